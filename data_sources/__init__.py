@@ -1,0 +1,1 @@
+"""Figures with provenance, and the scripts that derived them."""

@@ -1,0 +1,1 @@
+"""The teaching layer."""
