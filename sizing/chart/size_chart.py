@@ -1,0 +1,81 @@
+"""A size chart as a table: one row per size."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.measures import MEASURES, to_tenths
+from sizing.measures.edges import NO_HIGH, NO_LOW
+
+#: The three groups a chart's sizes may belong to.
+GROUPS: tuple[str, ...] = ("paediatric", "adult", "bariatric")
+
+
+@dataclass(frozen=True)
+class SizeChart:
+    """A valid size chart, in cm and kg.
+
+    Build one with ``read_chart`` or ``chart_from``, which check it.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row per size, smallest first within its group. Columns: ``size``,
+        ``group``, ``load_limit_kg`` (NaN: none stated), and for each measure
+        it limits ``<measure>_low`` and ``<measure>_high``, such as
+        ``hip_circumference_cm_low`` (NaN: no limit). Further columns of the
+        user's are kept as they came.
+    name : str
+        What the chart is called.
+    source : str
+        Where it comes from; says "invented" for a demo.
+    """
+
+    frame: pd.DataFrame
+    name: str = "chart"
+    source: str = ""
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The chart's frame."""
+        return self.frame
+
+    @property
+    def sizes(self) -> tuple[str, ...]:
+        """The sizes' names, in the chart's order."""
+        return tuple(self.frame["size"].astype(str))
+
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """Measures that at least one size limits, in the kit's order."""
+        return tuple(
+            m
+            for m in MEASURES
+            if any(
+                f"{m}_{end}" in self.frame and self.frame[f"{m}_{end}"].notna().any()
+                for end in ("low", "high")
+            )
+        )
+
+    def edges(
+        self, measure: str
+    ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+        """Return the low and high edges of one measure in tenths, one per size.
+
+        No limit is ``NO_LOW`` or ``NO_HIGH``.
+        """
+        low = to_tenths(self._column(f"{measure}_low"))
+        high = to_tenths(self._column(f"{measure}_high"))
+        return np.where(low < 0, NO_LOW, low), np.where(high < 0, NO_HIGH, high)
+
+    def load_limits(self) -> npt.NDArray[np.int64]:
+        """Return each size's load limit in 0.1 kg; ``NO_HIGH`` if none stated."""
+        limit = to_tenths(self._column("load_limit_kg"))
+        return np.where(limit < 0, NO_HIGH, limit)
+
+    def _column(self, name: str) -> npt.NDArray[np.float64]:
+        if name not in self.frame:
+            return np.full(len(self.frame), np.nan)
+        return self.frame[name].to_numpy(dtype=float, na_value=np.nan)
