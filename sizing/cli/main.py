@@ -1,0 +1,64 @@
+"""The command line: one sub-command per job, loaded only when asked for."""
+
+import argparse
+import sys
+import warnings
+from collections.abc import Sequence
+from importlib import import_module
+
+from sizing.errors import SizingError, SizingWarning
+
+#: Sub-commands in the order of the help page; each is a module of this folder
+#: with ``HELP``, ``add_arguments(parser)`` and ``run(args)``.
+COMMANDS: dict[str, str] = {
+    "study": "fit a nine-size chart to survey people, or judge a chart of yours",
+}
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit status.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        The words after ``python -m sizing``; those of the process if None.
+
+    Returns
+    -------
+    int
+        0 done; 2 a mistake in what was asked, told in one message.
+    """
+    words = list(sys.argv[1:] if argv is None else argv)
+    parser = argparse.ArgumentParser(
+        prog="python -m sizing",
+        description="Whom a sling size chart fits, who falls between sizes, and "
+        "which sizes to stock.",
+        epilog="Add --help after a command to see what it takes.",
+    )
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name, summary in COMMANDS.items():
+        sub = commands.add_parser(name, help=summary, description=summary)
+        # Loading only the command asked for keeps every answer quick.
+        if words[:1] == [name]:
+            import_module(f"sizing.cli.{name}").add_arguments(sub)
+    args = parser.parse_args(words)
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("default")
+        try:
+            status = int(import_module(f"sizing.cli.{args.command}").run(args))
+        except SizingError as error:
+            print(f"sizing: {error}", file=sys.stderr)
+            return 2
+        finally:
+            _print_warnings(caught)
+    return status
+
+
+def _print_warnings(caught: Sequence[warnings.WarningMessage]) -> None:
+    """Print the kit's own warnings once each, without file names and lines."""
+    seen: set[str] = set()
+    for item in caught:
+        text = str(item.message)
+        if issubclass(item.category, SizingWarning) and text not in seen:
+            seen.add(text)
+            print(f"note: {text}", file=sys.stderr)

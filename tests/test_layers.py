@@ -1,0 +1,78 @@
+"""Imports point one way, as the data flows; no code names a machine or a name."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import sizing
+
+PACKAGE = Path(sizing.__file__).parent
+ORDER = [
+    {"errors"},
+    {"resources"},
+    {"measures"},
+    {"survey"},
+    {"population"},
+    {"chart"},
+    {"fit"},
+    {"coverage"},
+    {"banding"},
+    {"client", "stock", "teaching"},
+    {"plots"},
+    {"report"},
+    {"cli"},
+]
+LEVEL = {name: level for level, names in enumerate(ORDER) for name in names}
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def layer_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def imported_layers(path: Path) -> set[str]:
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        names = []
+        if isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: write imports in full"
+            names = [node.module or ""]
+        for name in names:
+            parts = name.split(".")
+            if parts[0] == "sizing" and len(parts) > 1:
+                found.add(parts[1])
+            elif parts[0] == "sizing":
+                found.add("")
+    return found
+
+
+def backward(layer: str, imported: set[str]) -> list[str]:
+    """Return the imports that do not come from an earlier layer."""
+    return [
+        name
+        for name in sorted(imported)
+        if name != layer and (name not in LEVEL or LEVEL[name] >= LEVEL[layer])
+    ]
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_a_module_imports_only_from_the_layers_before_it(path):
+    layer = layer_of(path)
+    if layer in {"__init__", "__main__"}:
+        return
+    assert layer in LEVEL, f"{layer} has no place in the order"
+    assert backward(layer, imported_layers(path)) == []
+
+
+def test_the_order_is_noticed_when_broken():
+    assert backward("measures", {"plots"}) == ["plots"]
+    assert backward("stock", {"client", "fit"}) == ["client"]
+    assert backward("fit", {"chart", "measures"}) == []
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_modules_stay_short(path):
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 450
