@@ -11,6 +11,7 @@ PACKAGE = Path(sizing.__file__).parent
 ORDER = [
     {"errors"},
     {"resources"},
+    {"cautions"},
     {"measures"},
     {"survey"},
     {"population"},

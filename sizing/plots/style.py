@@ -1,0 +1,75 @@
+"""One quiet style for every picture, legible without colour."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+import matplotlib.pyplot as plt
+import seaborn as sns
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+INK = "#1f2328"
+SOFT = "#6b7178"
+FAINT = "#c9cdd2"
+PAPER = "#ffffff"
+#: Steps of lightness; groups also differ in line pattern, marker and words.
+DENSITY = "Greys"
+LINES: tuple[str, ...] = ("-", "--", ":", "-.")
+MARKERS: tuple[str, ...] = ("o", "s", "D", "^", "v")
+HATCHES: tuple[str, ...] = ("", "////", "....", "xxxx", "----")
+SHADES: tuple[str, ...] = ("#2b2f34", "#7a8088", "#b9bec4", "#dfe2e5", "#f3f4f5")
+
+# Typed loosely: matplotlib's own stubs list every key of the installed release.
+_SETTINGS: Any = {
+    "axes.edgecolor": SOFT,
+    "axes.labelcolor": INK,
+    "axes.spines.right": False,
+    "axes.spines.top": False,
+    "axes.titlelocation": "left",
+    "axes.titlesize": 12,
+    "axes.titleweight": "bold",
+    "figure.dpi": 110,
+    "figure.facecolor": PAPER,
+    "font.size": 10.5,
+    "grid.color": "#e6e8ea",
+    "hatch.linewidth": 0.6,
+    "legend.frameon": False,
+    "savefig.dpi": 150,
+    # Unsalted ids and no date make the same picture the same file.
+    "svg.hashsalt": "sizing",
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+}
+
+
+@contextmanager
+def quiet_style() -> Iterator[None]:
+    """Draw in the kit's style inside this block and nowhere else."""
+    with sns.axes_style("ticks", rc=_SETTINGS), plt.rc_context(_SETTINGS):
+        yield
+
+
+def axes_or_new(ax: Axes | None, *, width: float = 7.0, height: float = 4.5) -> Axes:
+    """Return ``ax``, or the Axes of a new figure of that size in inches."""
+    if ax is not None:
+        return ax
+    with quiet_style():
+        figure = Figure(figsize=(width, height), layout="constrained")
+        return figure.subplots()
+
+
+def percent(share: float, *, places: int = 0) -> str:
+    """Write a share as people read it.
+
+    Examples
+    --------
+    >>> percent(0.947), percent(0.004), percent(0.9996), percent(0.0)
+    ('95 %', 'under 1 %', 'over 99 %', '0 %')
+    """
+    if places == 0 and 0 < share < 0.005:
+        return "under 1 %"
+    if places == 0 and 0.995 < share < 1:
+        return "over 99 %"
+    return f"{100 * share:.{places}f} %"
