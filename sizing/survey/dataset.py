@@ -113,7 +113,8 @@ def in_order(frame: pd.DataFrame, extra: Iterable[str] = ()) -> pd.DataFrame:
     First person, sex and age, then the measures, then the ``extra`` columns
     that are present.
     """
-    first = ("person", "sex", "age_years", *MEASURES, *extra)
-    return frame[[name for name in first if name in frame.columns]].reset_index(
+    # A name given twice keeps its first place.
+    wanted = dict.fromkeys(("person", "sex", "age_years", *MEASURES, *extra))
+    return frame[[name for name in wanted if name in frame.columns]].reset_index(
         drop=True
     )
