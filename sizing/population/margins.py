@@ -1,0 +1,462 @@
+"""Margins: what is known of a population, as a tidy table.
+
+A margin is a share (of a level, or of a range) or a mean, in everyone or within
+a group. Ranges are half-open, low <= x < high, as the classes of body mass index
+are written; the sizes' own edge rule is another matter.
+"""
+
+import operator
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, SizingError
+from sizing.population.files import read_table
+from sizing.resources import source_table
+
+Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+#: Columns of a table of margins, in order.
+MARGIN_COLUMNS: tuple[str, ...] = (
+    "population",
+    "variable",
+    "statistic",
+    "level",
+    "low",
+    "high",
+    "within",
+    "target",
+    "source",
+    "standing",
+)
+STATISTICS: tuple[str, ...] = ("share", "mean")
+#: How well a margin is founded.
+STANDINGS: tuple[str, ...] = (
+    "published",
+    "from memory",
+    "common practice, no source",
+    "the user's own",
+)
+_REQUIRED = ("variable", "statistic", "target")
+_NUMBERS = ("low", "high", "target")
+_CONDITION = re.compile(r"^\s*(\w+)\s*(>=|<=|=|<|>)\s*(.+?)\s*$")
+_COMPARE: dict[str, Callable[[Array, float], Mask]] = {
+    ">=": operator.ge,
+    "<=": operator.le,
+    "<": operator.lt,
+    ">": operator.gt,
+}
+
+
+@dataclass(frozen=True)
+class Margin:
+    """One thing known of a population.
+
+    Attributes
+    ----------
+    variable : str
+        A column of the people, or ``bmi``.
+    statistic : str
+        ``share`` or ``mean``.
+    target : float
+        The share (0 to 1) or the mean (in the variable's unit).
+    level : str
+        For a share of a category; empty for a range or a mean.
+    low, high : float
+        For a share of a range, low <= x < high; NaN where open.
+    within : str
+        The group it holds in: conditions such as ``sex=female`` or
+        ``age_years>=65``, joined by ``;``. Empty: everyone.
+    """
+
+    variable: str
+    statistic: str
+    target: float
+    level: str = ""
+    low: float = np.nan
+    high: float = np.nan
+    within: str = ""
+
+    def __str__(self) -> str:
+        """Return the margin in plain words, without its target."""
+        group = f" within {self.within}" if self.within else ""
+        if self.statistic == "mean":
+            return f"mean {self.variable}{group}"
+        return f"share with {self._what()}{group}"
+
+    def _what(self) -> str:
+        if self.level:
+            return f"{self.variable}={self.level}"
+        if np.isnan(self.low):
+            return f"{self.variable}<{self.high:g}"
+        if np.isnan(self.high):
+            return f"{self.variable}>={self.low:g}"
+        return f"{self.low:g}<={self.variable}<{self.high:g}"
+
+    def group(self, frame: pd.DataFrame) -> Mask:
+        """Return which rows the margin speaks of: in the group, value known."""
+        inside = variable_of(frame, self.variable).notna().to_numpy(dtype=bool).copy()
+        for condition in _conditions(self.within):
+            inside &= _meets(frame, *condition)
+        return inside
+
+    def value(self, frame: pd.DataFrame) -> Array:
+        """Return what is averaged: the variable, or 1 in the class and 0 out."""
+        column = variable_of(frame, self.variable)
+        if self.statistic == "mean":
+            return column.to_numpy(dtype=float, na_value=np.nan)
+        if self.level:
+            return _equals(column, self.level).astype(float)
+        number = column.to_numpy(dtype=float, na_value=np.nan)
+        low = -np.inf if np.isnan(self.low) else self.low
+        high = np.inf if np.isnan(self.high) else self.high
+        return ((number >= low) & (number < high)).astype(float)
+
+
+def variable_of(frame: pd.DataFrame, name: str) -> pd.Series:
+    """Return a column; ``bmi`` is worked out as mass / stature^2 (kg/m^2)."""
+    if name in frame:
+        return frame[name]
+    return frame["body_mass_kg"] / (frame["stature_cm"] / 100) ** 2
+
+
+def read_margins(path: str | Path) -> pd.DataFrame:
+    """Read a table of margins from a CSV or XLSX file and check it.
+
+    Parameters
+    ----------
+    path : str or Path
+        Columns ``variable``, ``statistic`` (share or mean) and ``target``;
+        where needed ``level``, ``low``, ``high`` and ``within``; and, for the
+        record, ``population``, ``source`` and ``standing``. Shares are 0 to 1.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``MARGIN_COLUMNS``, one row per margin.
+
+    Raises
+    ------
+    InputProblems
+        Naming every problem, with its row and column.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib
+    >>> file = pathlib.Path(tempfile.mkdtemp()) / "ours.csv"
+    >>> _ = file.write_text("variable,statistic,level,target\\nsex,share,female,0.6\\n")
+    >>> read_margins(file)[["variable", "level", "target"]].values.tolist()
+    [['sex', 'female', 0.6]]
+    """
+    return margins_from(read_table(path), file=Path(path).name)
+
+
+def margins_from(frame: pd.DataFrame, *, file: str | None = None) -> pd.DataFrame:
+    """Check a table of margins and return it with all its columns.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As ``read_margins`` describes.
+    file : str, optional
+        Named in the messages.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``MARGIN_COLUMNS``; text columns hold ``""`` where empty.
+
+    Raises
+    ------
+    InputProblems
+        Naming every problem at once.
+    """
+    absent = [name for name in _REQUIRED if name not in frame]
+    unknown = [name for name in frame if name not in MARGIN_COLUMNS]
+    if absent or unknown or frame.empty:
+        problems = [
+            Problem(
+                f"the column '{c}' is missing",
+                ", ".join(MARGIN_COLUMNS),
+                "add the column",
+                file=file,
+            )
+            for c in absent
+        ]
+        problems += [
+            Problem(
+                "unknown column",
+                ", ".join(MARGIN_COLUMNS),
+                "rename or remove it",
+                file=file,
+                column=str(c),
+            )
+            for c in unknown
+        ]
+        if frame.empty:
+            problems.append(Problem("there is no row with a margin", file=file))
+        raise InputProblems(problems, about="the table of margins")
+    table = pd.DataFrame(index=range(len(frame)))
+    problems = []
+    for name in MARGIN_COLUMNS:
+        column = frame[name].reset_index(drop=True) if name in frame else None
+        if name in _NUMBERS:
+            table[name], found = _numbers(column, name, len(frame), file)
+            problems += found
+        elif column is None:
+            table[name] = ""
+        else:
+            table[name] = column.map(lambda v: "" if pd.isna(v) else str(v).strip())
+    table["standing"] = table["standing"].replace("", "the user's own")
+    for row in range(len(table)):
+        problems += [
+            Problem(what, allowed, action, file, row + 2, column, value or None)
+            for what, allowed, action, column, value in _row_faults(table.iloc[row])
+        ]
+    if problems:
+        raise InputProblems(problems, about="the table of margins")
+    return table
+
+
+def to_margins(table: pd.DataFrame) -> list[Margin]:
+    """Return the rows of a checked table as ``Margin`` objects."""
+    columns = ["variable", "statistic", "target", "level", "low", "high", "within"]
+    return [Margin(*row) for row in table[columns].itertuples(index=False, name=None)]
+
+
+def check_against(margins: list[Margin], frame: pd.DataFrame) -> None:
+    """Refuse margins that these people cannot answer, all named at once.
+
+    Raises
+    ------
+    InputProblems
+        If a variable is not a column, a mean or range is asked of words, nobody
+        is in the group, or nobody (or everybody) is in the class.
+    """
+    problems = []
+    for margin in margins:
+        names = [margin.variable, *(name for name, _, _ in _conditions(margin.within))]
+        absent = [name for name in names if not _has(frame, name)]
+        if absent:
+            columns = ", ".join(str(c) for c in frame.columns)
+            problems.append(
+                Problem(
+                    f"'{margin}' needs the variable '{absent[0]}', which these "
+                    "people do not have",
+                    f"{columns}; bmi where body mass and stature are known",
+                    "name one of these",
+                )
+            )
+            continue
+        if not margin.level and not pd.api.types.is_numeric_dtype(
+            variable_of(frame, margin.variable)
+        ):
+            problems.append(
+                Problem(
+                    f"'{margin}' needs numbers, and {margin.variable} holds words",
+                    "a share with a level",
+                    "write the level instead",
+                )
+            )
+            continue
+        problems += _unanswerable(margin, frame)
+    if problems:
+        raise InputProblems(problems, about="the margins for these people")
+
+
+def named_margins(population: str) -> pd.DataFrame:
+    """Return the margins shipped for a named population, with their sources.
+
+    Parameters
+    ----------
+    population : str
+        ``care_home`` or ``england_adults``.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``MARGIN_COLUMNS``.
+
+    Examples
+    --------
+    >>> named_margins("care_home")["standing"].unique().tolist()
+    ['published']
+    """
+    table = margins_from(source_table("margins.csv"), file="margins.csv")
+    known = sorted(table["population"].unique())
+    if population not in known:
+        raise SizingError(
+            str(
+                Problem(
+                    "no margins ship for this population",
+                    ", ".join(known),
+                    "choose one of these or give your own margins",
+                    value=population,
+                )
+            )
+        )
+    return table[table["population"] == population].reset_index(drop=True)
+
+
+def _numbers(
+    column: pd.Series | None, name: str, count: int, file: str | None
+) -> tuple[pd.Series, list[Problem]]:
+    if column is None:
+        return pd.Series(np.nan, index=range(count)), []
+    number = pd.to_numeric(column, errors="coerce").astype(float)
+    given = column.notna() & column.astype(str).str.strip().ne("")
+    problems = [
+        Problem(
+            "this is not a number", "a number", "", file, row + 2, name, column[row]
+        )
+        for row in np.flatnonzero((given & ~np.isfinite(number)).to_numpy()).tolist()
+    ]
+    return number, problems
+
+
+def _row_faults(row: pd.Series) -> list[tuple[str, str, str, str, str]]:
+    """Return (what, allowed, action, column, value) for each fault of a row."""
+    faults = []
+    share = row["statistic"] == "share"
+    ranged = not (np.isnan(row["low"]) and np.isnan(row["high"]))
+    if not row["variable"]:
+        faults.append(("no variable is named", "a column", "", "variable", ""))
+    if row["statistic"] not in STATISTICS:
+        faults.append(
+            (
+                "unknown statistic",
+                ", ".join(STATISTICS),
+                "choose one of these",
+                "statistic",
+                row["statistic"],
+            )
+        )
+    if np.isnan(row["target"]):
+        faults.append(("no target is given", "a number", "", "target", ""))
+    elif share and not 0 < row["target"] < 1:
+        faults.append(
+            (
+                "a share must lie between 0 and 1, both excluded",
+                "0.33 for 33 %",
+                "divide percent by 100; to leave people out, select before weighting",
+                "target",
+                f"{row['target']:g}",
+            )
+        )
+    if share and bool(row["level"]) == ranged:
+        faults.append(
+            (
+                "a share needs either a level or a range",
+                "level, or low and/or high",
+                "fill in one of them",
+                "level",
+                row["level"],
+            )
+        )
+    if row["statistic"] == "mean" and (row["level"] or ranged):
+        faults.append(
+            (
+                "a mean takes neither level nor range",
+                "empty level, low and high",
+                "use 'within' to name a group",
+                "level",
+                row["level"],
+            )
+        )
+    if row["low"] >= row["high"]:
+        faults.append(("low is not below high", "", "", "low", f"{row['low']:g}"))
+    if row["standing"] not in STANDINGS:
+        faults.append(
+            (
+                "unknown standing",
+                ", ".join(STANDINGS),
+                "choose one of these or leave it empty",
+                "standing",
+                row["standing"],
+            )
+        )
+    for part in filter(None, (p.strip() for p in row["within"].split(";"))):
+        match = _CONDITION.match(part)
+        if match is None or (match[2] != "=" and not _is_number(match[3])):
+            faults.append(
+                (
+                    "this condition cannot be read",
+                    "such as sex=female or age_years>=65, joined by ;",
+                    "rewrite it",
+                    "within",
+                    part,
+                )
+            )
+    return faults
+
+
+def _unanswerable(margin: Margin, frame: pd.DataFrame) -> list[Problem]:
+    inside = margin.group(frame)
+    where = f" within {margin.within}" if margin.within else ""
+    if not inside.any():
+        return [
+            Problem(
+                f"the group is empty: nobody{where} has a known {margin.variable}",
+                "",
+                "drop the margin or widen its group",
+            )
+        ]
+    value = margin.value(frame)[inside]
+    low, high = float(value.min()), float(value.max())
+    if low < margin.target < high or low == high == margin.target:
+        return []
+    if margin.statistic == "mean":
+        what = (
+            f"{margin} of {margin.target:g} cannot be met: these people run from "
+            f"{low:g} to {high:g}"
+        )
+        return [Problem(what, "a mean between those", "drop or change the margin")]
+    many = "nobody is" if high == 0 else "everybody is"
+    return [
+        Problem(
+            f"{margin} of {margin.target:g} cannot be met: {many} in that class",
+            "",
+            "drop the margin or choose other people",
+        )
+    ]
+
+
+def _conditions(within: str) -> list[tuple[str, str, str]]:
+    found = (_CONDITION.match(part) for part in within.split(";") if part.strip())
+    return [(m[1], m[2], m[3]) for m in found if m is not None]
+
+
+def _meets(frame: pd.DataFrame, name: str, sign: str, text: str) -> Mask:
+    column = variable_of(frame, name)
+    if sign == "=":
+        return _equals(column, text)
+    number = column.to_numpy(dtype=float, na_value=np.nan)
+    return _COMPARE[sign](number, float(text))
+
+
+def _equals(column: pd.Series, text: str) -> Mask:
+    """Return where a column holds a level; yes/no stand for true/false."""
+    if pd.api.types.is_bool_dtype(column):
+        level = text.lower() in {"true", "yes", "1"}
+        return (column == level).fillna(False).to_numpy(dtype=bool)
+    if pd.api.types.is_numeric_dtype(column) and _is_number(text):
+        return (column == float(text)).to_numpy(dtype=bool, na_value=False)
+    return (column.astype("object").map(str) == text).to_numpy(dtype=bool)
+
+
+def _has(frame: pd.DataFrame, name: str) -> bool:
+    bmi = name == "bmi" and {"body_mass_kg", "stature_cm"} <= set(frame.columns)
+    return name in frame or bmi
+
+
+def _is_number(text: str) -> bool:
+    try:
+        return bool(np.isfinite(float(text)))
+    except ValueError:
+        return False
