@@ -2,6 +2,7 @@
 
 from sizing.measures.edges import EDGE_RULE, to_tenths
 from sizing.measures.names import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES
+from sizing.measures.vocabulary import measure_patterns, plausible_range, vocabulary
 
 __all__ = [
     "EDGE_RULE",
@@ -9,5 +10,8 @@ __all__ = [
     "MEASURES",
     "SEATED_AND_GIRTHS",
     "SEXES",
+    "measure_patterns",
+    "plausible_range",
     "to_tenths",
+    "vocabulary",
 ]

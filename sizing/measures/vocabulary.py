@@ -1,0 +1,126 @@
+"""What each measure is, how to take it, and what it may plausibly be."""
+
+from functools import cache
+
+import pandas as pd
+
+from sizing.errors import Problem, SizingError, one_of
+from sizing.measures.names import MEASURES
+from sizing.resources import source_table
+
+#: Ages the kit holds figures for, first and last.
+AGE_LIMITS = (2.0, 120.0)
+
+
+def vocabulary() -> pd.DataFrame:
+    """Return the vocabulary of body measures, one row per measure.
+
+    Returns
+    -------
+    DataFrame
+        ``name`` (as in every table), ``label`` (plain English), ``unit``,
+        ``iso_term`` (name in ISO 7250-1, from memory), ``definition`` and
+        ``landmarks`` in the kit's own words, ``how_seated`` (on a seated
+        person), ``how_lying`` (on one who cannot sit unaided), ``governs``
+        (part of a sling it decides), ``patterns`` (patterns of sling in which
+        it does, separated by semicolons; tidy in ``measure_patterns``),
+        ``error_cm`` (SD of one reading around the person's true value, in
+        ``unit``), ``error_source``.
+
+    References
+    ----------
+    ISO 7250-1:2017 for the names. The wording here is the kit's own, and
+    follows no clause of the standard.
+
+    Examples
+    --------
+    >>> vocabulary().set_index("name").loc["hip_circumference_cm", "label"]
+    'Hip girth'
+    """
+    table = source_table("measures.csv")
+    patterns = measure_patterns().groupby("name")["pattern"].agg("; ".join)
+    table.insert(
+        table.columns.get_loc("governs") + 1,
+        "patterns",
+        table["name"].map(patterns).fillna(""),
+    )
+    order = pd.Categorical(table["name"], categories=list(MEASURES), ordered=True)
+    return table.iloc[order.argsort()].reset_index(drop=True)
+
+
+def measure_patterns() -> pd.DataFrame:
+    """Return which measures decide which pattern of sling.
+
+    Returns
+    -------
+    DataFrame
+        One row per pattern and measure: ``pattern`` (general trade terms),
+        ``name``, ``part`` (what it decides there), ``source``.
+
+    Examples
+    --------
+    >>> bathing = measure_patterns().query("pattern == 'bathing'")
+    >>> "hip_circumference_cm" in set(bathing["name"])
+    True
+    """
+    return source_table("measure_patterns.csv")
+
+
+@cache
+def _ranges() -> pd.DataFrame:
+    return source_table("plausible_ranges.csv")
+
+
+def plausible_range(
+    measure: str, age_years: float | None = None
+) -> tuple[float, float]:
+    """Return the range outside which a value is more likely a slip than a person.
+
+    Parameters
+    ----------
+    measure : str
+        One of ``MEASURES``.
+    age_years : float, optional
+        Age in years; without it the widest range over all ages is returned.
+
+    Returns
+    -------
+    tuple of float
+        ``(low, high)`` in the measure's unit, both included.
+
+    Raises
+    ------
+    SizingError
+        If the measure is unknown, or the age is not between 2 and 120.
+
+    Notes
+    -----
+    The limits are common practice, without a published source; a test holds
+    that every person of the surveys the kit draws on lies inside them.
+
+    Examples
+    --------
+    >>> plausible_range("stature_cm", 30)
+    (90.0, 230.0)
+    """
+    one_of("measure", measure, MEASURES)
+    table = _ranges()
+    rows = table[table["name"] == measure]
+    if age_years is not None and not pd.isna(age_years):
+        if not AGE_LIMITS[0] <= age_years <= AGE_LIMITS[1]:
+            raise SizingError(
+                str(
+                    Problem(
+                        "the kit holds no figures for this age",
+                        f"{AGE_LIMITS[0]:g} to {AGE_LIMITS[1]:g} years",
+                        "check the age; for children under 2 ask a specialist",
+                        column="age_years",
+                        value=age_years,
+                    )
+                )
+            )
+        rows = rows[
+            (rows["age_years_from"] <= age_years)
+            & (age_years < rows["age_years_below"])
+        ]
+    return float(rows["low"].min()), float(rows["high"].max())
