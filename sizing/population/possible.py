@@ -56,9 +56,13 @@ def refuse_the_impossible(
         reach = _reach(in_group[:, j], in_value[:, j], pull[:, others])
         line = f"- {margins[j]}: asked {margins[j].target:g}"
         if reach is not None:
-            others_met = "with the others met, " if others else ""
-            line += f"; {others_met}it can only run from {reach[0]:.4g} to "
-            line += f"{reach[1]:.4g}, both excluded"
+            low, high = (f"{end:.4g}" for end in reach)
+            line += "; with the others met it " if others else "; it "
+            line += (
+                f"must be {low}"
+                if low == high
+                else f"can only run from {low} to {high}, both excluded"
+            )
         lines.append(line)
     together = "together " if len(chosen) > 1 else ""
     raise SizingError(

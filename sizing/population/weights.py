@@ -259,7 +259,7 @@ def rake(
     if tilt is None:
         refuse_the_impossible(wanted, in_group, in_value)
         raise SizingError(
-            f"The margins can be met, but not within {max_iterations} steps: "
+            f"The margins can be met, but not in the {max_iterations} steps allowed: "
             "allow more (max_iterations) or drop the margin that pulls hardest."
         )
     ratio = tilt / base
