@@ -1,1 +1,20 @@
-"""The fit layer."""
+"""Who fits which size, and why some fit none."""
+
+from sizing.fit.assign import (
+    DIRECTIONS,
+    OUTCOME_WORDS,
+    OUTCOMES,
+    Assignment,
+    assign,
+)
+from sizing.fit.core import fits_matrix, size_masks
+
+__all__ = [
+    "DIRECTIONS",
+    "OUTCOMES",
+    "OUTCOME_WORDS",
+    "Assignment",
+    "assign",
+    "fits_matrix",
+    "size_masks",
+]
