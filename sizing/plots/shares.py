@@ -1,0 +1,132 @@
+"""Shares with their intervals: coverage by subgroup, and why people fall between."""
+
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.ticker import PercentFormatter
+
+from sizing.plots.style import (
+    FAINT,
+    HATCHES,
+    INK,
+    MARKERS,
+    SHADES,
+    SOFT,
+    axes_or_new,
+    percent,
+    quiet_style,
+)
+
+
+def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) -> Axes:
+    """Draw one dot with its interval per row, grouped as in the table.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns ``by`` (heading of a group of rows), ``level`` (the row's
+        name), ``estimate``, ``low``, ``high`` (shares from 0 to 1).
+    x_label : str
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax, width=7.2, height=1.2 + 0.34 * len(table))
+    with quiet_style():
+        groups = list(dict.fromkeys(table["by"]))
+        place, ticks, names = 0.0, [], []
+        previous = None
+        for row in table.to_dict("records"):
+            if previous is not None and row["by"] != previous:
+                place += 0.6
+                ax.axhline(place - 0.8, color=FAINT, linewidth=0.8)
+            previous = row["by"]
+            marker = MARKERS[groups.index(row["by"]) % len(MARKERS)]
+            ax.plot([row["low"], row["high"]], [place, place], color=SOFT, lw=2.2)
+            ax.plot(row["estimate"], place, marker, color=INK, ms=6)
+            ax.annotate(
+                percent(row["estimate"]),
+                (1.01, place),
+                xycoords=("axes fraction", "data"),
+                va="center",
+                fontsize=9.5,
+            )
+            ticks.append(place)
+            names.append(str(row["level"]))
+            place += 1
+        ax.set_yticks(ticks, names)
+        ax.tick_params(axis="y", length=0)
+        ax.invert_yaxis()
+        ax.set_xlim(right=1.0)
+        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        ax.grid(axis="x")
+        ax.set_axisbelow(True)
+        ax.set_xlabel(x_label)
+    return ax
+
+
+def plot_misses(
+    table: pd.DataFrame, *, labels: dict[str, str], ax: Axes | None = None
+) -> Axes:
+    """Draw which measure parts people from their nearest size, and which way.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns ``measure``, ``direction``, ``estimate``, ``low``, ``high``
+        (share of everyone, 0 to 1).
+    labels : dict
+        What each measure is called.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    measures = list(dict.fromkeys(table["measure"]))
+    directions = list(dict.fromkeys(table["direction"]))
+    ax = axes_or_new(ax, width=7.2, height=1.6 + 0.75 * len(measures))
+    with quiet_style():
+        height = 0.8 / max(len(directions), 1)
+        for row in table.to_dict("records"):
+            step = directions.index(row["direction"])
+            place = measures.index(row["measure"]) + (step + 0.5) * height - 0.4
+            ax.barh(
+                place,
+                row["estimate"],
+                height=height * 0.92,
+                color=SHADES[(step + 1) % len(SHADES)],
+                hatch=HATCHES[step % len(HATCHES)],
+                edgecolor=INK,
+                linewidth=0.7,
+            )
+            ax.plot([row["low"], row["high"]], [place, place], color=INK, lw=1.4)
+            ax.annotate(
+                percent(row["estimate"], places=1),
+                (row["high"], place),
+                xytext=(4, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=9,
+            )
+        for step, direction in enumerate(directions):
+            ax.barh(
+                0,
+                0,
+                color=SHADES[(step + 1) % len(SHADES)],
+                hatch=HATCHES[step % len(HATCHES)],
+                edgecolor=INK,
+                label=str(direction),
+            )
+        ax.set_yticks(range(len(measures)), [labels[m] for m in measures])
+        ax.tick_params(axis="y", length=0)
+        ax.invert_yaxis()
+        ax.margins(x=0.12)
+        ax.set_xlim(left=0)
+        ax.xaxis.set_major_formatter(PercentFormatter(1.0))
+        ax.grid(axis="x")
+        ax.set_axisbelow(True)
+        ax.set_xlabel("Share of all people")
+        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.22), ncols=2, fontsize=9)
+    return ax
