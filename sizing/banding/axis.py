@@ -1,0 +1,270 @@
+"""The candidate bands of one measure: which edges a size may have."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from sizing.errors import Problem, SizingError, one_of
+
+Ints = npt.NDArray[np.int64]
+Width = float | Sequence[float]
+
+#: Edges a chart may be rounded to, in tenths (mm or 0.1 kg).
+ROUNDINGS: dict[str, float] = {
+    "half": 5.0,
+    "whole": 10.0,
+    "five": 50.0,
+    "inch": 25.4,
+}
+WIDTH_RULES: tuple[str, ...] = ("constant", "proportional", "per_size")
+
+
+@dataclass(frozen=True)
+class Axis:
+    """The candidate bands of one measure, in tenths (mm or 0.1 kg).
+
+    Attributes
+    ----------
+    measure : str
+        The measure's name.
+    low : ndarray of int64, shape (candidates,)
+        Low edges, strictly increasing.
+    high : ndarray of int64, shape (sizes, candidates)
+        High edge that each size has with each low edge; strictly increasing
+        from left to right.
+    top : ndarray of int64, shape (candidates,)
+        The last low edge of the finest permitted grid that lies before the
+        next candidate: a candidate stands for the low edges from ``low`` to
+        ``top`` when a bound on the finest grid is wanted.
+    outer : ndarray of int64, shape (sizes, candidates)
+        A high edge that none of the bands starting from ``low`` to ``top``
+        passes.
+    least_step : int
+        A size's low edge lies at least this much above its smaller neighbour's.
+    least_overlap : int or None
+        Neighbours share at least this much of the measure.
+    """
+
+    measure: str
+    low: Ints
+    top: Ints
+    high: Ints
+    outer: Ints
+    least_step: int = 0
+    least_overlap: int | None = None
+
+    @property
+    def n(self) -> int:
+        """Number of candidate low edges."""
+        return len(self.low)
+
+    def before(self, size: int, *, outer: bool = False) -> tuple[Ints, Ints, Ints]:
+        """Which candidates of the smaller neighbour may stand before each one.
+
+        Parameters
+        ----------
+        size : int
+            The larger of the two neighbours, counted from 0.
+        outer : bool
+            Use the outer high edges.
+
+        Returns
+        -------
+        first, overlap, last : ndarrays of int64
+            The neighbour's index may run from ``first`` to ``last``; from
+            ``overlap`` on the two bands share at least one value.
+        """
+        table = self.outer if outer else self.high
+        high, previous = table[size], table[size - 1]
+        low = self.top if outer else self.low
+        last = np.minimum(
+            np.searchsorted(self.low, low - self.least_step, side="right"),
+            np.searchsorted(previous, high, side="right"),
+        )
+        overlap = np.searchsorted(previous, self.low, side="left")
+        first = np.zeros_like(overlap)
+        if self.least_overlap is not None:
+            first = np.searchsorted(previous, self.low + self.least_overlap)
+        return first, np.maximum(first, overlap), last - 1
+
+
+def tenths(value: float) -> int:
+    """Return cm as mm, or kg as 0.1 kg, rounded."""
+    return int(np.floor(value * 10 + 0.5 + 1e-7))
+
+
+def check_widths(widths: Mapping[str, Width], sizes: int) -> dict[str, list[int]]:
+    """Return each measure's width for each size in tenths, or refuse.
+
+    Raises
+    ------
+    SizingError
+        If no measure is named, a width is not a positive number, or the
+        widths given per size are not one for each size.
+    """
+    if not isinstance(sizes, int | np.integer) or sizes < 1:
+        raise SizingError(
+            str(
+                Problem(
+                    "the number of sizes makes no sense",
+                    "a whole number from 1 up",
+                    value=sizes,
+                )
+            )
+        )
+    if not widths:
+        raise SizingError(
+            str(
+                Problem(
+                    "no measure to band by",
+                    "one to four measures",
+                    "give widths such as {'hip_circumference_cm': 20}",
+                )
+            )
+        )
+    found: dict[str, list[int]] = {}
+    for measure, width in widths.items():
+        values = [width] * sizes if np.isscalar(width) else list(width)  # type: ignore[arg-type,list-item]
+        if len(values) != sizes:
+            raise SizingError(
+                str(
+                    Problem(
+                        "the widths given per size do not match the sizes",
+                        f"{sizes} widths",
+                        "give one width, or one for each size",
+                        column=measure,
+                        value=width,
+                    )
+                )
+            )
+        try:
+            numbers = [float(v) for v in values]  # type: ignore[arg-type]
+        except (TypeError, ValueError):
+            numbers = [float("nan")]
+        if not all(np.isfinite(v) and tenths(v) >= 1 for v in numbers):
+            raise SizingError(
+                str(
+                    Problem(
+                        "a width makes no sense",
+                        "a positive number in the measure's unit, at least 0.1",
+                        column=measure,
+                        value=width,
+                    )
+                )
+            )
+        found[measure] = [tenths(v) for v in numbers]
+    return found
+
+
+def make_axis(
+    measure: str,
+    values: Ints,
+    widths: Sequence[int],
+    *,
+    step: int,
+    rounding: str | None = None,
+    width_rule: str = "constant",
+    reference: float = 0.0,
+    least_step: int = 0,
+    least_overlap: int | None = None,
+    room: int = 0,
+) -> Axis:
+    """Lay out the candidate bands of one measure over the people's range.
+
+    A band that starts below the smallest person can be moved up to start at
+    her without losing anyone, and so at the other end; the candidates
+    therefore run over the people's range and no further, plus ``room``.
+
+    Parameters
+    ----------
+    measure : str
+        The measure's name.
+    values : ndarray of int64
+        The people's values in tenths, none missing.
+    widths : sequence of int
+        Width in tenths, one per size.
+    step : int
+        Step between low edges in tenths.
+    rounding : {None, "half", "whole", "five", "inch"}
+        Edges lie on whole multiples of 0.5, 1, 5 (cm or kg) or one inch.
+    width_rule : {"constant", "proportional", "per_size"}
+        Under "proportional" the width holds at ``reference`` and elsewhere
+        grows with the middle of the band.
+    reference : float
+        Value in tenths at which a proportional width holds.
+    least_step, least_overlap : int
+        See ``Axis``.
+    room : int
+        Tenths to add at both ends (constraints may push sizes outwards).
+
+    Returns
+    -------
+    Axis
+        The candidates.
+    """
+    one_of("width rule", width_rule, WIDTH_RULES)
+    start, stop = int(values.min()) - room, int(values.max()) + room
+
+    def high_of(low: Ints, width: int) -> Ints:
+        if width_rule == "proportional":
+            half = width / reference / 2
+            high = np.floor(low * (1 + half) / (1 - half) + 0.5).astype(np.int64)
+        else:
+            high = low + width
+        return _on_grid(high, rounding)
+
+    if rounding is None:
+        first = start // step
+        last = max(-(-(stop - min(widths)) // step), first)
+        low = np.arange(first, last + 1) * step
+        top = low + step - 1
+    else:
+        one_of("rounding", rounding, list(ROUNDINGS))
+        unit = ROUNDINGS[rounding]
+        every = max(1, round(step / unit))
+        first = int(start // unit)
+        last = max(int(-(-(stop - min(widths)) // unit)), first)
+        finest = np.arange(first, last + every) * unit
+        finest = np.floor(finest + 0.5).astype(np.int64)
+        low, top = finest[::every], finest[every - 1 :: every]
+        low = low[: len(top)]
+    if (low >= 0).any():
+        low, top = low[low >= 0], top[low >= 0]
+    high = np.stack([high_of(low, w) for w in widths])
+    if (np.diff(high, axis=1) <= 0).any() or (high < low).any():
+        raise SizingError(
+            str(
+                Problem(
+                    "the bands are narrower than the rounding of their edges",
+                    "widths of at least one step of the rounding",
+                    "give wider bands or a finer rounding",
+                    column=measure,
+                    value=rounding,
+                )
+            )
+        )
+    wide = _outer_widths(widths, step)
+    outer = np.stack([high_of(top, w) for w in wide])
+    return Axis(measure, low, top, high, outer, least_step, least_overlap)
+
+
+def _outer_widths(widths: Sequence[int], step: int) -> list[int]:
+    """Return widths no smaller, whose outer bands keep the order of the bands.
+
+    If a and b may be neighbours, a + w_a <= b + w_b; rounded down to the grid,
+    A + w_a <= B + w_b + step - 1. The outer bands need A + W_a <= B + W_b.
+    """
+    wide = [widths[0]]
+    for before, width in zip(widths, widths[1:], strict=False):
+        apart = -(-max(0, before - width - step + 1) // step) * step
+        wide.append(max(width, wide[-1] - apart))
+    return wide
+
+
+def _on_grid(edges: Ints, rounding: str | None) -> Ints:
+    if rounding is None:
+        return edges
+    unit = ROUNDINGS[rounding]
+    return np.floor(np.floor(edges / unit + 0.5) * unit + 0.5).astype(np.int64)

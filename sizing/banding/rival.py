@@ -1,0 +1,49 @@
+"""The rival every fitted chart must meet: bands centred on quantiles."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from sizing.banding.axis import Axis, Ints
+from sizing.banding.bodies import Bodies
+
+
+def quantile_boxes(
+    bodies: Bodies, axes: Sequence[Axis], sizes: int
+) -> tuple[Ints, Ints]:
+    """Centre each size's band on its own quantile of each measure.
+
+    Size k of K is centred, in each measure, on the weighted quantile at
+    (k - 1/2) / K, with the width the fitted chart has. This is what a careful
+    person does without a fit (common practice, no source).
+
+    Parameters
+    ----------
+    bodies : Bodies
+        The people, often only those a split trains on.
+    axes : sequence of Axis
+        The measures' candidates, whose widths are used.
+    sizes : int
+        Number of sizes.
+
+    Returns
+    -------
+    low, high : ndarray of int64, shape (sizes, measures)
+        In tenths.
+    """
+    at = (np.arange(sizes) + 0.5) / sizes
+    low = np.zeros((sizes, len(axes)), dtype=np.int64)
+    high = np.zeros_like(low)
+    for d, axis in enumerate(axes):
+        order = np.argsort(bodies.values[:, d], kind="stable")
+        reached = np.cumsum(bodies.weight[order])
+        place = np.searchsorted(reached, at * reached[-1])
+        centre = bodies.values[order[np.minimum(place, len(order) - 1)], d]
+        for k in range(sizes):
+            # The candidate whose middle is nearest gives the width to use.
+            middle = (axis.low + axis.high[k]) / 2
+            near = int(np.argmin(np.abs(middle - centre[k])))
+            width = int(axis.high[k, near] - axis.low[near])
+            low[k, d] = max(int(centre[k]) - width // 2, 0)
+            high[k, d] = low[k, d] + width
+    return low, high

@@ -1,0 +1,214 @@
+"""The fit against brute force over every chart on a small grid."""
+
+from itertools import combinations_with_replacement, product
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.banding import fit_bands
+from sizing.errors import SizingError
+from sizing.measures import to_tenths
+from sizing.population.people import People
+
+MEASURES = (
+    "hip_circumference_cm",
+    "sitting_height_cm",
+    "buttock_popliteal_length_cm",
+    "body_mass_kg",
+)
+
+
+def make_people(values, weight=None, draws=1):
+    values = np.asarray(values, dtype=float)
+    n = len(values)
+    frame = pd.DataFrame(
+        {
+            "person": np.arange(n) // draws,
+            "draw": np.arange(n) % draws,
+            "sex": "female",
+            "age_years": 40.0,
+        }
+    )
+    for d in range(values.shape[1]):
+        frame[MEASURES[d]] = values[:, d]
+    weight = np.ones(n) if weight is None else np.asarray(weight, dtype=float)
+    return People("invented", frame, pd.Series(weight), frame)
+
+
+def chart_share(chart, people):
+    """Count by the edge rule, straight from the chart."""
+    fits = np.zeros(len(people.frame), dtype=bool)
+    inside = np.ones((len(people.frame), len(chart.sizes)), dtype=bool)
+    for measure in chart.measures:
+        low, high = chart.edges(measure)
+        x = to_tenths(people.frame[measure])[:, None]
+        inside &= (x >= 0) & (x >= low) & (x <= high)
+    fits = inside.any(axis=1)
+    weight = people.weight.to_numpy()
+    return weight[fits].sum() / weight.sum()
+
+
+def every_chart(people, widths, sizes, step, allowed=lambda lows: True):
+    """Best share over all chains whose low edges lie on the grid."""
+    names = list(widths)
+    x = np.column_stack([to_tenths(people.frame[m]) for m in names])
+    wide = np.array([round(10 * widths[m]) for m in names])
+    grids = [
+        np.arange(x[:, d].min() // step, -(-(x[:, d].max()) // step) + 1) * step
+        for d in range(len(names))
+    ]
+    weight = people.weight.to_numpy()
+    boxes = [np.array(b) for b in product(*grids)]
+    fits = [((x >= b) & (x <= b + wide)).all(axis=1) for b in boxes]
+    best = -1.0
+    for pick in combinations_with_replacement(range(len(boxes)), sizes):
+        lows = np.array([boxes[i] for i in pick])
+        if (np.diff(lows, axis=0) < 0).any() or not allowed(lows):
+            continue
+        hit = np.any([fits[i] for i in pick], axis=0)
+        best = max(best, weight[hit].sum())
+    return best / weight.sum()
+
+
+SMALL = {
+    1: ({"hip_circumference_cm": 2.0}, 8),
+    2: ({"hip_circumference_cm": 2.0, "sitting_height_cm": 1.5}, 5),
+    3: (
+        {
+            "hip_circumference_cm": 1.3,
+            "sitting_height_cm": 1.0,
+            "buttock_popliteal_length_cm": 2.0,
+        },
+        3,
+    ),
+}
+
+
+@pytest.mark.parametrize("measures", [1, 2, 3])
+@pytest.mark.parametrize("seed", range(6))
+def test_share_against_every_chart(measures, seed):
+    rng = np.random.default_rng(seed)
+    widths, span = SMALL[measures]
+    values = 80 + rng.integers(0, span * 10 + 1, (14, measures)) / 10
+    people = make_people(values, rng.integers(1, 5, 14))
+    sizes = 2 if measures == 3 else 3
+    fit = fit_bands(people, widths=widths, sizes=sizes, splits=0)
+    assert fit.share == pytest.approx(every_chart(people, widths, sizes, 10), abs=1e-12)
+    assert fit.share == pytest.approx(chart_share(fit.chart, people), abs=1e-12)
+    assert fit.upper_bound >= fit.share
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_certificate_never_below_the_finest_optimum(seed):
+    rng = np.random.default_rng(seed)
+    people = make_people(80 + rng.integers(0, 25, (10, 2)) / 10)
+    widths = {"hip_circumference_cm": 0.5, "sitting_height_cm": 0.7}
+    coarse = fit_bands(people, widths=widths, sizes=2, step_cm=0.5, splits=0)
+    finest = every_chart(people, widths, 2, 1)
+    assert coarse.share <= finest + 1e-12
+    assert coarse.upper_bound >= finest - 1e-12
+    exact = fit_bands(people, widths=widths, sizes=2, step_cm=0.1, splits=0)
+    assert exact.share == pytest.approx(finest, abs=1e-12)
+    assert exact.gap == pytest.approx(0.0, abs=1e-12)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(700, 900), st.integers(700, 800)), min_size=6, max_size=30
+    ),
+    st.integers(1, 3),
+    st.integers(1, 40),
+    st.integers(1, 40),
+)
+def test_more_or_wider_never_covers_less(points, sizes, width_a, width_b):
+    points = list(dict.fromkeys(points))
+    if len(points) < sizes + 1:
+        return
+    people = make_people(np.array(points) / 10)
+
+    def share(count, a, b):
+        fit = fit_bands(
+            people,
+            widths={"hip_circumference_cm": a / 10, "sitting_height_cm": b / 10},
+            sizes=count,
+            splits=0,
+        )
+        assert fit.share == pytest.approx(chart_share(fit.chart, people), abs=1e-12)
+        assert fit.upper_bound >= fit.share
+        return fit.share
+
+    base = share(sizes, width_a, width_b)
+    assert share(sizes + 1, width_a, width_b) >= base - 1e-12
+    assert share(sizes, width_a + 7, width_b) >= base - 1e-12
+    assert share(sizes, width_a, width_b + 3) >= base - 1e-12
+
+
+def test_order_weights_and_draws_change_nothing(rng=None):
+    rng = np.random.default_rng(5)
+    values = 80 + rng.integers(0, 300, (60, 2)) / 10
+    weight = rng.integers(1, 4, 60)
+    widths = {"hip_circumference_cm": 5.0, "sitting_height_cm": 6.0}
+    one = fit_bands(make_people(values, weight), widths=widths, sizes=3, splits=0)
+    turn = rng.permutation(60)
+    two = fit_bands(
+        make_people(values[turn], weight[turn]), widths=widths, sizes=3, splits=0
+    )
+    three = fit_bands(
+        make_people(np.repeat(values, weight, axis=0)), widths=widths, sizes=3, splits=0
+    )
+    for other in (two, three):
+        pd.testing.assert_frame_equal(one.chart.frame, other.chart.frame)
+        assert one.share == pytest.approx(other.share, abs=1e-12)
+
+
+def test_held_out_persons_keep_their_draws_together():
+    rng = np.random.default_rng(3)
+    # Every person alone: a fit that saw a person covers all her draws.
+    values = np.repeat(np.linspace(60, 160, 20)[:, None], 5, axis=0)
+    people = make_people(values, draws=5)
+    fit = fit_bands(
+        people, widths={"hip_circumference_cm": 0.1}, sizes=10, step_cm=0.1, splits=6
+    )
+    assert fit.share == pytest.approx(0.5)
+    assert fit.held_out == 0.0
+    assert rng is not None
+
+
+@pytest.mark.parametrize(
+    ("change", "word"),
+    [
+        ({"widths": {"hip_circumference_cm": 0}}, "width"),
+        ({"widths": {"hip_circumference_cm": float("nan")}}, "width"),
+        ({"widths": {}}, "no measure"),
+        ({"widths": {"hip_circumference_cm": [5, 6]}}, "per size"),
+        ({"widths": {"chest_circumference_cm": 5}}, "lack"),
+        ({"sizes": 0}, "number of sizes"),
+        ({"sizes": 99}, "more than"),
+        ({"step_cm": 0}, "step"),
+        ({"least_share": 1.5}, "share"),
+        ({"least_share": 0.9}, "no chart"),
+        ({"group": "teenage"}, "group"),
+        ({"rounding": "furlong"}, "rounding"),
+        ({"width_rule": "any"}, "width rule"),
+    ],
+)
+def test_settings_without_sense_are_refused(change, word):
+    people = make_people(np.linspace(80, 120, 20)[:, None])
+    given_settings = {"widths": {"hip_circumference_cm": 5}, "sizes": 3, "splits": 0}
+    with pytest.raises(SizingError, match=word):
+        fit_bands(people, **{**given_settings, **change})
+
+
+def test_people_without_sense_are_refused():
+    widths = {"hip_circumference_cm": 5}
+    values = np.linspace(80, 120, 20)[:, None]
+    with pytest.raises(SizingError, match="weights"):
+        fit_bands(make_people(values, np.zeros(20)), widths=widths, sizes=2)
+    with pytest.raises(SizingError, match="nobody"):
+        fit_bands(make_people(values[:0]), widths=widths, sizes=2)
+    with pytest.raises(SizingError, match="nobody"):
+        fit_bands(make_people(values * np.nan), widths=widths, sizes=2)
