@@ -2,6 +2,7 @@
 
 from sizing.measures.edges import EDGE_RULE, to_tenths
 from sizing.measures.names import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES
+from sizing.measures.units import to_standard_units
 from sizing.measures.vocabulary import measure_patterns, plausible_range, vocabulary
 
 __all__ = [
@@ -12,6 +13,7 @@ __all__ = [
     "SEXES",
     "measure_patterns",
     "plausible_range",
+    "to_standard_units",
     "to_tenths",
     "vocabulary",
 ]

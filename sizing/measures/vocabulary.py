@@ -39,11 +39,7 @@ def vocabulary() -> pd.DataFrame:
     """
     table = source_table("measures.csv")
     patterns = measure_patterns().groupby("name")["pattern"].agg("; ".join)
-    table.insert(
-        table.columns.get_loc("governs") + 1,
-        "patterns",
-        table["name"].map(patterns).fillna(""),
-    )
+    table["patterns"] = table["name"].map(patterns).fillna("")
     order = pd.Categorical(table["name"], categories=list(MEASURES), ordered=True)
     return table.iloc[order.argsort()].reset_index(drop=True)
 

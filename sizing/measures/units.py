@@ -1,0 +1,298 @@
+"""The unit gate: every table a user brings passes here once.
+
+Units stand in column names. The gate turns them into cm, kg and years, and
+refuses what it cannot be sure of; it guesses nothing.
+"""
+
+import re
+import warnings
+from functools import partial
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.measures.columns import (
+    OF_KIND,
+    STANDARD,
+    UNIT_WORDS,
+    MeasureColumn,
+    given_twice,
+    recognise,
+)
+from sizing.measures.names import MEASURES, SEXES
+from sizing.measures.vocabulary import AGE_LIMITS, plausible_range
+
+_SEX_WORDS = {"female": "female", "male": "male", "f": "female", "m": "male"}
+_MOST_ROWS = 10
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+
+
+def to_standard_units(
+    frame: pd.DataFrame, *, file: str | None = None, allow_unusual: bool = False
+) -> pd.DataFrame:
+    """Return a table with its measures in cm, kg and years.
+
+    A column is recognised by its name: ``<measure>_<unit>``, for a chart
+    ``<measure>_<unit>_low`` and ``<measure>_<unit>_high``. Lengths may be in
+    mm, cm, m, in or ft, masses in g, kg, lb or st (decimal stones: 12.5 st is
+    12 st 7 lb), age in years or months.
+
+    What is converted: units, f/m in ``sex`` to female/male (upper or lower
+    case), digits stored as text to numbers. What is kept: every other column.
+    What is refused: everything listed under Raises; nothing is repaired.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row per person or per size.
+    file : str, optional
+        Name of the file the table came from, for the messages.
+    allow_unusual : bool, default False
+        Let values through that would make sense in another unit only, and warn
+        of them: for the rare person who is truly so small or large.
+
+    Returns
+    -------
+    DataFrame
+        A copy: same rows, index and column order, standard column names, the
+        measures as floats, NaN where empty.
+
+    Raises
+    ------
+    InputProblems
+        Naming every problem at once: the same measure in two columns or two
+        units; a measure with a missing or unknown unit; a name that is nearly
+        a measure's; text, a decimal comma or a unit inside a cell; a negative
+        or infinite number, or 0 for a person's measure; an age outside 0 to
+        120; a sex other than female, male, f or m; a value that makes sense in
+        another unit only.
+    SizingError
+        If ``frame`` is not a DataFrame.
+
+    Warns
+    -----
+    SizingWarning
+        If a person's value lies outside the plausible range.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> given = pd.DataFrame({"hip_circumference_in": [40], "body_mass_lb": [150]})
+    >>> to_standard_units(given).round(1)
+       hip_circumference_cm  body_mass_kg
+    0                 101.6          68.0
+    >>> to_standard_units(pd.DataFrame({"hip_circumfrence_cm": [40]}))
+    Traceback (most recent call last):
+    ...
+    sizing.errors.InputProblems: 1 problem in table:
+    - column 'hip_circumfrence_cm': this is no measure of the kit; did you mean \
+'hip_circumference_cm'?. Allowed: the names in the table of measures. What to \
+do: correct the column's name, or give it one that is no measure's.
+    """
+    if not isinstance(frame, pd.DataFrame):
+        raise SizingError(
+            str(Problem("this is not a table", "a DataFrame", value=type(frame)))
+        )
+    columns, problems = recognise(frame, file)
+    problems += given_twice(columns, file)
+    out = frame.copy()
+    doubts: list[Problem] = []
+    if not problems:
+        for column in columns:
+            number, wrong = _numbers(frame[column.given], column, file)
+            problems += wrong
+            out[column.given] = np.round(number * column.factor, 9)
+        if "sex" in frame:
+            out["sex"], wrong = _sex(frame["sex"], file)
+            problems += wrong
+        out = out.rename(columns={c.given: c.standard for c in columns})
+    if not problems:
+        problems, doubts = _unusual(out, columns, file)
+        if allow_unusual:
+            problems, doubts = [], problems + doubts
+    if problems:
+        raise InputProblems(problems, about=file or "table")
+    if doubts:
+        lines = "\n".join(f"- {doubt}" for doubt in doubts)
+        warnings.warn(f"doubtful values:\n{lines}", SizingWarning, stacklevel=2)
+    return out
+
+
+def _numbers(
+    given: pd.Series, column: MeasureColumn, file: str | None
+) -> tuple[npt.NDArray[np.float64], list[Problem]]:
+    """Return a column as numbers, and every cell that is none."""
+    number = np.full(len(given), np.nan)
+    problems: list[Problem] = []
+    if pd.api.types.is_numeric_dtype(given) and not pd.api.types.is_bool_dtype(given):
+        number = given.to_numpy(dtype=float, na_value=np.nan)
+        what = {int(i): "" for i in np.flatnonzero(~np.isnan(number))}
+    else:
+        what = {}
+        for position, value in enumerate(given):
+            text = "" if pd.isna(value) else str(value).strip()
+            if text and isinstance(value, (bool, np.bool_)):
+                what[position] = "yes or no instead of a number"
+            elif text:
+                what[position] = _not_a_number(text)
+                if not what[position]:
+                    number[position] = float(text)
+    zero_allowed = column.end != "" or column.kind == "age"
+    for position in what:
+        x = number[position]
+        if what[position]:
+            continue
+        if np.isinf(x):
+            what[position] = "infinity is no body measure"
+        elif x < 0:
+            what[position] = "a body measure cannot be negative"
+        elif x == 0 and not zero_allowed:
+            what[position] = "a body measure cannot be 0"
+        elif column.kind == "age" and x * column.factor > AGE_LIMITS[1]:
+            what[position] = f"an age over {AGE_LIMITS[1]:g} years"
+    wrong = [position for position, reason in what.items() if reason]
+    for position in wrong[:_MOST_ROWS]:
+        problems.append(
+            Problem(
+                what[position],
+                f"a number in {column.unit} with a point for decimals, or nothing "
+                "where not measured",
+                "correct the cell",
+                file=file,
+                row=position + 2,
+                column=column.given,
+                value=given.iloc[position],
+            )
+        )
+    problems += _and_more(len(wrong), file, column.given)
+    return number, problems
+
+
+def _not_a_number(text: str) -> str:
+    """Return what is wrong with a cell's text; nothing if it is a number."""
+    if _NUMBER.fullmatch(text):
+        return ""
+    if re.fullmatch(r"[+-]?\d+(,\d+)+(\.\d*)?", text):
+        return "a comma inside the number: write the decimals after a point"
+    if re.match(r"[+-]?\d", text):
+        return "more than a number in the cell; the unit belongs in the column's name"
+    return "text instead of a number"
+
+
+def _sex(given: pd.Series, file: str | None) -> tuple[pd.Series, list[Problem]]:
+    """Return sex as female/male; an empty cell stays empty."""
+    words = given.astype("object").where(given.notna(), "")
+    words = words.map(lambda value: str(value).strip().lower())
+    wrong = np.flatnonzero(~words.isin([*_SEX_WORDS, ""]))
+    problems = [
+        Problem(
+            "this sex is not one the kit has figures for",
+            ", ".join([*SEXES, "f", "m"]) + ", or nothing where not known",
+            "correct the cell, or leave it empty: the figures of both sexes are then "
+            "mixed where the step allows it",
+            file=file,
+            row=int(position) + 2,
+            column="sex",
+            value=given.iloc[position],
+        )
+        for position in wrong[:_MOST_ROWS]
+    ]
+    problems += _and_more(len(wrong), file, "sex")
+    sex = words.map(_SEX_WORDS).astype("object")
+    return sex.where(sex.notna(), None), problems
+
+
+def _and_more(count: int, file: str | None, column: str) -> list[Problem]:
+    if count <= _MOST_ROWS:
+        return []
+    return [
+        Problem(
+            f"{count - _MOST_ROWS} more cells of this column have such a problem",
+            file=file,
+            column=column,
+        )
+    ]
+
+
+def _unusual(
+    out: pd.DataFrame, columns: list[MeasureColumn], file: str | None
+) -> tuple[list[Problem], list[Problem]]:
+    """Return values that fit another unit only, and values merely unusual."""
+    problems: list[Problem] = []
+    doubts: list[Problem] = []
+    ages = np.full(len(out), np.nan)
+    if "age_years" in out:
+        given = out["age_years"].to_numpy(dtype=float)
+        inside = (given >= AGE_LIMITS[0]) & (given <= AGE_LIMITS[1])
+        ages = np.where(inside, given, np.nan)
+    for column in columns:
+        measure = f"{column.stem}_{STANDARD[column.kind]}"
+        if measure not in MEASURES:
+            continue
+        value = out[column.standard].to_numpy(dtype=float)
+        low, high = _limits(measure, ages)
+        outside = (value < low) | (value > high)
+        if column.end:
+            # The edges of a chart need fit no one person: its lowest may well lie
+            # below everybody. Only if all do so are they in another unit.
+            both = out[[c.standard for c in columns if c.stem == column.stem]]
+            all_below = not (both.to_numpy(dtype=float) >= low.max()).any()
+            outside = (value > high) | ((value > 0) & all_below)
+        found = np.flatnonzero(outside)
+        other = [_other_unit(value[i], column, low[i], high[i]) for i in found]
+        for position, unit in list(zip(found, other, strict=True))[:_MOST_ROWS]:
+            number = value[position] / column.factor
+            where = partial(
+                Problem,
+                file=file,
+                row=int(position) + 2,
+                column=column.given,
+                value=float(np.round(number, 6)),
+            )
+            if unit:
+                problems.append(
+                    where(
+                        f"this makes sense in {UNIT_WORDS[unit]}, not in "
+                        f"{UNIT_WORDS[column.unit]}",
+                        f"{low[position]:g} to {high[position]:g} "
+                        f"{STANDARD[column.kind]} for {column.stem}",
+                        "put the unit that was used into the column's name; leave a "
+                        "chart's cell empty where there is no limit",
+                    )
+                )
+            elif not column.end:
+                doubts.append(
+                    where(
+                        "this is outside the range people were found in",
+                        f"{low[position]:g} to {high[position]:g} "
+                        f"{STANDARD[column.kind]}",
+                        "measure again",
+                    )
+                )
+    return problems, doubts
+
+
+def _limits(
+    measure: str, ages: npt.NDArray[np.float64]
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Return the plausible range of a measure at each age (NaN: any age)."""
+    # The bands start on whole years, so an age's whole years decide.
+    years = np.where(np.isnan(ages), -1, np.floor(ages)).astype(int)
+    ranges = {
+        year: plausible_range(measure, None if year < 0 else float(year))
+        for year in np.unique(years).tolist()
+    }
+    low = np.array([ranges[year][0] for year in years.tolist()])
+    high = np.array([ranges[year][1] for year in years.tolist()])
+    return low, high
+
+
+def _other_unit(value: float, column: MeasureColumn, low: float, high: float) -> str:
+    """Return the unit in which a value would be plausible, or nothing."""
+    number = value / column.factor
+    for unit, factor in OF_KIND[column.kind].items():
+        if unit != column.unit and low <= number * factor <= high:
+            return unit
+    return ""
