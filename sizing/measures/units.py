@@ -124,35 +124,33 @@ def _numbers(
     given: pd.Series, column: MeasureColumn, file: str | None
 ) -> tuple[npt.NDArray[np.float64], list[Problem]]:
     """Return a column as numbers, and every cell that is none."""
-    number = np.full(len(given), np.nan)
     problems: list[Problem] = []
+    what: dict[int, str] = {}
     if pd.api.types.is_numeric_dtype(given) and not pd.api.types.is_bool_dtype(given):
         number = given.to_numpy(dtype=float, na_value=np.nan)
-        what = {int(i): "" for i in np.flatnonzero(~np.isnan(number))}
     else:
-        what = {}
+        number = np.full(len(given), np.nan)
         for position, value in enumerate(given):
             text = "" if pd.isna(value) else str(value).strip()
             if text and isinstance(value, (bool, np.bool_)):
                 what[position] = "yes or no instead of a number"
+            elif reason := _not_a_number(text):
+                what[position] = reason
             elif text:
-                what[position] = _not_a_number(text)
-                if not what[position]:
-                    number[position] = float(text)
-    zero_allowed = column.end != "" or column.kind == "age"
-    for position in what:
-        x = number[position]
-        if what[position]:
-            continue
-        if np.isinf(x):
-            what[position] = "infinity is no body measure"
-        elif x < 0:
-            what[position] = "a body measure cannot be negative"
-        elif x == 0 and not zero_allowed:
-            what[position] = "a body measure cannot be 0"
-        elif column.kind == "age" and x * column.factor > AGE_LIMITS[1]:
-            what[position] = f"an age over {AGE_LIMITS[1]:g} years"
-    wrong = [position for position, reason in what.items() if reason]
+                number[position] = float(text)
+    rules = [
+        (np.isinf(number), "infinity is no body measure"),
+        (number < 0, "a body measure cannot be negative"),
+    ]
+    if column.kind == "age":
+        rules.append(
+            (number * column.factor > AGE_LIMITS[1], f"over {AGE_LIMITS[1]:g} years")
+        )
+    elif not column.end:
+        rules.append((number == 0, "a body measure cannot be 0"))
+    for found, reason in reversed(rules):
+        what |= dict.fromkeys(np.flatnonzero(found).tolist(), reason)
+    wrong = sorted(what)
     for position in wrong[:_MOST_ROWS]:
         problems.append(
             Problem(
@@ -163,7 +161,7 @@ def _numbers(
                 file=file,
                 row=position + 2,
                 column=column.given,
-                value=given.iloc[position],
+                value=_plain_value(given.iloc[position]),
             )
         )
     problems += _and_more(len(wrong), file, column.given)
@@ -171,8 +169,8 @@ def _numbers(
 
 
 def _not_a_number(text: str) -> str:
-    """Return what is wrong with a cell's text; nothing if it is a number."""
-    if _NUMBER.fullmatch(text):
+    """Return what is wrong with a cell's text; nothing if a number or empty."""
+    if not text or _NUMBER.fullmatch(text):
         return ""
     if re.fullmatch(r"[+-]?\d+(,\d+)+(\.\d*)?", text):
         return "a comma inside the number: write the decimals after a point"
@@ -195,13 +193,18 @@ def _sex(given: pd.Series, file: str | None) -> tuple[pd.Series, list[Problem]]:
             file=file,
             row=int(position) + 2,
             column="sex",
-            value=given.iloc[position],
+            value=_plain_value(given.iloc[position]),
         )
         for position in wrong[:_MOST_ROWS]
     ]
     problems += _and_more(len(wrong), file, "sex")
     sex = words.map(_SEX_WORDS).astype("object")
     return sex.where(sex.notna(), None), problems
+
+
+def _plain_value(value: object) -> object:
+    """Return a numpy number as Python's own, which reads as it was written."""
+    return value.item() if isinstance(value, np.generic) else value
 
 
 def _and_more(count: int, file: str | None, column: str) -> list[Problem]:

@@ -63,8 +63,13 @@ def measure_patterns() -> pd.DataFrame:
 
 
 @cache
-def _ranges() -> pd.DataFrame:
-    return source_table("plausible_ranges.csv")
+def _bands(measure: str) -> tuple[tuple[float, float, float, float], ...]:
+    """Return a measure's age bands: from, below, low, high."""
+    table = source_table("plausible_ranges.csv")
+    rows = table.loc[
+        table["name"] == measure, ["age_years_from", "age_years_below", "low", "high"]
+    ]
+    return tuple(rows.astype(float).itertuples(index=False, name=None))
 
 
 def plausible_range(
@@ -100,8 +105,7 @@ def plausible_range(
     (90.0, 230.0)
     """
     one_of("measure", measure, MEASURES)
-    table = _ranges()
-    rows = table[table["name"] == measure]
+    bands = _bands(measure)
     if age_years is not None and not pd.isna(age_years):
         if not AGE_LIMITS[0] <= age_years <= AGE_LIMITS[1]:
             raise SizingError(
@@ -115,8 +119,5 @@ def plausible_range(
                     )
                 )
             )
-        rows = rows[
-            (rows["age_years_from"] <= age_years)
-            & (age_years < rows["age_years_below"])
-        ]
-    return float(rows["low"].min()), float(rows["high"].max())
+        bands = tuple(b for b in bands if b[0] <= age_years < b[1])
+    return min(b[2] for b in bands), max(b[3] for b in bands)
