@@ -1,0 +1,188 @@
+"""Derive data_sources/child_model.json from survey files.
+
+Run: python -m data_sources.derive_child_model FOLDER
+
+FOLDER holds snyder1977_children.csv and, for the two bony conversions, the
+ANSUR II files. Waist girth comes from the embedded people. Only summary
+figures are written.
+"""
+
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from data_sources.derive_adult_model import FILES
+from data_sources.model_fitting import (
+    fit_mean_and_sd,
+    terms_of,
+    write_json,
+)
+from sizing.measures import SEATED_AND_GIRTHS, SEXES
+from sizing.population.model_terms import (
+    BMI_CENTRE,
+    STATURE_CENTRE_CM,
+    Floats,
+    predictors,
+)
+from sizing.survey import read_embedded
+
+AGE_CENTRE = 11.0
+CHILD_TERMS = "1 q s a qq qs ss aa qa sa"
+AGES = np.arange(2.0, 21.0, 2.0)
+#: Beyond these quantiles of BMI for age the curve goes on as its tangent.
+TAIL = (0.02, 0.98)
+WAIST = "waist_circumference_cm"
+#: A residual this many SDs out is a slip of the pen, not a child.
+OUTLIER_SD = 5.0
+
+
+def read_children(folder: Path) -> pd.DataFrame:
+    """Snyder 1977 children in cm and kg; zero stands for not measured."""
+    raw = pd.read_csv(folder / "snyder1977_children.csv", low_memory=False)
+    raw = raw.drop(columns="PERSON #").drop_duplicates(ignore_index=True)
+    raw = raw.apply(pd.to_numeric, errors="coerce").replace(0, np.nan)
+    frame = pd.DataFrame(
+        {
+            "sex": raw["SEX"].map({1: "male", 2: "female"}),
+            "age_years": raw["AGE IN YEARS"] / 1000,
+            "body_mass_kg": raw["WEIGHT"] / 10,
+            "stature_cm": raw["STATURE"] / 10,
+            "sitting_height_cm": raw["ERECT SITTING HEIGHT"] / 10,
+            "suprasternale_cm": raw["SUPRASTERNALE HEIGHT"] / 10,
+            "buttock_knee_cm": raw["BUTTOCK-KNEE LENGTH"] / 10,
+            "hip_circumference_cm": raw["HIP CIRCUMFERENCE"] / 10,
+            "hip_breadth_sitting_cm": raw["MAXIMUM HIP BREADTH (SEATED)"] / 10,
+            "thigh_circumference_cm": raw["UPPER THIGH CIRCUMFERENCE"] / 10,
+            WAIST: raw["WAIST CIRCUMFERENCE"] / 10,
+            "chest_circumference_cm": raw["CHEST CIRCUMFERENCE"] / 10,
+        }
+    )
+    needed = ["sex", "age_years", "body_mass_kg", "stature_cm"]
+    return frame.dropna(subset=needed).reset_index(drop=True)
+
+
+def conversions(folder: Path, sex: str) -> dict[str, float]:
+    """What turns the children's landmarks into the kit's, from young adults.
+
+    Shoulder height sitting needs the acromion, Snyder has the suprasternale:
+    their difference as a share of stature. Buttock-popliteal length as a share
+    of buttock-knee length. Both assume that the share holds in childhood.
+    """
+    raw = pd.read_csv(folder / f"ansur2_{FILES[sex]}.csv", encoding="latin-1")
+    raw = raw[raw["Age"] <= 25]
+    gap = (raw["acromialheight"] - raw["suprasternaleheight"]) / raw["stature"]
+    share = raw["buttockpopliteallength"] / raw["buttockkneelength"]
+    return {
+        "acromion_above_suprasternale_per_stature": float(gap.mean()),
+        "buttock_popliteal_per_buttock_knee": float(share.mean()),
+    }
+
+
+def in_kit_terms(children: pd.DataFrame, factor: dict[str, float]) -> pd.DataFrame:
+    """Add shoulder height sitting and buttock-popliteal length."""
+    acromion = (
+        children["suprasternale_cm"]
+        + factor["acromion_above_suprasternale_per_stature"] * children["stature_cm"]
+    )
+    return children.assign(
+        shoulder_height_sitting_cm=children["sitting_height_cm"]
+        - children["stature_cm"]
+        + acromion,
+        buttock_popliteal_length_cm=children["buttock_knee_cm"]
+        * factor["buttock_popliteal_per_buttock_knee"],
+    )
+
+
+def predictors_of(frame: pd.DataFrame) -> Floats:
+    """The predictors q, s, a of a frame of children."""
+    return predictors(
+        frame["body_mass_kg"], frame["stature_cm"], frame["age_years"], AGE_CENTRE
+    )
+
+
+def range_by_age(q: Floats, age: Floats) -> Floats:
+    """Low and high ``q`` at each of AGES, from people within 1.5 years."""
+    return np.array([np.quantile(q[np.abs(age - at) <= 1.5], TAIL) for at in AGES])
+
+
+def fit_measure(frame: pd.DataFrame, name: str) -> tuple[dict[str, Any], pd.Series]:
+    """Coefficients of one measure; residuals by the frame's index."""
+    powers = terms_of(CHILD_TERMS)
+    keep = frame.dropna(subset=[name])
+    while True:
+        x = predictors_of(keep)
+        y = np.log(keep[name].to_numpy(dtype=float))
+        beta, covariance, gamma, e = fit_mean_and_sd(
+            x, y, powers, np.ones(len(x)), sd_age=True
+        )
+        wild = np.abs(e) > OUTLIER_SD
+        if not wild.any():
+            break
+        keep = keep[~wild]
+    entry = {
+        "terms": powers,
+        "beta": beta,
+        "covariance": covariance,
+        "gamma": gamma,
+        "range_age": AGES,
+        "range_q": range_by_age(x[:, 0], keep["age_years"].to_numpy()),
+        "range_s": [float(x[:, 1].min()), float(x[:, 1].max())],
+        "range_a": [float(x[:, 2].min()), float(x[:, 2].max())],
+        "shift": 0.0,
+        "spread": 0.0,
+        "n": len(keep),
+        "outliers_left_out": len(frame.dropna(subset=[name])) - len(keep),
+    }
+    return entry, pd.Series(e, index=keep.index)
+
+
+def nearest_correlation(matrix: Floats) -> Floats:
+    """Pairwise correlations made positive definite by raising eigenvalues."""
+    values, vectors = np.linalg.eigh(matrix)
+    out = (vectors * np.maximum(values, 0.01)) @ vectors.T
+    sd = np.sqrt(np.diag(out))
+    return out / np.outer(sd, sd)
+
+
+def embedded_children(sex: str) -> pd.DataFrame:
+    """The embedded people of 2-20 years whose waist was measured."""
+    people = read_embedded().frame
+    young = people[(people["sex"] == sex) & (people["age_years"] <= 20)]
+    needed = ["body_mass_kg", "stature_cm", WAIST]
+    young = young.dropna(subset=needed)
+    # Completed years: the middle of the year of life.
+    return young.assign(age_years=young["age_years"] + 0.5).reset_index(drop=True)
+
+
+def fit_sex(folder: Path, sex: str) -> dict[str, Any]:
+    """All coefficients of one sex."""
+    factor = conversions(folder, sex)
+    children = in_kit_terms(read_children(folder), factor)
+    children = children[children["sex"] == sex].reset_index(drop=True)
+    entries: dict[str, Any] = {}
+    residuals: dict[str, pd.Series] = {}
+    for name in SEATED_AND_GIRTHS:
+        entries[name], residuals[name] = fit_measure(children, name)
+    # Waist as measured today, on today's heavier children.
+    entries[WAIST], _ = fit_measure(embedded_children(sex), WAIST)
+    pairwise = pd.DataFrame(residuals).corr().to_numpy()
+    return {
+        "measures": entries,
+        "correlation": nearest_correlation(pairwise),
+        "conversions": factor,
+    }
+
+
+if __name__ == "__main__":
+    folder = Path(sys.argv[1])
+    content = {
+        "about": "ln y = beta'phi(q,s,a) + exp(gamma'(1,q,s,a)) e; see derive script",
+        "bmi_centre": BMI_CENTRE,
+        "stature_centre_cm": STATURE_CENTRE_CM,
+        "age_centre": AGE_CENTRE,
+        "sexes": {sex: fit_sex(folder, sex) for sex in SEXES},
+    }
+    write_json(content, Path(__file__).with_name("child_model.json"))

@@ -1,0 +1,99 @@
+"""Conditional normal distributions, many people at once."""
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+
+
+def condition_normal(
+    mean: Floats,
+    covariance: Floats,
+    value: Floats,
+    error_variance: Floats,
+) -> tuple[Floats, Floats]:
+    """Condition each row's normal distribution on what is known of it.
+
+    Parameters
+    ----------
+    mean, value, error_variance : ndarray, shape (n, p)
+        ``value`` is NaN where nothing is known. ``error_variance`` is the
+        variance of the error of ``value``; 0 where it is exact.
+    covariance : ndarray, shape (n, p, p)
+
+    Returns
+    -------
+    mean, covariance : ndarray
+        Of the same shapes. With ``K`` what is known, ``S`` the covariance and
+        ``V`` the error variances: ``m + S_K (S_KK + V)^-1 (y - m_K)`` and
+        ``S - S_K (S_KK + V)^-1 S_K'``. Exactly known entries come back as
+        given, with variance 0.
+
+    Examples
+    --------
+    >>> m, c = condition_normal(
+    ...     np.zeros((1, 2)), np.array([[[1.0, 0.5], [0.5, 1.0]]]),
+    ...     np.array([[2.0, np.nan]]), np.zeros((1, 2)))
+    >>> m.tolist(), c[0, 1, 1].item()
+    ([[2.0, 1.0]], 0.75)
+    """
+    new_mean, new_covariance = mean.copy(), covariance.copy()
+    for rows, known in patterns(np.isfinite(value)):
+        k = np.flatnonzero(known)
+        if len(k) == 0:
+            continue
+        gain, rest = _gain(covariance[rows], k, error_variance[rows][:, k])
+        gap = value[rows][:, k] - mean[rows][:, k]
+        new_mean[rows] = mean[rows] + np.einsum("npk,nk->np", gain, gap)
+        new_covariance[rows] = rest
+    exact = np.isfinite(value) & (error_variance == 0)
+    new_mean[exact] = value[exact]
+    new_covariance[exact] = 0.0
+    new_covariance.swapaxes(1, 2)[exact] = 0.0
+    return new_mean, new_covariance
+
+
+def _gain(
+    covariance: Floats, k: npt.NDArray[np.intp], error: Floats
+) -> tuple[Floats, Floats]:
+    """Return ``S_K (S_KK + V)^-1`` and the covariance that is left."""
+    known = covariance[:, k][:, :, k].copy()
+    diagonal = np.arange(len(k))
+    known[:, diagonal, diagonal] += error
+    # An exact value of something already certain (variance 0) teaches nothing.
+    certain = known[:, diagonal, diagonal] <= 0
+    known[:, diagonal, diagonal] += certain
+    cross = covariance[:, :, k]
+    gain: Floats = np.linalg.solve(known, cross.swapaxes(1, 2)).swapaxes(1, 2)
+    rest = covariance - gain @ cross.swapaxes(1, 2)
+    return gain, (rest + rest.swapaxes(1, 2)) / 2
+
+
+def patterns(known: Flags) -> list[tuple[npt.NDArray[np.intp], Flags]]:
+    """Return the rows of each pattern of known entries, with the pattern."""
+    code = known @ (1 << np.arange(known.shape[1]))
+    found, first, inverse = np.unique(code, return_index=True, return_inverse=True)
+    return [(np.flatnonzero(inverse == i), known[first[i]]) for i in range(len(found))]
+
+
+def sample_normal(mean: Floats, covariance: Floats, z: Floats) -> Floats:
+    """Return ``mean + L z`` for each row, with ``L L' = covariance``.
+
+    The covariance may be singular (known entries have variance 0).
+    """
+    values, vectors = np.linalg.eigh(covariance)
+    scaled = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    root = scaled @ vectors.swapaxes(1, 2)
+    return mean + np.einsum("npk,nk->np", root, z)
+
+
+def log_density(gap: Floats, covariance: Floats) -> Floats:
+    """Return the log normal density of ``gap``, shape (n, k), at mean 0."""
+    if gap.shape[1] == 1:
+        variance = covariance[:, 0, 0]
+        return -0.5 * (gap[:, 0] ** 2 / variance + np.log(2 * np.pi * variance))
+    root = np.linalg.cholesky(covariance)
+    z = np.linalg.solve(root, gap[:, :, None])[:, :, 0]
+    log_root = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+    return -0.5 * (z**2).sum(axis=1) - log_root - 0.5 * gap.shape[1] * np.log(2 * np.pi)
