@@ -5,17 +5,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from sizing.chart.ranges import plausible_range
 from sizing.chart.size_chart import GROUPS, SizeChart
-from sizing.measures import MEASURES, to_tenths
+from sizing.measures import MEASURES, plausible_range, to_tenths
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
 
 if TYPE_CHECKING:
     from sizing.population.people import People
 
 COLUMNS = ["kind", "size", "other_size", "measure", "low", "high", "words"]
-#: Ages at which a sling is thought of; the plausible ranges are joined over them.
-_AGES = (2, 5, 8, 12, 16, 20, 40, 60, 80, 100)
 #: A high edge beyond this multiple of the largest plausible value is doubted
 #: as a slip of unit (our choice, no source).
 _BEYOND = 1.5
@@ -166,8 +163,7 @@ def _group_order(chart: SizeChart) -> list[dict[str, Any]]:
 def _plausible(chart: SizeChart, measure: str) -> list[dict[str, Any]]:
     """Bands outside what any person has."""
     rows = []
-    ranges = [plausible_range(measure, age) for age in _AGES]
-    least, most = min(r[0] for r in ranges), max(r[1] for r in ranges)
+    least, most = plausible_range(measure)
     unit = measure.rsplit("_", 1)[1]
     low, high = chart.edges(measure)
     for size, a, b in zip(chart.sizes, low, high, strict=True):

@@ -1,0 +1,292 @@
+"""What share of a population a chart covers."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.chart import SizeChart
+from sizing.coverage.groups import by_list, grouping
+from sizing.coverage.shares import (
+    LEVEL,
+    SMALL_GROUP,
+    Floats,
+    Layout,
+    group_means,
+    layout,
+    wilson,
+)
+from sizing.errors import Problem, SizingError
+from sizing.fit import OUTCOME_WORDS, OUTCOMES, Assignment, assign
+from sizing.population.people import People
+
+#: How the group of all people is called in the column ``level``.
+EVERYONE = "everyone"
+#: What a share of coverage must not be read as.
+CAUTION = (
+    "A share covered says nothing of one person: the sling's own label and its "
+    "maker's instructions, the safe working load of the weakest part, local policy "
+    "and law, and a competent person's assessment come first."
+)
+_INTERVAL = f"{100 * LEVEL:.0f} % score interval on the effective number"
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """Shares of people by outcome, each with its interval.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per group and outcome; see ``coverage``.
+    by_size : DataFrame
+        One row per size and kind of share.
+    chart, people : str
+        Names of the chart and the population.
+    limits : tuple of str
+        Where the evidence about the people stops.
+    """
+
+    table: pd.DataFrame
+    by_size: pd.DataFrame
+    chart: str
+    people: str
+    limits: tuple[str, ...] = ()
+
+    def summary(self) -> str:
+        """Return the result in plain words, with the caution."""
+        rows = self.table[self.table["level"] == EVERYONE]
+        rows = rows[rows["by"] == EVERYONE]
+        told = {str(row["outcome"]): row for _, row in rows.iterrows()}
+        covered = told["covered"]
+        lines = [
+            f"{self.chart} covers {percent(covered)} of {self.people} "
+            f"(n = {covered['n']:,}; {covered['method']})."
+        ]
+        parts = [
+            f"{OUTCOME_WORDS[name]}: {percent(told[name])}"
+            for name in OUTCOMES
+            if told[name]["estimate"] > 0
+        ]
+        lines.append(f"{'; '.join(parts)}.")
+        weak = covered["extrapolated"] + covered["unsupported"] + covered["missing"]
+        lines.append(
+            f"For {100 * weak:.1f} % of these people the answer rests on figures "
+            "that are extrapolated, unsupported or missing."
+        )
+        small = self.table.loc[self.table["small_group"], ["by", "level"]]
+        if len(small):
+            named = small.drop_duplicates().agg(" ".join, axis=1)
+            lines.append(
+                f"Fewer than {SMALL_GROUP} persons, too few to rely on: "
+                f"{'; '.join(named)}."
+            )
+        lines += [*self.limits, CAUTION]
+        return "\n".join(lines)
+
+
+def percent(row: pd.Series) -> str:
+    """Return an estimate and its interval as percent."""
+    low, high = 100 * row["low"], 100 * row["high"]
+    return f"{100 * row['estimate']:.1f} % ({low:.1f} to {high:.1f})"
+
+
+def coverage(
+    people: People,
+    chart: SizeChart,
+    *,
+    by: str | Sequence[str] | None = None,
+    replicates: int = 400,
+    seed: int = 1,
+) -> Coverage:
+    """Estimate what share of people the chart covers.
+
+    Parameters
+    ----------
+    people : People
+    chart : SizeChart
+    by : str or sequence of str, optional
+        Groupings: ``sex``, ``age_band``, ``bmi_class``, or any column of
+        ``people.frame`` with up to 50 values. Without it, everyone only.
+    replicates : int
+        Bootstrap replicates, where the people have no survey design.
+    seed : int
+        Of the bootstrap.
+
+    Returns
+    -------
+    Coverage
+        ``.table``: by, level, outcome (``covered``, which is one + choice,
+        then each of ``sizing.fit.OUTCOMES``); estimate, low, high (shares);
+        method; n (persons in the group, mean over the draws), n_effective
+        (Kish), standard_error, df; small_group (n under 30); predicted,
+        extrapolated, unsupported, missing: the share of the group's people
+        whose answer rests, at its weakest measure, on such figures.
+
+        ``.by_size``: size, share (``fits``; ``only_size``, those whom no
+        other size fits), estimate, low, high, method, n, n_effective,
+        standard_error, df.
+
+    Raises
+    ------
+    SizingError
+        If a grouping does not exist, the replicates are too few, the draws do
+        not hold the same persons, or the weights cannot be used.
+
+    Notes
+    -----
+    Sampling error: by linearisation where the people have ``stratum`` and
+    ``unit``, else by a bootstrap of persons with their weights. Joined with
+    the error of the drawn measures by Rubin's rules, degrees of freedom by
+    Barnard and Rubin. Interval: Wilson's on the effective number of persons
+    (``sizing.coverage.shares.wilson``), which holds near 0 and 1 and, where
+    nobody or everybody is counted, uses Kish's number. Formulas and sources
+    are in ``sizing.coverage.shares``. The model behind the drawn measures is
+    taken as right: its own bias is in no interval.
+
+    Examples
+    --------
+    >>> from sizing.chart import chart_from
+    >>> chart = chart_from(pd.DataFrame({
+    ...     "size": ["one", "two"], "stature_cm_low": [150, 170],
+    ...     "stature_cm_high": [168, 190]}), warn=False)
+    >>> rng = np.random.default_rng(1)
+    >>> frame = pd.DataFrame({
+    ...     "person": range(200), "draw": 0, "sex": ["female", "male"] * 100,
+    ...     "age_years": 40.0, "stature_cm": rng.normal(170, 9, 200)})
+    >>> people = People("two hundred", frame, pd.Series(np.ones(200)),
+    ...                 pd.DataFrame({"stature_cm": ["measured"] * 200}))
+    >>> found = coverage(people, chart, by="sex")
+    >>> shares = found.table.query("level == 'everyone' and outcome != 'covered'")
+    >>> print(round(shares["estimate"].sum(), 9))
+    1.0
+    """
+    if replicates < 50:
+        raise SizingError(
+            str(
+                Problem(
+                    "too few bootstrap replicates for an interval",
+                    "50 or more; 400 by default",
+                    "leave the setting out",
+                    value=replicates,
+                )
+            )
+        )
+    groupings = by_list(by)
+    place = layout(people)
+    labels, members = memberships(people, groupings, place)
+    found = assign(people, chart)
+
+    columns = outcome_columns(found, place)
+    means = group_means(place, columns, members, replicates=replicates, seed=seed)
+    names = ["covered", *OUTCOMES]
+    low, high = wilson(
+        means.estimate, means.variance, means.df, means.n_effective[:, None]
+    )
+    count, width = means.estimate.shape
+    n = np.round(means.n).astype(np.int64)
+    method = f"{_INTERVAL}; {place.how}"
+    if len(columns) > 1:
+        method += f"; {len(columns)} draws joined by Rubin's rules"
+    table = pd.DataFrame(
+        {
+            "by": np.repeat([label[0] for label in labels], width),
+            "level": np.repeat([label[1] for label in labels], width),
+            "outcome": np.tile(names, count),
+            "estimate": means.estimate.ravel(),
+            "low": low.ravel(),
+            "high": high.ravel(),
+            "method": method,
+            "n": np.repeat(n, width),
+            "n_effective": np.repeat(means.n_effective, width),
+            "standard_error": np.sqrt(means.variance).ravel(),
+            "df": means.df.ravel(),
+            "small_group": np.repeat(n < SMALL_GROUP, width),
+        }
+    )
+    table = table.join(_evidence(found, place, members, width))
+
+    everyone = [member[:, :1] for member in members]
+    sizes = group_means(
+        place, size_columns(found, place), everyone, replicates=replicates, seed=seed
+    )
+    low, high = wilson(sizes.estimate, sizes.variance, sizes.df, means.n_effective[:1])
+    by_size = pd.DataFrame(
+        {
+            "size": np.tile(chart.sizes, 2),
+            "share": np.repeat(["fits", "only_size"], len(chart.sizes)),
+            "estimate": sizes.estimate[0],
+            "low": low[0],
+            "high": high[0],
+            "method": method,
+            "n": n[0],
+            "n_effective": sizes.n_effective[0],
+            "standard_error": np.sqrt(sizes.variance[0]),
+            "df": sizes.df[0],
+        }
+    )
+    return Coverage(table, by_size, chart.name, people.name, people.limits)
+
+
+def memberships(
+    people: People, groupings: Sequence[str], place: Layout
+) -> tuple[list[tuple[str, str]], list[Floats]]:
+    """Return the groups, and who is in them, draw by draw.
+
+    Returns
+    -------
+    labels : list of (grouping, level)
+        Everyone first; levels that nobody has are left out.
+    members : list of ndarray of 0 and 1, one per draw, (persons, groups)
+    """
+    labels = [(EVERYONE, EVERYONE)]
+    parts = [np.ones((*place.rows.shape, 1))]
+    for by in groupings:
+        level = grouping(people.frame, by)
+        weighed = np.bincount(
+            level.codes[place.rows].ravel(),
+            np.broadcast_to(place.weight, place.rows.shape).ravel(),
+            minlength=len(level.categories),
+        )
+        kept = np.flatnonzero(weighed > 0)
+        labels += [(by, str(level.categories[int(i)])) for i in kept]
+        parts.append((level.codes[place.rows][:, :, None] == kept).astype(float))
+    return labels, list(np.concatenate(parts, axis=2))
+
+
+def outcome_columns(found: Assignment, place: Layout) -> list[Floats]:
+    """Return covered and each outcome as 0 and 1, one array per draw."""
+    code = found.table["outcome"].cat.codes.to_numpy()[place.rows]
+    each = (code[:, :, None] == np.arange(len(OUTCOMES))).astype(float)
+    covered = each[:, :, :1] + each[:, :, 1:2]
+    return list(np.concatenate([covered, each], axis=2))
+
+
+def size_columns(found: Assignment, place: Layout) -> list[Floats]:
+    """Return who fits each size, then whom only that size fits."""
+    fits = found.fits[place.rows]
+    only = fits & (fits.sum(axis=2, keepdims=True) == 1)
+    return list(np.concatenate([fits, only], axis=2).astype(float))
+
+
+def _evidence(
+    found: Assignment,
+    place: Layout,
+    members: Sequence[Floats],
+    repeat: int,
+) -> pd.DataFrame:
+    """Return the weighted share of each level of evidence in each group."""
+    level = found.table["evidence"].cat
+    codes: npt.NDArray[np.integer[Any]] = level.codes.to_numpy()[place.rows]
+    shares = []
+    for code, member in zip(codes, members, strict=True):
+        weighted = member * place.weight[:, None]
+        each = code[:, None] == np.arange(len(level.categories))
+        with np.errstate(invalid="ignore", divide="ignore"):
+            shares.append(weighted.T @ each / weighted.sum(axis=0)[:, None])
+    mean = np.mean(shares, axis=0)
+    frame = pd.DataFrame(np.repeat(mean, repeat, axis=0), columns=level.categories)
+    return frame[["predicted", "extrapolated", "unsupported", "missing"]]
