@@ -1,7 +1,7 @@
 """The candidate bands of one measure: which edges a size may have."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -23,24 +23,19 @@ WIDTH_RULES: tuple[str, ...] = ("constant", "proportional", "per_size")
 
 @dataclass(frozen=True)
 class Axis:
-    """The candidate bands of one measure, in tenths (mm or 0.1 kg).
+    """The candidate bands of one measure, for each size, in tenths (mm, 0.1 kg).
+
+    A candidate of an exact axis is one band, from ``low`` to ``high``. A
+    candidate of a bounding axis stands for every band that starts from ``low``
+    to ``top``; its own ``high`` is one that none of them passes.
 
     Attributes
     ----------
     measure : str
         The measure's name.
-    low : ndarray of int64, shape (candidates,)
-        Low edges, strictly increasing.
-    high : ndarray of int64, shape (sizes, candidates)
-        High edge that each size has with each low edge; strictly increasing
-        from left to right.
-    top : ndarray of int64, shape (candidates,)
-        The last low edge of the finest permitted grid that lies before the
-        next candidate: a candidate stands for the low edges from ``low`` to
-        ``top`` when a bound on the finest grid is wanted.
-    outer : ndarray of int64, shape (sizes, candidates)
-        A high edge that none of the bands starting from ``low`` to ``top``
-        passes.
+    low, top, high : tuple of ndarray of int64
+        One array per size, smallest size first, each strictly increasing. In
+        an exact axis ``top`` equals ``low``.
     least_step : int
         A size's low edge lies at least this much above its smaller neighbour's.
     least_overlap : int or None
@@ -48,27 +43,28 @@ class Axis:
     """
 
     measure: str
-    low: Ints
-    top: Ints
-    high: Ints
-    outer: Ints
+    low: tuple[Ints, ...]
+    top: tuple[Ints, ...]
+    high: tuple[Ints, ...]
     least_step: int = 0
     least_overlap: int | None = None
 
     @property
-    def n(self) -> int:
-        """Number of candidate low edges."""
+    def sizes(self) -> int:
+        """Number of sizes."""
         return len(self.low)
 
-    def before(self, size: int, *, outer: bool = False) -> tuple[Ints, Ints, Ints]:
+    def n(self, size: int) -> int:
+        """Number of candidates of one size."""
+        return len(self.low[size])
+
+    def before(self, size: int) -> tuple[Ints, Ints, Ints]:
         """Which candidates of the smaller neighbour may stand before each one.
 
         Parameters
         ----------
         size : int
             The larger of the two neighbours, counted from 0.
-        outer : bool
-            Use the outer high edges.
 
         Returns
         -------
@@ -76,18 +72,55 @@ class Axis:
             The neighbour's index may run from ``first`` to ``last``; from
             ``overlap`` on the two bands share at least one value.
         """
-        table = self.outer if outer else self.high
-        high, previous = table[size], table[size - 1]
-        low = self.top if outer else self.low
+        low, high = self.low[size], self.high[size]
+        lower, higher = self.low[size - 1], self.high[size - 1]
         last = np.minimum(
-            np.searchsorted(self.low, low - self.least_step, side="right"),
-            np.searchsorted(previous, high, side="right"),
+            np.searchsorted(lower, self.top[size] - self.least_step, side="right"),
+            np.searchsorted(higher, high, side="right"),
         )
-        overlap = np.searchsorted(previous, self.low, side="left")
+        overlap = np.searchsorted(higher, low)
         first = np.zeros_like(overlap)
         if self.least_overlap is not None:
-            first = np.searchsorted(previous, self.low + self.least_overlap)
+            first = np.searchsorted(higher, low + self.least_overlap)
         return first, np.maximum(first, overlap), last - 1
+
+    def narrowed(self, keep: Sequence[slice]) -> "Axis":
+        """Return the axis with only some of each size's candidates."""
+        low, top, high = (
+            tuple(a[k] for a, k in zip(part, keep, strict=True))
+            for part in (self.low, self.top, self.high)
+        )
+        return replace(self, low=low, top=top, high=high)
+
+    def grouped(self, factor: int) -> "Axis":
+        """Return a bounding axis whose candidates each stand for ``factor``."""
+        ends = [
+            np.minimum(np.arange(0, self.n(k), factor) + factor, self.n(k)) - 1
+            for k in range(self.sizes)
+        ]
+        low = tuple(a[::factor] for a in self.low)
+        top = tuple(a[e] for a, e in zip(self.top, ends, strict=True))
+        high = tuple(a[e] for a, e in zip(self.high, ends, strict=True))
+        return replace(self, low=low, top=top, high=high)._in_order(self.high, factor)
+
+    def _in_order(self, smallest: Sequence[Ints], factor: int) -> "Axis":
+        """Raise high edges until they keep the order of the bands inside.
+
+        Two sizes of different widths may be neighbours at some of the bands
+        that the candidates stand for, while their outer bands are out of order.
+        """
+        high = [self.high[0]]
+        for k in range(1, self.sizes):
+            least = smallest[k - 1][::factor]
+            last = np.minimum(
+                np.searchsorted(
+                    self.low[k - 1], self.top[k] - self.least_step, side="right"
+                ),
+                np.searchsorted(least, self.high[k], side="right"),
+            )
+            below = np.where(last > 0, high[-1][np.maximum(last - 1, 0)], 0)
+            high.append(np.maximum(self.high[k], below))
+        return replace(self, high=tuple(high))
 
 
 def tenths(value: float) -> int:
@@ -170,7 +203,7 @@ def make_axis(
     least_step: int = 0,
     least_overlap: int | None = None,
     room: int = 0,
-) -> Axis:
+) -> tuple[Axis, Axis]:
     """Lay out the candidate bands of one measure over the people's range.
 
     A band that starts below the smallest person can be moved up to start at
@@ -201,8 +234,10 @@ def make_axis(
 
     Returns
     -------
-    Axis
-        The candidates.
+    exact, finest : Axis
+        The candidates; and a bounding axis, each candidate of which stands for
+        every permitted low edge up to the next one (whole mm or 0.1 kg, or the
+        multiples that ``rounding`` permits).
     """
     one_of("width rule", width_rule, WIDTH_RULES)
     start, stop = int(values.min()) - room, int(values.max()) + room
@@ -245,22 +280,18 @@ def make_axis(
                 )
             )
         )
-    wide = _outer_widths(widths, step)
-    outer = np.stack([high_of(top, w) for w in wide])
-    return Axis(measure, low, top, high, outer, least_step, least_overlap)
-
-
-def _outer_widths(widths: Sequence[int], step: int) -> list[int]:
-    """Return widths no smaller, whose outer bands keep the order of the bands.
-
-    If a and b may be neighbours, a + w_a <= b + w_b; rounded down to the grid,
-    A + w_a <= B + w_b + step - 1. The outer bands need A + W_a <= B + W_b.
-    """
-    wide = [widths[0]]
-    for before, width in zip(widths, widths[1:], strict=False):
-        apart = -(-max(0, before - width - step + 1) // step) * step
-        wide.append(max(width, wide[-1] - apart))
-    return wide
+    every_size = range(len(widths))
+    exact = Axis(
+        measure,
+        tuple(low for _ in every_size),
+        tuple(low for _ in every_size),
+        tuple(high),
+        least_step,
+        least_overlap,
+    )
+    outer = tuple(high_of(top, w) for w in widths)
+    finest = replace(exact, top=tuple(top for _ in every_size), high=outer)
+    return exact, finest._in_order(exact.high, 1)
 
 
 def _on_grid(edges: Ints, rounding: str | None) -> Ints:

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from sizing.banding.axis import Axis, Ints
 
 Floats = npt.NDArray[np.float64]
+Places = slice | Ints
 
 
 @dataclass(frozen=True)
@@ -20,30 +21,38 @@ class Breaks:
     cuts : ndarray of int64
         In tenths, increasing; a cell runs from one cut up to just below the
         next.
-    low : ndarray of int64, shape (candidates,)
-        Which cut each low edge is.
-    high : ndarray of int64, shape (sizes, candidates)
-        Which cut lies just above each high edge.
+    low : tuple of ndarray of int64
+        For each size, which cut each candidate's low edge is.
+    high : tuple of ndarray of int64
+        For each size, which cut lies just above each candidate's high edge.
     """
 
     cuts: Ints
-    low: Ints
-    high: Ints
+    low: tuple[Ints, ...]
+    high: tuple[Ints, ...]
 
     @classmethod
-    def of(cls, axis: Axis, *, outer: bool = False) -> "Breaks":
-        """Cut a measure at the edges of its candidate bands."""
-        above = (axis.outer if outer else axis.high) + 1
-        cuts = np.unique(np.concatenate([axis.low, above.ravel()]))
-        return cls(cuts, np.searchsorted(cuts, axis.low), np.searchsorted(cuts, above))
+    def of(cls, axis: Axis, cuts: Ints | None = None) -> "Breaks":
+        """Cut a measure at the edges of its candidate bands.
+
+        ``cuts`` may be given if they hold every edge already.
+        """
+        above = [high + 1 for high in axis.high]
+        if cuts is None:
+            cuts = np.unique(np.concatenate([*axis.low, *above]))
+        return cls(
+            cuts,
+            tuple(np.searchsorted(cuts, low) for low in axis.low),
+            tuple(np.searchsorted(cuts, high) for high in above),
+        )
 
     def cells(self, values: Ints) -> Ints:
         """Return the cell of each value: the number of cuts at or below it."""
         start = int(self.cuts[0])
         span = int(self.cuts[-1]) - start + 1
-        look_up = np.searchsorted(self.cuts, np.arange(start, start + span), "right")
-        inside = np.clip(values - start, -1, span - 1)
-        return np.where(inside < 0, 0, look_up[np.maximum(inside, 0)])
+        look_up = np.zeros(span + 1, dtype=np.int64)
+        look_up[1:] = np.searchsorted(self.cuts, np.arange(start, start + span), "right")
+        return look_up[np.clip(values - (start - 1), 0, span)]
 
 
 def cell_numbers(values: Ints, breaks: Sequence[Breaks]) -> Ints:
@@ -81,20 +90,38 @@ def cumulate(numbers: Ints, weight: Floats, breaks: Sequence[Breaks]) -> Floats:
         measure, below cut j in the second, and so on.
     """
     shape = [len(cut.cuts) + 1 for cut in breaks]
-    table = np.bincount(numbers, weights=weight, minlength=int(np.prod(shape)))
-    table = table.reshape(shape)
+    table: Floats = np.bincount(
+        numbers, weights=weight, minlength=int(np.prod(shape))
+    ).astype(float, copy=False)
+    table = table.reshape(shape)[tuple(slice(0, -1) for _ in shape)]
     for axis in range(len(shape)):
         table = np.cumsum(table, axis=axis)
-    return table[tuple(slice(0, -1) for _ in shape)]
+    return table
+
+
+def places(index: Ints) -> Places:
+    """Return an index as a slice if it runs in even steps (much faster)."""
+    if len(index) == 1:
+        return slice(int(index[0]), int(index[0]) + 1)
+    steps = np.diff(index)
+    step = int(steps[0]) if len(steps) else 1
+    if len(index) and step > 0 and (steps == step).all():
+        return slice(int(index[0]), int(index[-1]) + 1, step)
+    return index
+
+
+def along(values: Floats, axis: int, index: Places) -> Floats:
+    """Return some places along one axis."""
+    return values[(slice(None),) * axis + (index,)]
 
 
 def between(table: Floats, axis: int, low: Ints, high: Ints) -> Floats:
     """Return the weight between cuts ``low`` and ``high`` along one measure."""
-    return table.take(high, axis=axis) - table.take(low, axis=axis)
+    return along(table, axis, places(high)) - along(table, axis, places(low))
 
 
 def box_weights(table: Floats, breaks: Sequence[Breaks], size: int) -> Floats:
     """Return the weight in every candidate box of one size."""
     for axis, cut in enumerate(breaks):
-        table = between(table, axis, cut.low, cut.high[size])
+        table = between(table, axis, cut.low[size], cut.high[size])
     return table

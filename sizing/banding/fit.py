@@ -153,19 +153,22 @@ class Fitter:
     Refitting to some of the rows, or asking for a bound, reuses the cells.
     """
 
-    def __init__(self, bodies: Bodies, axes: Sequence[Axis], *, least_share: float):
+    def __init__(
+        self, bodies: Bodies, axes: Sequence[tuple[Axis, Axis]], *, least_share: float
+    ):
         self.bodies = bodies
-        self.axes = axes
-        self.sizes = len(axes[0].high)
+        self.axes = [exact for exact, _ in axes]
+        self.finest = [finest for _, finest in axes]
+        self.sizes = self.axes[0].sizes
         self.least_share = least_share
-        self.breaks = [Breaks.of(axis) for axis in axes]
+        self.breaks = [Breaks.of(axis) for axis in self.axes]
 
     @cached_property
     def cells(self) -> Ints:
         """The cell of each row."""
         return cell_numbers(self.bodies.values, self.breaks)
 
-    def problem(self, rows: np.ndarray | None = None) -> chain.Problem:
+    def chain(self, rows: np.ndarray | None = None) -> chain.Chain:
         """Return the chain problem for all rows or for some."""
         weight: Floats = self.bodies.counted
         total = self.bodies.total
@@ -173,12 +176,13 @@ class Fitter:
             total = float(self.bodies.weight[rows].sum())
             weight = np.where(rows, weight, 0.0)
         table = cumulate(self.cells, weight, self.breaks)
-        least = self.least_share * total
-        return chain.Problem(self.axes, self.breaks, table, self.sizes, total, least)
+        return chain.Chain(
+            self.axes, self.breaks, table, total, self.least_share * total
+        )
 
     def boxes(self, rows: np.ndarray | None = None) -> tuple[Ints, Ints]:
         """Return low and high edges of the best chart for all rows or some."""
-        value, index = chain.best_chain(self.problem(rows))
+        value, index = chain.best_chain(self.chain(rows))
         if value == -np.inf:
             raise SizingError(
                 str(
@@ -190,23 +194,26 @@ class Fitter:
                     )
                 )
             )
-        columns = range(len(self.axes))
-        low = np.column_stack([self.axes[d].low[index[:, d]] for d in columns])
-        sizes = np.arange(self.sizes)
-        high = np.column_stack([self.axes[d].high[sizes, index[:, d]] for d in columns])
+        low, high = (
+            np.array(
+                [
+                    [getattr(axis, edge)[k][i] for axis, i in zip(self.axes, at, strict=True)]
+                    for k, at in enumerate(index)
+                ]
+            )
+            for edge in ("low", "high")
+        )
         return low, high
 
     def bound(self) -> float:
         """Return a share no chart on the finest permitted grid exceeds."""
-        breaks = [Breaks.of(axis, outer=True) for axis in self.axes]
+        breaks = [Breaks.of(axis) for axis in self.finest]
         cells = cell_numbers(self.bodies.values, breaks)
         table = cumulate(cells, self.bodies.counted, breaks)
+        total = self.bodies.total
         # A box with enough people has an outer box with enough people.
-        least = self.least_share * self.bodies.total
-        wide = chain.Problem(
-            self.axes, breaks, table, self.sizes, self.bodies.total, least, outer=True
-        )
-        return min(1.0, chain.best_value(wide) / self.bodies.total)
+        wide = chain.Chain(self.finest, breaks, table, total, self.least_share * total)
+        return min(1.0, chain.best_value(wide) / total)
 
 
 def fit_bands(
@@ -314,7 +321,7 @@ def fit_bands(
     fitter = Fitter(bodies, axes, least_share=least_share)
     low, high = fitter.boxes()
     share = share_covered(bodies, low, high)
-    rival_low, rival_high = quantile_boxes(bodies, axes, sizes)
+    rival_low, rival_high = quantile_boxes(bodies, fitter.axes, sizes)
     source = f"fitted to '{people.name}'"
 
     def chart(lower: Ints, upper: Ints, name: str) -> SizeChart:
@@ -335,7 +342,7 @@ def fit_bands(
         half_splits(
             bodies,
             fitter.boxes,
-            lambda rows: quantile_boxes(bodies.part(rows), axes, sizes),
+            lambda rows: quantile_boxes(bodies.part(rows), fitter.axes, sizes),
             splits=splits,
             seed=seed,
         ),
@@ -369,7 +376,7 @@ def lay_out(
     rounding: str | Mapping[str, str] | None = None,
     width_rule: str = "constant",
     load_limit_kg: float | None = None,
-) -> tuple[Bodies, list[Axis]]:
+) -> tuple[Bodies, list[tuple[Axis, Axis]]]:
     """Read the people and lay out each measure's candidate bands.
 
     Parameters are those of ``fit_bands``.

@@ -41,9 +41,9 @@ def quantile_boxes(
         centre = bodies.values[order[np.minimum(place, len(order) - 1)], d]
         for k in range(sizes):
             # The candidate whose middle is nearest gives the width to use.
-            middle = (axis.low + axis.high[k]) / 2
+            middle = (axis.low[k] + axis.high[k]) / 2
             near = int(np.argmin(np.abs(middle - centre[k])))
-            width = int(axis.high[k, near] - axis.low[near])
+            width = int(axis.high[k][near] - axis.low[k][near])
             low[k, d] = max(int(centre[k]) - width // 2, 0)
             high[k, d] = low[k, d] + width
     return low, high
