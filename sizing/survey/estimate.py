@@ -402,7 +402,7 @@ def rubin(
     --------
     >>> rubin([10.0, 12.0], [1.0, 1.0], n=101)[["estimate", "se", "df"]].round(3)
        estimate   se     df
-XX
+    0      11.0  2.0  1.658
     """
     one_of("statistic", statistic, ("mean", "share"))
     e = np.asarray(estimates, dtype=float).ravel()
