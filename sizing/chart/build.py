@@ -194,7 +194,8 @@ def _column(
                     number,
                 )
             )
-        values.append(number * column.factor)
+        # Rounded as the unit gate does, so that 36 in is 91.44 and no more.
+        values.append(round(number * column.factor, 9))
     return values, problems
 
 

@@ -7,28 +7,13 @@ from difflib import get_close_matches
 
 from sizing.errors import Problem
 from sizing.measures import MEASURES
+from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 
 #: The columns that are no limits of a measure.
 PLAIN: tuple[str, ...] = ("size", "group", "load_limit_kg")
 #: Columns that carry the chart's name and source through a file.
 ABOUT: tuple[str, ...] = ("chart_name", "chart_source")
 ENDS: tuple[str, ...] = ("low", "high")
-
-#: Factors to cm: exact by definition of the international inch (25.4 mm).
-LENGTH_UNITS: dict[str, float] = {
-    "cm": 1.0,
-    "mm": 0.1,
-    "m": 100.0,
-    "in": 2.54,
-    "ft": 30.48,
-}
-#: Factors to kg: exact by definition of the pound (0.453 592 37 kg); 14 lb a stone.
-MASS_UNITS: dict[str, float] = {
-    "kg": 1.0,
-    "g": 0.001,
-    "lb": 0.45359237,
-    "st": 14 * 0.45359237,
-}
 
 _LIMIT = re.compile(r"^(?P<what>.+)_(?P<end>low|high)$")
 _BASES = {measure.rsplit("_", 1)[0]: measure for measure in MEASURES}
@@ -139,7 +124,8 @@ def _limit(
     base, _, unit = what.rpartition("_")
     measure = _BASES.get(base)
     if measure is None:
-        near = get_close_matches(base, _BASES, 1, 0.6)
+        near = [known for known in _BASES if known.startswith(f"{base}_")][:1]
+        near = near or get_close_matches(base, _BASES, 1, 0.6)
         near = near or get_close_matches(what, _BASES, 1, 0.6)
         hint = f"did you mean '{_BASES[near[0]]}_{end}'? " if near else ""
         return Problem(

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from sizing.cautions import cautions
 from sizing.chart import SizeChart
 from sizing.coverage.groups import by_list, grouping
 from sizing.coverage.shares import (
@@ -25,12 +26,6 @@ from sizing.population.people import People
 
 #: How the group of all people is called in the column ``level``.
 EVERYONE = "everyone"
-#: What a share of coverage must not be read as.
-CAUTION = (
-    "A share covered says nothing of one person: the sling's own label and its "
-    "maker's instructions, the safe working load of the weakest part, local policy "
-    "and law, and a competent person's assessment come first."
-)
 _INTERVAL = f"{100 * LEVEL:.0f} % score interval on the effective number"
 
 
@@ -57,7 +52,7 @@ class Coverage:
     limits: tuple[str, ...] = ()
 
     def summary(self) -> str:
-        """Return the result in plain words, with the caution."""
+        """Return the result in plain words, with the usual cautions."""
         rows = self.table[self.table["level"] == EVERYONE]
         rows = rows[rows["by"] == EVERYONE]
         told = {str(row["outcome"]): row for _, row in rows.iterrows()}
@@ -84,7 +79,7 @@ class Coverage:
                 f"Fewer than {SMALL_GROUP} persons, too few to rely on: "
                 f"{'; '.join(named)}."
             )
-        lines += [*self.limits, CAUTION]
+        lines += [*self.limits, " ".join(cautions())]
         return "\n".join(lines)
 
 

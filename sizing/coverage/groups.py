@@ -133,7 +133,7 @@ def _levels(column: pd.Series, by: str) -> pd.Categorical:
                 )
             )
         )
-    labels = [*(str(c) for c in known.categories), NOT_KNOWN]
+    labels: list[object] = [*(str(c) for c in known.categories), NOT_KNOWN]
     codes = np.where(known.codes < 0, len(labels) - 1, known.codes)
     return pd.Categorical.from_codes(codes, pd.Index(labels))
 

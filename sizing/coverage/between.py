@@ -1,0 +1,282 @@
+"""Who falls between sizes: odds ratios by sex, age band and body-mass index."""
+
+import warnings
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import statsmodels.api as sm
+from scipy import stats
+
+from sizing.chart import SizeChart
+from sizing.coverage.groups import ADULT_FROM, NOT_KNOWN, grouping
+from sizing.coverage.shares import (
+    LEVEL,
+    SMALL_GROUP,
+    Floats,
+    Layout,
+    layout,
+    rubin,
+)
+from sizing.errors import Problem, SizingError
+from sizing.fit import assign
+from sizing.population.people import People
+
+COLUMNS = [
+    "fitted_to",
+    "term",
+    "level",
+    "reference",
+    "estimate",
+    "low",
+    "high",
+    "method",
+    "n",
+    "n_between",
+    "small_group",
+    "message",
+]
+#: Groups with whom the others are compared, if people are in them; otherwise
+#: the level with most people.
+REFERENCES = {"sex": "female", "age_band": "40 to 59", "bmi_class": "25 to 30"}
+#: A log odds ratio or its error beyond this is the mark of separation, not a
+#: finding: exp(12) is over 100,000 (our choice).
+_SEPARATED = 12.0
+
+
+def who_falls_between(
+    people: People,
+    chart: SizeChart,
+    *,
+    terms: Sequence[str] = ("sex", "age_band", "bmi_class"),
+) -> pd.DataFrame:
+    """Estimate which people more often fall between sizes.
+
+    Adults and children (under 18) are modelled apart, because the classes of
+    body-mass index hold for adults only: children have no such term. People
+    with the outcome ``not_measured``, or of a level not known, are left out.
+
+    Parameters
+    ----------
+    people : People
+    chart : SizeChart
+    terms : sequence of str
+        Groupings as in ``coverage``, all entered together.
+
+    Returns
+    -------
+    DataFrame
+        One row per level: fitted_to (adults, children), term, level,
+        reference; estimate, low, high (odds ratio of falling between, against
+        the reference level, the other terms being equal); method; n and
+        n_between (persons, mean over the draws); small_group (n under 30);
+        message: empty, or why there is no estimate. A level where nobody or
+        everybody falls between in some draw has no odds ratio: it is left out
+        of the model and says so.
+
+    Raises
+    ------
+    SizingError
+        If a term does not exist, or none is given.
+
+    Notes
+    -----
+    Logistic regression (statsmodels GLM, binomial) on the people's weights,
+    scaled to a mean of 1, in each draw; robust (sandwich) errors, HC1, or
+    clustered by sampling unit where there is a design; joined over draws on
+    the log scale by Rubin's rules, with t intervals. Linearisation of the
+    weighted likelihood: Binder, Int Stat Rev 1983;51:279-292 (from memory).
+
+    Examples
+    --------
+    >>> from sizing.chart import chart_from
+    >>> chart = chart_from(pd.DataFrame({
+    ...     "size": ["one", "two"], "stature_cm_low": [150, 172],
+    ...     "stature_cm_high": [168, 190]}), warn=False)
+    >>> frame = pd.DataFrame({
+    ...     "person": range(200), "draw": 0, "sex": ["female", "male"] * 100,
+    ...     "age_years": 40.0, "stature_cm": [160.0, 180, 170, 170] * 25 + [160.0,
+    ...     180, 160, 170] * 25})
+    >>> people = People("two hundred", frame, pd.Series(np.ones(200)),
+    ...                 pd.DataFrame({"stature_cm": ["measured"] * 200}))
+    >>> found = who_falls_between(people, chart, terms=["sex"])
+    >>> print(found.loc[1, "level"], round(found.loc[1, "estimate"], 3))
+    male 3.0
+    """
+    if not terms:
+        raise SizingError(
+            str(
+                Problem(
+                    "there is nothing to compare",
+                    "at least one term, such as sex",
+                    "name one",
+                )
+            )
+        )
+    place = layout(people)
+    outcome = assign(people, chart).table["outcome"]
+    between = (outcome == "between").to_numpy()[place.rows]
+    asked = (outcome != "not_measured").to_numpy()[place.rows]
+    adult = people.frame["age_years"].to_numpy(float)[place.rows] >= ADULT_FROM
+    levels = {
+        term: np.asarray(grouping(people.frame, term), dtype=object)[place.rows]
+        for term in dict.fromkeys(terms)
+    }
+    parts = []
+    for name, inside in (("adults", adult), ("children", ~adult)):
+        used = {k: v for k, v in levels.items() if name == "adults" or k != "bmi_class"}
+        keep = asked & inside & (place.weight > 0)
+        for level in used.values():
+            keep &= level != NOT_KNOWN
+        if used and keep.any():
+            parts.append(_model(name, used, between, keep, place, people))
+    if not parts:
+        return pd.DataFrame(columns=COLUMNS)
+    return pd.concat(parts, ignore_index=True)
+
+
+def _model(
+    name: str,
+    levels: dict[str, npt.NDArray[Any]],
+    between: npt.NDArray[np.bool_],
+    keep: npt.NDArray[np.bool_],
+    place: Layout,
+    people: People,
+) -> pd.DataFrame:
+    """Fit one model in each draw and join the draws."""
+    rows = _levels(name, levels, between, keep, people)
+    for row in rows:
+        # A level without both outcomes predicts perfectly: its people tell
+        # nothing of the other terms either, and leave the model with it.
+        if row["message"]:
+            keep = keep & (levels[row["term"]] != row["level"])
+    _set_references(rows)
+    entered = [r for r in rows if not r["message"] and r["level"] != r["reference"]]
+    draws = range(len(between))
+    enough = all(np.unique(between[d][keep[d]]).size == 2 for d in draws)
+    if entered and enough:
+        fits = [_fit(entered, levels, between, keep, place, d) for d in draws]
+        _join(entered, fits, place)
+    how = "clustered by sampling unit" if place.unit is not None else "robust (HC1)"
+    method = f"{100 * LEVEL:.0f} % t interval, logistic GLM, {how} errors"
+    if len(between) > 1:
+        method += f"; {len(between)} draws joined by Rubin's rules"
+    for row in rows:
+        row["method"] = method
+        if row["level"] == row["reference"] and not row["message"]:
+            row |= {"estimate": 1.0, "low": 1.0, "high": 1.0}
+            row["message"] = "the reference"
+        elif not row["message"] and np.isnan(row["estimate"]):
+            row["message"] = "too few people on either side for an odds ratio"
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _levels(
+    name: str,
+    levels: dict[str, npt.NDArray[Any]],
+    between: npt.NDArray[np.bool_],
+    keep: npt.NDArray[np.bool_],
+    people: People,
+) -> list[dict[str, Any]]:
+    """List the levels present, with their numbers and what bars them."""
+    rows = []
+    draws = len(between)
+    for term, level in levels.items():
+        for label in grouping(people.frame, term).categories:
+            here = keep & (level == label)
+            if not here.any():
+                continue
+            n, yes = here.sum(axis=1), (here & between).sum(axis=1)
+            message = ""
+            if (n == 0).any():
+                message = "in some draw nobody is in this group"
+            elif (yes == 0).any():
+                message = "nobody in this group falls between sizes"
+            elif (yes == n).any():
+                message = "everybody in this group falls between sizes"
+            if message:
+                message += ": no odds ratio can be given"
+                if draws > 1:
+                    message += f" (in at least one of {draws} draws)"
+            rows.append(
+                {
+                    "fitted_to": name,
+                    "term": term,
+                    "level": str(label),
+                    "estimate": np.nan,
+                    "low": np.nan,
+                    "high": np.nan,
+                    "n": round(n.mean()),
+                    "n_between": round(yes.mean()),
+                    "small_group": bool(n.mean() < SMALL_GROUP),
+                    "message": message,
+                }
+            )
+    return rows
+
+
+def _set_references(rows: list[dict[str, Any]]) -> None:
+    for term in dict.fromkeys(row["term"] for row in rows):
+        same = [row for row in rows if row["term"] == term]
+        usable = [row for row in same if not row["message"]]
+        most = max(usable, key=lambda r: r["n"], default={"level": ""})["level"]
+        usual = REFERENCES.get(term, "")
+        chosen = usual if usual in [row["level"] for row in usable] else most
+        for row in same:
+            row["reference"] = chosen
+
+
+def _fit(
+    entered: list[dict[str, Any]],
+    levels: dict[str, npt.NDArray[Any]],
+    between: npt.NDArray[np.bool_],
+    keep: npt.NDArray[np.bool_],
+    place: Layout,
+    draw: int,
+) -> tuple[Floats, Floats]:
+    """Return the log odds ratios of one draw and their variances."""
+    inside = keep[draw]
+    columns = [levels[r["term"]][draw][inside] == r["level"] for r in entered]
+    design = np.column_stack([np.ones(inside.sum()), *columns]).astype(float)
+    nothing = np.full(len(entered), np.nan)
+    if np.linalg.matrix_rank(design) < design.shape[1]:
+        return nothing, nothing
+    weight = place.weight[inside]
+    options: dict[str, Any] = {"cov_type": "HC1"}
+    if place.unit is not None:
+        options = {"cov_type": "cluster", "cov_kwds": {"groups": place.unit[inside]}}
+    model = sm.GLM(
+        between[draw][inside].astype(float),
+        design,
+        family=sm.families.Binomial(),
+        var_weights=weight / weight.mean(),
+    )
+    with warnings.catch_warnings():
+        # Separation is found below by its size, and told as a message.
+        warnings.simplefilter("ignore")
+        try:
+            found = model.fit(**options)
+        except (np.linalg.LinAlgError, ValueError):
+            return nothing, nothing
+    beta = np.asarray(found.params)[1:]
+    variance = np.diag(np.asarray(found.cov_params()))[1:]
+    wild = (np.abs(beta) > _SEPARATED) | ~(variance < _SEPARATED**2)
+    return np.where(wild, np.nan, beta), np.where(wild, np.nan, variance)
+
+
+def _join(
+    entered: list[dict[str, Any]], fits: list[tuple[Floats, Floats]], place: Layout
+) -> None:
+    """Write the odds ratios over all draws into their rows."""
+    beta, variance = (np.array(part) for part in zip(*fits, strict=True))
+    persons = len(place.weight)
+    complete = float(persons - len(entered) - 1)
+    if place.stratum is not None:
+        complete = float(len(place.stratum) - len(np.unique(place.stratum)))
+    mean, total, df = rubin(beta, variance, np.full(len(entered), max(complete, 1.0)))
+    half = stats.t.ppf((1 + LEVEL) / 2, np.maximum(df, 1)) * np.sqrt(total)
+    for row, b, h in zip(entered, mean, half, strict=True):
+        row["estimate"] = float(np.exp(b))
+        row["low"], row["high"] = float(np.exp(b - h)), float(np.exp(b + h))

@@ -1,0 +1,146 @@
+"""Compare two charts on the same people."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from sizing.cautions import cautions
+from sizing.chart import SizeChart
+from sizing.coverage.coverage import EVERYONE, memberships, outcome_columns
+from sizing.coverage.groups import by_list
+from sizing.coverage.shares import LEVEL, SMALL_GROUP, group_means, layout
+from sizing.fit import OUTCOMES, assign
+from sizing.population.people import People
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The difference that a chart makes, person by person.
+
+    Attributes
+    ----------
+    table : DataFrame
+        See ``compare_charts``.
+    chart_a, chart_b, people : str
+        Names of the charts and the population.
+    """
+
+    table: pd.DataFrame
+    chart_a: str
+    chart_b: str
+    people: str
+
+    def summary(self) -> str:
+        """Return the difference in coverage in plain words, with the cautions."""
+        row = next(
+            row
+            for _, row in self.table.iterrows()
+            if row["level"] == EVERYONE and row["outcome"] == "covered"
+        )
+        points = [f"{100 * row[c]:+.1f}" for c in ("estimate", "low", "high")]
+        told = (
+            f"{self.chart_b} covers {100 * row['share_b']:.1f} % of {self.people}, "
+            f"{self.chart_a} {100 * row['share_a']:.1f} %: a difference of "
+            f"{points[0]} points ({points[1]} to {points[2]}; n = {row['n']:,}; "
+            f"{row['method']})."
+        )
+        if row["low"] <= 0 <= row["high"]:
+            told += " These people do not show that either covers more."
+        return "\n".join([told, " ".join(cautions())])
+
+
+def compare_charts(
+    people: People,
+    chart_a: SizeChart,
+    chart_b: SizeChart,
+    *,
+    by: str | Sequence[str] | None = None,
+    replicates: int = 400,
+    seed: int = 1,
+) -> Comparison:
+    """Estimate how the shares differ between two charts.
+
+    Parameters
+    ----------
+    people : People
+    chart_a, chart_b : SizeChart
+    by, replicates, seed
+        As in ``coverage``.
+
+    Returns
+    -------
+    Comparison
+        ``.table``: by, level, outcome (covered, then each outcome); share_a,
+        share_b; estimate, low, high (share_b - share_a); method; n;
+        n_effective; standard_error; df; small_group.
+
+    Notes
+    -----
+    Both charts meet the same persons and the same draws, so the difference is
+    taken person by person (-1, 0 or 1) and its mean estimated as in
+    ``coverage``: people whom both charts treat alike add no error. Interval:
+    estimate -+ t standard errors, within -1 and 1. Where no person differs,
+    the ends are ``t^2 / (n_effective + t^2)`` either way, the score interval's
+    end for a share of 0.
+
+    Examples
+    --------
+    >>> from sizing.chart import chart_from
+    >>> narrow, wide = (chart_from(pd.DataFrame({
+    ...     "size": ["one"], "stature_cm_low": [150], "stature_cm_high": [high]}),
+    ...     warn=False) for high in (170, 180))
+    >>> frame = pd.DataFrame({"person": range(100), "draw": 0,
+    ...     "sex": "female", "age_years": 40.0,
+    ...     "stature_cm": np.linspace(140, 190, 100)})
+    >>> people = People("a hundred", frame, pd.Series(np.ones(100)),
+    ...                 pd.DataFrame({"stature_cm": ["measured"] * 100}))
+    >>> row = compare_charts(people, narrow, wide).table.iloc[0]
+    >>> print(row["outcome"], round(row["estimate"], 2))
+    covered 0.2
+    """
+    place = layout(people)
+    labels, members = memberships(people, by_list(by), place)
+    a = outcome_columns(assign(people, chart_a), place)
+    b = outcome_columns(assign(people, chart_b), place)
+    columns = [y - x for x, y in zip(a, b, strict=True)]
+    means = group_means(place, columns, members, replicates=replicates, seed=seed)
+    shares = []
+    for parts in (a, b):
+        each = [
+            (m * place.weight[:, None]).T @ x / (m.T @ place.weight)[:, None]
+            for x, m in zip(parts, members, strict=True)
+        ]
+        shares.append(np.mean(each, axis=0).ravel())
+
+    t = stats.t.ppf((1 + LEVEL) / 2, np.maximum(means.df, 1))
+    number = means.n_effective[:, None]
+    half = np.where(
+        means.variance > 0, t * np.sqrt(means.variance), t**2 / (number + t**2)
+    )
+    count, width = means.estimate.shape
+    n = np.round(means.n).astype(np.int64)
+    method = f"{100 * LEVEL:.0f} % t interval of the paired difference; {place.how}"
+    if len(columns) > 1:
+        method += f"; {len(columns)} draws joined by Rubin's rules"
+    table = pd.DataFrame(
+        {
+            "by": np.repeat([label[0] for label in labels], width),
+            "level": np.repeat([label[1] for label in labels], width),
+            "outcome": np.tile(["covered", *OUTCOMES], count),
+            "share_a": shares[0],
+            "share_b": shares[1],
+            "estimate": means.estimate.ravel(),
+            "low": np.clip(means.estimate - half, -1, 1).ravel(),
+            "high": np.clip(means.estimate + half, -1, 1).ravel(),
+            "method": method,
+            "n": np.repeat(n, width),
+            "n_effective": np.repeat(means.n_effective, width),
+            "standard_error": np.sqrt(means.variance).ravel(),
+            "df": means.df.ravel(),
+            "small_group": np.repeat(n < SMALL_GROUP, width),
+        }
+    )
+    return Comparison(table, chart_a.name, chart_b.name, people.name)
