@@ -208,7 +208,8 @@ def rake(
     Weighting
         Weights that add up to what they added up to at the start. ``table``: one
         row per margin, columns ``variable, statistic, level, low, high, within,
-        n, before, asked, reached``.
+        n, n_in_class, before, asked, reached``; ``n`` persons in the group,
+        ``n_in_class`` of them (in any draw) in the class of a share.
 
     Raises
     ------
@@ -274,6 +275,9 @@ def rake(
                 "high": m.high,
                 "within": m.within,
                 "n": int((in_group[:, j] > 0).sum()),
+                "n_in_class": (
+                    int((in_value[:, j] > 0).sum()) if m.statistic == "share" else None
+                ),
                 "before": base @ in_value[:, j] / (base @ in_group[:, j]),
                 "asked": m.target,
                 "reached": float(w @ value[j] / (w @ inside[j])),
@@ -281,6 +285,7 @@ def rake(
             for j, m in enumerate(wanted)
         ]
     )
+    table["n_in_class"] = table["n_in_class"].astype("Int64")
     return Weighting(
         weight=pd.Series(w, index=frame.index, name="weight"),
         table=table,
@@ -291,15 +296,25 @@ def rake(
     )
 
 
-def checked_weight(weight: npt.ArrayLike | None, count: int) -> Array:
+def checked_weight(
+    weight: npt.ArrayLike | None, count: int, *, zeros: bool = False
+) -> Array:
     """Return weights as an array, refusing what cannot weigh people.
+
+    Parameters
+    ----------
+    weight : array-like or None
+        None: 1 each.
+    count : int
+        Number of rows.
+    zeros : bool
+        Whether 0 is allowed for some.
 
     Raises
     ------
     SizingError
-        If the number of weights is wrong, or any is negative, zero for all,
-        missing or infinite. Zero weights here and there are refused too: leave
-        those people out instead.
+        If the number of weights is wrong, or any is negative, missing, infinite
+        or (unless ``zeros``) 0, or all are 0.
     """
     if weight is None:
         return np.ones(count)
@@ -311,13 +326,17 @@ def checked_weight(weight: npt.ArrayLike | None, count: int) -> Array:
         raise SizingError(
             f"There are {w.size} weights for {count} rows: give one weight per row."
         )
-    bad = np.flatnonzero(~(np.isfinite(w) & (w > 0)))
+    enough = w >= 0 if zeros else w > 0
+    bad = np.flatnonzero(~(np.isfinite(w) & enough))
     if len(bad):
         shown = ", ".join(f"row {i}: {w[i]:g}" for i in bad[:5])
+        least = "0 or more" if zeros else "above 0"
         raise SizingError(
-            f"{len(bad)} of {count} weights are not above 0 ({shown}). Allowed: "
-            "positive numbers. What to do: leave those people out or give weights."
+            f"{len(bad)} of {count} weights are not numbers {least} ({shown}, counted "
+            "from 0). What to do: leave those people out or give them a weight."
         )
+    if not w.any():
+        raise SizingError("All weights are 0: there is nobody to look at.")
     return w
 
 

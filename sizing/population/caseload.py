@@ -1,0 +1,152 @@
+"""A user's caseload from a file: one client per row, no name needed."""
+
+import re
+import warnings
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.measures import MEASURES, to_standard_units
+from sizing.population.files import read_table
+from sizing.population.own import check_draws, people_from
+from sizing.population.people import People
+
+#: Headings under which people write what tells who a client is.
+_PERSONAL = re.compile(
+    r"(^|_)(name|names|surname|forename|initials|nickname|address|street|postcode|"
+    r"post_code|zip|zipcode|phone|telephone|mobile|email|e_mail|dob|birth|birthdate|"
+    r"birthday|nhs|nhs_number|ssn|mrn|hospital_number|patient_number|next_of_kin|"
+    r"photo)(_|$)"
+)
+#: What every client needs, so that missing measures can be drawn.
+_NEEDED = ("sex",)
+
+
+def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
+    """Read a caseload from a CSV or XLSX file.
+
+    Parameters
+    ----------
+    path : str or Path
+        One client per row. Columns: ``sex`` and as many as are known of
+        ``age_years`` and the measures, each with its unit in its name, such as
+        ``body_mass_kg`` or ``hip_circumference_in``; empty cells where not
+        measured. ``weight_kg`` and ``height_cm`` are no names of the kit. Other
+        columns (a ward, a diagnosis) are kept, but those whose heading says they
+        tell who a client is (a name, an address, a date of birth) are not.
+    draws : int
+        How often missing measures are drawn, jointly, for each client.
+    seed : int
+        Seed of the draws.
+
+    Returns
+    -------
+    People
+        ``person`` is the client's row in the file (the heading is row 1).
+
+    Raises
+    ------
+    InputProblems
+        Naming every problem of the file at once, with row and column.
+    SizingError
+        If the file is missing or is not a table.
+
+    Warns
+    -----
+    SizingWarning
+        If a column was left out for privacy, or a value is unusual.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib
+    >>> file = pathlib.Path(tempfile.mkdtemp()) / "clients.csv"
+    >>> _ = file.write_text("sex,age_years,body_mass_kg,hip_circumference_cm\\n"
+    ...                     "f,82,51.5,92\\nm,47,,\\n")
+    >>> clients = read_caseload(file, draws=2)
+    >>> clients.n, clients.draws, clients.frame["person"].tolist()
+    (2, 2, [2, 3, 2, 3])
+    """
+    check_draws(draws, seed)
+    file = Path(path)
+    table = _without_empty_end(read_table(file))
+    if table.empty:
+        raise SizingError(
+            str(Problem("there is no client in it", "one per row", file=file.name))
+        )
+    personal = [c for c in table.columns if _PERSONAL.search(_plain(c))]
+    table = table.drop(columns=personal)
+    problems = _faults(table, file.name)
+    try:
+        standard = to_standard_units(table, file=file.name)
+    except InputProblems as found:
+        problems = [*problems, *found.problems]
+        standard = table
+    if problems:
+        raise InputProblems(problems, about=file.name)
+    if personal:
+        warnings.warn(
+            f"{file.name}: left out {', '.join(map(repr, personal))}. The kit keeps "
+            "nothing that tells who a client is and needs none of it; please leave "
+            "such columns out of the file.",
+            SizingWarning,
+            stacklevel=2,
+        )
+    standard = standard.drop(columns=["person", "draw"], errors="ignore")
+    standard.insert(0, "person", np.arange(len(standard)) + 2)
+    return people_from(standard, draws=draws, seed=seed, name=f"caseload {file.stem}")
+
+
+def _plain(heading: object) -> str:
+    return re.sub(r"[^a-z0-9]+", "_", str(heading).strip().lower()).strip("_")
+
+
+def _without_empty_end(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the table without empty rows after the last client."""
+    filled = np.flatnonzero(table.notna().any(axis=1))
+    return table.iloc[: filled[-1] + 1] if len(filled) else table.iloc[:0]
+
+
+def _faults(table: pd.DataFrame, file: str) -> list[Problem]:
+    """Return what the unit gate does not look at."""
+    problems = [
+        Problem(
+            f"the column '{name}' is missing",
+            "a column with female or male (or f, m) for every client",
+            "add it: measures cannot be drawn without",
+            file=file,
+        )
+        for name in _NEEDED
+        if name not in table
+    ]
+    for row in np.flatnonzero(~table.notna().any(axis=1)).tolist():
+        problems.append(
+            Problem(
+                "this row is empty", "one client per row", "delete it", file, row + 2
+            )
+        )
+    if "sex" in table:
+        unknown = table["sex"].isna() & table.notna().any(axis=1)
+        problems += [
+            Problem(
+                "this client has no sex",
+                "female, male, f, m",
+                "fill it in: measures cannot be drawn without",
+                file,
+                row + 2,
+                "sex",
+            )
+            for row in np.flatnonzero(unknown).tolist()
+        ]
+    stems = {measure.rsplit("_", 1)[0] for measure in MEASURES}
+    if not any(_plain(c).rsplit("_", 1)[0] in stems for c in table.columns):
+        problems.append(
+            Problem(
+                "no column holds a body measure",
+                f"{', '.join(MEASURES)}, also in other units such as body_mass_lb",
+                "name the columns so",
+                file=file,
+            )
+        )
+    return problems

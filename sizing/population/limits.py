@@ -1,0 +1,99 @@
+"""Where the evidence stops, in plain sentences."""
+
+AT_HOME = (
+    "People living at home in the United States, examined at a mobile centre in "
+    "2017-18: nobody from a nursing home, hospital or other institution."
+)
+NO_SURVEY_WEIGHTS = (
+    "The embedded copy of the survey holds no survey weights. People are weighted "
+    "to the totals of the 2015-16 survey by age, sex and ethnic group: this mends "
+    "the mix of people and nothing else; the heaviest stay somewhat too many."
+)
+AGE_CAPPED = "Ages above 80 are all recorded as 80."
+NOT_MEASURED_SEATED = (
+    "Nobody here was measured seated. Seated measures and girths other than the "
+    "waist are drawn from models fitted to other surveys, as are body mass and "
+    "stature where missing, which is oftener so in people who cannot stand."
+)
+SOLDIERS = (
+    "Adult lengths, chest, thigh and hip breadth come from soldiers aged 17 to 58 "
+    "(ANSUR II, 2012): fitter, leaner and younger than most people lifted by hoist."
+)
+HEAVY = (
+    "Beyond about 130 kg nobody's thigh girth or seated hip breadth was measured: "
+    "such figures are marked unsupported."
+)
+CHILDREN_1977 = (
+    "Children's measures come from US children measured by 1977 (Snyder 1977): "
+    "many of today's are heavier for their age than any of those."
+)
+CHILD_POPLITEAL = (
+    "Children's buttock-popliteal length is converted from buttock-knee length by "
+    "a factor that nobody has validated."
+)
+SEAM = (
+    "Between 16 and 20 years a child model and an adult model meet, and do not "
+    "quite agree: some measures step there by a centimetre or two."
+)
+NO_POSTURE = (
+    "Nobody here is known to have a contracture, an amputation, scoliosis or "
+    "oedema; each changes what fits."
+)
+PROXY = (
+    "People who report serious difficulty walking or climbing stairs stand in for "
+    "people lifted by hoist: a proxy, not a sample of them."
+)
+CARE_HOME = (
+    "People aged 65 and over living at home, reweighted to the sex, age and body "
+    "mass index of nursing-home residents in Norway and Denmark: nobody was "
+    "measured in a care home. Frailty and time in bed change bodies in ways that "
+    "weights cannot."
+)
+CARE_HOME_AGE = (
+    "The share aged 80 and over is worked out from a mean age of 84.3 and an SD of "
+    "7.6 as if ages were normally distributed above 65, because the embedded ages "
+    "stop at 80: within 80 and over, ages cannot be matched."
+)
+BARIATRIC = (
+    "No one threshold makes a person bariatric: policies differ in body mass index, "
+    "body mass and hip width. The threshold is a setting."
+)
+ENGLAND = (
+    "Adults from the United States reweighted to means and classes of stature, body "
+    "mass and body mass index published for England; age mix, ethnic mix and body "
+    "shape at a given mass and stature stay American."
+)
+OWN = (
+    "These are the user's own people: whom they stand for depends on how they were "
+    "chosen, which the kit cannot check."
+)
+
+SURVEY = (AT_HOME, NO_SURVEY_WEIGHTS, AGE_CAPPED, NOT_MEASURED_SEATED)
+ADULTS = (SOLDIERS, HEAVY)
+CHILDREN = (CHILDREN_1977, CHILD_POPLITEAL, SEAM)
+
+MODEL_SOURCES = (
+    "Adult measures drawn: coefficients derived from ANSUR II (Gordon et al. 2014, "
+    "NATICK/TR-15/007) and NHANES 2017-March 2020 (US National Center for Health "
+    "Statistics).",
+    "Children's measures drawn: coefficients derived from Snyder et al. 1977 "
+    "(UM-HSRI-77-17).",
+)
+
+
+def model_limits(youngest: float, oldest: float) -> tuple[str, ...]:
+    """Return the limits of drawn measures for people of these ages.
+
+    Examples
+    --------
+    >>> SOLDIERS in model_limits(2, 15), SEAM in model_limits(30, 80)
+    (False, False)
+    """
+    found: list[str] = []
+    if oldest >= 16:
+        found += ADULTS
+    if youngest < 18:
+        found += CHILDREN
+    elif youngest < 20:
+        found.append(SEAM)
+    return tuple(found)
