@@ -320,10 +320,15 @@ def _cost(result: Weighting) -> str:
     counts = zip(
         to_margins(table.rename(columns={"asked": "target"})),
         table["n_in_class"],
+        table["asked"] / table["before"],
         strict=True,
     )
-    shares = [(m, int(n)) for m, n in counts if m.statistic == "share"]
-    if shares:
-        margin, count = min(shares, key=lambda pair: pair[1] / pair[0].target)
-        words += f" The {margin} is {100 * margin.target:.0f} %, and rests on {count} people."
+    raised = [(grown, m, n) for m, n, grown in counts if m.statistic == "share"]
+    if raised:
+        grown, margin, count = max(raised, key=lambda found: float(found[0]))
+        if grown > 2:
+            words += (
+                f" The {margin} is raised from {margin.target / grown:.0%} to "
+                f"{margin.target:.0%}, and rests on {count} people."
+            )
     return words
