@@ -1,0 +1,117 @@
+"""Why people without a size have none: which measure, which way, by how much."""
+
+import numpy as np
+import pandas as pd
+
+from sizing.chart import SizeChart
+from sizing.coverage.shares import group_means, layout, wilson
+from sizing.fit import DIRECTIONS, assign
+from sizing.measures import MEASURES
+from sizing.population.people import People
+from sizing.survey import weighted_quantile
+
+COLUMNS = [
+    "measure",
+    "direction",
+    "estimate",
+    "low",
+    "high",
+    "method",
+    "n",
+    "miss_median",
+    "miss_most",
+]
+
+
+def why_none(
+    people: People, chart: SizeChart, *, replicates: int = 400, seed: int = 1
+) -> pd.DataFrame:
+    """Estimate which measure keeps people from their nearest size.
+
+    Parameters
+    ----------
+    people : People
+    chart : SizeChart
+    replicates : int
+        Bootstrap replicates, where the people have no survey design.
+    seed : int
+        Of the bootstrap.
+
+    Returns
+    -------
+    DataFrame
+        One row per measure and direction that occurs, in the order of the
+        measures: measure (the one that fails most at the nearest size),
+        direction (one of ``sizing.fit.DIRECTIONS``); estimate, low, high
+        (share of all people); method; n (all persons); miss_median and
+        miss_most (in the measure's unit, weighted median and 95th percentile
+        of the miss over those concerned). Empty where everyone has a size.
+
+    Raises
+    ------
+    SizingError
+        As ``sizing.coverage.coverage``.
+
+    Notes
+    -----
+    Interval and method as in ``sizing.coverage.coverage``. A person counts
+    once, under her worst measure, so the shares add up to the share without
+    a size.
+
+    Examples
+    --------
+    >>> from sizing.chart import chart_from
+    >>> chart = chart_from(pd.DataFrame({
+    ...     "size": ["one", "two"], "stature_cm_low": [150, 172],
+    ...     "stature_cm_high": [168, 190]}), warn=False)
+    >>> frame = pd.DataFrame({
+    ...     "person": range(4), "draw": 0, "stature_cm": [160.0, 169, 180, 149.5]})
+    >>> people = People("four", frame, pd.Series(np.ones(4)),
+    ...                 pd.DataFrame({"stature_cm": ["measured"] * 4}))
+    >>> why_none(people, chart)[["direction", "estimate", "miss_median"]]
+           direction  estimate  miss_median
+    0  too_small_for      0.25          1.0
+    1  too_large_for      0.25          0.5
+    """
+    place = layout(people)
+    found = assign(people, chart).table
+    measure = pd.Categorical(found["failing_measure"], categories=MEASURES)
+    direction = pd.Categorical(found["direction"], categories=DIRECTIONS)
+    pairs = [
+        (m, d)
+        for m in range(len(MEASURES))
+        for d in range(len(DIRECTIONS))
+        if ((measure.codes == m) & (direction.codes == d)).any()
+    ]
+    if not pairs:
+        return pd.DataFrame(columns=COLUMNS)
+    each = np.stack(
+        [(measure.codes == m) & (direction.codes == d) for m, d in pairs], axis=1
+    )
+    columns = list(each[place.rows].astype(float))
+    everyone = [np.ones((place.rows.shape[1], 1))] * len(columns)
+    means = group_means(place, columns, everyone, replicates=replicates, seed=seed)
+    low, high = wilson(
+        means.estimate, means.variance, means.df, means.n_effective[:, None]
+    )
+    method = f"95 % score interval on the effective number; {place.how}"
+    if len(columns) > 1:
+        method += f"; {len(columns)} draws joined by Rubin's rules"
+    miss = found["miss"].to_numpy(dtype=float)
+    weight = people.weight.to_numpy(dtype=float)
+    middles = [
+        weighted_quantile(miss[own], [0.5, 0.95], weights=weight[own]) for own in each.T
+    ]
+    return pd.DataFrame(
+        {
+            "measure": [MEASURES[m] for m, _ in pairs],
+            "direction": [DIRECTIONS[d] for _, d in pairs],
+            "estimate": means.estimate[0],
+            "low": low[0],
+            "high": high[0],
+            "method": method,
+            "n": int(np.round(means.n[0])),
+            "miss_median": [float(pair[0]) for pair in middles],
+            "miss_most": [float(pair[1]) for pair in middles],
+        }
+    )
