@@ -10,6 +10,7 @@ from sizing.survey.estimate import (
     rubin,
 )
 from sizing.survey.nhanes import read_nhanes_files
+from sizing.survey.registry import registry, survey_summaries, verify
 from sizing.survey.snyder import read_snyder1977
 from sizing.survey.weighted import (
     kish_design_effect,
@@ -29,7 +30,10 @@ __all__ = [
     "read_embedded",
     "read_nhanes_files",
     "read_snyder1977",
+    "registry",
     "rubin",
+    "survey_summaries",
+    "verify",
     "weighted_mean",
     "weighted_quantile",
     "weighted_sd",

@@ -1,0 +1,90 @@
+"""Where every survey and derived table comes from, and that it is unchanged."""
+
+import hashlib
+
+import pandas as pd
+
+from sizing.errors import Problem, SizingError, one_of
+from sizing.resources import source_file, source_table
+
+
+def registry() -> pd.DataFrame:
+    """Return the register of surveys and of the tables derived from them.
+
+    Returns
+    -------
+    DataFrame
+        One row per file: ``name``, ``title``, ``publisher``, ``year``, ``file``,
+        ``role`` (what the kit does with it), ``licence``, ``url``,
+        ``retrieved``, ``sha256``, ``ships`` (yes, no, or as a dependency),
+        ``n`` (people in the file), ``population``, ``definitions`` (of the
+        measures, where they differ between surveys), ``kind``, ``unit``,
+        ``edits`` (what the reader changes). Empty cells are empty strings.
+
+    Examples
+    --------
+    >>> registry().set_index("name").loc["ansur2_women", "n"].item()
+    1986
+    """
+    return source_table("registry.csv", keep_default_na=False)
+
+
+def survey_summaries() -> pd.DataFrame:
+    """Return means, SDs and percentiles of the surveys, with their errors.
+
+    Returns
+    -------
+    DataFrame
+        One row per survey, age band, sex, measure and statistic: ``survey``,
+        ``age_years_from``, ``age_years_below``, ``sex``, ``name`` (measure),
+        ``statistic`` (mean, sd, p05, p10, p25, p50, p75, p90, p95),
+        ``estimate, se, low, high, method, n, df``. Derived by
+        ``data_sources/derive_survey_summaries.py``.
+
+    Examples
+    --------
+    >>> table = survey_summaries().query(
+    ...     "survey == 'ANSUR II' and name == 'stature_cm' and statistic == 'mean'"
+    ... )
+    >>> table[["sex", "estimate", "n"]].to_string(index=False)
+    '   sex  estimate    n\\nfemale   162.847 1986\\n  male   175.621 4082'
+    """
+    return source_table("survey_summaries.csv")
+
+
+def verify(name: str, content: bytes | None = None) -> None:
+    """Refuse a registered file whose content is not the registered one.
+
+    Parameters
+    ----------
+    name : str
+        Name in the register.
+    content : bytes, optional
+        The file's content; read from ``data_sources`` if the file ships.
+
+    Raises
+    ------
+    SizingError
+        If the name is unknown, or the sha256 differs.
+
+    Examples
+    --------
+    >>> verify("survey_summaries")
+    """
+    table = registry().set_index("name")
+    one_of("registered file", name, list(table.index))
+    file, title, registered = table.loc[name, ["file", "title", "sha256"]].astype(str)
+    if content is None:
+        # Text checked out under Windows may end its lines otherwise.
+        content = source_file(file).read_bytes().replace(b"\r\n", b"\n")
+    if hashlib.sha256(content).hexdigest() != registered:
+        raise SizingError(
+            str(
+                Problem(
+                    "the file is not the registered one (its sha256 differs)",
+                    f"'{title}' as registered",
+                    "install the kit again, or take the file from its publisher again",
+                    file=file,
+                )
+            )
+        )
