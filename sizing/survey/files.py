@@ -3,6 +3,8 @@
 import os
 from collections.abc import Iterable
 from pathlib import Path
+from struct import error
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -84,10 +86,26 @@ def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
         If it is absent, empty, cut short or not a transport file.
     """
     found = existing_file(path, expected)
+    content = found.read_bytes()
+    # Whole records are padded with blanks to lines of 80 bytes; a file that was
+    # cut short ends otherwise, and would silently miss people.
+    cut = not_readable(found, expected, ValueError("it is cut short"))
+    starts_well = content.startswith(b"HEADER RECORD*******LIBRARY")
+    if starts_well and len(content) % 80:
+        raise cut
     try:
-        frame = pd.read_sas(found, format="xport")
-    except (ValueError, UnicodeError, OSError, IndexError, TypeError) as error:
-        raise not_readable(found, expected, error) from error
+        reader: Any = pd.read_sas(
+            found, format="xport", encoding="latin-1", iterator=True
+        )
+        with reader:
+            frame: pd.DataFrame = reader.read()
+            length = sum(field["field_length"] for field in reader.fields)
+    except (ValueError, UnicodeError, OSError, LookupError, TypeError, error) as cause:
+        raise not_readable(found, expected, cause) from cause
+    start = content.index(b"HEADER RECORD*******OBS") + 80
+    rest = content[start + len(frame) * length :]
+    if len(rest) >= 80 or rest.strip(b" "):
+        raise cut
     # Zero comes out of the conversion of SAS's floating point as 5.4e-79.
     number = frame.select_dtypes("number")
     frame[number.columns] = number.mask(number.abs() < 1e-60, 0.0)

@@ -73,7 +73,8 @@ def verify(name: str, content: bytes | None = None) -> None:
     """
     table = registry().set_index("name")
     one_of("registered file", name, list(table.index))
-    file, title, registered = table.loc[name, ["file", "title", "sha256"]].astype(str)
+    row = table.loc[name]
+    file, title, registered = (str(row[key]) for key in ("file", "title", "sha256"))
     if content is None:
         # Text checked out under Windows may end its lines otherwise.
         content = source_file(file).read_bytes().replace(b"\r\n", b"\n")
