@@ -48,7 +48,7 @@ def read_table(path: str | Path) -> pd.DataFrame:
             raw = _read_text(file)
     except pd.errors.EmptyDataError:
         raw = pd.DataFrame()
-    except (UnicodeDecodeError, pd.errors.ParserError, zipfile.BadZipFile) as error:
+    except (ValueError, zipfile.BadZipFile) as error:
         raise SizingError(
             str(
                 Problem(

@@ -447,7 +447,8 @@ def _equals(column: pd.Series, text: str) -> Mask:
         return (column == level).fillna(False).to_numpy(dtype=bool)
     if pd.api.types.is_numeric_dtype(column) and _is_number(text):
         return (column == float(text)).to_numpy(dtype=bool, na_value=False)
-    return (column.astype("object").map(str) == text).to_numpy(dtype=bool)
+    words = column if pd.api.types.is_string_dtype(column) else column.astype(str)
+    return (words == text).to_numpy(dtype=bool, na_value=False)
 
 
 def _has(frame: pd.DataFrame, name: str) -> bool:

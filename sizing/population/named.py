@@ -1,5 +1,6 @@
 """The populations that come with the kit, by name."""
 
+import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
@@ -9,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import SizingError, one_of
+from sizing.errors import SizingError, SizingWarning, one_of
 from sizing.population import limits
 from sizing.population.classes import ADULT_AGE, age_band, bmi_class, body_mass_index
 from sizing.population.margins import margins_from, named_margins, to_margins
@@ -26,6 +27,8 @@ TOTALS_SOURCE = (
     "Totals by age, sex and ethnic group: US National Center for Health Statistics, "
     "NHANES 2015-2016, sums of examination weights (public domain)."
 )
+#: Fewer people than this carry no share worth reading (common practice, no source).
+_FEW = 30
 #: Body mass index a person cannot have; a threshold outside it is a slip.
 _BMI_LIMITS = (20.0, 80.0)
 
@@ -122,6 +125,11 @@ def load_people(
         If the name is unknown, a setting cannot be used, or the margins cannot
         be met.
 
+    Warns
+    -----
+    SizingWarning
+        If the people tell no more than 30 equally weighted ones would.
+
     Notes
     -----
     Everyone is first post-stratified to 2015-16 totals by age, sex and ethnic
@@ -192,7 +200,10 @@ def load_people(
         ),
         settings=_settings(name, draws, seed, bmi_threshold),
     )
-    return people if wanted is None else reweight(people, wanted)
+    if wanted is not None:
+        return reweight(people, wanted)
+    _warn_if_few(people)
+    return people
 
 
 def reweight(people: People, margins: pd.DataFrame) -> People:
@@ -231,7 +242,7 @@ def reweight(people: People, margins: pd.DataFrame) -> People:
     result = rake(people.frame, table, weight=people.weight, person="person")
     scale = people.n * people.draws / result.weight.sum()
     cited = [source for source in dict.fromkeys(table["source"]) if source]
-    return replace(
+    reweighted = replace(
         people,
         weight=(result.weight * scale).rename("weight"),
         sources=(*people.sources, *(f"Margin: {source}" for source in cited)),
@@ -243,6 +254,9 @@ def reweight(people: People, margins: pd.DataFrame) -> People:
             "iterations": result.iterations,
         },
     )
+    if result.design_effect > people.design_effect:
+        _warn_if_few(reweighted)
+    return reweighted
 
 
 @cache
@@ -306,6 +320,17 @@ def _check_threshold(value: object) -> None:
         raise SizingError(
             f"bmi_threshold must be a body mass index from {low:g} to {high:g}, not "
             f"{value!r}."
+        )
+
+
+def _warn_if_few(people: People) -> None:
+    if people.effective_n < _FEW:
+        warnings.warn(
+            f"{people.name}: {people.n} people who tell as much as "
+            f"{people.effective_n:.0f} equally weighted ones; shares of so few are "
+            "little more than anecdotes.",
+            SizingWarning,
+            stacklevel=3,
         )
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.measures import MEASURES
+from sizing.measures import EVIDENCE, MEASURES
 
 
 @dataclass(frozen=True)
@@ -65,3 +65,34 @@ class People:
         first = (self.frame["draw"] == self.frame["draw"].iloc[0]).to_numpy()
         w = self.weight.to_numpy(dtype=float)[first]
         return float(len(w) * np.square(w).sum() / w.sum() ** 2)
+
+    @property
+    def effective_n(self) -> float:
+        """Persons of equal weight that would tell as much: n / design effect."""
+        return self.n / self.design_effect
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """How well each measure is founded: weighted shares of the evidence.
+
+        Columns ``measure``, ``evidence``, ``share``, ``rows``.
+        """
+        w = self.weight.to_numpy(dtype=float)
+        parts = []
+        for name in self.measures:
+            kinds = self.evidence[name].to_numpy(dtype=object)
+            for kind in EVIDENCE:
+                here = kinds == kind
+                if here.any():
+                    parts.append((name, kind, w[here].sum() / w.sum(), int(here.sum())))
+        return pd.DataFrame(parts, columns=["measure", "evidence", "share", "rows"])
+
+    def summary(self) -> str:
+        """Return in plain words who these people are and where evidence stops."""
+        drawn = f", each drawn {self.draws} times" if self.draws > 1 else ""
+        head = (
+            f"{self.name}: {self.n} people{drawn}, telling as much as "
+            f"{self.effective_n:.0f} equally weighted ones "
+            f"(design effect {self.design_effect:.2f})."
+        )
+        return "\n".join([head, *self.limits])
