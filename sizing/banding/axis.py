@@ -36,6 +36,9 @@ class Axis:
     low, top, high : tuple of ndarray of int64
         One array per size, smallest size first, each strictly increasing. In
         an exact axis ``top`` equals ``low``.
+    inner : tuple of ndarray of int64
+        The least high edge among the bands a candidate stands for; in an exact
+        axis it equals ``high``.
     least_step : int
         A size's low edge lies at least this much above its smaller neighbour's.
     least_overlap : int or None
@@ -46,6 +49,7 @@ class Axis:
     low: tuple[Ints, ...]
     top: tuple[Ints, ...]
     high: tuple[Ints, ...]
+    inner: tuple[Ints, ...]
     least_step: int = 0
     least_overlap: int | None = None
 
@@ -57,70 +61,6 @@ class Axis:
     def n(self, size: int) -> int:
         """Number of candidates of one size."""
         return len(self.low[size])
-
-    def before(self, size: int) -> tuple[Ints, Ints, Ints]:
-        """Which candidates of the smaller neighbour may stand before each one.
-
-        Parameters
-        ----------
-        size : int
-            The larger of the two neighbours, counted from 0.
-
-        Returns
-        -------
-        first, overlap, last : ndarrays of int64
-            The neighbour's index may run from ``first`` to ``last``; from
-            ``overlap`` on the two bands share at least one value.
-        """
-        low, high = self.low[size], self.high[size]
-        lower, higher = self.low[size - 1], self.high[size - 1]
-        last = np.minimum(
-            np.searchsorted(lower, self.top[size] - self.least_step, side="right"),
-            np.searchsorted(higher, high, side="right"),
-        )
-        overlap = np.searchsorted(higher, low)
-        first = np.zeros_like(overlap)
-        if self.least_overlap is not None:
-            first = np.searchsorted(higher, low + self.least_overlap)
-        return first, np.maximum(first, overlap), last - 1
-
-    def narrowed(self, keep: Sequence[slice]) -> "Axis":
-        """Return the axis with only some of each size's candidates."""
-        low, top, high = (
-            tuple(a[k] for a, k in zip(part, keep, strict=True))
-            for part in (self.low, self.top, self.high)
-        )
-        return replace(self, low=low, top=top, high=high)
-
-    def grouped(self, factor: int) -> "Axis":
-        """Return a bounding axis whose candidates each stand for ``factor``."""
-        ends = [
-            np.minimum(np.arange(0, self.n(k), factor) + factor, self.n(k)) - 1
-            for k in range(self.sizes)
-        ]
-        low = tuple(a[::factor] for a in self.low)
-        top = tuple(a[e] for a, e in zip(self.top, ends, strict=True))
-        high = tuple(a[e] for a, e in zip(self.high, ends, strict=True))
-        return replace(self, low=low, top=top, high=high)._in_order(self.high, factor)
-
-    def _in_order(self, smallest: Sequence[Ints], factor: int) -> "Axis":
-        """Raise high edges until they keep the order of the bands inside.
-
-        Two sizes of different widths may be neighbours at some of the bands
-        that the candidates stand for, while their outer bands are out of order.
-        """
-        high = [self.high[0]]
-        for k in range(1, self.sizes):
-            least = smallest[k - 1][::factor]
-            last = np.minimum(
-                np.searchsorted(
-                    self.low[k - 1], self.top[k] - self.least_step, side="right"
-                ),
-                np.searchsorted(least, self.high[k], side="right"),
-            )
-            below = np.where(last > 0, high[-1][np.maximum(last - 1, 0)], 0)
-            high.append(np.maximum(self.high[k], below))
-        return replace(self, high=tuple(high))
 
 
 def tenths(value: float) -> int:
@@ -286,12 +226,13 @@ def make_axis(
         tuple(low for _ in every_size),
         tuple(low for _ in every_size),
         tuple(high),
+        tuple(high),
         least_step,
         least_overlap,
     )
     outer = tuple(high_of(top, w) for w in widths)
     finest = replace(exact, top=tuple(top for _ in every_size), high=outer)
-    return exact, finest._in_order(exact.high, 1)
+    return exact, finest
 
 
 def _on_grid(edges: Ints, rounding: str | None) -> Ints:

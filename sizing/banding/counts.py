@@ -9,7 +9,6 @@ import numpy.typing as npt
 from sizing.banding.axis import Axis, Ints
 
 Floats = npt.NDArray[np.float64]
-Places = slice | Ints
 
 
 @dataclass(frozen=True)
@@ -51,7 +50,9 @@ class Breaks:
         start = int(self.cuts[0])
         span = int(self.cuts[-1]) - start + 1
         look_up = np.zeros(span + 1, dtype=np.int64)
-        look_up[1:] = np.searchsorted(self.cuts, np.arange(start, start + span), "right")
+        look_up[1:] = np.searchsorted(
+            self.cuts, np.arange(start, start + span), "right"
+        )
         return look_up[np.clip(values - (start - 1), 0, span)]
 
 
@@ -99,29 +100,34 @@ def cumulate(numbers: Ints, weight: Floats, breaks: Sequence[Breaks]) -> Floats:
     return table
 
 
-def places(index: Ints) -> Places:
-    """Return an index as a slice if it runs in even steps (much faster)."""
-    if len(index) == 1:
-        return slice(int(index[0]), int(index[0]) + 1)
-    steps = np.diff(index)
-    step = int(steps[0]) if len(steps) else 1
-    if len(index) and step > 0 and (steps == step).all():
-        return slice(int(index[0]), int(index[-1]) + 1, step)
-    return index
+class Lookup:
+    """Weights of boxes, read from a table of cumulated weights."""
 
+    def __init__(self, table: Floats) -> None:
+        self.flat = table.ravel()
+        sizes = [int(np.prod(table.shape[d + 1 :])) for d in range(table.ndim)]
+        self.strides = sizes
 
-def along(values: Floats, axis: int, index: Places) -> Floats:
-    """Return some places along one axis."""
-    return values[(slice(None),) * axis + (index,)]
+    def weight(self, low: Sequence[Ints], high: Sequence[Ints]) -> Floats:
+        """Return the weight between two cuts in each measure.
 
+        Parameters
+        ----------
+        low, high : sequence of ndarray of int64
+            One array per measure: the cuts between which a box lies; a high
+            cut is nowhere below its low cut.
+        """
+        at = [a * stride for a, stride in zip(low, self.strides, strict=True)]
+        to = [a * stride for a, stride in zip(high, self.strides, strict=True)]
+        return self._weight(at, to, 0, None)
 
-def between(table: Floats, axis: int, low: Ints, high: Ints) -> Floats:
-    """Return the weight between cuts ``low`` and ``high`` along one measure."""
-    return along(table, axis, places(high)) - along(table, axis, places(low))
-
-
-def box_weights(table: Floats, breaks: Sequence[Breaks], size: int) -> Floats:
-    """Return the weight in every candidate box of one size."""
-    for axis, cut in enumerate(breaks):
-        table = between(table, axis, cut.low[size], cut.high[size])
-    return table
+    def _weight(
+        self, low: list[Ints], high: list[Ints], d: int, base: Ints | None
+    ) -> Floats:
+        upper = high[d] if base is None else base + high[d]
+        lower = low[d] if base is None else base + low[d]
+        if d == len(low) - 1:
+            return self.flat[upper] - self.flat[lower]
+        return self._weight(low, high, d + 1, upper) - self._weight(
+            low, high, d + 1, lower
+        )

@@ -9,7 +9,11 @@ from sizing.banding.bodies import Bodies
 
 
 def quantile_boxes(
-    bodies: Bodies, axes: Sequence[Axis], sizes: int
+    bodies: Bodies,
+    axes: Sequence[Axis],
+    sizes: int,
+    *,
+    rows: np.ndarray | None = None,
 ) -> tuple[Ints, Ints]:
     """Centre each size's band on its own quantile of each measure.
 
@@ -25,6 +29,8 @@ def quantile_boxes(
         The measures' candidates, whose widths are used.
     sizes : int
         Number of sizes.
+    rows : ndarray of bool, optional
+        The rows to take the quantiles from.
 
     Returns
     -------
@@ -34,11 +40,12 @@ def quantile_boxes(
     at = (np.arange(sizes) + 0.5) / sizes
     low = np.zeros((sizes, len(axes)), dtype=np.int64)
     high = np.zeros_like(low)
+    chosen = slice(None) if rows is None else rows
     for d, axis in enumerate(axes):
-        order = np.argsort(bodies.values[:, d], kind="stable")
-        reached = np.cumsum(bodies.weight[order])
-        place = np.searchsorted(reached, at * reached[-1])
-        centre = bodies.values[order[np.minimum(place, len(order) - 1)], d]
+        # Whole tenths: counting them is faster than sorting people.
+        count = np.bincount(bodies.values[chosen, d], weights=bodies.weight[chosen])
+        reached = np.cumsum(count)
+        centre = np.searchsorted(reached, at * reached[-1] * (1 - 1e-12))
         for k in range(sizes):
             # The candidate whose middle is nearest gives the width to use.
             middle = (axis.low[k] + axis.high[k]) / 2
