@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from data_sources.derive_adult_model import FILES
+from data_sources.derive_adult_model import read_army
 from data_sources.model_fitting import (
+    add_forms,
     fit_mean_and_sd,
     terms_of,
     write_json,
@@ -27,7 +28,7 @@ from sizing.population.model_terms import (
     Floats,
     predictors,
 )
-from sizing.survey import read_embedded
+from sizing.survey import read_embedded, read_snyder1977
 
 AGE_CENTRE = 11.0
 CHILD_TERMS = "1 q s a qq qs ss aa qa sa"
@@ -35,31 +36,15 @@ AGES = np.arange(2.0, 21.0, 2.0)
 #: Beyond these quantiles of BMI for age the curve goes on as its tangent.
 TAIL = (0.02, 0.98)
 WAIST = "waist_circumference_cm"
+#: Stature and age of typical children, for whom the forms are compared.
+TYPICAL = [(110.0, 5.0), (138.0, 10.0), (165.0, 15.0)]
 #: A residual this many SDs out is a slip of the pen, not a child.
 OUTLIER_SD = 5.0
 
 
 def read_children(folder: Path) -> pd.DataFrame:
-    """Snyder 1977 children in cm and kg; zero stands for not measured."""
-    raw = pd.read_csv(folder / "snyder1977_children.csv", low_memory=False)
-    raw = raw.drop(columns="PERSON #").drop_duplicates(ignore_index=True)
-    raw = raw.apply(pd.to_numeric, errors="coerce").replace(0, np.nan)
-    frame = pd.DataFrame(
-        {
-            "sex": raw["SEX"].map({1: "male", 2: "female"}),
-            "age_years": raw["AGE IN YEARS"] / 1000,
-            "body_mass_kg": raw["WEIGHT"] / 10,
-            "stature_cm": raw["STATURE"] / 10,
-            "sitting_height_cm": raw["ERECT SITTING HEIGHT"] / 10,
-            "suprasternale_cm": raw["SUPRASTERNALE HEIGHT"] / 10,
-            "buttock_knee_cm": raw["BUTTOCK-KNEE LENGTH"] / 10,
-            "hip_circumference_cm": raw["HIP CIRCUMFERENCE"] / 10,
-            "hip_breadth_sitting_cm": raw["MAXIMUM HIP BREADTH (SEATED)"] / 10,
-            "thigh_circumference_cm": raw["UPPER THIGH CIRCUMFERENCE"] / 10,
-            WAIST: raw["WAIST CIRCUMFERENCE"] / 10,
-            "chest_circumference_cm": raw["CHEST CIRCUMFERENCE"] / 10,
-        }
-    )
+    """Snyder 1977 children with age, body mass and stature."""
+    frame = read_snyder1977(folder / "snyder1977_children.csv").frame
     needed = ["sex", "age_years", "body_mass_kg", "stature_cm"]
     return frame.dropna(subset=needed).reset_index(drop=True)
 
@@ -71,27 +56,25 @@ def conversions(folder: Path, sex: str) -> dict[str, float]:
     their difference as a share of stature. Buttock-popliteal length as a share
     of buttock-knee length. Both assume that the share holds in childhood.
     """
-    raw = pd.read_csv(folder / f"ansur2_{FILES[sex]}.csv", encoding="latin-1")
-    raw = raw[raw["Age"] <= 25]
-    gap = (raw["acromialheight"] - raw["suprasternaleheight"]) / raw["stature"]
-    share = raw["buttockpopliteallength"] / raw["buttockkneelength"]
+    adults = read_army(folder, sex)
+    young = adults[adults["age_years"] <= 25]
+    rise = young["acromial_height_cm"] - young["suprasternale_height_cm"]
+    share = young["buttock_popliteal_length_cm"] / young["buttock_knee_length_cm"]
     return {
-        "acromion_above_suprasternale_per_stature": float(gap.mean()),
+        "acromion_above_suprasternale_per_stature": float(
+            (rise / young["stature_cm"]).mean()
+        ),
         "buttock_popliteal_per_buttock_knee": float(share.mean()),
+        "sd_of_ln_share": float(np.log(share).std()),
     }
 
 
 def in_kit_terms(children: pd.DataFrame, factor: dict[str, float]) -> pd.DataFrame:
-    """Add shoulder height sitting and buttock-popliteal length."""
-    acromion = (
-        children["suprasternale_cm"]
-        + factor["acromion_above_suprasternale_per_stature"] * children["stature_cm"]
-    )
+    """Add shoulder height sitting (acromion) and buttock-popliteal length."""
+    rise = factor["acromion_above_suprasternale_per_stature"] * children["stature_cm"]
     return children.assign(
-        shoulder_height_sitting_cm=children["sitting_height_cm"]
-        - children["stature_cm"]
-        + acromion,
-        buttock_popliteal_length_cm=children["buttock_knee_cm"]
+        shoulder_height_sitting_cm=children["shoulder_height_sitting_cm"] + rise,
+        buttock_popliteal_length_cm=children["buttock_knee_length_cm"]
         * factor["buttock_popliteal_per_buttock_knee"],
     )
 
@@ -166,8 +149,15 @@ def fit_sex(folder: Path, sex: str) -> dict[str, Any]:
     residuals: dict[str, pd.Series] = {}
     for name in SEATED_AND_GIRTHS:
         entries[name], residuals[name] = fit_measure(children, name)
+    # Children's shares differ from one another at least as adults' do.
+    gamma = entries["buttock_popliteal_length_cm"]["gamma"]
+    gamma[0] = 0.5 * np.log(np.exp(2 * gamma[0]) + factor["sd_of_ln_share"] ** 2)
     # Waist as measured today, on today's heavier children.
-    entries[WAIST], _ = fit_measure(embedded_children(sex), WAIST)
+    modern = embedded_children(sex)
+    entries[WAIST], _ = fit_measure(modern, WAIST)
+    for name, entry in entries.items():
+        source = modern if name == WAIST else children.dropna(subset=[name])
+        add_forms(entry, source, name, np.ones(len(source)), TYPICAL, AGE_CENTRE)
     pairwise = pd.DataFrame(residuals).corr().to_numpy()
     return {
         "measures": entries,

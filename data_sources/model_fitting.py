@@ -8,7 +8,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.population.model_terms import Floats, monomials
+from sizing.population.model_terms import (
+    STATURE_CENTRE_CM,
+    Floats,
+    monomials,
+    predictors,
+    tangent_terms,
+)
 
 
 def terms_of(text: str) -> np.ndarray:
@@ -63,6 +69,85 @@ def fit_mean_and_sd(
     return beta, covariance, full, raw * np.exp(-(z @ gamma))
 
 
+def add_forms(
+    entry: dict[str, Any],
+    frame: pd.DataFrame,
+    name: str,
+    weights: Floats,
+    typical: Sequence[tuple[float, float]],
+    age_centre: float,
+    *,
+    via: Mapping[str, Any] | None = None,
+) -> None:
+    """Compare reasonable forms beyond the highest BMI; set shift and spread.
+
+    The forms, all meeting at the edge of the range: the tangent and the curve
+    itself (both on the logarithmic scale); a power of body mass, fitted
+    without squares; a straight line in centimetres against kilograms; and, with
+    ``via``, a power of hip girth, which NHANES holds for heavier people. Per
+    unit of ``q`` beyond the edge, ``shift`` is what their mean adds to the
+    tangent and ``spread`` makes their range a 90 % interval (range / 3.29).
+    Both are least-squares slopes through the edge, over 0.7 of ``q`` (twice
+    the BMI of the edge).
+    """
+    x = predictors(
+        frame["body_mass_kg"], frame["stature_cm"], frame["age_years"], age_centre
+    )
+    y = np.log(frame[name].to_numpy(dtype=float))
+    root = np.sqrt(weights)[:, None]
+    power = monomials(x, terms_of("1 q s a"))
+    by_power = np.linalg.lstsq(power * root, y * root[:, 0], rcond=None)[0][1]
+    by_hip = 0.0
+    if via is not None:
+        hip = np.log(frame["hip_circumference_cm"].to_numpy(dtype=float))
+        design = np.column_stack([np.ones(len(x)), hip, x[:, 1:]])
+        by_hip = np.linalg.lstsq(design * root, y * root[:, 0], rcond=None)[0][1]
+    u = np.linspace(0.0, 0.7, 29)
+    means, ranges = [], []
+    for stature, age in typical:
+        tangent, curve, slope = _beyond(entry, u, stature, age, age_centre)
+        line = np.log(np.maximum(1 + slope * (np.exp(u) - 1), 0.5))
+        forms = [tangent, curve, by_power * u, line]
+        if via is not None:
+            hip_growth, _, _ = _beyond(
+                via, u, stature, age, age_centre, start=_edge(entry, age)
+            )
+            forms.append(by_hip * hip_growth)
+        stack = np.array(forms)
+        means.append(stack.mean(axis=0) - tangent)
+        ranges.append(np.ptp(stack, axis=0))
+    entry["shift"] = float(u @ np.mean(means, axis=0) / (u @ u))
+    entry["spread"] = float(u @ np.mean(ranges, axis=0) / (u @ u) / 3.29)
+
+
+def _edge(entry: Mapping[str, Any], age: float) -> float:
+    """The highest ``q`` supported at an age."""
+    high = np.asarray(entry["range_q"])[:, 1]
+    return float(np.interp(age, entry["range_age"], high))
+
+
+def _beyond(
+    entry: Mapping[str, Any],
+    u: Floats,
+    stature: float,
+    age: float,
+    age_centre: float,
+    *,
+    start: float | None = None,
+) -> tuple[Floats, Floats, float]:
+    """Growth of ``ln y`` beyond ``start``: by the tangent and by the curve."""
+    edge = _edge(entry, age)
+    q = (edge if start is None else start) + u
+    s = np.full_like(q, np.log(stature / STATURE_CENTRE_CM))
+    x = np.column_stack([q, s, np.full_like(q, (age - age_centre) / 10)])
+    high = np.column_stack([np.full_like(q, edge), x[:, 1:]])
+    beta = np.asarray(entry["beta"])
+    tangent = tangent_terms(x, entry["terms"], np.minimum(x, high), high) @ beta
+    curve = monomials(x, entry["terms"]) @ beta
+    slope = (tangent[-1] - tangent[-2]) / (u[-1] - u[-2])
+    return tangent - tangent[0], curve - curve[0], float(slope)
+
+
 def weighted_correlation(e: Floats, weights: Floats) -> Floats:
     """Correlation matrix of the columns, weighted."""
     w = weights / weights.sum()
@@ -70,32 +155,6 @@ def weighted_correlation(e: Floats, weights: Floats) -> Floats:
     covariance = (centred.T * w) @ centred
     sd = np.sqrt(np.diag(covariance))
     return covariance / np.outer(sd, sd)
-
-
-def rake(
-    frame: pd.DataFrame,
-    margins: Mapping[str, pd.Series],
-    *,
-    cap: float = 8.0,
-    rounds: int = 200,
-) -> Floats:
-    """Weights whose shares meet each margin (iterative proportional fitting).
-
-    Weights over ``cap`` times the mean are trimmed after each round, so that
-    no few persons decide a coefficient. Deming and Stephan 1940.
-    """
-    w = np.ones(len(frame))
-    codes = {name: frame[name].to_numpy() for name in margins}
-    for _ in range(rounds):
-        before = w.copy()
-        for name, share in margins.items():
-            now = pd.Series(w).groupby(codes[name]).sum() / w.sum()
-            factor = (share / share.sum()).reindex(now.index) / now
-            w = w * factor.loc[codes[name]].to_numpy()
-        w = np.minimum(w / w.mean(), cap)
-        if np.abs(w - before).max() < 1e-8:
-            break
-    return w / w.mean()
 
 
 def rounded(value: Any, digits: int = 8) -> Any:
