@@ -134,6 +134,8 @@ def _numbers(
             text = "" if pd.isna(value) else str(value).strip()
             if text and isinstance(value, (bool, np.bool_)):
                 what[position] = "yes or no instead of a number"
+            elif text and isinstance(value, (int, float, np.number)):
+                number[position] = float(value)
             elif reason := _not_a_number(text):
                 what[position] = reason
             elif text:
@@ -261,8 +263,9 @@ def _unusual(
                         f"{UNIT_WORDS[column.unit]}",
                         f"{low[position]:g} to {high[position]:g} "
                         f"{STANDARD[column.kind]} for {column.stem}",
-                        "put the unit that was used into the column's name; leave a "
-                        "chart's cell empty where there is no limit",
+                        "put the unit that was used into the column's name, or "
+                        "measure again; leave a chart's cell empty where there is "
+                        "no limit",
                     )
                 )
             elif not column.end:
