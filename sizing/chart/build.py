@@ -282,7 +282,7 @@ def _limit_problems(
     problems = []
     for measure in MEASURES:
         low, high = (made.get(f"{measure}_{end}", [])[i : i + 1] for end in ENDS)
-        if low and high and to_tenths(low)[0] > to_tenths(high)[0] >= 0:
+        if low and high and to_tenths(low)[0] > to_tenths(high)[0] > 0:
             columns = [by_name[f"{measure}_{end}"] for end in ENDS]
             shown = [v[0] / c.factor for v, c in zip((low, high), columns, strict=True)]
             problems.append(
