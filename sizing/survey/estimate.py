@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
+from scipy import special, stats
 
 from sizing.errors import Problem, SizingError, one_of
 from sizing.survey.weighted import (
@@ -437,7 +437,7 @@ def rubin(
         if 0 < estimate < 1:
             width = t * se / (estimate * (1 - estimate))
             centre = np.log(estimate / (1 - estimate))
-            ends = 1 / (1 + np.exp(-(centre + np.array([-width, width]))))
+            ends = special.expit(centre + np.array([-width, width]))
             low, high = float(ends[0]), float(ends[1])
             method += " on the logit scale"
         else:
