@@ -176,3 +176,7 @@ def test_figures_for_england_are_those_published(reference_folder):
     assert "men 2 %, women 4 %" in text
     assert table["bmi", "sex=male"].tolist() == [0.69, 0.25, 0.02]
     assert table["bmi", "sex=female"].tolist() == [0.59, 0.26, 0.04]
+    assert "obese aged 65-74 32 %, 75+ 26 %, 16-24 8 %" in text
+    assert table["bmi", "age_years>=65;age_years<75"] == 0.32
+    assert table["bmi", "age_years>=75"] == 0.26
+    assert table["bmi", "age_years<25"] == 0.08

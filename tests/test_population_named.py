@@ -16,8 +16,8 @@ from sizing.population import limits
 from sizing.population.classes import (
     ADULT_BMI,
     BMI_CLASSES,
+    CHILD_BMI,
     bmi_class,
-    child_bmi_share,
 )
 from sizing.population.named import (
     POPULATIONS,
@@ -257,24 +257,46 @@ def test_classes_of_adults_against_pandas(rng):
 
 
 @pytest.mark.parametrize("sex", ["female", "male"])
-@pytest.mark.parametrize("age", [2.5, 7.5, 12.5, 17.5])
-def test_child_centiles_against_another_library(sex, age):
-    """Above the 95th centile that library follows CDC's later extension."""
+@pytest.mark.parametrize("age", [2.0, 7.0, 12.0, 17.0])
+def test_classes_of_children_against_another_library(sex, age):
     growth = pytest.importorskip("rcpchgrowth")
-    bmi = np.arange(12.0, 27.0)
-    got = child_bmi_share(bmi, sex, age)
-    for value, share in zip(bmi, got, strict=True):
-        z = growth.sds_for_measurement(
+    bmi = np.arange(12.0, 34.0)
+    frame = pd.DataFrame(
+        {"sex": sex, "age_years": age, "stature_cm": 100.0, "body_mass_kg": bmi}
+    )
+    z = [
+        growth.sds_for_measurement(
             reference="cdc",
-            age=age,
+            age=age + 0.5,
             measurement_method="bmi",
             observation_value=value,
             sex=sex,
         )
-        if share < 0.95:
-            assert share == pytest.approx(norm.cdf(z), abs=1e-4)
-        else:
-            assert norm.cdf(z) >= 0.95
+        for value in bmi
+    ]
+    expected = pd.cut(
+        norm.cdf(z),
+        [0, *list(CHILD_BMI)[1:], 1.1],
+        right=False,
+        labels=list(CHILD_BMI.values()),
+    )
+    assert bmi_class(frame).tolist() == list(expected)
+    assert len(set(expected)) >= 3
+
+
+def test_ages_with_decimals_are_taken_as_they_are():
+    frame = pd.DataFrame(
+        {
+            "sex": ["male"] * 2,
+            "age_years": [2.0, 10.01],
+            "stature_cm": [100.0] * 2,
+            # P95 of boys of exactly 2 is 19.3, half a year later 18.5.
+            "body_mass_kg": [18.8, 17.0],
+        }
+    )
+    assert bmi_class(frame).tolist() == ["overweight", "healthy weight"]
+    whole = frame.assign(age_years=[2.0, 10.0])
+    assert bmi_class(whole).tolist() == ["obesity", "healthy weight"]
 
 
 def test_means_of_adults_against_published_ones():

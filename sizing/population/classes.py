@@ -1,13 +1,10 @@
 """Plain classes of people: bands of age, classes of body mass index."""
 
-from functools import cache
-
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import ndtr
 
-from sizing.resources import source_table
+from sizing.population.growth import centile
 
 ADULT_AGE = 18.0
 #: Lower ends of the bands of age, in years; common practice, no source.
@@ -105,37 +102,9 @@ def bmi_class(frame: pd.DataFrame) -> pd.Categorical:
     later = 0.5 if np.array_equal(known, np.floor(known)) else 0.0
     for sex in ("female", "male"):
         chosen = child & (frame["sex"] == sex).to_numpy(dtype=bool, na_value=False)
-        share = child_bmi_share(bmi[chosen], sex, age[chosen] + later)
+        share = centile("bmi", sex, age[chosen] + later, bmi[chosen])
         codes[chosen] = _places(share, CHILD_BMI, BMI_CLASSES)
     return _words(codes, BMI_CLASSES)
-
-
-def child_bmi_share(
-    bmi: npt.ArrayLike, sex: str, age_years: npt.ArrayLike
-) -> npt.NDArray[np.float64]:
-    """Return the share of the CDC 2000 reference with a lower body mass index.
-
-    Formula: Phi(((bmi / M)^L - 1) / (L S)), with L, M, S by sex and age (Cole and
-    Green, Stat Med 1992;11:1305-1319, from memory).
-
-    Examples
-    --------
-    >>> child_bmi_share([16.575], "male", [2.0]).round(3).tolist()
-    [0.5]
-    """
-    table = _reference()
-    table = table[table["sex"] == sex]
-    age = np.asarray(age_years, dtype=float)
-    power, middle, spread = (
-        np.interp(age, table["age_years"], table[name]) for name in ("L", "M", "S")
-    )
-    z = ((np.asarray(bmi, dtype=float) / middle) ** power - 1) / (power * spread)
-    return np.asarray(ndtr(z), dtype=float)
-
-
-@cache
-def _reference() -> pd.DataFrame:
-    return source_table("cdc_2000_bmi.csv")
 
 
 def _places(
