@@ -1,1 +1,21 @@
-"""The client layer."""
+"""One client, one tape measure: which size, how sure, what to measure next."""
+
+from sizing.client.allowances import allowance_table, suggested_allowances
+from sizing.client.answer import ClientAnswer
+from sizing.client.check import check_client
+from sizing.client.client import Client, client_from
+from sizing.client.how import HOW, Reading, how_measured
+from sizing.client.stature import estimate_stature
+
+__all__ = [
+    "HOW",
+    "Client",
+    "ClientAnswer",
+    "Reading",
+    "allowance_table",
+    "check_client",
+    "client_from",
+    "estimate_stature",
+    "how_measured",
+    "suggested_allowances",
+]

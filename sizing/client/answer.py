@@ -1,0 +1,140 @@
+"""The answer for one client: tables, and what they say in plain words."""
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.cautions import cautions
+from sizing.chart import SizeChart
+from sizing.client.client import Client
+from sizing.client.posterior import Bodies
+
+#: A size is in play from this chance on; a runner-up from this chance on, or
+#: wherever the first is below SURE, is always named (our choice, no source).
+IN_PLAY, RUNNER_UP, SURE = 0.05, 0.10, 0.90
+
+
+@dataclass(frozen=True)
+class ClientAnswer:
+    """What is known of one client against one chart.
+
+    Attributes
+    ----------
+    chart : SizeChart
+    client : Client
+    sizes, margins, measures, outcomes, next_measure, loads, allowances, growth
+        Frames; see ``check_client``.
+    nearest : dict
+        For a client whom probably none fits: ``size``, ``measure``,
+        ``direction`` and ``miss`` (cm or kg), by the likeliest body.
+    notes, doubts : tuple of str
+        What to know of these entries, and what looked wrong but was confirmed.
+    limits, sources : tuple of str
+    bodies : Bodies
+        The draws behind every figure.
+    """
+
+    chart: SizeChart
+    client: Client
+    sizes: pd.DataFrame
+    margins: pd.DataFrame
+    measures: pd.DataFrame
+    outcomes: pd.DataFrame
+    next_measure: pd.DataFrame
+    loads: pd.DataFrame
+    allowances: pd.DataFrame
+    growth: pd.DataFrame
+    nearest: dict[str, Any]
+    notes: tuple[str, ...]
+    doubts: tuple[str, ...]
+    limits: tuple[str, ...]
+    sources: tuple[str, ...]
+    bodies: Bodies
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The sizes, likeliest first."""
+        return self.sizes
+
+    @property
+    def status(self) -> str:
+        """``fits``, ``not_settled`` or the outcome that keeps her from a size.
+
+        ``fits`` where some size fits with a chance of one half or more; else
+        the likeliest outcome without a size, if no size fits with a chance of
+        one half or more; else ``not_settled``.
+        """
+        if self.sizes["estimate"].iloc[0] >= 0.5:
+            return "fits"
+        table = self.outcomes.set_index("outcome")["estimate"]
+        none = table.drop(["one", "choice"])
+        return str(none.idxmax()) if none.sum() >= 0.5 else "not_settled"
+
+    @property
+    def first(self) -> pd.Series:
+        """The likeliest size."""
+        return self.sizes.iloc[0]
+
+    @property
+    def in_play(self) -> list[str]:
+        """Sizes with a chance of at least 5 %."""
+        return list(self.sizes.loc[self.sizes["estimate"] >= IN_PLAY, "size"])
+
+    @property
+    def runner_up(self) -> pd.Series | None:
+        """The second likeliest size, where it is close enough to be named."""
+        if len(self.sizes) < 2:
+            return None
+        second = self.sizes.iloc[1]
+        near = self.first["estimate"] < SURE and second["estimate"] >= IN_PLAY
+        return second if near or second["estimate"] >= RUNNER_UP else None
+
+    def answer(self) -> str:
+        """Return the answer in one or two sentences, with its uncertainty."""
+        from sizing.client.words import answer_words
+
+        return answer_words(self)
+
+    def summary(self) -> str:
+        """Return the whole answer in plain words, with the cautions."""
+        from sizing.client.words import summary_lines
+
+        return "\n".join([*summary_lines(self), " ".join(cautions())])
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return every figure as plain data, for JSON."""
+        frames = {
+            name: json.loads(getattr(self, name).to_json(orient="records"))
+            for name in (
+                "sizes",
+                "margins",
+                "measures",
+                "outcomes",
+                "next_measure",
+                "loads",
+                "allowances",
+                "growth",
+            )
+        }
+        return {
+            "chart": self.chart.name,
+            "sex": self.client.sex,
+            "age_years": self.client.age_years,
+            "status": self.status,
+            "answer": self.answer(),
+            "in_play": self.in_play,
+            "nearest": {k: _plain(v) for k, v in self.nearest.items()},
+            **frames,
+            "notes": list(self.notes),
+            "doubts": list(self.doubts),
+            "limits": list(self.limits),
+            "cautions": list(cautions()),
+            "sources": list(self.sources),
+        }
+
+
+def _plain(value: object) -> object:
+    return value.item() if isinstance(value, np.generic) else value

@@ -1,0 +1,225 @@
+"""One client: what is known of her, through the unit gate."""
+
+import warnings
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+import pandas as pd
+
+from sizing.client.how import HOW, MASS, Reading, reading
+from sizing.client.stature import (
+    KNEE_EQUATIONS,
+    STATURE,
+    StatureEstimate,
+    as_reading,
+    estimate_stature,
+    segments,
+)
+from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.measures import MEASURES, to_standard_units
+
+ABOUT = "what was entered of the client"
+
+
+@dataclass(frozen=True)
+class Client:
+    """What is known of one person; no name is needed.
+
+    Attributes
+    ----------
+    sex : str or None
+    age_years : float or None
+        A whole number under 20 means completed years.
+    readings : tuple of Reading
+        One at most per measure, in the kit's order.
+    segments : mapping
+        Further lengths in cm from which stature may be estimated.
+    stature : StatureEstimate or None
+        How stature was estimated, if it was.
+    unusual : tuple of Problem
+        Values outside what people were found to have, entered as confirmed.
+    """
+
+    sex: str | None = None
+    age_years: float | None = None
+    readings: tuple[Reading, ...] = ()
+    segments: Mapping[str, float] = field(default_factory=dict)
+    stature: StatureEstimate | None = None
+    unusual: tuple[Problem, ...] = ()
+
+    @property
+    def known(self) -> dict[str, Reading]:
+        """The readings by measure."""
+        return {one.measure: one for one in self.readings}
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row per reading: measure, value, how, sd, source."""
+        columns = ["measure", "value", "how", "sd", "source"]
+        rows = [[getattr(one, name) for name in columns] for one in self.readings]
+        return pd.DataFrame(rows, columns=columns)
+
+    def without(self, measure: str) -> "Client":
+        """Return the client as if this measure were not known."""
+        rest = tuple(one for one in self.readings if one.measure != measure)
+        return replace(self, readings=rest)
+
+
+def client_from(
+    entries: Mapping[str, Any],
+    *,
+    how: Mapping[str, str] | str | None = None,
+    knee_equation: str = KNEE_EQUATIONS[0],
+    confirmed: bool = False,
+) -> Client:
+    """Check what was entered of one client and return it in cm, kg and years.
+
+    Parameters
+    ----------
+    entries : mapping
+        ``sex``, ``age_years`` (or ``age_months``), and whatever is known, named
+        with its unit: ``body_mass_kg``, ``stature_cm``, ``hip_circumference_in``,
+        ``knee_height_cm``, .... None or empty text means not known.
+    how : mapping or str, optional
+        How each value was come by, by the name used in ``entries``; one word
+        holds for all. Without it: taken once, by tape or scale.
+    knee_equation : str
+        Published equation for stature from knee height.
+    confirmed : bool
+        The values were checked again and are right, however unusual.
+
+    Returns
+    -------
+    Client
+
+    Raises
+    ------
+    InputProblems
+        Every problem at once, in plain words.
+
+    Examples
+    --------
+    >>> client = client_from({"sex": "f", "age_years": 70, "body_mass_lb": 150,
+    ...     "hip_circumference_cm": 104}, how={"body_mass_lb": "hoist scale"})
+    >>> client.table.round(1)[["measure", "value", "how", "sd"]]
+                    measure  value          how   sd
+    0          body_mass_kg   68.0  hoist scale  1.0
+    1  hip_circumference_cm  104.0    tape once  1.4
+    >>> client_from({"sex": "f", "age_years": 50, "stature_cm": 65})
+    Traceback (most recent call last):
+    ...
+    sizing.errors.InputProblems: 1 problem in what was entered of the client:
+    - column 'stature_cm': this makes sense in inches, not in centimetres (found: \
+65.0). Allowed: 90 to 230 cm for stature. What to do: put the unit that was used \
+into the column's name; leave a chart's cell empty where there is no limit.
+    """
+    given = {str(k): v for k, v in entries.items() if not _empty(v)}
+    values, unusual, names = _standard(given, confirmed)
+    problems = [
+        Problem(
+            "the kit has no use for this entry",
+            "sex, age_years, " + ", ".join([*MEASURES, *segments()]),
+            "leave it out, or correct its name",
+            column=name,
+            value=given[name],
+        )
+        for name, standard in names.items()
+        if standard not in (*MEASURES, *segments(), "sex", "age_years")
+    ]
+    sex = values.get("sex")
+    age = values.get("age_years")
+    ways, wrong = _ways(how, names)
+    problems += wrong
+    readings = []
+    for measure in MEASURES:
+        if measure in values:
+            way = ways.get(measure, "scale" if measure == MASS else "tape once")
+            try:
+                readings.append(reading(measure, values[measure], way, sex=sex))
+            except SizingError as error:
+                problems.append(Problem(str(error)))
+    if problems:
+        raise InputProblems(problems, about=ABOUT)
+    lengths = {name: values[name] for name in segments() if name in values}
+    found = None
+    if lengths and STATURE not in values:
+        if sex is None or age is None:
+            raise InputProblems(
+                [
+                    Problem(
+                        "stature cannot be estimated from "
+                        f"{', '.join(lengths)} without sex and age",
+                        "sex and age in years",
+                        "enter both, or the stature itself",
+                    )
+                ],
+                about=ABOUT,
+            )
+        found = estimate_stature(sex, age, lengths, equation=knee_equation)
+        readings.insert(1 if MASS in values else 0, as_reading(found, sex, age))
+    return Client(sex, age, tuple(readings), lengths, found, tuple(unusual))
+
+
+def _empty(value: object) -> bool:
+    if value is None or (isinstance(value, str) and not value.strip()):
+        return True
+    return bool(pd.api.types.is_scalar(value) and pd.isna(value))  # type: ignore[call-overload]
+
+
+def _standard(
+    given: Mapping[str, Any], confirmed: bool
+) -> tuple[dict[str, Any], list[Problem], dict[str, str]]:
+    """Pass one client through the unit gate; what is unusual must be confirmed."""
+    frame = pd.DataFrame({name: pd.Series([value]) for name, value in given.items()})
+    unusual: list[Problem] = []
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        try:
+            out = to_standard_units(frame, allow_unusual=confirmed)
+        except InputProblems as error:
+            # One client has no rows: the name of the entry is place enough.
+            problems = [replace(problem, row=None) for problem in error.problems]
+            raise InputProblems(problems, about=ABOUT) from None
+    for item in caught:
+        if issubclass(item.category, SizingWarning):
+            lines = str(item.message).split("\n- ")[1:]
+            unusual += [Problem(line.replace("row 2, ", "")) for line in lines]
+    if unusual and not confirmed:
+        raise InputProblems(
+            [
+                replace(
+                    one, action="check it; if it is right, say that it is confirmed"
+                )
+                for one in unusual
+            ],
+            about=ABOUT,
+        )
+    names = dict(zip(frame.columns, out.columns, strict=True))
+    values = {name: out[name].iloc[0] for name in out}
+    for name in values:
+        if name != "sex" and not isinstance(values[name], str):
+            values[name] = float(values[name])
+    return values, unusual, names
+
+
+def _ways(
+    how: Mapping[str, str] | str | None, names: Mapping[str, str]
+) -> tuple[dict[str, str], list[Problem]]:
+    """Return how each measure was come by, under its standard name."""
+    if how is None:
+        return {}, []
+    if isinstance(how, str):
+        return dict.fromkeys(names.values(), how), []
+    problems = [
+        Problem(
+            "how a value was come by is stated for an entry that is not there",
+            ", ".join(names) or "the entries",
+            f"enter its value too; ways are {', '.join(HOW)}",
+            column=name,
+            value=word,
+        )
+        for name, word in how.items()
+        if name not in names and name not in names.values()
+    ]
+    return {names.get(name, name): word for name, word in how.items()}, problems

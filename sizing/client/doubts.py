@@ -1,0 +1,151 @@
+"""What looks wrong among the entries, judged against people's joint measures."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+from scipy import stats
+
+from sizing.client.client import Client
+from sizing.client.growth import growth_table
+from sizing.client.how import ESTIMATED, Reading
+from sizing.client.posterior import draw_bodies
+from sizing.errors import Problem
+from sizing.measures import MEASURES
+from sizing.measures.columns import OF_KIND, UNIT_WORDS
+from sizing.population.model_terms import Floats
+
+#: A reading this many SDs from what the others let expect is doubted, if the
+#: readings together are also rarer than RARE among people (our choice, no
+#: source; a test counts how many survey people are doubted).
+FAR, RARE = 4.0, 1e-4
+#: Draws behind the joint distribution.
+_DRAWS = 1024
+#: A slip of unit is named if it brings the reading this near.
+_NEAR = 2.0
+_ADULT = 18.0
+
+
+def doubtful(client: Client, *, seed: int = 1) -> tuple[Problem, ...]:
+    """Name readings that do not go with the rest of the person.
+
+    Parameters
+    ----------
+    client : Client
+    seed : int
+
+    Returns
+    -------
+    tuple of Problem
+        The most doubtful first; the others are judged without it.
+
+    Notes
+    -----
+    On the logarithmic scale, with mean ``m`` and covariance ``S`` of people of
+    that sex and age, ``V`` the error variances and ``P = (S + V)^-1``, reading
+    ``k`` lies ``z_k = (P (y - m))_k / sqrt(P_kk)`` SDs from what all the
+    others let expect, and ``(y - m)' P (y - m)`` is chi-square. Where body
+    mass and stature are known, ``m`` and ``S`` of the seated measures and
+    girths are those of people of that build.
+
+    Examples
+    --------
+    >>> from sizing.client.client import client_from
+    >>> print(doubtful(client_from({"sex": "female", "age_years": 60,
+    ...     "body_mass_kg": 70, "stature_cm": 162, "hip_circumference_cm": 65}))[0])
+    column 'hip_circumference_cm': with the rest of what was entered, a hip \
+circumference of about 103 cm would be expected (nearly all such people: 90 to \
+120) (found: 65.0). What to do: measure it again; if it is right, say that it is \
+confirmed.
+    """
+    found: list[Problem] = []
+    readings = list(client.readings)
+    build = [one for one in readings if one.measure in MEASURES[:2]]
+    if build:
+        mean, covariance = _people(client, (), seed)
+        found += _among(build, mean, covariance, client)
+        for problem in found:
+            readings = [one for one in readings if one.measure != problem.column]
+    seated = [one for one in readings if one.measure not in MEASURES[:2]]
+    if seated:
+        kept = [one for one in build if one in readings]
+        mean, covariance = _people(client, kept, seed)
+        found += _among(seated, mean, covariance, client)
+    return tuple(found)
+
+
+def _people(
+    client: Client, build: Sequence[Reading], seed: int
+) -> tuple[Floats, Floats]:
+    """Mean and covariance of ln measures among people of that sex, age, build."""
+    bodies = draw_bodies(client.sex, client.age_years, build, seed=seed, draws=_DRAWS)
+    logs = np.log(bodies.values)
+    mean = bodies.weight @ logs
+    gap = logs - mean
+    return mean, (gap * bodies.weight[:, None]).T @ gap
+
+
+def _among(
+    readings: Sequence[Reading], mean: Floats, covariance: Floats, client: Client
+) -> list[Problem]:
+    """Name the doubtful among some readings, worst first."""
+    found: list[Problem] = []
+    rest = list(readings)
+    while rest:
+        place = np.array([MEASURES.index(one.measure) for one in rest])
+        gap = np.array([one.log_value for one in rest]) - mean[place]
+        error = np.diag([one.log_sd**2 for one in rest])
+        precision = np.linalg.inv(covariance[np.ix_(place, place)] + error)
+        pull = precision @ gap
+        z = pull / np.sqrt(np.diag(precision))
+        chance = stats.chi2.sf(gap @ pull, len(rest))
+        worst = int(np.abs(z).argmax())
+        if abs(z[worst]) < FAR or chance > RARE:
+            break
+        one = rest.pop(worst)
+        # y_k - pull_k / P_kk is its mean given the others, 1 / P_kk the variance.
+        spread = 1.0 / np.sqrt(precision[worst, worst])
+        centre = one.log_value - z[worst] * spread
+        found.append(_words(one, centre, spread, client))
+    return found
+
+
+def _words(one: Reading, centre: float, spread: float, client: Client) -> Problem:
+    unit = one.measure.rsplit("_", 1)[1]
+    name = one.measure.rsplit("_", 1)[0].replace("_", " ")
+    low, mid, high = np.exp(centre + spread * np.array([-3.0, 0.0, 3.0]))
+    what = (
+        f"with the rest of what was entered, a {name} of about {mid:.0f} {unit} would "
+        f"be expected (nearly all such people: {low:.0f} to {high:.0f})"
+    )
+    hints = [*_units(one, centre, spread), *_child(one, client)]
+    again = "measure it again" if one.how != ESTIMATED else "measure the segment again"
+    action = "; ".join([*hints, f"{again}; if it is right, say that it is confirmed"])
+    return Problem(
+        what, action=action, column=one.measure, value=round(float(one.value), 1)
+    )
+
+
+def _units(one: Reading, centre: float, spread: float) -> list[str]:
+    """Name units in which the number would be what is expected."""
+    kind = "mass" if one.measure.endswith("_kg") else "length"
+    standard = {"mass": "kg", "length": "cm"}[kind]
+    return [
+        f"it would fit if the number were in {UNIT_WORDS[unit]}"
+        for unit, factor in OF_KIND[kind].items()
+        if unit != standard
+        and abs(np.log(one.value * factor) - centre) < _NEAR * max(spread, 0.03)
+    ]
+
+
+def _child(one: Reading, client: Client) -> list[str]:
+    """Name the age of a child of that stature or body mass, for an adult."""
+    age = client.age_years
+    if age is None or age < _ADULT or one.measure not in MEASURES[:2]:
+        return []
+    table = growth_table(one.measure, client.sex or "female")
+    place: npt.NDArray[np.float64] = table["M"].to_numpy()
+    if not place[0] < one.value < 0.9 * place[-1]:
+        return []
+    years = float(np.interp(one.value, place, table["age_years"]))
+    return [f"it is that of a child of about {years:.0f} years, so check the age too"]

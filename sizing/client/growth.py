@@ -1,0 +1,191 @@
+"""When a growing child leaves a size, at her present centiles."""
+
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.chart import SizeChart
+from sizing.client.posterior import Bodies
+from sizing.measures import MEASURES, SEATED_AND_GIRTHS, to_tenths
+from sizing.measures.edges import NO_HIGH
+from sizing.population.model_moments import model_age, moments
+from sizing.population.model_terms import Floats
+from sizing.resources import source_table
+
+#: The growth reference ends here.
+GROWN = 20.0
+#: Steps of the projection, and the longest time between two measurings of a
+#: child (common practice, no source).
+_STEP_YEARS, LONGEST_YEARS = 0.25, 1.0
+#: Bodies carried forward.
+_BODIES = 256
+
+
+@cache
+def growth_table(measure: str, sex: str) -> pd.DataFrame:
+    """Return the CDC 2000 reference of stature or body mass.
+
+    Returns
+    -------
+    DataFrame
+        ``age_years, L, M, S`` from 2 to 20 years.
+    """
+    table = source_table("cdc_2000_growth.csv")
+    rows = table[(table["measure"] == measure) & (table["sex"] == sex)]
+    return rows[["age_years", "L", "M", "S"]].reset_index(drop=True)
+
+
+def _lms(measure: str, sex: str, age: npt.ArrayLike) -> tuple[Floats, Floats, Floats]:
+    table = growth_table(measure, sex)
+    at = np.asarray(age, dtype=float)
+    found = [np.interp(at, table["age_years"], table[name]) for name in "LMS"]
+    return found[0], found[1], found[2]
+
+
+def growth_z(
+    measure: str, sex: str, age_years: npt.ArrayLike, value: npt.ArrayLike
+) -> Floats:
+    """Return how many SDs a child's stature or body mass lies from the median.
+
+    ``z = ((value / M)^L - 1) / (L S)`` (Cole and Green, Stat Med 1992;11:
+    1305-1319, from memory), L, M and S of CDC 2000 interpolated in age.
+
+    Examples
+    --------
+    >>> float(growth_z("stature_cm", "female", 20.0, 163.338251).round(3))
+    0.0
+    """
+    L, M, S = _lms(measure, sex, age_years)
+    return np.asarray((np.power(np.asarray(value) / M, L) - 1) / (L * S))
+
+
+def growth_value(
+    measure: str, sex: str, age_years: npt.ArrayLike, z: npt.ArrayLike
+) -> Floats:
+    """Return the stature or body mass at so many SDs: ``M (1 + L S z)^(1/L)``.
+
+    Beyond where the reference's own curve ends (``1 + L S z`` at or below 0)
+    there is no value: NaN.
+    """
+    L, M, S = _lms(measure, sex, age_years)
+    base = 1 + L * S * np.asarray(z)
+    with np.errstate(invalid="ignore"):
+        return np.where(base > 0, M * np.power(np.maximum(base, 1e-12), 1 / L), np.nan)
+
+
+def outgrows(
+    bodies: Bodies, chart: SizeChart, size: str, *, seed: int = 1
+) -> pd.DataFrame:
+    """Say when each measure of a child leaves a size.
+
+    Parameters
+    ----------
+    bodies : Bodies
+        What the child's body may be now, of one known age under 20.
+    chart : SizeChart
+        In body measures.
+    size : str
+    seed : int
+        Of the choice of bodies carried forward.
+
+    Returns
+    -------
+    DataFrame
+        One row per measure with a high edge, load limit included, earliest
+        first: ``measure``, ``high_edge``, ``centile`` (of stature and body
+        mass now), ``estimate``, ``low``, ``high`` (age in years at which it
+        passes the edge: median, and 90 % of what her body may be),
+        ``beyond_20`` (share who do not before 20), ``method``, ``n``. Empty
+        ages where fewer than that share pass it before 20.
+
+    Notes
+    -----
+    Stature and body mass stay at their present centile of CDC 2000; the other
+    measures follow the body model at that build and age, and keep their
+    distance from it in SDs. Children do change centile: nothing here says how.
+    """
+    rng = np.random.default_rng(seed)
+    rows = rng.choice(len(bodies.weight), size=_BODIES, p=bodies.weight)
+    now = float(model_age(bodies.age_years[0]))
+    sex, values = bodies.sex[rows], bodies.values[rows]
+    at = np.arange(now, GROWN + _STEP_YEARS / 2, _STEP_YEARS)
+    z = np.empty((_BODIES, 2))
+    path = np.empty((_BODIES, len(at), len(MEASURES)))
+    for one in np.unique(sex.astype(str)):
+        mine = np.flatnonzero(sex == one)
+        for j, name in enumerate(MEASURES[:2]):
+            z[mine, j] = growth_z(name, one, now, values[mine, j])
+            path[mine, :, j] = growth_value(name, one, at[None, :], z[mine, j][:, None])
+    start = moments(sex, values[:, 0], values[:, 1], np.full(_BODIES, now))
+    apart = (np.log(values[:, 2:]) - start.mean) / start.sd
+    flat = path[:, :, :2].reshape(-1, 2)
+    # A whole year would be read as completed years: step a little past it.
+    ages = np.tile(at + 1e-6, _BODIES)
+    later = moments(np.repeat(sex, len(at)), flat[:, 0], flat[:, 1], ages)
+    spread = np.repeat(apart, len(at), axis=0) * later.sd
+    path[:, :, 2:] = np.exp(later.mean + spread).reshape(
+        _BODIES, len(at), len(SEATED_AND_GIRTHS)
+    )
+    path[:, 0] = values
+    return _leaving(path, at, chart, size, z)
+
+
+def _leaving(
+    path: Floats, at: Floats, chart: SizeChart, size: str, z: Floats
+) -> pd.DataFrame:
+    """Find when each path first passes the size's high edges."""
+    from scipy.special import ndtr
+
+    i = chart.sizes.index(size)
+    edges = {name: int(chart.edges(name)[1][i]) for name in chart.measures}
+    load = int(chart.load_limits()[i])
+    mass = MEASURES[0]
+    edges[mass] = min(edges.get(mass, NO_HIGH), load)
+    rows = []
+    for name, edge in edges.items():
+        if edge >= NO_HIGH:
+            continue
+        j = MEASURES.index(name)
+        over = to_tenths(path[:, :, j]) > edge
+        passes = over.any(axis=1)
+        first = over.argmax(axis=1)
+        age = np.where(passes, at[first], np.inf)
+        inner = passes & (first > 0)
+        rest = np.flatnonzero(inner)
+        # Between two steps the measure grows evenly.
+        a = path[rest, first[rest] - 1, j]
+        b = path[rest, first[rest], j]
+        part = np.clip((edge / 10 - a) / np.maximum(b - a, 1e-9), 0, 1)
+        age[rest] = at[first[rest]] - (1 - part) * (at[1] - at[0])
+        low, mid, high = np.quantile(age, [0.05, 0.5, 0.95], method="inverted_cdf")
+        rows.append(
+            {
+                "measure": name,
+                "high_edge": edge / 10,
+                "centile": float(ndtr(np.median(z[:, j]))) if j < 2 else np.nan,
+                "estimate": mid if np.isfinite(mid) else np.nan,
+                "low": low if np.isfinite(low) else np.nan,
+                "high": high if np.isfinite(high) else np.nan,
+                "beyond_20": float(1 - passes.mean()),
+                "method": "present centile of CDC 2000 kept; 90 % of what the body may be",
+                "n": len(path),
+            }
+        )
+    table = pd.DataFrame(rows)
+    if table.empty:
+        return table
+    return table.sort_values(["low", "estimate"], ignore_index=True)
+
+
+def measure_again_in(table: pd.DataFrame, age_years: float) -> float:
+    """Return in how many years to measure again: before the first edge is passed.
+
+    Half the time until the first measure may pass its edge (the early end of
+    its interval), and never more than a year (common practice, no source).
+    """
+    if table.empty or table["low"].isna().all():
+        return LONGEST_YEARS
+    left = max(float(table["low"].min()) - float(model_age(age_years)), 0.0)
+    return min(left / 2, LONGEST_YEARS)

@@ -1,0 +1,139 @@
+"""How likely each size is to fit, and each way of fitting none."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy import stats
+
+from sizing.chart import SizeChart
+from sizing.client.posterior import Bodies
+from sizing.fit import OUTCOME_WORDS, OUTCOMES
+from sizing.measures import MEASURES, to_tenths
+from sizing.measures.edges import NO_HIGH
+from sizing.population.model_terms import Floats
+
+Mask = npt.NDArray[np.bool_]
+#: Confidence of the Monte Carlo interval of a chance.
+LEVEL = 0.95
+#: Not measured cannot happen here: whatever is missing is drawn.
+POSSIBLE = tuple(name for name in OUTCOMES if name != "not_measured")
+
+
+@dataclass(frozen=True)
+class Fitting:
+    """Which draws fit which size.
+
+    Attributes
+    ----------
+    within : dict of measure to ndarray of bool, shape (n, sizes)
+        Whether each limited measure lies in each size's band; the load limit
+        is not in it.
+    bears : ndarray of bool, shape (n, sizes)
+        Whether each size, with all it hangs from, bears the body mass.
+    fits : ndarray of bool, shape (n, sizes)
+    outcome : ndarray of int, shape (n,)
+        Position in ``POSSIBLE``.
+    """
+
+    within: dict[str, Mask]
+    bears: Mask
+    fits: Mask
+    outcome: npt.NDArray[np.int64]
+
+
+def fitting(
+    values: Floats, chart: SizeChart, load: npt.NDArray[np.int64], *, over: Mask
+) -> Fitting:
+    """Return which bodies fit which size, and why some fit none.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n, 10)
+        ``MEASURES`` in cm and kg.
+    chart : SizeChart
+        In body measures.
+    load : ndarray of int, shape (sizes,)
+        Lowest load limit of all parts with each size, in 0.1 kg.
+    over : ndarray of bool, shape (sizes,)
+        Sizes ruled out because the body mass as stated exceeds that limit.
+
+    Notes
+    -----
+    The outcomes are those of ``sizing.fit.assign``; a test holds the two
+    together.
+    """
+    n, k = len(values), len(chart.sizes)
+    within: dict[str, Mask] = {}
+    holding = np.ones((n, k), dtype=bool)
+    beyond, below = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+    for name in chart.measures:
+        low, high = chart.edges(name)
+        x = to_tenths(values[:, MEASURES.index(name)])
+        within[name] = (x[:, None] >= low) & (x[:, None] <= high)
+        holding &= within[name]
+        beyond |= x > high.max()
+        below |= x < low.min()
+    mass = to_tenths(values[:, 0])
+    bears = (mass[:, None] <= load) & ~over
+    fits = holding & bears
+    over_all = ~bears.any(axis=1) & bool((load < NO_HIGH).any())
+    count = fits.sum(axis=1)
+    outcome = np.select(
+        [count == 1, count > 1, over_all | holding.any(axis=1), beyond, below],
+        [
+            POSSIBLE.index(name)
+            for name in (
+                "one",
+                "choice",
+                "over_load",
+                "beyond_largest",
+                "below_smallest",
+            )
+        ],
+        POSSIBLE.index("between"),
+    )
+    return Fitting(within, bears, fits, outcome)
+
+
+def chance_table(bodies: Bodies, flags: Mask) -> pd.DataFrame:
+    """Return weighted shares of draws with their Monte Carlo interval.
+
+    Returns
+    -------
+    DataFrame
+        ``estimate, low, high, method, n``: Wilson's score interval on the
+        effective number ``p (1 - p) / variance``, the variance by builds; where
+        no draw or every draw is counted, on Kish's number of builds.
+    """
+    p, variance = bodies.share(flags)
+    p = np.clip(p, 0.0, 1.0)
+    inside = (variance > 1e-12) & (p > 0) & (p < 1)
+    number = np.where(
+        inside, p * (1 - p) / np.where(inside, variance, 1.0), bodies.effective
+    )
+    z = stats.norm.ppf(0.5 + LEVEL / 2)
+    middle = (p + z**2 / (2 * number)) / (1 + z**2 / number)
+    half = (
+        z * np.sqrt(p * (1 - p) / number + z**2 / (4 * number**2)) / (1 + z**2 / number)
+    )
+    return pd.DataFrame(
+        {
+            "estimate": p,
+            "low": np.minimum(middle - half, p).clip(0),
+            "high": np.maximum(middle + half, p).clip(max=1),
+            "method": f"{100 * LEVEL:.0f} % Monte Carlo interval; measuring error, "
+            "spread between people and the model's coefficients are in the chance",
+            "n": len(bodies.weight),
+        }
+    )
+
+
+def outcome_table(bodies: Bodies, found: Fitting) -> pd.DataFrame:
+    """Return the chance of each outcome, in the order of ``POSSIBLE``."""
+    flags = found.outcome[:, None] == np.arange(len(POSSIBLE))
+    table = chance_table(bodies, flags)
+    table.insert(0, "outcome", POSSIBLE)
+    table.insert(1, "words", [OUTCOME_WORDS[name] for name in POSSIBLE])
+    return table

@@ -1,0 +1,323 @@
+"""What a person's body may be, given what is known of it: joint draws.
+
+The prior of body mass and stature is a mixture of narrow normals, one around
+each embedded person of that sex and age; the seated measures and girths follow
+the body model given the build. Readings with their errors condition both, on
+the logarithmic scale: the build in closed form, component by component, the
+rest by importance weights and the conditional normal distribution.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from sizing.client.how import Reading
+from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
+from sizing.population.model_conditional import condition_normal, log_density
+from sizing.population.model_donors import (
+    NEAR_AGE,
+    NEAR_LN_MASS,
+    NEAR_LN_STATURE,
+    donors,
+)
+from sizing.population.model_moments import Moments, model_age, moments
+from sizing.population.model_plausible import implausible
+from sizing.population.model_terms import Floats
+
+#: Bodies drawn, and builds among them: fewer where readings fix the build.
+DRAWS, BUILDS, BUILDS_IF_KNOWN = 4096, 1024, 256
+#: A reading of the build with less than this relative error fixes it.
+FIXED = 0.02
+#: Below this share of effective builds a second, better aimed round is drawn.
+ENOUGH = 0.4
+#: Ages above this are recorded as this among the embedded people.
+OLDEST = 80.0
+_KERNEL = np.array([NEAR_LN_MASS**2, NEAR_LN_STATURE**2])
+#: Smallest error on the logarithmic scale: a hundredth of a millimetre in 100 cm.
+_LEAST = 1e-7
+
+
+@dataclass(frozen=True)
+class Bodies:
+    """Weighted joint draws of all measures of one person.
+
+    Attributes
+    ----------
+    values : ndarray, shape (n, 10)
+        ``sizing.measures.MEASURES`` in cm and kg, truth and not readings.
+    weight : ndarray, shape (n,)
+        Adding up to 1.
+    build : ndarray of int, shape (n,)
+        Which draws share a build: they are not independent.
+    sex : ndarray of str, shape (n,)
+    age_years : ndarray, shape (n,)
+    """
+
+    values: Floats
+    weight: Floats
+    build: npt.NDArray[np.int64]
+    sex: npt.NDArray[np.object_]
+    age_years: Floats
+
+    @property
+    def frame(self) -> pd.DataFrame:
+        """The draws as a frame, one column per measure."""
+        return pd.DataFrame(self.values, columns=list(MEASURES))
+
+    @property
+    def effective(self) -> float:
+        """Kish's effective number of builds."""
+        w = self.build_weight
+        return float(1.0 / np.square(w).sum())
+
+    @property
+    def build_weight(self) -> Floats:
+        """Weight of each build."""
+        return np.bincount(self.build, self.weight)
+
+    def share(self, what: npt.NDArray[np.generic]) -> tuple[Floats, Floats]:
+        """Return weighted means of columns and their Monte Carlo variances.
+
+        Parameters
+        ----------
+        what : ndarray, shape (n, k)
+
+        Returns
+        -------
+        mean, variance : ndarray, shape (k,)
+            ``variance`` by linearisation over builds: sum W^2 (mean_b - mean)^2.
+        """
+        x = np.asarray(what, dtype=float)
+        mean = self.weight @ x
+        by_build = np.column_stack(
+            [np.bincount(self.build, self.weight * column) for column in x.T]
+        )
+        w = self.build_weight
+        return mean, np.square(by_build - w[:, None] * mean).sum(axis=0)
+
+    def quantile(self, q: Sequence[float]) -> Floats:
+        """Return weighted quantiles of every measure, shape (len(q), 10)."""
+        order = np.argsort(self.values, axis=0)
+        total = np.cumsum(self.weight[order], axis=0)
+        out = np.empty((len(q), self.values.shape[1]))
+        for j in range(self.values.shape[1]):
+            place = total[:, j] - self.weight[order[:, j]] / 2
+            out[:, j] = np.interp(q, place, self.values[order[:, j], j])
+        return out
+
+
+@dataclass(frozen=True)
+class _Pool:
+    build: Floats
+    age: Floats
+    sex: npt.NDArray[np.object_]
+
+
+@lru_cache(maxsize=4)
+def _pool(sex: str | None) -> _Pool:
+    sexes = SEXES if sex is None else (sex,)
+    found = [donors()[one] for one in sexes]
+    return _Pool(
+        np.vstack([one.build[:, :2] for one in found]),
+        np.concatenate([one.build[:, 2] for one in found]),
+        np.concatenate(
+            [
+                np.full(len(one.build), name, dtype=object)
+                for name, one in zip(sexes, found, strict=True)
+            ]
+        ),
+    )
+
+
+@lru_cache(maxsize=8)
+def _numbers(seed: int, builds: int, draws: int) -> tuple[Floats, Floats]:
+    """Return evenly spread numbers: 3 per build, 8 normals per body."""
+    first = qmc.Sobol(3, rng=np.random.default_rng([seed, 1])).random(builds)
+    generator = np.random.default_rng([seed, 2])
+    second = qmc.Sobol(len(SEATED_AND_GIRTHS), rng=generator).random(draws)
+    # Sobol points of two sequences share their order; mixing one undoes it.
+    return first, ndtri(generator.permutation(second).clip(1e-12, 1 - 1e-12))
+
+
+def draw_bodies(
+    sex: str | None,
+    age_years: float | None,
+    readings: Sequence[Reading],
+    *,
+    seed: int = 1,
+    draws: int = DRAWS,
+) -> Bodies:
+    """Draw jointly what all measures may be, given the readings.
+
+    Parameters
+    ----------
+    sex, age_years
+        None where not known: both sexes, or all ages, are then drawn.
+    readings : sequence of Reading
+        One at most per measure.
+    seed : int
+        Same input, same seed, same draws.
+    draws : int
+        A power of 2, 256 or more.
+
+    Returns
+    -------
+    Bodies
+
+    Notes
+    -----
+    With d a donor's ln mass and ln stature, H the kernel, and L and h the
+    precision and information of the readings of the build, the component of d
+    becomes normal with precision ``P = H^-1 + L``, mean ``P^-1 (H^-1 d + h)``
+    and weight ``exp((m'Pm - d'H^-1 d) / 2)``. Builds are drawn from this
+    mixture, and weighed by the density of the seated readings given the build.
+    Where few builds carry the weight, a second round aims at them with a normal
+    approximation, and divides it out again (importance sampling: exact in the
+    limit, whatever the aim).
+    """
+    pool = _pool(sex)
+    known = {reading.measure: reading for reading in readings}
+    centre, precision = pool.build.mean(axis=0), np.zeros((2, 2))
+    for j, name in enumerate(MEASURES[:2]):
+        if name in known:
+            centre[j] = known[name].log_value
+            precision[j, j] = max(known[name].log_sd, _LEAST) ** -2
+    p = len(SEATED_AND_GIRTHS)
+    seated, error = np.full(p, np.nan), np.zeros(p)
+    for j, name in enumerate(SEATED_AND_GIRTHS):
+        if name in known:
+            seated[j] = known[name].log_value
+            error[j] = max(known[name].log_sd, _LEAST) ** 2
+    fixed = all(n in known and known[n].log_sd < FIXED for n in MEASURES[:2])
+    builds = min(BUILDS_IF_KNOWN if fixed else BUILDS, draws)
+    u, z = _numbers(seed, builds, draws)
+    aim = np.zeros((2, 2)), np.zeros(2)
+    for last in (False, True):
+        parts = _builds(pool, age_years, centre, precision, aim, u)
+        one = moments(parts[2], *np.exp(parts[0].T), parts[1], sampling=True)
+        covariance = one.covariance()
+        log_weight = _aimed(parts[0] - centre, aim) + _seated_density(
+            one, covariance, seated, error
+        )
+        weight = np.exp(log_weight - log_weight.max())
+        weight /= weight.sum()
+        if last or 1.0 / np.square(weight).sum() >= ENOUGH * builds:
+            break
+        aim = _aim_at(parts[0] - centre, weight)
+    return _bodies(parts, one, covariance, weight, seated, error, known, z)
+
+
+def _builds(
+    pool: _Pool,
+    age_years: float | None,
+    centre: Floats,
+    precision: Floats,
+    aim: tuple[Floats, Floats],
+    u: Floats,
+) -> tuple[Floats, Floats, npt.NDArray[np.object_]]:
+    """Draw ln mass and ln stature, age and sex from the conditioned mixture."""
+    kernel = np.diag(1.0 / _KERNEL)
+    total = kernel + precision + aim[0]
+    d = pool.build - centre
+    mean = np.linalg.solve(total, (d @ kernel + aim[1]).T).T
+    log_weight = 0.5 * (
+        np.einsum("ni,ij,nj->n", mean, total, mean)
+        - np.einsum("ni,ij,nj->n", d, kernel, d)
+    )
+    if age_years is not None:
+        low, part, high = NEAR_AGE
+        year = float(model_age(age_years))
+        near = np.clip(part * year, low, high)
+        gap = np.minimum(year, OLDEST) - np.minimum(model_age(pool.age), OLDEST)
+        log_weight -= 0.5 * np.square(gap / near)
+    weight = np.cumsum(np.exp(log_weight - log_weight.max()))
+    pick = np.searchsorted(weight, u[:, 0] * weight[-1])
+    pick = np.minimum(pick, len(weight) - 1)
+    root = np.linalg.cholesky(np.linalg.inv(total))
+    build = centre + mean[pick] + ndtri(u[:, 1:]) @ root.T
+    age = pool.age[pick] if age_years is None else np.full(len(u), float(age_years))
+    return build, age, pool.sex[pick]
+
+
+def _seated_density(
+    one: Moments, covariance: Floats, seated: Floats, error: Floats
+) -> Floats:
+    """Return the log density of the seated readings given each build."""
+    place = np.flatnonzero(np.isfinite(seated))
+    if len(place) == 0:
+        return np.zeros(len(one.mean))
+    part = covariance[:, place[:, None], place] + np.diag(error[place])
+    return log_density(seated[place] - one.mean[:, place], part)
+
+
+def _aimed(x: Floats, aim: tuple[Floats, Floats]) -> Floats:
+    """Return the log of what the aim must be divided out by."""
+    out: Floats = 0.5 * np.einsum("ni,ij,nj->n", x, aim[0], x) - x @ aim[1]
+    return out
+
+
+def _aim_at(x: Floats, weight: Floats) -> tuple[Floats, Floats]:
+    """Return a normal likelihood that moves the builds to where the weight is.
+
+    Precision and information of the weighted builds minus those of the builds
+    as drawn, made a little wider, and never a negative precision.
+    """
+    moved = weight @ x
+    gap = x - moved
+    # A few heavy builds understate their own spread: widen by the kernel.
+    after = (gap * weight[:, None]).T @ gap + np.diag(_KERNEL)
+    before = np.cov(x.T)
+    more = np.linalg.inv(after) - np.linalg.inv(before)
+    values, vectors = np.linalg.eigh((more + more.T) / 2)
+    more = (vectors * np.maximum(values, 0.0)) @ vectors.T
+    # Mean of the two normals' product is where the weight is.
+    information = np.linalg.solve(before, moved - x.mean(axis=0)) + more @ moved
+    return more, np.where(np.isfinite(information), information, 0.0)
+
+
+def _bodies(
+    parts: tuple[Floats, Floats, npt.NDArray[np.object_]],
+    one: Moments,
+    covariance: Floats,
+    weight: Floats,
+    seated: Floats,
+    error: Floats,
+    known: dict[str, Reading],
+    z: Floats,
+) -> Bodies:
+    """Draw the seated measures and girths given each build and the readings."""
+    n, p = one.mean.shape
+    mean, rest = condition_normal(
+        one.mean,
+        covariance,
+        np.broadcast_to(seated, (n, p)),
+        np.broadcast_to(error, (n, p)),
+    )
+    rest = rest + 1e-18 * np.eye(p)
+    root = np.linalg.cholesky(rest)
+    each = len(z) // n
+    logs = mean[:, None, :] + z.reshape(n, each, p) @ root.swapaxes(1, 2)
+    build = np.repeat(np.exp(parts[0]), each, axis=0)
+    values = np.column_stack([build, np.exp(logs).reshape(-1, p)])
+    for j, name in enumerate(MEASURES):
+        if name in known and known[name].sd == 0:
+            values[:, j] = known[name].value
+    age = np.repeat(parts[1], each)
+    w = np.repeat(weight / each, each)
+    possible = ~implausible(np.column_stack([values[:, :2], age]), values[:, 2:])
+    # Where the readings themselves break a rule, nothing is left to choose from.
+    if w[possible].sum() > 0.02:
+        w = np.where(possible, w, 0.0)
+    return Bodies(
+        values,
+        w / w.sum(),
+        np.repeat(np.arange(n), each),
+        np.repeat(parts[2], each),
+        age,
+    )

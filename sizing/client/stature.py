@@ -1,0 +1,222 @@
+"""Stature of a person who cannot stand, from a segment of the body."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import pandas as pd
+
+from sizing.client.how import ESTIMATED, Reading
+from sizing.errors import Problem, SizingError, one_of
+from sizing.measures import SEXES
+from sizing.population.model_donors import donors
+from sizing.population.model_moments import model_age
+from sizing.resources import source_table
+
+#: Outside the ages an equation was made on its error is widened by this much
+#: (common practice, no source).
+BEYOND_AGES = 1.5
+STATURE = "stature_cm"
+KNEE = "knee_height_cm"
+#: Published knee-height equations, the one used first.
+KNEE_EQUATIONS: tuple[str, ...] = ("chumlea_1985", "donini_2000")
+#: A prior of stature this many years around the person's age.
+_NEAR_YEARS = 10.0
+
+
+@dataclass(frozen=True)
+class StatureEstimate:
+    """Stature worked out from one segment.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per equation that could be used, best first: ``segment``,
+        ``value_cm``, ``estimate``, ``low``, ``high`` (90 %), ``sd_cm``,
+        ``ages`` (inside or beyond those it was made on), ``method``, ``n``
+        (people behind it, missing where not known), ``source``, ``used``.
+    """
+
+    table: pd.DataFrame
+
+    @property
+    def best(self) -> pd.Series:
+        """The equation that is used."""
+        return self.table.iloc[0]
+
+    def summary(self) -> str:
+        """Return the estimate in plain words."""
+        row = self.best
+        words = (
+            f"Stature estimated from {_words(row['segment'])}: {row['estimate']:.1f} cm "
+            f"(9 in 10 such people: {row['low']:.1f} to {row['high']:.1f}; "
+            f"{row['source']})"
+        )
+        if row["ages"] == "beyond":
+            words += (
+                "; beyond the ages the equation was made on, so its error is widened "
+                f"by {BEYOND_AGES:g}"
+            )
+        return words + "."
+
+
+def _words(segment: str) -> str:
+    return segment.rsplit("_", 1)[0].replace("_", " ")
+
+
+@cache
+def equations() -> pd.DataFrame:
+    """Return every equation for stature: segment, sex, ages, terms, error, source.
+
+    Returns
+    -------
+    DataFrame
+        ``key, segment, sex, age_from, age_to, constant, slope, age_slope,
+        sd_cm, n, source``.
+
+    Examples
+    --------
+    >>> bool((equations()["segment"] == "knee_height_cm").any())
+    True
+    """
+    knee = source_table("knee_height_equations.csv").rename(
+        columns={"knee_height": "slope", "age": "age_slope"}
+    )
+    knee = knee.assign(segment=KNEE, n=np.nan).drop(columns="people")
+    own = source_table("segment_equations.csv").assign(key="survey")
+    return pd.concat([knee, own], ignore_index=True)
+
+
+def segments() -> tuple[str, ...]:
+    """Return the segments from which stature can be estimated."""
+    return tuple(dict.fromkeys(equations()["segment"]))
+
+
+def estimate_stature(
+    sex: str,
+    age_years: float,
+    known: Mapping[str, float],
+    *,
+    equation: str = KNEE_EQUATIONS[0],
+) -> StatureEstimate:
+    """Estimate stature from the segments that were measured.
+
+    Parameters
+    ----------
+    sex : str
+    age_years : float
+    known : mapping
+        Segment (``knee_height_cm``, ``span_cm``, ...) to its length in cm.
+    equation : str
+        Which published knee-height equation is preferred where the age is
+        within it: ``chumlea_1985`` or ``donini_2000``.
+
+    Returns
+    -------
+    StatureEstimate
+
+    Raises
+    ------
+    SizingError
+        If no segment is known that a survey carries.
+
+    Notes
+    -----
+    ``stature = constant + slope x segment + age_slope x age``. Equations whose
+    ages hold the person come first, then those of the smallest error; beyond
+    the ages of all, the nearest age is put in and the error widened.
+
+    References
+    ----------
+    Chumlea, Roche, Steinbaugh, J Am Geriatr Soc 1985;33:116-120; Donini et al.,
+    J Nutr Health Aging 2000 (both as quoted by secondary sources).
+
+    Examples
+    --------
+    >>> found = estimate_stature("male", 70, {"knee_height_cm": 52.0})
+    >>> round(64.19 - 0.04 * 70 + 2.02 * 52, 2), round(found.best["estimate"], 2)
+    (166.43, 166.43)
+    """
+    one_of("sex", sex, SEXES)
+    one_of("knee-height equation", equation, KNEE_EQUATIONS)
+    table = equations()
+    table = table[(table["sex"] == sex) & table["segment"].isin(list(known))].copy()
+    if table.empty:
+        raise SizingError(
+            str(
+                Problem(
+                    "no segment from which stature can be estimated",
+                    ", ".join(segments()),
+                    "measure knee height, or the stature lying",
+                )
+            )
+        )
+    year = float(model_age(age_years))
+    used = np.clip(year, table["age_from"], table["age_to"])
+    beyond = (used - year).abs() > 0
+    table["value_cm"] = table["segment"].map(known).astype(float)
+    table["estimate"] = (
+        table["constant"]
+        + table["slope"] * table["value_cm"]
+        + table["age_slope"] * used
+    )
+    table["sd_cm"] *= np.where(beyond, BEYOND_AGES, 1.0)
+    table["low"] = table["estimate"] - 1.6449 * table["sd_cm"]
+    table["high"] = table["estimate"] + 1.6449 * table["sd_cm"]
+    table["ages"] = np.where(beyond, "beyond", "inside")
+    table["method"] = "regression on one segment, 90 % interval of one person"
+    order = pd.DataFrame(
+        {
+            "beyond": beyond,
+            "years": (used - year).abs(),
+            # Published equations for older people go before soldiers' ones.
+            "knee": np.where(table["key"] == equation, 0, 1),
+            "sd": table["sd_cm"],
+        }
+    ).sort_values(["beyond", "knee", "years", "sd"])
+    table = table.loc[order.index].reset_index(drop=True)
+    table["used"] = table.index == 0
+    columns = ["segment", "value_cm", "estimate", "low", "high", "sd_cm", "ages"]
+    return StatureEstimate(table[[*columns, "method", "n", "key", "source", "used"]])
+
+
+def as_reading(found: StatureEstimate, sex: str, age_years: float) -> Reading:
+    """Return an estimate in the form of a reading of stature with its error.
+
+    A regression already draws towards the mean of its people: counted as a
+    reading it would be drawn there twice. With ``m`` and ``s`` mean and SD of
+    stature among embedded people of that sex and about that age, ``r`` the
+    equation's SD and ``R = 1 - r^2 / s^2``, the reading ``m + (e - m) / R``
+    with SD ``r / sqrt(R)`` leads back to ``e`` with SD ``r`` where nothing
+    else is known.
+
+    Examples
+    --------
+    >>> found = estimate_stature("female", 80, {"knee_height_cm": 48.0})
+    >>> bool(as_reading(found, "female", 80).sd > found.best["sd_cm"])
+    True
+    """
+    mean, sd = _stature_of(sex, round(float(model_age(age_years))))
+    row = found.best
+    ratio = max(1.0 - (row["sd_cm"] / sd) ** 2, 0.2)
+    value = mean + (row["estimate"] - mean) / ratio
+    return Reading(
+        STATURE,
+        float(value),
+        ESTIMATED,
+        float(row["sd_cm"] / np.sqrt(ratio)),
+        source=f"from {_words(row['segment'])}: {row['source']}",
+    )
+
+
+@cache
+def _stature_of(sex: str, year: int) -> tuple[float, float]:
+    """Mean and SD of stature among embedded people about this age."""
+    build = donors()[sex].build
+    near = _NEAR_YEARS if year >= 20 else 1.0
+    gap = (np.minimum(model_age(build[:, 2]), 80.0) - min(year, 80)) / near
+    weight = np.exp(-0.5 * gap**2)
+    stature = np.exp(build[:, 1])
+    mean = float(np.average(stature, weights=weight))
+    return mean, float(np.sqrt(np.average((stature - mean) ** 2, weights=weight)))
