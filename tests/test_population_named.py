@@ -18,6 +18,7 @@ from sizing.population.classes import (
     BMI_CLASSES,
     CHILD_BMI,
     bmi_class,
+    body_mass_index,
 )
 from sizing.population.named import (
     POPULATIONS,
@@ -348,6 +349,20 @@ def test_stature_percentiles_come_within_6_mm_of_the_weighted_survey(survey_fold
     plain = weighted_quantile(people.frame["stature_cm"], PERCENTILES)
     assert np.abs(got - expected).mean() < 0.6
     assert np.abs(plain - expected).mean() > 2 * np.abs(got - expected).mean()
+
+
+@pytest.mark.surveys
+def test_the_heavy_are_as_many_as_the_limits_say(survey_folder):
+    place = survey_folder / "nhanes_2015_2016"
+    survey = read_nhanes_files(place / "DEMO_I.XPT", place / "BMX_I.XPT")
+    bmi = body_mass_index(survey.frame)
+    known = (survey.frame["age_years"] >= 18) & bmi.notna()
+    before = np.average(bmi[known] >= 40, weights=survey.weight[known])
+    people = load_people("adults")
+    now = np.average(people.frame["bmi"] >= 40, weights=people.weight)
+    words = next(s for s in people.limits if "survey weights" in s)
+    assert f"{100 * now:.1f} % have" in words
+    assert f"against {100 * before:.1f} % in 2015-16" in words
 
 
 def test_loading_is_quick():

@@ -254,7 +254,7 @@ def reweight(people: People, margins: pd.DataFrame) -> People:
             "iterations": result.iterations,
         },
     )
-    if result.design_effect > people.design_effect:
+    if result.design_effect > 2 * people.design_effect:
         _warn_if_few(reweighted)
     return reweighted
 
