@@ -87,8 +87,9 @@ def predictors_of(frame: pd.DataFrame) -> Floats:
 
 
 def range_by_age(q: Floats, age: Floats) -> Floats:
-    """Low and high ``q`` at each of AGES, from people within 1.5 years."""
-    return np.array([np.quantile(q[np.abs(age - at) <= 1.5], TAIL) for at in AGES])
+    """Low and high ``q`` at each of AGES, from the 150 people nearest in age."""
+    nearest = [np.argsort(np.abs(age - at), kind="stable")[:150] for at in AGES]
+    return np.array([np.quantile(q[rows], TAIL) for rows in nearest])
 
 
 def fit_measure(frame: pd.DataFrame, name: str) -> tuple[dict[str, Any], pd.Series]:

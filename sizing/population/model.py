@@ -13,6 +13,7 @@ from sizing.population.model_prediction import (
     condition,
     predict_measures,
 )
+from sizing.population.model_seam import seam_steps
 
 __all__ = [
     "Prediction",
@@ -20,4 +21,5 @@ __all__ = [
     "draw_measures",
     "evidence_rules",
     "predict_measures",
+    "seam_steps",
 ]

