@@ -7,7 +7,7 @@ import numpy.typing as npt
 from scipy.optimize import linprog
 
 from sizing.errors import SizingError
-from sizing.population.margins import Margin
+from sizing.population.margin import Margin
 
 Array = npt.NDArray[np.float64]
 

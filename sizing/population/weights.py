@@ -8,12 +8,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
-from sizing.population.margins import (
-    Margin,
-    check_against,
-    margins_from,
-    to_margins,
-)
+from sizing.population.margin import check_against
+from sizing.population.margins import margins_from, to_margins
 from sizing.population.possible import refuse_the_impossible
 
 Array = npt.NDArray[np.float64]
@@ -415,6 +411,3 @@ def _need_columns(frame: pd.DataFrame, names: Sequence[str], what: str) -> None:
             f"The {what} lack the column {', '.join(map(repr, absent))}; they have "
             f"{', '.join(str(c) for c in frame.columns)}."
         )
-
-
-__all__ = ["Margin", "Weighting", "kish", "post_stratify", "rake"]
