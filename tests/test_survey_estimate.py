@@ -420,3 +420,37 @@ def test_nhanes_share_error_against_samplics(nhanes):
     assert row["estimate"] == pytest.approx(oracle.point_est["in"], rel=1e-10)
     assert row["se"] == pytest.approx(oracle.stderror["in"], rel=1e-8)
     assert 0 < row["low"] < row["estimate"] < row["high"]
+
+
+@pytest.mark.surveys
+@pytest.mark.filterwarnings("ignore:samplics is archived")
+@pytest.mark.parametrize("q", [0.05, 0.5, 0.95])
+def test_nhanes_percentiles_by_woodruff_against_samplics(nhanes, q):
+    """The share's error from samplics, read back through a plain loop."""
+    from samplics import PopParam
+    from samplics.estimation import TaylorEstimator
+
+    member = (nhanes["sex"] == "female") & (nhanes["age_years"] >= 20)
+    inside = member & nhanes["stature_cm"].notna()
+    row = design(
+        nhanes, values=nhanes["stature_cm"], domain=member, statistic="quantile", q=q
+    ).iloc[0]
+    women = nhanes[inside].sort_values("stature_cm")
+    reached = (women["weight"].cumsum() / women["weight"].sum()).to_numpy()
+
+    def value_at(share: float) -> float:
+        return women["stature_cm"].to_numpy()[np.argmax(reached >= share)]
+
+    assert row["estimate"] == value_at(q)
+    oracle = TaylorEstimator(PopParam.mean)
+    oracle.estimate(
+        y=(nhanes["stature_cm"] <= row["estimate"]).astype(float).to_numpy(),
+        samp_weight=nhanes["weight"].to_numpy(),
+        stratum=nhanes["stratum"].to_numpy(),
+        psu=nhanes["unit"].to_numpy(),
+        domain=inside.map({True: "in", False: "out"}).to_numpy(),
+    )
+    t = stats.t.ppf(0.975, 15)
+    assert row["low"] == value_at(q - t * oracle.stderror["in"])
+    assert row["high"] == value_at(q + t * oracle.stderror["in"])
+    assert row["se"] == pytest.approx((row["high"] - row["low"]) / (2 * t))

@@ -1,11 +1,12 @@
 """Reader of the official SAS transport files of NHANES."""
 
+import warnings
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import Problem, SizingError, SizingWarning
 from sizing.survey.dataset import Notes, Survey, in_order
 from sizing.survey.embedded import ETHNIC_GROUPS
 from sizing.survey.files import PathLike, as_numbers, check_columns, read_transport
@@ -72,6 +73,11 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
         If a file is absent, of another kind, cut short or lacks a column, or
         the two files share nobody.
 
+    Warns
+    -----
+    SizingWarning
+        If examined people have no row of body measures.
+
     References
     ----------
     US National Center for Health Statistics, National Health and Nutrition
@@ -105,12 +111,17 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
     )
     frame = notes.drop(frame, frame["RIDAGEYR"] < 2, "younger than 2 years")
     frame = notes.drop(frame, ~(frame[weight] > 0), "no examination weight")
-    notes.add(
-        "examined, but without a row of body measures",
-        "(all measures)",
-        int((~frame["SEQN"].isin(body["SEQN"])).sum()),
-        "kept",
-    )
+    absent = int((~frame["SEQN"].isin(body["SEQN"])).sum())
+    rule = "examined, but without a row of body measures"
+    notes.add(rule, "(all measures)", absent, "kept")
+    if absent:
+        # A transport file cut at the end of a record looks whole by itself.
+        warnings.warn(
+            f"{Path(body_measures).name}: {absent} people were {rule}. The file may "
+            "be cut short: download it again",
+            SizingWarning,
+            stacklevel=2,
+        )
     frame = frame.merge(body, on="SEQN", how="left", validate="one_to_one")
     frame = frame.rename(columns={"SEQN": "person", "RIDAGEYR": "age_years"})
     frame["person"] = frame["person"].astype("int64")
