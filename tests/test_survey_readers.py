@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 
 import sizing.survey.embedded as embedded
 from sizing.errors import InputProblems, SizingError, SizingWarning
@@ -19,6 +20,7 @@ from sizing.survey import (
 )
 from sizing.survey.ansur import _LENGTHS as ANSUR_LENGTHS
 from sizing.survey.snyder import _LENGTHS as SNYDER_LENGTHS
+from sizing.survey.snyder import _huber
 
 # Invented files, in the form of the published ones
 
@@ -368,6 +370,18 @@ def test_snyder_reader_drops_repeats_blanks_zeros_and_slips(snyder):
     expected = (expected + given["ERECT SITTING HEIGHT"]) / 10
     assert row["shoulder_height_sitting_cm"] == pytest.approx(expected)
     assert survey.frame["buttock_popliteal_length_cm"].isna().all()
+
+
+def test_huber_regression_against_statsmodels(rng):
+    design = np.column_stack([np.ones(400), rng.normal(5, 0.2, 400), rng.random(400)])
+    y = design @ [0.3, 0.8, -0.2] + rng.standard_t(3, 400) * 0.05
+    y[:5] += 2.0
+    # The same scale as ours: the median distance from 0, not from the median.
+    oracle = sm.RLM(y, design, M=sm.robust.norms.HuberT(1.345))
+    expected = oracle.fit(maxiter=200, tol=1e-10).params
+    np.testing.assert_allclose(_huber(design, y), expected, atol=2e-3)
+    plain = np.linalg.lstsq(design, y, rcond=None)[0]
+    assert np.abs(plain - expected).max() > 2e-2
 
 
 def test_snyder_refuses_another_file(snyder, ansur):

@@ -4,7 +4,6 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-import statsmodels.api as sm
 
 from sizing.survey.dataset import Notes, Survey, in_order
 from sizing.survey.files import PathLike, as_numbers, check_columns, read_csv
@@ -164,7 +163,27 @@ def _outlying(frame: pd.DataFrame, column: str) -> np.ndarray:
     # Too few children measured to say what is usual.
     if len(y) < 10 * design.shape[1]:
         return far
-    residual = y - sm.RLM(y, design).fit().predict(design)
+    residual = y - design @ _huber(design, y)
     spread = 1.4826 * np.median(np.abs(residual))
     far[known.to_numpy()] = np.abs(residual) > OUTLYING * max(spread, 1e-9)
     return far
+
+
+def _huber(design: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Return the coefficients of a Huber regression (threshold 1.345).
+
+    By reweighting with the small normal equations: many times quicker than the
+    general routine of statsmodels, which a test holds it to.
+    """
+    weight = np.ones(len(y))
+    beta = np.zeros(design.shape[1])
+    for _ in range(50):
+        weighted = design * weight[:, None]
+        new = np.linalg.solve(weighted.T @ design, weighted.T @ y)
+        size = np.abs(y - design @ new)
+        scale = max(1.4826 * float(np.median(size)), 1e-12)
+        weight = np.minimum(1.0, 1.345 * scale / np.maximum(size, 1e-12))
+        if np.abs(new - beta).max() < 1e-9:
+            break
+        beta = new
+    return new
