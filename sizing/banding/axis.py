@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sizing.errors import Problem, SizingError, one_of
+from sizing.measures import to_tenths
 
 Ints = npt.NDArray[np.int64]
 Width = float | Sequence[float]
@@ -62,10 +63,36 @@ class Axis:
         """Number of candidates of one size."""
         return len(self.low[size])
 
+    def widened(self, down: int, up: int) -> "Axis":
+        """Return the axis with low edges lowered and high edges raised."""
+        if not down and not up:
+            return self
+        return replace(
+            self,
+            low=tuple(low - down for low in self.low),
+            high=tuple(high + up for high in self.high),
+        )
+
+    def with_fixed(self, at: int, low: int, high: int) -> "Axis":
+        """Return the axis with one size's band fixed."""
+        parts = {
+            name: tuple(
+                np.array([edge]) if k == at else old
+                for k, old in enumerate(getattr(self, name))
+            )
+            for name, edge in (
+                ("low", low),
+                ("top", low),
+                ("high", high),
+                ("inner", high),
+            )
+        }
+        return replace(self, **parts)
+
 
 def tenths(value: float) -> int:
-    """Return cm as mm, or kg as 0.1 kg, rounded."""
-    return int(np.floor(value * 10 + 0.5 + 1e-7))
+    """Return cm as mm, or kg as 0.1 kg, rounded as people's measures are."""
+    return int(to_tenths([value])[0])
 
 
 def check_widths(widths: Mapping[str, Width], sizes: int) -> dict[str, list[int]]:

@@ -1,79 +1,83 @@
-"""A banding task with its people counted into cells once."""
+"""A checked request with its people counted into cells once."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
 
 from sizing.banding.axis import Axis, Ints
-from sizing.banding.bodies import Bodies
-from sizing.banding.counts import Breaks, Floats, Lookup, cell_numbers, cumulate
+from sizing.banding.counts import Breaks, Floats
+from sizing.banding.goal import Counter, Goal
 from sizing.banding.rival import quantile_boxes
-from sizing.banding.search import Part, Task
+from sizing.banding.search import Task
+from sizing.banding.settings import Request
 from sizing.banding.solve import best_chart, upper_bound
 from sizing.errors import Problem, SizingError
 
 #: Most cells of the table that a bound is read from.
 MOST_CELLS = 12_000_000
 
+Boxes = tuple[Ints, Ints]
+
 
 class Fitter:
-    """A banding task with its people counted into cells once.
+    """A checked request with its people counted into cells once.
 
-    Refitting to some of the rows reuses the cells.
-
-    Parameters
-    ----------
-    bodies : Bodies
-        The people.
-    lay : callable
-        Takes one step per measure, in tenths, and returns for each measure its
-        exact and its bounding axis.
-    steps : sequence of int
-        The steps to fit on.
-    least_share : float
-        See ``fit_bands``.
+    Refitting to some of the rows, or with other weights, reuses the cells.
     """
 
-    def __init__(
-        self,
-        bodies: Bodies,
-        lay: Callable[[Sequence[int]], list[tuple[Axis, Axis]]],
-        steps: Sequence[int],
-        *,
-        least_share: float,
-    ) -> None:
-        self.bodies = bodies
-        self.lay = lay
-        self.steps = list(steps)
-        self.axes = [exact for exact, _ in lay(steps)]
-        self.sizes = self.axes[0].sizes
-        self.least_share = least_share
-        self.breaks = [Breaks.of(axis) for axis in self.axes]
+    def __init__(self, request: Request) -> None:
+        self.request = request
+        self.bodies = request.bodies
+        self.sizes = request.layout.sizes
+        self.places = request.layout.axes(request.layout.steps, bounding=False)
+        self.axes = self.places[0]
+        self.counter = Counter()
+
+    def tasks(self, weight: Floats) -> list[Task]:
+        """Return the search's tasks: one for each place of the owned sizes."""
+        total = float(weight.sum()) / self._measured
+        aim, _ = self.rival(weight)
+        weight = np.where(self.bodies.coverable, weight, 0.0)
+        return _tasks(
+            self.places,
+            self.request,
+            self.request.search_goal,
+            self.counter,
+            weight,
+            total,
+            aim,
+        )
+
+    def fit(self, weight: Floats | None = None) -> Boxes:
+        """Return low and high edges of the best chart for some weights.
+
+        Raises
+        ------
+        SizingError
+            If no chart meets the constraints.
+        """
+        if weight is None:
+            return self.best
+        return self._solve(weight, self._start)
 
     @cached_property
-    def cells(self) -> Ints:
-        """The cell of each row."""
-        return cell_numbers(self.bodies.values, self.breaks)
+    def best(self) -> Boxes:
+        """Low and high edges of the best chart for the people as they are."""
+        return self._solve(self.bodies.weight, self.rival(self.bodies.weight)[0])
 
-    def task(self, rows: np.ndarray | None = None) -> Task:
-        """Return the search's task for all rows or for some."""
-        weight: Floats = self.bodies.counted
-        total = self.bodies.total
-        aim, _ = quantile_boxes(self.bodies, self.axes, self.sizes, rows=rows)
-        if rows is not None:
-            total = float(self.bodies.weight[rows].sum())
-            weight = np.where(rows, weight, 0.0)
-        table = cumulate(self.cells, weight, self.breaks)
-        part = Part(1.0, self.breaks, Lookup(table))
-        return Task(self.axes, [part], total, self.least_share * total, aim)
+    @cached_property
+    def _start(self) -> Ints:
+        return self.best[0]
 
-    def index(self, rows: np.ndarray | None = None) -> Ints:
-        """Return the candidates of the best chart for all rows or some."""
-        task = self.task(rows)
-        start = self.nearest(task.aim) if rows is None else self.best
-        value, index = best_chart(task, start)
-        if value == -np.inf:
+    def _solve(self, weight: Floats, near: Ints) -> Boxes:
+        value, found = -np.inf, None
+        for task in self.tasks(weight):
+            start = _nearest(task.axes, near)
+            reached, index = best_chart(task, start, value)
+            if reached > value and index is not None:
+                value, found = reached, _edges(task.axes, index)
+        if found is None:
             raise SizingError(
                 str(
                     Problem(
@@ -84,67 +88,106 @@ class Fitter:
                     )
                 )
             )
-        return index
+        return found
+
+    def rival(self, weight: Floats) -> Boxes:
+        """Return the quantile-centred bands for some weights."""
+        rows = weight > 0
+        return quantile_boxes(
+            self.bodies.values[rows], weight[rows], self._free_axes, self.sizes
+        )
 
     @cached_property
-    def best(self) -> Ints:
-        """The candidates of the best chart for all rows."""
-        return self.index()
+    def _free_axes(self) -> list[Axis]:
+        layout = self.request.layout
+        return [
+            make(step=step)[0]
+            for make, step in zip(layout.makers, layout.steps, strict=True)
+        ]
 
-    def nearest(self, low: Ints) -> Ints:
-        """Return the candidates nearest to some low edges."""
-        return np.array(
-            [
-                [
-                    int(np.argmin(np.abs(axis.low[k] - edge)))
-                    for axis, edge in zip(self.axes, edges, strict=True)
-                ]
-                for k, edges in enumerate(low)
-            ]
-        )
+    def value(self, boxes: Boxes, rows: np.ndarray | None = None) -> float:
+        """Return the goal's value for some rows, from first principles."""
+        rows = np.ones(len(self.bodies.weight), dtype=bool) if rows is None else rows
+        # Those not measured fit no size, here and among those held out.
+        return self._measured * self.request.goal.value(self.bodies, *boxes, rows)
 
-    def boxes(self, rows: np.ndarray | None = None) -> tuple[Ints, Ints]:
-        """Return low and high edges of the best chart for all rows or some."""
-        index = self.best if rows is None else self.index(rows)
-        low, high = (
-            np.array(
-                [
-                    [edge[d][k][i] for d, i in enumerate(at)]
-                    for k, at in enumerate(index)
-                ]
-            )
-            for edge in ([a.low for a in self.axes], [a.high for a in self.axes])
-        )
-        return low, high
+    @property
+    def _measured(self) -> float:
+        return 1.0 - self.bodies.not_measured
 
-    def bound(self, share: float, tolerance: float) -> float:
-        """Return a share no chart on the finest permitted grid exceeds.
+    def bound(self, value: float, tolerance: float, most_pairs: int) -> float:
+        """Return a value no chart on the finest permitted grid exceeds.
 
         Parameters
         ----------
-        share : float
+        value : float
             What the fitted chart reaches.
         tolerance : float
             How far above it the bound may stay.
+        most_pairs : int
+            How long to try; see ``sizing.banding.solve.upper_bound``.
         """
-        steps = [1] * len(self.axes)
+        layout = self.request.layout
+        steps = [1] * len(layout.steps)
         while True:
-            axes = [bounding for _, bounding in self.lay(steps)]
-            breaks = [Breaks.of(axis) for axis in axes]
-            if np.prod([len(cut.cuts) + 1.0 for cut in breaks]) <= MOST_CELLS:
+            axes = layout.axes(steps, bounding=True)
+            cells = [len(Breaks.of(axis).cuts) + 1.0 for axis in axes[0]]
+            if np.prod(cells) <= MOST_CELLS:
                 break
             # Coarsen where a step is the smallest part of the width.
             parts = [
-                step / (axis.high[0][0] - axis.low[0][0] + 1)
-                for step, axis in zip(steps, axes, strict=True)
+                step / (axis.high[-1][0] - axis.low[-1][0] + 1)
+                for step, axis in zip(steps, self._free_axes, strict=True)
             ]
             d = int(np.argmin(parts))
             steps[d] = {1: 2, 2: 5}.get(steps[d], steps[d] + 5)
-        cells = cell_numbers(self.bodies.values, breaks)
-        table = cumulate(cells, self.bodies.counted, breaks)
-        total = self.bodies.total
-        # A box with enough people has an outer box with enough people.
-        least = self.least_share * total
-        task = Task(axes, [Part(1.0, breaks, Lookup(table))], total, least)
-        found = upper_bound(task, (share + tolerance) * total) / total
-        return min(1.0, max(share, found))
+        weight, total = self.bodies.counted, self.bodies.total
+        found = max(
+            upper_bound(task, (value + tolerance) * total, most_pairs=most_pairs)
+            for task in _tasks(
+                axes, self.request, self.request.goal, Counter(), weight, total, None
+            )
+        )
+        return min(1.0, max(value, found / total))
+
+
+def _tasks(
+    places: list[list[Axis]],
+    request: Request,
+    goal: Goal,
+    counter: Counter,
+    weight: Floats,
+    total: float,
+    aim: Ints | None,
+) -> list[Task]:
+    tasks = []
+    for axes in places:
+        own = counter if len(places) == 1 else Counter()
+        parts = goal.parts(request.bodies, axes, own, weight)
+        least = request.least_share * total
+        tasks.append(Task(axes, parts, total, least, aim))
+    return tasks
+
+
+def _nearest(axes: Sequence[Axis], low: Ints) -> Ints:
+    """Return the candidates nearest to some low edges."""
+    return np.array(
+        [
+            [
+                int(np.argmin(np.abs(axis.low[k] - edge)))
+                for axis, edge in zip(axes, edges, strict=True)
+            ]
+            for k, edges in enumerate(low)
+        ]
+    )
+
+
+def _edges(axes: Sequence[Axis], index: Ints) -> Boxes:
+    """Return the low and high edges of some candidates."""
+    low, high = (
+        np.array(
+            [[part[d][k][i] for d, i in enumerate(at)] for k, at in enumerate(index)]
+        )
+        for part in ([a.low for a in axes], [a.high for a in axes])
+    )
+    return low, high

@@ -1,15 +1,11 @@
 """Coverage of people the fit has not seen: repeated half-splits by person."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
 
-from sizing.banding.axis import Ints
-from sizing.banding.bodies import Bodies, share_covered
-
-Boxes = tuple[Ints, Ints]
+from sizing.banding.fitter import Fitter
 
 METHOD = (
     "mean of repeated half-splits by person; interval by Student's t with the "
@@ -59,14 +55,7 @@ class HeldOut:
         return self.fitted if which == "fitted" else self.rival
 
 
-def half_splits(
-    bodies: Bodies,
-    fit: Callable[[np.ndarray], Boxes],
-    rival: Callable[[np.ndarray], Boxes],
-    *,
-    splits: int,
-    seed: int,
-) -> HeldOut:
+def half_splits(fitter: Fitter, *, splits: int, seed: int) -> HeldOut:
     """Fit to a random half of the persons and judge on the other half, often.
 
     Splits come in pairs: each half trains once and is held out once. All draws
@@ -74,15 +63,14 @@ def half_splits(
 
     Parameters
     ----------
-    bodies : Bodies
-        The people.
-    fit, rival : callables
-        Take the rows to train on (bool) and return low and high edges.
+    fitter : Fitter
+        The task.
     splits : int
         How many fits to make; 0 for none.
     seed : int
         Of the random halves.
     """
+    bodies = fitter.bodies
     rng = np.random.default_rng(seed)
     n = bodies.persons
     if n < 2 or splits < 1:
@@ -96,7 +84,8 @@ def half_splits(
         else:
             half = ~half
         train = half[bodies.person]
-        test = bodies.part(~train)
-        shares.append([share_covered(test, *make(train)) for make in (fit, rival)])
+        weight = np.where(train, bodies.weight, 0.0)
+        charts = (fitter.fit(weight), fitter.rival(weight))
+        shares.append([fitter.value(chart, ~train) for chart in charts])
     fitted, other = np.array(shares).T
     return HeldOut(fitted, other, n - n // 2)

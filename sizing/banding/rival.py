@@ -5,15 +5,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from sizing.banding.axis import Axis, Ints
-from sizing.banding.bodies import Bodies
+from sizing.banding.counts import Floats
 
 
 def quantile_boxes(
-    bodies: Bodies,
-    axes: Sequence[Axis],
-    sizes: int,
-    *,
-    rows: np.ndarray | None = None,
+    values: Ints, weight: Floats, axes: Sequence[Axis], sizes: int
 ) -> tuple[Ints, Ints]:
     """Centre each size's band on its own quantile of each measure.
 
@@ -23,14 +19,14 @@ def quantile_boxes(
 
     Parameters
     ----------
-    bodies : Bodies
-        The people, often only those a split trains on.
+    values : ndarray of int64, shape (people, measures)
+        In tenths; often only those a split trains on.
+    weight : ndarray of float
+        One per person.
     axes : sequence of Axis
         The measures' candidates, whose widths are used.
     sizes : int
         Number of sizes.
-    rows : ndarray of bool, optional
-        The rows to take the quantiles from.
 
     Returns
     -------
@@ -40,11 +36,9 @@ def quantile_boxes(
     at = (np.arange(sizes) + 0.5) / sizes
     low = np.zeros((sizes, len(axes)), dtype=np.int64)
     high = np.zeros_like(low)
-    chosen = slice(None) if rows is None else rows
     for d, axis in enumerate(axes):
         # Whole tenths: counting them is faster than sorting people.
-        count = np.bincount(bodies.values[chosen, d], weights=bodies.weight[chosen])
-        reached = np.cumsum(count)
+        reached = np.cumsum(np.bincount(values[:, d], weights=weight))
         centre = np.searchsorted(reached, at * reached[-1] * (1 - 1e-12))
         for k in range(sizes):
             # The candidate whose middle is nearest gives the width to use.

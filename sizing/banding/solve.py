@@ -21,7 +21,9 @@ GROUPS: dict[int, int] = {1: 16, 2: 10, 3: 6, 4: 4}
 MOST_PAIRS = 2_000_000
 
 
-def best_chart(task: Task, start: Ints) -> tuple[float, Ints]:
+def best_chart(
+    task: Task, start: Ints, floor: float = -np.inf
+) -> tuple[float, Ints | None]:
     """Return the best chain of a task, exactly.
 
     Parameters
@@ -31,17 +33,21 @@ def best_chart(task: Task, start: Ints) -> tuple[float, Ints]:
     start : ndarray of int64, shape (sizes, measures)
         A chain to begin with (indices of candidates); it may break
         constraints. It changes the time taken, not the result.
+    floor : float
+        Only a chain above this weight is of interest.
 
     Returns
     -------
     value : float
         Weight of the best chain; -inf if no chain is allowed.
-    index : ndarray of int64, shape (sizes, measures)
-        Its candidates.
+    index : ndarray of int64, shape (sizes, measures), or None
+        Its candidates; None if no chain is above the floor.
     """
-    found = climb(task, start)
+    value, index = _if_any(*climb(task, start))
+    if value <= floor:
+        value, index = floor, None
     nodes = task.everything(GROUPS[len(task.axes)])
-    return _refine(task, nodes, task.pairs(nodes), *found)
+    return _refine(task, nodes, task.pairs(nodes), value, index)
 
 
 def climb(task: Task, start: Ints) -> tuple[float, Ints]:
@@ -71,9 +77,13 @@ def climb(task: Task, start: Ints) -> tuple[float, Ints]:
     return value, here
 
 
+def _if_any(value: float, index: Ints) -> tuple[float, Ints | None]:
+    return value, None if value == -np.inf else index
+
+
 def _refine(
-    task: Task, nodes: Nodes, pairs: Pairs, value: float, best: Ints
-) -> tuple[float, Ints]:
+    task: Task, nodes: Nodes, pairs: Pairs, value: float, best: Ints | None
+) -> tuple[float, Ints | None]:
     """Return the best chain among the nodes, or the one known if better."""
     slack = TIE * task.total
     while True:
@@ -85,15 +95,15 @@ def _refine(
         if measure is None:
             return _finish(task, nodes, pairs, value, best)
         if value == -np.inf:
-            value, best = climb(task, _middle(task, nodes, pairs))
+            value, best = _if_any(*climb(task, _middle(task, nodes, pairs)))
         if sum(len(p) for p in pairs) > MOST_PAIRS:
             return _in_parts(task, nodes, pairs, value, best)
         nodes, pairs = halve(task, nodes, pairs, measure)
 
 
 def _finish(
-    task: Task, nodes: Nodes, pairs: Pairs, value: float, best: Ints
-) -> tuple[float, Ints]:
+    task: Task, nodes: Nodes, pairs: Pairs, value: float, best: Ints | None
+) -> tuple[float, Ints | None]:
     """Take the best chain of single boxes; of equals, that with lowest edges."""
     order = [np.lexsort(n[:, ::-1, 0].T) for n in nodes]
     nodes = [n[o] for n, o in zip(nodes, order, strict=True)]
@@ -110,8 +120,8 @@ def _finish(
 
 
 def _in_parts(
-    task: Task, nodes: Nodes, pairs: Pairs, value: float, best: Ints
-) -> tuple[float, Ints]:
+    task: Task, nodes: Nodes, pairs: Pairs, value: float, best: Ints | None
+) -> tuple[float, Ints | None]:
     """Search the better half of one size's nodes first, then the other half."""
     weights = task.weigh(nodes, pairs)
     totals = [u + d for u, d in zip(weights.up(), weights.down(), strict=True)]

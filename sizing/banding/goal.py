@@ -1,0 +1,194 @@
+"""What a fit makes as large as it can: the goals on offer."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.special import ndtr
+
+from sizing.banding.axis import Axis, Ints, tenths
+from sizing.banding.bodies import Bodies
+from sizing.banding.counts import Breaks, Floats, Lookup, cell_numbers, cumulate
+from sizing.banding.search import Part
+from sizing.banding.soft import cumulate_blurred
+from sizing.errors import Problem, SizingError, one_of
+from sizing.measures import vocabulary
+
+GOALS: tuple[str, ...] = ("covered", "judged", "loss")
+
+
+@dataclass(frozen=True)
+class Goal:
+    """What a chart is praised for.
+
+    Attributes
+    ----------
+    name : str
+        ``covered``: the share of people who fit a size. ``judged``: each
+        person's chance of being read into a size, given the errors of
+        measurement. ``loss``: 1 less the mean loss; a person who fits costs
+        nothing, one who fits no size costs 1, and one who comes within
+        ``near`` of a size costs ``too_large`` if only low edges would have to
+        give way (the sling is too large for her), ``too_small`` if only high
+        edges would, and the dearer of both if both would.
+    sd : tuple of float
+        Blur of each measure in tenths: reading errors, or smoothing.
+    near : tuple of int
+        For the loss: how near, in tenths, for each measure.
+    too_large, too_small : float
+        Costs, from 0 to 1.
+    """
+
+    name: str = "covered"
+    sd: tuple[float, ...] = ()
+    near: tuple[int, ...] = ()
+    too_large: float = 0.5
+    too_small: float = 0.5
+
+    def terms(self) -> list[tuple[float, int, int]]:
+        """Return (worth, low edges give way?, high edges give way?) per term.
+
+        The union of the sizes is worth the cheaper cost; widened on the
+        cheaper side it is worth what the dearer costs more; widened on both
+        sides, what being left out costs more still. A person's worth adds up
+        to 1 less her cost.
+        """
+        if self.name != "loss":
+            return [(1.0, 0, 0)]
+        cheap, dear = sorted((self.too_large, self.too_small))
+        large_first = self.too_large <= self.too_small
+        return [
+            (cheap, 0, 0),
+            (dear - cheap, int(large_first), int(not large_first)),
+            (1.0 - dear, 1, 1),
+        ]
+
+    def parts(
+        self, bodies: Bodies, axes: Sequence[Axis], counter: "Counter", weight: Floats
+    ) -> list[Part]:
+        """Return the search's terms for some weights of the people."""
+        parts = []
+        for number, (worth, lower, upper) in enumerate(self.terms()):
+            breaks = counter.breaks(axes, number, self, lower, upper)
+            if any(self.sd):
+                table = cumulate_blurred(bodies.values, weight, breaks, self.sd)
+            else:
+                table = cumulate(counter.cells(bodies, number, breaks), weight, breaks)
+            parts.append(Part(worth, breaks, Lookup(table)))
+        return parts
+
+    def value(self, bodies: Bodies, low: Ints, high: Ints, rows: np.ndarray) -> float:
+        """Return the goal's value for boxes and some rows, from first principles."""
+        total = float(bodies.weight[rows].sum())
+        weight = np.where(bodies.coverable, bodies.weight, 0.0)[rows]
+        values = bodies.values[rows]
+        near = np.array(self.near or [0] * values.shape[1])
+        sum_ = 0.0
+        for worth, lower, upper in self.terms():
+            start, stop = low - lower * near, high + upper * near
+            sum_ += worth * float(weight @ _chance(values, start, stop, self.sd))
+        return sum_ / total
+
+
+def _chance(values: Ints, low: Ints, high: Ints, sd: Sequence[float]) -> Floats:
+    """Return each person's chance of being read into one of a chain of boxes."""
+
+    def inside(start: Ints, stop: Ints) -> Floats:
+        chance = np.ones(len(values))
+        for d, x in enumerate(values.T):
+            if sd and sd[d] > 0:
+                upto = ndtr((stop[d] + 0.5 - x) / sd[d])
+                part = upto - ndtr((start[d] - 0.5 - x) / sd[d])
+            else:
+                part = ((x >= start[d]) & (x <= stop[d])).astype(float)
+            chance *= part if stop[d] >= start[d] else 0.0
+        return chance
+
+    found = inside(low[0], high[0])
+    for k in range(1, len(low)):
+        found += inside(low[k], high[k])
+        found -= inside(
+            np.maximum(low[k], low[k - 1]), np.minimum(high[k], high[k - 1])
+        )
+    return found
+
+
+@dataclass
+class Counter:
+    """Cells of the people, counted once and kept."""
+
+    kept: dict[int, tuple[list[Breaks], Ints | None]] = field(default_factory=dict)
+
+    def breaks(
+        self, axes: Sequence[Axis], number: int, goal: Goal, lower: int, upper: int
+    ) -> list[Breaks]:
+        """Return the cuts of one term."""
+        if number not in self.kept:
+            near = goal.near or (0,) * len(axes)
+            wide = [
+                axis.widened(lower * n, upper * n)
+                for axis, n in zip(axes, near, strict=True)
+            ]
+            self.kept[number] = ([Breaks.of(axis) for axis in wide], None)
+        return self.kept[number][0]
+
+    def cells(self, bodies: Bodies, number: int, breaks: list[Breaks]) -> Ints:
+        """Return the cell of each row for one term."""
+        cells = self.kept[number][1]
+        if cells is None:
+            cells = cell_numbers(bodies.values, breaks)
+            self.kept[number] = (breaks, cells)
+        return cells
+
+
+def make_goal(
+    measures: Sequence[str],
+    *,
+    objective: str,
+    errors: Mapping[str, float] | None,
+    near: float | Mapping[str, float],
+    too_large: float,
+    too_small: float,
+) -> Goal:
+    """Check the settings of ``fit_bands`` and return the goal they ask for.
+
+    Raises
+    ------
+    SizingError
+        If the objective is unknown, or an error, distance or cost makes no
+        sense.
+    """
+    one_of("objective", objective, GOALS)
+    if objective == "judged":
+        usual = vocabulary().set_index("name")["error_cm"]
+        given = {m: float((errors or {}).get(m, usual[m])) for m in measures}
+        _not_below(given, "error")
+        return Goal("judged", sd=tuple(10 * given[m] for m in measures))
+    if objective == "loss":
+        _not_below({"too_large": too_large, "too_small": too_small}, "cost", most=1.0)
+        each = {
+            m: near.get(m, 0.0) if isinstance(near, Mapping) else near for m in measures
+        }
+        _not_below(each, "distance that counts as near")
+        return Goal(
+            "loss",
+            near=tuple(tenths(each[m]) for m in measures),
+            too_large=too_large,
+            too_small=too_small,
+        )
+    return Goal()
+
+
+def _not_below(
+    given: Mapping[str, float], what: str, most: float = float("inf")
+) -> None:
+    for name, value in given.items():
+        if not 0 <= value <= most or value == float("inf"):
+            allowed = "0 or more" if most == float("inf") else f"from 0 to {most:g}"
+            raise SizingError(
+                str(
+                    Problem(
+                        f"the {what} makes no sense", allowed, column=name, value=value
+                    )
+                )
+            )

@@ -1,0 +1,159 @@
+"""What a fit returns: the chart, its certificate, and its rival."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.banding.held_out import HeldOut
+from sizing.chart.size_chart import SizeChart
+
+#: A difference in held-out coverage too small to matter to a buyer of sizes.
+AS_GOOD = 0.002
+GOAL_WORDS: dict[str, str] = {
+    "judged": "The mean chance of being read into a size is",
+    "loss": "1 less the mean loss is",
+}
+
+
+@dataclass(frozen=True)
+class BandFit:
+    """A fitted chart, how good it is, and how good it could be at best.
+
+    Attributes
+    ----------
+    chart : SizeChart
+        The best chart on the grid.
+    share : float
+        Share (0-1) of the people given who fit at least one size.
+    objective, value : str, float
+        What was made as large as it can be, and how large it is; under
+        "covered" the value is the share.
+    upper_bound : float
+        No chart with these widths and edges on whole mm and 0.1 kg (or on the
+        rounding asked for) has a larger value for the people given.
+    held_out_splits : HeldOut
+        Coverage of persons not fitted to, for this fit and for the rival.
+    rival : SizeChart
+        Quantile-centred bands of the same widths.
+    rival_share, rival_value : float
+        The rival's share and value for the people given.
+    people : str
+        Name of the population.
+    persons : int
+        Number of persons fitted to.
+    settings : mapping
+        How the chart was fitted.
+    """
+
+    chart: SizeChart
+    share: float
+    objective: str
+    value: float
+    upper_bound: float
+    held_out_splits: HeldOut
+    rival: SizeChart
+    rival_share: float
+    rival_value: float
+    people: str
+    persons: int
+    settings: Mapping[str, Any]
+
+    @property
+    def gap(self) -> float:
+        """What a better chart could gain at most on the people given."""
+        return self.upper_bound - self.value
+
+    @property
+    def held_out(self) -> float:
+        """Mean value (share covered) for persons the fit had not seen."""
+        return self.held_out_splits.mean()
+
+    @property
+    def held_out_low(self) -> float:
+        """Low end of the 95 % interval of ``held_out``."""
+        return self.held_out_splits.interval()[0]
+
+    @property
+    def held_out_high(self) -> float:
+        """High end of the 95 % interval of ``held_out``."""
+        return self.held_out_splits.interval()[1]
+
+    @property
+    def rival_held_out(self) -> float:
+        """Mean share of the same held-out persons whom the rival covers."""
+        return self.held_out_splits.mean("rival")
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row per figure: chart, people, estimate, low, high, method, n."""
+        splits = self.held_out_splits
+        method = f"{len(splits.fitted)} half-splits by person"
+        rows = [
+            ("fitted", "given", self.value, np.nan, np.nan, "count", self.persons),
+            (
+                "any on the finest grid",
+                "given",
+                self.upper_bound,
+                np.nan,
+                np.nan,
+                "certified upper bound",
+                self.persons,
+            ),
+            ("rival", "given", self.rival_value, np.nan, np.nan, "count", self.persons),
+        ]
+        for label, which in (
+            ("fitted", "fitted"),
+            ("rival", "rival"),
+            ("fitted less rival", "gain"),
+        ):
+            low, high = splits.interval(which)
+            rows.append(
+                (
+                    label,
+                    "held out",
+                    splits.mean(which),
+                    low,
+                    high,
+                    method,
+                    splits.persons,
+                )
+            )
+        columns = ["chart", "people", "estimate", "low", "high", "method", "n"]
+        return pd.DataFrame(rows, columns=columns)
+
+    def summary(self) -> str:
+        """Say in plain words how well the chart does."""
+        parts = [
+            f"{len(self.chart.sizes)} sizes fit {self.share:.1%} of the "
+            f"{self.persons} people in '{self.people}'."
+        ]
+        if self.objective == "covered":
+            parts.append(
+                "No chart with these widths can fit more than "
+                f"{self.upper_bound:.1%} of them."
+            )
+        else:
+            parts.append(
+                f"{GOAL_WORDS[self.objective]} {self.value:.3f}; no chart with "
+                f"these widths can reach more than {self.upper_bound:.3f}. Held-out "
+                "figures below are of this value."
+            )
+        if len(self.held_out_splits.fitted):
+            gain = self.held_out_splits.mean("gain")
+            parts.append(
+                f"Fitted to half of the people, it fits {self.held_out:.1%} of the "
+                f"other half (95 % interval {self.held_out_low:.1%} to "
+                f"{self.held_out_high:.1%}); bands of the same widths centred on "
+                f"quantiles fit {self.rival_held_out:.1%} of them."
+            )
+            if gain < -AS_GOOD:
+                parts.append(
+                    "The simple rival does better here: the fit follows chance in "
+                    "these people. Smooth it (smooth_cm=1 or 2), or use the rival."
+                )
+            elif gain <= AS_GOOD:
+                parts.append("The simple rival is as good here.")
+        return " ".join(parts)

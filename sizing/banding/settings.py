@@ -1,0 +1,195 @@
+"""Check what a fit was asked for, and lay out its candidate bands."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from itertools import combinations
+
+import numpy as np
+
+from sizing.banding.axis import Axis, Ints, Width, check_widths, make_axis, tenths
+from sizing.banding.bodies import Bodies, read_bodies
+from sizing.banding.goal import Goal, make_goal
+from sizing.chart.size_chart import SizeChart
+from sizing.errors import Problem, SizingError
+from sizing.measures.edges import NO_HIGH, NO_LOW
+from sizing.population.people import People
+
+PerMeasure = float | Mapping[str, float]
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The candidate bands of a fit, on any step.
+
+    Attributes
+    ----------
+    makers : tuple of callable
+        One per measure: takes a step and returns its exact and bounding axis.
+    steps : tuple of int
+        The steps asked for, in tenths.
+    fixed : tuple of (ndarray, ndarray)
+        Low and high edges of the sizes already owned, smallest first.
+    sizes : int
+        Number of sizes, those owned included.
+    """
+
+    makers: tuple["partial[tuple[Axis, Axis]]", ...]
+    steps: tuple[int, ...]
+    fixed: tuple[tuple[Ints, Ints], ...]
+    sizes: int
+
+    def axes(self, steps: Sequence[int], *, bounding: bool) -> list[list[Axis]]:
+        """Return each measure's axis, for every place the owned sizes may take."""
+        free = [
+            make(step=step)[int(bounding)]
+            for make, step in zip(self.makers, steps, strict=True)
+        ]
+        found = []
+        for at in combinations(range(self.sizes), len(self.fixed)):
+            axes = list(free)
+            for size, (low, high) in zip(at, self.fixed, strict=True):
+                axes = [
+                    axis.with_fixed(size, int(low[d]), int(high[d]))
+                    for d, axis in enumerate(axes)
+                ]
+            found.append(axes)
+        return found
+
+
+@dataclass(frozen=True)
+class Request:
+    """A checked request: people, candidate bands, goal and constraints."""
+
+    bodies: Bodies
+    layout: Layout
+    goal: Goal
+    search_goal: Goal
+    least_share: float
+
+
+def check_request(
+    people: People,
+    *,
+    widths: Mapping[str, Width],
+    sizes: int,
+    step_cm: PerMeasure = 1.0,
+    smooth_cm: PerMeasure = 0.0,
+    fixed: SizeChart | None = None,
+    least_step: Mapping[str, float] | None = None,
+    least_overlap: Mapping[str, float] | None = None,
+    rounding: str | Mapping[str, str] | None = None,
+    width_rule: str = "constant",
+    objective: str = "covered",
+    errors: Mapping[str, float] | None = None,
+    near: PerMeasure = 2.0,
+    too_large: float = 0.5,
+    too_small: float = 0.5,
+    least_share: float = 0.0,
+    load_limit_kg: float | None = None,
+) -> Request:
+    """Check the settings of ``fit_bands`` and lay out the candidate bands.
+
+    Raises
+    ------
+    SizingError
+        See ``fit_bands``.
+    """
+    wide = check_widths(widths, sizes)
+    if len(wide) > 4:
+        _refuse("too many measures to band by", "one to four measures", len(wide))
+    if not 0 <= least_share < 1:
+        _refuse("the least share of a size makes no sense", "0 to below 1", least_share)
+    bodies = read_bodies(people, list(wide), load_limit_kg=load_limit_kg)
+    distinct = len(np.unique(bodies.values, axis=0))
+    if sizes > distinct:
+        _refuse(
+            f"{sizes} sizes are more than the {distinct} distinct people",
+            f"up to {distinct} sizes",
+            sizes,
+        )
+    goal = make_goal(
+        list(wide),
+        objective=objective,
+        errors=errors,
+        near=near,
+        too_large=too_large,
+        too_small=too_small,
+    )
+    blur = [10 * _setting(smooth_cm, m, 0.0, "smoothing") for m in wide]
+    search_goal = goal
+    if any(blur):
+        errors_sd = goal.sd or (0.0,) * len(blur)
+        both = np.hypot(errors_sd, blur)
+        search_goal = replace(goal, sd=tuple(float(v) for v in both))
+    owned = _owned(fixed, list(wide), sizes)
+    steps, makers = [], []
+    for d, (measure, each) in enumerate(wide.items()):
+        step = tenths(_setting(step_cm, measure, 1.0, "step"))
+        if step < 1:
+            _refuse("the step of the grid makes no sense", "0.1 or more", step_cm)
+        apart = tenths(_setting(least_step or 0.0, measure, 0.0, "least step"))
+        shared = None
+        if least_overlap is not None and measure in least_overlap:
+            shared = tenths(_setting(least_overlap, measure, 0.0, "least overlap"))
+        rule = rounding.get(measure) if isinstance(rounding, Mapping) else rounding
+        spread = int(np.ceil(4 * max([*search_goal.sd, *goal.sd], default=0.0)))
+        values = bodies.values[:, d]
+        steps.append(step)
+        makers.append(
+            partial(
+                make_axis,
+                measure,
+                values,
+                each,
+                rounding=rule,
+                width_rule=width_rule,
+                reference=float(np.median(values)),
+                least_step=apart,
+                least_overlap=shared,
+                room=(sizes - 1) * apart + spread,
+            )
+        )
+    layout = Layout(tuple(makers), tuple(steps), owned, sizes)
+    return Request(bodies, layout, goal, search_goal, least_share)
+
+
+def _owned(
+    fixed: SizeChart | None, measures: list[str], sizes: int
+) -> tuple[tuple[Ints, Ints], ...]:
+    """Return the boxes of the sizes already owned, or refuse them."""
+    if fixed is None:
+        return ()
+    if len(fixed.sizes) > sizes:
+        _refuse(
+            f"{len(fixed.sizes)} sizes are owned already",
+            "a number of sizes that includes those owned",
+            sizes,
+        )
+    low, high = (
+        np.column_stack([fixed.edges(m)[end] for m in measures]) for end in (0, 1)
+    )
+    if (low == NO_LOW).any() or (high == NO_HIGH).any():
+        _refuse(
+            "a size already owned lacks an edge in a measure to band by",
+            "a low and a high edge in " + ", ".join(measures),
+            fixed.name,
+        )
+    if (np.diff(low, axis=0) < 0).any() or (np.diff(high, axis=0) < 0).any():
+        _refuse(
+            "the sizes already owned are not in order",
+            "no edge falls from one size to the next larger",
+            fixed.name,
+        )
+    return tuple((low[k], high[k]) for k in range(len(low)))
+
+
+def _setting(given: PerMeasure, measure: str, default: float, what: str) -> float:
+    value = given.get(measure, default) if isinstance(given, Mapping) else given
+    if not (isinstance(value, int | float | np.number) and 0 <= value < np.inf):
+        _refuse(f"the {what} makes no sense", "a number from 0 up", value)
+    return float(value)
+
+
+def _refuse(what: str, allowed: str, value: object) -> None:
+    raise SizingError(str(Problem(what, allowed, "change the setting", value=value)))
