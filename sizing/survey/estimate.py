@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special, stats
+from scipy import stats
 
 from sizing.errors import Problem, SizingError, one_of
 from sizing.survey.weighted import (
@@ -107,7 +107,7 @@ def design_estimate(
         x = np.where(np.asarray(domain, dtype=bool), x, np.nan)
         x, w = checked(x, w)
     inside = ~np.isnan(x) & (w > 0)
-    design = _design(len(x), stratum, unit, w > 0, single_unit)
+    design = number_units(len(x), stratum, unit, w > 0, single_unit)
     n = int(inside.sum())
     df = design.degrees_of_freedom(inside)
     t = float(stats.t.ppf(0.5 + level / 2, df))
@@ -145,7 +145,7 @@ def design_estimate(
 
 
 @dataclass(frozen=True)
-class _Design:
+class Design:
     """Who belongs to which unit, and which unit to which stratum."""
 
     unit_of: npt.NDArray[np.intp]
@@ -153,6 +153,7 @@ class _Design:
     single_unit: str
 
     def degrees_of_freedom(self, inside: npt.NDArray[np.bool_]) -> int:
+        """Return units less strata, counting those with people inside."""
         units = np.unique(self.unit_of[inside])
         df = len(units) - len(np.unique(self.stratum_of_unit[units]))
         if df < 1:
@@ -200,13 +201,13 @@ def _codes(n: int, labels: npt.ArrayLike | None, what: str) -> npt.NDArray[np.in
     return codes
 
 
-def _design(
+def number_units(
     n: int,
     stratum: npt.ArrayLike | None,
     unit: npt.ArrayLike | None,
     weighted: npt.NDArray[np.bool_],
     single_unit: str,
-) -> _Design:
+) -> Design:
     """Number units within strata, and apply the rule for strata of one unit."""
     of_person = (
         np.zeros(n, np.intp) if stratum is None else _codes(n, stratum, "stratum")
@@ -234,7 +235,7 @@ def _design(
                 )
             )
         )
-    return _Design(unit_of, stratum_of_unit, single_unit)
+    return Design(unit_of, stratum_of_unit, single_unit)
 
 
 def _korn_graubard(
@@ -269,179 +270,3 @@ def binomial_interval(
     low = float(stats.beta.ppf(tail, x, n - x + 1)) if x > 0 else 0.0
     high = float(stats.beta.ppf(1 - tail, x + 1, n - x)) if share < 1 else 1.0
     return low, high
-
-
-def bootstrap_weights(
-    weights: npt.ArrayLike | None,
-    *,
-    replicates: int,
-    rng: np.random.Generator,
-    stratum: npt.ArrayLike | None = None,
-    unit: npt.ArrayLike | None = None,
-    n: int | None = None,
-) -> Array:
-    """Return bootstrap weights: one column per replicate.
-
-    In each stratum of m units, m - 1 are drawn with replacement and their
-    people's weights multiplied by times drawn * m / (m - 1) (Rao and Wu's
-    rescaling, in the form of Rao, Wu and Yue). Recompute an estimate with each
-    column: the spread of the results is its standard error. A stratum of one
-    unit keeps its weights and adds no error.
-
-    Parameters
-    ----------
-    weights : array-like, shape (n,), or None
-        Survey weights; None with ``n`` for equal weights.
-    replicates : int
-        How many columns, at least 1.
-    rng : numpy.random.Generator
-    stratum, unit : array-like, shape (n,), optional
-        Sampling stratum and unit; without ``unit`` persons are drawn.
-    n : int, optional
-        Number of people, needed if ``weights`` is None.
-
-    Returns
-    -------
-    ndarray, shape (n, replicates)
-
-    Raises
-    ------
-    SizingError
-        If ``replicates`` is below 1, or there are fewer than two units.
-
-    References
-    ----------
-    Rao and Wu, J Am Stat Assoc 1988;83:231-241; Rao, Wu and Yue, Survey Methodol
-    1992;18:209-217 (volumes and pages from memory).
-
-    Examples
-    --------
-    >>> rng = np.random.default_rng(1)
-    >>> bootstrap_weights([2, 2, 4], replicates=100, rng=rng).shape
-    (3, 100)
-    """
-    if replicates < 1:
-        raise SizingError(
-            str(Problem("too few replicates", "1 or more", value=replicates))
-        )
-    if weights is None and n is None:
-        raise SizingError(
-            str(Problem("neither weights nor a number of people", "one of the two"))
-        )
-    given = np.ones(n or 0) if weights is None else weights
-    size = np.size(np.asarray(given))
-    _, w = checked(np.zeros(size), given)
-    design = _design(size, stratum, unit, w > 0, "certainty")
-    times = np.ones((len(design.stratum_of_unit), replicates))
-    counts = np.bincount(design.stratum_of_unit)
-    if not (counts > 1).any():
-        raise SizingError(
-            str(
-                Problem(
-                    "every stratum has one sampling unit, so nothing can be drawn",
-                    "at least two units in one stratum",
-                    "join strata, or draw persons by leaving out unit",
-                )
-            )
-        )
-    for code, m in enumerate(counts):
-        if m > 1:
-            members = np.flatnonzero(design.stratum_of_unit == code)
-            drawn = rng.multinomial(m - 1, np.full(m, 1 / m), size=replicates)
-            times[members] = drawn.T * (m / (m - 1))
-    return w[:, None] * times[design.unit_of]
-
-
-def rubin(
-    estimates: npt.ArrayLike,
-    variances: npt.ArrayLike,
-    n: int,
-    *,
-    df: float | None = None,
-    statistic: str = "mean",
-    level: float = 0.95,
-) -> pd.DataFrame:
-    """Combine one estimate per draw into one, with both kinds of doubt.
-
-    Parameters
-    ----------
-    estimates, variances : array-like, shape (draws,)
-        The estimate in each draw and its squared standard error.
-    n : int
-        Number of people (not of rows).
-    df : float, optional
-        Degrees of freedom had nothing been drawn; n - 1 unless given.
-    statistic : {"mean", "share"}
-        A share's interval is formed on the logit scale, so that it stays
-        between 0 and 1; at 0 or 1 it is the exact binomial one.
-    level : float, default 0.95
-
-    Returns
-    -------
-    DataFrame
-        One row: ``estimate, se, low, high, method, n, df, within, between``:
-        the mean variance within draws and the variance between their estimates.
-
-    Raises
-    ------
-    SizingError
-        If the arrays differ in length or are empty, or a variance is negative.
-
-    Notes
-    -----
-    Total variance T = W + (1 + 1/m) B for m draws (Rubin 1987). Degrees of
-    freedom after Barnard and Rubin: with g = (1 + 1/m) B / T,
-    1 / (1 / ((m - 1) / g^2) + 1 / (df (df + 1) / (df + 3) (1 - g))).
-
-    References
-    ----------
-    Rubin, Multiple Imputation for Nonresponse in Surveys, Wiley 1987. Barnard
-    and Rubin, Biometrika 1999;86:948-955 (from memory).
-
-    Examples
-    --------
-    >>> rubin([10.0, 12.0], [1.0, 1.0], n=101)[["estimate", "se", "df"]].round(3)
-       estimate   se     df
-    0      11.0  2.0  1.658
-    """
-    one_of("statistic", statistic, ("mean", "share"))
-    e = np.asarray(estimates, dtype=float).ravel()
-    v = np.asarray(variances, dtype=float).ravel()
-    if len(e) != len(v) or not len(e) or not np.isfinite([*e, *v]).all() or v.min() < 0:
-        raise SizingError(
-            str(
-                Problem(
-                    "the draws' estimates and variances do not match",
-                    "as many variances, 0 or more, as estimates, at least one",
-                )
-            )
-        )
-    m = len(e)
-    complete = float(n - 1 if df is None else df)
-    estimate, within = float(e.mean()), float(v.mean())
-    between = float(e.var(ddof=1)) if m > 1 else 0.0
-    total = within + (1 + 1 / m) * between
-    g = (1 + 1 / m) * between / total if total > 0 else 0.0
-    observed = complete * (complete + 1) / (complete + 3) * (1 - g)
-    if g == 0:
-        combined = complete
-    elif observed == 0:
-        combined = (m - 1) / g**2
-    else:
-        combined = 1 / (g**2 / (m - 1) + 1 / observed)
-    se = float(np.sqrt(total))
-    t = float(stats.t.ppf(0.5 + level / 2, combined))
-    method = f"Rubin's rules over {m} draws, Barnard-Rubin t"
-    low, high = estimate - t * se, estimate + t * se
-    if statistic == "share":
-        if 0 < estimate < 1:
-            width = t * se / (estimate * (1 - estimate))
-            centre = np.log(estimate / (1 - estimate))
-            ends = special.expit(centre + np.array([-width, width]))
-            low, high = float(ends[0]), float(ends[1])
-            method += " on the logit scale"
-        else:
-            low, high = binomial_interval(estimate, n, level=level)
-            method = "Clopper-Pearson: the same in every draw"
-    row = (estimate, se, low, high, method, n, combined, within, between)
-    return pd.DataFrame([row], columns=[*COLUMNS, "within", "between"])
