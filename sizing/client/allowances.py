@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import cache
 
 import pandas as pd
 
@@ -11,6 +12,11 @@ from sizing.resources import source_table
 
 #: More than this either way is a slip (our choice, no source).
 _MOST_CM = 40.0
+
+
+@cache
+def _table() -> pd.DataFrame:
+    return source_table("allowances.csv")
 
 
 def allowance_table(chosen: Mapping[str, float] | None = None) -> pd.DataFrame:
@@ -40,7 +46,7 @@ def allowance_table(chosen: Mapping[str, float] | None = None) -> pd.DataFrame:
     >>> table.loc["leg_stop", "used_cm"], table.loc["seat_edge", "used_cm"]
     (-5.0, 0.0)
     """
-    table = source_table("allowances.csv")
+    table = _table().copy()
     chosen = dict(chosen or {})
     for key, value in chosen.items():
         number = isinstance(value, (int, float)) and not isinstance(value, bool)
@@ -71,7 +77,7 @@ def suggested_allowances() -> dict[str, float]:
     >>> suggested_allowances()["leg_stop"]
     -5.0
     """
-    table = source_table("allowances.csv")
+    table = _table()
     return dict(zip(table["key"], table["suggested_cm"].astype(float), strict=True))
 
 

@@ -1,6 +1,7 @@
 """One client against one chart: chances, margins, and what to measure next."""
 
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -13,20 +14,28 @@ from sizing.client.answer import ClientAnswer
 from sizing.client.client import ABOUT, Client, client_from
 from sizing.client.doubts import doubtful
 from sizing.client.growth import GROWN, outgrows
-from sizing.client.how import MASS, TAKEN, how_measured
+from sizing.client.how import MASS, TAKEN
 from sizing.client.next_measure import next_measures
 from sizing.client.outcomes import (
+    Edges,
     Fitting,
-    chance_table,
+    chances,
+    edges_of,
     fitting,
     outcome_table,
 )
 from sizing.client.posterior import Bodies, draw_bodies
-from sizing.client.stature import equations
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.fit import DIRECTIONS
 from sizing.fit.nearest import nearest, yardsticks
-from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES, to_tenths
+from sizing.measures import (
+    EVIDENCE,
+    MEASURES,
+    SEATED_AND_GIRTHS,
+    SEXES,
+    to_tenths,
+    vocabulary,
+)
 from sizing.measures.edges import NO_HIGH, NO_LOW
 from sizing.population import limits
 from sizing.population.model_evidence import evidence_levels
@@ -34,6 +43,8 @@ from sizing.population.model_terms import Floats
 
 #: Share of such bodies inside the interval of a measure.
 LEVEL = 0.90
+#: From this chance of no fit on it is said what the nearest size lacks.
+_NONE_FITS = 0.05
 _LEAST_LOAD, _MOST_LOAD = 20.0, 1000.0
 
 
@@ -125,31 +136,37 @@ def check_client(
     if doubts and not confirmed:
         raise InputProblems(doubts, about=ABOUT)
     allowed = allowance_table(allowances)
-    body_chart = in_body_terms(chart, allowed)
     load_table, load = _loads(chart, loads)
+    shown = edges_of(chart, load)
+    moved = (allowed["used_cm"] != 0).any()
+    body_chart = in_body_terms(chart, allowed) if moved else chart
+    edges = edges_of(body_chart, load) if moved else shown
     over = _over(client, load)
     bodies = draw_bodies(client.sex, client.age_years, client.readings, seed=seed)
-    found = fitting(bodies.values, body_chart, load, over=over)
-    low, middle, high = bodies.quantile([(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
-    margins = _margins(chart, body_chart, bodies, found, load, (low, middle, high))
+    found = fitting(bodies.values, edges, over=over)
+    quantiles = bodies.quantile([(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
+    margins = _margins(shown, edges, bodies, found, quantiles)
     sizes = _sizes(chart, bodies, found, load, over, margins)
-    measures = _measures(client, bodies, (low, middle, high))
     growth = pd.DataFrame()
     if client.age_years is not None and client.age_years < GROWN:
-        growth = outgrows(bodies, body_chart, str(sizes["size"].iloc[0]), seed=seed)
+        growth = outgrows(bodies, edges, str(sizes["size"].iloc[0]), seed=seed)
+    lonely = ~found.fits.any(axis=1)
+    near = {}
+    if bodies.weight @ lonely >= _NONE_FITS:
+        near = _nearest(quantiles[1], body_chart, over)
     return ClientAnswer(
         chart=chart,
         client=client,
         sizes=sizes,
         margins=margins,
-        measures=measures,
+        measures=_measures(client, bodies, quantiles),
         outcomes=outcome_table(bodies, found),
         next_measure=next_measures(client, bodies, found),
         loads=load_table,
         allowances=allowed,
         growth=growth,
-        nearest=_nearest(middle, body_chart, over),
-        notes=tuple(_notes(client, chart)),
+        nearest=near,
+        notes=tuple(_notes(client, shown, chart.load_limits())),
         doubts=tuple(str(doubt) for doubt in doubts),
         limits=_limits(client),
         sources=_sources(client),
@@ -202,62 +219,57 @@ def _over(client: Client, load: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
 
 
 def _margins(
-    chart: SizeChart,
-    body_chart: SizeChart,
+    shown: Edges,
+    edges: Edges,
     bodies: Bodies,
     found: Fitting,
-    load: npt.NDArray[np.int64],
-    quantiles: tuple[Floats, Floats, Floats],
+    quantiles: Floats,
 ) -> pd.DataFrame:
-    """Return each measure's distance to the edges of each size."""
-    units = yardsticks(body_chart)
-    parts = []
-    for name in chart.measures:
-        j = MEASURES.index(name)
-        shown = _open(chart.edges(name))
-        low, high = _open(body_chart.edges(name))
-        x = quantiles[1][j]
-        shift = float(np.nanmax([*(shown[0] - low), *(shown[1] - high), -np.inf]))
-        shift = shift if np.isfinite(shift) else 0.0
-        margin = np.fmin(x - low, high - x)
-        parts.append(
-            pd.DataFrame(
-                {
-                    "size": chart.sizes,
-                    "measure": name,
-                    "low_edge": shown[0],
-                    "high_edge": shown[1],
-                    "allowance": shift,
-                    "estimate": x + shift,
-                    "low": quantiles[0][j] + shift,
-                    "high": quantiles[2][j] + shift,
-                    "margin_low": x - low,
-                    "margin_high": high - x,
-                    "margin": margin,
-                    "chance": bodies.weight @ found.within[name],
-                    "yardstick": 10 * margin / units[name],
-                }
-            )
-        )
-    table = pd.concat(parts, ignore_index=True)
+    """Return each measure's distance to the edges of each size, size by size."""
+    k, m = len(edges.sizes), len(edges.measures)
+    place = [MEASURES.index(name) for name in edges.measures]
+    low, high = _open(edges)
+    seen = _open(shown)
+    shift = np.fmax(seen[0] - low, seen[1] - high)
+    shift = np.where(np.isfinite(shift), shift, 0.0).max(axis=1, keepdims=True)
+    q = quantiles[:, place, None]
+    margin = np.fmin(q[1] - low, high - q[1])
+    chance = np.stack([bodies.weight @ found.within[n] for n in edges.measures])
     # The likeliest to fail decides; of equals the one with the least room.
-    order = table.sort_values(["chance", "yardstick"], kind="stable")
-    decides = order.groupby("size", sort=False).head(1).index
-    table["decides"] = table.index.isin(decides)
-    rank = {size: i for i, size in enumerate(chart.sizes)}
-    key = table["size"].map(rank)
-    return (
-        table.drop(columns="yardstick")
-        .iloc[np.argsort(key.to_numpy(), kind="stable")]
-        .reset_index(drop=True)
+    room = (
+        margin / np.nanmedian(np.where(high > low, high - low, np.nan), axis=1)[:, None]
+        if (high > low).any(axis=1).all()
+        else margin
+    )
+    order = np.lexsort((np.nan_to_num(room, nan=np.inf), chance.round(6)), axis=0)
+    decides = np.zeros((m, k), dtype=bool)
+    decides[order[0], np.arange(k)] = True
+    columns = {
+        "low_edge": seen[0],
+        "high_edge": seen[1],
+        "allowance": np.broadcast_to(shift, (m, k)),
+        "estimate": np.broadcast_to(q[1] + shift, (m, k)),
+        "low": np.broadcast_to(q[0] + shift, (m, k)),
+        "high": np.broadcast_to(q[2] + shift, (m, k)),
+        "margin_low": q[1] - low,
+        "margin_high": high - q[1],
+        "margin": margin,
+        "chance": chance,
+        "decides": decides,
+    }
+    return pd.DataFrame(
+        {
+            "size": np.repeat(np.array(edges.sizes, dtype=object), m),
+            "measure": np.tile(np.array(edges.measures, dtype=object), k),
+            **{name: value.T.ravel() for name, value in columns.items()},
+        }
     )
 
 
-def _open(
-    edges: tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]],
-) -> tuple[Floats, Floats]:
-    """Return edges in cm or kg, NaN where there is no limit."""
-    low, high = edges
+def _open(edges: Edges) -> tuple[Floats, Floats]:
+    """Return edges in cm or kg, measures x sizes, NaN where there is no limit."""
+    low = np.stack(list(edges.low.values()))
+    high = np.stack(list(edges.high.values()))
     return (
         np.where(low == NO_LOW, np.nan, low / 10),
         np.where(high == NO_HIGH, np.nan, high / 10),
@@ -272,66 +284,69 @@ def _sizes(
     over: npt.NDArray[np.bool_],
     margins: pd.DataFrame,
 ) -> pd.DataFrame:
-    table = chance_table(bodies, found.fits)
-    table.insert(0, "size", chart.sizes)
-    table.insert(1, "group", chart.frame["group"].to_numpy())
-    table["load_limit_kg"] = np.where(load == NO_HIGH, np.nan, load / 10)
-    table["over_load"] = over
-    deciding = margins[margins["decides"]].set_index("size")
-    table["deciding_measure"] = table["size"].map(deciding["measure"])
-    table["margin"] = table["size"].map(deciding["margin"])
-    heavy = table["over_load"]
-    table.loc[heavy, "deciding_measure"] = MASS
-    table.loc[heavy, ["low", "high"]] = 0.0
-    order = table.assign(rounded=table["estimate"].round(3)).sort_values(
-        ["rounded", "margin"], ascending=False, kind="stable"
-    )
-    return order.drop(columns="rounded").reset_index(drop=True)
+    """Return the sizes, likeliest first; of equals the one with most room."""
+    made = chances(bodies, found.fits)
+    decides = margins["decides"].to_numpy()
+    margin = margins["margin"].to_numpy()[decides]
+    deciding = margins["measure"].to_numpy()[decides]
+    order = np.lexsort((-np.nan_to_num(margin), -made["estimate"].round(3)))
+    columns = {
+        "size": np.array(chart.sizes, dtype=object),
+        "group": chart.frame["group"].to_numpy(dtype=object),
+        "estimate": made["estimate"],
+        # A size ruled out by its load limit is so for certain.
+        "low": np.where(over, 0.0, made["low"]),
+        "high": np.where(over, 0.0, made["high"]),
+        "load_limit_kg": np.where(load == NO_HIGH, np.nan, load / 10),
+        "over_load": over,
+        "deciding_measure": np.where(over, MASS, deciding),
+        "margin": margin,
+    }
+    table = pd.DataFrame({name: value[order] for name, value in columns.items()})
+    table.insert(5, "method", made["method"])
+    table.insert(6, "n", made["n"])
+    return table
 
 
-def _measures(
-    client: Client, bodies: Bodies, quantiles: tuple[Floats, Floats, Floats]
-) -> pd.DataFrame:
+@cache
+def _labels() -> dict[str, str]:
+    table = vocabulary()
+    return dict(zip(table["name"], table["label"], strict=True))
+
+
+def _measures(client: Client, bodies: Bodies, quantiles: Floats) -> pd.DataFrame:
     """Return every measure with its interval, marked measured or predicted."""
-    from sizing.measures import vocabulary
-
     known = client.known
     mass, stature = (np.array([quantiles[1][j]]) for j in (0, 1))
     order = np.argsort(bodies.age_years)
     middle = np.searchsorted(np.cumsum(bodies.weight[order]), 0.5)
     age = bodies.age_years[order[middle : middle + 1]]
-    sexes = SEXES if client.sex is None else (client.sex,)
-    level = np.max(
-        [
-            evidence_levels(
-                np.array([sex], dtype=object), mass, stature, age, SEATED_AND_GIRTHS
-            )[0]
-            for sex in sexes
-        ],
-        axis=0,
-    )
+    level = np.zeros(len(SEATED_AND_GIRTHS), dtype=np.int8)
+    for sex in SEXES if client.sex is None else (client.sex,):
+        named = np.array([sex], dtype=object)
+        one = evidence_levels(named, mass, stature, age, SEATED_AND_GIRTHS)
+        level = np.maximum(level, one[0])
     words = ["predicted", "predicted", *(EVIDENCE[i] for i in level)]
-    labels = dict(zip(*vocabulary()[["name", "label"]].to_numpy().T, strict=True))
-    rows = []
-    for j, name in enumerate(MEASURES):
-        one = known.get(name)
-        taken = one is not None and one.how in (*TAKEN, "exact")
-        rows.append(
-            {
-                "measure": name,
-                "label": labels[name],
-                "evidence": EVIDENCE[0] if taken else words[j],
-                "how": one.how if one else "",
-                "reading": one.value if one else np.nan,
-                "error_sd": one.sd if one else np.nan,
-                "estimate": quantiles[1][j],
-                "low": quantiles[0][j],
-                "high": quantiles[2][j],
-                "method": f"median and {100 * LEVEL:.0f} % interval of joint draws",
-                "n": len(bodies.weight),
-            }
-        )
-    return pd.DataFrame(rows)
+    readings = [known.get(name) for name in MEASURES]
+    taken = [one is not None and one.how in (*TAKEN, "exact") for one in readings]
+    return pd.DataFrame(
+        {
+            "measure": MEASURES,
+            "label": [_labels()[name] for name in MEASURES],
+            "evidence": [
+                EVIDENCE[0] if was else word
+                for was, word in zip(taken, words, strict=True)
+            ],
+            "how": [one.how if one else "" for one in readings],
+            "reading": [one.value if one else np.nan for one in readings],
+            "error_sd": [one.sd if one else np.nan for one in readings],
+            "estimate": quantiles[1],
+            "low": quantiles[0],
+            "high": quantiles[2],
+            "method": f"median and {100 * LEVEL:.0f} % interval of joint draws",
+            "n": len(bodies.weight),
+        }
+    )
 
 
 def _nearest(
@@ -354,7 +369,7 @@ def _nearest(
     }
 
 
-def _notes(client: Client, chart: SizeChart) -> list[str]:
+def _notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[str]:
     """Return what to know of these entries."""
     known = client.known
     unused = [m for m in known if m not in chart.measures and m != MASS]
@@ -384,7 +399,7 @@ def _notes(client: Client, chart: SizeChart) -> list[str]:
         notes.append(
             f"Predicted, not measured: {', '.join(_plain(m) for m in missing)}."
         )
-    if (chart.load_limits() == NO_HIGH).any():
+    if (load == NO_HIGH).any():
         notes.append(
             "The chart states no load limit for some size: read the sling's own label."
         )
@@ -411,6 +426,3 @@ def _sources(client: Client) -> tuple[str, ...]:
     found = [*limits.MODEL_SOURCES]
     found += [f"{one.measure}: {one.source}" for one in client.readings]
     return tuple(dict.fromkeys(found))
-
-
-__all__ = ["check_client", "equations", "how_measured"]

@@ -9,7 +9,7 @@ from scipy import stats
 from sizing.client.client import Client
 from sizing.client.growth import growth_table
 from sizing.client.how import ESTIMATED, Reading
-from sizing.client.posterior import draw_bodies
+from sizing.client.posterior import build_of, draw_bodies
 from sizing.errors import Problem
 from sizing.measures import MEASURES
 from sizing.measures.columns import OF_KIND, UNIT_WORDS
@@ -20,7 +20,7 @@ from sizing.population.model_terms import Floats
 #: source; a test counts how many survey people are doubted).
 FAR, RARE = 4.0, 1e-4
 #: Draws behind the joint distribution.
-_DRAWS = 1024
+_DRAWS = 512
 #: A slip of unit is named if it brings the reading this near.
 _NEAR = 2.0
 _ADULT = 18.0
@@ -62,7 +62,7 @@ confirmed.
     readings = list(client.readings)
     build = [one for one in readings if one.measure in MEASURES[:2]]
     if build:
-        mean, covariance = _people(client, (), seed)
+        mean, covariance = build_of(client.sex, client.age_years)
         found += _among(build, mean, covariance, client)
         for problem in found:
             readings = [one for one in readings if one.measure != problem.column]

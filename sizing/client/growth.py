@@ -5,8 +5,9 @@ from functools import cache
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.special import ndtr
 
-from sizing.chart import SizeChart
+from sizing.client.outcomes import Edges
 from sizing.client.posterior import Bodies
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, to_tenths
 from sizing.measures.edges import NO_HIGH
@@ -75,16 +76,14 @@ def growth_value(
         return np.where(base > 0, M * np.power(np.maximum(base, 1e-12), 1 / L), np.nan)
 
 
-def outgrows(
-    bodies: Bodies, chart: SizeChart, size: str, *, seed: int = 1
-) -> pd.DataFrame:
+def outgrows(bodies: Bodies, chart: Edges, size: str, *, seed: int = 1) -> pd.DataFrame:
     """Say when each measure of a child leaves a size.
 
     Parameters
     ----------
     bodies : Bodies
         What the child's body may be now, of one known age under 20.
-    chart : SizeChart
+    chart : Edges
         In body measures.
     size : str
     seed : int
@@ -133,14 +132,12 @@ def outgrows(
 
 
 def _leaving(
-    path: Floats, at: Floats, chart: SizeChart, size: str, z: Floats
+    path: Floats, at: Floats, chart: Edges, size: str, z: Floats
 ) -> pd.DataFrame:
     """Find when each path first passes the size's high edges."""
-    from scipy.special import ndtr
-
     i = chart.sizes.index(size)
-    edges = {name: int(chart.edges(name)[1][i]) for name in chart.measures}
-    load = int(chart.load_limits()[i])
+    edges = {name: int(chart.high[name][i]) for name in chart.measures}
+    load = int(chart.load[i])
     mass = MEASURES[0]
     edges[mass] = min(edges.get(mass, NO_HIGH), load)
     rows = []

@@ -1,7 +1,5 @@
 """What to measure next: the reading expected to settle most."""
 
-from collections.abc import Sequence
-
 import numpy as np
 import pandas as pd
 from scipy import stats
@@ -9,7 +7,7 @@ from scipy.special import ndtri
 
 from sizing.client.client import Client
 from sizing.client.how import MASS, reading, usual_error
-from sizing.client.outcomes import Fitting, Mask
+from sizing.client.outcomes import Fitting
 from sizing.client.posterior import Bodies
 from sizing.measures import MEASURES
 from sizing.population.model_terms import Floats
@@ -105,11 +103,3 @@ def _right(
     chosen = best[classes, 1 - fold]
     out: Floats = answers[np.arange(len(answers)), chosen]
     return out
-
-
-def worth_saying(table: pd.DataFrame) -> Sequence[str]:
-    """Return the measures whose gain is clear of nothing."""
-    return list(table.loc[table["low"] > 0, "measure"])
-
-
-__all__ = ["COLUMNS", "Mask", "next_measures", "worth_saying"]

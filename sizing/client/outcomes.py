@@ -1,6 +1,7 @@
 """How likely each size is to fit, and each way of fitting none."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -19,6 +20,40 @@ Mask = npt.NDArray[np.bool_]
 LEVEL = 0.95
 #: Not measured cannot happen here: whatever is missing is drawn.
 POSSIBLE = tuple(name for name in OUTCOMES if name != "not_measured")
+
+
+@dataclass(frozen=True)
+class Edges:
+    """A chart's edges in whole tenths, read from its frame once.
+
+    Attributes
+    ----------
+    sizes : tuple of str
+    low, high : dict of measure to ndarray of int, shape (sizes,)
+    load : ndarray of int, shape (sizes,)
+        Lowest load limit of all parts with each size, in 0.1 kg.
+    """
+
+    sizes: tuple[str, ...]
+    low: dict[str, npt.NDArray[np.int64]]
+    high: dict[str, npt.NDArray[np.int64]]
+    load: npt.NDArray[np.int64]
+
+    @property
+    def measures(self) -> tuple[str, ...]:
+        """The measures that some size limits."""
+        return tuple(self.low)
+
+
+def edges_of(chart: SizeChart, load: npt.NDArray[np.int64]) -> Edges:
+    """Read a chart's edges once; reading them again and again costs most."""
+    found = {name: chart.edges(name) for name in chart.measures}
+    return Edges(
+        chart.sizes,
+        {name: low for name, (low, _) in found.items()},
+        {name: high for name, (_, high) in found.items()},
+        load,
+    )
 
 
 @dataclass(frozen=True)
@@ -43,19 +78,15 @@ class Fitting:
     outcome: npt.NDArray[np.int64]
 
 
-def fitting(
-    values: Floats, chart: SizeChart, load: npt.NDArray[np.int64], *, over: Mask
-) -> Fitting:
+def fitting(values: Floats, chart: Edges, *, over: Mask) -> Fitting:
     """Return which bodies fit which size, and why some fit none.
 
     Parameters
     ----------
     values : ndarray, shape (n, 10)
         ``MEASURES`` in cm and kg.
-    chart : SizeChart
+    chart : Edges
         In body measures.
-    load : ndarray of int, shape (sizes,)
-        Lowest load limit of all parts with each size, in 0.1 kg.
     over : ndarray of bool, shape (sizes,)
         Sizes ruled out because the body mass as stated exceeds that limit.
 
@@ -69,16 +100,16 @@ def fitting(
     holding = np.ones((n, k), dtype=bool)
     beyond, below = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     for name in chart.measures:
-        low, high = chart.edges(name)
+        low, high = chart.low[name], chart.high[name]
         x = to_tenths(values[:, MEASURES.index(name)])
         within[name] = (x[:, None] >= low) & (x[:, None] <= high)
         holding &= within[name]
         beyond |= x > high.max()
         below |= x < low.min()
     mass = to_tenths(values[:, 0])
-    bears = (mass[:, None] <= load) & ~over
+    bears = (mass[:, None] <= chart.load) & ~over
     fits = holding & bears
-    over_all = ~bears.any(axis=1) & bool((load < NO_HIGH).any())
+    over_all = ~bears.any(axis=1) & bool((chart.load < NO_HIGH).any())
     count = fits.sum(axis=1)
     outcome = np.select(
         [count == 1, count > 1, over_all | holding.any(axis=1), beyond, below],
@@ -97,12 +128,12 @@ def fitting(
     return Fitting(within, bears, fits, outcome)
 
 
-def chance_table(bodies: Bodies, flags: Mask) -> pd.DataFrame:
+def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
     """Return weighted shares of draws with their Monte Carlo interval.
 
     Returns
     -------
-    DataFrame
+    dict of column to ndarray
         ``estimate, low, high, method, n``: Wilson's score interval on the
         effective number ``p (1 - p) / variance``, the variance by builds; where
         no draw or every draw is counted, on Kish's number of builds.
@@ -118,22 +149,18 @@ def chance_table(bodies: Bodies, flags: Mask) -> pd.DataFrame:
     half = (
         z * np.sqrt(p * (1 - p) / number + z**2 / (4 * number**2)) / (1 + z**2 / number)
     )
-    return pd.DataFrame(
-        {
-            "estimate": p,
-            "low": np.minimum(middle - half, p).clip(0),
-            "high": np.maximum(middle + half, p).clip(max=1),
-            "method": f"{100 * LEVEL:.0f} % Monte Carlo interval; measuring error, "
-            "spread between people and the model's coefficients are in the chance",
-            "n": len(bodies.weight),
-        }
-    )
+    return {
+        "estimate": p,
+        "low": np.minimum(middle - half, p).clip(0),
+        "high": np.maximum(middle + half, p).clip(max=1),
+        "method": f"{100 * LEVEL:.0f} % Monte Carlo interval; measuring error, "
+        "spread between people and the model's coefficients are in the chance",
+        "n": len(bodies.weight),
+    }
 
 
 def outcome_table(bodies: Bodies, found: Fitting) -> pd.DataFrame:
     """Return the chance of each outcome, in the order of ``POSSIBLE``."""
     flags = found.outcome[:, None] == np.arange(len(POSSIBLE))
-    table = chance_table(bodies, flags)
-    table.insert(0, "outcome", POSSIBLE)
-    table.insert(1, "words", [OUTCOME_WORDS[name] for name in POSSIBLE])
-    return table
+    words = [OUTCOME_WORDS[name] for name in POSSIBLE]
+    return pd.DataFrame({"outcome": POSSIBLE, "words": words, **chances(bodies, flags)})

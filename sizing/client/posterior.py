@@ -33,7 +33,7 @@ from sizing.population.model_terms import Floats
 #: Bodies drawn, and builds among them: fewer where readings fix the build.
 DRAWS, BUILDS, BUILDS_IF_KNOWN = 4096, 1024, 256
 #: A reading of the build with less than this relative error fixes it.
-FIXED = 0.02
+FIXED = 0.03
 #: Below this share of effective builds a second, better aimed round is drawn.
 ENOUGH = 0.4
 #: Ages above this are recorded as this among the embedded people.
@@ -230,12 +230,7 @@ def _builds(
         np.einsum("ni,ij,nj->n", mean, total, mean)
         - np.einsum("ni,ij,nj->n", d, kernel, d)
     )
-    if age_years is not None:
-        low, part, high = NEAR_AGE
-        year = float(model_age(age_years))
-        near = np.clip(part * year, low, high)
-        gap = np.minimum(year, OLDEST) - np.minimum(model_age(pool.age), OLDEST)
-        log_weight -= 0.5 * np.square(gap / near)
+    log_weight += _near_in_age(pool, age_years)
     weight = np.cumsum(np.exp(log_weight - log_weight.max()))
     pick = np.searchsorted(weight, u[:, 0] * weight[-1])
     pick = np.minimum(pick, len(weight) - 1)
@@ -243,6 +238,35 @@ def _builds(
     build = centre + mean[pick] + ndtri(u[:, 1:]) @ root.T
     age = pool.age[pick] if age_years is None else np.full(len(u), float(age_years))
     return build, age, pool.sex[pick]
+
+
+def _near_in_age(pool: _Pool, age_years: float | None) -> Floats:
+    """Return the log weight of each embedded person by age."""
+    if age_years is None:
+        return np.zeros(len(pool.age))
+    low, part, high = NEAR_AGE
+    year = float(model_age(age_years))
+    near = np.clip(part * year, low, high)
+    gap = np.minimum(year, OLDEST) - np.minimum(model_age(pool.age), OLDEST)
+    return -0.5 * np.square(gap / near)
+
+
+def build_of(sex: str | None, age_years: float | None) -> tuple[Floats, Floats]:
+    """Return mean and covariance of ln mass and ln stature at that sex and age.
+
+    Examples
+    --------
+    >>> mean, covariance = build_of("female", 40)
+    >>> bool(155 < np.exp(mean[1]) < 165)
+    True
+    """
+    pool = _pool(sex)
+    log_weight = _near_in_age(pool, age_years)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    mean = weight @ pool.build
+    gap = pool.build - mean
+    return mean, (gap * weight[:, None]).T @ gap + np.diag(_KERNEL)
 
 
 def _seated_density(
