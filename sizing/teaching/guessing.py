@@ -261,7 +261,7 @@ def check_guesses(*, study: str | None = None) -> pd.DataFrame:
     --------
     >>> check = check_guesses()
     >>> row = check.query("guesser == 'nurse' and role == 'predicted'").iloc[0]
-    >>> row["statistic"], row["bound"], bool(abs(row["miss"]) < 0.02)
+    >>> row["statistic"], float(row["bound"]), bool(abs(row["miss"]) < 0.02)
     ('beyond', 0.2, True)
     """
     figures = guessing_figures()

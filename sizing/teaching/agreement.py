@@ -1,0 +1,186 @@
+"""How far guesses are from the scale: bias and limits of agreement."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy import stats
+
+from sizing.errors import SizingError
+
+LEVEL = 0.95
+#: Normal quantile that Bland and Altman round from 1.95996.
+REACH = 1.96
+TOGETHER = "together"
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Bias and limits of agreement, together and by person.
+
+    Attributes
+    ----------
+    table : DataFrame
+        See ``limits_of_agreement``.
+    points : DataFrame
+        participant, subject (if given), guess, truth, mean, difference.
+    left_out : int
+        Pairs left out because one of the two is missing.
+    """
+
+    table: pd.DataFrame
+    points: pd.DataFrame
+    left_out: int
+
+    def summary(self, unit: str = "kg") -> str:
+        """Return bias and limits of all together in plain words."""
+        if not len(self.points):
+            return "There is no guess with a true value to set beside it."
+        rows = self.table[self.table["participant"] == TOGETHER]
+        told = rows.set_index("statistic")["estimate"]
+        words = f"{len(self.points)} guesses: on average {told['bias']:+.1f} {unit}"
+        if np.isfinite(told["lower_limit"]):
+            words += (
+                f"; 19 in 20 lie between {told['lower_limit']:+.1f} and "
+                f"{told['upper_limit']:+.1f} {unit} of the truth"
+            )
+        return words + "."
+
+
+def limits_of_agreement(
+    guess: npt.ArrayLike,
+    truth: npt.ArrayLike,
+    participant: npt.ArrayLike | None = None,
+    *,
+    subject: npt.ArrayLike | None = None,
+    replicates: int = 1000,
+    seed: int = 1,
+) -> Agreement:
+    """Compare guesses with the truth as Bland and Altman do.
+
+    Parameters
+    ----------
+    guess, truth : array-like of float
+        One pair per guess, in one unit; a pair with either missing is left out
+        and counted.
+    participant : array-like, optional
+        Who guessed.
+    subject : array-like, optional
+        Of whom; carried along.
+    replicates, seed : int
+        Of the bootstrap of participants.
+
+    Returns
+    -------
+    Agreement
+        ``.table``: participant (``together``, then each), statistic (``bias``,
+        ``sd``, ``lower_limit``, ``upper_limit``), estimate, low, high, method,
+        n (guesses). ``.points``, ``.left_out``.
+
+    Notes
+    -----
+    Difference d = guess - truth; bias = mean d; limits = bias -+ 1.96 SD(d), SD
+    with n - 1. Intervals: by person, bias -+ t s sqrt(1/n), limits -+ t s
+    sqrt(1/n + 1.96^2 / (2 (n - 1))). Together, guesses of one person hang
+    together, so whole participants are resampled (percentile bootstrap); with
+    fewer than 5 of them the interval by person's formula is given, too narrow,
+    and the method says so.
+
+    References
+    ----------
+    Bland and Altman, Lancet 1986;327:307-310; Stat Methods Med Res
+    1999;8:135-160 (formula of the limits' error, from memory).
+
+    Examples
+    --------
+    >>> found = limits_of_agreement([70, 82, 60], [72, 80, 66], ["1", "1", "1"])
+    >>> found.table.query("participant == 'together'")["estimate"].round(2).tolist()
+    [-2.0, 4.0, -9.84, 5.84]
+    """
+    g, t = np.asarray(guess, dtype=float), np.asarray(truth, dtype=float)
+    if g.shape != t.shape or g.ndim != 1:
+        raise SizingError("Give as many guesses as true values, one pair each.")
+    who = np.full(len(g), "1") if participant is None else np.asarray(participant)
+    points = pd.DataFrame(
+        {
+            "participant": pd.Series(who, dtype=object).astype(str).to_numpy(),
+            "guess": g,
+            "truth": t,
+            "mean": (g + t) / 2,
+            "difference": g - t,
+        }
+    )
+    if subject is not None:
+        points.insert(1, "subject", np.asarray(subject))
+    known = points["difference"].notna().to_numpy()
+    points = points[known].reset_index(drop=True)
+    parts = []
+    if len(points):
+        parts.append(_together(points, replicates, seed))
+        for name, own in points.groupby("participant", sort=False):
+            parts.append(_rows(str(name), own["difference"].to_numpy()))
+    columns = ["participant", "statistic", "estimate", "low", "high", "method", "n"]
+    table = (
+        pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+    )
+    return Agreement(table[columns], points, int((~known).sum()))
+
+
+_STATISTICS = ("bias", "sd", "lower_limit", "upper_limit")
+
+
+def _values(d: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    bias = d.mean()
+    sd = d.std(ddof=1) if len(d) > 1 else np.nan
+    return np.array([bias, sd, bias - REACH * sd, bias + REACH * sd])
+
+
+def _rows(name: str, d: npt.NDArray[np.float64]) -> pd.DataFrame:
+    """Return one participant's figures with intervals by formula."""
+    n, value = len(d), _values(d)
+    low, high = np.full(4, np.nan), np.full(4, np.nan)
+    method = "one guess: no interval"
+    if n > 1:
+        df, s = n - 1, value[1]
+        t = stats.t.ppf((1 + LEVEL) / 2, df)
+        of_limit = t * s * np.sqrt(1 / n + REACH**2 / (2 * df))
+        half = np.array([t * s / np.sqrt(n), np.nan, of_limit, of_limit])
+        low, high = value - half, value + half
+        low[1] = s * np.sqrt(df / stats.chi2.ppf((1 + LEVEL) / 2, df))
+        high[1] = s * np.sqrt(df / stats.chi2.ppf((1 - LEVEL) / 2, df))
+        method = "95 %, normal differences (Bland and Altman 1999)"
+    return pd.DataFrame(
+        {
+            "participant": name,
+            "statistic": _STATISTICS,
+            "estimate": value,
+            "low": low,
+            "high": high,
+            "method": method,
+            "n": n,
+        }
+    )
+
+
+def _together(points: pd.DataFrame, replicates: int, seed: int) -> pd.DataFrame:
+    d = points["difference"].to_numpy()
+    rows = _rows(TOGETHER, d)
+    code, names = pd.factorize(points["participant"])
+    if len(names) == 1:
+        return rows
+    if len(names) < 5:
+        method = f"as if independent; too narrow: only {len(names)} participants"
+        return rows.assign(method=method)
+    rng = np.random.default_rng(seed)
+    times = rng.multinomial(len(names), np.full(len(names), 1 / len(names)), replicates)
+    w = times[:, code].astype(float)
+    n = w.sum(axis=1)
+    bias = w @ d / n
+    variance = (w @ d**2 - n * bias**2) / np.maximum(n - 1, 1)
+    sd = np.sqrt(np.maximum(variance, 0))
+    drawn = np.column_stack([bias, sd, bias - REACH * sd, bias + REACH * sd])
+    low, high = np.quantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
+    return rows.assign(
+        low=low, high=high, method="95 %, bootstrap of participants, percentile"
+    )

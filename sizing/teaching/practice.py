@@ -1,0 +1,234 @@
+"""Practice clients: seeded people from a population, from easy to hard."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.chart import SizeChart
+from sizing.errors import SizingError
+from sizing.fit.core import limits
+from sizing.measures import to_tenths
+from sizing.measures.edges import NO_HIGH, NO_LOW
+from sizing.population import People, age_band
+from sizing.teaching.choosing import edge_margins, reading_errors
+
+#: Distance from the edge that decides, in SDs of one reading: from so many on.
+DIFFICULTIES: dict[str, float] = {"easy": 2.0, "middling": 0.75, "hard": 0.0}
+#: Cards show whole steps of this, in cm or kg, as a tape and a scale are read.
+CARD_STEP = 0.5
+
+
+@dataclass(frozen=True)
+class Practice:
+    """A set of practice clients.
+
+    Attributes
+    ----------
+    cards : DataFrame
+        What the room sees; see ``practice_clients``.
+    answers : DataFrame
+        What the trainer keeps.
+    chart, people : str
+    seed : int
+    """
+
+    cards: pd.DataFrame
+    answers: pd.DataFrame
+    chart: str
+    people: str
+    seed: int
+
+    def summary(self) -> str:
+        """Return how many cards of each difficulty there are."""
+        count = self.answers["difficulty"].value_counts(sort=False)
+        parts = ", ".join(f"{n} {word}" for word, n in count.items() if n)
+        return (
+            f"{len(self.cards)} practice clients from {self.people}, sized by "
+            f"'{self.chart}': {parts} (seed {self.seed})."
+        )
+
+
+def practice_clients(
+    people: People, chart: SizeChart, *, n: int = 12, seed: int = 1
+) -> Practice:
+    """Draw practice clients from a population, from easy to hard.
+
+    Parameters
+    ----------
+    people : People
+    chart : SizeChart
+    n : int
+        How many, 1 or more; a third of each difficulty, as far as there are
+        enough people of it.
+    seed : int
+        Same people, chart and seed: same cards.
+
+    Returns
+    -------
+    Practice
+        ``.cards``: card (``card 1``, ...), sex, age (a band of years), and the
+        measures that the chart limits with body mass and stature, each rounded
+        to 0.5 cm or 0.5 kg. ``.answers``: card; difficulty; distance_sd (from
+        the edge that decides, in SDs of one reading); measure and miss (that
+        edge's measure, and the distance in cm or kg: with 0 or more some size
+        fits, below 0 none does); outcome (``fits``, ``choice``, ``none``);
+        right (the sizes that fit, joined by ``or``, or ``none``); a column for
+        each size that says whether it fits.
+
+    Raises
+    ------
+    SizingError
+        If there are fewer people with all these measures than cards.
+
+    Notes
+    -----
+    The answer holds for the rounded measures on the card. The edge that decides
+    is the nearest edge of the size that holds the person best
+    (``choosing.edge_margins``): ``easy`` is 2 SD of a reading or more away from
+    it, ``middling`` from 0.75, ``hard`` less. People are drawn with their
+    weights and numbered anew; ages stand in bands, so a card is nobody's record.
+
+    Examples
+    --------
+    >>> from sizing.chart import demo_chart
+    >>> from sizing.population import load_people
+    >>> adults = load_people("bariatric", draws=1)
+    >>> cards = practice_clients(adults, demo_chart(), n=6)
+    >>> cards.answers["difficulty"].tolist()
+    ['easy', 'easy', 'middling', 'middling', 'hard', 'hard']
+    """
+    if isinstance(n, bool) or not isinstance(n, (int, np.integer)) or n < 1:
+        raise SizingError(f"Give a whole number of cards, 1 or more, not {n!r}.")
+    shown = _shown(people, chart)
+    step = people.frame[shown].astype(float) / CARD_STEP
+    rounded = (np.floor(step + 0.5 + 1e-9) * CARD_STEP).round(1)
+    whole = rounded.notna().all(axis=1).to_numpy() & (people.weight > 0).to_numpy()
+    kept = np.flatnonzero(whole)
+    count = people.frame["person"].iloc[kept].nunique()
+    if count < n:
+        raise SizingError(
+            f"There are {count} people with {', '.join(shown)}, too few for {n} "
+            "cards: ask for fewer cards or choose another population."
+        )
+    sd = reading_errors()
+    rounded = rounded.iloc[kept].reset_index(drop=True)
+    frame = people.frame.iloc[kept].reset_index(drop=True)
+    margin = edge_margins(rounded, chart, sd)
+    distance = margin.max(axis=1)
+    rng = np.random.default_rng([seed, n])
+    chosen = _spread(frame, people.weight.to_numpy(float)[kept], distance, n, rng)
+    best = margin[chosen].argmax(axis=1)
+    names = [f"card {i + 1}" for i in range(n)]
+    cards = pd.DataFrame({"card": names})
+    if "sex" in frame:
+        cards["sex"] = frame["sex"].to_numpy()[chosen]
+    if "age_years" in frame:
+        bands = age_band(frame["age_years"].iloc[chosen]).astype(object)
+        cards["age"] = [str(b) if not pd.isna(b) else "not known" for b in bands]
+    for measure in shown:
+        cards[measure] = rounded[measure].to_numpy()[chosen]
+    fits = margin[chosen] >= 0
+    answers = pd.DataFrame(
+        {
+            "card": names,
+            "difficulty": pd.Categorical(
+                [difficulty(d) for d in distance[chosen]],
+                list(DIFFICULTIES),
+                ordered=True,
+            ),
+            "distance_sd": np.abs(distance[chosen]),
+        }
+    )
+    edge = [_deciding_edge(cards.iloc[i], chart, int(best[i]), sd) for i in range(n)]
+    answers["measure"] = [measure for measure, _ in edge]
+    answers["miss"] = [miss for _, miss in edge]
+    total = fits.sum(axis=1)
+    answers["outcome"] = np.select([total == 0, total == 1], ["none", "fits"], "choice")
+    answers["right"] = [sizes_in_words(row, chart.sizes) for row in fits]
+    for j, size in enumerate(chart.sizes):
+        answers[f"fits {size}"] = fits[:, j]
+    return Practice(cards, answers, chart.name, people.name, seed)
+
+
+def difficulty(distance_sd: float) -> str:
+    """Return the word for a distance from the deciding edge.
+
+    Examples
+    --------
+    >>> difficulty(3.0), difficulty(-1.0), difficulty(0.2)
+    ('easy', 'middling', 'hard')
+    """
+    return next(w for w, least in DIFFICULTIES.items() if abs(distance_sd) >= least)
+
+
+def sizes_in_words(
+    fits: npt.NDArray[np.bool_], sizes: tuple[str, ...], *, none: str = "none"
+) -> str:
+    """Return the sizes that fit in words.
+
+    Examples
+    --------
+    >>> sizes_in_words(np.array([True, True, False]), ("one", "two", "three"))
+    'one or two'
+    """
+    return " or ".join(s for s, f in zip(sizes, fits, strict=True) if f) or none
+
+
+def _shown(people: People, chart: SizeChart) -> list[str]:
+    """Return the measures on a card: body mass, stature, the chart's own."""
+    wanted = limits(chart)
+    lacking = [m for m in wanted if m not in people.frame]
+    if lacking:
+        raise SizingError(
+            f"{people.name} has no {', '.join(lacking)}, which the chart limits: no "
+            "card could be answered. Choose people who have it, or another chart."
+        )
+    first = [m for m in ("body_mass_kg", "stature_cm") if m in people.frame]
+    return [*first, *(m for m in wanted if m not in first)]
+
+
+def _spread(
+    frame: pd.DataFrame,
+    weight: npt.NDArray[np.float64],
+    distance: npt.NDArray[np.float64],
+    n: int,
+    rng: np.random.Generator,
+) -> npt.NDArray[np.int64]:
+    """Draw rows, a third of each difficulty, each person once, easy first.
+
+    A sample by weight without return: the largest ``u ** (1 / w)``
+    (Efraimidis and Spirakis, Inf Process Lett 2006;97:181-185, from memory).
+    """
+    with np.errstate(divide="ignore"):
+        key = np.log(rng.random(len(frame))) / weight
+    order = np.argsort(-key, kind="stable")
+    first = ~frame["person"].iloc[order].duplicated().to_numpy()
+    order = order[first]
+    words = np.array([difficulty(d) for d in distance[order]])
+    share = [n // 3 + (i < n % 3) for i in range(3)]
+    picked = [
+        order[words == word][:k] for word, k in zip(DIFFICULTIES, share, strict=True)
+    ]
+    rows = np.concatenate(picked)
+    rest = order[~np.isin(order, rows)][: n - len(rows)]
+    rows = np.concatenate([rows, rest]).astype(np.int64)
+    return rows[np.argsort(-np.abs(distance[rows]), kind="stable")]
+
+
+def _deciding_edge(
+    card: pd.Series, chart: SizeChart, size: int, sd: dict[str, float]
+) -> tuple[str, float]:
+    """Return the measure nearest to an edge of a size, and its signed distance."""
+    found, least = ("", np.inf), np.inf
+    for measure, (low, high) in limits(chart).items():
+        x = int(to_tenths([card[measure]])[0])
+        for limited, gap in (
+            (low[size] > NO_LOW, x - low[size]),
+            (high[size] < NO_HIGH, high[size] - x),
+        ):
+            if limited and gap / sd[measure] < least:
+                least = gap / sd[measure]
+                found = (measure, float(gap) / 10)
+    return found
