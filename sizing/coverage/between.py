@@ -17,8 +17,8 @@ from sizing.coverage.shares import (
     SMALL_GROUP,
     Floats,
     Layout,
+    join_draws,
     layout,
-    rubin,
 )
 from sizing.errors import Problem, SizingError
 from sizing.fit import assign
@@ -72,7 +72,8 @@ def who_falls_between(
         reference; estimate, low, high (odds ratio of falling between, against
         the reference level, the other terms being equal); method; n and
         n_between (persons, mean over the draws); small_group (n under 30);
-        message: empty, or why there is no estimate. A level where nobody or
+        message: empty, or that this is the reference, or why there is no
+        estimate. A level where nobody or
         everybody falls between in some draw has no odds ratio: it is left out
         of the model and says so.
 
@@ -84,7 +85,7 @@ def who_falls_between(
     Notes
     -----
     Logistic regression (statsmodels GLM, binomial) on the people's weights,
-    scaled to a mean of 1, in each draw; robust (sandwich) errors, HC1, or
+    scaled to a mean of 1, in each draw; robust (sandwich) errors, HC0, or
     clustered by sampling unit where there is a design; joined over draws on
     the log scale by Rubin's rules, with t intervals. Linearisation of the
     weighted likelihood: Binder, Int Stat Rev 1983;51:279-292 (from memory).
@@ -159,7 +160,7 @@ def _model(
     if entered and enough:
         fits = [_fit(entered, levels, between, keep, place, d) for d in draws]
         _join(entered, fits, place)
-    how = "clustered by sampling unit" if place.unit is not None else "robust (HC1)"
+    how = "clustered by sampling unit" if place.unit is not None else "robust (HC0)"
     method = f"{100 * LEVEL:.0f} % t interval, logistic GLM, {how} errors"
     if len(between) > 1:
         method += f"; {len(between)} draws joined by Rubin's rules"
@@ -169,7 +170,10 @@ def _model(
             row |= {"estimate": 1.0, "low": 1.0, "high": 1.0}
             row["message"] = "the reference"
         elif not row["message"] and np.isnan(row["estimate"]):
-            row["message"] = "too few people on either side for an odds ratio"
+            row["message"] = (
+                "the groups are too small or cannot be told apart by these people: "
+                "no odds ratio can be given"
+            )
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
@@ -244,7 +248,7 @@ def _fit(
     if np.linalg.matrix_rank(design) < design.shape[1]:
         return nothing, nothing
     weight = place.weight[inside]
-    options: dict[str, Any] = {"cov_type": "HC1"}
+    options: dict[str, Any] = {"cov_type": "HC0"}
     if place.unit is not None:
         options = {"cov_type": "cluster", "cov_kwds": {"groups": place.unit[inside]}}
     model = sm.GLM(
@@ -275,7 +279,9 @@ def _join(
     complete = float(persons - len(entered) - 1)
     if place.stratum is not None:
         complete = float(len(place.stratum) - len(np.unique(place.stratum)))
-    mean, total, df = rubin(beta, variance, np.full(len(entered), max(complete, 1.0)))
+    mean, total, df = join_draws(
+        beta, variance, np.full(len(entered), max(complete, 1.0))
+    )
     half = stats.t.ppf((1 + LEVEL) / 2, np.maximum(df, 1)) * np.sqrt(total)
     for row, b, h in zip(entered, mean, half, strict=True):
         row["estimate"] = float(np.exp(b))

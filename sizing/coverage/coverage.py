@@ -140,7 +140,9 @@ def coverage(
     (``sizing.coverage.shares.wilson``), which holds near 0 and 1 and, where
     nobody or everybody is counted, uses Kish's number. Formulas and sources
     are in ``sizing.coverage.shares``. The model behind the drawn measures is
-    taken as right: its own bias is in no interval.
+    taken as right: its own bias is in no interval. A model that knows more
+    than these people tell makes Rubin's intervals somewhat too wide (Meng,
+    Stat Sci 1994;9:538-573, from memory).
 
     Examples
     --------

@@ -145,7 +145,10 @@ def group_means(
         between sampling units within strata of the totals of
         ``w g (x - mean) / sum(w g)``; a stratum of a single unit is centred
         on the mean of all. Degrees of freedom of the complete data: units
-        minus strata, or the effective number of persons minus 1.
+        minus strata in which the group has anybody, or the effective number
+        of persons minus 1. These are the formulas of
+        ``sizing.survey.design_estimate`` and ``sizing.survey.rubin`` for many
+        columns, groups and draws at once.
 
     References
     ----------
@@ -171,12 +174,10 @@ def group_means(
         elif counts is not None:
             within.append(_bootstrapped(counts, x, weighted))
     n_effective = np.mean(effective, axis=0)
-    if place.stratum is None:
-        complete = np.maximum(n_effective - 1, 1)[:, None]
-    else:
-        units = len(place.stratum) - len(np.unique(place.stratum))
-        complete = np.full((len(n_effective), 1), float(units))
-    mean, variance, df = rubin(np.array(estimates), np.array(within), complete)
+    complete = np.maximum(n_effective - 1, 1)[:, None]
+    if place.unit is not None and place.stratum is not None:
+        complete = _design_df(place.unit, place.stratum, groups[0] * w[:, None])
+    mean, variance, df = join_draws(np.array(estimates), np.array(within), complete)
     return Means(mean, variance, df, np.mean(sizes, axis=0), n_effective)
 
 
@@ -231,7 +232,18 @@ def _linearised(
     return variance.reshape(mean.shape)
 
 
-def rubin(
+def _design_df(
+    unit: npt.NDArray[np.int64], stratum: npt.NDArray[np.int64], weighted: Floats
+) -> Floats:
+    """Return units minus strata in which each group has anybody, at least 1."""
+    found = []
+    for group in weighted.T:
+        units = np.unique(unit[group > 0])
+        found.append(len(units) - len(np.unique(stratum[units])))
+    return np.maximum(np.array(found, dtype=float), 1)[:, None]
+
+
+def join_draws(
     estimates: Floats, variances: Floats, complete_df: npt.ArrayLike
 ) -> tuple[Floats, Floats, Floats]:
     """Join estimates over draws by Rubin's rules.
