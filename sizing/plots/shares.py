@@ -23,8 +23,9 @@ def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) ->
     Parameters
     ----------
     table : DataFrame
-        Columns ``by`` (heading of a group of rows), ``level`` (the row's
-        name), ``estimate``, ``low``, ``high`` (shares from 0 to 1).
+        Columns ``by`` (heading of a group of rows, not shown where it is the
+        row's own name), ``level`` (the row's name), ``estimate``, ``low``,
+        ``high`` (shares from 0 to 1).
     x_label : str
     ax : Axes, optional
 
@@ -38,9 +39,21 @@ def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) ->
         place, ticks, names = 0.0, [], []
         previous = None
         for row in table.to_dict("records"):
-            if previous is not None and row["by"] != previous:
-                place += 0.6
-                ax.axhline(place - 0.8, color=FAINT, linewidth=0.8)
+            if row["by"] != previous and row["by"] != row["level"]:
+                place += 0.3
+                ax.annotate(
+                    str(row["by"]),
+                    (0, place),
+                    xycoords=("axes fraction", "data"),
+                    xytext=(6, 0),
+                    textcoords="offset points",
+                    va="center",
+                    fontsize=9.5,
+                    fontstyle="italic",
+                    color=SOFT,
+                )
+                ax.axhline(place - 0.6, color=FAINT, linewidth=0.8)
+                place += 0.9
             previous = row["by"]
             marker = MARKERS[groups.index(row["by"]) % len(MARKERS)]
             ax.plot([row["low"], row["high"]], [place, place], color=SOFT, lw=2.2)

@@ -61,15 +61,19 @@ def axes_or_new(ax: Axes | None, *, width: float = 7.0, height: float = 4.5) -> 
 
 
 def percent(share: float, *, places: int = 0) -> str:
-    """Write a share as people read it.
+    """Write a share as people read it; never round a few to none or most to all.
 
     Examples
     --------
     >>> percent(0.947), percent(0.004), percent(0.9996), percent(0.0)
     ('95 %', 'under 1 %', 'over 99 %', '0 %')
+    >>> percent(0.0004, places=1), percent(0.0312, places=1)
+    ('under 0.1 %', '3.1 %')
     """
-    if places == 0 and 0 < share < 0.005:
-        return "under 1 %"
-    if places == 0 and 0.995 < share < 1:
-        return "over 99 %"
-    return f"{100 * share:.{places}f} %"
+    step = 10.0**-places
+    value = 100 * share
+    if 0 < value < step / 2:
+        return f"under {step:.{places}f} %"
+    if 100 - step / 2 < value < 100:
+        return f"over {100 - step:.{places}f} %"
+    return f"{value:.{places}f} %"
