@@ -117,6 +117,7 @@ def test_kish_design_effect_is_one_plus_squared_variation(rng):
         ([np.nan], {}, "nobody is left"),
         ([], {}, "nobody is left"),
         ([np.inf], {}, "a value is infinite"),
+        (["tall"], {}, "not a number"),
     ],
 )
 def test_bad_values_and_weights_are_refused(values, options, expected):

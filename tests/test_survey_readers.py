@@ -384,10 +384,21 @@ def test_huber_regression_against_statsmodels(rng):
     assert np.abs(plain - expected).max() > 2e-2
 
 
+@pytest.mark.parametrize("reader", [read_ansur2, read_snyder1977])
+def test_a_file_that_is_no_table_is_refused_in_plain_words(reader, tmp_path):
+    path = tmp_path / "ansur_or_snyder.csv"
+    path.write_bytes(b"PK\x03\x04\n" + b"a,b,c\n" * 30)
+    with pytest.raises(SizingError, match="no table of comma-separated values"):
+        reader(path)
+    path.write_bytes(b"")
+    with pytest.raises(SizingError, match="the file is empty"):
+        reader(path)
+
+
 def test_snyder_refuses_another_file(snyder, ansur):
     frame, path = ansur
     frame.to_csv(path, index=False, encoding="latin-1")
-    with pytest.raises(InputProblems, match="AGE IN YEARS"):
+    with pytest.raises(InputProblems, match="none of the columns of the Snyder 1977"):
         read_snyder1977(path)
 
 

@@ -1,6 +1,7 @@
 """Open a survey file, or say in plain words why it cannot be read."""
 
 import os
+import warnings
 from collections.abc import Iterable
 from pathlib import Path
 from struct import error
@@ -47,13 +48,12 @@ def existing_file(path: PathLike, expected: str) -> Path:
     )
 
 
-def not_readable(path: Path, expected: str, error: Exception) -> SizingError:
+def not_readable(path: Path, expected: str, reason: str) -> SizingError:
     """Return the refusal of a file of another kind."""
-    reason = str(error).splitlines()[0] if str(error) else type(error).__name__
     return SizingError(
         str(
             Problem(
-                f"the file cannot be read ({reason})",
+                f"the file cannot be read: {reason}",
                 expected,
                 "check that it is the right file and was downloaded whole",
                 file=path.name,
@@ -72,9 +72,15 @@ def read_csv(path: PathLike, expected: str, *, encoding: str) -> pd.DataFrame:
     """
     found = existing_file(path, expected)
     try:
-        return pd.read_csv(found, encoding=encoding, low_memory=False)
-    except (ValueError, UnicodeError, OSError) as error:
-        raise not_readable(found, expected, error) from error
+        # A row longer than the heading would otherwise shift its cells silently.
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            return pd.read_csv(
+                found, encoding=encoding, low_memory=False, index_col=False
+            )
+    except (ValueError, OSError, pd.errors.ParserWarning) as cause:
+        reason = "it is no table of comma-separated values"
+        raise not_readable(found, expected, reason) from cause
 
 
 def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
@@ -89,7 +95,7 @@ def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
     content = found.read_bytes()
     # Whole records are padded with blanks to lines of 80 bytes; a file that was
     # cut short ends otherwise, and would silently miss people.
-    cut = not_readable(found, expected, ValueError("it is cut short"))
+    cut = not_readable(found, expected, "it is cut short")
     starts_well = content.startswith(b"HEADER RECORD*******LIBRARY")
     if starts_well and len(content) % 80:
         raise cut
@@ -101,7 +107,8 @@ def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
             frame: pd.DataFrame = reader.read()
             length = sum(field["field_length"] for field in reader.fields)
     except (ValueError, UnicodeError, OSError, LookupError, TypeError, error) as cause:
-        raise not_readable(found, expected, cause) from cause
+        reason = "it is damaged" if starts_well else "it is no SAS transport file"
+        raise not_readable(found, expected, reason) from cause
     start = content.index(b"HEADER RECORD*******OBS") + 80
     rest = content[start + len(frame) * length :]
     if len(rest) >= 80 or rest.strip(b" "):
@@ -122,7 +129,20 @@ def check_columns(
     InputProblems
         One problem per missing column, and one if the file is too short.
     """
-    missing = [name for name in needed if name not in frame.columns]
+    wanted = list(needed)
+    missing = [name for name in wanted if name not in frame.columns]
+    if len(missing) == len(wanted):
+        raise InputProblems(
+            [
+                Problem(
+                    f"none of the columns of {survey} is here",
+                    ", ".join(wanted[:5]) + " and others",
+                    "check that it is the right file",
+                    file=file,
+                )
+            ],
+            about=file,
+        )
     problems = [
         Problem(
             "this column is missing",

@@ -16,11 +16,14 @@ def checked(
     Raises
     ------
     SizingError
-        If the lengths differ, a weight is negative, missing or infinite, or no
-        value with a weight is left.
+        If something is not a number, the lengths differ, a weight is negative,
+        missing or infinite, or no value with a weight is left.
     """
-    x = np.asarray(values, dtype=float).ravel()
-    w = np.ones(len(x)) if weights is None else np.asarray(weights, dtype=float).ravel()
+    try:
+        x = np.asarray(values, dtype=float).ravel()
+        w = np.ones(len(x)) if weights is None else np.asarray(weights, float).ravel()
+    except (TypeError, ValueError) as cause:
+        raise _refusal("a value or weight is not a number", "numbers") from cause
     if len(x) != len(w):
         raise _refusal(f"{len(x)} values and {len(w)} weights", "one weight per value")
     if not (np.isfinite(w).all() and (w >= 0).all()):
