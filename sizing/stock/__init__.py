@@ -1,1 +1,20 @@
-"""The stock layer."""
+"""Which slings to stock, and how many of each size."""
+
+from sizing.stock.need import NUMBERS, SHARING, Served, Use, serves_from
+from sizing.stock.offers import Offer, offer_from
+from sizing.stock.plan import plan_stock
+from sizing.stock.result import StockPlan
+from sizing.stock.tables import SERVICE
+
+__all__ = [
+    "NUMBERS",
+    "SERVICE",
+    "SHARING",
+    "Offer",
+    "Served",
+    "StockPlan",
+    "Use",
+    "offer_from",
+    "plan_stock",
+    "serves_from",
+]

@@ -1,0 +1,299 @@
+"""Whom a stock of slings serves, and how the slings are used."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, SizingError, one_of
+from sizing.population import POPULATIONS, People, load_people, read_caseload
+
+#: Whether the number of clients present is the same each day.
+NUMBERS: tuple[str, ...] = ("fixed", "poisson")
+SHARING: tuple[str, ...] = ("personal", "shared")
+
+
+@dataclass(frozen=True)
+class Served:
+    """One group of clients.
+
+    Attributes
+    ----------
+    people : People
+        Whom the clients are like, or, if ``count`` is None, the clients
+        themselves: a caseload, each person once.
+    count : int or None
+        How many are present on one day. The clients are then drawn from
+        ``people`` by weight, as from a very large population.
+    admissions : float
+        How many come over the planning period; as many leave. On a day taken
+        at random from the period a client of the caseload has been replaced
+        with probability ``1 - exp(-admissions * t / count)``, t uniform on 0 to
+        1: newcomers take over places at random, at a constant rate.
+    number : str
+        ``fixed``: ``count`` every day. ``poisson``: the number present varies
+        as a Poisson number with mean ``count``, as it does where people come
+        independently and stay for any length of time (Palm's theorem; from
+        memory), for instance in an equipment library.
+    newcomers : People or None
+        Whom a caseload's admissions are like; the caseload itself if None.
+    name : str
+        What the group is called; the people's name if empty.
+    """
+
+    people: People
+    count: int | None = None
+    admissions: float = 0.0
+    number: str = "fixed"
+    newcomers: People | None = None
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be."""
+        if not isinstance(self.people, People):
+            raise SizingError(
+                "A group needs People: take load_people('care_home') or "
+                f"read_caseload('mine.csv'), not {type(self.people).__name__}."
+            )
+        where = f"{self.title}: " if self.title else ""
+        if self.count is not None and not _is_whole(self.count, least=0):
+            raise SizingError(
+                f"{where}the number of people must be a whole number of 0 or more, "
+                f"not {self.count!r}."
+            )
+        if not _is_number(self.admissions, least=0):
+            raise SizingError(
+                f"{where}admissions must be a number of 0 or more, not "
+                f"{self.admissions!r}."
+            )
+        one_of(f"number of people ('{self.title}')", self.number, NUMBERS)
+        if self.count is None and self.number != "fixed":
+            raise SizingError(
+                f"{where}a caseload is a fixed list. What to do: give a count, so "
+                "that people are drawn who are like it."
+            )
+
+    @property
+    def title(self) -> str:
+        """What the group is called."""
+        return self.name or self.people.name
+
+    @property
+    def present(self) -> int:
+        """How many are present on one day, on average."""
+        return self.people.n if self.count is None else int(self.count)
+
+
+@dataclass(frozen=True)
+class Use:
+    """How slings are used.
+
+    Attributes
+    ----------
+    sharing : str
+        ``personal``: a sling is one client's as long as she stays. ``shared``:
+        slings come from a pool and are needed only while in use.
+    each : int
+        Slings that one client needs at a time.
+    at_once : float
+        Shared only: the chance that a client needs a sling at the busiest
+        moment of the day, one client independently of another.
+    at_most : int or None
+        Shared only: most clients who can be lifted at once, for instance the
+        number of hoists.
+    out : mapping of str to (days, every)
+        Reasons for which a sling is out of use, such as
+        ``{"laundry": (1, 7), "inspection": (1, 182)}``: out for 1 day in 7 and
+        for 1 day in 182, each sling on its own. The shares add up.
+    spares : int
+        Slings kept back of every size that is stocked at all, on top of what
+        service needs; they serve nobody in the reckoning.
+    passed_on : bool
+        Personal only: whether a sling goes to another client when its own
+        leaves. If not, everyone admitted over the period needs her own, and
+        the target is the chance that the stock lasts the period.
+    """
+
+    sharing: str = "personal"
+    each: int = 1
+    at_once: float = 1.0
+    at_most: int | None = None
+    out: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    spares: int = 0
+    passed_on: bool = True
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be."""
+        one_of("sharing", self.sharing, SHARING)
+        problems = []
+
+        def wrong(what: str, allowed: str, value: Any) -> None:
+            problems.append(Problem(what, allowed, "correct it", value=value))
+
+        if not _is_whole(self.each, least=1):
+            wrong("'each' is no number of slings", "1 or more, whole", self.each)
+        if not _is_number(self.at_once, least=0) or self.at_once > 1:
+            wrong("'at_once' is no chance", "from 0 to 1", self.at_once)
+        if self.at_most is not None and not _is_whole(self.at_most, least=1):
+            wrong("'at_most' is no number of clients", "1 or more", self.at_most)
+        if not _is_whole(self.spares, least=0):
+            wrong("'spares' is no number of slings", "0 or more, whole", self.spares)
+        for reason, pair in dict(self.out).items():
+            if not _is_rate(pair):
+                wrong(
+                    f"'{reason}' is no number of days out of days",
+                    "such as (1, 7): 1 day out of 7",
+                    pair,
+                )
+        if not problems and self.share_out >= 0.9:
+            wrong("slings would be out nine days in ten", "less", self.share_out)
+        if self.sharing == "personal" and (
+            self.at_once != 1.0 or self.at_most is not None
+        ):
+            wrong(
+                "'at_once' and 'at_most' are for a shared pool",
+                "sharing='shared', or neither of them",
+                self.sharing,
+            )
+        if problems:
+            raise InputProblems(problems, about="how slings are used")
+
+    @property
+    def share_out(self) -> float:
+        """Share of its days that a sling is out of use."""
+        return sum(float(days) / float(every) for days, every in self.out.values())
+
+    def summary(self) -> str:
+        """Return how slings are used as a sentence."""
+        each = "a sling" if self.each == 1 else f"{self.each} slings"
+        if self.sharing == "personal":
+            words = f"Each client has {each} of her own"
+            if not self.passed_on:
+                words += ", not passed on when she leaves"
+        else:
+            words = (
+                f"Slings come from a shared pool; at the busiest moment "
+                f"{100 * self.at_once:.0f} % of clients need {each}"
+            )
+            if self.at_most is not None:
+                words += f", at most {self.at_most} clients at once"
+        reasons = [f"{r} {d:g} day in {e:g}" for r, (d, e) in self.out.items()]
+        words += f"; out of use: {', '.join(reasons) if reasons else 'never'}"
+        if self.spares:
+            words += f"; {self.spares} spare of each size stocked"
+        return f"{words}."
+
+
+def serves_from(
+    serves: Served | Sequence[Served] | pd.DataFrame,
+    *,
+    seed: int = 1,
+    folder: str | Path = ".",
+) -> tuple[Served, ...]:
+    """Return the groups of clients, from groups or from a table of them.
+
+    Parameters
+    ----------
+    serves : Served, sequence of Served, or DataFrame
+        A table has one row per group. Columns: ``people`` (a population's name
+        or the path of a caseload file), ``count`` (empty: each person of the
+        caseload once), and if wanted ``admissions``, ``number``, ``name``.
+    seed : int
+        Seed of the draws of missing measures.
+    folder : str or Path
+        Where a caseload's relative path starts.
+
+    Raises
+    ------
+    InputProblems
+        Naming every row that cannot be used.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"people": ["bariatric"], "count": [6]})
+    >>> serves_from(table)[0].present
+    6
+    """
+    if isinstance(serves, Served):
+        return (serves,)
+    if not isinstance(serves, pd.DataFrame):
+        groups = tuple(serves)
+        if not groups or not all(isinstance(group, Served) for group in groups):
+            raise SizingError(
+                "Say whom the stock serves: one or more Served(...), or a table with "
+                "the columns people and count."
+            )
+        return groups
+    lacking = [c for c in ("people", "count") if c not in serves]
+    if lacking or serves.empty:
+        raise SizingError(
+            "The table of groups needs a row per group and the columns people and "
+            f"count; it has {len(serves)} rows and lacks "
+            f"{', '.join(lacking) or 'no column'}."
+        )
+    made, problems = [], []
+    for row, record in enumerate(serves.to_dict("records"), start=2):
+        try:
+            made.append(_served(record, seed, Path(folder)))
+        except InputProblems as error:
+            problems += list(error.problems)
+        except SizingError as error:
+            problems.append(Problem(str(error), row=row))
+    if problems:
+        raise InputProblems(problems, about="the groups to be served")
+    return tuple(made)
+
+
+def _served(record: Mapping[Any, Any], seed: int, folder: Path) -> Served:
+    def given(column: str, default: Any) -> Any:
+        value = record.get(column, default)
+        return default if value is None or pd.isna(value) or value == "" else value
+
+    who = str(given("people", "")).strip()
+    count = given("count", None)
+    if isinstance(count, float) and count.is_integer():
+        count = int(count)
+    if who in POPULATIONS:
+        people = load_people(who, seed=seed)
+        if count is None:
+            raise SizingError(f"How many people of '{who}'? Fill in the count.")
+    elif (folder / who).suffix.lower() in (".csv", ".xlsx"):
+        people = read_caseload(folder / who, seed=seed)
+    else:
+        raise SizingError(
+            f"Unknown people {who!r}. Allowed: {', '.join(POPULATIONS)}, or the path "
+            "of a caseload file (.csv or .xlsx)."
+        )
+    return Served(
+        people,
+        count,
+        admissions=given("admissions", 0.0),
+        number=str(given("number", "fixed")),
+        name=str(given("name", "")),
+    )
+
+
+def _is_number(value: Any, *, least: float) -> bool:
+    number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
+    return number and math.isfinite(value) and value >= least
+
+
+def _is_whole(value: Any, *, least: int) -> bool:
+    whole = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
+    return whole and value >= least
+
+
+def _is_rate(pair: Any) -> bool:
+    if not isinstance(pair, Sequence) or isinstance(pair, str) or len(pair) != 2:
+        return False
+    days, every = pair
+    return (
+        _is_number(days, least=0)
+        and _is_number(every, least=0)
+        and every > 0
+        and days <= every
+    )

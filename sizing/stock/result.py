@@ -1,0 +1,116 @@
+"""The result of planning a stock."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from sizing.cautions import cautions
+from sizing.stock.need import Use
+
+DAY = (
+    "A day here is drawn anew from the people: the share of days runs over the homes "
+    "such people could make up as well as over the days of one home."
+)
+NO_SLING = "Stock planning does not choose a sling for a person."
+
+
+@dataclass(frozen=True)
+class StockPlan:
+    """An order and what it does.
+
+    Attributes
+    ----------
+    order : DataFrame
+        One row per size: key, chart, size, load_limit_kg, price (of one sling),
+        pack, owned, packs, order (slings to buy), stock (slings then owned),
+        cost.
+    service, demand, shortages, not_fitted, one_more_or_less : DataFrame
+        See ``sizing.stock.tables``.
+    curve : DataFrame
+        One row per target: target, cost, slings (bought), estimate, low, high
+        (chance that somebody waits on a day), waiting, method, n, gap.
+    robustness : DataFrame
+        The same order with other people; see ``plan_stock``.
+    comparison : DataFrame
+        The same money spent otherwise; see ``plan_stock``.
+    target, budget : float or None
+    cost, gap : float
+        Of the order; gap 0: proved the best on the planning days.
+    groups : DataFrame
+        Whom the stock serves.
+    use : Use
+    limits, sources : tuple of str
+    settings : mapping
+    """
+
+    order: pd.DataFrame
+    service: pd.DataFrame
+    demand: pd.DataFrame
+    shortages: pd.DataFrame
+    not_fitted: pd.DataFrame
+    curve: pd.DataFrame
+    one_more_or_less: pd.DataFrame
+    robustness: pd.DataFrame
+    comparison: pd.DataFrame
+    target: float | None
+    budget: float | None
+    cost: float
+    gap: float
+    groups: pd.DataFrame
+    use: Use
+    limits: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+    settings: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The order."""
+        return self.order
+
+    def answer(self) -> str:
+        """Return the result in one sentence, with its uncertainty."""
+        told = self.service.set_index("measure")
+        days, met = told.loc["nobody_waits"], told.loc["needs_met"]
+        return (
+            f"Buy {self.order['order'].sum():,} slings for {self.cost:,.0f}: nobody "
+            f"waits for a fitting sling on {_percent(days)} of days, and "
+            f"{_percent(met)} of the needs of people whom some size fits are met "
+            f"({days['n']:,} fresh drawn days)."
+        )
+
+    def summary(self) -> str:
+        """Return the result in plain words, with the usual cautions."""
+        told = self.service.set_index("measure")
+        left = told.loc["not_fitted"]
+        lines = [self.answer()]
+        bought = self.order[self.order["order"] > 0]
+        listed = [f"{r['order']} of {r['key']}" for _, r in bought.iterrows()]
+        lines.append(f"The order: {', '.join(listed) or 'nothing'}.")
+        lines.append(
+            f"No size offered fits {left['estimate']:.1f} people on a mean day "
+            f"({left['low']:.1f} to {left['high']:.1f}): they are not among those "
+            "who wait, and need another pattern or one made to measure."
+        )
+        for _, row in self.comparison.iterrows():
+            if row["strategy"] != "plan":
+                lines.append(
+                    f"The same money spent as {row['strategy']} meets "
+                    f"{100 * row['needs_met']:.1f} % of needs: the plan meets "
+                    f"{100 * row['estimate']:+.1f} points more "
+                    f"({100 * row['low']:.1f} to {100 * row['high']:.1f})."
+                )
+        proof = (
+            "On the planning days the order is proved to be the best."
+            if self.gap == 0
+            else f"On the planning days the order is within {100 * self.gap:.1f} % of "
+            "the best possible."
+        )
+        lines += [proof, DAY, NO_SLING, *self.limits, " ".join(cautions())]
+        return "\n".join(lines)
+
+
+def _percent(row: Any) -> str:
+    low, high = 100 * row["low"], 100 * row["high"]
+    return f"{100 * row['estimate']:.1f} % ({low:.1f} to {high:.1f})"

@@ -1,0 +1,341 @@
+"""What a stock does, as tables: demand, service, shortages, who is not fitted."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+from scipy.optimize import brentq
+
+from sizing.fit import assign
+from sizing.stock.days import Days, Floats, Group
+from sizing.stock.offers import Offer
+from sizing.stock.service import Ints, Needs, Shortage
+
+LEVEL = 0.95
+#: Part of the days that the range of a number covers.
+RANGE = 0.90
+_SHARE = f"{100 * LEVEL:.0f} % Wilson interval over drawn days"
+_MEAN = f"{100 * LEVEL:.0f} % t interval over drawn days"
+_RANGE = f"range of {100 * RANGE:.0f} % of drawn days"
+
+#: What ``service`` tells, and how people say it.
+SERVICE: dict[str, str] = {
+    "nobody_waits": "share of days on which nobody waits for a fitting sling",
+    "needs_met": "share of needs met, of people whom some size fits",
+    "waiting": "people waiting on a mean day",
+    "not_fitted": "people whom no size offered fits, on a mean day",
+}
+
+
+class Check:
+    """Days kept apart from planning, on which every stock is judged alike."""
+
+    def __init__(self, days: Days, offer: Offer, spares: int) -> None:
+        self.days, self.spares = days, spares
+        self.needs = Needs(days.needs[:, 1:], days.masks[1:], len(offer.keys))
+        self.needed = days.needs[:, 1:].sum(axis=1)
+
+    def shortage(self, stock: Ints) -> Shortage:
+        """Return the shortage with so many slings owned, spares kept back."""
+        return self.needs.shortage(self.days.free(np.maximum(stock - self.spares, 0)))
+
+
+def share_row(hits: int, number: int) -> dict[str, Any]:
+    """Return a share of days with Wilson's interval.
+
+    Examples
+    --------
+    >>> row = share_row(95, 100)
+    >>> row["estimate"], round(row["low"], 3), round(row["high"], 3)
+    (0.95, 0.888, 0.978)
+    """
+    found = stats.binomtest(hits, number).proportion_ci(LEVEL, method="wilson")
+    return {
+        "estimate": hits / number,
+        "low": float(found.low),
+        "high": float(found.high),
+        "method": _SHARE,
+        "n": number,
+    }
+
+
+def mean_row(values: Any) -> dict[str, Any]:
+    """Return a mean over days with its t interval."""
+    values = np.asarray(values, dtype=float)
+    mean = float(values.mean())
+    half = float(stats.t.ppf((1 + LEVEL) / 2, len(values) - 1) * stats.sem(values))
+    return {
+        "estimate": mean,
+        "low": mean - half,
+        "high": mean + half,
+        "method": _MEAN,
+        "n": len(values),
+    }
+
+
+def ratio_row(part: Any, whole: Any) -> dict[str, Any]:
+    """Return sum(part) / sum(whole) with its interval.
+
+    The standard error is that of the mean of ``part - ratio * whole``, over the
+    mean of ``whole`` (linearisation; Cochran, Sampling Techniques, 3rd ed. 1977,
+    ch. 6, from memory). Nothing needed counts as all met.
+    """
+    part, whole = np.asarray(part, dtype=float), np.asarray(whole, dtype=float)
+    if whole.sum() == 0:
+        return {"estimate": 1.0, "low": 1.0, "high": 1.0, "method": _MEAN, "n": 0}
+    ratio = part.sum() / whole.sum()
+    rest = mean_row((part - ratio * whole) / whole.mean())
+    return {
+        "estimate": ratio,
+        "low": ratio + rest["low"],
+        "high": ratio + rest["high"],
+        "method": f"{_MEAN}, ratio by linearisation",
+        "n": len(part),
+    }
+
+
+def range_row(numbers: Any) -> dict[str, Any]:
+    """Return the mean of a number over days and the range of most days."""
+    low, high = np.quantile(numbers, [(1 - RANGE) / 2, (1 + RANGE) / 2])
+    return {
+        "estimate": float(np.mean(numbers)),
+        "low": float(low),
+        "high": float(high),
+        "method": _RANGE,
+        "n": len(numbers),
+    }
+
+
+def service(check: Check, stock: Ints) -> pd.DataFrame:
+    """Return how a stock serves on the days kept for checking.
+
+    Returns
+    -------
+    DataFrame
+        One row for each of ``SERVICE``: measure, estimate, low, high, method, n.
+    """
+    found = check.shortage(stock)
+    rows = {
+        "nobody_waits": share_row(int((found.waiting == 0).sum()), check.days.number),
+        "needs_met": _within_one(ratio_row(check.needed - found.waiting, check.needed)),
+        "waiting": _not_negative(mean_row(found.waiting)),
+        "not_fitted": _not_negative(mean_row(check.days.needs[:, 0])),
+    }
+    return pd.DataFrame([{"measure": name, **row} for name, row in rows.items()])
+
+
+def _within_one(row: dict[str, Any]) -> dict[str, Any]:
+    return {**row, "low": max(row["low"], 0.0), "high": min(row["high"], 1.0)}
+
+
+def _not_negative(row: dict[str, Any]) -> dict[str, Any]:
+    return {**row, "low": max(row["low"], 0.0)}
+
+
+def demand(check: Check, offer: Offer) -> pd.DataFrame:
+    """Return how many slings of each size could be, and must be, in use.
+
+    Returns
+    -------
+    DataFrame
+        key; share: ``fits`` (needs that the size would meet) or ``only`` (that
+        no other size would); estimate (mean day), low, high (range of 90 % of
+        days), method, n (days).
+    """
+    masks, needs = check.days.masks, check.days.needs
+    rows = []
+    for size, key in enumerate(offer.keys):
+        fits = (masks >> size & 1).astype(bool)
+        only = masks == (np.int64(1) << size)
+        for share, chosen in (("fits", fits), ("only", only)):
+            rows.append(
+                {"key": key, "share": share, **range_row(needs[:, chosen].sum(axis=1))}
+            )
+    return pd.DataFrame(rows)
+
+
+def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
+    """Return what one sling more or less of each size changes.
+
+    Returns
+    -------
+    DataFrame
+        key; change (+1 or -1); nobody_waits_change (share of days); estimate,
+        low, high: the change in people waiting on a mean day; method; n.
+        Nothing below 0 can be taken away, nor what is only spare.
+
+    Notes
+    -----
+    A sling added is free with probability 1 - p and then serves one more on
+    those days whose smallest short set holds its size. Of a size of x slings
+    with a free, the one taken away was free with probability a / x, and then
+    leaves one more waiting on those days whose largest tight set holds it. No
+    day needs to be drawn again, so the differences carry no extra noise.
+    """
+    core = np.maximum(stock - check.spares, 0)
+    free = check.days.free(core)
+    found = check.needs.shortage(free)
+    p = check.days.share_out
+    rows = []
+    for size, key in enumerate(offer.keys):
+        helps = (found.sets >> size & 1).astype(float) * (1 - p)
+        rows.append(
+            {
+                "key": key,
+                "change": 1,
+                "nobody_waits_change": float((helps * (found.waiting == 1)).mean()),
+                **mean_row(-helps),
+            }
+        )
+        if core[size] > 0:
+            hurts = (found.tight >> size & 1) * free[:, size] / core[size]
+            rows.append(
+                {
+                    "key": key,
+                    "change": -1,
+                    "nobody_waits_change": -float(
+                        (hurts * (found.waiting == 0)).mean()
+                    ),
+                    **mean_row(hurts),
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def shortages(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
+    """Return which sizes are short, and who waits when they are.
+
+    Returns
+    -------
+    DataFrame
+        One row per size: key; estimate, low, high: share of days on which
+        someone waits whom one more of this size would serve; method; n.
+    """
+    found = check.shortage(stock)
+    rows = []
+    for size, key in enumerate(offer.keys):
+        days = int((found.sets >> size & 1).sum())
+        rows.append({"key": key, **share_row(days, check.days.number)})
+    return pd.DataFrame(rows)
+
+
+def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
+    """Describe the people whom no size offered fits.
+
+    Returns
+    -------
+    DataFrame
+        group; outcome, failing_measure, direction, nearest_size (as in
+        ``sizing.fit.assign``); estimate (people of that kind present on a mean
+        day), low, high (range of 90 % of days), method, n (persons in the data
+        behind it); miss_median, miss_p90 (cm or kg past the nearest size's
+        edge); stature_cm, body_mass_kg, hip_circumference_cm: medians.
+    """
+    parts = []
+    for group in groups:
+        people = group.served.people
+        table = assign(people, offer.chart).table
+        chosen = group.masks == 0
+        if not chosen.any():
+            continue
+        frame = table.loc[chosen, [*_KINDS, "miss", "person"]].astype(
+            dict.fromkeys(_KINDS, object)
+        )
+        frame = frame.fillna(dict.fromkeys(_KINDS, ""))
+        for measure in _TOLD:
+            if measure in people.frame:
+                frame[measure] = people.frame.loc[chosen, measure]
+        frame["weight"] = people.weight[chosen]
+        total = float(people.weight.sum())
+        for kind, rows in frame.groupby(_KINDS, sort=False):
+            if rows["weight"].sum() <= 0:
+                continue
+            counted = _count_row(group, rows, total)
+            record = dict(zip(_KINDS, kind, strict=True))
+            parts.append(
+                {"group": group.served.title, **record, **counted, **_described(rows)}
+            )
+    columns = ["group", *_KINDS, "estimate", "low", "high", "method", "n"]
+    columns += ["miss_median", "miss_p90", *_TOLD]
+    made = pd.DataFrame(parts).reindex(columns=columns)
+    return made.sort_values("estimate", ascending=False, ignore_index=True)
+
+
+_KINDS = ["outcome", "failing_measure", "direction", "nearest_size"]
+_TOLD = ["stature_cm", "body_mass_kg", "hip_circumference_cm"]
+
+
+def _count_row(group: Group, rows: pd.DataFrame, total: float) -> dict[str, Any]:
+    """Return how many such people are present, and its range."""
+    served = group.served
+    ends = np.array([(1 - RANGE) / 2, (1 + RANGE) / 2])
+    if served.count is None:
+        chance = rows.groupby("person").size().to_numpy() / served.people.draws
+        numbers = np.array([1.0])
+        for p in chance:
+            numbers = np.convolve(numbers, [1 - p, p])
+        span = np.searchsorted(np.cumsum(numbers), ends - 1e-12)
+        mean, how = float(chance.sum()), "Poisson-binomial"
+    else:
+        p = float(rows["weight"].sum()) / total
+        mean = served.count * p
+        if served.number == "poisson":
+            span, how = stats.poisson.ppf(ends, mean), "Poisson"
+        else:
+            span, how = stats.binom.ppf(ends, served.count, p), "binomial"
+    return {
+        "estimate": mean,
+        "low": float(span[0]),
+        "high": float(span[1]),
+        "method": f"{100 * RANGE:.0f} % {how} range over days",
+        "n": int(rows["person"].nunique()),
+    }
+
+
+def _described(rows: pd.DataFrame) -> dict[str, float]:
+    """Return weighted medians of the miss and of the bodies."""
+
+    def quantile(column: str, q: float) -> float:
+        if column not in rows:
+            return float("nan")
+        known = rows[[column, "weight"]].dropna().sort_values(column)
+        if known.empty or not known["weight"].sum():
+            return float("nan")
+        reached = known["weight"].cumsum() >= q * known["weight"].sum()
+        return float(known.loc[reached, column].iloc[0])
+
+    told = {"miss_median": quantile("miss", 0.5), "miss_p90": quantile("miss", 0.9)}
+    return told | {measure: quantile(measure, 0.5) for measure in _TOLD}
+
+
+def tilted(weight: Floats, value: Floats, shift: float) -> Floats:
+    """Return weights under which the mean of ``value`` is higher by ``shift``.
+
+    ``w exp(lambda z)``, the weights nearest to the old ones (least relative
+    entropy) with that mean. A mean beyond what the people can give is brought
+    to nine tenths of the way to their extreme.
+
+    Examples
+    --------
+    >>> w = tilted(np.ones(3), np.array([60.0, 70.0, 80.0]), 2.0)
+    >>> round(float(w @ [60, 70, 80] / w.sum()), 6)
+    72.0
+    """
+    known = np.isfinite(value) & (weight > 0)
+    mean = float(np.average(value[known], weights=weight[known]))
+    spread = float(value[known].std())
+    if spread == 0 or shift == 0:
+        return weight
+    z = np.where(known, (value - mean) / spread, 0.0)
+    end = float(z[known].max() if shift > 0 else z[known].min())
+    wanted = shift / spread
+    wanted = min(wanted, 0.9 * end) if shift > 0 else max(wanted, 0.9 * end)
+
+    def off(power: float) -> float:
+        w = weight[known] * np.exp(power * (z[known] - end))
+        return float(w @ z[known] / w.sum() - wanted)
+
+    power = brentq(off, -60.0, 60.0)
+    return np.asarray(weight * np.exp(power * (z - end)))
