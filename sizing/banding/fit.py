@@ -13,10 +13,10 @@ from sizing.chart.size_chart import GROUPS, SizeChart
 from sizing.errors import one_of
 from sizing.population.people import People
 
-#: How far the bound is pressed where no tolerance is asked for: pairs of nodes.
-QUICK = 60_000
-#: The same where one is asked for.
-THOROUGH = 4_000_000
+#: How far above the value the bound may stay where no tolerance is asked for.
+TOLERANCE = 0.02
+#: Pairs of nodes and cells of the table to go to, without and with a tolerance.
+QUICK, THOROUGH = (300_000, 3_000_000), (4_000_000, 12_000_000)
 
 
 def fit_bands(
@@ -98,8 +98,8 @@ def fit_bands(
     load_limit_kg : float, optional
         Load limit of every size; heavier people are never covered.
     tolerance : float, optional
-        How far above the value the certified bound may stay (a share). By
-        default the bound is pressed for a fraction of a second.
+        How far above the value the certified bound may stay (a share); a
+        smaller one takes longer. By default 0.02 is tried for a moment.
     splits : int
         Half-splits for the held-out figures; 0 for none.
     seed : int
@@ -167,8 +167,8 @@ def fit_bands(
 
     bound = fitter.bound(
         value,
-        0.0 if tolerance is None else tolerance,
-        QUICK if tolerance is None else THOROUGH,
+        TOLERANCE if tolerance is None else tolerance,
+        *(QUICK if tolerance is None else THOROUGH),
     )
     return BandFit(
         chart=chart(fitted, "fitted chart"),

@@ -14,9 +14,6 @@ from sizing.banding.settings import Request
 from sizing.banding.solve import best_chart, upper_bound
 from sizing.errors import Problem, SizingError
 
-#: Most cells of the table that a bound is read from.
-MOST_CELLS = 12_000_000
-
 Boxes = tuple[Ints, Ints]
 
 
@@ -115,7 +112,9 @@ class Fitter:
     def _measured(self) -> float:
         return 1.0 - self.bodies.not_measured
 
-    def bound(self, value: float, tolerance: float, most_pairs: int) -> float:
+    def bound(
+        self, value: float, tolerance: float, most_pairs: int, most_cells: int
+    ) -> float:
         """Return a value no chart on the finest permitted grid exceeds.
 
         Parameters
@@ -126,13 +125,15 @@ class Fitter:
             How far above it the bound may stay.
         most_pairs : int
             How long to try; see ``sizing.banding.solve.upper_bound``.
+        most_cells : int
+            Most cells of the table of weights; it sets how fine the bound is.
         """
         layout = self.request.layout
         steps = [1] * len(layout.steps)
         while True:
             axes = layout.axes(steps, bounding=True)
             cells = [len(Breaks.of(axis).cuts) + 1.0 for axis in axes[0]]
-            if np.prod(cells) <= MOST_CELLS:
+            if np.prod(cells) <= most_cells:
                 break
             # Coarsen where a step is the smallest part of the width.
             parts = [
