@@ -427,15 +427,16 @@ def test_two_byte_columns_reach_their_ends():
     assert got.tolist() == [0, 0, 1, 0, 0]
 
 
-def test_compiled_masks_equal_numpy(rng, monkeypatch):
+@pytest.mark.parametrize("chart", [demo_chart(), two()], ids=["four", "two"])
+def test_compiled_masks_equal_numpy(rng, monkeypatch, chart):
     pytest.importorskip("numba")
-    chart = demo_chart()
     values = {
         m: rng.integers(-1, 2400, 50_001).astype(np.int16) for m in core.limits(chart)
     }
     plain = size_masks(values, chart)
     monkeypatch.setattr(compiled, "LEAST_ROWS", 0)
     assert (size_masks(values, chart) == plain).all()
+    assert plain.any()
 
 
 @pytest.mark.parametrize("count", [8, 9, 17, 33, 64])
