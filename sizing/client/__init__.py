@@ -5,17 +5,29 @@ from sizing.client.answer import ClientAnswer
 from sizing.client.check import check_client
 from sizing.client.client import Client, client_from
 from sizing.client.how import HOW, Reading, how_measured
+from sizing.client.own_chart import (
+    ChartJudgement,
+    Nudge,
+    judge_chart,
+    nudge,
+    with_edge,
+)
 from sizing.client.stature import estimate_stature
 
 __all__ = [
     "HOW",
+    "ChartJudgement",
     "Client",
     "ClientAnswer",
+    "Nudge",
     "Reading",
     "allowance_table",
     "check_client",
     "client_from",
     "estimate_stature",
     "how_measured",
+    "judge_chart",
+    "nudge",
     "suggested_allowances",
+    "with_edge",
 ]

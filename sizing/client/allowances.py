@@ -43,8 +43,8 @@ def allowance_table(chosen: Mapping[str, float] | None = None) -> pd.DataFrame:
     Examples
     --------
     >>> table = allowance_table({"leg_stop": -5}).set_index("key")
-    >>> table.loc["leg_stop", "used_cm"], table.loc["seat_edge", "used_cm"]
-    (-5.0, 0.0)
+    >>> table["used_cm"].tolist()
+    [0.0, 0.0, -5.0]
     """
     table = _table().copy()
     chosen = dict(chosen or {})

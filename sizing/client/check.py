@@ -178,7 +178,7 @@ def _loads(
     chart: SizeChart, loads: Mapping[str, float] | None
 ) -> tuple[pd.DataFrame, npt.NDArray[np.int64]]:
     """Return the parts' load limits, and the lowest with each size in 0.1 kg."""
-    rows = []
+    rows: list[dict[str, Any]] = []
     for part, value in dict(loads or {}).items():
         number = isinstance(value, (int, float, np.number)) and not isinstance(
             value, bool

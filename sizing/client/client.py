@@ -196,7 +196,7 @@ def _standard(
             about=ABOUT,
         )
     names = dict(zip(frame.columns, out.columns, strict=True))
-    values = {name: out[name].iloc[0] for name in out}
+    values: dict[str, Any] = {str(name): out[name].iloc[0] for name in out}
     for name in values:
         if name != "sex" and not isinstance(values[name], str):
             values[name] = float(values[name])

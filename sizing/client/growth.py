@@ -1,9 +1,6 @@
 """When a growing child leaves a size, at her present centiles."""
 
-from functools import cache
-
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtr
 
@@ -11,69 +8,17 @@ from sizing.client.outcomes import Edges
 from sizing.client.posterior import Bodies
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, to_tenths
 from sizing.measures.edges import NO_HIGH
+from sizing.population.growth import value_at, z_score
 from sizing.population.model_moments import model_age, moments
 from sizing.population.model_terms import Floats
-from sizing.resources import source_table
 
-#: The growth reference ends here.
-GROWN = 20.0
+#: The growth reference holds from here, of body mass, to here.
+YOUNGEST, GROWN = 2.0417, 20.0
 #: Steps of the projection, and the longest time between two measurings of a
 #: child (common practice, no source).
-_STEP_YEARS, LONGEST_YEARS = 0.25, 1.0
+_STEP_YEARS, LONGEST_YEARS = 0.5, 1.0
 #: Bodies carried forward.
-_BODIES = 256
-
-
-@cache
-def growth_table(measure: str, sex: str) -> pd.DataFrame:
-    """Return the CDC 2000 reference of stature or body mass.
-
-    Returns
-    -------
-    DataFrame
-        ``age_years, L, M, S`` from 2 to 20 years.
-    """
-    table = source_table("cdc_2000_growth.csv")
-    rows = table[(table["measure"] == measure) & (table["sex"] == sex)]
-    return rows[["age_years", "L", "M", "S"]].reset_index(drop=True)
-
-
-def _lms(measure: str, sex: str, age: npt.ArrayLike) -> tuple[Floats, Floats, Floats]:
-    table = growth_table(measure, sex)
-    at = np.asarray(age, dtype=float)
-    found = [np.interp(at, table["age_years"], table[name]) for name in "LMS"]
-    return found[0], found[1], found[2]
-
-
-def growth_z(
-    measure: str, sex: str, age_years: npt.ArrayLike, value: npt.ArrayLike
-) -> Floats:
-    """Return how many SDs a child's stature or body mass lies from the median.
-
-    ``z = ((value / M)^L - 1) / (L S)`` (Cole and Green, Stat Med 1992;11:
-    1305-1319, from memory), L, M and S of CDC 2000 interpolated in age.
-
-    Examples
-    --------
-    >>> float(growth_z("stature_cm", "female", 20.0, 163.338251).round(3))
-    0.0
-    """
-    L, M, S = _lms(measure, sex, age_years)
-    return np.asarray((np.power(np.asarray(value) / M, L) - 1) / (L * S))
-
-
-def growth_value(
-    measure: str, sex: str, age_years: npt.ArrayLike, z: npt.ArrayLike
-) -> Floats:
-    """Return the stature or body mass at so many SDs: ``M (1 + L S z)^(1/L)``.
-
-    Beyond where the reference's own curve ends (``1 + L S z`` at or below 0)
-    there is no value: NaN.
-    """
-    L, M, S = _lms(measure, sex, age_years)
-    base = 1 + L * S * np.asarray(z)
-    with np.errstate(invalid="ignore"):
-        return np.where(base > 0, M * np.power(np.maximum(base, 1e-12), 1 / L), np.nan)
+_BODIES = 200
 
 
 def outgrows(bodies: Bodies, chart: Edges, size: str, *, seed: int = 1) -> pd.DataFrame:
@@ -107,16 +52,16 @@ def outgrows(bodies: Bodies, chart: Edges, size: str, *, seed: int = 1) -> pd.Da
     """
     rng = np.random.default_rng(seed)
     rows = rng.choice(len(bodies.weight), size=_BODIES, p=bodies.weight)
-    now = float(model_age(bodies.age_years[0]))
+    now = max(float(model_age(bodies.age_years[0])), YOUNGEST)
     sex, values = bodies.sex[rows], bodies.values[rows]
-    at = np.arange(now, GROWN + _STEP_YEARS / 2, _STEP_YEARS)
+    at = np.append(np.arange(now, GROWN, _STEP_YEARS), GROWN)
     z = np.empty((_BODIES, 2))
     path = np.empty((_BODIES, len(at), len(MEASURES)))
     for one in np.unique(sex.astype(str)):
         mine = np.flatnonzero(sex == one)
         for j, name in enumerate(MEASURES[:2]):
-            z[mine, j] = growth_z(name, one, now, values[mine, j])
-            path[mine, :, j] = growth_value(name, one, at[None, :], z[mine, j][:, None])
+            z[mine, j] = z_score(name, one, now, values[mine, j])
+            path[mine, :, j] = value_at(name, one, at[None, :], z[mine, j][:, None])
     start = moments(sex, values[:, 0], values[:, 1], np.full(_BODIES, now))
     apart = (np.log(values[:, 2:]) - start.mean) / start.sd
     flat = path[:, :, :2].reshape(-1, 2)
@@ -155,7 +100,9 @@ def _leaving(
         a = path[rest, first[rest] - 1, j]
         b = path[rest, first[rest], j]
         part = np.clip((edge / 10 - a) / np.maximum(b - a, 1e-9), 0, 1)
-        age[rest] = at[first[rest]] - (1 - part) * (at[1] - at[0])
+        age[rest] = at[first[rest]] - (1 - part) * (
+            at[first[rest]] - at[first[rest] - 1]
+        )
         low, mid, high = np.quantile(age, [0.05, 0.5, 0.95], method="inverted_cdf")
         rows.append(
             {
@@ -166,7 +113,7 @@ def _leaving(
                 "low": low if np.isfinite(low) else np.nan,
                 "high": high if np.isfinite(high) else np.nan,
                 "beyond_20": float(1 - passes.mean()),
-                "method": "present centile of CDC 2000 kept; 90 % of what the body may be",
+                "method": "present centile of CDC 2000 kept; 90 % of such bodies",
                 "n": len(path),
             }
         )

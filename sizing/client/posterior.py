@@ -79,7 +79,7 @@ class Bodies:
     @property
     def build_weight(self) -> Floats:
         """Weight of each build."""
-        return np.bincount(self.build, self.weight)
+        return np.bincount(self.build, self.weight).astype(float)
 
     def share(self, what: npt.NDArray[np.generic]) -> tuple[Floats, Floats]:
         """Return weighted means of columns and their Monte Carlo variances.
@@ -200,7 +200,13 @@ def draw_bodies(
     aim = np.zeros((2, 2)), np.zeros(2)
     for last in (False, True):
         parts = _builds(pool, age_years, centre, precision, aim, u)
-        one = moments(parts[2], *np.exp(parts[0].T), parts[1], sampling=True)
+        one = moments(
+            parts[2],
+            np.exp(parts[0][:, 0]),
+            np.exp(parts[0][:, 1]),
+            parts[1],
+            sampling=True,
+        )
         covariance = one.covariance()
         log_weight = _aimed(parts[0] - centre, aim) + _seated_density(
             one, covariance, seated, error

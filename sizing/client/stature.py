@@ -49,9 +49,9 @@ class StatureEstimate:
         """Return the estimate in plain words."""
         row = self.best
         words = (
-            f"Stature estimated from {_words(row['segment'])}: {row['estimate']:.1f} cm "
-            f"(9 in 10 such people: {row['low']:.1f} to {row['high']:.1f}; "
-            f"{row['source']})"
+            f"Stature estimated from {_words(row['segment'])}: "
+            f"{row['estimate']:.1f} cm (9 in 10 such people: {row['low']:.1f} to "
+            f"{row['high']:.1f}; {row['source']})"
         )
         if row["ages"] == "beyond":
             words += (
@@ -135,7 +135,7 @@ def estimate_stature(
     Examples
     --------
     >>> found = estimate_stature("male", 70, {"knee_height_cm": 52.0})
-    >>> round(64.19 - 0.04 * 70 + 2.02 * 52, 2), round(found.best["estimate"], 2)
+    >>> round(64.19 - 0.04 * 70 + 2.02 * 52, 2), float(found.best["estimate"])
     (166.43, 166.43)
     """
     one_of("sex", sex, SEXES)

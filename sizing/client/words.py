@@ -5,7 +5,6 @@ import pandas as pd
 
 from sizing.client.answer import ClientAnswer
 from sizing.client.growth import measure_again_in
-from sizing.fit import OUTCOME_WORDS
 
 #: Below this gain taking a further measure settles little (our choice).
 _LITTLE = 0.01
@@ -87,7 +86,8 @@ def answer_words(answer: ClientAnswer) -> str:
     }[status]
     words = f"{lead} (chance that no size fits: {share(none)}).{missing}"
     if answer.first["estimate"] >= 0.05:
-        words += f" Likeliest to fit nevertheless: {answer.first['size']}, {_span(answer.first)}."
+        first = answer.first
+        words += f" Likeliest to fit nevertheless: {first['size']}, {_span(first)}."
     return words
 
 
@@ -216,7 +216,8 @@ def summary_lines(answer: ClientAnswer) -> list[str]:
         )
     else:
         lines.append(
-            "Allowances between body and fabric: none in use; the chart is read as body measures."
+            "Allowances between body and fabric: none in use; the chart is read as "
+            "body measures."
         )
     lines += [
         line[0].upper() + line[1:] + ("" if line.endswith(".") else ".")
@@ -225,15 +226,3 @@ def summary_lines(answer: ClientAnswer) -> list[str]:
     lines += [f"Note: {note}" for note in answer.notes]
     lines += [f"Confirmed although it looked wrong: {doubt}" for doubt in answer.doubts]
     return lines
-
-
-__all__ = [
-    "OUTCOME_WORDS",
-    "answer_words",
-    "growth_words",
-    "next_words",
-    "plain",
-    "share",
-    "summary_lines",
-    "unit",
-]

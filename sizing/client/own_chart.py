@@ -1,0 +1,318 @@
+"""An adviser's own chart on the people she serves."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from sizing.cautions import cautions
+from sizing.chart import SizeChart, chart_from, review_chart
+from sizing.coverage import (
+    Coverage,
+    coverage,
+    who_falls_between,
+    why_none,
+)
+from sizing.coverage.shares import Floats, Layout, group_means, layout, wilson
+from sizing.errors import Problem, SizingError, one_of
+from sizing.fit import fits_matrix
+from sizing.measures.edges import NO_HIGH
+from sizing.population.people import People
+
+#: Findings of ``review_chart`` that are drawn as gaps.
+GAP = "gap"
+#: A size whose loss would cost less than this share is one nobody needs (ours).
+NOBODY = 0.005
+REPLICATES = 400
+
+
+@dataclass(frozen=True)
+class ChartJudgement:
+    """What an own chart does for some people.
+
+    Attributes
+    ----------
+    chart : SizeChart
+    people : str
+        What the population is called.
+    coverage : Coverage
+    findings : DataFrame
+        Doubtful points of the chart itself, from ``review_chart``.
+    why : DataFrame
+        Which measure keeps people from a size, from ``why_none``.
+    between : DataFrame
+        Odds ratios of falling between, from ``who_falls_between``.
+    sizes : DataFrame
+        See ``judge_chart``.
+    limits, sources : tuple of str
+    """
+
+    chart: SizeChart
+    people: str
+    coverage: Coverage
+    findings: pd.DataFrame
+    why: pd.DataFrame
+    between: pd.DataFrame
+    sizes: pd.DataFrame
+    limits: tuple[str, ...]
+    sources: tuple[str, ...]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The sizes."""
+        return self.sizes
+
+    @property
+    def unneeded(self) -> list[str]:
+        """Sizes whose loss would leave almost nobody without one."""
+        return list(self.sizes.loc[self.sizes["unneeded"], "size"])
+
+    def answer(self) -> str:
+        """Return the coverage in one sentence."""
+        row = self.coverage.table.iloc[0]
+        return (
+            f"{self.chart.name} fits {100 * row['estimate']:.1f} % of {self.people} "
+            f"({100 * row['low']:.1f} to {100 * row['high']:.1f} %, 95 % interval, "
+            f"n = {row['n']:,})."
+        )
+
+    def summary(self) -> str:
+        """Return what matters in plain words, with the cautions."""
+        lines = [self.answer()]
+        lines += [f"Of the chart: {words}." for words in self.findings["words"]]
+        for _, row in self.why.iterrows():
+            name, unit = row["measure"].rsplit("_", 1)
+            lines.append(
+                f"{100 * row['estimate']:.1f} % have no size because of "
+                f"{name.replace('_', ' ')}: the nearest is "
+                f"{row['direction'].replace('_', ' ')} them, half of them by "
+                f"{row['miss_median']:.1f} {unit} or less."
+            )
+        if self.unneeded:
+            lines.append(
+                f"Sizes that almost nobody needs (under {100 * NOBODY:g} % have no "
+                f"other): {', '.join(self.unneeded)}."
+            )
+        heavy = self.sizes[self.sizes["load_first"] > 0]
+        for _, row in heavy.iterrows():
+            lines.append(
+                f"{row['size']}: the load limit of {row['load_limit_kg']:g} kg rules "
+                f"out {100 * row['load_first']:.2f} % of all people whom the fabric "
+                "would fit."
+            )
+        return "\n".join([*lines, *self.limits, " ".join(cautions())])
+
+
+def judge_chart(
+    people: People,
+    chart: SizeChart,
+    *,
+    by: tuple[str, ...] = ("sex", "age_band"),
+    replicates: int = REPLICATES,
+    seed: int = 1,
+) -> ChartJudgement:
+    """Say whom a chart covers, who falls between and why, and what is idle.
+
+    Parameters
+    ----------
+    people : People
+    chart : SizeChart
+    by : tuple of str
+        Groupings, as in ``coverage``.
+    replicates, seed : int
+        Of the bootstrap, where the people have no survey design.
+
+    Returns
+    -------
+    ChartJudgement
+        ``sizes``: size, group, load_limit_kg; fits, fits_low, fits_high (share
+        of people it fits); needs, needs_low, needs_high (share whom no other
+        size fits: what dropping it would cost); load_first, load_first_low,
+        load_first_high (share whom its measures other than the body mass fit,
+        but whose body mass is over its load limit: the load limit bites before
+        the fabric does); unneeded (upper end of ``needs`` under 0.5 %); method;
+        n.
+
+    Examples
+    --------
+    >>> from sizing.chart import demo_chart
+    >>> from sizing.population import load_people
+    >>> found = judge_chart(load_people("bariatric", draws=1), demo_chart(),
+    ...                     by=(), replicates=50)
+    >>> found.sizes["needs"].between(0, 1).all().item()
+    True
+    """
+    found = coverage(people, chart, by=list(by) or None, seed=seed)
+    by_size = found.by_size.set_index(["share", "size"])
+    table = pd.DataFrame({"size": chart.sizes, "group": chart.frame["group"]})
+    limit = chart.load_limits()
+    table["load_limit_kg"] = np.where(limit == NO_HIGH, np.nan, limit / 10)
+    for share, name in (("fits", "fits"), ("only_size", "needs")):
+        for column, end in (("estimate", ""), ("low", "_low"), ("high", "_high")):
+            table[name + end] = by_size.loc[share].loc[list(chart.sizes), column].array
+    place = layout(people)
+    first = _load_first(people, chart)
+    columns = [first[rows].astype(float) for rows in place.rows]
+    everyone = [np.ones((len(place.weight), 1)) for _ in columns]
+    means = group_means(place, columns, everyone, replicates=replicates, seed=seed)
+    low, high = wilson(
+        means.estimate, means.variance, means.df, means.n_effective[:, None]
+    )
+    table["load_first"] = means.estimate[0]
+    table["load_first_low"], table["load_first_high"] = low[0], high[0]
+    table["unneeded"] = table["needs_high"] < NOBODY
+    table["method"] = found.by_size["method"].iloc[0]
+    table["n"] = people.n
+    return ChartJudgement(
+        chart=chart,
+        people=people.name,
+        coverage=found,
+        findings=review_chart(chart, people=people),
+        why=why_none(people, chart, replicates=replicates, seed=seed),
+        between=who_falls_between(people, chart),
+        sizes=table,
+        limits=people.limits,
+        sources=people.sources,
+    )
+
+
+def _load_first(people: People, chart: SizeChart) -> Floats:
+    """Return who is over a size's load limit though its fabric would fit."""
+    frame = chart.frame.drop(columns=["load_limit_kg"]).assign(load_limit_kg=np.nan)
+    mass = [c for c in ("body_mass_kg_low", "body_mass_kg_high") if c in frame]
+    fabric = SizeChart(frame.drop(columns=mass), chart.name)
+    if not fabric.measures:
+        return np.zeros((len(people.frame), len(chart.sizes)))
+    held = fits_matrix(people.frame, fabric)
+    limit = chart.load_limits() / 10
+    heavy = people.frame["body_mass_kg"].to_numpy(dtype=float)[:, None] > limit + 0.05
+    out: Floats = (held & heavy).astype(float)
+    return out
+
+
+def with_edge(
+    chart: SizeChart, size: str, measure: str, end: str, value: float | None
+) -> SizeChart:
+    """Return the chart with one edge moved.
+
+    Parameters
+    ----------
+    chart : SizeChart
+    size, measure : str
+    end : str
+        ``low`` or ``high``.
+    value : float or None
+        In cm or kg; None for no limit.
+
+    Raises
+    ------
+    SizingError
+        If the chart has no such size or the edge cannot stand there.
+
+    Examples
+    --------
+    >>> from sizing.chart import demo_chart
+    >>> moved = with_edge(demo_chart(), "adult 1", "hip_circumference_cm", "high", 108)
+    >>> moved.frame.set_index("size").loc["adult 1", "hip_circumference_cm_high"].item()
+    108.0
+    """
+    one_of("size", size, chart.sizes)
+    one_of("measure", measure, chart.measures)
+    one_of("end", end, ("low", "high"))
+    if value is not None and not 0 <= value < 1000:
+        raise SizingError(
+            str(Problem("an edge must be a number", "0 to 999", value=value))
+        )
+    frame = chart.frame.copy()
+    row = frame.index[frame["size"].astype(str) == size]
+    frame.loc[row, f"{measure}_{end}"] = np.nan if value is None else float(value)
+    return chart_from(frame, name=chart.name, source=chart.source, warn=False)
+
+
+@dataclass(frozen=True)
+class Nudge:
+    """What moving an edge changes.
+
+    Attributes
+    ----------
+    chart : SizeChart
+        With the edge moved.
+    table : DataFrame
+        One row: share_a, share_b, estimate, low, high, method, n.
+    """
+
+    chart: SizeChart
+    table: pd.DataFrame
+
+    def summary(self) -> str:
+        """Return the change in coverage in one sentence."""
+        row = self.table.iloc[0]
+        return (
+            f"Now {100 * row['share_b']:.1f} % are covered, {100 * row['share_a']:.1f} "
+            f"% before: {100 * row['estimate']:+.2f} points (95 %: "
+            f"{100 * row['low']:+.2f} to {100 * row['high']:+.2f}, n = {row['n']:,})."
+        )
+
+
+def nudge_layout(people: People) -> Layout:
+    """Arrange people for ``nudge``: each person a sampling unit of her own.
+
+    The variance is then found by linearisation, without a bootstrap: quick
+    enough to follow an edge while it is moved. A survey design is kept.
+    """
+    place = layout(people)
+    if place.unit is not None:
+        return place
+    count = len(place.weight)
+    return replace(
+        place,
+        unit=np.arange(count),
+        stratum=np.zeros(count, dtype=np.int64),
+    )
+
+
+def nudge(
+    people: People, before: SizeChart, after: SizeChart, place: Layout | None = None
+) -> Nudge:
+    """Compare a chart with its edited self, on the same people, at once.
+
+    Parameters
+    ----------
+    people : People
+    before, after : SizeChart
+    place : Layout, optional
+        From ``nudge_layout``, if many edits follow each other.
+
+    Returns
+    -------
+    Nudge
+        Difference in coverage, person by person; 95 % t interval by
+        linearisation, draws joined by Rubin's rules. Where nobody differs the
+        interval is the score interval's end for a share of 0, either way, as
+        in ``compare_charts``.
+    """
+    place = nudge_layout(people) if place is None else place
+    a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (before, after))
+    both = np.column_stack([a, b, b.astype(float) - a])
+    columns = [both[rows] for rows in place.rows]
+    everyone = [np.ones((len(place.weight), 1)) for _ in columns]
+    means = group_means(place, columns, everyone, replicates=50, seed=1)
+    share_a, share_b, change = means.estimate[0]
+    t = stats.t.ppf(0.975, max(float(np.ravel(means.df[0])[-1]), 1.0))
+    variance = float(means.variance[0, 2])
+    number = float(np.ravel(means.n_effective)[0])
+    half = t * np.sqrt(variance) if variance > 0 else t**2 / (number + t**2)
+    table = pd.DataFrame(
+        {
+            "share_a": [share_a],
+            "share_b": share_b,
+            "estimate": change,
+            "low": max(change - half, -1.0),
+            "high": min(change + half, 1.0),
+            "method": "95 % t interval of the paired difference; linearisation; "
+            f"{len(columns)} draws joined by Rubin's rules",
+            "n": people.n,
+        }
+    )
+    return Nudge(after, table)
