@@ -26,8 +26,8 @@ from sizing.population.model_noise import keys_of
 from sizing.population.model_terms import (
     Floats,
     MeasureModel,
-    _measure,
     group_models,
+    measure_model,
 )
 
 HIP, WAIST = "hip_circumference_cm", "waist_circumference_cm"
@@ -122,7 +122,7 @@ def hip_left_out(folder: Path) -> Iterator[Row]:
                 fits = {name: fit_civilian(rest, name) for name in (HIP, WAIST)}
                 drawn[fold == k] = _draw_hip(
                     people[fold == k].reset_index(drop=True),
-                    {name: _measure(fit[0]) for name, fit in fits.items()},
+                    {name: measure_model(fit[0]) for name, fit in fits.items()},
                     with_waist=with_waist,
                     draws=400,
                     seed=k,
@@ -220,7 +220,7 @@ def army_left_out(folder: Path) -> Iterator[Row]:
                 fit, _ = fit_measure(
                     army[fold != k], name, ARMY_TERMS, weights[fold != k], ARMY_TAIL
                 )
-                one, part = _measure(fit), army[fold == k]
+                one, part = measure_model(fit), army[fold == k]
                 age = part["age_years"].to_numpy()
                 group = group_models("adult")[sex]
                 x = group.predictors(*part[BUILD].to_numpy().T, age)

@@ -18,7 +18,7 @@ from data_sources.derive_child_model import (
 )
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
 from sizing.population.model import draw_measures, seam_steps
-from sizing.population.model_terms import Floats, _measure
+from sizing.population.model_terms import Floats, measure_model
 from sizing.survey import read_embedded
 
 
@@ -90,7 +90,7 @@ def children_left_out(folder: Path) -> Iterator[Row]:
             gap, covered = np.empty(len(people)), np.empty(len(people), dtype=bool)
             for k in range(10):
                 fit, _ = fit_measure(people[fold != k].reset_index(drop=True), name)
-                one, part = _measure({**fit}), people[fold == k]
+                one, part = measure_model(fit), people[fold == k]
                 age = part["age_years"].to_numpy()
                 terms, log_sd, _ = one.design(predictors_of(part), age)
                 truth, mean = part[name].to_numpy(), terms @ one.beta

@@ -65,7 +65,8 @@ def _gain(
     certain = known[:, diagonal, diagonal] <= 0
     known[:, diagonal, diagonal] += certain
     cross = covariance[:, :, k]
-    gain: Floats = np.linalg.solve(known, cross.swapaxes(1, 2)).swapaxes(1, 2)
+    solved = np.linalg.solve(known, cross.swapaxes(1, 2))
+    gain = np.asarray(solved, dtype=np.float64).swapaxes(1, 2)
     rest = covariance - gain @ cross.swapaxes(1, 2)
     return gain, (rest + rest.swapaxes(1, 2)) / 2
 

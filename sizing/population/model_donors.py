@@ -87,7 +87,8 @@ def donors() -> dict[str, Donors]:
 def _donors(people: pd.DataFrame) -> Donors:
     build = people[list(BUILD)].to_numpy(dtype=float)
     build[:, :2] = np.log(build[:, :2])
-    bias, sd = np.zeros(2), np.zeros(2)
+    bias: Floats = np.zeros(2)
+    sd: Floats = np.zeros(2)
     for i, (name, said) in enumerate(REPORTED.items()):
         gap = np.log(people[name]) - np.log(people[said])
         quarter, middle, three = gap.quantile([0.25, 0.5, 0.75])
@@ -99,7 +100,7 @@ def _donors(people: pd.DataFrame) -> Donors:
         .astype("Float64")
         .to_numpy(dtype=float, na_value=np.nan)
     )
-    return Donors(build, walking, bias, sd)
+    return Donors(np.asarray(build, dtype=np.float64), walking, bias, sd)
 
 
 def candidates(

@@ -156,7 +156,7 @@ def _one_draw(
     none = np.flatnonzero(~has.any(axis=1))
     out[none] = mean[none] + one.sd[none] * _correlated(one, none, z[none])
     if len(some):
-        part = _rows(one, some)
+        part = one.take(some)
         covariance = part.covariance(sampling=False, form=False)
         shift = part.form_shift_sd * own_form[some][:, None]
         covariance += shift[:, :, None] * shift[:, None, :]
@@ -175,25 +175,13 @@ def _correlated(one: Moments, rows: npt.NDArray[np.intp], z: Floats) -> Floats:
     # One root per sex and share: nearly everyone is wholly a child or an adult.
     label = np.char.add(sex, share.round(12).astype(str))
     _, first, inverse = np.unique(label, return_index=True, return_inverse=True)
-    root = np.linalg.cholesky(_rows(one, rows[first]).correlation())
+    root = np.linalg.cholesky(one.take(rows[first]).correlation())
     order = np.argsort(inverse, kind="stable")
     ends = np.searchsorted(inverse[order], np.arange(len(first) + 1))
     for i in range(len(first)):
         members = order[ends[i] : ends[i + 1]]
         out[members] = z[members] @ root[i].T
     return out
-
-
-def _rows(one: Moments, rows: npt.NDArray[np.intp]) -> Moments:
-    return Moments(
-        one.measures,
-        one.mean[rows],
-        one.sd[rows],
-        one.form_shift_sd[rows],
-        one.coefficient_sd[rows],
-        one.share[rows],
-        one.sex[rows],
-    )
 
 
 class _DrawnBetas:

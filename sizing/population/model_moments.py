@@ -74,6 +74,18 @@ class Moments:
     share: Floats
     sex: npt.NDArray[np.object_]
 
+    def take(self, rows: npt.NDArray[np.intp]) -> "Moments":
+        """Return the moments of some of the people."""
+        return Moments(
+            self.measures,
+            self.mean[rows],
+            self.sd[rows],
+            self.form_shift_sd[rows],
+            self.coefficient_sd[rows],
+            self.share[rows],
+            self.sex[rows],
+        )
+
     def correlation(self) -> Floats:
         """Correlation of the residuals of each row, shape (n, p, p)."""
         place = [SEATED_AND_GIRTHS.index(name) for name in self.measures]

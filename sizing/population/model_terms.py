@@ -11,7 +11,7 @@ residuals ``e`` of the measures are jointly normal with correlation ``R``.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -128,7 +128,7 @@ class MeasureModel:
     shift: float
     spread: float
 
-    @property
+    @cached_property
     def root(self) -> Floats:
         """A matrix whose product with its transpose is ``covariance``."""
         values, vectors = np.linalg.eigh(self.covariance)
@@ -169,7 +169,9 @@ class GroupModel:
         return predictors(mass, stature, age, self.age_centre)
 
 
-def _measure(entry: Mapping[str, Any]) -> MeasureModel:
+def measure_model(entry: Mapping[str, Any]) -> MeasureModel:
+    """Return one measure's model from its entry in the coefficient file."""
+
     def array(name: str) -> Floats:
         return np.asarray(entry[name], dtype=float)
 
@@ -201,7 +203,7 @@ def group_models(group: str) -> dict[str, GroupModel]:
         sex: GroupModel(
             age_centre=float(content["age_centre"]),
             measures={
-                name: _measure(content["sexes"][sex]["measures"][name])
+                name: measure_model(content["sexes"][sex]["measures"][name])
                 for name in SEATED_AND_GIRTHS
             },
             correlation=np.asarray(content["sexes"][sex]["correlation"], dtype=float),
