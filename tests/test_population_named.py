@@ -168,6 +168,21 @@ def test_the_same_seed_gives_the_same_people_and_another_does_not():
     )
 
 
+def test_the_bariatric_are_as_many_as_among_all_adults():
+    """Rows of all adults at or above the threshold, counted over their draws."""
+    draws = 4
+    adults = load_people("adults", draws=draws)
+    heavy = (adults.frame["bmi"] >= 40).to_numpy()
+    people = load_people("bariatric", draws=draws)
+    assert set(people.frame["person"]) == set(adults.frame.loc[heavy, "person"])
+    expected = adults.weight[heavy].groupby(adults.frame["person"]).sum() / draws
+    got = people.weight.groupby(people.frame["person"]).first()
+    np.testing.assert_allclose(got, expected, rtol=1e-12)
+    # Some of them belong in part of their draws only, or nothing was tested.
+    times = adults.frame.loc[heavy, "person"].value_counts()
+    assert (times < draws).any()
+
+
 def test_a_lower_threshold_lets_more_people_in():
     few, many = loaded("bariatric"), load_people("bariatric", draws=2, bmi_threshold=35)
     assert set(few.frame["person"]) < set(many.frame["person"])

@@ -242,6 +242,26 @@ def test_rows_of_one_person_share_one_weight_and_meet_the_margin_together(people
     assert result.n == len(people)
 
 
+def test_people_may_have_different_numbers_of_rows(people):
+    times = 1 + np.arange(len(people)) % 3
+    long = people.loc[people.index.repeat(times)].reset_index(names="person")
+    asked = table(
+        margin("stature_cm", "mean", 166.0, within="sex=female"),
+        margin("age_years", "mean", 60.0),
+    )
+    result = rake(long, asked, person="person")
+    w = result.weight
+    female = long["sex"] == "female"
+    assert np.average(long["stature_cm"][female], weights=w[female]) == (
+        pytest.approx(166.0)
+    )
+    assert np.average(long["age_years"], weights=w) == pytest.approx(60.0)
+    assert result.design_effect == pytest.approx(
+        kish(w.groupby(long["person"]).first())
+    )
+    assert result.n == len(people)
+
+
 def test_missing_values_are_left_out_of_their_margin(people):
     holed = people.copy()
     holed.loc[::3, "stature_cm"] = np.nan
