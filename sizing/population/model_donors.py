@@ -95,12 +95,9 @@ def _donors(people: pd.DataFrame) -> Donors:
         bias[i] = middle
         # Slips make the plain SD too wide; the quartiles' distance is 1.349 SD.
         sd[i] = (three - quarter) / 1.349
-    walking = (
-        people["walking_difficulty"]
-        .astype("Float64")
-        .to_numpy(dtype=float, na_value=np.nan)
-    )
-    return Donors(np.asarray(build, dtype=np.float64), walking, bias, sd)
+    asked = people["walking_difficulty"].astype("Float64")
+    walking = np.asarray(asked.to_numpy(dtype=float, na_value=np.nan), dtype=np.float64)
+    return Donors(build, walking, bias, sd)
 
 
 def candidates(
