@@ -9,14 +9,9 @@ from scipy import stats
 from sizing.chart import chart_from
 from sizing.coverage import who_falls_between
 from sizing.coverage.between import COLUMNS
-from sizing.coverage.groups import (
-    CHILD_CLASS,
-    NOT_KNOWN,
-    age_band,
-    bmi_class,
-    grouping,
-)
+from sizing.coverage.groups import NOT_KNOWN, grouping
 from sizing.errors import SizingError
+from sizing.population.classes import age_band, bmi_class
 from sizing.population.people import People
 
 CHART = chart_from(
@@ -133,12 +128,27 @@ def test_weighted_model_against_a_direct_call(rng):
     assert found.loc["40 to 59", "estimate"] == 1
 
 
-def test_children_are_modelled_apart_and_without_bmi_class(rng):
-    found = who_falls_between(invented(rng), CHART)
-    children = found.query("fitted_to == 'children'")
-    assert set(children["term"]) == {"sex", "age_band"}
-    assert CHILD_CLASS not in set(found["level"])
+def test_children_are_modelled_apart(rng):
+    people = invented(rng)
+    found = who_falls_between(people, CHART)
+    child = people.frame["age_years"] < 18
+    for name, chosen in (("children", child), ("adults", ~child)):
+        rows = found[found["fitted_to"] == name]
+        assert rows.query("term == 'sex'")["n"].sum() == chosen.sum()
+    adult_bands = {"18 to 39", "40 to 59", "60 to 79", "80 and over"}
+    children = found.query("fitted_to == 'children' and term == 'age_band'")
+    assert not adult_bands & set(children["level"])
     assert list(found.columns) == COLUMNS
+
+
+def test_people_of_unknown_age_are_left_out(rng):
+    people = invented(rng, 300)
+    frame = people.frame.copy()
+    frame.loc[:49, "age_years"] = np.nan
+    found = who_falls_between(
+        People("some", frame, people.weight, people.evidence), CHART, terms=["sex"]
+    )
+    assert found["n"].sum() == 250
 
 
 def test_draws_are_joined(rng):
@@ -246,39 +256,16 @@ def test_terms_that_cannot_be_used(rng):
 # Groups
 
 
-def test_age_bands_begin_with_their_first_year():
-    ages = [0, 1.99, 2, 5.99, 6, 12, 17.99, 18, 40, 59.9, 60, 80, 101]
-    assert list(age_band(ages)) == [
-        *["under 2"] * 2,
-        *["2 to 5"] * 2,
-        "6 to 11",
-        *["12 to 17"] * 2,
-        "18 to 39",
-        *["40 to 59"] * 2,
-        "60 to 79",
-        *["80 and over"] * 2,
-    ]
-
-
-def test_bmi_classes_begin_with_their_least_value():
-    index = np.array([18.49, 18.5, 25, 30, 35, 39.99, 40, np.nan, 30])
-    frame = pd.DataFrame(
-        {
-            "age_years": [40] * 8 + [17.9],
-            "stature_cm": 170.0,
-            "body_mass_kg": index * 1.7**2,
-        }
-    )
-    assert list(bmi_class(frame)) == [
-        "under 18.5",
-        "18.5 to 25",
-        "25 to 30",
-        "30 to 35",
-        *["35 to 40"] * 2,
-        "40 and over",
-        NOT_KNOWN,
-        CHILD_CLASS,
-    ]
+def test_groups_are_those_of_the_population_layer(rng):
+    frame = invented(rng, 50).frame
+    frame.loc[0, ["age_years", "body_mass_kg"]] = np.nan
+    for by, made in (
+        ("age_band", age_band(frame["age_years"])),
+        ("bmi_class", bmi_class(frame)),
+    ):
+        want = pd.Series(made).astype(object).fillna(NOT_KNOWN)
+        assert list(grouping(frame, by)) == want.tolist()
+        assert list(grouping(frame, by).categories) == [*made.categories, NOT_KNOWN]
 
 
 def test_a_column_of_ones_own_goes_before_a_made_one():

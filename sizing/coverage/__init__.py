@@ -3,16 +3,11 @@
 from sizing.coverage.between import who_falls_between
 from sizing.coverage.compare import Comparison, compare_charts
 from sizing.coverage.coverage import Coverage, coverage
-from sizing.coverage.groups import AGE_BANDS, BMI_CLASSES, age_band, bmi_class
 from sizing.coverage.misses import why_none
 
 __all__ = [
-    "AGE_BANDS",
-    "BMI_CLASSES",
     "Comparison",
     "Coverage",
-    "age_band",
-    "bmi_class",
     "compare_charts",
     "coverage",
     "who_falls_between",

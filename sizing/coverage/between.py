@@ -11,7 +11,7 @@ import statsmodels.api as sm
 from scipy import stats
 
 from sizing.chart import SizeChart
-from sizing.coverage.groups import ADULT_FROM, NOT_KNOWN, grouping
+from sizing.coverage.groups import NOT_KNOWN, grouping
 from sizing.coverage.shares import (
     LEVEL,
     SMALL_GROUP,
@@ -22,6 +22,7 @@ from sizing.coverage.shares import (
 )
 from sizing.errors import Problem, SizingError
 from sizing.fit import assign
+from sizing.population.classes import ADULT_AGE
 from sizing.population.people import People
 
 COLUMNS = [
@@ -40,7 +41,7 @@ COLUMNS = [
 ]
 #: Groups with whom the others are compared, if people are in them; otherwise
 #: the level with most people.
-REFERENCES = {"sex": "female", "age_band": "40 to 59", "bmi_class": "25 to 30"}
+REFERENCES = {"sex": "female", "age_band": "40 to 59", "bmi_class": "healthy weight"}
 #: A log odds ratio or its error beyond this is the mark of separation, not a
 #: finding: exp(12) is over 100,000 (our choice).
 _SEPARATED = 12.0
@@ -55,8 +56,9 @@ def who_falls_between(
     """Estimate which people more often fall between sizes.
 
     Adults and children (under 18) are modelled apart, because the classes of
-    body-mass index hold for adults only: children have no such term. People
-    with the outcome ``not_measured``, or of a level not known, are left out.
+    body mass index mean different things for them. People
+    with the outcome ``not_measured``, or whose age or level is not known, are
+    left out.
 
     Parameters
     ----------
@@ -120,19 +122,21 @@ def who_falls_between(
     outcome = assign(people, chart).table["outcome"]
     between = (outcome == "between").to_numpy()[place.rows]
     asked = (outcome != "not_measured").to_numpy()[place.rows]
-    adult = people.frame["age_years"].to_numpy(float)[place.rows] >= ADULT_FROM
+    age = people.frame["age_years"].to_numpy(float, na_value=np.nan)[place.rows]
     levels = {
         term: np.asarray(grouping(people.frame, term), dtype=object)[place.rows]
         for term in dict.fromkeys(terms)
     }
     parts = []
-    for name, inside in (("adults", adult), ("children", ~adult)):
-        used = {k: v for k, v in levels.items() if name == "adults" or k != "bmi_class"}
+    for name, inside in (
+        ("adults", age >= ADULT_AGE),
+        ("children", age < ADULT_AGE),
+    ):
         keep = asked & inside & (place.weight > 0)
-        for level in used.values():
+        for level in levels.values():
             keep &= level != NOT_KNOWN
-        if used and keep.any():
-            parts.append(_model(name, used, between, keep, place, people))
+        if keep.any():
+            parts.append(_model(name, levels, between, keep, place, people))
     if not parts:
         return pd.DataFrame(columns=COLUMNS)
     return pd.concat(parts, ignore_index=True)
