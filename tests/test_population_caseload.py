@@ -244,3 +244,11 @@ def test_a_million_people_pass_quickly(rng):
     start = time.process_time()
     people_from(frame)
     assert time.process_time() - start < 5
+
+
+def test_an_empty_line_does_not_shift_the_rows_named(tmp_path):
+    path = tmp_path / "clients.csv"
+    path.write_text("sex,body_mass_kg\nf,60\n\nx,70\n")
+    with pytest.raises(InputProblems) as told:
+        read_caseload(path)
+    assert sorted(told.value.table["row"]) == [3, 4]
