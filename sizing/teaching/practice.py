@@ -102,8 +102,9 @@ def practice_clients(
     if isinstance(n, bool) or not isinstance(n, (int, np.integer)) or n < 1:
         raise SizingError(f"Give a whole number of cards, 1 or more, not {n!r}.")
     shown = _shown(people, chart)
-    step = people.frame[shown].astype(float) / CARD_STEP
-    rounded = (np.floor(step + 0.5 + 1e-9) * CARD_STEP).round(1)
+    step = people.frame[shown].to_numpy(dtype=float, na_value=np.nan) / CARD_STEP
+    steps = np.floor(step + 0.5 + 1e-9)
+    rounded = pd.DataFrame((steps * CARD_STEP).round(1), columns=shown)
     whole = rounded.notna().all(axis=1).to_numpy() & (people.weight > 0).to_numpy()
     kept = np.flatnonzero(whole)
     count = people.frame["person"].iloc[kept].nunique()

@@ -42,16 +42,16 @@ class MeasuringError:
         ratio = rows["relative_tem"] / rows["target_relative_tem"]
         if not len(rows) or not (ratio > 1).any():
             return None
-        return rows.loc[ratio.idxmax()]
+        return rows.iloc[int(ratio.to_numpy(dtype=float, na_value=0.0).argmax())]
 
     def summary(self) -> str:
         """Return each error in plain words, and which landmark went wrong."""
-        words = vocabulary().set_index("name")
+        words = vocabulary().set_index("name").to_dict("index")
         lines = []
         for row in self.table.to_dict("records"):
-            unit = words.loc[row["measure"], "unit"]
+            unit = words[row["measure"]]["unit"]
             lines.append(
-                f"{words.loc[row['measure'], 'label']}, {row['kind']} measurers: "
+                f"{words[row['measure']]['label']}, {row['kind']} measurers: "
                 f"{row['tem']:.2f} {unit} ({row['low']:.2f} to {row['high']:.2f}), "
                 f"{100 * row['relative_tem']:.1f} % of the mean."
             )
@@ -59,8 +59,8 @@ class MeasuringError:
         if worst is not None:
             measure = str(worst["measure"])
             lines.append(
-                f"{words.loc[measure, 'label']} went wrong most: look again at its "
-                f"landmarks. {words.loc[measure, 'landmarks']}"
+                f"{words[measure]['label']} went wrong most: look again at its "
+                f"landmarks. {words[measure]['landmarks']}"
             )
         if len(self.left_out):
             lines.append(f"{len(self.left_out)} left out of these sums.")
@@ -170,14 +170,14 @@ def _error(part: pd.DataFrame, group: list[str]) -> dict[str, object]:
     """Return the TEM of one measure, its interval and reliability."""
     value = part["value"].to_numpy(dtype=float)
     tem, df = pooled_error(value, part.groupby(group, sort=False).ngroup().to_numpy())
-    ends = stats.chi2.ppf([(1 + LEVEL) / 2, (1 - LEVEL) / 2], df)
+    least, most = (float(stats.chi2.ppf((1 + s * LEVEL) / 2, df)) for s in (1, -1))
     subjects = part["subject"].nunique()
     sd = float(value.std(ddof=1))
     known = subjects >= 3 and sd > 0
     return {
         "tem": tem,
-        "low": tem * np.sqrt(df / ends[0]),
-        "high": tem * np.sqrt(df / ends[1]),
+        "low": tem * np.sqrt(df / least),
+        "high": tem * np.sqrt(df / most),
         "method": "95 %, chi-squared",
         "df": df,
         "n": len(value),

@@ -1,0 +1,358 @@
+"""The room's answers: read, checked, and what cannot be used named and counted."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from sizing.chart import SizeChart
+from sizing.chart.cells import as_number, as_text, is_empty
+from sizing.errors import InputProblems, Problem, SizingError
+from sizing.measures.columns import MeasureColumn, given_twice, recognise
+from sizing.measures.names import MEASURES
+from sizing.measures.vocabulary import plausible_range
+from sizing.population.files import read_table
+from sizing.teaching.doubtful import doubtful
+
+#: The participant whose rows hold what the scale and the trainer's tape say.
+REFERENCE = "reference"
+NO_SIZE = "none"
+GUESSED = "guessed_"
+_WORDS = ("participant", "subject", "reading", "chosen_size")
+_LEFT_OUT = ["row", "column", "participant", "subject", "value", "reason"]
+#: What can be guessed.
+GUESSES: tuple[str, ...] = ("body_mass_kg", "stature_cm")
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What the room chose, guessed and measured.
+
+    Attributes
+    ----------
+    sizes : DataFrame
+        participant, subject, chosen_size (one of the chart's, or ``none``).
+    guesses : DataFrame
+        participant, subject, measure, value in cm or kg.
+    readings : DataFrame
+        participant, subject, measure, reading (1, 2, ...), value.
+    reference : DataFrame
+        subject, measure, value: from the rows of participant ``reference``.
+    left_out : DataFrame
+        row (as a spreadsheet numbers it), column, participant, subject, value
+        (as written), reason: everything that could not be used.
+    empty : int
+        Cells with nothing in them.
+    """
+
+    sizes: pd.DataFrame
+    guesses: pd.DataFrame
+    readings: pd.DataFrame
+    reference: pd.DataFrame
+    left_out: pd.DataFrame
+    empty: int
+
+    @property
+    def participants(self) -> tuple[str, ...]:
+        """Everyone who gave a usable answer."""
+        frames = (self.sizes, self.guesses, self.readings)
+        return tuple(dict.fromkeys(pd.concat(f["participant"] for f in frames)))
+
+    def summary(self) -> str:
+        """Return how much was read, and what was left out and why."""
+        lines = [
+            f"{len(self.participants)} participants: {len(self.sizes)} sizes chosen, "
+            f"{len(self.guesses)} guesses, {len(self.readings)} readings. "
+            f"{len(self.left_out)} left out, {self.empty} cells empty."
+        ]
+        lines += [left_out_in_words(row) for row in self.left_out.to_dict("records")]
+        return "\n".join(lines)
+
+
+def left_out_in_words(row: dict) -> str:
+    """Return one row of ``Answers.left_out`` as a sentence."""
+    where = [
+        f"row {row['row']}" if not pd.isna(row["row"]) else "",
+        f"column '{row['column']}'" if row["column"] else "",
+        f"participant {row['participant']}" if row["participant"] else "",
+        str(row["subject"]) if row["subject"] else "",
+    ]
+    found = f" ({row['value']})" if row["value"] else ""
+    place = ", ".join(part for part in where if part)
+    return f"Left out: {place}{found}: {row['reason']}."
+
+
+def read_answers(
+    answers: str | Path | pd.DataFrame,
+    chart: SizeChart,
+    *,
+    subjects: Iterable[str] | None = None,
+) -> Answers:
+    """Read and check the room's answers.
+
+    Parameters
+    ----------
+    answers : path or DataFrame
+        CSV or XLSX, one row per participant, subject and reading:
+        ``participant`` (a number or word, no name), ``subject`` (``card 3``, or
+        a volunteer such as ``A``), ``reading`` (1, 2, ...; empty means 1),
+        ``chosen_size`` (as on the chart, or ``none``), ``guessed_body_mass_kg``,
+        ``guessed_stature_cm``, and tape measures such as
+        ``hip_circumference_cm``. Other units go in the heading
+        (``guessed_body_mass_lb``). Rows of the participant ``reference`` hold
+        what the scale and the trainer's own tape say of a volunteer.
+    chart : SizeChart
+    subjects : iterable of str, optional
+        Subjects there are; a row of another is left out.
+
+    Returns
+    -------
+    Answers
+        Nothing is repaired or guessed: an answer that is doubtful is left out,
+        named in ``left_out`` and counted.
+
+    Raises
+    ------
+    SizingError
+        If there is no such file, no row, no column ``participant`` or
+        ``subject``, or nothing that is answered.
+    InputProblems
+        If a heading gives a measure without a unit or one measure twice.
+
+    Notes
+    -----
+    Left out: text, a comma or a unit inside a cell; a value no body has
+    (``plausible_range``); a value that in another unit is what everybody else
+    found (``doubtful.other_unit``); the readings of two volunteers that fit only
+    if they are exchanged (``doubtful.swapped``); the same reading given twice,
+    both of them; a size that is not on the chart.
+
+    Examples
+    --------
+    >>> from sizing.chart import demo_chart
+    >>> room = pd.DataFrame({"participant": [1, 2], "subject": "card 1",
+    ...     "chosen_size": ["adult 1", "XL"]})
+    >>> found = read_answers(room, demo_chart())
+    >>> len(found.sizes), found.left_out["reason"].tolist()
+    (1, ["this size is not on the chart 'invented demo chart'"])
+    """
+    file = None
+    if not isinstance(answers, pd.DataFrame):
+        file = Path(answers).name
+        answers = read_table(answers)
+    table = answers.reset_index(drop=True)
+    columns = _columns(table, file)
+    left: list[dict] = []
+    ignored = [c for c in table.columns if c not in columns and str(c) not in _WORDS]
+    for name in ignored:
+        left.append(
+            _left(None, name, "", "", "", "this column is not one the kit knows")
+        )
+    keyed = _keyed(table, left, None if subjects is None else set(subjects))
+    empty = 0
+    sizes: list[dict] = []
+    values: list[dict] = []
+    cells = table.to_dict("records")
+    for place, who, whom, reading in keyed.itertuples(name=None):
+        line, given = place + 2, cells[place]
+        filled = 0
+        if "chosen_size" in table:
+            text = as_text(given["chosen_size"])
+            filled += bool(text)
+            empty += not text and who != REFERENCE
+            found = _size(text, chart)
+            if text and found is None:
+                reason = f"this size is not on the chart '{chart.name}'"
+                left.append(_left(line, "chosen_size", who, whom, text, reason))
+            elif found:
+                sizes.append(
+                    {"row": line, "participant": who, "subject": whom, "chosen": found}
+                )
+        for name, column in columns.items():
+            cell = given[name]
+            if is_empty(cell):
+                empty += who != REFERENCE
+                continue
+            filled += 1
+            number = as_number(cell, file=None, row=line, column=str(name))
+            guess = str(name).startswith(GUESSED)
+            reason = _refused(number, column, guess)
+            if reason or isinstance(number, Problem):
+                left.append(_left(line, name, who, whom, as_text(cell), reason))
+                continue
+            values.append(
+                {
+                    "row": line,
+                    "column": str(name),
+                    "participant": who,
+                    "subject": whom,
+                    "reading": reading,
+                    "measure": column.standard,
+                    "guess": guess,
+                    "value": round(number * column.factor, 6),
+                    "given": as_text(cell),
+                }
+            )
+        if not filled:
+            left.append(_left(line, "", who, whom, "", "nothing is filled in"))
+    return _sorted(sizes, values, left, empty, file)
+
+
+def _columns(table: pd.DataFrame, file: str | None) -> dict[str, MeasureColumn]:
+    """Return the columns of numbers, or refuse the headings."""
+    lacking = [name for name in ("participant", "subject") if name not in table]
+    if lacking or table.empty:
+        what = (
+            f"there is no column {' and no column '.join(map(repr, lacking))}"
+            if lacking
+            else "there are no answers: the table has no rows"
+        )
+        raise SizingError(
+            str(
+                Problem(
+                    what,
+                    "one row per participant and subject, with both columns",
+                    "start from the blank form that comes with the lesson",
+                    file=file,
+                )
+            )
+        )
+    found: dict[str, MeasureColumn] = {}
+    problems: list[Problem] = []
+    for prefix in ("", GUESSED):
+        names = {
+            str(c).removeprefix(prefix): c
+            for c in table.columns
+            if str(c).startswith(GUESSED) == bool(prefix) and str(c) not in _WORDS
+        }
+        part = pd.DataFrame(columns=pd.Index(list(names)))
+        known, wrong = recognise(part, file)
+        problems += [*wrong, *given_twice(known, file)]
+        allowed = GUESSES if prefix else MEASURES
+        found |= {names[c.given]: c for c in known if c.standard in allowed}
+    if problems:
+        raise InputProblems(problems, about=file or "the answers")
+    return found
+
+
+def _keyed(
+    table: pd.DataFrame, left: list[dict], subjects: set[str] | None
+) -> pd.DataFrame:
+    """Return participant, subject and reading of every row that has them."""
+    keyed = pd.DataFrame(
+        {
+            name: [as_text(v) for v in table[name]] if name in table else "1"
+            for name in ("participant", "subject", "reading")
+        }
+    )
+    keyed["reading"] = keyed["reading"].replace("", "1")
+    unknown = ~keyed["subject"].isin(subjects or set()) & (subjects is not None)
+    reason = np.select(
+        [
+            keyed["participant"] == "",
+            keyed["subject"] == "",
+            ~keyed["reading"].str.fullmatch("[1-9][0-9]?").to_numpy(dtype=bool),
+            unknown,
+        ],
+        [
+            "no participant is given",
+            "no subject is given",
+            "the number of the reading is not 1, 2, ...",
+            "there is no such card or volunteer",
+        ],
+        "",
+    )
+    keyed["participant"] = keyed["participant"].where(
+        keyed["participant"].str.lower() != REFERENCE, REFERENCE
+    )
+    blank = [all(is_empty(cell) for cell in row) for row in table.to_numpy(object)]
+    for place, who, whom, _ in keyed.itertuples(name=None):
+        if reason[place]:
+            why = "the row is empty" if blank[place] else str(reason[place])
+            left.append(_left(place + 2, "", who, whom, "", why))
+    kept = keyed[reason == ""].copy()
+    kept["reading"] = kept["reading"].astype(int)
+    return kept
+
+
+def _size(text: str, chart: SizeChart) -> str | None:
+    """Return the chart's own spelling of a size, ``none``, or None."""
+    plain = {" ".join(s.lower().split()): s for s in (*chart.sizes, NO_SIZE)}
+    return plain.get(" ".join(text.lower().split()))
+
+
+def _refused(number: float | Problem, column: MeasureColumn, guess: bool) -> str:
+    """Return why a cell cannot be used, or nothing."""
+    if isinstance(number, Problem):
+        return f"{number.what}; {number.action}"
+    low, high = plausible_range(column.standard)
+    value = number * column.factor
+    if not low <= value <= high:
+        unit = column.standard.rsplit("_", 1)[1]
+        return (
+            f"no body has this {'guessed ' if guess else ''}value "
+            f"({low:g} to {high:g} {unit} are possible): a slip, or another unit"
+        )
+    return ""
+
+
+def _left(
+    row: int | None, column: object, who: str, whom: str, value: str, reason: str
+) -> dict:
+    parts = (row, str(column), who, whom, value, reason)
+    return dict(zip(_LEFT_OUT, parts, strict=True))
+
+
+def _sorted(
+    sizes: list[dict],
+    values: list[dict],
+    left: list[dict],
+    empty: int,
+    file: str | None,
+) -> Answers:
+    """Sort the usable answers, leaving out what is doubtful or stands twice."""
+    chosen = pd.DataFrame(sizes, columns=["row", "participant", "subject", "chosen"])
+    names = ["row", "column", "participant", "subject", "reading", "measure", "guess"]
+    number = pd.DataFrame(values, columns=[*names, "value", "given"])
+    twice = chosen.duplicated(["participant", "subject"], keep=False)
+    for row in chosen[twice].to_dict("records"):
+        reason = "this participant chose a size for this subject more than once"
+        who, whom = row["participant"], row["subject"]
+        left.append(_left(row["row"], "chosen_size", who, whom, row["chosen"], reason))
+    # A guess has no number of the reading: a second one is a second answer.
+    key = number["reading"].where(~number["guess"].astype(bool), 0)
+    again = number.assign(reading=key).duplicated(
+        ["participant", "subject", "reading", "measure", "guess"], keep=False
+    )
+    reasons = pd.Series("", index=number.index, dtype=object)
+    reasons[again] = "the same answer is given more than once"
+    reasons[~again] = doubtful(number[~again], REFERENCE)
+    for row, reason in zip(number.to_dict("records"), reasons, strict=True):
+        if reason:
+            who, whom = row["participant"], row["subject"]
+            cell = (row["row"], row["column"], who, whom, row["given"], reason)
+            left.append(_left(*cell))
+    number = number[reasons == ""]
+    if not len(chosen) and not len(number) and not left:
+        raise SizingError(f"There is no answer in {file or 'the table'}.")
+    guess = number["guess"].astype(bool)
+    ours = number["participant"] == REFERENCE
+    who = ["participant", "subject"]
+    reference = number[ours & ~guess].drop_duplicates(["subject", "measure"])
+    out = pd.DataFrame(left, columns=_LEFT_OUT)
+    out["row"] = out["row"].astype("Int64")
+    out = out.sort_values("row", kind="stable", na_position="first")
+    return Answers(
+        chosen.loc[~twice & (chosen["participant"] != REFERENCE), [*who, "chosen"]]
+        .rename(columns={"chosen": "chosen_size"})
+        .reset_index(drop=True),
+        number.loc[guess & ~ours, [*who, "measure", "value"]].reset_index(drop=True),
+        number.loc[~guess & ~ours, [*who, "measure", "reading", "value"]].reset_index(
+            drop=True
+        ),
+        reference[["subject", "measure", "value"]].reset_index(drop=True),
+        out.reset_index(drop=True),
+        empty,
+    )
