@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from sizing.banding import group_of
-from sizing.chart import read_chart
+from sizing.chart import chart_from
 from sizing.cli.main import main
 from sizing.fit import assign
 from sizing.population import load_people
@@ -74,7 +74,7 @@ def test_covered_is_what_a_plain_count_finds(study, summary):
 
 def test_own_group_shares_keep_their_order_and_match_a_count(study, summary):
     people = load_people("everyone", draws=2, seed=4)
-    chart = read_chart(study / "chart.csv")
+    chart = chart_from(pd.read_csv(study / "chart.csv"), warn=False)
     fits = assign(people, chart).fits
     groups = group_of(people).to_numpy()
     own = (fits & (groups[:, None] == chart.frame["group"].to_numpy())).any(axis=1)
