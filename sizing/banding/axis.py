@@ -63,6 +63,43 @@ class Axis:
         """Number of candidates of one size."""
         return len(self.low[size])
 
+    def before(self, size: int) -> tuple[Ints, Ints, Ints]:
+        """Which candidates of the smaller neighbour may stand before each one.
+
+        Parameters
+        ----------
+        size : int
+            The larger of the two neighbours, counted from 0.
+
+        Returns
+        -------
+        first, overlap, last : ndarrays of int64
+            The neighbour's index may run from ``first`` to ``last``; from
+            ``overlap`` on the two bands share at least one value.
+        """
+        low, high = self.low[size], self.high[size]
+        lower, higher = self.low[size - 1], self.high[size - 1]
+        last = np.minimum(
+            np.searchsorted(lower, low - self.least_step, side="right"),
+            np.searchsorted(higher, high, side="right"),
+        )
+        overlap = np.searchsorted(higher, low)
+        first = np.zeros_like(overlap)
+        if self.least_overlap is not None:
+            first = np.searchsorted(higher, low + self.least_overlap)
+        return first, np.maximum(first, overlap), last - 1
+
+    def narrowed(self, start: Sequence[int], stop: Sequence[int]) -> "Axis":
+        """Return the axis with candidates ``start`` to ``stop`` - 1 of each size."""
+        parts = {
+            name: tuple(
+                edges[a:b]
+                for edges, a, b in zip(getattr(self, name), start, stop, strict=True)
+            )
+            for name in ("low", "top", "high", "inner")
+        }
+        return replace(self, **parts)
+
     def widened(self, down: int, up: int) -> "Axis":
         """Return the axis with low edges lowered and high edges raised."""
         if not down and not up:

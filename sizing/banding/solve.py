@@ -5,6 +5,7 @@ from itertools import product
 import numpy as np
 
 from sizing.banding.axis import Ints
+from sizing.banding.dense import Dense
 from sizing.banding.search import (
     TIE,
     Nodes,
@@ -19,6 +20,10 @@ from sizing.banding.search import (
 GROUPS: dict[int, int] = {1: 16, 2: 10, 3: 6, 4: 4}
 #: Pairs of nodes looked at together; above, the search takes parts in turn.
 MOST_PAIRS = 2_000_000
+#: Pairs above which every box is looked at instead, if the work (boxes times
+#: shifts) allows.
+MANY_PAIRS = 100_000
+MOST_WORK = 2e9
 
 
 def best_chart(
@@ -96,6 +101,21 @@ def _refine(
             return _finish(task, nodes, pairs, value, best)
         if value == -np.inf:
             value, best = _if_any(*climb(task, _middle(task, nodes, pairs)))
+        if sum(len(p) for p in pairs) > MANY_PAIRS and len(task.parts) == 1:
+            start = [n[:, :, 0].min(axis=0) for n in nodes]
+            stop = [n[:, :, 1].max(axis=0) + 1 for n in nodes]
+            axes = [
+                axis.narrowed([s[d] for s in start], [s[d] for s in stop])
+                for d, axis in enumerate(task.axes)
+            ]
+            dense = Dense(task, axes)
+            if dense.cost < MOST_WORK:
+                reached, index = dense.best()
+                return (
+                    (reached, index + start)
+                    if reached >= value - slack
+                    else (value, best)
+                )
         if sum(len(p) for p in pairs) > MOST_PAIRS:
             return _in_parts(task, nodes, pairs, value, best)
         nodes, pairs = halve(task, nodes, pairs, measure)

@@ -1,0 +1,161 @@
+"""Coverage against band width and number of sizes."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.banding.fitter import Fitter
+from sizing.banding.settings import check_request
+from sizing.errors import Problem, SizingError
+from sizing.population.people import People
+
+
+def frontier(
+    people: People,
+    *,
+    widths: Mapping[str, float],
+    sizes: Iterable[int] = (2, 3, 4, 5),
+    scales: Sequence[float] = (0.6, 0.8, 1.0, 1.2, 1.4),
+    splits: int = 4,
+    seed: int = 1,
+    **settings: Any,
+) -> pd.DataFrame:
+    """Tell the best coverage for each number of sizes and each band width.
+
+    Parameters
+    ----------
+    people : People
+        The people to fit to.
+    widths : mapping of measure to float
+        The widths that a scale of 1 stands for; all are scaled together.
+    sizes : iterable of int
+        Numbers of sizes.
+    scales : sequence of float
+        What the widths are multiplied by.
+    splits, seed : int
+        Half-splits for the held-out figures.
+    **settings
+        Constraints as in ``fit_bands``.
+
+    Returns
+    -------
+    DataFrame
+        One row per number of sizes and scale: sizes, scale, ``<measure>_width``
+        for each measure (in its unit), estimate (the best share of the people
+        given), held_out, low, high (mean share of held-out persons, with its
+        95 % interval), method, n.
+
+    Raises
+    ------
+    SizingError
+        As ``fit_bands``, or if a scale is not positive.
+    """
+    from sizing.banding.held_out import half_splits
+
+    rows = []
+    for count in sizes:
+        for scale in scales:
+            wide = _scaled(widths, scale)
+            fitter = Fitter(
+                check_request(people, widths=wide, sizes=count, **settings)
+            )
+            held = half_splits(fitter, splits=splits, seed=seed)
+            low, high = held.interval()
+            rows.append(
+                {
+                    "sizes": count,
+                    "scale": scale,
+                    **{f"{measure}_width": width for measure, width in wide.items()},
+                    "estimate": fitter.value(fitter.fit()),
+                    "held_out": held.mean(),
+                    "low": low,
+                    "high": high,
+                    "method": f"exact optimum; {splits} half-splits by person",
+                    "n": people.n,
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def width_needed(
+    people: People,
+    *,
+    widths: Mapping[str, float],
+    sizes: Iterable[int] = (2, 3, 4, 5),
+    targets: Sequence[float] = (0.90, 0.95, 0.99),
+    most: float = 4.0,
+    **settings: Any,
+) -> pd.DataFrame:
+    """Tell how wide the bands must be for the best chart to reach a coverage.
+
+    All widths are scaled together. The answer is found to 0.1 (cm, or kg) of
+    the first measure's width; coverage never falls as widths grow, so halving
+    the range finds it.
+
+    Parameters
+    ----------
+    people, widths, sizes, **settings
+        See ``frontier``.
+    targets : sequence of float
+        Shares to reach, of the people given.
+    most : float
+        Largest scale tried.
+
+    Returns
+    -------
+    DataFrame
+        One row per number of sizes and target: sizes, target, scale,
+        ``<measure>_width`` (NaN where ``most`` does not suffice), estimate
+        (the share reached), method, n.
+    """
+    first = next(iter(widths.values()))
+    rows = []
+    for count in sizes:
+        known: dict[int, float] = {}
+
+        def share(width: int, known: dict[int, float] = known, k: int = count) -> float:
+            """Return the best share with the first width in tenths."""
+            if width not in known:
+                request = check_request(
+                    people, widths=_scaled(widths, width / (10 * first)), sizes=k,
+                    **settings,
+                )
+                fitter = Fitter(request)
+                known[width] = fitter.value(fitter.fit())
+            return known[width]
+
+        for target in targets:
+            low, high = 0, int(np.ceil(most * first * 10))
+            reached = share(high) >= target - 1e-12
+            while reached and high - low > 1:
+                middle = (low + high) // 2
+                if share(middle) >= target - 1e-12:
+                    high = middle
+                else:
+                    low = middle
+            scale = high / (10 * first) if reached else float("nan")
+            wide = {m: scale * w for m, w in widths.items()}
+            rows.append(
+                {
+                    "sizes": count,
+                    "target": target,
+                    "scale": scale,
+                    **{f"{measure}_width": width for measure, width in wide.items()},
+                    "estimate": share(high),
+                    "method": "exact optimum, people given",
+                    "n": people.n,
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def _scaled(widths: Mapping[str, float], scale: float) -> dict[str, float]:
+    if not 0 < scale < np.inf:
+        raise SizingError(
+            str(Problem("the scale makes no sense", "a positive number", value=scale))
+        )
+    return {
+        measure: max(round(width * scale, 6), 0.1) for measure, width in widths.items()
+    }

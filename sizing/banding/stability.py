@@ -1,0 +1,97 @@
+"""How far the fitted edges move when other people are drawn."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.banding.axis import Width
+from sizing.banding.fitter import Fitter
+from sizing.banding.settings import check_request
+from sizing.errors import Problem, SizingError
+from sizing.population.people import People
+
+
+def edge_stability(
+    people: People,
+    *,
+    widths: Mapping[str, Width],
+    sizes: int,
+    replicates: int = 40,
+    level: float = 0.95,
+    seed: int = 1,
+    **settings: Any,
+) -> pd.DataFrame:
+    """Refit to bootstrap samples of the persons and tell where the edges fall.
+
+    Parameters
+    ----------
+    people, widths, sizes, **settings
+        See ``fit_bands``.
+    replicates : int
+        Bootstrap samples of persons, drawn with replacement; a person brings
+        all her draws and her weight.
+    level : float
+        Of the interval.
+    seed : int
+        Of the bootstrap.
+
+    Returns
+    -------
+    DataFrame
+        One row per size, measure and end: size (1, 2, ...), measure, end (low
+        or high), estimate (the edge fitted to all, in the measure's unit), low,
+        high (percentile interval), spread (standard deviation), method, n.
+
+    Raises
+    ------
+    SizingError
+        As ``fit_bands``; or with fewer than two replicates.
+
+    Notes
+    -----
+    Only the draw of persons is repeated, not the survey's design. Edges are
+    whole steps of the grid, so that an interval is at least as coarse.
+    """
+    if replicates < 2 or not 0 < level < 1:
+        raise SizingError(
+            str(
+                Problem(
+                    "the bootstrap makes no sense",
+                    "two or more replicates and a level between 0 and 1",
+                    value=replicates,
+                )
+            )
+        )
+    fitter = Fitter(check_request(people, widths=widths, sizes=sizes, **settings))
+    bodies = fitter.bodies
+    rng = np.random.default_rng(seed)
+    whole = fitter.fit()
+    found = []
+    for _ in range(replicates):
+        drawn = rng.integers(0, bodies.persons, bodies.persons)
+        times = np.bincount(drawn, minlength=bodies.persons)
+        found.append(fitter.fit(bodies.weight * times[bodies.person]))
+    tail = (1 - level) / 2
+    rows = []
+    for end, name in enumerate(("low", "high")):
+        edges = np.stack([boxes[end] for boxes in found]) / 10
+        low, high = np.quantile(edges, [tail, 1 - tail], axis=0)
+        spread = edges.std(axis=0, ddof=1)
+        for k in range(sizes):
+            for d, measure in enumerate(bodies.measures):
+                rows.append(
+                    {
+                        "size": k + 1,
+                        "measure": measure,
+                        "end": name,
+                        "estimate": whole[end][k, d] / 10,
+                        "low": low[k, d],
+                        "high": high[k, d],
+                        "spread": spread[k, d],
+                        "method": f"{replicates} bootstrap samples of persons",
+                        "n": bodies.persons,
+                    }
+                )
+    return pd.DataFrame(rows)
