@@ -14,7 +14,7 @@ from sizing.client.answer import ClientAnswer
 from sizing.client.client import ABOUT, Client, client_from
 from sizing.client.doubts import doubtful
 from sizing.client.growth import GROWN, outgrows
-from sizing.client.how import MASS, TAKEN
+from sizing.client.how import ESTIMATED, MASS, TAKEN, Reading
 from sizing.client.next_measure import next_measures
 from sizing.client.outcomes import (
     Edges,
@@ -326,6 +326,14 @@ def _measures(client: Client, bodies: Bodies, quantiles: Floats) -> pd.DataFrame
         named = np.array([sex], dtype=object)
         one = evidence_levels(named, mass, stature, age, SEATED_AND_GIRTHS)
         level = np.maximum(level, one[0])
+
+    def shown(one: Reading) -> tuple[float, float]:
+        """Return value and SD; an estimate as it was worked out."""
+        if one.how == ESTIMATED and client.stature is not None:
+            best = client.stature.best
+            return float(best["estimate"]), float(best["sd_cm"])
+        return one.value, one.sd
+
     words = ["predicted", "predicted", *(EVIDENCE[i] for i in level)]
     readings = [known.get(name) for name in MEASURES]
     taken = [one is not None and one.how in (*TAKEN, "exact") for one in readings]
@@ -338,8 +346,8 @@ def _measures(client: Client, bodies: Bodies, quantiles: Floats) -> pd.DataFrame
                 for was, word in zip(taken, words, strict=True)
             ],
             "how": [one.how if one else "" for one in readings],
-            "reading": [one.value if one else np.nan for one in readings],
-            "error_sd": [one.sd if one else np.nan for one in readings],
+            "reading": [shown(one)[0] if one else np.nan for one in readings],
+            "error_sd": [shown(one)[1] if one else np.nan for one in readings],
             "estimate": quantiles[1],
             "low": quantiles[0],
             "high": quantiles[2],
@@ -392,8 +400,8 @@ def _notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[st
         )
     elif unused:
         notes.append(
-            f"The chart does not limit {', '.join(_plain(m) for m in unused)}; these "
-            "serve to predict what was not measured."
+            f"Not limited by the chart, but of use to predict what was not measured: "
+            f"{', '.join(_plain(m) for m in unused)}."
         )
     if missing:
         notes.append(

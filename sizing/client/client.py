@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from sizing.client.how import HOW, MASS, Reading, reading
@@ -18,6 +19,8 @@ from sizing.client.stature import (
 )
 from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
 from sizing.measures import MEASURES, to_standard_units
+from sizing.population.classes import ADULT_AGE
+from sizing.population.growth import value_at
 
 ABOUT = "what was entered of the client"
 
@@ -112,7 +115,7 @@ def client_from(
     sizing.errors.InputProblems: 1 problem in what was entered of the client:
     - column 'stature_cm': this makes sense in inches, not in centimetres (found: \
 65.0). Allowed: 90 to 230 cm for stature. What to do: put the unit that was used \
-into the column's name; leave a chart's cell empty where there is no limit.
+into the entry's name, or measure again.
     """
     given = {str(k): v for k, v in entries.items() if not _empty(v)}
     values, unusual, names = _standard(given, confirmed)
@@ -167,6 +170,39 @@ def _empty(value: object) -> bool:
     return bool(pd.api.types.is_scalar(value) and pd.isna(value))  # type: ignore[call-overload]
 
 
+def _of_one(problem: Problem, given: Mapping[str, Any]) -> Problem:
+    """Word a problem for one client, who has neither rows nor cells nor a chart."""
+    action = problem.action.split("; leave a chart's cell")[0]
+    action = action.replace("correct the cell", "correct the entry")
+    action = action.replace("the column's name", "the entry's name")
+    try:
+        age, value = float(given["age_years"]), float(problem.value)
+    except (KeyError, TypeError, ValueError):
+        return replace(problem, row=None, action=action)
+    hint = like_a_child(str(problem.column), value, str(given.get("sex", "")), age)
+    action = "; ".join(part for part in (action, hint) if part)
+    return replace(problem, row=None, action=action)
+
+
+def like_a_child(measure: str, value: float, sex: str, age_years: float) -> str:
+    """Say of how old a child an adult's stature or body mass would be, or nothing.
+
+    Examples
+    --------
+    >>> like_a_child("stature_cm", 110.0, "male", 40.0)
+    'it is that of a child of about 5 years, so check the age too'
+    """
+    if age_years < ADULT_AGE or measure not in MEASURES[:2]:
+        return ""
+    years = np.arange(3.0, 15.0)
+    sex = "male" if sex.strip().lower() in ("m", "male") else "female"
+    median = value_at(measure, sex, years, 0.0)
+    if not median[0] < value < median[-1]:
+        return ""
+    like = float(np.interp(value, median, years))
+    return f"it is that of a child of about {like:.0f} years, so check the age too"
+
+
 def _standard(
     given: Mapping[str, Any], confirmed: bool
 ) -> tuple[dict[str, Any], list[Problem], dict[str, str]]:
@@ -178,8 +214,7 @@ def _standard(
         try:
             out = to_standard_units(frame, allow_unusual=confirmed)
         except InputProblems as error:
-            # One client has no rows: the name of the entry is place enough.
-            problems = [replace(problem, row=None) for problem in error.problems]
+            problems = [_of_one(problem, given) for problem in error.problems]
             raise InputProblems(problems, about=ABOUT) from None
     for item in caught:
         if issubclass(item.category, SizingWarning):

@@ -5,13 +5,12 @@ from collections.abc import Sequence
 import numpy as np
 from scipy import stats
 
-from sizing.client.client import Client
+from sizing.client.client import Client, like_a_child
 from sizing.client.how import ESTIMATED, Reading
 from sizing.client.posterior import build_of, draw_bodies
 from sizing.errors import Problem
 from sizing.measures import MEASURES
 from sizing.measures.columns import OF_KIND, UNIT_WORDS
-from sizing.population.growth import value_at
 from sizing.population.model_terms import Floats
 
 #: A reading this many SDs from what the others let expect is doubted, if the
@@ -22,7 +21,6 @@ FAR, RARE = 4.0, 1e-4
 _DRAWS = 512
 #: A slip of unit is named if it brings the reading this near.
 _NEAR = 2.0
-_ADULT = 18.0
 
 
 def doubtful(client: Client, *, seed: int = 1) -> tuple[Problem, ...]:
@@ -139,12 +137,7 @@ def _units(one: Reading, centre: float, spread: float) -> list[str]:
 
 def _child(one: Reading, client: Client) -> list[str]:
     """Name the age of a child of that stature or body mass, for an adult."""
-    age = client.age_years
-    if age is None or age < _ADULT or one.measure not in MEASURES[:2]:
+    if client.age_years is None:
         return []
-    years = np.arange(3.0, 16.0)
-    median = value_at(one.measure, client.sex or "female", years, 0.0)
-    if not median[0] < one.value < median[-1]:
-        return []
-    like = float(np.interp(one.value, median, years))
-    return [f"it is that of a child of about {like:.0f} years, so check the age too"]
+    hint = like_a_child(one.measure, one.value, client.sex or "", client.age_years)
+    return [hint] if hint else []

@@ -17,6 +17,7 @@ from sizing.coverage import (
 from sizing.coverage.shares import Floats, Layout, group_means, layout, wilson
 from sizing.errors import Problem, SizingError, one_of
 from sizing.fit import fits_matrix
+from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
 from sizing.population.people import People
 
@@ -82,13 +83,7 @@ class ChartJudgement:
         lines = [self.answer()]
         lines += [f"Of the chart: {words}." for words in self.findings["words"]]
         for _, row in self.why.iterrows():
-            name, unit = row["measure"].rsplit("_", 1)
-            lines.append(
-                f"{100 * row['estimate']:.1f} % have no size because of "
-                f"{name.replace('_', ' ')}: the nearest is "
-                f"{row['direction'].replace('_', ' ')} them, half of them by "
-                f"{row['miss_median']:.1f} {unit} or less."
-            )
+            lines.append(why_words(row))
         if self.unneeded:
             lines.append(
                 f"Sizes that almost nobody needs (under {100 * NOBODY:g} % have no "
@@ -102,6 +97,27 @@ class ChartJudgement:
                 "would fit."
             )
         return "\n".join([*lines, *self.limits, " ".join(cautions())])
+
+
+_HOW = {
+    "too_small_for": "their nearest size is too small",
+    "too_large_for": "their nearest size is too large",
+    "over_load": "their nearest size has too low a load limit",
+    "not_measured": "it was not measured",
+}
+
+
+def why_words(row: pd.Series) -> str:
+    """Return one row of ``why_none`` in plain words."""
+    name, unit = str(row["measure"]).rsplit("_", 1)
+    words = (
+        f"{100 * row['estimate']:.1f} % ({100 * row['low']:.1f} to "
+        f"{100 * row['high']:.1f}) have no size because of {name.replace('_', ' ')}: "
+        f"{_HOW[str(row['direction'])]}"
+    )
+    if np.isfinite(row["miss_median"]):
+        words += f", for half of them by {row['miss_median']:.1f} {unit} or less"
+    return f"{words}."
 
 
 def judge_chart(
@@ -180,13 +196,13 @@ def judge_chart(
 def _load_first(people: People, chart: SizeChart) -> Floats:
     """Return who is over a size's load limit though its fabric would fit."""
     frame = chart.frame.drop(columns=["load_limit_kg"]).assign(load_limit_kg=np.nan)
-    mass = [c for c in ("body_mass_kg_low", "body_mass_kg_high") if c in frame]
-    fabric = SizeChart(frame.drop(columns=mass), chart.name)
+    band = [c for c in ("body_mass_kg_low", "body_mass_kg_high") if c in frame]
+    fabric = SizeChart(frame.drop(columns=band), chart.name)
     if not fabric.measures:
         return np.zeros((len(people.frame), len(chart.sizes)))
     held = fits_matrix(people.frame, fabric)
-    limit = chart.load_limits() / 10
-    heavy = people.frame["body_mass_kg"].to_numpy(dtype=float)[:, None] > limit + 0.05
+    mass = to_tenths(people.frame["body_mass_kg"])
+    heavy = mass[:, None] > chart.load_limits()
     out: Floats = (held & heavy).astype(float)
     return out
 

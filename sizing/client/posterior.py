@@ -39,6 +39,9 @@ ENOUGH = 0.4
 #: Ages above this are recorded as this among the embedded people.
 OLDEST = 80.0
 _KERNEL = np.array([NEAR_LN_MASS**2, NEAR_LN_STATURE**2])
+#: The kernel is widened by this factor until so many embedded people carry the
+#: weight: where few are built alike, a narrow one would draw the person to them.
+WIDER, ALIKE, _MOST_STEPS = 1.6, 20.0, 8
 #: Smallest error on the logarithmic scale: a hundredth of a millimetre in 100 cm.
 _LEAST = 1e-7
 
@@ -179,7 +182,8 @@ def draw_bodies(
     mixture, and weighed by the density of the seated readings given the build.
     Where few builds carry the weight, a second round aims at them with a normal
     approximation, and divides it out again (importance sampling: exact in the
-    limit, whatever the aim).
+    limit, whatever the aim). H is widened until 20 embedded people carry the
+    weight.
     """
     pool = _pool(sex)
     known = {reading.measure: reading for reading in readings}
@@ -228,16 +232,20 @@ def _builds(
     u: Floats,
 ) -> tuple[Floats, Floats, npt.NDArray[np.object_]]:
     """Draw ln mass and ln stature, age and sex from the conditioned mixture."""
-    kernel = np.diag(1.0 / _KERNEL)
-    total = kernel + precision + aim[0]
     d = pool.build - centre
-    mean = np.linalg.solve(total, (d @ kernel + aim[1]).T).T
-    log_weight = 0.5 * (
-        np.einsum("ni,ij,nj->n", mean, total, mean)
-        - np.einsum("ni,ij,nj->n", d, kernel, d)
-    )
-    log_weight += _near_in_age(pool, age_years)
-    weight = np.cumsum(np.exp(log_weight - log_weight.max()))
+    age_weight = _near_in_age(pool, age_years)
+    for step in range(_MOST_STEPS):
+        kernel = np.diag(1.0 / _KERNEL) / WIDER ** (2 * step)
+        total = kernel + precision + aim[0]
+        # Symmetric, so that rows may be multiplied from the right.
+        mean = (d @ kernel + aim[1]) @ np.linalg.inv(total)
+        log_weight = age_weight + 0.5 * (
+            ((mean @ total) * mean).sum(axis=1) - ((d @ kernel) * d).sum(axis=1)
+        )
+        each = np.exp(log_weight - log_weight.max())
+        if each.sum() ** 2 / np.square(each).sum() >= ALIKE:
+            break
+    weight = np.cumsum(each)
     pick = np.searchsorted(weight, u[:, 0] * weight[-1])
     pick = np.minimum(pick, len(weight) - 1)
     root = np.linalg.cholesky(np.linalg.inv(total))

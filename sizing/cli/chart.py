@@ -1,0 +1,76 @@
+"""``python -m sizing chart``: try a chart of your own."""
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+
+from sizing.chart import read_chart
+from sizing.client.own_chart import judge_chart
+from sizing.coverage import compare_charts
+from sizing.errors import SizingError
+from sizing.population import POPULATIONS, load_people, read_margins, reweight
+
+HELP = "try a size chart of your own: whom it fits, gaps, idle sizes, load limits"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what this command takes."""
+    parser.add_argument(
+        "file", type=Path, metavar="FILE", help="the chart as CSV or XLSX"
+    )
+    parser.add_argument(
+        "--people",
+        default="adults",
+        metavar="NAME",
+        help=f"whom it is for: {', '.join(POPULATIONS)} (default: adults)",
+    )
+    parser.add_argument(
+        "--margins",
+        type=Path,
+        metavar="FILE",
+        help="margins of the people you serve, as CSV or XLSX, to which these are "
+        "reweighted",
+    )
+    parser.add_argument(
+        "--against",
+        type=Path,
+        metavar="FILE",
+        help="a second chart to set beside it on the same people",
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE", help="write the report as HTML here"
+    )
+    parser.add_argument(
+        "--draws", type=int, default=5, metavar="N", help="draws (default: 5)"
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="whole number (default: 1)"
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Judge the chart, print the answer and write the report."""
+    if args.out is not None and not args.out.resolve().parent.is_dir():
+        raise SizingError(f"There is no folder {args.out.resolve().parent}: make it.")
+    # What is doubtful in the chart stands in the answer.
+    chart = read_chart(args.file, warn=False)
+    other = None if args.against is None else read_chart(args.against, warn=False)
+    if other is not None and other.name == chart.name:
+        chart = replace(chart, name=args.file.stem)
+        other = replace(other, name=args.against.stem)
+    people = load_people(args.people, draws=args.draws, seed=args.seed)
+    if args.margins is not None:
+        people = reweight(people, read_margins(args.margins))
+    found = judge_chart(people, chart, seed=args.seed)
+    comparison = None
+    if other is not None:
+        comparison = compare_charts(people, chart, other, seed=args.seed)
+        print(comparison.summary().splitlines()[0])
+    print(found.summary())
+    if args.out is not None:
+        from sizing.report.own_chart import own_chart_page
+
+        page = own_chart_page(found, people, comparison=comparison, other=other)
+        args.out.write_text(page, encoding="utf-8")
+        print(f"Report: {args.out}")
+    return 0

@@ -1,0 +1,133 @@
+"""``python -m sizing client``: one client, one chart, one tape measure."""
+
+import argparse
+import json
+from pathlib import Path
+
+from sizing.chart import demo_chart, read_chart
+from sizing.client import HOW, check_client
+from sizing.client.client import client_from
+from sizing.client.stature import KNEE_EQUATIONS
+from sizing.errors import Problem, SizingError
+
+HELP = "one client: which size, how sure, what to measure next"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what this command takes."""
+    parser.add_argument(
+        "entries",
+        nargs="+",
+        metavar="NAME=VALUE",
+        help="what is known: sex=female age_years=74 body_mass_kg=68 "
+        "hip_circumference_cm=104 knee_height_cm=48 ...; after a value how it was "
+        f"come by: body_mass_kg=68:guessed ({', '.join(HOW)})",
+    )
+    parser.add_argument(
+        "--chart",
+        type=Path,
+        metavar="FILE",
+        help="the chart as CSV or XLSX (default: the invented demo chart)",
+    )
+    parser.add_argument(
+        "--load",
+        action="append",
+        default=[],
+        metavar="PART=KG",
+        help="safe working load of a part, such as hoist=200; may be repeated",
+    )
+    parser.add_argument(
+        "--allowance",
+        action="append",
+        default=[],
+        metavar="KEY=CM",
+        help="allowance between body and fabric (seat_edge, seat_edge_head, leg_stop), "
+        "for a chart of the fabric's own lengths; may be repeated",
+    )
+    parser.add_argument(
+        "--knee-equation",
+        choices=KNEE_EQUATIONS,
+        default=KNEE_EQUATIONS[0],
+        help=f"stature from knee height (default: {KNEE_EQUATIONS[0]})",
+    )
+    parser.add_argument(
+        "--confirmed",
+        action="store_true",
+        help="what looked wrong was measured again and is right",
+    )
+    parser.add_argument(
+        "--json", action="store_true", help="print every figure as JSON"
+    )
+    parser.add_argument(
+        "--note",
+        type=Path,
+        metavar="FILE",
+        help="write the note for the handling plan here (.html or .md)",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check the client and print the answer."""
+    if args.note is not None and args.note.suffix not in (".html", ".md"):
+        raise SizingError("The note is written as .html or .md: name the file so.")
+    entries, how = _entries(args.entries)
+    chart = demo_chart() if args.chart is None else read_chart(args.chart, warn=False)
+    client = client_from(
+        entries,
+        how=how,
+        knee_equation=args.knee_equation,
+        confirmed=args.confirmed,
+    )
+    answer = check_client(
+        chart,
+        client,
+        loads=_numbers(args.load, "--load"),
+        allowances=_numbers(args.allowance, "--allowance"),
+        confirmed=args.confirmed,
+    )
+    if args.json:
+        print(json.dumps(answer.to_dict(), indent=2, ensure_ascii=False))
+    else:
+        print(answer.summary())
+    if args.note is not None:
+        from sizing.report.client_note import client_note
+
+        note = client_note(answer)
+        text = note.html() if args.note.suffix == ".html" else note.markdown()
+        args.note.write_text(text, encoding="utf-8")
+    return 0
+
+
+def _entries(words: list[str]) -> tuple[dict[str, str], dict[str, str]]:
+    """Split NAME=VALUE:HOW."""
+    entries: dict[str, str] = {}
+    how: dict[str, str] = {}
+    for name, rest in _pairs(words, "an entry"):
+        value, _, way = rest.partition(":")
+        if name in entries:
+            raise SizingError(f"'{name}' is entered twice: keep one.")
+        entries[name] = value
+        if way:
+            how[name] = way.replace("_", " ")
+    return entries, how
+
+
+def _numbers(words: list[str], what: str) -> dict[str, float]:
+    found = {}
+    for name, value in _pairs(words, what):
+        try:
+            found[name.replace("_", " ") if what == "--load" else name] = float(value)
+        except ValueError:
+            raise SizingError(
+                str(Problem(f"{what} {name} is no number", "such as 200", value=value))
+            ) from None
+    return found
+
+
+def _pairs(words: list[str], what: str) -> list[tuple[str, str]]:
+    for word in words:
+        if "=" not in word:
+            raise SizingError(
+                str(Problem(f"{what} is written NAME=VALUE", "", value=word))
+            )
+    return [(w.partition("=")[0].strip(), w.partition("=")[2].strip()) for w in words]

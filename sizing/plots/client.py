@@ -1,0 +1,139 @@
+"""One client: chance of each size, and where each measure lies in a size's band."""
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.ticker import PercentFormatter
+
+from sizing.plots.style import (
+    FAINT,
+    INK,
+    SHADES,
+    SOFT,
+    axes_or_new,
+    percent,
+    quiet_style,
+)
+
+#: Bands without one edge are drawn as wide as this share of the other edge.
+_OPEN = 0.3
+
+
+def plot_chances(sizes: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Draw each size's chance of fitting all measures, the likeliest darkest.
+
+    Parameters
+    ----------
+    sizes : DataFrame
+        ``size, estimate, low, high, over_load``, likeliest first.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax, width=7.0, height=1.0 + 0.36 * len(sizes))
+    with quiet_style():
+        for place, row in enumerate(sizes.to_dict("records")):
+            shade = SHADES[0] if place == 0 else SHADES[2]
+            ax.barh(place, row["estimate"], height=0.66, color=shade, edgecolor=INK)
+            ax.plot([row["low"], row["high"]], [place, place], color=SOFT, lw=2)
+            words = "over its load limit" if row["over_load"] else ""
+            # No draw is not no chance.
+            words = words or ("under 1 %" if row["high"] < 0.01 else "")
+            words = words or percent(row["estimate"])
+            ax.annotate(
+                words,
+                (max(row["estimate"], row["high"]), place),
+                xytext=(5, 0),
+                textcoords="offset points",
+                va="center",
+            )
+        ax.set_yticks(range(len(sizes)), list(sizes["size"]))
+        ax.tick_params(axis="y", length=0)
+        ax.invert_yaxis()
+        ax.set_xlim(0, 1.12)
+        ax.set_xticks(np.linspace(0, 1, 5))
+        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        ax.set_xlabel("Chance that every measure fits and the load is borne")
+    return ax
+
+
+def plot_margins(
+    margins: pd.DataFrame, *, labels: dict[str, str], ax: Axes | None = None
+) -> Axes:
+    """Draw where each measure lies between the low and the high edge of one size.
+
+    Parameters
+    ----------
+    margins : DataFrame
+        Rows of one size: ``measure, low_edge, high_edge, estimate, low, high,
+        margin, chance, decides``. Missing edges are drawn open.
+    labels : dict
+        What each measure is called.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax, width=7.4, height=1.3 + 0.62 * len(margins))
+    with quiet_style():
+        for place, row in enumerate(margins.to_dict("records")):
+            low, high = _band(row)
+            width = max(high - low, 1e-9)
+
+            def at(value: float, low: float = low, width: float = width) -> float:
+                return (value - low) / width
+
+            ax.barh(place, 1.0, left=0.0, height=0.6, color=SHADES[4], edgecolor=FAINT)
+            for edge, name in ((0.0, "low_edge"), (1.0, "high_edge")):
+                if np.isfinite(row[name]):
+                    ax.plot([edge, edge], [place - 0.3, place + 0.3], color=INK, lw=1.6)
+                    ax.annotate(
+                        f"{row[name]:g}",
+                        (edge, place - 0.32),
+                        ha="center",
+                        va="bottom",
+                        fontsize=8.5,
+                        color=SOFT,
+                    )
+            ax.plot([at(row["low"]), at(row["high"])], [place, place], color=SOFT, lw=3)
+            marker = "D" if row["decides"] else "o"
+            ax.plot(at(row["estimate"]), place, marker, color=INK, ms=7)
+            room = f"{row['margin']:+.1f}; {percent(row['chance'])}"
+            ax.annotate(
+                f"{row['estimate']:.1f} ({room})",
+                (1.02, place),
+                xycoords=("axes fraction", "data"),
+                va="center",
+                fontsize=9,
+            )
+        ax.set_yticks(
+            range(len(margins)),
+            [
+                labels[m] + (" (decides)" if d else "")
+                for m, d in zip(margins["measure"], margins["decides"], strict=True)
+            ],
+        )
+        ax.tick_params(axis="y", length=0)
+        ax.invert_yaxis()
+        ax.set_xticks([0, 1], ["low edge", "high edge"])
+        left, right = ax.get_xlim()
+        ax.set_xlim(min(left, -0.25), max(right, 1.25))
+        ax.set_xlabel(
+            "Body with its 90 % interval; right: estimate (room; chance it fits)"
+        )
+    return ax
+
+
+def _band(row: dict) -> tuple[float, float]:
+    """Return the ends that are drawn, an open end at some distance."""
+    low, high = row["low_edge"], row["high_edge"]
+    if not np.isfinite(low) and not np.isfinite(high):
+        return row["low"], row["high"]
+    if not np.isfinite(low):
+        low = min(high * (1 - _OPEN), row["low"])
+    if not np.isfinite(high):
+        high = max(low * (1 + _OPEN), row["high"])
+    return float(low), float(high)
