@@ -9,6 +9,13 @@ from matplotlib.patches import Rectangle
 
 from sizing.plots.style import DENSITY, INK, LINES, axes_or_new, quiet_style
 
+_CORNERS: tuple[tuple[str, str], ...] = (
+    ("left", "bottom"),
+    ("left", "top"),
+    ("right", "top"),
+    ("right", "bottom"),
+)
+
 
 def plot_people_and_chart(
     people: pd.DataFrame,
@@ -60,7 +67,7 @@ def plot_people_and_chart(
         groups = list(dict.fromkeys(chart["group"]))
         for number, row in enumerate(chart.to_dict("records"), start=1):
             style = LINES[groups.index(row["group"]) % len(LINES)]
-            _box(ax, row, x, y, limits, style, number)
+            _box(ax, row, x, y, limits, style, number, groups.index(row["group"]))
         for group in groups:
             style = LINES[groups.index(group) % len(LINES)]
             names = ", ".join(
@@ -85,8 +92,9 @@ def _box(
     limits: tuple[float, float, float, float],
     style: str,
     number: int,
+    corner: int,
 ) -> None:
-    """Draw one size's box and its number in the upper right corner."""
+    """Draw one size's box, and its number in a corner that is its group's own."""
 
     def edge(column: str, border: float) -> float:
         value = row.get(column)
@@ -105,13 +113,15 @@ def _box(
             linewidth=1.6,
         )
     )
+    # Sizes of one group climb, so their numbers part; groups take other corners.
+    side, level = _CORNERS[corner % len(_CORNERS)]
     ax.annotate(
         str(number),
-        (right, top),
-        xytext=(-3, -3),
+        (left if side == "left" else right, bottom if level == "bottom" else top),
+        xytext=(4 if side == "left" else -4, 4 if level == "bottom" else -4),
         textcoords="offset points",
-        ha="right",
-        va="top",
+        ha=side,
+        va=level,
         fontsize=11,
         fontweight="bold",
         bbox={"boxstyle": "circle,pad=0.15", "fc": "white", "ec": INK, "lw": 0.6},

@@ -137,7 +137,7 @@ def plot_misses(
         ax.invert_yaxis()
         ax.margins(x=0.12)
         ax.set_xlim(left=0)
-        ax.xaxis.set_major_formatter(PercentFormatter(1.0))
+        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=1))
         ax.grid(axis="x")
         ax.set_axisbelow(True)
         ax.set_xlabel("Share of all people")
