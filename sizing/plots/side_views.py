@@ -1,0 +1,212 @@
+"""People seated, seen from the side, drawn to scale from their measures."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.patches import Polygon
+from scipy.interpolate import PchipInterpolator
+
+from sizing.plots.style import FAINT, INK, SHADES, axes_or_new, quiet_style
+
+#: Shares of stature for the parts no measure gives, shown by a broken outline
+#: (common proportions of drawing, no source).
+LOWER_LEG, FOOT, HEAD_WIDTH = 0.25, 0.15, 0.105
+#: Heights along the trunk, as shares of the shoulder height.
+_BELLY, _CHEST = 0.38, 0.75
+Floats = npt.NDArray[np.float64]
+
+
+def plot_side_views(
+    bodies: pd.DataFrame,
+    *,
+    marked: str | None = None,
+    labels: Mapping[str, str] | None = None,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw people side by side on a bench, to one scale.
+
+    Parameters
+    ----------
+    bodies : DataFrame
+        One row per person: ``member`` (the name below), ``stature_cm``,
+        ``sitting_height_cm``, ``shoulder_height_sitting_cm``,
+        ``buttock_popliteal_length_cm``, ``thigh_circumference_cm``,
+        ``waist_circumference_cm``, ``chest_circumference_cm``,
+        ``hip_circumference_cm``, and ``size``.
+    marked : str, optional
+        The measure that parts them: its value is drawn and written.
+    labels : mapping, optional
+        What measures are called.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+
+    Notes
+    -----
+    Depths are girth / pi, as if trunk and thigh were round: trunks are flatter, so
+    the drawing is a little too deep. Lengths are to scale. Head, neck, lower leg
+    and foot follow common proportions and have a broken outline: they are no
+    measure of anybody.
+    """
+    ax = axes_or_new(ax, width=7.2, height=4.6)
+    with quiet_style():
+        step = 100.0
+        for i, body in enumerate(bodies.to_dict("records")):
+            _person(ax, body, i * step, SHADES[2 + i % 2])
+            if marked is not None:
+                _mark(ax, body, i * step, marked)
+            words = f"{body['member']}: {body['size']}"
+            if marked is not None:
+                unit = marked.rsplit("_", 1)[1]
+                name = (labels or {}).get(marked, marked)
+                words += f"\n{name}\n{body[marked]:.0f} {unit}"
+            ax.annotate(
+                words,
+                (i * step + 22, -56),
+                ha="center",
+                va="top",
+                fontsize=11,
+                fontweight="bold",
+                annotation_clip=False,
+            )
+        end = step * len(bodies)
+        ax.plot([end - 50, end - 40], [95, 95], color=INK, lw=3, solid_capstyle="butt")
+        ax.annotate("10 cm", (end - 45, 97), ha="center", va="bottom", fontsize=9)
+        ax.set_xlim(-30, end - 25)
+        ax.set_ylim(-88, 105)
+        ax.set_aspect("equal")
+        ax.set_axis_off()
+    return ax
+
+
+def _person(ax: Axes, body: Mapping[Any, Any], left: float, shade: str) -> None:
+    """Draw one person; x is 0 at the back of the buttocks, y at the seat."""
+    stature = float(body["stature_cm"])
+    sitting = float(body["sitting_height_cm"])
+    shoulder = float(body["shoulder_height_sitting_cm"])
+    seat = float(body["buttock_popliteal_length_cm"])
+    thigh, waist, chest, hip = (
+        float(body[f"{part}_circumference_cm"]) / np.pi
+        for part in ("thigh", "waist", "chest", "hip")
+    )
+    leg, foot, head = stature * LOWER_LEG, stature * FOOT, stature * HEAD_WIDTH
+    shin = stature * 0.065
+    # Loose parts first, so that the measured outline lies over them.
+    calf = [(seat, 0), (seat + shin, 0), (seat + shin, -leg), (seat, -leg)]
+    _outline(ax, calf, left, FAINT, broken=True)
+    sole = [
+        (seat, -leg),
+        (seat + foot, -leg),
+        (seat + foot, -leg - 3),
+        (seat, -leg - 3),
+    ]
+    _outline(ax, sole, left, FAINT, broken=True)
+    angle = np.linspace(0, 2 * np.pi, 60)
+    centre = 0.45 * chest
+    tall = min(max(sitting - shoulder, 1.0) * 0.8, stature * 0.135)
+    face = np.column_stack(
+        [
+            centre + head / 2 * np.cos(angle),
+            sitting - tall / 2 + tall / 2 * np.sin(angle),
+        ]
+    )
+    neck = [
+        (centre - head / 3, shoulder - 2),
+        (centre + head / 3, shoulder - 2),
+        (centre + head / 3, sitting - 0.8 * tall),
+        (centre - head / 3, sitting - 0.8 * tall),
+    ]
+    _outline(ax, neck, left, FAINT, broken=True)
+    _outline(ax, face, left, FAINT, broken=True)
+    height = np.array([0, 0.12, _BELLY, _CHEST, 0.95, 1.0]) * shoulder
+    front = np.array([hip * 0.9, hip, waist, chest, chest * 0.72, chest * 0.55])
+    back = np.array([3.0, 0.0, 2.0, 0.5, chest * 0.12, chest * 0.28])
+    fine = np.linspace(0, shoulder, 60)
+    trunk = np.vstack(
+        [
+            np.column_stack([_smooth(fine, height, back), fine]),
+            np.column_stack([_smooth(fine, height, front), fine])[::-1],
+        ]
+    )
+    knee = np.linspace(-np.pi / 2, np.pi / 2, 25)
+    # The seat's length ends in the hollow of the knee; the knee itself is beyond.
+    depth = np.interp(np.linspace(0, 1, 25), [0, 1], [thigh, thigh * 0.72])
+    top = np.column_stack([np.linspace(hip * 0.4, seat, 25), depth])
+    bend = np.column_stack(
+        [
+            seat + shin * np.cos(knee),
+            depth[-1] / 2 + depth[-1] / 2 * np.sin(knee),
+        ]
+    )[::-1]
+    leg_shape = np.vstack([[(hip * 0.15, 0.0)], top, bend, [(seat, 0.0)]])
+    _outline(ax, trunk, left, shade)
+    # The thigh grows out of the trunk: its hinder edge is no outline of anybody.
+    ax.add_patch(Polygon(leg_shape + np.array([left, 0.0]), facecolor=shade, lw=0))
+    edge = np.vstack([top, bend, [(seat, 0.0)], [(hip * 0.15, 0.0)]])
+    ax.plot(edge[:, 0] + left, edge[:, 1], color=INK, lw=1.5, solid_joinstyle="round")
+    bench = [(-4, 0), (seat - 5, 0), (seat - 5, -4), (-4, -4)]
+    _outline(ax, bench, left, "white")
+
+
+def _smooth(at: Floats, height: Floats, depth: Floats) -> Floats:
+    """Return depths between the given heights without overshooting them."""
+    return np.asarray(PchipInterpolator(height, depth)(at), dtype=float)
+
+
+def _outline(
+    ax: Axes, points: Any, left: float, face: str, *, broken: bool = False
+) -> None:
+    shape = np.asarray(points, dtype=float) + np.array([left, 0.0])
+    style = {"linestyle": (0, (3, 2)), "lw": 0.9} if broken else {"lw": 1.5}
+    ax.add_patch(
+        Polygon(
+            shape,
+            closed=True,
+            facecolor=face,
+            edgecolor=INK,
+            joinstyle="round",
+            **style,
+        )
+    )
+
+
+def _mark(ax: Axes, body: Mapping[Any, Any], left: float, measure: str) -> None:
+    """Draw the line of one measure beside or across the body."""
+    value = float(body[measure])
+    shoulder = float(body["shoulder_height_sitting_cm"])
+    across = {
+        "waist_circumference_cm": _BELLY * shoulder,
+        "chest_circumference_cm": _CHEST * shoulder,
+        "hip_circumference_cm": 0.12 * shoulder,
+    }
+    if measure in ("sitting_height_cm", "shoulder_height_sitting_cm"):
+        ends = (left - 9, 0.0, left - 9, value)
+    elif measure == "buttock_popliteal_length_cm":
+        ends = (left, -10, left + value, -10)
+    elif measure in across:
+        y = across[measure]
+        ends = (left, y, left + value / np.pi, y)
+    elif measure == "thigh_circumference_cm":
+        x = left + float(body["hip_circumference_cm"]) / np.pi + 4
+        ends = (x, 0, x, value / np.pi)
+    else:
+        return
+    ax.annotate(
+        "",
+        ends[:2],
+        xytext=ends[2:],
+        arrowprops={
+            "arrowstyle": "<|-|>",
+            "color": INK,
+            "lw": 2.2,
+            "shrinkA": 0,
+            "shrinkB": 0,
+        },
+        zorder=5,
+    )
