@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from sizing.chart import SizeChart, chart_from, demo_chart
 from sizing.errors import SizingError, SizingWarning
 from sizing.fit import OUTCOMES, assign, compiled, core, fits_matrix, size_masks
+from sizing.fit.nearest import yardsticks
 from sizing.measures import EVIDENCE
 from sizing.population.people import People
 
@@ -425,6 +426,37 @@ def test_two_byte_columns_reach_their_ends():
     )
     got = size_masks({"body_mass_kg": mass, "hip_circumference_cm": hip}, tall)
     assert got.tolist() == [0, 0, 1, 0, 0]
+
+
+def test_two_byte_columns_hold_the_topmost_edge():
+    hip = np.array([1099, 1100, 1101], dtype=np.int16)
+    mass = np.array([500, 500, 500], dtype=np.int16)
+    got = size_masks({"body_mass_kg": mass, "hip_circumference_cm": hip}, two())
+    assert got.tolist() == [2, 2, 0]
+    load = np.array([1499, 1500, 1501], dtype=np.int16)
+    got = size_masks({"body_mass_kg": load, "hip_circumference_cm": hip - 99}, two())
+    assert got.tolist() == [2, 2, 0]
+
+
+def test_the_unit_of_a_miss_is_the_median_width():
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one", "two", "three"],
+                "hip_circumference_cm_low": [70, 75, 80],
+                "hip_circumference_cm_high": [80, 87, 140],
+                "stature_cm_low": [100, 120, 200],
+                "sitting_height_cm_low": [80, 80, 80],
+                "sitting_height_cm_high": [80, 80, 80],
+            }
+        ),
+        warn=False,
+    )
+    assert yardsticks(chart) == {
+        "hip_circumference_cm": 120,
+        "stature_cm": 120,
+        "sitting_height_cm": 1,
+    }
 
 
 @pytest.mark.parametrize("chart", [demo_chart(), two()], ids=["four", "two"])
