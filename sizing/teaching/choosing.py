@@ -37,6 +37,18 @@ CHOICE_WORDS: dict[str, str] = {
     "chosen_though_none_fits": "a size chosen though none fits",
     "rightly_none": "no size fits, and none was chosen",
 }
+#: What each wrong outcome can do to the person: common practice, no source.
+WRONG_MEANS: dict[str, str] = {
+    "one_too_small": "it can cut into thighs and armpits, shear the skin, and tip the "
+    "person by holding too little of her",
+    "one_too_large": "the person can slide down in it or out of it, and her head or "
+    "trunk may not be held",
+    "two_or_more_off": "either of these, and worse",
+    "none_found_though_one_fits": "time is lost and somebody else is asked: the safe "
+    "way to be wrong",
+    "chosen_though_none_fits": "some edge is always missed: a sling made for another "
+    "shape must be found",
+}
 #: Persons alike that a likely size is read from, and what makes two alike: one
 #: step is 5 % of body mass or 2.5 cm of stature. Our choice: finer steps would
 #: rest on fewer people than the extremes hold.
