@@ -3,6 +3,8 @@
 import pandas as pd
 from matplotlib.figure import Figure
 
+from sizing.chart import SizeChart
+from sizing.coverage import Coverage
 from sizing.fit import OUTCOME_WORDS
 from sizing.measures import EDGE_RULE, MEASURES, vocabulary
 from sizing.plots.chart import plot_people_and_chart
@@ -88,7 +90,9 @@ def study_pictures(study: Study) -> dict[str, Picture]:
             "who lies in no box falls outside every size in these two measures. "
             "Other measures may rule out more.",
         )
-    ax = plot_shares(_coverage_rows(study), x_label="Share with at least one size")
+    ax = plot_shares(
+        covered_rows(study.coverage), x_label="Share with at least one size"
+    )
     found["coverage.png"] = picture(
         _figure(ax),
         alt=f"Share of people with at least one size, by subgroup, with 95 % "
@@ -97,7 +101,7 @@ def study_pictures(study: Study) -> dict[str, Picture]:
         caption="Dots are estimates, bars 95 % intervals.",
     )
     if len(study.misses):
-        ax = plot_misses(_miss_rows(study), labels=labels())
+        ax = plot_misses(miss_rows(study.misses), labels=labels())
         found["who_falls_between.png"] = picture(
             _figure(ax),
             alt="Share of all people without a size, by the measure that fails most "
@@ -128,7 +132,13 @@ def study_page(study: Study, pictures: dict[str, Picture]) -> str:
             "The sizes",
             words=[EDGE_RULE, _load_words(study)],
             figures=drawn,
-            tables=[_chart_table(study)],
+            tables=[
+                table(
+                    chart_words(study.chart),
+                    caption="Rounded to half a centimetre; exact in chart.csv.",
+                    words=["Size", "Group"],
+                )
+            ],
         )
     ]
     if study.fitted is not None:
@@ -244,28 +254,43 @@ def _length(value: float) -> str:
     return f"{half:.0f}" if half == int(half) else f"{half:.1f}"
 
 
-def _chart_table(study: Study) -> Table:
-    frame = study.chart.frame
+def chart_words(chart: SizeChart) -> pd.DataFrame:
+    """Write a chart out for people: one row per size, bands as "80 to 104".
+
+    Parameters
+    ----------
+    chart : SizeChart
+
+    Returns
+    -------
+    DataFrame
+        Size, Group, one column per measure with its unit, and the load limit
+        where one is stated; rounded to half a unit.
+
+    Examples
+    --------
+    >>> from sizing.chart import demo_chart
+    >>> chart_words(demo_chart()).loc[3, "Hip girth, cm"]
+    '80 to 104'
+    """
+    frame = chart.frame
+    nothing = [float("nan")] * len(frame)
     rows: dict[str, list[str]] = {
         "Size": [str(size) for size in frame["size"]],
         "Group": [str(group) for group in frame["group"]],
     }
-    for measure in study.chart.measures:
+    for measure in chart.measures:
         rows[labels()[measure]] = [
             f"{_length(low)} to {_length(high)}"
             for low, high in zip(
-                study.chart.frame.get(f"{measure}_low", [float("nan")] * len(frame)),
-                study.chart.frame.get(f"{measure}_high", [float("nan")] * len(frame)),
+                frame.get(f"{measure}_low", nothing),
+                frame.get(f"{measure}_high", nothing),
                 strict=True,
             )
         ]
     if frame["load_limit_kg"].notna().any():
         rows["Load limit, kg"] = [_length(value) for value in frame["load_limit_kg"]]
-    return table(
-        pd.DataFrame(rows),
-        caption="Rounded to half a centimetre; exact in chart.csv.",
-        words=["Size", "Group"],
-    )
+    return pd.DataFrame(rows)
 
 
 def _fit_section(study: Study) -> Section:
@@ -311,15 +336,26 @@ def _fit_section(study: Study) -> Section:
     )
 
 
-def _coverage_rows(study: Study) -> pd.DataFrame:
-    rows = study.coverage.table.query("outcome == 'covered'").copy()
+def covered_rows(found: Coverage) -> pd.DataFrame:
+    """Return who is covered, with groups and levels in plain words.
+
+    Parameters
+    ----------
+    found : Coverage
+
+    Returns
+    -------
+    DataFrame
+        The rows of ``found.table`` whose outcome is ``covered``.
+    """
+    rows = found.table.query("outcome == 'covered'").copy()
     rows["level"] = rows["level"].map(lambda level: LEVEL_WORDS.get(level, level))
     rows["by"] = rows["by"].map(lambda by: BY_WORDS.get(by, by))
     return rows
 
 
 def _coverage_table(study: Study) -> Table:
-    rows = _coverage_rows(study)
+    rows = covered_rows(study.coverage)
     return table(
         pd.DataFrame(
             {
@@ -360,8 +396,9 @@ def _outcome_table(study: Study) -> Table:
     )
 
 
-def _miss_rows(study: Study) -> pd.DataFrame:
-    rows = study.misses.copy()
+def miss_rows(misses: pd.DataFrame) -> pd.DataFrame:
+    """Return a frame of ``why_none`` with its directions in plain words."""
+    rows = misses.copy()
     rows["direction"] = rows["direction"].map(DIRECTION_WORDS)
     return rows
 
@@ -369,7 +406,7 @@ def _miss_rows(study: Study) -> pd.DataFrame:
 def _between_section(study: Study, drawn: Picture | None) -> Section:
     if drawn is None:
         return Section("Who falls between", words=["Everyone has a size."])
-    rows = _miss_rows(study)
+    rows = miss_rows(study.misses)
     units = {m: m.rsplit("_", 1)[1] for m in MEASURES}
     misses = table(
         pd.DataFrame(
