@@ -3,34 +3,23 @@
 import pandas as pd
 from matplotlib.figure import Figure
 
-from sizing.chart import SizeChart
-from sizing.coverage import Coverage
 from sizing.fit import OUTCOME_WORDS
-from sizing.measures import EDGE_RULE, MEASURES, vocabulary
+from sizing.measures import EDGE_RULE, MEASURES
 from sizing.plots.chart import plot_people_and_chart
 from sizing.plots.shares import plot_misses, plot_shares
 from sizing.plots.style import percent
 from sizing.report.page import Page, Picture, Section, Table, picture, render, table
 from sizing.report.study import Study, own_group_shares, versions
+from sizing.report.words import (
+    BY_WORDS,
+    LEVEL_WORDS,
+    chart_words,
+    covered_rows,
+    labels,
+    length,
+    miss_rows,
+)
 
-LEVEL_WORDS = {
-    "everyone": "Everyone",
-    "female": "women and girls",
-    "male": "men and boys",
-    "obesity": "obesity (under 18)",
-}
-BY_WORDS = {
-    "everyone": "Everyone",
-    "sex": "Sex",
-    "age_band": "Age in years",
-    "bmi_class": "Body mass index class",
-}
-DIRECTION_WORDS = {
-    "too_small_for": "nearest size too small",
-    "too_large_for": "nearest size too large",
-    "over_load": "over its load limit",
-    "not_measured": "not measured",
-}
 #: Pairs of measures drawn, in order of preference: the first two whose
 #: measures the chart limits.
 _PAIRS: tuple[tuple[str, str], ...] = (
@@ -40,23 +29,6 @@ _PAIRS: tuple[tuple[str, str], ...] = (
     ("body_mass_kg", "stature_cm"),
     ("stature_cm", "hip_circumference_cm"),
 )
-
-
-def labels() -> dict[str, str]:
-    """Return what each measure is called on an axis, with its unit.
-
-    Examples
-    --------
-    >>> labels()["hip_circumference_cm"]
-    'Hip girth, cm'
-    """
-    words = vocabulary()
-    return {
-        str(name): f"{label}, {unit}"
-        for name, label, unit in zip(
-            words["name"], words["label"], words["unit"], strict=True
-        )
-    }
 
 
 def study_pictures(study: Study) -> dict[str, Picture]:
@@ -246,53 +218,6 @@ def _load_words(study: Study) -> str:
     )
 
 
-def _length(value: float) -> str:
-    """Write cm or kg to the nearest half, as a tape is read."""
-    if pd.isna(value):
-        return "no limit"
-    half = round(2 * value) / 2
-    return f"{half:.0f}" if half == int(half) else f"{half:.1f}"
-
-
-def chart_words(chart: SizeChart) -> pd.DataFrame:
-    """Write a chart out for people: one row per size, bands as "80 to 104".
-
-    Parameters
-    ----------
-    chart : SizeChart
-
-    Returns
-    -------
-    DataFrame
-        Size, Group, one column per measure with its unit, and the load limit
-        where one is stated; rounded to half a unit.
-
-    Examples
-    --------
-    >>> from sizing.chart import demo_chart
-    >>> chart_words(demo_chart()).loc[3, "Hip girth, cm"]
-    '80 to 104'
-    """
-    frame = chart.frame
-    nothing = [float("nan")] * len(frame)
-    rows: dict[str, list[str]] = {
-        "Size": [str(size) for size in frame["size"]],
-        "Group": [str(group) for group in frame["group"]],
-    }
-    for measure in chart.measures:
-        rows[labels()[measure]] = [
-            f"{_length(low)} to {_length(high)}"
-            for low, high in zip(
-                frame.get(f"{measure}_low", nothing),
-                frame.get(f"{measure}_high", nothing),
-                strict=True,
-            )
-        ]
-    if frame["load_limit_kg"].notna().any():
-        rows["Load limit, kg"] = [_length(value) for value in frame["load_limit_kg"]]
-    return pd.DataFrame(rows)
-
-
 def _fit_section(study: Study) -> Section:
     """Say how far the fitted chart is from the best there could be."""
     fitted, shares = study.fitted, own_group_shares(study)
@@ -334,24 +259,6 @@ def _fit_section(study: Study) -> Section:
             )
         ],
     )
-
-
-def covered_rows(found: Coverage) -> pd.DataFrame:
-    """Return who is covered, with groups and levels in plain words.
-
-    Parameters
-    ----------
-    found : Coverage
-
-    Returns
-    -------
-    DataFrame
-        The rows of ``found.table`` whose outcome is ``covered``.
-    """
-    rows = found.table.query("outcome == 'covered'").copy()
-    rows["level"] = rows["level"].map(lambda level: LEVEL_WORDS.get(level, level))
-    rows["by"] = rows["by"].map(lambda by: BY_WORDS.get(by, by))
-    return rows
 
 
 def _coverage_table(study: Study) -> Table:
@@ -396,13 +303,6 @@ def _outcome_table(study: Study) -> Table:
     )
 
 
-def miss_rows(misses: pd.DataFrame) -> pd.DataFrame:
-    """Return a frame of ``why_none`` with its directions in plain words."""
-    rows = misses.copy()
-    rows["direction"] = rows["direction"].map(DIRECTION_WORDS)
-    return rows
-
-
 def _between_section(study: Study, drawn: Picture | None) -> Section:
     if drawn is None:
         return Section("Who falls between", words=["Everyone has a size."])
@@ -421,8 +321,8 @@ def _between_section(study: Study, drawn: Picture | None) -> Section:
                     )
                 ],
                 "By how much": [
-                    f"half of them by up to {_length(mid)} {units[m]}, 95 in 100 by "
-                    f"up to {_length(most)} {units[m]}"
+                    f"half of them by up to {length(mid)} {units[m]}, 95 in 100 by "
+                    f"up to {length(most)} {units[m]}"
                     for m, mid, most in zip(
                         rows["measure"],
                         rows["miss_median"],
