@@ -32,40 +32,77 @@ def reference_z(table: pd.DataFrame, age: Floats, value: Floats) -> Floats:
     return ((value / median) ** power - 1) / (power * spread)
 
 
+#: Label, measure, its name in the reference, file, citation.
+REFERENCES = (
+    (
+        "UK 1990",
+        "sitting_height_cm",
+        "sitting_height",
+        "uk_1990_lms.csv",
+        "UK 1990 reference (Freeman et al. 1995, Cole et al. 1998)",
+    ),
+    (
+        "Netherlands 1997",
+        "hip_circumference_cm",
+        "hip_circumference",
+        "netherlands_1997_lms.csv",
+        "Fredriks et al., Pediatr Res 2000;47:316-323, Arch Dis Child 2005;90:807-812",
+    ),
+)
+
+
 def against_references(folder: Path) -> Iterator[Row]:
-    """z-scores of drawn embedded children aged 3-15, given mass and stature."""
-    place = folder.parent / "references"
-    uk = pd.read_csv(place / "uk_1990_lms.csv")
-    dutch = pd.read_csv(place / "netherlands_1997_lms.csv")
-    dutch = dutch[dutch["population"] == "N"]
-    people = read_embedded().frame
-    # To 15 years: the seam begins at 16.
-    young = people[people["age_years"].between(3, 15)]
-    young = young.dropna(subset=["body_mass_kg", "stature_cm"])
-    drawn, _ = draw_measures(young, draws=5, seed=3)
-    age = drawn["age_years"].to_numpy() + 0.5
-    pairs = (
-        ("sitting_height_cm", "sitting_height", uk, "UK 1990"),
-        ("hip_circumference_cm", "hip_circumference", dutch, "Netherlands 1997"),
-        ("sitting_height_cm", "sitting_height", dutch, "Netherlands 1997"),
-    )
-    sources = {
-        "UK 1990": "UK 1990 reference (Freeman et al. 1995, Cole et al. 1998)",
-        "Netherlands 1997": "Fredriks et al., Pediatr Res 2000;47:316-323 and "
-        "Arch Dis Child 2005;90:807-812",
-    }
-    for sex in SEXES:
-        rows = (drawn["sex"] == sex).to_numpy()
-        for name, published, table, label in pairs:
-            lms = table[(table["sex"] == sex) & (table["measure"] == published)]
-            z = reference_z(lms, age[rows], drawn[name].to_numpy()[rows])
-            main = (name, label) != ("sitting_height_cm", "Netherlands 1997")
+    """z-scores of drawn children aged 3-15, given age, body mass and stature.
+
+    Today's US children are heavier than the reference's, so their hips should
+    stand above zero; the rows "of the reference's build" keep those whose body
+    mass and stature are within 1 SD of the reference's median, and the children
+    of 1977 were lighter. To 15 years: the seam begins at 16.
+    """
+    columns = ["person", "sex", "age_years", "body_mass_kg", "stature_cm"]
+    embedded = read_embedded().frame[columns].dropna()
+    snyder = read_children(folder)[columns]
+    for label, people, shift in (
+        ("embedded children", embedded, 0.5),
+        ("children of 1977", snyder, 0.0),
+    ):
+        young = people[people["age_years"].between(3, 16 - shift)]
+        drawn, _ = draw_measures(young, draws=5, seed=3)
+        # Completed years: the middle of the year of life.
+        drawn["age_years"] += shift
+        for sex in SEXES:
+            part = drawn[drawn["sex"] == sex]
+            yield from _reference_rows(folder, label, sex, part)
+
+
+def _reference_rows(
+    folder: Path, label: str, sex: str, drawn: pd.DataFrame
+) -> Iterator[Row]:
+    for reference, name, published, file, source in REFERENCES:
+        table = pd.read_csv(folder.parent / "references" / file)
+        if "population" in table:
+            table = table[table["population"] == "N"]
+        table = table[table["sex"] == sex]
+
+        def z_of(measure: str, column: str, lms: pd.DataFrame = table) -> Floats:
+            rows = lms[lms["measure"] == measure]
+            value = drawn[column].to_numpy()
+            return reference_z(rows, drawn["age_years"].to_numpy(), value)
+
+        z = z_of(published, name)
+        mass, stature = z_of("body_mass", "body_mass_kg"), z_of("stature", "stature_cm")
+        alike = (np.abs(mass) < 1) & (np.abs(stature) < 1)
+        for which, rows in (
+            (label, np.ones(len(z), dtype=bool)),
+            (f"{label} of the reference's build", alike),
+        ):
             for quantity, value, target in (
-                ("mean z", z.mean(), (-0.35, 0.35) if main else None),
-                ("SD of z", z.std(), None),
+                ("mean z", z[rows].mean(), (-0.35, 0.35)),
+                ("SD of z", z[rows].std(), None),
+                ("mean z of body mass", mass[rows].mean(), None),
             ):
                 yield row(
-                    f"drawn embedded children aged 3-15 against {label}",
+                    f"{which}, drawn, aged 3-15, against {reference}",
                     sex,
                     name,
                     quantity,
@@ -73,7 +110,7 @@ def against_references(folder: Path) -> Iterator[Row]:
                     target=target,
                     unit="SD",
                     n=int(rows.sum() / 5),
-                    source=sources[label],
+                    source=source,
                 )
 
 
