@@ -12,6 +12,8 @@ from sizing.errors import SizingError, SizingWarning
 #: with ``HELP``, ``add_arguments(parser)`` and ``run(args)``.
 COMMANDS: dict[str, str] = {
     "study": "fit a nine-size chart to survey people, or judge a chart of yours",
+    "chart": "look a chart of yours over: problems, whom it fits, who falls between",
+    "client": "one client: which sizes are in play, and what to measure next",
 }
 
 
