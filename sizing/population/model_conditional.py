@@ -68,7 +68,11 @@ def _gain(
     solved = np.linalg.solve(known, cross.swapaxes(1, 2))
     gain = np.asarray(solved, dtype=np.float64).swapaxes(1, 2)
     rest = covariance - gain @ cross.swapaxes(1, 2)
-    return gain, (rest + rest.swapaxes(1, 2)) / 2
+    rest = (rest + rest.swapaxes(1, 2)) / 2
+    # Rounding may leave -1e-20 where next to nothing is left.
+    place = np.arange(rest.shape[1])
+    rest[:, place, place] = np.maximum(rest[:, place, place], 0.0)
+    return gain, rest
 
 
 def patterns(known: Flags) -> list[tuple[npt.NDArray[np.intp], Flags]]:
