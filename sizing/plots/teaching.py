@@ -126,11 +126,11 @@ def plot_guess_check(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.set_yticks(range(len(table)), table["words"])
         ax.tick_params(axis="y", length=0)
         ax.invert_yaxis()
-        ax.set_xlim(0, 1)
+        ax.set_xlim(-0.02, 1)
         ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
         ax.grid(axis="x")
         ax.set_xlabel("Share of guesses")
-        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.12), ncols=3, fontsize=9)
+        ax.legend(loc="lower right", fontsize=9)
     return ax
 
 

@@ -28,15 +28,14 @@ from sizing.teaching.choosing import (
 #: Outcomes of ``compare_ways`` beside those that add up to 1.
 WRONG_OF_SOME = "wrong_of_those_a_size_fits"
 PUT_WRONG = "put_in_a_wrong_size"
-_PUT_WRONG_CODES = [
-    CHOICE_OUTCOMES.index(name)
-    for name in (
-        "one_too_small",
-        "one_too_large",
-        "two_or_more_off",
-        "chosen_though_none_fits",
-    )
-]
+#: Those in which the person is put in a size that does not fit.
+PUT_WRONG_OUTCOMES: tuple[str, ...] = (
+    "one_too_small",
+    "one_too_large",
+    "two_or_more_off",
+    "chosen_though_none_fits",
+)
+_PUT_WRONG_CODES = [CHOICE_OUTCOMES.index(name) for name in PUT_WRONG_OUTCOMES]
 _DIFFERENCES = [
     "way",
     "against",

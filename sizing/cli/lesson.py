@@ -1,0 +1,76 @@
+"""``python -m sizing lesson``: an hour's pack for a trainer."""
+
+import argparse
+from pathlib import Path
+
+from sizing.chart import read_chart
+from sizing.population import POPULATIONS
+from sizing.report.lesson import prepare_lesson, write_lesson
+
+HELP = "make a trainer's pack: evidence, practice clients, the room's answers"
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what this command takes."""
+    parser.add_argument(
+        "--people",
+        default="adults",
+        metavar="NAME",
+        help=f"whom the evidence is about: {', '.join(POPULATIONS)} (default: adults)",
+    )
+    parser.add_argument(
+        "--chart",
+        type=Path,
+        metavar="FILE",
+        help="your size chart as CSV or XLSX (default: an invented demo chart)",
+    )
+    parser.add_argument(
+        "--clients",
+        type=int,
+        default=12,
+        metavar="N",
+        help="practice clients, from easy to hard (default: 12)",
+    )
+    parser.add_argument(
+        "--answers",
+        type=Path,
+        metavar="FILE",
+        help="the room's answers as CSV or XLSX, in the columns of answer_form.csv",
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="whole number (default: 1)"
+    )
+    parser.add_argument(
+        "--draws",
+        type=int,
+        default=5,
+        metavar="N",
+        help="draws of the measures nobody took (default: 5)",
+    )
+    parser.add_argument(
+        "--out",
+        type=Path,
+        default=Path("lesson"),
+        metavar="DIR",
+        help="folder for the pack (default: lesson)",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the pack and tell what came of it."""
+    chart = None if args.chart is None else read_chart(args.chart)
+    lesson = prepare_lesson(
+        args.people,
+        chart,
+        clients=args.clients,
+        answers=args.answers,
+        draws=args.draws,
+        seed=args.seed,
+    )
+    written = write_lesson(lesson, args.out)
+    print(lesson.ways.summary())
+    print(lesson.practice.summary())
+    if lesson.room is not None:
+        print(lesson.room.summary())
+    print(f"{len(written)} files in {args.out}; begin with {args.out}/handout.html.")
+    return 0
