@@ -19,9 +19,11 @@ from sizing.client.stature import (
 )
 from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
 from sizing.measures import MEASURES, to_standard_units
+from sizing.measures.vocabulary import AGE_LIMITS
 from sizing.population.classes import ADULT_AGE
 from sizing.population.growth import value_at
 
+YOUNGEST = AGE_LIMITS[0]
 ABOUT = "what was entered of the client"
 
 
@@ -130,6 +132,17 @@ into the entry's name, or measure again.
         for name, standard in names.items()
         if standard not in (*MEASURES, *segments(), "sex", "age_years")
     ]
+    young = values.get("age_years", YOUNGEST) < YOUNGEST
+    if young:
+        problems.append(
+            Problem(
+                f"the kit holds no figures for a child under {YOUNGEST:g} years",
+                f"{YOUNGEST:g} to {AGE_LIMITS[1]:g} years",
+                "check the age; for a younger child ask a specialist",
+                column="age_years",
+                value=values["age_years"],
+            )
+        )
     sex = values.get("sex")
     age = values.get("age_years")
     ways, wrong = _ways(how, names)

@@ -23,7 +23,8 @@ _COMPACT = """
 body { font-size: .9rem; line-height: 1.35; }
 h1 { font-size: 1.25rem; } h2 { font-size: .98rem; margin: .8rem 0 .2rem;
   padding-top: .3rem; } p { margin: .25rem 0; } p.answer { font-size: 1rem;
-  padding: .4rem .7rem; margin: .5rem 0; } ul { margin: .2rem 0; columns: 2; }
+  padding: .4rem .7rem; margin: .5rem 0; } ul { margin: .2rem 0; columns: 2;
+  column-gap: 1.6rem; } td.number + td, th.number + th { padding-left: 1rem; }
 li { margin: .1rem 0; break-inside: avoid; } td, th { padding: .1rem .5rem .1rem 0; }
 .cautions { padding: .1rem .7rem .3rem; margin: .6rem 0; }
 @media print { body { font-size: 7.6pt; line-height: 1.25; } h1 { font-size: 12pt; }
@@ -187,11 +188,12 @@ def _sections(answer: ClientAnswer, decision: Decision) -> list[Section]:
         REMINDER,
     ]
     if decision.size and decision.size != answer.first["size"]:
-        own = answer.sizes.set_index("size").loc[decision.size]
+        mine = answer.sizes["size"] == decision.size
+        own_chance = float(answer.sizes.loc[mine, "estimate"].iloc[0])
         words.insert(
             1,
             f"The size chosen is not the one the kit names first: its own chance of "
-            f"fitting is {share(float(own['estimate']))}.",
+            f"fitting is {share(own_chance)}.",
         )
     if decision.remarks:
         words.append(f"Remarks: {decision.remarks}")

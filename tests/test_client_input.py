@@ -1,0 +1,150 @@
+"""Wrong entries: a plain sentence each, before any size is named."""
+
+import numpy as np
+import pytest
+
+from sizing.chart import demo_chart
+from sizing.client import Client, check_client, client_from
+from sizing.client.doubts import doubtful
+from sizing.client.how import reading
+from sizing.errors import InputProblems, SizingError
+
+GOOD = {"sex": "female", "age_years": 60, "body_mass_kg": 70, "stature_cm": 162}
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"stature_cm": 64}, ["stature", "inches"]),
+        ({"body_mass_kg": 650}, ["body_mass", "650"]),
+        ({"age_years": 200}, ["age_years", "120"]),
+        ({"age_years": 1}, ["age"]),
+        ({"body_mass_kg": "70,5"}, ["comma", "point"]),
+        ({"body_mass_kg": "seventy"}, ["text"]),
+        ({"body_mass_kg": 19, "stature_cm": 110}, ["child", "check the age"]),
+        ({"stature_cm": 105, "body_mass_kg": 22}, ["child", "check the age"]),
+        ({"hip_circumference_cm": 68}, ["hip circumference", "would be expected"]),
+        ({"waist_circumference_cm": 210}, ["waist circumference", "would be expected"]),
+        ({"hip_circumference_cm": 41}, ["inches"]),
+        ({"sex": "x"}, ["sex"]),
+        ({"hips_cm": 100}, ["hip_circumference_cm"]),
+        ({"shoe_size": 39}, ["no use for this entry"]),
+        ({"body_mass_kg": 0}, ["cannot be 0"]),
+        ({"stature_cm": -160}, ["negative"]),
+        ({"sitting_height_cm": 118}, ["sitting height", "would be expected"]),
+        ({"buttock_popliteal_length_cm": 70}, ["popliteal", "would be expected"]),
+        # Body mass typed in pounds: it goes with no hip girth like this.
+        ({"body_mass_kg": 154, "hip_circumference_cm": 101}, ["would be expected"]),
+        ({"age_years": 7, "body_mass_kg": 25, "stature_cm": 172}, ["stature"]),
+        ({"age_years": 5, "body_mass_kg": 62, "stature_cm": 110}, ["body_mass"]),
+    ],
+    ids=lambda part: ", ".join(map(str, part)) if isinstance(part, dict) else "",
+)
+def test_a_wrong_entry_is_named_before_any_size(wrong, words):
+    with pytest.raises(InputProblems) as caught:
+        check_client(demo_chart(), GOOD | wrong)
+    told = str(caught.value)
+    for word in words:
+        assert word in told, told
+    assert "What to do" in told
+    for size in demo_chart().sizes:
+        assert size not in told
+    assert "row 2" not in told and "cell" not in told
+
+
+def test_what_was_confirmed_is_kept_in_the_answer():
+    entry = GOOD | {"hip_circumference_cm": 68}
+    answer = check_client(demo_chart(), entry, confirmed=True)
+    assert len(answer.doubts) == 1 and "hip circumference" in answer.doubts[0]
+    assert "Confirmed although it looked wrong" in answer.summary()
+
+
+def test_good_entries_pass_in_other_units():
+    client = client_from(
+        {"sex": "F", "age_months": 90, "body_mass_lb": 55, "stature_in": 49}
+    )
+    assert client.age_years == 7.5
+    assert client.known["stature_cm"].value == pytest.approx(124.46)
+
+
+def test_the_worst_reading_is_blamed_not_its_neighbours():
+    people = GOOD | {
+        "hip_circumference_cm": 104,
+        "waist_circumference_cm": 92,
+        "thigh_circumference_cm": 16 + 61,
+        "chest_circumference_cm": 62,
+    }
+    with pytest.raises(InputProblems) as caught:
+        check_client(demo_chart(), people)
+    assert caught.value.problems[0].column == "chest_circumference_cm"
+
+
+def test_all_problems_come_at_once():
+    with pytest.raises(InputProblems) as caught:
+        client_from({"sex": "q", "body_mass_kg": "x", "stature_cm": "1,7"})
+    assert len(caught.value.problems) == 3
+
+
+def test_how_of_an_entry_that_is_not_there():
+    with pytest.raises(InputProblems, match="not there"):
+        client_from(GOOD, how={"hip_circumference_cm": "tape once"})
+    with pytest.raises(InputProblems, match="way of measuring"):
+        client_from(GOOD, how={"stature_cm": "eyed"})
+
+
+def test_how_goes_with_entries_only():
+    with pytest.raises(SizingError, match="ready client"):
+        check_client(demo_chart(), client_from(GOOD), how="guessed")
+
+
+def test_people_of_the_model_are_seldom_doubted():
+    rng = np.random.default_rng(4)
+    from sizing.client.posterior import draw_bodies
+
+    count = 0
+    for sex, age in (("female", 35.0), ("male", 75.0), ("female", 8.0)):
+        bodies = draw_bodies(sex, age, [])
+        for row in rng.choice(len(bodies.weight), 25, p=bodies.weight):
+            readings = tuple(
+                reading(m, float(v))
+                for m, v in zip(
+                    (
+                        "body_mass_kg",
+                        "stature_cm",
+                        "sitting_height_cm",
+                        "shoulder_height_sitting_cm",
+                        "buttock_popliteal_length_cm",
+                        "hip_circumference_cm",
+                    ),
+                    bodies.values[row],
+                    strict=False,
+                )
+            )
+            count += bool(doubtful(Client(sex, age, readings)))
+    assert count <= 1
+
+
+@pytest.mark.surveys
+def test_survey_people_are_seldom_doubted(survey_folder):
+    from sizing.survey import read_ansur2
+
+    rng = np.random.default_rng(9)
+    doubted = 0
+    frame = read_ansur2(survey_folder / "ansur2_women.csv").frame.sample(
+        150, random_state=2
+    )
+    for _, row in frame.iterrows():
+        readings = tuple(
+            reading(m, float(row[m]) + rng.normal(0, reading(m, 1.0).sd))
+            for m in (
+                "body_mass_kg",
+                "stature_cm",
+                "sitting_height_cm",
+                "hip_circumference_cm",
+                "thigh_circumference_cm",
+                "waist_circumference_cm",
+            )
+        )
+        client = Client(row["sex"], float(row["age_years"]), readings)
+        doubted += bool(doubtful(client))
+    assert doubted <= 2
