@@ -1,6 +1,8 @@
 """Fit the bands of a size chart to people, exactly, with a certificate."""
 
+from sizing.banding.fairest import FairestFit, fit_fairest
 from sizing.banding.fit import fit_bands
+from sizing.banding.frontier import frontier, width_needed
 from sizing.banding.groups import (
     JUDGEMENTS,
     GroupsFit,
@@ -9,15 +11,27 @@ from sizing.banding.groups import (
     judge_groups,
     split_sizes,
 )
+from sizing.banding.partition import Partition, partition_bands
 from sizing.banding.result import BandFit
+from sizing.banding.stability import edge_stability
+from sizing.banding.ungraded import GradingPrice, price_of_grading
 
 __all__ = [
     "JUDGEMENTS",
     "BandFit",
+    "FairestFit",
+    "GradingPrice",
     "GroupsFit",
+    "Partition",
+    "edge_stability",
     "fit_bands",
+    "fit_fairest",
     "fit_groups",
+    "frontier",
     "group_of",
     "judge_groups",
+    "partition_bands",
+    "price_of_grading",
     "split_sizes",
+    "width_needed",
 ]

@@ -30,6 +30,8 @@ class Bodies:
         False for those heavier than the load limit: no size may lift them.
     person : ndarray of int64
         0, 1, ...; the same for every draw of a person.
+    row : ndarray of int64
+        Which row of ``people.frame`` each is.
     total : float
         Weight of all rows of the people, those not measured included.
     not_measured : float
@@ -41,6 +43,7 @@ class Bodies:
     weight: Floats
     coverable: np.ndarray
     person: Ints
+    row: Ints
     total: float
     not_measured: float
 
@@ -53,20 +56,6 @@ class Bodies:
     def counted(self) -> Floats:
         """Weights with those over the load limit set to nought."""
         return np.where(self.coverable, self.weight, 0.0)
-
-    def part(self, rows: np.ndarray) -> "Bodies":
-        """Return some of the rows as people of their own."""
-        weight = self.weight[rows]
-        _, person = np.unique(self.person[rows], return_inverse=True)
-        return Bodies(
-            self.measures,
-            self.values[rows],
-            weight,
-            self.coverable[rows],
-            person,
-            float(weight.sum()),
-            0.0,
-        )
 
 
 def read_bodies(
@@ -135,6 +124,7 @@ def read_bodies(
         weight[known],
         coverable[known],
         person.astype(np.int64),
+        np.flatnonzero(known),
         total,
         1.0 - float(weight[known].sum()) / total,
     )

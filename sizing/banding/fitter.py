@@ -31,20 +31,23 @@ class Fitter:
         self.axes = self.places[0]
         self.counter = Counter()
 
-    def tasks(self, weight: Floats) -> list[Task]:
-        """Return the search's tasks: one for each place of the owned sizes."""
+    def tasks(self, weight: Floats, *, aim: bool = True) -> list[Task]:
+        """Return the search's tasks: one for each place of the owned sizes.
+
+        Without ``aim`` the tie rule is left out.
+        """
         total = float(weight.sum()) / self._measured
-        aim, _ = self.rival(weight)
+        near = self.rival(weight)[0] if aim else None
         weight = np.where(self.bodies.coverable, weight, 0.0)
+        goal = self.request.search_goal
         return _tasks(
-            self.places,
-            self.request,
-            self.request.search_goal,
-            self.counter,
-            weight,
-            total,
-            aim,
+            self.places, self.request, goal, self.counter, weight, total, near
         )
+
+    @staticmethod
+    def edges(task: Task, index: Ints) -> Boxes:
+        """Return the low and high edges of a task's candidates."""
+        return _edges(task.axes, index)
 
     def fit(self, weight: Floats | None = None) -> Boxes:
         """Return low and high edges of the best chart for some weights.

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.banding.fitter import Fitter
+from sizing.banding.held_out import half_splits
 from sizing.banding.settings import check_request
 from sizing.errors import Problem, SizingError
 from sizing.population.people import People
@@ -52,15 +53,12 @@ def frontier(
     SizingError
         As ``fit_bands``, or if a scale is not positive.
     """
-    from sizing.banding.held_out import half_splits
 
     rows = []
     for count in sizes:
         for scale in scales:
             wide = _scaled(widths, scale)
-            fitter = Fitter(
-                check_request(people, widths=wide, sizes=count, **settings)
-            )
+            fitter = Fitter(check_request(people, widths=wide, sizes=count, **settings))
             held = half_splits(fitter, splits=splits, seed=seed)
             low, high = held.interval()
             rows.append(
@@ -119,7 +117,9 @@ def width_needed(
             """Return the best share with the first width in tenths."""
             if width not in known:
                 request = check_request(
-                    people, widths=_scaled(widths, width / (10 * first)), sizes=k,
+                    people,
+                    widths=_scaled(widths, width / (10 * first)),
+                    sizes=k,
                     **settings,
                 )
                 fitter = Fitter(request)

@@ -189,14 +189,17 @@ def _each_row(a: sparse.csr_matrix, b: sparse.csr_matrix) -> sparse.csr_matrix:
     left = np.repeat(a.indices, np.repeat(np.diff(b.indptr), np.diff(a.indptr)))
     right = np.concatenate(
         [
-            np.tile(b.indices[b.indptr[i] : b.indptr[i + 1]], a.indptr[i + 1] - a.indptr[i])
+            np.tile(
+                b.indices[b.indptr[i] : b.indptr[i + 1]], a.indptr[i + 1] - a.indptr[i]
+            )
             for i in range(a.shape[0])
         ]
     )
     indptr = np.concatenate([[0], np.cumsum(counts.ravel())])
     columns = left.astype(np.int64) * b.shape[1] + right
     return sparse.csr_matrix(
-        (np.ones(len(columns)), columns, indptr), shape=(a.shape[0], a.shape[1] * b.shape[1])
+        (np.ones(len(columns)), columns, indptr),
+        shape=(a.shape[0], a.shape[1] * b.shape[1]),
     )
 
 

@@ -1,0 +1,296 @@
+"""The chart whose worst-served subgroup is served best, exactly or with a bound.
+
+Maximising the smallest of several groups' coverages is no longest-path problem,
+but any weighting of the groups bounds it: for weights m_g >= 0 that add up to 1,
+
+    max over charts of min_g c_g  <=  max over charts of sum_g m_g c_g.
+
+The weighting with the lowest bound is found by cutting planes. Then all charts
+whose weighted coverage reaches the best smallest coverage known are gone
+through, best first; when none is left, the chart is proved the fairest.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from heapq import heappop, heappush
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import linprog
+
+from sizing.banding.axis import Ints, Width
+from sizing.banding.bodies import chart_of, covered
+from sizing.banding.counts import Floats
+from sizing.banding.fitter import Boxes, Fitter
+from sizing.banding.search import TIE, Task, halve, prune, widest
+from sizing.banding.settings import check_request
+from sizing.banding.solve import GROUPS
+from sizing.chart.size_chart import SizeChart
+from sizing.coverage.groups import grouping
+from sizing.errors import Problem, SizingError
+from sizing.population.people import People
+
+#: Charts and pairs of nodes gone through before the bound is left as it is.
+MOST_CHARTS, MOST_PAIRS = 20_000, 300_000
+
+
+@dataclass(frozen=True)
+class FairestFit:
+    """The chart that serves the worst-served subgroup best.
+
+    Attributes
+    ----------
+    chart : SizeChart
+        The chart.
+    by : str
+        The grouping.
+    worst_share : float
+        Coverage of the worst-served subgroup.
+    upper_bound : float
+        No chart on the grid serves its worst-served subgroup better.
+    table : DataFrame
+        The chart's coverage by subgroup, and the best-on-average chart's: chart
+        (fairest, best on average), level, estimate, n.
+    trade : DataFrame
+        Charts between the two, as the weight moves from the average to the
+        subgroups: ``average`` and ``worst`` coverage, one row per chart.
+    """
+
+    chart: SizeChart
+    by: str
+    worst_share: float
+    upper_bound: float
+    table: pd.DataFrame
+    trade: pd.DataFrame
+
+    def summary(self) -> str:
+        """Say in plain words what fairness costs."""
+        first, last = self.trade.iloc[0], self.trade.iloc[-1]
+        return (
+            f"By {self.by}, the worst-served subgroup is covered to "
+            f"{self.worst_share:.1%} (no chart can do better than "
+            f"{self.upper_bound:.1%}); under the chart best on average it is "
+            f"{first['worst']:.1%}. The average falls from {first['average']:.1%} to "
+            f"{last['average']:.1%}."
+        )
+
+
+def fit_fairest(
+    people: People,
+    *,
+    by: str,
+    widths: Mapping[str, Width],
+    sizes: int,
+    group: str = "adult",
+    smallest: int = 30,
+    rounds: int = 40,
+    **settings: Any,
+) -> FairestFit:
+    """Find the chart under which the worst-served subgroup is served best.
+
+    Parameters
+    ----------
+    people : People
+        The people to fit to.
+    by : str
+        ``sex``, ``age_band``, ``bmi_class``, or a column with few values.
+    widths, sizes, group
+        See ``fit_bands``.
+    smallest : int
+        Subgroups of fewer persons are left out of the comparison.
+    rounds : int
+        Most cutting planes.
+    **settings
+        Grid and constraints as in ``fit_bands``.
+
+    Returns
+    -------
+    FairestFit
+
+    Raises
+    ------
+    SizingError
+        As ``fit_bands``; or if no subgroup has enough persons.
+    """
+    fitter = Fitter(check_request(people, widths=widths, sizes=sizes, **settings))
+    bodies = fitter.bodies
+    labels = grouping(people.frame, by)
+    codes = np.asarray(labels.codes)[bodies.row]
+    levels = []
+    for code, name in enumerate(labels.categories):
+        persons = len(np.unique(bodies.person[codes == code]))
+        if persons >= smallest and bodies.weight[codes == code].sum() > 0:
+            levels.append((code, str(name), persons))
+    if not levels:
+        raise SizingError(
+            str(
+                Problem(
+                    f"no subgroup by '{by}' has {smallest} persons",
+                    "subgroups of some size",
+                    "choose another grouping, or lower smallest",
+                )
+            )
+        )
+    inside = np.stack([codes == code for code, _, _ in levels])
+    totals = inside @ bodies.weight
+
+    def shares(boxes: Boxes) -> Floats:
+        found: Floats = (inside * covered(bodies, *boxes)) @ bodies.weight / totals
+        return found
+
+    def weights(mix: Floats) -> Floats:
+        found: Floats = bodies.weight * ((mix / totals) @ inside)
+        return found
+
+    def best_for(weight: Floats) -> Boxes:
+        return fitter.fit(weight)
+
+    average = fitter.fit()
+    charts = [average]
+    cover = [shares(average)]
+    mix, bound = np.full(len(levels), 1 / len(levels)), 1.0
+    best_mix = mix
+    for _ in range(rounds):
+        boxes = best_for(weights(mix))
+        charts.append(boxes)
+        cover.append(shares(boxes))
+        reach = float(mix @ cover[-1])
+        if reach < bound:
+            bound, best_mix = reach, mix
+        lower, mix = _lowest_mix(np.array(cover))
+        if bound - lower < 1e-9:
+            break
+    worst = [float(c.min()) for c in cover]
+    best = int(np.argmax(worst))
+    chosen, value = charts[best], worst[best]
+    if bound > value + 1e-9:
+        chosen, value, bound = _go_through(
+            fitter, weights(best_mix), shares, chosen, value, bound
+        )
+    trade = [(average, 0.0)]
+    overall = bodies.weight / bodies.weight.sum()
+    for part in (0.25, 0.5, 0.75):
+        mixed = (1 - part) * overall + part * weights(best_mix)
+        trade.append((best_for(mixed), part))
+    trade.append((chosen, 1.0))
+    rows = [
+        {
+            "weight_on_subgroups": part,
+            "average": float(overall @ covered(bodies, *boxes)),
+            "worst": float(shares(boxes).min()),
+        }
+        for boxes, part in trade
+    ]
+    table = pd.DataFrame(
+        [
+            {"chart": label, "level": name, "estimate": share, "n": n}
+            for label, boxes in (("fairest", chosen), ("best on average", average))
+            for share, (_, name, n) in zip(shares(boxes), levels, strict=True)
+        ]
+    )
+    chart = chart_of(
+        bodies,
+        *chosen,
+        group=group,
+        name=f"fairest chart by {by}",
+        source=f"fitted to '{people.name}'",
+    )
+    return FairestFit(chart, by, value, max(bound, value), table, pd.DataFrame(rows))
+
+
+def _lowest_mix(cover: Floats) -> tuple[float, Floats]:
+    """Return the weighting under which the best of the known charts is worst."""
+    charts, groups = cover.shape
+    result = linprog(
+        np.r_[np.zeros(groups), 1.0],
+        A_ub=np.column_stack([cover, -np.ones(charts)]),
+        b_ub=np.zeros(charts),
+        A_eq=np.r_[np.ones(groups), 0.0][None, :],
+        b_eq=[1.0],
+        bounds=[(0, 1)] * groups + [(None, None)],
+    )
+    mix = np.clip(result.x[:groups], 0, None)
+    return float(result.fun), mix / mix.sum()
+
+
+def _go_through(
+    fitter: Fitter,
+    weight: Floats,
+    shares: Callable[[Boxes], Floats],
+    chosen: Boxes,
+    value: float,
+    bound: float,
+) -> tuple[Boxes, float, float]:
+    """Go through the charts whose weighted coverage exceeds the best known."""
+    left = 0.0
+    for task in fitter.tasks(weight, aim=False):
+        floor = _Floor(value * task.total)
+        for index in _charts(task, floor):
+            if index is None:
+                left = bound
+                break
+            boxes = fitter.edges(task, index)
+            found = float(shares(boxes).min())
+            if found > value + TIE:
+                chosen, value = boxes, found
+                floor.weight = value * task.total
+    return chosen, value, max(value, left)
+
+
+@dataclass
+class _Floor:
+    """The weighted coverage a chart must exceed; it rises as charts are found."""
+
+    weight: float
+
+
+def _charts(task: Task, floor: _Floor) -> Iterator[Ints | None]:
+    """Yield charts, best weighted coverage first, down to the floor.
+
+    Yields None last if there were too many to go through.
+    """
+    nodes = task.everything(GROUPS[len(task.axes)])
+    pairs = task.pairs(nodes)
+    while True:
+        nodes, pairs, _ = prune(task.weigh(nodes, pairs), nodes, floor.weight)
+        measure = widest(task, nodes) if all(len(n) for n in nodes) else None
+        if measure is None:
+            break
+        if sum(len(p) for p in pairs) > MOST_PAIRS:
+            yield None
+            return
+        nodes, pairs = halve(task, nodes, pairs, measure)
+    if not all(len(n) for n in nodes):
+        return
+    weights = task.weigh(nodes, pairs)
+    up = weights.up()
+    into: list[dict[int, Ints]] = [{}]
+    for p in pairs[1:]:
+        order = np.argsort(p[:, 1], kind="stable")
+        ends, starts = np.unique(p[order, 1], return_index=True)
+        parts = np.split(order, starts[1:])
+        into.append(dict(zip(ends.tolist(), parts, strict=True)))
+    last = task.sizes - 1
+    heap: list[tuple[float, int, float, tuple[int, ...]]] = []
+    for i, total in enumerate(up[last]):
+        heappush(heap, (-float(total), last, 0.0, (i,)))
+    tried = 0
+    while heap and -heap[0][0] > floor.weight:
+        total, size, after, path = heappop(heap)
+        if size == 0:
+            tried += 1
+            index = np.array(
+                [n[i, :, 0] for n, i in zip(nodes, path, strict=True)], dtype=np.int64
+            )
+            yield index
+            if tried >= MOST_CHARTS:
+                yield None
+                return
+            continue
+        for pair in into[size].get(path[0], ()):
+            a = int(pairs[size][pair, 0])
+            gain = after + float(weights.gains[size][pair])
+            heappush(
+                heap, (-(float(up[size - 1][a]) + gain), size - 1, gain, (a, *path))
+            )
