@@ -14,7 +14,7 @@ from sizing.fit.core import limits
 from sizing.plots.style import quiet_style
 from sizing.population import People, load_people
 from sizing.report.cards import answers_html, cards_html
-from sizing.report.lesson_page import evidence_html, handout_html, room_html
+from sizing.report.lesson_page import evidence_html, handout_html
 from sizing.report.lesson_pictures import (
     Slide,
     guess_slide,
@@ -24,6 +24,7 @@ from sizing.report.lesson_pictures import (
     ways_slide,
 )
 from sizing.report.page import Picture
+from sizing.report.room_page import room_html
 from sizing.teaching import (
     Pairs,
     Practice,

@@ -1,6 +1,7 @@
 """How far guesses of body mass are off: published figures and a fitted curve."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -126,6 +127,11 @@ def guessing_figures() -> pd.DataFrame:
     >>> figures.query("guesser == 'nurse' and bound == 0.2")["value"].tolist()
     [0.159]
     """
+    return _figures().copy()
+
+
+@cache
+def _figures() -> pd.DataFrame:
     table = source_table("guessing_figures.csv")
     named = table["source"].where(~table["source"].str.startswith("same"))
     first = named.groupby(table["study"]).transform("first")
@@ -182,7 +188,15 @@ def fit_guess(
     count = figures["study"].value_counts(sort=False)
     study = str(count.idxmax()) if study is None else study
     one_of("study of this guesser", study, list(count.index))
-    return fit_figures(figures[figures["study"] == study], guesser, subjects, study)
+    return _fitted(guesser, subjects, study)
+
+
+@cache
+def _fitted(guesser: str, subjects: str, study: str) -> GuessModel:
+    rows = _figures()
+    chosen = (rows["guesser"] == guesser) & (rows["subjects"] == subjects)
+    chosen &= rows["study"] == study
+    return fit_figures(rows[chosen], guesser, subjects, study)
 
 
 def fit_figures(
