@@ -25,6 +25,10 @@ HEAVY = (
     "Beyond about 130 kg nobody's thigh girth or seated hip breadth was measured: "
     "such figures are marked unsupported."
 )
+SEAT_BREADTH = (
+    "Seated hip breadth drawn for women comes out about 3 cm wider than civilians of "
+    "that stature and body mass measured in 1960-62 (published digits from memory)."
+)
 CHILDREN_1977 = (
     "Children's measures come from US children measured by 1977 (Snyder 1977): "
     "many of today's are heavier for their age than any of those."
@@ -71,7 +75,7 @@ OWN = (
 )
 
 SURVEY = (AT_HOME, NO_SURVEY_WEIGHTS, AGE_CAPPED, NOT_MEASURED_SEATED)
-ADULTS = (SOLDIERS, HEAVY)
+ADULTS = (SOLDIERS, HEAVY, SEAT_BREADTH)
 CHILDREN = (CHILDREN_1977, CHILD_POPLITEAL, SEAM)
 
 MODEL_SOURCES = (
