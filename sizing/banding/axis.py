@@ -91,14 +91,17 @@ class Axis:
 
     def narrowed(self, start: Sequence[int], stop: Sequence[int]) -> "Axis":
         """Return the axis with candidates ``start`` to ``stop`` - 1 of each size."""
-        parts = {
-            name: tuple(
-                edges[a:b]
-                for edges, a, b in zip(getattr(self, name), start, stop, strict=True)
-            )
-            for name in ("low", "top", "high", "inner")
-        }
-        return replace(self, **parts)
+
+        def part(edges: tuple[Ints, ...]) -> tuple[Ints, ...]:
+            return tuple(e[a:b] for e, a, b in zip(edges, start, stop, strict=True))
+
+        return replace(
+            self,
+            low=part(self.low),
+            top=part(self.top),
+            high=part(self.high),
+            inner=part(self.inner),
+        )
 
     def widened(self, down: int, up: int) -> "Axis":
         """Return the axis with low edges lowered and high edges raised."""
@@ -112,19 +115,17 @@ class Axis:
 
     def with_fixed(self, at: int, low: int, high: int) -> "Axis":
         """Return the axis with one size's band fixed."""
-        parts = {
-            name: tuple(
-                np.array([edge]) if k == at else old
-                for k, old in enumerate(getattr(self, name))
-            )
-            for name, edge in (
-                ("low", low),
-                ("top", low),
-                ("high", high),
-                ("inner", high),
-            )
-        }
-        return replace(self, **parts)
+
+        def part(edges: tuple[Ints, ...], edge: int) -> tuple[Ints, ...]:
+            return (*edges[:at], np.array([edge]), *edges[at + 1 :])
+
+        return replace(
+            self,
+            low=part(self.low, low),
+            top=part(self.top, low),
+            high=part(self.high, high),
+            inner=part(self.inner, high),
+        )
 
 
 def tenths(value: float) -> int:
@@ -163,7 +164,7 @@ def check_widths(widths: Mapping[str, Width], sizes: int) -> dict[str, list[int]
         )
     found: dict[str, list[int]] = {}
     for measure, width in widths.items():
-        values = [width] * sizes if np.isscalar(width) else list(width)  # type: ignore[arg-type,list-item]
+        values = [width] * sizes if np.isscalar(width) else list(width)  # type: ignore[arg-type]
         if len(values) != sizes:
             raise SizingError(
                 str(
@@ -238,7 +239,7 @@ def make_axis(
 
     Returns
     -------
-    exact, finest : Axis
+    exact, bounding : Axis
         The candidates; and a bounding axis, each candidate of which stands for
         every permitted low edge up to the next one (whole mm or 0.1 kg, or the
         multiples that ``rounding`` permits).
@@ -295,8 +296,8 @@ def make_axis(
         least_overlap,
     )
     outer = tuple(high_of(top, w) for w in widths)
-    finest = replace(exact, top=tuple(top for _ in every_size), high=outer)
-    return exact, finest
+    bounding = replace(exact, top=tuple(top for _ in every_size), high=outer)
+    return exact, bounding
 
 
 def _on_grid(edges: Ints, rounding: str | None) -> Ints:

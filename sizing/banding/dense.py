@@ -46,7 +46,7 @@ class Dense:
                 _, overlap, last = axis.before(size)
                 lengths.append(max(float((last - overlap).max()) + 1, 1.0))
             boxes = float(np.prod([axis.n(size) for axis in self.axes]))
-            total += boxes * np.prod(lengths) / max(lengths)
+            total += boxes * float(np.prod(lengths)) / max(lengths)
         return total
 
     def forward(self) -> list[Floats]:

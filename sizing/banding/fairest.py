@@ -210,8 +210,10 @@ def _lowest_mix(cover: Floats) -> tuple[float, Floats]:
         b_eq=[1.0],
         bounds=[(0, 1)] * groups + [(None, None)],
     )
-    mix = np.clip(result.x[:groups], 0, None)
-    return float(result.fun), mix / mix.sum()
+    # Always feasible and bounded, so that there is a solution.
+    solution = np.asarray(result.x, dtype=float)
+    mix = np.clip(solution[:groups], 0, None)
+    return float(solution[-1]), mix / mix.sum()
 
 
 def _go_through(

@@ -53,7 +53,8 @@ def cumulate_blurred(
         )
     kept = weight > 0
     keys, place = np.unique(values[kept], axis=0, return_inverse=True)
-    table = np.bincount(place.ravel(), weights=weight[kept])[:, None]
+    first = np.bincount(place.ravel(), weights=weight[kept])
+    table: Floats = first.astype(float)[:, None]
     # From the last measure to the first: sum over its values within each
     # combination of the values of the measures before it.
     for d in range(len(breaks) - 1, -1, -1):

@@ -156,7 +156,7 @@ def incidence(
     breaks = [Breaks.of(axis) for axis in axes]
     number = cell_numbers(values, breaks)
     kept, place = np.unique(number, return_inverse=True)
-    total = np.bincount(place, weights=weight)
+    total: Floats = np.bincount(place, weights=weight).astype(float)
     each = np.unravel_index(kept, [len(b.cuts) + 1 for b in breaks])
     inside = [
         (c[:, None] > b.low[0][None, :]) & (c[:, None] <= b.high[0][None, :])
@@ -178,7 +178,7 @@ def incidence(
     for part in inside[1:]:
         holds = sparse.csr_matrix(_each_row(holds, sparse.csr_matrix(part)))
     sizes = [axis.n(0) for axis in axes]
-    boxes = np.indices(sizes).reshape(len(sizes), -1).T
+    boxes: Ints = np.indices(sizes).reshape(len(sizes), -1).T.astype(np.int64)
     some = np.flatnonzero(np.asarray(holds.sum(axis=0)).ravel() > 0)
     return holds[:, some], total, boxes[some]
 

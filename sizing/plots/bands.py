@@ -1,0 +1,167 @@
+"""Pictures of fitted bands: the frontier, the edges' stability, the trade."""
+
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.ticker import PercentFormatter
+
+from sizing.plots.style import (
+    FAINT,
+    INK,
+    LINES,
+    MARKERS,
+    SHADES,
+    SOFT,
+    axes_or_new,
+    quiet_style,
+)
+
+
+def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Draw coverage against band width, one line per number of sizes.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From ``sizing.banding.frontier``: sizes, the first ``<measure>_width``
+        column, estimate; ``low`` and ``high`` of the held-out share where
+        known.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax)
+    width = next(name for name in table.columns if name.endswith("_width"))
+    measure = width.removesuffix("_width")
+    name, _, unit = measure.rpartition("_")
+    with quiet_style():
+        for k, (sizes, part) in enumerate(table.groupby("sizes", sort=True)):
+            line = LINES[k % len(LINES)]
+            shade = SHADES[min(k, 2)]
+            ax.plot(part[width], part["estimate"], line, color=shade, lw=1.8)
+            ax.plot(
+                part[width],
+                part["held_out"],
+                MARKERS[k % len(MARKERS)],
+                color=shade,
+                ms=5,
+            )
+            ax.vlines(part[width], part["low"], part["high"], color=shade, lw=1)
+            last = part.iloc[-1]
+            ax.annotate(
+                f"{sizes} sizes",
+                (last[width], last["estimate"]),
+                xytext=(8, 0),
+                textcoords="offset points",
+                va="center",
+                color=INK,
+            )
+        ax.yaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        ax.grid(axis="y")
+        ax.margins(x=0.12)
+        ax.set_xlabel(f"Band width in {name.replace('_', ' ')} ({unit})")
+        ax.set_ylabel("People who fit a size")
+        ax.set_title("Coverage and band width")
+        ax.text(
+            0.0,
+            -0.2,
+            "Lines: the people fitted to. Marks and bars: people held out, with "
+            "95 % interval.",
+            transform=ax.transAxes,
+            color=SOFT,
+            fontsize=9,
+        )
+    return ax
+
+
+def plot_edge_stability(
+    table: pd.DataFrame, measure: str, *, ax: Axes | None = None
+) -> Axes:
+    """Draw each size's band in one measure, and how far its ends move.
+
+    Parameters
+    ----------
+    table : DataFrame
+        From ``sizing.banding.edge_stability``.
+    measure : str
+        Which measure to draw.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    part = table[table["measure"] == measure]
+    sizes = sorted(part["size"].unique())
+    ax = axes_or_new(ax, height=1.6 + 0.55 * len(sizes))
+    name, _, unit = measure.rpartition("_")
+    with quiet_style():
+        for size in sizes:
+            ends = part[part["size"] == size].set_index("end")
+            ax.plot(
+                ends.loc[["low", "high"], "estimate"],
+                [size, size],
+                color=FAINT,
+                lw=9,
+                solid_capstyle="butt",
+                zorder=1,
+            )
+            for end, marker in (("low", ">"), ("high", "<")):
+                row = ends.loc[end]
+                ax.plot([row["low"], row["high"]], [size, size], color=INK, lw=1.6)
+                ax.plot([row["low"], row["high"]], [size, size], "|", color=INK, ms=10)
+                ax.plot(row["estimate"], size, marker, color=INK, ms=6)
+        ax.set_yticks(sizes, [f"size {size}" for size in sizes])
+        ax.set_ylim(sizes[-1] + 0.6, sizes[0] - 0.6)
+        ax.set_xlabel(f"{name.replace('_', ' ').capitalize()} ({unit})")
+        ax.set_title("How far the edges move")
+        ax.text(
+            0.0,
+            -0.55 / len(sizes) - 0.25,
+            "Grey: the fitted band. Lines at its ends: 95 % of refits to other "
+            "samples of the people.",
+            transform=ax.transAxes,
+            color=SOFT,
+            fontsize=9,
+        )
+    return ax
+
+
+def plot_fairness_trade(trade: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Draw the worst-served subgroup's coverage against the average.
+
+    Parameters
+    ----------
+    trade : DataFrame
+        ``FairestFit.trade``: average and worst, one row per chart.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax)
+    with quiet_style():
+        ordered = trade.sort_values("average", ascending=False)
+        ax.plot(ordered["average"], ordered["worst"], "-", color=SOFT, lw=1.2)
+        ax.plot(ordered["average"], ordered["worst"], "o", color=INK, ms=6)
+        for row, words, side in (
+            (trade.iloc[0], "best on average", -8),
+            (trade.iloc[-1], "fairest", 8),
+        ):
+            ax.annotate(
+                words,
+                (row["average"], row["worst"]),
+                xytext=(0, 1.5 * side),
+                textcoords="offset points",
+                ha="center",
+                va="center",
+            )
+        for axis in (ax.xaxis, ax.yaxis):
+            axis.set_major_formatter(PercentFormatter(1.0, decimals=1))
+        ax.margins(0.2)
+        ax.set_xlabel("People who fit a size, on average")
+        ax.set_ylabel("In the worst-served subgroup")
+        ax.set_title("What fairness costs")
+    return ax

@@ -1,0 +1,365 @@
+"""Groups, fairness, frontier, stability, grading and one measure."""
+
+from itertools import combinations, product
+
+import jenkspy
+import kmeans1d
+import numpy as np
+import pandas as pd
+import pytest
+from banding_oracle import best_by_brute_force, every_chain, low_edges, make_people
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from sizing.banding import (
+    edge_stability,
+    fit_bands,
+    fit_fairest,
+    fit_groups,
+    frontier,
+    group_of,
+    judge_groups,
+    partition_bands,
+    price_of_grading,
+    split_sizes,
+    width_needed,
+)
+from sizing.banding.axis import make_axis
+from sizing.chart import SizeChart
+from sizing.errors import SizingError
+from sizing.measures import to_tenths
+
+HIP, SIT = "hip_circumference_cm", "sitting_height_cm"
+WIDTHS = {HIP: 1.5, SIT: 1.0}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_fairest_against_every_chart(seed):
+    rng = np.random.default_rng(seed)
+    values = 80 + rng.integers(0, 41, (24, 2)) / 10
+    sex = np.where(rng.random(24) < 0.4, "male", "female")
+    weight = rng.integers(1, 4, 24)
+    people = make_people(values, weight, sex=sex)
+    found = fit_fairest(
+        people, by="sex", widths=WIDTHS, sizes=2, step_cm=0.5, smallest=2
+    )
+    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
+
+    def worst(low, high):
+        inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2).any(axis=1)
+        return min(
+            weight[inside & (sex == s)].sum() / weight[sex == s].sum()
+            for s in ("female", "male")
+        )
+
+    best = best_by_brute_force(people, WIDTHS, 2, 5, value=worst)
+    assert found.worst_share == pytest.approx(best, abs=1e-9)
+    assert found.upper_bound == pytest.approx(best, abs=1e-7)
+    assert found.trade["average"].iloc[0] >= found.trade["average"].max() - 1e-12
+    assert "worst-served" in found.summary()
+
+
+def grown_and_small(seed=0, n=400):
+    rng = np.random.default_rng(seed)
+    age = np.where(np.arange(n) % 3 == 0, 9.0, 50.0)
+    stature = np.where(age < 18, 135, 170) + rng.normal(0, 8, n)
+    bmi = np.where(age < 18, 17, np.where(np.arange(n) % 3 == 1, 27, 45))
+    mass = bmi * (stature / 100) ** 2
+    values = np.column_stack([mass, stature * 0.52]).round(1)
+    return make_people(
+        values[:, [0, 1]],
+        rng.uniform(0.5, 2, n),
+        age_years=age,
+        stature_cm=stature.round(1),
+        body_mass_kg=mass.round(1),
+    )
+
+
+def test_groups_are_fitted_apart_and_judged_together():
+    people = grown_and_small()
+    limits = {"paediatric": 60.0, "adult": 100.0, "bariatric": 250.0}
+    found = fit_groups(
+        people,
+        widths={HIP: 25.0, SIT: 8.0},
+        sizes={"paediatric": 1, "adult": 2, "bariatric": 2},
+        load_limits_kg=limits,
+        splits=2,
+    )
+    assert found.chart.frame["group"].tolist() == [
+        "paediatric",
+        "adult",
+        "adult",
+        "bariatric",
+        "bariatric",
+    ]
+    table = found.judged
+    whole = table[table["group"] == "everyone"]
+    assert whole["estimate"].sum() == pytest.approx(1.0)
+    for group in limits:
+        part = table[table["group"] == group]
+        assert part["estimate"].sum() == pytest.approx(1.0)
+        own = part.loc[part["outcome"] == "own", "estimate"].item()
+        assert own == pytest.approx(found.fits[group].share, abs=1e-12)
+    assert (table["low"] <= table["estimate"] + 1e-12).all()
+    # By hand: whom only another group's size fits, and is its load enough?
+    groups = group_of(people).to_numpy()
+    frame = people.frame
+    fits, bears = {}, {}
+    for group, fit in found.fits.items():
+        inside = np.zeros(len(frame), dtype=bool)
+        low = np.column_stack([fit.chart.edges(m)[0] for m in (HIP, SIT)])
+        high = np.column_stack([fit.chart.edges(m)[1] for m in (HIP, SIT)])
+        x = np.column_stack([to_tenths(frame[m]) for m in (HIP, SIT)])
+        inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2).any(axis=1)
+        bears[group] = frame["body_mass_kg"].to_numpy() <= limits[group]
+        fits[group] = inside
+    weight = people.weight.to_numpy() / people.weight.sum()
+    own = np.array([fits[g][i] and bears[g][i] for i, g in enumerate(groups)])
+    other = np.any([fits[g] & bears[g] & (groups != g) for g in fits], axis=0) & ~own
+    over = np.any([fits[g] & (groups != g) for g in fits], axis=0) & ~own & ~other
+    for label, rows in (("own", own), ("other", other), ("other_over_load", over)):
+        told = whole.loc[whole["outcome"] == label, "estimate"].sum()
+        assert told == pytest.approx(weight[rows].sum(), abs=1e-12)
+
+
+def test_a_size_that_fits_may_still_not_lift_her():
+    frame = pd.DataFrame(
+        {
+            "size": ["a", "b"],
+            "group": ["adult", "bariatric"],
+            "load_limit_kg": [90.0, 200.0],
+            f"{HIP}_low": [90.0, 120.0],
+            f"{HIP}_high": [110.0, 150.0],
+        }
+    )
+    people = make_people(
+        np.array([100.0, 100.0, 100.0, 130.0, 170.0])[:, None],
+        body_mass_kg=[80.0, 80.0, 95.0, 150.0, 150.0],
+    )
+    groups = pd.Series(["adult", "bariatric", "bariatric", "adult", "adult"])
+    table = judge_groups(people, SizeChart(frame), groups)
+    found = table[table["estimate"] > 0].set_index(["group", "outcome", "size_group"])
+    share = found["estimate"]
+    assert share["bariatric", "other", "adult"] == pytest.approx(0.5)
+    assert share["bariatric", "other_over_load", "adult"] == pytest.approx(0.5)
+    assert share["adult", "other", "bariatric"] == pytest.approx(1 / 3)
+    assert share["adult", "own", "adult"] == pytest.approx(1 / 3)
+    assert share["everyone", "none", ""] == pytest.approx(0.2)
+
+
+def test_split_of_sizes_against_every_split():
+    people = grown_and_small(1, n=150)
+    widths = {HIP: 12.0, SIT: 6.0}
+    table = split_sizes(people, widths=widths, sizes=[3, 4])
+    groups = group_of(people)
+    share = {}
+    for name in ("paediatric", "adult", "bariatric"):
+        rows = (groups == name).to_numpy()
+        part = make_people(
+            people.frame.loc[rows, [HIP, SIT]].to_numpy(), people.weight[rows]
+        )
+        weight = people.weight[rows].sum() / people.weight.sum()
+        share[name] = [0.0] + [
+            weight * fit_bands(part, widths=widths, sizes=k, splits=0).share
+            for k in range(1, 5)
+        ]
+    for row in table.to_dict("records"):
+        total = row["sizes"]
+        best = max(
+            sum(share[g][k] for g, k in zip(share, split, strict=True))
+            for split in product(range(total + 1), repeat=3)
+            if sum(split) == total
+        )
+        assert row["estimate"] == pytest.approx(best, abs=1e-12)
+        assert sum(row[g] for g in share) == total
+    even = sum(values[1] for values in share.values())
+    assert table["equal"].iloc[0] == pytest.approx(even, abs=1e-12)
+    assert np.isnan(table["equal"].iloc[1])
+
+
+def some_people(n=200, seed=2):
+    rng = np.random.default_rng(seed)
+    return make_people(np.round(rng.normal((100, 90), (8, 4), (n, 2)), 1))
+
+
+def test_frontier_rises_with_width_and_sizes():
+    table = frontier(
+        some_people(),
+        widths={HIP: 10, SIT: 6},
+        sizes=(2, 3),
+        scales=(0.7, 1, 1.3),
+        splits=2,
+    )
+    grid = table.pivot_table(index="sizes", columns="scale", values="estimate")
+    assert (np.diff(grid, axis=0) >= -1e-12).all()
+    assert (np.diff(grid, axis=1) >= -1e-12).all()
+    assert (
+        (table["low"] <= table["held_out"]) & (table["held_out"] <= table["high"])
+    ).all()
+
+
+def test_width_needed_is_the_least_that_suffices():
+    people = some_people(80)
+    table = width_needed(
+        people, widths={HIP: 10.0, SIT: 6.0}, sizes=(2,), targets=(0.8, 0.9)
+    )
+    for row in table.to_dict("records"):
+        for change, enough in ((0.0, True), (-0.1, False)):
+            wide = row[f"{HIP}_width"] + change
+            fit = fit_bands(
+                people, widths={HIP: wide, SIT: 0.6 * wide}, sizes=2, splits=0
+            )
+            assert (fit.share >= row["target"] - 1e-12) == enough
+
+
+def test_edges_vary_less_with_more_people():
+    def spread(n):
+        table = edge_stability(
+            some_people(n),
+            widths={HIP: 10, SIT: 6},
+            sizes=2,
+            replicates=12,
+            step_cm=0.5,
+        )
+        assert (table["low"] <= table["high"]).all()
+        return table["spread"].mean()
+
+    assert spread(2000) < spread(60)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_unordered_chart_against_every_choice(seed):
+    rng = np.random.default_rng(seed)
+    people = make_people(80 + rng.integers(0, 31, (14, 2)) / 10)
+    found = price_of_grading(people, widths=WIDTHS, sizes=2, step_cm=0.5)
+    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
+    wide = np.array([15, 10])
+    inside = [
+        ((x >= np.array(b)) & (x <= np.array(b) + wide)).all(axis=1)
+        for b in product(*low_edges(people, WIDTHS, 5))
+    ]
+    best = max((a | b).mean() for a, b in combinations(inside, 2))
+    assert found.ungraded == pytest.approx(best, abs=1e-9)
+    assert found.ungraded_bound == pytest.approx(best, abs=1e-6)
+    assert found.graded <= found.ungraded + 1e-12
+    assert len(found.boxes) <= 2
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_graded_optimum_against_integer_programme(seed):
+    """The chain as a path in an integer programme: another exact method."""
+    rng = np.random.default_rng(seed)
+    people = make_people(80 + rng.integers(0, 26, (25, 2)) / 10)
+    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
+    wide = np.array([15, 10])
+    lows = [np.array(b) for b in product(*low_edges(people, WIDTHS, 5))]
+    holds = np.array([((x >= b) & (x <= b + wide)).all(axis=1) for b in lows])
+    n, m, sizes = len(x), len(lows), 3
+    cost = np.r_[np.zeros(sizes * m), -np.ones(n)]
+    rows, upper = [], []
+    for i in range(n):
+        row = np.zeros(sizes * m + n)
+        row[: sizes * m] = -np.tile(holds[:, i], sizes).astype(float)
+        row[sizes * m + i] = 1
+        rows.append(row)
+        upper.append(0)
+    for k in range(1, sizes):
+        for d in range(2):
+            row = np.zeros(sizes * m + n)
+            edges = np.array([b[d] for b in lows])
+            row[(k - 1) * m : k * m] = edges
+            row[k * m : (k + 1) * m] = -edges
+            rows.append(row)
+            upper.append(0)
+    one = np.zeros((sizes, sizes * m + n))
+    for k in range(sizes):
+        one[k, k * m : (k + 1) * m] = 1
+    result = milp(
+        cost,
+        constraints=[
+            LinearConstraint(np.array(rows), -np.inf, upper),
+            LinearConstraint(one, 1, 1),
+        ],
+        integrality=np.ones(len(cost)),
+        bounds=Bounds(0, 1),
+        options={"time_limit": 60},
+    )
+    assert result.status == 0
+    fit = fit_bands(people, widths=WIDTHS, sizes=sizes, step_cm=0.5, splits=0)
+    assert fit.share == pytest.approx(-result.fun / n, abs=1e-9)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.integers(0, 10**6))
+def test_chain_identity(seed):
+    """Ordered boxes: the union is the boxes less their neighbours' overlaps."""
+    rng = np.random.default_rng(seed)
+    d, k = rng.integers(1, 5), rng.integers(1, 6)
+    low = np.sort(rng.integers(0, 30, (k, d)), axis=0)
+    high = np.maximum.accumulate(low + rng.integers(0, 15, (k, d)), axis=0)
+    x = rng.integers(0, 45, (200, d))
+
+    def inside(a, b):
+        return ((x >= a) & (x <= b)).all(axis=1)
+
+    union = np.any([inside(a, b) for a, b in zip(low, high, strict=True)], axis=0)
+    total = sum(inside(a, b).sum() for a, b in zip(low, high, strict=True))
+    shared = sum(
+        inside(np.maximum(low[i], low[i + 1]), np.minimum(high[i], high[i + 1])).sum()
+        for i in range(k - 1)
+    )
+    assert union.sum() == total - shared
+
+
+@pytest.mark.parametrize("bands", [1, 2, 3, 5, 8])
+def test_partition_against_other_libraries(bands):
+    rng = np.random.default_rng(bands)
+    x = np.round(np.r_[rng.normal(100, 9, 600), rng.normal(130, 4, 200)], 1)
+    found = partition_bands(x, bands)
+    clusters = kmeans1d.cluster(x, bands)
+    label = np.array(clusters.clusters)
+    cost = sum(
+        np.square(x[label == k] - x[label == k].mean()).sum() for k in range(bands)
+    )
+    assert found.cost == pytest.approx(cost, rel=1e-9, abs=1e-6)
+    assert found.table["low"].tolist() == [x[label == k].min() for k in range(bands)]
+    if bands > 1:
+        breaks = jenkspy.jenks_breaks(x, bands)
+        assert found.table["high"].tolist() == pytest.approx(breaks[1:])
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 40), st.integers(1, 4)), min_size=4, max_size=9),
+    st.integers(1, 4),
+)
+def test_partition_against_every_cut(points, bands):
+    x = np.array([700 + p for p, _ in points]) / 10
+    w = np.array([float(v) for _, v in points])
+    distinct = np.unique(x)
+    if len(distinct) < bands:
+        with pytest.raises(SizingError, match="distinct"):
+            partition_bands(x, bands, weights=w)
+        return
+    best = np.inf
+    for cuts in combinations(range(1, len(distinct)), bands - 1):
+        label = np.searchsorted(distinct[list(cuts)], x, side="right")
+        cost = 0.0
+        for k in range(bands):
+            part, mass = x[label == k], w[label == k]
+            cost += (mass * (part - np.average(part, weights=mass)) ** 2).sum()
+        best = min(best, cost)
+    found = partition_bands(x, bands, weights=w)
+    assert found.cost == pytest.approx(best, abs=1e-8)
+    repeated = partition_bands(np.repeat(x, w.astype(int)), bands)
+    assert repeated.table["low"].tolist() == found.table["low"].tolist()
+
+
+def test_candidates_beyond_the_people_are_not_needed():
+    """Charts that reach past the people never beat those that do not."""
+    values = np.array([800, 815, 830])
+    axis, _ = make_axis(HIP, values, [10, 10], step=5)
+    assert axis.low[0].min() >= 800
+    assert axis.high[0].max() <= 830 + 5
+    assert sum(1 for _ in every_chain([(np.array([1]), np.array([2]))], 2)) == 1
