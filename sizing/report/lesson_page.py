@@ -37,12 +37,15 @@ def _told(ways: WaysResult) -> dict[tuple[str, str], dict]:
 
 
 def _answer(ways: WaysResult) -> str:
-    """Return the finding in one sentence."""
+    """Return the finding in one sentence, and whom the chart leaves out."""
     told = _told(ways)
     eye, tape = told["by_eye", PUT_WRONG], told["tape_once", PUT_WRONG]
+    # Whom no size fits is the same by every way; 'usual' always takes a size.
+    none = told["usual", "chosen_though_none_fits"]
     return (
         f"Chosen by eye, {share(eye)} of these people would be put in a size that "
-        f"does not fit; measured once by tape, {share(tape)}."
+        f"does not fit; measured once by tape, {share(tape)}. No size of this chart "
+        f"fits {share(none)} of them: measuring shows that, guessing does not."
     )
 
 

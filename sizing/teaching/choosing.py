@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import numpy.typing as npt
@@ -62,11 +63,16 @@ def reading_errors() -> dict[str, float]:
 
     Source: ``error_source`` in ``sizing.measures.vocabulary()``.
     """
+    return dict(_errors())
+
+
+@cache
+def _errors() -> tuple[tuple[str, float], ...]:
     table = vocabulary()
-    return {
-        str(name): float(sd)
+    return tuple(
+        (str(name), float(sd))
         for name, sd in zip(table["name"], table["error_cm"], strict=True)
-    }
+    )
 
 
 def edge_margins(
