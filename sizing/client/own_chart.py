@@ -255,7 +255,8 @@ class Nudge:
     chart : SizeChart
         With the edge moved.
     table : DataFrame
-        One row: share_a, share_b, estimate, low, high, method, n.
+        One row: share_a, share_b, estimate, low, high, method, n, changed (people
+        and draws that are covered by one chart only).
     """
 
     chart: SizeChart
@@ -264,6 +265,11 @@ class Nudge:
     def summary(self) -> str:
         """Return the change in coverage in one sentence."""
         row = self.table.iloc[0]
+        if row["changed"] == 0:
+            return (
+                f"{100 * row['share_b']:.1f} % are covered, nobody otherwise than "
+                f"before (n = {row['n']:,})."
+            )
         return (
             f"Now {100 * row['share_b']:.1f} % are covered, {100 * row['share_a']:.1f} "
             f"% before: {100 * row['estimate']:+.2f} points (95 %: "
@@ -329,6 +335,7 @@ def nudge(
             "method": "95 % t interval of the paired difference; linearisation; "
             f"{len(columns)} draws joined by Rubin's rules",
             "n": people.n,
+            "changed": int((a != b).sum()),
         }
     )
     return Nudge(after, table)

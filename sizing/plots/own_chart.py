@@ -52,7 +52,7 @@ def plot_bands(
     ax = axes_or_new(ax, width=7.6, height=1.5 + 0.38 * len(chart))
     low_name, high_name = f"{measure}_low", f"{measure}_high"
     with quiet_style():
-        left, right = _span(chart, low_name, high_name, density)
+        left, right = axis_span(chart, low_name, high_name, density)
         top = density["share"].max() or 1.0
         n = len(chart)
         ax.fill_between(
@@ -93,7 +93,7 @@ def plot_bands(
                 fontsize=8.5,
                 bbox={"fc": "white", "ec": "none", "pad": 0.8},
             )
-        for a, b in _gaps(ends):
+        for a, b in gaps_of(ends):
             ax.axvspan(a, b, color=SHADES[0], alpha=0.85, lw=0, zorder=3)
             ax.annotate(
                 f"gap {a:g} to {b:g}",
@@ -118,7 +118,7 @@ def plot_bands(
     return ax
 
 
-def _span(
+def axis_span(
     chart: pd.DataFrame, low_name: str, high_name: str, density: pd.DataFrame
 ) -> tuple[float, float]:
     """Return the axis: all edges, and nearly all people."""
@@ -130,7 +130,7 @@ def _span(
     return float(values.min() - room), float(values.max() + room)
 
 
-def _gaps(ends: list[tuple[float, float]]) -> list[tuple[float, float]]:
+def gaps_of(ends: list[tuple[float, float]]) -> list[tuple[float, float]]:
     """Return spans between the first and the last band that no band holds."""
     gaps, reach = [], None
     for a, b in sorted(ends):

@@ -8,22 +8,14 @@ from sizing.client.own_chart import ChartJudgement, why_words
 from sizing.client.words import plain
 from sizing.coverage import Comparison
 from sizing.fit import OUTCOME_WORDS
-from sizing.measures import EDGE_RULE, vocabulary
+from sizing.measures import EDGE_RULE
 from sizing.plots.own_chart import plot_bands, plot_difference
 from sizing.plots.shares import plot_shares
 from sizing.population.people import People
 from sizing.report.page import Page, Picture, Section, Table, picture, render, table
+from sizing.report.words import labels
 
 _BINS = 80
-
-
-def labels() -> dict[str, str]:
-    """Return what each measure is called on an axis, with its unit."""
-    words = vocabulary()
-    return {
-        str(row["name"]): f"{row['label']}, {row['unit']}"
-        for _, row in words.iterrows()
-    }
 
 
 def density(people: People, measure: str) -> pd.DataFrame:
