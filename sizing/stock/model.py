@@ -24,9 +24,16 @@ class Stock(Protocol):
     def spares(self) -> int: ...  # noqa: D102
 
 
+#: What scipy's milp calls a programme that no columns satisfy.
+_NO_SOLUTION = 2
+
+
 @dataclass(frozen=True)
 class Answer:
-    """What the solver found: packs (None: nothing) and what nothing is below."""
+    """What the solver found: packs (None: nothing) and what nothing is below.
+
+    The bound is infinite where the conditions cannot all be met.
+    """
 
     packs: Ints | None
     bound: float
@@ -76,6 +83,10 @@ class Model:
         little = 1e-7 * max(float(self._price.max(initial=0)), 1.0)
         return {j: max(float(c), little) for j, c in enumerate(self._price)}
 
+    def cost_below(self, most: float) -> None:
+        """Let the packs cost no more than this."""
+        self.row({j: -float(c) for j, c in enumerate(self._price) if c > 0}, -most)
+
     def variable(self, low: float, high: float, *, whole: bool) -> int:
         """Add a column and return its number."""
         self._low.append(low)
@@ -87,8 +98,10 @@ class Model:
         """Add the condition ``entries . columns >= least``."""
         self._rows.append((dict(entries), least))
 
-    def solve(self, costs: Mapping[int, float], seconds: float) -> Answer:
-        """Minimise the costs within a time."""
+    def solve(
+        self, costs: Mapping[int, float], seconds: float, *, gap: float = 0.0
+    ) -> Answer:
+        """Minimise the costs within a time, or to within a relative gap."""
         heads = np.repeat(np.arange(len(self._rows)), [len(r) for r, _ in self._rows])
         tails = [column for row, _ in self._rows for column in row]
         values = [value for row, _ in self._rows for value in row.values()]
@@ -103,10 +116,12 @@ class Model:
             constraints=LinearConstraint(
                 matrix, np.array([least for _, least in self._rows]), np.inf
             ),
-            options={"time_limit": seconds, "mip_rel_gap": 0.0},
+            options={"time_limit": seconds, "mip_rel_gap": gap},
         )
         bound = found.get("mip_dual_bound")
         below = float(bound) if bound is not None and np.isfinite(bound) else 0.0
+        if found.status == _NO_SOLUTION:
+            return Answer(None, np.inf)
         if found.x is None:
             return Answer(None, below)
         return Answer(np.rint(found.x[: self.sizes]).astype(np.int64), below)

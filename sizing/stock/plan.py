@@ -19,6 +19,7 @@ from sizing.stock.offers import Offer, offer_from
 from sizing.stock.programme import (
     Order,
     Programme,
+    adapted,
     fewest_waiting,
     least_cost,
     programme_from,
@@ -126,14 +127,16 @@ def plan_stock(
     steps = len(CURVE) + len(_OTHERS) + 4
     with tqdm(total=steps, delay=2, disable=not progress, desc="planning") as bar:
         programme = work.programme(ready)
-        order = _planned(work, ready, programme, target, budget)
+        # Many sizes take longer on each day, and shares need no finer interval.
+        checks = scenarios * (_CHECKS // 2 if programme.large else _CHECKS)
+        order = _planned(work, ready, programme, target, budget, checks)
         bar.update(2)
-        check = tables.Check(
-            work.days(ready, _CHECKING, _CHECKS * scenarios), offer, use.spares
-        )
+        check = tables.Check(work.days(ready, _CHECKING, checks), offer, use.spares)
         stock = programme.stock(order.packs)
         curve = _curve(programme, check, target, order, bar.update)
-        robust = _robustness(work, ready, stock, target, bar.update)
+        robust = _robustness(
+            work, ready, order.packs, target, check.days.number, bar.update
+        )
         comparison = _comparison(programme, check, order)
         bar.update(2)
     people = [group.people for group in groups] + [
@@ -221,18 +224,22 @@ def _planned(
     programme: Programme,
     target: float | None,
     budget: float | None,
+    checks: int,
 ) -> Order:
     """Return the order that reaches the target on days it was not fitted to."""
     if target is None:
         return fewest_waiting(programme, float(budget or 0.0), seconds=_SECONDS)
     unseen = tables.Check(
-        work.days(groups, _TUNING, _CHECKS * work.scenarios),
+        work.days(groups, _TUNING, checks),
         work.offer,
         work.use.spares,
     )
     level, order = target, None
     for _ in range(_ROUNDS):
-        found = least_cost(programme, level, seconds=_SECONDS)
+        if order is not None and programme.large:
+            found = adapted(programme, order.packs, level, bound=order.bound)
+        else:
+            found = least_cost(programme, level, seconds=_SECONDS)
         if found is None:
             break
         order = found
@@ -253,6 +260,13 @@ def _planned(
             f"costs up to {budget:,.2f} (the target needs {order.cost:,.2f})",
         )
     return order
+
+
+def _aside(programme: Programme, target: float, packs: Ints) -> Order | None:
+    """Return the order for a target beside the one asked for."""
+    if programme.large:
+        return adapted(programme, packs, target)
+    return least_cost(programme, target, seconds=_ASIDE)
 
 
 def _beyond(
@@ -308,7 +322,7 @@ def _curve(
     rows = []
     levels = sorted({*CURVE, *(() if target is None else (target,))})
     for level in levels:
-        found = least_cost(programme, level, seconds=_ASIDE)
+        found = _aside(programme, level, order.packs)
         if found is not None:
             rows.append({"target": level, **_point(programme, check, found)})
         done()
@@ -342,12 +356,15 @@ _OTHERS: tuple[tuple[str, str, float], ...] = (
 def _robustness(
     work: _Work,
     groups: Sequence[Group],
-    stock: Ints,
+    packs: Ints,
     target: float | None,
+    checks: int,
     done: Callable[[], Any],
 ) -> pd.DataFrame:
     """Judge the order on other people, and price the order they would need."""
     rows = []
+    offer = work.offer
+    stock = (offer.column("owned") + packs * offer.column("pack")).astype(np.int64)
     for name, what, shift in _OTHERS:
         if what == "children":
             others, told = _with_children(work, groups, shift)
@@ -355,13 +372,13 @@ def _robustness(
             others, told = _shifted(work, groups, what, shift)
         else:
             others, told = list(groups), "the people as given"
-        days = work.days(others, _CHECKING, _CHECKS * work.scenarios)
+        days = work.days(others, _CHECKING, checks)
         check = tables.Check(days, work.offer, work.use.spares)
         waiting = check.shortage(stock).waiting
         met = tables.ratio_row(check.needed - waiting, check.needed)
         cost = np.nan
         if target is not None:
-            found = least_cost(work.programme(others), target, seconds=_ASIDE)
+            found = _aside(work.programme(others), target, packs)
             cost = np.nan if found is None else found.cost
         rows.append(
             {

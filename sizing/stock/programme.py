@@ -17,6 +17,14 @@ from sizing.stock.service import Ints, Needs, Shortage, within
 _SMALL = 1e-6
 #: Rounds of cutting planes after which the best order so far is taken.
 _ROUNDS = 400
+#: How many sets enter the programme in one round.
+_NEW_SETS = 60
+#: Part of the money left that is spent at once on what helps most.
+_BULK = 0.02
+#: Seconds for one round, and the gap at which a round of many sizes may stop.
+_TURN, _ROUGH = 2.0, 2e-3
+#: An order is worth looking for if it is cheaper by this.
+_CHEAPER = 0.005
 
 
 @dataclass(frozen=True)
@@ -105,6 +113,15 @@ class Programme:
         """Return the shortage on each planning day."""
         return self.needs.shortage(self.working(packs))
 
+    @property
+    def large(self) -> bool:
+        """Whether so many sizes are linked that not every set can be looked at."""
+        return self.needs.large
+
+    def within(self, chosen: int) -> Ints:
+        """Return, day by day, the needs that only this set of sizes meets."""
+        return within(self.needs.counts, self.needs.masks, chosen)
+
     def days_short(self, packs: Ints) -> int:
         """Return on how many planning days somebody waits."""
         return int((self.short(packs).waiting > 0).sum())
@@ -159,28 +176,115 @@ def least_cost(
         return Order(none, 0.0, 0.0, 0.0)
     if programme.days_short(most) > allowed:
         return None
-    sets = {int(mask) for mask in programme.needs.masks}
+    levels = {int(m): programme.within(int(m)) for m in programme.needs.masks}
+    _, bound = set_by_set(programme, levels, most, allowed, deadline)
+    best = even_levels(programme, levels, most, allowed, deadline)
+    cost = programme.cost(best)
+    # With many linked sizes the switches are too many to gain anything in time.
+    while not programme.large and cost > bound + _SMALL and time.monotonic() < deadline:
+        model = Model(programme, most)
+        chance_rows(model, levels, allowed)
+        model.cost_below(cost - _CHEAPER)
+        answer = model.solve(model.prices(), deadline - time.monotonic())
+        bound = max(bound, min(answer.bound, cost))
+        if answer.packs is None:
+            break
+        found = programme.short(answer.packs)
+        late = found.waiting > 0
+        new = set(found.sets[late].tolist()) - set(levels)
+        if late.sum() <= allowed:
+            best, cost = answer.packs, programme.cost(answer.packs)
+        elif not new:
+            break
+        levels |= {chosen: programme.within(chosen) for chosen in new}
+    best = pared(programme, best, allowed)
+    cost = programme.cost(best)
+    return Order(best, cost, bound, _gap(cost, bound))
+
+
+def adapted(
+    programme: Programme, packs: Ints, target: float, *, bound: float = 0.0
+) -> Order | None:
+    """Return an order for another target, made from one that is good for its own.
+
+    Quick; without a bound from elsewhere the gap is unknown (NaN). Packs are added where slings are short
+    most often for their money, then taken off where they are not needed.
+    """
+    allowed = days_allowed(target, programme.days)
+    most = programme.most_packs
+    made = mended(programme, np.minimum(packs, most), most, allowed)
+    if programme.days_short(made) > allowed:
+        return None
+    made = pared(programme, made, allowed)
+    cost = programme.cost(made)
+    return Order(made, cost, bound, _gap(cost, bound) if bound else math.nan)
+
+
+def set_by_set(
+    programme: Programme,
+    levels: dict[int, Ints],
+    most: Ints,
+    allowed: int,
+    deadline: float,
+) -> tuple[Ints, float]:
+    """Return the cheapest order that is short in no one set on too many days.
+
+    Different sets may be short on different days, so this is a bound and not
+    yet an answer. Sets that prove short are added to ``levels``.
+    """
     bound = 0.0
     while True:
         model = Model(programme, most)
-        levels = {
-            chosen: within(programme.needs.counts, programme.needs.masks, chosen)
-            for chosen in sorted(sets)
-        }
-        chance_rows(model, levels, allowed)
+        enough = {s: int(np.sort(d)[::-1][allowed]) for s, d in levels.items()}
+        for chosen, least in enough.items():
+            if least > 0:
+                model.row(dict.fromkeys(model.working(chosen), 1.0), least)
         left = max(deadline - time.monotonic(), 1.0)
-        answer = model.solve(model.prices(), left)
+        gap = _ROUGH if programme.large else 0.0
+        answer = model.solve(model.prices(), min(left, _TURN), gap=gap)
         bound = max(bound, answer.bound)
-        packs = answer.packs if answer.packs is not None else most
+        packs = most if answer.packs is None else answer.packs
         found = programme.short(packs)
-        late = found.waiting > 0
-        new = set(found.sets[late].tolist()) - sets
-        if late.sum() <= allowed or not new or time.monotonic() > deadline:
-            break
-        sets |= new
-    packs = mended(programme, packs, most, allowed)
-    cost = programme.cost(packs)
-    return Order(packs, cost, bound, _gap(cost, bound))
+        late, often = np.unique(found.sets[found.waiting > 0], return_counts=True)
+        # The sets that are short most often say most.
+        order = np.argsort(-often, kind="stable")
+        new = [int(s) for s in late[order] if int(s) not in levels][:_NEW_SETS]
+        added = False
+        for chosen in new:
+            levels[chosen] = programme.within(chosen)
+            least = int(np.sort(levels[chosen])[::-1][allowed])
+            held = programme.working(packs)[
+                [chosen >> j & 1 == 1 for j in range(len(most))]
+            ]
+            added |= bool(held.sum() < least)
+        if not added or time.monotonic() > deadline:
+            return packs, bound
+
+
+def even_levels(
+    programme: Programme,
+    levels: dict[int, Ints],
+    most: Ints,
+    allowed: int,
+    deadline: float,
+) -> Ints:
+    """Return a good order: no set short on more than so many days, found by halving.
+
+    The number of days is one for all sets, the largest with which the sets
+    together are short on few enough days; what is then not needed is taken off.
+    """
+    low, high, best = 0, allowed, most
+    while low <= high and time.monotonic() < deadline:
+        middle = (low + high + 1) // 2
+        packs, _ = set_by_set(programme, levels, most, middle, deadline)
+        packs = packs if middle else mended(programme, packs, most, allowed)
+        if programme.days_short(packs) <= allowed:
+            if programme.cost(packs) < programme.cost(best) or best is most:
+                best = packs
+            low = middle + 1
+        else:
+            high = middle - 1
+    return pared(programme, mended(programme, best, most, allowed), allowed)
 
 
 def chance_rows(model: Model, levels: dict[int, Ints], allowed: int) -> None:
@@ -225,7 +329,39 @@ def mended(programme: Programme, packs: Ints, most: Ints, allowed: int) -> Ints:
         helped = ((found.sets[:, None] >> size) & 1).sum(axis=0) * (packs < most)
         if not helped.any():
             return most
-        packs[int((helped / np.maximum(programme.pack_price, _SMALL)).argmax())] += 1
+        chosen = int((helped / np.maximum(programme.pack_price, _SMALL)).argmax())
+        # At least so many slings are wanting in all, so a quarter is no excess.
+        wanting = int(np.sort(found.waiting)[::-1][allowed])
+        bulk = wanting // (4 * int(programme.pack[chosen]))
+        packs[chosen] += int(np.clip(bulk, 1, most[chosen] - packs[chosen]))
+
+
+def pared(programme: Programme, packs: Ints, allowed: int) -> Ints:
+    """Take off packs that the target does not need, most money per day lost first.
+
+    Where the solver proved its order best this changes nothing.
+    """
+    packs = packs.copy()
+    size = np.arange(len(packs))
+    needed = packs <= 0
+    found = programme.short(packs)
+    while not needed.all():
+        late = found.waiting > 0
+        lost = ((found.tight[~late, None] >> size) & 1).sum(axis=0)
+        over = late.sum() + lost * (programme.pack == 1) > allowed
+        worth = np.where(needed | over, -1.0, programme.pack_price / (lost + 0.5))
+        if worth.max() < 0:
+            break
+        chosen = int(worth.argmax())
+        fewer = packs.copy()
+        fewer[chosen] -= 1
+        after = programme.short(fewer)
+        if (after.waiting > 0).sum() > allowed:
+            needed[chosen] = True
+            continue
+        packs, found = fewer, after
+        needed[chosen] = packs[chosen] <= 0
+    return packs
 
 
 def fewest_waiting(
@@ -308,9 +444,13 @@ def greedy(programme: Programme, budget: float, most: Ints) -> list[Ints]:
         if not helped.any():
             return way
         chosen = int((helped / np.maximum(price, _SMALL)).argmax())
+        # Far from the end several at once: what helps most does so for a while.
+        room = most[chosen] - packs[chosen]
+        bulk = 1 if price[chosen] <= 0 else int(_BULK * left / price[chosen])
+        bought = int(np.clip(bulk, 1, room))
         packs = packs.copy()
-        packs[chosen] += 1
-        left -= price[chosen]
+        packs[chosen] += bought
+        left -= price[chosen] * bought
         way.append(packs)
 
 

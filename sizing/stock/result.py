@@ -80,6 +80,16 @@ class StockPlan:
             f"({days['n']:,} fresh drawn days)."
         )
 
+    def proof(self) -> str:
+        """Return how near the order is to the best possible, as a sentence."""
+        if self.gap == 0:
+            return "On the planning days the order is proved to be the best."
+        what = "cost" if self.budget is None or self.target else "number waiting"
+        return (
+            f"On the planning days the order's {what} is at most "
+            f"{100 * self.gap:.1f} % above the best possible."
+        )
+
     def summary(self) -> str:
         """Return the result in plain words, with the usual cautions."""
         told = self.service.set_index("measure")
@@ -101,13 +111,7 @@ class StockPlan:
                     f"{100 * row['estimate']:+.1f} points more "
                     f"({100 * row['low']:.1f} to {100 * row['high']:.1f})."
                 )
-        proof = (
-            "On the planning days the order is proved to be the best."
-            if self.gap == 0
-            else f"On the planning days the order is within {100 * self.gap:.1f} % of "
-            "the best possible."
-        )
-        lines += [proof, DAY, NO_SLING, *self.limits, " ".join(cautions())]
+        lines += [self.proof(), DAY, NO_SLING, *self.limits, " ".join(cautions())]
         return "\n".join(lines)
 
 
