@@ -4,6 +4,7 @@ from sizing.stock.need import NUMBERS, SHARING, Served, Use, serves_from
 from sizing.stock.offers import Offer, offer_from
 from sizing.stock.plan import plan_stock
 from sizing.stock.result import StockPlan
+from sizing.stock.scenario import demo_scenario
 from sizing.stock.tables import SERVICE
 
 __all__ = [
@@ -14,6 +15,7 @@ __all__ = [
     "Served",
     "StockPlan",
     "Use",
+    "demo_scenario",
     "offer_from",
     "plan_stock",
     "serves_from",

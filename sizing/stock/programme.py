@@ -207,8 +207,9 @@ def adapted(
 ) -> Order | None:
     """Return an order for another target, made from one that is good for its own.
 
-    Quick; without a bound from elsewhere the gap is unknown (NaN). Packs are added where slings are short
-    most often for their money, then taken off where they are not needed.
+    Quick; without a bound from elsewhere the gap is unknown (NaN). Packs are
+    added where slings are short most often for their money, then taken off where
+    they are not needed.
     """
     allowed = days_allowed(target, programme.days)
     most = programme.most_packs

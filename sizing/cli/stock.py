@@ -1,0 +1,211 @@
+"""``python -m sizing stock``: which sizes to buy, and how many."""
+
+import argparse
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from sizing.cautions import cautions
+from sizing.chart import demo_chart, read_chart
+from sizing.errors import SizingError
+from sizing.population import POPULATIONS, read_caseload
+from sizing.population.files import read_table
+from sizing.report.stock import stock_page, write_order
+from sizing.stock import (
+    SHARING,
+    Served,
+    StockPlan,
+    Use,
+    demo_scenario,
+    plan_stock,
+    serves_from,
+)
+
+HELP = "plan which sizes to stock and how many, for people and a target or a budget"
+
+_TABLES = (
+    "order",
+    "service",
+    "demand",
+    "shortages",
+    "not_fitted",
+    "curve",
+    "one_more_or_less",
+    "robustness",
+    "comparison",
+    "groups",
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Describe the command's arguments."""
+    who = parser.add_argument_group("whom it serves (the invented scenario if nothing)")
+    who.add_argument(
+        "--people",
+        action="append",
+        default=[],
+        metavar="NAME=COUNT",
+        help=f"so many people of a named population: {', '.join(POPULATIONS)}",
+    )
+    who.add_argument(
+        "--caseload", type=Path, help="CSV or XLSX of your own clients, each once"
+    )
+    who.add_argument(
+        "--groups", type=Path, help="CSV or XLSX: people, count, admissions, name"
+    )
+    who.add_argument(
+        "--admissions",
+        type=float,
+        default=0.0,
+        help="clients of the caseload who come over the period; as many leave",
+    )
+    buy = parser.add_argument_group(
+        "what can be bought (the invented chart if nothing)"
+    )
+    buy.add_argument(
+        "--chart",
+        type=Path,
+        action="append",
+        default=[],
+        help="size chart; repeat for several. May hold price, owned, pack, last_year",
+    )
+    buy.add_argument(
+        "--prices", type=Path, help="CSV or XLSX: size, price, owned, pack, last_year"
+    )
+    use = parser.add_argument_group("how slings are used")
+    use.add_argument("--sharing", choices=SHARING, default="personal")
+    use.add_argument("--each", type=int, default=1, help="slings a client needs")
+    use.add_argument(
+        "--at-once", type=float, default=1.0, help="shared: share needing one at once"
+    )
+    use.add_argument("--at-most", type=int, help="shared: most clients lifted at once")
+    use.add_argument(
+        "--out",
+        action="append",
+        default=[],
+        metavar="REASON=DAYS/EVERY",
+        help="out of use, such as laundry=1/7; repeat for several reasons",
+    )
+    use.add_argument("--spares", type=int, default=0, help="kept back of each size")
+    use.add_argument(
+        "--not-passed-on",
+        action="store_true",
+        help="personal: slings do not go to the next client",
+    )
+    goal = parser.add_argument_group("the goal")
+    goal.add_argument(
+        "--target", type=float, help="share of days nobody may wait (0.95)"
+    )
+    goal.add_argument("--budget", type=float, help="money there is")
+    goal.add_argument("--scenarios", type=int, default=1000, help="days drawn")
+    goal.add_argument("--seed", type=int, default=1)
+    out = parser.add_argument_group("output")
+    out.add_argument(
+        "--order",
+        type=Path,
+        action="append",
+        default=[],
+        help="write the order list there (.csv or .xlsx); repeat for both",
+    )
+    out.add_argument("--report", type=Path, help="write the page there (.html)")
+    out.add_argument("--json", action="store_true", help="print everything as JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Plan, write what was asked for, and print the summary."""
+    charts = [read_chart(path) for path in args.chart] or [demo_chart()]
+    prices = None if args.prices is None else read_table(args.prices)
+    if prices is None and not args.chart:
+        prices = demo_scenario()[1]
+    plan = plan_stock(
+        _groups(args),
+        charts,
+        prices=prices,
+        use=Use(
+            sharing=args.sharing,
+            each=args.each,
+            at_once=args.at_once,
+            at_most=args.at_most,
+            out=dict(_rate(text) for text in args.out),
+            spares=args.spares,
+            passed_on=not args.not_passed_on,
+        ),
+        target=args.target,
+        budget=args.budget,
+        scenarios=args.scenarios,
+        seed=args.seed,
+        progress=not args.json,
+    )
+    for path in args.order:
+        write_order(plan, path)
+    if args.report is not None:
+        if not args.report.parent.is_dir():
+            raise SizingError(
+                f"There is no folder {args.report.parent}: make it first."
+            )
+        args.report.write_text(stock_page(plan), encoding="utf-8")
+    print(json.dumps(as_json(plan), indent=1) if args.json else plan.summary())
+    return 0
+
+
+def as_json(plan: StockPlan) -> dict[str, Any]:
+    """Return the plan as plain values: tables as lists of rows, NaN as null."""
+    tables = {name: _rows(getattr(plan, name)) for name in _TABLES}
+    return {
+        "answer": plan.answer(),
+        "cost": plan.cost,
+        "gap": None if math.isnan(plan.gap) else plan.gap,
+        "target": plan.target,
+        "budget": plan.budget,
+        "use": plan.use.summary(),
+        **tables,
+        "limits": list(plan.limits),
+        "cautions": list(cautions()),
+        "sources": list(plan.sources),
+        "settings": dict(plan.settings),
+    }
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    rows: list[dict[str, Any]] = json.loads(frame.to_json(orient="records"))
+    return rows
+
+
+def _groups(args: argparse.Namespace) -> list[Served]:
+    made: list[Served] = []
+    if args.groups is not None:
+        table = read_table(args.groups)
+        made += serves_from(table, seed=args.seed, folder=args.groups.parent)
+    if args.people:
+        rows = [_named(text) for text in args.people]
+        table = pd.DataFrame(rows, columns=["people", "count"])
+        made += serves_from(table, seed=args.seed)
+    if args.caseload is not None:
+        people = read_caseload(args.caseload, seed=args.seed)
+        made.append(Served(people, admissions=args.admissions))
+    return made or list(serves_from(demo_scenario()[0], seed=args.seed))
+
+
+def _named(text: str) -> tuple[str, int]:
+    name, _, count = text.partition("=")
+    if not count.strip().lstrip("-").isdigit():
+        raise SizingError(
+            f"--people {text}: write a population's name and a number of people, such "
+            "as --people care_home=40."
+        )
+    return name.strip(), int(count)
+
+
+def _rate(text: str) -> tuple[str, tuple[float, float]]:
+    reason, _, rate = text.partition("=")
+    days, _, every = rate.partition("/")
+    try:
+        return reason.strip(), (float(days), float(every))
+    except ValueError:
+        raise SizingError(
+            f"--out {text}: write a reason and days out of days, such as "
+            "--out laundry=1/7."
+        ) from None

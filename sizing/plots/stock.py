@@ -1,0 +1,194 @@
+"""Pictures of a stock plan: demand, shortage, cost, and money spent otherwise."""
+
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.ticker import PercentFormatter
+
+from sizing.plots.style import (
+    HATCHES,
+    INK,
+    SHADES,
+    SOFT,
+    axes_or_new,
+    percent,
+    quiet_style,
+)
+
+
+def plot_demand(
+    demand: pd.DataFrame, order: pd.DataFrame, *, ax: Axes | None = None
+) -> Axes:
+    """Draw what is needed of each size, and what the plan holds.
+
+    Parameters
+    ----------
+    demand : DataFrame
+        Columns key, share (``fits``, ``only``), estimate, low, high.
+    order : DataFrame
+        Columns key, stock (slings held once the order has come).
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax, width=7.2, height=1.5 + 0.42 * len(order))
+    with quiet_style():
+        place = {key: i for i, key in enumerate(order["key"])}
+        looks = {"fits": (-0.17, 3, 0), "only": (0.17, 1, 1)}
+        for share, (shift, shade, hatch) in looks.items():
+            rows = demand[demand["share"] == share]
+            y = rows["key"].map(place) + shift
+            words = {
+                "fits": "people on a mean day whom the size fits",
+                "only": "of these, whom no other size fits",
+            }
+            ax.barh(
+                y,
+                rows["estimate"],
+                height=0.32,
+                color=SHADES[shade],
+                hatch=HATCHES[hatch],
+                edgecolor=INK,
+                linewidth=0.7,
+                label=words[share],
+            )
+            ax.hlines(y, rows["low"], rows["high"], color=INK, lw=1.4)
+        ax.plot(
+            order["stock"],
+            order["key"].map(place),
+            "D",
+            color=INK,
+            markerfacecolor="white",
+            ms=8,
+            label="slings held under the plan",
+        )
+        ax.set_yticks(range(len(order)), list(order["key"]))
+        ax.tick_params(axis="y", length=0)
+        ax.invert_yaxis()
+        ax.set_xlim(left=0)
+        ax.grid(axis="x")
+        ax.set_axisbelow(True)
+        ax.set_xlabel("Slings; lines span 90 % of days")
+        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.12), fontsize=9)
+    return ax
+
+
+def plot_shortages(shortages: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Draw the chance that one more sling of each size would be wanted.
+
+    Parameters
+    ----------
+    shortages : DataFrame
+        Columns key, estimate, low, high (share of days).
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax, width=7.2, height=1.2 + 0.34 * len(shortages))
+    with quiet_style():
+        places = range(len(shortages))
+        ax.hlines(places, shortages["low"], shortages["high"], color=SOFT, lw=2.2)
+        ax.plot(shortages["estimate"], places, "o", color=INK, ms=6)
+        for place, share in zip(places, shortages["estimate"], strict=True):
+            ax.annotate(
+                percent(share, places=1),
+                (1.01, place),
+                xycoords=("axes fraction", "data"),
+                va="center",
+                fontsize=9.5,
+            )
+        ax.set_yticks(places, list(shortages["key"]))
+        ax.tick_params(axis="y", length=0)
+        ax.invert_yaxis()
+        ax.set_xlim(left=0)
+        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=1))
+        ax.grid(axis="x")
+        ax.set_axisbelow(True)
+        ax.set_xlabel(
+            "Share of days on which someone waits for this size (95 % interval)"
+        )
+    return ax
+
+
+def plot_cost_curve(curve: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Draw the chance that somebody waits against the money spent.
+
+    Parameters
+    ----------
+    curve : DataFrame
+        Columns plan (whether the row is the plan), cost, estimate, low, high.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax, width=7.2, height=4.2)
+    with quiet_style():
+        curve = curve.sort_values("cost")
+        others = curve[~curve["plan"]]
+        ax.vlines(curve["cost"], curve["low"], curve["high"], color=SOFT, lw=2)
+        ax.plot(
+            others["cost"], others["estimate"], "o-", color=INK, ms=5, lw=1.2,
+            label="cheapest order for a target",
+        )  # fmt: skip
+        plan = curve[curve["plan"]]
+        ax.plot(
+            plan["cost"], plan["estimate"], "D", color=INK, markerfacecolor="white",
+            ms=9, label="the plan",
+        )  # fmt: skip
+        ax.set_ylim(bottom=0)
+        ax.yaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        ax.xaxis.set_major_formatter("{x:,.0f}")
+        ax.grid()
+        ax.set_axisbelow(True)
+        ax.set_xlabel("Cost of the order")
+        ax.set_ylabel("Days on which somebody waits")
+        ax.legend(fontsize=9)
+    return ax
+
+
+def plot_comparison(comparison: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Draw the needs met by the same money spent in different ways.
+
+    Parameters
+    ----------
+    comparison : DataFrame
+        Columns strategy, needs_met (share).
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax, width=7.2, height=1.0 + 0.55 * len(comparison))
+    with quiet_style():
+        for i, row in enumerate(comparison.to_dict("records")):
+            ax.barh(
+                i,
+                row["needs_met"],
+                height=0.6,
+                color=SHADES[min(i + 1, len(SHADES) - 1)],
+                hatch=HATCHES[i % len(HATCHES)],
+                edgecolor=INK,
+                linewidth=0.7,
+            )
+            ax.annotate(
+                percent(row["needs_met"], places=1),
+                (row["needs_met"], i),
+                xytext=(4, 0),
+                textcoords="offset points",
+                va="center",
+                fontsize=9.5,
+            )
+        ax.set_yticks(range(len(comparison)), list(comparison["strategy"]))
+        ax.tick_params(axis="y", length=0)
+        ax.invert_yaxis()
+        ax.set_xlim(0, 1.12)
+        ax.set_xticks([0, 0.25, 0.5, 0.75, 1.0])
+        ax.xaxis.set_major_formatter(PercentFormatter(1.0))
+        ax.set_xlabel("Needs met, of people whom some size fits")
+    return ax
