@@ -16,8 +16,8 @@ _NEAR = {False: 0.08, True: 0.25}
 #: Relative SD of a guess, for telling an exchange from a bad guess.
 _GUESS_SD = {"body_mass_kg": 0.12, "stature_cm": 0.05}
 #: Root mean square distance in SDs: worse than the first as written, better
-#: than the second once exchanged.
-_FAR, _CLOSE = 5.0, 2.5
+#: than the second once exchanged; of readings and of guesses (our choice).
+_FAR_AND_CLOSE = {False: (5.0, 2.5), True: (3.0, 1.5)}
 
 
 def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
@@ -45,23 +45,24 @@ def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
     """
     rows = numbers.to_dict("records")
     expected = _expected(numbers, reference)
-    reasons = [
-        other_unit(
-            float(row["value"]), hope, str(row["measure"]), guess=bool(row["guess"])
-        )
-        if row["participant"] != reference and np.isfinite(hope)
-        else ""
-        for row, hope in zip(rows, expected, strict=True)
-    ]
     kept = [
         i
         for i, row in enumerate(rows)
-        if not reasons[i]
-        and np.isfinite(expected[i])
-        and row["participant"] != reference
+        if np.isfinite(expected[i]) and row["participant"] != reference
     ]
-    for place, reason in swapped(numbers.iloc[kept], expected[kept]).items():
-        reasons[kept[place]] = reason
+    # Exchanged first: the larger of two people can look like the smaller in pounds.
+    found = swapped(numbers.iloc[kept], expected[kept])
+    told = {kept[place]: reason for place, reason in found.items()}
+    for i in kept:
+        if i not in told:
+            row = rows[i]
+            told[i] = other_unit(
+                float(row["value"]),
+                float(expected[i]),
+                str(row["measure"]),
+                guess=bool(row["guess"]),
+            )
+    reasons = [told.get(i, "") for i in range(len(rows))]
     return pd.Series(reasons, index=numbers.index, dtype=object)
 
 
@@ -129,8 +130,8 @@ def swapped(numbers: pd.DataFrame, expected: npt.NDArray[np.float64]) -> dict[in
         Position of the answer to the reason. One participant's readings of one
         round, or guesses, are judged together over the measures that both
         volunteers have: the root mean square distance from what is expected, in
-        SDs of a reading (or of a guess), must be above 5 as written and below
-        2.5 once exchanged, for both of them.
+        SDs of a reading, must be above 5 as written and below 2.5 once exchanged,
+        for both of them; of guesses, above 3 and below 1.5 SDs of a guess.
     """
     groups: dict[tuple, dict[str, dict[str, tuple[int, float, float]]]] = {}
     for i, row in enumerate(numbers.to_dict("records")):
@@ -176,4 +177,6 @@ def _exchanged(
         return float(np.sqrt(np.mean(((p - q) / sd) ** 2)))
 
     as_written = min(distance(x, hope_x), distance(y, hope_y))
-    return as_written > _FAR and max(distance(x, hope_y), distance(y, hope_x)) < _CLOSE
+    exchanged = max(distance(x, hope_y), distance(y, hope_x))
+    far, close = _FAR_AND_CLOSE[guess]
+    return as_written > far and exchanged < close

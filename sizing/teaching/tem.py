@@ -13,6 +13,11 @@ from sizing.resources import source_table
 
 LEVEL = 0.95
 KINDS: tuple[str, ...] = ("within", "between")
+_COLUMNS = [
+    *("measure", "kind", "tem", "low", "high", "method", "df", "n", "subjects"),
+    *("participants", "mean", "relative_tem", "sd", "reliability", "icc"),
+    *("target_relative_tem", "target_reliability", "target_source", "meets_target"),
+]
 _NEEDED = ("participant", "subject", "measure", "reading", "value")
 
 
@@ -230,7 +235,7 @@ def _habits(first: pd.DataFrame) -> pd.DataFrame:
 
 def _with_targets(table: pd.DataFrame, measurer: str) -> pd.DataFrame:
     if table.empty:
-        return table
+        return pd.DataFrame(columns=_COLUMNS)
     target = error_targets()
     target = target[target["measurer"] == measurer].set_index("kind")
     # Published targets are for tapes and rules, not for scales.
@@ -241,4 +246,4 @@ def _with_targets(table: pd.DataFrame, measurer: str) -> pd.DataFrame:
     table["target_source"] = kind.map(target["source"]).where(taped, "")
     met = table["relative_tem"] <= table["target_relative_tem"]
     table["meets_target"] = met.astype(object).where(taped, None)
-    return table
+    return table[_COLUMNS]
