@@ -1,0 +1,192 @@
+"""The order: against quantiles, the newsvendor, and brute force."""
+
+import itertools
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from sizing.chart import chart_from
+from sizing.population import people_from
+from sizing.stock import Served, Use, offer_from
+from sizing.stock.days import draw_days, group_from
+from sizing.stock.programme import (
+    Programme,
+    adapted,
+    days_allowed,
+    fewest_waiting,
+    least_cost,
+    programme_from,
+)
+from sizing.stock.service import Needs
+
+
+def offer_of(prices, **columns):
+    sizes = len(prices)
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": [f"size {i}" for i in range(sizes)],
+                "stature_cm_low": [100 + 20 * i for i in range(sizes)],
+                "stature_cm_high": [125 + 20 * i for i in range(sizes)],
+                "price": prices,
+                **columns,
+            }
+        ),
+        warn=False,
+    )
+    return offer_from(chart)
+
+
+def programme_of(counts, masks, prices, *, spares=0, **columns):
+    counts, masks = np.asarray(counts), np.asarray(masks)
+    return Programme(
+        offer_of(prices, **columns), Needs(counts, masks, len(prices)), spares
+    )
+
+
+def one_size_days(use, *, count, number="fixed", days=20_000, seed=3):
+    people = people_from(pd.DataFrame({"stature_cm": [110.0]}))
+    offer = offer_of([100.0])
+    group = group_from(Served(people, count, number=number), offer)
+    drawn = draw_days([group], use, sizes=1, days=days, seed=(seed, 0))
+    return programme_from(offer, drawn, use.spares), drawn
+
+
+def test_one_size_from_a_pool_is_the_binomial_quantile():
+    programme, _ = one_size_days(Use("shared", at_once=0.3), count=40)
+    order = least_cost(programme, 0.95)
+    assert order.packs.tolist() == [stats.binom.ppf(0.95, 40, 0.3)] and order.gap == 0
+
+
+def test_one_size_for_a_varying_number_is_the_poisson_quantile():
+    programme, _ = one_size_days(Use(), count=12, number="poisson")
+    assert least_cost(programme, 0.9).packs.tolist() == [stats.poisson.ppf(0.9, 12)]
+
+
+@pytest.mark.parametrize("out", [(1, 7), (1, 3)])
+def test_slings_out_of_use_are_the_binomial_of_the_slings_held(out):
+    use = Use(out={"laundry": out})
+    programme, _ = one_size_days(use, count=20)
+    share = out[0] / out[1]
+    held = np.arange(20, 60)
+    enough = stats.binom.sf(19, held, 1 - share) >= 0.95
+    assert least_cost(programme, 0.95).packs[0] == held[enough][0]
+
+
+def test_free_slings_follow_the_binomial_and_grow_by_no_more_than_one():
+    _, days = one_size_days(Use(out={"repair": (1, 5)}), count=5, days=20_000)
+    free = [days.free(np.array([n]))[:, 0] for n in (10, 11)]
+    assert set(np.unique(free[1] - free[0])) <= {0, 1}
+    share = np.bincount(free[0], minlength=11) / 20_000
+    assert np.abs(share - stats.binom.pmf(np.arange(11), 10, 0.8)).max() < 0.01
+
+
+def test_newsvendor_ratio_on_a_published_worked_example():
+    # Cachon and Terwiesch, Matching Supply with Demand, 3rd ed., ch. 12, Q12.1 d:
+    # demand normal, mean 200, SD 80, underage 8, overage 4: z = 0.44 by table,
+    # order 235.2.
+    grid = (np.arange(4001) + 0.5) / 4001
+    demand = np.rint(stats.norm.ppf(grid, 200, 80)).clip(0).astype(int)
+    programme = programme_of(demand[:, None], [1], [4.0])
+    order = least_cost(programme, 8 / (8 + 4))
+    assert order.packs[0] == np.rint(stats.norm.ppf(2 / 3, 200, 80))
+    assert abs(order.packs[0] - 235.2) < 1.3  # z rounded to two places, whole slings
+
+
+def brute(programme, allowed, most):
+    best = None
+    for packs in itertools.product(*(range(m + 1) for m in most)):
+        packs = np.array(packs)
+        if programme.days_short(packs) <= allowed:
+            cost = programme.cost(packs)
+            best = cost if best is None else min(best, cost)
+    return best
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.integers(0, 2**32 - 1),
+    st.sampled_from([0.7, 0.9, 0.95]),
+    st.integers(0, 1),
+    st.booleans(),
+)
+def test_two_overlapping_sizes_against_brute_force(seed, target, spares, packs):
+    rng = np.random.default_rng(seed)
+    counts = rng.poisson([2.0, 1.5, 1.0], (40, 3))
+    programme = programme_of(
+        counts,
+        [1, 2, 3],
+        rng.integers(50, 150, 2).astype(float),
+        spares=spares,
+        owned=rng.integers(0, 3, 2),
+        pack=rng.integers(1, 4, 2) if packs else [1, 1],
+    )
+    order = least_cost(programme, target)
+    expected = brute(programme, days_allowed(target, 40), programme.most_packs)
+    assert order.cost == pytest.approx(expected) and order.gap == 0
+    assert programme.days_short(order.packs) <= days_allowed(target, 40)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.integers(0, 1))
+def test_best_order_under_a_budget_against_brute_force(seed, spares):
+    rng = np.random.default_rng(seed)
+    counts = rng.poisson([2.0, 1.0, 1.5, 1.0], (30, 4))
+    prices = rng.integers(50, 150, 3).astype(float)
+    programme = programme_of(counts, [1, 3, 6, 4], prices, spares=spares)
+    budget = float(rng.integers(100, 900))
+    order = fewest_waiting(programme, budget)
+    waiting = [
+        programme.short(np.array(packs)).waiting.mean()
+        for packs in itertools.product(*(range(m + 1) for m in programme.most_packs))
+        if programme.cost(np.array(packs)) <= budget
+    ]
+    assert order.cost <= budget + 1e-6
+    found = programme.short(order.packs).waiting.mean()
+    assert found == pytest.approx(min(waiting), abs=1e-9)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_more_budget_never_serves_fewer(seed):
+    rng = np.random.default_rng(seed)
+    counts = rng.poisson([2.0, 1.0, 1.5, 1.0], (30, 4))
+    programme = programme_of(counts, [1, 3, 6, 4], [100.0, 120.0, 90.0])
+    found = [
+        programme.short(fewest_waiting(programme, b).packs).waiting.mean()
+        for b in (0.0, 200.0, 350.0, 500.0, 900.0)
+    ]
+    assert all(a >= b - 1e-9 for a, b in itertools.pairwise(found))
+    assert found[0] == counts.sum(axis=1).mean()
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.integers(0, 2))
+def test_owning_stock_never_raises_the_order(seed, size):
+    rng = np.random.default_rng(seed)
+    counts = rng.poisson([2.0, 1.0, 1.5, 1.0], (40, 4))
+    owned = rng.integers(0, 3, 3)
+    costs = []
+    for more in (0, 1, 3):
+        held = owned + more * np.eye(3, dtype=int)[size]
+        programme = programme_of(counts, [1, 3, 6, 4], [100.0, 120.0, 90.0], owned=held)
+        costs.append(least_cost(programme, 0.9).cost)
+    assert costs[0] >= costs[1] >= costs[2]
+
+
+def test_a_target_no_order_can_meet_has_none_and_an_adapted_order_meets_its_own():
+    counts = np.full((50, 1), 3)
+    assert least_cost(programme_of(counts, [1], [10.0], most=[2]), 0.5) is None
+    rng = np.random.default_rng(1)
+    programme = programme_of(
+        rng.poisson([4, 2, 3], (200, 3)), [1, 3, 2], [100.0, 120.0]
+    )
+    first = least_cost(programme, 0.9)
+    for target in (0.8, 0.99):
+        order = adapted(programme, first.packs, target)
+        assert programme.days_short(order.packs) <= days_allowed(target, 200)
+        assert order.cost >= least_cost(programme, target).cost - 1e-9

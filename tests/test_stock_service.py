@@ -1,0 +1,110 @@
+"""Who waits: Hall's condition against maximum flows of two libraries."""
+
+import networkx as nx
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.stock import service
+from sizing.stock.service import Needs, flow_shortage, linked, within
+
+
+def random_days(seed, sizes, kinds, days, most=5):
+    rng = np.random.default_rng(seed)
+    kinds = min(kinds, 2**sizes - 1)
+    masks = rng.choice(np.arange(1, 2**sizes), kinds, replace=False)
+    counts = rng.integers(0, most, (days, kinds))
+    free = rng.integers(0, most + 2, (days, sizes))
+    return counts, masks, free
+
+
+def fits_of(masks, sizes):
+    return ((masks[:, None] >> np.arange(sizes)) & 1).astype(bool)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.integers(1, 7), st.integers(1, 12))
+def test_listing_agrees_with_scipys_maximum_flow(seed, sizes, kinds):
+    counts, masks, free = random_days(seed, sizes, kinds, days=7)
+    found = Needs(counts, masks, sizes).shortage(free)
+    waiting, small, large = flow_shortage(counts, fits_of(masks, sizes), free)
+    assert found.waiting.tolist() == waiting.tolist()
+    assert found.sets.tolist() == small.tolist()
+    # A size that nobody fits is not in a group of linked sizes with stock to give.
+    needed = np.bitwise_or.reduce(masks)
+    assert (found.tight & needed).tolist() == (large & needed).tolist()
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.integers(2, 7), st.integers(2, 14))
+def test_handing_out_in_turn_agrees_with_listing(seed, sizes, kinds):
+    counts, masks, free = random_days(seed, sizes, kinds, days=20, most=4)
+    places, group = masks, np.arange(sizes)
+    listed = service._Listed(counts, places, group).shortage(free)
+    turned = service._Flows(counts, places, group).shortage(free)
+    needed = np.bitwise_or.reduce(masks)
+    assert turned[0].tolist() == listed[0].tolist()
+    assert turned[1].tolist() == listed[1].tolist()
+    assert (turned[2] & needed).tolist() == (listed[2] & needed).tolist()
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_waiting_against_networkx(seed):
+    counts, masks, free = random_days(seed, sizes=5, kinds=9, days=3)
+    found = Needs(counts, masks, 5).shortage(free)
+    for day in range(3):
+        graph = nx.DiGraph()
+        graph.add_node("clients")
+        graph.add_node("slings")
+        for kind, mask in enumerate(masks):
+            graph.add_edge("clients", ("k", kind), capacity=int(counts[day, kind]))
+            for size in range(5):
+                if mask >> size & 1:
+                    graph.add_edge(("k", kind), ("s", size))
+        for size in range(5):
+            graph.add_edge(("s", size), "slings", capacity=int(free[day, size]))
+        served = nx.maximum_flow_value(graph, "clients", "slings")
+        assert found.waiting[day] == counts[day].sum() - served
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_one_sling_more_or_less_changes_what_the_sets_say(seed):
+    counts, masks, free = random_days(seed, sizes=5, kinds=8, days=10)
+    needs = Needs(counts, masks, 5)
+    found = needs.shortage(free)
+    for size in range(5):
+        step = np.eye(5, dtype=int)[size]
+        more = needs.shortage(free + step).waiting
+        assert (found.waiting - more).tolist() == (found.sets >> size & 1).tolist()
+        some = free[:, size] > 0
+        less = needs.shortage(np.maximum(free - step, 0)).waiting
+        tight = found.tight >> size & 1
+        assert (less - found.waiting)[some].tolist() == tight[some].tolist()
+
+
+def test_many_linked_sizes_go_by_flow_and_leave_the_counts_alone(rng):
+    sizes = service.MOST_LISTED + 2
+    masks = np.array([3 << i for i in range(sizes - 1)])
+    counts = rng.integers(0, 4, (30, len(masks)))
+    before = counts.copy()
+    needs = Needs(counts, masks, sizes)
+    assert needs.large
+    free = np.full(sizes, 2)
+    found = needs.shortage(free)
+    again = needs.shortage(free)
+    exact, _, _ = flow_shortage(
+        counts, fits_of(masks, sizes), np.broadcast_to(free, (30, sizes))
+    )
+    assert found.waiting.tolist() == exact.tolist() == again.waiting.tolist()
+    assert np.array_equal(counts, before)
+    assert 0 < (exact > 0).sum() < 30
+
+
+def test_linked_sizes_and_needs_within_a_set():
+    masks = np.array([0b0011, 0b0100, 0b1000, 0b1100])
+    assert [g.tolist() for g in linked(masks, 4)] == [[0, 1], [2, 3]]
+    counts = np.array([[1, 2, 4, 8]])
+    assert within(counts, masks, 0b1100).tolist() == [14]
+    assert within(counts, masks, 0b0111).tolist() == [3]
