@@ -1,7 +1,8 @@
 """The lesson: everything a trainer needs for an hour, in one folder."""
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -175,6 +176,8 @@ def write_lesson(lesson: Lesson, folder: str | Path) -> list[Path]:
         If ``folder`` is a file or cannot be written to.
     """
     home = Path(folder)
+    with _plainly(folder):
+        (home / "pictures").mkdir(parents=True, exist_ok=True)
     slides = lesson_slides(lesson)
     texts: dict[str, str] = {}
     files: dict[str, bytes] = {}
@@ -196,16 +199,22 @@ def write_lesson(lesson: Lesson, folder: str | Path) -> list[Path]:
         texts["room_left_out.csv"] = lesson.room.answers.left_out.to_csv(index=False)
         texts["room_tape.csv"] = lesson.room.error.table.to_csv(index=False)
     files |= {name: text.encode("utf-8") for name, text in texts.items()}
-    try:
-        (home / "pictures").mkdir(parents=True, exist_ok=True)
+    with _plainly(folder):
         for name, data in files.items():
             (home / name).write_bytes(data)
+    return [home / name for name in _in_order(files)]
+
+
+@contextmanager
+def _plainly(folder: str | Path) -> Iterator[None]:
+    """Say in plain words that a folder cannot be written to."""
+    try:
+        yield
     except OSError as error:
         raise SizingError(
             f"The lesson cannot be written to {folder}: {error.strerror}. Choose "
             "another folder with --out."
         ) from error
-    return [home / name for name in _in_order(files)]
 
 
 def _in_order(names: Sequence[str] | dict[str, bytes]) -> list[str]:

@@ -13,7 +13,7 @@ from sizing.measures import EDGE_RULE, vocabulary
 from sizing.report.cards import lesson_template
 from sizing.report.page import Page, Picture, Section, Table, render, table
 from sizing.report.room_page import repeats_section, share
-from sizing.report.study_page import BY_WORDS, LEVEL_WORDS
+from sizing.report.words import BY_WORDS, LEVEL_WORDS
 from sizing.teaching import (
     WAY_WORDS,
     WaysResult,

@@ -1,0 +1,194 @@
+"""The pack, the command and the forms: complete, the same again, in plain words."""
+
+import argparse
+import json
+import re
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from sizing.chart import demo_chart
+from sizing.cli import lesson as command
+from sizing.errors import SizingError
+from sizing.report.cards import answers_html, cards_html
+from sizing.report.lesson import blank_form, prepare_lesson, write_lesson
+from sizing.report.lesson_pictures import repeats_slide, room_slides, ways_slide
+from sizing.report.teaching_form import LessonForm
+from sizing.resources import source_file, source_table
+from sizing.teaching import read_answers
+
+
+@pytest.fixture(scope="module")
+def lesson():
+    return prepare_lesson(
+        "bariatric",
+        clients=6,
+        answers=source_table("demo_room_answers.csv"),
+        draws=2,
+    )
+
+
+@pytest.fixture(scope="module")
+def pack(lesson, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pack")
+    written = write_lesson(lesson, folder)
+    return folder, written
+
+
+def test_the_pack_is_complete(pack):
+    folder, written = pack
+    names = {str(path.relative_to(folder)) for path in written}
+    assert {
+        "handout.html",
+        "evidence.html",
+        "cards.html",
+        "card_answers.html",
+        "answer_form.csv",
+        "room.html",
+        "pictures/ways.png",
+        "pictures/ways.svg",
+        "pictures/pair_1.svg",
+        "pictures/how_often_to_measure.png",
+    } <= names
+    assert all(path.stat().st_size > 100 for path in written)
+
+
+def test_same_seed_same_pack(pack, tmp_path):
+    folder, written = pack
+    again = prepare_lesson(
+        "bariatric",
+        clients=6,
+        answers=source_table("demo_room_answers.csv"),
+        draws=2,
+    )
+    write_lesson(again, tmp_path)
+    for path in written:
+        twin = tmp_path / path.relative_to(folder)
+        assert path.read_bytes() == twin.read_bytes(), path.name
+
+
+def test_every_page_carries_the_cautions_and_asks_nothing_of_the_network(pack):
+    _, written = pack
+    for path in written:
+        if path.suffix != ".html":
+            continue
+        text = path.read_text(encoding="utf-8")
+        assert "safe working load" in text, path.name
+        assert not re.search(r'(src|href)="(?!data:)', text), path.name
+        assert "nan" not in re.sub(r"base64,[^\"]*|<[^>]*>", "", text).split()
+
+
+def test_the_cards_do_not_tell_the_answers(lesson):
+    front = cards_html(lesson.practice)
+    for right in set(lesson.practice.answers["right"]) - {"none"}:
+        assert right not in front
+    sheet = answers_html(lesson.practice)
+    for right in lesson.practice.answers["right"]:
+        assert right in sheet
+
+
+def test_the_handout_is_short_enough_for_one_page(pack):
+    text = (pack[0] / "handout.html").read_text(encoding="utf-8")
+    words = re.sub(r"<style.*?</style>|<[^>]+>|base64,[^\"]*", " ", text, flags=re.S)
+    # A4 at 9 points less 11 mm margins and a picture of 68 mm holds about 5,000
+    # characters; the smaller print takes less room still.
+    assert len(" ".join(words.split())) < 4_300
+
+
+def test_the_blank_form_can_be_read_back_once_filled():
+    chart = demo_chart()
+    form = blank_form(chart).astype(object)
+    form.loc[3, "chosen_size"] = "adult 1"
+    answers = read_answers(form, chart)
+    assert answers.sizes["chosen_size"].tolist() == ["adult 1"]
+    assert set(answers.left_out["reason"]) == {"nothing is filled in"}
+
+
+def test_pictures_show_the_numbers_of_their_frames(lesson):
+    axes = ways_slide(lesson.ways).figure.axes[0]
+    widths = [patch.get_width() for patch in axes.patches]
+    ways = lesson.ways.overall["way"].nunique()
+    assert sum(widths) == pytest.approx(ways)
+    share = lesson.ways.overall.query("way == 'by_eye' and outcome == 'fitting'")
+    assert widths[0] == pytest.approx(share["estimate"].iloc[0])
+    line = repeats_slide(lesson.repeats).figure.axes[0].lines[0]
+    own = lesson.repeats.query("outcome == 'wrong_size' and by == 'one measurer'")
+    assert line.get_ydata().tolist() == pytest.approx(own["estimate"].tolist())
+
+
+def test_the_room_s_pictures_are_drawn_only_of_what_there_is(lesson):
+    names = {s.name for s in room_slides(lesson.room, lesson.chart.sizes)}
+    assert {"room_sizes_chosen", "room_guesses_body_mass", "room_tape"} <= names
+
+
+def arguments(*words: str) -> argparse.Namespace:
+    parser = argparse.ArgumentParser()
+    command.add_arguments(parser)
+    return parser.parse_args(list(words))
+
+
+def test_the_command_makes_the_pack(tmp_path, capsys):
+    out = tmp_path / "new" / "lesson"
+    asked = arguments(
+        "--people", "bariatric", "--draws", "1", "--clients", "4", "--out", str(out)
+    )
+    assert command.run(asked) == 0
+    assert (out / "handout.html").is_file() and not (out / "room.html").exists()
+    told = capsys.readouterr().out
+    assert "By eye" in told and "4 practice clients" in told
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--people", "giants"),
+        ("--people", "bariatric", "--clients", "0"),
+        ("--people", "bariatric", "--answers", "no_such_file.csv"),
+        ("--chart", "no_such_file.csv"),
+    ],
+)
+def test_the_command_refuses_in_plain_words(words, tmp_path):
+    with pytest.raises(SizingError):
+        command.run(arguments(*words, "--draws", "1", "--out", str(tmp_path / "x")))
+
+
+def test_a_folder_that_is_a_file_is_refused(lesson, tmp_path):
+    file = tmp_path / "taken"
+    file.write_text("x")
+    with pytest.raises(SizingError, match="another"):
+        write_lesson(lesson, file)
+
+
+def test_the_forms_show_what_the_functions_find(tmp_path):
+    form = LessonForm("bariatric", draws=1)
+    assert "By eye" in form._ways() and "data:image/png" in form._ways()
+    assert "Pair 1" in form._pairs()
+    form.deal.click()
+    assert "Card 1" in form.card.value
+    form.show.click()
+    assert "What fits" in form.answer.value
+    form.after.click()
+    assert "Card 2" in form.card.value
+    assert "invented" in form._room()
+    form.answers.value = str(tmp_path / "absent.csv")
+    form.room.children[1].children[0].click()
+    assert "no such file" in form.room_out.value
+    form.chart_file.value = str(tmp_path / "absent.csv")
+    form.use.click()
+    assert "absent.csv" in form.said.value
+
+
+def test_the_demo_room_says_that_it_is_invented():
+    assert "Invented" in source_file("demo_room_answers.md").read_text("utf-8")
+    form = pd.read_csv(source_file("demo_room_answers.csv").open())
+    assert form["participant"].nunique() == 13
+
+
+def test_the_notebook_is_stored_small_and_without_outputs():
+    path = Path(__file__).parent.parent / "notebooks" / "trainer.ipynb"
+    assert path.stat().st_size < 200 * 1024
+    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+    for cell in cells:
+        if cell["cell_type"] == "code":
+            assert cell["outputs"] == [] and cell["metadata"]["jupyter"]
