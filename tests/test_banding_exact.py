@@ -148,6 +148,7 @@ def test_every_box_agrees_with_the_search(seed, monkeypatch):
 
     search = fit()
     monkeypatch.setattr("sizing.banding.solve.MANY_PAIRS", 0)
+    monkeypatch.setattr("sizing.banding.solve.WORK_PER_PAIR", 10**12)
     pd.testing.assert_frame_equal(search, fit())
     monkeypatch.setattr("sizing.banding.solve.MANY_PAIRS", 10**9)
     monkeypatch.setattr("sizing.banding.solve.MOST_PAIRS", 2_000)

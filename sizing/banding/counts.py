@@ -7,9 +7,12 @@ import numpy as np
 import numpy.typing as npt
 
 from sizing.banding.axis import Axis, Ints
+from sizing.errors import Problem, SizingError
 
 Floats = npt.NDArray[np.float64]
 Places = slice | Ints
+#: Most cells of a table (8 bytes each, and as much again while it is made).
+MOST_CELLS = 150_000_000
 
 
 @dataclass(frozen=True)
@@ -92,6 +95,18 @@ def cumulate(numbers: Ints, weight: Floats, breaks: Sequence[Breaks]) -> Floats:
         measure, below cut j in the second, and so on.
     """
     shape = [len(cut.cuts) + 1 for cut in breaks]
+    if np.prod(shape, dtype=float) > MOST_CELLS:
+        raise SizingError(
+            str(
+                Problem(
+                    "the grid is too fine for so many measures",
+                    f"up to {MOST_CELLS} cells",
+                    "take a larger step, above all for body mass: "
+                    "step_cm={'body_mass_kg': 5}",
+                    value=int(np.prod(shape, dtype=float)),
+                )
+            )
+        )
     table: Floats = np.bincount(
         numbers, weights=weight, minlength=int(np.prod(shape))
     ).astype(float, copy=False)

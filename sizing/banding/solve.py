@@ -20,10 +20,10 @@ from sizing.banding.search import (
 GROUPS: dict[int, int] = {1: 16, 2: 10, 3: 6, 4: 4}
 #: Pairs of nodes looked at together; above, the search takes parts in turn.
 MOST_PAIRS = 2_000_000
-#: Pairs above which every box is looked at instead, if the work (boxes times
-#: shifts) allows.
+#: Pairs above which every box is looked at instead, if the work per pair (boxes
+#: times shifts) is less than this; measured with three and four measures.
 MANY_PAIRS = 100_000
-MOST_WORK = 2e9
+WORK_PER_PAIR = 300
 
 
 def best_chart(
@@ -101,7 +101,8 @@ def _refine(
             return _finish(task, nodes, pairs, value, best)
         if value == -np.inf:
             value, best = _if_any(*climb(task, _middle(task, nodes, pairs)))
-        if sum(len(p) for p in pairs) > MANY_PAIRS and len(task.parts) == 1:
+        count = sum(len(p) for p in pairs)
+        if count > MANY_PAIRS and len(task.parts) == 1:
             start = [n[:, :, 0].min(axis=0) for n in nodes]
             stop = [n[:, :, 1].max(axis=0) + 1 for n in nodes]
             axes = [
@@ -109,14 +110,14 @@ def _refine(
                 for d, axis in enumerate(task.axes)
             ]
             dense = Dense(task, axes)
-            if dense.cost < MOST_WORK:
+            if dense.cost < WORK_PER_PAIR * count:
                 reached, index = dense.best()
                 return (
                     (reached, index + start)
                     if reached >= value - slack
                     else (value, best)
                 )
-        if sum(len(p) for p in pairs) > MOST_PAIRS:
+        if count > MOST_PAIRS:
             return _in_parts(task, nodes, pairs, value, best)
         nodes, pairs = halve(task, nodes, pairs, measure)
 

@@ -2,7 +2,7 @@
 
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import PercentFormatter
+from matplotlib.ticker import MaxNLocator, PercentFormatter
 
 from sizing.plots.style import (
     FAINT,
@@ -48,30 +48,25 @@ def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
                 ms=5,
             )
             ax.vlines(part[width], part["low"], part["high"], color=shade, lw=1)
-            last = part.iloc[-1]
+            first = part.iloc[0]
             ax.annotate(
                 f"{sizes} sizes",
-                (last[width], last["estimate"]),
-                xytext=(8, 0),
+                (first[width], first["estimate"]),
+                xytext=(-8, 0),
                 textcoords="offset points",
+                ha="right",
                 va="center",
                 color=INK,
             )
         ax.yaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
         ax.grid(axis="y")
-        ax.margins(x=0.12)
-        ax.set_xlabel(f"Band width in {name.replace('_', ' ')} ({unit})")
+        ax.margins(x=0.14)
+        ax.set_xlabel(
+            f"Band width in {name.replace('_', ' ')} ({unit})\n"
+            "Lines: people fitted to. Marks, bars: people held out, 95 % interval."
+        )
         ax.set_ylabel("People who fit a size")
         ax.set_title("Coverage and band width")
-        ax.text(
-            0.0,
-            -0.2,
-            "Lines: the people fitted to. Marks and bars: people held out, with "
-            "95 % interval.",
-            transform=ax.transAxes,
-            color=SOFT,
-            fontsize=9,
-        )
     return ax
 
 
@@ -114,17 +109,12 @@ def plot_edge_stability(
                 ax.plot(row["estimate"], size, marker, color=INK, ms=6)
         ax.set_yticks(sizes, [f"size {size}" for size in sizes])
         ax.set_ylim(sizes[-1] + 0.6, sizes[0] - 0.6)
-        ax.set_xlabel(f"{name.replace('_', ' ').capitalize()} ({unit})")
-        ax.set_title("How far the edges move")
-        ax.text(
-            0.0,
-            -0.55 / len(sizes) - 0.25,
-            "Grey: the fitted band. Lines at its ends: 95 % of refits to other "
-            "samples of the people.",
-            transform=ax.transAxes,
-            color=SOFT,
-            fontsize=9,
+        ax.set_xlabel(
+            f"{name.replace('_', ' ').capitalize()} ({unit})\n"
+            "Broad bars: fitted bands. Lines at their ends: 95 % of refits to other "
+            "samples."
         )
+        ax.set_title("How far the edges move")
     return ax
 
 
@@ -159,7 +149,8 @@ def plot_fairness_trade(trade: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
                 va="center",
             )
         for axis in (ax.xaxis, ax.yaxis):
-            axis.set_major_formatter(PercentFormatter(1.0, decimals=1))
+            axis.set_major_locator(MaxNLocator(4))
+            axis.set_major_formatter(PercentFormatter(1.0, decimals=2))
         ax.margins(0.2)
         ax.set_xlabel("People who fit a size, on average")
         ax.set_ylabel("In the worst-served subgroup")
