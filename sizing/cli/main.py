@@ -14,6 +14,9 @@ COMMANDS: dict[str, str] = {
     "study": "fit a nine-size chart to survey people, or judge a chart of yours",
     "chart": "look a chart of yours over: problems, whom it fits, who falls between",
     "client": "one client: which sizes are in play, and what to measure next",
+    "bands": "the best edges for sizes of given widths, and what fewer would cost",
+    "stock": "which sizes to stock and how many, for those you serve",
+    "lesson": "make the pack for an hour on measuring against guessing",
 }
 
 
