@@ -1,0 +1,345 @@
+"""The plan as a whole: service on fresh days, refusals, files and the form."""
+
+import argparse
+import json
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from sizing.chart import chart_from, demo_chart
+from sizing.cli import stock as command
+from sizing.cli.stock import as_json
+from sizing.errors import InputProblems, SizingError
+from sizing.population import People, load_people, people_from, read_caseload
+from sizing.report.stock import stock_page, write_order
+from sizing.report.stock_form import StockForm
+from sizing.stock import (
+    Served,
+    Use,
+    demo_scenario,
+    offer_from,
+    plan_stock,
+    serves_from,
+    tables,
+)
+from sizing.stock.days import draw_days, group_from
+from sizing.stock.programme import least_cost, programme_from
+
+
+def tall_and_short(**columns):
+    return chart_from(
+        pd.DataFrame(
+            {
+                "size": ["short", "tall"],
+                "stature_cm_low": [140, 165],
+                "stature_cm_high": [170, 190],
+                "price": [100.0, 120.0],
+                **columns,
+            }
+        ),
+        warn=False,
+    )
+
+
+@pytest.fixture(scope="module")
+def people() -> People:
+    rng = np.random.default_rng(7)
+    return people_from(
+        pd.DataFrame(
+            {
+                "stature_cm": rng.normal(167, 9, 400).round(1),
+                "body_mass_kg": rng.normal(75, 15, 400).round(1),
+                "age_years": rng.integers(20, 80, 400),
+            }
+        )
+    )
+
+
+@pytest.fixture(scope="module")
+def demo_plan():
+    serves, prices = demo_scenario()
+    return plan_stock(serves, demo_chart(), prices=prices, scenarios=400)
+
+
+def test_the_shipped_scenario_serves_ten_points_more_than_equal_numbers(demo_plan):
+    row = demo_plan.comparison.set_index("strategy").loc["equal numbers"]
+    assert row["cost"] <= demo_plan.cost
+    assert row["low"] >= 0.10
+    assert demo_plan.gap == 0
+
+
+def test_the_plan_tells_everything_with_intervals(demo_plan):
+    for name in ("service", "demand", "shortages", "not_fitted", "curve", "robustness"):
+        table = getattr(demo_plan, name)
+        assert {"estimate", "low", "high", "method", "n"} <= set(table.columns), name
+        assert (table["low"] <= table["high"]).all(), name
+        if name != "not_fitted":  # a range of counts, whose mean may lie above it
+            assert (table["estimate"] <= table["high"] + 1e-9).all(), name
+    told = demo_plan.service.set_index("measure")["estimate"]
+    assert told["not_fitted"] == pytest.approx(
+        demo_plan.not_fitted["estimate"].sum(), rel=0.03
+    )
+    assert (demo_plan.order["stock"] >= demo_plan.order["owned"]).all()
+    curve = demo_plan.curve[~demo_plan.curve["plan"]].sort_values("target")
+    assert curve["cost"].is_monotonic_increasing
+    assert "does not choose a sling for a person" in demo_plan.summary()
+
+
+def test_a_hundred_clients_and_a_thousand_days_in_time():
+    serves, prices = demo_scenario()
+    groups = serves_from(serves)
+    start = time.process_time()
+    plan_stock(groups, demo_chart(), prices=prices)
+    assert time.process_time() - start < 10
+
+
+def test_the_interval_holds_the_service_on_fresh_days(people):
+    offer = offer_from(tall_and_short())
+    use = Use(out={"laundry": (1, 10)})
+    group = group_from(Served(people, 12), offer)
+    planning = draw_days([group], use, sizes=2, days=300, seed=(5, 0))
+    programme = programme_from(offer, planning, 0)
+    stock = programme.stock(least_cost(programme, 0.9).packs)
+
+    def judged(days, seed):
+        drawn = draw_days([group], use, sizes=2, days=days, seed=(5, seed))
+        return tables.service(tables.Check(drawn, offer, 0), stock).iloc[0]
+
+    truth = judged(200_000, 1)["estimate"]
+    rows = [judged(400, 2 + i) for i in range(400)]
+    held = np.mean([row["low"] <= truth <= row["high"] for row in rows])
+    assert 0.93 <= held <= 0.97
+
+
+def test_a_plan_reaches_its_target_on_days_it_never_saw(people):
+    plan = plan_stock(
+        Served(people, 30), tall_and_short(), target=0.9, scenarios=300, seed=4
+    )
+    assert plan.service.iloc[0]["high"] >= 0.9
+
+
+def test_slings_out_as_needs_agree_with_slings_out_one_by_one(people):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    use = Use(out={"laundry": (1, 7)})
+    days = draw_days([group], use, sizes=2, days=30_000, seed=(1, 1))
+    programme = programme_from(offer, days, 0)
+    check = tables.Check(days, offer, 0)
+    for stock in ([9, 14], [12, 14], [14, 12]):
+        stock = np.array(stock)
+        as_needs = (programme.needs.shortage(stock).waiting == 0).mean()
+        one_by_one = (check.shortage(stock).waiting == 0).mean()
+        assert 0.05 < one_by_one < 0.999
+        assert abs(as_needs - one_by_one) < 0.015
+
+
+def test_a_fitting_sling_added_never_hurts(people):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    days = draw_days(
+        [group], Use(out={"laundry": (1, 7)}), sizes=2, days=500, seed=(1, 1)
+    )
+    check = tables.Check(days, offer, 0)
+    before = check.shortage(np.array([9, 10])).waiting
+    for more in ([1, 0], [0, 1], [2, 3]):
+        assert (check.shortage(np.array([9, 10]) + more).waiting <= before).all()
+
+
+def test_admissions_replace_a_caseload_at_a_constant_rate():
+    own = people_from(pd.DataFrame({"stature_cm": [150.0] * 10}))
+    others = people_from(pd.DataFrame({"stature_cm": [180.0]}))
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(own, admissions=20, newcomers=others), offer)
+    days = draw_days([group], Use(), sizes=2, days=20_000, seed=(2, 0))
+    new = days.needs[:, days.masks == 2].sum() / days.needs.sum()
+    # Mean of 1 - exp(-2 t) for t uniform on 0 to 1.
+    assert new == pytest.approx(1 - (1 - np.exp(-2)) / 2, abs=0.01)
+
+
+def test_slings_not_passed_on_must_do_for_everyone_admitted(people):
+    offer = offer_from(tall_and_short())
+    for passed_on, mean in ((True, 10), (False, 16)):
+        group = group_from(Served(people, 10, admissions=6), offer)
+        use = Use(passed_on=passed_on)
+        days = draw_days([group], use, sizes=2, days=4000, seed=(1, 0))
+        assert days.needs.sum(axis=1).mean() == pytest.approx(mean, abs=0.15)
+
+
+def test_a_pool_lifts_no_more_than_it_has_hoists(people):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 30), offer)
+    use = Use("shared", at_once=0.4, at_most=8, each=2)
+    days = draw_days([group], use, sizes=2, days=4000, seed=(1, 0))
+    total = days.needs.sum(axis=1)
+    expected = np.minimum(stats.binom.rvs(30, 0.4, size=100_000, random_state=1), 8)
+    assert total.max() == 16
+    assert total.mean() / 2 == pytest.approx(expected.mean(), abs=0.05)
+
+
+def test_tilted_weights_move_the_mean_and_no_further_than_people_go():
+    w = np.ones(5)
+    x = np.array([50.0, 60.0, 70.0, 80.0, 90.0])
+    for shift in (5.0, -7.0, 0.0):
+        new = tables.tilted(w, x, shift)
+        assert new @ x / new.sum() == pytest.approx(70 + shift)
+    new = tables.tilted(w, x, 100.0)
+    assert 85 < new @ x / new.sum() < 90
+
+
+def test_two_charts_and_packs_are_planned_together(people):
+    second = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["short"],
+                "stature_cm_low": [140],
+                "stature_cm_high": [172],
+                "price": [60.0],
+                "pack": [5],
+            }
+        ),
+        name="other",
+        warn=False,
+    )
+    plan = plan_stock(
+        Served(people, 10), [tall_and_short(), second], scenarios=200, target=0.9
+    )
+    order = plan.order.set_index("key")["order"]
+    assert order["other: short"] % 5 == 0 and order["other: short"] > 0
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"price": [100.0, None]}, "the size 'tall' has no price"),
+        ({"price": [100.0, -5.0]}, "the size 'tall' has no such price"),
+        ({"owned": [-1, 0]}, "the size 'short' has no such owned"),
+        ({"pack": [0, 1]}, "the size 'short' has no such pack"),
+        ({"size": ["short", "huge"]}, "unknown size (found: 'huge')"),
+    ],
+)
+def test_wrong_prices_are_named(change, words):
+    prices = pd.DataFrame({"size": ["short", "tall"], "price": [100.0, 120.0]})
+    bare = tall_and_short()
+    bare = chart_from(bare.frame.drop(columns="price"), name="bare", warn=False)
+    with pytest.raises(InputProblems) as found:
+        offer_from(bare, prices.assign(**change))
+    assert words in str(found.value)
+
+
+@pytest.mark.parametrize(
+    ("settings", "words"),
+    [
+        ({"target": 1.0}, "No order can promise every day"),
+        ({"budget": -1}, "The budget must be 0 or more"),
+        ({"scenarios": 3}, "scenarios must be a whole number of 50 or more"),
+    ],
+)
+def test_wrong_goals_are_named(people, settings, words):
+    with pytest.raises(SizingError, match=words):
+        plan_stock(Served(people, 3), tall_and_short(), **settings)
+
+
+def test_wrong_groups_and_uses_are_named(people):
+    with pytest.raises(SizingError, match="whole number of 0 or more, not -4"):
+        Served(people, -4)
+    table = pd.DataFrame({"people": ["care_home", "nobody"], "count": [-1, 3]})
+    with pytest.raises(InputProblems) as found:
+        serves_from(table)
+    assert "row 2" in str(found.value) and "nobody" in str(found.value)
+    with pytest.raises(InputProblems, match="days out of days"):
+        Use(out={"laundry": (8, 7)})
+    with pytest.raises(InputProblems, match="for a shared pool"):
+        Use(at_most=3)
+
+
+def test_a_target_out_of_reach_is_told_with_the_best_there_is(people):
+    with pytest.raises(SizingError, match=r"No order that is to be had .* % of days"):
+        plan_stock(Served(people, 20), tall_and_short(most=[3, 3]), scenarios=100)
+    with pytest.raises(SizingError, match=r"costs up to 500.00 \(the target needs"):
+        plan_stock(
+            Served(people, 20), tall_and_short(), target=0.95, budget=500, scenarios=100
+        )
+
+
+def test_a_budget_is_kept_and_a_caseload_file_is_read(tmp_path):
+    file = tmp_path / "mine.csv"
+    file.write_text(
+        "sex,age_years,body_mass_kg,stature_cm\nf,82,51.5,158\nm,47,,181\nf,30,120,\n"
+    )
+    prices = demo_scenario()[1]
+    served = Served(read_caseload(file), admissions=2)
+    plan = plan_stock(served, demo_chart(), prices=prices, budget=400.0, scenarios=100)
+    assert plan.cost <= 400 and plan.target is None
+    assert plan.robustness["cost"].isna().all()
+
+
+def arguments(*words):
+    parser = argparse.ArgumentParser()
+    command.add_arguments(parser)
+    return parser.parse_args(words)
+
+
+def test_the_command_writes_order_page_and_json(tmp_path, capsys):
+    lists = tmp_path / "o.csv", tmp_path / "o.xlsx"
+    page = tmp_path / "page.html"
+    words = ["--people", "care_home=8", "--out", "laundry=1/7", "--scenarios", "100"]
+    words += ["--order", str(lists[0]), "--order", str(lists[1])]
+    assert command.run(arguments(*words, "--report", str(page), "--json")) == 0
+    told = json.loads(capsys.readouterr().out)
+    order = pd.read_csv(lists[0])
+    assert order["order"].sum() == sum(row["order"] for row in told["order"])
+    assert pd.read_excel(lists[1])["order"].tolist() == order["order"].tolist()
+    text = page.read_text(encoding="utf-8")
+    assert "Before any lift" in text and "http" not in text.split("<body>")[1]
+    assert told["cautions"]
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--people", "care_home"], "write a population's name and a number"),
+        (["--people", "care_home=-2"], "whole number of 0 or more, not -2"),
+        (["--out", "laundry"], "write a reason and days out of days"),
+    ],
+)
+def test_the_command_names_mistakes(words, said):
+    with pytest.raises(SizingError) as found:
+        command.run(arguments(*words))
+    assert said in str(found.value)
+
+
+def test_page_and_json_hold_the_plans_own_numbers(demo_plan, tmp_path):
+    page = stock_page(demo_plan)
+    assert f"{demo_plan.cost:,.2f}" in page
+    assert "Stock planning does not choose a sling for a person." in page
+    told = as_json(demo_plan)
+    assert json.loads(json.dumps(told))["cost"] == demo_plan.cost
+    with pytest.raises(SizingError, match=r"ending in \.csv or \.xlsx"):
+        write_order(demo_plan, tmp_path / "order.txt")
+
+
+def test_the_form_plans_saves_and_tells_mistakes(tmp_path):
+    form = StockForm()
+    form.scenarios = 60
+    with pytest.raises(SizingError, match="no plan to save yet"):
+        form.save(tmp_path)
+    for field in form.counts.values():
+        field.value = 0
+    assert form.run() is None
+    form.counts["care_home"].value = 6
+    plan = form.run()
+    assert plan is not None and plan.groups["count"].tolist() == [6]
+    assert all(path.is_file() for path in form.save(tmp_path))
+
+
+def test_a_named_population_gives_the_same_plan_twice():
+    home = Served(load_people("care_home", draws=1), 6)
+    prices = demo_scenario()[1]
+    plans = [
+        plan_stock(home, demo_chart(), prices=prices, scenarios=100) for _ in range(2)
+    ]
+    pd.testing.assert_frame_equal(plans[0].order, plans[1].order)
+    pd.testing.assert_frame_equal(plans[0].service, plans[1].service)
