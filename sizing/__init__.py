@@ -1,6 +1,6 @@
 """Study kit for sling sizes: whom a chart fits, who falls between, what to stock."""
 
-from sizing.banding import fit_bands
+from sizing.banding import fit_bands, fit_groups, frontier, split_sizes
 from sizing.chart import (
     SizeChart,
     chart_from,
@@ -9,6 +9,7 @@ from sizing.chart import (
     review_chart,
     write_chart,
 )
+from sizing.client import check_client, judge_chart
 
 # Importing the layer binds its own name here first; the function then takes it.
 from sizing.coverage import compare_charts, coverage, who_falls_between, why_none
@@ -23,6 +24,7 @@ from sizing.population import (
     read_caseload,
     read_margins,
 )
+from sizing.stock import plan_stock
 from sizing.survey import (
     read_ansur2,
     read_embedded,
@@ -30,6 +32,7 @@ from sizing.survey import (
     read_snyder1977,
     registry,
 )
+from sizing.teaching import compare_ways
 
 __all__ = [
     "EDGE_RULE",
@@ -41,12 +44,18 @@ __all__ = [
     "SizingWarning",
     "assign",
     "chart_from",
+    "check_client",
     "compare_charts",
+    "compare_ways",
     "coverage",
     "demo_chart",
     "fit_bands",
+    "fit_groups",
+    "frontier",
+    "judge_chart",
     "load_people",
     "people_from",
+    "plan_stock",
     "read_ansur2",
     "read_caseload",
     "read_chart",
@@ -56,6 +65,7 @@ __all__ = [
     "read_snyder1977",
     "registry",
     "review_chart",
+    "split_sizes",
     "vocabulary",
     "who_falls_between",
     "why_none",

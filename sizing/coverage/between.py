@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-import statsmodels.api as sm
 from scipy import stats
 
 from sizing.chart import SizeChart
@@ -255,6 +254,10 @@ def _fit(
     options: dict[str, Any] = {"cov_type": "HC0"}
     if place.unit is not None:
         options = {"cov_type": "cluster", "cov_kwds": {"groups": place.unit[inside]}}
+    # Loading it takes longer than the kit's other imports together, and only
+    # this needs it.
+    import statsmodels.api as sm
+
     model = sm.GLM(
         between[draw][inside].astype(float),
         design,
