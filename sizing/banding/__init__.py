@@ -9,20 +9,27 @@ from sizing.banding.groups import (
     fit_groups,
     group_of,
     judge_groups,
-    split_sizes,
 )
 from sizing.banding.partition import Partition, partition_bands
 from sizing.banding.result import BandFit
+from sizing.banding.split import split_sizes
 from sizing.banding.stability import edge_stability
-from sizing.banding.ungraded import GradingPrice, price_of_grading
+from sizing.banding.ungraded import (
+    BoxesNeeded,
+    GradingPrice,
+    boxes_needed,
+    price_of_grading,
+)
 
 __all__ = [
     "JUDGEMENTS",
     "BandFit",
+    "BoxesNeeded",
     "FairestFit",
     "GradingPrice",
     "GroupsFit",
     "Partition",
+    "boxes_needed",
     "edge_stability",
     "fit_bands",
     "fit_fairest",

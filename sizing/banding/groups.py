@@ -1,6 +1,6 @@
-"""Fit the three groups' sizes, judge them together, and share sizes out."""
+"""Fit the three groups' sizes and judge them together."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -9,16 +9,13 @@ import pandas as pd
 
 from sizing.banding.axis import Width
 from sizing.banding.fit import fit_bands
-from sizing.banding.fitter import Fitter
 from sizing.banding.result import BandFit
-from sizing.banding.settings import check_request
 from sizing.chart.size_chart import GROUPS, SizeChart
 from sizing.coverage.shares import group_means, layout, wilson
 from sizing.errors import Problem, SizingError
 from sizing.fit.assign import assign
 from sizing.population.people import People
 
-Floats = np.ndarray
 #: What can become of a person of a group, judged on all groups' sizes.
 JUDGEMENTS: dict[str, str] = {
     "own": "fits a size of the own group",
@@ -193,7 +190,7 @@ def fit_groups(
         everyone = people if everyone is None else everyone
         groups = group_of(people, adult_age=adult_age, bmi_threshold=bmi_threshold)
         people = by_group(people, groups)
-    _check_groups(people, "people")
+    check_groups(people, "people")
     fits = {}
     for group in (g for g in GROUPS if g in people):
         count = sizes.get(group, 0) if isinstance(sizes, Mapping) else sizes
@@ -201,7 +198,7 @@ def fit_groups(
             continue
         fits[group] = fit_bands(
             people[group],
-            widths=_widths_of(widths, group),
+            widths=widths_of(widths, group),
             sizes=count,
             group=group,
             load_limit_kg=(load_limits_kg or {}).get(group),
@@ -305,109 +302,11 @@ def judge_groups(
     return pd.DataFrame(rows)
 
 
-def split_sizes(
-    people: People | Mapping[str, People],
-    *,
-    widths: Mapping[str, Any],
-    sizes: Iterable[int] = range(3, 13),
-    load_limits_kg: Mapping[str, float] | None = None,
-    adult_age: float = 18.0,
-    bmi_threshold: float = 40.0,
-    **settings: Any,
-) -> pd.DataFrame:
-    """Share N sizes out over the groups so that most people are covered.
-
-    Every group's best chart is fitted for each number of sizes; the split that
-    covers the largest weight of all groups' people, each judged on the own
-    group's sizes, is found by trying every split.
-
-    Parameters
-    ----------
-    people, widths, load_limits_kg, adult_age, bmi_threshold
-        See ``fit_groups``. Groups given apart must not overlap: their weights
-        are added up.
-    sizes : iterable of int
-        The numbers N to share out.
-    **settings
-        Constraints and goal as in ``fit_bands``.
-
-    Returns
-    -------
-    DataFrame
-        One row per N: sizes; one column per group with its number of sizes;
-        estimate (share of all people covered under the best split); equal
-        (share under N/3 in each group, where N can be so divided) and
-        loss_of_equal (what that loses). Shares are of the people given, not
-        held out. Of equally good splits, the one with most sizes for the
-        earlier group.
-
-    Raises
-    ------
-    SizingError
-        As ``fit_bands``.
-    """
-    numbers = sorted({int(n) for n in sizes})
-    if isinstance(people, People):
-        groups = group_of(people, adult_age=adult_age, bmi_threshold=bmi_threshold)
-        people = by_group(people, groups)
-    _check_groups(people, "people")
-    names = [g for g in GROUPS if g in people]
-    if not numbers or numbers[0] < 1:
-        raise SizingError(
-            str(Problem("no number of sizes to share out", "numbers from 1 up"))
-        )
-    weights = {g: float(people[g].weight.sum() / people[g].draws) for g in names}
-    whole = sum(weights.values())
-    gain = {}
-    for group in names:
-        reached = [0.0]
-        for count in range(1, numbers[-1] + 1):
-            request = check_request(
-                people[group],
-                widths=_widths_of(widths, group),
-                sizes=count,
-                load_limit_kg=(load_limits_kg or {}).get(group),
-                **settings,
-            )
-            fitter = Fitter(request)
-            value = max(fitter.value(fitter.fit()), reached[-1])
-            reached.append(value)
-        gain[group] = np.array(reached) * weights[group] / whole
-    rows = []
-    for number in numbers:
-        best = max(
-            _splits(number, len(names)),
-            key=lambda split: (round(_total(gain, names, split), 12), split),
-        )
-        row: dict[str, Any] = {"sizes": number, **dict(zip(names, best, strict=True))}
-        row["estimate"] = _total(gain, names, best)
-        equal = float("nan")
-        if number % len(names) == 0:
-            even = (number // len(names),) * len(names)
-            equal = _total(gain, names, even)
-        row["equal"], row["loss_of_equal"] = equal, row["estimate"] - equal
-        rows.append(row)
-    return pd.DataFrame(rows)
-
-
-def _splits(number: int, groups: int) -> Iterable[tuple[int, ...]]:
-    if groups == 1:
-        yield (number,)
-        return
-    for first in range(number + 1):
-        for rest in _splits(number - first, groups - 1):
-            yield (first, *rest)
-
-
-def _total(gain: Mapping[str, Floats], names: list[str], split: Any) -> float:
-    return float(sum(gain[g][k] for g, k in zip(names, split, strict=True)))
-
-
-def _widths_of(widths: Mapping[str, Any], group: str) -> Mapping[str, Width]:
+def widths_of(widths: Mapping[str, Any], group: str) -> Mapping[str, Width]:
     """Return a group's widths from widths for all or widths by group."""
     if not any(key in GROUPS for key in widths):
         return widths
-    _check_groups(widths, "widths")
+    check_groups(widths, "widths")
     if group not in widths:
         raise SizingError(
             str(
@@ -423,7 +322,8 @@ def _widths_of(widths: Mapping[str, Any], group: str) -> Mapping[str, Width]:
     return found
 
 
-def _check_groups(given: Mapping[str, Any], what: str) -> None:
+def check_groups(given: Mapping[str, Any], what: str) -> None:
+    """Refuse groups that are not among ``GROUPS``."""
     unknown = [key for key in given if key not in GROUPS]
     if unknown:
         raise SizingError(

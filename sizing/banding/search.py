@@ -101,7 +101,9 @@ class Task:
         index = np.indices([len(r) for r in ranges]).reshape(len(ranges), -1)
         return np.stack([r[i] for r, i in zip(ranges, index, strict=True)], axis=1)
 
-    def allowed(self, size: int, below: Ints, above: Ints) -> np.ndarray:
+    def allowed(
+        self, size: int, below: Ints, above: Ints, only: int | None = None
+    ) -> np.ndarray:
         """Return whether some box of a node may stand before some of another.
 
         Parameters
@@ -110,9 +112,12 @@ class Task:
             The larger size.
         below, above : ndarray of int64, shape (pairs, measures, 2)
             Nodes of the size below and of this size.
+        only : int, optional
+            Look at this measure only.
         """
         fine = np.ones(len(below), dtype=bool)
-        for d, axis in enumerate(self.axes):
+        for d in range(len(self.axes)) if only is None else (only,):
+            axis = self.axes[d]
             a_first, a_last = below[:, d, 0], below[:, d, 1]
             b_first, b_last = above[:, d, 0], above[:, d, 1]
             low, high = axis.low[size - 1], axis.high[size - 1]
@@ -310,7 +315,7 @@ def halve(task: Task, nodes: Nodes, pairs: Pairs, d: int) -> tuple[Nodes, Pairs]
                 x, y = below[a], above[b]
                 real = (x >= 0) & (y >= 0)
                 x, y = x[real], y[real]
-                fine = task.allowed(k, halves[k - 1][x], halves[k][y])
+                fine = task.allowed(k, halves[k - 1][x], halves[k][y], only=d)
                 found.append(np.column_stack([x[fine], y[fine]]))
         new.append(np.concatenate(found))
     return halves, new

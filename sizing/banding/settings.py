@@ -102,7 +102,7 @@ def check_request(
         _refuse("the least share of a size makes no sense", "0 to below 1", least_share)
     bodies = read_bodies(people, list(wide), load_limit_kg=load_limit_kg)
     # One measure alone mostly settles it, without sorting whole rows.
-    distinct = max(np.count_nonzero(np.bincount(x)) for x in bodies.values.T)
+    distinct = max(int((np.bincount(x) > 0).sum()) for x in bodies.values.T)
     if sizes > distinct:
         distinct = len(np.unique(bodies.values, axis=0))
     if sizes > distinct:

@@ -140,6 +140,85 @@ def price_of_grading(
     )
 
 
+@dataclass(frozen=True)
+class BoxesNeeded:
+    """How many unordered boxes reach a coverage.
+
+    Attributes
+    ----------
+    boxes : int
+        So many suffice.
+    least : int
+        Certified: fewer do not suffice.
+    share : float
+        What the boxes cover.
+    """
+
+    boxes: int
+    least: int
+    share: float
+
+
+def boxes_needed(
+    people: People,
+    *,
+    widths: Mapping[str, float],
+    target: float,
+    time_limit_s: float = 60.0,
+    **settings: Any,
+) -> BoxesNeeded:
+    """Find the fewest unordered boxes that cover a share of the people.
+
+    Parameters
+    ----------
+    people, widths, **settings
+        See ``price_of_grading``.
+    target : float
+        Share to cover, above 0 and up to 1.
+    time_limit_s : float
+        For the mixed-integer programme; ``least`` holds if it is stopped.
+
+    Returns
+    -------
+    BoxesNeeded
+
+    Raises
+    ------
+    SizingError
+        As ``price_of_grading``; or if the target makes no sense.
+    """
+    if not 0 < target <= 1:
+        raise SizingError(
+            str(Problem("the target makes no sense", "above 0, up to 1", value=target))
+        )
+    fitter = Fitter(check_request(people, widths=widths, sizes=1, **settings))
+    bodies = fitter.bodies
+    holds, weight, _ = incidence(fitter.axes, bodies.values, bodies.counted)
+    cells, boxes = holds.shape
+    held = sparse.hstack([-holds, sparse.identity(cells)], format="csr")
+    enough = sparse.csr_matrix(np.concatenate([np.zeros(boxes), weight])[None, :])
+    goal = target * bodies.total
+    result = milp(
+        np.concatenate([np.ones(boxes), np.zeros(cells)]),
+        constraints=[
+            LinearConstraint(held, -np.inf, np.zeros(cells)),
+            LinearConstraint(enough, goal * (1 - 1e-9), np.inf),
+        ],
+        integrality=np.concatenate([np.ones(boxes), np.zeros(cells)]),
+        bounds=Bounds(0, 1),
+        options={"time_limit": time_limit_s},
+    )
+    if result.x is None or result.mip_dual_bound is None:
+        raise _no_chart(time_limit_s)
+    chosen = np.flatnonzero(result.x[:boxes] > 0.5)
+    reached = np.asarray(holds[:, chosen].sum(axis=1)).ravel() > 0
+    return BoxesNeeded(
+        len(chosen),
+        int(np.ceil(float(result.mip_dual_bound) - 1e-6)),
+        float(weight[reached].sum()) / bodies.total,
+    )
+
+
 def incidence(
     axes: list[Axis], values: Ints, weight: Floats
 ) -> tuple[sparse.csr_matrix, Floats, Ints]:
@@ -231,18 +310,22 @@ def choose(
         bounds=Bounds(0, 1),
         options={"time_limit": time_limit_s, "mip_rel_gap": 1e-9},
     )
-    if result.x is None:
-        raise SizingError(
-            str(
-                Problem(
-                    "no unordered chart was found in time",
-                    "a longer time",
-                    "raise time_limit_s or take a larger step",
-                    value=time_limit_s,
-                )
-            )
-        )
+    if result.x is None or result.mip_dual_bound is None:
+        raise _no_chart(time_limit_s)
     chosen = np.flatnonzero(result.x[:boxes] > 0.5)
     reached = np.asarray(holds[:, chosen].sum(axis=1)).ravel() > 0
     bound = -float(result.mip_dual_bound)
     return float(weight[reached].sum()), bound, chosen
+
+
+def _no_chart(time_limit_s: float) -> SizingError:
+    return SizingError(
+        str(
+            Problem(
+                "no unordered chart was found in time",
+                "a longer time, or a target that boxes can reach",
+                "raise time_limit_s or take a larger step",
+                value=time_limit_s,
+            )
+        )
+    )
