@@ -9,6 +9,7 @@ from sizing.client.client import Client
 from sizing.client.how import MASS, reading, usual_error
 from sizing.client.outcomes import Fitting
 from sizing.client.posterior import Bodies
+from sizing.client.stature import STATURE
 from sizing.measures import MEASURES
 from sizing.population.model_terms import Floats
 
@@ -53,6 +54,8 @@ def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFram
     now = _right(np.zeros(n, dtype=int), 1, fold, bodies, answers)
     rows = []
     for j, measure in enumerate(MEASURES):
+        if client.stature is not None and measure == STATURE:
+            continue  # whoever cannot stand is not asked to
         if measure in known and known[measure].sd <= _POOR * usual_error(measure):
             continue
         how = "scale" if measure == MASS else "tape once"

@@ -85,9 +85,11 @@ class ChartJudgement:
         for _, row in self.why.iterrows():
             lines.append(why_words(row))
         if self.unneeded:
+            most = self.sizes.loc[self.sizes["unneeded"], "needs_high"].max()
             lines.append(
                 f"Sizes that almost nobody needs (under {100 * NOBODY:g} % have no "
-                f"other): {', '.join(self.unneeded)}."
+                f"other, at most {100 * most:.1f} % by the intervals): "
+                f"{', '.join(self.unneeded)}."
             )
         heavy = self.sizes[self.sizes["load_first"] > 0]
         for _, row in heavy.iterrows():
@@ -124,7 +126,7 @@ def judge_chart(
     people: People,
     chart: SizeChart,
     *,
-    by: tuple[str, ...] = ("sex", "age_band"),
+    by: tuple[str, ...] | None = None,
     replicates: int = REPLICATES,
     seed: int = 1,
 ) -> ChartJudgement:
@@ -134,8 +136,9 @@ def judge_chart(
     ----------
     people : People
     chart : SizeChart
-    by : tuple of str
-        Groupings, as in ``coverage``.
+    by : tuple of str, optional
+        Groupings, as in ``coverage``; without it sex and age band, where the
+        people have them.
     replicates, seed : int
         Of the bootstrap, where the people have no survey design.
 
@@ -147,7 +150,7 @@ def judge_chart(
         size fits: what dropping it would cost); load_first, load_first_low,
         load_first_high (share whom its measures other than the body mass fit,
         but whose body mass is over its load limit: the load limit bites before
-        the fabric does); unneeded (upper end of ``needs`` under 0.5 %); method;
+        the fabric does); unneeded (``needs`` under 0.5 %); method;
         n.
 
     Examples
@@ -159,6 +162,9 @@ def judge_chart(
     >>> found.sizes["needs"].between(0, 1).all().item()
     True
     """
+    if by is None:
+        have = {"sex": "sex", "age_band": "age_years"}
+        by = tuple(name for name, column in have.items() if column in people.frame)
     found = coverage(people, chart, by=list(by) or None, seed=seed)
     by_size = found.by_size.set_index(["share", "size"])
     table = pd.DataFrame({"size": chart.sizes, "group": chart.frame["group"]})
@@ -177,7 +183,7 @@ def judge_chart(
     )
     table["load_first"] = means.estimate[0]
     table["load_first_low"], table["load_first_high"] = low[0], high[0]
-    table["unneeded"] = table["needs_high"] < NOBODY
+    table["unneeded"] = table["needs"] < NOBODY
     table["method"] = found.by_size["method"].iloc[0]
     table["n"] = people.n
     return ChartJudgement(
@@ -186,11 +192,28 @@ def judge_chart(
         coverage=found,
         findings=review_chart(chart, people=people),
         why=why_none(people, chart, replicates=replicates, seed=seed),
-        between=who_falls_between(people, chart),
+        between=_between(people, chart),
         sizes=table,
         limits=people.limits,
         sources=people.sources,
     )
+
+
+def _between(people: People, chart: SizeChart) -> pd.DataFrame:
+    """Return odds ratios by whatever of sex, age and build the people have."""
+    needed = {
+        "sex": ["sex"],
+        "age_band": ["age_years"],
+        "bmi_class": ["sex", "age_years", "body_mass_kg", "stature_cm"],
+    }
+    terms = [
+        term
+        for term, columns in needed.items()
+        if term in people.frame or set(columns) <= set(people.frame)
+    ]
+    if not terms or "age_years" not in people.frame:
+        return pd.DataFrame()
+    return who_falls_between(people, chart, terms=terms)
 
 
 def _load_first(people: People, chart: SizeChart) -> Floats:
@@ -198,7 +221,7 @@ def _load_first(people: People, chart: SizeChart) -> Floats:
     frame = chart.frame.drop(columns=["load_limit_kg"]).assign(load_limit_kg=np.nan)
     band = [c for c in ("body_mass_kg_low", "body_mass_kg_high") if c in frame]
     fabric = SizeChart(frame.drop(columns=band), chart.name)
-    if not fabric.measures:
+    if not fabric.measures or "body_mass_kg" not in people.frame:
         return np.zeros((len(people.frame), len(chart.sizes)))
     held = fits_matrix(people.frame, fabric)
     mass = to_tenths(people.frame["body_mass_kg"])

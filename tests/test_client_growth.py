@@ -1,0 +1,86 @@
+"""Children: when each measure leaves the size."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from rcpchgrowth import measurement_from_sds, sds_for_measurement
+
+from sizing.chart import chart_from
+from sizing.client import check_client
+from sizing.client.growth import measure_again_in, outgrows
+from sizing.client.how import reading
+from sizing.client.outcomes import edges_of
+from sizing.client.posterior import draw_bodies
+from sizing.client.words import growth_words
+
+
+def chart(**columns):
+    return chart_from(pd.DataFrame({"size": ["one"]} | columns), warn=False)
+
+
+def test_stature_leaves_at_the_age_rcpchgrowth_gives():
+    # A girl of 6.5 years, 118 cm: at what age does her centile pass 135 cm?
+    z = sds_for_measurement("cdc", 6.5, "height", 118.0, sex="female")
+    ages = np.arange(6.5, 14, 1 / 24)
+    height = [
+        measurement_from_sds(
+            "cdc",
+            requested_sds=z,
+            measurement_method="height",
+            sex="female",
+            age=float(a),
+        )
+        for a in ages
+    ]
+    # Whole millimetres: 135.0 still fits, 135.1 does not.
+    right = float(np.interp(135.05, height, ages))
+    exact = [
+        reading("stature_cm", 118.0, "exact"),
+        reading("body_mass_kg", 22, "exact"),
+    ]
+    bodies = draw_bodies("female", 6.5, exact)
+    one = chart(stature_cm_low=[100], stature_cm_high=[135])
+    edges = edges_of(one, one.load_limits())
+    row = outgrows(bodies, edges, "one").iloc[0]
+    assert row["estimate"] == pytest.approx(right, abs=0.1)
+    assert row["low"] == pytest.approx(row["high"], abs=1e-6)
+
+
+def test_a_wider_band_lasts_longer_and_doubt_widens_the_span():
+    child = {"sex": "male", "age_years": 7, "body_mass_kg": 24, "stature_cm": 123}
+    rows = []
+    for high in (70, 80, 90):
+        one = chart(hip_circumference_cm_low=[50], hip_circumference_cm_high=[high])
+        rows.append(check_client(one, child).growth.iloc[0])
+    leaving = [row["estimate"] for row in rows]
+    assert leaving == sorted(leaving)
+    assert all(row["low"] <= row["estimate"] for row in rows)
+    one = chart(hip_circumference_cm_low=[50], hip_circumference_cm_high=[80])
+    taken = check_client(one, child | {"hip_circumference_cm": 62}).growth.iloc[0]
+    assert taken["high"] - taken["low"] < rows[1]["high"] - rows[1]["low"]
+
+
+def test_the_load_limit_is_outgrown_too():
+    one = chart(load_limit_kg=[30.0], body_mass_kg_low=[10], body_mass_kg_high=[60])
+    child = {"sex": "female", "age_years": 8, "body_mass_kg": 26, "stature_cm": 128}
+    growth = check_client(one, child).growth
+    assert growth.loc[growth["measure"] == "body_mass_kg", "high_edge"].item() == 30.0
+
+
+def test_adults_have_no_growth_and_children_a_date_to_measure_again():
+    one = chart(hip_circumference_cm_low=[50], hip_circumference_cm_high=[70])
+    adult = {"sex": "female", "age_years": 40, "body_mass_kg": 60, "stature_cm": 165}
+    assert check_client(one, adult).growth.empty
+    child = {"sex": "female", "age_years": 9, "body_mass_kg": 29, "stature_cm": 134}
+    answer = check_client(one, child)
+    assert any("Measure again" in line for line in growth_words(answer))
+    again = measure_again_in(answer.growth, 9)
+    assert 0 <= again <= 1
+    assert 9.5 + again <= answer.growth["low"].min() + 1e-9 or again == 0
+
+
+@pytest.mark.parametrize("age", [2, 2.03, 16, 19, 19.9])
+def test_every_childs_age_can_be_projected(age):
+    one = chart(hip_circumference_cm_low=[40], hip_circumference_cm_high=[120])
+    answer = check_client(one, {"sex": "male", "age_years": age})
+    assert len(answer.growth) == 1 and growth_words(answer)

@@ -1,0 +1,161 @@
+"""An own chart: idle sizes, load limits that bite first, edges moved."""
+
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.chart import chart_from, demo_chart
+from sizing.client import judge_chart, nudge, with_edge
+from sizing.client.own_chart import nudge_layout
+from sizing.coverage import compare_charts, coverage
+from sizing.errors import SizingError
+from sizing.fit import fits_matrix
+from sizing.plots.own_chart import gaps_of, plot_bands, plot_difference
+from sizing.plots.style import HATCHES
+from sizing.population import load_people, people_from
+from sizing.report.own_chart import density
+from sizing.report.own_chart_live import bands_svg
+
+
+@pytest.fixture(scope="module")
+def people():
+    return load_people("walking_difficulty", draws=2)
+
+
+def test_needs_are_what_dropping_the_size_costs(people):
+    chart = demo_chart()
+    found = judge_chart(people, chart, by=(), replicates=50).sizes.set_index("size")
+    fits = fits_matrix(people.frame, chart)
+    w = people.weight.to_numpy() / people.weight.sum()
+    whole = w @ fits.any(axis=1)
+    for i, size in enumerate(chart.sizes):
+        without = w @ np.delete(fits, i, axis=1).any(axis=1)
+        assert found.loc[size, "needs"] == pytest.approx(whole - without, abs=1e-9)
+    # Nobody among these adults needs the smallest size.
+    assert found.loc["paediatric 1", "unneeded"]
+    assert not found.loc["adult 2", "unneeded"]
+
+
+def test_the_load_limit_that_bites_before_the_fabric_is_found():
+    frame = pd.DataFrame(
+        {
+            "body_mass_kg": [90.0, 119.9, 120.0, 120.1, 140.0],
+            "hip_circumference_cm": [100.0, 110, 110, 110, 150],
+        }
+    )
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "load_limit_kg": [120],
+                "hip_circumference_cm_low": [90],
+                "hip_circumference_cm_high": [120],
+            }
+        ),
+        warn=False,
+    )
+    own = people_from(frame.assign(sex="female", age_years=40.0))
+    found = judge_chart(own, chart, by=(), replicates=50).sizes.iloc[0]
+    # 120.1 kg: the fabric fits, the load limit does not; 140 kg fits neither.
+    assert found["load_first"] == pytest.approx(0.2)
+    assert found["fits"] == pytest.approx(0.6)
+
+
+def test_summary_names_gaps_reasons_and_cautions(people):
+    moved = with_edge(demo_chart(), "paediatric 2", "hip_circumference_cm", "low", 67)
+    told = judge_chart(people, moved, replicates=50).summary()
+    assert "belongs to neither" in told
+    assert "have no size because of" in told
+    assert "label" in told
+
+
+def test_a_nudge_is_the_paired_comparison(people):
+    chart = demo_chart()
+    moved = with_edge(chart, "adult 2", "hip_circumference_cm", "high", 120)
+    quick = nudge(people, chart, moved).table.iloc[0]
+    full = compare_charts(people, chart, moved).table.iloc[0]
+    assert quick["estimate"] == pytest.approx(full["estimate"], abs=1e-12)
+    width, other = (row["high"] - row["low"] for row in (quick, full))
+    assert width == pytest.approx(other, rel=0.1)
+    # Paired: far narrower than either chart's own interval.
+    alone = coverage(people, chart).table.iloc[0]
+    assert width < 0.5 * (alone["high"] - alone["low"])
+
+
+def test_from_change_to_new_picture_takes_under_a_third_of_a_second(people):
+    chart = demo_chart()
+    place = nudge_layout(people)
+    measure = "hip_circumference_cm"
+    took = []
+    for high in (117, 118, 119, 120, 121):
+        start = time.process_time()
+        moved = with_edge(chart, "adult 2", measure, "high", high)
+        nudge(people, chart, moved, place).summary()
+        bands_svg(
+            moved.frame,
+            measure,
+            density=density(people, measure),
+            label="Hip girth, cm",
+            before=chart.frame,
+        )
+        took.append(time.process_time() - start)
+    assert min(took) < 0.3
+
+
+@settings(max_examples=20, deadline=None)
+@given(
+    ends=st.lists(
+        st.tuples(st.integers(400, 1500), st.integers(0, 300)), min_size=1, max_size=9
+    )
+)
+def test_gaps_against_brute_force(ends):
+    bands = [(a / 10, (a + wide) / 10) for a, wide in ends]
+    points = np.arange(min(a for a, _ in ends), max(a + b for a, b in ends) + 1)
+    free = [all(not a <= p <= a + b for a, b in ends) for p in points]
+    gaps = gaps_of(bands)
+    inside = [
+        any(a < p / 10 - 1e-9 and p / 10 + 1e-9 < b for a, b in gaps) for p in points
+    ]
+    assert free == inside
+
+
+def test_moving_an_edge_is_checked():
+    chart = demo_chart()
+    with pytest.raises(SizingError, match="above the high limit"):
+        with_edge(chart, "adult 2", "hip_circumference_cm", "low", 130)
+    with pytest.raises(SizingError, match="size"):
+        with_edge(chart, "adult 9", "hip_circumference_cm", "low", 90)
+    with pytest.raises(SizingError):
+        with_edge(chart, "adult 2", "hip_circumference_cm", "low", -4)
+    wide = with_edge(chart, "adult 2", "hip_circumference_cm", "high", None)
+    assert np.isnan(wide.frame.loc[4, "hip_circumference_cm_high"])
+    assert chart.frame.loc[4, "hip_circumference_cm_high"] == 116
+
+
+def test_pictures_show_gap_and_overlap_and_the_difference(people):
+    moved = with_edge(demo_chart(), "paediatric 2", "hip_circumference_cm", "low", 67)
+    ax = plot_bands(
+        moved.frame,
+        "hip_circumference_cm",
+        density=density(people, "hip_circumference_cm"),
+        label="Hip girth, cm",
+    )
+    assert "gap 64 to 67" in [text.get_text() for text in ax.texts]
+    assert sum(patch.get_hatch() == HATCHES[1] for patch in ax.patches) >= 6
+    table = pd.DataFrame(
+        {"outcome": ["covered"], "estimate": [0.02], "low": [0.01], "high": [0.03]}
+    )
+    ax = plot_difference(table, words={"covered": "covered"})
+    assert ax.texts[0].get_text() == "+2.0 %"
+    light = bands_svg(
+        moved.frame,
+        "hip_circumference_cm",
+        density=density(people, "hip_circumference_cm"),
+        label="Hip girth, cm",
+        before=demo_chart().frame,
+    )
+    assert "gap 64 to 67" in light and light.count("url(#overlap)") >= 6

@@ -1,0 +1,120 @@
+"""Stature of those who cannot stand: published equations, surveys, no double pull."""
+
+import numpy as np
+import pytest
+
+from data_sources import derive_segment_equations
+from sizing.chart import demo_chart
+from sizing.client import check_client, client_from, estimate_stature
+from sizing.client.posterior import draw_bodies
+from sizing.client.stature import as_reading, equations, segments
+from sizing.errors import InputProblems, SizingError
+from sizing.resources import source_table
+
+# Chumlea, Roche, Steinbaugh, J Am Geriatr Soc 1985;33:116-120; Donini et al., J Nutr
+# Health Aging 2000 (both as quoted by secondary sources), worked by hand.
+WORKED = [
+    ("male", 70, 52.0, "chumlea_1985", 64.19 - 2.80 + 105.04),
+    ("female", 80, 48.0, "chumlea_1985", 84.88 - 19.20 + 87.84),
+    ("male", 75, 52.0, "donini_2000", 94.87 + 4.8 + 82.16 - 17.25),
+    ("female", 75, 48.0, "donini_2000", 94.87 + 75.84 - 17.25),
+]
+
+
+@pytest.mark.parametrize(("sex", "age", "knee", "equation", "right"), WORKED)
+def test_knee_height_equations_by_hand(sex, age, knee, equation, right):
+    found = estimate_stature(sex, age, {"knee_height_cm": knee}, equation=equation)
+    assert found.best["estimate"] == pytest.approx(right, abs=0.01)
+    assert found.best["key"] == equation
+    # Error in use: quartiles 5.4 cm apart (Epidemiol Health 2009;31:e2009004).
+    assert 1.349 * found.best["sd_cm"] == pytest.approx(5.4, abs=0.01)
+
+
+def test_the_two_equations_agree_within_their_error():
+    for sex, knee in (("male", 52.0), ("female", 48.0)):
+        one, two = (
+            estimate_stature(sex, 75, {"knee_height_cm": knee}, equation=e).best
+            for e in ("chumlea_1985", "donini_2000")
+        )
+        assert abs(one["estimate"] - two["estimate"]) < one["sd_cm"]
+
+
+def test_an_estimate_is_not_drawn_to_the_mean_twice():
+    for sex, knee in (("female", 42.0), ("female", 53.0), ("male", 47.0)):
+        found = estimate_stature(sex, 75, {"knee_height_cm": knee})
+        bodies = draw_bodies(sex, 75.0, [as_reading(found, sex, 75)])
+        stature = bodies.values[:, 1]
+        mean = bodies.weight @ stature
+        sd = np.sqrt(bodies.weight @ (stature - mean) ** 2)
+        assert mean == pytest.approx(found.best["estimate"], abs=1.2)
+        assert sd == pytest.approx(found.best["sd_cm"], rel=0.15)
+
+
+def test_an_estimate_brings_a_wider_interval_than_a_tape():
+    common = {"sex": "female", "age_years": 75, "body_mass_kg": 62}
+    told = [
+        check_client(demo_chart(), common | more).measures.iloc[1]
+        for more in ({"stature_cm": 153.2}, {"knee_height_cm": 47.0})
+    ]
+    width = [row["high"] - row["low"] for row in told]
+    assert width[1] > 2.5 * width[0]
+    assert [row["evidence"] for row in told] == ["measured", "predicted"]
+    assert told[1]["how"] == "estimated"
+
+
+def test_beyond_its_ages_an_equation_is_marked_and_widened():
+    inside = estimate_stature("male", 40, {"span_cm": 180.0}).best
+    beyond = estimate_stature("male", 80, {"span_cm": 180.0}).best
+    assert (inside["ages"], beyond["ages"]) == ("inside", "beyond")
+    assert beyond["sd_cm"] == pytest.approx(1.5 * inside["sd_cm"])
+
+
+def test_every_equation_has_a_source_and_an_error():
+    table = equations()
+    assert (table["source"].str.len() > 20).all()
+    assert table["sd_cm"].between(2.5, 6).all()
+    assert set(table["segment"]) == set(segments())
+
+
+def test_what_cannot_be_estimated_is_refused():
+    with pytest.raises(SizingError, match="no segment"):
+        estimate_stature("male", 70, {"foot_cm": 25})
+    with pytest.raises(InputProblems, match="without sex and age"):
+        client_from({"sex": "m", "knee_height_cm": 50})
+
+
+def test_a_stature_by_tape_goes_before_an_estimate():
+    client = client_from(
+        {"sex": "m", "age_years": 70, "stature_cm": 170, "knee_height_cm": 49}
+    )
+    assert client.stature is None and client.known["stature_cm"].value == 170
+
+
+@pytest.mark.surveys
+def test_segment_equations_are_those_of_the_surveys(survey_folder):
+    surveys = derive_segment_equations.read(survey_folder)
+    shipped = source_table("segment_equations.csv")
+    for source, frame in surveys.items():
+        segment = derive_segment_equations.FROM_SURVEY[source][0]
+        for sex in ("female", "male"):
+            names = ["stature_cm", segment, "age_years", "weight"]
+            mine = frame.loc[frame["sex"] == sex, names].dropna().astype(float)
+            # Least squares leaves a gap of mean 0 that goes with no predictor.
+            row = shipped[
+                (shipped["segment"] == segment)
+                & (shipped["sex"] == sex)
+                & (shipped["source"] == source)
+            ].iloc[0]
+            told = (
+                row["constant"]
+                + row["slope"] * mine[segment]
+                + row["age_slope"] * mine["age_years"]
+            )
+            gap = mine["stature_cm"] - told
+            weight = mine["weight"] / mine["weight"].mean()
+            assert abs(np.average(gap, weights=weight)) < 0.01
+            for column in (segment, "age_years"):
+                assert abs(np.cov(gap, mine[column], aweights=weight)[0, 1]) < 0.05
+            assert np.sqrt(np.average(gap**2, weights=weight)) == pytest.approx(
+                row["sd_cm"], rel=0.01
+            )
