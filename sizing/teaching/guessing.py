@@ -82,7 +82,7 @@ class GuessModel:
 
     def mean_absolute(self) -> float:
         """Return the mean absolute relative error, by the trapezoid rule."""
-        z = np.linspace(-30, 30, 12_001)
+        z = np.linspace(-30, 30, 3_001)
         weight = np.exp(-(np.abs(z) ** self.shape))
         errors = np.abs(self.centre + self.scale * z)
         return float((weight * errors).sum() / weight.sum())
@@ -227,8 +227,9 @@ def _best(
 
     def misses(parameters: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         curve = model(parameters)
-        return np.array([_miss(curve, row) for row in rows.to_dict("records")])
+        return np.array([_miss(curve, row) for row in figures])
 
+    figures = rows.to_dict("records")
     start, low, high = [np.log(0.1)], [np.log(0.005)], [np.log(1.0)]
     if has_centre:
         start, low, high = [*start, 0.0], [*low, -0.3], [*high, 0.3]
