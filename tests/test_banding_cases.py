@@ -49,19 +49,21 @@ def test_never_below_the_rival(case):
 def test_unsmoothed_soldiers_need_smoothing(survey_folder):
     """One row per person, three measures: the fit follows chance, and says so.
 
-    The first prototype held out 88.4 to 88.5 % here against the rival's 88.7 %,
-    and 88.66 % with smoothing by 1 cm.
+    The first prototype held out 88.4 to 88.5 % here against the rival's 88.7 %
+    (half-open bands), and 88.66 % with smoothing by 1 cm.
     """
     people = soldiers(survey_folder)
     settings = {"widths": {BACK: 10, HIP: 20, SEAT: 8}, "sizes": 4, "splits": 10}
     rough = fit_bands(people, **settings)
     assert rough.share > rough.rival_share + 0.003
-    assert rough.held_out < rough.share - 0.003
-    gain = rough.held_out - rough.rival_held_out
-    if gain < -0.002:
-        assert "smooth_cm" in rough.summary()
-    smooth = fit_bands(people, **settings, smooth_cm=2.0)
+    # Measured: 89.05 % held out against the rival's 89.33 %.
+    assert rough.held_out < rough.rival_held_out - 0.002
+    assert "smooth_cm" in rough.summary()
+    # Smoothing by 0.5, 0.8, 1.0 or 1.2 cm brings it within 0.2 points; 2 cm is
+    # too much (88.1 %).
+    smooth = fit_bands(people, **settings, smooth_cm=0.5)
     assert smooth.held_out >= smooth.rival_held_out - 0.002
+    assert "as good" in smooth.summary()
     two = fit_bands(people, widths={BACK: 10, HIP: 20}, sizes=4)
     assert two.held_out >= two.rival_held_out + 0.01
 
@@ -75,10 +77,12 @@ def test_figures_of_the_first_prototype(survey_folder):
     people = soldiers(survey_folder)
     widths = {BACK: 10, HIP: 20}
     centimetre = fit_bands(people, widths=widths, sizes=4, splits=0)
-    millimetre = fit_bands(people, widths=widths, sizes=4, step_cm=0.1, splits=0)
+    millimetre = fit_bands(
+        people, widths=widths, sizes=4, step_cm=0.1, splits=0, tolerance=1e-6
+    )
     assert 0.9623 <= centimetre.share <= 0.9650
     assert centimetre.share <= millimetre.share <= centimetre.upper_bound
-    assert millimetre.gap == pytest.approx(0, abs=0.005)
+    assert millimetre.gap == pytest.approx(0, abs=2e-6)
     # The half-open band [a, a + w) of whole millimetres is the closed one that
     # is 1 mm narrower.
     half_open = {measure: width - 0.1 for measure, width in widths.items()}

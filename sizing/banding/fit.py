@@ -53,7 +53,7 @@ def fit_bands(
     those, the one with the lowest edges, from the largest size downwards.
 
     People with several joint draws are smoothed thereby; with one row each the
-    fit follows the rows, and ``smooth_cm`` of 1 or 2 is advised.
+    fit follows the rows, and ``smooth_cm`` of 0.5 or 1 is advised.
 
     Parameters
     ----------

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from sizing.banding.axis import Axis, Ints, tenths
-from sizing.banding.bodies import Bodies
+from sizing.banding.bodies import Bodies, covered
 from sizing.banding.counts import Breaks, Floats, Lookup, cell_numbers, cumulate
 from sizing.banding.search import Part
 from sizing.banding.soft import cumulate_blurred
@@ -80,6 +80,8 @@ class Goal:
     def value(self, bodies: Bodies, low: Ints, high: Ints, rows: np.ndarray) -> float:
         """Return the goal's value for boxes and some rows, from first principles."""
         total = float(bodies.weight[rows].sum())
+        if self.name == "covered":
+            return float(bodies.weight @ (covered(bodies, low, high) & rows)) / total
         weight = np.where(bodies.coverable, bodies.weight, 0.0)[rows]
         values = bodies.values[rows]
         near = np.array(self.near or [0] * values.shape[1])

@@ -152,7 +152,7 @@ class BandFit:
             if gain < -AS_GOOD:
                 parts.append(
                     "The simple rival does better here: the fit follows chance in "
-                    "these people. Smooth it (smooth_cm=1 or 2), or use the rival."
+                    "these people. Smooth it (smooth_cm=0.5 or 1), or use the rival."
                 )
             elif gain <= AS_GOOD:
                 parts.append("The simple rival is as good here.")
