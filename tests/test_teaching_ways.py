@@ -291,6 +291,21 @@ def test_cards_are_seeded_banded_and_answered_rightly(adults):
     assert (numbers == np.round(numbers)).all()
 
 
+def test_a_hair_of_body_mass_is_no_surprise(adults):
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one", "two"],
+                "body_mass_kg_low": [20.0, 70.1],
+                "body_mass_kg_high": [70.0, 150.0],
+            }
+        ),
+        warn=False,
+    )
+    found = surprising_pairs(adults, chart)
+    assert len(found.table) == 0 and "no such pair" in found.summary()
+
+
 @pytest.mark.parametrize(
     "asked",
     [

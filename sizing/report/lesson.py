@@ -34,12 +34,15 @@ from sizing.teaching import (
     chance_of_wrong_size,
     check_guesses,
     compare_ways,
+    fit_guess,
     practice_clients,
     read_answers,
     room_result,
     surprising_pairs,
 )
 
+#: The study in which nurses' guesses of adults were best.
+BEST_GUESSES = "Fernandes 1999"
 #: Columns of the blank form before the tape measures.
 _FORM = ("participant", "subject", "reading", "chosen_size")
 
@@ -54,6 +57,8 @@ class Lesson:
     chart : SizeChart
     practice : Practice
     ways : WaysResult
+    kinder : WaysResult
+        By eye only, with the nurses' guesses of the study where they were best.
     check : DataFrame
         Of ``check_guesses``.
     pairs : Pairs
@@ -67,6 +72,7 @@ class Lesson:
     chart: SizeChart
     practice: Practice
     ways: WaysResult
+    kinder: WaysResult
     check: pd.DataFrame
     pairs: Pairs
     repeats: pd.DataFrame
@@ -112,6 +118,15 @@ def prepare_lesson(
         chart,
         practice,
         compare_ways(people, chart, seed=seed, replicates=100),
+        compare_ways(
+            people,
+            chart,
+            ways=["by_eye"],
+            by=[],
+            guess=fit_guess("nurse", study=BEST_GUESSES),
+            seed=seed,
+            replicates=100,
+        ),
         check_guesses(),
         surprising_pairs(people, chart, n=3, seed=seed),
         chance_of_wrong_size(

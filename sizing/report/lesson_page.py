@@ -49,6 +49,16 @@ def _answer(ways: WaysResult) -> str:
     )
 
 
+def _kinder(found: WaysResult) -> str:
+    """Return what comes of guessing where the published guesses were best."""
+    told = _told(found)["by_eye", PUT_WRONG]
+    study = found.settings["guess"][0].study
+    return (
+        f"With the guesses of the study where nurses guessed best ({study}), by eye "
+        f"still puts {share(told)} in a size that does not fit."
+    )
+
+
 def _worst(ways: WaysResult) -> str:
     worst = ways.worst_groups()
     if worst.empty:
@@ -154,6 +164,7 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
                     "do better with these. 'The size we always use' is "
                     f"'{usual}', the one that fits most of these people. By tape, "
                     "every measure of the chart is read once, or twice and averaged.",
+                    _kinder(lesson.kinder),
                     "Whoever measures and finds that no size fits knows it, and asks. "
                     "Whoever guesses takes a size all the same.",
                 ],

@@ -23,6 +23,8 @@ from sizing.teaching.practice import sizes_in_words
 _BUILD = ("body_mass_kg", "stature_cm")
 #: Nearest neighbours looked at, and how near two people must be to be alike.
 _LOOKED_AT = 40
+#: SDs of a reading by which a pair is plainly apart; such pairs come first.
+_PLAIN = 2.0
 
 
 @dataclass(frozen=True)
@@ -107,8 +109,9 @@ def surprising_pairs(
     Notes
     -----
     Both must be of one sex and age band, both fit some size, and share none. The
-    parting measure is the one that rules the other's size out by most SDs of a
-    reading. Pairs are ranked by certainty, ranks apart and that distance; nobody
+    parting measure is the one, other than body mass and stature, that rules the
+    other's size out by most SDs of a reading; there must be one each way. Pairs
+    that are 2 SD apart come first, then by certainty, ranks and distance; nobody
     stands in two pairs, and no two pairs have the same sizes while others are to
     be had. Where measures are drawn the figures are those of one draw: such a
     person exists in body mass and stature, and her other measures are likely, not
@@ -150,7 +153,10 @@ def surprising_pairs(
     gap, measure = _parting(frame, rows_a, rows_b, fits_a, fits_b, chart, sd)
     ranks = _ranks_apart(fits_a, fits_b)
     rng = np.random.default_rng(seed)
-    rank = np.lexsort((rng.random(len(one)), -gap, -ranks, -certainty))
+    plain = gap >= _PLAIN
+    rank = np.lexsort((rng.random(len(one)), -gap, -ranks, -certainty, ~plain))
+    # Parted by a hair of body mass or stature alone is no surprise.
+    rank = rank[gap[rank] > 0]
     sexes = frame["sex"].astype(str).iloc[one].tolist()
     chosen = _different(rank, one, two, sexes, fits_a, fits_b, n)
     table, bodies = [], []
@@ -241,16 +247,17 @@ def _parting(
     Of the two directions the weaker counts, so that both are truly apart.
     """
     size_a, size_b = fits_a.argmax(axis=1), fits_b.argmax(axis=1)
-    names = list(limits(chart))
+    names = [measure for measure in limits(chart) if measure not in _BUILD]
     miss = np.zeros((2, len(rows_a), len(names)))
-    for j, (measure, (low, high)) in enumerate(limits(chart).items()):
+    for j, measure in enumerate(names):
+        low, high = limits(chart)[measure]
         x = frame[measure].to_numpy(dtype=float)
         for k, (rows, size) in enumerate(((rows_a, size_b), (rows_b, size_a))):
             value = 10 * x[rows]
             out = np.maximum(low[size] - value, value - high[size])
             miss[k, :, j] = np.maximum(out, 0) / (10 * sd[measure])
-    if not len(rows_a):
-        return np.zeros(0), []
+    if not len(rows_a) or not names:
+        return np.zeros(len(rows_a)), [""] * len(rows_a)
     together = miss.max(axis=0)
     return miss.max(axis=2).min(axis=0), [names[j] for j in together.argmax(axis=1)]
 
