@@ -73,7 +73,8 @@ def fit_bands(
     group : {"paediatric", "adult", "bariatric"}
         Group of the sizes in the chart.
     fixed : SizeChart, optional
-        Sizes already owned: they stay, the others are fitted around them.
+        Sizes already owned: they stay, the others are fitted around them. The
+        chart numbers all sizes anew, from the smallest.
     least_step : mapping of measure to float, optional
         Each size starts at least this much above its smaller neighbour.
     least_overlap : mapping of measure to float, optional

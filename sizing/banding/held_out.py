@@ -6,6 +6,7 @@ import numpy as np
 from scipy import stats
 
 from sizing.banding.fitter import Fitter
+from sizing.errors import SizingError
 
 METHOD = (
     "mean of repeated half-splits by person; interval by Student's t with the "
@@ -85,7 +86,12 @@ def half_splits(fitter: Fitter, *, splits: int, seed: int) -> HeldOut:
             half = ~half
         train = half[bodies.person]
         weight = np.where(train, bodies.weight, 0.0)
-        charts = (fitter.fit(weight), fitter.rival(weight))
+        try:
+            charts = (fitter.fit(weight), fitter.rival(weight))
+        except SizingError:
+            # Half of the people may not meet constraints that all of them do;
+            # the splits that remain are counted in the table.
+            continue
         shares.append([fitter.value(chart, ~train) for chart in charts])
-    fitted, other = np.array(shares).T
+    fitted, other = np.array(shares).reshape(-1, 2).T
     return HeldOut(fitted, other, n - n // 2)
