@@ -306,11 +306,11 @@ def test_a_client_takes_under_fifty_milliseconds():
     chart = demo_chart()
     check_client(chart, client)
     took = []
-    for _ in range(7):
+    for _ in range(25):
         start = time.process_time()
         check_client(chart, client)
         took.append(time.process_time() - start)
-    # Processor time, the best of seven: what an unshared machine would need.
+    # Processor time, the best of 25: what an unshared machine would need.
     assert min(took) < 0.05
 
 

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 from scipy.special import ndtri
 
 from sizing.client.client import Client
@@ -17,6 +16,8 @@ from sizing.population.model_terms import Floats
 _CLASSES = 32
 #: Measures no better than this many usual errors are worth taking again.
 _POOR = 1.5
+#: Answers less likely than this are not weighed.
+_HARDLY = 0.002
 COLUMNS = ["measure", "how", "now", "after", "estimate", "low", "high", "method", "n"]
 
 
@@ -47,6 +48,8 @@ def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFram
     and Schlaifer, Applied Statistical Decision Theory, 1961, from memory).
     """
     answers = np.column_stack([found.fits, ~found.fits.any(axis=1)]).astype(float)
+    # Answers that hardly ever are right cannot be chosen: leaving them out is quick.
+    answers = answers[:, bodies.weight @ answers > _HARDLY]
     fold = bodies.build % 2
     known = client.known
     n = len(bodies.weight)
@@ -63,7 +66,7 @@ def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFram
         classes = _sorted(read, bodies.weight)
         after = _right(classes, _CLASSES, fold, bodies, answers)
         gain, variance = bodies.share((after - now)[:, None])
-        half = stats.norm.ppf(0.975) * np.sqrt(variance[0])
+        half = ndtri(0.975) * np.sqrt(variance[0])
         first = float(bodies.weight @ now)
         rows.append(
             {

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
+from scipy.special import ndtri
 
 from sizing.chart import SizeChart
 from sizing.client.posterior import Bodies
@@ -144,7 +144,7 @@ def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
     number = np.where(
         inside, p * (1 - p) / np.where(inside, variance, 1.0), bodies.effective
     )
-    z = stats.norm.ppf(0.5 + LEVEL / 2)
+    z = float(ndtri(0.5 + LEVEL / 2))
     middle = (p + z**2 / (2 * number)) / (1 + z**2 / number)
     half = (
         z * np.sqrt(p * (1 - p) / number + z**2 / (4 * number**2)) / (1 + z**2 / number)

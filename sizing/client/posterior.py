@@ -31,7 +31,7 @@ from sizing.population.model_plausible import implausible
 from sizing.population.model_terms import Floats
 
 #: Bodies drawn, and builds among them: fewer where readings fix the build.
-DRAWS, BUILDS, BUILDS_IF_KNOWN = 4096, 1024, 256
+DRAWS, BUILDS, BUILDS_IF_KNOWN = 4096, 512, 256
 #: A reading of the build with less than this relative error fixes it.
 FIXED = 0.03
 #: Below this share of effective builds a second, better aimed round is drawn.
