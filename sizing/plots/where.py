@@ -136,12 +136,16 @@ def where_words(words: pd.DataFrame) -> str:
     >>> "Hip girth: level around" in where_words(vocabulary())
     True
     """
-    table = words.set_index("name")
+    said = {
+        str(name): (str(label), str(landmarks).rstrip("."))
+        for name, label, landmarks in zip(
+            words["name"], words["label"], words["landmarks"], strict=True
+        )
+    }
     parts = []
-    for number, name in enumerate((n for n in _PLACES if n in table.index), start=1):
-        landmarks = str(table.at[name, "landmarks"]).rstrip(".")
-        landmarks = landmarks[0].lower() + landmarks[1:]
-        parts.append(f"{number}, {table.at[name, 'label']}: {landmarks}")
+    for number, name in enumerate((n for n in _PLACES if n in said), start=1):
+        label, landmarks = said[name]
+        parts.append(f"{number}, {label}: {landmarks[0].lower()}{landmarks[1:]}")
     return (
         "Drawing of a person seated against an upright, from the side and from the "
         "front, and lying on the back, with numbered lines where each measure is "

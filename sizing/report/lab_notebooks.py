@@ -17,6 +17,14 @@ from sizing.errors import SizingError
 #: The kit's own corner in the user's folder: what it laid, settings, its log.
 CORNER = ".sizing"
 _LAID = "laid.json"
+_START = "start.ipynb"
+_WAY_BACK = {
+    "cell_type": "markdown",
+    "id": "way-back",
+    "metadata": {},
+    "source": "[Back to the start page](start.ipynb). *This page gets itself ready in "
+    "some seconds; the forms work when the answers are there.*",
+}
 _SAID = {
     "new": "laid for you",
     "same": "as it came",
@@ -47,12 +55,29 @@ def notebook_files() -> dict[str, Traversable]:
     found = {}
     if folder.is_dir():
         found = {f.name: f for f in folder.iterdir() if f.name.endswith(".ipynb")}
-    if "start.ipynb" not in found:
+    if _START not in found:
         raise SizingError(
             "The notebooks did not come with this install of the kit. What to do: "
             "install it again from the folder you downloaded."
         )
     return dict(sorted(found.items()))
+
+
+def prepared_notebooks() -> dict[str, bytes]:
+    """Return the notebooks as they are laid: every page runs when it is opened.
+
+    Each but the start page begins with the way back to it, and asks to be run on
+    opening (see lab_open.js).
+    """
+    prepared = {}
+    for name, file in notebook_files().items():
+        notebook = json.loads(file.read_text(encoding="utf-8"))
+        if name != _START:
+            notebook["metadata"]["sizing"] = {"run_on_open": True}
+            notebook["cells"].insert(0, _WAY_BACK)
+        text = json.dumps(notebook, indent=1, ensure_ascii=False)
+        prepared[name] = f"{text}\n".encode()
+    return prepared
 
 
 def lay_notebooks(
@@ -97,7 +122,7 @@ def lay_notebooks(
     [['a.ipynb', 'new']]
     """
     if notebooks is None:
-        notebooks = {name: f.read_bytes() for name, f in notebook_files().items()}
+        notebooks = prepared_notebooks()
     day = (today or date.today()).isoformat()
     try:
         (folder / CORNER / "data").mkdir(parents=True, exist_ok=True)

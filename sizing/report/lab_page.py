@@ -3,6 +3,7 @@
 import base64
 import io
 import json
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -16,34 +17,33 @@ from sizing.plots.where import plot_where, where_words
 DOORS: tuple[tuple[str, str, str], ...] = (
     (
         "purchaser.ipynb",
-        "I buy slings",
+        "Purchaser: I buy slings",
         "Which sizes to stock, how many of each, and whom none of them fits.",
     ),
     (
         "adviser.ipynb",
-        "I fit slings",
+        "Adviser: I fit slings",
         "One client and a tape measure: which size, how sure, what to measure next. "
         "Or try a size chart of your own.",
     ),
     (
         "trainer.ipynb",
-        "I train carers",
+        "Trainer: I train carers",
         "An hour with a room: why measuring beats guessing, with practice clients.",
     ),
     (
         "study.ipynb",
-        "I want to know what this rests on",
-        "How the study is made, from whom, and where it stops. Makers and buyers can "
+        "How the study is made, and what it rests on",
+        "From whom the figures come, and where they stop. Makers and buyers can "
         "go on to [how the edges of the sizes are set](bands.ipynb).",
     ),
 )
-_PICTURE = "where.png"
 
 
 def start_notebook() -> dict[str, Any]:
     """Return the start page as a notebook.
 
-    It needs no kernel to be read: the picture is part of it.
+    Its picture is stored with it, so that the page is whole before anything runs.
 
     Returns
     -------
@@ -60,36 +60,16 @@ def start_notebook() -> dict[str, Any]:
         f"## [{name}]({file})\n\n{behind}" for file, name, behind in DOORS
     )
     warned = "\n".join(f"- {text}" for text in cautions())
-    # An alternative text in Markdown ends at its first closing bracket.
-    alt = where_words(vocabulary()).replace("[", "(").replace("]", ")")
-    texts = [
-        _WELCOME,
-        doors,
-        _HOW,
-        f"{_WHERE}\n\n![{alt}](attachment:{_PICTURE})\n\n{_BENEATH}",
-        f"## Before any lift\n\n{warned}",
-        _LIMITS,
+    before = [_WELCOME, doors, _HOW, _WHERE]
+    after = [f"## Before any lift\n\n{warned}", _LIMITS]
+    cells = [
+        *(_words(text) for text in before),
+        _code(_DRAWING, [where_html()]),
+        *(_words(text) for text in after),
+        _code(_INSTALLED, []),
     ]
-    cells: list[dict[str, Any]] = [
-        {
-            "cell_type": "markdown",
-            "id": f"start-{number:02d}",
-            "metadata": {},
-            "source": text,
-        }
-        for number, text in enumerate(texts)
-    ]
-    cells[3]["attachments"] = {_PICTURE: {"image/png": _picture()}}
-    cells.append(
-        {
-            "cell_type": "code",
-            "execution_count": None,
-            "id": f"start-{len(texts):02d}",
-            "metadata": {"jupyter": {"source_hidden": True}, "tags": ["hide-input"]},
-            "outputs": [],
-            "source": _INSTALLED,
-        }
-    )
+    for number, cell in enumerate(cells):
+        cell["id"] = f"start-{number:02d}"
     return {
         "cells": cells,
         "metadata": {
@@ -105,18 +85,56 @@ def start_notebook() -> dict[str, Any]:
     }
 
 
+def where_html() -> str:
+    """Return the drawing of where each measure is taken, with words beside it.
+
+    Examples
+    --------
+    >>> where_html().startswith("<figure>")
+    True
+    """
+    words = vocabulary()
+    drawn, small = io.BytesIO(), io.BytesIO()
+    figure = plot_where(words).figure
+    figure.savefig(drawn, format="png", dpi=130)  # type: ignore[union-attr]
+    # Few greys are enough for it, and a third of the bytes.
+    Image.open(drawn).convert("L").quantize(16).save(small, "PNG", optimize=True)
+    data = base64.b64encode(small.getvalue()).decode("ascii")
+    return (
+        f'<figure><img alt="{escape(where_words(words))}" '
+        f'src="data:image/png;base64,{data}" style="max-width: 100%">'
+        f"<figcaption>{_BENEATH}</figcaption></figure>"
+    )
+
+
+def _words(text: str) -> dict[str, Any]:
+    return {"cell_type": "markdown", "metadata": {}, "source": text}
+
+
+def _code(source: str, pages: list[str]) -> dict[str, Any]:
+    """Return a folded code cell and the HTML it has shown."""
+    shown = [
+        {
+            "data": {"text/html": page},
+            "execution_count": None,
+            "metadata": {},
+            "output_type": "execute_result",
+        }
+        for page in pages
+    ]
+    return {
+        "cell_type": "code",
+        "execution_count": None,
+        "metadata": {"jupyter": {"source_hidden": True}, "tags": ["hide-input"]},
+        "outputs": shown,
+        "source": source,
+    }
+
+
 def write_start(path: Path) -> None:
     """Write the start page to a file, as the kit ships it."""
     text = json.dumps(start_notebook(), indent=1, ensure_ascii=False)
     path.write_text(text + "\n", encoding="utf-8")
-
-
-def _picture() -> str:
-    """Return the drawing as a small PNG in base64; few greys are enough for it."""
-    drawn, small = io.BytesIO(), io.BytesIO()
-    plot_where(vocabulary()).figure.savefig(drawn, format="png", dpi=130)
-    Image.open(drawn).convert("L").quantize(16).save(small, "PNG", optimize=True)
-    return base64.b64encode(small.getvalue()).decode("ascii")
 
 
 _WELCOME = """\
@@ -143,9 +161,16 @@ the top of each page.
 - **If a page seems stuck**, choose *Kernel > Restart Kernel and Run All Cells*."""
 _WHERE = "## Where each measure is taken"
 _BENEATH = """\
-*A straight line with two ends is a length or a breadth. A curved band is a tape \
+A straight line with two ends is a length or a breadth. A curved band is a tape \
 around the body. Take hip girth and stature lying down: the seat spreads the hips. The \
-figures are drawn by eye and are nobody's measures.*"""
+figures are drawn by eye and are nobody's measures."""
+_DRAWING = """\
+# The drawing, from the kit's vocabulary of measures.
+from IPython.display import HTML
+
+from sizing.report.lab_page import where_html
+
+HTML(where_html())"""
 _LIMITS = """\
 ## Whom it does not hold for
 
