@@ -234,7 +234,8 @@ def handout_html(lesson: Lesson, figure: Picture) -> str:
     told = _told(lesson.ways)
     once, twice = told["tape_once", PUT_WRONG], told["tape_twice", PUT_WRONG]
     measures = [
-        f"{words['label'][m]}: {_lower(str(words['landmarks'][m]))}"
+        f"{words['label'][m]}: "
+        + _lower(str(words["landmarks"][m]).removeprefix("None: "))
         for m in chart_limits(lesson.chart)
     ]
     return lesson_template("handout.html.j2").render(
@@ -251,7 +252,7 @@ def handout_html(lesson: Lesson, figure: Picture) -> str:
         "practice, no source).",
         worst=_worst(lesson.ways),
         cautions=cautions(),
-        limits=f"{lesson.people.name}, n = {lesson.people.n:,}, sized by "
+        limits=f"{lesson.people.name.capitalize()}, n = {lesson.people.n:,}, sized by "
         f"'{lesson.chart.name}' ({lesson.chart.source}). Nobody here was measured "
         "seated; seated measures are drawn from models; nobody is known to have a "
         "contracture, an amputation or scoliosis. Intervals are 95 %.",

@@ -97,47 +97,48 @@ def _room_answer(room: RoomResult) -> str:
 
 
 def _room_sizes_table(room: RoomResult) -> Table:
-    rows = room.sizes[(room.sizes["count"] > 0)]
-    frame = pd.DataFrame(
-        {
-            "From": rows["source"],
-            "Participant": rows["participant"],
-            "Outcome": rows["outcome"].map(CHOICE_WORDS),
-            "Count": [
-                f"{c} of {n}" for c, n in zip(rows["count"], rows["n"], strict=True)
-            ],
-            "Share (95 %)": [share(r) for r in rows.to_dict("records")],
-        }
-    )
-    words = ["From", "Participant", "Outcome"]
-    return table(frame, caption="What came of each choice", words=words)
+    frames = []
+    for (source, who), own in room.sizes.groupby(["source", "participant"], sort=False):
+        told = {r["outcome"]: r for r in own.to_dict("records")}
+        cells = {"From": source, "Participant": who, "Choices": own["n"].iloc[0]}
+        together = who == TOGETHER
+        for outcome, words in CHOICE_WORDS.items():
+            row = told[outcome]
+            count = str(row["count"])
+            # Only all together are enough for an interval to say something.
+            cells[words.capitalize()] = (
+                f"{count}: {share(row)}" if together and row["count"] else count
+            )
+        frames.append(cells)
+    text_columns = ["From", "Participant"]
+    caption = "What came of each choice: counts, and shares (95 %) together"
+    return table(pd.DataFrame(frames), caption=caption, words=text_columns)
 
 
 def _guess_table(measure: str, rows: pd.DataFrame) -> Table:
     unit = measure.rsplit("_", 1)[1]
     names = {
-        "bias": "on average",
-        "sd": "SD",
-        "lower_limit": "lower limit",
-        "upper_limit": "upper limit",
+        "bias": f"On average, {unit}",
+        "lower_limit": f"Lower limit, {unit}",
+        "upper_limit": f"Upper limit, {unit}",
     }
-    frame = pd.DataFrame(
-        {
-            "Participant": rows["participant"],
-            "Figure": rows["statistic"].map(names),
-            unit: [f"{v:+.1f}" if pd.notna(v) else "" for v in rows["estimate"]],
-            "95 %": [
-                f"{a:+.1f} to {b:+.1f}" if pd.notna(a) else ""
-                for a, b in zip(rows["low"], rows["high"], strict=True)
-            ],
-            "Guesses": rows["n"],
-        }
-    )
+    frames = []
+    for who, own in rows.groupby("participant", sort=False):
+        told = {r["statistic"]: r for r in own.to_dict("records")}
+        cells = {"Participant": who, "Guesses": own["n"].iloc[0]}
+        for statistic, words in names.items():
+            row = told[statistic]
+            cell = f"{row['estimate']:+.1f}" if pd.notna(row["estimate"]) else ""
+            if who == TOGETHER and pd.notna(row["low"]):
+                cell += f" ({row['low']:+.1f} to {row['high']:+.1f})"
+            cells[words] = cell
+        frames.append(cells)
     label = measure_labels()[measure]
+    method = rows["method"].iloc[0]
     return table(
-        frame,
-        caption=f"{label}: guess minus truth",
-        words=["Participant", "Figure"],
+        pd.DataFrame(frames),
+        caption=f"{label}: guess minus truth; together with its interval ({method})",
+        words=["Participant"],
     )
 
 
@@ -173,18 +174,15 @@ def _tape_table(rows: pd.DataFrame) -> Table:
 
 def _habit_table(room: RoomResult) -> Table:
     rows = room.error.measurers
-    frame = pd.DataFrame(
-        {
-            "Measure": rows["measure"].map(measure_labels()),
-            "Participant": rows["participant"],
-            "From the others": [f"{v:+.1f}" for v in rows["bias"]],
-            "People": rows["n"],
-        }
-    )
+    wide = rows.pivot_table(
+        index="participant", columns="measure", values="bias", sort=False
+    ).rename(columns=measure_labels())
+    cells = wide.map(lambda v: f"{v:+.1f}" if pd.notna(v) else "")
+    frame = cells.reset_index().rename(columns={"participant": "Participant"})
     return table(
         frame,
         caption="Each participant's habit: first readings minus everybody's mean",
-        words=["Measure", "Participant"],
+        words=["Participant"],
     )
 
 

@@ -39,7 +39,9 @@ class Agreement:
             return "There is no guess with a true value to set beside it."
         rows = self.table[self.table["participant"] == TOGETHER]
         told = rows.set_index("statistic")["estimate"]
-        words = f"{len(self.points)} guesses: on average {told['bias']:+.1f} {unit}"
+        # Rounding must not leave a minus before nothing.
+        bias = round(float(told["bias"]), 1) + 0.0
+        words = f"{len(self.points)} guesses: on average {bias:+.1f} {unit}"
         if np.isfinite(told["lower_limit"]):
             words += (
                 f"; 19 in 20 lie between {told['lower_limit']:+.1f} and "

@@ -224,7 +224,7 @@ def _by_tape(
     first = read.sort_values("reading", kind="stable").drop_duplicates(
         [*_WHO, "measure"]
     )
-    wide = first.pivot_table(index=_WHO, columns="measure", values="value")
+    wide = first.pivot_table(index=_WHO, columns="measure", values="value", sort=False)
     wide = wide.reset_index()
     wide = wide.reindex(columns=[*_WHO, *needed])
     if "body_mass_kg" in needed:
