@@ -25,6 +25,7 @@ from sizing.client.outcomes import (
     outcome_table,
 )
 from sizing.client.posterior import Bodies, draw_bodies
+from sizing.client.remarks import evidence_limits, notes, sources
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.fit import DIRECTIONS
 from sizing.fit.nearest import nearest, yardsticks
@@ -37,7 +38,6 @@ from sizing.measures import (
     vocabulary,
 )
 from sizing.measures.edges import NO_HIGH, NO_LOW
-from sizing.population import limits
 from sizing.population.model_evidence import evidence_levels
 from sizing.population.model_terms import Floats
 
@@ -166,10 +166,10 @@ def check_client(
         allowances=allowed,
         growth=growth,
         nearest=near,
-        notes=tuple(_notes(client, shown, chart.load_limits())),
+        notes=tuple(notes(client, shown, chart.load_limits())),
         doubts=tuple(str(doubt) for doubt in doubts),
-        limits=_limits(client),
-        sources=_sources(client),
+        limits=evidence_limits(client),
+        sources=sources(client),
         bodies=bodies,
     )
 
@@ -375,62 +375,3 @@ def _nearest(
         "direction": DIRECTIONS[int(direction[0])],
         "miss": float(miss[0]),
     }
-
-
-def _notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[str]:
-    """Return what to know of these entries."""
-    known = client.known
-    unused = [m for m in known if m not in chart.measures and m != MASS]
-    missing = [m for m in chart.measures if m not in known]
-    notes = []
-    if MASS not in known:
-        notes.append(
-            "Body mass was not measured: weigh before any lift, and compare with the "
-            "lowest load limit of all parts."
-        )
-    elif known[MASS].how in ("reported", "guessed"):
-        notes.append(
-            f"Body mass was {known[MASS].how}, not weighed: weigh before any lift."
-        )
-    if known and not set(known) & set(chart.measures):
-        notes.append(
-            "The chart limits none of the measures that were taken: every figure it "
-            "is compared with is predicted. Take one the chart limits: "
-            f"{', '.join(_plain(m) for m in chart.measures)}."
-        )
-    elif unused:
-        notes.append(
-            f"Not limited by the chart, but of use to predict what was not measured: "
-            f"{', '.join(_plain(m) for m in unused)}."
-        )
-    if missing:
-        notes.append(
-            f"Predicted, not measured: {', '.join(_plain(m) for m in missing)}."
-        )
-    if (load == NO_HIGH).any():
-        notes.append(
-            "The chart states no load limit for some size: read the sling's own label."
-        )
-    if client.sex is None:
-        notes.append("Sex was not stated: both are mixed, so intervals are wider.")
-    if client.age_years is None:
-        notes.append("Age was not stated: all ages are mixed, so intervals are wider.")
-    if client.stature is not None:
-        notes.append(client.stature.summary())
-    return notes
-
-
-def _plain(measure: str) -> str:
-    return measure.rsplit("_", 1)[0].replace("_", " ")
-
-
-def _limits(client: Client) -> tuple[str, ...]:
-    age = client.age_years
-    span = (2.0, 80.0) if age is None else (age, age)
-    return (*limits.model_limits(*span), limits.AT_HOME, limits.NO_POSTURE)
-
-
-def _sources(client: Client) -> tuple[str, ...]:
-    found = [*limits.MODEL_SOURCES]
-    found += [f"{one.measure}: {one.source}" for one in client.readings]
-    return tuple(dict.fromkeys(found))

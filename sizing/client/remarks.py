@@ -1,0 +1,68 @@
+"""What to know of one client's entries, and where the evidence stops."""
+
+import numpy as np
+import numpy.typing as npt
+
+from sizing.client.client import Client
+from sizing.client.how import MASS
+from sizing.client.outcomes import Edges
+from sizing.client.words import plain
+from sizing.measures.edges import NO_HIGH
+from sizing.population import limits
+
+
+def notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[str]:
+    """Return what to know of these entries."""
+    known = client.known
+    unused = [m for m in known if m not in chart.measures and m != MASS]
+    missing = [m for m in chart.measures if m not in known]
+    told = []
+    if MASS not in known:
+        told.append(
+            "Body mass was not measured: weigh before any lift, and compare with the "
+            "lowest load limit of all parts."
+        )
+    elif known[MASS].how in ("reported", "guessed"):
+        told.append(
+            f"Body mass was {known[MASS].how}, not weighed: weigh before any lift."
+        )
+    if known and not set(known) & set(chart.measures):
+        told.append(
+            "The chart limits none of the measures that were taken: every figure it "
+            "is compared with is predicted. Take one the chart limits: "
+            f"{', '.join(plain(m) for m in chart.measures)}."
+        )
+    elif unused:
+        told.append(
+            f"Not limited by the chart, but of use to predict what was not measured: "
+            f"{', '.join(plain(m) for m in unused)}."
+        )
+    if missing:
+        told.append(
+            f"Predicted, not measured: {', '.join(plain(m) for m in missing)}."
+        )
+    if (load == NO_HIGH).any():
+        told.append(
+            "The chart states no load limit for some size: read the sling's own label."
+        )
+    if client.sex is None:
+        told.append("Sex was not stated: both are mixed, so intervals are wider.")
+    if client.age_years is None:
+        told.append("Age was not stated: all ages are mixed, so intervals are wider.")
+    if client.stature is not None:
+        told.append(client.stature.summary())
+    return told
+
+
+def evidence_limits(client: Client) -> tuple[str, ...]:
+    """Return where the evidence about people like this one stops."""
+    age = client.age_years
+    span = (2.0, 80.0) if age is None else (age, age)
+    return (*limits.model_limits(*span), limits.AT_HOME, limits.NO_POSTURE)
+
+
+def sources(client: Client) -> tuple[str, ...]:
+    """Return where the figures behind the answer come from."""
+    found = [*limits.MODEL_SOURCES]
+    found += [f"{one.measure}: {one.source}" for one in client.readings]
+    return tuple(dict.fromkeys(found))
