@@ -23,10 +23,13 @@ from sizing.stock import (
     offer_from,
     plan_stock,
     serves_from,
+    service,
     tables,
 )
 from sizing.stock.days import draw_days, group_from
-from sizing.stock.programme import least_cost, programme_from
+from sizing.stock.programme import Programme, least_cost, programme_from
+from sizing.stock.rivals import equal_numbers, like_last_year
+from sizing.stock.service import Needs
 
 
 def tall_and_short(**columns):
@@ -343,3 +346,37 @@ def test_a_named_population_gives_the_same_plan_twice():
     ]
     pd.testing.assert_frame_equal(plans[0].order, plans[1].order)
     pd.testing.assert_frame_equal(plans[0].service, plans[1].service)
+
+
+def test_many_linked_sizes_are_planned_nearly_as_well(monkeypatch):
+    serves, prices = demo_scenario()
+    groups = serves_from(serves)
+    exact = plan_stock(groups, demo_chart(), prices=prices, scenarios=200)
+    monkeypatch.setattr(service, "MOST_LISTED", 3)
+    quick = plan_stock(groups, demo_chart(), prices=prices, scenarios=200)
+    assert quick.cost <= 1.05 * exact.cost
+    assert 0 <= quick.gap < 0.2
+    assert quick.service.iloc[0]["high"] >= 0.95
+
+
+def test_whom_no_size_fits_is_told_client_by_client_on_a_caseload():
+    own = people_from(
+        pd.DataFrame({"person": [7, 8, 9], "stature_cm": [150.0, 199.0, 120.0]})
+    )
+    plan = plan_stock(Served(own), tall_and_short(), scenarios=50)
+    told = plan.not_fitted.set_index("client")
+    assert told["outcome"].to_dict() == {8: "beyond_largest", 9: "below_smallest"}
+    assert told.loc[8, "nearest_size"] == "tall" and told.loc[8, "estimate"] == 1
+    assert told.loc[8, "miss_median"] == pytest.approx(9.0)
+    assert plan.order["order"].tolist() == [1, 0]
+    assert "row 8" in stock_page(plan)
+
+
+def test_equal_numbers_are_equal_and_spend_what_they_can():
+    offer = offer_from(tall_and_short())
+    needs = Needs(np.array([[9, 9]]), np.array([1, 2]), 2)
+    programme = Programme(offer, needs, 0)
+    # Three of each cost 660, and nothing costs the 10 left; with 770 one more.
+    assert equal_numbers(programme, 670.0).tolist() == [3, 3]
+    assert equal_numbers(programme, 770.0).tolist() == [4, 3]
+    assert like_last_year(programme, 560.0, np.array([2.0, 1.0])).tolist() == [4, 1]

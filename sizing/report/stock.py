@@ -286,12 +286,18 @@ def _more(plan: StockPlan) -> tuple[Section, ...]:
     )
 
 
+def _who(row: dict) -> str:
+    if pd.isna(row["client"]):
+        return str(row["group"])
+    return f"{row['group']}, row {row['client']:.0f}"
+
+
 def _unfitted(plan: StockPlan) -> Table:
     labels = vocabulary().set_index("name")["label"]
     rows = _records(plan.not_fitted.head(_KINDS_SHOWN))
     shown = pd.DataFrame(
         {
-            "Group": [r["group"] for r in rows],
+            "Group": [_who(r) for r in rows],
             "Why": [OUTCOME_WORDS.get(str(r["outcome"]), "") for r in rows],
             "Nearest size": [r["nearest_size"] for r in rows],
             "is": [_DIRECTIONS.get(str(r["direction"]), "") for r in rows],

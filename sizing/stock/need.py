@@ -33,7 +33,9 @@ class Served:
         How many come over the planning period; as many leave. On a day taken
         at random from the period a client of the caseload has been replaced
         with probability ``1 - exp(-admissions * t / count)``, t uniform on 0 to
-        1: newcomers take over places at random, at a constant rate.
+        1: newcomers take over places at random, at a constant rate. Where people
+        are drawn, a day looks the same whoever has left, so admissions matter
+        only if slings are not passed on.
     number : str
         ``fixed``: ``count`` every day. ``poisson``: the number present varies
         as a Poisson number with mean ``count``, as it does where people come

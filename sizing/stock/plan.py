@@ -35,7 +35,7 @@ _CHECKS = 4
 #: Rounds in which the planning level is raised until unseen days meet the target.
 _ROUNDS = 4
 #: Seconds for the order itself, and for each point beside it.
-_SECONDS, _ASIDE = 5.0, 1.5
+_SECONDS, _ASIDE = 5.0, 1.0
 _PLANNING, _TUNING, _CHECKING = range(3)
 
 
@@ -104,7 +104,11 @@ def plan_stock(
     the level asked of the planning days is raised until a second set of days
     meets the target; what the plan says of itself comes from a third set.
     Intervals hold for the drawn days: they take the people, their measures and
-    the chart as given.
+    the chart as given. Where the solver's time runs out (a gap above 0) another
+    machine may find another order; with a gap of 0 it costs the same everywhere.
+
+    The rivals of ``.comparison`` may spend what the plan costs, or the whole
+    budget where there is one.
 
     Examples
     --------
@@ -137,7 +141,8 @@ def plan_stock(
         robust = _robustness(
             work, ready, order.packs, target, check.days.number, bar.update
         )
-        comparison = _comparison(programme, check, order)
+        money = order.cost if target is not None else float(budget or 0.0)
+        comparison = _comparison(programme, check, order, money)
         bar.update(2)
     people = [group.people for group in groups] + [
         group.newcomers for group in groups if group.newcomers is not None
@@ -436,13 +441,13 @@ def _with_children(
 
 
 def _comparison(
-    programme: Programme, check: tables.Check, order: Order
+    programme: Programme, check: tables.Check, order: Order, money: float
 ) -> pd.DataFrame:
-    """Spend what the plan costs otherwise, and judge it on the same days."""
+    """Spend the same money otherwise, and judge it on the same days."""
     used = programme.offer.column("last_year")
-    spent = {"plan": order.packs, "equal numbers": equal_numbers(programme, order.cost)}
+    spent = {"plan": order.packs, "equal numbers": equal_numbers(programme, money)}
     if np.nansum(used) > 0:
-        spent["last year's use"] = like_last_year(programme, order.cost, used)
+        spent["last year's use"] = like_last_year(programme, money, used)
     rows = []
     served = {
         name: check.needed - check.shortage(programme.stock(packs)).waiting

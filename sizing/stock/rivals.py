@@ -31,7 +31,7 @@ def _spend(programme: Programme, budget: float, share: np.ndarray) -> Ints:
     wanted = share > 0
 
     def packs(scale: float) -> np.ndarray:
-        return np.minimum(np.floor(scale * share / pack + 1e-9), room)
+        return np.minimum(np.floor(scale * share / pack), room)
 
     # The largest scale that the budget pays for: costs grow with it.
     while (packs(high) @ price) <= budget and (packs(high) < room)[wanted].any():

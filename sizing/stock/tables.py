@@ -227,9 +227,10 @@ def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        group; outcome, failing_measure, direction, nearest_size (as in
-        ``sizing.fit.assign``); estimate (people of that kind present on a mean
-        day), low, high (range of 90 % of days), method, n (persons in the data
+        group; client (on a caseload: the person's number, which is her row in
+        the file; otherwise empty); outcome, failing_measure, direction,
+        nearest_size (as in ``sizing.fit.assign``); estimate (people of that
+        kind present on a mean day), low, high (range of 90 % of days), method, n (persons in the data
         behind it); miss_median, miss_p90 (cm or kg past the nearest size's
         edge); stature_cm, body_mass_kg, hip_circumference_cm: medians.
     """
@@ -249,15 +250,19 @@ def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
                 frame[measure] = people.frame.loc[chosen, measure]
         frame["weight"] = people.weight[chosen]
         total = float(people.weight.sum())
-        for kind, rows in frame.groupby(_KINDS, sort=False):
+        # On a caseload each client is told apart: someone must act for her.
+        listed = group.served.count is None
+        for kind, rows in frame.groupby(
+            [*_KINDS, "person"] if listed else _KINDS, sort=False
+        ):
             if rows["weight"].sum() <= 0:
                 continue
             counted = _count_row(group, rows, total)
-            record = dict(zip(_KINDS, kind, strict=True))
+            record = dict(zip([*_KINDS, "client"], kind, strict=False))
             parts.append(
                 {"group": group.served.title, **record, **counted, **_described(rows)}
             )
-    columns = ["group", *_KINDS, "estimate", "low", "high", "method", "n"]
+    columns = ["group", "client", *_KINDS, "estimate", "low", "high", "method", "n"]
     columns += ["miss_median", "miss_p90", *_TOLD]
     made = pd.DataFrame(parts).reindex(columns=columns)
     return made.sort_values("estimate", ascending=False, ignore_index=True)
