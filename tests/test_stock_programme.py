@@ -12,12 +12,12 @@ from scipy import stats
 from sizing.chart import chart_from
 from sizing.population import people_from
 from sizing.stock import Served, Use, offer_from
+from sizing.stock.budget import fewest_waiting
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.programme import (
     Programme,
     adapted,
     days_allowed,
-    fewest_waiting,
     least_cost,
     programme_from,
 )

@@ -7,6 +7,7 @@ from matplotlib.ticker import PercentFormatter
 from sizing.plots.style import (
     HATCHES,
     INK,
+    PAPER,
     SHADES,
     SOFT,
     axes_or_new,
@@ -59,7 +60,7 @@ def plot_demand(
             order["key"].map(place),
             "D",
             color=INK,
-            markerfacecolor="white",
+            markerfacecolor=PAPER,
             ms=8,
             label="slings held under the plan",
         )
@@ -137,7 +138,7 @@ def plot_cost_curve(curve: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         )  # fmt: skip
         plan = curve[curve["plan"]]
         ax.plot(
-            plan["cost"], plan["estimate"], "D", color=INK, markerfacecolor="white",
+            plan["cost"], plan["estimate"], "D", color=INK, markerfacecolor=PAPER,
             ms=9, label="the plan",
         )  # fmt: skip
         ax.set_ylim(bottom=0)

@@ -1,9 +1,7 @@
 """Plan which slings to stock."""
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import replace
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
@@ -11,32 +9,36 @@ from tqdm.auto import tqdm
 
 from sizing.chart import SizeChart
 from sizing.errors import SizingError
-from sizing.population import load_people
 from sizing.stock import tables
-from sizing.stock.days import Group, draw_days, group_from
+from sizing.stock.alternatives import (
+    CHECKING,
+    CURVE,
+    OTHERS,
+    TUNING,
+    Work,
+    comparison_of,
+    cost_curve,
+    robustness,
+)
+from sizing.stock.budget import fewest_waiting
+from sizing.stock.days import Group, group_from
 from sizing.stock.need import Served, Use, serves_from
 from sizing.stock.offers import Offer, offer_from
 from sizing.stock.programme import (
     Order,
     Programme,
     adapted,
-    fewest_waiting,
     least_cost,
-    programme_from,
 )
 from sizing.stock.result import StockPlan
-from sizing.stock.rivals import equal_numbers, like_last_year
 from sizing.stock.service import Ints
 
-#: Targets at which the curve of cost is worked out.
-CURVE: tuple[float, ...] = (0.80, 0.90, 0.95, 0.98, 0.99)
 #: Days for checking, as a multiple of those for planning.
 _CHECKS = 4
 #: Rounds in which the planning level is raised until unseen days meet the target.
 _ROUNDS = 4
-#: Seconds for the order itself, and for each point beside it.
-_SECONDS, _ASIDE = 5.0, 1.0
-_PLANNING, _TUNING, _CHECKING = range(3)
+#: Seconds for the order itself.
+_SECONDS = 5.0
 
 
 def plan_stock(
@@ -127,22 +129,22 @@ def plan_stock(
         raise SizingError("There is nobody to be served: every group counts 0 people.")
     offer = offer_from(charts, prices)
     ready = [group_from(group, offer) for group in groups]
-    work = _Work(offer, use, scenarios, seed)
-    steps = len(CURVE) + len(_OTHERS) + 4
+    work = Work(offer, use, scenarios, seed)
+    steps = len(CURVE) + len(OTHERS) + 4
     with tqdm(total=steps, delay=2, disable=not progress, desc="planning") as bar:
         programme = work.programme(ready)
         # Many sizes take longer on each day, and shares need no finer interval.
         checks = scenarios * (_CHECKS // 2 if programme.large else _CHECKS)
         order = _planned(work, ready, programme, target, budget, checks)
         bar.update(2)
-        check = tables.Check(work.days(ready, _CHECKING, checks), offer, use.spares)
+        check = tables.Check(work.days(ready, CHECKING, checks), offer, use.spares)
         stock = programme.stock(order.packs)
-        curve = _curve(programme, check, target, order, bar.update)
-        robust = _robustness(
+        curve = cost_curve(programme, check, target, order, bar.update)
+        robust = robustness(
             work, ready, order.packs, target, check.days.number, bar.update
         )
         money = order.cost if target is not None else float(budget or 0.0)
-        comparison = _comparison(programme, check, order, money)
+        comparison = comparison_of(programme, check, order, money)
         bar.update(2)
     people = [group.people for group in groups] + [
         group.newcomers for group in groups if group.newcomers is not None
@@ -200,31 +202,8 @@ def _checked(
     return float(target)
 
 
-class _Work:
-    """What every alternative shares: the offer, the use and the random numbers."""
-
-    def __init__(self, offer: Offer, use: Use, scenarios: int, seed: int) -> None:
-        self.offer, self.use = offer, use
-        self.scenarios, self.seed = scenarios, seed
-
-    def days(self, groups: Sequence[Group], stream: int, number: int) -> Any:
-        """Draw days; the same stream means the same luck."""
-        return draw_days(
-            groups,
-            self.use,
-            sizes=len(self.offer.keys),
-            days=number,
-            seed=(self.seed, stream),
-        )
-
-    def programme(self, groups: Sequence[Group]) -> Programme:
-        """Return the programme on the planning days."""
-        days = self.days(groups, _PLANNING, self.scenarios)
-        return programme_from(self.offer, days, self.use.spares)
-
-
 def _planned(
-    work: _Work,
+    work: Work,
     groups: Sequence[Group],
     programme: Programme,
     target: float | None,
@@ -235,7 +214,7 @@ def _planned(
     if target is None:
         return fewest_waiting(programme, float(budget or 0.0), seconds=_SECONDS)
     unseen = tables.Check(
-        work.days(groups, _TUNING, checks),
+        work.days(groups, TUNING, checks),
         work.offer,
         work.use.spares,
     )
@@ -265,13 +244,6 @@ def _planned(
             f"costs up to {budget:,.2f} (the target needs {order.cost:,.2f})",
         )
     return order
-
-
-def _aside(programme: Programme, target: float, packs: Ints) -> Order | None:
-    """Return the order for a target beside the one asked for."""
-    if programme.large:
-        return adapted(programme, packs, target)
-    return least_cost(programme, target, seconds=_ASIDE)
 
 
 def _beyond(
@@ -314,154 +286,3 @@ def _group_table(groups: Sequence[Served]) -> pd.DataFrame:
             "number": [group.number for group in groups],
         }
     )
-
-
-def _curve(
-    programme: Programme,
-    check: tables.Check,
-    target: float | None,
-    order: Order,
-    done: Callable[[], Any],
-) -> pd.DataFrame:
-    """Return the cost of other targets, judged on fresh days."""
-    rows = []
-    levels = sorted({*CURVE, *(() if target is None else (target,))})
-    for level in levels:
-        found = _aside(programme, level, order.packs)
-        if found is not None:
-            rows.append({"target": level, **_point(programme, check, found)})
-        done()
-    rows.append({"target": np.nan, **_point(programme, check, order)})
-    table = pd.DataFrame(rows)
-    table.insert(1, "plan", [False] * (len(table) - 1) + [True])
-    return table.sort_values(["cost", "plan"], ignore_index=True)
-
-
-def _point(programme: Programme, check: tables.Check, order: Order) -> dict[str, Any]:
-    waiting = check.shortage(programme.stock(order.packs)).waiting
-    return {
-        "cost": order.cost,
-        "slings": int((order.packs * programme.pack).sum()),
-        **tables.share_row(int((waiting > 0).sum()), len(waiting)),
-        "waiting": float(waiting.mean()),
-        "gap": order.gap,
-    }
-
-
-#: Other people: what is shifted, by what share of its mean, what it is called.
-_OTHERS: tuple[tuple[str, str, float], ...] = (
-    ("as planned", "", 0.0),
-    ("heavier", "body_mass_kg", 0.10),
-    ("lighter", "body_mass_kg", -0.10),
-    ("older", "age_years", 0.05),
-    ("more children", "children", 0.10),
-)
-
-
-def _robustness(
-    work: _Work,
-    groups: Sequence[Group],
-    packs: Ints,
-    target: float | None,
-    checks: int,
-    done: Callable[[], Any],
-) -> pd.DataFrame:
-    """Judge the order on other people, and price the order they would need."""
-    rows = []
-    offer = work.offer
-    stock = (offer.column("owned") + packs * offer.column("pack")).astype(np.int64)
-    for name, what, shift in _OTHERS:
-        if what == "children":
-            others, told = _with_children(work, groups, shift)
-        elif what:
-            others, told = _shifted(work, groups, what, shift)
-        else:
-            others, told = list(groups), "the people as given"
-        days = work.days(others, _CHECKING, checks)
-        check = tables.Check(days, work.offer, work.use.spares)
-        waiting = check.shortage(stock).waiting
-        met = tables.ratio_row(check.needed - waiting, check.needed)
-        cost = np.nan
-        if target is not None:
-            found = _aside(work.programme(others), target, packs)
-            cost = np.nan if found is None else found.cost
-        rows.append(
-            {
-                "people": name,
-                "shift": told,
-                **tables.share_row(int((waiting == 0).sum()), len(waiting)),
-                "needs_met": met["estimate"],
-                "waiting": float(waiting.mean()),
-                "not_fitted": float(days.needs[:, 0].mean()),
-                "cost": cost,
-            }
-        )
-        done()
-    return pd.DataFrame(rows)
-
-
-def _shifted(
-    work: _Work, groups: Sequence[Group], what: str, shift: float
-) -> tuple[list[Group], str]:
-    """Return the groups drawn with weights that move a mean, and what moved."""
-    made, told = [], []
-    for group in groups:
-        people = group.served.people
-        if what not in people.frame:
-            made.append(group)
-            continue
-        value = people.frame[what].to_numpy(dtype=float)
-        old = people.weight.to_numpy(dtype=float)
-        known = np.isfinite(value)
-        mean = float(np.average(value[known], weights=old[known]))
-        new = tables.tilted(old, value, shift * mean)
-        after = float(np.average(value[known], weights=new[known]))
-        unit = "kg" if what == "body_mass_kg" else "years"
-        told.append(f"{group.served.title} {after - mean:+.1f} {unit} on average")
-        # A caseload is drawn anew from its own people under the other weights.
-        served = replace(group.served, count=group.served.present)
-        made.append(group_from(served, work.offer, new))
-    return made, "; ".join(told)
-
-
-def _with_children(
-    work: _Work, groups: Sequence[Group], share: float
-) -> tuple[list[Group], str]:
-    """Return the groups with a tenth of their people exchanged for children."""
-    made, moved = [], 0
-    for group in groups:
-        present = group.served.present
-        fewer = round(present * (1 - share))
-        moved += present - fewer
-        served = replace(group.served, count=fewer)
-        made.append(group_from(served, work.offer))
-    children = Served(load_people("children", draws=1), moved)
-    made.append(group_from(children, work.offer))
-    return made, f"{moved} people exchanged for children of 2 to 17 at home"
-
-
-def _comparison(
-    programme: Programme, check: tables.Check, order: Order, money: float
-) -> pd.DataFrame:
-    """Spend the same money otherwise, and judge it on the same days."""
-    used = programme.offer.column("last_year")
-    spent = {"plan": order.packs, "equal numbers": equal_numbers(programme, money)}
-    if np.nansum(used) > 0:
-        spent["last year's use"] = like_last_year(programme, money, used)
-    rows = []
-    served = {
-        name: check.needed - check.shortage(programme.stock(packs)).waiting
-        for name, packs in spent.items()
-    }
-    for name, packs in spent.items():
-        rows.append(
-            {
-                "strategy": name,
-                "slings": int((packs * programme.pack).sum()),
-                "cost": programme.cost(packs),
-                "needs_met": tables.ratio_row(served[name], check.needed)["estimate"],
-                "nobody_waits": float((served[name] == check.needed).mean()),
-                **tables.ratio_row(served["plan"] - served[name], check.needed),
-            }
-        )
-    return pd.DataFrame(rows)
