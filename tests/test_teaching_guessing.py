@@ -19,6 +19,7 @@ CURVES = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(CURVES, st.floats(0.01, 0.5), st.floats(0.02, 0.98))
 def test_curve_against_scipy(curve, bound, q):
     oracle = stats.gennorm(curve.shape, loc=curve.centre, scale=curve.scale)
@@ -28,7 +29,7 @@ def test_curve_against_scipy(curve, bound, q):
     assert curve.share_below(curve.quantile(q)) == pytest.approx(q, abs=1e-9)
 
 
-@settings(max_examples=20)
+@settings(max_examples=20, deadline=None)
 @given(CURVES)
 def test_mean_absolute_error_against_integration(curve):
     oracle = stats.gennorm(curve.shape, loc=curve.centre, scale=curve.scale)

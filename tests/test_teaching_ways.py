@@ -52,6 +52,7 @@ def brute_outcome(chosen: int, fits: list[bool]) -> str:
     return "one_too_small" if gaps[0][1] else "one_too_large"
 
 
+@settings(deadline=None)
 @given(
     st.integers(1, 6).flatmap(
         lambda k: st.tuples(
@@ -150,7 +151,7 @@ def test_margins_agree_with_the_fit_layer(adults):
 
 
 @given(st.floats(60, 120), st.floats(0.3, 3.0))
-@settings(max_examples=50)
+@settings(max_examples=50, deadline=None)
 def test_a_margin_is_the_distance_to_the_nearest_edge(hip, sd):
     hip = round(hip, 1)
     chart = chart_from(
