@@ -23,6 +23,7 @@ from sizing.errors import InputProblems, SizingError
 from sizing.fit import fits_matrix
 from sizing.measures import MEASURES, vocabulary
 from sizing.population import load_people
+from sizing.survey import read_embedded
 
 WOMAN = {
     "sex": "female",
@@ -254,6 +255,23 @@ def test_ways_of_measuring_and_their_errors():
     assert within.mean() == pytest.approx(0.496, abs=0.01)
     with pytest.raises(SizingError):
         reading("hip_circumference_cm", 100.0, "hoist scale")
+
+
+@pytest.mark.parametrize("sex", ["female", "male"])
+def test_what_people_report_is_off_as_the_survey_says(sex):
+    people = read_embedded().frame
+    people = people[people["sex"] == sex]
+    # Quartiles, because a few slips of pen would swell a plain SD.
+    for measure, said in (
+        ("body_mass_kg", "reported_mass_kg"),
+        ("stature_cm", "reported_stature_cm"),
+    ):
+        whole = people[["body_mass_kg", "stature_cm", "age_years", said]].dropna()
+        gap = np.log(whole[measure]) - np.log(whole[said])
+        spread = (gap.quantile(0.75) - gap.quantile(0.25)) / 1.349
+        one = reading(measure, 100.0, "reported", sex=sex)
+        assert one.log_sd == pytest.approx(spread, abs=0.0005)
+        assert one.bias == pytest.approx(gap.median(), abs=0.0005)
 
 
 def test_better_ways_give_narrower_answers():
