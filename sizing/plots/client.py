@@ -40,7 +40,7 @@ def plot_chances(sizes: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
             ax.plot([row["low"], row["high"]], [place, place], color=SOFT, lw=2)
             words = "over its load limit" if row["over_load"] else ""
             # No draw is not no chance.
-            words = words or ("under 1 %" if row["high"] < 0.01 else "")
+            words = words or ("under 1 %" if row["estimate"] < 0.01 else "")
             words = words or percent(row["estimate"])
             ax.annotate(
                 words,

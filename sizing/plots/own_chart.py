@@ -127,7 +127,7 @@ def axis_span(
     edges = [chart[name].dropna() for name in (low_name, high_name) if name in chart]
     values = pd.concat([*edges, body])
     room = 0.04 * (values.max() - values.min())
-    return float(values.min() - room), float(values.max() + room)
+    return float(max(values.min() - room, 0.0)), float(values.max() + room)
 
 
 def gaps_of(ends: list[tuple[float, float]]) -> list[tuple[float, float]]:

@@ -26,6 +26,7 @@ from sizing.report.client_note import Decision, HandlingNote, client_note
 from sizing.report.page import picture
 
 _WIDE = w.Layout(width="34rem")
+_NARROW = w.Layout(width="26rem")
 _LABEL = {"description_width": "15rem"}
 
 
@@ -83,8 +84,11 @@ class ClientForm:
             options=[("not stated", ""), ("female", "female"), ("male", "male")],
             description="Sex",
             style=_LABEL,
+            layout=_NARROW,
         )
-        self.age = w.Text(description="Age, years", placeholder="74", style=_LABEL)
+        self.age = w.Text(
+            description="Age, years", placeholder="74", style=_LABEL, layout=_NARROW
+        )
         words = vocabulary().set_index("name")
         self.values: dict[str, w.Text] = {}
         self.ways: dict[str, w.Dropdown] = {}
@@ -150,7 +154,10 @@ class ClientForm:
     def _decision_fields(self) -> None:
         wide = partial(w.Text, style=_LABEL, layout=_WIDE)
         self.size = w.Dropdown(
-            options=["", *self.chart.sizes], description="Size chosen", style=_LABEL
+            options=["", *self.chart.sizes],
+            description="Size chosen",
+            style=_LABEL,
+            layout=_NARROW,
         )
         self.texts = {
             "reason": wide(description="Why this size"),
@@ -160,8 +167,10 @@ class ClientForm:
             "reference": wide(description="File number (no name)"),
             "remarks": wide(description="Remarks"),
         }
-        self.on = w.DatePicker(description="Assessed on", style=_LABEL)
-        self.review = w.DatePicker(description="Review on", style=_LABEL)
+        self.on = w.DatePicker(description="Assessed on", style=_LABEL, layout=_NARROW)
+        self.review = w.DatePicker(
+            description="Review on", style=_LABEL, layout=_NARROW
+        )
         self.write = w.Button(description="Show the note")
         self.path = w.Text(
             description="Save as", placeholder="note.html or note.md", style=_LABEL
