@@ -89,6 +89,7 @@ def run(args: argparse.Namespace) -> int:
                 webbrowser.open(address)
             status = server.wait()
         except KeyboardInterrupt:
+            print("Stopping ...", flush=True)
             status = 0
         finally:
             _end(server)
@@ -105,13 +106,13 @@ def write_settings(folder: Path) -> None:
     else uses JupyterLab on this machine neither change nor matter.
     """
     corner = folder / CORNER
-    script = files("sizing.report").joinpath("lab_open.js").read_text(encoding="utf-8")
+    script = files("sizing.report").joinpath("lab_extension.js")
     disabled = {"disabledExtensions": dict.fromkeys(_DISABLED, True)}
     texts = {
         "config/labconfig/default_setting_overrides.json": json.dumps(_OVERRIDES),
         "config/labconfig/page_config.json": json.dumps(disabled),
         "data/labextensions/sizing-lab/package.json": json.dumps(_EXTENSION),
-        "data/labextensions/sizing-lab/static/open.js": script,
+        "data/labextensions/sizing-lab/static/extension.js": script.read_text("utf-8"),
     }
     try:
         for name, text in texts.items():
@@ -139,7 +140,7 @@ _OVERRIDES: dict[str, dict[str, Any]] = {
     # The doors of the start page open a notebook and run it.
     "@jupyterlab/apputils-extension:sanitizer": {"allowCommandLinker": True},
 }
-#: How JupyterLab is told of lab_open.js, which runs a notebook when it is opened.
+#: How JupyterLab is told of lab_extension.js, which runs a notebook when it is opened.
 _EXTENSION = {
     "name": "sizing-lab",
     "version": "0.1.0",
@@ -147,7 +148,7 @@ _EXTENSION = {
     "license": "MIT",
     "jupyterlab": {
         "extension": True,
-        "_build": {"load": "static/open.js", "extension": "./extension"},
+        "_build": {"load": "static/extension.js", "extension": "./extension"},
     },
 }
 #: What would ask another host, or has no use for whoever does not program.
@@ -209,6 +210,7 @@ def _start(folder: Path, port: int, token: str) -> subprocess.Popen[bytes]:
         "ServerApp.terminals_enabled": False,
         # Root is common in a container, and no reason to refuse.
         "ServerApp.allow_root": True,
+        "KernelManager.shutdown_wait_time": 2.0,
         "LabApp.extension_manager": "readonly",
         "LabApp.news_url": "None",
         "LabApp.check_for_updates_class": _NO_UPDATES,

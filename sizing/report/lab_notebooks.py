@@ -67,7 +67,7 @@ def prepared_notebooks() -> dict[str, bytes]:
     """Return the notebooks as they are laid: every page runs when it is opened.
 
     Each but the start page begins with the way back to it, and asks to be run on
-    opening (see lab_open.js).
+    opening (see lab_extension.js).
     """
     prepared = {}
     for name, file in notebook_files().items():

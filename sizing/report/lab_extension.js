@@ -1,9 +1,10 @@
-// Runs a notebook of the kit when it is opened, so that nobody has to know how.
+// What the kit adds to JupyterLab: it runs its notebooks when they are opened, and
+// names the controls that JupyterLab and its widgets leave without a name.
 //
-// It asks two things of a notebook: that it wants this (its metadata hold
+// Running asks two things of a notebook: that it wants this (its metadata hold
 // {"sizing": {"run_on_open": true}}), and that this folder vouches for it, which
 // JupyterLab keeps as "trusted": the kit laid it here, or its user saved it here.
-// A notebook that came by mail is neither run nor changed.
+// A notebook that came by mail is not run.
 //
 // Written by hand in the form in which JupyterLab loads an extension, so that
 // installing the kit needs no other tool.
@@ -56,6 +57,46 @@
     }
   };
 
+  // A control without a name is only "slider" or "button" to whoever cannot see.
+  const nameControls = () => {
+    const named = (selector, name) =>
+      document.querySelectorAll(`${selector}:not([aria-label])`).forEach((node) => {
+        const words = name(node);
+        if (words) {
+          node.setAttribute("aria-label", words);
+        }
+      });
+    named(".widget-inline-hbox .noUi-handle", (handle) => {
+      const row = handle.closest(".widget-inline-hbox");
+      const label = row.querySelector(".widget-label");
+      return label && label.textContent;
+    });
+    named(".jp-collapseHeadingButton", () => "Fold this part of the page");
+    named("#jp-title-panel-title input", () => "Name of this page");
+    // A feed holds articles; the cells here are none.
+    document
+      .querySelectorAll('.jp-WindowedPanel-viewport[role="feed"]')
+      .forEach((node) => node.setAttribute("role", "group"));
+  };
+
+  const keepNaming = () => {
+    let waiting = false;
+    const soon = () => {
+      if (!waiting) {
+        waiting = true;
+        window.setTimeout(() => {
+          waiting = false;
+          nameControls();
+        }, 200);
+      }
+    };
+    new MutationObserver(soon).observe(document.body, {
+      childList: true,
+      subtree: true,
+    });
+    soon();
+  };
+
   const activate = (app) => {
     const seen = new WeakSet();
     const consider = (panel) => {
@@ -67,6 +108,7 @@
       run(app, panel).catch((reason) => console.warn("sizing:", reason));
     };
     app.shell.currentChanged.connect((_, change) => consider(change.newValue));
+    keepNaming();
     void app.restored.then(() => consider(app.shell.currentWidget));
   };
 

@@ -1,0 +1,166 @@
+"""A real browser on a real JupyterLab, started as a user starts it."""
+
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import psutil
+import pytest
+
+sync_api = pytest.importorskip("playwright.sync_api")
+
+#: One slow machine runs several of these at once.
+PATIENCE = 120_000
+_LAB = (sys.executable, "-u", "-m", "sizing", "lab")
+_PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
+_OPTIONS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-dev-shm-usage",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+)
+
+
+@dataclass
+class Lab:
+    """A running ``python -m sizing lab``."""
+
+    process: subprocess.Popen[str]
+    address: str
+    folder: Path
+
+    def page(self, name: str) -> str:
+        """Return the address of one notebook."""
+        return self.address.replace("start.ipynb", name)
+
+    def memory(self) -> int:
+        """Return the bytes that the largest notebook's kernel holds."""
+        below = psutil.Process(self.process.pid).children(recursive=True)
+        kernels = [p for p in below if "ipykernel_launcher" in " ".join(p.cmdline())]
+        return max((p.memory_info().rss for p in kernels), default=0)
+
+
+@dataclass
+class Watch:
+    """What a page said on its console and whom it asked for anything."""
+
+    errors: list[str] = field(default_factory=list)
+    outside: list[str] = field(default_factory=list)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """The browser; skips where there is none, fails where one was promised."""
+    promised = os.environ.get("SIZING_CHROMIUM")
+    if promised:
+        if not Path(promised).is_file():
+            pytest.fail(f"SIZING_CHROMIUM names {promised}, which is not there")
+        return promised
+    found = next(filter(None, map(shutil.which, _PROGRAMS)), None)
+    if found is None:
+        pytest.skip("no Chromium on this machine: install it to run browser tests")
+    return found
+
+
+@pytest.fixture(scope="session")
+def lab(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
+    """The lab, in a folder of its own on any free port."""
+    folder = tmp_path_factory.mktemp("lab") / "my notebooks"
+    process = subprocess.Popen(
+        [*_LAB, "--no-browser", "--folder", str(folder)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        cwd=Path(__file__).resolve().parents[2],
+    )
+    said = []
+    assert process.stdout is not None
+    for line in process.stdout:
+        said.append(line)
+        found = re.search(r"http://127\.0\.0\.1:\S+", line)
+        if found:
+            break
+    else:
+        pytest.fail("the lab did not start:\n" + "".join(said))
+    yield Lab(process, found[0], folder)
+    process.send_signal(signal.SIGINT)
+    rest, _ = process.communicate(timeout=60)
+    assert process.returncode == 0, rest
+    assert "Stopped" in rest
+
+
+@pytest.fixture(scope="session")
+def browser(chromium: str) -> Iterator[Any]:
+    with sync_api.sync_playwright() as playwright:
+        started = playwright.chromium.launch(
+            executable_path=chromium, args=list(_OPTIONS)
+        )
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def page(browser: Any, lab: Lab) -> Iterator[Any]:
+    """A page that fails its test if it logs an error or asks another host."""
+    watch = Watch()
+    context = browser.new_context(viewport={"width": 1366, "height": 768})
+    context.set_default_timeout(PATIENCE)
+    opened = context.new_page()
+
+    def asked(url: str) -> None:
+        if not re.match(r"(http|ws)://127\.0\.0\.1:|data:|blob:|about:", url):
+            watch.outside.append(url)
+
+    def said(message: Any) -> None:
+        if message.type == "error":
+            watch.errors.append(message.text)
+
+    opened.on("request", lambda request: asked(request.url))
+    opened.on("websocket", lambda socket: asked(socket.url))
+    opened.on("console", said)
+    opened.on("pageerror", lambda error: watch.errors.append(str(error)))
+    yield opened
+    context.close()
+    assert watch.outside == []
+    assert watch.errors == []
+
+
+@pytest.fixture
+def ready(page: Any, lab: Lab) -> Any:
+    """Open a notebook by name, as a link does, and wait until it has run."""
+
+    def open_and_wait(name: str) -> float:
+        begun = time.monotonic()
+        page.goto(lab.page(name))
+        return begun + wait_until_run(page)
+
+    return open_and_wait
+
+
+def wait_until_run(page: Any) -> float:
+    """Wait until the last cell has shown its output and nothing runs."""
+    begun = time.monotonic()
+    cells = page.locator(".jp-CodeCell")
+    cells.last.locator(".jp-OutputArea-output").first.wait_for()
+    page.locator('.jp-Notebook-ExecutionIndicator[data-status="idle"]').wait_for()
+    return time.monotonic() - begun
+
+
+@pytest.fixture(scope="session")
+def screens(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where pictures of the pages go; SIZING_SCREENS keeps them elsewhere."""
+    named = os.environ.get("SIZING_SCREENS")
+    folder = Path(named) if named else tmp_path_factory.mktemp("screens")
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
