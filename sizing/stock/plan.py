@@ -115,6 +115,7 @@ def plan_stock(
     Examples
     --------
     >>> from sizing.chart import demo_chart
+    >>> from sizing.population import load_people
     >>> chart = demo_chart()
     >>> prices = pd.DataFrame({"size": chart.sizes, "price": 100.0})
     >>> home = Served(load_people("care_home", draws=1), 10, name="the home")

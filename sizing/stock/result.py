@@ -73,11 +73,13 @@ class StockPlan:
         """Return the result in one sentence, with its uncertainty."""
         told = self.service.set_index("measure")
         days, met = told.loc["nobody_waits"], told.loc["needs_met"]
+        left = told.loc["not_fitted"]
         return (
             f"Buy {self.order['order'].sum():,} slings for {self.cost:,.0f}: nobody "
             f"waits for a fitting sling on {_percent(days)} of days, and "
-            f"{_percent(met)} of the needs of people whom some size fits are met "
-            f"({days['n']:,} fresh drawn days)."
+            f"{_percent(met)} of the needs of people whom some size fits are met; no "
+            f"size offered fits {left['estimate']:.1f} others ({left['low']:.1f} to "
+            f"{left['high']:.1f}; {days['n']:,} fresh drawn days)."
         )
 
     def proof(self) -> str:
@@ -92,16 +94,13 @@ class StockPlan:
 
     def summary(self) -> str:
         """Return the result in plain words, with the usual cautions."""
-        told = self.service.set_index("measure")
-        left = told.loc["not_fitted"]
         lines = [self.answer()]
         bought = self.order[self.order["order"] > 0]
         listed = [f"{r['order']} of {r['key']}" for _, r in bought.iterrows()]
         lines.append(f"The order: {', '.join(listed) or 'nothing'}.")
         lines.append(
-            f"No size offered fits {left['estimate']:.1f} people on a mean day "
-            f"({left['low']:.1f} to {left['high']:.1f}): they are not among those "
-            "who wait, and need another pattern or one made to measure."
+            "Whom no size offered fits is not among those who wait, and needs another "
+            "pattern or a sling made to measure; more stock does not help."
         )
         for _, row in self.comparison.iterrows():
             if row["strategy"] != "plan":

@@ -232,7 +232,8 @@ def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
         nearest_size (as in ``sizing.fit.assign``); estimate (people of that
         kind present on a mean day), low, high (range of 90 % of days), method,
         n (persons in the data behind it); miss_median, miss_p90 (cm or kg past
-        the nearest size's edge); stature_cm, body_mass_kg, hip_circumference_cm: medians.
+        the nearest size's edge); stature_cm, body_mass_kg, hip_circumference_cm:
+        medians.
     """
     parts = []
     for group in groups:
