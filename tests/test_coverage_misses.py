@@ -46,7 +46,7 @@ def test_each_person_is_counted_as_a_count_by_hand_does():
     found = why_none(people, CHART).set_index(["measure", "direction"])["estimate"]
     bands = {
         m: [
-            (int(round(10 * lo)), int(round(10 * hi)))
+            (round(10 * lo), round(10 * hi))
             for lo, hi in zip(
                 CHART.frame[f"{m}_low"], CHART.frame[f"{m}_high"], strict=True
             )
@@ -60,7 +60,7 @@ def test_each_person_is_counted_as_a_count_by_hand_does():
         for size in range(2):
             own = {}
             for m in bands:
-                value = int(round(10 * row[m]))
+                value = round(10 * row[m])
                 low, high = bands[m][size]
                 if value > high:
                     own[m, "too_small_for"] = (value - high) / unit[m]
