@@ -38,9 +38,7 @@ def notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[str
             f"{', '.join(plain(m) for m in unused)}."
         )
     if missing:
-        told.append(
-            f"Predicted, not measured: {', '.join(plain(m) for m in missing)}."
-        )
+        told.append(f"Predicted, not measured: {', '.join(plain(m) for m in missing)}.")
     if (load == NO_HIGH).any():
         told.append(
             "The chart states no load limit for some size: read the sling's own label."
