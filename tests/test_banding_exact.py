@@ -138,7 +138,7 @@ def test_four_measures_against_every_chart():
 def test_every_box_agrees_with_the_search(seed, monkeypatch):
     rng = np.random.default_rng(seed)
     values = np.round(rng.normal((100, 90, 48), (7, 3, 2), (250, 3)), 1)
-    people = make_people(values, rng.integers(1, 4, 400))
+    people = make_people(values, rng.integers(1, 4, 250))
     widths = {
         "hip_circumference_cm": 9.0,
         "sitting_height_cm": 5.5,
