@@ -5,12 +5,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from sizing.chart import read_chart
+from sizing.cli.options import add_draws, add_people, add_seed
 from sizing.client.own_chart import judge_chart
 from sizing.coverage import compare_charts
 from sizing.errors import SizingError
-from sizing.population import POPULATIONS, load_people, read_margins, reweight
-
-HELP = "try a size chart of your own: whom it fits, gaps, idle sizes, load limits"
+from sizing.population import load_people, read_margins, reweight
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -18,12 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "file", type=Path, metavar="FILE", help="the chart as CSV or XLSX"
     )
-    parser.add_argument(
-        "--people",
-        default="adults",
-        metavar="NAME",
-        help=f"whom it is for: {', '.join(POPULATIONS)} (default: adults)",
-    )
+    add_people(parser, default="adults", what="whom it is for")
     parser.add_argument(
         "--margins",
         type=Path,
@@ -40,12 +34,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", type=Path, metavar="FILE", help="write the report as HTML here"
     )
-    parser.add_argument(
-        "--draws", type=int, default=5, metavar="N", help="draws (default: 5)"
-    )
-    parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="whole number (default: 1)"
-    )
+    add_draws(parser)
+    add_seed(parser)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -10,8 +10,6 @@ from sizing.client.client import client_from
 from sizing.client.stature import KNEE_EQUATIONS
 from sizing.errors import Problem, SizingError
 
-HELP = "one client: which size, how sure, what to measure next"
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""

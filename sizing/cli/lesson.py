@@ -4,20 +4,13 @@ import argparse
 from pathlib import Path
 
 from sizing.chart import read_chart
-from sizing.population import POPULATIONS
+from sizing.cli.options import add_draws, add_people, add_seed
 from sizing.report.lesson import prepare_lesson, write_lesson
-
-HELP = "make a trainer's pack: evidence, practice clients, the room's answers"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
-    parser.add_argument(
-        "--people",
-        default="adults",
-        metavar="NAME",
-        help=f"whom the evidence is about: {', '.join(POPULATIONS)} (default: adults)",
-    )
+    add_people(parser, default="adults", what="whom the evidence is about")
     parser.add_argument(
         "--chart",
         type=Path,
@@ -37,16 +30,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the room's answers as CSV or XLSX, in the columns of answer_form.csv",
     )
-    parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="whole number (default: 1)"
-    )
-    parser.add_argument(
-        "--draws",
-        type=int,
-        default=5,
-        metavar="N",
-        help="draws of the measures nobody took (default: 5)",
-    )
+    add_seed(parser)
+    add_draws(parser)
     parser.add_argument(
         "--out",
         type=Path,

@@ -9,7 +9,7 @@ from importlib import import_module
 from sizing.errors import SizingError, SizingWarning
 
 #: Sub-commands in the order of the help page; each is a module of this folder
-#: with ``HELP``, ``add_arguments(parser)`` and ``run(args)``.
+#: with ``add_arguments(parser)`` and ``run(args)``.
 COMMANDS: dict[str, str] = {
     "study": "fit a nine-size chart to survey people, or judge a chart of yours",
     "chart": "look a chart of yours over: problems, whom it fits, who falls between",

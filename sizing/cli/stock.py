@@ -24,8 +24,6 @@ from sizing.stock import (
     serves_from,
 )
 
-HELP = "plan which sizes to stock and how many, for people and a target or a budget"
-
 _TABLES = (
     "order",
     "service",

@@ -7,24 +7,18 @@ from pathlib import Path
 from tqdm import tqdm
 
 from sizing.chart import read_chart
+from sizing.cli.options import add_draws, add_people, add_seed
 from sizing.errors import SizingWarning
-from sizing.population import POPULATIONS
 from sizing.report.study import Study, run_study, write_study
 from sizing.report.study_page import answer, study_page, study_pictures
 
-HELP = "fit a nine-size chart to survey people, or judge a chart of yours"
 #: Steps that ``run_study`` announces, and two of our own.
 _STEPS = 6
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
-    parser.add_argument(
-        "--people",
-        default="everyone",
-        metavar="NAME",
-        help=f"whom the chart is for: {', '.join(POPULATIONS)} (default: everyone)",
-    )
+    add_people(parser, default="everyone", what="whom the chart is for")
     parser.add_argument(
         "--chart",
         type=Path,
@@ -38,16 +32,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         help="folder for the report and its files (default: study)",
     )
-    parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="whole number (default: 1)"
-    )
-    parser.add_argument(
-        "--draws",
-        type=int,
-        default=5,
-        metavar="N",
-        help="draws of the measures nobody took (default: 5)",
-    )
+    add_seed(parser)
+    add_draws(parser)
 
 
 def run(args: argparse.Namespace) -> int:
