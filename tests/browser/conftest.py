@@ -82,7 +82,7 @@ def lab(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
-        cwd=Path(__file__).resolve().parents[2],
+        cwd=folder.parent,
     )
     said = []
     assert process.stdout is not None
@@ -143,18 +143,17 @@ def ready(page: Any, lab: Lab) -> Any:
     def open_and_wait(name: str) -> float:
         begun = time.monotonic()
         page.goto(lab.page(name))
-        return begun + wait_until_run(page)
+        wait_until_run(page)
+        return time.monotonic() - begun
 
     return open_and_wait
 
 
-def wait_until_run(page: Any) -> float:
+def wait_until_run(page: Any) -> None:
     """Wait until the last cell has shown its output and nothing runs."""
-    begun = time.monotonic()
     cells = page.locator(".jp-CodeCell")
     cells.last.locator(".jp-OutputArea-output").first.wait_for()
     page.locator('.jp-Notebook-ExecutionIndicator[data-status="idle"]').wait_for()
-    return time.monotonic() - begun
 
 
 @pytest.fixture(scope="session")
