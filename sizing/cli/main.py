@@ -11,6 +11,7 @@ from sizing.errors import SizingError, SizingWarning
 #: Sub-commands in the order of the help page; each is a module of this folder
 #: with ``add_arguments(parser)`` and ``run(args)``.
 COMMANDS: dict[str, str] = {
+    "lab": "open the notebooks with forms in your browser, in a folder of your own",
     "study": "fit a nine-size chart to survey people, or judge a chart of yours",
     "chart": "look a chart of yours over: problems, whom it fits, who falls between",
     "client": "one client: which sizes are in play, and what to measure next",
