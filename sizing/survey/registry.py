@@ -17,9 +17,10 @@ def registry() -> pd.DataFrame:
         One row per file: ``name``, ``title``, ``publisher``, ``year``, ``file``,
         ``role`` (what the kit does with it), ``licence``, ``url``,
         ``retrieved``, ``sha256``, ``ships`` (yes, no, or as a dependency),
-        ``n`` (people in the file or behind its figures; 0 where there are none), ``population``, ``definitions`` (of the
-        measures, where they differ between surveys), ``kind``, ``unit``,
-        ``edits`` (what the reader changes). Empty cells are empty strings.
+        ``n`` (people in the file or behind its figures, 0 where there are
+        none), ``population``, ``definitions`` (of the measures, where they
+        differ between surveys), ``kind``, ``unit``, ``edits`` (what the reader
+        changes). Empty cells are empty strings.
 
     Examples
     --------
