@@ -34,7 +34,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", type=Path, metavar="FILE", help="write the report as HTML here"
     )
-    add_draws(parser)
+    add_draws(parser, default=10)
     add_seed(parser)
 
 

@@ -137,8 +137,10 @@ _OVERRIDES: dict[str, dict[str, Any]] = {
         "checkForUpdates": False,
         "fetchNews": "false",
     },
-    # The doors of the start page open a notebook and run it.
-    "@jupyterlab/apputils-extension:sanitizer": {"allowCommandLinker": True},
+    # Read by older eyes, and from the back of a room.
+    "@jupyterlab/apputils-extension:themes": {
+        "overrides": {"content-font-size1": "16px", "ui-font-size1": "14px"}
+    },
 }
 #: How JupyterLab is told of lab_extension.js, which runs a notebook when it is opened.
 _EXTENSION = {

@@ -31,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="the room's answers as CSV or XLSX, in the columns of answer_form.csv",
     )
     add_seed(parser)
-    add_draws(parser)
+    add_draws(parser, default=5)
     parser.add_argument(
         "--out",
         type=Path,

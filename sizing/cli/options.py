@@ -22,12 +22,15 @@ def add_seed(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def add_draws(parser: argparse.ArgumentParser) -> None:
-    """Add ``--draws``: how often what nobody measured is drawn."""
+def add_draws(parser: argparse.ArgumentParser, *, default: int) -> None:
+    """Add ``--draws``: how often what nobody measured is drawn.
+
+    More draws narrow the intervals, most where few people were measured.
+    """
     parser.add_argument(
         "--draws",
         type=int,
-        default=5,
+        default=default,
         metavar="N",
-        help="draws of the measures nobody took (default: 5)",
+        help=f"draws of the measures nobody took (default: {default})",
     )

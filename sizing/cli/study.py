@@ -33,7 +33,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="folder for the report and its files (default: study)",
     )
     add_seed(parser)
-    add_draws(parser)
+    add_draws(parser, default=10)
 
 
 def run(args: argparse.Namespace) -> int:

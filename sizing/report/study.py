@@ -99,7 +99,7 @@ def run_study(
     name: str = "everyone",
     *,
     chart: SizeChart | None = None,
-    draws: int = 5,
+    draws: int = 10,
     seed: int = 1,
     progress: Progress = lambda _: None,
 ) -> Study:
