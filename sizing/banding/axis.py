@@ -59,6 +59,14 @@ class Axis:
         """Number of sizes."""
         return len(self.low)
 
+    @property
+    def aligned(self) -> bool:
+        """All sizes have the same low edges, and no larger size is narrower."""
+        pairs = zip(self.low[:-1], self.low[1:], strict=True)
+        return all(np.array_equal(a, b) for a, b in pairs) and all(
+            (a <= b).all() for a, b in zip(self.high[:-1], self.high[1:], strict=True)
+        )
+
     def n(self, size: int) -> int:
         """Number of candidates of one size."""
         return len(self.low[size])
@@ -77,11 +85,12 @@ class Axis:
             The neighbour's index may run from ``first`` to ``last``; from
             ``overlap`` on the two bands share at least one value.
         """
-        low, high = self.low[size], self.high[size]
-        lower, higher = self.low[size - 1], self.high[size - 1]
+        low, higher = self.low[size], self.high[size - 1]
         last = np.minimum(
-            np.searchsorted(lower, low - self.least_step, side="right"),
-            np.searchsorted(higher, high, side="right"),
+            np.searchsorted(
+                self.low[size - 1], self.top[size] - self.least_step, side="right"
+            ),
+            np.searchsorted(self.inner[size - 1], self.high[size], side="right"),
         )
         overlap = np.searchsorted(higher, low)
         first = np.zeros_like(overlap)
@@ -89,11 +98,59 @@ class Axis:
             first = np.searchsorted(higher, low + self.least_overlap)
         return first, np.maximum(first, overlap), last - 1
 
-    def narrowed(self, start: Sequence[int], stop: Sequence[int]) -> "Axis":
-        """Return the axis with candidates ``start`` to ``stop`` - 1 of each size."""
+    def after(self, size: int) -> tuple[Ints, Ints, Ints]:
+        """Which candidates of the larger neighbour may stand after each one.
+
+        Parameters
+        ----------
+        size : int
+            The smaller of the two neighbours, counted from 0.
+
+        Returns
+        -------
+        first, overlap, last : ndarrays of int64
+            The neighbour's index may run from ``first`` to ``last``; up to
+            ``overlap`` the two bands share at least one value.
+        """
+        high, lower = self.high[size], self.low[size + 1]
+        first = np.maximum(
+            np.searchsorted(self.top[size + 1], self.low[size] + self.least_step),
+            np.searchsorted(self.high[size + 1], self.inner[size]),
+        )
+        overlap = np.searchsorted(lower, high, side="right")
+        last = np.full_like(overlap, len(lower))
+        if self.least_overlap is not None:
+            last = np.searchsorted(lower, high - self.least_overlap, side="right")
+        return first, np.minimum(last, overlap) - 1, last - 1
+
+    def grouped(self, count: int) -> "Axis":
+        """Return the bounding axis whose candidates stand for ``count`` of these."""
+        if count == 1:
+            return self
+
+        def first(edges: tuple[Ints, ...]) -> tuple[Ints, ...]:
+            return tuple(e[::count] for e in edges)
+
+        def last(edges: tuple[Ints, ...]) -> tuple[Ints, ...]:
+            ends = (np.arange(0, len(e), count) + count - 1 for e in edges)
+            return tuple(
+                e[np.minimum(end, len(e) - 1)]
+                for e, end in zip(edges, ends, strict=True)
+            )
+
+        return replace(
+            self,
+            low=first(self.low),
+            top=last(self.top),
+            high=last(self.high),
+            inner=first(self.inner),
+        )
+
+    def picked(self, index: Sequence[slice | Ints]) -> "Axis":
+        """Return the axis with only some candidates of each size."""
 
         def part(edges: tuple[Ints, ...]) -> tuple[Ints, ...]:
-            return tuple(e[a:b] for e, a, b in zip(edges, start, stop, strict=True))
+            return tuple(e[i] for e, i in zip(edges, index, strict=True))
 
         return replace(
             self,
@@ -102,6 +159,10 @@ class Axis:
             high=part(self.high),
             inner=part(self.inner),
         )
+
+    def narrowed(self, start: Sequence[int], stop: Sequence[int]) -> "Axis":
+        """Return the axis with candidates ``start`` to ``stop`` - 1 of each size."""
+        return self.picked([slice(a, b) for a, b in zip(start, stop, strict=True)])
 
     def widened(self, down: int, up: int) -> "Axis":
         """Return the axis with low edges lowered and high edges raised."""

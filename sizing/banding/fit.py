@@ -5,18 +5,13 @@ from typing import Any
 
 from sizing.banding.axis import Width
 from sizing.banding.bodies import chart_of, share_covered
-from sizing.banding.fitter import Boxes, Fitter
+from sizing.banding.fitter import QUICK, THOROUGH, Boxes, Fitter
 from sizing.banding.held_out import half_splits
 from sizing.banding.result import BandFit
 from sizing.banding.settings import PerMeasure, check_request
 from sizing.chart.size_chart import GROUPS, SizeChart
 from sizing.errors import one_of
 from sizing.population.people import People
-
-#: How far above the value the bound may stay where no tolerance is asked for.
-TOLERANCE = 0.02
-#: Pairs of nodes and cells of the table to go to, without and with a tolerance.
-QUICK, THOROUGH = (300_000, 3_000_000), (4_000_000, 12_000_000)
 
 
 def fit_bands(
@@ -100,7 +95,9 @@ def fit_bands(
         Load limit of every size; heavier people are never covered.
     tolerance : float, optional
         How far above the value the certified bound may stay (a share); a
-        smaller one takes longer. By default 0.02 is tried for a moment.
+        smaller one takes longer. By default the bound is pressed for a second or
+        two: with one or two measures that settles it as a rule, with three it
+        stays about one point above what the finest grid allows.
     splits : int
         Half-splits for the held-out figures; 0 for none.
     seed : int
@@ -166,11 +163,10 @@ def fit_bands(
             load_limit_kg=load_limit_kg,
         )
 
-    bound = fitter.bound(
-        value,
-        TOLERANCE if tolerance is None else tolerance,
-        *(QUICK if tolerance is None else THOROUGH),
-    )
+    if tolerance is None:
+        bound = fitter.bound(fitted, QUICK)
+    else:
+        bound = fitter.bound(fitted, THOROUGH, tolerance)
     return BandFit(
         chart=chart(fitted, "fitted chart"),
         share=share_covered(bodies, *fitted),

@@ -1,6 +1,7 @@
 """A checked request with its people counted into cells once."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -8,13 +9,36 @@ import numpy as np
 from sizing.banding.axis import Axis, Ints
 from sizing.banding.counts import Breaks, Floats
 from sizing.banding.goal import Counter, Goal
+from sizing.banding.levels import bound_by_levels, can_be_grouped, climb_by_boxes
 from sizing.banding.rival import quantile_boxes
-from sizing.banding.search import Task
+from sizing.banding.search import Part, Task
 from sizing.banding.settings import Request
 from sizing.banding.solve import best_chart, upper_bound
 from sizing.errors import Problem, SizingError
 
 Boxes = tuple[Ints, Ints]
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How long to press a bound.
+
+    Attributes
+    ----------
+    work : float
+        Boxes times shifts of one level; see ``sizing.banding.levels``.
+    pairs, cells : int
+        Pairs of nodes (see ``sizing.banding.solve.upper_bound``) and cells of
+        the table of weights.
+    """
+
+    work: float
+    pairs: int
+    cells: int
+
+
+QUICK = Effort(25e6, 300_000, 3_000_000)
+THOROUGH = Effort(1e9, 4_000_000, 12_000_000)
 
 
 class Fitter:
@@ -59,21 +83,21 @@ class Fitter:
         """
         if weight is None:
             return self.best
-        return self._solve(weight, self._start)
+        return self._solve(weight, self.best[0])
 
     @cached_property
     def best(self) -> Boxes:
         """Low and high edges of the best chart for the people as they are."""
-        return self._solve(self.bodies.weight, self.rival(self.bodies.weight)[0])
+        return self._solve(self.bodies.weight, None)
 
-    @cached_property
-    def _start(self) -> Ints:
-        return self.best[0]
-
-    def _solve(self, weight: Floats, near: Ints) -> Boxes:
+    def _solve(self, weight: Floats, near: Ints | None) -> Boxes:
         value, found = -np.inf, None
         for task in self.tasks(weight):
-            start = _nearest(task.axes, near)
+            start = None
+            if near is not None:
+                start = _nearest(task.axes, near)
+            elif not can_be_grouped(task):
+                start = _nearest(task.axes, self.rival(weight)[0])
             reached, index = best_chart(task, start, value)
             if reached > value and index is not None:
                 value, found = reached, _edges(task.axes, index)
@@ -115,29 +139,53 @@ class Fitter:
     def _measured(self) -> float:
         return 1.0 - self.bodies.not_measured
 
-    def bound(
-        self, value: float, tolerance: float, most_pairs: int, most_cells: int
-    ) -> float:
+    def bound(self, boxes: Boxes, effort: "Effort", tolerance: float = 0.0) -> float:
         """Return a value no chart on the finest permitted grid exceeds.
 
         Parameters
         ----------
-        value : float
-            What the fitted chart reaches.
+        boxes : (ndarray, ndarray)
+            Edges of the fitted chart.
+        effort : Effort
+            How long to try.
         tolerance : float
-            How far above it the bound may stay.
-        most_pairs : int
-            How long to try; see ``sizing.banding.solve.upper_bound``.
-        most_cells : int
-            Most cells of the table of weights; it sets how fine the bound is.
+            How far above the value the bound may stay.
         """
+        value = self.value(boxes)
+        layout, total = self.request.layout, self.bodies.total
+        finest = layout.axes([1] * len(layout.steps), bounding=False)
+        floor = (value + tolerance) * total
+        one = self._bounding_task(finest[0], counted=False)
+        if can_be_grouped(one):
+            floor = max(floor, self._finest_near(finest[0], boxes, effort))
+            found = bound_by_levels(
+                finest[0], self._bounding_task, floor, most_work=effort.work
+            )
+        else:
+            tasks = (self._bounding_task(a) for a in self._bounding_axes(effort))
+            found = max(
+                upper_bound(task, floor, most_pairs=effort.pairs) for task in tasks
+            )
+        return min(1.0, max(value, found / total))
+
+    def _bounding_task(self, axes: list[Axis], *, counted: bool = True) -> Task:
+        """Return the task of some axes, without an aim; uncounted for a look."""
+        bodies, request = self.bodies, self.request
+        least = request.least_share * bodies.total
+        parts: list[Part] = []
+        if counted:
+            parts = request.goal.parts(bodies, axes, Counter(), bodies.counted)
+        return Task(axes, parts, bodies.total, least)
+
+    def _bounding_axes(self, effort: "Effort") -> list[list[Axis]]:
+        """Return bounding axes as fine as the effort allows."""
         layout = self.request.layout
         steps = [1] * len(layout.steps)
         while True:
             axes = layout.axes(steps, bounding=True)
             cells = [len(Breaks.of(axis).cuts) + 1.0 for axis in axes[0]]
-            if np.prod(cells) <= most_cells:
-                break
+            if np.prod(cells) <= effort.cells:
+                return axes
             # Coarsen where a step is the smallest part of the width.
             parts = [
                 step / (axis.high[-1][0] - axis.low[-1][0] + 1)
@@ -145,14 +193,21 @@ class Fitter:
             ]
             d = int(np.argmin(parts))
             steps[d] = {1: 2, 2: 5}.get(steps[d], steps[d] + 5)
-        weight, total = self.bodies.counted, self.bodies.total
-        found = max(
-            upper_bound(task, (value + tolerance) * total, most_pairs=most_pairs)
-            for task in _tasks(
-                axes, self.request, self.request.goal, Counter(), weight, total, None
-            )
-        )
-        return min(1.0, max(value, found / total))
+
+    def _finest_near(self, axes: list[Axis], boxes: Boxes, effort: "Effort") -> float:
+        """Return the weight of a good chart of the finest grid near some chart."""
+        near = _nearest(axes, boxes[0])
+        for reach in (12, 8, 5, 3, 2, 1):
+            start = np.maximum(near - reach, 0)
+            part = [
+                axis.narrowed(list(start[:, d]), list(near[:, d] + reach + 1))
+                for d, axis in enumerate(axes)
+            ]
+            cells = [len(Breaks.of(axis).cuts) + 1.0 for axis in part]
+            if np.prod(cells) <= effort.cells:
+                task = self._bounding_task(part)
+                return climb_by_boxes(task, near - start, stride=4)[0]
+        return -np.inf
 
 
 def _tasks(

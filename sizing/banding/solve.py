@@ -6,6 +6,7 @@ import numpy as np
 
 from sizing.banding.axis import Ints
 from sizing.banding.dense import Dense
+from sizing.banding.levels import best_by_levels, can_be_grouped
 from sizing.banding.search import (
     TIE,
     Nodes,
@@ -27,7 +28,7 @@ WORK_PER_PAIR = 300
 
 
 def best_chart(
-    task: Task, start: Ints, floor: float = -np.inf
+    task: Task, start: Ints | None, floor: float = -np.inf
 ) -> tuple[float, Ints | None]:
     """Return the best chain of a task, exactly.
 
@@ -35,7 +36,7 @@ def best_chart(
     ----------
     task : Task
         Its axes are exact.
-    start : ndarray of int64, shape (sizes, measures)
+    start : ndarray of int64, shape (sizes, measures), or None
         A chain to begin with (indices of candidates); it may break
         constraints. It changes the time taken, not the result.
     floor : float
@@ -48,6 +49,12 @@ def best_chart(
     index : ndarray of int64, shape (sizes, measures), or None
         Its candidates; None if no chain is above the floor.
     """
+    if can_be_grouped(task):
+        return best_by_levels(task, start, floor)
+    if start is None:
+        start = np.array(
+            [[axis.n(k) // 2 for axis in task.axes] for k in range(task.sizes)]
+        )
     value, index = _if_any(*climb(task, start))
     if value <= floor:
         value, index = floor, None

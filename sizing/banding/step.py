@@ -1,22 +1,24 @@
 """One step of the chain: the best neighbour of every box at once.
 
-For a fixed shift between two neighbours in all measures but one, their overlap
-is a term of the smaller box less a term of the larger one, so that the maximum
-over the remaining measure is a sliding one. Boxes that share no value need only
-a running maximum. One step costs the number of candidates times the window
-lengths of the other measures.
+Two neighbours overlap in the box from b's low edges to a's high edges. Once their
+places in all measures but one are settled, its weight is a term of a less a term
+of b, so that the maximum over the remaining measure is a sliding one. The boxes
+that differ in that measure only make a row; pairs of rows are worked in blocks.
+Boxes that share no value need only a running maximum.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 from sizing.banding.axis import Ints
-from sizing.banding.counts import Floats, Places, along, places
+from sizing.banding.counts import Floats, along, places
 
 #: The first and last index a neighbour may have, and the first that overlaps.
 Window = tuple[Ints, Ints, Ints]
-Place = tuple[slice, ...]
+#: Numbers worked on together: what the processor's cache holds.
+BLOCK = 1 << 15
 
 
 class Step:
@@ -46,29 +48,94 @@ class Step:
         self.above = tuple(len(low) for _, low in cuts)
         self.must_overlap = must_overlap
         lengths = [int((last - over).max()) for _, over, last in windows]
-        # Sliding over the longest window leaves the fewest shifts.
+        # Sliding over the longest window leaves the fewest pairs of rows.
         self.slide = int(np.argmax(lengths))
         self.others = [d for d in range(len(cuts)) if d != self.slide]
-        high, low = cuts[self.slide]
-        self.from_below = np.moveaxis(
-            along(table, self.slide, places(high)), self.slide, -1
-        )
-        self.from_above = np.moveaxis(
-            along(table, self.slide, places(low)), self.slide, -1
-        )
         self.cuts = [cuts[d] for d in self.others]
+        ends = cuts[self.slide]
+        self.below_rows, self.above_rows = (
+            self._rows(along(table, self.slide, places(e))) for e in ends
+        )
+        shape = [table.shape[d] for d in self.others]
+        self.strides = [int(np.prod(shape[d + 1 :])) for d in range(len(shape))]
 
-    def up(self, f: Floats) -> Floats:
-        """Return for each b the maximum of f(a) - |a and b| over a before b."""
+    def _rows(self, values: npt.NDArray[np.float64]) -> Floats:
+        moved = np.moveaxis(values, self.slide, -1)
+        return np.ascontiguousarray(moved).reshape(-1, moved.shape[-1])
+
+    def up(self, f: Floats, wanted: npt.NDArray[np.bool_] | None = None) -> Floats:
+        """Return for each b the maximum of f(a) - |a and b| over a before b.
+
+        Parameters
+        ----------
+        f : ndarray
+            Worth of each a; -inf where it is not looked at.
+        wanted : ndarray of bool, optional
+            The b to be looked at; elsewhere the maximum may be too small.
+        """
         best = self._apart_up(f)
-        here, values = (np.moveaxis(x, self.slide, -1) for x in (best, f))
+        values = self._rows(f)
+        here = np.moveaxis(best, self.slide, -1)
+        reached = np.ascontiguousarray(here).reshape(-1, here.shape[-1])
         _, first, last = self.windows[self.slide]
         window = _Sliding(first, last, values.shape[-1])
-        for a_terms, b_terms, a, b in self._shifts():
-            gain = window.maximum(values[a] - a_terms)
-            gain += b_terms
-            np.maximum(here[b], gain, out=here[b])
-        return best
+        a_row, b_row, corners = self._pairs(f, wanted)
+        size = max(1, BLOCK // max(values.shape[-1], reached.shape[-1]))
+        for start in range(0, len(a_row), size):
+            block = slice(start, start + size)
+            gain = values[a_row[block]]
+            gain -= _between(self.below_rows, corners, block)
+            gain = window.maximum(gain)
+            gain += _between(self.above_rows, corners, block)
+            b = b_row[block]
+            starts = np.flatnonzero(np.diff(b, prepend=-1))
+            rows = b[starts]
+            reached[rows] = np.maximum(
+                reached[rows], np.maximum.reduceat(gain, starts, axis=0)
+            )
+        return np.moveaxis(reached.reshape(here.shape), -1, self.slide)
+
+    def _pairs(
+        self, f: Floats, wanted: npt.NDArray[np.bool_] | None
+    ) -> tuple[Ints, Ints, list[tuple[Ints, int]]]:
+        """List the pairs of rows that overlap, by rows of b.
+
+        Returns
+        -------
+        a_row, b_row : ndarray of int64
+            Number of each row.
+        corners : list of (ndarray of int64, int)
+            Rows of the table between which the overlap lies, and their signs.
+        """
+        some_a = np.asarray((f > -np.inf).any(axis=self.slide))
+        some_b = np.ones([self.above[d] for d in self.others], dtype=bool)
+        if wanted is not None:
+            some_b = np.asarray(wanted.any(axis=self.slide))
+        a_row = b_row = np.zeros(1, dtype=np.int64)
+        corners = [(np.zeros(1, dtype=np.int64), 1)]
+        for d, (measure, (high, low)) in enumerate(
+            zip(self.others, self.cuts, strict=True)
+        ):
+            a, b = _neighbours(self.windows[measure])
+            rest = tuple(range(d + 1, len(self.others)))
+            a_left = some_a.any(axis=rest).reshape(-1, some_a.shape[d])
+            b_left = some_b.any(axis=rest).reshape(-1, some_b.shape[d])
+            old, new = np.nonzero(a_left[a_row[:, None], a] & b_left[b_row[:, None], b])
+            a, b = a[new], b[new]
+            a_row = a_row[old] * some_a.shape[d] + a
+            b_row = b_row[old] * some_b.shape[d] + b
+            stride = self.strides[d]
+            corners = [
+                (rows[old] + stride * end, sign * side)
+                for rows, sign in corners
+                for end, side in ((high[a], 1), (low[b], -1))
+            ]
+        order = np.argsort(b_row, kind="stable")
+        return (
+            a_row[order],
+            b_row[order],
+            [(rows[order], sign) for rows, sign in corners],
+        )
 
     def _apart_up(self, f: Floats) -> Floats:
         """Return the maximum of f(a) over the a that share no value with b."""
@@ -85,53 +152,24 @@ class Step:
             np.maximum(best, part, out=best)
         return best
 
-    def _shifts(self) -> Iterator[tuple[Floats, Floats, Place, Place]]:
-        """Yield each shift's terms of a and of b, and the boxes it joins."""
-        plans = [
-            _plan(*cuts, self.windows[d])
-            for d, cuts in zip(self.others, self.cuts, strict=True)
-        ]
-        yield from _joined(self.from_below, self.from_above, plans, 0)
 
-
-#: For one measure: places of a, places of b, cuts above a, cuts below b.
-Shift = tuple[slice, slice, Places, Places]
-
-
-def _plan(high: Ints, low: Ints, window: Window) -> list[Shift]:
-    """List the shifts at which a and b overlap in one measure."""
+def _neighbours(window: Window) -> tuple[Ints, Ints]:
+    """Return every pair of places at which a and b overlap in one measure."""
     _, overlap, last = window
-    b_all = np.arange(len(last))
-    some = last >= overlap
-    if not some.any():
-        return []
-    least, most = int((b_all - last)[some].min()), int((b_all - overlap)[some].max())
-    plan = []
-    for shift in range(least, most + 1):
-        a_all = b_all - shift
-        for start, stop in _runs((a_all >= overlap) & (a_all <= last)):
-            b, a = slice(start, stop), slice(start - shift, stop - shift)
-            plan.append((a, b, places(high[a]), places(low[b])))
-    return plan
+    count = np.maximum(last - overlap + 1, 0)
+    b = np.repeat(np.arange(len(last)), count)
+    return np.arange(len(b)) - (np.cumsum(count) - count - overlap)[b], b
 
 
-def _joined(
-    below: Floats, above: Floats, plans: Sequence[list[Shift]], d: int
-) -> Iterator[tuple[Floats, Floats, Place, Place]]:
-    if d == len(plans):
-        yield below, above, (), ()
-        return
-    for a, b, to, since in plans[d]:
-        a_part = along(below, d, to) - along(below, d, since)
-        b_part = along(above, d, to) - along(above, d, since)
-        for a_terms, b_terms, a_rest, b_rest in _joined(a_part, b_part, plans, d + 1):
-            yield a_terms, b_terms, (a, *a_rest), (b, *b_rest)
-
-
-def _runs(mask: np.ndarray) -> Iterator[tuple[int, int]]:
-    """Yield start and stop of each run of True."""
-    edges = np.flatnonzero(np.diff(mask, prepend=False, append=False))
-    yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+def _between(rows: Floats, corners: Sequence[tuple[Ints, int]], block: slice) -> Floats:
+    """Return the weight between the corners, for a block of pairs of rows."""
+    found: Floats = rows[corners[0][0][block]]
+    for place, sign in corners[1:]:
+        if sign > 0:
+            found += rows[place[block]]
+        else:
+            found -= rows[place[block]]
+    return found
 
 
 def _take(values: Floats, index: Ints, axis: int) -> Floats:
@@ -158,6 +196,8 @@ class _Sliding:
 
     def maximum(self, values: Floats) -> Floats:
         """Return the maximum of each window; -inf where it is empty."""
+        if self.to < self.from_:
+            return np.full((*values.shape[:-1], len(self.first)), -np.inf)
         return self._even(values) if self.even else self._uneven(values)
 
     def _even(self, values: Floats) -> Floats:
