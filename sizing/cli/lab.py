@@ -106,13 +106,16 @@ def write_settings(folder: Path) -> None:
     else uses JupyterLab on this machine neither change nor matter.
     """
     corner = folder / CORNER
-    script = files("sizing.report").joinpath("lab_extension.js")
+    ours = files("sizing.report")
+    script = ours.joinpath("lab_extension.js").read_text("utf-8")
+    saving = ours.joinpath("lab_server.py").read_text("utf-8")
     disabled = {"disabledExtensions": dict.fromkeys(_DISABLED, True)}
     texts = {
         "config/labconfig/default_setting_overrides.json": json.dumps(_OVERRIDES),
         "config/labconfig/page_config.json": json.dumps(disabled),
         "data/labextensions/sizing-lab/package.json": json.dumps(_EXTENSION),
-        "data/labextensions/sizing-lab/static/extension.js": script.read_text("utf-8"),
+        "data/labextensions/sizing-lab/static/extension.js": script,
+        "config/jupyter_server_config.py": f"{saving}{_USE_IT}",
     }
     try:
         for name, text in texts.items():
@@ -153,6 +156,7 @@ _EXTENSION = {
         "_build": {"load": "static/extension.js", "extension": "./extension"},
     },
 }
+_USE_IT = "\n\nget_config().ContentsManager.pre_save_hook = without_forms\n"
 #: What would ask another host, or has no use for whoever does not program.
 _DISABLED = (
     "@jupyterlab/apputils-extension:announcements",
