@@ -116,7 +116,7 @@ def _code(source: str, pages: list[str]) -> dict[str, Any]:
     shown = [
         {
             "data": {"text/html": page},
-            "execution_count": None,
+            "execution_count": 1,
             "metadata": {},
             "output_type": "execute_result",
         }
@@ -124,7 +124,8 @@ def _code(source: str, pages: list[str]) -> dict[str, Any]:
     ]
     return {
         "cell_type": "code",
-        "execution_count": None,
+        # A cell that shows something has been run, says the notebook format.
+        "execution_count": 1 if shown else None,
         "metadata": {"jupyter": {"source_hidden": True}, "tags": ["hide-input"]},
         "outputs": shown,
         "source": source,
