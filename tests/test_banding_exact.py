@@ -57,6 +57,36 @@ def test_certificate_never_below_the_finest_optimum(seed):
     assert exact.gap == pytest.approx(0.0, abs=1e-12)
 
 
+@pytest.mark.parametrize(
+    "constraint",
+    [
+        {},
+        {"least_step": {"hip_circumference_cm": 0.3}},
+        {"least_overlap": {"hip_circumference_cm": 0.1}},
+        {"rounding": "half"},
+        {"least_share": 0.05},
+    ],
+)
+@pytest.mark.parametrize("seed", [8, 44, 98])
+def test_levels_agree_with_the_search_and_bound_the_finest(
+    constraint, seed, monkeypatch
+):
+    rng = np.random.default_rng(seed)
+    steps = rng.normal(0, (6, 4, 8), (25, 3)).cumsum(axis=1)
+    people = make_people(80 + np.round(steps) / 10, rng.integers(1, 5, 25))
+    widths = dict(zip(people.measures, (0.5, 0.4, 0.8), strict=True))
+    request = {"widths": widths, "sizes": 3, "splits": 0, **constraint}
+    levels = fit_bands(people, step_cm=0.1, **request)
+    coarse = fit_bands(people, step_cm=0.5, **request)
+    for module in ("solve", "fitter"):
+        monkeypatch.setattr(
+            f"sizing.banding.{module}.can_be_grouped", lambda task: False
+        )
+    search = fit_bands(people, step_cm=0.1, **request)
+    pd.testing.assert_frame_equal(levels.chart.frame, search.chart.frame)
+    assert min(levels.upper_bound, coarse.upper_bound) >= search.share - 1e-12
+
+
 @settings(max_examples=25, deadline=None)
 @given(
     st.lists(

@@ -95,7 +95,17 @@ def can_be_grouped(task: Task) -> bool:
     The programme takes two neighbours to overlap from the larger one's low to
     the smaller one's high edges, so groups must be ordered as their bands are.
     """
-    return len(task.parts) < 2 and all(axis.aligned for axis in task.axes)
+    return is_dense(task) and all(axis.aligned for axis in task.axes)
+
+
+def is_dense(task: Task) -> bool:
+    """Whether the programme over every box looks at all pairs permitted.
+
+    It takes neighbours to overlap in all measures or to be free to be apart; a
+    least overlap in one measure permits pairs that are apart in another only.
+    """
+    free = all(axis.least_overlap is None for axis in task.axes)
+    return len(task.parts) < 2 and (free or len(task.axes) == 1)
 
 
 def best_by_levels(

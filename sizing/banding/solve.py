@@ -6,7 +6,7 @@ import numpy as np
 
 from sizing.banding.axis import Ints
 from sizing.banding.dense import Dense
-from sizing.banding.levels import best_by_levels, can_be_grouped
+from sizing.banding.levels import best_by_levels, can_be_grouped, is_dense
 from sizing.banding.search import (
     TIE,
     Nodes,
@@ -109,7 +109,7 @@ def _refine(
         if value == -np.inf:
             value, best = _if_any(*climb(task, _middle(task, nodes, pairs)))
         count = sum(len(p) for p in pairs)
-        if count > MANY_PAIRS and len(task.parts) == 1:
+        if count > MANY_PAIRS and is_dense(task):
             start = [n[:, :, 0].min(axis=0) for n in nodes]
             stop = [n[:, :, 1].max(axis=0) + 1 for n in nodes]
             axes = [
