@@ -54,7 +54,7 @@ def said(error: SizingError) -> str:
 def framed(page: str) -> str:
     """Return a whole page in a frame of its own, so that its style stays inside."""
     text = page.replace("&", "&amp;").replace('"', "&quot;")
-    return f'<iframe srcdoc="{text}" style="width:100%;height:50rem"></iframe>'
+    return f'<iframe title="The page" srcdoc="{text}" style="width:100%;height:50rem"></iframe>'
 
 
 class ClientForm:
@@ -108,8 +108,12 @@ class ClientForm:
                 ways = [h for h in HOW if heavy or h not in ("scale", "hoist scale")]
                 if heavy:
                     ways = [h for h in ways if not h.startswith("tape")]
+                # A label of its own names the choice to a screen reader too.
                 self.ways[name] = w.Dropdown(
-                    options=ways, layout=w.Layout(width="9rem")
+                    options=ways,
+                    description="how",
+                    style={"description_width": "2.5rem"},
+                    layout=w.Layout(width="11.5rem"),
                 )
         self.knee = w.Dropdown(
             options=list(KNEE_EQUATIONS),

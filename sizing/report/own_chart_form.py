@@ -94,7 +94,7 @@ class OwnChartForm:
                 w.HBox([self.people_name, self.margins]),
                 w.HBox([self.upload, self.second, self.judge]),
                 self.told,
-                w.HTML("<h4>Move an edge</h4>"),
+                w.HTML("<h3>Move an edge</h3>"),
                 w.HBox([self.size, self.measure, self.end]),
                 self.value,
                 self.change,
