@@ -187,11 +187,47 @@ def test_the_chart_form_follows_a_chart_and_its_edges(tmp_path):
     form.value.value = 170.0
     assert form.edited.frame["hip_circumference_cm_high"].iloc[-1] == 170.0
     assert "points" in form.change.value and form.image.value != picture
+    assert heard[-1].frame["hip_circumference_cm_high"].iloc[-1] == 170.0
+    assert "edges moved" in heard[-1].name
     form.path.value = str(tmp_path / "edited.csv")
     form.save_edited()
-    assert (tmp_path / "edited.csv").is_file()
+    saved = (tmp_path / "edited.csv").read_bytes()
+    form.value.value = 172.0
+    form.save_edited()
+    assert "already" in form.told.value
+    assert (tmp_path / "edited.csv").read_bytes() == saved
     form.use(form.chart)
-    assert "nobody otherwise" in form.change.value
+    assert "nothing has changed" in form.change.value
+
+
+def test_an_answer_goes_when_an_entry_or_the_chart_changes():
+    form = ClientForm()
+    form.sex.value, form.age.value = "female", "74"
+    form.values["hip_circumference_cm"].value = "101"
+    form.check()
+    assert form.answer is not None
+    form.values["hip_circumference_cm"].value = "110"
+    assert form.answer is None and "check the client again" in form.out.value
+    form.show_note()
+    assert "Check the client first" in form.note_out.value
+    form.check()
+    assert form.answer is not None
+    form.show_note()
+    form.use_chart(demo_chart())
+    assert form.answer is None and form.note is None
+    assert "iframe" not in form.note_out.value
+
+
+def test_margins_that_cannot_be_read_are_told_whatever_is_chosen_next(tmp_path):
+    form = OwnChartForm("bariatric", draws=1)
+    bad = tmp_path / "margins.csv"
+    bad.write_text("what,share\nsex,0.5\n")
+    form.margins = Dropped(bad)
+    form._tell_margins()
+    assert "margins.csv" in form.told.value
+    form.told.value = ""
+    form.people_name.value = "care_home"
+    assert "margins.csv" in form.told.value
 
 
 def test_the_client_form_answers_refuses_and_keeps_nothing(tmp_path, monkeypatch):

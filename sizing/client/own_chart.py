@@ -290,8 +290,8 @@ class Nudge:
         row = self.table.iloc[0]
         if row["changed"] == 0:
             return (
-                f"{100 * row['share_b']:.1f} % are covered, nobody otherwise than "
-                f"before (n = {row['n']:,})."
+                f"{100 * row['share_b']:.0f} % are covered; nothing has changed "
+                f"(n = {row['n']:,})."
             )
         return (
             f"Now {100 * row['share_b']:.1f} % are covered, {100 * row['share_a']:.1f} "

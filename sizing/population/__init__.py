@@ -3,7 +3,12 @@
 from sizing.population.caseload import read_caseload
 from sizing.population.classes import age_band, bmi_class
 from sizing.population.margins import MARGIN_COLUMNS, named_margins, read_margins
-from sizing.population.named import POPULATIONS, load_people, reweight
+from sizing.population.named import (
+    POPULATIONS,
+    load_people,
+    population_titles,
+    reweight,
+)
 from sizing.population.own import people_from
 from sizing.population.people import People
 from sizing.population.weights import Weighting, kish, post_stratify, rake
@@ -19,6 +24,7 @@ __all__ = [
     "load_people",
     "named_margins",
     "people_from",
+    "population_titles",
     "post_stratify",
     "rake",
     "read_caseload",

@@ -79,6 +79,17 @@ _POPULATIONS: dict[str, _Population] = {
 POPULATIONS: tuple[str, ...] = tuple(_POPULATIONS)
 
 
+def population_titles() -> dict[str, str]:
+    """Return what each population is called in plain words, by its name.
+
+    Examples
+    --------
+    >>> population_titles()["children"]
+    'children aged 2 to 17'
+    """
+    return {name: population.title for name, population in _POPULATIONS.items()}
+
+
 def load_people(
     name: str,
     *,

@@ -54,7 +54,8 @@ def said(error: SizingError) -> str:
 def framed(page: str) -> str:
     """Return a whole page in a frame of its own, so that its style stays inside."""
     text = page.replace("&", "&amp;").replace('"', "&quot;")
-    return f'<iframe title="The page" srcdoc="{text}" style="width:100%;height:50rem"></iframe>'
+    style = "width:100%;height:50rem"
+    return f'<iframe title="The page" srcdoc="{text}" style="{style}"></iframe>'
 
 
 class ClientForm:
@@ -154,6 +155,14 @@ class ClientForm:
         self._decision_fields()
         self.view = self._layout()
         self.use_chart(self.chart)
+        for box in (
+            *self.values.values(),
+            *self.ways.values(),
+            *self.loads.values(),
+            *self.allowances.values(),
+            *(self.sex, self.age, self.knee, self.fabric, self.confirmed),
+        ):
+            box.observe(lambda _: self._forget(), "value")
 
     def _decision_fields(self) -> None:
         wide = partial(w.Text, style=_LABEL, layout=_WIDE)
@@ -234,11 +243,20 @@ class ClientForm:
     def use_chart(self, chart: SizeChart) -> None:
         """Check clients against this chart from now on."""
         self.chart = chart
+        self._forget()
         self.size.options = ["", *chart.sizes]
         self.about.value = (
             f"<p>Chart in use: <b>{escape(chart.name)}</b>. Leave empty what is not "
             "known. Nothing is kept or sent.</p>"
         )
+
+    def _forget(self) -> None:
+        """Take back an answer that what was entered, or the chart, no longer gives."""
+        if self.answer is None and self.note is None:
+            return
+        self.answer = self.note = None
+        self.out.value = paragraphs(["Something was changed: check the client again."])
+        self.note_out.value = ""
 
     def entries(self) -> tuple[dict[str, Any], dict[str, str]]:
         """Return what was entered, and how each value was come by."""
@@ -332,13 +350,16 @@ def save_text(name: str, note: HandlingNote) -> str:
     Raises
     ------
     SizingError
-        If the name ends otherwise, or the folder does not exist.
+        If the name ends otherwise, the folder does not exist, or a file of that
+        name does.
     """
     path = Path(name.strip())
     if path.suffix not in (".html", ".md"):
         raise SizingError("Name the file so that it ends in .html or .md.")
     if not path.parent.is_dir():
         raise SizingError(f"There is no folder '{path.parent}': make it first.")
+    if path.exists():
+        raise SizingError(f"There is a file '{path}' already: choose another name.")
     text = note.html() if path.suffix == ".html" else note.markdown()
     path.write_text(text, encoding="utf-8")
     return str(path)

@@ -1,6 +1,8 @@
 """The notebook's form for a chart of one's own: drop it in, nudge an edge."""
 
+import hashlib
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +15,12 @@ from sizing.client.own_chart import judge_chart, nudge, nudge_layout, with_edge
 from sizing.coverage import compare_charts
 from sizing.coverage.shares import Layout
 from sizing.errors import SizingError
-from sizing.population import POPULATIONS, load_people, read_margins, reweight
+from sizing.population import (
+    load_people,
+    population_titles,
+    read_margins,
+    reweight,
+)
 from sizing.population.people import People
 from sizing.report.client_form import framed, paragraphs, said
 from sizing.report.own_chart import density, own_chart_page
@@ -53,7 +60,11 @@ class OwnChartForm:
         self._density: dict[tuple[str, str], pd.DataFrame] = {}
         self._labels = labels()
         self.people_name = w.Dropdown(
-            options=list(POPULATIONS), value=people, description="People", style=_LABEL
+            options=[(title, name) for name, title in population_titles().items()],
+            value=people,
+            description="People",
+            style=_LABEL,
+            layout=w.Layout(width="36rem"),
         )
         self.margins = w.FileUpload(
             accept=".csv,.xlsx", description="Own margins", multiple=False
@@ -127,7 +138,11 @@ class OwnChartForm:
             If the margins cannot be read or met.
         """
         name = str(self.people_name.value)
-        key = name + (self.margins.value[0]["name"] if self.margins.value else "")
+        key = name
+        if self.margins.value:
+            # By content, so that a corrected file of the same name is read anew.
+            content = bytes(self.margins.value[0]["content"])
+            key += hashlib.sha256(content).hexdigest()
         if key not in self._loaded:
             people = load_people(name, draws=self.draws)
             if self.margins.value:
@@ -207,13 +222,20 @@ class OwnChartForm:
         except SizingError as error:
             self.change.value = paragraphs(str(error).splitlines())
             return
+        moved = replace(self.edited, name=f"{self.chart.name}, edges moved")
+        for listener in self.listeners:
+            listener(moved)
         self.draw()
 
     def draw(self) -> None:
         """Draw the bands and say what the moved edges change."""
         if not self._following or self.measure.value is None:
             return
-        people = self.people()
+        try:
+            people = self.people()
+        except SizingError as error:
+            self.told.value = said(error)
+            return
         found = nudge(people, self.chart, self.edited, self._layouts[self._key])
         self.change.value = paragraphs([found.summary()])
         measure = str(self.measure.value)
@@ -248,6 +270,10 @@ class OwnChartForm:
     def save_edited(self) -> None:
         """Save the edited chart where the user says."""
         try:
+            if Path(self.path.value).exists():
+                raise SizingError(
+                    f"There is a file '{self.path.value}' already: choose another name."
+                )
             write_chart(self.edited, self.path.value)
         except SizingError as error:
             self.told.value = said(error)
