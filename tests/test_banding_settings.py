@@ -1,5 +1,6 @@
 """Constraints and goals of a fit, against brute force on small grids."""
 
+import warnings
 from itertools import product
 
 import numpy as np
@@ -16,8 +17,9 @@ from scipy.stats import norm
 
 from sizing.banding import fit_bands
 from sizing.chart import SizeChart
-from sizing.errors import SizingError
+from sizing.errors import SizingError, SizingWarning
 from sizing.measures import to_tenths
+from sizing.population import people_from
 
 HIP, SIT = "hip_circumference_cm", "sitting_height_cm"
 WIDTHS = {HIP: 1.5, SIT: 1.0}
@@ -87,6 +89,7 @@ def test_sizes_owned_against_every_chart(seed):
             {
                 "size": ["ours"],
                 "group": "adult",
+                "load_limit_kg": [160.0],
                 f"{HIP}_low": [81.3],
                 f"{HIP}_high": [82.4],
                 f"{SIT}_low": [81.1],
@@ -95,6 +98,10 @@ def test_sizes_owned_against_every_chart(seed):
         )
     )
     found = fit(people, sizes=3, fixed=owned)
+    kept = found.chart.frame.set_index("size")
+    assert kept.loc["ours", "load_limit_kg"] == 160 and len(kept) == 3
+    assert kept.loc["ours", f"{HIP}_low"] == 81.3
+    assert kept["load_limit_kg"].isna().sum() == 2
     low, high = np.array([813, 811]), np.array([824, 826])
     boxes = [
         (np.array(b), np.array(b) + WIDE)
@@ -275,3 +282,24 @@ def test_owned_sizes_out_of_order_are_refused():
             sizes=3,
             fixed=SizeChart(owned.frame.assign(**{f"{SIT}_low": np.nan})),
         )
+
+
+def test_people_measured_in_other_units_get_the_same_chart():
+    rng = np.random.default_rng(5)
+    mm = rng.integers(800, 1300, (120, 2))
+    frames = [
+        pd.DataFrame({HIP: mm[:, 0] / 10, SIT: mm[:, 1] / 10}),
+        pd.DataFrame(
+            {"hip_circumference_mm": mm[:, 0], "sitting_height_m": mm[:, 1] / 1000}
+        ),
+    ]
+    charts = []
+    for frame in frames:
+        with warnings.catch_warnings():
+            # Tall for a sitting height: doubtful, and none of this test's business.
+            warnings.simplefilter("ignore", SizingWarning)
+            people = people_from(frame)
+        found = fit_bands(people, widths={HIP: 12, SIT: 10}, sizes=3, splits=0)
+        charts.append((found.chart.frame, found.share, found.upper_bound))
+    pd.testing.assert_frame_equal(charts[0][0], charts[1][0])
+    assert charts[0][1:] == charts[1][1:]

@@ -1,6 +1,7 @@
 """Fit the bands of one group of sizes, with a certificate and a rival."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from sizing.banding.axis import Width
@@ -168,7 +169,7 @@ def fit_bands(
     else:
         bound = fitter.bound(fitted, THOROUGH, tolerance)
     return BandFit(
-        chart=chart(fitted, "fitted chart"),
+        chart=with_owned(chart(fitted, "fitted chart"), fixed, tuple(widths)),
         share=share_covered(bodies, *fitted),
         objective=objective,
         value=value,
@@ -181,3 +182,30 @@ def fit_bands(
         persons=people.n,
         settings={**settings, "splits": splits, "seed": seed},
     )
+
+
+def with_owned(
+    chart: SizeChart, fixed: SizeChart | None, measures: tuple[str, ...]
+) -> SizeChart:
+    """Return the chart with the names and load limits of the sizes owned.
+
+    An owned size is the one with the same edges in all the measures; of
+    several such, the next in order.
+    """
+    if fixed is None:
+        return chart
+    frame = chart.frame.copy()
+    edges = [chart.edges(m) for m in measures]
+    owned = [fixed.edges(m) for m in measures]
+    at = 0
+    for size, row in enumerate(fixed.frame.to_dict("records")):
+        while any(
+            mine[end][at] != theirs[end][size]
+            for mine, theirs in zip(edges, owned, strict=True)
+            for end in (0, 1)
+        ):
+            at += 1
+        frame.loc[at, "size"] = str(row["size"])
+        frame.loc[at, "load_limit_kg"] = row.get("load_limit_kg", float("nan"))
+        at += 1
+    return replace(chart, frame=frame)

@@ -12,21 +12,15 @@ from sizing.banding.axis import ROUNDINGS
 from sizing.banding.goal import GOALS
 from sizing.cautions import cautions
 from sizing.chart import GROUPS, read_chart
+from sizing.cli.options import add_people, add_seed
 from sizing.errors import Problem, SizingError
 from sizing.measures import MEASURES
-from sizing.population import POPULATIONS, load_people
-
-HELP = "fit size bands of given widths to survey people, with a certificate"
+from sizing.population import load_people
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
-    parser.add_argument(
-        "--people",
-        default="adults",
-        metavar="NAME",
-        help=f"whom to fit to: {', '.join(POPULATIONS)} (default: adults)",
-    )
+    add_people(parser, default="adults", what="whom to fit to")
     parser.add_argument(
         "--widths",
         nargs="+",
@@ -91,9 +85,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="half-splits for the held-out figures (default: 10)",
     )
-    parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="whole number (default: 1)"
-    )
+    add_seed(parser)
     parser.add_argument("--json", action="store_true", help="print JSON")
 
 

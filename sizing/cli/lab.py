@@ -24,7 +24,6 @@ from typing import Any
 from sizing.errors import SizingError
 from sizing.report.lab_notebooks import CORNER, lay_notebooks
 
-HELP = "open the notebooks with forms in your browser, in a folder of your own"
 #: Only this machine can reach the pages.
 HOST = "127.0.0.1"
 #: Seconds to wait for the pages to come up, and for them to stop.
