@@ -1,7 +1,5 @@
 """Conditioning: against scipy, against brute force, and by invariants."""
 
-import time
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -174,17 +172,6 @@ def test_conditioning_never_widens(known, error):
     after = condition(before, values, dict.fromkeys(values, error))
     assert (after.sd <= before.sd + 1e-9).all()
     assert np.linalg.eigvalsh(after.covariance[0]).min() > -1e-9
-
-
-def test_one_person_in_under_five_milliseconds(man):
-    prediction = predict_measures(man)
-    times = []
-    for _ in range(15):
-        start = time.perf_counter()
-        condition(prediction, {"hip_circumference_cm": 104.0})
-        times.append(time.perf_counter() - start)
-    # The best of several: other work on the machine must not fail the test.
-    assert min(times) < 0.005
 
 
 @pytest.mark.parametrize(

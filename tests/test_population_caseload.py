@@ -1,7 +1,5 @@
 """Own people and caseloads: what goes in comes out, or is refused by name."""
 
-import time
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -230,20 +228,6 @@ def test_the_summary_says_who_they_are_and_the_table_how_well_founded():
     table = people.table.set_index("evidence")["share"]
     assert table["measured"] == pytest.approx(2 / 3)
     assert table["missing"] == pytest.approx(1 / 3)
-
-
-def test_a_million_people_pass_quickly(rng):
-    n = 1_000_000
-    frame = pd.DataFrame(
-        {
-            "sex": np.where(rng.random(n) < 0.5, "female", "male"),
-            "hip_circumference_cm": rng.normal(100, 8, n),
-            "buttock_popliteal_length_cm": rng.normal(48, 2, n),
-        }
-    )
-    start = time.process_time()
-    people_from(frame)
-    assert time.process_time() - start < 5
 
 
 def test_an_empty_line_does_not_shift_the_rows_named(tmp_path):

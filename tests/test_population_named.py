@@ -1,6 +1,5 @@
 """The named populations: who is in them, what they weigh, how near they come."""
 
-import time
 from functools import cache
 
 import numpy as np
@@ -378,10 +377,3 @@ def test_the_heavy_are_as_many_as_the_limits_say(survey_folder):
     words = next(s for s in people.limits if "survey weights" in s)
     assert f"{100 * now:.1f} % have" in words
     assert f"against {100 * before:.1f} % in 2015-16" in words
-
-
-def test_loading_is_quick():
-    loaded("everyone")
-    start = time.process_time()
-    load_people("everyone", draws=5, seed=3)
-    assert time.process_time() - start < 4

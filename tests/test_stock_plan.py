@@ -2,7 +2,6 @@
 
 import argparse
 import json
-import time
 
 import numpy as np
 import pandas as pd
@@ -89,14 +88,6 @@ def test_the_plan_tells_everything_with_intervals(demo_plan):
     curve = demo_plan.curve[~demo_plan.curve["plan"]].sort_values("target")
     assert curve["cost"].is_monotonic_increasing
     assert "does not choose a sling for a person" in demo_plan.summary()
-
-
-def test_a_hundred_clients_and_a_thousand_days_in_time():
-    serves, prices = demo_scenario()
-    groups = serves_from(serves)
-    start = time.process_time()
-    plan_stock(groups, demo_chart(), prices=prices)
-    assert time.process_time() - start < 10
 
 
 def test_the_interval_holds_the_service_on_fresh_days(people):
