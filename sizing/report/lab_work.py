@@ -1,0 +1,181 @@
+"""Work that takes a while: its progress is shown, and it can be stopped."""
+
+import asyncio
+import threading
+import time
+from collections.abc import Callable
+from html import escape
+from typing import Any
+
+import ipywidgets as w
+
+from sizing.errors import SizingError
+
+#: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
+Progress = Callable[[str, float], None]
+
+_SHOWN_EVERY = 0.1  # seconds: the browser cannot follow more, and each costs a message
+
+
+class Stopped(Exception):  # noqa: N818 - a wish, not an error
+    """The user asked for the work to stop."""
+
+
+class LongWork:
+    """A button for work that takes a while, with its progress and a way to stop.
+
+    Parameters
+    ----------
+    words : str
+        What the button says.
+    job : callable
+        ``job(progress)`` does the work and returns its result. Each call of
+        ``progress`` raises ``Stopped`` once the user asked to stop, so the work ends
+        at its next step and leaves nothing behind.
+    done : callable
+        ``done(result)`` shows what came of it. Not called for work that was stopped.
+
+    Attributes
+    ----------
+    view : ipywidgets.Widget
+        The button, a bar, a button to stop, and a line of words.
+    button : ipywidgets.Button
+
+    Examples
+    --------
+    >>> shown = []
+    >>> work = LongWork("Add up", lambda progress: sum(range(4)), shown.append)
+    >>> work.run()
+    >>> shown
+    [6]
+    """
+
+    def __init__(
+        self,
+        words: str,
+        job: Callable[[Progress], Any],
+        done: Callable[[Any], object],
+    ) -> None:
+        self._job, self._done = job, done
+        self._thread: threading.Thread | None = None
+        self._stop = threading.Event()
+        self._shown = 0.0
+        self.button = w.Button(description=words, layout=w.Layout(width="auto"))
+        self.stop_button = w.Button(
+            description="Stop", layout=w.Layout(width="auto", display="none")
+        )
+        self.bar = w.FloatProgress(
+            min=0.0, max=1.0, layout=w.Layout(width="14rem", display="none")
+        )
+        self.told = w.HTML()
+        self.view = w.VBox(
+            [
+                w.Box(
+                    [self.button, self.bar, self.stop_button],
+                    layout=w.Layout(flex_flow="row wrap", align_items="center"),
+                ),
+                self.told,
+            ]
+        )
+        self.button.on_click(lambda _: self.start())
+        self.stop_button.on_click(lambda _: self.stop())
+
+    @property
+    def running(self) -> bool:
+        """Whether the work is going on."""
+        return self._thread is not None and self._thread.is_alive()
+
+    def start(self) -> None:
+        """Begin the work in the background; the page stays usable."""
+        if self.running:
+            return
+        # What is shown is shown by the kernel's own thread where it has a loop:
+        # drawing is not safe in two threads at once.
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            loop = None
+        self._stop = threading.Event()
+        self._thread = threading.Thread(
+            target=self._work, args=(self._stop, loop), daemon=True
+        )
+        self._show_running(True)
+        self._thread.start()
+
+    def run(self) -> None:
+        """Do the work at once and show what came of it."""
+        self._stop = threading.Event()
+        self._show_running(True)
+        self._work(self._stop, None)
+
+    def stop(self) -> None:
+        """Ask the work to end at its next step; nothing of it is shown."""
+        self._stop.set()
+        if self.running:
+            self._say("Stopping at the next step.")
+
+    def wait(self) -> None:
+        """Wait until the work has ended."""
+        if self._thread is not None:
+            self._thread.join()
+
+    def _work(
+        self, stop: threading.Event, loop: asyncio.AbstractEventLoop | None
+    ) -> None:
+        def progress(words: str, share: float) -> None:
+            if stop.is_set():
+                raise Stopped
+            now = time.monotonic()
+            if now - self._shown > _SHOWN_EVERY:
+                self._shown = now
+                self.bar.value = share
+                self._say(words)
+
+        try:
+            result = self._job(progress)
+        except Stopped:
+            ended: Callable[[], object] = self._tell_stopped
+        except SizingError as error:
+            ended = self._teller(error)
+        else:
+            ended = self._shower(result, stop)
+        if loop is None or loop.is_closed():
+            ended()
+        else:
+            loop.call_soon_threadsafe(ended)
+
+    def _tell_stopped(self) -> None:
+        self._show_running(False)
+        self._say("Stopped. Nothing was changed.")
+
+    def _teller(self, error: SizingError) -> Callable[[], None]:
+        lines = "<br>".join(escape(line) for line in str(error).splitlines())
+
+        def tell() -> None:
+            self._show_running(False)
+            self.told.value = f'<p role="status"><b>Please check:</b> {lines}</p>'
+
+        return tell
+
+    def _shower(self, result: Any, stop: threading.Event) -> Callable[[], None]:
+        def show() -> None:
+            if stop.is_set():
+                self._tell_stopped()
+                return
+            self._show_running(False)
+            self._say("")
+            self._done(result)
+
+        return show
+
+    def _show_running(self, yes: bool) -> None:
+        self.button.disabled = yes
+        for part in (self.bar, self.stop_button):
+            part.layout.display = None if yes else "none"
+        if yes:
+            self._shown = 0.0
+            self.bar.value = 0.0
+            self._say("Working.")
+
+    def _say(self, words: str) -> None:
+        self.told.value = f'<p role="status">{escape(words)}</p>'
