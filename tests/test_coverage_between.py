@@ -171,6 +171,29 @@ def test_draws_are_joined(rng):
     assert "4 draws joined" in row["method"]
 
 
+@pytest.mark.filterwarnings("ignore:cov_type not fully supported")
+def test_errors_of_one_stratum_against_statsmodels(rng):
+    """statsmodels' clustered sandwich also scales by (n - 1) / (n - k)."""
+    people = invented(rng, 400)
+    people = people_of(
+        people.frame.assign(age_years=50.0, stratum=1, unit=rng.integers(0, 25, 400)),
+        people.weight,
+    )
+    found = who_falls_between(people, CHART, terms=["sex"])
+    x = people.frame["stature_cm"].round(1)
+    direct = sm.GLM(
+        ((x > 168) & (x < 172)).astype(float),
+        sm.add_constant((people.frame["sex"] == "male").astype(float)),
+        family=sm.families.Binomial(),
+        var_weights=people.weight,
+    ).fit(cov_type="cluster", cov_kwds={"groups": people.frame["unit"].to_numpy()})
+    row = found.query("level == 'male'").iloc[0]
+    assert np.log(row["estimate"]) == pytest.approx(direct.params["sex"])
+    half = np.log(row["high"] / row["estimate"]) / stats.t.ppf(0.975, 24)
+    want = direct.bse["sex"] * np.sqrt((400 - 2) / (400 - 1))
+    assert half == pytest.approx(want, rel=1e-6)
+
+
 def test_a_survey_design_clusters_the_errors(rng):
     people = invented(rng, 500)
     frame = people.frame.assign(
@@ -179,7 +202,7 @@ def test_a_survey_design_clusters_the_errors(rng):
     found = who_falls_between(
         People("some", frame, people.weight, people.evidence), CHART, terms=["sex"]
     )
-    assert "clustered by sampling unit" in found["method"].iloc[0]
+    assert "linearisation by stratum and unit" in found["method"].iloc[0]
     assert found["estimate"].notna().all()
 
 

@@ -1,6 +1,5 @@
 """Who falls between sizes: odds ratios by sex, age band and body-mass index."""
 
-import warnings
 from collections.abc import Sequence
 from typing import Any
 
@@ -11,6 +10,7 @@ from scipy import stats
 
 from sizing.chart import SizeChart
 from sizing.coverage.groups import NOT_KNOWN, grouping
+from sizing.coverage.logistic import log_odds_ratios
 from sizing.coverage.shares import (
     LEVEL,
     SMALL_GROUP,
@@ -85,11 +85,10 @@ def who_falls_between(
 
     Notes
     -----
-    Logistic regression (statsmodels GLM, binomial) on the people's weights,
-    scaled to a mean of 1, in each draw; robust (sandwich) errors, HC0, or
-    clustered by sampling unit where there is a design; joined over draws on
-    the log scale by Rubin's rules, with t intervals. Linearisation of the
-    weighted likelihood: Binder, Int Stat Rev 1983;51:279-292 (from memory).
+    Logistic regression with the people's weights in each draw; robust
+    (sandwich) errors, HC0, or by stratum and sampling unit where there is a
+    design (``sizing.coverage.logistic``); joined over draws on the log scale by
+    Rubin's rules, with t intervals.
 
     Examples
     --------
@@ -161,10 +160,9 @@ def _model(
     draws = range(len(between))
     enough = all(np.unique(between[d][keep[d]]).size == 2 for d in draws)
     if entered and enough:
-        fits = [_fit(entered, levels, between, keep, place, d) for d in draws]
-        _join(entered, fits, place)
-    how = "clustered by sampling unit" if place.unit is not None else "robust (HC0)"
-    method = f"{100 * LEVEL:.0f} % t interval, logistic GLM, {how} errors"
+        _join(entered, _fits(entered, levels, between, keep, place), place)
+    how = "robust errors (HC0)" if place.unit is None else place.how
+    method = f"{100 * LEVEL:.0f} % t interval, logistic regression, {how}"
     if len(between) > 1:
         method += f"; {len(between)} draws joined by Rubin's rules"
     for row in rows:
@@ -235,46 +233,35 @@ def _set_references(rows: list[dict[str, Any]]) -> None:
             row["reference"] = chosen
 
 
-def _fit(
+def _fits(
     entered: list[dict[str, Any]],
     levels: dict[str, npt.NDArray[Any]],
     between: npt.NDArray[np.bool_],
     keep: npt.NDArray[np.bool_],
     place: Layout,
-    draw: int,
-) -> tuple[Floats, Floats]:
-    """Return the log odds ratios of one draw and their variances."""
-    inside = keep[draw]
-    columns = [levels[r["term"]][draw][inside] == r["level"] for r in entered]
-    design = np.column_stack([np.ones(inside.sum()), *columns]).astype(float)
-    nothing = np.full(len(entered), np.nan)
-    if np.linalg.matrix_rank(design) < design.shape[1]:
-        return nothing, nothing
-    weight = place.weight[inside]
-    options: dict[str, Any] = {"cov_type": "HC0"}
-    if place.unit is not None:
-        options = {"cov_type": "cluster", "cov_kwds": {"groups": place.unit[inside]}}
-    # Loading it takes longer than the kit's other imports together, and only
-    # this needs it.
-    import statsmodels.api as sm
-
-    model = sm.GLM(
-        between[draw][inside].astype(float),
-        design,
-        family=sm.families.Binomial(),
-        var_weights=weight / weight.mean(),
-    )
-    with warnings.catch_warnings():
-        # Separation is found below by its size, and told as a message.
-        warnings.simplefilter("ignore")
-        try:
-            found = model.fit(**options)
-        except (np.linalg.LinAlgError, ValueError):
-            return nothing, nothing
-    beta = np.asarray(found.params)[1:]
-    variance = np.diag(np.asarray(found.cov_params()))[1:]
-    wild = (np.abs(beta) > _SEPARATED) | ~(variance < _SEPARATED**2)
-    return np.where(wild, np.nan, beta), np.where(wild, np.nan, variance)
+) -> list[tuple[Floats, Floats]]:
+    """Return each draw's log odds ratios and their variances."""
+    terms = list(dict.fromkeys(row["term"] for row in entered))
+    codes = np.zeros((*between.shape, len(terms)), dtype=np.int64)
+    columns = []
+    for place_of_level, row in enumerate(entered, start=1):
+        term = terms.index(row["term"])
+        codes[:, :, term][levels[row["term"]] == row["level"]] = place_of_level
+        columns.append((term, place_of_level))
+    found = []
+    for draw, inside in enumerate(keep):
+        rows = np.flatnonzero(inside)
+        beta, variance = log_odds_ratios(
+            codes[draw, rows],
+            np.array(columns),
+            between[draw, rows],
+            place.weight[rows],
+            place,
+            rows,
+        )
+        wild = (np.abs(beta) > _SEPARATED) | ~(variance < _SEPARATED**2)
+        found.append((np.where(wild, np.nan, beta), np.where(wild, np.nan, variance)))
+    return found
 
 
 def _join(

@@ -220,6 +220,25 @@ def _linearised(
     parts = share[:, :, None] * (x[:, None, :] - mean)
     join = sparse.csr_array((np.ones(n), (unit, np.arange(n))))
     totals = join @ parts.reshape(n, -1)
+    return variance_of_totals(totals, stratum).reshape(mean.shape)
+
+
+def variance_of_totals(totals: Floats, stratum: npt.NDArray[np.int64]) -> Floats:
+    """Return the variance of sums over sampling units.
+
+    Parameters
+    ----------
+    totals : ndarray, shape (units, columns)
+        Each unit's total of the linearised values.
+    stratum : ndarray of int, shape (units,)
+        Each unit's stratum, numbered from 0.
+
+    Returns
+    -------
+    ndarray, shape (columns,)
+        ``sum_h m_h / (m_h - 1) sum_u (z_u - mean_h)^2``; a stratum of a single
+        unit is centred on the mean of all units.
+    """
     count = np.bincount(stratum)
     belongs = sparse.csr_array(
         (np.ones(len(stratum)), (stratum, np.arange(len(stratum))))
@@ -229,7 +248,7 @@ def _linearised(
     centred = totals - np.where(alone[:, None], totals.mean(axis=0), centre[stratum])
     scale = np.where(alone, 1.0, count[stratum] / np.maximum(count[stratum] - 1, 1))
     variance: Floats = scale @ centred**2
-    return variance.reshape(mean.shape)
+    return variance
 
 
 def _design_df(

@@ -1,0 +1,95 @@
+"""Logistic regression on groups, from the weights of each pattern of levels.
+
+People of the same pattern of levels have the same fitted chance, so that a
+regression on thousands of people needs only each pattern's sums of weights.
+``tests/test_coverage_between.py`` holds it to statsmodels' GLM on single people.
+"""
+
+import numpy as np
+import numpy.typing as npt
+
+from sizing.coverage.shares import Floats, Layout, variance_of_totals
+
+#: Newton's steps before a fit counts as not found; separated levels need more.
+_STEPS = 60
+#: A step that changes no log odds ratio by more than this is the last.
+_NEAR = 1e-10
+
+
+def log_odds_ratios(
+    codes: npt.NDArray[np.int64],
+    columns: npt.NDArray[np.int64],
+    happened: npt.NDArray[np.bool_],
+    weight: Floats,
+    place: Layout,
+    rows: npt.NDArray[np.intp],
+) -> tuple[Floats, Floats]:
+    """Fit one logistic model and return its log odds ratios and their variances.
+
+    Parameters
+    ----------
+    codes : ndarray of int, shape (people, terms)
+        Each person's level in each term.
+    columns : ndarray of int, shape (ratios, 2)
+        Term and level of each column of the model.
+    happened : ndarray of bool, shape (people,)
+    weight : ndarray of float, shape (people,)
+    place : Layout
+        For the design, if there is one.
+    rows : ndarray of int, shape (people,)
+        The people's places in the layout.
+
+    Returns
+    -------
+    beta, variance : ndarray, shape (ratios,)
+        NaN where the columns cannot be told apart or no maximum is found.
+
+    Notes
+    -----
+    Newton's method on the weighted log likelihood, by pattern of levels.
+    Variance: linearisation. A person's influence is ``H^-1 x w (y - p)`` with
+    ``H`` the information; the variance is that of the total of all influences:
+    between sampling units within strata where there is a design, otherwise the
+    sum of squares (the sandwich HC0). Binder, Int Stat Rev 1983;51:279-292
+    (from memory).
+    """
+    nothing = np.full(len(columns), np.nan)
+    patterns, which = np.unique(codes, axis=0, return_inverse=True)
+    which = which.ravel()
+    dummies = patterns[:, columns[:, 0]] == columns[:, 1]
+    x = np.column_stack([np.ones(len(patterns)), dummies]).astype(float)
+    if np.linalg.matrix_rank(x) < x.shape[1]:
+        return nothing, nothing
+
+    def total(values: Floats) -> Floats:
+        return np.bincount(which, values, minlength=len(patterns))
+
+    yes, every = total(weight * happened), total(weight)
+    beta = np.zeros(x.shape[1])
+    beta[0] = np.log(yes.sum() / (every - yes).sum())
+    for _ in range(_STEPS):
+        p = 1 / (1 + np.exp(-(x @ beta)))
+        information = (x * (every * p * (1 - p))[:, None]).T @ x
+        try:
+            step = np.linalg.solve(information, x.T @ (yes - every * p))
+        except np.linalg.LinAlgError:
+            return nothing, nothing
+        beta = beta + step
+        if np.abs(step).max() < _NEAR:
+            break
+    else:
+        return nothing, nothing
+    p = 1 / (1 + np.exp(-(x @ beta)))
+    if place.unit is None or place.stratum is None:
+        square = total(weight**2 * np.where(happened, 1 - p[which], p[which]) ** 2)
+        scores = x * np.sqrt(square)[:, None]
+        variance = np.square(np.linalg.solve(information, scores.T)).sum(axis=1)
+        return beta[1:], variance[1:]
+    own = place.unit[rows] * len(patterns) + which
+    left = np.bincount(
+        own,
+        weight * (happened - p[which]),
+        minlength=len(place.stratum) * len(patterns),
+    ).reshape(len(place.stratum), -1)
+    totals = np.linalg.solve(information, (left @ x).T).T
+    return beta[1:], variance_of_totals(totals, place.stratum)[1:]
