@@ -62,7 +62,7 @@ def log_odds_ratios(
         return nothing, nothing
 
     def total(values: Floats) -> Floats:
-        return np.bincount(which, values, minlength=len(patterns))
+        return np.bincount(which, values, len(patterns)).astype(np.float64)
 
     yes, every = total(weight * happened), total(weight)
     beta = np.zeros(x.shape[1])

@@ -243,7 +243,7 @@ def variance_of_totals(totals: Floats, stratum: npt.NDArray[np.int64]) -> Floats
     belongs = sparse.csr_array(
         (np.ones(len(stratum)), (stratum, np.arange(len(stratum))))
     )
-    centre = (belongs @ totals) / count[:, None]
+    centre: Floats = np.asarray(belongs @ totals) / count[:, None]
     alone = count[stratum] == 1
     centred = totals - np.where(alone[:, None], totals.mean(axis=0), centre[stratum])
     scale = np.where(alone, 1.0, count[stratum] / np.maximum(count[stratum] - 1, 1))
