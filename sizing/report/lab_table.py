@@ -11,6 +11,8 @@ from sizing.errors import Problem, SizingError
 
 #: More cells than this make a page slow: such a table belongs in a file.
 MOST_CELLS = 600
+# Long headings go over several lines.
+_HEAD = '<div style="white-space: normal; line-height: 1.2"><b>{}</b></div>'
 
 
 class EditableTable:
@@ -67,7 +69,9 @@ class EditableTable:
         self._cells: list[dict[str, Any]] = []
         self._columns: list[str] = []
         self._grid = w.GridBox()
-        self._add = w.Button(description="Add a row", layout=w.Layout(width="auto"))
+        self._add = w.Button(
+            description="Add a row", layout=w.Layout(width="max-content")
+        )
         self._add.on_click(lambda _: self.add_row())
         # One layout and one style for all cells: each is a message to the browser.
         # A description without width is there for screen readers, who see no heads.
@@ -170,7 +174,7 @@ class EditableTable:
 
     def _lay_out(self) -> None:
         heads: list[w.Widget] = [
-            w.HTML(f"<b>{escape(self._headings.get(name, name))}</b>")
+            w.HTML(_HEAD.format(escape(self._headings.get(name, name))))
             for name in self._columns
         ]
         if self._can_add:
@@ -181,16 +185,23 @@ class EditableTable:
             if self._can_add:
                 around.append(self._remover(number))
                 children.append(around[-1])
-        across = len(self._columns)
+        widths = [f"minmax({self._width(name)}rem, 16rem)" for name in self._columns]
+        if self._can_add:
+            widths.append("max-content")
         self._grid.layout = w.Layout(
-            grid_template_columns=f"repeat({across}, minmax(5rem, 12rem))"
-            + (" max-content" if self._can_add else ""),
+            grid_template_columns=" ".join(widths),
             grid_gap="2px 4px",
             align_items="flex-end",
         )
         self._grid.children = children
         close_all(self._around)
         self._around = around
+
+    def _width(self, name: str) -> float:
+        """Return the room, in rem, that a column's cells need."""
+        longest = max((len(row[name].value) for row in self._cells), default=0)
+        arrow = 1.5 if name in self._choices else 0
+        return min(max(0.6 * longest + 2 + arrow, 5.5), 16)
 
     def _remover(self, number: int) -> w.Button:
         button = w.Button(
