@@ -3,11 +3,11 @@
 from sizing.fit.assign import (
     DIRECTIONS,
     OUTCOME_WORDS,
-    OUTCOMES,
     Assignment,
     assign,
 )
 from sizing.fit.core import fits_matrix, size_masks
+from sizing.fit.judge import OUTCOMES
 
 __all__ = [
     "DIRECTIONS",

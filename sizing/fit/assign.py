@@ -11,30 +11,13 @@ import pandas as pd
 
 from sizing.chart import SizeChart
 from sizing.errors import SizingWarning
-from sizing.fit.core import (
-    MASS,
-    limits,
-    lookup,
-    mask_type,
-    masks,
-    tenths,
-    unpack,
-)
+from sizing.fit.core import limits, tenths, unpack
+from sizing.fit.judge import OUTCOMES, judge
 from sizing.fit.nearest import nearest
 from sizing.measures import EVIDENCE
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH
 from sizing.population.people import People
 
-#: What can come of it, each person and draw having exactly one.
-OUTCOMES: tuple[str, ...] = (
-    "one",
-    "choice",
-    "between",
-    "beyond_largest",
-    "below_smallest",
-    "over_load",
-    "not_measured",
-)
 OUTCOME_WORDS: dict[str, str] = {
     "one": "one size fits",
     "choice": "two or more sizes fit",
@@ -171,55 +154,23 @@ def assign(people: People, chart: SizeChart) -> Assignment:
     """
     values = tenths(people.frame, chart)
     _warn_of_lacking(people, chart, list(values))
-    kind = mask_type(chart)
-    none = kind(0)
-    every = kind((1 << len(chart.sizes)) - 1)
-    n = len(people.frame)
-
-    bounds = {measure: chart.edges(measure) for measure in chart.measures}
-    fitting = np.full(n, every, dtype=kind)
-    holding = fitting.copy()
-    beyond, below = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
-    for measure, (low, high) in bounds.items():
-        x = values[measure]
-        fitting &= masks(x, lookup(low, high, kind))
-        holding &= masks(x, lookup(low, high, kind, missing_holds=True))
-        beyond |= x > high.max()
-        below |= (x < low.min()) & (x != MISSING_TENTHS)
-
-    load = chart.load_limits()
-    bearing = np.full(n, every, dtype=kind)
-    over_all = np.zeros(n, dtype=bool)
-    if MASS in values and (load < NO_HIGH).any():
-        mass, zero = values[MASS], np.zeros_like(load)
-        fitting &= masks(mass, lookup(zero, load, kind))
-        bearing = masks(mass, lookup(zero, load, kind, missing_holds=True))
-        over_all = mass > load.max()
-
-    count = np.bitwise_count(fitting)
-    code = np.select(
-        [
-            count == 1,
-            count > 1,
-            (holding & bearing) != none,
-            over_all | (holding != none),
-            beyond,
-            below,
-        ],
-        [0, 1, 6, 5, 3, 4],
-        2,
-    )
-    lowest = np.bitwise_count((fitting & (~fitting + kind(1))) - kind(1)).astype(int)
+    found = judge(values, chart, len(people.frame))
+    count, one = found.count, found.fitting.dtype.type(1)
+    lowest = np.bitwise_count((found.fitting & (~found.fitting + one)) - one)
     columns: dict[str, Any] = {
-        "outcome": _labels(code, OUTCOMES),
-        "size": _labels(np.where(count > 0, lowest, -1), chart.sizes),
+        "outcome": _labels(found.code, OUTCOMES),
+        "size": _labels(np.where(count > 0, lowest.astype(int), -1), chart.sizes),
         "sizes_fitting": count.astype(np.int64),
     }
-    columns |= _why_not(values, chart, code, holding & bearing)
+    columns |= _why_not(values, chart, found.code, found.possible)
     columns["evidence"] = _worst_evidence(people, values)
     table = people.frame[["person", "draw"]].assign(**columns)
     return Assignment(
-        table, unpack(fitting, len(chart.sizes)), people.weight, chart, people.name
+        table,
+        unpack(found.fitting, len(chart.sizes)),
+        people.weight,
+        chart,
+        people.name,
     )
 
 
