@@ -8,54 +8,11 @@ import ipywidgets as w
 
 from sizing.errors import Problem, SizingError, one_of
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
+from sizing.measures.written import UNITS, kind_of, unit_of, written
 from sizing.report.lab_notebooks import CORNER
 
-#: What the switch offers: its key, and how it is called.
-UNITS: dict[str, str] = {
-    "metric": "cm and kg",
-    "pounds": "inches and pounds",
-    "stone": "inches and stone",
-}
 _CHOSEN = "units.txt"
-_PER_STONE = 14
-_PER_FOOT = 12
-
-
-def written(value: float, measure: str, units: str = "metric") -> str:
-    """Write a measure as people read it, in the units they chose.
-
-    Parameters
-    ----------
-    value : float
-        In the standard unit, cm or kg.
-    measure : str
-        Its name, which ends in ``_cm`` or ``_kg``.
-    units : str
-        A key of ``UNITS``.
-
-    Returns
-    -------
-    str
-        Rounded to half a cm or half an inch, to a kg or a pound.
-
-    Examples
-    --------
-    >>> written(83.3, "stature_cm"), written(61.2, "body_mass_kg")
-    ('83.5 cm', '61 kg')
-    >>> written(83.3, "stature_cm", "pounds"), written(61.2, "body_mass_kg", "stone")
-    ('33 in', '9 st 9 lb')
-    """
-    one_of("units", units, list(UNITS))
-    if _kind(measure) == "length":
-        unit = "cm" if units == "metric" else "in"
-        half = round(2 * value / LENGTH_UNITS[unit]) / 2
-        return f"{half:g} {unit}"
-    if units == "metric":
-        return f"{value:.0f} kg"
-    pounds = round(value / MASS_UNITS["lb"])
-    if units == "pounds":
-        return f"{pounds} lb"
-    return f"{pounds // _PER_STONE} st {pounds % _PER_STONE} lb"
+_PER_STONE, _PER_FOOT = 14, 12
 
 
 def understood(text: str, measure: str, units: str = "metric") -> float:
@@ -97,13 +54,9 @@ def understood(text: str, measure: str, units: str = "metric") -> float:
     60.78
     """
     one_of("units", units, list(UNITS))
-    length = _kind(measure) == "length"
+    length = kind_of(measure) == "length"
     factors = LENGTH_UNITS if length else MASS_UNITS
-    alone = {
-        "metric": "cm" if length else "kg",
-        "pounds": "in" if length else "lb",
-        "stone": "in" if length else "st",
-    }[units]
+    alone = unit_of(measure, units)
     plain = text.strip().lower().replace("″", " in ").replace("′", " ft ")
     parts = re.findall(r"(\d+(?:\.\d+)?)\s*([a-z]*)", plain)
     if re.sub(r"(\d+(?:\.\d+)?)\s*([a-z]*)", "", plain).strip() or not parts:
@@ -160,9 +113,9 @@ class UnitSwitch:
         """Call ``what`` with the key of the units whenever they change."""
         self.view.observe(lambda _: what(self.units), "value")
 
-    def written(self, value: float, measure: str) -> str:
+    def written(self, value: float, measure: str, *, to: str = "half") -> str:
         """Write a measure in the units chosen."""
-        return written(value, measure, self.units)
+        return written(value, measure, self.units, to=to)
 
     def understood(self, text: str, measure: str) -> float:
         """Return what was typed in the units chosen as cm or kg."""
@@ -179,16 +132,6 @@ class UnitSwitch:
         # Only the lab has this corner; elsewhere the choice lasts for the page.
         if self._corner.is_dir():
             (self._corner / _CHOSEN).write_text(self.units, encoding="utf-8")
-
-
-def _kind(measure: str) -> str:
-    ending = measure.rsplit("_", 1)[-1]
-    kinds = {"cm": "length", "kg": "mass"}
-    if ending not in kinds:
-        raise SizingError(
-            str(Problem("this measure has no unit", "a name in _cm or _kg", measure))
-        )
-    return kinds[ending]
 
 
 def _not_understood(text: str, length: bool) -> SizingError:
