@@ -1,0 +1,84 @@
+"""What every role's walk through the lab needs."""
+
+import re
+import time
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+
+WIDTHS = {"phone": (390, 800), "laptop": (1366, 768), "projector": (1920, 1080)}
+#: What a page must not show: a traceback, or words meant for programmers.
+FAILURES = (
+    '[data-mime-type="application/vnd.jupyter.error"], '
+    '[data-mime-type="application/vnd.jupyter.stderr"]'
+)
+#: Everything in the pages themselves that a keyboard must reach.
+CONTROLS = (
+    ".jp-OutputArea-output :is(a[href], button, select, textarea, "
+    'input:not([type="file"]), [role="slider"], [tabindex="0"])'
+)
+
+
+def start_page(page: Any, lab: Any) -> None:
+    page.goto(lab.address)
+    page.get_by_role("heading", name="Who are you today?").wait_for()
+    # Links lead inside the lab once it has taken them over.
+    page.locator(".jp-Notebook-ExecutionIndicator").wait_for()
+
+
+def serious(page: Any) -> list[str]:
+    """Return what axe-core finds serious or critical on the whole page."""
+    found = axe.Axe().run(page).response["violations"]
+    return [
+        f"{finding['id']}: {node['html'][:160]}"
+        for finding in found
+        if finding["impact"] in ("serious", "critical")
+        for node in finding["nodes"]
+    ]
+
+
+def missed_by_keyboard(page: Any) -> list[str]:
+    """Press Tab through a page; return the controls that are never reached."""
+    shown = page.locator(CONTROLS).filter(visible=True)
+    count = shown.evaluate_all(
+        "all => { all.forEach((node, i) => { node.dataset.counted = i; }); "
+        "return all.filter(node => !node.disabled).length; }"
+    )
+    if count == 0:
+        return []
+    shown.first.focus()
+    reached = set()
+    for _ in range(count + 40):
+        reached.add(page.evaluate("document.activeElement.dataset.counted ?? ''"))
+        page.keyboard.press("Tab")
+    return shown.evaluate_all(
+        "(all, reached) => all.filter(node => !node.disabled && "
+        "!reached.includes(node.dataset.counted)).map(node => node.outerHTML)",
+        sorted(reached),
+    )
+
+
+def take_screens(page: Any, screens: Any, name: str) -> None:
+    for width, (across, down) in WIDTHS.items():
+        page.set_viewport_size({"width": across, "height": down})
+        page.wait_for_timeout(300)
+        page.screenshot(path=screens / f"{name}_{width}.png")
+    page.set_viewport_size({"width": 1366, "height": 768})
+
+
+def wait_for_file(page: Any, path: Path) -> None:
+    end = time.monotonic() + 60
+    while not path.is_file():
+        if time.monotonic() > end:
+            words = page.locator(".jp-OutputArea-output").all_inner_texts()
+            pytest.fail(f"{path.name} was not saved: {words[-3:]}")
+        page.wait_for_timeout(200)
+
+
+def upload(page: Any, button: str, path: Any) -> None:
+    with page.expect_file_chooser() as chosen:
+        page.get_by_role("button", name=re.compile(button)).click()
+    chosen.value.set_files(path)
