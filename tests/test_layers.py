@@ -11,6 +11,8 @@ PACKAGE = Path(sizing.__file__).parent
 ORDER = [
     {"errors"},
     {"resources"},
+    {"writing"},
+    {"reading"},
     {"cautions"},
     {"measures"},
     {"survey"},

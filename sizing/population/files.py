@@ -1,16 +1,26 @@
 """Reading a table the user kept as CSV or XLSX, with clear refusals."""
 
-import zipfile
+import re
+from collections.abc import Collection
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import InputProblems, Problem, SizingError
+from sizing.reading import MOST_ROWS, Rows, read_rows
 
-_EXCEL = {".xlsx", ".xlsm"}
+#: A number of a table, as text; 007 is a key that only looks like one.
+_NUMBER = re.compile(r"[+-]?(0|[1-9]\d*|(?=\.))(\.\d*)?([eE][+-]?\d+)?")
+_COMMA = re.compile(r"\s*([+-]?\d+),(\d+)\s*")
+#: 1,250 and 1.250 are 1250 to some and 1.25 to others.
+_THOUSANDS_COMMA = re.compile(r"\s*[+-]?[1-9]\d{0,2}(,\d{3})+\s*")
+_THOUSANDS_POINT = re.compile(r"\s*[+-]?[1-9]\d{0,2}(\.\d{3})+\s*")
 
 
-def read_table(path: str | Path) -> pd.DataFrame:
+def read_table(
+    path: str | Path, *, words: Collection[str] = (), most_rows: int = MOST_ROWS
+) -> pd.DataFrame:
     """Return the rows of a CSV or XLSX file, headings trimmed.
 
     Row ``i`` of the result is row ``i + 2`` of the file, as a spreadsheet numbers
@@ -19,53 +29,31 @@ def read_table(path: str | Path) -> pd.DataFrame:
     Parameters
     ----------
     path : str or Path
-        ``.xlsx`` is read as a workbook (its first sheet), anything else as
-        comma- or semicolon-separated text in UTF-8. In semicolon-separated text
-        a decimal comma is read as such.
+        ``.xlsx`` is read as a workbook (its first sheet), anything else as text
+        in UTF-8, its cells parted by commas, semicolons or tabs. In text parted
+        by semicolons or tabs a decimal comma is read as such.
+    words : collection of str
+        Columns that hold names, though they may look like numbers: kept as text.
+    most_rows : int
+        Most rows under the heading.
+
+    Returns
+    -------
+    DataFrame
+        A column is numbers if every filled cell in it is a plain number, and is
+        otherwise left as it stands for the checks that follow.
 
     Raises
     ------
     SizingError
-        If the file is missing, empty, not readable as a table, or two headings
-        are the same.
+        If the file is missing, empty, too large, not readable as a table, two
+        headings are the same, or a number could mean two things.
     """
-    file = Path(path)
-    if not file.is_file():
-        raise SizingError(
-            str(
-                Problem(
-                    "there is no such file",
-                    "a CSV or XLSX file",
-                    "check the name and the folder",
-                    file=str(path),
-                )
-            )
-        )
-    try:
-        if file.suffix.lower() in _EXCEL:
-            raw = pd.read_excel(file, header=None, dtype=object)
-        else:
-            raw = _read_text(file)
-    except pd.errors.EmptyDataError:
-        raw = pd.DataFrame()
-    except (ValueError, zipfile.BadZipFile) as error:
-        raise SizingError(
-            str(
-                Problem(
-                    f"the file cannot be read as a table ({error})",
-                    "CSV in UTF-8, or XLSX",
-                    "save it again from the spreadsheet in one of these",
-                    file=file.name,
-                )
-            )
-        ) from error
-    if raw.empty:
-        raise SizingError(
-            str(Problem("the file is empty", "a heading and rows", file=file.name))
-        )
+    name = Path(path).name
+    rows, separator = read_rows(path, most_rows=most_rows)
     headings = [
-        f"unnamed column {i + 1}" if pd.isna(h) else str(h).strip()
-        for i, h in enumerate(raw.iloc[0])
+        f"unnamed column {i + 1}" if h is None or not str(h).strip() else str(h).strip()
+        for i, h in enumerate(rows[0])
     ]
     twice = sorted({h for h in headings if headings.count(h) > 1})
     if twice:
@@ -75,40 +63,74 @@ def read_table(path: str | Path) -> pd.DataFrame:
                     f"two columns are both called {', '.join(map(repr, twice))}",
                     "each heading once",
                     "rename or remove one",
-                    file=file.name,
+                    file=name,
                     row=1,
                 )
             )
         )
-    body = raw.iloc[1:].reset_index(drop=True)
-    body.columns = pd.Index(headings)
-    return body.apply(_as_numbers)
+    if separator in (";", "\t"):
+        rows = _points_for_commas(rows, headings, name)
+    body = pd.DataFrame(rows[1:], columns=pd.Index(headings), dtype=object)
+    return body.apply(lambda c: _as_words(c) if c.name in words else _as_numbers(c))
 
 
-def _read_text(file: Path) -> pd.DataFrame:
-    with file.open(encoding="utf-8-sig") as handle:
-        heading = handle.readline()
-    separator = ";" if heading.count(";") > heading.count(",") else ","
-    raw = pd.read_csv(
-        file,
-        sep=separator,
-        header=None,
-        dtype=object,
-        encoding="utf-8-sig",
-        skip_blank_lines=False,
-        na_values=[""],
-        keep_default_na=False,
+def _points_for_commas(rows: Rows, headings: list[str], name: str) -> Rows:
+    """Read decimal commas, unless they may part thousands."""
+    texts = [
+        (at, headings[i], cell)
+        for at, row in enumerate(rows[1:], start=2)
+        for i, cell in enumerate(row)
+        if isinstance(cell, str)
+    ]
+    commas = any(_COMMA.fullmatch(cell) for _, _, cell in texts)
+    unclear = [
+        Problem(
+            "this may be thousands or decimals",
+            "numbers without a mark for thousands",
+            "write 1250, or 1.25 with fewer decimals",
+            name,
+            at,
+            heading,
+            cell,
+        )
+        for at, heading, cell in texts
+        if _THOUSANDS_COMMA.fullmatch(cell)
+        or (commas and _THOUSANDS_POINT.fullmatch(cell))
+    ]
+    if unclear:
+        raise InputProblems(unclear[:20], about=name)
+    return [
+        [
+            _COMMA.sub(r"\1.\2", cell)
+            if isinstance(cell, str) and _COMMA.fullmatch(cell)
+            else cell
+            for cell in row
+        ]
+        for row in rows
+    ]
+
+
+def _as_words(column: pd.Series) -> pd.Series:
+    return column.map(
+        lambda v: None if v is None or not str(v).strip() else str(v).strip()
     )
-    if separator == ";":
-        comma = r"^\s*(-?\d+),(\d+)\s*$"
-        raw = raw.replace(to_replace=comma, value=r"\1.\2", regex=True)
-    return raw
 
 
 def _as_numbers(column: pd.Series) -> pd.Series:
-    """Return a column as numbers if every value in it is one."""
-    words = column.map(lambda v: v.strip() or None if isinstance(v, str) else v)
-    try:
-        return pd.to_numeric(words)
-    except (ValueError, TypeError):
-        return words
+    """Return a column as numbers if every filled cell in it is one."""
+    cells = [v.strip() or None if isinstance(v, str) else v for v in column]
+    if all(_is_number(cell) for cell in cells):
+        whole = all(isinstance(c, int) or str(c).lstrip("+-").isdigit() for c in cells)
+        if whole and max((len(str(c)) for c in cells), default=0) < 16:
+            return pd.Series([int(str(c)) for c in cells], column.index)
+        numbers = [np.nan if c is None else float(str(c)) for c in cells]
+        return pd.Series(numbers, column.index, dtype=float)
+    return pd.Series(cells, column.index, dtype=object)
+
+
+def _is_number(cell: object) -> bool:
+    if isinstance(cell, str):
+        return bool(_NUMBER.fullmatch(cell)) and len(cell) < 400
+    return cell is None or (
+        isinstance(cell, (int, float)) and not isinstance(cell, bool)
+    )
