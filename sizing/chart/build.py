@@ -10,6 +10,7 @@ import pandas as pd
 
 from sizing.chart.cells import as_number, as_text, is_empty
 from sizing.chart.headings import ENDS, Column, read_headings
+from sizing.chart.names import name_fault
 from sizing.chart.review import review_chart
 from sizing.chart.size_chart import GROUPS, SizeChart
 from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
@@ -103,12 +104,16 @@ def build(
             problems += wrong
     by_name = {column.name: column for column in reversed(columns)}
     problems += _row_problems(made, by_name, rows, file)
+    told = {c.name: _told(frame, c) for c in columns if c.kind == "about"}
+    fault = name_fault(told.get("chart_name", ""))
+    if fault:
+        heading = by_name["chart_name"].heading
+        problems.append(Problem(*fault, file, None, heading, told["chart_name"]))
     about = f"'{file}'" if file else f"the chart '{name}'"
     if problems:
         problems.sort(key=lambda p: p.row or 0)
         raise InputProblems(problems, about=about)
 
-    told = {c.name: _told(frame, c) for c in columns if c.kind == "about"}
     chart = SizeChart(
         _ordered(made, frame, columns),
         told.get("chart_name") or name,
@@ -246,6 +251,8 @@ def _row_problems(
                         heading,
                     )
                 )
+            elif fault := name_fault(size):
+                problems.append(Problem(*fault, file, row, heading, size[:40]))
             elif first.setdefault(size, row) != row:
                 problems.append(
                     Problem(

@@ -39,6 +39,8 @@ _SETTINGS: Any = {
     # Unsalted ids and no date make the same picture the same file.
     "svg.hashsalt": "sizing",
     "text.color": INK,
+    # A size may be called anything: a dollar sign in its name is no formula.
+    "text.parse_math": False,
     "xtick.color": INK,
     "ytick.color": INK,
 }
