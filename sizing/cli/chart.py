@@ -5,11 +5,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from sizing.chart import read_chart
-from sizing.cli.options import add_draws, add_people, add_seed
+from sizing.cli.options import add_draws, add_people, add_seed, check_place
 from sizing.client.own_chart import judge_chart
 from sizing.coverage import compare_charts
-from sizing.errors import SizingError
 from sizing.population import load_people, read_margins, reweight
+from sizing.writing import write_text
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -40,8 +40,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Judge the chart, print the answer and write the report."""
-    if args.out is not None and not args.out.resolve().parent.is_dir():
-        raise SizingError(f"There is no folder {args.out.resolve().parent}: make it.")
+    if args.out is not None:
+        given = (args.file, args.margins, args.against)
+        check_place(args.out, (".html", ".htm"), inputs=given)
     # What is doubtful in the chart stands in the answer.
     chart = read_chart(args.file, warn=False)
     other = None if args.against is None else read_chart(args.against, warn=False)
@@ -61,6 +62,6 @@ def run(args: argparse.Namespace) -> int:
         from sizing.report.own_chart import own_chart_page
 
         page = own_chart_page(found, people, comparison=comparison, other=other)
-        args.out.write_text(page, encoding="utf-8")
+        write_text(args.out, page)
         print(f"Report: {args.out}")
     return 0

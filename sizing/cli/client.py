@@ -5,10 +5,12 @@ import json
 from pathlib import Path
 
 from sizing.chart import demo_chart, read_chart
+from sizing.cli.options import check_place
 from sizing.client import HOW, check_client
 from sizing.client.client import client_from
 from sizing.client.stature import KNEE_EQUATIONS
 from sizing.errors import Problem, SizingError
+from sizing.writing import write_text
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -66,8 +68,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Check the client and print the answer."""
-    if args.note is not None and args.note.suffix not in (".html", ".md"):
-        raise SizingError("The note is written as .html or .md: name the file so.")
+    if args.note is not None:
+        check_place(args.note, (".html", ".md"), inputs=(args.chart,))
     entries, how = _entries(args.entries)
     chart = demo_chart() if args.chart is None else read_chart(args.chart, warn=False)
     client = client_from(
@@ -91,8 +93,8 @@ def run(args: argparse.Namespace) -> int:
         from sizing.report.client_note import client_note
 
         note = client_note(answer)
-        text = note.html() if args.note.suffix == ".html" else note.markdown()
-        args.note.write_text(text, encoding="utf-8")
+        text = note.html() if args.note.suffix.lower() == ".html" else note.markdown()
+        write_text(args.note, text)
     return 0
 
 

@@ -4,8 +4,18 @@ import argparse
 from pathlib import Path
 
 from sizing.chart import read_chart
-from sizing.cli.options import add_draws, add_people, add_seed
+from sizing.cli.options import add_draws, add_people, add_seed, check_folder, whole
 from sizing.report.lesson import prepare_lesson, write_lesson
+
+#: Tables of the pack, any of which might be what is to be read.
+TABLES = (
+    "answer_form.csv",
+    "ways.csv",
+    "guesses_published.csv",
+    "how_often_to_measure.csv",
+    "room_left_out.csv",
+    "room_tape.csv",
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,7 +29,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--clients",
-        type=int,
+        type=whole(1, 500),
         default=12,
         metavar="N",
         help="practice clients, from easy to hard (default: 12)",
@@ -43,6 +53,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the pack and tell what came of it."""
+    check_folder(args.out, TABLES, inputs=[args.chart, args.answers])
     chart = None if args.chart is None else read_chart(args.chart)
     lesson = prepare_lesson(
         args.people,

@@ -1,6 +1,8 @@
 """The command line: one sub-command per job, loaded only when asked for."""
 
 import argparse
+import io
+import os
 import sys
 import warnings
 from collections.abc import Sequence
@@ -32,8 +34,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        0 done; 2 a mistake in what was asked, told in one message.
+        0 done; 2 a mistake in what was asked, or a machine that cannot do it, told
+        in one message; 130 stopped by the user.
     """
+    for stream in (sys.stdout, sys.stderr):
+        # A screen that cannot show a sign shows its number instead of failing.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     words = list(sys.argv[1:] if argv is None else argv)
     parser = argparse.ArgumentParser(
         prog="python -m sizing",
@@ -53,11 +60,27 @@ def main(argv: Sequence[str] | None = None) -> int:
         try:
             status = int(import_module(f"sizing.cli.{args.command}").run(args))
         except SizingError as error:
-            print(f"sizing: {error}", file=sys.stderr)
-            return 2
+            return _refused(str(error))
+        except BrokenPipeError:
+            # Whoever was reading what is printed has seen enough.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return 0
+        except OSError as error:
+            where = f"{error.filename}: " if error.filename else ""
+            return _refused(f"{where}{error.strerror or error}.")
+        except MemoryError:
+            return _refused("there is not enough memory for this: ask for less.")
+        except KeyboardInterrupt:
+            print("sizing: stopped.", file=sys.stderr)
+            return 130
         finally:
             _print_warnings(caught)
     return status
+
+
+def _refused(words: str) -> int:
+    print(f"sizing: {words}", file=sys.stderr)
+    return 2
 
 
 def _print_warnings(caught: Sequence[warnings.WarningMessage]) -> None:

@@ -10,6 +10,7 @@ import pandas as pd
 
 from sizing.cautions import cautions
 from sizing.chart import demo_chart, read_chart
+from sizing.cli.options import MOST_SEED, check_place, whole
 from sizing.errors import SizingError
 from sizing.population import POPULATIONS, read_caseload
 from sizing.population.files import read_table
@@ -23,6 +24,7 @@ from sizing.stock import (
     plan_stock,
     serves_from,
 )
+from sizing.writing import write_text
 
 _TABLES = (
     "order",
@@ -99,7 +101,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     goal.add_argument("--budget", type=float, help="money there is")
     goal.add_argument("--scenarios", type=int, default=1000, help="days drawn")
-    goal.add_argument("--seed", type=int, default=1)
+    goal.add_argument("--seed", type=whole(0, MOST_SEED), default=1)
     out = parser.add_argument_group("output")
     out.add_argument(
         "--order",
@@ -115,7 +117,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Plan, write what was asked for, and print the summary."""
     charts = [read_chart(path) for path in args.chart] or [demo_chart()]
-    prices = None if args.prices is None else read_table(args.prices)
+    given = [*args.chart, args.prices, args.groups, args.caseload]
+    for path in args.order:
+        check_place(path, (".csv", ".xlsx"), inputs=given)
+    if args.report is not None:
+        check_place(args.report, (".html", ".htm"), inputs=given)
+    prices = None
+    if args.prices is not None:
+        prices = read_table(args.prices, words=("size", "chart"))
     if prices is None and not args.chart:
         prices = demo_scenario()[1]
     plan = plan_stock(
@@ -140,11 +149,7 @@ def run(args: argparse.Namespace) -> int:
     for path in args.order:
         write_order(plan, path)
     if args.report is not None:
-        if not args.report.parent.is_dir():
-            raise SizingError(
-                f"There is no folder {args.report.parent}: make it first."
-            )
-        args.report.write_text(stock_page(plan), encoding="utf-8")
+        write_text(args.report, stock_page(plan))
     print(json.dumps(as_json(plan), indent=1) if args.json else plan.summary())
     return 0
 
@@ -175,7 +180,7 @@ def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
 def _groups(args: argparse.Namespace) -> list[Served]:
     made: list[Served] = []
     if args.groups is not None:
-        table = read_table(args.groups)
+        table = read_table(args.groups, words=("people", "name"))
         made += serves_from(table, seed=args.seed, folder=args.groups.parent)
     if args.people:
         rows = [_named(text) for text in args.people]
@@ -189,7 +194,8 @@ def _groups(args: argparse.Namespace) -> list[Served]:
 
 def _named(text: str) -> tuple[str, int]:
     name, _, count = text.partition("=")
-    if not count.strip().lstrip("-").isdigit():
+    count = count.strip()
+    if not count.removeprefix("-").isdecimal() or len(count) > 9:
         raise SizingError(
             f"--people {text}: write a population's name and a number of people, such "
             "as --people care_home=40."
