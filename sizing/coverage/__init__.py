@@ -1,15 +1,22 @@
 """What share of a population a chart covers, and who is left out."""
 
 from sizing.coverage.between import who_falls_between
+from sizing.coverage.chunks import CountedCoverage, coverage_in_chunks
 from sizing.coverage.compare import Comparison, compare_charts
 from sizing.coverage.coverage import Coverage, coverage
+from sizing.coverage.distributed import coverage_by_dask
 from sizing.coverage.misses import why_none
+from sizing.coverage.resampled import resampled
 
 __all__ = [
     "Comparison",
+    "CountedCoverage",
     "Coverage",
     "compare_charts",
     "coverage",
+    "coverage_by_dask",
+    "coverage_in_chunks",
+    "resampled",
     "who_falls_between",
     "why_none",
 ]

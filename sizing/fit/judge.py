@@ -86,7 +86,7 @@ def judge(
         over_all = mass > load.max()
 
     count = np.bitwise_count(fitting)
-    possible: Masks = holding & bearing
+    possible = np.bitwise_and(holding, bearing)
     code = np.select(
         [
             count == 1,
