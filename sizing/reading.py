@@ -63,7 +63,7 @@ def refuse(
 
 
 def file_bytes(
-    path: str | Path, *, allowed: str = _KINDS, most: int = MOST_BYTES
+    path: str | os.PathLike[str], *, allowed: str = _KINDS, most: int = MOST_BYTES
 ) -> bytes:
     """Return the content of a file that is there, may be read and is not too large.
 

@@ -9,7 +9,14 @@ import pandas as pd
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.survey.dataset import Notes, Survey, in_order
 from sizing.survey.embedded import CM_PER_INCH, KG_PER_LB
-from sizing.survey.files import PathLike, as_numbers, check_columns, read_csv
+from sizing.survey.files import (
+    PathLike,
+    as_numbers,
+    check_columns,
+    check_keys,
+    check_values,
+    read_csv,
+)
 
 EXPECTED = "a public CSV file of ANSUR II, men or women"
 
@@ -92,9 +99,9 @@ def read_ansur2(path: PathLike | Sequence[PathLike]) -> Survey:
     >>> read_ansur2("no_such_folder/ansur2_men.csv")
     Traceback (most recent call last):
     ...
-    sizing.errors.SizingError: no_such_folder/ansur2_men.csv: there is no such \
-file. Allowed: a public CSV file of ANSUR II, men or women. What to do: check \
-the folder and the spelling, or download the file again.
+    sizing.errors.InputProblems: 1 problem in 'ansur2_men.csv':
+    - ansur2_men.csv: there is no such file. Allowed: a public CSV file of \
+ANSUR II, men or women. What to do: check the name and the folder.
     """
     notes = Notes()
     parts = [_read_one(file, notes) for file in _files(path)]
@@ -164,6 +171,7 @@ def _read_one(path: PathLike, notes: Notes) -> pd.DataFrame:
         raw, [*plain, *_LENGTHS, "Gender"], file=name, survey="the ANSUR II files"
     )
     number = as_numbers(raw, [*plain, *_LENGTHS], file=name)
+    check_keys(number, ["subjectid"], file=name)
     measured = ["weightkg", *_LENGTHS]
     frame = number[list(_LENGTHS)].div(10).rename(columns=_LENGTHS)
     frame["body_mass_kg"] = number["weightkg"] / 10
@@ -173,6 +181,7 @@ def _read_one(path: PathLike, notes: Notes) -> pd.DataFrame:
         ["body_mass_kg", *_LENGTHS.values()], measured, strict=True
     ):
         notes.blank(frame, column, number[zero] <= 0, "0 or less")
+    check_values(frame, file=name, rows=np.arange(len(frame)) + 2)
     frame["person"] = number["subjectid"].astype("int64")
     frame["age_years"] = number["Age"]
     frame["sex"] = _sex(raw["Gender"], name)

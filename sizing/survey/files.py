@@ -1,51 +1,39 @@
 """Open a survey file, or say in plain words why it cannot be read."""
 
+import io
 import os
 import warnings
 from collections.abc import Iterable
 from pathlib import Path
-from struct import error
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
+from sizing.measures import MEASURES, plausible_range
+from sizing.reading import file_bytes
 
 PathLike = str | os.PathLike[str]
 
 #: A file with fewer people than this is not the survey it is said to be.
 LEAST_ROWS = 20
+#: Most bytes of a file: four times the largest of those published.
+MOST_BYTES = 100_000_000
 _MOST_PROBLEMS = 20
 
 
-def existing_file(path: PathLike, expected: str) -> Path:
-    """Return the path, or refuse one that names no file.
+def content_of(path: PathLike, expected: str) -> bytes:
+    """Return the bytes of a survey file.
 
     Raises
     ------
     SizingError
-        If there is no file there, or it is a folder, or it is empty.
+        If there is no file there, or it is a folder, empty, too large, or may
+        not be read.
     """
-    found = Path(path)
-    if found.is_dir():
-        what = "this is a folder, not a file"
-    elif not found.exists():
-        what = "there is no such file"
-    elif found.stat().st_size == 0:
-        what = "the file is empty"
-    else:
-        return found
-    raise SizingError(
-        str(
-            Problem(
-                what,
-                expected,
-                "check the folder and the spelling, or download the file again",
-                file=str(path),
-            )
-        )
-    )
+    return file_bytes(path, allowed=expected, most=MOST_BYTES)
 
 
 def not_readable(path: Path, expected: str, reason: str) -> SizingError:
@@ -70,17 +58,23 @@ def read_csv(path: PathLike, expected: str, *, encoding: str) -> pd.DataFrame:
     SizingError
         If it is absent, empty or not a CSV file.
     """
-    found = existing_file(path, expected)
+    content = content_of(path, expected)
+    reason = "it is no table of comma-separated values"
+    if b"\x00" in content:
+        raise not_readable(Path(path), expected, reason)
     try:
         # A row longer than the heading would otherwise shift its cells silently.
         with warnings.catch_warnings():
             warnings.simplefilter("error", pd.errors.ParserWarning)
-            return pd.read_csv(
-                found, encoding=encoding, low_memory=False, index_col=False
+            frame = pd.read_csv(
+                io.BytesIO(content),
+                encoding=encoding,
+                low_memory=False,
+                index_col=False,
             )
     except (ValueError, OSError, pd.errors.ParserWarning) as cause:
-        reason = "it is no table of comma-separated values"
-        raise not_readable(found, expected, reason) from cause
+        raise not_readable(Path(path), expected, reason) from cause
+    return frame
 
 
 def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
@@ -91,8 +85,8 @@ def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
     SizingError
         If it is absent, empty, cut short or not a transport file.
     """
-    found = existing_file(path, expected)
-    content = found.read_bytes()
+    found = Path(path)
+    content = content_of(path, expected)
     # Whole records are padded with blanks to lines of 80 bytes; a file that was
     # cut short ends otherwise, and would silently miss people.
     cut = not_readable(found, expected, "it is cut short")
@@ -101,14 +95,19 @@ def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
         raise cut
     try:
         reader: Any = pd.read_sas(
-            found, format="xport", encoding="latin-1", iterator=True
+            io.BytesIO(content), format="xport", encoding="latin-1", iterator=True
         )
-        with reader:
+        with reader, warnings.catch_warnings():
+            warnings.simplefilter("error")
             frame: pd.DataFrame = reader.read()
             length = sum(field["field_length"] for field in reader.fields)
-    except (ValueError, UnicodeError, OSError, LookupError, TypeError, error) as cause:
+            count = len(reader.fields)
+    except Exception as cause:
+        # The library raises whatever the damaged part sets off in it.
         reason = "it is damaged" if starts_well else "it is no SAS transport file"
         raise not_readable(found, expected, reason) from cause
+    if count != frame.shape[1]:
+        raise not_readable(found, expected, "two of its columns have the same name")
     start = content.index(b"HEADER RECORD*******OBS") + 80
     rest = content[start + len(frame) * length :]
     if len(rest) >= 80 or rest.strip(b" "):
@@ -185,8 +184,9 @@ def as_numbers(
     problems: list[Problem] = []
     out: dict[str, pd.Series] = {}
     for name in columns:
-        out[name] = pd.to_numeric(frame[name], errors="coerce").astype(float)
-        text = out[name].isna() & frame[name].notna()
+        number = pd.to_numeric(frame[name], errors="coerce").astype(float)
+        out[name] = number
+        text = frame[name].notna() & ~np.isfinite(number)
         problems += [
             Problem(
                 "this is not a number",
@@ -202,3 +202,86 @@ def as_numbers(
     if problems:
         raise InputProblems(problems[:_MOST_PROBLEMS], about=file)
     return pd.DataFrame(out, index=frame.index)
+
+
+def check_values(frame: pd.DataFrame, *, file: str, rows: npt.ArrayLike) -> None:
+    """Refuse values that nobody has: a file in other units, or not as published.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Measures in cm and kg.
+    file : str
+    rows : array-like
+        Row of the file at which each row of ``frame`` stands.
+
+    Raises
+    ------
+    InputProblems
+        If a measure is less than half or more than twice what the vocabulary
+        holds for plausible at any age.
+    """
+    at = np.asarray(rows)
+    problems: list[Problem] = []
+    for name in frame.columns.intersection(list(MEASURES)):
+        low, high = plausible_range(name)
+        values = frame[name].to_numpy(dtype=float)
+        problems += [
+            Problem(
+                f"no body has this value ({values[i]:g} in the kit's units)",
+                f"{low:g} to {high:g}",
+                "use the file as published, in its own units",
+                file=file,
+                row=int(at[i]),
+                column=name,
+            )
+            for i in np.flatnonzero((values < low / 2) | (values > high * 2))
+        ]
+    if problems:
+        raise InputProblems(problems[:_MOST_PROBLEMS], about=file)
+
+
+def check_keys(
+    frame: pd.DataFrame, columns: Iterable[str], *, file: str, once: str = ""
+) -> None:
+    """Refuse a file whose keys are missing, are no whole numbers or stand twice.
+
+    Parameters
+    ----------
+    frame : DataFrame
+    columns : iterable of str
+        Columns of keys.
+    file : str
+    once : str
+        The key that stands once.
+
+    Raises
+    ------
+    InputProblems
+        Naming the rows.
+    """
+    problems: list[Problem] = []
+    for name in columns:
+        number = frame[name].to_numpy(dtype=float)
+        wrong = ~np.isfinite(number) | (np.abs(number) > 1e15)
+        wrong |= ~wrong & (np.where(wrong, 0.0, number) % 1 != 0)
+        what = "this is no whole number"
+        found = [(i, what) for i in np.flatnonzero(wrong)[:_MOST_PROBLEMS]]
+        if name == once:
+            twice = frame[name].duplicated().to_numpy() & ~wrong
+            what = "this person stands in the file twice"
+            found += [(i, what) for i in np.flatnonzero(twice)[:_MOST_PROBLEMS]]
+        problems += [
+            Problem(
+                what,
+                "the survey's own numbers",
+                "use the file as published",
+                file=file,
+                row=int(i) + 2,
+                column=name,
+                value=float(number[i]),
+            )
+            for i, what in found
+        ]
+    if problems:
+        raise InputProblems(problems[:_MOST_PROBLEMS], about=file)

@@ -9,7 +9,14 @@ import pandas as pd
 from sizing.errors import Problem, SizingError, SizingWarning
 from sizing.survey.dataset import Notes, Survey, in_order
 from sizing.survey.embedded import ETHNIC_GROUPS
-from sizing.survey.files import PathLike, as_numbers, check_columns, read_transport
+from sizing.survey.files import (
+    PathLike,
+    as_numbers,
+    check_columns,
+    check_keys,
+    check_values,
+    read_transport,
+)
 
 #: Weights of the examined sample, by release; the first one present is used.
 EXAM_WEIGHTS = ("WTMEC2YR", "WTMECPRP")
@@ -174,7 +181,9 @@ def _demographics(path: PathLike) -> pd.DataFrame:
     needed = [*_DEMOGRAPHIC, weight]
     check_columns(raw, needed, file=name, survey="the NHANES demographics file")
     extra = [column for column in ("RIDRETH3", "RIDEXPRG") if column in raw]
-    return as_numbers(raw, [*needed, *extra], file=name)
+    number = as_numbers(raw, [*needed, *extra], file=name)
+    check_keys(number, ["SEQN", "SDMVSTRA", "SDMVPSU"], file=name, once="SEQN")
+    return number
 
 
 def _body_measures(path: PathLike, notes: Notes) -> pd.DataFrame:
@@ -186,6 +195,7 @@ def _body_measures(path: PathLike, notes: Notes) -> pd.DataFrame:
     optional = {code: ours for code, ours in _OPTIONAL.items() if code in raw}
     columns = _MEASURED | optional
     number = as_numbers(raw, ["SEQN", *columns], file=name)
+    check_keys(number, ["SEQN"], file=name, once="SEQN")
     frame = number.rename(columns=columns)
     for code, column in columns.items():
         notes.blank(frame, column, number[code] <= 0, "0 or less")
@@ -206,4 +216,5 @@ def _body_measures(path: PathLike, notes: Notes) -> pd.DataFrame:
                 int((known & (comment != _COULD_NOT_OBTAIN)).sum()),
                 "kept",
             )
+    check_values(frame, file=name, rows=np.arange(len(frame)) + 2)
     return frame

@@ -6,7 +6,13 @@ import numpy as np
 import pandas as pd
 
 from sizing.survey.dataset import Notes, Survey, in_order
-from sizing.survey.files import PathLike, as_numbers, check_columns, read_csv
+from sizing.survey.files import (
+    PathLike,
+    as_numbers,
+    check_columns,
+    check_values,
+    read_csv,
+)
 
 EXPECTED = "the CSV file of individual records of Snyder 1977 (UM-HSRI-77-17)"
 
@@ -95,6 +101,7 @@ def read_snyder1977(path: PathLike) -> Survey:
     frame["body_mass_kg"] = number["WEIGHT"] / 10
     for column in ("body_mass_kg", *_LENGTHS.values()):
         notes.blank(frame, column, frame[column] <= 0, "0 stands for not measured")
+    check_values(frame, file=file, rows=number["person"])
     notes.add("mm / 10", f"{len(_LENGTHS)} lengths", len(frame), "converted")
     notes.add("WEIGHT / 10", "body_mass_kg", len(frame), "converted")
     frame["person"] = number["person"]
