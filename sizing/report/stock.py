@@ -16,6 +16,7 @@ from sizing.plots.stock import (
 from sizing.report.page import Page, Section, Table, picture, render, table
 from sizing.stock import SERVICE, StockPlan
 from sizing.stock.result import DAY, NO_SLING
+from sizing.writing import csv_bytes, workbook_bytes, write_bytes
 
 QUESTION = (
     "Which sizes of sling should be stocked, and how many of each, so that almost "
@@ -57,12 +58,10 @@ def write_order(plan: StockPlan, path: str | Path) -> None:
             )
         )
     if path.suffix.lower() == ".csv":
-        order_list(plan).to_csv(path, index=False)
+        write_bytes(path, csv_bytes(order_list(plan)))
         return
     notes = pd.DataFrame({"notes": plan.summary().splitlines()})
-    with pd.ExcelWriter(path, engine="openpyxl") as book:
-        order_list(plan).to_excel(book, index=False, sheet_name="order")
-        notes.to_excel(book, index=False, sheet_name="notes")
+    write_bytes(path, workbook_bytes({"order": order_list(plan), "notes": notes}))
 
 
 def stock_page(plan: StockPlan) -> str:

@@ -16,6 +16,7 @@ from sizing.coverage import Coverage, coverage, who_falls_between, why_none
 from sizing.errors import Problem, SizingError
 from sizing.population import People, load_people
 from sizing.resources import source_table
+from sizing.writing import csv_bytes, write_bytes, write_text
 
 BY: tuple[str, ...] = ("sex", "age_band", "bmi_class")
 #: Libraries whose release can change a figure.
@@ -238,16 +239,16 @@ def write_study(study: Study, folder: Path, *, page: str, pictures: Mapping) -> 
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / "report.html").write_text(page, encoding="utf-8")
+        write_text(folder / "report.html", page)
         for name, content in pictures.items():
-            (folder / name).write_bytes(content)
+            write_bytes(folder / name, content)
         write_chart(study.chart, folder / "chart.csv")
-        study.coverage.table.to_csv(folder / "coverage.csv", index=False)
-        study.coverage.by_size.to_csv(folder / "sizes.csv", index=False)
-        study.between.to_csv(folder / "between_sizes.csv", index=False)
-        study.misses.to_csv(folder / "misses.csv", index=False)
+        write_bytes(folder / "coverage.csv", csv_bytes(study.coverage.table))
+        write_bytes(folder / "sizes.csv", csv_bytes(study.coverage.by_size))
+        write_bytes(folder / "between_sizes.csv", csv_bytes(study.between))
+        write_bytes(folder / "misses.csv", csv_bytes(study.misses))
         text = json.dumps(summary_of(study), indent=2, allow_nan=False)
-        (folder / "summary.json").write_text(text + "\n", encoding="utf-8")
+        write_text(folder / "summary.json", text + "\n")
     except OSError as error:
         raise SizingError(
             str(
