@@ -54,7 +54,11 @@ def main(argv: Sequence[str] | None = None) -> int:
         # Loading only the command asked for keeps every answer quick.
         if words[:1] == [name]:
             import_module(f"sizing.cli.{name}").add_arguments(sub)
-    args = parser.parse_args(words)
+    try:
+        args = parser.parse_args(words)
+    except SystemExit as told:
+        # argparse has printed what is wrong with the words, or the help.
+        return int(told.code or 0)
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("default")
         try:
