@@ -7,16 +7,20 @@ from sizing.coverage.coverage import Coverage, coverage
 from sizing.coverage.distributed import coverage_by_dask
 from sizing.coverage.misses import why_none
 from sizing.coverage.resampled import resampled
+from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
 
 __all__ = [
     "Comparison",
     "CountedCoverage",
     "Coverage",
+    "Sensitivity",
+    "assumptions",
     "compare_charts",
     "coverage",
     "coverage_by_dask",
     "coverage_in_chunks",
     "resampled",
+    "sensitivity",
     "who_falls_between",
     "why_none",
 ]

@@ -176,7 +176,7 @@ def group_means(
     n_effective = np.mean(effective, axis=0)
     complete = np.maximum(n_effective - 1, 1)[:, None]
     if place.unit is not None and place.stratum is not None:
-        complete = _design_df(place.unit, place.stratum, groups[0] * w[:, None])
+        complete = design_df(place.unit, place.stratum, groups[0] * w[:, None])
     mean, variance, df = join_draws(np.array(estimates), np.array(within), complete)
     return Means(mean, variance, df, np.mean(sizes, axis=0), n_effective)
 
@@ -251,7 +251,7 @@ def variance_of_totals(totals: Floats, stratum: npt.NDArray[np.int64]) -> Floats
     return variance
 
 
-def _design_df(
+def design_df(
     unit: npt.NDArray[np.int64], stratum: npt.NDArray[np.int64], weighted: Floats
 ) -> Floats:
     """Return units minus strata in which each group has anybody, at least 1."""
