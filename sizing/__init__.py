@@ -1,73 +1,104 @@
 """Study kit for sling sizes: whom a chart fits, who falls between, what to stock."""
 
-from sizing.banding import fit_bands, fit_groups, frontier, split_sizes
-from sizing.chart import (
-    SizeChart,
-    chart_from,
-    demo_chart,
-    read_chart,
-    review_chart,
-    write_chart,
-)
-from sizing.client import check_client, judge_chart
+# ruff: noqa: F401 - what follows the first ``if`` is for whoever reads types
 
-# Importing the layer binds its own name here first; the function then takes it.
-from sizing.coverage import compare_charts, coverage, who_falls_between, why_none
-from sizing.errors import SizingError, SizingWarning
-from sizing.fit import assign
-from sizing.measures import EDGE_RULE, MEASURES, vocabulary
-from sizing.population import (
-    POPULATIONS,
-    People,
-    load_people,
-    people_from,
-    read_caseload,
-    read_margins,
-)
-from sizing.stock import plan_stock
-from sizing.survey import (
-    read_ansur2,
-    read_embedded,
-    read_nhanes_files,
-    read_snyder1977,
-    registry,
-)
-from sizing.teaching import compare_ways
+import sys
+from importlib import import_module
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
 
-__all__ = [
-    "EDGE_RULE",
-    "MEASURES",
-    "POPULATIONS",
-    "People",
-    "SizeChart",
-    "SizingError",
-    "SizingWarning",
-    "assign",
-    "chart_from",
-    "check_client",
-    "compare_charts",
-    "compare_ways",
-    "coverage",
-    "demo_chart",
-    "fit_bands",
-    "fit_groups",
-    "frontier",
-    "judge_chart",
-    "load_people",
-    "people_from",
-    "plan_stock",
-    "read_ansur2",
-    "read_caseload",
-    "read_chart",
-    "read_embedded",
-    "read_margins",
-    "read_nhanes_files",
-    "read_snyder1977",
-    "registry",
-    "review_chart",
-    "split_sizes",
-    "vocabulary",
-    "who_falls_between",
-    "why_none",
-    "write_chart",
-]
+if TYPE_CHECKING:
+    from sizing.banding import fit_bands, fit_groups, frontier, split_sizes
+    from sizing.chart import (
+        SizeChart,
+        chart_from,
+        demo_chart,
+        read_chart,
+        review_chart,
+        write_chart,
+    )
+    from sizing.client import check_client, judge_chart
+    from sizing.coverage import compare_charts, coverage, who_falls_between, why_none
+    from sizing.errors import SizingError, SizingWarning
+    from sizing.fit import assign
+    from sizing.measures import EDGE_RULE, MEASURES, vocabulary
+    from sizing.population import (
+        POPULATIONS,
+        People,
+        load_people,
+        people_from,
+        read_caseload,
+        read_margins,
+    )
+    from sizing.stock import plan_stock
+    from sizing.survey import (
+        read_ansur2,
+        read_embedded,
+        read_nhanes_files,
+        read_snyder1977,
+        registry,
+    )
+    from sizing.teaching import compare_ways
+
+#: The public names by their layer. A layer is loaded when a name of it is first
+#: asked for: all of them take seconds, and no command or page needs them all.
+_NAMES: dict[str, tuple[str, ...]] = {
+    "banding": ("fit_bands", "fit_groups", "frontier", "split_sizes"),
+    "chart": (
+        "SizeChart",
+        "chart_from",
+        "demo_chart",
+        "read_chart",
+        "review_chart",
+        "write_chart",
+    ),
+    "client": ("check_client", "judge_chart"),
+    "coverage": ("compare_charts", "coverage", "who_falls_between", "why_none"),
+    "errors": ("SizingError", "SizingWarning"),
+    "fit": ("assign",),
+    "measures": ("EDGE_RULE", "MEASURES", "vocabulary"),
+    "population": (
+        "POPULATIONS",
+        "People",
+        "load_people",
+        "people_from",
+        "read_caseload",
+        "read_margins",
+    ),
+    "stock": ("plan_stock",),
+    "survey": (
+        "read_ansur2",
+        "read_embedded",
+        "read_nhanes_files",
+        "read_snyder1977",
+        "registry",
+    ),
+    "teaching": ("compare_ways",),
+}
+_LAYER_OF = {name: layer for layer, names in _NAMES.items() for name in names}
+
+__all__ = sorted(_LAYER_OF)
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _LAYER_OF:
+        raise AttributeError(f"module 'sizing' has no attribute '{name}'")
+    return getattr(import_module(f"sizing.{_LAYER_OF[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return [*globals(), *__all__]
+
+
+class _Kit(ModuleType):
+    """The package, in which ``coverage`` is the function and never its layer.
+
+    Loading a layer binds the layer's own name here, whoever loads it.
+    """
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (isinstance(value, ModuleType) and name in _LAYER_OF):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Kit

@@ -8,9 +8,7 @@ from importlib.abc import Traversable
 from importlib.resources import files
 from pathlib import Path
 
-import nbformat
 import pandas as pd
-from nbformat.sign import NotebookNotary
 
 from sizing.errors import SizingError
 
@@ -178,6 +176,10 @@ def _sign(folder: Path, notebooks: Mapping[str, bytes]) -> None:
     Only these contents are vouched for: a notebook that came from elsewhere, or
     was changed elsewhere, is asked about before its buttons do anything.
     """
+    # Loading it takes seconds, and every page loads this module for CORNER.
+    import nbformat
+    from nbformat.sign import NotebookNotary
+
     notary = NotebookNotary(data_dir=str(folder / CORNER / "data"))
     for content in notebooks.values():
         notary.sign(nbformat.reads(content.decode("utf-8"), as_version=4))
