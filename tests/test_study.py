@@ -1,5 +1,6 @@
 """The main job from end to end: files, figures, same bytes, plain refusals."""
 
+import html
 import json
 import re
 from html.parser import HTMLParser
@@ -21,6 +22,8 @@ FILES = {
     "sizes.csv",
     "between_sizes.csv",
     "misses.csv",
+    "assumptions.csv",
+    "assumptions.png",
     "summary.json",
     "coverage.png",
     "who_falls_between.png",
@@ -129,7 +132,7 @@ def test_report_is_self_contained_and_carries_cautions_limits_sources(study, sum
     outline = Outline()
     outline.feed(page)
     assert outline.links == []
-    assert len(outline.alts) == 4 and all(len(alt) > 40 for alt in outline.alts)
+    assert len(outline.alts) == 5 and all(len(alt) > 40 for alt in outline.alts)
     assert 'name="viewport"' in page and "@media print" in page
     text = " ".join(outline.text)
     for words in (
@@ -190,3 +193,16 @@ def test_a_folder_that_cannot_be_made_is_named(tmp_path, capsys):
     out = str(tmp_path / "taken" / "study")
     assert main([*words, "--chart", str(chart), "--out", out]) == 2
     assert "taken" in capsys.readouterr().err
+
+
+def test_the_biggest_assumption_follows_the_answer_at_once(study, summary):
+    rows = pd.DataFrame(summary["assumptions"])
+    biggest = rows.loc[rows["estimate"].abs().idxmax()]
+    text = " ".join(html.unescape((study / "report.html").read_text("utf-8")).split())
+    place = text.index("have at least one size (95 %")
+    end = text.index(". ", place)
+    assert text[end + 2 :].startswith(
+        f"Of what is assumed, this moves it most: if {biggest['setting']}, "
+    )
+    base = summary["covered"]["estimate"]
+    assert np.allclose(rows["share"] - rows["estimate"], base)

@@ -13,7 +13,7 @@ from sizing.report.study import Study, run_study, write_study
 from sizing.report.study_page import answer, study_page, study_pictures
 
 #: Steps that ``run_study`` announces, and two of our own.
-_STEPS = 6
+_STEPS = 7
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

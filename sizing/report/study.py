@@ -12,7 +12,14 @@ import pandas as pd
 
 from sizing.banding import GroupsFit, fit_groups, group_of
 from sizing.chart import SizeChart, write_chart
-from sizing.coverage import Coverage, coverage, who_falls_between, why_none
+from sizing.coverage import (
+    Coverage,
+    Sensitivity,
+    coverage,
+    sensitivity,
+    who_falls_between,
+    why_none,
+)
 from sizing.errors import Problem, SizingError
 from sizing.population import People, load_people
 from sizing.resources import source_table
@@ -25,7 +32,6 @@ _LIBRARIES: tuple[str, ...] = (
     "numpy",
     "pandas",
     "scipy",
-    "statsmodels",
     "matplotlib",
 )
 Progress = Callable[[str], None]
@@ -48,6 +54,8 @@ class Study:
         Odds ratios of falling between sizes; see ``who_falls_between``.
     misses : DataFrame
         Which measure keeps people from their nearest size; see ``why_none``.
+    sensitivity : Sensitivity
+        How far the share moves with each assumption.
     seed : int
     """
 
@@ -58,6 +66,7 @@ class Study:
     coverage: Coverage
     between: pd.DataFrame
     misses: pd.DataFrame
+    sensitivity: Sensitivity
     seed: int
 
     @property
@@ -150,7 +159,9 @@ def run_study(
     progress("who falls between")
     between = who_falls_between(people, chart)
     misses = why_none(people, chart, seed=seed)
-    return Study(people, chart, fitted, everyone, found, between, misses, seed)
+    progress("assumptions")
+    moved = sensitivity(people, chart, seed=seed)
+    return Study(people, chart, fitted, everyone, found, between, misses, moved, seed)
 
 
 def summary_of(study: Study) -> dict[str, Any]:
@@ -177,6 +188,7 @@ def summary_of(study: Study) -> dict[str, Any]:
         "by_group": _records(
             chosen[["by", "level", "estimate", "low", "high", "n", "small_group"]]
         ),
+        "assumptions": _records(study.sensitivity.table),
         "method": str(covered["method"]),
         "versions": versions(),
         "seed": study.seed,
@@ -247,6 +259,8 @@ def write_study(study: Study, folder: Path, *, page: str, pictures: Mapping) -> 
         write_bytes(folder / "sizes.csv", csv_bytes(study.coverage.by_size))
         write_bytes(folder / "between_sizes.csv", csv_bytes(study.between))
         write_bytes(folder / "misses.csv", csv_bytes(study.misses))
+        moved = study.sensitivity.table
+        write_bytes(folder / "assumptions.csv", csv_bytes(moved))
         text = json.dumps(summary_of(study), indent=2, allow_nan=False)
         write_text(folder / "summary.json", text + "\n")
     except OSError as error:

@@ -9,6 +9,7 @@ from sizing.plots.chart import plot_people_and_chart
 from sizing.plots.shares import plot_misses, plot_shares
 from sizing.plots.style import percent
 from sizing.report.page import Page, Picture, Section, Table, picture, render, table
+from sizing.report.sensitivity import FILE, sensitivity_picture, sensitivity_section
 from sizing.report.study import Study, own_group_shares, versions
 from sizing.report.words import (
     BY_WORDS,
@@ -82,6 +83,7 @@ def study_pictures(study: Study) -> dict[str, Picture]:
             caption="Each person without a size counts once, under the measure "
             "that misses her nearest size by most.",
         )
+    found[FILE] = sensitivity_picture(study.sensitivity)
     return found
 
 
@@ -134,13 +136,14 @@ def study_page(study: Study, pictures: dict[str, Picture]) -> str:
         )
     )
     sections.append(Section("How well founded this is", words=[_evidence_words(study)]))
+    sections.append(sensitivity_section(study.sensitivity, pictures[FILE]))
     return render(
         Page(
             title=f"Whom the chart “{study.chart.name}” fits",
             question="How many people find a size in this chart, who falls between "
             "sizes, and how sure is that?",
             inputs=_inputs(study),
-            answer=answer(study),
+            answer=f"{answer(study)} {study.sensitivity.headline()}",
             sections=sections,
             limits=study.people.limits,
             sources=study.people.sources,
