@@ -267,6 +267,9 @@ def test_a_stratum_of_one_unit_is_refused_unless_a_rule_is_named(sample):
         ({"statistic": "quantile"}, "needs q"),
         ({"statistic": "quantile", "q": 1.5}, "between 0 and 1"),
         ({"statistic": "share"}, "yes or no values"),
+        ({"statistic": "ratio"}, "a ratio needs 'over'"),
+        ({"over": [1.0, 1.0, 1.0, 1.0]}, "a ratio needs 'over'"),
+        ({"statistic": "ratio", "over": [1.0]}, "one per person"),
         ({"unit": [1, 1, 1, 1]}, "one sampling unit only"),
         ({"stratum": [1, 1, None, 2]}, "stratum is missing"),
         ({"unit": [1, 2]}, "another length"),
@@ -276,6 +279,28 @@ def test_a_stratum_of_one_unit_is_refused_unless_a_rule_is_named(sample):
 def test_impossible_requests_are_refused(options, expected):
     with pytest.raises(SizingError, match=expected):
         design_estimate([1.0, 2.0, 3.0, 4.0], **options)
+
+
+def test_ratio_against_its_formula_and_a_mean(sample):
+    y, x = sample["stature_cm"], sample["weight"] * 3 + 1
+    w = sample["weight"]
+    ratio = (w * y).sum() / (w * x).sum()
+    z = w * (y - ratio * x) / (w * x).sum()
+    totals = z.groupby([sample["stratum"], sample["unit"]]).sum().groupby("stratum")
+    m = totals.size()
+    se = np.sqrt((m / (m - 1) * totals.var(ddof=0) * m).sum())
+    row = design(sample, statistic="ratio", over=x).iloc[0]
+    assert row["estimate"] == pytest.approx(ratio)
+    assert row["se"] == pytest.approx(se)
+    ones = design(sample, statistic="ratio", over=np.ones(len(y))).iloc[0]
+    mean = design(sample).iloc[0]
+    assert ones["estimate"] == pytest.approx(mean["estimate"])
+    assert ones["se"] == pytest.approx(mean["se"])
+    # Whoever lacks the divisor is outside.
+    women = sample["sex"] == "female"
+    by_domain = design(sample, statistic="ratio", over=x, domain=women)
+    by_missing = design(sample, statistic="ratio", over=x.where(women))
+    pd.testing.assert_frame_equal(by_domain, by_missing)
 
 
 # The bootstrap
@@ -421,6 +446,64 @@ def test_nhanes_share_error_against_samplics(nhanes):
     assert row["estimate"] == pytest.approx(oracle.point_est["in"], rel=1e-10)
     assert row["se"] == pytest.approx(oracle.stderror["in"], rel=1e-8)
     assert 0 < row["low"] < row["estimate"] < row["high"]
+
+
+@pytest.mark.surveys
+@pytest.mark.filterwarnings("ignore:samplics is archived")
+@pytest.mark.parametrize(
+    ("name", "limit"),
+    [("body_mass_kg", 100), ("body_mass_kg", 159), ("stature_cm", 150)],
+)
+@pytest.mark.parametrize("sex", ["female", "male"])
+def test_nhanes_shares_against_samplics(nhanes, name, limit, sex):
+    from samplics import PopParam
+    from samplics.estimation import TaylorEstimator
+
+    member = (nhanes["sex"] == sex) & (nhanes["age_years"] >= 20) & nhanes[name].notna()
+    above = (nhanes[name] > limit).astype(int)
+    oracle = TaylorEstimator(PopParam.prop)
+    oracle.estimate(
+        y=above.to_numpy(),
+        samp_weight=nhanes["weight"].to_numpy(),
+        stratum=nhanes["stratum"].to_numpy(),
+        psu=nhanes["unit"].to_numpy(),
+        domain=member.map({True: "in", False: "out"}).to_numpy(),
+    )
+    row = design(
+        nhanes, values=above.astype(float), domain=member, statistic="share"
+    ).iloc[0]
+    assert row["estimate"] == pytest.approx(oracle.point_est["in"][1], rel=1e-9)
+    assert row["se"] == pytest.approx(oracle.stderror["in"][1], rel=1e-6)
+
+
+@pytest.mark.surveys
+@pytest.mark.filterwarnings("ignore:samplics is archived")
+@pytest.mark.parametrize("sex", ["female", "male"])
+@pytest.mark.parametrize(
+    ("part", "over"),
+    [("waist_circumference_cm", "stature_cm"), ("body_mass_kg", "stature_cm")],
+)
+def test_nhanes_ratios_against_samplics(nhanes, part, over, sex):
+    from samplics import PopParam
+    from samplics.estimation import TaylorEstimator
+
+    member = (nhanes["sex"] == sex) & (nhanes["age_years"] >= 20)
+    inside = member & nhanes[part].notna() & nhanes[over].notna()
+    oracle = TaylorEstimator(PopParam.ratio)
+    oracle.estimate(
+        y=nhanes[part].fillna(0).to_numpy(),
+        x=nhanes[over].fillna(1).to_numpy(),
+        samp_weight=nhanes["weight"].to_numpy(),
+        stratum=nhanes["stratum"].to_numpy(),
+        psu=nhanes["unit"].to_numpy(),
+        domain=inside.map({True: "in", False: "out"}).to_numpy(),
+    )
+    row = design(
+        nhanes, values=nhanes[part], over=nhanes[over], domain=member, statistic="ratio"
+    ).iloc[0]
+    assert row["estimate"] == pytest.approx(oracle.point_est["in"], rel=1e-9)
+    assert row["se"] == pytest.approx(oracle.stderror["in"], rel=1e-6)
+    assert row["df"] == 15
 
 
 @pytest.mark.surveys

@@ -16,7 +16,7 @@ from sizing.survey.weighted import (
     weighted_quantile,
 )
 
-STATISTICS = ("mean", "quantile", "share")
+STATISTICS = ("mean", "quantile", "share", "ratio")
 SINGLE_UNIT_RULES = ("refuse", "centre", "certainty")
 COLUMNS = ["estimate", "se", "low", "high", "method", "n", "df"]
 
@@ -29,11 +29,12 @@ def design_estimate(
     unit: npt.ArrayLike | None = None,
     statistic: str = "mean",
     q: float | None = None,
+    over: npt.ArrayLike | None = None,
     domain: npt.ArrayLike | None = None,
     single_unit: str = "refuse",
     level: float = 0.95,
 ) -> pd.DataFrame:
-    """Estimate a mean, a share or a percentile with the survey's own error.
+    """Estimate a mean, share, ratio or percentile with the survey's own error.
 
     Pass everybody the survey examined, and the group of interest as
     ``domain``: a group cut out beforehand loses the units in which it happens
@@ -49,9 +50,12 @@ def design_estimate(
     stratum, unit : array-like, shape (n,), optional
         Sampling stratum, and primary sampling unit numbered within it. Without
         ``unit`` each person is one; without ``stratum`` there is one stratum.
-    statistic : {"mean", "quantile", "share"}
+    statistic : {"mean", "quantile", "share", "ratio"}
     q : float, optional
         Share below the percentile, such as 0.95; for ``"quantile"`` only.
+    over : array-like, shape (n,), optional
+        What the values' total is divided by the total of; for ``"ratio"`` only.
+        A person without it counts as outside the domain.
     domain : array-like of bool, shape (n,), optional
         The group of interest.
     single_unit : {"refuse", "centre", "certainty"}
@@ -76,11 +80,11 @@ def design_estimate(
 
     Notes
     -----
-    Mean and share: Taylor linearisation. With z = w (y - mean) / sum(w) summed
-    within units, the variance is the sum over strata of
-    m/(m-1) sum (z_unit - mean z)^2, m units per stratum (sampling of units
-    with replacement). Interval of a mean: Student's t. Interval of a share:
-    Korn and Graubard's, the exact binomial interval at the effective sample
+    Mean, share and ratio: Taylor linearisation. With z = w (y - mean) / sum(w),
+    for a ratio w (y - ratio x) / sum(w x), summed within units, the variance is
+    the sum over strata of m/(m-1) sum (z_unit - mean z)^2, m units per stratum
+    (sampling of units with replacement). Interval of a mean or ratio: Student's
+    t. Of a share: Korn and Graubard's, the exact binomial interval at the effective sample
     size; where nobody or everybody has the trait, n over Kish's design effect.
     Percentile: Woodruff's interval, the share's own interval read back through
     the weighted distribution; ``se`` is its width over twice t.
@@ -103,6 +107,16 @@ def design_estimate(
     one_of("statistic", statistic, STATISTICS)
     one_of("rule for strata of one unit", single_unit, SINGLE_UNIT_RULES)
     x, w = checked(values, weights)
+    divisor, _ = checked(np.ones(len(x)) if over is None else over, None)
+    if (statistic == "ratio") != (over is not None) or (
+        over is not None and len(divisor) != len(x)
+    ):
+        raise SizingError(
+            str(
+                Problem("a ratio needs 'over', and nothing else does", "one per person")
+            )
+        )
+    x = np.where(np.isnan(divisor), np.nan, x)
     if domain is not None:
         x = np.where(np.asarray(domain, dtype=bool), x, np.nan)
         x, w = checked(x, w)
@@ -117,6 +131,13 @@ def design_estimate(
         se = design.ratio_se(x, w, estimate)
         low, high = estimate - t * se, estimate + t * se
         method = "Taylor linearisation, Student's t"
+    elif statistic == "ratio":
+        estimate = weighted_mean(x, weights=w) / weighted_mean(
+            np.where(inside, divisor, np.nan), weights=w
+        )
+        se = design.ratio_se(x, w, estimate, divisor)
+        low, high = estimate - t * se, estimate + t * se
+        method = "Taylor linearisation of a ratio, Student's t"
     elif statistic == "share":
         if not np.isin(x[inside], (0.0, 1.0)).all():
             raise SizingError(
@@ -132,8 +153,8 @@ def design_estimate(
                 str(Problem("a percentile needs q", "between 0 and 1", value=q))
             )
         estimate = float(weighted_quantile(x, q, weights=w))
-        below = np.where(inside, x <= estimate, np.nan)
-        spread = design.ratio_se(below, w, weighted_mean(below, weights=w))
+        reached = np.where(inside, x <= estimate, np.nan)
+        spread = design.ratio_se(reached, w, weighted_mean(reached, weights=w))
         ends = np.clip([q - t * spread, q + t * spread], 0.0, 1.0)
         low, high = (float(end) for end in weighted_quantile(x, ends, weights=w))
         se = (high - low) / (2 * t)
@@ -168,11 +189,14 @@ class Design:
             )
         return df
 
-    def ratio_se(self, y: Array, w: Array, ratio: float) -> float:
-        """Return the standard error of sum(w y) / sum(w) by linearisation."""
+    def ratio_se(
+        self, y: Array, w: Array, ratio: float, x: Array | None = None
+    ) -> float:
+        """Return the standard error of sum(w y) / sum(w x) by linearisation."""
         inside = ~np.isnan(y)
-        z = np.where(inside, w * (np.where(inside, y, 0.0) - ratio), 0.0)
-        z /= w[inside].sum()
+        base = np.ones(len(y)) if x is None else np.where(inside, x, 0.0)
+        z = np.where(inside, w * (np.where(inside, y, 0.0) - ratio * base), 0.0)
+        z /= w[inside] @ base[inside]
         total = np.bincount(self.unit_of, z, minlength=len(self.stratum_of_unit))
         units = np.bincount(self.stratum_of_unit)
         mean = np.bincount(self.stratum_of_unit, total) / units
