@@ -1,0 +1,177 @@
+"""How often 95 % intervals hold the truth, from a known population through it all.
+
+Run from the project's root:
+
+    python tests/benchmarks/bench_calibration.py [--replicates N] [--only ITEM]
+        [--write FILE] [--seed N]
+
+Items: surveys (shares, subgroups, differences of two charts), boundaries, service.
+A thousand replicates of all take some minutes on one core. ``--write`` keeps the
+table, ``data_sources/calibration.csv`` being the one that ships. Exits with 1 where
+an item lies outside 93 to 97 % by more than its replicates can explain.
+
+The population is finite and invented: embedded people's builds, resampled, in units
+of people built alike, in strata. Their bodies are drawn from the kit's own model
+with coefficients drawn anew for every second survey, so the truth is known to the
+last person. Each survey takes two units a stratum with replacement, from each some
+people with unequal chances; their measures are then drawn as for anyone else, from
+their builds alone.
+"""
+
+import argparse
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from sizing.chart import SizeChart, demo_chart
+from sizing.coverage import compare_charts, coverage
+from sizing.fit import assign
+from sizing.population.classes import age_band
+from sizing.population.model import draw_measures
+from sizing.population.people import People
+from sizing.survey import read_embedded
+
+STRATA, UNITS, PERSONS = 15, 16, 40
+#: Units taken of a stratum, people expected from a unit or, without units, in all.
+TAKEN_UNITS, TAKEN_OF_UNIT, TAKEN = 2, 25, 750
+DRAWS = 5
+#: Surveys drawn from one set of bodies.
+PER_TRUTH = 2
+BY = ["sex", "age_band"]
+
+
+def builds(seed: int) -> pd.DataFrame:
+    """Return the population's builds, in units of like people, in strata."""
+    rng = np.random.default_rng(seed)
+    known = read_embedded().frame
+    columns = ["sex", "age_years", "body_mass_kg", "stature_cm"]
+    known = known[columns].dropna()
+    size = STRATA * UNITS * PERSONS
+    frame = known.iloc[rng.integers(0, len(known), size)]
+    mass = np.log(frame["body_mass_kg"]).to_numpy()
+    # Neighbours are somewhat alike in body mass.
+    alike = np.argsort(mass + rng.normal(0, 2 * mass.std(), size))
+    frame = frame.iloc[alike].reset_index(drop=True)
+    unit = rng.permutation(STRATA * UNITS).repeat(PERSONS)
+    frame = frame.assign(unit=unit, stratum=unit % STRATA, person=np.arange(size))
+    return frame.assign(age_band=np.asarray(age_band(frame["age_years"])))
+
+
+def taken(frame: pd.DataFrame, expected: float, rng: np.random.Generator) -> pd.Series:
+    """Return the chance of each person who is taken, the old and young twice."""
+    size = 1.0 + (~frame["age_years"].between(18, 59)).to_numpy()
+    chance = np.minimum(expected * size / size.sum(), 1.0)
+    return pd.Series(chance, index=frame.index)[rng.random(len(frame)) < chance]
+
+
+def by_design(frame: pd.DataFrame, rng: np.random.Generator) -> People:
+    """Draw a survey of two units a stratum and some people of each."""
+    homes = dict(list(frame.groupby("unit")))
+    parts = []
+    for stratum in range(STRATA):
+        for unit in rng.choice(np.arange(stratum, STRATA * UNITS, STRATA), TAKEN_UNITS):
+            chance = taken(homes[unit], TAKEN_OF_UNIT, rng)
+            part = frame.loc[chance.index].assign(unit=len(parts))
+            parts.append(part.assign(weight=UNITS / TAKEN_UNITS / chance))
+    return surveyed(pd.concat(parts, ignore_index=True), rng)
+
+
+def by_person(frame: pd.DataFrame, rng: np.random.Generator) -> People:
+    """Draw a survey of people one by one."""
+    chance = taken(frame, TAKEN, rng)
+    part = frame.loc[chance.index].assign(weight=1 / chance)
+    return surveyed(part.drop(columns=["stratum", "unit"]), rng)
+
+
+def surveyed(sample: pd.DataFrame, rng: np.random.Generator) -> People:
+    """Forget the bodies and draw them, as for anyone whose build alone is known."""
+    weight = sample["weight"].to_numpy()
+    sample = sample.drop(columns="weight").reset_index(drop=True)
+    sample["person"] = np.arange(len(sample))
+    seed = int(rng.integers(2**31))
+    drawn, evidence = draw_measures(sample, draws=DRAWS, seed=seed)
+    return People("survey", drawn, pd.Series(np.tile(weight, DRAWS)), evidence)
+
+
+def other_chart() -> SizeChart:
+    """Return the demo chart with its girth bands moved up by 2 cm."""
+    frame = demo_chart().frame.copy()
+    girths = [c for c in frame if c.startswith("hip_circumference")]
+    frame[girths] += 2.0
+    return SizeChart(frame, name="moved")
+
+
+def surveys(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
+    """Yield item and whether its interval held the truth, survey by survey."""
+    frame, charts = builds(seed), (demo_chart(), other_chart())
+    rng = np.random.default_rng((seed, 1))
+    truth: dict[tuple[str, str], float] = {}
+    for number in range(replicates):
+        if number % PER_TRUTH == 0:
+            bodies, evidence = draw_measures(frame, draws=1, seed=seed + number)
+            all_people = People("all", bodies, pd.Series(1.0, bodies.index), evidence)
+            fits = [assign(all_people, chart).fits.any(axis=1) for chart in charts]
+            truth = {("everyone", "everyone"): fits[0].mean()}
+            for by in BY:
+                share = pd.Series(fits[0]).groupby(frame[by].to_numpy()).mean()
+                truth |= {(by, str(level)): value for level, value in share.items()}
+            difference = fits[1].mean() - fits[0].mean()
+        for way, draw in (("design", by_design), ("persons", by_person)):
+            people = draw(frame, rng)
+            table = coverage(people, charts[0], by=BY, replicates=200).table
+            for row in table[table["outcome"] == "covered"].to_dict("records"):
+                held = row["low"] <= truth[row["by"], row["level"]] <= row["high"]
+                kind = "overall" if row["by"] == "everyone" else f"by {row['by']}"
+                yield f"coverage {kind}, {way}", held
+            row = compare_charts(people, *charts, replicates=200).table.iloc[0]
+            held = row["low"] <= difference <= row["high"]
+            yield f"difference of two charts, {way}", held
+
+
+ITEMS = {"surveys": surveys}
+
+
+def judged(found: pd.DataFrame, replicates: int) -> pd.DataFrame:
+    """Return how often each item's intervals held, and whether that is 95 %."""
+    groups = found.groupby("item", sort=False)["held"]
+    table = groups.agg(held="mean", intervals="size").reset_index()
+    table["replicates"] = replicates
+    # The levels of one survey hold or miss together: count surveys, not levels.
+    error = np.sqrt(0.95 * 0.05 / np.minimum(table["intervals"], replicates))
+    table["low"], table["high"] = table["held"] - 2 * error, table["held"] + 2 * error
+    table["verdict"] = np.where(
+        table["held"].between(0.93, 0.97),
+        "holds",
+        np.where((table["low"] > 0.97) | (table["high"] < 0.93), "fails", "unsure"),
+    )
+    return table.round(4)
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--replicates", type=int, default=1000)
+    parser.add_argument("--only", choices=list(ITEMS))
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--write", type=Path)
+    args = parser.parse_args()
+    tables = []
+    for name, work in ITEMS.items():
+        if args.only not in (None, name):
+            continue
+        start = time.perf_counter()
+        rows = pd.DataFrame(work(args.replicates, args.seed), columns=["item", "held"])
+        tables.append(judged(rows, args.replicates))
+        print(f"{name}: {time.perf_counter() - start:.0f} s", file=sys.stderr)
+    table = pd.concat(tables, ignore_index=True)
+    print(table.to_string(index=False))
+    if args.write:
+        table.to_csv(args.write, index=False, lineterminator="\n")
+    return int((table["verdict"] == "fails").any())
+
+
+if __name__ == "__main__":
+    sys.exit(main())
