@@ -84,8 +84,9 @@ def design_estimate(
     for a ratio w (y - ratio x) / sum(w x), summed within units, the variance is
     the sum over strata of m/(m-1) sum (z_unit - mean z)^2, m units per stratum
     (sampling of units with replacement). Interval of a mean or ratio: Student's
-    t. Of a share: Korn and Graubard's, the exact binomial interval at the effective sample
-    size; where nobody or everybody has the trait, n over Kish's design effect.
+    t. Of a share: Korn and Graubard's, the exact binomial interval at the
+    effective sample size; where nobody or everybody has the trait, n over Kish's
+    design effect.
     Percentile: Woodruff's interval, the share's own interval read back through
     the weighted distribution; ``se`` is its width over twice t.
 
