@@ -26,7 +26,8 @@ from sizing.stock import (
     tables,
 )
 from sizing.stock.days import draw_days, group_from
-from sizing.stock.programme import Programme, least_cost, programme_from
+from sizing.stock.least_cost import least_cost
+from sizing.stock.programme import Programme, programme_from
 from sizing.stock.rivals import equal_numbers, like_last_year
 from sizing.stock.service import Needs
 

@@ -14,13 +14,9 @@ from sizing.population import people_from
 from sizing.stock import Served, Use, offer_from
 from sizing.stock.budget import fewest_waiting
 from sizing.stock.days import draw_days, group_from
-from sizing.stock.programme import (
-    Programme,
-    adapted,
-    days_allowed,
-    least_cost,
-    programme_from,
-)
+from sizing.stock.least_cost import least_cost
+from sizing.stock.programme import Programme, days_allowed, programme_from
+from sizing.stock.repair import adapted
 from sizing.stock.service import Needs
 
 

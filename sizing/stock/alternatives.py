@@ -10,22 +10,16 @@ import pandas as pd
 from sizing.population import load_people
 from sizing.stock import tables
 from sizing.stock.days import Days, Group, draw_days, group_from
+from sizing.stock.least_cost import ASIDE, least_cost
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
-from sizing.stock.programme import (
-    Order,
-    Programme,
-    adapted,
-    least_cost,
-    programme_from,
-)
+from sizing.stock.programme import Order, Programme, programme_from
+from sizing.stock.repair import adapted
 from sizing.stock.rivals import equal_numbers, like_last_year
 from sizing.stock.service import Ints
 
 #: Targets at which the curve of cost is worked out.
 CURVE: tuple[float, ...] = (0.80, 0.90, 0.95, 0.98, 0.99)
-#: Seconds for each order beside the plan.
-_ASIDE = 1.0
 #: Streams of random numbers: planning, raising the level, checking.
 PLANNING, TUNING, CHECKING = range(3)
 
@@ -53,11 +47,13 @@ class Work:
         return programme_from(self.offer, days, self.use.spares)
 
 
-def _aside(programme: Programme, target: float, packs: Ints) -> Order | None:
+def _aside(
+    programme: Programme, target: float, packs: Ints, tick: Callable[[], Any]
+) -> Order | None:
     """Return the order for a target beside the one asked for."""
     if programme.large:
         return adapted(programme, packs, target)
-    return least_cost(programme, target, seconds=_ASIDE)
+    return least_cost(programme, target, effort=ASIDE, tick=tick)
 
 
 def cost_curve(
@@ -71,7 +67,7 @@ def cost_curve(
     rows = []
     levels = sorted({*CURVE, *(() if target is None else (target,))})
     for level in levels:
-        found = _aside(programme, level, order.packs)
+        found = _aside(programme, level, order.packs, done)
         if found is not None:
             rows.append({"target": level, **_point(programme, check, found)})
         done()
@@ -127,7 +123,7 @@ def robustness(
         met = tables.ratio_row(check.needed - waiting, check.needed)
         cost = np.nan
         if target is not None:
-            found = _aside(work.programme(others), target, packs)
+            found = _aside(work.programme(others), target, packs, done)
             cost = np.nan if found is None else found.cost
         rows.append(
             {

@@ -1,22 +1,33 @@
 """The order under a budget: fewest waiting on a mean day."""
 
 import math
-import time
+from collections.abc import Callable
 
 import numpy as np
+import numpy.typing as npt
 
+from sizing.stock.days import Floats
 from sizing.stock.model import Model
 from sizing.stock.programme import SMALL, Order, Programme, gap_to
 from sizing.stock.service import Ints
 
 #: Part of the money left that is spent at once on what helps most.
-_BULK = 0.02
-#: Rounds of cutting planes after which the best order so far is taken.
-_ROUNDS = 400
+_BULK, _BULK_LARGE = 0.02, 0.1
+#: Rounds of cutting planes with parts of packs, and how far each may go from the
+#: best order so far.
+_PARTS, _FAR = 40, 3
+#: Rounds with whole packs and branches in each, where few and where many sizes are
+#: linked; after these the best order so far is taken.
+_ROUNDS, _NODES = (4, 3), (300, 40)
+#: Relative gap at which the search ends.
+_GAP = 5e-3
 
 
 def fewest_waiting(
-    programme: Programme, budget: float, *, seconds: float = 20.0
+    programme: Programme,
+    budget: float,
+    *,
+    tick: Callable[[], object] = lambda: None,
 ) -> Order:
     """Return the order under a budget that leaves fewest waiting on average.
 
@@ -24,8 +35,8 @@ def fewest_waiting(
     ----------
     programme : Programme
     budget : float
-    seconds : float
-        Time after which the best order found so far is taken.
+    tick : callable
+        Called between the steps; what it raises ends the search.
 
     Returns
     -------
@@ -36,55 +47,133 @@ def fewest_waiting(
     -----
     The mean number waiting is ``mean_k max_S (D_k(S) - x(S))``, a convex
     function of the stock x, so it is the maximum of its own tangents: each
-    round the integer programme, which knows the tangents so far, proposes an
-    order, and the order's worst sets give the next tangent (Kelley's method,
-    with whole packs). It ends when an order does as well as the programme
-    promised, which proves it best. Of orders that leave equally few waiting the
-    cheapest is taken.
+    round a programme, which knows the tangents so far, proposes an order, and
+    the order's worst sets give the next tangent (Kelley's method). Parts of
+    packs are allowed at first, which is quick; their roundings give tangents
+    near the best order, and then few rounds with whole packs are left, between
+    which single packs of the best order are exchanged. It ends
+    when an order does as well as the programme promised, which proves it best,
+    when it is within half a per cent of that, or after a counted number of rounds.
+    Of orders that leave equally few waiting the cheapest is taken.
     """
-    deadline = time.monotonic() + seconds
-    price = programme.pack_price
-    affordable = np.where(
-        price > 0, np.floor((budget + SMALL) / np.maximum(price, SMALL)), np.inf
-    )
-    most = np.minimum(programme.most_packs, affordable).astype(np.int64)
-    model = Model(programme, most)
-    waiting = model.variable(0.0, np.inf, whole=False)
-    model.row({j: -float(c) for j, c in enumerate(price) if c > 0}, -budget - SMALL)
-    # Means over days differ by whole days; the price decides below half a day.
-    day = 1.0 / programme.days
-    tie = 0.2 * day / max(float(price @ most), 1.0)
-    size = np.arange(len(most))
-    best = packs = np.zeros_like(most)
-    fewest, bound = math.inf, 0.0
-    ahead = greedy(programme, budget, most)
-    for turn in range(_ROUNDS):
-        if turn < len(ahead):
-            packs = ahead[-1 - turn]
-        found = programme.short(packs)
+    search = _Search(programme, budget)
+    bulk = _BULK_LARGE if programme.large else _BULK
+    for packs in greedy(programme, budget, search.most, bulk)[::-1][:_PARTS]:
+        search.look_at(packs)
+    for _ in range(_PARTS):
+        tick()
+        parts = search.promised_by_parts()
+        if parts is None or not (
+            search.look_at(np.floor(parts + SMALL)) | search.look_at(np.rint(parts))
+        ):
+            break
+    for _ in range(_ROUNDS[programme.large]):
+        search.exchange(tick)
+        if search.settled:
+            break
+        answer = search.promised()
+        if answer is None or not search.look_at(answer):
+            break
+    found = search.best
+    bound = search.bound
+    gap = gap_to(search.fewest, bound + search.half_day)
+    return Order(found, programme.cost(found), bound, gap)
+
+
+class _Search:
+    """What is known of the orders under a budget: the best, and what none beats."""
+
+    def __init__(self, programme: Programme, budget: float) -> None:
+        price = programme.pack_price
+        self.programme, self.budget = programme, budget + SMALL
+        affordable = np.where(
+            price > 0, np.floor(self.budget / np.maximum(price, SMALL)), np.inf
+        )
+        self.most = np.minimum(programme.most_packs, affordable).astype(np.int64)
+        self.model = Model(programme, self.most)
+        self.waiting = self.model.variable(0.0, np.inf, whole=False)
+        self.model.row(
+            {j: -float(c) for j, c in enumerate(price) if c > 0}, -self.budget
+        )
+        # Means over days differ by whole days; the price decides below half a day.
+        self.half_day = 0.5 / programme.days
+        tie = 0.4 * self.half_day / max(float(price @ self.most), 1.0)
+        self.costs = {j: tie * float(c) for j, c in enumerate(price)}
+        self.costs[self.waiting] = 1.0
+        self.best = np.zeros_like(self.most)
+        self.fewest, self.bound = math.inf, 0.0
+        self._seen: set[tuple[int, ...]] = set()
+        self.look_at(self.best)
+
+    def look_at(self, packs: npt.ArrayLike) -> bool:
+        """Judge an order and keep its tangent; False where it was known."""
+        packs = np.asarray(packs).astype(np.int64)
+        key = tuple(packs.tolist())
+        if key in self._seen:
+            return False
+        self._seen.add(key)
+        found = self.programme.short(packs)
         mean = float(found.waiting.mean())
-        if mean < fewest - 0.5 * day:
-            best, fewest = packs, mean
-        if fewest <= bound + 0.5 * day or time.monotonic() > deadline:
-            break
+        fewer = mean < self.fewest - self.half_day
+        if fewer and packs @ self.programme.pack_price <= self.budget:
+            self.best, self.fewest = packs, mean
+        size = np.arange(len(packs))
         slope = ((found.sets[:, None] >> size) & 1).mean(axis=0)
-        level = mean + float(slope @ programme.working(packs))
-        row = {model.held(int(j)): float(slope[j]) for j in size if slope[j]}
-        model.row({**row, waiting: 1.0}, level)
-        if turn + 1 < len(ahead):
-            continue
-        costs = {j: tie * float(c) for j, c in enumerate(price)}
-        left = max(deadline - time.monotonic(), 1.0)
-        answer = model.solve({**costs, waiting: 1.0}, left)
-        if answer.packs is None:
-            break
-        packs = answer.packs
-        bound = max(bound, answer.bound - 0.2 * day)
-    return Order(best, programme.cost(best), bound, gap_to(fewest, bound + 0.5 * day))
+        level = mean + float(slope @ self.programme.working(packs))
+        row = {self.model.held(int(j)): float(slope[j]) for j in size if slope[j]}
+        self.model.row({**row, self.waiting: 1.0}, level)
+        return True
+
+    def promised_by_parts(self) -> Floats | None:
+        """Return the order that the tangents favour, parts of packs allowed."""
+        low = np.maximum(self.best - _FAR, 0)
+        return self.model.relaxed(
+            self.costs, low, np.minimum(self.best + _FAR, self.most)
+        )
+
+    def exchange(self, tick: Callable[[], object]) -> None:
+        """Exchange one pack of the best order for another while that helps.
+
+        One look at the days without a pack tells, by the sets then short, what a
+        pack of each other size would do in its place.
+        """
+        price, size = self.programme.pack_price, np.arange(len(self.most))
+        better = True
+        while better:
+            better, start = False, self.best
+            for given in np.flatnonzero(start):
+                tick()
+                fewer = start - (size == given)
+                short = self.programme.short(fewer)
+                helped = ((short.sets[:, None] >> size) & 1).sum(axis=0)
+                left = self.budget - fewer @ price
+                helped = np.where((price <= left) & (fewer < self.most), helped, -1)
+                taken = int(helped.argmax())
+                if helped[taken] > 0 and taken != given:
+                    before = self.fewest
+                    self.look_at(fewer + (size == taken))
+                    better |= self.fewest < before
+
+    def promised(self) -> Ints | None:
+        """Return the order that the tangents favour, and raise the bound."""
+        answer = self.model.solve(
+            self.costs, nodes=_NODES[self.programme.large], gap=_GAP / 3
+        )
+        if answer.packs is not None:
+            self.bound = max(self.bound, answer.bound - 0.4 * self.half_day)
+        return answer.packs
+
+    @property
+    def settled(self) -> bool:
+        """Whether the best order is near enough to what none beats."""
+        return gap_to(self.fewest, self.bound + self.half_day) <= _GAP
 
 
-def greedy(programme: Programme, budget: float, most: Ints) -> list[Ints]:
-    """Return the orders on the way of buying what helps most per money."""
+def greedy(programme: Programme, budget: float, most: Ints, share: float) -> list[Ints]:
+    """Return the orders on the way of buying what helps most per money.
+
+    Of the money left that ``share`` is spent at once.
+    """
     packs, left = np.zeros_like(most), budget + SMALL
     size, price = np.arange(len(most)), programme.pack_price
     way = [packs]
@@ -97,7 +186,7 @@ def greedy(programme: Programme, budget: float, most: Ints) -> list[Ints]:
         chosen = int((helped / np.maximum(price, SMALL)).argmax())
         # Far from the end several at once: what helps most does so for a while.
         room = most[chosen] - packs[chosen]
-        bulk = 1 if price[chosen] <= 0 else int(_BULK * left / price[chosen])
+        bulk = 1 if price[chosen] <= 0 else int(share * left / price[chosen])
         bought = int(np.clip(bulk, 1, room))
         packs = packs.copy()
         packs[chosen] += bought

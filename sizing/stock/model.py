@@ -8,6 +8,7 @@ import numpy as np
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from sizing.stock.days import Floats
 from sizing.stock.service import Ints
 
 
@@ -98,25 +99,21 @@ class Model:
         """Add the condition ``entries . columns >= least``."""
         self._rows.append((dict(entries), least))
 
+    @property
+    def number_of_rows(self) -> int:
+        """How many conditions there are."""
+        return len(self._rows)
+
     def solve(
-        self, costs: Mapping[int, float], seconds: float, *, gap: float = 0.0
+        self, costs: Mapping[int, float], *, nodes: int, gap: float = 0.0
     ) -> Answer:
-        """Minimise the costs within a time, or to within a relative gap."""
-        heads = np.repeat(np.arange(len(self._rows)), [len(r) for r, _ in self._rows])
-        tails = [column for row, _ in self._rows for column in row]
-        values = [value for row, _ in self._rows for value in row.values()]
-        shape = (len(self._rows), len(self._low))
-        matrix = sparse.csr_array((values, (heads, tails)), shape=shape)
-        goal = np.zeros(shape[1])
-        goal[list(costs)] = list(costs.values())
-        found = milp(
-            goal,
-            integrality=np.array(self._whole, dtype=int),
-            bounds=Bounds(np.array(self._low), np.array(self._high)),
-            constraints=LinearConstraint(
-                matrix, np.array([least for _, least in self._rows]), np.inf
-            ),
-            options={"time_limit": seconds, "mip_rel_gap": gap},
+        """Minimise the costs, by so many branches or to within a relative gap.
+
+        The work is bounded by a count and not by a time, so that every machine
+        comes to the same answer.
+        """
+        found = self._found(
+            costs, np.array(self._whole, dtype=int), node_limit=nodes, mip_rel_gap=gap
         )
         bound = found.get("mip_dual_bound")
         below = float(bound) if bound is not None and np.isfinite(bound) else 0.0
@@ -125,3 +122,32 @@ class Model:
         if found.x is None:
             return Answer(None, below)
         return Answer(np.rint(found.x[: self.sizes]).astype(np.int64), below)
+
+    def relaxed(
+        self, costs: Mapping[int, float], low: Ints, high: Ints
+    ) -> Floats | None:
+        """Minimise the costs with parts of packs allowed, between two orders."""
+        kept = self._low[: self.sizes], self._high[: self.sizes]
+        self._low[: self.sizes] = low.tolist()
+        self._high[: self.sizes] = high.tolist()
+        found = self._found(costs, np.zeros(len(self._low), dtype=int))
+        self._low[: self.sizes], self._high[: self.sizes] = kept
+        return None if found.x is None else np.asarray(found.x[: self.sizes])
+
+    def _found(self, costs: Mapping[int, float], whole: Ints, **options: Any) -> Any:
+        heads = np.repeat(np.arange(len(self._rows)), [len(r) for r, _ in self._rows])
+        tails = [column for row, _ in self._rows for column in row]
+        values = [value for row, _ in self._rows for value in row.values()]
+        shape = (len(self._rows), len(self._low))
+        matrix = sparse.csr_array((values, (heads, tails)), shape=shape)
+        goal = np.zeros(shape[1])
+        goal[list(costs)] = list(costs.values())
+        return milp(
+            goal,
+            integrality=whole,
+            bounds=Bounds(np.array(self._low), np.array(self._high)),
+            constraints=LinearConstraint(
+                matrix, np.array([least for _, least in self._rows]), np.inf
+            ),
+            options=options,  # type: ignore[arg-type]
+        )

@@ -23,6 +23,8 @@ COLUMNS: dict[str, float | None] = {
 }
 #: As many sizes as fit into one mask of whole numbers.
 MOST_SIZES = 62
+#: Beyond these a number is a slip, and sums would lose their last digits.
+_MOST_SLINGS, _MOST_MONEY = 1_000_000, 1_000_000_000
 
 
 @dataclass(frozen=True)
@@ -189,12 +191,13 @@ def _numbers(table: pd.DataFrame) -> list[Problem]:
                 continue
             least = 1 if column == "pack" else 0
             whole = column in ("owned", "pack")
-            if not np.isfinite(value) or value < least or (whole and value % 1):
+            most = _MOST_SLINGS if whole else _MOST_MONEY
+            if not least <= value <= most or (whole and value % 1):
                 kind = "a whole number" if whole else "a number"
                 problems.append(
                     Problem(
                         f"the size '{key}' has no such {column}",
-                        f"{kind} of {least} or more",
+                        f"{kind} of {least} or more, up to {most:,}",
                         "correct it",
                         column=column,
                         value=cell,

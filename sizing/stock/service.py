@@ -169,9 +169,10 @@ class _Flows:
     in turn goes to whoever is left with fewest sizes still to come, which serves
     as many as can be if every client's sizes are neighbours on the line (Glover,
     Nav Res Logist Q 1967;14:313-316, from memory) and nearly as many if nearly
-    so. A day on which everyone is served is settled; the few others go through
-    a maximum flow. On 1,000 days, 27 sizes and 1,000 clients this took 0.1 to
-    0.2 s where flows alone took 4.3 s.
+    so. A day is settled if no client left over could be served by moving others
+    along (no augmenting path: Berge, PNAS 1957;43:842-844, from memory); the few
+    other days go through a maximum flow. ``tests/benchmarks/bench_stock.py``
+    compares the two.
     """
 
     def __init__(self, counts: Ints, places: Ints, group: Ints) -> None:
@@ -204,25 +205,40 @@ class _Flows:
             left[kind] -= given
             spare[size] -= given
             moves[size, self._fits[kind]] |= given > 0
+        wanting = left.any(axis=0)
         # A size can give up a sling if it has one to spare, or if a client who
         # has it could move to a size that can.
-        can = spare > 0
-        for _ in range(sizes):
-            more = can | (moves & can[None]).any(axis=1)
-            if np.array_equal(more, can):
-                break
-            can = more
+        can = _spreading(spare > 0, moves)
         bits = np.int64(1) << np.arange(sizes, dtype=np.int64)
-        waiting = np.zeros(days, dtype=np.int64)
-        small = np.zeros(days, dtype=np.int64)
+        waiting = left.sum(axis=0)
         large = bits @ ~can
-        open_days = np.flatnonzero(left.any(axis=0))
+        # Sizes that clients left over fit, and those to which that could pass on.
+        sought = np.zeros((sizes, days), dtype=bool)
+        for kind in range(len(left)):
+            sought[self._fits[kind]] |= left[kind] > 0
+        open_days = np.flatnonzero((sought & can).any(axis=0))
+        small = np.zeros(days, dtype=np.int64)
+        some = np.flatnonzero(wanting)
+        moved = moves[:, :, some].transpose(1, 0, 2)
+        small[some] = bits @ _spreading(sought[:, some], moved)
         every = np.broadcast_to(free, (days, sizes))
         for first in range(0, len(open_days), _BATCH):
             some = open_days[first : first + _BATCH]
             found = flow_shortage(self._counts[some], self._fits, every[some])
             waiting[some], small[some], large[some] = found
         return waiting, small, large
+
+
+def _spreading(
+    known: npt.NDArray[np.bool_], moves: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.bool_]:
+    """Return the sizes, day by day, from which moves lead to one that is known."""
+    for _ in range(len(known)):
+        more = known | (moves & known[None]).any(axis=1)
+        if np.array_equal(more, known):
+            break
+        known = more
+    return known
 
 
 def flow_shortage(

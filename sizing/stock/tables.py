@@ -8,9 +8,11 @@ import pandas as pd
 from scipy import stats
 from scipy.optimize import brentq
 
+from sizing.coverage.shares import wilson
 from sizing.fit import assign
 from sizing.stock.days import Days, Floats, Group
 from sizing.stock.offers import Offer
+from sizing.stock.sampled import people_variance
 from sizing.stock.service import Ints, Needs, Shortage
 
 LEVEL = 0.95
@@ -108,8 +110,16 @@ def range_row(numbers: Any) -> dict[str, Any]:
     }
 
 
-def service(check: Check, stock: Ints) -> pd.DataFrame:
+def service(check: Check, stock: Ints, groups: Sequence[Group] = ()) -> pd.DataFrame:
     """Return how a stock serves on the days kept for checking.
+
+    Parameters
+    ----------
+    check : Check
+    stock : ndarray of int, shape (sizes,)
+    groups : sequence of Group
+        Those the days were drawn from. With them the intervals also carry that
+        the people behind the clients are a sample (``sizing.stock.sampled``).
 
     Returns
     -------
@@ -117,13 +127,46 @@ def service(check: Check, stock: Ints) -> pd.DataFrame:
         One row for each of ``SERVICE``: measure, estimate, low, high, method, n.
     """
     found = check.shortage(stock)
+    met = check.needed - found.waiting
     rows = {
         "nobody_waits": share_row(int((found.waiting == 0).sum()), check.days.number),
-        "needs_met": _within_one(ratio_row(check.needed - found.waiting, check.needed)),
-        "waiting": _not_negative(mean_row(found.waiting)),
-        "not_fitted": _not_negative(mean_row(check.days.needs[:, 0])),
+        "needs_met": ratio_row(met, check.needed),
+        "waiting": mean_row(found.waiting),
+        "not_fitted": mean_row(check.days.needs[:, 0]),
     }
+    values = {
+        "nobody_waits": (found.waiting == 0).astype(float),
+        "needs_met": (met - rows["needs_met"]["estimate"] * check.needed)
+        / max(float(check.needed.mean()), 1e-9),
+        "waiting": found.waiting.astype(float),
+        "not_fitted": check.days.needs[:, 0].astype(float),
+    }
+    for name, each in values.items():
+        variance, df = people_variance(groups, check.days, each)
+        if variance > 0:
+            rows[name] |= _widened(rows[name]["estimate"], each, variance, df, name)
+    rows["needs_met"] = _within_one(rows["needs_met"])
+    for name in ("waiting", "not_fitted"):
+        rows[name] = _not_negative(rows[name])
     return pd.DataFrame([{"measure": name, **row} for name, row in rows.items()])
+
+
+def _widened(
+    estimate: float, each: Floats, variance: float, df: float, name: str
+) -> dict[str, Any]:
+    """Return the ends and method of an interval over days and people."""
+    total = variance + float(each.var(ddof=1)) / len(each)
+    if name == "nobody_waits":
+        one = np.ones(1)
+        low, high = wilson(
+            estimate * one, total * one, df * one, one / (variance + 1 / len(each))
+        )
+        ends, how = (float(low[0]), float(high[0])), "score"
+    else:
+        half = float(stats.t.ppf((1 + LEVEL) / 2, max(df, 1.0)) * np.sqrt(total))
+        ends, how = (estimate - half, estimate + half), "t"
+    method = f"{100 * LEVEL:.0f} % {how} interval over drawn days and sampled people"
+    return {"low": ends[0], "high": ends[1], "method": method}
 
 
 def _within_one(row: dict[str, Any]) -> dict[str, Any]:
