@@ -30,8 +30,8 @@ MOST_CELLS = 150_000
 MOST_COLUMNS = 500
 MOST_LETTERS = 32_767
 
-#: What a spreadsheet numbers its last row.
-_LAST_ROW = 1_048_576
+#: A workbook's sheet may have so many rows, empty ones and all.
+MOST_LINES = 100_000
 
 WORKBOOKS = (".xlsx", ".xlsm")
 _KINDS = "a .csv file (UTF-8) or an .xlsx file"
@@ -39,6 +39,7 @@ _UTF_16_AND_32 = (b"\xff\xfe", b"\xfe\xff", b"\x00\x00\xfe\xff")
 _MERGED = re.compile(
     rb"<(?:\w+:)?mergeCell\s[^>]*?ref=[\"']([A-Z]+[0-9]+:[A-Z]+[0-9]+)"
 )
+_ROW = re.compile(rb"<(?:\w+:)?row\s[^>]*?\br=[\"'](\d+)")
 
 Rows = list[list[object]]
 
@@ -92,13 +93,16 @@ def file_bytes(
     """
     shown = str(path).replace("\x00", "?")
     try:
-        kind = os.stat(path).st_mode
+        found = os.stat(path)
+        kind = found.st_mode
         if stat.S_ISDIR(kind):
             refuse(shown, "this is a folder, not a file", "name the file in it")
         if not stat.S_ISREG(kind):
             refuse(shown, "this is no plain file", "copy it to a file of its own")
-        with open(path, "rb") as handle:
-            content = handle.read(most + 1)
+        content = b""
+        if found.st_size <= most:
+            with open(path, "rb") as handle:
+                content = handle.read(most + 1)
     except (FileNotFoundError, NotADirectoryError, ValueError) as error:
         if isinstance(error, InputProblems):
             raise
@@ -111,9 +115,9 @@ def file_bytes(
         reason = error.strerror or type(error).__name__
         action = "check the name and the folder, or copy the file"
         refuse(shown, f"it cannot be opened ({reason})", action, allowed=allowed)
-    if not content:
+    if not found.st_size:
         refuse(shown, "the file is empty", "fill it in", allowed=allowed)
-    if len(content) > most:
+    if len(content) > most or found.st_size > most:
         what = f"the file is larger than {most / 1e6:g} MB"
         refuse(shown, what, "leave out what is not needed", allowed=allowed)
     return content
@@ -165,7 +169,7 @@ def read_rows(path: str | Path, *, most_rows: int = MOST_ROWS) -> tuple[Rows, st
         rows, separator = _parted(text, name, most_rows)
         finished = text.endswith(("\n", "\r"))
     rows = [[unmarked(cell) for cell in row] for row in rows]
-    if all(cell is None for row in rows for cell in row):
+    if all(_blank(cell) for row in rows for cell in row):
         refuse(name, "the file is empty", "fill in the heading and the rows")
     return _squared(rows, name, finished), separator
 
@@ -297,6 +301,10 @@ def _first_sheet(
             and relation.Type.endswith("/worksheet")
         )
         inside = reader.archive.read(part)
+        last = max((int(n[:12]) for n in _ROW.findall(inside)), default=0)
+        if last > MOST_LINES:
+            what = f"the first sheet reaches down to row {last:,}"
+            refuse(name, what, "delete the rows below the table, empty as they look")
         sheet.reset_dimensions()
         for row in sheet.iter_rows(values_only=True):
             rows.append([cell if cell != "" else None for cell in row])
@@ -304,7 +312,7 @@ def _first_sheet(
             if any(cell is not None for cell in row):
                 filled = len(rows)
                 _count(rows, name, most_rows)
-            if cells > MOST_CELLS or len(rows) > _LAST_ROW:
+            if cells > MOST_CELLS or len(rows) > MOST_LINES:
                 what = f"the first sheet has more than {MOST_CELLS:,} cells"
                 refuse(name, what, "copy the table alone, or save it as CSV")
     except InputProblems:

@@ -16,6 +16,9 @@ from sizing.chart.size_chart import GROUPS, SizeChart
 from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
 from sizing.measures import MEASURES, to_tenths
 
+#: Beyond this, in cm or kg, a number is a slip; people do write 999 for no limit.
+_MOST = 10_000
+
 
 def chart_from(
     frame: pd.DataFrame, *, name: str = "chart", source: str = "", warn: bool = True
@@ -187,6 +190,18 @@ def _column(
         if isinstance(number, Problem):
             problems.append(number)
             number = math.nan
+        elif number * column.factor > _MOST:
+            problems.append(
+                Problem(
+                    "a limit that no body can have",
+                    f"at most {_MOST:g} cm or kg; an empty cell means no limit",
+                    "correct it, or empty the cell",
+                    file,
+                    row,
+                    column.heading,
+                    number,
+                )
+            )
         elif number == 0 and column.end != "low":
             problems.append(
                 Problem(

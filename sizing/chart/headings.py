@@ -16,6 +16,8 @@ ABOUT: tuple[str, ...] = ("chart_name", "chart_source")
 ENDS: tuple[str, ...] = ("low", "high")
 
 _LIMIT = re.compile(r"^(?P<what>.+)_(?P<end>low|high)$")
+#: As a limit's heading shrinks to.
+_BARE_ENDS = ("low", "high", "min", "max", "lower", "upper", "from", "to")
 _BASES = {measure.rsplit("_", 1)[0]: measure for measure in MEASURES}
 
 
@@ -170,6 +172,15 @@ def _own(position: int, heading: str, key: str, file: str | None) -> Column | Pr
                 1,
                 heading,
             )
+    if key in _BARE_ENDS:
+        return Problem(
+            "a limit whose measure is not said",
+            "names such as hip_circumference_cm_low",
+            "write the measure before it, and the unit",
+            file,
+            1,
+            heading,
+        )
     near = get_close_matches(key, (*PLAIN, *ABOUT), 1, 0.8)
     if key.startswith(("load_limit", "safe_working_load")):
         near = ["load_limit_kg"]

@@ -49,9 +49,10 @@ def run(args: argparse.Namespace) -> int:
     if other is not None and other.name == chart.name:
         chart = replace(chart, name=args.file.stem)
         other = replace(other, name=args.against.stem)
+    margins = None if args.margins is None else read_margins(args.margins)
     people = load_people(args.people, draws=args.draws, seed=args.seed)
-    if args.margins is not None:
-        people = reweight(people, read_margins(args.margins))
+    if margins is not None:
+        people = reweight(people, margins)
     found = judge_chart(people, chart, seed=args.seed)
     comparison = None
     if other is not None:

@@ -3,15 +3,16 @@
 import argparse
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from sizing.cautions import cautions
-from sizing.chart import demo_chart, read_chart
+from sizing.chart import SizeChart, demo_chart, read_chart
 from sizing.cli.options import MOST_SEED, check_place, whole
-from sizing.errors import SizingError
+from sizing.errors import InputProblems, SizingError
 from sizing.population import POPULATIONS, read_caseload
 from sizing.population.files import read_table
 from sizing.report.stock import stock_page, write_order
@@ -24,6 +25,7 @@ from sizing.stock import (
     plan_stock,
     serves_from,
 )
+from sizing.stock.offers import offer_from
 from sizing.writing import write_text
 
 _TABLES = (
@@ -124,7 +126,7 @@ def run(args: argparse.Namespace) -> int:
         check_place(args.report, (".html", ".htm"), inputs=given)
     prices = None
     if args.prices is not None:
-        prices = read_table(args.prices, words=("size", "chart"))
+        prices = read_prices(args.prices, charts)
     if prices is None and not args.chart:
         prices = demo_scenario()[1]
     plan = plan_stock(
@@ -152,6 +154,23 @@ def run(args: argparse.Namespace) -> int:
         write_text(args.report, stock_page(plan))
     print(json.dumps(as_json(plan), indent=1) if args.json else plan.summary())
     return 0
+
+
+def read_prices(path: Path, charts: list[SizeChart]) -> pd.DataFrame:
+    """Read the prices of the charts' sizes, and refuse what is wrong with them.
+
+    Raises
+    ------
+    InputProblems
+        As ``offer_from`` does, but with the file's name.
+    """
+    prices = read_table(path, words=("size", "chart"))
+    try:
+        offer_from(charts, prices)
+    except InputProblems as found:
+        named = [replace(problem, file=path.name) for problem in found.problems]
+        raise InputProblems(named, about=f"'{path.name}'") from None
+    return prices
 
 
 def as_json(plan: StockPlan) -> dict[str, Any]:

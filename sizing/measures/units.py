@@ -26,6 +26,9 @@ from sizing.measures.vocabulary import AGE_LIMITS, plausible_range
 
 _SEX_WORDS = {"female": "female", "male": "male", "f": "female", "m": "male"}
 _MOST_ROWS = 10
+#: So far beyond what is plausible at any age no body is: a slip, not a rarity. The
+#: heaviest on record, 635 kg (from memory), was 1.8 times what is plausible.
+_FAR = 2.0
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 
@@ -67,7 +70,8 @@ def to_standard_units(
         a measure's; text, a decimal comma or a unit inside a cell; a negative
         or infinite number, or 0 for a person's measure; an age outside 0 to
         120; a sex other than female, male, f or m; a value that makes sense in
-        another unit only.
+        another unit only, or that is less than half or more than twice what is
+        plausible at any age.
     SizingError
         If ``frame`` is not a DataFrame.
 
@@ -109,9 +113,10 @@ do: correct the column's name, or give it one that is no measure's.
             problems += wrong
         out = out.rename(columns={c.given: c.standard for c in columns})
     if not problems:
-        problems, doubts = _unusual(out, columns, file)
+        problems, doubts, never = _unusual(out, columns, file)
         if allow_unusual:
             problems, doubts = [], problems + doubts
+        problems += never
     if problems:
         raise InputProblems(problems, about=file or "table")
     if doubts:
@@ -223,10 +228,11 @@ def _and_more(count: int, file: str | None, column: str) -> list[Problem]:
 
 def _unusual(
     out: pd.DataFrame, columns: list[MeasureColumn], file: str | None
-) -> tuple[list[Problem], list[Problem]]:
-    """Return values that fit another unit only, and values merely unusual."""
+) -> tuple[list[Problem], list[Problem], list[Problem]]:
+    """Return values that fit another unit only, merely unusual, and impossible."""
     problems: list[Problem] = []
     doubts: list[Problem] = []
+    never: list[Problem] = []
     ages = np.full(len(out), np.nan)
     if "age_years" in out:
         given = out["age_years"].to_numpy(dtype=float)
@@ -238,6 +244,8 @@ def _unusual(
             continue
         value = out[column.standard].to_numpy(dtype=float)
         low, high = _limits(measure, ages)
+        ever = plausible_range(measure)
+        least, most = ever[0] / _FAR, ever[1] * _FAR
         outside = (value < low) | (value > high)
         if column.end:
             # The edges of a chart need fit no one person: its lowest may well lie
@@ -268,6 +276,14 @@ def _unusual(
                         "no limit",
                     )
                 )
+            elif not column.end and not least <= value[position] <= most:
+                never.append(
+                    where(
+                        "no body has this value",
+                        f"{least:g} to {most:g} {STANDARD[column.kind]} at any age",
+                        "correct the cell, or empty it",
+                    )
+                )
             elif not column.end:
                 doubts.append(
                     where(
@@ -277,7 +293,7 @@ def _unusual(
                         "measure again",
                     )
                 )
-    return problems, doubts
+    return problems, doubts, never
 
 
 def _limits(

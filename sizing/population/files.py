@@ -118,7 +118,9 @@ def _as_words(column: pd.Series) -> pd.Series:
 
 def _as_numbers(column: pd.Series) -> pd.Series:
     """Return a column as numbers if every filled cell in it is one."""
-    cells = [v.strip() or None if isinstance(v, str) else v for v in column]
+    # A workbook's yes or no is no 1 or 0: as words it is refused where it matters.
+    cells = [str(v).upper() if isinstance(v, bool) else v for v in column]
+    cells = [v.strip() or None if isinstance(v, str) else v for v in cells]
     if all(_is_number(cell) for cell in cells):
         whole = all(isinstance(c, int) or str(c).lstrip("+-").isdigit() for c in cells)
         if whole and max((len(str(c)) for c in cells), default=0) < 16:
@@ -131,6 +133,4 @@ def _as_numbers(column: pd.Series) -> pd.Series:
 def _is_number(cell: object) -> bool:
     if isinstance(cell, str):
         return bool(_NUMBER.fullmatch(cell)) and len(cell) < 400
-    return cell is None or (
-        isinstance(cell, (int, float)) and not isinstance(cell, bool)
-    )
+    return cell is None or isinstance(cell, (int, float))

@@ -1,0 +1,117 @@
+"""The tables the kit reads, whole, and how a case of each is judged."""
+
+import contextlib
+import io
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from sizing.chart import demo_chart, read_chart
+from sizing.cli.main import main
+from sizing.cli.stock import read_prices
+from sizing.errors import SizingError
+from sizing.population import read_caseload, read_margins
+from sizing.teaching.answers import read_answers
+
+from .files import Cells
+
+CHART: Cells = [
+    [
+        "size",
+        "group",
+        "load_limit_kg",
+        "hip_circumference_cm_low",
+        "hip_circumference_cm_high",
+    ],
+    ["adult a", "adult", 150, 80, 95],
+    ["adult b", "adult", 200, 95, 115],
+]
+CASELOAD: Cells = [
+    ["sex", "age_years", "body_mass_kg", "stature_cm", "hip_circumference_cm"],
+    ["female", 82, 51.5, 158, 92],
+    ["male", 47, 88, 181, 104],
+]
+MARGINS: Cells = [
+    ["variable", "statistic", "level", "low", "high", "target"],
+    ["sex", "share", "female", None, None, 0.6],
+    ["age_years", "share", None, 65, 80, 0.35],
+]
+PRICES: Cells = [
+    ["size", "price", "owned", "pack"],
+    *([size, 100 + i, i, 1] for i, size in enumerate(demo_chart().sizes)),
+]
+ANSWERS: Cells = [
+    ["participant", "subject", "chosen_size", "guessed_body_mass_kg"],
+    ["p1", "card 1", demo_chart().sizes[3], 70],
+    ["p2", "card 1", demo_chart().sizes[4], 82],
+]
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of a file: the exit code, what was said, what was read."""
+
+    code: int
+    said: str
+    read: pd.DataFrame | None = None
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of table: whole, read, and given to the command line."""
+
+    cells: Cells
+    number: int
+    read: Callable[[Path], pd.DataFrame]
+    words: Callable[[Path], list[str]] | None = None
+
+
+def _caseload(path: Path) -> pd.DataFrame:
+    return read_caseload(path, draws=1).frame
+
+
+def _prices(path: Path) -> pd.DataFrame:
+    return read_prices(path, [demo_chart()])
+
+
+def _answers(path: Path) -> pd.DataFrame:
+    found = read_answers(path, demo_chart())
+    parts = (found.sizes, found.guesses, found.readings, found.left_out)
+    return pd.concat(parts, keys=range(4))
+
+
+KINDS: dict[str, Kind] = {
+    "chart": Kind(
+        CHART,
+        3,
+        lambda path: read_chart(path).frame,
+        lambda path: ["client", "sex=f", "age_years=70", "--chart", str(path)],
+    ),
+    "caseload": Kind(
+        CASELOAD, 2, _caseload, lambda path: ["stock", "--caseload", str(path)]
+    ),
+    "margins": Kind(MARGINS, 5, read_margins),
+    "prices": Kind(PRICES, 1, _prices, lambda path: ["stock", "--prices", str(path)]),
+    "answers": Kind(ANSWERS, 3, _answers),
+}
+
+
+def outcome_of(read: Callable[[], pd.DataFrame]) -> Outcome:
+    """Read as a command does: its own warnings told, its own errors refusals."""
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        try:
+            frame = read()
+        except SizingError as error:
+            return Outcome(2, str(error))
+    return Outcome(0, "\n".join(str(item.message) for item in caught), frame)
+
+
+def outcome_of_command(words: list[str]) -> Outcome:
+    told = io.StringIO()
+    with contextlib.redirect_stderr(told), contextlib.redirect_stdout(io.StringIO()):
+        code = main(words)
+    return Outcome(code, told.getvalue())
