@@ -2,15 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import prod
 
 import numpy as np
 import numpy.typing as npt
 
 from sizing.banding.axis import Axis, Ints
 from sizing.errors import Problem, SizingError
+from sizing.measures.edges import NO_HIGH
 
 Floats = npt.NDArray[np.float64]
-Places = slice | Ints
 #: Most cells of a table (8 bytes each, and as much again while it is made).
 MOST_CELLS = 150_000_000
 
@@ -76,7 +77,7 @@ def cell_numbers(values: Ints, breaks: Sequence[Breaks]) -> Ints:
     return number
 
 
-def cumulate(numbers: Ints, weight: Floats, breaks: Sequence[Breaks]) -> Floats:
+def cumulate(numbers: Ints, weight: Floats, lengths: Sequence[int]) -> Floats:
     """Return the weight of the people below each combination of cuts.
 
     Parameters
@@ -85,8 +86,8 @@ def cumulate(numbers: Ints, weight: Floats, breaks: Sequence[Breaks]) -> Floats:
         From ``cell_numbers``.
     weight : ndarray of float
         One per person.
-    breaks : sequence of Breaks
-        One per measure.
+    lengths : sequence of int
+        Number of cuts of each measure.
 
     Returns
     -------
@@ -94,7 +95,7 @@ def cumulate(numbers: Ints, weight: Floats, breaks: Sequence[Breaks]) -> Floats:
         Entry (i, j, ...) is the weight of those below cut i in the first
         measure, below cut j in the second, and so on.
     """
-    shape = [len(cut.cuts) + 1 for cut in breaks]
+    shape = [length + 1 for length in lengths]
     if np.prod(shape, dtype=float) > MOST_CELLS:
         raise SizingError(
             str(
@@ -120,56 +121,134 @@ def cumulate(numbers: Ints, weight: Floats, breaks: Sequence[Breaks]) -> Floats:
     return table
 
 
-class Lookup:
-    """Weights of boxes, read from a table of cumulated weights."""
+#: Where low edges and the cuts just above high edges lie in a table, by measure.
+Edges = tuple[list[Ints], list[Ints]]
 
-    def __init__(self, table: Floats) -> None:
-        self.table = table
+
+class Grid:
+    """Weights cumulated once on the cuts of all candidates.
+
+    Parameters
+    ----------
+    breaks : sequence of Breaks
+        The cuts of each measure.
+    table : ndarray of float
+        From ``cumulate``.
+    """
+
+    def __init__(self, breaks: Sequence[Breaks], table: Floats) -> None:
         self.flat = table.ravel()
-        sizes = [int(np.prod(table.shape[d + 1 :])) for d in range(table.ndim)]
-        self.strides = sizes
+        strides = _strides(table.shape)
+        self.low = [
+            [low * stride for low in cut.low]
+            for cut, stride in zip(breaks, strides, strict=True)
+        ]
+        self.high = [
+            [high * stride for high in cut.high]
+            for cut, stride in zip(breaks, strides, strict=True)
+        ]
 
-    def weight(self, low: Sequence[Ints], high: Sequence[Ints]) -> Floats:
-        """Return the weight between two cuts in each measure.
+    def opened(
+        self, axes: Sequence[Axis], sizes: Sequence[int], nodes: Sequence[Ints]
+    ) -> tuple[Floats, list[Edges]]:
+        """Return weights below cuts, and where the nodes' edges lie among them.
 
         Parameters
         ----------
-        low, high : sequence of ndarray of int64
-            One array per measure: the cuts between which a box lies; a high
-            cut is nowhere below its low cut.
+        axes : sequence of Axis
+            The candidates the grid was made for.
+        sizes : sequence of int
+            Whose nodes.
+        nodes : sequence of ndarray of int64, shape (nodes, measures, 2)
+            First and last candidate of each node in each measure, by size.
+
+        Returns
+        -------
+        flat : ndarray of float
+            The table, row after row.
+        edges : list of Edges
+            For each of the sizes: places in ``flat``, to be added up.
         """
-        at = [a * stride for a, stride in zip(low, self.strides, strict=True)]
-        to = [a * stride for a, stride in zip(high, self.strides, strict=True)]
-        return self._weight(at, to, 0, None)
-
-    def _weight(
-        self, low: list[Ints], high: list[Ints], d: int, base: Ints | None
-    ) -> Floats:
-        upper = high[d] if base is None else base + high[d]
-        lower = low[d] if base is None else base + low[d]
-        if d == len(low) - 1:
-            return self.flat[upper] - self.flat[lower]
-        return self._weight(low, high, d + 1, upper) - self._weight(
-            low, high, d + 1, lower
-        )
+        found = []
+        for size, node in zip(sizes, nodes, strict=True):
+            low = [at[size][node[:, d, 0]] for d, at in enumerate(self.low)]
+            high = [at[size][node[:, d, 1]] for d, at in enumerate(self.high)]
+            found.append((low, high))
+        return self.flat, found
 
 
-def places(index: Ints) -> Places:
-    """Return an index as a slice if it runs in even steps (much faster)."""
-    if len(index) == 1:
-        return slice(int(index[0]), int(index[0]) + 1)
-    steps = np.diff(index)
-    step = int(steps[0]) if len(steps) else 1
-    if len(index) and step > 0 and (steps == step).all():
-        return slice(int(index[0]), int(index[-1]) + 1, step)
-    return index
+class Rows:
+    """People as they are; they are counted anew where the search looks.
+
+    That takes little memory however fine the grid is, because the search has
+    only few edges left when its nodes are small.
+
+    Parameters
+    ----------
+    values : ndarray of int64, shape (people, measures)
+        In tenths, none missing.
+    weight : ndarray of float
+        One per person.
+    """
+
+    def __init__(self, values: Ints, weight: Floats) -> None:
+        kept = weight > 0
+        values = values[kept]
+        self.weight = weight[kept]
+        self.start = values.min(axis=0, initial=NO_HIGH)
+        self.columns = np.ascontiguousarray((values - self.start).T)
+
+    def opened(
+        self, axes: Sequence[Axis], sizes: Sequence[int], nodes: Sequence[Ints]
+    ) -> tuple[Floats, list[Edges]]:
+        """Return weights below cuts, and where the nodes' edges lie among them.
+
+        See ``Grid.opened``.
+        """
+        cuts, edges = [], []
+        for d, axis in enumerate(axes):
+            here = [
+                edge
+                for size, node in zip(sizes, nodes, strict=True)
+                for edge in (
+                    axis.low[size][node[:, d, 0]],
+                    axis.high[size][node[:, d, 1]] + 1,
+                )
+            ]
+            cuts.append(_distinct(here))
+            edges.append([np.searchsorted(cuts[-1], edge) for edge in here])
+        table = self._below(cuts)
+        strides = _strides(table.shape)
+        found = []
+        for k in range(len(sizes)):
+            low, high = (
+                [at[2 * k + end] * s for at, s in zip(edges, strides, strict=True)]
+                for end in (0, 1)
+            )
+            found.append((low, high))
+        return table.ravel(), found
+
+    def _below(self, cuts: Sequence[Ints]) -> Floats:
+        """Return the weight below each combination of cuts."""
+        number = np.zeros(len(self.weight), dtype=np.int64)
+        for column, start, cut in zip(self.columns, self.start, cuts, strict=True):
+            values = np.arange(start, start + column.max(initial=0) + 1)
+            number *= len(cut) + 1
+            number += np.searchsorted(cut, values, "right")[column]
+        return cumulate(number, self.weight, [len(cut) for cut in cuts])
 
 
-def along(values: Floats, axis: int, index: Places) -> Floats:
-    """Return some places along one axis."""
-    return values[(slice(None),) * axis + (index,)]
+Source = Grid | Rows
 
 
-def between(table: Floats, axis: int, low: Ints, high: Ints) -> Floats:
-    """Return the weight between cuts ``low`` and ``high`` along one measure."""
-    return along(table, axis, places(high)) - along(table, axis, places(low))
+def _strides(shape: Sequence[int]) -> list[int]:
+    return [prod(shape[d + 1 :]) for d in range(len(shape))]
+
+
+def _distinct(edges: Sequence[Ints]) -> Ints:
+    """Return the values that occur; there are few, so sorting them is waste."""
+    first = min(int(edge.min()) for edge in edges)
+    seen = np.zeros(max(int(edge.max()) for edge in edges) - first + 1, dtype=bool)
+    for edge in edges:
+        seen[edge - first] = True
+    return np.flatnonzero(seen) + first

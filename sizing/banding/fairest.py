@@ -23,9 +23,9 @@ from sizing.banding.axis import Ints, Width
 from sizing.banding.bodies import chart_of, covered
 from sizing.banding.counts import Floats
 from sizing.banding.fitter import Boxes, Fitter
-from sizing.banding.search import TIE, Task, halve, prune, widest
+from sizing.banding.search import TIE, Task
 from sizing.banding.settings import check_request
-from sizing.banding.solve import GROUPS
+from sizing.banding.solve import climb, first_net, loosest, paces
 from sizing.chart.size_chart import SizeChart
 from sizing.coverage.groups import grouping
 from sizing.errors import Problem, SizingError
@@ -252,25 +252,28 @@ def _charts(task: Task, floor: _Floor) -> Iterator[Ints | None]:
 
     Yields None last if there were too many to go through.
     """
-    nodes = task.everything(GROUPS[len(task.axes)])
-    pairs = task.pairs(nodes)
+    start = np.array(
+        [[axis.n(k) // 2 for axis in task.axes] for k in range(task.sizes)]
+    )
+    pace = paces(task, climb(task, start)[1])
+    net = first_net(task, pace)
     while True:
-        nodes, pairs, _ = prune(task.weigh(nodes, pairs), nodes, floor.weight)
-        measure = widest(task, nodes) if all(len(n) for n in nodes) else None
+        net, _ = net.weighed().pruned(floor.weight)
+        if net.empty:
+            return
+        measure = loosest(net, pace)
         if measure is None:
             break
-        if sum(len(p) for p in pairs) > MOST_PAIRS:
+        if net.count > MOST_PAIRS:
             yield None
             return
-        nodes, pairs = halve(task, nodes, pairs, measure)
-    if not all(len(n) for n in nodes):
-        return
-    weights = task.weigh(nodes, pairs)
-    up = weights.up()
+        net = net.halved(measure)
+    weights = net.weighed()
+    nodes, pairs, up = net.nodes, net.pairs, weights.up
     into: list[dict[int, Ints]] = [{}]
-    for p in pairs[1:]:
-        order = np.argsort(p[:, 1], kind="stable")
-        ends, starts = np.unique(p[order, 1], return_index=True)
+    for _, b in pairs[1:]:
+        order = np.argsort(b, kind="stable")
+        ends, starts = np.unique(b[order], return_index=True)
         parts = np.split(order, starts[1:])
         into.append(dict(zip(ends.tolist(), parts, strict=True)))
     last = task.sizes - 1
@@ -291,7 +294,7 @@ def _charts(task: Task, floor: _Floor) -> Iterator[Ints | None]:
                 return
             continue
         for pair in into[size].get(path[0], ()):
-            a = int(pairs[size][pair, 0])
+            a = int(pairs[size][0][pair])
             gain = after + float(weights.gains[size][pair])
             heappush(
                 heap, (-(float(up[size - 1][a]) + gain), size - 1, gain, (a, *path))

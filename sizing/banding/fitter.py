@@ -8,12 +8,11 @@ import numpy as np
 
 from sizing.banding.axis import Axis, Ints
 from sizing.banding.counts import Breaks, Floats
-from sizing.banding.goal import Counter, Goal
-from sizing.banding.levels import bound_by_levels, can_be_grouped, climb_by_boxes
+from sizing.banding.goal import Counter
 from sizing.banding.rival import quantile_boxes
-from sizing.banding.search import Part, Task
+from sizing.banding.search import NUDGE, Task
 from sizing.banding.settings import Request
-from sizing.banding.solve import best_chart, upper_bound
+from sizing.banding.solve import best_chart, climb, upper_bound
 from sizing.errors import Problem, SizingError
 
 Boxes = tuple[Ints, Ints]
@@ -25,20 +24,18 @@ class Effort:
 
     Attributes
     ----------
-    work : float
-        Boxes times shifts of one level; see ``sizing.banding.levels``.
-    pairs, cells : int
-        Pairs of nodes (see ``sizing.banding.solve.upper_bound``) and cells of
-        the table of weights.
+    pairs : int
+        Pairs of nodes looked at together; see ``sizing.banding.solve``.
+    cells : int
+        Cells of the table of weights, where people are blurred.
     """
 
-    work: float
     pairs: int
     cells: int
 
 
-QUICK = Effort(25e6, 300_000, 3_000_000)
-THOROUGH = Effort(1e9, 4_000_000, 12_000_000)
+QUICK = Effort(1_000_000, 3_000_000)
+THOROUGH = Effort(40_000_000, 12_000_000)
 
 
 class Fitter:
@@ -53,7 +50,9 @@ class Fitter:
         self.sizes = request.layout.sizes
         self.places = request.layout.axes(request.layout.steps, bounding=False)
         self.axes = self.places[0]
-        self.counter = Counter()
+        self.counters = [
+            Counter(request.search_goal, request.bodies, axes) for axes in self.places
+        ]
 
     def tasks(self, weight: Floats, *, aim: bool = True) -> list[Task]:
         """Return the search's tasks: one for each place of the owned sizes.
@@ -63,10 +62,11 @@ class Fitter:
         total = float(weight.sum()) / self._measured
         near = self.rival(weight)[0] if aim else None
         weight = np.where(self.bodies.coverable, weight, 0.0)
-        goal = self.request.search_goal
-        return _tasks(
-            self.places, self.request, goal, self.counter, weight, total, near
-        )
+        least = self.request.least_share * total
+        return [
+            Task(counter.axes, counter.terms(weight), total, least, near)
+            for counter in self.counters
+        ]
 
     @staticmethod
     def edges(task: Task, index: Ints) -> Boxes:
@@ -93,11 +93,7 @@ class Fitter:
     def _solve(self, weight: Floats, near: Ints | None) -> Boxes:
         value, found = -np.inf, None
         for task in self.tasks(weight):
-            start = None
-            if near is not None:
-                start = _nearest(task.axes, near)
-            elif not can_be_grouped(task):
-                start = _nearest(task.axes, self.rival(weight)[0])
+            start = _nearest(task.axes, self.rival(weight)[0] if near is None else near)
             reached, index = best_chart(task, start, value)
             if reached > value and index is not None:
                 value, found = reached, _edges(task.axes, index)
@@ -152,30 +148,56 @@ class Fitter:
             How far above the value the bound may stay.
         """
         value = self.value(boxes)
-        layout, total = self.request.layout, self.bodies.total
-        finest = layout.axes([1] * len(layout.steps), bounding=False)
-        floor = (value + tolerance) * total
-        one = self._bounding_task(finest[0], counted=False)
-        if can_be_grouped(one):
-            floor = max(floor, self._finest_near(finest[0], boxes, effort))
-            found = bound_by_levels(
-                finest[0], self._bounding_task, floor, most_work=effort.work
+        if value >= 1.0:
+            return 1.0
+        if self._on_finest:
+            return min(1.0, value + self._nudged)
+        total, found = self.bodies.total, 0.0
+        for axes in self._finest_axes(effort):
+            terms = Counter(self.request.goal, self.bodies, axes).terms(
+                self.bodies.counted
             )
-        else:
-            tasks = (self._bounding_task(a) for a in self._bounding_axes(effort))
-            found = max(
-                upper_bound(task, floor, most_pairs=effort.pairs) for task in tasks
-            )
+            task = Task(axes, terms, total, self.request.least_share * total)
+            reached, near = climb(task, _nearest(axes, boxes[0]))
+            floor = max((value + tolerance) * total, reached, found)
+            pairs = effort.pairs
+            found = max(found, upper_bound(task, near, floor, most_pairs=pairs))
         return min(1.0, max(value, found / total))
 
-    def _bounding_task(self, axes: list[Axis], *, counted: bool = True) -> Task:
-        """Return the task of some axes, without an aim; uncounted for a look."""
-        bodies, request = self.bodies, self.request
-        least = request.least_share * bodies.total
-        parts: list[Part] = []
-        if counted:
-            parts = request.goal.parts(bodies, axes, Counter(), bodies.counted)
-        return Task(axes, parts, bodies.total, least)
+    @property
+    def _on_finest(self) -> bool:
+        """Whether the best chart is the best on the finest grid permitted."""
+        request = self.request
+        finest = request.layout.axes([1] * len(request.layout.steps), bounding=False)
+        return request.goal == request.search_goal and all(
+            np.array_equal(mine, theirs)
+            for axis, fine in zip(self.axes, finest[0], strict=True)
+            for mine, theirs in zip(axis.low, fine.low, strict=True)
+        )
+
+    @property
+    def _nudged(self) -> float:
+        """What the tie rule may have cost at most, as a share."""
+        weight = self.bodies.weight
+        most = NUDGE * sum(
+            (axis.low[k][-1] - axis.low[k][0]) / (axis.high[k][0] - axis.low[k][0] + 1)
+            for axis in self.axes
+            for k in range(self.sizes)
+        )
+        # Whole multiples of one weight: shares that differ, differ by it at least.
+        least = float(weight.min())
+        times = weight / least
+        whole = np.array_equal(times, np.round(times))
+        if self.request.goal.name == "covered" and whole:
+            return 0.0 if most < least / self.bodies.total else float(most)
+        return float(most)
+
+    def _finest_axes(self, effort: "Effort") -> list[list[Axis]]:
+        """Return the finest axes permitted, or bounding ones where those cost."""
+        layout = self.request.layout
+        if not any(self.request.goal.sd):
+            return layout.axes([1] * len(layout.steps), bounding=False)
+        return self._bounding_axes(effort)
 
     def _bounding_axes(self, effort: "Effort") -> list[list[Axis]]:
         """Return bounding axes as fine as the effort allows."""
@@ -193,39 +215,6 @@ class Fitter:
             ]
             d = int(np.argmin(parts))
             steps[d] = {1: 2, 2: 5}.get(steps[d], steps[d] + 5)
-
-    def _finest_near(self, axes: list[Axis], boxes: Boxes, effort: "Effort") -> float:
-        """Return the weight of a good chart of the finest grid near some chart."""
-        near = _nearest(axes, boxes[0])
-        for reach in (12, 8, 5, 3, 2, 1):
-            start = np.maximum(near - reach, 0)
-            part = [
-                axis.narrowed(list(start[:, d]), list(near[:, d] + reach + 1))
-                for d, axis in enumerate(axes)
-            ]
-            cells = [len(Breaks.of(axis).cuts) + 1.0 for axis in part]
-            if np.prod(cells) <= effort.cells:
-                task = self._bounding_task(part)
-                return climb_by_boxes(task, near - start, stride=4)[0]
-        return -np.inf
-
-
-def _tasks(
-    places: list[list[Axis]],
-    request: Request,
-    goal: Goal,
-    counter: Counter,
-    weight: Floats,
-    total: float,
-    aim: Ints | None,
-) -> list[Task]:
-    tasks = []
-    for axes in places:
-        own = counter if len(places) == 1 else Counter()
-        parts = goal.parts(request.bodies, axes, own, weight)
-        least = request.least_share * total
-        tasks.append(Task(axes, parts, total, least, aim))
-    return tasks
 
 
 def _nearest(axes: Sequence[Axis], low: Ints) -> Ints:

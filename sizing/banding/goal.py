@@ -1,20 +1,31 @@
 """What a fit makes as large as it can: the goals on offer."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtr
 
 from sizing.banding.axis import Axis, Ints, tenths
 from sizing.banding.bodies import Bodies, covered
-from sizing.banding.counts import Breaks, Floats, Lookup, cell_numbers, cumulate
-from sizing.banding.search import Part
+from sizing.banding.counts import (
+    Breaks,
+    Floats,
+    Grid,
+    Rows,
+    Source,
+    cell_numbers,
+    cumulate,
+)
+from sizing.banding.search import Term
 from sizing.banding.soft import cumulate_blurred
 from sizing.errors import Problem, SizingError, one_of
 from sizing.measures import vocabulary
 
 GOALS: tuple[str, ...] = ("covered", "judged", "loss")
+#: People are counted into a grid of up to so many cells, and so many more for
+#: each row of people; into a larger one only where the search looks.
+FEW_CELLS, CELLS_PER_ROW = 1_000_000, 20
 
 
 @dataclass(frozen=True)
@@ -63,19 +74,13 @@ class Goal:
             (1.0 - dear, 1, 1),
         ]
 
-    def parts(
-        self, bodies: Bodies, axes: Sequence[Axis], counter: "Counter", weight: Floats
-    ) -> list[Part]:
-        """Return the search's terms for some weights of the people."""
-        parts = []
-        for number, (worth, lower, upper) in enumerate(self.terms()):
-            breaks = counter.breaks(axes, number, self, lower, upper)
-            if any(self.sd):
-                table = cumulate_blurred(bodies.values, weight, breaks, self.sd)
-            else:
-                table = cumulate(counter.cells(bodies, number, breaks), weight, breaks)
-            parts.append(Part(worth, breaks, Lookup(table)))
-        return parts
+    def wider(self, axes: Sequence[Axis], lower: int, upper: int) -> list[Axis]:
+        """Return the sizes' candidates as a term sees them."""
+        near = self.near or (0,) * len(axes)
+        return [
+            axis.widened(lower * n, upper * n)
+            for axis, n in zip(axes, near, strict=True)
+        ]
 
     def value(self, bodies: Bodies, low: Ints, high: Ints, rows: np.ndarray) -> float:
         """Return the goal's value for boxes and some rows, from first principles."""
@@ -115,32 +120,46 @@ def _chance(values: Ints, low: Ints, high: Ints, sd: Sequence[float]) -> Floats:
     return found
 
 
-@dataclass
 class Counter:
-    """Cells of the people, counted once and kept."""
+    """Makes the search's terms of some axes; counts people into cells once.
 
-    kept: dict[int, tuple[list[Breaks], Ints | None]] = field(default_factory=dict)
+    Parameters
+    ----------
+    goal : Goal
+        What the terms add up to.
+    bodies : Bodies
+        The people.
+    axes : sequence of Axis
+        The sizes' candidates.
+    """
 
-    def breaks(
-        self, axes: Sequence[Axis], number: int, goal: Goal, lower: int, upper: int
-    ) -> list[Breaks]:
-        """Return the cuts of one term."""
+    def __init__(self, goal: Goal, bodies: Bodies, axes: Sequence[Axis]) -> None:
+        self.goal, self.bodies, self.axes = goal, bodies, axes
+        self.kept: dict[int, tuple[list[Breaks], Ints]] = {}
+
+    def terms(self, weight: Floats) -> list[Term]:
+        """Return the terms for some weights of the people."""
+        found = []
+        for number, (worth, lower, upper) in enumerate(self.goal.terms()):
+            wide = self.goal.wider(self.axes, lower, upper)
+            found.append(Term(worth, wide, self._source(number, wide, weight)))
+        return found
+
+    def _source(self, number: int, axes: Sequence[Axis], weight: Floats) -> Source:
+        values = self.bodies.values
+        if any(self.goal.sd):
+            breaks = [Breaks.of(axis) for axis in axes]
+            table = cumulate_blurred(values, weight, breaks, self.goal.sd)
+            return Grid(breaks, table)
         if number not in self.kept:
-            near = goal.near or (0,) * len(axes)
-            wide = [
-                axis.widened(lower * n, upper * n)
-                for axis, n in zip(axes, near, strict=True)
-            ]
-            self.kept[number] = ([Breaks.of(axis) for axis in wide], None)
-        return self.kept[number][0]
-
-    def cells(self, bodies: Bodies, number: int, breaks: list[Breaks]) -> Ints:
-        """Return the cell of each row for one term."""
-        cells = self.kept[number][1]
-        if cells is None:
-            cells = cell_numbers(bodies.values, breaks)
-            self.kept[number] = (breaks, cells)
-        return cells
+            breaks = [Breaks.of(axis) for axis in axes]
+            cells = float(np.prod([len(cut.cuts) + 1.0 for cut in breaks]))
+            if cells > CELLS_PER_ROW * len(values) + FEW_CELLS:
+                return Rows(values, weight)
+            self.kept[number] = (breaks, cell_numbers(values, breaks))
+        breaks, cells_of_rows = self.kept[number]
+        lengths = [len(cut.cuts) for cut in breaks]
+        return Grid(breaks, cumulate(cells_of_rows, weight, lengths))
 
 
 def make_goal(

@@ -1,34 +1,30 @@
 """Run the search: climb to a good chart, prove the best one, bound the rest."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
 
-from sizing.banding.axis import Ints
-from sizing.banding.dense import Dense
-from sizing.banding.levels import best_by_levels, can_be_grouped, is_dense
-from sizing.banding.search import (
-    TIE,
-    Nodes,
-    Pairs,
-    Task,
-    halve,
-    prune,
-    widest,
-)
+from sizing.banding.axis import Axis, Ints
+from sizing.banding.net import Net, Weighed
+from sizing.banding.search import TIE, Task
 
-#: Nodes along each measure to begin with, by number of measures.
-GROUPS: dict[int, int] = {1: 16, 2: 10, 3: 6, 4: 4}
-#: Pairs of nodes looked at together; above, the search takes parts in turn.
-MOST_PAIRS = 2_000_000
-#: Pairs above which every box is looked at instead, if the work per pair (boxes
-#: times shifts) is less than this; measured with three and four measures.
-MANY_PAIRS = 100_000
-WORK_PER_PAIR = 300
+#: Nodes of each size to begin with, about.
+FIRST_NODES = 200
+#: Pairs looked at together; above, the search takes parts in turn. Each takes
+#: about 40 bytes.
+MOST_PAIRS = 40_000_000
+#: By what part of a band's width a measure's looseness is tried.
+TRIAL = 0.1
+#: A climb's first steps, as a part of the band's width.
+FIRST_STRIDE = 0.25
+#: Pairs above which it is worth while to look for a better chain first.
+MANY_PAIRS = 200_000
 
 
 def best_chart(
-    task: Task, start: Ints | None, floor: float = -np.inf
+    task: Task, start: Ints, floor: float = -np.inf
 ) -> tuple[float, Ints | None]:
     """Return the best chain of a task, exactly.
 
@@ -36,7 +32,7 @@ def best_chart(
     ----------
     task : Task
         Its axes are exact.
-    start : ndarray of int64, shape (sizes, measures), or None
+    start : ndarray of int64, shape (sizes, measures)
         A chain to begin with (indices of candidates); it may break
         constraints. It changes the time taken, not the result.
     floor : float
@@ -49,144 +45,152 @@ def best_chart(
     index : ndarray of int64, shape (sizes, measures), or None
         Its candidates; None if no chain is above the floor.
     """
-    if can_be_grouped(task):
-        return best_by_levels(task, start, floor)
-    if start is None:
-        start = np.array(
-            [[axis.n(k) // 2 for axis in task.axes] for k in range(task.sizes)]
-        )
-    value, index = _if_any(*climb(task, start))
-    if value <= floor:
-        value, index = floor, None
-    nodes = task.everything(GROUPS[len(task.axes)])
-    return _refine(task, nodes, task.pairs(nodes), value, index)
+    value, here = climb(task, start)
+    pace = paces(task, here)
+    index = None if value <= floor else here
+    return _refine(first_net(task, pace), pace, max(value, floor), index)
 
 
-def climb(task: Task, start: Ints) -> tuple[float, Ints]:
+def climb(task: Task, start: Ints, part: float = FIRST_STRIDE) -> tuple[float, Ints]:
     """Improve a chain by moving all its boxes at once, in ever smaller steps.
 
     Each round finds the best chain among all whose boxes lie, in each measure,
-    one step below, at, or one step above the present ones.
+    one step below, at, or one step above the present ones. The first steps are
+    ``part`` of the band's width.
     """
-    here = start.copy()
-    value = -np.inf
     last = np.array([[axis.n(k) - 1 for axis in task.axes] for k in range(task.sizes)])
-    here = np.clip(here, 0, last)
+    here = np.clip(start, 0, last)
+    value = -np.inf
     moves = np.array(list(product((-1, 0, 1), repeat=len(task.axes))))
-    stride = 1 << max(0, int(np.log2(max(1, int(last.max()) // 8))))
-    while stride:
+    wide = np.array([candidates_wide(axis) for axis in task.axes])
+    while True:
+        stride = np.maximum(np.round(part * wide), 1).astype(np.int64)
         nodes = []
         for k in range(task.sizes):
-            near = np.unique(np.clip(here[k] + stride * moves, 0, last[k]), axis=0)
+            near = here[k] + stride * moves
+            near = near[((near >= 0) & (near <= last[k])).all(axis=1)]
             nodes.append(np.stack([near, near], axis=2))
-        weights = task.weigh(nodes, task.pairs(nodes))
-        reached, path = weights.best_path(TIE * task.total)
+        reached, path = Net.of(task, nodes).weighed().best_path(TIE * task.total)
         if reached > value + TIE * task.total:
             value = reached
-            here = np.array([nodes[k][path[k], :, 0] for k in range(task.sizes)])
+            here = np.array([n[i, :, 0] for n, i in zip(nodes, path, strict=True)])
+        elif (stride > 1).any():
+            part /= 2
         else:
-            stride //= 2
-    return value, here
+            return value, here
 
 
-def _if_any(value: float, index: Ints) -> tuple[float, Ints | None]:
-    return value, None if value == -np.inf else index
+def paces(task: Task, index: Ints) -> list[float]:
+    """Return how much looser a bound is per candidate in a node, by measure.
+
+    The boxes of a chain are made a little wider in one measure at a time.
+    """
+    wide = [candidates_wide(axis) for axis in task.axes]
+    reach = np.array([max(1, round(TRIAL * w)) for w in wide])
+    last = np.array([[axis.n(k) - 1 for axis in task.axes] for k in range(task.sizes)])
+    nodes = []
+    for here, most in zip(index, last, strict=True):
+        # The chain itself, then wider in the first measure, in the second, ....
+        more = np.vstack([np.zeros_like(reach), np.diag(reach)])
+        low, high = np.maximum(here - more, 0), np.minimum(here + more, most)
+        nodes.append(np.stack([low, high], axis=2))
+    alike = np.arange(len(wide) + 1, dtype=np.int32)
+    pairs = [(alike, alike)] * task.sizes
+    pairs[0] = (alike[:0], alike[:0])
+    value, *wider = Net(replace(task, aim=None), nodes, pairs).weighed().up[-1]
+    # However little a measure tells here, it may tell elsewhere.
+    least = 0.01 * task.total
+    return [
+        (max(0.0, top - value) if value > -np.inf else 0.0) / (2 * r) + least / w
+        for top, r, w in zip(wider, reach, wide, strict=True)
+    ]
+
+
+def candidates_wide(axis: Axis) -> float:
+    """Return how many candidates' steps the narrowest band is wide."""
+    wide = min(int(h[0] - e[0]) + 1 for h, e in zip(axis.high, axis.low, strict=True))
+    low = max(axis.low, key=len)
+    spread = int(low[-1] - low[0])
+    return wide * (len(low) - 1) / spread if spread else 1.0
+
+
+def first_net(task: Task, pace: Sequence[float]) -> Net:
+    """Return a net of few nodes, about equally loose in every measure."""
+    most = [max(axis.n(k) for k in range(task.sizes)) for axis in task.axes]
+    parts = [1] * len(most)
+    while np.prod(parts) < FIRST_NODES:
+        loose = [
+            p * n / part if part < n else 0.0
+            for p, n, part in zip(pace, most, parts, strict=True)
+        ]
+        d = int(np.argmax(loose))
+        if not loose[d]:
+            break
+        parts[d] *= 2
+    return Net.whole(task, parts)
+
+
+def loosest(net: Net, pace: Sequence[float]) -> int | None:
+    """Return the measure along which to halve; None if every node is one box."""
+    loose = [p * (n - 1) for p, n in zip(pace, net.lengths(), strict=True)]
+    d = int(np.argmax(loose))
+    return d if loose[d] > 0 else None
 
 
 def _refine(
-    task: Task, nodes: Nodes, pairs: Pairs, value: float, best: Ints | None
+    net: Net, pace: Sequence[float], value: float, best: Ints | None
 ) -> tuple[float, Ints | None]:
     """Return the best chain among the nodes, or the one known if better."""
+    task = net.task
     slack = TIE * task.total
     while True:
-        weights = task.weigh(nodes, pairs)
-        nodes, pairs, _ = prune(weights, nodes, value - slack)
-        if not all(len(n) for n in nodes):
+        weighed = net.weighed()
+        net, _ = weighed.pruned(value - slack)
+        if net.empty:
             return value, best
-        measure = widest(task, nodes)
-        if measure is None:
-            return _finish(task, nodes, pairs, value, best)
-        if value == -np.inf:
-            value, best = _if_any(*climb(task, _middle(task, nodes, pairs)))
-        count = sum(len(p) for p in pairs)
-        if count > MANY_PAIRS and is_dense(task):
-            start = [n[:, :, 0].min(axis=0) for n in nodes]
-            stop = [n[:, :, 1].max(axis=0) + 1 for n in nodes]
-            axes = [
-                axis.narrowed([s[d] for s in start], [s[d] for s in stop])
-                for d, axis in enumerate(task.axes)
-            ]
-            dense = Dense(task, axes)
-            if dense.cost < WORK_PER_PAIR * count:
-                reached, index = dense.best()
-                return (
-                    (reached, index + start)
-                    if reached >= value - slack
-                    else (value, best)
-                )
-        if count > MOST_PAIRS:
-            return _in_parts(task, nodes, pairs, value, best)
-        nodes, pairs = halve(task, nodes, pairs, measure)
-
-
-def _finish(
-    task: Task, nodes: Nodes, pairs: Pairs, value: float, best: Ints | None
-) -> tuple[float, Ints | None]:
-    """Take the best chain of single boxes; of equals, that with lowest edges."""
-    order = [np.lexsort(n[:, ::-1, 0].T) for n in nodes]
-    nodes = [n[o] for n, o in zip(nodes, order, strict=True)]
-    rank = [np.argsort(o) for o in order]
-    pairs = [
-        np.column_stack([rank[k - 1][p[:, 0]], rank[k][p[:, 1]]]) if k else p
-        for k, p in enumerate(pairs)
-    ]
-    slack = TIE * task.total
-    reached, path = task.weigh(nodes, pairs).best_path(slack)
-    if reached < value - slack:
-        return value, best
-    return reached, np.array([n[i, :, 0] for n, i in zip(nodes, path, strict=True)])
+        d = loosest(net, pace)
+        if d is None:
+            reached, path = net.in_order().weighed().best_path(slack)
+            if reached < value - slack or (best is None and reached <= value):
+                return value, best
+            return reached, _lows(net.in_order(), path)
+        if value == -np.inf or net.count > MANY_PAIRS:
+            reached, found = climb(task, _middle(weighed))
+            if reached > value:
+                value, best = reached, found
+        if net.count > MOST_PAIRS // 2:
+            return _in_parts(net, pace, value, best)
+        net = net.halved(d)
 
 
 def _in_parts(
-    task: Task, nodes: Nodes, pairs: Pairs, value: float, best: Ints | None
+    net: Net, pace: Sequence[float], value: float, best: Ints | None
 ) -> tuple[float, Ints | None]:
     """Search the better half of one size's nodes first, then the other half."""
-    weights = task.weigh(nodes, pairs)
-    totals = [u + d for u, d in zip(weights.up(), weights.down(), strict=True)]
-    size = int(np.argmax([len(n) for n in nodes]))
-    order = np.argsort(-totals[size], kind="stable")
+    size = int(np.argmax([len(n) for n in net.nodes]))
+    reach = np.full(len(net.nodes[size]), -np.inf)
+    if size:
+        reach = net.weighed().up[size]
+    order = np.argsort(-reach, kind="stable")
     for half in np.array_split(order, 2):
-        chosen = np.zeros(len(nodes[size]), dtype=bool)
+        chosen = np.zeros(len(order), dtype=bool)
         chosen[half] = True
-        value, best = _refine(task, *_only(nodes, pairs, size, chosen), value, best)
+        value, best = _refine(net.only(size, chosen), pace, value, best)
     return value, best
 
 
-def _only(
-    nodes: Nodes, pairs: Pairs, size: int, chosen: np.ndarray
-) -> tuple[Nodes, Pairs]:
-    """Return the nodes and pairs with only some of one size's nodes."""
-    number = np.cumsum(chosen) - 1
-    fewer = [n[chosen] if k == size else n for k, n in enumerate(nodes)]
-    left = []
-    for k, p in enumerate(pairs):
-        if k == size and k > 0:
-            p = p[chosen[p[:, 1]]]
-            p = np.column_stack([p[:, 0], number[p[:, 1]]])
-        elif k == size + 1:
-            p = p[chosen[p[:, 0]]]
-            p = np.column_stack([number[p[:, 0]], p[:, 1]])
-        left.append(p)
-    return fewer, left
+def _lows(net: Net, path: Sequence[int]) -> Ints:
+    return np.array([n[i, :, 0] for n, i in zip(net.nodes, path, strict=True)])
 
 
-def _middle(task: Task, nodes: Nodes, pairs: Pairs) -> Ints:
+def _middle(weighed: Weighed) -> Ints:
     """Return the middles of the nodes of the most promising chain."""
-    _, path = task.weigh(nodes, pairs).best_path(0.0)
+    _, path = weighed.best_path(0.0)
+    nodes = weighed.net.nodes
     return np.array([n[i].sum(axis=1) // 2 for n, i in zip(nodes, path, strict=True)])
 
 
-def upper_bound(task: Task, floor: float, *, most_pairs: int = MOST_PAIRS) -> float:
+def upper_bound(task: Task, start: Ints, floor: float, *, most_pairs: int) -> float:
     """Return a weight no chain of a bounding task exceeds.
 
     The search stops as soon as nothing above ``floor`` is left, or at
@@ -195,23 +199,24 @@ def upper_bound(task: Task, floor: float, *, most_pairs: int = MOST_PAIRS) -> fl
     Parameters
     ----------
     task : Task
-        Its axes are bounding ones, without an aim.
+        Its axes are exact or bounding ones.
+    start : ndarray of int64, shape (sizes, measures)
+        A good chain, which tells in which measures to look closely.
     floor : float
         A weight below which the bound need not be pressed.
     most_pairs : int
         How far to go.
     """
-    nodes = task.everything(GROUPS[len(task.axes)])
-    pairs = task.pairs(nodes)
-    bound = -np.inf
+    task = replace(task, aim=None)
+    pace = paces(task, start)
+    net = first_net(task, pace)
+    left = -np.inf
     while True:
-        weights = task.weigh(nodes, pairs)
-        top = float(max(weights.up()[-1], default=-np.inf))
-        nodes, pairs, dropped = prune(weights, nodes, floor)
-        bound = max(bound, min(dropped, floor))
-        if not all(len(n) for n in nodes):
-            return bound
-        measure = widest(task, nodes)
-        if measure is None or 4 * sum(len(p) for p in pairs) > 2 * most_pairs:
-            return max(bound, top)
-        nodes, pairs = halve(task, nodes, pairs, measure)
+        weighed = net.weighed()
+        top = weighed.top
+        net, dropped = weighed.pruned(floor)
+        left = max(left, dropped)
+        d = None if net.empty else loosest(net, pace)
+        if d is None or 2 * net.count > most_pairs:
+            return max(left, top) if not net.empty else left
+        net = net.halved(d)

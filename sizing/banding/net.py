@@ -1,0 +1,301 @@
+"""Nodes of the search, their pairs, and what they add to a chain at most.
+
+A node stands for a range of candidates in each measure; its outer box holds all
+their boxes. ``sizing.banding.search`` says why a longest path over pairs of nodes
+bounds every chart inside.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from sizing.banding.axis import Axis, Ints
+from sizing.banding.counts import Floats
+from sizing.banding.search import BLOCK, TIE, Places, Shares, Task
+
+Pairs = tuple[Places, Places]
+
+
+@dataclass(frozen=True)
+class Net:
+    """Nodes of each size and the pairs that may follow each other.
+
+    Attributes
+    ----------
+    task : Task
+        What is looked for.
+    nodes : list of ndarray of int64, shape (nodes, measures, 2)
+        For each size: first and last candidate in each measure.
+    pairs : list of (ndarray of int32, ndarray of int32)
+        For each size: numbers of the nodes below and of its own. The smallest
+        size has none.
+    """
+
+    task: Task
+    nodes: list[Ints]
+    pairs: list[Pairs]
+
+    @classmethod
+    def of(cls, task: Task, nodes: list[Ints]) -> "Net":
+        """Return the net of some nodes with all pairs that are allowed."""
+        pairs = [_joined([])]
+        for size in range(1, task.sizes):
+            below, above = nodes[size - 1], nodes[size]
+            fine = np.ones((len(below), len(above)), dtype=bool)
+            every = np.arange(len(below))[:, None], np.arange(len(above))
+            for d, axis in enumerate(task.axes):
+                fine &= _Order(axis, size, below[:, d], above[:, d]).allows(*every)
+            a, b = np.nonzero(fine)
+            pairs.append((a.astype(np.int32), b.astype(np.int32)))
+        return cls(task, nodes, pairs)
+
+    @classmethod
+    def whole(cls, task: Task, parts: Sequence[int]) -> "Net":
+        """Return a net for all candidates, in some parts along each measure."""
+        nodes: list[Ints] = []
+        for size in range(task.sizes):
+            ranges: list[Ints] = []
+            for axis, count in zip(task.axes, parts, strict=True):
+                cuts = np.linspace(0, axis.n(size), min(count, axis.n(size)) + 1)
+                cuts = cuts.astype(np.int64)
+                ranges.append(np.stack([cuts[:-1], cuts[1:] - 1], axis=1))
+            index = np.indices([len(r) for r in ranges]).reshape(len(ranges), -1)
+            found = [r[i] for r, i in zip(ranges, index, strict=True)]
+            nodes.append(np.stack(found, axis=1))
+        return cls.of(task, nodes)
+
+    @property
+    def count(self) -> int:
+        """Number of pairs."""
+        return sum(len(b) for _, b in self.pairs)
+
+    @property
+    def empty(self) -> bool:
+        """Whether some size has no node left."""
+        return not all(len(nodes) for nodes in self.nodes)
+
+    def lengths(self) -> list[int]:
+        """Return the most candidates in a node, measure by measure."""
+        most = [(n[:, :, 1] - n[:, :, 0]).max(axis=0) for n in self.nodes]
+        return [int(length) + 1 for length in np.max(most, axis=0)]
+
+    def halved(self, d: int) -> "Net":
+        """Halve every node along one measure and pair the halves anew."""
+        halves: list[Ints] = []
+        children: list[list[Ints]] = []
+        for nodes in self.nodes:
+            middle = nodes[:, d].sum(axis=1) // 2
+            splits = nodes[:, d, 1] > nodes[:, d, 0]
+            lower, upper = nodes.copy(), nodes[splits]
+            lower[:, d, 1] = middle
+            upper[:, d, 0] = middle[splits] + 1
+            halves.append(np.concatenate([lower, upper]))
+            second = np.where(splits, len(nodes) + np.cumsum(splits) - 1, -1)
+            children.append([np.arange(len(nodes), dtype=np.int64), second])
+        pairs = [self.pairs[0]]
+        for size in range(1, len(halves)):
+            axis = self.task.axes[d]
+            order = _Order(axis, size, halves[size - 1][:, d], halves[size][:, d])
+            found = []
+            for a, b in _blocks(self.pairs[size]):
+                for low in children[size - 1]:
+                    for high in children[size]:
+                        x, y = low[a], high[b]
+                        fine = order.allows(x, y) & (x >= 0) & (y >= 0)
+                        found.append(
+                            (x[fine].astype(np.int32), y[fine].astype(np.int32))
+                        )
+            pairs.append(_joined(found))
+        return Net(self.task, halves, pairs)
+
+    def only(self, size: int, chosen: npt.NDArray[np.bool_]) -> "Net":
+        """Return the net with only some of one size's nodes."""
+        number = (np.cumsum(chosen) - 1).astype(np.int32)
+        nodes = [n[chosen] if k == size else n for k, n in enumerate(self.nodes)]
+        pairs = []
+        for k, (a, b) in enumerate(self.pairs):
+            if k == size and k > 0:
+                kept = chosen[b]
+                a, b = a[kept], number[b[kept]]
+            elif k == size + 1:
+                kept = chosen[a]
+                a, b = number[a[kept]], b[kept]
+            pairs.append((a, b))
+        return Net(self.task, nodes, pairs)
+
+    def in_order(self) -> "Net":
+        """Return the net with the nodes that have the lowest edges first."""
+        order = [np.lexsort(n[:, ::-1, 0].T) for n in self.nodes]
+        rank = [np.argsort(o).astype(np.int32) for o in order]
+        pairs = self.pairs[:1]
+        for size in range(1, len(order)):
+            a, b = self.pairs[size]
+            pairs.append((rank[size - 1][a], rank[size][b]))
+        nodes = [n[o] for n, o in zip(self.nodes, order, strict=True)]
+        return Net(self.task, nodes, pairs)
+
+    def weighed(self) -> "Weighed":
+        """Bound what each node and pair of nodes adds to a chain."""
+        terms = self.task.terms
+        gains: list[Floats] = []
+        up: list[Floats] = []
+        for size in range(self.task.sizes):
+            shares = [Shares(term, size, self.nodes) for term in terms]
+            alone = self._alone(size, shares)
+            gain = np.empty(len(self.pairs[size][0]))
+            best = alone if size == 0 else np.full(len(alone), -np.inf)
+            start = 0
+            for a, b in _blocks(self.pairs[size]):
+                here = alone[b]
+                for term, part in zip(terms, shares, strict=True):
+                    lost = part.shared(a, b)
+                    if term.worth != 1.0:
+                        lost *= term.worth
+                    here -= lost
+                np.maximum.at(best, b, up[-1][a] + here)
+                gain[start : start + len(a)] = here
+                start += len(a)
+            up.append(best)
+            gains.append(gain)
+        return Weighed(self, gains, up)
+
+    def _alone(self, size: int, shares: Sequence[Shares]) -> Floats:
+        task = self.task
+        weights = [part.alone() for part in shares]
+        alone = sum(t.worth * w for t, w in zip(task.terms, weights, strict=True))
+        found = np.asarray(alone - task.distance(size, self.nodes[size]))
+        if task.least_weight > 0:
+            few = weights[0] < task.least_weight - TIE * task.total
+            found[few] = -np.inf
+        return found
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """What the nodes and pairs of a net add to a chain, at most.
+
+    Attributes
+    ----------
+    net : Net
+    gains : list of ndarray
+        For each pair: what the larger node adds.
+    up : list of ndarray
+        The best chain that ends in each node.
+    """
+
+    net: Net
+    gains: list[Floats]
+    up: list[Floats]
+
+    @property
+    def top(self) -> float:
+        """The best chain's value; -inf if there is none."""
+        return float(self.up[-1].max(initial=-np.inf))
+
+    def best_path(self, slack: float) -> tuple[float, list[int]]:
+        """Return the value of the best chain and the number of each node.
+
+        Of chains within ``slack`` of each other the first nodes are taken,
+        from the largest size downwards.
+        """
+        value = self.top
+        path = [0] * len(self.up)
+        if value == -np.inf:
+            return value, path
+        path[-1] = int(np.argmax(self.up[-1] >= value - slack))
+        for k in range(len(path) - 1, 0, -1):
+            a, b = self.net.pairs[k]
+            here = np.flatnonzero(b == path[k])
+            reach = self.up[k - 1][a[here]] + self.gains[k][here]
+            path[k - 1] = int(a[here][reach >= reach.max() - slack].min())
+        return value, path
+
+    def pruned(self, floor: float) -> tuple[Net, float]:
+        """Drop pairs and nodes through which no chain reaches ``floor``.
+
+        Returns
+        -------
+        net : Net
+            What is left.
+        dropped : float
+            The highest bound among what was dropped; -inf if nothing was.
+        """
+        floor = max(floor, -np.finfo(float).max)
+        nodes, dropped = self.net.nodes, -np.inf
+        last = self.up[-1]
+        keep = last >= floor
+        if not keep.all():
+            dropped = float(last[~keep].max())
+        down = np.where(keep, 0.0, -np.inf)
+        kept_pairs: list[Pairs] = []
+        kept_nodes = [keep]
+        for size in range(len(nodes) - 1, 0, -1):
+            below = np.full(len(nodes[size - 1]), -np.inf)
+            found = []
+            start = 0
+            for a, b in _blocks(self.net.pairs[size]):
+                added = down[b] + self.gains[size][start : start + len(a)]
+                start += len(a)
+                total = self.up[size - 1][a] + added
+                fine = total >= floor
+                if not fine.all():
+                    dropped = max(dropped, float(total[~fine].max()))
+                    a, b, added = a[fine], b[fine], added[fine]
+                np.maximum.at(below, a, added)
+                found.append((a.astype(np.int32), b.astype(np.int32)))
+            kept_pairs.insert(0, _joined(found))
+            down = below
+            kept_nodes.insert(0, down > -np.inf)
+        pairs = [self.net.pairs[0]]
+        number = [(np.cumsum(kept) - 1).astype(np.int32) for kept in kept_nodes]
+        for size, (under, own) in enumerate(kept_pairs, 1):
+            pairs.append((number[size - 1][under], number[size][own]))
+        left = [n[kept] for n, kept in zip(nodes, kept_nodes, strict=True)]
+        return Net(self.net.task, left, pairs), dropped
+
+
+class _Order:
+    """Which nodes of one size may stand before which of the next, in one measure.
+
+    Parameters
+    ----------
+    axis : Axis
+        The measure's candidates.
+    size : int
+        The larger size.
+    below, above : ndarray of int64, shape (nodes, 2)
+        Ranges of candidates of the size below and of this size.
+    """
+
+    def __init__(self, axis: Axis, size: int, below: Ints, above: Ints) -> None:
+        self.axis = axis
+        self.start = axis.low[size - 1][below[:, 0]] + axis.least_step
+        self.top = axis.top[size][above[:, 1]]
+        self.inner = axis.inner[size - 1][below[:, 0]]
+        self.high = axis.high[size][above[:, 1]]
+        self.reach = axis.high[size - 1][below[:, 1]]
+        self.low = axis.low[size][above[:, 0]]
+
+    def allows(self, a: Ints, b: Ints) -> npt.NDArray[np.bool_]:
+        """Return whether some box of node a may stand before some of node b."""
+        fine = self.start[a] <= self.top[b]
+        fine &= self.inner[a] <= self.high[b]
+        if self.axis.least_overlap is not None:
+            fine &= self.reach[a] - self.low[b] >= self.axis.least_overlap
+        return np.asarray(fine)
+
+
+def _blocks(pairs: Pairs) -> Iterator[tuple[Ints, Ints]]:
+    """Yield pairs in blocks, as the numbers numpy looks up fastest."""
+    a, b = pairs
+    for start in range(0, len(a), BLOCK):
+        block = slice(start, start + BLOCK)
+        yield a[block].astype(np.int64), b[block].astype(np.int64)
+
+
+def _joined(found: list[Pairs]) -> Pairs:
+    if not found:
+        return np.empty(0, dtype=np.int32), np.empty(0, dtype=np.int32)
+    return np.concatenate([a for a, _ in found]), np.concatenate([b for _, b in found])
