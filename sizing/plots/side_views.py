@@ -1,6 +1,7 @@
 """People seated, seen from the side, drawn to scale from their measures."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from textwrap import fill
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,8 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Polygon
 from scipy.interpolate import PchipInterpolator
 
-from sizing.plots.style import FAINT, INK, SHADES, axes_or_new, quiet_style
+from sizing.plots.style import FAINT, INK, SHADES, quiet_style
+from sizing.plots.teaching import slide_axes
 
 #: Shares of stature for the parts no measure gives, shown by a broken outline
 #: (common proportions of drawing, no source).
@@ -20,11 +22,16 @@ _BELLY, _CHEST = 0.38, 0.75
 Floats = npt.NDArray[np.float64]
 
 
+def _metric(value: float, measure: str) -> str:
+    return f"{value:.0f} {measure.rsplit('_', 1)[1]}"
+
+
 def plot_side_views(
     bodies: pd.DataFrame,
     *,
     marked: str | None = None,
     labels: Mapping[str, str] | None = None,
+    write: Callable[[float, str], str] = _metric,
     ax: Axes | None = None,
 ) -> Axes:
     """Draw people side by side on a bench, to one scale.
@@ -41,6 +48,8 @@ def plot_side_views(
         The measure that parts them: its value is drawn and written.
     labels : mapping, optional
         What measures are called.
+    write : callable
+        Writes a value in cm or kg, given the measure's name, as people read it.
     ax : Axes, optional
 
     Returns
@@ -54,32 +63,31 @@ def plot_side_views(
     and foot follow common proportions and have a broken outline: they are no
     measure of anybody.
     """
-    ax = axes_or_new(ax, width=7.2, height=4.6)
+    ax = slide_axes(ax)
     with quiet_style():
-        step = 100.0
+        step = 160.0
         for i, body in enumerate(bodies.to_dict("records")):
             _person(ax, body, i * step, SHADES[2 + i % 2])
+            words = fill(f"{body['member']}: {body['size']}", 22)
             if marked is not None:
                 _mark(ax, body, i * step, marked)
-            words = f"{body['member']}: {body['size']}"
-            if marked is not None:
-                unit = marked.rsplit("_", 1)[1]
                 name = (labels or {}).get(marked, marked)
-                words += f"\n{name}\n{body[marked]:.0f} {unit}"
+                words += f"\n{fill(name, 22)}\n{write(float(body[marked]), marked)}"
+            # Above the thighs, before the chest: the picture is empty there.
             ax.annotate(
                 words,
-                (i * step + 22, -56),
-                ha="center",
+                (i * step + 58, 92),
+                ha="left",
                 va="top",
-                fontsize=11,
+                fontsize=13,
                 fontweight="bold",
-                annotation_clip=False,
+                linespacing=1.4,
             )
         end = step * len(bodies)
-        ax.plot([end - 50, end - 40], [95, 95], color=INK, lw=3, solid_capstyle="butt")
-        ax.annotate("10 cm", (end - 45, 97), ha="center", va="bottom", fontsize=9)
-        ax.set_xlim(-30, end - 25)
-        ax.set_ylim(-88, 105)
+        ax.plot([end - 50, end - 40], [-48, -48], color=INK, lw=3)
+        ax.annotate("10 cm", (end - 45, -46), ha="center", va="bottom", fontsize=11)
+        ax.set_xlim(-20, end - 15)
+        ax.set_ylim(-60, 105)
         ax.set_aspect("equal")
         ax.set_axis_off()
     return ax

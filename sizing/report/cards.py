@@ -7,10 +7,12 @@ import jinja2
 import pandas as pd
 
 from sizing.cautions import cautions
+from sizing.chart import SizeChart
 from sizing.measures import EDGE_RULE
-from sizing.report.lesson_pictures import measure_labels
-from sizing.report.page import Page, Section, render, table
-from sizing.teaching.practice import CARD_STEP, DIFFICULTIES, Practice
+from sizing.report.lab_units import written
+from sizing.report.lesson_words import distance, measure_labels
+from sizing.report.page import Page, Section, Table, render, table
+from sizing.teaching.practice import DIFFICULTIES, Practice, size_margins
 
 
 @cache
@@ -26,13 +28,15 @@ def lesson_template(name: str) -> jinja2.Template:
     return environment.from_string(text)
 
 
-def card_rows(cards: pd.DataFrame) -> list[dict]:
+def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict]:
     """Return each card as its name and rows of words.
 
     Parameters
     ----------
     cards : DataFrame
         ``Practice.cards``.
+    units : str
+        A key of ``sizing.report.lab_units.UNITS``.
 
     Returns
     -------
@@ -48,7 +52,7 @@ def card_rows(cards: pd.DataFrame) -> list[dict]:
             if name in card
         ]
         rows += [
-            (labels[name], f"{card[name]:.1f} {name.rsplit('_', 1)[1]}")
+            (labels[name], written(card[name], name, units))
             for name in (str(c) for c in cards.columns)
             if name in labels
         ]
@@ -56,37 +60,80 @@ def card_rows(cards: pd.DataFrame) -> list[dict]:
     return made
 
 
-def cards_html(practice: Practice) -> str:
+def cards_html(practice: Practice, units: str = "metric") -> str:
     """Return the cards as a page to print, two by two, without answers."""
+    to = "half a cm and whole kg" if units == "metric" else "half an inch and whole lb"
     return lesson_template("cards.html.j2").render(
         title="Practice clients: which size?",
         note=f"Choose a size of '{practice.chart}' for each, or write 'none'. "
-        f"Measures are rounded to {CARD_STEP:g}. They belong to nobody: each card "
+        f"Measures are rounded to {to}. They belong to nobody: each card "
         "is drawn from survey people and models, and numbered anew.",
-        cards=card_rows(practice.cards),
+        cards=card_rows(practice.cards, units),
         cautions=cautions(),
     )
 
 
-def answers_html(practice: Practice) -> str:
+def margin_words(miss: float, measure: str, units: str = "metric") -> str:
+    """Write how far inside or outside an edge a measure is.
+
+    Examples
+    --------
+    >>> margin_words(-2.0, "hip_circumference_cm"), margin_words(0.0, "stature_cm")
+    ('2 cm outside', 'on the edge, which counts as inside')
+    """
+    if miss == 0:
+        return "on the edge, which counts as inside"
+    side = "inside" if miss > 0 else "outside"
+    return f"{distance(miss, measure, units)} {side}"
+
+
+def margins_table(
+    card: pd.Series, chart: SizeChart, size: str, units: str = "metric"
+) -> Table:
+    """Return one client beside the bands of one size, measure by measure."""
+    labels = measure_labels()
+    rows = size_margins(card, chart, size).to_dict("records")
+
+    def band(row: dict) -> str:
+        low, high = (
+            written(row[end], row["measure"], units)
+            if pd.notna(row[end])
+            else "no limit"
+            for end in ("low", "high")
+        )
+        return f"{low} to {high}"
+
+    frame = pd.DataFrame(
+        {
+            "Measure": [labels[r["measure"]] for r in rows],
+            "This client": [written(r["value"], r["measure"], units) for r in rows],
+            "Band of this size": [band(r) for r in rows],
+            "Nearest edge": [
+                margin_words(r["margin"], r["measure"], units) for r in rows
+            ],
+        }
+    )
+    return table(frame, caption=f"This client and '{size}'", words=["Measure"])
+
+
+def answers_html(practice: Practice, units: str = "metric") -> str:
     """Return the trainer's sheet: what fits each card, and how hard it is."""
     labels = measure_labels()
+    answers = practice.answers
     rows = pd.DataFrame(
         {
-            "Card": practice.answers["card"].str.capitalize(),
-            "Fits": practice.answers["right"],
-            "Difficulty": practice.answers["difficulty"].astype(str),
+            "Card": answers["card"].str.capitalize(),
+            "Fits": answers["right"],
+            "Difficulty": answers["difficulty"].astype(str),
             "Edge that decides": [
-                labels.get(str(m), str(m)) for m in practice.answers["measure"]
+                labels.get(str(m), str(m)) for m in answers["measure"]
             ],
-            "Distance from it": [
-                f"{miss:+.1f} {str(m).rsplit('_', 1)[1]}"
-                for miss, m in zip(
-                    practice.answers["miss"], practice.answers["measure"], strict=True
-                )
+            "How far from it": [
+                margin_words(miss, str(m), units)
+                for miss, m in zip(answers["miss"], answers["measure"], strict=True)
             ],
-            "In SDs of a reading": [
-                f"{d:.1f}" for d in practice.answers["distance_sd"]
+            "In errors of one reading (SD)": [
+                f"{d:.1f}" for d in answers["distance_sd"]
             ],
         }
     )
@@ -103,8 +150,8 @@ def answers_html(practice: Practice) -> str:
                 words=[
                     EDGE_RULE,
                     f"Easy: {easy:g} SD of a reading or more from the edge that "
-                    f"decides; middling: from {middling:g}; hard: nearer. With a "
-                    "minus before the distance no size fits.",
+                    f"decides; middling: from {middling:g}; hard: nearer. Outside the "
+                    "edge that decides, no size fits.",
                 ],
                 tables=[
                     table(
@@ -120,7 +167,10 @@ def answers_html(practice: Practice) -> str:
             "The people are drawn from a survey and from models of what it did not "
             "measure; no card is a person's record.",
         ],
-        sources=["SD of a reading: the kit's table of measures."],
+        sources=[
+            "SD of a reading: the kit's table of measures, from memory or by common "
+            "practice."
+        ],
         footer=f"Seed {practice.seed}.",
     )
     return render(page)

@@ -1,7 +1,6 @@
 """The lesson: everything a trainer needs for an hour, in one folder."""
 
-import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +11,6 @@ from sizing.chart import SizeChart
 from sizing.chart.demo import demo_chart
 from sizing.errors import SizingError
 from sizing.fit.core import limits
-from sizing.plots.style import quiet_style
 from sizing.population import People, load_people
 from sizing.report.cards import answers_html, cards_html
 from sizing.report.lesson_page import evidence_html, handout_html
@@ -22,7 +20,9 @@ from sizing.report.lesson_pictures import (
     pair_slide,
     repeats_slide,
     room_slides,
+    slide_bytes,
     ways_slide,
+    wrong_slide,
 )
 from sizing.report.page import Picture
 from sizing.report.room_page import room_html
@@ -40,11 +40,18 @@ from sizing.teaching import (
     room_result,
     surprising_pairs,
 )
+from sizing.teaching.practice import CARD_STEPS, IMPERIAL_STEPS
 
 #: The study in which nurses' guesses of adults were best.
 BEST_GUESSES = "Fernandes 1999"
+#: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
+Progress = Callable[[str, float], None]
 #: Columns of the blank form before the tape measures.
 _FORM = ("participant", "subject", "reading", "chosen_size")
+
+
+def silent(words: str, share: float) -> None:
+    """Take no notice of the progress."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +73,8 @@ class Lesson:
         Of ``chance_of_wrong_size``; with the room's own errors where there are
         answers.
     room : RoomResult or None
+    units : str
+        In which people read it.
     """
 
     people: People
@@ -77,6 +86,7 @@ class Lesson:
     pairs: Pairs
     repeats: pd.DataFrame
     room: RoomResult | None
+    units: str = "metric"
 
 
 def prepare_lesson(
@@ -87,6 +97,8 @@ def prepare_lesson(
     answers: str | Path | pd.DataFrame | None = None,
     draws: int = 5,
     seed: int = 1,
+    units: str = "metric",
+    progress: Progress = silent,
 ) -> Lesson:
     """Work out everything a lesson shows.
 
@@ -101,50 +113,79 @@ def prepare_lesson(
     answers : path or DataFrame, optional
         The room's answers, of the same chart, population, clients and seed.
     draws, seed : int
+    units : str
+        In which people read it: a key of ``sizing.report.lab_units.UNITS``.
+    progress : callable
+        ``progress(words, share)`` is told what is being done; whatever it raises
+        ends the work.
 
     Returns
     -------
     Lesson
     """
     chart = demo_chart() if chart is None else chart
+    progress("Loading the people", 0.0)
     people = load_people(population, draws=draws, seed=seed)
-    practice = practice_clients(people, chart, n=clients, seed=seed)
+    progress("Dealing the cards", 0.1)
+    practice = practice_clients(
+        people, chart, n=clients, seed=seed, steps=card_steps(units)
+    )
     room = None
     if answers is not None:
+        progress("Reading the room's answers", 0.12)
         read = read_answers(answers, chart)
         room = room_result(read, chart, practice=practice, seed=seed)
+    progress("Comparing the ways of choosing", 0.15)
+    ways = compare_ways(people, chart, seed=seed, replicates=100)
+    progress("Comparing with kinder guesses", 0.38)
+    kinder = compare_ways(
+        people,
+        chart,
+        ways=["by_eye"],
+        by=[],
+        guess=fit_guess("nurse", study=BEST_GUESSES),
+        seed=seed,
+        replicates=100,
+    )
+    progress("Looking for pairs that surprise", 0.45)
+    pairs = surprising_pairs(people, chart, n=3, seed=seed)
+    progress("Trying one, two and three readings", 0.47)
+    repeats = chance_of_wrong_size(
+        people, chart, None if room is None else room.error, seed=seed
+    )
     return Lesson(
         people,
         chart,
         practice,
-        compare_ways(people, chart, seed=seed, replicates=100),
-        compare_ways(
-            people,
-            chart,
-            ways=["by_eye"],
-            by=[],
-            guess=fit_guess("nurse", study=BEST_GUESSES),
-            seed=seed,
-            replicates=100,
-        ),
+        ways,
+        kinder,
         check_guesses(),
-        surprising_pairs(people, chart, n=3, seed=seed),
-        chance_of_wrong_size(
-            people, chart, None if room is None else room.error, seed=seed
-        ),
+        pairs,
+        repeats,
         room,
+        units,
     )
+
+
+def card_steps(units: str) -> Mapping[str, float]:
+    """Return to what a practice card's measures are rounded, in cm and kg."""
+    return CARD_STEPS if units == "metric" else IMPERIAL_STEPS
 
 
 def lesson_slides(lesson: Lesson) -> list[Slide]:
     """Return every picture of the lesson."""
-    slides = [ways_slide(lesson.ways), guess_slide(lesson.check)]
+    slides = [
+        wrong_slide(lesson.ways),
+        ways_slide(lesson.ways),
+        guess_slide(lesson.check),
+    ]
     slides += [
-        pair_slide(lesson.pairs, int(n)) for n in lesson.pairs.table.get("pair", ())
+        pair_slide(lesson.pairs, int(n), units=lesson.units)
+        for n in lesson.pairs.table.get("pair", ())
     ]
     slides.append(repeats_slide(lesson.repeats))
     if lesson.room is not None:
-        slides += room_slides(lesson.room, lesson.chart.sizes)
+        slides += room_slides(lesson.room, lesson.chart.sizes, units=lesson.units)
     return slides
 
 
@@ -171,8 +212,60 @@ def blank_form(chart: SizeChart) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns)
 
 
+def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, bytes]:
+    """Return the pack by file name: handout, evidence, cards, form, slides.
+
+    Parameters
+    ----------
+    lesson : Lesson
+    progress : callable
+        As in ``prepare_lesson``.
+
+    Returns
+    -------
+    dict
+        Same lesson, same bytes. Slides are in ``pictures/``, as PNG of 1920 by 1080
+        dots and as SVG.
+    """
+    files: dict[str, bytes] = {}
+    pictures: dict[str, Picture] = {}
+    progress("Drawing the slides", 0.5)
+    slides = lesson_slides(lesson)
+    for number, slide in enumerate(slides):
+        progress("Drawing the slides", 0.55 + 0.4 * number / len(slides))
+        for kind in ("png", "svg"):
+            files[f"pictures/{slide.name}.{kind}"] = slide_bytes(slide, kind)
+        png = files[f"pictures/{slide.name}.png"]
+        pictures[slide.name] = Picture(png, slide.alt, slide.caption)
+    progress("Writing the pages", 0.95)
+    texts = {
+        "handout.html": handout_html(
+            lesson.ways, lesson.people, lesson.chart, pictures["wrong_size"]
+        ),
+        "evidence.html": evidence_html(lesson, pictures),
+        "cards.html": cards_html(lesson.practice, lesson.units),
+        "card_answers.html": answers_html(lesson.practice, lesson.units),
+        "answer_form.csv": _csv(blank_form(lesson.chart)),
+        "ways.csv": _csv(lesson.ways.table),
+        "guesses_published.csv": _csv(lesson.check),
+        "how_often_to_measure.csv": _csv(lesson.repeats),
+    }
+    if lesson.room is not None:
+        texts["room.html"] = room_html(
+            lesson.room, lesson.repeats, pictures, units=lesson.units
+        )
+        texts["room_left_out.csv"] = _csv(lesson.room.answers.left_out)
+        texts["room_sizes.csv"] = _csv(lesson.room.sizes)
+        texts["room_tape.csv"] = _csv(lesson.room.error.table)
+    return files | {name: text.encode("utf-8") for name, text in texts.items()}
+
+
+def _csv(frame: pd.DataFrame) -> str:
+    return frame.to_csv(index=False, lineterminator="\n")
+
+
 def write_lesson(lesson: Lesson, folder: str | Path) -> list[Path]:
-    """Write the pack: handout, evidence, cards, answers, form, pictures.
+    """Write the pack into a folder.
 
     Parameters
     ----------
@@ -183,41 +276,26 @@ def write_lesson(lesson: Lesson, folder: str | Path) -> list[Path]:
     Returns
     -------
     list of Path
-        What was written. Same lesson, same bytes.
+        What was written, pages before pictures; see ``lesson_files``.
 
     Raises
     ------
     SizingError
         If ``folder`` is a file or cannot be written to.
     """
+    with _plainly(folder):  # before the work of drawing
+        (Path(folder) / "pictures").mkdir(parents=True, exist_ok=True)
+    return write_files(lesson_files(lesson), folder)
+
+
+def write_files(files: Mapping[str, bytes], folder: str | Path) -> list[Path]:
+    """Write a pack that is made into a folder; see ``write_lesson``."""
     home = Path(folder)
     with _plainly(folder):
         (home / "pictures").mkdir(parents=True, exist_ok=True)
-    slides = lesson_slides(lesson)
-    texts: dict[str, str] = {}
-    files: dict[str, bytes] = {}
-    pictures: dict[str, Picture] = {}
-    for slide in slides:
-        drawn = {kind: _drawn(slide, kind) for kind in ("png", "svg")}
-        pictures[slide.name] = Picture(drawn["png"], slide.alt, slide.caption)
-        files |= {f"pictures/{slide.name}.{k}": data for k, data in drawn.items()}
-    texts["handout.html"] = handout_html(lesson, pictures["ways"])
-    texts["evidence.html"] = evidence_html(lesson, pictures)
-    texts["cards.html"] = cards_html(lesson.practice)
-    texts["card_answers.html"] = answers_html(lesson.practice)
-    texts["answer_form.csv"] = blank_form(lesson.chart).to_csv(index=False)
-    texts["ways.csv"] = lesson.ways.table.to_csv(index=False)
-    texts["guesses_published.csv"] = lesson.check.to_csv(index=False)
-    texts["how_often_to_measure.csv"] = lesson.repeats.to_csv(index=False)
-    if lesson.room is not None:
-        texts["room.html"] = room_html(lesson.room, lesson.repeats, pictures)
-        texts["room_left_out.csv"] = lesson.room.answers.left_out.to_csv(index=False)
-        texts["room_tape.csv"] = lesson.room.error.table.to_csv(index=False)
-    files |= {name: text.encode("utf-8") for name, text in texts.items()}
-    with _plainly(folder):
         for name, data in files.items():
             (home / name).write_bytes(data)
-    return [home / name for name in _in_order(files)]
+    return [home / n for n in sorted(files, key=lambda n: ("/" in n, n))]
 
 
 @contextmanager
@@ -228,21 +306,5 @@ def _plainly(folder: str | Path) -> Iterator[None]:
     except OSError as error:
         raise SizingError(
             f"The lesson cannot be written to {folder}: {error.strerror}. Choose "
-            "another folder with --out."
+            "another folder."
         ) from error
-
-
-def _in_order(names: Sequence[str] | dict[str, bytes]) -> list[str]:
-    """Return file names, pages before pictures."""
-    return sorted(names, key=lambda name: ("/" in name, name))
-
-
-def _drawn(slide: Slide, kind: str) -> bytes:
-    """Return a picture's bytes, the same for the same picture."""
-    buffer = io.BytesIO()
-    undated = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
-    with quiet_style():
-        slide.figure.savefig(buffer, format=kind, metadata=undated[kind])
-    # Laid out once: the next kind keeps the places, and costs half the time.
-    slide.figure.set_layout_engine("none")
-    return buffer.getvalue()

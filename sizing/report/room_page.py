@@ -1,48 +1,87 @@
-"""The page of the room's own answers."""
+"""What came of the room's own answers: as parts for the screen, and as a page."""
 
 from collections.abc import Mapping
 
 import pandas as pd
 
+from sizing.measures import vocabulary
 from sizing.plots.style import percent
-from sizing.report.lesson_pictures import measure_labels
+from sizing.report.lesson_words import (
+    guesses_words,
+    left_out_words,
+    measure_labels,
+    room_answer,
+    share,
+    signed,
+    unit_of,
+)
 from sizing.report.page import Page, Picture, Section, Table, render, table
 from sizing.teaching import RoomResult
 from sizing.teaching.agreement import TOGETHER
-from sizing.teaching.answers import left_out_in_words
 from sizing.teaching.choosing import CHOICE_WORDS
-from sizing.teaching.ways_shares import PUT_WRONG_OUTCOMES
+
+_SOURCES = {"chosen": "as the room chose", "tape": "by their own tapes"}
+_KINDS = {"within": "the same person", "between": "another person"}
+_KIND_WORDS = {
+    "within": "error of the same person",
+    "between": "error of another person",
+}
 
 
-def share(row: Mapping, *, interval: bool = True) -> str:
-    """Write a share with its interval."""
-    words = f"{100 * row['estimate']:.0f} %"
-    if interval:
-        words += f" ({100 * row['low']:.0f} to {100 * row['high']:.0f})"
-    return words
+def room_sections(
+    room: RoomResult,
+    repeats: pd.DataFrame | None,
+    pictures: Mapping[str, Picture],
+    *,
+    units: str = "metric",
+    rows: bool = True,
+) -> list[Section]:
+    """Return what came of the room's answers, part by part.
 
+    Parameters
+    ----------
+    room : RoomResult
+    repeats : DataFrame or None
+        Of ``chance_of_wrong_size`` with the room's own errors.
+    pictures : mapping
+        Of ``room_slides`` and ``repeats_slide``, by name; those given are shown.
+    units : str
+        A key of ``sizing.report.lab_units.UNITS``.
+    rows : bool
+        Whether answers left out are named by their row in a file.
 
-def room_html(
-    room: RoomResult, repeats: pd.DataFrame, pictures: Mapping[str, Picture]
-) -> str:
-    """Return the room's own results as a page."""
-    chosen = [p for name, p in pictures.items() if name.startswith("room_sizes")]
-    guesses = [p for name, p in pictures.items() if name.startswith("room_guesses")]
-    taped = [p for name, p in pictures.items() if name == "room_tape"]
-    answers = room.answers
+    Returns
+    -------
+    list of Section
+        Sizes, guesses, tape, how often to measure, as far as there are any; then
+        what was left out.
+    """
+
+    def of(start: str) -> list[Picture]:
+        return [p for name, p in pictures.items() if name.startswith(start)]
+
     sections = []
-    if chosen:
+    if len(room.sizes):
         sections.append(
-            Section("Sizes", figures=chosen, tables=[_room_sizes_table(room)])
+            Section(
+                "Sizes",
+                figures=of("room_sizes"),
+                tables=[confusion_table(room), sizes_table(room)],
+            )
         )
-    if guesses:
+    if room.guesses:
         sections.append(
             Section(
                 "Guesses",
-                figures=guesses,
+                words=[
+                    f"{measure_labels()[m]}: {guesses_words(found, m, units)}"
+                    for m, found in room.guesses.items()
+                ],
+                figures=of("room_guesses"),
                 tables=[
-                    _guess_table(measure, room.guesses[measure].table)
-                    for measure in room.guesses
+                    guess_table(measure, found.table, units)
+                    for measure, found in room.guesses.items()
+                    if len(found.points)
                 ],
             )
         )
@@ -50,57 +89,101 @@ def room_html(
         sections.append(
             Section(
                 "Tape",
-                words=room.error.summary().split("\n"),
-                figures=taped,
-                tables=[_tape_table(room.error.table), _habit_table(room)],
+                words=[landmark_words(room)],
+                figures=of("room_tape"),
+                tables=[
+                    tape_table(room.error.table, units),
+                    habit_table(room, units),
+                ],
             )
         )
-        sections.append(repeats_section(repeats, pictures, own=True))
-    sections.append(_left_out_section(room))
+        if repeats is not None:
+            sections.append(repeats_section(repeats, pictures, own=True))
+    sections.append(_left_out_section(room, rows))
+    return sections
+
+
+def room_html(
+    room: RoomResult,
+    repeats: pd.DataFrame | None,
+    pictures: Mapping[str, Picture],
+    *,
+    units: str = "metric",
+    rows: bool = True,
+) -> str:
+    """Return the room's own results as a page; see ``room_sections``."""
     page = Page(
         title="What this room guessed and measured",
         question="How far off were the guesses and the tapes, and how many people "
         "would have been in a wrong size?",
-        inputs=f"{len(answers.participants)} participants, who are numbers here; "
+        inputs=f"{len(room.answers.participants)} participants, who are numbers here; "
         f"chart: {room.chart}.",
-        answer=_room_answer(room),
-        sections=sections,
-        limits=[
-            "One room and a few volunteers: the intervals say how little that settles.",
-            "What the reference says is taken as true; the trainer's tape errs too.",
-        ],
-        sources=[
-            "Limits of agreement: Bland and Altman, Lancet 1986;327:307-310.",
-            "Technical error and reliability: Ulijaszek and Kerr, Br J Nutr "
-            "1999;82:165-177.",
-            *dict.fromkeys(
-                str(t) for t in room.error.table.get("target_source", ()) if t
-            ),
-        ],
+        answer=room_answer(room),
+        sections=room_sections(room, repeats, pictures, units=units, rows=rows),
+        limits=ROOM_LIMITS,
+        sources=room_sources(room),
     )
     return render(page)
 
 
-def _room_answer(room: RoomResult) -> str:
-    parts = []
-    for source, words in (("chosen", "as chosen"), ("tape", "by their own tapes")):
-        rows = room.sizes[
-            (room.sizes["source"] == source) & (room.sizes["participant"] == TOGETHER)
-        ]
-        if len(rows):
-            wrong = rows["outcome"].isin(PUT_WRONG_OUTCOMES)
-            count, n = int(rows.loc[wrong, "count"].sum()), int(rows["n"].iloc[0])
-            parts.append(f"{count} of {n} {words}")
-    if not parts:
-        return "No size was chosen for anybody whose right size is known."
-    return f"Put in a size that does not fit: {'; '.join(parts)}."
+ROOM_LIMITS: tuple[str, ...] = (
+    "One room and a few volunteers: the intervals say how little that settles.",
+    "What the reference says is taken as true; the trainer's tape errs too.",
+)
 
 
-def _room_sizes_table(room: RoomResult) -> Table:
+def room_sources(room: RoomResult) -> list[str]:
+    """Return the sources of the room's sums and targets."""
+    return [
+        "Limits of agreement: Bland and Altman, Lancet 1986;327:307-310.",
+        "Technical error and reliability: Ulijaszek and Kerr, Br J Nutr "
+        "1999;82:165-177.",
+        *dict.fromkeys(str(t) for t in room.error.table.get("target_source", ()) if t),
+    ]
+
+
+def landmark_words(room: RoomResult) -> str:
+    """Return which landmark went wrong, if any did."""
+    worst = room.error.worst()
+    if worst is None:
+        return "No measure is beyond its published target between measurers."
+    measure = str(worst["measure"])
+    where = vocabulary().set_index("name")["landmarks"][measure]
+    return (
+        f"{measure_labels()[measure]} went wrong most: look again at its landmarks. "
+        f"{where}"
+    )
+
+
+def confusion_table(room: RoomResult) -> Table:
+    """Return how often each size was chosen where others were right."""
+    rows = room.confusion
+    frame = pd.DataFrame(
+        {
+            "Chosen how": rows["source"].map(_SOURCES),
+            "Sizes that fit": rows["right"],
+            "Size chosen": rows["chosen"],
+            "It fits": [
+                "yes" if c in str(r).split(" or ") else "no"
+                for c, r in zip(rows["chosen"], rows["right"], strict=True)
+            ],
+            "Times": rows["count"],
+        }
+    )
+    words = ["Chosen how", "Sizes that fit", "Size chosen", "It fits"]
+    return table(frame, caption="Sizes chosen where others were right", words=words)
+
+
+def sizes_table(room: RoomResult) -> Table:
+    """Return what came of the choices, together and by participant."""
     frames = []
     for (source, who), own in room.sizes.groupby(["source", "participant"], sort=False):
         told = {r["outcome"]: r for r in own.to_dict("records")}
-        cells = {"From": source, "Participant": who, "Choices": own["n"].iloc[0]}
+        cells = {
+            "Chosen how": _SOURCES[str(source)],
+            "Participant": who,
+            "Choices": own["n"].iloc[0],
+        }
         together = who == TOGETHER
         for outcome, words in CHOICE_WORDS.items():
             row = told[outcome]
@@ -110,13 +193,14 @@ def _room_sizes_table(room: RoomResult) -> Table:
                 f"{count}: {share(row)}" if together and row["count"] else count
             )
         frames.append(cells)
-    text_columns = ["From", "Participant"]
+    text_columns = ["Chosen how", "Participant"]
     caption = "What came of each choice: counts, and shares (95 %) together"
     return table(pd.DataFrame(frames), caption=caption, words=text_columns)
 
 
-def _guess_table(measure: str, rows: pd.DataFrame) -> Table:
-    unit = measure.rsplit("_", 1)[1]
+def guess_table(measure: str, rows: pd.DataFrame, units: str = "metric") -> Table:
+    """Return bias and limits of agreement, together and by participant."""
+    unit, size = unit_of(measure, units)
     names = {
         "bias": f"On average, {unit}",
         "lower_limit": f"Lower limit, {unit}",
@@ -124,13 +208,15 @@ def _guess_table(measure: str, rows: pd.DataFrame) -> Table:
     }
     frames = []
     for who, own in rows.groupby("participant", sort=False):
-        told = {r["statistic"]: r for r in own.to_dict("records")}
+        found = {r["statistic"]: r for r in own.to_dict("records")}
         cells = {"Participant": who, "Guesses": own["n"].iloc[0]}
         for statistic, words in names.items():
-            row = told[statistic]
-            cell = f"{row['estimate']:+.1f}" if pd.notna(row["estimate"]) else ""
+            row = found[statistic]
+            known = pd.notna(row["estimate"])
+            cell = signed(row["estimate"] / size) if known else ""
             if who == TOGETHER and pd.notna(row["low"]):
-                cell += f" ({row['low']:+.1f} to {row['high']:+.1f})"
+                low, high = signed(row["low"] / size), signed(row["high"] / size)
+                cell += f" ({low} to {high})"
             cells[words] = cell
         frames.append(cells)
     label = measure_labels()[measure]
@@ -142,16 +228,21 @@ def _guess_table(measure: str, rows: pd.DataFrame) -> Table:
     )
 
 
-def _tape_table(rows: pd.DataFrame) -> Table:
+def tape_table(rows: pd.DataFrame, units: str = "metric") -> Table:
+    """Return the technical error of each measure beside its target."""
     labels = measure_labels()
+    own = [unit_of(str(m), units) for m in rows["measure"]]
     frame = pd.DataFrame(
         {
             "Measure": rows["measure"].map(labels),
-            "Measurers": rows["kind"],
-            "TEM": [f"{v:.2f}" for v in rows["tem"]],
-            "95 %": [
-                f"{a:.2f} to {b:.2f}"
-                for a, b in zip(rows["low"], rows["high"], strict=True)
+            "Read again by": rows["kind"].map(_KINDS),
+            "Technical error": [
+                f"{v / size:.1f} {unit}"
+                for v, (unit, size) in zip(rows["tem"], own, strict=True)
+            ],
+            "95 % interval": [
+                f"{a / size:.1f} to {b / size:.1f}"
+                for a, b, (_, size) in zip(rows["low"], rows["high"], own, strict=True)
             ],
             "Of the mean": [percent(v, places=1) for v in rows["relative_tem"]],
             "Target": [
@@ -159,26 +250,37 @@ def _tape_table(rows: pd.DataFrame) -> Table:
                 for v in rows["target_relative_tem"]
             ],
             "Reliability": [
-                f"{v:.3f}" if pd.notna(v) else "too few people"
+                f"{v:.2f}" if pd.notna(v) else "too few people"
                 for v in rows["reliability"]
+            ],
+            "Its target": [
+                f"{v:.2f}" if pd.notna(v) else "none"
+                for v in rows["target_reliability"]
             ],
             "Readings": rows["n"],
         }
     )
     return table(
         frame,
-        caption="Technical error of measurement, in cm or kg",
-        words=["Measure", "Measurers"],
+        caption="Technical error of measurement (TEM), its share of the mean (%TEM), "
+        "and reliability (R: 1 is perfect)",
+        words=["Measure", "Read again by"],
     )
 
 
-def _habit_table(room: RoomResult) -> Table:
+def habit_table(room: RoomResult, units: str = "metric") -> Table:
+    """Return how far each participant reads from everybody, on average."""
     rows = room.error.measurers
     wide = rows.pivot_table(
         index="participant", columns="measure", values="bias", sort=False
-    ).rename(columns=measure_labels())
-    cells = wide.map(lambda v: f"{v:+.1f}" if pd.notna(v) else "")
-    frame = cells.reset_index().rename(columns={"participant": "Participant"})
+    )
+    labels = measure_labels()
+    frame = pd.DataFrame({"Participant": wide.index})
+    for measure in wide:
+        unit, size = unit_of(str(measure), units)
+        frame[f"{labels[str(measure)]}, {unit}"] = [
+            f"{v / size:+.1f}" if pd.notna(v) else "" for v in wide[measure]
+        ]
     return table(
         frame,
         caption="Each participant's habit: first readings minus everybody's mean",
@@ -186,18 +288,23 @@ def _habit_table(room: RoomResult) -> Table:
     )
 
 
-def _left_out_section(room: RoomResult) -> Section:
+def _left_out_section(room: RoomResult, rows: bool) -> Section:
     answers = room.answers
-    lines = [left_out_in_words(row) for row in answers.left_out.to_dict("records")]
+    lines = [
+        left_out_words(row, rows=rows) for row in answers.left_out.to_dict("records")
+    ]
     for frame, columns in (
         (room.not_counted, ["what", "reason"]),
         (room.error.left_out, ["kind", "reason"]),
     ):
         if len(frame):
             count = frame[columns].value_counts(sort=False).reset_index()
+            what = count[columns[0]].replace(_KIND_WORDS)
             lines += [
-                f"Not counted: {row['count']} ({row[columns[0]]}): {row['reason']}."
-                for row in count.to_dict("records")
+                f"Not counted: {number} ({about}): {reason}."
+                for number, about, reason in zip(
+                    count["count"], what, count["reason"], strict=True
+                )
             ]
     words = f"{len(answers.left_out)} answers left out; {answers.empty} cells empty."
     return Section("Left out of these sums", words=[words], bullets=lines)
@@ -207,26 +314,29 @@ def repeats_section(
     repeats: pd.DataFrame, pictures: Mapping[str, Picture], *, own: bool = False
 ) -> Section:
     """Return the section on how often one must measure."""
+    outcomes = {
+        "wrong_size": "Put in a size that does not fit",
+        "missed": "No size found though one fits",
+        "either": "Either",
+    }
+    chance = {
+        (r["by"], r["times"], r["outcome"]): share(r)
+        for r in repeats.to_dict("records")
+    }
     frame = pd.DataFrame(
-        {
-            "Readings": repeats["times"],
-            "By": repeats["by"],
-            "Outcome": repeats["outcome"].map(
-                {
-                    "wrong_size": "put in a size that does not fit",
-                    "missed": "no size found though one fits",
-                    "either": "either",
-                }
-            ),
-            "Chance": [share(r) for r in repeats.to_dict("records")],
-        }
+        [
+            {"Read by": by, "Readings averaged": times}
+            | {words: chance[by, times, name] for name, words in outcomes.items()}
+            for by, times in dict.fromkeys((by, times) for by, times, _ in chance)
+        ]
     )
     whose = "of this room" if own else "of the kit's table of measures"
+    figure = pictures.get("how_often_to_measure")
     return Section(
         "How often must one measure?",
         words=[f"With the measuring errors {whose}, tried on the survey's people."],
-        figures=[pictures["how_often_to_measure"]],
+        figures=[figure] if figure else [],
         tables=[
-            table(frame, caption="Chance by readings averaged", words=["By", "Outcome"])
+            table(frame, caption="Chances, with 95 % intervals", words=["Read by"])
         ],
     )

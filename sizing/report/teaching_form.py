@@ -1,60 +1,333 @@
-"""The trainer's notebook forms: the evidence, the cards, the room's answers."""
+"""The trainer's page: the answer, the evidence, the cards, the room, the pack."""
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import ipywidgets as w
 
-from sizing.chart import SizeChart, demo_chart, read_chart
+from sizing.cautions import cautions
+from sizing.chart import SizeChart
 from sizing.errors import SizingError
-from sizing.population import POPULATIONS, People, load_people
-from sizing.report.cards import card_rows
-from sizing.report.client_form import escape, framed, paragraphs, said
-from sizing.report.lesson import prepare_lesson, write_lesson
+from sizing.population import People
+from sizing.report.lab_show import save_panel
+from sizing.report.lab_work import LongWork, Progress
+from sizing.report.lesson import (
+    Lesson,
+    lesson_files,
+    prepare_lesson,
+    write_files,
+)
+from sizing.report.lesson_page import (
+    PAIRS_WORDS,
+    check_table,
+    groups_table,
+    guessing_words,
+    handout_html,
+    lesson_limits,
+    lesson_sources,
+    way_words,
+    ways_table,
+    wrong_words,
+)
 from sizing.report.lesson_pictures import (
     Slide,
-    measure_labels,
+    drawn,
+    guess_slide,
     pair_slide,
-    repeats_slide,
-    room_slides,
     ways_slide,
+    wrong_slide,
 )
-from sizing.report.page import Picture, picture
-from sizing.report.room_page import room_html
-from sizing.resources import source_table
+from sizing.report.lesson_words import other_ways, ways_answer, worst_group
+from sizing.report.teaching_cards_form import CardsForm
+from sizing.report.teaching_parts import (
+    answer_html,
+    bullets_html,
+    button,
+    slide_html,
+    table_html,
+    words_html,
+    wrong_html,
+)
+from sizing.report.teaching_room_form import RoomForm
+from sizing.report.teaching_settings import LessonSettings
 from sizing.teaching import (
-    Practice,
-    chance_of_wrong_size,
+    Pairs,
+    WaysResult,
+    check_guesses,
     compare_ways,
-    practice_clients,
-    read_answers,
-    room_result,
     surprising_pairs,
 )
-from sizing.teaching.answers import NO_SIZE
 
-_LABEL = {"description_width": "13rem"}
-_WIDE = w.Layout(width="34rem")
-_BUSY = "<p>Working ...</p>"
+Key = tuple[str, int, str]
 
 
-def image(slide: Slide) -> str:
-    """Return a slide as HTML."""
-    drawn = drawn_of(slide)
-    return (
-        f'<figure style="margin:1em 0"><img style="max-width:100%" alt="'
-        f'{escape(drawn.alt).replace(chr(34), "&quot;")}" src="data:image/png;base64,'
-        f'{drawn.base64}"><figcaption>{escape(drawn.caption)}</figcaption></figure>'
-    )
+class AnswerForm:
+    """How many of a hundred each way of choosing puts in a wrong size.
+
+    Parameters
+    ----------
+    settings : LessonSettings
+    ready : callable
+        Called once an answer is shown.
+
+    Attributes
+    ----------
+    view, more : ipywidgets.Widget
+        The answer and its picture; who is failed most, and the studies.
+    work, by_group : LongWork
+    """
+
+    def __init__(
+        self, settings: LessonSettings, ready: Callable[[], object] = lambda: None
+    ) -> None:
+        self._settings, self._ready = settings, ready
+        self._slides: list[Slide] = []
+        self.ways: WaysResult | None = None
+        self.people: People | None = None
+        self.words = w.HTML()
+        self.picture = w.HTML()
+        self.groups = w.HTML()
+        self.studies = w.HTML()
+        self.work = LongWork("Work it out again", self._count, self._show)
+        self.by_group = LongWork(
+            "Compare group by group", self._count_groups, self._show_groups
+        )
+        studies_button = button("Show the studies")
+        studies_button.on_click(lambda _: self.show_studies())
+        self.view = w.VBox(
+            [self.words, self.work.view, self.picture, save_panel(self.results)]
+        )
+        self.more = w.VBox(
+            [self.by_group.view, self.groups, studies_button, self.studies]
+        )
+
+    def forget(self) -> None:
+        """Take back what is shown: what it rests on has changed."""
+        self.ways = self.people = None
+        self._slides = []
+        for part in (self.words, self.picture, self.groups):
+            part.value = ""
+
+    def results(self) -> dict[str, Any]:
+        """Return the answer to be saved: tables, pictures, the handout.
+
+        Raises
+        ------
+        SizingError
+            If nothing is worked out yet.
+        """
+        if self.ways is None or self.people is None:
+            raise SizingError("There is no answer yet. Press 'Work it out again'.")
+        chart = self._settings.chart
+        found: dict[str, Any] = {slide.name: slide.axes for slide in self._slides}
+        found["ways_of_choosing"] = self.ways.table
+        found["ways_differences"] = self.ways.differences
+        picture = drawn(self._slides[0])
+        found["handout"] = handout_html(self.ways, self.people, chart, picture)
+        return found
+
+    def show_studies(self) -> None:
+        """Show how well guesses are known, and how far the curves miss."""
+        check = check_guesses()
+        words = guessing_words(self.ways) if self.ways is not None else []
+        self.studies.value = (
+            words_html(words)
+            + slide_html(drawn(guess_slide(check)))
+            + table_html(check_table(check))
+        )
+
+    def _count(self, progress: Progress) -> tuple[Key, People, WaysResult]:
+        while True:
+            key = self._settings.key
+            try:
+                progress("Loading the people.", 0.05)
+                people = self._settings.people()
+                progress("Choosing a size for each of them, each way.", 0.4)
+                found = compare_ways(
+                    people, self._settings.chart, by=[], seed=key[1], replicates=100
+                )
+            except SizingError:
+                if key == self._settings.key:
+                    raise
+            else:
+                if key == self._settings.key:
+                    return key, people, found
+            # An entry has changed meanwhile: begin anew.
+
+    def _show(self, result: tuple[Key, People, WaysResult]) -> None:
+        key, people, ways = result
+        if key != self._settings.key:
+            self.work.wait()
+            self.work.start()
+            return
+        self.ways, self.people = ways, people
+        self.words.value = answer_html(ways_answer(ways))
+        self._slides = [wrong_slide(ways)]
+        self.picture.value = slide_html(drawn(self._slides[0]))
+        self._slides.append(ways_slide(ways))
+        self.picture.value += (
+            words_html([other_ways(ways), *way_words(ways)])
+            + "<p><b>What a wrong size does</b> (common practice, no source):</p>"
+            + bullets_html(wrong_words())
+        )
+        self._ready()
+
+    def _count_groups(self, progress: Progress) -> tuple[Key, WaysResult]:
+        key = self._settings.key
+        chart = self._settings.chart
+        progress("Loading the people.", 0.05)
+        people = self._settings.people()
+        progress("Choosing a size for each of them, each way.", 0.2)
+        return key, compare_ways(people, chart, seed=key[1], replicates=100)
+
+    def _show_groups(self, result: tuple[Key, WaysResult]) -> None:
+        key, ways = result
+        if key != self._settings.key or self.ways is None:
+            return
+        self.ways = ways
+        self.groups.value = (
+            words_html([worst_group(ways)])
+            + table_html(groups_table(ways))
+            + slide_html(drawn(self._slides[1]))
+            + table_html(ways_table(ways))
+        )
 
 
-def drawn_of(slide: Slide) -> Picture:
-    """Return a slide as a picture of a page."""
-    return picture(slide.figure, alt=slide.alt, caption=slide.caption)
+class PairsForm:
+    """Two people alike to the eye who need different sizes, a pair at a time."""
+
+    def __init__(self, settings: LessonSettings) -> None:
+        self._settings = settings
+        self._slides: list[Slide] = []
+        self.pairs: Pairs | None = None
+        self.place = 0
+        self.work = LongWork("Find pairs", self._find, self._show)
+        self.next_button = button("Next pair")
+        self.next_button.on_click(lambda _: self._turn())
+        self.shown = w.HTML()
+        self.view = w.VBox(
+            [self.work.view, self.next_button, self.shown, save_panel(self.results)]
+        )
+        settings.units.on_change(lambda _: self._draw())
+
+    def forget(self) -> None:
+        """Take back what is shown: what it rests on has changed."""
+        self.pairs, self._slides, self.place = None, [], 0
+        self.shown.value = ""
+
+    def results(self) -> dict[str, Any]:
+        """Return the pairs to be saved.
+
+        Raises
+        ------
+        SizingError
+            If no pairs are found yet.
+        """
+        if self.pairs is None or self.pairs.table.empty:
+            raise SizingError("There are no pairs yet. Press 'Find pairs' first.")
+        return {s.name: s.axes for s in self._slides} | {"pairs": self.pairs.table}
+
+    def _find(self, progress: Progress) -> tuple[Key, Pairs]:
+        key = self._settings.key
+        chart = self._settings.chart
+        progress("Looking for pairs.", 0.2)
+        people = self._settings.people()
+        return key, surprising_pairs(people, chart, n=4, seed=key[1])
+
+    def _show(self, result: tuple[Key, Pairs]) -> None:
+        key, self.pairs = result
+        if key != self._settings.key:
+            self.forget()
+            return
+        self.place = 0
+        self._draw()
+
+    def _draw(self) -> None:
+        """Draw the pairs in the units chosen, and show the one in turn."""
+        if self.pairs is None:
+            return
+        if self.pairs.table.empty:
+            self.shown.value = words_html([self.pairs.summary()])
+            return
+        units = self._settings.units.units
+        numbers = self.pairs.table["pair"].astype(int)
+        self._slides = [pair_slide(self.pairs, n, units=units) for n in numbers]
+        slide = self._slides[self.place]
+        count = f"Pair {self.place + 1} of {len(self._slides)}."
+        self.shown.value = words_html([count]) + slide_html(drawn(slide))
+
+    def _turn(self) -> None:
+        if self.pairs is None:
+            self.work.start()
+        elif len(self._slides):
+            self.place = (self.place + 1) % len(self._slides)
+            self._draw()
+
+
+class PackForm:
+    """Everything for the hour in one folder: pages to print, cards, slides."""
+
+    def __init__(
+        self, settings: LessonSettings, cards: CardsForm, room: RoomForm
+    ) -> None:
+        self._settings, self._cards, self._room = settings, cards, room
+        self.folder = w.Text(
+            value="lesson",
+            description="Folder",
+            style={"description_width": "9rem"},
+            layout=w.Layout(width="24rem", max_width="100%"),
+        )
+        self.work = LongWork("Make the pack", self._make, self._write)
+        self.told = w.HTML()
+        self.view = w.VBox([self.folder, self.work.view, self.told])
+
+    def _make(self, progress: Progress) -> dict[str, bytes]:
+        self.told.value = ""
+        lesson: Lesson = prepare_lesson(
+            str(self._settings.population.value),
+            self._settings.chart,
+            clients=int(self._cards.number.value),
+            answers=self._room.source(),
+            draws=self._settings.draws,
+            seed=int(self._settings.seed.value),
+            units=self._settings.units.units,
+            progress=progress,
+        )
+        return lesson_files(lesson, progress=progress)
+
+    def _write(self, files: dict[str, bytes]) -> None:
+        try:
+            folder = free_folder(self.folder.value.strip() or "lesson")
+            written = write_files(files, folder)
+        except SizingError as error:
+            self.told.value = wrong_html(error)
+            return
+        self.told.value = words_html(
+            [
+                f"Saved: {len(written)} files in the folder '{folder}'. Begin with "
+                "handout.html; the slides are in its folder 'pictures'."
+            ]
+        )
+
+
+def free_folder(name: str) -> Path:
+    """Return a folder of that name, or with a number, in which nothing lies.
+
+    Examples
+    --------
+    >>> free_folder("a folder that nobody has").name
+    'a folder that nobody has'
+    """
+    path, count = Path(name), 1
+    while path.exists():
+        count += 1
+        path = Path(f"{name} ({count})")
+    return path
 
 
 class LessonForm:
-    """Forms of one lesson: whom, which chart, and what to show of it.
+    """The parts of the trainer's page.
 
     Parameters
     ----------
@@ -67,8 +340,10 @@ class LessonForm:
 
     Attributes
     ----------
-    setup, evidence, pairs, cards, room, pack : ipywidgets widget
-        The parts of the lesson, in the order in which it is given.
+    settings, answer, pairs, cards, room, pack
+        The forms, in the order of the page; each has a ``view``.
+    limits, cautions, sources : ipywidgets.HTML
+        Whom the figures do not hold for; what comes before any lift; sources.
     """
 
     def __init__(
@@ -76,191 +351,37 @@ class LessonForm:
         population: str = "adults",
         chart: SizeChart | None = None,
         *,
-        draws: int = 3,
+        draws: int = 5,
     ) -> None:
-        self.chart = chart or demo_chart()
-        self.draws = draws
-        self._people: dict[tuple[str, int], People] = {}
-        self.practice: Practice | None = None
-        self.place = 0
-        self.population = w.Dropdown(
-            options=list(POPULATIONS),
-            value=population,
-            description="People",
-            style=_LABEL,
-        )
-        self.chart_file = w.Text(
-            description="Your chart (CSV or XLSX)",
-            placeholder="empty: the invented demo chart",
-            style=_LABEL,
-            layout=_WIDE,
-        )
-        self.seed = w.IntText(value=1, description="Seed", style=_LABEL)
-        self.use = w.Button(description="Use these")
-        self.said = w.HTML()
-        self.use.on_click(lambda _: self._try(self.said, self._use))
-        self.setup = w.VBox(
-            [self.population, self.chart_file, self.seed, self.use, self.said]
-        )
-        self.evidence, self.evidence_out = self._part("Compare the ways", self._ways)
-        self.pairs, self.pairs_out = self._part("Find pairs", self._pairs)
-        self._cards_part()
-        self._room_part()
-        self._pack_part()
-        self._use()
+        self.settings = LessonSettings(population, chart, draws=draws)
+        self.answer = AnswerForm(self.settings, self._ready)
+        self.pairs = PairsForm(self.settings)
+        self.cards = CardsForm(self.settings)
+        self.room = RoomForm(self.settings, self.cards)
+        self.pack = PackForm(self.settings, self.cards, self.room)
+        self.limits, self.sources = w.HTML(), w.HTML()
+        self.cautions = w.HTML(bullets_html(cautions()))
+        self.pairs_words = w.HTML(words_html([PAIRS_WORDS]))
+        self.settings.on_change(self._changed)
+        self.settings.units.on_change(lambda _: self.cards.deal())
 
-    def _part(self, words: str, show: Callable[[], str]) -> tuple[w.VBox, w.HTML]:
-        """Return a button with what it shows beneath it."""
-        button, out = w.Button(description=words), w.HTML()
+    def start(self) -> None:
+        """Work out the first answer at once, and then what follows from it."""
+        self.answer.work.run()
 
-        def pressed() -> None:
-            out.value = _BUSY
-            out.value = show()
+    def _changed(self) -> None:
+        """Take everything back that rests on the old entries, and begin anew."""
+        for form in (self.answer, self.pairs, self.cards, self.room):
+            form.forget()
+        self.pack.told.value = self.limits.value = self.sources.value = ""
+        self.answer.work.start()
 
-        button.on_click(lambda _: self._try(out, pressed))
-        return w.VBox([button, out]), out
-
-    @staticmethod
-    def _try(out: w.HTML, what: Callable[[], None]) -> None:
-        """Do something, or say in plain words why it cannot be done."""
-        try:
-            what()
-        except SizingError as error:
-            out.value = said(error)
-
-    def _use(self) -> None:
-        given = self.chart_file.value.strip()
-        self.chart = read_chart(given) if given else demo_chart()
-        self.size.options = [*self.chart.sizes, NO_SIZE]
-        self.practice = None
-        self.said.value = paragraphs(
-            [f"{self.population.value}, sized by '{self.chart.name}'."]
-        )
-
-    def people(self) -> People:
-        """Return the people chosen."""
-        key = (str(self.population.value), int(self.seed.value))
-        if key not in self._people:
-            self._people = {key: load_people(key[0], draws=self.draws, seed=key[1])}
-        return self._people[key]
-
-    def _ways(self) -> str:
-        found = compare_ways(
-            self.people(), self.chart, seed=self.seed.value, replicates=100
-        )
-        return image(ways_slide(found)) + paragraphs(found.summary().split("\n"))
-
-    def _pairs(self) -> str:
-        found = surprising_pairs(self.people(), self.chart, n=3, seed=self.seed.value)
-        if found.table.empty:
-            return paragraphs([found.summary()])
-        shown = [image(pair_slide(found, int(n))) for n in found.table["pair"]]
-        return "".join(shown) + paragraphs(found.summary().split("\n"))
-
-    def _cards_part(self) -> None:
-        self.number = w.IntText(value=12, description="How many cards", style=_LABEL)
-        self.deal = w.Button(description="Deal")
-        self.card = w.HTML()
-        self.size = w.Dropdown(options=[NO_SIZE], description="Size", style=_LABEL)
-        self.show = w.Button(description="Show the answer")
-        self.after = w.Button(description="Next card")
-        self.answer = w.HTML()
-        self.deal.on_click(lambda _: self._try(self.answer, self._deal))
-        self.show.on_click(lambda _: self._try(self.answer, self._show))
-        self.after.on_click(lambda _: self._try(self.answer, self._next))
-        self.cards = w.VBox(
-            [
-                w.HBox([self.number, self.deal]),
-                self.card,
-                w.HBox([self.size, self.show, self.after]),
-                self.answer,
-            ]
-        )
-
-    def _deal(self) -> None:
-        self.practice = practice_clients(
-            self.people(), self.chart, n=self.number.value, seed=self.seed.value
-        )
-        self.place = 0
-        self._card()
-
-    def _card(self) -> None:
-        """Show the card in hand."""
-        if self.practice is None:
-            self._deal()
+    def _ready(self) -> None:
+        """Follow with the parts that rest on the same people."""
+        people = self.answer.people
+        if people is None:
             return
-        card = card_rows(self.practice.cards)[self.place]
-        hard = self.practice.answers["difficulty"].iloc[self.place]
-        rows = "".join(
-            f"<tr><td style='padding-right:2em'>{escape(a)}</td>"
-            f"<td style='text-align:right'>{escape(b)}</td></tr>"
-            for a, b in card["rows"]
-        )
-        self.card.value = f"<h3>{card['name']} ({hard})</h3><table>{rows}</table>"
-        self.answer.value = ""
-
-    def _show(self) -> None:
-        if self.practice is None:
-            self.answer.value = paragraphs(["Deal the cards first."])
-            return
-        row = self.practice.answers.iloc[self.place]
-        fits = str(row["right"]).split(" or ")
-        word = "fits" if self.size.value in fits else "does not fit"
-        if self.size.value == NO_SIZE:
-            word = "is right" if row["right"] == NO_SIZE else "is wrong"
-        label = measure_labels()[str(row["measure"])]
-        unit = str(row["measure"]).rsplit("_", 1)[1]
-        self.answer.value = paragraphs(
-            [
-                f"'{self.size.value}' {word}. What fits: {row['right']}. The edge that "
-                f"decides: {label}, {row['miss']:+.1f} {unit} from it."
-            ]
-        )
-
-    def _next(self) -> None:
-        if self.practice is not None:
-            self.place = (self.place + 1) % len(self.practice.cards)
-        self._card()
-
-    def _room_part(self) -> None:
-        self.answers = w.Text(
-            description="The room's answers",
-            placeholder="empty: an invented room",
-            style=_LABEL,
-            layout=_WIDE,
-        )
-        part, self.room_out = self._part("Show the room", self._room)
-        self.room = w.VBox([self.answers, part])
-
-    def _room(self) -> str:
-        given = self.answers.value.strip()
-        table = given or source_table("demo_room_answers.csv")
-        read = read_answers(table, self.chart)
-        found = room_result(read, self.chart, practice=self.practice)
-        repeats = chance_of_wrong_size(
-            self.people(), self.chart, found.error, seed=self.seed.value
-        )
-        slides = [repeats_slide(repeats), *room_slides(found, self.chart.sizes)]
-        page = room_html(found, repeats, {s.name: drawn_of(s) for s in slides})
-        invented = "" if given else "This room is invented, slips and all."
-        return paragraphs([invented] if invented else []) + framed(page)
-
-    def _pack_part(self) -> None:
-        self.folder = w.Text(
-            value="lesson", description="Folder", style=_LABEL, layout=_WIDE
-        )
-        part, self.pack_out = self._part("Make the pack", self._pack)
-        self.pack = w.VBox([self.folder, part])
-
-    def _pack(self) -> str:
-        lesson = prepare_lesson(
-            str(self.population.value),
-            self.chart,
-            clients=self.number.value,
-            answers=self.answers.value.strip() or None,
-            draws=self.draws,
-            seed=self.seed.value,
-        )
-        home = self.folder.value.strip() or "lesson"
-        written = write_lesson(lesson, Path(home))
-        return paragraphs([f"{len(written)} files are in {home}."])
+        self.limits.value = bullets_html(lesson_limits(people))
+        self.sources.value = bullets_html(lesson_sources(people))
+        self.cards.deal()
+        self.room.use_settings()

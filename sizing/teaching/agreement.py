@@ -39,15 +39,20 @@ class Agreement:
             return "There is no guess with a true value to set beside it."
         rows = self.table[self.table["participant"] == TOGETHER]
         told = rows.set_index("statistic")["estimate"]
-        # Rounding must not leave a minus before nothing.
-        bias = round(float(told["bias"]), 1) + 0.0
-        words = f"{len(self.points)} guesses: on average {bias:+.1f} {unit}"
+        bias, low, high = (
+            _signed(float(told[name]))
+            for name in ("bias", "lower_limit", "upper_limit")
+        )
+        words = f"{len(self.points)} guesses: on average {bias} {unit}"
         if np.isfinite(told["lower_limit"]):
-            words += (
-                f"; 19 in 20 lie between {told['lower_limit']:+.1f} and "
-                f"{told['upper_limit']:+.1f} {unit} of the truth"
-            )
+            words += f"; 19 in 20 lie between {low} and {high} {unit} of the truth"
         return words + "."
+
+
+def _signed(value: float) -> str:
+    """Write a difference to the nearest half, nothing without a sign."""
+    half = round(2 * value) / 2 if np.isfinite(value) else 0.0
+    return f"{half:+g}" if half else "0"
 
 
 def limits_of_agreement(

@@ -20,6 +20,14 @@ STUDIES: tuple[str, ...] = (
     "Paediatric 1999",
     "NHANES 2017-18",
 )
+#: What a study is called on a page: where it was published, and when.
+STUDY_WORDS: dict[str, str] = {
+    "ED 2005": "Acad Emerg Med 2005",
+    "ED 2004": "Am J Emerg Med 2004",
+    "Fernandes 1999": "Can Fam Physician 1999",
+    "Paediatric 1999": "Pediatr Emerg Care 1999",
+    "NHANES 2017-18": "US survey 2017-18",
+}
 #: 2 is the normal curve, 1 Laplace's.
 _SHAPES = (1.0, 2.0)
 #: What a shape other than the normal must gain in the sum of squared misses:
@@ -103,7 +111,8 @@ class GuessModel:
         low, high = 100 * self.quantile(0.25), 100 * self.quantile(0.75)
         return (
             f"A {self.guesser}'s guess of body mass ({self.subjects}; fitted on "
-            f"{self.study or 'figures given'}): half are between "
+            f"{STUDY_WORDS.get(self.study, self.study) or 'figures given'}): half are "
+            "between "
             f"{low:+.0f} % and {high:+.0f} % of the scale, "
             f"{100 * within:.0f} % within 10 %, {100 * beyond:.0f} % off by more "
             "than 20 %."

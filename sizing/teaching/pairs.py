@@ -10,6 +10,7 @@ from scipy.spatial import cKDTree
 from sizing.chart import SizeChart
 from sizing.errors import SizingError
 from sizing.fit.core import limits
+from sizing.measures import vocabulary
 from sizing.population import People, age_band
 from sizing.teaching.choosing import (
     Bools,
@@ -52,8 +53,10 @@ class Pairs:
     def summary(self) -> str:
         """Return each pair as a sentence."""
         lines = []
+        labels = vocabulary().set_index("name")["label"]
         for row in self.table.to_dict("records"):
-            name, unit = str(row["parting_measure"]).rsplit("_", 1)
+            measure = str(row["parting_measure"])
+            unit = measure.rsplit("_", 1)[1]
             mass, stature = (
                 f"{row[f'{what}_a_{u}']:.0f} and {row[f'{what}_b_{u}']:.0f} {u}"
                 for what, u in (("body_mass", "kg"), ("stature", "cm"))
@@ -61,7 +64,7 @@ class Pairs:
             lines.append(
                 f"Pair {row['pair']}: both {row['sex']}, {mass}, {stature}; one needs "
                 f"{row['size_a']}, the other {row['size_b']}: "
-                f"{name.replace('_', ' ')} {row['a']:.0f} against {row['b']:.0f} "
+                f"{labels[measure].lower()} {row['a']:.0f} against {row['b']:.0f} "
                 f"{unit} ({row['evidence']})."
             )
         return "\n".join(lines) or "There is no such pair among these people."

@@ -1,5 +1,6 @@
 """Practice clients: seeded people from a population, from easy to hard."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,17 +8,19 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.chart import SizeChart
-from sizing.errors import SizingError
+from sizing.errors import SizingError, one_of
 from sizing.fit.core import limits
-from sizing.measures import to_tenths
+from sizing.measures import to_tenths, vocabulary
 from sizing.measures.edges import NO_HIGH, NO_LOW
-from sizing.population import People, age_band
+from sizing.population import People, age_band, population_titles
 from sizing.teaching.choosing import edge_margins, reading_errors
 
 #: Distance from the edge that decides, in SDs of one reading: from so many on.
 DIFFICULTIES: dict[str, float] = {"easy": 2.0, "middling": 0.75, "hard": 0.0}
-#: Cards show whole steps of this, in cm or kg, as a tape and a scale are read.
-CARD_STEP = 0.5
+#: Cards show whole steps of these, as people read a tape and a scale.
+CARD_STEPS: Mapping[str, float] = {"cm": 0.5, "kg": 1.0}
+#: The same for people who read inches and pounds: half an inch, a pound.
+IMPERIAL_STEPS: Mapping[str, float] = {"cm": 1.27, "kg": 0.45359237}
 
 
 @dataclass(frozen=True)
@@ -45,13 +48,19 @@ class Practice:
         count = self.answers["difficulty"].value_counts(sort=False)
         parts = ", ".join(f"{n} {word}" for word, n in count.items() if n)
         return (
-            f"{len(self.cards)} practice clients from {self.people}, sized by "
+            f"{len(self.cards)} practice clients from "
+            f"{population_titles().get(self.people, self.people)}, sized by "
             f"'{self.chart}': {parts} (seed {self.seed})."
         )
 
 
 def practice_clients(
-    people: People, chart: SizeChart, *, n: int = 12, seed: int = 1
+    people: People,
+    chart: SizeChart,
+    *,
+    n: int = 12,
+    seed: int = 1,
+    steps: Mapping[str, float] = CARD_STEPS,
 ) -> Practice:
     """Draw practice clients from a population, from easy to hard.
 
@@ -63,14 +72,17 @@ def practice_clients(
         How many, 1 or more; a third of each difficulty, as far as there are
         enough people of it.
     seed : int
-        Same people, chart and seed: same cards.
+        Same people, chart, seed and steps: same cards.
+    steps : mapping
+        To what a card's lengths (``cm``) and masses (``kg``) are rounded, in cm and
+        kg: half a cm and a kg, or ``IMPERIAL_STEPS``.
 
     Returns
     -------
     Practice
         ``.cards``: card (``card 1``, ...), sex, age (a band of years), and the
         measures that the chart limits with body mass and stature, each rounded
-        to 0.5 cm or 0.5 kg. ``.answers``: card; difficulty; distance_sd (from
+        to ``steps``. ``.answers``: card; difficulty; distance_sd (from
         the edge that decides, in SDs of one reading); measure and miss (that
         edge's measure, and the distance in cm or kg: with 0 or more some size
         fits, below 0 none does); outcome (``fits``, ``choice``, ``none``);
@@ -102,15 +114,17 @@ def practice_clients(
     if isinstance(n, bool) or not isinstance(n, (int, np.integer)) or n < 1:
         raise SizingError(f"Give a whole number of cards, 1 or more, not {n!r}.")
     shown = _shown(people, chart)
-    step = people.frame[shown].to_numpy(dtype=float, na_value=np.nan) / CARD_STEP
-    steps = np.floor(step + 0.5 + 1e-9)
-    rounded = pd.DataFrame((steps * CARD_STEP).round(1), columns=shown)
+    grid = np.array([steps[measure.rsplit("_", 1)[1]] for measure in shown])
+    whole_steps = np.floor(
+        people.frame[shown].to_numpy(dtype=float, na_value=np.nan) / grid + 0.5 + 1e-9
+    )
+    rounded = pd.DataFrame((whole_steps * grid).round(4), columns=shown)
     whole = rounded.notna().all(axis=1).to_numpy() & (people.weight > 0).to_numpy()
     kept = np.flatnonzero(whole)
     count = people.frame["person"].iloc[kept].nunique()
     if count < n:
         raise SizingError(
-            f"There are {count} people with {', '.join(shown)}, too few for {n} "
+            f"There are {count} people with {_labels(shown)}, too few for {n} "
             "cards: ask for fewer cards or choose another population."
         )
     sd = reading_errors()
@@ -164,6 +178,57 @@ def difficulty(distance_sd: float) -> str:
     return next(w for w, least in DIFFICULTIES.items() if abs(distance_sd) >= least)
 
 
+def size_margins(card: pd.Series, chart: SizeChart, size: str) -> pd.DataFrame:
+    """Return how far inside each edge of a size a practice client is.
+
+    Parameters
+    ----------
+    card : Series
+        A row of ``Practice.cards``.
+    chart : SizeChart
+    size : str
+        One of the chart's.
+
+    Returns
+    -------
+    DataFrame
+        One row per measure that the size limits: measure, value, low, high (cm or
+        kg; missing where there is no limit), margin (to the nearer edge: 0 or more
+        inside, below 0 outside), distance_sd (the same in SDs of one reading).
+
+    Examples
+    --------
+    >>> from sizing.chart import demo_chart
+    >>> card = pd.Series({"body_mass_kg": 70.0, "hip_circumference_cm": 106.0,
+    ...     "shoulder_height_sitting_cm": 58.0, "buttock_popliteal_length_cm": 48.0})
+    >>> rows = size_margins(card, demo_chart(), "adult 1").set_index("measure")
+    >>> float(rows.loc["hip_circumference_cm", "margin"])
+    -2.0
+    """
+    one_of("size", size, chart.sizes)
+    place = chart.sizes.index(size)
+    sd = reading_errors()
+    rows = []
+    for measure, (lows, highs) in limits(chart).items():
+        low, high = int(lows[place]), int(highs[place])
+        x = int(to_tenths([card[measure]])[0])
+        gaps = [x - low] * (low > NO_LOW) + [high - x] * (high < NO_HIGH)
+        if not gaps:
+            continue
+        rows.append(
+            {
+                "measure": measure,
+                "value": float(card[measure]),
+                "low": low / 10 if low > NO_LOW else np.nan,
+                "high": high / 10 if high < NO_HIGH else np.nan,
+                "margin": min(gaps) / 10,
+                "distance_sd": min(gaps) / 10 / sd[measure],
+            }
+        )
+    names = ["measure", "value", "low", "high", "margin", "distance_sd"]
+    return pd.DataFrame(rows, columns=names)
+
+
 def sizes_in_words(
     fits: npt.NDArray[np.bool_], sizes: tuple[str, ...], *, none: str = "none"
 ) -> str:
@@ -183,11 +248,16 @@ def _shown(people: People, chart: SizeChart) -> list[str]:
     lacking = [m for m in wanted if m not in people.frame]
     if lacking:
         raise SizingError(
-            f"{people.name} has no {', '.join(lacking)}, which the chart limits: no "
+            f"{people.name} has no {_labels(lacking)}, which the chart limits: no "
             "card could be answered. Choose people who have it, or another chart."
         )
     first = [m for m in ("body_mass_kg", "stature_cm") if m in people.frame]
     return [*first, *(m for m in wanted if m not in first)]
+
+
+def _labels(measures: list[str]) -> str:
+    words = vocabulary().set_index("name")["label"]
+    return ", ".join(words[measure].lower() for measure in measures)
 
 
 def _spread(

@@ -23,6 +23,7 @@ from sizing.teaching.choosing import (
 )
 from sizing.teaching.practice import Practice, sizes_in_words
 from sizing.teaching.tem import MeasuringError, measuring_error
+from sizing.teaching.ways_shares import PUT_WRONG_OUTCOMES
 
 _WHO = ["participant", "subject"]
 TOGETHER = "together"
@@ -42,6 +43,8 @@ class RoomResult:
         source, participant (``together`` first), outcome (see
         ``sizing.teaching.choosing.CHOICE_OUTCOMES``), count, n, estimate, low,
         high, method.
+    wrong : DataFrame
+        The same columns without ``outcome``: put in a size that does not fit.
     guesses : dict
         Measure to ``Agreement``.
     error : MeasuringError
@@ -54,6 +57,7 @@ class RoomResult:
 
     confusion: pd.DataFrame
     sizes: pd.DataFrame
+    wrong: pd.DataFrame
     guesses: Mapping[str, Agreement]
     error: MeasuringError
     not_counted: pd.DataFrame
@@ -179,7 +183,7 @@ def room_result(
     )
     return RoomResult(
         confusion,
-        _outcomes(every),
+        *_outcomes(every),
         guesses,
         measuring_error(answers.readings, measurer=measurer),
         lost,
@@ -246,30 +250,36 @@ def _by_tape(
     return wide[_WHO].assign(size=names[best], source="tape")[columns], out
 
 
-def _outcomes(every: pd.DataFrame) -> pd.DataFrame:
-    """Count each outcome, together and by participant."""
-    rows = []
+def _outcomes(every: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Count each outcome, and all wrong sizes, together and by participant."""
+    rows, wrong = [], []
     for source, own in every.groupby("source", sort=False):
         groups = [(TOGETHER, own), *own.groupby("participant", sort=False)]
         for who, part in groups:
+            about = {"source": source, "participant": who}
             for outcome in CHOICE_OUTCOMES:
-                count, n = int((part["outcome"] == outcome).sum()), len(part)
-                low, high = binomial_interval(count / n, n)
-                rows.append(
-                    {
-                        "source": source,
-                        "participant": who,
-                        "outcome": outcome,
-                        "count": count,
-                        "n": n,
-                        "estimate": count / n,
-                        "low": low,
-                        "high": high,
-                        "method": "95 %, Clopper and Pearson",
-                    }
-                )
-    columns = ["source", "participant", "outcome", "count", "n", "estimate"]
-    return pd.DataFrame(rows, columns=[*columns, "low", "high", "method"])
+                count = int((part["outcome"] == outcome).sum())
+                rows.append({**about, "outcome": outcome} | _share(count, len(part)))
+            count = int(part["outcome"].isin(PUT_WRONG_OUTCOMES).sum())
+            wrong.append(about | _share(count, len(part)))
+    who = ["source", "participant"]
+    figures = ["count", "n", "estimate", "low", "high", "method"]
+    return (
+        pd.DataFrame(rows, columns=[*who, "outcome", *figures]),
+        pd.DataFrame(wrong, columns=[*who, *figures]),
+    )
+
+
+def _share(count: int, n: int) -> dict[str, object]:
+    low, high = binomial_interval(count / n, n)
+    return {
+        "count": count,
+        "n": n,
+        "estimate": count / n,
+        "low": low,
+        "high": high,
+        "method": "95 %, Clopper and Pearson",
+    }
 
 
 def _guesses(

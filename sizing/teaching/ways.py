@@ -12,7 +12,7 @@ from sizing.chart import SizeChart, demo_chart
 from sizing.coverage.coverage import EVERYONE
 from sizing.errors import SizingError, one_of
 from sizing.fit.core import limits
-from sizing.population import People, load_people
+from sizing.population import People, load_people, population_titles
 from sizing.teaching.choosing import (
     ADULT_FROM,
     Ints,
@@ -97,7 +97,10 @@ class WaysResult:
         """Return the result in plain words, with the cautions."""
         rows = self.overall.set_index(["way", "outcome"])
         ways = list(dict.fromkeys(self.table["way"]))
-        lines = [f"{self.people} sized by '{self.chart}', n = {rows['n'].iloc[0]:,}."]
+        who = population_titles().get(self.people, self.people)
+        lines = [
+            f"{who.capitalize()}, sized by '{self.chart}', n = {rows['n'].iloc[0]:,}."
+        ]
         for way in ways:
             fits, wrong = rows.loc[(way, "fitting")], rows.loc[(way, PUT_WRONG)]
             lines.append(
@@ -107,8 +110,8 @@ class WaysResult:
         if "by_eye" in ways and len(worst := self.worst_groups()):
             top = worst.iloc[0]
             lines.append(
-                f"Guessing fails most in the group '{top['by']}: {top['level']}': of "
-                f"those whom some size fits, {_words(top)} are not put in it."
+                f"Guessing fails most in the group '{top['level']}': of those whom "
+                f"some size fits, {_words(top)} are not put in it."
             )
         lines.append(" ".join(cautions("wrong_size", "assessment", "label", "load")))
         return "\n".join(lines)
@@ -116,7 +119,7 @@ class WaysResult:
 
 def _words(row: pd.Series) -> str:
     low, high = 100 * row["low"], 100 * row["high"]
-    return f"{100 * row['estimate']:.1f} % ({low:.1f} to {high:.1f})"
+    return f"{100 * row['estimate']:.0f} % ({low:.0f} to {high:.0f})"
 
 
 def compare_ways(
