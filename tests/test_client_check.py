@@ -140,7 +140,9 @@ def test_between_and_outside_are_said_with_what_is_missing():
     )
     assert found.status == "beyond_largest"
     assert "larger than its largest" in found.answer()
-    assert f"too small by {found.nearest['miss']:.1f} cm" in found.answer()
+    # To half a cm, and never less than it is.
+    miss = np.ceil(2 * found.nearest["miss"]) / 2
+    assert f"too small by {miss:g} cm in hip girth" in found.answer()
 
 
 def test_allowances_are_settings_in_sight():

@@ -23,8 +23,8 @@ GOOD = {"sex": "female", "age_years": 60, "body_mass_kg": 70, "stature_cm": 162}
         ({"body_mass_kg": "seventy"}, ["text"]),
         ({"body_mass_kg": 19, "stature_cm": 110}, ["child", "check the age"]),
         ({"stature_cm": 105, "body_mass_kg": 22}, ["child", "check the age"]),
-        ({"hip_circumference_cm": 68}, ["hip circumference", "would be expected"]),
-        ({"waist_circumference_cm": 210}, ["waist circumference", "would be expected"]),
+        ({"hip_circumference_cm": 68}, ["hip girth", "would be expected"]),
+        ({"waist_circumference_cm": 210}, ["waist girth", "would be expected"]),
         ({"hip_circumference_cm": 41}, ["inches"]),
         ({"sex": "x"}, ["sex"]),
         ({"hips_cm": 100}, ["hip_circumference_cm"]),
@@ -55,7 +55,7 @@ def test_a_wrong_entry_is_named_before_any_size(wrong, words):
 def test_what_was_confirmed_is_kept_in_the_answer():
     entry = GOOD | {"hip_circumference_cm": 68}
     answer = check_client(demo_chart(), entry, confirmed=True)
-    assert len(answer.doubts) == 1 and "hip circumference" in answer.doubts[0]
+    assert len(answer.doubts) == 1 and "hip girth" in answer.doubts[0]
     assert "Confirmed although it looked wrong" in answer.summary()
 
 

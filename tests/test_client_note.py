@@ -13,9 +13,7 @@ from sizing.cli import chart as chart_command
 from sizing.cli import client as client_command
 from sizing.client import check_client, with_edge
 from sizing.errors import SizingError
-from sizing.report.client_form import ClientForm
 from sizing.report.client_note import REMINDER, Decision, client_note
-from sizing.report.own_chart_form import OwnChartForm
 
 WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 61, "knee_height_cm": 48}
 DECISION = Decision(
@@ -160,94 +158,3 @@ def test_a_bad_chart_is_refused_with_every_problem(tmp_path):
     with pytest.raises(SizingError) as caught:
         run(chart_command, str(bad))
     assert "comma" in str(caught.value) and "above the high limit" in str(caught.value)
-
-
-class Dropped:
-    """Stands for an upload box with one file in it."""
-
-    def __init__(self, path):
-        self.value = ({"name": path.name, "content": path.read_bytes()},)
-
-
-def test_the_chart_form_follows_a_chart_and_its_edges(tmp_path):
-    form = OwnChartForm("bariatric", draws=1)
-    heard = []
-    form.listeners.append(heard.append)
-    bad = tmp_path / "bad.csv"
-    bad.write_text('size,hip_circumference_cm_low\none,"70,5"\n')
-    form._dropped(Dropped(bad), second=False)
-    assert "comma" in form.told.value and not heard
-    mine = tmp_path / "mine.csv"
-    write_chart(demo_chart(), mine)
-    form._dropped(Dropped(mine), second=False)
-    assert "Read:" in form.told.value and len(heard) == 1
-    form.size.value, form.measure.value = "bariatric 3", "hip_circumference_cm"
-    form.end.value = "high"
-    picture = form.image.value
-    form.value.value = 170.0
-    assert form.edited.frame["hip_circumference_cm_high"].iloc[-1] == 170.0
-    assert "points" in form.change.value and form.image.value != picture
-    assert heard[-1].frame["hip_circumference_cm_high"].iloc[-1] == 170.0
-    assert "edges moved" in heard[-1].name
-    form.path.value = str(tmp_path / "edited.csv")
-    form.save_edited()
-    saved = (tmp_path / "edited.csv").read_bytes()
-    form.value.value = 172.0
-    form.save_edited()
-    assert "already" in form.told.value
-    assert (tmp_path / "edited.csv").read_bytes() == saved
-    form.use(form.chart)
-    assert "nothing has changed" in form.change.value
-
-
-def test_an_answer_goes_when_an_entry_or_the_chart_changes():
-    form = ClientForm()
-    form.sex.value, form.age.value = "female", "74"
-    form.values["hip_circumference_cm"].value = "101"
-    form.check()
-    assert form.answer is not None
-    form.values["hip_circumference_cm"].value = "110"
-    assert form.answer is None and "check the client again" in form.out.value
-    form.show_note()
-    assert "Check the client first" in form.note_out.value
-    form.check()
-    assert form.answer is not None
-    form.show_note()
-    form.use_chart(demo_chart())
-    assert form.answer is None and form.note is None
-    assert "iframe" not in form.note_out.value
-
-
-def test_margins_that_cannot_be_read_are_told_whatever_is_chosen_next(tmp_path):
-    form = OwnChartForm("bariatric", draws=1)
-    bad = tmp_path / "margins.csv"
-    bad.write_text("what,share\nsex,0.5\n")
-    form.margins = Dropped(bad)
-    form._tell_margins()
-    assert "margins.csv" in form.told.value
-    form.told.value = ""
-    form.people_name.value = "care_home"
-    assert "margins.csv" in form.told.value
-
-
-def test_the_client_form_answers_refuses_and_keeps_nothing(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    form = ClientForm()
-    form.show_note()
-    assert "Check the client first" in form.note_out.value
-    form.sex.value, form.age.value = "female", "74"
-    form.values["body_mass_kg"].value = "61,5"
-    form.check()
-    assert "comma" in form.out.value and form.answer is None
-    form.values["body_mass_kg"].value = "61"
-    form.ways["body_mass_kg"].value = "hoist scale"
-    form.loads["hoist"].value = "160"
-    form.check()
-    assert form.answer is not None and cautions()[0].split("'")[0] in form.out.value
-    form.size.value = form.answer.first["size"]
-    form.show_note()
-    assert "iframe" in form.note_out.value
-    assert list(tmp_path.iterdir()) == []
-    form.path.value = "note.html"
-    form.save_note()
-    assert (tmp_path / "note.html").is_file()

@@ -11,10 +11,12 @@ from sizing.report.lab_notebooks import CORNER
 from sizing.report.lab_units import UNITS, UnitSwitch, understood, written
 
 SIZES = st.floats(20, 250).map(lambda value: round(value, 1))
+#: A girth that some body has, be it cm or inches: the gate refuses others.
+GIRTHS = st.floats(25, 90).map(lambda value: round(value, 1))
 
 
 @pytest.mark.filterwarnings("ignore::sizing.errors.SizingWarning")
-@given(value=SIZES, unit=st.sampled_from(["cm", "in"]))
+@given(value=GIRTHS, unit=st.sampled_from(["cm", "in"]))
 def test_a_length_is_read_as_the_unit_gate_reads_it(value, unit):
     column = f"hip_circumference_{unit}"
     gate = to_standard_units(pd.DataFrame({column: [value]}), allow_unusual=True)

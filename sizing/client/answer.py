@@ -92,6 +92,11 @@ class ClientAnswer:
         near = self.first["estimate"] < SURE and second["estimate"] >= IN_PLAY
         return second if near or second["estimate"] >= RUNNER_UP else None
 
+    @property
+    def nothing_bears(self) -> bool:
+        """Whether the body mass as stated is over the load limit with every size."""
+        return bool(self.sizes["over_load"].all())
+
     def answer(self) -> str:
         """Return the answer in one or two sentences, with its uncertainty."""
         from sizing.client.words import answer_words

@@ -1,5 +1,6 @@
 """One client: what is known of her, through the unit gate."""
 
+import re
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -25,6 +26,11 @@ from sizing.population.growth import value_at
 
 YOUNGEST = AGE_LIMITS[0]
 ABOUT = "what was entered of the client"
+#: A warning of the unit gate, of one value in one column.
+_WARNED = re.compile(
+    r"row 2, column '(\w+)': (.*?)(?: \(found: ([\d.]+)\))?"
+    r"\. Allowed: (.*?)\. What to do: (.*)\."
+)
 
 
 @dataclass(frozen=True)
@@ -197,6 +203,16 @@ def _of_one(problem: Problem, given: Mapping[str, Any]) -> Problem:
     return replace(problem, row=None, action=action)
 
 
+def _of_line(line: str) -> Problem:
+    """Return the unit gate's warning of one value as a problem."""
+    parts = _WARNED.fullmatch(line)
+    if parts is None:
+        return Problem(line.replace("row 2, ", ""))
+    column, what, found, allowed, action = parts.groups()
+    value = float(found) if found else None
+    return Problem(what, allowed, action, column=column, value=value)
+
+
 def like_a_child(measure: str, value: float, sex: str, age_years: float) -> str:
     """Say of how old a child an adult's stature or body mass would be, or nothing.
 
@@ -232,12 +248,14 @@ def _standard(
     for item in caught:
         if issubclass(item.category, SizingWarning):
             lines = str(item.message).split("\n- ")[1:]
-            unusual += [Problem(line.replace("row 2, ", "")) for line in lines]
+            unusual += [_of_line(line) for line in lines]
     if unusual and not confirmed:
         raise InputProblems(
             [
                 replace(
-                    one, action="check it; if it is right, say that it is confirmed"
+                    one,
+                    action="check the number and its unit, or measure again; if it is "
+                    "right, say that it is confirmed",
                 )
                 for one in unusual
             ],

@@ -8,6 +8,7 @@ from scipy.special import chdtrc
 from sizing.client.client import Client, like_a_child
 from sizing.client.how import ESTIMATED, Reading
 from sizing.client.posterior import build_of, draw_bodies
+from sizing.client.words import plain
 from sizing.errors import Problem
 from sizing.measures import MEASURES
 from sizing.measures.columns import OF_KIND, UNIT_WORDS
@@ -50,8 +51,8 @@ def doubtful(client: Client, *, seed: int = 1) -> tuple[Problem, ...]:
     >>> from sizing.client.client import client_from
     >>> told = doubtful(client_from({"sex": "female", "age_years": 60,
     ...     "body_mass_kg": 70, "stature_cm": 162, "hip_circumference_cm": 65}))
-    >>> told[0].column, told[0].what[:48]
-    ('hip_circumference_cm', 'with the rest of what was entered, a hip circumf')
+    >>> told[0].column, told[0].what[:44]
+    ('hip_circumference_cm', 'with the rest of what was entered, a hip gir')
     """
     found: list[Problem] = []
     readings = list(client.readings)
@@ -107,11 +108,11 @@ def _among(
 
 def _words(one: Reading, centre: float, spread: float, client: Client) -> Problem:
     unit = one.measure.rsplit("_", 1)[1]
-    name = one.measure.rsplit("_", 1)[0].replace("_", " ")
+    name = plain(one.measure)
     low, mid, high = np.exp(centre + spread * np.array([-3.0, 0.0, 3.0]))
     what = (
         f"with the rest of what was entered, a {name} of about {mid:.0f} {unit} would "
-        f"be expected (nearly all such people: {low:.0f} to {high:.0f})"
+        f"be expected (nearly all such people: {low:.0f} to {high:.0f} {unit})"
     )
     hints = [*_units(one, centre, spread), *_child(one, client)]
     again = "measure it again" if one.how != ESTIMATED else "measure the segment again"

@@ -8,6 +8,13 @@ from scipy import stats
 
 from sizing.cautions import cautions
 from sizing.chart import SizeChart, chart_from, review_chart
+from sizing.client.chart_words import (
+    finding_words,
+    load_words,
+    percent_span,
+    why_words,
+)
+from sizing.client.words import share
 from sizing.coverage import (
     Coverage,
     coverage,
@@ -73,15 +80,15 @@ class ChartJudgement:
         """Return the coverage in one sentence."""
         row = self.coverage.table.iloc[0]
         return (
-            f"{self.chart.name} fits {100 * row['estimate']:.1f} % of {self.people} "
-            f"({100 * row['low']:.1f} to {100 * row['high']:.1f} %, 95 % interval, "
+            f"{self.chart.name} fits {share(row['estimate'])} of {self.people} "
+            f"({100 * row['low']:.0f} to {100 * row['high']:.0f} %, 95 % interval, "
             f"n = {row['n']:,})."
         )
 
     def summary(self) -> str:
         """Return what matters in plain words, with the cautions."""
         lines = [self.answer()]
-        lines += [f"Of the chart: {words}." for words in self.findings["words"]]
+        lines += [f"Of the chart: {words}." for words in finding_words(self.findings)]
         for _, row in self.why.iterrows():
             lines.append(why_words(row))
         if self.unneeded:
@@ -91,35 +98,8 @@ class ChartJudgement:
                 f"other, at most {100 * most:.1f} % by the intervals): "
                 f"{', '.join(self.unneeded)}."
             )
-        heavy = self.sizes[self.sizes["load_first"] > 0]
-        for _, row in heavy.iterrows():
-            lines.append(
-                f"{row['size']}: the load limit of {row['load_limit_kg']:g} kg rules "
-                f"out {100 * row['load_first']:.2f} % of all people whom the fabric "
-                "would fit."
-            )
+        lines += load_words(self.sizes)
         return "\n".join([*lines, *self.limits, " ".join(cautions())])
-
-
-_HOW = {
-    "too_small_for": "their nearest size is too small",
-    "too_large_for": "their nearest size is too large",
-    "over_load": "their nearest size has too low a load limit",
-    "not_measured": "it was not measured",
-}
-
-
-def why_words(row: pd.Series) -> str:
-    """Return one row of ``why_none`` in plain words."""
-    name, unit = str(row["measure"]).rsplit("_", 1)
-    words = (
-        f"{100 * row['estimate']:.1f} % ({100 * row['low']:.1f} to "
-        f"{100 * row['high']:.1f}) have no size because of {name.replace('_', ' ')}: "
-        f"{_HOW[str(row['direction'])]}"
-    )
-    if np.isfinite(row["miss_median"]):
-        words += f", for half of them by {row['miss_median']:.1f} {unit} or less"
-    return f"{words}."
 
 
 def judge_chart(
@@ -170,9 +150,9 @@ def judge_chart(
     table = pd.DataFrame({"size": chart.sizes, "group": chart.frame["group"]})
     limit = chart.load_limits()
     table["load_limit_kg"] = np.where(limit == NO_HIGH, np.nan, limit / 10)
-    for share, name in (("fits", "fits"), ("only_size", "needs")):
+    for kind, name in (("fits", "fits"), ("only_size", "needs")):
         for column, end in (("estimate", ""), ("low", "_low"), ("high", "_high")):
-            table[name + end] = by_size.loc[share].loc[list(chart.sizes), column].array
+            table[name + end] = by_size.loc[kind].loc[list(chart.sizes), column].array
     place = layout(people)
     first = _load_first(people, chart)
     columns = [first[rows].astype(float) for rows in place.rows]
@@ -278,8 +258,9 @@ class Nudge:
     chart : SizeChart
         With the edge moved.
     table : DataFrame
-        One row: share_a, share_b, estimate, low, high, method, n, changed (people
-        and draws that are covered by one chart only).
+        One row: share_a, share_b, share_b_low, share_b_high (Wilson's score
+        interval), estimate, low, high, method, n, changed (people and draws that
+        are covered by one chart only).
     """
 
     chart: SizeChart
@@ -288,15 +269,16 @@ class Nudge:
     def summary(self) -> str:
         """Return the change in coverage in one sentence."""
         row = self.table.iloc[0]
+        covered = percent_span(row, "share_b", "share_b_")
         if row["changed"] == 0:
             return (
-                f"{100 * row['share_b']:.0f} % are covered; nothing has changed "
-                f"(n = {row['n']:,})."
+                f"{covered} are covered (95 % interval, n = {row['n']:,}); no edge has "
+                "been moved that changes it."
             )
         return (
-            f"Now {100 * row['share_b']:.1f} % are covered, {100 * row['share_a']:.1f} "
-            f"% before: {100 * row['estimate']:+.2f} points (95 %: "
-            f"{100 * row['low']:+.2f} to {100 * row['high']:+.2f}, n = {row['n']:,})."
+            f"Now {covered} are covered, {share(row['share_a'])} before: "
+            f"{100 * row['estimate']:+.2f} points (95 %: {100 * row['low']:+.2f} to "
+            f"{100 * row['high']:+.2f}, n = {row['n']:,})."
         )
 
 
@@ -348,10 +330,15 @@ def nudge(
     variance = float(means.variance[0, 2])
     number = float(np.ravel(means.n_effective)[0])
     half = t * np.sqrt(variance) if variance > 0 else t**2 / (number + t**2)
+    low, high = wilson(
+        means.estimate, means.variance, means.df, means.n_effective[:, None]
+    )
     table = pd.DataFrame(
         {
             "share_a": [share_a],
             "share_b": share_b,
+            "share_b_low": low[0, 1],
+            "share_b_high": high[0, 1],
             "estimate": change,
             "low": max(change - half, -1.0),
             "high": min(change + half, 1.0),

@@ -51,7 +51,7 @@ class StatureEstimate:
         words = (
             f"Stature estimated from {_words(row['segment'])}: "
             f"{row['estimate']:.1f} cm (9 in 10 such people: {row['low']:.1f} to "
-            f"{row['high']:.1f}; {row['source']})"
+            f"{row['high']:.1f} cm; {str(row['source']).split('; error in use')[0]})"
         )
         if row["ages"] == "beyond":
             words += (

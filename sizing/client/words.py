@@ -1,24 +1,47 @@
 """What an answer says, in plain words."""
 
+from functools import cache
+
 import numpy as np
 import pandas as pd
 
 from sizing.client.answer import ClientAnswer
 from sizing.client.growth import measure_again_in
+from sizing.measures import vocabulary
+from sizing.measures.written import Say, written
 
 #: Below this gain taking a further measure settles little (our choice).
 _LITTLE = 0.01
+#: What room comes to that rounds down to nothing.
+_NOTHING = ("0 cm", "0 in", "0 kg", "0 lb")
+#: How a chance, and the span behind it, are to be read.
+ABOUT_CHANCES = (
+    "A chance holds the error of each reading, the spread between people and how sure "
+    "the body model is of itself. The span behind it holds only how exact the "
+    "reckoning by random draws is (Monte Carlo, 95 %)."
+)
+
+
+@cache
+def _labels() -> dict[str, str]:
+    words = vocabulary()
+    return {
+        str(name): str(label).lower().replace(",", "")
+        for name, label in zip(words["name"], words["label"], strict=True)
+    }
 
 
 def plain(measure: str) -> str:
-    """Return a measure's name as words.
+    """Return what a measure is called within a sentence: the vocabulary's label.
 
     Examples
     --------
-    >>> plain("hip_circumference_cm")
-    'hip circumference'
+    >>> plain("hip_circumference_cm"), plain("shoulder_height_sitting_cm")
+    ('hip girth', 'shoulder height sitting')
+    >>> plain("knee_height_cm")
+    'knee height'
     """
-    return measure.rsplit("_", 1)[0].replace("_", " ")
+    return _labels().get(measure, measure.rsplit("_", 1)[0].replace("_", " "))
 
 
 def unit(measure: str) -> str:
@@ -47,36 +70,43 @@ def share(p: float) -> str:
     return f"{100 * p:.0f} %"
 
 
-def _span(row: pd.Series) -> str:
+def span(row: pd.Series) -> str:
+    """Return a chance with the span behind it."""
     return (
         f"{share(row['estimate'])} ({100 * row['low']:.0f} to {100 * row['high']:.0f})"
     )
 
 
-def answer_words(answer: ClientAnswer) -> str:
-    """Return the answer in one or two sentences."""
+def capital(text: str) -> str:
+    """Return a sentence with a capital at its beginning."""
+    return text[:1].upper() + text[1:]
+
+
+def answer_words(answer: ClientAnswer, *, say: Say = written) -> str:
+    """Return the answer in one or two sentences, measures written by ``say``."""
     status = answer.status
     none = float(
         answer.outcomes.set_index("outcome")["estimate"].drop(["one", "choice"]).sum()
     )
-    if answer.sizes["over_load"].all():
+    if answer.nothing_bears:
         known = answer.client.known["body_mass_kg"].value
-        limit = answer.sizes["load_limit_kg"].max()
+        limit = float(answer.sizes["load_limit_kg"].max())
         return (
-            f"Over the load limit: body mass {known:g} kg, lowest load limit of all "
-            f"parts {limit:g} kg. No size may be used with these parts, whatever else "
-            "fits."
+            f"Over the load limit: body mass {say(known, 'body_mass_kg', to='tenth')}, "
+            "lowest load limit of all parts "
+            f"{say(limit, 'load_limit_kg', to='tenth')}. No size may be used with "
+            "these parts, whatever else fits."
         )
     if status == "fits":
-        words = _named(answer)
+        words = _named(answer, say)
         if none >= 0.05:
             words += f" That no size fits has a chance of {share(none)}."
         return words
-    missing = _missing(answer)
+    missing = _missing(answer, say)
     if status == "not_settled":
         return (
-            f"Not settled: no size has an even chance. {_named(answer)} That none fits "
-            f"has a chance of {share(none)}."
+            "Not settled: no size has an even chance. "
+            f"{_named(answer, say)} That none fits has a chance of {share(none)}."
         )
     lead = {
         "between": "Between sizes",
@@ -87,40 +117,53 @@ def answer_words(answer: ClientAnswer) -> str:
     words = f"{lead} (chance that no size fits: {share(none)}).{missing}"
     if answer.first["estimate"] >= 0.05:
         first = answer.first
-        words += f" Likeliest to fit nevertheless: {first['size']}, {_span(first)}."
+        words += f" Likeliest to fit nevertheless: {first['size']}, {span(first)}."
     return words
 
 
-def _named(answer: ClientAnswer) -> str:
+def _named(answer: ClientAnswer, say: Say) -> str:
     """Name the likeliest size, and the runner-up where it is close."""
     first, second = answer.first, answer.runner_up
     words = (
-        f"Size {first['size']} fits all measures with a chance of {_span(first)}; "
-        f"{plain(first['deciding_measure'])} decides, {_room(first)}."
+        f"Size {first['size']} fits all measures with a chance of {span(first)}; "
+        f"{plain(first['deciding_measure'])} decides, {_room(first, say)}."
     )
     if second is not None:
         words += (
-            f" Runner-up: {second['size']}, {_span(second)}; "
-            f"{plain(second['deciding_measure'])} decides, {_room(second)}."
+            f" Runner-up: {second['size']}, {span(second)}; "
+            f"{plain(second['deciding_measure'])} decides, {_room(second, say)}."
         )
     return words
 
 
-def _room(row: pd.Series) -> str:
-    margin, name = float(row["margin"]), unit(str(row["deciding_measure"]))
+def _room(row: pd.Series, say: Say) -> str:
+    return room_words(float(row["margin"]), str(row["deciding_measure"]), say=say)
+
+
+def room_words(margin: float, measure: str, *, say: Say = written) -> str:
+    """Return how far inside or outside an edge a measure lies, never flattered.
+
+    Examples
+    --------
+    >>> room_words(3.3, "hip_circumference_cm"), room_words(0.2, "stature_cm")
+    ('3 cm inside its nearer edge', 'only just inside its nearer edge')
+    >>> room_words(-0.2, "hip_circumference_cm")
+    '0.5 cm outside its edge'
+    """
     if not np.isfinite(margin):
         return "with no edge"
-    if margin >= 0:
-        return f"{margin:.1f} {name} inside its nearer edge"
-    return f"{-margin:.1f} {name} outside its edge"
+    text = say(margin, measure, to="down")
+    if margin < 0:
+        return f"{text.lstrip('-')} outside its edge"
+    return f"{'only just' if text in _NOTHING else text} inside its nearer edge"
 
 
-def _missing(answer: ClientAnswer) -> str:
+def _missing(answer: ClientAnswer, say: Say) -> str:
     near = answer.nearest
     if not near:
         return ""
     measure = str(near["measure"])
-    amount = f"{near['miss']:.1f} {unit(measure)}"
+    amount = say(-float(near["miss"]), measure, to="down").lstrip("-")
     how = {
         "too_small_for": f"is too small by {amount} in {plain(measure)}",
         "too_large_for": f"is too large by {amount} in {plain(measure)}",
@@ -154,22 +197,23 @@ def _second_time(answer: ClientAnswer) -> str:
     return f"taking {decides} a second time is the best check of the size named first."
 
 
-def growth_words(answer: ClientAnswer) -> list[str]:
+def growth_words(answer: ClientAnswer, *, say: Say = written) -> list[str]:
     """Return when a child leaves the size, and when to measure again."""
     if answer.client.age_years is None or answer.client.age_years >= 20:
         return []
     lines = []
     for _, row in answer.growth.iterrows():
+        measure = str(row["measure"])
         if np.isfinite(row["estimate"]):
             high = f"{row['high']:.1f}" if np.isfinite(row["high"]) else "after 20"
             lines.append(
-                f"{plain(row['measure'])} leaves {answer.first['size']} "
-                f"({row['high_edge']:g} {unit(row['measure'])}) at about "
+                f"{plain(measure)} leaves {answer.first['size']} "
+                f"({say(row['high_edge'], measure, to='tenth')}) at about "
                 f"{row['estimate']:.1f} years (9 in 10: {row['low']:.1f} to {high})"
             )
         else:
             lines.append(
-                f"{plain(row['measure'])} stays within {answer.first['size']} until 20 "
+                f"{plain(measure)} stays within {answer.first['size']} until 20 "
                 f"with a chance of {share(row['beyond_20'])}"
             )
     months = 12 * measure_again_in(answer.growth, answer.client.age_years)
@@ -181,48 +225,59 @@ def growth_words(answer: ClientAnswer) -> list[str]:
     return lines
 
 
-def summary_lines(answer: ClientAnswer) -> list[str]:
-    """Return the whole answer, a line each."""
-    lines = [answer.answer(), next_words(answer)]
-    lines.append(
-        "Sizes in play: "
-        + (
-            ", ".join(
-                f"{row['size']} {_span(row)}"
-                for _, row in answer.sizes[
-                    answer.sizes["size"].isin(answer.in_play)
-                ].iterrows()
-            )
-            or "none"
-        )
-        + "."
-    )
-    for _, row in answer.measures.iterrows():
-        lines.append(
-            f"{row['label']}: {row['estimate']:.1f} {unit(row['measure'])} (90 %: "
-            f"{row['low']:.1f} to {row['high']:.1f}; {row['evidence']}"
-            + (f", {row['how']}" if row["how"] else "")
-            + ")"
-        )
+def play_words(answer: ClientAnswer) -> str:
+    """Return the sizes in play, each with its chance."""
+    rows = answer.sizes[answer.sizes["size"].isin(answer.in_play)]
+    named = ", ".join(f"{row['size']} {span(row)}" for _, row in rows.iterrows())
+    return f"Sizes in play: {named or 'none'}."
+
+
+def allowance_words(answer: ClientAnswer, *, say: Say = written) -> str:
+    """Return which allowances between body and fabric are in the sum."""
     used = answer.allowances[answer.allowances["used_cm"] != 0]
-    if len(used):
-        lines.append(
-            "Allowances in use (common practice, no source): "
-            + "; ".join(
-                f"{row['label'].lower()} {row['used_cm']:+g} cm"
-                for _, row in used.iterrows()
-            )
-            + "."
-        )
-    else:
-        lines.append(
+    if used.empty:
+        return (
             "Allowances between body and fabric: none in use; the chart is read as "
             "body measures."
         )
-    lines += [
-        line[0].upper() + line[1:] + ("" if line.endswith(".") else ".")
-        for line in growth_words(answer)
-    ]
-    lines += [f"Note: {note}" for note in answer.notes]
-    lines += [f"Confirmed although it looked wrong: {doubt}" for doubt in answer.doubts]
+    each = "; ".join(
+        f"{str(row['label']).lower()} {'+' if row['used_cm'] > 0 else ''}"
+        f"{say(row['used_cm'], 'allowance_cm', to='tenth')}"
+        for _, row in used.iterrows()
+    )
+    return f"Allowances in use (common practice, no source): {each}."
+
+
+def summary_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
+    """Return the whole answer, a line each.
+
+    Where no part bears the body mass nothing is said of sizes: another measure
+    would not help.
+    """
+    lines = [answer_words(answer, say=say)]
+    if not answer.nothing_bears:
+        lines += [next_words(answer), play_words(answer)]
+    for _, row in answer.measures.iterrows():
+        measure = str(row["measure"])
+        low, high = (say(row[end], measure) for end in ("low", "high"))
+        lines.append(
+            f"{row['label']}: {say(row['estimate'], measure)} (90 %: {low} to {high}; "
+            f"{row['evidence']}" + (f", {row['how']}" if row["how"] else "") + ")"
+        )
+    lines.append(allowance_words(answer, say=say))
+    lines += told_lines(answer, say=say)
     return lines
+
+
+def told_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
+    """Return what to know besides: growth, notes, and what was confirmed."""
+    lines = []
+    if not answer.nothing_bears:
+        lines += [
+            capital(line) + ("" if line.endswith(".") else ".")
+            for line in growth_words(answer, say=say)
+        ]
+    lines += [f"Note: {note}" for note in answer.notes]
+    return lines + [
+        f"Confirmed although it looked wrong: {doubt}" for doubt in answer.doubts
+    ]

@@ -5,6 +5,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import PercentFormatter
 
+from sizing.measures.written import Say, written
 from sizing.plots.style import (
     FAINT,
     INK,
@@ -60,7 +61,11 @@ def plot_chances(sizes: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
 
 
 def plot_margins(
-    margins: pd.DataFrame, *, labels: dict[str, str], ax: Axes | None = None
+    margins: pd.DataFrame,
+    *,
+    labels: dict[str, str],
+    say: Say = written,
+    ax: Axes | None = None,
 ) -> Axes:
     """Draw where each measure lies between the low and the high edge of one size.
 
@@ -71,6 +76,8 @@ def plot_margins(
         margin, chance, decides``. Missing edges are drawn open.
     labels : dict
         What each measure is called.
+    say : callable
+        Writes a measure.
     ax : Axes, optional
 
     Returns
@@ -91,7 +98,7 @@ def plot_margins(
                 if np.isfinite(row[name]):
                     ax.plot([edge, edge], [place - 0.3, place + 0.3], color=INK, lw=1.6)
                     ax.annotate(
-                        f"{row[name]:g}",
+                        say(row[name], row["measure"], to="tenth"),
                         (edge, place - 0.32),
                         ha="center",
                         va="bottom",
@@ -101,9 +108,8 @@ def plot_margins(
             ax.plot([at(row["low"]), at(row["high"])], [place, place], color=SOFT, lw=3)
             marker = "D" if row["decides"] else "o"
             ax.plot(at(row["estimate"]), place, marker, color=INK, ms=7)
-            room = f"{row['margin']:+.1f}; {percent(row['chance'])}"
             ax.annotate(
-                f"{row['estimate']:.1f} ({room})",
+                f"{say(row['estimate'], row['measure'])} ({percent(row['chance'])})",
                 (1.02, place),
                 xycoords=("axes fraction", "data"),
                 va="center",
@@ -122,7 +128,7 @@ def plot_margins(
         left, right = ax.get_xlim()
         ax.set_xlim(min(left, -0.25), max(right, 1.25))
         ax.set_xlabel(
-            "Body with its 90 % interval; right: estimate (room; chance it fits)"
+            "Body with its 90 % interval; right: likeliest value (chance that it fits)"
         )
     return ax
 

@@ -4,12 +4,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-import numpy as np
-import pandas as pd
-
 from sizing.client import ClientAnswer
-from sizing.client.words import growth_words, plain, share, unit
+from sizing.client.words import (
+    ABOUT_CHANCES,
+    allowance_words,
+    answer_words,
+    capital,
+    growth_words,
+    plain,
+    share,
+)
 from sizing.errors import Problem, SizingError, one_of
+from sizing.measures.written import Say, written
+from sizing.report.client_tables import (
+    load_words,
+    loads_table,
+    measures_table,
+    sizes_table,
+)
 from sizing.report.page import Page, Section, Table, render, table
 from sizing.resources import source_table
 
@@ -92,6 +104,7 @@ def client_note(
     decision: Decision | None = None,
     *,
     on: date | None = None,
+    say: Say = written,
 ) -> HandlingNote:
     """Write the note for the handling plan.
 
@@ -102,6 +115,8 @@ def client_note(
         What the assessor chose. The kit proposes; she decides.
     on : date, optional
         Day of the assessment; left open without it.
+    say : callable
+        Writes a measure; cm and kg if not given.
 
     Returns
     -------
@@ -124,7 +139,7 @@ def client_note(
     True
     """
     decision = decision or Decision()
-    _check(answer, decision, on)
+    _check(answer, decision, on, say)
     client = answer.client
     who = [
         f"reference {decision.reference}" if decision.reference else "",
@@ -139,28 +154,29 @@ def client_note(
         title="Handling plan: size of sling",
         question="What was measured, which sizes were considered, and what was chosen.",
         inputs="; ".join(word for word in who if word),
-        answer=f"The kit proposes: {answer.answer()}",
-        sections=_sections(answer, decision),
+        answer=f"The kit proposes: {answer_words(answer, say=say)}",
+        sections=_sections(answer, decision, say),
         limits=_limits(answer),
         sources=_sources(answer),
         footer=(
-            "Figures by joint draws of what the body may be "
-            f"({len(answer.bodies.weight):,} draws). Nothing was sent anywhere."
+            f"{ABOUT_CHANCES} {len(answer.bodies.weight):,} draws. Nothing was sent "
+            "anywhere."
         ),
     )
     return HandlingNote(page)
 
 
-def _check(answer: ClientAnswer, decision: Decision, on: date | None) -> None:
+def _check(answer: ClientAnswer, decision: Decision, on: date | None, say: Say) -> None:
     if decision.size:
         one_of("size chosen", decision.size, answer.chart.sizes)
-        row = answer.sizes.set_index("size").loc[decision.size]
+        row = answer.sizes[answer.sizes["size"] == decision.size].iloc[0]
+        limit = load_words(float(row["load_limit_kg"]), say=say)
         if row["over_load"]:
             raise SizingError(
                 str(
                     Problem(
                         f"the body mass is over the lowest load limit with "
-                        f"'{decision.size}', {row['load_limit_kg']:g} kg",
+                        f"'{decision.size}', {limit}",
                         "a size and parts that bear the body mass",
                         "choose other parts; no note is written for these",
                     )
@@ -179,7 +195,7 @@ def _check(answer: ClientAnswer, decision: Decision, on: date | None) -> None:
         )
 
 
-def _sections(answer: ClientAnswer, decision: Decision) -> list[Section]:
+def _sections(answer: ClientAnswer, decision: Decision, say: Say) -> list[Section]:
     chosen = decision.size or NOT_FILLED
     words = [
         f"Chosen by the assessor: {chosen}. Why: {decision.reason or NOT_FILLED}",
@@ -203,13 +219,17 @@ def _sections(answer: ClientAnswer, decision: Decision) -> list[Section]:
         "changes.",
         f"Assessor: {NOT_FILLED} Signature: {NOT_FILLED} Date: {NOT_FILLED}",
     ]
-    growth = [line[0].upper() + line[1:] for line in growth_words(answer)]
+    growth: list[str] = []
+    if not answer.nothing_bears:
+        growth = [capital(line) for line in growth_words(answer, say=say)]
     checks = list(source_table("lift_checks.csv")["text"])
     return [
-        Section("Measured, and how", [*_notes(answer)], tables=[_measures(answer)]),
-        Section("Sizes considered, and why", growth, tables=[_sizes(answer)]),
+        Section(
+            "Measured, and how", [*_notes(answer)], tables=[_measures(answer, say)]
+        ),
+        Section("Sizes considered, and why", growth, tables=[_sizes(answer, say)]),
         Section("Chosen", words),
-        Section("Load limits", tables=[_loads(answer)]),
+        Section("Load limits", tables=[_loads(answer, say)]),
         Section("Before the lift (common practice, no source)", bullets=checks),
         Section("Review and signature", last),
     ]
@@ -221,81 +241,32 @@ def _notes(answer: ClientAnswer) -> list[str]:
     return doubts + ([stature.summary()] if stature is not None else [])
 
 
-def _measures(answer: ClientAnswer) -> Table:
-    needed = set(answer.margins["measure"])
-    rows = answer.measures
-    rows = rows[rows["reading"].notna() | rows["measure"].isin(needed)]
-    shown = pd.DataFrame(
-        {
-            "Measure": rows["label"],
-            "Reading": [
-                f"{v:.1f} {unit(m)}" if np.isfinite(v) else "not taken"
-                for v, m in zip(rows["reading"], rows["measure"], strict=True)
-            ],
-            "How": [how or "" for how in rows["how"]],
-            "Off by (SD)": [
-                f"{sd:.1f}" if np.isfinite(sd) else "" for sd in rows["error_sd"]
-            ],
-            "Taken as (90 %)": [
-                f"{e:.1f} ({a:.1f} to {b:.1f})"
-                for e, a, b in zip(
-                    rows["estimate"], rows["low"], rows["high"], strict=True
-                )
-            ],
-            "Standing": rows["evidence"],
-        }
-    )
-    caption = "cm and kg; what was not taken is predicted from what was."
-    used = answer.allowances[answer.allowances["used_cm"] != 0]
-    if len(used):
-        caption += " Allowances (common practice, no source): " + "; ".join(
-            f"{row['label'].lower()}, {row['used_cm']:+g} cm"
-            for _, row in used.iterrows()
-        )
+def _measures(answer: ClientAnswer, say: Say) -> Table:
+    caption = "What was not taken is predicted from what was."
+    if (answer.allowances["used_cm"] != 0).any():
+        caption += f" {allowance_words(answer, say=say)}"
+    shown = measures_table(answer, say=say)
     return table(shown, caption=caption, words=["Measure", "How", "Standing"])
 
 
-def _sizes(answer: ClientAnswer) -> Table:
-    rows = answer.sizes[answer.sizes["estimate"] >= 0.01]
-    rows = answer.sizes.head(2) if len(rows) < 2 else rows
-    shown = pd.DataFrame(
-        {
-            "Size": rows["size"],
-            "Chance that all fits": [
-                f"{share(p)} ({100 * a:.0f} to {100 * b:.0f})"
-                for p, a, b in zip(
-                    rows["estimate"], rows["low"], rows["high"], strict=True
-                )
-            ],
-            "Decided by": [plain(m) for m in rows["deciding_measure"]],
-            "Room to its nearer edge": [
-                f"{x:+.1f} {unit(m)}" if np.isfinite(x) else "no edge"
-                for x, m in zip(rows["margin"], rows["deciding_measure"], strict=True)
-            ],
-        }
+def _sizes(answer: ClientAnswer, say: Say) -> Table:
+    return table(
+        sizes_table(answer, say=say),
+        caption="Sizes under 1 % are left out.",
+        words=["Size", "Decided by", "Room"],
     )
-    caption = "Room below 0: outside the edge. Sizes under 1 % are left out."
-    return table(shown, caption=caption, words=["Size", "Decided by"])
 
 
-def _loads(answer: ClientAnswer) -> Table:
-    slings = answer.loads["part"].str.startswith("sling, size ")
-    play = [f"sling, size {name}" for name in answer.sizes["size"].head(2)]
-    rows = answer.loads[~slings | answer.loads["part"].isin(play)]
-    shown = pd.DataFrame(
-        {
-            "Part": rows["part"],
-            "Safe working load": [
-                f"{v:g} kg" if np.isfinite(v) else "not stated"
-                for v in rows["load_limit_kg"]
-            ],
-        }
-    )
+def _loads(answer: ClientAnswer, say: Say) -> Table:
     mass = answer.client.known.get("body_mass_kg")
-    caption = "The lowest of all parts counts. Body mass: " + (
-        f"{mass.value:g} kg, {mass.how}." if mass else "not measured, weigh first."
+    weighed = "not measured, weigh first"
+    if mass is not None:
+        weighed = f"{say(mass.value, 'body_mass_kg', to='tenth')}, {mass.how}"
+    return table(
+        loads_table(answer, say=say),
+        caption=f"The lowest of all parts counts. Body mass: {weighed}.",
+        words=["Part"],
     )
-    return table(shown, caption=caption, words=["Part"])
 
 
 def _limits(answer: ClientAnswer) -> Sequence[str]:

@@ -1,19 +1,34 @@
 """The report on an adviser's own chart, or on two of them side by side."""
 
+from dataclasses import dataclass
+from functools import partial
+from html import escape
+
 import numpy as np
 import pandas as pd
+from matplotlib.axes import Axes
 
 from sizing.chart import SizeChart
-from sizing.client.own_chart import ChartJudgement, why_words
-from sizing.client.words import plain
+from sizing.client.chart_words import (
+    finding_words,
+    load_words,
+    percent_span,
+    why_words,
+)
+from sizing.client.own_chart import ChartJudgement
+from sizing.client.words import capital, plain
 from sizing.coverage import Comparison
 from sizing.fit import OUTCOME_WORDS
 from sizing.measures import EDGE_RULE
+from sizing.measures.written import Say, retold, unit_of, written
 from sizing.plots.own_chart import plot_bands, plot_difference
 from sizing.plots.shares import plot_shares
 from sizing.population.people import People
+from sizing.report.form_words import bullets, status
+from sizing.report.lab_show import figure_of, picture_html, show_table
+from sizing.report.lab_units import understood
 from sizing.report.page import Page, Picture, Section, Table, picture, render, table
-from sizing.report.words import labels
+from sizing.report.words import LEVEL_WORDS, covered_rows, labels
 
 _BINS = 80
 
@@ -37,20 +52,74 @@ def density(people: People, measure: str) -> pd.DataFrame:
     )
 
 
-def bands_picture(
-    chart: SizeChart, people: People, measure: str, before: SizeChart | None = None
-) -> Picture:
-    """Draw one measure's bands over the people."""
-    ax = plot_bands(
-        chart.frame,
-        measure,
-        density=density(people, measure),
-        label=labels()[measure],
-        before=None if before is None else before.frame,
+@dataclass(frozen=True)
+class InUnits:
+    """One measure of a chart and of people, in the units of the page.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        The chart's, the measure's edges rounded to a tenth.
+    density : DataFrame
+        As ``density`` gives it.
+    label : str
+        What the measure is called, with its unit.
+    """
+
+    frame: pd.DataFrame
+    density: pd.DataFrame
+    label: str
+
+
+def in_units(
+    frame: pd.DataFrame, spread: pd.DataFrame, measure: str, units: str
+) -> InUnits:
+    """Return a chart's edges and people's spread in one measure in other units.
+
+    Examples
+    --------
+    >>> from sizing.chart import demo_chart
+    >>> people = pd.DataFrame({"value": [100.0], "share": [1.0]})
+    >>> hips = in_units(demo_chart().frame, people, "hip_circumference_cm", "pounds")
+    >>> hips.label, hips.frame.loc[3, "hip_circumference_cm_high"].item()
+    ('Hip girth, in', 40.9)
+    """
+    unit = unit_of(measure, units)
+    factor = understood(f"1 {unit}", measure)
+    edges = [str(name) for name in frame if str(name).startswith(f"{measure}_")]
+    return InUnits(
+        frame.assign(**{name: (frame[name] / factor).round(1) for name in edges}),
+        spread.assign(value=spread["value"] / factor),
+        f"{labels()[measure].rsplit(',', 1)[0]}, {unit}",
     )
+
+
+def bands_axes(
+    chart: SizeChart,
+    people: People,
+    measure: str,
+    *,
+    before: SizeChart | None = None,
+    units: str = "metric",
+) -> Axes:
+    """Draw one measure's bands over the people."""
+    spread = density(people, measure)
+    now = in_units(chart.frame, spread, measure, units)
+    then = None
+    if before is not None and f"{measure}_low" in before.frame:
+        then = in_units(before.frame, spread, measure, units).frame
+    return plot_bands(
+        now.frame, measure, density=now.density, label=now.label, before=then
+    )
+
+
+def bands_picture(
+    chart: SizeChart, people: People, measure: str, *, units: str = "metric"
+) -> Picture:
+    """Return the picture of one measure's bands over the people."""
     name = plain(measure)
     return picture(
-        ax.figure,  # type: ignore[arg-type]
+        figure_of(bands_axes(chart, people, measure, units=units)),
         alt=f"Bands of {name} by size, over the spread of {people.name}",
         caption=f"Bands of {name}: hatched where a size overlaps the one before it, "
         "dark where no size begins or ends.",
@@ -63,6 +132,7 @@ def own_chart_page(
     *,
     comparison: Comparison | None = None,
     other: SizeChart | None = None,
+    units: str = "metric",
 ) -> str:
     """Write the report on an own chart as one HTML text.
 
@@ -73,12 +143,15 @@ def own_chart_page(
         Those it was judged on.
     comparison, other : optional
         Another chart on the same people (second minus this).
+    units : str
+        A key of ``UNITS``.
 
     Returns
     -------
     str
     """
     chart = judgement.chart
+    say = partial(written, units=units)
     limited = ", ".join(plain(m) for m in chart.measures)
     sections = [
         Section(
@@ -90,20 +163,23 @@ def own_chart_page(
         Section(
             "Who falls between, and why",
             tables=[_between(judgement)] if len(judgement.between) else [],
-            bullets=[why_words(row) for _, row in judgement.why.iterrows()]
-            or ["Everyone has a size."],
+            bullets=_why(judgement, say) or ["Everyone has a size."],
         ),
         Section(
             "Gaps and overlaps",
             [EDGE_RULE],
-            figures=[bands_picture(chart, people, m) for m in chart.measures],
-            bullets=[f"{w[0].upper()}{w[1:]}." for w in judgement.findings["words"]]
+            figures=[
+                bands_picture(chart, people, m, units=units)
+                for m in chart.measures
+                if m in people.frame
+            ],
+            bullets=_findings(judgement, units)
             or ["Nothing in the chart itself stands out."],
         ),
         Section(
             "Sizes nobody needs, and where the load limit bites first",
-            _idle(judgement),
-            tables=[_sizes(judgement)],
+            [*_idle(judgement), *load_words(judgement.sizes, say=say)],
+            tables=[_sizes(judgement, say)],
         ),
     ]
     if comparison is not None and other is not None:
@@ -125,20 +201,34 @@ def own_chart_page(
     )
 
 
+def _why(judgement: ChartJudgement, say: Say) -> list[str]:
+    """Return why people have no size, what keeps most of them from one first."""
+    rows = judgement.why.sort_values("estimate", ascending=False, kind="stable")
+    return [capital(why_words(row, say=say)) for _, row in rows.iterrows()]
+
+
+def _findings(judgement: ChartJudgement, units: str) -> list[str]:
+    """Return what is doubtful in the chart itself, as sentences."""
+    found = finding_words(judgement.findings)
+    return [f"{capital(retold(words, units))}." for words in found]
+
+
+def covered_axes(judgement: ChartJudgement) -> Axes:
+    """Draw the share covered, of everyone and by group."""
+    rows = covered_rows(judgement.coverage)
+    return plot_shares(rows, x_label="Share for whom at least one size fits")
+
+
 def _covered(judgement: ChartJudgement) -> Picture:
-    rows = judgement.coverage.table
-    rows = rows[rows["outcome"] == "covered"]
-    ax = plot_shares(rows, x_label="Share for whom at least one size fits")
+    each = "; ".join(
+        f"{row['level']} {percent_span(row)}"
+        for _, row in covered_rows(judgement.coverage).iterrows()
+    )
     return picture(
-        ax.figure,  # type: ignore[arg-type]
-        alt="Share covered, of everyone and by group, with intervals",
+        figure_of(covered_axes(judgement)),
+        alt=f"Share covered, of everyone and by group, with intervals: {each}",
         caption="Share covered, with 95 % intervals.",
     )
-
-
-def _share(row: pd.Series, prefix: str) -> str:
-    low, high = row[f"{prefix}_low"], row[f"{prefix}_high"]
-    return f"{100 * row[prefix]:.1f} ({100 * low:.1f} to {100 * high:.1f})"
 
 
 def _outcomes(judgement: ChartJudgement) -> Table:
@@ -147,12 +237,7 @@ def _outcomes(judgement: ChartJudgement) -> Table:
     shown = pd.DataFrame(
         {
             "Outcome": [OUTCOME_WORDS[o] for o in rows["outcome"]],
-            "Share, %": [
-                f"{100 * p:.1f} ({100 * a:.1f} to {100 * b:.1f})"
-                for p, a, b in zip(
-                    rows["estimate"], rows["low"], rows["high"], strict=True
-                )
-            ],
+            "Share": [percent_span(row) for _, row in rows.iterrows()],
         }
     )
     caption = f"Of everyone, 95 % intervals; n = {rows['n'].iloc[0]:,}."
@@ -165,8 +250,10 @@ def _between(judgement: ChartJudgement) -> Table:
     shown = pd.DataFrame(
         {
             "Among": rows["fitted_to"],
-            "Group": rows["level"],
-            "Against": rows["reference"],
+            "Group": rows["level"].map(lambda level: LEVEL_WORDS.get(level, level)),
+            "Against": rows["reference"].map(
+                lambda level: LEVEL_WORDS.get(level, level)
+            ),
             "Odds ratio": [
                 f"{e:.2f} ({a:.2f} to {b:.2f})" if ok else ""
                 for e, a, b, ok in zip(
@@ -184,21 +271,22 @@ def _between(judgement: ChartJudgement) -> Table:
     )
 
 
-def _sizes(judgement: ChartJudgement) -> Table:
+def _sizes(judgement: ChartJudgement, say: Say) -> Table:
     rows = judgement.sizes
     shown = pd.DataFrame(
         {
             "Size": rows["size"],
-            "Fits, %": [_share(row, "fits") for _, row in rows.iterrows()],
-            "No other size fits, %": [
-                _share(row, "needs") for _, row in rows.iterrows()
+            "Fits": [percent_span(row, "fits", "fits_") for _, row in rows.iterrows()],
+            "No other size fits": [
+                percent_span(row, "needs", "needs_") for _, row in rows.iterrows()
             ],
-            "Load limit, kg": [
-                f"{v:g}" if np.isfinite(v) else "not stated"
+            "Load limit": [
+                say(v, "load_limit_kg", to="tenth") if np.isfinite(v) else "not stated"
                 for v in rows["load_limit_kg"]
             ],
-            "Fabric fits, load limit does not, %": [
-                _share(row, "load_first") for _, row in rows.iterrows()
+            "Fabric fits, load limit does not": [
+                percent_span(row, "load_first", "load_first_")
+                for _, row in rows.iterrows()
             ],
         }
     )
@@ -212,20 +300,94 @@ def _idle(judgement: ChartJudgement) -> list[str]:
     return [f"Almost nobody would miss: {', '.join(judgement.unneeded)}."]
 
 
-def _side_by_side(comparison: Comparison) -> Section:
+def difference_axes(comparison: Comparison) -> Axes:
+    """Draw the difference between two charts, outcome by outcome."""
     rows = comparison.table[comparison.table["level"] == "everyone"]
-    words = {"covered": "covered", **OUTCOME_WORDS}
-    ax = plot_difference(rows, words=words)
-    first = rows.iloc[0]
-    told = (
-        f"{comparison.chart_b} covers {100 * first['share_b']:.1f} %, "
-        f"{comparison.chart_a} {100 * first['share_a']:.1f} %: a difference of "
-        f"{100 * first['estimate']:+.1f} points ({100 * first['low']:+.1f} to "
-        f"{100 * first['high']:+.1f}; {first['method']}; n = {first['n']:,})."
+    return plot_difference(rows, words={"covered": "covered", **OUTCOME_WORDS})
+
+
+def difference_words(comparison: Comparison) -> str:
+    """Return what the second chart covers more or less, with its interval."""
+    return comparison.summary().splitlines()[0]
+
+
+def _side_by_side(comparison: Comparison) -> Section:
+    words = difference_words(comparison)
+    return Section(
+        "Two charts side by side", [words], figures=[_difference(comparison)]
     )
-    drawn = picture(
-        ax.figure,  # type: ignore[arg-type]
-        alt="Difference between the two charts by outcome, with intervals",
+
+
+def _difference(comparison: Comparison) -> Picture:
+    return picture(
+        figure_of(difference_axes(comparison)),
+        alt="Difference between the two charts by outcome, with intervals: "
+        + difference_words(comparison),
         caption=f"{comparison.chart_b} minus {comparison.chart_a}, person by person.",
     )
-    return Section("Two charts side by side", [told], figures=[drawn])
+
+
+def judgement_words(
+    judgement: ChartJudgement,
+    comparison: Comparison | None = None,
+    *,
+    units: str = "metric",
+) -> str:
+    """Return a judgement in words, as HTML for a notebook."""
+    say = partial(written, units=units)
+    lines = [difference_words(comparison)] if comparison is not None else []
+    lines += _why(judgement, say)
+    lines += [*_idle(judgement), *load_words(judgement.sizes, say=say)]
+    lines += [f"Of the chart: {words}" for words in _findings(judgement, units)]
+    lead = f"<p><b>{escape(judgement.answer())}</b></p>"
+    return status(lead + bullets(lines))
+
+
+def judgement_pictures(
+    judgement: ChartJudgement,
+    comparison: Comparison | None = None,
+    *,
+    units: str = "metric",
+) -> str:
+    """Return a judgement's pictures and tables, as HTML for a notebook."""
+    say = partial(written, units=units)
+    drawn = [_covered(judgement)]
+    if comparison is not None:
+        drawn.append(_difference(comparison))
+    tables = [_outcomes(judgement), _sizes(judgement, say)]
+    if len(judgement.between):
+        tables.append(_between(judgement))
+    return "".join([*map(picture_html, drawn), *map(_table_html, tables)])
+
+
+def _table_html(shown: Table) -> str:
+    """Return a page's table as a notebook shows it."""
+    frame = pd.DataFrame(shown.rows, columns=[one.name for one in shown.columns])
+    words = [one.name for one in shown.columns if not one.number]
+    return str(show_table(frame, caption=shown.caption, words=words).data)
+
+
+def chart_results(
+    judgement: ChartJudgement,
+    people: People,
+    comparison: Comparison | None = None,
+    *,
+    other: SizeChart | None = None,
+    units: str = "metric",
+) -> dict[str, pd.DataFrame | Axes | str]:
+    """Return what can be saved of a judgement: tables, pictures, the page."""
+    found: dict[str, pd.DataFrame | Axes | str] = {
+        "chart_covered": judgement.coverage.table,
+        "chart_sizes": judgement.sizes,
+        "chart_why": judgement.why,
+        "chart_between": judgement.between,
+        "chart_findings": judgement.findings,
+        "chart_covered_drawn": covered_axes(judgement),
+        "chart_report": own_chart_page(
+            judgement, people, comparison=comparison, other=other, units=units
+        ),
+    }
+    if comparison is not None:
+        found["chart_compared"] = comparison.table
+        found["chart_compared_drawn"] = difference_axes(comparison)
+    return found

@@ -1,290 +1,380 @@
-"""The notebook's form for a chart of one's own: drop it in, nudge an edge."""
+"""The notebook's form for a chart of one's own: take it in, type in it, judge it."""
 
-import hashlib
-import tempfile
 from dataclasses import replace
-from pathlib import Path
+from functools import partial
+from html import escape
 from typing import Any
 
 import ipywidgets as w
 import pandas as pd
 
 from sizing.cautions import cautions
-from sizing.chart import SizeChart, demo_chart, read_chart, write_chart
-from sizing.client.own_chart import judge_chart, nudge, nudge_layout, with_edge
-from sizing.coverage import compare_charts
+from sizing.chart import SizeChart, demo_chart, read_chart
+from sizing.client.own_chart import (
+    ChartJudgement,
+    judge_chart,
+    nudge,
+    nudge_layout,
+    with_edge,
+)
+from sizing.coverage import Comparison, compare_charts
 from sizing.coverage.shares import Layout
 from sizing.errors import SizingError
-from sizing.population import (
-    load_people,
-    population_titles,
-    read_margins,
-    reweight,
-)
 from sizing.population.people import People
-from sizing.report.client_form import framed, paragraphs, said
-from sizing.report.own_chart import density, own_chart_page
+from sizing.report.chart_table import ChartTable
+from sizing.report.edge_slider import EdgeSlider
+from sizing.report.form_words import (
+    bullets,
+    heading,
+    paragraphs,
+    status,
+    wrong_lines,
+)
+from sizing.report.lab_units import UnitSwitch
+from sizing.report.lab_upload import UploadBox
+from sizing.report.lab_work import LongWork, Progress
+from sizing.report.own_chart import (
+    bands_axes,
+    chart_results,
+    density,
+    in_units,
+    judgement_pictures,
+    judgement_words,
+)
 from sizing.report.own_chart_live import bands_svg
+from sizing.report.people_form import PeopleForm
 from sizing.report.words import labels
 
-_LABEL = {"description_width": "11rem"}
+_HELP = (
+    "One row per size, smallest first: size, group, load_limit_kg, and two columns for "
+    "each measure, such as hip_circumference_cm_low and hip_circumference_cm_high. "
+    "Inches, pounds and stone go by name: hip_circumference_in_low."
+)
 
 
 class OwnChartForm:
-    """A form: choose people, drop in a chart, look, compare, move an edge.
+    """A form: choose people, take in a chart, type in it, move an edge, judge it.
 
     Parameters
     ----------
     people : str
         Population the form starts with.
+    switch : UnitSwitch, optional
+        The units of the page; one of its own if not given.
     draws : int
         Draws of what was not measured.
 
     Attributes
     ----------
-    view : ipywidgets widget
+    entry, answer_view, picture_view, limits_view, sources_view : Widget
+        Parts of the page, in its order.
+    view : ipywidgets.Widget
+        All parts, one under the other, with the cautions.
     chart : SizeChart
-        The chart as dropped in; the demo chart before that.
-    edited : SizeChart
-        The same with the edges that were moved.
+        The chart as taken in; the demo chart before that.
+    edited : SizeChart or None
+        As it stands in the table now; None while it has problems.
+    judgement : ChartJudgement or None
+        The last judgement, None where it no longer holds.
+    listeners : list
+        Called with ``edited`` whenever it changes.
     """
 
-    def __init__(self, people: str = "adults", *, draws: int = 5) -> None:
-        self.draws = draws
+    def __init__(
+        self,
+        people: str = "adults",
+        *,
+        switch: UnitSwitch | None = None,
+        draws: int = 5,
+    ) -> None:
+        self.switch = switch or UnitSwitch()
         self.chart: SizeChart = demo_chart()
-        self.edited = self.chart
-        self.other: SizeChart | None = None
+        self.edited: SizeChart | None = self.chart
+        self.judgement: ChartJudgement | None = None
+        self.comparison: Comparison | None = None
         self.listeners: list[Any] = []
-        self._loaded: dict[str, People] = {}
-        self._layouts: dict[str, Layout] = {}
+        self._layout: tuple[str, Layout] | None = None
         self._density: dict[tuple[str, str], pd.DataFrame] = {}
         self._labels = labels()
-        self.people_name = w.Dropdown(
-            options=[(title, name) for name, title in population_titles().items()],
-            value=people,
-            description="People",
-            style=_LABEL,
-            layout=w.Layout(width="36rem"),
-        )
-        self.margins = w.FileUpload(
-            accept=".csv,.xlsx", description="Own margins", multiple=False
-        )
-        self.upload = w.FileUpload(
-            accept=".csv,.xlsx", description="Your chart", multiple=False
-        )
-        self.second = w.FileUpload(
-            accept=".csv,.xlsx", description="A second chart", multiple=False
-        )
-        self.judge = w.Button(description="Judge the chart")
+        self._results: tuple[Any, ...] | None = None
+        self.people_form = PeopleForm(self.switch, people, draws=draws)
+        self.upload = UploadBox("My chart", help=_HELP)
+        self.second = UploadBox("A second chart, to compare")
         self.told = w.HTML()
-        self.size = w.Dropdown(description="Size", style=_LABEL)
-        self.measure = w.Dropdown(description="Measure", style=_LABEL)
-        self.end = w.Dropdown(
-            options=[("low edge", "low"), ("high edge", "high")],
-            description="Edge",
-            style=_LABEL,
+        self.table = ChartTable(self.chart, self.switch, self._typed)
+        self.edge = EdgeSlider(self.switch, self._chosen, self._moved)
+        self.undo = w.Button(
+            description="Undo all changes", layout=w.Layout(width="auto")
         )
-        self.value = w.FloatSlider(
-            description="cm or kg",
-            step=0.5,
-            readout_format=".1f",
-            continuous_update=False,
-            style=_LABEL,
-            layout=w.Layout(width="36rem"),
-        )
-        self.undo = w.Button(description="Undo all")
-        self.path = w.Text(description="Save edited as", style=_LABEL)
-        self.save = w.Button(description="Save")
-        self.change = w.HTML()
-        self.image = w.HTML()
-        self.report = w.HTML()
-        self._following = True
-        self._wire()
-        self.view = w.VBox(
+        self.work = LongWork("Judge the chart", self._judge, self._show_judgement)
+        self.change, self.image = w.HTML(), w.HTML()
+        self.judged, self.judged_pictures = w.HTML(), w.HTML()
+        self.entry = w.VBox(
             [
-                w.HBox([self.people_name, self.margins]),
-                w.HBox([self.upload, self.second, self.judge]),
+                self.upload.view,
                 self.told,
-                w.HTML("<h3>Move an edge</h3>"),
-                w.HBox([self.size, self.measure, self.end]),
-                self.value,
-                self.change,
-                self.image,
-                w.HBox([self.undo, self.path, self.save]),
-                w.HTML(paragraphs(list(cautions()))),
-                self.report,
+                self.table.view,
+                self.people_form.view,
+                self.second.view,
+                w.HTML(heading("Move an edge, and see what changes")),
+                self.edge.view,
+                self.undo,
             ]
         )
+        self.answer_view = w.VBox([self.change, self.work.view, self.judged])
+        self.picture_view = w.VBox([self.image, self.judged_pictures])
+        self.limits_view, self.sources_view = w.HTML(), w.HTML()
+        self.view = w.VBox(
+            [
+                self.entry,
+                self.answer_view,
+                self.picture_view,
+                self.limits_view,
+                w.HTML(bullets(cautions())),
+                self.sources_view,
+            ]
+        )
+        self._wire()
         self.use(self.chart)
 
     def _wire(self) -> None:
-        self.upload.observe(lambda _: self._dropped(self.upload, second=False), "value")
-        self.second.observe(lambda _: self._dropped(self.second, second=True), "value")
-        self.margins.observe(lambda _: self._tell_margins(), "value")
-        self.people_name.observe(lambda _: self.draw(), "value")
-        for box in (self.size, self.measure, self.end):
-            box.observe(lambda _: self._point_slider(), "value")
-        self.value.observe(lambda _: self._moved(), "value")
-        self.judge.on_click(lambda _: self.show())
+        self.upload.on_change(self._taken)
+        self.second.on_change(self._second_taken)
+        self.people_form.on_change(self._people_changed)
         self.undo.on_click(lambda _: self.use(self.chart))
-        self.save.on_click(lambda _: self.save_edited())
+        self.switch.on_change(lambda _: self._in_other_units())
 
     def people(self) -> People:
-        """Return the people chosen, reweighted to the user's margins if any.
+        """Return the people chosen.
 
         Raises
         ------
         SizingError
-            If the margins cannot be read or met.
+            If a caseload or shares cannot be read or met.
         """
-        name = str(self.people_name.value)
-        key = name
-        if self.margins.value:
-            # By content, so that a corrected file of the same name is read anew.
-            content = bytes(self.margins.value[0]["content"])
-            key += hashlib.sha256(content).hexdigest()
-        if key not in self._loaded:
-            people = load_people(name, draws=self.draws)
-            if self.margins.value:
-                people = reweight(people, uploaded(self.margins, read_margins))
-            self._loaded[key] = people
-            self._layouts[key] = nudge_layout(people)
-        self._key = key
-        return self._loaded[key]
+        return self.people_form.people()
 
     def use(self, chart: SizeChart) -> None:
         """Take this chart as the one to try."""
-        self.chart = self.edited = chart
-        self._following = False
-        self.size.options = list(chart.sizes)
-        self.measure.options = [(self._labels[m], m) for m in chart.measures]
-        self.size.value, self.measure.value = chart.sizes[0], chart.measures[0]
-        self._following = True
-        self._point_slider()
+        self.chart = chart
+        self.table.show(chart)
+        self._changed_to(chart)
+
+    def _taken(self) -> None:
+        try:
+            chart = self.upload.read(partial(read_chart, warn=False))
+        except SizingError as error:
+            # A file that cannot be read leaves no chart that could be taken for it.
+            self.told.value = status(bullets(wrong_lines(error, units="metric")))
+            self._changed_to(None)
+            return
+        chart = demo_chart() if chart is None else chart
+        self.told.value = status(
+            paragraphs([f"Chart in use: {chart.name}, {len(chart.sizes)} sizes."])
+        )
+        self.use(chart)
+
+    def _second_taken(self) -> None:
+        self._forget_judgement()
+        try:
+            self._other()
+        except SizingError as error:
+            self.told.value = status(bullets(wrong_lines(error, units="metric")))
+
+    def _other(self) -> SizeChart | None:
+        found: SizeChart | None = self.second.read(partial(read_chart, warn=False))
+        if found is not None and self.edited and found.name == self.edited.name:
+            found = replace(found, name=f"{found.name}, second")
+        return found
+
+    def _typed(self, chart: SizeChart | None) -> None:
+        """Follow what was typed into the table."""
+        if chart is not None and chart.name == self.chart.name:
+            chart = replace(chart, name=f"{self.chart.name}, changed")
+        self._changed_to(chart)
+
+    def _changed_to(self, chart: SizeChart | None) -> None:
+        """Let everything follow a chart, or take it all back where it has problems."""
+        self.edited = chart
+        self._forget_judgement()
+        if chart is not None:
+            self.edge.offer(chart)
         for listener in self.listeners:
             listener(chart)
         self.draw()
 
-    def _dropped(self, box: w.FileUpload, *, second: bool) -> None:
-        if not box.value:
-            return
-        try:
-            chart = uploaded(box, lambda path: read_chart(path, warn=False))
-        except SizingError as error:
-            self.told.value = said(error)
-            return
-        self.told.value = paragraphs([f"Read: {chart.name}, {len(chart.sizes)} sizes."])
-        if second:
-            self.other = chart
-        else:
-            self.use(chart)
-
-    def _tell_margins(self) -> None:
-        try:
-            people = self.people()
-        except SizingError as error:
-            self.told.value = said(error)
-            return
-        self.told.value = paragraphs(list(people.limits[-1:]))
-        self.draw()
-
-    def _edge(self) -> float:
-        row = self.edited.frame.set_index("size").loc[self.size.value]
-        return float(row[f"{self.measure.value}_{self.end.value}"])
-
-    def _point_slider(self) -> None:
-        """Set the slider to the edge that is chosen."""
-        if not self._following or self.measure.value is None:
-            return
-        self._following = False
-        columns = [f"{self.measure.value}_{end}" for end in ("low", "high")]
-        known = pd.concat([self.chart.frame[c] for c in columns]).dropna()
-        low, high = float(known.min()), float(known.max())
-        room = 0.2 * (high - low) + 5
-        self.value.min, self.value.max = 0.0, 1000.0
-        self.value.min, self.value.max = max(round(low - room), 0), round(high + room)
-        edge = self._edge()
-        self.value.value = high if pd.isna(edge) else edge
-        self._following = True
-        self.draw()
-
     def _moved(self) -> None:
-        if not self._following:
+        if self.edited is None:
             return
+        edge = self.edge
         try:
-            self.edited = with_edge(
-                self.edited,
-                self.size.value,
-                self.measure.value,
-                self.end.value,
-                round(self.value.value, 1),
-            )
+            moved = with_edge(self.edited, edge.at, edge.of, edge.which, edge.number())
         except SizingError as error:
-            self.change.value = paragraphs(str(error).splitlines())
+            lines = wrong_lines(error, units=self.switch.units)
+            self.change.value = status(bullets(lines))
+            edge.point(self.edited)
             return
-        moved = replace(self.edited, name=f"{self.chart.name}, edges moved")
+        self.edited = replace(moved, name=f"{self.chart.name}, changed")
+        self.table.put(self.edited, edge.at, f"{edge.of}_{edge.which}")
+        self._forget_judgement()
         for listener in self.listeners:
-            listener(moved)
+            listener(self.edited)
         self.draw()
+
+    def _people_changed(self) -> None:
+        self._forget_judgement()
+        self.draw()
+
+    def _chosen(self) -> None:
+        """Show the edge that was chosen."""
+        if self.edited is not None:
+            self.edge.point(self.edited)
+            self.draw()
+
+    def _in_other_units(self) -> None:
+        self._chosen()
+        if self.judgement is not None:
+            self._tell_judgement()
 
     def draw(self) -> None:
-        """Draw the bands and say what the moved edges change."""
-        if not self._following or self.measure.value is None:
+        """Draw the bands and say what the changes do."""
+        if self.edited is None:
+            self._take_back("Put the chart right, and the answer comes back.")
             return
         try:
             people = self.people()
         except SizingError as error:
-            self.told.value = said(error)
+            self.people_form.tell(error)
+            self._take_back("Say first whom the chart is for: see 'People I serve'.")
             return
-        found = nudge(people, self.chart, self.edited, self._layouts[self._key])
-        self.change.value = paragraphs([found.summary()])
-        measure = str(self.measure.value)
-        spread = (self._key, measure)
-        if spread not in self._density:
-            self._density[spread] = density(people, measure)
+        key = self.people_form.key
+        if self._layout is None or self._layout[0] != key:
+            self._layout = key, nudge_layout(people)
+        found = nudge(people, self.chart, self.edited, self._layout[1])
+        first = f"{escape(self.edited.name)}, for {escape(people.name)}: "
+        self.change.value = status(
+            f"<p style='font-size:1.15em'><b>{first}{escape(found.summary())}</b></p>"
+        )
+        self.limits_view.value = bullets(people.limits)
+        self.sources_view.value = bullets(people.sources)
+        self._draw_bands(people, key)
+
+    def _take_back(self, words: str) -> None:
+        """Let no answer stand that the form no longer gives."""
+        self.change.value = status(paragraphs([words]))
+        for view in (self.image, self.limits_view, self.sources_view):
+            view.value = ""
+
+    def _draw_bands(self, people: People, key: str) -> None:
+        if self.edited is None:
+            return
+        measure = self.edge.of
+        if measure not in people.frame:
+            words = f"{self._labels[measure]}: not known of these people."
+            self.image.value = paragraphs([words])
+            return
+        if (key, measure) not in self._density:
+            self._density[key, measure] = density(people, measure)
+        spread, units = self._density[key, measure], self.switch.units
+        now = in_units(self.edited.frame, spread, measure, units)
         self.image.value = bands_svg(
-            self.edited.frame,
+            now.frame,
             measure,
-            density=self._density[spread],
-            label=self._labels[measure],
-            before=self.chart.frame,
+            density=now.density,
+            label=now.label,
+            before=in_units(self.chart.frame, spread, measure, units).frame,
         )
 
-    def show(self) -> None:
-        """Show the whole report on the chart, and beside the second one."""
-        self.report.value = paragraphs(["Working ..."])
-        try:
-            people = self.people()
-            found = judge_chart(people, self.edited)
-            comparison = None
-            if self.other is not None:
-                comparison = compare_charts(people, self.edited, self.other)
-            page = own_chart_page(
-                found, people, comparison=comparison, other=self.other
+    def _judge(self, progress: Progress) -> tuple[Any, ...]:
+        """Judge the chart, step by step; what is found goes to the page at the end."""
+        chart, key = self.edited, self.people_form.key
+        if chart is None:
+            raise SizingError("Put the chart right first.")
+        progress("Getting the people ready.", 0.05)
+        people = self.people()
+        progress("Laying the chart over them.", 0.25)
+        found = judge_chart(people, chart)
+        comparison = None
+        other = self._other()
+        if other is not None:
+            progress("Laying the second chart over them.", 0.7)
+            comparison = compare_charts(people, chart, other)
+        progress("Writing it down.", 0.95)
+        return chart, key, found, comparison
+
+    def _show_judgement(self, result: tuple[Any, ...]) -> None:
+        chart, key, found, comparison = result
+        if chart is not self.edited or key != self.people_form.key:
+            words = "Something was changed meanwhile: judge the chart again."
+            self.judged.value = status(paragraphs([words]))
+            return
+        self.judgement, self.comparison = found, comparison
+        self._tell_judgement()
+
+    def _tell_judgement(self) -> None:
+        if self.judgement is None:
+            return
+        found, units = self.judgement, self.switch.units
+        self.judged.value = judgement_words(found, self.comparison, units=units)
+        self.judged_pictures.value = judgement_pictures(
+            found, self.comparison, units=units
+        )
+
+    def _forget_judgement(self) -> None:
+        """Let no judgement stand of what has changed since."""
+        was = self.judgement is not None
+        self.judgement = self.comparison = None
+        self.judged_pictures.value = ""
+        words = "Something was changed: judge the chart again." if was else ""
+        self.judged.value = status(paragraphs([words])) if was else ""
+
+    def results(self) -> dict[str, Any]:
+        """Return what can be saved: the chart, and what was found of it.
+
+        Raises
+        ------
+        SizingError
+            If the chart has problems.
+        """
+        if self.edited is None:
+            raise SizingError("Put the chart right first.")
+        # One press of a button saves one kind of file: draw once for all of them.
+        words = self.people_form.key, self.switch.units
+        kept = self._results
+        if (
+            kept is None
+            or kept[0] != words
+            or kept[1] is not self.edited
+            or kept[2] is not self.judgement
+        ):
+            found = self._found(self.edited)
+            kept = words, self.edited, self.judgement, found
+            self._results = kept
+        results: dict[str, Any] = kept[3]
+        return results
+
+    def _found(self, chart: SizeChart) -> dict[str, Any]:
+        people = self.people()
+        known = [m for m in chart.measures if m in people.frame]
+        drawn: dict[str, Any] = {
+            f"my_chart_{measure}": bands_axes(
+                chart,
+                people,
+                measure,
+                before=self.chart,
+                units=self.switch.units,
             )
-        except SizingError as error:
-            self.report.value = said(error)
-            return
-        self.report.value = framed(page)
-
-    def save_edited(self) -> None:
-        """Save the edited chart where the user says."""
-        try:
-            if Path(self.path.value).exists():
-                raise SizingError(
-                    f"There is a file '{self.path.value}' already: choose another name."
-                )
-            write_chart(self.edited, self.path.value)
-        except SizingError as error:
-            self.told.value = said(error)
-            return
-        self.told.value = paragraphs([f"Saved: {self.path.value}"])
-
-
-def uploaded(box: w.FileUpload, read: Any) -> Any:
-    """Read the file in an upload box; it is on disk only while it is read."""
-    item = box.value[0]
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / Path(item["name"]).name
-        path.write_bytes(bytes(item["content"]))
-        return read(path)
+            for measure in known
+        }
+        about = {"chart_name": chart.name, "chart_source": chart.source}
+        drawn["my_chart"] = chart.frame.assign(**about)
+        if self.judgement is None:
+            return drawn
+        found = chart_results(
+            self.judgement,
+            people,
+            self.comparison,
+            other=self._other(),
+            units=self.switch.units,
+        )
+        return {**drawn, **found}

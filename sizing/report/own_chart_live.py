@@ -9,6 +9,7 @@ from html import escape
 
 import numpy as np
 import pandas as pd
+from matplotlib.ticker import MaxNLocator
 
 from sizing.plots.own_chart import axis_span, gaps_of
 from sizing.plots.style import FAINT, INK, SHADES, SOFT
@@ -82,8 +83,9 @@ def bands_svg(
         )
     parts += [
         f'<text x="{x(tick)}" y="{height + 18}" text-anchor="middle" '
-        f'fill="{SOFT}">{tick:.0f}</text>'
-        for tick in np.linspace(left, right, _TICKS)
+        f'fill="{SOFT}">{tick:g}</text>'
+        for tick in MaxNLocator(_TICKS).tick_values(left, right)
+        if left <= tick <= right
     ]
     middle = (_LEFT + _WIDTH) / 2
     parts.append(

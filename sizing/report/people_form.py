@@ -1,0 +1,253 @@
+"""The part of a form that says whom a chart is for: named people, or one's own."""
+
+import hashlib
+import tempfile
+import warnings
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as w
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.population import (
+    load_people,
+    population_titles,
+    read_caseload,
+    read_margins,
+    reweight,
+)
+from sizing.population.people import People
+from sizing.report.form_words import bullets, name_words, paragraphs, wrong_lines
+from sizing.report.lab_table import EditableTable
+from sizing.report.lab_unit_table import UnitTable
+from sizing.report.lab_units import UnitSwitch
+from sizing.report.lab_upload import UploadBox
+
+#: The choice that stands for clients of her own.
+OWN = "own"
+_CLIENTS = (
+    "sex",
+    "age_years",
+    "body_mass_kg",
+    "stature_cm",
+    "shoulder_height_sitting_cm",
+    "buttock_popliteal_length_cm",
+    "hip_circumference_cm",
+)
+_ROWS = 3
+_GROUP, _PERCENT = "group", "percent"
+#: Groups whose share she may know: what they are called, and the margin's columns.
+GROUPS: dict[str, dict[str, Any]] = {
+    "women and girls": {"variable": "sex", "level": "female"},
+    "aged 18 to 39": {"variable": "age_years", "low": 18, "high": 40},
+    "aged 40 to 64": {"variable": "age_years", "low": 40, "high": 65},
+    "aged 65 to 79": {"variable": "age_years", "low": 65, "high": 80},
+    "aged 80 and over": {"variable": "age_years", "low": 80},
+    "body mass index under 18.5": {"variable": "bmi", "high": 18.5},
+    "body mass index 30 and over": {"variable": "bmi", "low": 30},
+    "body mass index 40 and over": {"variable": "bmi", "low": 40},
+}
+_CASELOAD_HELP = (
+    "One client per row, no names: sex, and whatever is known. Type them here, or take "
+    "a CSV or XLSX file with columns such as sex, age_years, body_mass_kg, "
+    "hip_circumference_cm. What is missing is drawn from the surveys."
+)
+_SHARES_HELP = (
+    "The people chosen above are weighted so that these shares come true. Of groups "
+    "that follow each other, such as ages, leave one out. A CSV or XLSX file may "
+    "hold more: variable, statistic, level, low, high, within, target."
+)
+
+
+class PeopleForm:
+    """Whom a chart is for: people by name, a caseload, shares of one's own.
+
+    Nothing is loaded before it is asked for; a table is made when it is opened.
+
+    Parameters
+    ----------
+    switch : UnitSwitch
+    start : str
+        The people chosen at first.
+    draws : int
+        Draws of what was not measured.
+
+    Attributes
+    ----------
+    view : ipywidgets.Widget
+    name : ipywidgets.Dropdown
+    key : str
+        Differs whenever ``people`` would.
+    """
+
+    def __init__(
+        self, switch: UnitSwitch, start: str = "adults", *, draws: int = 5
+    ) -> None:
+        self._switch, self._draws = switch, draws
+        self._listeners: list[Callable[[], object]] = []
+        self._loaded: dict[str, People] = {}
+        self.clients: UnitTable | None = None
+        self.shares: EditableTable | None = None
+        titles = [(title, name) for name, title in population_titles().items()]
+        self.name = w.Dropdown(
+            options=[*titles, ("clients of my own", OWN)],
+            value=start,
+            description="People I serve",
+            layout=w.Layout(width="auto"),
+        )
+        self.upload = UploadBox("My caseload")
+        self.margins = UploadBox("My shares")
+        self.weighted = w.Checkbox(
+            description="Weight these people by shares of my own",
+            indent=False,
+            layout=w.Layout(width="auto"),
+        )
+        self.told = w.HTML()
+        self._clients, self._shares = w.VBox(), w.VBox()
+        self.view = w.VBox(
+            [self.name, self._clients, self.weighted, self._shares, self.told]
+        )
+        for box in (self.name, self.weighted):
+            box.observe(lambda _: self._opened(), "value")
+        for upload in (self.upload, self.margins):
+            upload.on_change(self._changed)
+        self._opened()
+
+    @property
+    def key(self) -> str:
+        """Text that differs whenever what was chosen, typed or taken differs."""
+        parts = [str(self.name.value)]
+        if self.name.value == OWN:
+            parts += [self.upload.key, self._clients_text()]
+        if self.weighted.value:
+            parts += [self.margins.key, self._shares_text()]
+        return hashlib.sha256("\n".join(parts).encode()).hexdigest()
+
+    def people(self) -> People:
+        """Return the people chosen.
+
+        Raises
+        ------
+        SizingError
+            If a caseload or shares cannot be read or met.
+        """
+        key = self.key
+        if key not in self._loaded:
+            with warnings.catch_warnings(record=True) as caught:
+                warnings.simplefilter("always")
+                people = self._read()
+            kept = [one for one in caught if issubclass(one.category, SizingWarning)]
+            # One population at a time: all of them would fill the memory.
+            self._loaded = {key: people}
+            self.told.value = bullets([str(one.message) for one in kept])
+        return self._loaded[key]
+
+    def on_change(self, what: Callable[[], object]) -> None:
+        """Call ``what`` whenever other people are chosen, typed or taken."""
+        self._listeners.append(what)
+
+    def tell(self, error: SizingError) -> None:
+        """Say what is wrong with the people."""
+        self.told.value = bullets(wrong_lines(error, units=self._switch.units))
+
+    def _read(self) -> People:
+        if self.name.value != OWN:
+            name = str(self.name.value)
+            people = load_people(name, draws=self._draws)
+            people = replace(people, name=population_titles()[name])
+        elif self.upload.names:
+            people = self.upload.read(self._caseload)
+        else:
+            people = as_file(self._typed_clients(), self._caseload, "my caseload")
+        if not self.weighted.value:
+            return people
+        if self.margins.names:
+            return reweight(people, self.margins.read(read_margins))
+        return reweight(people, self._typed_shares())
+
+    def _caseload(self, path: Path) -> People:
+        return read_caseload(path, draws=self._draws)
+
+    def _typed_clients(self) -> pd.DataFrame:
+        frame = pd.DataFrame() if self.clients is None else self.clients.frame
+        if frame.empty:
+            raise SizingError("Type your clients into the table, or take a file.")
+        return frame
+
+    def _typed_shares(self) -> pd.DataFrame:
+        frame = pd.DataFrame() if self.shares is None else self.shares.frame
+        if frame.empty:
+            raise SizingError(
+                "Type the shares you know into the table, or take a file."
+            )
+        rows, problems = [], []
+        for number, (group, percent) in enumerate(
+            zip(frame[_GROUP], frame[_PERCENT], strict=True)
+        ):
+            share = pd.to_numeric(percent, errors="coerce")
+            if group not in GROUPS or not 0 < share < 100:
+                problems.append(
+                    Problem(
+                        "a share needs a group and a percentage",
+                        "a group of the list, and more than 0 and less than 100",
+                        "fill in both, with a point for decimals",
+                        row=number + 2,
+                        value=str(percent),
+                    )
+                )
+                continue
+            rows.append({"statistic": "share", "target": share / 100, **GROUPS[group]})
+        if problems:
+            raise InputProblems(problems, about="the shares")
+        return pd.DataFrame(rows)
+
+    def _clients_text(self) -> str:
+        return "" if self.clients is None else self.clients.frame.to_json()
+
+    def _shares_text(self) -> str:
+        return "" if self.shares is None else self.shares.frame.to_json()
+
+    def _opened(self) -> None:
+        """Show the tables that are needed; make them when they first are."""
+        own, weighted = self.name.value == OWN, bool(self.weighted.value)
+        if own and self.clients is None:
+            self.clients = UnitTable(
+                pd.DataFrame([dict.fromkeys(_CLIENTS)] * _ROWS),
+                self._switch,
+                caption="My clients",
+                headings=lambda name: name_words(name).capitalize(),
+                choices={"sex": ["female", "male"]},
+            )
+            self.clients.on_change(self._changed)
+            words = w.HTML(paragraphs([_CASELOAD_HELP]))
+            self._clients.children = (words, self.clients.view, self.upload.view)
+        if weighted and self.shares is None:
+            self.shares = EditableTable(
+                pd.DataFrame({_GROUP: [None] * _ROWS, _PERCENT: None}),
+                caption="Of the people I serve",
+                headings={_GROUP: "Group", _PERCENT: "Percent"},
+                choices={_GROUP: list(GROUPS)},
+                can_add=True,
+            )
+            self.shares.on_change(self._changed)
+            words = w.HTML(paragraphs([_SHARES_HELP]))
+            self._shares.children = (words, self.shares.view, self.margins.view)
+        self._clients.layout.display = None if own else "none"
+        self._shares.layout.display = None if weighted else "none"
+        self._changed()
+
+    def _changed(self) -> None:
+        self.told.value = ""
+        for listener in self._listeners:
+            listener()
+
+
+def as_file(frame: pd.DataFrame, reader: Callable[[Path], Any], name: str) -> Any:
+    """Read a typed table as a file would be read, through the same gate."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"{name}.csv"
+        frame.to_csv(path, index=False)
+        return reader(path)
