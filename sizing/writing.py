@@ -7,6 +7,7 @@ off again.
 """
 
 import contextlib
+import csv
 import io
 import os
 import re
@@ -105,7 +106,13 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
     >>> csv_bytes(pd.DataFrame({"size": ["=1+1"], "share": [-0.25]}))
     b"size,share\\n'=1+1,-0.25\\n"
     """
-    text = _marked_table(frame).to_csv(index=False, lineterminator="\n")
+    table = _marked_table(frame)
+    # A lone carriage return ends a line for spreadsheets, yet is not quoted before
+    # Python 3.13: what follows it would start a cell of its own.
+    texts = [table.columns, *(table[c] for c in _text_columns(table))]
+    returns = any("\r" in str(cell) for column in texts for cell in column)
+    quoting = csv.QUOTE_NONNUMERIC if returns else csv.QUOTE_MINIMAL
+    text = table.to_csv(index=False, lineterminator="\n", quoting=quoting)
     return text.encode("utf-8", errors="replace")
 
 

@@ -1,6 +1,9 @@
 """What the tests share: the survey files, where this machine has them."""
 
+import ipaddress
 import os
+import socket
+import sys
 from pathlib import Path
 
 import matplotlib
@@ -8,6 +11,39 @@ import numpy as np
 import pytest
 
 matplotlib.use("Agg")
+
+#: What a process may reach another machine with, and where the address stands.
+_REACHING = {
+    "socket.connect": 1,
+    "socket.sendto": 1,
+    "socket.sendmsg": 1,
+    "socket.getaddrinfo": 0,
+    "socket.gethostbyname": 0,
+}
+
+
+def _is_here(address: object) -> bool:
+    """Say whether an address is this machine's own."""
+    host = address[0] if isinstance(address, tuple) and address else address
+    if host in (None, "", "localhost", socket.gethostname()):
+        return True
+    if isinstance(address, tuple) or isinstance(host, str):
+        try:
+            found = ipaddress.ip_address(os.fsdecode(host).split("%")[0])
+        except (TypeError, ValueError):
+            # A path is a socket in the file system; a name is another machine's.
+            return isinstance(address, str) and os.sep in address
+        return found.is_loopback or found.is_unspecified
+    return True
+
+
+def _stay_here(event: str, given: tuple) -> None:
+    if event in _REACHING and not _is_here(given[_REACHING[event]]):
+        raise OSError(f"tests reach no other machine: {event} {given[1:]}")
+
+
+# Below every library: the interpreter itself asks before it opens a connection.
+sys.addaudithook(_stay_here)
 
 
 @pytest.fixture(scope="session")

@@ -11,6 +11,7 @@ from pathlib import Path
 import pandas as pd
 
 from sizing.errors import SizingError
+from sizing.writing import write_bytes, write_text
 
 #: The kit's own corner in the user's folder: what it laid, settings, its log.
 CORNER = ".sizing"
@@ -131,9 +132,7 @@ def lay_notebooks(
         ]
         _sign(folder, notebooks)
         now = {name: _digest(content) for name, content in notebooks.items()}
-        (folder / CORNER / _LAID).write_text(
-            json.dumps(before | now, indent=1), encoding="utf-8"
-        )
+        write_text(folder / CORNER / _LAID, json.dumps(before | now, indent=1))
     except OSError as error:
         raise SizingError(
             f"The folder {folder} cannot be written to ({error.strerror}). What to "
@@ -150,13 +149,13 @@ def _lay(
     """Lay one notebook; return the file that holds it, and what was done."""
     place = folder / name
     if not place.exists():
-        place.write_bytes(content)
+        write_bytes(place, content)
         return name, "new"
     there = place.read_bytes()
     if there == content:
         return name, "same"
     if _digest(there) == before:
-        place.write_bytes(content)
+        write_bytes(place, content)
         return name, "renewed"
     if _digest(content) == before:
         return name, "kept"
@@ -166,7 +165,7 @@ def _lay(
     while (folder / beside).exists() and (folder / beside).read_bytes() != content:
         count += 1
         beside = f"{stem} (new {day}, {count}).ipynb"
-    (folder / beside).write_bytes(content)
+    write_bytes(folder / beside, content)
     return beside, "beside"
 
 

@@ -15,6 +15,7 @@ from sizing.errors import SizingError
 from sizing.plots.style import quiet_style
 from sizing.report.page import Picture, picture
 from sizing.report.page import table as page_table
+from sizing.writing import csv_bytes, workbook_bytes, write_bytes
 
 #: Endings under which each kind of result can be saved.
 _ENDINGS: dict[type, tuple[str, tuple[str, ...]]] = {
@@ -132,10 +133,10 @@ def save_bytes(result: pd.DataFrame | Axes | str, ending: str) -> bytes:
     """
     buffer = io.BytesIO()
     if isinstance(result, pd.DataFrame) and ending == ".csv":
-        return result.to_csv(index=False, lineterminator="\n").encode()
+        return csv_bytes(result)
     if isinstance(result, pd.DataFrame) and ending == ".xlsx":
-        result.to_excel(buffer, index=False)
-    elif isinstance(result, Axes) and ending in (".png", ".svg"):
+        return workbook_bytes({"Sheet1": result})
+    if isinstance(result, Axes) and ending in (".png", ".svg"):
         undated = {"Software": None} if ending == ".png" else {"Date": None}
         with quiet_style():
             figure_of(result).savefig(buffer, format=ending[1:], metadata=undated)
@@ -208,5 +209,4 @@ def _write(folder: Path, name: str, ending: str, content: bytes) -> Path:
     while path.exists():
         count += 1
         path = folder / f"{name} ({count}){ending}"
-    path.write_bytes(content)
-    return path
+    return write_bytes(path, content)

@@ -41,7 +41,10 @@ from sizing.teaching import (
     surprising_pairs,
 )
 from sizing.teaching.practice import CARD_STEPS, IMPERIAL_STEPS
+from sizing.writing import csv_bytes, write_bytes
 
+#: The form a room fills in; and the blank one beside it once it is filled in.
+_FORM_FILE, _BLANK_FILE = "answer_form.csv", "answer_form_blank.csv"
 #: The study in which nurses' guesses of adults were best.
 BEST_GUESSES = "Fernandes 1999"
 #: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
@@ -261,7 +264,7 @@ def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, by
 
 
 def _csv(frame: pd.DataFrame) -> str:
-    return frame.to_csv(index=False, lineterminator="\n")
+    return csv_bytes(frame).decode("utf-8")
 
 
 def write_lesson(lesson: Lesson, folder: str | Path) -> list[Path]:
@@ -271,7 +274,8 @@ def write_lesson(lesson: Lesson, folder: str | Path) -> list[Path]:
     ----------
     lesson : Lesson
     folder : path
-        Made if it is not there; files of the same names are replaced.
+        Made if it is not there; files of the same names are replaced, but for a
+        form that was filled in: the blank one then lies beside it.
 
     Returns
     -------
@@ -293,9 +297,18 @@ def write_files(files: Mapping[str, bytes], folder: str | Path) -> list[Path]:
     home = Path(folder)
     with _plainly(folder):
         (home / "pictures").mkdir(parents=True, exist_ok=True)
-        for name, data in files.items():
-            (home / name).write_bytes(data)
-    return [home / n for n in sorted(files, key=lambda n: ("/" in n, n))]
+        made = {_place(home, name, data): data for name, data in files.items()}
+        for name, data in made.items():
+            write_bytes(home / name, data)
+    return [home / n for n in sorted(made, key=lambda n: ("/" in n, n))]
+
+
+def _place(home: Path, name: str, data: bytes) -> str:
+    """Return the name to write under: a form that a room filled in is kept."""
+    there = home / name
+    if name != _FORM_FILE or not there.is_file() or there.read_bytes() == data:
+        return name
+    return _BLANK_FILE
 
 
 @contextmanager

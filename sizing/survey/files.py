@@ -1,5 +1,6 @@
 """Open a survey file, or say in plain words why it cannot be read."""
 
+import csv
 import io
 import os
 import warnings
@@ -62,6 +63,11 @@ def read_csv(path: PathLike, expected: str, *, encoding: str) -> pd.DataFrame:
     reason = "it is no table of comma-separated values"
     if b"\x00" in content:
         raise not_readable(Path(path), expected, reason)
+    # pandas would rename the second of two headings without a word.
+    first = content.split(b"\n", 1)[0].decode("latin-1").strip()
+    headings = next(csv.reader([first]), [])
+    if len(set(headings)) < len(headings):
+        raise not_readable(Path(path), expected, "two columns have the same heading")
     try:
         # A row longer than the heading would otherwise shift its cells silently.
         with warnings.catch_warnings():

@@ -1,0 +1,133 @@
+"""What the code never does, read from its syntax tree."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+import sizing
+
+PACKAGE = Path(sizing.__file__).parent
+MODULES = sorted(PACKAGE.rglob("*.py"))
+#: Would run or unpack what a file holds.
+MODULES_NEVER = {"pickle", "marshal", "shelve", "dill", "joblib", "cloudpickle"}
+CALLS_NEVER = {"eval", "exec", "compile", "__import__", "read_pickle", "to_pickle"}
+CALLS_NEVER |= {"literal_eval", "system", "popen", "getoutput", "load_module"}
+#: Would reach for another machine.
+NETWORK = {"requests", "httpx", "aiohttp", "ftplib", "smtplib", "http", "telnetlib"}
+NETWORK |= {"socket", "urllib"}
+#: The one module that starts and watches the notebooks, on this machine alone.
+LAB = "cli/lab.py"
+#: Would leave half a file behind if they were stopped.
+WRITES = {"write_text", "write_bytes", "to_csv", "to_excel", "savefig"}
+
+
+def names(tree: ast.AST) -> set[str]:
+    found = set()
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found |= {alias.name.split(".")[0] for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            found.add((node.module or "").split(".")[0])
+    return found
+
+
+def calls(tree: ast.AST) -> list[ast.Call]:
+    return [node for node in ast.walk(tree) if isinstance(node, ast.Call)]
+
+
+def called(node: ast.Call) -> str:
+    function = node.func
+    if isinstance(function, ast.Attribute):
+        # re.compile compiles a pattern, and pandas' eval is caught by its name.
+        whose = function.value
+        is_pattern = isinstance(whose, ast.Name) and whose.id == "re"
+        return "" if is_pattern else function.attr
+    return function.id if isinstance(function, ast.Name) else ""
+
+
+def faults(text: str, where: str) -> list[str]:
+    tree = ast.parse(text)
+    found = [f"{where}: imports {name}" for name in names(tree) & MODULES_NEVER]
+    if where != LAB:
+        found += [f"{where}: imports {name}" for name in names(tree) & NETWORK]
+    for node in calls(tree):
+        name = called(node)
+        if name in CALLS_NEVER:
+            found.append(f"{where}:{node.lineno}: calls {name}")
+        shell = {k.arg: k.value for k in node.keywords}.get("shell")
+        if isinstance(shell, ast.Constant) and shell.value:
+            found.append(f"{where}:{node.lineno}: runs a shell")
+        if name == "query" and isinstance(node.args[0], ast.JoinedStr):
+            found.append(f"{where}:{node.lineno}: runs text as a query")
+    return found
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_nothing_is_unpickled_evaluated_or_fetched(path):
+    where = path.relative_to(PACKAGE).as_posix()
+    assert faults(path.read_text(encoding="utf-8"), where) == []
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "import pickle",
+        "from pickle import loads",
+        "eval('1')",
+        "frame.eval('a')",
+        "pd.read_pickle('x')",
+        "frame.query(f'a > {b}')",
+        "import urllib.request",
+        "subprocess.run('ls', shell=True)",
+        "os.system('ls')",
+    ],
+)
+def test_the_search_finds_what_it_looks_for(line):
+    assert faults(line, "x.py")
+
+
+def raw_writes(text: str) -> list[str]:
+    """Return the calls that write a file otherwise than whole or not at all."""
+    found = []
+    for node in calls(ast.parse(text)):
+        function = node.func
+        if not isinstance(function, ast.Attribute) or function.attr not in WRITES:
+            if called(node) == "open" and any(
+                isinstance(word, ast.Constant) and str(word.value)[:1] in "wax"
+                for word in node.args[1:2] or node.args[:1]
+            ):
+                found.append(f"{node.lineno}: open")
+            continue
+        # Without a place, or into a buffer, a table or picture is no file yet.
+        first = node.args[0] if node.args else None
+        in_memory = first is None or (
+            isinstance(first, ast.Name) and first.id in MEMORY
+        )
+        if function.attr in ("write_text", "write_bytes") or not in_memory:
+            found.append(f"{node.lineno}: {function.attr}")
+    return found
+
+
+#: What buffers are called.
+MEMORY = {"buffer", "book", "drawn"}
+#: Write a file of their own: the helper itself, a file that is on disk only while
+#: it is read, and the notebooks' own corner with its log.
+EXCEPTED = {"writing.py", "report/lab_upload.py", "report/own_chart_form.py"}
+EXCEPTED |= {LAB, "report/lab_units.py", "report/lab_page.py"}
+EXCEPTED |= {"report/people_form.py", "report/stock_form.py"}
+EXCEPTED |= {"report/client_form.py", "report/client_note_form.py"}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_every_file_is_written_whole(path):
+    where = path.relative_to(PACKAGE).as_posix()
+    if where not in EXCEPTED:
+        assert raw_writes(path.read_text(encoding="utf-8")) == []
+
+
+def test_a_raw_write_is_found():
+    assert raw_writes("path.write_text('x')")
+    assert raw_writes("frame.to_csv(path)")
+    assert raw_writes("open(path, 'w')")
+    assert not raw_writes("frame.to_csv(index=False)\nopen(path)\nopen(path, 'rb')")

@@ -1,0 +1,181 @@
+"""No command reaches another machine or writes anywhere but where it was told."""
+
+import argparse
+import os
+import re
+import socket
+import subprocess
+import sys
+from importlib import import_module
+from pathlib import Path
+
+import matplotlib
+import pytest
+
+from sizing.cli.main import COMMANDS
+
+#: Runs several commands in one process that refuses every connection and notes
+#: every change of a file outside the folder it is given.
+WATCHED = r"""
+import os, sys
+from pathlib import Path
+
+allowed = os.path.realpath(sys.argv[1])
+# The list of this machine's fonts is matplotlib's own, and the same for all.
+fonts = [os.path.realpath(folder) for folder in sys.argv[2:]]
+changed = []
+
+def path_of(value):
+    if isinstance(value, int) or value is None:
+        return ""
+    return os.path.realpath(os.fsdecode(value))
+
+def note(event, value):
+    path = path_of(value)
+    inside = path == allowed or path.startswith(allowed + os.sep)
+    if path in fonts or os.path.basename(path).startswith("fontlist-"):
+        inside = any(path.startswith(folder) for folder in fonts)
+    if path and not inside and path != os.devnull:
+        changed.append(f"{event} {path}")
+
+def watch(event, given):
+    if event in ("socket.connect", "socket.bind", "socket.sendto", "socket.sendmsg",
+                 "socket.getaddrinfo", "socket.gethostbyname", "socket.gethostbyaddr",
+                 "urllib.Request", "webbrowser.open"):
+        changed.append(f"{event} {given[1:]}")
+        raise OSError(f"no {event} here")
+    if event == "open":
+        path, mode, flags = given
+        writes = isinstance(mode, str) and set(mode) & set("wax+")
+        writes = writes or (mode is None and isinstance(flags, int)
+                            and flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT))
+        if writes:
+            note(event, path)
+    elif event in ("os.mkdir", "os.remove", "os.rmdir", "os.truncate", "os.symlink"):
+        note(event, given[1] if event == "os.symlink" else given[0])
+    elif event in ("os.rename", "os.link"):
+        note(event, given[0])
+        note(event, given[1])
+    elif event in ("shutil.rmtree", "shutil.move"):
+        note(event, given[0])
+
+sys.addaudithook(watch)
+from sizing.cli.main import main
+
+os.chdir(allowed)
+Path("chart.csv").write_text(
+    "size,group,load_limit_kg,body_mass_kg_low,body_mass_kg_high\n"
+    "adult a,adult,200,40,90\nadult b,adult,300,90,200\n"
+)
+Path("clients.csv").write_text("sex,age_years,body_mass_kg\nf,82,51.5\nm,47,90\n")
+Path("prices.csv").write_text("size,price\nadult a,100\nadult b,120\n")
+few = ["--people", "bariatric", "--draws", "1"]
+commands = [
+    ["study", *few, "--chart", "chart.csv", "--out", "study"],
+    ["chart", "chart.csv", *few, "--out", "chart.html"],
+    ["client", "sex=f", "age_years=70", "body_mass_kg=60", "--note", "note.html"],
+    ["bands", "--people", "bariatric", "--widths", "body_mass_kg=60",
+     "--sizes", "2", "--splits", "2"],
+    ["stock", "--caseload", "clients.csv", "--chart", "chart.csv",
+     "--prices", "prices.csv", "--scenarios", "50", "--order", "order.csv",
+     "--order", "order.xlsx", "--report", "stock.html"],
+    ["lesson", *few, "--clients", "4", "--out", "lesson"],
+]
+for words in commands:
+    status = main(words)
+    print("\nRAN", words[0], status)
+print("\n".join(f"CHANGED {line}" for line in changed))
+try:
+    import socket
+    socket.create_connection(("192.0.2.1", 80), timeout=1)
+except OSError as error:
+    print("REFUSED", error)
+"""
+
+
+def test_commands_touch_nothing_else_and_nobody(tmp_path):
+    folder = tmp_path / "here"
+    # openpyxl builds a sheet in the machine's folder for passing files: left empty.
+    passing = folder / "passing"
+    passing.mkdir(parents=True)
+    fonts = [matplotlib.get_configdir(), matplotlib.get_cachedir()]
+    run = subprocess.run(
+        [sys.executable, "-W", "ignore", "-B", "-c", WATCHED, str(folder), *fonts],
+        env=os.environ | {"TMPDIR": str(passing)},
+        capture_output=True,
+        text=True,
+        timeout=900,
+        check=False,
+    )
+    assert run.returncode == 0, run.stderr[-3000:]
+    ran = re.findall(r"^RAN (\w+) (\d+)$", run.stdout, re.MULTILINE)
+    assert {name for name, _ in ran} == set(COMMANDS) - {"lab"}
+    assert {status for _, status in ran} == {"0"}, run.stderr[-3000:]
+    changed = re.findall(r"^CHANGED (.*)$", run.stdout, re.MULTILINE)
+    assert changed == [], "\n".join(changed)
+    assert "REFUSED" in run.stdout
+    assert list(passing.iterdir()) == []
+    left = {path.name for path in folder.iterdir()}
+    assert {"study", "chart.html", "note.html", "order.xlsx", "lesson"} <= left
+    assert not [p for p in folder.rglob("*") if p.name.endswith(".part")]
+
+
+def test_the_tests_themselves_are_offline():
+    with (
+        socket.socket() as far,
+        pytest.raises(OSError, match="tests reach no other machine"),
+    ):
+        far.settimeout(1)
+        far.connect(("192.0.2.1", 80))
+    with pytest.raises(OSError, match="tests reach no other machine"):
+        socket.getaddrinfo("a.example", 80)
+    with socket.socket() as here:
+        here.bind(("127.0.0.1", 0))
+        here.listen()
+        with socket.create_connection(here.getsockname(), timeout=5):
+            pass
+
+
+#: Words under which people would write who somebody is.
+PERSONAL = re.compile(
+    r"\b(surname|forename|first name|last name|full name|client'?s? name|"
+    r"patient'?s? name|your name|birth|dob|home address|street|postcode|phone|"
+    r"e-?mail|nhs)\b",
+    re.IGNORECASE,
+)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_no_option_asks_who_somebody_is(command):
+    parser = argparse.ArgumentParser()
+    import_module(f"sizing.cli.{command}").add_arguments(parser)
+    for option in parser._actions:
+        text = " ".join(map(str, (*option.option_strings, option.dest, option.help)))
+        assert not PERSONAL.search(text.replace("_", " ")), text
+
+
+def test_no_form_asks_who_somebody_is():
+    """Every label, hint and placeholder written in the forms' code."""
+    import ast
+
+    import sizing.report
+
+    folder = Path(sizing.report.__file__).parent
+    forms = [*folder.glob("*form*.py"), *folder.glob("lab_*.py")]
+    assert len(forms) > 8
+    for path in forms:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call):
+                continue
+            asked = [
+                k.value for k in node.keywords if k.arg in ("description", "label")
+            ]
+            asked += [k.value for k in node.keywords if k.arg == "placeholder"]
+            for value in asked:
+                words = getattr(value, "value", "")
+                assert not PERSONAL.search(str(words)), f"{path.name}: {words}"
+
+
+def test_a_question_after_a_name_is_found():
+    assert PERSONAL.search("Client's name") and PERSONAL.search("date of birth")
+    assert not PERSONAL.search("Name of the size")
