@@ -15,6 +15,7 @@ import secrets
 import shutil
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Literal
 
 import pandas as pd
 
@@ -111,7 +112,7 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
     # Python 3.13: what follows it would start a cell of its own.
     texts = [table.columns, *(table[c] for c in _text_columns(table))]
     returns = any("\r" in str(cell) for column in texts for cell in column)
-    quoting = csv.QUOTE_NONNUMERIC if returns else csv.QUOTE_MINIMAL
+    quoting: Literal[0, 2] = csv.QUOTE_NONNUMERIC if returns else csv.QUOTE_MINIMAL
     text = table.to_csv(index=False, lineterminator="\n", quoting=quoting)
     return text.encode("utf-8", errors="replace")
 

@@ -328,7 +328,9 @@ def page_markdown(page: Page) -> str:
         ("Sources", page.sources),
     ):
         lines += [f"## {heading}", "", *(f"- {text}" for text in texts), ""]
-    return "\n".join([*lines, page.footer, ""])
+    text = "\n".join([*lines, page.footer, ""])
+    # A size's name may look like a tag or a link; neither is the page's own.
+    return text.replace("<", "\\<").replace("](", "\\](")
 
 
 def _cell(text: str) -> str:
