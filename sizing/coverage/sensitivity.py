@@ -15,10 +15,9 @@ from sizing.coverage.shares import (
     LEVEL,
     Floats,
     Layout,
-    design_df,
+    influence_variance,
     join_draws,
     layout,
-    variance_of_totals,
 )
 from sizing.errors import one_of
 from sizing.population.people import People
@@ -195,18 +194,10 @@ def _change(
     old, new = place.weight / place.weight.sum(), weight / weight.sum()
     p_old, p_new = before @ old, after @ new
     influence = new * (after - p_new[:, None]) - old * (before - p_old[:, None])
-    used = (old > 0) | (new > 0)
-    persons = int(used.sum())
-    if place.unit is None or place.stratum is None:
-        variance = np.square(influence).sum(axis=1) * persons / max(persons - 1, 1)
-        least = min(1 / np.square(part).sum() for part in (old, new))
-        complete = max(float(least) - 1, 1.0)
-    else:
-        totals = np.stack(
-            [np.bincount(place.unit, part).astype(float) for part in influence], 1
-        )
-        variance = variance_of_totals(totals, place.stratum)
-        complete = float(design_df(place.unit, place.stratum, used[:, None])[0, 0])
+    variance, complete = influence_variance(place, influence)
+    if place.unit is None and (weight != place.weight).any():
+        # Other weights may leave fewer people to tell the share after.
+        complete = max(min(complete, 1 / float(np.square(new).sum()) - 1), 1.0)
     mean, total, df = join_draws(p_new - p_old, variance, complete)
     t = float(stats.t.ppf((1 + LEVEL) / 2, max(float(df), 1.0)))
     half = t * float(np.sqrt(total))

@@ -262,6 +262,35 @@ def design_df(
     return np.maximum(np.array(found, dtype=float), 1)[:, None]
 
 
+def influence_variance(place: Layout, influence: Floats) -> tuple[Floats, float]:
+    """Return the variance of an estimate from its linearised values.
+
+    Parameters
+    ----------
+    place : Layout
+    influence : ndarray, shape (draws, persons)
+        What each person adds to the estimate; each draw's sum is about 0.
+
+    Returns
+    -------
+    variance : ndarray, shape (draws,)
+        Between sampling units within strata, or ``n / (n - 1)`` times the sum of
+        squares over the n persons.
+    df : float
+        Units minus strata, or the effective number of persons minus 1.
+    """
+    used = place.weight > 0
+    if place.unit is None or place.stratum is None:
+        n = max(int(used.sum()), 2)
+        w = place.weight[used]
+        df = max(float(w.sum() ** 2 / np.square(w).sum()) - 1, 1.0)
+        return np.square(influence).sum(axis=1) * n / (n - 1), df
+    units = len(place.stratum)
+    totals = [np.bincount(place.unit, part, units).astype(float) for part in influence]
+    df = float(design_df(place.unit, place.stratum, used[:, None].astype(float))[0, 0])
+    return variance_of_totals(np.stack(totals, axis=1), place.stratum), df
+
+
 def join_draws(
     estimates: Floats, variances: Floats, complete_df: npt.ArrayLike
 ) -> tuple[Floats, Floats, Floats]:

@@ -9,26 +9,27 @@ from sizing.stock.days import Days, Group
 
 
 def people_variance(
-    groups: Sequence[Group], days: Days, values: Floats
-) -> tuple[float, float]:
-    """Return the variance that the people's sampling adds to a mean over days.
+    groups: Sequence[Group], days: Days, values: Sequence[Floats]
+) -> list[tuple[float, float]]:
+    """Return the variance that the people's sampling adds to means over days.
 
     Parameters
     ----------
     groups : sequence of Group
+        Those the days were drawn from; none if the people are taken as given.
     days : Days
-    values : ndarray of float, shape (days,)
+    values : sequence of ndarray of float, each (days,)
         What is averaged, such as whether nobody waits.
 
     Returns
     -------
-    variance, df : float
-        0 and infinity where every group is a caseload: those are the clients
-        themselves, not a sample of them.
+    list of (variance, df)
+        For each of ``values``; variance 0 where every group is a caseload: those
+        are the clients themselves, not a sample of them.
 
     Notes
     -----
-    Clients are drawn from the people by weight, so the mean is a function of the
+    Clients are drawn from the people by weight, so a mean is a function of the
     shares of people who fit each set of sizes. One more client with set m moves
     it by ``Cov(values, needs of m) / mean needs of m`` (the score of a Poisson
     number), which the drawn days tell; a person's influence is that of her set,
@@ -36,28 +37,32 @@ def people_variance(
     people, by their design, draws joined by Rubin's rules. Groups count as
     independent samples.
     """
+    variance = np.zeros(len(values))
+    df = np.full(len(values), np.inf)
     mean = days.needs.mean(axis=0)
-    covariance = (values - values.mean()) @ days.needs / days.number
-    each = np.where(mean > 0, covariance / np.where(mean > 0, mean, 1), 0.0)
-    # Days are few, so that each covariance is uncertain itself: what that adds
-    # to the squares on average is taken off below.
-    noise = np.where(mean > 0, values.var() / np.where(mean > 0, mean, 1), 0.0)
-    noise = noise / days.number
-    variance, dfs = 0.0, []
-    for group, needs in zip(groups, days.by_group.sum(axis=1), strict=True):
-        if group.served.count is None or not needs:
+    per_need = np.divide(1.0, mean, out=np.zeros_like(mean), where=mean > 0)
+    needs_of = days.by_group.sum(axis=1) / days.number
+    for place_of_group, group in enumerate(groups):
+        if group.served.count is None or not needs_of[place_of_group]:
             continue
-        a_day = needs / days.number
         place = layout(group.served.people)
+        share = place.weight / place.weight.sum()
         found = np.minimum(np.searchsorted(days.masks, group.masks), len(mean) - 1)
         known = days.masks[found] == group.masks
-        effect = np.where(known, each[found], 0.0)[place.rows] * a_day
-        share = place.weight / place.weight.sum()
-        centre = effect @ share
-        own, complete = influence_variance(place, share * (effect - centre[:, None]))
-        extra = np.where(known, noise[found], 0.0)[place.rows] * a_day**2
-        own = np.maximum(own - (extra @ np.square(share)), 0.0)
-        _, total, df = join_draws(centre, own, complete)
-        variance += float(total)
-        dfs.append(float(df))
-    return variance, min(dfs, default=np.inf)
+        each_need = np.where(known, per_need[found], 0.0)[place.rows]
+        each_need *= needs_of[place_of_group]
+        for i, value in enumerate(values):
+            covariance = (value - value.mean()) @ days.needs / days.number
+            effect = covariance[found][place.rows] * each_need
+            centre = effect @ share
+            own, complete = influence_variance(
+                place, share * (effect - centre[:, None])
+            )
+            # Days are few, so each covariance is uncertain itself; what that
+            # adds to the squares on average is taken off.
+            noise = value.var() / days.number * each_need * needs_of[place_of_group]
+            own = np.maximum(own - noise @ np.square(share), 0.0)
+            _, total, degrees = join_draws(centre, own, complete)
+            variance[i] += float(total)
+            df[i] = min(df[i], float(degrees))
+    return list(zip(variance.tolist(), df.tolist(), strict=True))

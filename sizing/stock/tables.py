@@ -141,8 +141,8 @@ def service(check: Check, stock: Ints, groups: Sequence[Group] = ()) -> pd.DataF
         "waiting": found.waiting.astype(float),
         "not_fitted": check.days.needs[:, 0].astype(float),
     }
-    for name, each in values.items():
-        variance, df = people_variance(groups, check.days, each)
+    more = people_variance(groups, check.days, list(values.values()))
+    for (name, each), (variance, df) in zip(values.items(), more, strict=True):
         if variance > 0:
             rows[name] |= _widened(rows[name]["estimate"], each, variance, df, name)
     rows["needs_met"] = _within_one(rows["needs_met"])

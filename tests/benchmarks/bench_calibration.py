@@ -33,6 +33,9 @@ from sizing.fit import assign
 from sizing.population.classes import age_band
 from sizing.population.model import draw_measures
 from sizing.population.people import People
+from sizing.stock import Served, Use, offer_from, tables
+from sizing.stock.days import Group, draw_days, group_from
+from sizing.stock.offers import Offer
 from sizing.survey import read_embedded
 
 STRATA, UNITS, PERSONS = 15, 16, 40
@@ -42,6 +45,10 @@ DRAWS = 5
 #: Surveys drawn from one set of bodies.
 PER_TRUTH = 2
 BY = ["sex", "age_band"]
+CLIENTS = 100
+#: Prices are needed for an offer and decide nothing here.
+PRICES = pd.DataFrame({"size": demo_chart().sizes, "price": 1.0})
+Checked = tuple[list[Group], tables.Check, Offer]
 
 
 def builds(seed: int) -> pd.DataFrame:
@@ -132,7 +139,40 @@ def surveys(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
             yield f"difference of two charts, {way}", held
 
 
-ITEMS = {"surveys": surveys}
+def service_of(people: People, stock: np.ndarray, days: int, seed: int) -> Checked:
+    """Return a stock's service for many clients like these people."""
+    offer = offer_from(demo_chart(), PRICES)
+    groups = [group_from(Served(people, CLIENTS), offer)]
+    drawn = draw_days(groups, Use(), sizes=len(stock), days=days, seed=(seed, 9))
+    return groups, tables.Check(drawn, offer, 0), offer
+
+
+def services(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
+    """Yield whether intervals of days on which nobody waits hold the truth."""
+    frame = builds(seed)
+    rng = np.random.default_rng((seed, 2))
+    stock, truth = None, 0.0
+    for number in range(replicates):
+        if number % PER_TRUTH == 0:
+            bodies, evidence = draw_measures(frame, draws=1, seed=seed + number)
+            everyone = People("all", bodies, pd.Series(1.0, bodies.index), evidence)
+            offer = offer_from(demo_chart(), PRICES)
+            sizes = len(offer.keys)
+            groups, check, offer = service_of(everyone, np.zeros(sizes), 20_000, number)
+            if stock is None:
+                # Enough of each size alone for 97 % of days: nothing planned.
+                stock = tables.demand(check, offer).query("share == 'only'")
+                stock = np.ceil(stock["high"].to_numpy() + 2).astype(np.int64)
+            truth = float((check.shortage(stock).waiting == 0).mean())
+        people = by_design(frame, rng)
+        groups, check, _ = service_of(people, stock, 4000, int(rng.integers(2**31)))
+        row = tables.service(check, stock, groups).iloc[0]
+        yield "stock service, design", row["low"] <= truth <= row["high"]
+        row = tables.service(check, stock).iloc[0]
+        yield "stock service, people taken as given", row["low"] <= truth <= row["high"]
+
+
+ITEMS = {"surveys": surveys, "services": services}
 
 
 def judged(found: pd.DataFrame, replicates: int) -> pd.DataFrame:
