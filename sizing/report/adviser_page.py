@@ -17,7 +17,7 @@ CLIENT, CHART = "client", "chart"
 #: Labels wrap instead of being cut, and stand above their field on a phone.
 _STYLE = """<style>
 .sizing-form { --jp-widgets-inline-label-width: 13rem;
-  --jp-widgets-inline-width: 25rem; max-width: 62rem; }
+  --jp-widgets-inline-width: 25rem; max-width: 74rem; }
 .sizing-form .widget-label { white-space: normal; overflow: visible; height: auto;
   line-height: 1.25; text-align: left; padding: .2rem 0; }
 .sizing-form .widget-gridbox .widget-label { overflow: hidden; padding: 0;
