@@ -20,6 +20,7 @@ from sizing.report.lesson import (
     lesson_files,
     lesson_slides,
     prepare_lesson,
+    write_files,
     write_lesson,
 )
 from sizing.report.lesson_pictures import (
@@ -188,6 +189,13 @@ def test_the_command_makes_the_same_pack_of_the_same_seed(pack, tmp_path, capsys
     told = capsys.readouterr().out
     assert "By eye" in told and "6 practice clients" in told
     assert "bmi_class" not in told
+
+
+def test_a_form_that_the_room_filled_in_is_kept(tmp_path):
+    (tmp_path / "answer_form.csv").write_bytes(b"filled in")
+    written = write_files({"answer_form.csv": b"blank"}, tmp_path)
+    assert (tmp_path / "answer_form.csv").read_bytes() == b"filled in"
+    assert [path.name for path in written] == ["answer_form_blank.csv"]
 
 
 @pytest.mark.parametrize(

@@ -68,7 +68,7 @@ def plot_agreement(
                 continue
             ax.axhline(value, color=INK, ls=LINES[0 if name == "bias" else 1], lw=1.4)
             ax.annotate(
-                f"{words} {value:+.0f}",
+                f"{words} {round(value) or 0:+d}",
                 (1.01, value),
                 xycoords=("axes fraction", "data"),
                 va="center",

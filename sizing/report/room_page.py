@@ -66,7 +66,7 @@ def room_sections(
             Section(
                 "Sizes",
                 figures=of("room_sizes"),
-                tables=[confusion_table(room), sizes_table(room)],
+                tables=[confusion_table(room), *sizes_tables(room)],
             )
         )
     if room.guesses:
@@ -174,28 +174,32 @@ def confusion_table(room: RoomResult) -> Table:
     return table(frame, caption="Sizes chosen where others were right", words=words)
 
 
-def sizes_table(room: RoomResult) -> Table:
-    """Return what came of the choices, together and by participant."""
-    frames = []
-    for (source, who), own in room.sizes.groupby(["source", "participant"], sort=False):
-        told = {r["outcome"]: r for r in own.to_dict("records")}
-        cells = {
-            "Chosen how": _SOURCES[str(source)],
-            "Participant": who,
-            "Choices": own["n"].iloc[0],
-        }
-        together = who == TOGETHER
-        for outcome, words in CHOICE_WORDS.items():
-            row = told[outcome]
-            count = str(row["count"])
-            # Only all together are enough for an interval to say something.
-            cells[words.capitalize()] = (
-                f"{count}: {share(row)}" if together and row["count"] else count
-            )
-        frames.append(cells)
-    text_columns = ["Chosen how", "Participant"]
-    caption = "What came of each choice: counts, and shares (95 %) together"
-    return table(pd.DataFrame(frames), caption=caption, words=text_columns)
+def sizes_tables(room: RoomResult) -> list[Table]:
+    """Return what came of the choices, together and by participant.
+
+    Outcomes that never came stand in no column: the table must fit on a page.
+    """
+    tables = []
+    for source, rows in room.sizes.groupby("source", sort=False):
+        came = rows.groupby("outcome")["count"].sum()
+        frames = []
+        for who, own in rows.groupby("participant", sort=False):
+            found = {r["outcome"]: r for r in own.to_dict("records")}
+            cells = {"Participant": who, "Choices": own["n"].iloc[0]}
+            for outcome, words in CHOICE_WORDS.items():
+                if came[outcome]:
+                    row = found[outcome]
+                    # Only all together are enough for an interval to say something.
+                    told = f": {share(row)}" if who == TOGETHER and row["count"] else ""
+                    cells[words.capitalize()] = f"{row['count']}{told}"
+            frames.append(cells)
+        caption = (
+            f"What came of each choice, {_SOURCES[str(source)]}: counts, and together "
+            "the share (95 % interval)"
+        )
+        frame = pd.DataFrame(frames)
+        tables.append(table(frame, caption=caption, words=["Participant"]))
+    return tables
 
 
 def guess_table(measure: str, rows: pd.DataFrame, units: str = "metric") -> Table:
@@ -249,10 +253,7 @@ def tape_table(rows: pd.DataFrame, units: str = "metric") -> Table:
                 percent(v, places=1) if pd.notna(v) else "none"
                 for v in rows["target_relative_tem"]
             ],
-            "Reliability": [
-                f"{v:.2f}" if pd.notna(v) else "too few people"
-                for v in rows["reliability"]
-            ],
+            "Reliability": [_reliability(v) for v in rows["reliability"]],
             "Its target": [
                 f"{v:.2f}" if pd.notna(v) else "none"
                 for v in rows["target_reliability"]
@@ -266,6 +267,13 @@ def tape_table(rows: pd.DataFrame, units: str = "metric") -> Table:
         "and reliability (R: 1 is perfect)",
         words=["Measure", "Read again by"],
     )
+
+
+def _reliability(value: float) -> str:
+    """Write R; nobody's is perfect."""
+    if pd.isna(value):
+        return "too few people"
+    return "over 0.99" if 0.995 <= value < 1 else f"{value:.2f}"
 
 
 def habit_table(room: RoomResult, units: str = "metric") -> Table:

@@ -275,8 +275,8 @@ class PackForm:
         self.folder = w.Text(
             value="lesson",
             description="Folder",
-            style={"description_width": "9rem"},
-            layout=w.Layout(width="24rem", max_width="100%"),
+            style={"description_width": "initial"},
+            layout=w.Layout(width="18rem", max_width="100%"),
         )
         self.work = LongWork("Make the pack", self._make, self._write)
         self.told = w.HTML()

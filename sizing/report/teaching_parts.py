@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from html import escape
 
 import ipywidgets as w
@@ -48,11 +49,13 @@ def bullets_html(lines: Sequence[str]) -> str:
 
 def slide_html(drawn: Picture) -> str:
     """Return a slide as large as the screen allows; a phone scrolls along it."""
+    # The caption stands outside, where a phone need not scroll to read it.
+    alone = picture_html(replace(drawn, caption=""))
     return (
         f'<div tabindex="0" role="region" aria-label="{escape(drawn.caption)}" '
         f'style="overflow-x: auto; {_OWN_WIDTH}">'
-        '<div style="min-width: 36rem; max-width: 72vw">'
-        f"{picture_html(drawn)}</div></div>"
+        f'<div style="min-width: 36rem; max-width: 72vw">{alone}</div></div>'
+        f"{words_html([drawn.caption])}"
     )
 
 

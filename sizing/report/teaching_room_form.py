@@ -81,7 +81,7 @@ class RoomForm:
         self.upload = UploadBox("The room's answers", help=_FILE_HELP)
         self.invented = w.Checkbox(
             value=False,
-            description="Show an invented room of twelve, slips and all",
+            description="Show an invented room instead",
             indent=False,
             layout=w.Layout(width="max-content"),
         )

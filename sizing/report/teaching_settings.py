@@ -84,7 +84,7 @@ class LessonSettings:
                     ]
                 )
             ],
-            titles=("A chart of your own, and the number of the draw",),
+            titles=("A size chart of your own; the number of the draw",),
         )
         row = w.Layout(flex_flow="row wrap", align_items="flex-end")
         self.view = w.VBox(
