@@ -10,6 +10,7 @@ import pandas as pd
 from sizing.client.how import ESTIMATED, Reading
 from sizing.errors import Problem, SizingError, one_of
 from sizing.measures import SEXES
+from sizing.measures.written import Say, written
 from sizing.population.model_donors import donors
 from sizing.population.model_moments import model_age
 from sizing.resources import source_table
@@ -45,13 +46,17 @@ class StatureEstimate:
         """The equation that is used."""
         return self.table.iloc[0]
 
-    def summary(self) -> str:
-        """Return the estimate in plain words."""
+    def summary(self, *, say: Say = written) -> str:
+        """Return the estimate in plain words, measures written by ``say``."""
         row = self.best
+        middle, low, high = (
+            say(float(row[name]), STATURE, to="tenth")
+            for name in ("estimate", "low", "high")
+        )
+        source = str(row["source"]).split("; error in use")[0]
         words = (
-            f"Stature estimated from {_words(row['segment'])}: "
-            f"{row['estimate']:.1f} cm (9 in 10 such people: {row['low']:.1f} to "
-            f"{row['high']:.1f} cm; {str(row['source']).split('; error in use')[0]})"
+            f"Stature estimated from {_words(row['segment'])}: {middle} (9 in 10 such "
+            f"people: {low} to {high}; {source})"
         )
         if row["ages"] == "beyond":
             words += (

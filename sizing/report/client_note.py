@@ -225,7 +225,7 @@ def _sections(answer: ClientAnswer, decision: Decision, say: Say) -> list[Sectio
     checks = list(source_table("lift_checks.csv")["text"])
     return [
         Section(
-            "Measured, and how", [*_notes(answer)], tables=[_measures(answer, say)]
+            "Measured, and how", _notes(answer, say), tables=[_measures(answer, say)]
         ),
         Section("Sizes considered, and why", growth, tables=[_sizes(answer, say)]),
         Section("Chosen", words),
@@ -235,10 +235,10 @@ def _sections(answer: ClientAnswer, decision: Decision, say: Say) -> list[Sectio
     ]
 
 
-def _notes(answer: ClientAnswer) -> list[str]:
+def _notes(answer: ClientAnswer, say: Say) -> list[str]:
     doubts = [f"Confirmed although unusual: {doubt}" for doubt in answer.doubts]
     stature = answer.client.stature
-    return doubts + ([stature.summary()] if stature is not None else [])
+    return doubts + ([stature.summary(say=say)] if stature is not None else [])
 
 
 def _measures(answer: ClientAnswer, say: Say) -> Table:
