@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from sizing.cautions import cautions
 from sizing.report.lab_notebooks import notebook_files
 
 from .walks import (
@@ -55,6 +56,7 @@ def test_a_page_runs_on_opening_and_can_be_read_by_all(
     record_property("megabytes", lab.memory() // 2**20)
     assert page.locator(FAILURES).all_inner_texts() == []
     assert page.get_by_role("link", name="Back to the start page").is_visible()
+    assert page.get_by_text(cautions()[0][:60]).count()
     # A page begins at its beginning, though running it goes through to its end.
     assert page.locator(".jp-WindowedPanel-outer").evaluate("p => p.scrollTop") == 0
     assert lab.memory() < 2**30
