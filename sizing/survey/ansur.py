@@ -163,10 +163,11 @@ def _files(path: PathLike | Sequence[PathLike]) -> list[PathLike]:
 
 def _read_one(path: PathLike, notes: Notes) -> pd.DataFrame:
     name = Path(path).name
-    raw = read_csv(path, EXPECTED, encoding="latin-1")
+    plain = ["subjectid", "weightkg", "Age", "Heightin", "Weightlbs", "DODRace"]
+    needed = [*plain, *_LENGTHS, "Gender", "SubjectId"]
+    raw = read_csv(path, EXPECTED, encoding="latin-1", needed=needed)
     # The women's file spells it SubjectId, the men's subjectid.
     raw = raw.rename(columns={"SubjectId": "subjectid"})
-    plain = ["subjectid", "weightkg", "Age", "Heightin", "Weightlbs", "DODRace"]
     check_columns(
         raw, [*plain, *_LENGTHS, "Gender"], file=name, survey="the ANSUR II files"
     )

@@ -51,23 +51,28 @@ def not_readable(path: Path, expected: str, reason: str) -> SizingError:
     )
 
 
-def read_csv(path: PathLike, expected: str, *, encoding: str) -> pd.DataFrame:
+def read_csv(
+    path: PathLike, expected: str, *, encoding: str, needed: Iterable[str]
+) -> pd.DataFrame:
     """Read a survey's CSV file.
 
     Raises
     ------
     SizingError
-        If it is absent, empty or not a CSV file.
+        If it is absent, empty or not a CSV file, or a needed column is there twice.
     """
     content = content_of(path, expected)
     reason = "it is no table of comma-separated values"
     if b"\x00" in content:
         raise not_readable(Path(path), expected, reason)
-    # pandas would rename the second of two headings without a word.
+    # pandas would rename the second of two headings without a word. Only what is
+    # read matters: a published file has a doubled heading among the rest.
     first = content.split(b"\n", 1)[0].decode("latin-1").strip()
     headings = next(csv.reader([first]), [])
-    if len(set(headings)) < len(headings):
-        raise not_readable(Path(path), expected, "two columns have the same heading")
+    twice = [name for name in needed if headings.count(name) > 1]
+    if twice:
+        reason = f"two columns have the heading '{twice[0]}'"
+        raise not_readable(Path(path), expected, reason)
     try:
         # A row longer than the heading would otherwise shift its cells silently.
         with warnings.catch_warnings():

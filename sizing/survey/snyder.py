@@ -87,11 +87,12 @@ def read_snyder1977(path: PathLike) -> Survey:
     """
     notes = Notes()
     file = Path(path).name
-    raw = read_csv(path, EXPECTED, encoding="latin-1")
     plain = ["WEIGHT", "AGE IN YEARS", "SEX"]
-    check_columns(raw, [*plain, *_LENGTHS], file=file, survey="the Snyder 1977 records")
+    needed = [*plain, *_LENGTHS]
+    raw = read_csv(path, EXPECTED, encoding="latin-1", needed=needed)
+    check_columns(raw, needed, file=file, survey="the Snyder 1977 records")
     repeated = raw.duplicated().to_numpy()
-    number = as_numbers(raw, [*plain, *_LENGTHS], file=file)
+    number = as_numbers(raw, needed, file=file)
     number["person"] = np.arange(2, len(number) + 2)
     number = notes.drop(number, repeated, "repeats an earlier row")
     number = notes.drop(number, ~(number["AGE IN YEARS"] > 0), "no age (0)")
