@@ -18,7 +18,16 @@ if TYPE_CHECKING:
         write_chart,
     )
     from sizing.client import check_client, judge_chart
-    from sizing.coverage import compare_charts, coverage, who_falls_between, why_none
+    from sizing.coverage import (
+        compare_charts,
+        coverage,
+        coverage_by_dask,
+        coverage_in_chunks,
+        resampled,
+        sensitivity,
+        who_falls_between,
+        why_none,
+    )
     from sizing.errors import SizingError, SizingWarning
     from sizing.fit import assign
     from sizing.measures import EDGE_RULE, MEASURES, vocabulary
@@ -53,7 +62,16 @@ _NAMES: dict[str, tuple[str, ...]] = {
         "write_chart",
     ),
     "client": ("check_client", "judge_chart"),
-    "coverage": ("compare_charts", "coverage", "who_falls_between", "why_none"),
+    "coverage": (
+        "compare_charts",
+        "coverage",
+        "coverage_by_dask",
+        "coverage_in_chunks",
+        "resampled",
+        "sensitivity",
+        "who_falls_between",
+        "why_none",
+    ),
     "errors": ("SizingError", "SizingWarning"),
     "fit": ("assign",),
     "measures": ("EDGE_RULE", "MEASURES", "vocabulary"),

@@ -2,17 +2,19 @@
 
 People of the same pattern of levels have the same fitted chance, so that a
 regression on thousands of people needs only each pattern's sums of weights.
-``tests/test_coverage_between.py`` holds it to statsmodels' GLM on single people.
+statsmodels fits it; the errors follow the survey's design, which it does not know.
 """
+
+import warnings
 
 import numpy as np
 import numpy.typing as npt
 
 from sizing.coverage.shares import Floats, Layout, variance_of_totals
 
-#: Newton's steps before a fit counts as not found; separated levels need more.
+#: Steps before a fit counts as not found; separated levels need more.
 _STEPS = 60
-#: A step that changes no log odds ratio by more than this is the last.
+#: A step that changes no coefficient by more than this is the last.
 _NEAR = 1e-10
 
 
@@ -46,7 +48,8 @@ def log_odds_ratios(
 
     Notes
     -----
-    Newton's method on the weighted log likelihood, by pattern of levels.
+    statsmodels' GLM (binomial, iterated weighted least squares) on the weighted
+    share of each pattern of levels, which is the fit on single people.
     Variance: linearisation. A person's influence is ``H^-1 x w (y - p)`` with
     ``H`` the information; the variance is that of the total of all influences:
     between sampling units within strata where there is a design, otherwise the
@@ -65,21 +68,15 @@ def log_odds_ratios(
         return np.bincount(which, values, len(patterns)).astype(np.float64)
 
     yes, every = total(weight * happened), total(weight)
-    beta = np.zeros(x.shape[1])
-    beta[0] = np.log(yes.sum() / (every - yes).sum())
-    for _ in range(_STEPS):
-        p = 1 / (1 + np.exp(-(x @ beta)))
-        information = (x * (every * p * (1 - p))[:, None]).T @ x
-        try:
-            step = np.linalg.solve(information, x.T @ (yes - every * p))
-        except np.linalg.LinAlgError:
-            return nothing, nothing
-        beta = beta + step
-        if np.abs(step).max() < _NEAR:
-            break
-    else:
+    beta = _fitted(x, yes / every, every)
+    if beta is None:
         return nothing, nothing
     p = 1 / (1 + np.exp(-(x @ beta)))
+    information = (x * (every * p * (1 - p))[:, None]).T @ x
+    try:
+        np.linalg.cholesky(information)
+    except np.linalg.LinAlgError:
+        return nothing, nothing
     if place.unit is None or place.stratum is None:
         square = total(weight**2 * np.where(happened, 1 - p[which], p[which]) ** 2)
         scores = x * np.sqrt(square)[:, None]
@@ -93,3 +90,17 @@ def log_odds_ratios(
     ).reshape(len(place.stratum), -1)
     totals = np.linalg.solve(information, (left @ x).T).T
     return beta[1:], variance_of_totals(totals, place.stratum)[1:]
+
+
+def _fitted(x: Floats, share: Floats, weight: Floats) -> Floats | None:
+    """Return the GLM's coefficients, or None where no maximum is found."""
+    # Loading it takes most of a second, which only this question needs.
+    from statsmodels.genmod.families import Binomial
+    from statsmodels.genmod.generalized_linear_model import GLM
+
+    model = GLM(share, x, family=Binomial(), var_weights=weight)
+    with warnings.catch_warnings():
+        # Levels that settle the outcome by themselves: told by None.
+        warnings.simplefilter("ignore")
+        found = model.fit(maxiter=_STEPS, tol=_NEAR, tol_criterion="params")
+    return np.asarray(found.params, dtype=np.float64) if found.converged else None

@@ -32,6 +32,7 @@ _LIBRARIES: tuple[str, ...] = (
     "numpy",
     "pandas",
     "scipy",
+    "statsmodels",
     "matplotlib",
 )
 Progress = Callable[[str], None]
