@@ -3,18 +3,20 @@
 from pathlib import Path
 
 import pandas as pd
+from matplotlib.axes import Axes
 
 from sizing.errors import Problem, SizingError
-from sizing.fit import OUTCOME_WORDS
-from sizing.measures import vocabulary
 from sizing.plots.stock import (
     plot_comparison,
     plot_cost_curve,
     plot_demand,
     plot_shortages,
 )
-from sizing.report.page import Page, Section, Table, picture, render, table
-from sizing.stock import SERVICE, StockPlan
+from sizing.plots.style import percent
+from sizing.report.lab_show import figure_of
+from sizing.report.page import Page, Picture, Section, Table, picture, render, table
+from sizing.report.stock_tables import Shown, records, shown_tables, strategy_words
+from sizing.stock import StockPlan
 from sizing.stock.result import DAY, NO_SLING
 from sizing.writing import csv_bytes, workbook_bytes, write_bytes
 
@@ -22,13 +24,14 @@ QUESTION = (
     "Which sizes of sling should be stocked, and how many of each, so that almost "
     "nobody is without one that fits, for the least money?"
 )
-#: How many kinds of people whom no size fits are listed on the page.
-_KINDS_SHOWN = 12
-_DIRECTIONS = {
-    "too_small_for": "too small",
-    "too_large_for": "too large",
-    "over_load": "load limit exceeded",
-    "not_measured": "not measured",
+#: What is drawn of a plan, in this order, and what to make of it.
+_CAPTIONS = {
+    "comparison": "Every way of spending meets the same people on the same days.",
+    "demand": "People who fit several sizes count in each; slings are handed out so "
+    "that as few as possible wait.",
+    "shortages": "Days on which someone waits whom one more of this size would serve.",
+    "cost_curve": "Each point is the cheapest order for a target, judged on days it "
+    "was not planned on.",
 }
 
 
@@ -64,8 +67,16 @@ def write_order(plan: StockPlan, path: str | Path) -> None:
     write_bytes(path, workbook_bytes({"order": order_list(plan), "notes": notes}))
 
 
-def stock_page(plan: StockPlan) -> str:
+def stock_page(plan: StockPlan, *, units: str = "metric", first: str = "") -> str:
     """Return the plan as one HTML page that prints.
+
+    Parameters
+    ----------
+    plan : StockPlan
+    units : str
+        A key of ``sizing.measures.written.UNITS``.
+    first : str
+        What must be said before the answer, such as that it is invented.
 
     Examples
     --------
@@ -78,200 +89,29 @@ def stock_page(plan: StockPlan) -> str:
     >>> "Before any lift" in stock_page(plan)
     True
     """
-    goal = (
-        f"a budget of {plan.budget:,.0f}"
-        if plan.target is None
-        else f"nobody waits on {100 * plan.target:g} % of days"
-    )
-    groups = "; ".join(
-        f"{row['count']} {row['group']} (like {row['people']}"
-        + (f", {row['admissions']:g} admissions" if row["admissions"] else "")
-        + ")"
-        for row in plan.groups.to_dict("records")
-    )
-    inputs = (
-        f"Whom it serves: {groups}. {plan.use.summary()} Goal: {goal}. "
-        f"{plan.settings['scenarios']:,} days drawn for planning, "
-        f"{plan.settings['checks']:,} others for checking, seed "
-        f"{plan.settings['seed']}."
-    )
-    page = Page(
-        title="Which slings to stock",
-        question=QUESTION,
-        answer=plan.answer(),
-        inputs=inputs,
-        sections=(_order(plan), _compared(plan), _demand(plan), *_more(plan)),
-        limits=(NO_SLING, DAY, *plan.limits),
-        sources=plan.sources,
-    )
-    return render(page)
-
-
-def _order(plan: StockPlan) -> Section:
-    order = plan.order
-    shown = pd.DataFrame(
-        {
-            "Size": order["key"],
-            "Load limit (kg)": order["load_limit_kg"].map("{:g}".format),
-            "Owned": order["owned"],
-            "Order": order["order"],
-            "Then held": order["stock"],
-            "Price": order["price"].map("{:,.2f}".format),
-            "Cost": order["cost"].map("{:,.2f}".format),
-        }
-    )
-    total = {
-        "Size": "All",
-        "Owned": order["owned"].sum(),
-        "Order": order["order"].sum(),
-        "Then held": order["stock"].sum(),
-        "Cost": f"{plan.cost:,.2f}",
-    }
-    shown = pd.concat([shown, pd.DataFrame([total])], ignore_index=True)
-    service = pd.DataFrame(
-        {
-            "What": plan.service["measure"].map(SERVICE),
-            "Estimate": [_number(row, "estimate") for row in _records(plan.service)],
-            "95 % interval": [
-                f"{_number(row, 'low')} to {_number(row, 'high')}"
-                for row in _records(plan.service)
-            ],
-        }
-    )
-    return Section(
-        "The order",
-        words=(plan.proof(),),
-        tables=(
-            table(shown, caption="What to buy", words=("Size",)),
-            table(service, caption="What it does, on fresh days", words=("What",)),
-        ),
-    )
-
-
-def _records(frame: pd.DataFrame) -> list[dict]:
-    return [{str(k): v for k, v in row.items()} for row in frame.to_dict("records")]
-
-
-def _number(row: dict, column: str) -> str:
-    share = row["measure"] in ("nobody_waits", "needs_met")
-    return f"{100 * row[column]:.1f} %" if share else f"{row[column]:.2f}"
-
-
-def _compared(plan: StockPlan) -> Section:
-    rows = _records(plan.comparison)
-    shown = pd.DataFrame(
-        {
-            "The same money spent": [row["strategy"] for row in rows],
-            "Slings": [row["slings"] for row in rows],
-            "Cost": [f"{row['cost']:,.0f}" for row in rows],
-            "Needs met": [f"{100 * row['needs_met']:.1f} %" for row in rows],
-            "Days nobody waits": [f"{100 * row['nobody_waits']:.1f} %" for row in rows],
-            "The plan meets more by (points)": [
-                ""
-                if row["strategy"] == "plan"
-                else f"{100 * row['estimate']:.1f} ({100 * row['low']:.1f} to "
-                f"{100 * row['high']:.1f})"
-                for row in rows
-            ],
-        }
-    )
-    axes = plot_comparison(plan.comparison)
-    told = ", ".join(f"{r['strategy']} {100 * r['needs_met']:.1f} %" for r in rows)
-    return Section(
-        "The same money spent otherwise",
-        figures=(
-            picture(
-                axes.figure,  # type: ignore[arg-type]
-                alt=f"Bars of the needs met by the same money: {told}.",
-                caption="Every way of spending meets the same people on the same days.",
-            ),
-        ),
-        tables=(table(shown, caption="Side by side", words=("The same money spent",)),),
-    )
-
-
-def _demand(plan: StockPlan) -> Section:
-    axes = plot_demand(plan.demand, plan.order)
-    short = plot_shortages(plan.shortages)
-    fits = plan.demand[plan.demand["share"] == "fits"]
-    told = ", ".join(f"{r['key']} {r['estimate']:.1f}" for r in _records(fits))
-    worst = max(_records(plan.shortages), key=lambda row: row["estimate"])
-    return Section(
-        "What is needed, and what runs short",
-        figures=(
-            picture(
-                axes.figure,  # type: ignore[arg-type]
-                alt=f"People whom each size fits on a mean day: {told}.",
-                caption="People who fit several sizes count in each; slings are "
-                "handed out so that as few as possible wait.",
-            ),
-            picture(
-                short.figure,  # type: ignore[arg-type]
-                alt="Chance of being short by size; the largest is "
-                f"{worst['key']}, {100 * worst['estimate']:.1f} % of days.",
-                caption="Days on which someone waits whom one more sling of this "
-                "size would serve.",
-            ),
-        ),
-    )
-
-
-def _more(plan: StockPlan) -> tuple[Section, ...]:
-    curve = plot_cost_curve(plan.curve)
-    change = plan.one_more_or_less
-    more = change[change["change"] == 1].set_index("key")
-    less = change[change["change"] == -1].set_index("key")
-    one = pd.DataFrame(
-        {
-            "Size": list(more.index),
-            "One more: days nobody waits": [
-                f"{100 * v:+.2f} points" for v in more["nobody_waits_change"]
-            ],
-            "One less: days nobody waits": [
-                f"{100 * v:+.2f} points" if pd.notna(v) else "none held"
-                for v in less["nobody_waits_change"].reindex(more.index)
-            ],
-        }
-    )
-    rows = _records(plan.robustness)
-    robust = pd.DataFrame(
-        {
-            "If the people are": [f"{r['people']} ({r['shift']})" for r in rows],
-            "Days nobody waits": [
-                f"{100 * r['estimate']:.1f} % ({100 * r['low']:.1f} to "
-                f"{100 * r['high']:.1f})"
-                for r in rows
-            ],
-            "Needs met": [f"{100 * r['needs_met']:.1f} %" for r in rows],
-            "Not fitted": [f"{r['not_fitted']:.1f}" for r in rows],
-            "Cost to keep the target": [
-                f"{r['cost']:,.0f}" if pd.notna(r["cost"]) else "" for r in rows
-            ],
-        }
-    )
-    points = ", ".join(
-        f"{r['cost']:,.0f}: {100 * r['estimate']:.1f} %" for r in _records(plan.curve)
-    )
+    shown = shown_tables(plan, units=units)
+    drawn = {name: _picture(plan, name, ax) for name, ax in axes_of(plan).items()}
     left = plan.service.set_index("measure").loc["not_fitted"]
-    return (
+    unfitted = (_table(shown["not_fitted"]),) if "not_fitted" in shown else ()
+    sections = (
+        Section(
+            "The order",
+            words=(plan.proof(),),
+            tables=(_table(shown["order"]), _table(shown["service"])),
+        ),
+        Section(
+            "The same money spent otherwise",
+            figures=(drawn["comparison"],),
+            tables=(_table(shown["comparison"]),),
+        ),
+        Section(
+            "What is needed, and what runs short",
+            figures=(drawn["demand"], drawn["shortages"]),
+        ),
         Section(
             "What more or less money does",
-            figures=(
-                picture(
-                    curve.figure,  # type: ignore[arg-type]
-                    alt=f"Days on which somebody waits, by cost: {points}.",
-                    caption="Each point is the cheapest order for a target, judged "
-                    "on days it was not planned on.",
-                ),
-            ),
-            tables=(
-                table(one, caption="One sling more or less", words=("Size",)),
-                table(
-                    robust,
-                    caption="The same order if the people differ",
-                    words=("If the people are",),
-                ),
-            ),
+            figures=(drawn["cost_curve"],),
+            tables=(_table(shown["one_more_or_less"]), _table(shown["robustness"])),
         ),
         Section(
             "Whom no size fits",
@@ -280,37 +120,97 @@ def _more(plan: StockPlan) -> tuple[Section, ...]:
                 "more stock does not help them. Look for another pattern or one made "
                 "to measure; the table says by what they miss.",
             ),
-            tables=(_unfitted(plan),) if len(plan.not_fitted) else (),
+            tables=unfitted,
         ),
     )
-
-
-def _who(row: dict) -> str:
-    if pd.isna(row["client"]):
-        return str(row["group"])
-    return f"{row['group']}, row {row['client']:.0f}"
-
-
-def _unfitted(plan: StockPlan) -> Table:
-    labels = vocabulary().set_index("name")["label"]
-    rows = _records(plan.not_fitted.head(_KINDS_SHOWN))
-    shown = pd.DataFrame(
-        {
-            "Group": [_who(r) for r in rows],
-            "Why": [OUTCOME_WORDS.get(str(r["outcome"]), "") for r in rows],
-            "Nearest size": [r["nearest_size"] for r in rows],
-            "is": [_DIRECTIONS.get(str(r["direction"]), "") for r in rows],
-            "in": [
-                str(labels.get(r["failing_measure"], r["failing_measure"]))
-                for r in rows
-            ],
-            "by (median, cm or kg)": [f"{r['miss_median']:.1f}" for r in rows],
-            "People": [f"{r['estimate']:.1f}" for r in rows],
-            "90 % of days": [f"{r['low']:.0f} to {r['high']:.0f}" for r in rows],
-        }
+    page = Page(
+        title="Which slings to stock",
+        question=QUESTION,
+        answer=f"{first} {plan.answer()}".strip(),
+        inputs=inputs_words(plan),
+        sections=sections,
+        limits=(NO_SLING, DAY, *plan.limits),
+        sources=plan.sources,
     )
-    rest = plan.not_fitted["estimate"][_KINDS_SHOWN:].sum()
-    caption = f"The commonest kinds; {rest:.1f} people more are of rarer kinds"
-    return table(
-        shown, caption=caption, words=("Group", "Why", "Nearest size", "is", "in")
+    return render(page)
+
+
+def inputs_words(plan: StockPlan) -> str:
+    """Return what went into a plan, in words."""
+    goals = []
+    if plan.target is not None:
+        goals.append(f"nobody waits on {percent(plan.target)} of days, at least cost")
+    if plan.budget is not None:
+        goals.append(f"no more than {plan.budget:,.0f} is spent")
+    groups = "; ".join(_group_words(row) for row in records(plan.groups))
+    return (
+        f"Whom it serves: {groups}. {plan.use.summary()} Goal: "
+        f"{' and '.join(goals)}. {plan.settings['scenarios']:,} days drawn for "
+        f"planning, {plan.settings['checks']:,} others for checking, seed "
+        f"{plan.settings['seed']}."
     )
+
+
+def _group_words(row: dict) -> str:
+    words = f"{row['count']} {row['group']}"
+    if row["people"] != row["group"]:
+        words += f" (drawn from {row['people']})"
+    if row["admissions"]:
+        words += f", {row['admissions']:g} admitted over the period"
+    return words
+
+
+def axes_of(plan: StockPlan) -> dict[str, Axes]:
+    """Return the pictures of a plan by name, in the order of the page."""
+    return {
+        "comparison": plot_comparison(
+            plan.comparison.assign(
+                strategy=plan.comparison["strategy"].map(strategy_words)
+            )
+        ),
+        "demand": plot_demand(plan.demand, plan.order),
+        "shortages": plot_shortages(plan.shortages),
+        "cost_curve": plot_cost_curve(plan.curve),
+    }
+
+
+def pictures_of(plan: StockPlan) -> list[Picture]:
+    """Return the pictures of a plan, with their words, in the order of the page."""
+    return [_picture(plan, name, ax) for name, ax in axes_of(plan).items()]
+
+
+def _picture(plan: StockPlan, name: str, ax: Axes) -> Picture:
+    return picture(figure_of(ax), alt=_alt(plan, name), caption=_CAPTIONS[name])
+
+
+def _alt(plan: StockPlan, name: str) -> str:
+    """Return the words that stand for a picture."""
+    if name == "comparison":
+        rows = records(plan.comparison)
+        told = ", ".join(
+            f"{strategy_words(r['strategy'])} {percent(r['needs_met'])}" for r in rows
+        )
+        return f"Bars of the needs met by the same money: {told}."
+    if name == "demand":
+        fits = records(plan.demand[plan.demand["share"] == "fits"])
+        held = dict(zip(plan.order["key"], plan.order["stock"], strict=True))
+        told = ", ".join(
+            f"{r['key']} fits {r['estimate']:.0f} people, {held[r['key']]} held"
+            for r in fits
+        )
+        return f"Each size on a mean day, and the slings held: {told}."
+    if name == "shortages":
+        worst = max(records(plan.shortages), key=lambda row: row["estimate"])
+        return (
+            "Chance of being short by size; the largest is "
+            f"{worst['key']}, {percent(worst['estimate'])} of days."
+        )
+    told = ", ".join(
+        f"{r['cost']:,.0f}: {percent(r['estimate'])}" for r in records(plan.curve)
+    )
+    return f"Days on which somebody waits, by cost: {told}."
+
+
+def _table(shown: Shown) -> Table:
+    frame, caption, words = shown
+    return table(frame, caption=caption, words=words)

@@ -10,7 +10,13 @@ import numpy as np
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError, one_of
-from sizing.population import POPULATIONS, People, load_people, read_caseload
+from sizing.population import (
+    POPULATIONS,
+    People,
+    load_people,
+    population_titles,
+    read_caseload,
+)
 
 #: Whether the number of clients present is the same each day.
 NUMBERS: tuple[str, ...] = ("fixed", "poisson")
@@ -44,7 +50,7 @@ class Served:
     newcomers : People or None
         Whom a caseload's admissions are like; the caseload itself if None.
     name : str
-        What the group is called; the people's name if empty.
+        What the group is called; the people's plain title if empty.
     """
 
     people: People
@@ -82,7 +88,7 @@ class Served:
     @property
     def title(self) -> str:
         """What the group is called."""
-        return self.name or self.people.name
+        return self.name or people_title(self.people)
 
     @property
     def present(self) -> int:
@@ -190,6 +196,17 @@ class Use:
         return f"{words}."
 
 
+def people_title(people: People) -> str:
+    """Return what people are called in plain words.
+
+    Examples
+    --------
+    >>> people_title(load_people("bariatric", draws=1))
+    'adults of high body mass index'
+    """
+    return population_titles().get(people.name, people.name)
+
+
 def serves_from(
     serves: Served | Sequence[Served] | pd.DataFrame,
     *,
@@ -262,7 +279,8 @@ def _served(record: Mapping[Any, Any], seed: int, folder: Path) -> Served:
     if who in POPULATIONS:
         people = load_people(who, seed=seed)
         if count is None:
-            raise SizingError(f"How many people of '{who}'? Fill in the count.")
+            titled = population_titles()[who]
+            raise SizingError(f"How many {titled}? Fill in the number of people.")
     elif (folder / who).suffix.lower() in (".csv", ".xlsx"):
         people = read_caseload(folder / who, seed=seed)
     else:

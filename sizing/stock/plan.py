@@ -20,7 +20,7 @@ from sizing.stock.alternatives import (
 from sizing.stock.budget import fewest_waiting
 from sizing.stock.days import Group, group_from
 from sizing.stock.least_cost import least_cost
-from sizing.stock.need import Served, Use, serves_from
+from sizing.stock.need import Served, Use, people_title, serves_from
 from sizing.stock.offers import Offer, offer_from
 from sizing.stock.programme import Order, Programme, days_allowed
 from sizing.stock.progress import Progress, Steps
@@ -304,7 +304,7 @@ def _group_table(groups: Sequence[Served]) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "group": [group.title for group in groups],
-            "people": [group.people.name for group in groups],
+            "people": [people_title(group.people) for group in groups],
             "count": [group.present for group in groups],
             "listed": [group.count is None for group in groups],
             "admissions": [float(group.admissions) for group in groups],

@@ -74,22 +74,28 @@ class StockPlan:
         told = self.service.set_index("measure")
         days, met = told.loc["nobody_waits"], told.loc["needs_met"]
         left = told.loc["not_fitted"]
+        number = self.order["order"].sum()
         return (
-            f"Buy {self.order['order'].sum():,} slings for {self.cost:,.0f}: nobody "
-            f"waits for a fitting sling on {_percent(days)} of days, and "
-            f"{_percent(met)} of the needs of people whom some size fits are met; no "
-            f"size offered fits {left['estimate']:.1f} others ({left['low']:.1f} to "
-            f"{left['high']:.1f}; {days['n']:,} fresh drawn days)."
+            f"Buy {number:,} {'sling' if number == 1 else 'slings'} for "
+            f"{self.cost:,.0f}: nobody waits for a fitting sling on {_percent(days)} "
+            f"of days, and {_percent(met)} of the needs of people whom some size fits "
+            f"are met; on a mean day no size offered fits {left['estimate']:.1f} "
+            f"others ({left['low']:.1f} to {left['high']:.1f}). In brackets: 95 % "
+            f"intervals over {days['n']:,} days drawn afresh."
         )
 
     def proof(self) -> str:
         """Return how near the order is to the best possible, as a sentence."""
         if self.gap == 0:
-            return "On the planning days the order is proved to be the best."
-        what = "cost" if self.budget is None or self.target else "number waiting"
+            return "No other order does as well on the planning days for less: proved."
+        if self.target is None:
+            return (
+                "On the planning days the number waiting is at most "
+                f"{100 * self.gap:.1f} % above the best that the money can do."
+            )
         return (
-            f"On the planning days the order's {what} is at most "
-            f"{100 * self.gap:.1f} % above the best possible."
+            f"An order that does as well on the planning days costs at most "
+            f"{100 * self.gap:.1f} % less than this one: proved."
         )
 
     def summary(self) -> str:
@@ -106,14 +112,16 @@ class StockPlan:
             if row["strategy"] != "plan":
                 lines.append(
                     f"The same money spent as {row['strategy']} meets "
-                    f"{100 * row['needs_met']:.1f} % of needs: the plan meets "
-                    f"{100 * row['estimate']:+.1f} points more "
-                    f"({100 * row['low']:.1f} to {100 * row['high']:.1f})."
+                    f"{100 * row['needs_met']:.0f} % of needs: the plan meets "
+                    f"{100 * row['estimate']:.0f} points more "
+                    f"({100 * row['low']:.0f} to {100 * row['high']:.0f})."
                 )
         lines += [self.proof(), DAY, NO_SLING, *self.limits, " ".join(cautions())]
         return "\n".join(lines)
 
 
 def _percent(row: Any) -> str:
-    low, high = 100 * row["low"], 100 * row["high"]
-    return f"{100 * row['estimate']:.1f} % ({low:.1f} to {high:.1f})"
+    ends = f"{100 * row['low']:.0f} to {100 * row['high']:.0f}"
+    if 0.995 <= row["estimate"] < 1:
+        return f"over 99 % ({ends})"
+    return f"{100 * row['estimate']:.0f} % ({ends})"
