@@ -121,7 +121,10 @@ class StockPlan:
 
 
 def _percent(row: Any) -> str:
-    ends = f"{100 * row['low']:.0f} to {100 * row['high']:.0f}"
-    if 0.995 <= row["estimate"] < 1:
-        return f"over 99 % ({ends})"
-    return f"{100 * row['estimate']:.0f} % ({ends})"
+    told, low, high = (_whole(row[name]) for name in ("estimate", "low", "high"))
+    return f"{told} %" if told == low == high else f"{told} % ({low} to {high})"
+
+
+def _whole(share: float) -> str:
+    """Write a share in whole percent; what is not all is not said to be all."""
+    return "over 99" if 0.995 <= share < 1 else f"{100 * share:.0f}"
