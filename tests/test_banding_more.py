@@ -1,5 +1,6 @@
 """Groups, fairness, frontier, stability, grading and one measure."""
 
+from dataclasses import replace
 from itertools import combinations, product
 
 import jenkspy
@@ -26,6 +27,7 @@ from sizing.banding import (
     width_needed,
 )
 from sizing.banding.axis import make_axis
+from sizing.banding.groups import by_group
 from sizing.chart import SizeChart
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
@@ -176,6 +178,44 @@ def test_split_of_sizes_against_every_split():
     even = sum(values[1] for values in share.values())
     assert table["equal"].iloc[0] == pytest.approx(even, abs=1e-12)
     assert np.isnan(table["equal"].iloc[1])
+    assert (table["low"] < table["estimate"]).all()
+    assert (table["estimate"] < table["high"]).all()
+    first = table.iloc[0]
+    assert first["loss_low"] <= first["loss_of_equal"] <= first["loss_high"]
+    assert (table["n"] == people.n).all()
+
+
+@pytest.mark.parametrize("apart", [False, True])
+def test_intervals_of_a_split_are_as_wide_as_theory_has_it(apart):
+    """Persons of equal weight: a share of n persons varies as p(1 - p)/n."""
+    people = grown_and_small(2, n=600)
+    people = replace(people, weight=pd.Series(np.ones(600)))
+    groups = group_of(people)
+    given = by_group(people, groups) if apart else people
+    table = split_sizes(given, widths={HIP: 12.0, SIT: 6.0}, sizes=[3], replicates=2000)
+    row = table.iloc[0]
+    p = row["estimate"]
+    variance = p * (1 - p) / 600
+    if apart:
+        # Groups keep their weight: what they differ by does not vary.
+        own = [
+            fit_bands(
+                part,
+                widths={HIP: 12.0, SIT: 6.0},
+                sizes=int(row[group]),
+                splits=0,
+                group=group,
+            ).share
+            if row[group]
+            else 0.0
+            for group, part in by_group(people, groups).items()
+        ]
+        parts = [part.n for part in by_group(people, groups).values()]
+        variance = (
+            sum(n * q * (1 - q) for n, q in zip(parts, own, strict=True)) / 600**2
+        )
+    wide = row["high"] - row["low"]
+    assert wide == pytest.approx(2 * 1.96 * np.sqrt(variance), rel=0.15)
 
 
 def some_people(n=200, seed=2):

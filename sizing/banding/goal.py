@@ -82,19 +82,21 @@ class Goal:
             for axis, n in zip(axes, near, strict=True)
         ]
 
-    def value(self, bodies: Bodies, low: Ints, high: Ints, rows: np.ndarray) -> float:
-        """Return the goal's value for boxes and some rows, from first principles."""
-        total = float(bodies.weight[rows].sum())
+    def worth(self, bodies: Bodies, low: Ints, high: Ints) -> Floats:
+        """Return what each row adds to the value, from 0 to 1."""
         if self.name == "covered":
-            return float(bodies.weight @ (covered(bodies, low, high) & rows)) / total
-        weight = np.where(bodies.coverable, bodies.weight, 0.0)[rows]
-        values = bodies.values[rows]
-        near = np.array(self.near or [0] * values.shape[1])
-        sum_ = 0.0
+            return covered(bodies, low, high).astype(float)
+        near = np.array(self.near or [0] * bodies.values.shape[1])
+        found = np.zeros(len(bodies.values))
         for worth, lower, upper in self.terms():
             start, stop = low - lower * near, high + upper * near
-            sum_ += worth * float(weight @ _chance(values, start, stop, self.sd))
-        return sum_ / total
+            found += worth * _chance(bodies.values, start, stop, self.sd)
+        return np.where(bodies.coverable, found, 0.0)
+
+    def value(self, bodies: Bodies, low: Ints, high: Ints, rows: np.ndarray) -> float:
+        """Return the goal's value for boxes and some rows, from first principles."""
+        weight = np.where(rows, bodies.weight, 0.0)
+        return float(weight @ self.worth(bodies, low, high)) / float(weight.sum())
 
 
 def _chance(values: Ints, low: Ints, high: Ints, sd: Sequence[float]) -> Floats:

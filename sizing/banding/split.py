@@ -1,6 +1,6 @@
 """How many sizes belong in each group."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -14,6 +14,10 @@ from sizing.chart.size_chart import GROUPS
 from sizing.errors import Problem, SizingError
 from sizing.population.people import People
 
+METHOD = "bootstrap of persons, {} samples, charts and split held"
+#: Of a 95 % interval.
+TAILS = (0.025, 0.975)
+
 
 def split_sizes(
     people: People | Mapping[str, People],
@@ -23,6 +27,8 @@ def split_sizes(
     load_limits_kg: Mapping[str, float] | None = None,
     adult_age: float = 18.0,
     bmi_threshold: float = 40.0,
+    replicates: int = 200,
+    seed: int = 1,
     **settings: Any,
 ) -> pd.DataFrame:
     """Share N sizes out over the groups so that most people are covered.
@@ -38,6 +44,8 @@ def split_sizes(
         are added up.
     sizes : iterable of int
         The numbers N to share out.
+    replicates, seed : int
+        Bootstrap samples of persons for the intervals, and their seed.
     **settings
         Constraints and goal as in ``fit_bands``.
 
@@ -45,18 +53,33 @@ def split_sizes(
     -------
     DataFrame
         One row per N: sizes; one column per group with its number of sizes;
-        estimate (share of all people covered under the best split); equal
-        (share under N/3 in each group, where N can be so divided) and
-        loss_of_equal (what that loses). Shares are of the people given, not
-        held out. Of equally good splits, the one with most sizes for the
+        estimate (share of all people covered under the best split), low, high;
+        equal (share under N/3 in each group, where N can be so divided), and
+        loss_of_equal (what that loses), loss_low, loss_high; method, n
+        (persons). Of equally good splits, the one with most sizes for the
         earlier group.
 
     Raises
     ------
     SizingError
-        As ``fit_bands``.
+        As ``fit_bands``; or with fewer than two replicates.
+
+    Notes
+    -----
+    Intervals are 95 % percentile intervals over bootstrap samples of persons,
+    with the fitted charts and the split held: they tell how sure the share is
+    for these charts, not what refitting to other people would change, and the
+    shares are of the people fitted to. Both splits are judged on the same
+    samples, so that the loss has an interval of its own. Groups given as one
+    are drawn together; given apart, each is drawn by itself and keeps its
+    weight. The survey's design is not allowed for.
     """
     numbers = sorted({int(n) for n in sizes})
+    if replicates < 2:
+        raise SizingError(
+            str(Problem("too few bootstrap samples", "2 or more", value=replicates))
+        )
+    together = isinstance(people, People)
     if isinstance(people, People):
         groups = group_of(people, adult_age=adult_age, bmi_threshold=bmi_threshold)
         people = by_group(people, groups)
@@ -66,38 +89,99 @@ def split_sizes(
         raise SizingError(
             str(Problem("no number of sizes to share out", "numbers from 1 up"))
         )
-    weights = {g: float(people[g].weight.sum() / people[g].draws) for g in names}
-    whole = sum(weights.values())
-    gain = {}
+    gains = {}
     for group in names:
-        reached = [0.0]
-        for count in range(1, numbers[-1] + 1):
-            request = check_request(
-                people[group],
-                widths=widths_of(widths, group),
-                sizes=count,
-                load_limit_kg=(load_limits_kg or {}).get(group),
-                **settings,
-            )
-            fitter = Fitter(request)
-            value = max(fitter.value(fitter.fit()), reached[-1])
-            reached.append(value)
-        gain[group] = np.array(reached) * weights[group] / whole
+        gains[group] = _gains(
+            people[group],
+            numbers[-1],
+            widths=widths_of(widths, group),
+            load_limit_kg=(load_limits_kg or {}).get(group),
+            **settings,
+        )
+    # First the people as they are, then each bootstrap sample of them.
+    given = _shares(gains, {g: np.ones((1, len(gains[g]))) for g in names}, together)
+    times = _samples([len(gains[g]) for g in names], replicates, together, seed)
+    drawn = _shares(gains, dict(zip(names, times, strict=True)), together)
     rows = []
     for number in numbers:
         best = max(
             _splits(number, len(names)),
-            key=lambda split: (round(_total(gain, names, split), 12), split),
+            key=lambda split: (round(float(_total(given, split)[0]), 12), split),
         )
         row: dict[str, Any] = {"sizes": number, **dict(zip(names, best, strict=True))}
-        row["estimate"] = _total(gain, names, best)
-        equal = float("nan")
+        row["estimate"] = float(_total(given, best)[0])
+        row["low"], row["high"] = np.quantile(_total(drawn, best), TAILS)
+        equal = loss = low = high = float("nan")
         if number % len(names) == 0:
             even = (number // len(names),) * len(names)
-            equal = _total(gain, names, even)
-        row["equal"], row["loss_of_equal"] = equal, row["estimate"] - equal
-        rows.append(row)
+            equal = float(_total(given, even)[0])
+            loss = row["estimate"] - equal
+            lost = _total(drawn, best) - _total(drawn, even)
+            low, high = np.quantile(lost, TAILS)
+        row |= {"equal": equal, "loss_of_equal": loss, "loss_low": low}
+        row |= {"loss_high": high, "method": METHOD.format(replicates)}
+        rows.append(row | {"n": sum(len(gains[g]) for g in names)})
     return pd.DataFrame(rows)
+
+
+def _gains(people: People, most: int, **settings: Any) -> Floats:
+    """Return each person's weight, and what of it 0, 1, ... sizes cover.
+
+    Returns
+    -------
+    ndarray of float, shape (persons, 2 + most)
+        The weight, then the worth of the best charts of 0, 1, ..., ``most`` sizes.
+    """
+    person = pd.factorize(people.frame["person"])[0]
+    weight = people.weight.to_numpy(dtype=float) / people.draws
+    columns = [np.bincount(person, weights=weight), np.zeros(person.max() + 1)]
+    reached = 0.0
+    for count in range(1, most + 1):
+        fitter = Fitter(check_request(people, sizes=count, **settings))
+        boxes, bodies = fitter.fit(), fitter.bodies
+        value = fitter.value(boxes)
+        if value <= reached:
+            # No better than fewer sizes: then those are what is stocked.
+            columns.append(columns[-1])
+            continue
+        reached = value
+        worth = fitter.request.goal.worth(bodies, *boxes) * weight[bodies.row]
+        columns.append(
+            np.bincount(person[bodies.row], worth, minlength=len(columns[0]))
+        )
+    return np.column_stack(columns)
+
+
+def _samples(
+    persons: Sequence[int], replicates: int, together: bool, seed: int
+) -> list[Floats]:
+    """Return how often each person of each group is drawn, one row per sample."""
+    rng = np.random.default_rng(seed)
+
+    def draw(n: int) -> Floats:
+        found = [
+            np.bincount(rng.integers(0, n, n), minlength=n) for _ in range(replicates)
+        ]
+        return np.array(found, dtype=float)
+
+    if together:
+        return np.split(draw(sum(persons)), np.cumsum(persons)[:-1], axis=1)
+    return [draw(n) for n in persons]
+
+
+def _shares(
+    gains: Mapping[str, Floats], times: Mapping[str, Floats], together: bool
+) -> list[Floats]:
+    """Return each group's share of everyone covered, by sample and sizes."""
+    sums = [times[group] @ gains[group] for group in gains]
+    if together:
+        whole = np.sum([s[:, :1] for s in sums], axis=0)
+        return [s[:, 1:] / whole for s in sums]
+    weights = [float(g[:, 0].sum()) for g in gains.values()]
+    return [
+        s[:, 1:] / s[:, :1] * w / sum(weights)
+        for s, w in zip(sums, weights, strict=True)
+    ]
 
 
 def _splits(number: int, groups: int) -> Iterable[tuple[int, ...]]:
@@ -109,5 +193,7 @@ def _splits(number: int, groups: int) -> Iterable[tuple[int, ...]]:
             yield (first, *rest)
 
 
-def _total(gain: Mapping[str, Floats], names: list[str], split: Any) -> float:
-    return float(sum(gain[g][k] for g, k in zip(names, split, strict=True)))
+def _total(shares: Sequence[Floats], split: Sequence[int]) -> Floats:
+    """Return the share of everyone covered under a split, by sample."""
+    found = [share[:, count] for share, count in zip(shares, split, strict=True)]
+    return np.asarray(np.sum(found, axis=0))
