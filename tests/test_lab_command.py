@@ -159,3 +159,19 @@ def test_what_is_added_to_jupyterlab_is_whole(tmp_path):
     place = tmp_path / CORNER / "data" / "labextensions" / "sizing-lab"
     about = json.loads((place / "package.json").read_text(encoding="utf-8"))
     assert (place / about["jupyterlab"]["_build"]["load"]).is_file()
+
+
+def test_every_page_finds_a_kernel_that_has_loaded_the_kit(tmp_path):
+    lab.write_settings(tmp_path)
+    startup = tmp_path / CORNER / "ipython" / "profile_default" / "startup"
+    script = (startup / "warm.py").read_text(encoding="utf-8")
+    told = "import sys; print('sizing.report.study_page' in sys.modules)"
+    for page, loaded in (("start.ipynb", "False"), ("study.ipynb", "True")):
+        ran = subprocess.run(
+            [sys.executable, "-c", script + told],
+            env=os.environ | {"JPY_SESSION_NAME": page},
+            capture_output=True,
+            text=True,
+            timeout=240,
+        )
+        assert ran.stdout.strip() == loaded, ran.stderr

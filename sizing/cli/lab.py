@@ -107,14 +107,14 @@ def write_settings(folder: Path) -> None:
     corner = folder / CORNER
     ours = files("sizing.report")
     script = ours.joinpath("lab_extension.js").read_text("utf-8")
-    saving = ours.joinpath("lab_server.py").read_text("utf-8")
-    disabled = {"disabledExtensions": dict.fromkeys(_DISABLED, True)}
+    page = {"disabledExtensions": dict.fromkeys(_DISABLED, True), **_NO_BUILD}
     texts = {
         "config/labconfig/default_setting_overrides.json": json.dumps(_OVERRIDES),
-        "config/labconfig/page_config.json": json.dumps(disabled),
+        "config/labconfig/page_config.json": json.dumps(page),
+        "config/jupyter_server_config.py": _SERVER,
         "data/labextensions/sizing-lab/package.json": json.dumps(_EXTENSION),
         "data/labextensions/sizing-lab/static/extension.js": script,
-        "config/jupyter_server_config.py": f"{saving}{_USE_IT}",
+        "ipython/profile_default/startup/warm.py": _WARM,
     }
     try:
         for name, text in texts.items():
@@ -155,13 +155,54 @@ _EXTENSION = {
         "_build": {"load": "static/extension.js", "extension": "./extension"},
     },
 }
-_USE_IT = "\n\nget_config().ContentsManager.pre_save_hook = without_forms\n"
-#: What would ask another host, or has no use for whoever does not program.
+#: What the server does of ours (lab_server.py). Kernels whose page was closed end
+#: after some minutes and give their memory back.
+_SERVER = """\
+from sizing.report.lab_server import Connection, Kernels, without_forms
+
+c = get_config()
+c.ContentsManager.pre_save_hook = without_forms
+c.ServerApp.kernel_manager_class = Kernels
+c.ServerApp.kernel_websocket_connection_class = Connection
+c.MappingKernelManager.cull_idle_timeout = 600
+c.MappingKernelManager.cull_interval = 60
+"""
+#: What each kernel does before its page asks for anything; the start page asks nothing.
+_WARM = """\
+import os
+
+if not os.environ.get("JPY_SESSION_NAME", "").endswith("start.ipynb"):
+    from sizing.report.lab_warm import warm
+
+    warm()
+    del warm
+del os
+"""
+#: Whether JupyterLab's own files are to be built anew is no question here, and the
+#: answer takes seconds of each page's opening.
+_NO_BUILD = {"buildAvailable": False, "buildCheck": False}
+#: What would ask another host, takes time when a page opens (asking for the formats
+#: of an export loads them all), or has no use for whoever does not program.
 _DISABLED = (
     "@jupyterlab/apputils-extension:announcements",
-    "@jupyterlab/extensionmanager-extension",
+    "@jupyterlab/console-extension",
     "@jupyterlab/debugger-extension",
+    "@jupyterlab/extensionmanager-extension",
+    "@jupyterlab/fileeditor-extension:language-server",
+    "@jupyterlab/hub-extension",
+    "@jupyterlab/inspector-extension",
+    "@jupyterlab/launcher-extension",
+    "@jupyterlab/logconsole-extension",
+    "@jupyterlab/lsp-extension",
+    "@jupyterlab/mermaid-extension",
+    "@jupyterlab/notebook-extension:code-console",
+    "@jupyterlab/notebook-extension:export",
+    "@jupyterlab/notebook-extension:language-server",
+    "@jupyterlab/notebook-extension:log-output",
+    "@jupyterlab/notebook-extension:update-raw-mimetype",
     "@jupyterlab/terminal-extension",
+    "@jupyterlab/tooltip-extension:consoles",
+    "@jupyterlab/vega5-extension",
 )
 
 

@@ -38,6 +38,28 @@
     return stop;
   };
 
+  // A page opened again finds what it left: a kernel that may still be at old work,
+  // full of old forms. It takes a fresh one, unless another tab has it open too.
+  const freshen = async (app, panel) => {
+    const session = panel.sessionContext.session;
+    const kernel = session && session.kernel;
+    if (!kernel) {
+      return;
+    }
+    const { baseUrl, token } = app.serviceManager.serverSettings;
+    const answer = await window.fetch(`${baseUrl}api/kernels/${kernel.id}`, {
+      headers: { Authorization: `token ${token}` },
+    });
+    const { open, seen } = await answer.json();
+    const others = (pages) => (pages || []).some((page) => page !== kernel.clientId);
+    if (others(seen) && !others(open)) {
+      // JupyterLab asks a kernel several things when it finds it, and logs an error
+      // when the kernel goes before it has answered.
+      await new Promise((later) => window.setTimeout(later, 500));
+      await panel.sessionContext.changeKernel({ name: kernel.name });
+    }
+  };
+
   const run = async (app, panel) => {
     await panel.context.ready;
     await panel.revealed;
@@ -46,6 +68,7 @@
       return;
     }
     await panel.sessionContext.ready;
+    await freshen(app, panel).catch((reason) => console.warn("sizing:", reason));
     if (app.shell.currentWidget !== panel) {
       return;
     }

@@ -1,12 +1,27 @@
-"""What the lab's server does on saving; it runs there without the rest of the kit.
+"""What the lab's server does besides serving: it saves, and keeps a kernel ready.
 
-The lab copies this file into its settings and adds the line that puts it to use:
-importing the kit would make the server some seconds slower to start.
+The server loads this module from the lab's settings. A page waits for its kernel to
+start and to load the kit, which takes seconds of work; so one kernel that has done
+both stands ready, and the next is prepared once the page has its answers.
 """
 
+import asyncio
+from collections import defaultdict
 from typing import Any
 
+from jupyter_server.services.kernels.connection.channels import (
+    ZMQChannelsWebsocketConnection,
+)
+from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
+from tornado.ioloop import IOLoop
+
 _FORM = "application/vnd.jupyter.widget-view+json"
+_START_PAGE = "start.ipynb"
+#: Seconds that a page gets to begin its work.
+_START = 6.0
+#: Seconds between two looks at whether the pages still work, and how many at most: a
+#: page that was left while its kernel started seems to work for ever.
+_LOOK, _LOOKS = 1.0, 60
 
 
 def without_forms(model: dict[str, Any], **_: Any) -> None:
@@ -35,3 +50,99 @@ def without_forms(model: dict[str, Any], **_: Any) -> None:
             shown = cell.get("outputs", [])
             cell["outputs"] = [o for o in shown if _FORM not in o.get("data", {})]
     notebook.get("metadata", {}).pop("widgets", None)
+
+
+class Kernels(AsyncMappingKernelManager):
+    """The pages' kernels, one of which stands ready before a page asks for it.
+
+    The model of a kernel also says which pages have it ``open`` and which have ever
+    ``seen`` it: a page that is opened again takes a fresh one (lab_extension.js)
+    instead of waiting for what it left behind.
+    """
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**settings)
+        self.open: defaultdict[str, set[str]] = defaultdict(set)
+        self.seen: defaultdict[str, set[str]] = defaultdict(set)
+        self._ready: str | None = None
+        self._preparing = False
+        IOLoop.current().add_callback(self._prepare)
+
+    async def _async_start_kernel(
+        self, *, kernel_id: str | None = None, path: Any = None, **options: Any
+    ) -> str:
+        """Return the kernel that stands ready, or start one."""
+        wanted = (kernel_id, options.get("kernel_name") or self.default_kernel_name)
+        here = path is None or self.cwd_for_path(path) == self.root_dir
+        page = (options.get("env") or {}).get("JPY_SESSION_NAME", "")
+        # The start page works nothing out: what stands ready is for the next one.
+        fits = here and not page.endswith(_START_PAGE)
+        if fits and wanted == (None, self.default_kernel_name):
+            ready, self._ready = self._ready, None
+            IOLoop.current().call_later(_START, self._prepare)
+            if ready is not None and ready in self and await self.is_alive(ready):
+                return ready
+        return await super()._async_start_kernel(
+            kernel_id=kernel_id, path=path, **options
+        )
+
+    # The server calls it by this name.
+    start_kernel = _async_start_kernel  # type: ignore[assignment]
+
+    async def _prepare(self) -> None:
+        """Start a kernel to stand ready, when no page works any more."""
+        if self._preparing or self._ready is not None:
+            return
+        self._preparing = True
+        try:
+            for _ in range(_LOOKS):
+                if not any(map(self._works, self.list_kernel_ids())):
+                    break
+                await asyncio.sleep(_LOOK)
+            self._ready = await super()._async_start_kernel()
+        finally:
+            self._preparing = False
+
+    def _works(self, kernel_id: str) -> bool:
+        state = getattr(self.get_kernel(kernel_id), "execution_state", None)
+        return state in ("starting", "busy")
+
+    def list_kernels(self) -> list[dict[str, Any]]:
+        """Return the kernels that pages have."""
+        return [m for m in super().list_kernels() if m["id"] != self._ready]
+
+    def kernel_model(self, kernel_id: str) -> dict[str, Any]:
+        """Return what there is to say of a kernel."""
+        pages = {"open": self.open[kernel_id], "seen": self.seen[kernel_id]}
+        return super().kernel_model(kernel_id) | {
+            k: sorted(v) for k, v in pages.items()
+        }
+
+    async def cull_kernel_if_idle(self, kernel_id: str) -> None:
+        """End a kernel that no page has open any more."""
+        if kernel_id != self._ready:
+            await super().cull_kernel_if_idle(kernel_id)
+
+
+class Connection(ZMQChannelsWebsocketConnection):
+    """A page's line to its kernel, which tells the kernels who is there.
+
+    The server's own count goes wrong by a page that is left before its line is up.
+    """
+
+    def connect(self) -> Any:
+        """Open the line."""
+        kernels, page = self.multi_kernel_manager, self.session.session
+        kernels.open[self.kernel_id].add(page)
+        kernels.seen[self.kernel_id].add(page)
+        return super().connect()
+
+    def disconnect(self) -> None:  # type: ignore[override]
+        """Close the line."""
+        kernels = self.multi_kernel_manager
+        kernels.open[self.kernel_id].discard(self.session.session)
+        super().disconnect()
+        if self.kernel_id in kernels:
+            kernels._kernel_connections[self.kernel_id] = len(
+                kernels.open[self.kernel_id]
+            )

@@ -2,11 +2,14 @@
 
 import re
 
+import nbformat
 import pytest
+from nbformat.sign import NotebookNotary
 
 from sizing.cautions import cautions
-from sizing.report.lab_notebooks import notebook_files
+from sizing.report.lab_notebooks import CORNER, lay_notebooks, notebook_files
 
+from .conftest import wait_until_run
 from .walks import (
     FAILURES,
     missed_by_keyboard,
@@ -63,3 +66,61 @@ def test_a_page_runs_on_opening_and_can_be_read_by_all(
     take_screens(page, screens, name.removesuffix(".ipynb"))
     assert missed_by_keyboard(page) == []
     assert serious(page) == []
+
+
+def lay(lab, name: str, *cells: str) -> None:
+    """Lay a page that runs on opening, as the lab does with its own."""
+    made = nbformat.v4.new_notebook(
+        cells=[nbformat.v4.new_code_cell(cell) for cell in cells],
+        metadata={
+            "kernelspec": {"name": "python3", "display_name": "Python 3"},
+            "sizing": {"run_on_open": True},
+        },
+    )
+    nbformat.write(made, lab.folder / name)
+    notary = NotebookNotary(data_dir=str(lab.folder / CORNER / "data"))
+    notary.sign(made)
+    notary.store.close()
+
+
+def test_a_page_left_at_work_is_opened_again_and_shared_by_two_tabs(page, lab):
+    work = "import time\nfrom pathlib import Path\nfirst = not Path('left').exists()"
+    wait = "Path('left').touch()\nprint('begun')\ntime.sleep(3600 if first else 0)"
+    lay(lab, "left.ipynb", work, wait, "print('all done')")
+    page.goto(lab.page("left.ipynb"))
+    shown = page.locator(".jp-OutputArea-output")
+    shown.get_by_text("begun").wait_for()
+    left = lab.kernels(page.context)
+
+    page.goto("about:blank")
+    page.goto(lab.page("left.ipynb"))
+    shown.get_by_text("all done").wait_for()
+    fresh = lab.kernels(page.context)
+    assert len(left) == len(fresh) == 1 and left != fresh
+
+    tab = page.context.new_page()
+    tab.goto(lab.page("left.ipynb"))
+    wait_until_run(tab)
+    assert lab.kernels(page.context) == fresh
+    tab.close()
+
+
+def test_a_page_saved_today_runs_tomorrow(page, lab, ready):
+    """It is saved with what it showed; a night ends its kernel; the lab lays anew."""
+    ready("bands.ipynb")
+    saved = lab.folder / "bands.ipynb"
+    page.keyboard.press("Control+s")
+    for _ in range(100):
+        if "execute_result" in saved.read_text(encoding="utf-8"):
+            break
+        page.wait_for_timeout(100)
+    else:
+        pytest.fail("the page was not saved with what it showed")
+    page.goto("about:blank")
+    lab.forget(page.context)
+    laid = lay_notebooks(lab.folder).set_index("name")
+    assert laid.loc["bands.ipynb", "outcome"] == "kept"
+
+    ready("bands.ipynb")
+    assert page.locator(FAILURES).all_inner_texts() == []
+    assert page.get_by_role("button", name="Save tables (CSV)").is_visible()
