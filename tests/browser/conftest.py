@@ -18,7 +18,7 @@ import pytest
 sync_api = pytest.importorskip("playwright.sync_api")
 
 #: One slow machine runs several of these at once.
-PATIENCE = 90_000
+PATIENCE = 240_000
 _LAB = (sys.executable, "-u", "-m", "sizing", "lab")
 _PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
 _OPTIONS = (

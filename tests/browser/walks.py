@@ -70,7 +70,7 @@ def take_screens(page: Any, screens: Any, name: str) -> None:
 
 
 def wait_for_file(page: Any, path: Path) -> None:
-    end = time.monotonic() + 60
+    end = time.monotonic() + 240
     while not path.is_file():
         if time.monotonic() > end:
             words = page.locator(".jp-OutputArea-output").all_inner_texts()
