@@ -66,6 +66,45 @@ def test_certificate_never_below_the_finest_optimum(seed):
     assert exact.gap == pytest.approx(0.0, abs=1e-12)
 
 
+@settings(max_examples=15, deadline=None)
+@given(
+    st.lists(
+        st.tuples(st.integers(800, 805), st.integers(800, 804)), min_size=5, max_size=12
+    ),
+    st.integers(1, 4),
+    st.integers(1, 4),
+    st.sampled_from([None, 0, 1, 2]),
+    st.sampled_from([0, 1, 3]),
+)
+def test_certificate_holds_whatever_the_people(points, a, b, overlap, apart):
+    if len(set(points)) < 2:
+        return
+    people = make_people(np.array(points) / 10)
+    widths = {"hip_circumference_cm": a / 10, "sitting_height_cm": b / 10}
+    settings_ = {"least_step": {"sitting_height_cm": apart / 10}}
+    if overlap is not None:
+        settings_["least_overlap"] = {"hip_circumference_cm": overlap / 10}
+
+    def allowed(low, high):
+        near = overlap is None or high[0, 0] - low[1, 0] >= overlap
+        return near and low[1, 1] - low[0, 1] >= apart
+
+    finest = best_by_brute_force(people, widths, 2, 1, allowed=allowed, room=apart)
+    for step in (0.1, 0.3):
+        try:
+            fit = fit_bands(
+                people, widths=widths, sizes=2, step_cm=step, splits=0, **settings_
+            )
+        except SizingError:
+            # The grid may hold no chart that the constraints allow.
+            assert step == 0.3 or finest == -np.inf
+            continue
+        assert fit.upper_bound >= finest - 1e-12
+        if step == 0.1:
+            assert fit.share == pytest.approx(finest, abs=1e-12)
+            assert fit.gap == pytest.approx(0.0, abs=1e-12)
+
+
 @pytest.mark.parametrize(
     "constraint",
     [
@@ -171,6 +210,16 @@ def test_four_measures_against_every_chart():
     assert fit.share == pytest.approx(
         best_by_brute_force(people, widths, 2, 10), abs=1e-12
     )
+    # A centimetre grid proved to within a point of the millimetre grid.
+    rng = np.random.default_rng(5)
+    steps = rng.normal(0, (9, 5, 7, 20), (60, 4)).cumsum(axis=1)
+    people = make_people(85 + np.round(steps) / 10)
+    widths = dict(zip(people.measures, (2.0, 1.5, 2.0, 4.0), strict=True))
+    coarse = fit_bands(people, widths=widths, sizes=2, splits=0, tolerance=0.01)
+    finest = fit_bands(people, widths=widths, sizes=2, splits=0, step_cm=0.1)
+    assert finest.gap == pytest.approx(0.0, abs=1e-12)
+    most = max(finest.share, coarse.share + 0.01)
+    assert finest.share - 1e-12 <= coarse.upper_bound <= most + 1e-12
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -1,5 +1,6 @@
 """Constraints and goals of a fit, against brute force on small grids."""
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -16,6 +17,7 @@ from scipy.stats import norm
 
 from sizing.banding import fit_bands
 from sizing.chart import SizeChart
+from sizing.coverage import coverage
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
 from sizing.population import people_from
@@ -80,15 +82,19 @@ def test_least_share_against_every_chart(seed):
     assert found.share == pytest.approx(best, abs=1e-12)
 
 
+@pytest.mark.parametrize("limit", [160.0, 95.0])
 @pytest.mark.parametrize("seed", range(4))
-def test_sizes_owned_against_every_chart(seed):
+def test_sizes_owned_against_every_chart(seed, limit):
+    rng = np.random.default_rng(seed)
     people = people_of(seed)
+    mass = rng.integers(60, 130, len(people.frame)).astype(float)
+    people = replace(people, frame=people.frame.assign(body_mass_kg=mass))
     owned = SizeChart(
         pd.DataFrame(
             {
                 "size": ["ours"],
                 "group": "adult",
-                "load_limit_kg": [160.0],
+                "load_limit_kg": [limit],
                 f"{HIP}_low": [81.3],
                 f"{HIP}_high": [82.4],
                 f"{SIT}_low": [81.1],
@@ -98,9 +104,12 @@ def test_sizes_owned_against_every_chart(seed):
     )
     found = fit(people, sizes=3, fixed=owned)
     kept = found.chart.frame.set_index("size")
-    assert kept.loc["ours", "load_limit_kg"] == 160 and len(kept) == 3
+    assert kept.loc["ours", "load_limit_kg"] == limit and len(kept) == 3
     assert kept.loc["ours", f"{HIP}_low"] == 81.3
     assert kept["load_limit_kg"].isna().sum() == 2
+    told = coverage(people, found.chart, replicates=50).table
+    covered = told.loc[told["outcome"] == "covered", "estimate"].item()
+    assert found.share == pytest.approx(covered, abs=1e-12)
     low, high = np.array([813, 811]), np.array([824, 826])
     boxes = [
         (np.array(b), np.array(b) + WIDE)
@@ -118,10 +127,40 @@ def test_sizes_owned_against_every_chart(seed):
             )
             if (np.diff(a, axis=0) < 0).any() or (np.diff(b, axis=0) < 0).any():
                 continue
-            inside = ((x[:, None] >= a) & (x[:, None] <= b)).all(axis=2).any(axis=1)
-            best = max(best, weight[inside].sum() / weight.sum())
-    assert found.share == pytest.approx(best, abs=1e-12)
-    assert (found.chart.frame[f"{HIP}_low"] == 81.3).any()
+            inside = ((x[:, None] >= a) & (x[:, None] <= b)).all(axis=2)
+            inside[:, at] &= mass <= limit
+            best = max(best, weight[inside.any(axis=1)].sum() / weight.sum())
+    assert found.upper_bound >= best - 1e-12
+    if limit == 160:
+        # Nobody is too heavy: the optimum is proved.
+        assert found.share == pytest.approx(best, abs=1e-12)
+    else:
+        assert best - 0.1 <= found.share <= best + 1e-12
+
+
+def test_a_fit_does_not_count_on_a_size_that_may_not_lift():
+    """The owned size fits all by measure; those over its limit need another."""
+    people = make_people(
+        np.array([[100.0]] * 6 + [[120.0]] * 3),
+        body_mass_kg=[120.0] * 6 + [70.0] * 3,
+    )
+    owned = SizeChart(
+        pd.DataFrame(
+            {
+                "size": ["ours"],
+                "load_limit_kg": [100.0],
+                f"{HIP}_low": [98.0],
+                f"{HIP}_high": [103.0],
+            }
+        )
+    )
+    one = {"widths": {HIP: 5.0}, "sizes": 2, "fixed": owned}
+    found = fit(people, **one)
+    assert found.share == pytest.approx(6 / 9)
+    free = fit(people, **{**one, "fixed": SizeChart(owned.frame.iloc[:, [0, 2, 3]])})
+    assert free.share == pytest.approx(1.0)
+    with pytest.raises(SizingError, match="body mass"):
+        fit(people_of(0), sizes=2, load_limit_kg=100)
 
 
 @pytest.mark.parametrize("seed", range(3))

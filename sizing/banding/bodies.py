@@ -11,6 +11,7 @@ from sizing.banding.counts import Floats
 from sizing.chart.size_chart import SizeChart
 from sizing.errors import Problem, SizingError
 from sizing.measures import to_tenths
+from sizing.measures.edges import NO_HIGH
 from sizing.population.people import People
 
 
@@ -26,8 +27,11 @@ class Bodies:
         In mm or 0.1 kg; only rows that have every measure.
     weight : ndarray of float
         Weight of each of these rows.
+    mass : ndarray of int64
+        Body mass in 0.1 kg, ``NO_HIGH`` where not known: no size with a load
+        limit may then be counted on. All nought if no size has a limit.
     coverable : ndarray of bool
-        False for those heavier than the load limit: no size may lift them.
+        False for those heavier than every load limit: no size may lift them.
     person : ndarray of int64
         0, 1, ...; the same for every draw of a person.
     row : ndarray of int64
@@ -41,6 +45,7 @@ class Bodies:
     measures: tuple[str, ...]
     values: Ints
     weight: Floats
+    mass: Ints
     coverable: np.ndarray
     person: Ints
     row: Ints
@@ -59,12 +64,13 @@ class Bodies:
 
 
 def read_bodies(
-    people: People, measures: Sequence[str], *, load_limit_kg: float | None = None
+    people: People, measures: Sequence[str], *, limits: Sequence[int] = (NO_HIGH,)
 ) -> Bodies:
     """Read the measures to band by from the people.
 
     A row that lacks one of the measures fits no size. It counts among all
-    people, as in ``sizing.coverage``, and its share is told.
+    people, as in ``sizing.coverage``, and its share is told. ``limits`` are the
+    sizes' load limits in 0.1 kg, ``NO_HIGH`` for none.
 
     Raises
     ------
@@ -77,14 +83,20 @@ def read_bodies(
         raise SizingError(
             str(Problem(f"there is nobody in '{people.name}'", "at least one person"))
         )
-    absent = [m for m in measures if m not in frame]
+    limited = min(limits) < NO_HIGH
+    needed = [*measures, "body_mass_kg"] if limited else measures
+    absent = [m for m in needed if m not in frame]
     if absent:
         raise SizingError(
             str(
                 Problem(
-                    "the people lack a measure to band by",
+                    "the people lack a measure to band by"
+                    if absent[0] in measures
+                    else "no load limit can be kept without the people's body mass",
                     ", ".join(people.measures),
-                    "choose among these, or add the measure to the people",
+                    "choose among these, or add the measure to the people"
+                    if absent[0] in measures
+                    else "add body mass to the people, or state no load limit",
                     column=absent[0],
                 )
             )
@@ -112,17 +124,18 @@ def read_bodies(
                 )
             )
         )
-    coverable = np.ones(len(frame), dtype=bool)
-    if load_limit_kg is not None:
+    mass = np.zeros(len(frame), dtype=np.int64)
+    if limited:
         mass = to_tenths(frame["body_mass_kg"].to_numpy(float))
-        coverable = (mass >= 0) & (mass <= to_tenths([load_limit_kg])[0])
+        mass = np.where(mass < 0, NO_HIGH, mass)
     _, person = np.unique(pd.factorize(frame["person"])[0][known], return_inverse=True)
     total = float(weight.sum())
     return Bodies(
         tuple(measures),
         values[known],
         weight[known],
-        coverable[known],
+        mass[known],
+        mass[known] <= max(limits),
         person.astype(np.int64),
         np.flatnonzero(known),
         total,
@@ -130,8 +143,8 @@ def read_bodies(
     )
 
 
-def covered(bodies: Bodies, low: Ints, high: Ints) -> np.ndarray:
-    """Return who fits at least one box.
+def covered(bodies: Bodies, low: Ints, high: Ints, limits: Ints) -> np.ndarray:
+    """Return who fits at least one box that may lift her.
 
     Parameters
     ----------
@@ -139,41 +152,44 @@ def covered(bodies: Bodies, low: Ints, high: Ints) -> np.ndarray:
         The people.
     low, high : ndarray of int64, shape (sizes, measures)
         Edges in tenths, both included.
+    limits : ndarray of int64, shape (sizes,)
+        Load limits in 0.1 kg; ``NO_HIGH`` for none.
 
     Returns
     -------
     ndarray of bool, one per row
     """
     found = np.zeros(len(bodies.values), dtype=bool)
-    for bottom, top in zip(low, high, strict=True):
-        fits = np.ones(len(found), dtype=bool)
+    for bottom, top, limit in zip(low, high, limits, strict=True):
+        fits = bodies.mass <= limit
         for d in range(bodies.values.shape[1]):
             column = bodies.values[:, d]
             fits &= (column >= bottom[d]) & (column <= top[d])
         found |= fits
-    return found & bodies.coverable
+    return found
 
 
-def share_covered(bodies: Bodies, low: Ints, high: Ints) -> float:
+def share_covered(bodies: Bodies, low: Ints, high: Ints, limits: Ints) -> float:
     """Return the share of all people's weight that fits at least one box."""
-    return float(bodies.weight[covered(bodies, low, high)].sum()) / bodies.total
+    fits = covered(bodies, low, high, limits)
+    return float(bodies.weight[fits].sum()) / bodies.total
 
 
 def chart_of(
     bodies: Bodies,
     low: Ints,
     high: Ints,
+    limits: Ints,
     *,
     group: str,
     name: str,
     source: str,
-    load_limit_kg: float | None = None,
 ) -> SizeChart:
     """Write boxes as a size chart, sizes numbered from the smallest."""
     columns: dict[str, object] = {
         "size": [f"{group} {k + 1}" for k in range(len(low))],
         "group": group,
-        "load_limit_kg": np.nan if load_limit_kg is None else float(load_limit_kg),
+        "load_limit_kg": np.where(limits < NO_HIGH, limits / 10, np.nan),
     }
     for d, measure in enumerate(bodies.measures):
         columns[f"{measure}_low"] = low[:, d] / 10

@@ -93,12 +93,16 @@ def fit_bands(
     least_share : float
         Every size fits at least this share of the people.
     load_limit_kg : float, optional
-        Load limit of every size; heavier people are never covered.
+        Load limit of the new sizes. Sizes owned keep their own; a size covers
+        nobody heavier than its limit. Where limits differ, the search counts
+        whoever fits two sizes but is too heavy for one between them twice: the
+        bound holds all the same, the chart may then not be the very best, and
+        the gap says by how much at most.
     tolerance : float, optional
         How far above the value the certified bound may stay (a share); a
         smaller one takes longer. By default the bound is pressed for a second or
-        two: with one or two measures that settles it as a rule, with three it
-        stays about one point above what the finest grid allows.
+        two: with one or two measures that settles it as a rule, with three or
+        four it stays some points above what the finest grid allows. See Notes.
     splits : int
         Half-splits for the held-out figures; 0 for none.
     seed : int
@@ -115,6 +119,14 @@ def fit_bands(
         If a setting makes no sense, a measure is absent, nobody is measured or
         weighs anything, the sizes outnumber the distinct people, or no chart
         meets the constraints.
+
+    Notes
+    -----
+    With ``step_cm=0.1`` the chart is the best there is on whole mm (and 0.1 kg),
+    and the bound equals its value. On a 1 cm grid ``tolerance=0.01`` proves that
+    no chart on whole mm covers a point more. Measured on 6,068 soldiers, 4 sizes,
+    on one processor: three measures at 1 mm exactly, 6 to 15 s and 1.0 GB; four
+    measures at 1 cm and 1 kg, proved to within a point, 12 to 25 s and 1.1 GB.
 
     Examples
     --------
@@ -161,7 +173,6 @@ def fit_bands(
             group=group,
             name=name,
             source=f"fitted to '{people.name}'",
-            load_limit_kg=load_limit_kg,
         )
 
     if tolerance is None:
@@ -189,14 +200,17 @@ def with_owned(
 ) -> SizeChart:
     """Return the chart with the names and load limits of the sizes owned.
 
-    An owned size is the one with the same edges in all the measures; of
-    several such, the next in order.
+    An owned size is the one with the same edges in all the measures and the
+    same load limit; of several such, the next in order.
     """
     if fixed is None:
         return chart
     frame = chart.frame.copy()
     edges = [chart.edges(m) for m in measures]
     owned = [fixed.edges(m) for m in measures]
+    # Of sizes with the same edges, the one that may lift as much.
+    edges.append((chart.load_limits(), chart.load_limits()))
+    owned.append((fixed.load_limits(), fixed.load_limits()))
     at = 0
     for size, row in enumerate(fixed.frame.to_dict("records")):
         while any(

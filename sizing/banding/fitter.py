@@ -14,8 +14,10 @@ from sizing.banding.search import NUDGE, Task
 from sizing.banding.settings import Request
 from sizing.banding.solve import best_chart, climb, upper_bound
 from sizing.errors import Problem, SizingError
+from sizing.measures.edges import NO_HIGH
 
-Boxes = tuple[Ints, Ints]
+#: Low and high edges, shape (sizes, measures), and load limits, shape (sizes,).
+Boxes = tuple[Ints, Ints, Ints]
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,8 @@ class Fitter:
         self.places = request.layout.axes(request.layout.steps, bounding=False)
         self.axes = self.places[0]
         self.counters = [
-            Counter(request.search_goal, request.bodies, axes) for axes in self.places
+            Counter(request.search_goal, request.bodies, axes, limits)
+            for axes, limits in zip(self.places, request.layout.limits, strict=True)
         ]
 
     def tasks(self, weight: Floats, *, aim: bool = True) -> list[Task]:
@@ -64,17 +67,20 @@ class Fitter:
         weight = np.where(self.bodies.coverable, weight, 0.0)
         least = self.request.least_share * total
         return [
-            Task(counter.axes, counter.terms(weight), total, least, near)
-            for counter in self.counters
+            Task(c.axes, c.terms(weight), total, least, near, c.limits)
+            for c in self.counters
         ]
 
     @staticmethod
     def edges(task: Task, index: Ints) -> Boxes:
         """Return the low and high edges of a task's candidates."""
-        return _edges(task.axes, index)
+        limits = task.limits
+        if limits is None:
+            limits = np.full(task.sizes, NO_HIGH, dtype=np.int64)
+        return *_edges(task.axes, index), limits
 
     def fit(self, weight: Floats | None = None) -> Boxes:
-        """Return low and high edges of the best chart for some weights.
+        """Return the boxes of the best chart for some weights.
 
         Raises
         ------
@@ -87,7 +93,7 @@ class Fitter:
 
     @cached_property
     def best(self) -> Boxes:
-        """Low and high edges of the best chart for the people as they are."""
+        """The boxes of the best chart for the people as they are."""
         return self._solve(self.bodies.weight, None)
 
     def _solve(self, weight: Floats, near: Ints | None) -> Boxes:
@@ -96,7 +102,7 @@ class Fitter:
             start = _nearest(task.axes, self.rival(weight)[0] if near is None else near)
             reached, index = best_chart(task, start, value)
             if reached > value and index is not None:
-                value, found = reached, _edges(task.axes, index)
+                value, found = reached, self.edges(task, index)
         if found is None:
             raise SizingError(
                 str(
@@ -113,9 +119,11 @@ class Fitter:
     def rival(self, weight: Floats) -> Boxes:
         """Return the quantile-centred bands for some weights."""
         rows = weight > 0
-        return quantile_boxes(
+        low, high = quantile_boxes(
             self.bodies.values[rows], weight[rows], self._free_axes, self.sizes
         )
+        limit = self.request.layout.limit
+        return low, high, np.full(self.sizes, limit, dtype=np.int64)
 
     @cached_property
     def _free_axes(self) -> list[Axis]:
@@ -140,8 +148,8 @@ class Fitter:
 
         Parameters
         ----------
-        boxes : (ndarray, ndarray)
-            Edges of the fitted chart.
+        boxes : Boxes
+            The fitted chart.
         effort : Effort
             How long to try.
         tolerance : float
@@ -153,10 +161,10 @@ class Fitter:
         if self._on_finest:
             return min(1.0, value + self._nudged)
         total, found = self.bodies.total, 0.0
-        for axes in self._finest_axes(effort):
-            terms = Counter(self.request.goal, self.bodies, axes).terms(
-                self.bodies.counted
-            )
+        goal, limits = self.request.goal, self.request.layout.limits
+        for axes, limit in zip(self._finest_axes(effort), limits, strict=True):
+            counter = Counter(goal, self.bodies, axes, limit)
+            terms = counter.terms(self.bodies.counted)
             task = Task(axes, terms, total, self.request.least_share * total)
             reached, near = climb(task, _nearest(axes, boxes[0]))
             floor = max((value + tolerance) * total, reached, found)
@@ -169,10 +177,16 @@ class Fitter:
         """Whether the best chart is the best on the finest grid permitted."""
         request = self.request
         finest = request.layout.axes([1] * len(request.layout.steps), bounding=False)
-        return request.goal == request.search_goal and all(
-            np.array_equal(mine, theirs)
-            for axis, fine in zip(self.axes, finest[0], strict=True)
-            for mine, theirs in zip(axis.low, fine.low, strict=True)
+        # The search may count twice those whom not every size may lift.
+        alike = all(np.ptp(limits) == 0 for limits in request.layout.limits)
+        return (
+            alike
+            and request.goal == request.search_goal
+            and all(
+                np.array_equal(mine, theirs)
+                for axis, fine in zip(self.axes, finest[0], strict=True)
+                for mine, theirs in zip(axis.low, fine.low, strict=True)
+            )
         )
 
     @property
@@ -230,7 +244,7 @@ def _nearest(axes: Sequence[Axis], low: Ints) -> Ints:
     )
 
 
-def _edges(axes: Sequence[Axis], index: Ints) -> Boxes:
+def _edges(axes: Sequence[Axis], index: Ints) -> tuple[Ints, Ints]:
     """Return the low and high edges of some candidates."""
     low, high = (
         np.array(

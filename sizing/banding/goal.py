@@ -82,21 +82,32 @@ class Goal:
             for axis, n in zip(axes, near, strict=True)
         ]
 
-    def worth(self, bodies: Bodies, low: Ints, high: Ints) -> Floats:
+    def worth(self, bodies: Bodies, low: Ints, high: Ints, limits: Ints) -> Floats:
         """Return what each row adds to the value, from 0 to 1."""
         if self.name == "covered":
-            return covered(bodies, low, high).astype(float)
+            return covered(bodies, low, high, limits).astype(float)
         near = np.array(self.near or [0] * bodies.values.shape[1])
         found = np.zeros(len(bodies.values))
         for worth, lower, upper in self.terms():
             start, stop = low - lower * near, high + upper * near
-            found += worth * _chance(bodies.values, start, stop, self.sd)
-        return np.where(bodies.coverable, found, 0.0)
+            # Those whom the same sizes may lift are looked at together: for them
+            # these sizes are a chain.
+            for least in np.unique(limits):
+                able = limits >= least
+                lighter = limits[~able].max(initial=-1)
+                who = (bodies.mass <= least) & (bodies.mass > lighter)
+                found[who] += worth * _chance(
+                    bodies.values[who], start[able], stop[able], self.sd
+                )
+        return found
 
-    def value(self, bodies: Bodies, low: Ints, high: Ints, rows: np.ndarray) -> float:
+    def value(
+        self, bodies: Bodies, low: Ints, high: Ints, limits: Ints, rows: np.ndarray
+    ) -> float:
         """Return the goal's value for boxes and some rows, from first principles."""
         weight = np.where(rows, bodies.weight, 0.0)
-        return float(weight @ self.worth(bodies, low, high)) / float(weight.sum())
+        worth = self.worth(bodies, low, high, limits)
+        return float(weight @ worth) / float(weight.sum())
 
 
 def _chance(values: Ints, low: Ints, high: Ints, sd: Sequence[float]) -> Floats:
@@ -133,10 +144,14 @@ class Counter:
         The people.
     axes : sequence of Axis
         The sizes' candidates.
+    limits : ndarray of int64, shape (sizes,)
+        Their load limits in 0.1 kg.
     """
 
-    def __init__(self, goal: Goal, bodies: Bodies, axes: Sequence[Axis]) -> None:
-        self.goal, self.bodies, self.axes = goal, bodies, axes
+    def __init__(
+        self, goal: Goal, bodies: Bodies, axes: Sequence[Axis], limits: Ints
+    ) -> None:
+        self.goal, self.bodies, self.axes, self.limits = goal, bodies, axes, limits
         self.kept: dict[int, tuple[list[Breaks], Ints]] = {}
 
     def terms(self, weight: Floats) -> list[Term]:
@@ -144,7 +159,18 @@ class Counter:
         found = []
         for number, (worth, lower, upper) in enumerate(self.goal.terms()):
             wide = self.goal.wider(self.axes, lower, upper)
-            found.append(Term(worth, wide, self._source(number, wide, weight)))
+            sources = {
+                limit: self._source(
+                    number, wide, np.where(self.bodies.mass <= limit, weight, 0.0)
+                )
+                for limit in np.unique(self.limits)
+            }
+            least = np.minimum(self.limits, np.roll(self.limits, 1))
+            least[0] = self.limits[0]
+            own, both = (
+                [sources[limit] for limit in each] for each in (self.limits, least)
+            )
+            found.append(Term(worth, wide, own, both))
         return found
 
     def _source(self, number: int, axes: Sequence[Axis], weight: Floats) -> Source:

@@ -48,13 +48,16 @@ class Term:
         Its factor, not below nought.
     axes : sequence of Axis
         The candidates as this term sees them.
-    source : Source
-        Weights below any combination of their edges.
+    own, both : sequence of Source
+        For each size: weights below any combination of the candidates' edges,
+        of those whom the size may lift, and of those whom its smaller neighbour
+        may lift too.
     """
 
     worth: float
     axes: Sequence[Axis]
-    source: Source
+    own: Sequence[Source]
+    both: Sequence[Source]
 
     @cached_property
     def aligned(self) -> bool:
@@ -80,6 +83,8 @@ class Task:
         Low edges to which, of equally good charts, the nearest is taken:
         least sum of distances, each divided by the band's width; of those,
         the one with the lowest edges.
+    limits : ndarray of int64, shape (sizes,), or None
+        Load limits of the sizes in 0.1 kg, for whoever writes the chart.
     """
 
     axes: Sequence[Axis]
@@ -87,6 +92,7 @@ class Task:
     total: float
     least_weight: float = 0.0
     aim: Ints | None = None
+    limits: Ints | None = None
 
     @property
     def sizes(self) -> int:
@@ -121,16 +127,19 @@ class Shares:
 
     def __init__(self, term: Term, size: int, nodes: Sequence[Ints]) -> None:
         sizes = [size] if size == 0 else [size, size - 1]
-        self.flat, edges = term.source.opened(
-            term.axes, sizes, [nodes[k] for k in sizes]
-        )
+        seen = [nodes[k] for k in sizes]
+        self.own, edges = term.own[size].opened(term.axes, sizes, seen)
+        self.both = self.own
+        if term.both[size] is not term.own[size]:
+            # Cuts depend on the nodes only, so that the edges lie alike.
+            self.both, _ = term.both[size].opened(term.axes, sizes, seen)
         (self.low, self.high), below = edges[0], edges[-1]
         self.low_below, self.high_below = below
         self.aligned = term.aligned
 
     def alone(self) -> Floats:
         """Return the weight of each outer box."""
-        return self._between(self.low, self.high, 0, None)
+        return _between(self.own, self.low, self.high, 0, None)
 
     def shared(self, a: Ints, b: Ints) -> Floats:
         """Return the weight that outer boxes b share with a of the size below."""
@@ -142,17 +151,19 @@ class Shares:
                 end = np.minimum(end, self.high[d][b])
             low.append(start)
             high.append(np.maximum(start, end))
-        return self._between(low, high, 0, None)
+        return _between(self.both, low, high, 0, None)
 
-    def _between(
-        self, low: list[Ints], high: list[Ints], d: int, base: Ints | None
-    ) -> Floats:
-        upper = high[d] if base is None else base + high[d]
-        lower = low[d] if base is None else base + low[d]
-        if d == len(low) - 1:
-            found: Floats = self.flat[upper]
-            found -= self.flat[lower]
-            return found
-        found = self._between(low, high, d + 1, upper)
-        found -= self._between(low, high, d + 1, lower)
+
+def _between(
+    flat: Floats, low: list[Ints], high: list[Ints], d: int, base: Ints | None
+) -> Floats:
+    """Return the weights between two cuts in each measure, from measure d on."""
+    upper = high[d] if base is None else base + high[d]
+    lower = low[d] if base is None else base + low[d]
+    if d == len(low) - 1:
+        found: Floats = flat[upper]
+        found -= flat[lower]
         return found
+    found = _between(flat, low, high, d + 1, upper)
+    found -= _between(flat, low, high, d + 1, lower)
+    return found

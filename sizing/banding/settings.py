@@ -30,6 +30,10 @@ class Layout:
         The steps asked for, in tenths.
     fixed : tuple of (ndarray, ndarray)
         Low and high edges of the sizes already owned, smallest first.
+    owned_limits : tuple of int
+        Their load limits in 0.1 kg; ``NO_HIGH`` for none.
+    limit : int
+        Load limit of the new sizes.
     sizes : int
         Number of sizes, those owned included.
     """
@@ -37,7 +41,19 @@ class Layout:
     makers: tuple["partial[tuple[Axis, Axis]]", ...]
     steps: tuple[int, ...]
     fixed: tuple[tuple[Ints, Ints], ...]
+    owned_limits: tuple[int, ...]
+    limit: int
     sizes: int
+
+    @property
+    def limits(self) -> list[Ints]:
+        """Each size's load limit, for every place the owned sizes may take."""
+        found = []
+        for at in combinations(range(self.sizes), len(self.fixed)):
+            limits = np.full(self.sizes, self.limit, dtype=np.int64)
+            limits[list(at)] = self.owned_limits
+            found.append(limits)
+        return found
 
     def axes(self, steps: Sequence[int], *, bounding: bool) -> list[list[Axis]]:
         """Return each measure's axis, for every place the owned sizes may take."""
@@ -100,7 +116,11 @@ def check_request(
         _refuse("too many measures to band by", "one to four measures", len(wide))
     if not 0 <= least_share < 1:
         _refuse("the least share of a size makes no sense", "0 to below 1", least_share)
-    bodies = read_bodies(people, list(wide), load_limit_kg=load_limit_kg)
+    owned = _owned(fixed, list(wide), sizes)
+    owned_limits = () if fixed is None else tuple(map(int, fixed.load_limits()))
+    limit = NO_HIGH if load_limit_kg is None else tenths(load_limit_kg)
+    new = () if len(owned) == sizes else (limit,)
+    bodies = read_bodies(people, list(wide), limits=[*owned_limits, *new])
     # One measure alone mostly settles it, without sorting whole rows.
     distinct = max(int((np.bincount(x) > 0).sum()) for x in bodies.values.T)
     if sizes > distinct:
@@ -125,7 +145,6 @@ def check_request(
         errors_sd = goal.sd or (0.0,) * len(blur)
         both = np.hypot(errors_sd, blur)
         search_goal = replace(goal, sd=tuple(float(v) for v in both))
-    owned = _owned(fixed, list(wide), sizes)
     steps, makers = [], []
     for d, (measure, each) in enumerate(wide.items()):
         step = tenths(_setting(step_cm, measure, 1.0, "step"))
@@ -153,7 +172,7 @@ def check_request(
                 room=(sizes - 1) * apart + spread,
             )
         )
-    layout = Layout(tuple(makers), tuple(steps), owned, sizes)
+    layout = Layout(tuple(makers), tuple(steps), owned, owned_limits, limit, sizes)
     return Request(bodies, layout, goal, search_goal, least_share)
 
 
