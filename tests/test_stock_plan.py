@@ -14,7 +14,6 @@ from sizing.cli.stock import as_json
 from sizing.errors import InputProblems, SizingError
 from sizing.population import People, load_people, people_from, read_caseload
 from sizing.report.stock import stock_page, write_order
-from sizing.report.stock_form import StockForm
 from sizing.stock import (
     Served,
     Use,
@@ -314,20 +313,6 @@ def test_page_and_json_hold_the_plans_own_numbers(demo_plan, tmp_path):
     assert json.loads(json.dumps(told))["cost"] == demo_plan.cost
     with pytest.raises(SizingError, match=r"ending in \.csv or \.xlsx"):
         write_order(demo_plan, tmp_path / "order.txt")
-
-
-def test_the_form_plans_saves_and_tells_mistakes(tmp_path):
-    form = StockForm()
-    form.scenarios = 60
-    with pytest.raises(SizingError, match="no plan to save yet"):
-        form.save(tmp_path)
-    for field in form.counts.values():
-        field.value = 0
-    assert form.run() is None
-    form.counts["care_home"].value = 6
-    plan = form.run()
-    assert plan is not None and plan.groups["count"].tolist() == [6]
-    assert all(path.is_file() for path in form.save(tmp_path))
 
 
 def test_a_named_population_gives_the_same_plan_twice():

@@ -10,34 +10,11 @@ from sizing.cautions import cautions
 from sizing.chart import demo_chart
 from sizing.client import check_client
 from sizing.report.client_form import ClientForm
+from sizing.report.form_style import FORM_STYLE
 from sizing.report.form_words import bullets
 from sizing.report.lab_units import UnitSwitch
 
 CLIENT, CHART = "client", "chart"
-#: Labels wrap instead of being cut, and stand above their field on a phone.
-_STYLE = """<style>
-.sizing-form { --jp-widgets-inline-label-width: 13rem;
-  --jp-widgets-inline-width: 25rem; max-width: 74rem; }
-.sizing-form .widget-label { white-space: normal; overflow: visible; height: auto;
-  line-height: 1.25; text-align: left; padding: .2rem 0; }
-.sizing-form .widget-gridbox .widget-label { overflow: hidden; padding: 0;
-  white-space: nowrap; }
-.sizing-form .widget-inline-hbox { height: auto; max-width: 100%;
-  align-items: center; }
-.sizing-form .jupyter-button { white-space: normal; height: auto; min-height: 28px;
-  line-height: 1.3; overflow: visible; }
-.sizing-form .widget-checkbox .widget-label-basic { height: auto;
-  white-space: normal; align-items: flex-start; }
-.sizing-form .widget-toggle-buttons { width: auto; }
-.sizing-form .widget-toggle-button { width: auto; padding: 0 .8rem; }
-.sizing-form .widget-html-content { white-space: normal; overflow-wrap: anywhere; }
-.sizing-form .widget-html { height: auto; }
-.sizing-form figure { max-width: 44rem; }
-@media (max-width: 700px) {
-  .sizing-form { --jp-widgets-inline-label-width: auto; }
-  .sizing-form .widget-inline-hbox { flex-wrap: wrap; }
-}
-</style>"""
 
 
 class AdviserPage:
@@ -73,7 +50,7 @@ class AdviserPage:
         )
         self._turns: list[Callable[[], None]] = []
         self.half.observe(lambda _: self._turn(), "value")
-        top = (w.HTML(_STYLE), self.switch.view, self.half)
+        top = (w.HTML(FORM_STYLE), self.switch.view, self.half)
         self.entry = self._part("entry", top=top)
 
     @cached_property

@@ -1,208 +1,234 @@
-"""The purchaser's form: fill in, press, read; no code is needed."""
+"""The purchaser's page: say whom and what, read the order, save it; no code."""
 
-import html
-from pathlib import Path
+from html import escape
 from typing import Any
 
-import ipywidgets as widgets
+import ipywidgets as w
 import pandas as pd
-from IPython.display import HTML, display
+from matplotlib.axes import Axes
 
-from sizing.chart import demo_chart, read_chart
+from sizing.cautions import cautions
 from sizing.errors import SizingError
-from sizing.plots.stock import (
-    plot_comparison,
-    plot_cost_curve,
-    plot_demand,
-    plot_shortages,
-)
-from sizing.population import POPULATIONS, read_caseload
-from sizing.population.files import read_table
-from sizing.report.page import picture
-from sizing.report.stock import order_list, stock_page, write_order
-from sizing.stock import Served, StockPlan, Use, demo_scenario, plan_stock, serves_from
+from sizing.report.form_style import FORM_STYLE
+from sizing.report.form_words import bullets, paragraphs, status
+from sizing.report.lab_show import picture_html, save_panel, show_table
+from sizing.report.lab_units import UnitSwitch
+from sizing.report.lab_work import LongWork, Progress
+from sizing.report.stock import axes_of, order_list, pictures_of, stock_page
+from sizing.report.stock_form_offer import OfferFields
+from sizing.report.stock_form_people import PeopleFields
+from sizing.report.stock_form_use import UseFields
+from sizing.report.stock_tables import shown_tables
+from sizing.stock import StockPlan, plan_stock
+from sizing.stock.result import DAY, NO_SLING
 
-_WIDE = widgets.Layout(width="34em")
-_STYLE = {"description_width": "19em"}
+#: Days drawn for the first look, and whenever the button is pressed.
+FIRST, FULL = 300, 1000
+_STALE = "Something was changed: press 'Plan the stock' again."
+_INVENTED = (
+    "An invented scenario, to show what an answer looks like: no real place, price or "
+    "size chart stands behind it; order nothing by it."
+)
+_QUICK = (
+    f"This first look draws only {FIRST} days, so that it is here at once, and its "
+    f"intervals are wide. The button draws {FULL:,}."
+)
+_UNFITTED = (
+    "More stock does not help people whom no size fits: look for another pattern or a "
+    "sling made to measure. The table says which size comes nearest and by how much "
+    "it misses."
+)
 
 
 class StockForm:
-    """Fields for whom the stock serves, how slings are used, and the goal.
+    """The purchaser's page, part by part, in the order every page keeps.
 
     Attributes
     ----------
+    entry, answer_view, picture_view, limits_view, cautions_view, sources_view,
+    keep_view : Widget
+        The parts.
     plan : StockPlan or None
-        The last plan made.
+        The last plan; None where an entry was changed since.
+    work : LongWork
+        The button that plans, with its progress and Stop.
+    scenarios : int
+        Days drawn when the button is pressed.
     """
 
     def __init__(self) -> None:
-        serves, _ = demo_scenario()
-        count = dict(zip(serves["people"], serves["count"], strict=True))
         self.plan: StockPlan | None = None
-        self.counts = {
-            name: _number(f"People like '{name}'", int(count.get(name, 0)))
-            for name in POPULATIONS
-        }
-        self.caseload = _text("My caseload (CSV or XLSX file)")
-        self.admissions = _number("Admissions to my caseload, over the period", 0)
-        self.charts = _text("My charts (CSV files, parted by ;)")
-        self.prices = _text("My prices and stock (CSV file)")
-        self.sharing = widgets.Dropdown(
-            options=[("one of her own for each client", "personal"),
-                     ("a shared pool", "shared")],
-            description="Slings are", style=_STYLE, layout=_WIDE,
-        )  # fmt: skip
-        self.at_once = widgets.FloatSlider(
-            value=1.0, min=0.05, max=1.0, step=0.05, readout_format=".0%",
-            description="Pool: share who need one at once", style=_STYLE, layout=_WIDE,
-        )  # fmt: skip
-        self.at_most = _number("Pool: most lifted at once (0: no limit)", 0)
-        self.laundry = _number("Laundry: days out of 7", 0, most=6)
-        self.repair = _number("Inspection and repair: days out of 365", 0, most=180)
-        self.spares = _number("Spares kept back of each size", 0, most=20)
-        self.goal = widgets.Dropdown(
-            options=[("a target at least cost", "target"), ("a budget", "budget")],
-            description="Plan for", style=_STYLE, layout=_WIDE,
-        )  # fmt: skip
-        self.target = widgets.FloatSlider(
-            value=0.95, min=0.5, max=0.99, step=0.01, readout_format=".0%",
-            description="Days on which nobody waits", style=_STYLE, layout=_WIDE,
-        )  # fmt: skip
-        self.budget = widgets.FloatText(
-            value=8000.0, description="Budget", style=_STYLE, layout=_WIDE
+        self.scenarios = FULL
+        self._version = 0
+        self._drawn: list[str] = []
+        self._touched = False
+        self.switch = UnitSwitch()
+        self.people = PeopleFields(self.switch, self._forget)
+        self.offer = OfferFields(self.switch, self._forget)
+        self.use = UseFields(self._forget)
+        self.work = LongWork("Plan the stock", self._job, self._done)
+        self.parts = w.Accordion(
+            [
+                self.people.view,
+                self.offer.view,
+                self.use.use_view,
+                self.use.goal_view,
+            ],
+            titles=(
+                "Whom the stock serves",
+                "What can be bought, prices, and what is owned",
+                "How slings are used",
+                "The goal: a target or a budget",
+            ),
         )
-        self.scenarios = 1000
-        self.button = widgets.Button(description="Plan the stock", icon="check")
-        self.button.on_click(lambda _: self.run())
-        self.output = widgets.Output()
+        self.entry = self._boxed(
+            w.HTML(FORM_STYLE), self.switch.view, self.parts, self.work.view
+        )
+        self._answer, self._pictures = w.HTML(), w.HTML()
+        self._limits, self._sources = w.HTML(), w.HTML()
+        self.answer_view = self._boxed(self._answer)
+        self.picture_view = self._boxed(self._pictures)
+        self.limits_view = self._boxed(self._limits)
+        self.cautions_view = self._boxed(w.HTML(bullets(cautions())))
+        self.sources_view = self._boxed(self._sources)
+        self.keep_view = self._boxed(save_panel(self.results))
+        self.switch.on_change(lambda _: self._show())
 
-    def show(self) -> None:
-        """Show the form."""
-        fields = [
-            widgets.HTML(
-                "<b>Whom the stock serves</b> (the numbers shown are invented)"
-            ),
-            *self.counts.values(),
-            self.caseload,
-            self.admissions,
-            widgets.HTML(
-                "<b>What can be bought</b> (left empty: an invented chart and prices)"
-            ),
-            self.charts,
-            self.prices,
-            widgets.HTML("<b>How slings are used</b>"),
-            self.sharing,
-            self.at_once,
-            self.at_most,
-            self.laundry,
-            self.repair,
-            self.spares,
-            widgets.HTML("<b>The goal</b>"),
-            self.goal,
-            self.target,
-            self.budget,
-            self.button,
-            self.output,
-        ]
-        display(widgets.VBox(fields))
+    def first_look(self) -> None:
+        """Plan the scenario that the form opens with, on few days."""
+        version = self._version
+        self._done((version, self._made(FIRST, lambda words, share: None)))
 
     def run(self) -> StockPlan | None:
-        """Plan with what the fields say; a mistake is told in the output."""
-        self.output.clear_output()
-        with self.output:
-            try:
-                self.plan = self._plan()
-            except SizingError as error:
-                self.plan = None
-                display(HTML(f"<p><b>Please check:</b> {html.escape(str(error))}</p>"))
-            else:
-                show_plan(self.plan)
+        """Plan at once, as the button does, and return the plan."""
+        self.work.run()
         return self.plan
 
-    def save(self, folder: str | Path = ".") -> tuple[Path, ...]:
-        """Write the page and the order list, and return where they are."""
-        if self.plan is None:
-            raise SizingError("There is no plan to save yet: press 'Plan the stock'.")
-        folder = Path(folder)
-        page = folder / "stock_plan.html"
-        page.write_text(stock_page(self.plan), encoding="utf-8")
-        lists = folder / "stock_order.csv", folder / "stock_order.xlsx"
-        for path in lists:
-            write_order(self.plan, path)
-        return page, *lists
+    def results(self) -> dict[str, pd.DataFrame | Axes | str]:
+        """Return what can be saved: exact tables, pictures and the page.
 
-    def _plan(self) -> StockPlan:
-        rows = [
-            {"people": name, "count": int(field.value)}
-            for name, field in self.counts.items()
-            if field.value > 0
-        ]
-        groups: list[Served] = list(serves_from(pd.DataFrame(rows))) if rows else []
-        if self.caseload.value.strip():
-            people = read_caseload(self.caseload.value.strip())
-            groups.append(Served(people, admissions=float(self.admissions.value)))
-        if not groups:
-            raise SizingError("Say whom the stock serves: fill in a number of people.")
-        named = [name.strip() for name in self.charts.value.split(";") if name.strip()]
-        charts = [read_chart(name) for name in named] or [demo_chart()]
-        prices: pd.DataFrame | None = None
-        if self.prices.value.strip():
-            prices = read_table(self.prices.value.strip())
-        elif not named:
-            prices = demo_scenario()[1]
-        out = {"laundry": (self.laundry.value, 7), "repair": (self.repair.value, 365)}
-        shared = self.sharing.value == "shared"
-        use = Use(
-            sharing=self.sharing.value,
-            at_once=self.at_once.value if shared else 1.0,
-            at_most=(self.at_most.value or None) if shared else None,
-            out={reason: rate for reason, rate in out.items() if rate[0] > 0},
-            spares=self.spares.value,
-        )
-        by_target = self.goal.value == "target"
+        Raises
+        ------
+        SizingError
+            If there is no plan.
+        """
+        plan = self.plan
+        if plan is None:
+            raise SizingError("There is no plan to save: press 'Plan the stock'.")
+        tables = {
+            "stock_order": order_list(plan),
+            "stock_service": plan.service,
+            "stock_demand": plan.demand,
+            "stock_shortages": plan.shortages,
+            "stock_not_fitted": plan.not_fitted,
+            "stock_other_targets": plan.curve,
+            "stock_one_more_or_less": plan.one_more_or_less,
+            "stock_other_people": plan.robustness,
+            "stock_same_money": plan.comparison,
+        }
+        drawn = {f"stock_{name}": ax for name, ax in axes_of(plan).items()}
+        page = stock_page(plan, units=self.switch.units, first=self._first(plan))
+        return {**tables, **drawn, "stock_plan": page}
+
+    def _job(self, progress: Progress) -> tuple[int, StockPlan | None]:
+        self.people.told.value = ""
+        return self._version, self._made(self.scenarios, progress)
+
+    def _made(self, days: int, progress: Progress) -> StockPlan | None:
+        """Plan with what the fields say; None where a field is wrong."""
+        served: Any = self._asked(self.people, self.people.served, 0)
+        offered: Any = self._asked(self.offer, self.offer.offer, 1)
+        use: Any = self._asked(self.use, self.use.use, 2)
+        if served is None or offered is None or use is None:
+            return None
+        charts, prices = offered
         return plan_stock(
-            groups,
+            served,
             charts,
             prices=prices,
             use=use,
-            target=self.target.value if by_target else None,
-            budget=None if by_target else float(self.budget.value),
-            scenarios=self.scenarios,
-            progress=True,
+            scenarios=days,
+            progress=progress,
+            **self.use.aim(),
         )
 
+    def _asked(self, part: Any, ask: Any, place: int) -> Any:
+        """Ask a part of the form; what is wrong is said there, and it is opened."""
+        try:
+            return ask()
+        except SizingError as error:
+            part.tell(error)
+            self.parts.selected_index = place
+            return None
 
-def show_plan(plan: StockPlan) -> None:
-    """Show a plan: its answer, the order, and pictures."""
-    display(HTML(f"<p style='font-size:115%'>{html.escape(plan.answer())}</p>"))
-    order = order_list(plan).drop(columns=["chart", "packs"])
-    display(HTML(order.to_html(index=False, float_format="{:,.0f}".format)))
-    plots: list[tuple[Any, str]] = [
-        (plot_demand(plan.demand, plan.order), "Demand by size, and the slings held"),
-        (plot_shortages(plan.shortages), "Chance of being short, by size"),
-        (plot_cost_curve(plan.curve), "Cost against the chance that somebody waits"),
-        (plot_comparison(plan.comparison), "The same money spent otherwise"),
-    ]
-    for axes, words in plots:
-        made = picture(axes.figure, alt=words, caption=words)
-        display(
-            HTML(
-                f"<figure><img style='max-width:46em;width:100%' alt='{words}' "
-                f"src='data:image/png;base64,{made.base64}'>"
-                f"<figcaption>{words}</figcaption></figure>"
+    def _done(self, result: tuple[int, StockPlan | None]) -> None:
+        version, plan = result
+        # An entry changed while planning went on: this is no answer to it.
+        self.plan = plan if version == self._version else None
+        if plan is None:
+            self._clear("Please check what is marked above; then plan again.")
+        elif self.plan is None:
+            self._clear(_STALE)
+        else:
+            self._drawn = [picture_html(one) for one in pictures_of(plan)]
+            self._show()
+
+    def _forget(self) -> None:
+        """Take back an answer that the entries no longer give."""
+        self._version += 1
+        self._touched = True
+        if self.plan is not None:
+            self.plan = None
+            self._clear(_STALE)
+
+    def _clear(self, words: str) -> None:
+        self._answer.value = status(paragraphs([words]))
+        self._pictures.value = self._limits.value = self._sources.value = ""
+
+    def _first(self, plan: StockPlan) -> str:
+        """Return what must be said before the answer."""
+        if not self._touched:
+            return _INVENTED
+        return "The size chart is invented: order nothing by it." * self.offer.invented
+
+    def _show(self) -> None:
+        """Show the plan, in the units chosen."""
+        plan = self.plan
+        if plan is None:
+            return
+        tables = {
+            name: show_table(frame, caption=caption, words=words).data
+            for name, (frame, caption, words) in shown_tables(
+                plan, units=self.switch.units
+            ).items()
+        }
+        lead = f"<p style='font-size:1.15em'><b>{escape(plan.answer())}</b></p>"
+        told = [self._first(plan)]
+        if plan.settings["scenarios"] == FIRST:
+            told.append(_QUICK)
+        told.append(plan.proof())
+        told = [line for line in told if line]
+        self._answer.value = (
+            status(lead + paragraphs(told)) + tables["order"] + tables["service"]
+        )
+        compared, needed, short, curve = self._drawn
+        self._pictures.value = "".join(
+            (
+                compared,
+                tables["comparison"],
+                needed,
+                short,
+                curve,
+                tables["one_more_or_less"],
+                tables["robustness"],
             )
         )
-    for line in plan.summary().splitlines()[1:]:
-        display(HTML(f"<p>{html.escape(line)}</p>"))
+        unfitted = paragraphs([_UNFITTED]) + tables.get("not_fitted", "")
+        self._limits.value = unfitted + bullets([NO_SLING, DAY, *plan.limits])
+        self._sources.value = bullets(plan.sources)
 
-
-def _number(words: str, value: int, *, most: int = 5000) -> widgets.BoundedIntText:
-    return widgets.BoundedIntText(
-        value=value, min=0, max=most, description=words, style=_STYLE, layout=_WIDE
-    )
-
-
-def _text(words: str) -> widgets.Text:
-    return widgets.Text(
-        placeholder="none", description=words, style=_STYLE, layout=_WIDE
-    )
+    @staticmethod
+    def _boxed(*children: w.Widget) -> w.Widget:
+        box = w.VBox(children)
+        box.add_class("sizing-form")
+        return box

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -57,17 +58,17 @@ class Programme:
         """Number of planning days."""
         return len(self.needs.counts)
 
-    @property
+    @cached_property
     def owned(self) -> Ints:
         """Slings of each size already there."""
         return self.offer.column("owned").astype(np.int64)
 
-    @property
+    @cached_property
     def pack(self) -> Ints:
         """Slings in one pack of each size."""
         return self.offer.column("pack").astype(np.int64)
 
-    @property
+    @cached_property
     def most_packs(self) -> Ints:
         """Packs of each size beyond which more cannot help or may not be had."""
         size = np.arange(len(self.offer.keys))
@@ -92,7 +93,7 @@ class Programme:
         """What the packs cost."""
         return float(packs @ self.pack_price)
 
-    @property
+    @cached_property
     def pack_price(self) -> Floats:
         """Price of one pack of each size."""
         return np.asarray(self.offer.column("price") * self.offer.column("pack"))

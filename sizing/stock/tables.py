@@ -345,15 +345,18 @@ def _count_row(group: Group, rows: pd.DataFrame, total: float) -> dict[str, Any]
 
 def _described(rows: pd.DataFrame) -> dict[str, float]:
     """Return weighted medians of the miss and of the bodies."""
+    weight = rows["weight"].to_numpy(dtype=float)
 
     def quantile(column: str, q: float) -> float:
         if column not in rows:
             return float("nan")
-        known = rows[[column, "weight"]].dropna().sort_values(column)
-        if known.empty or not known["weight"].sum():
+        value = rows[column].to_numpy(dtype=float)
+        order = np.argsort(value, kind="stable")
+        order = order[np.isfinite(value[order])]
+        total = np.cumsum(weight[order])
+        if not total.size or total[-1] <= 0:
             return float("nan")
-        reached = known["weight"].cumsum() >= q * known["weight"].sum()
-        return float(known.loc[reached, column].iloc[0])
+        return float(value[order[np.searchsorted(total, q * total[-1])]])
 
     told = {"miss_median": quantile("miss", 0.5), "miss_p90": quantile("miss", 0.9)}
     return told | {measure: quantile(measure, 0.5) for measure in _TOLD}

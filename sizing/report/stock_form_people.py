@@ -1,0 +1,196 @@
+"""The part of the purchaser's form that says whom the stock serves."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import ipywidgets as w
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, SizingError
+from sizing.population import POPULATIONS, People, population_titles, read_caseload
+from sizing.report.form_words import bullets, name_words, paragraphs, wrong_lines
+from sizing.report.lab_table import EditableTable
+from sizing.report.lab_unit_table import UnitTable
+from sizing.report.lab_units import UnitSwitch
+from sizing.report.lab_upload import UploadBox
+from sizing.report.people_form import as_file
+from sizing.stock import Served, demo_scenario, serves_from
+
+_CLIENTS = (
+    "sex",
+    "age_years",
+    "body_mass_kg",
+    "stature_cm",
+    "shoulder_height_sitting_cm",
+    "buttock_popliteal_length_cm",
+    "hip_circumference_cm",
+)
+_ROWS = 3
+_GROUPS = {
+    "name": "Called",
+    "people": "People like",
+    "count": "How many on one day",
+    "admissions": "Admitted over the period",
+}
+#: What the list calls people, so that a cell holds it; the answer says it in full.
+_SHORT = {
+    "everyone": "everyone, 2 and over",
+    "children": "children, 2 to 17",
+    "adults": "adults, 18 and over",
+    "walking_difficulty": "adults, walking difficulty",
+    "care_home": "care-home residents",
+    "bariatric": "adults of BMI 40 or more",
+    "england_adults": "adults in England",
+}
+_GROUPS_HELP = (
+    "One row per group. People are drawn from surveys, so as to be like yours. "
+    "Admissions count only where slings are not passed on."
+)
+_CASELOAD_HELP = (
+    "One client per row, no names: sex, and whatever is known. Type them here, or take "
+    "a CSV or XLSX file with columns such as sex, age_years, body_mass_kg, "
+    "hip_circumference_cm. What is missing is drawn from the surveys."
+)
+
+
+class PeopleFields:
+    """Groups in a table, and if wanted a caseload, from a file or typed in.
+
+    Parameters
+    ----------
+    switch : UnitSwitch
+    changed : callable
+        Called whenever the answer could differ.
+
+    Attributes
+    ----------
+    view : ipywidgets.Widget
+    """
+
+    def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
+        self._switch, self._told = switch, changed
+        self._titles = {
+            name: _SHORT.get(name, title) for name, title in population_titles().items()
+        }
+        start = demo_scenario()[0]
+        start["people"] = start["people"].map(self._titles)
+        self.groups = EditableTable(
+            start[list(_GROUPS)],
+            caption="The groups of people",
+            headings=_GROUPS,
+            choices={"people": [self._titles[name] for name in POPULATIONS]},
+            can_add=True,
+        )
+        self.own = w.Checkbox(
+            description="I also serve clients whom I have measured (a caseload)",
+            indent=False,
+            layout=w.Layout(width="auto"),
+        )
+        self.upload = UploadBox("My caseload")
+        self.coming = w.BoundedIntText(
+            value=0, max=5000, description="Admissions to my caseload over the period"
+        )
+        self.clients: UnitTable | None = None
+        self._caseload = w.VBox(layout=w.Layout(display="none"))
+        self.told = w.HTML()
+        self.view = w.VBox(
+            [
+                w.HTML(paragraphs([_GROUPS_HELP])),
+                self.groups.view,
+                self.own,
+                self._caseload,
+                self.told,
+            ]
+        )
+        self.own.observe(lambda _: self._open(), "value")
+        self.coming.observe(lambda _: self._changed(), "value")
+        self.groups.on_change(self._changed)
+        self.upload.on_change(self._taken)
+
+    def served(self) -> list[Served]:
+        """Return the groups of people.
+
+        Raises
+        ------
+        SizingError
+            Naming what cannot be used.
+        """
+        frame = self.groups.frame
+        made: list[Served] = []
+        if not frame.empty:
+            made += serves_from(self._codes(frame))
+        if self.own.value:
+            people = self._clients()
+            made.append(
+                Served(people, admissions=self.coming.value, name="my caseload")
+            )
+        if not made:
+            raise SizingError("Say whom the stock serves: fill in a group of people.")
+        return made
+
+    def tell(self, error: SizingError) -> None:
+        """Say what is wrong with the people."""
+        self.told.value = bullets(wrong_lines(error, units=self._switch.units))
+
+    def _codes(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Return the table with the populations' own names."""
+        names = {title: name for name, title in self._titles.items()}
+        problems = [
+            Problem(what, allowed, "fill it in", None, row, _GROUPS[column])
+            for row, record in enumerate(frame.to_dict("records"), start=2)
+            for column, what, allowed in (
+                ("people", "nobody is chosen", "one of the list"),
+                ("count", "the number of people is missing", "0 or more, whole"),
+            )
+            if pd.isna(record[column])
+        ]
+        if problems:
+            raise InputProblems(problems, about="the groups of people")
+        return frame.assign(people=frame["people"].map(names))
+
+    def _clients(self) -> People:
+        if self.upload.names:
+            people: People = self.upload.read(read_caseload)
+            return people
+        frame = pd.DataFrame() if self.clients is None else self.clients.frame
+        if frame.empty:
+            raise SizingError("Type your clients into the table, or take a file.")
+        read: People = as_file(frame, _read, "my caseload")
+        return read
+
+    def _taken(self) -> None:
+        """Read the file at once, so that what is wrong is said beside it."""
+        self._changed()
+        if not self.upload.names:
+            return
+        try:
+            self._clients()
+        except SizingError as error:
+            self.tell(error)
+
+    def _open(self) -> None:
+        if self.clients is None:
+            self.clients = UnitTable(
+                pd.DataFrame([dict.fromkeys(_CLIENTS)] * _ROWS),
+                self._switch,
+                caption="My clients",
+                headings=lambda name: name_words(name).capitalize(),
+                choices={"sex": ["female", "male"]},
+            )
+            self.clients.on_change(self._changed)
+            self._caseload.children = (
+                w.HTML(paragraphs([_CASELOAD_HELP])),
+                self.upload.view,
+                self.clients.view,
+                self.coming,
+            )
+        self._caseload.layout.display = None if self.own.value else "none"
+        self._changed()
+
+    def _changed(self) -> None:
+        self.told.value = ""
+        self._told()
+
+
+def _read(path: Path) -> People:
+    return read_caseload(path)
