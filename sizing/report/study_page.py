@@ -1,25 +1,24 @@
 """The study's report page and its pictures."""
 
-import pandas as pd
 from matplotlib.figure import Figure
 
-from sizing.fit import OUTCOME_WORDS
-from sizing.measures import EDGE_RULE, MEASURES
+from sizing.measures import EDGE_RULE
 from sizing.plots.chart import plot_people_and_chart
 from sizing.plots.shares import plot_misses, plot_shares
 from sizing.plots.style import percent
 from sizing.report.page import Page, Picture, Section, Table, picture, render, table
 from sizing.report.sensitivity import FILE, sensitivity_picture, sensitivity_section
 from sizing.report.study import Study, own_group_shares, versions
-from sizing.report.words import (
-    BY_WORDS,
-    LEVEL_WORDS,
-    chart_words,
-    covered_rows,
-    labels,
-    length,
-    miss_rows,
+from sizing.report.study_tables import (
+    ODDS,
+    coverage_words,
+    fit_words,
+    miss_words,
+    odds_words,
+    outcome_words,
+    size_words,
 )
+from sizing.report.words import chart_words, covered_rows, labels, miss_rows
 
 #: Pairs of measures drawn, in order of preference: the first two whose
 #: measures the chart limits.
@@ -230,18 +229,6 @@ def _fit_section(study: Study) -> Section:
         percent(shares[key] or 0, places=1)
         for key in ("own_group", "upper_bound", "held_out")
     )
-    rows = [
-        {
-            "Group": group,
-            "Fitted to them": percent(fit.share, places=1),
-            "At best": percent(fit.upper_bound, places=1),
-            "People not fitted to": f"{percent(fit.held_out, places=1)} "
-            f"({percent(fit.held_out_low, places=1)} to "
-            f"{percent(fit.held_out_high, places=1)})",
-            "Simple bands, same people": percent(fit.rival_held_out, places=1),
-        }
-        for group, fit in fitted.fits.items()
-    ]
     return Section(
         "How good a chart of this kind can be",
         words=[
@@ -255,7 +242,7 @@ def _fit_section(study: Study) -> Section:
         ],
         tables=[
             table(
-                pd.DataFrame(rows),
+                fit_words(fitted),
                 caption="Share with a size of their own group. Simple bands are as "
                 "wide, and centred on quantiles.",
                 words=["Group"],
@@ -265,42 +252,16 @@ def _fit_section(study: Study) -> Section:
 
 
 def _coverage_table(study: Study) -> Table:
-    rows = covered_rows(study.coverage)
     return table(
-        pd.DataFrame(
-            {
-                "Group": rows["by"],
-                "Level": rows["level"],
-                "With a size": rows["estimate"].map(percent),
-                "95 % interval": [
-                    f"{percent(low)} to {percent(high)}"
-                    for low, high in zip(rows["low"], rows["high"], strict=True)
-                ],
-                "People": [
-                    f"{n:,}{' (few)' if few else ''}"
-                    for n, few in zip(rows["n"], rows["small_group"], strict=True)
-                ],
-            }
-        ),
+        coverage_words(study.coverage),
         caption="Share with at least one size, by subgroup; exact in coverage.csv.",
         words=["Group", "Level"],
     )
 
 
 def _outcome_table(study: Study) -> Table:
-    rows = [study.overall(outcome) for outcome in OUTCOME_WORDS]
     return table(
-        pd.DataFrame(
-            {
-                "Outcome": [OUTCOME_WORDS[row["outcome"]] for row in rows],
-                "Share": [percent(row["estimate"], places=1) for row in rows],
-                "95 % interval": [
-                    f"{percent(row['low'], places=1)} to "
-                    f"{percent(row['high'], places=1)}"
-                    for row in rows
-                ],
-            }
-        ),
+        outcome_words(study),
         caption="What comes of it for everyone; the rows add up to 100 %.",
         words=["Outcome"],
     )
@@ -309,93 +270,24 @@ def _outcome_table(study: Study) -> Table:
 def _between_section(study: Study, drawn: Picture | None) -> Section:
     if drawn is None:
         return Section("Who falls between", words=["Everyone has a size."])
-    rows = miss_rows(study.misses)
-    units = {m: m.rsplit("_", 1)[1] for m in MEASURES}
     misses = table(
-        pd.DataFrame(
-            {
-                "Measure that fails": rows["measure"].map(labels()),
-                "Which way": rows["direction"],
-                "Share of everyone": [
-                    f"{percent(e, places=1)} ({percent(lo, places=1)} to "
-                    f"{percent(hi, places=1)})"
-                    for e, lo, hi in zip(
-                        rows["estimate"], rows["low"], rows["high"], strict=True
-                    )
-                ],
-                "By how much": [
-                    f"half of them by up to {length(mid)} {units[m]}, 95 in 100 by "
-                    f"up to {length(most)} {units[m]}"
-                    for m, mid, most in zip(
-                        rows["measure"],
-                        rows["miss_median"],
-                        rows["miss_most"],
-                        strict=True,
-                    )
-                ],
-            }
-        ),
+        miss_words(study.misses),
         caption="Why people have no size; exact in misses.csv.",
         words=["Measure that fails", "Which way", "By how much"],
     )
-    return Section(
-        "Who falls between",
-        words=[
-            "Odds ratios compare a group with the one named beside it, the other "
-            "things in the table being equal: above 1, they fall between sizes more "
-            "often."
-        ],
-        figures=[drawn],
-        tables=[misses, _odds_table(study)],
-    )
-
-
-def _odds_table(study: Study) -> Table:
-    rows = study.between[study.between["level"] != study.between["reference"]]
-    return table(
-        pd.DataFrame(
-            {
-                "Among": rows["fitted_to"],
-                "Group": [
-                    f"{BY_WORDS.get(term, term)}: {LEVEL_WORDS.get(level, level)}"
-                    for term, level in zip(rows["term"], rows["level"], strict=True)
-                ],
-                "Compared with": [LEVEL_WORDS.get(r, r) for r in rows["reference"]],
-                "Odds ratio (95 % interval)": [
-                    message if pd.isna(e) else f"{e:.1f} ({lo:.1f} to {hi:.1f})"
-                    for e, lo, hi, message in zip(
-                        rows["estimate"],
-                        rows["low"],
-                        rows["high"],
-                        rows["message"],
-                        strict=True,
-                    )
-                ],
-            }
-        ),
+    odds = table(
+        odds_words(study.between),
         caption="Who falls between sizes more often; exact in between_sizes.csv.",
         words=["Among", "Group", "Compared with"],
+    )
+    return Section(
+        "Who falls between", words=[ODDS], figures=[drawn], tables=[misses, odds]
     )
 
 
 def _size_table(study: Study) -> Table:
-    rows = study.coverage.by_size
-    words = {}
-    for share in ("fits", "only_size"):
-        own = rows[rows["share"] == share]
-        words[share] = [
-            f"{percent(e, places=1)} ({percent(lo, places=1)} to "
-            f"{percent(hi, places=1)})"
-            for e, lo, hi in zip(own["estimate"], own["low"], own["high"], strict=True)
-        ]
     return table(
-        pd.DataFrame(
-            {
-                "Size": list(study.chart.sizes),
-                "Fits it": words["fits"],
-                "Fits no other": words["only_size"],
-            }
-        ),
+        size_words(study),
         caption="Share of everyone, with 95 % intervals; exact in sizes.csv.",
         words=["Size"],
     )
