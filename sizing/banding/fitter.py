@@ -36,7 +36,7 @@ class Effort:
     cells: int
 
 
-QUICK = Effort(1_000_000, 3_000_000)
+QUICK = Effort(3_000_000, 3_000_000)
 THOROUGH = Effort(40_000_000, 12_000_000)
 
 
@@ -67,7 +67,7 @@ class Fitter:
         weight = np.where(self.bodies.coverable, weight, 0.0)
         least = self.request.least_share * total
         return [
-            Task(c.axes, c.terms(weight), total, least, near, c.limits)
+            Task(c.axes, c.terms(weight), c.passed, total, least, near, c.limits)
             for c in self.counters
         ]
 
@@ -165,7 +165,8 @@ class Fitter:
         for axes, limit in zip(self._finest_axes(effort), limits, strict=True):
             counter = Counter(goal, self.bodies, axes, limit)
             terms = counter.terms(self.bodies.counted)
-            task = Task(axes, terms, total, self.request.least_share * total)
+            least = self.request.least_share * total
+            task = Task(axes, terms, counter.passed, total, least)
             reached, near = climb(task, _nearest(axes, boxes[0]))
             floor = max((value + tolerance) * total, reached, found)
             pairs = effort.pairs

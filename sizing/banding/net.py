@@ -57,9 +57,13 @@ class Net:
         nodes: list[Ints] = []
         for size in range(task.sizes):
             ranges: list[Ints] = []
-            for axis, count in zip(task.axes, parts, strict=True):
-                cuts = np.linspace(0, axis.n(size), min(count, axis.n(size)) + 1)
-                cuts = cuts.astype(np.int64)
+            for axis, passed, count in zip(task.axes, task.passed, parts, strict=True):
+                last = axis.n(size) - 1
+                share = np.arange(1, count) / count
+                cuts = np.searchsorted(
+                    passed[: last + 1], passed[0] + share * (passed[last] - passed[0])
+                )
+                cuts = np.unique(np.clip([0, *cuts, last + 1], 0, last + 1))
                 ranges.append(np.stack([cuts[:-1], cuts[1:] - 1], axis=1))
             index = np.indices([len(r) for r in ranges]).reshape(len(ranges), -1)
             found = [r[i] for r, i in zip(ranges, index, strict=True)]
@@ -76,18 +80,23 @@ class Net:
         """Whether some size has no node left."""
         return not all(len(nodes) for nodes in self.nodes)
 
-    def lengths(self) -> list[int]:
-        """Return the most candidates in a node, measure by measure."""
-        most = [(n[:, :, 1] - n[:, :, 0]).max(axis=0) for n in self.nodes]
-        return [int(length) + 1 for length in np.max(most, axis=0)]
+    def spreads(self) -> list[float]:
+        """Return the most people whom a node's edges pass, measure by measure."""
+        return [
+            max(float((p[n[:, d, 1]] - p[n[:, d, 0]]).max()) for n in self.nodes)
+            for d, p in enumerate(self.task.passed)
+        ]
 
     def halved(self, d: int) -> "Net":
         """Halve every node along one measure and pair the halves anew."""
         halves: list[Ints] = []
         children: list[list[Ints]] = []
         for nodes in self.nodes:
-            middle = nodes[:, d].sum(axis=1) // 2
-            splits = nodes[:, d, 1] > nodes[:, d, 0]
+            first, last = nodes[:, d].T
+            splits = last > first
+            passed = self.task.passed[d]
+            middle = np.searchsorted(passed, (passed[first] + passed[last]) / 2) - 1
+            middle = np.clip(middle, first, np.maximum(last - 1, first))
             lower, upper = nodes.copy(), nodes[splits]
             lower[:, d, 1] = middle
             upper[:, d, 0] = middle[splits] + 1

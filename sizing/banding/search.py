@@ -75,6 +75,10 @@ class Task:
         One per measure.
     terms : sequence of Term
         The objective; the first term's boxes are the sizes themselves.
+    passed : sequence of ndarray of float
+        For each measure: the weight of the people whom the edges of each
+        candidate have passed, counted from the lowest. A node is halved so that
+        its halves' edges pass about as many.
     total : float
         The weight of all people.
     least_weight : float
@@ -89,6 +93,7 @@ class Task:
 
     axes: Sequence[Axis]
     terms: Sequence[Term]
+    passed: Sequence[Floats]
     total: float
     least_weight: float = 0.0
     aim: Ints | None = None

@@ -17,6 +17,8 @@ FIRST_NODES = 200
 MOST_PAIRS = 40_000_000
 #: By what part of a band's width a measure's looseness is tried.
 TRIAL = 0.1
+#: Looseness that a person passed is taken to add at least.
+LEAST_PACE = 0.01
 #: A climb's first steps, as a part of the band's width.
 FIRST_STRIDE = 0.25
 #: Pairs above which it is worth while to look for a better chain first.
@@ -81,29 +83,31 @@ def climb(task: Task, start: Ints, part: float = FIRST_STRIDE) -> tuple[float, I
 
 
 def paces(task: Task, index: Ints) -> list[float]:
-    """Return how much looser a bound is per candidate in a node, by measure.
+    """Return how much looser a bound is for each person a node's edges pass.
 
     The boxes of a chain are made a little wider in one measure at a time.
     """
-    wide = [candidates_wide(axis) for axis in task.axes]
-    reach = np.array([max(1, round(TRIAL * w)) for w in wide])
+    reach = np.array([max(1, round(TRIAL * candidates_wide(a))) for a in task.axes])
     last = np.array([[axis.n(k) - 1 for axis in task.axes] for k in range(task.sizes)])
-    nodes = []
+    nodes, more = [], np.vstack([np.zeros_like(reach), np.diag(reach)])
     for here, most in zip(index, last, strict=True):
         # The chain itself, then wider in the first measure, in the second, ....
-        more = np.vstack([np.zeros_like(reach), np.diag(reach)])
         low, high = np.maximum(here - more, 0), np.minimum(here + more, most)
         nodes.append(np.stack([low, high], axis=2))
-    alike = np.arange(len(wide) + 1, dtype=np.int32)
+    alike = np.arange(len(reach) + 1, dtype=np.int32)
     pairs = [(alike, alike)] * task.sizes
     pairs[0] = (alike[:0], alike[:0])
     value, *wider = Net(replace(task, aim=None), nodes, pairs).weighed().up[-1]
-    # However little a measure tells here, it may tell elsewhere.
-    least = 0.01 * task.total
-    return [
-        (max(0.0, top - value) if value > -np.inf else 0.0) / (2 * r) + least / w
-        for top, r, w in zip(wider, reach, wide, strict=True)
-    ]
+    if value == -np.inf:
+        return [1.0] * len(wider)
+    found = []
+    for d, (top, passed) in enumerate(zip(wider, task.passed, strict=True)):
+        spread = sum(
+            float(passed[n[d + 1, d, 1]] - passed[n[d + 1, d, 0]]) for n in nodes
+        )
+        # However little a measure tells here, it may tell elsewhere.
+        found.append(max(top - value, 0.0) / max(spread, TIE) + LEAST_PACE)
+    return found
 
 
 def candidates_wide(axis: Axis) -> float:
@@ -116,12 +120,11 @@ def candidates_wide(axis: Axis) -> float:
 
 def first_net(task: Task, pace: Sequence[float]) -> Net:
     """Return a net of few nodes, about equally loose in every measure."""
-    most = [max(axis.n(k) for k in range(task.sizes)) for axis in task.axes]
-    parts = [1] * len(most)
+    parts = [1] * len(pace)
     while np.prod(parts) < FIRST_NODES:
         loose = [
-            p * n / part if part < n else 0.0
-            for p, n, part in zip(pace, most, parts, strict=True)
+            p * float(passed[-1] - passed[0]) / part if part < len(passed) else 0.0
+            for p, passed, part in zip(pace, task.passed, parts, strict=True)
         ]
         d = int(np.argmax(loose))
         if not loose[d]:
@@ -132,7 +135,7 @@ def first_net(task: Task, pace: Sequence[float]) -> Net:
 
 def loosest(net: Net, pace: Sequence[float]) -> int | None:
     """Return the measure along which to halve; None if every node is one box."""
-    loose = [p * (n - 1) for p, n in zip(pace, net.lengths(), strict=True)]
+    loose = [p * spread for p, spread in zip(pace, net.spreads(), strict=True)]
     d = int(np.argmax(loose))
     return d if loose[d] > 0 else None
 
