@@ -50,7 +50,7 @@ GROUPS: dict[str, dict[str, Any]] = {
     "body mass index 30 and over": {"variable": "bmi", "low": 30},
     "body mass index 40 and over": {"variable": "bmi", "low": 40},
 }
-_CASELOAD_HELP = (
+CASELOAD_HELP = (
     "One client per row, no names: sex, and whatever is known. Type them here, or take "
     "a CSV or XLSX file with columns such as sex, age_years, body_mass_kg, "
     "hip_circumference_cm. What is missing is drawn from the surveys."
@@ -161,7 +161,8 @@ class PeopleForm:
         elif self.upload.names:
             people = self.upload.read(self._caseload)
         else:
-            people = as_file(self._typed_clients(), self._caseload, "my caseload")
+            typed = typed_clients(self.clients)
+            people = as_file(typed, self._caseload, "my caseload")
         if not self.weighted.value:
             return people
         if self.margins.names:
@@ -170,12 +171,6 @@ class PeopleForm:
 
     def _caseload(self, path: Path) -> People:
         return read_caseload(path, draws=self._draws)
-
-    def _typed_clients(self) -> pd.DataFrame:
-        frame = pd.DataFrame() if self.clients is None else self.clients.frame
-        if frame.empty:
-            raise SizingError("Type your clients into the table, or take a file.")
-        return frame
 
     def _typed_shares(self) -> pd.DataFrame:
         frame = pd.DataFrame() if self.shares is None else self.shares.frame
@@ -214,15 +209,9 @@ class PeopleForm:
         """Show the tables that are needed; make them when they first are."""
         own, weighted = self.name.value == OWN, bool(self.weighted.value)
         if own and self.clients is None:
-            self.clients = UnitTable(
-                pd.DataFrame([dict.fromkeys(_CLIENTS)] * _ROWS),
-                self._switch,
-                caption="My clients",
-                headings=lambda name: name_words(name).capitalize(),
-                choices={"sex": ["female", "male"]},
-            )
+            self.clients = clients_table(self._switch)
             self.clients.on_change(self._changed)
-            words = w.HTML(paragraphs([_CASELOAD_HELP]))
+            words = w.HTML(paragraphs([CASELOAD_HELP]))
             self._clients.children = (words, self.clients.view, self.upload.view)
         if weighted and self.shares is None:
             self.shares = EditableTable(
@@ -243,6 +232,31 @@ class PeopleForm:
         self.told.value = ""
         for listener in self._listeners:
             listener()
+
+
+def clients_table(switch: UnitSwitch) -> UnitTable:
+    """Return an empty table into which clients can be typed."""
+    return UnitTable(
+        pd.DataFrame([dict.fromkeys(_CLIENTS)] * _ROWS),
+        switch,
+        caption="My clients",
+        headings=lambda name: name_words(name).capitalize(),
+        choices={"sex": ["female", "male"]},
+    )
+
+
+def typed_clients(table: UnitTable | None) -> pd.DataFrame:
+    """Return what was typed into the table of clients.
+
+    Raises
+    ------
+    SizingError
+        If nothing was.
+    """
+    frame = pd.DataFrame() if table is None else table.frame
+    if frame.empty:
+        raise SizingError("Type your clients into the table, or take a file.")
+    return frame
 
 
 def as_file(frame: pd.DataFrame, reader: Callable[[Path], Any], name: str) -> Any:

@@ -61,7 +61,7 @@ def sensitivity_section(found: Sensitivity, drawn: Picture) -> Section:
             "If instead": rows["setting"],
             "With a size": rows["share"].map(lambda share: percent(share, places=1)),
             "Change, points": points,
-            "Why so much": rows["source"],
+            "Where the setting comes from": rows["source"],
         }
     )
     return Section(
@@ -77,7 +77,7 @@ def sensitivity_section(found: Sensitivity, drawn: Picture) -> Section:
                 shown,
                 caption="Each assumption's other settings, the biggest change first; "
                 "exact in assumptions.csv.",
-                words=["Assumption", "If instead", "Why so much"],
+                words=["Assumption", "If instead", "Where the setting comes from"],
             )
         ],
     )

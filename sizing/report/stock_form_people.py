@@ -8,24 +8,19 @@ import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.population import POPULATIONS, People, population_titles, read_caseload
-from sizing.report.form_words import bullets, name_words, paragraphs, wrong_lines
+from sizing.report.form_words import bullets, paragraphs, wrong_lines
 from sizing.report.lab_table import EditableTable
 from sizing.report.lab_unit_table import UnitTable
 from sizing.report.lab_units import UnitSwitch
 from sizing.report.lab_upload import UploadBox
-from sizing.report.people_form import as_file
+from sizing.report.people_form import (
+    CASELOAD_HELP,
+    as_file,
+    clients_table,
+    typed_clients,
+)
 from sizing.stock import Served, demo_scenario, serves_from
 
-_CLIENTS = (
-    "sex",
-    "age_years",
-    "body_mass_kg",
-    "stature_cm",
-    "shoulder_height_sitting_cm",
-    "buttock_popliteal_length_cm",
-    "hip_circumference_cm",
-)
-_ROWS = 3
 _GROUPS = {
     "name": "Called",
     "people": "People like",
@@ -45,11 +40,6 @@ _SHORT = {
 _GROUPS_HELP = (
     "One row per group. People are drawn from surveys, so as to be like yours. "
     "Admissions count only where slings are not passed on."
-)
-_CASELOAD_HELP = (
-    "One client per row, no names: sex, and whatever is known. Type them here, or take "
-    "a CSV or XLSX file with columns such as sex, age_years, body_mass_kg, "
-    "hip_circumference_cm. What is missing is drawn from the surveys."
 )
 
 
@@ -152,10 +142,7 @@ class PeopleFields:
         if self.upload.names:
             people: People = self.upload.read(read_caseload)
             return people
-        frame = pd.DataFrame() if self.clients is None else self.clients.frame
-        if frame.empty:
-            raise SizingError("Type your clients into the table, or take a file.")
-        read: People = as_file(frame, _read, "my caseload")
+        read: People = as_file(typed_clients(self.clients), _read, "my caseload")
         return read
 
     def _taken(self) -> None:
@@ -170,16 +157,10 @@ class PeopleFields:
 
     def _open(self) -> None:
         if self.clients is None:
-            self.clients = UnitTable(
-                pd.DataFrame([dict.fromkeys(_CLIENTS)] * _ROWS),
-                self._switch,
-                caption="My clients",
-                headings=lambda name: name_words(name).capitalize(),
-                choices={"sex": ["female", "male"]},
-            )
+            self.clients = clients_table(self._switch)
             self.clients.on_change(self._changed)
             self._caseload.children = (
-                w.HTML(paragraphs([_CASELOAD_HELP])),
+                w.HTML(paragraphs([CASELOAD_HELP])),
                 self.upload.view,
                 self.clients.view,
                 self.coming,
