@@ -19,7 +19,8 @@ from openpyxl.reader.excel import ExcelReader
 from sizing.errors import InputProblems, Problem
 from sizing.writing import unmarked
 
-#: Most bytes of a file; a table of people's own rarely has one hundredth.
+#: Most bytes of a file; a table of one's own rarely has one hundredth. These limits
+#: are our choice, with no source, but where they say so.
 MOST_BYTES = 20_000_000
 #: Most bytes that a workbook may unpack to.
 MOST_UNPACKED = 100_000_000

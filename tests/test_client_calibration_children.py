@@ -10,13 +10,11 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
+from calibrated import ask, use_model
 
 from data_sources import derive_child_model
 from sizing.chart import chart_from
-from sizing.client.how import reading
-from sizing.client.outcomes import edges_of, fitting
-from sizing.client.posterior import draw_bodies
-from sizing.measures import MEASURES, SEXES
+from sizing.measures import SEXES
 from sizing.population import model_terms
 
 pytestmark = pytest.mark.surveys
@@ -44,13 +42,7 @@ def held_out(survey_folder):
         "sexes": {s: derive_child_model.fit_sex(survey_folder, s) for s in SEXES},
     }
     content = json.loads(json.dumps(content, default=lambda a: np.asarray(a).tolist()))
-    real = model_terms.source_json
-    patch.setattr(
-        model_terms,
-        "source_json",
-        lambda name: content if name == "child_model.json" else real(name),
-    )
-    model_terms.group_models.cache_clear()
+    use_model(patch, "child_model.json", content)
     rest = whole.iloc[1::2].dropna(subset=list(ORDER))
     # Under 16 the model is the children's alone.
     rest = rest[rest["age_years"].between(3, 16)]
@@ -72,37 +64,21 @@ def charts(people, rng):
             table[f"{name}_low"] = np.exp(at - half).round(1)
             table[f"{name}_high"] = np.exp(at + half).round(1)
         made.append(chart_from(pd.DataFrame(table), warn=False))
-    return [edges_of(c, c.load_limits()) for c in made]
+    return made
 
 
 @pytest.fixture(scope="module")
 def asked(held_out):
     """One row per child, chart, size and number of measures taken."""
     rng = np.random.default_rng(12)
-    edges = charts(held_out, rng)
-    over = np.zeros(7, dtype=bool)
-    rows = []
-    for _, row in held_out.iterrows():
-        true = np.array([[row.get(name, np.nan) for name in MEASURES]], dtype=float)
-        read = {}
-        for name in ("body_mass_kg", "stature_cm", *ORDER):
-            error = rng.normal(0, reading(name, 1.0).sd)
-            read[name] = reading(name, float(row[name]) + error)
-        for taken in range(len(ORDER)):
-            names = ["body_mass_kg", "stature_cm", *ORDER[:taken]]
-            bodies = draw_bodies(
-                row["sex"],
-                float(row["age_years"]),
-                [read[n] for n in names],
-                draws=DRAWS,
-            )
-            for chart in edges:
-                chance = bodies.weight @ fitting(bodies.values, chart, over=over).fits
-                right = fitting(true, chart, over=over).fits[0]
-                first = np.arange(7) == chance.argmax()
-                rows.append(np.column_stack([np.full(7, taken), chance, right, first]))
-    names = ["taken", "chance", "fits", "first"]
-    return pd.DataFrame(np.vstack(rows), columns=names)
+    return ask(
+        held_out,
+        charts(held_out, rng),
+        read=ORDER,
+        orders=[ORDER[:taken] for taken in range(len(ORDER))],
+        draws=DRAWS,
+        rng=rng,
+    )
 
 
 #: Children come in clusters of charts and sizes: among 240 a share wavers by this.

@@ -119,8 +119,9 @@ def lab(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab
     assert "Stopped" in rest
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser(chromium: str) -> Iterator[Any]:
+    """The browser; its event loop must not outlive this folder's tests."""
     with sync_api.sync_playwright() as playwright:
         started = playwright.chromium.launch(
             executable_path=chromium, args=list(_OPTIONS)

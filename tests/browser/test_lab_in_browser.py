@@ -110,7 +110,7 @@ def test_a_page_saved_today_runs_tomorrow(page, lab, ready):
     ready("bands.ipynb")
     saved = lab.folder / "bands.ipynb"
     page.keyboard.press("Control+s")
-    for _ in range(100):
+    for _ in range(600):
         if "execute_result" in saved.read_text(encoding="utf-8"):
             break
         page.wait_for_timeout(100)
