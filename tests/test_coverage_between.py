@@ -60,9 +60,10 @@ def test_odds_ratio_against_the_closed_form():
     assert row["reference"] == "no"
     assert row["estimate"] == pytest.approx(a * d / (b * c))
     # Woolf's error of a log odds ratio, which the sandwich equals in a full
-    # 2 x 2 model.
-    error = np.sqrt(1 / a + 1 / b + 1 / c + 1 / d)
-    t = stats.t.ppf(0.975, a + b + c + d - 2)
+    # 2 x 2 model, but for the n / (n - 1) of a variance between persons.
+    n = a + b + c + d
+    error = np.sqrt((1 / a + 1 / b + 1 / c + 1 / d) * n / (n - 1))
+    t = stats.t.ppf(0.975, n - 2)
     assert np.log(row["high"] / row["low"]) / 2 == pytest.approx(t * error, rel=1e-6)
     assert (row["n"], row["n_between"]) == (100, 30)
 

@@ -7,8 +7,8 @@ import pytest
 from sizing.chart import SizeChart, demo_chart
 from sizing.coverage import compare_charts, coverage
 from sizing.coverage.alternatives import ALTERATIONS, start
+from sizing.coverage.layout import layout
 from sizing.coverage.sensitivity import assumptions, sensitivity
-from sizing.coverage.shares import layout
 from sizing.errors import SizingError
 from sizing.measures import MEASURES
 from sizing.plots.sensitivity import plot_sensitivity

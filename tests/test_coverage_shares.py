@@ -9,7 +9,9 @@ from scipy import stats
 
 from sizing.chart import SizeChart, chart_from, demo_chart
 from sizing.coverage import compare_charts, coverage
-from sizing.coverage.shares import group_means, join_draws, layout, wilson
+from sizing.coverage.joining import join_draws
+from sizing.coverage.layout import layout
+from sizing.coverage.shares import group_means, wilson
 from sizing.errors import SizingError
 from sizing.fit import OUTCOMES
 from sizing.population.people import People

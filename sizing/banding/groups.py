@@ -11,7 +11,8 @@ from sizing.banding.axis import Width
 from sizing.banding.fit import fit_bands
 from sizing.banding.result import BandFit
 from sizing.chart.size_chart import GROUPS, SizeChart
-from sizing.coverage.shares import group_means, layout, wilson
+from sizing.coverage.layout import layout
+from sizing.coverage.shares import group_means, wilson
 from sizing.errors import Problem, SizingError
 from sizing.fit.assign import assign
 from sizing.population.people import People
@@ -295,7 +296,7 @@ def judge_groups(
                     "estimate": means.estimate[g, c],
                     "low": low[g, c],
                     "high": high[g, c],
-                    "method": f"score interval; {place.how}",
+                    "method": f"score interval; {place.how}{place.joined}",
                     "n": round(float(means.n[g])),
                 }
             )

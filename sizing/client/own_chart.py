@@ -21,7 +21,8 @@ from sizing.coverage import (
     who_falls_between,
     why_none,
 )
-from sizing.coverage.shares import Floats, Layout, group_means, layout, wilson
+from sizing.coverage.layout import Floats, Layout, layout
+from sizing.coverage.shares import group_means, wilson
 from sizing.errors import Problem, SizingError, one_of
 from sizing.fit import fits_matrix
 from sizing.measures import to_tenths
@@ -315,9 +316,9 @@ def nudge(
     -------
     Nudge
         Difference in coverage, person by person; 95 % t interval by
-        linearisation, draws joined by Rubin's rules. Where nobody differs the
-        interval is the score interval's end for a share of 0, either way, as
-        in ``compare_charts``.
+        linearisation, draws joined as ``coverage`` joins them. Where nobody
+        differs the interval is the score interval's end for a share of 0, either
+        way, as in ``compare_charts``.
     """
     place = nudge_layout(people) if place is None else place
     a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (before, after))
@@ -342,8 +343,8 @@ def nudge(
             "estimate": change,
             "low": max(change - half, -1.0),
             "high": min(change + half, 1.0),
-            "method": "95 % t interval of the paired difference; linearisation; "
-            f"{len(columns)} draws joined by Rubin's rules",
+            "method": "95 % t interval of the paired difference; "
+            f"linearisation{place.joined}",
             "n": people.n,
             "changed": int((a != b).sum()),
         }

@@ -8,7 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.chart import SizeChart
-from sizing.coverage.shares import Floats, Layout
+from sizing.coverage.layout import Floats, Layout
 from sizing.fit.core import limits, size_masks
 from sizing.measures import SEATED_AND_GIRTHS, to_tenths, vocabulary
 from sizing.population.classes import ADULT_AGE

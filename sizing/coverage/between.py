@@ -10,15 +10,10 @@ from scipy import stats
 
 from sizing.chart import SizeChart
 from sizing.coverage.groups import NOT_KNOWN, grouping
+from sizing.coverage.joining import join_influences, variance_of_sum
+from sizing.coverage.layout import Floats, Layout, layout
 from sizing.coverage.logistic import log_odds_ratios
-from sizing.coverage.shares import (
-    LEVEL,
-    SMALL_GROUP,
-    Floats,
-    Layout,
-    join_draws,
-    layout,
-)
+from sizing.coverage.shares import LEVEL, SMALL_GROUP
 from sizing.errors import Problem, SizingError
 from sizing.fit import assign
 from sizing.population.classes import ADULT_AGE
@@ -86,9 +81,9 @@ def who_falls_between(
     Notes
     -----
     Logistic regression with the people's weights in each draw; robust
-    (sandwich) errors, HC0, or by stratum and sampling unit where there is a
-    design (``sizing.coverage.logistic``); joined over draws on the log scale by
-    Rubin's rules, with t intervals.
+    (sandwich) errors by person, or by stratum and sampling unit where there is a
+    design (``sizing.coverage.logistic``); joined over draws on the log scale as
+    ``coverage`` joins them, with t intervals.
 
     Examples
     --------
@@ -161,10 +156,8 @@ def _model(
     enough = all(np.unique(between[d][keep[d]]).size == 2 for d in draws)
     if entered and enough:
         _join(entered, _fits(entered, levels, between, keep, place), place)
-    how = "robust errors (HC0)" if place.unit is None else place.how
-    method = f"{100 * LEVEL:.0f} % t interval, logistic regression, {how}"
-    if len(between) > 1:
-        method += f"; {len(between)} draws joined by Rubin's rules"
+    how = "linearisation by person" if place.unit is None else place.how
+    method = f"{100 * LEVEL:.0f} % t interval, logistic regression, {how}{place.joined}"
     for row in rows:
         row["method"] = method
         if row["level"] == row["reference"] and not row["message"]:
@@ -240,7 +233,7 @@ def _fits(
     keep: npt.NDArray[np.bool_],
     place: Layout,
 ) -> list[tuple[Floats, Floats]]:
-    """Return each draw's log odds ratios and their variances."""
+    """Return each draw's log odds ratios, and what each person adds to them."""
     terms = list(dict.fromkeys(row["term"] for row in entered))
     codes = np.zeros((*between.shape, len(terms)), dtype=np.int64)
     columns = []
@@ -251,7 +244,7 @@ def _fits(
     found = []
     for draw, inside in enumerate(keep):
         rows = np.flatnonzero(inside)
-        beta, variance = log_odds_ratios(
+        beta, influence = log_odds_ratios(
             codes[draw, rows],
             np.array(columns),
             between[draw, rows],
@@ -259,8 +252,9 @@ def _fits(
             place,
             rows,
         )
-        wild = (np.abs(beta) > _SEPARATED) | ~(variance < _SEPARATED**2)
-        found.append((np.where(wild, np.nan, beta), np.where(wild, np.nan, variance)))
+        error = np.sqrt(variance_of_sum(place, influence))
+        wild = (np.abs(beta) > _SEPARATED) | ~(error < _SEPARATED)
+        found.append((np.where(wild, np.nan, beta), influence))
     return found
 
 
@@ -268,13 +262,15 @@ def _join(
     entered: list[dict[str, Any]], fits: list[tuple[Floats, Floats]], place: Layout
 ) -> None:
     """Write the odds ratios over all draws into their rows."""
-    beta, variance = (np.array(part) for part in zip(*fits, strict=True))
     persons = len(place.weight)
     complete = float(persons - len(entered) - 1)
     if place.stratum is not None:
         complete = float(len(place.stratum) - len(np.unique(place.stratum)))
-    mean, total, df = join_draws(
-        beta, variance, np.full(len(entered), max(complete, 1.0))
+    mean, total, df = join_influences(
+        place,
+        np.array([beta for beta, _ in fits]),
+        (influence for _, influence in fits),
+        np.full(len(entered), max(complete, 1.0)),
     )
     half = stats.t.ppf((1 + LEVEL) / 2, np.maximum(df, 1)) * np.sqrt(total)
     for row, b, h in zip(entered, mean, half, strict=True):

@@ -10,7 +10,8 @@ from sizing.cautions import cautions
 from sizing.chart import SizeChart
 from sizing.coverage.coverage import EVERYONE, percent
 from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
-from sizing.coverage.shares import LEVEL, SMALL_GROUP, Floats, wilson
+from sizing.coverage.layout import Floats
+from sizing.coverage.shares import LEVEL, SMALL_GROUP, wilson
 from sizing.errors import Problem, SizingError
 from sizing.fit import OUTCOMES
 from sizing.fit.core import limits, tenths, unpack

@@ -11,7 +11,8 @@ from sizing.cautions import cautions
 from sizing.chart import SizeChart
 from sizing.coverage.coverage import EVERYONE, memberships, outcome_columns
 from sizing.coverage.groups import by_list
-from sizing.coverage.shares import LEVEL, SMALL_GROUP, group_means, layout
+from sizing.coverage.layout import layout
+from sizing.coverage.shares import LEVEL, SMALL_GROUP, group_means
 from sizing.fit import OUTCOMES, assign
 from sizing.population.people import People
 
@@ -123,8 +124,7 @@ def compare_charts(
     count, width = means.estimate.shape
     n = np.round(means.n).astype(np.int64)
     method = f"{100 * LEVEL:.0f} % t interval of the paired difference; {place.how}"
-    if len(columns) > 1:
-        method += f"; {len(columns)} draws joined by Rubin's rules"
+    method += place.joined
     table = pd.DataFrame(
         {
             "by": np.repeat([label[0] for label in labels], width),

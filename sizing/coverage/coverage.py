@@ -11,13 +11,11 @@ import pandas as pd
 from sizing.cautions import cautions
 from sizing.chart import SizeChart
 from sizing.coverage.groups import by_list, grouping
+from sizing.coverage.layout import Floats, Layout, layout
 from sizing.coverage.shares import (
     LEVEL,
     SMALL_GROUP,
-    Floats,
-    Layout,
     group_means,
-    layout,
     wilson,
 )
 from sizing.errors import Problem, SizingError
@@ -134,15 +132,14 @@ def coverage(
     Notes
     -----
     Sampling error: by linearisation where the people have ``stratum`` and
-    ``unit``, else by a bootstrap of persons with their weights. Joined with
-    the error of the drawn measures by Rubin's rules, degrees of freedom by
-    Barnard and Rubin. Interval: Wilson's on the effective number of persons
-    (``sizing.coverage.shares.wilson``), which holds near 0 and 1 and, where
-    nobody or everybody is counted, uses Kish's number. Formulas and sources
-    are in ``sizing.coverage.shares``. The model behind the drawn measures is
-    taken as right: its own bias is in no interval. A model that knows more
-    than these people tell makes Rubin's intervals somewhat too wide (Meng,
-    Stat Sci 1994;9:538-573, from memory).
+    ``unit`` or were drawn from an outside model (``People.outside_model``), else
+    by a bootstrap of persons with their weights. Joined with the error of the
+    drawn measures as ``sizing.coverage.joining`` says: what an outside model's
+    coefficients add is told apart from the chance in each person's own draws;
+    other draws are joined by Rubin's rules. Interval: Wilson's on the effective
+    number of persons (``sizing.coverage.shares.wilson``), which holds near 0 and 1
+    and, where nobody or everybody is counted, uses Kish's number. The model behind
+    the drawn measures is taken as right: its own bias is in no interval.
 
     Examples
     --------
@@ -185,9 +182,7 @@ def coverage(
     )
     count, width = means.estimate.shape
     n = np.round(means.n).astype(np.int64)
-    method = f"{_INTERVAL}; {place.how}"
-    if len(columns) > 1:
-        method += f"; {len(columns)} draws joined by Rubin's rules"
+    method = f"{_INTERVAL}; {place.how}{place.joined}"
     table = pd.DataFrame(
         {
             "by": np.repeat([label[0] for label in labels], width),

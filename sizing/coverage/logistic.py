@@ -10,7 +10,7 @@ import warnings
 import numpy as np
 import numpy.typing as npt
 
-from sizing.coverage.shares import Floats, Layout, variance_of_totals
+from sizing.coverage.layout import Floats, Layout
 
 #: Steps before a fit counts as not found; separated levels need more.
 _STEPS = 60
@@ -26,7 +26,7 @@ def log_odds_ratios(
     place: Layout,
     rows: npt.NDArray[np.intp],
 ) -> tuple[Floats, Floats]:
-    """Fit one logistic model and return its log odds ratios and their variances.
+    """Fit one logistic model and return its log odds ratios and who moves them.
 
     Parameters
     ----------
@@ -37,32 +37,34 @@ def log_odds_ratios(
     happened : ndarray of bool, shape (people,)
     weight : ndarray of float, shape (people,)
     place : Layout
-        For the design, if there is one.
+        For the number of persons.
     rows : ndarray of int, shape (people,)
         The people's places in the layout.
 
     Returns
     -------
-    beta, variance : ndarray, shape (ratios,)
+    beta : ndarray, shape (ratios,)
         NaN where the columns cannot be told apart or no maximum is found.
+    influence : ndarray, shape (persons of the layout, ratios)
+        What each person adds to each ratio; 0 for those not in ``rows``.
 
     Notes
     -----
     statsmodels' GLM (binomial, iterated weighted least squares) on the weighted
     share of each pattern of levels, which is the fit on single people.
-    Variance: linearisation. A person's influence is ``H^-1 x w (y - p)`` with
-    ``H`` the information; the variance is that of the total of all influences:
-    between sampling units within strata where there is a design, otherwise the
-    sum of squares (the sandwich HC0). Binder, Int Stat Rev 1983;51:279-292
-    (from memory).
+    A person's influence is ``H^-1 x w (y - p)`` with ``H`` the information; the
+    variance of a ratio is that of the total of all influences (over persons the
+    sandwich HC0 times n / (n - 1)). Binder, Int Stat Rev 1983;51:279-292 (from
+    memory).
     """
-    nothing = np.full(len(columns), np.nan)
+    influence = np.zeros((len(place.weight), len(columns)))
+    nothing = np.full(len(columns), np.nan), influence
     patterns, which = np.unique(codes, axis=0, return_inverse=True)
     which = which.ravel()
     dummies = patterns[:, columns[:, 0]] == columns[:, 1]
     x = np.column_stack([np.ones(len(patterns)), dummies]).astype(float)
     if np.linalg.matrix_rank(x) < x.shape[1]:
-        return nothing, nothing
+        return nothing
 
     def total(values: Floats) -> Floats:
         return np.bincount(which, values, len(patterns)).astype(np.float64)
@@ -70,26 +72,16 @@ def log_odds_ratios(
     yes, every = total(weight * happened), total(weight)
     beta = _fitted(x, yes / every, every)
     if beta is None:
-        return nothing, nothing
+        return nothing
     p = 1 / (1 + np.exp(-(x @ beta)))
     information = (x * (every * p * (1 - p))[:, None]).T @ x
     try:
         np.linalg.cholesky(information)
     except np.linalg.LinAlgError:
-        return nothing, nothing
-    if place.unit is None or place.stratum is None:
-        square = total(weight**2 * np.where(happened, 1 - p[which], p[which]) ** 2)
-        scores = x * np.sqrt(square)[:, None]
-        variance = np.square(np.linalg.solve(information, scores.T)).sum(axis=1)
-        return beta[1:], variance[1:]
-    own = place.unit[rows] * len(patterns) + which
-    left = np.bincount(
-        own,
-        weight * (happened - p[which]),
-        minlength=len(place.stratum) * len(patterns),
-    ).reshape(len(place.stratum), -1)
-    totals = np.linalg.solve(information, (left @ x).T).T
-    return beta[1:], variance_of_totals(totals, place.stratum)[1:]
+        return nothing
+    each = np.linalg.solve(information, x.T)[1:]
+    influence[rows] = each.T[which] * (weight * (happened - p[which]))[:, None]
+    return beta[1:], influence
 
 
 def _fitted(x: Floats, share: Floats, weight: Floats) -> Floats | None:

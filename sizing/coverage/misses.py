@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 
 from sizing.chart import SizeChart
-from sizing.coverage.shares import group_means, layout, wilson
+from sizing.coverage.layout import layout
+from sizing.coverage.shares import group_means, wilson
 from sizing.fit import DIRECTIONS, assign
 from sizing.measures import MEASURES
 from sizing.population.people import People
@@ -95,8 +96,7 @@ def why_none(
         means.estimate, means.variance, means.df, means.n_effective[:, None]
     )
     method = f"95 % score interval on the effective number; {place.how}"
-    if len(columns) > 1:
-        method += f"; {len(columns)} draws joined by Rubin's rules"
+    method += place.joined
     miss = found["miss"].to_numpy(dtype=float)
     weight = people.weight.to_numpy(dtype=float)
     middles = [

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.coverage.shares import Floats
+from sizing.coverage.layout import Floats
 from sizing.errors import Problem, SizingError
 from sizing.population.people import People
 

@@ -11,14 +11,9 @@ from scipy import stats
 from sizing.cautions import cautions
 from sizing.chart import SizeChart
 from sizing.coverage.alternatives import ALTERATIONS, State, start
-from sizing.coverage.shares import (
-    LEVEL,
-    Floats,
-    Layout,
-    influence_variance,
-    join_draws,
-    layout,
-)
+from sizing.coverage.joining import complete_df, join_influences
+from sizing.coverage.layout import Floats, Layout, layout
+from sizing.coverage.shares import LEVEL
 from sizing.errors import one_of
 from sizing.population.people import People
 from sizing.resources import source_table
@@ -135,10 +130,11 @@ def sensitivity(
     The same persons and draws are judged before and after, so the change is
     paired: its variance in one draw is that of the total of
     ``w' (y' - p') / sum w' - w (y - p) / sum w``, with ' after the change, over
-    persons, or by stratum and unit where there is a design. Draws are joined by
-    Rubin's rules; t interval. Nothing is drawn or fitted anew: drawn bodies are
-    moved where a model is another. The interval tells how well these people
-    know the change, not whether the setting is likely; for that see its source.
+    persons, or by stratum and unit where there is a design. Draws are joined as
+    ``coverage`` joins them; t interval. Nothing is drawn or fitted anew: drawn
+    bodies are moved where a model is another. The interval tells how well these
+    people know the change, not whether the setting is likely; for that see its
+    source.
 
     Examples
     --------
@@ -162,8 +158,7 @@ def sensitivity(
     method = f"{100 * LEVEL:.0f} % t interval of the paired change; "
     # A bootstrap would say the same of a mean, for more time.
     method += "linearisation by person" if place.unit is None else place.how
-    if len(before) > 1:
-        method += f"; {len(before)} draws joined by Rubin's rules"
+    method += place.joined
     rows = []
     keys = ["assumption", "setting", "label"]
     for names, parts in chosen.groupby(keys, sort=False):
@@ -194,11 +189,11 @@ def _change(
     old, new = place.weight / place.weight.sum(), weight / weight.sum()
     p_old, p_new = before @ old, after @ new
     influence = new * (after - p_new[:, None]) - old * (before - p_old[:, None])
-    variance, complete = influence_variance(place, influence)
+    complete = complete_df(place)
     if place.unit is None and (weight != place.weight).any():
         # Other weights may leave fewer people to tell the share after.
         complete = max(min(complete, 1 / float(np.square(new).sum()) - 1), 1.0)
-    mean, total, df = join_draws(p_new - p_old, variance, complete)
+    mean, total, df = join_influences(place, p_new - p_old, influence, complete)
     t = float(stats.t.ppf((1 + LEVEL) / 2, max(float(df), 1.0)))
     half = t * float(np.sqrt(total))
     if half == 0:

@@ -210,6 +210,7 @@ def load_people(
             *(() if name == "walking_difficulty" else (limits.PROXY,)),
         ),
         settings=_settings(name, draws, seed, bmi_threshold),
+        outside_model=True,
     )
     if wanted is not None:
         return reweight(people, wanted)

@@ -113,6 +113,7 @@ def people_from(
         sources=("The user's own table.", *(limits.MODEL_SOURCES if draws else ())),
         limits=(limits.OWN, *more, limits.NO_POSTURE),
         settings={"draws": draws, "seed": seed},
+        outside_model=draws is not None,
     )
 
 

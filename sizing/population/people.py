@@ -34,6 +34,12 @@ class People:
         Where the figures come from, and where the evidence stops.
     settings : mapping
         How the people were made (seed, margins, threshold).
+    outside_model : bool
+        Whether the draws, if there are several, come from a model fitted to other
+        people, each person's independent of the others' given the model's
+        coefficients, as ``sizing.population.draw_measures`` draws. Intervals
+        then count the drawing once; otherwise draws are joined by Rubin's rules,
+        which are right for a model fitted to these people and safe for others.
     """
 
     name: str
@@ -43,6 +49,7 @@ class People:
     sources: tuple[str, ...] = ()
     limits: tuple[str, ...] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
+    outside_model: bool = False
 
     @property
     def measures(self) -> tuple[str, ...]:

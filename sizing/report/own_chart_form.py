@@ -18,7 +18,7 @@ from sizing.client.own_chart import (
     with_edge,
 )
 from sizing.coverage import Comparison, compare_charts
-from sizing.coverage.shares import Layout
+from sizing.coverage.layout import Layout
 from sizing.errors import SizingError
 from sizing.population.people import People
 from sizing.report.chart_table import ChartTable

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sizing.coverage.shares import Floats, influence_variance, join_draws, layout
+from sizing.coverage.joining import complete_df, join_influences
+from sizing.coverage.layout import Floats, layout
 from sizing.stock.days import Days, Group
 
 
@@ -34,8 +35,8 @@ def people_variance(
     it by ``Cov(values, needs of m) / mean needs of m`` (the score of a Poisson
     number), which the drawn days tell; a person's influence is that of her set,
     times her group's needs a day. Its variance is that of a weighted mean of the
-    people, by their design, draws joined by Rubin's rules. Groups count as
-    independent samples.
+    people, by their design, draws joined as ``coverage`` joins them. Groups count
+    as independent samples.
     """
     variance = np.zeros(len(values))
     df = np.full(len(values), np.inf)
@@ -49,20 +50,24 @@ def people_variance(
         share = place.weight / place.weight.sum()
         found = np.minimum(np.searchsorted(days.masks, group.masks), len(mean) - 1)
         known = days.masks[found] == group.masks
+        masks = found[place.rows]
         each_need = np.where(known, per_need[found], 0.0)[place.rows]
         each_need *= needs_of[place_of_group]
+        # Days are few, so each covariance is uncertain itself; what that adds to
+        # the squares on average is taken off. Draws of one set err together.
+        alike = (masks[:, None] == masks[None]).sum(axis=1) / place.draws
+        noise = each_need * (alike if place.outside else 1.0)
+        noise = noise.mean(axis=0) @ np.square(share) * needs_of[place_of_group]
         for i, value in enumerate(values):
             covariance = (value - value.mean()) @ days.needs / days.number
-            effect = covariance[found][place.rows] * each_need
+            effect = covariance[masks] * each_need
             centre = effect @ share
-            own, complete = influence_variance(
-                place, share * (effect - centre[:, None])
+            _, total, degrees = join_influences(
+                place,
+                centre,
+                share * (effect - centre[:, None]),
+                complete_df(place),
             )
-            # Days are few, so each covariance is uncertain itself; what that
-            # adds to the squares on average is taken off.
-            noise = value.var() / days.number * each_need * needs_of[place_of_group]
-            own = np.maximum(own - noise @ np.square(share), 0.0)
-            _, total, degrees = join_draws(centre, own, complete)
-            variance[i] += float(total)
+            variance[i] += max(float(total) - value.var() / days.number * noise, 0.0)
             df[i] = min(df[i], float(degrees))
     return list(zip(variance.tolist(), df.tolist(), strict=True))

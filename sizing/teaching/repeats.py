@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from sizing.chart import SizeChart
-from sizing.coverage.shares import LEVEL, group_means, layout, wilson
+from sizing.coverage.layout import layout
+from sizing.coverage.shares import LEVEL, group_means, wilson
 from sizing.errors import SizingError
 from sizing.fit.core import limits
 from sizing.population import People
@@ -151,6 +152,6 @@ def chance_of_wrong_size(
         estimate=means.estimate[0],
         low=low[0],
         high=high[0],
-        method=f"{100 * LEVEL:.0f} % score interval; {place.how}",
+        method=f"{100 * LEVEL:.0f} % score interval; {place.how}{place.joined}",
         n=round(means.n[0]),
     )

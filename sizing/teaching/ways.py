@@ -199,7 +199,7 @@ def compare_ways(
     over readings, which a wrong landmark does not. Sizes are ranked by their
     order in the chart (``outcome_of_choice``). Intervals as in
     ``sizing.coverage.coverage``: bootstrap of persons or linearisation, draws
-    joined by Rubin's rules, Wilson's score interval; of differences, Student's
+    joined as ``coverage`` does, Wilson's score interval; of differences, Student's
     t. The curves of guessing are taken as true: their spread between studies is
     in no interval; ``check_guesses`` shows it.
 

@@ -8,12 +8,12 @@ import pandas as pd
 from scipy import stats
 
 from sizing.coverage.coverage import memberships
+from sizing.coverage.layout import layout
 from sizing.coverage.shares import (
     LEVEL,
     SMALL_GROUP,
     Means,
     group_means,
-    layout,
     wilson,
 )
 from sizing.population import People
@@ -73,8 +73,7 @@ def shares_of_ways(
     with_size = [m * s[:, None] for m, s in zip(members, some, strict=True)]
     options: dict[str, Any] = {"replicates": replicates, "seed": seed}
     method = f"{100 * LEVEL:.0f} % score interval on the effective number; {place.how}"
-    if people.draws > 1:
-        method += f"; {people.draws} draws joined by Rubin's rules"
+    method += place.joined
     each = []
     for codes in chosen.values():
         code = outcome_of_choice(codes, fits)

@@ -101,7 +101,8 @@ def surveyed(sample: pd.DataFrame, rng: np.random.Generator) -> People:
     sample["person"] = np.arange(len(sample))
     seed = int(rng.integers(2**31))
     drawn, evidence = draw_measures(sample, draws=DRAWS, seed=seed)
-    return People("survey", drawn, pd.Series(np.tile(weight, DRAWS)), evidence)
+    weights = pd.Series(np.tile(weight, DRAWS))
+    return People("survey", drawn, weights, evidence, outside_model=True)
 
 
 def other_chart() -> SizeChart:

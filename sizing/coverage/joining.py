@@ -1,0 +1,199 @@
+"""Variances of estimates from persons' influences, and their joining over draws."""
+
+from collections.abc import Iterable
+
+import numpy as np
+import numpy.typing as npt
+from scipy import sparse
+
+from sizing.coverage.layout import Floats, Layout
+
+
+def variance_of_totals(totals: Floats, stratum: npt.NDArray[np.int64]) -> Floats:
+    """Return the variance of sums over sampling units.
+
+    Parameters
+    ----------
+    totals : ndarray, shape (units, columns)
+        Each unit's total of the linearised values.
+    stratum : ndarray of int, shape (units,)
+        Each unit's stratum, numbered from 0.
+
+    Returns
+    -------
+    ndarray, shape (columns,)
+        ``sum_h m_h / (m_h - 1) sum_u (z_u - mean_h)^2``; a stratum of a single
+        unit is centred on the mean of all units.
+    """
+    count = np.bincount(stratum)
+    belongs = sparse.csr_array(
+        (np.ones(len(stratum)), (stratum, np.arange(len(stratum))))
+    )
+    centre: Floats = np.asarray(belongs @ totals) / count[:, None]
+    alone = count[stratum] == 1
+    centred = totals - np.where(alone[:, None], totals.mean(axis=0), centre[stratum])
+    scale = np.where(alone, 1.0, count[stratum] / np.maximum(count[stratum] - 1, 1))
+    variance: Floats = scale @ centred**2
+    return variance
+
+
+def design_df(
+    unit: npt.NDArray[np.int64], stratum: npt.NDArray[np.int64], weighted: Floats
+) -> Floats:
+    """Return units minus strata in which each group has anybody, at least 1."""
+    found = []
+    for group in weighted.T:
+        units = np.unique(unit[group > 0])
+        found.append(len(units) - len(np.unique(stratum[units])))
+    return np.maximum(np.array(found, dtype=float), 1)[:, None]
+
+
+def variance_of_sum(place: Layout, influence: Floats) -> Floats:
+    """Return the variance of an estimate from its linearised values.
+
+    Parameters
+    ----------
+    place : Layout
+    influence : ndarray, shape (persons, ...)
+        What each person adds to the estimate; the sum over persons is about 0.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Between sampling units within strata, or ``n / (n - 1)`` times the sum of
+        squares over the n persons of any weight.
+    """
+    if place.unit is None or place.stratum is None:
+        n = max(int((place.weight > 0).sum()), 2)
+        squares: Floats = np.square(influence).sum(axis=0) * (n / (n - 1))
+        return squares
+    n = len(place.unit)
+    join = sparse.csr_array((np.ones(n), (place.unit, np.arange(n))))
+    totals: Floats = np.asarray(join @ influence.reshape(n, -1))
+    return variance_of_totals(totals, place.stratum).reshape(influence.shape[1:])
+
+
+def complete_df(place: Layout) -> float:
+    """Return degrees of freedom had nothing been drawn: everyone's estimate.
+
+    Units minus strata, or the effective number of persons minus 1.
+    """
+    if place.unit is None or place.stratum is None:
+        w = place.weight
+        return max(float(w.sum() ** 2 / np.square(w).sum()) - 1, 1.0)
+    used = (place.weight > 0).astype(float)[:, None]
+    return float(design_df(place.unit, place.stratum, used)[0, 0])
+
+
+def join_draws(
+    estimates: Floats, variances: Floats, complete_df: npt.ArrayLike
+) -> tuple[Floats, Floats, Floats]:
+    """Join estimates over draws by Rubin's rules.
+
+    Parameters
+    ----------
+    estimates, variances : ndarray, shape (draws, ...)
+    complete_df : array-like
+        Degrees of freedom had nothing been missing.
+
+    Returns
+    -------
+    mean, variance, df : ndarray
+        ``T = W + (1 + 1/m) B``; df of Barnard and Rubin (1999):
+        ``1 / (1/v_m + 1/v_obs)`` with ``v_m = (m - 1) / g^2``,
+        ``v_obs = (v + 1) / (v + 3) v (1 - g)`` and ``g = (1 + 1/m) B / T``.
+    """
+    m = len(estimates)
+    complete = np.asarray(complete_df, dtype=float)
+    mean, within = estimates.mean(axis=0), variances.mean(axis=0)
+    if m == 1:
+        return mean, within, np.broadcast_to(complete, mean.shape)
+    between = (1 + 1 / m) * estimates.var(axis=0, ddof=1)
+    total = within + between
+    with np.errstate(invalid="ignore", divide="ignore"):
+        part = np.where(total > 0, between / total, 0.0)
+        drawn = (m - 1) / part**2
+        observed = (complete + 1) / (complete + 3) * complete * (1 - part)
+        df = 1 / (1 / drawn + 1 / observed)
+    return mean, total, df
+
+
+def join_outside(
+    estimates: Floats, own: Floats, residual: Floats, complete_df: npt.ArrayLike
+) -> tuple[Floats, Floats, Floats]:
+    """Join estimates over draws of a model that was fitted to other people.
+
+    Parameters
+    ----------
+    estimates : ndarray, shape (draws, ...)
+        Two draws or more.
+    own : ndarray
+        Sampling variance W of the mean over the draws: of the sum of each
+        person's influence, averaged over her draws.
+    residual : ndarray
+        Part R of the variance between draws that persons' own draws make: the sum
+        over persons of the variance of their influence over the draws.
+    complete_df : array-like
+        Degrees of freedom of ``own``.
+
+    Returns
+    -------
+    mean, variance, df : ndarray
+        ``T = W + (1 + 1/m) V`` with ``V = max(B - R, 0)``, what the model's
+        coefficients add; df by Satterthwaite,
+        ``T^2 / (W^2 / v + ((1 + 1/m) B)^2 / (m - 1))``.
+
+    Notes
+    -----
+    Such a model's coefficients do not depend on the people sampled, and the bodies
+    drawn for one person are independent given the coefficients. Rubin's rules would
+    count the residual twice, once in each draw's sampling variance and once between
+    draws, and so be too wide: Meng, Stat Sci 1994;9:538-573; Reiter and
+    Raghunathan, J Am Stat Assoc 2007;102:1462-1471 (both from memory). The split
+    into W, R and V is ours, held by simulation (``bench_calibration.py``).
+    """
+    m = len(estimates)
+    complete = np.asarray(complete_df, dtype=float)
+    between = estimates.var(axis=0, ddof=1)
+    model = (1 + 1 / m) * np.maximum(between - residual, 0.0)
+    total = own + model
+    noise = own**2 / complete + ((1 + 1 / m) * between) ** 2 / (m - 1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        df = np.where(noise > 0, total**2 / noise, complete)
+    return estimates.mean(axis=0), total, np.clip(df, 1.0, np.maximum(complete, 1.0))
+
+
+def join_influences(
+    place: Layout,
+    estimates: Floats,
+    influences: Iterable[Floats],
+    complete_df: npt.ArrayLike,
+) -> tuple[Floats, Floats, Floats]:
+    """Join estimates over draws from the persons' influences in each draw.
+
+    Parameters
+    ----------
+    place : Layout
+        Its ``outside`` says which rule holds.
+    estimates : ndarray, shape (draws, ...)
+    influences : iterable of ndarray, one per draw, each (persons, ...)
+        What each person adds to that draw's estimate.
+    complete_df : array-like
+        Degrees of freedom had nothing been drawn.
+
+    Returns
+    -------
+    mean, variance, df : ndarray
+        Of ``join_outside``, or else of ``join_draws``.
+    """
+    if not place.outside:
+        within = np.array([variance_of_sum(place, part) for part in influences])
+        return join_draws(estimates, within, complete_df)
+    m = len(estimates)
+    total, squares = np.zeros(()), np.zeros(())
+    for part in influences:
+        total = total + part
+        squares = squares + np.square(part)
+    mean = total / m
+    residual = ((squares - m * mean**2) / (m - 1)).sum(axis=0)
+    return join_outside(estimates, variance_of_sum(place, mean), residual, complete_df)

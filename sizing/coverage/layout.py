@@ -1,0 +1,99 @@
+"""People arranged for estimating: by draw and person, with their design."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from sizing.errors import Problem, SizingError
+from sizing.population.people import People
+
+Floats = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Layout:
+    """People arranged as draws x persons.
+
+    Attributes
+    ----------
+    rows : ndarray of int, shape (draws, persons)
+        Position of each in ``people.frame``; persons in the order of their
+        numbers, so that the order of the rows does not matter.
+    weight : ndarray of float, shape (persons,)
+    unit, stratum : ndarray of int, shape (persons,), or None
+        Sampling unit (numbered through) and each unit's stratum, where the
+        survey has a design.
+    outside : bool
+        Whether there are several draws, all of a model fitted to other people
+        (``People.outside_model``).
+    """
+
+    rows: npt.NDArray[np.int64]
+    weight: Floats
+    unit: npt.NDArray[np.int64] | None = None
+    stratum: npt.NDArray[np.int64] | None = None
+    outside: bool = False
+
+    @property
+    def draws(self) -> int:
+        """Number of draws per person."""
+        return len(self.rows)
+
+    @property
+    def how(self) -> str:
+        """How the sampling error is found."""
+        if self.unit is not None:
+            return "linearisation by stratum and unit"
+        return "linearisation by person" if self.outside else "bootstrap of persons"
+
+    @property
+    def joined(self) -> str:
+        """How the draws are joined, to be put after ``how``; empty for one draw."""
+        if self.draws == 1:
+            return ""
+        rule = "the outside model's rule" if self.outside else "Rubin's rules"
+        return f"; {self.draws} draws joined by {rule}"
+
+
+def layout(people: People) -> Layout:
+    """Arrange people by draw and person.
+
+    Raises
+    ------
+    SizingError
+        If the draws are not of the same persons, or the weights cannot be
+        used: missing, negative, all nothing, or different between draws.
+    """
+    frame = people.frame
+    draws = people.draws
+    outside = people.outside_model and draws > 1
+    if not len(frame):
+        _refuse("there are no people", "at least one person")
+    order = np.lexsort((frame["person"].to_numpy(), frame["draw"].to_numpy()))
+    if len(order) % draws:
+        _refuse("some draw lacks some person", "each person in every draw")
+    rows = order.reshape(draws, -1)
+    person = frame["person"].to_numpy()[rows]
+    if (person != person[0]).any() or len(np.unique(person[0])) < person.shape[1]:
+        _refuse("some draw lacks some person", "each person once in every draw")
+    weight = people.weight.to_numpy(dtype=float, na_value=np.nan)[rows]
+    if not np.isfinite(weight).all() or (weight < 0).any() or weight[0].sum() <= 0:
+        _refuse("a weight cannot be used", "weights of 0 or more, not all 0")
+    if not np.allclose(weight, weight[0]):
+        _refuse("a person's weight differs between draws", "one weight per person")
+    if not {"stratum", "unit"} <= set(frame.columns):
+        return Layout(rows, weight[0], outside=outside)
+    first = frame.iloc[rows[0]]
+    unit = first.groupby(["stratum", "unit"], dropna=False).ngroup().to_numpy()
+    stratum = first.groupby("stratum", dropna=False).ngroup().to_numpy()
+    if len(np.unique(unit)) - len(np.unique(stratum)) < 1:
+        # One unit in each stratum says nothing about sampling error.
+        return Layout(rows, weight[0], outside=outside)
+    of_unit = np.zeros(unit.max() + 1, dtype=np.int64)
+    of_unit[unit] = stratum
+    return Layout(rows, weight[0], unit, of_unit, outside)
+
+
+def _refuse(what: str, allowed: str) -> None:
+    raise SizingError(str(Problem(what, allowed, "correct the people given")))
