@@ -28,6 +28,7 @@ from sizing.stock.days import draw_days, group_from
 from sizing.stock.least_cost import least_cost
 from sizing.stock.programme import Programme, programme_from
 from sizing.stock.rivals import equal_numbers, like_last_year
+from sizing.stock.sampled import people_variance
 from sizing.stock.service import Needs
 
 
@@ -106,6 +107,45 @@ def test_the_interval_holds_the_service_on_fresh_days(people):
     rows = [judged(400, 2 + i) for i in range(400)]
     held = np.mean([row["low"] <= truth <= row["high"] for row in rows])
     assert 0.93 <= held <= 0.97
+
+
+def test_other_people_of_the_same_kind_widen_the_interval(people):
+    """Against drawing the people themselves anew and serving them."""
+    offer = offer_from(tall_and_short())
+    stock = np.array([28, 38])
+
+    def judged(who, days, seed):
+        group = group_from(Served(who, 60), offer)
+        drawn = draw_days([group], Use(), sizes=2, days=days, seed=(8, seed))
+        check = tables.Check(drawn, offer, 0)
+        return group, check
+
+    group, check = judged(people, 20_000, 0)
+    value = (check.shortage(stock).waiting == 0).astype(float)
+    ((variance, df),) = people_variance([group], check.days, [value])
+    rng = np.random.default_rng(3)
+    found = []
+    for seed in range(150):
+        chosen = rng.integers(0, people.n, people.n)
+        other = people_from(people.frame.iloc[chosen].drop(columns=["person", "draw"]))
+        _, again = judged(other, 2000, seed + 1)
+        found.append((again.shortage(stock).waiting == 0).mean())
+    of_days = np.mean([share * (1 - share) / 2000 for share in found])
+    want = np.var(found, ddof=1) - of_days
+    assert np.sqrt(variance) == pytest.approx(np.sqrt(want), rel=0.2)
+    assert df == pytest.approx(people.n - 1)
+    rows = [tables.service(check, stock, groups).iloc[0] for groups in ([], [group])]
+    assert rows[1]["high"] - rows[1]["low"] > 3 * (rows[0]["high"] - rows[0]["low"])
+
+
+def test_a_caseload_is_no_sample_and_says_so(people, demo_plan):
+    few = people_from(people.frame.drop(columns=["person", "draw"]).head(30))
+    listed = plan_stock(Served(few), tall_and_short(), target=0.9, scenarios=100)
+    assert "other people" not in listed.answer()
+    assert "and for other people sampled as these were" in demo_plan.answer()
+    listed_group = group_from(Served(few), offer_from(tall_and_short()))
+    days = draw_days([listed_group], Use(), sizes=2, days=50, seed=(1, 2))
+    assert people_variance([listed_group], days, [np.arange(50.0)]) == [(0.0, np.inf)]
 
 
 def test_a_plan_reaches_its_target_on_days_it_never_saw(people):

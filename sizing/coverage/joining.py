@@ -140,8 +140,8 @@ def join_outside(
     -------
     mean, variance, df : ndarray
         ``T = W + (1 + 1/m) V`` with ``V = max(B - R, 0)``, what the model's
-        coefficients add; df by Satterthwaite,
-        ``T^2 / (W^2 / v + ((1 + 1/m) B)^2 / (m - 1))``.
+        coefficients add; df by Satterthwaite, v at most,
+        ``T^2 / (W^2 / v + ((1 + 1/m) B)^2 / (m - 1))``, or v where V is 0.
 
     Notes
     -----
@@ -150,14 +150,19 @@ def join_outside(
     count the residual twice, once in each draw's sampling variance and once between
     draws, and so be too wide: Meng, Stat Sci 1994;9:538-573; Reiter and
     Raghunathan, J Am Stat Assoc 2007;102:1462-1471 (both from memory). The split
-    into W, R and V is ours, held by simulation (``bench_calibration.py``).
+    into W, R and V is ours, held by simulation (``bench_calibration.py``). With the
+    kit's models V is a fifth to a third of W. Where it were as large as W or larger
+    and R larger still, five draws would tell V too poorly: 95 % intervals then held
+    in 92 % of simulated cases.
     """
     m = len(estimates)
     complete = np.asarray(complete_df, dtype=float)
     between = estimates.var(axis=0, ddof=1)
     model = (1 + 1 / m) * np.maximum(between - residual, 0.0)
     total = own + model
-    noise = own**2 / complete + ((1 + 1 / m) * between) ** 2 / (m - 1)
+    # V is as uncertain as B is; where it is 0, nothing of B is left in T.
+    taken = np.where(model > 0, (1 + 1 / m) * between, 0.0)
+    noise = own**2 / complete + taken**2 / (m - 1)
     with np.errstate(invalid="ignore", divide="ignore"):
         df = np.where(noise > 0, total**2 / noise, complete)
     return estimates.mean(axis=0), total, np.clip(df, 1.0, np.maximum(complete, 1.0))

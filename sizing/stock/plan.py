@@ -106,9 +106,10 @@ def plan_stock(
     later sets can tell apart (at most by half of what the target leaves); what
     the plan says of itself comes from a third set. The order is the cheapest of
     those that do as well on the planning days, to within ``gap``.
-    Intervals hold for the drawn days: they take the people, their measures and
-    the chart as given. The search is bounded by counts of work and not by time,
-    so the same input gives the same order on every machine.
+    Intervals of the service hold for other days and for other people sampled as
+    these were (a caseload is itself, no sample); all others hold for other days
+    alone. The chart is taken as given. The search is bounded by counts of work and
+    not by time, so the same input gives the same order on every machine.
 
     The rivals of ``.comparison`` may spend what the plan costs, or the whole
     budget where there is one.
@@ -146,7 +147,7 @@ def plan_stock(
         check = tables.Check(work.days(ready, CHECKING, checks), offer, use.spares)
         stock = programme.stock(order.packs)
         judged = {
-            "service": tables.service(check, stock),
+            "service": tables.service(check, stock, ready),
             "demand": tables.demand(check, offer),
             "shortages": tables.shortages(check, offer, stock),
             "not_fitted": tables.not_fitted(ready, offer),

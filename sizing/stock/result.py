@@ -8,6 +8,7 @@ import pandas as pd
 
 from sizing.cautions import cautions
 from sizing.stock.need import Use
+from sizing.stock.tables import SAMPLED
 
 DAY = (
     "A day here is drawn anew from the people: the share of days runs over the homes "
@@ -75,13 +76,15 @@ class StockPlan:
         days, met = told.loc["nobody_waits"], told.loc["needs_met"]
         left = told.loc["not_fitted"]
         number = self.order["order"].sum()
+        also = " and for other people sampled as these were"
+        over = also if SAMPLED in days["method"] else ""
         return (
             f"Buy {number:,} {'sling' if number == 1 else 'slings'} for "
             f"{self.cost:,.0f}: nobody waits for a fitting sling on {_percent(days)} "
             f"of days, and {_percent(met)} of the needs of people whom some size fits "
             f"are met; on a mean day no size offered fits {left['estimate']:.1f} "
             f"others ({left['low']:.1f} to {left['high']:.1f}). In brackets: 95 % "
-            f"intervals over {days['n']:,} days drawn afresh."
+            f"intervals over {days['n']:,} days drawn afresh{over}."
         )
 
     def proof(self) -> str:

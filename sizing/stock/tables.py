@@ -19,6 +19,8 @@ LEVEL = 0.95
 #: Part of the days that the range of a number covers.
 RANGE = 0.90
 _SHARE = f"{100 * LEVEL:.0f} % Wilson interval over drawn days"
+#: What the method says where the people behind the days count as a sample.
+SAMPLED = "sampled people"
 _MEAN = f"{100 * LEVEL:.0f} % t interval over drawn days"
 _RANGE = f"range of {100 * RANGE:.0f} % of drawn days"
 
@@ -165,7 +167,7 @@ def _widened(
     else:
         half = float(stats.t.ppf((1 + LEVEL) / 2, max(df, 1.0)) * np.sqrt(total))
         ends, how = (estimate - half, estimate + half), "t"
-    method = f"{100 * LEVEL:.0f} % {how} interval over drawn days and sampled people"
+    method = f"{100 * LEVEL:.0f} % {how} interval over drawn days and {SAMPLED}"
     return {"low": ends[0], "high": ends[1], "method": method}
 
 
