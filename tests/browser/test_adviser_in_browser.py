@@ -7,7 +7,7 @@ import pytest
 
 from sizing.chart import demo_chart, write_chart
 
-from .walks import serious, take_screens, upload, wait_for_file
+from .walks import check_page, serious, take_screens, upload, wait_for_file
 
 pytestmark = pytest.mark.browser
 
@@ -34,6 +34,7 @@ def test_the_adviser_checks_a_client_tries_a_chart_and_writes_a_note(
     page, lab, ready, browser, tmp_path, screens, record_property
 ):
     record_property("seconds_until_ready", round(ready("adviser.ipynb"), 1))
+    check_page(page, lab, screens, "adviser")
     page.get_by_label("Sex").first.select_option("female")
     page.get_by_label("Age, years").fill("74")
     page.get_by_label("Body mass, kg").first.fill("61")

@@ -6,21 +6,12 @@ import nbformat
 import pytest
 from nbformat.sign import NotebookNotary
 
-from sizing.cautions import cautions
-from sizing.report.lab_notebooks import CORNER, lay_notebooks, notebook_files
+from sizing.report.lab_notebooks import CORNER, lay_notebooks
 
 from .conftest import wait_until_run
-from .walks import (
-    FAILURES,
-    missed_by_keyboard,
-    serious,
-    start_page,
-    take_screens,
-)
+from .walks import FAILURES, check_page, serious, start_page, take_screens
 
 pytestmark = pytest.mark.browser
-
-PAGES = sorted(name for name in notebook_files() if name != "start.ipynb")
 
 
 def test_the_start_page_has_four_doors_a_drawing_and_the_cautions(page, lab, screens):
@@ -36,7 +27,7 @@ def test_the_start_page_has_four_doors_a_drawing_and_the_cautions(page, lab, scr
     assert serious(page) == []
 
 
-def test_a_door_opens_by_keyboard_alone_and_the_page_runs_itself(page, lab):
+def test_a_door_opens_by_keyboard_alone_and_the_page_runs_itself(page, lab, screens):
     start_page(page, lab)
     page.wait_for_timeout(1000)
     for _ in range(60):
@@ -49,23 +40,8 @@ def test_a_door_opens_by_keyboard_alone_and_the_page_runs_itself(page, lab):
     page.keyboard.press("Enter")
     page.get_by_text("people drawn at random").wait_for()
     assert page.url.endswith("study.ipynb")
-
-
-@pytest.mark.parametrize("name", PAGES)
-def test_a_page_runs_on_opening_and_can_be_read_by_all(
-    name, page, lab, ready, screens, record_property
-):
-    record_property("seconds", round(ready(name), 1))
-    record_property("megabytes", lab.memory() // 2**20)
-    assert page.locator(FAILURES).all_inner_texts() == []
-    assert page.get_by_role("link", name="Back to the start page").is_visible()
-    assert page.get_by_text(cautions()[0][:60]).count()
-    # A page begins at its beginning, though running it goes through to its end.
-    assert page.locator(".jp-WindowedPanel-outer").evaluate("p => p.scrollTop") == 0
-    assert lab.memory() < 2**30
-    take_screens(page, screens, name.removesuffix(".ipynb"))
-    assert missed_by_keyboard(page) == []
-    assert serious(page) == []
+    wait_until_run(page)
+    check_page(page, lab, screens, "study")
 
 
 def lay(lab, name: str, *cells: str) -> None:
@@ -105,9 +81,10 @@ def test_a_page_left_at_work_is_opened_again_and_shared_by_two_tabs(page, lab):
     tab.close()
 
 
-def test_a_page_saved_today_runs_tomorrow(page, lab, ready):
+def test_a_page_saved_today_runs_tomorrow(page, lab, ready, screens):
     """It is saved with what it showed; a night ends its kernel; the lab lays anew."""
     ready("bands.ipynb")
+    check_page(page, lab, screens, "bands")
     saved = lab.folder / "bands.ipynb"
     page.keyboard.press("Control+s")
     for _ in range(600):

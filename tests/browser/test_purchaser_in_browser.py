@@ -6,15 +6,16 @@ import pytest
 
 from sizing.stock import demo_scenario
 
-from .walks import upload, wait_for_file
+from .walks import check_page, upload, wait_for_file
 
 pytestmark = pytest.mark.browser
 
 
 def test_the_purchaser_takes_in_prices_plans_stops_and_saves(
-    page, lab, ready, browser, tmp_path
+    page, lab, ready, browser, tmp_path, screens
 ):
     ready("purchaser.ipynb")
+    check_page(page, lab, screens, "purchaser")
     # The first answer, of an invented scenario, stands there once the page opens.
     page.get_by_text(re.compile(r"^Buy \d+")).first.wait_for()
     assert page.get_by_text("An invented scenario").first.is_visible()

@@ -6,15 +6,16 @@ import pytest
 
 from sizing.resources import source_table
 
-from .walks import FAILURES, serious, upload, wait_for_file
+from .walks import FAILURES, check_page, serious, upload, wait_for_file
 
 pytestmark = pytest.mark.browser
 
 
-def test_the_trainer_shows_an_answer_a_card_and_the_room(
-    page, lab, ready, browser, tmp_path
+def test_the_trainer_shows_an_answer_a_card_and_the_room_and_makes_a_pack(
+    page, lab, ready, browser, tmp_path, screens
 ):
     ready("trainer.ipynb")
+    check_page(page, lab, screens, "trainer")
     answer = page.get_by_text(re.compile(r"^Of a hundred adults aged 18 and over"))
     assert re.search(r"by eye puts \d+ \(\d+ to \d+\)", answer.inner_text())
     # The slide beside it is whole and no wider than the screen.
@@ -51,9 +52,6 @@ def test_the_trainer_shows_an_answer_a_card_and_the_room(
     assert printed.pdf(format="A4").startswith(b"%PDF")
     printed.close()
 
-
-def test_the_trainer_changes_the_people_and_makes_a_pack(page, lab, ready):
-    ready("trainer.ipynb")
     page.get_by_label("People").select_option("adults of high body mass index")
     page.get_by_text(re.compile(r"^Of a hundred adults of high body mass")).wait_for()
     page.get_by_role("button", name="Make the pack").click()

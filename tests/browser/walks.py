@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from sizing.cautions import cautions
+
 axe = pytest.importorskip("axe_playwright_python.sync_playwright")
 
 WIDTHS = {"phone": (390, 800), "laptop": (1366, 768), "projector": (1920, 1080)}
@@ -59,6 +61,22 @@ def missed_by_keyboard(page: Any) -> list[str]:
         "!reached.includes(node.dataset.counted)).map(node => node.outerHTML)",
         sorted(reached),
     )
+
+
+def check_page(page: Any, lab: Any, screens: Any, name: str) -> None:
+    """Check what holds for every page, once it has run and before it is used."""
+    assert page.locator(FAILURES).all_inner_texts() == []
+    assert page.get_by_role("link", name="Back to the start page").is_visible()
+    assert page.get_by_text(cautions()[0][:60]).count()
+    # A page begins at its beginning, though running it goes through to its end.
+    panel = page.locator(
+        ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-WindowedPanel-outer"
+    )
+    assert panel.evaluate("p => p.scrollTop") == 0
+    assert lab.memory() < 2**30
+    take_screens(page, screens, name)
+    assert missed_by_keyboard(page) == []
+    assert serious(page) == []
 
 
 def take_screens(page: Any, screens: Any, name: str) -> None:
