@@ -1,6 +1,7 @@
 """Reading, checking and writing charts: every message, and the round trip."""
 
 import math
+from dataclasses import FrozenInstanceError
 from pathlib import Path
 
 import numpy as np
@@ -93,6 +94,22 @@ def test_every_problem_is_named_at_once():
     assert found["row"].tolist() == [1, 2, 2, 3, 3]
     with pytest.raises(SizingError, match="5 problems in the chart 'mine'"):
         chart_from(frame, name="mine")
+
+
+def test_problems_are_named_in_the_order_of_the_rows():
+    frame = good(load_limit_kg=[120, "x"], hip_circumference_cm_low=["y", 88])
+    assert problems(frame)["row"].tolist() == [2, 3]
+
+
+def test_a_name_that_would_run_is_told_which_signs_to_avoid():
+    allowed = problems(good(size=["=one", "two"])).loc[0, "allowed"]
+    assert allowed == "a name that begins with none of = + - @"
+
+
+def test_a_chart_that_was_checked_cannot_be_changed():
+    chart = chart_from(good())
+    with pytest.raises(FrozenInstanceError):
+        chart.name = "another"  # type: ignore[misc]
 
 
 @pytest.mark.parametrize(

@@ -69,6 +69,7 @@ def test_sizes_out_of_order():
     groups = frame([70, 88], [90, 110], group=["bariatric", "adult"])
     row = found(groups).query("kind == 'out_of_order'").iloc[0]
     assert "list paediatric, adult, bariatric in this order" in row["words"]
+    assert (row["size"], row["other_size"]) == ("size 2", "size 1")
 
 
 def test_a_size_inside_another():
@@ -76,6 +77,8 @@ def test_a_size_inside_another():
     assert row["words"].startswith("whoever fits 'size 2' also fits 'size 1'")
     twins = found(frame([70, 70], [90, 90])).query("kind == 'inside_another'")
     assert twins["size"].tolist() == ["size 2"]
+    nested = found(frame([70, 60, 75], [90, 95, 85])).query("kind == 'inside_another'")
+    assert nested["size"].tolist() == ["size 1", "size 3"], "each size is told once"
     stronger = frame([70, 75], [90, 85], load_limit_kg=[100, 200])
     assert "inside_another" not in set(found(stronger)["kind"])
 
@@ -145,3 +148,9 @@ def test_every_finding_is_warned_of():
     told = [str(w.message) for w in caught]
     assert told == [f"mine: {words}" for words in review_chart(chart)["words"]]
     assert len(told) == 2
+
+
+def test_a_warning_points_at_the_line_that_made_the_chart():
+    with pytest.warns(SizingWarning) as told:
+        chart_from(frame([70, 95], [90, 110]))
+    assert {warning.filename for warning in told} == {__file__}

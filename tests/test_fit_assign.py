@@ -517,3 +517,39 @@ def test_values_in_cm_and_in_tenths_agree(rng):
     )
     tenths = {m: np.round(frame[m] * 10).to_numpy(np.int16) for m in frame}
     assert (fits_matrix(frame, two()) == fits_matrix(tenths, two())).all()
+
+
+def test_who_fits_is_given_no_reason_why_not():
+    frame = pd.DataFrame({"body_mass_kg": [60.0], "hip_circumference_cm": [80.0]})
+    row = assign(people_of(frame), two()).table.iloc[0]
+    why_not = ["nearest_size", "failing_measure", "direction", "miss"]
+    assert row["outcome"] == "one"
+    assert row[why_not].isna().all()
+
+
+@pytest.mark.parametrize(
+    ("hip", "mass", "expected"),
+    [
+        # In units of a miss: 0.5 kg over the load 5/125, 0.1 kg 1/125; hip 4 mm
+        # 4/200, 9 mm 9/200.
+        (90.4, 100.5, ("one", "body_mass_kg", "over_load", 0.5)),
+        (90.9, 100.1, ("one", "hip_circumference_cm", "too_small_for", 0.9)),
+        (91.6, 100.5, ("two", "hip_circumference_cm", "too_large_for", 0.4)),
+    ],
+)
+def test_the_load_is_the_reason_only_where_it_is_the_greater_miss(hip, mass, expected):
+    chart = two(hip_circumference_cm_low=[70, 92], hip_circumference_cm_high=[90, 112])
+    frame = pd.DataFrame({"body_mass_kg": [mass], "hip_circumference_cm": [hip]})
+    row = assign(people_of(frame), chart).table.iloc[0]
+    why_not = ["nearest_size", "failing_measure", "direction", "miss"]
+    assert row["outcome"] == "between"
+    assert tuple(row[why_not])[:3] == expected[:3]
+    assert row["miss"] == pytest.approx(expected[3])
+
+
+def test_outcomes_and_sizes_have_no_rank_but_evidence_has():
+    frame = pd.DataFrame({"body_mass_kg": [60.0], "hip_circumference_cm": [80.0]})
+    table = assign(people_of(frame), two()).table
+    names = ["outcome", "size", "nearest_size", "failing_measure", "direction"]
+    assert not any(table[name].cat.ordered for name in names)
+    assert table["evidence"].cat.ordered
