@@ -12,6 +12,7 @@ from scipy import constants
 from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.measures import MEASURES, plausible_range, to_standard_units
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
+from sizing.measures.written import retold
 from sizing.survey import read_ansur2, read_embedded, read_snyder1977
 
 
@@ -236,3 +237,19 @@ def test_survey_people_pass_the_gate_unchanged(survey_folder):
     for survey in (read_ansur2(survey_folder), read_snyder1977(children)):
         out = to_standard_units(survey.frame)
         assert out.columns.tolist() == survey.frame.columns.tolist()
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "told"),
+    [
+        ("from 60 to 70 kg", "metric", "from 60 to 70 kg"),
+        ("from 60 to 70 kg", "pounds", "from 132.3 to 154.3 lb"),
+        ("from 60 to 70 kg", "stone", "from 9 st 6.3 lb to 11 st 0.3 lb"),
+        ("over 90 to under 95 cm", "pounds", "over 35.4 to under 37.4 in"),
+        ("over 90 to under 95 cm", "stone", "over 35.4 to under 37.4 in"),
+        ("size 2 from 90 cm", "pounds", "size 2 from 35.4 in"),
+    ],
+)
+def test_a_span_retold_names_its_unit_once_save_in_stone(text, units, told):
+    # 2.54 cm an inch, 0.45359237 kg a pound (exact), 14 pounds a stone.
+    assert retold(text, units) == told
