@@ -42,7 +42,8 @@ def source_file(name: str) -> Traversable:
 def source_table(name: str, **options: Any) -> pd.DataFrame:
     """Return a CSV file of ``data_sources``; options go to ``pandas.read_csv``."""
     with source_file(name).open("r", encoding="utf-8") as handle:
-        return pd.read_csv(handle, **options)
+        table: pd.DataFrame = pd.read_csv(handle, **options)
+        return table
 
 
 def source_json(name: str) -> Any:

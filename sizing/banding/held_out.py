@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy import stats
 
 from sizing.banding.fitter import Fitter
@@ -27,8 +28,8 @@ class HeldOut:
         Number of persons held out in a split.
     """
 
-    fitted: np.ndarray
-    rival: np.ndarray
+    fitted: npt.NDArray[np.float64]
+    rival: npt.NDArray[np.float64]
     persons: int
 
     def mean(self, which: str = "fitted") -> float:
@@ -50,9 +51,10 @@ class HeldOut:
         low, high = mean - reach, mean + reach
         return (low, high) if which == "gain" else (max(low, 0.0), min(high, 1.0))
 
-    def _values(self, which: str) -> np.ndarray:
+    def _values(self, which: str) -> npt.NDArray[np.float64]:
         if which == "gain":
-            return self.fitted - self.rival
+            gain: npt.NDArray[np.float64] = self.fitted - self.rival
+            return gain
         return self.fitted if which == "fitted" else self.rival
 
 

@@ -4,6 +4,7 @@ import math
 import warnings
 from collections.abc import Sequence
 from difflib import get_close_matches
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -99,7 +100,7 @@ def build(
     frame = frame.loc[np.array(filled, dtype=bool)].reset_index(drop=True)
     problems += _table_problems(frame, columns, file)
 
-    made: dict[str, list] = {}
+    made: dict[str, list[Any]] = {}
     for column in columns:
         if column.kind in ("limit", "plain") and column.name not in made:
             values, wrong = _column(frame, column, rows, file)
@@ -128,7 +129,7 @@ def build(
     return chart
 
 
-def _cells(frame: pd.DataFrame) -> list[tuple]:
+def _cells(frame: pd.DataFrame) -> list[tuple[Any, ...]]:
     return list(frame.astype(object).itertuples(index=False, name=None))
 
 
@@ -178,7 +179,7 @@ def _table_problems(
 
 def _column(
     frame: pd.DataFrame, column: Column, rows: Sequence[int], file: str | None
-) -> tuple[list, list[Problem]]:
+) -> tuple[list[Any], list[Problem]]:
     cells = frame.iloc[:, column.position].astype(object).tolist()
     if column.name == "size":
         return [as_text(cell) for cell in cells], []
@@ -221,7 +222,7 @@ def _column(
 
 def _groups(
     cells: Sequence[object], column: Column, rows: Sequence[int], file: str | None
-) -> tuple[list, list[Problem]]:
+) -> tuple[list[Any], list[Problem]]:
     groups = [as_text(cell).lower() for cell in cells]
     problems = []
     for group, cell, row in zip(groups, cells, rows, strict=True):
@@ -243,7 +244,7 @@ def _groups(
 
 
 def _row_problems(
-    made: dict[str, list],
+    made: dict[str, list[Any]],
     by_name: dict[str, Column],
     rows: Sequence[int],
     file: str | None,
@@ -295,7 +296,7 @@ def _row_problems(
 
 
 def _limit_problems(
-    made: dict[str, list],
+    made: dict[str, list[Any]],
     by_name: dict[str, Column],
     i: int,
     row: int,
@@ -338,7 +339,7 @@ def _limit_problems(
 
 
 def _ordered(
-    made: dict[str, list], frame: pd.DataFrame, columns: Sequence[Column]
+    made: dict[str, list[Any]], frame: pd.DataFrame, columns: Sequence[Column]
 ) -> pd.DataFrame:
     """Put the columns into the chart's order."""
     n = len(frame)

@@ -262,7 +262,8 @@ def _near_in_age(pool: _Pool, age_years: float | None) -> Floats:
     year = float(model_age(age_years))
     near = np.clip(part * year, low, high)
     gap = np.minimum(year, OLDEST) - np.minimum(model_age(pool.age), OLDEST)
-    return -0.5 * np.square(gap / near)
+    log_weight: Floats = -0.5 * np.square(gap / near)
+    return log_weight
 
 
 def build_of(sex: str | None, age_years: float | None) -> tuple[Floats, Floats]:

@@ -45,7 +45,8 @@ def design_df(
     for group in weighted.T:
         units = np.unique(unit[group > 0])
         found.append(len(units) - len(np.unique(stratum[units])))
-    return np.maximum(np.array(found, dtype=float), 1)[:, None]
+    df: Floats = np.maximum(np.array(found, dtype=float), 1)[:, None]
+    return df
 
 
 def variance_of_sum(place: Layout, influence: Floats) -> Floats:

@@ -149,7 +149,8 @@ def _variance(means: Floats) -> Floats:
     with np.errstate(invalid="ignore", divide="ignore"):
         centre = safe.sum(axis=0) / count
         square = np.where(known, means - centre, 0.0) ** 2
-        return square.sum(axis=0) / (count - 1)
+        variance: Floats = square.sum(axis=0) / (count - 1)
+        return variance
 
 
 def wilson(

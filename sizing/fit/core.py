@@ -103,7 +103,8 @@ def lookup(
 def masks(values: npt.NDArray[np.integer[Any]], table: Masks) -> Masks:
     """Look up whole tenths in a table made by ``lookup``."""
     place = np.clip(values, MISSING_TENTHS, len(table) - 2)
-    return table[place + 1]
+    mask: Masks = table[place + 1]
+    return mask
 
 
 def size_masks(

@@ -1,5 +1,7 @@
 """One client: chance of each size, and where each measure lies in a size's band."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
@@ -133,7 +135,7 @@ def plot_margins(
     return ax
 
 
-def _band(row: dict) -> tuple[float, float]:
+def _band(row: dict[Any, Any]) -> tuple[float, float]:
     """Return the ends that are drawn, an open end at some distance."""
     low, high = row["low_edge"], row["high_edge"]
     if not np.isfinite(low) and not np.isfinite(high):

@@ -1,6 +1,7 @@
 """How far the share covered moves with each assumption, biggest first."""
 
 from textwrap import fill
+from typing import Any
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -54,7 +55,7 @@ def _points(change: float, _: int) -> str:
     return f"{100 * change:+.0f}" if round(100 * change) else "0"
 
 
-def _bar(ax: Axes, row: dict, place: float, step: int) -> None:
+def _bar(ax: Axes, row: dict[str, Any], place: float, step: int) -> None:
     ax.barh(
         place,
         row["estimate"],

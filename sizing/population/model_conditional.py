@@ -90,7 +90,8 @@ def sample_normal(mean: Floats, covariance: Floats, z: Floats) -> Floats:
     values, vectors = np.linalg.eigh(covariance)
     scaled = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
     root = scaled @ vectors.swapaxes(1, 2)
-    return mean + np.einsum("npk,nk->np", root, z)
+    drawn: Floats = mean + np.einsum("npk,nk->np", root, z)
+    return drawn
 
 
 def log_density(gap: Floats, covariance: Floats) -> Floats:
@@ -101,4 +102,7 @@ def log_density(gap: Floats, covariance: Floats) -> Floats:
     root = np.linalg.cholesky(covariance)
     z = np.linalg.solve(root, gap[:, :, None])[:, :, 0]
     log_root = np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
-    return -0.5 * (z**2).sum(axis=1) - log_root - 0.5 * gap.shape[1] * np.log(2 * np.pi)
+    density: Floats = (
+        -0.5 * (z**2).sum(axis=1) - log_root - 0.5 * gap.shape[1] * np.log(2 * np.pi)
+    )
+    return density

@@ -56,7 +56,7 @@ class Prediction:
     def correlation(self) -> Floats:
         """Correlation of the logarithms; 0 with a measure known exactly."""
         sd = np.where(self.sd > 0, self.sd, 1.0)
-        out = self.covariance / (sd[:, :, None] * sd[:, None, :])
+        out: Floats = self.covariance / (sd[:, :, None] * sd[:, None, :])
         place = np.arange(len(self.measures))
         out[:, place, place] = 1.0
         return out

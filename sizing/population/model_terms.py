@@ -132,7 +132,8 @@ class MeasureModel:
     def root(self) -> Floats:
         """A matrix whose product with its transpose is ``covariance``."""
         values, vectors = np.linalg.eigh(self.covariance)
-        return vectors * np.sqrt(np.maximum(values, 0))
+        root: Floats = vectors * np.sqrt(np.maximum(values, 0))
+        return root
 
     def bounds(self, age_years: Floats) -> tuple[Floats, Floats]:
         """Lowest and highest predictors supported at each age."""

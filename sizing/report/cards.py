@@ -1,7 +1,9 @@
 """Practice cards to print: measures on the front, answers on another sheet."""
 
+from collections.abc import Hashable, Mapping
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 import jinja2
 import pandas as pd
@@ -9,7 +11,7 @@ import pandas as pd
 from sizing.cautions import cautions
 from sizing.chart import SizeChart
 from sizing.measures import EDGE_RULE
-from sizing.report.lab_units import written
+from sizing.measures.written import written
 from sizing.report.lesson_words import distance, measure_labels
 from sizing.report.page import Page, Section, Table, render, table
 from sizing.teaching.practice import DIFFICULTIES, Practice, size_margins
@@ -28,7 +30,7 @@ def lesson_template(name: str) -> jinja2.Template:
     return environment.from_string(text)
 
 
-def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict]:
+def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict[str, Any]]:
     """Return each card as its name and rows of words.
 
     Parameters
@@ -94,7 +96,7 @@ def margins_table(
     labels = measure_labels()
     rows = size_margins(card, chart, size).to_dict("records")
 
-    def band(row: dict) -> str:
+    def band(row: Mapping[Hashable, Any]) -> str:
         low, high = (
             written(row[end], row["measure"], units)
             if pd.notna(row[end])

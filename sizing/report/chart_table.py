@@ -119,4 +119,5 @@ def _columns(chart: SizeChart) -> pd.DataFrame:
         for end in ("low", "high"):
             if f"{measure}_{end}" not in frame:
                 frame[f"{measure}_{end}"] = None
-    return frame.astype(object).where(frame.notna(), None)
+    shown: pd.DataFrame = frame.astype(object).where(frame.notna(), None)
+    return shown

@@ -75,7 +75,7 @@ class EdgeSlider:
 
     def number(self) -> float:
         """Return where the slider stands, in cm or kg, to a tenth."""
-        return round(self.value.value * self._factor(), 1)
+        return round(float(self.value.value) * self._factor(), 1)
 
     def offer(self, chart: SizeChart) -> None:
         """Offer the edges of a chart; what was chosen stays if it is there."""

@@ -114,9 +114,8 @@ class Kernels(AsyncMappingKernelManager):
     def kernel_model(self, kernel_id: str) -> dict[str, Any]:
         """Return what there is to say of a kernel."""
         pages = {"open": self.open[kernel_id], "seen": self.seen[kernel_id]}
-        return super().kernel_model(kernel_id) | {
-            k: sorted(v) for k, v in pages.items()
-        }
+        told: dict[str, Any] = super().kernel_model(kernel_id)
+        return told | {k: sorted(v) for k, v in pages.items()}
 
     async def cull_kernel_if_idle(self, kernel_id: str) -> None:
         """End a kernel that no page has open any more."""

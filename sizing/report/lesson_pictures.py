@@ -16,6 +16,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from PIL import Image
 
+from sizing.measures.written import written
 from sizing.plots.room import plot_agreement, plot_confusion, plot_measuring_error
 from sizing.plots.side_views import plot_side_views
 from sizing.plots.style import quiet_style
@@ -25,7 +26,6 @@ from sizing.plots.teaching import (
     plot_ways,
     plot_wrong,
 )
-from sizing.report.lab_units import written
 from sizing.report.lesson_words import (
     guesses_words,
     measure_labels,

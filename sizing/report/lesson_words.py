@@ -7,8 +7,8 @@ import pandas as pd
 
 from sizing.measures import vocabulary
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
+from sizing.measures.written import written
 from sizing.population import population_titles
-from sizing.report.lab_units import written
 from sizing.report.words import BY_WORDS, LEVEL_WORDS
 from sizing.teaching import WAY_WORDS, RoomResult, WaysResult
 from sizing.teaching.agreement import TOGETHER, Agreement

@@ -1,6 +1,7 @@
 """The page a purchaser puts before a budget holder, and the order list."""
 
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -151,7 +152,7 @@ def inputs_words(plan: StockPlan) -> str:
     )
 
 
-def _group_words(row: dict) -> str:
+def _group_words(row: dict[str, Any]) -> str:
     words = f"{row['count']} {row['group']}"
     if row["people"] != row["group"]:
         words += f" (drawn from {row['people']})"

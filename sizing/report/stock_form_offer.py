@@ -205,7 +205,8 @@ def _filled(offer: Offer) -> pd.DataFrame:
     several = len(set(offer.table["chart"])) > 1
     rows: Any = offer.table[_columns(several)].astype(object)
     rows = rows.where(offer.table[_columns(several)].notna(), None)
-    return rows.where(rows != float("inf"), None)
+    shown: pd.DataFrame = rows.where(rows != float("inf"), None)
+    return shown
 
 
 def _empty_rows(charts: Sequence[SizeChart]) -> pd.DataFrame:
@@ -221,4 +222,5 @@ def _empty_rows(charts: Sequence[SizeChart]) -> pd.DataFrame:
             charts, pd.concat(frames).assign(price=0.0)[["chart", "size", "price"]]
         )
     rows: Any = pd.concat(frames, ignore_index=True)[_columns(several)].astype(object)
-    return rows.where(rows.notna(), None)
+    shown: pd.DataFrame = rows.where(rows.notna(), None)
+    return shown

@@ -234,7 +234,9 @@ def versions() -> dict[str, str]:
     return found | {name: version(name) for name in _LIBRARIES}
 
 
-def write_study(study: Study, folder: Path, *, page: str, pictures: Mapping) -> None:
+def write_study(
+    study: Study, folder: Path, *, page: str, pictures: Mapping[str, Any]
+) -> None:
     """Write a study's files into a folder, making it where it is missing.
 
     Parameters
@@ -283,4 +285,7 @@ def _interval(row: pd.Series) -> dict[str, float]:
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """Return rows as plain values; missing ones as None, which JSON can say."""
-    return json.loads(frame.to_json(orient="records", double_precision=15))
+    rows: list[dict[str, Any]] = json.loads(
+        frame.to_json(orient="records", double_precision=15)
+    )
+    return rows

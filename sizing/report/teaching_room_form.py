@@ -158,7 +158,8 @@ class RoomForm:
         if self.invented.value:
             return source_table("demo_room_answers.csv")
         if self.upload.names:
-            return self.upload.read(read_table)
+            table: pd.DataFrame = self.upload.read(read_table)
+            return table
         typed = self.given()
         return typed if len(typed) else None
 

@@ -90,7 +90,8 @@ def blank_table(
     known = old.set_index(_KEYS).index.isin(blank.set_index(_KEYS).index)
     # A row given twice stays, so that reading the table can name it.
     rest = old[~known | old.duplicated(_KEYS)]
-    return pd.concat([whole, rest], ignore_index=True)[columns]
+    table: pd.DataFrame = pd.concat([whole, rest], ignore_index=True)[columns]
+    return table
 
 
 def filled(table: pd.DataFrame) -> pd.DataFrame:

@@ -165,7 +165,8 @@ def weighted_quantile(
     last = len(x) - 1
     first = np.minimum(np.searchsorted(reached, goal - slack, side="left"), last)
     after = np.minimum(np.searchsorted(reached, goal + slack, side="right"), last)
-    return (x[first] + x[after]) / 2
+    middle: npt.NDArray[np.float64] = (x[first] + x[after]) / 2
+    return middle
 
 
 def kish_design_effect(weights: npt.ArrayLike) -> float:

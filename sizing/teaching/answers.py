@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -71,7 +72,7 @@ class Answers:
         return "\n".join(lines)
 
 
-def left_out_in_words(row: dict) -> str:
+def left_out_in_words(row: dict[Any, Any]) -> str:
     """Return one row of ``Answers.left_out`` as a sentence."""
     where = [
         f"row {row['row']}" if not pd.isna(row["row"]) else "",
@@ -144,7 +145,7 @@ def read_answers(
         answers = read_table(answers)
     table = answers.reset_index(drop=True)
     columns = _columns(table, file)
-    left: list[dict] = []
+    left: list[dict[str, Any]] = []
     ignored = [c for c in table.columns if c not in columns and str(c) not in _WORDS]
     for name in ignored:
         left.append(
@@ -152,8 +153,8 @@ def read_answers(
         )
     keyed = _keyed(table, left, None if subjects is None else set(subjects))
     empty = 0
-    sizes: list[dict] = []
-    values: list[dict] = []
+    sizes: list[dict[str, Any]] = []
+    values: list[dict[str, Any]] = []
     cells = table.to_dict("records")
     for place, who, whom, reading in keyed.itertuples(name=None):
         line, given = place + 2, cells[place]
@@ -238,7 +239,7 @@ def _columns(table: pd.DataFrame, file: str | None) -> dict[str, MeasureColumn]:
 
 
 def _keyed(
-    table: pd.DataFrame, left: list[dict], subjects: set[str] | None
+    table: pd.DataFrame, left: list[dict[str, Any]], subjects: set[str] | None
 ) -> pd.DataFrame:
     """Return participant, subject and reading of every row that has them."""
     keyed = pd.DataFrame(
@@ -274,7 +275,8 @@ def _keyed(
             left.append(_left(place + 2, "", who, whom, "", why))
     kept = keyed[reason == ""].copy()
     kept["reading"] = kept["reading"].astype(int)
-    return kept
+    rows: pd.DataFrame = kept
+    return rows
 
 
 def _size(text: str, chart: SizeChart) -> str | None:
@@ -300,15 +302,15 @@ def _refused(number: float | Problem, column: MeasureColumn, guess: bool) -> str
 
 def _left(
     row: int | None, column: object, who: str, whom: str, value: str, reason: str
-) -> dict:
+) -> dict[str, Any]:
     parts = (row, str(column), who, whom, value, reason)
     return dict(zip(_LEFT_OUT, parts, strict=True))
 
 
 def _sorted(
-    sizes: list[dict],
-    values: list[dict],
-    left: list[dict],
+    sizes: list[dict[str, Any]],
+    values: list[dict[str, Any]],
+    left: list[dict[str, Any]],
     empty: int,
     file: str | None,
 ) -> Answers:

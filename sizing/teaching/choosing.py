@@ -238,7 +238,8 @@ class LikelySize:
         chance = np.empty((len(key), self.rest.shape[1]))
         for j, rest in enumerate(np.ascontiguousarray(self.rest.T)):
             chance[:, j] = np.einsum("nk,nk->n", weight, rest[near])
-        return chance / np.maximum(weight.sum(axis=1), 1e-300)[:, None]
+        share: Floats = chance / np.maximum(weight.sum(axis=1), 1e-300)[:, None]
+        return share
 
     def choose(self, frame: pd.DataFrame) -> Ints:
         """Choose the size of the greatest chance; -1 where every chance is 0."""

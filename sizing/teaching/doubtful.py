@@ -1,6 +1,7 @@
 """Answers that look like another unit or another volunteer."""
 
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -133,7 +134,7 @@ def swapped(numbers: pd.DataFrame, expected: npt.NDArray[np.float64]) -> dict[in
         SDs of a reading, must be above 5 as written and below 2.5 once exchanged,
         for both of them; of guesses, above 3 and below 1.5 SDs of a guess.
     """
-    groups: dict[tuple, dict[str, dict[str, tuple[int, float, float]]]] = {}
+    groups: dict[tuple[Any, ...], dict[str, dict[str, tuple[int, float, float]]]] = {}
     for i, row in enumerate(numbers.to_dict("records")):
         guess = bool(row["guess"])
         key = (row["participant"], guess, 0 if guess else row["reading"])

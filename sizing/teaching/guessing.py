@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -248,11 +249,11 @@ def _best(
     return model(found.x), float(2 * found.cost)
 
 
-def _miss(curve: GuessModel, row: dict) -> float:
+def _miss(curve: GuessModel, row: dict[Any, Any]) -> float:
     """Return one figure's miss in standard errors."""
     value, n = float(row["value"]), float(row["n"])
     if row["statistic"] == "mean_absolute":
-        return (curve.mean_absolute() - value) / (value * np.sqrt(0.6 / n))
+        return float((curve.mean_absolute() - value) / (value * np.sqrt(0.6 / n)))
     if row["statistic"] == "quantile":
         share = float(row["bound"])
         expected = curve.share_below(value)

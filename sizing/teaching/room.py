@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -218,7 +219,7 @@ def _right_sizes(
 
 def _by_tape(
     answers: Answers, truth: pd.DataFrame, chart: SizeChart
-) -> tuple[pd.DataFrame, list[dict]]:
+) -> tuple[pd.DataFrame, list[dict[str, Any]]]:
     """Return the size that each participant's own readings of a volunteer give."""
     columns = [*_WHO, "size", "source"]
     needed = list(limits(chart))
