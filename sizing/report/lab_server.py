@@ -2,11 +2,14 @@
 
 The server loads this module from the lab's settings. A page waits for its kernel to
 start and to load the kit, which takes seconds of work; so one kernel that has done
-both stands ready, and the next is prepared once the page has its answers.
+both stands ready, and the next is prepared once the page has its answers. While it
+waits it works out the first answers of the pages where they take long, once in a run
+of the lab (lab_ahead.py).
 """
 
 import asyncio
 from collections import defaultdict
+from pathlib import PurePath
 from typing import Any
 
 from jupyter_server.services.kernels.connection.channels import (
@@ -15,6 +18,8 @@ from jupyter_server.services.kernels.connection.channels import (
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 from tornado.ioloop import IOLoop
 
+from sizing.report.lab_ahead import PAGES
+
 _FORM = "application/vnd.jupyter.widget-view+json"
 _START_PAGE = "start.ipynb"
 #: Seconds that a page gets to begin its work.
@@ -22,6 +27,8 @@ _START = 6.0
 #: Seconds between two looks at whether the pages still work, and how many at most: a
 #: page that was left while its kernel started seems to work for ever.
 _LOOK, _LOOKS = 1.0, 60
+#: Seconds after which working ahead is given up.
+_AHEAD = 300.0
 
 
 def without_forms(model: dict[str, Any], **_: Any) -> None:
@@ -66,6 +73,9 @@ class Kernels(AsyncMappingKernelManager):
         self.seen: defaultdict[str, set[str]] = defaultdict(set)
         self._ready: str | None = None
         self._preparing = False
+        #: Pages whose first answer is still to be worked out, and the one in work.
+        self._coming = list(PAGES)
+        self._ahead: str | None = None
         IOLoop.current().add_callback(self._prepare)
 
     async def _async_start_kernel(
@@ -79,6 +89,9 @@ class Kernels(AsyncMappingKernelManager):
         fits = here and not page.endswith(_START_PAGE)
         if fits and wanted == (None, self.default_kernel_name):
             ready, self._ready = self._ready, None
+            if ready is not None and self._ahead not in (None, PurePath(page).stem):
+                # Its page does not wait for another page's answer.
+                await self.interrupt_kernel(ready)
             IOLoop.current().call_later(_START, self._prepare)
             if ready is not None and ready in self and await self.is_alive(ready):
                 return ready
@@ -102,6 +115,29 @@ class Kernels(AsyncMappingKernelManager):
             self._ready = await super()._async_start_kernel()
         finally:
             self._preparing = False
+        await self._work_ahead(self._ready)
+
+    async def _work_ahead(self, kernel_id: str) -> None:
+        """Have the kernel that stands ready work, until a page takes it."""
+        client = self.get_kernel(kernel_id).client()
+        client.start_channels()
+        try:
+            while self._coming and self._ready == kernel_id:
+                self._ahead = self._coming[0]
+                code = "from sizing.report.lab_ahead import work_ahead\n"
+                code += f"work_ahead({self._ahead!r})\ndel work_ahead"
+                reply = await client.execute(
+                    code, silent=True, reply=True, timeout=_AHEAD
+                )
+                # What fails will tell its reason on its page; what was interrupted
+                # for another page comes again.
+                if reply["content"].get("ename") != "KeyboardInterrupt":
+                    self._coming.pop(0)
+        except TimeoutError:
+            self._coming.clear()
+        finally:
+            self._ahead = None
+            client.stop_channels()
 
     def _works(self, kernel_id: str) -> bool:
         state = getattr(self.get_kernel(kernel_id), "execution_state", None)

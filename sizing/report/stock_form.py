@@ -11,6 +11,7 @@ from sizing.cautions import cautions
 from sizing.errors import SizingError
 from sizing.report.form_style import FORM_STYLE
 from sizing.report.form_words import bullets, paragraphs, status
+from sizing.report.lab_ahead import kept
 from sizing.report.lab_show import picture_html, save_panel, show_table
 from sizing.report.lab_units import UnitSwitch
 from sizing.report.lab_work import LongWork, Progress
@@ -96,8 +97,15 @@ class StockForm:
 
     def first_look(self) -> None:
         """Plan the scenario that the form opens with, on few days."""
-        version = self._version
-        self._done((version, self._made(FIRST, lambda words, share: None)))
+        plan, drawn = self.first_answer()
+        self._done((self._version, plan), drawn)
+
+    def first_answer(self) -> tuple[StockPlan | None, list[str]]:
+        """Return a plan on few days, and its pictures as HTML, before it is shown."""
+        if self._touched:
+            return self._first_made()
+        # Nobody has changed an entry: all that it depends on is in the kit.
+        return kept(f"purchaser, {FIRST} days", self._first_made)
 
     def run(self) -> StockPlan | None:
         """Plan at once, as the button does, and return the plan."""
@@ -152,6 +160,10 @@ class StockForm:
             **self.use.aim(),
         )
 
+    def _first_made(self) -> tuple[StockPlan | None, list[str]]:
+        plan = self._made(FIRST, lambda words, share: None)
+        return plan, [] if plan is None else _drawn(plan)
+
     def _asked(self, part: Any, ask: Any, place: int) -> Any:
         """Ask a part of the form; what is wrong is said there, and it is opened."""
         try:
@@ -161,7 +173,9 @@ class StockForm:
             self.parts.selected_index = place
             return None
 
-    def _done(self, result: tuple[int, StockPlan | None]) -> None:
+    def _done(
+        self, result: tuple[int, StockPlan | None], drawn: list[str] | None = None
+    ) -> None:
         version, plan = result
         # An entry changed while planning went on: this is no answer to it.
         self.plan = plan if version == self._version else None
@@ -170,7 +184,7 @@ class StockForm:
         elif self.plan is None:
             self._clear(_STALE)
         else:
-            self._drawn = [picture_html(one) for one in pictures_of(plan)]
+            self._drawn = drawn or _drawn(plan)
             self._show()
 
     def _forget(self) -> None:
@@ -232,3 +246,8 @@ class StockForm:
         box = w.VBox(children)
         box.add_class("sizing-form")
         return box
+
+
+def _drawn(plan: StockPlan) -> list[str]:
+    """Return a plan's pictures as HTML."""
+    return [picture_html(one) for one in pictures_of(plan)]

@@ -10,6 +10,7 @@ from sizing.cautions import cautions
 from sizing.chart import SizeChart
 from sizing.errors import SizingError
 from sizing.population import People
+from sizing.report.lab_ahead import kept
 from sizing.report.lab_show import save_panel
 from sizing.report.lab_work import LongWork, Progress
 from sizing.report.lesson import (
@@ -141,12 +142,7 @@ class AnswerForm:
         while True:
             key = self._settings.key
             try:
-                progress("Loading the people.", 0.05)
-                people = self._settings.people()
-                progress("Choosing a size for each of them, each way.", 0.4)
-                found = compare_ways(
-                    people, self._settings.chart, by=[], seed=key[1], replicates=100
-                )
+                people, found = self._counted(progress)
             except SizingError:
                 if key == self._settings.key:
                     raise
@@ -154,6 +150,27 @@ class AnswerForm:
                 if key == self._settings.key:
                     return key, people, found
             # An entry has changed meanwhile: begin anew.
+
+    def first_answer(self) -> tuple[People, WaysResult]:
+        """Return the people and what is found of them, before it is shown."""
+        return self._counted(lambda words, share: None)
+
+    def _counted(self, progress: Progress) -> tuple[People, WaysResult]:
+        def count() -> tuple[People, WaysResult]:
+            progress("Loading the people.", 0.05)
+            people = self._settings.people()
+            progress("Choosing a size for each of them, each way.", 0.4)
+            chart = self._settings.chart
+            return people, compare_ways(
+                people, chart, by=[], seed=self._settings.key[1], replicates=100
+            )
+
+        name = self._settings.of_the_kit
+        if name is None:
+            return count()
+        people, found = kept(f"trainer, {name}", count)
+        self._settings.take_people(people)
+        return people, found
 
     def _show(self, result: tuple[Key, People, WaysResult]) -> None:
         key, people, ways = result

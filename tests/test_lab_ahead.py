@@ -1,0 +1,134 @@
+"""First answers worked out ahead: once, the kit's own only, never in a page's way."""
+
+import asyncio
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from sizing.chart import demo_chart
+from sizing.report import lab_ahead, stock_form
+from sizing.report.lab_server import Kernels
+from sizing.report.stock_form import StockForm
+from sizing.report.teaching_settings import LessonSettings
+
+
+@pytest.fixture
+def folder(tmp_path, monkeypatch):
+    monkeypatch.setenv(lab_ahead.FOLDER, str(tmp_path))
+    return tmp_path
+
+
+def test_what_is_worked_out_ahead_is_worked_out_once(folder):
+    made = []
+
+    def make():
+        made.append(1)
+        return {"n": len(made)}
+
+    assert lab_ahead.kept("x", make) == {"n": 1}
+    assert not list(folder.iterdir()), "kept only while the lab works ahead"
+    with lab_ahead.filling():
+        assert lab_ahead.kept("x", make) == {"n": 2}
+    assert lab_ahead.kept("x", make) == lab_ahead.kept("x", make) == {"n": 2}
+    assert lab_ahead.kept("y", make) == {"n": 3}
+
+
+def test_without_the_labs_folder_everything_is_worked_out_anew(monkeypatch):
+    monkeypatch.delenv(lab_ahead.FOLDER, raising=False)
+    with lab_ahead.filling():
+        found = [lab_ahead.kept("x", lambda n=n: n) for n in (1, 2)]
+    assert found == [1, 2]
+
+
+def test_the_purchasers_first_answer_is_found_and_one_of_her_own_never_kept(
+    folder, monkeypatch
+):
+    asked = []
+
+    def plan(*given, **settings):
+        asked.append(settings["scenarios"])
+        return f"plan {len(asked)}"
+
+    monkeypatch.setattr(stock_form, "plan_stock", plan)
+    monkeypatch.setattr(stock_form, "_drawn", lambda plan: [f"picture of {plan}"])
+    monkeypatch.setattr("sizing.report.stock_form_people.serves_from", list)
+    monkeypatch.setattr("ipywidgets.Widget.close_all", lambda: None)
+    lab_ahead.work_ahead("purchaser")
+    assert StockForm().first_answer() == ("plan 1", ["picture of plan 1"])
+    assert asked == [stock_form.FIRST]
+
+    hers = StockForm()
+    hers.use.spares.value = 3
+    with lab_ahead.filling():
+        assert hers.first_answer()[0] == "plan 2"
+    assert len(list(folder.iterdir())) == 1
+
+
+def test_a_chart_of_the_trainers_own_has_no_name_to_be_kept_under():
+    kits = LessonSettings()
+    first = kits.of_the_kit
+    kits.seed.value = 2
+    assert first and kits.of_the_kit and kits.of_the_kit != first
+    assert LessonSettings(chart=demo_chart()).of_the_kit is None
+
+
+class Ready(Kernels):
+    """Kernels without a server: one stands ready, and tells what it was asked."""
+
+    def __init__(self, outcomes):
+        self.asked, self.interrupted = [], []
+        self.outcomes = iter(outcomes)
+        self._ready, self._coming, self._ahead = "k", ["purchaser", "trainer"], None
+
+    def __contains__(self, kernel_id):
+        return kernel_id == "k"
+
+    async def is_alive(self, kernel_id):
+        return True
+
+    async def interrupt_kernel(self, kernel_id):
+        self.interrupted.append(kernel_id)
+
+    def get_kernel(self, kernel_id):
+        return SimpleNamespace(client=lambda: self)
+
+    def start_channels(self): ...
+
+    def stop_channels(self): ...
+
+    async def execute(self, code, **_):
+        self.asked.append(code)
+        outcome = next(self.outcomes)
+        if outcome == "KeyboardInterrupt":
+            self._ready = None
+        return {"content": {"ename": outcome} if outcome else {}}
+
+
+def test_the_kernel_that_stands_ready_works_until_a_page_takes_it():
+    kernels = Ready([None, None])
+    asyncio.run(kernels._work_ahead("k"))
+    assert kernels._coming == [] and kernels._ahead is None
+    assert "'purchaser'" in kernels.asked[0] and "'trainer'" in kernels.asked[1]
+
+    taken = Ready(["KeyboardInterrupt"])
+    asyncio.run(taken._work_ahead("k"))
+    assert taken._coming == ["purchaser", "trainer"], "another kernel does it"
+    assert len(taken.asked) == 1
+
+
+@pytest.mark.parametrize(("page", "stopped"), [("purchaser", []), ("adviser", ["k"])])
+def test_a_page_waits_for_its_own_answer_alone(page, stopped, monkeypatch):
+    kernels = Ready([])
+    kernels._ahead = "purchaser"
+
+    async def taken():
+        monkeypatch.setattr(
+            "sizing.report.lab_server.IOLoop.current",
+            lambda: SimpleNamespace(call_later=lambda *_: None),
+        )
+        env = {"JPY_SESSION_NAME": str(Path("mine") / f"{page}.ipynb")}
+        return await kernels._async_start_kernel(env=env)
+
+    assert asyncio.run(taken()) == "k"
+    assert kernels.interrupted == stopped
