@@ -87,11 +87,11 @@ class Ready(Kernels):
     async def is_alive(self, kernel_id):
         return True
 
-    async def interrupt_kernel(self, kernel_id):
-        self.interrupted.append(kernel_id)
-
     def get_kernel(self, kernel_id):
-        return SimpleNamespace(client=lambda: self)
+        async def interrupt():
+            self.interrupted.append(kernel_id)
+
+        return SimpleNamespace(client=lambda: self, interrupt_kernel=interrupt)
 
     def start_channels(self): ...
 

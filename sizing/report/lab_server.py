@@ -91,7 +91,8 @@ class Kernels(AsyncMappingKernelManager):
             ready, self._ready = self._ready, None
             if ready is not None and self._ahead not in (None, PurePath(page).stem):
                 # Its page does not wait for another page's answer.
-                await self.interrupt_kernel(ready)
+                working: Any = self.get_kernel(ready)
+                await working.interrupt_kernel()
             IOLoop.current().call_later(_START, self._prepare)
             if ready is not None and ready in self and await self.is_alive(ready):
                 return ready
