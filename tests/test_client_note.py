@@ -4,6 +4,7 @@ import argparse
 import json
 import re
 from datetime import date
+from functools import partial
 
 import pytest
 
@@ -12,7 +13,9 @@ from sizing.chart import demo_chart, write_chart
 from sizing.cli import chart as chart_command
 from sizing.cli import client as client_command
 from sizing.client import check_client, with_edge
+from sizing.client.words import doubt_lines
 from sizing.errors import SizingError
+from sizing.measures.written import written
 from sizing.report.client_note import REMINDER, Decision, client_note
 
 WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 61, "knee_height_cm": 48}
@@ -158,3 +161,19 @@ def test_a_bad_chart_is_refused_with_every_problem(tmp_path):
     with pytest.raises(SizingError) as caught:
         run(chart_command, str(bad))
     assert "comma" in str(caught.value) and "above the high limit" in str(caught.value)
+
+
+def test_what_was_confirmed_is_told_in_plain_words_and_the_readers_units():
+    tall = {"sex": "female", "age_years": 74, "body_mass_kg": 60, "stature_cm": 228}
+    answer = check_client(demo_chart(), tall, confirmed=True)
+    (metric,) = doubt_lines(answer)
+    (inches,) = doubt_lines(answer, say=partial(written, units="pounds"))
+    assert metric.startswith("stature: ") and "(read: 228 cm)" in metric
+    assert "(read: 89.8 in)" in inches and " cm" not in inches
+    assert not re.search(r"_|column|What to do", metric + inches)
+    # The same amounts as the doubt itself, each once and each in its own unit.
+    amounts = re.findall(r"[\d.]+(?= to| cm)", answer.doubts[0])
+    told = re.findall(r"[\d.]+(?= to| in)", inches)
+    assert [round(float(a) / 2.54, 1) for a in amounts] == [
+        float(t) for t in told if t != "89.8"
+    ]

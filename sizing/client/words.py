@@ -1,5 +1,6 @@
 """What an answer says, in plain words."""
 
+import re
 from functools import cache
 
 import numpy as np
@@ -14,6 +15,10 @@ from sizing.measures.written import Say, written
 _LITTLE = 0.01
 #: What room comes to that rounds down to nothing.
 _NOTHING = ("0 cm", "0 in", "0 kg", "0 lb")
+#: What a doubt names first, what was read, and amounts with their units.
+_NAMED = re.compile(r"^column '(\w+)': ")
+_FOUND = re.compile(r" \(found: ([\d.]+)\)")
+_AMOUNT = re.compile(r"([\d.]+)(?: (to(?: under)?) ([\d.]+))? (cm|kg)\b")
 #: How a chance, and the span behind it, are to be read.
 ABOUT_CHANCES = (
     "A chance holds the error of each reading, the spread between people and how sure "
@@ -261,8 +266,10 @@ def summary_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
         measure = str(row["measure"])
         low, high = (say(row[end], measure) for end in ("low", "high"))
         lines.append(
-            f"{row['label']}: {say(row['estimate'], measure)} (90 %: {low} to {high}; "
-            f"{row['evidence']}" + (f", {row['how']}" if row["how"] else "") + ")"
+            f"{capital(plain(measure))}: {say(row['estimate'], measure)} "
+            f"(90 %: {low} to {high}; {row['evidence']}"
+            + (f", {row['how']}" if row["how"] else "")
+            + ")"
         )
     lines.append(allowance_words(answer, say=say))
     lines += told_lines(answer, say=say)
@@ -279,5 +286,50 @@ def told_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
         ]
     lines += [f"Note: {note}" for note in answer.notes]
     return lines + [
-        f"Confirmed although it looked wrong: {doubt}" for doubt in answer.doubts
+        f"Confirmed although it looked wrong: {doubt}"
+        for doubt in doubt_lines(answer, say=say)
     ]
+
+
+def doubt_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
+    """Return what was confirmed although it looked wrong, measures written by ``say``.
+
+    What to do about it is left out: it was done.
+
+    Examples
+    --------
+    >>> from sizing.chart import demo_chart
+    >>> from sizing.client import check_client
+    >>> tall = {"sex": "female", "age_years": 74, "body_mass_kg": 60, "stature_cm": 228}
+    >>> doubt_lines(check_client(demo_chart(), tall, confirmed=True))[0][:64]
+    'stature: with the rest of what was entered, a stature of about 1'
+    """
+    return [_doubt(text, say) for text in answer.doubts]
+
+
+def _doubt(text: str, say: Say) -> str:
+    text = text.split(" What to do:")[0]
+    named = _NAMED.match(text)
+    if named is None:
+        return text
+    measure = named[1]
+    text = text.removeprefix(named[0])
+    if measure.endswith(("_cm", "_kg")):
+        text = _AMOUNT.sub(lambda m: _amounts(m, say), text)
+        text = _FOUND.sub(
+            lambda m: f" (read: {say(float(m[1]), measure, to='tenth')})", text
+        )
+    return f"{plain(measure)}: {text}"
+
+
+def _amounts(found: re.Match[str], say: Say) -> str:
+    """Write an amount, or a range of amounts, by ``say``."""
+    low, link, high, unit = found.groups()
+    ends = [
+        say(float(end), f"_{unit}", to="tenth")
+        for end in (low, high)
+        if end is not None
+    ]
+    if len(ends) == 2 and ends[0].endswith(f" {unit}"):
+        ends[0] = low
+    return f" {link} ".join(ends)

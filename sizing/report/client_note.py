@@ -10,6 +10,7 @@ from sizing.client.words import (
     allowance_words,
     answer_words,
     capital,
+    doubt_lines,
     growth_words,
     plain,
     share,
@@ -236,7 +237,9 @@ def _sections(answer: ClientAnswer, decision: Decision, say: Say) -> list[Sectio
 
 
 def _notes(answer: ClientAnswer, say: Say) -> list[str]:
-    doubts = [f"Confirmed although unusual: {doubt}" for doubt in answer.doubts]
+    doubts = [
+        f"Confirmed although unusual: {doubt}" for doubt in doubt_lines(answer, say=say)
+    ]
     stature = answer.client.stature
     return doubts + ([stature.summary(say=say)] if stature is not None else [])
 

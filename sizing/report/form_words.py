@@ -56,6 +56,43 @@ def said(error: SizingError) -> str:
     return paragraphs(str(error).splitlines())
 
 
+def file_headings(rows: Sequence[tuple[str, str]]) -> str:
+    """Return the headings that a file needs as a small table, folded away.
+
+    Parameters
+    ----------
+    rows : sequence of (str, str)
+        What a column holds, and its heading in the file.
+
+    Examples
+    --------
+    >>> "<td>Hip girth</td>" in file_headings([("Hip girth", "hip_circumference_cm")])
+    True
+    """
+    body = "".join(
+        f"<tr><td>{escape(holds)}</td><td><code>{escape(heads)}</code></td></tr>"
+        for holds, heads in rows
+    )
+    return (
+        "<details><summary>Headings of such a file</summary><table><thead><tr>"
+        '<th scope="col">What the column holds</th><th scope="col">Its heading</th>'
+        f"</tr></thead><tbody>{body}</tbody></table></details>"
+    )
+
+
+#: Headings of a file that holds a size chart.
+CHART_HEADINGS = (
+    ("Name of the size", "size"),
+    ("paediatric, adult or bariatric", "group"),
+    ("Load limit, kg", "load_limit_kg"),
+    ("Hip girth from, cm", "hip_circumference_cm_low"),
+    ("Hip girth to, cm", "hip_circumference_cm_high"),
+    ("Shoulder height sitting from, cm", "shoulder_height_sitting_cm_low"),
+    ("Shoulder height sitting to, cm", "shoulder_height_sitting_cm_high"),
+    ("The same in inches, pounds or stone", "hip_circumference_in_low, load_limit_lb"),
+)
+
+
 def framed(page: str, *, title: str = "The page") -> str:
     """Return a whole page in a frame of its own, so that its style stays inside."""
     text = page.replace("&", "&amp;").replace('"', "&quot;")

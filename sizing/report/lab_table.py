@@ -205,7 +205,9 @@ class EditableTable:
 
     def _remover(self, number: int) -> w.Button:
         button = w.Button(
-            description=f"Remove row {number + 1}", layout=w.Layout(width="auto")
+            description="Remove",
+            tooltip=f"Remove row {number + 1}",
+            layout=w.Layout(width="auto"),
         )
         button.on_click(lambda _: self.remove_row(number))
         return button

@@ -24,7 +24,9 @@ from sizing.population.people import People
 from sizing.report.chart_table import ChartTable
 from sizing.report.edge_slider import EdgeSlider
 from sizing.report.form_words import (
+    CHART_HEADINGS,
     bullets,
+    file_headings,
     heading,
     paragraphs,
     status,
@@ -46,9 +48,8 @@ from sizing.report.people_form import PeopleForm
 from sizing.report.words import labels
 
 _HELP = (
-    "One row per size, smallest first: size, group, load_limit_kg, and two columns for "
-    "each measure, such as hip_circumference_cm_low and hip_circumference_cm_high. "
-    "Inches, pounds and stone go by name: hip_circumference_in_low."
+    "A CSV or XLSX file with one row per size, smallest first: its name, group and "
+    "load limit, and two columns for each measure, where the size begins and ends."
 )
 
 
@@ -112,6 +113,7 @@ class OwnChartForm:
         self.entry = w.VBox(
             [
                 self.upload.view,
+                w.HTML(file_headings(CHART_HEADINGS)),
                 self.told,
                 self.table.view,
                 self.people_form.view,

@@ -20,11 +20,18 @@ from sizing.population import (
     reweight,
 )
 from sizing.population.people import People
-from sizing.report.form_words import bullets, name_words, paragraphs, wrong_lines
+from sizing.report.form_words import (
+    bullets,
+    file_headings,
+    name_words,
+    paragraphs,
+    wrong_lines,
+)
 from sizing.report.lab_table import EditableTable
 from sizing.report.lab_unit_table import UnitTable
 from sizing.report.lab_units import UnitSwitch
 from sizing.report.lab_upload import UploadBox
+from sizing.writing import csv_bytes, write_bytes
 
 #: The choice that stands for clients of her own.
 OWN = "own"
@@ -52,13 +59,21 @@ GROUPS: dict[str, dict[str, Any]] = {
 }
 CASELOAD_HELP = (
     "One client per row, no names: sex, and whatever is known. Type them here, or take "
-    "a CSV or XLSX file with columns such as sex, age_years, body_mass_kg, "
-    "hip_circumference_cm. What is missing is drawn from the surveys."
+    "a CSV or XLSX file with a column for each. What is missing is drawn from the "
+    "surveys."
 )
 _SHARES_HELP = (
     "The people chosen above are weighted so that these shares come true. Of groups "
     "that follow each other, such as ages, leave one out. A CSV or XLSX file may "
-    "hold more: variable, statistic, level, low, high, within, target."
+    "hold more."
+)
+_SHARES_HEADINGS = (
+    ("What is counted, such as sex, age_years or bmi", "variable"),
+    ("share or mean", "statistic"),
+    ("The group, such as female", "level"),
+    ("The group from, and to below", "low, high"),
+    ("Among whom alone, if not everybody", "within"),
+    ("What it is to come to: a share from 0 to 1", "target"),
 )
 
 
@@ -211,7 +226,7 @@ class PeopleForm:
         if own and self.clients is None:
             self.clients = clients_table(self._switch)
             self.clients.on_change(self._changed)
-            words = w.HTML(paragraphs([CASELOAD_HELP]))
+            words = w.HTML(paragraphs([CASELOAD_HELP]) + caseload_headings())
             self._clients.children = (words, self.clients.view, self.upload.view)
         if weighted and self.shares is None:
             self.shares = EditableTable(
@@ -222,7 +237,7 @@ class PeopleForm:
                 can_add=True,
             )
             self.shares.on_change(self._changed)
-            words = w.HTML(paragraphs([_SHARES_HELP]))
+            words = w.HTML(paragraphs([_SHARES_HELP]) + file_headings(_SHARES_HEADINGS))
             self._shares.children = (words, self.shares.view, self.margins.view)
         self._clients.layout.display = None if own else "none"
         self._shares.layout.display = None if weighted else "none"
@@ -232,6 +247,17 @@ class PeopleForm:
         self.told.value = ""
         for listener in self._listeners:
             listener()
+
+
+def caseload_headings() -> str:
+    """Return the headings of a file of clients, folded away."""
+    units = {"_kg": ", kg", "_cm": ", cm"}
+    return file_headings(
+        [
+            (name_words(name).capitalize() + units.get(name[-3:], ""), name)
+            for name in _CLIENTS
+        ]
+    )
 
 
 def clients_table(switch: UnitSwitch) -> UnitTable:
@@ -263,5 +289,4 @@ def as_file(frame: pd.DataFrame, reader: Callable[[Path], Any], name: str) -> An
     """Read a typed table as a file would be read, through the same gate."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"{name}.csv"
-        frame.to_csv(path, index=False)
-        return reader(path)
+        return reader(write_bytes(path, csv_bytes(frame)))

@@ -11,7 +11,13 @@ import pandas as pd
 from sizing.chart import SizeChart, demo_chart, read_chart
 from sizing.errors import InputProblems, SizingError
 from sizing.population.files import read_table
-from sizing.report.form_words import bullets, paragraphs, wrong_lines
+from sizing.report.form_words import (
+    CHART_HEADINGS,
+    bullets,
+    file_headings,
+    paragraphs,
+    wrong_lines,
+)
 from sizing.report.lab_table import EditableTable
 from sizing.report.lab_units import UnitSwitch
 from sizing.report.lab_upload import UploadBox
@@ -30,15 +36,14 @@ _HEADINGS = {
 #: What problems call a column that people read under its heading.
 _WORDS = {"owned": "number owned", "pack": "pack", "most": "most", "last_year": "use"}
 _CHART_HELP = (
-    "A CSV or XLSX file for each chart, one row per size, smallest first: size, group, "
-    "load_limit_kg, and two columns for each measure, such as "
-    "hip_circumference_cm_low and hip_circumference_cm_high. Several charts are "
-    "planned together. Without one, an invented chart is used: order nothing by it."
+    "A CSV or XLSX file for each chart, one row per size, smallest first: its name, "
+    "group and load limit, and two columns for each measure, where the size begins "
+    "and ends. Several charts are planned together. Without one, an invented chart is "
+    "used: order nothing by it."
 )
 _PRICE_HELP = (
-    "Type into the table, or take a CSV or XLSX file: size and price, and if wanted "
-    "owned, pack, most, last_year. With several charts also chart. Empty: nothing "
-    "owned, sold singly, no upper limit."
+    "Type into the table, or take a CSV or XLSX file with the same columns; the size "
+    "and the price are needed. Empty: nothing owned, sold singly, no upper limit."
 )
 
 
@@ -77,9 +82,11 @@ class OfferFields:
         self.view = w.VBox(
             [
                 self.upload.view,
+                w.HTML(file_headings(CHART_HEADINGS)),
                 self.chart_told,
                 self.about,
                 self.prices.view,
+                w.HTML(file_headings([(v, k) for k, v in _HEADINGS.items()])),
                 self.told,
                 self.table.view,
             ]

@@ -16,6 +16,7 @@ from sizing.report.lab_upload import UploadBox
 from sizing.report.people_form import (
     CASELOAD_HELP,
     as_file,
+    caseload_headings,
     clients_table,
     typed_clients,
 )
@@ -160,7 +161,7 @@ class PeopleFields:
             self.clients = clients_table(self._switch)
             self.clients.on_change(self._changed)
             self._caseload.children = (
-                w.HTML(paragraphs([CASELOAD_HELP])),
+                w.HTML(paragraphs([CASELOAD_HELP]) + caseload_headings()),
                 self.upload.view,
                 self.clients.view,
                 self.coming,

@@ -13,12 +13,7 @@ from sizing.population import People
 from sizing.report.lab_ahead import kept
 from sizing.report.lab_show import save_panel
 from sizing.report.lab_work import LongWork, Progress
-from sizing.report.lesson import (
-    Lesson,
-    lesson_files,
-    prepare_lesson,
-    write_files,
-)
+from sizing.report.lesson import Lesson, lesson_files, prepare_lesson, write_files
 from sizing.report.lesson_page import (
     PAIRS_WORDS,
     check_table,
