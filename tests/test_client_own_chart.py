@@ -1,5 +1,7 @@
 """An own chart: idle sizes, load limits that bite first, edges moved."""
 
+import re
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -111,6 +113,18 @@ def test_moving_an_edge_is_checked():
     wide = with_edge(chart, "adult 2", "hip_circumference_cm", "high", None)
     assert np.isnan(wide.frame.loc[4, "hip_circumference_cm_high"])
     assert chart.frame.loc[4, "hip_circumference_cm_high"] == 116
+
+
+def test_what_is_said_of_a_moved_edge_is_what_was_found(people):
+    chart = demo_chart()
+    edited = with_edge(chart, "adult 2", "hip_circumference_cm", "high", 104)
+    moved = nudge(people, chart, edited)
+    row = moved.table.iloc[0]
+    points = re.findall(r"[+-]\d+\.\d\d", moved.summary())
+    told = [float(point) / 100 for point in points]
+    assert told == pytest.approx([row["estimate"], row["low"], row["high"]], abs=5e-5)
+    # Far from nothing, so that a hundredth part more or less is seen.
+    assert row[["estimate", "low", "high"]].abs().min() > 0.02
 
 
 def test_pictures_show_gap_and_overlap_and_the_difference(people):
