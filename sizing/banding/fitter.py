@@ -1,14 +1,15 @@
 """A checked request with its people counted into cells once."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from sizing.banding.axis import Axis, Ints
+from sizing.banding.bodies import Bodies
 from sizing.banding.counts import Breaks, Floats
-from sizing.banding.goal import Counter
+from sizing.banding.goal import Counter, Goal
 from sizing.banding.rival import quantile_boxes
 from sizing.banding.search import NUDGE, Task
 from sizing.banding.settings import Request
@@ -38,6 +39,10 @@ class Effort:
 
 QUICK = Effort(3_000_000, 3_000_000)
 THOROUGH = Effort(40_000_000, 12_000_000)
+#: How far above the value, as a share, a bound may stay if nobody asks for less.
+NEAR = 0.01
+#: Up to so many measures a thorough search is over within seconds, as a rule.
+FEW_MEASURES = 3
 
 
 class Fitter:
@@ -143,8 +148,33 @@ class Fitter:
     def _measured(self) -> float:
         return 1.0 - self.bodies.not_measured
 
-    def bound(self, boxes: Boxes, effort: "Effort", tolerance: float = 0.0) -> float:
+    def certified(self, boxes: Boxes, tolerance: float | None) -> float:
         """Return a value no chart on the finest permitted grid exceeds.
+
+        Parameters
+        ----------
+        boxes : Boxes
+            The fitted chart.
+        tolerance : float or None
+            How far above the value the bound may stay. None: as near as a quick
+            search comes; where that is further than ``NEAR``, and the measures
+            are few, as near as that.
+        """
+        few = len(self.axes) <= FEW_MEASURES
+        if tolerance is None:
+            enough = self.value(boxes) + NEAR
+            found = self.bound(boxes, QUICK)
+            if few and found > enough:
+                found = min(found, self.bound(boxes, THOROUGH, NEAR))
+        else:
+            enough = self.value(boxes) + tolerance
+            found = self.bound(boxes, THOROUGH, tolerance)
+        if not few and found > enough:
+            found = min(found, self.bound_without_one(boxes))
+        return found
+
+    def bound(self, boxes: Boxes, effort: Effort, tolerance: float = 0.0) -> float:
+        """Return such a value after some effort.
 
         Parameters
         ----------
@@ -160,18 +190,62 @@ class Fitter:
             return 1.0
         if self._on_finest:
             return min(1.0, value + self._nudged)
+        found = self._bound(boxes, effort, value + tolerance, range(len(self.axes)))
+        return min(1.0, max(value, found))
+
+    def bound_without_one(self, boxes: Boxes) -> float:
+        """Return such a value from all measures but the one that matters least.
+
+        Who is left out in some of the measures is left out in all of them, so a
+        chart covers no more than its bands in fewer measures do.
+        """
+        every = range(len(self.axes))
+        rest = [[d for d in every if d != left] for left in every]
+        values = [self._value_in(boxes, measures) for measures in rest]
+        least = int(np.argmin(values))
+        found = self._bound(boxes, THOROUGH, values[least] + NEAR, rest[least])
+        return min(1.0, max(self.value(boxes), found))
+
+    def _value_in(self, boxes: Boxes, measures: Sequence[int]) -> float:
+        goal, bodies = self._seen_in(measures)
+        low, high, limits = boxes
+        everyone = np.ones(len(bodies.weight), dtype=bool)
+        value = goal.value(
+            bodies, low[:, measures], high[:, measures], limits, everyone
+        )
+        return self._measured * value
+
+    def _seen_in(self, measures: Sequence[int]) -> tuple[Goal, Bodies]:
+        """Return the goal and the people in some of the measures."""
+        goal, bodies = self.request.goal, self.bodies
+        return replace(
+            goal,
+            sd=tuple(goal.sd[d] for d in measures) if goal.sd else (),
+            near=tuple(goal.near[d] for d in measures) if goal.near else (),
+        ), replace(
+            bodies,
+            measures=tuple(bodies.measures[d] for d in measures),
+            values=bodies.values[:, measures],
+        )
+
+    def _bound(
+        self, boxes: Boxes, effort: Effort, enough: float, measures: Sequence[int]
+    ) -> float:
+        """Return the bound in some measures; below ``enough`` it is not pressed."""
         total, found = self.bodies.total, 0.0
-        goal, limits = self.request.goal, self.request.layout.limits
-        for axes, limit in zip(self._finest_axes(effort), limits, strict=True):
-            counter = Counter(goal, self.bodies, axes, limit)
-            terms = counter.terms(self.bodies.counted)
+        goal, bodies = self._seen_in(measures)
+        limits = self.request.layout.limits
+        for every, limit in zip(self._finest_axes(effort), limits, strict=True):
+            axes = [every[d] for d in measures]
+            counter = Counter(goal, bodies, axes, limit)
+            terms = counter.terms(bodies.counted)
             least = self.request.least_share * total
             task = Task(axes, terms, counter.passed, total, least)
-            reached, near = climb(task, _nearest(axes, boxes[0]))
-            floor = max((value + tolerance) * total, reached, found)
+            reached, near = climb(task, _nearest(axes, boxes[0][:, measures]))
+            floor = max(enough * total, reached, found)
             pairs = effort.pairs
             found = max(found, upper_bound(task, near, floor, most_pairs=pairs))
-        return min(1.0, max(value, found / total))
+        return found / total
 
     @property
     def _on_finest(self) -> bool:
@@ -207,14 +281,14 @@ class Fitter:
             return 0.0 if most < least / self.bodies.total else float(most)
         return float(most)
 
-    def _finest_axes(self, effort: "Effort") -> list[list[Axis]]:
+    def _finest_axes(self, effort: Effort) -> list[list[Axis]]:
         """Return the finest axes permitted, or bounding ones where those cost."""
         layout = self.request.layout
         if not any(self.request.goal.sd):
             return layout.axes([1] * len(layout.steps), bounding=False)
         return self._bounding_axes(effort)
 
-    def _bounding_axes(self, effort: "Effort") -> list[list[Axis]]:
+    def _bounding_axes(self, effort: Effort) -> list[list[Axis]]:
         """Return bounding axes as fine as the effort allows."""
         layout = self.request.layout
         steps = [1] * len(layout.steps)

@@ -12,6 +12,9 @@ from sizing.chart.size_chart import SizeChart
 
 #: A difference in held-out coverage too small to matter to a buyer of sizes.
 AS_GOOD = 0.002
+#: A bound this far above the value is told with what could be done about it: what
+#: the default presses to, and rounding.
+LOOSE = 0.0101
 GOAL_WORDS: dict[str, str] = {
     "judged": "The mean chance of being read into a size is",
     "loss": "1 less the mean loss is",
@@ -140,6 +143,12 @@ class BandFit:
                 f"{GOAL_WORDS[self.objective]} {self.value:.3f}; no chart with "
                 f"these widths can reach more than {self.upper_bound:.3f}. Held-out "
                 "figures below are of this value."
+            )
+        if self.gap > LOOSE:
+            parts.append(
+                f"The bound is loose by up to {100 * self.gap:.1f} points: whether a "
+                "chart on a finer grid does better is not settled. tolerance=0.01 "
+                "presses it for half a minute, and may still fall short."
             )
         if len(self.held_out_splits.fitted):
             gain = self.held_out_splits.mean("gain")

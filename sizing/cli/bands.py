@@ -83,8 +83,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=float,
         metavar="SHARE",
         help="press the certified bound to within this share of the value, such as "
-        "0.01; with three or four measures that may take half a minute "
-        "(default: a second or two)",
+        "0.01; with four measures that may take half a minute and fall short "
+        "(default: to 0.01 with up to three measures, a few seconds with four)",
     )
     parser.add_argument(
         "--splits",
