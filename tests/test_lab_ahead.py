@@ -13,13 +13,12 @@ from sizing.report.stock_form import StockForm
 from sizing.report.teaching_settings import LessonSettings
 
 
-@pytest.fixture
-def folder(tmp_path, monkeypatch):
-    monkeypatch.setenv(lab_ahead.FOLDER, str(tmp_path))
-    return tmp_path
+@pytest.fixture(autouse=True)
+def nothing_kept(monkeypatch):
+    monkeypatch.setattr(lab_ahead, "_ahead", {})
 
 
-def test_what_is_worked_out_ahead_is_worked_out_once(folder):
+def test_what_is_worked_out_ahead_is_handed_out_once():
     made = []
 
     def make():
@@ -27,22 +26,16 @@ def test_what_is_worked_out_ahead_is_worked_out_once(folder):
         return {"n": len(made)}
 
     assert lab_ahead.kept("x", make) == {"n": 1}
-    assert not list(folder.iterdir()), "kept only while the lab works ahead"
+    assert lab_ahead.kept("x", make) == {"n": 2}, "kept only while working ahead"
     with lab_ahead.filling():
-        assert lab_ahead.kept("x", make) == {"n": 2}
-    assert lab_ahead.kept("x", make) == lab_ahead.kept("x", make) == {"n": 2}
-    assert lab_ahead.kept("y", make) == {"n": 3}
-
-
-def test_without_the_labs_folder_everything_is_worked_out_anew(monkeypatch):
-    monkeypatch.delenv(lab_ahead.FOLDER, raising=False)
-    with lab_ahead.filling():
-        found = [lab_ahead.kept("x", lambda n=n: n) for n in (1, 2)]
-    assert found == [1, 2]
+        ahead = lab_ahead.kept("x", make)
+    assert lab_ahead.kept("y", make) == {"n": 4}
+    assert lab_ahead.kept("x", make) is ahead
+    assert lab_ahead.kept("x", make) == {"n": 5}
 
 
 def test_the_purchasers_first_answer_is_found_and_one_of_her_own_never_kept(
-    folder, monkeypatch
+    monkeypatch,
 ):
     asked = []
 
@@ -62,7 +55,7 @@ def test_the_purchasers_first_answer_is_found_and_one_of_her_own_never_kept(
     hers.use.spares.value = 3
     with lab_ahead.filling():
         assert hers.first_answer()[0] == "plan 2"
-    assert len(list(folder.iterdir())) == 1
+    assert lab_ahead._ahead == {}
 
 
 def test_a_chart_of_the_trainers_own_has_no_name_to_be_kept_under():
@@ -80,6 +73,7 @@ class Ready(Kernels):
         self.asked, self.interrupted = [], []
         self.outcomes = iter(outcomes)
         self._ready, self._coming, self._ahead = "k", ["purchaser", "trainer"], None
+        self._workers = 1
 
     def __contains__(self, kernel_id):
         return kernel_id == "k"
@@ -108,13 +102,25 @@ class Ready(Kernels):
 def test_the_kernel_that_stands_ready_works_until_a_page_takes_it():
     kernels = Ready([None, None])
     asyncio.run(kernels._work_ahead("k"))
-    assert kernels._coming == [] and kernels._ahead is None
     assert "'purchaser'" in kernels.asked[0] and "'trainer'" in kernels.asked[1]
+    assert (kernels._workers, kernels._ahead) == (0, None)
+    asyncio.run(kernels._work_ahead("k"))
+    assert len(kernels.asked) == 2, "so many kernels work ahead, and no more"
 
     taken = Ready(["KeyboardInterrupt"])
     asyncio.run(taken._work_ahead("k"))
-    assert taken._coming == ["purchaser", "trainer"], "another kernel does it"
     assert len(taken.asked) == 1
+
+
+def test_a_page_that_was_opened_is_not_worked_out_again():
+    kernels = Ready([None])
+    kernels._coming = ["trainer"]
+    asyncio.run(kernels._work_ahead("k"))
+    assert len(kernels.asked) == 1 and "'trainer'" in kernels.asked[0]
+    none = Ready([])
+    none._coming = []
+    asyncio.run(none._work_ahead("k"))
+    assert none.asked == [] and none._workers == 1
 
 
 @pytest.mark.parametrize(("page", "stopped"), [("purchaser", []), ("adviser", ["k"])])
@@ -132,3 +138,4 @@ def test_a_page_waits_for_its_own_answer_alone(page, stopped, monkeypatch):
 
     assert asyncio.run(taken()) == "k"
     assert kernels.interrupted == stopped
+    assert (page in kernels._coming) is False

@@ -134,7 +134,7 @@ def test_a_missing_jupyterlab_is_told_with_what_to_do(monkeypatch):
 def test_pages_that_stop_by_themselves_are_told_with_their_last_words(
     tmp_path, monkeypatch, capsys
 ):
-    def stopping(folder, port, token, ahead):
+    def stopping(folder, port, token):
         words = "import sys; print('no such trait'); sys.exit(3)"
         with (folder / CORNER / "lab.log").open("wb") as log:
             return subprocess.Popen([sys.executable, "-c", words], stdout=log)

@@ -8,7 +8,6 @@ import signal
 import socket
 import subprocess
 import sys
-import tempfile
 import time
 import urllib.error
 import urllib.request
@@ -23,7 +22,6 @@ from types import FrameType
 from typing import Any
 
 from sizing.errors import SizingError
-from sizing.report.lab_ahead import FOLDER
 from sizing.report.lab_notebooks import CORNER, lay_notebooks
 
 #: Only this machine can reach the pages.
@@ -77,8 +75,8 @@ def run(args: argparse.Namespace) -> int:
     print(f"Your notebooks: {folder}")
     token = secrets.token_hex(16)
     address = f"http://{HOST}:{port}/{_PAGE}?token={token}"
-    with _stop_like_ctrl_c(), tempfile.TemporaryDirectory() as ahead:
-        server = _start(folder, port, token, ahead)
+    with _stop_like_ctrl_c():
+        server = _start(folder, port, token)
         try:
             _wait(server, port, token, folder)
             print(f"In your browser: {address}", flush=True)
@@ -226,7 +224,7 @@ def _port(asked: int | None) -> int:
         return int(probe.getsockname()[1])
 
 
-def _environment(folder: Path, token: str, ahead: str) -> dict[str, str]:
+def _environment(folder: Path, token: str) -> dict[str, str]:
     """Return the environment of the pages: this kit, and nobody's settings."""
     corner = folder / CORNER
     kept = {k: v for k, v in os.environ.items() if not k.startswith("JUPYTER")}
@@ -237,7 +235,6 @@ def _environment(folder: Path, token: str, ahead: str) -> dict[str, str]:
         # The kernel is this Python, not one that another tool registered.
         "JUPYTER_PREFER_ENV_PATH": "1",
         "JUPYTER_TOKEN": token,
-        FOLDER: ahead,
     }
     try:
         distribution("sizing")
@@ -249,7 +246,7 @@ def _environment(folder: Path, token: str, ahead: str) -> dict[str, str]:
     return kept | ours
 
 
-def _start(folder: Path, port: int, token: str, ahead: str) -> subprocess.Popen[bytes]:
+def _start(folder: Path, port: int, token: str) -> subprocess.Popen[bytes]:
     options = {
         "ServerApp.ip": HOST,
         "ServerApp.port": port,
@@ -273,7 +270,7 @@ def _start(folder: Path, port: int, token: str, ahead: str) -> subprocess.Popen[
         return subprocess.Popen(
             [sys.executable, "-m", "jupyterlab", *words],
             cwd=folder,
-            env=_environment(folder, token, ahead),
+            env=_environment(folder, token),
             stdin=subprocess.DEVNULL,
             stdout=log,
             stderr=subprocess.STDOUT,

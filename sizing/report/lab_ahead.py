@@ -1,29 +1,27 @@
-"""First answers that the lab works out before their page is opened, and keeps.
+"""First answers worked out before their page is opened, in the kernel that waits.
 
-The lab names a folder of its own run, which only this user can read and which goes
-when the lab ends. A kernel that stands ready fills it (lab_server.py); pages read
-it. Only the answers to the invented or published examples that pages open with go
-in, never what a user typed or took in. Without that folder everything is worked out
-when it is asked for, by the same code.
+A kernel that stands ready (lab_server.py) works them out and keeps them in its own
+memory; the page that takes the kernel finds them there. Only the answers to the
+invented or published examples that pages open with are kept, never what a user typed
+or took in. In any other kernel everything is worked out when it is asked for, by the
+same code.
 """
 
-import os
-import pickle
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from pathlib import Path
 from typing import Any, TypeVar
 
 T = TypeVar("T")
 
-#: Where the lab says which folder is kept for its run.
-FOLDER = "SIZING_LAB_AHEAD"
 _filling: ContextVar[bool] = ContextVar("filling", default=False)
+_ahead: dict[str, Any] = {}
 
 
 def kept(name: str, make: Callable[[], T]) -> T:
     """Return what was worked out ahead under this name, or work it out now.
+
+    It is handed out once: whoever asks again may change it, and has it made anew.
 
     Parameters
     ----------
@@ -37,20 +35,14 @@ def kept(name: str, make: Callable[[], T]) -> T:
     >>> kept("a sum", lambda: 2 + 2)
     4
     """
-    folder = os.environ.get(FOLDER)
-    if not folder:
-        return make()
-    place = Path(folder) / f"{name}.pickle"
-    if place.is_file():
-        found: T = pickle.loads(place.read_bytes())
-        return found
-    made = make()
     if _filling.get():
-        # Another kernel may read it: it appears when it is whole.
-        part = place.with_suffix(f".{os.getpid()}")
-        part.write_bytes(pickle.dumps(made))
-        part.replace(place)
-    return made
+        made = make()
+        _ahead[name] = made
+        return made
+    if name in _ahead:
+        found: T = _ahead.pop(name)
+        return found
+    return make()
 
 
 @contextmanager

@@ -3,8 +3,7 @@
 The server loads this module from the lab's settings. A page waits for its kernel to
 start and to load the kit, which takes seconds of work; so one kernel that has done
 both stands ready, and the next is prepared once the page has its answers. While it
-waits it works out the first answers of the pages where they take long, once in a run
-of the lab (lab_ahead.py).
+waits it works out the first answers of the pages where they take long (lab_ahead.py).
 """
 
 import asyncio
@@ -29,6 +28,9 @@ _START = 6.0
 _LOOK, _LOOKS = 1.0, 60
 #: Seconds after which working ahead is given up.
 _AHEAD = 300.0
+#: Kernels that work ahead in one run of the lab: the first page opened, and the next.
+#: More would cost a laptop more work than they spare it.
+_WORKERS = 2
 
 
 def without_forms(model: dict[str, Any], **_: Any) -> None:
@@ -73,8 +75,10 @@ class Kernels(AsyncMappingKernelManager):
         self.seen: defaultdict[str, set[str]] = defaultdict(set)
         self._ready: str | None = None
         self._preparing = False
-        #: Pages whose first answer is still to be worked out, and the one in work.
+        #: Pages that nobody has opened yet, how many kernels may still work out
+        #: their first answers, and the page in work.
         self._coming = list(PAGES)
+        self._workers = _WORKERS
         self._ahead: str | None = None
         IOLoop.current().add_callback(self._prepare)
 
@@ -89,7 +93,9 @@ class Kernels(AsyncMappingKernelManager):
         fits = here and not page.endswith(_START_PAGE)
         if fits and wanted == (None, self.default_kernel_name):
             ready, self._ready = self._ready, None
-            if ready is not None and self._ahead not in (None, PurePath(page).stem):
+            opened = PurePath(page).stem
+            self._coming = [other for other in self._coming if other != opened]
+            if ready is not None and self._ahead not in (None, opened):
                 # Its page does not wait for another page's answer.
                 working: Any = self.get_kernel(ready)
                 await working.interrupt_kernel()
@@ -120,22 +126,21 @@ class Kernels(AsyncMappingKernelManager):
 
     async def _work_ahead(self, kernel_id: str) -> None:
         """Have the kernel that stands ready work, until a page takes it."""
+        coming = list(self._coming)
+        if not coming or not self._workers:
+            return
+        self._workers -= 1
         client = self.get_kernel(kernel_id).client()
         client.start_channels()
         try:
-            while self._coming and self._ready == kernel_id:
-                self._ahead = self._coming[0]
+            while coming and self._ready == kernel_id:
+                self._ahead = coming.pop(0)
                 code = "from sizing.report.lab_ahead import work_ahead\n"
                 code += f"work_ahead({self._ahead!r})\ndel work_ahead"
-                reply = await client.execute(
-                    code, silent=True, reply=True, timeout=_AHEAD
-                )
-                # What fails will tell its reason on its page; what was interrupted
-                # for another page comes again.
-                if reply["content"].get("ename") != "KeyboardInterrupt":
-                    self._coming.pop(0)
+                # What fails will tell its reason on its page.
+                await client.execute(code, silent=True, reply=True, timeout=_AHEAD)
         except TimeoutError:
-            self._coming.clear()
+            self._workers = 0
         finally:
             self._ahead = None
             client.stop_channels()
