@@ -1,5 +1,6 @@
 """The notebook's form for the handling plan's note: the kit proposes, she decides."""
 
+import os
 from collections.abc import Callable
 from datetime import date
 from functools import partial
@@ -14,6 +15,7 @@ from sizing.errors import SizingError
 from sizing.measures.written import written
 from sizing.report.form_words import framed, paragraphs, status, wrong_lines
 from sizing.report.lab_units import UnitSwitch
+from sizing.writing import write_text
 
 if TYPE_CHECKING:
     from sizing.report.client_note import HandlingNote
@@ -144,10 +146,9 @@ def save_text(name: str, note: "HandlingNote") -> str:
     path = Path(name.strip())
     if path.suffix not in (".html", ".md"):
         raise SizingError("Name the file so that it ends in .html or .md.")
-    if not path.parent.is_dir():
+    if not os.path.isdir(path.parent):
         raise SizingError(f"There is no folder '{path.parent}': make it first.")
-    if path.exists():
+    if os.path.exists(path):
         raise SizingError(f"There is a file '{path}' already: choose another name.")
     text = note.html() if path.suffix == ".html" else note.markdown()
-    path.write_text(text, encoding="utf-8")
-    return str(path)
+    return str(write_text(path, text))

@@ -12,6 +12,7 @@ from PIL import Image
 from sizing.cautions import cautions
 from sizing.measures import vocabulary
 from sizing.plots.where import plot_where, where_words
+from sizing.writing import write_text
 
 #: The doors in their order: file, what they are called, what lies behind them.
 DOORS: tuple[tuple[str, str, str], ...] = (
@@ -135,7 +136,7 @@ def _code(source: str, pages: list[str]) -> dict[str, Any]:
 def write_start(path: Path) -> None:
     """Write the start page to a file, as the kit ships it."""
     text = json.dumps(start_notebook(), indent=1, ensure_ascii=False)
-    path.write_text(text + "\n", encoding="utf-8")
+    write_text(path, text + "\n")
 
 
 _WELCOME = """\

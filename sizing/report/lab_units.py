@@ -1,5 +1,6 @@
 """One switch for the units in which people read and type: metric or imperial."""
 
+import contextlib
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -10,6 +11,7 @@ from sizing.errors import Problem, SizingError, one_of
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import UNITS, kind_of, unit_of, written
 from sizing.report.lab_notebooks import CORNER
+from sizing.writing import write_text
 
 _CHOSEN = "units.txt"
 _PER_STONE, _PER_FOOT = 14, 12
@@ -129,9 +131,11 @@ class UnitSwitch:
         return kept if kept in UNITS else "metric"
 
     def _keep(self) -> None:
-        # Only the lab has this corner; elsewhere the choice lasts for the page.
+        # Only the lab has this corner; elsewhere, or where it cannot be written to,
+        # the choice lasts for the page.
         if self._corner.is_dir():
-            (self._corner / _CHOSEN).write_text(self.units, encoding="utf-8")
+            with contextlib.suppress(SizingError):
+                write_text(self._corner / _CHOSEN, self.units)
 
 
 def _not_understood(text: str, length: bool) -> SizingError:

@@ -1,13 +1,21 @@
 """A button that takes a user's files, and reads them without keeping them."""
 
 import hashlib
+import re
 import tempfile
+import unicodedata
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
 from typing import Any, TypeVar
 
 import ipywidgets as w
+
+from sizing.errors import Problem, SizingError
+from sizing.writing import write_bytes
+
+#: Most bytes of a file's name; many file systems take 255 (common practice).
+MOST_NAME_BYTES = 200
 
 Read = TypeVar("Read")
 
@@ -70,14 +78,14 @@ class UploadBox:
     @property
     def names(self) -> tuple[str, ...]:
         """Names of the files taken, without any folder."""
-        return tuple(Path(item["name"]).name for item in self.box.value)
+        return tuple(_last_part(item["name"]) for item in self.box.value)
 
     @property
     def key(self) -> str:
         """Text that differs whenever the files' names or content differ."""
         seen = hashlib.sha256()
         for item in self.box.value:
-            seen.update(item["name"].encode())
+            seen.update(item["name"].encode("utf-8", errors="surrogatepass"))
             seen.update(hashlib.sha256(bytes(item["content"])).digest())
         return seen.hexdigest() if self.box.value else ""
 
@@ -98,14 +106,13 @@ class UploadBox:
         Raises
         ------
         SizingError
-            Whatever the reader finds wrong.
+            If a file's name cannot be one, and whatever the reader finds wrong.
         """
         found = []
         for item in self.box.value:
             with tempfile.TemporaryDirectory() as folder:
-                path = Path(folder) / Path(item["name"]).name
-                path.write_bytes(bytes(item["content"]))
-                found.append(reader(path))
+                path = Path(folder) / checked_name(item["name"])
+                found.append(reader(write_bytes(path, bytes(item["content"]))))
         if not found:
             return None
         return found if self._multiple else found[0]
@@ -121,3 +128,50 @@ class UploadBox:
     def _tell(self) -> None:
         self._taken.value = escape(", ".join(self.names))
         self._back.layout.display = None if self.box.value else "none"
+
+
+def checked_name(given: str) -> str:
+    """Return a file's name without any folder, or refuse it.
+
+    Parameters
+    ----------
+    given : str
+        What the browser says the file is called. It is never trusted to say where
+        the file goes.
+
+    Raises
+    ------
+    SizingError
+        If nothing is left, or what is left means a folder, is too long, or holds
+        characters that no name holds.
+
+    Examples
+    --------
+    >>> checked_name("C:\\\\ward\\\\clients.csv"), checked_name("../../clients.csv")
+    ('clients.csv', 'clients.csv')
+    """
+    name = _last_part(given)
+    # The second catches a drive's letter, which leads elsewhere on some systems.
+    if name in ("", ".", "..") or Path(name).name != name:
+        fault = "a file's name is missing or stands for a folder"
+    elif any(unicodedata.category(letter) in ("Cc", "Cs") for letter in name):
+        fault = "a file's name holds characters that cannot be shown"
+    elif len(name.encode("utf-8")) > MOST_NAME_BYTES:
+        fault = "a file's name is too long"
+    else:
+        return name
+    raise SizingError(
+        str(
+            Problem(
+                fault,
+                "a short name of letters and digits, such as clients.csv",
+                "rename the file and take it again",
+                value=name[:40].encode("utf-8", errors="replace").decode("utf-8"),
+            )
+        )
+    )
+
+
+def _last_part(given: str) -> str:
+    """Return what follows the last slash of either kind."""
+    return re.split(r"[/\\]", given)[-1]

@@ -211,7 +211,7 @@ def serves_from(
     serves: Served | Sequence[Served] | pd.DataFrame,
     *,
     seed: int = 1,
-    folder: str | Path = ".",
+    folder: str | Path | None = None,
 ) -> tuple[Served, ...]:
     """Return the groups of clients, from groups or from a table of them.
 
@@ -223,8 +223,11 @@ def serves_from(
         caseload once), and if wanted ``admissions``, ``number``, ``name``.
     seed : int
         Seed of the draws of missing measures.
-    folder : str or Path
-        Where a caseload's relative path starts.
+    folder : str or Path, optional
+        Folder of the file that the table was read from. Caseloads it names are
+        looked for there or below and nowhere else: who hands on a table does not
+        choose which other files of this machine are read. Without it the paths
+        are your own words, start from where you are and may lead anywhere.
 
     Raises
     ------
@@ -257,7 +260,7 @@ def serves_from(
     made, problems = [], []
     for row, record in enumerate(serves.to_dict("records"), start=2):
         try:
-            made.append(_served(record, seed, Path(folder)))
+            made.append(_served(record, seed, folder))
         except InputProblems as error:
             problems += list(error.problems)
         except SizingError as error:
@@ -267,7 +270,7 @@ def serves_from(
     return tuple(made)
 
 
-def _served(record: Mapping[Any, Any], seed: int, folder: Path) -> Served:
+def _served(record: Mapping[Any, Any], seed: int, folder: str | Path | None) -> Served:
     def given(column: str, default: Any) -> Any:
         value = record.get(column, default)
         return default if value is None or pd.isna(value) or value == "" else value
@@ -281,8 +284,9 @@ def _served(record: Mapping[Any, Any], seed: int, folder: Path) -> Served:
         if count is None:
             titled = population_titles()[who]
             raise SizingError(f"How many {titled}? Fill in the number of people.")
-    elif (folder / who).suffix.lower() in (".csv", ".xlsx"):
-        people = read_caseload(folder / who, seed=seed)
+    elif Path(who).suffix.lower() in (".csv", ".xlsx"):
+        path = Path(who) if folder is None else _inside(Path(folder), who)
+        people = read_caseload(path, seed=seed)
     else:
         raise SizingError(
             f"Unknown people {who!r}. Allowed: {', '.join(POPULATIONS)}, or the path "
@@ -295,6 +299,20 @@ def _served(record: Mapping[Any, Any], seed: int, folder: Path) -> Served:
         number=str(given("number", "fixed")),
         name=str(given("name", "")),
     )
+
+
+def _inside(folder: Path, who: str) -> Path:
+    """Return the path of a caseload in a folder or below, links followed."""
+    try:
+        inside = (folder / who).resolve().is_relative_to(folder.resolve())
+    except (OSError, ValueError, RuntimeError):
+        inside = False
+    if not inside:
+        raise SizingError(
+            f"The caseload {who!r} is not in the folder of the table that names it. "
+            "Put the file beside the table, or in a folder there, and write its name."
+        )
+    return folder / who
 
 
 def _is_number(value: Any, *, least: float) -> bool:

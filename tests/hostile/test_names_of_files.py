@@ -1,0 +1,136 @@
+"""Where a file is said to lie, by whoever sends it, decides nothing."""
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.errors import InputProblems, SizingError
+from sizing.report.client_note_form import save_text
+from sizing.report.lab_upload import UploadBox
+from sizing.stock.need import serves_from
+
+from .files import as_text
+from .tables import CASELOAD, outcome_of_command
+from .test_damaged_files import JARGON
+
+LONG = "x" * 300 + ".csv"
+
+
+def box_with(name: str, content: bytes = b"a,b\n1,2\n") -> UploadBox:
+    upload = UploadBox("My file")
+    upload.box.value = (
+        {
+            "name": name,
+            "type": "text/csv",
+            "size": len(content),
+            "content": content,
+            "last_modified": pd.Timestamp(0, tz="UTC").to_pydatetime(),
+        },
+    )
+    return upload
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["", ".", "..", "/", "a/..", "a\\..", "a\x00b.csv", "a\nb.csv", "\ud800.csv", LONG],
+)
+def test_a_name_that_is_none_is_refused_in_words(name):
+    upload = box_with(name)
+    with pytest.raises(SizingError, match="rename the file") as refused:
+        upload.read(lambda path: path.read_bytes())
+    assert not JARGON.search(str(refused.value)) and len(str(refused.value)) < 300
+    assert upload.key
+
+
+@pytest.mark.parametrize(
+    ("name", "kept"),
+    [
+        ("../../ward.csv", "ward.csv"),
+        ("/etc/passwd", "passwd"),
+        ("C:\\Users\\me\\ward.csv", "ward.csv"),
+        ("größe 大人.csv", "größe 大人.csv"),
+        ("ward.csv.", "ward.csv."),
+        ("<b>ward</b>.csv", "b>.csv"),
+        ("=1+1.csv", "=1+1.csv"),
+    ],
+)
+def test_only_the_last_part_of_a_name_counts(name, kept):
+    upload = box_with(name)
+    assert upload.names == (kept,)
+    assert upload.read(lambda path: (path.name, path.read_bytes())) == (
+        kept,
+        b"a,b\n1,2\n",
+    )
+    assert "<b>" not in upload.view.children[0].children[-1].value
+
+
+@given(st.text(max_size=40) | st.text(alphabet="./\\: \x00~", max_size=8))
+@settings(max_examples=100, deadline=None)
+def test_no_name_leaves_the_folder(name):
+    upload = box_with(name)
+    try:
+        path = upload.read(lambda path: path)
+    except SizingError:
+        return
+    assert path.name == upload.names[0] and not path.parent.exists()
+    assert path.parent.resolve() == path.resolve().parent
+
+
+@pytest.fixture
+def folders(tmp_path):
+    """A folder of tables with a caseload in it, beneath it and outside it."""
+    inside = tmp_path / "mine" / "ward"
+    inside.mkdir(parents=True)
+    for place in (tmp_path, inside.parent, inside):
+        (place / "clients.csv").write_text(as_text(CASELOAD), encoding="utf-8")
+    (inside / "link.csv").symlink_to(tmp_path / "clients.csv")
+    return tmp_path / "mine"
+
+
+def groups(name: str) -> pd.DataFrame:
+    return pd.DataFrame({"people": [name], "count": [None]})
+
+
+@pytest.mark.parametrize("name", ["clients.csv", "ward/clients.csv", "./clients.csv"])
+def test_a_table_of_groups_names_caseloads_beside_it(folders, name):
+    assert serves_from(groups(name), folder=folders)[0].people.n == 2
+
+
+@pytest.mark.parametrize(
+    "name", ["../clients.csv", "ward/../../clients.csv", "ward/link.csv", "a\x00.csv"]
+)
+def test_a_table_of_groups_reads_no_other_file(folders, name):
+    with pytest.raises(InputProblems, match="not in the folder") as refused:
+        serves_from(groups(name), folder=folders)
+    assert refused.value.problems[0].row == 2
+
+
+def test_an_absolute_path_is_for_your_own_words_only(folders):
+    outside = str(folders.parent / "clients.csv")
+    with pytest.raises(InputProblems, match="not in the folder"):
+        serves_from(groups(outside), folder=folders)
+    assert serves_from(groups(outside))[0].people.n == 2
+    table = folders / "groups.csv"
+    table.write_text(f"people,count\n{outside},\n", encoding="utf-8")
+    outcome = outcome_of_command(["stock", "--groups", str(table)])
+    assert outcome.code == 2 and "beside the table" in outcome.said
+    assert not JARGON.search(outcome.said)
+
+
+class Note:
+    def html(self) -> str:
+        return "<p>a note</p>"
+
+    markdown = html
+
+
+@pytest.mark.parametrize("name", [LONG.replace(".csv", ".md"), "a\x00b.md", "no/x.md"])
+def test_a_note_is_saved_under_a_name_that_can_be_one(name, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SizingError):
+        save_text(name, Note())
+    assert save_text("note.md", Note()) == "note.md"
+    assert [p.name for p in Path().iterdir()] == ["note.md"]
