@@ -43,6 +43,9 @@ def test_never_below_the_rival(case):
     assert fit.rival_share <= fit.share <= fit.upper_bound
     assert fit.held_out_low <= fit.held_out <= fit.held_out_high
     assert "rival" not in fit.summary()
+    # Proved to a point on whole mm by default, as a rule; "loose" says where not.
+    assert fit.gap <= 0.015
+    assert ("loose" in fit.summary()) == (fit.gap > 0.0101)
 
 
 @pytest.mark.surveys

@@ -128,9 +128,9 @@ def fit_bands(
     with 4 sizes: on 6,068 soldiers, three measures at 1 mm exactly, about 10 s and
     0.9 GB; four at 1 cm and 1 kg with ``tolerance=0.01``, to within a point in 11
     to 17 s and 1.1 GB (by default 1.7 points in 3 s). On the kit's adults four
-    measures stay about 4.7 points from proof, pressed longer or not: the bound
-    then rests on the best three. With three measures and 8 sizes the default
-    takes 12 s and 1.2 GB.
+    measures stay about 4.7 points from proof: the bound then rests on the best
+    three. With three measures and 8 sizes the default takes 12 s and 1.2 GB. Of
+    goals other than the share, "judged" may stay two points from proof.
 
     Examples
     --------
