@@ -17,6 +17,7 @@ from sizing.coverage.joining import (
     variance_of_sum,
 )
 from sizing.coverage.layout import Layout, layout
+from sizing.coverage.shares import wilson
 from sizing.population import load_people
 from sizing.population.own import people_from
 from sizing.population.people import People
@@ -109,7 +110,7 @@ def test_against_plain_loops(rng):
     assert total == pytest.approx(own + model)
     taken = 1.25 * np.var(estimates, ddof=1) if model else 0.0
     want = (own + model) ** 2 / (own**2 / 3 + taken**2 / 3)
-    assert df == pytest.approx(min(want, 3))
+    assert df == pytest.approx(min(max(want, 1.5), 3))
 
 
 @settings(max_examples=40, deadline=None)
@@ -192,3 +193,16 @@ def test_odds_ratios_of_drawn_people_are_joined_so(rng):
     row, other = (t[t["message"] == ""].iloc[0] for t in (ours, theirs))
     assert row["estimate"] == pytest.approx(other["estimate"])
     assert other["low"] < row["low"] < row["high"] < other["high"]
+
+
+def test_one_body_in_a_small_group_does_not_make_it_wholly_unsure(rng):
+    """A share hardly above 0 is little less sure than a share of 0."""
+    persons, draws = 40, 5
+    fits = np.zeros((draws, persons))
+    fits[0, 0] = 1
+    share = fits.mean(axis=1)
+    influence = (fits - share[:, None]) / persons
+    _, total, df = join_influences(place_of(draws, persons), share, influence, 39.0)
+    low, high = wilson(*(np.array([v]) for v in (share.mean(), total, df, 40.0)))
+    _, none = wilson(*(np.array([v]) for v in (0.0, 0.0, 39.0, 40.0)))
+    assert low[0] < share.mean() < high[0] < 2 * none[0]

@@ -23,6 +23,7 @@ from typing import Any
 
 from sizing.errors import SizingError
 from sizing.report.lab_notebooks import CORNER, lay_notebooks
+from sizing.writing import write_text
 
 #: Only this machine can reach the pages.
 HOST = "127.0.0.1"
@@ -120,7 +121,7 @@ def write_settings(folder: Path) -> None:
         for name, text in texts.items():
             place = corner / name
             place.parent.mkdir(parents=True, exist_ok=True)
-            place.write_text(text, encoding="utf-8")
+            write_text(place, text)
     except OSError as error:
         raise SizingError(
             f"{corner} cannot be written to ({error.strerror})."

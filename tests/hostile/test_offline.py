@@ -10,6 +10,7 @@ from importlib import import_module
 from pathlib import Path
 
 import matplotlib
+import pandas as pd
 import pytest
 
 from sizing.cli.main import COMMANDS
@@ -65,10 +66,12 @@ from sizing.cli.main import main
 os.chdir(allowed)
 Path("chart.csv").write_text(
     "size,group,load_limit_kg,body_mass_kg_low,body_mass_kg_high\n"
-    "adult a,adult,200,40,90\nadult b,adult,300,90,200\n"
+    "<img src=x onerror=alert(1)>,adult,200,40,90\nadult 'b' & co,adult,300,90,200\n"
 )
 Path("clients.csv").write_text("sex,age_years,body_mass_kg\nf,82,51.5\nm,47,90\n")
-Path("prices.csv").write_text("size,price\nadult a,100\nadult b,120\n")
+Path("prices.csv").write_text(
+    "size,price\n<img src=x onerror=alert(1)>,100\nadult 'b' & co,120\n"
+)
 few = ["--people", "bariatric", "--draws", "1"]
 commands = [
     ["study", *few, "--chart", "chart.csv", "--out", "study"],
@@ -79,7 +82,7 @@ commands = [
     ["stock", "--caseload", "clients.csv", "--chart", "chart.csv",
      "--prices", "prices.csv", "--scenarios", "50", "--order", "order.csv",
      "--order", "order.xlsx", "--report", "stock.html"],
-    ["lesson", *few, "--clients", "4", "--out", "lesson"],
+    ["lesson", *few, "--chart", "chart.csv", "--clients", "4", "--out", "lesson"],
 ]
 for words in commands:
     status = main(words)
@@ -93,8 +96,10 @@ except OSError as error:
 """
 
 
-def test_commands_touch_nothing_else_and_nobody(tmp_path):
-    folder = tmp_path / "here"
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory):
+    """The folder of all commands' files, and the run; sizes have hostile names."""
+    folder = tmp_path_factory.mktemp("all") / "here"
     # openpyxl builds a sheet in the machine's folder for passing files: left empty.
     passing = folder / "passing"
     passing.mkdir(parents=True)
@@ -107,17 +112,47 @@ def test_commands_touch_nothing_else_and_nobody(tmp_path):
         timeout=900,
         check=False,
     )
+    return folder, run
+
+
+def test_commands_touch_nothing_else_and_nobody(ran):
+    folder, run = ran
     assert run.returncode == 0, run.stderr[-3000:]
-    ran = re.findall(r"^RAN (\w+) (\d+)$", run.stdout, re.MULTILINE)
-    assert {name for name, _ in ran} == set(COMMANDS) - {"lab"}
-    assert {status for _, status in ran} == {"0"}, run.stderr[-3000:]
+    done = re.findall(r"^RAN (\w+) (\d+)$", run.stdout, re.MULTILINE)
+    assert {name for name, _ in done} == set(COMMANDS) - {"lab"}
+    assert {status for _, status in done} == {"0"}, run.stderr[-3000:]
     changed = re.findall(r"^CHANGED (.*)$", run.stdout, re.MULTILINE)
     assert changed == [], "\n".join(changed)
     assert "REFUSED" in run.stdout
-    assert list(passing.iterdir()) == []
+    assert list((folder / "passing").iterdir()) == []
     left = {path.name for path in folder.iterdir()}
     assert {"study", "chart.html", "note.html", "order.xlsx", "lesson"} <= left
     assert not [p for p in folder.rglob("*") if p.name.endswith(".part")]
+
+
+def test_a_sizes_name_stays_a_name_on_every_page(ran):
+    folder, _ = ran
+    pages = [p for p in folder.rglob("*") if p.suffix in (".html", ".svg", ".md")]
+    told = dict.fromkeys((page.relative_to(folder).parts[0] for page in pages), False)
+    for page in pages:
+        text = page.read_text(encoding="utf-8")
+        assert "<img src=x" not in text, page
+        told[page.relative_to(folder).parts[0]] |= "&lt;img src=x" in text
+    expected = {"study": True, "chart.html": True, "stock.html": True, "lesson": True}
+    assert expected.items() <= told.items()
+
+
+def test_no_table_that_is_saved_runs_anything(ran):
+    folder, _ = ran
+    tables = [p for p in folder.rglob("*") if p.suffix in (".csv", ".xlsx")]
+    assert len(tables) > 8
+    for path in tables:
+        read = pd.read_csv if path.suffix == ".csv" else pd.read_excel
+        cells = read(path, header=None, dtype=str, keep_default_na=False)
+        for cell in cells.to_numpy(object).ravel():
+            text = str(cell)
+            number = re.fullmatch(r"[-+]?[\d.]+([eE][-+]?\d+)?", text)
+            assert number or not text.startswith(("=", "+", "-", "@")), (path, text)
 
 
 def test_the_tests_themselves_are_offline():
