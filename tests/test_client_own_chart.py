@@ -1,6 +1,7 @@
 """An own chart: idle sizes, load limits that bite first, edges moved."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -62,6 +63,30 @@ def test_the_load_limit_that_bites_before_the_fabric_is_found():
     # 120.1 kg: the fabric fits, the load limit does not; 140 kg fits neither.
     assert found["load_first"] == pytest.approx(0.2)
     assert found["fits"] == pytest.approx(0.6)
+
+
+def test_groups_are_those_asked_for_and_else_sex_and_age(people):
+    given = {"chart": demo_chart(), "replicates": 50}
+    for by, groups in (
+        (("sex",), {"sex"}),
+        ((), set()),
+        (None, {"sex", "age_band"}),
+    ):
+        table = judge_chart(people, by=by, **given).coverage.table
+        assert set(table["by"]) == {"everyone", *groups}
+
+
+def test_replicates_are_those_of_every_share(people):
+    one = (people.frame["draw"] == 0).to_numpy()
+    few = replace(
+        people,
+        frame=people.frame[one],
+        weight=people.weight[one],
+        evidence=people.evidence[one],
+    )
+    found = judge_chart(few, demo_chart(), by=(), replicates=60).coverage.table
+    direct = coverage(few, demo_chart(), replicates=60).table
+    assert found["standard_error"].equals(direct["standard_error"])
 
 
 def test_summary_names_gaps_reasons_and_cautions(people):

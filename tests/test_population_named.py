@@ -167,6 +167,13 @@ def test_the_same_seed_gives_the_same_people_and_another_does_not():
     )
 
 
+def test_a_body_mass_index_on_the_threshold_is_in():
+    bmi = loaded("bariatric").frame["bmi"]
+    threshold = float(bmi[bmi < 45].max())
+    found = load_people("bariatric", draws=1, bmi_threshold=threshold)
+    assert found.frame["bmi"].min() == threshold
+
+
 def test_the_bariatric_are_as_many_as_among_all_adults():
     """Rows of all adults at or above the threshold, counted over their draws."""
     draws = 4

@@ -146,7 +146,8 @@ def judge_chart(
     if by is None:
         have = {"sex": "sex", "age_band": "age_years"}
         by = tuple(name for name, column in have.items() if column in people.frame)
-    found = coverage(people, chart, by=list(by) or None, seed=seed)
+    groups = list(by) or None
+    found = coverage(people, chart, by=groups, replicates=replicates, seed=seed)
     by_size = found.by_size.set_index(["share", "size"])
     table = pd.DataFrame({"size": chart.sizes, "group": chart.frame["group"]})
     limit = chart.load_limits()
