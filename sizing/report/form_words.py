@@ -70,7 +70,9 @@ def file_headings(rows: Sequence[tuple[str, str]]) -> str:
     True
     """
     body = "".join(
-        f"<tr><td>{escape(holds)}</td><td><code>{escape(heads)}</code></td></tr>"
+        # On a phone a long heading breaks rather than run out of the page.
+        f"<tr><td>{escape(holds)}</td><td style='white-space:normal;"
+        f"overflow-wrap:anywhere'><code>{escape(heads)}</code></td></tr>"
         for holds, heads in rows
     )
     return (
