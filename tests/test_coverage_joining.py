@@ -161,7 +161,7 @@ def test_people_know_whether_an_outside_model_drew_them(rng):
     taken = people_from(frame)
     drawn = people_from(frame, draws=3)
     assert (taken.outside_model, drawn.outside_model) == (False, True)
-    assert layout(drawn).joined == "; 3 draws joined by the outside model's rule"
+    assert layout(drawn).joined == "; 3 draws of a model fitted to other people"
     assert layout(drawn).how == "linearisation by person"
     assert layout(taken).joined == ""
     assert layout(load_people("adults", draws=2)).outside
@@ -188,7 +188,7 @@ def test_odds_ratios_of_drawn_people_are_joined_so(rng):
     theirs = who_falls_between(
         replace(people, outside_model=False), gapped, terms=["study"]
     )
-    assert "outside model" in ours["method"].iloc[0]
+    assert "fitted to other people" in ours["method"].iloc[0]
     assert "Rubin" in theirs["method"].iloc[0]
     row, other = (t[t["message"] == ""].iloc[0] for t in (ours, theirs))
     assert row["estimate"] == pytest.approx(other["estimate"])

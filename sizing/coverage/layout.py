@@ -52,8 +52,9 @@ class Layout:
         """How the draws are joined, to be put after ``how``; empty for one draw."""
         if self.draws == 1:
             return ""
-        rule = "the outside model's rule" if self.outside else "Rubin's rules"
-        return f"; {self.draws} draws joined by {rule}"
+        if self.outside:
+            return f"; {self.draws} draws of a model fitted to other people"
+        return f"; {self.draws} draws joined by Rubin's rules"
 
 
 def layout(people: People) -> Layout:
