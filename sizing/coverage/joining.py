@@ -154,8 +154,9 @@ def join_outside(
     draws, and so be too wide: Meng, Stat Sci 1994;9:538-573; Reiter and
     Raghunathan, J Am Stat Assoc 2007;102:1462-1471 (both from memory). The split
     into W, R and V is ours, held by simulation (``bench_calibration.py``). With the
-    kit's models V is a fifth to a third of W. Where V is larger, five draws tell it
-    poorly: 95 % intervals then held in 92 to 95 % of simulated cases.
+    kit's models and its demo chart V was a quarter of W or less. Where V is larger,
+    five draws tell it poorly: 95 % intervals then held in 92 to 95 % of simulated
+    cases.
     """
     m = len(estimates)
     complete = np.asarray(complete_df, dtype=float)
