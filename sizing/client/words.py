@@ -9,16 +9,15 @@ import pandas as pd
 from sizing.client.answer import ClientAnswer
 from sizing.client.growth import measure_again_in
 from sizing.measures import vocabulary
-from sizing.measures.written import Say, written
+from sizing.measures.written import Say, retold_by, written
 
 #: Below this gain taking a further measure settles little (our choice).
 _LITTLE = 0.01
 #: What room comes to that rounds down to nothing.
 _NOTHING = ("0 cm", "0 in", "0 kg", "0 lb")
-#: What a doubt names first, what was read, and amounts with their units.
+#: What a doubt names first, and what was read.
 _NAMED = re.compile(r"^column '(\w+)': ")
 _FOUND = re.compile(r" \(found: ([\d.]+)\)")
-_AMOUNT = re.compile(r"([\d.]+)(?: (to(?: under)?) ([\d.]+))? (cm|kg)\b")
 #: How a chance, and the span behind it, are to be read.
 ABOUT_CHANCES = (
     "A chance holds the error of each reading, the spread between people and how sure "
@@ -315,21 +314,8 @@ def _doubt(text: str, say: Say) -> str:
     measure = named[1]
     text = text.removeprefix(named[0])
     if measure.endswith(("_cm", "_kg")):
-        text = _AMOUNT.sub(lambda m: _amounts(m, say), text)
+        text = retold_by(text, say)
         text = _FOUND.sub(
             lambda m: f" (read: {say(float(m[1]), measure, to='tenth')})", text
         )
     return f"{plain(measure)}: {text}"
-
-
-def _amounts(found: re.Match[str], say: Say) -> str:
-    """Write an amount, or a range of amounts, by ``say``."""
-    low, link, high, unit = found.groups()
-    ends = [
-        say(float(end), f"_{unit}", to="tenth")
-        for end in (low, high)
-        if end is not None
-    ]
-    if len(ends) == 2 and ends[0].endswith(f" {unit}"):
-        ends[0] = low
-    return f" {link} ".join(ends)

@@ -2,6 +2,7 @@
 
 import math
 import re
+from functools import partial
 from typing import Protocol
 
 from sizing.errors import Problem, SizingError, one_of
@@ -100,15 +101,27 @@ def retold(text: str, units: str = "metric") -> str:
     one_of("units", units, list(UNITS))
     if units == "metric":
         return text
+    return retold_by(text, partial(written, units=units))
+
+
+def retold_by(text: str, say: Say) -> str:
+    """Return words in which every number of cm or kg is written by ``say``.
+
+    Examples
+    --------
+    >>> retold_by("90 to 95.04 cm", written)
+    '90 to 95 cm'
+    """
 
     def other(found: re.Match[str]) -> str:
         first, link, last, unit = found.groups()
-        end = written(float(last), f"_{unit}", units, to="tenth")
+        end = say(float(last), f"_{unit}", to="tenth")
         if first is None:
             return end
-        start = written(float(first), f"_{unit}", units, to="tenth")
-        if units != "stone" or unit == "cm":
-            start = start.split(" ", maxsplit=1)[0]
+        start = say(float(first), f"_{unit}", to="tenth")
+        if len(start.split()) == len(end.split()) == 2:
+            # One number and one unit each: the unit is named once.
+            start = start.split()[0]
         return f"{start}{link}{end}"
 
     return _WITH_UNIT.sub(other, text)
