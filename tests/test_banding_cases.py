@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from sizing.banding import boxes_needed, fit_bands
+from sizing.banding.result import LOOSE
 from sizing.population import load_people
 from sizing.population.people import People
 
@@ -45,7 +46,7 @@ def test_never_below_the_rival(case):
     assert "rival" not in fit.summary()
     # Proved to a point on whole mm by default, as a rule; "loose" says where not.
     assert fit.gap <= 0.015
-    assert ("loose" in fit.summary()) == (fit.gap > 0.0101)
+    assert ("loose" in fit.summary()) == (fit.gap > LOOSE)
 
 
 @pytest.mark.surveys

@@ -138,4 +138,4 @@ def test_a_page_waits_for_its_own_answer_alone(page, stopped, monkeypatch):
 
     assert asyncio.run(taken()) == "k"
     assert kernels.interrupted == stopped
-    assert (page in kernels._coming) is False
+    assert page not in kernels._coming

@@ -138,6 +138,30 @@ def test_other_people_of_the_same_kind_widen_the_interval(people):
     assert rows[1]["high"] - rows[1]["low"] > 3 * (rows[0]["high"] - rows[0]["low"])
 
 
+def test_drawing_people_alike_tells_no_more_of_other_people(people):
+    """Draws that agree are one draw; draws of other sizes add the model's part."""
+    one = people.frame.drop(columns="body_mass_kg")
+    offer = offer_from(tall_and_short())
+
+    def variance(*shifts):
+        frames = [
+            one.assign(draw=i, stature_cm=one["stature_cm"] + shift)
+            for i, shift in enumerate(shifts)
+        ]
+        frame = pd.concat(frames, ignore_index=True)
+        evidence = pd.DataFrame("predicted", index=frame.index, columns=["stature_cm"])
+        weight = pd.Series(np.ones(len(frame)))
+        drawn = People("drawn", frame, weight, evidence, outside_model=len(shifts) > 1)
+        group = group_from(Served(drawn, 60), offer)
+        days = draw_days([group], Use(), sizes=2, days=4000, seed=(8, 0))
+        check = tables.Check(days, offer, 0)
+        value = (check.shortage(np.array([28, 38])).waiting == 0).astype(float)
+        return people_variance([group], days, [value])[0][0]
+
+    assert variance(0, 0, 0) == pytest.approx(variance(0), rel=0.25)
+    assert variance(-3, 0, 3) > 2 * variance(0)
+
+
 def test_a_caseload_is_no_sample_and_says_so(people, demo_plan):
     few = people_from(people.frame.drop(columns=["person", "draw"]).head(30))
     listed = plan_stock(Served(few), tall_and_short(), target=0.9, scenarios=100)

@@ -7,14 +7,15 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from sizing.banding.fitter import NEAR
 from sizing.banding.held_out import HeldOut
 from sizing.chart.size_chart import SizeChart
 
 #: A difference in held-out coverage too small to matter to a buyer of sizes.
 AS_GOOD = 0.002
-#: A bound this far above the value is told with what could be done about it: what
-#: the default presses to, and rounding.
-LOOSE = 0.0101
+#: A bound further above the value than this is told with what could be done about
+#: it: what the default presses to, and rounding.
+LOOSE = 1.01 * NEAR
 GOAL_WORDS: dict[str, str] = {
     "judged": "The mean chance of being read into a size is",
     "loss": "1 less the mean loss is",

@@ -146,6 +146,7 @@ def save_text(name: str, note: "HandlingNote") -> str:
     path = Path(name.strip())
     if path.suffix not in (".html", ".md"):
         raise SizingError("Name the file so that it ends in .html or .md.")
+    # os.path says no, where Path stumbles, of names that no file can have.
     if not os.path.isdir(path.parent):
         raise SizingError(f"There is no folder '{path.parent}': make it first.")
     if os.path.exists(path):
