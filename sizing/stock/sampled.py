@@ -36,7 +36,7 @@ def people_variance(
     number), which the drawn days tell; a person's influence is that of her set,
     times her group's needs a day. Its variance is that of a weighted mean of the
     people, by their design, draws joined as ``coverage`` joins them. Groups count
-    as independent samples.
+    as independent samples; df is the least of theirs, which errs on the wide side.
     """
     variance = np.zeros(len(values))
     df = np.full(len(values), np.inf)
