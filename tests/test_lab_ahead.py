@@ -5,6 +5,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+from traitlets import TraitError
 
 from sizing.chart import demo_chart
 from sizing.report import lab_ahead, stock_form
@@ -110,6 +111,22 @@ def test_the_kernel_that_stands_ready_works_until_a_page_takes_it():
     taken = Ready(["KeyboardInterrupt"])
     asyncio.run(taken._work_ahead("k"))
     assert len(taken.asked) == 1
+
+
+class Listed(Ready):
+    """One kernel stands ready, one is just being started, one has a page."""
+
+    def list_kernel_ids(self):
+        return ["k", "starting", "page"]
+
+    def kernel_model(self, kernel_id):
+        if kernel_id == "starting":
+            raise TraitError("The 'last_activity' trait expected a datetime, not None.")
+        return {"id": kernel_id}
+
+
+def test_a_kernel_that_is_being_started_takes_no_other_from_the_list():
+    assert Listed([]).list_kernels() == [{"id": "page"}]
 
 
 def test_a_page_that_was_opened_is_not_worked_out_again():

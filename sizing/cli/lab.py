@@ -140,6 +140,11 @@ _OVERRIDES: dict[str, dict[str, Any]] = {
         "checkForUpdates": False,
         "fetchNews": "false",
     },
+    # A form's events come one after another, in the thread that runs the cells: in one
+    # of their own they would draw while the page still draws, which matplotlib cannot.
+    "@jupyterlab/apputils-extension:kernels-settings": {
+        "commsOverSubshells": "disabled"
+    },
     # Read by older eyes, and from the back of a room.
     "@jupyterlab/apputils-extension:themes": {
         "overrides": {"content-font-size1": "16px", "ui-font-size1": "14px"}

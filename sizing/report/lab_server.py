@@ -8,6 +8,7 @@ waits it works out the first answers of the pages where they take long (lab_ahea
 
 import asyncio
 from collections import defaultdict
+from contextlib import suppress
 from pathlib import PurePath
 from typing import Any
 
@@ -16,6 +17,8 @@ from jupyter_server.services.kernels.connection.channels import (
 )
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 from tornado.ioloop import IOLoop
+from tornado.web import HTTPError
+from traitlets import TraitError
 
 from sizing.report.lab_ahead import PAGES
 
@@ -151,7 +154,13 @@ class Kernels(AsyncMappingKernelManager):
 
     def list_kernels(self) -> list[dict[str, Any]]:
         """Return the kernels that pages have."""
-        return [m for m in super().list_kernels() if m["id"] != self._ready]
+        found = []
+        for kernel_id in self.list_kernel_ids():
+            # One that is just being started has nothing to tell yet, nor one that ended.
+            with suppress(HTTPError, KeyError, TraitError):
+                if kernel_id != self._ready:
+                    found.append(self.kernel_model(kernel_id))
+        return found
 
     def kernel_model(self, kernel_id: str) -> dict[str, Any]:
         """Return what there is to say of a kernel."""

@@ -74,10 +74,11 @@ class Lab:
 
 @dataclass
 class Watch:
-    """What a page said on its console and whom it asked for anything."""
+    """What a page said on its console, whom it asked for anything, and how."""
 
     errors: list[str] = field(default_factory=list)
     outside: list[str] = field(default_factory=list)
+    threads: list[str] = field(default_factory=list)
 
 
 @pytest.fixture(scope="session")
@@ -144,12 +145,22 @@ def page(browser: Any, lab: Lab) -> Iterator[Any]:
         if not re.match(r"(http|ws)://127\.0\.0\.1:|data:|blob:|about:", url):
             watch.outside.append(url)
 
+    def joined(socket: Any) -> None:
+        asked(socket.url)
+        socket.on("framesent", sent)
+
+    def sent(frame: str | bytes) -> None:
+        # JupyterLab's way to have a kernel serve forms in a thread beside the cells'.
+        word = "create_subshell_request"
+        if word in frame if isinstance(frame, str) else word.encode() in frame:
+            watch.threads.append(word)
+
     def said(message: Any) -> None:
         if message.type == "error":
             watch.errors.append(message.text)
 
     opened.on("request", lambda request: asked(request.url))
-    opened.on("websocket", lambda socket: asked(socket.url))
+    opened.on("websocket", joined)
     opened.on("console", said)
 
     def failed(error: Any) -> None:
@@ -164,6 +175,7 @@ def page(browser: Any, lab: Lab) -> Iterator[Any]:
     lab.forget(context)
     context.close()
     assert watch.outside == []
+    assert watch.threads == []
     assert watch.errors == []
 
 
