@@ -156,7 +156,7 @@ class Kernels(AsyncMappingKernelManager):
         """Return the kernels that pages have."""
         found = []
         for kernel_id in self.list_kernel_ids():
-            # One that is just being started has nothing to tell yet, nor one that ended.
+            # One that is just being started, or has ended, has nothing to tell.
             with suppress(HTTPError, KeyError, TraitError):
                 if kernel_id != self._ready:
                     found.append(self.kernel_model(kernel_id))
