@@ -219,7 +219,9 @@ class ClientForm:
             return
         units = self.switch.units
         invented = self.fields.shows(EXAMPLE)
-        # The words go to the page before the pictures are drawn.
+        # The words go to the page before the pictures are drawn, and no picture of
+        # what was stands beside words of what is.
+        self.picture_view.value = ""
         self.answer_view.value = answer_html(answer, units=units, invented=invented)
         self.limits_view.value = bullets(answer.limits)
         self.sources_view.value = bullets(answer.sources)
