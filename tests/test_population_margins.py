@@ -167,16 +167,20 @@ def test_care_home_ages_follow_from_the_published_mean_and_sd():
 def test_figures_for_england_are_those_published(reference_folder):
     text = (reference_folder / "published_figures.md").read_text(encoding="utf-8")
     table = named_margins("england_adults").set_index(["variable", "within"])["target"]
+
+    def said(*of: str) -> float:
+        return np.asarray(table[of]).item()
+
     assert "men 175.5 cm, women 161.7 cm" in text
-    assert table["stature_cm", "sex=male"] == 175.5
-    assert table["stature_cm", "sex=female"] == 161.7
+    assert said("stature_cm", "sex=male") == 175.5
+    assert said("stature_cm", "sex=female") == 161.7
     assert "men 85.1 kg, women 71.8 kg" in text
-    assert table["body_mass_kg", "sex=male"] == 85.1
+    assert said("body_mass_kg", "sex=male") == 85.1
     assert "men 69 %, women 59 %; 25 %, 26 %" in text
     assert "men 2 %, women 4 %" in text
     assert table["bmi", "sex=male"].tolist() == [0.69, 0.25, 0.02]
     assert table["bmi", "sex=female"].tolist() == [0.59, 0.26, 0.04]
     assert "obese aged 65-74 32 %, 75+ 26 %, 16-24 8 %" in text
-    assert table["bmi", "age_years>=65;age_years<75"] == 0.32
-    assert table["bmi", "age_years>=75"] == 0.26
-    assert table["bmi", "age_years<25"] == 0.08
+    assert said("bmi", "age_years>=65;age_years<75") == 0.32
+    assert said("bmi", "age_years>=75") == 0.26
+    assert said("bmi", "age_years<25") == 0.08

@@ -327,8 +327,8 @@ def make_axis(
         every = max(1, round(step / unit))
         first = int(start // unit)
         last = max(int(-(-(stop - min(widths)) // unit)), first)
-        finest = np.arange(first, last + every) * unit
-        finest = np.floor(finest + 0.5).astype(np.int64)
+        unrounded = np.arange(first, last + every) * unit
+        finest = np.floor(unrounded + 0.5).astype(np.int64)
         low, top = finest[::every], finest[every - 1 :: every]
         low = low[: len(top)]
     if (low >= 0).any():

@@ -110,7 +110,15 @@ def _typed(frame: pd.DataFrame) -> pd.DataFrame:
         if texts and all(
             _PLAIN_NUMBER.match(c.strip()) or not c.strip() for c in texts
         ):
-            made[name] = pd.to_numeric(cells)
+            numbers = pd.to_numeric(cells)
+            if numbers.dtype.kind == "f":
+                # Older releases of pandas miss the last digit of some numbers.
+                exact = [
+                    float(cell) if isinstance(cell, str) and cell.strip() else number
+                    for cell, number in zip(cells, numbers, strict=True)
+                ]
+                numbers = pd.Series(exact, index=cells.index, dtype=float)
+            made[name] = numbers
         else:
             made[name] = cells.infer_objects()
     return frame.assign(**made)

@@ -103,6 +103,9 @@ class EditableTable:
                 name not in self._choices
                 and numbers.notna().eq(table[name].notna()).all()
             ):
+                if numbers.dtype.kind == "f":
+                    # Older releases of pandas miss the last digit of some numbers.
+                    numbers = table[name].map(float, na_action="ignore").astype(float)
                 table[name] = numbers
         return table
 

@@ -79,7 +79,8 @@ class Programme:
         room = np.floor(
             np.maximum(self.offer.column("most") - self.owned, 0) / self.pack
         )
-        return np.minimum(wanted, room).astype(np.int64)
+        most: Ints = np.minimum(wanted, room).astype(np.int64)
+        return most
 
     def stock(self, packs: Ints) -> Ints:
         """Slings of each size once the packs have come."""
