@@ -9,8 +9,14 @@ from pathlib import Path
 import matplotlib
 import numpy as np
 import pytest
+from hypothesis import settings
 
 matplotlib.use("Agg")
+
+# A first call loads what later ones find loaded, and a machine may be busy: no example
+# is timed.
+settings.register_profile("untimed", parent=settings.default, deadline=None)
+settings.load_profile("untimed")
 
 #: What a process may reach another machine with, and where the address stands.
 _REACHING = {
