@@ -6,10 +6,10 @@ Run from the project's root:
 
 Each row times the kit's own way and a named library's (pandas, numpy, scipy, HiGHS,
 samplics, kmedoids, kmeans1d) on the same input in this one run, and says whether the
-two agree: the same, or as the row's job says. Seconds are of the processor, best of several rounds; where a
-library is timed on a part of the rows, its time is scaled up and the row says so.
-``--quick`` takes smaller inputs (about a quarter of a minute). Exits with 1 where two ways
-that should agree do not.
+two agree: the same, or no worse where that is what must hold. Seconds are of the
+processor, best of several rounds; where a library is timed on a part of the rows, its
+time is scaled up and the row says so. ``--quick`` takes smaller inputs (about a
+quarter of a minute). Exits with 1 where two ways that should agree do not.
 """
 
 import argparse
