@@ -218,6 +218,49 @@ def test_intervals_of_a_split_are_as_wide_as_theory_has_it(apart):
     assert wide == pytest.approx(2 * 1.96 * np.sqrt(variance), rel=0.15)
 
 
+def of_a_design(people, together=4):
+    """The people, each met so many times over within one sampling unit."""
+    n = len(people.frame)
+    frame = people.frame.loc[people.frame.index.repeat(together)].reset_index(drop=True)
+    unit = np.repeat(np.arange(n), together)
+    # Persons' numbers are mixed, so that none stands where its row does.
+    person = np.random.default_rng(5).permutation(n * together)
+    frame = frame.assign(person=person, unit=unit, stratum=unit % 3)
+    weight = people.weight.repeat(together).reset_index(drop=True)
+    evidence = people.evidence.loc[people.evidence.index.repeat(together)]
+    return replace(
+        people, frame=frame, weight=weight, evidence=evidence.reset_index(drop=True)
+    )
+
+
+def test_intervals_of_a_split_know_the_survey_design():
+    """Four alike in each unit tell no more than one: n counts units."""
+    people = grown_and_small(2, n=300)
+    people = replace(people, weight=pd.Series(np.ones(300)))
+    many = of_a_design(people)
+    settings = {"widths": {HIP: 12.0, SIT: 6.0}, "sizes": [3], "replicates": 1000}
+    alone, units = (split_sizes(p, **settings).iloc[0] for p in (people, many))
+    plain = replace(many, frame=many.frame.drop(columns=["stratum", "unit"]))
+    blind = split_sizes(plain, **settings).iloc[0]
+    wide, known, narrow = (row["high"] - row["low"] for row in (alone, units, blind))
+    assert units["estimate"] == pytest.approx(alone["estimate"], abs=1e-12)
+    assert known == pytest.approx(wide, rel=0.15)
+    assert narrow == pytest.approx(wide / 2, rel=0.15)
+    assert "units" in units["method"] and "persons" in blind["method"]
+
+
+def test_edges_move_with_the_sampling_units():
+    people = some_people(60)
+    many = of_a_design(people)
+    settings = {"widths": {HIP: 10, SIT: 6}, "sizes": 2, "replicates": 60}
+    plain = replace(many, frame=many.frame.drop(columns=["stratum", "unit"]))
+    alone, units, blind = (edge_stability(p, **settings) for p in (people, many, plain))
+    assert units["estimate"].tolist() == alone["estimate"].tolist()
+    assert units["spread"].mean() == pytest.approx(alone["spread"].mean(), rel=0.25)
+    assert blind["spread"].mean() < 0.8 * units["spread"].mean()
+    assert units["method"].str.contains("units").all()
+
+
 def some_people(n=200, seed=2):
     rng = np.random.default_rng(seed)
     return make_people(np.round(rng.normal((100, 90), (8, 4), (n, 2)), 1))

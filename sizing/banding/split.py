@@ -9,12 +9,13 @@ import pandas as pd
 from sizing.banding.counts import Floats
 from sizing.banding.fitter import Fitter
 from sizing.banding.groups import by_group, check_groups, group_of, widths_of
+from sizing.banding.resample import person_times
 from sizing.banding.settings import check_request
 from sizing.chart.size_chart import GROUPS
 from sizing.errors import Problem, SizingError
 from sizing.population.people import People
 
-METHOD = "bootstrap of persons, {} samples, charts and split held"
+METHOD = "bootstrap of {}, {} samples, charts and split held"
 #: Of a 95 % interval.
 TAILS = (0.025, 0.975)
 
@@ -45,7 +46,7 @@ def split_sizes(
     sizes : iterable of int
         The numbers N to share out.
     replicates, seed : int
-        Bootstrap samples of persons for the intervals, and their seed.
+        Bootstrap samples for the intervals, and their seed.
     **settings
         Constraints and goal as in ``fit_bands``.
 
@@ -67,19 +68,20 @@ def split_sizes(
     Notes
     -----
     Intervals are 95 % percentile intervals over bootstrap samples of persons,
-    with the fitted charts and the split held: they tell how sure the share is
-    for these charts, not what refitting to other people would change, and the
-    shares are of the people fitted to. Both splits are judged on the same
-    samples, so that the loss has an interval of its own. Groups given as one
-    are drawn together; given apart, each is drawn by itself and keeps its
-    weight. The survey's design is not allowed for.
+    or, where the people have ``stratum`` and ``unit``, of sampling units (see
+    ``sizing.survey.bootstrap_weights``), with the fitted charts and the split
+    held: they tell how sure the share is for these charts, not what refitting to
+    other people would change, and the shares are of the people fitted to. Both
+    splits are judged on the same samples, so that the loss has an interval of its
+    own. Groups given as one are drawn together; given apart, each is drawn by
+    itself and keeps its weight.
     """
     numbers = sorted({int(n) for n in sizes})
     if replicates < 2:
         raise SizingError(
             str(Problem("too few bootstrap samples", "2 or more", value=replicates))
         )
-    together = isinstance(people, People)
+    together = people if isinstance(people, People) else None
     if isinstance(people, People):
         groups = group_of(people, adult_age=adult_age, bmi_threshold=bmi_threshold)
         people = by_group(people, groups)
@@ -99,9 +101,11 @@ def split_sizes(
             **settings,
         )
     # First the people as they are, then each bootstrap sample of them.
-    given = _shares(gains, {g: np.ones((1, len(gains[g]))) for g in names}, together)
-    times = _samples([len(gains[g]) for g in names], replicates, together, seed)
-    drawn = _shares(gains, dict(zip(names, times, strict=True)), together)
+    joint = together is not None
+    given = _shares(gains, {g: np.ones((1, len(gains[g]))) for g in names}, joint)
+    parts = {g: people[g] for g in names}
+    times, what = _samples(parts, together, replicates, np.random.default_rng(seed))
+    drawn = _shares(gains, times, joint)
     rows = []
     for number in numbers:
         best = max(
@@ -119,7 +123,7 @@ def split_sizes(
             lost = _total(drawn, best) - _total(drawn, even)
             low, high = np.quantile(lost, TAILS)
         row |= {"equal": equal, "loss_of_equal": loss, "loss_low": low}
-        row |= {"loss_high": high, "method": METHOD.format(replicates)}
+        row |= {"loss_high": high, "method": METHOD.format(what, replicates)}
         rows.append(row | {"n": sum(len(gains[g]) for g in names)})
     return pd.DataFrame(rows)
 
@@ -153,20 +157,25 @@ def _gains(people: People, most: int, **settings: Any) -> Floats:
 
 
 def _samples(
-    persons: Sequence[int], replicates: int, together: bool, seed: int
-) -> list[Floats]:
-    """Return how often each person of each group is drawn, one row per sample."""
-    rng = np.random.default_rng(seed)
-
-    def draw(n: int) -> Floats:
-        found = [
-            np.bincount(rng.integers(0, n, n), minlength=n) for _ in range(replicates)
-        ]
-        return np.array(found, dtype=float)
-
-    if together:
-        return np.split(draw(sum(persons)), np.cumsum(persons)[:-1], axis=1)
-    return [draw(n) for n in persons]
+    parts: Mapping[str, People],
+    together: People | None,
+    replicates: int,
+    rng: np.random.Generator,
+) -> tuple[dict[str, Floats], str]:
+    """Return by what each person of each group is multiplied, sample by sample."""
+    if together is None:
+        drawn = {
+            g: person_times(p, replicates=replicates, rng=rng) for g, p in parts.items()
+        }
+        what = " or ".join(dict.fromkeys(what for _, what in drawn.values()))
+        return {g: times for g, (times, _) in drawn.items()}, what
+    times, what = person_times(together, replicates=replicates, rng=rng)
+    named = pd.Index(together.frame["person"].unique())
+    found = {}
+    for group, part in parts.items():
+        at = named.get_indexer(pd.Index(part.frame["person"].unique()))
+        found[group] = np.take(times, at, axis=1)
+    return found, what
 
 
 def _shares(

@@ -8,6 +8,7 @@ import pandas as pd
 
 from sizing.banding.axis import Width
 from sizing.banding.fitter import Fitter
+from sizing.banding.resample import person_times
 from sizing.banding.settings import check_request
 from sizing.errors import Problem, SizingError
 from sizing.population.people import People
@@ -30,8 +31,10 @@ def edge_stability(
     people, widths, sizes, **settings
         See ``fit_bands``.
     replicates : int
-        Bootstrap samples of persons, drawn with replacement; a person brings
-        all her draws and her weight.
+        Bootstrap samples of persons, drawn with replacement (of sampling units,
+        where the people have ``stratum`` and ``unit``; see
+        ``sizing.survey.bootstrap_weights``); a person brings all her draws and
+        her weight.
     level : float
         Of the interval.
     seed : int
@@ -51,8 +54,7 @@ def edge_stability(
 
     Notes
     -----
-    Only the draw of persons is repeated, not the survey's design. Edges are
-    whole steps of the grid, so that an interval is at least as coarse.
+    Edges are whole steps of the grid, so that an interval is at least as coarse.
     """
     if replicates < 2 or not 0 < level < 1:
         raise SizingError(
@@ -68,11 +70,9 @@ def edge_stability(
     bodies = fitter.bodies
     rng = np.random.default_rng(seed)
     whole = fitter.fit()
-    found = []
-    for _ in range(replicates):
-        drawn = rng.integers(0, bodies.persons, bodies.persons)
-        times = np.bincount(drawn, minlength=bodies.persons)
-        found.append(fitter.fit(bodies.weight * times[bodies.person]))
+    every, what = person_times(people, replicates=replicates, rng=rng)
+    of_row = pd.factorize(people.frame["person"])[0][bodies.row]
+    found = [fitter.fit(bodies.weight * times[of_row]) for times in every]
     tail = (1 - level) / 2
     rows = []
     for end, name in enumerate(("low", "high")):
@@ -90,7 +90,7 @@ def edge_stability(
                         "low": low[k, d],
                         "high": high[k, d],
                         "spread": spread[k, d],
-                        "method": f"{replicates} bootstrap samples of persons",
+                        "method": f"{replicates} bootstrap samples of {what}",
                         "n": bodies.persons,
                     }
                 )
