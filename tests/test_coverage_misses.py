@@ -6,6 +6,7 @@ import pytest
 
 from sizing.chart import chart_from
 from sizing.coverage import coverage, why_none
+from sizing.errors import SizingWarning
 from sizing.population import people_from
 
 CHART = chart_from(
@@ -73,6 +74,18 @@ def test_each_person_is_counted_as_a_count_by_hand_does():
         worst = max(nearest, key=lambda pair: nearest[pair])
         share[worst] = share.get(worst, 0) + weight / people.weight.sum()
     assert dict(found) == pytest.approx(share)
+
+
+def test_a_measure_that_nobody_has_is_named_without_a_miss():
+    frame = pd.DataFrame({"stature_cm": [160.0, 175.0, 200.0]})
+    with pytest.warns(SizingWarning, match="has no column hip_circumference_cm"):
+        found = why_none(people_from(frame), CHART).set_index("direction")
+    assert found.loc["not_measured", "measure"] == "hip_circumference_cm"
+    assert found.loc["not_measured", "estimate"] == pytest.approx(2 / 3)
+    assert np.isnan(
+        found.loc["not_measured", ["miss_median", "miss_most"]].tolist()
+    ).all()
+    assert found.loc["too_small_for", "miss_median"] == 10
 
 
 def test_nobody_without_a_size_gives_an_empty_table_with_its_columns():

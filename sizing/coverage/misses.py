@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.chart import SizeChart
-from sizing.coverage.layout import layout
+from sizing.coverage.layout import Floats, layout
 from sizing.coverage.shares import group_means, wilson
 from sizing.fit import DIRECTIONS, assign
 from sizing.measures import MEASURES
@@ -46,7 +46,8 @@ def why_none(
         direction (one of ``sizing.fit.DIRECTIONS``); estimate, low, high
         (share of all people); method; n (all persons); miss_median and
         miss_most (in the measure's unit, weighted median and 95th percentile
-        of the miss over those concerned). Empty where everyone has a size.
+        of the miss over those concerned; NaN where it was not measured). Empty
+        where everyone has a size.
 
     Raises
     ------
@@ -99,9 +100,7 @@ def why_none(
     method += place.joined
     miss = found["miss"].to_numpy(dtype=float)
     weight = people.weight.to_numpy(dtype=float)
-    middles = [
-        weighted_quantile(miss[own], [0.5, 0.95], weights=weight[own]) for own in each.T
-    ]
+    middles = [_middle_and_most(miss[own], weight[own]) for own in each.T]
     return pd.DataFrame(
         {
             "measure": [MEASURES[m] for m, _ in pairs],
@@ -111,7 +110,15 @@ def why_none(
             "high": high[0],
             "method": method,
             "n": int(np.round(means.n[0])),
-            "miss_median": [float(pair[0]) for pair in middles],
-            "miss_most": [float(pair[1]) for pair in middles],
+            "miss_median": [middle for middle, _ in middles],
+            "miss_most": [most for _, most in middles],
         }
     )
+
+
+def _middle_and_most(miss: Floats, weight: Floats) -> tuple[float, float]:
+    """Return median and 95th percentile; NaN where no miss is known."""
+    if not (np.isfinite(miss) & (weight > 0)).any():
+        return np.nan, np.nan
+    middle, most = weighted_quantile(miss, [0.5, 0.95], weights=weight)
+    return float(middle), float(most)
