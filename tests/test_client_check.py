@@ -15,7 +15,10 @@ from sizing.client import (
     client_from,
     suggested_allowances,
 )
-from sizing.client.how import HOW, how_measured, reading
+from sizing.client.how import HOW, how_measured, reading, usual_error
+from sizing.client.next_measure import next_measures
+from sizing.client.outcomes import edges_of, fitting
+from sizing.client.posterior import Bodies
 from sizing.client.words import summary_lines
 from sizing.coverage import coverage
 from sizing.errors import InputProblems, SizingError
@@ -35,6 +38,9 @@ FULL = WOMAN | {
     "shoulder_height_sitting_cm": 57,
     "buttock_popliteal_length_cm": 48,
 }
+
+
+ENDS = ["low", "estimate", "high"]
 
 
 @pytest.fixture(scope="module")
@@ -66,6 +72,14 @@ def test_a_size_is_no_likelier_than_its_worst_measure(woman):
     worst = woman.margins.groupby("size")["chance"].min()
     chance = woman.sizes.set_index("size")["estimate"]
     assert (chance <= worst[chance.index] + 1e-9).all()
+
+
+def test_of_each_measure_the_middle_and_nine_in_ten_are_told(woman):
+    told = woman.measures.set_index("measure")
+    for j, measure in enumerate(MEASURES):
+        value, weight = woman.bodies.values[:, j], woman.bodies.weight
+        below = [weight @ (value < told.loc[measure, end]) for end in ENDS]
+        assert below == pytest.approx([0.05, 0.5, 0.95], abs=0.005), measure
 
 
 def test_measured_and_predicted_are_told_apart(woman):
@@ -143,6 +157,47 @@ def test_between_and_outside_are_said_with_what_is_missing():
     # To half a cm, and never less than it is.
     miss = np.ceil(2 * found.nearest["miss"]) / 2
     assert f"too small by {miss:g} cm in hip girth" in found.answer()
+
+
+def with_chances(answer, *chances, none):
+    """The same answer, were the first sizes' chances and that of none these."""
+    sizes = answer.sizes.copy()
+    sizes["estimate"] = [*chances, *[0.0] * (len(sizes) - len(chances))]
+    outcomes = answer.outcomes.copy()
+    outcomes["estimate"] = 0.0
+    outcomes.loc[outcomes["outcome"] == "one", "estimate"] = 1 - none
+    outcomes.loc[outcomes["outcome"] == "between", "estimate"] = none
+    return replace(answer, sizes=sizes, outcomes=outcomes)
+
+
+@pytest.mark.parametrize(
+    ("chances", "none", "status", "said", "unsaid"),
+    [
+        ((0.95, 0.03), 0.05, "fits", "That no size fits has a chance of 5 %", "Runner"),
+        ((0.95, 0.10), 0.04, "fits", "Runner-up", "That no size fits"),
+        ((0.90, 0.09), 0.04, "fits", "Size", "Runner-up"),
+        ((0.89, 0.05), 0.04, "fits", "Runner-up", "That no size fits"),
+        ((0.89, 0.04), 0.04, "fits", "Size", "Runner-up"),
+        ((0.50, 0.00), 0.50, "fits", "chance of 50 %", "Between"),
+        ((0.49, 0.00), 0.50, "between", "Between sizes", "Not settled"),
+        ((0.05, 0.00), 0.95, "between", "Likeliest to fit nevertheless", "Runner"),
+        ((0.04, 0.00), 0.96, "between", "Between sizes", "nevertheless"),
+        ((0.49, 0.30), 0.49, "not_settled", "Not settled", "Between"),
+    ],
+)
+def test_what_is_said_turns_at_its_thresholds(
+    woman, chances, none, status, said, unsaid
+):
+    answer = with_chances(woman, *chances, none=none)
+    assert answer.status == status
+    words = answer.answer()
+    assert said in words, words
+    assert unsaid not in words, words
+    assert answer.in_play == [
+        size
+        for size, chance in zip(answer.sizes["size"], chances, strict=False)
+        if chance >= 0.05
+    ]
 
 
 def test_allowances_are_settings_in_sight():
@@ -232,6 +287,63 @@ def test_what_to_measure_next_settles_what_it_says():
         1 - answer.outcomes["estimate"].iloc[:2].sum(),
     )
     assert best["now"] == pytest.approx(now, abs=0.01)
+
+
+def test_a_measure_is_asked_for_again_where_it_was_taken_poorly(woman):
+    """From half as much again as the usual error on."""
+    found = fitting(
+        woman.bodies.values,
+        edges_of(demo_chart(), demo_chart().load_limits()),
+        over=np.zeros(9, dtype=bool),
+    )
+    for measure in ("hip_circumference_cm", "body_mass_kg"):
+        value = 104.0 if measure.endswith("_cm") else 68.0
+        for times, asked in ((1.0, False), (1.45, False), (1.55, True)):
+            taken = Reading(measure, value, "tape once", times * usual_error(measure))
+            client = Client("female", 74.0, (taken,))
+            table = next_measures(client, woman.bodies, found)
+            assert (measure in set(table["measure"])) == asked
+
+
+def test_what_a_reading_tells_of_one_edge_against_the_closed_form(rng):
+    """A normal measure, an edge at its mean, and a reading with a normal error.
+
+    Which side of the edge the body is on is right with the chance that two
+    normals of correlation r have one sign: 1/2 + arcsin(r) / pi (Sheppard 1899,
+    from memory).
+    """
+    n, sd = 16_384, 2.0
+    values = np.tile([70.0, 165, 85, 57, 48, 100, 41, 60, 90, 100], (n, 1))
+    hip = MEASURES.index("hip_circumference_cm")
+    values[:, hip] += sd * rng.standard_normal(n)
+    bodies = Bodies(
+        values,
+        np.full(n, 1 / n),
+        np.arange(n),
+        np.full(n, "female", dtype=object),
+        np.full(n, 40.0),
+    )
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "hip_circumference_cm_low": [50],
+                **{"hip_circumference_cm_high": [99.95]},
+            }
+        ),
+        warn=False,
+    )
+    edges = edges_of(chart, chart.load_limits())
+    found = fitting(values, edges, over=np.zeros(1, dtype=bool))
+    table = next_measures(Client("female", 40.0), bodies, found)
+    row = table.set_index("measure").loc["hip_circumference_cm"]
+    alike = sd / np.hypot(sd, usual_error("hip_circumference_cm"))
+    assert row["now"] == pytest.approx(0.5, abs=0.015)
+    assert row["after"] == pytest.approx(0.5 + np.arcsin(alike) / np.pi, abs=0.015)
+    assert table.iloc[0]["measure"] == "hip_circumference_cm"
+    # Nothing else tells anything: the span around nothing holds it.
+    rest = table.iloc[1:]
+    assert (rest["estimate"].abs() < 0.02).all()
 
 
 def test_knowing_everything_leaves_nothing_to_settle():

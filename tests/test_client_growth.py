@@ -79,6 +79,28 @@ def test_adults_have_no_growth_and_children_a_date_to_measure_again():
     assert 9.5 + again <= answer.growth["low"].min() + 1e-9 or again == 0
 
 
+def leaving(*ages):
+    return pd.DataFrame({"low": ages})
+
+
+@pytest.mark.parametrize(
+    ("table", "age", "again"),
+    [
+        # No edge to pass, or none before 20: once a year.
+        (pd.DataFrame(), 9.5, 1.0),
+        (leaving(np.nan, np.nan), 9.5, 1.0),
+        # Half the time until the first may be passed, a year at most, never past.
+        (leaving(12.0, 10.1, np.nan), 9.5, 0.3),
+        (leaving(15.0), 9.5, 1.0),
+        (leaving(9.0), 9.5, 0.0),
+        # 9 stands for completed years: half a year more is the best guess.
+        (leaving(10.1), 9, 0.3),
+    ],
+)
+def test_a_child_is_measured_again_before_the_first_edge(table, age, again):
+    assert measure_again_in(table, age) == pytest.approx(again)
+
+
 @pytest.mark.parametrize("age", [2, 2.03, 16, 19, 19.9])
 def test_every_childs_age_can_be_projected(age):
     one = chart(hip_circumference_cm_low=[40], hip_circumference_cm_high=[120])

@@ -1,5 +1,8 @@
 """Wrong entries: a plain sentence each, before any size is named."""
 
+import re
+import warnings
+
 import numpy as np
 import pytest
 
@@ -59,6 +62,15 @@ def test_what_was_confirmed_is_kept_in_the_answer():
     assert "Confirmed although it looked wrong" in answer.summary()
 
 
+def test_each_value_confirmed_against_the_ranges_is_kept_once():
+    tall = {"sex": "f", "age_years": 3, "body_mass_kg": 75, "stature_cm": 168}
+    kept = client_from(tall, confirmed=True).unusual
+    assert [(one.column, one.value) for one in kept] == [
+        ("body_mass_kg", 75.0),
+        ("stature_cm", 168.0),
+    ]
+
+
 def test_good_entries_pass_in_other_units():
     client = client_from(
         {"sex": "F", "age_months": 90, "body_mass_lb": 55, "stature_in": 49}
@@ -77,6 +89,23 @@ def test_the_worst_reading_is_blamed_not_its_neighbours():
     with pytest.raises(InputProblems) as caught:
         check_client(demo_chart(), people)
     assert caught.value.problems[0].column == "chest_circumference_cm"
+
+
+def test_what_would_be_expected_is_the_middle_of_nearly_all_such_people():
+    """On the scale of logarithms: three SDs either way."""
+    with pytest.raises(InputProblems) as caught:
+        check_client(demo_chart(), GOOD | {"hip_circumference_cm": 68})
+    told = re.findall(r"(?<=about )\d+|\d+(?= to)|(?<=to )\d+", str(caught.value))
+    middle, low, high = (float(number) for number in told[:3])
+    assert low * high == pytest.approx(middle**2, rel=0.02)
+    # Hips at one build vary by some 4 to 6 % (the body model's own spread).
+    assert np.log(high / low) / 6 == pytest.approx(0.05, abs=0.01)
+
+
+def test_nothing_but_the_answer_is_said_while_a_client_is_judged():
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        check_client(demo_chart(), GOOD | {"hip_circumference_cm": 101})
 
 
 def test_all_problems_come_at_once():

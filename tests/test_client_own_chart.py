@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from sizing.chart import chart_from, demo_chart
 from sizing.client import judge_chart, nudge, with_edge
+from sizing.client.chart_words import percent_span
 from sizing.coverage import compare_charts, coverage
-from sizing.errors import SizingError
+from sizing.errors import SizingError, SizingWarning
 from sizing.fit import fits_matrix
 from sizing.plots.own_chart import gaps_of, plot_bands, plot_difference
 from sizing.plots.style import HATCHES
@@ -97,6 +98,18 @@ def test_summary_names_gaps_reasons_and_cautions(people):
     assert "label" in told
 
 
+def test_of_each_size_a_row_and_those_nobody_needs_by_name(people):
+    found = judge_chart(people, demo_chart(), by=(), replicates=50)
+    assert found.table["size"].tolist() == list(demo_chart().sizes)
+    spare = [row["size"] for _, row in found.table.iterrows() if row["needs"] < 0.005]
+    assert found.unneeded == spare and 0 < len(spare) < 9
+    told = found.summary()
+    assert f"{', '.join(spare)}." in told
+    row = found.coverage.table.iloc[0]
+    low, high = (f"{100 * row[end]:.0f}" for end in ("low", "high"))
+    assert f"({low} to {high} %, 95 % interval" in found.answer()
+
+
 def test_a_nudge_is_the_paired_comparison(people):
     chart = demo_chart()
     moved = with_edge(chart, "adult 2", "hip_circumference_cm", "high", 120)
@@ -138,6 +151,62 @@ def test_moving_an_edge_is_checked():
     wide = with_edge(chart, "adult 2", "hip_circumference_cm", "high", None)
     assert np.isnan(wide.frame.loc[4, "hip_circumference_cm_high"])
     assert chart.frame.loc[4, "hip_circumference_cm_high"] == 116
+
+
+def test_an_edge_may_stand_anywhere_the_message_allows():
+    chart = demo_chart()
+    for value in (0, 999):
+        wide = with_edge(
+            chart,
+            "adult 2",
+            "hip_circumference_cm",
+            "low" if value == 0 else "high",
+            value,
+        )
+        assert value in wide.frame.loc[4].tolist()
+    with pytest.raises(SizingError, match="0 to 999"):
+        with_edge(chart, "adult 2", "hip_circumference_cm", "high", 1000)
+
+
+def test_a_load_limit_bites_first_only_where_a_fabric_was_judged():
+    by_mass = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "load_limit_kg": [100],
+                "body_mass_kg_low": [40],
+                "body_mass_kg_high": [90],
+            }
+        ),
+        warn=False,
+    )
+    people = pd.DataFrame({"body_mass_kg": [60.0, 120.0], "stature_cm": [160.0, 170.0]})
+    found = judge_chart(people_from(people), by_mass, by=(), replicates=50)
+    assert found.sizes["load_first"].tolist() == [0.0]
+    by_stature = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "load_limit_kg": [100],
+                "stature_cm_low": [150],
+                "stature_cm_high": [180],
+            }
+        ),
+        warn=False,
+    )
+    both = judge_chart(people_from(people), by_stature, by=(), replicates=50)
+    assert both.sizes["load_first"].tolist() == [0.5]
+    unweighed = people_from(people[["stature_cm"]])
+    with pytest.warns(SizingWarning, match="has no column body_mass_kg"):
+        without = judge_chart(unweighed, by_stature, by=(), replicates=50)
+    assert without.sizes["load_first"].tolist() == [0.0]
+
+
+def test_shares_are_said_in_percent_with_both_ends():
+    row = pd.Series({"estimate": 0.9, "low": 0.8, "high": 0.96})
+    assert percent_span(row) == "90 % (80 to 96)"
+    row = pd.Series({"needs": 0.04, "needs_low": 0.02, "needs_high": 1.0})
+    assert percent_span(row, "needs", "needs_") == "4 % (2 to 100)"
 
 
 def test_what_is_said_of_a_moved_edge_is_what_was_found(people):

@@ -10,7 +10,7 @@ from scipy.stats import multivariate_normal
 from sizing.chart import chart_from, demo_chart
 from sizing.client.how import reading
 from sizing.client.outcomes import POSSIBLE, chances, edges_of, fitting
-from sizing.client.posterior import build_of, draw_bodies
+from sizing.client.posterior import Bodies, build_of, draw_bodies
 from sizing.fit import assign
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.population.model_donors import (
@@ -77,6 +77,44 @@ def test_box_chances_against_scipy_multivariate_normal(girth):
         found = fitting(bodies.values, edges, over=np.array([False]))
         share = chances(bodies, found.fits)
         assert share["estimate"][0] == pytest.approx(answer, abs=0.012)
+
+
+def some_bodies(rng, weight):
+    """Twelve builds of five bodies each, whose measures are plain numbers."""
+    n = len(weight)
+    return Bodies(
+        rng.normal(100, 10, (n, len(MEASURES))),
+        weight / weight.sum(),
+        np.arange(n) // 5,
+        np.full(n, "female", dtype=object),
+        np.full(n, 40.0),
+    )
+
+
+def test_shares_and_their_errors_against_a_plain_loop(rng):
+    bodies = some_bodies(rng, rng.uniform(0.1, 5, 60))
+    flags = rng.random((60, 3)) < [0.2, 0.5, 0.9]
+    mean, variance = bodies.share(flags)
+    for j in range(3):
+        right = sum(
+            w for w, flag in zip(bodies.weight, flags[:, j], strict=True) if flag
+        )
+        assert mean[j] == pytest.approx(right)
+        error = 0.0
+        for build in range(12):
+            mine = bodies.build == build
+            w = bodies.weight[mine]
+            error += w.sum() ** 2 * (np.average(flags[mine, j], weights=w) - right) ** 2
+        assert variance[j] == pytest.approx(error)
+    each = [bodies.weight[bodies.build == build].sum() for build in range(12)]
+    assert bodies.effective == pytest.approx(1 / sum(w**2 for w in each))
+
+
+def test_quantiles_against_numpy_where_all_weigh_alike(rng):
+    bodies = some_bodies(rng, np.ones(60))
+    q = [0.05, 0.31, 0.5, 0.95]
+    right = np.quantile(bodies.values, q, axis=0, method="hazen")
+    np.testing.assert_allclose(bodies.quantile(q), right, rtol=1e-12)
 
 
 def test_mean_and_spread_against_the_closed_form():
@@ -168,6 +206,24 @@ def test_draws_are_weighed_whole_and_repeatable(sex, age, hip, how):
     assert np.isfinite(bodies.values).all()
     assert (bodies.values == again.values).all()
     assert (np.diff(bodies.quantile([0.05, 0.5, 0.95]), axis=0) >= 0).all()
+
+
+def test_builds_drawn_to_readings_of_the_build_alone_weigh_alike():
+    """They are drawn from what the readings leave: nothing is left to weigh."""
+    bodies = draw_bodies("female", 70.0, [reading("body_mass_kg", 75.0, "guessed")])
+    assert np.ptp(bodies.weight[bodies.weight > 0]) < 1e-12
+
+
+def test_readings_that_no_body_could_have_still_leave_bodies():
+    """Sitting height nearly the stature: confirmed, it is taken as it was read."""
+    bodies = draw_bodies(
+        "female",
+        40.0,
+        [reading("stature_cm", 160.0), reading("sitting_height_cm", 158.0)],
+    )
+    assert bodies.weight.sum() == pytest.approx(1.0)
+    sitting = bodies.weight @ bodies.frame["sitting_height_cm"]
+    assert sitting > 140
 
 
 def test_what_is_exact_comes_back_as_given():

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from data_sources import derive_segment_equations
 from sizing.chart import demo_chart
@@ -9,6 +10,7 @@ from sizing.client import check_client, client_from, estimate_stature
 from sizing.client.posterior import draw_bodies
 from sizing.client.stature import as_reading, equations, segments
 from sizing.errors import InputProblems, SizingError
+from sizing.population.model_donors import donors
 from sizing.resources import source_table
 
 # Chumlea, Roche, Steinbaugh, J Am Geriatr Soc 1985;33:116-120; Donini et al., J Nutr
@@ -50,6 +52,29 @@ def test_an_estimate_is_not_drawn_to_the_mean_twice():
         assert sd == pytest.approx(found.best["sd_cm"], rel=0.15)
 
 
+@pytest.mark.parametrize(("age", "years"), [(12, 1.0), (20, 10.0), (75, 10.0)])
+def test_an_estimate_is_moved_from_the_mean_by_what_the_equation_drew(age, years):
+    """People near in age: within about ten years, for a child about one."""
+    found = estimate_stature("female", age, {"knee_height_cm": 46.0})
+    people = donors()["female"].build
+    # A child's age is in completed years: half a year more is the best guess.
+    at, ages = (
+        np.where(np.less(a, 20), np.add(a, 0.5), a) for a in (age, people[:, 2])
+    )
+    near = norm.pdf(ages.clip(max=80), min(round(float(at)), 80), years)
+    stature = np.exp(people[:, 1])
+    mean = np.average(stature, weights=near)
+    variance = np.average((stature - mean) ** 2, weights=near)
+    left = 1 - found.best["sd_cm"] ** 2 / variance
+    told = as_reading(found, "female", age)
+    assert told.value == pytest.approx(
+        mean + (found.best["estimate"] - mean) / max(left, 0.2), abs=0.1
+    )
+    assert told.sd == pytest.approx(
+        found.best["sd_cm"] / np.sqrt(max(left, 0.2)), rel=0.01
+    )
+
+
 def test_an_estimate_brings_a_wider_interval_than_a_tape():
     common = {"sex": "female", "age_years": 75, "body_mass_kg": 62}
     told = [
@@ -67,6 +92,14 @@ def test_beyond_its_ages_an_equation_is_marked_and_widened():
     beyond = estimate_stature("male", 80, {"span_cm": 180.0}).best
     assert (inside["ages"], beyond["ages"]) == ("inside", "beyond")
     assert beyond["sd_cm"] == pytest.approx(1.5 * inside["sd_cm"])
+    assert inside["high"] - inside["low"] == pytest.approx(
+        2 * norm.ppf(0.95) * inside["sd_cm"], rel=1e-4
+    )
+    told = [
+        estimate_stature("male", age, {"span_cm": 180.0}).summary() for age in (40, 80)
+    ]
+    words = "beyond the ages the equation was made on"
+    assert [words in one for one in told] == [False, True]
 
 
 def test_every_equation_has_a_source_and_an_error():
