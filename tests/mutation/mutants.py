@@ -15,8 +15,8 @@ ARITHMETIC = {"Add", "Sub", "Mul", "Div", "FloorDiv", "Mod", "Pow"}
 BITS = {"BitOr", "BitAnd", "BitXor"}
 IDENTITY = {"Is", "IsNot"}
 
-#: Compiled only where the extra ``fast`` is installed; elsewhere no test loads it.
-LEFT_OUT = {"sizing/fit/compiled.py"}
+#: They need the extras ``fast`` and ``scale``; elsewhere no test loads them.
+LEFT_OUT = {"sizing/fit/compiled.py", "sizing/coverage/distributed.py"}
 
 
 @dataclass(frozen=True)
