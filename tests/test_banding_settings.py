@@ -16,6 +16,7 @@ from banding_oracle import (
 from scipy.stats import norm
 
 from sizing.banding import fit_bands
+from sizing.banding.fitter import has_valley
 from sizing.chart import SizeChart
 from sizing.coverage import coverage
 from sizing.errors import SizingError
@@ -82,9 +83,35 @@ def test_least_share_against_every_chart(seed):
     assert found.share == pytest.approx(best, abs=1e-12)
 
 
-@pytest.mark.parametrize("limit", [160.0, 95.0])
+def test_a_valley_of_load_limits():
+    assert has_valley(np.array([200, 160, 200]))
+    assert has_valley(np.array([160, 200, 120, 120, 130]))
+    for limits in ([160], [160, 160, 160], [120, 160, 200], [160, 200, 120]):
+        assert not has_valley(np.array(limits))
+
+
+def test_at_the_finest_grid_differing_limits_are_proved_too():
+    people = people_of(5)
+    frame = people.frame.assign(body_mass_kg=np.arange(14) * 5.0 + 70)
+    people = replace(people, frame=frame)
+    owned = {"size": ["ours"], "group": "adult", "load_limit_kg": [200.0]}
+    owned |= {f"{HIP}_low": [81.3], f"{HIP}_high": [82.8]}
+    owned |= {f"{SIT}_low": [81.1], f"{SIT}_high": [82.1]}
+    chart = SizeChart(pd.DataFrame(owned))
+    found = fit(
+        people,
+        sizes=3,
+        fixed=chart,
+        step_cm=0.1,
+        load_limit_kg=100.0,
+    )
+    assert 0 < found.share < 1
+    assert found.gap == pytest.approx(0, abs=1e-12)
+
+
+@pytest.mark.parametrize(("limit", "new"), [(160.0, None), (95.0, None), (160.0, 95.0)])
 @pytest.mark.parametrize("seed", range(4))
-def test_sizes_owned_against_every_chart(seed, limit):
+def test_sizes_owned_against_every_chart(seed, limit, new):
     rng = np.random.default_rng(seed)
     people = people_of(seed)
     mass = rng.integers(60, 130, len(people.frame)).astype(float)
@@ -102,11 +129,12 @@ def test_sizes_owned_against_every_chart(seed, limit):
             }
         )
     )
-    found = fit(people, sizes=3, fixed=owned)
+    found = fit(people, sizes=3, fixed=owned, load_limit_kg=new)
     kept = found.chart.frame.set_index("size")
     assert kept.loc["ours", "load_limit_kg"] == limit and len(kept) == 3
     assert kept.loc["ours", f"{HIP}_low"] == 81.3
-    assert kept["load_limit_kg"].isna().sum() == 2
+    others = kept["load_limit_kg"].drop("ours")
+    assert others.isna().all() if new is None else (others == new).all()
     told = coverage(people, found.chart, replicates=50).table
     covered = told.loc[told["outcome"] == "covered", "estimate"].item()
     assert found.share == pytest.approx(covered, abs=1e-12)
@@ -128,11 +156,12 @@ def test_sizes_owned_against_every_chart(seed, limit):
             if (np.diff(a, axis=0) < 0).any() or (np.diff(b, axis=0) < 0).any():
                 continue
             inside = ((x[:, None] >= a) & (x[:, None] <= b)).all(axis=2)
-            inside[:, at] &= mass <= limit
+            bears = np.insert(np.full(2, new or np.inf), at, limit)
+            inside &= mass[:, None] <= bears
             best = max(best, weight[inside.any(axis=1)].sum() / weight.sum())
     assert found.upper_bound >= best - 1e-12
     if limit == 160:
-        # Nobody is too heavy: the optimum is proved.
+        # Nobody is too heavy for the size between two others: it is the best.
         assert found.share == pytest.approx(best, abs=1e-12)
     else:
         assert best - 0.1 <= found.share <= best + 1e-12

@@ -94,15 +94,16 @@ def fit_bands(
         Every size fits at least this share of the people.
     load_limit_kg : float, optional
         Load limit of the new sizes. Sizes owned keep their own; a size covers
-        nobody heavier than its limit. Where limits differ, the search counts
-        whoever fits two sizes but is too heavy for one between them twice: the
-        bound holds all the same, the chart may then not be the very best, and
-        the gap says by how much at most.
+        nobody heavier than its limit. Where a size owned may lift less than new
+        ones on both sides of it, the search counts whoever fits both of these and
+        is too heavy for the one between twice: the bound holds all the same, the
+        chart may then not be the very best, and the gap says by how much at most.
     tolerance : float, optional
         How far above the value the certified bound may stay (a share); a
-        smaller one takes longer. By default up to three measures are pressed to
-        within a point, for a second or two as a rule; with four the bound is what
-        a few seconds give, and stays some points above. See Notes.
+        smaller one takes longer. By default it is pressed to within a point with
+        up to three measures, which takes a second or two as a rule, and with four
+        where a first second comes within five points of it; elsewhere it stays
+        some points above. See Notes.
     splits : int
         Half-splits for the held-out figures; 0 for none.
     seed : int
@@ -126,11 +127,11 @@ def fit_bands(
     and the bound equals its value. On a 1 cm grid the chart is the best on that
     grid, and the bound tells what whole mm could add. Measured on one processor
     with 4 sizes: on 6,068 soldiers, three measures at 1 mm exactly, about 10 s and
-    0.9 GB; four at 1 cm and 1 kg with ``tolerance=0.01``, to within a point in 11
-    to 17 s and 1.1 GB (by default 1.7 points in 3 s). On the kit's adults four
-    measures stay about 4.7 points from proof: the bound then rests on the best
-    three. With three measures and 8 sizes the default takes 12 s and 1.2 GB. Of
-    goals other than the share, "judged" may stay two points from proof.
+    0.9 GB; four at 1 cm and 1 kg, to within a point in 7 s and 1.1 GB (5 sizes: 16
+    s and 2.1 GB). On the kit's own people four measures mostly stay 1 to 5 points
+    from proof (adults 4.3): the bound then rests on the best three. With three
+    measures and 8 sizes the default takes 12 s and 1.2 GB. Of goals other than the
+    share, "judged" may stay two points from proof.
 
     Examples
     --------

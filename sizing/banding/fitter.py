@@ -41,8 +41,9 @@ QUICK = Effort(3_000_000, 3_000_000)
 THOROUGH = Effort(40_000_000, 12_000_000)
 #: How far above the value, as a share, a bound may stay if nobody asks for less.
 NEAR = 0.01
-#: Up to so many measures a thorough search is over within seconds, as a rule.
-FEW_MEASURES = 3
+#: Up to so many measures a thorough search is over within seconds, as a rule; with
+#: more, it is where the quick one comes so near, as a share.
+FEW_MEASURES, WITHIN_REACH = 3, 0.05
 
 
 class Fitter:
@@ -164,7 +165,8 @@ class Fitter:
         if tolerance is None:
             enough = self.value(boxes) + NEAR
             found = self.bound(boxes, QUICK)
-            if few and found > enough:
+            within_reach = few or found <= self.value(boxes) + WITHIN_REACH
+            if within_reach and found > enough:
                 found = min(found, self.bound(boxes, THOROUGH, NEAR))
         else:
             enough = self.value(boxes) + tolerance
@@ -252,10 +254,8 @@ class Fitter:
         """Whether the best chart is the best on the finest grid permitted."""
         request = self.request
         finest = request.layout.axes([1] * len(request.layout.steps), bounding=False)
-        # The search may count twice those whom not every size may lift.
-        alike = all(np.ptp(limits) == 0 for limits in request.layout.limits)
         return (
-            alike
+            not any(has_valley(limits) for limits in request.layout.limits)
             and request.goal == request.search_goal
             and all(
                 np.array_equal(mine, theirs)
@@ -304,6 +304,18 @@ class Fitter:
             ]
             d = int(np.argmin(parts))
             steps[d] = {1: 2, 2: 5}.get(steps[d], steps[d] + 5)
+
+
+def has_valley(limits: Ints) -> bool:
+    """Say whether a size may lift less than a smaller and a larger one both may.
+
+    Only then can someone be too heavy for a size between two that may lift her: the
+    search would count her with either. Without a valley those who may lift a person
+    follow each other, and are a chain of their own.
+    """
+    before = np.maximum.accumulate(limits)
+    after = np.maximum.accumulate(limits[::-1])[::-1]
+    return bool((limits < np.minimum(before, after)).any())
 
 
 def _nearest(axes: Sequence[Axis], low: Ints) -> Ints:
