@@ -83,8 +83,8 @@ def taken(frame: pd.DataFrame, expected: float, rng: np.random.Generator) -> pd.
     return pd.Series(chance, index=frame.index)[rng.random(len(frame)) < chance]
 
 
-def by_design(frame: pd.DataFrame, rng: np.random.Generator) -> People:
-    """Draw a survey of two units a stratum and some people of each."""
+def by_design(frame: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
+    """Return a survey of two units a stratum and some people of each."""
     homes = dict(list(frame.groupby("unit")))
     parts = []
     for stratum in range(STRATA):
@@ -92,21 +92,29 @@ def by_design(frame: pd.DataFrame, rng: np.random.Generator) -> People:
             chance = taken(homes[unit], TAKEN_OF_UNIT, rng)
             part = frame.loc[chance.index].assign(unit=len(parts))
             parts.append(part.assign(weight=UNITS / TAKEN_UNITS / chance))
-    return surveyed(pd.concat(parts, ignore_index=True), rng)
+    return numbered(pd.concat(parts))
 
 
-def by_person(frame: pd.DataFrame, rng: np.random.Generator) -> People:
-    """Draw a survey of people one by one."""
+def by_person(frame: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
+    """Return a survey of people taken one by one."""
     chance = taken(frame, TAKEN, rng)
     part = frame.loc[chance.index].assign(weight=1 / chance)
-    return surveyed(part.drop(columns=["stratum", "unit"]), rng)
+    return numbered(part.drop(columns=["stratum", "unit"]))
+
+
+WAYS = {"design": by_design, "persons": by_person}
+
+
+def numbered(sample: pd.DataFrame) -> pd.DataFrame:
+    """Number the people of a survey: who is taken twice counts as two."""
+    sample = sample.reset_index(drop=True)
+    return sample.assign(person=np.arange(len(sample)))
 
 
 def surveyed(sample: pd.DataFrame, rng: np.random.Generator) -> People:
     """Forget the bodies and draw them, as for anyone whose build alone is known."""
     weight = sample["weight"].to_numpy()
-    sample = sample.drop(columns="weight").reset_index(drop=True)
-    sample["person"] = np.arange(len(sample))
+    sample = sample.drop(columns="weight")
     seed = int(rng.integers(2**31))
     drawn, evidence = draw_measures(sample, draws=DRAWS, seed=seed)
     weights = pd.Series(np.tile(weight, DRAWS))
@@ -136,8 +144,8 @@ def surveys(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
                 share = pd.Series(fits[0]).groupby(frame[by].to_numpy()).mean()
                 truth |= {(by, str(level)): value for level, value in share.items()}
             difference = fits[1].mean() - fits[0].mean()
-        for way, draw in (("design", by_design), ("persons", by_person)):
-            people = draw(frame, rng)
+        for way, taking in WAYS.items():
+            people = surveyed(taking(frame, rng), rng)
             table = coverage(people, charts[0], by=BY, replicates=200).table
             for row in table[table["outcome"] == "covered"].to_dict("records"):
                 held = row["low"] <= truth[row["by"], row["level"]] <= row["high"]
@@ -173,7 +181,7 @@ def services(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
                 stock = tables.demand(check, offer).query("share == 'only'")
                 stock = np.ceil(stock["high"].to_numpy() + 2).astype(np.int64)
             truth = float((check.shortage(stock).waiting == 0).mean())
-        people = by_design(frame, rng)
+        people = surveyed(by_design(frame, rng), rng)
         groups, check, _ = service_of(people, stock, 4000, int(rng.integers(2**31)))
         row = tables.service(check, stock, groups).iloc[0]
         yield "stock service, design", row["low"] <= truth <= row["high"]
@@ -185,21 +193,20 @@ def boundaries(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
     """Yield whether intervals of fitted edges hold those of the whole population."""
     frame = builds(seed)
     bodies, evidence = draw_measures(frame, draws=1, seed=seed)
-    evidence = evidence.assign(**{HIP: "measured"})
     everyone = People("all", bodies, pd.Series(1.0, bodies.index), evidence)
     truth = fit_bands(everyone, **BANDS, splits=0).chart.frame[f"{HIP}_low"].to_numpy()
     rng = np.random.default_rng((seed, 3))
     for _ in range(replicates):
-        chance = taken(bodies, TAKEN, rng)
-        part = bodies.loc[chance.index].reset_index(drop=True)
-        weight = pd.Series(1 / chance.to_numpy())
-        people = People("survey", part, weight, evidence.loc[chance.index])
-        moved = edge_stability(
-            people, **BANDS, replicates=100, seed=int(rng.integers(2**31))
-        )
-        lows = moved[moved["end"] == "low"].sort_values("size")
-        for low, high, edge in zip(lows["low"], lows["high"], truth, strict=True):
-            yield "boundaries, persons", low <= edge <= high
+        for way, taking in WAYS.items():
+            part = taking(bodies, rng)
+            known = pd.DataFrame("measured", index=part.index, columns=[HIP])
+            people = People("survey", part, part["weight"], known)
+            moved = edge_stability(
+                people, **BANDS, replicates=100, seed=int(rng.integers(2**31))
+            )
+            lows = moved[moved["end"] == "low"].sort_values("size")
+            for low, high, edge in zip(lows["low"], lows["high"], truth, strict=True):
+                yield f"boundaries, {way}", low <= edge <= high
 
 
 ITEMS = {"surveys": surveys, "services": services, "boundaries": boundaries}
