@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import re
 
 import numpy as np
 import pandas as pd
@@ -124,18 +125,27 @@ def test_other_people_of_the_same_kind_widen_the_interval(people):
     value = (check.shortage(stock).waiting == 0).astype(float)
     ((variance, df),) = people_variance([group], check.days, [value])
     rng = np.random.default_rng(3)
-    found = []
+    found, met = [], []
     for seed in range(150):
         chosen = rng.integers(0, people.n, people.n)
         other = people_from(people.frame.iloc[chosen].drop(columns=["person", "draw"]))
         _, again = judged(other, 2000, seed + 1)
-        found.append((again.shortage(stock).waiting == 0).mean())
+        waiting = again.shortage(stock).waiting
+        found.append((waiting == 0).mean())
+        met.append(1 - waiting.sum() / again.needed.sum())
     of_days = np.mean([share * (1 - share) / 2000 for share in found])
     want = np.var(found, ddof=1) - of_days
     assert np.sqrt(variance) == pytest.approx(np.sqrt(want), rel=0.2)
     assert df == pytest.approx(people.n - 1)
-    rows = [tables.service(check, stock, groups).iloc[0] for groups in ([], [group])]
-    assert rows[1]["high"] - rows[1]["low"] > 3 * (rows[0]["high"] - rows[0]["low"])
+    told = [
+        tables.service(check, stock, groups).set_index("measure")
+        for groups in ([], [group])
+    ]
+    width = [table["high"] - table["low"] for table in told]
+    assert width[1]["nobody_waits"] > 3 * width[0]["nobody_waits"]
+    # Needs met: the same, from the ratio that each such sample gives.
+    half = width[1]["needs_met"] / 2 / stats.norm.ppf(0.975)
+    assert half == pytest.approx(np.std(met, ddof=1), rel=0.25)
 
 
 def test_drawing_people_alike_tells_no_more_of_other_people(people):
@@ -237,6 +247,24 @@ def test_a_pool_lifts_no_more_than_it_has_hoists(people):
     assert total.mean() / 2 == pytest.approx(expected.mean(), abs=0.05)
 
 
+def test_a_ratio_over_days_against_a_mean_and_a_jackknife(rng):
+    part, whole = rng.poisson(8, 300), rng.poisson(3, 300) + 10
+    row = tables.ratio_row(part, whole)
+    assert row["estimate"] == pytest.approx(part.sum() / whole.sum())
+    left_out = (part.sum() - part) / (whole.sum() - whole)
+    sd = np.sqrt(299**2 / 300 * left_out.var())
+    half = stats.t.ppf(0.975, 299) * sd
+    assert row["high"] - row["estimate"] == pytest.approx(half, rel=0.01)
+    assert row["estimate"] - row["low"] == pytest.approx(half, rel=0.01)
+    even = tables.ratio_row(part, np.full(300, 16))
+    mean = tables.mean_row(part / 16)
+    for end in ("estimate", "low", "high", "n"):
+        assert even[end] == pytest.approx(mean[end])
+    # Nothing needed: all of it is met.
+    nothing = tables.ratio_row(np.zeros(5), np.zeros(5))
+    assert [nothing[k] for k in ("estimate", "low", "high", "n")] == [1, 1, 1, 0]
+
+
 def test_tilted_weights_move_the_mean_and_no_further_than_people_go():
     w = np.ones(5)
     x = np.array([50.0, 60.0, 70.0, 80.0, 90.0])
@@ -287,6 +315,28 @@ def test_wrong_prices_are_named(change, words):
     assert words in str(found.value)
 
 
+def test_every_wrong_row_is_named_and_the_good_one_between_is_kept():
+    bare = tall_and_short()
+    bare = chart_from(bare.frame.drop(columns="price"), name="bare", warn=False)
+    sizes = ["huge", "short", "tiny", "short"]
+    prices = pd.DataFrame({"size": sizes, "price": [1.0, 2.0, 3.0, 4.0]})
+    with pytest.raises(InputProblems) as found:
+        offer_from(bare, prices)
+    table = found.value.table
+    named = table[table["column"] == "size"]
+    assert named["row"].tolist() == [2, 4, 5]
+    # Of the two sizes only that without a row is said to lack its price.
+    assert table["what"].str.contains("has no price").sum() == 1
+    with pytest.raises(InputProblems) as found:
+        offer_from(tall_and_short(price=[None, None], most=[-1, None]))
+    told = [problem.what for problem in found.value.problems]
+    assert told == [
+        "the size 'short' has no price",
+        "the size 'tall' has no price",
+        "the size 'short' has no such most",
+    ]
+
+
 @pytest.mark.parametrize(
     ("settings", "words"),
     [
@@ -307,8 +357,9 @@ def test_wrong_groups_and_uses_are_named(people):
     with pytest.raises(InputProblems) as found:
         serves_from(table)
     assert "row 2" in str(found.value) and "nobody" in str(found.value)
-    with pytest.raises(InputProblems, match="days out of days"):
-        Use(out={"laundry": (8, 7)})
+    for pair in ((8, 7), (0, 0), (1, -7), (1,), "17", (True, 7)):
+        with pytest.raises(InputProblems, match="days out of days"):
+            Use(out={"laundry": pair})
     with pytest.raises(InputProblems, match="for a shared pool"):
         Use(at_most=3)
 
@@ -411,6 +462,65 @@ def test_whom_no_size_fits_is_told_client_by_client_on_a_caseload():
     assert told.loc[8, "miss_median"] == pytest.approx(9.0)
     assert plan.order["order"].tolist() == [1, 0]
     assert "row 8" in stock_page(plan)
+
+
+def test_a_client_whose_draws_differ_is_not_fitted_on_some_days():
+    """Two of her three draws fit no size: on two days in three, so 0 or 1."""
+    frame = pd.DataFrame(
+        {
+            "person": [1, 1, 1, 2, 2, 2],
+            "draw": [0, 1, 2] * 2,
+            "stature_cm": [160.0, 195, 196, 199, 199, 199],
+        }
+    )
+    own = People(
+        "own",
+        frame,
+        pd.Series(np.ones(6)),
+        pd.DataFrame("predicted", index=frame.index, columns=["stature_cm"]),
+    )
+    offer = offer_from(tall_and_short())
+    told = tables.not_fitted([group_from(Served(own), offer)], offer)
+    told = told.set_index("client")
+    assert told.loc[1, "estimate"] == pytest.approx(2 / 3)
+    assert told.loc[1, ["low", "high"]].tolist() == [0, 1]
+    assert told.loc[2, ["estimate", "low", "high"]].tolist() == [1, 1, 1]
+
+
+def test_who_is_not_fitted_is_described_by_those_who_count():
+    """The only hip known is of someone with no weight: nothing is said of hips."""
+    frame = pd.DataFrame(
+        {
+            "stature_cm": [199.0, 199.0, 197.0, 160.0],
+            "hip_circumference_cm": [np.nan, 90.0, np.nan, 100.0],
+        }
+    )
+    some = people_from(frame, weight=np.array([1.0, 0.0, 2.0, 1.0]))
+    offer = offer_from(tall_and_short())
+    (row,) = tables.not_fitted([group_from(Served(some, 8), offer)], offer).to_dict(
+        "records"
+    )
+    assert np.isnan(row["hip_circumference_cm"])
+    # Weights 1 and 2: the middle of the three is the shorter.
+    assert (row["stature_cm"], row["miss_median"], row["miss_p90"]) == (197, 7, 9)
+    law = stats.binom(8, 3 / 4)
+    assert row["estimate"] == pytest.approx(law.mean())
+    assert (row["low"], row["high"]) == law.interval(0.9)
+
+
+def test_what_is_said_of_the_rivals_is_what_was_found(demo_plan):
+    told = re.findall(
+        r"spent as (.+) meets (\d+) % of needs: the plan meets (-?\d+) points more "
+        r"\((-?\d+) to (-?\d+)\)",
+        demo_plan.summary(),
+    )
+    rivals = demo_plan.comparison.set_index("strategy").drop("plan")
+    assert [name for name, *_ in told] == list(rivals.index)
+    columns = ["needs_met", "estimate", "low", "high"]
+    for name, *numbers in told:
+        want = 100 * rivals.loc[name, columns].astype(float)
+        assert [float(x) for x in numbers] == pytest.approx(want.tolist(), abs=0.501)
+        assert want["high"] > 10  # far enough from nothing to see one part in a hundred
 
 
 def test_equal_numbers_are_equal_and_spend_what_they_can():

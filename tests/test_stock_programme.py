@@ -14,9 +14,9 @@ from sizing.population import people_from
 from sizing.stock import Served, Use, offer_from
 from sizing.stock.budget import fewest_waiting
 from sizing.stock.days import draw_days, group_from
-from sizing.stock.least_cost import least_cost
+from sizing.stock.least_cost import held_on, least_cost
 from sizing.stock.programme import Programme, days_allowed, programme_from
-from sizing.stock.repair import adapted
+from sizing.stock.repair import adapted, exchanged, mended, pared
 from sizing.stock.service import Needs
 
 
@@ -172,6 +172,49 @@ def test_owning_stock_never_raises_the_order(seed, size):
         programme = programme_of(counts, [1, 3, 6, 4], [100.0, 120.0, 90.0], owned=held)
         costs.append(least_cost(programme, 0.9).cost)
     assert costs[0] >= costs[1] >= costs[2]
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(st.integers(0, 40), min_size=5, max_size=30), st.integers(0, 4))
+def test_what_must_be_held_is_exceeded_on_the_days_allowed(needs, allowed):
+    held = held_on(np.array(needs), allowed)
+    assert sum(need > held for need in needs) <= allowed
+    assert held == 0 or sum(need > held - 1 for need in needs) > allowed
+
+
+@pytest.mark.parametrize("allowed", [0, 1, 3])
+def test_packs_are_added_as_far_as_needed_and_taken_off_as_far_as_they_may_be(allowed):
+    """One size, so what is needed is what all but so many days need."""
+    counts = np.array([9, 7, 7, 4, 2, 1, 0, 0])
+    programme = programme_of(counts[:, None], [1], [10.0])
+    right = [counts[allowed]]
+    most = programme.most_packs
+    assert mended(programme, np.array([0]), most, allowed).tolist() == right
+    assert pared(programme, most, allowed).tolist() == right
+    assert mended(programme, most, most, allowed).tolist() == most.tolist()
+    idle = programme_of(0 * counts[:, None], [1], [10.0])
+    assert pared(idle, np.array([3]), allowed).tolist() == [0]
+
+
+def test_packs_are_exchanged_for_cheaper_ones_that_serve_as_well():
+    """All fit both sizes: three slings of the cheaper one are enough."""
+    programme = programme_of([[3], [3], [1]], [3], [50.0, 100.0])
+    most = programme.most_packs
+    for packs in ([1, 2], [0, 3]):
+        found = exchanged(programme, np.array(packs), most, 0)
+        assert found.tolist() == [3, 0]
+    # Where the cheaper one fits nobody who waits it is not taken.
+    apart = programme_of([[3, 1]], [2, 1], [50.0, 100.0])
+    assert exchanged(apart, np.array([1, 3]), most, 0).tolist() == [1, 3]
+
+
+def test_a_search_ends_when_it_finds_nothing_new():
+    """Long before its rounds are used up, which would be 40 and more steps."""
+    steps = []
+    programme = programme_of([[2], [3], [1]], [1], [10.0])
+    order = fewest_waiting(programme, 20.0, tick=lambda: steps.append(1))
+    assert order.packs.tolist() == [2]
+    assert 0 < len(steps) < 15
 
 
 def test_a_target_no_order_can_meet_has_none_and_an_adapted_order_meets_its_own():
