@@ -77,6 +77,62 @@ def test_a_margin_knows_whom_it_speaks_of(frame):
     assert str(margins[1]) == "share with age_years>=80 within sex=female"
 
 
+@pytest.mark.parametrize(
+    ("column", "level"),
+    [
+        (pd.array(["north", None, "south"], dtype="string"), "north"),
+        (pd.array([1, None, 2], dtype="Int64"), "1"),
+        (pd.array([True, None, False], dtype="boolean"), "yes"),
+        (["north", None, "south"], "north"),
+        (pd.Categorical(["north", None, "south"]), "north"),
+    ],
+    ids=lambda part: str(getattr(part, "dtype", part)),
+)
+def test_whose_group_is_not_known_is_not_in_it(column, level):
+    people = pd.DataFrame({"where": column, "bmi": [20.0, 25.0, 30.0]})
+    row = {"variable": "bmi", "statistic": "mean", "target": 20.0}
+    row |= {"within": f"where={level}"}
+    (margin,) = to_margins(margins_from(pd.DataFrame([row])))
+    assert margin.group(people).tolist() == [True, False, False]
+
+
+@pytest.mark.parametrize(
+    ("within", "inside"),
+    [
+        ("age_years>=65", [False, True, True, False]),
+        ("age_years>65", [False, False, True, False]),
+        ("age_years<65", [True, False, False, False]),
+        ("age_years<=65", [True, True, False, False]),
+        ("age_years=65", [False, True, False, False]),
+        ("age_years>64.95;age_years<70", [False, True, False, False]),
+    ],
+)
+def test_conditions_mean_what_they_say(within, inside):
+    people = pd.DataFrame({"bmi": 25.0, "age_years": [64.9, 65.0, 80.0, np.nan]})
+    row = {"variable": "bmi", "statistic": "mean", "target": 25.0, "within": within}
+    (margin,) = to_margins(margins_from(pd.DataFrame([row])))
+    assert margin.group(people).tolist() == inside
+
+
+def test_a_margin_is_named_as_it_was_meant():
+    rows = [
+        {"variable": "bmi", "statistic": "mean", "target": 25.0},
+        {"variable": "sex", "statistic": "share", "level": "male", "target": 0.5},
+        {"variable": "bmi", "statistic": "share", "low": 30, "target": 0.2},
+        {"variable": "bmi", "statistic": "share", "high": 18.5, "target": 0.1},
+        {"variable": "bmi", "statistic": "share", "low": 18.5, "high": 25}
+        | {"target": 0.4, "within": "sex=male"},
+    ]
+    margins = to_margins(margins_from(pd.DataFrame(rows)))
+    assert [str(margin) for margin in margins] == [
+        "mean bmi",
+        "share with sex=male",
+        "share with bmi>=30",
+        "share with bmi<18.5",
+        "share with 18.5<=bmi<25 within sex=male",
+    ]
+
+
 def test_ranges_hold_their_low_end_and_not_their_high_end():
     row = {"variable": "bmi", "statistic": "share", "target": 0.5}
     margin = to_margins(margins_from(pd.DataFrame([row | {"low": 25, "high": 30}])))[0]

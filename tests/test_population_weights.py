@@ -11,7 +11,9 @@ from scipy.optimize import minimize, minimize_scalar
 from scipy.spatial import Delaunay
 
 from sizing.errors import InputProblems, SizingError
+from sizing.population.margin import Margin
 from sizing.population.margins import margins_from
+from sizing.population.possible import refuse_the_impossible
 from sizing.population.weights import kish, post_stratify, rake
 
 
@@ -289,6 +291,7 @@ def test_margins_in_conflict_are_named_with_how_far_each_could_go():
         rake(frame, asked)
     message = str(told.value)
     # 90 % women reach at most 0.9 x 160 + 0.1 x 180 = 162 cm.
+    assert "can meet together the following" in message
     assert "mean stature_cm: asked 165" in message
     assert "162" in message
     assert "sex=female" in message
@@ -303,6 +306,18 @@ def test_a_target_at_the_rim_needs_zero_weights_and_is_refused():
     )
     with pytest.raises(SizingError, match="with the others met it must be 170"):
         rake(frame, asked)
+
+
+def test_one_target_out_of_reach_is_said_alone():
+    asked = Margin("stature_cm", "mean", 180.0)
+    with pytest.raises(SizingError) as told:
+        refuse_the_impossible([asked], np.ones((2, 1)), np.array([[160.0], [180.0]]))
+    message = str(told.value)
+    assert "together" not in message and "with the others met" not in message
+    assert "it can only run from 160 to 180, both excluded" in message
+    # Just inside it can be met, so nothing is refused.
+    near = Margin("stature_cm", "mean", 179.9)
+    refuse_the_impossible([near], np.ones((2, 1)), np.array([[160.0], [180.0]]))
 
 
 def test_too_few_steps_is_told_apart_from_impossible(people):
