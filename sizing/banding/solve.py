@@ -161,6 +161,7 @@ def _refine(
             reached, found = climb(task, _middle(weighed))
             if reached > value:
                 value, best = reached, found
+        del weighed
         if net.count > MOST_PAIRS // 2:
             return _in_parts(net, pace, value, best)
         net = net.halved(d)
@@ -222,4 +223,6 @@ def upper_bound(task: Task, start: Ints, floor: float, *, most_pairs: int) -> fl
         d = None if net.empty else loosest(net, pace)
         if d is None or 2 * net.count > most_pairs:
             return max(left, top) if not net.empty else left
+        # What is known of the old pairs need not be held beside the new ones.
+        del weighed
         net = net.halved(d)
