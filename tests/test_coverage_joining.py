@@ -140,6 +140,18 @@ def test_draws_that_agree_add_nothing(rng):
     assert np.sqrt(total) == pytest.approx(stats.sem(influence * 30))
 
 
+def test_people_of_no_weight_tell_nothing_of_the_error(rng):
+    influence = rng.normal(0, 0.1, 12)
+    weight = np.ones(12)
+    weight[7:] = 0
+    influence[7:] = 0
+    rows = np.arange(12)[None]
+    some = variance_of_sum(Layout(rows, weight), influence)
+    alone = variance_of_sum(Layout(rows[:, :7], weight[:7]), influence[:7])
+    assert some == pytest.approx(alone)
+    assert alone == pytest.approx(7 / 6 * np.square(influence).sum())
+
+
 def test_what_the_model_adds_shows(rng):
     """Coefficients that move everyone alike cannot hide behind residuals."""
     own, residual = np.array(1e-4), np.array(1e-4)

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 from sizing.chart import SizeChart, demo_chart
 from sizing.coverage import compare_charts, coverage
@@ -98,6 +99,54 @@ def test_drawn_measures_of_adults_move_and_others_do_not(rng):
         state.values[HIP], people.frame[HIP].where(~adult, people.frame[HIP] * 1.1)
     )
     assert np.array_equal(state.values["body_mass_kg"], people.frame["body_mass_kg"])
+
+
+def test_whoever_is_eighteen_is_an_adult(rng):
+    people, chart = invented(rng, 3, 1), demo_chart()
+    people = moved(people, age_years=[17.9, 18.0, np.nan])
+    state = start(people, chart, layout(people), 1)
+    for who, chosen in (
+        ("adults", [False, True, False]),
+        ("children", [True, False, False]),
+        ("everyone", [True, True, True]),
+    ):
+        row = setting("shift", measures=HIP, who=who, amount=3).iloc[0]
+        shift = ALTERATIONS["shift"](state, row).values[HIP] - people.frame[HIP]
+        assert (shift.round(9) == 3).tolist() == chosen
+
+
+def test_those_who_walk_and_those_who_do_not_make_up_everyone(rng):
+    """Weights of the two groups add up to all, whoever was not asked among others."""
+    people, chart = invented(rng, 60, 2), demo_chart()
+    state = start(people, chart, layout(people), 1)
+    walks_badly, others = (
+        ALTERATIONS["only_walking"](state, setting("", amount=amount).iloc[0]).weight
+        for amount in (1, 0)
+    )
+    np.testing.assert_allclose(walks_badly + others, state.weight)
+    first = people.frame[people.frame["draw"] == 0]
+    adult = (first["age_years"] >= 18) & first["walking_difficulty"]
+    assert ((walks_badly > 0) == adult.to_numpy()).all()
+
+
+def test_few_who_stay_leave_few_degrees_of_freedom(rng):
+    """Student's t of those who stay, by their effective number, worked by hand."""
+    people, chart = invented(rng, 200, 1), demo_chart()
+    adult = np.flatnonzero(people.frame["age_years"] >= 18)[:6]
+    people = moved(people, walking_difficulty=people.frame["person"].isin(adult))
+    made = setting("only_walking", who="adults", amount=1)
+    row = sensitivity(people, chart, settings=made).table.iloc[0]
+    covered = start(people, chart, layout(people), 1).covered()[0]
+    w = people.weight.to_numpy()
+    stay = np.where(people.frame["walking_difficulty"], w, 0.0)
+    old, new = w / w.sum(), stay / stay.sum()
+    each = new * (covered - covered @ new) - old * (covered - covered @ old)
+    error = np.sqrt(200 / 199 * (each**2).sum())
+    half = stats.t.ppf(0.975, 1 / (new**2).sum() - 1) * error
+    assert 0 < covered @ new < 1
+    assert row["estimate"] == pytest.approx(covered @ new - covered @ old)
+    assert row["low"] == pytest.approx(max(row["estimate"] - half, -1))
+    assert row["high"] == pytest.approx(min(row["estimate"] + half, 1))
 
 
 def test_weights_against_coverage_of_those_who_stay(rng):

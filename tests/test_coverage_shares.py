@@ -383,6 +383,20 @@ def test_small_groups_are_flagged_and_named(rng):
     assert "too few to rely on: ward a." in found.summary()
 
 
+def test_degrees_of_freedom_are_those_of_the_people_who_count(rng):
+    """The effective number less 1, and never less than 1."""
+    people = invented(rng, 40, 1)
+    size = np.where(people.frame["person"] < 2, "two", "others")
+    size[2] = "one"
+    weight = people.weight.where(people.frame["person"] > 1, 1.0)
+    some = People("some", people.frame.assign(ward=size), weight, people.evidence)
+    table = coverage(some, demo_chart(), by="ward").table
+    df = table.query("outcome == 'covered'").set_index("level")["df"]
+    assert df["two"] == pytest.approx(1) and df["one"] == pytest.approx(1)
+    w = weight[size == "others"]
+    assert df["others"] == pytest.approx(w.sum() ** 2 / (w**2).sum() - 1)
+
+
 def test_the_evidence_of_each_group_is_told(rng):
     people = invented(rng, 100, 1)
     evidence = people.evidence.copy()
