@@ -204,6 +204,171 @@ def test_slings_out_as_needs_agree_with_slings_out_one_by_one(people):
         assert abs(as_needs - one_by_one) < 0.015
 
 
+def test_one_sling_more_or_less_against_judging_that_stock(people):
+    """With no sling out of use the same days say exactly what it does."""
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    days = draw_days([group], Use(), sizes=2, days=600, seed=(1, 1))
+    check = tables.Check(days, offer, spares=1)
+    stock = np.array([10, 12])
+    found = tables.one_more_or_less(check, offer, stock).set_index(["key", "change"])
+    short = tables.shortages(check, offer, stock).set_index("key")["estimate"]
+    before = check.shortage(stock).waiting
+    for size, key in enumerate(offer.keys):
+        for change in (1, -1):
+            after = check.shortage(stock + change * np.eye(2, dtype=int)[size]).waiting
+            row = found.loc[(key, change)]
+            assert row["estimate"] == pytest.approx((after - before).mean())
+            assert row["nobody_waits_change"] == pytest.approx(
+                (after == 0).mean() - (before == 0).mean()
+            )
+            if change == 1:
+                assert short[key] == pytest.approx((before - after).mean())
+    assert found["estimate"].abs().min() > 0.01
+    # Of a size that is nothing but a spare none can be taken away.
+    few = tables.one_more_or_less(check, offer, np.array([1, 12]))
+    assert few["change"].tolist() == [1, 1, -1]
+
+
+def test_one_sling_more_or_less_where_some_are_out(people):
+    """A sling in seven is out: against judging many days with that stock."""
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    use = Use(out={"laundry": (1, 7)})
+    stock = np.array([10, 13])
+
+    def waiting(stock):
+        days = draw_days([group], use, sizes=2, days=40_000, seed=(1, 1))
+        return tables.Check(days, offer, 0).shortage(stock).waiting.mean()
+
+    days = draw_days([group], use, sizes=2, days=40_000, seed=(1, 2))
+    table = tables.one_more_or_less(tables.Check(days, offer, 0), offer, stock)
+    for row in table.itertuples():
+        step = row.change * np.eye(2, dtype=int)[offer.keys.index(row.key)]
+        want = waiting(stock + step) - waiting(stock)
+        assert row.estimate == pytest.approx(want, abs=0.02)
+        assert abs(want) > 0.05
+
+
+def test_demand_against_a_count_of_the_days(people):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    days = draw_days([group], Use(), sizes=2, days=500, seed=(1, 1))
+    told = tables.demand(tables.Check(days, offer, 0), offer)
+    told = told.set_index(["key", "share"])
+    for size, key in enumerate(offer.keys):
+        for share in ("fits", "only"):
+            number = np.zeros(500)
+            for mask, needs in zip(days.masks.tolist(), days.needs.T, strict=True):
+                mine = [bit for bit in range(2) if mask >> bit & 1]
+                if size in mine and (share == "fits" or mine == [size]):
+                    number += needs
+            row = told.loc[(key, share)]
+            assert row["estimate"] == pytest.approx(number.mean())
+            ends = np.quantile(number, [0.05, 0.95])
+            assert row[["low", "high"]].tolist() == ends.tolist()
+            assert row["n"] == 500
+
+
+def test_other_people_are_those_said_and_the_same_people_are_as_planned(demo_plan):
+    table = demo_plan.robustness.set_index("people")
+    planned = table.loc["as planned"]
+    told = demo_plan.service.set_index("measure")["estimate"]
+    assert planned["estimate"] == pytest.approx(told["nobody_waits"])
+    assert planned["needs_met"] == pytest.approx(told["needs_met"])
+    assert planned["not_fitted"] == pytest.approx(told["not_fitted"])
+    for name, unit, sign in (
+        ("heavier", "kg", 1),
+        ("lighter", "kg", -1),
+        ("older", "years", 1),
+    ):
+        moved = re.findall(rf"([+-][\d.]+) {unit} on average", table.loc[name, "shift"])
+        assert len(moved) == len(demo_plan.groups)
+        assert all(sign * float(one) > 0.2 for one in moved)
+    # A tenth of each group: of 40, 6 and 60.
+    assert table.loc["more children", "shift"].startswith("11 people exchanged")
+    assert table.loc["heavier", "waiting"] != table.loc["lighter", "waiting"]
+    assert (table["cost"] > 0).all()
+
+
+def test_the_curve_holds_the_plan_and_the_usual_targets(demo_plan):
+    curve = demo_plan.curve
+    assert sorted(curve["target"].dropna()) == [0.80, 0.90, 0.95, 0.98, 0.99]
+    (own,) = curve[curve["plan"]].to_dict("records")
+    assert own["cost"] == demo_plan.cost
+    assert own["slings"] == demo_plan.order["order"].sum()
+    told = demo_plan.service.set_index("measure")["estimate"]
+    assert own["estimate"] == pytest.approx(1 - told["nobody_waits"])
+    assert own["waiting"] == pytest.approx(told["waiting"])
+    # On days kept apart a dearer order leaves somebody waiting on fewer.
+    others = curve[~curve["plan"]].sort_values("target")
+    assert others["estimate"].is_monotonic_decreasing
+
+
+def test_the_order_adds_up(demo_plan):
+    order = demo_plan.order
+    assert (order["order"] == order["packs"] * order["pack"]).all()
+    assert (order["stock"] == order["owned"] + order["order"]).all()
+    assert (order["cost"] == order["order"] * order["price"]).all()
+    assert order["cost"].sum() == pytest.approx(demo_plan.cost)
+    plan = demo_plan.comparison.set_index("strategy").loc["plan"]
+    assert plan[["estimate", "low", "high"]].tolist() == [0, 0, 0]
+    assert plan["slings"] == order["order"].sum()
+    bought = order[order["order"] > 0]
+    listed = ", ".join(f"{row.order} of {row.key}" for row in bought.itertuples())
+    assert f"The order: {listed}." in demo_plan.summary()
+    assert f"Buy {order['order'].sum()} slings for" in demo_plan.answer()
+
+
+@pytest.mark.parametrize(
+    ("use", "words"),
+    [
+        (Use(), "Each client has a sling of her own; out of use: never."),
+        (
+            Use(each=2, passed_on=False, spares=1, out={"laundry": (1, 7)}),
+            "Each client has 2 slings of her own, not passed on when she leaves; out "
+            "of use: laundry 1 day in 7; 1 spare of each size stocked.",
+        ),
+        (
+            Use("shared", at_once=0.3, at_most=4),
+            "Slings come from a shared pool; at the busiest moment 30 % of clients "
+            "need a sling, at most 4 clients at once; out of use: never.",
+        ),
+    ],
+)
+def test_use_is_said_as_it_is(use, words):
+    assert use.summary() == words
+
+
+def test_settings_at_their_limits_are_taken(people):
+    for use in (
+        {"sharing": "shared", "at_once": 0.0},
+        {"sharing": "shared", "at_once": 1.0, "at_most": 1},
+        {"out": {"laundry": (0, 7)}},
+        {"out": {"laundry": (7, 8)}},
+        {"spares": 0, "each": 1},
+    ):
+        Use(**use)
+    for use in (
+        {"sharing": "shared", "at_once": 1.01},
+        {"sharing": "shared", "at_once": -0.01},
+        {"sharing": "shared", "at_most": 0},
+        {"out": {"laundry": (9, 10)}},
+        {"out": {"laundry": (1, 2), "repair": (4, 10)}},
+        {"spares": -1},
+        {"each": 0},
+    ):
+        with pytest.raises(InputProblems):
+            Use(**use)
+    plan = plan_stock(
+        Served(people, 2), tall_and_short(), budget=0, scenarios=50, seed=0
+    )
+    assert plan.cost == 0 and plan.order["order"].sum() == 0
+    for wrong in ({"scenarios": 49}, {"seed": -1}, {"target": 0}, {"budget": np.nan}):
+        with pytest.raises(SizingError):
+            plan_stock(Served(people, 2), tall_and_short(), **wrong)
+
+
 def test_a_fitting_sling_added_never_hurts(people):
     offer = offer_from(tall_and_short())
     group = group_from(Served(people, 20), offer)
