@@ -19,7 +19,12 @@ from sizing.client.how import HOW, how_measured, reading, usual_error
 from sizing.client.next_measure import next_measures
 from sizing.client.outcomes import edges_of, fitting
 from sizing.client.posterior import Bodies
-from sizing.client.words import summary_lines
+from sizing.client.words import (
+    allowance_words,
+    next_words,
+    plain,
+    summary_lines,
+)
 from sizing.coverage import coverage
 from sizing.errors import InputProblems, SizingError
 from sizing.fit import fits_matrix
@@ -198,6 +203,105 @@ def test_what_is_said_turns_at_its_thresholds(
         for size, chance in zip(answer.sizes["size"], chances, strict=False)
         if chance >= 0.05
     ]
+
+
+def next_of(answer, *gains):
+    table = answer.next_measure.head(len(gains)).copy()
+    table["now"], table["after"] = 0.42, [0.42 + gain for gain in gains]
+    table["estimate"], table["low"], table["high"] = gains, 0.005, 0.33
+    return next_words(replace(answer, next_measure=table))
+
+
+def test_what_to_measure_next_is_said_with_its_gain(woman):
+    first, second = (plain(name) for name in woman.next_measure["measure"][:2])
+    assert next_of(woman, 0.21, 0.10) == (
+        f"Measure next: {first}. The chance that the likeliest answer is right is "
+        "expected to go from 42 % to 63 % (gain 21 points, 0 to 33). Next after it: "
+        f"{second} (52 %)."
+    )
+    # A gain of a point is worth a measure, less is not.
+    assert "Next after it" in next_of(woman, 0.21, 0.01)
+    assert "Next after it" not in next_of(woman, 0.21, 0.009)
+    assert next_of(woman, 0.01).startswith("Measure next")
+    decides = plain(woman.first["deciding_measure"])
+    assert next_of(woman, 0.009, 0.008) == (
+        f"No further measure is expected to settle more; taking {decides} a second "
+        "time is the best check of the size named first."
+    )
+
+
+def test_allowances_are_said_with_their_sign():
+    none = check_client(demo_chart(), FULL)
+    assert allowance_words(none).startswith("Allowances between body and fabric: none")
+    used = check_client(demo_chart(), FULL, allowances={"seat_edge": 8, "leg_stop": -5})
+    words = allowance_words(used)
+    assert "+8 cm" in words and " -5 cm" in words and words.count(" cm") == 2
+
+
+@pytest.mark.parametrize("load", [20, 1000, 20.0])
+def test_loads_at_the_ends_are_taken(load):
+    told = check_client(demo_chart(), {"age_years": 30}, loads={"hoist": load}).loads
+    assert told.loc[told["part"] == "hoist", "load_limit_kg"].item() == load
+    assert told["lowest"].tolist() == [
+        limit == told["load_limit_kg"].min() for limit in told["load_limit_kg"]
+    ]
+
+
+@pytest.mark.parametrize("load", [19.9, 1000.1, True, "200", None, float("nan")])
+def test_loads_that_cannot_be_are_refused(load):
+    with pytest.raises(SizingError, match="load limit of the hoist cannot be right"):
+        check_client(demo_chart(), WOMAN, loads={"hoist": load})
+
+
+def test_margins_are_those_of_the_middle_body_and_its_nine_in_ten(woman):
+    """Each from the draws and the chart's own edges."""
+    chart = demo_chart().frame.set_index("size")
+    for row in woman.margins.itertuples():
+        value = woman.bodies.frame[row.measure].to_numpy()
+        weight = woman.bodies.weight
+        edges = [chart.loc[row.size, f"{row.measure}_{end}"] for end in ("low", "high")]
+        np.testing.assert_array_equal([row.low_edge, row.high_edge], edges)
+        tenths = np.floor(value * 10 + 0.5)
+        inside = ~(tenths < round(10 * edges[0])) & ~(tenths > round(10 * edges[1]))
+        assert row.chance == pytest.approx(weight @ inside)
+        below = [weight @ (value < end) for end in (row.low, row.estimate, row.high)]
+        assert below == pytest.approx([0.05, 0.5, 0.95], abs=0.005)
+        assert row.margin_low == pytest.approx(row.estimate - edges[0])
+        assert row.margin_high == pytest.approx(edges[1] - row.estimate)
+        assert row.allowance == 0
+    # Of the measures that hardly fit the likeliest to fail decides.
+    decides = woman.margins[woman.margins["decides"]].set_index("size")["measure"]
+    told = woman.sizes.set_index("size")["deciding_measure"]
+    assert decides[told.index].tolist() == told.tolist()
+
+
+def test_what_is_known_of_the_entries_is_noted():
+    def notes(**entry):
+        how = entry.pop("how", None)
+        return " ".join(check_client(demo_chart(), entry, how=how).notes)
+
+    plain_entry = {"sex": "f", "age_years": 74, "hip_circumference_cm": 104}
+    assert "Body mass was not measured" in notes(**plain_entry)
+    weighed = plain_entry | {"body_mass_kg": 68}
+    assert "weigh before any lift" not in notes(**weighed)
+    guess = {"body_mass_kg": "guessed"}
+    assert "Body mass was guessed, not weighed" in notes(**weighed, how=guess)
+    assert "Sex was not stated" in notes(age_years=74, body_mass_kg=68)
+    assert "Sex was not stated" not in notes(**weighed)
+    assert "Age was not stated" in notes(sex="f", body_mass_kg=68)
+    assert "Age was not stated" not in notes(**weighed)
+    other = notes(**weighed, chest_circumference_cm=95)
+    assert "Not limited by the chart, but of use" in other and "chest girth" in other
+    assert "Not limited by the chart" not in notes(**weighed)
+    assert "Predicted, not measured: " in notes(**weighed)
+    taken = FULL | {"stature_cm": 160}
+    missing = set(demo_chart().measures) - set(taken)
+    assert ("Predicted, not measured" in notes(**taken)) == bool(missing)
+    assert "states no load limit" not in notes(**weighed)
+    open_chart = demo_chart().frame.copy()
+    open_chart.loc[8, "load_limit_kg"] = np.nan
+    told = check_client(chart_from(open_chart, warn=False), weighed).notes
+    assert any("states no load limit for some size" in note for note in told)
 
 
 def test_allowances_are_settings_in_sight():

@@ -1,9 +1,12 @@
 """Children: when each measure leaves the size."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 from rcpchgrowth import measurement_from_sds, sds_for_measurement
+from scipy.stats import norm
 
 from sizing.chart import chart_from
 from sizing.client import check_client
@@ -77,6 +80,73 @@ def test_adults_have_no_growth_and_children_a_date_to_measure_again():
     again = measure_again_in(answer.growth, 9)
     assert 0 <= again <= 1
     assert 9.5 + again <= answer.growth["low"].min() + 1e-9 or again == 0
+
+
+def told_of(age, **columns):
+    """What is said of a child's growth, were these its figures."""
+    one = chart(hip_circumference_cm_low=[50], hip_circumference_cm_high=[70])
+    child = {"sex": "female", "age_years": age, "body_mass_kg": 29, "stature_cm": 134}
+    answer = check_client(one, child, confirmed=True)
+    row = {"measure": "hip_circumference_cm", "high_edge": 70.0, "beyond_20": 0.8}
+    return growth_words(replace(answer, growth=pd.DataFrame([row | columns])))
+
+
+def test_what_is_said_of_growth_is_what_was_found():
+    leaves = told_of(9.5, estimate=11.24, low=10.04, high=13.96)
+    assert leaves[
+        0
+    ] == "hip girth leaves one (70 cm) at about 11.2 years (9 in 10: " + (
+        "10.0 to 14.0)"
+    )
+    # Half of the time left until 10.04 years.
+    assert "Measure again within 3 months" in leaves[1]
+    late = told_of(9.5, estimate=18.0, low=16.0, high=np.nan)
+    assert "(9 in 10: 16.0 to after 20)" in late[0] and "within 12 months" in late[1]
+    stays = told_of(9.5, estimate=np.nan, low=np.nan, high=np.nan)
+    assert stays[0] == "hip girth stays within one until 20 with a chance of 80 %"
+    soon = told_of(9.5, estimate=9.9, low=9.6, high=11.0)
+    assert "Measure again now and at every lift" in soon[1]
+    month = told_of(9.5, estimate=10.0, low=9.7, high=11.0)
+    assert "Measure again within 1 months" in month[1]
+    assert told_of(20, estimate=21.0, low=20.5, high=22.0) == []
+
+
+def test_centiles_and_who_is_not_grown_out_of_it_by_twenty():
+    exact = [
+        reading("stature_cm", 127.3, "exact"),
+        reading("body_mass_kg", 25.5, "exact"),
+    ]
+    bodies = draw_bodies("female", 8.0, exact)
+    one = chart(
+        stature_cm_low=[100],
+        stature_cm_high=[160],
+        hip_circumference_cm_low=[50],
+        hip_circumference_cm_high=[90],
+    )
+    table = outgrows(bodies, edges_of(one, one.load_limits()), "one")
+    table = table.set_index("measure")
+    z = sds_for_measurement("cdc", 8.5, "height", 127.3, sex="female")
+    assert table.loc["stature_cm", "centile"] == pytest.approx(norm.cdf(z), abs=0.005)
+    assert np.isnan(table.loc["hip_circumference_cm", "centile"])
+    assert table.loc["stature_cm", "high_edge"] == 160.0
+    # Of one exact build all pass, or none does; of hips some do.
+    assert table.loc["stature_cm", "beyond_20"] in (0, 1)
+    assert 0 < table.loc["hip_circumference_cm", "beyond_20"] < 1
+    hip = table.loc["hip_circumference_cm"]
+    assert 8.5 <= hip["low"] < hip["estimate"] <= 20
+
+
+def test_an_edge_passed_already_is_passed_now():
+    exact = [
+        reading("stature_cm", 130.0, "exact"),
+        reading("body_mass_kg", 27, "exact"),
+    ]
+    bodies = draw_bodies("male", 8.25, exact)
+    for high, now in ((129.9, True), (131.0, False)):
+        one = chart(stature_cm_low=[100], stature_cm_high=[high])
+        row = outgrows(bodies, edges_of(one, one.load_limits()), "one").iloc[0]
+        assert (row["estimate"] == 8.25) == now
+        assert row["estimate"] < 8.6
 
 
 def leaving(*ages):

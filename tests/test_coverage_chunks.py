@@ -8,8 +8,9 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
-from sizing.chart import demo_chart
+from sizing.chart import chart_from, demo_chart
 from sizing.coverage import coverage
 from sizing.coverage.chunks import coverage_in_chunks
 from sizing.coverage.distributed import coverage_by_dask
@@ -112,6 +113,23 @@ def test_the_error_of_a_weighted_share_against_its_formula(rng):
     assert row["estimate"] == pytest.approx(w[fits].sum())
     want = np.sqrt((w**2 * (fits - row["estimate"]) ** 2).sum())
     assert row["standard_error"] == pytest.approx(want)
+
+
+def test_two_people_tell_with_one_degree_of_freedom():
+    """As a whole population's share does; against Wilson's interval worked by hand."""
+    chart = chart_from(
+        pd.DataFrame(
+            {"size": ["one"], "stature_cm_low": [150], "stature_cm_high": [170]}
+        ),
+        warn=False,
+    )
+    frame = pd.DataFrame({"stature_cm": [160.0, 180.0]})
+    row = coverage_in_chunks([frame], chart).table.iloc[0]
+    # Half of two: the variance of the share is 1/8, that of two people.
+    t = stats.t.ppf(0.975, 1)
+    half = t * np.sqrt(0.25 / 2 + t**2 / 16) / (1 + t**2 / 2)
+    assert row["estimate"] == 0.5
+    assert [row["low"], row["high"]] == pytest.approx([0.5 - half, 0.5 + half])
 
 
 def test_people_bring_their_weights_and_the_words_their_cautions(rng):

@@ -11,7 +11,7 @@ from sizing.chart import SizeChart, chart_from, demo_chart
 from sizing.coverage import compare_charts, coverage
 from sizing.coverage.joining import join_draws
 from sizing.coverage.layout import layout
-from sizing.coverage.shares import group_means, wilson
+from sizing.coverage.shares import group_means, replicate_counts, wilson
 from sizing.errors import SizingError
 from sizing.fit import OUTCOMES
 from sizing.population.people import People
@@ -455,6 +455,25 @@ def test_people_that_cannot_be_used_are_refused(rng):
     refused("cannot be used", people.frame, -people.weight)
     refused("cannot be used", people.frame, people.weight * 0)
     refused("differs between draws", people.frame, people.weight + people.frame["draw"])
+
+
+def test_the_bootstrap_against_a_plain_loop(rng):
+    """A group that some replicates lack is told by the others."""
+    people = invented(rng, 30, 1)
+    x = people.frame[["stature_cm", "body_mass_kg"]].to_numpy(float)
+    groups = np.column_stack([np.ones(30), np.arange(30) < 3])
+    found = group_means(layout(people), [x], [groups], replicates=60, seed=5)
+    w = people.weight.to_numpy()
+    means: list[list[np.ndarray]] = [[], []]
+    for count in replicate_counts(30, 60, 5):
+        for group in range(2):
+            weight = count * w * groups[:, group]
+            if weight.sum() > 0:
+                means[group].append(np.average(x, axis=0, weights=weight))
+    assert 30 < len(means[1]) < 60 == len(means[0])
+    for group in range(2):
+        want = np.var(means[group], axis=0, ddof=1)
+        np.testing.assert_allclose(found.variance[group], want, rtol=1e-3)
 
 
 def test_group_means_of_any_column(rng):
