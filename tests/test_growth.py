@@ -8,6 +8,7 @@ from rcpchgrowth import sds_for_measurement
 
 from sizing.errors import SizingError
 from sizing.population.growth import GROWTH_MEASURES, centile, value_at, z_score
+from sizing.resources import source_table
 
 OTHER_NAMES = {"stature_cm": "height", "body_mass_kg": "weight", "bmi": "bmi"}
 # The other library follows CDC's extension of 2022 above the 95th centile of BMI.
@@ -46,6 +47,27 @@ def test_medians_against_published_table():
 def test_value_and_z_undo_each_other(measure, sex, age, z):
     value = value_at(measure, sex, age, z)
     assert z_score(measure, sex, age, value) == pytest.approx(z, abs=1e-6)
+
+
+@pytest.mark.parametrize("sex", ["female", "male"])
+def test_where_the_power_is_nothing_the_logarithm_takes_its_place(sex):
+    """L of stature crosses 0: there and on either side one curve."""
+    table = source_table("cdc_2000_lms.csv")
+    table = table[(table["measure"] == "stature") & (table["sex"] == sex)]
+    age, power, median, spread = (
+        table.sort_values("age_years")[c].to_numpy() for c in ("age_years", *"LMS")
+    )
+    for i in np.flatnonzero(np.sign(power[1:]) != np.sign(power[:-1])):
+        part = power[i] / (power[i] - power[i + 1])
+        at, m, s = (x[i] + part * (x[i + 1] - x[i]) for x in (age, median, spread))
+        for z in (-2.0, 0.5, 2.0):
+            value = value_at("stature_cm", sex, at, z)
+            assert value == pytest.approx(m * np.exp(s * z), rel=1e-9)
+            assert z_score("stature_cm", sex, at, value) == pytest.approx(z, abs=1e-6)
+            for near in (at - 1e-4, at + 1e-4):
+                assert value_at("stature_cm", sex, near, z) == pytest.approx(
+                    value, rel=1e-5
+                )
 
 
 @given(st.floats(2.05, 19.9), st.floats(10.0, 40.0), st.floats(0.01, 5.0))

@@ -10,9 +10,16 @@ from scipy import stats
 from sizing.errors import InputProblems, SizingError
 from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
 from sizing.population.model import draw_measures, evidence_rules, predict_measures
-from sizing.population.model_noise import even_normal, keys_of, normals, uniforms
-from sizing.population.model_plausible import implausible
-from sizing.survey import read_embedded
+from sizing.population.model_noise import (
+    _STEP,
+    _mix,
+    even_normal,
+    keys_of,
+    normals,
+    uniforms,
+)
+from sizing.population.model_plausible import RATIOS, implausible
+from sizing.survey import read_ansur2, read_embedded, read_snyder1977
 
 
 @pytest.fixture(scope="module")
@@ -162,6 +169,12 @@ def test_a_large_hip_tells_of_a_large_mass():
     drawn, _ = draw_measures(frame, draws=100, seed=1)
     low, high = drawn.groupby("person")["body_mass_kg"].mean()
     assert high > low + 25
+    # Whoever has no such measure beside them takes nothing from them.
+    beside = adults(3, body_mass_kg=np.nan, hip_circumference_cm=[np.nan, 90.0, 130.0])
+    table = predict_measures(beside).table.set_index(["person", "measure"])
+    mass = [table.loc[(person, "body_mass_kg")] for person in range(3)]
+    assert mass[1]["high"] < mass[2]["low"]
+    assert mass[0]["high"] - mass[0]["low"] > mass[1]["high"] - mass[1]["low"]
 
 
 def test_drawn_bodies_can_be(embedded):
@@ -170,6 +183,44 @@ def test_drawn_bodies_can_be(embedded):
     build = drawn[["body_mass_kg", "stature_cm", "age_years"]].to_numpy()
     values = drawn[list(SEATED_AND_GIRTHS)].to_numpy()
     assert not implausible(build, values).any()
+
+
+def test_a_body_breaks_a_rule_beyond_either_end_of_it():
+    sound = predict_measures(adults(1)).table.set_index("measure")["estimate"]
+    build = np.array([[70.0, 163.0, 45.0]])
+
+    def broken(**changes):
+        body = {**sound, **changes}
+        return implausible(build, np.array([[body[m] for m in SEATED_AND_GIRTHS]]))[0]
+
+    assert not broken()
+    for above, below, low, high in RATIOS:
+        for end, inward in ((low, 1.001), (high, 0.999)):
+            inside = {above: end * inward * sound[below]}
+            outside = {above: end / inward * sound[below]}
+            others = {
+                a: (lo + hi) / 2 * (inside.get(b, sound[b]))
+                for a, b, lo, hi in RATIOS
+                if above == b
+            }
+            assert not broken(**inside, **others), (above, end)
+            assert broken(**outside, **others), (above, end)
+    assert broken(sitting_height_cm=np.nan)
+
+
+@pytest.mark.surveys
+def test_the_rules_are_wider_than_anybody_measured_and_not_without_end(survey_folder):
+    """By a twentieth of the range seen or more, and by less than twice that range."""
+    names = ["ansur2_women.csv", "ansur2_men.csv"]
+    frames = [read_ansur2(survey_folder / name).frame for name in names]
+    frames.append(read_snyder1977(survey_folder / "snyder1977_children.csv").frame)
+    people = pd.concat(frames)
+    for above, below, low, high in RATIOS:
+        ratio = (people[above] / people[below]).dropna()
+        span = ratio.max() - ratio.min()
+        assert len(ratio) > 6000
+        for room in (ratio.min() - low, high - ratio.max()):
+            assert 0.05 * span <= room < 2 * span, (above, below)
 
 
 def test_an_impossible_body_is_kept_and_marked():
@@ -229,6 +280,18 @@ def test_noise_is_uniform_and_independent():
     r = np.corrcoef(np.hstack([u, uniforms(2, keys_of(range(20_000)), "test", 4)]).T)
     assert np.abs(r - np.eye(8)).max() < 0.03
     assert abs(normals(1, keys_of(range(20_000)), "test", 1).std() - 1) < 0.02
+
+
+def test_the_mixing_is_that_published():
+    """SplitMix64's first numbers from 1234567 (its authors' code, from memory)."""
+    state = np.uint64(1234567) + np.arange(1, 6, dtype=np.uint64) * _STEP
+    assert _mix(state).tolist() == [
+        6457827717110365317,
+        3203168211198807973,
+        9817491932198370423,
+        4593380528125082431,
+        16408922859458223821,
+    ]
 
 
 def test_shared_numbers_of_five_draws_are_spread_evenly():

@@ -1,5 +1,6 @@
 """The named populations: who is in them, what they weigh, how near they come."""
 
+import re
 from functools import cache
 
 import numpy as np
@@ -16,6 +17,7 @@ from sizing.population.classes import (
     ADULT_BMI,
     BMI_CLASSES,
     CHILD_BMI,
+    age_band,
     bmi_class,
     body_mass_index,
 )
@@ -254,6 +256,19 @@ def test_reweighting_own_people():
     people = reweight(own, asked)
     assert mean_of(people, "stature_cm") == pytest.approx(162.5)
     assert people.weight.sum() == pytest.approx(80)
+
+
+def test_bands_of_age_begin_where_they_say():
+    ages = [1.99, 2, 4.99, 5, 9.99, 10, 13.9, 14, 17.9, 18, 39.9, 40, 59.9, 60, 79.9]
+    found = age_band([*ages, 80, np.nan])
+    words = found.astype(object)
+    for age, word in zip([*ages, 80], words[:-1], strict=True):
+        if age < 2:
+            assert pd.isna(word)
+            continue
+        ends = [float(part) for part in re.findall(r"\d+", word)]
+        assert ends[0] <= age and (len(ends) == 1 or age < ends[1] + 1)
+    assert pd.isna(words[-1]) and found.ordered
 
 
 def test_classes_of_adults_against_pandas(rng):
