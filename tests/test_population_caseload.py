@@ -62,6 +62,8 @@ def test_who_a_client_is_is_not_kept(tmp_path, heading):
     assert heading in str(told[0].message)
     assert "Zanzibar" not in people.frame.to_csv()
     assert "Zanzibar" not in str(told[0].message)
+    # It points at the line that read the file, not at one of the kit's.
+    assert told[0].filename == __file__
 
 
 def test_words_that_only_resemble_a_name_are_kept(tmp_path):
