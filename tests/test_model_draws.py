@@ -10,6 +10,7 @@ from scipy import stats
 from sizing.errors import InputProblems, SizingError
 from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
 from sizing.population.model import draw_measures, evidence_rules, predict_measures
+from sizing.population.model_moments import adult_share, model_age, moments
 from sizing.population.model_noise import (
     _STEP,
     _mix,
@@ -19,6 +20,7 @@ from sizing.population.model_noise import (
     uniforms,
 )
 from sizing.population.model_plausible import RATIOS, implausible
+from sizing.population.model_terms import group_models
 from sizing.survey import read_ansur2, read_embedded, read_snyder1977
 
 
@@ -142,6 +144,64 @@ def test_nothing_is_bent_by_a_square_beyond_its_range():
         for name in ("hip", "thigh", "waist", "chest"):
             column = MEASURES.index(f"{name}_circumference_cm")
             assert (np.diff(means[:, column]) > 0).all(), (sex, name)
+
+
+@pytest.mark.parametrize(("group", "ages"), [("adult", (25, 90)), ("child", (3, 15))])
+def test_moments_against_the_formula_term_by_term(rng, group, ages):
+    """Inside the range the polynomial, outside its tangent by differences."""
+    n = 60
+    sex = rng.choice(["female", "male"], n).astype(object)
+    age = rng.uniform(*ages, n) + 0.01
+    stature = rng.uniform(*((140, 205) if group == "adult" else (85, 175)), n)
+    mass = rng.uniform(11, 70, n) * (stature / 100) ** 2
+    found = moments(sex, mass, stature, age, sampling=True)
+    outside = 0
+    for i in range(n):
+        model = group_models(group)[sex[i]]
+        bmi = mass[i] / (stature[i] / 100) ** 2
+        x = [np.log(bmi / 25), np.log(stature[i] / 165)]
+        x.append((age[i] - model.age_centre) / 10)
+        for j, name in enumerate(SEATED_AND_GIRTHS):
+            one = model.measures[name]
+            ends = [np.interp(age[i], one.range_age, one.range_q[:, k]) for k in (0, 1)]
+            ends = [ends, one.range_s, one.range_a]
+            at = [
+                min(max(v, low), high) for v, (low, high) in zip(x, ends, strict=True)
+            ]
+
+            def phi(q, s, a, one=one):
+                return np.array([q**h * s**k * a**m for h, k, m in one.terms.tolist()])
+
+            terms = phi(*at)
+            for k in range(3):
+                step = [1e-6 * (m == k) for m in range(3)]
+                up, down = (
+                    phi(*(v + sign * d for v, d in zip(at, step, strict=True)))
+                    for sign in (1, -1)
+                )
+                terms = terms + (up - down) / 2e-6 * (x[k] - at[k])
+            above = max(x[0] - ends[0][1], 0)
+            outside += above > 0
+            assert found.mean[i, j] == pytest.approx(
+                terms @ one.beta + one.shift * above, abs=1e-6
+            )
+            assert np.log(found.sd[i, j]) == pytest.approx(
+                one.gamma[0]
+                + sum(g * v for g, v in zip(one.gamma[1:], at, strict=True))
+            )
+            assert found.form_shift_sd[i, j] == pytest.approx(one.spread * above)
+            error = terms @ one.covariance @ terms
+            assert found.coefficient_sd[i, j] ** 2 == pytest.approx(error, rel=1e-4)
+    assert outside > 50
+
+
+def test_between_sixteen_and_twenty_the_two_models_are_blended():
+    """A smooth step: none of the adults' at 16, half at 18, all at 20 years."""
+    ages = np.array([15.9, 16.0 + 1e-9, 18.0 + 1e-9, 20.0, 30.0])
+    share = adult_share(model_age(ages))
+    assert share == pytest.approx([0, 0, 0.5, 1, 1], abs=1e-6)
+    assert adult_share(17.0) == pytest.approx(3 / 16 - 2 / 64)
+    assert model_age([15.0, 19.0, 20.0, 19.5]).tolist() == [15.5, 19.5, 20.0, 19.5]
 
 
 def test_missing_mass_follows_the_embedded_people(embedded):
