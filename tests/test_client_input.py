@@ -8,9 +8,11 @@ import pytest
 
 from sizing.chart import demo_chart
 from sizing.client import Client, check_client, client_from
-from sizing.client.doubts import doubtful
-from sizing.client.how import reading
+from sizing.client.client import like_a_child
+from sizing.client.doubts import _units, doubtful
+from sizing.client.how import Reading, reading
 from sizing.errors import InputProblems, SizingError
+from sizing.population.growth import value_at
 
 GOOD = {"sex": "female", "age_years": 60, "body_mass_kg": 70, "stature_cm": 162}
 
@@ -106,6 +108,43 @@ def test_nothing_but_the_answer_is_said_while_a_client_is_judged():
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         check_client(demo_chart(), GOOD | {"hip_circumference_cm": 101})
+
+
+def test_two_years_is_the_youngest_and_a_child_is_as_old_as_its_size():
+    young = {"sex": "f", "age_years": 2, "body_mass_kg": 12.5, "stature_cm": 87}
+    assert client_from(young).age_years == 2
+    with pytest.raises(InputProblems, match="under 2 years"):
+        client_from(young | {"age_years": 1.99})
+    # Medians of the CDC 2000 reference: a child of 7 is said to be of 7 years.
+    for sex in ("female", "male"):
+        for measure in ("stature_cm", "body_mass_kg"):
+            value = float(value_at(measure, sex, 7.0, 0.0))
+            assert "about 7 years" in like_a_child(measure, value, sex, 18)
+            assert like_a_child(measure, value, sex, 17.9) == ""
+            for age in (2.9, 14.1):
+                edge = float(value_at(measure, sex, age, 0.0))
+                assert like_a_child(measure, edge, sex, 40) == ""
+    assert like_a_child("hip_circumference_cm", 60.0, "female", 40) == ""
+    assert like_a_child("stature_cm", 110.0, " M ", 40) == like_a_child(
+        "stature_cm", 110.0, "male", 40
+    )
+
+
+def test_a_number_in_another_unit_is_recognised():
+    """Pounds, where nothing else is known but that kilograms are far too many."""
+    expected, spread = np.log(70.0), 0.03
+    in_pounds = Reading("body_mass_kg", 154.3, "scale", 0.5)
+    told = _units(in_pounds, expected, spread)
+    assert len(told) == 1 and "pounds" in told[0]
+    inches = Reading("hip_circumference_cm", 40.0, "tape once", 1.4)
+    told = _units(inches, np.log(101.6), spread)
+    assert len(told) == 1 and "inches" in told[0]
+    assert _units(Reading("body_mass_kg", 70.0, "scale", 0.5), expected, spread) == []
+    # Two SDs off it is still named, three off it is not.
+    for off, named in ((1.9, True), (2.1, False)):
+        value = 154.3 * np.exp(off * spread)
+        one = Reading("body_mass_kg", value, "scale", 0.5)
+        assert bool(_units(one, expected, spread)) == named
 
 
 def test_all_problems_come_at_once():

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from sizing.chart import chart_from, demo_chart
 from sizing.client import judge_chart, nudge, with_edge
 from sizing.client.chart_words import percent_span
+from sizing.client.own_chart import nudge_layout
 from sizing.coverage import compare_charts, coverage
 from sizing.errors import SizingError, SizingWarning
 from sizing.fit import fits_matrix
@@ -20,6 +21,8 @@ from sizing.plots.style import HATCHES
 from sizing.population import load_people, people_from
 from sizing.report.own_chart import density
 from sizing.report.own_chart_live import bands_svg
+
+HIP = "hip_circumference_cm"
 
 
 @pytest.fixture(scope="module")
@@ -207,6 +210,46 @@ def test_shares_are_said_in_percent_with_both_ends():
     assert percent_span(row) == "90 % (80 to 96)"
     row = pd.Series({"needs": 0.04, "needs_low": 0.02, "needs_high": 1.0})
     assert percent_span(row, "needs", "needs_") == "4 % (2 to 100)"
+
+
+def test_an_edge_that_changes_nobody_is_said_with_what_it_may_still_do(people):
+    chart = demo_chart()
+    moved = nudge(people, chart, with_edge(chart, "adult 1", HIP, "high", None))
+    same = nudge(people, chart, chart)
+    row = same.table.iloc[0]
+    assert row["changed"] == 0 and row["estimate"] == 0
+    assert "no edge has been moved that changes it" in same.summary()
+    # The score interval's end for a share of nothing: t^2 / (n + t^2).
+    place = nudge_layout(people)
+    number = place.weight.sum() ** 2 / (place.weight**2).sum()
+    assert row["high"] == -row["low"] == pytest.approx(3.84 / number, rel=0.02)
+    assert row["share_a"] == row["share_b"]
+    full = coverage(people, chart).table.iloc[0]
+    assert row["share_b"] == pytest.approx(full["estimate"])
+    assert row["share_b_low"] == pytest.approx(full["low"], abs=0.004)
+    assert row["share_b_high"] == pytest.approx(full["high"], abs=0.004)
+    told = moved.table.iloc[0]
+    a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (chart, moved.chart))
+    assert told["changed"] == (a != b).sum() > 0
+
+
+def test_odds_are_told_by_what_is_known_of_the_people(people):
+    chart = demo_chart()
+    whole = judge_chart(people, chart, by=(), replicates=50).between
+    assert set(whole["term"]) == {"sex", "age_band", "bmi_class"}
+    keys = ["person", "draw"]
+    for kept, terms in (
+        (["age_years"], {"age_band"}),
+        (["age_years", "sex"], {"sex", "age_band"}),
+        (["sex"], set()),
+    ):
+        frame = people.frame[[*keys, HIP, *kept]]
+        few = replace(people, frame=frame, evidence=people.evidence[[HIP]])
+        by_hip = chart_from(
+            chart.frame[["size", "group", f"{HIP}_low", f"{HIP}_high"]], warn=False
+        )
+        found = judge_chart(few, by_hip, by=(), replicates=50).between
+        assert set(found.get("term", [])) == terms
 
 
 def test_what_is_said_of_a_moved_edge_is_what_was_found(people):

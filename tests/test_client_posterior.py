@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import multivariate_normal
+from scipy.stats import binomtest, multivariate_normal, norm
 
 from sizing.chart import chart_from, demo_chart
 from sizing.client.how import reading
@@ -108,6 +108,41 @@ def test_shares_and_their_errors_against_a_plain_loop(rng):
         assert variance[j] == pytest.approx(error)
     each = [bodies.weight[bodies.build == build].sum() for build in range(12)]
     assert bodies.effective == pytest.approx(1 / sum(w**2 for w in each))
+
+
+def test_chances_of_independent_draws_against_scipys_wilson(rng):
+    n = 80
+    bodies = Bodies(
+        np.full((n, len(MEASURES)), 100.0),
+        np.full(n, 1 / n),
+        np.arange(n),
+        np.full(n, "male", dtype=object),
+        np.full(n, 40.0),
+    )
+    hits = [0, 1, 37, 79, 80]
+    flags = np.column_stack([np.arange(n) < hit for hit in hits])
+    told = chances(bodies, flags)
+    for i, hit in enumerate(hits):
+        want = binomtest(hit, n).proportion_ci(0.95, method="wilson")
+        assert told["estimate"][i] == pytest.approx(hit / n)
+        assert told["low"][i] == pytest.approx(want.low, abs=1e-9)
+        assert told["high"][i] == pytest.approx(want.high, abs=1e-9)
+    assert told["n"] == n
+
+
+@pytest.mark.parametrize("age", [2.0, 8.0, 30.0, 79.0, 85.0])
+def test_builds_come_from_people_near_in_age(age):
+    """SD a tenth of the age, half a year at least and three at most, 80 the last."""
+    pool = donors()["female"].build
+    ages = np.where(pool[:, 2] < 20, pool[:, 2] + 0.5, pool[:, 2]).clip(max=80)
+    year = min(age + 0.5 if age < 20 else age, 80)
+    width = min(max(0.1 * (age + 0.5 * (age < 20)), 0.5), 3.0)
+    near = norm.pdf(ages, year, width)
+    mean, covariance = build_of("female", age)
+    assert mean == pytest.approx(np.average(pool[:, :2], axis=0, weights=near))
+    want = np.cov(pool[:, :2].T, aweights=near, ddof=0)
+    want += np.diag([NEAR_LN_MASS**2, NEAR_LN_STATURE**2])
+    np.testing.assert_allclose(covariance, want, rtol=1e-9)
 
 
 def test_quantiles_against_numpy_where_all_weigh_alike(rng):

@@ -102,6 +102,45 @@ def test_beyond_its_ages_an_equation_is_marked_and_widened():
     assert [words in one for one in told] == [False, True]
 
 
+def used_first(age, *segments, equation="chumlea_1985"):
+    known = dict.fromkeys(segments, 50.0) | {"span_cm": 160.0}
+    known = {name: known[name] for name in segments}
+    table = estimate_stature("female", age, known, equation=equation).table
+    assert table["used"].tolist() == [True] + [False] * (len(table) - 1)
+    return list(zip(table["segment"], table["key"], table["ages"], strict=True))
+
+
+def test_equations_that_hold_for_the_age_come_first_then_the_surest():
+    rows = used_first(70, "knee_height_cm", "span_cm")
+    assert rows[0] == ("knee_height_cm", "chumlea_1985", "inside")
+    assert rows[1] == ("knee_height_cm", "donini_2000", "inside")
+    assert {row[2] for row in rows[2:]} == {"beyond"}
+    rows = used_first(70, "knee_height_cm", equation="donini_2000")
+    assert rows[0][1] == "donini_2000"
+    # In youth the surveys' own hold, and of two the one of the smaller error.
+    rows = used_first(40, "span_cm", "knee_height_cm")
+    assert rows[0] == ("knee_height_cm", "survey", "inside")
+    assert rows[1] == ("span_cm", "survey", "inside")
+    # At the last age of an equation it holds; past it the nearest age is put in.
+    assert used_first(58, "span_cm")[0][2] == "inside"
+    assert used_first(59, "span_cm")[0][2] == "beyond"
+    at, past = (
+        estimate_stature("female", age, {"span_cm": 160.0}).best for age in (58, 75)
+    )
+    assert past["estimate"] == pytest.approx(at["estimate"])
+
+
+def test_a_stature_that_was_estimated_stands_among_the_readings_in_order():
+    common = {"sex": "f", "age_years": 70, "knee_height_cm": 48}
+    for more in ({}, {"body_mass_kg": 60}, {"hip_circumference_cm": 100}):
+        client = client_from(common | more)
+        order = ["body_mass_kg", "stature_cm", "hip_circumference_cm"]
+        named = [one.measure for one in client.readings]
+        assert named == [name for name in order if name in {*more, "stature_cm"}]
+        assert client.segments == {"knee_height_cm": 48}
+        assert client.known["stature_cm"].how == "estimated"
+
+
 def test_every_equation_has_a_source_and_an_error():
     table = equations()
     assert (table["source"].str.len() > 20).all()
