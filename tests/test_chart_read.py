@@ -139,7 +139,9 @@ def test_a_wrong_heading_is_named(heading, what, action):
 
 def test_a_measure_in_two_units_is_refused():
     found = problems(good(hip_circumference_in_high=[40, 50]))
-    assert "given in two units, 'cm' and 'in'" in found.loc[0, "what"]
+    assert found.loc[0, "what"].startswith(
+        "hip_circumference is given in two units, 'cm' and 'in'"
+    )
     assert found.loc[0, "column"] == "hip_circumference_in_high"
 
 
@@ -149,6 +151,25 @@ def test_a_column_given_twice_is_refused():
     assert "stands twice, also as 'size'" in problems(frame).loc[0, "what"]
     found = problems(good(load_limit_lb=[300, 300]))
     assert "stands twice, also as 'load_limit_kg'" in found.loc[0, "what"]
+
+
+@pytest.mark.parametrize(
+    ("column", "values", "words"),
+    [
+        ("hip_circumference_cm_high", [90, 10_000], None),
+        ("hip_circumference_cm_high", [90, 10_000.1], "a limit that no body can have"),
+        ("hip_circumference_cm_high", [0, 110], "an upper limit of nothing"),
+        ("hip_circumference_cm_low", [0, 88], None),
+        ("load_limit_kg", [0, 150], "an upper limit of nothing"),
+    ],
+)
+def test_limits_at_their_ends(column, values, words):
+    frame = good(**{column: values})
+    if words is None:
+        chart = chart_from(frame, warn=False)
+        assert chart.frame[column].tolist() == values
+    else:
+        assert words in problems(frame).loc[0, "what"]
 
 
 def test_no_size_column_no_limits_no_rows():

@@ -8,6 +8,7 @@ import pytest
 
 from sizing.chart import chart_from, demo_chart, review_chart
 from sizing.errors import SizingWarning
+from sizing.measures import plausible_range
 from sizing.population.people import People
 
 
@@ -66,6 +67,11 @@ def test_sizes_out_of_order():
     row = found(frame([80, 70], [110, 90])).query("kind == 'out_of_order'").iloc[0]
     assert (row["size"], row["other_size"]) == ("size 2", "size 1")
     assert "begins or ends lower: list the sizes from small to large" in row["words"]
+    # Either end is enough, and the same ends are no disorder.
+    for low, high in (([80, 70], [100, 110]), ([80, 85], [110, 100])):
+        assert (found(frame(low, high))["kind"] == "out_of_order").sum() == 1
+    same = frame([80, 80, 80], [100, 100, 110])
+    assert "out_of_order" not in set(found(same)["kind"])
     groups = frame([70, 88], [90, 110], group=["bariatric", "adult"])
     row = found(groups).query("kind == 'out_of_order'").iloc[0]
     assert "list paediatric, adult, bariatric in this order" in row["words"]
@@ -96,6 +102,20 @@ def test_a_high_edge_that_looks_like_another_unit():
     assert "leave the cell empty for no limit" in row["words"]
 
 
+def test_numbers_are_doubted_from_their_thresholds_on():
+    least, most = plausible_range("hip_circumference_cm")
+    for low, high, kinds in (
+        ([70, most], [90, most + 9], set()),
+        ([70, most + 0.1], [90, most + 9], {"nobody_fits"}),
+        ([least - 9, 70], [least, 90], set()),
+        ([least - 9, 70], [least - 0.1, 90], {"nobody_fits"}),
+        ([70, 88], [90, 1.5 * most], set()),
+        ([70, 88], [90, 1.5 * most + 0.1], {"doubtful_number"}),
+    ):
+        told = set(found(frame(low, high))["kind"])
+        assert told & {"nobody_fits", "doubtful_number"} == kinds, (low, high)
+
+
 def test_a_measure_that_no_size_limits():
     table = frame([70, 88], [90, 110], stature_cm_low=[None, None])
     row = found(table).iloc[0]
@@ -118,6 +138,10 @@ def test_a_load_limit_inside_the_band():
     row = found(table).query("kind == 'load_limit_inside_band'").iloc[0]
     assert (row["size"], row["low"], row["high"]) == ("size 2", 150, 180)
     assert "nobody above the load limit is counted as fitting" in row["words"]
+    for top, told in ((150, False), (150.1, True)):
+        table["body_mass_kg_high"] = [90, top]
+        kinds = set(found(table)["kind"])
+        assert ("load_limit_inside_band" in kinds) == told
 
 
 def test_a_size_that_none_of_the_people_fits():
