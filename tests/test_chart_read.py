@@ -272,6 +272,17 @@ def test_the_frame_is_not_changed():
     pd.testing.assert_frame_equal(frame, before)
 
 
+def test_an_empty_heading_hides_none_that_follows():
+    headings = ["size", None, "hip_circumference_cm_low", " ", "hip_circumference_xx"]
+    columns, wrong = read_headings(headings)
+    assert [column.name for column in columns][:2] == [
+        "size",
+        "hip_circumference_cm_low",
+    ]
+    told = [problem.what for problem in wrong if "no heading" in problem.what]
+    assert told == ["column 2 has no heading", "column 4 has no heading"]
+
+
 def test_read_headings_says_what_each_means():
     columns, wrong = read_headings(["size", "chart_name", "colour"])
     assert [c.kind for c in columns] == ["plain", "about", "own"]
