@@ -12,6 +12,7 @@ from banding_oracle import best_by_brute_force, every_chain, low_edges, make_peo
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.stats import t
 
 from sizing.banding import (
     edge_stability,
@@ -26,8 +27,10 @@ from sizing.banding import (
     split_sizes,
     width_needed,
 )
-from sizing.banding.axis import make_axis
+from sizing.banding.axis import check_widths, make_axis
 from sizing.banding.groups import by_group
+from sizing.banding.held_out import HeldOut
+from sizing.banding.result import LOOSE
 from sizing.chart import SizeChart
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
@@ -446,3 +449,124 @@ def test_candidates_beyond_the_people_are_not_needed():
     assert axis.low[0].min() >= 800
     assert axis.high[0].max() <= 830 + 5
     assert sum(1 for _ in every_chain([(np.array([1]), np.array([2]))], 2)) == 1
+
+
+def held(fitted, rival):
+    return HeldOut(np.array(fitted), np.array(rival), 50)
+
+
+def test_the_interval_of_half_splits_is_students_with_their_overlap():
+    """Nadeau and Bengio's: the splits' variance times 1/splits + 1."""
+    splits = held([0.7, 0.8, 0.75, 0.71], [0.6, 0.79, 0.7, 0.72])
+    for which, values in (
+        ("fitted", [0.7, 0.8, 0.75, 0.71]),
+        ("rival", [0.6, 0.79, 0.7, 0.72]),
+        ("gain", [0.1, 0.01, 0.05, -0.01]),
+    ):
+        mean, sd = np.mean(values), np.std(values, ddof=1)
+        for level in (0.95, 0.5):
+            reach = t.ppf((1 + level) / 2, 3) * sd * np.sqrt(1 / 4 + 1)
+            ends = np.array([mean - reach, mean + reach])
+            if which != "gain":
+                ends = ends.clip(0, 1)
+            assert splits.interval(which, level) == pytest.approx(tuple(ends))
+        assert splits.mean(which) == pytest.approx(mean)
+    sure = held([0.99, 0.8, 1.0], [0.0, 0.01, 0.2])
+    assert sure.interval()[1] == 1 and sure.interval("rival")[0] == 0
+    assert np.isnan(held([0.7], [0.6]).interval()).all()
+    assert held([0.7], [0.6]).mean("gain") == pytest.approx(0.1)
+    assert np.isnan(held([], []).mean())
+
+
+def test_what_a_fit_says_of_itself_turns_at_its_thresholds():
+    rng = np.random.default_rng(4)
+    people = make_people(80 + rng.integers(0, 41, (24, 2)) / 10)
+    found = fit_bands(people, widths=WIDTHS, sizes=2, step_cm=0.5, splits=2)
+
+    def said(gain=0.1, gap=0.0, **change):
+        splits = held([0.5 + gain] * 2, [0.5] * 2)
+        bound = found.value + gap
+        return replace(
+            found, held_out_splits=splits, upper_bound=bound, **change
+        ).summary()
+
+    assert "2 sizes fit" in said() and "of the 24 people" in said()
+    assert "simple rival" not in said(gain=0.0021)
+    assert "The simple rival is as good here." in said(gain=0.0019)
+    assert "The simple rival is as good here." in said(gain=-0.0019)
+    assert "The simple rival does better here" in said(gain=-0.0021)
+    assert "loose" not in said(gap=LOOSE - 1e-6)
+    assert f"loose by up to {100 * LOOSE + 10:.1f} points" in said(gap=LOOSE + 0.1)
+    bound = f"can fit more than {found.value + 0.01:.1%} of them"
+    assert bound in said(gap=0.01)
+    other = said(gap=0.01, objective="judged")
+    assert f"is {found.value:.3f}; no chart" in other and bound not in other
+    assert f"more than {found.value + 0.01:.3f}." in other
+    none = replace(found, held_out_splits=held([], [])).summary()
+    assert "half of the people" not in none
+    row = found.table.set_index(["chart", "people"])
+    assert row.loc[("fitted", "given"), "estimate"] == found.value
+    assert row.loc[("any on the finest grid", "given"), "estimate"] == found.upper_bound
+    assert row.loc[("rival", "given"), "estimate"] == found.rival_value
+    gain = row.loc[("fitted less rival", "held out")]
+    assert gain["estimate"] == pytest.approx(found.held_out - found.rival_held_out)
+    assert gain["n"] == 12 and gain["method"] == "2 half-splits by person"
+
+
+def test_the_rival_is_centred_on_quantiles():
+    """Odd people, one each tenth: quantiles of two sizes at a quarter and three."""
+    people = make_people(np.column_stack([np.arange(800, 901) / 10] * 2))
+    found = fit_bands(people, widths={HIP: 2.0, SIT: 1.0}, sizes=2, splits=0)
+    edges = {m: found.rival.edges(m) for m in WIDTHS}
+    centres = {m: (low + high) / 2 for m, (low, high) in edges.items()}
+    for measure, width in ((HIP, 20), (SIT, 10)):
+        assert (edges[measure][1] - edges[measure][0] == width).all()
+        assert centres[measure] == pytest.approx([825, 875], abs=1)
+    inside = found.rival_share * 101
+    assert inside == pytest.approx(22)
+
+
+def test_a_partition_tells_its_bands_and_leaves_out_what_was_not_measured():
+    values = [70.0, np.nan, 71.0, 90.0, 91.0, 120.0, 120.04]
+    weights = [1, 5, 3, 2, 2, 1, 1]
+    found = partition_bands(values, 3, weights=weights)
+    table = found.table
+    assert table["band"].tolist() == [1, 2, 3] and found.n == 6
+    assert table["centre"].tolist() == pytest.approx([70.75, 90.5, 120.0])
+    assert table["share"].tolist() == pytest.approx([0.4, 0.4, 0.2])
+    cost = 1 * 0.75**2 + 3 * 0.25**2 + 4 * 0.5**2
+    assert found.cost == pytest.approx(cost)
+    assert found.summary() == ("3 bands of 6 values: 70 to 71; 90 to 91; 120 to 120.")
+    for bands in (0, 6, 1.5):
+        with pytest.raises(SizingError, match="from 1 to 5 bands"):
+            partition_bands(values, bands)
+    for wrong in ([1.0], [-1] * 7, [np.nan] * 7):
+        with pytest.raises(SizingError, match="weights make no sense"):
+            partition_bands(values, 2, weights=wrong)
+    assert len(partition_bands(values, 5).table) == 5
+
+
+@pytest.mark.parametrize(
+    ("widths", "sizes", "words"),
+    [
+        ({HIP: 20}, 0, "number of sizes makes no sense"),
+        ({HIP: 20}, 1.5, "number of sizes makes no sense"),
+        ({}, 2, "no measure to band by"),
+        ({HIP: [20, 21]}, 3, "do not match the sizes"),
+        ({HIP: 0.04}, 2, "a width makes no sense"),
+        ({HIP: np.inf}, 2, "a width makes no sense"),
+        ({HIP: "wide"}, 2, "a width makes no sense"),
+        ({HIP: [20, None]}, 2, "a width makes no sense"),
+    ],
+)
+def test_widths_that_cannot_be_are_refused(widths, sizes, words):
+    with pytest.raises(SizingError, match=words):
+        check_widths(widths, sizes)
+
+
+def test_widths_are_taken_for_each_size_in_tenths():
+    assert check_widths({HIP: 0.1}, 1) == {HIP: [1]}
+    assert check_widths({HIP: 20, SIT: [9.96, 12]}, 2) == {
+        HIP: [200] * 2,
+        SIT: [100, 120],
+    }
