@@ -15,6 +15,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.stats import t
 
 from sizing.banding import (
+    boxes_needed,
     edge_stability,
     fit_bands,
     fit_fairest,
@@ -62,6 +63,8 @@ def test_fairest_against_every_chart(seed):
     assert found.worst_share == pytest.approx(best, abs=1e-9)
     assert found.upper_bound == pytest.approx(best, abs=1e-7)
     assert found.trade["average"].iloc[0] >= found.trade["average"].max() - 1e-12
+    assert found.trade["weight_on_subgroups"].tolist() == [0, 0.25, 0.5, 0.75, 1]
+    assert found.trade["worst"].iloc[-1] == pytest.approx(found.worst_share)
     assert "worst-served" in found.summary()
 
 
@@ -186,6 +189,10 @@ def test_split_of_sizes_against_every_split():
     first = table.iloc[0]
     assert first["loss_low"] <= first["loss_of_equal"] <= first["loss_high"]
     assert (table["n"] == people.n).all()
+    # Given apart, the groups weigh what they weigh together.
+    apart = split_sizes(by_group(people, groups), widths=widths, sizes=[3, 4])
+    for column in ("sizes", *share, "estimate", "equal", "loss_of_equal"):
+        np.testing.assert_allclose(apart[column], table[column], atol=1e-12)
 
 
 @pytest.mark.parametrize("apart", [False, True])
@@ -562,6 +569,31 @@ def test_a_partition_tells_its_bands_and_leaves_out_what_was_not_measured():
 def test_widths_that_cannot_be_are_refused(widths, sizes, words):
     with pytest.raises(SizingError, match=words):
         check_widths(widths, sizes)
+
+
+def test_a_proportional_width_is_a_share_of_the_middle_of_its_band():
+    values = np.arange(800, 1201)
+    axis, bounding = make_axis(
+        HIP, values, [100], step=1, width_rule="proportional", reference=1000.0
+    )
+    low, high = axis.low[0], axis.high[0]
+    assert high - low == pytest.approx((low + high) / 2 * 100 / 1000, abs=0.6)
+    assert low[0] <= 800 and high[-1] >= 1200 and len(low) > 250
+    assert (bounding.high[0] >= high).all()
+
+
+@pytest.mark.parametrize("target", [0, -0.1, 1.01, np.nan])
+def test_a_share_that_cannot_be_covered_is_refused(target):
+    people = make_people(80 + np.arange(20)[:, None] / 10)
+    with pytest.raises(SizingError, match="the target makes no sense"):
+        boxes_needed(people, widths={HIP: 1.0}, target=target)
+
+
+def test_everyone_needs_as_many_boxes_as_reach_from_end_to_end():
+    """Twenty people a tenth apart: bands of eleven values each, so two of them."""
+    people = make_people(80 + np.arange(20)[:, None] / 10)
+    assert boxes_needed(people, widths={HIP: 1.0}, target=1).boxes == 2
+    assert boxes_needed(people, widths={HIP: 1.0}, target=0.55).boxes == 1
 
 
 def test_widths_are_taken_for_each_size_in_tenths():

@@ -10,6 +10,7 @@ from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.population import limits
 from sizing.population.caseload import read_caseload
+from sizing.population.files import read_table
 from sizing.population.own import people_from
 
 CLIENTS = """sex,age_years,body_mass_kg,stature_cm,hip_circumference_in,ward
@@ -90,6 +91,47 @@ def test_every_problem_is_named_at_once(tmp_path):
     assert set(found["row"].dropna().astype(int)) == {2, 3, 4, 5, 6}
     assert set(found["column"].dropna()) == {"sex", "age_years", "body_mass_kg"}
     assert len(found) == 6
+
+
+@pytest.mark.parametrize(
+    ("cells", "read"),
+    [
+        (["1", "2", "-3"], [1, 2, -3]),
+        (["1.5", "", "2e1"], [1.5, np.nan, 20.0]),
+        (["+4", ".5"], [4.0, 0.5]),
+        (["007", "1"], ["007", "1"]),
+        (["1", "x"], ["1", "x"]),
+        (["123456789012345", "1"], [123456789012345, 1]),
+        (["1234567890123456", "1"], [1234567890123456.0, 1.0]),
+        (["nan", "1"], ["nan", "1"]),
+    ],
+)
+def test_a_column_is_numbers_where_every_cell_is_one(tmp_path, cells, read):
+    path = tmp_path / "t.csv"
+    path.write_text("key,column\n" + "".join(f"k,{cell}\n" for cell in cells))
+    found = read_table(path)["column"].tolist()
+    assert [type(cell) for cell in found] == [type(cell) for cell in read]
+    assert all(a == b or (a != a and b != b) for a, b in zip(found, read, strict=True))
+    kept = read_table(path, words={"column"})["column"]
+    assert kept.fillna("").tolist() == cells
+
+
+@pytest.mark.parametrize("mark", [";", "\t"])
+def test_decimal_commas_are_read_and_thousands_refused(tmp_path, mark):
+    path = tmp_path / "t.csv"
+
+    def of(*cells):
+        lines = (f"k{mark}{cell}\n" for cell in cells)
+        path.write_text(f"key{mark}column\n" + "".join(lines))
+        return read_table(path)["column"].tolist()
+
+    assert of("1,5", "-0,25", "3") == [1.5, -0.25, 3.0]
+    # Without a decimal comma elsewhere a point with three digits is a decimal.
+    assert of("1.250", "2.5") == [1.25, 2.5]
+    assert of("0,125", "2,5") == [0.125, 2.5]
+    for cells in (("1,250",), ("1.250", "2,5"), ("12,345,678",)):
+        with pytest.raises(SizingError, match="may be thousands or decimals"):
+            of(*cells)
 
 
 def test_empty_rows_at_the_end_are_no_clients(tmp_path):

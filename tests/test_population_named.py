@@ -233,6 +233,9 @@ def test_membership_by_draw_against_counting(data):
         ({"name": "bariatric", "bmi_threshold": 400}, "from 20 to 80"),
         ({"name": "bariatric", "bmi_threshold": float("nan")}, "from 20 to 80"),
         ({"name": "bariatric", "bmi_threshold": None}, "from 20 to 80"),
+        ({"name": "bariatric", "bmi_threshold": 19.9}, "from 20 to 80"),
+        ({"name": "bariatric", "bmi_threshold": 80.1}, "from 20 to 80"),
+        ({"name": "bariatric", "bmi_threshold": True}, "from 20 to 80"),
         ({"name": "adults", "margins": pd.DataFrame()}, "no row with a margin"),
     ],
 )
@@ -244,6 +247,67 @@ def test_settings_that_cannot_be_used_are_refused(arguments, words):
 def test_too_few_people_are_warned_of():
     with pytest.warns(SizingWarning, match="little more than anecdotes"):
         load_people("bariatric", draws=1, bmi_threshold=70)
+
+
+def test_the_threshold_may_be_as_low_as_it_is_said_to_be():
+    all_but_the_thin = load_people("bariatric", draws=1, bmi_threshold=20)
+    assert all_but_the_thin.n > 0.9 * loaded("adults").n
+    assert all_but_the_thin.frame["bmi"].min() >= 20
+    with pytest.warns(SizingWarning, match="2 people who tell as much as"):
+        assert load_people("bariatric", draws=1, bmi_threshold=80).n == 2
+
+
+@pytest.mark.parametrize(
+    ("ages", "told"),
+    [
+        ((2, 15.9), {"children", "seam"}),
+        ((2, 16), {"children", "seam", "adults"}),
+        ((17.9, 80), {"children", "seam", "adults"}),
+        ((18, 80), {"seam", "adults"}),
+        ((19.9, 80), {"seam", "adults"}),
+        ((20, 80), {"adults"}),
+    ],
+)
+def test_limits_of_the_models_are_those_of_the_ages(ages, told):
+    found = limits.model_limits(*ages)
+    named = {"children": limits.CHILDREN_1977, "seam": limits.SEAM}
+    named |= {"adults": limits.SOLDIERS}
+    assert {name for name, words in named.items() if words in found} == told
+
+
+def test_what_weights_cost_and_lean_on_is_said():
+    sexes = ["f"] * 10 + ["m"] * 70
+    own = people_from(pd.DataFrame({"sex": sexes, "stature_cm": [160.0] * 80}))
+    row = {"variable": "sex", "statistic": "share", "level": "female"}
+    for target, raised in ((0.5, True), (0.24, False)):
+        people = reweight(own, pd.DataFrame([row | {"target": target}]))
+        told = people.limits[-1]
+        w = people.weight
+        effect = len(w) * (w**2).sum() / w.sum() ** 2
+        assert people.design_effect == pytest.approx(effect)
+        assert people.effective_n == pytest.approx(80 / effect)
+        assert told.startswith(
+            f"Reweighted to 1 margins: 80 people tell as much as {80 / effect:.0f} "
+            f"equally weighted ones (design effect {effect:.1f})."
+        )
+        lean = f"is raised from 12% to {target:.0%}, and rests on 10 people."
+        assert (lean in told) == raised
+        assert ("raised" in told) == raised
+        assert f"design effect {effect:.2f}" in people.summary()
+    assert "each drawn 2 times" in loaded("adults").summary()
+    assert "each drawn" not in own.summary()
+
+
+def test_how_well_measures_are_founded_adds_up():
+    people = loaded("adults")
+    table = people.table
+    assert table.groupby("measure")["share"].sum().round(9).eq(1).all()
+    assert (table.groupby("measure")["rows"].sum() == len(people.frame)).all()
+    row = table.set_index(["measure", "evidence"]).loc[("stature_cm", "measured")]
+    here = (people.evidence["stature_cm"] == "measured").to_numpy()
+    w = people.weight.to_numpy()
+    assert row["share"] == pytest.approx(w[here].sum() / w.sum())
+    assert row["rows"] == here.sum()
 
 
 def test_reweighting_own_people():
