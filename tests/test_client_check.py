@@ -15,6 +15,7 @@ from sizing.client import (
     client_from,
     suggested_allowances,
 )
+from sizing.client.allowances import allowance_table
 from sizing.client.how import HOW, how_measured, reading, usual_error
 from sizing.client.next_measure import next_measures
 from sizing.client.outcomes import edges_of, fitting
@@ -273,6 +274,88 @@ def test_margins_are_those_of_the_middle_body_and_its_nine_in_ten(woman):
     decides = woman.margins[woman.margins["decides"]].set_index("size")["measure"]
     told = woman.sizes.set_index("size")["deciding_measure"]
     assert decides[told.index].tolist() == told.tolist()
+
+
+def test_sizes_come_likeliest_first_and_of_equals_the_roomiest():
+    same = ["one", "two", "three"]
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": same,
+                "load_limit_kg": [300, 300, 60],
+                "hip_circumference_cm_low": [90, 60, 60],
+                "hip_circumference_cm_high": [130, 170, 180],
+            }
+        ),
+        warn=False,
+    )
+    found = check_client(chart, WOMAN | {"hip_circumference_cm": 104})
+    told = found.sizes.set_index("size")
+    assert told.index.tolist() == ["two", "one", "three"]
+    assert told.loc[["one", "two"], "estimate"].round(3).tolist() == [1, 1]
+    assert told.loc["two", "margin"] > told.loc["one", "margin"] > 0
+    # Ruled out by what it bears, and that for certain.
+    last = told.loc["three"]
+    assert last[["estimate", "low", "high"]].tolist() == [0, 0, 0]
+    assert last["over_load"] and last["deciding_measure"] == "body_mass_kg"
+    assert told["load_limit_kg"].tolist() == [300, 300, 60]
+    assert found.loads["part"].tolist() == [f"sling, size {name}" for name in same]
+    assert found.loads["lowest"].tolist() == [False, False, True]
+
+
+def test_a_size_without_a_load_limit_has_none_told():
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one", "two"],
+                "load_limit_kg": [200, None],
+                "hip_circumference_cm_low": [90, 80],
+                "hip_circumference_cm_high": [None, 120],
+            }
+        ),
+        warn=False,
+    )
+    told = check_client(chart, WOMAN).sizes.set_index("size")["load_limit_kg"]
+    assert told["one"] == 200 and np.isnan(told["two"])
+    hung = check_client(chart, WOMAN, loads={"hoist": 150, "bar": 180})
+    assert (hung.sizes["load_limit_kg"] == 150).all()
+    edges = hung.margins.set_index("size")
+    assert np.isnan(edges.loc["one", "high_edge"]) and edges.loc["one", "margin"] > 0
+    assert edges.loc["one", "margin"] == edges.loc["one", "margin_low"]
+
+
+def test_readings_are_told_as_they_were_taken():
+    how = {"body_mass_kg": "hoist scale", "hip_circumference_cm": "tape twice"}
+    entry = WOMAN | {"hip_circumference_cm": 104}
+    told = check_client(demo_chart(), entry, how=how).measures.set_index("measure")
+    for measure, way in (how | {"stature_cm": "tape once"}).items():
+        one = reading(measure, float(entry[measure]), way)
+        row = told.loc[measure]
+        assert (row["how"], row["reading"], row["error_sd"]) == (way, one.value, one.sd)
+    rest = told.drop([*how, "stature_cm"])
+    assert (rest["how"] == "").all() and rest[["reading", "error_sd"]].isna().all(
+        axis=None
+    )
+    knee = {"sex": "f", "age_years": 74, "knee_height_cm": 48}
+    answer = check_client(demo_chart(), knee)
+    row = answer.measures.set_index("measure").loc["stature_cm"]
+    assert row["how"] == "estimated"
+    # The estimate itself is shown, not the reading it is counted as.
+    assert row["reading"] == answer.client.stature.best["estimate"]
+    assert row["error_sd"] == answer.client.stature.best["sd_cm"]
+
+
+@pytest.mark.parametrize("value", [40, -40, 0, 0.5])
+def test_allowances_up_to_forty_are_taken(value):
+    table = allowance_table({"leg_stop": value}).set_index("key")
+    assert table.loc["leg_stop", "used_cm"] == value
+    assert (table["used_cm"].drop("leg_stop") == 0).all()
+
+
+@pytest.mark.parametrize("value", [40.1, -40.1, True, "5", None, float("nan")])
+def test_allowances_that_cannot_be_are_refused(value):
+    with pytest.raises(SizingError, match="this allowance cannot be used"):
+        allowance_table({"leg_stop": value})
 
 
 def test_what_is_known_of_the_entries_is_noted():

@@ -3,6 +3,7 @@
 import argparse
 import json
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -674,18 +675,40 @@ def test_who_is_not_fitted_is_described_by_those_who_count():
 
 
 def test_what_is_said_of_the_rivals_is_what_was_found(demo_plan):
-    told = re.findall(
-        r"spent as (.+) meets (\d+) % of needs: the plan meets (-?\d+) points more "
-        r"\((-?\d+) to (-?\d+)\)",
-        demo_plan.summary(),
-    )
-    rivals = demo_plan.comparison.set_index("strategy").drop("plan")
-    assert [name for name, *_ in told] == list(rivals.index)
-    columns = ["needs_met", "estimate", "low", "high"]
-    for name, *numbers in told:
-        want = 100 * rivals.loc[name, columns].astype(float)
-        assert [float(x) for x in numbers] == pytest.approx(want.tolist(), abs=0.501)
-        assert want["high"] > 10  # far enough from nothing to see one part in a hundred
+    """Were these the figures, far from nothing so that a hundredth part is seen."""
+    rivals = demo_plan.comparison.copy()
+    rivals.loc[1:, ["needs_met", "estimate", "low", "high"]] = [0.1, 0.88, 0.77, 0.99]
+    told = replace(demo_plan, comparison=rivals).summary().splitlines()
+    told = [line for line in told if line.startswith("The same money")]
+    assert told == [
+        f"The same money spent as {name} meets 10 % of needs: the plan meets 88 points "
+        "more (77 to 99)."
+        for name in rivals["strategy"][1:]
+    ]
+    assert len(told) == 2
+
+
+def test_how_near_the_best_an_order_is_is_said(demo_plan):
+    assert "for less: proved" in demo_plan.proof()
+    near = replace(demo_plan, gap=0.0123)
+    assert "costs at most 1.2 % less than this one: proved" in near.proof()
+    money = replace(demo_plan, gap=0.0123, target=None, budget=900.0)
+    assert "at most 1.2 % above the best that the money can do" in money.proof()
+    assert near.proof() in near.summary()
+
+
+def test_shares_of_days_are_told_in_percent_and_never_rounded_to_all(demo_plan):
+    def told(low, estimate, high):
+        table = demo_plan.service.copy()
+        here = table["measure"] == "nobody_waits"
+        table.loc[here, ["low", "estimate", "high"]] = [low, estimate, high]
+        return replace(demo_plan, service=table).answer()
+
+    assert "sling on 95 % (94 to 97) of days" in told(0.94, 0.95, 0.97)
+    assert "sling on 95 % of days" in told(0.951, 0.952, 0.954)
+    assert "sling on over 99 % (99 to over 99) of days" in told(0.994, 0.996, 0.999)
+    assert "sling on 100 % of days" in told(1.0, 1.0, 1.0)
+    assert "sling on 99 % (98 to over 99) of days" in told(0.98, 0.9949, 0.995)
 
 
 def test_equal_numbers_are_equal_and_spend_what_they_can():
