@@ -530,6 +530,59 @@ def test_wrong_groups_and_uses_are_named(people):
         Use(at_most=3)
 
 
+@pytest.mark.parametrize(
+    ("settings", "words"),
+    [
+        ({"count": 2.5}, "whole number of 0 or more, not 2.5"),
+        ({"count": True}, "whole number of 0 or more, not True"),
+        ({"admissions": -0.1}, "admissions must be a number of 0 or more"),
+        ({"admissions": np.inf}, "admissions must be a number of 0 or more"),
+        ({"count": 4, "number": "many"}, "fixed, poisson"),
+        ({"number": "poisson"}, "a caseload is a fixed list"),
+    ],
+)
+def test_groups_that_cannot_be_are_refused(people, settings, words):
+    with pytest.raises(SizingError, match=words):
+        Served(people, **settings)
+    assert Served(people, 0).present == 0
+    assert Served(people).present == people.n
+    assert Served(people, 7, admissions=0.5, number="poisson").present == 7
+
+
+def test_a_table_of_groups_is_read_row_by_row(tmp_path):
+    (tmp_path / "ours.csv").write_text("sex,stature_cm\nf,160\nm,175\n")
+    table = pd.DataFrame(
+        {
+            "people": ["bariatric", " care_home ", "ours.csv"],
+            "count": [6.0, 8.0, np.nan],
+            "admissions": [np.nan, 2.5, 1.0],
+            "number": [None, "poisson", ""],
+            "name": ["", "the home", None],
+        }
+    )
+    groups = serves_from(table, folder=tmp_path)
+    assert [group.count for group in groups] == [6, 8, None]
+    assert [group.admissions for group in groups] == [0, 2.5, 1]
+    assert [group.number for group in groups] == ["fixed", "poisson", "fixed"]
+    assert groups[1].title == "the home" and groups[2].present == 2
+    assert groups[0].title == "adults of high body mass index"
+    wrong = pd.DataFrame(
+        {"people": ["care_home", "martians", "../ours.csv"], "count": [None, 3, 2.5]}
+    )
+    with pytest.raises(InputProblems) as found:
+        serves_from(wrong, folder=tmp_path)
+    told = found.value.table
+    assert told["row"].tolist() == [2, 3, 4]
+    assert (
+        told["what"].str.contains("How many|Unknown people|is not in the folder").all()
+    )
+    for empty in (table.iloc[:0], table[["people"]], table[["count"]]):
+        with pytest.raises(SizingError, match="needs a row per group"):
+            serves_from(empty)
+    with pytest.raises(SizingError, match="Say whom the stock serves"):
+        serves_from([])
+
+
 def test_a_target_out_of_reach_is_told_with_the_best_there_is(people):
     with pytest.raises(SizingError, match=r"No order that is to be had .* % of days"):
         plan_stock(Served(people, 20), tall_and_short(most=[3, 3]), scenarios=100)
