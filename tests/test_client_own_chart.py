@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from sizing.chart import chart_from, demo_chart
 from sizing.client import judge_chart, nudge, with_edge
-from sizing.client.chart_words import percent_span
+from sizing.client.chart_words import percent_span, why_words
 from sizing.client.own_chart import nudge_layout
 from sizing.coverage import compare_charts, coverage
 from sizing.errors import SizingError, SizingWarning
@@ -250,6 +250,65 @@ def test_odds_are_told_by_what_is_known_of_the_people(people):
         )
         found = judge_chart(few, by_hip, by=(), replicates=50).between
         assert set(found.get("term", [])) == terms
+
+
+def test_a_judgement_says_its_own_figures(people):
+    """Were these the figures, so that a hundredth part more or less is seen."""
+    found = judge_chart(people, demo_chart(), by=(), replicates=50)
+    sizes = found.sizes.copy()
+    sizes[["needs", "needs_high", "load_first"]] = 0.5
+    sizes["unneeded"] = [True, True] + [False] * 7
+    sizes.loc[:1, "needs_high"] = [0.0123, 0.0089]
+    shares = ["load_first", "load_first_low", "load_first_high"]
+    sizes[shares] = 0.0
+    sizes.loc[4, shares] = [0.9, 0.8, 0.96]
+    table = found.coverage.table.copy()
+    table.loc[0, ["estimate", "low", "high"]] = [0.9, 0.8, 0.96]
+    whole = replace(found.coverage, table=table)
+    told = replace(found, sizes=sizes, coverage=whole)
+    assert told.answer() == (
+        f"{demo_chart().name} fits 90 % of {people.name} (80 to 96 %, 95 % interval, "
+        f"n = {table['n'].iloc[0]:,})."
+    )
+    words = told.summary()
+    assert (
+        "Sizes that almost nobody needs (under 0.5 % have no other, at most 1.2 % by "
+        "the intervals): paediatric 1, paediatric 2." in words
+    )
+    limit = sizes.loc[4, "load_limit_kg"]
+    assert (
+        f"adult 2: the load limit of {limit:g} kg rules out 90 % (80 to 96) of all "
+        "people, whom the fabric would fit." in words
+    )
+    assert words.count("rules out") == 1
+    need_all = replace(found, sizes=sizes.assign(unneeded=False))
+    assert "almost nobody needs" not in need_all.summary()
+
+
+def test_why_people_have_no_size_is_said_with_the_usual_miss():
+    row = {"estimate": 0.9, "low": 0.8, "high": 0.96, "miss_median": 3.2}
+    row |= {"measure": HIP, "direction": "too_small_for"}
+    assert why_words(pd.Series(row)) == (
+        "90 % (80 to 96) have no size because of hip girth: their nearest size is too "
+        "small, for half of them by 3.2 cm or less."
+    )
+    row |= {"direction": "not_measured", "miss_median": np.nan}
+    assert why_words(pd.Series(row)).endswith(
+        "because of hip girth: it was not measured."
+    )
+
+
+def test_a_moved_edge_is_said_with_its_change(people):
+    chart = demo_chart()
+    moved = nudge(people, chart, with_edge(chart, "adult 1", HIP, "high", None))
+    row = {"share_a": 0.8, "share_b": 0.9, "share_b_low": 0.85, "share_b_high": 0.96}
+    row |= {"estimate": 0.1, "low": 0.05, "high": -0.95, "n": 4321, "changed": 1}
+    row |= {"method": "any"}
+    told = replace(moved, table=pd.DataFrame([row])).summary()
+    assert told == (
+        "Now 90 % (85 to 96) are covered, 80 % before: +10.00 points (95 %: +5.00 to "
+        "-95.00, n = 4,321)."
+    )
 
 
 def test_what_is_said_of_a_moved_edge_is_what_was_found(people):
