@@ -12,7 +12,7 @@ from scipy import stats
 
 from sizing.chart import chart_from, demo_chart
 from sizing.coverage import coverage
-from sizing.coverage.chunks import coverage_in_chunks
+from sizing.coverage.chunks import CountedCoverage, coverage_in_chunks
 from sizing.coverage.distributed import coverage_by_dask
 from sizing.coverage.resampled import resampled
 from sizing.errors import SizingError
@@ -162,6 +162,33 @@ def test_a_stream_is_read_once_and_told(rng):
 def test_chunks_that_cannot_be_used_are_refused(rng, change, message):
     with pytest.raises(SizingError, match=message):
         coverage_in_chunks([change(invented(rng, 20))], demo_chart())
+
+
+def test_levels_of_one_chunk_alone_are_told_in_their_order():
+    """Each level once, whichever chunk brought it, and who is not known last."""
+    chart = demo_chart()
+    parts = [
+        pd.DataFrame({"hip_circumference_cm": 95.0, "ward": wards})
+        for wards in (["b", None], ["c", "a"], ["b", "b"])
+    ]
+    found = coverage_in_chunks(parts, chart, by="ward").table
+    covered = found[found["outcome"] == "covered"].set_index("level")
+    assert covered.index.tolist() == ["everyone", "a", "b", "c", "not known"]
+    assert covered["n"].tolist() == [6, 1, 3, 1, 1]
+    done = []
+    coverage_in_chunks(parts, chart, progress=done.append)
+    assert done == [2, 4, 6]
+
+
+def test_what_is_said_of_counted_people():
+    found = coverage_in_chunks([invented(np.random.default_rng(1), 50)], demo_chart())
+    table = found.table.copy()
+    table.loc[0, ["estimate", "low", "high"]] = [0.901, 0.804, 0.963]
+    table["n"] = 1_234_567
+    told = CountedCoverage(table, found.by_size, found.chart).summary()
+    assert told.startswith(
+        f"{demo_chart().name} covers 90.1 % (80.4 to 96.3) of 1,234,567 people counted"
+    )
 
 
 def test_no_chunk_at_all_is_refused():

@@ -9,7 +9,7 @@ from sizing.chart import SizeChart, demo_chart
 from sizing.coverage import compare_charts, coverage
 from sizing.coverage.alternatives import ALTERATIONS, start
 from sizing.coverage.layout import layout
-from sizing.coverage.sensitivity import assumptions, sensitivity
+from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
 from sizing.errors import SizingError
 from sizing.measures import MEASURES
 from sizing.plots.sensitivity import plot_sensitivity
@@ -237,6 +237,19 @@ def test_the_error_of_a_survey_design_against_the_survey_layer(rng):
     assert row["low"] == pytest.approx(want["low"])
     assert row["high"] == pytest.approx(want["high"])
     assert "stratum and unit" in row["method"]
+
+
+def test_the_headline_says_the_largest_change_either_way():
+    rows = [
+        {"setting": "more", "share": 0.9, "estimate": 0.05, "low": 0.01, "high": 0.1},
+        {"setting": "less", "share": 0.42, "estimate": -0.4, "low": -0.5, "high": 0.3},
+        {"setting": "as much", "share": 0.8, "estimate": 0.3, "low": 0.2, "high": 0.4},
+    ]
+    found = Sensitivity(pd.DataFrame(rows), 0.82, "chart", "people")
+    assert found.headline() == (
+        "Of what is assumed, this moves it most: if less, 42 % have a size (-40.0 "
+        "points, -50.0 to +30.0)."
+    )
 
 
 def test_what_cannot_matter_is_left_out_and_kinds_are_checked(rng):

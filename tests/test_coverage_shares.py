@@ -1,5 +1,7 @@
 """Shares and their intervals: invariants, oracles, and a known truth."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -13,7 +15,7 @@ from sizing.coverage.joining import join_draws
 from sizing.coverage.layout import layout
 from sizing.coverage.shares import group_means, replicate_counts, wilson
 from sizing.errors import SizingError
-from sizing.fit import OUTCOMES
+from sizing.fit import OUTCOME_WORDS, OUTCOMES
 from sizing.population.people import People
 from sizing.survey import design_estimate, read_nhanes_files
 from sizing.survey import rubin as rubin_one
@@ -422,6 +424,47 @@ def test_the_summary_carries_limits_and_cautions(rng):
     assert "Nobody sat." in words
     assert "sling's own label" in words
     assert "competent person" in words
+
+
+def test_what_is_said_are_the_figures_of_everyone(rng):
+    """Were these the figures, far from nothing so that a hundredth part is seen."""
+    people = invented(rng, 100, 1)
+    found = coverage(people, demo_chart(), by="sex")
+    table = found.table.copy()
+    table.loc[0, ["estimate", "low", "high"]] = [0.901, 0.804, 0.963]
+    table.loc[0, ["extrapolated", "unsupported", "missing"]] = [0.3, 0.4, 0.25]
+    table.loc[1:, "estimate"] = 0.0
+    table.loc[table["outcome"] == "between", ["estimate", "low", "high"]] = 0.5
+    table["n"] = 1234
+    told = replace(found, table=table).summary().splitlines()
+    method = table["method"].iloc[0]
+    assert told[0] == (
+        "invented demo chart covers 90.1 % (80.4 to 96.3) of some (n = 1,234; "
+        f"{method})."
+    )
+    words = OUTCOME_WORDS["between"]
+    assert told[1] == f"{words}: 50.0 % (50.0 to 50.0)."
+    assert told[2].startswith("For 95.0 % of these people the answer rests on")
+    assert "Fewer than 30" not in "".join(told)
+    assert found.table.loc[0, "level"] == "everyone"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "shown"), [(0.02, 0.9, True), (-0.1, 0.9, False), (-0.9, 0, False)]
+)
+def test_a_difference_is_said_and_doubted_where_nothing_is_in_it(rng, low, high, shown):
+    people = invented(rng, 60, 1)
+    found = compare_charts(people, demo_chart(), demo_chart(), replicates=50)
+    table = found.table.copy()
+    row = {"share_a": 0.123, "share_b": 0.901, "estimate": 0.778, "low": low}
+    table.loc[0, [*row, "high"]] = [*row.values(), high]
+    told = replace(found, table=table).summary()
+    name = demo_chart().name
+    assert told.startswith(
+        f"{name} covers 90.1 % of some, {name} 12.3 %: a difference of +77.8 points "
+        f"({100 * low:+.1f} to {100 * high:+.1f}; n = 60; "
+    )
+    assert ("do not show that either covers more" in told) == (not shown)
 
 
 @pytest.mark.parametrize(
