@@ -165,6 +165,28 @@ def test_between_and_outside_are_said_with_what_is_missing():
     assert f"too small by {miss:g} cm in hip girth" in found.answer()
 
 
+@pytest.mark.parametrize(("hip", "miss"), [(98.4, 0.4), (98.0, None), (99.6, 1.6)])
+def test_the_nearest_size_is_told_however_little_it_misses(hip, miss):
+    one = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "load_limit_kg": [200],
+                "hip_circumference_cm_low": [80],
+                "hip_circumference_cm_high": [98],
+            }
+        ),
+        warn=False,
+    )
+    taken = (reading("hip_circumference_cm", hip, "exact"),)
+    near = check_client(one, Client("female", 50.0, taken)).nearest
+    if miss is None:
+        assert near == {}
+    else:
+        assert near["size"] == "one" and near["direction"] == "too_small_for"
+        assert near["miss"] == pytest.approx(miss)
+
+
 def with_chances(answer, *chances, none):
     """The same answer, were the first sizes' chances and that of none these."""
     sizes = answer.sizes.copy()
