@@ -32,6 +32,7 @@ from sizing.banding.axis import check_widths, make_axis
 from sizing.banding.groups import by_group
 from sizing.banding.held_out import HeldOut
 from sizing.banding.result import LOOSE
+from sizing.banding.solve import candidates_wide
 from sizing.chart import SizeChart
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
@@ -580,6 +581,15 @@ def test_a_proportional_width_is_a_share_of_the_middle_of_its_band():
     assert high - low == pytest.approx((low + high) / 2 * 100 / 1000, abs=0.6)
     assert low[0] <= 800 and high[-1] >= 1200 and len(low) > 250
     assert (bounding.high[0] >= high).all()
+
+
+@pytest.mark.parametrize("step", [1, 5, 10])
+def test_a_band_is_as_many_steps_wide_as_it_holds_values(step):
+    """The narrowest of the sizes, both its ends counted."""
+    axis, _ = make_axis(HIP, np.arange(800, 1201), [100, 60], step=step)
+    assert candidates_wide(axis) == pytest.approx(61 / step)
+    alone, _ = make_axis(HIP, np.array([800]), [100], step=step)
+    assert alone.n(0) == 1 and candidates_wide(alone) == 1
 
 
 @pytest.mark.parametrize("target", [0, -0.1, 1.01, np.nan])
