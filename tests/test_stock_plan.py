@@ -431,6 +431,44 @@ def test_a_ratio_over_days_against_a_mean_and_a_jackknife(rng):
     assert [nothing[k] for k in ("estimate", "low", "high", "n")] == [1, 1, 1, 0]
 
 
+@pytest.mark.parametrize("at_most", [None, 6])
+def test_who_is_lifted_at_the_busiest_moment_is_anyone(people, at_most):
+    """Light and heavy alike: who needs a sling has nothing to do with her body."""
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 30), offer)
+    use = Use("shared", at_once=0.3, at_most=at_most)
+    for groups in ([group], [group, group]):
+        some = draw_days(groups, use, sizes=2, days=4000, seed=(1, 0))
+        w = np.bincount(np.searchsorted(some.masks, group.masks), minlength=4)
+        found = some.needs.sum(axis=0) / some.needs.sum()
+        np.testing.assert_allclose(found, w / w.sum(), atol=0.01)
+
+
+def test_slings_out_have_nothing_to_do_with_who_is_there(people):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 30, number="poisson"), offer)
+    use = Use(out={"laundry": (1, 3)})
+    days = draw_days([group], use, sizes=2, days=4000, seed=(1, 0))
+    total = days.needs.sum(axis=1)
+    for size in range(2):
+        free = days.free(np.array([20, 20]))[:, size]
+        assert abs(np.corrcoef(total, free)[0, 1]) < 0.05
+
+
+def test_heavier_lighter_and_older_people_are_so_by_the_share_said(people):
+    plan = plan_stock(Served(people, 6), tall_and_short(), scenarios=50, target=0.8)
+    told = plan.robustness.set_index("people")["shift"]
+    mean = people.frame[["body_mass_kg", "age_years"]].mean()
+    for name, measure, share in (
+        ("heavier", "body_mass_kg", 0.1),
+        ("lighter", "body_mass_kg", -0.1),
+        ("older", "age_years", 0.05),
+    ):
+        (shift,) = re.findall(r"([+-][\d.]+) \w+ on average", told[name])
+        assert float(shift) == pytest.approx(share * mean[measure], abs=0.06)
+    assert told["as planned"] == "the people as given"
+
+
 def test_tilted_weights_move_the_mean_and_no_further_than_people_go():
     w = np.ones(5)
     x = np.array([50.0, 60.0, 70.0, 80.0, 90.0])

@@ -12,7 +12,7 @@ from scipy import stats
 from sizing.chart import chart_from
 from sizing.population import people_from
 from sizing.stock import Served, Use, offer_from
-from sizing.stock.budget import fewest_waiting
+from sizing.stock.budget import fewest_waiting, greedy
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.least_cost import held_on, least_cost
 from sizing.stock.programme import Programme, days_allowed, programme_from
@@ -206,6 +206,19 @@ def test_packs_are_exchanged_for_cheaper_ones_that_serve_as_well():
     # Where the cheaper one fits nobody who waits it is not taken.
     apart = programme_of([[3, 1]], [2, 1], [50.0, 100.0])
     assert exchanged(apart, np.array([1, 3]), most, 0).tolist() == [1, 3]
+
+
+def test_the_greedy_way_buys_what_helps_most_for_its_money():
+    """Two wait for the first size on each day and one for the second."""
+    programme = programme_of([[2, 1], [2, 1]], [1, 2], [10.0, 10.0])
+    way = greedy(programme, 30.0, programme.most_packs, 0.02)
+    assert [packs.tolist() for packs in way][-1] == [2, 1]
+    assert [packs.sum() for packs in way] == [0, 1, 2, 3]
+    # Dearer than it helps the second comes last, and past the budget never.
+    dear = programme_of([[2, 1], [2, 1]], [1, 2], [10.0, 25.0])
+    for budget, last in ((20.0, [2, 0]), (44.0, [2, 0]), (45.0, [2, 1])):
+        way = greedy(dear, budget, dear.most_packs, 0.02)
+        assert way[-1].tolist() == last
 
 
 def test_a_search_ends_when_it_finds_nothing_new():
