@@ -221,6 +221,49 @@ def test_the_greedy_way_buys_what_helps_most_for_its_money():
         assert way[-1].tolist() == last
 
 
+@pytest.mark.parametrize(
+    ("columns", "spares", "most"),
+    [
+        ({}, 0, [5]),
+        ({}, 2, [7]),
+        ({"owned": [2]}, 0, [3]),
+        ({"owned": [6]}, 0, [0]),
+        ({"pack": [2]}, 0, [3]),
+        ({"most": [3]}, 0, [3]),
+        ({"most": [2], "owned": [2]}, 0, [0]),
+        ({"most": [1], "owned": [2]}, 0, [0]),
+        ({"most": [5], "owned": [2], "pack": [2]}, 0, [1]),
+    ],
+)
+def test_no_more_packs_than_help_or_may_be_had(columns, spares, most):
+    """Five at most need the size on one day; packs are not opened."""
+    programme = programme_of([[3], [5]], [1], [10.0], spares=spares, **columns)
+    assert programme.most_packs.tolist() == most
+    held = programme.stock(programme.most_packs)[0]
+    assert held <= max(programme.offer.column("most")[0], programme.owned[0])
+
+
+def test_a_size_that_nobody_needs_is_not_bought():
+    programme = programme_of([[2]], [1], [10.0, 10.0], spares=1)
+    assert programme.most_packs.tolist() == [3, 0]
+    assert programme.working(np.array([3, 0])).tolist() == [2, 0]
+
+
+@pytest.mark.parametrize(
+    ("prices", "pack", "step"),
+    [
+        ([10.0, 25.0], [1, 1], 5.0),
+        ([10.0, 25.0], [1, 2], 10.0),
+        ([0.25, 0.75], [1, 1], 0.25),
+        ([0.005, 0.75], [1, 1], 0.0075),
+    ],
+)
+def test_orders_of_different_cost_differ_by_the_step_of_the_prices(prices, pack, step):
+    """Less half a penny, below which money is not told apart; half pence have no step."""
+    programme = programme_of([[1, 1]], [1, 2], prices, pack=pack)
+    assert programme.price_step == pytest.approx(max(step - 0.0025, 0.005), abs=1e-9)
+
+
 def test_a_search_ends_when_it_finds_nothing_new():
     """Long before its rounds are used up, which would be 40 and more steps."""
     steps = []
