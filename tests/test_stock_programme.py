@@ -259,7 +259,7 @@ def test_a_size_that_nobody_needs_is_not_bought():
     ],
 )
 def test_orders_of_different_cost_differ_by_the_step_of_the_prices(prices, pack, step):
-    """Less half a penny, below which money is not told apart; half pence have no step."""
+    """Less a quarter of a penny, which is not told apart; half pence have no step."""
     programme = programme_of([[1, 1]], [1, 2], prices, pack=pack)
     assert programme.price_step == pytest.approx(max(step - 0.0025, 0.005), abs=1e-9)
 
