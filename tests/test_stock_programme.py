@@ -14,7 +14,7 @@ from sizing.population import people_from
 from sizing.stock import Served, Use, offer_from
 from sizing.stock.budget import fewest_waiting, greedy
 from sizing.stock.days import draw_days, group_from
-from sizing.stock.least_cost import held_on, least_cost
+from sizing.stock.least_cost import held_on, least_cost, set_by_set
 from sizing.stock.programme import Programme, days_allowed, programme_from
 from sizing.stock.repair import adapted, exchanged, mended, pared
 from sizing.stock.service import Needs
@@ -194,6 +194,10 @@ def test_packs_are_added_as_far_as_needed_and_taken_off_as_far_as_they_may_be(al
     assert mended(programme, most, most, allowed).tolist() == most.tolist()
     idle = programme_of(0 * counts[:, None], [1], [10.0])
     assert pared(idle, np.array([3]), allowed).tolist() == [0]
+    # What is owned already is no pack that could be taken off.
+    owned = programme_of(counts[:, None], [1], [10.0], owned=[12])
+    assert pared(owned, np.array([2]), allowed).tolist() == [0]
+    assert pared(owned, np.array([0]), allowed).tolist() == [0]
 
 
 def test_packs_are_exchanged_for_cheaper_ones_that_serve_as_well():
@@ -262,6 +266,34 @@ def test_orders_of_different_cost_differ_by_the_step_of_the_prices(prices, pack,
     """Less a quarter of a penny, which is not told apart; half pence have no step."""
     programme = programme_of([[1, 1]], [1, 2], prices, pack=pack)
     assert programme.price_step == pytest.approx(max(step - 0.0025, 0.005), abs=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_set_by_set_is_short_in_no_set_on_too_many_days_and_costs_no_more(seed):
+    """Against every order: the cheapest that holds what each set of sizes must."""
+    rng = np.random.default_rng(seed)
+    counts = rng.poisson([1.5, 1.0, 1.0], (30, 3))
+    prices = rng.integers(50, 150, 3).astype(float)
+    programme = programme_of(counts, [1, 2, 4], prices)
+    needs = programme.needs
+    levels = {int(mask): programme.within(int(mask)) for mask in needs.masks}
+    most = programme.most_packs
+    packs, bound = set_by_set(programme, levels, most, 3, lambda: None)
+
+    def holds(order):
+        held = {
+            chosen: order[[bool(chosen >> j & 1) for j in range(3)]].sum()
+            for chosen in range(1, 8)
+        }
+        return all((programme.within(s) > n).sum() <= 3 for s, n in held.items())
+
+    every = itertools.product(*(range(m + 1) for m in most))
+    best = min(
+        programme.cost(np.array(order)) for order in every if holds(np.array(order))
+    )
+    assert holds(packs)
+    assert programme.cost(packs) == pytest.approx(best) == pytest.approx(bound)
+    assert bound <= least_cost(programme, 0.9).cost + 1e-9
 
 
 def test_a_search_ends_when_it_finds_nothing_new():
