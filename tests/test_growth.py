@@ -85,6 +85,7 @@ def test_centile_rises_with_the_value(age, bmi, more):
         ("hip_circumference_cm", "male", 5.0, 60.0),
         ("bmi", "male", 5.0, 0.0),
         ("bmi", "male", float("nan"), 15.0),
+        ("bmi", "male", float("inf"), 15.0),
     ],
 )
 def test_refuses_what_it_does_not_cover(measure, sex, age, value):
