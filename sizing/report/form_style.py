@@ -8,7 +8,7 @@ FORM_STYLE = """<style>
   line-height: 1.25; text-align: left; padding: .2rem 0; }
 .sizing-form .widget-gridbox .widget-label { overflow: hidden; padding: 0;
   white-space: nowrap; }
-.sizing-form .widget-inline-hbox { height: auto; max-width: 100%;
+.sizing-form .widget-inline-hbox { height: auto; max-width: calc(100% - 4px);
   align-items: center; }
 .sizing-form .jupyter-button { white-space: normal; height: auto; min-height: 28px;
   line-height: 1.3; overflow: visible; }
@@ -16,9 +16,9 @@ FORM_STYLE = """<style>
   white-space: normal; align-items: flex-start; }
 .sizing-form .widget-toggle-buttons { width: auto; }
 .sizing-form .widget-toggle-button { width: auto; padding: 0 .8rem; }
-.sizing-form .widget-html-content { white-space: normal; overflow-wrap: anywhere; }
+.sizing-form .widget-html-content { white-space: normal; overflow-wrap: anywhere;
+  line-height: 1.45; }
 .sizing-form .widget-html { height: auto; }
-.sizing-form :is(th, td) { overflow-wrap: normal; padding: .1rem .5rem; }
 .sizing-form .widget-dropdown > select { height: 28px; align-self: center; }
 .sizing-form figure { max-width: 44rem; }
 @media (max-width: 700px) {

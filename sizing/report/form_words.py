@@ -8,6 +8,7 @@ from sizing.client.words import capital, plain
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import vocabulary
 from sizing.measures.written import retold, unit_of
+from sizing.report.lab_wide import wide_table
 
 #: A name of the code within words that were meant for a file.
 _NAME = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:cm|kg|years)(?:_low|_high)?\b")
@@ -66,20 +67,17 @@ def file_headings(rows: Sequence[tuple[str, str]]) -> str:
 
     Examples
     --------
-    >>> "<td>Hip girth</td>" in file_headings([("Hip girth", "hip_circumference_cm")])
+    >>> ">Hip girth</td>" in file_headings([("Hip girth", "hip_circumference_cm")])
     True
     """
-    body = "".join(
-        # On a phone a long heading breaks rather than run out of the page.
-        f"<tr><td>{escape(holds)}</td><td style='white-space:normal;"
-        f"overflow-wrap:anywhere'><code>{escape(heads)}</code></td></tr>"
-        for holds, heads in rows
+    said = "Headings of such a file"
+    table = wide_table(
+        rows,
+        label=said,
+        headings=("What the column holds", "Its heading"),
+        caption=False,
     )
-    return (
-        "<details><summary>Headings of such a file</summary><table><thead><tr>"
-        '<th scope="col">What the column holds</th><th scope="col">Its heading</th>'
-        f"</tr></thead><tbody>{body}</tbody></table></details>"
-    )
+    return f"<details><summary>{said}</summary>{table}</details>"
 
 
 #: Headings of a file that holds a size chart.

@@ -1,5 +1,6 @@
-// What the kit adds to JupyterLab: it runs its notebooks when they are opened, and
-// names the controls that JupyterLab and its widgets leave without a name.
+// What the kit adds to JupyterLab: it runs its notebooks when they are opened, names
+// the controls that JupyterLab and its widgets leave without a name, lets the keyboard
+// open folded code, and leaves a phone's width to the words.
 //
 // Running asks two things of a notebook: that it wants this (its metadata hold
 // {"sizing": {"run_on_open": true}}), and that this folder vouches for it, which
@@ -9,6 +10,19 @@
 // Written by hand in the form in which JupyterLab loads an extension, so that
 // installing the kit needs no other tool.
 (() => {
+  // Where JupyterLab shows that a cell's code is folded away.
+  const FOLDED = ".jp-InputPlaceholder > .jp-Placeholder-content";
+
+  // Beside the words there is no room on a phone: of folded code only the button stays,
+  // and no number stands before what a cell shows.
+  const PHONE = `@media (max-width: 700px) {
+    .jp-InputPlaceholder .jp-PlaceholderText,
+    .jp-InputPlaceholder > .jp-Placeholder-prompt,
+    .jp-OutputArea-child > .jp-OutputPrompt { display: none; }
+    .jp-InputPlaceholder.jp-Placeholder { display: flex; justify-content: flex-end; }
+    .jp-InputPlaceholder > .jp-Placeholder-content { flex: 0 0 auto; }
+  }`;
+
   const wanted = (model) => {
     const ours = model.getMetadata("sizing");
     return Boolean(ours && ours.run_on_open);
@@ -96,10 +110,53 @@
     });
     named(".jp-collapseHeadingButton", () => "Fold this part of the page");
     named("#jp-title-panel-title input", () => "Name of this page");
+    // A table to type in scrolls by itself where the screen is narrow.
+    document.querySelectorAll(".sizing-wide:not([role])").forEach((node) => {
+      const caption = node.previousElementSibling;
+      node.setAttribute("role", "region");
+      node.setAttribute("tabindex", "0");
+      node.setAttribute("aria-label", caption ? caption.textContent : "Table");
+    });
+    // Folded code is a button; JupyterLab leaves it to the mouse.
+    document.querySelectorAll(`${FOLDED}:not([role])`).forEach((node) => {
+      node.setAttribute("role", "button");
+      node.setAttribute("tabindex", "0");
+      node.setAttribute("aria-label", `Show the code: ${node.textContent.trim()}`);
+    });
+    // Not pressed is nothing that this element of JupyterLab's can be.
+    document
+      .querySelectorAll('jp-button[aria-pressed="false"]:not([role])')
+      .forEach((node) => node.removeAttribute("aria-pressed"));
+    // The widgets write a title that they do not have as "null", for all to read.
+    document
+      .querySelectorAll('[title="null"]')
+      .forEach((node) => node.removeAttribute("title"));
     // A feed holds articles; the cells here are none.
     document
       .querySelectorAll('.jp-WindowedPanel-viewport[role="feed"]')
       .forEach((node) => node.setAttribute("role", "group"));
+  };
+
+  // JupyterLab takes the keys for its commands unless somebody comes first.
+  const openByKey = (event) => {
+    const folded = event.target.closest && event.target.closest(FOLDED);
+    if (!folded || (event.key !== "Enter" && event.key !== " ")) {
+      return;
+    }
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    const cell = folded.closest(".jp-Cell");
+    folded.click();
+    // The button is gone: stay at its cell.
+    cell.setAttribute("tabindex", "-1");
+    cell.focus();
+  };
+
+  const style = () => {
+    const sheet = document.createElement("style");
+    sheet.textContent = PHONE;
+    document.head.appendChild(sheet);
+    window.addEventListener("keydown", openByKey, true);
   };
 
   const keepNaming = () => {
@@ -116,6 +173,7 @@
     new MutationObserver(soon).observe(document.body, {
       childList: true,
       subtree: true,
+      attributeFilter: ["title"],
     });
     soon();
   };
@@ -131,6 +189,7 @@
       run(app, panel).catch((reason) => console.warn("sizing:", reason));
     };
     app.shell.currentChanged.connect((_, change) => consider(change.newValue));
+    style();
     keepNaming();
     void app.restored.then(() => consider(app.shell.currentWidget));
   };

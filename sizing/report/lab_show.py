@@ -13,7 +13,8 @@ from matplotlib.figure import Figure
 
 from sizing.errors import SizingError
 from sizing.plots.style import quiet_style
-from sizing.report.page import Picture, picture
+from sizing.report.lab_wide import wide_table
+from sizing.report.page import Picture, Table, picture
 from sizing.report.page import table as page_table
 from sizing.writing import csv_bytes, workbook_bytes, write_bytes
 
@@ -87,27 +88,16 @@ def show_table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) 
     >>> "<caption" in shown.data and '<th scope="col"' in shown.data
     True
     """
-    shown = page_table(frame, caption=caption, words=words)
-    sides = ["right" if column.number else "left" for column in shown.columns]
-    heads = "".join(
-        f'<th scope="col" style="text-align: {side}">{escape(column.name)}</th>'
-        for column, side in zip(shown.columns, sides, strict=True)
-    )
-    body = "".join(
-        "<tr>"
-        + "".join(
-            f'<td style="text-align: {side}">{escape(cell)}</td>'
-            for cell, side in zip(row, sides, strict=True)
-        )
-        + "</tr>"
-        for row in shown.rows
-    )
-    # A wide table scrolls by itself, by keyboard too, and not the whole page.
-    return HTML(
-        f'<div style="overflow-x: auto" tabindex="0" role="region" '
-        f'aria-label="{escape(caption)}"><table><caption style="text-align: left">'
-        f"{escape(caption)}</caption><thead><tr>{heads}</tr></thead>"
-        f"<tbody>{body}</tbody></table></div>"
+    return HTML(table_html(page_table(frame, caption=caption, words=words)))
+
+
+def table_html(shown: Table) -> str:
+    """Return a table of a page for the screen."""
+    return wide_table(
+        shown.rows,
+        label=shown.caption,
+        headings=[column.name for column in shown.columns],
+        numbers=[column.number for column in shown.columns],
     )
 
 

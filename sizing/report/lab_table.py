@@ -79,8 +79,10 @@ class EditableTable:
         self._text_style = w.Text(style={"description_width": "0px"}).style
         self._list_style = w.Dropdown(style={"description_width": "0px"}).style
         self._around: list[w.Widget] = []
-        # It scrolls by itself where the screen is narrow, and not the whole page.
+        # It scrolls by itself where the screen is narrow, and not the whole page; the
+        # lab gives it the caption as its name (lab_extension.js).
         scrolling = w.Box([self._grid], layout=w.Layout(overflow="auto"))
+        scrolling.add_class("sizing-wide")
         parts = [w.HTML(f"<b>{escape(caption)}</b>"), scrolling]
         self.view = w.VBox([*parts, self._add] if can_add else parts)
         self.set(frame)
@@ -195,6 +197,7 @@ class EditableTable:
             grid_template_columns=" ".join(widths),
             grid_gap="2px 4px",
             align_items="flex-end",
+            overflow="visible",
         )
         self._grid.children = children
         close_all(self._around)

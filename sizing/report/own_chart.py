@@ -25,7 +25,7 @@ from sizing.plots.own_chart import plot_bands, plot_difference
 from sizing.plots.shares import plot_shares
 from sizing.population.people import People
 from sizing.report.form_words import bullets, status
-from sizing.report.lab_show import figure_of, picture_html, show_table
+from sizing.report.lab_show import figure_of, picture_html, table_html
 from sizing.report.lab_units import understood
 from sizing.report.page import Page, Picture, Section, Table, picture, render, table
 from sizing.report.words import LEVEL_WORDS, covered_rows, labels
@@ -357,14 +357,7 @@ def judgement_pictures(
     tables = [_outcomes(judgement), _sizes(judgement, say)]
     if len(judgement.between):
         tables.append(_between(judgement))
-    return "".join([*map(picture_html, drawn), *map(_table_html, tables)])
-
-
-def _table_html(shown: Table) -> str:
-    """Return a page's table as a notebook shows it."""
-    frame = pd.DataFrame(shown.rows, columns=[one.name for one in shown.columns])
-    words = [one.name for one in shown.columns if not one.number]
-    return str(show_table(frame, caption=shown.caption, words=words).data)
+    return "".join([*map(picture_html, drawn), *map(table_html, tables)])
 
 
 def chart_results(

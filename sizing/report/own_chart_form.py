@@ -105,7 +105,7 @@ class OwnChartForm:
         self.table = ChartTable(self.chart, self.switch, self._typed)
         self.edge = EdgeSlider(self.switch, self._chosen, self._moved)
         self.undo = w.Button(
-            description="Undo all changes", layout=w.Layout(width="auto")
+            description="Undo all changes", layout=w.Layout(width="max-content")
         )
         self.work = LongWork("Judge the chart", self._judge, self._show_judgement)
         self.change, self.image = w.HTML(), w.HTML()

@@ -13,8 +13,6 @@ from sizing.report.lab_show import show_table
 from sizing.report.lab_units import UnitSwitch
 from sizing.report.words import labels
 
-_ROOM = "border-collapse: separate; border-spacing: 1em 0.3em"
-
 
 def bullets(texts: Iterable[str]) -> HTML:
     """Show texts as a list.
@@ -48,9 +46,8 @@ def chart_view(chart: SizeChart, *, caption: str, folder: str = ".") -> w.Widget
 
     def show(units: str) -> None:
         table = chart_in_units(chart, units)
-        text = show_table(table, caption=caption, words=["Size", "Group"]).data
-        # Inside a form JupyterLab leaves no room between the columns.
-        shown.value = text.replace("<table>", f'<table style="{_ROOM}">')
+        words = ["Size", "Group"]
+        shown.value = show_table(table, caption=caption, words=words).data
 
     switch.on_change(show)
     show(switch.units)

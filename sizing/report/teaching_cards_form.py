@@ -9,13 +9,13 @@ import pandas as pd
 
 from sizing.errors import SizingError
 from sizing.report.cards import answers_html, card_rows, cards_html, margins_table
-from sizing.report.lab_show import save_panel
+from sizing.report.lab_show import save_panel, table_html
+from sizing.report.lab_wide import wide_table
 from sizing.report.lesson import card_steps
 from sizing.report.lesson_page import wrong_words
 from sizing.report.teaching_parts import (
     answer_html,
     button,
-    table_html,
     words_html,
     wrong_html,
 )
@@ -192,16 +192,16 @@ class CardsForm:
         self.answer.value = ""
         card = card_rows(self.practice.cards, self._settings.units.units)[self.place]
         hard = str(self.practice.answers["difficulty"].iloc[self.place])
-        rows = "".join(
-            f"<tr><th scope='row' style='text-align: left; font-weight: normal; "
-            f"padding-right: 2em'>{escape(a)}</th>"
-            f"<td style='text-align: right'>{escape(b)}</td></tr>"
-            for a, b in card["rows"]
+        shown = wide_table(
+            card["rows"],
+            label=card["name"],
+            numbers=(False, True),
+            caption=False,
+            style="font-size: 1.2em",
         )
         self.card.value = (
             f"<h3>{escape(card['name'])} of {len(self.practice.cards)}</h3>"
-            f"<p>{_HARD[hard].capitalize()}.</p>"
-            f"<table style='font-size: 1.2em; line-height: 1.5'>{rows}</table>"
+            f"<p>{_HARD[hard].capitalize()}.</p>{shown}"
         )
 
     def _chosen(self) -> None:

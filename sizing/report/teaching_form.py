@@ -11,7 +11,7 @@ from sizing.chart import SizeChart
 from sizing.errors import SizingError
 from sizing.population import People
 from sizing.report.lab_ahead import kept
-from sizing.report.lab_show import save_panel
+from sizing.report.lab_show import save_panel, table_html
 from sizing.report.lab_work import LongWork, Progress
 from sizing.report.lesson import Lesson, lesson_files, prepare_lesson, write_files
 from sizing.report.lesson_page import (
@@ -41,7 +41,6 @@ from sizing.report.teaching_parts import (
     bullets_html,
     button,
     slide_html,
-    table_html,
     words_html,
     wrong_html,
 )
@@ -288,7 +287,7 @@ class PackForm:
             value="lesson",
             description="Folder",
             style={"description_width": "initial"},
-            layout=w.Layout(width="18rem", max_width="100%"),
+            layout=w.Layout(width="18rem", max_width="calc(100% - 4px)"),
         )
         self.work = LongWork("Make the pack", self._make, self._write)
         self.told = w.HTML()

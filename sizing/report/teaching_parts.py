@@ -6,18 +6,16 @@ from dataclasses import replace
 from html import escape
 
 import ipywidgets as w
-import pandas as pd
 
 from sizing.errors import SizingError
-from sizing.report.lab_show import picture_html, show_table
-from sizing.report.page import Picture, Section, Table
+from sizing.report.lab_show import picture_html, table_html
+from sizing.report.lab_wide import scrolling
+from sizing.report.page import Picture, Section
 
 _ANSWER = (
     "font-size: 1.25em; line-height: 1.45; padding: .6rem .8rem; max-width: 60rem; "
     "color: #1f2328; background: #f5f6f7; border-left: .3rem solid #1f2328"
 )
-#: What is wide scrolls by itself on a phone, and makes nothing else wider.
-_OWN_WIDTH = "contain: inline-size"
 #: Seconds without a further entry before the room's answers are worked out anew.
 PAUSE = 0.6
 
@@ -51,21 +49,8 @@ def slide_html(drawn: Picture) -> str:
     """Return a slide as large as the screen allows; a phone scrolls along it."""
     # The caption stands outside, where a phone need not scroll to read it.
     alone = picture_html(replace(drawn, caption=""))
-    return (
-        f'<div tabindex="0" role="region" aria-label="{escape(drawn.caption)}" '
-        f'style="overflow-x: auto; {_OWN_WIDTH}">'
-        f'<div style="min-width: 36rem; max-width: 72vw">{alone}</div></div>'
-        f"{words_html([drawn.caption])}"
-    )
-
-
-def table_html(shown: Table) -> str:
-    """Return a table of a page for the screen."""
-    names = [column.name for column in shown.columns]
-    frame = pd.DataFrame(list(shown.rows), columns=names)
-    words = [column.name for column in shown.columns if not column.number]
-    html = show_table(frame, caption=shown.caption, words=words).data
-    return f'<div style="{_OWN_WIDTH}">{html}</div>'
+    slide = f'<div style="min-width: 36rem; max-width: 72vw">{alone}</div>'
+    return scrolling(slide, label=drawn.caption) + words_html([drawn.caption])
 
 
 def sections_html(sections: Sequence[Section]) -> str:

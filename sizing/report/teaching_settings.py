@@ -57,7 +57,7 @@ class LessonSettings:
             value=population,
             description="People",
             style={"description_width": "initial"},
-            layout=w.Layout(width="26rem", max_width="100%"),
+            layout=w.Layout(width="26rem", max_width="calc(100% - 4px)"),
         )
         self.seed = w.BoundedIntText(
             value=1,

@@ -112,7 +112,8 @@ def test_the_adviser_checks_a_client_tries_a_chart_and_writes_a_note(
     page.get_by_text("Of everyone, 95 % intervals").first.wait_for()
     page.get_by_role("button", name="Save tables (CSV)").click()
     wait_for_file(page, lab.folder / "chart_sizes.csv")
+    take_screens(page, screens, "adviser_judgement")
     assert serious(page) == []
 
-    page.get_by_role("button", name="One client").click()
+    page.get_by_role("button", name="One client", exact=True).click()
     page.get_by_text("Chart in use: ward seven").first.wait_for()

@@ -9,7 +9,14 @@ from nbformat.sign import NotebookNotary
 from sizing.report.lab_notebooks import CORNER, lay_notebooks
 
 from .conftest import wait_until_run
-from .walks import FAILURES, check_page, serious, start_page, take_screens
+from .walks import (
+    FAILURES,
+    check_page,
+    opens_its_code_by_keyboard,
+    serious,
+    start_page,
+    take_screens,
+)
 
 pytestmark = pytest.mark.browser
 
@@ -42,6 +49,7 @@ def test_a_door_opens_by_keyboard_alone_and_the_page_runs_itself(page, lab, scre
     assert page.url.endswith("study.ipynb")
     wait_until_run(page)
     check_page(page, lab, screens, "study")
+    assert opens_its_code_by_keyboard(page)
 
 
 def lay(lab, name: str, *cells: str) -> None:

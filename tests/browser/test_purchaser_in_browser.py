@@ -6,7 +6,7 @@ import pytest
 
 from sizing.stock import demo_scenario
 
-from .walks import check_page, upload, wait_for_file
+from .walks import check_page, take_screens, upload, wait_for_file
 
 pytestmark = pytest.mark.browser
 
@@ -32,6 +32,7 @@ def test_the_purchaser_takes_in_prices_plans_stops_and_saves(
         "() => [...document.querySelectorAll('input')].some(i => i.value === '77')"
     )
     page.get_by_text("Something was changed: press").first.wait_for()
+    take_screens(page, screens, "purchaser_prices")
 
     plan = page.get_by_role("button", name="Plan the stock")
     plan.click()

@@ -6,7 +6,14 @@ import pytest
 
 from sizing.resources import source_table
 
-from .walks import FAILURES, check_page, serious, upload, wait_for_file
+from .walks import (
+    FAILURES,
+    check_page,
+    serious,
+    take_screens,
+    upload,
+    wait_for_file,
+)
 
 pytestmark = pytest.mark.browser
 
@@ -44,6 +51,7 @@ def test_the_trainer_shows_an_answer_a_card_and_the_room_and_makes_a_pack(
     page.get_by_role("heading", name="How often must one measure?").wait_for()
     assert page.locator(FAILURES).all_inner_texts() == []
     assert serious(page) == []
+    take_screens(page, screens, "trainer_room")
 
     page.get_by_role("button", name=re.compile("Save page to print")).last.click()
     wait_for_file(page, lab.folder / "room.html")
@@ -52,7 +60,9 @@ def test_the_trainer_shows_an_answer_a_card_and_the_room_and_makes_a_pack(
     assert printed.pdf(format="A4").startswith(b"%PDF")
     printed.close()
 
-    page.get_by_label("People").select_option("adults of high body mass index")
+    page.get_by_label("People", exact=True).select_option(
+        "adults of high body mass index"
+    )
     page.get_by_text(re.compile(r"^Of a hundred adults of high body mass")).wait_for()
     page.get_by_role("button", name="Make the pack").click()
     wait_for_file(page, lab.folder / "lesson" / "handout.html")

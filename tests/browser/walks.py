@@ -23,6 +23,20 @@ CONTROLS = (
     'input:not([type="file"]), [role="slider"], [tabindex="0"])'
 )
 
+#: What shows words and forms: on a phone none of it may run past its own box, but for
+#: what a region of its own scrolls.
+_PAST = """
+() => [...document.querySelectorAll(
+  '.jp-NotebookPanel:not(.lm-mod-hidden) :is(.widget-html, .jupyter-widgets, ' +
+  '.jp-RenderedHTMLCommon, .jp-OutputArea-output)'
+)].filter(node => node.offsetParent && node.clientWidth
+  && node.scrollWidth > node.clientWidth + 1
+  && !node.closest('[role=region][tabindex="0"][aria-label]')
+).map(node => `${node.scrollWidth} px in ${node.clientWidth}: ` +
+  node.textContent.slice(0, 80))
+"""
+_FOLDED = ".jp-InputPlaceholder > .jp-Placeholder-content"
+
 
 def start_page(page: Any, lab: Any) -> None:
     page.goto(lab.address)
@@ -88,7 +102,25 @@ def take_screens(page: Any, screens: Any, name: str) -> None:
         page.set_viewport_size({"width": across, "height": down})
         page.wait_for_timeout(300)
         page.screenshot(path=screens / f"{name}_{width}.png")
+        if width == "phone":
+            # The lab names what it shows a moment after it shows it.
+            page.wait_for_timeout(300)
+            assert page.evaluate(_PAST) == []
+            assert serious(page) == []
     page.set_viewport_size({"width": 1366, "height": 768})
+
+
+def opens_its_code_by_keyboard(page: Any) -> bool:
+    """Say whether, on a phone, only a button tells of folded code, and it opens it."""
+    page.set_viewport_size({"width": 390, "height": 800})
+    folded = page.locator(f".jp-NotebookPanel:not(.lm-mod-hidden) {_FOLDED}")
+    words = folded.locator(".jp-PlaceholderText").filter(visible=True)
+    count, shown = folded.count(), words.count()
+    folded.first.focus()
+    page.keyboard.press("Enter")
+    page.locator(".jp-CodeCell .cm-content").filter(visible=True).first.wait_for()
+    page.set_viewport_size({"width": 1366, "height": 768})
+    return count > 0 and shown == 0 and folded.count() == count - 1
 
 
 def wait_for_file(page: Any, path: Path) -> None:
@@ -102,5 +134,5 @@ def wait_for_file(page: Any, path: Path) -> None:
 
 def upload(page: Any, button: str, path: Any) -> None:
     with page.expect_file_chooser() as chosen:
-        page.get_by_role("button", name=re.compile(button)).click()
+        page.locator("button.widget-upload", has_text=re.compile(button)).click()
     chosen.value.set_files(path)
