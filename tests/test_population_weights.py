@@ -213,6 +213,18 @@ def test_margins_are_met_whatever_the_order_and_scale(seed, female, shift, tail,
     np.testing.assert_allclose(larger, w * scale, rtol=1e-5)
 
 
+def test_a_mean_that_everybody_has_is_met():
+    frame = pd.DataFrame({"stature_cm": [160.0, 160.0], "sex": ["female", "male"]})
+    asked = table(
+        margin("stature_cm", "mean", 160.0),
+        margin("sex", "share", 0.75, level="female"),
+    )
+    np.testing.assert_allclose(rake(frame, asked).weight, [1.5, 0.5])
+    for other in (159.9, 160.1):
+        with pytest.raises(InputProblems, match="these people run from 160 to 160"):
+            rake(frame, table(margin("stature_cm", "mean", other)))
+
+
 def test_margins_already_met_leave_the_weights_alone(people):
     asked = table(margin("stature_cm", "mean", people["stature_cm"].mean()))
     result = rake(people, asked)
