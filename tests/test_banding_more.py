@@ -31,6 +31,7 @@ from sizing.banding import (
 from sizing.banding.axis import check_widths, make_axis
 from sizing.banding.groups import by_group
 from sizing.banding.held_out import HeldOut
+from sizing.banding.resample import draw_samples, interval
 from sizing.banding.result import LOOSE
 from sizing.banding.solve import candidates_wide
 from sizing.chart import SizeChart
@@ -258,6 +259,31 @@ def test_intervals_of_a_split_know_the_survey_design():
     assert known == pytest.approx(wide, rel=0.15)
     assert narrow == pytest.approx(wide / 2, rel=0.15)
     assert "units" in units["method"] and "persons" in blind["method"]
+
+
+def test_intervals_of_few_units_are_wider_by_students_quantile():
+    """t of 15 degrees of freedom is 2.131 (any table), the normal one 1.960."""
+    drawn = np.random.default_rng(3).normal(10, 1, 100_001)
+    low, high = interval(10, drawn, 15)
+    ends = np.quantile(drawn, [0.025, 0.975])
+    assert (high - 10) / (ends[1] - 10) == pytest.approx(2.131 / 1.960, abs=1e-3)
+    assert (10 - low) / (10 - ends[0]) == pytest.approx(2.131 / 1.960, abs=1e-3)
+    assert interval(10, drawn, 10**9) == pytest.approx(tuple(ends), abs=1e-6)
+
+
+def test_samples_of_units_know_their_degrees_of_freedom():
+    people = some_people(12)
+    rng = np.random.default_rng(1)
+    assert draw_samples(people, replicates=2, rng=rng).df == 11
+    # 12 units in 3 strata; the persons of a unit are drawn together.
+    many = of_a_design(people)
+    samples = draw_samples(many, replicates=50, rng=rng)
+    assert samples.df == 9
+    of_unit = samples.times.reshape(50, 12, 4)
+    assert (of_unit == of_unit[:, :, :1]).all()
+    # Three of a stratum's four are drawn, and count 4/3 each.
+    by_stratum = of_unit[:, :, 0].reshape(50, 4, 3).sum(axis=1)
+    assert by_stratum == pytest.approx(np.full((50, 3), 4.0))
 
 
 def test_edges_move_with_the_sampling_units():

@@ -9,15 +9,13 @@ import pandas as pd
 from sizing.banding.counts import Floats
 from sizing.banding.fitter import Fitter
 from sizing.banding.groups import by_group, check_groups, group_of, widths_of
-from sizing.banding.resample import person_times
+from sizing.banding.resample import draw_samples, interval
 from sizing.banding.settings import check_request
 from sizing.chart.size_chart import GROUPS
 from sizing.errors import Problem, SizingError
 from sizing.population.people import People
 
 METHOD = "bootstrap of {}, {} samples, charts and split held"
-#: Of a 95 % interval.
-TAILS = (0.025, 0.975)
 
 
 def split_sizes(
@@ -69,12 +67,13 @@ def split_sizes(
     -----
     Intervals are 95 % percentile intervals over bootstrap samples of persons,
     or, where the people have ``stratum`` and ``unit``, of sampling units (see
-    ``sizing.survey.bootstrap_weights``), with the fitted charts and the split
-    held: they tell how sure the share is for these charts, not what refitting to
-    other people would change, and the shares are of the people fitted to. Both
-    splits are judged on the same samples, so that the loss has an interval of its
-    own. Groups given as one are drawn together; given apart, each is drawn by
-    itself and keeps its weight.
+    ``sizing.survey.bootstrap_weights``), made wider where these are few
+    (``sizing.banding.resample.interval``). The fitted charts and the split are
+    held: the intervals tell how sure the share is for these charts, not what
+    refitting to other people would change, and the shares are of the people
+    fitted to. Both splits are judged on the same samples, so that the loss has an
+    interval of its own. Groups given as one are drawn together; given apart, each
+    is drawn by itself and keeps its weight.
     """
     numbers = sorted({int(n) for n in sizes})
     if replicates < 2:
@@ -104,7 +103,8 @@ def split_sizes(
     joint = together is not None
     given = _shares(gains, {g: np.ones((1, len(gains[g]))) for g in names}, joint)
     parts = {g: people[g] for g in names}
-    times, what = _samples(parts, together, replicates, np.random.default_rng(seed))
+    rng = np.random.default_rng(seed)
+    times, what, df = _samples(parts, together, replicates, rng)
     drawn = _shares(gains, times, joint)
     rows = []
     for number in numbers:
@@ -114,14 +114,16 @@ def split_sizes(
         )
         row: dict[str, Any] = {"sizes": number, **dict(zip(names, best, strict=True))}
         row["estimate"] = float(_total(given, best)[0])
-        row["low"], row["high"] = np.quantile(_total(drawn, best), TAILS)
+        ends = interval(row["estimate"], _total(drawn, best), df)
+        # A share lies from 0 to 1, however few the units.
+        row["low"], row["high"] = max(float(ends[0]), 0.0), min(float(ends[1]), 1.0)
         equal = loss = low = high = float("nan")
         if number % len(names) == 0:
             even = (number // len(names),) * len(names)
             equal = float(_total(given, even)[0])
             loss = row["estimate"] - equal
             lost = _total(drawn, best) - _total(drawn, even)
-            low, high = np.quantile(lost, TAILS)
+            low, high = map(float, interval(loss, lost, df))
         row |= {"equal": equal, "loss_of_equal": loss, "loss_low": low}
         row |= {"loss_high": high, "method": METHOD.format(what, replicates)}
         rows.append(row | {"n": sum(len(gains[g]) for g in names)})
@@ -161,21 +163,23 @@ def _samples(
     together: People | None,
     replicates: int,
     rng: np.random.Generator,
-) -> tuple[dict[str, Floats], str]:
-    """Return by what each person of each group is multiplied, sample by sample."""
+) -> tuple[dict[str, Floats], str, int]:
+    """Return by what each group's persons are multiplied, what was drawn, and df."""
     if together is None:
         drawn = {
-            g: person_times(p, replicates=replicates, rng=rng) for g, p in parts.items()
+            group: draw_samples(part, replicates=replicates, rng=rng)
+            for group, part in parts.items()
         }
-        what = " or ".join(dict.fromkeys(what for _, what in drawn.values()))
-        return {g: times for g, (times, _) in drawn.items()}, what
-    times, what = person_times(together, replicates=replicates, rng=rng)
+        what = " or ".join(dict.fromkeys(one.drawn for one in drawn.values()))
+        times = {group: one.times for group, one in drawn.items()}
+        return times, what, min(one.df for one in drawn.values())
+    whole = draw_samples(together, replicates=replicates, rng=rng)
     named = pd.Index(together.frame["person"].unique())
-    found = {}
+    times = {}
     for group, part in parts.items():
         at = named.get_indexer(pd.Index(part.frame["person"].unique()))
-        found[group] = np.take(times, at, axis=1)
-    return found, what
+        times[group] = np.take(whole.times, at, axis=1)
+    return times, whole.drawn, whole.df
 
 
 def _shares(

@@ -8,7 +8,7 @@ import pandas as pd
 
 from sizing.banding.axis import Width
 from sizing.banding.fitter import Fitter
-from sizing.banding.resample import person_times
+from sizing.banding.resample import draw_samples, interval
 from sizing.banding.settings import check_request
 from sizing.errors import Problem, SizingError
 from sizing.population.people import People
@@ -45,7 +45,8 @@ def edge_stability(
     DataFrame
         One row per size, measure and end: size (1, 2, ...), measure, end (low
         or high), estimate (the edge fitted to all, in the measure's unit), low,
-        high (percentile interval), spread (standard deviation), method, n.
+        high (percentile interval; see ``sizing.banding.resample.interval``),
+        spread (standard deviation), method, n.
 
     Raises
     ------
@@ -70,14 +71,13 @@ def edge_stability(
     bodies = fitter.bodies
     rng = np.random.default_rng(seed)
     whole = fitter.fit()
-    every, what = person_times(people, replicates=replicates, rng=rng)
+    samples = draw_samples(people, replicates=replicates, rng=rng)
     of_row = pd.factorize(people.frame["person"])[0][bodies.row]
-    found = [fitter.fit(bodies.weight * times[of_row]) for times in every]
-    tail = (1 - level) / 2
+    found = [fitter.fit(bodies.weight * times[of_row]) for times in samples.times]
     rows = []
     for end, name in enumerate(("low", "high")):
         edges = np.stack([boxes[end] for boxes in found]) / 10
-        low, high = np.quantile(edges, [tail, 1 - tail], axis=0)
+        low, high = interval(whole[end] / 10, edges, samples.df, level)
         spread = edges.std(axis=0, ddof=1)
         for k in range(sizes):
             for d, measure in enumerate(bodies.measures):
@@ -90,7 +90,7 @@ def edge_stability(
                         "low": low[k, d],
                         "high": high[k, d],
                         "spread": spread[k, d],
-                        "method": f"{replicates} bootstrap samples of {what}",
+                        "method": f"{replicates} bootstrap samples of {samples.drawn}",
                         "n": bodies.persons,
                     }
                 )
