@@ -196,6 +196,13 @@ def test_a_load_limit_under_the_band_is_refused():
     assert (found.loc[0, "column"], found.loc[0, "value"]) == ("load_limit_kg", 160)
 
 
+def test_a_load_limit_where_the_band_begins_is_taken():
+    chart = chart_from(good(body_mass_kg_low=[120, 160]), warn=False)
+    assert chart.frame["load_limit_kg"].tolist() == [120, 160]
+    found = problems(good(body_mass_kg_low=[120, 160.1]))
+    assert "the load limit is under the size's body-mass band" in found.loc[0, "what"]
+
+
 def test_low_equal_to_high_is_a_band():
     frame = good(hip_circumference_cm_low=[90, 110.0])
     assert chart_from(frame, warn=False).sizes == ("one", "two")
