@@ -78,9 +78,9 @@ def interval(
 
     Percentiles are taken so that a further sample would fall below with just that
     chance (position p(n + 1) among n samples): with 40 samples, the least and the
-    greatest for 95 %. Each end lies as far from the estimate as the percentile does, times Student's
-    quantile over the normal one: with few units to draw from, the samples differ
-    less than surveys do.
+    greatest for 95 %. Each end lies as far from the estimate as the percentile
+    does, times Student's quantile over the normal one: with few units to draw
+    from, the samples differ less than surveys do.
 
     Parameters
     ----------

@@ -6,7 +6,7 @@ import numpy.typing as npt
 from sizing.client.client import Client
 from sizing.client.how import MASS
 from sizing.client.outcomes import Edges
-from sizing.client.words import plain
+from sizing.client.words import capital, plain
 from sizing.measures.edges import NO_HIGH
 from sizing.population import limits
 
@@ -62,5 +62,5 @@ def evidence_limits(client: Client) -> tuple[str, ...]:
 def sources(client: Client) -> tuple[str, ...]:
     """Return where the figures behind the answer come from."""
     found = [*limits.MODEL_SOURCES]
-    found += [f"{one.measure}: {one.source}" for one in client.readings]
+    found += [f"{capital(plain(one.measure))}: {one.source}" for one in client.readings]
     return tuple(dict.fromkeys(found))

@@ -4,6 +4,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator, PercentFormatter
 
+from sizing.measures import vocabulary
 from sizing.plots.style import (
     FAINT,
     INK,
@@ -14,6 +15,13 @@ from sizing.plots.style import (
     axes_or_new,
     quiet_style,
 )
+
+
+def _named(measure: str) -> str:
+    """Return a measure's plain name and unit, as the pages write them."""
+    words = vocabulary()
+    words = words[words["name"] == measure]
+    return ", ".join([*words["label"], *words["unit"]]) or measure
 
 
 def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
@@ -34,7 +42,6 @@ def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     ax = axes_or_new(ax)
     width = next(name for name in table.columns if name.endswith("_width"))
     measure = width.removesuffix("_width")
-    name, _, unit = measure.rpartition("_")
     with quiet_style():
         for k, (sizes, part) in enumerate(table.groupby("sizes", sort=True)):
             line = LINES[k % len(LINES)]
@@ -62,7 +69,7 @@ def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.grid(axis="y")
         ax.margins(x=0.14)
         ax.set_xlabel(
-            f"Band width in {name.replace('_', ' ')} ({unit})\n"
+            f"Width of the bands: {_named(measure)}\n"
             "Lines: people fitted to. Marks, bars: people held out, 95 % interval."
         )
         ax.set_ylabel("People who fit a size")
@@ -90,7 +97,6 @@ def plot_edge_stability(
     part = table[table["measure"] == measure]
     sizes = sorted(part["size"].unique())
     ax = axes_or_new(ax, height=1.6 + 0.55 * len(sizes))
-    name, _, unit = measure.rpartition("_")
     with quiet_style():
         for size in sizes:
             ends = part[part["size"] == size].set_index("end")
@@ -110,7 +116,7 @@ def plot_edge_stability(
         ax.set_yticks(sizes, [f"size {size}" for size in sizes])
         ax.set_ylim(sizes[-1] + 0.6, sizes[0] - 0.6)
         ax.set_xlabel(
-            f"{name.replace('_', ' ').capitalize()} ({unit})\n"
+            f"{_named(measure)}\n"
             "Broad bars: fitted bands. Lines at their ends: 95 % of refits to other "
             "samples."
         )

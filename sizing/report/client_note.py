@@ -290,7 +290,7 @@ def _limits(answer: ClientAnswer) -> Sequence[str]:
 def _sources(answer: ClientAnswer) -> Sequence[str]:
     return [
         "Bodies: ANSUR II 2012, NHANES 2015-2020, Snyder 1977 through the kit's model; "
-        "measuring errors: the kit's tables measures.csv and how_measured.csv."
+        "measuring errors: the kit's tables of measures and of ways to measure."
     ]
 
 

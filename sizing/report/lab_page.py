@@ -154,8 +154,8 @@ _HOW = """\
 sure it is, the picture, whom it does not hold for, the cautions, the sources.
 - **Change anything in a form** and the answer follows. If a value looks wrong, the \
 page says so in plain words.
-- **The code is folded away** in grey bars. You need not read it; a click on a bar \
-shows it.
+- **The code is folded away** in grey bars (on a phone: three dots). You need not read \
+it; press one to see it.
 - **Save and print.** What you save lies beside the pages, in your own folder. To \
 print a page, choose *File > Print*.
 - **Come back** to this page through the folder sign at the far left, or the link at \
