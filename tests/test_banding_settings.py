@@ -304,6 +304,16 @@ def test_smoothing_changes_the_fit_and_not_the_counting():
     assert smooth.upper_bound >= rough.share
 
 
+def test_bands_that_rounding_would_close_are_refused():
+    """0.2 cm from one half centimetre on ends at the same half centimetre."""
+    people = people_of(3)
+    with pytest.raises(SizingError, match="narrower than the rounding"):
+        fit(people, widths={HIP: 0.2}, rounding="half")
+    found = fit(people, widths={HIP: 0.3}, rounding="half").chart
+    low, high = found.edges(HIP)
+    assert (high - low == 5).all()
+
+
 def test_nobody_over_the_load_limit_is_covered():
     people = make_people(
         np.column_stack([[90.0] * 4, [90.0] * 4, [45.0] * 4, [60, 80, 100, 140]])

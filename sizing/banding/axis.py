@@ -334,7 +334,7 @@ def make_axis(
     if (low >= 0).any():
         low, top = low[low >= 0], top[low >= 0]
     high = np.stack([high_of(low, w) for w in widths])
-    if (np.diff(high, axis=1) <= 0).any() or (high < low).any():
+    if (np.diff(high, axis=1) <= 0).any() or (high <= low).any():
         raise SizingError(
             str(
                 Problem(
