@@ -8,7 +8,7 @@ import pytest
 from traitlets import TraitError
 
 from sizing.chart import demo_chart
-from sizing.report import lab_ahead, stock_form
+from sizing.report import lab_ahead, stock_form, study
 from sizing.report.lab_server import Kernels
 from sizing.report.stock_form import StockForm
 from sizing.report.teaching_settings import LessonSettings
@@ -57,6 +57,30 @@ def test_the_purchasers_first_answer_is_found_and_one_of_her_own_never_kept(
     with lab_ahead.filling():
         assert hers.first_answer()[0] == "plan 2"
     assert lab_ahead._ahead == {}
+
+
+def test_the_studys_nine_sizes_are_found_by_what_they_depend_on(monkeypatch):
+    asked = []
+
+    def fitted(people, **settings):
+        asked.append((people, settings["seed"]))
+        return f"sizes {len(asked)}"
+
+    monkeypatch.setattr(study, "fit_groups", fitted)
+    monkeypatch.setattr(study, "load_people", lambda name, **how: (name, how))
+    lab_ahead.work_ahead("study")
+    people = ("everyone", {"draws": 5, "seed": 1})
+    assert study.nine_sizes(draws=5, seed=2)[1] == "sizes 2"
+    assert study.nine_sizes(draws=5, seed=1) == (people, "sizes 1")
+    assert study.nine_sizes(draws=5, seed=1)[1] == "sizes 3", "handed out once"
+    assert [seed for _, seed in asked] == [1, 2, 1]
+
+
+def test_the_studys_page_asks_for_what_is_worked_out_ahead():
+    page = Path(__file__).resolve().parents[1] / "notebooks" / "study.ipynb"
+    words = page.read_text(encoding="utf-8")
+    assert "SEED, DRAWS = 1, 5" in words
+    assert "nine_sizes(draws=DRAWS, seed=SEED)" in words
 
 
 def test_a_chart_of_the_trainers_own_has_no_name_to_be_kept_under():

@@ -86,5 +86,15 @@ def _trainer() -> None:
     Widget.close_all()
 
 
+def _study() -> None:
+    from sizing.report.study import nine_sizes
+
+    nine_sizes()
+
+
 #: The pages whose first answer takes long, in the order in which they are worked out.
-PAGES: dict[str, Callable[[], Any]] = {"purchaser": _purchaser, "trainer": _trainer}
+PAGES: dict[str, Callable[[], Any]] = {
+    "purchaser": _purchaser,
+    "trainer": _trainer,
+    "study": _study,
+}

@@ -22,6 +22,7 @@ from sizing.coverage import (
 )
 from sizing.errors import Problem, SizingError
 from sizing.population import People, load_people
+from sizing.report.lab_ahead import kept
 from sizing.resources import source_table
 from sizing.writing import csv_bytes, write_bytes, write_text
 
@@ -84,6 +85,43 @@ class Study:
     def summary(self) -> str:
         """Return the study's answer in plain words."""
         return self.coverage.summary()
+
+
+def nine_sizes(
+    *, draws: int = 5, seed: int = 1, splits: int = 4
+) -> tuple[People, GroupsFit]:
+    """Return the embedded people of every age and nine sizes fitted to them.
+
+    Three paediatric, three adult and three bariatric sizes, each group fitted to
+    its own people by ``default_widths``: what the study's page opens with. In a
+    kernel that stood ready it may have been worked out already.
+
+    Parameters
+    ----------
+    draws, seed : int
+        As in ``load_people``; the seed also steers the half-splits.
+    splits : int
+        As in ``fit_bands``.
+
+    Returns
+    -------
+    people : People
+    fitted : GroupsFit
+    """
+
+    def make() -> tuple[People, GroupsFit]:
+        people = load_people("everyone", draws=draws, seed=seed)
+        fitted = fit_groups(
+            people,
+            widths=default_widths(),
+            sizes=3,
+            seed=seed,
+            splits=splits,
+            name="nine fitted sizes",
+        )
+        return people, fitted
+
+    return kept(f"nine sizes, {draws} draws, seed {seed}, {splits} splits", make)
 
 
 def default_widths() -> dict[str, dict[str, float]]:
