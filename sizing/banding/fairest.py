@@ -69,10 +69,10 @@ class FairestFit:
         first, last = self.trade.iloc[0], self.trade.iloc[-1]
         return (
             f"By {self.by}, the worst-served subgroup is covered to "
-            f"{self.worst_share:.1%} (no chart can do better than "
-            f"{self.upper_bound:.1%}); under the chart best on average it is "
-            f"{first['worst']:.1%}. The average falls from {first['average']:.1%} to "
-            f"{last['average']:.1%}."
+            f"{100 * self.worst_share:.1f} % (no chart can do better than "
+            f"{100 * self.upper_bound:.1f} %); under the chart best on average it is "
+            f"{100 * first['worst']:.1f} %. The average falls from "
+            f"{100 * first['average']:.1f} % to {100 * last['average']:.1f} %."
         )
 
 

@@ -131,7 +131,7 @@ class GroupsFit:
         whole = self.judged[self.judged["group"] == "everyone"]
         for outcome, words in JUDGEMENTS.items():
             share = whole.loc[whole["outcome"] == outcome, "estimate"].sum()
-            parts.append(f"Of everyone, {share:.1%} {words}.")
+            parts.append(f"Of everyone, {100 * share:.1f} % {words}.")
         return "\n".join(parts)
 
 

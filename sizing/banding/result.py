@@ -131,13 +131,13 @@ class BandFit:
     def summary(self) -> str:
         """Say in plain words how well the chart does."""
         parts = [
-            f"{len(self.chart.sizes)} sizes fit {self.share:.1%} of the "
+            f"{len(self.chart.sizes)} sizes fit {100 * self.share:.1f} % of the "
             f"{self.persons} people in '{self.people}'."
         ]
         if self.objective == "covered":
             parts.append(
                 "No chart with these widths can fit more than "
-                f"{self.upper_bound:.1%} of them."
+                f"{100 * self.upper_bound:.1f} % of them."
             )
         else:
             parts.append(
@@ -154,10 +154,11 @@ class BandFit:
         if len(self.held_out_splits.fitted):
             gain = self.held_out_splits.mean("gain")
             parts.append(
-                f"Fitted to half of the people, it fits {self.held_out:.1%} of the "
-                f"other half (95 % interval {self.held_out_low:.1%} to "
-                f"{self.held_out_high:.1%}); bands of the same widths centred on "
-                f"quantiles fit {self.rival_held_out:.1%} of them."
+                "Fitted to half of the people, it fits "
+                f"{100 * self.held_out:.1f} % of the other half (95 % interval "
+                f"{100 * self.held_out_low:.1f} % to "
+                f"{100 * self.held_out_high:.1f} %); bands of the same widths centred on quantiles fit "
+                f"{100 * self.rival_held_out:.1f} % of them."
             )
             if gain < -AS_GOOD:
                 parts.append(

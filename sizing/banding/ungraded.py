@@ -78,9 +78,9 @@ class GradingPrice:
     def summary(self) -> str:
         """Say in plain words what ordering the sizes costs."""
         return (
-            f"Ordered sizes cover {self.graded:.1%} at best; sizes that need not be "
-            f"ordered cover {self.ungraded:.1%} (no more than "
-            f"{self.ungraded_bound:.1%} is possible): ordering costs at least "
+            f"Ordered sizes cover {100 * self.graded:.1f} % at best; sizes that need "
+            f"not be ordered cover {100 * self.ungraded:.1f} % (no more than "
+            f"{100 * self.ungraded_bound:.1f} % is possible): ordering costs at least "
             f"{100 * self.price:.1f} points."
         )
 

@@ -2,7 +2,7 @@
 
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import MaxNLocator, PercentFormatter
+from matplotlib.ticker import MaxNLocator
 
 from sizing.measures import vocabulary
 from sizing.plots.style import (
@@ -13,6 +13,7 @@ from sizing.plots.style import (
     SHADES,
     SOFT,
     axes_or_new,
+    percent_axis,
     quiet_style,
 )
 
@@ -65,7 +66,7 @@ def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
                 va="center",
                 color=INK,
             )
-        ax.yaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        percent_axis(ax.yaxis)
         ax.grid(axis="y")
         ax.margins(x=0.14)
         ax.set_xlabel(
@@ -156,7 +157,7 @@ def plot_fairness_trade(trade: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
             )
         for axis in (ax.xaxis, ax.yaxis):
             axis.set_major_locator(MaxNLocator(4))
-            axis.set_major_formatter(PercentFormatter(1.0, decimals=2))
+            percent_axis(axis, decimals=2)
         ax.margins(0.2)
         ax.set_xlabel("People who fit a size, on average")
         ax.set_ylabel("In the worst-served subgroup")

@@ -5,7 +5,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import PercentFormatter
 
 from sizing.measures.written import Say, written
 from sizing.plots.style import (
@@ -15,6 +14,7 @@ from sizing.plots.style import (
     SOFT,
     axes_or_new,
     percent,
+    percent_axis,
     quiet_style,
 )
 
@@ -57,7 +57,7 @@ def plot_chances(sizes: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.invert_yaxis()
         ax.set_xlim(0, 1.12)
         ax.set_xticks(np.linspace(0, 1, 5))
-        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        percent_axis(ax.xaxis)
         ax.set_xlabel("Chance that every measure fits and the load is borne")
     return ax
 

@@ -3,7 +3,6 @@
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import PercentFormatter
 
 from sizing.plots.style import (
     FAINT,
@@ -14,6 +13,7 @@ from sizing.plots.style import (
     SOFT,
     axes_or_new,
     percent,
+    percent_axis,
     quiet_style,
 )
 
@@ -185,7 +185,7 @@ def plot_difference(
         ax.set_yticks(range(len(table)), [words[o] for o in table["outcome"]])
         ax.tick_params(axis="y", length=0)
         ax.invert_yaxis()
-        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=1))
+        percent_axis(ax.xaxis, decimals=None)
         ax.grid(axis="x")
         ax.set_axisbelow(True)
         ax.set_xlabel("Second chart minus first, share of the same people")

@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
-from matplotlib.ticker import PercentFormatter
 
 from sizing.plots.style import (
     FAINT,
@@ -16,6 +15,7 @@ from sizing.plots.style import (
     LINES,
     MARKERS,
     SHADES,
+    percent_axis,
     quiet_style,
 )
 from sizing.plots.teaching import slide_axes
@@ -130,7 +130,7 @@ def plot_measuring_error(
         # A wide interval of a few readings must not squeeze the bars.
         most = float(table["relative_tem"].max())
         ax.set_xlim(0, max(2.2 * most, 0.025))
-        ax.xaxis.set_major_formatter(PercentFormatter(1.0))
+        percent_axis(ax.xaxis, decimals=None)
         ax.set_xlabel("Technical error of measurement, share of the mean")
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.14), ncols=3)
     return ax

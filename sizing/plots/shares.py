@@ -2,7 +2,6 @@
 
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import PercentFormatter
 
 from sizing.plots.style import (
     FAINT,
@@ -13,6 +12,7 @@ from sizing.plots.style import (
     SOFT,
     axes_or_new,
     percent,
+    percent_axis,
     quiet_style,
 )
 
@@ -72,7 +72,7 @@ def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) ->
         ax.tick_params(axis="y", length=0)
         ax.invert_yaxis()
         ax.set_xlim(right=1.0)
-        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        percent_axis(ax.xaxis)
         ax.grid(axis="x")
         ax.set_axisbelow(True)
         ax.set_xlabel(x_label)
@@ -137,7 +137,7 @@ def plot_misses(
         ax.invert_yaxis()
         ax.margins(x=0.12)
         ax.set_xlim(left=0)
-        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=1))
+        percent_axis(ax.xaxis, decimals=None)
         ax.grid(axis="x")
         ax.set_axisbelow(True)
         ax.set_xlabel("Share of all people")

@@ -7,7 +7,9 @@ from typing import Any
 import matplotlib.pyplot as plt
 import seaborn as sns
 from matplotlib.axes import Axes
+from matplotlib.axis import Axis
 from matplotlib.figure import Figure
+from matplotlib.ticker import PercentFormatter
 
 INK = "#1f2328"
 SOFT = "#6b7178"
@@ -79,3 +81,15 @@ def percent(share: float, *, places: int = 0) -> str:
     if 100 - step / 2 < value < 100:
         return f"over {100 - step:.{places}f} %"
     return f"{value:.{places}f} %"
+
+
+def percent_axis(axis: Axis, *, decimals: int | None = 0) -> None:
+    """Write an axis of shares in percent, as ``percent`` writes them.
+
+    Parameters
+    ----------
+    axis : matplotlib.axis.Axis
+    decimals : int, optional
+        Places; None for as many as the steps need.
+    """
+    axis.set_major_formatter(PercentFormatter(1.0, decimals=decimals, symbol=" %"))

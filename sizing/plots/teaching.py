@@ -5,7 +5,6 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import PercentFormatter
 
 from sizing.plots.style import (
     INK,
@@ -15,6 +14,7 @@ from sizing.plots.style import (
     SOFT,
     axes_or_new,
     percent,
+    percent_axis,
     quiet_style,
 )
 
@@ -128,7 +128,7 @@ def plot_ways(
         ax.tick_params(axis="y", length=0)
         ax.invert_yaxis()
         ax.set_xlim(0, 1)
-        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        percent_axis(ax.xaxis)
         ax.set_xlabel("Share of the same people")
         ax.legend(loc="upper left", bbox_to_anchor=(-0.3, -0.13), ncols=3, fontsize=9.5)
     return ax
@@ -174,7 +174,7 @@ def plot_guess_check(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.tick_params(axis="y", length=0)
         ax.invert_yaxis()
         ax.set_xlim(-0.02, 1)
-        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        percent_axis(ax.xaxis)
         ax.grid(axis="x")
         ax.set_xlabel("Share of guesses")
         ax.legend(loc="upper left", bbox_to_anchor=(-0.6, -0.11), ncols=3, fontsize=9.5)
@@ -219,7 +219,7 @@ def plot_repeats(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.set_xticks(sorted(set(table["times"])))
         ax.set_xlabel("Readings averaged")
         ax.set_ylim(bottom=0)
-        ax.yaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        percent_axis(ax.yaxis)
         ax.grid(axis="y")
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.13))
     return ax
