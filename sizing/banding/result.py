@@ -157,7 +157,8 @@ class BandFit:
                 "Fitted to half of the people, it fits "
                 f"{100 * self.held_out:.1f} % of the other half (95 % interval "
                 f"{100 * self.held_out_low:.1f} % to "
-                f"{100 * self.held_out_high:.1f} %); bands of the same widths centred on quantiles fit "
+                f"{100 * self.held_out_high:.1f} %); bands of the same widths centred "
+                f"on quantiles fit "
                 f"{100 * self.rival_held_out:.1f} % of them."
             )
             if gain < -AS_GOOD:
