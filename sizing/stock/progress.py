@@ -72,5 +72,5 @@ class Steps:
         share = self._from + self._part * (1 - self._left)
         if self._tell is not None:
             self._tell(self._words, share)
-        self._bar.set_description(self._words)
+        self._bar.set_description_str(self._words)
         self._bar.update(100 * share - self._bar.n)
