@@ -111,17 +111,16 @@ def nine_sizes(
 
     def make() -> tuple[People, GroupsFit]:
         people = load_people("everyone", draws=draws, seed=seed)
-        fitted = fit_groups(
-            people,
-            widths=default_widths(),
-            sizes=3,
-            seed=seed,
-            splits=splits,
-            name="nine fitted sizes",
-        )
-        return people, fitted
+        return people, _fitted(people, seed=seed, splits=splits)
 
     return kept(f"nine sizes, {draws} draws, seed {seed}, {splits} splits", make)
+
+
+def _fitted(people: People, *, seed: int, splits: int = 10) -> GroupsFit:
+    """Fit three sizes to each group, by the default widths."""
+    widths, name = default_widths(), "nine fitted sizes"
+    settings: dict[str, Any] = {"seed": seed, "splits": splits}
+    return fit_groups(people, widths=widths, sizes=3, name=name, **settings)
 
 
 def default_widths() -> dict[str, dict[str, float]]:
@@ -185,13 +184,7 @@ def run_study(
         everyone = people
         if name != "everyone":
             everyone = load_people("everyone", draws=draws, seed=seed)
-        fitted = fit_groups(
-            everyone,
-            widths=default_widths(),
-            sizes=3,
-            seed=seed,
-            name="nine fitted sizes",
-        )
+        fitted = _fitted(everyone, seed=seed)
         chart = fitted.chart
     progress("coverage")
     found = coverage(people, chart, by=list(BY), seed=seed)
