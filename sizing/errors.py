@@ -1,10 +1,15 @@
 """What the kit says when an input is wrong or doubtful."""
 
-from collections.abc import Iterable, Sequence
+import threading
+import warnings
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from typing import Any
 
 import pandas as pd
+
+_CATCHING = threading.RLock()
 
 
 class SizingError(ValueError):
@@ -84,6 +89,25 @@ class InputProblems(SizingError):  # noqa: N818 - it carries several
         """The problems as a frame, one row each."""
         columns = ["file", "row", "column", "value", "what", "allowed", "action"]
         return pd.DataFrame([asdict(p) for p in self.problems], columns=columns)
+
+
+@contextmanager
+def caught_warnings() -> Iterator[list[warnings.WarningMessage]]:
+    """Collect every warning of the block, one thread at a time.
+
+    What catches warnings changes them for the whole program: of two threads at it
+    at once, one would lose what it was to tell.
+
+    Examples
+    --------
+    >>> with caught_warnings() as caught:
+    ...     warnings.warn("Look here.", SizingWarning, stacklevel=1)
+    >>> str(caught[0].message)
+    'Look here.'
+    """
+    with _CATCHING, warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        yield caught
 
 
 def one_of(name: str, value: object, allowed: Sequence[object]) -> None:

@@ -1,5 +1,9 @@
 """The form for a chart of one's own: typed, taken in, judged, never stale."""
 
+import asyncio
+import threading
+import warnings
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -7,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.chart import chart_from, demo_chart, read_chart, write_chart
+from sizing.errors import SizingError, caught_warnings
 from sizing.measures.written import UNITS
+from sizing.population import load_people
 from sizing.report.adviser_page import AdviserPage
 from sizing.report.chart_table import ChartTable
 from sizing.report.lab_show import save_panel
@@ -204,6 +210,201 @@ def test_clients_typed_in_are_read_as_a_file_would_be(tmp_path):
     file.write_text("sex,name,age_years,body_mass_kg\nf,A. B.,70,60\n")
     take(form.upload, file)
     assert form.people().n == 1 and "left out" in form.told.value
+
+
+class Gate:
+    """Lets the people through only when it is opened, and counts who asked."""
+
+    def __init__(self, monkeypatch):
+        self.open, self.asked = threading.Event(), []
+        monkeypatch.setattr("sizing.report.people_form.load_people", self)
+
+    def __call__(self, name, *, draws):
+        self.asked.append(name)
+        if not self.open.wait(30):
+            raise SizingError("the gate was never opened")
+        return load_people(name, draws=draws)
+
+
+async def until(true):
+    for _ in range(3000):
+        if true():
+            return
+        await asyncio.sleep(0.01)
+    raise AssertionError("it never came")
+
+
+def on_a_page(walk):
+    asyncio.run(asyncio.wait_for(walk(), 60))
+
+
+def shown(widget):
+    return widget.layout.display != "none"
+
+
+def empty(form):
+    return form.image.value == form.limits_view.value == form.sources_view.value == ""
+
+
+def test_progress_is_shown_while_the_people_are_made_ready(form, monkeypatch):
+    gate, people = Gate(monkeypatch), form.people_form
+    assert not shown(people.work.bar) and not shown(people.again)
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: gate.asked)
+        assert shown(people.work.bar) and shown(people.work.stop_button)
+        assert "not measured" in people.work.told.value
+        assert "Getting the people ready" in form.change.value and empty(form)
+        # What does not change the people does not begin anew, and shows no answer.
+        form.edge.value.value = 170.0
+        form.switch.view.value = "pounds"
+        assert "Getting the people ready" in form.change.value and empty(form)
+        with pytest.raises(ValueError, match="Getting the people ready"):
+            form.results()
+        gate.open.set()
+        await until(lambda: not people.getting)
+        assert gate.asked == ["care_home"]
+        assert "nursing-home" in form.change.value and not shown(people.work.bar)
+        assert form.image.value.startswith("<svg") and form.sources_view.value
+
+    on_a_page(walk)
+
+
+def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
+    gate, people = Gate(monkeypatch), form.people_form
+    assert "are covered" in form.change.value
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: gate.asked)
+        people.work.stop_button.click()
+        gate.open.set()
+        await until(lambda: not people.getting)
+        # Nothing else on the page begins what was stopped.
+        form.edge.value.value = 170.0
+        form.switch.view.value = "pounds"
+        await asyncio.sleep(0.05)
+        assert gate.asked == ["care_home"] and empty(form)
+        assert "nothing was worked out" in form.change.value
+        assert f"Press '{people.again.description}'" in form.change.value.replace(
+            "&#x27;", "'"
+        )
+        assert shown(people.again) and not shown(people.work.bar)
+        for ask in (form.results, lambda: form._judge(lambda words, share: None)):
+            with pytest.raises(ValueError, match="nothing was worked out"):
+                ask()
+        people.again.click()
+        await until(lambda: not people.getting)
+        assert gate.asked == ["care_home"] * 2 and not shown(people.again)
+        assert "nursing-home" in form.change.value and not empty(form)
+
+    on_a_page(walk)
+
+
+@pytest.mark.parametrize("stopped", [False, True])
+def test_a_later_choice_of_people_wins(form, monkeypatch, stopped):
+    gate, people = Gate(monkeypatch), form.people_form
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: gate.asked)
+        if stopped:
+            people.work.stop_button.click()
+        people.name.value = "adults"
+        people.name.value = "walking_difficulty"
+        assert "Getting the people ready" in form.change.value
+        heard = []
+        form.change.observe(lambda change: heard.append(change["new"]), "value")
+        gate.open.set()
+        await until(lambda: "are covered" in form.change.value)
+        assert gate.asked == ["care_home", "walking_difficulty"]
+        assert form.people().settings["name"] == "walking_difficulty"
+        assert not any("nursing-home" in words for words in heard)
+
+    on_a_page(walk)
+
+
+def test_people_chosen_back_while_others_were_read_are_read_anew(form, monkeypatch):
+    gate, people = Gate(monkeypatch), form.people_form
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: gate.asked)
+        people.name.value = "adults"
+        people.name.value = "care_home"
+        gate.open.set()
+        await until(lambda: "are covered" in form.change.value)
+        assert gate.asked == ["care_home"] * 2 and "nursing-home" in form.change.value
+
+    on_a_page(walk)
+
+
+def test_what_is_wrong_with_the_people_is_told_by_the_form(form, tmp_path):
+    people = form.people_form
+    bad = tmp_path / "clients.csv"
+    bad.write_text('sex,age_years,hip_circumference_cm\nf,70,"70,5"\n')
+
+    async def walk():
+        people.name.value = OWN
+        await until(lambda: not people.getting)
+        assert "Type your clients" in people.told.value
+        take(people.upload, bad)
+        await until(lambda: "comma" in people.told.value)
+        assert "Say first whom" in form.change.value and empty(form)
+        assert people.work.told.value == "" and not shown(people.work.bar)
+        people.name.value = "care_home"
+        await until(lambda: "are covered" in form.change.value)
+        assert people.told.value == ""
+
+    on_a_page(walk)
+
+
+def test_the_judgement_waits_for_the_people_and_is_of_them(form, undrawn, monkeypatch):
+    gate, people = Gate(monkeypatch), form.people_form
+
+    async def walk():
+        people.name.value = "care_home"
+        form.work.start()
+        await until(lambda: gate.asked)
+        await asyncio.sleep(0.1)
+        assert form.work.running and form.judgement is None
+        gate.open.set()
+        await until(lambda: form.judged.value == "judged")
+        assert people.people().settings["name"] == "care_home"
+
+    on_a_page(walk)
+
+
+def test_a_judgement_of_people_left_and_chosen_again_is_not_shown(form, undrawn):
+    result = form._judge(lambda words, share: None)
+    form.people_form.name.value = "care_home"
+    form.people_form.name.value = "bariatric"
+    form._show_judgement(result)
+    assert form.judgement is None and "judge the chart again" in form.judged.value
+
+
+def test_two_threads_that_catch_warnings_lose_none():
+    begun, end = threading.Event(), threading.Event()
+    caught = {}
+
+    def other():
+        with caught_warnings() as found:
+            begun.set()
+            end.wait(30)
+            warnings.warn("theirs", UserWarning, stacklevel=1)
+        caught["theirs"] = [str(one.message) for one in found]
+
+    thread = threading.Thread(target=other)
+    thread.start()
+    assert begun.wait(30)
+    threading.Timer(0.1, end.set).start()
+    with caught_warnings() as found:
+        end.wait(30)
+        thread.join(1)
+        warnings.warn("mine", UserWarning, stacklevel=1)
+    assert [str(one.message) for one in found] == ["mine"]
+    assert caught["theirs"] == ["theirs"]
 
 
 CHART = demo_chart()

@@ -1,7 +1,6 @@
 """One client: what is known of her, through the unit gate."""
 
 import re
-import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -18,7 +17,13 @@ from sizing.client.stature import (
     estimate_stature,
     segments,
 )
-from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.errors import (
+    InputProblems,
+    Problem,
+    SizingError,
+    SizingWarning,
+    caught_warnings,
+)
 from sizing.measures import MEASURES, to_standard_units
 from sizing.measures.vocabulary import AGE_LIMITS
 from sizing.population.classes import ADULT_AGE
@@ -238,8 +243,7 @@ def _standard(
     """Pass one client through the unit gate; what is unusual must be confirmed."""
     frame = pd.DataFrame({name: pd.Series([value]) for name, value in given.items()})
     unusual: list[Problem] = []
-    with warnings.catch_warnings(record=True) as caught:
-        warnings.simplefilter("always")
+    with caught_warnings() as caught:
         try:
             out = to_standard_units(frame, allow_unusual=confirmed)
         except InputProblems as error:

@@ -34,6 +34,8 @@ class LongWork:
         at its next step and leaves nothing behind.
     done : callable
         ``done(result)`` shows what came of it. Not called for work that was stopped.
+    stopped : callable, optional
+        Called once work that was to stop has ended.
 
     Attributes
     ----------
@@ -55,8 +57,9 @@ class LongWork:
         words: str,
         job: Callable[[Progress], Any],
         done: Callable[[Any], object],
+        stopped: Callable[[], object] | None = None,
     ) -> None:
-        self._job, self._done = job, done
+        self._job, self._done, self._stopped = job, done, stopped
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
         self._shown = 0.0
@@ -147,6 +150,8 @@ class LongWork:
     def _tell_stopped(self) -> None:
         self._show_running(False)
         self._say("Stopped. Nothing was changed.")
+        if self._stopped is not None:
+            self._stopped()
 
     def _teller(self, error: SizingError) -> Callable[[], None]:
         lines = "<br>".join(escape(line) for line in str(error).splitlines())

@@ -1,5 +1,6 @@
 """The notebook's form for a chart of one's own: take it in, type in it, judge it."""
 
+import time
 from dataclasses import replace
 from functools import partial
 from html import escape
@@ -51,6 +52,8 @@ _HELP = (
     "A CSV or XLSX file with one row per size, smallest first: its name, group and "
     "load limit, and two columns for each measure, where the size begins and ends."
 )
+
+_LOOK_AGAIN = 0.05  # seconds between looks at whether the people are ready
 
 
 class OwnChartForm:
@@ -143,6 +146,7 @@ class OwnChartForm:
         self.upload.on_change(self._taken)
         self.second.on_change(self._second_taken)
         self.people_form.on_change(self._people_changed)
+        self.people_form.on_ready(self.draw)
         self.undo.on_click(lambda _: self.use(self.chart))
         self.switch.on_change(lambda _: self._in_other_units())
 
@@ -243,6 +247,11 @@ class OwnChartForm:
         if self.edited is None:
             self._take_back("Put the chart right, and the answer comes back.")
             return
+        if not self.people_form.ready:
+            self._take_back(self.people_form.words)
+            # It may be done at once, and then this is called again.
+            self.people_form.begin()
+            return
         try:
             people = self.people()
         except SizingError as error:
@@ -289,10 +298,13 @@ class OwnChartForm:
 
     def _judge(self, progress: Progress) -> tuple[Any, ...]:
         """Judge the chart, step by step; what is found goes to the page at the end."""
-        chart, key = self.edited, self.people_form.key
+        chart = self.edited
         if chart is None:
             raise SizingError("Put the chart right first.")
         progress("Getting the people ready.", 0.05)
+        while self.people_form.getting:
+            progress("Getting the people ready.", 0.05)
+            time.sleep(_LOOK_AGAIN)
         people = self.people()
         progress("Laying the chart over them.", 0.25)
         found = judge_chart(people, chart)
@@ -302,11 +314,11 @@ class OwnChartForm:
             progress("Laying the second chart over them.", 0.7)
             comparison = compare_charts(people, chart, other)
         progress("Writing it down.", 0.95)
-        return chart, key, found, comparison
+        return chart, people, found, comparison
 
     def _show_judgement(self, result: tuple[Any, ...]) -> None:
-        chart, key, found, comparison = result
-        if chart is not self.edited or key != self.people_form.key:
+        chart, people, found, comparison = result
+        if chart is not self.edited or not self.people_form.holds(people):
             words = "Something was changed meanwhile: judge the chart again."
             self.judged.value = status(paragraphs([words]))
             return

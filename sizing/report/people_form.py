@@ -1,8 +1,8 @@
 """The part of a form that says whom a chart is for: named people, or one's own."""
 
+import asyncio
 import hashlib
 import tempfile
-import warnings
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +11,13 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.errors import (
+    InputProblems,
+    Problem,
+    SizingError,
+    SizingWarning,
+    caught_warnings,
+)
 from sizing.population import (
     load_people,
     population_titles,
@@ -31,6 +37,7 @@ from sizing.report.lab_table import EditableTable
 from sizing.report.lab_unit_table import UnitTable
 from sizing.report.lab_units import UnitSwitch
 from sizing.report.lab_upload import UploadBox
+from sizing.report.lab_work import LongWork, Progress
 from sizing.writing import csv_bytes, write_bytes
 
 #: The choice that stands for clients of her own.
@@ -61,6 +68,12 @@ CASELOAD_HELP = (
     "One client per row, no names: sex, and whatever is known. Type them here, or take "
     "a CSV or XLSX file with a column for each. What is missing is drawn from the "
     "surveys."
+)
+_AGAIN = "Get the people ready"
+_WAITING = "Getting the people ready: the answer comes then."
+_STOPPED = (
+    "Stopped: nothing was worked out for these people. Press "
+    f"'{_AGAIN}' to start again, or choose other people."
 )
 _SHARES_HELP = (
     "The people chosen above are weighted so that these shares come true. Of groups "
@@ -96,6 +109,12 @@ class PeopleForm:
     name : ipywidgets.Dropdown
     key : str
         Differs whenever ``people`` would.
+    work : LongWork
+        Gets the people ready, with its progress and Stop.
+    again : ipywidgets.Button
+        Starts that anew; there once it was stopped.
+    getting : bool
+        Whether that is going on.
     """
 
     def __init__(
@@ -103,7 +122,11 @@ class PeopleForm:
     ) -> None:
         self._switch, self._draws = switch, draws
         self._listeners: list[Callable[[], object]] = []
-        self._loaded: dict[str, People] = {}
+        # One population at a time: all of them would fill the memory.
+        self._found: tuple[str, People | SizingError] | None = None
+        self._ready: list[Callable[[], object]] = []
+        self._version = self._asked = 0
+        self.getting = self._stopped = False
         self.clients: UnitTable | None = None
         self.shares: EditableTable | None = None
         titles = [(title, name) for name, title in population_titles().items()]
@@ -121,9 +144,25 @@ class PeopleForm:
             layout=w.Layout(width="auto"),
         )
         self.told = w.HTML()
+        self.work = LongWork(_AGAIN, self._read, self._done, self._ended)
+        # Work begins by itself; a button of the form's own begins it after Stop.
+        self.work.button.layout.display = "none"
+        self.work.stop_button.on_click(lambda _: self._stop())
+        self.again = w.Button(
+            description=_AGAIN, layout=w.Layout(width="auto", display="none")
+        )
+        self.again.on_click(lambda _: self._changed())
         self._clients, self._shares = w.VBox(), w.VBox()
         self.view = w.VBox(
-            [self.name, self._clients, self.weighted, self._shares, self.told]
+            [
+                self.name,
+                self._clients,
+                self.weighted,
+                self._shares,
+                self.work.view,
+                self.again,
+                self.told,
+            ]
         )
         for box in (self.name, self.weighted):
             box.observe(lambda _: self._opened(), "value")
@@ -142,33 +181,109 @@ class PeopleForm:
         return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
     def people(self) -> People:
-        """Return the people chosen.
+        """Return the people chosen; get them ready first where they are not.
 
         Raises
         ------
         SizingError
-            If a caseload or shares cannot be read or met.
+            If a caseload or shares cannot be read or met, or if getting the people
+            ready is still going on or was stopped.
         """
-        key = self.key
-        if key not in self._loaded:
-            with warnings.catch_warnings(record=True) as caught:
-                warnings.simplefilter("always")
-                people = self._read()
-            kept = [one for one in caught if issubclass(one.category, SizingWarning)]
-            # One population at a time: all of them would fill the memory.
-            self._loaded = {key: people}
-            self.told.value = bullets([str(one.message) for one in kept])
-        return self._loaded[key]
+        if not self.ready:
+            if self.getting or self._stopped:
+                raise SizingError(self.words)
+            key = self.key
+            self._keep(key, *self._read(lambda words, share: None))
+        found = self._found
+        if found is None:
+            raise SizingError(self.words)
+        if isinstance(found[1], SizingError):
+            raise found[1]
+        return found[1]
+
+    @property
+    def ready(self) -> bool:
+        """Whether the people chosen are there, or what is wrong with them."""
+        return self._found is not None and self._found[0] == self.key
+
+    def holds(self, people: People) -> bool:
+        """Say whether these are the people now chosen."""
+        return self.ready and self._found is not None and self._found[1] is people
+
+    @property
+    def words(self) -> str:
+        """What to say while the people are not there."""
+        return _STOPPED if self._stopped else _WAITING
+
+    def begin(self) -> None:
+        """Get the people ready beside the page; ``on_ready`` tells when it ends.
+
+        Without a running loop, as in a test, it is done at once. A choice made
+        while it goes on takes its place; after Stop it waits for one.
+        """
+        if self._stopped:
+            return
+        if self.getting:
+            if self._asked != self._version:
+                self.work.stop()
+            return
+        self.getting, self._asked = True, self._version
+        try:
+            asyncio.get_running_loop()
+        except RuntimeError:
+            self.work.run()
+            return
+        # The work before may have told its end and not quite be gone.
+        self.work.wait()
+        self.work.start()
 
     def on_change(self, what: Callable[[], object]) -> None:
         """Call ``what`` whenever other people are chosen, typed or taken."""
         self._listeners.append(what)
 
+    def on_ready(self, what: Callable[[], object]) -> None:
+        """Call ``what`` whenever getting people ready has ended, however it did."""
+        self._ready.append(what)
+
     def tell(self, error: SizingError) -> None:
         """Say what is wrong with the people."""
         self.told.value = bullets(wrong_lines(error, units=self._switch.units))
 
-    def _read(self) -> People:
+    def _done(self, read: tuple[People | SizingError, list[str]]) -> None:
+        # What was changed meanwhile makes these people those of nobody.
+        if self._asked == self._version:
+            self._keep(self.key, *read)
+        self._ended()
+
+    def _ended(self) -> None:
+        """Tell that the work is over; who listens begins it anew if need be."""
+        self.getting = False
+        self.work.told.value = ""
+        for listener in self._ready:
+            listener()
+
+    def _keep(self, key: str, found: People | SizingError, told: list[str]) -> None:
+        self._found = key, found
+        self.told.value = bullets(told) if told else ""
+
+    def _stop(self) -> None:
+        """Let nothing begin by itself until something is chosen or pressed."""
+        if self.getting:
+            self._stopped = True
+            self.again.layout.display = None
+
+    def _read(self, progress: Progress) -> tuple[People | SizingError, list[str]]:
+        """Return the people or what is wrong with them, and what was warned of."""
+        with caught_warnings() as caught:
+            try:
+                people: People | SizingError = self._made(progress)
+            except SizingError as error:
+                people = error
+        kept = [one for one in caught if issubclass(one.category, SizingWarning)]
+        return people, [str(one.message) for one in kept]
+
+    def _made(self, progress: Progress) -> People:
+        progress("Drawing what was not measured of these people.", 0.1)
         if self.name.value != OWN:
             name = str(self.name.value)
             people = load_people(name, draws=self._draws)
@@ -180,6 +295,7 @@ class PeopleForm:
             people = as_file(typed, self._caseload, "my caseload")
         if not self.weighted.value:
             return people
+        progress("Weighting them by shares of your own.", 0.7)
         if self.margins.names:
             return reweight(people, self.margins.read(read_margins))
         return reweight(people, self._typed_shares())
@@ -244,6 +360,9 @@ class PeopleForm:
         self._changed()
 
     def _changed(self) -> None:
+        self._version += 1
+        self._stopped = False
+        self.again.layout.display = "none"
         self.told.value = ""
         for listener in self._listeners:
             listener()
