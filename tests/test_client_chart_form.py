@@ -340,6 +340,24 @@ def test_people_chosen_back_while_others_were_read_are_read_anew(form, monkeypat
     on_a_page(walk)
 
 
+def test_people_left_while_the_chart_has_problems_are_not_taken(form, monkeypatch):
+    gate, people = Gate(monkeypatch), form.people_form
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: gate.asked)
+        cell(form, 3, HIGH).value = "20"
+        people.name.value = "walking_difficulty"
+        gate.open.set()
+        await until(lambda: not people.getting)
+        assert not people.ready and "Put the chart right" in form.change.value
+        cell(form, 3, HIGH).value = "104"
+        await until(lambda: "are covered" in form.change.value)
+        assert form.people().settings["name"] == "walking_difficulty"
+
+    on_a_page(walk)
+
+
 def test_what_is_wrong_with_the_people_is_told_by_the_form(form, tmp_path):
     people = form.people_form
     bad = tmp_path / "clients.csv"
