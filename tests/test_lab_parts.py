@@ -186,3 +186,22 @@ def test_what_came_of_it_is_shown_by_the_thread_that_began():
 
     asyncio.run(asyncio.wait_for(page(), 30))
     assert threads == [threading.get_ident()]
+
+
+@pytest.mark.parametrize("behind", [False, True])
+def test_a_fault_of_the_kit_is_told_and_the_work_can_be_begun_again(behind):
+    told = []
+
+    def job(progress):
+        raise KeyError("<b>")
+
+    work = LongWork("Work", job, print, stopped=lambda: told.append("stopped"))
+    if behind:
+        work.start()
+        work.wait()
+    else:
+        work.run()
+    assert "The kit itself failed" in work.told.value
+    assert "<b>" not in work.told.value and "KeyError" in work.told.value
+    assert not work.button.disabled and work.stop_button.layout.display == "none"
+    assert told == ["stopped"]

@@ -140,6 +140,9 @@ class LongWork:
             ended: Callable[[], object] = self._tell_stopped
         except SizingError as error:
             ended = self._teller(error)
+        except Exception as error:
+            # Untold, a fault of the kit's own would leave the page waiting for ever.
+            ended = self._failure(error)
         else:
             ended = self._shower(result, stop)
         if loop is None or loop.is_closed():
@@ -159,6 +162,21 @@ class LongWork:
         def tell() -> None:
             self._show_running(False)
             self.told.value = f'<p role="status"><b>Please check:</b> {lines}</p>'
+
+        return tell
+
+    def _failure(self, error: Exception) -> Callable[[], None]:
+        """Say that the kit failed, not the user, and let the work be begun again."""
+
+        def tell() -> None:
+            self._show_running(False)
+            self._say(
+                f"The kit itself failed here ({type(error).__name__}: {error}). "
+                "Nothing was changed. Try again; if it comes back, choose Kernel > Restart "
+                "Kernel and Run All Cells."
+            )
+            if self._stopped is not None:
+                self._stopped()
 
         return tell
 
