@@ -172,8 +172,8 @@ class LongWork:
             self._show_running(False)
             self._say(
                 f"The kit itself failed here ({type(error).__name__}: {error}). "
-                "Nothing was changed. Try again; if it comes back, choose Kernel > Restart "
-                "Kernel and Run All Cells."
+                "Nothing was changed. Try again; if it comes back, choose Kernel > "
+                "Restart Kernel and Run All Cells."
             )
             if self._stopped is not None:
                 self._stopped()
