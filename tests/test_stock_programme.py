@@ -318,3 +318,11 @@ def test_a_target_no_order_can_meet_has_none_and_an_adapted_order_meets_its_own(
         order = adapted(programme, first.packs, target)
         assert programme.days_short(order.packs) <= days_allowed(target, 200)
         assert order.cost >= least_cost(programme, target).cost - 1e-9
+
+
+def test_who_holds_the_most_there_may_be_buys_no_more():
+    """Ten wait each day and ten would help; nine are owned and five the most."""
+    programme = programme_of([[10], [10]], [1], [10.0], owned=[9], most=[5])
+    assert programme.most_packs.tolist() == [0]
+    room = programme_of([[10], [10]], [1], [10.0], owned=[3], most=[5])
+    assert room.most_packs.tolist() == [2]
