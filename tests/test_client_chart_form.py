@@ -485,3 +485,31 @@ def test_the_page_opens_with_the_client_and_makes_the_chart_when_asked():
     cell(page.chart, 0, HIGH).value = "x"
     page.half.value = "client"
     assert page.client.chart is None and "has problems" in page.client.about.value
+
+
+@pytest.mark.parametrize("behind", [False, True])
+def test_a_fault_of_the_kit_does_not_come_again_by_itself(form, monkeypatch, behind):
+    asked = []
+
+    def broken(name, *, draws):
+        asked.append(name)
+        raise KeyError("a fault")
+
+    people = form.people_form
+    monkeypatch.setattr("sizing.report.people_form.load_people", broken)
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: asked and not people.getting)
+        await asyncio.sleep(0.2)
+
+    if behind:
+        on_a_page(walk)
+    else:
+        people.name.value = "care_home"
+    assert asked == ["care_home"] and empty(form)
+    assert "The kit itself failed" in people.work.told.value and shown(people.again)
+    monkeypatch.setattr("sizing.report.people_form.load_people", load_people)
+    people.again.click()
+    people.work.wait()
+    assert "nursing-home" in form.change.value and not shown(people.again)

@@ -195,7 +195,7 @@ def test_a_fault_of_the_kit_is_told_and_the_work_can_be_begun_again(behind):
     def job(progress):
         raise KeyError("<b>")
 
-    work = LongWork("Work", job, print, stopped=lambda: told.append("stopped"))
+    work = LongWork("Work", job, print, failed=lambda: told.append("failed"))
     if behind:
         work.start()
         work.wait()
@@ -204,4 +204,4 @@ def test_a_fault_of_the_kit_is_told_and_the_work_can_be_begun_again(behind):
     assert "The kit itself failed" in work.told.value
     assert "<b>" not in work.told.value and "KeyError" in work.told.value
     assert not work.button.disabled and work.stop_button.layout.display == "none"
-    assert told == ["stopped"]
+    assert told == ["failed"]

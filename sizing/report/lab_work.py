@@ -36,6 +36,8 @@ class LongWork:
         ``done(result)`` shows what came of it. Not called for work that was stopped.
     stopped : callable, optional
         Called once work that was to stop has ended.
+    failed : callable, optional
+        Called once a fault of the kit's own has ended the work, and was told.
 
     Attributes
     ----------
@@ -58,8 +60,10 @@ class LongWork:
         job: Callable[[Progress], Any],
         done: Callable[[Any], object],
         stopped: Callable[[], object] | None = None,
+        failed: Callable[[], object] | None = None,
     ) -> None:
-        self._job, self._done, self._stopped = job, done, stopped
+        self._job, self._done = job, done
+        self._stopped, self._failed = stopped, failed
         self._thread: threading.Thread | None = None
         self._stop = threading.Event()
         self._shown = 0.0
@@ -175,8 +179,8 @@ class LongWork:
                 "Nothing was changed. Try again; if it comes back, choose Kernel > "
                 "Restart Kernel and Run All Cells."
             )
-            if self._stopped is not None:
-                self._stopped()
+            if self._failed is not None:
+                self._failed()
 
         return tell
 

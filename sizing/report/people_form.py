@@ -144,7 +144,9 @@ class PeopleForm:
             layout=w.Layout(width="auto"),
         )
         self.told = w.HTML()
-        self.work = LongWork(_AGAIN, self._read, self._done, self._ended)
+        self.work = LongWork(
+            _AGAIN, self._read, self._done, stopped=self._ended, failed=self._failed
+        )
         # Work begins by itself; a button of the form's own begins it after Stop.
         self.work.button.layout.display = "none"
         self.work.stop_button.on_click(lambda _: self._stop())
@@ -254,6 +256,16 @@ class PeopleForm:
         if self._asked == self._version:
             self._keep(self.key, *read)
         self._ended()
+
+    def _failed(self) -> None:
+        """Begin nothing by itself after a fault of the kit's own: it would come back.
+
+        The work's own words stay.
+        """
+        words = self.work.told.value
+        self._stop()
+        self._ended()
+        self.work.told.value = words
 
     def _ended(self) -> None:
         """Tell that the work is over; who listens begins it anew if need be."""
