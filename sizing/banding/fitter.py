@@ -42,7 +42,8 @@ THOROUGH = Effort(40_000_000, 12_000_000)
 #: How far above the value, as a share, a bound may stay if nobody asks for less.
 NEAR = 0.01
 #: Up to so many measures a thorough search is over within seconds, as a rule; with
-#: more, it is where the quick one comes so near, as a share.
+#: more, it is where the quick one comes so near, as a share (no source: chosen by
+#: the runs that ``fit_bands`` tells of).
 FEW_MEASURES, WITHIN_REACH = 3, 0.05
 
 

@@ -8,7 +8,7 @@ from sizing.population.model_terms import Floats
 
 #: numerator, denominator, low and high ratio. Wider than anybody in ANSUR II
 #: and Snyder 1977 by a twentieth of the range seen there or more (a test holds
-#: that; how much wider is our choice); geometry where the comment says so.
+#: that; common practice, no source); geometry where the comment says so.
 RATIOS: tuple[tuple[str, str, float, float], ...] = (
     ("sitting_height_cm", "stature_cm", 0.42, 0.66),
     ("shoulder_height_sitting_cm", "sitting_height_cm", 0.50, 0.80),
