@@ -2,22 +2,13 @@
 
 import asyncio
 import hashlib
-import tempfile
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import ipywidgets as w
-import pandas as pd
 
-from sizing.errors import (
-    InputProblems,
-    Problem,
-    SizingError,
-    SizingWarning,
-    caught_warnings,
-)
+from sizing.errors import SizingError, SizingWarning, caught_warnings
 from sizing.population import (
     load_people,
     population_titles,
@@ -26,67 +17,31 @@ from sizing.population import (
     reweight,
 )
 from sizing.population.people import People
-from sizing.report.form_words import (
-    bullets,
-    file_headings,
-    name_words,
-    paragraphs,
-    wrong_lines,
-)
+from sizing.report.form_words import bullets, file_headings, paragraphs, wrong_lines
 from sizing.report.lab_table import EditableTable
 from sizing.report.lab_unit_table import UnitTable
 from sizing.report.lab_units import UnitSwitch
 from sizing.report.lab_upload import UploadBox
 from sizing.report.lab_work import LongWork, Progress
-from sizing.writing import csv_bytes, write_bytes
+from sizing.report.people_tables import (
+    CASELOAD_HELP,
+    SHARES_HEADINGS,
+    SHARES_HELP,
+    as_file,
+    caseload_headings,
+    clients_table,
+    shares_table,
+    typed_clients,
+    typed_shares,
+)
 
 #: The choice that stands for clients of her own.
 OWN = "own"
-_CLIENTS = (
-    "sex",
-    "age_years",
-    "body_mass_kg",
-    "stature_cm",
-    "shoulder_height_sitting_cm",
-    "buttock_popliteal_length_cm",
-    "hip_circumference_cm",
-)
-_ROWS = 3
-_GROUP, _PERCENT = "group", "percent"
-#: Groups whose share she may know: what they are called, and the margin's columns.
-GROUPS: dict[str, dict[str, Any]] = {
-    "women and girls": {"variable": "sex", "level": "female"},
-    "aged 18 to 39": {"variable": "age_years", "low": 18, "high": 40},
-    "aged 40 to 64": {"variable": "age_years", "low": 40, "high": 65},
-    "aged 65 to 79": {"variable": "age_years", "low": 65, "high": 80},
-    "aged 80 and over": {"variable": "age_years", "low": 80},
-    "body mass index under 18.5": {"variable": "bmi", "high": 18.5},
-    "body mass index 30 and over": {"variable": "bmi", "low": 30},
-    "body mass index 40 and over": {"variable": "bmi", "low": 40},
-}
-CASELOAD_HELP = (
-    "One client per row, no names: sex, and whatever is known. Type them here, or take "
-    "a CSV or XLSX file with a column for each. What is missing is drawn from the "
-    "surveys."
-)
 _AGAIN = "Get the people ready"
 _WAITING = "Getting the people ready: the answer comes then."
 _STOPPED = (
     "Stopped: nothing was worked out for these people. Press "
     f"'{_AGAIN}' to start again, or choose other people."
-)
-_SHARES_HELP = (
-    "The people chosen above are weighted so that these shares come true. Of groups "
-    "that follow each other, such as ages, leave one out. A CSV or XLSX file may "
-    "hold more."
-)
-_SHARES_HEADINGS = (
-    ("What is counted, such as sex, age_years or bmi", "variable"),
-    ("share or mean", "statistic"),
-    ("The group, such as female", "level"),
-    ("The group from, and to below", "low, high"),
-    ("Among whom alone, if not everybody", "within"),
-    ("What it is to come to: a share from 0 to 1", "target"),
 )
 
 
@@ -310,37 +265,10 @@ class PeopleForm:
         progress("Weighting them by shares of your own.", 0.7)
         if self.margins.names:
             return reweight(people, self.margins.read(read_margins))
-        return reweight(people, self._typed_shares())
+        return reweight(people, typed_shares(self.shares))
 
     def _caseload(self, path: Path) -> People:
         return read_caseload(path, draws=self._draws)
-
-    def _typed_shares(self) -> pd.DataFrame:
-        frame = pd.DataFrame() if self.shares is None else self.shares.frame
-        if frame.empty:
-            raise SizingError(
-                "Type the shares you know into the table, or take a file."
-            )
-        rows, problems = [], []
-        for number, (group, percent) in enumerate(
-            zip(frame[_GROUP], frame[_PERCENT], strict=True)
-        ):
-            share = pd.to_numeric(percent, errors="coerce")
-            if group not in GROUPS or not 0 < share < 100:
-                problems.append(
-                    Problem(
-                        "a share needs a group and a percentage",
-                        "a group of the list, and more than 0 and less than 100",
-                        "fill in both, with a point for decimals",
-                        row=number + 2,
-                        value=str(percent),
-                    )
-                )
-                continue
-            rows.append({"statistic": "share", "target": share / 100, **GROUPS[group]})
-        if problems:
-            raise InputProblems(problems, about="the shares")
-        return pd.DataFrame(rows)
 
     def _clients_text(self) -> str:
         return "" if self.clients is None else self.clients.frame.to_json()
@@ -357,15 +285,9 @@ class PeopleForm:
             words = w.HTML(paragraphs([CASELOAD_HELP]) + caseload_headings())
             self._clients.children = (words, self.clients.view, self.upload.view)
         if weighted and self.shares is None:
-            self.shares = EditableTable(
-                pd.DataFrame({_GROUP: [None] * _ROWS, _PERCENT: None}),
-                caption="Of the people I serve",
-                headings={_GROUP: "Group", _PERCENT: "Percent"},
-                choices={_GROUP: list(GROUPS)},
-                can_add=True,
-            )
+            self.shares = shares_table()
             self.shares.on_change(self._changed)
-            words = w.HTML(paragraphs([_SHARES_HELP]) + file_headings(_SHARES_HEADINGS))
+            words = w.HTML(paragraphs([SHARES_HELP]) + file_headings(SHARES_HEADINGS))
             self._shares.children = (words, self.shares.view, self.margins.view)
         self._clients.layout.display = None if own else "none"
         self._shares.layout.display = None if weighted else "none"
@@ -378,46 +300,3 @@ class PeopleForm:
         self.told.value = ""
         for listener in self._listeners:
             listener()
-
-
-def caseload_headings() -> str:
-    """Return the headings of a file of clients, folded away."""
-    units = {"_kg": ", kg", "_cm": ", cm"}
-    return file_headings(
-        [
-            (name_words(name).capitalize() + units.get(name[-3:], ""), name)
-            for name in _CLIENTS
-        ]
-    )
-
-
-def clients_table(switch: UnitSwitch) -> UnitTable:
-    """Return an empty table into which clients can be typed."""
-    return UnitTable(
-        pd.DataFrame([dict.fromkeys(_CLIENTS)] * _ROWS),
-        switch,
-        caption="My clients",
-        headings=lambda name: name_words(name).capitalize(),
-        choices={"sex": ["female", "male"]},
-    )
-
-
-def typed_clients(table: UnitTable | None) -> pd.DataFrame:
-    """Return what was typed into the table of clients.
-
-    Raises
-    ------
-    SizingError
-        If nothing was.
-    """
-    frame = pd.DataFrame() if table is None else table.frame
-    if frame.empty:
-        raise SizingError("Type your clients into the table, or take a file.")
-    return frame
-
-
-def as_file(frame: pd.DataFrame, reader: Callable[[Path], Any], name: str) -> Any:
-    """Read a typed table as a file would be read, through the same gate."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / f"{name}.csv"
-        return reader(write_bytes(path, csv_bytes(frame)))

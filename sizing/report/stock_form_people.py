@@ -13,7 +13,7 @@ from sizing.report.lab_table import EditableTable
 from sizing.report.lab_unit_table import UnitTable
 from sizing.report.lab_units import UnitSwitch
 from sizing.report.lab_upload import UploadBox
-from sizing.report.people_form import (
+from sizing.report.people_tables import (
     CASELOAD_HELP,
     as_file,
     caseload_headings,
