@@ -85,7 +85,7 @@ def donors() -> dict[str, Donors]:
 
 
 def _donors(people: pd.DataFrame) -> Donors:
-    build = people[list(BUILD)].to_numpy(dtype=float)
+    build = people[list(BUILD)].to_numpy(dtype=float).copy()
     build[:, :2] = np.log(build[:, :2])
     bias: Floats = np.zeros(2)
     sd: Floats = np.zeros(2)
