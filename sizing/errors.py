@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 _CATCHING = threading.RLock()
@@ -58,7 +59,9 @@ class Problem:
             f"column '{self.column}'" if self.column is not None else "",
         ]
         place = ", ".join(part for part in where if part)
-        found = f" (found: {self.value!r})" if self.value is not None else ""
+        # A number of numpy's would be shown as np.float64(2.5).
+        value = self.value.item() if isinstance(self.value, np.generic) else self.value
+        found = f" (found: {value!r})" if value is not None else ""
         parts = [f"{place}: {self.what}{found}" if place else f"{self.what}{found}"]
         if self.allowed:
             parts.append(f"Allowed: {self.allowed}")
