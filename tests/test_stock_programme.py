@@ -8,40 +8,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from stock_cases import offer_of, programme_of
 
-from sizing.chart import chart_from
 from sizing.population import people_from
-from sizing.stock import Served, Use, offer_from
+from sizing.stock import Served, Use
 from sizing.stock.budget import fewest_waiting, greedy
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.least_cost import held_on, least_cost, set_by_set
-from sizing.stock.programme import Programme, days_allowed, programme_from
+from sizing.stock.programme import days_allowed, programme_from
 from sizing.stock.repair import adapted, exchanged, mended, pared
-from sizing.stock.service import Needs
-
-
-def offer_of(prices, **columns):
-    sizes = len(prices)
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": [f"size {i}" for i in range(sizes)],
-                "stature_cm_low": [100 + 20 * i for i in range(sizes)],
-                "stature_cm_high": [125 + 20 * i for i in range(sizes)],
-                "price": prices,
-                **columns,
-            }
-        ),
-        warn=False,
-    )
-    return offer_from(chart)
-
-
-def programme_of(counts, masks, prices, *, spares=0, **columns):
-    counts, masks = np.asarray(counts), np.asarray(masks)
-    return Programme(
-        offer_of(prices, **columns), Needs(counts, masks, len(prices)), spares
-    )
 
 
 def one_size_days(use, *, count, number="fixed", days=20_000, seed=3):

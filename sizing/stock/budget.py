@@ -54,7 +54,8 @@ def fewest_waiting(
     which single packs of the best order are exchanged. It ends
     when an order does as well as the programme promised, which proves it best,
     when it is within half a per cent of that, or after a counted number of rounds.
-    Of orders that leave equally few waiting the cheapest is taken.
+    Of orders looked at that leave equally few waiting the cheapest is taken, so no
+    pack of the order can be left out, or be exchanged for a cheaper one, for nothing.
     """
     search = _Search(programme, budget)
     bulk = _BULK_LARGE if programme.large else _BULK
@@ -74,6 +75,8 @@ def fewest_waiting(
         answer = search.promised()
         if answer is None or not search.look_at(answer):
             break
+    else:
+        search.exchange(tick)
     found = search.best
     bound = search.bound
     gap = gap_to(search.fewest, bound + search.half_day)
@@ -114,8 +117,12 @@ class _Search:
         self._seen.add(key)
         found = self.programme.short(packs)
         mean = float(found.waiting.mean())
+        cost = self.programme.cost(packs)
         fewer = mean < self.fewest - self.half_day
-        if fewer and packs @ self.programme.pack_price <= self.budget:
+        alike = abs(mean - self.fewest) <= self.half_day
+        if cost <= self.budget and (
+            fewer or (alike and cost < self.programme.cost(self.best) - SMALL)
+        ):
             self.best, self.fewest = packs, mean
         size = np.arange(len(packs))
         slope = ((found.sets[:, None] >> size) & 1).mean(axis=0)
@@ -132,10 +139,11 @@ class _Search:
         )
 
     def exchange(self, tick: Callable[[], object]) -> None:
-        """Exchange one pack of the best order for another while that helps.
+        """Exchange one pack of the best order for another while that helps or saves.
 
         One look at the days without a pack tells, by the sets then short, what a
-        pack of each other size would do in its place.
+        pack of each other size would do in its place; where none would do anything
+        the pack is left out.
         """
         price, size = self.programme.pack_price, np.arange(len(self.most))
         better = True
@@ -148,11 +156,10 @@ class _Search:
                 helped = ((short.sets[:, None] >> size) & 1).sum(axis=0)
                 left = self.budget - fewer @ price
                 helped = np.where((price <= left) & (fewer < self.most), helped, -1)
-                taken = int(helped.argmax())
-                if helped[taken] > 0 and taken != given:
-                    before = self.fewest
-                    self.look_at(fewer + (size == taken))
-                    better |= self.fewest < before
+                taken = int(np.lexsort((price, -helped))[0])
+                before = self.best
+                self.look_at(fewer + (size == taken) * (helped[taken] > 0))
+                better |= self.best is not before
 
     def promised(self) -> Ints | None:
         """Return the order that the tangents favour, and raise the bound."""

@@ -1,5 +1,6 @@
 """Plan which slings to stock."""
 
+import itertools
 import math
 from collections.abc import Callable, Sequence
 
@@ -30,8 +31,9 @@ from sizing.stock.service import Ints
 
 #: Days for checking and for finding the level, as multiples of those for planning.
 _CHECKS, _TUNES = 4, 8
-#: Orders tried before the level asked of the planning days is settled.
-_ROUNDS = 6
+#: Orders tried before one that reaches the target is taken for the last word, and
+#: those of them after which the level is halved instead of followed.
+_ROUNDS, _FOLLOWED = 6, 3
 #: Standard errors by which the target is to be passed: the days drawn afresh to
 #: check the order then confirm it in about 19 plans of 20 (one-sided normal).
 _SURE = 1.645
@@ -103,9 +105,10 @@ def plan_stock(
     describes. An order fitted to some days does a little worse on others, so
     the level asked of the planning days is raised until a second set of days,
     eight times as many, meets the target by 1.645 standard errors of what the two
-    later sets can tell apart (at most by half of what the target leaves); what
-    the plan says of itself comes from a third set. The order is the cheapest of
-    those that do as well on the planning days, to within ``gap``.
+    later sets can tell apart (at most by half of what the target leaves), or no
+    planning day is short; what the plan says of itself comes from a third set.
+    The order is the cheapest of those that do as well on the planning days, to
+    within ``gap``.
     Intervals of the service hold for other days and for other people sampled as
     these were (a caseload is itself, no sample); all others hold for other days
     alone. The chart is taken as given. The search is bounded by counts of work and
@@ -236,7 +239,7 @@ def _planned(
     over, under = late + 1, -1
     order: Order | None = None
     nearest, first = -1.0, None
-    for _ in range(_ROUNDS):
+    for turn in itertools.count(1):
         tick()
         level = 1 - late / days
         if first is not None and programme.large:
@@ -253,10 +256,13 @@ def _planned(
             over = late
             if reached > nearest:
                 order, nearest = found, reached
-        if under + 1 >= over or under == loosest:
+        settled = under + 1 >= over or under == loosest
+        if settled or (turn >= _ROUNDS and under >= 0):
             break
-        # What one late day less brought so far is one late day, near enough.
+        # What one late day less brought so far is one late day, near enough; not
+        # where many levels have one order.
         aim = late - round((wanted - reached) * days)
+        aim = aim if turn < _FOLLOWED else (under + over) // 2
         late = int(np.clip(aim, under + 1, over - 1))
     if order is None:
         raise _beyond(programme, unseen, programme.most_packs, target, "is to be had")

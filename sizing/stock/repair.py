@@ -63,6 +63,8 @@ def pared(programme: Programme, packs: Ints, allowed: int) -> Ints:
     while not needed.all():
         late = found.waiting > 0
         lost = ((found.tight[~late, None] >> size) & 1).sum(axis=0)
+        # What is only a spare serves nobody, whatever is tight.
+        lost = np.where(programme.working(packs) > 0, lost, 0)
         over = late.sum() + lost * (programme.pack == 1) > allowed
         worth = np.where(needed | over, -1.0, programme.pack_price / (lost + 0.5))
         if worth.max() < 0:

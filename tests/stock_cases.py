@@ -1,0 +1,46 @@
+"""Small stocks to plan, made of numbers, for the tests of planning."""
+
+import numpy as np
+import pandas as pd
+
+from sizing.chart import chart_from
+from sizing.stock import offer_from
+from sizing.stock.programme import Programme
+from sizing.stock.service import Needs
+
+
+def offer_of(prices, **columns):
+    """Return sizes at these prices, with other columns of an offer if wanted."""
+    sizes = len(prices)
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": [f"size {i}" for i in range(sizes)],
+                "stature_cm_low": [100 + 20 * i for i in range(sizes)],
+                "stature_cm_high": [125 + 20 * i for i in range(sizes)],
+                "price": prices,
+                **columns,
+            }
+        ),
+        warn=False,
+    )
+    return offer_from(chart)
+
+
+def programme_of(counts, masks, prices, *, spares=0, **columns):
+    """Return what is planned against: needs by day and set of sizes, and prices."""
+    counts, masks = np.asarray(counts), np.asarray(masks)
+    return Programme(
+        offer_of(prices, **columns), Needs(counts, masks, len(prices)), spares
+    )
+
+
+def orders(most):
+    """Return every order of up to so many packs of each size, one per row."""
+    grid = np.meshgrid(*(np.arange(m + 1) for m in most), indexing="ij")
+    return np.stack([one.ravel() for one in grid], axis=1)
+
+
+def unit(size, sizes):
+    """Return one pack of a size and none of the others."""
+    return np.eye(sizes, dtype=np.int64)[size]
