@@ -10,6 +10,7 @@ from sizing.errors import Problem, SizingError, one_of
 from sizing.measures import to_tenths
 
 Ints = npt.NDArray[np.int64]
+Edges = npt.NDArray[np.float64]
 Width = float | Sequence[float]
 
 #: Edges a chart may be rounded to, in tenths (mm or 0.1 kg).
@@ -70,99 +71,6 @@ class Axis:
     def n(self, size: int) -> int:
         """Number of candidates of one size."""
         return len(self.low[size])
-
-    def before(self, size: int) -> tuple[Ints, Ints, Ints]:
-        """Which candidates of the smaller neighbour may stand before each one.
-
-        Parameters
-        ----------
-        size : int
-            The larger of the two neighbours, counted from 0.
-
-        Returns
-        -------
-        first, overlap, last : ndarrays of int64
-            The neighbour's index may run from ``first`` to ``last``; from
-            ``overlap`` on the two bands share at least one value.
-        """
-        low, higher = self.low[size], self.high[size - 1]
-        last = np.minimum(
-            np.searchsorted(
-                self.low[size - 1], self.top[size] - self.least_step, side="right"
-            ),
-            np.searchsorted(self.inner[size - 1], self.high[size], side="right"),
-        )
-        overlap = np.searchsorted(higher, low)
-        first = np.zeros_like(overlap)
-        if self.least_overlap is not None:
-            first = np.searchsorted(higher, low + self.least_overlap)
-        return first, np.maximum(first, overlap), last - 1
-
-    def after(self, size: int) -> tuple[Ints, Ints, Ints]:
-        """Which candidates of the larger neighbour may stand after each one.
-
-        Parameters
-        ----------
-        size : int
-            The smaller of the two neighbours, counted from 0.
-
-        Returns
-        -------
-        first, overlap, last : ndarrays of int64
-            The neighbour's index may run from ``first`` to ``last``; up to
-            ``overlap`` the two bands share at least one value.
-        """
-        high, lower = self.high[size], self.low[size + 1]
-        first = np.maximum(
-            np.searchsorted(self.top[size + 1], self.low[size] + self.least_step),
-            np.searchsorted(self.high[size + 1], self.inner[size]),
-        )
-        overlap = np.searchsorted(lower, high, side="right")
-        last = np.full_like(overlap, len(lower))
-        if self.least_overlap is not None:
-            last = np.searchsorted(lower, high - self.least_overlap, side="right")
-        return first, np.minimum(last, overlap) - 1, last - 1
-
-    def grouped(self, count: int) -> "Axis":
-        """Return the bounding axis whose candidates stand for ``count`` of these."""
-        if count == 1:
-            return self
-
-        def first(edges: tuple[Ints, ...]) -> tuple[Ints, ...]:
-            return tuple(e[::count] for e in edges)
-
-        def last(edges: tuple[Ints, ...]) -> tuple[Ints, ...]:
-            ends = (np.arange(0, len(e), count) + count - 1 for e in edges)
-            return tuple(
-                e[np.minimum(end, len(e) - 1)]
-                for e, end in zip(edges, ends, strict=True)
-            )
-
-        return replace(
-            self,
-            low=first(self.low),
-            top=last(self.top),
-            high=last(self.high),
-            inner=first(self.inner),
-        )
-
-    def picked(self, index: Sequence[slice | Ints]) -> "Axis":
-        """Return the axis with only some candidates of each size."""
-
-        def part(edges: tuple[Ints, ...]) -> tuple[Ints, ...]:
-            return tuple(e[i] for e, i in zip(edges, index, strict=True))
-
-        return replace(
-            self,
-            low=part(self.low),
-            top=part(self.top),
-            high=part(self.high),
-            inner=part(self.inner),
-        )
-
-    def narrowed(self, start: Sequence[int], stop: Sequence[int]) -> "Axis":
-        """Return the axis with candidates ``start`` to ``stop`` - 1 of each size."""
-        return self.picked([slice(a, b) for a, b in zip(start, stop, strict=True)])
 
     def widened(self, down: int, up: int) -> "Axis":
         """Return the axis with low edges lowered and high edges raised."""
@@ -306,35 +214,37 @@ def make_axis(
         multiples that ``rounding`` permits).
     """
     one_of("width rule", width_rule, WIDTH_RULES)
+    if rounding is not None:
+        one_of("rounding", rounding, list(ROUNDINGS))
+    unit = None if rounding is None else ROUNDINGS[rounding]
     start, stop = int(values.min()) - room, int(values.max()) + room
 
-    def high_of(low: Ints, width: int) -> Ints:
+    # Edges are rounded to tenths last: whole inches are no whole tenths, and two
+    # low edges an inch apart must not end at the same one.
+    def high_of(low: Edges, width: int) -> Ints:
+        high = low + width
         if width_rule == "proportional":
             half = width / reference / 2
-            high = np.floor(low * (1 + half) / (1 - half) + 0.5).astype(np.int64)
-        else:
-            high = low + width
-        return _on_grid(high, rounding)
+            high = low * (1 + half) / (1 - half)
+        return _whole(high if unit is None else np.floor(high / unit + 0.5) * unit)
 
-    if rounding is None:
-        first = start // step
-        last = max(-(-(stop - min(widths)) // step), first)
-        low = np.arange(first, last + 1) * step
-        top = low + step - 1
+    # From the last low edge at or below the smallest to beyond the largest person.
+    if unit is None:
+        lows = np.arange(start // step, stop // step + 2, dtype=float) * step
+        tops = lows + step - 1
     else:
-        one_of("rounding", rounding, list(ROUNDINGS))
-        unit = ROUNDINGS[rounding]
         every = max(1, round(step / unit))
-        first = int(start // unit)
-        last = max(int(-(-(stop - min(widths)) // unit)), first)
-        unrounded = np.arange(first, last + every) * unit
-        finest = np.floor(unrounded + 0.5).astype(np.int64)
-        low, top = finest[::every], finest[every - 1 :: every]
-        low = low[: len(top)]
-    if (low >= 0).any():
-        low, top = low[low >= 0], top[low >= 0]
-    high = np.stack([high_of(low, w) for w in widths])
-    if (np.diff(high, axis=1) <= 0).any() or (high <= low).any():
+        finest = np.arange(start // unit, stop // unit + 2 * every) * unit
+        lows, tops = finest[::every], finest[every - 1 :: every]
+        lows = lows[: len(tops)]
+    if (lows >= 0).any():
+        lows, tops = lows[lows >= 0], tops[lows >= 0]
+    high = np.stack([high_of(lows, w) for w in widths])
+    # No further than to the first from which every size reaches the largest person.
+    needed = int(np.argmax((high >= stop).all(axis=0))) + 1
+    lows, tops, high = lows[:needed], tops[:needed], high[:, :needed]
+    low, top = _whole(lows), _whole(tops)
+    if (high <= low).any():
         raise SizingError(
             str(
                 Problem(
@@ -356,13 +266,11 @@ def make_axis(
         least_step,
         least_overlap,
     )
-    outer = tuple(high_of(top, w) for w in widths)
+    outer = tuple(high_of(tops, w) for w in widths)
     bounding = replace(exact, top=tuple(top for _ in every_size), high=outer)
     return exact, bounding
 
 
-def _on_grid(edges: Ints, rounding: str | None) -> Ints:
-    if rounding is None:
-        return edges
-    unit = ROUNDINGS[rounding]
-    return np.floor(np.floor(edges / unit + 0.5) * unit + 0.5).astype(np.int64)
+def _whole(edges: Edges) -> Ints:
+    """Return edges to the nearest tenth, halves rounded up."""
+    return np.floor(edges + 0.5).astype(np.int64)

@@ -36,14 +36,10 @@ class Breaks:
     high: tuple[Ints, ...]
 
     @classmethod
-    def of(cls, axis: Axis, cuts: Ints | None = None) -> "Breaks":
-        """Cut a measure at the edges of its candidate bands.
-
-        ``cuts`` may be given if they hold every edge already.
-        """
+    def of(cls, axis: Axis) -> "Breaks":
+        """Cut a measure at the edges of its candidate bands."""
         above = [high + 1 for high in axis.high]
-        if cuts is None:
-            cuts = np.unique(np.concatenate([*axis.low, *above]))
+        cuts = np.unique(np.concatenate([*axis.low, *above]))
         return cls(
             cuts,
             tuple(np.searchsorted(cuts, low) for low in axis.low),
