@@ -2,11 +2,13 @@
 
 import re
 from dataclasses import replace
+from numbers import Real
 from pathlib import Path
 
 import pandas as pd
 
 from sizing.chart.build import build
+from sizing.chart.cells import is_empty
 from sizing.chart.headings import ABOUT
 from sizing.chart.size_chart import SizeChart
 from sizing.measures import MEASURES
@@ -106,11 +108,10 @@ def _typed(frame: pd.DataFrame) -> pd.DataFrame:
     made = {}
     for name in frame.columns.difference(list(known), sort=False):
         cells = frame[name]
-        texts = [c for c in cells if isinstance(c, str)]
-        if texts and all(
-            _PLAIN_NUMBER.match(c.strip()) or not c.strip() for c in texts
-        ):
-            numbers = pd.to_numeric(cells)
+        filled = [cell for cell in cells if not is_empty(cell)]
+        written = any(isinstance(cell, str) for cell in filled)
+        if written and all(_is_plain_number(cell) for cell in filled):
+            numbers = pd.to_numeric(cells.mask(cells.map(is_empty)))
             if numbers.dtype.kind == "f":
                 # Older releases of pandas miss the last digit of some numbers.
                 exact = [
@@ -122,3 +123,10 @@ def _typed(frame: pd.DataFrame) -> pd.DataFrame:
         else:
             made[name] = cells.infer_objects()
     return frame.assign(**made)
+
+
+def _is_plain_number(cell: object) -> bool:
+    """Say whether a filled cell is a number: a date, or yes and no, is none."""
+    if isinstance(cell, str):
+        return bool(_PLAIN_NUMBER.match(cell.strip()))
+    return isinstance(cell, Real) and not isinstance(cell, bool)
