@@ -1,9 +1,12 @@
 """Small stocks to plan, made of numbers, for the tests of planning."""
 
+from functools import cache
+
 import numpy as np
 import pandas as pd
 
 from sizing.chart import chart_from
+from sizing.population import People, people_from
 from sizing.stock import offer_from
 from sizing.stock.programme import Programme
 from sizing.stock.service import Needs
@@ -44,3 +47,34 @@ def orders(most):
 def unit(size, sizes):
     """Return one pack of a size and none of the others."""
     return np.eye(sizes, dtype=np.int64)[size]
+
+
+def tall_and_short(**columns):
+    """Return a chart of two sizes that overlap, with prices."""
+    return chart_from(
+        pd.DataFrame(
+            {
+                "size": ["short", "tall"],
+                "stature_cm_low": [140, 165],
+                "stature_cm_high": [170, 190],
+                "price": [100.0, 120.0],
+                **columns,
+            }
+        ),
+        warn=False,
+    )
+
+
+@cache
+def four_hundred() -> People:
+    """Return invented adults, enough to draw clients from."""
+    rng = np.random.default_rng(7)
+    return people_from(
+        pd.DataFrame(
+            {
+                "stature_cm": rng.normal(167, 9, 400).round(1),
+                "body_mass_kg": rng.normal(75, 15, 400).round(1),
+                "age_years": rng.integers(20, 80, 400),
+            }
+        )
+    )
