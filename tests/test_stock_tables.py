@@ -3,20 +3,19 @@
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy import stats
+from statsmodels.stats.proportion import proportion_confint
 from stock_cases import four_hundred, tall_and_short
 
 from sizing.population import People, people_from
-from sizing.stock import (
-    Served,
-    Use,
-    offer_from,
-    tables,
-)
+from sizing.stock import Served, Use, offer_from, tables
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.least_cost import least_cost
 from sizing.stock.programme import programme_from
 from sizing.stock.sampled import people_variance
+from sizing.stock.service import Needs
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +56,7 @@ def test_other_people_of_the_same_kind_widen_the_interval(people):
     value = (check.shortage(stock).waiting == 0).astype(float)
     ((variance, df),) = people_variance([group], check.days, [value])
     rng = np.random.default_rng(3)
-    found, met = [], []
+    found, met, others = [], [], []
     for seed in range(150):
         chosen = rng.integers(0, people.n, people.n)
         other = people_from(people.frame.iloc[chosen].drop(columns=["person", "draw"]))
@@ -65,6 +64,7 @@ def test_other_people_of_the_same_kind_widen_the_interval(people):
         waiting = again.shortage(stock).waiting
         found.append((waiting == 0).mean())
         met.append(1 - waiting.sum() / again.needed.sum())
+        others.append([waiting.mean(), again.days.needs[:, 0].mean()])
     of_days = np.mean([share * (1 - share) / 2000 for share in found])
     want = np.var(found, ddof=1) - of_days
     assert np.sqrt(variance) == pytest.approx(np.sqrt(want), rel=0.2)
@@ -75,9 +75,23 @@ def test_other_people_of_the_same_kind_widen_the_interval(people):
     ]
     width = [table["high"] - table["low"] for table in told]
     assert width[1]["nobody_waits"] > 3 * width[0]["nobody_waits"]
-    # Needs met: the same, from the ratio that each such sample gives.
-    half = width[1]["needs_met"] / 2 / stats.norm.ppf(0.975)
-    assert half == pytest.approx(np.std(met, ddof=1), rel=0.25)
+    # The others: the same, from what each such sample gives.
+    want = {
+        "nobody_waits": np.std(found, ddof=1),
+        "needs_met": np.std(met, ddof=1),
+        "waiting": np.std(others, axis=0, ddof=1)[0],
+        "not_fitted": np.std(others, axis=0, ddof=1)[1],
+    }
+    for measure, error in want.items():
+        # Numbers end at nothing: their upper half is whole.
+        upper = (told[1]["high"] - told[1]["estimate"])[measure]
+        half = upper if measure in ("waiting", "not_fitted") else width[1][measure] / 2
+        assert half / 1.96 == pytest.approx(error, rel=0.25), measure
+    kinds = {"nobody_waits": "score"}
+    for measure, method in told[1]["method"].items():
+        kind = kinds.get(measure, "t")
+        assert method == f"95 % {kind} interval over drawn days and sampled people"
+    assert (told[1]["estimate"] == told[0]["estimate"]).all()
 
 
 def test_drawing_people_alike_tells_no_more_of_other_people(people):
@@ -240,3 +254,100 @@ def test_who_is_not_fitted_is_described_by_those_who_count():
     law = stats.binom(8, 3 / 4)
     assert row["estimate"] == pytest.approx(law.mean())
     assert (row["low"], row["high"]) == law.interval(0.9)
+
+
+def test_the_service_is_counted_day_by_day(people):
+    """Without sampled people: shares by Wilson, means by Student, plainly."""
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    days = draw_days([group], Use(), sizes=2, days=300, seed=(1, 1))
+    check = tables.Check(days, offer, spares=1)
+    told = tables.service(check, np.array([11, 13])).set_index("measure")
+    waiting = Needs(days.needs[:, 1:], days.masks[1:], 2).shortage([10, 12]).waiting
+    needed = days.needs[:, 1:].sum(axis=1)
+    low, high = proportion_confint((waiting == 0).sum(), 300, method="wilson")
+    row = told.loc["nobody_waits"]
+    assert row["estimate"] == (waiting == 0).mean() and 0.2 < row["estimate"] < 0.95
+    assert (row["low"], row["high"]) == pytest.approx((low, high))
+    for measure, values in (("waiting", waiting), ("not_fitted", days.needs[:, 0])):
+        row = told.loc[measure]
+        ends = stats.t.interval(0.95, 299, values.mean(), stats.sem(values))
+        assert row["estimate"] == values.mean()
+        assert (row["low"], row["high"]) == pytest.approx(ends)
+    met = tables.ratio_row(needed - waiting, needed)
+    for name in ("estimate", "low", "high"):
+        assert told.loc["needs_met", name] == pytest.approx(met[name])
+    assert told["n"].eq(300).all()
+    assert told["method"].str.startswith("95 % ").all()
+    assert list(told.index) == list(tables.SERVICE)
+
+
+def test_intervals_end_where_shares_and_numbers_do(people):
+    """One day in forty somebody waits: below nothing and above all is not said."""
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    days = draw_days([group], Use(), sizes=2, days=40, seed=(1, 1))
+    check = tables.Check(days, offer, 0)
+    for stock in ([15, 14], [40, 40]):
+        told = tables.service(check, np.array(stock), [group]).set_index("measure")
+        bare = tables.mean_row(check.shortage(np.array(stock)).waiting)
+        assert (told["low"] >= 0).all()
+        assert (told.loc[["nobody_waits", "needs_met"], "high"] <= 1).all()
+        assert told.loc["waiting", "high"] >= bare["high"] > -1
+    assert told.loc["nobody_waits", "estimate"] == 1 == told.loc["needs_met", "low"]
+
+
+def test_a_range_over_days_leaves_out_a_twentieth_at_each_end():
+    row = tables.range_row(np.arange(101))
+    told = [row[name] for name in ("estimate", "low", "high", "n")]
+    assert told == pytest.approx([50, 5, 95, 101])
+    assert row["method"] == "range of 90 % of drawn days"
+    row = tables.mean_row([1, 2, 3, 6])
+    ends = stats.t.interval(0.95, 3, 3, stats.sem([1, 2, 3, 6]))
+    assert (row["low"], row["high"]) == pytest.approx(ends)
+
+
+def test_whom_nothing_fits_is_told_by_kind_the_most_frequent_first():
+    """Two are too tall and one is too short; of thirty clients twenty are too tall."""
+    frame = pd.DataFrame({"stature_cm": [199.0, 120.0, 195.0]})
+    offer = offer_from(tall_and_short())
+    some = people_from(frame)
+    told = tables.not_fitted([group_from(Served(some, 30), offer)], offer)
+    assert told["outcome"].tolist() == ["beyond_largest", "below_smallest"]
+    assert told["estimate"].tolist() == pytest.approx([20, 10])
+    assert told["n"].tolist() == [2, 1]
+    assert told["client"].isna().all()
+    law = stats.binom(30, 2 / 3)
+    assert told.loc[0, ["low", "high"]].tolist() == list(law.interval(0.9))
+    assert told["miss_median"].tolist() == [5, 20]
+    assert told["miss_p90"].tolist() == [9, 20]
+    poisson = Served(some, 30, number="poisson")
+    varied = tables.not_fitted([group_from(poisson, offer)], offer)
+    ends = stats.poisson.interval(0.9, 20)
+    assert varied.loc[0, ["low", "high"]].tolist() == list(ends)
+    assert varied["method"].str.contains("Poisson").all()
+    # Where everybody is fitted the table is there, and empty.
+    fine = people_from(pd.DataFrame({"stature_cm": [160.0]}))
+    none = tables.not_fitted([group_from(Served(fine, 3), offer)], offer)
+    assert none.empty and list(none) == list(told)
+
+
+@settings(max_examples=30)
+@given(st.integers(0, 2**32 - 1), st.floats(-12, 12))
+def test_tilted_weights_are_the_nearest_with_that_mean(seed, shift):
+    """Exponential in the value, which least relative entropy asks for."""
+    rng = np.random.default_rng(seed)
+    w, x = rng.uniform(0.2, 2, 40), rng.normal(70, 12, 40)
+    x[3] = np.nan
+    known = np.isfinite(x)
+    new = tables.tilted(w, x, shift)
+    before = np.average(x[known], weights=w[known])
+    after = np.average(x[known], weights=new[known])
+    spread = x[known].std()
+    end = x[known].max() if shift > 0 else x[known].min()
+    # No further than nine tenths of the way that is left to the extreme.
+    if abs(shift) < 0.8 * abs(end - before):
+        assert after == pytest.approx(before + shift, abs=1e-6)
+    slope = np.polyfit(x[known], np.log(new[known] / w[known]), 1, full=True)
+    assert slope[1] < 1e-12 * max(1.0, spread)
+    assert slope[0][0] * shift >= 0 or abs(shift) < 1e-9

@@ -189,7 +189,10 @@ class Use:
             )
             if self.at_most is not None:
                 words += f", at most {self.at_most} clients at once"
-        reasons = [f"{r} {d:g} day in {e:g}" for r, (d, e) in self.out.items()]
+        reasons = [
+            f"{reason} {days:g} {'day' if days == 1 else 'days'} in {every:g}"
+            for reason, (days, every) in self.out.items()
+        ]
         words += f"; out of use: {', '.join(reasons) if reasons else 'never'}"
         if self.spares:
             words += f"; {self.spares} spare of each size stocked"
