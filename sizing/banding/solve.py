@@ -156,11 +156,15 @@ def _refine(
             reached, path = net.in_order().weighed().best_path(slack)
             if reached < value - slack or (best is None and reached <= value):
                 return value, best
-            return reached, _lows(net.in_order(), path)
+            found = _lows(net.in_order(), path)
+            if best is not None and reached <= value + slack:
+                # As good as what another part of the nodes held: the lowest of both.
+                found = min(best, found, key=lambda index: index[::-1].tolist())
+            return reached, found
         if value == -np.inf or net.count > MANY_PAIRS:
-            reached, found = climb(task, _middle(weighed))
+            reached, climbed = climb(task, _middle(weighed))
             if reached > value:
-                value, best = reached, found
+                value, best = reached, climbed
         del weighed
         if net.count > MOST_PAIRS // 2:
             return _in_parts(net, pace, value, best)

@@ -1,0 +1,361 @@
+"""The search's nets, bounds and climbs against trying everything on small tasks."""
+
+from itertools import pairwise, product
+
+import numpy as np
+import pytest
+from banding_oracle import MEASURES, make_people
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.banding import net as nets
+from sizing.banding import solve
+from sizing.banding.axis import Axis, make_axis
+from sizing.banding.bodies import read_bodies
+from sizing.banding.goal import Counter, Goal
+from sizing.banding.net import Net
+from sizing.banding.search import NUDGE, TIE, Task
+from sizing.banding.solve import (
+    best_chart,
+    first_net,
+    loosest,
+    paces,
+    upper_bound,
+)
+from sizing.measures.edges import NO_HIGH
+
+SEEDS = st.integers(0, 10**6)
+
+
+class Small:
+    """A task of few people and few candidates, and all that can be said of it."""
+
+    def __init__(
+        self, seed, *, limited=False, measures=2, sizes=3, least=0.0, aim=False
+    ):
+        rng = np.random.default_rng(seed)
+        self.x = rng.integers(0, 14, (25, measures))
+        self.weight = rng.integers(1, 4, 25).astype(float)
+        self.limits = np.full(sizes, NO_HIGH)
+        self.mass = np.zeros(25)
+        if limited:
+            self.limits = rng.integers(60, 70, sizes) * 10
+            self.mass = rng.integers(600, 700, 25)
+        people = make_people(self.x / 10, self.weight, body_mass_kg=self.mass / 10)
+        bodies = read_bodies(people, MEASURES[:measures], limits=self.limits)
+        self.axes = []
+        for d in range(measures):
+            low = [np.sort(rng.choice(10, 3, False)) for _ in range(sizes)]
+            high = [e + 2 + np.sort(rng.choice(4, 3)) for e in low]
+            self.axes.append(
+                Axis(
+                    MEASURES[d],
+                    *(tuple(low), tuple(low), tuple(high), tuple(high)),
+                    least_step=int(rng.integers(0, 2)),
+                    least_overlap=[None, None, 0, 1][rng.integers(4)],
+                )
+            )
+        counter = Counter(Goal(), bodies, self.axes, self.limits)
+        self.task = Task(
+            self.axes,
+            counter.terms(self.weight),
+            counter.passed,
+            self.weight.sum(),
+            least,
+            rng.integers(0, 10, (sizes, measures)) if aim else None,
+        )
+
+    def may_follow(self, size, below, above):
+        """Whether some candidates of two ranges may be neighbours, by measure."""
+        for axis, a, b in zip(self.axes, below, above, strict=True):
+            two = list(product(range(a[0], a[1] + 1), range(b[0], b[1] + 1)))
+            low, high, start, stop = (
+                *(axis.low[size - 1], axis.high[size - 1]),
+                *(axis.low[size], axis.high[size]),
+            )
+            rise = any(
+                low[i] + axis.least_step <= start[j] and high[i] <= stop[j]
+                for i, j in two
+            )
+            share = axis.least_overlap
+            if not rise or (
+                share is not None
+                and not any(high[i] - start[j] >= share for i, j in two)
+            ):
+                return False
+        return True
+
+    def box(self, size, node):
+        """The outer box of a node."""
+        return (
+            np.array([a.low[size][n[0]] for a, n in zip(self.axes, node, strict=True)]),
+            np.array(
+                [a.high[size][n[1]] for a, n in zip(self.axes, node, strict=True)]
+            ),
+        )
+
+    def within(self, size, node):
+        low, high = self.box(size, node)
+        return ((self.x >= low) & (self.x <= high)).all(axis=1)
+
+    def alone(self, size, node):
+        """What a node is worth by itself."""
+        able = self.mass <= self.limits[size]
+        found = self.weight[self.within(size, node) & able].sum()
+        if found < self.task.least_weight:
+            return -np.inf
+        if self.task.aim is None:
+            return found
+        far = 0.0
+        for d, (axis, (first, last)) in enumerate(zip(self.axes, node, strict=True)):
+            low, aim = axis.low[size], self.task.aim[size, d]
+            near = min(abs(e - aim) for e in range(low[first], low[last] + 1))
+            far += near / (axis.high[size][0] - low[0] + 1)
+        return found - NUDGE * self.weight.sum() * far
+
+    def gain(self, size, below, above):
+        """What a node adds to one below it."""
+        able = self.mass <= min(self.limits[size - 1 : size + 1])
+        both = self.within(size, above) & self.within(size - 1, below) & able
+        return self.alone(size, above) - self.weight[both].sum()
+
+    def paths(self, net):
+        """Every chain of nodes, with its worth."""
+        numbers = [range(len(n)) for n in net.nodes]
+        linked = [set(zip(a.tolist(), b.tolist(), strict=True)) for a, b in net.pairs]
+        found = {}
+        for path in product(*numbers):
+            steps = list(pairwise(path))
+            if all(step in linked[k] for k, step in enumerate(steps, 1)):
+                total = self.alone(0, net.nodes[0][path[0]])
+                for k, (a, b) in enumerate(steps, 1):
+                    total += self.gain(k, net.nodes[k - 1][a], net.nodes[k][b])
+                found[path] = total
+        return found
+
+    def charts(self):
+        """Every chart that is allowed, with its worth."""
+        return {
+            tuple(map(tuple, index)): total
+            for index, total in self._charts()
+            if total > -np.inf
+        }
+
+    def _charts(self):
+        net = Net.of(
+            self.task, [every_box(self.axes, k) for k in range(len(self.limits))]
+        )
+        for path, total in self.paths(net).items():
+            yield [n[i, :, 0] for n, i in zip(net.nodes, path, strict=True)], total
+
+
+def every_box(axes, size):
+    """One node for each candidate box of a size."""
+    index = np.array(list(product(*(range(axis.n(size)) for axis in axes))))
+    return np.stack([index, index], axis=2)
+
+
+def members(nodes):
+    """The candidates that nodes hold, each as often as it is held."""
+    return sorted(
+        at
+        for node in nodes
+        for at in product(*(range(first, last + 1) for first, last in node))
+    )
+
+
+def links(net):
+    """A net's pairs as ranges of candidates rather than numbers."""
+    return [
+        sorted(
+            (net.nodes[k - 1][i].tolist(), net.nodes[k][j].tolist())
+            for i, j in zip(a, b, strict=True)
+        )
+        for k, (a, b) in enumerate(net.pairs)
+    ]
+
+
+@settings(max_examples=25, deadline=None)
+@given(SEEDS, st.sampled_from([(1, 1), (2, 1), (1, 3), (2, 2), (4, 4)]))
+def test_nets_hold_every_chart_and_only_pairs_that_may_follow(seed, parts):
+    small = Small(seed)
+    net = Net.whole(small.task, parts)
+    everything = [members(every_box(small.axes, k)) for k in range(3)]
+    for _ in range(5):
+        assert [members(nodes) for nodes in net.nodes] == everything
+        assert len(net.pairs[0][0]) == 0
+        assert net.count == sum(len(found) for found in links(net))
+        for k in (1, 2):
+            allowed = [
+                (a.tolist(), b.tolist())
+                for a, b in product(net.nodes[k - 1], net.nodes[k])
+                if small.may_follow(k, a, b)
+            ]
+            assert links(net)[k] == sorted(allowed)
+        spreads = [
+            max(p[n[d, 1]] - p[n[d, 0]] for nodes in net.nodes for n in nodes)
+            for d, p in enumerate(small.task.passed)
+        ]
+        assert net.spreads() == pytest.approx(spreads)
+        ordered = net.in_order()
+        assert links(ordered) == links(net)
+        for nodes in ordered.nodes:
+            first = nodes[:, :, 0].tolist()
+            assert first == sorted(first)
+        d = loosest(net, [1.0, 1.0])
+        if d is None:
+            assert max(spreads) == 0 and parts is not None
+            break
+        assert spreads[d] == max(spreads)
+        net = net.halved(d)
+    assert loosest(net, [0.0, 0.0]) is None and not net.empty
+
+
+def test_parts_of_a_net_hold_about_as_many_people():
+    """A hundred people a tenth apart, candidates a tenth apart: halves and thirds."""
+    people = make_people(np.arange(100)[:, None] / 10)
+    axis, _ = make_axis(MEASURES[0], np.arange(100), [1], step=1)
+    bodies = read_bodies(people, MEASURES[:1])
+    counter = Counter(Goal(), bodies, [axis], np.array([NO_HIGH]))
+    task = Task([axis], counter.terms(bodies.weight), counter.passed, 100.0)
+    for parts in (1, 2, 3, 7):
+        nodes = Net.whole(task, [parts]).nodes[0][:, 0]
+        assert len(nodes) == parts
+        assert np.ptp(nodes[:, 1] - nodes[:, 0]) <= 2
+    halves = Net.whole(task, [1]).halved(0).nodes[0][:, 0].tolist()
+    assert halves[0][1] in (48, 49, 50) and len(halves) == 2
+
+
+@settings(max_examples=25, deadline=None)
+@given(SEEDS, st.booleans(), st.sampled_from([0.0, 6.0]), st.booleans())
+def test_nodes_and_pairs_are_weighed_as_people_are_counted(seed, limited, least, aim):
+    small = Small(seed, limited=limited, least=least, aim=aim)
+    net = Net.whole(small.task, (2, 2))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(nets, "BLOCK", 3)
+        weighed = net.weighed()
+    best = [small.alone(0, node) for node in net.nodes[0]]
+    assert weighed.up[0] == pytest.approx(best, rel=1e-12)
+    for k in (1, 2):
+        before, best = best, [-np.inf] * len(net.nodes[k])
+        for place, (a, b) in enumerate(zip(*net.pairs[k], strict=True)):
+            gain = small.gain(k, net.nodes[k - 1][a], net.nodes[k][b])
+            assert weighed.gains[k][place] == pytest.approx(gain, rel=1e-12)
+            best[b] = max(best[b], before[a] + gain)
+        assert weighed.up[k] == pytest.approx(best, rel=1e-12)
+    assert weighed.top == max(best)
+
+
+@settings(max_examples=40, deadline=None)
+@given(SEEDS, st.booleans(), st.sampled_from([0.0, 5.0]), st.integers(-1, 8))
+def test_what_is_dropped_is_what_no_good_chain_needs(seed, limited, least, under):
+    small = Small(seed, limited=limited, least=least)
+    net = Net.whole(small.task, (2, 2))
+    paths = {p: v for p, v in small.paths(net).items() if v > -np.inf}
+    weighed = net.weighed()
+    if not paths:
+        assert weighed.top == -np.inf
+        assert weighed.best_path(0.0) == (-np.inf, [0, 0, 0])
+        assert weighed.pruned(-np.inf)[0].empty
+        return
+    top = max(paths.values())
+    floor = -np.inf if under < 0 else top - under
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(nets, "BLOCK", 3)
+        left, dropped = weighed.pruned(floor)
+    good = [path for path, value in paths.items() if value >= floor]
+    used = [sorted({path[k] for path in good}) for k in range(3)]
+    for k, numbers in enumerate(used):
+        assert left.nodes[k].tolist() == net.nodes[k][numbers].tolist()
+    for k in (1, 2):
+        kept = {(path[k - 1], path[k]) for path in good}
+        ends = [
+            (net.nodes[k - 1][a].tolist(), net.nodes[k][b].tolist()) for a, b in kept
+        ]
+        assert links(left)[k] == sorted(ends)
+    out = [
+        value
+        for path, value in paths.items()
+        if path[2] not in used[2]
+        or any(
+            path[k - 1 : k + 1] not in {p[k - 1 : k + 1] for p in good} for k in (1, 2)
+        )
+    ]
+    assert dropped == max(out, default=-np.inf)
+    nothing, below = weighed.pruned(top + 0.5)
+    assert nothing.empty and below == top
+    # Of equal chains, the lowest nodes from the largest size downwards.
+    value, path = weighed.best_path(0.25)
+    equal = [p[::-1] for p, v in paths.items() if v == top]
+    assert value == top and tuple(path)[::-1] == min(equal)
+    ends = weighed.up[2] >= top - 2
+    assert weighed.best_path(2.0)[1][2] == np.flatnonzero(ends)[0]
+
+
+@settings(max_examples=25, deadline=None)
+@given(SEEDS, st.integers(0, 2))
+def test_a_net_keeps_only_the_chosen_nodes_of_one_size(seed, size):
+    small = Small(seed)
+    net = Net.whole(small.task, (2, 2))
+    chosen = np.random.default_rng(seed).random(len(net.nodes[size])) < 0.5
+    left = net.only(size, chosen)
+    for k in range(3):
+        kept = chosen if k == size else np.ones(len(net.nodes[k]), dtype=bool)
+        assert left.nodes[k].tolist() == net.nodes[k][kept].tolist()
+    assert links(left) == links(Net.of(small.task, left.nodes))
+    assert left.empty == (not chosen.any())
+
+
+@settings(max_examples=20, deadline=None)
+@given(SEEDS, st.booleans(), st.sampled_from([0.0, 7.0]), st.sampled_from([1, 4, 200]))
+def test_the_best_chart_is_found_and_bounded_however_it_is_looked_for(
+    seed, aim, least, nodes
+):
+    small = Small(seed, sizes=2, aim=aim, least=least)
+    charts = small.charts()
+    top = max(charts.values(), default=-np.inf)
+    start = np.random.default_rng(seed).integers(-1, 5, (2, 2))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(solve, "FIRST_NODES", nodes)
+        found = best_chart(small.task, start)
+        patch.setattr(solve, "MOST_PAIRS", 6)
+        patch.setattr(solve, "MANY_PAIRS", 2)
+        parts = best_chart(small.task, start)
+        if charts:
+            # Above the floor alone is of interest, and nothing above what is best.
+            over = best_chart(small.task, start, top + 0.5)
+            assert over == (top + 0.5, None)
+            assert best_chart(small.task, start, top - 0.5)[0] == pytest.approx(top)
+    if not charts:
+        assert found == (-np.inf, None) == parts
+        return
+    for value, index in (found, parts):
+        assert value == pytest.approx(top, rel=1e-12)
+        assert charts[tuple(map(tuple, index))] == pytest.approx(top, rel=1e-12)
+        if not aim:
+            best = [c[::-1] for c, v in charts.items() if v == top]
+            assert tuple(map(tuple, index))[::-1] == min(best)
+
+
+@settings(max_examples=20, deadline=None)
+@given(SEEDS, st.booleans())
+def test_a_bound_holds_wherever_the_search_stops(seed, limited):
+    small = Small(seed, sizes=2, limited=limited)
+    charts = small.charts()
+    if not charts:
+        return
+    top = max(charts.values())
+    start = np.array(next(iter(charts)))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(solve, "FIRST_NODES", 2)
+        bound = upper_bound(small.task, start, -np.inf, most_pairs=10**6)
+        assert bound == pytest.approx(top)
+        first = first_net(small.task, paces(small.task, start)).weighed().top
+        at_once = upper_bound(small.task, start, -np.inf, most_pairs=0)
+        assert at_once == pytest.approx(first) and at_once >= top
+        for most in (4, 10, 30):
+            some = upper_bound(small.task, start, -np.inf, most_pairs=most)
+            assert top <= some <= first
+        for floor in (top + 0.5, top + 3.5):
+            near = upper_bound(small.task, start, floor, most_pairs=10**6)
+            assert top - TIE <= near < floor
