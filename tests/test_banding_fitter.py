@@ -1,0 +1,355 @@
+"""How hard a bound is pressed, what it may cost, and where a search begins."""
+
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+import pandas as pd
+import pytest
+from banding_oracle import MEASURES, make_people
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.banding import fit_bands, solve
+from sizing.banding.axis import Axis, make_axis
+from sizing.banding.bodies import read_bodies
+from sizing.banding.fitter import (
+    NEAR,
+    QUICK,
+    THOROUGH,
+    WITHIN_REACH,
+    Effort,
+    Fitter,
+    has_valley,
+)
+from sizing.banding.goal import Counter, Goal
+from sizing.banding.net import Net
+from sizing.banding.search import NUDGE, TIE, Task
+from sizing.banding.settings import Layout, check_request
+from sizing.banding.solve import (
+    LEAST_PACE,
+    TRIAL,
+    candidates_wide,
+    climb,
+    first_net,
+    loosest,
+    paces,
+)
+from sizing.chart import SizeChart
+from sizing.measures.edges import NO_HIGH
+
+HIP, SIT = MEASURES[:2]
+
+
+def task_of(seed, sizes=2, span=120, measures=2, widths=(60, 40)):
+    """A task on whole tenths with its people."""
+    rng = np.random.default_rng(seed)
+    x = rng.integers(0, span, (40, measures))
+    people = make_people(x / 10, rng.integers(1, 4, 40))
+    bodies = read_bodies(people, MEASURES[:measures])
+    axes = [
+        make_axis(m, x[:, d], [widths[d]] * sizes, step=1)[0]
+        for d, m in enumerate(MEASURES[:measures])
+    ]
+    counter = Counter(Goal(), bodies, axes, np.full(sizes, NO_HIGH))
+    terms = counter.terms(bodies.weight)
+    return Task(axes, terms, counter.passed, bodies.total), x, bodies.weight
+
+
+def covered(x, weight, low, high):
+    inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2)
+    return weight[inside.any(axis=1)].sum()
+
+
+def box_of(task, index):
+    return (
+        np.array(
+            [
+                [a.low[k][i] for a, i in zip(task.axes, at, strict=True)]
+                for k, at in enumerate(index)
+            ]
+        ),
+        np.array(
+            [
+                [a.high[k][i] for a, i in zip(task.axes, at, strict=True)]
+                for k, at in enumerate(index)
+            ]
+        ),
+    )
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10**6))
+def test_a_climb_ends_where_no_small_step_leads_higher(seed):
+    task, x, weight = task_of(seed)
+    last = np.array([[axis.n(k) - 1 for axis in task.axes] for k in range(2)])
+    rng = np.random.default_rng(seed)
+    start = np.sort(rng.integers(0, 60, (2, 2)), axis=0)
+    value, index = climb(task, start)
+    assert value >= covered(x, weight, *box_of(task, np.minimum(start, last)))
+    assert (index >= 0).all() and (index <= last).all()
+    assert value == pytest.approx(covered(x, weight, *box_of(task, index)))
+    for move in product((-1, 0, 1), repeat=4):
+        near = index + np.array(move).reshape(2, 2)
+        if (near < 0).any() or (near > last).any() or (np.diff(near, axis=0) < 0).any():
+            continue
+        assert covered(x, weight, *box_of(task, near)) <= value + TIE * weight.sum()
+    # It may begin beyond the candidates.
+    assert climb(task, start + 10**6)[0] > -np.inf
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 10**6))
+def test_the_pace_is_what_a_wider_chain_gains_by_person_passed(seed):
+    task, x, weight = task_of(seed)
+    index = climb(task, np.zeros((2, 2), int))[1]
+    low, high = box_of(task, index)
+    value = covered(x, weight, low, high)
+    found = paces(task, index)
+    for d, axis in enumerate(task.axes):
+        # A tenth of the band's 61 or 41 candidates, both ends counted.
+        reach = round(TRIAL * (61, 41)[d])
+        wide_low, wide_high, passed = low.copy(), high.copy(), 0.0
+        for k in range(2):
+            first = max(index[k, d] - reach, 0)
+            last = min(index[k, d] + reach, axis.n(k) - 1)
+            wide_low[k, d], wide_high[k, d] = axis.low[k][first], axis.high[k][last]
+            passed += task.passed[d][last] - task.passed[d][first]
+        gained = covered(x, weight, wide_low, wide_high) - value
+        assert found[d] == pytest.approx(gained / passed + LEAST_PACE)
+    # Who may not stand where the chain does tells nothing.
+    barred = replace(task, least_weight=1e9)
+    assert paces(barred, index) == [1.0, 1.0]
+
+
+def test_the_first_nodes_are_about_equally_loose_in_every_measure(monkeypatch):
+    task, *_ = task_of(3)
+    lengths = [axis.n(0) for axis in task.axes]
+    ranges = [float(p[-1] - p[0]) for p in task.passed]
+    with monkeypatch.context() as patch:
+        patch.setattr(Net, "whole", lambda task, parts: parts)
+        for most, pace in product((1, 2, 8, 60), ([1.0, 1.0], [1.0, 6.0], [5.0, 0.1])):
+            patch.setattr(solve, "FIRST_NODES", most)
+            parts = first_net(task, pace)
+            assert most <= np.prod(parts) < 2 * most
+            loose = [p * r / n for p, r, n in zip(pace, ranges, parts, strict=True)]
+            for d in range(2):
+                # What was halved was the loosest.
+                assert parts[d] == 1 or 2 * loose[d] >= max(loose) - 1e-9
+        # No more parts than suffice for every candidate, and none for nothing.
+        patch.setattr(solve, "FIRST_NODES", 10**6)
+        assert (lengths[0], lengths[1]) == (51, 77)
+        assert first_net(task, [1.0, 0.0]) == [64, 1]
+        assert first_net(task, [0.0, 1.0]) == [1, 128]
+        assert first_net(task, [1.0, 1.0]) == [64, 128]
+    monkeypatch.setattr(solve, "FIRST_NODES", 4)
+    net = first_net(task, [1.0, 1.0])
+    spread = net.spreads()
+    for pace in ([1.0, 5.0], [5.0, 1.0], [1.0, 1.0]):
+        weighted = [p * s for p, s in zip(pace, spread, strict=True)]
+        assert loosest(net, pace) == weighted.index(max(weighted))
+    alone = Net.of(task, [np.zeros((1, 2, 2), int)] * 2)
+    assert loosest(alone, [1.0, 1.0]) is None
+
+
+def test_a_size_owned_does_not_hide_how_far_candidates_are_apart():
+    axis, _ = make_axis(HIP, np.arange(800, 1201), [100, 100], step=5)
+    assert candidates_wide(axis.with_fixed(0, 900, 1000)) == pytest.approx(101 / 5)
+    assert candidates_wide(axis.with_fixed(1, 900, 920)) == pytest.approx(21 / 5)
+
+
+class Told(Fitter):
+    """A fitter that is told what its bounds are, and tells what it was asked."""
+
+    def __init__(self, measures, value, quick, thorough, fewer):
+        self.axes = [None] * measures
+        self.told = {"value": value, "quick": quick, "thorough": thorough}
+        self.told["fewer"] = fewer
+        self.asked = []
+
+    def value(self, boxes, rows=None):
+        return self.told["value"]
+
+    def bound(self, boxes, effort, tolerance=0.0):
+        assert effort in (QUICK, THOROUGH)
+        kind = "quick" if effort == QUICK else "thorough"
+        self.asked.append((kind, tolerance))
+        return self.told[kind]
+
+    def bound_without_one(self, boxes):
+        self.asked.append(("fewer", None))
+        return self.told["fewer"]
+
+
+ALL = [("quick", 0.0), ("thorough", NEAR), ("fewer", None)]
+
+
+@pytest.mark.parametrize(
+    ("measures", "tolerance", "quick", "thorough", "fewer", "bound", "asked"),
+    [
+        # As near as is asked for, unasked: no more is done.
+        (3, None, 0.509, 0.502, 0.501, 0.509, ALL[:1]),
+        (4, None, 0.509, 0.502, 0.501, 0.509, ALL[:1]),
+        # Further: pressed with few measures however far, with many within reach.
+        (3, None, 0.9, 0.7, 0.6, 0.7, ALL[:2]),
+        (3, None, 0.511, 0.513, 0.6, 0.511, ALL[:2]),
+        (4, None, 0.549, 0.505, 0.501, 0.505, ALL[:2]),
+        (4, None, 0.549, 0.52, 0.511, 0.511, ALL),
+        (4, None, 0.549, 0.52, 0.53, 0.52, ALL),
+        (4, None, 0.551, 0.505, 0.53, 0.53, [ALL[0], ALL[2]]),
+        # A tolerance is pressed to at once.
+        (3, 0.001, 0.5, 0.6, 0.5, 0.6, [("thorough", 0.001)]),
+        (4, 0.2, 0.5, 0.6, 0.5, 0.6, [("thorough", 0.2)]),
+        (4, 0.001, 0.5, 0.6, 0.55, 0.55, [("thorough", 0.001), ALL[2]]),
+    ],
+)
+def test_a_bound_is_pressed_as_far_as_is_asked(
+    measures, tolerance, quick, thorough, fewer, bound, asked
+):
+    assert (NEAR, WITHIN_REACH) == (0.01, 0.05)
+    told = Told(measures, 0.5, quick, thorough, fewer)
+    assert told.certified(None, tolerance) == bound
+    assert told.asked == asked
+
+
+def fitter_of(values, weight=None, *, widths=(1.0,), sizes=1, **more):
+    people = make_people(values, weight)
+    wide = dict(zip(MEASURES, widths, strict=False))
+    return Fitter(check_request(people, widths=wide, sizes=sizes, **more))
+
+
+def test_what_the_tie_rule_may_cost_is_in_the_bound():
+    """By hand: 20 candidates' range over bands of 11 values, for two sizes."""
+    values = np.array([[80.0], [81.3], [82.2], [83.0]])
+    asked = {"widths": (1.0,), "sizes": 2, "step_cm": 0.1}
+    most = NUDGE * 2 * 20 / 11
+    uneven = fitter_of(values, [1.0, 1.5, 1.0, 1.0], **asked)
+    assert uneven._nudged == pytest.approx(most)
+    # Shares of whole multiples of one weight differ by more than the rule costs.
+    assert fitter_of(values, [2.0, 6.0, 2.0, 2.0], **asked)._nudged == 0
+    heavy = fitter_of(values, [1.0, 1e9, 1.0, 1.0], **asked)
+    assert heavy._nudged == pytest.approx(most)
+    for judged in (
+        {"objective": "judged", "errors": {HIP: 0.0}},
+        {"objective": "loss"},
+    ):
+        other = fitter_of(values, **asked, **judged)
+        assert other._nudged == pytest.approx(NUDGE * 2 * 20 / 11, rel=1e-9)
+    found = fit_bands(
+        make_people(values, [1.0, 1.5, 1.0, 0.7]),
+        widths={HIP: 0.9},
+        sizes=2,
+        splits=0,
+        step_cm=0.1,
+    )
+    assert found.share < 1
+    assert found.gap == pytest.approx(NUDGE * 2 * 21 / 10, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("more", "finest"),
+    [
+        ({"step_cm": 0.1}, True),
+        ({"step_cm": 0.2}, False),
+        ({"step_cm": 0.1, "smooth_cm": 0.5}, False),
+        ({"step_cm": 0.1, "objective": "judged"}, True),
+        ({"step_cm": 1.0, "rounding": "whole"}, True),
+        ({"step_cm": 2.0, "rounding": "whole"}, False),
+    ],
+)
+def test_a_chart_is_the_best_of_all_only_on_the_finest_grid(more, finest):
+    rng = np.random.default_rng(1)
+    fitter = fitter_of(80 + rng.integers(0, 60, (9, 1)) / 10, sizes=2, **more)
+    assert fitter._on_finest == finest
+
+
+def test_a_valley_is_only_where_both_sides_lift_more():
+    for limits in ([5, 4, 5], [5, 4, 4, 5], [9, 3, 7], [1, 5, 4, 6]):
+        assert has_valley(np.array(limits))
+    for limits in ([5, 5], [4, 5, 5], [5, 4, 4], [1, 2, 3], [3, 2, 1], [2, 3, 1]):
+        assert not has_valley(np.array(limits))
+
+
+def test_bounding_axes_are_coarsened_where_a_step_is_the_least_of_the_band(monkeypatch):
+    """By hand: 1/101 of one band and 1/41 of the other, then 2/101, 5/101, ..."""
+    asked = []
+    laid_out = Layout.axes
+
+    def listening(self, steps, *, bounding):
+        asked.append((tuple(steps), bounding))
+        return laid_out(self, steps, bounding=bounding)
+
+    values = np.stack([np.arange(800, 1200), np.arange(400, 800)], axis=1) / 10
+    fitter = fitter_of(values, widths=(10.0, 4.0))
+    monkeypatch.setattr(Layout, "axes", listening)
+    axes = fitter._finest_axes(Effort(1, 1))
+    assert asked == [((1, 1), False)] and axes[0][0].n(0) == 300
+    asked.clear()
+    smooth = fitter_of(values, widths=(10.0, 4.0), smooth_cm=0.1, objective="judged")
+    asked.clear()
+    axes = smooth._finest_axes(Effort(1, 1500))[0]
+    assert [steps for steps, _ in asked[:7]] == [
+        (1, 1),
+        (2, 1),
+        (5, 1),
+        (5, 2),
+        (5, 5),
+        (10, 5),
+        (15, 5),
+    ]
+    assert all(bounding for _, bounding in asked)
+    cells = [len(np.unique(np.r_[axis.low[0], axis.high[0] + 1])) + 1 for axis in axes]
+    assert np.prod(cells) <= 1500
+    # Just so many cells are not too many.
+    asked.clear()
+    again = smooth._finest_axes(Effort(1, int(np.prod(cells))))[0]
+    assert [a.n(0) for a in again] == [a.n(0) for a in axes]
+
+
+def test_tasks_are_laid_out_for_every_place_of_the_sizes_owned():
+    """By hand: 100 persons of whom 20 lack a measure; one size owned, of three."""
+    values = np.column_stack([np.linspace(80, 100, 100), np.linspace(40, 50, 100)])
+    values[::5, 1] = np.nan
+    owned = SizeChart(
+        pd.DataFrame(
+            {
+                "size": ["ours"],
+                "load_limit_kg": [90.0],
+                f"{HIP}_low": [85.0],
+                f"{HIP}_high": [91.0],
+                f"{SIT}_low": [42.0],
+                f"{SIT}_high": [47.0],
+            }
+        )
+    )
+    people = make_people(values, np.full(100, 2.0), body_mass_kg=np.full(100, 80.0))
+    asked = {"widths": {HIP: 5.0, SIT: 4.0}, "sizes": 3, "fixed": owned}
+    fitter = Fitter(
+        check_request(people, **asked, load_limit_kg=120.0, least_share=0.1)
+    )
+    tasks = fitter.tasks(fitter.bodies.weight)
+    assert [t.limits.tolist() for t in tasks] == [
+        [900, 1200, 1200],
+        [1200, 900, 1200],
+        [1200, 1200, 900],
+    ]
+    for at, task in enumerate(tasks):
+        assert task.total == pytest.approx(200) and task.least_weight == pytest.approx(
+            20
+        )
+        assert task.aim.tolist() == fitter.rival(fitter.bodies.weight)[0].tolist()
+        assert [(a.low[at].tolist(), a.high[at].tolist()) for a in task.axes] == [
+            ([850], [910]),
+            ([420], [470]),
+        ]
+        assert all(a.n(k) > 5 for a in task.axes for k in range(3) if k != at)
+    assert all(t.aim is None for t in fitter.tasks(fitter.bodies.weight, aim=False))
+    low, high, limits = fitter.rival(fitter.bodies.weight)
+    assert limits.tolist() == [1200] * 3
+    assert (high - low).tolist() == [[50, 40]] * 3
+    # Everyone in all sizes: those not measured fit none, here and held out.
+    everything = (low * 0, high + 900, limits)
+    assert fitter.value(everything) == pytest.approx(0.8)
+    half = np.arange(80) % 2 == 0
+    assert fitter.value(everything, half) == pytest.approx(0.8)
+    assert isinstance(fitter.axes[0], Axis)
