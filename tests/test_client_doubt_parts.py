@@ -30,6 +30,7 @@ from sizing.population.growth import value_at
 from sizing.population.model_donors import donors
 
 HIP = "hip_circumference_cm"
+SITTING = "sitting_height_cm"
 
 
 def test_doubts_by_scipy_one_reading_left_out_at_a_time():
@@ -109,16 +110,25 @@ def test_edges_are_passed_between_two_steps_as_evenly_as_they_grow():
     path[:, :, hip] = [69.0, 69.5, 71.5, 75.0]
     path[:2, :, hip] = [70.1, 72.0, 74.0, 75.0]
     path[2, :, hip] = 69.0
+    path[:, 3, MEASURES.index(SITTING)] = 50.15
     path[:, :, 0] = [29.0, 30.0, 31.0, 41.0]
     edges = Edges(
         ("other", "one"),
-        {HIP: np.array([0, 500]), "stature_cm": np.array([0, 0])},
-        {HIP: np.array([600, 700]), "stature_cm": np.array([NO_HIGH] * 2)},
+        {HIP: np.array([0, 500]), "stature_cm": np.array([0, 0]), SITTING: np.zeros(2)},
+        {
+            HIP: np.array([600, 700]),
+            "stature_cm": np.array([NO_HIGH] * 2),
+            SITTING: np.array([490, 501]),
+        },
         np.array([200, 360]),
     )
     z = np.column_stack([np.full(20, 0.5), np.full(20, 1.5)])
     told = _leaving(path, at, edges, "one", z).set_index("measure")
-    assert told.index.tolist() == [HIP, "body_mass_kg"]
+    assert told.index.tolist() == [HIP, "body_mass_kg", SITTING]
+    sitting = told.loc[SITTING]
+    # 50 to 50.15 in a fifth of a year: 50.1 after two thirds of it.
+    assert sitting["estimate"] == pytest.approx(10 + 0.4 / 3)
+    assert np.isnan(sitting["centile"])
     row = told.loc[HIP]
     # 69.5 to 71.5 in half a year: 70 after an eighth.
     assert row["estimate"] == pytest.approx(9.625)
@@ -130,7 +140,10 @@ def test_edges_are_passed_between_two_steps_as_evenly_as_they_grow():
     mass = told.loc["body_mass_kg"]
     assert mass["estimate"] == pytest.approx(10.1) and mass["high_edge"] == 36.0
     assert mass["centile"] == pytest.approx(norm.cdf(0.5)) and mass["beyond_20"] == 0
-    open_edges = replace(edges, high=edges.high | {HIP: np.array([600, NO_HIGH])})
+    open_edges = replace(
+        edges,
+        high=edges.high | {HIP: np.array([600, NO_HIGH]), SITTING: np.full(2, NO_HIGH)},
+    )
     alone = _leaving(path, at, replace(open_edges, load=np.full(2, NO_HIGH)), "one", z)
     assert alone.empty
     path[:, :, hip] = 69.0
