@@ -256,3 +256,78 @@ def test_a_gain_is_that_of_the_chance_with_its_interval():
         assert (HIP in told.index) == again
     assert told.loc["body_mass_kg", "how"] == "scale"
     assert told.loc["stature_cm", "how"] == "tape once"
+
+
+# Sizes, margins and measures of an answer
+
+
+@pytest.mark.parametrize("known", [{}, {HIP: 104, "shoulder_height_sitting_cm": 57}])
+def test_the_measure_likeliest_to_fail_decides_and_of_equals_the_tightest(known):
+    entry = {"sex": "female", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160}
+    answer = check_client(demo_chart(), entry | known)
+    margins = answer.margins
+    width = (margins["high_edge"] - margins["low_edge"]).groupby(margins["measure"])
+    tight = margins["margin"] / margins["measure"].map(width.median())
+    ranked = margins.assign(chance=margins["chance"].round(6), tight=tight)
+    ranked = ranked.sort_values(["chance", "tight"], kind="stable")
+    first = ranked.groupby("size").first()
+    told = margins[margins["decides"]].set_index("size")
+    assert len(told) == len(demo_chart().sizes)
+    assert told["measure"].to_dict() == first["measure"].to_dict()
+    edge = margins[["margin_low", "margin_high"]].min(axis=1)
+    np.testing.assert_allclose(margins["margin"], edge)
+    sizes = answer.sizes.set_index("size")
+    borne = ~sizes["over_load"]
+    assert (sizes["deciding_measure"] == told["measure"].reindex(sizes.index))[
+        borne
+    ].all()
+    np.testing.assert_allclose(sizes["margin"], told["margin"].reindex(sizes.index))
+    order = sizes.assign(rounded=sizes["estimate"].round(3))
+    again = order.sort_values(["rounded", "margin"], ascending=False, kind="stable")
+    assert again.index.tolist() == sizes.index.tolist()
+
+
+def test_allowances_move_the_edges_and_not_the_body():
+    entry = {"sex": "female", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160}
+    plain = check_client(demo_chart(), entry)
+    moved = check_client(demo_chart(), entry, allowances={"leg_stop": -5})
+    length = "buttock_popliteal_length_cm"
+    for measure in demo_chart().measures:
+        one, other = (
+            a.margins[a.margins["measure"] == measure].reset_index(drop=True)
+            for a in (plain, moved)
+        )
+        by = -5.0 if measure == length else 0.0
+        assert (other["allowance"] == by).all() and (one["allowance"] == 0).all()
+        for column in ("estimate", "low", "high", "margin_low"):
+            np.testing.assert_allclose(other[column], one[column] + by)
+        np.testing.assert_allclose(other["margin_high"], one["margin_high"] - by)
+        np.testing.assert_allclose(other["low_edge"], one["low_edge"])
+    pd.testing.assert_frame_equal(plain.measures, moved.measures)
+
+
+def test_measures_are_marked_by_the_worst_of_what_sex_may_be():
+    heavy = {"body_mass_kg": 150, "stature_cm": 160}
+    told = {}
+    for sex in ("female", "male", None):
+        entry = heavy | {"age_years": 40} | ({"sex": sex} if sex else {})
+        answer = check_client(demo_chart(), entry, confirmed=True)
+        told[sex] = answer.measures.set_index("measure")
+    order = ["measured", "predicted", "extrapolated", "unsupported"]
+    for measure in SEATED_AND_GIRTHS:
+        each = [
+            order.index(told[s].loc[measure, "evidence"]) for s in ("female", "male")
+        ]
+        assert told[None].loc[measure, "evidence"] == order[max(each)]
+    assert told[None].loc["hip_breadth_sitting_cm", "evidence"] == "unsupported"
+    table = told["female"]
+    assert (table["n"] == 4096).all()
+    assert table["method"].iloc[0] == "median and 90 % interval of joint draws"
+    assert table.loc[["body_mass_kg", "stature_cm"], "evidence"].tolist() == (
+        ["measured"] * 2
+    )
+    said = check_client(
+        demo_chart(), {"sex": "female", "body_mass_kg": 68}, how="reported"
+    )
+    assert said.measures["evidence"].iloc[0] == "predicted"
+    assert said.measures["how"].iloc[0] == "reported"
