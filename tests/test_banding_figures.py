@@ -1,0 +1,296 @@
+"""Fairness, widths, edges and unordered boxes, figure by figure."""
+
+from dataclasses import replace
+from itertools import combinations, product
+
+import numpy as np
+import pandas as pd
+import pytest
+from banding_oracle import MEASURES, chart_fits, chart_share, make_people
+from banding_small import Small
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import sparse
+
+from sizing.banding import (
+    GradingPrice,
+    boxes_needed,
+    edge_stability,
+    fairest,
+    fit_bands,
+    fit_fairest,
+    frontier,
+    price_of_grading,
+    solve,
+    ungraded,
+    width_needed,
+)
+from sizing.banding.axis import Axis
+from sizing.banding.frontier import _scaled
+from sizing.banding.resample import draw_samples, interval
+from sizing.errors import SizingError
+
+HIP, SIT = MEASURES[:2]
+WIDTHS = {HIP: 1.5, SIT: 1.0}
+
+
+def few(seed=0, n=24, **columns):
+    rng = np.random.default_rng(seed)
+    values = 80 + rng.integers(0, 41, (n, 2)) / 10
+    return make_people(values, rng.integers(1, 4, n), **columns)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10**6), st.sampled_from([0.0, 0.3, 0.7]), st.booleans())
+def test_charts_are_gone_through_from_the_best_down_to_the_floor(seed, part, limited):
+    small = Small(seed, sizes=2, limited=limited)
+    worth = small.charts()
+    if not worth:
+        return
+    floor = part * max(worth.values()) - 0.5
+    found = list(fairest._charts(small.task, fairest._Floor(floor)))
+    told = [worth[tuple(map(tuple, index))] for index in found]
+    assert told == sorted((v for v in worth.values() if v > floor), reverse=True)
+    assert len({index.tobytes() for index in found}) == len(found)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(solve, "FIRST_NODES", 1)
+        again = list(fairest._charts(small.task, fairest._Floor(floor)))
+        assert [worth[tuple(map(tuple, index))] for index in again] == told
+        patch.setattr(fairest, "MOST_CHARTS", 2)
+        some = list(fairest._charts(small.task, fairest._Floor(floor)))
+        assert len(some) == min(len(found), 2) + (len(found) >= 2)
+        assert [chart is None for chart in some] == [False, False, True][: len(some)]
+        patch.setattr(fairest, "MOST_PAIRS", -1)
+        assert list(fairest._charts(small.task, fairest._Floor(floor))) == [None]
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10**6))
+def test_the_lowest_mix_is_that_under_which_the_best_chart_is_worst(seed):
+    cover = np.random.default_rng(seed).random((4, 3))
+    value, mix = fairest._lowest_mix(cover)
+    assert mix.sum() == pytest.approx(1) and (mix >= 0).all()
+    assert (cover @ mix).max() == pytest.approx(value)
+    steps = [(a, b, 20 - a - b) for a, b in product(range(21), repeat=2) if a + b <= 20]
+    assert value <= (cover @ (np.array(steps).T / 20)).max(axis=0).min() + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_fairest_chart_is_told_level_by_level(seed, monkeypatch):
+    people = few(seed, 24, sex=["female", "male", "other"] * 8)
+    asked = {"by": "sex", "widths": WIDTHS, "sizes": 2, "step_cm": 0.5, "smallest": 8}
+    found = fit_fairest(people, **asked)
+    sex, weight = people.frame["sex"].to_numpy(), people.weight.to_numpy()
+    fits = chart_fits(found.chart, people).any(axis=1)
+    table = found.table.set_index(["chart", "level"])
+    for level in ("female", "male", "other"):
+        share = weight[fits & (sex == level)].sum() / weight[sex == level].sum()
+        assert table.loc[("fairest", level), "estimate"] == pytest.approx(share)
+        assert table.loc[("fairest", level), "n"] == 8
+    assert len(table) == 6
+    assert table.loc["fairest", "estimate"].min() == pytest.approx(found.worst_share)
+    best = fit_bands(people, widths=WIDTHS, sizes=2, step_cm=0.5, splits=0)
+    trade = found.trade.set_index("weight_on_subgroups")
+    assert trade.loc[0, "average"] == pytest.approx(best.share)
+    average = table.loc["best on average", "estimate"]
+    assert trade.loc[0, "worst"] == pytest.approx(average.min())
+    assert trade.loc[1, "average"] == pytest.approx(chart_share(found.chart, people))
+    assert found.chart.name == "fairest chart by sex" and found.by == "sex"
+    # Halves of everyone's weight, and of what bounds the worst-served best.
+    for part in (0.25, 0.5, 0.75):
+        assert trade.loc[part, "average"] <= best.share + 1e-12
+        assert trade.loc[part, "worst"] <= found.worst_share + 1e-12
+    # Where too many charts are left, the bound stays above.
+    monkeypatch.setattr(fairest, "MOST_CHARTS", 1)
+    short = fit_fairest(people, **asked)
+    assert short.worst_share <= found.worst_share + 1e-12 <= short.upper_bound + 2e-9
+    with pytest.raises(SizingError, match="no subgroup by 'sex' has 9 persons"):
+        fit_fairest(people, **{**asked, "smallest": 9})
+
+
+def test_persons_are_counted_once_however_many_draws_they_have():
+    people = few(1, 24, draws=2, sex=np.repeat(["female", "male"], [8, 16]))
+    asked = {"by": "sex", "widths": WIDTHS, "sizes": 1, "smallest": 5}
+    found = fit_fairest(people, **asked).table
+    assert found["level"].unique().tolist() == ["male"] and (found["n"] == 8).all()
+    with pytest.raises(SizingError, match="has 30 persons"):
+        fit_fairest(people, **{k: v for k, v in asked.items() if k != "smallest"})
+
+
+def test_a_frontier_is_the_fits_of_every_width_and_number_of_sizes():
+    people = few(3)
+    table = frontier(people, widths=WIDTHS, step_cm=0.5)
+    scales = [0.6, 0.8, 1.0, 1.2, 1.4]
+    cases = list(product([2, 3, 4, 5], scales))
+    assert list(zip(table["sizes"], table["scale"], strict=True)) == cases
+    assert (table["n"] == 24).all()
+    assert (table["method"] == "exact optimum; 4 half-splits by person").all()
+    for row in table.iloc[[0, 7, 19]].to_dict("records"):
+        wide = {HIP: round(1.5 * row["scale"], 6), SIT: row["scale"]}
+        assert (row[f"{HIP}_width"], row[f"{SIT}_width"]) == tuple(wide.values())
+        fit = fit_bands(
+            people, widths=wide, sizes=row["sizes"], step_cm=0.5, splits=4, seed=1
+        )
+        assert (row["estimate"], row["held_out"]) == (fit.share, fit.held_out)
+        assert (row["low"], row["high"]) == (fit.held_out_low, fit.held_out_high)
+    other = frontier(people, widths=WIDTHS, sizes=[2], scales=[1], splits=3, seed=8)
+    assert "3 half-splits" in other["method"].item()
+    assert _scaled({HIP: 10.0, SIT: 1.0}, 1 / 3) == {HIP: 3.333333, SIT: 0.333333}
+    assert _scaled({HIP: 10.0}, 0.001) == {HIP: 0.1}
+    for scale in (0, -1.0, np.inf, np.nan):
+        with pytest.raises(SizingError, match="scale makes no sense"):
+            _scaled(WIDTHS, scale)
+
+
+def test_the_width_needed_reaches_from_person_to_person():
+    """By hand: five persons at 80, 83, 90, 95 and 121; the sixth is not measured."""
+    values = np.array([80.0, 83, 90, 95, 121, np.nan])[:, None]
+    people = make_people(values)
+    table = width_needed(
+        people, widths={HIP: 10.0}, sizes=(1, 2), targets=(0.5, 0.6, 5 / 6, 0.9)
+    )
+    needed = [10.0, 15.0, np.nan, np.nan, 3.0, 5.0, 15.0, np.nan]
+    assert table[f"{HIP}_width"].tolist() == pytest.approx(needed, nan_ok=True)
+    scales = [w / 10 for w in needed]
+    assert table["scale"].tolist() == pytest.approx(scales, nan_ok=True)
+    shares = np.array([3, 4, 4, 4, 3, 4, 5, 5]) / 6
+    assert table["estimate"].tolist() == pytest.approx(shares.tolist())
+    assert table["sizes"].tolist() == [1] * 4 + [2] * 4 and (table["n"] == 6).all()
+    # 40 is the most, four times what is given; here 41 would do, or 30.
+    wide = width_needed(
+        people, widths={HIP: 10.0}, sizes=(1,), targets=(5 / 6,), most=5
+    )
+    assert wide[f"{HIP}_width"].item() == pytest.approx(41)
+    two = make_people(np.array([80.0, 120, 120])[:, None])
+    usual = width_needed(
+        two,
+        widths={
+            HIP: 10.0,
+        },
+        sizes=(1,),
+    )
+    assert usual["target"].tolist() == [0.9, 0.95, 0.99]
+    assert usual[f"{HIP}_width"].tolist() == pytest.approx([40] * 3)
+    assert width_needed(few(), widths={HIP: 9.0})["sizes"].unique().tolist() == [
+        2,
+        3,
+        4,
+        5,
+    ]
+
+
+def test_edges_are_those_of_the_charts_fitted_to_each_sample():
+    people = few(4, 24, draws=2)
+    people = replace(people, weight=pd.Series(np.repeat([1.0, 2.0, 1.5], 8)))
+    asked = {"widths": WIDTHS, "sizes": 2, "step_cm": 0.5}
+    table = edge_stability(people, **asked, replicates=4, level=0.8, seed=6)
+    samples = draw_samples(people, replicates=4, rng=np.random.default_rng(6))
+    charts = [fit_bands(people, **asked, splits=0).chart]
+    for times in samples.times:
+        weight = people.weight * times[people.frame["person"]]
+        sample = replace(people, weight=weight)
+        charts.append(fit_bands(sample, **asked, splits=0).chart)
+    keys = []
+    for row in table.to_dict("records"):
+        end = ("low", "high").index(row["end"])
+        edges = [c.edges(row["measure"])[end][row["size"] - 1] / 10 for c in charts]
+        keys.append((row["size"], row["measure"], row["end"]))
+        assert row["spread"] == pytest.approx(np.std(edges[1:], ddof=1), abs=0.3)
+        if row["spread"] == pytest.approx(np.std(edges[1:], ddof=1)):
+            ends = interval(edges[0], edges[1:], 11, 0.8)
+            assert (row["low"], row["high"]) == pytest.approx(ends)
+        assert row["estimate"] == edges[0] and row["n"] == 12
+        assert row["method"] == "4 bootstrap samples of persons"
+    assert sorted(keys) == sorted(product((1, 2), (HIP, SIT), ("low", "high")))
+    usual = edge_stability(people, **asked)
+    assert "40 bootstrap" in usual["method"][0]
+    same = edge_stability(people, **asked, replicates=40, level=0.95, seed=1)
+    pd.testing.assert_frame_equal(usual, same)
+    for change in ({"replicates": 1}, {"level": 0}, {"level": 1}):
+        with pytest.raises(SizingError, match="the bootstrap makes no sense"):
+            edge_stability(people, **asked, **change)
+    assert len(edge_stability(people, **asked, replicates=2)) == 8
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.integers(0, 10**6), st.integers(1, 3))
+def test_boxes_hold_the_cells_that_lie_within_them(seed, measures):
+    rng = np.random.default_rng(seed)
+    axes = []
+    for m in MEASURES[:measures]:
+        low = (np.sort(rng.choice(12, 3, False)),)
+        high = (low[0] + np.sort(rng.choice(8, 3, False)),)
+        axes.append(Axis(m, low, low, high, high))
+    x, weight = rng.integers(0, 20, (15, measures)), rng.integers(1, 5, 15)
+    holds, cells, boxes = ungraded.incidence(axes, x, weight.astype(float))
+    assert cells.sum() == weight.sum()
+    told = dict(zip(map(tuple, boxes.tolist()), (cells @ holds).tolist(), strict=True))
+    for at in product(range(3), repeat=measures):
+        low = [axis.low[0][i] for axis, i in zip(axes, at, strict=True)]
+        high = [axis.high[0][i] for axis, i in zip(axes, at, strict=True)]
+        inside = weight[((x >= low) & (x <= high)).all(axis=1)].sum()
+        assert told.get(at, 0) == inside
+    assert (holds.data == 1).all()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ungraded, "MOST_ENTRIES", int(holds.sum()))
+        ungraded.incidence(axes, x, weight)
+        patch.setattr(ungraded, "MOST_ENTRIES", int(holds.sum()) - 1)
+        with pytest.raises(SizingError, match="too large a problem"):
+            ungraded.incidence(axes, x, weight)
+
+
+def test_rows_are_multiplied_each_by_its_own():
+    rng = np.random.default_rng(1)
+    a, b = rng.integers(0, 2, (6, 4)), rng.integers(0, 2, (6, 3))
+    found = ungraded._each_row(sparse.csr_matrix(a), sparse.csr_matrix(b)).toarray()
+    assert found.tolist() == [np.kron(p, q).tolist() for p, q in zip(a, b, strict=True)]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_unordered_boxes_are_as_few_and_as_good_as_trying_all(seed):
+    rng = np.random.default_rng(seed)
+    values = 80 + rng.integers(0, 26, (12, 2)) / 10
+    values[3, 1] = np.nan
+    people = make_people(values, rng.integers(1, 5, 12))
+    x, weight = np.round(10 * values), people.weight.to_numpy()
+    lows = product(*(range(800, 826, 5) for _ in range(2)))
+    inside = [((x >= b) & (x <= np.add(b, (15, 10)))).all(axis=1) for b in lows]
+    total = weight.sum()
+    best = {1: max(weight[a].sum() for a in inside)}
+    best[2] = max(weight[a | b].sum() for a, b in combinations(inside, 2))
+    best[3] = max(weight[a | b | c].sum() for a, b, c in combinations(inside, 3))
+    found = price_of_grading(people, widths=WIDTHS, sizes=3, step_cm=0.5)
+    assert found.ungraded == pytest.approx(best[3] / total)
+    assert best[3] / total <= found.ungraded_bound + 1e-9 <= found.ungraded + 1e-6
+    boxes, n = found.boxes, found.n
+    held = np.zeros(12, dtype=bool)
+    for box in (10 * boxes).round().to_dict("records"):
+        assert box[f"{HIP}_high"] - box[f"{HIP}_low"] == 15
+        low, high = ([box[f"{m}_{end}"] for m in WIDTHS] for end in ("low", "high"))
+        held |= ((x >= low) & (x <= high)).all(axis=1)
+    assert weight[held].sum() == best[3] and n == 12 and len(boxes) <= 3
+    graded = fit_bands(people, widths=WIDTHS, sizes=3, step_cm=0.5, splits=0).share
+    assert found.graded == pytest.approx(graded)
+    assert found.price == pytest.approx(found.ungraded - graded)
+    for count in (1, 2, 3):
+        asked = {"widths": WIDTHS, "step_cm": 0.5, "target": best[count] / total}
+        needed = boxes_needed(people, **asked)
+        assert needed.boxes == needed.least == count
+        assert needed.share >= best[count] / total - 1e-12
+    with pytest.raises(SizingError, match="no unordered chart was found"):
+        boxes_needed(people, widths=WIDTHS, step_cm=0.5, target=1.0)
+
+
+def test_the_price_of_grading_is_told_in_figures_and_words():
+    told = GradingPrice(0.7, 0.76, 0.8, pd.DataFrame(), 50)
+    assert told.price == pytest.approx(0.06)
+    table = told.table.set_index("chart")
+    assert table.loc["ordered", ["estimate", "low", "high"]].tolist() == [0.7] * 3
+    assert table.loc["unordered", ["estimate", "low", "high"]].tolist() == [
+        0.76,
+        0.76,
+        0.8,
+    ]
+    assert (table["n"] == 50).all()
+    for words in ("70.0 % at best", "cover 76.0 %", "than 80.0 %", "least 6.0 points"):
+        assert words in told.summary()
