@@ -8,13 +8,15 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import multivariate_normal, norm
+from scipy import stats
+from scipy.stats import binomtest, multivariate_normal, norm
 
-from sizing.chart import demo_chart
+from sizing.chart import chart_from, demo_chart
 from sizing.client import check_client
 from sizing.client.how import reading
 from sizing.client.next_measure import _right, _sorted, next_measures
 from sizing.client.outcomes import edges_of, fitting
+from sizing.client.own_chart import judge_chart, nudge, with_edge
 from sizing.client.posterior import (
     Bodies,
     _aim_at,
@@ -29,6 +31,7 @@ from sizing.client.posterior import (
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.population.model_donors import donors
 from sizing.population.model_moments import moments
+from sizing.population.own import people_from
 
 KERNEL = np.diag([0.03**2, 0.01**2])
 HIP = "hip_circumference_cm"
@@ -331,3 +334,50 @@ def test_measures_are_marked_by_the_worst_of_what_sex_may_be():
     )
     assert said.measures["evidence"].iloc[0] == "predicted"
     assert said.measures["how"].iloc[0] == "reported"
+
+
+def test_an_own_chart_is_judged_by_the_counts_of_its_people():
+    """Of a hundred like people three in ten are too heavy for what fits them."""
+    hip = np.repeat([80.0, 100.0, 130.0], [40, 50, 10])
+    mass = np.where(np.arange(100) % 10 < 3, 121.0, 90.0)
+    own = people_from(pd.DataFrame({HIP: hip, "body_mass_kg": mass}))
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one", "two"],
+                "load_limit_kg": [120, None],
+                f"{HIP}_low": [70, 90],
+                f"{HIP}_high": [105, 110],
+                "body_mass_kg_high": [100, None],
+            }
+        ),
+        warn=False,
+    )
+    found = judge_chart(own, chart, replicates=2000)
+    assert found.between.empty and (found.sizes["n"] == 100).all()
+    sizes = found.sizes.set_index("size")
+    # The first 90 have hips of size one, 27 of them over its load; 50 of size two.
+    for name, counts in {
+        "fits": [63, 50],
+        "needs": [28, 15],
+        "load_first": [27, 0],
+    }.items():
+        assert sizes[name].tolist() == pytest.approx(np.array(counts) / 100)
+        for size, count in zip(("one", "two"), counts, strict=True):
+            interval = binomtest(count, 100).proportion_ci(method="wilson")
+            ends = sizes.loc[size, [f"{name}_low", f"{name}_high"]].tolist()
+            # With t for a normal, and a bootstrap's noise.
+            assert ends == pytest.approx([interval.low, interval.high], abs=0.012)
+    assert sizes["unneeded"].tolist() == [False, False]
+    assert sizes["load_limit_kg"].iloc[0] == 120 and np.isnan(
+        sizes["load_limit_kg"].iloc[1]
+    )
+    assert found.coverage.table["estimate"].iloc[0] == pytest.approx(0.78)
+    wide = with_edge(chart, "two", HIP, "high", None)
+    moved = nudge(own, chart, wide).table.iloc[0]
+    assert moved[["share_a", "share_b", "estimate"]].tolist() == pytest.approx(
+        [0.78, 0.88, 0.1]
+    )
+    assert moved["changed"] == 10 and moved["n"] == 100
+    half = stats.t.ppf(0.975, 99) * np.sqrt(0.1 * 0.9 / 99)
+    assert [moved["low"], moved["high"]] == pytest.approx([0.1 - half, 0.1 + half])

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sizing.chart import chart_from
-from sizing.coverage import compare_charts, coverage, why_none
+from sizing.coverage import compare_charts, coverage, who_falls_between, why_none
 from sizing.coverage.alternatives import ALTERATIONS, start
 from sizing.coverage.chunks import CountedCoverage, Counts, coverage_in_chunks
 from sizing.coverage.groups import NOT_KNOWN
@@ -262,3 +262,72 @@ def test_a_paired_difference_stays_within_one_and_tells_each_share():
     assert same["high"] == -same["low"] == pytest.approx(t**2 / (100 / 30 + t**2))
     with pytest.raises(SizingError, match="50 or more"):
         coverage(people, CHART, replicates=49)
+
+
+# Odds of falling between
+
+
+def exposed_people(counts, **columns):
+    """Of those exposed a fall between and b do not; of the others c and d."""
+    a, b, c, d = counts
+    between = np.r_[np.ones(a), np.zeros(b), np.ones(c), np.zeros(d)].astype(bool)
+    exposed = np.repeat(["yes", "no"], [a + b, c + d])
+    stature = np.where(between, 170.0, 160.0)
+    return people_of(stature, exposed=exposed, **({"age_years": 50.0} | columns))
+
+
+def odds_of(people, *terms):
+    return who_falls_between(people, CHART, terms=list(terms)).set_index("level")
+
+
+@pytest.mark.parametrize("counts", [(3, 4, 5, 2), (1, 1, 1, 1), (6, 3, 2, 9)])
+def test_an_odds_ratio_and_its_interval_by_the_four_counts(counts):
+    """The sandwich error of a table of four is sqrt(1/a + 1/b + 1/c + 1/d)."""
+    a, b, c, d = counts
+    n = sum(counts)
+    found = odds_of(exposed_people(counts), "exposed")
+    usual = "yes" if a + b > c + d else "no"
+    other = "no" if usual == "yes" else "yes"
+    # Of two levels of like many people the first in order.
+    assert set(found["reference"]) == {usual}
+    row = found[found["message"] == ""].iloc[0]
+    ratio = a * d / (b * c)
+    right = ratio if row.name == "yes" else 1 / ratio
+    assert row["estimate"] == pytest.approx(right)
+    error = np.sqrt(n / (n - 1) * sum(1 / k for k in counts))
+    half = stats.t.ppf(0.975, max(n - 2, 1)) * error
+    assert np.log([row["low"], row["high"]]) == pytest.approx(
+        [np.log(right) - half, np.log(right) + half]
+    )
+    assert found["n"].to_dict() == {"yes": a + b, "no": c + d}
+    assert found["n_between"].to_dict() == {"yes": a, "no": c}
+    assert found.loc[usual, ["estimate", "low", "high"]].tolist() == [1, 1, 1]
+    assert row.name == other
+
+
+def test_the_usual_reference_goes_before_the_level_of_most_people():
+    counts = (6, 9, 4, 3)
+    people = exposed_people(counts).frame
+    age = np.where(np.arange(22) % 3 == 0, 50.0, 30.0)
+    told = odds_of(exposed_people(counts, age_years=age), "age_band")
+    assert set(told["reference"]) == {"40 to 59"}
+    told = odds_of(exposed_people(counts, age_years=age + 40), "age_band")
+    assert set(told["reference"]) == {"60 to 79"}
+    sex = np.where(people["exposed"] == "yes", "male", "female")
+    told = odds_of(exposed_people(counts, sex=sex), "sex")
+    assert set(told["reference"]) == {"female"}
+    assert told.loc["male", "estimate"] == pytest.approx(6 * 3 / (9 * 4))
+
+
+def test_sampling_units_less_strata_are_the_degrees_of_freedom_of_odds():
+    counts = (6, 9, 4, 3)
+    n = sum(counts)
+    plain = odds_of(exposed_people(counts), "exposed").loc["no"]
+    unit = np.arange(n)
+    told = odds_of(exposed_people(counts, unit=unit, stratum=1), "exposed").loc["no"]
+    assert told["estimate"] == pytest.approx(plain["estimate"])
+    # Each person a unit of one stratum: the same error, n - 1 degrees of freedom.
+    ratio = np.log(told["high"] / told["low"]) / np.log(plain["high"] / plain["low"])
+    assert ratio == pytest.approx(stats.t.ppf(0.975, n - 1) / stats.t.ppf(0.975, n - 2))
+    assert "by stratum and unit" in told["method"]
+    assert "linearisation by person" in plain["method"]
