@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 from scipy.stats import chi2, norm
 
 from sizing.chart import chart_from, demo_chart
-from sizing.client import check_client, client_from
+from sizing.client import check_client, client_from, growth
 from sizing.client.answer import ClientAnswer
 from sizing.client.client import _empty, like_a_child
 from sizing.client.doubts import _among, _people, _units, doubtful
@@ -26,8 +26,9 @@ from sizing.errors import InputProblems, SizingError
 from sizing.measures import MEASURES
 from sizing.measures.edges import NO_HIGH
 from sizing.population import limits
-from sizing.population.growth import value_at
+from sizing.population.growth import value_at, z_score
 from sizing.population.model_donors import donors
+from sizing.population.model_moments import moments
 
 HIP = "hip_circumference_cm"
 SITTING = "sitting_height_cm"
@@ -150,6 +151,60 @@ def test_edges_are_passed_between_two_steps_as_evenly_as_they_grow():
     never = _leaving(path, at, edges, "one", z).set_index("measure").loc[HIP]
     assert np.isnan([never["low"], never["estimate"], never["high"]]).all()
     assert never["beyond_20"] == 1
+
+
+@pytest.mark.parametrize("sex", ["female", None])
+def test_a_child_keeps_her_centiles_and_her_distance_from_the_model(monkeypatch, sex):
+    got = {}
+
+    def kept(path, at, chart, size, z):
+        got.update(path=path, at=at, z=z)
+        return pd.DataFrame()
+
+    monkeypatch.setattr(growth, "_leaving", kept)
+    taken = [reading("stature_cm", 130.0), reading(HIP, 70.0)]
+    bodies = draw_bodies(sex, 8.25, taken)
+    one = Edges(
+        ("one",), {HIP: np.zeros(1)}, {HIP: np.full(1, 900)}, np.full(1, NO_HIGH)
+    )
+    growth.outgrows(bodies, one, "one", seed=2)
+    path, at, z = got["path"], got["at"], got["z"]
+    assert at.tolist() == [*np.arange(8.25, 20, 0.5), 20.0]
+    assert path.shape == (200, len(at), 10)
+    rows = [np.flatnonzero((bodies.values == body[0]).all(axis=1))[0] for body in path]
+    assert (bodies.weight[rows] > 0).all() and len(set(rows)) > 100
+    theirs = bodies.sex[rows]
+    for word in set(theirs):
+        mine = np.flatnonzero(theirs == word)
+        for j, name in enumerate(MEASURES[:2]):
+            for k in (0, 7, len(at) - 1):
+                told = z_score(name, word, at[k], path[mine, k, j])
+                assert told == pytest.approx(z[mine, j], abs=1e-6)
+    apart = []
+    for k in (0, 9, len(at) - 1):
+        # A little past a birthday: a whole number would be completed years.
+        model = moments(
+            theirs, path[:, k, 0], path[:, k, 1], np.full(200, at[k] + 1e-6)
+        )
+        apart.append((np.log(path[:, k, 2:]) - model.mean) / model.sd)
+    np.testing.assert_allclose(apart[1], apart[0], atol=1e-4)
+    np.testing.assert_allclose(apart[2], apart[0], atol=1e-4)
+
+
+def test_builds_are_fewer_where_readings_fix_them():
+    both = [reading("body_mass_kg", 70.0, "scale"), reading("stature_cm", 165.0)]
+    rough = [reading("body_mass_kg", 70.0, "guessed"), reading("stature_cm", 165.0)]
+    for taken, draws, count in (
+        (both, 4096, 256),
+        (rough, 4096, 512),
+        (both[:1], 4096, 512),
+        ([], 256, 256),
+    ):
+        bodies = draw_bodies("female", 40.5, taken, draws=draws)
+        assert len(bodies.weight) == draws
+        assert set(bodies.build) == set(range(count))
+        assert (np.bincount(bodies.build) == draws // count).all()
+    assert len(draw_bodies("female", 40.5, both).weight) == 4096
 
 
 def test_stature_of_an_age_is_weighed_over_years_near_it():
