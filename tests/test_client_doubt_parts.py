@@ -1,5 +1,6 @@
 """Doubts, growth and words of one client: each worked out anew, or by hand."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -286,8 +287,10 @@ def test_a_client_refused_is_told_which_entry_and_what_else_could_be():
         ),
         warn=False,
     )
-    near = check_client(
-        narrow, {"sex": "f", "age_years": 40, "stature_cm": 160}
-    ).nearest
+    told = check_client(narrow, {"sex": "f", "age_years": 40, "stature_cm": 160})
+    near = told.nearest
     assert near["size"] == "one" and near["direction"] == "too_large_for"
     assert near["miss"] == pytest.approx(25, abs=0.5)
+    plain = json.loads(json.dumps(told.to_dict()))
+    assert plain["nearest"] == near and plain["status"] == "below_smallest"
+    assert plain["sex"] == "female" and plain["in_play"] == []

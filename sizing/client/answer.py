@@ -4,7 +4,6 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from sizing.cautions import cautions
@@ -131,7 +130,7 @@ class ClientAnswer:
             "status": self.status,
             "answer": self.answer(),
             "in_play": self.in_play,
-            "nearest": {k: _plain(v) for k, v in self.nearest.items()},
+            "nearest": dict(self.nearest),
             **frames,
             "notes": list(self.notes),
             "doubts": list(self.doubts),
@@ -139,7 +138,3 @@ class ClientAnswer:
             "cautions": list(cautions()),
             "sources": list(self.sources),
         }
-
-
-def _plain(value: object) -> object:
-    return value.item() if isinstance(value, np.generic) else value
