@@ -20,6 +20,7 @@ from sizing.coverage.resampled import resampled
 from sizing.coverage.sensitivity import _change
 from sizing.errors import SizingError
 from sizing.fit import OUTCOMES
+from sizing.population.model_moments import moments
 from sizing.population.people import People
 
 CHART = chart_from(
@@ -148,6 +149,10 @@ def test_people_drawn_again_are_the_same_and_none_beyond_the_last():
         resampled(people, 1, columns=["span_cm"])
     with pytest.raises(IndexError):
         found[3]
+    more = people_of([150.0, 160], sex="female", ward="n", body_mass_kg=60.0)
+    columns = ["body_mass_kg", "stature_cm", "sex"]
+    assert resampled(more, 3)[0].columns.tolist() == columns
+    assert resampled(more, 3, columns=["ward"])[0].columns.tolist() == ["ward"]
 
 
 # One assumption at a time
@@ -219,6 +224,39 @@ def test_each_setting_weighs_whom_it_names():
     assert altered(state_of(age_years=30.0), "only_walking", amount=1) is None
     equal = replace(state, weight=np.full(4, 3.0))
     assert altered(equal, "equal_weights") is None
+
+
+def test_another_form_moves_drawn_measures_of_the_heavy_by_its_spread():
+    """Rows share builds, and each is moved by the spread of forms at her own."""
+    hip = "hip_circumference_cm"
+    n = 8
+    frame = pd.DataFrame({"person": range(n), "draw": 0, "age_years": 45.5})
+    frame["sex"] = ["female", "male"] * 4
+    frame["stature_cm"] = [165.0, 165, 165, 165, 170, 170, np.nan, 170]
+    frame["body_mass_kg"] = [200.0, 200, 200, 70, 190, 190, 200, 190]
+    frame[hip] = 150.0
+    drawn = ["predicted"] * 5 + ["measured"] + ["predicted"] * 2
+    people = People("x", frame, pd.Series(np.ones(n)), pd.DataFrame({hip: drawn}))
+    chart = chart_from(pd.DataFrame({"size": ["a"], f"{hip}_low": [90]}), warn=False)
+    state = start(people, chart, layout(people), seed=1)
+    known = frame["stature_cm"].notna().to_numpy()
+    build = frame.loc[known, ["body_mass_kg", "stature_cm", "age_years"]].to_numpy().T
+    found = moments(frame.loc[known, "sex"].to_numpy(object), *build, measures=[hip])
+    spread = np.zeros(n)
+    spread[known] = found.form_shift_sd[:, 0]
+    assert (spread > 0).tolist() == [True, True, True, False, True, True, False, True]
+    spread[5] = 0.0
+    for amount in (-1.0, 2.0):
+        told = altered(state, "form", measures=hip, amount=amount).values[hip]
+        assert told == pytest.approx(150 * np.exp(amount * spread))
+    light = replace(people, frame=frame.assign(body_mass_kg=60.0))
+    unmoved = start(light, chart, layout(light), seed=1)
+    assert altered(unmoved, "form", measures=hip) is None
+    nobody = replace(people, frame=frame.drop(columns="sex"))
+    assert (
+        altered(start(nobody, chart, layout(nobody), 1), "form", measures=hip) is None
+    )
+    assert altered(state_of(), "form") is None
 
 
 @settings(max_examples=30)
