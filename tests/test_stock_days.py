@@ -208,8 +208,9 @@ def test_needs_are_told_group_by_group(people):
     groups = [group_from(Served(p, n), offer) for p, n in ((tall, 3), (short, 2))]
     days = draw_days(groups, Use(each=2), sizes=2, days=40, seed=(1, 1))
     assert days.number == 40 and days.masks.tolist() == [0, 1, 2]
-    assert days.by_group.tolist() == [[0, 0, 240], [0, 160, 0]]
-    assert days.by_group.sum(axis=0).tolist() == days.needs.sum(axis=0).tolist()
+    assert days.by_group.shape == (2, 40, 3)
+    assert days.by_group.sum(axis=1).tolist() == [[0, 0, 120], [0, 80, 0]]
+    assert (2 * days.by_group.sum(axis=0)).tolist() == days.needs.tolist()
     assert set(needs_of(days, 1)) == {4} and set(needs_of(days, 2)) == {6}
     # With no sling out of use, needs are slings.
     assert days.slings.tolist() == days.needs.tolist() and days.share_out == 0
@@ -243,7 +244,7 @@ def test_how_many_are_free_is_the_quantile_at_the_days_luck(number, out, luck):
         np.zeros((len(luck), 1), dtype=int),
         np.zeros((len(luck), 1), dtype=int),
         np.array(luck)[:, None],
-        np.zeros((1, 1), dtype=int),
+        np.zeros((1, len(luck), 1), dtype=np.int32),
         out,
     )
     free = days.free(np.array([number]))[:, 0]
@@ -267,4 +268,4 @@ def test_the_same_seed_gives_the_same_days_and_another_others(people):
     assert not np.array_equal(first.needs, other.needs)
     assert first.luck.shape == (60, 2) and (first.luck != other.luck).all()
     # Groups alike are not the same people.
-    assert first.by_group[0].tolist() != first.by_group[1].tolist()
+    assert not np.array_equal(first.by_group[0], first.by_group[1])

@@ -108,3 +108,41 @@ def test_linked_sizes_and_needs_within_a_set():
     counts = np.array([[1, 2, 4, 8]])
     assert within(counts, masks, 0b1100).tolist() == [14]
     assert within(counts, masks, 0b0111).tolist() == [3]
+
+
+def test_up_to_twelve_linked_sizes_are_listed_and_more_handed_out_in_turn():
+    assert service.MOST_LISTED == 12
+    for sizes, large in ((12, False), (13, True)):
+        masks = np.array([3 << i for i in range(sizes - 1)])
+        needs = Needs(np.ones((2, sizes - 1), dtype=int), masks, sizes)
+        assert needs.large == large
+        # Sizes that are not linked do not make it large.
+        apart = np.array([1 << i for i in range(sizes)])
+        assert not Needs(np.ones((2, sizes), dtype=int), apart, sizes).large
+
+
+def test_days_left_open_go_through_the_flow_some_at_a_time(monkeypatch):
+    """More days than one flow takes, each settled as on its own."""
+    days = [random_days(5 + i, sizes=7, kinds=14, days=200, most=4) for i in range(9)]
+    monkeypatch.setattr(service, "_BATCH", 1)
+    taken = []
+
+    def counted(needs, fits, free):
+        taken.append(len(needs))
+        return flow_shortage(needs, fits, free)
+
+    monkeypatch.setattr(service, "flow_shortage", counted)
+    for counts, masks, free in days:
+        turned = service._Flows(counts, masks, np.arange(7)).shortage(free)
+        listed = service._Listed(counts, masks, np.arange(7)).shortage(free)
+        needed = np.bitwise_or.reduce(masks)
+        assert turned[0].tolist() == listed[0].tolist()
+        assert turned[1].tolist() == listed[1].tolist()
+        assert (turned[2] & needed).tolist() == (listed[2] & needed).tolist()
+    # Few days of the 1,800 need it, but some do, one at a time.
+    assert set(taken) == {1} and 9 < len(taken) < 300
+
+
+def test_no_sizes_serve_nobody():
+    found = Needs(np.zeros((3, 0), dtype=int), np.zeros(0, dtype=int), 0)
+    assert found.shortage(np.zeros(0, dtype=int)).waiting.tolist() == [0, 0, 0]

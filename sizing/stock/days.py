@@ -53,8 +53,8 @@ class Days:
         ``draw_days``.
     luck : ndarray of float, shape (days, sizes)
         Uniform numbers that decide how many of each size's slings are out.
-    by_group : ndarray of int, shape (groups, sets)
-        Needs summed over the days, group by group.
+    by_group : ndarray of int, shape (groups, days, sets)
+        Clients who need slings, group by group.
     share_out : float
     """
 
@@ -62,7 +62,7 @@ class Days:
     needs: Ints
     slings: Ints
     luck: Floats
-    by_group: Ints
+    by_group: npt.NDArray[np.int32]
     share_out: float
 
     @property
@@ -167,16 +167,14 @@ def draw_days(
     shape = (days, len(known))
     needs = np.bincount(flat, minlength=days * len(known)).reshape(shape) * use.each
     slings = np.bincount(flat, taken, minlength=days * len(known)).reshape(shape)
-    by_group = np.bincount(
-        own * len(known) + cell, minlength=len(groups) * len(known)
-    ).reshape(len(groups), len(known))
+    by_group = np.bincount(own * needs.size + flat, minlength=len(groups) * needs.size)
     luck = np.random.default_rng(streams[-1]).random((days, sizes))
     return Days(
         known,
         needs.astype(np.int64),
         np.rint(slings).astype(np.int64),
         luck,
-        by_group.astype(np.int64) * use.each,
+        by_group.reshape(len(groups), *shape).astype(np.int32),
         p,
     )
 

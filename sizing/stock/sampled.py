@@ -31,36 +31,38 @@ def people_variance(
     Notes
     -----
     Clients are drawn from the people by weight, so a mean is a function of the
-    shares of people who fit each set of sizes. One more client with set m moves
-    it by ``Cov(values, needs of m) / mean needs of m`` (the score of a Poisson
-    number), which the drawn days tell; a person's influence is that of her set,
-    times her group's needs a day. Its variance is that of a weighted mean of the
-    people, by their design, draws joined as ``coverage`` joins them. Groups count
-    as independent samples; df is the least of theirs, which errs on the wide side.
+    shares of people who fit each set of sizes. One more client of a group with
+    set m moves it by ``Cov(values, clients of m) / mean clients of m``, clients of
+    that group alone (the score of a Poisson number or, but for a constant, of a
+    multinomial one), which the drawn days tell; a person's influence is that of
+    her set, times her group's clients a day. Its variance is that of a weighted
+    mean of the people, by their design, draws joined as ``coverage`` joins them.
+    Groups count as independent samples; df is the least of theirs, which errs on
+    the wide side.
     """
     variance = np.zeros(len(values))
     df = np.full(len(values), np.inf)
-    mean = days.needs.mean(axis=0)
-    per_need = np.divide(1.0, mean, out=np.zeros_like(mean), where=mean > 0)
-    needs_of = days.by_group.sum(axis=1) / days.number
-    for place_of_group, group in enumerate(groups):
-        if group.served.count is None or not needs_of[place_of_group]:
+    # Without groups the people are taken as given.
+    for group, clients in zip(groups, days.by_group, strict=False):
+        mean = clients.mean(axis=0)
+        present = float(mean.sum())
+        if group.served.count is None or not present:
             continue
         place = layout(group.served.people)
         share = place.weight / place.weight.sum()
         found = np.minimum(np.searchsorted(days.masks, group.masks), len(mean) - 1)
-        known = days.masks[found] == group.masks
+        known = (days.masks[found] == group.masks) & (mean[found] > 0)
         masks = found[place.rows]
-        each_need = np.where(known, per_need[found], 0.0)[place.rows]
-        each_need *= needs_of[place_of_group]
+        each = np.divide(present, mean[found], out=np.zeros(len(found)), where=known)
+        each = each[place.rows]
         # Days are few, so each covariance is uncertain itself; what that adds to
         # the squares on average is taken off. Draws of one set err together.
         alike = (masks[:, None] == masks[None]).sum(axis=1) / place.draws
-        noise = each_need * (alike if place.outside else 1.0)
-        noise = noise.mean(axis=0) @ np.square(share) * needs_of[place_of_group]
+        noise = each * (alike if place.outside else 1.0)
+        noise = noise.mean(axis=0) @ np.square(share) * present
         for i, value in enumerate(values):
-            covariance = (value - value.mean()) @ days.needs / days.number
-            effect = covariance[masks] * each_need
+            covariance = (value - value.mean()) @ clients / days.number
+            effect = covariance[masks] * each
             centre = effect @ share
             _, total, degrees = join_influences(
                 place,
