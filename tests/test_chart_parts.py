@@ -110,6 +110,10 @@ def test_limits_out_of_order_are_told_in_the_users_unit():
     told = problems(pounds)
     assert told["value"].tolist() == [200.5]
     assert f"begins at {220 * 0.45359237:g} kg" in told["what"][0]
+    # Each number comes back as it was written, to a millionth.
+    fine = {"load_limit_lb": [200.123456], "body_mass_lb_low": [220.654321]}
+    told = problems(pd.DataFrame({"size": ["one"], **fine, "body_mass_lb_high": [210]}))
+    assert told["value"].tolist() == [220.654321, 200.123456]
     # No load limit and no band are below nothing.
     sound = good(load_limit_kg=[None, 160], body_mass_kg_low=[90, None])
     assert chart_from(sound, warn=False).load_limits().tolist() == [NO_HIGH, 1600]

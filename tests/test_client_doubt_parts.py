@@ -13,7 +13,7 @@ from sizing.chart import chart_from, demo_chart
 from sizing.client import check_client, client_from, growth
 from sizing.client.answer import ClientAnswer
 from sizing.client.client import _empty, like_a_child
-from sizing.client.doubts import _among, _people, _units, doubtful
+from sizing.client.doubts import _among, _people, _units, _words, doubtful
 from sizing.client.growth import _leaving
 from sizing.client.how import Reading, reading
 from sizing.client.outcomes import Edges
@@ -84,6 +84,37 @@ def test_a_slip_of_unit_is_named_however_sure_the_rest_is():
         one = Reading(HIP, 40.0 * np.exp(off), "tape once", 1.4)
         assert bool(_units(one, np.log(101.6), 0.001)) == named
     assert not _units(Reading(HIP, 100.0, "tape once", 1.4), np.log(100.0), 0.01)
+
+
+def test_a_doubt_says_what_to_measure_again_and_how_old_such_a_child_would_be():
+    client = client_from({"sex": "male", "age_years": 40})
+    tall = Reading("stature_cm", 161.0, "tape once", 0.5)
+    told = _words(tall, np.log(180.0), 0.01, client)
+    assert told.action.startswith("it is that of a child of about 14 years")
+    assert "; measure it again; if it is right, say that it is confirmed" in told.action
+    assert "a stature of about 180 cm would" in told.what
+    ends = [180 * np.exp(-0.03), 180 * np.exp(0.03)]
+    assert "people: {:.0f} to {:.0f} cm)".format(*ends) in told.what
+    assert (told.column, told.value) == ("stature_cm", 161.0)
+    # Girls of 14 are shorter at the median; of unknown sex theirs is taken.
+    for sex in ({"sex": "female"}, {}):
+        other = client_from({"age_years": 40} | sex)
+        assert "child" not in _words(tall, np.log(180.0), 0.01, other).action
+    reckoned = Reading("stature_cm", 183.26, "estimated", 3.0)
+    told = _words(reckoned, np.log(160.0), 0.01, client)
+    assert told.action.startswith("measure the segment again; if it is right")
+    assert told.value == 183.3
+    ageless = client_from({"sex": "male", HIP: 100})
+    assert "child" not in _words(tall, np.log(180.0), 0.01, ageless).action
+
+
+def test_how_of_an_entry_that_is_not_there_names_those_that_are():
+    with pytest.raises(InputProblems) as told:
+        client_from({"sex": "f", HIP: 100}, how={"stature_cm": "guessed"})
+    assert told.value.problems[0].allowed == f"sex, {HIP}"
+    with pytest.raises(InputProblems) as told:
+        client_from({}, how={"stature_cm": "guessed"})
+    assert told.value.problems[0].allowed == "the entries"
 
 
 @pytest.mark.parametrize("sex", ["f", "male"])

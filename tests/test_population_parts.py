@@ -241,6 +241,8 @@ def test_each_fault_of_a_margin_is_told_by_row_and_column(row, column):
     told = problems_of(margins_from, table, file="ours.csv")
     assert set(told["row"]) == {3} and set(told["column"]) == {column}
     assert set(told["file"]) == {"ours.csv"}
+    # What is empty was not found.
+    assert "" not in set(told["value"])
 
 
 def test_what_the_model_refuses_is_told_by_row_and_five_of_a_kind():
