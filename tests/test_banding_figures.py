@@ -100,7 +100,24 @@ def test_the_fairest_chart_is_told_level_by_level(seed, monkeypatch):
     for part in (0.25, 0.5, 0.75):
         assert trade.loc[part, "average"] <= best.share + 1e-12
         assert trade.loc[part, "worst"] <= found.worst_share + 1e-12
-    # Where too many charts are left, the bound stays above.
+    # Where too many charts are left, the bound is that of the lowest mix alone.
+    x = np.round(10 * people.frame[[HIP, SIT]].to_numpy())
+    boxes = product(range(800, 841, 5), range(800, 841, 5))
+    boxes = [(np.array(b), np.add(b, (15, 10))) for b in boxes]
+    inside = np.array([((x >= a) & (x <= b)).all(axis=1) for a, b in boxes])
+    upon = [i for i, _ in enumerate(boxes)]
+    pairs = [
+        inside[i] | inside[j]
+        for i, j in product(upon, upon)
+        if (boxes[i][0] <= boxes[j][0]).all()
+    ]
+    members = np.stack([(sex == s) * weight for s in ("female", "male", "other")])
+    covers = np.array(pairs) @ (members / members.sum(axis=1, keepdims=True)).T
+    mixed = fairest._lowest_mix(np.unique(covers, axis=0))[0]
+    with monkeypatch.context() as patch:
+        patch.setattr(fairest, "_charts", lambda task, floor: iter([None]))
+        bound = fit_fairest(people, **asked).upper_bound
+    assert bound == pytest.approx(mixed, abs=1e-7)
     monkeypatch.setattr(fairest, "MOST_CHARTS", 1)
     short = fit_fairest(people, **asked)
     assert short.worst_share <= found.worst_share + 1e-12 <= short.upper_bound + 2e-9

@@ -1,7 +1,7 @@
 """What a fit is asked for, what it is praised for, and whom it is judged on."""
 
 from dataclasses import replace
-from itertools import product
+from itertools import combinations
 from types import SimpleNamespace
 
 import numpy as np
@@ -324,30 +324,38 @@ def test_halves_are_each_fitted_to_once_and_judged_once():
     assert len(half_splits(Recorded([0, 1]), splits=1, seed=1).fitted) == 1
 
 
-@pytest.mark.parametrize("fan", [2, 3, 12])
-def test_values_are_counted_in_blocks_and_cut_at_any_distance(fan, monkeypatch):
-    rng = np.random.default_rng(fan)
-    x = rng.integers(700, 760, 40) / 10
-    x[::7] = np.nan
-    weight = rng.integers(0, 4, 40).astype(float)
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(st.sampled_from([0, 1, 2, 40]), min_size=8, max_size=14),
+    st.sampled_from([2, 3, 12]),
+    st.integers(0, 10**6),
+)
+def test_values_are_counted_in_blocks_and_cut_at_any_distance(gaps, fan, seed):
+    """Values near each other and far apart: some bands hold one value alone."""
+    rng = np.random.default_rng(seed)
+    x = rng.permutation(700 + np.cumsum(gaps)) / 10
+    weight = rng.integers(0, 4, len(x)).astype(float)
+    x[rng.random(len(x)) < 0.1] = np.nan
     known = ~np.isnan(x) & (weight > 0)
-    monkeypatch.setattr(partition, "FAN", fan)
-    monkeypatch.setattr(partition, "_BLOCK", 3)
-    found = partition_bands(x, 3, weights=weight)
-    assert found.n == (~np.isnan(x)).sum()
     values = np.unique(x[known])
+    if len(values) < 3:
+        return
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(partition, "FAN", fan)
+        patch.setattr(partition, "_BLOCK", 3)
+        found = partition_bands(x, 3, weights=weight)
+        plain = partition_bands(x, 1)
+    assert found.n == plain.n == (~np.isnan(x)).sum()
+    assert plain.table["centre"].item() == pytest.approx(np.nanmean(x))
     best = np.inf
-    for first, second in product(values[1:], values[1:]):
-        if first < second:
-            band = np.searchsorted([first, second], x[known], side="right")
-            parts = [(x[known][band == k], weight[known][band == k]) for k in range(3)]
-            best = min(
-                best,
-                sum((w * (p - np.average(p, weights=w)) ** 2).sum() for p, w in parts),
-            )
+    for cuts in combinations(values[1:], 2):
+        band = np.searchsorted(cuts, x[known], side="right")
+        parts = [(x[known][band == k], weight[known][band == k]) for k in range(3)]
+        best = min(
+            best,
+            sum((w * (p - np.average(p, weights=w)) ** 2).sum() for p, w in parts),
+        )
     assert found.cost == pytest.approx(best, abs=1e-8)
-    plain = partition_bands(x[:21], 2)
-    assert plain.n == 18 and plain.table["share"].sum() == pytest.approx(1)
 
 
 def test_of_equal_cuts_the_lowest_is_taken():

@@ -96,7 +96,8 @@ class Net:
             splits = last > first
             passed = self.task.passed[d]
             middle = np.searchsorted(passed, (passed[first] + passed[last]) / 2) - 1
-            middle = np.clip(middle, first, np.maximum(last - 1, first))
+            # One candidate alone stays.
+            middle = np.maximum(middle, first)
             lower, upper = nodes.copy(), nodes[splits]
             lower[:, d, 1] = middle
             upper[:, d, 0] = middle[splits] + 1
