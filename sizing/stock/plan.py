@@ -235,8 +235,8 @@ def _planned(
     wanted = target + min(_SURE * spread, (1 - target) / 2)
     # Days that may be short: too many at ``over``, few enough at ``under``.
     days = work.scenarios
-    loosest = late = days_allowed(target, days)
-    over, under = late + 1, -1
+    over = late = days_allowed(target, days)
+    under = -1
     order: Order | None = None
     nearest, first = -1.0, None
     for turn in itertools.count(1):
@@ -256,8 +256,7 @@ def _planned(
             over = late
             if reached > nearest:
                 order, nearest = found, reached
-        settled = under + 1 >= over or under == loosest
-        if settled or (turn >= _ROUNDS and under >= 0):
+        if under + 1 >= over or (turn >= _ROUNDS and under >= 0):
             break
         # What one late day less brought so far is one late day, near enough; not
         # where many levels have one order.
