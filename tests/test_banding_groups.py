@@ -1,4 +1,4 @@
-"""The groups' sizes: whose they are, how they are judged, how many there are."""
+"""What a fit says of itself; and the groups' sizes: whose, how judged, how many."""
 
 from itertools import product
 
@@ -8,17 +8,113 @@ import pytest
 from banding_oracle import MEASURES, make_people
 
 from sizing.banding import (
+    BandFit,
+    FairestFit,
     fit_bands,
     fit_groups,
     group_of,
     judge_groups,
     split_sizes,
 )
+from sizing.banding.fit import with_owned
 from sizing.banding.groups import by_group, widths_of
+from sizing.banding.held_out import HeldOut
+from sizing.banding.settings import check_request
 from sizing.banding.split import _gains, _splits
+from sizing.chart import SizeChart
 from sizing.errors import SizingError
 
 HIP, SIT = MEASURES[:2]
+
+
+def chart_of(low, high, load=np.nan, **names):
+    frame = pd.DataFrame({f"{HIP}_low": low, f"{HIP}_high": high})
+    sizes = names.get("sizes", [f"adult {k + 1}" for k in range(len(low))])
+    return SizeChart(frame.assign(size=sizes, group="adult", load_limit_kg=load))
+
+
+def test_a_fit_tells_its_figures_and_how_it_was_made():
+    """By hand, of invented halves: 71 and 69 % against 60 and 64 %."""
+    splits = HeldOut(np.array([0.71, 0.69]), np.array([0.60, 0.64]), 20)
+    chart = chart_of([80.0, 90.0], [90.0, 100.0])
+    told = BandFit(
+        chart=chart,
+        share=0.753,
+        objective="covered",
+        value=0.753,
+        upper_bound=0.9,
+        held_out_splits=splits,
+        rival=chart,
+        rival_share=0.65,
+        rival_value=0.651,
+        people="invented",
+        persons=40,
+        settings={},
+    )
+    # Student's t of one degree of freedom is 12.706 (any table).
+    reach = 12.706 * np.std([0.71, 0.69], ddof=1) * np.sqrt(1.5)
+    low, high = 100 * (0.7 - reach), 100 * (0.7 + reach)
+    assert told.summary() == (
+        "2 sizes fit 75.3 % of the 40 people in 'invented'. No chart with these "
+        "widths can fit more than 90.0 % of them. The bound is loose by up to 14.7 "
+        "points: whether a chart on a finer grid does better is not settled. "
+        "tolerance=0.01 presses it for half a minute, and may still fall short. "
+        "Fitted to half of the people, it fits 70.0 % of the other half (95 % "
+        f"interval {low:.1f} % to {high:.1f} %); bands of the same widths centred on "
+        "quantiles fit 62.0 % of them."
+    )
+    assert (told.held_out_low, told.held_out_high) == pytest.approx(
+        (low / 100, high / 100), abs=1e-4
+    )
+    assert told.gap == pytest.approx(0.147)
+    table = told.table
+    assert table["estimate"].tolist() == pytest.approx(
+        [0.753, 0.9, 0.651, 0.7, 0.62, 0.08]
+    )
+    assert table["n"].tolist() == [40] * 3 + [20] * 3
+    assert table["low"].isna().tolist() == [True] * 3 + [False] * 3
+    assert table["low"][3] == told.held_out_low < table["high"][3] == told.held_out_high
+    assert table["chart"].tolist()[3:] == ["fitted", "rival", "fitted less rival"]
+    trade = pd.DataFrame({"average": [0.812, 0.7, 0.785], "worst": [0.511, 0.6, 0.643]})
+    fair = FairestFit(chart, "sex", 0.643, 0.657, pd.DataFrame(), trade)
+    assert fair.summary() == (
+        "By sex, the worst-served subgroup is covered to 64.3 % (no chart can do "
+        "better than 65.7 %); under the chart best on average it is 51.1 %. The "
+        "average falls from 81.2 % to 78.5 %."
+    )
+
+
+def test_a_fit_unasked_is_on_whole_centimetres_with_ten_halves():
+    people = make_people(80 + np.arange(30)[:, None] / 10)
+    found = fit_bands(people, widths={HIP: 1.0}, sizes=2)
+    usual = {"step_cm": 1.0, "smooth_cm": 0.0, "fixed": None, "least_step": None}
+    usual |= {"least_overlap": None, "rounding": None, "width_rule": "constant"}
+    usual |= {"objective": "covered", "errors": None, "near": 2.0, "too_large": 0.5}
+    usual |= {"too_small": 0.5, "least_share": 0.0, "load_limit_kg": None}
+    usual |= {"widths": {HIP: 1.0}, "sizes": 2, "splits": 10, "seed": 1}
+    assert found.settings == usual
+    assert len(found.held_out_splits.fitted) == 10 and found.persons == 30
+    assert found.chart.name == "fitted chart"
+    assert found.rival.name == "quantile-centred bands"
+    assert found.chart.source == found.rival.source == "fitted to 'invented'"
+    plain = check_request(people, widths={HIP: 1.0}, sizes=2)
+    assert plain.layout.steps == (10,) and plain.least_share == 0
+    loss = check_request(people, widths={HIP: 1.0}, sizes=2, objective="loss").goal
+    assert (loss.near, loss.too_large, loss.too_small) == ((20,), 0.5, 0.5)
+    # A share of one leaves nothing to prove.
+    everyone = fit_bands(people, widths={HIP: 3.0}, sizes=1, splits=0)
+    assert (everyone.share, everyone.upper_bound) == (1, 1)
+
+
+def test_sizes_owned_keep_their_names_and_limits_in_order():
+    """Two owned sizes alike but for their limits, between two new ones."""
+    low, high = [78.0, 80.0, 80.0, 80.0, 85.0], [83.0, 85.0, 85.0, 85.0, 90.0]
+    fitted = chart_of(low, high, [200.0, 200.0, 160.0, 180.0, 200.0])
+    owned = chart_of([80.0] * 2, [85.0] * 2, [160.0, 180.0], sizes=["old", "new"])
+    named = with_owned(fitted, owned, (HIP,)).frame
+    assert named["size"].tolist() == ["adult 1", "adult 2", "old", "new", "adult 5"]
+    assert named["load_limit_kg"].tolist() == [200.0, 200.0, 160.0, 180.0, 200.0]
+    assert with_owned(fitted, None, (HIP,)) is fitted
 
 
 def grown(seed=0, n=60):
