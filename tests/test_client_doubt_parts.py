@@ -17,12 +17,19 @@ from sizing.client.doubts import _among, _people, _units, _words, doubtful
 from sizing.client.growth import _leaving
 from sizing.client.how import Reading, reading
 from sizing.client.outcomes import Edges
+from sizing.client.own_chart import nudge_layout
 from sizing.client.posterior import (
     draw_bodies,
 )
 from sizing.client.remarks import evidence_limits, sources
 from sizing.client.stature import _stature_of
-from sizing.client.words import growth_words, play_words, room_words, share
+from sizing.client.words import (
+    growth_words,
+    play_words,
+    room_words,
+    share,
+    summary_lines,
+)
 from sizing.errors import InputProblems, SizingError
 from sizing.measures import MEASURES
 from sizing.measures.edges import NO_HIGH
@@ -30,6 +37,7 @@ from sizing.population import limits
 from sizing.population.growth import value_at, z_score
 from sizing.population.model_donors import donors
 from sizing.population.model_moments import moments
+from sizing.population.own import people_from
 
 HIP = "hip_circumference_cm"
 SITTING = "sitting_height_cm"
@@ -325,3 +333,30 @@ def test_a_client_refused_is_told_which_entry_and_what_else_could_be():
     plain = json.loads(json.dumps(told.to_dict()))
     assert plain["nearest"] == near and plain["status"] == "below_smallest"
     assert plain["sex"] == "female" and plain["in_play"] == []
+
+
+def test_of_whom_no_part_bears_nothing_is_said_but_that(answer):
+    assert answer.table is answer.sizes
+    heavy = {"sex": "female", "age_years": 8, "body_mass_kg": 30, "stature_cm": 128}
+    borne, over = (
+        check_client(demo_chart(), heavy, loads={"hoist": load}) for load in (30, 29)
+    )
+    assert not borne.nothing_bears and over.nothing_bears
+    for told, said in ((borne, True), (over, False)):
+        lines = summary_lines(told)
+        for words in ("Sizes in play", "Measure again"):
+            assert any(words in line for line in lines) == said, words
+        assert any(line.startswith("Note: ") for line in lines)
+    assert over.answer().startswith(
+        "Over the load limit: body mass 30 kg, lowest load limit of all parts 29 kg."
+    )
+
+
+def test_a_survey_design_is_kept_where_an_edge_is_moved():
+    frame = pd.DataFrame({"stature_cm": np.linspace(150, 190, 24)})
+    people = people_from(frame)
+    alone = nudge_layout(people)
+    assert alone.unit.tolist() == list(range(24)) and set(alone.stratum) == {0}
+    design = people.frame.assign(stratum=1, unit=np.arange(24) // 4)
+    place = nudge_layout(replace(people, frame=design))
+    assert place.unit.tolist() == [i // 4 for i in range(24)]

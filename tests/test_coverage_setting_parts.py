@@ -10,7 +10,13 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sizing.chart import chart_from
-from sizing.coverage import compare_charts, coverage, who_falls_between, why_none
+from sizing.coverage import (
+    compare_charts,
+    coverage,
+    logistic,
+    who_falls_between,
+    why_none,
+)
 from sizing.coverage.alternatives import ALTERATIONS, start
 from sizing.coverage.chunks import CountedCoverage, Counts, coverage_in_chunks
 from sizing.coverage.groups import NOT_KNOWN
@@ -369,3 +375,17 @@ def test_sampling_units_less_strata_are_the_degrees_of_freedom_of_odds():
     assert ratio == pytest.approx(stats.t.ppf(0.975, n - 1) / stats.t.ppf(0.975, n - 2))
     assert "by stratum and unit" in told["method"]
     assert "linearisation by person" in plain["method"]
+
+
+@pytest.mark.parametrize("beta", [None, [0.0, 800.0]])
+def test_a_fit_that_was_not_found_gives_no_odds_and_moves_nobody(monkeypatch, beta):
+    monkeypatch.setattr(logistic, "_fitted", lambda *_: beta and np.array(beta))
+    codes = np.array([[0], [0], [1], [1]])
+    happened = np.array([True, False, True, True])
+    weight, rows = np.ones(4), np.array([0, 1, 3, 4])
+    place = place_of(np.ones(6))
+    found, influence = logistic.log_odds_ratios(
+        codes, np.array([[0, 1]]), happened, weight, place, rows
+    )
+    assert np.isnan(found).all() and found.shape == (1,)
+    assert influence.shape == (6, 1) and (influence == 0).all()

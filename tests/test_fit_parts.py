@@ -171,6 +171,25 @@ def test_the_nearest_by_hand_and_only_of_those_that_do_not_bear():
     assert miss.tolist() == pytest.approx([6.0, 2.6, 2.6, 6.0, 20.0, 10.0])
 
 
+def test_a_mass_right_at_the_load_limit_is_not_over_it():
+    """Above the band of body mass, yet borne: the size is too small by the band."""
+    mass = {"body_mass_kg_low": [40.0], "body_mass_kg_high": [100.0]}
+    chart = chart_of([70], [90], load_limit_kg=[120.0], **mass)
+    frame = pd.DataFrame({"body_mass_kg": [120.0, 120.1], HIP: 80.0})
+    table = assign(people_of(frame), chart).table
+    assert table["outcome"].tolist() == ["beyond_largest", "over_load"]
+    assert table["direction"].tolist() == ["too_small_for", "over_load"]
+    assert table["miss"].tolist() == pytest.approx([20.0, 0.1])
+    assert table["failing_measure"].tolist() == ["body_mass_kg"] * 2
+
+
+def test_a_measure_that_is_not_given_leaves_what_does_not_limit_it():
+    chart = chart_of([70, 70], [90, 90], load_limit_kg=[100.0, np.nan])
+    hip = np.array([690, 700, 900, 901])
+    for kind in (np.int16, np.int64):
+        assert size_masks({HIP: hip.astype(kind)}, chart).tolist() == [0, 2, 2, 0]
+
+
 edge = st.sampled_from([None, 50.0, 60.0, 70.0])
 value = st.sampled_from([np.nan, 45.0, 55.0, 65.0, 75.0])
 

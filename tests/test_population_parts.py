@@ -266,6 +266,9 @@ def test_what_the_model_refuses_is_told_by_row_and_five_of_a_kind():
         told = problems_of(predict_measures, frame.assign(**{column: value}))
         assert told["row"].tolist() == [2, 3, 4, 5, 6]
         assert set(told["value"]) == {value}
+    for lacking in ("sex", "person"):
+        told = problems_of(predict_measures, frame.drop(columns=lacking))
+        assert told["column"].tolist() == [lacking]
     told = problems_of(predict_measures, frame.assign(person=4))
     assert told["row"].tolist() == [3, 4, 5, 6, 7] and set(told["value"]) == {4}
     tiny = frame.head(1).assign(thigh_circumference_cm=0.5)
