@@ -7,10 +7,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.chart import SizeChart, chart_from
+from sizing.client.outcomes import POSSIBLE, edges_of, fitting
 from sizing.errors import SizingWarning
 from sizing.fit import assign, compiled, core, size_masks
 from sizing.fit.judge import judge
 from sizing.fit.nearest import nearest, yardsticks
+from sizing.measures import MEASURES
 from sizing.measures.edges import NO_HIGH
 from sizing.population.people import People
 
@@ -181,6 +183,35 @@ def test_a_mass_right_at_the_load_limit_is_not_over_it():
     assert table["direction"].tolist() == ["too_small_for", "over_load"]
     assert table["miss"].tolist() == pytest.approx([20.0, 0.1])
     assert table["failing_measure"].tolist() == ["body_mass_kg"] * 2
+
+
+def gapped():
+    """Two sizes with a gap of stature between them, hips of 70 to 90 and to 91."""
+    stature = {"stature_cm_low": [150.0, 172], "stature_cm_high": [168.0, 190]}
+    return chart_of([70, 75], [90, 91], **stature)
+
+
+def test_on_an_edge_of_all_sizes_nobody_is_beyond_them():
+    """Of no size for her stature alone: hips right on the outermost edges."""
+    frame = pd.DataFrame({"stature_cm": 170.0, HIP: [69.9, 70, 91, 91.1, 80]})
+    told = assign(people_of(frame), gapped()).table["outcome"].tolist()
+    outer = ["below_smallest", "beyond_largest"]
+    assert told == [outer[0], "between", "between", outer[1], "between"]
+    edges = edges_of(gapped(), np.full(2, NO_HIGH))
+    bodies = np.full((5, len(MEASURES)), 100.0)
+    for name in frame:
+        bodies[:, MEASURES.index(name)] = frame[name]
+    found = fitting(bodies, edges, over=np.zeros(2, dtype=bool))
+    assert [POSSIBLE[code] for code in found.outcome] == told
+
+
+def test_a_tenth_more_in_one_measure_makes_another_size_the_nearer():
+    """Both miss stature by 2 cm; one of them hips by a millimetre, too."""
+    for hip, nearest_size in ((90.0, "s0"), (90.1, "s1"), (74.9, "s0"), (75.0, "s0")):
+        frame = pd.DataFrame({"stature_cm": [170.0], HIP: [hip]})
+        row = assign(people_of(frame), gapped()).table.iloc[0]
+        assert row["nearest_size"] == nearest_size
+        assert row["failing_measure"] == "stature_cm" and row["miss"] == 2.0
 
 
 def test_a_measure_that_is_not_given_leaves_what_does_not_limit_it():
