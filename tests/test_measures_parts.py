@@ -68,6 +68,18 @@ def test_values_are_written_as_fractions_say(number, measure, units, to):
         assert units != "stone" or length or abs(expected) < 14
 
 
+def test_a_step_down_begins_a_millionth_below_its_end():
+    """What a factor adds in the last places of a double is no next lower step."""
+    for short, told in (
+        (0, "10 cm"),
+        (5e-8, "10 cm"),
+        (1e-6, "9.5 cm"),
+        (0.4, "9.5 cm"),
+    ):
+        assert written(10 - short, "stature_cm", to="down") == told
+    assert written(36 * 2.54, "stature_cm", "pounds", to="down") == "36 in"
+
+
 def test_kinds_and_units_of_a_number_that_stands_alone():
     assert [kind_of(m) for m in ("stature_cm", "load_limit_kg")] == ["length", "mass"]
     told = [
