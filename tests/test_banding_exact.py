@@ -13,7 +13,7 @@ from banding_oracle import (
     low_edges,
     make_people,
 )
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sizing.banding import fit_bands
@@ -79,6 +79,7 @@ def test_certificate_never_below_the_finest_optimum(seed):
     st.sampled_from([None, 0, 1, 2]),
     st.sampled_from([0, 1, 3]),
 )
+@example([(800, 800)] * 4 + [(800, 801)], 1, 3, None, 1)
 def test_certificate_holds_whatever_the_people(points, a, b, overlap, apart):
     if len(set(points)) < 2:
         return

@@ -38,8 +38,14 @@ def test_candidates_run_from_the_smallest_person_until_the_largest_is_reached():
     assert edges(bounding) == [[low] * 2, [top] * 2, outer, high]
     assert (exact.measure, exact.sizes) == (HIP, 2)
     assert (exact.least_step, exact.least_overlap) == (0, None)
-    wide, _ = make_axis(HIP, values, [10], step=5, room=8, least_step=3)
-    assert wide.low[0].tolist() == [*range(795, 845, 5)] and wide.least_step == 3
+    wide, _ = make_axis(HIP, values, [10], step=5, room=8)
+    assert wide.low[0].tolist() == [*range(795, 845, 5)]
+    # Two steps of 7, on a grid of 5, are 20: so far sizes are pushed outwards.
+    apart, _ = make_axis(HIP, values, [10] * 3, step=5, least_step=7)
+    assert apart.low[0].tolist() == [*range(780, 855, 5)] and apart.least_step == 7
+    # Where one band holds all, three may still lie apart, in whole centimetres.
+    near = make_axis(HIP, values, [95] * 3, step=1, rounding="whole", least_step=1)[0]
+    assert near.low[0].tolist() == [*range(780, 840, 10)]
     alone, _ = make_axis(HIP, np.array([803, 806]), [10], step=5, least_overlap=2)
     assert edges(alone)[0] == [[800]] and alone.least_overlap == 2
     assert alone.n(0) == 1 and exact.n(1) == 7

@@ -64,8 +64,9 @@ def test_a_request_is_laid_out_as_asked():
     # Errors and smoothing add up as independent errors do: 3, 4, 5.
     assert found.search_goal.sd == pytest.approx((5, 12))
     hip, sit = (maker.keywords for maker in found.layout.makers)
-    # Twice the step between sizes, and four times the largest error, 12.
-    assert (hip["room"], sit["room"]) == (48, 2 * 7 + 48)
+    # Four times the largest error, 12.
+    assert (hip["room"], sit["room"]) == (48, 48)
+    assert (hip["least_step"], sit["least_step"]) == (0, 7)
     assert (hip["least_overlap"], sit["least_overlap"]) == (3, None)
     assert (hip["rounding"], sit["rounding"]) == (None, "half")
     smooth = request_of(smooth_cm=0.52)

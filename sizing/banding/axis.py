@@ -204,7 +204,7 @@ def make_axis(
     least_step, least_overlap : int
         See ``Axis``.
     room : int
-        Tenths to add at both ends (constraints may push sizes outwards).
+        Tenths to add at both ends, besides what ``least_step`` asks for.
 
     Returns
     -------
@@ -217,7 +217,12 @@ def make_axis(
     if rounding is not None:
         one_of("rounding", rounding, list(ROUNDINGS))
     unit = None if rounding is None else ROUNDINGS[rounding]
-    start, stop = int(values.min()) - room, int(values.max()) + room
+    every = 1 if unit is None else max(1, round(step / unit))
+    grid = step if unit is None else every * unit
+    # Sizes that must lie apart push each other outwards, by whole steps of the grid.
+    apart = int(np.ceil((len(widths) - 1) * np.ceil(least_step / grid) * grid))
+    smallest = int(values.min())
+    start, stop = smallest - room - apart, int(values.max()) + room + apart
 
     # Edges are rounded to tenths last: whole inches are no whole tenths, and two
     # low edges an inch apart must not end at the same one.
@@ -233,15 +238,16 @@ def make_axis(
         lows = np.arange(start // step, stop // step + 2, dtype=float) * step
         tops = lows + step - 1
     else:
-        every = max(1, round(step / unit))
         finest = np.arange(start // unit, stop // unit + 2 * every) * unit
         lows, tops = finest[::every], finest[every - 1 :: every]
         lows = lows[: len(tops)]
     if (lows >= 0).any():
         lows, tops = lows[lows >= 0], tops[lows >= 0]
     high = np.stack([high_of(lows, w) for w in widths])
-    # No further than to the first from which every size reaches the largest person.
-    needed = int(np.argmax((high >= stop).all(axis=0))) + 1
+    # No further than to the first from which every size reaches the largest person,
+    # but so far that sizes which all hold her may still lie apart.
+    enough = (high >= stop).all(axis=0) & (lows >= smallest + apart if apart else True)
+    needed = int(np.argmax(enough)) + 1
     lows, tops, high = lows[:needed], tops[:needed], high[:, :needed]
     low, top = _whole(lows), _whole(tops)
     if (high <= low).any():

@@ -169,7 +169,7 @@ def check_request(
                 reference=float(np.median(values)),
                 least_step=apart,
                 least_overlap=shared,
-                room=(sizes - 1) * apart + spread,
+                room=spread,
             )
         )
     layout = Layout(tuple(makers), tuple(steps), owned, owned_limits, limit, sizes)
