@@ -269,3 +269,18 @@ def test_the_same_seed_gives_the_same_days_and_another_others(people):
     assert first.luck.shape == (60, 2) and (first.luck != other.luck).all()
     # Groups alike are not the same people.
     assert not np.array_equal(first.by_group[0], first.by_group[1])
+
+
+def test_fewer_days_than_people_are_as_good_as_many():
+    """Two days on which fifty or so come, of each kind of group."""
+    own = people_from(pd.DataFrame({"stature_cm": [150.0] * 10}))
+    offer = offer_from(tall_and_short())
+    use = Use(passed_on=False)
+    for served in (
+        Served(own, admissions=50),
+        Served(own, 10, admissions=50),
+        Served(own, 60, number="poisson"),
+    ):
+        group = group_from(served, offer)
+        days = draw_days([group], use, sizes=2, days=2, seed=(2, 0))
+        assert (needs_of(days, 1) > 35).all() and (needs_of(days, 1) < 100).all()
