@@ -18,6 +18,7 @@ from sizing.coverage.joining import (
     complete_df,
     design_df,
     join_draws,
+    join_influences,
     join_outside,
     variance_of_sum,
     variance_of_totals,
@@ -134,6 +135,22 @@ def test_draws_of_an_outside_model_are_joined_by_their_sums(
         np.array(estimates), np.array(own), np.array(residual), complete
     )
     assert [float(x) for x in found] == pytest.approx([centre, total, right])
+
+
+@pytest.mark.parametrize("draws", [2, 3, 5])
+def test_the_chance_in_peoples_own_draws_is_taken_from_the_variance_between(draws):
+    """With half of it theirs, so that what the model adds is neither 0 nor all."""
+    estimates = np.linspace(0.3, 0.7, draws)
+    between = np.var(estimates, ddof=1)
+    # Two persons' influences move by equal and opposite steps about their means.
+    step = np.linspace(-1.0, 1.0, draws)
+    step *= np.sqrt(between / 4 / np.var(step, ddof=1))
+    influence = np.column_stack([0.2 + step, -0.2 - step, np.zeros(draws)])
+    place = place_of([1.0, 1, 1], draws=draws, outside=True)
+    mean, total, _ = join_influences(place, estimates, influence, 50.0)
+    own = 1.5 * 2 * 0.2**2
+    assert mean == pytest.approx(0.5)
+    assert total == pytest.approx(own + (1 + 1 / draws) * between / 2)
 
 
 @given(st.integers(2, 60), st.data())
