@@ -267,3 +267,21 @@ def test_fewer_than_thirty_persons_are_a_small_group(count, small):
         people_of(people.frame["stature_cm"], **age), CHART, terms=["sex"]
     )
     assert odds["small_group"].tolist() == [small, False]
+
+
+def test_who_has_no_stratum_stands_in_one_of_its_own():
+    unit = [1.0, 2.0, 1.0, np.nan]
+    people = people_of([160.0] * 4, stratum=[1.0, 1.0, np.nan, np.nan], unit=unit)
+    place = layout(people)
+    assert place.unit.tolist() == [0, 1, 2, 3]
+    assert place.stratum.tolist() == [0, 0, 1, 1]
+
+
+def test_people_of_no_weight_are_not_among_those_compared():
+    stature = [160.0, 160, 170, 160, 170, 170, 170]
+    exposed = ["yes"] * 3 + ["no"] * 3 + ["yes"]
+    columns = {"age_years": 50.0, "exposed": exposed}
+    people = people_of(stature, [1.0] * 6 + [0.0], **columns)
+    found = who_falls_between(people, CHART, terms=["exposed"]).set_index("level")
+    assert found["n"].to_dict() == {"yes": 3, "no": 3}
+    assert found["n_between"].to_dict() == {"yes": 1, "no": 2}
