@@ -24,6 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--widths",
         nargs="+",
+        action="extend",
         required=True,
         metavar="MEASURE=WIDTH",
         help="width of each size in cm or kg, such as hip_circumference_cm=20; "
@@ -61,6 +62,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--least-step",
         nargs="+",
+        action="extend",
         default=[],
         metavar="MEASURE=STEP",
         help="each size starts at least this much above the one before",
@@ -68,6 +70,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--least-overlap",
         nargs="+",
+        action="extend",
         default=[],
         metavar="MEASURE=OVERLAP",
         help="neighbouring sizes share at least this much",
@@ -170,6 +173,8 @@ def _numbers(words: list[str], option: str) -> dict[str, float]:
                     )
                 )
             )
+        if measure in found:
+            raise SizingError(f"'{measure}' is given twice after {option}: keep one.")
         found[measure] = value
     return found
 

@@ -113,13 +113,20 @@ def _entries(words: list[str]) -> tuple[dict[str, str], dict[str, str]]:
 
 
 def _numbers(words: list[str], what: str) -> dict[str, float]:
-    found = {}
-    for name, value in _pairs(words, what):
+    found: dict[str, float] = {}
+    for written, value in _pairs(words, what):
+        name = written.replace("_", " ") if what == "--load" else written
+        if name in found:
+            raise SizingError(f"{what} {written} is given twice: keep one.")
         try:
-            found[name.replace("_", " ") if what == "--load" else name] = float(value)
+            found[name] = float(value)
         except ValueError:
             raise SizingError(
-                str(Problem(f"{what} {name} is no number", "such as 200", value=value))
+                str(
+                    Problem(
+                        f"{what} {written} is no number", "such as 200", value=value
+                    )
+                )
             ) from None
     return found
 

@@ -8,6 +8,7 @@ import warnings
 from collections.abc import Sequence
 from importlib import import_module
 
+from sizing.cli.once import only_once
 from sizing.errors import SizingError, SizingWarning
 
 #: Sub-commands in the order of the help page; each is a module of this folder
@@ -51,6 +52,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, summary in COMMANDS.items():
         sub = commands.add_parser(name, help=summary, description=summary)
+        only_once(sub)
         # Loading only the command asked for keeps every answer quick.
         if words[:1] == [name]:
             import_module(f"sizing.cli.{name}").add_arguments(sub)

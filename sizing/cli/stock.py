@@ -138,7 +138,7 @@ def run(args: argparse.Namespace) -> int:
             each=args.each,
             at_once=args.at_once,
             at_most=args.at_most,
-            out=dict(_rate(text) for text in args.out),
+            out=_rates(args.out),
             spares=args.spares,
             passed_on=not args.not_passed_on,
         ),
@@ -222,13 +222,19 @@ def _named(text: str) -> tuple[str, int]:
     return name.strip(), int(count)
 
 
-def _rate(text: str) -> tuple[str, tuple[float, float]]:
-    reason, _, rate = text.partition("=")
-    days, _, every = rate.partition("/")
-    try:
-        return reason.strip(), (float(days), float(every))
-    except ValueError:
-        raise SizingError(
-            f"--out {text}: write a reason and days out of days, such as "
-            "--out laundry=1/7."
-        ) from None
+def _rates(texts: list[str]) -> dict[str, tuple[float, float]]:
+    """Read REASON=DAYS/EVERY words."""
+    found: dict[str, tuple[float, float]] = {}
+    for text in texts:
+        reason, _, rate = (part.strip() for part in text.partition("="))
+        days, _, every = rate.partition("/")
+        if reason in found:
+            raise SizingError(f"--out {reason} is given twice: keep one.")
+        try:
+            found[reason] = float(days), float(every)
+        except ValueError:
+            raise SizingError(
+                f"--out {text}: write a reason and days out of days, such as "
+                "--out laundry=1/7."
+            ) from None
+    return found
