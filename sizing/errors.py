@@ -1,5 +1,6 @@
 """What the kit says when an input is wrong or doubtful."""
 
+import math
 import threading
 import warnings
 from collections.abc import Iterable, Iterator, Sequence
@@ -130,3 +131,92 @@ def one_of(name: str, value: object, allowed: Sequence[object]) -> None:
         raise SizingError(
             str(Problem(f"unknown {name}", options, "choose one of these", value=value))
         )
+
+
+def check_number(
+    name: str,
+    value: object,
+    *,
+    least: float | None = None,
+    above: float | None = None,
+    most: float | None = None,
+    below: float | None = None,
+    whole: bool = False,
+) -> None:
+    """Refuse a setting that is no finite number within its limits.
+
+    Parameters
+    ----------
+    name : str
+        What the setting is called.
+    value : object
+    least, most : float, optional
+        Limits that are allowed themselves.
+    above, below : float, optional
+        Limits that are not.
+    whole : bool
+        Whether only whole numbers will do, written without a point.
+
+    Raises
+    ------
+    SizingError
+        Naming the setting, what was found and what is allowed.
+
+    Examples
+    --------
+    >>> check_number("seed", 3, least=0, whole=True)
+    >>> check_number("share", 1.5, above=0, most=1)
+    Traceback (most recent call last):
+    ...
+    sizing.errors.SizingError: share makes no sense (found: 1.5). Allowed: a number \
+above 0 up to 1. What to do: change it.
+    """
+    kinds = (int, np.integer) if whole else (int, float, np.integer, np.floating)
+    number = math.nan
+    if isinstance(value, kinds) and not isinstance(value, bool):
+        try:
+            number = float(value)  # type: ignore[arg-type]
+        except OverflowError:
+            number = math.inf
+    if (
+        math.isfinite(number)
+        and (least is None or number >= least)
+        and (above is None or number > above)
+        and (most is None or number <= most)
+        and (below is None or number < below)
+    ):
+        return
+    kind = "a whole number" if whole else "a number"
+    low = _limit("from ", least) or _limit("above ", above)
+    high = _limit("to " if least is not None else "up to ", most)
+    high = high or _limit("and below " if low else "below ", below)
+    high = high or ("up" if least is not None else "")
+    allowed = " ".join(part for part in (kind, low, high) if part)
+    raise SizingError(
+        str(Problem(f"{name} makes no sense", allowed, "change it", value=value))
+    )
+
+
+def _limit(words: str, limit: float | None) -> str:
+    if limit is None:
+        return ""
+    return f"{words}{int(limit) if float(limit).is_integer() else limit:,}"
+
+
+def check_seed(seed: object) -> None:
+    """Refuse a seed that is no whole number of 32 bits."""
+    check_number("the seed", seed, least=0, most=2**32 - 1, whole=True)
+
+
+def check_replicates(replicates: object, *, least: int = 2) -> None:
+    """Refuse numbers of bootstrap samples too few for a spread, or endless.
+
+    The upper end is a choice of ours: a hundred times what is usual.
+    """
+    check_number(
+        "the number of bootstrap samples",
+        replicates,
+        least=least,
+        most=100_000,
+        whole=True,
+    )

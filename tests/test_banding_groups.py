@@ -251,8 +251,8 @@ def test_sizes_are_shared_out_over_the_groups_as_asked():
     few_draws = split_sizes(people, widths=widths, sizes=[1], replicates=2)
     assert few_draws[names].sum(axis=1).item() == 1 and few_draws["low"].item() >= 0
     for change, words in (
-        ({"replicates": 1}, "too few bootstrap samples"),
-        ({"sizes": [0, 3]}, "no number of sizes"),
+        ({"replicates": 1}, "bootstrap samples makes no sense"),
+        ({"sizes": [0, 3]}, "a number of sizes makes no sense"),
         ({"sizes": []}, "no number of sizes"),
     ):
         with pytest.raises(SizingError, match=words):

@@ -577,7 +577,7 @@ def test_a_partition_tells_its_bands_and_leaves_out_what_was_not_measured():
     assert found.cost == pytest.approx(cost)
     assert found.summary() == ("3 bands of 6 values: 70 to 71; 90 to 91; 120 to 120.")
     for bands in (0, 6, 1.5):
-        with pytest.raises(SizingError, match="from 1 to 5 bands"):
+        with pytest.raises(SizingError, match="from 1 to 5"):
             partition_bands(values, bands)
     for wrong in ([1.0], [-1] * 7, [np.nan] * 7):
         with pytest.raises(SizingError, match="weights make no sense"):

@@ -178,3 +178,13 @@ def test_a_warning_points_at_the_line_that_made_the_chart():
     with pytest.warns(SizingWarning) as told:
         chart_from(frame([70, 95], [90, 110]))
     assert {warning.filename for warning in told} == {__file__}
+
+
+def test_gaps_of_a_chart_from_large_to_small_lie_between_neighbours():
+    """Each gap ends at the next larger size, to the half centimetre."""
+    table = frame([140.5, 120, 100], [150, 130.5, 110.5])
+    gaps = found(table).query("kind == 'gap'")
+    words = gaps["words"].tolist()
+    assert ["from over 130.5 to under 140.5" in one for one in words] == [True, False]
+    assert ["from over 110.5 to under 120 " in one for one in words] == [False, True]
+    assert gaps[["low", "high"]].values.tolist() == [[130.5, 140.5], [110.5, 120]]

@@ -398,6 +398,18 @@ def test_what_is_known_of_the_entries_is_noted():
     other = notes(**weighed, chest_circumference_cm=95)
     assert "Not limited by the chart, but of use" in other and "chest girth" in other
     assert "Not limited by the chart" not in notes(**weighed)
+    # Body mass always counts, if only for the load limits.
+    hips = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "hip_circumference_cm_low": [80],
+                "hip_circumference_cm_high": [120],
+            }
+        ),
+        warn=False,
+    )
+    assert "Not limited" not in " ".join(check_client(hips, weighed).notes)
     assert "Predicted, not measured: " in notes(**weighed)
     taken = FULL | {"stature_cm": 160}
     missing = set(demo_chart().measures) - set(taken)

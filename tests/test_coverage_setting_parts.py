@@ -304,7 +304,7 @@ def test_a_paired_difference_stays_within_one_and_tells_each_share():
     t = stats.t.ppf(0.975, 100 / 30 - 1)
     same = table.set_index("outcome").loc["choice"]
     assert same["high"] == -same["low"] == pytest.approx(t**2 / (100 / 30 + t**2))
-    with pytest.raises(SizingError, match="50 or more"):
+    with pytest.raises(SizingError, match="from 50 to"):
         coverage(people, CHART, replicates=49)
 
 

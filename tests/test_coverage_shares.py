@@ -477,7 +477,7 @@ def test_groupings_that_cannot_be_used(rng, by, message):
 
 
 def test_too_few_replicates_are_refused(rng):
-    with pytest.raises(SizingError, match="50 or more"):
+    with pytest.raises(SizingError, match="from 50 to"):
         coverage(invented(rng), demo_chart(), replicates=49)
 
 

@@ -309,3 +309,24 @@ def test_cells_of_text_are_read_in_any_column_of_objects():
     sexes = pd.DataFrame({"sex": [" F ", "MALE", "", None, "m"], "stature_cm": 170.0})
     told = to_standard_units(sexes)["sex"].tolist()
     assert told == ["female", "male", None, None, "male"]
+
+
+def test_every_measure_given_twice_is_named_and_not_those_given_once():
+    frame = pd.DataFrame(
+        {
+            "hip_circumference_cm": [100.0],
+            "stature_cm": [160.0],
+            "stature_in": [63.0],
+            "body_mass_kg": [70.0],
+            "waist_circumference_cm": [80.0],
+            "waist_circumference_mm": [800.0],
+        }
+    )
+    with pytest.raises(InputProblems) as told:
+        to_standard_units(frame)
+    words = told.value.table["what"].tolist()
+    assert words == [
+        "the same measure stands in two units (stature_cm, stature_in)",
+        "the same measure stands in two units (waist_circumference_cm, "
+        "waist_circumference_mm)",
+    ]

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.population import limits
-from sizing.population.caseload import read_caseload
+from sizing.population.caseload import _without_empty_end, read_caseload
 from sizing.population.files import read_table
 from sizing.population.own import people_from
 
@@ -239,7 +239,7 @@ def test_draws_that_came_with_the_table_are_kept():
         ({"stature_cm": []}, {}, "no rows"),
         ({"ward": ["north"]}, {}, "no body measure"),
         ({"stature_cm": [160.0]}, {"draws": 2}, "without a column 'sex'"),
-        ({"stature_cm": [160.0]}, {"draws": 0}, "draws must be a whole number"),
+        ({"stature_cm": [160.0]}, {"draws": 0}, "number of draws makes no sense"),
         ({"stature_cm": [160.0]}, {"weight": [-1.0]}, "row 0: -1"),
         ({"stature_cm": [160.0]}, {"weight": [np.nan]}, "row 0: nan"),
         ({"stature_cm": [160.0, 170.0]}, {"weight": [0.0, 0.0]}, "All weights are 0"),
@@ -280,3 +280,10 @@ def test_an_empty_line_does_not_shift_the_rows_named(tmp_path):
     with pytest.raises(InputProblems) as told:
         read_caseload(path)
     assert sorted(told.value.table["row"]) == [3, 4]
+
+
+def test_rows_without_a_client_at_the_end_are_left_out_all_of_them_if_need_be():
+    empty = pd.DataFrame({"sex": [None, None], "stature_cm": [np.nan, np.nan]})
+    assert _without_empty_end(empty).empty
+    mixed = pd.DataFrame({"sex": [None, "f", None], "stature_cm": [np.nan] * 3})
+    assert len(_without_empty_end(mixed)) == 2

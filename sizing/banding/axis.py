@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from sizing.errors import Problem, SizingError, one_of
+from sizing.chart.files import MOST_SIZES
+from sizing.errors import Problem, SizingError, check_number, one_of
 from sizing.measures import to_tenths
 
 Ints = npt.NDArray[np.int64]
@@ -111,16 +112,7 @@ def check_widths(widths: Mapping[str, Width], sizes: int) -> dict[str, list[int]
         If no measure is named, a width is not a positive number, or the
         widths given per size are not one for each size.
     """
-    if not isinstance(sizes, int | np.integer) or sizes < 1:
-        raise SizingError(
-            str(
-                Problem(
-                    "the number of sizes makes no sense",
-                    "a whole number from 1 up",
-                    value=sizes,
-                )
-            )
-        )
+    check_number("the number of sizes", sizes, least=1, most=MOST_SIZES, whole=True)
     if not widths:
         raise SizingError(
             str(

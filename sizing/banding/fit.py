@@ -7,11 +7,11 @@ from typing import Any
 from sizing.banding.axis import Width
 from sizing.banding.bodies import chart_of, share_covered
 from sizing.banding.fitter import Boxes, Fitter
-from sizing.banding.held_out import half_splits
+from sizing.banding.held_out import check_splits, half_splits
 from sizing.banding.result import BandFit
 from sizing.banding.settings import PerMeasure, check_request
 from sizing.chart.size_chart import GROUPS, SizeChart
-from sizing.errors import one_of
+from sizing.errors import check_number, one_of
 from sizing.population.people import People
 
 
@@ -148,6 +148,9 @@ def fit_bands(
     1.0
     """
     one_of("group", group, GROUPS)
+    check_splits(splits, seed)
+    if tolerance is not None:
+        check_number("the tolerance", tolerance, least=0)
     settings: dict[str, Any] = {
         "widths": dict(widths),
         "sizes": sizes,

@@ -6,10 +6,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from sizing.banding.axis import check_widths
 from sizing.banding.fitter import Fitter
-from sizing.banding.held_out import half_splits
+from sizing.banding.held_out import check_splits, half_splits
 from sizing.banding.settings import check_request
-from sizing.errors import Problem, SizingError
+from sizing.errors import check_number
 from sizing.population.people import People
 
 
@@ -54,6 +55,7 @@ def frontier(
         As ``fit_bands``, or if a scale is not positive.
     """
 
+    check_splits(splits, seed)
     rows = []
     for count in sizes:
         for scale in scales:
@@ -108,6 +110,13 @@ def width_needed(
         ``<measure>_width`` (NaN where ``most`` does not suffice), estimate
         (the share reached), method, n.
     """
+    targets = list(targets)
+    for target in targets:
+        check_number("the target", target, above=0, most=1)
+    check_number("the largest scale", most, above=0, most=1000)
+    sizes = list(sizes)
+    for count in sizes:
+        check_widths(widths, count)
     first = next(iter(widths.values()))
     rows = []
     for count in sizes:
@@ -152,10 +161,7 @@ def width_needed(
 
 
 def _scaled(widths: Mapping[str, float], scale: float) -> dict[str, float]:
-    if not 0 < scale < np.inf:
-        raise SizingError(
-            str(Problem("the scale makes no sense", "a positive number", value=scale))
-        )
+    check_number("the scale", scale, above=0)
     return {
         measure: max(round(width * scale, 6), 0.1) for measure, width in widths.items()
     }

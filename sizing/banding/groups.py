@@ -13,7 +13,7 @@ from sizing.banding.result import BandFit
 from sizing.chart.size_chart import GROUPS, SizeChart
 from sizing.coverage.layout import layout
 from sizing.coverage.shares import group_means, wilson
-from sizing.errors import Problem, SizingError
+from sizing.errors import Problem, SizingError, check_number
 from sizing.fit.assign import assign
 from sizing.population.people import People
 
@@ -58,6 +58,8 @@ def group_of(
     >>> group_of(People("three", frame, pd.Series([1.0] * 3), frame)).tolist()
     ['paediatric', 'adult', 'bariatric']
     """
+    check_number("the age of an adult", adult_age, least=0)
+    check_number("the body mass index of the bariatric", bmi_threshold, above=0)
     frame = people.frame
     needed = ["age_years", "body_mass_kg", "stature_cm"]
     lacking = [name for name in needed if name not in frame]

@@ -7,7 +7,7 @@ import numpy.typing as npt
 from scipy import stats
 
 from sizing.banding.fitter import Fitter
-from sizing.errors import SizingError
+from sizing.errors import SizingError, check_number, check_seed
 
 METHOD = (
     "mean of repeated half-splits by person; interval by Student's t with the "
@@ -56,6 +56,12 @@ class HeldOut:
             gain: npt.NDArray[np.float64] = self.fitted - self.rival
             return gain
         return self.fitted if which == "fitted" else self.rival
+
+
+def check_splits(splits: object, seed: object) -> None:
+    """Refuse a number of half-splits or a seed that makes no sense."""
+    check_number("the number of half-splits", splits, least=0, most=10_000, whole=True)
+    check_seed(seed)
 
 
 def half_splits(fitter: Fitter, *, splits: int, seed: int) -> HeldOut:

@@ -8,7 +8,7 @@ import pandas as pd
 
 from sizing.banding.axis import Ints
 from sizing.banding.counts import Floats
-from sizing.errors import Problem, SizingError
+from sizing.errors import Problem, SizingError, check_number
 from sizing.measures import to_tenths
 
 #: Values counted at a time.
@@ -87,12 +87,13 @@ def partition_bands(
     """
     count, n = _count(np.asarray(values, dtype=float).ravel(), weights)
     at = np.flatnonzero(count)
-    if not isinstance(bands, int | np.integer) or not 1 <= bands <= len(at):
-        _refuse(
-            f"{bands} bands of {len(at)} distinct values make no sense",
-            f"from 1 to {len(at)} bands",
-            bands,
-        )
+    check_number(
+        f"the number of bands for {len(at)} distinct values",
+        bands,
+        least=1,
+        most=len(at),
+        whole=True,
+    )
     mass, x = count[at], at.astype(float)
     # Sums from the middle outwards lose less to rounding.
     x = x - np.average(x, weights=mass)

@@ -11,7 +11,7 @@ from sizing.banding.axis import Axis, Ints, Width, check_widths, make_axis, tent
 from sizing.banding.bodies import Bodies, read_bodies
 from sizing.banding.goal import Goal, make_goal
 from sizing.chart.size_chart import SizeChart
-from sizing.errors import Problem, SizingError
+from sizing.errors import Problem, SizingError, check_number
 from sizing.measures.edges import NO_HIGH, NO_LOW
 from sizing.population.people import People
 
@@ -114,8 +114,14 @@ def check_request(
     wide = check_widths(widths, sizes)
     if len(wide) > 4:
         _refuse("too many measures to band by", "one to four measures", len(wide))
-    if not 0 <= least_share < 1:
-        _refuse("the least share of a size makes no sense", "0 to below 1", least_share)
+    check_number("the least share of a size", least_share, least=0, below=1)
+    check_number("the cost of a size too large", too_large, least=0)
+    check_number("the cost of a size too small", too_small, least=0)
+    for measure in wide:
+        _setting(near, measure, 2.0, "distance that counts as near")
+        _setting(errors or {}, measure, 0.0, "measuring error")
+    if load_limit_kg is not None:
+        check_number("the load limit", load_limit_kg, above=0)
     owned = _owned(fixed, list(wide), sizes)
     owned_limits = () if fixed is None else tuple(map(int, fixed.load_limits()))
     limit = NO_HIGH if load_limit_kg is None else tenths(load_limit_kg)
@@ -208,8 +214,7 @@ def _owned(
 
 def _setting(given: PerMeasure, measure: str, default: float, what: str) -> float:
     value = given.get(measure, default) if isinstance(given, Mapping) else given
-    if not (isinstance(value, int | float | np.number) and 0 <= value < np.inf):
-        _refuse(f"the {what} makes no sense", "a number from 0 up", value)
+    check_number(f"the {what}", value, least=0)
     return float(value)
 
 

@@ -11,8 +11,15 @@ from sizing.banding.fitter import Fitter
 from sizing.banding.groups import by_group, check_groups, group_of, widths_of
 from sizing.banding.resample import draw_samples, interval
 from sizing.banding.settings import check_request
+from sizing.chart.files import MOST_SIZES
 from sizing.chart.size_chart import GROUPS
-from sizing.errors import Problem, SizingError
+from sizing.errors import (
+    Problem,
+    SizingError,
+    check_number,
+    check_replicates,
+    check_seed,
+)
 from sizing.population.people import People
 
 METHOD = "bootstrap of {}, {} samples, charts and split held"
@@ -75,18 +82,19 @@ def split_sizes(
     interval of its own. Groups given as one are drawn together; given apart, each
     is drawn by itself and keeps its weight.
     """
-    numbers = sorted({int(n) for n in sizes})
-    if replicates < 2:
-        raise SizingError(
-            str(Problem("too few bootstrap samples", "2 or more", value=replicates))
-        )
+    sizes = list(sizes)
+    for number in sizes:
+        check_number("a number of sizes", number, least=1, most=MOST_SIZES, whole=True)
+    numbers = sorted(set(sizes))
+    check_replicates(replicates)
+    check_seed(seed)
     together = people if isinstance(people, People) else None
     if isinstance(people, People):
         groups = group_of(people, adult_age=adult_age, bmi_threshold=bmi_threshold)
         people = by_group(people, groups)
     check_groups(people, "people")
     names = [g for g in GROUPS if g in people]
-    if not numbers or numbers[0] < 1:
+    if not numbers:
         raise SizingError(
             str(Problem("no number of sizes to share out", "numbers from 1 up"))
         )

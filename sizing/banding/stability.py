@@ -10,7 +10,7 @@ from sizing.banding.axis import Width
 from sizing.banding.fitter import Fitter
 from sizing.banding.resample import draw_samples, interval
 from sizing.banding.settings import check_request
-from sizing.errors import Problem, SizingError
+from sizing.errors import check_number, check_replicates, check_seed
 from sizing.population.people import People
 
 
@@ -57,16 +57,9 @@ def edge_stability(
     -----
     Edges are whole steps of the grid, so that an interval is at least as coarse.
     """
-    if replicates < 2 or not 0 < level < 1:
-        raise SizingError(
-            str(
-                Problem(
-                    "the bootstrap makes no sense",
-                    "two or more replicates and a level between 0 and 1",
-                    value=replicates,
-                )
-            )
-        )
+    check_replicates(replicates)
+    check_number("the level of the intervals", level, above=0, below=1)
+    check_seed(seed)
     fitter = Fitter(check_request(people, widths=widths, sizes=sizes, **settings))
     bodies = fitter.bodies
     rng = np.random.default_rng(seed)

@@ -22,7 +22,7 @@ from sizing.banding.axis import Axis, Ints
 from sizing.banding.counts import Breaks, Floats, cell_numbers
 from sizing.banding.fitter import Fitter
 from sizing.banding.settings import check_request
-from sizing.errors import Problem, SizingError
+from sizing.errors import Problem, SizingError, check_number
 from sizing.population.people import People
 
 #: Most non-zero entries of the programme.
@@ -113,6 +113,7 @@ def price_of_grading(
     SizingError
         As ``fit_bands``; or if the programme would be too large.
     """
+    check_number("the time limit", time_limit_s, above=0)
     fitter = Fitter(check_request(people, widths=widths, sizes=sizes, **settings))
     graded = fitter.value(fitter.fit())
     axes, bodies = fitter.axes, fitter.bodies
@@ -187,10 +188,8 @@ def boxes_needed(
     SizingError
         As ``price_of_grading``; or if the target makes no sense.
     """
-    if not 0 < target <= 1:
-        raise SizingError(
-            str(Problem("the target makes no sense", "above 0, up to 1", value=target))
-        )
+    check_number("the target", target, above=0, most=1)
+    check_number("the time limit", time_limit_s, above=0)
     fitter = Fitter(check_request(people, widths=widths, sizes=1, **settings))
     bodies = fitter.bodies
     holds, weight, _ = incidence(fitter.axes, bodies.values, bodies.counted)

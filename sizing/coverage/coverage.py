@@ -18,7 +18,7 @@ from sizing.coverage.shares import (
     group_means,
     wilson,
 )
-from sizing.errors import Problem, SizingError
+from sizing.errors import check_replicates
 from sizing.fit import OUTCOME_WORDS, OUTCOMES, Assignment, assign
 from sizing.population.people import People
 
@@ -158,17 +158,7 @@ def coverage(
     >>> print(round(shares["estimate"].sum(), 9))
     1.0
     """
-    if replicates < 50:
-        raise SizingError(
-            str(
-                Problem(
-                    "too few bootstrap replicates for an interval",
-                    "50 or more; 400 by default",
-                    "leave the setting out",
-                    value=replicates,
-                )
-            )
-        )
+    check_replicates(replicates, least=50)
     groupings = by_list(by)
     place = layout(people)
     labels, members = memberships(people, groupings, place)

@@ -13,6 +13,7 @@ from sizing.coverage.joining import (
     join_influences,
 )
 from sizing.coverage.layout import Floats, Layout
+from sizing.errors import check_replicates, check_seed
 
 #: Confidence of every interval.
 LEVEL = 0.95
@@ -89,6 +90,8 @@ def group_means(
     Barnard and Rubin, Biometrika 1999;86:948-955; Wolter, Introduction to
     Variance Estimation, 2nd ed., Springer 2007, ch. 6 (all from memory).
     """
+    check_replicates(replicates)
+    check_seed(seed)
     w = place.weight
     estimates, weights, sizes, effective = [], [], [], []
     for x, g in zip(columns, groups, strict=True):

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import SizingError, SizingWarning, one_of
+from sizing.errors import SizingError, SizingWarning, check_number, one_of
 from sizing.population import limits
 from sizing.population.classes import ADULT_AGE, age_band, bmi_class, body_mass_index
 from sizing.population.margins import margins_from, named_margins, to_margins
@@ -327,12 +327,7 @@ def _settings(name: str, draws: int, seed: int, threshold: float) -> dict[str, A
 
 def _check_threshold(value: object) -> None:
     low, high = _BMI_LIMITS
-    number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
-    if not number or not low <= float(value) <= high:  # type: ignore[arg-type]
-        raise SizingError(
-            f"bmi_threshold must be a body mass index from {low:g} to {high:g}, not "
-            f"{value!r}."
-        )
+    check_number("the body mass index", value, least=low, most=high)
 
 
 def _warn_if_few(people: People) -> None:

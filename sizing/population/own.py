@@ -4,7 +4,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingError
+from sizing.errors import (
+    InputProblems,
+    Problem,
+    SizingError,
+    check_number,
+    check_seed,
+)
 from sizing.measures import EVIDENCE, MEASURES, to_standard_units
 from sizing.population import limits
 from sizing.population.model import draw_measures
@@ -118,19 +124,16 @@ def people_from(
 
 
 def check_draws(draws: object, seed: object) -> None:
-    """Refuse numbers of draws and seeds that are not whole numbers.
+    """Refuse numbers of draws and seeds that are no such whole numbers.
 
     Raises
     ------
     SizingError
-        If ``draws`` is not 1 or more or ``seed`` is not 0 or more.
+        If ``draws`` is not from 1 to 10,000 (more would fill the memory), or
+        ``seed`` no seed.
     """
-    for what, value, least in (("draws", draws, 1), ("seed", seed, 0)):
-        whole = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
-        if not whole or value < least:  # type: ignore[operator]
-            raise SizingError(
-                f"{what} must be a whole number of {least} or more, not {value!r}."
-            )
+    check_number("the number of draws", draws, least=1, most=10_000, whole=True)
+    check_seed(seed)
 
 
 def _measured_or_missing(column: pd.Series) -> pd.Series:

@@ -7,7 +7,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import stats
 
-from sizing.errors import SizingError
+from sizing.errors import SizingError, check_replicates, check_seed
 
 LEVEL = 0.95
 #: Normal quantile that Bland and Altman round from 1.95996.
@@ -105,6 +105,8 @@ def limits_of_agreement(
     >>> found.table.query("participant == 'together'")["estimate"].round(2).tolist()
     [-2.0, 4.0, -9.84, 5.84]
     """
+    check_replicates(replicates)
+    check_seed(seed)
     g, t = np.asarray(guess, dtype=float), np.asarray(truth, dtype=float)
     if g.shape != t.shape or g.ndim != 1:
         raise SizingError("Give as many guesses as true values, one pair each.")

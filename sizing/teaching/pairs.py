@@ -8,7 +8,7 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from sizing.chart import SizeChart
-from sizing.errors import SizingError
+from sizing.errors import SizingError, check_number, check_seed
 from sizing.fit.core import limits
 from sizing.measures import vocabulary
 from sizing.population import People, age_band
@@ -128,6 +128,10 @@ def surprising_pairs(
     >>> bool((found.table["certainty"] > 0.4).all())
     True
     """
+    check_number("the number of pairs", n, least=1, whole=True)
+    check_number("how far body mass may differ", within_kg, least=0)
+    check_number("how far stature may differ", within_cm, least=0)
+    check_seed(seed)
     lacking = [
         c for c in ("sex", *_BUILD, *limits(chart)) if c not in people.frame.columns
     ]

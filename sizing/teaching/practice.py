@@ -8,7 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.chart import SizeChart
-from sizing.errors import SizingError, one_of
+from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.fit.core import limits
 from sizing.measures import to_tenths, vocabulary
 from sizing.measures.edges import NO_HIGH, NO_LOW
@@ -111,8 +111,8 @@ def practice_clients(
     >>> cards.answers["difficulty"].tolist()
     ['easy', 'easy', 'middling', 'middling', 'hard', 'hard']
     """
-    if isinstance(n, bool) or not isinstance(n, (int, np.integer)) or n < 1:
-        raise SizingError(f"Give a whole number of cards, 1 or more, not {n!r}.")
+    check_number("the number of cards", n, least=1, whole=True)
+    check_seed(seed)
     shown = _shown(people, chart)
     grid = np.array([steps[measure.rsplit("_", 1)[1]] for measure in shown])
     whole_steps = np.floor(

@@ -8,7 +8,7 @@ import pandas as pd
 from sizing.chart import SizeChart
 from sizing.coverage.layout import layout
 from sizing.coverage.shares import LEVEL, group_means, wilson
-from sizing.errors import SizingError
+from sizing.errors import SizingError, check_number, check_replicates, check_seed
 from sizing.fit.core import limits
 from sizing.population import People
 from sizing.teaching.choosing import (
@@ -116,8 +116,12 @@ def chance_of_wrong_size(
     >>> wrong[0] > wrong[1]
     True
     """
-    if not times or any(isinstance(k, bool) or int(k) != k or k < 1 for k in times):
-        raise SizingError(f"times must be whole numbers of 1 or more, not {times!r}.")
+    if not times:
+        raise SizingError("times must be one or more numbers of readings.")
+    for k in times:
+        check_number("a number of readings", k, least=1, whole=True)
+    check_replicates(replicates)
+    check_seed(seed)
     parts = error_parts(error, chart)
     names = parts["measure"].tolist()
     within, lasting = parts["within"].to_numpy(), parts["lasting"].to_numpy()

@@ -10,6 +10,7 @@ import pandas as pd
 
 from sizing.cautions import cautions
 from sizing.chart import SizeChart
+from sizing.errors import check_seed
 from sizing.fit.core import limits
 from sizing.survey.estimate import binomial_interval
 from sizing.teaching.agreement import Agreement, limits_of_agreement
@@ -150,6 +151,7 @@ def room_result(
     [['chosen', 'one', 'one', 1], ['chosen', 'one', 'two', 1],
      ['tape', 'one', 'one', 1]]
     """
+    check_seed(seed)
     truth = _truth(answers, chart, practice)
     right = _right_sizes(truth, chart)
     position = {size: i for i, size in enumerate(chart.sizes)} | {NO_SIZE: -1}

@@ -10,8 +10,15 @@ import pandas as pd
 from sizing.cautions import cautions
 from sizing.chart import SizeChart, demo_chart
 from sizing.coverage.coverage import EVERYONE
-from sizing.errors import SizingError, one_of
+from sizing.errors import (
+    SizingError,
+    check_number,
+    check_replicates,
+    check_seed,
+    one_of,
+)
 from sizing.fit.core import limits
+from sizing.measures import MEASURES
 from sizing.population import People, load_people, population_titles
 from sizing.teaching.choosing import (
     ADULT_FROM,
@@ -217,6 +224,12 @@ def compare_ways(
         one_of("way", way, list(WAY_WORDS))
     if not ways:
         raise SizingError(f"Give at least one way of: {', '.join(WAY_WORDS)}.")
+    check_number("the spread of guessed statures", stature_guess_sd, least=0)
+    for measure, each in (reading_sd or {}).items():
+        one_of("measure", measure, list(MEASURES))
+        check_number(f"the spread of a reading of {measure}", each, least=0)
+    check_replicates(replicates)
+    check_seed(seed)
     people = load_people("adults", seed=seed) if people is None else people
     chart = demo_chart() if chart is None else chart
     if usual_size is not None:

@@ -1,0 +1,192 @@
+"""Settings that are no numbers, or numbers that cannot be, in every public function."""
+
+import inspect
+import math
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import sizing
+from sizing import banding, population, teaching
+from sizing.chart import demo_chart
+from sizing.errors import SizingError
+from sizing.population import load_people, people_from
+
+HIP = "hip_circumference_cm"
+BAND: dict[str, Any] = {"widths": {HIP: 20}, "sizes": 2}
+
+
+@cache
+def some():
+    """Thirty people and the demo chart."""
+    rng = np.random.default_rng(1)
+    frame = pd.DataFrame(
+        {
+            "sex": ["female", "male"] * 15,
+            "age_years": rng.integers(20, 80, 30),
+            "body_mass_kg": rng.normal(75, 15, 30).round(1),
+            "stature_cm": rng.normal(167, 9, 30).round(1),
+            HIP: rng.normal(105, 12, 30).round(1),
+        }
+    )
+    return people_from(frame, draws=2), demo_chart()
+
+
+#: What is called with which numbers: their settings are then made wrong one by one.
+CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
+    banding.fit_bands: lambda: {
+        "people": some()[0],
+        **BAND,
+        "step_cm": 1.0,
+        "smooth_cm": 0.0,
+        "near": 2.0,
+        "too_large": 0.5,
+        "too_small": 0.5,
+        "least_share": 0.0,
+        "load_limit_kg": 200.0,
+        "tolerance": 0.01,
+        "splits": 1,
+        "seed": 1,
+    },
+    banding.edge_stability: lambda: {
+        "people": some()[0],
+        **BAND,
+        "replicates": 2,
+        "level": 0.9,
+        "seed": 1,
+    },
+    banding.frontier: lambda: {
+        "people": some()[0],
+        "widths": {HIP: 20},
+        "sizes": [2],
+        "scales": [1.0],
+        "splits": 1,
+        "seed": 1,
+    },
+    banding.width_needed: lambda: {
+        "people": some()[0],
+        "widths": {HIP: 20},
+        "sizes": [2],
+        "targets": [0.5],
+        "most": 4.0,
+    },
+    banding.price_of_grading: lambda: {
+        "people": some()[0],
+        **BAND,
+        "time_limit_s": 60.0,
+    },
+    banding.boxes_needed: lambda: {
+        "people": some()[0],
+        "widths": {HIP: 20},
+        "target": 0.5,
+        "time_limit_s": 60.0,
+    },
+    banding.split_sizes: lambda: {
+        "people": some()[0],
+        "widths": {HIP: 20},
+        "sizes": [3],
+        "adult_age": 18.0,
+        "bmi_threshold": 60.0,
+        "replicates": 2,
+        "seed": 1,
+    },
+    banding.partition_bands: lambda: {"values": np.arange(9.0), "bands": 2},
+    sizing.coverage: lambda: dict(
+        zip(("people", "chart"), some(), strict=True), replicates=50, seed=1
+    ),
+    sizing.compare_charts: lambda: {
+        "people": some()[0],
+        "chart_a": some()[1],
+        "chart_b": some()[1],
+        "replicates": 50,
+        "seed": 1,
+    },
+    population.load_people: lambda: {
+        "name": "bariatric",
+        "draws": 1,
+        "seed": 1,
+        "bmi_threshold": 40.0,
+    },
+    teaching.compare_ways: lambda: {
+        "people": some()[0],
+        "chart": some()[1],
+        "by": (),
+        "ways": ["by_eye", "tape_once"],
+        "stature_guess_sd": 0.04,
+        "replicates": 50,
+        "seed": 1,
+    },
+    teaching.chance_of_wrong_size: lambda: {
+        "people": some()[0],
+        "chart": some()[1],
+        "times": [1],
+        "replicates": 50,
+        "seed": 1,
+    },
+    teaching.practice_clients: lambda: {
+        "people": some()[0],
+        "chart": some()[1],
+        "n": 3,
+        "seed": 1,
+    },
+    teaching.surprising_pairs: lambda: {
+        "people": load_people("bariatric", draws=1),
+        "chart": some()[1],
+        "n": 1,
+        "within_kg": 1.0,
+        "within_cm": 1.0,
+        "seed": 1,
+    },
+    sizing.judge_chart: lambda: {
+        "chart": some()[1],
+        "people": some()[0],
+        "replicates": 50,
+        "seed": 1,
+    },
+}
+
+WRONG = (math.nan, math.inf, -math.inf, -1, "x", None, True, [], 10**400)
+
+
+def numbers_of(given: Mapping[str, Any]) -> list[str]:
+    """Return which settings are numbers, or lists of numbers."""
+
+    def is_number(value: Any) -> bool:
+        return isinstance(value, int | float) and not isinstance(value, bool)
+
+    return [
+        name
+        for name, value in given.items()
+        if is_number(value)
+        or (isinstance(value, list) and value and all(map(is_number, value)))
+    ]
+
+
+@pytest.mark.parametrize("what", CALLS, ids=lambda f: f.__name__)
+def test_a_setting_that_cannot_be_is_refused_in_plain_words(what):
+    given = CALLS[what]()
+    what(**given)
+    optional = {
+        name
+        for name, one in inspect.signature(what).parameters.items()
+        if one.default is None
+    }
+    taken = []
+    for name in numbers_of(given):
+        for wrong in WRONG:
+            if wrong is None and name in optional:
+                continue
+            value = [wrong] if isinstance(given[name], list) else wrong
+            try:
+                what(**{**given, name: value})
+            except SizingError as error:
+                assert "Traceback" not in str(error)
+            except Exception as error:
+                taken.append(f"{name}={value!r}: {type(error).__name__}: {error}")
+            else:
+                taken.append(f"{name}={value!r} was taken")
+    assert not taken, "\n".join(taken)
