@@ -265,7 +265,7 @@ def test_a_stratum_of_one_unit_is_refused_unless_a_rule_is_named(sample):
     [
         ({"statistic": "median"}, "unknown statistic"),
         ({"statistic": "quantile"}, "needs q"),
-        ({"statistic": "quantile", "q": 1.5}, "between 0 and 1"),
+        ({"statistic": "quantile", "q": 1.5}, "above 0 and below 1"),
         ({"statistic": "share"}, "yes or no values"),
         ({"statistic": "ratio"}, "a ratio needs 'over'"),
         ({"over": [1.0, 1.0, 1.0, 1.0]}, "a ratio needs 'over'"),

@@ -28,7 +28,7 @@ from sizing.banding.settings import check_request
 from sizing.banding.solve import climb, first_net, loosest, paces
 from sizing.chart.size_chart import SizeChart
 from sizing.coverage.groups import grouping
-from sizing.errors import Problem, SizingError
+from sizing.errors import Problem, SizingError, check_number
 from sizing.population.people import People
 
 #: Charts and pairs of nodes gone through before the bound is left as it is.
@@ -117,6 +117,8 @@ def fit_fairest(
     bodies = fitter.bodies
     labels = grouping(people.frame, by)
     codes = np.asarray(labels.codes)[bodies.row]
+    check_number("the smallest subgroup", smallest, least=1, whole=True)
+    check_number("the number of rounds", rounds, least=0, most=10_000, whole=True)
     levels = []
     for code, name in enumerate(labels.categories):
         persons = len(np.unique(bodies.person[codes == code]))

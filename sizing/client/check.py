@@ -26,7 +26,7 @@ from sizing.client.outcomes import (
 )
 from sizing.client.posterior import Bodies, draw_bodies
 from sizing.client.remarks import evidence_limits, notes, sources
-from sizing.errors import InputProblems, Problem, SizingError
+from sizing.errors import InputProblems, Problem, SizingError, check_seed
 from sizing.fit import DIRECTIONS
 from sizing.fit.nearest import nearest, yardsticks
 from sizing.measures import (
@@ -123,6 +123,7 @@ def check_client(
     >>> found.status, found.first["size"]
     ('fits', 'adult 2')
     """
+    check_seed(seed)
     if not isinstance(client, Client):
         client = client_from(client, how=how, confirmed=confirmed)
     elif how is not None:

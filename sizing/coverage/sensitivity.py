@@ -14,7 +14,7 @@ from sizing.coverage.alternatives import ALTERATIONS, State, start
 from sizing.coverage.joining import complete_df, join_influences
 from sizing.coverage.layout import Floats, Layout, layout
 from sizing.coverage.shares import LEVEL
-from sizing.errors import one_of
+from sizing.errors import check_seed, one_of
 from sizing.population.people import People
 from sizing.resources import source_table
 
@@ -151,6 +151,7 @@ def sensitivity(
     >>> print(round(found.share, 2), round(row["estimate"], 2))
     0.62 -0.08
     """
+    check_seed(seed)
     chosen = assumptions() if settings is None else settings
     place = layout(people)
     base = start(people, chart, place, seed)

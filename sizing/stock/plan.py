@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.chart import SizeChart
-from sizing.errors import SizingError
+from sizing.errors import SizingError, check_number, check_seed
 from sizing.stock import tables
 from sizing.stock.alternatives import (
     CHECKING,
@@ -197,16 +197,13 @@ def _checked(
     target: float | None, budget: float | None, scenarios: object, seed: object
 ) -> float | None:
     """Refuse settings that cannot be, and fill in the usual target."""
-    for name, value, least in (("scenarios", scenarios, 50), ("seed", seed, 0)):
-        whole = isinstance(value, (int, np.integer)) and not isinstance(value, bool)
-        if not whole or value < least:  # type: ignore[operator]
-            raise SizingError(
-                f"{name} must be a whole number of {least} or more, not {value!r}."
-            )
-    if budget is not None and not (
-        isinstance(budget, (int, float)) and math.isfinite(budget) and budget >= 0
-    ):
-        raise SizingError(f"The budget must be 0 or more, not {budget!r}.")
+    # Beyond the upper end the days would fill the memory.
+    check_number(
+        "the number of days drawn", scenarios, least=50, most=100_000, whole=True
+    )
+    check_seed(seed)
+    if budget is not None:
+        check_number("the budget", budget, least=0)
     if target is None:
         return 0.95 if budget is None else None
     if not isinstance(target, (int, float)) or not 0 < target < 1:

@@ -5,7 +5,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import special, stats
 
-from sizing.errors import Problem, SizingError, one_of
+from sizing.errors import Problem, SizingError, check_number, one_of
 from sizing.survey.estimate import COLUMNS, binomial_interval
 
 
@@ -62,6 +62,10 @@ def rubin(
     0      11.0  2.0  1.658
     """
     one_of("statistic", statistic, ("mean", "share"))
+    check_number("the number of persons", n, above=0)
+    check_number("the level of the interval", level, above=0, below=1)
+    if df is not None:
+        check_number("the degrees of freedom", df, above=0)
     e = np.asarray(estimates, dtype=float).ravel()
     v = np.asarray(variances, dtype=float).ravel()
     if len(e) != len(v) or not len(e) or not np.isfinite([*e, *v]).all() or v.min() < 0:

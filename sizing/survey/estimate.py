@@ -7,7 +7,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import stats
 
-from sizing.errors import Problem, SizingError, one_of
+from sizing.errors import Problem, SizingError, check_number, one_of
 from sizing.survey.weighted import (
     Array,
     checked,
@@ -107,6 +107,9 @@ def design_estimate(
     """
     one_of("statistic", statistic, STATISTICS)
     one_of("rule for strata of one unit", single_unit, SINGLE_UNIT_RULES)
+    check_number("the level of the interval", level, above=0, below=1)
+    if q is not None:
+        check_number("the share below a quantile", q, above=0, below=1)
     x, w = checked(values, weights)
     divisor, _ = checked(np.ones(len(x)) if over is None else over, None)
     if (statistic == "ratio") != (over is not None) or (
@@ -149,7 +152,7 @@ def design_estimate(
         low, high = _korn_graubard(estimate, se, n, df, w[inside], level)
         method = "Taylor linearisation, Korn-Graubard"
     else:
-        if q is None or not 0 < q < 1:
+        if q is None:
             raise SizingError(
                 str(Problem("a percentile needs q", "between 0 and 1", value=q))
             )
@@ -290,6 +293,9 @@ def binomial_interval(
     >>> [round(end, 4) for end in binomial_interval(0.0, 10)]
     [0.0, 0.3085]
     """
+    check_number("the share", share, least=0, most=1)
+    check_number("the number of persons", n, above=0)
+    check_number("the level of the interval", level, above=0, below=1)
     tail = (1 - level) / 2
     x = share * n
     low = float(stats.beta.ppf(tail, x, n - x + 1)) if x > 0 else 0.0

@@ -107,7 +107,10 @@ def limits_of_agreement(
     """
     check_replicates(replicates)
     check_seed(seed)
-    g, t = np.asarray(guess, dtype=float), np.asarray(truth, dtype=float)
+    try:
+        g, t = (np.asarray(one, dtype=float) for one in (guess, truth))
+    except (TypeError, ValueError, OverflowError):
+        raise SizingError("Guesses and true values must be numbers.") from None
     if g.shape != t.shape or g.ndim != 1:
         raise SizingError("Give as many guesses as true values, one pair each.")
     who = np.full(len(g), "1") if participant is None else np.asarray(participant)

@@ -11,10 +11,11 @@ import pandas as pd
 import pytest
 
 import sizing
-from sizing import banding, population, teaching
+from sizing import banding, population, survey, teaching
 from sizing.chart import demo_chart
 from sizing.errors import SizingError
 from sizing.population import load_people, people_from
+from sizing.stock import Served, demo_scenario
 
 HIP = "hip_circumference_cm"
 BAND: dict[str, Any] = {"widths": {HIP: 20}, "sizes": 2}
@@ -141,6 +142,65 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "within_cm": 1.0,
         "seed": 1,
     },
+    teaching.limits_of_agreement: lambda: {
+        "guess": [70.0, 82.0, 60.0],
+        "truth": [72.0, 80.0, 66.0],
+        "participant": ["1", "2", "1"],
+        "replicates": 20,
+        "seed": 1,
+    },
+    banding.fit_fairest: lambda: {
+        "people": some()[0],
+        "by": "sex",
+        **BAND,
+        "smallest": 5,
+        "rounds": 2,
+    },
+    banding.fit_groups: lambda: {
+        "people": load_people("everyone", draws=1),
+        "widths": {HIP: 20},
+        "sizes": 1,
+        "adult_age": 18.0,
+        "bmi_threshold": 40.0,
+        "splits": 0,
+    },
+    population.people_from: lambda: {
+        "frame": pd.DataFrame({"sex": ["f"], "stature_cm": [160.0]}),
+        "draws": 1,
+        "seed": 1,
+    },
+    sizing.check_client: lambda: {
+        "chart": some()[1],
+        "client": {"sex": "f", "body_mass_kg": 70.0},
+        "seed": 1,
+    },
+    sizing.plan_stock: lambda: {
+        "serves": Served(some()[0], 2),
+        "charts": some()[1],
+        "prices": demo_scenario()[1],
+        "target": 0.8,
+        "budget": 1e6,
+        "scenarios": 50,
+        "seed": 1,
+    },
+    sizing.sensitivity: lambda: {
+        "people": some()[0],
+        "chart": some()[1],
+        "seed": 1,
+    },
+    sizing.why_none: lambda: {
+        "people": some()[0],
+        "chart": some()[1],
+        "replicates": 50,
+        "seed": 1,
+    },
+    survey.design_estimate: lambda: {
+        "values": [1.0, 2.0, 4.0],
+        "statistic": "quantile",
+        "q": 0.5,
+        "level": 0.95,
+    },
+    survey.binomial_interval: lambda: {"share": 0.5, "n": 10.0, "level": 0.95},
     sizing.judge_chart: lambda: {
         "chart": some()[1],
         "people": some()[0],
@@ -149,20 +209,19 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
     },
 }
 
+#: Settings of which several may be given; other lists are data.
+SEVERAL = ("scales", "sizes", "targets", "times")
 WRONG = (math.nan, math.inf, -math.inf, -1, "x", None, True, [], 10**400)
 
 
 def numbers_of(given: Mapping[str, Any]) -> list[str]:
-    """Return which settings are numbers, or lists of numbers."""
+    """Return which settings are numbers, or several numbers."""
 
     def is_number(value: Any) -> bool:
         return isinstance(value, int | float) and not isinstance(value, bool)
 
     return [
-        name
-        for name, value in given.items()
-        if is_number(value)
-        or (isinstance(value, list) and value and all(map(is_number, value)))
+        name for name, value in given.items() if is_number(value) or name in SEVERAL
     ]
 
 
