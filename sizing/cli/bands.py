@@ -2,6 +2,7 @@
 
 import argparse
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +16,7 @@ from sizing.chart import GROUPS, read_chart
 from sizing.cli.options import add_people, add_seed
 from sizing.errors import Problem, SizingError
 from sizing.measures import MEASURES
-from sizing.population import load_people
+from sizing.population import load_people, population_titles
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -102,8 +103,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Fit and print the chart, its figures and the cautions."""
+    people = load_people(args.people, seed=args.seed)
     fit = fit_bands(
-        load_people(args.people, seed=args.seed),
+        replace(people, name=population_titles()[args.people]),
         widths=_numbers(args.widths, "--widths"),
         sizes=args.sizes,
         group=args.group,
