@@ -64,3 +64,21 @@ def test_a_command_may_be_given_again():
     """What one call was given is not remembered by the next."""
     for _ in range(2):
         assert main([*BANDS, "--widths", "hip_circumference_cm=25", "--seed", "2"]) == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["client", "sex=f", "--load", "=200"], "--load is written NAME=VALUE"),
+        (["client", "=3"], "an entry is written NAME=VALUE"),
+        ([*BANDS, "--widths", "hip_circumference_cm=1001"], "from 0.1 to 1,000"),
+        ([*BANDS, "--widths", "hip_circumference_cm=9", "--step", "1001"], "the step"),
+        ([*BANDS, "--widths", "hip_circumference_cm=9", "--load-limit", "-3"], "load"),
+        ([*BANDS, "--widths", "hip_circumference_cm=9", "--tolerance", "nan"], "toler"),
+        ([*BANDS, "--widths", "hip_circumference_cm=9", "--splits", "-1"], "splits"),
+    ],
+)
+def test_what_makes_no_sense_is_told_and_nothing_is_worked_out(words, said, capsys):
+    assert main(words) == 2
+    told = capsys.readouterr()
+    assert said in told.err and "Traceback" not in told.err and told.out == ""

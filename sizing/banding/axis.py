@@ -14,6 +14,9 @@ Ints = npt.NDArray[np.int64]
 Edges = npt.NDArray[np.float64]
 Width = float | Sequence[float]
 
+#: Widths, steps and blurs beyond this, in cm or kg, are slips: no body is so large.
+WIDEST = 1_000
+
 #: Edges a chart may be rounded to, in tenths (mm or 0.1 kg).
 ROUNDINGS: dict[str, float] = {
     "half": 5.0,
@@ -142,12 +145,12 @@ def check_widths(widths: Mapping[str, Width], sizes: int) -> dict[str, list[int]
             numbers = [float(v) for v in values]  # type: ignore[arg-type]
         except (TypeError, ValueError):
             numbers = [float("nan")]
-        if not all(np.isfinite(v) and tenths(v) >= 1 for v in numbers):
+        if not all(v <= WIDEST and tenths(v) >= 1 for v in numbers):
             raise SizingError(
                 str(
                     Problem(
                         "a width makes no sense",
-                        "a positive number in the measure's unit, at least 0.1",
+                        f"a number in the measure's unit, from 0.1 to {WIDEST:,}",
                         column=measure,
                         value=width,
                     )

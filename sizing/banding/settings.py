@@ -7,7 +7,15 @@ from itertools import combinations
 
 import numpy as np
 
-from sizing.banding.axis import Axis, Ints, Width, check_widths, make_axis, tenths
+from sizing.banding.axis import (
+    WIDEST,
+    Axis,
+    Ints,
+    Width,
+    check_widths,
+    make_axis,
+    tenths,
+)
 from sizing.banding.bodies import Bodies, read_bodies
 from sizing.banding.goal import Goal, make_goal
 from sizing.chart.size_chart import SizeChart
@@ -214,7 +222,7 @@ def _owned(
 
 def _setting(given: PerMeasure, measure: str, default: float, what: str) -> float:
     value = given.get(measure, default) if isinstance(given, Mapping) else given
-    check_number(f"the {what}", value, least=0)
+    check_number(f"the {what}", value, least=0, most=WIDEST)
     return float(value)
 
 

@@ -133,7 +133,7 @@ def _numbers(words: list[str], what: str) -> dict[str, float]:
 
 def _pairs(words: list[str], what: str) -> list[tuple[str, str]]:
     for word in words:
-        if "=" not in word:
+        if not word.partition("=")[0].strip() or "=" not in word:
             raise SizingError(
                 str(Problem(f"{what} is written NAME=VALUE", "", value=word))
             )
