@@ -38,6 +38,14 @@ def programme_of(counts, masks, prices, *, spares=0, **columns):
     )
 
 
+def some_programme(seed, *, days=30, masks=(1, 3, 6, 4, 7), spares=0, **columns):
+    """Return three sizes that overlap, at prices of which no two differ alike."""
+    rng = np.random.default_rng(seed)
+    counts = rng.poisson(rng.uniform(0.3, 1.2, len(masks)), (days, len(masks)))
+    prices = np.round(rng.uniform(50, 150, 3), 2)
+    return programme_of(counts, masks, prices, spares=spares, **columns)
+
+
 def orders(most):
     """Return every order of up to so many packs of each size, one per row."""
     grid = np.meshgrid(*(np.arange(m + 1) for m in most), indexing="ij")

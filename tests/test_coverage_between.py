@@ -4,26 +4,15 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.api as sm
+from coverage_cases import CHART
 from scipy import stats
 
-from sizing.chart import chart_from
 from sizing.coverage import who_falls_between
 from sizing.coverage.between import COLUMNS
 from sizing.coverage.groups import NOT_KNOWN, grouping
 from sizing.errors import SizingError
 from sizing.population.classes import age_band, bmi_class
 from sizing.population.people import People
-
-CHART = chart_from(
-    pd.DataFrame(
-        {
-            "size": ["one", "two"],
-            "stature_cm_low": [150, 172],
-            "stature_cm_high": [168, 190],
-        }
-    ),
-    warn=False,
-)
 
 
 def people_of(frame: pd.DataFrame, weight: object = None) -> People:

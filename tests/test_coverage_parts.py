@@ -6,11 +6,11 @@ from statistics import NormalDist
 import numpy as np
 import pandas as pd
 import pytest
+from coverage_cases import CHART, people_of, place_of
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from sizing.chart import chart_from
 from sizing.coverage import compare_charts, coverage, who_falls_between
 from sizing.coverage.chunks import coverage_in_chunks
 from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
@@ -23,36 +23,10 @@ from sizing.coverage.joining import (
     variance_of_sum,
     variance_of_totals,
 )
-from sizing.coverage.layout import Layout, layout
+from sizing.coverage.layout import layout
 from sizing.coverage.shares import _variance, replicate_counts, wilson
 from sizing.errors import SizingError
 from sizing.population.people import People
-
-CHART = chart_from(
-    pd.DataFrame(
-        {
-            "size": ["one", "two"],
-            "stature_cm_low": [150, 172],
-            "stature_cm_high": [168, 190],
-        }
-    ),
-    warn=False,
-)
-
-
-def people_of(stature, weight=None, level="measured", **columns):
-    frame = pd.DataFrame({"stature_cm": np.asarray(stature, float)})
-    frame = frame.assign(person=range(len(frame)), draw=0).assign(**columns)
-    weight = pd.Series(np.ones(len(frame)) if weight is None else np.asarray(weight))
-    evidence = pd.DataFrame({"stature_cm": level}, index=frame.index)
-    return People("some", frame, weight, evidence)
-
-
-def place_of(weight, draws=1, **more):
-    n = len(weight)
-    rows = np.arange(n * draws).reshape(draws, n)
-    return Layout(rows, np.asarray(weight, float), **more)
-
 
 # Variances and joining
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from coverage_cases import CHART, people_of, place_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
@@ -20,7 +21,7 @@ from sizing.coverage import (
 from sizing.coverage.alternatives import ALTERATIONS, start
 from sizing.coverage.chunks import CountedCoverage, Counts, coverage_in_chunks
 from sizing.coverage.groups import NOT_KNOWN
-from sizing.coverage.layout import Layout, layout
+from sizing.coverage.layout import layout
 from sizing.coverage.misses import _middle_and_most
 from sizing.coverage.resampled import resampled
 from sizing.coverage.sensitivity import _change
@@ -28,32 +29,6 @@ from sizing.errors import SizingError
 from sizing.fit import OUTCOMES
 from sizing.population.model_moments import moments
 from sizing.population.people import People
-
-CHART = chart_from(
-    pd.DataFrame(
-        {
-            "size": ["one", "two"],
-            "stature_cm_low": [150, 172],
-            "stature_cm_high": [168, 190],
-        }
-    ),
-    warn=False,
-)
-
-
-def people_of(stature, weight=None, level="measured", **columns):
-    frame = pd.DataFrame({"stature_cm": np.asarray(stature, float)})
-    frame = frame.assign(person=range(len(frame)), draw=0).assign(**columns)
-    weight = pd.Series(np.ones(len(frame)) if weight is None else np.asarray(weight))
-    evidence = pd.DataFrame({"stature_cm": level}, index=frame.index)
-    return People("some", frame, weight, evidence)
-
-
-def place_of(weight, draws=1, **more):
-    n = len(weight)
-    rows = np.arange(n * draws).reshape(draws, n)
-    return Layout(rows, np.asarray(weight, float), **more)
-
 
 # What is said of people counted, missed and drawn
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
-from stock_cases import offer_of, orders, programme_of, unit
+from stock_cases import offer_of, orders, programme_of, some_programme, unit
 
 from sizing.population import people_from
 from sizing.stock import Served, Use, plan
@@ -22,13 +22,6 @@ from sizing.stock.rivals import equal_numbers, like_last_year
 from sizing.stock.service import Needs
 
 SEEDS = st.integers(0, 2**32 - 1)
-
-
-def some_programme(seed, *, days=30, **more):
-    rng = np.random.default_rng(seed)
-    counts = rng.poisson(rng.uniform(0.3, 1.2, 5), (days, 5))
-    prices = np.round(rng.uniform(50, 150, 3), 2)
-    return programme_of(counts, [1, 3, 6, 4, 7], prices, **more)
 
 
 def mean_waiting(programme, packs):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from stock_cases import orders, programme_of, unit
+from stock_cases import orders, programme_of, some_programme, unit
 
 from sizing.stock import service
 from sizing.stock.least_cost import Effort, chance_rows, least_cost
@@ -16,15 +16,6 @@ from sizing.stock.programme import days_allowed, gap_to
 from sizing.stock.repair import adapted, exchanged, mended, pared
 
 SEEDS = st.integers(0, 2**32 - 1)
-MASKS = [1, 3, 6, 4, 7]
-
-
-def some_programme(seed, *, days=30, columns=None, spares=0, masks=MASKS):
-    """Three sizes that overlap, at prices of which no two differ alike."""
-    rng = np.random.default_rng(seed)
-    counts = rng.poisson(rng.uniform(0.3, 1.2, len(masks)), (days, len(masks)))
-    prices = np.round(rng.uniform(50, 150, 3), 2)
-    return programme_of(counts, masks, prices, spares=spares, **(columns or {}))
 
 
 @contextmanager
@@ -128,7 +119,7 @@ def test_packs_are_taken_off_until_none_may_go(seed, late, spares):
 @settings(max_examples=25, deadline=None)
 @given(SEEDS, st.integers(0, 4))
 def test_packs_of_several_are_taken_off_until_none_may_go(seed, late):
-    programme = some_programme(seed, columns={"pack": [2, 1, 3]})
+    programme = some_programme(seed, pack=[2, 1, 3])
     found = pared(programme, programme.most_packs, late)
     assert programme.days_short(found) <= late
     for j in np.flatnonzero(found):
@@ -177,7 +168,7 @@ def test_an_adapted_order_knows_how_far_from_a_bound_it_is():
     assert told.bound == first.bound / 2
     assert told.gap == gap_to(told.cost, first.bound / 2) > 0.3
     assert math.isnan(adapted(programme, first.packs, 0.9).gap)
-    few = some_programme(3, columns={"most": [0, 0, 0]})
+    few = some_programme(3, most=[0, 0, 0])
     assert adapted(few, np.zeros(3, dtype=int), 0.9) is None
 
 
@@ -192,7 +183,7 @@ def test_a_gap_is_relative_and_nothing_within_a_thousandth():
 @given(SEEDS, st.sampled_from([0.7, 0.9]), st.integers(0, 1), st.booleans())
 def test_three_sizes_against_every_order(seed, target, spares, packs):
     columns = {"pack": [2, 1, 2]} if packs else {"owned": [1, 0, 2]}
-    programme = some_programme(seed, columns=columns, spares=spares)
+    programme = some_programme(seed, spares=spares, **columns)
     allowed = days_allowed(target, 30)
     order = least_cost(programme, target)
     assert order.cost == pytest.approx(cheapest(programme, allowed))
