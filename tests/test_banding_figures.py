@@ -326,3 +326,13 @@ def test_the_price_of_grading_is_told_in_figures_and_words():
     assert (table["n"] == 50).all()
     for words in ("70.0 % at best", "cover 76.0 %", "than 80.0 %", "least 6.0 points"):
         assert words in told.summary()
+
+
+def test_a_width_needed_is_looked_for_up_to_the_widest_band_there_may_be():
+    """Bands of four metres fit everybody; four times that nobody can ask for."""
+    people = make_people(np.array([[90.0], [100.0], [130.0]]))
+    (row,) = width_needed(
+        people, widths={HIP: 400.0}, sizes=[1], targets=[0.9]
+    ).to_dict("records")
+    assert row["estimate"] == 1
+    assert row[f"{HIP}_width"] == pytest.approx(40, abs=1)

@@ -380,6 +380,13 @@ def test_rubin_of_equal_draws_is_the_single_draw():
     assert row["df"] == 39
 
 
+def test_degrees_of_freedom_without_an_end_are_refused():
+    """The joined ones would be no number."""
+    for df in (np.inf, 0, np.nan):
+        with pytest.raises(SizingError, match="degrees of freedom"):
+            rubin([10.0, 12.0], [1.0, 1.0], n=101, df=df)
+
+
 def test_rubin_at_a_bound_gives_the_exact_binomial_interval():
     row = rubin([0.0, 0.0], [0.0, 0.0], n=60, statistic="share").iloc[0]
     expected = 1 - 0.025 ** (1 / 60)

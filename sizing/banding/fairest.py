@@ -113,12 +113,13 @@ def fit_fairest(
     SizingError
         As ``fit_bands``; or if no subgroup has enough persons.
     """
+    check_number("the smallest subgroup", smallest, least=1, whole=True)
+    # So many rounds take hours already: a choice of ours.
+    check_number("the number of rounds", rounds, least=0, most=10_000, whole=True)
     fitter = Fitter(check_request(people, widths=widths, sizes=sizes, **settings))
     bodies = fitter.bodies
     labels = grouping(people.frame, by)
     codes = np.asarray(labels.codes)[bodies.row]
-    check_number("the smallest subgroup", smallest, least=1, whole=True)
-    check_number("the number of rounds", rounds, least=0, most=10_000, whole=True)
     levels = []
     for code, name in enumerate(labels.categories):
         persons = len(np.unique(bodies.person[codes == code]))

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.banding.axis import check_widths
+from sizing.banding.axis import WIDEST, check_widths
 from sizing.banding.fitter import Fitter
 from sizing.banding.held_out import check_splits, half_splits
 from sizing.banding.settings import check_request
@@ -113,7 +113,7 @@ def width_needed(
     targets = list(targets)
     for target in targets:
         check_number("the target", target, above=0, most=1)
-    check_number("the largest scale", most, above=0, most=1000)
+    check_number("the largest scale", most, above=0)
     sizes = list(sizes)
     for count in sizes:
         check_widths(widths, count)
@@ -136,7 +136,9 @@ def width_needed(
             return known[width]
 
         for target in targets:
-            low, high = 0, int(np.ceil(most * first * 10))
+            # Bands wider than ``WIDEST`` are tried no more than they can be asked for.
+            widest = WIDEST / max(widths.values())
+            low, high = 0, int(min(np.ceil(most * first * 10), widest * first * 10))
             reached = share(high) >= target - 1e-12
             while reached and high - low > 1:
                 middle = (low + high) // 2

@@ -59,7 +59,10 @@ class HeldOut:
 
 
 def check_splits(splits: object, seed: object) -> None:
-    """Refuse a number of half-splits or a seed that makes no sense."""
+    """Refuse a number of half-splits or a seed that makes no sense.
+
+    The upper end is a choice of ours: a thousand times what is usual.
+    """
     check_number("the number of half-splits", splits, least=0, most=10_000, whole=True)
     check_seed(seed)
 

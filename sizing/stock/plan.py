@@ -32,7 +32,8 @@ from sizing.stock.service import Ints
 #: Days for checking and for finding the level, as multiples of those for planning.
 _CHECKS, _TUNES = 4, 8
 #: Orders tried before one that reaches the target is taken for the last word, and
-#: those of them after which the level is halved instead of followed.
+#: those of them after which the level is halved instead of followed (no source: few
+#: enough to be quick; ``test_stock_budget`` holds that one size needs no more).
 _ROUNDS, _FOLLOWED = 6, 3
 #: Standard errors by which the target is to be passed: the days drawn afresh to
 #: check the order then confirm it in about 19 plans of 20 (one-sided normal).
