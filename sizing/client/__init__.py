@@ -4,6 +4,7 @@ from sizing.client.allowances import allowance_table, suggested_allowances
 from sizing.client.answer import ClientAnswer
 from sizing.client.check import check_client
 from sizing.client.client import Client, client_from
+from sizing.client.conditions import conditions_table
 from sizing.client.how import HOW, Reading, how_measured
 from sizing.client.own_chart import (
     ChartJudgement,
@@ -24,6 +25,7 @@ __all__ = [
     "allowance_table",
     "check_client",
     "client_from",
+    "conditions_table",
     "estimate_stature",
     "how_measured",
     "judge_chart",

@@ -1,13 +1,14 @@
 """One client: what is known of her, through the unit gate."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from sizing.client.conditions import condition_keys
 from sizing.client.how import HOW, MASS, Reading, reading
 from sizing.client.stature import (
     KNEE_EQUATIONS,
@@ -55,6 +56,8 @@ class Client:
         How stature was estimated, if it was.
     unusual : tuple of Problem
         Values outside what people were found to have, entered as confirmed.
+    conditions : tuple of str
+        Keys of ``conditions_table``: what makes the body unlike those surveyed.
     """
 
     sex: str | None = None
@@ -63,6 +66,7 @@ class Client:
     segments: Mapping[str, float] = field(default_factory=dict)
     stature: StatureEstimate | None = None
     unusual: tuple[Problem, ...] = ()
+    conditions: tuple[str, ...] = ()
 
     @property
     def known(self) -> dict[str, Reading]:
@@ -88,6 +92,7 @@ def client_from(
     how: Mapping[str, str] | str | None = None,
     knee_equation: str = KNEE_EQUATIONS[0],
     confirmed: bool = False,
+    conditions: str | Iterable[str] = (),
 ) -> Client:
     """Check what was entered of one client and return it in cm, kg and years.
 
@@ -104,6 +109,8 @@ def client_from(
         Published equation for stature from knee height.
     confirmed : bool
         The values were checked again and are right, however unusual.
+    conditions : str or sequence of str
+        Keys or labels of ``conditions_table``.
 
     Returns
     -------
@@ -158,6 +165,8 @@ into the entry's name, or measure again.
     age = values.get("age_years")
     ways, wrong = _ways(how, names)
     problems += wrong
+    stated, wrong = condition_keys(conditions)
+    problems += wrong
     readings = []
     for measure in MEASURES:
         if measure in values:
@@ -185,7 +194,7 @@ into the entry's name, or measure again.
             )
         found = estimate_stature(sex, age, lengths, equation=knee_equation)
         readings.insert(1 if MASS in values else 0, as_reading(found, sex, age))
-    return Client(sex, age, tuple(readings), lengths, found, tuple(unusual))
+    return Client(sex, age, tuple(readings), lengths, found, tuple(unusual), stated)
 
 
 def _empty(value: object) -> bool:
