@@ -1,1 +1,1 @@
-"""The notebooks, which ``python -m sizing lab`` lays in a folder of the user's."""
+"""The notebooks, which ``sizing lab`` lays in a folder of the user's."""

@@ -1,4 +1,4 @@
-"""Entry point of ``python -m sizing``."""
+"""Entry point of ``python -m sizing``, for where ``sizing`` is not on the path."""
 
 import sys
 

@@ -15,9 +15,9 @@ import urllib.request
 import psutil
 import pytest
 
+from sizing.app import serve
 from sizing.cli import lab
 from sizing.errors import SizingError
-from sizing.report.lab_notebooks import CORNER
 
 
 def arguments(*words: str) -> argparse.Namespace:
@@ -34,7 +34,12 @@ def running(tmp_path):
         stderr=subprocess.STDOUT,
         text=True,
         cwd=tmp_path,
-        env=os.environ | {"JUPYTER_CONFIG_DIR": "elsewhere"},
+        env=os.environ
+        | {
+            "JUPYTER_CONFIG_DIR": "elsewhere",
+            "XDG_STATE_HOME": str(tmp_path / "state"),
+            "LOCALAPPDATA": str(tmp_path / "state"),
+        },
     )
     said = ""
     for line in process.stdout:
@@ -66,6 +71,8 @@ def test_the_lab_serves_this_machine_alone_and_stops_whole(running, tmp_path):
     assert path == "doc/tree/start.ipynb"
     assert (tmp_path / "my-notebooks" / "start.ipynb").is_file()
     assert not (tmp_path / "elsewhere").exists()
+    mine = tmp_path / "my-notebooks"
+    assert {place.suffix for place in mine.iterdir()} == {".ipynb"}
 
     assert ask(f"{base}api/contents")[0] == 403
     status, text = ask(f"{base}api/contents", token)
@@ -132,21 +139,21 @@ def test_a_missing_jupyterlab_is_told_with_what_to_do(monkeypatch):
 
 
 def test_pages_that_stop_by_themselves_are_told_with_their_last_words(
-    tmp_path, monkeypatch, capsys
+    tmp_path, monkeypatch
 ):
-    def stopping(folder, port, token):
-        words = "import sys; print('no such trait'); sys.exit(3)"
-        with (folder / CORNER / "lab.log").open("wb") as log:
-            return subprocess.Popen([sys.executable, "-c", words], stdout=log)
-
-    monkeypatch.setattr(lab, "_start", stopping)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    monkeypatch.setenv("LOCALAPPDATA", str(tmp_path / "state"))
+    words = "import sys; print('no such trait'); sys.exit(3)"
+    monkeypatch.setattr(lab, "_options", lambda folder, port: [])
+    start = serve._start
+    monkeypatch.setattr(serve, "_start", lambda _, *given: start(["-c", words], *given))
     with pytest.raises(SizingError, match="no such trait"):
-        lab.run(arguments("--folder", str(tmp_path), "--no-browser"))
+        lab.run(arguments("--folder", str(tmp_path / "mine"), "--no-browser"))
 
 
 def test_the_settings_ask_no_other_host(tmp_path):
     lab.write_settings(tmp_path)
-    place = tmp_path / CORNER / "config" / "labconfig"
+    place = tmp_path / "config" / "labconfig"
     overrides = json.loads((place / "default_setting_overrides.json").read_text())
     told = overrides["@jupyterlab/apputils-extension:notification"]
     assert told == {"checkForUpdates": False, "fetchNews": "false"}
@@ -156,20 +163,20 @@ def test_the_settings_ask_no_other_host(tmp_path):
 
 def test_what_is_added_to_jupyterlab_is_whole(tmp_path):
     lab.write_settings(tmp_path)
-    place = tmp_path / CORNER / "data" / "labextensions" / "sizing-lab"
+    place = tmp_path / "data" / "labextensions" / "sizing-lab"
     about = json.loads((place / "package.json").read_text(encoding="utf-8"))
     assert (place / about["jupyterlab"]["_build"]["load"]).is_file()
 
 
 def test_every_page_finds_a_kernel_that_has_loaded_the_kit(tmp_path):
     lab.write_settings(tmp_path)
-    startup = tmp_path / CORNER / "ipython" / "profile_default" / "startup"
+    startup = tmp_path / "ipython" / "profile_default" / "startup"
     script = (startup / "warm.py").read_text(encoding="utf-8")
     told = "import sys; print('sizing.report.study_page' in sys.modules)"
     for page, loaded in (("start.ipynb", "False"), ("study.ipynb", "True")):
         ran = subprocess.run(
             [sys.executable, "-c", script + told],
-            env=os.environ | {"JPY_SESSION_NAME": page},
+            env=os.environ | {"JPY_SESSION_NAME": page, "SIZING_STATE": str(tmp_path)},
             capture_output=True,
             text=True,
             timeout=240,

@@ -19,7 +19,6 @@ from PIL import Image
 from sizing.cautions import cautions
 from sizing.errors import SizingError
 from sizing.report.lab_notebooks import (
-    CORNER,
     lay_notebooks,
     notebook_files,
     prepared_notebooks,
@@ -27,6 +26,7 @@ from sizing.report.lab_notebooks import (
 from sizing.report.lab_page import DOORS, start_notebook, where_html
 
 DAY = date(2031, 5, 6)
+PAGE = "adviser.ipynb"
 
 
 def notebook(words: str) -> bytes:
@@ -38,7 +38,9 @@ OLD, NEW, HERS = notebook("old"), notebook("new"), notebook("hers")
 
 
 def lay(folder: Path, content: bytes) -> dict[str, str]:
-    laid = lay_notebooks(folder, notebooks={"a.ipynb": content}, today=DAY)
+    laid = lay_notebooks(
+        folder, state=folder / ".state", notebooks={"a.ipynb": content}, today=DAY
+    )
     return laid.iloc[0].to_dict()
 
 
@@ -74,7 +76,8 @@ def test_a_file_of_hers_under_the_new_name_is_kept_too(tmp_path):
 
 def test_a_spoilt_list_of_what_was_laid_makes_every_file_hers(tmp_path):
     lay(tmp_path, OLD)
-    (tmp_path / CORNER / "laid.json").write_text("spoilt", encoding="utf-8")
+    (record,) = (tmp_path / ".state" / "laid").iterdir()
+    record.write_text("spoilt", encoding="utf-8")
     assert lay(tmp_path, NEW)["outcome"] == "beside"
     assert (tmp_path / "a.ipynb").read_bytes() == OLD
 
@@ -113,12 +116,69 @@ def test_a_folder_below_a_file_is_told(tmp_path):
         lay(tmp_path / "file" / "mine", OLD)
 
 
-def test_the_folder_vouches_for_the_kits_notebooks_and_no_others(tmp_path):
-    lay_notebooks(tmp_path)
-    notary = NotebookNotary(data_dir=str(tmp_path / CORNER / "data"))
+def test_the_user_vouches_for_the_kits_notebooks_and_no_others(tmp_path):
+    state, folder = tmp_path / "state", tmp_path / "mine"
+    lay_notebooks(folder, state=state)
+    assert {place.suffix for place in folder.iterdir()} == {".ipynb"}
+    notary = NotebookNotary(data_dir=str(state / "data"))
     for name in notebook_files():
-        assert notary.check_signature(nbformat.read(tmp_path / name, as_version=4))
+        assert notary.check_signature(nbformat.read(folder / name, as_version=4))
     assert not notary.check_signature(nbformat.reads(HERS.decode(), as_version=4))
+
+
+def spoilt_in_each_way(content: bytes) -> dict[str, bytes]:
+    page = json.loads(content)
+    first = next(c for c in page["cells"] if c["cell_type"] == "code")
+    others = [cell for cell in page["cells"] if cell is not first]
+    text = {k: v for k, v in first.items() if k not in ("outputs", "execution_count")}
+    as_text = page | {"cells": [*others, text | {"cell_type": "markdown"}]}
+    return {
+        "no JSON": content[: len(content) // 2],
+        "empty": b"",
+        "no notebook": b"[]",
+        "a form turned into text": json.dumps(as_text).encode(),
+        "a form missing": json.dumps(page | {"cells": others}).encode(),
+    }
+
+
+@pytest.mark.parametrize("how", spoilt_in_each_way(OWN := prepared_notebooks()[PAGE]))
+def test_a_damaged_page_is_new_and_the_old_one_kept_beside_it(how, tmp_path):
+    folder, state = tmp_path / "mine", tmp_path / "state"
+    lay_notebooks(folder, state=state)
+    spoilt = spoilt_in_each_way(OWN)[how]
+    for count, said in enumerate(("", ", 2"), start=1):
+        (folder / PAGE).write_bytes(spoilt)
+        laid = lay_notebooks(folder, state=state, today=DAY).set_index("name")
+        aside = f"adviser (old 2031-05-06{said}).ipynb"
+        assert tuple(laid.loc[PAGE, ["outcome", "laid_as"]]) == ("mended", aside)
+        assert (folder / PAGE).read_bytes() == OWN
+        assert (folder / aside).read_bytes() == spoilt, count
+    assert set(laid.drop(PAGE)["outcome"]) == {"same"}
+
+
+def test_a_page_whose_cells_she_changed_and_added_to_is_not_damaged(tmp_path):
+    folder, state = tmp_path / "mine", tmp_path / "state"
+    lay_notebooks(folder, state=state)
+    page = json.loads(OWN)
+    page["cells"][-1]["source"] = "my own"
+    page["cells"].append(nbformat.v4.new_markdown_cell("more of my own"))
+    (folder / PAGE).write_text(json.dumps(page), encoding="utf-8")
+    laid = lay_notebooks(folder, state=state).set_index("name")
+    assert laid.loc[PAGE, "outcome"] == "kept"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links need rights elsewhere")
+def test_nothing_is_written_through_a_link_that_came_with_the_folder(tmp_path):
+    hers, planned = tmp_path / "hers.txt", tmp_path / "not there"
+    hers.write_text("hers", encoding="utf-8")
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    (folder / PAGE).symlink_to(hers)
+    (folder / "start.ipynb").symlink_to(planned)
+    laid = lay_notebooks(folder, state=tmp_path / "state").set_index("name")
+    assert set(laid.loc[[PAGE, "start.ipynb"], "outcome"]) == {"beside"}
+    assert hers.read_text(encoding="utf-8") == "hers"
+    assert not planned.exists()
 
 
 def test_every_page_but_the_start_runs_on_opening_and_leads_back():

@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 
 from sizing.errors import SizingError
 from sizing.measures import to_standard_units
-from sizing.report.lab_notebooks import CORNER
 from sizing.report.lab_units import UNITS, UnitSwitch, understood, written
+from sizing.state import KEEPS
 
 SIZES = st.floats(20, 250).map(lambda value: round(value, 1))
 #: A girth that some body has, be it cm or inches: the gate refuses others.
@@ -69,7 +69,6 @@ def test_what_is_no_length_is_refused_with_what_to_write(text):
 
 
 def test_one_choice_holds_for_the_pages_opened_after_it(tmp_path):
-    (tmp_path / CORNER).mkdir()
     switch, told = UnitSwitch(tmp_path), []
     switch.on_change(told.append)
     switch.view.value = "stone"
@@ -77,7 +76,14 @@ def test_one_choice_holds_for_the_pages_opened_after_it(tmp_path):
     assert UnitSwitch(tmp_path).written(61.2, "body_mass_kg") == "9 st 9 lb"
 
 
-def test_outside_the_lab_nothing_is_kept(tmp_path):
-    UnitSwitch(tmp_path).view.value = "pounds"
+def test_where_no_server_of_the_kit_names_a_folder_nothing_is_kept(
+    tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv(KEEPS, raising=False)
+    UnitSwitch().view.value = "pounds"
     assert list(tmp_path.iterdir()) == []
-    assert UnitSwitch(tmp_path).units == "metric"
+    assert UnitSwitch().units == "metric"
+    monkeypatch.setenv(KEEPS, str(tmp_path))
+    UnitSwitch().view.value = "pounds"
+    assert UnitSwitch().units == "pounds"

@@ -11,6 +11,7 @@ PACKAGE = Path(sizing.__file__).parent
 ORDER = [
     {"errors"},
     {"resources"},
+    {"state"},
     {"writing"},
     {"reading"},
     {"cautions"},
@@ -24,6 +25,7 @@ ORDER = [
     {"client", "stock", "teaching"},
     {"plots"},
     {"report"},
+    {"app"},
     {"cli"},
 ]
 LEVEL = {name: level for level, names in enumerate(ORDER) for name in names}

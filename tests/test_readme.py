@@ -10,7 +10,7 @@ BLOCKS = re.findall(r"^```sh\n(.*?)^```", README, flags=re.MULTILINE | re.DOTALL
 
 def test_the_first_two_blocks_hold_one_command_each():
     assert [block.strip().count("\n") for block in BLOCKS[:2]] == [0, 0]
-    assert BLOCKS[0].strip().endswith("-m sizing study")
+    assert BLOCKS[0].strip().endswith("/sizing study")
     assert "pytest" in BLOCKS[1] and "nbval" in BLOCKS[1]
 
 

@@ -1,4 +1,4 @@
-"""``python -m sizing bands``: fit the bands of one group of sizes."""
+"""``sizing bands``: fit the bands of one group of sizes."""
 
 import argparse
 import json

@@ -1,4 +1,4 @@
-"""``python -m sizing chart``: try a chart of your own."""
+"""``sizing chart``: try a chart of your own."""
 
 import argparse
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""``python -m sizing client``: one client, one chart, one tape measure."""
+"""``sizing client``: one client, one chart, one tape measure."""
 
 import argparse
 import json

@@ -1,35 +1,19 @@
-"""``python -m sizing lab``: the notebooks, in a browser, from a folder of hers."""
+"""``sizing lab``: the notebooks and their code, in a browser, from a folder of hers."""
 
 import argparse
 import json
-import os
-import secrets
-import signal
-import socket
-import subprocess
 import sys
-import time
-import urllib.error
-import urllib.request
-import webbrowser
-from collections.abc import Iterator
-from contextlib import contextmanager
-from importlib.metadata import PackageNotFoundError, distribution
 from importlib.resources import files
 from importlib.util import find_spec
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
+from sizing.app.serve import HOST, free_port, serve
 from sizing.errors import SizingError
-from sizing.report.lab_notebooks import CORNER, lay_notebooks
+from sizing.report.lab_notebooks import lay_notebooks
+from sizing.state import state_folder
 from sizing.writing import write_text
 
-#: Only this machine can reach the pages.
-HOST = "127.0.0.1"
-#: Seconds to wait for the pages to come up, and for them to stop.
-_PATIENCE = 90.0
-_FAREWELL = 15.0
 _NO_UPDATES = "jupyterlab.handlers.announcements.NeverCheckForUpdate"
 #: The page for one document at a time, without JupyterLab's tabs and panels.
 _PAGE = "doc/tree/start.ipynb"
@@ -68,64 +52,51 @@ def run(args: argparse.Namespace) -> int:
     folder = args.folder.expanduser().resolve()
     if folder.exists() and not folder.is_dir():
         raise SizingError(f"{folder} is a file. What to do: name a folder.")
-    port = _port(args.port)
-    laid = lay_notebooks(folder)
-    write_settings(folder)
+    port = free_port(args.port)
+    state = state_folder()
+    laid = lay_notebooks(folder, state=state)
+    write_settings(state)
     for row in laid.query("outcome == 'beside'").itertuples():
         print(f"Your own {row.name} is kept; the newer one is '{row.laid_as}'.")
+    for row in laid.query("outcome == 'mended'").itertuples():
+        print(f"{row.name} was damaged and is new; what it was is '{row.laid_as}'.")
     print(f"Your notebooks: {folder}")
-    token = secrets.token_hex(16)
-    address = f"http://{HOST}:{port}/{_PAGE}?token={token}"
-    with _stop_like_ctrl_c():
-        server = _start(folder, port, token)
-        try:
-            _wait(server, port, token, folder)
-            print(f"In your browser: {address}", flush=True)
-            print(
-                "Keep this window open while you work. To stop: press Ctrl-C here.",
-                flush=True,
-            )
-            if not args.no_browser:
-                webbrowser.open(address)
-            status = server.wait()
-        except KeyboardInterrupt:
-            print("Stopping ...", flush=True)
-            status = 0
-        finally:
-            _end(server)
+    serve(
+        ["-m", "jupyterlab", *_options(folder, port)],
+        port=port,
+        page=_PAGE,
+        state=state,
+        alive="api/status",
+        browser=not args.no_browser,
+    )
     print("Stopped. Your notebooks stay in their folder.")
-    if status != 0:
-        raise SizingError(_died(folder))
     return 0
 
 
-def write_settings(folder: Path) -> None:
+def write_settings(state: Path) -> None:
     """Write the settings that keep the pages quiet, offline and this kit's own.
 
-    They lie in the kit's corner of the folder, so that the settings of whatever
-    else uses JupyterLab on this machine neither change nor matter.
+    They lie in the user's own state folder, so that neither what came with the
+    notebooks nor the settings of whatever else uses JupyterLab here change them.
     """
-    corner = folder / CORNER
     ours = files("sizing.report")
     script = ours.joinpath("lab_extension.js").read_text("utf-8")
     page = {"disabledExtensions": dict.fromkeys(_DISABLED, True), **_NO_BUILD}
     texts = {
         "config/labconfig/default_setting_overrides.json": json.dumps(_OVERRIDES),
         "config/labconfig/page_config.json": json.dumps(page),
-        "config/jupyter_server_config.py": _SERVER,
         "data/labextensions/sizing-lab/package.json": json.dumps(_EXTENSION),
         "data/labextensions/sizing-lab/static/extension.js": script,
+        "ipython/profile_default/ipython_kernel_config.py": _KERNEL,
         "ipython/profile_default/startup/warm.py": _WARM,
     }
     try:
         for name, text in texts.items():
-            place = corner / name
+            place = state / name
             place.parent.mkdir(parents=True, exist_ok=True)
             write_text(place, text)
     except OSError as error:
-        raise SizingError(
-            f"{corner} cannot be written to ({error.strerror})."
-        ) from None
+        raise SizingError(f"{state} cannot be written to ({error.strerror}).") from None
 
 
 _OVERRIDES: dict[str, dict[str, Any]] = {
@@ -161,28 +132,28 @@ _EXTENSION = {
         "_build": {"load": "static/extension.js", "extension": "./extension"},
     },
 }
-#: What the server does of ours (lab_server.py). Kernels whose page was closed end
-#: after some minutes and give their memory back.
-_SERVER = """\
-from sizing.report.lab_server import Connection, Kernels, without_forms
-
-c = get_config()
-c.ContentsManager.pre_save_hook = without_forms
-c.ServerApp.kernel_manager_class = Kernels
-c.ServerApp.kernel_websocket_connection_class = Connection
-c.MappingKernelManager.cull_idle_timeout = 600
-c.MappingKernelManager.cull_interval = 60
-"""
 #: What each kernel does before its page asks for anything; the start page asks nothing.
+#: matplotlib would take settings from the folder of the notebooks.
 _WARM = """\
 import os
 
+here = os.getcwd()
+os.chdir(os.environ["SIZING_STATE"])
+import matplotlib
+
+os.chdir(here)
 if not os.environ.get("JPY_SESSION_NAME", "").endswith("start.ipynb"):
     from sizing.report.lab_warm import warm
 
     warm()
     del warm
-del os
+del here, os, matplotlib
+"""
+#: Nothing is imported from the folder of the notebooks, and no list kept of what ran.
+_KERNEL = """\
+c = get_config()
+c.InteractiveShellApp.ignore_cwd = True
+c.HistoryManager.enabled = False
 """
 #: Whether JupyterLab's own files are to be built anew is no question here, and the
 #: answer takes seconds of each page's opening.
@@ -212,135 +183,34 @@ _DISABLED = (
 )
 
 
-def _port(asked: int | None) -> int:
-    """Return the port asked for if it is free, or any free one."""
-    if asked is not None and not 1 <= asked <= 65535:
-        raise SizingError(f"There is no port {asked}: use 1024 to 65535.")
-    with socket.socket() as probe:
-        if os.name == "posix":
-            # As the server does: a port just left is free.
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((HOST, asked or 0))
-        except OSError as error:
-            raise SizingError(
-                f"Port {asked} cannot be used ({error.strerror}). What to do: leave "
-                "--port out, and a free one is taken."
-            ) from None
-        return int(probe.getsockname()[1])
-
-
-def _environment(folder: Path, token: str) -> dict[str, str]:
-    """Return the environment of the pages: this kit, and nobody's settings."""
-    corner = folder / CORNER
-    kept = {k: v for k, v in os.environ.items() if not k.startswith("JUPYTER")}
-    ours = {
-        "IPYTHONDIR": str(corner / "ipython"),
-        "JUPYTER_CONFIG_DIR": str(corner / "config"),
-        "JUPYTER_DATA_DIR": str(corner / "data"),
-        # The kernel is this Python, not one that another tool registered.
-        "JUPYTER_PREFER_ENV_PATH": "1",
-        "JUPYTER_TOKEN": token,
-    }
-    try:
-        distribution("sizing")
-    except PackageNotFoundError:
-        # Run from a folder of source: the notebooks run elsewhere and need it too.
-        here = str(Path(__file__).resolve().parents[2])
-        paths = [here, kept["PYTHONPATH"]] if kept.get("PYTHONPATH") else [here]
-        ours["PYTHONPATH"] = os.pathsep.join(paths)
-    return kept | ours
-
-
-def _start(folder: Path, port: int, token: str) -> subprocess.Popen[bytes]:
+def _options(folder: Path, port: int) -> list[str]:
+    """Return the settings that matter, where no settings file can override them."""
+    ours = "sizing.report.lab_server"
     options = {
         "ServerApp.ip": HOST,
         "ServerApp.port": port,
         "ServerApp.port_retries": 0,
         "ServerApp.root_dir": folder,
-        "LabApp.open_browser": False,
+        "ServerApp.identity_provider_class": "sizing.app.guard.OneToken",
+        "ServerApp.allow_unauthenticated_access": False,
+        "ServerApp.allow_origin": "",
+        "ServerApp.allow_origin_pat": "",
+        "ServerApp.allow_remote_access": False,
+        "ServerApp.disable_check_xsrf": False,
         "ServerApp.terminals_enabled": False,
         # Root is common in a container, and no reason to refuse.
         "ServerApp.allow_root": True,
+        "ServerApp.kernel_manager_class": f"{ours}.Kernels",
+        "ServerApp.kernel_websocket_connection_class": f"{ours}.Connection",
+        "ContentsManager.allow_hidden": False,
+        "ContentsManager.pre_save_hook": f"{ours}.without_forms",
+        # Kernels whose page was closed end and give their memory back.
+        "MappingKernelManager.cull_idle_timeout": 600,
+        "MappingKernelManager.cull_interval": 60,
         "KernelManager.shutdown_wait_time": 2.0,
+        "LabApp.open_browser": False,
         "LabApp.extension_manager": "readonly",
         "LabApp.news_url": "None",
         "LabApp.check_for_updates_class": _NO_UPDATES,
     }
-    words = [f"--{name}={value}" for name, value in options.items()]
-    # In a group of its own Ctrl-C reaches us alone, and we stop it in order.
-    group: dict[str, Any] = {"start_new_session": True}
-    if sys.platform == "win32":
-        group = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
-    with (folder / CORNER / "lab.log").open("wb") as log:
-        return subprocess.Popen(
-            [sys.executable, "-m", "jupyterlab", *words],
-            cwd=folder,
-            env=_environment(folder, token),
-            stdin=subprocess.DEVNULL,
-            stdout=log,
-            stderr=subprocess.STDOUT,
-            **group,
-        )
-
-
-def _wait(server: subprocess.Popen[bytes], port: int, token: str, folder: Path) -> None:
-    """Wait until the pages answer."""
-    request = urllib.request.Request(
-        f"http://{HOST}:{port}/api/status", headers={"Authorization": f"token {token}"}
-    )
-    # No proxy: the pages are on this machine.
-    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
-    end = time.monotonic() + _PATIENCE
-    while time.monotonic() < end:
-        if server.poll() is not None:
-            raise SizingError(_died(folder))
-        try:
-            with opener.open(request, timeout=5):
-                return
-        except (urllib.error.URLError, OSError):
-            time.sleep(0.2)
-    raise SizingError(
-        f"The notebooks did not come up within {_PATIENCE:.0f} seconds. What to do: "
-        f"try again; what JupyterLab said is in {folder / CORNER / 'lab.log'}"
-    )
-
-
-def _died(folder: Path) -> str:
-    log = folder / CORNER / "lab.log"
-    lines = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()
-    last = lines[-1].strip() if lines else "nothing"
-    return (
-        f"JupyterLab stopped by itself. The last it said: {last}\n"
-        f"What to do: try again; everything it said is in {log}"
-    )
-
-
-def _end(server: subprocess.Popen[bytes]) -> None:
-    """Stop the pages and the kernels they started."""
-    if server.poll() is not None:
-        return
-    server.terminate()
-    try:
-        server.wait(_FAREWELL)
-    except subprocess.TimeoutExpired:
-        server.kill()
-        server.wait()
-
-
-@contextmanager
-def _stop_like_ctrl_c() -> Iterator[None]:
-    """Let a closed window, or a polite request to end, stop us as Ctrl-C does."""
-
-    def interrupt(number: int, frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
-
-    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = {name: signal.getsignal(getattr(signal, name)) for name in names}
-    try:
-        for name in names:
-            signal.signal(getattr(signal, name), interrupt)
-        yield
-    finally:
-        for name, handler in before.items():
-            signal.signal(getattr(signal, name), handler)
+    return [f"--{name}={value}" for name, value in options.items()]

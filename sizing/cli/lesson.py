@@ -1,4 +1,4 @@
-"""``python -m sizing lesson``: an hour's pack for a trainer."""
+"""``sizing lesson``: an hour's pack for a trainer."""
 
 import argparse
 from pathlib import Path

@@ -30,7 +30,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     Parameters
     ----------
     argv : sequence of str, optional
-        The words after ``python -m sizing``; those of the process if None.
+        The words after ``sizing``; those of the process if None.
 
     Returns
     -------
@@ -44,7 +44,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             stream.reconfigure(errors="backslashreplace")
     words = list(sys.argv[1:] if argv is None else argv)
     parser = argparse.ArgumentParser(
-        prog="python -m sizing",
+        prog="sizing",
         description="Whom a sling size chart fits, who falls between sizes, and "
         "which sizes to stock.",
         epilog="Add --help after a command to see what it takes.",

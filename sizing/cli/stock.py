@@ -1,4 +1,4 @@
-"""``python -m sizing stock``: which sizes to buy, and how many."""
+"""``sizing stock``: which sizes to buy, and how many."""
 
 import argparse
 import json

@@ -1,4 +1,4 @@
-"""``python -m sizing study``: the main job."""
+"""``sizing study``: the main job."""
 
 import argparse
 import warnings

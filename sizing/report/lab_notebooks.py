@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import os
 from collections.abc import Mapping
 from datetime import date
 from importlib.abc import Traversable
@@ -13,9 +14,6 @@ import pandas as pd
 from sizing.errors import SizingError
 from sizing.writing import write_bytes, write_text
 
-#: The kit's own corner in the user's folder: what it laid, settings, its log.
-CORNER = ".sizing"
-_LAID = "laid.json"
 _START = "start.ipynb"
 _WAY_BACK = {
     "cell_type": "markdown",
@@ -30,6 +28,7 @@ _SAID = {
     "renewed": "renewed: you had not changed it",
     "kept": "yours, kept as you left it",
     "beside": "yours is kept; a newer one lies beside it",
+    "mended": "it was damaged and is new; what it was lies beside it",
 }
 
 
@@ -82,6 +81,7 @@ def prepared_notebooks() -> dict[str, bytes]:
 def lay_notebooks(
     folder: Path,
     *,
+    state: Path,
     notebooks: Mapping[str, bytes] | None = None,
     today: date | None = None,
 ) -> pd.DataFrame:
@@ -90,12 +90,15 @@ def lay_notebooks(
     A file that is not there is laid. A file that she has changed, or only run and
     saved, is hers and stays as it is, under its name; where the kit has brought a
     newer one since, that is laid beside it, with the date in its name. A file that
-    is still as the kit laid it is renewed.
+    is still as the kit laid it is renewed. One that is damaged (no notebook, or
+    without a cell that makes its forms) is moved aside and laid anew.
 
     Parameters
     ----------
     folder : Path
-        Made if it is not there.
+        Made if it is not there. What is in it may have come from anybody.
+    state : Path
+        The user's own state folder: what was laid, and what the kit vouches for.
     notebooks : mapping, optional
         File name to content; those that came with the kit if None.
     today : date, optional
@@ -105,7 +108,8 @@ def lay_notebooks(
     -------
     DataFrame
         One row per notebook: ``name``, ``laid_as`` (the file that holds the kit's
-        newest), ``outcome`` (new, same, renewed, kept, beside), ``words``.
+        newest, or what was damaged), ``outcome`` (new, same, renewed, kept, beside,
+        mended), ``words``.
 
     Raises
     ------
@@ -116,7 +120,7 @@ def lay_notebooks(
     --------
     >>> from tempfile import TemporaryDirectory
     >>> with TemporaryDirectory() as folder:
-    ...     laid = lay_notebooks(Path(folder))
+    ...     laid = lay_notebooks(Path(folder) / "mine", state=Path(folder))
     >>> set(laid["outcome"])
     {'new'}
     """
@@ -124,15 +128,17 @@ def lay_notebooks(
         notebooks = prepared_notebooks()
     day = (today or date.today()).isoformat()
     try:
-        (folder / CORNER / "data").mkdir(parents=True, exist_ok=True)
-        before = _read_laid(folder)
+        folder.mkdir(parents=True, exist_ok=True)
+        record = state / "laid" / f"{_digest(os.fsencode(folder.resolve()))}.json"
+        record.parent.mkdir(parents=True, exist_ok=True)
+        before = _read_laid(record)
         rows = [
             (name, *_lay(folder, name, content, before.get(name), day))
             for name, content in notebooks.items()
         ]
-        _sign(folder, notebooks)
-        now = {name: _digest(content) for name, content in notebooks.items()}
-        write_text(folder / CORNER / _LAID, json.dumps(before | now, indent=1))
+        _sign(state / "data", notebooks)
+        now = {name: _mark(content) for name, content in notebooks.items()}
+        write_text(record, json.dumps(before | now, indent=1))
     except OSError as error:
         raise SizingError(
             f"The folder {folder} cannot be written to ({error.strerror}). What to "
@@ -144,42 +150,70 @@ def lay_notebooks(
 
 
 def _lay(
-    folder: Path, name: str, content: bytes, before: str | None, day: str
+    folder: Path, name: str, content: bytes, before: list[str] | None, day: str
 ) -> tuple[str, str]:
     """Lay one notebook; return the file that holds it, and what was done."""
     place = folder / name
-    if not place.exists():
+    digest, *forms = before or ["", *_mark(content)[1:]]
+    stem = name.removesuffix(".ipynb")
+    if not os.path.lexists(place):
         write_bytes(place, content)
         return name, "new"
-    there = place.read_bytes()
+    # A link is not followed: it may lead to anything of the user's.
+    plain = place.is_file() and not place.is_symlink()
+    there = place.read_bytes() if plain else b""
     if there == content:
         return name, "same"
-    if _digest(there) == before:
+    if plain and _digest(there) == digest:
         write_bytes(place, content)
         return name, "renewed"
-    if _digest(content) == before:
+    if plain and not set(forms) <= set(_mark(there)[1:]):
+        aside = _free(folder, f"{stem} (old {day}", None)
+        place.rename(folder / aside)
+        write_bytes(place, content)
+        return aside, "mended"
+    if _digest(content) == digest:
         return name, "kept"
-    stem = name.removesuffix(".ipynb")
-    beside = f"{stem} (new {day}).ipynb"
-    count = 1
-    while (folder / beside).exists() and (folder / beside).read_bytes() != content:
-        count += 1
-        beside = f"{stem} (new {day}, {count}).ipynb"
+    beside = _free(folder, f"{stem} (new {day}", content)
     write_bytes(folder / beside, content)
     return beside, "beside"
 
 
-def _sign(folder: Path, notebooks: Mapping[str, bytes]) -> None:
+def _free(folder: Path, start: str, content: bytes | None) -> str:
+    """Return a name that nothing has, or a file that holds just this."""
+    name, count = f"{start}).ipynb", 1
+    while os.path.lexists(folder / name):
+        place = folder / name
+        if place.is_file() and not place.is_symlink() and place.read_bytes() == content:
+            break
+        count += 1
+        name = f"{start}, {count}).ipynb"
+    return name
+
+
+def _mark(content: bytes) -> list[str]:
+    """Return what tells a notebook: its digest, and the cells that make its forms."""
+    try:
+        cells = json.loads(content)["cells"]
+        forms = [str(cell["id"]) for cell in cells if cell["cell_type"] == "code"]
+    except (ValueError, KeyError, TypeError, RecursionError):
+        forms = []
+    return [_digest(content), *forms]
+
+
+def _sign(data: Path, notebooks: Mapping[str, bytes]) -> None:
     """Vouch for the kit's own notebooks, so that their buttons work unasked.
 
-    Only these contents are vouched for: a notebook that came from elsewhere, or
-    was changed elsewhere, is asked about before its buttons do anything.
+    The user's own folder vouches, not the notebooks', and only for these contents:
+    a notebook that came from elsewhere, or was changed elsewhere, is asked about
+    before its buttons do anything.
     """
-    # Loading it takes seconds, and every page loads this module for CORNER.
+    # Loading it takes seconds.
     import nbformat
     from nbformat.sign import NotebookNotary
 
-    notary = NotebookNotary(data_dir=str(folder / CORNER / "data"))
+    data.mkdir(parents=True, exist_ok=True)
+    notary = NotebookNotary(data_dir=str(data))
     for content in notebooks.values():
         notary.sign(nbformat.reads(content.decode("utf-8"), as_version=4))
     notary.store.close()
@@ -189,11 +223,11 @@ def _digest(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()
 
 
-def _read_laid(folder: Path) -> dict[str, str]:
+def _read_laid(record: Path) -> dict[str, list[str]]:
     """Return what the kit laid here last, by file name."""
     try:
-        text = (folder / CORNER / _LAID).read_text(encoding="utf-8")
-        return {str(name): str(digest) for name, digest in json.loads(text).items()}
-    except (FileNotFoundError, ValueError, AttributeError):
+        laid = json.loads(record.read_text(encoding="utf-8"))
+        return {str(name): [str(part) for part in mark] for name, mark in laid.items()}
+    except (FileNotFoundError, ValueError, AttributeError, TypeError):
         # Not knowing what was laid only means that more files count as hers.
         return {}

@@ -1,6 +1,7 @@
 """Pictures and tables for a notebook, with the words that stand for them."""
 
 import io
+import os
 from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
@@ -196,7 +197,8 @@ def _write(folder: Path, name: str, ending: str, content: bytes) -> Path:
     """Write a file under a name that is free, and return it."""
     path = folder / f"{name}{ending}"
     count = 1
-    while path.exists():
+    # A link that leads nowhere has the name, too.
+    while os.path.lexists(path):
         count += 1
         path = folder / f"{name} ({count}){ending}"
     return write_bytes(path, content)

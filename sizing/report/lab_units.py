@@ -1,6 +1,7 @@
 """One switch for the units in which people read and type: metric or imperial."""
 
 import contextlib
+import os
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -10,7 +11,7 @@ import ipywidgets as w
 from sizing.errors import Problem, SizingError, one_of
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import UNITS, kind_of, unit_of, written
-from sizing.report.lab_notebooks import CORNER
+from sizing.state import KEEPS
 from sizing.writing import write_text
 
 _CHOSEN = "units.txt"
@@ -81,7 +82,8 @@ class UnitSwitch:
     Parameters
     ----------
     folder : path, optional
-        The user's folder, where the choice is kept; the working folder if None.
+        The user's state folder, where the choice is kept; if None the one that a
+        server of the kit's names to its pages, and none elsewhere.
 
     Attributes
     ----------
@@ -98,7 +100,8 @@ class UnitSwitch:
     """
 
     def __init__(self, folder: Path | str | None = None) -> None:
-        self._corner = Path(folder or ".") / CORNER
+        named = folder or os.environ.get(KEEPS)
+        self._folder = Path(named) if named else None
         self.view = w.ToggleButtons(
             options=[(words, key) for key, words in UNITS.items()],
             value=self._read(),
@@ -124,18 +127,19 @@ class UnitSwitch:
         return understood(text, measure, self.units)
 
     def _read(self) -> str:
+        if self._folder is None:
+            return "metric"
         try:
-            kept = (self._corner / _CHOSEN).read_text(encoding="utf-8").strip()
+            kept = (self._folder / _CHOSEN).read_text(encoding="utf-8").strip()
         except (OSError, UnicodeDecodeError):
             return "metric"
         return kept if kept in UNITS else "metric"
 
     def _keep(self) -> None:
-        # Only the lab has this corner; elsewhere, or where it cannot be written to,
-        # the choice lasts for the page.
-        if self._corner.is_dir():
+        # Where it cannot be written to, the choice lasts for the page.
+        if self._folder is not None:
             with contextlib.suppress(SizingError):
-                write_text(self._corner / _CHOSEN, self.units)
+                write_text(self._folder / _CHOSEN, self.units)
 
 
 def _not_understood(text: str, length: bool) -> SizingError:

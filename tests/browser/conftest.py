@@ -36,11 +36,12 @@ _OPTIONS = (
 
 @dataclass
 class Lab:
-    """A running ``python -m sizing lab``."""
+    """A running ``sizing lab``."""
 
     process: subprocess.Popen[str]
     address: str
     folder: Path
+    state: Path
 
     def page(self, name: str) -> str:
         """Return the address of one notebook."""
@@ -99,12 +100,14 @@ def chromium() -> str:
 def lab(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
     """The lab, in a folder of its own on any free port."""
     folder = tmp_path_factory.mktemp("lab") / "my notebooks"
+    state = folder.parent / "state"
     process = subprocess.Popen(
         [*_LAB, "--no-browser", "--folder", str(folder)],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
         cwd=folder.parent,
+        env=os.environ | {"XDG_STATE_HOME": str(state), "LOCALAPPDATA": str(state)},
     )
     said = []
     assert process.stdout is not None
@@ -115,7 +118,7 @@ def lab(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab
             break
     else:
         pytest.fail("the lab did not start:\n" + "".join(said))
-    yield Lab(process, found[0], folder)
+    yield Lab(process, found[0], folder, state / "sizing")
     process.send_signal(signal.SIGINT)
     rest, _ = process.communicate(timeout=60)
     assert process.returncode == 0, rest

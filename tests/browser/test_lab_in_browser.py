@@ -6,7 +6,7 @@ import nbformat
 import pytest
 from nbformat.sign import NotebookNotary
 
-from sizing.report.lab_notebooks import CORNER, lay_notebooks
+from sizing.report.lab_notebooks import lay_notebooks
 
 from .conftest import wait_until_run
 from .walks import (
@@ -62,7 +62,7 @@ def lay(lab, name: str, *cells: str) -> None:
         },
     )
     nbformat.write(made, lab.folder / name)
-    notary = NotebookNotary(data_dir=str(lab.folder / CORNER / "data"))
+    notary = NotebookNotary(data_dir=str(lab.state / "data"))
     notary.sign(made)
     notary.store.close()
 
@@ -103,7 +103,7 @@ def test_a_page_saved_today_runs_tomorrow(page, lab, ready, screens):
         pytest.fail("the page was not saved with what it showed")
     page.goto("about:blank")
     lab.forget(page.context)
-    laid = lay_notebooks(lab.folder).set_index("name")
+    laid = lay_notebooks(lab.folder, state=lab.state).set_index("name")
     assert laid.loc["bands.ipynb", "outcome"] == "kept"
 
     page.goto(lab.page("bands.ipynb"))

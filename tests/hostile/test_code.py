@@ -17,7 +17,7 @@ CALLS_NEVER |= {"literal_eval", "system", "popen", "getoutput", "load_module"}
 NETWORK = {"requests", "httpx", "aiohttp", "ftplib", "smtplib", "http", "telnetlib"}
 NETWORK |= {"socket", "urllib"}
 #: The one module that starts and watches the notebooks, on this machine alone.
-LAB = "cli/lab.py"
+LAB = "app/serve.py"
 #: Would leave half a file behind if they were stopped.
 WRITES = {"write_text", "write_bytes", "to_csv", "to_excel", "savefig"}
 

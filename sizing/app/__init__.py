@@ -1,0 +1,1 @@
+"""What runs in a browser on this machine: the user's own state, and servers."""

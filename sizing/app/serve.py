@@ -1,0 +1,186 @@
+"""Start a server on this machine, open it in the browser, and stop it whole."""
+
+import os
+import secrets
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+import webbrowser
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from types import FrameType
+from typing import Any
+
+from sizing.errors import SizingError
+from sizing.state import safe_environment
+
+#: Only this machine can reach what is served.
+HOST = "127.0.0.1"
+#: Seconds to wait for a server to come up, and for it to stop.
+_PATIENCE = 90.0
+_FAREWELL = 15.0
+
+
+def free_port(asked: int | None) -> int:
+    """Return the port asked for if it is free, or any free one.
+
+    Raises
+    ------
+    SizingError
+        If there is no such port or it is in use.
+    """
+    if asked is not None and not 1 <= asked <= 65535:
+        raise SizingError(f"There is no port {asked}: use 1024 to 65535.")
+    with socket.socket() as probe:
+        if os.name == "posix":
+            # As the server does: a port just left is free.
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((HOST, asked or 0))
+        except OSError as error:
+            raise SizingError(
+                f"Port {asked} cannot be used ({error.strerror}). What to do: leave "
+                "--port out, and a free one is taken."
+            ) from None
+        return int(probe.getsockname()[1])
+
+
+def serve(
+    words: Sequence[str],
+    *,
+    port: int,
+    page: str,
+    state: Path,
+    alive: str,
+    browser: bool,
+) -> None:
+    """Start a server, say where it is, and stay until it is stopped.
+
+    Parameters
+    ----------
+    words : sequence of str
+        What follows ``python`` to start it; it listens on ``HOST`` and the port.
+    port : int
+    page : str
+        What is opened first, without its token.
+    state : Path
+        The user's own folder: settings, the server's log, and where it runs.
+    alive : str
+        An address that answers whoever has the token once the server is up.
+    browser : bool
+        Whether the page is opened in the browser.
+
+    Raises
+    ------
+    SizingError
+        If it does not come up, or ends by itself.
+    """
+    token = secrets.token_hex(16)
+    address = f"http://{HOST}:{port}/{page}?token={token}"
+    log = state / f"server-{port}.log"
+    with _stop_like_ctrl_c():
+        server = _start(words, state, log, token)
+        try:
+            _wait(server, f"http://{HOST}:{port}/{alive}", token, log)
+            print(f"In your browser: {address}", flush=True)
+            print(
+                "Keep this window open while you work. To stop: press Ctrl-C here.",
+                flush=True,
+            )
+            if browser:
+                webbrowser.open(address)
+            status = server.wait()
+        except KeyboardInterrupt:
+            print("Stopping ...", flush=True)
+            status = 0
+        finally:
+            _end(server)
+    if status != 0:
+        raise SizingError(_died(log))
+    log.unlink(missing_ok=True)
+
+
+def _start(
+    words: Sequence[str], state: Path, log: Path, token: str
+) -> subprocess.Popen[bytes]:
+    # In a group of its own Ctrl-C reaches us alone, and we stop it in order.
+    group: dict[str, Any] = {"start_new_session": True}
+    if sys.platform == "win32":
+        group = {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    with log.open("wb") as said:
+        return subprocess.Popen(
+            # Settings are looked for where it runs, too: not in the folder it serves.
+            [sys.executable, "-P", *words],
+            cwd=state,
+            env=safe_environment(state, token),
+            stdin=subprocess.DEVNULL,
+            stdout=said,
+            stderr=subprocess.STDOUT,
+            **group,
+        )
+
+
+def _wait(server: subprocess.Popen[bytes], address: str, token: str, log: Path) -> None:
+    """Wait until the server answers."""
+    request = urllib.request.Request(
+        address, headers={"Authorization": f"token {token}"}
+    )
+    # No proxy: it is on this machine.
+    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
+    end = time.monotonic() + _PATIENCE
+    while time.monotonic() < end:
+        if server.poll() is not None:
+            raise SizingError(_died(log))
+        try:
+            with opener.open(request, timeout=5):
+                return
+        except (urllib.error.URLError, OSError):
+            time.sleep(0.1)
+    raise SizingError(
+        f"The pages did not come up within {_PATIENCE:.0f} seconds. What to do: "
+        f"try again; what their server said is in {log}"
+    )
+
+
+def _died(log: Path) -> str:
+    lines = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()
+    last = lines[-1].strip() if lines else "nothing"
+    return (
+        f"The pages' server stopped by itself. The last it said: {last}\n"
+        f"What to do: try again; everything it said is in {log}"
+    )
+
+
+def _end(server: subprocess.Popen[bytes]) -> None:
+    """Stop the server and the kernels it started."""
+    if server.poll() is not None:
+        return
+    server.terminate()
+    try:
+        server.wait(_FAREWELL)
+    except subprocess.TimeoutExpired:
+        server.kill()
+        server.wait()
+
+
+@contextmanager
+def _stop_like_ctrl_c() -> Iterator[None]:
+    """Let a closed window, or a polite request to end, stop us as Ctrl-C does."""
+
+    def interrupt(number: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {name: signal.getsignal(getattr(signal, name)) for name in names}
+    try:
+        for name in names:
+            signal.signal(getattr(signal, name), interrupt)
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)

@@ -1,0 +1,107 @@
+"""The user's own state folder, and an environment that no other folder reaches into.
+
+A folder of notebooks may have come by mail. Nothing in it is a setting: what the kit
+keeps for itself lies in the state folder of whoever runs it, and the programs it starts
+look for code and settings there and in this install only.
+"""
+
+import os
+import stat
+import sys
+from importlib.metadata import PackageNotFoundError, distribution
+from pathlib import Path
+
+from sizing.errors import SizingError
+
+#: Names the state folder to what runs in a kernel of ours; kernels that others start
+#: keep nothing.
+KEEPS = "SIZING_STATE"
+#: How a server of ours is handed its token: no other user can read it there.
+TOKEN = "SIZING_TOKEN"
+#: Of Python's own variables, those that name no code.
+_HARMLESS = (
+    "PYTHONDONTWRITEBYTECODE",
+    "PYTHONHASHSEED",
+    "PYTHONIOENCODING",
+    "PYTHONNOUSERSITE",
+    "PYTHONUTF8",
+)
+_FOREIGN = ("PYTHON", "JUPYTER", "IPYTHON", "JPY_", "VOILA", "MATPLOTLIBRC")
+
+
+def state_folder() -> Path:
+    """Return the folder in which this user's settings lie, made if need be.
+
+    It is ``XDG_STATE_HOME`` (``~/.local/state``), ``~/Library/Application Support`` or
+    ``LOCALAPPDATA``, as the system has it, and in it a folder that nobody else opens.
+
+    Raises
+    ------
+    SizingError
+        If it cannot be made, or belongs to somebody else.
+    """
+    try:
+        folder = _place_of_state() / "sizing"
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        if os.name == "posix" and stat.S_IMODE(folder.stat().st_mode) != 0o700:
+            folder.chmod(0o700)
+    except (OSError, RuntimeError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise SizingError(
+            f"The folder for the kit's own settings cannot be used ({reason}). "
+            "Allowed: a folder of your own in which you may write. What to do: name "
+            "one with the environment variable XDG_STATE_HOME (LOCALAPPDATA on "
+            "Windows, HOME on a Mac)."
+        ) from None
+    return folder
+
+
+def _place_of_state() -> Path:
+    if sys.platform == "win32":
+        named, usual = os.environ.get("LOCALAPPDATA"), "AppData/Local"
+    elif sys.platform == "darwin":
+        named, usual = None, "Library/Application Support"
+    else:
+        named, usual = os.environ.get("XDG_STATE_HOME"), ".local/state"
+    # A relative one would lead into whatever folder the command is run in.
+    if named and Path(named).is_absolute():
+        return Path(named)
+    return Path.home() / usual
+
+
+def safe_environment(state: Path, token: str) -> dict[str, str]:
+    """Return the environment for a server of ours and for its kernels.
+
+    Python's search path, start-up file and switches, and every setting of Jupyter and
+    IPython, are left out or replaced: they may name the folder that is opened.
+
+    Parameters
+    ----------
+    state : Path
+        Where Jupyter and IPython find their settings.
+    token : str
+        Without it nothing is served.
+    """
+    kept = {
+        name: value
+        for name, value in os.environ.items()
+        if name.upper() in _HARMLESS or not name.upper().startswith(_FOREIGN)
+    }
+    ours = {
+        "IPYTHONDIR": str(state / "ipython"),
+        "JUPYTER_CONFIG_DIR": str(state / "config"),
+        "JUPYTER_DATA_DIR": str(state / "data"),
+        "JUPYTER_RUNTIME_DIR": str(state / "runtime"),
+        # The kernel is this Python, not one that another tool registered.
+        "JUPYTER_PREFER_ENV_PATH": "1",
+        # Nothing is imported from the folder that something runs in.
+        "PYTHONSAFEPATH": "1",
+        KEEPS: str(state),
+        TOKEN: token,
+    }
+    try:
+        distribution("sizing")
+    except PackageNotFoundError:
+        # Run from a folder of source: what is started needs it too.
+        ours["PYTHONPATH"] = str(Path(__file__).resolve().parents[1])
+    return kept | ours
