@@ -8,7 +8,7 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from sizing.banding import fit_bands, fit_groups, frontier, split_sizes
+    from sizing.banding import fit_bands, fit_groups, frontier
     from sizing.chart import (
         SizeChart,
         chart_from,
@@ -52,7 +52,7 @@ if TYPE_CHECKING:
 #: The public names by their layer. A layer is loaded when a name of it is first
 #: asked for: all of them take seconds, and no command or page needs them all.
 _NAMES: dict[str, tuple[str, ...]] = {
-    "banding": ("fit_bands", "fit_groups", "frontier", "split_sizes"),
+    "banding": ("fit_bands", "fit_groups", "frontier"),
     "chart": (
         "SizeChart",
         "chart_from",

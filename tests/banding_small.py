@@ -16,9 +16,7 @@ from sizing.measures.edges import NO_HIGH
 class Small:
     """A task of few people and few candidates, and all that can be said of it."""
 
-    def __init__(
-        self, seed, *, limited=False, measures=2, sizes=3, least=0.0, aim=False
-    ):
+    def __init__(self, seed, *, limited=False, measures=2, sizes=3, aim=False):
         rng = np.random.default_rng(seed)
         self.x = rng.integers(0, 14, (25, measures))
         self.weight = rng.integers(1, 4, 25).astype(float)
@@ -47,7 +45,6 @@ class Small:
             counter.terms(self.weight),
             counter.passed,
             self.weight.sum(),
-            least,
             rng.integers(0, 10, (sizes, measures)) if aim else None,
         )
 
@@ -88,8 +85,6 @@ class Small:
         """What a node is worth by itself."""
         able = self.mass <= self.limits[size]
         found = self.weight[self.within(size, node) & able].sum()
-        if found < self.task.least_weight:
-            return -np.inf
         if self.task.aim is None:
             return found
         far = 0.0

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sizing.banding import boxes_needed, fit_bands
+from sizing.banding import fit_bands
 from sizing.banding.result import LOOSE
 from sizing.population import load_people
 from sizing.population.people import People
@@ -129,7 +129,7 @@ def soldiers(folder) -> People:
 
 
 @pytest.mark.surveys
-def test_boxes_for_95_percent_against_the_grid_method(survey_folder):
+def test_graded_sizes_against_the_boxes_of_the_grid_method(survey_folder):
     """Waist girth and crotch height of army men, boxes of 5 by 5 cm.
 
     Jung, Kwon and You, Appl Ergon 2010;42:156-161 (volume and pages from
@@ -154,10 +154,7 @@ def test_boxes_for_95_percent_against_the_grid_method(survey_folder):
     by_grid = int(np.searchsorted(reached, 0.95)) + 1
 
     widths = dict.fromkeys(names, 5.0)
-    found = boxes_needed(men, widths=widths, target=0.95, time_limit_s=60)
-    assert found.least <= found.boxes <= by_grid
-    # Measured: 40 boxes by the grid method; 37 unordered boxes are the fewest.
-    assert (by_grid, found.boxes) == (40, 37)
+    assert by_grid == 40
     # Waist and crotch height hardly go together (r = 0.05): no chart whose sizes
     # grow in both reaches half of the men, whatever the number of sizes.
     assert abs(np.corrcoef(x.T)[0, 1]) < 0.1

@@ -3,18 +3,13 @@
 import json
 
 import numpy as np
-import pandas as pd
 import pytest
 from banding_oracle import make_people
 
-from sizing.banding import edge_stability, fit_fairest, frontier
+from sizing.banding import edge_stability, frontier
 from sizing.cli import bands
 from sizing.cli.main import main
-from sizing.plots.bands import (
-    plot_edge_stability,
-    plot_fairness_trade,
-    plot_frontier,
-)
+from sizing.plots.bands import plot_edge_stability, plot_frontier
 
 HIP, SIT = "hip_circumference_cm", "sitting_height_cm"
 
@@ -76,7 +71,3 @@ def test_pictures_show_the_tables(people):
     ax = plot_edge_stability(moves, HIP)
     marks = {float(x) for line in ax.lines for x in np.atleast_1d(line.get_xdata())}
     assert set(moves.loc[moves["measure"] == HIP, "estimate"]) <= marks
-    fair = fit_fairest(people, by="sex", widths=widths, sizes=2)
-    ax = plot_fairness_trade(fair.trade)
-    assert len(ax.lines[0].get_xdata()) == len(fair.trade)
-    assert isinstance(fair.trade, pd.DataFrame)

@@ -116,7 +116,6 @@ def test_certificate_holds_whatever_the_people(points, a, b, overlap, apart):
         {"least_step": {"hip_circumference_cm": 0.3}},
         {"least_overlap": {"hip_circumference_cm": 0.1}},
         {"rounding": "half"},
-        {"least_share": 0.05},
     ],
 )
 @pytest.mark.parametrize("seed", [8, 98])
@@ -279,11 +278,8 @@ def test_held_out_persons_keep_their_draws_together():
         ({"sizes": 0}, "number of sizes"),
         ({"sizes": 99}, "more than"),
         ({"step_cm": 0}, "step"),
-        ({"least_share": 1.5}, "share"),
-        ({"least_share": 0.9}, "no chart"),
         ({"group": "teenage"}, "group"),
         ({"rounding": "furlong"}, "rounding"),
-        ({"width_rule": "any"}, "width rule"),
     ],
 )
 def test_settings_without_sense_are_refused(change, word):

@@ -1,7 +1,5 @@
 """What a fit says of itself; and the groups' sizes: whose, how judged, how many."""
 
-from itertools import product
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -14,13 +12,11 @@ from sizing.banding import (
     fit_groups,
     group_of,
     judge_groups,
-    split_sizes,
 )
 from sizing.banding.fit import with_owned
 from sizing.banding.groups import by_group, widths_of
 from sizing.banding.held_out import HeldOut
 from sizing.banding.settings import check_request
-from sizing.banding.split import _gains, _splits
 from sizing.chart import SizeChart
 from sizing.errors import SizingError
 
@@ -75,8 +71,9 @@ def test_a_fit_tells_its_figures_and_how_it_was_made():
     assert table["low"].isna().tolist() == [True] * 3 + [False] * 3
     assert table["low"][3] == told.held_out_low < table["high"][3] == told.held_out_high
     assert table["chart"].tolist()[3:] == ["fitted", "rival", "fitted less rival"]
-    trade = pd.DataFrame({"average": [0.812, 0.7, 0.785], "worst": [0.511, 0.6, 0.643]})
-    fair = FairestFit(chart, "sex", 0.643, 0.657, pd.DataFrame(), trade)
+    levels = {"chart": ["fairest", *["best on average"] * 2]}
+    levels = pd.DataFrame(levels).assign(estimate=[0.643, 0.9, 0.511])
+    fair = FairestFit(chart, "sex", 0.643, 0.657, levels, 0.785, 0.812)
     assert fair.summary() == (
         "By sex, the worst-served subgroup is covered to 64.3 % (no chart can do "
         "better than 65.7 %); under the chart best on average it is 51.1 %. The "
@@ -88,9 +85,9 @@ def test_a_fit_unasked_is_on_whole_centimetres_with_ten_halves():
     people = make_people(80 + np.arange(30)[:, None] / 10)
     found = fit_bands(people, widths={HIP: 1.0}, sizes=2)
     usual = {"step_cm": 1.0, "smooth_cm": 0.0, "fixed": None, "least_step": None}
-    usual |= {"least_overlap": None, "rounding": None, "width_rule": "constant"}
+    usual |= {"least_overlap": None, "rounding": None}
     usual |= {"objective": "covered", "errors": None, "near": 2.0, "too_large": 0.5}
-    usual |= {"too_small": 0.5, "least_share": 0.0, "load_limit_kg": None}
+    usual |= {"too_small": 0.5, "load_limit_kg": None}
     usual |= {"widths": {HIP: 1.0}, "sizes": 2, "splits": 10, "seed": 1}
     assert found.settings == usual
     assert len(found.held_out_splits.fitted) == 10 and found.persons == 30
@@ -98,7 +95,7 @@ def test_a_fit_unasked_is_on_whole_centimetres_with_ten_halves():
     assert found.rival.name == "quantile-centred bands"
     assert found.chart.source == found.rival.source == "fitted to 'invented'"
     plain = check_request(people, widths={HIP: 1.0}, sizes=2)
-    assert plain.layout.steps == (10,) and plain.least_share == 0
+    assert plain.layout.steps == (10,)
     loss = check_request(people, widths={HIP: 1.0}, sizes=2, objective="loss").goal
     assert (loss.near, loss.too_large, loss.too_small) == ((20,), 0.5, 0.5)
     # A share of one leaves nothing to prove.
@@ -211,49 +208,3 @@ def test_widths_are_for_all_groups_or_for_each():
         widths_of({**each, "teenage": {HIP: 4.0}}, "adult")
     with pytest.raises(SizingError, match="unknown group among the people"):
         fit_groups({"teenage": grown()}, widths={HIP: 5.0})
-
-
-def test_what_sizes_gain_is_counted_by_person():
-    """Draws of a person count for parts of her; no better is no other chart."""
-    values = np.array([80.0, 80.1, 90.0, 90.1, 90.0, 100.0, 80.0, np.nan])[:, None]
-    people = make_people(values, [1, 1, 2, 2, 3, 3, 1, 1], draws=2)
-    gains = _gains(people, 4, widths={HIP: 0.2}, step_cm=0.1)
-    assert gains[:, 0].tolist() == [1, 2, 3, 1]
-    assert gains[:, 1].tolist() == [0] * 4
-    # One band at 90, then one at 100, then one at 80: the fourth helps nobody.
-    assert gains[:, 2].tolist() == [0, 2, 1.5, 0]
-    assert gains[:, 3:].sum(axis=0).tolist() == [5, 6.5, 6.5]
-    assert gains[:, 4].tolist() == gains[:, 5].tolist() == [1, 2, 3, 0.5]
-    splits = [s for s in product(range(5), repeat=3) if sum(s) == 4]
-    assert sorted(_splits(4, 3)) == splits and list(_splits(4, 1)) == [(4,)]
-
-
-def test_sizes_are_shared_out_over_the_groups_as_asked():
-    people = grown(2, 120)
-    widths = {HIP: 25.0}
-    table = split_sizes(people, widths=widths)
-    assert table["sizes"].tolist() == list(range(3, 13))
-    method = "bootstrap of persons, 200 samples, charts and split held"
-    assert (table["method"] == method).all()
-    names = ["paediatric", "adult", "bariatric"]
-    parts = by_group(people, group_of(people))
-    apart = split_sizes(parts, widths=widths, sizes=[4])
-    assert apart[names].values.tolist() == table.loc[[1], names].values.tolist()
-    same = split_sizes(people, widths=widths, seed=1, replicates=200, sizes=[4, 3, 3])
-    pd.testing.assert_frame_equal(same, table.iloc[:2])
-    assert table["equal"].notna().tolist() == [n % 3 == 0 for n in range(3, 13)]
-    lost = (table["estimate"] - table["equal"]).to_numpy()
-    np.testing.assert_allclose(table["loss_of_equal"], lost)
-    # Two bands reach over a group's 40 cm: what is left goes to the earliest group.
-    assert table["estimate"].iloc[2] < table["estimate"].iloc[3] == 1
-    assert (table["high"].iloc[3:] == 1).all() and (table["high"].iloc[:3] < 1).all()
-    assert table[names].iloc[3:].values.tolist() == [[n, 2, 2] for n in range(2, 9)]
-    few_draws = split_sizes(people, widths=widths, sizes=[1], replicates=2)
-    assert few_draws[names].sum(axis=1).item() == 1 and few_draws["low"].item() >= 0
-    for change, words in (
-        ({"replicates": 1}, "bootstrap samples makes no sense"),
-        ({"sizes": [0, 3]}, "a number of sizes makes no sense"),
-        ({"sizes": []}, "no number of sizes"),
-    ):
-        with pytest.raises(SizingError, match=words):
-            split_sizes(people, widths=widths, **change)

@@ -15,7 +15,6 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.stats import t
 
 from sizing.banding import (
-    boxes_needed,
     edge_stability,
     fit_bands,
     fit_fairest,
@@ -24,12 +23,9 @@ from sizing.banding import (
     group_of,
     judge_groups,
     partition_bands,
-    price_of_grading,
-    split_sizes,
     width_needed,
 )
 from sizing.banding.axis import check_widths, make_axis
-from sizing.banding.groups import by_group
 from sizing.banding.held_out import HeldOut
 from sizing.banding.resample import draw_samples, interval
 from sizing.banding.result import LOOSE
@@ -64,9 +60,7 @@ def test_fairest_against_every_chart(seed):
     best = best_by_brute_force(people, WIDTHS, 2, 5, value=worst)
     assert found.worst_share == pytest.approx(best, abs=1e-9)
     assert found.upper_bound == pytest.approx(best, abs=1e-7)
-    assert found.trade["average"].iloc[0] >= found.trade["average"].max() - 1e-12
-    assert found.trade["weight_on_subgroups"].tolist() == [0, 0.25, 0.5, 0.75, 1]
-    assert found.trade["worst"].iloc[-1] == pytest.approx(found.worst_share)
+    assert found.average <= found.best_average + 1e-12
     assert "worst-served" in found.summary()
 
 
@@ -158,81 +152,6 @@ def test_a_size_that_fits_may_still_not_lift_her():
     assert share["everyone", "none", ""] == pytest.approx(0.2)
 
 
-def test_split_of_sizes_against_every_split():
-    people = grown_and_small(1, n=150)
-    widths = {HIP: 12.0, SIT: 6.0}
-    table = split_sizes(people, widths=widths, sizes=[3, 4])
-    groups = group_of(people)
-    share = {}
-    for name in ("paediatric", "adult", "bariatric"):
-        rows = (groups == name).to_numpy()
-        part = make_people(
-            people.frame.loc[rows, [HIP, SIT]].to_numpy(), people.weight[rows]
-        )
-        weight = people.weight[rows].sum() / people.weight.sum()
-        share[name] = [0.0] + [
-            weight * fit_bands(part, widths=widths, sizes=k, splits=0).share
-            for k in range(1, 5)
-        ]
-    for row in table.to_dict("records"):
-        total = row["sizes"]
-        best = max(
-            sum(share[g][k] for g, k in zip(share, split, strict=True))
-            for split in product(range(total + 1), repeat=3)
-            if sum(split) == total
-        )
-        assert row["estimate"] == pytest.approx(best, abs=1e-12)
-        assert sum(row[g] for g in share) == total
-    even = sum(values[1] for values in share.values())
-    assert table["equal"].iloc[0] == pytest.approx(even, abs=1e-12)
-    assert np.isnan(table["equal"].iloc[1])
-    assert (table["low"] < table["estimate"]).all()
-    assert (table["estimate"] < table["high"]).all()
-    first = table.iloc[0]
-    assert first["loss_low"] <= first["loss_of_equal"] <= first["loss_high"]
-    assert (table["n"] == people.n).all()
-    # Given apart, the groups weigh what they weigh together.
-    narrow = {"widths": {HIP: 4.0, SIT: 2.0}, "sizes": [3]}
-    joint = split_sizes(people, **narrow)
-    apart = split_sizes(by_group(people, groups), **narrow)
-    assert joint["estimate"].item() < 0.6
-    for column in ("sizes", *share, "estimate", "equal", "loss_of_equal"):
-        np.testing.assert_allclose(apart[column], joint[column], atol=1e-12)
-
-
-@pytest.mark.parametrize("apart", [False, True])
-def test_intervals_of_a_split_are_as_wide_as_theory_has_it(apart):
-    """Persons of equal weight: a share of n persons varies as p(1 - p)/n."""
-    people = grown_and_small(2, n=600)
-    people = replace(people, weight=pd.Series(np.ones(600)))
-    groups = group_of(people)
-    given = by_group(people, groups) if apart else people
-    table = split_sizes(given, widths={HIP: 12.0, SIT: 6.0}, sizes=[3], replicates=2000)
-    row = table.iloc[0]
-    p = row["estimate"]
-    variance = p * (1 - p) / 600
-    if apart:
-        # Groups keep their weight: what they differ by does not vary.
-        own = [
-            fit_bands(
-                part,
-                widths={HIP: 12.0, SIT: 6.0},
-                sizes=int(row[group]),
-                splits=0,
-                group=group,
-            ).share
-            if row[group]
-            else 0.0
-            for group, part in by_group(people, groups).items()
-        ]
-        parts = [part.n for part in by_group(people, groups).values()]
-        variance = (
-            sum(n * q * (1 - q) for n, q in zip(parts, own, strict=True)) / 600**2
-        )
-    wide = row["high"] - row["low"]
-    assert wide == pytest.approx(2 * 1.96 * np.sqrt(variance), rel=0.15)
-
-
 def of_a_design(people, together=4):
     """The people, each met so many times over within one sampling unit."""
     n = len(people.frame)
@@ -246,22 +165,6 @@ def of_a_design(people, together=4):
     return replace(
         people, frame=frame, weight=weight, evidence=evidence.reset_index(drop=True)
     )
-
-
-def test_intervals_of_a_split_know_the_survey_design():
-    """Four alike in each unit tell no more than one: n counts units."""
-    people = grown_and_small(2, n=300)
-    people = replace(people, weight=pd.Series(np.ones(300)))
-    many = of_a_design(people)
-    settings = {"widths": {HIP: 12.0, SIT: 6.0}, "sizes": [3], "replicates": 1000}
-    alone, units = (split_sizes(p, **settings).iloc[0] for p in (people, many))
-    plain = replace(many, frame=many.frame.drop(columns=["stratum", "unit"]))
-    blind = split_sizes(plain, **settings).iloc[0]
-    wide, known, narrow = (row["high"] - row["low"] for row in (alone, units, blind))
-    assert units["estimate"] == pytest.approx(alone["estimate"], abs=1e-12)
-    assert known == pytest.approx(wide, rel=0.15)
-    assert narrow == pytest.approx(wide / 2, rel=0.15)
-    assert "units" in units["method"] and "persons" in blind["method"]
 
 
 def test_intervals_of_few_units_are_wider_by_students_quantile():
@@ -351,24 +254,6 @@ def test_edges_vary_less_with_more_people():
         return table["spread"].mean()
 
     assert spread(2000) < spread(60)
-
-
-@pytest.mark.parametrize("seed", range(3))
-def test_unordered_chart_against_every_choice(seed):
-    rng = np.random.default_rng(seed)
-    people = make_people(80 + rng.integers(0, 31, (14, 2)) / 10)
-    found = price_of_grading(people, widths=WIDTHS, sizes=2, step_cm=0.5)
-    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
-    wide = np.array([15, 10])
-    inside = [
-        ((x >= np.array(b)) & (x <= np.array(b) + wide)).all(axis=1)
-        for b in product(*low_edges(people, WIDTHS, 5))
-    ]
-    best = max((a | b).mean() for a, b in combinations(inside, 2))
-    assert found.ungraded == pytest.approx(best, abs=1e-9)
-    assert found.ungraded_bound == pytest.approx(best, abs=1e-6)
-    assert found.graded <= found.ungraded + 1e-12
-    assert len(found.boxes) <= 2
 
 
 @pytest.mark.parametrize("seed", range(2))
@@ -603,17 +488,6 @@ def test_widths_that_cannot_be_are_refused(widths, sizes, words):
         check_widths(widths, sizes)
 
 
-def test_a_proportional_width_is_a_share_of_the_middle_of_its_band():
-    values = np.arange(800, 1201)
-    axis, bounding = make_axis(
-        HIP, values, [100], step=1, width_rule="proportional", reference=1000.0
-    )
-    low, high = axis.low[0], axis.high[0]
-    assert high - low == pytest.approx((low + high) / 2 * 100 / 1000, abs=0.6)
-    assert low[0] <= 800 and high[-1] >= 1200 and len(low) > 250
-    assert (bounding.high[0] >= high).all()
-
-
 @pytest.mark.parametrize("step", [1, 5, 10])
 def test_a_band_is_as_many_steps_wide_as_it_holds_values(step):
     """The narrowest of the sizes, both its ends counted."""
@@ -621,20 +495,6 @@ def test_a_band_is_as_many_steps_wide_as_it_holds_values(step):
     assert candidates_wide(axis) == pytest.approx(61 / step)
     alone, _ = make_axis(HIP, np.array([800]), [100], step=step)
     assert alone.n(0) == 1 and candidates_wide(alone) == 1
-
-
-@pytest.mark.parametrize("target", [0, -0.1, 1.01, np.nan])
-def test_a_share_that_cannot_be_covered_is_refused(target):
-    people = make_people(80 + np.arange(20)[:, None] / 10)
-    with pytest.raises(SizingError, match="the target makes no sense"):
-        boxes_needed(people, widths={HIP: 1.0}, target=target)
-
-
-def test_everyone_needs_as_many_boxes_as_reach_from_end_to_end():
-    """Twenty people a tenth apart: bands of eleven values each, so two of them."""
-    people = make_people(80 + np.arange(20)[:, None] / 10)
-    assert boxes_needed(people, widths={HIP: 1.0}, target=1).boxes == 2
-    assert boxes_needed(people, widths={HIP: 1.0}, target=0.55).boxes == 1
 
 
 def test_widths_are_taken_for_each_size_in_tenths():

@@ -74,17 +74,16 @@ def test_rounded_edges_are_whole_multiples_to_the_nearest_tenth():
 @settings(max_examples=60, deadline=None)
 @given(
     st.sampled_from([None, *ROUNDINGS]),
-    st.sampled_from(["constant", "proportional"]),
     st.integers(51, 300),
     st.integers(1, 60),
     st.integers(700, 900),
     st.integers(0, 200),
 )
-def test_candidates_rise_and_reach_from_end_to_end(rounding, rule, wide, step, at, far):
+def test_candidates_rise_and_reach_from_end_to_end(rounding, wide, step, at, far):
     """A width of 21.6 cm in whole inches once ended two bands at one edge."""
-    given_ = {"step": step, "rounding": rounding, "width_rule": rule}
+    given_ = {"step": step, "rounding": rounding}
     values = np.array([at, at + far])
-    exact, bounding = make_axis(HIP, values, [wide], **given_, reference=at + far / 2)
+    exact, bounding = make_axis(HIP, values, [wide], **given_)
     low, high = exact.low[0], exact.high[0]
     assert (np.diff(low) > 0).all() and (np.diff(high) > 0).all() and (high > low).all()
     assert low[0] <= at and high[-1] >= at + far
@@ -96,18 +95,14 @@ def test_candidates_rise_and_reach_from_end_to_end(rounding, rule, wide, step, a
     top, reach = bounding.top[0], bounding.high[0]
     assert (np.abs(low[1:] - top[:-1] - unit) < 1).all() and (top >= low).all()
     assert (reach >= high).all() and bounding.inner[0].tolist() == high.tolist()
-    part = wide / (at + far / 2) if rule == "proportional" else wide / 1e9
-    middle = (low + high) / 2
-    asked = middle * part if rule == "proportional" else np.full(len(low), wide)
-    near = 0.6 if rounding is None else unit / 2 + 1 + unit * part
-    assert (np.abs(high - low - asked) <= near).all()
+    near = 0.6 if rounding is None else unit / 2 + 1
+    assert (np.abs(high - low - wide) <= near).all()
 
 
 @pytest.mark.parametrize(
     ("values", "widths", "more"),
     [
         ([99.0, 100.2, 100.3], 1.4, {"rounding": "whole", "step_cm": 1}),
-        ([90.0, 93.3, 100.0, 103.0], 10.0, {"width_rule": "proportional"}),
         ([90.0, 93.3, 100.0, 103.0], 10.2, {"rounding": "whole"}),
     ],
 )

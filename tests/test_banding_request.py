@@ -41,12 +41,12 @@ def test_a_request_is_laid_out_as_asked():
     plain = request_of()
     assert plain.layout.steps == (10, 10) and plain.layout.sizes == 2
     assert plain.layout.limit == NO_HIGH and plain.layout.fixed == ()
-    assert plain.least_share == 0 and plain.goal == plain.search_goal == Goal()
-    for maker, median in zip(plain.layout.makers, (900, 600), strict=True):
+    assert plain.goal == plain.search_goal == Goal()
+    for maker in plain.layout.makers:
         told = maker.keywords
-        assert told["reference"] == median and told["room"] == 0
+        assert told["room"] == 0
         assert told["least_step"] == 0 and told["least_overlap"] is None
-        assert told["rounding"] is None and told["width_rule"] == "constant"
+        assert told["rounding"] is None
     found = request_of(
         sizes=3,
         step_cm={HIP: 0.1},
@@ -89,8 +89,6 @@ def test_as_many_sizes_as_there_are_distinct_people_may_be_asked_for():
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"least_share": 1.0}, "least share of a size makes no sense"),
-        ({"least_share": -0.1}, "least share of a size makes no sense"),
         ({"step_cm": 0.04}, "step of the grid makes no sense"),
         ({"step_cm": np.inf}, "the step makes no sense"),
         ({"step_cm": "wide"}, "the step makes no sense"),
@@ -104,7 +102,7 @@ def test_as_many_sizes_as_there_are_distinct_people_may_be_asked_for():
 def test_requests_that_make_no_sense_are_refused(change, words):
     with pytest.raises(SizingError, match=words):
         request_of(np.arange(12.0).reshape(3, 4) + 50, **change)
-    assert request_of(least_share=0.99, step_cm=0.1).layout.steps == (1, 1)
+    assert request_of(step_cm=0.1).layout.steps == (1, 1)
     four = request_of(np.arange(12.0).reshape(3, 4) + 50)
     assert len(four.layout.makers) == 4
 

@@ -109,9 +109,9 @@ def test_parts_of_a_net_hold_about_as_many_people():
 
 
 @settings(max_examples=25, deadline=None)
-@given(SEEDS, st.booleans(), st.sampled_from([0.0, 1.0, 6.0]), st.booleans())
-def test_nodes_and_pairs_are_weighed_as_people_are_counted(seed, limited, least, aim):
-    small = Small(seed, limited=limited, least=least, aim=aim)
+@given(SEEDS, st.booleans(), st.booleans())
+def test_nodes_and_pairs_are_weighed_as_people_are_counted(seed, limited, aim):
+    small = Small(seed, limited=limited, aim=aim)
     net = Net.whole(small.task, (2, 2))
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(nets, "BLOCK", 3)
@@ -129,9 +129,9 @@ def test_nodes_and_pairs_are_weighed_as_people_are_counted(seed, limited, least,
 
 
 @settings(max_examples=40, deadline=None)
-@given(SEEDS, st.booleans(), st.sampled_from([0.0, 5.0]), st.integers(-1, 8))
-def test_what_is_dropped_is_what_no_good_chain_needs(seed, limited, least, under):
-    small = Small(seed, limited=limited, least=least)
+@given(SEEDS, st.booleans(), st.integers(-1, 8))
+def test_what_is_dropped_is_what_no_good_chain_needs(seed, limited, under):
+    small = Small(seed, limited=limited)
     net = Net.whole(small.task, (2, 2))
     paths = {p: v for p, v in small.paths(net).items() if v > -np.inf}
     weighed = net.weighed()
@@ -189,11 +189,9 @@ def test_a_net_keeps_only_the_chosen_nodes_of_one_size(seed, size):
 
 
 @settings(max_examples=20, deadline=None)
-@given(SEEDS, st.booleans(), st.sampled_from([0.0, 7.0]), st.sampled_from([1, 4, 200]))
-def test_the_best_chart_is_found_and_bounded_however_it_is_looked_for(
-    seed, aim, least, nodes
-):
-    small = Small(seed, sizes=2, aim=aim, least=least)
+@given(SEEDS, st.booleans(), st.sampled_from([1, 4, 200]))
+def test_the_best_chart_is_found_and_bounded_however_it_is_looked_for(seed, aim, nodes):
+    small = Small(seed, sizes=2, aim=aim)
     charts = small.charts()
     top = max(charts.values(), default=-np.inf)
     start = np.random.default_rng(seed).integers(-1, 5, (2, 2))

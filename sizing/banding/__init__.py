@@ -12,24 +12,14 @@ from sizing.banding.groups import (
 )
 from sizing.banding.partition import Partition, partition_bands
 from sizing.banding.result import BandFit
-from sizing.banding.split import split_sizes
 from sizing.banding.stability import edge_stability
-from sizing.banding.ungraded import (
-    BoxesNeeded,
-    GradingPrice,
-    boxes_needed,
-    price_of_grading,
-)
 
 __all__ = [
     "JUDGEMENTS",
     "BandFit",
-    "BoxesNeeded",
     "FairestFit",
-    "GradingPrice",
     "GroupsFit",
     "Partition",
-    "boxes_needed",
     "edge_stability",
     "fit_bands",
     "fit_fairest",
@@ -38,7 +28,5 @@ __all__ = [
     "group_of",
     "judge_groups",
     "partition_bands",
-    "price_of_grading",
-    "split_sizes",
     "width_needed",
 ]

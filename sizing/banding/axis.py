@@ -24,7 +24,6 @@ ROUNDINGS: dict[str, float] = {
     "five": 50.0,
     "inch": 25.4,
 }
-WIDTH_RULES: tuple[str, ...] = ("constant", "proportional", "per_size")
 
 
 @dataclass(frozen=True)
@@ -167,8 +166,6 @@ def make_axis(
     *,
     step: int,
     rounding: str | None = None,
-    width_rule: str = "constant",
-    reference: float = 0.0,
     least_step: int = 0,
     least_overlap: int | None = None,
     room: int = 0,
@@ -191,11 +188,6 @@ def make_axis(
         Step between low edges in tenths.
     rounding : {None, "half", "whole", "five", "inch"}
         Edges lie on whole multiples of 0.5, 1, 5 (cm or kg) or one inch.
-    width_rule : {"constant", "proportional", "per_size"}
-        Under "proportional" the width holds at ``reference`` and elsewhere
-        grows with the middle of the band.
-    reference : float
-        Value in tenths at which a proportional width holds.
     least_step, least_overlap : int
         See ``Axis``.
     room : int
@@ -208,7 +200,6 @@ def make_axis(
         every permitted low edge up to the next one (whole mm or 0.1 kg, or the
         multiples that ``rounding`` permits).
     """
-    one_of("width rule", width_rule, WIDTH_RULES)
     if rounding is not None:
         one_of("rounding", rounding, list(ROUNDINGS))
     unit = None if rounding is None else ROUNDINGS[rounding]
@@ -223,9 +214,6 @@ def make_axis(
     # low edges an inch apart must not end at the same one.
     def high_of(low: Edges, width: int) -> Ints:
         high = low + width
-        if width_rule == "proportional":
-            half = width / reference / 2
-            high = low * (1 + half) / (1 - half)
         return _whole(high if unit is None else np.floor(high / unit + 0.5) * unit)
 
     # From the last low edge at or below the smallest to beyond the largest person.

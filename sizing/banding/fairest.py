@@ -33,6 +33,7 @@ from sizing.population.people import People
 
 #: Charts and pairs of nodes gone through before the bound is left as it is.
 MOST_CHARTS, MOST_PAIRS = 20_000, 300_000
+BEST = "best on average"
 
 
 @dataclass(frozen=True)
@@ -52,9 +53,8 @@ class FairestFit:
     table : DataFrame
         The chart's coverage by subgroup, and the best-on-average chart's: chart
         (fairest, best on average), level, estimate, n.
-    trade : DataFrame
-        Charts between the two, as the weight moves from the average to the
-        subgroups: ``average`` and ``worst`` coverage, one row per chart.
+    average, best_average : float
+        Coverage of everyone by this chart, and by the best-on-average chart.
     """
 
     chart: SizeChart
@@ -62,17 +62,18 @@ class FairestFit:
     worst_share: float
     upper_bound: float
     table: pd.DataFrame
-    trade: pd.DataFrame
+    average: float
+    best_average: float
 
     def summary(self) -> str:
         """Say in plain words what fairness costs."""
-        first, last = self.trade.iloc[0], self.trade.iloc[-1]
+        other = self.table.loc[self.table["chart"] == BEST, "estimate"].min()
         return (
             f"By {self.by}, the worst-served subgroup is covered to "
             f"{100 * self.worst_share:.1f} % (no chart can do better than "
             f"{100 * self.upper_bound:.1f} %); under the chart best on average it is "
-            f"{100 * first['worst']:.1f} %. The average falls from "
-            f"{100 * first['average']:.1f} % to {100 * last['average']:.1f} %."
+            f"{100 * other:.1f} %. The average falls from "
+            f"{100 * self.best_average:.1f} % to {100 * self.average:.1f} %."
         )
 
 
@@ -171,24 +172,11 @@ def fit_fairest(
         chosen, value, bound = _go_through(
             fitter, weights(best_mix), shares, chosen, value, bound
         )
-    trade = [(average, 0.0)]
     overall = bodies.weight / bodies.weight.sum()
-    for part in (0.25, 0.5, 0.75):
-        mixed = (1 - part) * overall + part * weights(best_mix)
-        trade.append((best_for(mixed), part))
-    trade.append((chosen, 1.0))
-    rows = [
-        {
-            "weight_on_subgroups": part,
-            "average": float(overall @ covered(bodies, *boxes)),
-            "worst": float(shares(boxes).min()),
-        }
-        for boxes, part in trade
-    ]
     table = pd.DataFrame(
         [
             {"chart": label, "level": name, "estimate": share, "n": n}
-            for label, boxes in (("fairest", chosen), ("best on average", average))
+            for label, boxes in (("fairest", chosen), (BEST, average))
             for share, (_, name, n) in zip(shares(boxes), levels, strict=True)
         ]
     )
@@ -199,7 +187,10 @@ def fit_fairest(
         name=f"fairest chart by {by}",
         source=f"fitted to '{people.name}'",
     )
-    return FairestFit(chart, by, value, max(bound, value), table, pd.DataFrame(rows))
+    reached, most = (
+        float(overall @ covered(bodies, *boxes)) for boxes in (chosen, average)
+    )
+    return FairestFit(chart, by, value, max(bound, value), table, reached, most)
 
 
 def _lowest_mix(cover: Floats) -> tuple[float, Floats]:

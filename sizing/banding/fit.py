@@ -27,13 +27,11 @@ def fit_bands(
     least_step: Mapping[str, float] | None = None,
     least_overlap: Mapping[str, float] | None = None,
     rounding: str | Mapping[str, str] | None = None,
-    width_rule: str = "constant",
     objective: str = "covered",
     errors: Mapping[str, float] | None = None,
     near: PerMeasure = 2.0,
     too_large: float = 0.5,
     too_small: float = 0.5,
-    least_share: float = 0.0,
     load_limit_kg: float | None = None,
     tolerance: float | None = None,
     splits: int = 10,
@@ -77,9 +75,6 @@ def fit_bands(
         Neighbours share at least this much of the measure.
     rounding : {"half", "whole", "five", "inch"} or mapping, optional
         Edges lie on whole multiples of 0.5, 1, 5 (cm or kg) or one inch.
-    width_rule : {"constant", "proportional"}
-        "proportional": the width holds at the people's median and grows with
-        the middle of the band.
     objective : {"covered", "judged", "loss"}
         Share who fit a size; mean chance of being read into a size given the
         errors of measurement (up to three measures); 1 less the mean loss (see
@@ -90,8 +85,6 @@ def fit_bands(
     near, too_large, too_small : float
         For "loss": within what distance someone nearly fits, and what it costs
         (0 to 1) if the nearest sling is too large, or too small, for her.
-    least_share : float
-        Every size fits at least this share of the people.
     load_limit_kg : float, optional
         Load limit of the new sizes. Sizes owned keep their own; a size covers
         nobody heavier than its limit. Where a size owned may lift less than new
@@ -160,13 +153,11 @@ def fit_bands(
         "least_step": least_step,
         "least_overlap": least_overlap,
         "rounding": rounding,
-        "width_rule": width_rule,
         "objective": objective,
         "errors": errors,
         "near": near,
         "too_large": too_large,
         "too_small": too_small,
-        "least_share": least_share,
         "load_limit_kg": load_limit_kg,
     }
     fitter = Fitter(check_request(people, **settings))

@@ -72,9 +72,8 @@ class Fitter:
         total = float(weight.sum()) / self._measured
         near = self.rival(weight)[0] if aim else None
         weight = np.where(self.bodies.coverable, weight, 0.0)
-        least = self.request.least_share * total
         return [
-            Task(c.axes, c.terms(weight), c.passed, total, least, near, c.limits)
+            Task(c.axes, c.terms(weight), c.passed, total, near, c.limits)
             for c in self.counters
         ]
 
@@ -116,8 +115,7 @@ class Fitter:
                     Problem(
                         "no chart meets all the constraints",
                         "constraints that leave at least one chart",
-                        "lower the least step, overlap or share, or ask for "
-                        "fewer sizes",
+                        "lower the least step or overlap, or ask for fewer sizes",
                     )
                 )
             )
@@ -242,8 +240,7 @@ class Fitter:
             axes = [every[d] for d in measures]
             counter = Counter(goal, bodies, axes, limit)
             terms = counter.terms(bodies.counted)
-            least = self.request.least_share * total
-            task = Task(axes, terms, counter.passed, total, least)
+            task = Task(axes, terms, counter.passed, total)
             reached, near = climb(task, _nearest(axes, boxes[0][:, measures]))
             floor = max(enough * total, reached, found)
             pairs = effort.pairs

@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from sizing.banding.axis import Axis, Ints
 from sizing.banding.counts import Floats
-from sizing.banding.search import BLOCK, TIE, Places, Shares, Task
+from sizing.banding.search import BLOCK, Places, Shares, Task
 
 Pairs = tuple[Places, Places]
 
@@ -175,11 +175,7 @@ class Net:
         task = self.task
         weights = [part.alone() for part in shares]
         alone = sum(t.worth * w for t, w in zip(task.terms, weights, strict=True))
-        found = np.asarray(alone - task.distance(size, self.nodes[size]))
-        if task.least_weight > 0:
-            few = weights[0] < task.least_weight - TIE * task.total
-            found[few] = -np.inf
-        return found
+        return np.asarray(alone - task.distance(size, self.nodes[size]))
 
 
 @dataclass(frozen=True)

@@ -81,8 +81,6 @@ class Task:
         its halves' edges pass about as many.
     total : float
         The weight of all people.
-    least_weight : float
-        A box with less weight than this is not offered.
     aim : ndarray of int64, shape (sizes, measures), or None
         Low edges to which, of equally good charts, the nearest is taken:
         least sum of distances, each divided by the band's width; of those,
@@ -95,7 +93,6 @@ class Task:
     terms: Sequence[Term]
     passed: Sequence[Floats]
     total: float
-    least_weight: float = 0.0
     aim: Ints | None = None
     limits: Ints | None = None
 

@@ -89,7 +89,6 @@ class Request:
     layout: Layout
     goal: Goal
     search_goal: Goal
-    least_share: float
 
 
 def check_request(
@@ -103,13 +102,11 @@ def check_request(
     least_step: Mapping[str, float] | None = None,
     least_overlap: Mapping[str, float] | None = None,
     rounding: str | Mapping[str, str] | None = None,
-    width_rule: str = "constant",
     objective: str = "covered",
     errors: Mapping[str, float] | None = None,
     near: PerMeasure = 2.0,
     too_large: float = 0.5,
     too_small: float = 0.5,
-    least_share: float = 0.0,
     load_limit_kg: float | None = None,
 ) -> Request:
     """Check the settings of ``fit_bands`` and lay out the candidate bands.
@@ -122,7 +119,6 @@ def check_request(
     wide = check_widths(widths, sizes)
     if len(wide) > 4:
         _refuse("too many measures to band by", "one to four measures", len(wide))
-    check_number("the least share of a size", least_share, least=0, below=1)
     check_number("the cost of a size too large", too_large, least=0)
     check_number("the cost of a size too small", too_small, least=0)
     for measure in wide:
@@ -179,15 +175,13 @@ def check_request(
                 values,
                 each,
                 rounding=rule,
-                width_rule=width_rule,
-                reference=float(np.median(values)),
                 least_step=apart,
                 least_overlap=shared,
                 room=spread,
             )
         )
     layout = Layout(tuple(makers), tuple(steps), owned, owned_limits, limit, sizes)
-    return Request(bodies, layout, goal, search_goal, least_share)
+    return Request(bodies, layout, goal, search_goal)
 
 
 def _owned(

@@ -1,8 +1,7 @@
-"""Pictures of fitted bands: the frontier, the edges' stability, the trade."""
+"""Pictures of fitted bands: the frontier, and the edges' stability."""
 
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import MaxNLocator
 
 from sizing.measures import vocabulary
 from sizing.plots.style import (
@@ -11,7 +10,6 @@ from sizing.plots.style import (
     LINES,
     MARKERS,
     SHADES,
-    SOFT,
     axes_or_new,
     percent_axis,
     quiet_style,
@@ -122,44 +120,4 @@ def plot_edge_stability(
             "samples."
         )
         ax.set_title("How far the edges move")
-    return ax
-
-
-def plot_fairness_trade(trade: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw the worst-served subgroup's coverage against the average.
-
-    Parameters
-    ----------
-    trade : DataFrame
-        ``FairestFit.trade``: average and worst, one row per chart.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
-    ax = axes_or_new(ax)
-    with quiet_style():
-        ordered = trade.sort_values("average", ascending=False)
-        ax.plot(ordered["average"], ordered["worst"], "-", color=SOFT, lw=1.2)
-        ax.plot(ordered["average"], ordered["worst"], "o", color=INK, ms=6)
-        for row, words, side in (
-            (trade.iloc[0], "best on average", -8),
-            (trade.iloc[-1], "fairest", 8),
-        ):
-            ax.annotate(
-                words,
-                (row["average"], row["worst"]),
-                xytext=(0, 1.5 * side),
-                textcoords="offset points",
-                ha="center",
-                va="center",
-            )
-        for axis in (ax.xaxis, ax.yaxis):
-            axis.set_major_locator(MaxNLocator(4))
-            percent_axis(axis, decimals=2)
-        ax.margins(0.2)
-        ax.set_xlabel("People who fit a size, on average")
-        ax.set_ylabel("In the worst-served subgroup")
-        ax.set_title("What fairness costs")
     return ax

@@ -25,14 +25,13 @@ from sizing.banding.bodies import covered
 from sizing.banding.fitter import Fitter
 from sizing.banding.settings import check_request
 from sizing.banding.solve import best_chart
-from sizing.banding.ungraded import choose, incidence
-from sizing.errors import SizingError
 from sizing.measures.edges import NO_HIGH
 from sizing.population import load_people
 from sizing.population.people import People
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from test_banding_cases import soldiers
+from unordered_boxes import choose, incidence
 
 WIDTHS = {
     "shoulder_height_sitting_cm": 10.0,
@@ -85,10 +84,7 @@ def unordered(people: People, seconds: float) -> float:
     fitter = fitter_of(people, 2)
     bodies = fitter.bodies
     holds, weight, _ = incidence(fitter.axes, bodies.values, bodies.counted)
-    try:
-        return choose(holds, weight, SIZES, time_limit_s=seconds)[0] / weight.sum()
-    except SizingError:
-        return float("nan")
+    return choose(holds, weight, SIZES, time_limit_s=seconds)[0] / weight.sum()
 
 
 def search_seconds(people: People, rows: int) -> float:
