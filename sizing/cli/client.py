@@ -6,7 +6,7 @@ from pathlib import Path
 
 from sizing.chart import demo_chart, read_chart
 from sizing.cli.options import check_place
-from sizing.client import HOW, check_client
+from sizing.client import HOW, check_client, conditions_table
 from sizing.client.client import client_from
 from sizing.client.stature import KNEE_EQUATIONS
 from sizing.errors import Problem, SizingError
@@ -21,7 +21,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="NAME=VALUE",
         help="what is known: sex=female age_years=74 body_mass_kg=68 "
         "hip_circumference_cm=104 knee_height_cm=48 ...; after a value how it was "
-        f"come by: body_mass_kg=68:guessed ({', '.join(HOW)})",
+        f"come by: body_mass_kg=68:guessed ({', '.join(HOW)}). What makes the body "
+        "unlike others: condition=swelling, may be repeated "
+        f"({', '.join(conditions_table()['key'])})",
     )
     parser.add_argument(
         "--chart",
@@ -70,13 +72,15 @@ def run(args: argparse.Namespace) -> int:
     """Check the client and print the answer."""
     if args.note is not None:
         check_place(args.note, (".html", ".md"), inputs=(args.chart,))
-    entries, how = _entries(args.entries)
+    conditions, words = _conditions(args.entries)
+    entries, how = _entries(words)
     chart = demo_chart() if args.chart is None else read_chart(args.chart, warn=False)
     client = client_from(
         entries,
         how=how,
         knee_equation=args.knee_equation,
         confirmed=args.confirmed,
+        conditions=conditions,
     )
     answer = check_client(
         chart,
@@ -96,6 +100,16 @@ def run(args: argparse.Namespace) -> int:
         text = note.html() if args.note.suffix.lower() == ".html" else note.markdown()
         write_text(args.note, text)
     return 0
+
+
+def _conditions(words: list[str]) -> tuple[list[str], list[str]]:
+    """Split condition=..., which may be repeated, from what stands once."""
+    told = _pairs(words, "an entry")
+    named = [name.lower() in ("condition", "conditions") for name, _ in told]
+    return (
+        [value for (_, value), here in zip(told, named, strict=True) if here],
+        [word for word, here in zip(words, named, strict=True) if not here],
+    )
 
 
 def _entries(words: list[str]) -> tuple[dict[str, str], dict[str, str]]:

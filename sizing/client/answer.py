@@ -10,6 +10,7 @@ from sizing.cautions import cautions
 from sizing.chart import SizeChart
 from sizing.client.client import Client
 from sizing.client.posterior import Bodies
+from sizing.measures import MEASURES
 
 #: A size is in play from this chance on; a runner-up from this chance on, or
 #: wherever the first is below SURE, is always named (our choice, no source).
@@ -63,11 +64,14 @@ class ClientAnswer:
         """``fits``, ``not_settled`` or the outcome that keeps her from a size.
 
         ``fits`` where some size fits with a chance of one half or more; else
-        the likeliest outcome without a size, if no size fits with a chance of
-        one half or more; else ``not_settled``.
+        ``not_measured`` where a size in play cannot be judged; else the likeliest
+        outcome without a size, if no size fits with a chance of one half or more;
+        else ``not_settled``.
         """
         if self.sizes["estimate"].iloc[0] >= 0.5:
             return "fits"
+        if self.unjudged:
+            return "not_measured"
         table = self.outcomes.set_index("outcome")["estimate"]
         none = table.drop(["one", "choice"])
         return str(none.idxmax()) if none.sum() >= 0.5 else "not_settled"
@@ -79,8 +83,16 @@ class ClientAnswer:
 
     @property
     def in_play(self) -> list[str]:
-        """Sizes with a chance of at least 5 %."""
-        return list(self.sizes.loc[self.sizes["estimate"] >= IN_PLAY, "size"])
+        """Sizes with a chance of at least 5 %, or of which at most that is known."""
+        at_most = self.sizes["estimate"].fillna(self.sizes["high"])
+        return list(self.sizes.loc[at_most >= IN_PLAY, "size"])
+
+    @property
+    def unjudged(self) -> list[str]:
+        """What sizes in play limit and nobody knows: to be taken first."""
+        rows = self.sizes[self.sizes["size"].isin(self.in_play)]
+        names = {name for each in rows["not_judged"] for name in each.split(";")}
+        return [name for name in MEASURES if name in names]
 
     @property
     def runner_up(self) -> pd.Series | None:
@@ -97,16 +109,19 @@ class ClientAnswer:
         return bool(self.sizes["over_load"].all())
 
     def answer(self) -> str:
-        """Return the answer in one or two sentences, with its uncertainty."""
+        """Return the answer in a few sentences, with its uncertainty."""
+        from sizing.client.opening import opening_lines
         from sizing.client.words import answer_words
 
-        return answer_words(self)
+        return " ".join([*opening_lines(self), answer_words(self)])
 
     def summary(self) -> str:
         """Return the whole answer in plain words, with the cautions."""
+        from sizing.client.opening import opening_lines
         from sizing.client.words import summary_lines
 
-        return "\n".join([*summary_lines(self), " ".join(cautions())])
+        lines = [*opening_lines(self), *summary_lines(self)]
+        return "\n".join([*lines, " ".join(cautions())])
 
     def to_dict(self) -> dict[str, Any]:
         """Return every figure as plain data, for JSON."""
@@ -127,6 +142,7 @@ class ClientAnswer:
             "chart": self.chart.name,
             "sex": self.client.sex,
             "age_years": self.client.age_years,
+            "conditions": list(self.client.conditions),
             "status": self.status,
             "answer": self.answer(),
             "in_play": self.in_play,

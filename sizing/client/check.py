@@ -1,6 +1,7 @@
 """One client against one chart: chances, margins, and what to measure next."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -11,7 +12,9 @@ import pandas as pd
 from sizing.chart import SizeChart
 from sizing.client.allowances import allowance_table, in_body_terms
 from sizing.client.answer import ClientAnswer
+from sizing.client.apart import bodies_of, unchanged
 from sizing.client.client import ABOUT, Client, client_from
+from sizing.client.conditions import condition_keys, touched
 from sizing.client.doubts import doubtful
 from sizing.client.growth import GROWN, outgrows
 from sizing.client.how import ESTIMATED, MASS, TAKEN, Reading
@@ -24,7 +27,7 @@ from sizing.client.outcomes import (
     fitting,
     outcome_table,
 )
-from sizing.client.posterior import Bodies, draw_bodies
+from sizing.client.posterior import Bodies
 from sizing.client.remarks import evidence_limits, notes, sources
 from sizing.errors import InputProblems, Problem, SizingError, check_seed
 from sizing.fit import DIRECTIONS
@@ -56,6 +59,7 @@ def check_client(
     loads: Mapping[str, float] | None = None,
     allowances: Mapping[str, float] | None = None,
     confirmed: bool = False,
+    conditions: str | Iterable[str] = (),
     seed: int = 1,
 ) -> ClientAnswer:
     """Say how likely each size is to fit one client, and what would settle it.
@@ -74,6 +78,10 @@ def check_client(
         Between body and fabric, as for ``allowance_table``; 0 if not given.
     confirmed : bool
         What looks wrong was measured again and is right.
+    conditions : str or sequence of str
+        Keys or labels of ``conditions_table``, besides those of the client. What
+        they change is neither predicted nor predicts: not taken, it leaves every
+        size that limits it unjudged.
     seed : int
         Of the draws; the same entries and seed give the same answer.
 
@@ -81,7 +89,9 @@ def check_client(
     -------
     ClientAnswer
         ``sizes``: size, group; estimate, low, high, method, n (chance that
-        every measure fits and the load is borne); load_limit_kg (lowest of all
+        every measure fits and the load is borne); not_judged (measures the size
+        limits that are unknown, separated by semicolons: ``estimate`` is then
+        empty, and ``high`` the chance of the rest); load_limit_kg (lowest of all
         parts); over_load; deciding_measure (the one likeliest to fail),
         margin (its distance to the nearer edge by the likeliest body, cm or
         kg, below 0 outside). Likeliest first, then by size of the margin.
@@ -91,7 +101,8 @@ def check_client(
         margin_high, margin, chance (that this measure alone fits), decides.
 
         ``measures``: measure, label, evidence (measured, predicted,
-        extrapolated, unsupported), how, reading, error_sd, estimate, low, high
+        extrapolated, unsupported; missing where a condition forbids to predict),
+        how, reading, error_sd, estimate, low, high
         (90 % of what it may truly be), method, n.
 
         ``outcomes``: chance of each outcome of ``sizing.fit.assign``.
@@ -125,15 +136,22 @@ def check_client(
     """
     check_seed(seed)
     if not isinstance(client, Client):
-        client = client_from(client, how=how, confirmed=confirmed)
+        client = client_from(
+            client, how=how, confirmed=confirmed, conditions=conditions
+        )
     elif how is not None:
         raise SizingError("'how' goes with entries, not with a ready client.")
+    else:
+        stated, wrong = condition_keys([*client.conditions, *_listed(conditions)])
+        if wrong:
+            raise InputProblems(wrong, about=ABOUT)
+        client = replace(client, conditions=stated)
     if not client.readings and client.sex is None and client.age_years is None:
         raise InputProblems(
             [Problem("nothing is known of the client", action="enter what is known")],
             about=ABOUT,
         )
-    doubts = (*client.unusual, *doubtful(client, seed=seed))
+    doubts = (*client.unusual, *doubtful(unchanged(client), seed=seed))
     if doubts and not confirmed:
         raise InputProblems(doubts, about=ABOUT)
     allowed = allowance_table(allowances)
@@ -143,15 +161,18 @@ def check_client(
     body_chart = in_body_terms(chart, allowed) if moved else chart
     edges = edges_of(body_chart, load) if moved else shown
     over = _over(client, load)
-    bodies = draw_bodies(client.sex, client.age_years, client.readings, seed=seed)
+    bodies = bodies_of(client, seed=seed)
     found = fitting(bodies.values, edges, over=over)
     quantiles = bodies.quantile([(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
     margins = _margins(shown, edges, bodies, found, quantiles)
-    sizes = _sizes(chart, bodies, found, load, over, margins)
-    growth = pd.DataFrame()
-    if client.age_years is not None and client.age_years < GROWN:
-        growth = outgrows(bodies, edges, str(sizes["size"].iloc[0]), seed=seed)
-    lonely = ~found.fits.any(axis=1)
+    sizes = _sizes(chart, bodies, found, edges, over, margins)
+    growth, away = pd.DataFrame(), touched(client.conditions)
+    child = client.age_years is not None and client.age_years < GROWN
+    # Growth follows body mass and stature: nothing is said where they do not count.
+    if child and not set(away) & set(MEASURES[:2]):
+        first = str(sizes["size"].iloc[0])
+        growth = outgrows(bodies, edges.without(away), first, seed=seed)
+    lonely = ~found.may.any(axis=1)
     near = {}
     if bodies.weight @ lonely >= _NONE_FITS:
         near = _nearest(quantiles[1], body_chart, over)
@@ -173,6 +194,10 @@ def check_client(
         sources=sources(client),
         bodies=bodies,
     )
+
+
+def _listed(conditions: str | Iterable[str]) -> list[str]:
+    return [conditions] if isinstance(conditions, str) else list(conditions)
 
 
 def _loads(
@@ -236,13 +261,24 @@ def _margins(
     q = quantiles[:, place, None]
     margin = np.fmin(q[1] - low, high - q[1])
     chance = np.stack([bodies.weight @ found.within[n] for n in edges.measures])
-    # The likeliest to fail decides; of equals the one with the least room.
+    nobody = np.full(k, False)
+    unknown = edges.unknown(bodies.values)
+    chance[np.stack([unknown.get(n, nobody) for n in edges.measures])] = np.nan
+    waits = np.where(bodies.weight @ found.may > 0, -1.0, np.inf)
+    # What is unknown decides, else the likeliest to fail; of equals the one with the
+    # least room. Where the rest rules a size out, what is unknown no longer matters.
     room = (
         margin / np.nanmedian(np.where(high > low, high - low, np.nan), axis=1)[:, None]
         if (high > low).any(axis=1).all()
         else margin
     )
-    order = np.lexsort((np.nan_to_num(room, nan=np.inf), chance.round(6)), axis=0)
+    order = np.lexsort(
+        (
+            np.nan_to_num(room, nan=np.inf),
+            np.where(np.isnan(chance), waits, chance.round(6)),
+        ),
+        axis=0,
+    )
     decides = np.zeros((m, k), dtype=bool)
     decides[order[0], np.arange(k)] = True
     columns = {
@@ -281,24 +317,40 @@ def _sizes(
     chart: SizeChart,
     bodies: Bodies,
     found: Fitting,
-    load: npt.NDArray[np.int64],
+    edges: Edges,
     over: npt.NDArray[np.bool_],
     margins: pd.DataFrame,
 ) -> pd.DataFrame:
-    """Return the sizes, likeliest first; of equals the one with most room."""
-    made = chances(bodies, found.fits)
+    """Return the sizes, likeliest first; of equals the one with most room.
+
+    A size that limits what is unknown has no chance of its own: it comes in the
+    order of the chance of the rest, after any size that probably fits.
+    """
+    made = chances(bodies, found.may)
+    unknown = edges.unknown(bodies.values)
+    waits = [
+        ";".join(name for name, limits in unknown.items() if limits[i] and chance > 0)
+        for i, chance in enumerate(made["estimate"])
+    ]
+    waiting = np.array([bool(names) for names in waits])
     decides = margins["decides"].to_numpy()
     margin = margins["margin"].to_numpy()[decides]
     deciding = margins["measure"].to_numpy()[decides]
-    order = np.lexsort((-np.nan_to_num(margin), -made["estimate"].round(3)))
+    deciding = np.where(waiting, [n.split(";")[0] for n in waits], deciding)
+    margin = np.where(waiting, np.nan, margin)
+    behind = waiting | (made["estimate"] < 0.5)
+    order = np.lexsort(
+        (-np.nan_to_num(margin), -made["estimate"].round(3), behind.astype(int))
+    )
     columns = {
         "size": np.array(chart.sizes, dtype=object),
         "group": chart.frame["group"].to_numpy(dtype=object),
-        "estimate": made["estimate"],
+        "estimate": np.where(waiting, np.nan, made["estimate"]),
         # A size ruled out by its load limit is so for certain.
-        "low": np.where(over, 0.0, made["low"]),
+        "low": np.where(over | waiting, 0.0, made["low"]),
         "high": np.where(over, 0.0, made["high"]),
-        "load_limit_kg": np.where(load == NO_HIGH, np.nan, load / 10),
+        "not_judged": np.array(waits, dtype=object),
+        "load_limit_kg": np.where(edges.load == NO_HIGH, np.nan, edges.load / 10),
         "over_load": over,
         "deciding_measure": np.where(over, MASS, deciding),
         "margin": margin,
@@ -336,6 +388,7 @@ def _measures(client: Client, bodies: Bodies, quantiles: Floats) -> pd.DataFrame
         return one.value, one.sd
 
     words = ["predicted", "predicted", *(EVIDENCE[i] for i in level)]
+    unknown = np.isnan(quantiles[1])
     readings = [known.get(name) for name in MEASURES]
     taken = [one is not None and one.how in (*TAKEN, "exact") for one in readings]
     return pd.DataFrame(
@@ -343,8 +396,8 @@ def _measures(client: Client, bodies: Bodies, quantiles: Floats) -> pd.DataFrame
             "measure": MEASURES,
             "label": [_labels()[name] for name in MEASURES],
             "evidence": [
-                EVIDENCE[0] if was else word
-                for was, word in zip(taken, words, strict=True)
+                EVIDENCE[-1] if nobody else EVIDENCE[0] if was else word
+                for nobody, was, word in zip(unknown, taken, words, strict=True)
             ],
             "how": [one.how if one else "" for one in readings],
             "reading": [shown(one)[0] if one else np.nan for one in readings],

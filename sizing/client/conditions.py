@@ -50,6 +50,11 @@ def touched(conditions: Iterable[str]) -> tuple[str, ...]:
     return tuple(m for m in MEASURES if m in found)
 
 
+def condition_labels(conditions: Iterable[str]) -> list[str]:
+    """Return what conditions are called."""
+    return [_column("label")[key] for key in conditions]
+
+
 def condition_keys(
     stated: str | Iterable[str] | None,
 ) -> tuple[tuple[str, ...], list[Problem]]:

@@ -38,6 +38,7 @@ def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFram
         ``measure``; ``how`` (how it would be taken); ``now`` and ``after``
         (chance that the likeliest answer is right: one size fits, or none
         does); ``estimate, low, high`` (``after - now``, 95 %), ``method, n``.
+        Empty where a limited measure is unknown and not predicted: it comes first.
 
     Notes
     -----
@@ -47,6 +48,8 @@ def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFram
     nothing is gained by choosing on noise (expected value of information: Raiffa
     and Schlaifer, Applied Statistical Decision Theory, 1961, from memory).
     """
+    if (found.may & ~found.fits).any():
+        return pd.DataFrame(columns=COLUMNS)
     answers = np.column_stack([found.fits, ~found.fits.any(axis=1)]).astype(float)
     # Answers that hardly ever are right cannot be chosen: leaving them out is quick.
     answers = answers[:, bodies.weight @ answers > _HARDLY]
@@ -59,6 +62,8 @@ def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFram
     for j, measure in enumerate(MEASURES):
         if client.stature is not None and measure == STATURE:
             continue  # whoever cannot stand is not asked to
+        if np.isnan(bodies.values[0, j]):
+            continue  # a condition forbids to predict what it would be read as
         if measure in known and known[measure].sd <= _POOR * usual_error(measure):
             continue
         how = "scale" if measure == MASS else "tape once"

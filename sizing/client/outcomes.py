@@ -1,5 +1,6 @@
 """How likely each size is to fit, and each way of fitting none."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,14 +13,14 @@ from sizing.chart import SizeChart
 from sizing.client.posterior import Bodies
 from sizing.fit import OUTCOME_WORDS, OUTCOMES
 from sizing.measures import MEASURES, to_tenths
-from sizing.measures.edges import NO_HIGH
+from sizing.measures.edges import NO_HIGH, NO_LOW
 from sizing.population.model_terms import Floats
 
 Mask = npt.NDArray[np.bool_]
 #: Confidence of the Monte Carlo interval of a chance.
 LEVEL = 0.95
-#: Not measured cannot happen here: whatever is missing is drawn.
-POSSIBLE = tuple(name for name in OUTCOMES if name != "not_measured")
+#: Not measured happens only with a stated condition: else what is missing is drawn.
+POSSIBLE = OUTCOMES
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,43 @@ class Edges:
     def measures(self) -> tuple[str, ...]:
         """The measures that some size limits."""
         return tuple(self.low)
+
+    def without(self, measures: Collection[str]) -> "Edges":
+        """Return the edges of the other measures; the load limit goes with the mass."""
+        low, high = (
+            {name: edge for name, edge in ends.items() if name not in measures}
+            for ends in (self.low, self.high)
+        )
+        free = np.full_like(self.load, NO_HIGH)
+        return Edges(
+            self.sizes, low, high, free if MEASURES[0] in measures else self.load
+        )
+
+    def unknown(self, values: Floats) -> dict[str, Mask]:
+        """Return which sizes limit a measure of which nothing is known.
+
+        Parameters
+        ----------
+        values : ndarray, shape (n, 10)
+            A column of NaN: neither read nor predicted.
+
+        Returns
+        -------
+        dict of measure to ndarray of bool, shape (sizes,)
+            Only measures that some size limits; the load limit limits the mass.
+        """
+        found = {}
+        for j, name in enumerate(MEASURES):
+            if np.isfinite(values[:, j]).any():
+                continue
+            limits = np.zeros(len(self.sizes), dtype=bool)
+            if name in self.low:
+                limits |= (self.low[name] > NO_LOW) | (self.high[name] < NO_HIGH)
+            if j == 0:
+                limits |= self.load < NO_HIGH
+            if limits.any():
+                found[name] = limits
+        return found
 
 
 def edges_of(chart: SizeChart, load: npt.NDArray[np.int64]) -> Edges:
@@ -68,6 +106,10 @@ class Fitting:
     bears : ndarray of bool, shape (n, sizes)
         Whether each size, with all it hangs from, bears the body mass.
     fits : ndarray of bool, shape (n, sizes)
+        Whether each size is known to fit.
+    may : ndarray of bool, shape (n, sizes)
+        Whether nothing known rules the size out; more than ``fits`` only where a
+        limited measure was neither read nor predicted.
     outcome : ndarray of int, shape (n,)
         Position in ``POSSIBLE``.
     """
@@ -75,6 +117,7 @@ class Fitting:
     within: dict[str, Mask]
     bears: Mask
     fits: Mask
+    may: Mask
     outcome: npt.NDArray[np.int64]
 
 
@@ -97,27 +140,41 @@ def fitting(values: Floats, chart: Edges, *, over: Mask) -> Fitting:
     """
     n, k = len(values), len(chart.sizes)
     within: dict[str, Mask] = {}
+    unknown = chart.unknown(values)
+    open_ones = np.any([np.zeros(k, dtype=bool), *unknown.values()], axis=0)
     holding = np.ones((n, k), dtype=bool)
     beyond, below = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
     for name in chart.measures:
         low, high = chart.low[name], chart.high[name]
         x = to_tenths(values[:, MEASURES.index(name)])
+        if name in unknown:
+            within[name] = np.ones((n, k), dtype=bool)
+            continue
         within[name] = (x[:, None] >= low) & (x[:, None] <= high)
         holding &= within[name]
         beyond |= x > high.max()
         below |= x < low.min()
     mass = to_tenths(values[:, 0])
     bears = (mass[:, None] <= chart.load) & ~over
-    fits = holding & bears
+    may = holding & bears
+    fits = may & ~open_ones
     over_all = ~bears.any(axis=1) & bool((chart.load < NO_HIGH).any())
     count = fits.sum(axis=1)
     outcome = np.select(
-        [count == 1, count > 1, over_all | holding.any(axis=1), beyond, below],
+        [
+            count == 1,
+            count > 1,
+            may.any(axis=1),
+            over_all | holding.any(axis=1),
+            beyond,
+            below,
+        ],
         [
             POSSIBLE.index(name)
             for name in (
                 "one",
                 "choice",
+                "not_measured",
                 "over_load",
                 "beyond_largest",
                 "below_smallest",
@@ -125,7 +182,7 @@ def fitting(values: Floats, chart: Edges, *, over: Mask) -> Fitting:
         ],
         POSSIBLE.index("between"),
     )
-    return Fitting(within, bears, fits, outcome)
+    return Fitting(within, bears, fits, may, outcome)
 
 
 def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
@@ -160,7 +217,14 @@ def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
 
 
 def outcome_table(bodies: Bodies, found: Fitting) -> pd.DataFrame:
-    """Return the chance of each outcome, in the order of ``POSSIBLE``."""
+    """Return the chance of each outcome, in the order of ``POSSIBLE``.
+
+    What is not measured is left out where that cannot be.
+    """
     flags = found.outcome[:, None] == np.arange(len(POSSIBLE))
     words = [OUTCOME_WORDS[name] for name in POSSIBLE]
-    return pd.DataFrame({"outcome": POSSIBLE, "words": words, **chances(bodies, flags)})
+    table = pd.DataFrame(
+        {"outcome": POSSIBLE, "words": words, **chances(bodies, flags)}
+    )
+    can_be = (found.may & ~found.fits).any()
+    return table if can_be else table[table["outcome"] != "not_measured"]

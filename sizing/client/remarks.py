@@ -4,6 +4,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sizing.client.client import Client
+from sizing.client.conditions import touched
 from sizing.client.how import MASS
 from sizing.client.outcomes import Edges
 from sizing.client.words import capital, plain
@@ -14,8 +15,9 @@ from sizing.population import limits
 def notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[str]:
     """Return what to know of these entries."""
     known = client.known
-    unused = [m for m in known if m not in chart.measures and m != MASS]
-    missing = [m for m in chart.measures if m not in known]
+    away = touched(client.conditions)
+    unused = [m for m in known if m not in (*chart.measures, *away, MASS)]
+    missing = [m for m in chart.measures if m not in known and m not in away]
     told = []
     if MASS not in known:
         told.append(

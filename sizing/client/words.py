@@ -18,6 +18,7 @@ _NOTHING = ("0 cm", "0 in", "0 kg", "0 lb")
 #: What a doubt names first, and what was read.
 _NAMED = re.compile(r"^column '(\w+)': ")
 _FOUND = re.compile(r" \(found: ([\d.]+)\)")
+_CENTILE = " The present centile is taken to stay; children do change centile."
 #: How a chance, and the span behind it, are to be read.
 ABOUT_CHANCES = (
     "A chance holds the error of each reading, the spread between people and how sure "
@@ -81,6 +82,16 @@ def span(row: pd.Series) -> str:
     )
 
 
+def chance_words(row: pd.Series) -> str:
+    """Return a size's chance, or what keeps it from having one."""
+    if row["over_load"]:
+        return "over the load limit"
+    if row["not_judged"]:
+        most = f" (at most {share(row['high'])})" if row["high"] <= 0.99 else ""
+        return f"not judged{most}"
+    return span(row)
+
+
 def capital(text: str) -> str:
     """Return a sentence with a capital at its beginning."""
     return text[:1].upper() + text[1:]
@@ -106,6 +117,8 @@ def answer_words(answer: ClientAnswer, *, say: Say = written) -> str:
         if none >= 0.05:
             words += f" That no size fits has a chance of {share(none)}."
         return words
+    if status == "not_measured":
+        return _not_judged(answer)
     missing = _missing(answer, say)
     if status == "not_settled":
         return (
@@ -123,6 +136,22 @@ def answer_words(answer: ClientAnswer, *, say: Say = written) -> str:
         first = answer.first
         words += f" Likeliest to fit nevertheless: {first['size']}, {span(first)}."
     return words
+
+
+def _not_judged(answer: ClientAnswer) -> str:
+    """Say what keeps the sizes in play from being judged, and what is not ruled out."""
+    names = " and ".join(plain(name) for name in answer.unjudged)
+    rows = answer.sizes[answer.sizes["size"].isin(answer.in_play)]
+    rest = "; ".join(
+        f"{row['size']}, {chance_words(row)}" for _, row in rows.iterrows()
+    )
+    one = len(answer.unjudged) == 1
+    return (
+        f"Not judged: {names}, which the chart limits, {'was' if one else 'were'} not "
+        f"taken and {'is' if one else 'are'} not predicted. Measure "
+        f"{'it' if one else 'them'} before any size is named. Not ruled out by the "
+        f"rest: {rest}."
+    )
 
 
 def _named(answer: ClientAnswer, say: Say) -> str:
@@ -178,6 +207,8 @@ def _missing(answer: ClientAnswer, say: Say) -> str:
 
 def next_words(answer: ClientAnswer) -> str:
     """Return what to measure next, and what it is expected to settle."""
+    if answer.unjudged:
+        return f"Measure first: {', '.join(plain(m) for m in answer.unjudged)}."
     table = answer.next_measure
     if table.empty:
         return "Every measure is taken; take those near an edge a second time."
@@ -223,8 +254,8 @@ def growth_words(answer: ClientAnswer, *, say: Say = written) -> list[str]:
     months = 12 * measure_again_in(answer.growth, answer.client.age_years)
     when = "now and at every lift" if months < 1 else f"within {months:.0f} months"
     lines.append(
-        f"Measure again {when}, and after any illness, operation or growth spurt. The "
-        "present centile is taken to stay; children do change centile."
+        f"Measure again {when}, and after any illness, operation or growth spurt."
+        + ("" if answer.growth.empty else _CENTILE)
     )
     return lines
 
@@ -232,7 +263,9 @@ def growth_words(answer: ClientAnswer, *, say: Say = written) -> list[str]:
 def play_words(answer: ClientAnswer) -> str:
     """Return the sizes in play, each with its chance."""
     rows = answer.sizes[answer.sizes["size"].isin(answer.in_play)]
-    named = ", ".join(f"{row['size']} {span(row)}" for _, row in rows.iterrows())
+    named = ", ".join(
+        f"{row['size']} {chance_words(row)}" for _, row in rows.iterrows()
+    )
     return f"Sizes in play: {named or 'none'}."
 
 
@@ -263,6 +296,9 @@ def summary_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
         lines += [next_words(answer), play_words(answer)]
     for _, row in answer.measures.iterrows():
         measure = str(row["measure"])
+        if row["evidence"] == "missing":
+            lines.append(f"{capital(plain(measure))}: not taken, and not predicted")
+            continue
         low, high = (say(row[end], measure) for end in ("low", "high"))
         lines.append(
             f"{capital(plain(measure))}: {say(row['estimate'], measure)} "

@@ -28,7 +28,8 @@ def plot_chances(sizes: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     Parameters
     ----------
     sizes : DataFrame
-        ``size, estimate, low, high, over_load``, likeliest first.
+        ``size, estimate, low, high, over_load``, likeliest first; no estimate:
+        not judged.
     ax : Axes, optional
 
     Returns
@@ -42,12 +43,14 @@ def plot_chances(sizes: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
             ax.barh(place, row["estimate"], height=0.66, color=shade, edgecolor=INK)
             ax.plot([row["low"], row["high"]], [place, place], color=SOFT, lw=2)
             words = "over its load limit" if row["over_load"] else ""
+            if np.isnan(row["estimate"]):
+                words = f"not judged: at most {percent(row['high'])}"
             # No draw is not no chance.
             words = words or ("under 1 %" if row["estimate"] < 0.01 else "")
             words = words or percent(row["estimate"])
             ax.annotate(
                 words,
-                (max(row["estimate"], row["high"]), place),
+                (row["high"], place),
                 xytext=(5, 0),
                 textcoords="offset points",
                 va="center",
@@ -75,7 +78,8 @@ def plot_margins(
     ----------
     margins : DataFrame
         Rows of one size: ``measure, low_edge, high_edge, estimate, low, high,
-        margin, chance, decides``. Missing edges are drawn open.
+        margin, chance, decides``. Missing edges are drawn open; a measure without
+        estimate is not known.
     labels : dict
         What each measure is called.
     say : callable
@@ -107,6 +111,10 @@ def plot_margins(
                         fontsize=8.5,
                         color=SOFT,
                     )
+            if np.isnan(row["estimate"]):
+                told = "not taken, not predicted"
+                ax.annotate(told, (0.5, place), ha="center", va="center", fontsize=9)
+                continue
             ax.plot([at(row["low"]), at(row["high"])], [place, place], color=SOFT, lw=3)
             marker = "D" if row["decides"] else "o"
             ax.plot(at(row["estimate"]), place, marker, color=INK, ms=7)

@@ -5,7 +5,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from sizing.client import HOW, suggested_allowances
+from sizing.client import HOW, conditions_table, suggested_allowances
 from sizing.client.allowances import allowance_table
 from sizing.client.stature import KNEE_EQUATIONS, segments
 from sizing.errors import InputProblems, Problem, SizingError
@@ -24,6 +24,7 @@ EXAMPLE: Mapping[str, Any] = {
     "values": {MASS: 61.0, "knee_height_cm": 48.0, "hip_circumference_cm": 101.0},
     "how": {MASS: "hoist scale", "hip_circumference_cm": "tape twice"},
     "loads": {"hoist": 160.0, "spreader bar": 200.0},
+    "conditions": (),
 }
 NOBODY: Mapping[str, Any] = {
     "sex": "",
@@ -31,6 +32,7 @@ NOBODY: Mapping[str, Any] = {
     "values": {},
     "how": {},
     "loads": {},
+    "conditions": (),
 }
 _KNEE = {"chumlea_1985": "Chumlea 1985", "donini_2000": "Donini 2000"}
 
@@ -57,7 +59,7 @@ class ClientFields:
     Attributes
     ----------
     view : ipywidgets.Widget
-    sex, age, values, ways, loads, knee, fabric, allowances
+    sex, age, values, ways, conditions, loads, knee, fabric, allowances
         The fields.
     """
 
@@ -88,6 +90,12 @@ class ClientFields:
             options=[(_KNEE[key], key) for key in KNEE_EQUATIONS],
             description="Knee-height equation",
         )
+        self.conditions = {
+            key: w.Checkbox(
+                description=label, indent=False, layout=w.Layout(width="auto")
+            )
+            for key, label in conditions_table().set_index("key")["label"].items()
+        }
         self.loads = {
             part: UnitField(
                 f"{part.capitalize()} bears",
@@ -110,7 +118,8 @@ class ClientFields:
         self.view = self._layout()
         for field in self._all():
             field.on_change(self._changed)
-        for box in (self.sex, self.age, self.knee, self.fabric, *self.ways.values()):
+        ticks = (self.fabric, *self.conditions.values())
+        for box in (self.sex, self.age, self.knee, *ticks, *self.ways.values()):
             box.observe(lambda _: self._changed(), "value")
 
     def _all(self) -> list[UnitField]:
@@ -132,6 +141,8 @@ class ClientFields:
             [
                 self.sex,
                 self.age,
+                w.HTML(heading("What makes this body unlike others; tick what holds")),
+                in_a_row(*self.conditions.values()),
                 *rows,
                 more,
                 w.HTML(heading("Load limits, from the labels")),
@@ -153,6 +164,8 @@ class ClientFields:
             box.value = client["how"].get(name, box.options[0])
         for part, field in self.loads.items():
             field.set(client["loads"].get(part))
+        for key, tick in self.conditions.items():
+            tick.value = key in client["conditions"]
         self.fabric.value = False
         for key, field in self.allowances.items():
             field.set(suggested_allowances()[key])
@@ -165,6 +178,7 @@ class ClientFields:
         same = all(
             how[name] == way for name, way in client["how"].items() if name in how
         )
+        same = same and self.stated() == list(client["conditions"])
         return same and entries == {**wanted, **client["values"]}
 
     def entries(self) -> tuple[dict[str, Any], dict[str, str]]:
@@ -178,6 +192,10 @@ class ClientFields:
         told |= {name: value for name, value in about.items() if value}
         how = {name: self.ways[name].value for name in told if name in self.ways}
         return told, how
+
+    def stated(self) -> list[str]:
+        """Return the conditions that are ticked."""
+        return [str(key) for key, tick in self.conditions.items() if tick.value]
 
     def typed(self) -> dict[str, str]:
         """Return what stands in each field, to be quoted."""

@@ -201,6 +201,7 @@ class ClientForm:
             how=how,
             knee_equation=self.fields.knee.value,
             confirmed=self.confirmed.value,
+            conditions=self.fields.stated(),
         )
         return check_client(
             self.chart,

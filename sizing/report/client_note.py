@@ -5,15 +5,16 @@ from dataclasses import dataclass
 from datetime import date
 
 from sizing.client import ClientAnswer
+from sizing.client.opening import opening_lines
 from sizing.client.words import (
     ABOUT_CHANCES,
     allowance_words,
     answer_words,
     capital,
+    chance_words,
     doubt_lines,
     growth_words,
     plain,
-    share,
 )
 from sizing.errors import Problem, SizingError, one_of
 from sizing.measures.written import Say, written
@@ -155,7 +156,7 @@ def client_note(
         title="Handling plan: size of sling",
         question="What was measured, which sizes were considered, and what was chosen.",
         inputs="; ".join(word for word in who if word),
-        answer=f"The kit proposes: {answer_words(answer, say=say)}",
+        answer=" ".join([*opening_lines(answer), _proposed(answer, say)]),
         sections=_sections(answer, decision, say),
         limits=_limits(answer),
         sources=_sources(answer),
@@ -165,6 +166,11 @@ def client_note(
         ),
     )
     return HandlingNote(page)
+
+
+def _proposed(answer: ClientAnswer, say: Say) -> str:
+    words = answer_words(answer, say=say)
+    return words if answer.unjudged else f"The kit proposes: {words}"
 
 
 def _check(answer: ClientAnswer, decision: Decision, on: date | None, say: Say) -> None:
@@ -206,11 +212,10 @@ def _sections(answer: ClientAnswer, decision: Decision, say: Say) -> list[Sectio
     ]
     if decision.size and decision.size != answer.first["size"]:
         mine = answer.sizes["size"] == decision.size
-        own_chance = float(answer.sizes.loc[mine, "estimate"].iloc[0])
         words.insert(
             1,
             f"The size chosen is not the one the kit names first: its own chance of "
-            f"fitting is {share(own_chance)}.",
+            f"fitting: {chance_words(answer.sizes[mine].iloc[0])}.",
         )
     if decision.remarks:
         words.append(f"Remarks: {decision.remarks}")
@@ -246,6 +251,8 @@ def _notes(answer: ClientAnswer, say: Say) -> list[str]:
 
 def _measures(answer: ClientAnswer, say: Say) -> Table:
     caption = "What was not taken is predicted from what was."
+    if answer.client.conditions:
+        caption = f"{caption[:-1]}, but for what the condition changes."
     if (answer.allowances["used_cm"] != 0).any():
         caption += f" {allowance_words(answer, say=say)}"
     shown = measures_table(answer, say=say)

@@ -4,14 +4,17 @@ from collections.abc import Mapping
 from functools import partial
 from html import escape
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
 from sizing.client import ClientAnswer
+from sizing.client.opening import opening_lines
 from sizing.client.words import (
     ABOUT_CHANCES,
     allowance_words,
     answer_words,
+    chance_words,
     next_words,
     play_words,
     room_words,
@@ -40,6 +43,7 @@ def answer_html(
         Whether the client is made up, which is then said first.
     """
     say = partial(written, units=units)
+    before = paragraphs(opening_lines(answer))
     first = answer_words(answer, say=say)
     if invented:
         first = f"Invented client, on {answer.chart.name}. {first}"
@@ -49,7 +53,7 @@ def answer_html(
         lines.append(allowance_words(answer, say=say))
     lines += [retold(line, units) for line in told_lines(answer, say=say)]
     lead = f"<p style='font-size:1.15em'><b>{escape(first)}</b></p>"
-    return status(lead + bullets(lines))
+    return status(before + lead + bullets(lines))
 
 
 def pictures_html(answer: ClientAnswer, *, units: str = "metric") -> str:
@@ -137,15 +141,17 @@ def _first_rows(answer: ClientAnswer) -> pd.DataFrame:
 def _alt(answer: ClientAnswer, name: str, say: Say) -> str:
     if name == _CHANCES:
         each: Mapping[str, str] = {
-            str(row["size"]): "over its load limit"
-            if row["over_load"]
+            str(row["size"]): chance_words(row)
+            if row["over_load"] or row["not_judged"]
             else share(row["estimate"])
             for _, row in answer.sizes.iterrows()
         }
         told = ", ".join(f"{size} {words}" for size, words in each.items())
         return f"Bars: the chance of each size, likeliest first: {told}."
     told = "; ".join(
-        f"{name_words(row['measure'])} {say(row['estimate'], row['measure'])}, "
+        f"{name_words(row['measure'])} not taken"
+        if np.isnan(row["estimate"])
+        else f"{name_words(row['measure'])} {say(row['estimate'], row['measure'])}, "
         f"{room_words(row['margin'], row['measure'], say=say)}"
         for _, row in _first_rows(answer).iterrows()
     )

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.client import ClientAnswer
-from sizing.client.words import plain, room_words, share
+from sizing.client.words import chance_words, plain, room_words
 from sizing.measures.written import Say, written
 
 #: Sizes less likely than this are left out of a table.
@@ -28,18 +28,12 @@ def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
     >>> sizes_table(found)["Chance that all fits"].unique().tolist()
     ['over the load limit']
     """
-    rows = answer.sizes[answer.sizes["estimate"] >= _SHOWN]
+    rows = answer.sizes[answer.sizes["estimate"].fillna(answer.sizes["high"]) >= _SHOWN]
     rows = answer.sizes.head(2) if len(rows) < 2 else rows
     return pd.DataFrame(
         {
             "Size": rows["size"],
-            "Chance that all fits": [
-                "over the load limit"
-                if row["over_load"]
-                else f"{share(row['estimate'])} ({100 * row['low']:.0f} to "
-                f"{100 * row['high']:.0f})"
-                for _, row in rows.iterrows()
-            ],
+            "Chance that all fits": [chance_words(row) for _, row in rows.iterrows()],
             "Decided by": [
                 "body mass" if over else plain(measure)
                 for measure, over in zip(
@@ -49,6 +43,8 @@ def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
             "Room": [
                 "none: over the load limit"
                 if row["over_load"]
+                else "not taken, so not judged"
+                if row["not_judged"]
                 else room_words(
                     float(row["margin"]), str(row["deciding_measure"]), say=say
                 )
@@ -96,13 +92,15 @@ def measures_table(
             "How": [how or "" for how in rows["how"]],
             "Off by (SD)": each("error_sd", "tenth"),
             "Taken as (90 %)": [_span(*row) for row in zip(*taken, strict=True)],
-            "Standing": rows["evidence"],
+            "Standing": rows["evidence"].replace("missing", "not known"),
         }
     )
 
 
 def _span(middle: str, low: str, high: str) -> str:
     """Return a value with its interval; one unit is named once."""
+    if not middle:
+        return "not predicted"
     if all(len(words.split()) == 2 for words in (middle, low, high)):
         low, high = low.split()[0], high.split()[0]
     return f"{middle} ({low} to {high})"
