@@ -1,5 +1,7 @@
 """Days drawn: who is there, who needs a sling, which slings are out."""
 
+import tracemalloc
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -172,8 +174,9 @@ def test_who_has_no_weight_is_never_drawn_and_others_by_theirs():
     offer = offer_from(tall_and_short())
     group = group_from(Served(some, 5), offer)
     # From light to heavy, whose mass is not known first.
-    assert group.order.tolist() == [1, 3, 2, 0]
-    np.testing.assert_allclose(group.chance, [3 / 8, 3 / 8, 7 / 8, 1])
+    assert group.sets.tolist() == [1, 2, 3]
+    parts = np.repeat([[0, 0, 1], [0, 1, 0], [1, 0, 0]], [24, 32, 8], axis=0)
+    np.testing.assert_allclose(group.shares, parts, atol=1e-9)
     days = draw_days([group], Use(), sizes=2, days=4000, seed=(1, 1))
     share = days.needs.sum(axis=0) / days.needs.sum()
     assert days.masks.tolist() == [0, 1, 2, 3]
@@ -190,14 +193,45 @@ def test_the_same_luck_means_a_like_body_under_other_weights(people):
     """Heavier people on each day alike, not other people altogether."""
     offer = offer_from(tall_and_short())
     mass = people.frame["body_mass_kg"].to_numpy()
+    like = people_from(people.frame[["body_mass_kg"]].assign(stature_cm=mass + 92))
     groups = [
-        group_from(Served(people, 20), offer, weight)
-        for weight in (None, people.weight.to_numpy() * np.exp((mass - 75) / 200))
+        group_from(Served(like, 20), offer, weight)
+        for weight in (None, np.exp((mass - 75) / 200))
     ]
-    rng = np.random.default_rng(1)
-    luck = rng.random(2000)
-    drawn = [mass[g.order[np.searchsorted(g.chance, luck)]] for g in groups]
-    assert (drawn[1] >= drawn[0]).all() and drawn[1].mean() > drawn[0].mean() + 0.5
+    light = [
+        needs_of(draw_days([g], Use(), sizes=2, days=2000, seed=(1, seed)), 1)
+        for g, seed in ((groups[0], 1), (groups[1], 1), (groups[1], 2))
+    ]
+    assert np.corrcoef(light[0], light[1])[0, 1] > 0.5
+    assert abs(np.corrcoef(light[0], light[2])[0, 1]) < 0.1
+    for group in groups:
+        np.testing.assert_allclose(group.shares.sum(axis=1), 1)
+
+
+def test_counting_by_sets_is_drawing_clients_one_by_one(people):
+    """Mean, variance and covariance of a multinomial of the people's own sets."""
+    offer = offer_from(tall_and_short())
+    weight = np.linspace(1, 3, people.n)
+    group = group_from(Served(people, 50), offer, weight)
+    days = draw_days([group], Use(), sizes=2, days=20_000, seed=(1, 1))
+    sets = np.searchsorted(days.masks, group.masks)
+    share = np.bincount(sets, weight, minlength=4) / weight.sum()
+    np.testing.assert_allclose(days.needs.mean(axis=0), 50 * share, atol=0.1)
+    want = 50 * (np.diag(share) - np.outer(share, share))
+    np.testing.assert_allclose(np.cov(days.needs.T, ddof=0), want, atol=0.4)
+    assert set(days.needs.sum(axis=1)) == {50}
+
+
+def test_the_memory_for_days_does_not_grow_with_the_clients(people):
+    """A hundred thousand clients took more memory than a laptop has."""
+    group = group_from(Served(people, 100_000), offer_from(tall_and_short()))
+    tracemalloc.start()
+    try:
+        draw_days([group], Use(), sizes=2, days=1000, seed=(1, 1))
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert peak < 20e6
 
 
 def test_needs_are_told_group_by_group(people):

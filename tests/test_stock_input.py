@@ -100,6 +100,7 @@ def test_wrong_groups_and_uses_are_named(people):
     [
         ({"count": 2.5}, "whole number of 0 or more, not 2.5"),
         ({"count": True}, "whole number of 0 or more, not True"),
+        ({"count": 1_000_001}, "not 1000001, and at most 1,000,000"),
         ({"admissions": -0.1}, "admissions must be a number of 0 or more"),
         ({"admissions": np.inf}, "admissions must be a number of 0 or more"),
         ({"count": 4, "number": "many"}, "fixed, poisson"),

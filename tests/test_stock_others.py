@@ -150,9 +150,9 @@ def test_weights_that_move_a_mean_are_those_said_and_who_has_none_stays(home, pe
     assert moved == pytest.approx(-0.1 * mass.mean())
     assert words == f"home {moved:+.1f} kg on average"
     assert made[1] is groups[1]
-    order = np.argsort(mass, kind="stable")
-    chance = np.cumsum(weight[order]) / weight.sum()
-    np.testing.assert_allclose(made[0].chance, chance)
+    want = group_from(groups[0].served, work.offer, weight).shares
+    np.testing.assert_allclose(made[0].shares, want)
+    assert not np.allclose(want, groups[0].shares)
     years, told = _shifted(work, groups, "age_years", 0.05)
     assert re.fullmatch(r"home \+[\d.]+ years on average", told)
     both, told = _shifted(work, [groups[0], groups[0]], "age_years", 0.05)

@@ -13,28 +13,35 @@ from sizing.stock.service import Ints
 
 Floats = npt.NDArray[np.float64]
 
+#: Clients times days that are drawn one by one in one step, for the memory's sake.
+_CELLS = 1 << 22
+#: Equal parts, from light to heavy, in which people are drawn (our choice: fine
+#: enough for like bodies, few enough to be quick).
+_PARTS = 64
+
 
 @dataclass(frozen=True)
 class Group:
-    """One group ready to be drawn: rows, their chances and their sizes.
+    """One group ready to be drawn: its people by body mass and by set of sizes.
 
     Attributes
     ----------
     served : Served
     masks : ndarray of int
         Sizes that fit each row of the people.
-    chance : ndarray of float
-        Cumulated weights of the rows, from light to heavy bodies: the same
-        random number then means a like body under other weights.
-    order : ndarray of int
-        Rows in that order.
+    sets : ndarray of int
+        The different ones among them.
+    shares : ndarray of float, shape (bins, sets)
+        The people from light to heavy in equal parts by weight, and the share that
+        each set has of each part: the same random number then means a like body
+        under other weights.
     newcomers : Group or None
     """
 
     served: Served
     masks: Ints
-    chance: Floats
-    order: Ints
+    sets: Ints
+    shares: Floats
     newcomers: "Group | None" = None
 
 
@@ -94,19 +101,22 @@ class Days:
 def group_from(served: Served, offer: Offer, weight: Floats | None = None) -> Group:
     """Make a group ready to be drawn, with its own or other weights."""
     people = served.people
-    frame = people.frame
     w = people.weight.to_numpy(dtype=float) if weight is None else weight
-    if "body_mass_kg" in frame:
-        mass = frame["body_mass_kg"].fillna(0).to_numpy(dtype=float)
-        order = np.argsort(mass, kind="stable")
-    else:
-        order = np.arange(len(frame))
     newcomers = None
     if served.count is None and (served.admissions or served.newcomers):
         coming = served.newcomers or people
         newcomers = group_from(Served(coming, count=1), offer)
-    chance = np.cumsum(w[order])
-    return Group(served, offer.masks(people), chance / chance[-1], order, newcomers)
+    masks = offer.masks(people)
+    sets = np.unique(masks[w > 0])
+    order = np.arange(len(masks))
+    if "body_mass_kg" in people.frame:
+        mass = people.frame["body_mass_kg"].fillna(0).to_numpy(dtype=float)
+        order = np.argsort(mass, kind="stable")
+    # How much of each part lies below each person, light to heavy, and with her.
+    upto = np.cumsum(np.append(0.0, w[order]))
+    parts = np.clip(upto / upto[-1] * _PARTS - np.arange(_PARTS)[:, None], 0, 1)
+    shares = np.diff(parts, axis=1) @ (masks[order, None] == sets).astype(float)
+    return Group(served, masks, sets, shares, newcomers)
 
 
 def draw_days(
@@ -136,6 +146,11 @@ def draw_days(
 
     Notes
     -----
+    Clients are counted, not listed: how many of those present fit each set of sizes
+    is a multinomial number, those who need a sling at once a binomial part of them,
+    and those lifted first a hypergeometric part. The work depends on the days and
+    the sets, not on how many clients there are.
+
     Slings out of use. A size of x slings, each out with probability p on its
     own, has Binomial(x, 1 - p) free. D needs are met if at least D are free,
     and ``P(Binomial(x, 1 - p) >= D) = P(G_1 + ... + G_D <= x)`` with
@@ -146,97 +161,94 @@ def draw_days(
     agree for each set of sizes; only how shortages of two sets fall on the same
     days can differ, and a plan is therefore checked with ``needs`` and ``free``.
     """
-    parts: list[tuple[Ints, Ints, Ints]] = []
+    sets = [g.sets for group in groups for g in (group, group.newcomers) if g]
+    known = np.unique(np.concatenate([np.zeros(1, np.int64), *sets]))
     streams = np.random.SeedSequence(list(seed)).spawn(len(groups) + 2)
-    for place, (group, stream) in enumerate(zip(groups, streams, strict=False)):
-        masks, present = _present(group, use, days, np.random.default_rng(stream))
-        when, where = np.nonzero(present)
-        parts.append((when, np.full(len(when), place), masks[when, where]))
-    day, own, mask = (np.concatenate(part) for part in zip(*parts, strict=True))
-    known = np.union1d([0], mask).astype(np.int64)
+    clients = np.zeros((len(groups), days, len(known)), dtype=np.int64)
+    for own, group, stream in zip(clients, groups, streams, strict=False):
+        _present(own, known, group, use, np.random.default_rng(stream))
     rng = np.random.default_rng(streams[-2])
-    kept = _at_once(day, use, days, rng)
-    day, own, mask = day[kept], own[kept], mask[kept]
-    cell = np.searchsorted(known, mask)
+    clients = _at_once(clients, use, rng)
 
     p = use.share_out
-    taken = np.full(len(day), use.each, dtype=np.int64)
+    needs = clients.sum(axis=0) * use.each
+    slings = needs
     if p > 0:
-        taken += rng.negative_binomial(use.each, 1 - p, len(day))
-    flat = day * len(known) + cell
-    shape = (days, len(known))
-    needs = np.bincount(flat, minlength=days * len(known)).reshape(shape) * use.each
-    slings = np.bincount(flat, taken, minlength=days * len(known)).reshape(shape)
-    by_group = np.bincount(own * needs.size + flat, minlength=len(groups) * needs.size)
+        more = rng.negative_binomial(np.maximum(needs, 1), 1 - p)
+        slings = needs + np.where(needs > 0, more, 0)
     luck = np.random.default_rng(streams[-1]).random((days, sizes))
-    return Days(
-        known,
-        needs.astype(np.int64),
-        np.rint(slings).astype(np.int64),
-        luck,
-        by_group.reshape(len(groups), *shape).astype(np.int32),
-        p,
-    )
+    return Days(known, needs, slings, luck, clients.astype(np.int32), p)
 
 
 def _present(
-    group: Group, use: Use, days: int, rng: np.random.Generator
-) -> tuple[Ints, Ints]:
-    """Return each place's sizes and whether someone is there, days x places."""
-    served = group.served
+    own: Ints, known: Ints, group: Group, use: Use, rng: np.random.Generator
+) -> None:
+    """Add a group's clients to their sets, days x sets."""
+    served, days = group.served, len(own)
+    extra = 0.0 if use.passed_on or use.sharing == "shared" else served.admissions
     if served.count is None:
-        masks = _caseload(group, use, days, rng)
-        extra = 0 if use.passed_on or use.sharing == "shared" else served.admissions
-        if not extra:
-            return masks, np.ones(masks.shape, dtype=np.int64)
-        number = rng.poisson(extra, days)
-        more = _drawn(group.newcomers or group, (days, int(number.max(initial=0))), rng)
-        there = np.arange(more.shape[1]) < number[:, None]
-        present = np.concatenate([np.ones(masks.shape, bool), there], axis=1)
-        return np.concatenate([masks, more], axis=1), present.astype(np.int64)
-    number = np.full(days, served.count)
-    if served.number == "poisson":
+        _caseload(own, known, group, rng)
+        if group.newcomers is not None and extra == 0:
+            # A client has left whatever set she is of.
+            rate = served.admissions / own[0].sum()
+            left = rng.binomial(own, 1 - np.exp(-rate * rng.random((days, 1))))
+            own -= left
+            _drawn(own, known, group.newcomers, left.sum(axis=1), rng)
+        group = group.newcomers or group
+        number = np.zeros(days, dtype=np.int64)
+    elif served.number == "poisson":
         number = rng.poisson(served.count, days)
-    if use.sharing == "personal" and not use.passed_on and served.admissions:
-        number = number + rng.poisson(served.admissions, days)
-    masks = _drawn(group, (days, int(number.max(initial=0))), rng)
-    there = np.arange(masks.shape[1]) < number[:, None]
-    return masks, there.astype(np.int64)
+    else:
+        number = np.full(days, served.count)
+    if extra:
+        number = number + rng.poisson(extra, days)
+    _drawn(own, known, group, number, rng)
 
 
-def _drawn(group: Group, shape: tuple[int, int], rng: np.random.Generator) -> Ints:
-    """Draw people by weight."""
-    place = np.searchsorted(group.chance, rng.random(shape), side="right")
-    return group.masks[group.order[np.minimum(place, len(group.order) - 1)]]
+def _drawn(
+    own: Ints, known: Ints, group: Group, number: Ints, rng: np.random.Generator
+) -> None:
+    """Add so many people a day, drawn by weight."""
+    place = np.searchsorted(known, group.sets)
+    parts = rng.multinomial(number, np.full(_PARTS, 1 / _PARTS))
+    for part, share in zip(parts.T, group.shares, strict=True):
+        some = share > 0
+        own[:, place[some]] += rng.multinomial(part, share[some] / share.sum())
 
 
-def _caseload(group: Group, use: Use, days: int, rng: np.random.Generator) -> Ints:
-    """Return the sizes of the caseload's own clients, or of who replaced them."""
-    frame = group.served.people.frame
-    draws = group.served.people.draws
+def _caseload(own: Ints, known: Ints, group: Group, rng: np.random.Generator) -> None:
+    """Add the caseload's own clients, each as one of her draws."""
+    frame, draws = group.served.people.frame, group.served.people.draws
     rows = np.lexsort((frame["draw"], frame["person"])).reshape(-1, draws)
-    chosen = rng.integers(draws, size=(days, len(rows)))
-    masks = group.masks[rows[np.arange(len(rows)), chosen]]
-    if group.newcomers is None or (use.sharing == "personal" and not use.passed_on):
-        return masks
-    rate = group.served.admissions / len(rows)
-    gone = rng.random(masks.shape) < 1 - np.exp(-rate * rng.random((days, 1)))
-    return np.where(gone, _drawn(group.newcomers, masks.shape, rng), masks)
+    place = np.searchsorted(known, group.masks)[rows]
+    steady = (place == place[:, :1]).all(axis=1)
+    own += np.bincount(place[steady, 0], minlength=len(known))
+    place = place[~steady]
+    if not len(place):
+        return
+    step = max(_CELLS // len(place), 1)
+    for first in range(0, len(own), step):
+        part = own[first : first + step]
+        chosen = rng.integers(draws, size=(len(part), len(place)))
+        cell = place[np.arange(len(place)), chosen]
+        cell += np.arange(len(part))[:, None] * len(known)
+        part += np.bincount(cell.ravel(), minlength=part.size).reshape(part.shape)
 
 
-def _at_once(
-    day: Ints, use: Use, days: int, rng: np.random.Generator
-) -> npt.NDArray[np.bool_]:
-    """Return which of those present need slings at the busiest moment."""
+def _at_once(clients: Ints, use: Use, rng: np.random.Generator) -> Ints:
+    """Return how many of those present need slings at the busiest moment."""
     if use.sharing == "personal":
-        return np.ones(len(day), dtype=bool)
-    kept = rng.random(len(day)) < use.at_once
+        return clients
+    clients = rng.binomial(clients, use.at_once)
     if use.at_most is None:
-        return kept
+        return clients
     # Of those who need one, the first in a random order are lifted.
-    turn = np.where(kept, rng.random(len(day)), 2.0)
-    order = np.lexsort((turn, day))
-    start = np.searchsorted(day[order], np.arange(days))
-    rank = np.empty(len(day), dtype=np.int64)
-    rank[order] = np.arange(len(day)) - start[day[order]]
-    return kept & (rank < use.at_most)
+    rest = clients.sum(axis=(0, 2))
+    turns = np.minimum(rest, use.at_most)
+    for own in clients:
+        for cell in own.T:
+            rest -= cell
+            lifted = rng.hypergeometric(cell, rest, turns)
+            turns -= lifted
+            cell[:] = lifted
+    return clients

@@ -21,6 +21,8 @@ from sizing.population import (
 #: Whether the number of clients present is the same each day.
 NUMBERS: tuple[str, ...] = ("fixed", "poisson")
 SHARING: tuple[str, ...] = ("personal", "shared")
+#: Beyond so many clients of one group a number is a slip (our choice).
+MOST_PEOPLE = 1_000_000
 
 
 @dataclass(frozen=True)
@@ -68,15 +70,17 @@ class Served:
                 f"read_caseload('mine.csv'), not {type(self.people).__name__}."
             )
         where = f"{self.title}: " if self.title else ""
-        if self.count is not None and not _is_whole(self.count, least=0):
+        if self.count is not None and not (
+            _is_whole(self.count, least=0) and self.count <= MOST_PEOPLE
+        ):
             raise SizingError(
                 f"{where}the number of people must be a whole number of 0 or more, "
-                f"not {self.count!r}."
+                f"not {self.count!r}, and at most {MOST_PEOPLE:,}."
             )
-        if not _is_number(self.admissions, least=0):
+        if not _is_number(self.admissions, least=0) or self.admissions > MOST_PEOPLE:
             raise SizingError(
                 f"{where}admissions must be a number of 0 or more, not "
-                f"{self.admissions!r}."
+                f"{self.admissions!r}, and at most {MOST_PEOPLE:,}."
             )
         one_of(f"number of people ('{self.title}')", self.number, NUMBERS)
         if self.count is None and self.number != "fixed":

@@ -150,11 +150,12 @@ class _Listed:
         self._order = np.argsort(np.bitwise_count(np.arange(count)), kind="stable")
         self._needs = needs[:, self._order]
         bits = (self._order[None, :] >> np.arange(len(group))[:, None]) & 1
-        self._bits = bits.astype(np.float32)
+        # Whole numbers below 2^24 are exact in short floats, and those far quicker.
+        small = counts.sum(axis=1).max(initial=0) < (1 << 24) // MOST_LISTED
+        self._bits = bits.astype(np.float32 if small else np.float64)
 
     def shortage(self, free: Ints) -> tuple[Ints, Ints, Ints]:
-        # Whole numbers below 2^24 are exact in these floats, and far quicker.
-        stock = (free.astype(np.float32) @ self._bits).astype(np.int32)
+        stock = (free.astype(self._bits.dtype) @ self._bits).astype(np.int32)
         excess = self._needs - stock
         first = excess.argmax(axis=1)
         last = excess.shape[1] - 1 - excess[:, ::-1].argmax(axis=1)
