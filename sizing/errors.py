@@ -19,7 +19,28 @@ class SizingError(ValueError):
 
     The command line prints the message and exits with 2; no other exception
     is meant for a user's eyes.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong; the whole message, where nothing else is given.
+    allowed, action : str
+        What would be accepted, and what to do; see ``Problem``.
+    **where
+        ``file``, ``row``, ``column`` and ``value`` of a ``Problem``.
+
+    Examples
+    --------
+    >>> print(SizingError("too wide", allowed="up to 40 cm", value=50))
+    too wide (found: 50). Allowed: up to 40 cm.
     """
+
+    def __init__(
+        self, what: str, *, allowed: str = "", action: str = "", **where: Any
+    ) -> None:
+        if allowed or action or where:
+            what = str(Problem(what, allowed, action, **where))
+        super().__init__(what)
 
 
 class SizingWarning(UserWarning):

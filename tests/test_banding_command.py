@@ -1,6 +1,8 @@
 """The command ``bands`` and the pictures of bands."""
 
 import json
+import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ from sizing.banding import edge_stability, frontier
 from sizing.cli import bands
 from sizing.cli.main import main
 from sizing.plots.bands import plot_edge_stability, plot_frontier
+from sizing.population import load_people
 
 HIP, SIT = "hip_circumference_cm", "sitting_height_cm"
 
@@ -38,6 +41,17 @@ def test_json_holds_the_chart_and_its_figures(capsys):
     assert found["cautions"]
 
 
+def test_no_group_is_named_for_people_of_all_ages(capsys, monkeypatch, people):
+    frame = people.frame.assign(age_years=np.where(np.arange(200) % 2, 9.0, 40.0))
+    mixed = replace(people, frame=frame)
+    monkeypatch.setattr(bands, "load_people", lambda name, seed: mixed)
+    assert main([*WORDS, "--people", "everyone"]) == 0
+    out = capsys.readouterr().out
+    assert "size 1" in out and "adult 1" not in out
+    assert main([*WORDS, "--people", "everyone", "--group", "adult"]) == 2
+    assert "of all ages" in capsys.readouterr().err
+
+
 def test_text_tells_the_rival_and_the_cautions(capsys):
     assert main(WORDS) == 0
     out = capsys.readouterr().out
@@ -46,9 +60,32 @@ def test_text_tells_the_rival_and_the_cautions(capsys):
     assert "safe working load" in out
 
 
+def test_without_options_nine_sizes_and_what_more_would_cover(capsys, monkeypatch):
+    few = load_people("everyone", draws=1)
+    monkeypatch.setattr(bands, "load_people", lambda name, seed: few)
+    asked = ["bands", "--step", "2", "--splits", "0"]
+    assert main(asked) == 0
+    out = capsys.readouterr().out
+    for size in ("paediatric 3", "adult 3", "bariatric 3", "safe working load"):
+        assert size in out
+    shares = [
+        float(x) for x in re.findall(r"sizes \(\d in each group\) fit ([\d.]+)", out)
+    ]
+    assert re.findall(r"(\d+) sizes \(", out) == ["6", "9", "12"]
+    assert shares == sorted(shares) and shares[0] > 60
+    assert main([*asked, "--json", "--sizes", "1", "--load-limit", "150"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert [row["load_limit_kg"] for row in found["chart"]] == [150] * 3
+    assert [row["sizes"] for row in found["covered_by_sizes"]] == [6, 9, 12]
+    assert found["judged"] and found["figures"]
+
+
 @pytest.mark.parametrize(
     "words",
     [
+        ["bands", "--group", "adult"],
+        ["bands", "--owned", "chart.csv"],
+        ["bands", "--sizes", "0"],
         ["bands", "--widths", "hip=10", "--sizes", "2"],
         ["bands", "--widths", f"{HIP}=wide", "--sizes", "2"],
         ["bands", "--widths", f"{HIP}=10", "--sizes", "0"],

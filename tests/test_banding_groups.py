@@ -8,16 +8,21 @@ from banding_oracle import MEASURES, make_people
 from sizing.banding import (
     BandFit,
     FairestFit,
+    coverage_by_sizes,
+    default_widths,
     fit_bands,
+    fit_fairest,
     fit_groups,
     group_of,
     judge_groups,
 )
 from sizing.banding.fit import with_owned
-from sizing.banding.groups import by_group, widths_of
+from sizing.banding.groups import by_group, common_group
 from sizing.banding.held_out import HeldOut
+from sizing.banding.nine_sizes import widths_of
 from sizing.banding.settings import check_request
 from sizing.chart import SizeChart
+from sizing.coverage import coverage
 from sizing.errors import SizingError
 
 HIP, SIT = MEASURES[:2]
@@ -188,14 +193,51 @@ def test_every_group_is_fitted_to_its_own_people():
     assert not judge_groups(people, found.chart, own, seed=2)["low"].equals(
         again["low"]
     )
-    # Groups given apart: judged only on whom one names; a group may have no size.
-    apart = fit_groups(parts, **asked, sizes={"adult": 2})
-    assert apart.judged.empty and list(apart.fits) == ["adult"]
-    assert "estimate" in apart.judged and len(apart.chart.sizes) == 2
-    named = fit_groups(parts, **asked, sizes=1, everyone=people, adult_age=9.0)
-    assert "paediatric" not in set(named.judged["group"])
+    # A group may have no size.
+    alone = fit_groups(people, **asked, sizes={"adult": 2})
+    assert list(alone.fits) == ["adult"] and len(alone.chart.sizes) == 2
+    older = fit_groups(people, **asked, sizes=1, adult_age=9.0)
+    assert "paediatric" not in set(older.judged["group"])
     with pytest.raises(SizingError, match="no group has both people and sizes"):
-        fit_groups(parts, **asked, sizes=0)
+        fit_groups(people, **asked, sizes=0)
+
+
+def test_nothing_is_named_for_adults_that_is_fitted_to_all_ages():
+    """Once every chart's sizes were called "adult 1", whoever they were for."""
+    people = grown()
+    parts = by_group(people, group_of(people))
+    assert {g: common_group(part) for g, part in parts.items()} == {g: g for g in parts}
+    assert common_group(people) == ""
+    grown_up = people.frame["age_years"] >= 18
+    assert common_group(by_group(people, grown_up.map({True: "adult"}))["adult"])
+    unknown = make_people([[90.0]], age_years=np.nan)
+    assert (
+        common_group(unknown) == "" and common_group(make_people([[90.0]])) == "adult"
+    )
+    asked = {"widths": {HIP: 8.0}, "sizes": 2}
+    chart = fit_bands(people, **asked, splits=0).chart.frame
+    assert chart["size"].tolist() == ["size 1", "size 2"]
+    assert chart["group"].tolist() == ["", ""]
+    fair = fit_fairest(people, by="age_band", smallest=5, **asked).chart
+    assert fair.sizes == ("size 1", "size 2")
+    child = fit_bands(parts["paediatric"], **asked, splits=0).chart
+    assert child.sizes == ("paediatric 1", "paediatric 2")
+    named = fit_bands(people, **asked, group="adult", splits=0).chart
+    assert named.sizes == ("adult 1", "adult 2")
+
+
+def test_what_more_sizes_cover_is_what_their_charts_cover():
+    people = grown(3, 90)
+    asked = {"widths": {HIP: 5.0}, "load_limits_kg": {"adult": 100.0}}
+    table = coverage_by_sizes(people, **asked, numbers=(1, 2), seed=4)
+    assert table["sizes"].tolist() == [3, 6] and table["each_group"].tolist() == [1, 2]
+    for row in table.to_dict("records"):
+        chart = fit_groups(people, **asked, sizes=row["each_group"], splits=0).chart
+        told = coverage(people, chart, seed=4).table
+        (covered,) = told[told["outcome"] == "covered"].to_dict("records")
+        for name in ("estimate", "low", "high", "method", "n"):
+            assert row[name] == covered[name]
+    assert set(default_widths()) == {"paediatric", "adult", "bariatric"}
 
 
 def test_widths_are_for_all_groups_or_for_each():
@@ -206,5 +248,3 @@ def test_widths_are_for_all_groups_or_for_each():
         widths_of(each, "bariatric")
     with pytest.raises(SizingError, match=r"unknown group among the widths.*teenage"):
         widths_of({**each, "teenage": {HIP: 4.0}}, "adult")
-    with pytest.raises(SizingError, match="unknown group among the people"):
-        fit_groups({"teenage": grown()}, widths={HIP: 5.0})

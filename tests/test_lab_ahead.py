@@ -66,7 +66,7 @@ def test_the_studys_nine_sizes_are_found_by_what_they_depend_on(monkeypatch):
         asked.append((people, settings["seed"]))
         return f"sizes {len(asked)}"
 
-    monkeypatch.setattr(study, "fit_groups", fitted)
+    monkeypatch.setattr(study, "fit_nine_sizes", fitted)
     monkeypatch.setattr(study, "load_people", lambda name, **how: (name, how))
     lab_ahead.work_ahead("study")
     people = ("everyone", {"draws": 5, "seed": 1})

@@ -3,12 +3,13 @@
 from sizing.banding.fairest import FairestFit, fit_fairest
 from sizing.banding.fit import fit_bands
 from sizing.banding.frontier import frontier, width_needed
-from sizing.banding.groups import (
-    JUDGEMENTS,
+from sizing.banding.groups import JUDGEMENTS, common_group, group_of, judge_groups
+from sizing.banding.nine_sizes import (
     GroupsFit,
+    coverage_by_sizes,
+    default_widths,
     fit_groups,
-    group_of,
-    judge_groups,
+    fit_nine_sizes,
 )
 from sizing.banding.partition import Partition, partition_bands
 from sizing.banding.result import BandFit
@@ -20,10 +21,14 @@ __all__ = [
     "FairestFit",
     "GroupsFit",
     "Partition",
+    "common_group",
+    "coverage_by_sizes",
+    "default_widths",
     "edge_stability",
     "fit_bands",
     "fit_fairest",
     "fit_groups",
+    "fit_nine_sizes",
     "frontier",
     "group_of",
     "judge_groups",

@@ -185,9 +185,12 @@ def chart_of(
     name: str,
     source: str,
 ) -> SizeChart:
-    """Write boxes as a size chart, sizes numbered from the smallest."""
+    """Write boxes as a size chart, sizes numbered from the smallest.
+
+    Without a group (empty text) the sizes are named "size 1", "size 2", ....
+    """
     columns: dict[str, object] = {
-        "size": [f"{group} {k + 1}" for k in range(len(low))],
+        "size": [f"{group or 'size'} {k + 1}" for k in range(len(low))],
         "group": group,
         "load_limit_kg": np.where(limits < NO_HIGH, limits / 10, np.nan),
     }

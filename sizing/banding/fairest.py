@@ -23,6 +23,7 @@ from sizing.banding.axis import Ints, Width
 from sizing.banding.bodies import chart_of, covered
 from sizing.banding.counts import Floats
 from sizing.banding.fitter import Boxes, Fitter
+from sizing.banding.groups import common_group
 from sizing.banding.search import TIE, Task
 from sizing.banding.settings import check_request
 from sizing.banding.solve import climb, first_net, loosest, paces
@@ -83,7 +84,7 @@ def fit_fairest(
     by: str,
     widths: Mapping[str, Width],
     sizes: int,
-    group: str = "adult",
+    group: str | None = None,
     smallest: int = 30,
     rounds: int = 40,
     **settings: Any,
@@ -183,7 +184,7 @@ def fit_fairest(
     chart = chart_of(
         bodies,
         *chosen,
-        group=group,
+        group=common_group(people) if group is None else group,
         name=f"fairest chart by {by}",
         source=f"fitted to '{people.name}'",
     )

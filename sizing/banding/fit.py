@@ -7,6 +7,7 @@ from typing import Any
 from sizing.banding.axis import Width
 from sizing.banding.bodies import chart_of, share_covered
 from sizing.banding.fitter import Boxes, Fitter
+from sizing.banding.groups import common_group
 from sizing.banding.held_out import check_splits, half_splits
 from sizing.banding.result import BandFit
 from sizing.banding.settings import PerMeasure, check_request
@@ -22,7 +23,7 @@ def fit_bands(
     sizes: int,
     step_cm: PerMeasure = 1.0,
     smooth_cm: PerMeasure = 0.0,
-    group: str = "adult",
+    group: str | None = None,
     fixed: SizeChart | None = None,
     least_step: Mapping[str, float] | None = None,
     least_overlap: Mapping[str, float] | None = None,
@@ -64,8 +65,9 @@ def fit_bands(
         Fit as if each measure were blurred by a normal error of this standard
         deviation (cm; kg for body mass). The share told is that of the people
         as given. Up to three measures.
-    group : {"paediatric", "adult", "bariatric"}
-        Group of the sizes in the chart.
+    group : {"paediatric", "adult", "bariatric"}, optional
+        Group of the sizes in the chart; by default the one that all the people
+        can share (see ``group_of``). Sizes for people of all ages have none.
     fixed : SizeChart, optional
         Sizes already owned: they stay, the others are fitted around them. The
         chart numbers all sizes anew, from the smallest.
@@ -140,7 +142,8 @@ def fit_bands(
     >>> fit.share
     1.0
     """
-    one_of("group", group, GROUPS)
+    if group is not None:
+        one_of("group", group, GROUPS)
     check_splits(splits, seed)
     if tolerance is not None:
         check_number("the tolerance", tolerance, least=0)
@@ -169,7 +172,7 @@ def fit_bands(
         return chart_of(
             bodies,
             *boxes,
-            group=group,
+            group=common_group(people) if group is None else group,
             name=name,
             source=f"fitted to '{people.name}'",
         )

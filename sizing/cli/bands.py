@@ -1,4 +1,4 @@
-"""``sizing bands``: fit the bands of one group of sizes."""
+"""``sizing bands``: fit nine sizes in three groups, or sizes of your own widths."""
 
 import argparse
 import json
@@ -8,34 +8,55 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.banding import fit_bands
+from sizing.banding import (
+    BandFit,
+    GroupsFit,
+    common_group,
+    coverage_by_sizes,
+    fit_bands,
+    fit_nine_sizes,
+)
 from sizing.banding.axis import ROUNDINGS
 from sizing.banding.goal import GOALS
 from sizing.cautions import cautions
 from sizing.chart import GROUPS, read_chart
-from sizing.cli.options import add_people, add_seed
+from sizing.cli.options import add_seed
 from sizing.errors import Problem, SizingError
 from sizing.measures import MEASURES
-from sizing.population import load_people, population_titles
+from sizing.population import POPULATIONS, People, load_people, population_titles
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
-    add_people(parser, default="adults", what="whom to fit to")
+    parser.add_argument(
+        "--people",
+        metavar="NAME",
+        help=f"whom to fit to: {', '.join(POPULATIONS)} (default: everyone; with "
+        "--widths adults)",
+    )
     parser.add_argument(
         "--widths",
         nargs="+",
         action="extend",
-        required=True,
+        default=[],
         metavar="MEASURE=WIDTH",
         help="width of each size in cm or kg, such as hip_circumference_cm=20; "
-        f"one to four of: {', '.join(MEASURES)}",
+        f"one to four of: {', '.join(MEASURES)} (default: sizes of usual widths for "
+        "children, adults and people of high body mass index apart)",
     )
     parser.add_argument(
-        "--sizes", type=int, required=True, metavar="N", help="number of sizes"
+        "--sizes",
+        type=int,
+        default=3,
+        metavar="N",
+        help="number of sizes; without --widths of each of the three groups "
+        "(default: 3)",
     )
     parser.add_argument(
-        "--group", default="adult", choices=GROUPS, help="(default: adult)"
+        "--group",
+        choices=GROUPS,
+        help="with --widths: what the sizes are for (default: what all the people "
+        "can share)",
     )
     parser.add_argument(
         "--step",
@@ -77,7 +98,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="neighbouring sizes share at least this much",
     )
     parser.add_argument(
-        "--owned", metavar="FILE", help="size chart of sizes already owned, to keep"
+        "--owned",
+        metavar="FILE",
+        help="with --widths: size chart of sizes already owned, to keep",
     )
     parser.add_argument(
         "--load-limit", type=float, metavar="KG", help="load limit of every size"
@@ -103,50 +126,94 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Fit and print the chart, its figures and the cautions."""
-    people = load_people(args.people, seed=args.seed)
-    fit = fit_bands(
-        replace(people, name=population_titles()[args.people]),
-        widths=_numbers(args.widths, "--widths"),
-        sizes=args.sizes,
-        group=args.group,
-        step_cm=args.step,
-        smooth_cm=args.smooth,
-        rounding=args.rounding,
-        objective=args.objective,
-        least_step=_numbers(args.least_step, "--least-step") or None,
-        least_overlap=_numbers(args.least_overlap, "--least-overlap") or None,
-        fixed=None if args.owned is None else read_chart(args.owned),
-        load_limit_kg=args.load_limit,
-        tolerance=args.tolerance,
-        splits=args.splits,
-        seed=args.seed,
-    )
-    if args.json:
+    name = args.people or ("adults" if args.widths else "everyone")
+    people = load_people(name, seed=args.seed)
+    people = replace(people, name=population_titles()[name])
+    how: dict[str, Any] = {
+        "step_cm": args.step,
+        "smooth_cm": args.smooth,
+        "rounding": args.rounding,
+        "objective": args.objective,
+        "least_step": _numbers(args.least_step, "--least-step") or None,
+        "least_overlap": _numbers(args.least_overlap, "--least-overlap") or None,
+        "seed": args.seed,
+    }
+    pressed = {"tolerance": args.tolerance, "splits": args.splits}
+    fit: BandFit | GroupsFit
+    covers: dict[str, pd.DataFrame] = {}
+    if args.widths:
+        fit = _own_widths(args, people, {**how, **pressed})
         found: dict[str, Any] = {
             "chart": _records(fit.chart.frame),
             "share": fit.share,
             "objective": fit.objective,
             "value": fit.value,
             "upper_bound": fit.upper_bound,
-            "figures": _records(fit.table),
-            "summary": fit.summary(),
-            "cautions": list(cautions()),
         }
+    else:
+        for option in ("group", "owned"):
+            if getattr(args, option) is not None:
+                raise SizingError(
+                    f"--{option} needs --widths",
+                    allowed="without --widths, sizes for each of the three groups",
+                    action="give the widths of the sizes too",
+                )
+        if args.load_limit is not None:
+            how["load_limits_kg"] = dict.fromkeys(GROUPS, args.load_limit)
+        fit = fit_nine_sizes(people, sizes=args.sizes, **how, **pressed)
+        covers = {"covered_by_sizes": coverage_by_sizes(people, **how)}
+        found = {"chart": _records(fit.chart.frame), "judged": _records(fit.judged)}
+    found |= {"figures": _records(fit.table)}
+    found |= {key: _records(table) for key, table in covers.items()}
+    found |= {"summary": fit.summary(), "cautions": list(cautions())}
+    if args.json:
         print(json.dumps(found, indent=2, allow_nan=False))
         return 0
-    print(fit.summary())
-    print()
-    print(_sizes(fit.chart.frame, list(fit.settings["widths"])))
-    print()
+    print(fit.summary(), end="\n\n")
+    print(_sizes(fit.chart.frame), end="\n\n")
+    for table in covers.values():
+        print("\n".join(map(_covered, table.to_dict("records"))), end="\n\n")
     for text in cautions():
         print(f"- {text}")
     return 0
 
 
-def _sizes(frame: pd.DataFrame, measures: list[str]) -> str:
+def _own_widths(
+    args: argparse.Namespace, people: People, how: dict[str, Any]
+) -> BandFit:
+    """Fit sizes of the widths given; children and adults together are no group."""
+    if args.group is not None and not common_group(people):
+        raise SizingError(
+            "these people are of all ages: no one group of sizes is for them",
+            allowed="children, or adults",
+            action="name other --people, or leave out --group",
+            value=args.group,
+        )
+    return fit_bands(
+        people,
+        widths=_numbers(args.widths, "--widths"),
+        sizes=args.sizes,
+        group=args.group,
+        fixed=None if args.owned is None else read_chart(args.owned),
+        load_limit_kg=args.load_limit,
+        **how,
+    )
+
+
+def _covered(row: dict[Any, Any]) -> str:
+    """Say in a line what a number of sizes covers."""
+    share, low, high = (f"{100 * row[k]:.1f} %" for k in ("estimate", "low", "high"))
+    return (
+        f"{row['sizes']} sizes ({row['each_group']} in each group) fit {share} of "
+        f"everyone (95 % interval {low} to {high})."
+    )
+
+
+def _sizes(frame: pd.DataFrame) -> str:
     """Return the chart as text, one line per size."""
     table = pd.DataFrame({"size": frame["size"]})
-    for measure in measures:
+    edges = [column for column in map(str, frame) if column.endswith("_low")]
+    for measure in (edge.removesuffix("_low") for edge in edges):
         name, _, unit = measure.rpartition("_")
         low, high = frame[f"{measure}_low"], frame[f"{measure}_high"]
         table[f"{name.replace('_', ' ')} ({unit})"] = [

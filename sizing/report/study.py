@@ -10,7 +10,7 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.banding import GroupsFit, fit_groups, group_of
+from sizing.banding import GroupsFit, fit_nine_sizes, group_of
 from sizing.chart import SizeChart, write_chart
 from sizing.coverage import (
     Coverage,
@@ -23,7 +23,6 @@ from sizing.coverage import (
 from sizing.errors import Problem, SizingError
 from sizing.population import People, load_people
 from sizing.report.lab_ahead import kept
-from sizing.resources import source_table
 from sizing.writing import csv_bytes, write_bytes, write_text
 
 BY: tuple[str, ...] = ("sex", "age_band", "bmi_class")
@@ -92,8 +91,7 @@ def nine_sizes(
 ) -> tuple[People, GroupsFit]:
     """Return the embedded people of every age and nine sizes fitted to them.
 
-    Three paediatric, three adult and three bariatric sizes, each group fitted to
-    its own people by ``default_widths``: what the study's page opens with. In a
+    Those of ``fit_nine_sizes``: what the study's page opens with. In a
     kernel that stood ready it may have been worked out already.
 
     Parameters
@@ -111,36 +109,9 @@ def nine_sizes(
 
     def make() -> tuple[People, GroupsFit]:
         people = load_people("everyone", draws=draws, seed=seed)
-        return people, _fitted(people, seed=seed, splits=splits)
+        return people, fit_nine_sizes(people, seed=seed, splits=splits)
 
     return kept(f"nine sizes, {draws} draws, seed {seed}, {splits} splits", make)
-
-
-def _fitted(people: People, *, seed: int, splits: int = 10) -> GroupsFit:
-    """Fit three sizes to each group, by the default widths."""
-    widths, name = default_widths(), "nine fitted sizes"
-    settings: dict[str, Any] = {"seed": seed, "splits": splits}
-    return fit_groups(people, widths=widths, sizes=3, name=name, **settings)
-
-
-def default_widths() -> dict[str, dict[str, float]]:
-    """Return the widths of the bands a study fits, by group and measure.
-
-    Returns
-    -------
-    dict of group to dict of measure to width in cm
-        From ``data_sources/default_widths.csv``, with their source.
-
-    Examples
-    --------
-    >>> sorted(default_widths())
-    ['adult', 'bariatric', 'paediatric']
-    """
-    table = source_table("default_widths.csv")
-    return {
-        str(group): dict(zip(own["measure"], own["width"].astype(float), strict=True))
-        for group, own in table.groupby("group")
-    }
 
 
 def run_study(
@@ -184,7 +155,7 @@ def run_study(
         everyone = people
         if name != "everyone":
             everyone = load_people("everyone", draws=draws, seed=seed)
-        fitted = _fitted(everyone, seed=seed)
+        fitted = fit_nine_sizes(everyone, seed=seed)
         chart = fitted.chart
     progress("coverage")
     found = coverage(people, chart, by=list(BY), seed=seed)

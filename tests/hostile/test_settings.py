@@ -135,6 +135,12 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "smallest": 5,
         "rounds": 2,
     },
+    banding.coverage_by_sizes: lambda: {
+        "people": load_people("everyone", draws=1),
+        "widths": {HIP: 20},
+        "numbers": [1],
+        "seed": 1,
+    },
     banding.fit_groups: lambda: {
         "people": load_people("everyone", draws=1),
         "widths": {HIP: 20},
