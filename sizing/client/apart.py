@@ -38,8 +38,9 @@ def bodies_of(client: Client, *, seed: int = 1, confirmed: bool = False) -> Bodi
         A measure that a condition changes is its reading with its error, drawn
         apart from all others, or NaN throughout where it was not taken.
     """
+    readings = unchanged(client).readings
     bodies = draw_bodies(
-        client.sex, client.age_years, unchanged(client).readings, seed=seed
+        client.sex, client.age_years, readings, seed=seed, confirmed=confirmed
     )
     values = bodies.values.copy()
     rng = np.random.default_rng([seed, 3])

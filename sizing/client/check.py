@@ -161,7 +161,7 @@ def check_client(
     body_chart = in_body_terms(chart, allowed) if moved else chart
     edges = edges_of(body_chart, load) if moved else shown
     over = _over(client, load)
-    bodies = bodies_of(client, seed=seed)
+    bodies = bodies_of(client, seed=seed, confirmed=confirmed)
     found = fitting(bodies.values, edges, over=over)
     quantiles = bodies.quantile([(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
     margins = _margins(shown, edges, bodies, found, quantiles)

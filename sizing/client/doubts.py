@@ -74,7 +74,9 @@ def _people(
     client: Client, build: Sequence[Reading], seed: int
 ) -> tuple[Floats, Floats]:
     """Mean and covariance of ln measures among people of that sex, age, build."""
-    bodies = draw_bodies(client.sex, client.age_years, build, seed=seed, draws=_DRAWS)
+    bodies = draw_bodies(
+        client.sex, client.age_years, build, seed=seed, draws=_DRAWS, unlike=0.0
+    )
     logs = np.log(bodies.values)
     mean = bodies.weight @ logs
     gap = logs - mean

@@ -22,7 +22,13 @@ RATIOS: tuple[tuple[str, str, float, float], ...] = (
 
 
 def implausible(build: Floats, values: Floats) -> npt.NDArray[np.bool_]:
-    """Return which bodies break one of RATIOS.
+    """Return which bodies break one of RATIOS; parameters as for ``broken_ratios``."""
+    out: npt.NDArray[np.bool_] = broken_ratios(build, values).any(axis=1)
+    return out
+
+
+def broken_ratios(build: Floats, values: Floats) -> npt.NDArray[np.bool_]:
+    """Return which bodies break which of RATIOS, shape (n, ratios).
 
     Parameters
     ----------
@@ -33,8 +39,8 @@ def implausible(build: Floats, values: Floats) -> npt.NDArray[np.bool_]:
     """
     column = dict(zip(SEATED_AND_GIRTHS, values.T, strict=True))
     column["stature_cm"] = build[:, 1]
-    out = np.zeros(len(values), dtype=bool)
-    for above, below, low, high in RATIOS:
+    out = np.empty((len(values), len(RATIOS)), dtype=bool)
+    for j, (above, below, low, high) in enumerate(RATIOS):
         ratio = column[above] / column[below]
-        out |= ~((ratio >= low) & (ratio <= high))
+        out[:, j] = ~((ratio >= low) & (ratio <= high))
     return out
