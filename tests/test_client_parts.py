@@ -25,6 +25,7 @@ from sizing.client.posterior import (
     _builds,
     _near_in_age,
     _Pool,
+    _seated,
     _seated_density,
     build_of,
 )
@@ -178,7 +179,9 @@ def test_bodies_follow_each_build_and_impossible_ones_weigh_nothing(rng):
     z = np.zeros((n * each, 8))
     sitting = SEATED_AND_GIRTHS.index("sitting_height_cm")
     z[1, sitting] = 40.0
-    told = _bodies(parts, one, covariance, np.array([0.25, 0.75]), nothing, none, {}, z)
+    laws, never = [covariance, covariance], np.zeros(2)
+    logs = _seated(one.mean, laws, never, nothing, none, z)
+    told = _bodies(parts, logs, np.array([0.25, 0.75]), [], confirmed=False)
     assert told.build.tolist() == [0] * 4 + [1] * 4
     assert told.age_years.tolist() == [40.5] * 4 + [60.5] * 4
     assert told.sex.tolist() == ["female"] * 4 + ["male"] * 4
@@ -188,7 +191,8 @@ def test_bodies_follow_each_build_and_impossible_ones_weigh_nothing(rng):
     assert told.values[:, 0] == pytest.approx([70.0] * 4 + [90.0] * 4)
     # Standard normals become the model's spread, by any root of its covariance.
     z = rng.normal(size=(20_000, 8))
-    told = _bodies(parts, one, covariance, np.array([0.5, 0.5]), nothing, none, {}, z)
+    logs = _seated(one.mean, laws, never, nothing, none, z)
+    told = _bodies(parts, logs, np.array([0.5, 0.5]), [], confirmed=False)
     for i in range(n):
         logs = np.log(told.values[told.build == i, 2:])
         assert np.abs((logs.mean(axis=0) - one.mean[i]) / one.sd[i]).max() < 0.05

@@ -31,7 +31,10 @@ BUILD = [
 
 
 def exact(hip=None):
-    """Mean and covariance of ln seated measures of that build, conditioned by hand."""
+    """Weight, mean and covariance of ln seated measures of that build, by hand.
+
+    As surveyed, and with each measure's own variance nine times as large.
+    """
     one = moments(
         np.array(["female"], dtype=object),
         np.array([82.0]),
@@ -39,31 +42,39 @@ def exact(hip=None):
         np.array([45.0]),
         sampling=True,
     )
-    mean, cov = one.mean[0], one.covariance()[0]
-    if hip is not None:
-        # Textbook two-block formula on the precision scale, not the gain form.
-        precision = np.linalg.inv(cov)
-        noise = (hip.sd / hip.value) ** 2
-        more = precision.copy()
-        more[HIP, HIP] += 1 / noise
-        pull = precision @ mean
-        pull[HIP] += np.log(hip.value) / noise
-        cov = np.linalg.inv(more)
-        mean = cov @ pull
-    return mean, cov
+    laws = []
+    for share, times in ((0.95, 1.0), (0.05, 9.0)):
+        mean, cov = one.mean[0], one.covariance()[0]
+        cov = cov + (times - 1) * np.diag(np.diag(cov))
+        if hip is not None:
+            noise = (hip.sd / hip.value) ** 2
+            spread = np.sqrt(cov[HIP, HIP] + noise)
+            share *= norm.pdf(np.log(hip.value), mean[HIP], spread)
+            # Textbook two-block formula on the precision scale, not the gain form.
+            precision = np.linalg.inv(cov)
+            more = precision.copy()
+            more[HIP, HIP] += 1 / noise
+            pull = precision @ mean
+            pull[HIP] += np.log(hip.value) / noise
+            cov = np.linalg.inv(more)
+            mean = cov @ pull
+        laws.append((share, mean, cov))
+    total = sum(share for share, _, _ in laws)
+    return [(share / total, mean, cov) for share, mean, cov in laws]
 
 
-@pytest.mark.parametrize("girth", [None, 104.0, 122.0])
+@pytest.mark.parametrize("girth", [None, 104.0, 115.0])
 def test_box_chances_against_scipy_multivariate_normal(girth):
     hip = None if girth is None else reading("hip_circumference_cm", girth)
     bodies = draw_bodies("female", 45.0, BUILD + ([hip] if hip else []))
-    mean, cov = exact(hip)
     place = [SHOULDER, POPLITEAL, HIP]
     for low, high in (([54, 45, 98], [62, 52, 112]), ([50, 40, 80], [58, 49, 108])):
         # Edges belong, in whole tenths: half a tenth on either side.
         box = [np.log(np.array(low) - 0.05), np.log(np.array(high) + 0.05)]
-        law = multivariate_normal(mean[place], cov[np.ix_(place, place)])
-        answer = float(law.cdf(box[1], lower_limit=box[0]))
+        answer = 0.0
+        for weight, mean, cov in exact(hip):
+            law = multivariate_normal(mean[place], cov[np.ix_(place, place)])
+            answer += weight * float(law.cdf(box[1], lower_limit=box[0]))
         names = [SEATED_AND_GIRTHS[i] for i in place]
         chart = chart_from(
             pd.DataFrame(
@@ -159,10 +170,14 @@ def test_mean_and_spread_against_the_closed_form():
     mean = bodies.weight @ logs
     gap = logs - mean
     cov = (gap * bodies.weight[:, None]).T @ gap
-    right_mean, right_cov = exact(hip)
+    laws = exact(hip)
+    right_mean = sum(weight * m for weight, m, _ in laws)
+    right_cov = sum(
+        weight * (c + np.outer(m - right_mean, m - right_mean)) for weight, m, c in laws
+    )
     sd = np.sqrt(np.diag(right_cov))
     assert np.abs((mean - right_mean) / sd).max() < 0.06
-    assert np.abs((cov - right_cov) / np.outer(sd, sd)).max() < 0.1
+    assert np.abs((cov - right_cov) / np.outer(sd, sd)).max() < 0.12
 
 
 def brute_force(readings, n):
@@ -183,6 +198,10 @@ def brute_force(readings, n):
     )
     root = np.linalg.cholesky(one.covariance()[0] / np.outer(one.sd[0], one.sd[0]))
     logs = one.mean + one.sd * (rng.standard_normal((n, 8)) @ root.T)
+    # One in twenty is unlike the others: each measure three times as wide, by itself.
+    unlike = rng.random(n) < 0.05
+    own = np.sqrt(8 * np.diag(root @ root.T)) * one.sd[unlike]
+    logs[unlike] += own * rng.standard_normal((unlike.sum(), 8))
     everything = np.column_stack([build, logs])
     keep = np.ones(n, dtype=bool)
     for r in readings:

@@ -68,7 +68,7 @@ class ClientAnswer:
         outcome without a size, if no size fits with a chance of one half or more;
         else ``not_settled``.
         """
-        if self.sizes["estimate"].iloc[0] >= 0.5:
+        if self.sizes["estimate"].iloc[0] >= 0.5 and not self.broken:
             return "fits"
         if self.unjudged:
             return "not_measured"
@@ -78,8 +78,20 @@ class ClientAnswer:
 
     @property
     def first(self) -> pd.Series:
-        """The likeliest size."""
+        """The likeliest size of which no reading breaks an edge, if there is one."""
         return self.sizes.iloc[0]
+
+    @property
+    def broken(self) -> bool:
+        """Whether readings break an edge of every size by more than their error."""
+        return bool((self.sizes["broken_by"] != "").all())
+
+    @property
+    def outranked(self) -> pd.Series | None:
+        """A size likelier than the first of which a reading breaks an edge, if any."""
+        rows = self.sizes[self.sizes["broken_by"] != ""]
+        rows = rows[rows["estimate"] > self.first["estimate"]]
+        return None if self.broken or rows.empty else rows.iloc[0]
 
     @property
     def in_play(self) -> list[str]:
@@ -97,7 +109,7 @@ class ClientAnswer:
     @property
     def runner_up(self) -> pd.Series | None:
         """The second likeliest size, where it is close enough to be named."""
-        if len(self.sizes) < 2:
+        if len(self.sizes) < 2 or self.sizes["broken_by"].iloc[1]:
             return None
         second = self.sizes.iloc[1]
         near = self.first["estimate"] < SURE and second["estimate"] >= IN_PLAY

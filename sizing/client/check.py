@@ -22,6 +22,7 @@ from sizing.client.next_measure import next_measures
 from sizing.client.outcomes import (
     Edges,
     Fitting,
+    broken_by,
     chances,
     edges_of,
     fitting,
@@ -94,7 +95,9 @@ def check_client(
         empty, and ``high`` the chance of the rest); load_limit_kg (lowest of all
         parts); over_load; deciding_measure (the one likeliest to fail),
         margin (its distance to the nearer edge by the likeliest body, cm or
-        kg, below 0 outside). Likeliest first, then by size of the margin.
+        kg, below 0 outside), broken_by (a measure read outside an edge by more
+        than its error, or ""), broken_by_how_much (cm or kg). Likeliest first,
+        then by size of the margin; those that a reading breaks last.
 
         ``margins``: size, measure, low_edge, high_edge (as on the chart),
         allowance, estimate (body + allowance), low, high (90 %), margin_low,
@@ -122,7 +125,8 @@ def check_client(
     -----
     4,096 joint draws of the body given the readings (``draw_bodies``), evenly
     spread (scrambled Sobol points, Owen 1997, from memory). A measure with its
-    error is narrowed by what the rest of the body says. Body mass over the
+    error is narrowed by what the rest of the body says, and moved by its error at
+    most; a confirmed one not at all. Body mass over the
     lowest load limit, as stated, rules a size out whatever the error.
 
     Examples
@@ -165,7 +169,8 @@ def check_client(
     found = fitting(bodies.values, edges, over=over)
     quantiles = bodies.quantile([(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
     margins = _margins(shown, edges, bodies, found, quantiles)
-    sizes = _sizes(chart, bodies, found, edges, over, margins)
+    broken = broken_by(client.readings, edges)
+    sizes = _sizes(chart, bodies, found, edges, over, margins, broken)
     growth, away = pd.DataFrame(), touched(client.conditions)
     child = client.age_years is not None and client.age_years < GROWN
     # Growth follows body mass and stature: nothing is said where they do not count.
@@ -320,11 +325,13 @@ def _sizes(
     edges: Edges,
     over: npt.NDArray[np.bool_],
     margins: pd.DataFrame,
+    broken: tuple[npt.NDArray[np.object_], Floats],
 ) -> pd.DataFrame:
     """Return the sizes, likeliest first; of equals the one with most room.
 
     A size that limits what is unknown has no chance of its own: it comes in the
-    order of the chance of the rest, after any size that probably fits.
+    order of the chance of the rest, after any size that probably fits. Those of which
+    a reading breaks an edge come last, however likely.
     """
     made = chances(bodies, found.may)
     unknown = edges.unknown(bodies.values)
@@ -340,7 +347,12 @@ def _sizes(
     margin = np.where(waiting, np.nan, margin)
     behind = waiting | (made["estimate"] < 0.5)
     order = np.lexsort(
-        (-np.nan_to_num(margin), -made["estimate"].round(3), behind.astype(int))
+        (
+            -np.nan_to_num(margin),
+            -made["estimate"].round(3),
+            behind.astype(int),
+            broken[0] != "",
+        )
     )
     columns = {
         "size": np.array(chart.sizes, dtype=object),
@@ -354,6 +366,8 @@ def _sizes(
         "over_load": over,
         "deciding_measure": np.where(over, MASS, deciding),
         "margin": margin,
+        "broken_by": broken[0],
+        "broken_by_how_much": broken[1],
     }
     table = pd.DataFrame({name: value[order] for name, value in columns.items()})
     table.insert(5, "method", made["method"])

@@ -1,6 +1,6 @@
 """How likely each size is to fit, and each way of fitting none."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +10,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from sizing.chart import SizeChart
+from sizing.client.how import ESTIMATED, Reading
 from sizing.client.posterior import Bodies
 from sizing.fit import OUTCOME_WORDS, OUTCOMES
 from sizing.measures import MEASURES, to_tenths
@@ -183,6 +184,39 @@ def fitting(values: Floats, chart: Edges, *, over: Mask) -> Fitting:
         POSSIBLE.index("between"),
     )
     return Fitting(within, bears, fits, may, outcome)
+
+
+def broken_by(
+    readings: Sequence[Reading], chart: Edges
+) -> tuple[npt.NDArray[np.object_], Floats]:
+    """Return which reading breaks an edge of each size by more than its error.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Freed of their published bias; an estimated stature is none.
+    chart : Edges
+        In body measures.
+
+    Returns
+    -------
+    measure : ndarray of str, shape (sizes,)
+        The measure that breaks an edge by most of its errors; "" where none does.
+    by : ndarray, shape (sizes,)
+        By how much, cm or kg; 0 where none does.
+    """
+    k = len(chart.sizes)
+    which, by, worst = np.full(k, "", dtype=object), np.zeros(k), np.ones(k)
+    for one in readings:
+        if one.measure not in chart.measures or one.how == ESTIMATED:
+            continue
+        read = float(to_tenths([np.exp(one.log_value)])[0])
+        low, high = chart.low[one.measure], chart.high[one.measure]
+        out = np.maximum(low - read, read - high) / 10
+        errors = out / max(one.sd, 1e-9)
+        more = errors > worst
+        which[more], by[more], worst[more] = one.measure, out[more], errors[more]
+    return which, by
 
 
 def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:

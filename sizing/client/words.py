@@ -132,7 +132,7 @@ def answer_words(answer: ClientAnswer, *, say: Say = written) -> str:
         "over_load": "Over the load limit of every size that would hold this body",
     }[status]
     words = f"{lead} (chance that no size fits: {share(none)}).{missing}"
-    if answer.first["estimate"] >= 0.05:
+    if answer.first["estimate"] >= 0.05 and not answer.broken:
         first = answer.first
         words += f" Likeliest to fit nevertheless: {first['size']}, {span(first)}."
     return words
@@ -157,6 +157,8 @@ def _not_judged(answer: ClientAnswer) -> str:
 def _named(answer: ClientAnswer, say: Say) -> str:
     """Name the likeliest size, and the runner-up where it is close."""
     first, second = answer.first, answer.runner_up
+    if answer.broken:
+        return f"No size is named: {_breaks(first, say)}."
     words = (
         f"Size {first['size']} fits all measures with a chance of {span(first)}; "
         f"{plain(first['deciding_measure'])} decides, {_room(first, say)}."
@@ -166,7 +168,23 @@ def _named(answer: ClientAnswer, say: Say) -> str:
             f" Runner-up: {second['size']}, {span(second)}; "
             f"{plain(second['deciding_measure'])} decides, {_room(second, say)}."
         )
+    if answer.outranked is not None:
+        other = answer.outranked
+        words += (
+            f" The body model alone would sooner name {other['size']} "
+            f"({share(other['estimate'])}), but {_breaks(other, say)}: the reading "
+            f"counts. Take {plain(other['broken_by'])} again."
+        )
     return words
+
+
+def _breaks(row: pd.Series, say: Say) -> str:
+    measure = str(row["broken_by"])
+    by = say(float(row["broken_by_how_much"]), measure, to="tenth")
+    return (
+        f"{plain(measure)} as read lies {by} outside the edge of {row['size']}, more "
+        "than its error"
+    )
 
 
 def _room(row: pd.Series, say: Say) -> str:
