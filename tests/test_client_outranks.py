@@ -1,5 +1,7 @@
 """The person measured outranks the model: readings, edges and what is not measured."""
 
+from itertools import pairwise
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -134,7 +136,7 @@ def test_a_size_whose_edge_a_reading_breaks_is_never_named_first(
     one = reading(measure, value)
     # Bands of 1, 6 and 12 errors beside each other, the reading somewhere in them.
     at = value + one.sd * (start + np.array([-12.0, 0.0, 1.0, 7.0]))
-    edges = [(round(a, 1), round(b, 1)) for a, b in zip(at, at[1:], strict=False)]
+    edges = [(round(a, 1), round(b, 1)) for a, b in pairwise(at)]
     assume(all(b - a >= 0.2 and a > 1 for a, b in edges))
     names = {"sex": sex, "age_years": age, measure: value}
     try:

@@ -20,7 +20,8 @@ import pandas as pd
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from sizing.client.how import ESTIMATED, TAKEN, Reading
+from sizing.client.as_read import as_read, quantile
+from sizing.client.how import Reading
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.population.model_conditional import condition_normal, log_density
 from sizing.population.model_donors import (
@@ -50,8 +51,6 @@ WIDER, ALIKE, _MOST_STEPS = 1.6, 20.0, 8
 #: in ten, of sizes said to fit soldiers left out with 80 % 83 % do, with one in
 #: twenty 82 %, with none 80 %.
 UNLIKE, TIMES = 0.05, 3.0
-#: A reading is moved by the rest of the body by this many of its errors at most.
-MOVED = 1.0
 #: A rule of proportion that would rule out more than this is broken by the readings
 #: themselves, and not applied.
 _BROKEN = 0.5
@@ -119,7 +118,7 @@ class Bodies:
 
     def quantile(self, q: Sequence[float]) -> Floats:
         """Return weighted quantiles of every measure, shape (len(q), 10)."""
-        columns = [_quantile(column, self.weight, q) for column in self.values.T]
+        columns = [quantile(column, self.weight, q) for column in self.values.T]
         return np.column_stack(columns)
 
 
@@ -411,13 +410,14 @@ def _bodies(
     age = np.repeat(parts[1], each)
     w = np.repeat(weight / each, each)
     broken = broken_ratios(np.column_stack([values[:, :2], age]), values[:, 2:])
-    broken = broken[:, w @ broken < _BROKEN].any(axis=1)
-    if w[~broken].sum() > 1 - _BROKEN:
-        w = np.where(broken, 0.0, w)
+    bearing = w @ broken < _BROKEN
+    impossible = np.asarray(broken[:, bearing].any(axis=1), dtype=bool)
+    if w[impossible].sum() < _BROKEN:
+        w = np.where(impossible, 0.0, w)
     w = w / w.sum()
     for one in readings:
         j = MEASURES.index(one.measure)
-        values[:, j] = _as_read(values[:, j], w, one, confirmed)
+        values[:, j] = as_read(values[:, j], w, one, confirmed)
     return Bodies(
         values,
         w,
@@ -425,29 +425,3 @@ def _bodies(
         np.repeat(parts[2], each),
         age,
     )
-
-
-def _as_read(values: Floats, weight: Floats, one: Reading, confirmed: bool) -> Floats:
-    """Return draws of what was read, the model's pull on them bounded."""
-    if one.sd == 0:
-        return np.full(len(values), one.value)
-    if one.how == ESTIMATED:
-        return values
-    middle = float(_quantile(values, weight, [0.5])[0])
-    # A guess cannot be measured again; a tape can be put round once more.
-    as_read = confirmed and one.how in TAKEN
-    read, most = float(np.exp(one.log_value)), 0.0 if as_read else MOVED * one.sd
-    # What is left of the model's pull: all of it, or what the bound leaves.
-    left = 1.0 if abs(middle - read) <= most else most / abs(middle - read)
-    gap = np.log(values / middle)
-    spread = np.sqrt(weight @ np.square(gap))
-    wider = left + (1.0 - left) * one.log_sd / max(spread, _LEAST)
-    out: Floats = (read + left * (middle - read)) * np.exp(gap * wider)
-    return out
-
-
-def _quantile(values: Floats, weight: Floats, q: Sequence[float]) -> Floats:
-    """Return weighted quantiles of one column."""
-    order = np.argsort(values)
-    place = np.cumsum(weight[order]) - weight[order] / 2
-    return np.interp(q, place, values[order])

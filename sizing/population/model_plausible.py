@@ -23,8 +23,7 @@ RATIOS: tuple[tuple[str, str, float, float], ...] = (
 
 def implausible(build: Floats, values: Floats) -> npt.NDArray[np.bool_]:
     """Return which bodies break one of RATIOS; parameters as for ``broken_ratios``."""
-    out: npt.NDArray[np.bool_] = broken_ratios(build, values).any(axis=1)
-    return out
+    return np.asarray(broken_ratios(build, values).any(axis=1), dtype=bool)
 
 
 def broken_ratios(build: Floats, values: Floats) -> npt.NDArray[np.bool_]:
