@@ -130,7 +130,8 @@ def test_what_a_condition_changes_is_never_predicted(taken, stated, demo):
             assert row["estimate"] == 0
     words = answer.summary()
     assert words.startswith("Stated: ") and "a person competent" in words
-    assert bool(answer.unjudged) == ("Not judged: " in words)
+    # With a size that fits all the same, the word stands among the sizes in play.
+    assert bool(answer.unjudged) == ("not judged" in words.lower())
 
 
 @settings(max_examples=15, deadline=None)
