@@ -47,6 +47,10 @@ class SizingWarning(UserWarning):
     """Something valid but doubtful, which a practitioner should look at."""
 
 
+class UnitSaid(SizingWarning):
+    """A value that was written in another unit than its heading's, and read so."""
+
+
 @dataclass(frozen=True)
 class Problem:
     """One thing wrong with an input: where, what, what is allowed, what to do.

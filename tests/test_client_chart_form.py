@@ -66,7 +66,7 @@ def test_a_chart_is_taken_in_and_a_bad_one_leaves_no_answer(form, tmp_path):
     heard = []
     form.listeners.append(heard.append)
     bad = tmp_path / "bad.csv"
-    bad.write_text('size,hip_circumference_cm_low\none,"70,5"\n')
+    bad.write_text('size,hip_circumference_cm_low\none,"1,705"\n')
     take(form.upload, bad)
     assert "comma" in form.told.value and "hip girth from" in form.told.value
     assert heard == [None] and form.edited is None
@@ -361,7 +361,7 @@ def test_people_left_while_the_chart_has_problems_are_not_taken(form, monkeypatc
 def test_what_is_wrong_with_the_people_is_told_by_the_form(form, tmp_path):
     people = form.people_form
     bad = tmp_path / "clients.csv"
-    bad.write_text('sex,age_years,hip_circumference_cm\nf,70,"70,5"\n')
+    bad.write_text('sex,age_years,hip_circumference_cm\nf,70,"1,705"\n')
 
     async def walk():
         people.name.value = OWN

@@ -57,10 +57,10 @@ def test_what_is_wrong_takes_the_answer_and_the_note_away(form, undrawn):
     form.check()
     form.note.show()
     assert "iframe" in form.note.out.value
-    form.fields.values[HIP].box.value = "101,5"
+    form.fields.values[HIP].box.value = "1,015"
     assert form.answer is None and form.note.note is None
     told = form.answer_view.value
-    assert "Hip girth (101,5)" in told and "comma" in told
+    assert "Hip girth (1,015 cm)" in told and "comma" in told
     assert not any(size in told for size in demo_chart().sizes)
     assert form.picture_view.value == form.note.out.value == ""
     with pytest.raises(ValueError, match="Check the client first"):
@@ -220,7 +220,14 @@ def test_a_field_says_what_it_reads_and_keeps_what_it_cannot():
     field.box.value = "9 st 8 lb"
     switch.view.value = "pounds"
     assert field.box.value == "134" and field.box.description == "Body mass, lb"
-    field.box.value = "134,5"
+    field.box.value = "1,345"
     switch.view.value = "metric"
-    assert field.box.value == "134,5" and field.value == "134,5"
-    assert heard == [pytest.approx(60.78137758), "134,5"]
+    # In the unit it was typed in, whatever is chosen now.
+    assert field.box.value == "1,345 lb" and field.value == "1,345 lb"
+    assert heard == [pytest.approx(60.78137758), "1,345 lb"]
+    switch.view.value = "stone"
+    field.box.value = "12.10"
+    switch.view.value = "metric"
+    assert field.box.value == "12.10 st" and field.value == "12.10 st"
+    field.box.value = "10 st 4"
+    assert field.box.value == "65.3" and field.value == pytest.approx(144 * 0.45359237)

@@ -156,7 +156,7 @@ def test_a_bad_chart_is_refused_with_every_problem(tmp_path):
     bad = tmp_path / "bad.csv"
     bad.write_text(
         "size,hip_circumference_cm_low,hip_circumference_cm_high\n"
-        'one,"70,5",90\ntwo,95,80\n'
+        'one,"1,705",90\ntwo,95,80\n'
     )
     with pytest.raises(SizingError) as caught:
         run(chart_command, str(bad))

@@ -10,9 +10,10 @@ import pytest
 from sizing.chart import demo_chart, write_chart
 from sizing.report.lab_units import UNITS
 from sizing.report.teaching_form import LessonForm, free_folder
-from sizing.report.teaching_room_table import asked, blank_table, in_units, read_typed
+from sizing.report.teaching_room_table import asked, blank_table, in_units
 from sizing.resources import source_table
 from sizing.teaching import practice_clients
+from sizing.teaching.answers import read_answers
 from sizing.teaching.practice import size_margins
 
 HIP = "hip_circumference_cm"
@@ -208,12 +209,12 @@ def test_what_is_typed_is_judged_beside_the_table_and_counted_at_once(form, tmp_
     table.loc[0, list(A_BODY)] = list(A_BODY.values())
     table["chosen_size"] = [None, "adult 2", "bariatric 3"]
     table[HIP] = table[HIP].astype(object)
-    table.loc[1, HIP] = "102,5"
+    table.loc[1, HIP] = "1,025"
     room.table.set(table)
     assert "1 of 2" in room.answer.value
     wrong = shown(room.wrong.value)
     assert "participant 1, A" in wrong and "Hip girth, cm" in wrong
-    assert "102,5" in wrong and "row" not in wrong
+    assert "1,025" in wrong and "row" not in wrong
     room.table.cell(2, "chosen_size").value = "adult 2"
     assert "0 of 2" in room.answer.value
     press(room.view, "Save tables (CSV)")
@@ -221,7 +222,7 @@ def test_what_is_typed_is_judged_beside_the_table_and_counted_at_once(form, tmp_
     assert saved["chosen_size"].dropna().tolist() == ["adult 2", "adult 2"]
     form.settings.units.view.value = "stone"
     assert "0 of 2" in room.answer.value
-    assert room.table.cell(0, "hip_circumference_in").value == "39.764"
+    assert room.table.cell(0, "hip_circumference_in").value == "39.76"
     room.table.set(table.iloc[:0])
     assert "Nothing is entered yet" in room.answer.value
 
@@ -239,8 +240,11 @@ def test_a_room_in_other_units_comes_to_the_same(units):
 
 def test_stone_and_pounds_are_understood_in_the_table():
     typed = pd.DataFrame({"guessed_body_mass_st": ["9 st 7 lb", "10", None, "nine"]})
-    read = read_typed(typed, ["guessed_body_mass_kg"], "stone")
-    assert read["guessed_body_mass_st"].dropna().tolist() == [9.5, 10.0, "nine"]
+    typed = typed.assign(participant=["1", "2", "3", "4"], subject="A")
+    answers = read_answers(typed, demo_chart())
+    kg = [133 * 0.45359237, 140 * 0.45359237]
+    assert answers.guesses["value"].tolist() == pytest.approx(kg, abs=1e-4)
+    assert answers.left_out["value"].tolist() == ["", "nine"]
 
 
 def test_laying_out_anew_keeps_what_is_typed_even_twice():

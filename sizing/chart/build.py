@@ -33,8 +33,9 @@ def chart_from(
         ``group`` (paediatric, adult or bariatric; may be absent or empty);
         ``load_limit_kg`` (or ``_lb``, ``_st``; may be absent or empty); limits
         such as ``hip_circumference_cm_low`` and ``hip_circumference_cm_high``
-        in cm, mm, m, in or ft, and ``body_mass_kg_low`` in kg, g, lb or st.
-        An empty cell is no limit. Other columns are kept as they come.
+        in cm, mm, m, in or ft, and ``body_mass_kg_low`` in kg, g, lb or st;
+        cells are read by ``as_number``. An empty cell is no limit. Other columns
+        are kept as they come.
         Capitals, surrounding spaces, and spaces for underscores in headings
         and groups do not matter. Wholly empty rows are left out.
     name, source : str
@@ -187,7 +188,9 @@ def _column(
         return _groups(cells, column, rows, file)
     values, problems = [], []
     for cell, row in zip(cells, rows, strict=True):
-        number = as_number(cell, file=file, row=row, column=column.heading)
+        number = as_number(
+            cell, file=file, row=row, column=column.heading, unit=column.unit
+        )
         if isinstance(number, Problem):
             problems.append(number)
             number = math.nan

@@ -1,15 +1,15 @@
 """Read the cells of a chart: numbers as numbers, and nothing guessed."""
 
 import math
-import re
+from dataclasses import replace
 from numbers import Real
 
 import pandas as pd
 
 from sizing.errors import Problem
+from sizing.measures.columns import UNIT_WORDS
+from sizing.measures.typed import Quantity, quantity, unclear
 
-_NUMBER = re.compile(r"^[+-]?(\d+(\.\d*)?|\.\d+)$")
-_COMMA = re.compile(r"^[+-]?\d+,\d+$")
 _ALLOWED = "a plain number such as 40.5, or an empty cell"
 
 
@@ -42,48 +42,56 @@ def as_text(cell: object) -> str:
 
 
 def as_number(
-    cell: object, *, file: str | None, row: int, column: str
+    cell: object, *, file: str | None, row: int, column: str, unit: str = "cm"
 ) -> float | Problem:
     """Return a cell's number, NaN if it is empty, or what is wrong with it.
+
+    Parameters
+    ----------
+    cell : object
+    file, row, column
+        Where it stands.
+    unit : str
+        The heading's. Text may say a unit, such as ``80 cm`` or, under feet or
+        inches, ``5 ft 2``; one that contradicts its heading is asked about: in a
+        column that decides about everybody either may be the slip.
 
     Examples
     --------
     >>> as_number("40.5", file=None, row=2, column="x")
     40.5
+    >>> as_number("40 1/2 in", file=None, row=2, column="x").action
+    'write 102.87, or correct the heading'
     """
     if is_empty(cell):
         return math.nan
     is_number = isinstance(cell, Real) and type(cell).__name__ not in ("bool", "bool_")
-    if is_number or (isinstance(cell, str) and _NUMBER.match(cell.strip())):
+    found: Problem | None
+    number = math.nan
+    if is_number:
         number = float(cell)  # type: ignore[arg-type]
-    elif isinstance(cell, str) and _COMMA.match(cell.strip()):
-        return Problem(
-            "a comma stands where a decimal point belongs",
-            _ALLOWED,
-            f"write {cell.strip().replace(',', '.')}",
-            file,
-            row,
-            column,
-            cell,
-        )
+        found = unclear(repr(number), unit)
+    elif isinstance(cell, str):
+        read = quantity(cell, unit)
+        found = read if isinstance(read, Problem) else None
+        if isinstance(read, Quantity):
+            number = read.number
+            if read.said:
+                found = Problem(
+                    f"this is in {read.said}, and the heading in {UNIT_WORDS[unit]}",
+                    "a number in the heading's unit",
+                    f"write {number:.6g}, or correct the heading",
+                )
     else:
-        return Problem(
-            "text where a number belongs",
-            _ALLOWED,
-            "write the number alone; the unit stands in the heading",
-            file,
-            row,
-            column,
-            cell if isinstance(cell, str) else str(cell),
-        )
-    if not math.isfinite(number) or number < 0:
-        return Problem(
+        found = Problem("this is no number", _ALLOWED, "correct it, or empty the cell")
+    if found is None and not (math.isfinite(number) and number >= 0):
+        found = Problem(
             "a limit that no body can have",
             "a number from 0 upwards; an empty cell means no limit",
             "correct it, or empty the cell",
-            file,
-            row,
-            column,
-            number,
         )
-    return number
+        cell = number
+    if found is None:
+        return number
+    shown = cell if isinstance(cell, (str, Real)) else str(cell)
+    return replace(found, file=file, row=row, column=column, value=shown)

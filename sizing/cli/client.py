@@ -2,6 +2,8 @@
 
 import argparse
 import json
+import warnings
+from dataclasses import replace
 from pathlib import Path
 
 from sizing.chart import demo_chart, read_chart
@@ -9,7 +11,8 @@ from sizing.cli.options import check_place
 from sizing.client import HOW, check_client, conditions_table
 from sizing.client.client import client_from
 from sizing.client.stature import KNEE_EQUATIONS
-from sizing.errors import Problem, SizingError
+from sizing.errors import Problem, SizingError, UnitSaid
+from sizing.measures.typed import quantity
 from sizing.writing import write_text
 
 
@@ -20,7 +23,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="+",
         metavar="NAME=VALUE",
         help="what is known: sex=female age_years=74 body_mass_kg=68 "
-        "hip_circumference_cm=104 knee_height_cm=48 ...; after a value how it was "
+        "hip_circumference_cm=104 knee_height_cm=48 ..., or as people say them: "
+        "stature_ft=5ft2in body_mass_st='10 st 4'; after a value how it was "
         f"come by: body_mass_kg=68:guessed ({', '.join(HOW)}). What makes the body "
         "unlike others: condition=swelling, may be repeated "
         f"({', '.join(conditions_table()['key'])})",
@@ -36,7 +40,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="PART=KG",
-        help="safe working load of a part, such as hoist=200; may be repeated",
+        help="safe working load of a part, such as hoist=200 or hoist=440lb; may "
+        "be repeated",
     )
     parser.add_argument(
         "--allowance",
@@ -85,8 +90,8 @@ def run(args: argparse.Namespace) -> int:
     answer = check_client(
         chart,
         client,
-        loads=_numbers(args.load, "--load"),
-        allowances=_numbers(args.allowance, "--allowance"),
+        loads=_numbers(args.load, "--load", "kg"),
+        allowances=_numbers(args.allowance, "--allowance", "cm"),
         confirmed=args.confirmed,
     )
     if args.json:
@@ -126,22 +131,21 @@ def _entries(words: list[str]) -> tuple[dict[str, str], dict[str, str]]:
     return entries, how
 
 
-def _numbers(words: list[str], what: str) -> dict[str, float]:
+def _numbers(words: list[str], what: str, unit: str) -> dict[str, float]:
     found: dict[str, float] = {}
     for written, value in _pairs(words, what):
         name = written.replace("_", " ") if what == "--load" else written
         if name in found:
             raise SizingError(f"{what} {written} is given twice: keep one.")
-        try:
-            found[name] = float(value)
-        except ValueError:
+        read = quantity(value, unit)
+        if isinstance(read, Problem):
             raise SizingError(
-                str(
-                    Problem(
-                        f"{what} {written} is no number", "such as 200", value=value
-                    )
-                )
-            ) from None
+                str(replace(read, what=f"{what} {written}: {read.what}", value=value))
+            )
+        if read.said:
+            told = f"{what} {written}: {read.told(value)}"
+            warnings.warn(told, UnitSaid, stacklevel=2)
+        found[name] = read.standard
     return found
 
 

@@ -23,6 +23,7 @@ from sizing.errors import (
     Problem,
     SizingError,
     SizingWarning,
+    UnitSaid,
     caught_warnings,
 )
 from sizing.measures import MEASURES, to_standard_units
@@ -37,6 +38,7 @@ _WARNED = re.compile(
     r"row 2, column '(\w+)': (.*?)(?: \(found: ([\d.]+)\))?"
     r"\. Allowed: (.*?)\. What to do: (.*)\."
 )
+_READ = re.compile(r"row 2, column '(\w+)'(: .*)")
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,8 @@ class Client:
         Values outside what people were found to have, entered as confirmed.
     conditions : tuple of str
         Keys of ``conditions_table``: what makes the body unlike those surveyed.
+    read_as : tuple of str
+        Values entered in another unit than their name's, and how they were read.
     """
 
     sex: str | None = None
@@ -67,6 +71,7 @@ class Client:
     stature: StatureEstimate | None = None
     unusual: tuple[Problem, ...] = ()
     conditions: tuple[str, ...] = ()
+    read_as: tuple[str, ...] = ()
 
     @property
     def known(self) -> dict[str, Reading]:
@@ -101,7 +106,8 @@ def client_from(
     entries : mapping
         ``sex``, ``age_years`` (or ``age_months``), and whatever is known, named
         with its unit: ``body_mass_kg``, ``stature_cm``, ``hip_circumference_in``,
-        ``knee_height_cm``, .... None or empty text means not known.
+        ``knee_height_cm``, .... Text such as ``5 ft 2 in`` is understood, whatever
+        the name's unit. None or empty text means not known.
     how : mapping or str, optional
         How each value was come by, by the name used in ``entries``; one word
         holds for all. Without it: taken once, by tape or scale.
@@ -138,7 +144,7 @@ def client_from(
 into the entry's name, or measure again.
     """
     given = {str(k): v for k, v in entries.items() if not _empty(v)}
-    values, unusual, names = _standard(given, confirmed)
+    values, unusual, names, read_as = _standard(given, confirmed)
     problems = [
         Problem(
             "the kit has no use for this entry",
@@ -194,7 +200,8 @@ into the entry's name, or measure again.
             )
         found = estimate_stature(sex, age, lengths, equation=knee_equation)
         readings.insert(1 if MASS in values else 0, as_reading(found, sex, age))
-    return Client(sex, age, tuple(readings), lengths, found, tuple(unusual), stated)
+    taken = tuple(readings)
+    return Client(sex, age, taken, lengths, found, tuple(unusual), stated, read_as)
 
 
 def _empty(value: object) -> bool:
@@ -248,7 +255,7 @@ def like_a_child(measure: str, value: float, sex: str, age_years: float) -> str:
 
 def _standard(
     given: Mapping[str, Any], confirmed: bool
-) -> tuple[dict[str, Any], list[Problem], dict[str, str]]:
+) -> tuple[dict[str, Any], list[Problem], dict[str, str], tuple[str, ...]]:
     """Pass one client through the unit gate; what is unusual must be confirmed."""
     frame = pd.DataFrame({name: pd.Series([value]) for name, value in given.items()})
     unusual: list[Problem] = []
@@ -258,8 +265,11 @@ def _standard(
         except InputProblems as error:
             problems = [_of_one(problem, given) for problem in error.problems]
             raise InputProblems(problems, about=ABOUT) from None
+    read_as = []
     for item in caught:
-        if issubclass(item.category, SizingWarning):
+        if issubclass(item.category, UnitSaid):
+            read_as.append(_READ.sub(r"\1\2.", str(item.message)))
+        elif issubclass(item.category, SizingWarning):
             lines = str(item.message).split("\n- ")[1:]
             unusual += [_of_line(line) for line in lines]
     if unusual and not confirmed:
@@ -279,7 +289,7 @@ def _standard(
     for name in values:
         if name != "sex" and not isinstance(values[name], str):
             values[name] = float(values[name])
-    return values, unusual, names
+    return values, unusual, names, tuple(read_as)
 
 
 def _ways(

@@ -18,7 +18,7 @@ def notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[str
     away = touched(client.conditions)
     unused = [m for m in known if m not in (*chart.measures, *away, MASS)]
     missing = [m for m in chart.measures if m not in known and m not in away]
-    told = []
+    told = list(client.read_as)
     if MASS not in known:
         told.append(
             "Body mass was not measured: weigh before any lift, and compare with the "

@@ -4,15 +4,15 @@ Units stand in column names. The gate turns them into cm, kg and years, and
 refuses what it cannot be sure of; it guesses nothing.
 """
 
-import re
 import warnings
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.errors import InputProblems, Problem, SizingError, SizingWarning, UnitSaid
 from sizing.measures.columns import (
     OF_KIND,
     STANDARD,
@@ -22,6 +22,7 @@ from sizing.measures.columns import (
     recognise,
 )
 from sizing.measures.names import MEASURES, SEXES
+from sizing.measures.typed import Quantity, quantity, unclear
 from sizing.measures.vocabulary import AGE_LIMITS, plausible_range
 
 _SEX_WORDS = {"female": "female", "male": "male", "f": "female", "m": "male"}
@@ -29,7 +30,6 @@ _MOST_ROWS = 10
 #: So far beyond what is plausible at any age no body is: a slip, not a rarity. The
 #: heaviest on record, 635 kg (from memory), was 1.8 times what is plausible.
 _FAR = 2.0
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 
 
 def to_standard_units(
@@ -39,11 +39,12 @@ def to_standard_units(
 
     A column is recognised by its name: ``<measure>_<unit>``, for a chart
     ``<measure>_<unit>_low`` and ``<measure>_<unit>_high``. Lengths may be in
-    mm, cm, m, in or ft, masses in g, kg, lb or st (decimal stones: 12.5 st is
-    12 st 7 lb), age in years or months.
+    mm, cm, m, in or ft, masses in g, kg, lb or st, age in years or months.
 
     What is converted: units, f/m in ``sex`` to female/male (upper or lower
-    case), digits stored as text to numbers. What is kept: every other column.
+    case), text such as ``5 ft 2 in``, ``10 st 4`` or ``101,5`` to numbers (see
+    ``typed.quantity``). A unit in a cell goes before the column's, with a warning.
+    What is kept: every other column.
     What is refused: everything listed under Raises; nothing is repaired.
 
     Parameters
@@ -67,7 +68,8 @@ def to_standard_units(
     InputProblems
         Naming every problem at once: the same measure in two columns or two
         units; a measure with a missing or unknown unit; a name that is nearly
-        a measure's; text, a decimal comma or a unit inside a cell; a negative
+        a measure's; text, or a unit of another kind, inside a cell; what may mean
+        two things (``1,234``; 5.11 in feet, 12.10 in stone); a negative
         or infinite number, or 0 for a person's measure; an age outside 0 to
         120; a sex other than female, male, f or m; a value that makes sense in
         another unit only, or that is less than half or more than twice what is
@@ -79,6 +81,8 @@ def to_standard_units(
     -----
     SizingWarning
         If a person's value lies outside the plausible range.
+    UnitSaid
+        One for each cell read in a unit of its own.
 
     Examples
     --------
@@ -103,11 +107,13 @@ do: correct the column's name, or give it one that is no measure's.
     problems += given_twice(columns, file)
     out = frame.copy()
     doubts: list[Problem] = []
+    said: list[str] = []
     if not problems:
         for column in columns:
-            number, wrong = _numbers(frame[column.given], column, file)
+            number, wrong, words = _numbers(frame[column.given], column, file)
             problems += wrong
-            out[column.given] = np.round(number * column.factor, 9)
+            said += words
+            out[column.given] = np.round(number, 9)
         if "sex" in frame:
             out["sex"], wrong = _sex(frame["sex"], file)
             problems += wrong
@@ -122,68 +128,69 @@ do: correct the column's name, or give it one that is no measure's.
     if doubts:
         lines = "\n".join(f"- {doubt}" for doubt in doubts)
         warnings.warn(f"doubtful values:\n{lines}", SizingWarning, stacklevel=2)
+    for told in said:
+        warnings.warn(told, UnitSaid, stacklevel=2)
     return out
 
 
 def _numbers(
     given: pd.Series, column: MeasureColumn, file: str | None
-) -> tuple[npt.NDArray[np.float64], list[Problem]]:
-    """Return a column as numbers, and every cell that is none."""
-    problems: list[Problem] = []
-    what: dict[int, str] = {}
-    if pd.api.types.is_numeric_dtype(given) and not pd.api.types.is_bool_dtype(given):
-        number = given.to_numpy(dtype=float, na_value=np.nan)
-    else:
-        number = np.full(len(given), np.nan)
-        for position, value in enumerate(given):
-            text = "" if pd.isna(value) else str(value).strip()
-            if text and isinstance(value, (bool, np.bool_)):
-                what[position] = "yes or no instead of a number"
-            elif text and isinstance(value, (int, float, np.number)):
-                number[position] = float(value)
-            elif reason := _not_a_number(text):
-                what[position] = reason
-            elif text:
-                number[position] = float(text)
+) -> tuple[npt.NDArray[np.float64], list[Problem], list[str]]:
+    """Return a column in standard units, cells that are none, and units said."""
+    what: dict[int, Problem] = {}
+    said: list[str] = []
+    cells = given.to_numpy(dtype=object, na_value=np.nan)
+    number = np.full(len(cells), np.nan)
+    allowed = (
+        f"a number in {column.unit} with a point for decimals, or nothing "
+        "where not measured"
+    )
+    for position, value in enumerate(cells):
+        text = "" if pd.isna(value) else str(value).strip()
+        if not text:
+            continue
+        found: Quantity | Problem | None
+        if isinstance(value, (bool, np.bool_)):
+            found = Problem("yes or no instead of a number", allowed)
+        elif isinstance(value, (int, float, np.number)):
+            number[position] = float(value) * column.factor
+            found = unclear(repr(float(value)), column.unit)
+        else:
+            found = quantity(text, column.unit)
+        if isinstance(found, Problem):
+            what[position] = found
+        elif found is not None:
+            number[position] = found.standard
+            if found.said:
+                place = f"{file}, " if file else ""
+                said.append(
+                    f"{place}row {position + 2}, column '{column.given}': "
+                    f"{found.told(text)}"
+                )
     rules = [
         (np.isinf(number), "infinity is no body measure"),
         (number < 0, "a body measure cannot be negative"),
     ]
     if column.kind == "age":
-        rules.append(
-            (number * column.factor > AGE_LIMITS[1], f"over {AGE_LIMITS[1]:g} years")
-        )
+        rules.append((number > AGE_LIMITS[1], f"over {AGE_LIMITS[1]:g} years"))
     elif not column.end:
         rules.append((number == 0, "a body measure cannot be 0"))
-    for found, reason in reversed(rules):
-        what |= dict.fromkeys(np.flatnonzero(found).tolist(), reason)
+    for found_at, reason in reversed(rules):
+        for position in np.flatnonzero(found_at).tolist():
+            what[position] = Problem(reason, allowed, "correct the cell")
     wrong = sorted(what)
-    for position in wrong[:_MOST_ROWS]:
-        problems.append(
-            Problem(
-                what[position],
-                f"a number in {column.unit} with a point for decimals, or nothing "
-                "where not measured",
-                "correct the cell",
-                file=file,
-                row=position + 2,
-                column=column.given,
-                value=_plain_value(given.iloc[position]),
-            )
+    problems = [
+        replace(
+            what[position],
+            action=what[position].action or "correct the cell",
+            file=file,
+            row=position + 2,
+            column=column.given,
+            value=_plain_value(given.iloc[position]),
         )
-    problems += _and_more(len(wrong), file, column.given)
-    return number, problems
-
-
-def _not_a_number(text: str) -> str:
-    """Return what is wrong with a cell's text; nothing if a number or empty."""
-    if not text or _NUMBER.fullmatch(text):
-        return ""
-    if re.fullmatch(r"[+-]?\d+(,\d+)+(\.\d*)?", text):
-        return "a comma inside the number: write the decimals after a point"
-    if re.match(r"[+-]?\d", text):
-        return "more than a number in the cell; the unit belongs in the column's name"
-    return "text instead of a number"
+        for position in wrong[:_MOST_ROWS]
+    ]
+    return number, problems + _and_more(len(wrong), file, column.given), said
 
 
 def _sex(given: pd.Series, file: str | None) -> tuple[pd.Series, list[Problem]]:

@@ -6,11 +6,12 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.chart import SizeChart
+from sizing.measures.typed import understood
 from sizing.measures.written import unit_of
-from sizing.report.lab_units import UnitSwitch, understood
+from sizing.report.lab_units import UnitSwitch
 from sizing.report.words import labels
 
-_STEPS = {"cm": 0.5, "kg": 0.5, "in": 0.25, "lb": 1.0, "st": 0.1}
+_STEPS = {"cm": 0.5, "kg": 0.5, "in": 0.25, "lb": 1.0}
 
 
 class EdgeSlider:
@@ -102,7 +103,7 @@ class EdgeSlider:
         edge = float("nan")
         if column in frame:
             edge = float(frame[column].iloc[chart.sizes.index(self.at)])
-        unit = unit_of(self.of, self._switch.units)
+        unit = self._unit()
         self._quiet = True
         self.value.min, self.value.max = 0.0, 1e4
         self.value.step = _STEPS[unit]
@@ -114,7 +115,12 @@ class EdgeSlider:
 
     def _factor(self) -> float:
         """Return the size in cm or kg of the unit chosen."""
-        return understood(f"1 {unit_of(self.of, self._switch.units)}", self.of)
+        return understood(f"1 {self._unit()}", self.of)
+
+    def _unit(self) -> str:
+        # A slider has one number: 12.10 of stone would be no 12 st 10 lb.
+        unit = unit_of(self.of, self._switch.units)
+        return "lb" if unit == "st" else unit
 
     def _tell(self, whom: Callable[[], object]) -> None:
         if not self._quiet:

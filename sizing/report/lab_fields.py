@@ -5,15 +5,17 @@ from collections.abc import Callable
 import ipywidgets as w
 
 from sizing.errors import SizingError
+from sizing.measures.typed import Quantity, quantity, understood, with_unit
 from sizing.measures.written import unit_of, written
-from sizing.report.lab_units import UnitSwitch, understood
+from sizing.report.lab_units import UnitSwitch
 
 
 class UnitField:
     """A field for a length or a mass that follows the switch of units.
 
     What was typed is kept as it was typed, and converted once, when it is read:
-    changing the units to and fro loses nothing.
+    changing the units to and fro loses nothing. What was typed in another unit
+    than the label's is shown in the label's at once.
 
     Parameters
     ----------
@@ -67,20 +69,18 @@ class UnitField:
     @property
     def typed(self) -> str:
         """What stands in the field, with its unit: to be quoted to whoever typed it."""
-        text = self.box.value.strip()
-        number = text.replace(".", "", 1).isdigit()
-        unit = unit_of(self._measure, self._switch.units)
-        return f"{text} {unit}" if number else text
+        return with_unit(self.box.value.strip(), self._unit())
 
     @property
     def value(self) -> float | str | None:
-        """The value in cm or kg; None if empty; the text if it is not understood."""
-        if not self._typed:
-            return None
+        """The value in cm or kg; None if empty; the text if it is not understood.
+
+        The text has its unit, so that nobody reads it in another.
+        """
         try:
-            return self._read(self._typed, self._typed_in)
+            return self.number()
         except SizingError:
-            return self._typed
+            return with_unit(self._typed, unit_of(self._measure, self._typed_in))
 
     def number(self) -> float | None:
         """Return the value in cm or kg, or None if the field is empty.
@@ -90,7 +90,10 @@ class UnitField:
         SizingError
             If what stands there is not understood.
         """
-        return self._read(self._typed, self._typed_in) if self._typed else None
+        if not self._typed:
+            return None
+        signed = self._signed
+        return understood(self._typed, self._measure, self._typed_in, signed=signed)
 
     def set(self, value: float | None) -> None:
         """Put a value in cm or kg into the field."""
@@ -107,25 +110,25 @@ class UnitField:
         self._listeners.append(what)
 
     def _called(self) -> str:
-        return f"{self._label}, {unit_of(self._measure, self._switch.units)}"
+        return f"{self._label}, {self._unit()}"
 
-    def _read(self, text: str, units: str) -> float:
-        if self._signed and text.startswith(("-", "+")):
-            size = understood(text[1:], self._measure, units)
-            return -size if text[0] == "-" else size
-        return understood(text, self._measure, units)
+    def _unit(self) -> str:
+        return unit_of(self._measure, self._switch.units)
 
     def _written(self, value: float) -> str:
         units = self._switch.units
         text = written(value, self._measure, units, to="tenth")
         # Stone and pounds need their units; a number alone has the label's.
-        return text if unit_of(self._measure, units) == "st" else text.split()[0]
+        return text if self._unit() == "st" else text.split()[0]
 
     def _changed(self) -> None:
         if self.box.value == self._shows:
             return
         self._typed = self._shows = self.box.value.strip()
         self._typed_in = self._switch.units
+        found = quantity(self._typed, self._unit())
+        if isinstance(found, Quantity) and found.said:
+            self._shows = self.box.value = self._written(found.standard)
         for listener in self._listeners:
             listener()
 
@@ -135,7 +138,9 @@ class UnitField:
         try:
             value = self.number()
         except SizingError:
-            # It stays as it is, and is told when it is read.
+            # It stays as it is, with the unit it was typed in, and is told when read.
+            self._typed = with_unit(self._typed, unit_of(self._measure, self._typed_in))
+            self._shows = self.box.value = self._typed
             self._typed_in = self._switch.units
             return
         if value is not None:

@@ -8,9 +8,10 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.errors import SizingError
-from sizing.measures.written import unit_of
+from sizing.measures.typed import quantity, understood, with_unit
+from sizing.measures.written import unit_of, written
 from sizing.report.lab_table import EditableTable
-from sizing.report.lab_units import UnitSwitch, understood
+from sizing.report.lab_units import UnitSwitch
 
 #: A column of lengths or masses.
 _MEASURE = re.compile(r"_(?:cm|kg)(?=_low$|_high$|$)")
@@ -148,7 +149,10 @@ class UnitTable:
         measure = _measure_of(name)
         if measure is None or isinstance(value, str):
             return value if isinstance(value, str) else _canonical(value)
-        one = understood(f"1 {unit_of(measure, self._switch.units)}", measure)
+        unit = unit_of(measure, self._switch.units)
+        one = understood(f"1 {unit}", measure)
+        if unit == "st":
+            return written(float(value), measure, self._switch.units, to="tenth")
         if one == 1.0:
             return _canonical(value)
         return _canonical(round(float(value) / one, _SHOWN))
@@ -181,8 +185,18 @@ class UnitTable:
                 }
             )
         self._exact, self._shown = exact, now
+        self._show_said(now)
         for listener in self._listeners:
             listener()
+
+    def _show_said(self, now: Sequence[Row]) -> None:
+        """Show in the column's unit what was typed in another."""
+        for at, row in enumerate(now):
+            for name, text in row.items():
+                measure = _measure_of(name)
+                unit = measure and unit_of(measure, self._switch.units)
+                if unit and text and getattr(quantity(text, unit), "said", ""):
+                    self.put(at, name, self._exact[at][name])
 
     def _typed(self, name: str, text: str) -> Any:
         measure = _measure_of(name)
@@ -193,7 +207,8 @@ class UnitTable:
         try:
             return understood(text, measure, self._switch.units)
         except SizingError:
-            return text
+            # With its unit, so that nobody reads it in another.
+            return with_unit(text, unit_of(measure, self._switch.units))
 
 
 def _close(widget: w.Widget) -> None:

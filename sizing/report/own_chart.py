@@ -20,13 +20,13 @@ from sizing.client.words import capital, plain
 from sizing.coverage import Comparison
 from sizing.fit import OUTCOME_WORDS
 from sizing.measures import EDGE_RULE
+from sizing.measures.typed import understood
 from sizing.measures.written import Say, retold, unit_of, written
 from sizing.plots.own_chart import plot_bands, plot_difference
 from sizing.plots.shares import plot_shares
 from sizing.population.people import People
 from sizing.report.form_words import bullets, status
 from sizing.report.lab_show import figure_of, picture_html, table_html
-from sizing.report.lab_units import understood
 from sizing.report.page import Page, Picture, Section, Table, picture, render, table
 from sizing.report.words import LEVEL_WORDS, covered_rows, labels
 

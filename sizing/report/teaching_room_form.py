@@ -28,7 +28,6 @@ from sizing.report.teaching_room_table import (
     blank_table,
     filled,
     in_units,
-    read_typed,
 )
 from sizing.report.teaching_settings import LessonSettings
 from sizing.resources import source_table
@@ -144,8 +143,7 @@ class RoomForm:
 
     def given(self) -> pd.DataFrame:
         """Return the answers typed, as a file of answers holds them."""
-        typed = filled(self.table.frame)
-        return read_typed(typed, asked(self._settings.chart), self._units)
+        return filled(self.table.frame)
 
     def source(self) -> pd.DataFrame | None:
         """Return the answers now in use as a table, or None where there are none.

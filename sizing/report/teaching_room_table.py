@@ -5,11 +5,11 @@ from collections.abc import Iterable
 import pandas as pd
 
 from sizing.chart import SizeChart
-from sizing.chart.cells import as_text
+from sizing.chart.cells import as_text, is_empty
 from sizing.errors import SizingError
 from sizing.fit.core import limits
-from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
-from sizing.report.lab_units import understood
+from sizing.measures.typed import understood, with_unit
+from sizing.measures.written import unit_of, written
 from sizing.teaching.answers import GUESSED, GUESSES, REFERENCE
 
 #: What every row is about, and what may be answered in it without a number.
@@ -100,43 +100,10 @@ def filled(table: pd.DataFrame) -> pd.DataFrame:
     return table[table[answers].notna().any(axis=1)].reset_index(drop=True)
 
 
-def read_typed(
-    table: pd.DataFrame, measures: Iterable[str], units: str
-) -> pd.DataFrame:
-    """Return the table with what people write, such as 9 st 8 lb, as numbers.
-
-    What is not understood stays as it was typed: reading the answers names it.
-
-    Examples
-    --------
-    >>> typed = pd.DataFrame({"body_mass_st": ["9 st 7 lb", "9,5"]})
-    >>> read_typed(typed, ["body_mass_kg"], "stone")["body_mass_st"].tolist()
-    [9.5, '9,5']
-    """
-    read = table.astype(object)
-    for measure in measures:
-        name = column_of(measure, units)
-        if name in read:
-            plain = measure.removeprefix(GUESSED)
-            cells = [_number(cell, plain, units) for cell in read[name]]
-            read[name] = pd.Series(cells, index=read.index, dtype=object)
-    return read
-
-
-def _number(cell: object, measure: str, units: str) -> object:
-    if not isinstance(cell, str):
-        return cell
-    try:
-        value = understood(cell, measure, units)
-    except SizingError:
-        return cell
-    return round(value / _factor(measure, units), 4)
-
-
 def in_units(
     table: pd.DataFrame, measures: Iterable[str], before: str, units: str
 ) -> pd.DataFrame:
-    """Return the table with its numbers in other units; text stays as typed.
+    """Return the table with its numbers in other units; what is unclear is not changed.
 
     Fine enough that nothing is lost on the way back: a mm, 0.1 kg.
 
@@ -149,24 +116,25 @@ def in_units(
     >>> in_units(inches, ["stature_cm"], "pounds", "metric")["stature_cm"].tolist()
     [160.0]
     """
-    measures = list(measures)
-    changed = read_typed(table, measures, before)
+    changed = table.astype(object)
     for measure in measures:
         old, new = column_of(measure, before), column_of(measure, units)
-        if old not in changed or old == new:
-            continue
-        factor = _factor(measure, before) / _factor(measure, units)
-        places = 1 if units == "metric" else (3 if units == "stone" else 2)
-        changed[old] = [
-            cell
-            if isinstance(cell, str) or pd.isna(cell)
-            else round(cell * factor, places)
-            for cell in changed[old]
-        ]
-        changed = changed.rename(columns={old: new})
+        if old in changed and old != new:
+            of = measure.removeprefix(GUESSED)
+            cells = [_in_units(cell, of, before, units) for cell in changed[old]]
+            changed[old] = pd.Series(cells, index=changed.index, dtype=object)
+            changed = changed.rename(columns={old: new})
     return changed
 
 
-def _factor(measure: str, units: str) -> float:
-    unit = column_of(measure, units).rpartition("_")[2]
-    return (LENGTH_UNITS | MASS_UNITS)[unit]
+def _in_units(cell: object, measure: str, before: str, units: str) -> object:
+    if is_empty(cell):
+        return cell
+    try:
+        value = understood(as_text(cell), measure, before)
+    except SizingError:
+        return with_unit(as_text(cell), unit_of(measure, before))
+    if unit_of(measure, units) == "st":
+        return written(value, measure, units, to="tenth")
+    one = understood(f"1 {unit_of(measure, units)}", measure)
+    return round(value / one, 1 if units == "metric" else 2)

@@ -124,7 +124,7 @@ def read_answers(
 
     Notes
     -----
-    Left out: text, a comma or a unit inside a cell; a value no body has
+    Left out: text, or another unit than the heading's, in a cell; a value no body has
     (``plausible_range``); a value that in another unit is what everybody else
     found (``doubtful.other_unit``); the readings of two volunteers that fit only
     if they are exchanged (``doubtful.swapped``); the same reading given twice,
@@ -177,7 +177,9 @@ def read_answers(
                 empty += who != REFERENCE
                 continue
             filled += 1
-            number = as_number(cell, file=None, row=line, column=str(name))
+            number = as_number(
+                cell, file=None, row=line, column=str(name), unit=column.unit
+            )
             guess = str(name).startswith(GUESSED)
             reason = _refused(number, column, guess)
             if reason or isinstance(number, Problem):

@@ -9,8 +9,8 @@ from .tables import ANSWERS, CASELOAD, CHART, MARGINS, PRICES
 #: No numbers, whatever table they stand in.
 NO_NUMBERS: tuple[object, ...] = (
     "eighty",
-    "80 cm",
-    "80cm",
+    "80 hands",
+    "80hh",
     "80-95",
     "<95",
     "~80",
@@ -23,7 +23,6 @@ NO_NUMBERS: tuple[object, ...] = (
     "+-5",
     "1/2",
     "80;95",
-    "80,5",
     "1,250",
     "£80",
     "80 %",
@@ -103,13 +102,13 @@ def other_cases() -> Iterator[tuple[str, list, str]]:
         yield "caseload", with_cell(CASELOAD, 1, 0, value), ".csv"
     for value in ("-1", "130", "999", "1946-05-02", "12 months", "80+", "inf", "1e5"):
         yield "caseload", with_cell(CASELOAD, 1, 1, value), ".csv"
-    for value in ("1.58", "1580", "0", "-158", "5'2\"", "62 in"):
+    for value in ("1.58", "1580", "0", "-158", "5'12\"", "62 kg"):
         yield "caseload", with_cell(CASELOAD, 1, 3, value), ".csv"
     for heading in ("weight_kg", "body_mass", "hip_circumfrence_cm", "body_mass_lbs"):
         yield "caseload", with_cell(CASELOAD, 0, 2, heading), ".csv"
     for value in ("adlut", "Adult?", "0", "2026-11-25", "<b>adult</b>"):
         yield "chart", with_cell(CHART, 1, 1, value), ".csv"
-    for value in ("-150", "0", "150 kg", "inf", "nan", "1,500", "1" + "0" * 20):
+    for value in ("-150", "0", "150 cm", "inf", "nan", "1,500", "1" + "0" * 20):
         yield "chart", with_cell(CHART, 1, 2, value), ".csv"
     for heading in (
         "hip_cm_low",

@@ -1,0 +1,293 @@
+"""What people type for a length or a mass: read here, wherever it is typed."""
+
+import math
+import re
+from dataclasses import dataclass, replace
+
+from sizing.errors import Problem, SizingError, one_of
+from sizing.measures.columns import OF_KIND, UNIT_WORDS
+from sizing.measures.written import UNITS, unit_of
+
+_FACTORS = OF_KIND["length"] | OF_KIND["mass"] | OF_KIND["age"]
+#: How a unit is written behind a number; single and double primes come as ' and ".
+_SPELT = {
+    "cm": "cm cms centimetre centimetres centimeter centimeters",
+    "mm": "mm mms millimetre millimetres millimeter millimeters",
+    "m": "m metre metres meter meters",
+    "in": 'in ins inch inches "',
+    "ft": "ft feet foot '",
+    "kg": "kg kgs kilo kilos kilogram kilograms kilogramme kilogrammes",
+    "g": "g gram grams gramme grammes",
+    "lb": "lb lbs pound pounds",
+    "st": "st stone stones",
+}
+_UNIT = {word: unit for unit, words in _SPELT.items() for word in words.split()}
+#: The unit that may follow a larger one, and how many make one of the larger.
+_SMALLER = {"ft": ("in", 12), "st": ("lb", 14), "m": ("cm", 100)}
+#: Where the smaller unit goes without saying: 10 st 4, 5' 2.
+_UNSAID = ("ft", "st")
+_LETTERS = str.maketrans(
+    dict.fromkeys("\u2019\u2018\u2032\u02b9\u00b4\u0060\u2035\uff07\u201b", "'")
+    | dict.fromkeys("\u201d\u201c\u2033\u02ba\uff02\u201e\u201f\u3003", '"')
+    | dict.fromkeys("\u2212\u2010\u2011\u2012\u2013", "-")
+    | {"\u2044": "/", "½": " 1/2", "¼": " 1/4", "¾": " 3/4"}
+    | {"⅛": " 1/8", "⅜": " 3/8", "⅝": " 5/8", "⅞": " 7/8", "⅓": " 1/3", "⅔": " 2/3"}
+)
+_NUMBER = r"(?:[0-9]+(?:\s+|-))?[0-9]+/[0-9]+|[0-9]+(?:\.[0-9]*)?|\.[0-9]+"
+_WORD = r"[a-z]+\.?|['\"]"
+_TYPED = re.compile(
+    rf"([+-]?)\s*({_NUMBER})\s*({_WORD})?"
+    rf"(?:\s*(?:and|&|-)?\s*({_NUMBER})\s*({_WORD})?)?"
+)
+_BARE = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:e[+-]?[0-9]{1,3})?")
+_COMMA = re.compile(r"(?<![0-9.,])([0-9]+),([0-9]+)(?![0-9.,])")
+#: 1,234 and 12,345: whether thousands or decimals nobody can say.
+_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}")
+#: Decimals that may be inches or pounds, as in 5.11 and 12.10.
+_NOTED = re.compile(r"[+-]?([0-9]*[1-9][0-9]*)\.([0-9]{1,2})")
+#: Denominators on a tape or scale.
+_PARTS = (2, 3, 4, 8, 16, 32)
+#: Words of units of length.
+_MEANS_LENGTH = [UNIT_WORDS[unit] for unit in OF_KIND["length"]]
+#: More letters than any length or mass needs.
+_MOST = 60
+_LIKE = {
+    "length": "104, 101.5, 41 1/2, 41 in, 5 ft 3 in or 1.58 m",
+    "mass": "61, 61.5, 134 lb, 9 st 8 lb",
+    "age": "a number of years, or of months where the heading says so",
+}
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A length, mass or age as it was typed.
+
+    Attributes
+    ----------
+    standard : float
+        In cm, kg or years.
+    number : float
+        In the unit of the heading it was typed under.
+    said : str
+        The unit written behind it, in words, if it is not the heading's.
+    """
+
+    standard: float
+    number: float
+    said: str = ""
+
+    def told(self, text: str) -> str:
+        """Say how a text that said its own unit was read."""
+        unit = "cm" if set(_MEANS_LENGTH) & set(self.said.split()) else "kg"
+        return f"'{text}', in {self.said}, was read as {self.standard:.6g} {unit}"
+
+
+def quantity(text: str, unit: str) -> Quantity | Problem:
+    """Read what was typed under a heading of some unit.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``104``, ``101,5``, ``41 1/2``, ``5' 2½"``, ``10 st 4``, ``1.58 m``.
+        Typographic quotes and primes, spaces and capitals do not matter.
+    unit : str
+        Of a number alone: cm, mm, m, in, ft, kg, g, lb, st, years or months.
+
+    Returns
+    -------
+    Quantity or Problem
+        A unit behind the number goes before the heading's, and is then named in
+        ``said``, for the caller to report or to ask about. A problem where it is
+        no such thing, or could be two: ``1,234``; ``5.11`` in feet and ``12.10``
+        in stone, which people write for 5 ft 11 in and 12 st 10 lb.
+
+    Examples
+    --------
+    >>> round(quantity("5′ 2″", "cm").standard, 2), quantity("5′ 2″", "cm").said
+    (157.48, 'feet and inches')
+    >>> quantity("41 1/2", "in").standard, quantity("101,5", "cm").number
+    (105.41, 101.5)
+    >>> quantity("12.10", "st").what
+    'this may be 12 st 10 lb or 12.10 st, which is 12 st 1.4 lb'
+    """
+    kind = next(kind for kind, units in OF_KIND.items() if unit in units)
+    allowed, action = _LIKE[kind], "write the number and, if need be, its unit behind"
+    wrong = Problem("this is not understood", allowed, action)
+    plain = text.strip().lower().translate(_LETTERS).replace("''", '"').strip()
+    if not re.search("[0-9]", plain):
+        return Problem(f"{wrong.what}: text instead of a number", allowed, action)
+    pointed = _with_points(plain) if len(plain) <= _MOST else wrong
+    if isinstance(pointed, Problem):
+        return pointed
+    if _BARE.fullmatch(pointed):
+        number = float(pointed)
+        doubt = unclear(pointed, unit)
+        return doubt or _finite(Quantity(number * _FACTORS[unit], number), wrong)
+    found = _TYPED.fullmatch(pointed)
+    if found is None or kind == "age":
+        return wrong
+    sign, first, word, second, last = found.groups()
+    if not word and (second or re.fullmatch(r"[0-9]+/[0-9]+", first)):
+        return wrong  # two numbers, or half of what?
+    large = _UNIT.get(word.rstrip(".")) if word else unit
+    if large is not None and large not in OF_KIND[kind]:
+        meant = f"{UNIT_WORDS[large]}, where a {kind} is wanted"
+        return Problem(f"this is in {meant}", allowed, action)
+    values = [_value(first)] + ([_value(second)] if second else [])
+    units = [large]
+    if second:
+        least, most = _SMALLER.get(str(large), ("", 0))
+        small = _UNIT.get(last.rstrip(".")) if last else least
+        if small != least or not (last or large in _UNSAID) or not first.isdigit():
+            return wrong
+        if values[1] >= most:
+            return Problem(
+                f"this has {second} {least} behind the {large}, and {most:g} {least} "
+                f"make 1 {large}",
+                allowed,
+                "correct it",
+            )
+        units.append(least)
+    elif large is not None and (doubt := unclear(first, large)):
+        return doubt
+    if large is None or any(math.isnan(value) for value in values):
+        return wrong
+    size = -1.0 if sign == "-" else 1.0
+    standard = size * sum(
+        value * _FACTORS[str(one)] for value, one in zip(values, units, strict=True)
+    )
+    alone = units == [unit]
+    said = "" if unit in units else " and ".join(UNIT_WORDS[str(one)] for one in units)
+    number = size * values[0] if alone else standard / _FACTORS[unit]
+    return _finite(Quantity(standard, number, said), wrong)
+
+
+def unclear(number: str, unit: str) -> Problem | None:
+    """Ask what is meant by a number of feet or stone with one or two decimals.
+
+    Parameters
+    ----------
+    number : str
+        As it was typed, without its unit.
+    unit : str
+
+    Examples
+    --------
+    >>> unclear("5.11", "ft").what
+    'this may be 5 ft 11 in or 5.11 ft, which is 5 ft 1.32 in'
+    >>> unclear("5.75", "ft"), unclear("5.11", "in")
+    (None, None)
+    """
+    found = _NOTED.fullmatch(number)
+    if unit not in _UNSAID or found is None:
+        return None
+    whole, decimals = found.groups()
+    small, most = _SMALLER[unit]
+    counts = [int(decimals)] + ([int(decimals) * 10] if len(decimals) == 1 else [])
+    noted = [f"{whole} {unit} {n} {small}" for n in counts if 0 < n < most]
+    if not noted:
+        return None
+    rest = float(f"0.{decimals}") * most
+    real = f"{whole}.{decimals} {unit}, which is {whole} {unit} {rest:.3g} {small}"
+    return Problem(
+        f"this may be {', '.join(noted)} or {real}",
+        f"{unit} and {small}, such as {noted[0]}",
+        f"write {unit} and {small} apart",
+    )
+
+
+def understood(
+    text: str, measure: str, units: str = "metric", *, signed: bool = False
+) -> float:
+    """Return what was typed in a form as cm or kg, exactly.
+
+    Parameters
+    ----------
+    text : str
+        As for ``quantity``.
+    measure : str
+        Its name, which ends in ``_cm`` or ``_kg``.
+    units : str
+        A key of ``UNITS``. A number alone is in inches, in pounds, or, where stone
+        is chosen, in stone.
+    signed : bool
+        Whether it may be below 0.
+
+    Returns
+    -------
+    float
+        In cm or kg.
+
+    Raises
+    ------
+    SizingError
+        If it is no such measure, or could mean two.
+
+    Notes
+    -----
+    1 in = 2.54 cm and 1 lb = 0.45359237 kg exactly (international yard and pound
+    agreement, 1959); 1 st = 14 lb.
+
+    Examples
+    --------
+    >>> understood("5 ft 3 in", "stature_cm"), understood("104", "hip_circumference_cm")
+    (160.02, 104.0)
+    >>> round(understood("9 st 8 lb", "body_mass_kg"), 2)
+    60.78
+    """
+    one_of("units", units, list(UNITS))
+    found = quantity(text, unit_of(measure, units))
+    if isinstance(found, Quantity) and (found.standard < 0 and not signed):
+        found = Problem("this is not understood", "a number from 0", "correct it")
+    if isinstance(found, Problem):
+        raise SizingError(str(replace(found, value=text)))
+    return found.standard
+
+
+def with_unit(text: str, unit: str) -> str:
+    """Return what was typed with a unit behind it, unless it has one.
+
+    Examples
+    --------
+    >>> with_unit("12.10", "st"), with_unit("5' 2", "in")
+    ('12.10 st', "5' 2")
+    """
+    plain = text.strip().lower().translate(_LETTERS)
+    return text if re.search("[a-z'\"]", plain) or not plain else f"{text} {unit}"
+
+
+def _with_points(plain: str) -> str | Problem:
+    """Return a text whose decimals stand behind points, or ask about its comma."""
+    # 5 ft, 2 in: this comma is none of a number's.
+    plain = re.sub(r"(?<=[a-z'\".]), +", " ", plain)
+    for found in _COMMA.finditer(plain):
+        if len(found[2]) == 3 and _THOUSANDS.fullmatch(found[1]):
+            thousands, decimals = found[1] + found[2], f"{found[1]}.{found[2]}"
+            return Problem(
+                "a comma that may part thousands or decimals",
+                "decimals behind a point, and no mark for thousands",
+                f"write {thousands} or {decimals}",
+            )
+    pointed = _COMMA.sub(r"\1.\2", plain)
+    if "," in pointed:
+        return Problem(
+            "a comma that parts no decimals",
+            "decimals behind a point, and no mark for thousands",
+            "write the number without it",
+        )
+    return pointed
+
+
+def _value(written: str) -> float:
+    """Return a number that may carry a fraction; NaN if it is none of a tape's."""
+    *whole, last = re.split(r"\s+|-", written)
+    over, _, below = last.partition("/")
+    if not below:
+        return float(over)
+    if int(below) not in _PARTS or int(over) >= int(below):
+        return math.nan
+    return sum(map(float, whole)) + int(over) / int(below)
+
+
+def _finite(found: Quantity, wrong: Problem) -> Quantity | Problem:
+    return found if math.isfinite(found.standard + found.number) else wrong
