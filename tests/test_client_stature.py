@@ -1,6 +1,7 @@
 """Stature of those who cannot stand: published equations, surveys, no double pull."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.stats import norm
 
@@ -8,7 +9,7 @@ from data_sources import derive_segment_equations
 from sizing.chart import demo_chart
 from sizing.client import check_client, client_from, estimate_stature
 from sizing.client.posterior import draw_bodies
-from sizing.client.stature import as_reading, equations, segments
+from sizing.client.stature import as_reading, equations, segment_table, segments
 from sizing.errors import InputProblems, SizingError
 from sizing.population.model_donors import donors
 from sizing.resources import source_table
@@ -190,3 +191,81 @@ def test_segment_equations_are_those_of_the_surveys(survey_folder):
             assert np.sqrt(np.average(gap**2, weights=weight)) == pytest.approx(
                 row["sd_cm"], rel=0.01
             )
+
+
+# Bassey, Ann Hum Biol 1986;13:499-502: 1.40 and 1.35 x demispan + 57.8 and 60.1 (as
+# quoted by secondary sources). Elia (ed.) 2003 (from memory): a line of its table of
+# ulna lengths, 32 cm, is 1.94, 1.87, 1.84 and 1.84 m.
+@pytest.mark.parametrize(
+    ("sex", "age", "segment", "value", "key", "right"),
+    [
+        ("male", 30, "demispan_cm", 80.0, "bassey_1986", 1.40 * 80 + 57.8),
+        ("female", 30, "demispan_cm", 75.0, "bassey_1986", 1.35 * 75 + 60.1),
+        ("male", 30, "demispan_cm", 80.0, "elia_2003", 1.3 * 80 + 68),
+        ("female", 54, "demispan_cm", 75.0, "elia_2003", 1.3 * 75 + 62),
+        ("male", 55, "demispan_cm", 80.0, "elia_2003", 1.2 * 80 + 71),
+        ("female", 82, "demispan_cm", 75.0, "elia_2003", 1.2 * 75 + 67),
+        ("male", 64, "ulna_length_cm", 32.0, "elia_2003", 194),
+        ("male", 65, "ulna_length_cm", 32.0, "elia_2003", 187),
+        ("female", 18, "ulna_length_cm", 32.0, "elia_2003", 184),
+        ("female", 90, "ulna_length_cm", 32.0, "elia_2003", 184),
+    ],
+)
+def test_demispan_and_ulna_length_by_hand(sex, age, segment, value, key, right):
+    table = estimate_stature(sex, age, {segment: value}).table
+    row = table[(table["key"] == key) & (table["ages"] == "inside")].iloc[0]
+    assert row["estimate"] == pytest.approx(right, abs=0.5)
+    assert row["low"] < right < row["high"] and "from memory" in table["source"].sum()
+
+
+@pytest.mark.parametrize("segment", ["demispan_cm", "ulna_length_cm"])
+def test_a_client_is_entered_with_demispan_or_ulna_length(segment):
+    value = {"demispan_cm": 72.0, "ulna_length_cm": 24.0}[segment]
+    entry = {"sex": "f", "age_years": 82, segment.replace("_cm", "_in"): value / 2.54}
+    client = client_from(entry)
+    assert client.segments[segment] == pytest.approx(value)
+    assert 145 < client.stature.best["estimate"] < 165
+    assert segment_table().loc[segment, "definition"] in client.stature.summary()
+
+
+def test_every_way_to_height_is_defined_and_half_span_is_no_demispan():
+    assert set(segments()) == set(equations()["segment"]) == set(segment_table().index)
+    assert (segment_table()["definition"].str.len() > 20).all()
+    half, demi = segment_table().loc[["half_span_cm", "demispan_cm"], "definition"]
+    assert "tip of the middle finger" in half and "longer than demispan" in half
+    assert "root of the middle and ring fingers" in demi
+    assert "not to the fingertips" in demi
+
+
+@pytest.mark.parametrize(
+    ("segment", "value", "age", "words"),
+    [
+        ("demispan_cm", 50.0, 8, ["8 years", "from demispan", "knee height"]),
+        ("ulna_length_cm", 18.0, 17, ["17 years", "from ulna length"]),
+        ("span_cm", 120.0, 6, ["6 years", "from arm span", "forearm and hand"]),
+        ("upper_leg_length_cm", 40.0, 17, ["upper leg", "shoulder to elbow"]),
+    ],
+)
+def test_no_adults_equation_is_used_for_a_child(segment, value, age, words):
+    with pytest.raises(InputProblems) as caught:
+        client_from({"sex": "f", "age_years": age, segment: value})
+    for word in words:
+        assert word in str(caught.value)
+    both = {segment: value, "knee_height_cm": 36.0}
+    table = estimate_stature("female", age, both).table
+    assert set(table["segment"]) == {"knee_height_cm"}
+
+
+@pytest.mark.surveys
+def test_errors_of_demispan_are_those_in_the_survey(survey_folder):
+    """Half of span less the middle finger: hand less palm."""
+    for sex, name in (("male", "men"), ("female", "women")):
+        raw = pd.read_csv(survey_folder / f"ansur2_{name}.csv", encoding="latin-1")
+        raw.columns = raw.columns.str.lower()
+        demispan = (raw["span"] / 2 - (raw["handlength"] - raw["palmlength"])) / 10
+        for key, most in (("bassey_1986", 120), ("elia_2003", 54)):
+            table = equations()[equations()["segment"] == "demispan_cm"]
+            row = table[(table["key"] == key) & (table["sex"] == sex)].iloc[0]
+            told = row["constant"] + row["slope"] * demispan
+            gap = (raw["stature"] / 10 - told)[raw["age"] <= most]
+            assert np.sqrt((gap**2).mean()) == pytest.approx(row["sd_cm"], abs=0.06)

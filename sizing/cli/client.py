@@ -10,7 +10,7 @@ from sizing.chart import demo_chart, read_chart
 from sizing.cli.options import check_place
 from sizing.client import HOW, check_client, conditions_table
 from sizing.client.client import client_from
-from sizing.client.stature import KNEE_EQUATIONS
+from sizing.client.stature import KNEE_EQUATIONS, segment_table
 from sizing.errors import Problem, SizingError, UnitSaid
 from sizing.measures.typed import quantity
 from sizing.writing import write_text
@@ -18,6 +18,7 @@ from sizing.writing import write_text
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
+    ways = segment_table()["definition"]
     parser.add_argument(
         "entries",
         nargs="+",
@@ -27,7 +28,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "stature_ft=5ft2in body_mass_st='10 st 4'; after a value how it was "
         f"come by: body_mass_kg=68:guessed ({', '.join(HOW)}). What makes the body "
         "unlike others: condition=swelling, may be repeated "
-        f"({', '.join(conditions_table()['key'])})",
+        f"({', '.join(conditions_table()['key'])}). Ways to height for somebody who "
+        "cannot stand: " + "; ".join(f"{key}, {what}" for key, what in ways.items()),
     )
     parser.add_argument(
         "--chart",

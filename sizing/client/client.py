@@ -198,7 +198,10 @@ into the entry's name, or measure again.
                 ],
                 about=ABOUT,
             )
-        found = estimate_stature(sex, age, lengths, equation=knee_equation)
+        try:
+            found = estimate_stature(sex, age, lengths, equation=knee_equation)
+        except SizingError as error:
+            raise InputProblems([Problem(str(error))], about=ABOUT) from None
         readings.insert(1 if MASS in values else 0, as_reading(found, sex, age))
     taken = tuple(readings)
     return Client(sex, age, taken, lengths, found, tuple(unusual), stated, read_as)

@@ -11,6 +11,7 @@ from sizing.client.how import ESTIMATED, Reading
 from sizing.errors import Problem, SizingError, one_of
 from sizing.measures import SEXES
 from sizing.measures.written import Say, written
+from sizing.population.classes import ADULT_AGE
 from sizing.population.model_donors import donors
 from sizing.population.model_moments import model_age
 from sizing.resources import source_table
@@ -19,7 +20,6 @@ from sizing.resources import source_table
 #: (common practice, no source).
 BEYOND_AGES = 1.5
 STATURE = "stature_cm"
-KNEE = "knee_height_cm"
 #: Published knee-height equations, the one used first.
 KNEE_EQUATIONS: tuple[str, ...] = ("chumlea_1985", "donini_2000")
 #: A prior of stature this many years around the person's age.
@@ -54,9 +54,10 @@ class StatureEstimate:
             for name in ("estimate", "low", "high")
         )
         source = str(row["source"]).split("; error in use")[0]
+        what = segment_table().loc[row["segment"], "definition"]
         words = (
-            f"Stature estimated from {_words(row['segment'])}: {middle} (9 in 10 such "
-            f"people: {low} to {high}; {source})"
+            f"Stature estimated from {_label(row['segment'])} ({what}): {middle} "
+            f"(9 in 10 such people: {low} to {high}; {source})"
         )
         if row["ages"] == "beyond":
             words += (
@@ -66,8 +67,21 @@ class StatureEstimate:
         return words + "."
 
 
-def _words(segment: str) -> str:
-    return segment.rsplit("_", 1)[0].replace("_", " ")
+@cache
+def segment_table() -> pd.DataFrame:
+    """Return the segments from which stature can be estimated, and what each is.
+
+    Returns
+    -------
+    DataFrame
+        ``label, definition, source``, by segment, the surest for older people first.
+
+    Examples
+    --------
+    >>> segment_table().loc["half_span_cm", "definition"].split(";")[1]
+    ' longer than demispan by the finger, and half of arm span in the survey'
+    """
+    return source_table("segments.csv").set_index("segment")
 
 
 @cache
@@ -85,17 +99,14 @@ def equations() -> pd.DataFrame:
     >>> bool((equations()["segment"] == "knee_height_cm").any())
     True
     """
-    knee = source_table("knee_height_equations.csv").rename(
-        columns={"knee_height": "slope", "age": "age_slope"}
-    )
-    knee = knee.assign(segment=KNEE, n=np.nan).drop(columns="people")
+    published = source_table("stature_equations.csv").drop(columns="people")
     own = source_table("segment_equations.csv").assign(key="survey")
-    return pd.concat([knee, own], ignore_index=True)
+    return pd.concat([published.assign(n=np.nan), own], ignore_index=True)
 
 
 def segments() -> tuple[str, ...]:
     """Return the segments from which stature can be estimated."""
-    return tuple(dict.fromkeys(equations()["segment"]))
+    return tuple(segment_table().index)
 
 
 def estimate_stature(
@@ -124,7 +135,8 @@ def estimate_stature(
     Raises
     ------
     SizingError
-        If no segment is known that a survey carries.
+        If no segment is known that has an equation, or none whose equation goes
+        down to a child's age: a child is built unlike an adult.
 
     Notes
     -----
@@ -135,7 +147,10 @@ def estimate_stature(
     References
     ----------
     Chumlea, Roche, Steinbaugh, J Am Geriatr Soc 1985;33:116-120; Donini et al.,
-    J Nutr Health Aging 2000 (both as quoted by secondary sources).
+    J Nutr Health Aging 2000; Bassey, Ann Hum Biol 1986;13:499-502 (all as quoted
+    by secondary sources); Elia (ed.), British Association for Parenteral and Enteral
+    Nutrition, 2003 (from memory); the rest from surveys by
+    ``derive_segment_equations.py``.
 
     Examples
     --------
@@ -158,6 +173,22 @@ def estimate_stature(
             )
         )
     year = float(model_age(age_years))
+    young = (year < ADULT_AGE) & (table["age_from"] > year)
+    if young.all():
+        least = equations().groupby("segment")["age_from"].min()
+        able = [name for name in segments() if least[name] <= year]
+        named = ", ".join(_label(name) for name in dict.fromkeys(table["segment"]))
+        raise SizingError(
+            str(
+                Problem(
+                    f"for a child of {age_years:g} years no equation gives stature "
+                    f"from {named}",
+                    ", ".join(_label(name) for name in able),
+                    "measure one of these, or the stature lying",
+                )
+            )
+        )
+    table = table[~young].copy()
     used = np.clip(year, table["age_from"], table["age_to"])
     beyond = (used - year).abs() > 0
     table["value_cm"] = table["segment"].map(known).astype(float)
@@ -211,8 +242,12 @@ def as_reading(found: StatureEstimate, sex: str, age_years: float) -> Reading:
         float(value),
         ESTIMATED,
         float(row["sd_cm"] / np.sqrt(ratio)),
-        source=f"from {_words(row['segment'])}: {row['source']}",
+        source=f"from {_label(row['segment'])}: {row['source']}",
     )
+
+
+def _label(segment: str) -> str:
+    return str(segment_table().loc[segment, "label"]).lower()
 
 
 @cache

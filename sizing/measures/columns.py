@@ -35,6 +35,8 @@ UNIT_WORDS = {
 #: Lengths and masses beside the ten measures that the gate also converts.
 FURTHER_LENGTHS = (
     "knee_height",
+    "demispan",
+    "ulna_length",
     "popliteal_height",
     "buttock_knee_length",
     "span",
@@ -87,6 +89,10 @@ _ALSO_CALLED = {
     "hip_breadth": "hip_breadth_sitting",
     "hip_width": "hip_breadth_sitting",
     "safe_working_load": "load_limit",
+    "demi_span": "demispan",
+    "ulna": "ulna_length",
+    "halfspan": "half_span",
+    "arm_span": "span",
 }
 
 

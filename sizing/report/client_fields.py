@@ -1,13 +1,14 @@
 """The fields into which one client is entered."""
 
 from collections.abc import Callable, Mapping
+from html import escape
 from typing import Any
 
 import ipywidgets as w
 
 from sizing.client import HOW, conditions_table, suggested_allowances
 from sizing.client.allowances import allowance_table
-from sizing.client.stature import KNEE_EQUATIONS, segments
+from sizing.client.stature import KNEE_EQUATIONS, segment_table, segments
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, vocabulary
 from sizing.report.form_words import heading
@@ -73,11 +74,11 @@ class ClientFields:
             description="Age, years", placeholder="not stated", continuous_update=False
         )
         words = dict(zip(vocabulary()["name"], vocabulary()["label"], strict=True))
+        words |= dict(segment_table()["label"])
         self.values: dict[str, UnitField] = {}
         self.ways: dict[str, w.Dropdown] = {}
         for name in (*MEASURES, *segments()):
-            plain = name.rsplit("_", 1)[0].replace("_", " ").capitalize()
-            self.values[name] = UnitField(str(words.get(name, plain)), name, switch)
+            self.values[name] = UnitField(str(words[name]), name, switch)
             if name in MEASURES:
                 # A label of its own names the choice to a screen reader too.
                 self.ways[name] = w.Dropdown(
@@ -128,7 +129,10 @@ class ClientFields:
 
     def _layout(self) -> w.Widget:
         rows = [in_a_row(self.values[name].box, self.ways[name]) for name in MEASURES]
-        lengths = [self.values[name].box for name in segments()]
+        lengths = [
+            in_a_row(self.values[name].box, w.HTML(escape(what)))
+            for name, what in segment_table()["definition"].items()
+        ]
         allowances = [field.box for field in self.allowances.values()]
         more = w.Accordion(
             [w.VBox([*lengths, self.knee]), w.VBox([self.fabric, *allowances])],
