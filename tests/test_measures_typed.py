@@ -8,12 +8,19 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from sizing.chart import chart_from
-from sizing.client import client_from
-from sizing.errors import InputProblems, Problem, SizingError, UnitSaid
+from sizing.chart import chart_from, review_chart
+from sizing.cli.main import main
+from sizing.client import check_client, client_from
+from sizing.errors import InputProblems, Problem, SizingError, SizingWarning, UnitSaid
 from sizing.measures import to_standard_units
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
-from sizing.measures.typed import Quantity, quantity, understood, with_unit
+from sizing.measures.typed import (
+    Quantity,
+    like_pounds,
+    quantity,
+    understood,
+    with_unit,
+)
 from sizing.measures.written import UNITS, written
 from sizing.population import read_caseload
 
@@ -240,3 +247,55 @@ def test_a_chart_is_read_as_people_write_it():
     )
     assert chart.frame["load_limit_kg"].round(2).tolist() == [127.01, 200.03]
     assert chart.frame["stature_cm_high"].round(2).tolist() == [157.48, 186.69]
+
+
+# Load limits that look like pounds
+
+
+@pytest.mark.parametrize("kg", [150, 200, 250, 300, 350, 400, 450, 500])
+def test_a_limit_in_pounds_under_kg_is_named_however_it_was_rounded(kg):
+    pounds = kg / 0.45359237
+    for number in (int(pounds), int(pounds) + 1, int(pounds / 10) * 10):
+        assert like_pounds(number) == kg
+
+
+@pytest.mark.parametrize("pounds", [350, 400, 440, 450, 500, 550, 600, 700, 800, 1000])
+def test_a_limit_of_round_pounds_said_in_kg_is_not_named(pounds):
+    if pounds not in (440, 550):
+        assert like_pounds(round(pounds * 0.45359237)) is None
+    for kg in (100, 120, 135, 150, 160, 180, 190, 200, 205, 225, 250, 300, 325, 350):
+        assert like_pounds(kg) is None
+
+
+def test_limits_that_look_like_pounds_are_doubted_on_chart_and_in_an_answer():
+    frame = pd.DataFrame(
+        {
+            "size": ["one", "two"],
+            "load_limit_kg": [441, 200],
+            "hip_circumference_cm_low": [80, 100],
+            "hip_circumference_cm_high": [100, 120],
+        }
+    )
+    with pytest.warns(SizingWarning, match=r"441 kg, looks like pounds \(200 kg\)"):
+        chart = chart_from(frame)
+    kinds = review_chart(chart)["kind"].tolist()
+    assert kinds.count("load_limit_like_pounds") == 1
+    entry = {"sex": "f", "age_years": 50, "body_mass_kg": 70}
+    answer = check_client(chart, entry, loads={"hoist": 330.0, "bar": 300.0})
+    told = [note for note in answer.notes if "looks like pounds" in note]
+    assert len(told) == 2
+    assert "load limit of the hoist, 330 kg, looks like pounds (150 kg)" in told[0]
+    assert "size one, 441 kg" in told[1] and told[0] in answer.summary()
+
+
+def test_load_limits_of_commands_are_read_as_people_say_them(capsys):
+    words = ["client", "sex=f", "age_years=50", "body_mass_kg=70", "stature_cm=160"]
+    assert main([*words, "--load", "hoist=441lb"]) == 0
+    _out, err = capsys.readouterr()
+    assert "'441lb', in pounds, was read as 200.034 kg" in err
+    assert main([*words, "--load", "hoist=441"]) == 0
+    assert "441 kg, looks like pounds (200 kg)" in capsys.readouterr().out
+    assert main([*words, "--load", "hoist=1,234"]) == 2
+    assert "1234 or 1.234" in capsys.readouterr().err
+    assert main(["bands", "--load-limit", "31.5st"]) == 2
+    assert "31 st 5 lb or 31.5 st" in capsys.readouterr().err

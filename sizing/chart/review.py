@@ -8,6 +8,7 @@ import pandas as pd
 from sizing.chart.size_chart import GROUPS, SizeChart
 from sizing.measures import MEASURES, plausible_range, to_tenths
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
+from sizing.measures.typed import like_pounds
 
 if TYPE_CHECKING:
     from sizing.population.people import People
@@ -53,6 +54,8 @@ def review_chart(chart: SizeChart, *, people: "People | None" = None) -> pd.Data
             A measure has columns but no size limits it.
         no_load_limit
             No load limit stated: for the whole chart, or for the size.
+        load_limit_like_pounds
+            The load limit is a round number of kg written in pounds, perhaps.
         load_limit_inside_band
             The load limit lies below the top of the size's body-mass band.
 
@@ -259,7 +262,21 @@ def _loads(chart: SizeChart) -> list[dict[str, Any]]:
                     size,
                 )
             )
-        elif top != NO_HIGH and limit < top:
+            continue
+        if meant := like_pounds(limit / 10):
+            rows.append(
+                _finding(
+                    "load_limit_like_pounds",
+                    f"the load limit of '{size}', {limit / 10:g} kg, looks like pounds "
+                    f"({meant} kg): read the label again",
+                    size,
+                    None,
+                    None,
+                    meant,
+                    limit / 10,
+                )
+            )
+        if top != NO_HIGH and limit < top:
             rows.append(
                 _finding(
                     "load_limit_inside_band",

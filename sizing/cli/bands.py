@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import warnings
 from dataclasses import replace
 from typing import Any
 
@@ -20,9 +21,10 @@ from sizing.banding.axis import ROUNDINGS
 from sizing.banding.goal import GOALS
 from sizing.cautions import cautions
 from sizing.chart import GROUPS, read_chart
-from sizing.cli.options import add_seed
-from sizing.errors import Problem, SizingError
+from sizing.cli.options import add_seed, amount
+from sizing.errors import Problem, SizingError, SizingWarning
 from sizing.measures import MEASURES
+from sizing.measures.typed import like_pounds
 from sizing.population import POPULATIONS, People, load_people, population_titles
 
 
@@ -103,7 +105,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="with --widths: size chart of sizes already owned, to keep",
     )
     parser.add_argument(
-        "--load-limit", type=float, metavar="KG", help="load limit of every size"
+        "--load-limit",
+        metavar="KG",
+        help="load limit of every size, such as 200 or 440lb",
     )
     parser.add_argument(
         "--tolerance",
@@ -129,6 +133,11 @@ def run(args: argparse.Namespace) -> int:
     name = args.people or ("adults" if args.widths else "everyone")
     people = load_people(name, seed=args.seed)
     people = replace(people, name=population_titles()[name])
+    if args.load_limit is not None:
+        args.load_limit = amount("--load-limit", args.load_limit, "kg")
+        if meant := like_pounds(args.load_limit):
+            told = f"--load-limit {args.load_limit:g} kg looks like pounds ({meant} kg)"
+            warnings.warn(f"{told}: read the labels again", SizingWarning, stacklevel=2)
     how: dict[str, Any] = {
         "step_cm": args.step,
         "smooth_cm": args.smooth,

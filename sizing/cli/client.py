@@ -2,17 +2,14 @@
 
 import argparse
 import json
-import warnings
-from dataclasses import replace
 from pathlib import Path
 
 from sizing.chart import demo_chart, read_chart
-from sizing.cli.options import check_place
+from sizing.cli.options import amount, check_place
 from sizing.client import HOW, check_client, conditions_table
 from sizing.client.client import client_from
 from sizing.client.stature import KNEE_EQUATIONS, segment_table
-from sizing.errors import Problem, SizingError, UnitSaid
-from sizing.measures.typed import quantity
+from sizing.errors import Problem, SizingError
 from sizing.writing import write_text
 
 
@@ -139,15 +136,7 @@ def _numbers(words: list[str], what: str, unit: str) -> dict[str, float]:
         name = written.replace("_", " ") if what == "--load" else written
         if name in found:
             raise SizingError(f"{what} {written} is given twice: keep one.")
-        read = quantity(value, unit)
-        if isinstance(read, Problem):
-            raise SizingError(
-                str(replace(read, what=f"{what} {written}: {read.what}", value=value))
-            )
-        if read.said:
-            told = f"{what} {written}: {read.told(value)}"
-            warnings.warn(told, UnitSaid, stacklevel=2)
-        found[name] = read.standard
+        found[name] = amount(f"{what} {written}", value, unit)
     return found
 
 

@@ -1,10 +1,13 @@
 """Options that several commands share, so that they mean the same in each."""
 
 import argparse
+import warnings
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from pathlib import Path
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import Problem, SizingError, UnitSaid
+from sizing.measures.typed import quantity
 from sizing.population import POPULATIONS
 
 #: Beyond these a command would fill the memory or never end.
@@ -65,6 +68,41 @@ def whole(least: int, most: int) -> Callable[[str], int]:
         return number
 
     return read
+
+
+def amount(what: str, text: str, unit: str) -> float:
+    """Return a length or a mass given with a command, in cm or kg.
+
+    Parameters
+    ----------
+    what : str
+        What it was given as, for the messages.
+    text : str
+        As for ``sizing.measures.typed.quantity``.
+    unit : str
+        Of a number alone: cm or kg.
+
+    Raises
+    ------
+    SizingError
+        If it is not understood.
+
+    Warns
+    -----
+    UnitSaid
+        If it has another unit of its own.
+
+    Examples
+    --------
+    >>> amount("--load hoist", "200", "kg")
+    200.0
+    """
+    found = quantity(text, unit)
+    if isinstance(found, Problem):
+        raise SizingError(str(replace(found, what=f"{what}: {found.what}", value=text)))
+    if found.said:
+        warnings.warn(f"{what}: {found.told(text)}", UnitSaid, stacklevel=2)
+    return found.standard
 
 
 def check_place(

@@ -29,7 +29,12 @@ from sizing.client.outcomes import (
     outcome_table,
 )
 from sizing.client.posterior import Bodies
-from sizing.client.remarks import evidence_limits, notes, sources
+from sizing.client.remarks import (
+    evidence_limits,
+    like_pounds_words,
+    notes,
+    sources,
+)
 from sizing.errors import InputProblems, Problem, SizingError, check_seed
 from sizing.fit import DIRECTIONS
 from sizing.fit.nearest import nearest, yardsticks
@@ -160,6 +165,7 @@ def check_client(
         raise InputProblems(doubts, about=ABOUT)
     allowed = allowance_table(allowances)
     load_table, load = _loads(chart, loads)
+    own_limits = chart.load_limits()
     shown = edges_of(chart, load)
     moved = (allowed["used_cm"] != 0).any()
     body_chart = in_body_terms(chart, allowed) if moved else chart
@@ -193,7 +199,7 @@ def check_client(
         allowances=allowed,
         growth=growth,
         nearest=near,
-        notes=tuple(notes(client, shown, chart.load_limits())),
+        notes=(*like_pounds_words(load_table), *notes(client, shown, own_limits)),
         doubts=tuple(str(doubt) for doubt in doubts),
         limits=evidence_limits(client),
         sources=sources(client),

@@ -2,6 +2,7 @@
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from sizing.client.client import Client
 from sizing.client.conditions import touched
@@ -9,6 +10,7 @@ from sizing.client.how import MASS
 from sizing.client.outcomes import Edges
 from sizing.client.words import capital, plain
 from sizing.measures.edges import NO_HIGH
+from sizing.measures.typed import like_pounds
 from sizing.population import limits
 
 
@@ -51,6 +53,19 @@ def notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[str
         told.append("Age was not stated: all ages are mixed, so intervals are wider.")
     if client.stature is not None:
         told.append(client.stature.summary())
+    return told
+
+
+def like_pounds_words(loads: pd.DataFrame) -> list[str]:
+    """Doubt load limits that look like pounds: too high, they let a part break."""
+    told = []
+    for _, row in loads.iterrows():
+        meant = like_pounds(float(row["load_limit_kg"]))
+        if meant is not None:
+            told.append(
+                f"The load limit of the {row['part']}, {row['load_limit_kg']:g} kg, "
+                f"looks like pounds ({meant} kg): read its label again before any lift."
+            )
     return told
 
 

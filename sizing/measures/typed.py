@@ -256,6 +256,40 @@ def with_unit(text: str, unit: str) -> str:
     return text if re.search("[a-z'\"]", plain) or not plain else f"{text} {unit}"
 
 
+def like_pounds(kg: float) -> int | None:
+    """Return the whole kg that a load limit would be if it were in pounds.
+
+    Parameters
+    ----------
+    kg : float
+        A load limit as it was given, in kg.
+
+    Returns
+    -------
+    int or None
+        None where it is no such number. Labels state round numbers of kg and the
+        same in pounds, to the next pound or the next lower ten: 150 kg is 330 or 331,
+        200 kg 440 or 441. Of limits from 120 to 500 kg, multiples of 50 and, where
+        the pounds end in neither 0 nor 5, all multiples of 10 (our choice, no
+        source); nobody's limit of 227 or 272 kg, which are 500 and 600 lb, is named.
+
+    Examples
+    --------
+    >>> [like_pounds(kg) for kg in (330, 441, 551, 661, 397, 200, 227, 272)]
+    [150, 200, 250, 300, 180, None, None, None]
+    """
+    for whole in range(120, 501, 10):
+        pounds = whole / OF_KIND["mass"]["lb"]
+        near = {math.floor(pounds), math.ceil(pounds)}
+        if whole % 50 == 0:
+            near |= {math.floor(pounds / 10) * 10}
+        else:
+            near = {number for number in near if number % 5}
+        if kg in near:
+            return whole
+    return None
+
+
 def _with_points(plain: str) -> str | Problem:
     """Return a text whose decimals stand behind points, or ask about its comma."""
     # 5 ft, 2 in: this comma is none of a number's.
