@@ -130,7 +130,7 @@ class ClientFields:
     def _layout(self) -> w.Widget:
         rows = [in_a_row(self.values[name].box, self.ways[name]) for name in MEASURES]
         lengths = [
-            in_a_row(self.values[name].box, w.HTML(escape(what)))
+            in_a_row(self.values[str(name)].box, w.HTML(escape(what)))
             for name, what in segment_table()["definition"].items()
         ]
         allowances = [field.box for field in self.allowances.values()]
