@@ -6,10 +6,9 @@ import numpy as np
 from banding_oracle import MEASURES, make_people
 
 from sizing.banding.axis import Axis
-from sizing.banding.bodies import read_bodies
 from sizing.banding.goal import Counter, Goal
-from sizing.banding.net import Net
-from sizing.banding.search import NUDGE, Task
+from sizing.banding.graph import NUDGE, Graph, Task
+from sizing.banding.measured import read_measured
 from sizing.measures.edges import NO_HIGH
 
 
@@ -26,7 +25,7 @@ class Small:
             self.limits = rng.integers(60, 70, sizes) * 10
             self.mass = rng.integers(600, 700, 25)
         people = make_people(self.x / 10, self.weight, body_mass_kg=self.mass / 10)
-        bodies = read_bodies(people, MEASURES[:measures], limits=self.limits)
+        measured = read_measured(people, MEASURES[:measures], limits=self.limits)
         self.axes = []
         for d in range(measures):
             low = [np.sort(rng.choice(10, 3, False)) for _ in range(sizes)]
@@ -39,7 +38,7 @@ class Small:
                     least_overlap=[None, None, 0, 1][rng.integers(4)],
                 )
             )
-        counter = Counter(Goal(), bodies, self.axes, self.limits)
+        counter = Counter(Goal(), measured, self.axes, self.limits)
         self.task = Task(
             self.axes,
             counter.terms(self.weight),
@@ -100,17 +99,17 @@ class Small:
         both = self.within(size, above) & self.within(size - 1, below) & able
         return self.alone(size, above) - self.weight[both].sum()
 
-    def paths(self, net):
+    def paths(self, graph):
         """Every chain of nodes, with its worth."""
-        numbers = [range(len(n)) for n in net.nodes]
-        linked = [set(zip(a.tolist(), b.tolist(), strict=True)) for a, b in net.pairs]
+        numbers = [range(len(n)) for n in graph.nodes]
+        linked = [set(zip(a.tolist(), b.tolist(), strict=True)) for a, b in graph.pairs]
         found = {}
         for path in product(*numbers):
             steps = list(pairwise(path))
             if all(step in linked[k] for k, step in enumerate(steps, 1)):
-                total = self.alone(0, net.nodes[0][path[0]])
+                total = self.alone(0, graph.nodes[0][path[0]])
                 for k, (a, b) in enumerate(steps, 1):
-                    total += self.gain(k, net.nodes[k - 1][a], net.nodes[k][b])
+                    total += self.gain(k, graph.nodes[k - 1][a], graph.nodes[k][b])
                 found[path] = total
         return found
 
@@ -123,11 +122,11 @@ class Small:
         }
 
     def _charts(self):
-        net = Net.of(
+        graph = Graph.of(
             self.task, [every_box(self.axes, k) for k in range(len(self.limits))]
         )
-        for path, total in self.paths(net).items():
-            yield [n[i, :, 0] for n, i in zip(net.nodes, path, strict=True)], total
+        for path, total in self.paths(graph).items():
+            yield [n[i, :, 0] for n, i in zip(graph.nodes, path, strict=True)], total
 
 
 def every_box(axes, size):

@@ -133,7 +133,7 @@ def test_graded_sizes_against_the_boxes_of_the_grid_method(survey_folder):
     """Waist girth and crotch height of army men, boxes of 5 by 5 cm.
 
     Jung, Kwon and You, Appl Ergon 2010;42:156-161 (volume and pages from
-    memory): 25 representative bodies accommodate 95 % of US Army men of 1988
+    memory): 25 representative measured accommodate 95 % of US Army men of 1988
     with these two dimensions and a tolerance of 2.5 cm either way. The men of
     2012 are more spread. Their method as described: a grid of boxes about the
     mean, the fullest taken first.

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 
 from sizing.banding import fit_bands
 from sizing.banding.fitter import Fitter
-from sizing.banding.settings import check_request
+from sizing.banding.request import check_request
 from sizing.coverage import coverage
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
@@ -130,8 +130,8 @@ def test_the_path_taken_changes_nothing_and_bounds_hold(constraint, seed, monkey
     # People are counted where the search looks, instead of into one grid; the
     # search begins with one node, and goes through its nodes in parts.
     monkeypatch.setattr("sizing.banding.goal.FEW_CELLS", -(10**9))
-    monkeypatch.setattr("sizing.banding.solve.FIRST_NODES", 1)
-    monkeypatch.setattr("sizing.banding.solve.MOST_PAIRS", 300)
+    monkeypatch.setattr("sizing.banding.search.FIRST_NODES", 1)
+    monkeypatch.setattr("sizing.banding.search.MOST_PAIRS", 300)
     other = fit_bands(people, step_cm=0.1, **request)
     pd.testing.assert_frame_equal(fine.chart.frame, other.chart.frame)
     assert fine.upper_bound == pytest.approx(fine.share, abs=1e-12)

@@ -17,13 +17,13 @@ from sizing.banding import (
     fit_bands,
     fit_fairest,
     frontier,
-    solve,
+    search,
     width_needed,
 )
 from sizing.banding.fitter import Fitter
 from sizing.banding.frontier import _scaled
-from sizing.banding.resample import draw_samples, interval
-from sizing.banding.settings import check_request
+from sizing.banding.request import check_request
+from sizing.banding.stability import draw_samples, interval
 from sizing.errors import SizingError
 
 HIP, SIT = MEASURES[:2]
@@ -49,7 +49,7 @@ def test_charts_are_gone_through_from_the_best_down_to_the_floor(seed, part, lim
     assert told == sorted((v for v in worth.values() if v > floor), reverse=True)
     assert len({index.tobytes() for index in found}) == len(found)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(solve, "FIRST_NODES", 1)
+        patch.setattr(search, "FIRST_NODES", 1)
         again = list(fairest._charts(small.task, fairest._Floor(floor)))
         assert [worth[tuple(map(tuple, index))] for index in again] == told
         patch.setattr(fairest, "MOST_CHARTS", 2)

@@ -9,9 +9,8 @@ from banding_oracle import MEASURES, make_people
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.banding import fit_bands, solve
+from sizing.banding import fit_bands, search
 from sizing.banding.axis import Axis, make_axis
-from sizing.banding.bodies import read_bodies
 from sizing.banding.fitter import (
     NEAR,
     QUICK,
@@ -22,15 +21,15 @@ from sizing.banding.fitter import (
     has_valley,
 )
 from sizing.banding.goal import Counter, Goal
-from sizing.banding.net import Net
-from sizing.banding.search import NUDGE, TIE, Task
-from sizing.banding.settings import Layout, check_request
-from sizing.banding.solve import (
+from sizing.banding.graph import NUDGE, TIE, Graph, Task
+from sizing.banding.measured import read_measured
+from sizing.banding.request import Layout, check_request
+from sizing.banding.search import (
     LEAST_PACE,
     TRIAL,
     candidates_wide,
     climb,
-    first_net,
+    first_graph,
     loosest,
     paces,
 )
@@ -45,14 +44,14 @@ def task_of(seed, sizes=2, span=120, measures=2, widths=(60, 40)):
     rng = np.random.default_rng(seed)
     x = rng.integers(0, span, (40, measures))
     people = make_people(x / 10, rng.integers(1, 4, 40))
-    bodies = read_bodies(people, MEASURES[:measures])
+    measured = read_measured(people, MEASURES[:measures])
     axes = [
         make_axis(m, x[:, d], [widths[d]] * sizes, step=1)[0]
         for d, m in enumerate(MEASURES[:measures])
     ]
-    counter = Counter(Goal(), bodies, axes, np.full(sizes, NO_HIGH))
-    terms = counter.terms(bodies.weight)
-    return Task(axes, terms, counter.passed, bodies.total), x, bodies.weight
+    counter = Counter(Goal(), measured, axes, np.full(sizes, NO_HIGH))
+    terms = counter.terms(measured.weight)
+    return Task(axes, terms, counter.passed, measured.total), x, measured.weight
 
 
 def covered(x, weight, low, high):
@@ -123,28 +122,28 @@ def test_the_first_nodes_are_about_equally_loose_in_every_measure(monkeypatch):
     lengths = [axis.n(0) for axis in task.axes]
     ranges = [float(p[-1] - p[0]) for p in task.passed]
     with monkeypatch.context() as patch:
-        patch.setattr(Net, "whole", lambda task, parts: parts)
+        patch.setattr(Graph, "whole", lambda task, parts: parts)
         for most, pace in product((1, 2, 8, 60), ([1.0, 1.0], [1.0, 6.0], [5.0, 0.1])):
-            patch.setattr(solve, "FIRST_NODES", most)
-            parts = first_net(task, pace)
+            patch.setattr(search, "FIRST_NODES", most)
+            parts = first_graph(task, pace)
             assert most <= np.prod(parts) < 2 * most
             loose = [p * r / n for p, r, n in zip(pace, ranges, parts, strict=True)]
             for d in range(2):
                 # What was halved was the loosest.
                 assert parts[d] == 1 or 2 * loose[d] >= max(loose) - 1e-9
         # No more parts than suffice for every candidate, and none for nothing.
-        patch.setattr(solve, "FIRST_NODES", 10**6)
+        patch.setattr(search, "FIRST_NODES", 10**6)
         assert (lengths[0], lengths[1]) == (51, 77)
-        assert first_net(task, [1.0, 0.0]) == [64, 1]
-        assert first_net(task, [0.0, 1.0]) == [1, 128]
-        assert first_net(task, [1.0, 1.0]) == [64, 128]
-    monkeypatch.setattr(solve, "FIRST_NODES", 4)
-    net = first_net(task, [1.0, 1.0])
-    spread = net.spreads()
+        assert first_graph(task, [1.0, 0.0]) == [64, 1]
+        assert first_graph(task, [0.0, 1.0]) == [1, 128]
+        assert first_graph(task, [1.0, 1.0]) == [64, 128]
+    monkeypatch.setattr(search, "FIRST_NODES", 4)
+    graph = first_graph(task, [1.0, 1.0])
+    spread = graph.spreads()
     for pace in ([1.0, 5.0], [5.0, 1.0], [1.0, 1.0]):
         weighted = [p * s for p, s in zip(pace, spread, strict=True)]
-        assert loosest(net, pace) == weighted.index(max(weighted))
-    alone = Net.of(task, [np.zeros((1, 2, 2), int)] * 2)
+        assert loosest(graph, pace) == weighted.index(max(weighted))
+    alone = Graph.of(task, [np.zeros((1, 2, 2), int)] * 2)
     assert loosest(alone, [1.0, 1.0]) is None
 
 
@@ -321,7 +320,7 @@ def test_tasks_are_laid_out_for_every_place_of_the_sizes_owned():
     people = make_people(values, np.full(100, 2.0), body_mass_kg=np.full(100, 80.0))
     asked = {"widths": {HIP: 5.0, SIT: 4.0}, "sizes": 3, "fixed": owned}
     fitter = Fitter(check_request(people, **asked, load_limit_kg=120.0))
-    tasks = fitter.tasks(fitter.bodies.weight)
+    tasks = fitter.tasks(fitter.measured.weight)
     assert [t.limits.tolist() for t in tasks] == [
         [900, 1200, 1200],
         [1200, 900, 1200],
@@ -329,14 +328,14 @@ def test_tasks_are_laid_out_for_every_place_of_the_sizes_owned():
     ]
     for at, task in enumerate(tasks):
         assert task.total == pytest.approx(200)
-        assert task.aim.tolist() == fitter.rival(fitter.bodies.weight)[0].tolist()
+        assert task.aim.tolist() == fitter.rival(fitter.measured.weight)[0].tolist()
         assert [(a.low[at].tolist(), a.high[at].tolist()) for a in task.axes] == [
             ([850], [910]),
             ([420], [470]),
         ]
         assert all(a.n(k) > 5 for a in task.axes for k in range(3) if k != at)
-    assert all(t.aim is None for t in fitter.tasks(fitter.bodies.weight, aim=False))
-    low, high, limits = fitter.rival(fitter.bodies.weight)
+    assert all(t.aim is None for t in fitter.tasks(fitter.measured.weight, aim=False))
+    low, high, limits = fitter.rival(fitter.measured.weight)
     assert limits.tolist() == [1200] * 3
     assert (high - low).tolist() == [[50, 40]] * 3
     # Everyone in all sizes: those not measured fit none, here and held out.

@@ -18,9 +18,9 @@ from sizing.banding import (
 )
 from sizing.banding.fit import with_owned
 from sizing.banding.groups import by_group, common_group
-from sizing.banding.held_out import HeldOut
 from sizing.banding.nine_sizes import widths_of
-from sizing.banding.settings import check_request
+from sizing.banding.request import check_request
+from sizing.banding.result import HeldOut
 from sizing.chart import SizeChart
 from sizing.coverage import coverage
 from sizing.errors import SizingError

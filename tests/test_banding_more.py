@@ -26,10 +26,9 @@ from sizing.banding import (
     width_needed,
 )
 from sizing.banding.axis import check_widths, make_axis
-from sizing.banding.held_out import HeldOut
-from sizing.banding.resample import draw_samples, interval
-from sizing.banding.result import LOOSE
-from sizing.banding.solve import candidates_wide
+from sizing.banding.result import LOOSE, HeldOut
+from sizing.banding.search import candidates_wide
+from sizing.banding.stability import draw_samples, interval
 from sizing.chart import SizeChart
 from sizing.errors import SizingError
 from sizing.measures import to_tenths

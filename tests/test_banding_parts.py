@@ -9,12 +9,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from sizing.banding import counts, fit_bands
+from sizing.banding import cells, fit_bands
 from sizing.banding.axis import ROUNDINGS, Axis, make_axis
-from sizing.banding.bodies import chart_of, covered, read_bodies, share_covered
-from sizing.banding.counts import Breaks, Grid, Rows, cell_numbers, cumulate
-from sizing.banding.rival import quantile_boxes
-from sizing.banding.soft import cumulate_blurred
+from sizing.banding.cells import (
+    Breaks,
+    Grid,
+    Rows,
+    cell_numbers,
+    cumulate,
+    cumulate_blurred,
+)
+from sizing.banding.measured import (
+    chart_of,
+    covered,
+    quantile_boxes,
+    read_measured,
+    share_covered,
+)
 from sizing.errors import SizingError
 from sizing.measures.edges import NO_HIGH
 
@@ -157,20 +168,20 @@ def test_people_are_read_as_tenths_and_those_not_measured_still_count():
         person=[7, 9, 3, 7, 8],
         body_mass_kg=[100.0, 50.0, np.nan, 100.1, 50.0],
     )
-    bodies = read_bodies(people, [HIP, SIT], limits=[900, 1000])
-    assert bodies.measures == (HIP, SIT)
-    assert bodies.values.tolist() == [[800, 500], [0, 601], [902, 0]]
-    assert bodies.weight.tolist() == [1, 2, 3] and bodies.row.tolist() == [0, 2, 3]
-    assert bodies.mass.tolist() == [1000, NO_HIGH, 1001]
-    assert bodies.coverable.tolist() == [True, False, False]
-    assert bodies.counted.tolist() == [1, 0, 0]
-    same = bodies.person
-    assert same[0] == same[2] != same[1] and bodies.persons == 2
+    measured = read_measured(people, [HIP, SIT], limits=[900, 1000])
+    assert measured.measures == (HIP, SIT)
+    assert measured.values.tolist() == [[800, 500], [0, 601], [902, 0]]
+    assert measured.weight.tolist() == [1, 2, 3] and measured.row.tolist() == [0, 2, 3]
+    assert measured.mass.tolist() == [1000, NO_HIGH, 1001]
+    assert measured.coverable.tolist() == [True, False, False]
+    assert measured.counted.tolist() == [1, 0, 0]
+    same = measured.person
+    assert same[0] == same[2] != same[1] and measured.persons == 2
     assert sorted(set(same.tolist())) == [0, 1]
-    assert bodies.total == 10 and bodies.not_measured == pytest.approx(0.4)
-    free = read_bodies(people, [HIP])
+    assert measured.total == 10 and measured.not_measured == pytest.approx(0.4)
+    free = read_measured(people, [HIP])
     assert free.mass.tolist() == [0, 0, 0] and free.coverable.all()
-    assert read_bodies(people, [HIP], limits=[900, NO_HIGH]).coverable.all()
+    assert read_measured(people, [HIP], limits=[900, NO_HIGH]).coverable.all()
 
 
 @pytest.mark.parametrize(
@@ -192,31 +203,38 @@ def test_people_are_read_as_tenths_and_those_not_measured_still_count():
 def test_people_who_cannot_be_banded_are_refused(measures, limits, weight, words):
     people = make_people([[80.0, 50.0], [90.0, np.nan]], weight)
     with pytest.raises(SizingError, match=words):
-        read_bodies(people, measures, limits=limits)
+        read_measured(people, measures, limits=limits)
 
 
 def test_both_edges_and_the_limit_belong_to_a_box():
     values = [[80, 50], [79.9, 50], [90, 60], [90.1, 60], [85, 60.1], [85, 55]]
     mass = [60, 60, 70, 70, 70, 70.1]
     people = make_people(values, [1, 2, 4, 8, 16, 32], body_mass_kg=mass)
-    bodies = read_bodies(people, [HIP, SIT], limits=[700])
+    measured = read_measured(people, [HIP, SIT], limits=[700])
     low, high = np.array([[800, 500]]), np.array([[900, 600]])
     boxes = (low, high, np.array([700]))
-    assert covered(bodies, *boxes).tolist() == [True, False, True, False, False, False]
-    assert share_covered(bodies, *boxes) == pytest.approx(5 / 63)
+    assert covered(measured, *boxes).tolist() == [
+        True,
+        False,
+        True,
+        False,
+        False,
+        False,
+    ]
+    assert share_covered(measured, *boxes) == pytest.approx(5 / 63)
     two = (
         np.array([[0, 0], *low]),
         np.array([[799, 999], *high]),
         np.array([600, 701]),
     )
-    assert share_covered(bodies, *two) == pytest.approx(39 / 63)
-    chart = chart_of(bodies, *two, group="adult", name="ours", source="by hand")
+    assert share_covered(measured, *two) == pytest.approx(39 / 63)
+    chart = chart_of(measured, *two, group="adult", name="ours", source="by hand")
     assert chart.frame["size"].tolist() == ["adult 1", "adult 2"]
     assert chart.frame["load_limit_kg"].tolist() == [60, 70.1]
     assert chart.frame[f"{HIP}_high"].tolist() == [79.9, 90]
     assert chart.frame[f"{SIT}_low"].tolist() == [0, 50]
     free = chart_of(
-        bodies, low, high, np.array([NO_HIGH]), group="adult", name="", source=""
+        measured, low, high, np.array([NO_HIGH]), group="adult", name="", source=""
     )
     assert free.frame["load_limit_kg"].isna().all()
 
@@ -283,7 +301,7 @@ def test_people_counted_into_cells_or_as_they_are_are_the_same(seed, measures):
 
 
 def test_a_table_too_large_for_the_memory_is_refused(monkeypatch):
-    monkeypatch.setattr(counts, "MOST_CELLS", 12)
+    monkeypatch.setattr(cells, "MOST_CELLS", 12)
     number, weight = np.array([0, 11]), np.ones(2)
     assert cumulate(number, weight, [2, 3]).tolist() == [[1, 1, 1], [1, 1, 1]]
     with pytest.raises(SizingError, match=r"found: 15.*up to 12 cells"):

@@ -10,16 +10,15 @@ from banding_small import Small, every_box
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.banding import net as nets
-from sizing.banding import solve
+from sizing.banding import graph as graphs
+from sizing.banding import search
 from sizing.banding.axis import make_axis
-from sizing.banding.bodies import read_bodies
 from sizing.banding.goal import Counter, Goal
-from sizing.banding.net import Net
-from sizing.banding.search import TIE, Task
-from sizing.banding.solve import (
+from sizing.banding.graph import TIE, Graph, Task
+from sizing.banding.measured import read_measured
+from sizing.banding.search import (
     best_chart,
-    first_net,
+    first_graph,
     loosest,
     paces,
     upper_bound,
@@ -38,14 +37,14 @@ def members(nodes):
     )
 
 
-def links(net):
-    """A net's pairs as ranges of candidates rather than numbers."""
+def links(graph):
+    """A graph's pairs as ranges of candidates rather than numbers."""
     return [
         sorted(
-            (net.nodes[k - 1][i].tolist(), net.nodes[k][j].tolist())
+            (graph.nodes[k - 1][i].tolist(), graph.nodes[k][j].tolist())
             for i, j in zip(a, b, strict=True)
         )
-        for k, (a, b) in enumerate(net.pairs)
+        for k, (a, b) in enumerate(graph.pairs)
     ]
 
 
@@ -53,36 +52,36 @@ def links(net):
 @given(SEEDS, st.sampled_from([(1, 1), (2, 1), (1, 3), (2, 2), (4, 4)]))
 def test_nets_hold_every_chart_and_only_pairs_that_may_follow(seed, parts):
     small = Small(seed)
-    net = Net.whole(small.task, parts)
+    graph = Graph.whole(small.task, parts)
     everything = [members(every_box(small.axes, k)) for k in range(3)]
     for _ in range(5):
-        assert [members(nodes) for nodes in net.nodes] == everything
-        assert len(net.pairs[0][0]) == 0
-        assert net.count == sum(len(found) for found in links(net))
+        assert [members(nodes) for nodes in graph.nodes] == everything
+        assert len(graph.pairs[0][0]) == 0
+        assert graph.count == sum(len(found) for found in links(graph))
         for k in (1, 2):
             allowed = [
                 (a.tolist(), b.tolist())
-                for a, b in product(net.nodes[k - 1], net.nodes[k])
+                for a, b in product(graph.nodes[k - 1], graph.nodes[k])
                 if small.may_follow(k, a, b)
             ]
-            assert links(net)[k] == sorted(allowed)
+            assert links(graph)[k] == sorted(allowed)
         spreads = [
-            max(p[n[d, 1]] - p[n[d, 0]] for nodes in net.nodes for n in nodes)
+            max(p[n[d, 1]] - p[n[d, 0]] for nodes in graph.nodes for n in nodes)
             for d, p in enumerate(small.task.passed)
         ]
-        assert net.spreads() == pytest.approx(spreads)
-        ordered = net.in_order()
-        assert links(ordered) == links(net)
+        assert graph.spreads() == pytest.approx(spreads)
+        ordered = graph.in_order()
+        assert links(ordered) == links(graph)
         for nodes in ordered.nodes:
             first = nodes[:, :, 0].tolist()
             assert first == sorted(first)
-        d = loosest(net, [1.0, 1.0])
+        d = loosest(graph, [1.0, 1.0])
         if d is None:
             assert max(spreads) == 0 and parts is not None
             break
         assert spreads[d] == max(spreads)
-        passed, halves = small.task.passed[d], net.halved(d)
-        for old, new in zip(net.nodes, halves.nodes, strict=True):
+        passed, halves = small.task.passed[d], graph.halved(d)
+        for old, new in zip(graph.nodes, halves.nodes, strict=True):
             told = {tuple(map(tuple, node)) for node in new.tolist()}
             for node in old.tolist():
                 first, last = node[d]
@@ -91,19 +90,19 @@ def test_nets_hold_every_chart_and_only_pairs_that_may_follow(seed, parts):
                 cut = under[-1] if under else first
                 for part in ([first, cut], [cut + 1, last])[: 1 + (last > first)]:
                     assert tuple(map(tuple, [*node[:d], part, *node[d + 1 :]])) in told
-        net = halves
-    assert loosest(net, [0.0, 0.0]) is None and not net.empty
+        graph = halves
+    assert loosest(graph, [0.0, 0.0]) is None and not graph.empty
 
 
 def test_parts_of_a_net_hold_about_as_many_people():
     """A hundred people a tenth apart, candidates a tenth apart: even parts."""
     people = make_people(np.arange(100)[:, None] / 10)
     axis, _ = make_axis(MEASURES[0], np.arange(100), [1], step=1)
-    bodies = read_bodies(people, MEASURES[:1])
-    counter = Counter(Goal(), bodies, [axis], np.array([NO_HIGH]))
-    task = Task([axis], counter.terms(bodies.weight), counter.passed, 100.0)
+    measured = read_measured(people, MEASURES[:1])
+    counter = Counter(Goal(), measured, [axis], np.array([NO_HIGH]))
+    task = Task([axis], counter.terms(measured.weight), counter.passed, 100.0)
     for parts in (1, 2, 3, 7):
-        nodes = Net.whole(task, [parts]).nodes[0][:, 0]
+        nodes = Graph.whole(task, [parts]).nodes[0][:, 0]
         assert len(nodes) == parts
         assert np.ptp(nodes[:, 1] - nodes[:, 0]) <= 2
 
@@ -112,16 +111,16 @@ def test_parts_of_a_net_hold_about_as_many_people():
 @given(SEEDS, st.booleans(), st.booleans())
 def test_nodes_and_pairs_are_weighed_as_people_are_counted(seed, limited, aim):
     small = Small(seed, limited=limited, aim=aim)
-    net = Net.whole(small.task, (2, 2))
+    graph = Graph.whole(small.task, (2, 2))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(nets, "BLOCK", 3)
-        weighed = net.weighed()
-    best = [small.alone(0, node) for node in net.nodes[0]]
+        patch.setattr(graphs, "BLOCK", 3)
+        weighed = graph.weighed()
+    best = [small.alone(0, node) for node in graph.nodes[0]]
     assert weighed.up[0] == pytest.approx(best, rel=1e-12)
     for k in (1, 2):
-        before, best = best, [-np.inf] * len(net.nodes[k])
-        for place, (a, b) in enumerate(zip(*net.pairs[k], strict=True)):
-            gain = small.gain(k, net.nodes[k - 1][a], net.nodes[k][b])
+        before, best = best, [-np.inf] * len(graph.nodes[k])
+        for place, (a, b) in enumerate(zip(*graph.pairs[k], strict=True)):
+            gain = small.gain(k, graph.nodes[k - 1][a], graph.nodes[k][b])
             assert weighed.gains[k][place] == pytest.approx(gain, rel=1e-12)
             best[b] = max(best[b], before[a] + gain)
         assert weighed.up[k] == pytest.approx(best, rel=1e-12)
@@ -132,9 +131,9 @@ def test_nodes_and_pairs_are_weighed_as_people_are_counted(seed, limited, aim):
 @given(SEEDS, st.booleans(), st.integers(-1, 8))
 def test_what_is_dropped_is_what_no_good_chain_needs(seed, limited, under):
     small = Small(seed, limited=limited)
-    net = Net.whole(small.task, (2, 2))
-    paths = {p: v for p, v in small.paths(net).items() if v > -np.inf}
-    weighed = net.weighed()
+    graph = Graph.whole(small.task, (2, 2))
+    paths = {p: v for p, v in small.paths(graph).items() if v > -np.inf}
+    weighed = graph.weighed()
     if not paths:
         assert weighed.top == -np.inf
         assert weighed.best_path(0.0) == (-np.inf, [0, 0, 0])
@@ -143,16 +142,17 @@ def test_what_is_dropped_is_what_no_good_chain_needs(seed, limited, under):
     top = max(paths.values())
     floor = -np.inf if under < 0 else top - under
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(nets, "BLOCK", 3)
+        patch.setattr(graphs, "BLOCK", 3)
         left, dropped = weighed.pruned(floor)
     good = [path for path, value in paths.items() if value >= floor]
     used = [sorted({path[k] for path in good}) for k in range(3)]
     for k, numbers in enumerate(used):
-        assert left.nodes[k].tolist() == net.nodes[k][numbers].tolist()
+        assert left.nodes[k].tolist() == graph.nodes[k][numbers].tolist()
     for k in (1, 2):
         kept = {(path[k - 1], path[k]) for path in good}
         ends = [
-            (net.nodes[k - 1][a].tolist(), net.nodes[k][b].tolist()) for a, b in kept
+            (graph.nodes[k - 1][a].tolist(), graph.nodes[k][b].tolist())
+            for a, b in kept
         ]
         assert links(left)[k] == sorted(ends)
     out = [
@@ -178,13 +178,13 @@ def test_what_is_dropped_is_what_no_good_chain_needs(seed, limited, under):
 @given(SEEDS, st.integers(0, 2))
 def test_a_net_keeps_only_the_chosen_nodes_of_one_size(seed, size):
     small = Small(seed)
-    net = Net.whole(small.task, (2, 2))
-    chosen = np.random.default_rng(seed).random(len(net.nodes[size])) < 0.5
-    left = net.only(size, chosen)
+    graph = Graph.whole(small.task, (2, 2))
+    chosen = np.random.default_rng(seed).random(len(graph.nodes[size])) < 0.5
+    left = graph.only(size, chosen)
     for k in range(3):
-        kept = chosen if k == size else np.ones(len(net.nodes[k]), dtype=bool)
-        assert left.nodes[k].tolist() == net.nodes[k][kept].tolist()
-    assert links(left) == links(Net.of(small.task, left.nodes))
+        kept = chosen if k == size else np.ones(len(graph.nodes[k]), dtype=bool)
+        assert left.nodes[k].tolist() == graph.nodes[k][kept].tolist()
+    assert links(left) == links(Graph.of(small.task, left.nodes))
     assert left.empty == (not chosen.any())
 
 
@@ -196,10 +196,10 @@ def test_the_best_chart_is_found_and_bounded_however_it_is_looked_for(seed, aim,
     top = max(charts.values(), default=-np.inf)
     start = np.random.default_rng(seed).integers(-1, 5, (2, 2))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(solve, "FIRST_NODES", nodes)
+        patch.setattr(search, "FIRST_NODES", nodes)
         found = best_chart(small.task, start)
-        patch.setattr(solve, "MOST_PAIRS", 6)
-        patch.setattr(solve, "MANY_PAIRS", 2)
+        patch.setattr(search, "MOST_PAIRS", 6)
+        patch.setattr(search, "MANY_PAIRS", 2)
         parts = best_chart(small.task, start)
         if charts:
             # Above the floor alone is of interest, and nothing above what is best.
@@ -220,7 +220,7 @@ def test_the_best_chart_is_found_and_bounded_however_it_is_looked_for(seed, aim,
 def test_the_search_for_a_bound_stops_at_the_pairs_allowed(monkeypatch):
     """Nets are halved while twice their pairs are allowed, and no longer."""
     left, halved = [], []
-    pruned, in_halves = nets.Weighed.pruned, Net.halved
+    pruned, in_halves = graphs.Weighed.pruned, Graph.halved
 
     def listening(self, floor):
         left.append(pruned(self, floor)[0])
@@ -230,9 +230,9 @@ def test_the_search_for_a_bound_stops_at_the_pairs_allowed(monkeypatch):
         halved.append(self.count)
         return in_halves(self, d)
 
-    monkeypatch.setattr(nets.Weighed, "pruned", listening)
-    monkeypatch.setattr(Net, "halved", heard)
-    monkeypatch.setattr(solve, "FIRST_NODES", 1)
+    monkeypatch.setattr(graphs.Weighed, "pruned", listening)
+    monkeypatch.setattr(Graph, "halved", heard)
+    monkeypatch.setattr(search, "FIRST_NODES", 1)
     stopped = 0
     for seed, most in product(range(6), (2, 8, 20, 60, 2 * 81)):
         left.clear()
@@ -242,7 +242,7 @@ def test_the_search_for_a_bound_stops_at_the_pairs_allowed(monkeypatch):
         if not last.empty and loosest(last, [1.0, 1.0]) is not None:
             assert 2 * last.count > most
             stopped += 1
-        assert all(2 * net.count <= most for net in left[:-1])
+        assert all(2 * graph.count <= most for graph in left[:-1])
     assert stopped > 5 and halved
 
 
@@ -256,10 +256,10 @@ def test_a_bound_holds_wherever_the_search_stops(seed, limited):
     top = max(charts.values())
     start = np.array(next(iter(charts)))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(solve, "FIRST_NODES", 2)
+        patch.setattr(search, "FIRST_NODES", 2)
         bound = upper_bound(small.task, start, -np.inf, most_pairs=10**6)
         assert bound == pytest.approx(top)
-        first = first_net(small.task, paces(small.task, start)).weighed().top
+        first = first_graph(small.task, paces(small.task, start)).weighed().top
         at_once = upper_bound(small.task, start, -np.inf, most_pairs=0)
         assert at_once == pytest.approx(first) and at_once >= top
         for most in (4, 10, 30):

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sizing.chart.files import MOST_SIZES
-from sizing.errors import Problem, SizingError, check_number, one_of
+from sizing.errors import SizingError, check_number, one_of
 from sizing.measures import to_tenths
 
 Ints = npt.NDArray[np.int64]
@@ -106,39 +106,24 @@ def tenths(value: float) -> int:
 
 
 def check_widths(widths: Mapping[str, Width], sizes: int) -> dict[str, list[int]]:
-    """Return each measure's width for each size in tenths, or refuse.
-
-    Raises
-    ------
-    SizingError
-        If no measure is named, a width is not a positive number, or the
-        widths given per size are not one for each size.
-    """
+    """Return each measure's width for each size in tenths, or refuse."""
     check_number("the number of sizes", sizes, least=1, most=MOST_SIZES, whole=True)
     if not widths:
         raise SizingError(
-            str(
-                Problem(
-                    "no measure to band by",
-                    "one to four measures",
-                    "give widths such as {'hip_circumference_cm': 20}",
-                )
-            )
+            "no measure to band by",
+            allowed="one to four measures",
+            action="give widths such as {'hip_circumference_cm': 20}",
         )
     found: dict[str, list[int]] = {}
     for measure, width in widths.items():
         values = [width] * sizes if np.isscalar(width) else list(width)  # type: ignore[arg-type]
         if len(values) != sizes:
             raise SizingError(
-                str(
-                    Problem(
-                        "the widths given per size do not match the sizes",
-                        f"{sizes} widths",
-                        "give one width, or one for each size",
-                        column=measure,
-                        value=width,
-                    )
-                )
+                "the widths given per size do not match the sizes",
+                allowed=f"{sizes} widths",
+                action="give one width, or one for each size",
+                column=measure,
+                value=width,
             )
         try:
             numbers = [float(v) for v in values]  # type: ignore[arg-type]
@@ -146,14 +131,10 @@ def check_widths(widths: Mapping[str, Width], sizes: int) -> dict[str, list[int]
             numbers = [float("nan")]
         if not all(v <= WIDEST and tenths(v) >= 1 for v in numbers):
             raise SizingError(
-                str(
-                    Problem(
-                        "a width makes no sense",
-                        f"a number in the measure's unit, from 0.1 to {WIDEST:,}",
-                        column=measure,
-                        value=width,
-                    )
-                )
+                "a width makes no sense",
+                allowed=f"a number in the measure's unit, from 0.1 to {WIDEST:,}",
+                column=measure,
+                value=width,
             )
         found[measure] = [tenths(v) for v in numbers]
     return found
@@ -216,16 +197,7 @@ def make_axis(
         high = low + width
         return _whole(high if unit is None else np.floor(high / unit + 0.5) * unit)
 
-    # From the last low edge at or below the smallest to beyond the largest person.
-    if unit is None:
-        lows = np.arange(start // step, stop // step + 2, dtype=float) * step
-        tops = lows + step - 1
-    else:
-        finest = np.arange(start // unit, stop // unit + 2 * every) * unit
-        lows, tops = finest[::every], finest[every - 1 :: every]
-        lows = lows[: len(tops)]
-    if (lows >= 0).any():
-        lows, tops = lows[lows >= 0], tops[lows >= 0]
+    lows, tops = _grid(start, stop, step, unit, every)
     high = np.stack([high_of(lows, w) for w in widths])
     # No further than to the first from which every size reaches the largest person,
     # but so far that sizes which all hold her may still lie apart.
@@ -235,29 +207,35 @@ def make_axis(
     low, top = _whole(lows), _whole(tops)
     if (high <= low).any():
         raise SizingError(
-            str(
-                Problem(
-                    "the bands are narrower than the rounding of their edges",
-                    "widths of at least one step of the rounding",
-                    "give wider bands or a finer rounding",
-                    column=measure,
-                    value=rounding,
-                )
-            )
+            "the bands are narrower than the rounding of their edges",
+            allowed="widths of at least one step of the rounding",
+            action="give wider bands or a finer rounding",
+            column=measure,
+            value=rounding,
         )
-    every_size = range(len(widths))
-    exact = Axis(
-        measure,
-        tuple(low for _ in every_size),
-        tuple(low for _ in every_size),
-        tuple(high),
-        tuple(high),
-        least_step,
-        least_overlap,
-    )
+    each = (low,) * len(widths)
+    bands = tuple(high)
+    exact = Axis(measure, each, each, bands, bands, least_step, least_overlap)
     outer = tuple(high_of(tops, w) for w in widths)
-    bounding = replace(exact, top=tuple(top for _ in every_size), high=outer)
-    return exact, bounding
+    return exact, replace(exact, top=(top,) * len(widths), high=outer)
+
+
+def _grid(
+    start: int, stop: int, step: int, unit: float | None, every: int
+) -> tuple[Edges, Edges]:
+    """Return low edges from at or below the start to beyond the stop, and their tops.
+
+    None lies below nought.
+    """
+    if unit is None:
+        lows = np.arange(start // step, stop // step + 2, dtype=float) * step
+        tops = lows + step - 1
+    else:
+        finest = np.arange(start // unit, stop // unit + 2 * every) * unit
+        lows, tops = finest[::every], finest[every - 1 :: every]
+        lows = lows[: len(tops)]
+    some = lows >= 0
+    return (lows[some], tops[some]) if some.any() else (lows, tops)
 
 
 def _whole(edges: Edges) -> Ints:

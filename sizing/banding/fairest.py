@@ -20,16 +20,15 @@ import pandas as pd
 from scipy.optimize import linprog
 
 from sizing.banding.axis import Ints, Width
-from sizing.banding.bodies import chart_of, covered
-from sizing.banding.counts import Floats
+from sizing.banding.cells import Floats
 from sizing.banding.fitter import Boxes, Fitter
+from sizing.banding.graph import TIE, Task
 from sizing.banding.groups import common_group
-from sizing.banding.search import TIE, Task
-from sizing.banding.settings import check_request
-from sizing.banding.solve import climb, first_net, loosest, paces
+from sizing.banding.measured import Measured, chart_of, covered
+from sizing.banding.search import climb, first_graph, loosest, paces
 from sizing.chart.size_chart import SizeChart
 from sizing.coverage.groups import grouping
-from sizing.errors import Problem, SizingError, check_number
+from sizing.errors import SizingError, check_number
 from sizing.population.people import People
 
 #: Charts and pairs of nodes gone through before the bound is left as it is.
@@ -118,38 +117,18 @@ def fit_fairest(
     check_number("the smallest subgroup", smallest, least=1, whole=True)
     # So many rounds take hours already: a choice of ours.
     check_number("the number of rounds", rounds, least=0, most=10_000, whole=True)
-    fitter = Fitter(check_request(people, widths=widths, sizes=sizes, **settings))
-    bodies = fitter.bodies
-    labels = grouping(people.frame, by)
-    codes = np.asarray(labels.codes)[bodies.row]
-    levels = []
-    for code, name in enumerate(labels.categories):
-        persons = len(np.unique(bodies.person[codes == code]))
-        if persons >= smallest and bodies.weight[codes == code].sum() > 0:
-            levels.append((code, str(name), persons))
-    if not levels:
-        raise SizingError(
-            str(
-                Problem(
-                    f"no subgroup by '{by}' has {smallest} persons",
-                    "subgroups of some size",
-                    "choose another grouping, or lower smallest",
-                )
-            )
-        )
-    inside = np.stack([codes == code for code, _, _ in levels])
-    totals = inside @ bodies.weight
+    fitter = Fitter.of(people, widths=widths, sizes=sizes, **settings)
+    measured = fitter.measured
+    levels, inside = _levels(people, measured, by, smallest)
+    totals = inside @ measured.weight
 
     def shares(boxes: Boxes) -> Floats:
-        found: Floats = (inside * covered(bodies, *boxes)) @ bodies.weight / totals
+        found: Floats = (inside * covered(measured, *boxes)) @ measured.weight / totals
         return found
 
     def weights(mix: Floats) -> Floats:
-        found: Floats = bodies.weight * ((mix / totals) @ inside)
+        found: Floats = measured.weight * ((mix / totals) @ inside)
         return found
-
-    def best_for(weight: Floats) -> Boxes:
-        return fitter.fit(weight)
 
     average = fitter.fit()
     charts = [average]
@@ -157,7 +136,7 @@ def fit_fairest(
     mix, bound = np.full(len(levels), 1 / len(levels)), 1.0
     best_mix = mix
     for _ in range(rounds):
-        boxes = best_for(weights(mix))
+        boxes = fitter.fit(weights(mix))
         charts.append(boxes)
         cover.append(shares(boxes))
         reach = float(mix @ cover[-1])
@@ -173,25 +152,47 @@ def fit_fairest(
         chosen, value, bound = _go_through(
             fitter, weights(best_mix), shares, chosen, value, bound
         )
-    overall = bodies.weight / bodies.weight.sum()
+    overall = measured.weight / measured.weight.sum()
     table = pd.DataFrame(
         [
             {"chart": label, "level": name, "estimate": share, "n": n}
             for label, boxes in (("fairest", chosen), (BEST, average))
-            for share, (_, name, n) in zip(shares(boxes), levels, strict=True)
+            for share, (name, n) in zip(shares(boxes), levels, strict=True)
         ]
     )
     chart = chart_of(
-        bodies,
+        measured,
         *chosen,
         group=common_group(people) if group is None else group,
         name=f"fairest chart by {by}",
         source=f"fitted to '{people.name}'",
     )
     reached, most = (
-        float(overall @ covered(bodies, *boxes)) for boxes in (chosen, average)
+        float(overall @ covered(measured, *boxes)) for boxes in (chosen, average)
     )
     return FairestFit(chart, by, value, max(bound, value), table, reached, most)
+
+
+def _levels(
+    people: People, measured: Measured, by: str, smallest: int
+) -> tuple[list[tuple[str, int]], np.ndarray]:
+    """Return each subgroup's name and persons, and which rows are in it."""
+    labels = grouping(people.frame, by)
+    codes = np.asarray(labels.codes)[measured.row]
+    levels, inside = [], []
+    for code, name in enumerate(labels.categories):
+        rows = codes == code
+        persons = len(np.unique(measured.person[rows]))
+        if persons >= smallest and measured.weight[rows].sum() > 0:
+            levels.append((str(name), persons))
+            inside.append(rows)
+    if not levels:
+        raise SizingError(
+            f"no subgroup by '{by}' has {smallest} persons",
+            allowed="subgroups of some size",
+            action="choose another grouping, or lower smallest",
+        )
+    return levels, np.stack(inside)
 
 
 def _lowest_mix(cover: Floats) -> tuple[float, Floats]:
@@ -251,20 +252,20 @@ def _charts(task: Task, floor: _Floor) -> Iterator[Ints | None]:
         [[axis.n(k) // 2 for axis in task.axes] for k in range(task.sizes)]
     )
     pace = paces(task, climb(task, start)[1])
-    net = first_net(task, pace)
+    graph = first_graph(task, pace)
     while True:
-        net, _ = net.weighed().pruned(floor.weight)
-        if net.empty:
+        graph, _ = graph.weighed().pruned(floor.weight)
+        if graph.empty:
             return
-        measure = loosest(net, pace)
+        measure = loosest(graph, pace)
         if measure is None:
             break
-        if net.count > MOST_PAIRS:
+        if graph.count > MOST_PAIRS:
             yield None
             return
-        net = net.halved(measure)
-    weights = net.weighed()
-    nodes, pairs, up = net.nodes, net.pairs, weights.up
+        graph = graph.halved(measure)
+    weights = graph.weighed()
+    nodes, pairs, up = graph.nodes, graph.pairs, weights.up
     into: list[dict[int, Ints]] = [{}]
     for _, b in pairs[1:]:
         order = np.argsort(b, kind="stable")

@@ -5,12 +5,11 @@ from dataclasses import replace
 from typing import Any
 
 from sizing.banding.axis import Width
-from sizing.banding.bodies import chart_of, share_covered
 from sizing.banding.fitter import Boxes, Fitter
 from sizing.banding.groups import common_group
-from sizing.banding.held_out import check_splits, half_splits
-from sizing.banding.result import BandFit
-from sizing.banding.settings import PerMeasure, check_request
+from sizing.banding.measured import chart_of, share_covered
+from sizing.banding.request import PerMeasure
+from sizing.banding.result import BandFit, check_splits, half_splits
 from sizing.chart.size_chart import GROUPS, SizeChart
 from sizing.errors import check_number, one_of
 from sizing.population.people import People
@@ -163,14 +162,14 @@ def fit_bands(
         "too_small": too_small,
         "load_limit_kg": load_limit_kg,
     }
-    fitter = Fitter(check_request(people, **settings))
-    bodies = fitter.bodies
-    fitted, rival = fitter.fit(), fitter.rival(bodies.weight)
+    fitter = Fitter.of(people, **settings)
+    measured = fitter.measured
+    fitted, rival = fitter.fit(), fitter.rival(measured.weight)
     value = fitter.value(fitted)
 
     def chart(boxes: Boxes, name: str) -> SizeChart:
         return chart_of(
-            bodies,
+            measured,
             *boxes,
             group=common_group(people) if group is None else group,
             name=name,
@@ -179,13 +178,13 @@ def fit_bands(
 
     return BandFit(
         chart=with_owned(chart(fitted, "fitted chart"), fixed, tuple(widths)),
-        share=share_covered(bodies, *fitted),
+        share=share_covered(measured, *fitted),
         objective=objective,
         value=value,
         upper_bound=fitter.certified(fitted, tolerance),
         held_out_splits=half_splits(fitter, splits=splits, seed=seed),
         rival=chart(rival, "quantile-centred bands"),
-        rival_share=share_covered(bodies, *rival),
+        rival_share=share_covered(measured, *rival),
         rival_value=fitter.value(rival),
         people=people.name,
         persons=people.n,

@@ -3,19 +3,20 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
 from sizing.banding.axis import Axis, Ints
-from sizing.banding.bodies import Bodies
-from sizing.banding.counts import Breaks, Floats
+from sizing.banding.cells import Breaks, Floats
 from sizing.banding.goal import Counter, Goal
-from sizing.banding.rival import quantile_boxes
-from sizing.banding.search import NUDGE, Task
-from sizing.banding.settings import Request
-from sizing.banding.solve import best_chart, climb, upper_bound
-from sizing.errors import Problem, SizingError
+from sizing.banding.graph import NUDGE, Task
+from sizing.banding.measured import Measured, quantile_boxes
+from sizing.banding.request import Request, check_request
+from sizing.banding.search import best_chart, climb, upper_bound
+from sizing.errors import SizingError
 from sizing.measures.edges import NO_HIGH
+from sizing.population.people import People
 
 #: Low and high edges, shape (sizes, measures), and load limits, shape (sizes,).
 Boxes = tuple[Ints, Ints, Ints]
@@ -23,15 +24,7 @@ Boxes = tuple[Ints, Ints, Ints]
 
 @dataclass(frozen=True)
 class Effort:
-    """How long to press a bound.
-
-    Attributes
-    ----------
-    pairs : int
-        Pairs of nodes looked at together; see ``sizing.banding.solve``.
-    cells : int
-        Cells of the table of weights, where people are blurred.
-    """
+    """How long to press a bound."""
 
     pairs: int
     cells: int
@@ -55,23 +48,28 @@ class Fitter:
 
     def __init__(self, request: Request) -> None:
         self.request = request
-        self.bodies = request.bodies
+        self.measured = request.measured
         self.sizes = request.layout.sizes
         self.places = request.layout.axes(request.layout.steps, bounding=False)
         self.axes = self.places[0]
         self.counters = [
-            Counter(request.search_goal, request.bodies, axes, limits)
+            Counter(request.search_goal, request.measured, axes, limits)
             for axes, limits in zip(self.places, request.layout.limits, strict=True)
         ]
+
+    @classmethod
+    def of(cls, people: People, **settings: Any) -> "Fitter":
+        """Return the fitter of people and settings of ``fit_bands``."""
+        return cls(check_request(people, **settings))
 
     def tasks(self, weight: Floats, *, aim: bool = True) -> list[Task]:
         """Return the search's tasks: one for each place of the owned sizes.
 
         Without ``aim`` the tie rule is left out.
         """
-        total = float(weight.sum()) / self._measured
+        total = float(weight.sum()) / self._share_measured
         near = self.rival(weight)[0] if aim else None
-        weight = np.where(self.bodies.coverable, weight, 0.0)
+        weight = np.where(self.measured.coverable, weight, 0.0)
         return [
             Task(c.axes, c.terms(weight), c.passed, total, near, c.limits)
             for c in self.counters
@@ -86,13 +84,7 @@ class Fitter:
         return *_edges(task.axes, index), limits
 
     def fit(self, weight: Floats | None = None) -> Boxes:
-        """Return the boxes of the best chart for some weights.
-
-        Raises
-        ------
-        SizingError
-            If no chart meets the constraints.
-        """
+        """Return the boxes of the best chart for some weights."""
         if weight is None:
             return self.best
         return self._solve(weight, self.best[0])
@@ -100,7 +92,7 @@ class Fitter:
     @cached_property
     def best(self) -> Boxes:
         """The boxes of the best chart for the people as they are."""
-        return self._solve(self.bodies.weight, None)
+        return self._solve(self.measured.weight, None)
 
     def _solve(self, weight: Floats, near: Ints | None) -> Boxes:
         value, found = -np.inf, None
@@ -111,13 +103,9 @@ class Fitter:
                 value, found = reached, self.edges(task, index)
         if found is None:
             raise SizingError(
-                str(
-                    Problem(
-                        "no chart meets all the constraints",
-                        "constraints that leave at least one chart",
-                        "lower the least step or overlap, or ask for fewer sizes",
-                    )
-                )
+                "no chart meets all the constraints",
+                allowed="constraints that leave at least one chart",
+                action="lower the least step or overlap, or ask for fewer sizes",
             )
         return found
 
@@ -125,7 +113,7 @@ class Fitter:
         """Return the quantile-centred bands for some weights."""
         rows = weight > 0
         low, high = quantile_boxes(
-            self.bodies.values[rows], weight[rows], self._free_axes, self.sizes
+            self.measured.values[rows], weight[rows], self._free_axes, self.sizes
         )
         limit = self.request.layout.limit
         return low, high, np.full(self.sizes, limit, dtype=np.int64)
@@ -140,26 +128,18 @@ class Fitter:
 
     def value(self, boxes: Boxes, rows: np.ndarray | None = None) -> float:
         """Return the goal's value for some rows, from first principles."""
-        rows = np.ones(len(self.bodies.weight), dtype=bool) if rows is None else rows
+        rows = np.ones(len(self.measured.weight), dtype=bool) if rows is None else rows
         # Those not measured fit no size, here and among those held out.
-        return self._measured * self.request.goal.value(self.bodies, *boxes, rows)
+        return self._share_measured * self.request.goal.value(
+            self.measured, *boxes, rows
+        )
 
     @property
-    def _measured(self) -> float:
-        return 1.0 - self.bodies.not_measured
+    def _share_measured(self) -> float:
+        return 1.0 - self.measured.not_measured
 
     def certified(self, boxes: Boxes, tolerance: float | None) -> float:
-        """Return a value no chart on the finest permitted grid exceeds.
-
-        Parameters
-        ----------
-        boxes : Boxes
-            The fitted chart.
-        tolerance : float or None
-            How far above the value the bound may stay. None: as near as a quick
-            search comes; where that is further than ``NEAR``, and the measures
-            are few, as near as that.
-        """
+        """Return a value no chart on the finest permitted grid exceeds."""
         few = len(self.axes) <= FEW_MEASURES
         if tolerance is None:
             enough = self.value(boxes) + NEAR
@@ -175,17 +155,7 @@ class Fitter:
         return found
 
     def bound(self, boxes: Boxes, effort: Effort, tolerance: float = 0.0) -> float:
-        """Return such a value after some effort.
-
-        Parameters
-        ----------
-        boxes : Boxes
-            The fitted chart.
-        effort : Effort
-            How long to try.
-        tolerance : float
-            How far above the value the bound may stay.
-        """
+        """Return such a value after some effort."""
         value = self.value(boxes)
         if value >= 1.0:
             return 1.0
@@ -208,38 +178,38 @@ class Fitter:
         return min(1.0, max(self.value(boxes), found))
 
     def _value_in(self, boxes: Boxes, measures: Sequence[int]) -> float:
-        goal, bodies = self._seen_in(measures)
+        goal, measured = self._seen_in(measures)
         low, high, limits = boxes
-        everyone = np.ones(len(bodies.weight), dtype=bool)
+        everyone = np.ones(len(measured.weight), dtype=bool)
         value = goal.value(
-            bodies, low[:, measures], high[:, measures], limits, everyone
+            measured, low[:, measures], high[:, measures], limits, everyone
         )
-        return self._measured * value
+        return self._share_measured * value
 
-    def _seen_in(self, measures: Sequence[int]) -> tuple[Goal, Bodies]:
+    def _seen_in(self, measures: Sequence[int]) -> tuple[Goal, Measured]:
         """Return the goal and the people in some of the measures."""
-        goal, bodies = self.request.goal, self.bodies
+        goal, measured = self.request.goal, self.measured
         return replace(
             goal,
             sd=tuple(goal.sd[d] for d in measures) if goal.sd else (),
             near=tuple(goal.near[d] for d in measures) if goal.near else (),
         ), replace(
-            bodies,
-            measures=tuple(bodies.measures[d] for d in measures),
-            values=bodies.values[:, measures],
+            measured,
+            measures=tuple(measured.measures[d] for d in measures),
+            values=measured.values[:, measures],
         )
 
     def _bound(
         self, boxes: Boxes, effort: Effort, enough: float, measures: Sequence[int]
     ) -> float:
         """Return the bound in some measures; below ``enough`` it is not pressed."""
-        total, found = self.bodies.total, 0.0
-        goal, bodies = self._seen_in(measures)
+        total, found = self.measured.total, 0.0
+        goal, measured = self._seen_in(measures)
         limits = self.request.layout.limits
         for every, limit in zip(self._finest_axes(effort), limits, strict=True):
             axes = [every[d] for d in measures]
-            counter = Counter(goal, bodies, axes, limit)
-            terms = counter.terms(bodies.counted)
+            counter = Counter(goal, measured, axes, limit)
+            terms = counter.terms(measured.counted)
             task = Task(axes, terms, counter.passed, total)
             reached, near = climb(task, _nearest(axes, boxes[0][:, measures]))
             floor = max(enough * total, reached, found)
@@ -265,7 +235,7 @@ class Fitter:
     @property
     def _nudged(self) -> float:
         """What the tie rule may have cost at most, as a share."""
-        weight = self.bodies.weight
+        weight = self.measured.weight
         most = NUDGE * sum(
             (axis.low[k][-1] - axis.low[k][0]) / (axis.high[k][0] - axis.low[k][0] + 1)
             for axis in self.axes
@@ -276,7 +246,7 @@ class Fitter:
         times = weight / least
         whole = np.array_equal(times, np.round(times))
         if self.request.goal.name == "covered" and whole:
-            return 0.0 if most < least / self.bodies.total else float(most)
+            return 0.0 if most < least / self.measured.total else float(most)
         return float(most)
 
     def _finest_axes(self, effort: Effort) -> list[list[Axis]]:

@@ -1,6 +1,7 @@
 """Coverage against band width and number of sizes."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -8,8 +9,7 @@ import pandas as pd
 
 from sizing.banding.axis import WIDEST, check_widths
 from sizing.banding.fitter import Fitter
-from sizing.banding.held_out import check_splits, half_splits
-from sizing.banding.settings import check_request
+from sizing.banding.result import check_splits, half_splits
 from sizing.errors import check_number
 from sizing.population.people import People
 
@@ -60,7 +60,7 @@ def frontier(
     for count in sizes:
         for scale in scales:
             wide = _scaled(widths, scale)
-            fitter = Fitter(check_request(people, widths=wide, sizes=count, **settings))
+            fitter = Fitter.of(people, widths=wide, sizes=count, **settings)
             held = half_splits(fitter, splits=splits, seed=seed)
             low, high = held.interval()
             rows.append(
@@ -118,27 +118,14 @@ def width_needed(
     for count in sizes:
         check_widths(widths, count)
     first = next(iter(widths.values()))
+    # Bands wider than ``WIDEST`` are tried no more than they can be asked for.
+    widest = WIDEST / max(widths.values())
+    largest = int(min(np.ceil(most * first * 10), widest * first * 10))
     rows = []
     for count in sizes:
-        known: dict[int, float] = {}
-
-        def share(width: int, known: dict[int, float] = known, k: int = count) -> float:
-            """Return the best share with the first width in tenths."""
-            if width not in known:
-                request = check_request(
-                    people,
-                    widths=_scaled(widths, width / (10 * first)),
-                    sizes=k,
-                    **settings,
-                )
-                fitter = Fitter(request)
-                known[width] = fitter.value(fitter.fit())
-            return known[width]
-
+        share = _BestShares(people, widths, {"sizes": count, **settings}).of
         for target in targets:
-            # Bands wider than ``WIDEST`` are tried no more than they can be asked for.
-            widest = WIDEST / max(widths.values())
-            low, high = 0, int(min(np.ceil(most * first * 10), widest * first * 10))
+            low, high = 0, largest
             reached = share(high) >= target - 1e-12
             while reached and high - low > 1:
                 middle = (low + high) // 2
@@ -160,6 +147,24 @@ def width_needed(
                 }
             )
     return pd.DataFrame(rows)
+
+
+@dataclass(frozen=True)
+class _BestShares:
+    """The best share by the first measure's width in tenths, each found once."""
+
+    people: People
+    widths: Mapping[str, float]
+    settings: Mapping[str, Any]
+    known: dict[int, float] = field(default_factory=dict)
+
+    def of(self, width: int) -> float:
+        if width not in self.known:
+            scale = width / (10 * next(iter(self.widths.values())))
+            wide = _scaled(self.widths, scale)
+            fitter = Fitter.of(self.people, widths=wide, **self.settings)
+            self.known[width] = fitter.value(fitter.fit())
+        return self.known[width]
 
 
 def _scaled(widths: Mapping[str, float], scale: float) -> dict[str, float]:

@@ -8,8 +8,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from sizing.banding.axis import Axis, Ints, tenths
-from sizing.banding.bodies import Bodies, covered
-from sizing.banding.counts import (
+from sizing.banding.cells import (
     Breaks,
     Floats,
     Grid,
@@ -17,10 +16,11 @@ from sizing.banding.counts import (
     Source,
     cell_numbers,
     cumulate,
+    cumulate_blurred,
 )
-from sizing.banding.search import Term
-from sizing.banding.soft import cumulate_blurred
-from sizing.errors import Problem, SizingError, one_of
+from sizing.banding.graph import Term
+from sizing.banding.measured import Measured, covered
+from sizing.errors import check_number, one_of
 from sizing.measures import vocabulary
 
 GOALS: tuple[str, ...] = ("covered", "judged", "loss")
@@ -86,12 +86,12 @@ class Goal:
             for axis, n in zip(axes, near, strict=True)
         ]
 
-    def worth(self, bodies: Bodies, low: Ints, high: Ints, limits: Ints) -> Floats:
+    def worth(self, measured: Measured, low: Ints, high: Ints, limits: Ints) -> Floats:
         """Return what each row adds to the value, from 0 to 1."""
         if self.name == "covered":
-            return covered(bodies, low, high, limits).astype(float)
-        near = np.array(self.near or [0] * bodies.values.shape[1])
-        found = np.zeros(len(bodies.values))
+            return covered(measured, low, high, limits).astype(float)
+        near = np.array(self.near or [0] * measured.values.shape[1])
+        found = np.zeros(len(measured.values))
         for worth, lower, upper in self.terms():
             start, stop = low - lower * near, high + upper * near
             # Those whom the same sizes may lift are looked at together: for them
@@ -99,18 +99,18 @@ class Goal:
             for least in np.unique(limits):
                 able = limits >= least
                 lighter = limits[~able].max(initial=-1)
-                who = (bodies.mass <= least) & (bodies.mass > lighter)
+                who = (measured.mass <= least) & (measured.mass > lighter)
                 found[who] += worth * _chance(
-                    bodies.values[who], start[able], stop[able], self.sd
+                    measured.values[who], start[able], stop[able], self.sd
                 )
         return found
 
     def value(
-        self, bodies: Bodies, low: Ints, high: Ints, limits: Ints, rows: np.ndarray
+        self, measured: Measured, low: Ints, high: Ints, limits: Ints, rows: np.ndarray
     ) -> float:
         """Return the goal's value for boxes and some rows, from first principles."""
-        weight = np.where(rows, bodies.weight, 0.0)
-        worth = self.worth(bodies, low, high, limits)
+        weight = np.where(rows, measured.weight, 0.0)
+        worth = self.worth(measured, low, high, limits)
         return float(weight @ worth) / float(weight.sum())
 
 
@@ -138,36 +138,24 @@ def _chance(values: Ints, low: Ints, high: Ints, sd: Sequence[float]) -> Floats:
 
 
 class Counter:
-    """Makes the search's terms of some axes; counts people into cells once.
-
-    Parameters
-    ----------
-    goal : Goal
-        What the terms add up to.
-    bodies : Bodies
-        The people.
-    axes : sequence of Axis
-        The sizes' candidates.
-    limits : ndarray of int64, shape (sizes,)
-        Their load limits in 0.1 kg.
-    """
+    """Makes the search's terms of some axes; counts people into cells once."""
 
     def __init__(
-        self, goal: Goal, bodies: Bodies, axes: Sequence[Axis], limits: Ints
+        self, goal: Goal, measured: Measured, axes: Sequence[Axis], limits: Ints
     ) -> None:
-        self.goal, self.bodies, self.axes, self.limits = goal, bodies, axes, limits
+        self.goal, self.measured, self.axes, self.limits = goal, measured, axes, limits
         self.kept: dict[int, tuple[list[Breaks], Ints]] = {}
 
     @cached_property
     def passed(self) -> list[Floats]:
         """How many people the edges of each candidate have passed; see ``Task``."""
-        bodies, found = self.bodies, []
-        for column, axis in zip(bodies.values.T, self.axes, strict=True):
+        measured, found = self.measured, []
+        for column, axis in zip(measured.values.T, self.axes, strict=True):
             # Sizes have the same candidates, but for those owned: these have one.
             low, high = max(
                 zip(axis.low, axis.high, strict=True), key=lambda e: len(e[0])
             )
-            below = np.cumsum(np.bincount(column, bodies.weight, int(high[-1]) + 1))
+            below = np.cumsum(np.bincount(column, measured.weight, int(high[-1]) + 1))
             # A little for each candidate: tails without people are halved too.
             little = LITTLE * below[-1] / len(low) * np.arange(len(low))
             found.append(below[low] + below[high] + little)
@@ -180,20 +168,20 @@ class Counter:
             wide = self.goal.wider(self.axes, lower, upper)
             sources = {
                 limit: self._source(
-                    number, wide, np.where(self.bodies.mass <= limit, weight, 0.0)
+                    number, wide, np.where(self.measured.mass <= limit, weight, 0.0)
                 )
                 for limit in np.unique(self.limits)
             }
             least = np.minimum(self.limits, np.roll(self.limits, 1))
             least[0] = self.limits[0]
-            own, both = (
+            able, both = (
                 [sources[limit] for limit in each] for each in (self.limits, least)
             )
-            found.append(Term(worth, wide, own, both))
+            found.append(Term(worth, wide, able, both))
         return found
 
     def _source(self, number: int, axes: Sequence[Axis], weight: Floats) -> Source:
-        values = self.bodies.values
+        values = self.measured.values
         if any(self.goal.sd):
             breaks = [Breaks.of(axis) for axis in axes]
             table = cumulate_blurred(values, weight, breaks, self.goal.sd)
@@ -218,26 +206,18 @@ def make_goal(
     too_large: float,
     too_small: float,
 ) -> Goal:
-    """Check the settings of ``fit_bands`` and return the goal they ask for.
-
-    Raises
-    ------
-    SizingError
-        If the objective is unknown, or an error, distance or cost makes no
-        sense.
-    """
+    """Check the settings of ``fit_bands`` and return the goal they ask for."""
     one_of("objective", objective, GOALS)
+    check_number("the cost of a size too large", too_large, least=0, most=1)
+    check_number("the cost of a size too small", too_small, least=0, most=1)
     if objective == "judged":
         usual = vocabulary().set_index("name")["error_cm"]
         given = {m: float((errors or {}).get(m, usual[m])) for m in measures}
-        _not_below(given, "error")
         return Goal("judged", sd=tuple(10 * given[m] for m in measures))
     if objective == "loss":
-        _not_below({"too_large": too_large, "too_small": too_small}, "cost", most=1.0)
         each = {
             m: near.get(m, 0.0) if isinstance(near, Mapping) else near for m in measures
         }
-        _not_below(each, "distance that counts as near")
         return Goal(
             "loss",
             near=tuple(tenths(each[m]) for m in measures),
@@ -245,18 +225,3 @@ def make_goal(
             too_small=too_small,
         )
     return Goal()
-
-
-def _not_below(
-    given: Mapping[str, float], what: str, most: float = float("inf")
-) -> None:
-    for name, value in given.items():
-        if not 0 <= value <= most or value == float("inf"):
-            allowed = "0 or more" if most == float("inf") else f"from 0 to {most:g}"
-            raise SizingError(
-                str(
-                    Problem(
-                        f"the {what} makes no sense", allowed, column=name, value=value
-                    )
-                )
-            )

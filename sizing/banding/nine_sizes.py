@@ -7,12 +7,11 @@ from typing import Any
 import pandas as pd
 
 from sizing.banding.axis import Width
-from sizing.banding.bodies import chart_of
 from sizing.banding.fit import fit_bands
 from sizing.banding.fitter import Fitter
 from sizing.banding.groups import JUDGEMENTS, by_group, group_of, judge_groups
+from sizing.banding.measured import chart_of
 from sizing.banding.result import BandFit
-from sizing.banding.settings import check_request
 from sizing.chart.size_chart import GROUPS, SizeChart
 from sizing.coverage import coverage
 from sizing.errors import SizingError
@@ -241,15 +240,15 @@ def coverage_by_sizes(
     for number in numbers:
         frames = []
         for group, part in parts.items():
-            request = check_request(
+            fitter = Fitter.of(
                 part,
                 widths=widths_of(widths or default_widths(), group),
                 sizes=number,
                 load_limit_kg=(load_limits_kg or {}).get(group),
                 **settings,
             )
-            boxes = Fitter(request).fit()
-            made = chart_of(request.bodies, *boxes, group=group, name="", source="")
+            boxes, measured = fitter.fit(), fitter.measured
+            made = chart_of(measured, *boxes, group=group, name="", source="")
             frames.append(made.frame)
         chart = SizeChart(pd.concat(frames, ignore_index=True))
         told = coverage(people, chart, seed=seed).table

@@ -7,8 +7,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.banding.axis import Ints
-from sizing.banding.counts import Floats
-from sizing.errors import Problem, SizingError, check_number
+from sizing.banding.cells import Floats
+from sizing.errors import SizingError, check_number
 from sizing.measures import to_tenths
 
 #: Values counted at a time.
@@ -122,7 +122,12 @@ def _count(values: Floats, weights: npt.ArrayLike | None) -> tuple[Floats, int]:
     if weight is not None and (
         len(weight) != len(values) or not (np.isfinite(weight) & (weight >= 0)).all()
     ):
-        _refuse("the weights make no sense", "0 or more, one per value", "weights")
+        raise SizingError(
+            "the weights make no sense",
+            allowed="0 or more, one per value",
+            action="correct what was given",
+            value="weights",
+        )
     count, n = np.zeros(0), 0
     # Blocks that stay in the processor's cache are counted twice as fast.
     for start in range(0, len(values), _BLOCK):
@@ -210,9 +215,3 @@ def _row(mass: Floats, first: Floats, best: Floats, band: int) -> tuple[Floats, 
         stop = band + 1 + between * span
         low = at[between // FAN]
         high = np.minimum(np.append(at[1:], n - 1)[between // FAN], stop - 1)
-
-
-def _refuse(what: str, allowed: str, value: object) -> None:
-    raise SizingError(
-        str(Problem(what, allowed, "correct what was given", value=value))
-    )

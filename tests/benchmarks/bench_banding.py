@@ -21,10 +21,10 @@ import numpy as np
 import pandas as pd
 
 from sizing.banding import fit_bands, partition_bands
-from sizing.banding.bodies import covered
 from sizing.banding.fitter import Fitter
-from sizing.banding.settings import check_request
-from sizing.banding.solve import best_chart
+from sizing.banding.measured import covered
+from sizing.banding.request import check_request
+from sizing.banding.search import best_chart
 from sizing.measures.edges import NO_HIGH
 from sizing.population import load_people
 from sizing.population.people import People
@@ -64,7 +64,7 @@ def fit_all(people: People, measures: int) -> float:
 def medoid_boxes(people: People) -> float:
     """Centre boxes on k-medoids (FasterPAM) of the measures over their widths."""
     fitter = fitter_of(people, 3)
-    x = fitter.bodies.values
+    x = fitter.measured.values
     wide = np.array([round(10 * w) for w in WIDTHS.values()])
     scaled = (x / wide).astype(np.float32)
     distance = np.zeros((len(x), len(x)), dtype=np.float32)
@@ -74,16 +74,16 @@ def medoid_boxes(people: People) -> float:
         )
     found = kmedoids.fasterpam(distance, SIZES, random_state=1, n_cpu=1)
     low = x[found.medoids.astype(int)] - wide // 2
-    weight = fitter.bodies.weight
+    weight = fitter.measured.weight
     limits = np.full(SIZES, NO_HIGH)
-    inside = covered(fitter.bodies, low, low + wide, limits)
+    inside = covered(fitter.measured, low, low + wide, limits)
     return float(weight @ inside / weight.sum())
 
 
 def unordered(people: People, seconds: float) -> float:
     fitter = fitter_of(people, 2)
-    bodies = fitter.bodies
-    holds, weight, _ = incidence(fitter.axes, bodies.values, bodies.counted)
+    measured = fitter.measured
+    holds, weight, _ = incidence(fitter.axes, measured.values, measured.counted)
     return choose(holds, weight, SIZES, time_limit_s=seconds)[0] / weight.sum()
 
 
@@ -95,7 +95,7 @@ def search_seconds(people: People, rows: int) -> float:
     frame = frame[[*WIDTHS]].assign(person=np.arange(rows), draw=0)
     many = replace(people, frame=frame, weight=pd.Series(np.ones(rows)))
     fitter = fitter_of(many, 3)
-    task = fitter.tasks(fitter.bodies.weight)[0]
+    task = fitter.tasks(fitter.measured.weight)[0]
     start = np.zeros((SIZES, 3), dtype=np.int64)
     return best(lambda: best_chart(task, start), 3)
 

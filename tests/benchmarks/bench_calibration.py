@@ -12,7 +12,7 @@ table, ``data_sources/calibration.csv`` being the one that ships. Exits with 1 w
 an item lies outside 93 to 97 % by more than its replicates can explain.
 
 The population is finite and invented: embedded people's builds, resampled, in units
-of people built alike, in strata. Their bodies are drawn from the kit's own model
+of people built alike, in strata. Their measured are drawn from the kit's own model
 with coefficients drawn anew for every second survey, so the truth is known to the
 last person. Each survey takes two units a stratum with replacement, from each some
 people with unequal chances; their measures are then drawn as for anyone else, from
@@ -46,7 +46,7 @@ STRATA, UNITS, PERSONS = 15, 16, 40
 #: Units taken of a stratum, people expected from a unit or, without units, in all.
 TAKEN_UNITS, TAKEN_OF_UNIT, TAKEN = 2, 25, 750
 DRAWS = 5
-#: Surveys drawn from one set of bodies; for edges, from one population.
+#: Surveys drawn from one set of measured; for edges, from one population.
 PER_TRUTH, PER_POPULATION = 2, 10
 BY = ["sex", "age_band"]
 CLIENTS = 100
@@ -113,7 +113,7 @@ def numbered(sample: pd.DataFrame) -> pd.DataFrame:
 
 
 def surveyed(sample: pd.DataFrame, rng: np.random.Generator) -> People:
-    """Forget the bodies and draw them, as for anyone whose build alone is known."""
+    """Forget the measured and draw them, as for anyone whose build alone is known."""
     weight = sample["weight"].to_numpy()
     sample = sample.drop(columns="weight")
     seed = int(rng.integers(2**31))
@@ -137,8 +137,10 @@ def surveys(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
     truth: dict[tuple[str, str], float] = {}
     for number in range(replicates):
         if number % PER_TRUTH == 0:
-            bodies, evidence = draw_measures(frame, draws=1, seed=seed + number)
-            all_people = People("all", bodies, pd.Series(1.0, bodies.index), evidence)
+            measured, evidence = draw_measures(frame, draws=1, seed=seed + number)
+            all_people = People(
+                "all", measured, pd.Series(1.0, measured.index), evidence
+            )
             fits = [assign(all_people, chart).fits.any(axis=1) for chart in charts]
             truth = {("everyone", "everyone"): fits[0].mean()}
             for by in BY:
@@ -172,8 +174,8 @@ def services(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
     stock, truth = None, 0.0
     for number in range(replicates):
         if number % PER_TRUTH == 0:
-            bodies, evidence = draw_measures(frame, draws=1, seed=seed + number)
-            everyone = People("all", bodies, pd.Series(1.0, bodies.index), evidence)
+            measured, evidence = draw_measures(frame, draws=1, seed=seed + number)
+            everyone = People("all", measured, pd.Series(1.0, measured.index), evidence)
             offer = offer_from(demo_chart(), PRICES)
             sizes = len(offer.keys)
             groups, check, offer = service_of(everyone, np.zeros(sizes), 20_000, number)
@@ -200,12 +202,12 @@ def boundaries(
         # How often edges on whole cm are held depends on where the best ones lie.
         if number % PER_POPULATION == 0:
             own = 1000 * seed + number // PER_POPULATION
-            bodies, evidence = draw_measures(builds(own), draws=1, seed=own)
-            everyone = People("all", bodies, pd.Series(1.0, bodies.index), evidence)
+            measured, evidence = draw_measures(builds(own), draws=1, seed=own)
+            everyone = People("all", measured, pd.Series(1.0, measured.index), evidence)
             best = fit_bands(everyone, **bands, splits=0).chart.frame
             truth = best[f"{HIP}_low"].to_numpy()
         for way, taking in WAYS.items():
-            part = taking(bodies, rng)
+            part = taking(measured, rng)
             known = pd.DataFrame("measured", index=part.index, columns=[HIP])
             people = People("survey", part, part["weight"], known)
             moved = edge_stability(

@@ -13,7 +13,7 @@ from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
 from sizing.banding.axis import Axis, Ints
-from sizing.banding.counts import Breaks, Floats, cell_numbers
+from sizing.banding.cells import Breaks, Floats, cell_numbers
 
 
 def incidence(

@@ -1,4 +1,4 @@
-"""Nodes of the search, their pairs, and what they add to a chain at most.
+"""Nodes of the search, their pairs, and what they add to a chart at most.
 
 A node stands for a range of candidates in each measure; its outer box holds all
 their boxes. ``sizing.banding.search`` says why a longest path over pairs of nodes
@@ -7,39 +7,161 @@ bounds every chart inside.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
 
 from sizing.banding.axis import Axis, Ints
-from sizing.banding.counts import Floats
-from sizing.banding.search import BLOCK, Places, Shares, Task
+from sizing.banding.cells import Floats, Source
+
+#: Charts whose shares differ by less are tied, but for the tie rule below.
+TIE = 1e-12
+#: What the tie rule may cost, as a share, per band's width of distance.
+NUDGE = 1e-9
+#: Pairs worked on together: what the processor's cache holds.
+BLOCK = 1 << 14
+
+Places = npt.NDArray[np.int32]
+
+
+@dataclass(frozen=True)
+class Term:
+    """One term of the objective: ``worth`` times the weight in wider boxes.
+
+    Attributes
+    ----------
+    worth : float
+        Its factor, not below nought.
+    axes : sequence of Axis
+        The candidates as this term sees them.
+    able, both : sequence of Source
+        For each size: weights below any combination of the candidates' edges,
+        of those whom the size may lift, and of those whom its smaller neighbour
+        may lift too.
+    """
+
+    worth: float
+    axes: Sequence[Axis]
+    able: Sequence[Source]
+    both: Sequence[Source]
+
+    @cached_property
+    def aligned(self) -> bool:
+        """Whether of two neighbours the larger has the higher edges throughout."""
+        return all(axis.aligned for axis in self.axes)
+
+
+@dataclass(frozen=True)
+class Task:
+    """A chain to be found.
+
+    Attributes
+    ----------
+    axes : sequence of Axis
+        One per measure.
+    terms : sequence of Term
+        The objective; the first term's boxes are the sizes themselves.
+    passed : sequence of ndarray of float
+        For each measure: the weight of the people whom the edges of each
+        candidate have passed, counted from the lowest. A node is halved so that
+        its halves' edges pass about as many.
+    total : float
+        The weight of all people.
+    aim : ndarray of int64, shape (sizes, measures), or None
+        Low edges to which, of equally good charts, the nearest is taken:
+        least sum of distances, each divided by the band's width; of those,
+        the one with the lowest edges.
+    limits : ndarray of int64, shape (sizes,), or None
+        Load limits of the sizes in 0.1 kg, for whoever writes the chart.
+    """
+
+    axes: Sequence[Axis]
+    terms: Sequence[Term]
+    passed: Sequence[Floats]
+    total: float
+    aim: Ints | None = None
+    limits: Ints | None = None
+
+    @property
+    def sizes(self) -> int:
+        """Number of boxes in the chain."""
+        return self.axes[0].sizes
+
+    def distance(self, size: int, nodes: Ints) -> Floats | float:
+        """Return what the tie rule takes off nodes: by their nearest box."""
+        if self.aim is None:
+            return 0.0
+        far = np.zeros(len(nodes))
+        for d, axis in enumerate(self.axes):
+            low, aim = axis.low[size], self.aim[size, d]
+            above, below = low[nodes[:, d, 0]] - aim, aim - low[nodes[:, d, 1]]
+            width = int(axis.high[size][0] - low[0]) + 1
+            far += np.maximum(np.maximum(above, below), 0) / width
+        return NUDGE * self.total * far
+
+
+class Shares:
+    """Weights of one size's outer boxes, and of what they share with those below."""
+
+    def __init__(self, term: Term, size: int, nodes: Sequence[Ints]) -> None:
+        sizes = [size] if size == 0 else [size, size - 1]
+        seen = [nodes[k] for k in sizes]
+        self.able, edges = term.able[size].opened(term.axes, sizes, seen)
+        self.both = self.able
+        if term.both[size] is not term.able[size]:
+            # Cuts depend on the nodes only, so that the edges lie alike.
+            self.both, _ = term.both[size].opened(term.axes, sizes, seen)
+        (self.low, self.high), below = edges[0], edges[-1]
+        self.low_below, self.high_below = below
+        self.aligned = term.aligned
+
+    def alone(self) -> Floats:
+        """Return the weight of each outer box."""
+        return _between(self.able, self.low, self.high, 0, None)
+
+    def shared(self, a: Ints, b: Ints) -> Floats:
+        """Return the weight that outer boxes b share with a of the size below."""
+        low, high = [], []
+        for d in range(len(self.low)):
+            start, end = self.low[d][b], self.high_below[d][a]
+            if not self.aligned:
+                start = np.maximum(start, self.low_below[d][a])
+                end = np.minimum(end, self.high[d][b])
+            low.append(start)
+            high.append(np.maximum(start, end))
+        return _between(self.both, low, high, 0, None)
+
+
+def _between(
+    flat: Floats, low: list[Ints], high: list[Ints], d: int, base: Ints | None
+) -> Floats:
+    """Return the weights between two cuts in each measure, from measure d on."""
+    upper = high[d] if base is None else base + high[d]
+    lower = low[d] if base is None else base + low[d]
+    if d == len(low) - 1:
+        found: Floats = flat[upper]
+        found -= flat[lower]
+        return found
+    found = _between(flat, low, high, d + 1, upper)
+    found -= _between(flat, low, high, d + 1, lower)
+    return found
+
 
 Pairs = tuple[Places, Places]
 
 
 @dataclass(frozen=True)
-class Net:
-    """Nodes of each size and the pairs that may follow each other.
-
-    Attributes
-    ----------
-    task : Task
-        What is looked for.
-    nodes : list of ndarray of int64, shape (nodes, measures, 2)
-        For each size: first and last candidate in each measure.
-    pairs : list of (ndarray of int32, ndarray of int32)
-        For each size: numbers of the nodes below and of its own. The smallest
-        size has none.
-    """
+class Graph:
+    """Nodes of each size and the pairs that may follow each other."""
 
     task: Task
     nodes: list[Ints]
     pairs: list[Pairs]
 
     @classmethod
-    def of(cls, task: Task, nodes: list[Ints]) -> "Net":
-        """Return the net of some nodes with all pairs that are allowed."""
+    def of(cls, task: Task, nodes: list[Ints]) -> "Graph":
+        """Return the graph of some nodes with all pairs that are allowed."""
         pairs = [_joined([])]
         for size in range(1, task.sizes):
             below, above = nodes[size - 1], nodes[size]
@@ -52,8 +174,8 @@ class Net:
         return cls(task, nodes, pairs)
 
     @classmethod
-    def whole(cls, task: Task, parts: Sequence[int]) -> "Net":
-        """Return a net for all candidates, in some parts along each measure."""
+    def whole(cls, task: Task, parts: Sequence[int]) -> "Graph":
+        """Return a graph for all candidates, in some parts along each measure."""
         nodes: list[Ints] = []
         for size in range(task.sizes):
             ranges: list[Ints] = []
@@ -87,7 +209,7 @@ class Net:
             for d, p in enumerate(self.task.passed)
         ]
 
-    def halved(self, d: int) -> "Net":
+    def halved(self, d: int) -> "Graph":
         """Halve every node along one measure and pair the halves anew."""
         halves: list[Ints] = []
         children: list[list[Ints]] = []
@@ -118,10 +240,10 @@ class Net:
                             (x[fine].astype(np.int32), y[fine].astype(np.int32))
                         )
             pairs.append(_joined(found))
-        return Net(self.task, halves, pairs)
+        return Graph(self.task, halves, pairs)
 
-    def only(self, size: int, chosen: npt.NDArray[np.bool_]) -> "Net":
-        """Return the net with only some of one size's nodes."""
+    def only(self, size: int, chosen: npt.NDArray[np.bool_]) -> "Graph":
+        """Return the graph with only some of one size's nodes."""
         number = (np.cumsum(chosen) - 1).astype(np.int32)
         nodes = [n[chosen] if k == size else n for k, n in enumerate(self.nodes)]
         pairs = []
@@ -133,10 +255,10 @@ class Net:
                 kept = chosen[a]
                 a, b = number[a[kept]], b[kept]
             pairs.append((a, b))
-        return Net(self.task, nodes, pairs)
+        return Graph(self.task, nodes, pairs)
 
-    def in_order(self) -> "Net":
-        """Return the net with the nodes that have the lowest edges first."""
+    def in_order(self) -> "Graph":
+        """Return the graph with the nodes that have the lowest edges first."""
         order = [np.lexsort(n[:, ::-1, 0].T) for n in self.nodes]
         rank = [np.argsort(o).astype(np.int32) for o in order]
         pairs = self.pairs[:1]
@@ -144,7 +266,7 @@ class Net:
             a, b = self.pairs[size]
             pairs.append((rank[size - 1][a], rank[size][b]))
         nodes = [n[o] for n, o in zip(self.nodes, order, strict=True)]
-        return Net(self.task, nodes, pairs)
+        return Graph(self.task, nodes, pairs)
 
     def weighed(self) -> "Weighed":
         """Bound what each node and pair of nodes adds to a chain."""
@@ -180,18 +302,9 @@ class Net:
 
 @dataclass(frozen=True)
 class Weighed:
-    """What the nodes and pairs of a net add to a chain, at most.
+    """What the nodes and pairs of a graph add to a chain, at most."""
 
-    Attributes
-    ----------
-    net : Net
-    gains : list of ndarray
-        For each pair: what the larger node adds.
-    up : list of ndarray
-        The best chain that ends in each node.
-    """
-
-    net: Net
+    graph: Graph
     gains: list[Floats]
     up: list[Floats]
 
@@ -212,24 +325,16 @@ class Weighed:
             return value, path
         path[-1] = int(np.argmax(self.up[-1] >= value - slack))
         for k in range(len(path) - 1, 0, -1):
-            a, b = self.net.pairs[k]
+            a, b = self.graph.pairs[k]
             here = np.flatnonzero(b == path[k])
             reach = self.up[k - 1][a[here]] + self.gains[k][here]
             path[k - 1] = int(a[here][reach >= reach.max() - slack].min())
         return value, path
 
-    def pruned(self, floor: float) -> tuple[Net, float]:
-        """Drop pairs and nodes through which no chain reaches ``floor``.
-
-        Returns
-        -------
-        net : Net
-            What is left.
-        dropped : float
-            The highest bound among what was dropped; -inf if nothing was.
-        """
+    def pruned(self, floor: float) -> tuple[Graph, float]:
+        """Drop pairs and nodes through which no chain reaches ``floor``."""
         floor = max(floor, -np.finfo(float).max)
-        nodes, dropped = self.net.nodes, -np.inf
+        nodes, dropped = self.graph.nodes, -np.inf
         last = self.up[-1]
         keep = last >= floor
         if not keep.all():
@@ -241,7 +346,7 @@ class Weighed:
             below = np.full(len(nodes[size - 1]), -np.inf)
             found = []
             start = 0
-            for a, b in _blocks(self.net.pairs[size]):
+            for a, b in _blocks(self.graph.pairs[size]):
                 added = down[b] + self.gains[size][start : start + len(a)]
                 start += len(a)
                 total = self.up[size - 1][a] + added
@@ -254,26 +359,16 @@ class Weighed:
             kept_pairs.insert(0, _joined(found))
             down = below
             kept_nodes.insert(0, down > -np.inf)
-        pairs = [self.net.pairs[0]]
+        pairs = [self.graph.pairs[0]]
         number = [(np.cumsum(kept) - 1).astype(np.int32) for kept in kept_nodes]
-        for size, (under, own) in enumerate(kept_pairs, 1):
-            pairs.append((number[size - 1][under], number[size][own]))
+        for size, (under, over) in enumerate(kept_pairs, 1):
+            pairs.append((number[size - 1][under], number[size][over]))
         left = [n[kept] for n, kept in zip(nodes, kept_nodes, strict=True)]
-        return Net(self.net.task, left, pairs), dropped
+        return Graph(self.graph.task, left, pairs), dropped
 
 
 class _Order:
-    """Which nodes of one size may stand before which of the next, in one measure.
-
-    Parameters
-    ----------
-    axis : Axis
-        The measure's candidates.
-    size : int
-        The larger size.
-    below, above : ndarray of int64, shape (nodes, 2)
-        Ranges of candidates of the size below and of this size.
-    """
+    """Which nodes of one size may stand before which of the next, in one measure."""
 
     def __init__(self, axis: Axis, size: int, below: Ints, above: Ints) -> None:
         self.axis = axis

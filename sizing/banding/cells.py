@@ -6,9 +6,10 @@ from math import prod
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import ndtr
 
 from sizing.banding.axis import Axis, Ints
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.measures.edges import NO_HIGH
 
 Floats = npt.NDArray[np.float64]
@@ -18,18 +19,7 @@ MOST_CELLS = 150_000_000
 
 @dataclass(frozen=True)
 class Breaks:
-    """Where one measure is cut into cells so that every edge falls on a cut.
-
-    Attributes
-    ----------
-    cuts : ndarray of int64
-        In tenths, increasing; a cell runs from one cut up to just below the
-        next.
-    low : tuple of ndarray of int64
-        For each size, which cut each candidate's low edge is.
-    high : tuple of ndarray of int64
-        For each size, which cut lies just above each candidate's high edge.
-    """
+    """Where one measure is cut into cells so that every edge falls on a cut."""
 
     cuts: Ints
     low: tuple[Ints, ...]
@@ -58,15 +48,7 @@ class Breaks:
 
 
 def cell_numbers(values: Ints, breaks: Sequence[Breaks]) -> Ints:
-    """Return one cell number per person over all measures.
-
-    Parameters
-    ----------
-    values : ndarray of int64, shape (people, measures)
-        In tenths, none missing.
-    breaks : sequence of Breaks
-        One per measure.
-    """
+    """Return one cell number per person over all measures."""
     number = np.zeros(len(values), dtype=np.int64)
     for column, cut in zip(values.T, breaks, strict=True):
         number = number * (len(cut.cuts) + 1) + cut.cells(column)
@@ -74,35 +56,17 @@ def cell_numbers(values: Ints, breaks: Sequence[Breaks]) -> Ints:
 
 
 def cumulate(numbers: Ints, weight: Floats, lengths: Sequence[int]) -> Floats:
-    """Return the weight of the people below each combination of cuts.
-
-    Parameters
-    ----------
-    numbers : ndarray of int64
-        From ``cell_numbers``.
-    weight : ndarray of float
-        One per person.
-    lengths : sequence of int
-        Number of cuts of each measure.
-
-    Returns
-    -------
-    ndarray of float, one dimension per measure
-        Entry (i, j, ...) is the weight of those below cut i in the first
-        measure, below cut j in the second, and so on.
-    """
+    """Return the weight of the people below each combination of cuts."""
     shape = [length + 1 for length in lengths]
     if np.prod(shape, dtype=float) > MOST_CELLS:
         raise SizingError(
-            str(
-                Problem(
-                    "the grid is too fine for so many measures",
-                    f"up to {MOST_CELLS} cells",
-                    "take a larger step, above all for body mass: "
-                    "step_cm={'body_mass_kg': 5}",
-                    value=int(np.prod(shape, dtype=float)),
-                )
-            )
+            "the grid is too fine for so many measures",
+            allowed=f"up to {MOST_CELLS} cells",
+            action=(
+                "take a larger step, above all for body mass: "
+                "step_cm={'body_mass_kg': 5}"
+            ),
+            value=int(np.prod(shape, dtype=float)),
         )
     table: Floats = np.bincount(
         numbers, weights=weight, minlength=int(np.prod(shape))
@@ -122,15 +86,7 @@ Edges = tuple[list[Ints], list[Ints]]
 
 
 class Grid:
-    """Weights cumulated once on the cuts of all candidates.
-
-    Parameters
-    ----------
-    breaks : sequence of Breaks
-        The cuts of each measure.
-    table : ndarray of float
-        From ``cumulate``.
-    """
+    """Weights cumulated once on the cuts of all candidates."""
 
     def __init__(self, breaks: Sequence[Breaks], table: Floats) -> None:
         self.flat = table.ravel()
@@ -147,24 +103,7 @@ class Grid:
     def opened(
         self, axes: Sequence[Axis], sizes: Sequence[int], nodes: Sequence[Ints]
     ) -> tuple[Floats, list[Edges]]:
-        """Return weights below cuts, and where the nodes' edges lie among them.
-
-        Parameters
-        ----------
-        axes : sequence of Axis
-            The candidates the grid was made for.
-        sizes : sequence of int
-            Whose nodes.
-        nodes : sequence of ndarray of int64, shape (nodes, measures, 2)
-            First and last candidate of each node in each measure, by size.
-
-        Returns
-        -------
-        flat : ndarray of float
-            The table, row after row.
-        edges : list of Edges
-            For each of the sizes: places in ``flat``, to be added up.
-        """
+        """Return weights below cuts, and where the nodes' edges lie among them."""
         found = []
         for size, node in zip(sizes, nodes, strict=True):
             low = [at[size][node[:, d, 0]] for d, at in enumerate(self.low)]
@@ -178,13 +117,6 @@ class Rows:
 
     That takes little memory however fine the grid is, because the search has
     only few edges left when its nodes are small.
-
-    Parameters
-    ----------
-    values : ndarray of int64, shape (people, measures)
-        In tenths, none missing.
-    weight : ndarray of float
-        One per person.
     """
 
     def __init__(self, values: Ints, weight: Floats) -> None:
@@ -248,3 +180,52 @@ def _distinct(edges: Sequence[Ints]) -> Ints:
     for edge in edges:
         seen[edge - first] = True
     return np.flatnonzero(seen) + first
+
+
+def cumulate_blurred(
+    values: Ints, weight: Floats, breaks: Sequence[Breaks], sd: Sequence[float]
+) -> Floats:
+    """Return the expected weight below each combination of cuts.
+
+    A person of true value x is read as x + e, rounded to a whole tenth, with e
+    normal, of mean nought, and independent from measure to measure. She is
+    below a cut c with probability Phi((c - 1/2 - x) / sd).
+    """
+    if len(breaks) > 3:
+        raise SizingError(
+            "errors and smoothing are allowed for in up to three measures",
+            allowed="one to three measures",
+            action="band by fewer measures, or without smoothing",
+            value=len(breaks),
+        )
+    kept = weight > 0
+    keys, place = np.unique(values[kept], axis=0, return_inverse=True)
+    first = np.bincount(place.ravel(), weights=weight[kept])
+    table: Floats = first.astype(float)[:, None]
+    # From the last measure to the first: sum over its values within each
+    # combination of the values of the measures before it.
+    for d in range(len(breaks) - 1, -1, -1):
+        below = _below(keys[:, d], breaks[d].cuts, sd[d])
+        before = keys[:, :d]
+        starts = np.flatnonzero(
+            np.r_[True, (np.diff(before, axis=0) != 0).any(axis=1)]
+            if d
+            else np.arange(len(keys)) == 0
+        )
+        stops = np.append(starts[1:], len(keys))
+        table = np.stack(
+            [
+                (below[a:b].T @ table[a:b]).ravel()
+                for a, b in zip(starts, stops, strict=True)
+            ]
+        )
+        keys = before[starts]
+    return table.reshape([len(cut.cuts) for cut in breaks])
+
+
+def _below(values: Ints, cuts: Ints, sd: float) -> Floats:
+    distance = cuts[None, :] - 0.5 - values[:, None]
+    if sd <= 0:
+        return (distance > 0).astype(float)
+    found: Floats = ndtr(distance / sd)
+    return found

@@ -16,10 +16,10 @@ from sizing.banding.axis import (
     make_axis,
     tenths,
 )
-from sizing.banding.bodies import Bodies, read_bodies
 from sizing.banding.goal import Goal, make_goal
+from sizing.banding.measured import Measured, read_measured
 from sizing.chart.size_chart import SizeChart
-from sizing.errors import Problem, SizingError, check_number
+from sizing.errors import SizingError, check_number
 from sizing.measures.edges import NO_HIGH, NO_LOW
 from sizing.population.people import People
 
@@ -28,23 +28,7 @@ PerMeasure = float | Mapping[str, float]
 
 @dataclass(frozen=True)
 class Layout:
-    """The candidate bands of a fit, on any step.
-
-    Attributes
-    ----------
-    makers : tuple of callable
-        One per measure: takes a step and returns its exact and bounding axis.
-    steps : tuple of int
-        The steps asked for, in tenths.
-    fixed : tuple of (ndarray, ndarray)
-        Low and high edges of the sizes already owned, smallest first.
-    owned_limits : tuple of int
-        Their load limits in 0.1 kg; ``NO_HIGH`` for none.
-    limit : int
-        Load limit of the new sizes.
-    sizes : int
-        Number of sizes, those owned included.
-    """
+    """The candidate bands of a fit, on any step."""
 
     makers: tuple["partial[tuple[Axis, Axis]]", ...]
     steps: tuple[int, ...]
@@ -85,7 +69,7 @@ class Layout:
 class Request:
     """A checked request: people, candidate bands, goal and constraints."""
 
-    bodies: Bodies
+    measured: Measured
     layout: Layout
     goal: Goal
     search_goal: Goal
@@ -109,18 +93,10 @@ def check_request(
     too_small: float = 0.5,
     load_limit_kg: float | None = None,
 ) -> Request:
-    """Check the settings of ``fit_bands`` and lay out the candidate bands.
-
-    Raises
-    ------
-    SizingError
-        See ``fit_bands``.
-    """
+    """Check the settings of ``fit_bands`` and lay out the candidate bands."""
     wide = check_widths(widths, sizes)
     if len(wide) > 4:
         _refuse("too many measures to band by", "one to four measures", len(wide))
-    check_number("the cost of a size too large", too_large, least=0)
-    check_number("the cost of a size too small", too_small, least=0)
     for measure in wide:
         _setting(near, measure, 2.0, "distance that counts as near")
         _setting(errors or {}, measure, 0.0, "measuring error")
@@ -130,17 +106,8 @@ def check_request(
     owned_limits = () if fixed is None else tuple(map(int, fixed.load_limits()))
     limit = NO_HIGH if load_limit_kg is None else tenths(load_limit_kg)
     new = () if len(owned) == sizes else (limit,)
-    bodies = read_bodies(people, list(wide), limits=[*owned_limits, *new])
-    # One measure alone mostly settles it, without sorting whole rows.
-    distinct = max(int((np.bincount(x) > 0).sum()) for x in bodies.values.T)
-    if sizes > distinct:
-        distinct = len(np.unique(bodies.values, axis=0))
-    if sizes > distinct:
-        _refuse(
-            f"{sizes} sizes are more than the {distinct} distinct people",
-            f"up to {distinct} sizes",
-            sizes,
-        )
+    measured = read_measured(people, list(wide), limits=[*owned_limits, *new])
+    _check_distinct(measured, sizes)
     goal = make_goal(
         list(wide),
         objective=objective,
@@ -155,19 +122,18 @@ def check_request(
         errors_sd = goal.sd or (0.0,) * len(blur)
         both = np.hypot(errors_sd, blur)
         search_goal = replace(goal, sd=tuple(float(v) for v in both))
+    spread = int(np.ceil(4 * max([*search_goal.sd, *goal.sd], default=0.0)))
     steps, makers = [], []
-    for d, (measure, each) in enumerate(wide.items()):
+    for values, (measure, each) in zip(measured.values.T, wide.items(), strict=True):
         step = tenths(_setting(step_cm, measure, 1.0, "step"))
         if step < 1:
             _refuse("the step of the grid makes no sense", "0.1 or more", step_cm)
+        steps.append(step)
         apart = tenths(_setting(least_step or 0.0, measure, 0.0, "least step"))
         shared = None
         if least_overlap is not None and measure in least_overlap:
             shared = tenths(_setting(least_overlap, measure, 0.0, "least overlap"))
         rule = rounding.get(measure) if isinstance(rounding, Mapping) else rounding
-        spread = int(np.ceil(4 * max([*search_goal.sd, *goal.sd], default=0.0)))
-        values = bodies.values[:, d]
-        steps.append(step)
         makers.append(
             partial(
                 make_axis,
@@ -181,7 +147,20 @@ def check_request(
             )
         )
     layout = Layout(tuple(makers), tuple(steps), owned, owned_limits, limit, sizes)
-    return Request(bodies, layout, goal, search_goal)
+    return Request(measured, layout, goal, search_goal)
+
+
+def _check_distinct(measured: Measured, sizes: int) -> None:
+    # One measure alone mostly settles it, without sorting whole rows.
+    distinct = max(int((np.bincount(x) > 0).sum()) for x in measured.values.T)
+    if sizes > distinct:
+        distinct = len(np.unique(measured.values, axis=0))
+    if sizes > distinct:
+        _refuse(
+            f"{sizes} sizes are more than the {distinct} distinct people",
+            f"up to {distinct} sizes",
+            sizes,
+        )
 
 
 def _owned(
@@ -221,4 +200,4 @@ def _setting(given: PerMeasure, measure: str, default: float, what: str) -> floa
 
 
 def _refuse(what: str, allowed: str, value: object) -> None:
-    raise SizingError(str(Problem(what, allowed, "change the setting", value=value)))
+    raise SizingError(what, allowed=allowed, action="change the setting", value=value)

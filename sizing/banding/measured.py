@@ -1,4 +1,4 @@
-"""The people as the banding reads them: whole tenths, weights, persons."""
+"""The people as the banding reads them, and the boxes they fit."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,17 +6,17 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from sizing.banding.axis import Ints
-from sizing.banding.counts import Floats
+from sizing.banding.axis import Axis, Ints
+from sizing.banding.cells import Floats
 from sizing.chart.size_chart import SizeChart
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
 from sizing.population.people import People
 
 
 @dataclass(frozen=True)
-class Bodies:
+class Measured:
     """People's measures in tenths, with their weights.
 
     Attributes
@@ -63,66 +63,25 @@ class Bodies:
         return np.where(self.coverable, self.weight, 0.0)
 
 
-def read_bodies(
+def read_measured(
     people: People, measures: Sequence[str], *, limits: Sequence[int] = (NO_HIGH,)
-) -> Bodies:
+) -> Measured:
     """Read the measures to band by from the people.
 
     A row that lacks one of the measures fits no size. It counts among all
     people, as in ``sizing.coverage``, and its share is told. ``limits`` are the
     sizes' load limits in 0.1 kg, ``NO_HIGH`` for none.
-
-    Raises
-    ------
-    SizingError
-        If a measure is absent, nobody has every measure, or no weight is
-        above nought.
     """
     frame = people.frame
-    if len(frame) == 0:
-        raise SizingError(
-            str(Problem(f"there is nobody in '{people.name}'", "at least one person"))
-        )
     limited = min(limits) < NO_HIGH
-    needed = [*measures, "body_mass_kg"] if limited else measures
-    absent = [m for m in needed if m not in frame]
-    if absent:
-        raise SizingError(
-            str(
-                Problem(
-                    "the people lack a measure to band by"
-                    if absent[0] in measures
-                    else "no load limit can be kept without the people's body mass",
-                    ", ".join(people.measures),
-                    "choose among these, or add the measure to the people"
-                    if absent[0] in measures
-                    else "add body mass to the people, or state no load limit",
-                    column=absent[0],
-                )
-            )
-        )
-    weight = people.weight.to_numpy(dtype=float)
-    if not np.isfinite(weight).all() or (weight < 0).any() or weight.sum() <= 0:
-        raise SizingError(
-            str(
-                Problem(
-                    "the weights of the people make no sense",
-                    "no weight missing or below nought, and not all nought",
-                    column="weight",
-                )
-            )
-        )
+    weight = _checked_weight(people, measures, limited)
     values = np.column_stack([to_tenths(frame[m].to_numpy(float)) for m in measures])
     known = (values >= 0).all(axis=1) & (weight > 0)
     if not known.any():
         raise SizingError(
-            str(
-                Problem(
-                    f"nobody in '{people.name}' has all of {', '.join(measures)}",
-                    "at least one person with every measure",
-                    "draw the missing measures, or band by fewer",
-                )
-            )
+            f"nobody in '{people.name}' has all of {', '.join(measures)}",
+            allowed="at least one person with every measure",
+            action="draw the missing measures, or band by fewer",
         )
     mass = np.zeros(len(frame), dtype=np.int64)
     if limited:
@@ -130,7 +89,7 @@ def read_bodies(
         mass = np.where(mass < 0, NO_HIGH, mass)
     _, person = np.unique(pd.factorize(frame["person"])[0][known], return_inverse=True)
     total = float(weight.sum())
-    return Bodies(
+    return Measured(
         tuple(measures),
         values[known],
         weight[known],
@@ -143,40 +102,60 @@ def read_bodies(
     )
 
 
-def covered(bodies: Bodies, low: Ints, high: Ints, limits: Ints) -> np.ndarray:
-    """Return who fits at least one box that may lift her.
+def _checked_weight(people: People, measures: Sequence[str], limited: bool) -> Floats:
+    """Return the people's weights, or refuse people who cannot be banded."""
+    frame = people.frame
+    if len(frame) == 0:
+        raise SizingError(
+            f"there is nobody in '{people.name}'", allowed="at least one person"
+        )
+    needed = [*measures, "body_mass_kg"] if limited else measures
+    absent = [m for m in needed if m not in frame]
+    if absent:
+        raise SizingError(
+            (
+                "the people lack a measure to band by"
+                if absent[0] in measures
+                else "no load limit can be kept without the people's body mass"
+            ),
+            allowed=", ".join(people.measures),
+            action=(
+                "choose among these, or add the measure to the people"
+                if absent[0] in measures
+                else "add body mass to the people, or state no load limit"
+            ),
+            column=absent[0],
+        )
+    weight = people.weight.to_numpy(dtype=float)
+    if not np.isfinite(weight).all() or (weight < 0).any() or weight.sum() <= 0:
+        raise SizingError(
+            "the weights of the people make no sense",
+            allowed="no weight missing or below nought, and not all nought",
+            column="weight",
+        )
+    return weight
 
-    Parameters
-    ----------
-    bodies : Bodies
-        The people.
-    low, high : ndarray of int64, shape (sizes, measures)
-        Edges in tenths, both included.
-    limits : ndarray of int64, shape (sizes,)
-        Load limits in 0.1 kg; ``NO_HIGH`` for none.
 
-    Returns
-    -------
-    ndarray of bool, one per row
-    """
-    found = np.zeros(len(bodies.values), dtype=bool)
+def covered(measured: Measured, low: Ints, high: Ints, limits: Ints) -> np.ndarray:
+    """Return who fits at least one box that may lift her."""
+    found = np.zeros(len(measured.values), dtype=bool)
     for bottom, top, limit in zip(low, high, limits, strict=True):
-        fits = bodies.mass <= limit
-        for d in range(bodies.values.shape[1]):
-            column = bodies.values[:, d]
+        fits = measured.mass <= limit
+        for d in range(measured.values.shape[1]):
+            column = measured.values[:, d]
             fits &= (column >= bottom[d]) & (column <= top[d])
         found |= fits
     return found
 
 
-def share_covered(bodies: Bodies, low: Ints, high: Ints, limits: Ints) -> float:
+def share_covered(measured: Measured, low: Ints, high: Ints, limits: Ints) -> float:
     """Return the share of all people's weight that fits at least one box."""
-    fits = covered(bodies, low, high, limits)
-    return float(bodies.weight[fits].sum()) / bodies.total
+    fits = covered(measured, low, high, limits)
+    return float(measured.weight[fits].sum()) / measured.total
 
 
 def chart_of(
-    bodies: Bodies,
+    measured: Measured,
     low: Ints,
     high: Ints,
     limits: Ints,
@@ -194,7 +173,33 @@ def chart_of(
         "group": group,
         "load_limit_kg": np.where(limits < NO_HIGH, limits / 10, np.nan),
     }
-    for d, measure in enumerate(bodies.measures):
+    for d, measure in enumerate(measured.measures):
         columns[f"{measure}_low"] = low[:, d] / 10
         columns[f"{measure}_high"] = high[:, d] / 10
     return SizeChart(pd.DataFrame(columns), name=name, source=source)
+
+
+def quantile_boxes(
+    values: Ints, weight: Floats, axes: Sequence[Axis], sizes: int
+) -> tuple[Ints, Ints]:
+    """Centre each size's band on its own quantile of each measure.
+
+    Size k of K is centred, in each measure, on the weighted quantile at
+    (k - 1/2) / K, with the width the fitted chart has. This is what a careful
+    person does without a fit (common practice, no source).
+    """
+    at = (np.arange(sizes) + 0.5) / sizes
+    low = np.zeros((sizes, len(axes)), dtype=np.int64)
+    high = np.zeros_like(low)
+    for d, axis in enumerate(axes):
+        # Whole tenths: counting them is faster than sorting people.
+        reached = np.cumsum(np.bincount(values[:, d], weights=weight))
+        centre = np.searchsorted(reached, at * reached[-1] * (1 - 1e-12))
+        for k in range(sizes):
+            # The candidate whose middle is nearest gives the width to use.
+            middle = (axis.low[k] + axis.high[k]) / 2
+            near = int(np.argmin(np.abs(middle - centre[k])))
+            width = int(axis.high[k][near] - axis.low[k][near])
+            low[k, d] = max(int(centre[k]) - width // 2, 0)
+            high[k, d] = low[k, d] + width
+    return low, high
