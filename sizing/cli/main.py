@@ -43,6 +43,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     words = list(sys.argv[1:] if argv is None else argv)
+    for word in words:
+        if "\0" in word:
+            shown = word.replace("\0", "?")
+            return _refused(f"{shown}: there is a sign in it that no name has (NUL).")
     parser = argparse.ArgumentParser(
         prog="sizing",
         description="Whom a sling size chart fits, who falls between sizes, and "

@@ -9,7 +9,7 @@ import pandas as pd
 
 from sizing.chart import SizeChart
 from sizing.coverage.layout import Floats, Layout
-from sizing.fit.core import limits, size_masks
+from sizing.fit.core import limits, parts, size_masks
 from sizing.measures import SEATED_AND_GIRTHS, to_tenths, vocabulary
 from sizing.population.classes import ADULT_AGE
 from sizing.population.model_moments import moments
@@ -45,7 +45,8 @@ class State:
     def covered(self) -> Flags:
         """Return who has at least one size, draws x persons."""
         tenths = {measure: to_tenths(x) for measure, x in self.values.items()}
-        return size_masks(tenths, self.chart)[self.place.rows] > 0
+        masks = [size_masks(tenths, part) for part in parts(self.chart)]
+        return (np.stack(masks) > 0).any(axis=0)[self.place.rows]
 
     def column(self, name: str) -> Floats:
         """Return a column of the people as numbers, NaN where it is missing."""

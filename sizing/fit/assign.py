@@ -155,11 +155,10 @@ def assign(people: People, chart: SizeChart) -> Assignment:
     values = tenths(people.frame, chart)
     _warn_of_lacking(people, chart, list(values))
     found = judge(values, chart, len(people.frame))
-    count, one = found.count, found.fitting.dtype.type(1)
-    lowest = np.bitwise_count((found.fitting & (~found.fitting + one)) - one)
+    count, fits = found.count, unpack(found.fitting, len(chart.sizes))
     columns: dict[str, Any] = {
         "outcome": _labels(found.code, OUTCOMES),
-        "size": _labels(np.where(count > 0, lowest.astype(int), -1), chart.sizes),
+        "size": _labels(np.where(count > 0, fits.argmax(axis=1), -1), chart.sizes),
         "sizes_fitting": count.astype(np.int64),
     }
     columns |= _why_not(values, chart, found.code, found.possible)
@@ -167,7 +166,7 @@ def assign(people: People, chart: SizeChart) -> Assignment:
     table = people.frame[["person", "draw"]].assign(**columns)
     return Assignment(
         table,
-        unpack(found.fitting, len(chart.sizes)),
+        fits,
         people.weight,
         chart,
         people.name,
@@ -198,7 +197,7 @@ def _why_not(
     values: dict[str, npt.NDArray[np.int64]],
     chart: SizeChart,
     code: npt.NDArray[Any],
-    possible: npt.NDArray[Any],
+    possible: Sequence[npt.NDArray[Any]],
 ) -> dict[str, Any]:
     """Return the columns that explain why no size fits."""
     n, names = len(code), list(values)
@@ -217,7 +216,7 @@ def _why_not(
     direction[rows] = 3
     for j in range(len(names) - 1, -1, -1):
         low, high = limits(chart)[names[j]]
-        limiting = unpack(possible[rows], len(chart.sizes)) & (
+        limiting = unpack([part[rows] for part in possible], len(chart.sizes)) & (
             (low > 0) | (high < NO_HIGH)
         )
         deciding = (values[names[j]][rows] == MISSING_TENTHS) & limiting.any(axis=1)

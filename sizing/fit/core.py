@@ -1,6 +1,7 @@
 """Who fits what, fast: sizes as bits, looked up by whole tenths."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,7 +14,7 @@ from sizing.fit import compiled
 from sizing.measures import to_tenths
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
 
-#: One bit for each size; a chart of more sizes than a word has bits is refused.
+#: One bit for each size; a chart of more is looked up in parts.
 MOST_SIZES = 64
 MASS = "body_mass_kg"
 #: Rows looked up in one step.
@@ -46,6 +47,17 @@ def mask_type(chart: SizeChart) -> type[np.unsignedinteger[Any]]:
         if count <= np.iinfo(kind).bits:
             return kind
     return np.uint64
+
+
+def parts(chart: SizeChart) -> list[SizeChart]:
+    """Return the chart in parts of no more sizes than a mask has bits."""
+    if len(chart.sizes) <= MOST_SIZES:
+        return [chart]
+    frame, starts = chart.frame, range(0, len(chart.sizes), MOST_SIZES)
+    return [
+        replace(chart, frame=frame.iloc[at : at + MOST_SIZES].reset_index(drop=True))
+        for at in starts
+    ]
 
 
 def limits(
@@ -209,10 +221,14 @@ def _keep_all(
             part &= found[:size]
 
 
-def unpack(fits: Masks, count: int) -> npt.NDArray[np.bool_]:
-    """Return masks as a boolean matrix, rows x sizes."""
-    bits = np.arange(count, dtype=fits.dtype)
-    return (fits[:, None] >> bits & fits.dtype.type(1)).astype(bool)
+def unpack(fits: Sequence[Masks], count: int) -> npt.NDArray[np.bool_]:
+    """Return masks, one for each part of a chart, as a boolean matrix."""
+    made = []
+    for part in fits:
+        bits = np.arange(min(count, MOST_SIZES), dtype=part.dtype)
+        made.append((part[:, None] >> bits & part.dtype.type(1)).astype(bool))
+        count -= MOST_SIZES
+    return made[0] if len(made) == 1 else np.concatenate(made, axis=1)
 
 
 def fits_matrix(
@@ -247,7 +263,8 @@ def fits_matrix(
     """
     if isinstance(values, pd.DataFrame):
         values = tenths(values, chart)
-    return unpack(size_masks(values, chart), len(chart.sizes))
+    masks = [size_masks(values, part) for part in parts(chart)]
+    return unpack(masks, len(chart.sizes))
 
 
 def tenths(frame: pd.DataFrame, chart: SizeChart) -> dict[str, npt.NDArray[np.int64]]:

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sizing.chart import SizeChart
-from sizing.fit.core import MASS, Masks, lookup, mask_type, masks
+from sizing.fit.core import MASS, Masks, lookup, mask_type, masks, parts
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH
 
 #: What can come of it, each person and draw having exactly one.
@@ -29,17 +29,17 @@ class Judged:
 
     Attributes
     ----------
-    fitting, possible : ndarray of unsigned int, shape (rows,)
+    fitting, possible : list of ndarray of unsigned int, each (rows,)
         The sizes known to fit, and those not ruled out by what is known: bit i
-        is size i of the chart.
+        is size i of a part of the chart (``sizing.fit.core.parts``).
     count : ndarray of int, shape (rows,)
         How many are known to fit.
     code : ndarray of int, shape (rows,)
         Place of the outcome in ``OUTCOMES``; see ``sizing.fit.assign``.
     """
 
-    fitting: Masks
-    possible: Masks
+    fitting: list[Masks]
+    possible: list[Masks]
     count: npt.NDArray[np.integer[Any]]
     code: npt.NDArray[np.integer[Any]]
 
@@ -54,7 +54,6 @@ def judge(
     values : mapping of measure to ndarray of int
         Every measure of ``sizing.fit.core.limits(chart)``, in whole tenths.
     chart : SizeChart
-        Of up to 64 sizes.
     rows : int
         How many, should the chart limit nothing.
 
@@ -62,37 +61,29 @@ def judge(
     -------
     Judged
     """
-    kind = mask_type(chart)
-    none = kind(0)
-    every = kind((1 << len(chart.sizes)) - 1)
-    fitting = np.full(rows, every, dtype=kind)
-    holding = fitting.copy()
     beyond, below = np.zeros(rows, dtype=bool), np.zeros(rows, dtype=bool)
     for measure in chart.measures:
         low, high = chart.edges(measure)
-        x = values[measure]
-        fitting &= masks(x, lookup(low, high, kind))
-        holding &= masks(x, lookup(low, high, kind, missing_holds=True))
-        beyond |= x > high.max()
-        below |= (x < low.min()) & (x != MISSING_TENTHS)
-
+        beyond |= values[measure] > high.max()
+        below |= (values[measure] < low.min()) & (values[measure] != MISSING_TENTHS)
     load = chart.load_limits()
-    bearing = np.full(rows, every, dtype=kind)
     over_all = np.zeros(rows, dtype=bool)
     if MASS in values and (load < NO_HIGH).any():
-        mass, zero = values[MASS], np.zeros_like(load)
-        fitting &= masks(mass, lookup(zero, load, kind))
-        bearing = masks(mass, lookup(zero, load, kind, missing_holds=True))
-        over_all = mass > load.max()
+        over_all = values[MASS] > load.max()
 
-    count = np.bitwise_count(fitting)
-    possible = np.bitwise_and(holding, bearing)
+    found = [_of_part(values, part, rows) for part in parts(chart)]
+    fitting, holding, possible = (list(each) for each in zip(*found, strict=True))
+    count = np.sum([np.bitwise_count(part) for part in fitting], axis=0, dtype=int)
+    held, could = (
+        np.logical_or.reduce([part != 0 for part in each])
+        for each in (holding, possible)
+    )
     code = np.select(
         [
             count == 1,
             count > 1,
-            possible != none,
-            over_all | (holding != none),
+            could,
+            over_all | held,
             beyond,
             below,
         ],
@@ -100,3 +91,23 @@ def judge(
         2,
     )
     return Judged(fitting, possible, count, code)
+
+
+def _of_part(
+    values: Mapping[str, npt.NDArray[np.int64]], chart: SizeChart, rows: int
+) -> tuple[Masks, Masks, Masks]:
+    """Return the sizes that fit, those whose bands could hold, and could fit."""
+    kind = mask_type(chart)
+    every = kind((1 << len(chart.sizes)) - 1)
+    fitting = np.full(rows, every, dtype=kind)
+    holding, bearing = fitting.copy(), fitting.copy()
+    for measure in chart.measures:
+        x, edges = values[measure], chart.edges(measure)
+        fitting &= masks(x, lookup(*edges, kind))
+        holding &= masks(x, lookup(*edges, kind, missing_holds=True))
+    load = chart.load_limits()
+    if MASS in values and (load < NO_HIGH).any():
+        mass, zero = values[MASS], np.zeros_like(load)
+        fitting &= masks(mass, lookup(zero, load, kind))
+        bearing = masks(mass, lookup(zero, load, kind, missing_holds=True))
+    return fitting, holding, np.bitwise_and(holding, bearing)

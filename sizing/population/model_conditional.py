@@ -7,6 +7,10 @@ Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
 
+#: Log variance of what is known: far below any error of reading (our choice).
+_CERTAIN = 1e-14
+
+
 def condition_normal(
     mean: Floats,
     covariance: Floats,
@@ -61,8 +65,9 @@ def _gain(
     known = covariance[:, k][:, :, k].copy()
     diagonal = np.arange(len(k))
     known[:, diagonal, diagonal] += error
-    # An exact value of something already certain (variance 0) teaches nothing.
-    certain = known[:, diagonal, diagonal] <= 0
+    # An exact value of something already certain (variance 0, but for rounding)
+    # teaches nothing.
+    certain = known[:, diagonal, diagonal] <= _CERTAIN
     known[:, diagonal, diagonal] += certain
     cross = covariance[:, :, k]
     solved = np.linalg.solve(known, cross.swapaxes(1, 2))

@@ -1,5 +1,6 @@
 """What a stock does, as tables: demand, service, shortages, who is not fitted."""
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -391,5 +392,9 @@ def tilted(weight: Floats, value: Floats, shift: float) -> Floats:
         w = weight[known] * np.exp(power * (z[known] - end))
         return float(w @ z[known] / w.sum() - wanted)
 
-    power = brentq(off, -60.0, 60.0)
+    # On the other side of 0 the powers overflow where one person is far from all.
+    far = math.copysign(1.0, shift)
+    while (off(far) < 0) == (shift > 0):
+        far *= 2
+    power = brentq(off, 0.0, far)
     return np.asarray(weight * np.exp(power * (z - end)))

@@ -1,6 +1,7 @@
 """How far guesses are from the scale: bias and limits of agreement."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -130,15 +131,16 @@ def limits_of_agreement(
     parts = []
     if len(points):
         parts.append(_together(points, replicates, seed))
-        for name, own in points.groupby("participant", sort=False):
-            parts.append(_rows(str(name), own["difference"].to_numpy()))
-    columns = ["participant", "statistic", "estimate", "low", "high", "method", "n"]
+        each = points.groupby("participant", sort=False)["difference"]
+        rows = [row for name, own in each for row in _rows(str(name), own.to_numpy())]
+        parts.append(pd.DataFrame(rows, columns=_COLUMNS))
     table = (
-        pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+        pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=_COLUMNS)
     )
-    return Agreement(table[columns], points, int((~known).sum()))
+    return Agreement(table, points, int((~known).sum()))
 
 
+_COLUMNS = ["participant", "statistic", "estimate", "low", "high", "method", "n"]
 _STATISTICS = ("bias", "sd", "lower_limit", "upper_limit")
 
 
@@ -148,36 +150,37 @@ def _values(d: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     return np.array([bias, sd, bias - REACH * sd, bias + REACH * sd])
 
 
-def _rows(name: str, d: npt.NDArray[np.float64]) -> pd.DataFrame:
+@lru_cache(maxsize=1024)
+def _quantiles(df: int) -> tuple[float, float, float]:
+    """Return Student's t and both ends of chi-squared for 95 %."""
+    ends = ((1 + LEVEL) / 2, (1 - LEVEL) / 2)
+    high, low = (float(stats.chi2.ppf(end, df)) for end in ends)
+    return float(stats.t.ppf(ends[0], df)), high, low
+
+
+def _rows(name: str, d: npt.NDArray[np.float64]) -> list[tuple[object, ...]]:
     """Return one participant's figures with intervals by formula."""
     n, value = len(d), _values(d)
     low, high = np.full(4, np.nan), np.full(4, np.nan)
     method = "one guess: no interval"
     if n > 1:
         df, s = n - 1, value[1]
-        t = stats.t.ppf((1 + LEVEL) / 2, df)
+        t, most, least = _quantiles(df)
         of_limit = t * s * np.sqrt(1 / n + REACH**2 / (2 * df))
         half = np.array([t * s / np.sqrt(n), np.nan, of_limit, of_limit])
         low, high = value - half, value + half
-        low[1] = s * np.sqrt(df / stats.chi2.ppf((1 + LEVEL) / 2, df))
-        high[1] = s * np.sqrt(df / stats.chi2.ppf((1 - LEVEL) / 2, df))
+        low[1] = s * np.sqrt(df / most)
+        high[1] = s * np.sqrt(df / least)
         method = "95 %, normal differences (Bland and Altman 1999)"
-    return pd.DataFrame(
-        {
-            "participant": name,
-            "statistic": _STATISTICS,
-            "estimate": value,
-            "low": low,
-            "high": high,
-            "method": method,
-            "n": n,
-        }
-    )
+    return [
+        (name, *row, method, n)
+        for row in zip(_STATISTICS, value, low, high, strict=True)
+    ]
 
 
 def _together(points: pd.DataFrame, replicates: int, seed: int) -> pd.DataFrame:
     d = points["difference"].to_numpy()
-    rows = _rows(TOGETHER, d)
+    rows = pd.DataFrame(_rows(TOGETHER, d), columns=_COLUMNS)
     code, names = pd.factorize(points["participant"])
     if len(names) == 1:
         return rows

@@ -155,7 +155,9 @@ def read_answers(
     empty = 0
     sizes: list[dict[str, Any]] = []
     values: list[dict[str, Any]] = []
-    cells = table.to_dict("records")
+    cells = table.astype(object).to_dict("records")
+    # The chart's own spelling of each size, and of ``none``.
+    spelled = {" ".join(s.lower().split()): s for s in (*chart.sizes, NO_SIZE)}
     for place, who, whom, reading in keyed.itertuples(name=None):
         line, given = place + 2, cells[place]
         filled = 0
@@ -163,7 +165,7 @@ def read_answers(
             text = as_text(given["chosen_size"])
             filled += bool(text)
             empty += not text and who != REFERENCE
-            found = _size(text, chart)
+            found = spelled.get(" ".join(text.lower().split()))
             if text and found is None:
                 reason = f"this size is not on the chart '{chart.name}'"
                 left.append(_left(line, "chosen_size", who, whom, text, reason))
@@ -279,12 +281,6 @@ def _keyed(
     kept["reading"] = kept["reading"].astype(int)
     rows: pd.DataFrame = kept
     return rows
-
-
-def _size(text: str, chart: SizeChart) -> str | None:
-    """Return the chart's own spelling of a size, ``none``, or None."""
-    plain = {" ".join(s.lower().split()): s for s in (*chart.sizes, NO_SIZE)}
-    return plain.get(" ".join(text.lower().split()))
 
 
 def _refused(number: float | Problem, column: MeasureColumn, guess: bool) -> str:

@@ -74,23 +74,47 @@ def _expected(numbers: pd.DataFrame, reference: str) -> npt.NDArray[np.float64]:
     """
     taped = numbers[~numbers["guess"].astype(bool)]
     truth: dict[tuple[str, str], float] = {}
-    others: dict[tuple[str, str], list[tuple[str, float]]] = {}
+    others: dict[tuple[str, str], dict[str, list[float]]] = {}
     for row in taped.to_dict("records"):
         key = (str(row["subject"]), str(row["measure"]))
         if row["participant"] == reference:
             truth.setdefault(key, float(row["value"]))
         else:
-            who = str(row["participant"])
-            others.setdefault(key, []).append((who, float(row["value"])))
+            of_subject = others.setdefault(key, {})
+            own = of_subject.setdefault(row["participant"], [])
+            own.append(float(row["value"]))
+    sorted_all = {
+        key: np.sort(np.concatenate(list(each.values())))
+        for key, each in others.items()
+    }
     found = np.full(len(numbers), np.nan)
     for i, row in enumerate(numbers.to_dict("records")):
         key = (str(row["subject"]), str(row["measure"]))
-        rest = [pair for pair in others.get(key, []) if pair[0] != row["participant"]]
+        each = others.get(key, {})
+        mine = each.get(row["participant"], [])
         if key in truth:
             found[i] = truth[key]
-        elif len({who for who, _ in rest}) >= 2:
-            found[i] = float(np.median([value for _, value in rest]))
+        elif len(each) - bool(mine) >= 2:
+            found[i] = _median_without(sorted_all[key], mine)
     return found
+
+
+def _median_without(values: npt.NDArray[np.float64], some: list[float]) -> float:
+    """Return the median of sorted values less some of them.
+
+    Examples
+    --------
+    >>> _median_without(np.array([1.0, 2.0, 2.0, 3.0, 9.0]), [9.0, 2.0])
+    2.0
+    """
+    left = len(values) - len(some)
+    # The middle ones, moved up by each left out below or at them.
+    places = []
+    for place in ((left - 1) // 2, left // 2):
+        for gone in sorted(np.searchsorted(values, sorted(some)).tolist()):
+            place += gone <= place
+        places.append(place)
+    return float(values[places].mean())
 
 
 def other_unit(value: float, expected: float, measure: str, *, guess: bool) -> str:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -260,10 +261,11 @@ def _outcomes(every: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         groups = [(TOGETHER, own), *own.groupby("participant", sort=False)]
         for who, part in groups:
             about = {"source": source, "participant": who}
+            found = part["outcome"].to_numpy(dtype=object)
             for outcome in CHOICE_OUTCOMES:
-                count = int((part["outcome"] == outcome).sum())
+                count = int((found == outcome).sum())
                 rows.append({**about, "outcome": outcome} | _share(count, len(part)))
-            count = int(part["outcome"].isin(PUT_WRONG_OUTCOMES).sum())
+            count = sum(one in PUT_WRONG_OUTCOMES for one in found)
             wrong.append(about | _share(count, len(part)))
     who = ["source", "participant"]
     figures = ["count", "n", "estimate", "low", "high", "method"]
@@ -273,8 +275,11 @@ def _outcomes(every: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     )
 
 
+_interval = lru_cache(maxsize=4096)(binomial_interval)
+
+
 def _share(count: int, n: int) -> dict[str, object]:
-    low, high = binomial_interval(count / n, n)
+    low, high = _interval(count / n, n)
     return {
         "count": count,
         "n": n,

@@ -1,0 +1,173 @@
+"""Odd but possible inputs end in an answer or in plain words, in bounded work."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.chart import SizeChart, chart_from, demo_chart
+from sizing.cli.main import main
+from sizing.fit import assign, fits_matrix
+from sizing.population import people_from
+from sizing.population.model import predict_measures
+from sizing.stock.tables import tilted
+from sizing.teaching import read_answers
+from sizing.teaching.doubtful import doubtful
+
+
+@given(
+    st.lists(st.floats(3, 120), min_size=3, max_size=40),
+    st.floats(130, 400),
+    st.sampled_from([-0.5, -0.1, 0.05, 0.1, 0.5]),
+)
+def test_a_mean_is_moved_however_far_one_client_is_from_all(masses, far, share):
+    """A single client of 310 kg among 400 ended in a ValueError."""
+    mass = np.array([far, *(masses * 100)])
+    weight = np.ones(len(mass))
+    found = tilted(weight, mass, share * mass.mean())
+    assert np.isfinite(found).all() and found.sum() > 0
+    end = mass.max() if share > 0 else mass.min()
+    reach = mass.mean() + 0.9 * (end - mass.mean())
+    wanted = mass.mean() * (1 + share)
+    wanted = min(wanted, reach) if share > 0 else max(wanted, reach)
+    assert np.average(mass, weights=found) == pytest.approx(wanted, rel=1e-6)
+
+
+def test_a_build_all_known_but_the_age_is_predicted():
+    """Rounding left nearly no variance where all was known: LinAlgError."""
+    person = {
+        "person": [1],
+        "sex": ["male"],
+        "body_mass_kg": [66.9],
+        "stature_cm": [166.1],
+        "sitting_height_cm": [80.1],
+        "hip_circumference_cm": [65.1],
+        "hip_breadth_sitting_cm": [44.1],
+    }
+    table = predict_measures(pd.DataFrame(person)).table.set_index("measure")
+    assert np.isfinite(table["estimate"]).all()
+    assert table.loc["stature_cm", "low"] == table.loc["stature_cm", "high"] == 166.1
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["chart", "a\0b.csv"],
+        ["study", "--out", "a\0b"],
+        ["lesson", "--out", "a\0b"],
+        ["lab", "--folder", "a\0b"],
+        ["stock", "--people", "care\0home=3"],
+    ],
+)
+def test_a_sign_that_no_name_has_is_refused(words, capsys):
+    assert main(words) == 2
+    assert "?" in capsys.readouterr().err
+
+
+def many_sizes(count: int) -> SizeChart:
+    """Return a chart of so many overlapping sizes, some limited in one measure."""
+    low = 60 + 0.4 * np.arange(count)
+    return chart_from(
+        pd.DataFrame(
+            {
+                "size": [f"size {i}" for i in range(count)],
+                "load_limit_kg": 60.0 + np.arange(count),
+                "hip_circumference_cm_low": low,
+                "hip_circumference_cm_high": low + 5,
+                "stature_cm_low": np.where(np.arange(count) % 2, 150.0, np.nan),
+            }
+        ),
+        warn=False,
+    )
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.sampled_from([64, 65, 128, 200]), st.integers(0, 2**32 - 1))
+def test_as_many_sizes_as_a_chart_may_have_are_judged(count, seed):
+    """More than 64 were refused, although a chart may hold 200."""
+    rng = np.random.default_rng(seed)
+    chart = many_sizes(count)
+    frame = pd.DataFrame(
+        {
+            "body_mass_kg": rng.uniform(40, 300, 40).round(1),
+            "hip_circumference_cm": rng.uniform(55, 150, 40).round(1),
+            "stature_cm": rng.uniform(140, 190, 40).round(1),
+        }
+    )
+    edges = chart.frame.fillna({"stature_cm_low": -1.0})
+    want = [
+        [
+            row.hip_circumference_cm_low <= hip <= row.hip_circumference_cm_high + 1e-9
+            and mass <= row.load_limit_kg
+            and stature >= row.stature_cm_low
+            for row in edges.itertuples()
+        ]
+        for mass, hip, stature in frame.round(1).itertuples(index=False)
+    ]
+    people = people_from(frame.assign(age_years=50.0))
+    found = assign(people, chart)
+    np.testing.assert_array_equal(fits_matrix(frame, chart), want)
+    number = np.sum(want, axis=1)
+    assert found.table["sizes_fitting"].tolist() == number.tolist()
+    first = [chart.sizes[int(np.argmax(row))] if any(row) else None for row in want]
+    told = found.table["size"].astype(object)
+    assert told.where(told.notna(), None).tolist() == first
+    assert (found.table["outcome"].isin(["one", "choice"]) == (number > 0)).all()
+
+
+def test_parts_of_a_long_chart_together_decide_who_is_beyond_it():
+    """Above the last part's sizes is beyond; above the first part's is not."""
+    chart = many_sizes(200)
+    frame = pd.DataFrame(
+        {
+            "body_mass_kg": [70.0, 70.0, 300.0],
+            "hip_circumference_cm": [190.0, 55.0, 100.0],
+            "stature_cm": 170.0,
+            "age_years": 50.0,
+        }
+    )
+    told = assign(people_from(frame), chart).table["outcome"].tolist()
+    assert told == ["beyond_largest", "below_smallest", "over_load"]
+
+
+@given(
+    st.lists(
+        st.tuples(st.sampled_from("123456"), st.sampled_from([98.0, 99.5, 101.0, 40])),
+        min_size=1,
+        max_size=25,
+    )
+)
+def test_what_the_others_found_is_their_median(pairs):
+    """Whoever answers is left out of what she is held against."""
+    room = pd.DataFrame(pairs, columns=["participant", "value"]).assign(
+        subject="A", reading=1, guess=False, measure="hip_circumference_cm"
+    )
+    room["row"] = range(len(room))
+    told = doubtful(room, "reference")
+    for row in room.itertuples():
+        others = room[room["participant"] != row.participant]
+        if others["participant"].nunique() < 2:
+            assert told[row.Index] == ""
+        elif told[row.Index].startswith("makes sense"):
+            assert f"{others['value'].median():.1f}" in told[row.Index]
+
+
+def test_a_room_is_read_in_work_that_grows_with_its_rows(monkeypatch):
+    """Each reading was held against a list of all others, each size spelled anew."""
+    asked = []
+    sizes = SizeChart.sizes.fget
+    counted = property(lambda chart: asked.append(1) or sizes(chart))
+    chart = demo_chart()
+    monkeypatch.setattr(SizeChart, "sizes", counted)
+    for rows in (20, 400):
+        asked.clear()
+        room = pd.DataFrame(
+            {
+                "participant": range(rows),
+                "subject": "card 1",
+                "chosen_size": "none",
+            }
+        )
+        assert len(read_answers(room, chart).sizes) == rows
+        assert len(asked) < 10
