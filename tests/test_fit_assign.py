@@ -490,12 +490,13 @@ def test_any_number_of_sizes_up_to_64(count):
     assert table["size"].tolist() == list(chart.sizes)
 
 
-def test_more_than_64_sizes_are_refused():
+def test_one_mask_holds_no_more_than_64_sizes():
     chart = chart_from(
         pd.DataFrame({"size": range(65), "hip_circumference_cm_low": 70}), warn=False
     )
+    assert fits_matrix(pd.DataFrame({"hip_circumference_cm": [80.0]}), chart).all()
     with pytest.raises(SizingError, match="up to 64"):
-        fits_matrix(pd.DataFrame({"hip_circumference_cm": [80.0]}), chart)
+        size_masks({"hip_circumference_cm": np.array([800])}, chart)
 
 
 def test_columns_of_different_length_are_refused():

@@ -77,7 +77,7 @@ def test_masks_are_as_small_as_the_sizes_allow(count, bits):
     hips = np.arange(count) * 10 + 500
     masks = size_masks({HIP: hips}, chart)
     assert masks.dtype == kind and masks.tolist() == [1 << i for i in range(count)]
-    assert (core.unpack(masks, count) == np.eye(count, dtype=bool)).all()
+    assert (core.unpack([masks], count) == np.eye(count, dtype=bool)).all()
 
 
 def test_the_load_limit_bounds_the_body_mass_from_above():
@@ -116,7 +116,7 @@ def test_compiled_code_is_used_from_so_many_rows_on_where_it_is_there(
         hip = np.linspace(690, 1010, rows).astype(np.int16)
         found = size_masks({HIP: hip}, chart)
         one, two = (hip >= 700) & (hip <= 900), (hip >= 800) & (hip <= 1000)
-        assert (core.unpack(found, 2) == np.column_stack([one, two])).all()
+        assert (core.unpack([found], 2) == np.column_stack([one, two])).all()
     assert used == ([5, 6] if there else [])
 
 
@@ -138,8 +138,8 @@ def test_what_comes_of_whom_nothing_limits_or_only_the_load():
     load = SizeChart(pd.DataFrame({"size": ["a", "b"], "load_limit_kg": [90.0, 120.0]}))
     told = judge({"body_mass_kg": np.array([900, 901, 1200, 1201, -1])}, load, 5)
     assert told.code.tolist() == [1, 0, 0, 5, 6]
-    assert told.fitting.tolist() == [3, 2, 2, 0, 0]
-    assert told.possible.tolist() == [3, 2, 2, 0, 3]
+    assert told.fitting[0].tolist() == [3, 2, 2, 0, 0]
+    assert told.possible[0].tolist() == [3, 2, 2, 0, 3]
 
 
 def test_the_unit_of_a_miss_is_a_width_or_a_tenth_of_an_edge():
