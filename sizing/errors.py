@@ -6,10 +6,12 @@ import warnings
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
-from typing import Any
+from numbers import Integral, Real
+from typing import TYPE_CHECKING, Any
 
-import numpy as np
-import pandas as pd
+if TYPE_CHECKING:
+    # What is wrong with the words of a command is told before this is loaded.
+    import pandas as pd
 
 _CATCHING = threading.RLock()
 
@@ -86,7 +88,9 @@ class Problem:
         ]
         place = ", ".join(part for part in where if part)
         # A number of numpy's would be shown as np.float64(2.5).
-        value = self.value.item() if isinstance(self.value, np.generic) else self.value
+        value = self.value
+        if getattr(value, "ndim", None) == 0:
+            value = value.item()
         found = f" (found: {value!r})" if value is not None else ""
         parts = [f"{place}: {self.what}{found}" if place else f"{self.what}{found}"]
         if self.allowed:
@@ -114,8 +118,10 @@ class InputProblems(SizingError):  # noqa: N818 - it carries several
         super().__init__("\n".join([f"{count} {noun} in {about}:", *lines]))
 
     @property
-    def table(self) -> pd.DataFrame:
+    def table(self) -> "pd.DataFrame":
         """The problems as a frame, one row each."""
+        import pandas as pd
+
         columns = ["file", "row", "column", "value", "what", "allowed", "action"]
         return pd.DataFrame([asdict(p) for p in self.problems], columns=columns)
 
@@ -196,9 +202,8 @@ def check_number(
     sizing.errors.SizingError: share makes no sense (found: 1.5). Allowed: a number \
 above 0 up to 1. What to do: change it.
     """
-    kinds = (int, np.integer) if whole else (int, float, np.integer, np.floating)
     number = math.nan
-    if isinstance(value, kinds) and not isinstance(value, bool):
+    if isinstance(value, Integral if whole else Real) and not isinstance(value, bool):
         try:
             number = float(value)  # type: ignore[arg-type]
         except OverflowError:

@@ -1,102 +1,32 @@
-"""Write the kit's files whole or not at all, and safe to open in a spreadsheet.
+"""Write the kit's tables so that they are safe to open in a spreadsheet.
 
-A file is written beside its place and then moved onto it, so that whoever looks
-sees the old one or the new one, never half of either. Text that a spreadsheet
-would run as a formula is led by an apostrophe, which the kit's own readers take
-off again.
+Text that a spreadsheet would run as a formula is led by an apostrophe, which the
+kit's own readers take off again.
 """
 
-import contextlib
 import csv
 import io
-import os
+import math
 import re
-import secrets
-import shutil
+import zipfile
 from collections.abc import Mapping
-from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import pandas as pd
 
-from sizing.errors import Problem, SizingError
+from sizing.files import write_bytes as write_bytes
+from sizing.files import write_text as write_text
 
 #: First letters with which a spreadsheet begins a formula, in either width.
 FORMULA_STARTS = "=+-@\t\r\n＝＋－＠"
 _STARTS = re.compile(f"'*[{re.escape(FORMULA_STARTS)}]")
 _MARKED = re.compile(f"'+[{re.escape(FORMULA_STARTS)}]")
+_DATES = re.compile(rb"<dcterms:(created|modified)\b.*?</dcterms:\1>")
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+#: Digits of a result that are written; see ``rounded``.
+_DIGITS = 6
 #: What a workbook cannot hold.
 _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
-
-
-def write_bytes(path: str | Path, content: bytes) -> Path:
-    """Write a file whole or not at all.
-
-    Parameters
-    ----------
-    path : str or Path
-        A file that is there is replaced, keeping its permissions; behind a
-        symbolic link the file it points to.
-    content : bytes
-
-    Returns
-    -------
-    Path
-        ``path``.
-
-    Raises
-    ------
-    SizingError
-        If it cannot be written; what was there before is then untouched.
-
-    Examples
-    --------
-    >>> import pathlib, tempfile
-    >>> folder = pathlib.Path(tempfile.mkdtemp())
-    >>> write_bytes(folder / "note.txt", b"whole").read_bytes()
-    b'whole'
-    >>> len(list(folder.iterdir()))
-    1
-    """
-    path = Path(path)
-    beside: Path | None = None
-    try:
-        place = Path(os.path.realpath(path))
-        if place.exists() and not place.is_file():
-            raise OSError(None, "there is a folder or device of this name")
-        if place.exists() and not os.access(place, os.W_OK):
-            raise OSError(None, "the file there is protected")
-        beside = place.parent / f".{secrets.token_hex(8)}.part"
-        with open(beside, "xb") as handle:
-            handle.write(content)
-            handle.flush()
-            os.fsync(handle.fileno())
-        if place.exists():
-            shutil.copymode(place, beside)
-        os.replace(beside, place)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise SizingError(
-            str(
-                Problem(
-                    f"the file cannot be written: {reason}",
-                    "a place you may write to, with room on it",
-                    "close the file where it is open, or name another place",
-                    file=str(path).replace("\x00", "?"),
-                )
-            )
-        ) from error
-    finally:
-        if beside is not None:
-            with contextlib.suppress(OSError):
-                beside.unlink(missing_ok=True)
-    return path
-
-
-def write_text(path: str | Path, text: str) -> Path:
-    """Write text in UTF-8, whole or not at all, as ``write_bytes`` does."""
-    return write_bytes(path, text.encode("utf-8", errors="replace"))
 
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
@@ -139,7 +69,52 @@ def workbook_bytes(sheets: Mapping[str, pd.DataFrame]) -> bytes:
                 table[column] = table[column].map(_writable)
             table.columns = pd.Index([_writable(name) for name in table.columns])
             table.to_excel(book, index=False, sheet_name=name)
-    return buffer.getvalue()
+    return _undated(buffer.getvalue())
+
+
+def _undated(workbook: bytes) -> bytes:
+    """Return a workbook without when it was made, in it or on its parts."""
+    made = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(workbook)) as old,
+        zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
+        for part in old.infolist():
+            content = old.read(part)
+            if part.filename == "docProps/core.xml":
+                content = _DATES.sub(b"", content)
+            # The day that archives count from.
+            new.writestr(zipfile.ZipInfo(part.filename), content, zipfile.ZIP_DEFLATED)
+    return made.getvalue()
+
+
+def rounded(results: Any) -> Any:
+    """Return results rounded to what they carry, so that a run repeats to the byte.
+
+    How many threads add up changes the last of sixteen digits. Six digits are kept,
+    and never fewer than two decimals (money): the surveys and draws that these
+    figures rest on do not carry more than four.
+
+    Parameters
+    ----------
+    results : DataFrame, dict, list or a single value
+        What is no fractional number stays as it is.
+
+    Examples
+    --------
+    >>> rounded([0.12345649999, 1234567.891, "as it is", 7])
+    [0.123456, 1234567.89, 'as it is', 7]
+    """
+    if isinstance(results, pd.DataFrame):
+        return results.apply(lambda c: c.map(rounded) if c.dtype.kind in "fO" else c)
+    if isinstance(results, Mapping):
+        return {name: rounded(value) for name, value in results.items()}
+    if isinstance(results, list):
+        return [rounded(value) for value in results]
+    if isinstance(results, float) and math.isfinite(results) and results:
+        digits = _DIGITS - 1 - math.floor(math.log10(abs(results)))
+        return round(float(results), max(digits, 2))
+    return results
 
 
 def marked(cell: object) -> object:

@@ -10,6 +10,8 @@ import sizing
 PACKAGE = Path(sizing.__file__).parent
 ORDER = [
     {"errors"},
+    {"files"},
+    {"places"},
     {"resources"},
     {"state"},
     {"writing"},

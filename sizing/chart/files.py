@@ -96,9 +96,13 @@ def write_chart(chart: SizeChart, path: str | Path) -> None:
         refuse(path, "the wrong kind of file", "let the name end in .csv or .xlsx")
     if not path.parent.is_dir():
         refuse(path, "there is no such folder", "make the folder, or name another")
+    write_bytes(path, chart_bytes(chart, path.suffix.lower()))
+
+
+def chart_bytes(chart: SizeChart, ending: str = ".csv") -> bytes:
+    """Return the content of a chart's file, as ``write_chart`` writes it."""
     frame = chart.frame.assign(chart_name=chart.name, chart_source=chart.source)
-    is_text = path.suffix.lower() == ".csv"
-    write_bytes(path, csv_bytes(frame) if is_text else workbook_bytes({"chart": frame}))
+    return csv_bytes(frame) if ending == ".csv" else workbook_bytes({"chart": frame})
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:

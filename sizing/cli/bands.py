@@ -22,10 +22,12 @@ from sizing.banding.goal import GOALS
 from sizing.cautions import cautions
 from sizing.chart import GROUPS, read_chart
 from sizing.cli.options import add_seed, amount
+from sizing.cli.places import check_places
 from sizing.errors import Problem, SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.measures.typed import like_pounds
 from sizing.population import POPULATIONS, People, load_people, population_titles
+from sizing.writing import rounded
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -130,6 +132,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Fit and print the chart, its figures and the cautions."""
+    check_places("bands", args)
     name = args.people or ("adults" if args.widths else "everyone")
     people = load_people(name, seed=args.seed)
     people = replace(people, name=population_titles()[name])
@@ -176,7 +179,7 @@ def run(args: argparse.Namespace) -> int:
     found |= {key: _records(table) for key, table in covers.items()}
     found |= {"summary": fit.summary(), "cautions": list(cautions())}
     if args.json:
-        print(json.dumps(found, indent=2, allow_nan=False))
+        print(json.dumps(rounded(found), indent=2, allow_nan=False))
         return 0
     print(fit.summary(), end="\n\n")
     print(_sizes(fit.chart.frame), end="\n\n")

@@ -5,7 +5,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from sizing.chart import read_chart
-from sizing.cli.options import add_draws, add_people, add_seed, check_place
+from sizing.cli.options import add_draws, add_people, add_seed
+from sizing.cli.places import check_places
 from sizing.client.own_chart import judge_chart
 from sizing.coverage import compare_charts
 from sizing.population import load_people, read_margins, reweight
@@ -40,9 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Judge the chart, print the answer and write the report."""
-    if args.out is not None:
-        given = (args.file, args.margins, args.against)
-        check_place(args.out, (".html", ".htm"), inputs=given)
+    check_places("chart", args)
     # What is doubtful in the chart stands in the answer.
     chart = read_chart(args.file, warn=False)
     other = None if args.against is None else read_chart(args.against, warn=False)

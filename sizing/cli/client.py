@@ -5,12 +5,13 @@ import json
 from pathlib import Path
 
 from sizing.chart import demo_chart, read_chart
-from sizing.cli.options import amount, check_place
+from sizing.cli.options import amount
+from sizing.cli.places import check_places
 from sizing.client import HOW, check_client, conditions_table
 from sizing.client.client import client_from
 from sizing.client.stature import KNEE_EQUATIONS, segment_table
 from sizing.errors import Problem, SizingError
-from sizing.writing import write_text
+from sizing.writing import rounded, write_text
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -74,8 +75,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Check the client and print the answer."""
-    if args.note is not None:
-        check_place(args.note, (".html", ".md"), inputs=(args.chart,))
+    check_places("client", args)
     conditions, words = _conditions(args.entries)
     entries, how = _entries(words)
     chart = demo_chart() if args.chart is None else read_chart(args.chart, warn=False)
@@ -94,7 +94,7 @@ def run(args: argparse.Namespace) -> int:
         confirmed=args.confirmed,
     )
     if args.json:
-        print(json.dumps(answer.to_dict(), indent=2, ensure_ascii=False))
+        print(json.dumps(rounded(answer.to_dict()), indent=2, ensure_ascii=False))
     else:
         print(answer.summary())
     if args.note is not None:

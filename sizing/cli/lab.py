@@ -10,6 +10,7 @@ from typing import Any
 
 from sizing.app.serve import HOST, free_port, serve
 from sizing.errors import SizingError
+from sizing.places import Places
 from sizing.report.lab_notebooks import lay_notebooks
 from sizing.state import state_folder
 from sizing.writing import write_text
@@ -49,9 +50,9 @@ def run(args: argparse.Namespace) -> int:
             "JupyterLab is not installed beside the kit. What to do: "
             f"{sys.executable} -m pip install jupyterlab"
         )
-    folder = args.folder.expanduser().resolve()
-    if folder.exists() and not folder.is_dir():
-        raise SizingError(f"{folder} is a file. What to do: name a folder.")
+    folder = args.folder.expanduser()
+    Places().fills(folder, names=(), option="--folder")
+    folder = folder.resolve()
     port = free_port(args.port)
     state = state_folder()
     laid = lay_notebooks(folder, state=state)

@@ -4,18 +4,9 @@ import argparse
 from pathlib import Path
 
 from sizing.chart import read_chart
-from sizing.cli.options import add_draws, add_people, add_seed, check_folder, whole
+from sizing.cli.options import add_draws, add_people, add_seed, whole
+from sizing.cli.places import check_places
 from sizing.report.lesson import prepare_lesson, write_lesson
-
-#: Tables of the pack, any of which might be what is to be read.
-TABLES = (
-    "answer_form.csv",
-    "ways.csv",
-    "guesses_published.csv",
-    "how_often_to_measure.csv",
-    "room_left_out.csv",
-    "room_tape.csv",
-)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,7 +44,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the pack and tell what came of it."""
-    check_folder(args.out, TABLES, inputs=[args.chart, args.answers])
+    check_places("lesson", args)
     chart = None if args.chart is None else read_chart(args.chart)
     lesson = prepare_lesson(
         args.people,

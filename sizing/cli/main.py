@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from importlib import import_module
 
 from sizing.cli.once import only_once
+from sizing.cli.places import check_words
 from sizing.errors import SizingError, SizingWarning
 
 #: Sub-commands in the order of the help page; each is a module of this folder
@@ -53,6 +54,10 @@ def main(argv: Sequence[str] | None = None) -> int:
         "which sizes to stock.",
         epilog="Add --help after a command to see what it takes.",
     )
+    try:
+        check_words(words[0] if words else "", words)
+    except SizingError as error:
+        return _refused(str(error))
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, summary in COMMANDS.items():
         sub = commands.add_parser(name, help=summary, description=summary)

@@ -2,9 +2,8 @@
 
 import argparse
 import warnings
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 
 from sizing.errors import Problem, SizingError, UnitSaid
 from sizing.measures.typed import quantity
@@ -103,96 +102,3 @@ def amount(what: str, text: str, unit: str) -> float:
     if found.said:
         warnings.warn(f"{what}: {found.told(text)}", UnitSaid, stacklevel=2)
     return found.standard
-
-
-def check_place(
-    path: Path, endings: Iterable[str], *, inputs: Iterable[Path | None] = ()
-) -> None:
-    """Refuse early a file that could not be written, or would cost an input.
-
-    Parameters
-    ----------
-    path : Path
-        Where a command is to write.
-    endings : iterable of str
-        What its name may end in.
-    inputs : iterable of Path
-        The files the command reads: none of them is ever written over.
-
-    Raises
-    ------
-    SizingError
-        If the name ends otherwise, there is no such folder, or it is one of the
-        files to be read.
-    """
-    endings = tuple(endings)
-    what = ""
-    try:
-        if path.suffix.lower() not in endings:
-            what = "the name ends in another way"
-        elif path.is_dir():
-            what = "this is a folder"
-        elif not path.resolve().parent.is_dir():
-            what = "there is no such folder"
-        elif path.exists() and any(
-            given is not None and given.exists() and path.samefile(given)
-            for given in inputs
-        ):
-            what = "this is one of the files to be read, which would be lost"
-    except (OSError, ValueError, RuntimeError):
-        what = "there cannot be a file of this name"
-    if what:
-        raise SizingError(
-            str(
-                Problem(
-                    what,
-                    f"a name ending in {' or '.join(endings)}, in a folder that exists",
-                    "name another file",
-                    file=str(path).replace("\x00", "?"),
-                )
-            )
-        )
-
-
-def check_folder(
-    folder: Path, written: Iterable[str], *, inputs: Iterable[Path | None] = ()
-) -> None:
-    """Refuse early a folder in which a file to be read would be written over.
-
-    Parameters
-    ----------
-    folder : Path
-        The folder of a command's files.
-    written : iterable of str
-        Names of the files the command writes there.
-    inputs : iterable of Path
-        The files the command reads.
-
-    Raises
-    ------
-    SizingError
-        If the folder is a file, or one of the files is both.
-    """
-    places = [folder / name for name in written]
-    what = ""
-    try:
-        if folder.exists() and not folder.is_dir():
-            what = "this is a file, not a folder"
-        for given in inputs:
-            if given is not None and given.exists():
-                for place in places:
-                    if place.exists() and place.samefile(given):
-                        what = f"{place.name} in it is to be read and would be lost"
-    except (OSError, ValueError, RuntimeError):
-        what = "there cannot be a folder of this name"
-    if what:
-        raise SizingError(
-            str(
-                Problem(
-                    what,
-                    "a folder, made if it is not there",
-                    "name another with --out",
-                    file=str(folder).replace("\x00", "?"),
-                )
-            )
-        )

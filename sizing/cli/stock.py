@@ -11,7 +11,8 @@ import pandas as pd
 
 from sizing.cautions import cautions
 from sizing.chart import SizeChart, demo_chart, read_chart
-from sizing.cli.options import MOST_SEED, check_place, whole
+from sizing.cli.options import MOST_SEED, whole
+from sizing.cli.places import check_places
 from sizing.errors import InputProblems, SizingError
 from sizing.population import POPULATIONS, read_caseload
 from sizing.population.files import read_table
@@ -25,8 +26,9 @@ from sizing.stock import (
     plan_stock,
     serves_from,
 )
+from sizing.stock.need import caseloads_of
 from sizing.stock.offers import offer_from
-from sizing.writing import write_text
+from sizing.writing import rounded, write_text
 
 _TABLES = (
     "order",
@@ -118,19 +120,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Plan, write what was asked for, and print the summary."""
+    places = check_places("stock", args)
+    groups = None
+    if args.groups is not None:
+        groups = read_table(args.groups, words=("people", "name"))
+        places.reads(*caseloads_of(groups, args.groups.parent))
     charts = [read_chart(path) for path in args.chart] or [demo_chart()]
-    given = [*args.chart, args.prices, args.groups, args.caseload]
-    for path in args.order:
-        check_place(path, (".csv", ".xlsx"), inputs=given)
-    if args.report is not None:
-        check_place(args.report, (".html", ".htm"), inputs=given)
     prices = None
     if args.prices is not None:
         prices = read_prices(args.prices, charts)
     if prices is None and not args.chart:
         prices = demo_scenario()[1]
     plan = plan_stock(
-        _groups(args),
+        _groups(args, groups),
         charts,
         prices=prices,
         use=Use(
@@ -152,7 +154,7 @@ def run(args: argparse.Namespace) -> int:
         write_order(plan, path)
     if args.report is not None:
         write_text(args.report, stock_page(plan))
-    print(json.dumps(as_json(plan), indent=1) if args.json else plan.summary())
+    print(json.dumps(rounded(as_json(plan)), indent=1) if args.json else plan.summary())
     return 0
 
 
@@ -196,11 +198,10 @@ def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
     return rows
 
 
-def _groups(args: argparse.Namespace) -> list[Served]:
+def _groups(args: argparse.Namespace, groups: pd.DataFrame | None) -> list[Served]:
     made: list[Served] = []
-    if args.groups is not None:
-        table = read_table(args.groups, words=("people", "name"))
-        made += serves_from(table, seed=args.seed, folder=args.groups.parent)
+    if groups is not None:
+        made += serves_from(groups, seed=args.seed, folder=args.groups.parent)
     if args.people:
         rows = [_named(text) for text in args.people]
         table = pd.DataFrame(rows, columns=["people", "count"])

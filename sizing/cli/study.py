@@ -7,7 +7,8 @@ from pathlib import Path
 from tqdm import tqdm
 
 from sizing.chart import read_chart
-from sizing.cli.options import add_draws, add_people, add_seed, check_folder
+from sizing.cli.options import add_draws, add_people, add_seed
+from sizing.cli.places import check_places
 from sizing.errors import SizingWarning
 from sizing.report.study import Study, run_study, write_study
 from sizing.report.study_page import answer, study_page, study_pictures
@@ -38,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Run the study and write its folder."""
-    check_folder(args.out, ["chart.csv"], inputs=[args.chart])
+    check_places("study", args)
     chart = None if args.chart is None else read_chart(args.chart)
     bar = tqdm(total=_STEPS, unit="step", leave=False, disable=None)
     with bar, warnings.catch_warnings():

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy import stats
 
 from sizing.coverage.joining import (
@@ -21,13 +20,14 @@ LEVEL = 0.95
 SMALL_GROUP = 30
 
 
-def replicate_counts(n: int, replicates: int, seed: int) -> npt.NDArray[np.float32]:
+def replicate_counts(n: int, replicates: int, seed: int) -> Floats:
     """Return how often each of n persons is drawn in each bootstrap replicate.
 
-    Single precision is exact for such counts and halves the work.
+    In double precision: in single the sums differ, with the number of threads, in
+    digits that are written.
     """
     rng = np.random.default_rng(seed)
-    counts = np.empty((replicates, n), dtype=np.float32)
+    counts = np.empty((replicates, n))
     for replicate in counts:
         replicate[:] = np.bincount(rng.integers(0, n, n), minlength=n)
     return counts
@@ -129,16 +129,12 @@ def _influence(x: Floats, weighted: Floats, mean: Floats) -> Floats:
     return parts
 
 
-def _bootstrapped(
-    counts: npt.NDArray[np.float32], x: Floats, weighted: Floats
-) -> Floats:
+def _bootstrapped(counts: Floats, x: Floats, weighted: Floats) -> Floats:
     n, columns = x.shape
     groups = weighted.shape[1]
-    # Weights near 1 keep single precision exact enough for a variance.
-    scaled = (weighted * (n / weighted.sum(axis=0).max())).astype(np.float32)
-    parts = (scaled[:, :, None] * x[:, None, :].astype(np.float32)).reshape(n, -1)
-    totals = (counts @ parts).reshape(-1, groups, columns).astype(float)
-    bases = (counts @ scaled).astype(float)
+    parts = (weighted[:, :, None] * x[:, None, :]).reshape(n, -1)
+    totals = (counts @ parts).reshape(-1, groups, columns)
+    bases = counts @ weighted
     with np.errstate(invalid="ignore", divide="ignore"):
         means = totals / bases[:, :, None]
     return _variance(means)

@@ -149,7 +149,10 @@ def save_text(name: str, note: "HandlingNote") -> str:
     # os.path says no, where Path stumbles, of names that no file can have.
     if not os.path.isdir(path.parent):
         raise SizingError(f"There is no folder '{path.parent}': make it first.")
-    if os.path.exists(path):
-        raise SizingError(f"There is a file '{path}' already: choose another name.")
     text = note.html() if path.suffix == ".html" else note.markdown()
-    return str(write_text(path, text))
+    try:
+        return str(write_text(path, text, fresh=True))
+    except FileExistsError:
+        raise SizingError(
+            f"There is a file '{path}' already: choose another name."
+        ) from None

@@ -1,7 +1,7 @@
 """Pictures and tables for a notebook, with the words that stand for them."""
 
+import contextlib
 import io
-import os
 from collections.abc import Callable, Sequence
 from html import escape
 from pathlib import Path
@@ -17,7 +17,7 @@ from sizing.plots.style import quiet_style
 from sizing.report.lab_wide import wide_table
 from sizing.report.page import Picture, Table, picture
 from sizing.report.page import table as page_table
-from sizing.writing import csv_bytes, workbook_bytes, write_bytes
+from sizing.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 
 #: Endings under which each kind of result can be saved.
 _ENDINGS: dict[type, tuple[str, tuple[str, ...]]] = {
@@ -124,9 +124,9 @@ def save_bytes(result: pd.DataFrame | Axes | str, ending: str) -> bytes:
     """
     buffer = io.BytesIO()
     if isinstance(result, pd.DataFrame) and ending == ".csv":
-        return csv_bytes(result)
+        return csv_bytes(rounded(result))
     if isinstance(result, pd.DataFrame) and ending == ".xlsx":
-        return workbook_bytes({"Sheet1": result})
+        return workbook_bytes({"Sheet1": rounded(result)})
     if isinstance(result, Axes) and ending in (".png", ".svg"):
         undated = {"Software": None} if ending == ".png" else {"Date": None}
         with quiet_style():
@@ -195,10 +195,9 @@ def save_panel(
 
 def _write(folder: Path, name: str, ending: str, content: bytes) -> Path:
     """Write a file under a name that is free, and return it."""
-    path = folder / f"{name}{ending}"
-    count = 1
-    # A link that leads nowhere has the name, too.
-    while os.path.lexists(path):
+    count, free = 1, name
+    while True:
+        with contextlib.suppress(FileExistsError):
+            return write_bytes(folder / f"{free}{ending}", content, fresh=True)
         count += 1
-        path = folder / f"{name} ({count}){ending}"
-    return write_bytes(path, content)
+        free = f"{name} ({count})"

@@ -1,7 +1,6 @@
 """The lesson: everything a trainer needs for an hour, in one folder."""
 
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -9,7 +8,7 @@ import pandas as pd
 
 from sizing.chart import SizeChart
 from sizing.chart.demo import demo_chart
-from sizing.errors import SizingError
+from sizing.files import write_folder
 from sizing.fit.core import limits
 from sizing.population import People, load_people
 from sizing.report.cards import answers_html, cards_html
@@ -41,7 +40,7 @@ from sizing.teaching import (
     surprising_pairs,
 )
 from sizing.teaching.practice import CARD_STEPS, IMPERIAL_STEPS
-from sizing.writing import csv_bytes, write_bytes
+from sizing.writing import csv_bytes, rounded
 
 #: The form a room fills in; and the blank one beside it once it is filled in.
 _FORM_FILE, _BLANK_FILE = "answer_form.csv", "answer_form_blank.csv"
@@ -264,7 +263,7 @@ def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, by
 
 
 def _csv(frame: pd.DataFrame) -> str:
-    return csv_bytes(frame).decode("utf-8")
+    return csv_bytes(rounded(frame)).decode("utf-8")
 
 
 def write_lesson(lesson: Lesson, folder: str | Path) -> list[Path]:
@@ -287,37 +286,10 @@ def write_lesson(lesson: Lesson, folder: str | Path) -> list[Path]:
     SizingError
         If ``folder`` is a file or cannot be written to.
     """
-    with _plainly(folder):  # before the work of drawing
-        (Path(folder) / "pictures").mkdir(parents=True, exist_ok=True)
     return write_files(lesson_files(lesson), folder)
 
 
 def write_files(files: Mapping[str, bytes], folder: str | Path) -> list[Path]:
     """Write a pack that is made into a folder; see ``write_lesson``."""
-    home = Path(folder)
-    with _plainly(folder):
-        (home / "pictures").mkdir(parents=True, exist_ok=True)
-        made = {_place(home, name, data): data for name, data in files.items()}
-        for name, data in made.items():
-            write_bytes(home / name, data)
-    return [home / n for n in sorted(made, key=lambda n: ("/" in n, n))]
-
-
-def _place(home: Path, name: str, data: bytes) -> str:
-    """Return the name to write under: a form that a room filled in is kept."""
-    there = home / name
-    if name != _FORM_FILE or not there.is_file() or there.read_bytes() == data:
-        return name
-    return _BLANK_FILE
-
-
-@contextmanager
-def _plainly(folder: str | Path) -> Iterator[None]:
-    """Say in plain words that a folder cannot be written to."""
-    try:
-        yield
-    except OSError as error:
-        raise SizingError(
-            f"The lesson cannot be written to {folder}: {error.strerror}. Choose "
-            "another folder."
-        ) from error
+    written = write_folder(folder, files, kept={_FORM_FILE: _BLANK_FILE})
+    return sorted(written, key=lambda path: (path.parent != Path(folder), path))

@@ -19,7 +19,7 @@ from sizing.report.page import Page, Picture, Section, Table, picture, render, t
 from sizing.report.stock_tables import Shown, records, shown_tables, strategy_words
 from sizing.stock import StockPlan
 from sizing.stock.result import DAY, NO_SLING
-from sizing.writing import csv_bytes, workbook_bytes, write_bytes
+from sizing.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 
 QUESTION = (
     "Which sizes of sling should be stocked, and how many of each, so that almost "
@@ -38,7 +38,8 @@ _CAPTIONS = {
 
 def order_list(plan: StockPlan) -> pd.DataFrame:
     """Return the order list as it is written to a file: one row per size."""
-    return plan.order.drop(columns="key")
+    listed: pd.DataFrame = rounded(plan.order.drop(columns="key"))
+    return listed
 
 
 def write_order(plan: StockPlan, path: str | Path) -> None:

@@ -11,7 +11,8 @@ from typing import Any
 import pandas as pd
 
 from sizing.banding import GroupsFit, fit_nine_sizes, group_of
-from sizing.chart import SizeChart, write_chart
+from sizing.chart import SizeChart
+from sizing.chart.files import chart_bytes
 from sizing.coverage import (
     Coverage,
     Sensitivity,
@@ -20,10 +21,10 @@ from sizing.coverage import (
     who_falls_between,
     why_none,
 )
-from sizing.errors import Problem, SizingError
+from sizing.files import write_folder
 from sizing.population import People, load_people
 from sizing.report.lab_ahead import kept
-from sizing.writing import csv_bytes, write_bytes, write_text
+from sizing.writing import csv_bytes, rounded
 
 BY: tuple[str, ...] = ("sex", "age_band", "bmi_class")
 #: Libraries whose release can change a figure.
@@ -237,9 +238,9 @@ def versions() -> dict[str, str]:
 
 
 def write_study(
-    study: Study, folder: Path, *, page: str, pictures: Mapping[str, Any]
+    study: Study, folder: Path, *, page: str, pictures: Mapping[str, bytes]
 ) -> None:
-    """Write a study's files into a folder, making it where it is missing.
+    """Write a study's files into a folder: all of them, or it stays as it was.
 
     Parameters
     ----------
@@ -254,31 +255,23 @@ def write_study(
     SizingError
         If the folder cannot be written.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        write_text(folder / "report.html", page)
-        for name, content in pictures.items():
-            write_bytes(folder / name, content)
-        write_chart(study.chart, folder / "chart.csv")
-        write_bytes(folder / "coverage.csv", csv_bytes(study.coverage.table))
-        write_bytes(folder / "sizes.csv", csv_bytes(study.coverage.by_size))
-        write_bytes(folder / "between_sizes.csv", csv_bytes(study.between))
-        write_bytes(folder / "misses.csv", csv_bytes(study.misses))
-        moved = study.sensitivity.table
-        write_bytes(folder / "assumptions.csv", csv_bytes(moved))
-        text = json.dumps(summary_of(study), indent=2, allow_nan=False)
-        write_text(folder / "summary.json", text + "\n")
-    except OSError as error:
-        raise SizingError(
-            str(
-                Problem(
-                    f"the folder cannot be written: {error.strerror}",
-                    "a folder you may write to",
-                    "name another with --out",
-                    file=str(folder),
-                )
-            )
-        ) from error
+    tables = {
+        "coverage.csv": study.coverage.table,
+        "sizes.csv": study.coverage.by_size,
+        "between_sizes.csv": study.between,
+        "misses.csv": study.misses,
+        "assumptions.csv": study.sensitivity.table,
+    }
+    text = json.dumps(rounded(summary_of(study)), indent=2, allow_nan=False)
+    files = {
+        "report.html": page.encode(),
+        **pictures,
+        "chart.csv": chart_bytes(study.chart),
+        **{name: csv_bytes(rounded(table)) for name, table in tables.items()},
+        "summary.json": f"{text}\n".encode(),
+    }
+    # A chart of fewer measures has fewer of these.
+    write_folder(folder, files, stale=[f"people_and_sizes_{n}.png" for n in (1, 2)])
 
 
 def _interval(row: pd.Series) -> dict[str, float]:

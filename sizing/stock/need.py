@@ -291,7 +291,7 @@ def _served(record: Mapping[Any, Any], seed: int, folder: str | Path | None) -> 
         if count is None:
             titled = population_titles()[who]
             raise SizingError(f"How many {titled}? Fill in the number of people.")
-    elif Path(who).suffix.lower() in (".csv", ".xlsx"):
+    elif _is_file(who):
         path = Path(who) if folder is None else _inside(Path(folder), who)
         people = read_caseload(path, seed=seed)
     else:
@@ -306,6 +306,23 @@ def _served(record: Mapping[Any, Any], seed: int, folder: str | Path | None) -> 
         number=str(given("number", "fixed")),
         name=str(given("name", "")),
     )
+
+
+def caseloads_of(table: pd.DataFrame, folder: Path) -> list[Path]:
+    """Return the files that a table of groups names, as ``serves_from`` finds them.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"people": ["bariatric", "ward.csv"]})
+    >>> [path.name for path in caseloads_of(table, Path("mine"))]
+    ['ward.csv']
+    """
+    cells = table.get("people", ())
+    return [folder / str(who).strip() for who in cells if _is_file(str(who).strip())]
+
+
+def _is_file(who: str) -> bool:
+    return Path(who).suffix.lower() in (".csv", ".xlsx")
 
 
 def _inside(folder: Path, who: str) -> Path:

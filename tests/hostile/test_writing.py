@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing import writing
+from sizing import files
 from sizing.chart import chart_from, read_chart, write_chart
 from sizing.errors import SizingError
 from sizing.writing import (
@@ -66,7 +66,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(
     def full(*words, **more):
         raise OSError(28, "No space left on device")
 
-    place = "builtins.open" if broken == "open" else f"sizing.writing.{broken}"
+    place = "builtins.open" if broken == "open" else f"sizing.files.{broken}"
     monkeypatch.setattr(place, full)
     with pytest.raises(SizingError, match="No space left"):
         write_text(path, "new")
@@ -86,7 +86,7 @@ def test_a_reader_sees_the_old_file_or_the_new(tmp_path, monkeypatch):
         real(source, target)
         seen.append(path.read_bytes())
 
-    monkeypatch.setattr(writing.os, "replace", watched)
+    monkeypatch.setattr(files.os, "replace", watched)
     write_bytes(path, b"new" * 10_000)
     assert seen == [b"old", b"new" * 10_000]
 

@@ -1,0 +1,391 @@
+"""Write files, and folders of them, whole or not at all.
+
+What is written lies first in a part beside its place, on the same file system, and is
+then moved onto it in one step: whoever looks, and whatever is stopped when, finds the
+old or the new, never half of either. A part is locked while its writer lives, so that
+the next writer in the same folder can tell, and clear away, what a stopped one left.
+Nothing but the standard library is loaded: an unusable place is told at once.
+"""
+
+import contextlib
+import ctypes
+import errno
+import os
+import re
+import secrets
+import shutil
+import sys
+from collections.abc import Callable, Collection, Iterator, Mapping
+from pathlib import Path
+from typing import IO
+
+from sizing.errors import SizingError
+
+#: No file of anybody else's is called so.
+_PART = re.compile(r"\.sizing-[0-9a-f]{16}\.part")
+#: In a folder's part: who holds it and what it writes; what will be; what was.
+_LOCK, _NEW, _BEFORE = "lock", "new", "before"
+#: What swaps two folders in one step, and what to call it with; 2 asks for a swap.
+_SWAPS = {"linux": ("renameat2", True), "darwin": ("renamex_np", False)}
+_HERE = -100
+_TRIES = 20
+_NO_SWAP = (errno.ENOSYS, errno.EINVAL, errno.EXDEV, errno.ENOTSUP)
+
+
+def write_bytes(path: str | Path, content: bytes, *, fresh: bool = False) -> Path:
+    """Write a file whole or not at all.
+
+    Parameters
+    ----------
+    path : str or Path
+        A file that is there is replaced, keeping its permissions; behind a
+        symbolic link the file it points to.
+    content : bytes
+    fresh : bool
+        Whether nothing of that name may be there.
+
+    Returns
+    -------
+    Path
+        ``path``.
+
+    Raises
+    ------
+    SizingError
+        If it cannot be written; what was there before is then untouched.
+    FileExistsError
+        If it must be fresh and is not.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> folder = pathlib.Path(tempfile.mkdtemp())
+    >>> write_bytes(folder / "note.txt", b"whole").read_bytes()
+    b'whole'
+    >>> len(list(folder.iterdir()))
+    1
+    """
+    path = Path(path)
+    with _plainly(path, "file", fresh=fresh):
+        # A link that leads nowhere has the name, too.
+        home = os.path.realpath(path.parent)
+        place = Path(home, path.name) if fresh else Path(os.path.realpath(path))
+        if fresh and os.path.lexists(place):
+            raise FileExistsError
+        if place.exists() and not place.is_file():
+            raise OSError(None, "there is a folder or device of this name")
+        if place.exists() and not os.access(place, os.W_OK):
+            raise OSError(None, "the file there is protected")
+        clear_leftovers(place.parent)
+        with _part(place.parent) as (beside, handle):
+            handle.write(content)
+            handle.flush()
+            os.fsync(handle.fileno())
+            if place.exists():
+                shutil.copymode(place, beside)
+            if sys.platform == "win32":
+                handle.close()
+            if fresh:
+                _claim(beside, place)
+            else:
+                os.replace(beside, place)
+    return path
+
+
+def write_text(path: str | Path, text: str, *, fresh: bool = False) -> Path:
+    """Write text in UTF-8, whole or not at all, as ``write_bytes`` does."""
+    return write_bytes(path, text.encode("utf-8", errors="replace"), fresh=fresh)
+
+
+def write_folder(
+    folder: str | Path,
+    files: Mapping[str, bytes],
+    *,
+    kept: Mapping[str, str] | None = None,
+    stale: Collection[str] = (),
+) -> list[Path]:
+    """Write a folder of results: all of them, or it stays as it was.
+
+    Parameters
+    ----------
+    folder : str or Path
+        Made if it is not there. Whatever else lies in it stays.
+    files : mapping of name to bytes
+        Names may lead into folders: ``pictures/a.png``.
+    kept : mapping of name to name, optional
+        Files that the user fills in: where one was, it stays, and what would
+        replace it is written under the second name.
+    stale : collection of str
+        Names of earlier results that go where ``files`` does not renew them.
+
+    Returns
+    -------
+    list of Path
+        What was written, in the order of ``files``.
+
+    Raises
+    ------
+    SizingError
+        If it cannot be written; what was there before is then untouched.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> folder = pathlib.Path(tempfile.mkdtemp()) / "results"
+    >>> [path.name for path in write_folder(folder, {"a.csv": b"a"})]
+    ['a.csv']
+    """
+    kept = kept or {}
+    with _plainly(folder, "folder"):
+        place = Path(os.path.realpath(folder))
+        place.parent.mkdir(parents=True, exist_ok=True)
+        clear_leftovers(place.parent)
+        with _part(place.parent, folder=True) as (part, handle):
+            ours = {*files, *stale} - set(kept) | set(kept.values())
+            handle.write("\n".join(sorted(ours)).encode())
+            handle.flush()
+            staged = part / _NEW / place.name
+            for name, content in files.items():
+                _put(staged / name, content)
+            (part / _BEFORE).mkdir()
+            for _ in range(_TRIES):
+                written = dict.fromkeys(files)
+                if place.exists():
+                    written = _joined(place, staged, files, kept, stale)
+                # Again where another run was quicker.
+                with contextlib.suppress(FileNotFoundError, FileExistsError):
+                    if _swapped(staged, place, part / _BEFORE / place.name):
+                        break
+            else:
+                raise OSError(None, "something else keeps writing there")
+    return [Path(folder) / name for name in written]
+
+
+def clear_leftovers(home: Path) -> None:
+    """Clear away what writers that were stopped left in a folder.
+
+    A folder that was being replaced and is not there is put back. What a living
+    writer holds is not touched.
+    """
+    with contextlib.suppress(OSError):
+        for name in os.listdir(home):
+            if _PART.fullmatch(name):
+                with contextlib.suppress(OSError):
+                    _clear(home / name)
+
+
+def try_place(home: Path) -> None:
+    """Try whether files can be made in a folder; leaves nothing.
+
+    Raises
+    ------
+    OSError
+        If they cannot.
+    """
+    clear_leftovers(home)
+    with _part(home):
+        pass
+
+
+def _clear(part: Path) -> None:
+    folder = part.is_dir()
+    with contextlib.suppress(OSError):
+        # One without a lock is empty, or has just been made and is made again.
+        part.rmdir()
+        return
+    with open(part / _LOCK if folder else part, "r+b") as handle:
+        if not _lock(handle) or not os.path.exists(handle.name):
+            return
+        if folder:
+            _finish(part, handle)
+    _remove(part)
+
+
+def _remove(part: Path) -> None:
+    if part.is_dir():
+        for name in (_NEW, _BEFORE):
+            shutil.rmtree(part / name, ignore_errors=True)
+        # The lock last: what lies in a part without one would never be cleared.
+        (part / _LOCK).unlink(missing_ok=True)
+        part.rmdir()
+    else:
+        part.unlink(missing_ok=True)
+
+
+def _finish(part: Path, handle: IO[bytes]) -> None:
+    """End a folder's part: what was there goes back, or what is the user's joins."""
+    handle.seek(0)
+    ours = handle.read().decode().split("\n")
+    for old in (part / _BEFORE).glob("*"):
+        place = part.parent / old.name
+        if place.exists():
+            _carry(old, place, ours, os.replace)
+        else:
+            os.rename(old, place)
+
+
+@contextlib.contextmanager
+def _part(home: Path, *, folder: bool = False) -> Iterator[tuple[Path, IO[bytes]]]:
+    """Make a part that is locked while it is used, and gone after."""
+    for left in reversed(range(_TRIES)):
+        part = home / f".sizing-{secrets.token_hex(8)}.part"
+        held = part / _LOCK if folder else part
+        try:
+            if folder:
+                part.mkdir()
+            handle = open(held, "x+b")  # noqa: SIM115 - closed below, or made anew
+        except FileNotFoundError:
+            if not left or not home.is_dir():
+                raise
+            continue
+        _lock(handle)
+        # Another writer may have cleared it away before it was locked.
+        with contextlib.suppress(FileNotFoundError):
+            if os.path.samestat(os.fstat(handle.fileno()), os.stat(held)):
+                break
+        handle.close()
+    try:
+        yield part, handle
+    finally:
+        with contextlib.suppress(OSError), handle:
+            if folder:
+                _finish(part, handle)
+        with contextlib.suppress(OSError):
+            _remove(part)
+
+
+def _lock(handle: IO[bytes]) -> bool:
+    """Lock a part; say whether it is ours now. The lock ends with the process."""
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def _put(path: Path, content: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with open(path, "wb") as handle:
+        handle.write(content)
+        handle.flush()
+        os.fsync(handle.fileno())
+
+
+def _claim(beside: Path, place: Path) -> None:
+    """Give a file a name that nothing has."""
+    try:
+        os.link(beside, place)
+    except FileExistsError:
+        raise
+    except OSError:
+        # A file system without links: an empty file holds the name for a moment.
+        open(place, "xb").close()
+        os.replace(beside, place)
+
+
+def _joined(
+    place: Path,
+    staged: Path,
+    files: Mapping[str, bytes],
+    kept: Mapping[str, str],
+    stale: Collection[str],
+) -> dict[str, None]:
+    """Let what is the user's join the new results; return their names."""
+    names: dict[str, None] = {}
+    for name, content in files.items():
+        there, shown = place / name, name
+        if name in kept and there.is_file() and there.read_bytes() != content:
+            shown = kept[name]
+            _put(staged / shown, content)
+            _link(there, staged / name)
+        elif there.exists():
+            shutil.copymode(there, staged / name)
+        names[shown] = None
+    _carry(place, staged, {*files, *names, *stale}, _link)
+    shutil.copymode(place, staged)
+    return names
+
+
+def _carry(
+    old: Path, new: Path, ours: Collection[str], put: Callable[[Path, Path], object]
+) -> None:
+    """Take over what is not ours and is missing, or older, in the new folder."""
+    for entry in sorted(old.rglob("*")):
+        name = entry.relative_to(old).as_posix()
+        there = new / name
+        with contextlib.suppress(FileNotFoundError):
+            if entry.is_dir() and not entry.is_symlink():
+                there.mkdir(exist_ok=True)
+            elif name not in ours and (
+                not os.path.lexists(there)
+                or entry.lstat().st_mtime_ns > there.lstat().st_mtime_ns
+            ):
+                put(entry, there)
+
+
+def _link(old: Path, new: Path) -> None:
+    new.unlink(missing_ok=True)
+    try:
+        os.link(old, new, follow_symlinks=False)
+    except (OSError, NotImplementedError):
+        shutil.copy2(old, new, follow_symlinks=False)
+
+
+def _swapped(staged: Path, place: Path, before: Path) -> bool:
+    """Move a folder onto its place, and what was there aside."""
+    if os.path.lexists(place) and not place.is_dir():
+        raise OSError(None, "there is a file of this name")
+    if not place.exists():
+        try:
+            os.rename(staged, place)
+        except OSError as error:
+            if error.errno in (errno.ENOTEMPTY, errno.EEXIST):
+                return False
+            raise
+    elif _exchange(staged, place):
+        os.rename(staged, before)
+    else:
+        # Stopped between the two, the next writer here puts it back.
+        os.rename(place, before)
+        os.rename(staged, place)
+    return True
+
+
+def _exchange(one: Path, other: Path) -> bool:
+    """Swap two folders in one step, where the system can."""
+    name, at = _SWAPS.get(sys.platform, ("", False))
+    call = getattr(ctypes.CDLL(None, use_errno=True), name, None) if name else None
+    if call is None:
+        return False
+    paths = [ctypes.c_char_p(os.fsencode(path)) for path in (one, other)]
+    words = [_HERE, paths[0], _HERE, paths[1]] if at else paths
+    if call(*words, 2) == 0:
+        return True
+    number = ctypes.get_errno()
+    if number in _NO_SWAP:
+        return False
+    raise OSError(number, os.strerror(number), str(other))
+
+
+@contextlib.contextmanager
+def _plainly(path: str | Path, kind: str, *, fresh: bool = False) -> Iterator[None]:
+    """Say in plain words that a file or folder cannot be written."""
+    try:
+        yield
+    except (OSError, ValueError) as error:
+        if fresh and isinstance(error, FileExistsError):
+            raise
+        reason = getattr(error, "strerror", None) or str(error)
+        raise SizingError(
+            f"the {kind} cannot be written: {reason}",
+            allowed="a place you may write to, with room on it",
+            action=f"close the {kind} where it is open, or name another",
+            file=str(path).replace("\x00", "?"),
+        ) from error
