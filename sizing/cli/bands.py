@@ -239,11 +239,7 @@ def _numbers(words: list[str], option: str) -> dict[str, float]:
     found = {}
     for word in words:
         measure, sign, number = word.partition("=")
-        try:
-            value = float(number) if sign else float("nan")
-        except ValueError:
-            value = float("nan")
-        if measure not in MEASURES or not np.isfinite(value):
+        if measure not in MEASURES or not sign:
             raise SizingError(
                 str(
                     Problem(
@@ -256,7 +252,8 @@ def _numbers(words: list[str], option: str) -> dict[str, float]:
             )
         if measure in found:
             raise SizingError(f"'{measure}' is given twice after {option}: keep one.")
-        found[measure] = value
+        unit = measure.rsplit("_", 1)[1]
+        found[measure] = amount(f"{option} {measure}", number, unit)
     return found
 
 
