@@ -46,7 +46,8 @@ class State:
         """Return who has at least one size, draws x persons."""
         tenths = {measure: to_tenths(x) for measure, x in self.values.items()}
         masks = [size_masks(tenths, part) for part in parts(self.chart)]
-        return (np.stack(masks) > 0).any(axis=0)[self.place.rows]
+        covered: Flags = np.any([mask > 0 for mask in masks], axis=0)
+        return covered[self.place.rows]
 
     def column(self, name: str) -> Floats:
         """Return a column of the people as numbers, NaN where it is missing."""
