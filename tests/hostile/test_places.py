@@ -12,6 +12,7 @@ import pytest
 from sizing.chart import demo_chart, write_chart
 from sizing.cli.main import main
 from sizing.cli.places import USES
+from sizing.errors import SizingError
 from sizing.places import Places
 
 from .files import as_text
@@ -101,7 +102,6 @@ FIRST = {"client": ["sex=female"], "chart": ["no_such_file.csv"]}
 @pytest.mark.parametrize(
     ("name", "what"),
     [
-        ("a\0b", "cannot be one of this name"),
         ("x" * 300, "too long"),
         ("y/" * 2200 + "z", "o long|no such folder"),
         ("taken.txt/a/b", "a file, not a folder|no such folder"),
@@ -167,3 +167,8 @@ def test_trying_a_place_is_quick_and_leaves_nothing(tmp_path):
         Places().fills(tmp_path / "new" / "out", names=["a.csv"], option="--out")
     assert time.process_time() - start < 1
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_name_that_none_can_have_is_no_place(tmp_path):
+    with pytest.raises(SizingError, match="cannot be one of this name"):
+        Places().writes(f"{tmp_path}/a\0.md", endings=[".md"], option="--note")
