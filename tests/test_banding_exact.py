@@ -23,6 +23,7 @@ from sizing.coverage import coverage
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
 
+HIP = MEASURES[0]
 SMALL = {
     1: ({"hip_circumference_cm": 2.0}, 8),
     2: ({"hip_circumference_cm": 2.0, "sitting_height_cm": 1.5}, 5),
@@ -280,6 +281,11 @@ def test_held_out_persons_keep_their_draws_together():
         ({"step_cm": 0}, "step"),
         ({"group": "teenage"}, "group"),
         ({"rounding": "furlong"}, "rounding"),
+        ({"objective": "beauty"}, "objective"),
+        ({"objective": "loss", "too_large": 2}, "cost"),
+        ({"smooth_cm": -1}, "smoothing"),
+        ({"least_step": {HIP: float("nan")}}, "least step"),
+        ({"least_step": {HIP: 500.0}, "least_overlap": {HIP: 1.0}}, "no chart"),
     ],
 )
 def test_settings_without_sense_are_refused(change, word):

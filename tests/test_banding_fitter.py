@@ -3,37 +3,28 @@
 from itertools import product
 
 import numpy as np
-import pandas as pd
 import pytest
 from banding_oracle import MEASURES, make_people
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.banding import fit_bands, search
-from sizing.banding.axis import Axis, make_axis
+from sizing.banding import fit_bands
+from sizing.banding.axis import make_axis
 from sizing.banding.fitter import (
     NEAR,
     QUICK,
     THOROUGH,
     WITHIN_REACH,
-    Effort,
     Fitter,
     has_valley,
 )
 from sizing.banding.goal import Counter, Goal
-from sizing.banding.graph import NUDGE, TIE, Graph, Task
+from sizing.banding.graph import NUDGE, TIE, Task
 from sizing.banding.measured import read_measured
-from sizing.banding.request import Layout, check_request
+from sizing.banding.request import check_request
 from sizing.banding.search import (
-    LEAST_PACE,
-    TRIAL,
-    candidates_wide,
     climb,
-    first_graph,
-    loosest,
-    paces,
 )
-from sizing.chart import SizeChart
 from sizing.measures.edges import NO_HIGH
 
 HIP, SIT = MEASURES[:2]
@@ -94,63 +85,6 @@ def test_a_climb_ends_where_no_small_step_leads_higher(seed):
         assert covered(x, weight, *box_of(task, near)) <= value + TIE * weight.sum()
     # It may begin beyond the candidates.
     assert climb(task, start + 10**6)[0] > -np.inf
-
-
-@settings(max_examples=20, deadline=None)
-@given(st.integers(0, 10**6))
-def test_the_pace_is_what_a_wider_chain_gains_by_person_passed(seed):
-    task, x, weight = task_of(seed)
-    index = climb(task, np.zeros((2, 2), int))[1]
-    low, high = box_of(task, index)
-    value = covered(x, weight, low, high)
-    found = paces(task, index)
-    for d, axis in enumerate(task.axes):
-        # A tenth of the band's 61 or 41 candidates, both ends counted.
-        reach = round(TRIAL * (61, 41)[d])
-        wide_low, wide_high, passed = low.copy(), high.copy(), 0.0
-        for k in range(2):
-            first = max(index[k, d] - reach, 0)
-            last = min(index[k, d] + reach, axis.n(k) - 1)
-            wide_low[k, d], wide_high[k, d] = axis.low[k][first], axis.high[k][last]
-            passed += task.passed[d][last] - task.passed[d][first]
-        gained = covered(x, weight, wide_low, wide_high) - value
-        assert found[d] == pytest.approx(gained / passed + LEAST_PACE)
-
-
-def test_the_first_nodes_are_about_equally_loose_in_every_measure(monkeypatch):
-    task, *_ = task_of(3)
-    lengths = [axis.n(0) for axis in task.axes]
-    ranges = [float(p[-1] - p[0]) for p in task.passed]
-    with monkeypatch.context() as patch:
-        patch.setattr(Graph, "whole", lambda task, parts: parts)
-        for most, pace in product((1, 2, 8, 60), ([1.0, 1.0], [1.0, 6.0], [5.0, 0.1])):
-            patch.setattr(search, "FIRST_NODES", most)
-            parts = first_graph(task, pace)
-            assert most <= np.prod(parts) < 2 * most
-            loose = [p * r / n for p, r, n in zip(pace, ranges, parts, strict=True)]
-            for d in range(2):
-                # What was halved was the loosest.
-                assert parts[d] == 1 or 2 * loose[d] >= max(loose) - 1e-9
-        # No more parts than suffice for every candidate, and none for nothing.
-        patch.setattr(search, "FIRST_NODES", 10**6)
-        assert (lengths[0], lengths[1]) == (51, 77)
-        assert first_graph(task, [1.0, 0.0]) == [64, 1]
-        assert first_graph(task, [0.0, 1.0]) == [1, 128]
-        assert first_graph(task, [1.0, 1.0]) == [64, 128]
-    monkeypatch.setattr(search, "FIRST_NODES", 4)
-    graph = first_graph(task, [1.0, 1.0])
-    spread = graph.spreads()
-    for pace in ([1.0, 5.0], [5.0, 1.0], [1.0, 1.0]):
-        weighted = [p * s for p, s in zip(pace, spread, strict=True)]
-        assert loosest(graph, pace) == weighted.index(max(weighted))
-    alone = Graph.of(task, [np.zeros((1, 2, 2), int)] * 2)
-    assert loosest(alone, [1.0, 1.0]) is None
-
-
-def test_a_size_owned_does_not_hide_how_far_candidates_are_apart():
-    axis, _ = make_axis(HIP, np.arange(800, 1201), [100, 100], step=5)
-    assert candidates_wide(axis.with_fixed(0, 900, 1000)) == pytest.approx(101 / 5)
-    assert candidates_wide(axis.with_fixed(1, 900, 920)) == pytest.approx(21 / 5)
 
 
 class Told(Fitter):
@@ -263,84 +197,3 @@ def test_a_valley_is_only_where_both_sides_lift_more():
         assert has_valley(np.array(limits))
     for limits in ([5, 5], [4, 5, 5], [5, 4, 4], [1, 2, 3], [3, 2, 1], [2, 3, 1]):
         assert not has_valley(np.array(limits))
-
-
-def test_bounding_axes_are_coarsened_where_a_step_is_the_least_of_the_band(monkeypatch):
-    """By hand: 1/101 of one band and 1/41 of the other, then 2/101, 5/101, ..."""
-    asked = []
-    laid_out = Layout.axes
-
-    def listening(self, steps, *, bounding):
-        asked.append((tuple(steps), bounding))
-        return laid_out(self, steps, bounding=bounding)
-
-    values = np.stack([np.arange(800, 1200), np.arange(400, 800)], axis=1) / 10
-    fitter = fitter_of(values, widths=(10.0, 4.0))
-    monkeypatch.setattr(Layout, "axes", listening)
-    axes = fitter._finest_axes(Effort(1, 1))
-    assert asked == [((1, 1), False)] and axes[0][0].n(0) == 300
-    asked.clear()
-    smooth = fitter_of(values, widths=(10.0, 4.0), smooth_cm=0.1, objective="judged")
-    asked.clear()
-    axes = smooth._finest_axes(Effort(1, 1500))[0]
-    assert [steps for steps, _ in asked[:7]] == [
-        (1, 1),
-        (2, 1),
-        (5, 1),
-        (5, 2),
-        (5, 5),
-        (10, 5),
-        (15, 5),
-    ]
-    assert all(bounding for _, bounding in asked)
-    cells = [len(np.unique(np.r_[axis.low[0], axis.high[0] + 1])) + 1 for axis in axes]
-    assert np.prod(cells) <= 1500
-    # Just so many cells are not too many.
-    asked.clear()
-    again = smooth._finest_axes(Effort(1, int(np.prod(cells))))[0]
-    assert [a.n(0) for a in again] == [a.n(0) for a in axes]
-
-
-def test_tasks_are_laid_out_for_every_place_of_the_sizes_owned():
-    """By hand: 100 persons of whom 20 lack a measure; one size owned, of three."""
-    values = np.column_stack([np.linspace(80, 100, 100), np.linspace(40, 50, 100)])
-    values[::5, 1] = np.nan
-    owned = SizeChart(
-        pd.DataFrame(
-            {
-                "size": ["ours"],
-                "load_limit_kg": [90.0],
-                f"{HIP}_low": [85.0],
-                f"{HIP}_high": [91.0],
-                f"{SIT}_low": [42.0],
-                f"{SIT}_high": [47.0],
-            }
-        )
-    )
-    people = make_people(values, np.full(100, 2.0), body_mass_kg=np.full(100, 80.0))
-    asked = {"widths": {HIP: 5.0, SIT: 4.0}, "sizes": 3, "fixed": owned}
-    fitter = Fitter(check_request(people, **asked, load_limit_kg=120.0))
-    tasks = fitter.tasks(fitter.measured.weight)
-    assert [t.limits.tolist() for t in tasks] == [
-        [900, 1200, 1200],
-        [1200, 900, 1200],
-        [1200, 1200, 900],
-    ]
-    for at, task in enumerate(tasks):
-        assert task.total == pytest.approx(200)
-        assert task.aim.tolist() == fitter.rival(fitter.measured.weight)[0].tolist()
-        assert [(a.low[at].tolist(), a.high[at].tolist()) for a in task.axes] == [
-            ([850], [910]),
-            ([420], [470]),
-        ]
-        assert all(a.n(k) > 5 for a in task.axes for k in range(3) if k != at)
-    assert all(t.aim is None for t in fitter.tasks(fitter.measured.weight, aim=False))
-    low, high, limits = fitter.rival(fitter.measured.weight)
-    assert limits.tolist() == [1200] * 3
-    assert (high - low).tolist() == [[50, 40]] * 3
-    # Everyone in all sizes: those not measured fit none, here and held out.
-    everything = (low * 0, high + 900, limits)
-    assert fitter.value(everything) == pytest.approx(0.8)
-    half = np.arange(80) % 2 == 0
-    assert fitter.value(everything, half) == pytest.approx(0.8)
-    assert isinstance(fitter.axes[0], Axis)

@@ -133,32 +133,6 @@ def axis_of(low, high, **more):
     return Axis(HIP, low, low, high, high, **more)
 
 
-def test_an_axis_knows_whether_its_sizes_are_alike():
-    assert axis_of([[1, 2], [1, 2]], [[3, 4], [3, 5]]).aligned
-    assert axis_of([[1, 2]], [[3, 4]]).aligned
-    assert not axis_of([[1, 2], [1, 2]], [[3, 4], [3, 3]]).aligned
-    assert not axis_of([[1, 2], [1, 3]], [[3, 4], [3, 5]]).aligned
-    three = axis_of([[1, 2]] * 3, [[3, 4], [5, 6], [4, 6]])
-    assert three.sizes == 3 and not three.aligned
-    assert axis_of([[1, 2]] * 2 + [[1]], [[3, 4]] * 2 + [[3]]).aligned is False
-
-
-def test_an_axis_is_widened_and_fixed_without_touching_the_rest():
-    axis = axis_of([[10, 20]] * 3, [[15, 25]] * 3, least_step=4, least_overlap=1)
-    for down, up in ((0, 0), (2, 0), (0, 3), (2, 3)):
-        low, top, high, inner = edges(axis.widened(down, up))
-        assert low == [[10 - down, 20 - down]] * 3
-        assert high == [[15 + up, 25 + up]] * 3
-        assert top == [[10, 20]] * 3 and inner == [[15, 25]] * 3
-    for at in range(3):
-        fixed = axis.with_fixed(at, 7, 9)
-        for part, edge in zip(edges(fixed), (7, 7, 9, 9), strict=True):
-            assert part[at] == [edge] and len(part) == 3
-        others = [part[k] for part in edges(fixed) for k in range(3) if k != at]
-        assert [edge in ([10, 20], [15, 25]) for edge in others] == [True] * 8
-        assert (fixed.least_step, fixed.least_overlap) == (4, 1)
-
-
 def test_people_are_read_as_tenths_and_those_not_measured_still_count():
     """By hand: rows 1 (not measured) and 4 (weighs nothing) are left out."""
     values = [[80.0, 50.0], [np.nan, 50.0], [0.0, 60.1], [90.2, 0.0], [70.0, 70.0]]

@@ -12,11 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from sizing.banding import goal as goals
 from sizing.banding import partition, partition_bands
 from sizing.banding.axis import Axis
-from sizing.banding.cells import Grid, Rows
-from sizing.banding.goal import LITTLE, Counter, Goal, make_goal
+from sizing.banding.goal import Goal, make_goal
 from sizing.banding.measured import read_measured
 from sizing.banding.request import check_request
 from sizing.banding.result import half_splits
@@ -238,32 +236,6 @@ def test_what_a_person_is_worth_against_looking_at_every_size(seed, name):
     if some.any():
         mean = goal.worth(measured, low, high, limits)[some].mean()
         assert goal.value(measured, low, high, limits, some) == pytest.approx(mean)
-
-
-def test_people_passed_are_counted_at_both_edges_and_a_little_besides():
-    """By hand: four persons of weight 2; a twentieth of them over the candidates."""
-    measured = measured_of([[1], [3], [3], [8]], [2.0] * 4)
-    low, high = np.array([0, 2, 4]), np.array([4, 6, 9])
-    axis = Axis(HIP, (low[:1], low), (low[:1], low), (high[:1], high), (high[:1], high))
-    passed = Counter(Goal(), measured, [axis], np.array([NO_HIGH] * 2)).passed[0]
-    assert LITTLE == 0.05
-    assert passed == pytest.approx([0 + 6, 2 + 6 + 0.4 / 3, 6 + 8 + 0.8 / 3])
-
-
-def test_people_are_counted_into_cells_unless_these_are_many(monkeypatch):
-    measured = measured_of([[1], [3], [3], [8]])
-    low, high = (np.array([0, 2, 4]),), (np.array([4, 6, 9]),)
-    axis = Axis(HIP, low, low, high, high)
-    limits = np.array([NO_HIGH])
-    # Cuts at 0, 2, 4, 5, 7 and 10: seven cells for four people.
-    for few, each, kind in ((3, 1, Grid), (2, 1, Rows), (0, 2, Grid), (-2, 2, Rows)):
-        monkeypatch.setattr(goals, "FEW_CELLS", few)
-        monkeypatch.setattr(goals, "CELLS_PER_ROW", each)
-        counter = Counter(Goal(), measured, [axis], limits)
-        first, second = (
-            counter.terms(w)[0].able[0] for w in (measured.weight, np.ones(4))
-        )
-        assert type(first) is type(second) is kind
 
 
 class Recorded:

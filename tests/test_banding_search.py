@@ -5,17 +5,13 @@ from itertools import product
 
 import numpy as np
 import pytest
-from banding_oracle import MEASURES, make_people
 from banding_small import Small, every_box
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.banding import graph as graphs
 from sizing.banding import search
-from sizing.banding.axis import make_axis
-from sizing.banding.goal import Counter, Goal
-from sizing.banding.graph import TIE, Graph, Task
-from sizing.banding.measured import read_measured
+from sizing.banding.graph import TIE, Graph
 from sizing.banding.search import (
     best_chart,
     first_graph,
@@ -23,7 +19,6 @@ from sizing.banding.search import (
     paces,
     upper_bound,
 )
-from sizing.measures.edges import NO_HIGH
 
 SEEDS = st.integers(0, 10**6)
 
@@ -92,19 +87,6 @@ def test_nets_hold_every_chart_and_only_pairs_that_may_follow(seed, parts):
                     assert tuple(map(tuple, [*node[:d], part, *node[d + 1 :]])) in told
         graph = halves
     assert loosest(graph, [0.0, 0.0]) is None and not graph.empty
-
-
-def test_parts_of_a_net_hold_about_as_many_people():
-    """A hundred people a tenth apart, candidates a tenth apart: even parts."""
-    people = make_people(np.arange(100)[:, None] / 10)
-    axis, _ = make_axis(MEASURES[0], np.arange(100), [1], step=1)
-    measured = read_measured(people, MEASURES[:1])
-    counter = Counter(Goal(), measured, [axis], np.array([NO_HIGH]))
-    task = Task([axis], counter.terms(measured.weight), counter.passed, 100.0)
-    for parts in (1, 2, 3, 7):
-        nodes = Graph.whole(task, [parts]).nodes[0][:, 0]
-        assert len(nodes) == parts
-        assert np.ptp(nodes[:, 1] - nodes[:, 0]) <= 2
 
 
 @settings(max_examples=25, deadline=None)

@@ -16,7 +16,6 @@ from banding_oracle import (
 from scipy.stats import norm
 
 from sizing.banding import fit_bands
-from sizing.banding.fitter import has_valley
 from sizing.chart import SizeChart
 from sizing.coverage import coverage
 from sizing.errors import SizingError
@@ -64,13 +63,6 @@ def test_least_overlap_against_every_chart(seed):
 
     best = best_by_brute_force(people, WIDTHS, 2, 5, allowed=allowed)
     assert found.share == pytest.approx(best, abs=1e-12)
-
-
-def test_a_valley_of_load_limits():
-    assert has_valley(np.array([200, 160, 200]))
-    assert has_valley(np.array([160, 200, 120, 120, 130]))
-    for limits in ([160], [160, 160, 160], [120, 160, 200], [160, 200, 120]):
-        assert not has_valley(np.array(limits))
 
 
 def test_at_the_finest_grid_differing_limits_are_proved_too():
@@ -274,16 +266,6 @@ def test_smoothing_changes_the_fit_and_not_the_counting():
     assert smooth.upper_bound >= rough.share
 
 
-def test_bands_that_rounding_would_close_are_refused():
-    """0.2 cm from one half centimetre on ends at the same half centimetre."""
-    people = people_of(3)
-    with pytest.raises(SizingError, match="narrower than the rounding"):
-        fit(people, widths={HIP: 0.2}, rounding="half")
-    found = fit(people, widths={HIP: 0.3}, rounding="half").chart
-    low, high = found.edges(HIP)
-    assert (high - low == 5).all()
-
-
 def test_nobody_over_the_load_limit_is_covered():
     people = make_people(
         np.column_stack([[90.0] * 4, [90.0] * 4, [45.0] * 4, [60, 80, 100, 140]])
@@ -291,44 +273,6 @@ def test_nobody_over_the_load_limit_is_covered():
     fit_ = fit_bands(people, widths={HIP: 5}, sizes=1, load_limit_kg=100, splits=0)
     assert fit_.share == 0.75
     assert fit_.chart.load_limits().tolist() == [1000]
-
-
-@pytest.mark.parametrize(
-    ("change", "word"),
-    [
-        ({"objective": "beauty"}, "objective"),
-        ({"objective": "judged", "errors": {HIP: -1}}, "error"),
-        ({"objective": "loss", "too_large": 2}, "cost"),
-        ({"least_step": {HIP: 500.0}, "least_overlap": {HIP: 1.0}}, "no chart"),
-        ({"smooth_cm": -1}, "smoothing"),
-        ({"least_step": {HIP: float("nan")}}, "least step"),
-    ],
-)
-def test_settings_without_sense_are_refused(change, word):
-    with pytest.raises(SizingError, match=word):
-        fit(people_of(0), **change)
-
-
-def test_owned_sizes_out_of_order_are_refused():
-    owned = SizeChart(
-        pd.DataFrame(
-            {
-                "size": ["a", "b"],
-                f"{HIP}_low": [81.0, 80.0],
-                f"{HIP}_high": [82.0, 83.0],
-                f"{SIT}_low": [81.0, 81.0],
-                f"{SIT}_high": [82.0, 83.0],
-            }
-        )
-    )
-    with pytest.raises(SizingError, match="not in order"):
-        fit(people_of(0), sizes=3, fixed=owned)
-    with pytest.raises(SizingError, match="lacks an edge"):
-        fit(
-            people_of(0),
-            sizes=3,
-            fixed=SizeChart(owned.frame.assign(**{f"{SIT}_low": np.nan})),
-        )
 
 
 def test_people_measured_in_other_units_get_the_same_chart():

@@ -155,31 +155,12 @@ def make_axis(
 
     A band that starts below the smallest person can be moved up to start at
     her without losing anyone, and so at the other end; the candidates
-    therefore run over the people's range and no further, plus ``room``.
+    therefore run over the people's range and no further, plus ``room``. Lengths are
+    in tenths.
 
-    Parameters
-    ----------
-    measure : str
-        The measure's name.
-    values : ndarray of int64
-        The people's values in tenths, none missing.
-    widths : sequence of int
-        Width in tenths, one per size.
-    step : int
-        Step between low edges in tenths.
-    rounding : {None, "half", "whole", "five", "inch"}
-        Edges lie on whole multiples of 0.5, 1, 5 (cm or kg) or one inch.
-    least_step, least_overlap : int
-        See ``Axis``.
-    room : int
-        Tenths to add at both ends, besides what ``least_step`` asks for.
-
-    Returns
-    -------
-    exact, bounding : Axis
-        The candidates; and a bounding axis, each candidate of which stands for
-        every permitted low edge up to the next one (whole mm or 0.1 kg, or the
-        multiples that ``rounding`` permits).
+    Returns exact candidates, and a bounding axis, each candidate of which stands for
+    every permitted low edge up to the next one (whole mm or 0.1 kg, or the multiples
+    that ``rounding`` permits).
     """
     if rounding is not None:
         one_of("rounding", rounding, list(ROUNDINGS))

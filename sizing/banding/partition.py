@@ -37,14 +37,6 @@ class Partition:
     cost: float
     n: int
 
-    def summary(self) -> str:
-        """Say in plain words where the bands lie."""
-        bands = "; ".join(
-            f"{low:g} to {high:g}"
-            for low, high in zip(self.table["low"], self.table["high"], strict=True)
-        )
-        return f"{len(self.table)} bands of {self.n} values: {bands}."
-
 
 def partition_bands(
     values: npt.ArrayLike, bands: int, *, weights: npt.ArrayLike | None = None

@@ -18,12 +18,7 @@ from sizing.errors import SizingError, check_number, check_seed
 class HeldOut:
     """What a chart fitted to half of the persons covers of the other half.
 
-    Attributes
-    ----------
-    fitted, rival : ndarray of float, one per split
-        Shares of the held-out people covered.
-    persons : int
-        Number of persons held out in a split.
+    ``fitted`` and ``rival`` hold one share a split; ``persons`` are held out in each.
     """
 
     fitted: npt.NDArray[np.float64]

@@ -45,24 +45,11 @@ MANY_PAIRS = 200_000
 def best_chart(
     task: Task, start: Ints, floor: float = -np.inf
 ) -> tuple[float, Ints | None]:
-    """Return the best chain of a task, exactly.
+    """Return the weight and candidates of the best chain of a task, exactly.
 
-    Parameters
-    ----------
-    task : Task
-        Its axes are exact.
-    start : ndarray of int64, shape (sizes, measures)
-        A chain to begin with (indices of candidates); it may break
-        constraints. It changes the time taken, not the result.
-    floor : float
-        Only a chain above this weight is of interest.
-
-    Returns
-    -------
-    value : float
-        Weight of the best chain; -inf if no chain is allowed.
-    index : ndarray of int64, shape (sizes, measures), or None
-        Its candidates; None if no chain is above the floor.
+    The chain to begin with may break constraints; it changes the time taken, not the
+    result. Only a chain above ``floor`` is of interest: without one, None. Without
+    any that is allowed the weight is -inf.
     """
     value, here = climb(task, start)
     pace = paces(task, here)
@@ -220,17 +207,6 @@ def upper_bound(task: Task, start: Ints, floor: float, *, most_pairs: int) -> fl
 
     The search stops as soon as nothing above ``floor`` is left, or at
     ``most_pairs`` pairs of nodes; the bound holds whenever it stops.
-
-    Parameters
-    ----------
-    task : Task
-        Its axes are exact or bounding ones.
-    start : ndarray of int64, shape (sizes, measures)
-        A good chain, which tells in which measures to look closely.
-    floor : float
-        A weight below which the bound need not be pressed.
-    most_pairs : int
-        How far to go.
     """
     task = replace(task, aim=None)
     pace = paces(task, start)

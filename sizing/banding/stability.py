@@ -65,17 +65,6 @@ def interval(
     greatest for 95 %. Each end lies as far from the estimate as the percentile
     does, times Student's quantile over the normal one: with few units to draw
     from, the samples differ less than surveys do.
-
-    Parameters
-    ----------
-    estimate : array-like
-        What was found for the people as they are.
-    drawn : array-like, shape (samples, ...)
-        What was found for each sample.
-    df : int
-        Degrees of freedom.
-    level : float
-        Of the interval.
     """
     tail = (1 - level) / 2
     wider = float(stats.t.isf(tail, df) / stats.norm.isf(tail))
