@@ -35,6 +35,10 @@ class ClientAnswer:
     limits, sources : tuple of str
     bodies : Bodies
         The draws behind every figure.
+    limiting : tuple of str
+        Measures that a size limits and no tape or scale read.
+    cautious : str
+        Why no chance above 95 % is given while those are predicted; "" where any is.
     """
 
     chart: SizeChart
@@ -53,6 +57,8 @@ class ClientAnswer:
     limits: tuple[str, ...]
     sources: tuple[str, ...]
     bodies: Bodies
+    limiting: tuple[str, ...] = ()
+    cautious: str = ""
 
     @property
     def table(self) -> pd.DataFrame:
@@ -158,6 +164,8 @@ class ClientAnswer:
             "status": self.status,
             "answer": self.answer(),
             "in_play": self.in_play,
+            "limiting": list(self.limiting),
+            "cautious": self.cautious,
             "nearest": dict(self.nearest),
             **frames,
             "notes": list(self.notes),

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from functools import cache
 from typing import Any
 
 import numpy as np
@@ -17,7 +16,15 @@ from sizing.client.client import ABOUT, Client, client_from
 from sizing.client.conditions import condition_keys, touched
 from sizing.client.doubts import doubtful
 from sizing.client.growth import GROWN, outgrows
-from sizing.client.how import ESTIMATED, MASS, TAKEN, Reading
+from sizing.client.how import MASS
+from sizing.client.limiting import (
+    bounded,
+    bounded_gain,
+    limiting_note,
+    not_taken,
+    why_cautious,
+)
+from sizing.client.measured import LEVEL, measures_frame
 from sizing.client.next_measure import next_measures
 from sizing.client.outcomes import (
     Edges,
@@ -39,19 +46,12 @@ from sizing.errors import InputProblems, Problem, SizingError, check_seed
 from sizing.fit import DIRECTIONS
 from sizing.fit.nearest import nearest, yardsticks
 from sizing.measures import (
-    EVIDENCE,
     MEASURES,
-    SEATED_AND_GIRTHS,
-    SEXES,
     to_tenths,
-    vocabulary,
 )
 from sizing.measures.edges import NO_HIGH, NO_LOW
-from sizing.population.model_evidence import evidence_levels
 from sizing.population.model_terms import Floats
 
-#: Share of such bodies inside the interval of a measure.
-LEVEL = 0.90
 #: From this chance of no fit on it is said what the nearest size lacks.
 _NONE_FITS = 0.05
 _LEAST_LOAD, _MOST_LOAD = 20.0, 1000.0
@@ -106,7 +106,8 @@ def check_client(
 
         ``margins``: size, measure, low_edge, high_edge (as on the chart),
         allowance, estimate (body + allowance), low, high (90 %), margin_low,
-        margin_high, margin, chance (that this measure alone fits), decides.
+        margin_high, margin, chance (that this measure alone fits), decides, evidence
+        (as in ``measures``), reading (as read, + allowance).
 
         ``measures``: measure, label, evidence (measured, predicted,
         extrapolated, unsupported; missing where a condition forbids to predict),
@@ -187,23 +188,42 @@ def check_client(
     near = {}
     if bodies.weight @ lonely >= _NONE_FITS:
         near = _nearest(quantiles[1], body_chart, over)
+    measures = measures_frame(client, bodies, quantiles)
+    each = measures.set_index("measure")
+    margins["evidence"] = margins["measure"].map(each["evidence"])
+    margins["reading"] = margins["measure"].map(each["reading"]) + margins["allowance"]
+    outcomes = outcome_table(bodies, found)
+    further = next_measures(client, bodies, found)
+    limiting = not_taken(client, margins)
+    mass, stature = quantiles[1, :2]
+    cautious = why_cautious(client, mass / (stature / 100) ** 2) if limiting else ""
+    if cautious:
+        chance = ["estimate", "low", "high"]
+        sizes, outcomes = bounded(sizes, chance), bounded(outcomes, chance)
+        margins, further = bounded(margins, ["chance"]), bounded_gain(further)
     return ClientAnswer(
         chart=chart,
         client=client,
         sizes=sizes,
         margins=margins,
-        measures=_measures(client, bodies, quantiles),
-        outcomes=outcome_table(bodies, found),
-        next_measure=next_measures(client, bodies, found),
+        measures=measures,
+        outcomes=outcomes,
+        next_measure=further,
         loads=load_table,
         allowances=allowed,
         growth=growth,
         nearest=near,
-        notes=(*like_pounds_words(load_table), *notes(client, shown, own_limits)),
+        notes=(
+            *like_pounds_words(load_table),
+            *notes(client, shown, own_limits),
+            *limiting_note(limiting, cautious),
+        ),
         doubts=tuple(str(doubt) for doubt in doubts),
         limits=evidence_limits(client),
         sources=sources(client),
         bodies=bodies,
+        limiting=limiting,
+        cautious=cautious,
     )
 
 
@@ -379,56 +399,6 @@ def _sizes(
     table.insert(5, "method", made["method"])
     table.insert(6, "n", made["n"])
     return table
-
-
-@cache
-def _labels() -> dict[str, str]:
-    table = vocabulary()
-    return dict(zip(table["name"], table["label"], strict=True))
-
-
-def _measures(client: Client, bodies: Bodies, quantiles: Floats) -> pd.DataFrame:
-    """Return every measure with its interval, marked measured or predicted."""
-    known = client.known
-    mass, stature = (np.array([quantiles[1][j]]) for j in (0, 1))
-    order = np.argsort(bodies.age_years)
-    middle = np.searchsorted(np.cumsum(bodies.weight[order]), 0.5)
-    age = bodies.age_years[order[middle : middle + 1]]
-    level = np.zeros(len(SEATED_AND_GIRTHS), dtype=np.int8)
-    for sex in SEXES if client.sex is None else (client.sex,):
-        named = np.array([sex], dtype=object)
-        one = evidence_levels(named, mass, stature, age, SEATED_AND_GIRTHS)
-        level = np.maximum(level, one[0])
-
-    def shown(one: Reading) -> tuple[float, float]:
-        """Return value and SD; an estimate as it was worked out."""
-        if one.how == ESTIMATED and client.stature is not None:
-            best = client.stature.best
-            return float(best["estimate"]), float(best["sd_cm"])
-        return one.value, one.sd
-
-    words = ["predicted", "predicted", *(EVIDENCE[i] for i in level)]
-    unknown = np.isnan(quantiles[1])
-    readings = [known.get(name) for name in MEASURES]
-    taken = [one is not None and one.how in (*TAKEN, "exact") for one in readings]
-    return pd.DataFrame(
-        {
-            "measure": MEASURES,
-            "label": [_labels()[name] for name in MEASURES],
-            "evidence": [
-                EVIDENCE[-1] if nobody else EVIDENCE[0] if was else word
-                for nobody, was, word in zip(unknown, taken, words, strict=True)
-            ],
-            "how": [one.how if one else "" for one in readings],
-            "reading": [shown(one)[0] if one else np.nan for one in readings],
-            "error_sd": [shown(one)[1] if one else np.nan for one in readings],
-            "estimate": quantiles[1],
-            "low": quantiles[0],
-            "high": quantiles[2],
-            "method": f"median and {100 * LEVEL:.0f} % interval of joint draws",
-            "n": len(bodies.weight),
-        }
-    )
 
 
 def _nearest(

@@ -1,14 +1,15 @@
-"""What an answer begins with, before any size: what the kit cannot judge."""
+"""What an answer begins with, before any size: what to judge or measure first."""
 
 from sizing.client.answer import ClientAnswer
 from sizing.client.client import Client
 from sizing.client.conditions import condition_labels, touched
+from sizing.client.limiting import limiting_lines
 from sizing.client.words import plain
 
 
 def opening_lines(answer: ClientAnswer) -> list[str]:
     """Return the sentences that stand before the answer, wherever it is given."""
-    return condition_lines(answer.client)
+    return [*condition_lines(answer.client), *limiting_lines(answer)]
 
 
 def condition_lines(client: Client) -> list[str]:

@@ -76,10 +76,9 @@ def share(p: float) -> str:
 
 
 def span(row: pd.Series) -> str:
-    """Return a chance with the span behind it."""
-    return (
-        f"{share(row['estimate'])} ({100 * row['low']:.0f} to {100 * row['high']:.0f})"
-    )
+    """Return a chance with the span behind it, where there is one to see."""
+    low, high = (f"{100 * row[end]:.0f}" for end in ("low", "high"))
+    return share(row["estimate"]) + (f" ({low} to {high})" if low != high else "")
 
 
 def chance_words(row: pd.Series) -> str:
@@ -228,6 +227,8 @@ def next_words(answer: ClientAnswer) -> str:
     if answer.unjudged:
         return f"Measure first: {', '.join(plain(m) for m in answer.unjudged)}."
     table = answer.next_measure
+    if table.empty and answer.limiting:
+        return f"Measure first: {', '.join(plain(m) for m in answer.limiting)}."
     if table.empty:
         return "Every measure is taken; take those near an edge a second time."
     row = table.iloc[0]
@@ -247,6 +248,8 @@ def next_words(answer: ClientAnswer) -> str:
 
 def _second_time(answer: ClientAnswer) -> str:
     decides = plain(str(answer.first["deciding_measure"]))
+    if answer.first["deciding_measure"] in answer.limiting:
+        return f"measure {decides} all the same: it is only predicted."
     return f"taking {decides} a second time is the best check of the size named first."
 
 
@@ -319,7 +322,8 @@ def summary_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
             continue
         low, high = (say(row[end], measure) for end in ("low", "high"))
         lines.append(
-            f"{capital(plain(measure))}: {say(row['estimate'], measure)} "
+            f"{capital(plain(measure))}: {_read_words(row, say)}"
+            f"{say(row['estimate'], measure)} "
             f"(90 %: {low} to {high}; {row['evidence']}"
             + (f", {row['how']}" if row["how"] else "")
             + ")"
@@ -327,6 +331,14 @@ def summary_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
     lines.append(allowance_words(answer, say=say))
     lines += told_lines(answer, say=say)
     return lines
+
+
+def _read_words(row: pd.Series, say: Say) -> str:
+    """Return the reading as read, before what the kit makes of it."""
+    if not np.isfinite(row["reading"]):
+        return "not taken, predicted "
+    read = say(row["reading"], str(row["measure"]), to="tenth")
+    return f"read {read}, best estimate "
 
 
 def told_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:

@@ -78,8 +78,8 @@ def plot_margins(
     ----------
     margins : DataFrame
         Rows of one size: ``measure, low_edge, high_edge, estimate, low, high,
-        margin, chance, decides``. Missing edges are drawn open; a measure without
-        estimate is not known.
+        margin, chance, decides, reading``. Missing edges are drawn open; a measure
+        without estimate is not known, one without reading predicted.
     labels : dict
         What each measure is called.
     say : callable
@@ -115,11 +115,24 @@ def plot_margins(
                 told = "not taken, not predicted"
                 ax.annotate(told, (0.5, place), ha="center", va="center", fontsize=9)
                 continue
-            ax.plot([at(row["low"]), at(row["high"])], [place, place], color=SOFT, lw=3)
+            # Predicted is dashed and hollow, measured is whole and full.
+            read = np.isfinite(row["reading"])
+            ax.plot(
+                [at(row["low"]), at(row["high"])],
+                [place, place],
+                color=SOFT,
+                lw=3 if read else 1.5,
+                ls="-" if read else (0, (3, 2)),
+            )
             marker = "D" if row["decides"] else "o"
-            ax.plot(at(row["estimate"]), place, marker, color=INK, ms=7)
+            fill = INK if read else "white"
+            ax.plot(at(row["estimate"]), place, marker, mec=INK, mfc=fill, ms=7)
+            told = f"{say(row['estimate'], row['measure'])} ({percent(row['chance'])})"
+            if read:
+                ax.plot([at(row["reading"])] * 2, [place - 0.2, place + 0.2], color=INK)
+                told = f"read {say(row['reading'], row['measure'], to='tenth')}: {told}"
             ax.annotate(
-                f"{say(row['estimate'], row['measure'])} ({percent(row['chance'])})",
+                told if read else f"predicted {told}",
                 (1.02, place),
                 xycoords=("axes fraction", "data"),
                 va="center",
@@ -138,7 +151,8 @@ def plot_margins(
         left, right = ax.get_xlim()
         ax.set_xlim(min(left, -0.25), max(right, 1.25))
         ax.set_xlabel(
-            "Body with its 90 % interval; right: likeliest value (chance that it fits)"
+            "Upright line: as read; full: best estimate of what was read; hollow, "
+            "dashed: predicted.\nEach with its 90 % interval and its chance to fit"
         )
     return ax
 

@@ -57,7 +57,7 @@ def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
 def measures_table(
     answer: ClientAnswer, *, say: Say = written, needed: bool = True
 ) -> pd.DataFrame:
-    """Return what was read, how, and what it is taken as.
+    """Return what was read, how, and beside it the best estimate.
 
     Parameters
     ----------
@@ -70,7 +70,7 @@ def measures_table(
     Returns
     -------
     DataFrame
-        Measure, Reading, How, Off by (SD), Taken as (90 %), Standing.
+        Measure, Reading, How, Off by (SD), Best estimate (90 %), Standing.
     """
     rows = answer.measures
     if needed:
@@ -84,14 +84,18 @@ def measures_table(
             for value, name in zip(rows[column], names, strict=True)
         ]
 
+    readings = each("reading", "tenth", "not taken")
     taken = [each(column, "half") for column in ("estimate", "low", "high")]
     return pd.DataFrame(
         {
             "Measure": rows["label"],
-            "Reading": each("reading", "tenth", "not taken"),
+            "Reading": readings,
             "How": [how or "" for how in rows["how"]],
             "Off by (SD)": each("error_sd", "tenth"),
-            "Taken as (90 %)": [_span(*row) for row in zip(*taken, strict=True)],
+            "Best estimate (90 %)": [
+                ("predicted: " if read == "not taken" and row[0] else "") + _span(*row)
+                for read, row in zip(readings, zip(*taken, strict=True), strict=True)
+            ],
             "Standing": rows["evidence"].replace("missing", "not known"),
         }
     )
