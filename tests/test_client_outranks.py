@@ -14,6 +14,8 @@ from sizing.client.how import MASS, TAKEN, reading
 from sizing.client.posterior import draw_bodies
 from sizing.errors import InputProblems
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
+from sizing.plots.client import plot_margins
+from sizing.report.client_tables import measures_table
 
 THIGH, SHOULDER = "thigh_circumference_cm", "shoulder_height_sitting_cm"
 HIP = "hip_circumference_cm"
@@ -171,3 +173,74 @@ def test_where_readings_break_every_size_none_is_named():
     found, _ = judged(THIGH, 20)
     assert found.broken and found.status != "fits"
     assert "Likeliest to fit" not in found.answer()
+
+
+def test_a_limiting_measure_that_was_not_taken_leads_the_answer():
+    """Before, 66 cm of nobody's thigh fitted "over 99 %", and was to be taken again."""
+    found = check_client(THIGHS, WOMAN)
+    assert found.limiting == (THIGH,) and found.cautious == "over 58 years"
+    lead = "Measure the thigh girth first: it decides between 52 to 66"
+    for text in (found.answer(), found.summary(), found.to_dict()["answer"]):
+        assert text.startswith(lead)
+        assert "second time" not in text and "99 %" not in text
+    assert any("No chance above 95 %" in note for note in found.notes)
+    taken = check_client(THIGHS, {**WOMAN, THIGH: 57})
+    assert taken.limiting == () and not taken.answer().startswith("Measure")
+
+
+@settings(max_examples=40)
+@given(
+    sex=people["sex"],
+    age=people["age"],
+    bmi=st.sampled_from([19.0, 30.0, 41.0]),
+    read=st.sampled_from([None, "tape once", "reported", "guessed"]),
+)
+def test_no_chance_above_95_percent_rests_on_a_prediction(sex, age, bmi, read):
+    chart = bands(HIP, [(20, 240), (80, 110), (105, 130)])
+    entries = {"sex": sex, "age_years": age, "stature_cm": 160}
+    how = {}
+    if age is None or age > 16:
+        entries["body_mass_kg"] = round(bmi * 1.6**2, 1)
+    else:
+        entries["stature_cm"] = None
+    if read:
+        middle = draw_bodies(sex, age, [], draws=256).quantile([0.5])[0]
+        entries[HIP] = round(float(middle[MEASURES.index(HIP)]), 1)
+        how[HIP] = read
+    if sex is None and age is None and not read:
+        reject()
+    found = check_client(chart, entries, how=how, confirmed=True)
+    assert (found.limiting == ()) == (read == "tape once")
+    unlike = age is None or age > 58 or (age > 16 and bmi >= 40)
+    most = max(found.sizes["high"].max(), found.outcomes["high"].max())
+    if found.limiting:
+        assert found.answer().startswith("Measure the hip girth first")
+        assert bool(found.cautious) == unlike
+    assert (most <= 0.95) == bool(found.cautious)
+    if found.cautious:
+        assert found.margins["chance"].max() <= 0.95
+        assert not (found.next_measure[["now", "after"]] > 0.95).any(axis=None)
+        assert "over 99 %" not in found.summary()
+
+
+def test_what_is_predicted_looks_unlike_what_was_read():
+    chart = bands(THIGH, [(38, 70)]).frame.assign(
+        hip_circumference_cm_low=80, hip_circumference_cm_high=120
+    )
+    found = check_client(chart_from(chart, warn=False), WOMAN)
+    rows = found.margins.set_index("measure")
+    assert rows["evidence"].to_dict() == {THIGH: "extrapolated", HIP: "measured"}
+    assert rows.loc[HIP, "reading"] == 101 and np.isnan(rows.loc[THIGH, "reading"])
+    drawn = plot_margins(found.margins, labels={THIGH: "thigh", HIP: "hip"})
+    told = [text.get_text() for text in drawn.texts]
+    assert any(text.startswith("read 101 cm: ") for text in told)
+    assert any(text.startswith("predicted ") for text in told)
+    hollow = [
+        line.get_markerfacecolor() for line in drawn.lines if line.get_marker() in "oD"
+    ]
+    assert sorted(color == "white" for color in hollow) == [False, True]
+    table = measures_table(found).set_index("Measure")["Best estimate (90 %)"]
+    assert [t.startswith("predicted: ") for t in table[-2:]] == [False, True]
+    lines = found.summary().splitlines()
+    assert any(line.startswith("Thigh girth: not taken, predicted ") for line in lines)
+    assert any(line.startswith("Hip girth: read 101 cm, best estim") for line in lines)

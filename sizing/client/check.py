@@ -16,7 +16,7 @@ from sizing.client.client import ABOUT, Client, client_from
 from sizing.client.conditions import condition_keys, touched
 from sizing.client.doubts import doubtful
 from sizing.client.growth import GROWN, outgrows
-from sizing.client.how import MASS
+from sizing.client.how import ESTIMATED, MASS
 from sizing.client.limiting import (
     bounded,
     bounded_gain,
@@ -191,7 +191,9 @@ def check_client(
     measures = measures_frame(client, bodies, quantiles)
     each = measures.set_index("measure")
     margins["evidence"] = margins["measure"].map(each["evidence"])
-    margins["reading"] = margins["measure"].map(each["reading"]) + margins["allowance"]
+    # An estimated stature is no reading of it.
+    read = each["reading"].where(each["how"] != ESTIMATED)
+    margins["reading"] = margins["measure"].map(read) + margins["allowance"]
     outcomes = outcome_table(bodies, found)
     further = next_measures(client, bodies, found)
     limiting = not_taken(client, margins)
@@ -201,6 +203,7 @@ def check_client(
         chance = ["estimate", "low", "high"]
         sizes, outcomes = bounded(sizes, chance), bounded(outcomes, chance)
         margins, further = bounded(margins, ["chance"]), bounded_gain(further)
+        growth = growth if growth.empty else bounded(growth, ["beyond_20"])
     return ClientAnswer(
         chart=chart,
         client=client,

@@ -8,6 +8,7 @@ import pandas as pd
 
 from sizing.client.answer import ClientAnswer
 from sizing.client.growth import measure_again_in
+from sizing.client.how import ESTIMATED, HOW, TAKEN
 from sizing.measures import vocabulary
 from sizing.measures.written import Say, retold_by, written
 
@@ -338,7 +339,9 @@ def _read_words(row: pd.Series, say: Say) -> str:
     if not np.isfinite(row["reading"]):
         return "not taken, predicted "
     read = say(row["reading"], str(row["measure"]), to="tenth")
-    return f"read {read}, best estimate "
+    way = str(row["how"])
+    way = way if way in (*HOW[len(TAKEN) :], ESTIMATED) else "read"
+    return f"{way} {read}, best estimate "
 
 
 def told_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:

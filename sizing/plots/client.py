@@ -78,8 +78,8 @@ def plot_margins(
     ----------
     margins : DataFrame
         Rows of one size: ``measure, low_edge, high_edge, estimate, low, high,
-        margin, chance, decides, reading``. Missing edges are drawn open; a measure
-        without estimate is not known, one without reading predicted.
+        margin, chance, decides, evidence, reading``. Missing edges
+        are drawn open; a measure without estimate is not known.
     labels : dict
         What each measure is called.
     say : callable
@@ -116,7 +116,7 @@ def plot_margins(
                 ax.annotate(told, (0.5, place), ha="center", va="center", fontsize=9)
                 continue
             # Predicted is dashed and hollow, measured is whole and full.
-            read = np.isfinite(row["reading"])
+            read, known = row["evidence"] == "measured", np.isfinite(row["reading"])
             ax.plot(
                 [at(row["low"]), at(row["high"])],
                 [place, place],
@@ -128,11 +128,12 @@ def plot_margins(
             fill = INK if read else "white"
             ax.plot(at(row["estimate"]), place, marker, mec=INK, mfc=fill, ms=7)
             told = f"{say(row['estimate'], row['measure'])} ({percent(row['chance'])})"
-            if read:
+            if known:
                 ax.plot([at(row["reading"])] * 2, [place - 0.2, place + 0.2], color=INK)
-                told = f"read {say(row['reading'], row['measure'], to='tenth')}: {told}"
+                value = say(row["reading"], row["measure"], to="tenth")
+                told = f"{'read' if read else 'said'} {value}: {told}"
             ax.annotate(
-                told if read else f"predicted {told}",
+                told if known else f"predicted {told}",
                 (1.02, place),
                 xycoords=("axes fraction", "data"),
                 va="center",
