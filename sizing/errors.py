@@ -53,6 +53,10 @@ class UnitSaid(SizingWarning):
     """A value that was written in another unit than its heading's, and read so."""
 
 
+class ReadingNote(UserWarning):
+    """How a table was read: how much of it, what was passed over, what not used."""
+
+
 @dataclass(frozen=True)
 class Problem:
     """One thing wrong with an input: where, what, what is allowed, what to do.

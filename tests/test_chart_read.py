@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.chart import SizeChart, chart_from, demo_chart, read_chart, write_chart
-from sizing.chart.headings import read_headings
 from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.measures import MEASURES
+from sizing.measures.tables import CHART
 
 
 def good(**columns: object) -> pd.DataFrame:
@@ -97,7 +97,7 @@ def test_every_problem_is_named_at_once():
         size=["one", "one"],
         group=["adlut", "adult"],
         hip_circumference_cm_low=["7o", 300],
-        thigh_girth_cm_low=[1, 2],
+        thigh_grth_cm_low=[1, 2],
     )
     found = problems(frame)
     assert len(found) == 5
@@ -125,16 +125,15 @@ def test_a_chart_that_was_checked_cannot_be_changed():
 @pytest.mark.parametrize(
     ("heading", "what", "action"),
     [
-        ("hip_circumfrence_cm_low", "unknown measure", "hip_circumference_cm_low"),
-        ("hip_cm_low", "unknown measure", "hip_circumference_cm_low"),
-        ("hip_circumference_low", "unknown measure", "hip_circumference_cm_low"),
-        ("zzz_low", "unknown measure", "write the measure's name"),
-        ("thigh_circumference_kg_low", "unknown unit 'kg'", "thigh_circumference_cm"),
-        ("body_mass_cm_high", "unknown unit 'cm'", "body_mass_kg_high"),
+        ("hip_circumfrence_cm_low", "mean 'hip_circumference_cm_low'", "correct the"),
+        ("hip_cm_low", "'hip_circumference_cm_low' or 'hip_breadth", "correct the"),
+        ("hip_circumference_low", "this measure has no unit", "write the unit"),
+        ("zzz_low", "this is no measure of the kit", "correct the column's name"),
+        ("thigh_circumference_kg_low", "'kg' is no unit", "thigh_circumference_cm_low"),
+        ("body_mass_cm_high", "'cm' is no unit for this", "body_mass_kg_high"),
         ("thigh_circumference_cm", "a limit whose end", "thigh_circumference_cm_low"),
-        ("thigh_circumference_cm_max", "a limit whose end", "thigh_circumference_cm"),
-        ("load_limit", "unknown column", "load_limit_kg"),
-        ("safe_working_load", "unknown column", "load_limit_kg"),
+        ("load_limit", "this measure has no unit", "write the unit"),
+        ("safe_working_load", "this measure has no unit", "write the unit"),
         ("gruop", "unknown column", "group"),
         ("", "column 6 has no heading", "write one in row 1"),
     ],
@@ -150,7 +149,7 @@ def test_a_wrong_heading_is_named(heading, what, action):
 def test_a_measure_in_two_units_is_refused():
     found = problems(good(hip_circumference_in_high=[40, 50]))
     assert found.loc[0, "what"].startswith(
-        "hip_circumference is given in two units, 'cm' and 'in'"
+        "the same measure, hip_circumference, stands in two units: 'cm' and 'in'"
     )
     assert found.loc[0, "column"] == "hip_circumference_in_high"
 
@@ -158,9 +157,9 @@ def test_a_measure_in_two_units_is_refused():
 def test_a_column_given_twice_is_refused():
     frame = good()
     frame.insert(2, "Size", ["a", "b"])
-    assert "stands twice, also as 'size'" in problems(frame).loc[0, "what"]
+    assert "stands in two columns, also as 'size'" in problems(frame).loc[0, "what"]
     found = problems(good(load_limit_lb=[300, 300]))
-    assert "stands twice, also as 'load_limit_kg'" in found.loc[0, "what"]
+    assert "stands in two units: 'kg' and 'lb'" in found.loc[0, "what"]
 
 
 @pytest.mark.parametrize(
@@ -267,11 +266,11 @@ def test_capitals_and_spaces_in_headings_do_not_matter():
 
 
 def test_columns_of_ones_own_are_kept():
-    frame = good(price_each=[10.5, 12.0], owned=[3, 4], note=["a", None])
+    frame = good(list_price=[10.5, 12.0], owned=[3, 4], note=["a", None])
     chart = chart_from(frame, warn=False)
     pd.testing.assert_frame_equal(
-        chart.frame[["price_each", "owned", "note"]],
-        frame[["price_each", "owned", "note"]],
+        chart.frame[["list_price", "owned", "note"]],
+        frame[["list_price", "owned", "note"]],
     )
 
 
@@ -291,8 +290,8 @@ def test_the_frame_is_not_changed():
 
 def test_an_empty_heading_hides_none_that_follows():
     headings = ["size", None, "hip_circumference_cm_low", " ", "hip_circumference_xx"]
-    columns, wrong = read_headings(headings)
-    assert [column.name for column in columns][:2] == [
+    columns, wrong = CHART.read(headings)
+    assert [column.standard for column in columns][:2] == [
         "size",
         "hip_circumference_cm_low",
     ]
@@ -301,8 +300,8 @@ def test_an_empty_heading_hides_none_that_follows():
 
 
 def test_read_headings_says_what_each_means():
-    columns, wrong = read_headings(["size", "chart_name", "colour"])
-    assert [c.kind for c in columns] == ["plain", "about", "own"]
+    columns, wrong = CHART.read(["size", "chart_name", "colour"])
+    assert [c.kind for c in columns] == ["words", "words", "own"]
     assert not wrong
 
 
@@ -410,7 +409,7 @@ def charts(draw) -> SizeChart:
             highs.append(high)
         data |= {f"{measure}_low": lows, f"{measure}_high": highs}
     data["owned"] = draw(st.lists(st.integers(0, 9), min_size=n, max_size=n))
-    data["price_each"] = draw(st.lists(st.floats(0.25, 900), min_size=n, max_size=n))
+    data["list_price"] = draw(st.lists(st.floats(0.25, 900), min_size=n, max_size=n))
     words = draw(st.lists(own, min_size=n, max_size=n))
     data["note"] = [
         w if w and w.strip() and not w.strip()[0].isdigit() else "x" for w in words
@@ -438,11 +437,11 @@ def test_a_chart_comes_back_as_it_was_written(chart, kind, tmp_path_factory):
 def test_numbers_that_are_codes_stay_text(tmp_path):
     path = tmp_path / "mine.csv"
     path.write_text(
-        "size,load_limit_kg,stature_cm_low,code,price_each\none,99,150,007,12.50\n"
+        "size,load_limit_kg,stature_cm_low,code,list_price\none,99,150,007,12.50\n"
     )
     frame = read_chart(path).frame
     assert frame.loc[0, "code"] == "007"
-    assert frame.loc[0, "price_each"] == 12.5
+    assert frame.loc[0, "list_price"] == 12.5
 
 
 def test_a_file_without_a_name_is_named_by_the_file(tmp_path):

@@ -16,6 +16,7 @@ ORDER = [
     {"state"},
     {"writing"},
     {"reading"},
+    {"sheets"},
     {"cautions"},
     {"measures"},
     {"survey"},

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.measures import MEASURES, plausible_range, to_standard_units, to_tenths
-from sizing.measures.columns import _nearest, _parse, recognise
+from sizing.measures.tables import ANY, CHART
 from sizing.measures.units import _limits
 from sizing.measures.written import kind_of, retold, unit_of, written
 from sizing.resources import source_table
@@ -122,43 +122,82 @@ def test_a_range_is_that_of_the_band_the_age_lies_in(measure):
 @pytest.mark.parametrize(
     ("name", "meant"),
     [
-        ("hip_in_low", "hip_circumference_in_low"),
-        ("weight_lb", "body_mass_lb"),
-        ("waist_girth_cm_high", "waist_circumference_cm_high"),
-        ("safe_working_load_st", "load_limit_st"),
-        ("statur", "stature_cm"),
+        ("hip_in_low", "hip_circumference_in_low' or 'hip_breadth_sitting_in_low"),
+        ("Hip", "hip_circumference_cm' or 'hip_breadth_sitting_cm"),
+        ("statur_cm", "stature_cm"),
         ("body_mas_in", "body_mass_kg"),
         ("knee_hight_ft", "knee_height_ft"),
-        ("hip", None),
-        ("colour", None),
+        ("max weight (kg)", "load_limit_kg' or 'body_mass_kg"),
     ],
 )
 def test_a_name_is_nearest_to_what_was_meant(name, meant):
-    assert _nearest(name) == meant
+    _, told = ANY.read([name])
+    assert [f"did you mean '{meant}'?" in one.what for one in told] == [True]
+
+
+@pytest.mark.parametrize(
+    ("name", "meant"),
+    [
+        ("weight_lb", "body_mass_kg"),
+        ("Waist girth, to, cm", "waist_circumference_cm_high"),
+        ("safe_working_load_st", "load_limit_kg"),
+        ("Lowest shoulder height, sitting, in mm", "shoulder_height_sitting_cm_low"),
+        ("HIP-GIRTH FROM (INCHES)", "hip_circumference_cm_low"),
+        ("Seat depth in cm, min", "buttock_popliteal_length_cm_low"),
+        ("Age", "age_years"),
+        ("age in months", "age_years"),
+        ("ＳＥＸ", "sex"),
+    ],
+)
+def test_names_as_people_write_them(name, meant):
+    (found,), told = ANY.read([name])
+    assert not told and found.standard == meant and found.given == name
 
 
 @pytest.mark.parametrize(
     "name",
-    [
-        "age_group",
-        "age_top_coded",
-        "checked_in",
-        "size",
-        "ward",
-        "ages",
-        "note_m",
-        "age",
-    ],
+    ["age_group", "age_top_coded", "checked_in", "ward", "ages", "note_m"],
 )
 def test_names_that_are_no_measures(name):
-    assert (_parse(name) is None) == (name != "age")
+    (found,), told = ANY.read([name])
+    assert not told and found.column is None
+
+
+CASES = (str.lower, str.upper, str.title, str.capitalize)
+MARKS = st.sampled_from(["_", " ", "-", " - ", ", ", "  "])
+
+
+@given(
+    st.permutations(CHART.columns),
+    st.sampled_from(CASES),
+    st.data(),
+    st.sampled_from(["{} ", " ({})"]),
+)
+def test_any_order_case_and_spacing_of_headings_reads_the_same(
+    columns, case, data, unit
+):
+    """Every word that a column goes by, joined and written in any way."""
+    headings, meant = [], []
+    for column in columns:
+        word = data.draw(st.sampled_from(sorted(column.words)))
+        text = word.replace("_", data.draw(MARKS))
+        if column.kind in ("length", "mass"):
+            given_unit = column.standard.rsplit("_", 1)[1]
+            text += " high" if column.name != "load_limit" else ""
+            text += unit.format(given_unit) if "(" in unit else f", {given_unit}"
+        headings.append(case(text))
+        end = "_high" if column.standard in MEASURES else ""
+        meant.append(column.standard + end)
+    found, told = CHART.read(headings)
+    assert not told and [one.standard for one in found] == meant
+    assert [one.given for one in found] == [text.strip() for text in headings]
 
 
 def test_further_lengths_masses_and_ages_are_converted_too():
     frame = pd.DataFrame(
         {"span_m": [1.7], "reported_mass_lb": [150], "age_months": [30]}
     )
-    columns, told = recognise(frame, None)
+    columns, told = ANY.read(list(frame))
     assert not told
     assert [(c.standard, c.kind) for c in columns] == [
         ("span_cm", "length"),
@@ -176,8 +215,8 @@ def test_a_measure_given_twice_is_told_once_and_two_ends_are_two_columns():
     assert to_standard_units(ends).shape == (1, 2)
     both = ends.assign(stature_in_low=[60.0], body_mass_kg=[70.0])
     told = problems(both, file="a.csv")
-    assert len(told) == 1 and told["column"][0] == "stature_cm_low"
-    assert "(stature_cm_low, stature_cm_high, stature_in_low)" in told["what"][0]
+    assert len(told) == 1 and told["column"][0] == "stature_in_low"
+    assert "stature, stands in two units: 'cm' and 'in'" in told["what"][0]
     assert told["file"][0] == "a.csv"
 
 
@@ -326,7 +365,6 @@ def test_every_measure_given_twice_is_named_and_not_those_given_once():
         to_standard_units(frame)
     words = told.value.table["what"].tolist()
     assert words == [
-        "the same measure stands in two units (stature_cm, stature_in)",
-        "the same measure stands in two units (waist_circumference_cm, "
-        "waist_circumference_mm)",
+        "the same measure, stature, stands in two units: 'cm' and 'in'",
+        "the same measure, waist_circumference, stands in two units: 'cm' and 'mm'",
     ]

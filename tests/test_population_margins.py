@@ -174,9 +174,9 @@ def test_every_problem_of_a_file_is_named_at_once(tmp_path):
     [
         ("", "the file is empty"),
         ("variable,statistic,target\n", "no row"),
-        ("variable,statistic\nsex,share\n", "'target' is missing"),
-        ("variable,statistic,target,share\nbmi,mean,25,1\n", "unknown column"),
-        ("variable,variable,target\nbmi,mean,25\n", "both called"),
+        ("variable,statistic\nsex,share\n", "there is no column 'target'"),
+        ("variable,statistic,target,levels\nbmi,mean,25,1\n", "unknown column"),
+        ("variable,variable,target\nbmi,mean,25\n", "stands in two columns"),
     ],
 )
 def test_a_file_of_another_form_is_refused(tmp_path, text, words):

@@ -8,6 +8,7 @@ from scipy.stats import norm
 
 from sizing.errors import InputProblems, SizingError
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
+from sizing.measures.tables import CASELOAD, GROUPS, take
 from sizing.population.caseload import read_caseload
 from sizing.population.classes import age_band, bmi_class
 from sizing.population.files import read_table
@@ -100,31 +101,35 @@ def test_beyond_the_last_value_of_the_reference_there_is_none():
 def test_columns_without_a_heading_are_numbered(tmp_path):
     path = tmp_path / "t.csv"
     path.write_text(" sex ,,x,,y\nf,1,2,3,4\n")
-    headings = ["sex", "unnamed column 2", "x", "unnamed column 4", "y"]
-    assert read_table(path).columns.tolist() == headings
-    path.write_text("a,b,a,c,c\n1,2,3,4,5\n")
-    with pytest.raises(
-        SizingError, match="row 1: two columns are both called 'a', 'c'"
-    ):
-        read_table(path)
+    table = read_table(path, CASELOAD)
+    assert table.columns.tolist() == ["sex", "", "x", "", "y"]
+    with pytest.raises(InputProblems, match="column 2 has no heading") as told:
+        take(table, CASELOAD)
+    assert "column 4 has no heading" in str(told.value)
+    # A column with nothing in it, not even a heading, is none.
+    path.write_text("sex,,x\nf,,2\n")
+    assert read_table(path, CASELOAD).columns.tolist() == ["sex", "x"]
+    path.write_text("sex,b,a,c,C\nf,2,3,4,5\n")
+    with pytest.raises(InputProblems, match="two columns, also as 'c'"):
+        take(read_table(path, CASELOAD), CASELOAD)
 
 
 def test_numbers_of_two_meanings_are_named_by_cell_and_at_most_twenty(tmp_path):
     path = tmp_path / "t.csv"
     path.write_text("key;mass\nk;1\nk;1,250\n" + "k;2,500\n" * 30)
-    told = problems_of(read_table, path)
+    told = problems_of(read_table, path, CASELOAD)
     assert told["row"].tolist() == list(range(3, 23))
     assert set(told["column"]) == {"mass"} and told["value"][0] == "1,250"
     # A heading is no number, whatever it looks like.
     path.write_text("key;1,250;x\nk;2,5;1\n")
-    assert read_table(path).iloc[0, 1] == 2.5
+    assert read_table(path, CASELOAD).iloc[0, 1] == 2.5
 
 
 def test_a_number_of_endless_digits_is_left_as_words(tmp_path):
     path = tmp_path / "t.csv"
     for digits, kind in ((399, float), (400, str)):
         path.write_text(f"key,column\nk,{'1' * digits}\nk,1.5\n")
-        assert isinstance(read_table(path)["column"][0], kind)
+        assert isinstance(read_table(path, CASELOAD)["column"].iloc[0], kind)
 
 
 def test_yes_and_no_of_a_workbook_stay_words_and_its_numbers_numbers(tmp_path):
@@ -132,7 +137,7 @@ def test_yes_and_no_of_a_workbook_stay_words_and_its_numbers_numbers(tmp_path):
     for row in (["flag", "mass", "name"], [True, 1.5, 1], [False, 2, " x "]):
         book.active.append(row)
     book.save(tmp_path / "t.xlsx")
-    table = read_table(tmp_path / "t.xlsx", words=["name"])
+    table = read_table(tmp_path / "t.xlsx", GROUPS)
     assert table["flag"].tolist() == ["TRUE", "FALSE"]
     assert table["mass"].tolist() == [1.5, 2.0]
     assert table["name"].tolist() == ["1", "x"]
@@ -142,7 +147,7 @@ def test_rows_of_a_caseload_are_named_as_a_spreadsheet_numbers_them(tmp_path):
     path = tmp_path / "clients.csv"
     path.write_text("sex,body_mass_kg\nf,60\n,70\n,\nm,80\n")
     told = problems_of(read_caseload, path)
-    assert told["row"].tolist() == [4, 3]
+    assert told["row"].tolist() == [3, 4]
     assert told["column"].fillna("").tolist() == ["", "sex"]
     path.write_text(
         "sex,age_years,body_mass_kg,person,draw\nf,40,60,9,3\nm,50,70,9,4\n"
@@ -238,7 +243,8 @@ def test_each_fault_of_a_margin_is_told_by_row_and_column(row, column):
     if column is None:
         assert len(margins_from(table)) == 2
         return
-    told = problems_of(margins_from, table, file="ours.csv")
+    table.attrs = {"file": "ours.csv"}
+    told = problems_of(margins_from, table)
     assert set(told["row"]) == {3} and set(told["column"]) == {column}
     assert set(told["file"]) == {"ours.csv"}
     # What is empty was not found.

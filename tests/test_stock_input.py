@@ -142,8 +142,12 @@ def test_a_table_of_groups_is_read_row_by_row(tmp_path):
     assert (
         told["what"].str.contains("How many|Unknown people|is not in the folder").all()
     )
-    for empty in (table.iloc[:0], table[["people"]], table[["count"]]):
-        with pytest.raises(SizingError, match="needs a row per group"):
+    for empty, words in (
+        (table.iloc[:0], "there is no group"),
+        (table[["people"]], "no column 'count'"),
+        (table[["count"]], "no column 'people'"),
+    ):
+        with pytest.raises(InputProblems, match=words):
             serves_from(empty)
     with pytest.raises(SizingError, match="Say whom the stock serves"):
         serves_from([])

@@ -1,8 +1,10 @@
 """Make a checked size chart from a table, naming every problem at once."""
 
 import math
+import re
 import warnings
 from collections.abc import Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import Any
 
@@ -10,15 +12,22 @@ import numpy as np
 import pandas as pd
 
 from sizing.chart.cells import as_number, as_text, is_empty
-from sizing.chart.headings import ENDS, Column, read_headings
-from sizing.chart.names import name_fault
+from sizing.chart.names import RESERVED, alike, name_fault
 from sizing.chart.review import review_chart
 from sizing.chart.size_chart import GROUPS, SizeChart
 from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
 from sizing.measures import MEASURES, to_tenths
+from sizing.measures.columns import OF_KIND
+from sizing.measures.headings import Found
+from sizing.measures.tables import CHART, take
 
 #: Beyond this, in cm or kg, a number is a slip; people do write 999 for no limit.
 _MOST = 10_000
+ENDS: tuple[str, ...] = ("low", "high")
+#: Columns that carry the chart's name and source through a file.
+_ABOUT = ("chart_name", "chart_source")
+#: Both ends in one cell: 20-40, 20 to 40, with any dash.
+_RANGE = re.compile(r"([\d.,]+)\s*(?:[-\u2010-\u2015\u2212]|to)\s*([\d.,]+)")
 
 
 def chart_from(
@@ -81,46 +90,36 @@ def chart_from(
                 )
             )
         )
-    rows = range(2, len(frame) + 2)
-    return build(frame, rows, name=name, source=source, file=None, warn=warn)
+    return build(frame, name=name, source=source, warn=warn)
 
 
-def build(
-    frame: pd.DataFrame,
-    rows: Sequence[int],
-    *,
-    name: str,
-    source: str,
-    file: str | None,
-    warn: bool,
-) -> SizeChart:
-    """Check a table whose rows stand at ``rows`` of a spreadsheet."""
-    columns, problems = read_headings(list(frame.columns), file=file)
-    filled = [not all(is_empty(cell) for cell in row) for row in _cells(frame)]
-    rows = [row for row, keep in zip(rows, filled, strict=True) if keep]
-    frame = frame.loc[np.array(filled, dtype=bool)].reset_index(drop=True)
-    problems += _table_problems(frame, columns, file)
-
-    made: dict[str, list[Any]] = {}
-    for column in columns:
-        if column.kind in ("limit", "plain") and column.name not in made:
-            values, wrong = _column(frame, column, rows, file)
-            made[column.name] = values
-            problems += wrong
-    by_name = {column.name: column for column in reversed(columns)}
-    problems += _row_problems(made, by_name, rows, file)
-    told = {c.name: _told(frame, c) for c in columns if c.kind == "about"}
-    fault = name_fault(told.get("chart_name", ""))
-    if fault:
-        heading = by_name["chart_name"].heading
-        problems.append(Problem(*fault, file, None, heading, told["chart_name"]))
-    about = f"'{file}'" if file else f"the chart '{name}'"
-    if problems:
-        problems.sort(key=lambda p: p.row or 0)
-        raise InputProblems(problems, about=about)
-
+def build(frame: pd.DataFrame, *, name: str, source: str, warn: bool) -> SizeChart:
+    """Check a table, read from a file or made by hand."""
+    taken = take(frame, CHART, collect=True, note="file" in frame.attrs)
+    with taken.told(f"'{taken.file}'" if taken.file else f"the chart '{name}'"):
+        cells = taken.frame.astype(object).itertuples(index=False, name=None)
+        kept = [i for i, row in enumerate(cells) if not all(map(is_empty, row))]
+        rows = [i + 2 for i in kept]
+        table, columns, problems = _from_ranges(
+            taken.frame.iloc[kept].reset_index(drop=True), taken.found, rows
+        )
+        problems += _table_problems(table, columns)
+        made: dict[str, list[Any]] = {}
+        for column in columns:
+            limit = column.kind in OF_KIND
+            if (limit or column.stem in ("size", "group")) and column.standard in table:
+                made[column.standard], wrong = _column(table, column, rows)
+                problems += wrong
+        problems += _row_problems(made, columns, rows)
+        told = {c: _told(table[c]) for c in _ABOUT if c in table}
+        fault = name_fault(told.get("chart_name", ""))
+        if fault:
+            words = told["chart_name"]
+            problems.append(Problem(*fault, None, None, "chart_name", words))
+        if problems:
+            raise InputProblems(problems)
     chart = SizeChart(
-        _ordered(made, frame, columns),
+        _ordered(made, table),
         told.get("chart_name") or name,
         told.get("chart_source") or source,
     )
@@ -130,66 +129,93 @@ def build(
     return chart
 
 
-def _cells(frame: pd.DataFrame) -> list[tuple[Any, ...]]:
-    return list(frame.astype(object).itertuples(index=False, name=None))
+def _from_ranges(
+    table: pd.DataFrame, found: Sequence[Found], rows: Sequence[int]
+) -> tuple[pd.DataFrame, list[Found], list[Problem]]:
+    """Return the table with the kit's names, and cells such as 20-40 parted."""
+    data: dict[str, Any] = {}
+    columns: list[Found] = []
+    problems = []
+    for one, name in zip(found, table.columns, strict=True):
+        cells = table[name].astype(object).tolist()
+        if one.measure not in MEASURES or one.end:
+            data.setdefault(one.standard, table[name])
+            columns.append(one)
+            continue
+        parts = [_RANGE.fullmatch(as_text(cell)) for cell in cells]
+        ends = [replace(one, end=end) for end in ENDS]
+        columns += ends
+        if not any(parts):
+            problems.append(
+                Problem(
+                    "a limit whose end is not said",
+                    "names that end in _low or _high, or cells such as 20-40",
+                    f"write '{ends[0].standard}' or '{ends[1].standard}'",
+                    row=1,
+                    column=one.given,
+                )
+            )
+            continue
+        for i, end in enumerate(ends):
+            data[end.standard] = [part and part[i + 1] for part in parts]
+        problems += [
+            Problem(
+                "no range where the others of the column are",
+                "cells such as 20-40, or empty ones",
+                "write both ends",
+                None,
+                row,
+                one.given,
+                cell,
+            )
+            for row, cell, part in zip(rows, cells, parts, strict=True)
+            if part is None and not is_empty(cell)
+        ]
+    return pd.DataFrame(data, table.index), columns, problems
 
 
-def _told(frame: pd.DataFrame, column: Column) -> str:
-    texts = [as_text(cell) for cell in frame.iloc[:, column.position]]
-    return next((text for text in texts if text), "")
+def _told(cells: pd.Series) -> str:
+    return next((text for text in map(as_text, cells) if text), "")
 
 
-def _table_problems(
-    frame: pd.DataFrame, columns: Sequence[Column], file: str | None
-) -> list[Problem]:
+def _table_problems(table: pd.DataFrame, columns: Sequence[Found]) -> list[Problem]:
     """Name what is wrong with the table as a whole."""
     problems = []
-    names = {column.name for column in columns}
-    if "size" not in names:
-        problems.append(
-            Problem(
-                "there is no column 'size'",
-                "a column 'size' with each size's name",
-                "add it, or rename the column that holds the names",
-                file,
-                1,
-            )
-        )
-    if not any(column.kind == "limit" for column in columns):
+    if not any(column.measure in MEASURES for column in columns):
+        found = ", ".join(f"'{column.given}'" for column in columns) or "none"
         problems.append(
             Problem(
                 "no limits at all",
-                "columns such as hip_circumference_cm_low and _high",
+                "columns such as hip_circumference_cm_low and _high, or 'Hip girth "
+                f"(cm)' with cells such as 90-110; found are {found}",
                 f"add the limits of at least one of: {', '.join(MEASURES)}",
-                file,
-                1,
+                row=1,
             )
         )
-    if frame.empty:
+    if table.empty:
         problems.append(
             Problem(
                 "there are no sizes under the heading",
                 "one row for each size",
                 "fill in the sizes",
-                file,
-                2,
+                row=2,
             )
         )
     return problems
 
 
 def _column(
-    frame: pd.DataFrame, column: Column, rows: Sequence[int], file: str | None
+    table: pd.DataFrame, column: Found, rows: Sequence[int]
 ) -> tuple[list[Any], list[Problem]]:
-    cells = frame.iloc[:, column.position].astype(object).tolist()
-    if column.name == "size":
+    cells = table[column.standard].tolist()
+    if column.stem == "size":
         return [as_text(cell) for cell in cells], []
-    if column.name == "group":
-        return _groups(cells, column, rows, file)
+    if column.stem == "group":
+        return _groups(cells, column, rows)
     values, problems = [], []
     for cell, row in zip(cells, rows, strict=True):
         number = as_number(
-            cell, file=file, row=row, column=column.heading, unit=column.unit
+            cell, file=None, row=row, column=column.given, unit=column.unit
         )
         if isinstance(number, Problem):
             problems.append(number)
@@ -200,9 +226,9 @@ def _column(
                     "a limit that no body can have",
                     f"at most {_MOST:g} cm or kg; an empty cell means no limit",
                     "correct it, or empty the cell",
-                    file,
+                    None,
                     row,
-                    column.heading,
+                    column.given,
                     number,
                 )
             )
@@ -212,9 +238,9 @@ def _column(
                     "an upper limit of nothing fits nobody",
                     "a number above 0; an empty cell means no limit",
                     "correct it, or empty the cell",
-                    file,
+                    None,
                     row,
-                    column.heading,
+                    column.given,
                     number,
                 )
             )
@@ -224,7 +250,7 @@ def _column(
 
 
 def _groups(
-    cells: Sequence[object], column: Column, rows: Sequence[int], file: str | None
+    cells: Sequence[object], column: Found, rows: Sequence[int]
 ) -> tuple[list[Any], list[Problem]]:
     groups = [as_text(cell).lower() for cell in cells]
     problems = []
@@ -237,9 +263,9 @@ def _groups(
                     "unknown group",
                     f"{', '.join(GROUPS)}, or an empty cell",
                     hint,
-                    file,
+                    None,
                     row,
-                    column.heading,
+                    column.given,
                     cell,
                 )
             )
@@ -247,63 +273,73 @@ def _groups(
 
 
 def _row_problems(
-    made: dict[str, list[Any]],
-    by_name: dict[str, Column],
-    rows: Sequence[int],
-    file: str | None,
+    made: dict[str, list[Any]], columns: Sequence[Found], rows: Sequence[int]
 ) -> list[Problem]:
     """Name what is wrong within and between the rows."""
     problems = []
-    first: dict[str, int] = {}
-    limits = [c for c in by_name.values() if c.kind == "limit"]
+    first: dict[str, tuple[int, str]] = {}
+    by_name = {column.standard: column for column in reversed(columns)}
+    limits = [c for c in made if c.endswith(ENDS)]
     for i, row in enumerate(rows):
         if "size" in made:
-            size, heading = made["size"][i], by_name["size"].heading
+            size, heading = made["size"][i], by_name["size"].given
             if not size:
                 problems.append(
                     Problem(
                         "a size without a name",
                         "a name for each size",
                         "write one",
-                        file,
+                        None,
                         row,
                         heading,
                     )
                 )
             elif fault := name_fault(size):
-                problems.append(Problem(*fault, file, row, heading, size[:40]))
-            elif first.setdefault(size, row) != row:
+                problems.append(Problem(*fault, None, row, heading, size[:40]))
+            elif alike(size) in RESERVED:
                 problems.append(
                     Problem(
-                        f"the size stands twice, also in row {first[size]}",
-                        "each size once",
-                        "rename or delete one of them",
-                        file,
+                        "no name of a size, but a word that means something else here",
+                        f"any name but {', '.join(sorted(RESERVED))}",
+                        "delete the row if it is none of a size, or name it otherwise",
+                        None,
                         row,
                         heading,
                         size,
                     )
                 )
-        if limits and all(math.isnan(made[c.name][i]) for c in limits):
+            elif (other := first.setdefault(alike(size), (row, size)))[0] != row:
+                same = "" if other[1] == size else " but for case, spaces or letters"
+                problems.append(
+                    Problem(
+                        f"the size stands twice{same}, also in row {other[0]}",
+                        "each size once",
+                        "rename or delete one of them",
+                        None,
+                        row,
+                        heading,
+                        size,
+                    )
+                )
+        if limits and all(math.isnan(made[c][i]) for c in limits):
             problems.append(
                 Problem(
                     "this size has no limits at all",
                     "at least one measure's low or high limit",
                     "fill in its limits, or delete the row",
-                    file,
+                    None,
                     row,
                 )
             )
-        problems += _limit_problems(made, by_name, i, row, file)
+        problems += _limit_problems(made, by_name, i, row)
     return problems
 
 
 def _limit_problems(
     made: dict[str, list[Any]],
-    by_name: dict[str, Column],
+    by_name: dict[str, Found],
     i: int,
     row: int,
-    file: str | None,
 ) -> list[Problem]:
     problems = []
     for measure in MEASURES:
@@ -316,9 +352,9 @@ def _limit_problems(
                     f"the low limit is above the high limit, {shown[1]:g}",
                     "a low limit at or below the high limit",
                     "exchange or correct them",
-                    file,
+                    None,
                     row,
-                    columns[0].heading,
+                    columns[0].given,
                     round(shown[0], 6),
                 )
             )
@@ -332,20 +368,18 @@ def _limit_problems(
                 "a load limit at or above the body mass the size is for",
                 "check both on the sling's own label; do not use this size "
                 "before they agree",
-                file,
+                None,
                 row,
-                by_name["load_limit_kg"].heading,
+                by_name["load_limit_kg"].given,
                 round(load[0] / by_name["load_limit_kg"].factor, 6),
             )
         )
     return problems
 
 
-def _ordered(
-    made: dict[str, list[Any]], frame: pd.DataFrame, columns: Sequence[Column]
-) -> pd.DataFrame:
+def _ordered(made: dict[str, list[Any]], table: pd.DataFrame) -> pd.DataFrame:
     """Put the columns into the chart's order."""
-    n = len(frame)
+    n = len(table)
     data: dict[str, object] = {
         "size": pd.Series(made["size"], dtype=object).astype(str),
         "group": pd.Series(made.get("group", [""] * n), dtype=object).astype(str),
@@ -356,7 +390,7 @@ def _ordered(
             for end in ENDS:
                 values = made.get(f"{measure}_{end}", [math.nan] * n)
                 data[f"{measure}_{end}"] = np.array(values, float)
-    for column in columns:
-        if column.kind == "own":
-            data[column.heading] = frame.iloc[:, column.position]
+    for name in map(str, table):
+        if name not in (*data, *made, *_ABOUT):
+            data[name] = table[name]
     return pd.DataFrame(data)

@@ -23,5 +23,4 @@ def demo_chart() -> SizeChart:
     (9, True)
     """
     frame = source_table("demo_chart.csv")
-    rows = range(2, len(frame) + 2)
-    return build(frame, rows, name="", source="", file="demo_chart.csv", warn=False)
+    return build(frame, name="", source="", warn=False)

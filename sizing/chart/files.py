@@ -9,10 +9,11 @@ import pandas as pd
 
 from sizing.chart.build import build
 from sizing.chart.cells import is_empty
-from sizing.chart.headings import ABOUT
 from sizing.chart.size_chart import SizeChart
 from sizing.measures import MEASURES
-from sizing.reading import read_rows, refuse
+from sizing.measures.tables import CHART
+from sizing.population.files import read_table
+from sizing.reading import refuse
 from sizing.writing import csv_bytes, workbook_bytes, write_bytes
 
 #: Most sizes of a chart in a file; no maker's range comes near.
@@ -60,12 +61,8 @@ def read_chart(path: str | Path, *, warn: bool = True) -> SizeChart:
     kind = path.suffix.lower()
     if kind not in (".csv", ".xlsx") and path.is_file():
         refuse(path, "the wrong kind of file", f"save the chart as {_KINDS}")
-    (heading, *body), _ = read_rows(path, most_rows=MOST_SIZES)
-    frame = pd.DataFrame(body, columns=pd.Index(heading, dtype=object), dtype=object)
-    rows = range(2, len(body) + 2)
-    chart = build(
-        frame, rows, name=path.stem, source=path.name, file=path.name, warn=warn
-    )
+    frame = read_table(path, CHART, raw=True, most_rows=MOST_SIZES)
+    chart = build(frame, name=path.stem, source=path.name, warn=warn)
     return replace(chart, frame=_typed(chart.frame))
 
 
@@ -107,7 +104,7 @@ def chart_bytes(chart: SizeChart, ending: str = ".csv") -> bytes:
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:
     """Give the user's own columns the type of what they hold."""
-    known = {"size", "group", "load_limit_kg", *ABOUT}
+    known = {"size", "group", "load_limit_kg"}
     known |= {f"{measure}_{end}" for measure in MEASURES for end in ("low", "high")}
     made = {}
     for name in frame.columns.difference(list(known), sort=False):

@@ -5,10 +5,31 @@ that a spreadsheet would run as a formula, that hides letters, or that fills a p
 is refused where it enters, so that it can be written out unchanged ever after.
 """
 
+import unicodedata
+
 from sizing.writing import FORMULA_STARTS
 
 #: Most letters of a name.
 MOST_LETTERS = 100
+#: What means something else where sizes are chosen and summed up.
+RESERVED = frozenset({"none", "no size", "total", "totals", "sum", "subtotal"})
+#: Greek and Cyrillic letters that look like Latin ones, small or capital (our own
+#: look at their pictures; Unicode's list of confusables, UTS 39, is longer).
+_LOOKS = str.maketrans(
+    "αβεζηικμνορτυχавсеніјкморѕтухԁԛԝһ", "abezhikmnoptyxabcehijkmopstyxdqwh"
+)
+
+
+def alike(name: str) -> str:
+    """Return a name without what the eye may miss: case, spaces, look-alike letters.
+
+    Examples
+    --------
+    >>> alike("Adult  A") == alike("\u0410dult \u0430")
+    True
+    """
+    text = unicodedata.normalize("NFKC", name).casefold().translate(_LOOKS)
+    return " ".join(text.split())
 
 
 def name_fault(name: str) -> tuple[str, str, str] | None:

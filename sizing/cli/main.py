@@ -10,7 +10,7 @@ from importlib import import_module
 
 from sizing.cli.once import only_once
 from sizing.cli.places import check_words
-from sizing.errors import SizingError, SizingWarning
+from sizing.errors import ReadingNote, SizingError, SizingWarning
 
 #: Sub-commands in the order of the help page; each is a module of this folder
 #: with ``add_arguments(parser)`` and ``run(args)``.
@@ -101,8 +101,9 @@ def _refused(words: str) -> int:
 def _print_warnings(caught: Sequence[warnings.WarningMessage]) -> None:
     """Print the kit's own warnings once each, without file names and lines."""
     seen: set[str] = set()
+    told = (SizingWarning, ReadingNote)
     for item in caught:
         text = str(item.message)
-        if issubclass(item.category, SizingWarning) and text not in seen:
+        if issubclass(item.category, told) and text not in seen:
             seen.add(text)
             print(f"note: {text}", file=sys.stderr)

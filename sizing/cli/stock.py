@@ -3,7 +3,6 @@
 import argparse
 import json
 import math
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +12,8 @@ from sizing.cautions import cautions
 from sizing.chart import SizeChart, demo_chart, read_chart
 from sizing.cli.options import MOST_SEED, whole
 from sizing.cli.places import check_places
-from sizing.errors import InputProblems, SizingError
+from sizing.errors import SizingError
+from sizing.measures.tables import GROUPS, PRICES
 from sizing.population import POPULATIONS, read_caseload
 from sizing.population.files import read_table
 from sizing.report.stock import stock_page, write_order
@@ -123,7 +123,7 @@ def run(args: argparse.Namespace) -> int:
     places = check_places("stock", args)
     groups = None
     if args.groups is not None:
-        groups = read_table(args.groups, words=("people", "name"))
+        groups = read_table(args.groups, GROUPS)
         places.reads(*caseloads_of(groups, args.groups.parent))
     charts = [read_chart(path) for path in args.chart] or [demo_chart()]
     prices = None
@@ -164,14 +164,10 @@ def read_prices(path: Path, charts: list[SizeChart]) -> pd.DataFrame:
     Raises
     ------
     InputProblems
-        As ``offer_from`` does, but with the file's name.
+        As ``offer_from`` does.
     """
-    prices = read_table(path, words=("size", "chart"))
-    try:
-        offer_from(charts, prices)
-    except InputProblems as found:
-        named = [replace(problem, file=path.name) for problem in found.problems]
-        raise InputProblems(named, about=f"'{path.name}'") from None
+    prices = read_table(path, PRICES)
+    offer_from(charts, prices)
     return prices
 
 

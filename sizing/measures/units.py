@@ -5,6 +5,7 @@ refuses what it cannot be sure of; it guesses nothing.
 """
 
 import warnings
+from collections.abc import Hashable
 from dataclasses import replace
 from functools import partial
 
@@ -13,15 +14,10 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError, SizingWarning, UnitSaid
-from sizing.measures.columns import (
-    OF_KIND,
-    STANDARD,
-    UNIT_WORDS,
-    MeasureColumn,
-    given_twice,
-    recognise,
-)
+from sizing.measures.columns import OF_KIND, STANDARD, UNIT_WORDS
+from sizing.measures.headings import Found
 from sizing.measures.names import MEASURES, SEXES
+from sizing.measures.tables import ANY, ROW
 from sizing.measures.typed import Quantity, quantity, unclear
 from sizing.measures.vocabulary import AGE_LIMITS, plausible_range
 
@@ -103,21 +99,25 @@ do: correct the column's name, or give it one that is no measure's.
         raise SizingError(
             str(Problem("this is not a table", "a DataFrame", value=type(frame)))
         )
-    columns, problems = recognise(frame, file)
-    problems += given_twice(columns, file)
+    found, problems = ANY.read(list(frame.columns), file=file)
+    columns = [one for one in found if one.kind in OF_KIND]
     out = frame.copy()
     doubts: list[Problem] = []
     said: list[str] = []
     if not problems:
-        for column in columns:
-            number, wrong, words = _numbers(frame[column.given], column, file)
+        made: dict[Hashable, object] = {}
+        for one, name in zip(found, frame.columns, strict=True):
+            given = frame[name]
+            if one.kind in OF_KIND:
+                number, wrong, words = _numbers(given, one, file)
+                said += words
+                made[one.standard] = np.round(number, 9)
+            elif one.column:
+                made[one.standard], wrong = _sex(given, one.given, file)
+            else:
+                made[name], wrong = given, []
             problems += wrong
-            said += words
-            out[column.given] = np.round(number, 9)
-        if "sex" in frame:
-            out["sex"], wrong = _sex(frame["sex"], file)
-            problems += wrong
-        out = out.rename(columns={c.given: c.standard for c in columns})
+        out = pd.DataFrame(made, index=frame.index)
     if not problems:
         problems, doubts, never = _unusual(out, columns, file)
         if allow_unusual:
@@ -134,7 +134,7 @@ do: correct the column's name, or give it one that is no measure's.
 
 
 def _numbers(
-    given: pd.Series, column: MeasureColumn, file: str | None
+    given: pd.Series, column: Found, file: str | None
 ) -> tuple[npt.NDArray[np.float64], list[Problem], list[str]]:
     """Return a column in standard units, cells that are none, and units said."""
     what: dict[int, Problem] = {}
@@ -163,8 +163,10 @@ def _numbers(
             number[position] = found.standard
             if found.said:
                 place = f"{file}, " if file else ""
+                named = given.index.name == ROW
+                row = given.index[position] if named else position + 2
                 said.append(
-                    f"{place}row {position + 2}, column '{column.given}': "
+                    f"{place}row {row}, column '{column.given}': "
                     f"{found.told(text)}"
                 )
     rules = [
@@ -193,7 +195,9 @@ def _numbers(
     return number, problems + _and_more(len(wrong), file, column.given), said
 
 
-def _sex(given: pd.Series, file: str | None) -> tuple[pd.Series, list[Problem]]:
+def _sex(
+    given: pd.Series, heading: str, file: str | None
+) -> tuple[pd.Series, list[Problem]]:
     """Return sex as female/male; an empty cell stays empty."""
     words = given.astype("object").where(given.notna(), "")
     words = words.map(lambda value: str(value).strip().lower())
@@ -206,12 +210,12 @@ def _sex(given: pd.Series, file: str | None) -> tuple[pd.Series, list[Problem]]:
             "mixed where the step allows it",
             file=file,
             row=int(position) + 2,
-            column="sex",
+            column=heading,
             value=_plain_value(given.iloc[position]),
         )
         for position in wrong[:_MOST_ROWS]
     ]
-    problems += _and_more(len(wrong), file, "sex")
+    problems += _and_more(len(wrong), file, heading)
     sex = words.map(_SEX_WORDS).astype("object")
     return sex.where(sex.notna(), None), problems
 
@@ -234,7 +238,7 @@ def _and_more(count: int, file: str | None, column: str) -> list[Problem]:
 
 
 def _unusual(
-    out: pd.DataFrame, columns: list[MeasureColumn], file: str | None
+    out: pd.DataFrame, columns: list[Found], file: str | None
 ) -> tuple[list[Problem], list[Problem], list[Problem]]:
     """Return values that fit another unit only, merely unusual, and impossible."""
     problems: list[Problem] = []
@@ -246,7 +250,7 @@ def _unusual(
         inside = (given >= AGE_LIMITS[0]) & (given <= AGE_LIMITS[1])
         ages = np.where(inside, given, np.nan)
     for column in columns:
-        measure = f"{column.stem}_{STANDARD[column.kind]}"
+        measure = column.measure
         if measure not in MEASURES:
             continue
         value = out[column.standard].to_numpy(dtype=float)
@@ -318,7 +322,7 @@ def _limits(
     return low, high
 
 
-def _other_unit(value: float, column: MeasureColumn, low: float, high: float) -> str:
+def _other_unit(value: float, column: Found, low: float, high: float) -> str:
     """Return the unit in which a value would be plausible, or nothing."""
     number = value / column.factor
     for unit, factor in OF_KIND[column.kind].items():

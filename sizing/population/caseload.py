@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
-from sizing.measures import MEASURES, to_standard_units
+from sizing.measures import MEASURES, to_standard_units, vocabulary
+from sizing.measures.headings import plain
+from sizing.measures.tables import CASELOAD, Taken, say, take
 from sizing.population.files import read_table
 from sizing.population.own import check_draws, people_from
 from sizing.population.people import People
@@ -20,8 +22,6 @@ _PERSONAL = re.compile(
     r"birthday|nhs|nhs_number|ssn|mrn|hospital_number|patient_number|next_of_kin|"
     r"photo)(_|$)"
 )
-#: What every client needs, so that missing measures can be drawn.
-_NEEDED = ("sex",)
 
 
 def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
@@ -32,10 +32,10 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     path : str or Path
         One client per row. Columns: ``sex`` and as many as are known of
         ``age_years`` and the measures, each with its unit in its name, such as
-        ``body_mass_kg`` or ``hip_circumference_in``; empty cells where not
-        measured. ``weight_kg`` and ``height_cm`` are no names of the kit. Other
-        columns (a ward, a diagnosis) are kept, but those whose heading says they
-        tell who a client is (a name, an address, a date of birth) are not.
+        ``body_mass_kg`` or ``Hip girth (in)``; empty cells where not measured.
+        Other columns (a ward, a diagnosis) are kept and named as not used, but
+        those whose heading says they tell who a client is (a name, an address, a
+        date of birth) are not.
     draws : int
         How often missing measures are drawn, jointly, for each client.
     seed : int
@@ -57,6 +57,8 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     -----
     SizingWarning
         If a column was left out for privacy, or a value is unusual.
+    ReadingNote
+        How many clients were read, what is known of how many, and what not used.
 
     Examples
     --------
@@ -70,21 +72,22 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     """
     check_draws(draws, seed)
     file = Path(path)
-    table = _without_empty_end(read_table(file))
+    table = _without_empty_end(read_table(file, CASELOAD))
     if table.empty:
         raise SizingError(
             str(Problem("there is no client in it", "one per row", file=file.name))
         )
-    personal = [c for c in table.columns if _PERSONAL.search(_plain(c))]
-    table = table.drop(columns=personal)
-    problems = _faults(table, file.name)
-    try:
-        standard = to_standard_units(table, file=file.name)
-    except InputProblems as found:
-        problems = [*problems, *found.problems]
-        standard = table
-    if problems:
-        raise InputProblems(problems, about=file.name)
+    personal = [c for c in table.columns if _PERSONAL.search(plain(c))]
+    taken = take(table.drop(columns=personal), CASELOAD, note=False, collect=True)
+    standard = taken.frame
+    with taken.told():
+        problems = _faults(taken)
+        try:
+            standard = to_standard_units(taken.frame)
+        except InputProblems as found:
+            problems = [*problems, *found.problems]
+        if problems:
+            raise InputProblems(problems)
     if personal:
         warnings.warn(
             f"{file.name}: left out {', '.join(map(repr, personal))}. The kit keeps "
@@ -93,13 +96,19 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
             SizingWarning,
             stacklevel=2,
         )
+    say(file.name, _read(standard, taken))
     standard = standard.drop(columns=["person", "draw"], errors="ignore")
-    standard.insert(0, "person", np.arange(len(standard)) + 2)
+    standard.insert(0, "person", taken.rows[1:])
     return people_from(standard, draws=draws, seed=seed, name=f"caseload {file.stem}")
 
 
-def _plain(heading: object) -> str:
-    return re.sub(r"[^a-z0-9]+", "_", str(heading).strip().lower()).strip("_")
+def _read(frame: pd.DataFrame, taken: Taken) -> str:
+    """Say how many clients were read, what is known of how many, and what not used."""
+    labels = vocabulary().set_index("name")["label"].str.replace(",", "").str.lower()
+    counts = {labels[m]: frame[m].notna().sum() for m in MEASURES if m in frame}
+    told = ", ".join(f"{label} for {count}" for label, count in counts.items())
+    noun = "client" if len(frame) == 1 else "clients"
+    return "; ".join(filter(None, [f"{len(frame)} {noun} read: {told}", taken.unused]))
 
 
 def _without_empty_end(table: pd.DataFrame) -> pd.DataFrame:
@@ -108,24 +117,13 @@ def _without_empty_end(table: pd.DataFrame) -> pd.DataFrame:
     return table.iloc[: filled[-1] + 1] if len(filled) else table.iloc[:0]
 
 
-def _faults(table: pd.DataFrame, file: str) -> list[Problem]:
+def _faults(taken: Taken) -> list[Problem]:
     """Return what the unit gate does not look at."""
+    table = taken.frame
     problems = [
-        Problem(
-            f"the column '{name}' is missing",
-            "a column with female or male (or f, m) for every client",
-            "add it: measures cannot be drawn without",
-            file=file,
-        )
-        for name in _NEEDED
-        if name not in table
+        Problem("this row is empty", "one client per row", "delete it", row=row + 2)
+        for row in np.flatnonzero(~table.notna().any(axis=1)).tolist()
     ]
-    for row in np.flatnonzero(~table.notna().any(axis=1)).tolist():
-        problems.append(
-            Problem(
-                "this row is empty", "one client per row", "delete it", file, row + 2
-            )
-        )
     if "sex" in table:
         unknown = table["sex"].isna() & table.notna().any(axis=1)
         problems += [
@@ -133,20 +131,19 @@ def _faults(table: pd.DataFrame, file: str) -> list[Problem]:
                 "this client has no sex",
                 "female, male, f, m",
                 "fill it in: measures cannot be drawn without",
-                file,
-                row + 2,
-                "sex",
+                row=row + 2,
+                column="sex",
             )
             for row in np.flatnonzero(unknown).tolist()
         ]
-    stems = {measure.rsplit("_", 1)[0] for measure in MEASURES}
-    if not any(_plain(c).rsplit("_", 1)[0] in stems for c in table.columns):
+    if not taken.problems and not any(one.measure in MEASURES for one in taken.found):
         problems.append(
             Problem(
                 "no column holds a body measure",
                 f"{', '.join(MEASURES)}, also in other units such as body_mass_lb",
-                "name the columns so",
-                file=file,
+                "name the columns so; found are "
+                + ", ".join(f"'{one.given}'" for one in taken.found),
+                row=1,
             )
         )
     return problems

@@ -1,14 +1,18 @@
 """Reading a table the user kept as CSV or XLSX, with clear refusals."""
 
 import re
-from collections.abc import Collection
+import warnings
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingError
-from sizing.reading import MOST_ROWS, Rows, read_rows
+from sizing.errors import InputProblems, Problem, SizingWarning
+from sizing.measures.columns import OF_KIND
+from sizing.measures.headings import WRITTEN_UNITS, Table
+from sizing.measures.tables import ROW, say
+from sizing.reading import MOST_ROWS
+from sizing.sheets import Rows, Sheet, read_rows
 
 #: A number of a table, as text; 007 is a key that only looks like one.
 _NUMBER = re.compile(r"[+-]?(0|[1-9]\d*|(?=\.))(\.\d*)?([eE][+-]?\d+)?")
@@ -19,12 +23,13 @@ _THOUSANDS_POINT = re.compile(r"\s*[+-]?[1-9]\d{0,2}(\.\d{3})+\s*")
 
 
 def read_table(
-    path: str | Path, *, words: Collection[str] = (), most_rows: int = MOST_ROWS
+    path: str | Path,
+    table: Table,
+    *,
+    raw: bool = False,
+    most_rows: int = MOST_ROWS,
 ) -> pd.DataFrame:
-    """Return the rows of a CSV or XLSX file, headings trimmed.
-
-    Row ``i`` of the result is row ``i + 2`` of the file, as a spreadsheet numbers
-    it, so nothing is left out, not even an empty line.
+    """Return the rows of a CSV or XLSX file under its own headings.
 
     Parameters
     ----------
@@ -32,53 +37,107 @@ def read_table(
         ``.xlsx`` is read as a workbook (its first sheet), anything else as text
         in UTF-8, its cells parted by commas, semicolons or tabs. In text parted
         by semicolons or tabs a decimal comma is read as such.
-    words : collection of str
-        Columns that hold names, though they may look like numbers: kept as text.
+    table : Table
+        What the file should hold; its columns of words are kept as text, though
+        they may look like numbers.
+    raw : bool
+        Whether cells are left as they stand.
     most_rows : int
         Most rows under the heading.
 
     Returns
     -------
     DataFrame
-        A column is numbers if every filled cell in it is a plain number, and is
-        otherwise left as it stands for the checks that follow.
+        For ``take``: its index holds each row's number in the file, ``attrs`` the
+        file's name and the row of the heading. A column is numbers if every filled
+        cell in it is a plain number, and is otherwise left as it stands for the
+        checks that follow.
 
     Raises
     ------
     SizingError
-        If the file is missing, empty, too large, not readable as a table, two
-        headings are the same, or a number could mean two things.
+        If the file is missing, empty, too large, not readable as a table, a
+        number could mean two things, or is shown in another unit than its
+        heading's.
+
+    Warns
+    -----
+    ReadingNote
+        Of titles and sheets that were passed over.
+    SizingWarning
+        Of hidden rows and columns.
     """
-    name = Path(path).name
-    rows, separator = read_rows(path, most_rows=most_rows)
-    headings = [
-        f"unnamed column {i + 1}" if h is None or not str(h).strip() else str(h).strip()
-        for i, h in enumerate(rows[0])
+    sheet = read_rows(path, known=table.knows, most_rows=most_rows)
+    filled = [
+        i
+        for i, heading in enumerate(sheet.heading)
+        if not _blank(heading) or any(not _blank(row[i]) for row in sheet.body)
     ]
-    twice = sorted({h for h in headings if headings.count(h) > 1})
-    if twice:
-        raise SizingError(
-            str(
+    headings = [
+        "" if (h := sheet.heading[i]) is None else str(h).strip() for i in filled
+    ]
+    _no_other_unit(sheet, table)
+    for note in sheet.notes:
+        say(sheet.file, note)
+    for doubt in sheet.doubts:
+        warnings.warn(f"{sheet.file}: {doubt}", SizingWarning, stacklevel=2)
+    body = [[row[i] for i in filled] for row in sheet.body]
+    if not raw and sheet.separator in (";", "\t"):
+        body = _points_for_commas(body, headings, sheet)
+    frame = pd.DataFrame(body, columns=range(len(filled)), dtype=object)
+    if not raw:
+        found = {one.position: one for one in table.read(headings)[0]}
+        words = {i for i, one in found.items() if one.kind == "words"}
+        frame = frame.apply(
+            lambda c: _as_words(c) if c.name in words else _as_numbers(c)
+        )
+    frame.columns = pd.Index(headings, dtype=object)
+    frame.index = pd.RangeIndex(sheet.first + 1, sheet.first + 1 + len(body), name=ROW)
+    frame.attrs = {"file": sheet.file, "heading": sheet.first}
+    return frame
+
+
+def _blank(cell: object) -> bool:
+    return cell is None or not str(cell).strip()
+
+
+def _no_other_unit(sheet: Sheet, table: Table) -> None:
+    """Refuse numbers that a workbook shows as per cent, or in another unit."""
+    found = {one.position: one for one in table.read(sheet.heading)[0]}
+    problems = []
+    for (row, at), sign in sheet.shown.items():
+        one = found.get(at)
+        if one is None or one.column is None or row <= sheet.first:
+            continue
+        unit = WRITTEN_UNITS.get(sign.lower())
+        if sign.endswith("%"):
+            # A share of 60 % is stored as the 0.6 that is wanted.
+            wrong = one.kind != "words" and one.stem != "target"
+        else:
+            wrong = unit is not None and one.kind in OF_KIND and unit != one.unit
+        if wrong:
+            problems.append(
                 Problem(
-                    f"two columns are both called {', '.join(map(repr, twice))}",
-                    "each heading once",
-                    "rename or remove one",
-                    file=name,
-                    row=1,
+                    f"the number is shown with '{sign}', and stored otherwise or in "
+                    "another unit than its heading's",
+                    "plain numbers, in the unit of the heading",
+                    "take the sign off the cell's format and look whether the number "
+                    "is right",
+                    sheet.file,
+                    row,
+                    one.given,
+                    sheet.body[row - sheet.first - 1][at],
                 )
             )
-        )
-    if separator in (";", "\t"):
-        rows = _points_for_commas(rows, headings, name)
-    body = pd.DataFrame(rows[1:], columns=pd.Index(headings), dtype=object)
-    return body.apply(lambda c: _as_words(c) if c.name in words else _as_numbers(c))
+    if problems:
+        raise InputProblems(problems[:20], about=f"'{sheet.file}'")
 
 
-def _points_for_commas(rows: Rows, headings: list[str], name: str) -> Rows:
+def _points_for_commas(rows: Rows, headings: list[str], sheet: Sheet) -> Rows:
     """Read decimal commas, unless they may part thousands."""
     texts = [
         (at, headings[i], cell)
-        for at, row in enumerate(rows[1:], start=2)
+        for at, row in enumerate(rows, start=sheet.first + 1)
         for i, cell in enumerate(row)
         if isinstance(cell, str)
     ]
@@ -88,7 +147,7 @@ def _points_for_commas(rows: Rows, headings: list[str], name: str) -> Rows:
             "this may be thousands or decimals",
             "numbers without a mark for thousands",
             "write 1250, or 1.25 with fewer decimals",
-            name,
+            sheet.file,
             at,
             heading,
             cell,
@@ -98,7 +157,7 @@ def _points_for_commas(rows: Rows, headings: list[str], name: str) -> Rows:
         or (commas and _THOUSANDS_POINT.fullmatch(cell))
     ]
     if unclear:
-        raise InputProblems(unclear[:20], about=name)
+        raise InputProblems(unclear[:20], about=f"'{sheet.file}'")
     return [
         [
             _COMMA.sub(r"\1.\2", cell)
@@ -112,7 +171,11 @@ def _points_for_commas(rows: Rows, headings: list[str], name: str) -> Rows:
 
 def _as_words(column: pd.Series) -> pd.Series:
     return column.map(
-        lambda v: None if v is None or not str(v).strip() else str(v).strip()
+        lambda v: (
+            None
+            if v is None or not str(v).strip()
+            else str(int(v) if isinstance(v, float) and v.is_integer() else v).strip()
+        )
     )
 
 

@@ -10,23 +10,13 @@ import numpy as np
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
+from sizing.measures.tables import MARGINS, take
 from sizing.population.files import read_table
 from sizing.population.margin import CONDITION, Margin, is_number
 from sizing.resources import source_table
 
 #: Columns of a table of margins, in order.
-MARGIN_COLUMNS: tuple[str, ...] = (
-    "population",
-    "variable",
-    "statistic",
-    "level",
-    "low",
-    "high",
-    "within",
-    "target",
-    "source",
-    "standing",
-)
+MARGIN_COLUMNS: tuple[str, ...] = tuple(column.name for column in MARGINS.columns)
 STATISTICS: tuple[str, ...] = ("share", "mean")
 #: How well a margin is founded.
 STANDINGS: tuple[str, ...] = (
@@ -35,7 +25,6 @@ STANDINGS: tuple[str, ...] = (
     "common practice, no source",
     "the user's own",
 )
-_REQUIRED = ("variable", "statistic", "target")
 _NUMBERS = ("low", "high", "target")
 
 
@@ -67,18 +56,16 @@ def read_margins(path: str | Path) -> pd.DataFrame:
     >>> read_margins(file)[["variable", "level", "target"]].values.tolist()
     [['sex', 'female', 0.6]]
     """
-    return margins_from(read_table(path), file=Path(path).name)
+    return margins_from(read_table(path, MARGINS))
 
 
-def margins_from(frame: pd.DataFrame, *, file: str | None = None) -> pd.DataFrame:
+def margins_from(frame: pd.DataFrame) -> pd.DataFrame:
     """Check a table of margins and return it with all its columns.
 
     Parameters
     ----------
     frame : DataFrame
         As ``read_margins`` describes.
-    file : str, optional
-        Named in the messages.
 
     Returns
     -------
@@ -90,50 +77,29 @@ def margins_from(frame: pd.DataFrame, *, file: str | None = None) -> pd.DataFram
     InputProblems
         Naming every problem at once.
     """
-    absent = [name for name in _REQUIRED if name not in frame]
-    unknown = [name for name in frame if name not in MARGIN_COLUMNS]
-    if absent or unknown or frame.empty:
-        problems = [
-            Problem(
-                f"the column '{c}' is missing",
-                ", ".join(MARGIN_COLUMNS),
-                "add the column",
-                file=file,
-            )
-            for c in absent
-        ]
-        problems += [
-            Problem(
-                "unknown column",
-                ", ".join(MARGIN_COLUMNS),
-                "rename or remove it",
-                file=file,
-                column=str(c),
-            )
-            for c in unknown
-        ]
-        if frame.empty:
-            problems.append(Problem("there is no row with a margin", file=file))
-        raise InputProblems(problems, about="the table of margins")
+    taken = take(frame, MARGINS, collect=True)
     table = pd.DataFrame(index=range(len(frame)))
-    problems = []
-    for name in MARGIN_COLUMNS:
-        column = frame[name].reset_index(drop=True) if name in frame else None
-        if name in _NUMBERS:
-            table[name], found = _numbers(column, name, len(frame), file)
-            problems += found
-        elif column is None:
-            table[name] = ""
-        else:
-            table[name] = column.map(lambda v: "" if pd.isna(v) else str(v).strip())
-    table["standing"] = table["standing"].replace("", "the user's own")
-    for row in range(len(table)):
-        problems += [
-            Problem(what, allowed, action, file, row + 2, column, value or None)
-            for what, allowed, action, column, value in _row_faults(table.iloc[row])
-        ]
-    if problems:
-        raise InputProblems(problems, about="the table of margins")
+    with taken.told():
+        problems: list[Problem] = []
+        if frame.empty:
+            problems.append(Problem("there is no row with a margin", row=2))
+        for name in MARGIN_COLUMNS:
+            column = taken.frame.get(name)
+            if name in _NUMBERS:
+                table[name], found = _numbers(column, name, len(frame))
+                problems += found
+            elif column is None:
+                table[name] = ""
+            else:
+                table[name] = column.map(lambda v: "" if pd.isna(v) else str(v).strip())
+        table["standing"] = table["standing"].replace("", "the user's own")
+        for row in range(len(table) * (not taken.problems)):
+            problems += [
+                Problem(what, allowed, action, None, row + 2, column, value or None)
+                for what, allowed, action, column, value in _row_faults(table.iloc[row])
+            ]
+        if problems:
+            raise InputProblems(problems)
     return table
 
 
@@ -161,7 +127,7 @@ def named_margins(population: str) -> pd.DataFrame:
     >>> named_margins("care_home")["standing"].unique().tolist()
     ['published']
     """
-    table = margins_from(source_table("margins.csv"), file="margins.csv")
+    table = margins_from(source_table("margins.csv"))
     known = sorted(table["population"].unique())
     if population not in known:
         raise SizingError(
@@ -178,7 +144,7 @@ def named_margins(population: str) -> pd.DataFrame:
 
 
 def _numbers(
-    column: pd.Series | None, name: str, count: int, file: str | None
+    column: pd.Series | None, name: str, count: int
 ) -> tuple[pd.Series, list[Problem]]:
     if column is None:
         return pd.Series(np.nan, index=range(count)), []
@@ -186,7 +152,7 @@ def _numbers(
     given = column.notna() & column.astype(str).str.strip().ne("")
     problems = [
         Problem(
-            "this is not a number", "a number", "", file, row + 2, name, column[row]
+            "this is not a number", "a number", "", None, row + 2, name, column[row]
         )
         for row in np.flatnonzero((given & ~np.isfinite(number)).to_numpy()).tolist()
     ]

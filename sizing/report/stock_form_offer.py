@@ -10,6 +10,7 @@ import pandas as pd
 
 from sizing.chart import SizeChart, demo_chart, read_chart
 from sizing.errors import InputProblems, SizingError
+from sizing.measures.tables import PRICES
 from sizing.population.files import read_table
 from sizing.report.form_words import (
     CHART_HEADINGS,
@@ -166,7 +167,7 @@ class OfferFields:
         self._told()
 
     def _read(self, path: Path) -> Offer:
-        return offer_from(self.charts, read_table(path, words=("size", "chart")))
+        return offer_from(self.charts, read_table(path, PRICES))
 
     def _rows(self, prices: pd.DataFrame) -> pd.DataFrame:
         return _filled(offer_from(self.charts, prices))

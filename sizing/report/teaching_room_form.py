@@ -6,6 +6,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.errors import SizingError
+from sizing.measures.tables import ANSWERS
 from sizing.population.files import read_table
 from sizing.report.lab_show import save_panel
 from sizing.report.lab_table import EditableTable
@@ -156,7 +157,9 @@ class RoomForm:
         if self.invented.value:
             return source_table("demo_room_answers.csv")
         if self.upload.names:
-            table: pd.DataFrame = self.upload.read(read_table)
+            table: pd.DataFrame = self.upload.read(
+                lambda path: read_table(path, ANSWERS)
+            )
             return table
         typed = self.given()
         return typed if len(typed) else None

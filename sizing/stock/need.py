@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError, one_of
+from sizing.measures.tables import GROUPS, take
 from sizing.population import (
     POPULATIONS,
     People,
@@ -257,23 +258,21 @@ def serves_from(
                 "the columns people and count."
             )
         return groups
-    lacking = [c for c in ("people", "count") if c not in serves]
-    if lacking or serves.empty:
-        raise SizingError(
-            "The table of groups needs a row per group and the columns people and "
-            f"count; it has {len(serves)} rows and lacks "
-            f"{', '.join(lacking) or 'no column'}."
-        )
-    made, problems = [], []
-    for row, record in enumerate(serves.to_dict("records"), start=2):
-        try:
-            made.append(_served(record, seed, folder))
-        except InputProblems as error:
-            problems += list(error.problems)
-        except SizingError as error:
-            problems.append(Problem(str(error), row=row))
-    if problems:
-        raise InputProblems(problems, about="the groups to be served")
+    taken = take(serves, GROUPS)
+    made: list[Served] = []
+    with taken.told("" if taken.file else "the groups to be served"):
+        problems = []
+        if serves.empty:
+            problems.append(Problem("there is no group", "a row per group", row=2))
+        for row, record in enumerate(taken.frame.to_dict("records"), start=2):
+            try:
+                made.append(_served(record, seed, folder))
+            except InputProblems as error:
+                problems += list(error.problems)
+            except SizingError as error:
+                problems.append(Problem(str(error), row=row))
+        if problems:
+            raise InputProblems(problems)
     return tuple(made)
 
 

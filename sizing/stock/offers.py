@@ -11,6 +11,7 @@ from sizing.chart import SizeChart
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.fit import fits_matrix
 from sizing.measures.edges import NO_HIGH
+from sizing.measures.tables import PRICES, take
 from sizing.population import People
 
 #: Columns of an offer and what an empty cell means; None: it must be filled.
@@ -124,10 +125,13 @@ def offer_from(
         table.insert(0, "key", table["chart"] + ": " + table["size"])
     else:
         table.insert(0, "key", table["size"])
-    problems = [] if prices is None else _enter(table, prices)
-    problems += _numbers(table)
-    if problems:
-        raise InputProblems(problems, about="prices and stock")
+    # Without any prices the charts' own columns are read, and named alike.
+    given = pd.DataFrame({"size": []}) if prices is None else prices
+    taken = take(given, PRICES)
+    with taken.told("" if taken.file else "prices and stock"):
+        problems = _enter(table, taken.frame) + _numbers(table)
+        if problems:
+            raise InputProblems(problems)
     whole = {"owned": int, "pack": int}
     kinds = {c: whole.get(c, float) for c in COLUMNS}
     joined = pd.concat([chart.frame for chart in listed], ignore_index=True)
@@ -139,8 +143,6 @@ def offer_from(
 
 def _enter(table: pd.DataFrame, prices: pd.DataFrame) -> list[Problem]:
     """Write the prices into the table and name the rows that have no place."""
-    if "size" not in prices:
-        return [Problem("the prices have no column 'size'", "one row per size")]
     problems = []
     seen: set[int] = set()
     for row, record in enumerate(prices.to_dict("records"), start=2):

@@ -10,9 +10,10 @@ import pandas as pd
 
 from sizing.chart import SizeChart
 from sizing.chart.cells import as_number, as_text, is_empty
-from sizing.errors import InputProblems, Problem, SizingError
-from sizing.measures.columns import MeasureColumn, given_twice, recognise
+from sizing.errors import Problem, SizingError
+from sizing.measures.headings import Found
 from sizing.measures.names import MEASURES
+from sizing.measures.tables import ANSWERS, take
 from sizing.measures.vocabulary import plausible_range
 from sizing.population.files import read_table
 from sizing.teaching.doubtful import doubtful
@@ -139,19 +140,34 @@ def read_answers(
     >>> len(found.sizes), found.left_out["reason"].tolist()
     (1, ["this size is not on the chart 'invented demo chart'"])
     """
-    file = None
     if not isinstance(answers, pd.DataFrame):
-        file = Path(answers).name
-        answers = read_table(answers)
-    table = answers.reset_index(drop=True)
-    columns = _columns(table, file)
-    left: list[dict[str, Any]] = []
-    ignored = [c for c in table.columns if c not in columns and str(c) not in _WORDS]
-    for name in ignored:
-        left.append(
-            _left(None, name, "", "", "", "this column is not one the kit knows")
+        answers = read_table(answers, ANSWERS)
+    taken = take(answers, ANSWERS, note=False)
+    table, file = taken.frame, taken.file
+    if table.empty:
+        raise SizingError(
+            str(
+                Problem(
+                    "there are no answers: the table has no rows",
+                    "one row per participant and subject",
+                    "start from the blank form that comes with the lesson",
+                    file=file,
+                )
+            )
         )
-    keyed = _keyed(table, left, None if subjects is None else set(subjects))
+    columns = {
+        name: one
+        for name, one in zip(table.columns, taken.found, strict=True)
+        if one.measure in (GUESSES if one.guess else MEASURES)
+    }
+    left: list[dict[str, Any]] = []
+    for name, one in zip(table.columns, taken.found, strict=True):
+        if name not in columns and name not in _WORDS:
+            reason = "this column is not one the kit knows"
+            left.append(_left(None, one.given, "", "", "", reason))
+    keyed = _keyed(
+        table, left, None if subjects is None else set(subjects), taken.rows[1:]
+    )
     empty = 0
     sizes: list[dict[str, Any]] = []
     values: list[dict[str, Any]] = []
@@ -159,7 +175,7 @@ def read_answers(
     # The chart's own spelling of each size, and of ``none``.
     spelled = {" ".join(s.lower().split()): s for s in (*chart.sizes, NO_SIZE)}
     for place, who, whom, reading in keyed.itertuples(name=None):
-        line, given = place + 2, cells[place]
+        line, given = taken.rows[place + 1], cells[place]
         filled = 0
         if "chosen_size" in table:
             text = as_text(given["chosen_size"])
@@ -180,22 +196,21 @@ def read_answers(
                 continue
             filled += 1
             number = as_number(
-                cell, file=None, row=line, column=str(name), unit=column.unit
+                cell, file=None, row=line, column=column.given, unit=column.unit
             )
-            guess = str(name).startswith(GUESSED)
-            reason = _refused(number, column, guess)
+            reason = _refused(number, column)
             if reason or isinstance(number, Problem):
-                left.append(_left(line, name, who, whom, as_text(cell), reason))
+                left.append(_left(line, column.given, who, whom, as_text(cell), reason))
                 continue
             values.append(
                 {
                     "row": line,
-                    "column": str(name),
+                    "column": column.given,
                     "participant": who,
                     "subject": whom,
                     "reading": reading,
-                    "measure": column.standard,
-                    "guess": guess,
+                    "measure": column.measure,
+                    "guess": column.guess,
                     "value": round(number * column.factor, 6),
                     "given": as_text(cell),
                 }
@@ -205,45 +220,11 @@ def read_answers(
     return _sorted(sizes, values, left, empty, file)
 
 
-def _columns(table: pd.DataFrame, file: str | None) -> dict[str, MeasureColumn]:
-    """Return the columns of numbers, or refuse the headings."""
-    lacking = [name for name in ("participant", "subject") if name not in table]
-    if lacking or table.empty:
-        what = (
-            f"there is no column {' and no column '.join(map(repr, lacking))}"
-            if lacking
-            else "there are no answers: the table has no rows"
-        )
-        raise SizingError(
-            str(
-                Problem(
-                    what,
-                    "one row per participant and subject, with both columns",
-                    "start from the blank form that comes with the lesson",
-                    file=file,
-                )
-            )
-        )
-    found: dict[str, MeasureColumn] = {}
-    problems: list[Problem] = []
-    for prefix in ("", GUESSED):
-        names = {
-            str(c).removeprefix(prefix): c
-            for c in table.columns
-            if str(c).startswith(GUESSED) == bool(prefix) and str(c) not in _WORDS
-        }
-        part = pd.DataFrame(columns=pd.Index(list(names)))
-        known, wrong = recognise(part, file)
-        problems += [*wrong, *given_twice(known, file)]
-        allowed = GUESSES if prefix else MEASURES
-        found |= {names[c.given]: c for c in known if c.standard in allowed}
-    if problems:
-        raise InputProblems(problems, about=file or "the answers")
-    return found
-
-
 def _keyed(
-    table: pd.DataFrame, left: list[dict[str, Any]], subjects: set[str] | None
+    table: pd.DataFrame,
+    left: list[dict[str, Any]],
+    subjects: set[str] | None,
+    places: list[int],
 ) -> pd.DataFrame:
     """Return participant, subject and reading of every row that has them."""
     keyed = pd.DataFrame(
@@ -276,23 +257,23 @@ def _keyed(
     for place, who, whom, _ in keyed.itertuples(name=None):
         if reason[place]:
             why = "the row is empty" if blank[place] else str(reason[place])
-            left.append(_left(place + 2, "", who, whom, "", why))
+            left.append(_left(places[place], "", who, whom, "", why))
     kept = keyed[reason == ""].copy()
     kept["reading"] = kept["reading"].astype(int)
     rows: pd.DataFrame = kept
     return rows
 
 
-def _refused(number: float | Problem, column: MeasureColumn, guess: bool) -> str:
+def _refused(number: float | Problem, column: Found) -> str:
     """Return why a cell cannot be used, or nothing."""
     if isinstance(number, Problem):
         return f"{number.what}; {number.action}"
-    low, high = plausible_range(column.standard)
+    low, high = plausible_range(column.measure)
     value = number * column.factor
     if not low <= value <= high:
-        unit = column.standard.rsplit("_", 1)[1]
+        unit = column.measure.rsplit("_", 1)[1]
         return (
-            f"no body has this {'guessed ' if guess else ''}value "
+            f"no body has this {'guessed ' if column.guess else ''}value "
             f"({low:g} to {high:g} {unit} are possible): a slip, or another unit"
         )
     return ""

@@ -104,7 +104,7 @@ def other_cases() -> Iterator[tuple[str, list, str]]:
         yield "caseload", with_cell(CASELOAD, 1, 1, value), ".csv"
     for value in ("1.58", "1580", "0", "-158", "5'12\"", "62 kg"):
         yield "caseload", with_cell(CASELOAD, 1, 3, value), ".csv"
-    for heading in ("weight_kg", "body_mass", "hip_circumfrence_cm", "body_mass_lbs"):
+    for heading in ("wieghts_kg", "body_mass", "hip_circumfrence_cm", "body_mass_oz"):
         yield "caseload", with_cell(CASELOAD, 0, 2, heading), ".csv"
     for value in ("adlut", "Adult?", "0", "2026-11-25", "<b>adult</b>"):
         yield "chart", with_cell(CHART, 1, 1, value), ".csv"
@@ -191,7 +191,9 @@ NAMES: dict[str, bool] = {
     "C:\\con\\nul|?*": True,
     "größe 1 大人 \U0001f600": True,
     "NaN": True,
-    "None": True,
+    "None": False,
+    "TOTAL": False,
+    "no  size": False,
     "TRUE": True,
     "007": True,
     "1e5": True,

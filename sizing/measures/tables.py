@@ -1,0 +1,259 @@
+"""The tables that people bring: what each may hold, how it is headed, and a blank one.
+
+Every reader takes a table through ``take``: each column is used, or named as not used.
+"""
+
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, ReadingNote
+from sizing.measures.columns import FURTHER_LENGTHS, FURTHER_MASSES
+from sizing.measures.headings import Column, Found, Table, measure_columns
+
+#: The index of a table read from a file: each row's number in the file.
+ROW = "row of the file"
+
+_MEASURES = measure_columns()
+_LOAD = measure_columns("load_limit")[-1]
+_SEX_AGE = (
+    Column("sex", also="gender", example="female"),
+    Column("age", "age", example="82"),
+)
+_SIZE = Column("size", also="size name|name of the size", needed=True)
+_STOCK = (
+    Column("price", "number", "price of one|price each|unit price"),
+    Column("owned", "number", "owned now|number owned"),
+    Column("pack", "number", "sold in packs of|pack size"),
+    Column("most", "number", "most to be held"),
+    Column("last_year", "number", "used last year"),
+)
+
+#: Any table of people or of sizes that holds measures.
+ANY = Table(
+    "table",
+    (*_SEX_AGE, *measure_columns(*FURTHER_LENGTHS, *FURTHER_MASSES)),
+    ends=True,
+)
+CHART = Table(
+    "chart",
+    (
+        _SIZE,
+        Column("group"),
+        _LOAD,
+        *_MEASURES,
+        Column("chart_name"),
+        Column("chart_source"),
+        *_STOCK,
+    ),
+    ends=True,
+)
+CASELOAD = Table(
+    "caseload",
+    (
+        replace(_SEX_AGE[0], needed=True),
+        *(c for c in ANY.columns if c.name not in ("sex", "load_limit")),
+    ),
+)
+PRICES = Table("prices", (Column("chart"), _SIZE, *_STOCK))
+GROUPS = Table(
+    "groups",
+    (
+        Column("people", also="people like", needed=True),
+        Column("count", "number", "how many on one day|how many", True),
+        Column("admissions", "number", "admitted over the period|admitted"),
+        Column("number"),
+        Column("name", also="called"),
+    ),
+)
+MARGINS = Table(
+    "margins",
+    (
+        Column("population"),
+        Column("variable", needed=True),
+        Column("statistic", needed=True),
+        Column("level"),
+        Column("low", "number"),
+        Column("high", "number"),
+        Column("within"),
+        Column("target", "number", needed=True),
+        Column("source"),
+        Column("standing"),
+    ),
+)
+ANSWERS = Table(
+    "answers",
+    (
+        Column("participant", also="participant's number", needed=True),
+        Column("subject", also="volunteer or card|volunteer|card", needed=True),
+        Column("reading", "number"),
+        Column("chosen_size", also="size chosen"),
+        *_MEASURES,
+    ),
+    guesses=True,
+)
+TABLES = {t.title: t for t in (CHART, CASELOAD, PRICES, GROUPS, MARGINS, ANSWERS)}
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A table whose columns are named as the kit names them.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        Rows 0, 1, ...; measures keep the unit they were given in.
+    found : list of Found
+    rows : list of int
+        Where the heading and each row stand in the file.
+    file : str or None
+    problems : list of Problem
+        What is wrong with the headings.
+    """
+
+    frame: pd.DataFrame
+    found: list[Found]
+    rows: list[int]
+    file: str | None
+    problems: list[Problem]
+    table: Table
+
+    @property
+    def about(self) -> str:
+        """What messages call the table."""
+        return self.file or f"the {self.table.title}"
+
+    @property
+    def unused(self) -> str:
+        """Which columns are not used, as words; empty if all are."""
+        given = [one.given for one in self.found if one.column is None]
+        told = ", ".join(_with_hint(heading, self.table) for heading in given)
+        return f"not used: {'column' if len(given) == 1 else 'columns'} {told}" * (
+            len(given) > 0
+        )
+
+    def heading(self, name: object) -> str | None:
+        """Return a column's heading as it stands in the file."""
+        given = {_column_name(one): one.given for one in self.found}
+        given |= {one.standard: one.given for one in self.found}
+        return given.get(str(name), None if name is None else str(name))
+
+    @contextmanager
+    def told(self, about: str = "") -> Iterator[None]:
+        """Name file, rows and headings as they are in whatever goes wrong within.
+
+        Within, the first row is row 2 and columns have the kit's names.
+        """
+        problems = list(self.problems)
+        try:
+            yield
+        except InputProblems as wrong:
+            problems += [self._placed(one) for one in wrong.problems]
+        if problems:
+            problems.sort(key=lambda one: (one.row is None, one.row or 0))
+            raise InputProblems(problems, about=about or self.about) from None
+
+    def _placed(self, one: Problem) -> Problem:
+        row = one.row
+        if row is not None and row <= len(self.rows):
+            row = self.rows[row - 1]
+        column = self.heading(one.column)
+        return replace(one, file=one.file or self.file, row=row, column=column)
+
+
+def take(
+    frame: pd.DataFrame, table: Table, *, note: bool = True, collect: bool = False
+) -> Taken:
+    """Take a table that somebody brought: every column is used, or named.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As ``read_table`` returns it, or made by hand.
+    table : Table
+        What it may hold.
+    note : bool
+        Whether columns that are not used are said (``ReadingNote``).
+    collect : bool
+        Whether what is wrong with the headings is only raised together with what is
+        wrong below them, in ``told``.
+
+    Raises
+    ------
+    InputProblems
+        If headings are wrong.
+
+    Examples
+    --------
+    >>> prices = pd.DataFrame({"Size": ["a"], "Price of one": [9], "OWNED": [1]})
+    >>> take(prices, PRICES).frame.columns.tolist()
+    ['size', 'price', 'owned']
+    """
+    file = frame.attrs.get("file")
+    first = frame.attrs.get("heading", 1)
+    named = frame.index.name == ROW
+    rows = [*map(int, frame.index)] if named else [*range(2, len(frame) + 2)]
+    found, problems = table.read(list(frame.columns), file=file, row=first)
+    named_once = {_column_name(one): one for one in reversed(found)}
+    found = [one for one in found if named_once[_column_name(one)] is one]
+    kept = frame.iloc[:, [one.position for one in found]].reset_index(drop=True)
+    kept.columns = pd.Index([_column_name(one) for one in found], dtype=object)
+    have = {one.stem for one in found}
+    problems += [
+        Problem(
+            f"there is no column '{column.name}'",
+            f"a column '{column.name}'; found are "
+            + (", ".join(f"'{one.given}'" for one in found) or "none"),
+            "add it, or rename the column that holds it",
+            file,
+            first,
+        )
+        for column in table.columns
+        if column.needed and column.name not in have
+    ]
+    taken = Taken(kept, found, [first, *rows], file, problems, table)
+    if problems and not collect:
+        with taken.told():
+            pass
+    if note and not problems and taken.unused:
+        say(taken.about, taken.unused)
+    return taken
+
+
+def say(about: str, words: str) -> None:
+    """Say how a table was read."""
+    warnings.warn(f"{about}: {words}", ReadingNote, stacklevel=3)
+
+
+def blank(table: Table) -> pd.DataFrame:
+    """Return a table to be filled in: headings and no rows.
+
+    Examples
+    --------
+    >>> blank(PRICES).columns.tolist()[:4]
+    ['chart', 'size', 'price', 'owned']
+    """
+    names: list[str] = []
+    for column in table.columns:
+        name = column.standard
+        ends = table.ends and any(column.name == one.name for one in _MEASURES)
+        if table.guesses and column.name in ("body_mass", "stature"):
+            names.append(f"guessed_{name}")
+        names += [f"{name}_low", f"{name}_high"] if ends else [name]
+    return pd.DataFrame(columns=pd.Index(names, dtype=object))
+
+
+def _column_name(one: Found) -> str:
+    """Return the kit's name of a column, in the unit it was given in."""
+    if one.column is None or not one.unit:
+        return one.standard
+    start, end = "guessed_" if one.guess else "", f"_{one.end}" if one.end else ""
+    return f"{start}{one.stem}_{one.unit}{end}"
+
+
+def _with_hint(heading: str, table: Table) -> str:
+    near = table.similar(heading)
+    return f"'{heading}'" + (f" (did you mean '{near}'?)" if near else "")
