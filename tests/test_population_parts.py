@@ -148,7 +148,7 @@ def test_rows_of_a_caseload_are_named_as_a_spreadsheet_numbers_them(tmp_path):
     path.write_text("sex,body_mass_kg\nf,60\n,70\n,\nm,80\n")
     told = problems_of(read_caseload, path)
     assert told["row"].tolist() == [3, 4]
-    assert told["column"].fillna("").tolist() == ["", "sex"]
+    assert told["column"].fillna("").tolist() == ["sex", ""]
     path.write_text(
         "sex,age_years,body_mass_kg,person,draw\nf,40,60,9,3\nm,50,70,9,4\n"
     )
