@@ -131,9 +131,7 @@ def read_rows(
     if above:
         words = next(str(c) for row in rows[:above] for c in row if not _blank(c))
         where = "row 1 stands" if above == 1 else f"rows 1 to {above} stand"
-        notes.insert(
-            0, f"{where} above the heading ('{words[:60]}') and was passed over"
-        )
+        notes.insert(0, f"{where} above the heading ('{words[:60]}'): passed over")
     heading, *body = _squared(rows[above:], name, finished, above + 1)
     return Sheet(
         name, heading, body, above + 1, separator, tuple(notes), tuple(doubts), shown

@@ -107,15 +107,12 @@ class Column:
         What else people and the kit's pages write over it, parted by ``|``.
     needed : bool
         Whether a table without it is refused.
-    example : str
-        What a cell may hold.
     """
 
     name: str
     kind: str = "words"
     also: str = ""
     needed: bool = False
-    example: str = ""
 
     @property
     def words(self) -> set[str]:

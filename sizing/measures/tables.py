@@ -13,6 +13,7 @@ import pandas as pd
 from sizing.errors import InputProblems, Problem, ReadingNote
 from sizing.measures.columns import FURTHER_LENGTHS, FURTHER_MASSES
 from sizing.measures.headings import Column, Found, Table, measure_columns
+from sizing.writing import csv_bytes, workbook_bytes
 
 #: The index of a table read from a file: each row's number in the file.
 ROW = "row of the file"
@@ -20,8 +21,8 @@ ROW = "row of the file"
 _MEASURES = measure_columns()
 _LOAD = measure_columns("load_limit")[-1]
 _SEX_AGE = (
-    Column("sex", also="gender", example="female"),
-    Column("age", "age", example="82"),
+    Column("sex", also="gender"),
+    Column("age", "age"),
 )
 _SIZE = Column("size", also="size name|name of the size", needed=True)
 _STOCK = (
@@ -244,6 +245,13 @@ def blank(table: Table) -> pd.DataFrame:
             names.append(f"guessed_{name}")
         names += [f"{name}_low", f"{name}_high"] if ends else [name]
     return pd.DataFrame(columns=pd.Index(names, dtype=object))
+
+
+def blank_bytes(table: Table, ending: str) -> bytes:
+    """Return a blank table as the content of a file, ``.csv`` or ``.xlsx``."""
+    if ending.lower() == ".csv":
+        return csv_bytes(blank(table))
+    return workbook_bytes({table.title: blank(table)})
 
 
 def _column_name(one: Found) -> str:

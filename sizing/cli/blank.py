@@ -1,0 +1,26 @@
+"""``python -m sizing blank``: a table of your own, to be filled in."""
+
+import argparse
+from pathlib import Path
+
+from sizing.cli.options import check_place
+from sizing.errors import Problem, SizingError
+from sizing.measures.tables import TABLES, blank_bytes
+from sizing.writing import write_bytes
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what this command takes."""
+    parser.add_argument("kind", choices=list(TABLES), help="what the table holds")
+    parser.add_argument("file", type=Path, metavar="FILE", help=".csv or .xlsx")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the table with its headings, unless something is there already."""
+    check_place(args.file, (".csv", ".xlsx"))
+    if args.file.exists():
+        what, action = "there is such a file already", "name another"
+        raise SizingError(str(Problem(what, "", action, args.file.name)))
+    write_bytes(args.file, blank_bytes(TABLES[args.kind], args.file.suffix))
+    print(f"Blank table: {args.file}")
+    return 0
