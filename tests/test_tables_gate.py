@@ -1,6 +1,8 @@
 """One gate for every table: each column used or named, and nothing read unsaid."""
 
+import base64
 import warnings
+from datetime import UTC, datetime
 
 import openpyxl
 import pandas as pd
@@ -22,6 +24,7 @@ from sizing.measures.tables import (
 )
 from sizing.population import read_caseload, read_margins
 from sizing.population.files import read_table
+from sizing.report.lab_upload import UploadBox
 from sizing.stock import offer_from, serves_from
 from sizing.teaching.answers import read_answers
 
@@ -322,3 +325,29 @@ def test_a_blank_table_is_saved_and_reads_back(kind, ending, tmp_path):
     found, told = said(lambda: READERS[kind](tmp_path / "filled.csv"))
     assert found == 1
     assert not any("not used" in one for one in told)
+
+
+# The pages
+
+
+def test_a_page_says_how_a_file_was_read_and_saves_a_blank_one():
+    box = UploadBox("My prices", table=PRICES)
+    content = b"Prices 2026\nSize,Price,Colour\na,1,red\n"
+    box.box.value = (
+        {
+            "name": "mine.csv",
+            "type": "text/csv",
+            "size": len(content),
+            "content": memoryview(content),
+            "last_modified": datetime.now(tz=UTC),
+        },
+    )
+    found = box.read(lambda path: take(read_table(path, PRICES), PRICES).frame)
+    assert found["price"].tolist() == [1]
+    assert "row 1 stands above" in box.said.value
+    assert "not used: column &#x27;Colour&#x27;" in box.said.value
+    link = next(c.value for c in box.view.children[1:] if "download" in c.value)
+    saved_as = base64.b64decode(link.partition("base64,")[2].partition('"')[0])
+    assert saved_as.decode().strip().split(",") == blank(PRICES).columns.tolist()
+    box.clear()
+    assert box.said.value == ""

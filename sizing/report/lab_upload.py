@@ -1,9 +1,11 @@
 """A button that takes a user's files, and reads them without keeping them."""
 
+import base64
 import hashlib
 import re
 import tempfile
 import unicodedata
+import warnings
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -11,13 +13,22 @@ from typing import Any, TypeVar
 
 import ipywidgets as w
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import (
+    Problem,
+    ReadingNote,
+    SizingError,
+    SizingWarning,
+    caught_warnings,
+)
+from sizing.measures.headings import Table
+from sizing.measures.tables import blank_bytes
 from sizing.writing import write_bytes
 
 #: Most bytes of a file's name; many file systems take 255 (common practice).
 MOST_NAME_BYTES = 200
 
 Read = TypeVar("Read")
+_TOLD = (ReadingNote, SizingWarning)
 
 
 class UploadBox:
@@ -33,6 +44,8 @@ class UploadBox:
         Whether several files may be chosen at once.
     accept : str
         Endings that the file chooser offers.
+    table : Table, optional
+        What the file should hold: a blank one can be saved.
 
     Attributes
     ----------
@@ -54,6 +67,7 @@ class UploadBox:
         help: str = "",
         multiple: bool = False,
         accept: str = ".csv,.xlsx",
+        table: Table | None = None,
     ) -> None:
         self._multiple = multiple
         self.box = w.FileUpload(
@@ -72,7 +86,10 @@ class UploadBox:
             layout=w.Layout(flex_flow="row wrap", align_items="center"),
         )
         words = [w.HTML(f"<p>{escape(help)}</p>")] if help else []
-        self.view = w.VBox([row, *words])
+        if table is not None:
+            words.append(w.HTML(_blank_link(table)))
+        self.said = w.HTML()
+        self.view = w.VBox([row, *words, self.said])
         self.box.observe(lambda _: self._tell(), "value")
 
     @property
@@ -109,10 +126,19 @@ class UploadBox:
             If a file's name cannot be one, and whatever the reader finds wrong.
         """
         found = []
-        for item in self.box.value:
-            with tempfile.TemporaryDirectory() as folder:
-                path = Path(folder) / checked_name(item["name"])
-                found.append(reader(write_bytes(path, bytes(item["content"]))))
+        with caught_warnings() as caught:
+            try:
+                for item in self.box.value:
+                    with tempfile.TemporaryDirectory() as folder:
+                        path = Path(folder) / checked_name(item["name"])
+                        found.append(reader(write_bytes(path, bytes(item["content"]))))
+            finally:
+                told = [c for c in caught if issubclass(c.category, _TOLD)]
+                lines = dict.fromkeys(f"<p>{escape(str(c.message))}</p>" for c in told)
+                self.said.value = f'<div role="status">{"".join(lines)}</div>'
+        for one in caught:
+            if not issubclass(one.category, ReadingNote):
+                warnings.warn(one.message, one.category, stacklevel=2)
         if not found:
             return None
         return found if self._multiple else found[0]
@@ -127,7 +153,17 @@ class UploadBox:
 
     def _tell(self) -> None:
         self._taken.value = escape(", ".join(self.names))
+        self.said.value = ""
         self._back.layout.display = None if self.box.value else "none"
+
+
+def _blank_link(table: Table) -> str:
+    """Return a link that saves a blank table, made of the page alone."""
+    content = base64.b64encode(blank_bytes(table, ".csv")).decode()
+    return (
+        f'<a download="blank_{table.title}.csv" '
+        f'href="data:text/csv;base64,{content}">Save a blank table to fill in</a>'
+    )
 
 
 def checked_name(given: str) -> str:

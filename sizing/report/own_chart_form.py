@@ -21,6 +21,7 @@ from sizing.client.own_chart import (
 from sizing.coverage import Comparison, compare_charts
 from sizing.coverage.layout import Layout
 from sizing.errors import SizingError
+from sizing.measures.tables import CHART
 from sizing.population.people import People
 from sizing.report.chart_table import ChartTable
 from sizing.report.edge_slider import EdgeSlider
@@ -102,7 +103,7 @@ class OwnChartForm:
         self._labels = labels()
         self._results: tuple[Any, ...] | None = None
         self.people_form = PeopleForm(self.switch, people, draws=draws)
-        self.upload = UploadBox("My chart", help=_HELP)
+        self.upload = UploadBox("My chart", help=_HELP, table=CHART)
         self.second = UploadBox("A second chart, to compare")
         self.told = w.HTML()
         self.table = ChartTable(self.chart, self.switch, self._typed)

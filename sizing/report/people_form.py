@@ -9,6 +9,7 @@ from pathlib import Path
 import ipywidgets as w
 
 from sizing.errors import SizingError, SizingWarning, caught_warnings
+from sizing.measures.tables import CASELOAD, MARGINS
 from sizing.population import (
     load_people,
     population_titles,
@@ -91,8 +92,8 @@ class PeopleForm:
             description="People I serve",
             layout=w.Layout(width="auto"),
         )
-        self.upload = UploadBox("My caseload")
-        self.margins = UploadBox("My shares")
+        self.upload = UploadBox("My caseload", table=CASELOAD)
+        self.margins = UploadBox("My shares", table=MARGINS)
         self.weighted = w.Checkbox(
             description="Weight these people by shares of my own",
             indent=False,

@@ -10,7 +10,7 @@ import pandas as pd
 
 from sizing.chart import SizeChart, demo_chart, read_chart
 from sizing.errors import InputProblems, SizingError
-from sizing.measures.tables import PRICES
+from sizing.measures.tables import CHART, PRICES
 from sizing.population.files import read_table
 from sizing.report.form_words import (
     CHART_HEADINGS,
@@ -72,8 +72,10 @@ class OfferFields:
         self.invented = True
         self._ready = True
         self._quiet = False
-        self.upload = UploadBox("My charts", help=_CHART_HELP, multiple=True)
-        self.prices = UploadBox("My prices and stock", help=_PRICE_HELP)
+        self.upload = UploadBox(
+            "My charts", help=_CHART_HELP, multiple=True, table=CHART
+        )
+        self.prices = UploadBox("My prices and stock", help=_PRICE_HELP, table=PRICES)
         self.about, self.chart_told, self.told = w.HTML(), w.HTML(), w.HTML()
         self.table = EditableTable(
             self._rows(demo_scenario()[1]),

@@ -7,6 +7,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
+from sizing.measures.tables import CASELOAD
 from sizing.population import POPULATIONS, People, population_titles, read_caseload
 from sizing.report.form_words import bullets, paragraphs, wrong_lines
 from sizing.report.lab_table import EditableTable
@@ -77,7 +78,7 @@ class PeopleFields:
             indent=False,
             layout=w.Layout(width="auto"),
         )
-        self.upload = UploadBox("My caseload")
+        self.upload = UploadBox("My caseload", table=CASELOAD)
         self.coming = w.BoundedIntText(
             value=0, max=5000, description="Admissions to my caseload over the period"
         )

@@ -78,7 +78,7 @@ class RoomForm:
         self._slides: list[Slide] = []
         self._repeats: pd.DataFrame | None = None
         self.result: RoomResult | None = None
-        self.upload = UploadBox("The room's answers", help=_FILE_HELP)
+        self.upload = UploadBox("The room's answers", help=_FILE_HELP, table=ANSWERS)
         self.invented = w.Checkbox(
             value=False,
             description="Show an invented room instead",

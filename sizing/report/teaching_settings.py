@@ -6,6 +6,7 @@ import ipywidgets as w
 
 from sizing.chart import SizeChart, demo_chart, read_chart
 from sizing.errors import SizingError
+from sizing.measures.tables import CHART
 from sizing.population import People, load_people, population_titles
 from sizing.report.lab_units import UnitSwitch
 from sizing.report.lab_upload import UploadBox
@@ -67,7 +68,7 @@ class LessonSettings:
             style=_LABEL,
             layout=w.Layout(width="15rem"),
         )
-        self.upload = UploadBox("Your size chart", help=_CHART_HELP)
+        self.upload = UploadBox("Your size chart", help=_CHART_HELP, table=CHART)
         self.units = UnitSwitch()
         self.told = w.HTML()
         self.population.observe(lambda _: self._changed(), "value")
