@@ -32,7 +32,7 @@ GOOD = {"sex": "female", "age_years": 60, "body_mass_kg": 70, "stature_cm": 162}
         ({"waist_circumference_cm": 210}, ["waist girth", "would be expected"]),
         ({"hip_circumference_cm": 41}, ["inches"]),
         ({"sex": "x"}, ["sex"]),
-        ({"hips_cm": 100}, ["hip_circumference_cm"]),
+        ({"hip_cm": 100}, ["hip_circumference_cm"]),
         ({"shoe_size": 39}, ["no use for this entry"]),
         ({"body_mass_kg": 0}, ["cannot be 0"]),
         ({"stature_cm": -160}, ["negative"]),
