@@ -166,8 +166,7 @@ def _numbers(
                 named = given.index.name == ROW
                 row = given.index[position] if named else position + 2
                 said.append(
-                    f"{place}row {row}, column '{column.given}': "
-                    f"{found.told(text)}"
+                    f"{place}row {row}, column '{column.given}': {found.told(text)}"
                 )
     rules = [
         (np.isinf(number), "infinity is no body measure"),

@@ -10,7 +10,7 @@ import pandas as pd
 from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
 from sizing.measures import MEASURES, to_standard_units, vocabulary
 from sizing.measures.headings import plain
-from sizing.measures.tables import CASELOAD, Taken, say, take
+from sizing.measures.tables import CASELOAD, ROW, Taken, say, take
 from sizing.population.files import read_table
 from sizing.population.own import check_draws, people_from
 from sizing.population.people import People
@@ -83,7 +83,9 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     with taken.told():
         problems = _faults(taken)
         try:
-            standard = to_standard_units(taken.frame)
+            rows = pd.Index(taken.rows[1:], name=ROW)
+            standard = to_standard_units(taken.frame.set_axis(rows), file=file.name)
+            standard = standard.reset_index(drop=True)
         except InputProblems as found:
             problems = [*problems, *found.problems]
         if problems:
