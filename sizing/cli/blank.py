@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from sizing.cli.options import check_place
+from sizing.cli.places import check_places
 from sizing.errors import Problem, SizingError
 from sizing.measures.tables import TABLES, blank_bytes
 from sizing.writing import write_bytes
@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Write the table with its headings, unless something is there already."""
-    check_place(args.file, (".csv", ".xlsx"))
+    check_places("blank", args)
     if args.file.exists():
         what, action = "there is such a file already", "name another"
         raise SizingError(str(Problem(what, "", action, args.file.name)))

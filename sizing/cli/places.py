@@ -73,6 +73,7 @@ USES: dict[str, Uses] = {
         ("--chart", "--prices", "--groups", "--caseload"),
         writes={"--order": (".csv", ".xlsx"), "--report": _PAGE},
     ),
+    "blank": Uses(writes={"file": (".csv", ".xlsx")}),
     "lesson": Uses(("--chart", "--answers"), fills={"--out": _LESSON}),
 }
 

@@ -312,11 +312,12 @@ def caseloads_of(table: pd.DataFrame, folder: Path) -> list[Path]:
 
     Examples
     --------
-    >>> table = pd.DataFrame({"people": ["bariatric", "ward.csv"]})
+    >>> table = pd.DataFrame({"People": ["bariatric", "ward.csv"]})
     >>> [path.name for path in caseloads_of(table, Path("mine"))]
     ['ward.csv']
     """
-    cells = table.get("people", ())
+    taken = take(table, GROUPS, note=False, collect=True).frame
+    cells = taken.get("people", ())
     return [folder / str(who).strip() for who in cells if _is_file(str(who).strip())]
 
 
