@@ -1,8 +1,46 @@
 """The cautions that every screen, report and notebook carries."""
 
+from collections.abc import Sequence
 from functools import cache
 
 from sizing.resources import source_table
+
+#: What may be made up, and what it is called.
+_PARTS = {
+    "chart": "the size chart",
+    "prices": "the prices",
+    "owned": "the slings owned",
+    "people": "the people served",
+}
+
+
+def invented_words(*parts: str) -> str:
+    """Return the sentence with which an answer on invented figures begins.
+
+    Parameters
+    ----------
+    *parts : str
+        What is invented: ``chart``, ``prices``, ``owned``, ``people``; none: nothing.
+
+    Examples
+    --------
+    >>> invented_words("chart")
+    'Invented for demonstration: the size chart. Choose and order nothing by it.'
+    >>> invented_words()
+    ''
+    """
+    if not parts:
+        return ""
+    named = ", ".join(_PARTS[part] for part in parts)
+    return (
+        f"Invented for demonstration: {named}. Choose and order nothing by "
+        f"{'it' if len(parts) == 1 else 'them'}."
+    )
+
+
+def invented_first(parts: Sequence[str], text: str) -> str:
+    """Return an answer, led by ``invented_words`` where something is invented."""
+    return f"{invented_words(*parts)} {text}".strip()
 
 
 @cache

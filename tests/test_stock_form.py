@@ -54,7 +54,7 @@ def test_a_form_plans_saves_and_takes_its_answer_back(small_form, tmp_path):
     assert plan is not None and plan.groups["group"].tolist() == ["our home"]
     assert plan.groups["people"].tolist() == [population_titles()["care_home"]]
     assert plan.answer() in form._answer.value
-    assert "invented" in form._answer.value
+    assert "Invented" in form._answer.value
     kinds = {type(value).__name__ for value in form.results().values()}
     assert {"DataFrame", "Axes", "str"} <= kinds
     assert form.results()["stock_order"]["order"].sum() == plan.order["order"].sum()
@@ -89,7 +89,10 @@ def test_the_first_look_says_that_it_is_invented_and_quick(monkeypatch):
     form._touched = False
     form.first_look()
     assert form.plan.settings["scenarios"] == 50
-    assert "An invented scenario" in form._answer.value
+    assert (
+        "Invented for demonstration: the size chart, the prices, the"
+        in form._answer.value
+    )
     assert "first look draws only 50 days" in stock_form._QUICK.replace("300", "50")
 
 

@@ -167,6 +167,7 @@ def _plausible(chart: SizeChart, measure: str) -> list[dict[str, Any]]:
     """Bands outside what any person has."""
     rows = []
     least, most = plausible_range(measure)
+    tenth = [to_tenths(10 * end) for end in (least, most)]
     unit = measure.rsplit("_", 1)[1]
     low, high = chart.edges(measure)
     for size, a, b in zip(chart.sizes, low, high, strict=True):
@@ -175,7 +176,12 @@ def _plausible(chart: SizeChart, measure: str) -> list[dict[str, Any]]:
                 _finding(
                     "nobody_fits",
                     f"nobody can fit '{size}': {plain_name(measure)} is plausible "
-                    f"from {least:g} to {most:g} {unit} only; check number and unit",
+                    f"from {least:g} to {most:g} {unit} only; check number and unit"
+                    + (
+                        "; it would be plausible in millimetres"
+                        if unit == "cm" and tenth[0] <= a <= b <= tenth[1]
+                        else ""
+                    ),
                     size,
                     None,
                     measure,

@@ -43,6 +43,16 @@ class SizeChart:
         return self.frame
 
     @property
+    def invented(self) -> tuple[str, ...]:
+        """``("chart",)`` for a demo, wherever it went since; else nothing.
+
+        For ``sizing.cautions.invented_words``.
+        """
+        parts = self.source.lower().split(";")
+        made_up = any(part.strip().startswith("invented") for part in parts)
+        return ("chart",) if made_up else ()
+
+    @property
     def sizes(self) -> tuple[str, ...]:
         """The sizes' names, in the chart's order."""
         return tuple(self.frame["size"].astype(str))

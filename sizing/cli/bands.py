@@ -19,7 +19,7 @@ from sizing.banding import (
 )
 from sizing.banding.axis import ROUNDINGS
 from sizing.banding.goal import GOALS
-from sizing.cautions import cautions
+from sizing.cautions import cautions, invented_first
 from sizing.chart import GROUPS, read_chart
 from sizing.cli.options import add_seed, amount
 from sizing.cli.places import check_places
@@ -177,11 +177,13 @@ def run(args: argparse.Namespace) -> int:
         found = {"chart": _records(fit.chart.frame), "judged": _records(fit.judged)}
     found |= {"figures": _records(fit.table)}
     found |= {key: _records(table) for key, table in covers.items()}
-    found |= {"summary": fit.summary(), "cautions": list(cautions())}
+    owned = None if args.owned is None else read_chart(args.owned, warn=False)
+    summary = invented_first(() if owned is None else owned.invented, fit.summary())
+    found |= {"summary": summary, "cautions": list(cautions())}
     if args.json:
         print(json.dumps(rounded(found), indent=2, allow_nan=False))
         return 0
-    print(fit.summary(), end="\n\n")
+    print(summary, end="\n\n")
     print(_sizes(fit.chart.frame), end="\n\n")
     for table in covers.values():
         print("\n".join(map(_covered, table.to_dict("records"))), end="\n\n")

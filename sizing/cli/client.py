@@ -78,6 +78,7 @@ def run(args: argparse.Namespace) -> int:
     check_places("client", args)
     conditions, words = _conditions(args.entries)
     entries, how = _entries(words)
+    # What is doubtful in the chart stands in the answer.
     chart = demo_chart() if args.chart is None else read_chart(args.chart, warn=False)
     client = client_from(
         entries,

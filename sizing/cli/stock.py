@@ -131,6 +131,9 @@ def run(args: argparse.Namespace) -> int:
         prices = read_prices(args.prices, charts)
     if prices is None and not args.chart:
         prices = demo_scenario()[1]
+        if args.people or args.groups or args.caseload:
+            # The invented store's own slings are no part of anybody else's stock.
+            prices = prices.drop(columns=["owned", "last_year"])
     plan = plan_stock(
         _groups(args, groups),
         charts,
@@ -176,6 +179,7 @@ def as_json(plan: StockPlan) -> dict[str, Any]:
     tables = {name: _rows(getattr(plan, name)) for name in _TABLES}
     return {
         "answer": plan.answer(),
+        "invented": list(plan.invented),
         "cost": plan.cost,
         "gap": None if math.isnan(plan.gap) else plan.gap,
         "target": plan.target,

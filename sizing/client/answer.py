@@ -2,12 +2,13 @@
 
 import json
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import pandas as pd
 
 from sizing.cautions import cautions
-from sizing.chart import SizeChart
+from sizing.chart import SizeChart, review_chart
 from sizing.client.client import Client
 from sizing.client.posterior import Bodies
 from sizing.measures import MEASURES
@@ -59,6 +60,11 @@ class ClientAnswer:
     bodies: Bodies
     limiting: tuple[str, ...] = ()
     cautious: str = ""
+
+    @cached_property
+    def findings(self) -> pd.DataFrame:
+        """What is doubtful in the chart: see ``sizing.chart.review_chart``."""
+        return review_chart(self.chart)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -135,14 +141,19 @@ class ClientAnswer:
 
     def summary(self) -> str:
         """Return the whole answer in plain words, with the cautions."""
-        from sizing.client.opening import opening_lines
+        from sizing.client.loads import not_entered_lines
+        from sizing.client.opening import chart_lines, opening_lines
         from sizing.client.words import summary_lines
 
         lines = [*opening_lines(self), *summary_lines(self)]
+        lines += [*not_entered_lines(self), *chart_lines(self)]
         return "\n".join([*lines, " ".join(cautions())])
 
     def to_dict(self) -> dict[str, Any]:
         """Return every figure as plain data, for JSON."""
+        from sizing.client.loads import not_entered
+        from sizing.client.opening import opening_lines
+
         frames = {
             name: json.loads(getattr(self, name).to_json(orient="records"))
             for name in (
@@ -167,6 +178,9 @@ class ClientAnswer:
             "limiting": list(self.limiting),
             "cautious": self.cautious,
             "nearest": dict(self.nearest),
+            "opening": opening_lines(self),
+            "chart_findings": list(self.findings["words"]),
+            "load_limits_not_entered": not_entered(self),
             **frames,
             "notes": list(self.notes),
             "doubts": list(self.doubts),

@@ -25,6 +25,7 @@ from sizing.client.limiting import (
     why_cautious,
 )
 from sizing.client.measured import LEVEL, measures_frame
+from sizing.client.loads import load_table_of, never_less, over_load
 from sizing.client.next_measure import next_measures
 from sizing.client.outcomes import (
     Edges,
@@ -54,7 +55,6 @@ from sizing.population.model_terms import Floats
 
 #: From this chance of no fit on it is said what the nearest size lacks.
 _NONE_FITS = 0.05
-_LEAST_LOAD, _MOST_LOAD = 20.0, 1000.0
 
 
 def check_client(
@@ -115,9 +115,9 @@ def check_client(
         (90 % of what it may truly be), method, n.
 
         ``outcomes``: chance of each outcome of ``sizing.fit.assign``.
-        ``next_measure``: see ``next_measures``. ``loads``: part, load_limit_kg,
-        lowest. ``allowances``: see ``allowance_table``. ``growth``: see
-        ``outgrows``, for a child and the likeliest size; else empty.
+        ``next_measure``: see ``next_measures``. ``loads``: part, load_limit_kg
+        (empty: not entered), lowest. ``allowances``: see ``allowance_table``.
+        ``growth``: see ``outgrows``, for a child and the likeliest size; else empty.
 
     Raises
     ------
@@ -165,15 +165,14 @@ def check_client(
     if doubts and not confirmed:
         raise InputProblems(doubts, about=ABOUT)
     allowed = allowance_table(allowances)
-    load_table, load = _loads(chart, loads)
-    own_limits = chart.load_limits()
+    load_table, load = load_table_of(chart, loads)
     shown = edges_of(chart, load)
     moved = (allowed["used_cm"] != 0).any()
     body_chart = in_body_terms(chart, allowed) if moved else chart
     edges = edges_of(body_chart, load) if moved else shown
-    over = _over(client, load)
+    over = over_load(client, load)
     bodies = bodies_of(client, seed=seed, confirmed=confirmed)
-    found = fitting(bodies.values, edges, over=over)
+    found = fitting(bodies.values, edges, over=over, hung_kg=never_less(client, bodies))
     quantiles = bodies.quantile([(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
     margins = _margins(shown, edges, bodies, found, quantiles)
     broken = broken_by(client.readings, edges)
@@ -218,7 +217,7 @@ def check_client(
         nearest=near,
         notes=(
             *like_pounds_words(load_table),
-            *notes(client, shown, own_limits),
+            *notes(client, shown),
             *limiting_note(limiting, cautious),
         ),
         doubts=tuple(str(doubt) for doubt in doubts),
@@ -232,50 +231,6 @@ def check_client(
 
 def _listed(conditions: str | Iterable[str]) -> list[str]:
     return [conditions] if isinstance(conditions, str) else list(conditions)
-
-
-def _loads(
-    chart: SizeChart, loads: Mapping[str, float] | None
-) -> tuple[pd.DataFrame, npt.NDArray[np.int64]]:
-    """Return the parts' load limits, and the lowest with each size in 0.1 kg."""
-    rows: list[dict[str, Any]] = []
-    for part, value in dict(loads or {}).items():
-        number = isinstance(value, (int, float, np.number)) and not isinstance(
-            value, bool
-        )
-        if not number or not _LEAST_LOAD <= float(value) <= _MOST_LOAD:
-            raise SizingError(
-                str(
-                    Problem(
-                        f"the load limit of the {part} cannot be right",
-                        f"{_LEAST_LOAD:g} to {_MOST_LOAD:g} kg",
-                        "read it from the part's own label",
-                        value=value,
-                    )
-                )
-            )
-        rows.append({"part": part, "load_limit_kg": float(value)})
-    own = chart.load_limits()
-    lowest = min((row["load_limit_kg"] for row in rows), default=np.inf)
-    load = own if np.isinf(lowest) else np.minimum(own, int(to_tenths([lowest])[0]))
-    for size, limit in zip(chart.sizes, own, strict=True):
-        known = limit < NO_HIGH
-        rows.append(
-            {
-                "part": f"sling, size {size}",
-                "load_limit_kg": limit / 10 if known else np.nan,
-            }
-        )
-    table = pd.DataFrame(rows)
-    table["lowest"] = table["load_limit_kg"] == table["load_limit_kg"].min()
-    return table, load
-
-
-def _over(client: Client, load: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
-    """Return the sizes whose lowest load limit the stated body mass exceeds."""
-    if MASS not in client.known:
-        return np.zeros(len(load), dtype=bool)
-    return np.asarray(to_tenths([client.known[MASS].value])[0] > load)
 
 
 def _margins(

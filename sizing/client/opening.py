@@ -1,15 +1,45 @@
 """What an answer begins with, before any size: what to judge or measure first."""
 
+from sizing.cautions import invented_words
 from sizing.client.answer import ClientAnswer
+from sizing.client.chart_words import finding_words
 from sizing.client.client import Client
 from sizing.client.conditions import condition_labels, touched
 from sizing.client.limiting import limiting_lines
+from sizing.client.loads import load_lines
 from sizing.client.words import plain
+from sizing.measures.written import Say, written
+
+#: Findings that are probably slips of the hand, and how many of them are named.
+_SLIPS = ("nobody_fits", "doubtful_number", "out_of_order")
+_SHOWN = 3
 
 
-def opening_lines(answer: ClientAnswer) -> list[str]:
+def opening_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
     """Return the sentences that stand before the answer, wherever it is given."""
-    return [*condition_lines(answer.client), *limiting_lines(answer)]
+    lines = [
+        invented_words(*answer.chart.invented),
+        _slips(answer),
+        *condition_lines(answer.client),
+        *load_lines(answer, say=say),
+        *limiting_lines(answer),
+    ]
+    return [line for line in lines if line]
+
+
+def chart_lines(answer: ClientAnswer) -> list[str]:
+    """Return what is doubtful in the chart, a line each."""
+    return [f"Of the chart: {words}." for words in finding_words(answer.findings)]
+
+
+def _slips(answer: ClientAnswer) -> str:
+    """Name numbers of the chart that are probably slips, before any size."""
+    kinds = answer.findings["kind"].isin(_SLIPS)
+    told = finding_words(answer.findings[kinds])
+    if not told:
+        return ""
+    more = f"; and {len(told) - _SHOWN} more" if len(told) > _SHOWN else ""
+    return f"Check the chart first: {'; '.join(told[:_SHOWN])}{more}."
 
 
 def condition_lines(client: Client) -> list[str]:

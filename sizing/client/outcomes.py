@@ -122,7 +122,9 @@ class Fitting:
     outcome: npt.NDArray[np.int64]
 
 
-def fitting(values: Floats, chart: Edges, *, over: Mask) -> Fitting:
+def fitting(
+    values: Floats, chart: Edges, *, over: Mask, hung_kg: Floats | None = None
+) -> Fitting:
     """Return which bodies fit which size, and why some fit none.
 
     Parameters
@@ -133,6 +135,8 @@ def fitting(values: Floats, chart: Edges, *, over: Mask) -> Fitting:
         In body measures.
     over : ndarray of bool, shape (sizes,)
         Sizes ruled out because the body mass as stated exceeds that limit.
+    hung_kg : ndarray, shape (n,), optional
+        Body mass as it counts against the load limits; as in ``values`` if not given.
 
     Notes
     -----
@@ -155,7 +159,7 @@ def fitting(values: Floats, chart: Edges, *, over: Mask) -> Fitting:
         holding &= within[name]
         beyond |= x > high.max()
         below |= x < low.min()
-    mass = to_tenths(values[:, 0])
+    mass = to_tenths(values[:, 0] if hung_kg is None else hung_kg)
     bears = (mass[:, None] <= chart.load) & ~over
     may = holding & bears
     fits = may & ~open_ones

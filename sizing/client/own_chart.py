@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from sizing.cautions import cautions
+from sizing.cautions import cautions, invented_first
 from sizing.chart import SizeChart, chart_from, review_chart
 from sizing.client.chart_words import (
     finding_words,
@@ -80,10 +80,11 @@ class ChartJudgement:
     def answer(self) -> str:
         """Return the coverage in one sentence."""
         row = self.coverage.table.iloc[0]
-        return (
+        return invented_first(
+            self.chart.invented,
             f"{self.chart.name} fits {share(row['estimate'])} of {self.people} "
             f"({100 * row['low']:.0f} to {100 * row['high']:.0f} %, 95 % interval, "
-            f"n = {row['n']:,})."
+            f"n = {row['n']:,}).",
         )
 
     def summary(self) -> str:

@@ -1,7 +1,5 @@
 """What to know of one client's entries, and where the evidence stops."""
 
-import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from sizing.client.client import Client
@@ -9,12 +7,11 @@ from sizing.client.conditions import touched
 from sizing.client.how import MASS
 from sizing.client.outcomes import Edges
 from sizing.client.words import capital, plain
-from sizing.measures.edges import NO_HIGH
 from sizing.measures.typed import like_pounds
 from sizing.population import limits
 
 
-def notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[str]:
+def notes(client: Client, chart: Edges) -> list[str]:
     """Return what to know of these entries."""
     known = client.known
     away = touched(client.conditions)
@@ -43,10 +40,6 @@ def notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[str
         )
     if missing:
         told.append(f"Predicted, not measured: {', '.join(plain(m) for m in missing)}.")
-    if (load == NO_HIGH).any():
-        told.append(
-            "The chart states no load limit for some size: read the sling's own label."
-        )
     if client.sex is None:
         told.append("Sex was not stated: both are mixed, so intervals are wider.")
     if client.age_years is None:
@@ -59,7 +52,7 @@ def notes(client: Client, chart: Edges, load: npt.NDArray[np.int64]) -> list[str
 def like_pounds_words(loads: pd.DataFrame) -> list[str]:
     """Doubt load limits that look like pounds: too high, they let a part break."""
     told = []
-    for _, row in loads.iterrows():
+    for _, row in loads.dropna(subset="load_limit_kg").iterrows():
         meant = like_pounds(float(row["load_limit_kg"]))
         if meant is not None:
             told.append(

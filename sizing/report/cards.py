@@ -8,7 +8,7 @@ from typing import Any
 import jinja2
 import pandas as pd
 
-from sizing.cautions import cautions
+from sizing.cautions import cautions, invented_first
 from sizing.chart import SizeChart
 from sizing.measures import EDGE_RULE
 from sizing.measures.written import written
@@ -144,8 +144,11 @@ def answers_html(practice: Practice, units: str = "metric") -> str:
         title="Practice clients: the trainer's answers",
         question=f"Which size of '{practice.chart}' fits each card?",
         inputs=practice.summary(),
-        answer=f"{int((practice.answers['outcome'] != 'none').sum())} of "
-        f"{len(practice.answers)} cards have a size that fits.",
+        answer=invented_first(
+            practice.invented,
+            f"{int((practice.answers['outcome'] != 'none').sum())} of "
+            f"{len(practice.answers)} cards have a size that fits.",
+        ),
         sections=[
             Section(
                 "Answers",

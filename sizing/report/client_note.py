@@ -156,7 +156,7 @@ def client_note(
         title="Handling plan: size of sling",
         question="What was measured, which sizes were considered, and what was chosen.",
         inputs="; ".join(word for word in who if word),
-        answer=" ".join([*opening_lines(answer), _proposed(answer, say)]),
+        answer=" ".join([*opening_lines(answer, say=say), _proposed(answer, say)]),
         sections=_sections(answer, decision, say),
         limits=_limits(answer),
         sources=_sources(answer),

@@ -9,7 +9,8 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from sizing.client import ClientAnswer
-from sizing.client.opening import opening_lines
+from sizing.client.loads import not_entered_lines
+from sizing.client.opening import chart_lines, opening_lines
 from sizing.client.words import (
     ABOUT_CHANCES,
     allowance_words,
@@ -43,7 +44,7 @@ def answer_html(
         Whether the client is made up, which is then said first.
     """
     say = partial(written, units=units)
-    before = paragraphs(opening_lines(answer))
+    before = paragraphs(opening_lines(answer, say=say))
     first = answer_words(answer, say=say)
     if invented:
         first = f"Invented client, on {answer.chart.name}. {first}"
@@ -51,6 +52,7 @@ def answer_html(
     if not answer.nothing_bears:
         lines += [next_words(answer), play_words(answer)]
         lines.append(allowance_words(answer, say=say))
+    lines += [*not_entered_lines(answer), *chart_lines(answer)]
     lines += [retold(line, units) for line in told_lines(answer, say=say)]
     lead = f"<p style='font-size:1.15em'><b>{escape(first)}</b></p>"
     return status(before + lead + bullets(lines))

@@ -125,7 +125,7 @@ def loads_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
         {
             "Part": rows["part"],
             "Safe working load": [
-                load_words(value, say=say) if np.isfinite(value) else "not stated"
+                load_words(value, say=say) if np.isfinite(value) else "not entered"
                 for value in rows["load_limit_kg"]
             ],
         }

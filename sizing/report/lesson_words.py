@@ -5,6 +5,7 @@ from typing import Any
 
 import pandas as pd
 
+from sizing.cautions import invented_first
 from sizing.measures import vocabulary
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import written
@@ -76,12 +77,13 @@ def ways_answer(ways: WaysResult) -> str:
     rows = told(ways)
     # Whom no size fits is the same by every way; 'usual' always takes a size.
     none = rows["usual", "chosen_though_none_fits"]
-    return (
+    return invented_first(
+        ways.invented,
         f"Of a hundred {title_of(ways.people)}, choosing by eye puts "
         f"{of_hundred(rows['by_eye', PUT_WRONG])} in a size that does not fit; "
         f"measuring once by tape, {of_hundred(rows['tape_once', PUT_WRONG])}. No size "
         f"of this chart fits {of_hundred(none)} of them: whoever measures finds that "
-        "out; whoever guesses takes a size all the same."
+        "out; whoever guesses takes a size all the same.",
     )
 
 
@@ -131,7 +133,8 @@ def room_answer(room: RoomResult) -> str:
             "No size was chosen for anybody whose right size is known: give every "
             "measure of the chart in the reference's rows, or choose for the cards."
         )
-    return f"Put in a size that does not fit: {'; '.join(parts)}."
+    words = f"Put in a size that does not fit: {'; '.join(parts)}."
+    return invented_first(room.invented, words)
 
 
 def unit_of(measure: str, units: str) -> tuple[str, float]:

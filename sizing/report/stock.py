@@ -6,6 +6,7 @@ from typing import Any
 import pandas as pd
 from matplotlib.axes import Axes
 
+from sizing.cautions import invented_words
 from sizing.errors import Problem, SizingError
 from sizing.plots.stock import (
     plot_comparison,
@@ -37,9 +38,15 @@ _CAPTIONS = {
 
 
 def order_list(plan: StockPlan) -> pd.DataFrame:
-    """Return the order list as it is written to a file: one row per size."""
-    listed: pd.DataFrame = rounded(plan.order.drop(columns="key"))
-    return listed
+    """Return the order list as it is written to a file: one row per size.
+
+    What is invented stands first in every row, so that no row is ordered by.
+    """
+    order: pd.DataFrame = rounded(plan.order.drop(columns="key"))
+    words = invented_words(*plan.invented)
+    if words:
+        order.insert(0, "invented", words)
+    return order
 
 
 def write_order(plan: StockPlan, path: str | Path) -> None:
@@ -69,7 +76,7 @@ def write_order(plan: StockPlan, path: str | Path) -> None:
     write_bytes(path, workbook_bytes({"order": order_list(plan), "notes": notes}))
 
 
-def stock_page(plan: StockPlan, *, units: str = "metric", first: str = "") -> str:
+def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
     """Return the plan as one HTML page that prints.
 
     Parameters
@@ -77,8 +84,6 @@ def stock_page(plan: StockPlan, *, units: str = "metric", first: str = "") -> st
     plan : StockPlan
     units : str
         A key of ``sizing.measures.written.UNITS``.
-    first : str
-        What must be said before the answer, such as that it is invented.
 
     Examples
     --------
@@ -128,7 +133,7 @@ def stock_page(plan: StockPlan, *, units: str = "metric", first: str = "") -> st
     page = Page(
         title="Which slings to stock",
         question=QUESTION,
-        answer=f"{first} {plan.answer()}".strip(),
+        answer=plan.answer(),
         inputs=inputs_words(plan),
         sections=sections,
         limits=(NO_SLING, DAY, *plan.limits),

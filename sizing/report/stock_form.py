@@ -26,10 +26,6 @@ from sizing.stock.result import DAY, NO_SLING
 #: Days drawn for the first look, and whenever the button is pressed.
 FIRST, FULL = 300, 1000
 _STALE = "Something was changed: press 'Plan the stock' again."
-_INVENTED = (
-    "An invented scenario, to show what an answer looks like: no real place, price or "
-    "size chart stands behind it; order nothing by it."
-)
 _QUICK = (
     f"This first look draws only {FIRST} days, so that it is here at once, and its "
     f"intervals are wide. The button draws {FULL:,}."
@@ -64,7 +60,7 @@ class StockForm:
         self._drawn: list[str] = []
         self._touched = False
         self.switch = UnitSwitch()
-        self.people = PeopleFields(self.switch, self._forget)
+        self.people = PeopleFields(self.switch, self._other_people)
         self.offer = OfferFields(self.switch, self._forget)
         self.use = UseFields(self._forget)
         self.work = LongWork("Plan the stock", self._job, self._done)
@@ -135,7 +131,7 @@ class StockForm:
             "stock_same_money": plan.comparison,
         }
         drawn = {f"stock_{name}": ax for name, ax in axes_of(plan).items()}
-        page = stock_page(plan, units=self.switch.units, first=self._first(plan))
+        page = stock_page(plan, units=self.switch.units)
         return {**tables, **drawn, "stock_plan": page}
 
     def _job(self, progress: Progress) -> tuple[int, StockPlan | None]:
@@ -195,15 +191,14 @@ class StockForm:
             self.plan = None
             self._clear(_STALE)
 
+    def _other_people(self) -> None:
+        """Take back the answer, and the slings that only the invented store owns."""
+        self.offer.own_nothing_invented()
+        self._forget()
+
     def _clear(self, words: str) -> None:
         self._answer.value = status(paragraphs([words]))
         self._pictures.value = self._limits.value = self._sources.value = ""
-
-    def _first(self, plan: StockPlan) -> str:
-        """Return what must be said before the answer."""
-        if not self._touched:
-            return _INVENTED
-        return "The size chart is invented: order nothing by it." * self.offer.invented
 
     def _show(self) -> None:
         """Show the plan, in the units chosen."""
@@ -217,11 +212,10 @@ class StockForm:
             ).items()
         }
         lead = f"<p style='font-size:1.15em'><b>{escape(plan.answer())}</b></p>"
-        told = [self._first(plan)]
+        told = []
         if plan.settings["scenarios"] == FIRST:
             told.append(_QUICK)
         told.append(plan.proof())
-        told = [line for line in told if line]
         self._answer.value = (
             status(lead + paragraphs(told)) + tables["order"] + tables["service"]
         )

@@ -36,6 +36,8 @@ _HEADINGS = {
 }
 #: What problems call a column that people read under its heading.
 _WORDS = {"owned": "number owned", "pack": "pack", "most": "most", "last_year": "use"}
+#: What of the invented prices belongs to its store and to nobody else.
+_OF_THE_STORE = ["owned", "last_year"]
 _CHART_HELP = (
     "A CSV or XLSX file for each chart, one row per size, smallest first: its name, "
     "group and load limit, and two columns for each measure, where the size begins "
@@ -70,7 +72,7 @@ class OfferFields:
         self._switch, self._told = switch, changed
         self.charts: Sequence[SizeChart] = (demo_chart(),)
         self.invented = True
-        self._ready = True
+        self._ready = self._store = True
         self._quiet = False
         self.upload = UploadBox(
             "My charts", help=_CHART_HELP, multiple=True, table=CHART
@@ -78,7 +80,7 @@ class OfferFields:
         self.prices = UploadBox("My prices and stock", help=_PRICE_HELP, table=PRICES)
         self.about, self.chart_told, self.told = w.HTML(), w.HTML(), w.HTML()
         self.table = EditableTable(
-            self._rows(demo_scenario()[1]),
+            self._rows(self._demo()),
             caption="Prices and stock: one row per size",
             headings=_HEADINGS,
         )
@@ -116,6 +118,17 @@ class OfferFields:
         offer_from(self.charts, prices)
         return self.charts, prices
 
+    def own_nothing_invented(self) -> None:
+        """Empty what the invented store owns and used: other people do not have it."""
+        if self.invented and self._store:
+            self._store = False
+            frame, demo = self.table.frame.copy(), demo_scenario()[1].set_index("size")
+            for name in _OF_THE_STORE:
+                typed = pd.to_numeric(frame[name], errors="coerce")
+                frame.loc[typed == frame["size"].map(demo[name]), name] = None
+            self._show(frame)
+            self._say_which()
+
     def tell(self, error: SizingError) -> None:
         """Say what is wrong with the prices."""
         self.told.value = self._lines(error, self.table.frame)
@@ -151,7 +164,7 @@ class OfferFields:
             return
         self.invented = not taken
         self.charts = charts
-        self._show(self._rows(demo_scenario()[1]) if self.invented else rows)
+        self._show(self._rows(self._demo()) if self.invented else rows)
         self._say_which()
         self._told()
 
@@ -171,6 +184,11 @@ class OfferFields:
     def _read(self, path: Path) -> Offer:
         return offer_from(self.charts, read_table(path, PRICES))
 
+    def _demo(self) -> pd.DataFrame:
+        """Return the invented prices, and what is owned where the store is served."""
+        prices = demo_scenario()[1]
+        return prices if self._store else prices.drop(columns=_OF_THE_STORE)
+
     def _rows(self, prices: pd.DataFrame) -> pd.DataFrame:
         return _filled(offer_from(self.charts, prices))
 
@@ -184,6 +202,8 @@ class OfferFields:
         words = f"Chart in use: {names}."
         if self.invented:
             words += " It is invented, and so are its prices."
+            if not self._store:
+                words += " What the invented store owned and used was taken out."
         self.about.value = paragraphs([words])
 
     def _changed(self) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 
 from sizing.banding import GroupsFit, fit_nine_sizes, group_of
+from sizing.cautions import invented_first, invented_words
 from sizing.chart import SizeChart
 from sizing.chart.files import chart_bytes
 from sizing.coverage import (
@@ -84,7 +85,7 @@ class Study:
 
     def summary(self) -> str:
         """Return the study's answer in plain words."""
-        return self.coverage.summary()
+        return invented_first(self.chart.invented, self.coverage.summary())
 
 
 def nine_sizes(
@@ -175,6 +176,7 @@ def summary_of(study: Study) -> dict[str, Any]:
     groups = study.coverage.table
     chosen = groups[groups["outcome"] == "covered"]
     return {
+        "invented": invented_words(*study.chart.invented),
         "people": {
             "name": study.people.name,
             "n": study.people.n,

@@ -2,6 +2,7 @@
 
 from matplotlib.figure import Figure
 
+from sizing.cautions import invented_first
 from sizing.measures import EDGE_RULE
 from sizing.plots.chart import plot_people_and_chart
 from sizing.plots.shares import plot_misses, plot_shares
@@ -161,9 +162,10 @@ def answer(study: Study) -> str:
         if (own := study.overall(outcome))["estimate"] > 0.0005
     ]
     rest = f"; {', '.join(parts)}" if parts else ""
-    return (
+    return invented_first(
+        study.chart.invented,
         f"About {percent(row['estimate'])} of these people have at least one size "
-        f"(95 % interval {percent(row['low'])} to {percent(row['high'])}){rest}."
+        f"(95 % interval {percent(row['low'])} to {percent(row['high'])}){rest}.",
     )
 
 

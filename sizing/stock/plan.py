@@ -27,6 +27,7 @@ from sizing.stock.programme import Order, Programme, days_allowed
 from sizing.stock.progress import Progress, Steps
 from sizing.stock.repair import adapted
 from sizing.stock.result import StockPlan
+from sizing.stock.scenario import invented_parts
 from sizing.stock.service import Ints
 
 #: Days for checking and for finding the level, as multiples of those for planning.
@@ -191,6 +192,7 @@ def plan_stock(
             )
         ),
         settings={"scenarios": scenarios, "seed": seed, "checks": check.days.number},
+        invented=invented_parts(groups, offer),
     )
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.cautions import cautions
+from sizing.cautions import cautions, invented_first
 from sizing.stock.need import Use
 from sizing.stock.tables import SAMPLED
 
@@ -44,6 +44,8 @@ class StockPlan:
     use : Use
     limits, sources : tuple of str
     settings : mapping
+    invented : tuple of str
+        What is the demo's, for ``invented_words``.
     """
 
     order: pd.DataFrame
@@ -64,6 +66,7 @@ class StockPlan:
     limits: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
+    invented: tuple[str, ...] = ()
 
     @property
     def table(self) -> pd.DataFrame:
@@ -78,13 +81,14 @@ class StockPlan:
         number = self.order["order"].sum()
         also = " and for other people sampled as these were"
         over = also if SAMPLED in days["method"] else ""
-        return (
+        return invented_first(
+            self.invented,
             f"Buy {number:,} {'sling' if number == 1 else 'slings'} for "
             f"{self.cost:,.0f}: nobody waits for a fitting sling on {_percent(days)} "
             f"of days, and {_percent(met)} of the needs of people whom some size fits "
             f"are met; on a mean day no size offered fits {left['estimate']:.1f} "
             f"others ({left['low']:.1f} to {left['high']:.1f}). In brackets: 95 % "
-            f"intervals over {days['n']:,} days drawn afresh{over}."
+            f"intervals over {days['n']:,} days drawn afresh{over}.",
         )
 
     def proof(self) -> str:

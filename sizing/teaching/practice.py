@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from sizing.cautions import invented_first
 from sizing.chart import SizeChart
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.fit.core import limits
@@ -35,6 +36,8 @@ class Practice:
         What the trainer keeps.
     chart, people : str
     seed : int
+    invented : tuple of str
+        For ``invented_words``.
     """
 
     cards: pd.DataFrame
@@ -42,15 +45,17 @@ class Practice:
     chart: str
     people: str
     seed: int
+    invented: tuple[str, ...] = ()
 
     def summary(self) -> str:
         """Return how many cards of each difficulty there are."""
         count = self.answers["difficulty"].value_counts(sort=False)
         parts = ", ".join(f"{n} {word}" for word, n in count.items() if n)
-        return (
+        return invented_first(
+            self.invented,
             f"{len(self.cards)} practice clients from "
             f"{population_titles().get(self.people, self.people)}, sized by "
-            f"'{self.chart}': {parts} (seed {self.seed})."
+            f"'{self.chart}': {parts} (seed {self.seed}).",
         )
 
 
@@ -164,7 +169,7 @@ def practice_clients(
     answers["right"] = [sizes_in_words(row, chart.sizes) for row in fits]
     for j, size in enumerate(chart.sizes):
         answers[f"fits {size}"] = fits[:, j]
-    return Practice(cards, answers, chart.name, people.name, seed)
+    return Practice(cards, answers, chart.name, people.name, seed, chart.invented)
 
 
 def difficulty(distance_sd: float) -> str:

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.cautions import cautions
+from sizing.cautions import cautions, invented_words
 from sizing.chart import SizeChart
 from sizing.errors import check_seed
 from sizing.fit.core import limits
@@ -56,6 +56,8 @@ class RoomResult:
         them against.
     answers : Answers
     chart : str
+    invented : tuple of str
+        For ``invented_words``.
     """
 
     confusion: pd.DataFrame
@@ -66,10 +68,11 @@ class RoomResult:
     not_counted: pd.DataFrame
     answers: Answers
     chart: str
+    invented: tuple[str, ...] = ()
 
     def summary(self) -> str:
         """Return the result in plain words, with what was left out."""
-        lines = []
+        lines = [first] if (first := invented_words(*self.invented)) else []
         for source, words in (
             ("chosen", "Sizes chosen"),
             ("tape", "By each participant's tape"),
@@ -193,6 +196,7 @@ def room_result(
         lost,
         answers,
         chart.name,
+        chart.invented,
     )
 
 

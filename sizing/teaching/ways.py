@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import cautions
+from sizing.cautions import cautions, invented_words
 from sizing.chart import SizeChart, demo_chart
 from sizing.coverage.coverage import EVERYONE
 from sizing.errors import (
@@ -69,6 +69,8 @@ class WaysResult:
     settings : mapping
         The usual size, the guessing curves, the reading errors, the seed.
     sources, limits : tuple of str
+    invented : tuple of str
+        For ``invented_words``.
     """
 
     table: pd.DataFrame
@@ -79,6 +81,7 @@ class WaysResult:
     settings: Mapping[str, Any] = field(default_factory=dict)
     sources: tuple[str, ...] = ()
     limits: tuple[str, ...] = ()
+    invented: tuple[str, ...] = ()
 
     @property
     def overall(self) -> pd.DataFrame:
@@ -121,7 +124,7 @@ class WaysResult:
                 f"some size fits, {_words(top)} are not put in it."
             )
         lines.append(" ".join(cautions("wrong_size", "assessment", "label", "load")))
-        return "\n".join(lines)
+        return "\n".join([*filter(None, [invented_words(*self.invented)]), *lines])
 
 
 def _words(row: pd.Series) -> str:
@@ -289,6 +292,7 @@ def compare_ways(
         },
         people.sources,
         people.limits,
+        chart.invented,
     )
 
 

@@ -18,7 +18,7 @@ def test_the_purchaser_takes_in_prices_plans_stops_and_saves(
     check_page(page, lab, screens, "purchaser")
     # The first answer, of an invented scenario, stands there once the page opens.
     page.get_by_text(re.compile(r"^Buy \d+")).first.wait_for()
-    assert page.get_by_text("An invented scenario").first.is_visible()
+    assert page.get_by_text("Invented for demonstration").first.is_visible()
 
     page.get_by_text("What can be bought, prices, and what is owned").click()
     bad = tmp_path / "bad prices.csv"
