@@ -65,7 +65,7 @@ def test_a_slip_stands_before_the_answer(tmp_path, capsys, change, said):
 def test_a_row_of_sums_is_no_size(tmp_path, capsys):
     """Before, 'Total' was a size of 584 to 1,190 kg."""
     path = own(tmp_path, total)
-    with pytest.raises(InputProblems, match="row 11, column .size."):
+    with pytest.raises(InputProblems, match=r"row 11, column .size"):
         read_chart(path, warn=False)
     assert main(["client", "sex=f", "--chart", str(path)]) == 2
     assert "delete the row" in capsys.readouterr().err

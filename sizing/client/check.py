@@ -24,8 +24,8 @@ from sizing.client.limiting import (
     not_taken,
     why_cautious,
 )
-from sizing.client.measured import LEVEL, measures_frame
 from sizing.client.loads import load_table_of, never_less, over_load
+from sizing.client.measured import LEVEL, measures_frame
 from sizing.client.next_measure import next_measures
 from sizing.client.outcomes import (
     Edges,
