@@ -1,1 +1,1 @@
-"""The notebooks, which ``sizing lab`` lays in a folder of the user's."""
+"""The pages: ``sizing pages`` shows them, ``sizing lab`` lays their code."""

@@ -16,7 +16,7 @@ from importlib.resources import files
 from pathlib import Path
 import sizing
 from sizing.cli.main import main
-from sizing.report.lab_notebooks import notebook_files
+from sizing.app.notebooks import notebook_files
 code = main(["client", "sex=female", "age_years=74", "body_mass_kg=61", "--json"])
 print()
 print(json.dumps({
@@ -26,6 +26,7 @@ print(json.dumps({
         f.name for f in files("sizing.data_sources").iterdir() if f.is_file()
     ),
     "notebooks": sorted(notebook_files()),
+    "template": sorted(f.name for f in (files("sizing.app") / "template").iterdir()),
     "left behind": sorted(str(p) for p in Path().iterdir()),
 }))
 """
@@ -54,6 +55,7 @@ def test_a_command_works_from_an_empty_folder_and_leaves_it_empty(told):
     [
         ("sources", "data_sources", (".csv", ".json", ".md", "LICENSE")),
         ("notebooks", "notebooks", (".ipynb",)),
+        ("template", "sizing/app/template", (".j2", ".css", ".js")),
     ],
 )
 def test_every_file_comes_with_the_install(told, kind, folder, endings):

@@ -68,8 +68,8 @@ def test_the_lab_serves_this_machine_alone_and_stops_whole(running, tmp_path):
     found = re.search(r"(http://127\.0\.0\.1:(\d+)/)(\S+)\?token=(\w+)", said)
     assert found, said
     base, port, path, token = found.groups()
-    assert path == "doc/tree/start.ipynb"
-    assert (tmp_path / "my-notebooks" / "start.ipynb").is_file()
+    assert path == "lab"
+    assert (tmp_path / "my-notebooks" / "adviser.ipynb").is_file()
     assert not (tmp_path / "elsewhere").exists()
     mine = tmp_path / "my-notebooks"
     assert {place.suffix for place in mine.iterdir()} == {".ipynb"}
@@ -78,14 +78,12 @@ def test_the_lab_serves_this_machine_alone_and_stops_whole(running, tmp_path):
     status, text = ask(f"{base}api/contents", token)
     names = {entry["name"] for entry in json.loads(text)["content"]}
     assert status == 200
-    assert {"start.ipynb", "adviser.ipynb", "purchaser.ipynb"} <= names
+    assert {"study.ipynb", "adviser.ipynb", "purchaser.ipynb"} <= names
 
     _, page = ask(f"{base}lab", token)
     settings = json.loads(
         re.search(r'jupyter-config-data"[^>]*>\s*({.*?})\s*<', page)[1]
     )
-    extensions = {item["name"] for item in settings["federated_extensions"]}
-    assert "sizing-lab" in extensions
     off = settings["disabledExtensions"]
     assert "@jupyterlab/apputils-extension:announcements" in off
     assert settings["news"] == {"disabled": True}
@@ -159,26 +157,3 @@ def test_the_settings_ask_no_other_host(tmp_path):
     assert told == {"checkForUpdates": False, "fetchNews": "false"}
     disabled = json.loads((place / "page_config.json").read_text())
     assert disabled["disabledExtensions"]["@jupyterlab/extensionmanager-extension"]
-
-
-def test_what_is_added_to_jupyterlab_is_whole(tmp_path):
-    lab.write_settings(tmp_path)
-    place = tmp_path / "data" / "labextensions" / "sizing-lab"
-    about = json.loads((place / "package.json").read_text(encoding="utf-8"))
-    assert (place / about["jupyterlab"]["_build"]["load"]).is_file()
-
-
-def test_every_page_finds_a_kernel_that_has_loaded_the_kit(tmp_path):
-    lab.write_settings(tmp_path)
-    startup = tmp_path / "ipython" / "profile_default" / "startup"
-    script = (startup / "warm.py").read_text(encoding="utf-8")
-    told = "import sys; print('sizing.report.study_page' in sys.modules)"
-    for page, loaded in (("start.ipynb", "False"), ("study.ipynb", "True")):
-        ran = subprocess.run(
-            [sys.executable, "-c", script + told],
-            env=os.environ | {"JPY_SESSION_NAME": page, "SIZING_STATE": str(tmp_path)},
-            capture_output=True,
-            text=True,
-            timeout=240,
-        )
-        assert ran.stdout.strip() == loaded, ran.stderr

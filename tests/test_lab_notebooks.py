@@ -13,16 +13,14 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from nbformat.sign import NotebookNotary
 from PIL import Image
 
-from sizing.cautions import cautions
-from sizing.errors import SizingError
-from sizing.report.lab_notebooks import (
+from sizing.app.notebooks import (
     lay_notebooks,
     notebook_files,
-    prepared_notebooks,
 )
+from sizing.cautions import cautions
+from sizing.errors import SizingError
 from sizing.report.lab_page import DOORS, start_notebook, where_html
 
 DAY = date(2031, 5, 6)
@@ -116,16 +114,6 @@ def test_a_folder_below_a_file_is_told(tmp_path):
         lay(tmp_path / "file" / "mine", OLD)
 
 
-def test_the_user_vouches_for_the_kits_notebooks_and_no_others(tmp_path):
-    state, folder = tmp_path / "state", tmp_path / "mine"
-    lay_notebooks(folder, state=state)
-    assert {place.suffix for place in folder.iterdir()} == {".ipynb"}
-    notary = NotebookNotary(data_dir=str(state / "data"))
-    for name in notebook_files():
-        assert notary.check_signature(nbformat.read(folder / name, as_version=4))
-    assert not notary.check_signature(nbformat.reads(HERS.decode(), as_version=4))
-
-
 def spoilt_in_each_way(content: bytes) -> dict[str, bytes]:
     page = json.loads(content)
     first = next(c for c in page["cells"] if c["cell_type"] == "code")
@@ -141,7 +129,9 @@ def spoilt_in_each_way(content: bytes) -> dict[str, bytes]:
     }
 
 
-@pytest.mark.parametrize("how", spoilt_in_each_way(OWN := prepared_notebooks()[PAGE]))
+@pytest.mark.parametrize(
+    "how", spoilt_in_each_way(OWN := notebook_files()[PAGE].read_bytes())
+)
 def test_a_damaged_page_is_new_and_the_old_one_kept_beside_it(how, tmp_path):
     folder, state = tmp_path / "mine", tmp_path / "state"
     lay_notebooks(folder, state=state)
@@ -174,20 +164,11 @@ def test_nothing_is_written_through_a_link_that_came_with_the_folder(tmp_path):
     folder = tmp_path / "mine"
     folder.mkdir()
     (folder / PAGE).symlink_to(hers)
-    (folder / "start.ipynb").symlink_to(planned)
+    (folder / "study.ipynb").symlink_to(planned)
     laid = lay_notebooks(folder, state=tmp_path / "state").set_index("name")
-    assert set(laid.loc[[PAGE, "start.ipynb"], "outcome"]) == {"beside"}
+    assert set(laid.loc[[PAGE, "study.ipynb"], "outcome"]) == {"beside"}
     assert hers.read_text(encoding="utf-8") == "hers"
     assert not planned.exists()
-
-
-def test_every_page_but_the_start_runs_on_opening_and_leads_back():
-    for name, content in prepared_notebooks().items():
-        laid = nbformat.reads(content.decode(), as_version=4)
-        nbformat.validate(laid)
-        asks = laid.metadata.get("sizing", {}).get("run_on_open", False)
-        assert asks == (name != "start.ipynb")
-        assert ("(start.ipynb)" in laid.cells[0].source) == (name != "start.ipynb")
 
 
 @pytest.mark.parametrize("name", notebook_files())

@@ -1,5 +1,6 @@
 """Start a server on this machine, open it in the browser, and stop it whole."""
 
+import argparse
 import os
 import secrets
 import signal
@@ -18,12 +19,64 @@ from typing import Any
 
 from sizing.errors import SizingError
 from sizing.state import safe_environment
+from sizing.writing import write_text
 
 #: Only this machine can reach what is served.
 HOST = "127.0.0.1"
 #: Seconds to wait for a server to come up, and for it to stop.
 _PATIENCE = 90.0
 _FAREWELL = 15.0
+
+
+#: Nothing is imported from the folder that a kernel runs in, no list is kept of what
+#: ran, and matplotlib takes no settings from there.
+_KERNEL = """\
+c = get_config()
+c.InteractiveShellApp.ignore_cwd = True
+c.HistoryManager.enabled = False
+"""
+_FIRST = """\
+import os
+
+here = os.getcwd()
+os.chdir(os.environ["SIZING_STATE"])
+import matplotlib
+
+os.chdir(here)
+del here, os, matplotlib
+"""
+
+
+def write_profile(state: Path) -> None:
+    """Write how kernels start, in the user's own state folder.
+
+    Raises
+    ------
+    SizingError
+        If it cannot be written.
+    """
+    profile = state / "ipython" / "profile_default"
+    try:
+        (profile / "startup").mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SizingError(f"{state} cannot be written to ({error.strerror}).") from None
+    write_text(profile / "ipython_kernel_config.py", _KERNEL)
+    write_text(profile / "startup" / "first.py", _FIRST)
+
+
+def add_server(parser: argparse.ArgumentParser) -> None:
+    """Add the options of every command that serves."""
+    parser.add_argument(
+        "--no-browser",
+        action="store_true",
+        help="do not open a browser; print the address to open in one",
+    )
+    parser.add_argument(
+        "--port",
+        type=int,
+        metavar="N",
+        help="port on this machine (default: any free one)",
+    )
 
 
 def free_port(asked: int | None) -> int:

@@ -15,7 +15,7 @@ from sizing.errors import ReadingNote, SizingError, SizingWarning
 #: Sub-commands in the order of the help page; each is a module of this folder
 #: with ``add_arguments(parser)`` and ``run(args)``.
 COMMANDS: dict[str, str] = {
-    "lab": "open the notebooks with forms in your browser, in a folder of your own",
+    "pages": "open the pages with forms in your browser",
     "study": "fit a nine-size chart to survey people, or judge a chart of yours",
     "chart": "look a chart of yours over: problems, whom it fits, who falls between",
     "client": "one client: which sizes are in play, and what to measure next",
@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "stock": "which sizes to stock and how many, for those you serve",
     "blank": "a blank chart, caseload or other table of your own to fill in",
     "lesson": "make the pack for an hour on measuring against guessing",
+    "lab": "open the pages' code in JupyterLab, in a folder of your own",
 }
 
 

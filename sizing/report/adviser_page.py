@@ -1,5 +1,6 @@
 """The adviser's page: one client, and beside it a chart of her own."""
 
+import threading
 from collections.abc import Callable
 from functools import cached_property
 from typing import Any
@@ -101,7 +102,10 @@ class AdviserPage:
 
     def get_ready(self) -> None:
         """Load the body model while she reads the form, so that Check is quick."""
-        check_client(demo_chart(), {"sex": "female", "age_years": 74})
+        known = {"sex": "female", "age_years": 74}
+        threading.Thread(
+            target=check_client, args=(demo_chart(), known), daemon=True
+        ).start()
 
     def _kept(self, half: str, panels: dict[str, w.Widget]) -> w.Widget:
         note = [self.client.note.view] if half == CLIENT else []

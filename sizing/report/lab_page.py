@@ -67,7 +67,6 @@ def start_notebook() -> dict[str, Any]:
         *(_words(text) for text in before),
         _code(_DRAWING, [where_html()]),
         *(_words(text) for text in after),
-        _code(_INSTALLED, []),
     ]
     for number, cell in enumerate(cells):
         cell["id"] = f"start-{number:02d}"
@@ -154,13 +153,13 @@ _HOW = """\
 sure it is, the picture, whom it does not hold for, the cautions, the sources.
 - **Change anything in a form** and the answer follows. If a value looks wrong, the \
 page says so in plain words.
-- **The code is folded away** in grey bars (on a phone: three dots). You need not read \
-it; press one to see it.
-- **Save and print.** What you save lies beside the pages, in your own folder. To \
-print a page, choose *File > Print*.
-- **Come back** to this page through the folder sign at the far left, or the link at \
-the top of each page.
-- **If a page seems stuck**, choose *Kernel > Restart Kernel and Run All Cells*."""
+- **Save and print.** What you save lies in the folder that the program named when it \
+began. To print a page, use the browser's own *Print*.
+- **What you enter** stays in this computer's memory while its page is open, also when \
+you reload it. *Clear this page*, at its top, forgets it.
+- **Come back** to this page by the link at the top of each page.
+- **If a page seems stuck**, reload it, and if that does not help choose *Clear this \
+page*."""
 _WHERE = "## Where each measure is taken"
 _BENEATH = """\
 A straight line with two ends is a length or a breadth. A curved band is a tape \
@@ -185,12 +184,3 @@ bodies and adults over 80 go beyond what was measured. Each page says more.
 
 Each page ends with its own. The drawing and its words are the kit's; the names of the \
 measures follow ISO 7250-1."""
-_INSTALLED = """\
-# What is installed, for whoever helps you: click here, then press Shift and Enter.
-import sys
-from importlib.metadata import version
-from pathlib import Path
-
-for name in ("sizing", "jupyterlab", "ipywidgets", "numpy", "pandas"):
-    print(name, version(name))
-print("Python", sys.version.split()[0], "| folder:", Path.cwd())"""

@@ -80,7 +80,7 @@ class EditableTable:
         self._list_style = w.Dropdown(style={"description_width": "0px"}).style
         self._around: list[w.Widget] = []
         # It scrolls by itself where the screen is narrow, and not the whole page; the
-        # lab gives it the caption as its name (lab_extension.js).
+        # lab gives it the caption as its name (app/template/pages.js).
         scrolling = w.Box([self._grid], layout=w.Layout(overflow="auto"))
         scrolling.add_class("sizing-wide")
         parts = [w.HTML(f"<b>{escape(caption)}</b>"), scrolling]

@@ -109,6 +109,15 @@ class LongWork:
         self._show_running(True)
         self._thread.start()
 
+    def begin(self) -> None:
+        """Begin in the background where a page is served meanwhile; else work now."""
+        try:
+            asyncio.get_running_loop()
+        except RuntimeError:
+            self.run()
+        else:
+            self.start()
+
     def run(self) -> None:
         """Do the work at once and show what came of it."""
         self._stop = threading.Event()
@@ -176,8 +185,8 @@ class LongWork:
             self._show_running(False)
             self._say(
                 f"The kit itself failed here ({type(error).__name__}: {error}). "
-                "Nothing was changed. Try again; if it comes back, choose Kernel > "
-                "Restart Kernel and Run All Cells."
+                "Nothing was changed. Try again; if it comes back, choose Clear "
+                "this page at the top of the page."
             )
             if self._failed is not None:
                 self._failed()

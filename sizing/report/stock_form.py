@@ -11,7 +11,6 @@ from sizing.cautions import cautions
 from sizing.errors import SizingError
 from sizing.report.form_style import FORM_STYLE
 from sizing.report.form_words import bullets, paragraphs, status
-from sizing.report.lab_ahead import kept
 from sizing.report.lab_show import picture_html, save_panel, show_table
 from sizing.report.lab_units import UnitSwitch
 from sizing.report.lab_work import LongWork, Progress
@@ -56,6 +55,8 @@ class StockForm:
     def __init__(self) -> None:
         self.plan: StockPlan | None = None
         self.scenarios = FULL
+        #: Days of the next plan, where they are not those of the button.
+        self._days = 0
         self._version = 0
         self._drawn: list[str] = []
         self._touched = False
@@ -93,15 +94,8 @@ class StockForm:
 
     def first_look(self) -> None:
         """Plan the scenario that the form opens with, on few days."""
-        plan, drawn = self.first_answer()
-        self._done((self._version, plan), drawn)
-
-    def first_answer(self) -> tuple[StockPlan | None, list[str]]:
-        """Return a plan on few days, and its pictures as HTML, before it is shown."""
-        if self._touched:
-            return self._first_made()
-        # Nobody has changed an entry: all that it depends on is in the kit.
-        return kept(f"purchaser, {FIRST} days", self._first_made)
+        self._days = FIRST
+        self.work.begin()
 
     def run(self) -> StockPlan | None:
         """Plan at once, as the button does, and return the plan."""
@@ -136,7 +130,8 @@ class StockForm:
 
     def _job(self, progress: Progress) -> tuple[int, StockPlan | None]:
         self.people.told.value = ""
-        return self._version, self._made(self.scenarios, progress)
+        days, self._days = self._days or self.scenarios, 0
+        return self._version, self._made(days, progress)
 
     def _made(self, days: int, progress: Progress) -> StockPlan | None:
         """Plan with what the fields say; None where a field is wrong."""
@@ -156,10 +151,6 @@ class StockForm:
             **self.use.aim(),
         )
 
-    def _first_made(self) -> tuple[StockPlan | None, list[str]]:
-        plan = self._made(FIRST, lambda words, share: None)
-        return plan, [] if plan is None else _drawn(plan)
-
     def _asked(self, part: Any, ask: Any, place: int) -> Any:
         """Ask a part of the form; what is wrong is said there, and it is opened."""
         try:
@@ -169,9 +160,7 @@ class StockForm:
             self.parts.selected_index = place
             return None
 
-    def _done(
-        self, result: tuple[int, StockPlan | None], drawn: list[str] | None = None
-    ) -> None:
+    def _done(self, result: tuple[int, StockPlan | None]) -> None:
         version, plan = result
         # An entry changed while planning went on: this is no answer to it.
         self.plan = plan if version == self._version else None
@@ -180,7 +169,7 @@ class StockForm:
         elif self.plan is None:
             self._clear(_STALE)
         else:
-            self._drawn = drawn or _drawn(plan)
+            self._drawn = _drawn(plan)
             self._show()
 
     def _forget(self) -> None:

@@ -24,7 +24,6 @@ from sizing.coverage import (
 )
 from sizing.files import write_folder
 from sizing.population import People, load_people
-from sizing.report.lab_ahead import kept
 from sizing.writing import csv_bytes, rounded
 
 BY: tuple[str, ...] = ("sex", "age_band", "bmi_class")
@@ -93,8 +92,7 @@ def nine_sizes(
 ) -> tuple[People, GroupsFit]:
     """Return the embedded people of every age and nine sizes fitted to them.
 
-    Those of ``fit_nine_sizes``: what the study's page opens with. In a
-    kernel that stood ready it may have been worked out already.
+    Those of ``fit_nine_sizes``: what the study's page opens with.
 
     Parameters
     ----------
@@ -108,12 +106,8 @@ def nine_sizes(
     people : People
     fitted : GroupsFit
     """
-
-    def make() -> tuple[People, GroupsFit]:
-        people = load_people("everyone", draws=draws, seed=seed)
-        return people, fit_nine_sizes(people, seed=seed, splits=splits)
-
-    return kept(f"nine sizes, {draws} draws, seed {seed}, {splits} splits", make)
+    people = load_people("everyone", draws=draws, seed=seed)
+    return people, fit_nine_sizes(people, seed=seed, splits=splits)
 
 
 def run_study(

@@ -10,7 +10,6 @@ from sizing.cautions import cautions
 from sizing.chart import SizeChart
 from sizing.errors import SizingError
 from sizing.population import People
-from sizing.report.lab_ahead import kept
 from sizing.report.lab_show import save_panel, table_html
 from sizing.report.lab_work import LongWork, Progress
 from sizing.report.lesson import Lesson, lesson_files, prepare_lesson, write_files
@@ -145,26 +144,12 @@ class AnswerForm:
                     return key, people, found
             # An entry has changed meanwhile: begin anew.
 
-    def first_answer(self) -> tuple[People, WaysResult]:
-        """Return the people and what is found of them, before it is shown."""
-        return self._counted(lambda words, share: None)
-
     def _counted(self, progress: Progress) -> tuple[People, WaysResult]:
-        def count() -> tuple[People, WaysResult]:
-            progress("Loading the people.", 0.05)
-            people = self._settings.people()
-            progress("Choosing a size for each of them, each way.", 0.4)
-            chart = self._settings.chart
-            return people, compare_ways(
-                people, chart, by=[], seed=self._settings.key[1], replicates=100
-            )
-
-        name = self._settings.of_the_kit
-        if name is None:
-            return count()
-        people, found = kept(f"trainer, {name}", count)
-        self._settings.take_people(people)
-        return people, found
+        progress("Loading the people.", 0.05)
+        people = self._settings.people()
+        progress("Choosing a size for each of them, each way.", 0.4)
+        chart, seed = self._settings.chart, self._settings.key[1]
+        return people, compare_ways(people, chart, by=[], seed=seed, replicates=100)
 
     def _show(self, result: tuple[Key, People, WaysResult]) -> None:
         key, people, ways = result
@@ -377,8 +362,8 @@ class LessonForm:
         self.settings.units.on_change(lambda _: self.cards.deal())
 
     def start(self) -> None:
-        """Work out the first answer at once, and then what follows from it."""
-        self.answer.work.run()
+        """Work out the first answer, and then what follows from it."""
+        self.answer.work.begin()
 
     def _changed(self) -> None:
         """Take everything back that rests on the old entries, and begin anew."""

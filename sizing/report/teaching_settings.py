@@ -49,7 +49,6 @@ class LessonSettings:
     ) -> None:
         self.draws = draws
         self._own = chart or demo_chart()
-        self._chart_of_the_kit = chart is None
         self._read: SizeChart | SizingError = self._own
         self._people: dict[tuple[str, int], People] = {}
         self._listeners: list[Callable[[], object]] = []
@@ -111,18 +110,6 @@ class LessonSettings:
     def key(self) -> tuple[str, int, str]:
         """What the answers rest on; differs whenever an entry differs."""
         return str(self.population.value), int(self.seed.value), self.upload.key
-
-    @property
-    def of_the_kit(self) -> str | None:
-        """A name for the entries where nothing of a user's is in them."""
-        name, seed, file = self.key
-        if file or not self._chart_of_the_kit:
-            return None
-        return f"{name}, {self.draws} draws, number {seed}"
-
-    def take_people(self, people: People) -> None:
-        """Use these people, loaded before, for the people chosen."""
-        self._people = {self.key[:2]: people}
 
     def people(self) -> People:
         """Return the people chosen, loaded once."""

@@ -1,15 +1,17 @@
-"""Time from opening each page of the lab to its first answer, in a real browser.
+"""Time from opening each page to its first form and first answer, in a real browser.
 
 Run from the project's root:
 
     python tests/benchmarks/bench_opening.py [--wait SECONDS] [PAGE ...]
 
-Starts the lab anew for each page, waits so long (30 s if not said otherwise: a kernel
-then stands ready; 0: the page is opened at once), opens the page and prints the
-seconds until its first answer, or the adviser's form, is to be seen. Needs Chromium.
+Starts the pages anew for each, waits so long (15 s if not said otherwise; 0: the page
+is opened at once), opens the page and prints the seconds until the first field or
+button, and until its first answer (the adviser's Check button), can be seen; and what
+all kernels hold then. Needs Chromium.
 """
 
 import argparse
+import os
 import re
 import signal
 import subprocess
@@ -18,6 +20,7 @@ import tempfile
 import time
 from pathlib import Path
 
+import psutil
 from playwright.sync_api import sync_playwright
 
 #: What is to be seen when the page has its first answer.
@@ -28,46 +31,62 @@ FIRST = {
     "purchaser": r"^Buy \d+",
     "trainer": "^Of a hundred adults",
 }
+FORM = "#rendered_cells :is(.jupyter-button, .widget-label, input)"
 OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
 
 
-def opened(page: str, wait_s: float, chromium: str) -> float:
-    """Return the seconds from opening a page to its first answer."""
+def opened(page: str, wait_s: float, chromium: str) -> tuple[float, float, float]:
+    """Return seconds until the first form and the first answer, and MB of kernels."""
     with tempfile.TemporaryDirectory() as folder:
-        words = ["lab", "--no-browser", "--folder", str(Path(folder) / "nb")]
-        lab = subprocess.Popen(
-            [sys.executable, "-u", "-m", "sizing", *words],
+        words = ["pages", "--no-browser", "--folder", str(Path(folder) / "out")]
+        pages = subprocess.Popen(
+            [sys.executable, "-u", "-P", "-m", "sizing", *words],
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
+            env=os.environ | {"XDG_STATE_HOME": folder, "LOCALAPPDATA": folder},
         )
         try:
-            found = (re.search(r"http://127\.0\.0\.1:\S+", line) for line in lab.stdout)
-            address = next(filter(None, found))[0].replace("start.", f"{page}.")
-            time.sleep(wait_s)
+            found = (re.search(r"http://127\.0\.0\.1:\S+", li) for li in pages.stdout)
+            address = next(filter(None, found))[0]
             with sync_playwright() as driver:
                 browser = driver.chromium.launch(executable_path=chromium, args=OPTIONS)
                 tab = browser.new_page(viewport={"width": 1366, "height": 768})
-                begun = time.monotonic()
+                tab.set_default_timeout(120_000)
                 tab.goto(address)
-                tab.get_by_text(re.compile(FIRST[page])).first.wait_for(timeout=90_000)
-                taken = time.monotonic() - begun
+                time.sleep(wait_s)
+                begun = time.monotonic()
+                tab.locator(f'a[href="{page}.ipynb"]').first.click()
+                tab.locator(FORM).first.wait_for()
+                form = time.monotonic() - begun
+                tab.get_by_text(re.compile(FIRST[page])).first.wait_for()
+                answer = time.monotonic() - begun
+                below = psutil.Process(pages.pid).children(recursive=True)
+                held = sum(
+                    p.memory_full_info().uss
+                    for p in below
+                    if "ipykernel_launcher" in " ".join(p.cmdline())
+                )
                 browser.close()
         finally:
-            lab.send_signal(signal.SIGINT)
-            lab.wait(60)
-    return taken
+            pages.send_signal(signal.SIGINT)
+            pages.wait(60)
+    return form, answer, held / 1e6
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("pages", nargs="*", metavar="PAGE", default=list(FIRST))
-    parser.add_argument("--wait", type=float, default=30.0)
+    parser.add_argument("--wait", type=float, default=15.0)
     parser.add_argument("--chromium", default="/usr/bin/chromium")
     args = parser.parse_args()
     for page in args.pages:
-        seconds = opened(page, args.wait, args.chromium)
-        print(f"{page}: {seconds:.1f} s, opened after {args.wait:g} s", flush=True)
+        form, answer, held = opened(page, args.wait, args.chromium)
+        print(
+            f"{page}: form {form:.1f} s, answer {answer:.1f} s, kernels {held:.0f} MB, "
+            f"opened after {args.wait:g} s; load {os.getloadavg()[0]:.1f}",
+            flush=True,
+        )
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""A real browser on a real JupyterLab, started as a user starts it."""
+"""A real browser on the pages, started as a user starts them."""
 
 import os
 import re
@@ -19,9 +19,7 @@ sync_api = pytest.importorskip("playwright.sync_api")
 
 #: One slow machine runs several of these at once.
 PATIENCE = 240_000
-#: The notebook on top; one that led to it stays below.
-SHOWN = ".jp-NotebookPanel:not(.lm-mod-hidden)"
-_LAB = (sys.executable, "-u", "-m", "sizing", "lab")
+_PAGES = (sys.executable, "-u", "-P", "-m", "sizing", "pages")
 _PROGRAMS = ("chromium", "chromium-browser", "google-chrome")
 _OPTIONS = (
     "--no-sandbox",
@@ -36,41 +34,24 @@ _OPTIONS = (
 
 @dataclass
 class Lab:
-    """A running ``sizing lab``."""
+    """A running ``sizing pages``."""
 
     process: subprocess.Popen[str]
     address: str
     folder: Path
-    state: Path
 
     def page(self, name: str) -> str:
-        """Return the address of one notebook."""
-        return self.address.replace("start.ipynb", name)
+        """Return the address of one page, for whoever has been let in."""
+        return self.address.partition("start.ipynb")[0] + name
 
-    def kernels(self, context: Any) -> list[str]:
-        """Return the kernels that pages have."""
-        return [session["kernel"]["id"] for session in self._sessions(context)]
-
-    def forget(self, context: Any) -> None:
-        """End the notebooks' kernels, as a night does."""
-        for session in self._sessions(context):
-            where, headers = self._asked(f"sessions/{session['id']}")
-            context.request.delete(where, headers=headers)
-
-    def _sessions(self, context: Any) -> list[dict[str, Any]]:
-        where, headers = self._asked("sessions")
-        return context.request.get(where, headers=headers).json()
-
-    def _asked(self, what: str) -> tuple[str, dict[str, str]]:
-        base, _, token = self.address.partition("?token=")
-        where = base.replace("doc/tree/start.ipynb", f"api/{what}")
-        return where, {"Authorization": f"token {token}"}
+    def kernels(self) -> list[psutil.Process]:
+        """Return the kernels, of pages shown and of pages made ahead."""
+        below = psutil.Process(self.process.pid).children(recursive=True)
+        return [p for p in below if "ipykernel_launcher" in " ".join(p.cmdline())]
 
     def memory(self) -> int:
-        """Return the bytes that the largest notebook's kernel holds."""
-        below = psutil.Process(self.process.pid).children(recursive=True)
-        kernels = [p for p in below if "ipykernel_launcher" in " ".join(p.cmdline())]
-        return max((p.memory_info().rss for p in kernels), default=0)
+        """Return the bytes that the largest kernel holds."""
+        return max((p.memory_info().rss for p in self.kernels()), default=0)
 
 
 @dataclass
@@ -98,11 +79,11 @@ def chromium() -> str:
 
 @pytest.fixture(scope="session")
 def lab(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab]:
-    """The lab, in a folder of its own on any free port."""
-    folder = tmp_path_factory.mktemp("lab") / "my notebooks"
+    """The pages; what is saved goes to a folder of its own."""
+    folder = tmp_path_factory.mktemp("pages") / "my results"
     state = folder.parent / "state"
     process = subprocess.Popen(
-        [*_LAB, "--no-browser", "--folder", str(folder)],
+        [*_PAGES, "--no-browser", "--folder", str(folder)],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
@@ -117,8 +98,8 @@ def lab(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Lab
         if found:
             break
     else:
-        pytest.fail("the lab did not start:\n" + "".join(said))
-    yield Lab(process, found[0], folder, state / "sizing")
+        pytest.fail("the pages did not start:\n" + "".join(said))
+    yield Lab(process, found[0], folder)
     process.send_signal(signal.SIGINT)
     rest, _ = process.communicate(timeout=60)
     assert process.returncode == 0, rest
@@ -166,16 +147,11 @@ def page(browser: Any, lab: Lab) -> Iterator[Any]:
     opened.on("websocket", joined)
     opened.on("console", said)
 
-    def failed(error: Any) -> None:
-        # JupyterLab's words when a page takes a fresh kernel before the one it left
-        # has answered everything; nothing waits for these answers any more.
-        if not str(error).startswith("Error: Canceled future for"):
-            watch.errors.append(str(error))
-
-    opened.on("pageerror", failed)
+    opened.on("pageerror", lambda error: watch.errors.append(str(error)))
+    # The browser is let in once; later addresses need no token.
+    opened.goto(lab.address)
     yield opened
     opened.close()
-    lab.forget(context)
     context.close()
     assert watch.outside == []
     assert watch.threads == []
@@ -184,7 +160,7 @@ def page(browser: Any, lab: Lab) -> Iterator[Any]:
 
 @pytest.fixture
 def ready(page: Any, lab: Lab) -> Any:
-    """Open a notebook by name, as a link does, and wait until it has run."""
+    """Open a page by its name, as a link does, and wait until its forms stand."""
 
     def open_and_wait(name: str) -> float:
         begun = time.monotonic()
@@ -196,11 +172,9 @@ def ready(page: Any, lab: Lab) -> Any:
 
 
 def wait_until_run(page: Any) -> None:
-    """Wait until the last cell has shown its output and nothing runs."""
-    cells = page.locator(f"{SHOWN} .jp-CodeCell")
-    cells.last.locator(".jp-OutputArea-output").first.wait_for()
-    idle = '.jp-Notebook-ExecutionIndicator[data-status="idle"]'
-    page.locator(f"{SHOWN} {idle}").wait_for()
+    """Wait until the page's forms stand."""
+    page.locator("#getting-ready").wait_for(state="detached")
+    page.locator("#rendered_cells .jupyter-widgets").first.wait_for()
 
 
 @pytest.fixture(scope="session")

@@ -1,4 +1,4 @@
-"""What every role's walk through the lab needs."""
+"""What every role's walk through the pages needs."""
 
 import re
 import time
@@ -19,7 +19,7 @@ FAILURES = (
 )
 #: Everything in the pages themselves that a keyboard must reach.
 CONTROLS = (
-    ".jp-OutputArea-output :is(a[href], button, select, textarea, summary, "
+    "#rendered_cells :is(a[href], button, select, textarea, summary, "
     'input:not([type="file"]), [role="slider"], [tabindex="0"])'
 )
 
@@ -27,7 +27,7 @@ CONTROLS = (
 #: what a region of its own scrolls.
 _PAST = """
 () => [...document.querySelectorAll(
-  '.jp-NotebookPanel:not(.lm-mod-hidden) :is(.widget-html, .jupyter-widgets, ' +
+  '#rendered_cells :is(.widget-html, .jupyter-widgets, ' +
   '.jp-RenderedHTMLCommon, .jp-OutputArea-output)'
 )].filter(node => node.offsetParent && node.clientWidth
   && node.scrollWidth > node.clientWidth + 1
@@ -35,14 +35,11 @@ _PAST = """
 ).map(node => `${node.scrollWidth} px in ${node.clientWidth}: ` +
   node.textContent.slice(0, 80))
 """
-_FOLDED = ".jp-InputPlaceholder > .jp-Placeholder-content"
 
 
 def start_page(page: Any, lab: Any) -> None:
     page.goto(lab.address)
     page.get_by_role("heading", name="Who are you today?").wait_for()
-    # Links lead inside the lab once it has taken them over.
-    page.locator(".jp-Notebook-ExecutionIndicator").wait_for()
 
 
 def serious(page: Any) -> list[str]:
@@ -86,11 +83,8 @@ def check_page(page: Any, lab: Any, screens: Any, name: str) -> None:
     assert page.locator(FAILURES).all_inner_texts() == []
     assert page.get_by_role("link", name="Back to the start page").is_visible()
     assert page.get_by_text(cautions()[0][:60]).count()
-    # A page begins at its beginning, though running it goes through to its end.
-    panel = page.locator(
-        ".jp-NotebookPanel:not(.lm-mod-hidden) .jp-WindowedPanel-outer"
-    )
-    assert panel.evaluate("p => p.scrollTop") == 0
+    # A page begins at its beginning.
+    assert page.evaluate("window.scrollY") == 0
     assert lab.memory() < 2**30
     take_screens(page, screens, name)
     assert missed_by_keyboard(page) == []
@@ -103,24 +97,11 @@ def take_screens(page: Any, screens: Any, name: str) -> None:
         page.wait_for_timeout(300)
         page.screenshot(path=screens / f"{name}_{width}.png")
         if width == "phone":
-            # The lab names what it shows a moment after it shows it.
+            # The page names what it shows a moment after it shows it.
             page.wait_for_timeout(300)
             assert page.evaluate(_PAST) == []
             assert serious(page) == []
     page.set_viewport_size({"width": 1366, "height": 768})
-
-
-def opens_its_code_by_keyboard(page: Any) -> bool:
-    """Say whether, on a phone, only a button tells of folded code, and it opens it."""
-    page.set_viewport_size({"width": 390, "height": 800})
-    folded = page.locator(f".jp-NotebookPanel:not(.lm-mod-hidden) {_FOLDED}")
-    words = folded.locator(".jp-PlaceholderText").filter(visible=True)
-    count, shown = folded.count(), words.count()
-    folded.first.focus()
-    page.keyboard.press("Enter")
-    page.locator(".jp-CodeCell .cm-content").filter(visible=True).first.wait_for()
-    page.set_viewport_size({"width": 1366, "height": 768})
-    return count > 0 and shown == 0 and folded.count() == count - 1
 
 
 def wait_for_file(page: Any, path: Path) -> None:

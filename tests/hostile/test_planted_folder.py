@@ -14,7 +14,6 @@ import nbformat
 import pytest
 from nbformat.sign import NotebookNotary
 
-from sizing.report.lab_notebooks import lay_notebooks
 from sizing.state import KEEPS, TOKEN, safe_environment, state_folder
 
 websocket = pytest.importorskip("websocket")
@@ -66,7 +65,6 @@ def plant(folder: Path, marks: Path) -> None:
     code = MARK.format(place=str(marks), name="notebook")
     page = nbformat.v4.new_notebook(
         cells=[nbformat.v4.new_code_cell(code)],
-        metadata={"sizing": {"run_on_open": True}},
     )
     nbformat.write(page, folder / "mailed.ipynb")
     notary = NotebookNotary(data_dir=str(folder / ".sizing" / "data"))
@@ -86,7 +84,7 @@ class Asked:
             request.add_header("Authorization", f"token {token}")
         try:
             with urllib.request.urlopen(request, timeout=60) as answer:
-                return answer.status, json.loads(answer.read())
+                return answer.status, json.loads(answer.read() or b"{}")
         except urllib.error.HTTPError as error:
             return error.code, None
 
@@ -128,7 +126,7 @@ class Asked:
 
 
 @pytest.fixture
-def lab(tmp_path):
+def served(tmp_path, request):
     folder, marks, state = (tmp_path / name for name in ("mailed", "marks", "state"))
     for place in (folder, marks):
         place.mkdir()
@@ -148,7 +146,7 @@ def lab(tmp_path):
     script = Path(sys.executable).with_name("sizing")
     words = [script] if script.is_file() else [sys.executable, "-P", "-m", "sizing"]
     process = subprocess.Popen(
-        [*words, "lab", "--no-browser", "--folder", "."],
+        [*words, request.param, "--no-browser", "--folder", "."],
         cwd=folder,
         env=environment | {"PYTHONUNBUFFERED": "1"},
         stdout=subprocess.PIPE,
@@ -169,8 +167,23 @@ def lab(tmp_path):
         process.communicate(timeout=60)
 
 
-def test_a_folder_that_came_by_mail_runs_nothing_and_opens_nothing(lab):
-    asked, marks = lab
+@pytest.mark.parametrize("served", ["pages"], indirect=True)
+def test_pages_that_save_into_a_folder_that_came_by_mail_run_nothing_of_it(served):
+    asked, marks = served
+    for token in (None, "known"):
+        assert asked.get("pages/adviser.ipynb", token)[0] == 403
+    request = urllib.request.Request(f"{asked.base}pages/adviser.ipynb")
+    request.add_header("Authorization", f"token {asked.token}")
+    with urllib.request.urlopen(request, timeout=240) as answer:
+        page = answer.read().decode()
+    assert "could not be made" not in page and "sizing-form" in page
+    assert asked.get("pages/mailed.ipynb", asked.token)[0] == 404
+    assert list(marks.iterdir()) == []
+
+
+@pytest.mark.parametrize("served", ["lab"], indirect=True)
+def test_a_folder_that_came_by_mail_runs_nothing_and_opens_nothing(served):
+    asked, marks = served
     for token in (None, "known"):
         assert asked.get("api/contents", token)[0] == 403
         assert asked.get("api/kernels", token)[0] == 403
@@ -218,16 +231,3 @@ def test_what_names_code_or_settings_is_not_handed_on(tmp_path, monkeypatch):
     assert not {name for name in named if made.get(name) == str(tmp_path)}
     assert made["PYTHONSAFEPATH"] == "1" and made["LANG"] == "xx"
     assert made[KEEPS] == str(tmp_path / "state") and made[TOKEN] == "secret"
-
-
-def test_only_the_users_own_folder_vouches(tmp_path):
-    """The secret that came with a folder signs nothing that the kit would run."""
-    marks = tmp_path / "marks"
-    marks.mkdir()
-    (tmp_path / "mailed").mkdir()
-    plant(tmp_path / "mailed", marks)
-    lay_notebooks(tmp_path / "mailed", state=tmp_path / "state")
-    notary = NotebookNotary(data_dir=str(tmp_path / "state" / "data"))
-    for name, vouched in (("mailed.ipynb", False), ("adviser.ipynb", True)):
-        page = nbformat.read(tmp_path / "mailed" / name, as_version=4)
-        assert notary.check_signature(page) == vouched

@@ -14,14 +14,8 @@ import pandas as pd
 from sizing.errors import SizingError
 from sizing.writing import write_bytes, write_text
 
-_START = "start.ipynb"
-_WAY_BACK = {
-    "cell_type": "markdown",
-    "id": "way-back",
-    "metadata": {},
-    "source": "[Back to the start page](start.ipynb). *This page gets itself ready in "
-    "some seconds; the forms work when the answers are there.*",
-}
+#: The page that leads to the others.
+START = "start.ipynb"
 _SAID = {
     "new": "laid for you",
     "same": "as it came",
@@ -53,29 +47,12 @@ def notebook_files() -> dict[str, Traversable]:
     found = {}
     if folder.is_dir():
         found = {f.name: f for f in folder.iterdir() if f.name.endswith(".ipynb")}
-    if _START not in found:
+    if START not in found:
         raise SizingError(
             "The notebooks did not come with this install of the kit. What to do: "
             "install it again from the folder you downloaded."
         )
     return dict(sorted(found.items()))
-
-
-def prepared_notebooks() -> dict[str, bytes]:
-    """Return the notebooks as they are laid: every page runs when it is opened.
-
-    Each but the start page begins with the way back to it, and asks to be run on
-    opening (see lab_extension.js).
-    """
-    prepared = {}
-    for name, file in notebook_files().items():
-        notebook = json.loads(file.read_text(encoding="utf-8"))
-        if name != _START:
-            notebook["metadata"]["sizing"] = {"run_on_open": True}
-            notebook["cells"].insert(0, _WAY_BACK)
-        text = json.dumps(notebook, indent=1, ensure_ascii=False)
-        prepared[name] = f"{text}\n".encode()
-    return prepared
 
 
 def lay_notebooks(
@@ -98,7 +75,7 @@ def lay_notebooks(
     folder : Path
         Made if it is not there. What is in it may have come from anybody.
     state : Path
-        The user's own state folder: what was laid, and what the kit vouches for.
+        The user's own state folder, which says what was laid.
     notebooks : mapping, optional
         File name to content; those that came with the kit if None.
     today : date, optional
@@ -125,7 +102,8 @@ def lay_notebooks(
     {'new'}
     """
     if notebooks is None:
-        notebooks = prepared_notebooks()
+        there = notebook_files().items()
+        notebooks = {name: f.read_bytes() for name, f in there if name != START}
     day = (today or date.today()).isoformat()
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -136,7 +114,6 @@ def lay_notebooks(
             (name, *_lay(folder, name, content, before.get(name), day))
             for name, content in notebooks.items()
         ]
-        _sign(state / "data", notebooks)
         now = {name: _mark(content) for name, content in notebooks.items()}
         write_text(record, json.dumps(before | now, indent=1))
     except OSError as error:
@@ -199,24 +176,6 @@ def _mark(content: bytes) -> list[str]:
     except (ValueError, KeyError, TypeError, RecursionError):
         forms = []
     return [_digest(content), *forms]
-
-
-def _sign(data: Path, notebooks: Mapping[str, bytes]) -> None:
-    """Vouch for the kit's own notebooks, so that their buttons work unasked.
-
-    The user's own folder vouches, not the notebooks', and only for these contents:
-    a notebook that came from elsewhere, or was changed elsewhere, is asked about
-    before its buttons do anything.
-    """
-    # Loading it takes seconds.
-    import nbformat
-    from nbformat.sign import NotebookNotary
-
-    data.mkdir(parents=True, exist_ok=True)
-    notary = NotebookNotary(data_dir=str(data))
-    for content in notebooks.values():
-        notary.sign(nbformat.reads(content.decode("utf-8"), as_version=4))
-    notary.store.close()
 
 
 def _digest(content: bytes) -> str:

@@ -1,0 +1,391 @@
+"""The pages' server: the kit's own notebooks, each with a kernel of its own.
+
+It serves nothing but the notebooks that came with this install and the files that show
+them. A page is made ahead where it can be, so that it stands when it is asked for.
+
+What is entered in a page lives in the memory of its kernel and nowhere else. A visit to
+a page has a name, which stands in its address: whoever reloads the page, or goes back
+to it, finds the same kernel with everything entered. A visit ends when it is begun
+afresh, some time after its page was closed, or with the server.
+"""
+
+import argparse
+import asyncio
+import logging
+import secrets
+import time
+from collections import defaultdict
+from collections.abc import AsyncIterator
+from pathlib import Path
+from typing import Any
+
+from jupyter_server.auth.decorator import allow_unauthenticated
+from jupyter_server.base.handlers import JupyterHandler
+from tornado.ioloop import IOLoop
+from tornado.web import HTTPError, RedirectHandler, RequestHandler, authenticated
+from traitlets.config import Config
+from voila.app import Voila
+from voila.handler import BaseVoilaHandler
+from voila.notebook_renderer import NotebookRenderer
+from voila.paths import collect_static_paths, collect_template_paths
+from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler
+from voila.utils import get_page_config
+
+from sizing.app.guard import OneToken
+from sizing.app.notebooks import START, notebook_files
+from sizing.app.serve import HOST
+
+#: The pages with a kernel, in the order in which they are made ahead.
+PAGES = tuple(
+    f"{name}.ipynb" for name in ("adviser", "purchaser", "trainer", "study", "bands")
+)
+TEMPLATE = Path(__file__).with_name("template")
+#: Pages made ahead at the same time; each works for some seconds.
+_MAKERS = 2
+#: Seconds for which a page that was closed can be gone back to, how many such pages
+#: there may be at once (each holds some hundred MB), and seconds between two looks.
+_STAYS, _MOST_LEFT, _LOOK = 1800.0, 2, 10.0
+#: Of what the server could serve, all that a page needs.
+_NEEDED = (
+    "/voila/templates/",
+    "/voila/static/",
+    "/voila/labextensions/",
+    "/voila/api/themes/",
+)
+#: Nothing on a page may ask another host, whatever is in it.
+_POLICY = (
+    "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; "
+    "connect-src 'self' ws://{host}:{port}; frame-ancestors 'none'; form-action 'none'"
+)
+_SORRY = (
+    '<p role="alert"><b>This page could not be made.</b> Choose "Clear this page" at '
+    "its top to try again.</p>"
+)
+
+
+class Visit:
+    """One page as it is made: its parts so far, and the kernel that runs it."""
+
+    def __init__(self, page: str) -> None:
+        self.page = page
+        self.kernel = ""
+        self.left: float | None = None
+        self.made = asyncio.Event()
+        self._parts: list[str] = []
+        self._more = asyncio.Condition()
+
+    async def add(self, part: str) -> None:
+        """Add what comes next on the page."""
+        async with self._more:
+            self._parts.append(part)
+            self._more.notify_all()
+
+    async def end(self) -> None:
+        """Nothing comes any more."""
+        self.made.set()
+        async with self._more:
+            self._more.notify_all()
+
+    async def parts(self) -> AsyncIterator[str]:
+        """Give what is there, and then what comes."""
+        given = 0
+        while True:
+            async with self._more:
+                while given == len(self._parts) and not self.made.is_set():
+                    await self._more.wait()
+                new = "".join(self._parts[given:])
+                given = len(self._parts)
+            if not new:
+                return
+            yield new
+
+
+class Pages(Voila):
+    """The server. Its settings are given where it is made; no file is read for any."""
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**settings)
+        self.folder = ""
+        self.visits: dict[str, Visit] = {}
+        self.ready: dict[str, Visit] = {}
+        self.lines: defaultdict[str, int] = defaultdict(int)
+        self._wanted: asyncio.Queue[str] = asyncio.Queue()
+
+    def load_config_file(self, *_: Any, **__: Any) -> None:
+        """Read no settings: none is anybody's to change."""
+
+    def setup_template_dirs(self) -> None:
+        """Put the kit's template before those it extends."""
+        kinds = ["voila", "nbconvert"]
+        paths = collect_template_paths(kinds, "lab", prune=True)
+        self.template_paths = [str(TEMPLATE), *paths]
+        self.static_paths = collect_static_paths(kinds, "lab")
+
+    def init_handlers(self) -> list[Any]:
+        """Serve the pages, their kernels and the files that show them; no more."""
+        needed = [
+            handler
+            for handler in super().init_handlers()
+            if any(part in str(handler[0]) for part in _NEEDED)
+        ]
+        names = "|".join((START, *PAGES)).replace(".", r"\.")
+        kernel = r"/api/kernels/(?P<kernel_id>\w+-\w+-\w+-\w+-\w+)"
+        settings = {"voila_configuration": self.voila_configuration}
+        loop = IOLoop.current()
+        for page in PAGES:
+            self._wanted.put_nowait(page)
+        for _ in range(_MAKERS):
+            loop.add_callback(self._make_ahead)
+        loop.add_callback(self._end_what_was_left)
+        return [
+            *needed,
+            (kernel, Model),
+            (f"{kernel}/channels", Line),
+            (r"/voila/api/shutdown/.*", Left),
+            (rf"/pages/({names})", Page, settings),
+            (r"/(?:pages/?)?", RedirectHandler, {"url": f"/pages/{START}"}),
+        ]
+
+    def begin(self, page: str) -> Visit:
+        """Begin to make a page."""
+        visit = Visit(page)
+        task = asyncio.ensure_future(self._make(visit))
+        self._tasks = {t for t in getattr(self, "_tasks", ()) if not t.done()} | {task}
+        return visit
+
+    def claim(self, page: str) -> str:
+        """Return the name of a new visit to a page, made ahead or begun now."""
+        visit = self.ready.pop(page, None)
+        ended = visit and visit.made.is_set() and visit.kernel not in self.kernels
+        if visit is None or ended:
+            visit = self.begin(page)
+        name = secrets.token_urlsafe(9)
+        visit.left = time.monotonic()
+        self.visits[name] = visit
+        self._wanted.put_nowait(page)
+        return name
+
+    def visit(self, name: str, page: str) -> Visit | None:
+        """Return a visit whose page can still be shown."""
+        found = self.visits.get(name)
+        if found is None or found.page != page:
+            return None
+        gone = found.made.is_set() and found.kernel not in self.kernels
+        return None if gone else found
+
+    async def forget(self, name: str) -> None:
+        """End a visit, with all that was entered in it."""
+        visit = self.visits.pop(name, None)
+        if visit is None:
+            return
+        await visit.made.wait()
+        if visit.kernel in self.kernels:
+            await self.kernels.shutdown_kernel(visit.kernel, now=True)
+
+    @property
+    def kernels(self) -> Any:
+        """All kernels."""
+        return self.kernel_manager
+
+    def renderer(self, page: str) -> NotebookRenderer:
+        """Return what makes a page of a notebook."""
+        given = {
+            "base_url": self.base_url,
+            "settings": self.app.settings,
+            "log": self.log,
+            "voila_configuration": self.voila_configuration,
+        }
+        return NotebookRenderer(
+            voila_configuration=self.voila_configuration,
+            traitlet_config=self.config,
+            notebook_path=page,
+            template_paths=self.template_paths,
+            config_manager=self.config_manager,
+            contents_manager=self.contents_manager,
+            base_url=self.base_url,
+            kernel_spec_manager=self.kernel_spec_manager,
+            page_config=get_page_config(**given),
+        )
+
+    async def _make(self, visit: Visit) -> None:
+        try:
+            renderer = self.renderer(visit.page)
+            await renderer.initialize()
+            # Its cells run in the folder in which what she saves will lie.
+            visit.kernel = await self.kernels.start_kernel(
+                kernel_name="python3", cwd=self.folder
+            )
+            manager = self.kernels.get_kernel(visit.kernel)
+            made = renderer.generate_content_generator(visit.kernel, manager)
+            async for part, _ in made:
+                await visit.add(part)
+        except Exception:
+            self.log.exception("%s could not be made", visit.page)
+            await visit.add(_SORRY)
+        finally:
+            await visit.end()
+
+    async def _make_ahead(self) -> None:
+        """Make pages that nobody waits for yet, when nobody waits for another."""
+        while True:
+            page = await self._wanted.get()
+            while not all(v.made.is_set() for v in self.visits.values()):
+                await asyncio.sleep(0.5)
+            if page not in self.ready:
+                visit = self.ready[page] = self.begin(page)
+                await visit.made.wait()
+
+    async def _end_what_was_left(self) -> None:
+        """End visits whose page was closed long ago, and all but the latest few."""
+        while True:
+            await asyncio.sleep(_LOOK)
+            now, left = time.monotonic(), []
+            for name, visit in list(self.visits.items()):
+                if self.lines[visit.kernel] > 0 or not visit.made.is_set():
+                    visit.left = None
+                elif visit.left is None:
+                    visit.left = now
+                else:
+                    left.append((visit.left, name))
+            left.sort(reverse=True)
+            for place, (since, name) in enumerate(left):
+                if place >= _MOST_LEFT or now - since > _STAYS:
+                    await self.forget(name)
+
+
+class Page(BaseVoilaHandler):
+    """Shows a page to whoever has the token."""
+
+    @allow_unauthenticated
+    async def get(self, page: str) -> None:
+        """Show a visit to a page; without the name of one, begin one."""
+        if not self.current_user:
+            raise HTTPError(403)
+        app: Pages = self.settings["voila"]
+        self.set_header("Cache-Control", "no-store")
+        self.set_header("Referrer-Policy", "same-origin")
+        if page == START:
+            if self.get_argument("token", ""):
+                # It stands in no history, and is in the cookie by now.
+                self.redirect(START)
+                return
+            self.finish(await _without_kernel(app.renderer(page)))
+            return
+        visit = app.visit(self.get_argument("visit", ""), page)
+        if visit is None:
+            await app.forget(self.get_argument("instead", ""))
+            self.redirect(f"{page}?visit={app.claim(page)}")
+            return
+        async for part in visit.parts():
+            self.write(part)
+            await self.flush()
+
+    def write_error(self, status_code: int, **_: Any) -> None:
+        """Say in plain words what to do."""
+        self.finish(
+            '<!DOCTYPE html><html lang="en-GB"><title>Not shown</title>'
+            f"<h1>Not shown ({status_code})</h1><p>This page is shown to whoever "
+            "started it only. Open the address that the window with the program "
+            "names, as a whole.</p>"
+        )
+
+
+class Model(JupyterHandler):
+    """Tells a page what its kernel is; it can neither start nor end one."""
+
+    @authenticated
+    async def get(self, kernel_id: str) -> None:
+        """Tell of the kernel."""
+        if kernel_id not in self.kernel_manager:
+            raise HTTPError(404)
+        told = self.kernel_manager.kernel_model(kernel_id)
+        self.finish({"id": kernel_id, "name": told["name"]})
+
+
+class Left(RequestHandler):
+    """Takes note of a page that is left and does nothing: it may be gone back to."""
+
+    async def post(self) -> None:
+        """Keep its kernel."""
+        self.set_status(204)
+
+
+class Line(VoilaKernelWebsocketHandler):
+    """A page's line to its kernel; the server knows by it who is there."""
+
+    async def open(self, kernel_id: str) -> None:  # type: ignore[override]
+        """Open the line."""
+        await super().open(kernel_id)
+        self.settings["voila"].lines[kernel_id] += 1
+        self.counted = True
+
+    def on_close(self) -> None:
+        """Close the line."""
+        if getattr(self, "counted", False):
+            self.settings["voila"].lines[self.kernel_id] -= 1
+        super().on_close()
+
+
+async def _without_kernel(renderer: NotebookRenderer) -> str:
+    """Return a page whose cells have been run already, as they were kept."""
+    await renderer.initialize()
+
+    async def cells(nb: Any, kernel: str) -> AsyncIterator[Any]:
+        for cell in nb.cells:
+            yield cell
+
+    async def no_kernel(nb: Any) -> str:
+        return ""
+
+    given = {"kernel_start": no_kernel, "cell_generator": cells, "frontend": "voila"}
+    made = renderer.exporter.generate_from_notebook_node(
+        renderer.notebook,
+        resources=renderer.resources,
+        extra_context=given,
+        page_config=renderer.page_config,
+    )
+    return "".join([part async for part, _ in made])
+
+
+def main() -> None:
+    """Serve until stopped: ``python -P -m sizing.app.server --port N --folder DIR``."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--port", type=int, required=True)
+    parser.add_argument("--folder", required=True)
+    args = parser.parse_args()
+    widgets = ["@jupyter-widgets/jupyterlab-manager"]
+    widgets.append("@voila-dashboards/widgets-manager8")
+    config = Config()
+    config.VoilaConfiguration.theme = "light"
+    config.VoilaConfiguration.template = "lab"
+    config.VoilaConfiguration.allow_template_override = "NO"
+    config.VoilaConfiguration.allow_theme_override = "NO"
+    config.VoilaConfiguration.extension_allowlist = widgets
+    config.KernelManager.shutdown_wait_time = 2.0
+    policy = _POLICY.format(host=HOST, port=args.port)
+    notebooks = notebook_files()
+    app = Pages.instance(
+        config=config,
+        ip=HOST,
+        port=args.port,
+        port_retries=0,
+        open_browser=False,
+        root_dir=str(Path(str(notebooks[START])).parent),
+        # The token comes from OneToken.
+        auto_token=True,
+        identity_provider_class=OneToken,
+        tornado_settings={
+            "headers": {"Content-Security-Policy": policy},
+            "allow_remote_access": False,
+            "local_hostnames": [HOST],
+            "allow_unauthenticated_access": False,
+        },
+        log_level=logging.WARNING,
+    )
+    app.folder = args.folder
+    app.initialize([])
+    app.start()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,212 @@
+"""The pages' server: this machine and the kit's pages alone, visits kept."""
+
+import argparse
+import asyncio
+import contextlib
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+from types import SimpleNamespace
+
+import psutil
+import pytest
+
+from sizing.app import server
+from sizing.app.server import PAGES, Pages, Visit
+from sizing.cli import pages
+from sizing.errors import SizingError
+
+
+@pytest.fixture(scope="module")
+def running(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pages")
+    process = subprocess.Popen(
+        [sys.executable, "-u", "-P", "-m", "sizing", "pages", "--no-browser"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        cwd=folder,
+        env=os.environ
+        | {"XDG_STATE_HOME": str(folder / "state"), "LOCALAPPDATA": str(folder)},
+    )
+    said = ""
+    for line in process.stdout:
+        said += line
+        if "Ctrl-C" in line:
+            break
+    found = re.search(r"(http://127\.0\.0\.1:\d+/)pages/start.ipynb\?token=(\w+)", said)
+    assert found, said
+    below = psutil.Process(process.pid).children(recursive=True)
+    yield process, *found.groups()
+    process.send_signal(signal.SIGINT)
+    rest, _ = process.communicate(timeout=60)
+    assert process.returncode == 0, rest
+    assert "Stopped" in rest
+    _, alive = psutil.wait_procs(below, timeout=10)
+    assert alive == []
+    assert {place.name for place in folder.iterdir()} == {"my-results", "state"}
+
+
+def ask(address, token=None):
+    headers = {"Authorization": f"token {token}"} if token else {}
+    request = urllib.request.Request(address, headers=headers)
+    try:
+        with urllib.request.urlopen(request, timeout=240) as answer:
+            return answer.status, answer.read().decode(), answer
+    except urllib.error.HTTPError as error:
+        return error.code, error.read().decode(), error
+
+
+def test_the_start_page_stands_without_a_kernel_and_may_ask_nobody_else(running):
+    _, base, token = running
+    status, page, answer = ask(f"{base}pages/start.ipynb", token)
+    assert status == 200 and '<html lang="en-GB">' in page
+    assert "<title>Who are you today?</title>" in page
+    assert '"kernelId": ""' in page and 'src="http' not in page
+    policy = answer.headers["Content-Security-Policy"]
+    assert "default-src 'self'" in policy and "http" not in policy
+
+
+def test_who_has_no_token_is_shown_nothing(running):
+    _, base, _ = running
+    for path in (
+        "pages/start.ipynb",
+        "pages/adviser.ipynb",
+        "pages/bands.ipynb?visit=",
+    ):
+        status, words, _ = ask(f"{base}{path}")
+        assert status == 403 and "Open the address" in words
+        assert ask(f"{base}{path}", "guessed")[0] == 403
+    kernel = f"{base}api/kernels/{'-'.join(['a'] * 5)}"
+    assert ask(kernel)[0] in (403, 404)
+
+
+def test_all_listen_on_this_machine_alone(running):
+    process, _, _ = running
+    heard = set()
+    for child in psutil.Process(process.pid).children(recursive=True):
+        with contextlib.suppress(psutil.NoSuchProcess):
+            heard |= {
+                connection.laddr.ip
+                for connection in child.net_connections(kind="inet")
+                if connection.status == psutil.CONN_LISTEN
+            }
+    assert heard == {"127.0.0.1"}
+
+
+def test_a_visit_keeps_its_kernel_and_another_has_its_own(running):
+    _, base, token = running
+
+    def kernel(address):
+        _, page, answer = ask(address, token)
+        return json.loads(re.search(r'"kernelId": ("[^"]+")', page)[1]), answer.url
+
+    first, visit = kernel(f"{base}pages/adviser.ipynb")
+    assert "?visit=" in visit
+    assert kernel(visit)[0] == first
+    other, _ = kernel(f"{base}pages/adviser.ipynb")
+    assert other != first
+    name = visit.partition("visit=")[2]
+    fresh, where = kernel(f"{base}pages/adviser.ipynb?instead={name}")
+    assert fresh not in (first, other) and name not in where
+    assert kernel(visit)[0] not in (first, other, fresh)
+
+
+def test_a_visit_gives_its_parts_as_they_come_to_whoever_asks_whenever():
+    async def scene():
+        visit = Visit("adviser.ipynb")
+        await visit.add("a")
+
+        async def read():
+            return "".join([part async for part in visit.parts()])
+
+        early = asyncio.ensure_future(read())
+        await asyncio.sleep(0)
+        await visit.add("b")
+        await visit.end()
+        return await early, await read()
+
+    assert asyncio.run(scene()) == ("ab", "ab")
+
+
+class Kernels(set):
+    """Kernels that are ended when told so."""
+
+    async def shutdown_kernel(self, kernel_id, now):
+        self.discard(kernel_id)
+
+
+def app_with(visits, lines=()):
+    app = Pages.__new__(Pages)
+    app.visits, app.ready = {}, {}
+    app.lines = dict.fromkeys(visits, 0) | dict.fromkeys(lines, 1)
+    app.kernel_manager = Kernels(visits)
+    for name in visits:
+        visit = Visit("adviser.ipynb")
+        visit.kernel = name
+        visit.made.set()
+        app.visits[name] = visit
+    return app
+
+
+def look(app, monkeypatch, *, times, clock):
+    looks = iter(range(times))
+
+    async def asleep(seconds):
+        try:
+            next(looks)
+        except StopIteration:
+            raise asyncio.CancelledError from None
+
+    monkeypatch.setattr(server, "asyncio", SimpleNamespace(sleep=asleep))
+    monkeypatch.setattr(server, "time", SimpleNamespace(monotonic=lambda: clock))
+    with contextlib.suppress(asyncio.CancelledError):
+        asyncio.run(app._end_what_was_left())
+
+
+def test_of_pages_that_were_left_the_latest_few_stay_for_a_while(monkeypatch):
+    app = app_with(list("abcd"), lines=["d"])
+    for name, since in zip("abc", (1.0, 2.0, 3.0), strict=True):
+        app.visits[name].left = since
+    look(app, monkeypatch, times=1, clock=10.0)
+    assert set(app.visits) == {"b", "c", "d"} == app.kernel_manager
+    look(app, monkeypatch, times=1, clock=server._STAYS + 2.5)
+    assert set(app.visits) == {"c", "d"}
+
+
+def test_a_page_that_is_gone_back_to_is_not_ended(monkeypatch):
+    app = app_with(["a"])
+    look(app, monkeypatch, times=1, clock=0.0)
+    app.lines["a"] = 1
+    look(app, monkeypatch, times=1, clock=server._STAYS * 2)
+    app.lines["a"] = 0
+    look(app, monkeypatch, times=1, clock=server._STAYS * 3)
+    assert set(app.visits) == {"a"}
+
+
+def test_a_visit_belongs_to_its_page_and_ends_with_its_kernel():
+    app = app_with(["a"])
+    assert app.visit("a", "adviser.ipynb") is app.visits["a"]
+    assert app.visit("a", "study.ipynb") is None
+    assert app.visit("", "adviser.ipynb") is None
+    app.kernel_manager.clear()
+    assert app.visit("a", "adviser.ipynb") is None
+
+
+def test_every_page_but_the_start_is_made_ahead():
+    assert {*PAGES, server.START} == set(server.notebook_files())
+
+
+def test_a_folder_that_is_a_file_is_told(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    parser = argparse.ArgumentParser()
+    pages.add_arguments(parser)
+    words = ["--folder", str(tmp_path / "file")]
+    with pytest.raises(SizingError, match="--folder"):
+        pages.run(parser.parse_args(words))
