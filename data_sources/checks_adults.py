@@ -19,10 +19,10 @@ from data_sources.derive_adult_model import (
     read_target,
 )
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
-from sizing.population.model import draw_measures, predict_measures
-from sizing.population.model_donors import candidates
-from sizing.population.model_noise import keys_of
-from sizing.population.model_terms import (
+from sizing.people.body import draw_measures, predict_measures
+from sizing.people.body.donors import candidates
+from sizing.people.body.noise import keys_of
+from sizing.people.body.terms import (
     Floats,
     MeasureModel,
     group_models,

@@ -17,9 +17,9 @@ from data_sources.derive_child_model import (
     read_children,
 )
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
-from sizing.population.model import draw_measures, seam_steps
-from sizing.population.model_terms import Floats, measure_model
-from sizing.survey import read_embedded
+from sizing.people.body import draw_measures, seam_steps
+from sizing.people.body.terms import Floats, measure_model
+from sizing.surveys import read_embedded
 
 
 def reference_z(table: pd.DataFrame, age: Floats, value: Floats) -> Floats:

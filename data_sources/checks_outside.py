@@ -15,7 +15,7 @@ from data_sources.checks_adults import (
     spread_rows,
 )
 from sizing.measures import SEATED_AND_GIRTHS
-from sizing.population.model import predict_measures
+from sizing.people.body import predict_measures
 
 
 def other_samples(_: Path) -> Iterator[Row]:

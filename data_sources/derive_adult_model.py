@@ -23,13 +23,13 @@ from data_sources.model_fitting import (
     write_json,
 )
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
-from sizing.population.model_terms import (
+from sizing.people.body.terms import (
     BMI_CENTRE,
     STATURE_CENTRE_CM,
     Floats,
     predictors,
 )
-from sizing.survey import read_ansur2, read_embedded, read_nhanes_files
+from sizing.surveys import read_ansur2, read_embedded, read_nhanes_files
 
 AGE_CENTRE = 45.0
 ARMY_TERMS = "1 q s a qq qs ss qa"

@@ -22,13 +22,13 @@ from data_sources.model_fitting import (
     write_json,
 )
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
-from sizing.population.model_terms import (
+from sizing.people.body.terms import (
     BMI_CENTRE,
     STATURE_CENTRE_CM,
     Floats,
     predictors,
 )
-from sizing.survey import read_embedded, read_snyder1977
+from sizing.surveys import read_embedded, read_snyder1977
 
 AGE_CENTRE = 11.0
 CHILD_TERMS = "1 q s a qq qs ss aa qa sa"

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from sizing.survey import Survey, read_nhanes_files
+from sizing.surveys import Survey, read_nhanes_files
 
 OUT = Path(__file__).with_name("nhanes_2015_2016_totals.csv")
 #: Each band holds at least 3 people of every kind among the embedded people and

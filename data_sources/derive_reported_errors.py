@@ -1,12 +1,12 @@
 """Derive how far what adults say of their body mass and stature is from measured.
 
 Prints the rows of guessing_figures.csv with the study NHANES 2017-18, and the
-mean and SD that sizing/teaching/ways.py states for stature. Unweighted: the
+mean and SD that sizing/lesson/ways.py states for stature. Unweighted: the
 embedded copy of the survey has no weights, and the figures describe answers, not
 a population.
 """
 
-from sizing.survey import read_embedded
+from sizing.surveys import read_embedded
 
 SOURCE = (
     "derived from NHANES 2017-18 (public domain) by derive_reported_errors.py; "

@@ -18,9 +18,9 @@ import pandas as pd
 
 from data_sources.derive_population_totals import read as read_nhanes
 from sizing.measures import SEXES
-from sizing.survey import Survey, read_ansur2, read_snyder1977
-from sizing.survey.estimate import design_estimate
-from sizing.survey.weighted import weighted_sd
+from sizing.stats.design import design_estimate
+from sizing.stats.weighted import weighted_sd
+from sizing.surveys import Survey, read_ansur2, read_snyder1977
 
 OUT = Path(__file__).with_name("survey_summaries.csv")
 PERCENTILES = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)

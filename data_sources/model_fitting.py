@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.population.model_terms import (
+from sizing.people.body.terms import (
     STATURE_CENTRE_CM,
     Floats,
     monomials,

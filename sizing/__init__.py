@@ -8,9 +8,10 @@ from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from sizing.banding import fit_bands, fit_groups, frontier
-    from sizing.chart import (
+    from sizing.bands import fit_bands, fit_groups, frontier
+    from sizing.charts import (
         SizeChart,
+        assign,
         chart_from,
         demo_chart,
         read_chart,
@@ -29,9 +30,9 @@ if TYPE_CHECKING:
         why_none,
     )
     from sizing.errors import SizingError, SizingWarning
-    from sizing.fit import assign
+    from sizing.lesson import compare_ways
     from sizing.measures import EDGE_RULE, MEASURES, vocabulary
-    from sizing.population import (
+    from sizing.people import (
         POPULATIONS,
         People,
         load_people,
@@ -40,21 +41,21 @@ if TYPE_CHECKING:
         read_margins,
     )
     from sizing.stock import plan_stock
-    from sizing.survey import (
+    from sizing.surveys import (
         read_ansur2,
         read_embedded,
         read_nhanes_files,
         read_snyder1977,
         registry,
     )
-    from sizing.teaching import compare_ways
 
 #: The public names by their layer. A layer is loaded when a name of it is first
 #: asked for: all of them take seconds, and no command or page needs them all.
 _NAMES: dict[str, tuple[str, ...]] = {
-    "banding": ("fit_bands", "fit_groups", "frontier"),
-    "chart": (
+    "bands": ("fit_bands", "fit_groups", "frontier"),
+    "charts": (
         "SizeChart",
+        "assign",
         "chart_from",
         "demo_chart",
         "read_chart",
@@ -73,9 +74,8 @@ _NAMES: dict[str, tuple[str, ...]] = {
         "why_none",
     ),
     "errors": ("SizingError", "SizingWarning"),
-    "fit": ("assign",),
     "measures": ("EDGE_RULE", "MEASURES", "vocabulary"),
-    "population": (
+    "people": (
         "POPULATIONS",
         "People",
         "load_people",
@@ -84,14 +84,14 @@ _NAMES: dict[str, tuple[str, ...]] = {
         "read_margins",
     ),
     "stock": ("plan_stock",),
-    "survey": (
+    "surveys": (
         "read_ansur2",
         "read_embedded",
         "read_nhanes_files",
         "read_snyder1977",
         "registry",
     ),
-    "teaching": ("compare_ways",),
+    "lesson": ("compare_ways",),
 }
 _LAYER_OF = {name: layer for layer, names in _NAMES.items() for name in names}
 

@@ -6,19 +6,19 @@ import openpyxl
 import pandas as pd
 import pytest
 
+from sizing.app.client_page import answer_html
+from sizing.app.stock_form import StockForm
 from sizing.cautions import invented_words
-from sizing.chart import demo_chart, read_chart, write_chart
+from sizing.charts import demo_chart, read_chart, write_chart
 from sizing.cli.main import main
 from sizing.client import check_client, judge_chart
 from sizing.client.own_chart import with_edge
-from sizing.population import load_people
-from sizing.report.client_note import client_note
-from sizing.report.client_page import answer_html
-from sizing.report.lesson_words import ways_answer
-from sizing.report.stock import stock_page
-from sizing.report.stock_form import StockForm
+from sizing.lesson import compare_ways, practice_clients
+from sizing.pages.client_note import client_note
+from sizing.pages.stock import stock_page
+from sizing.people import load_people
 from sizing.stock import Served, demo_scenario, plan_stock
-from sizing.teaching import compare_ways, practice_clients
+from sizing.words.lesson import ways_answer
 
 CHART = invented_words("chart")
 WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160}

@@ -6,14 +6,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.chart import SizeChart, chart_from, demo_chart
+from sizing.charts import SizeChart, assign, chart_from, demo_chart, fits_matrix
 from sizing.cli.main import main
-from sizing.fit import assign, fits_matrix
-from sizing.population import people_from
-from sizing.population.model import predict_measures
+from sizing.lesson import read_answers
+from sizing.lesson.doubtful import doubtful
+from sizing.people import people_from
+from sizing.people.body import predict_measures
 from sizing.stock.tables import tilted
-from sizing.teaching import read_answers
-from sizing.teaching.doubtful import doubtful
 
 
 @given(

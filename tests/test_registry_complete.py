@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 
 import data_sources
-from sizing.survey import registry
-from sizing.survey.registry import verify
+from sizing.surveys import registry
+from sizing.surveys.registry import verify
 
 FOLDER = Path(data_sources.__file__).parent
 SHIPPED = sorted(

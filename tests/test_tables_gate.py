@@ -10,10 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.chart import chart_from, demo_chart, read_chart
+from sizing.app.lab_upload import UploadBox
+from sizing.charts import chart_from, demo_chart, read_chart
 from sizing.cli.main import main
 from sizing.cli.stock import read_prices
 from sizing.errors import InputProblems, ReadingNote, SizingWarning
+from sizing.lesson.answers import read_answers
 from sizing.measures.tables import (
     GROUPS,
     MARGINS,
@@ -22,11 +24,9 @@ from sizing.measures.tables import (
     blank,
     take,
 )
-from sizing.population import read_caseload, read_margins
-from sizing.population.files import read_table
-from sizing.report.lab_upload import UploadBox
+from sizing.people import read_caseload, read_margins
+from sizing.people.files import read_table
 from sizing.stock import offer_from, serves_from
-from sizing.teaching.answers import read_answers
 
 CLIENTS = "Sex,Age,Weight (kg),Height (cm),Hips (cm)\nf,82,51.5,158,92\nm,47,88,181,\n"
 CHART = (

@@ -12,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from sizing.errors import SizingError
-from sizing.writing import write_bytes, write_text
+from sizing.files.writing import write_bytes, write_text
 
 #: The page that leads to the others.
 START = "start.ipynb"

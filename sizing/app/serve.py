@@ -18,8 +18,8 @@ from types import FrameType
 from typing import Any
 
 from sizing.errors import SizingError
-from sizing.state import safe_environment
-from sizing.writing import write_text
+from sizing.files.state import safe_environment
+from sizing.files.writing import write_text
 
 #: Only this machine can reach what is served.
 HOST = "127.0.0.1"

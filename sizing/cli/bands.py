@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.banding import (
+from sizing.bands import (
     BandFit,
     GroupsFit,
     common_group,
@@ -17,17 +17,17 @@ from sizing.banding import (
     fit_bands,
     fit_nine_sizes,
 )
-from sizing.banding.axis import ROUNDINGS
-from sizing.banding.goal import GOALS
+from sizing.bands.axis import ROUNDINGS
+from sizing.bands.goal import GOALS
 from sizing.cautions import cautions, invented_first
-from sizing.chart import GROUPS, read_chart
+from sizing.charts import GROUPS, read_chart
 from sizing.cli.options import add_seed, amount
 from sizing.cli.places import check_places
 from sizing.errors import Problem, SizingError, SizingWarning
+from sizing.files.writing import rounded
 from sizing.measures import MEASURES
 from sizing.measures.typed import like_pounds
-from sizing.population import POPULATIONS, People, load_people, population_titles
-from sizing.writing import rounded
+from sizing.people import POPULATIONS, People, load_people, population_titles
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from sizing.cli.places import check_places
 from sizing.errors import Problem, SizingError
+from sizing.files.writing import write_bytes
 from sizing.measures.tables import TABLES, blank_bytes
-from sizing.writing import write_bytes
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

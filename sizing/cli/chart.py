@@ -4,13 +4,13 @@ import argparse
 from dataclasses import replace
 from pathlib import Path
 
-from sizing.chart import read_chart
+from sizing.charts import read_chart
 from sizing.cli.options import add_draws, add_people, add_seed
 from sizing.cli.places import check_places
 from sizing.client.own_chart import judge_chart
 from sizing.coverage import compare_charts
-from sizing.population import load_people, read_margins, reweight
-from sizing.writing import write_text
+from sizing.files.writing import write_text
+from sizing.people import load_people, read_margins, reweight
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
         print(comparison.summary().splitlines()[0])
     print(found.summary())
     if args.out is not None:
-        from sizing.report.own_chart import own_chart_page
+        from sizing.app.own_chart import own_chart_page
 
         page = own_chart_page(found, people, comparison=comparison, other=other)
         write_text(args.out, page)

@@ -4,14 +4,14 @@ import argparse
 import json
 from pathlib import Path
 
-from sizing.chart import demo_chart, read_chart
+from sizing.charts import demo_chart, read_chart
 from sizing.cli.options import amount
 from sizing.cli.places import check_places
 from sizing.client import HOW, check_client, conditions_table
 from sizing.client.client import client_from
 from sizing.client.stature import KNEE_EQUATIONS, segment_table
 from sizing.errors import Problem, SizingError
-from sizing.writing import rounded, write_text
+from sizing.files.writing import rounded, write_text
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -99,7 +99,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         print(answer.summary())
     if args.note is not None:
-        from sizing.report.client_note import client_note
+        from sizing.pages.client_note import client_note
 
         note = client_note(answer)
         text = note.html() if args.note.suffix.lower() == ".html" else note.markdown()

@@ -10,9 +10,9 @@ from typing import Any
 from sizing.app.notebooks import lay_notebooks
 from sizing.app.serve import HOST, add_server, free_port, serve, write_profile
 from sizing.errors import SizingError
-from sizing.places import Places
-from sizing.state import state_folder
-from sizing.writing import write_text
+from sizing.files.places import Places
+from sizing.files.state import state_folder
+from sizing.files.writing import write_text
 
 _NO_UPDATES = "jupyterlab.handlers.announcements.NeverCheckForUpdate"
 

@@ -3,10 +3,10 @@
 import argparse
 from pathlib import Path
 
-from sizing.chart import read_chart
+from sizing.charts import read_chart
 from sizing.cli.options import add_draws, add_people, add_seed, whole
 from sizing.cli.places import check_places
-from sizing.report.lesson import prepare_lesson, write_lesson
+from sizing.pages.lesson_pack import prepare_lesson, write_lesson
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from sizing.errors import Problem, SizingError, UnitSaid
 from sizing.measures.typed import quantity
-from sizing.population import POPULATIONS
+from sizing.people import POPULATIONS
 
 #: Beyond these a command would fill the memory or never end.
 MOST_DRAWS = 200

@@ -4,8 +4,8 @@ import argparse
 from pathlib import Path
 
 from sizing.app.serve import add_server, free_port, serve, write_profile
-from sizing.places import Places
-from sizing.state import state_folder
+from sizing.files.places import Places
+from sizing.files.state import state_folder
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sizing.places import Places
+from sizing.files.places import Places
 
 _PAGE = (".html", ".htm")
 _STUDY = (

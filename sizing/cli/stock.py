@@ -9,14 +9,15 @@ from typing import Any
 import pandas as pd
 
 from sizing.cautions import cautions
-from sizing.chart import SizeChart, demo_chart, read_chart
+from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.cli.options import MOST_SEED, whole
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
+from sizing.files.writing import rounded, write_text
 from sizing.measures.tables import GROUPS, PRICES
-from sizing.population import POPULATIONS, read_caseload
-from sizing.population.files import read_table
-from sizing.report.stock import stock_page, write_order
+from sizing.pages.stock import stock_page, write_order
+from sizing.people import POPULATIONS, read_caseload
+from sizing.people.files import read_table
 from sizing.stock import (
     SHARING,
     Served,
@@ -28,7 +29,6 @@ from sizing.stock import (
 )
 from sizing.stock.need import caseloads_of
 from sizing.stock.offers import offer_from
-from sizing.writing import rounded, write_text
 
 _TABLES = (
     "order",

@@ -6,12 +6,12 @@ from pathlib import Path
 
 from tqdm import tqdm
 
-from sizing.chart import read_chart
+from sizing.charts import read_chart
 from sizing.cli.options import add_draws, add_people, add_seed
 from sizing.cli.places import check_places
 from sizing.errors import SizingWarning
-from sizing.report.study import Study, run_study, write_study
-from sizing.report.study_page import answer, study_page, study_pictures
+from sizing.pages.study import answer, study_page, study_pictures
+from sizing.study.study import Study, run_study, write_study
 
 #: Steps that ``run_study`` announces, and two of our own.
 _STEPS = 7

@@ -6,7 +6,7 @@ from functools import cache
 
 import pandas as pd
 
-from sizing.chart import SizeChart
+from sizing.charts import SizeChart
 from sizing.errors import Problem, SizingError
 from sizing.resources import source_table
 

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from sizing.cautions import cautions
-from sizing.chart import SizeChart, review_chart
+from sizing.charts import SizeChart, review_chart
 from sizing.client.client import Client
 from sizing.client.posterior import Bodies
 from sizing.measures import MEASURES
@@ -63,7 +63,7 @@ class ClientAnswer:
 
     @cached_property
     def findings(self) -> pd.DataFrame:
-        """What is doubtful in the chart: see ``sizing.chart.review_chart``."""
+        """What is doubtful in the chart: see ``sizing.charts.review_chart``."""
         return review_chart(self.chart)
 
     @property

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from sizing.client.how import ESTIMATED, TAKEN, Reading
-from sizing.population.model_terms import Floats
+from sizing.people.body.terms import Floats
 
 #: A reading is moved by the rest of the body by this many of its errors at most.
 MOVED = 1.0

@@ -8,7 +8,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.chart import SizeChart
+from sizing.charts import DIRECTIONS, SizeChart
+from sizing.charts.nearest import nearest, yardsticks
 from sizing.client.allowances import allowance_table, in_body_terms
 from sizing.client.answer import ClientAnswer
 from sizing.client.apart import bodies_of, unchanged
@@ -44,14 +45,12 @@ from sizing.client.remarks import (
     sources,
 )
 from sizing.errors import InputProblems, Problem, SizingError, check_seed
-from sizing.fit import DIRECTIONS
-from sizing.fit.nearest import nearest, yardsticks
 from sizing.measures import (
     MEASURES,
     to_tenths,
 )
 from sizing.measures.edges import NO_HIGH, NO_LOW
-from sizing.population.model_terms import Floats
+from sizing.people.body.terms import Floats
 
 #: From this chance of no fit on it is said what the nearest size lacks.
 _NONE_FITS = 0.05
@@ -114,7 +113,7 @@ def check_client(
         how, reading, error_sd, estimate, low, high
         (90 % of what it may truly be), method, n.
 
-        ``outcomes``: chance of each outcome of ``sizing.fit.assign``.
+        ``outcomes``: chance of each outcome of ``sizing.charts.assign``.
         ``next_measure``: see ``next_measures``. ``loads``: part, load_limit_kg
         (empty: not entered), lowest. ``allowances``: see ``allowance_table``.
         ``growth``: see ``outgrows``, for a child and the likeliest size; else empty.
@@ -137,7 +136,7 @@ def check_client(
 
     Examples
     --------
-    >>> from sizing.chart import demo_chart
+    >>> from sizing.charts import demo_chart
     >>> found = check_client(demo_chart(), {"sex": "female", "age_years": 74,
     ...     "body_mass_kg": 68, "stature_cm": 160, "hip_circumference_cm": 101,
     ...     "shoulder_height_sitting_cm": 56, "buttock_popliteal_length_cm": 46})

@@ -28,8 +28,8 @@ from sizing.errors import (
 )
 from sizing.measures import MEASURES, to_standard_units
 from sizing.measures.vocabulary import AGE_LIMITS
-from sizing.population.classes import ADULT_AGE
-from sizing.population.growth import value_at
+from sizing.people.classes import ADULT_AGE
+from sizing.people.growth import value_at
 
 YOUNGEST = AGE_LIMITS[0]
 ABOUT = "what was entered of the client"

@@ -12,7 +12,7 @@ from sizing.client.words import plain
 from sizing.errors import Problem
 from sizing.measures import MEASURES
 from sizing.measures.columns import OF_KIND, UNIT_WORDS
-from sizing.population.model_terms import Floats
+from sizing.people.body.terms import Floats
 
 #: A reading this many SDs from what the others let expect is doubted, if the
 #: readings together are also rarer than RARE among people (our choice, no

@@ -8,9 +8,9 @@ from sizing.client.outcomes import Edges
 from sizing.client.posterior import Bodies
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, to_tenths
 from sizing.measures.edges import NO_HIGH
-from sizing.population.growth import value_at, z_score
-from sizing.population.model_moments import model_age, moments
-from sizing.population.model_terms import Floats
+from sizing.people.body.moments import model_age, moments
+from sizing.people.body.terms import Floats
+from sizing.people.growth import value_at, z_score
 
 #: The growth reference holds from here, of body mass, to here.
 YOUNGEST, GROWN = 2.0417, 20.0

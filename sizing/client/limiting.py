@@ -64,7 +64,7 @@ def limiting_lines(answer: ClientAnswer) -> list[str]:
 
     Examples
     --------
-    >>> from sizing.chart import demo_chart
+    >>> from sizing.charts import demo_chart
     >>> from sizing.client import check_client
     >>> found = check_client(demo_chart(), {"sex": "female", "age_years": 74,
     ...     "body_mass_kg": 68, "stature_cm": 160, "hip_circumference_cm": 101,

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.chart import SizeChart
+from sizing.charts import SizeChart
 from sizing.client.answer import IN_PLAY, ClientAnswer
 from sizing.client.client import Client
 from sizing.client.how import MASS, TAKEN
@@ -16,7 +16,7 @@ from sizing.errors import Problem, SizingError
 from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
 from sizing.measures.written import Say, written
-from sizing.population.model_terms import Floats
+from sizing.people.body.terms import Floats
 
 _LEAST_LOAD, _MOST_LOAD = 20.0, 1000.0
 #: Parts that every lift hangs from besides the sling: without a limit entered they
@@ -113,7 +113,7 @@ def load_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
 
     Examples
     --------
-    >>> from sizing.chart import demo_chart
+    >>> from sizing.charts import demo_chart
     >>> from sizing.client import check_client
     >>> found = check_client(demo_chart(), {"sex": "female", "age_years": 74,
     ...     "body_mass_kg": 68}, loads={"hoist": 70, "spreader bar": 200})

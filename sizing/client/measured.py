@@ -9,8 +9,8 @@ from sizing.client.client import Client
 from sizing.client.how import ESTIMATED, TAKEN, Reading
 from sizing.client.posterior import Bodies
 from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES, vocabulary
-from sizing.population.model_evidence import evidence_levels
-from sizing.population.model_terms import Floats
+from sizing.people.body.evidence import evidence_levels
+from sizing.people.body.terms import Floats
 
 #: Share of such bodies inside the interval of a measure.
 LEVEL = 0.90

@@ -10,7 +10,7 @@ from sizing.client.outcomes import Fitting
 from sizing.client.posterior import Bodies
 from sizing.client.stature import STATURE
 from sizing.measures import MEASURES
-from sizing.population.model_terms import Floats
+from sizing.people.body.terms import Floats
 
 #: Classes into which simulated readings are sorted.
 _CLASSES = 32

@@ -9,13 +9,12 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtri
 
-from sizing.chart import SizeChart
+from sizing.charts import OUTCOME_WORDS, OUTCOMES, SizeChart
 from sizing.client.how import ESTIMATED, Reading
 from sizing.client.posterior import Bodies
-from sizing.fit import OUTCOME_WORDS, OUTCOMES
 from sizing.measures import MEASURES, to_tenths
 from sizing.measures.edges import NO_HIGH, NO_LOW
-from sizing.population.model_terms import Floats
+from sizing.people.body.terms import Floats
 
 Mask = npt.NDArray[np.bool_]
 #: Confidence of the Monte Carlo interval of a chance.
@@ -140,7 +139,7 @@ def fitting(
 
     Notes
     -----
-    The outcomes are those of ``sizing.fit.assign``; a test holds the two
+    The outcomes are those of ``sizing.charts.assign``; a test holds the two
     together.
     """
     n, k = len(values), len(chart.sizes)

@@ -7,7 +7,7 @@ import pandas as pd
 from scipy import stats
 
 from sizing.cautions import cautions, invented_first
-from sizing.chart import SizeChart, chart_from, review_chart
+from sizing.charts import SizeChart, chart_from, fits_matrix, review_chart
 from sizing.client.chart_words import (
     finding_words,
     load_words,
@@ -24,10 +24,9 @@ from sizing.coverage import (
 from sizing.coverage.layout import Floats, Layout, layout
 from sizing.coverage.shares import group_means, wilson
 from sizing.errors import Problem, SizingError, one_of
-from sizing.fit import fits_matrix
 from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
-from sizing.population.people import People
+from sizing.people.people import People
 
 #: Findings of ``review_chart`` that are drawn as gaps.
 GAP = "gap"
@@ -137,8 +136,8 @@ def judge_chart(
 
     Examples
     --------
-    >>> from sizing.chart import demo_chart
-    >>> from sizing.population import load_people
+    >>> from sizing.charts import demo_chart
+    >>> from sizing.people import load_people
     >>> found = judge_chart(load_people("bariatric", draws=1), demo_chart(),
     ...                     by=(), replicates=50)
     >>> found.sizes["needs"].between(0, 1).all().item()
@@ -234,7 +233,7 @@ def with_edge(
 
     Examples
     --------
-    >>> from sizing.chart import demo_chart
+    >>> from sizing.charts import demo_chart
     >>> moved = with_edge(demo_chart(), "adult 1", "hip_circumference_cm", "high", 108)
     >>> moved.frame.set_index("size").loc["adult 1", "hip_circumference_cm_high"].item()
     108.0

@@ -23,16 +23,16 @@ from scipy.stats import qmc
 from sizing.client.as_read import as_read, quantile
 from sizing.client.how import Reading
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
-from sizing.population.model_conditional import condition_normal, log_density
-from sizing.population.model_donors import (
+from sizing.people.body.conditional import condition_normal, log_density
+from sizing.people.body.donors import (
     NEAR_AGE,
     NEAR_LN_MASS,
     NEAR_LN_STATURE,
     donors,
 )
-from sizing.population.model_moments import Moments, model_age, moments
-from sizing.population.model_plausible import broken_ratios
-from sizing.population.model_terms import Floats
+from sizing.people.body.moments import Moments, model_age, moments
+from sizing.people.body.plausible import broken_ratios
+from sizing.people.body.terms import Floats
 
 #: Bodies drawn, and builds among them: fewer where readings fix the build.
 DRAWS, BUILDS, BUILDS_IF_KNOWN = 4096, 512, 256

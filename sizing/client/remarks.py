@@ -8,7 +8,7 @@ from sizing.client.how import MASS
 from sizing.client.outcomes import Edges
 from sizing.client.words import capital, plain
 from sizing.measures.typed import like_pounds
-from sizing.population import limits
+from sizing.people import limits
 
 
 def notes(client: Client, chart: Edges) -> list[str]:

@@ -11,9 +11,9 @@ from sizing.client.how import ESTIMATED, Reading
 from sizing.errors import Problem, SizingError, one_of
 from sizing.measures import SEXES
 from sizing.measures.written import Say, written
-from sizing.population.classes import ADULT_AGE
-from sizing.population.model_donors import donors
-from sizing.population.model_moments import model_age
+from sizing.people.body.donors import donors
+from sizing.people.body.moments import model_age
+from sizing.people.classes import ADULT_AGE
 from sizing.resources import source_table
 
 #: Outside the ages an equation was made on its error is widened by this much

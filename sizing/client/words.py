@@ -366,7 +366,7 @@ def doubt_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
 
     Examples
     --------
-    >>> from sizing.chart import demo_chart
+    >>> from sizing.charts import demo_chart
     >>> from sizing.client import check_client
     >>> tall = {"sex": "female", "age_years": 74, "body_mass_kg": 60, "stature_cm": 228}
     >>> doubt_lines(check_client(demo_chart(), tall, confirmed=True))[0][:64]

@@ -7,13 +7,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.chart import SizeChart
+from sizing.charts import SizeChart
+from sizing.charts.fits import limits, parts, size_masks
 from sizing.coverage.layout import Floats, Layout
-from sizing.fit.core import limits, parts, size_masks
 from sizing.measures import SEATED_AND_GIRTHS, to_tenths, vocabulary
-from sizing.population.classes import ADULT_AGE
-from sizing.population.model_moments import moments
-from sizing.population.people import People
+from sizing.people.body.moments import moments
+from sizing.people.classes import ADULT_AGE
+from sizing.people.people import People
 
 Flags = npt.NDArray[np.bool_]
 

@@ -8,16 +8,15 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import stats
 
-from sizing.chart import SizeChart
+from sizing.charts import SizeChart, assign
 from sizing.coverage.groups import NOT_KNOWN, grouping
 from sizing.coverage.joining import join_influences, variance_of_sum
 from sizing.coverage.layout import Floats, Layout, layout
 from sizing.coverage.logistic import log_odds_ratios
 from sizing.coverage.shares import LEVEL, SMALL_GROUP
 from sizing.errors import Problem, SizingError
-from sizing.fit import assign
-from sizing.population.classes import ADULT_AGE
-from sizing.population.people import People
+from sizing.people.classes import ADULT_AGE
+from sizing.people.people import People
 
 COLUMNS = [
     "fitted_to",
@@ -87,7 +86,7 @@ def who_falls_between(
 
     Examples
     --------
-    >>> from sizing.chart import chart_from
+    >>> from sizing.charts import chart_from
     >>> chart = chart_from(pd.DataFrame({
     ...     "size": ["one", "two"], "stature_cm_low": [150, 172],
     ...     "stature_cm_high": [168, 190]}), warn=False)

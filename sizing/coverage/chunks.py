@@ -7,16 +7,15 @@ import numpy as np
 import pandas as pd
 
 from sizing.cautions import cautions
-from sizing.chart import SizeChart
+from sizing.charts import OUTCOMES, SizeChart
+from sizing.charts.fits import limits, tenths, unpack
+from sizing.charts.judge import judge
 from sizing.coverage.coverage import EVERYONE, percent
 from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
 from sizing.coverage.layout import Floats
 from sizing.coverage.shares import LEVEL, SMALL_GROUP, wilson
 from sizing.errors import Problem, SizingError
-from sizing.fit import OUTCOMES
-from sizing.fit.core import limits, tenths, unpack
-from sizing.fit.judge import judge
-from sizing.population.people import People
+from sizing.people.people import People
 
 _METHOD = f"{100 * LEVEL:.0f} % score interval on the effective number; counted"
 
@@ -108,7 +107,7 @@ def coverage_in_chunks(
     -------
     CountedCoverage
         ``.table``: by, level, outcome (``covered``, then each of
-        ``sizing.fit.OUTCOMES``), people (how many, whole number), estimate, low,
+        ``sizing.charts.OUTCOMES``), people (how many, whole number), estimate, low,
         high (shares), method, n (people in the group), n_effective (Kish),
         standard_error, small_group. ``.by_size``: size, share (``fits``,
         ``only_size``), people, estimate, low, high, method, n, n_effective,
@@ -131,7 +130,7 @@ def coverage_in_chunks(
 
     Examples
     --------
-    >>> from sizing.chart import chart_from
+    >>> from sizing.charts import chart_from
     >>> chart = chart_from(pd.DataFrame({
     ...     "size": ["one"], "stature_cm_low": [150], "stature_cm_high": [170]}),
     ...     warn=False)

@@ -8,13 +8,12 @@ import pandas as pd
 from scipy import stats
 
 from sizing.cautions import cautions
-from sizing.chart import SizeChart
+from sizing.charts import OUTCOMES, SizeChart, assign
 from sizing.coverage.coverage import EVERYONE, memberships, outcome_columns
 from sizing.coverage.groups import by_list
 from sizing.coverage.layout import layout
 from sizing.coverage.shares import LEVEL, SMALL_GROUP, group_means
-from sizing.fit import OUTCOMES, assign
-from sizing.population.people import People
+from sizing.people.people import People
 
 
 @dataclass(frozen=True)
@@ -89,7 +88,7 @@ def compare_charts(
 
     Examples
     --------
-    >>> from sizing.chart import chart_from
+    >>> from sizing.charts import chart_from
     >>> narrow, wide = (chart_from(pd.DataFrame({
     ...     "size": ["one"], "stature_cm_low": [150], "stature_cm_high": [high]}),
     ...     warn=False) for high in (170, 180))

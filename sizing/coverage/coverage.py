@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.cautions import cautions
-from sizing.chart import SizeChart
+from sizing.charts import OUTCOME_WORDS, OUTCOMES, Assignment, SizeChart, assign
 from sizing.coverage.groups import by_list, grouping
 from sizing.coverage.layout import Floats, Layout, layout
 from sizing.coverage.shares import (
@@ -19,8 +19,7 @@ from sizing.coverage.shares import (
     wilson,
 )
 from sizing.errors import check_replicates
-from sizing.fit import OUTCOME_WORDS, OUTCOMES, Assignment, assign
-from sizing.population.people import People
+from sizing.people.people import People
 
 #: How the group of all people is called in the column ``level``.
 EVERYONE = "everyone"
@@ -113,7 +112,7 @@ def coverage(
     -------
     Coverage
         ``.table``: by, level, outcome (``covered``, which is one + choice,
-        then each of ``sizing.fit.OUTCOMES``); estimate, low, high (shares);
+        then each of ``sizing.charts.OUTCOMES``); estimate, low, high (shares);
         method; n (persons in the group, mean over the draws), n_effective
         (Kish), standard_error, df; small_group (n under 30); predicted,
         extrapolated, unsupported, missing: the share of the group's people
@@ -143,7 +142,7 @@ def coverage(
 
     Examples
     --------
-    >>> from sizing.chart import chart_from
+    >>> from sizing.charts import chart_from
     >>> chart = chart_from(pd.DataFrame({
     ...     "size": ["one", "two"], "stature_cm_low": [150, 170],
     ...     "stature_cm_high": [168, 190]}), warn=False)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from sizing.chart import SizeChart
+from sizing.charts import SizeChart
 from sizing.coverage.chunks import (
     CountedCoverage,
     Counts,

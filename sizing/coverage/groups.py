@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.errors import Problem, SizingError
-from sizing.population.classes import age_band, bmi_class
+from sizing.people.classes import age_band, bmi_class
 
 NOT_KNOWN = "not known"
 #: A column of more distinct values than this is no grouping.
@@ -22,7 +22,7 @@ def grouping(frame: pd.DataFrame, by: str) -> pd.Categorical:
         As in ``People.frame``.
     by : str
         A column, or one of ``age_band`` and ``bmi_class``, which are made by
-        ``sizing.population`` if there is no such column.
+        ``sizing.people`` if there is no such column.
 
     Returns
     -------

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sizing.errors import Problem, SizingError
-from sizing.population.people import People
+from sizing.people.people import People
 
 Floats = npt.NDArray[np.float64]
 

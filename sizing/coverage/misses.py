@@ -3,13 +3,12 @@
 import numpy as np
 import pandas as pd
 
-from sizing.chart import SizeChart
+from sizing.charts import DIRECTIONS, SizeChart, assign
 from sizing.coverage.layout import Floats, layout
 from sizing.coverage.shares import group_means, wilson
-from sizing.fit import DIRECTIONS, assign
 from sizing.measures import MEASURES
-from sizing.population.people import People
-from sizing.survey import weighted_quantile
+from sizing.people.people import People
+from sizing.surveys import weighted_quantile
 
 COLUMNS = [
     "measure",
@@ -43,7 +42,7 @@ def why_none(
     DataFrame
         One row per measure and direction that occurs, in the order of the
         measures: measure (the one that fails most at the nearest size),
-        direction (one of ``sizing.fit.DIRECTIONS``); estimate, low, high
+        direction (one of ``sizing.charts.DIRECTIONS``); estimate, low, high
         (share of all people); method; n (all persons); miss_median and
         miss_most (in the measure's unit, weighted median and 95th percentile
         of the miss over those concerned; NaN where it was not measured). Empty
@@ -62,7 +61,7 @@ def why_none(
 
     Examples
     --------
-    >>> from sizing.chart import chart_from
+    >>> from sizing.charts import chart_from
     >>> chart = chart_from(pd.DataFrame({
     ...     "size": ["one", "two"], "stature_cm_low": [150, 172],
     ...     "stature_cm_high": [168, 190]}), warn=False)

@@ -9,7 +9,7 @@ import pandas as pd
 
 from sizing.coverage.layout import Floats
 from sizing.errors import Problem, SizingError
-from sizing.population.people import People
+from sizing.people.people import People
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def resampled(
 
     Examples
     --------
-    >>> from sizing.population.people import People
+    >>> from sizing.people.people import People
     >>> two = People("two", pd.DataFrame({"person": [0, 1], "draw": 0,
     ...     "stature_cm": [160.0, 180.0]}), pd.Series([3.0, 1.0]), pd.DataFrame())
     >>> chunks = resampled(two, 2500, rows=1000)

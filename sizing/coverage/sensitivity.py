@@ -9,13 +9,13 @@ import pandas as pd
 from scipy import stats
 
 from sizing.cautions import cautions
-from sizing.chart import SizeChart
+from sizing.charts import SizeChart
 from sizing.coverage.alternatives import ALTERATIONS, State, start
 from sizing.coverage.joining import complete_df, join_influences
 from sizing.coverage.layout import Floats, Layout, layout
 from sizing.coverage.shares import LEVEL
 from sizing.errors import check_seed, one_of
-from sizing.population.people import People
+from sizing.people.people import People
 from sizing.resources import source_table
 
 COLUMNS = [
@@ -138,7 +138,7 @@ def sensitivity(
 
     Examples
     --------
-    >>> from sizing.chart import chart_from
+    >>> from sizing.charts import chart_from
     >>> chart = chart_from(pd.DataFrame({
     ...     "size": ["one"], "hip_circumference_cm_low": [80],
     ...     "hip_circumference_cm_high": [100]}), warn=False)

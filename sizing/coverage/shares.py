@@ -81,8 +81,8 @@ def group_means(
         bootstrap of persons. Degrees of freedom of the complete data: units
         minus strata in which the group has anybody, or the effective number
         of persons minus 1. Draws are joined as ``sizing.coverage.joining`` says.
-        These are the formulas of ``sizing.survey.design_estimate`` and
-        ``sizing.survey.rubin`` for many columns, groups and draws at once.
+        These are the formulas of ``sizing.surveys.design_estimate`` and
+        ``sizing.surveys.rubin`` for many columns, groups and draws at once.
 
     References
     ----------

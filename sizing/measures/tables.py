@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, ReadingNote
+from sizing.files.writing import csv_bytes, workbook_bytes
 from sizing.measures.columns import FURTHER_LENGTHS, FURTHER_MASSES
 from sizing.measures.headings import Column, Found, Table, measure_columns
-from sizing.writing import csv_bytes, workbook_bytes
 
 #: The index of a table read from a file: each row's number in the file.
 ROW = "row of the file"

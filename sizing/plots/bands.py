@@ -29,7 +29,7 @@ def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     Parameters
     ----------
     table : DataFrame
-        From ``sizing.banding.frontier``: sizes, the first ``<measure>_width``
+        From ``sizing.bands.frontier``: sizes, the first ``<measure>_width``
         column, estimate; ``low`` and ``high`` of the held-out share where
         known.
     ax : Axes, optional
@@ -84,7 +84,7 @@ def plot_edge_stability(
     Parameters
     ----------
     table : DataFrame
-        From ``sizing.banding.edge_stability``.
+        From ``sizing.bands.edge_stability``.
     measure : str
         Which measure to draw.
     ax : Axes, optional

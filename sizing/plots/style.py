@@ -64,6 +64,14 @@ def axes_or_new(ax: Axes | None, *, width: float = 7.0, height: float = 4.5) -> 
         return figure.subplots()
 
 
+def figure_of(ax: Axes) -> Figure:
+    """Return the figure that an Axes belongs to, however deep in it."""
+    figure = ax.figure
+    while not isinstance(figure, Figure):
+        figure = figure.figure
+    return figure
+
+
 def percent(share: float, *, places: int = 0) -> str:
     """Write a share as people read it; never round a few to none or most to all.
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.population import load_people
+from sizing.people import load_people
 from sizing.stock import tables
 from sizing.stock.days import Days, Group, draw_days, group_from
 from sizing.stock.least_cost import ASIDE, least_cost

@@ -11,7 +11,7 @@ import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError, one_of
 from sizing.measures.tables import GROUPS, take
-from sizing.population import (
+from sizing.people import (
     POPULATIONS,
     People,
     load_people,

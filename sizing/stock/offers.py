@@ -7,12 +7,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.chart import SizeChart
+from sizing.charts import SizeChart, fits_matrix
 from sizing.errors import InputProblems, Problem, SizingError
-from sizing.fit import fits_matrix
 from sizing.measures.edges import NO_HIGH
 from sizing.measures.tables import PRICES, take
-from sizing.population import People
+from sizing.people import People
 
 #: Columns of an offer and what an empty cell means; None: it must be filled.
 COLUMNS: dict[str, float | None] = {
@@ -90,7 +89,7 @@ def offer_from(
 
     Examples
     --------
-    >>> from sizing.chart import demo_chart
+    >>> from sizing.charts import demo_chart
     >>> chart = demo_chart()
     >>> prices = pd.DataFrame({"size": chart.sizes, "price": 100.0})
     >>> offer_from(chart, prices).table["pack"].unique().tolist()

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pandas as pd
 
-from sizing.chart import SizeChart
+from sizing.charts import SizeChart
 from sizing.errors import SizingError, check_number, check_seed
 from sizing.stock import tables
 from sizing.stock.alternatives import (
@@ -121,8 +121,8 @@ def plan_stock(
 
     Examples
     --------
-    >>> from sizing.chart import demo_chart
-    >>> from sizing.population import load_people
+    >>> from sizing.charts import demo_chart
+    >>> from sizing.people import load_people
     >>> chart = demo_chart()
     >>> prices = pd.DataFrame({"size": chart.sizes, "price": 100.0})
     >>> home = Served(load_people("care_home", draws=1), 10, name="the home")

@@ -38,8 +38,8 @@ def invented_parts(served: Sequence[Served], offer: Offer) -> tuple[str, ...]:
 
     Examples
     --------
-    >>> from sizing.chart import demo_chart
-    >>> from sizing.population import load_people
+    >>> from sizing.charts import demo_chart
+    >>> from sizing.people import load_people
     >>> from sizing.stock.offers import offer_from
     >>> home = [Served(load_people("care_home", draws=1), 5)]
     >>> prices = demo_scenario()[1].drop(columns="owned")

@@ -9,8 +9,8 @@ import pandas as pd
 from scipy import stats
 from scipy.optimize import brentq
 
+from sizing.charts import assign
 from sizing.coverage.shares import wilson
-from sizing.fit import assign
 from sizing.stock.days import Days, Floats, Group
 from sizing.stock.offers import Offer
 from sizing.stock.sampled import people_variance
@@ -275,7 +275,7 @@ def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
     DataFrame
         group; client (on a caseload: the person's number, which is her row in
         the file; otherwise empty); outcome, failing_measure, direction,
-        nearest_size (as in ``sizing.fit.assign``); estimate (people of that
+        nearest_size (as in ``sizing.charts.assign``); estimate (people of that
         kind present on a mean day), low, high (range of 90 % of days), method,
         n (persons in the data behind it); miss_median, miss_p90 (cm or kg past
         the nearest size's edge); stature_cm, body_mass_kg, hip_circumference_cm:

@@ -29,18 +29,18 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import multivariate_normal
 
-from sizing.banding import partition_bands
-from sizing.chart import demo_chart
+from sizing.bands import partition_bands
+from sizing.charts import demo_chart
+from sizing.charts import fits as core
 from sizing.client import check_client, client_from
 from sizing.coverage import coverage
-from sizing.fit import core
-from sizing.population import load_people, people_from
-from sizing.population.model import condition, draw_measures, predict_measures
+from sizing.people import load_people, people_from
+from sizing.people.body import condition, draw_measures, predict_measures
 from sizing.stock import Served, Use, offer_from
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.programme import programme_from
 from sizing.stock.service import flow_shortage
-from sizing.survey import read_embedded
+from sizing.surveys import read_embedded
 
 Floats = npt.NDArray[np.float64]
 SITTING, HIP = "shoulder_height_sitting_cm", "hip_circumference_cm"

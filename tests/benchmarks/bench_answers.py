@@ -11,14 +11,14 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from sizing.chart import demo_chart
+from sizing.app.own_chart import density
+from sizing.app.own_chart_live import bands_svg
+from sizing.charts import demo_chart
 from sizing.client import check_client, client_from
 from sizing.client.own_chart import nudge, nudge_layout, with_edge
-from sizing.population import load_people, people_from
-from sizing.population.model import condition, draw_measures, predict_measures
-from sizing.report.own_chart import density
-from sizing.report.own_chart_live import bands_svg
-from sizing.survey import read_embedded
+from sizing.people import load_people, people_from
+from sizing.people.body import condition, draw_measures, predict_measures
+from sizing.surveys import read_embedded
 
 WOMAN = {
     "sex": "female",

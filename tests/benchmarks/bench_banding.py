@@ -20,18 +20,19 @@ import kmedoids
 import numpy as np
 import pandas as pd
 
-from sizing.banding import fit_bands, partition_bands
-from sizing.banding.fitter import Fitter
-from sizing.banding.measured import covered
-from sizing.banding.request import check_request
-from sizing.banding.search import best_chart
+from sizing.bands import fit_bands, partition_bands
+from sizing.bands.fitter import Fitter
+from sizing.bands.measured import covered
+from sizing.bands.request import check_request
+from sizing.bands.search import best_chart
 from sizing.measures.edges import NO_HIGH
-from sizing.population import load_people
-from sizing.population.people import People
+from sizing.people import load_people
+from sizing.people.people import People
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from test_banding_cases import soldiers
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from unordered_boxes import choose, incidence
+
+from tests.bands.test_cases import soldiers
 
 WIDTHS = {
     "shoulder_height_sitting_cm": 10.0,

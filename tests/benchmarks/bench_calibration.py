@@ -30,17 +30,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.banding import edge_stability, fit_bands
-from sizing.chart import SizeChart, demo_chart
+from sizing.bands import edge_stability, fit_bands
+from sizing.charts import SizeChart, assign, demo_chart
 from sizing.coverage import compare_charts, coverage
-from sizing.fit import assign
-from sizing.population.classes import age_band
-from sizing.population.model import draw_measures
-from sizing.population.people import People
+from sizing.people.body import draw_measures
+from sizing.people.classes import age_band
+from sizing.people.people import People
 from sizing.stock import Served, Use, offer_from, tables
 from sizing.stock.days import Group, draw_days, group_from
 from sizing.stock.offers import Offer
-from sizing.survey import read_embedded
+from sizing.surveys import read_embedded
 
 STRATA, UNITS, PERSONS = 15, 16, 40
 #: Units taken of a stratum, people expected from a unit or, without units, in all.

@@ -11,8 +11,8 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from sizing.chart import SizeChart, demo_chart
-from sizing.fit import compiled, core
+from sizing.charts import SizeChart, compiled, demo_chart
+from sizing.charts import fits as core
 
 
 def best(work: Callable[[], object], rounds: int = 5) -> float:

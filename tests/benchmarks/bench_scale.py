@@ -21,10 +21,10 @@ from pathlib import Path
 
 import pandas as pd
 
-from sizing.chart import demo_chart
+from sizing.charts import demo_chart
+from sizing.charts.fits import limits
 from sizing.coverage import coverage_by_dask, coverage_in_chunks, resampled
-from sizing.fit.core import limits
-from sizing.population import load_people
+from sizing.people import load_people
 
 BY = ["sex", "age_band"]
 ONE_PASS = 10_000_000

@@ -12,8 +12,8 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from sizing.chart import SizeChart, chart_from, demo_chart
-from sizing.population import load_people
+from sizing.charts import SizeChart, chart_from, demo_chart
+from sizing.people import load_people
 from sizing.stock import Served, Use, demo_scenario, offer_from, plan_stock, serves_from
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.programme import programme_from

@@ -12,8 +12,8 @@ import numpy as np
 from scipy import sparse
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from sizing.banding.axis import Axis, Ints
-from sizing.banding.cells import Breaks, Floats, cell_numbers
+from sizing.bands.axis import Axis, Ints
+from sizing.bands.cells import Breaks, Floats, cell_numbers
 
 
 def incidence(

@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from sizing.chart import demo_chart, write_chart
+from sizing.charts import demo_chart, write_chart
 
 from .walks import check_page, serious, take_screens, upload, wait_for_file
 

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from sizing.chart import demo_chart, read_chart
+from sizing.charts import demo_chart, read_chart
 from sizing.cli.main import main
 from sizing.cli.stock import read_prices
 from sizing.errors import SizingError
-from sizing.population import read_caseload, read_margins
-from sizing.teaching.answers import read_answers
+from sizing.lesson.answers import read_answers
+from sizing.people import read_caseload, read_margins
 
 from .files import Cells
 

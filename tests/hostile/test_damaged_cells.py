@@ -6,7 +6,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from sizing.chart import read_chart, write_chart
+from sizing.charts import read_chart, write_chart
 
 from .cells import NAMES, NO_NUMBERS, TYPED, number_cases, other_cases, with_cell
 from .files import as_text, workbook

@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from sizing import sheets
+from sizing.files import sheets
 
 from .damages import damages
 from .files import Case, as_text

@@ -5,11 +5,11 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from test_survey_readers import write_transport
 
-from sizing.survey import read_ansur2, read_nhanes_files, read_snyder1977
-from sizing.survey.ansur import _LENGTHS as ANSUR
-from sizing.survey.snyder import _LENGTHS as SNYDER
+from sizing.surveys import read_ansur2, read_nhanes_files, read_snyder1977
+from sizing.surveys.ansur import _LENGTHS as ANSUR
+from sizing.surveys.snyder import _LENGTHS as SNYDER
+from tests.surveys.test_readers import write_transport
 
 from .tables import outcome_of
 from .test_damaged_files import judge

@@ -9,7 +9,13 @@ import threading
 import pytest
 
 from sizing.errors import SizingError
-from sizing.files import _exchange, _part, clear_leftovers, write_bytes, write_folder
+from sizing.files.folders import (
+    _exchange,
+    _part,
+    clear_leftovers,
+    write_bytes,
+    write_folder,
+)
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 
@@ -18,7 +24,7 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 SCRIPT = """
 import json, os, shutil, signal, sys
 from pathlib import Path
-from sizing import files
+from sizing.files import folders as files
 
 os.fsync = lambda number: None  # for a lost machine, not a killed run
 home, start, swap = Path(sys.argv[1]), sys.argv[2], sys.argv[3]
@@ -103,7 +109,7 @@ def test_a_folder_is_as_it_was_or_complete_wherever_its_writer_is_killed(
 def test_a_file_is_the_old_or_the_new_wherever_its_writer_is_killed(tmp_path):
     path = tmp_path / "note.md"
     script = (
-        "import os, sys, signal\nfrom sizing.files import write_bytes\n"
+        "import os, sys, signal\nfrom sizing.files.folders import write_bytes\n"
         "left = [int(sys.argv[2])]\n"
         "def hook(event, words):\n"
         "    if event.split('.')[0] in ('open', 'os', 'shutil'):\n"
@@ -175,7 +181,7 @@ def test_results_that_cannot_be_written_leave_the_folder_as_it_was(
             raise OSError(28, "No space left on device")
         real(number)
 
-    monkeypatch.setattr("sizing.files.os.fsync", full)
+    monkeypatch.setattr("sizing.files.folders.os.fsync", full)
     with pytest.raises(SizingError, match="No space left"):
         write_folder(out, {"a.csv": b"new", "b.csv": b"new"})
     assert {p.name: p.read_bytes() for p in out.iterdir()} == {

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sizing.app.client_note_form import save_text
+from sizing.app.lab_upload import UploadBox
 from sizing.errors import InputProblems, SizingError
-from sizing.report.client_note_form import save_text
-from sizing.report.lab_upload import UploadBox
 from sizing.stock.need import serves_from
 
 from .files import as_text

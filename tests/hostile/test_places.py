@@ -9,11 +9,11 @@ from pathlib import Path
 
 import pytest
 
-from sizing.chart import demo_chart, write_chart
+from sizing.charts import demo_chart, write_chart
 from sizing.cli.main import main
 from sizing.cli.places import USES
 from sizing.errors import SizingError
-from sizing.places import Places
+from sizing.files.places import Places
 
 from .files import as_text
 from .tables import CASELOAD

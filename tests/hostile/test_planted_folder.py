@@ -14,7 +14,7 @@ import nbformat
 import pytest
 from nbformat.sign import NotebookNotary
 
-from sizing.state import KEEPS, TOKEN, safe_environment, state_folder
+from sizing.files.state import KEEPS, TOKEN, safe_environment, state_folder
 
 websocket = pytest.importorskip("websocket")
 

@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sizing.chart import demo_chart, write_chart
-from sizing.writing import rounded, workbook_bytes
+from sizing.charts import demo_chart, write_chart
+from sizing.files.writing import rounded, workbook_bytes
 
 #: Threads, the seed of hashes, the zone of time and the language.
 MACHINES = {

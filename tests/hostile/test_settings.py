@@ -11,10 +11,10 @@ import pandas as pd
 import pytest
 
 import sizing
-from sizing import banding, population, survey, teaching
-from sizing.chart import demo_chart
+from sizing import bands, lesson, people, surveys
+from sizing.charts import demo_chart
 from sizing.errors import SizingError
-from sizing.population import load_people, people_from
+from sizing.people import load_people, people_from
 from sizing.stock import Served, demo_scenario
 
 HIP = "hip_circumference_cm"
@@ -39,7 +39,7 @@ def some():
 
 #: What is called with which numbers: their settings are then made wrong one by one.
 CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
-    banding.fit_bands: lambda: {
+    bands.fit_bands: lambda: {
         "people": some()[0],
         **BAND,
         "step_cm": 1.0,
@@ -52,14 +52,14 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "splits": 1,
         "seed": 1,
     },
-    banding.edge_stability: lambda: {
+    bands.edge_stability: lambda: {
         "people": some()[0],
         **BAND,
         "replicates": 2,
         "level": 0.9,
         "seed": 1,
     },
-    banding.frontier: lambda: {
+    bands.frontier: lambda: {
         "people": some()[0],
         "widths": {HIP: 20},
         "sizes": [2],
@@ -67,14 +67,14 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "splits": 1,
         "seed": 1,
     },
-    banding.width_needed: lambda: {
+    bands.width_needed: lambda: {
         "people": some()[0],
         "widths": {HIP: 20},
         "sizes": [2],
         "targets": [0.5],
         "most": 4.0,
     },
-    banding.partition_bands: lambda: {"values": np.arange(9.0), "bands": 2},
+    bands.partition_bands: lambda: {"values": np.arange(9.0), "bands": 2},
     sizing.coverage: lambda: dict(
         zip(("people", "chart"), some(), strict=True), replicates=50, seed=1
     ),
@@ -85,13 +85,13 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "replicates": 50,
         "seed": 1,
     },
-    population.load_people: lambda: {
+    people.load_people: lambda: {
         "name": "bariatric",
         "draws": 1,
         "seed": 1,
         "bmi_threshold": 40.0,
     },
-    teaching.compare_ways: lambda: {
+    lesson.compare_ways: lambda: {
         "people": some()[0],
         "chart": some()[1],
         "by": (),
@@ -100,20 +100,20 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "replicates": 50,
         "seed": 1,
     },
-    teaching.chance_of_wrong_size: lambda: {
+    lesson.chance_of_wrong_size: lambda: {
         "people": some()[0],
         "chart": some()[1],
         "times": [1],
         "replicates": 50,
         "seed": 1,
     },
-    teaching.practice_clients: lambda: {
+    lesson.practice_clients: lambda: {
         "people": some()[0],
         "chart": some()[1],
         "n": 3,
         "seed": 1,
     },
-    teaching.surprising_pairs: lambda: {
+    lesson.surprising_pairs: lambda: {
         "people": load_people("bariatric", draws=1),
         "chart": some()[1],
         "n": 1,
@@ -121,27 +121,27 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "within_cm": 1.0,
         "seed": 1,
     },
-    teaching.limits_of_agreement: lambda: {
+    lesson.limits_of_agreement: lambda: {
         "guess": [70.0, 82.0, 60.0],
         "truth": [72.0, 80.0, 66.0],
         "participant": ["1", "2", "1"],
         "replicates": 20,
         "seed": 1,
     },
-    banding.fit_fairest: lambda: {
+    bands.fit_fairest: lambda: {
         "people": some()[0],
         "by": "sex",
         **BAND,
         "smallest": 5,
         "rounds": 2,
     },
-    banding.coverage_by_sizes: lambda: {
+    bands.coverage_by_sizes: lambda: {
         "people": load_people("everyone", draws=1),
         "widths": {HIP: 20},
         "numbers": [1],
         "seed": 1,
     },
-    banding.fit_groups: lambda: {
+    bands.fit_groups: lambda: {
         "people": load_people("everyone", draws=1),
         "widths": {HIP: 20},
         "sizes": 1,
@@ -149,7 +149,7 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "bmi_threshold": 40.0,
         "splits": 0,
     },
-    population.people_from: lambda: {
+    people.people_from: lambda: {
         "frame": pd.DataFrame({"sex": ["f"], "stature_cm": [160.0]}),
         "draws": 1,
         "seed": 1,
@@ -179,13 +179,13 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "replicates": 50,
         "seed": 1,
     },
-    survey.design_estimate: lambda: {
+    surveys.design_estimate: lambda: {
         "values": [1.0, 2.0, 4.0],
         "statistic": "quantile",
         "q": 0.5,
         "level": 0.95,
     },
-    survey.binomial_interval: lambda: {"share": 0.5, "n": 10.0, "level": 0.95},
+    surveys.binomial_interval: lambda: {"share": 0.5, "n": 10.0, "level": 0.95},
     sizing.judge_chart: lambda: {
         "chart": some()[1],
         "people": some()[0],

@@ -8,13 +8,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sizing.chart import read_chart
+from sizing.charts import read_chart
 from sizing.client import check_client
 from sizing.client.client import client_from
 from sizing.measures.tables import CASELOAD as CASELOAD_COLUMNS
-from sizing.population import read_margins
-from sizing.population.files import read_table
-from sizing.report.client_note import client_note
+from sizing.pages.client_note import client_note
+from sizing.people import read_margins
+from sizing.people.files import read_table
 
 from .cells import NAMES
 from .files import as_text, workbook
@@ -171,7 +171,7 @@ def test_any_change_of_a_workbook(tmp_path, data):
 def test_a_name_stands_in_page_and_note_as_words(name):
     frame = pd.DataFrame(CHART[1:], columns=CHART[0]).astype({"size": object})
     frame.loc[0, "size"] = name
-    from sizing.chart import chart_from
+    from sizing.charts import chart_from
 
     chart = chart_from(frame, warn=False)
     client = client_from({"sex": "f", "age_years": "70", "hip_circumference_cm": "85"})

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing import files
-from sizing.chart import chart_from, read_chart, write_chart
+from sizing.charts import chart_from, read_chart, write_chart
 from sizing.errors import SizingError
-from sizing.writing import (
+from sizing.files import folders as files
+from sizing.files.writing import (
     FORMULA_STARTS,
     csv_bytes,
     marked,
@@ -66,7 +66,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(
     def full(*words, **more):
         raise OSError(28, "No space left on device")
 
-    place = "builtins.open" if broken == "open" else f"sizing.files.{broken}"
+    place = "builtins.open" if broken == "open" else f"sizing.files.folders.{broken}"
     monkeypatch.setattr(place, full)
     with pytest.raises(SizingError, match="No space left"):
         write_text(path, "new")

@@ -16,7 +16,7 @@ BITS = {"BitOr", "BitAnd", "BitXor"}
 IDENTITY = {"Is", "IsNot"}
 
 #: They need the extras ``fast`` and ``scale``; elsewhere no test loads them.
-LEFT_OUT = {"sizing/fit/compiled.py", "sizing/coverage/distributed.py"}
+LEFT_OUT = {"sizing/charts/compiled.py", "sizing/coverage/distributed.py"}
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,245 @@
+"""The fields into which one client is entered."""
+
+from collections.abc import Callable, Mapping
+from html import escape
+from typing import Any
+
+import ipywidgets as w
+
+from sizing.app.form_words import heading
+from sizing.app.lab_fields import UnitField
+from sizing.app.lab_units import UnitSwitch
+from sizing.client import HOW, conditions_table, suggested_allowances
+from sizing.client.allowances import allowance_table
+from sizing.client.stature import KNEE_EQUATIONS, segment_table, segments
+from sizing.errors import InputProblems, Problem, SizingError
+from sizing.measures import MEASURES, vocabulary
+
+MASS = "body_mass_kg"
+PARTS = ("hoist", "spreader bar", "sling")
+#: A client of our own making, to see how an answer looks: weighed in the hoist,
+#: cannot stand, hips taken twice.
+EXAMPLE: Mapping[str, Any] = {
+    "sex": "female",
+    "age_years": "74",
+    "values": {MASS: 61.0, "knee_height_cm": 48.0, "hip_circumference_cm": 101.0},
+    "how": {MASS: "hoist scale", "hip_circumference_cm": "tape twice"},
+    "loads": {"hoist": 160.0, "spreader bar": 200.0},
+    "conditions": (),
+}
+NOBODY: Mapping[str, Any] = {
+    "sex": "",
+    "age_years": "",
+    "values": {},
+    "how": {},
+    "loads": {},
+    "conditions": (),
+}
+_KNEE = {"chumlea_1985": "Chumlea 1985", "donini_2000": "Donini 2000"}
+
+
+def in_a_row(*widgets: w.Widget) -> w.Box:
+    """Put widgets side by side, as far as the page is wide.
+
+    Each box has a layout of its own: one made while the module loads is lost to a
+    page that is opened anew on the same kernel.
+    """
+    layout = w.Layout(flex_flow="row wrap", align_items="center")
+    return w.Box(widgets, layout=layout)
+
+
+class ClientFields:
+    """Fields for what is known of one client, in the units of the page.
+
+    Parameters
+    ----------
+    switch : UnitSwitch
+    changed : callable
+        Called when she changes an entry; not when only the units change.
+
+    Attributes
+    ----------
+    view : ipywidgets.Widget
+    sex, age, values, ways, conditions, loads, knee, fabric, allowances
+        The fields.
+    """
+
+    def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
+        self._called, self._filling = changed, False
+        self.sex = w.Dropdown(
+            options=[("not stated", ""), ("female", "female"), ("male", "male")],
+            description="Sex",
+        )
+        self.age = w.Text(
+            description="Age, years", placeholder="not stated", continuous_update=False
+        )
+        words = dict(zip(vocabulary()["name"], vocabulary()["label"], strict=True))
+        words |= dict(segment_table()["label"])
+        self.values: dict[str, UnitField] = {}
+        self.ways: dict[str, w.Dropdown] = {}
+        for name in (*MEASURES, *segments()):
+            self.values[name] = UnitField(str(words[name]), name, switch)
+            if name in MEASURES:
+                # A label of its own names the choice to a screen reader too.
+                self.ways[name] = w.Dropdown(
+                    options=_ways(name),
+                    description="how",
+                    style={"description_width": "2.5rem"},
+                    layout=w.Layout(width="11.5rem"),
+                )
+        self.knee = w.Dropdown(
+            options=[(_KNEE[key], key) for key in KNEE_EQUATIONS],
+            description="Knee-height equation",
+        )
+        self.conditions = {
+            key: w.Checkbox(
+                description=label, indent=False, layout=w.Layout(width="auto")
+            )
+            for key, label in conditions_table().set_index("key")["label"].items()
+        }
+        self.loads = {
+            part: UnitField(
+                f"{part.capitalize()} bears",
+                "load_limit_kg",
+                switch,
+                placeholder="from its label",
+            )
+            for part in PARTS
+        }
+        self.fabric = w.Checkbox(
+            description="The chart states the fabric's own lengths, so use these:",
+            layout=w.Layout(width="auto"),
+            indent=False,
+        )
+        self.allowances: dict[str, UnitField] = {}
+        for _, row in allowance_table().iterrows():
+            field = UnitField(str(row["label"]), "allowance_cm", switch, signed=True)
+            field.set(suggested_allowances()[str(row["key"])])
+            self.allowances[str(row["key"])] = field
+        self.view = self._layout()
+        for field in self._all():
+            field.on_change(self._changed)
+        ticks = (self.fabric, *self.conditions.values())
+        for box in (self.sex, self.age, self.knee, *ticks, *self.ways.values()):
+            box.observe(lambda _: self._changed(), "value")
+
+    def _all(self) -> list[UnitField]:
+        parts = (self.values, self.loads, self.allowances)
+        return [field for part in parts for field in part.values()]
+
+    def _layout(self) -> w.Widget:
+        rows = [in_a_row(self.values[name].box, self.ways[name]) for name in MEASURES]
+        lengths = [
+            in_a_row(self.values[str(name)].box, w.HTML(escape(what)))
+            for name, what in segment_table()["definition"].items()
+        ]
+        allowances = [field.box for field in self.allowances.values()]
+        more = w.Accordion(
+            [w.VBox([*lengths, self.knee]), w.VBox([self.fabric, *allowances])],
+            titles=[
+                "Cannot stand? Lengths from which stature is estimated",
+                "Allowances between body and fabric (common practice, no source)",
+            ],
+        )
+        return w.VBox(
+            [
+                self.sex,
+                self.age,
+                w.HTML(heading("What makes this body unlike others; tick what holds")),
+                in_a_row(*self.conditions.values()),
+                *rows,
+                more,
+                w.HTML(heading("Load limits, from the labels")),
+                *(field.box for field in self.loads.values()),
+            ]
+        )
+
+    def _changed(self) -> None:
+        if not self._filling:
+            self._called()
+
+    def fill(self, client: Mapping[str, Any]) -> None:
+        """Fill in a client such as ``EXAMPLE``, or ``NOBODY``."""
+        self._filling = True
+        self.sex.value, self.age.value = client["sex"], client["age_years"]
+        for name, field in self.values.items():
+            field.set(client["values"].get(name))
+        for name, box in self.ways.items():
+            box.value = client["how"].get(name, box.options[0])
+        for part, field in self.loads.items():
+            field.set(client["loads"].get(part))
+        for key, tick in self.conditions.items():
+            tick.value = key in client["conditions"]
+        self.fabric.value = False
+        for key, field in self.allowances.items():
+            field.set(suggested_allowances()[key])
+        self._filling = False
+
+    def shows(self, client: Mapping[str, Any]) -> bool:
+        """Return whether a client such as ``EXAMPLE`` stands in the fields."""
+        entries, how = self.entries()
+        wanted = {"sex": client["sex"], "age_years": client["age_years"]}
+        same = all(
+            how[name] == way for name, way in client["how"].items() if name in how
+        )
+        same = same and self.stated() == list(client["conditions"])
+        return same and entries == {**wanted, **client["values"]}
+
+    def entries(self) -> tuple[dict[str, Any], dict[str, str]]:
+        """Return what was entered, in cm and kg, and how each was come by."""
+        told: dict[str, Any] = {
+            name: field.value
+            for name, field in self.values.items()
+            if field.value is not None
+        }
+        about = {"sex": self.sex.value, "age_years": self.age.value.strip()}
+        told |= {name: value for name, value in about.items() if value}
+        how = {name: self.ways[name].value for name in told if name in self.ways}
+        return told, how
+
+    def stated(self) -> list[str]:
+        """Return the conditions that are ticked."""
+        return [str(key) for key, tick in self.conditions.items() if tick.value]
+
+    def typed(self) -> dict[str, str]:
+        """Return what stands in each field, to be quoted."""
+        told = {name: field.typed for name, field in self.values.items()}
+        return told | {"age_years": self.age.value.strip()}
+
+    def load_limits(self) -> dict[str, float]:
+        """Return the load limit in kg of each part that is filled in."""
+        return _numbers(self.loads, "load limit")
+
+    def allowed(self) -> dict[str, float]:
+        """Return the allowances in cm, where the chart states the fabric's lengths."""
+        return _numbers(self.allowances, "allowance") if self.fabric.value else {}
+
+
+def _ways(measure: str) -> list[str]:
+    if measure == MASS:
+        return [way for way in HOW if not way.startswith("tape")]
+    return [way for way in HOW if way not in ("scale", "hoist scale")]
+
+
+def _numbers(fields: Mapping[str, UnitField], what: str) -> dict[str, float]:
+    """Return the numbers in some fields in cm or kg; those left empty are left out."""
+    found, problems = {}, []
+    for key, field in fields.items():
+        try:
+            number = field.number()
+        except SizingError:
+            problems.append(
+                Problem(
+                    f"this {what} is not understood",
+                    "a number, with a point for decimals",
+                    "correct it, or leave it empty",
+                    column=field.box.description,
+                    value=field.typed,
+                )
+            )
+            continue
+        if number is not None:
+            found[key] = number
+    if problems:
+        raise InputProblems(problems, about="the form")
+    return found

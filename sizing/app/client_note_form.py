@@ -1,0 +1,158 @@
+"""The notebook's form for the handling plan's note: the kit proposes, she decides."""
+
+import os
+from collections.abc import Callable
+from datetime import date
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import ipywidgets as w
+
+from sizing.app.form_words import framed, paragraphs, status, wrong_lines
+from sizing.app.lab_units import UnitSwitch
+from sizing.charts import SizeChart
+from sizing.client import ClientAnswer
+from sizing.errors import SizingError
+from sizing.files.writing import write_text
+from sizing.measures.written import written
+
+if TYPE_CHECKING:
+    from sizing.pages.client_note import HandlingNote
+
+
+class NoteForm:
+    """What she decided, and the note that comes of it; kept in memory only.
+
+    Parameters
+    ----------
+    answer : callable
+        Gives the answer of the moment, or None.
+    switch : UnitSwitch
+
+    Attributes
+    ----------
+    view : ipywidgets.Widget
+    note : HandlingNote or None
+        The note as last shown.
+    """
+
+    def __init__(
+        self, answer: Callable[[], ClientAnswer | None], switch: UnitSwitch
+    ) -> None:
+        self._answer, self._switch = answer, switch
+        self.note: HandlingNote | None = None
+        self.size = w.Dropdown(options=[""], description="Size chosen")
+        self.texts = {
+            "reason": w.Text(description="Why this size"),
+            "shoulders": w.Text(description="Attachment at the shoulders"),
+            "legs": w.Text(description="Attachment at the legs"),
+            "positions_reason": w.Text(description="Why these positions"),
+            "reference": w.Text(description="File number (no name)"),
+            "remarks": w.Text(description="Remarks"),
+        }
+        self.on = w.DatePicker(description="Assessed on")
+        self.review = w.DatePicker(description="Review on")
+        self.write = w.Button(
+            description="Show the note", layout=w.Layout(width="auto")
+        )
+        self.path = w.Text(
+            description="Save the note as", placeholder="note.html or note.md"
+        )
+        self.save = w.Button(description="Save the note", layout=w.Layout(width="auto"))
+        self.out = w.HTML()
+        self.write.on_click(lambda _: self.show())
+        self.save.on_click(lambda _: self.save_as())
+        buttons = w.Box(
+            [self.write, self.path, self.save],
+            layout=w.Layout(flex_flow="row wrap", align_items="center"),
+        )
+        fields = [self.size, *self.texts.values(), self.on, self.review]
+        self.view = w.VBox([*fields, buttons, self.out])
+
+    def use_chart(self, chart: SizeChart) -> None:
+        """Offer this chart's sizes; what was chosen stays if it is still there."""
+        chosen = self.size.value
+        self.size.options = ["", *chart.sizes]
+        self.size.value = chosen if chosen in chart.sizes else ""
+
+    def forget(self) -> None:
+        """Take the note back: what it rests on has changed."""
+        self.note = None
+        self.out.value = ""
+
+    def clear(self) -> None:
+        """Empty the form for the next client."""
+        self.forget()
+        self.size.value = ""
+        for box in (*self.texts.values(), self.path):
+            box.value = ""
+        self.on.value = self.review.value = None
+
+    def make(self) -> "HandlingNote":
+        """Return the note for the answer of the moment.
+
+        Raises
+        ------
+        SizingError
+            If no client was checked, or what was decided cannot be.
+        """
+        # Pages take a second to load; the form is there before.
+        from sizing.pages.client_note import Decision, client_note
+
+        answer = self._answer()
+        if answer is None:
+            raise SizingError("Check the client first.")
+        texts = {name: box.value for name, box in self.texts.items()}
+        decision = Decision(
+            size=self.size.value or "", review_on=self.review.value, **texts
+        )
+        on: date | None = self.on.value
+        say = partial(written, units=self._switch.units)
+        return client_note(answer, decision, on=on, say=say)
+
+    def show(self) -> None:
+        """Show the note under the form."""
+        try:
+            self.note = self.make()
+        except SizingError as error:
+            self._tell(error)
+            return
+        self.out.value = framed(self.note.html(), title="The note, as it prints")
+
+    def save_as(self) -> None:
+        """Save the note where the user says; nowhere else and not before."""
+        try:
+            path = save_text(self.path.value, self.make())
+        except SizingError as error:
+            self._tell(error)
+            return
+        self.out.value = status(paragraphs([f"Saved: {path}"]))
+
+    def _tell(self, error: SizingError) -> None:
+        lines = wrong_lines(error, units=self._switch.units)
+        self.out.value = status(paragraphs(lines))
+
+
+def save_text(name: str, note: "HandlingNote") -> str:
+    """Write the note as the ending of its file name says.
+
+    Raises
+    ------
+    SizingError
+        If the name ends otherwise, the folder does not exist, or a file of that
+        name does.
+    """
+    path = Path(name.strip())
+    if path.suffix not in (".html", ".md"):
+        raise SizingError("Name the file so that it ends in .html or .md.")
+    # os.path says no, where Path stumbles, of names that no file can have.
+    if not os.path.isdir(path.parent):
+        raise SizingError(f"There is no folder '{path.parent}': make it first.")
+    text = note.html() if path.suffix == ".html" else note.markdown()
+    try:
+        return str(write_text(path, text, fresh=True))
+    except FileExistsError:
+        raise SizingError(
+            f"There is a file '{path}' already: choose another name."
+        ) from None

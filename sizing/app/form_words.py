@@ -1,0 +1,209 @@
+"""What a form says, as HTML: sentences, lists, and what looks wrong."""
+
+import re
+from collections.abc import Mapping, Sequence
+from html import escape
+
+from sizing.app.lab_wide import wide_table
+from sizing.client.words import capital, plain
+from sizing.errors import InputProblems, Problem, SizingError
+from sizing.measures import vocabulary
+from sizing.measures.written import retold, unit_of
+
+#: A name of the code within words that were meant for a file.
+_NAME = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:cm|kg|years)(?:_low|_high)?\b")
+_OUTSIDE = "this is outside what people were found to have"
+#: What is said of files, and what it means on a form.
+_ON_A_FORM = {
+    "put the unit that was used into the entry's name": "write the unit behind the "
+    "number, such as 64 in",
+    "put the unit that was used into the column's name": "write the unit behind the "
+    "number, such as 64 in",
+    "say that it is confirmed": "tick 'I measured again'",
+    "leave it out, or correct its name": "leave it out",
+    "correct the cell": "correct the number",
+    "leave the cell empty": "leave it empty",
+}
+
+
+def paragraphs(lines: Sequence[str]) -> str:
+    """Return lines as paragraphs of HTML."""
+    return "".join(f"<p style='margin:.3em 0'>{escape(line)}</p>" for line in lines)
+
+
+def bullets(lines: Sequence[str]) -> str:
+    """Return lines as a list of HTML.
+
+    Examples
+    --------
+    >>> bullets(["a < b"])
+    '<ul><li>a &lt; b</li></ul>'
+    """
+    return f"<ul>{''.join(f'<li>{escape(line)}</li>' for line in lines)}</ul>"
+
+
+def heading(words: str) -> str:
+    """Return a heading within a form."""
+    return f"<h3>{escape(words)}</h3>"
+
+
+def status(content: str) -> str:
+    """Return HTML that a screen reader reads out when it changes."""
+    return f'<div role="status">{content}</div>'
+
+
+def said(error: SizingError) -> str:
+    """Return what an error says as HTML."""
+    return paragraphs(str(error).splitlines())
+
+
+def file_headings(rows: Sequence[tuple[str, str]]) -> str:
+    """Return the headings that a file needs as a small table, folded away.
+
+    Parameters
+    ----------
+    rows : sequence of (str, str)
+        What a column holds, and its heading in the file.
+
+    Examples
+    --------
+    >>> ">Hip girth</td>" in file_headings([("Hip girth", "hip_circumference_cm")])
+    True
+    """
+    said = "Headings of such a file"
+    table = wide_table(
+        rows,
+        label=said,
+        headings=("What the column holds", "Its heading"),
+        caption=False,
+    )
+    return f"<details><summary>{said}</summary>{table}</details>"
+
+
+#: Headings of a file that holds a size chart.
+CHART_HEADINGS = (
+    ("Name of the size", "size"),
+    ("paediatric, adult or bariatric", "group"),
+    ("Load limit, kg", "load_limit_kg"),
+    ("Hip girth from, cm", "hip_circumference_cm_low"),
+    ("Hip girth to, cm", "hip_circumference_cm_high"),
+    ("Shoulder height sitting from, cm", "shoulder_height_sitting_cm_low"),
+    ("Shoulder height sitting to, cm", "shoulder_height_sitting_cm_high"),
+    ("The same in inches, pounds or stone", "hip_circumference_in_low, load_limit_lb"),
+)
+
+
+def framed(page: str, *, title: str = "The page") -> str:
+    """Return a whole page in a frame of its own, so that its style stays inside."""
+    text = page.replace("&", "&amp;").replace('"', "&quot;")
+    style = "width:100%;height:50rem"
+    return f'<iframe title="{escape(title)}" srcdoc="{text}" style="{style}"></iframe>'
+
+
+def name_words(name: str) -> str:
+    """Return what a column or an entry is called on a form.
+
+    Examples
+    --------
+    >>> name_words("hip_circumference_cm_low"), name_words("load_limit_kg")
+    ('hip girth from', 'load limit')
+    """
+    ends = {"_low": " from", "_high": " to"}
+    for ending, words in ends.items():
+        if name.endswith(ending):
+            return name_words(name.removesuffix(ending)) + words
+    return plain(name)
+
+
+def wrong_lines(
+    error: SizingError,
+    *,
+    units: str = "metric",
+    typed: Mapping[str, str] | None = None,
+    rows: Sequence[str] = (),
+) -> list[str]:
+    """Return what looks wrong, in the words of a form and in the units chosen.
+
+    Parameters
+    ----------
+    error : SizingError
+    units : str
+        A key of ``UNITS``; cm and kg in the words are written in these.
+    typed : mapping, optional
+        Name of an entry to what stands in its field.
+    rows : sequence of str
+        What each row of a table is called, from the first.
+
+    Returns
+    -------
+    list of str
+        One line per problem.
+
+    Examples
+    --------
+    >>> error = InputProblems([Problem("this is too long", "90 to 230 cm",
+    ...     "measure again", column="stature_cm", value=300.0)])
+    >>> wrong_lines(error, typed={"stature_cm": "300"})
+    ['Stature (300): this is too long. Allowed: 90 to 230 cm. What to do: measure \
+again.']
+    """
+    if not isinstance(error, InputProblems):
+        return [_plainly(line, units) for line in str(error).splitlines()]
+    return [_line(one, units, typed or {}, rows) for one in error.problems]
+
+
+def _line(
+    one: Problem, units: str, typed: Mapping[str, str], rows: Sequence[str]
+) -> str:
+    where = []
+    if one.row is not None and 0 <= one.row - 2 < len(rows) and rows[one.row - 2]:
+        where.append(f"size {rows[one.row - 2]}")
+    elif one.row is not None:
+        where.append(f"row {one.row - 1}")
+    if one.column is not None:
+        where.append(name_words(str(one.column)))
+    found = typed.get(str(one.column), "")
+    if not found and one.value is not None and not isinstance(one.value, float):
+        found = str(one.value)
+    place = ", ".join(where) + (f" ({found})" if found else "")
+    parts = [f"{place}: {one.what}" if place else one.what]
+    if one.allowed:
+        parts.append(f"Allowed: {one.allowed}")
+    if one.action:
+        parts.append(f"What to do: {one.action}")
+    text = ". ".join(part.rstrip(".") for part in parts) + "."
+    ending = re.search(r"_(cm|kg)(?:_low|_high)?$", str(one.column or ""))
+    if ending:
+        # An edge that is named goes with its unit, so that it can be retold.
+        text = re.sub(r"(?<=limit, )([\d.]+\d|\d)", rf"\1 {ending[1]}", text)
+    return capital(_plainly(text, units))
+
+
+def _plainly(text: str, units: str) -> str:
+    """Take names of the code and the words of files out of a message."""
+    if units != "metric":
+        # These speak of the number in cm or kg, which is not the one she typed.
+        text = re.sub(r"this makes sense in \w+, not in \w+", _OUTSIDE, text)
+        text = re.sub(r"it would fit if the number were in \w+; ", "", text)
+        text = text.replace("put the unit that was used into the entry's name, or ", "")
+    text = re.sub(
+        r"a number in (cm|kg)",
+        lambda m: f"a number in {unit_of(f'_{m[1]}', units)}",
+        text,
+    )
+    text = re.sub(r"column '([^']+)'", lambda m: name_words(m[1]), text)
+    for words, better in _ON_A_FORM.items():
+        text = text.replace(words, better)
+    text = _NAME.sub(lambda m: name_words(m[0]), text)
+    for code, words in _spoken().items():
+        text = text.replace(code, words)
+    return retold(text, units)
+
+
+def _spoken() -> dict[str, str]:
+    """Return measures as they are spelt in the code, and by their labels."""
+    names = [str(name) for name in vocabulary()["name"]]
+    spelt = {name: name.rsplit("_", 1)[0].replace("_", " ") for name in names}
+    told = {words: plain(name) for name, words in spelt.items()}
+    bare = {name.rsplit("_", 1)[0]: plain(name) for name in names}
+    return {said: words for said, words in (bare | told).items() if said != words}

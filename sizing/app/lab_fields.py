@@ -1,0 +1,149 @@
+"""A field for one measure, in whatever units the page is read."""
+
+from collections.abc import Callable
+
+import ipywidgets as w
+
+from sizing.app.lab_units import UnitSwitch
+from sizing.errors import SizingError
+from sizing.measures.typed import Quantity, quantity, understood, with_unit
+from sizing.measures.written import unit_of, written
+
+
+class UnitField:
+    """A field for a length or a mass that follows the switch of units.
+
+    What was typed is kept as it was typed, and converted once, when it is read:
+    changing the units to and fro loses nothing. What was typed in another unit
+    than the label's is shown in the label's at once.
+
+    Parameters
+    ----------
+    label : str
+        What the field is called; the unit is put behind it.
+    measure : str
+        A name that ends in ``_cm`` or ``_kg``.
+    switch : UnitSwitch
+    placeholder : str
+        What stands in the empty field.
+    signed : bool
+        Whether a number may be below 0, as an allowance may.
+
+    Attributes
+    ----------
+    box : ipywidgets.Text
+
+    Examples
+    --------
+    >>> switch = UnitSwitch()
+    >>> switch.view.value = "metric"
+    >>> field = UnitField("Hip girth", "hip_circumference_cm", switch)
+    >>> field.box.value = "101"
+    >>> switch.view.value = "pounds"
+    >>> field.box.description, field.box.value, field.value
+    ('Hip girth, in', '39.8', 101.0)
+    """
+
+    def __init__(
+        self,
+        label: str,
+        measure: str,
+        switch: UnitSwitch,
+        *,
+        placeholder: str = "not taken",
+        signed: bool = False,
+    ) -> None:
+        self._label, self._measure, self._switch = label, measure, switch
+        self._signed = signed
+        self._typed, self._typed_in = "", switch.units
+        self._shows = ""
+        self._listeners: list[Callable[[], object]] = []
+        self.box = w.Text(
+            description=self._called(),
+            placeholder=placeholder,
+            continuous_update=False,
+        )
+        self.box.observe(lambda _: self._changed(), "value")
+        switch.on_change(lambda _: self._follow())
+
+    @property
+    def typed(self) -> str:
+        """What stands in the field, with its unit: to be quoted to whoever typed it."""
+        return with_unit(self.box.value.strip(), self._unit())
+
+    @property
+    def value(self) -> float | str | None:
+        """The value in cm or kg; None if empty; the text if it is not understood.
+
+        The text has its unit, so that nobody reads it in another.
+        """
+        try:
+            return self.number()
+        except SizingError:
+            return with_unit(self._typed, unit_of(self._measure, self._typed_in))
+
+    def number(self) -> float | None:
+        """Return the value in cm or kg, or None if the field is empty.
+
+        Raises
+        ------
+        SizingError
+            If what stands there is not understood.
+        """
+        if not self._typed:
+            return None
+        signed = self._signed
+        return understood(self._typed, self._measure, self._typed_in, signed=signed)
+
+    def set(self, value: float | None) -> None:
+        """Put a value in cm or kg into the field."""
+        self._shows = "" if value is None else self._written(value)
+        self._typed = "" if value is None else repr(float(value)).removesuffix(".0")
+        self._typed_in = "metric"
+        if self.box.value != self._shows:
+            self.box.value = self._shows
+        for listener in self._listeners:
+            listener()
+
+    def on_change(self, what: Callable[[], object]) -> None:
+        """Call ``what`` when something is typed; not when only the units change."""
+        self._listeners.append(what)
+
+    def _called(self) -> str:
+        return f"{self._label}, {self._unit()}"
+
+    def _unit(self) -> str:
+        return unit_of(self._measure, self._switch.units)
+
+    def _written(self, value: float) -> str:
+        units = self._switch.units
+        text = written(value, self._measure, units, to="tenth")
+        # Stone and pounds need their units; a number alone has the label's.
+        return text if self._unit() == "st" else text.split()[0]
+
+    def _changed(self) -> None:
+        if self.box.value == self._shows:
+            return
+        self._typed = self._shows = self.box.value.strip()
+        self._typed_in = self._switch.units
+        found = quantity(self._typed, self._unit())
+        if isinstance(found, Quantity) and found.said:
+            self._shows = self.box.value = self._written(found.standard)
+        for listener in self._listeners:
+            listener()
+
+    def _follow(self) -> None:
+        """Show the same value in the units chosen now."""
+        self.box.description = self._called()
+        try:
+            value = self.number()
+        except SizingError:
+            # It stays as it is, with the unit it was typed in, and is told when read.
+            self._typed = with_unit(self._typed, unit_of(self._measure, self._typed_in))
+            self._shows = self.box.value = self._typed
+            self._typed_in = self._switch.units
+            return
+        if value is not None:
+            same = self._typed_in == self._switch.units
+            self._shows = self._typed if same else self._written(value)
+            self.box.value = self._shows

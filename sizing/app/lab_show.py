@@ -1,0 +1,194 @@
+"""Pictures and tables for a notebook, with the words that stand for them."""
+
+import contextlib
+import io
+from collections.abc import Callable, Sequence
+from html import escape
+from pathlib import Path
+
+import ipywidgets as w
+import pandas as pd
+from IPython.display import HTML
+from matplotlib.axes import Axes
+
+from sizing.app.lab_wide import wide_table
+from sizing.errors import SizingError
+from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
+from sizing.pages.page import Picture, Table, picture
+from sizing.pages.page import table as page_table
+from sizing.plots.style import figure_of, quiet_style
+
+#: Endings under which each kind of result can be saved.
+_ENDINGS: dict[type, tuple[str, tuple[str, ...]]] = {
+    pd.DataFrame: ("table", (".csv", ".xlsx")),
+    Axes: ("picture", (".png", ".svg")),
+    str: ("page", (".html",)),
+}
+
+
+def show_picture(ax: Axes, *, alt: str, caption: str = "") -> HTML:
+    """Show a picture in a notebook, with words for whoever cannot see it.
+
+    Parameters
+    ----------
+    ax : Axes
+    alt : str
+        What the picture shows.
+    caption : str
+        What to make of it; stands beneath.
+
+    Returns
+    -------
+    IPython.display.HTML
+
+    Examples
+    --------
+    >>> from sizing.plots.style import axes_or_new
+    >>> 'alt="Nothing yet"' in show_picture(axes_or_new(None), alt="Nothing yet").data
+    True
+    """
+    return HTML(picture_html(picture(figure_of(ax), alt=alt, caption=caption)))
+
+
+def picture_html(drawn: Picture) -> str:
+    """Return a picture as HTML; it shrinks to the width of the page."""
+    return (
+        f'<figure style="margin: 1em 0"><img style="max-width: 100%" '
+        f'alt="{escape(drawn.alt)}" src="data:image/png;base64,{drawn.base64}">'
+        f"<figcaption>{escape(drawn.caption)}</figcaption></figure>"
+    )
+
+
+def show_table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> HTML:
+    """Show a table of finished cells in a notebook, with its caption.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Its column names are the headings; its cells are shown as they are.
+    caption : str
+    words : sequence of str
+        Columns that hold words; the others are set flush right as numbers.
+
+    Returns
+    -------
+    IPython.display.HTML
+
+    Examples
+    --------
+    >>> shown = show_table(pd.DataFrame({"Size": ["A"]}), caption="One", words=["Size"])
+    >>> "<caption" in shown.data and '<th scope="col"' in shown.data
+    True
+    """
+    return HTML(table_html(page_table(frame, caption=caption, words=words)))
+
+
+def table_html(shown: Table) -> str:
+    """Return a table of a page for the screen."""
+    return wide_table(
+        shown.rows,
+        label=shown.caption,
+        headings=[column.name for column in shown.columns],
+        numbers=[column.number for column in shown.columns],
+    )
+
+
+def save_bytes(result: pd.DataFrame | Axes | str, ending: str) -> bytes:
+    """Return a result as the content of a file with that ending.
+
+    Parameters
+    ----------
+    result : DataFrame, Axes or str
+        A table (``.csv``, ``.xlsx``), a picture (``.png``, ``.svg``) or a page
+        (``.html``).
+    ending : str
+
+    Raises
+    ------
+    SizingError
+        If that kind of result cannot have that ending.
+
+    Examples
+    --------
+    >>> save_bytes(pd.DataFrame({"size": ["A"], "share": [0.25]}), ".csv")
+    b'size,share\\nA,0.25\\n'
+    """
+    buffer = io.BytesIO()
+    if isinstance(result, pd.DataFrame) and ending == ".csv":
+        return csv_bytes(rounded(result))
+    if isinstance(result, pd.DataFrame) and ending == ".xlsx":
+        return workbook_bytes({"Sheet1": rounded(result)})
+    if isinstance(result, Axes) and ending in (".png", ".svg"):
+        undated = {"Software": None} if ending == ".png" else {"Date": None}
+        with quiet_style():
+            figure_of(result).savefig(buffer, format=ending[1:], metadata=undated)
+    elif isinstance(result, str) and ending == ".html":
+        return result.encode()
+    else:
+        kind, allowed = next(v for k, v in _ENDINGS.items() if isinstance(result, k))
+        raise SizingError(
+            f"A {kind} cannot be saved as '{ending}'. Allowed: {', '.join(allowed)}."
+        )
+    return buffer.getvalue()
+
+
+def save_panel(
+    results: Callable[[], dict[str, pd.DataFrame | Axes | str]],
+    *,
+    folder: Path | str = ".",
+) -> w.Widget:
+    """Return buttons that save each result beside the notebook.
+
+    Parameters
+    ----------
+    results : callable
+        Gives the results of the moment by name: tables, pictures, pages. A
+        ``SizingError`` from it is told beside the buttons.
+    folder : path
+        Where the files go; nothing that is there is overwritten: a second file of
+        a name gets a number.
+
+    Returns
+    -------
+    ipywidgets.Widget
+        One button per kind of file, and where each was saved.
+    """
+    kinds = {
+        "Save tables (CSV)": (pd.DataFrame, ".csv"),
+        "Save tables (XLSX)": (pd.DataFrame, ".xlsx"),
+        "Save pictures (PNG)": (Axes, ".png"),
+        "Save pictures (SVG)": (Axes, ".svg"),
+        "Save page to print (HTML)": (str, ".html"),
+    }
+    told = w.HTML()
+
+    def save(kind: type, ending: str) -> None:
+        try:
+            written = [
+                _write(Path(folder), name, ending, save_bytes(result, ending))
+                for name, result in results().items()
+                if isinstance(result, kind)
+            ]
+        except (SizingError, OSError) as error:
+            told.value = f"<p><b>Please check:</b> {escape(str(error))}</p>"
+            return
+        names = ", ".join(escape(str(path)) for path in written)
+        told.value = f"<p>Saved: {names or 'nothing of this kind here yet'}.</p>"
+
+    buttons = []
+    for words, (kind, ending) in kinds.items():
+        button = w.Button(description=words, layout=w.Layout(width="auto"))
+        button.on_click(lambda _, kind=kind, ending=ending: save(kind, ending))
+        buttons.append(button)
+    row = w.Layout(flex_flow="row wrap")
+    return w.VBox([w.Box(buttons, layout=row), told])
+
+
+def _write(folder: Path, name: str, ending: str, content: bytes) -> Path:
+    """Write a file under a name that is free, and return it."""
+    count, free = 1, name
+    while True:
+        with contextlib.suppress(FileExistsError):
+            return write_bytes(folder / f"{free}{ending}", content, fresh=True)
+        count += 1
+        free = f"{name} ({count})"

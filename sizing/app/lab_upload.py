@@ -1,0 +1,213 @@
+"""A button that takes a user's files, and reads them without keeping them."""
+
+import base64
+import hashlib
+import re
+import tempfile
+import unicodedata
+import warnings
+from collections.abc import Callable
+from html import escape
+from pathlib import Path
+from typing import Any, TypeVar
+
+import ipywidgets as w
+
+from sizing.errors import (
+    Problem,
+    ReadingNote,
+    SizingError,
+    SizingWarning,
+    caught_warnings,
+)
+from sizing.files.writing import write_bytes
+from sizing.measures.headings import Table
+from sizing.measures.tables import blank_bytes
+
+#: Most bytes of a file's name; many file systems take 255 (common practice).
+MOST_NAME_BYTES = 200
+
+Read = TypeVar("Read")
+_TOLD = (ReadingNote, SizingWarning)
+
+
+class UploadBox:
+    """A button for a file of the user's own, what was taken, and a way back.
+
+    Parameters
+    ----------
+    label : str
+        What the button says.
+    help : str
+        What the file should hold; stands beneath.
+    multiple : bool
+        Whether several files may be chosen at once.
+    accept : str
+        Endings that the file chooser offers.
+    table : Table, optional
+        What the file should hold: a blank one can be saved.
+
+    Attributes
+    ----------
+    box : ipywidgets.FileUpload
+    view : ipywidgets.Widget
+        The button, the names of what was taken, and a button to take it back.
+
+    Examples
+    --------
+    >>> upload = UploadBox("My chart", help="One row per size.")
+    >>> upload.names, upload.read(len)
+    ((), None)
+    """
+
+    def __init__(
+        self,
+        label: str,
+        *,
+        help: str = "",
+        multiple: bool = False,
+        accept: str = ".csv,.xlsx",
+        table: Table | None = None,
+    ) -> None:
+        self._multiple = multiple
+        self.box = w.FileUpload(
+            accept=accept,
+            description=label,
+            multiple=multiple,
+            layout=w.Layout(width="auto"),
+        )
+        self._back = w.Button(
+            description="Take it back", layout=w.Layout(width="auto", display="none")
+        )
+        self._back.on_click(lambda _: self.clear())
+        self._taken = w.HTML()
+        row = w.Box(
+            [self.box, self._back, self._taken],
+            layout=w.Layout(flex_flow="row wrap", align_items="center"),
+        )
+        words = [w.HTML(f"<p>{escape(help)}</p>")] if help else []
+        if table is not None:
+            words.append(w.HTML(_blank_link(table)))
+        self.said = w.HTML()
+        self.view = w.VBox([row, *words, self.said])
+        self.box.observe(lambda _: self._tell(), "value")
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of the files taken, without any folder."""
+        return tuple(_last_part(item["name"]) for item in self.box.value)
+
+    @property
+    def key(self) -> str:
+        """Text that differs whenever the files' names or content differ."""
+        seen = hashlib.sha256()
+        for item in self.box.value:
+            seen.update(item["name"].encode("utf-8", errors="surrogatepass"))
+            seen.update(hashlib.sha256(bytes(item["content"])).digest())
+        return seen.hexdigest() if self.box.value else ""
+
+    def read(self, reader: Callable[[Path], Read]) -> Any:
+        """Return what ``reader`` makes of the file, or None where none was taken.
+
+        Parameters
+        ----------
+        reader : callable
+            Takes the path of a file of the same name; the file is on disk only
+            while it is read.
+
+        Returns
+        -------
+        object
+            What the reader returns; a list of that where several may be chosen.
+
+        Raises
+        ------
+        SizingError
+            If a file's name cannot be one, and whatever the reader finds wrong.
+        """
+        found = []
+        with caught_warnings() as caught:
+            try:
+                for item in self.box.value:
+                    with tempfile.TemporaryDirectory() as folder:
+                        path = Path(folder) / checked_name(item["name"])
+                        found.append(reader(write_bytes(path, bytes(item["content"]))))
+            finally:
+                told = [c for c in caught if issubclass(c.category, _TOLD)]
+                lines = dict.fromkeys(f"<p>{escape(str(c.message))}</p>" for c in told)
+                self.said.value = f'<div role="status">{"".join(lines)}</div>'
+        for one in caught:
+            if not issubclass(one.category, ReadingNote):
+                warnings.warn(one.message, one.category, stacklevel=2)
+        if not found:
+            return None
+        return found if self._multiple else found[0]
+
+    def on_change(self, what: Callable[[], object]) -> None:
+        """Call ``what`` whenever a file is taken or taken back."""
+        self.box.observe(lambda _: what(), "value")
+
+    def clear(self) -> None:
+        """Forget the files."""
+        self.box.value = ()
+
+    def _tell(self) -> None:
+        self._taken.value = escape(", ".join(self.names))
+        self.said.value = ""
+        self._back.layout.display = None if self.box.value else "none"
+
+
+def _blank_link(table: Table) -> str:
+    """Return a link that saves a blank table, made of the page alone."""
+    content = base64.b64encode(blank_bytes(table, ".csv")).decode()
+    return (
+        f'<a download="blank_{table.title}.csv" '
+        f'href="data:text/csv;base64,{content}">Save a blank table to fill in</a>'
+    )
+
+
+def checked_name(given: str) -> str:
+    """Return a file's name without any folder, or refuse it.
+
+    Parameters
+    ----------
+    given : str
+        What the browser says the file is called. It is never trusted to say where
+        the file goes.
+
+    Raises
+    ------
+    SizingError
+        If nothing is left, or what is left means a folder, is too long, or holds
+        characters that no name holds.
+
+    Examples
+    --------
+    >>> checked_name("C:\\\\ward\\\\clients.csv"), checked_name("../../clients.csv")
+    ('clients.csv', 'clients.csv')
+    """
+    name = _last_part(given)
+    # The second catches a drive's letter, which leads elsewhere on some systems.
+    if name in ("", ".", "..") or Path(name).name != name:
+        fault = "a file's name is missing or stands for a folder"
+    elif any(unicodedata.category(letter) in ("Cc", "Cs") for letter in name):
+        fault = "a file's name holds characters that cannot be shown"
+    elif len(name.encode("utf-8")) > MOST_NAME_BYTES:
+        fault = "a file's name is too long"
+    else:
+        return name
+    raise SizingError(
+        str(
+            Problem(
+                fault,
+                "a short name of letters and digits, such as clients.csv",
+                "rename the file and take it again",
+                value=name[:40].encode("utf-8", errors="replace").decode("utf-8"),
+            )
+        )
+    )
+
+
+def _last_part(given: str) -> str:
+    """Return what follows the last slash of either kind."""
+    return re.split(r"[/\\]", given)[-1]

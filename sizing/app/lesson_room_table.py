@@ -1,0 +1,140 @@
+"""The table the room's answers are typed into, in the units the room reads."""
+
+from collections.abc import Iterable
+
+import pandas as pd
+
+from sizing.charts import SizeChart
+from sizing.charts.cells import as_text, is_empty
+from sizing.charts.fits import limits
+from sizing.errors import SizingError
+from sizing.lesson.answers import GUESSED, GUESSES, REFERENCE
+from sizing.measures.typed import understood, with_unit
+from sizing.measures.written import unit_of, written
+
+#: What every row is about, and what may be answered in it without a number.
+_KEYS = ["participant", "subject", "reading"]
+_CHOSEN = "chosen_size"
+_SUFFIX = {"metric": ("cm", "kg"), "pounds": ("in", "lb"), "stone": ("in", "st")}
+
+
+def column_of(measure: str, units: str) -> str:
+    """Return a measure's heading in the units chosen.
+
+    Parameters
+    ----------
+    measure : str
+        Its name in cm or kg, with ``guessed_`` before it for a guess.
+    units : str
+        A key of ``sizing.app.lab_units.UNITS``.
+
+    Examples
+    --------
+    >>> column_of("guessed_body_mass_kg", "stone")
+    'guessed_body_mass_st'
+    """
+    stem, _, unit = measure.rpartition("_")
+    return f"{stem}_{_SUFFIX[units][unit == 'kg']}"
+
+
+def asked(chart: SizeChart) -> list[str]:
+    """Return what a room guesses and measures, guesses first."""
+    rest = [m for m in limits(chart) if m not in GUESSES]
+    return [*(f"{GUESSED}{m}" for m in GUESSES), *GUESSES, *rest]
+
+
+def blank_table(
+    chart: SizeChart,
+    *,
+    participants: int,
+    volunteers: int,
+    readings: int,
+    units: str = "metric",
+    kept: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Return a table to be typed into: first the reference's rows, then the room's.
+
+    Parameters
+    ----------
+    chart : SizeChart
+        The measures it limits are asked for.
+    participants, volunteers, readings : int
+        How many there are; volunteers are A, B, ...
+    units : str
+        A key of ``sizing.app.lab_units.UNITS``.
+    kept : DataFrame, optional
+        Rows already typed, in the same units: they keep what stands in them, and
+        those of nobody asked for stay at the end.
+
+    Returns
+    -------
+    DataFrame
+        One row per participant, volunteer and reading, as ``read_answers`` takes it.
+    """
+    subjects = [chr(ord("A") + i) for i in range(volunteers)]
+    keys = [(REFERENCE, s, "1") for s in subjects]
+    keys += [
+        (str(p), s, str(r))
+        for p in range(1, participants + 1)
+        for s in subjects
+        for r in range(1, readings + 1)
+    ]
+    columns = [*_KEYS, _CHOSEN, *(column_of(m, units) for m in asked(chart))]
+    blank = pd.DataFrame(keys, columns=_KEYS, dtype=object)
+    if kept is None or kept.empty:
+        return blank.reindex(columns=columns)
+    old = filled(kept).reindex(columns=columns)
+    old[_KEYS] = old[_KEYS].map(as_text)
+    typed = old.drop_duplicates(_KEYS)
+    whole = blank.merge(typed, on=_KEYS, how="left")
+    known = old.set_index(_KEYS).index.isin(blank.set_index(_KEYS).index)
+    # A row given twice stays, so that reading the table can name it.
+    rest = old[~known | old.duplicated(_KEYS)]
+    table: pd.DataFrame = pd.concat([whole, rest], ignore_index=True)[columns]
+    return table
+
+
+def filled(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows in which something is answered."""
+    answers = [name for name in table.columns if name not in _KEYS]
+    return table[table[answers].notna().any(axis=1)].reset_index(drop=True)
+
+
+def in_units(
+    table: pd.DataFrame, measures: Iterable[str], before: str, units: str
+) -> pd.DataFrame:
+    """Return the table with its numbers in other units; what is unclear is not changed.
+
+    Fine enough that nothing is lost on the way back: a mm, 0.1 kg.
+
+    Examples
+    --------
+    >>> cm = pd.DataFrame({"stature_cm": [160.0]})
+    >>> inches = in_units(cm, ["stature_cm"], "metric", "pounds")
+    >>> inches["stature_in"].tolist()
+    [62.99]
+    >>> in_units(inches, ["stature_cm"], "pounds", "metric")["stature_cm"].tolist()
+    [160.0]
+    """
+    changed = table.astype(object)
+    for measure in measures:
+        old, new = column_of(measure, before), column_of(measure, units)
+        if old in changed and old != new:
+            of = measure.removeprefix(GUESSED)
+            cells = [_in_units(cell, of, before, units) for cell in changed[old]]
+            changed[old] = pd.Series(cells, index=changed.index, dtype=object)
+            changed = changed.rename(columns={old: new})
+    return changed
+
+
+def _in_units(cell: object, measure: str, before: str, units: str) -> object:
+    if is_empty(cell):
+        return cell
+    try:
+        value = understood(as_text(cell), measure, before)
+    except SizingError:
+        return with_unit(as_text(cell), unit_of(measure, before))
+    if unit_of(measure, units) == "st":
+        return written(value, measure, units, to="tenth")
+    one = understood(f"1 {unit_of(measure, units)}", measure)
+    return round(value / one, 1 if units == "metric" else 2)

@@ -1,0 +1,146 @@
+"""What goes into a lesson: whom, by which chart, in which units."""
+
+from collections.abc import Callable
+
+import ipywidgets as w
+
+from sizing.app.lab_units import UnitSwitch
+from sizing.app.lab_upload import UploadBox
+from sizing.app.lesson_parts import words_html, wrong_html
+from sizing.charts import SizeChart, demo_chart, read_chart
+from sizing.errors import SizingError
+from sizing.measures.tables import CHART
+from sizing.people import People, load_people, population_titles
+
+_LABEL = {"description_width": "9rem"}
+_CHART_HELP = (
+    "One row per size, as CSV or XLSX, like the chart on the adviser's page. Without a "
+    "file the lesson uses an invented chart: nobody may choose a sling by it."
+)
+_SAME = "The same number gives the same people and cards."
+
+
+class LessonSettings:
+    """The entries that the whole lesson rests on.
+
+    Parameters
+    ----------
+    population : str
+        A name that ``load_people`` knows.
+    chart : SizeChart, optional
+        What is used while no file is taken; the invented demo chart if not given.
+    draws : int
+        Draws of the measures nobody took; few are quick, more are steadier.
+
+    Attributes
+    ----------
+    view : ipywidgets.Widget
+    population, seed : ipywidgets.Widget
+    upload : UploadBox
+    units : UnitSwitch
+    """
+
+    def __init__(
+        self,
+        population: str = "adults",
+        chart: SizeChart | None = None,
+        *,
+        draws: int = 5,
+    ) -> None:
+        self.draws = draws
+        self._own = chart or demo_chart()
+        self._read: SizeChart | SizingError = self._own
+        self._people: dict[tuple[str, int], People] = {}
+        self._listeners: list[Callable[[], object]] = []
+        self.population = w.Dropdown(
+            options=[(title, name) for name, title in population_titles().items()],
+            value=population,
+            description="People",
+            style={"description_width": "initial"},
+            layout=w.Layout(width="26rem", max_width="calc(100% - 4px)"),
+        )
+        self.seed = w.BoundedIntText(
+            value=1,
+            min=1,
+            max=9999,
+            description="Number of the draw",
+            style=_LABEL,
+            layout=w.Layout(width="15rem"),
+        )
+        self.upload = UploadBox("Your size chart", help=_CHART_HELP, table=CHART)
+        self.units = UnitSwitch()
+        self.told = w.HTML()
+        self.population.observe(lambda _: self._changed(), "value")
+        self.seed.observe(lambda _: self._changed(), "value")
+        self.upload.on_change(self._take)
+        more = w.Accordion(
+            [
+                w.VBox(
+                    [
+                        self.upload.view,
+                        self.seed,
+                        w.HTML(
+                            "<p>The same number gives the same people and cards.</p>"
+                        ),
+                    ]
+                )
+            ],
+            titles=("A size chart of your own; the number of the draw",),
+        )
+        row = w.Layout(flex_flow="row wrap", align_items="flex-end")
+        self.view = w.VBox(
+            [w.Box([self.population, self.units.view], layout=row), self.told, more]
+        )
+        self._tell()
+
+    @property
+    def chart(self) -> SizeChart:
+        """The chart in use.
+
+        Raises
+        ------
+        SizingError
+            If the file that was taken is no chart.
+        """
+        if isinstance(self._read, SizingError):
+            raise self._read
+        return self._read
+
+    @property
+    def key(self) -> tuple[str, int, str]:
+        """What the answers rest on; differs whenever an entry differs."""
+        return str(self.population.value), int(self.seed.value), self.upload.key
+
+    def people(self) -> People:
+        """Return the people chosen, loaded once."""
+        name, seed, _ = self.key
+        if (name, seed) not in self._people:
+            found = load_people(name, draws=self.draws, seed=seed)
+            self._people = {(name, seed): found}
+        return self._people[name, seed]
+
+    def on_change(self, what: Callable[[], object]) -> None:
+        """Call ``what`` whenever people, chart or number change."""
+        self._listeners.append(what)
+
+    def _take(self) -> None:
+        try:
+            chart = self.upload.read(lambda path: read_chart(path, warn=False))
+            self._read = self._own if chart is None else chart
+        except SizingError as error:
+            self._read = error
+        self._tell()
+        self._changed()
+
+    def _tell(self) -> None:
+        if isinstance(self._read, SizingError):
+            self.told.value = wrong_html(self._read)
+        else:
+            sizes = len(self._read.sizes)
+            self.told.value = words_html(
+                [f"Chart in use: {self._read.name}, {sizes} sizes."]
+            )
+
+    def _changed(self) -> None:
+        for listener in self._listeners:
+            listener()

@@ -1,0 +1,256 @@
+"""The part of the purchaser's form that says what can be bought, and for how much."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as w
+import pandas as pd
+
+from sizing.app.form_words import (
+    CHART_HEADINGS,
+    bullets,
+    file_headings,
+    paragraphs,
+    wrong_lines,
+)
+from sizing.app.lab_table import EditableTable
+from sizing.app.lab_units import UnitSwitch
+from sizing.app.lab_upload import UploadBox
+from sizing.charts import SizeChart, demo_chart, read_chart
+from sizing.errors import InputProblems, SizingError
+from sizing.measures.tables import CHART, PRICES
+from sizing.people.files import read_table
+from sizing.stock import Offer, demo_scenario, offer_from
+from sizing.stock.offers import COLUMNS
+
+_HEADINGS = {
+    "chart": "Chart",
+    "size": "Size",
+    "price": "Price of one",
+    "owned": "Owned now",
+    "pack": "Sold in packs of",
+    "most": "Most to be held",
+    "last_year": "Used last year",
+}
+#: What problems call a column that people read under its heading.
+_WORDS = {"owned": "number owned", "pack": "pack", "most": "most", "last_year": "use"}
+#: What of the invented prices belongs to its store and to nobody else.
+_OF_THE_STORE = ["owned", "last_year"]
+_CHART_HELP = (
+    "A CSV or XLSX file for each chart, one row per size, smallest first: its name, "
+    "group and load limit, and two columns for each measure, where the size begins "
+    "and ends. Several charts are planned together. Without one, an invented chart is "
+    "used: order nothing by it."
+)
+_PRICE_HELP = (
+    "Type into the table, or take a CSV or XLSX file with the same columns; the size "
+    "and the price are needed. Empty: nothing owned, sold singly, no upper limit."
+)
+
+
+class OfferFields:
+    """Charts from files, and prices in a table that follows the charts.
+
+    Parameters
+    ----------
+    switch : UnitSwitch
+    changed : callable
+        Called whenever the answer could differ.
+
+    Attributes
+    ----------
+    view : ipywidgets.Widget
+    charts : sequence of SizeChart
+        Those in use.
+    invented : bool
+        Whether the chart in use is the invented one.
+    """
+
+    def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
+        self._switch, self._told = switch, changed
+        self.charts: Sequence[SizeChart] = (demo_chart(),)
+        self.invented = True
+        self._ready = self._store = True
+        self._quiet = False
+        self.upload = UploadBox(
+            "My charts", help=_CHART_HELP, multiple=True, table=CHART
+        )
+        self.prices = UploadBox("My prices and stock", help=_PRICE_HELP, table=PRICES)
+        self.about, self.chart_told, self.told = w.HTML(), w.HTML(), w.HTML()
+        self.table = EditableTable(
+            self._rows(self._demo()),
+            caption="Prices and stock: one row per size",
+            headings=_HEADINGS,
+        )
+        self.view = w.VBox(
+            [
+                self.upload.view,
+                w.HTML(file_headings(CHART_HEADINGS)),
+                self.chart_told,
+                self.about,
+                self.prices.view,
+                w.HTML(file_headings([(v, k) for k, v in _HEADINGS.items()])),
+                self.told,
+                self.table.view,
+            ]
+        )
+        self._say_which()
+        self.upload.on_change(self._charts_taken)
+        self.prices.on_change(self._prices_taken)
+        self.table.on_change(self._changed)
+
+    def offer(self) -> tuple[Sequence[SizeChart], pd.DataFrame]:
+        """Return the charts and the prices as they stand in the table.
+
+        Raises
+        ------
+        SizingError
+            Naming what cannot be used.
+        """
+        if not self._ready:
+            raise SizingError(
+                "The charts you took cannot be used. What to do: correct the file and "
+                "take it again, or take it back."
+            )
+        prices = self.table.frame
+        offer_from(self.charts, prices)
+        return self.charts, prices
+
+    def own_nothing_invented(self) -> None:
+        """Empty what the invented store owns and used: other people do not have it."""
+        if self.invented and self._store:
+            self._store = False
+            frame, demo = self.table.frame.copy(), demo_scenario()[1].set_index("size")
+            for name in _OF_THE_STORE:
+                typed = pd.to_numeric(frame[name], errors="coerce")
+                frame.loc[typed == frame["size"].map(demo[name]), name] = None
+            self._show(frame)
+            self._say_which()
+
+    def tell(self, error: SizingError) -> None:
+        """Say what is wrong with the prices."""
+        self.told.value = self._lines(error, self.table.frame)
+
+    def _lines(self, error: SizingError, prices: pd.DataFrame | None = None) -> str:
+        if isinstance(error, InputProblems):
+            named = [
+                replace(
+                    one,
+                    what=_worded(one.what),
+                    column=_HEADINGS.get(str(one.column), one.column),
+                )
+                for one in error.problems
+            ]
+            error = InputProblems(named, about="the table")
+        sizes = [] if prices is None else [str(name) for name in prices["size"]]
+        lines = wrong_lines(error, units=self._switch.units, rows=sizes)
+        return f'<div role="status"><b>Please check:</b>{bullets(lines)}</div>'
+
+    def _charts_taken(self) -> None:
+        """Use the charts that were taken, or the invented one if none is."""
+        self.chart_told.value = self.told.value = ""
+        self._ready = True
+        try:
+            taken = self.upload.read(read_chart)
+            charts = (demo_chart(),) if not taken else tuple(taken)
+            # Two charts of one name could not be told apart in the order.
+            rows = _empty_rows(charts)
+        except SizingError as error:
+            self._ready = False
+            self.chart_told.value = self._lines(error)
+            self._told()
+            return
+        self.invented = not taken
+        self.charts = charts
+        self._show(self._rows(self._demo()) if self.invented else rows)
+        self._say_which()
+        self._told()
+
+    def _prices_taken(self) -> None:
+        """Put the prices that were taken into the table, or say what is wrong."""
+        self.told.value = ""
+        try:
+            read: Offer | None = self.prices.read(self._read)
+        except SizingError as error:
+            self.told.value = self._lines(error)
+            self._told()
+            return
+        if read is not None:
+            self._show(_filled(read))
+        self._told()
+
+    def _read(self, path: Path) -> Offer:
+        return offer_from(self.charts, read_table(path, PRICES))
+
+    def _demo(self) -> pd.DataFrame:
+        """Return the invented prices, and what is owned where the store is served."""
+        prices = demo_scenario()[1]
+        return prices if self._store else prices.drop(columns=_OF_THE_STORE)
+
+    def _rows(self, prices: pd.DataFrame) -> pd.DataFrame:
+        return _filled(offer_from(self.charts, prices))
+
+    def _show(self, rows: pd.DataFrame) -> None:
+        self._quiet = True
+        self.table.set(rows)
+        self._quiet = False
+
+    def _say_which(self) -> None:
+        names = " and ".join(chart.name for chart in self.charts)
+        words = f"Chart in use: {names}."
+        if self.invented:
+            words += " It is invented, and so are its prices."
+            if not self._store:
+                words += " What the invented store owned and used was taken out."
+        self.about.value = paragraphs([words])
+
+    def _changed(self) -> None:
+        if self._quiet:
+            return
+        self.told.value = ""
+        self._told()
+
+
+def _worded(text: str) -> str:
+    """Return what a problem says without the name of a column.
+
+    Examples
+    --------
+    >>> _worded("the size 'adult 1' has no such last_year")
+    "the size 'adult 1' has no such use"
+    """
+    for name, words in _WORDS.items():
+        text = text.replace(f"no such {name}", f"no such {words}")
+    return text
+
+
+def _columns(several: bool) -> list[str]:
+    return [*(("chart",) if several else ()), "size", *COLUMNS]
+
+
+def _filled(offer: Offer) -> pd.DataFrame:
+    """Return an offer as it stands in the table; what is not limited is empty."""
+    several = len(set(offer.table["chart"])) > 1
+    rows: Any = offer.table[_columns(several)].astype(object)
+    rows = rows.where(offer.table[_columns(several)].notna(), None)
+    shown: pd.DataFrame = rows.where(rows != float("inf"), None)
+    return shown
+
+
+def _empty_rows(charts: Sequence[SizeChart]) -> pd.DataFrame:
+    """Return a row for every size, filled in as far as the charts themselves say."""
+    several = len(charts) > 1
+    frames = [
+        chart.frame.reindex(columns=["size", *COLUMNS]).assign(chart=chart.name)
+        for chart in charts
+    ]
+    if several:
+        # Names and numbers of sizes are judged before anything is typed.
+        offer_from(
+            charts, pd.concat(frames).assign(price=0.0)[["chart", "size", "price"]]
+        )
+    rows: Any = pd.concat(frames, ignore_index=True)[_columns(several)].astype(object)
+    shown: pd.DataFrame = rows.where(rows.notna(), None)
+    return shown

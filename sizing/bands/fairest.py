@@ -1,0 +1,297 @@
+"""The chart whose worst-served subgroup is served best, exactly or with a bound.
+
+Maximising the smallest of several groups' coverages is no longest-path problem,
+but any weighting of the groups bounds it: for weights m_g >= 0 that add up to 1,
+
+    max over charts of min_g c_g  <=  max over charts of sum_g m_g c_g.
+
+The weighting with the lowest bound is found by cutting planes. Then all charts
+whose weighted coverage reaches the best smallest coverage known are gone
+through, best first; when none is left, the chart is proved the fairest.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from heapq import heappop, heappush
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.optimize import linprog
+
+from sizing.bands.axis import Ints, Width
+from sizing.bands.cells import Floats
+from sizing.bands.fitter import Boxes, Fitter
+from sizing.bands.graph import TIE, Task
+from sizing.bands.groups import common_group
+from sizing.bands.measured import Measured, chart_of, covered
+from sizing.bands.search import climb, first_graph, loosest, paces
+from sizing.charts.size_chart import SizeChart
+from sizing.coverage.groups import grouping
+from sizing.errors import SizingError, check_number
+from sizing.people.people import People
+
+#: Charts and pairs of nodes gone through before the bound is left as it is.
+MOST_CHARTS, MOST_PAIRS = 20_000, 300_000
+BEST = "best on average"
+
+
+@dataclass(frozen=True)
+class FairestFit:
+    """The chart that serves the worst-served subgroup best.
+
+    Attributes
+    ----------
+    chart : SizeChart
+        The chart.
+    by : str
+        The grouping.
+    worst_share : float
+        Coverage of the worst-served subgroup.
+    upper_bound : float
+        No chart on the grid serves its worst-served subgroup better.
+    table : DataFrame
+        The chart's coverage by subgroup, and the best-on-average chart's: chart
+        (fairest, best on average), level, estimate, n.
+    average, best_average : float
+        Coverage of everyone by this chart, and by the best-on-average chart.
+    """
+
+    chart: SizeChart
+    by: str
+    worst_share: float
+    upper_bound: float
+    table: pd.DataFrame
+    average: float
+    best_average: float
+
+    def summary(self) -> str:
+        """Say in plain words what fairness costs."""
+        other = self.table.loc[self.table["chart"] == BEST, "estimate"].min()
+        return (
+            f"By {self.by}, the worst-served subgroup is covered to "
+            f"{100 * self.worst_share:.1f} % (no chart can do better than "
+            f"{100 * self.upper_bound:.1f} %); under the chart best on average it is "
+            f"{100 * other:.1f} %. The average falls from "
+            f"{100 * self.best_average:.1f} % to {100 * self.average:.1f} %."
+        )
+
+
+def fit_fairest(
+    people: People,
+    *,
+    by: str,
+    widths: Mapping[str, Width],
+    sizes: int,
+    group: str | None = None,
+    smallest: int = 30,
+    rounds: int = 40,
+    **settings: Any,
+) -> FairestFit:
+    """Find the chart under which the worst-served subgroup is served best.
+
+    Parameters
+    ----------
+    people : People
+        The people to fit to.
+    by : str
+        ``sex``, ``age_band``, ``bmi_class``, or a column with few values.
+    widths, sizes, group
+        See ``fit_bands``.
+    smallest : int
+        Subgroups of fewer persons are left out of the comparison.
+    rounds : int
+        Most cutting planes.
+    **settings
+        Grid and constraints as in ``fit_bands``.
+
+    Returns
+    -------
+    FairestFit
+
+    Raises
+    ------
+    SizingError
+        As ``fit_bands``; or if no subgroup has enough persons.
+    """
+    check_number("the smallest subgroup", smallest, least=1, whole=True)
+    # So many rounds take hours already: a choice of ours.
+    check_number("the number of rounds", rounds, least=0, most=10_000, whole=True)
+    fitter = Fitter.of(people, widths=widths, sizes=sizes, **settings)
+    measured = fitter.measured
+    levels, inside = _levels(people, measured, by, smallest)
+    totals = inside @ measured.weight
+
+    def shares(boxes: Boxes) -> Floats:
+        found: Floats = (inside * covered(measured, *boxes)) @ measured.weight / totals
+        return found
+
+    def weights(mix: Floats) -> Floats:
+        found: Floats = measured.weight * ((mix / totals) @ inside)
+        return found
+
+    average = fitter.fit()
+    charts = [average]
+    cover = [shares(average)]
+    mix, bound = np.full(len(levels), 1 / len(levels)), 1.0
+    best_mix = mix
+    for _ in range(rounds):
+        boxes = fitter.fit(weights(mix))
+        charts.append(boxes)
+        cover.append(shares(boxes))
+        reach = float(mix @ cover[-1])
+        if reach < bound:
+            bound, best_mix = reach, mix
+        lower, mix = _lowest_mix(np.array(cover))
+        if bound - lower < 1e-9:
+            break
+    worst = [float(c.min()) for c in cover]
+    best = int(np.argmax(worst))
+    chosen, value = charts[best], worst[best]
+    if bound > value + 1e-9:
+        chosen, value, bound = _go_through(
+            fitter, weights(best_mix), shares, chosen, value, bound
+        )
+    overall = measured.weight / measured.weight.sum()
+    table = pd.DataFrame(
+        [
+            {"chart": label, "level": name, "estimate": share, "n": n}
+            for label, boxes in (("fairest", chosen), (BEST, average))
+            for share, (name, n) in zip(shares(boxes), levels, strict=True)
+        ]
+    )
+    chart = chart_of(
+        measured,
+        *chosen,
+        group=common_group(people) if group is None else group,
+        name=f"fairest chart by {by}",
+        source=f"fitted to '{people.name}'",
+    )
+    reached, most = (
+        float(overall @ covered(measured, *boxes)) for boxes in (chosen, average)
+    )
+    return FairestFit(chart, by, value, max(bound, value), table, reached, most)
+
+
+def _levels(
+    people: People, measured: Measured, by: str, smallest: int
+) -> tuple[list[tuple[str, int]], np.ndarray]:
+    """Return each subgroup's name and persons, and which rows are in it."""
+    labels = grouping(people.frame, by)
+    codes = np.asarray(labels.codes)[measured.row]
+    levels, inside = [], []
+    for code, name in enumerate(labels.categories):
+        rows = codes == code
+        persons = len(np.unique(measured.person[rows]))
+        if persons >= smallest and measured.weight[rows].sum() > 0:
+            levels.append((str(name), persons))
+            inside.append(rows)
+    if not levels:
+        raise SizingError(
+            f"no subgroup by '{by}' has {smallest} persons",
+            allowed="subgroups of some size",
+            action="choose another grouping, or lower smallest",
+        )
+    return levels, np.stack(inside)
+
+
+def _lowest_mix(cover: Floats) -> tuple[float, Floats]:
+    """Return the weighting under which the best of the known charts is worst."""
+    charts, groups = cover.shape
+    result = linprog(
+        np.r_[np.zeros(groups), 1.0],
+        A_ub=np.column_stack([cover, -np.ones(charts)]),
+        b_ub=np.zeros(charts),
+        A_eq=np.r_[np.ones(groups), 0.0][None, :],
+        b_eq=[1.0],
+        bounds=[(0, 1)] * groups + [(None, None)],
+    )
+    # Always feasible and bounded, so that there is a solution.
+    solution = np.asarray(result.x, dtype=float)
+    mix = np.clip(solution[:groups], 0, None)
+    return float(solution[-1]), mix / mix.sum()
+
+
+def _go_through(
+    fitter: Fitter,
+    weight: Floats,
+    shares: Callable[[Boxes], Floats],
+    chosen: Boxes,
+    value: float,
+    bound: float,
+) -> tuple[Boxes, float, float]:
+    """Go through the charts whose weighted coverage exceeds the best known."""
+    left = 0.0
+    for task in fitter.tasks(weight, aim=False):
+        floor = _Floor(value * task.total)
+        for index in _charts(task, floor):
+            if index is None:
+                left = bound
+                break
+            boxes = fitter.edges(task, index)
+            found = float(shares(boxes).min())
+            if found > value + TIE:
+                chosen, value = boxes, found
+                floor.weight = value * task.total
+    return chosen, value, max(value, left)
+
+
+@dataclass
+class _Floor:
+    """The weighted coverage a chart must exceed; it rises as charts are found."""
+
+    weight: float
+
+
+def _charts(task: Task, floor: _Floor) -> Iterator[Ints | None]:
+    """Yield charts, best weighted coverage first, down to the floor.
+
+    Yields None last if there were too many to go through.
+    """
+    start = np.array(
+        [[axis.n(k) // 2 for axis in task.axes] for k in range(task.sizes)]
+    )
+    pace = paces(task, climb(task, start)[1])
+    graph = first_graph(task, pace)
+    while True:
+        graph, _ = graph.weighed().pruned(floor.weight)
+        if graph.empty:
+            return
+        measure = loosest(graph, pace)
+        if measure is None:
+            break
+        if graph.count > MOST_PAIRS:
+            yield None
+            return
+        graph = graph.halved(measure)
+    weights = graph.weighed()
+    nodes, pairs, up = graph.nodes, graph.pairs, weights.up
+    into: list[dict[int, Ints]] = [{}]
+    for _, b in pairs[1:]:
+        order = np.argsort(b, kind="stable")
+        ends, starts = np.unique(b[order], return_index=True)
+        parts = np.split(order, starts[1:])
+        into.append(dict(zip(ends.tolist(), parts, strict=True)))
+    last = task.sizes - 1
+    heap: list[tuple[float, int, float, tuple[int, ...]]] = []
+    for i, total in enumerate(up[last]):
+        heappush(heap, (-float(total), last, 0.0, (i,)))
+    tried = 0
+    while heap and -heap[0][0] > floor.weight:
+        total, size, after, path = heappop(heap)
+        if size == 0:
+            tried += 1
+            index = np.array(
+                [n[i, :, 0] for n, i in zip(nodes, path, strict=True)], dtype=np.int64
+            )
+            yield index
+            if tried >= MOST_CHARTS:
+                yield None
+                return
+            continue
+        for pair in into[size].get(path[0], ()):
+            a = int(pairs[size][0][pair])
+            gain = after + float(weights.gains[size][pair])
+            heappush(
+                heap, (-(float(up[size - 1][a]) + gain), size - 1, gain, (a, *path))
+            )

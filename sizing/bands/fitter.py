@@ -1,0 +1,310 @@
+"""A checked request with its people counted into cells once."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from sizing.bands.axis import Axis, Ints
+from sizing.bands.cells import Breaks, Floats
+from sizing.bands.goal import Counter, Goal
+from sizing.bands.graph import NUDGE, Task
+from sizing.bands.measured import Measured, quantile_boxes
+from sizing.bands.request import Request, check_request
+from sizing.bands.search import best_chart, climb, upper_bound
+from sizing.errors import SizingError
+from sizing.measures.edges import NO_HIGH
+from sizing.people.people import People
+
+#: Low and high edges, shape (sizes, measures), and load limits, shape (sizes,).
+Boxes = tuple[Ints, Ints, Ints]
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How long to press a bound."""
+
+    pairs: int
+    cells: int
+
+
+QUICK = Effort(3_000_000, 3_000_000)
+THOROUGH = Effort(40_000_000, 12_000_000)
+#: How far above the value, as a share, a bound may stay if nobody asks for less.
+NEAR = 0.01
+#: Up to so many measures a thorough search is over within seconds, as a rule; with
+#: more, it is where the quick one comes so near, as a share (no source: chosen by
+#: the runs that ``fit_bands`` tells of).
+FEW_MEASURES, WITHIN_REACH = 3, 0.05
+
+
+class Fitter:
+    """A checked request with its people counted into cells once.
+
+    Refitting to some of the rows, or with other weights, reuses the cells.
+    """
+
+    def __init__(self, request: Request) -> None:
+        self.request = request
+        self.measured = request.measured
+        self.sizes = request.layout.sizes
+        self.places = request.layout.axes(request.layout.steps, bounding=False)
+        self.axes = self.places[0]
+        self.counters = [
+            Counter(request.search_goal, request.measured, axes, limits)
+            for axes, limits in zip(self.places, request.layout.limits, strict=True)
+        ]
+
+    @classmethod
+    def of(cls, people: People, **settings: Any) -> "Fitter":
+        """Return the fitter of people and settings of ``fit_bands``."""
+        return cls(check_request(people, **settings))
+
+    def tasks(self, weight: Floats, *, aim: bool = True) -> list[Task]:
+        """Return the search's tasks: one for each place of the owned sizes.
+
+        Without ``aim`` the tie rule is left out.
+        """
+        total = float(weight.sum()) / self._share_measured
+        near = self.rival(weight)[0] if aim else None
+        weight = np.where(self.measured.coverable, weight, 0.0)
+        return [
+            Task(c.axes, c.terms(weight), c.passed, total, near, c.limits)
+            for c in self.counters
+        ]
+
+    @staticmethod
+    def edges(task: Task, index: Ints) -> Boxes:
+        """Return the low and high edges of a task's candidates."""
+        limits = task.limits
+        if limits is None:
+            limits = np.full(task.sizes, NO_HIGH, dtype=np.int64)
+        return *_edges(task.axes, index), limits
+
+    def fit(self, weight: Floats | None = None) -> Boxes:
+        """Return the boxes of the best chart for some weights."""
+        if weight is None:
+            return self.best
+        return self._solve(weight, self.best[0])
+
+    @cached_property
+    def best(self) -> Boxes:
+        """The boxes of the best chart for the people as they are."""
+        return self._solve(self.measured.weight, None)
+
+    def _solve(self, weight: Floats, near: Ints | None) -> Boxes:
+        value, found = -np.inf, None
+        for task in self.tasks(weight):
+            start = _nearest(task.axes, self.rival(weight)[0] if near is None else near)
+            reached, index = best_chart(task, start, value)
+            if reached > value and index is not None:
+                value, found = reached, self.edges(task, index)
+        if found is None:
+            raise SizingError(
+                "no chart meets all the constraints",
+                allowed="constraints that leave at least one chart",
+                action="lower the least step or overlap, or ask for fewer sizes",
+            )
+        return found
+
+    def rival(self, weight: Floats) -> Boxes:
+        """Return the quantile-centred bands for some weights."""
+        rows = weight > 0
+        low, high = quantile_boxes(
+            self.measured.values[rows], weight[rows], self._free_axes, self.sizes
+        )
+        limit = self.request.layout.limit
+        return low, high, np.full(self.sizes, limit, dtype=np.int64)
+
+    @cached_property
+    def _free_axes(self) -> list[Axis]:
+        layout = self.request.layout
+        return [
+            make(step=step)[0]
+            for make, step in zip(layout.makers, layout.steps, strict=True)
+        ]
+
+    def value(self, boxes: Boxes, rows: np.ndarray | None = None) -> float:
+        """Return the goal's value for some rows, from first principles."""
+        rows = np.ones(len(self.measured.weight), dtype=bool) if rows is None else rows
+        # Those not measured fit no size, here and among those held out.
+        return self._share_measured * self.request.goal.value(
+            self.measured, *boxes, rows
+        )
+
+    @property
+    def _share_measured(self) -> float:
+        return 1.0 - self.measured.not_measured
+
+    def certified(self, boxes: Boxes, tolerance: float | None) -> float:
+        """Return a value no chart on the finest permitted grid exceeds."""
+        few = len(self.axes) <= FEW_MEASURES
+        if tolerance is None:
+            enough = self.value(boxes) + NEAR
+            found = self.bound(boxes, QUICK)
+            within_reach = few or found <= self.value(boxes) + WITHIN_REACH
+            if within_reach and found > enough:
+                found = min(found, self.bound(boxes, THOROUGH, NEAR))
+        else:
+            enough = self.value(boxes) + tolerance
+            found = self.bound(boxes, THOROUGH, tolerance)
+        if not few and found > enough:
+            found = min(found, self.bound_without_one(boxes))
+        return found
+
+    def bound(self, boxes: Boxes, effort: Effort, tolerance: float = 0.0) -> float:
+        """Return such a value after some effort."""
+        value = self.value(boxes)
+        if value >= 1.0:
+            return 1.0
+        if self._on_finest:
+            return min(1.0, value + self._nudged)
+        found = self._bound(boxes, effort, value + tolerance, range(len(self.axes)))
+        return min(1.0, max(value, found))
+
+    def bound_without_one(self, boxes: Boxes) -> float:
+        """Return such a value from all measures but the one that matters least.
+
+        Who is left out in some of the measures is left out in all of them, so a
+        chart covers no more than its bands in fewer measures do.
+        """
+        every = range(len(self.axes))
+        rest = [[d for d in every if d != left] for left in every]
+        values = [self._value_in(boxes, measures) for measures in rest]
+        least = int(np.argmin(values))
+        found = self._bound(boxes, THOROUGH, values[least] + NEAR, rest[least])
+        return min(1.0, max(self.value(boxes), found))
+
+    def _value_in(self, boxes: Boxes, measures: Sequence[int]) -> float:
+        goal, measured = self._seen_in(measures)
+        low, high, limits = boxes
+        everyone = np.ones(len(measured.weight), dtype=bool)
+        value = goal.value(
+            measured, low[:, measures], high[:, measures], limits, everyone
+        )
+        return self._share_measured * value
+
+    def _seen_in(self, measures: Sequence[int]) -> tuple[Goal, Measured]:
+        """Return the goal and the people in some of the measures."""
+        goal, measured = self.request.goal, self.measured
+        return replace(
+            goal,
+            sd=tuple(goal.sd[d] for d in measures) if goal.sd else (),
+            near=tuple(goal.near[d] for d in measures) if goal.near else (),
+        ), replace(
+            measured,
+            measures=tuple(measured.measures[d] for d in measures),
+            values=measured.values[:, measures],
+        )
+
+    def _bound(
+        self, boxes: Boxes, effort: Effort, enough: float, measures: Sequence[int]
+    ) -> float:
+        """Return the bound in some measures; below ``enough`` it is not pressed."""
+        total, found = self.measured.total, 0.0
+        goal, measured = self._seen_in(measures)
+        limits = self.request.layout.limits
+        for every, limit in zip(self._finest_axes(effort), limits, strict=True):
+            axes = [every[d] for d in measures]
+            counter = Counter(goal, measured, axes, limit)
+            terms = counter.terms(measured.counted)
+            task = Task(axes, terms, counter.passed, total)
+            reached, near = climb(task, _nearest(axes, boxes[0][:, measures]))
+            floor = max(enough * total, reached, found)
+            pairs = effort.pairs
+            found = max(found, upper_bound(task, near, floor, most_pairs=pairs))
+        return found / total
+
+    @property
+    def _on_finest(self) -> bool:
+        """Whether the best chart is the best on the finest grid permitted."""
+        request = self.request
+        finest = request.layout.axes([1] * len(request.layout.steps), bounding=False)
+        return (
+            not any(has_valley(limits) for limits in request.layout.limits)
+            and request.goal == request.search_goal
+            and all(
+                np.array_equal(mine, theirs)
+                for axis, fine in zip(self.axes, finest[0], strict=True)
+                for mine, theirs in zip(axis.low, fine.low, strict=True)
+            )
+        )
+
+    @property
+    def _nudged(self) -> float:
+        """What the tie rule may have cost at most, as a share."""
+        weight = self.measured.weight
+        most = NUDGE * sum(
+            (axis.low[k][-1] - axis.low[k][0]) / (axis.high[k][0] - axis.low[k][0] + 1)
+            for axis in self.axes
+            for k in range(self.sizes)
+        )
+        # Whole multiples of one weight: shares that differ, differ by it at least.
+        least = float(weight.min())
+        times = weight / least
+        whole = np.array_equal(times, np.round(times))
+        if self.request.goal.name == "covered" and whole:
+            return 0.0 if most < least / self.measured.total else float(most)
+        return float(most)
+
+    def _finest_axes(self, effort: Effort) -> list[list[Axis]]:
+        """Return the finest axes permitted, or bounding ones where those cost."""
+        layout = self.request.layout
+        if not any(self.request.goal.sd):
+            return layout.axes([1] * len(layout.steps), bounding=False)
+        return self._bounding_axes(effort)
+
+    def _bounding_axes(self, effort: Effort) -> list[list[Axis]]:
+        """Return bounding axes as fine as the effort allows."""
+        layout = self.request.layout
+        steps = [1] * len(layout.steps)
+        while True:
+            axes = layout.axes(steps, bounding=True)
+            cells = [len(Breaks.of(axis).cuts) + 1.0 for axis in axes[0]]
+            if np.prod(cells) <= effort.cells:
+                return axes
+            # Coarsen where a step is the smallest part of the width.
+            parts = [
+                step / (axis.high[-1][0] - axis.low[-1][0] + 1)
+                for step, axis in zip(steps, self._free_axes, strict=True)
+            ]
+            d = int(np.argmin(parts))
+            steps[d] = {1: 2, 2: 5}.get(steps[d], steps[d] + 5)
+
+
+def has_valley(limits: Ints) -> bool:
+    """Say whether a size may lift less than a smaller and a larger one both may.
+
+    Only then can someone be too heavy for a size between two that may lift her: the
+    search would count her with either. Without a valley those who may lift a person
+    follow each other, and are a chain of their own.
+    """
+    before = np.maximum.accumulate(limits)
+    after = np.maximum.accumulate(limits[::-1])[::-1]
+    return bool((limits < np.minimum(before, after)).any())
+
+
+def _nearest(axes: Sequence[Axis], low: Ints) -> Ints:
+    """Return the candidates nearest to some low edges."""
+    return np.array(
+        [
+            [
+                int(np.argmin(np.abs(axis.low[k] - edge)))
+                for axis, edge in zip(axes, edges, strict=True)
+            ]
+            for k, edges in enumerate(low)
+        ]
+    )
+
+
+def _edges(axes: Sequence[Axis], index: Ints) -> tuple[Ints, Ints]:
+    """Return the low and high edges of some candidates."""
+    low, high = (
+        np.array(
+            [[part[d][k][i] for d, i in enumerate(at)] for k, at in enumerate(index)]
+        )
+        for part in ([a.low for a in axes], [a.high for a in axes])
+    )
+    return low, high

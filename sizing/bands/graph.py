@@ -1,0 +1,402 @@
+"""Nodes of the search, their pairs, and what they add to a chart at most.
+
+A node stands for a range of candidates in each measure; its outer box holds all
+their boxes. ``sizing.bands.search`` says why a longest path over pairs of nodes
+bounds every chart inside.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+
+from sizing.bands.axis import Axis, Ints
+from sizing.bands.cells import Floats, Source
+
+#: Charts whose shares differ by less are tied, but for the tie rule below.
+TIE = 1e-12
+#: What the tie rule may cost, as a share, per band's width of distance.
+NUDGE = 1e-9
+#: Pairs worked on together: what the processor's cache holds.
+BLOCK = 1 << 14
+
+Places = npt.NDArray[np.int32]
+
+
+@dataclass(frozen=True)
+class Term:
+    """One term of the objective: ``worth`` times the weight in wider boxes.
+
+    Attributes
+    ----------
+    worth : float
+        Its factor, not below nought.
+    axes : sequence of Axis
+        The candidates as this term sees them.
+    able, both : sequence of Source
+        For each size: weights below any combination of the candidates' edges,
+        of those whom the size may lift, and of those whom its smaller neighbour
+        may lift too.
+    """
+
+    worth: float
+    axes: Sequence[Axis]
+    able: Sequence[Source]
+    both: Sequence[Source]
+
+    @cached_property
+    def aligned(self) -> bool:
+        """Whether of two neighbours the larger has the higher edges throughout."""
+        return all(axis.aligned for axis in self.axes)
+
+
+@dataclass(frozen=True)
+class Task:
+    """A chain to be found.
+
+    Attributes
+    ----------
+    axes : sequence of Axis
+        One per measure.
+    terms : sequence of Term
+        The objective; the first term's boxes are the sizes themselves.
+    passed : sequence of ndarray of float
+        For each measure: the weight of the people whom the edges of each
+        candidate have passed, counted from the lowest. A node is halved so that
+        its halves' edges pass about as many.
+    total : float
+        The weight of all people.
+    aim : ndarray of int64, shape (sizes, measures), or None
+        Low edges to which, of equally good charts, the nearest is taken:
+        least sum of distances, each divided by the band's width; of those,
+        the one with the lowest edges.
+    limits : ndarray of int64, shape (sizes,), or None
+        Load limits of the sizes in 0.1 kg, for whoever writes the chart.
+    """
+
+    axes: Sequence[Axis]
+    terms: Sequence[Term]
+    passed: Sequence[Floats]
+    total: float
+    aim: Ints | None = None
+    limits: Ints | None = None
+
+    @property
+    def sizes(self) -> int:
+        """Number of boxes in the chain."""
+        return self.axes[0].sizes
+
+    def distance(self, size: int, nodes: Ints) -> Floats | float:
+        """Return what the tie rule takes off nodes: by their nearest box."""
+        if self.aim is None:
+            return 0.0
+        far = np.zeros(len(nodes))
+        for d, axis in enumerate(self.axes):
+            low, aim = axis.low[size], self.aim[size, d]
+            above, below = low[nodes[:, d, 0]] - aim, aim - low[nodes[:, d, 1]]
+            width = int(axis.high[size][0] - low[0]) + 1
+            far += np.maximum(np.maximum(above, below), 0) / width
+        return NUDGE * self.total * far
+
+
+class Shares:
+    """Weights of one size's outer boxes, and of what they share with those below."""
+
+    def __init__(self, term: Term, size: int, nodes: Sequence[Ints]) -> None:
+        sizes = [size] if size == 0 else [size, size - 1]
+        seen = [nodes[k] for k in sizes]
+        self.able, edges = term.able[size].opened(term.axes, sizes, seen)
+        self.both = self.able
+        if term.both[size] is not term.able[size]:
+            # Cuts depend on the nodes only, so that the edges lie alike.
+            self.both, _ = term.both[size].opened(term.axes, sizes, seen)
+        (self.low, self.high), below = edges[0], edges[-1]
+        self.low_below, self.high_below = below
+        self.aligned = term.aligned
+
+    def alone(self) -> Floats:
+        """Return the weight of each outer box."""
+        return _between(self.able, self.low, self.high, 0, None)
+
+    def shared(self, a: Ints, b: Ints) -> Floats:
+        """Return the weight that outer boxes b share with a of the size below."""
+        low, high = [], []
+        for d in range(len(self.low)):
+            start, end = self.low[d][b], self.high_below[d][a]
+            if not self.aligned:
+                start = np.maximum(start, self.low_below[d][a])
+                end = np.minimum(end, self.high[d][b])
+            low.append(start)
+            high.append(np.maximum(start, end))
+        return _between(self.both, low, high, 0, None)
+
+
+def _between(
+    flat: Floats, low: list[Ints], high: list[Ints], d: int, base: Ints | None
+) -> Floats:
+    """Return the weights between two cuts in each measure, from measure d on."""
+    upper = high[d] if base is None else base + high[d]
+    lower = low[d] if base is None else base + low[d]
+    if d == len(low) - 1:
+        found: Floats = flat[upper]
+        found -= flat[lower]
+        return found
+    found = _between(flat, low, high, d + 1, upper)
+    found -= _between(flat, low, high, d + 1, lower)
+    return found
+
+
+Pairs = tuple[Places, Places]
+
+
+@dataclass(frozen=True)
+class Graph:
+    """Nodes of each size and the pairs that may follow each other."""
+
+    task: Task
+    nodes: list[Ints]
+    pairs: list[Pairs]
+
+    @classmethod
+    def of(cls, task: Task, nodes: list[Ints]) -> "Graph":
+        """Return the graph of some nodes with all pairs that are allowed."""
+        pairs = [_joined([])]
+        for size in range(1, task.sizes):
+            below, above = nodes[size - 1], nodes[size]
+            fine = np.ones((len(below), len(above)), dtype=bool)
+            every = np.arange(len(below))[:, None], np.arange(len(above))
+            for d, axis in enumerate(task.axes):
+                fine &= _Order(axis, size, below[:, d], above[:, d]).allows(*every)
+            a, b = np.nonzero(fine)
+            pairs.append((a.astype(np.int32), b.astype(np.int32)))
+        return cls(task, nodes, pairs)
+
+    @classmethod
+    def whole(cls, task: Task, parts: Sequence[int]) -> "Graph":
+        """Return a graph for all candidates, in some parts along each measure."""
+        nodes: list[Ints] = []
+        for size in range(task.sizes):
+            ranges: list[Ints] = []
+            for axis, passed, count in zip(task.axes, task.passed, parts, strict=True):
+                last = axis.n(size) - 1
+                share = np.arange(1, count) / count
+                cuts = np.searchsorted(
+                    passed[: last + 1], passed[0] + share * (passed[last] - passed[0])
+                )
+                cuts = np.unique(np.clip([0, *cuts, last + 1], 0, last + 1))
+                ranges.append(np.stack([cuts[:-1], cuts[1:] - 1], axis=1))
+            index = np.indices([len(r) for r in ranges]).reshape(len(ranges), -1)
+            found = [r[i] for r, i in zip(ranges, index, strict=True)]
+            nodes.append(np.stack(found, axis=1))
+        return cls.of(task, nodes)
+
+    @property
+    def count(self) -> int:
+        """Number of pairs."""
+        return sum(len(b) for _, b in self.pairs)
+
+    @property
+    def empty(self) -> bool:
+        """Whether some size has no node left."""
+        return not all(len(nodes) for nodes in self.nodes)
+
+    def spreads(self) -> list[float]:
+        """Return the most people whom a node's edges pass, measure by measure."""
+        return [
+            max(float((p[n[:, d, 1]] - p[n[:, d, 0]]).max()) for n in self.nodes)
+            for d, p in enumerate(self.task.passed)
+        ]
+
+    def halved(self, d: int) -> "Graph":
+        """Halve every node along one measure and pair the halves anew."""
+        halves: list[Ints] = []
+        children: list[list[Ints]] = []
+        for nodes in self.nodes:
+            first, last = nodes[:, d].T
+            splits = last > first
+            passed = self.task.passed[d]
+            middle = np.searchsorted(passed, (passed[first] + passed[last]) / 2) - 1
+            # One candidate alone stays.
+            middle = np.maximum(middle, first)
+            lower, upper = nodes.copy(), nodes[splits]
+            lower[:, d, 1] = middle
+            upper[:, d, 0] = middle[splits] + 1
+            halves.append(np.concatenate([lower, upper]))
+            second = np.where(splits, len(nodes) + np.cumsum(splits) - 1, -1)
+            children.append([np.arange(len(nodes), dtype=np.int64), second])
+        pairs = [self.pairs[0]]
+        for size in range(1, len(halves)):
+            axis = self.task.axes[d]
+            order = _Order(axis, size, halves[size - 1][:, d], halves[size][:, d])
+            found = []
+            for a, b in _blocks(self.pairs[size]):
+                for low in children[size - 1]:
+                    for high in children[size]:
+                        x, y = low[a], high[b]
+                        fine = order.allows(x, y) & (x >= 0) & (y >= 0)
+                        found.append(
+                            (x[fine].astype(np.int32), y[fine].astype(np.int32))
+                        )
+            pairs.append(_joined(found))
+        return Graph(self.task, halves, pairs)
+
+    def only(self, size: int, chosen: npt.NDArray[np.bool_]) -> "Graph":
+        """Return the graph with only some of one size's nodes."""
+        number = (np.cumsum(chosen) - 1).astype(np.int32)
+        nodes = [n[chosen] if k == size else n for k, n in enumerate(self.nodes)]
+        pairs = []
+        for k, (a, b) in enumerate(self.pairs):
+            if k == size and k > 0:
+                kept = chosen[b]
+                a, b = a[kept], number[b[kept]]
+            elif k == size + 1:
+                kept = chosen[a]
+                a, b = number[a[kept]], b[kept]
+            pairs.append((a, b))
+        return Graph(self.task, nodes, pairs)
+
+    def in_order(self) -> "Graph":
+        """Return the graph with the nodes that have the lowest edges first."""
+        order = [np.lexsort(n[:, ::-1, 0].T) for n in self.nodes]
+        rank = [np.argsort(o).astype(np.int32) for o in order]
+        pairs = self.pairs[:1]
+        for size in range(1, len(order)):
+            a, b = self.pairs[size]
+            pairs.append((rank[size - 1][a], rank[size][b]))
+        nodes = [n[o] for n, o in zip(self.nodes, order, strict=True)]
+        return Graph(self.task, nodes, pairs)
+
+    def weighed(self) -> "Weighed":
+        """Bound what each node and pair of nodes adds to a chain."""
+        terms = self.task.terms
+        gains: list[Floats] = []
+        up: list[Floats] = []
+        for size in range(self.task.sizes):
+            shares = [Shares(term, size, self.nodes) for term in terms]
+            alone = self._alone(size, shares)
+            gain = np.empty(len(self.pairs[size][0]))
+            best = alone if size == 0 else np.full(len(alone), -np.inf)
+            start = 0
+            for a, b in _blocks(self.pairs[size]):
+                here = alone[b]
+                for term, part in zip(terms, shares, strict=True):
+                    lost = part.shared(a, b)
+                    if term.worth != 1.0:
+                        lost *= term.worth
+                    here -= lost
+                np.maximum.at(best, b, up[-1][a] + here)
+                gain[start : start + len(a)] = here
+                start += len(a)
+            up.append(best)
+            gains.append(gain)
+        return Weighed(self, gains, up)
+
+    def _alone(self, size: int, shares: Sequence[Shares]) -> Floats:
+        task = self.task
+        weights = [part.alone() for part in shares]
+        alone = sum(t.worth * w for t, w in zip(task.terms, weights, strict=True))
+        return np.asarray(alone - task.distance(size, self.nodes[size]))
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """What the nodes and pairs of a graph add to a chain, at most."""
+
+    graph: Graph
+    gains: list[Floats]
+    up: list[Floats]
+
+    @property
+    def top(self) -> float:
+        """The best chain's value; -inf if there is none."""
+        return float(self.up[-1].max(initial=-np.inf))
+
+    def best_path(self, slack: float) -> tuple[float, list[int]]:
+        """Return the value of the best chain and the number of each node.
+
+        Of chains within ``slack`` of each other the first nodes are taken,
+        from the largest size downwards.
+        """
+        value = self.top
+        path = [0] * len(self.up)
+        if value == -np.inf:
+            return value, path
+        path[-1] = int(np.argmax(self.up[-1] >= value - slack))
+        for k in range(len(path) - 1, 0, -1):
+            a, b = self.graph.pairs[k]
+            here = np.flatnonzero(b == path[k])
+            reach = self.up[k - 1][a[here]] + self.gains[k][here]
+            path[k - 1] = int(a[here][reach >= reach.max() - slack].min())
+        return value, path
+
+    def pruned(self, floor: float) -> tuple[Graph, float]:
+        """Drop pairs and nodes through which no chain reaches ``floor``."""
+        floor = max(floor, -np.finfo(float).max)
+        nodes, dropped = self.graph.nodes, -np.inf
+        last = self.up[-1]
+        keep = last >= floor
+        if not keep.all():
+            dropped = float(last[~keep].max())
+        down = np.where(keep, 0.0, -np.inf)
+        kept_pairs: list[Pairs] = []
+        kept_nodes = [keep]
+        for size in range(len(nodes) - 1, 0, -1):
+            below = np.full(len(nodes[size - 1]), -np.inf)
+            found = []
+            start = 0
+            for a, b in _blocks(self.graph.pairs[size]):
+                added = down[b] + self.gains[size][start : start + len(a)]
+                start += len(a)
+                total = self.up[size - 1][a] + added
+                fine = total >= floor
+                if not fine.all():
+                    dropped = max(dropped, float(total[~fine].max()))
+                    a, b, added = a[fine], b[fine], added[fine]
+                np.maximum.at(below, a, added)
+                found.append((a.astype(np.int32), b.astype(np.int32)))
+            kept_pairs.insert(0, _joined(found))
+            down = below
+            kept_nodes.insert(0, down > -np.inf)
+        pairs = [self.graph.pairs[0]]
+        number = [(np.cumsum(kept) - 1).astype(np.int32) for kept in kept_nodes]
+        for size, (under, over) in enumerate(kept_pairs, 1):
+            pairs.append((number[size - 1][under], number[size][over]))
+        left = [n[kept] for n, kept in zip(nodes, kept_nodes, strict=True)]
+        return Graph(self.graph.task, left, pairs), dropped
+
+
+class _Order:
+    """Which nodes of one size may stand before which of the next, in one measure."""
+
+    def __init__(self, axis: Axis, size: int, below: Ints, above: Ints) -> None:
+        self.axis = axis
+        self.start = axis.low[size - 1][below[:, 0]] + axis.least_step
+        self.top = axis.top[size][above[:, 1]]
+        self.inner = axis.inner[size - 1][below[:, 0]]
+        self.high = axis.high[size][above[:, 1]]
+        self.reach = axis.high[size - 1][below[:, 1]]
+        self.low = axis.low[size][above[:, 0]]
+
+    def allows(self, a: Ints, b: Ints) -> npt.NDArray[np.bool_]:
+        """Return whether some box of node a may stand before some of node b."""
+        fine = self.start[a] <= self.top[b]
+        fine &= self.inner[a] <= self.high[b]
+        if self.axis.least_overlap is not None:
+            fine &= self.reach[a] - self.low[b] >= self.axis.least_overlap
+        return np.asarray(fine)
+
+
+def _blocks(pairs: Pairs) -> Iterator[tuple[Ints, Ints]]:
+    """Yield pairs in blocks, as the numbers numpy looks up fastest."""
+    a, b = pairs
+    for start in range(0, len(a), BLOCK):
+        block = slice(start, start + BLOCK)
+        yield a[block].astype(np.int64), b[block].astype(np.int64)
+
+
+def _joined(found: list[Pairs]) -> Pairs:
+    if not found:
+        return np.empty(0, dtype=np.int32), np.empty(0, dtype=np.int32)
+    return np.concatenate([a for a, _ in found]), np.concatenate([b for _, b in found])

@@ -1,0 +1,208 @@
+"""Which group of sizes people belong to, and how all groups' sizes serve them."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from sizing.charts.assign import assign
+from sizing.charts.size_chart import GROUPS, SizeChart
+from sizing.coverage.layout import layout
+from sizing.coverage.shares import group_means, wilson
+from sizing.errors import SizingError, check_number
+from sizing.people.people import People
+
+#: What can become of a person of a group, judged on all groups' sizes.
+JUDGEMENTS: dict[str, str] = {
+    "own": "fits a size of the own group",
+    "other": "fits only a size of another group",
+    "other_over_load": "would fit only another group's size, but is over its load",
+    "none": "fits no size",
+}
+#: What tells a person's group.
+NEEDED = ("age_years", "body_mass_kg", "stature_cm")
+
+
+def group_of(
+    people: People, *, adult_age: float = 18.0, bmi_threshold: float = 40.0
+) -> pd.Series:
+    """Say to which group of sizes each person belongs.
+
+    Parameters
+    ----------
+    people : People
+        With age, body mass and stature.
+    adult_age : float
+        Below this age a person is in the paediatric group.
+    bmi_threshold : float
+        From this body-mass index an adult is in the bariatric group. There is
+        no one threshold; 40 is one that published health-service policies use.
+
+    Returns
+    -------
+    Series of str
+        One of ``GROUPS`` per row; the same in every draw of a person (her
+        draws' mean body mass and stature decide). Adults without either are in
+        the adult group.
+
+    Raises
+    ------
+    SizingError
+        If a column is missing, or a threshold is no number above 0.
+
+    Examples
+    --------
+    >>> frame = pd.DataFrame(
+    ...     {"person": [0, 1, 2], "draw": 0, "sex": "male",
+    ...      "age_years": [9.0, 50.0, 50.0],
+    ...      "body_mass_kg": [30.0, 80.0, 140.0], "stature_cm": [130.0, 180.0, 180.0]}
+    ... )
+    >>> group_of(People("three", frame, pd.Series([1.0] * 3), frame)).tolist()
+    ['paediatric', 'adult', 'bariatric']
+    """
+    check_number("the age of an adult", adult_age, least=0)
+    check_number("the body mass index of the bariatric", bmi_threshold, above=0)
+    frame = people.frame
+    lacking = [name for name in NEEDED if name not in frame]
+    if lacking:
+        raise SizingError(
+            "cannot tell the people's groups",
+            allowed="people with " + ", ".join(NEEDED),
+            action="add the column",
+            column=lacking[0],
+        )
+    mean = frame.groupby("person")[list(NEEDED)].transform("mean")
+    bmi = mean["body_mass_kg"] / (mean["stature_cm"] / 100) ** 2
+    group = np.select(
+        [mean["age_years"] < adult_age, bmi >= bmi_threshold],
+        ["paediatric", "bariatric"],
+        "adult",
+    )
+    return pd.Series(group, index=frame.index, name="group")
+
+
+def common_group(people: People) -> str:
+    """Return the group that all people can share; empty text where there is none.
+
+    Children share the paediatric group and people of high body mass index the
+    bariatric one; other adults, the heavy among them, the adult one. Children and
+    adults together have none, nor have people whose ages are not known.
+    """
+    frame = people.frame
+    if "age_years" not in frame or frame["age_years"].isna().any():
+        return ""
+    lacking = {name: np.nan for name in NEEDED if name not in frame}
+    kinds = set(group_of(replace(people, frame=frame.assign(**lacking))))
+    if "paediatric" in kinds:
+        return "paediatric" if len(kinds) == 1 else ""
+    return "bariatric" if kinds == {"bariatric"} else "adult"
+
+
+def by_group(people: People, groups: pd.Series) -> dict[str, People]:
+    """Split people by group; a group without anybody is left out."""
+    found = {}
+    for group in GROUPS:
+        rows = (groups == group).to_numpy()
+        if rows.any():
+            found[group] = replace(
+                people,
+                name=f"{people.name}, {group}",
+                frame=people.frame[rows].reset_index(drop=True),
+                weight=people.weight[rows].reset_index(drop=True),
+                evidence=people.evidence[rows].reset_index(drop=True),
+            )
+    return found
+
+
+def judge_groups(
+    people: People, chart: SizeChart, groups: pd.Series, *, seed: int = 1
+) -> pd.DataFrame:
+    """Judge people of all groups on the sizes of all groups.
+
+    Parameters
+    ----------
+    people : People
+        Everyone.
+    chart : SizeChart
+        Sizes of several groups, with their load limits.
+    groups : Series of str
+        Each row's group; see ``group_of``.
+    seed : int
+        Of the bootstrap, where the people have no survey design.
+
+    Returns
+    -------
+    DataFrame
+        people, group (of the people; ``everyone`` for all), outcome (one of
+        ``JUDGEMENTS``), size_group (whose size fits; empty for "none"; if
+        sizes of two other groups fit, the first in the chart), estimate
+        (share of the group's people), low, high, method, n (persons).
+    """
+    of_person = groups.to_numpy()
+    outcome, whose = _outcomes(people, chart, of_person)
+    kinds = _kinds(chart)
+    cases = [("own", g) for g in kinds]
+    cases += [(label, g) for label in ("other", "other_over_load") for g in kinds]
+    cases.append(("none", ""))
+    place = layout(people)
+    hits = np.column_stack([(outcome == o) & (whose == w) for o, w in cases])
+    present = [g for g in GROUPS if (of_person == g).any()]
+    everyone = np.ones(len(of_person), bool)
+    belongs = np.column_stack([everyone, *[of_person == g for g in present]])
+    means = group_means(
+        place,
+        [hits[rows].astype(float) for rows in place.rows],
+        [belongs[rows].astype(float) for rows in place.rows],
+        replicates=200,
+        seed=seed,
+    )
+    low, high = wilson(
+        means.estimate, means.variance, means.df, means.n_effective[:, None]
+    )
+    rows = []
+    for g, group in enumerate(["everyone", *present]):
+        for c, (label, kind) in enumerate(cases):
+            mine = group in ("everyone", kind)
+            if group != "everyone" and label != "none" and (label == "own") != mine:
+                continue
+            rows.append(
+                {
+                    "people": people.name,
+                    "group": group,
+                    "outcome": label,
+                    "size_group": kind,
+                    "estimate": means.estimate[g, c],
+                    "low": low[g, c],
+                    "high": high[g, c],
+                    "method": f"score interval; {place.how}{place.joined}",
+                    "n": round(float(means.n[g])),
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def _kinds(chart: SizeChart) -> list[str]:
+    return [g for g in GROUPS if (chart.frame["group"] == g).any()]
+
+
+def _outcomes(
+    people: People, chart: SizeChart, of_person: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return what becomes of each row, and whose size it is that fits."""
+    fits = assign(people, chart).fits
+    unlimited = replace(chart, frame=chart.frame.assign(load_limit_kg=np.nan))
+    by_measures = assign(people, unlimited).fits
+    size_group = chart.frame["group"].astype(str).to_numpy()
+    outcome = np.full(len(of_person), "none", dtype=object)
+    whose = np.full(len(of_person), "", dtype=object)
+    # Later lines overrule earlier ones.
+    for label, table in (
+        ("other_over_load", by_measures),
+        ("other", fits),
+        ("own", fits),
+    ):
+        for kind in reversed(_kinds(chart)):
+            some = table[:, size_group == kind].any(axis=1)
+            rows = some & ((of_person == kind) == (label == "own"))
+            outcome[rows], whose[rows] = label, kind
+    return outcome, whose

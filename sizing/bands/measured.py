@@ -1,0 +1,205 @@
+"""The people as the banding reads them, and the boxes they fit."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from sizing.bands.axis import Axis, Ints
+from sizing.bands.cells import Floats
+from sizing.charts.size_chart import SizeChart
+from sizing.errors import SizingError
+from sizing.measures import to_tenths
+from sizing.measures.edges import NO_HIGH
+from sizing.people.people import People
+
+
+@dataclass(frozen=True)
+class Measured:
+    """People's measures in tenths, with their weights.
+
+    Attributes
+    ----------
+    measures : tuple of str
+        The measures to band by.
+    values : ndarray of int64, shape (rows, measures)
+        In mm or 0.1 kg; only rows that have every measure.
+    weight : ndarray of float
+        Weight of each of these rows.
+    mass : ndarray of int64
+        Body mass in 0.1 kg, ``NO_HIGH`` where not known: no size with a load
+        limit may then be counted on. All nought if no size has a limit.
+    coverable : ndarray of bool
+        False for those heavier than every load limit: no size may lift them.
+    person : ndarray of int64
+        0, 1, ...; the same for every draw of a person.
+    row : ndarray of int64
+        Which row of ``people.frame`` each is.
+    total : float
+        Weight of all rows of the people, those not measured included.
+    not_measured : float
+        Share of the weight that lacks one of the measures.
+    """
+
+    measures: tuple[str, ...]
+    values: Ints
+    weight: Floats
+    mass: Ints
+    coverable: np.ndarray
+    person: Ints
+    row: Ints
+    total: float
+    not_measured: float
+
+    @property
+    def persons(self) -> int:
+        """Number of persons with every measure."""
+        return int(self.person.max()) + 1
+
+    @property
+    def counted(self) -> Floats:
+        """Weights with those over the load limit set to nought."""
+        return np.where(self.coverable, self.weight, 0.0)
+
+
+def read_measured(
+    people: People, measures: Sequence[str], *, limits: Sequence[int] = (NO_HIGH,)
+) -> Measured:
+    """Read the measures to band by from the people.
+
+    A row that lacks one of the measures fits no size. It counts among all
+    people, as in ``sizing.coverage``, and its share is told. ``limits`` are the
+    sizes' load limits in 0.1 kg, ``NO_HIGH`` for none.
+    """
+    frame = people.frame
+    limited = min(limits) < NO_HIGH
+    weight = _checked_weight(people, measures, limited)
+    values = np.column_stack([to_tenths(frame[m].to_numpy(float)) for m in measures])
+    known = (values >= 0).all(axis=1) & (weight > 0)
+    if not known.any():
+        raise SizingError(
+            f"nobody in '{people.name}' has all of {', '.join(measures)}",
+            allowed="at least one person with every measure",
+            action="draw the missing measures, or band by fewer",
+        )
+    mass = np.zeros(len(frame), dtype=np.int64)
+    if limited:
+        mass = to_tenths(frame["body_mass_kg"].to_numpy(float))
+        mass = np.where(mass < 0, NO_HIGH, mass)
+    _, person = np.unique(pd.factorize(frame["person"])[0][known], return_inverse=True)
+    total = float(weight.sum())
+    return Measured(
+        tuple(measures),
+        values[known],
+        weight[known],
+        mass[known],
+        mass[known] <= max(limits),
+        person.astype(np.int64),
+        np.flatnonzero(known),
+        total,
+        1.0 - float(weight[known].sum()) / total,
+    )
+
+
+def _checked_weight(people: People, measures: Sequence[str], limited: bool) -> Floats:
+    """Return the people's weights, or refuse people who cannot be banded."""
+    frame = people.frame
+    if len(frame) == 0:
+        raise SizingError(
+            f"there is nobody in '{people.name}'", allowed="at least one person"
+        )
+    needed = [*measures, "body_mass_kg"] if limited else measures
+    absent = [m for m in needed if m not in frame]
+    if absent:
+        raise SizingError(
+            (
+                "the people lack a measure to band by"
+                if absent[0] in measures
+                else "no load limit can be kept without the people's body mass"
+            ),
+            allowed=", ".join(people.measures),
+            action=(
+                "choose among these, or add the measure to the people"
+                if absent[0] in measures
+                else "add body mass to the people, or state no load limit"
+            ),
+            column=absent[0],
+        )
+    weight = people.weight.to_numpy(dtype=float)
+    if not np.isfinite(weight).all() or (weight < 0).any() or weight.sum() <= 0:
+        raise SizingError(
+            "the weights of the people make no sense",
+            allowed="no weight missing or below nought, and not all nought",
+            column="weight",
+        )
+    return weight
+
+
+def covered(measured: Measured, low: Ints, high: Ints, limits: Ints) -> np.ndarray:
+    """Return who fits at least one box that may lift her."""
+    found = np.zeros(len(measured.values), dtype=bool)
+    for bottom, top, limit in zip(low, high, limits, strict=True):
+        fits = measured.mass <= limit
+        for d in range(measured.values.shape[1]):
+            column = measured.values[:, d]
+            fits &= (column >= bottom[d]) & (column <= top[d])
+        found |= fits
+    return found
+
+
+def share_covered(measured: Measured, low: Ints, high: Ints, limits: Ints) -> float:
+    """Return the share of all people's weight that fits at least one box."""
+    fits = covered(measured, low, high, limits)
+    return float(measured.weight[fits].sum()) / measured.total
+
+
+def chart_of(
+    measured: Measured,
+    low: Ints,
+    high: Ints,
+    limits: Ints,
+    *,
+    group: str,
+    name: str,
+    source: str,
+) -> SizeChart:
+    """Write boxes as a size chart, sizes numbered from the smallest.
+
+    Without a group (empty text) the sizes are named "size 1", "size 2", ....
+    """
+    columns: dict[str, object] = {
+        "size": [f"{group or 'size'} {k + 1}" for k in range(len(low))],
+        "group": group,
+        "load_limit_kg": np.where(limits < NO_HIGH, limits / 10, np.nan),
+    }
+    for d, measure in enumerate(measured.measures):
+        columns[f"{measure}_low"] = low[:, d] / 10
+        columns[f"{measure}_high"] = high[:, d] / 10
+    return SizeChart(pd.DataFrame(columns), name=name, source=source)
+
+
+def quantile_boxes(
+    values: Ints, weight: Floats, axes: Sequence[Axis], sizes: int
+) -> tuple[Ints, Ints]:
+    """Centre each size's band on its own quantile of each measure.
+
+    Size k of K is centred, in each measure, on the weighted quantile at
+    (k - 1/2) / K, with the width the fitted chart has. This is what a careful
+    person does without a fit (common practice, no source).
+    """
+    at = (np.arange(sizes) + 0.5) / sizes
+    low = np.zeros((sizes, len(axes)), dtype=np.int64)
+    high = np.zeros_like(low)
+    for d, axis in enumerate(axes):
+        # Whole tenths: counting them is faster than sorting people.
+        reached = np.cumsum(np.bincount(values[:, d], weights=weight))
+        centre = np.searchsorted(reached, at * reached[-1] * (1 - 1e-12))
+        for k in range(sizes):
+            # The candidate whose middle is nearest gives the width to use.
+            middle = (axis.low[k] + axis.high[k]) / 2
+            near = int(np.argmin(np.abs(middle - centre[k])))
+            width = int(axis.high[k][near] - axis.low[k][near])
+            low[k, d] = max(int(centre[k]) - width // 2, 0)
+            high[k, d] = low[k, d] + width
+    return low, high

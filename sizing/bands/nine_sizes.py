@@ -1,0 +1,258 @@
+"""Fit the three groups' sizes, judge them together, and count what more would cover."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from sizing.bands.axis import Width
+from sizing.bands.fit import fit_bands
+from sizing.bands.fitter import Fitter
+from sizing.bands.groups import JUDGEMENTS, by_group, group_of, judge_groups
+from sizing.bands.measured import chart_of
+from sizing.bands.result import BandFit
+from sizing.charts.size_chart import GROUPS, SizeChart
+from sizing.coverage import coverage
+from sizing.errors import SizingError
+from sizing.people.people import People
+from sizing.resources import source_table
+
+FIGURES = ("estimate", "low", "high", "method", "n")
+
+
+@dataclass(frozen=True)
+class GroupsFit:
+    """Charts of several groups, fitted one by one and judged together.
+
+    Attributes
+    ----------
+    chart : SizeChart
+        All sizes, group by group.
+    fits : mapping of str to BandFit
+        Each group's own fit.
+    judged : DataFrame
+        One row per group of people (and ``everyone``), outcome (see
+        ``JUDGEMENTS``) and ``size_group`` (the group whose size fits): columns
+        people, group, outcome, size_group, estimate, low, high, method, n.
+    """
+
+    chart: SizeChart
+    fits: Mapping[str, BandFit]
+    judged: pd.DataFrame
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The fits' figures, one row each, with the group in front."""
+        parts = [fit.table.assign(group=group) for group, fit in self.fits.items()]
+        table = pd.concat(parts, ignore_index=True)
+        return table[["group", *[c for c in table if c != "group"]]]
+
+    def summary(self) -> str:
+        """Say in plain words how well the groups do, apart and together."""
+        parts = [f"{group}: {fit.summary()}" for group, fit in self.fits.items()]
+        whole = self.judged[self.judged["group"] == "everyone"]
+        for outcome, words in JUDGEMENTS.items():
+            share = whole.loc[whole["outcome"] == outcome, "estimate"].sum()
+            parts.append(f"Of everyone, {100 * share:.1f} % {words}.")
+        return "\n".join(parts)
+
+
+def fit_groups(
+    people: People,
+    *,
+    widths: Mapping[str, Any],
+    sizes: int | Mapping[str, int] = 3,
+    load_limits_kg: Mapping[str, float] | None = None,
+    adult_age: float = 18.0,
+    bmi_threshold: float = 40.0,
+    name: str = "fitted chart",
+    **settings: Any,
+) -> GroupsFit:
+    """Fit each group's sizes to its own people, then judge all on everyone.
+
+    Parameters
+    ----------
+    people : People
+        Everyone, to be split by ``group_of``.
+    widths : mapping
+        Measure to width, or group to such a mapping.
+    sizes : int or mapping of group to int
+        Number of sizes of each group.
+    load_limits_kg : mapping of group to float, optional
+        Load limit of a group's sizes; a group left out has none stated.
+    adult_age, bmi_threshold : float
+        See ``group_of``.
+    name : str
+        Name of the chart.
+    **settings
+        Further settings of ``fit_bands``.
+
+    Returns
+    -------
+    GroupsFit
+        Chart with all sizes, each group's fit, and the joint judgement.
+
+    Raises
+    ------
+    SizingError
+        As ``fit_bands``; or if a group is unknown or has no widths.
+
+    Notes
+    -----
+    Groups are not ordered against each other: a bariatric size is wider, not
+    taller, than an adult one. Each chain is the best for its own people; a
+    person of one group may well fit a size of another, which ``judged`` tells,
+    and whether that size may lift her.
+    """
+    groups = group_of(people, adult_age=adult_age, bmi_threshold=bmi_threshold)
+    fits = {}
+    for group, part in by_group(people, groups).items():
+        count = sizes.get(group, 0) if isinstance(sizes, Mapping) else sizes
+        if count == 0:
+            continue
+        fits[group] = fit_bands(
+            part,
+            widths=widths_of(widths, group),
+            sizes=count,
+            group=group,
+            load_limit_kg=(load_limits_kg or {}).get(group),
+            **settings,
+        )
+    if not fits:
+        raise SizingError(
+            "no group has both people and sizes", allowed=", ".join(GROUPS)
+        )
+    frame = pd.concat([fit.chart.frame for fit in fits.values()], ignore_index=True)
+    names = ", ".join(f"'{fit.people}'" for fit in fits.values())
+    chart = SizeChart(frame, name=name, source=f"fitted to {names}")
+    return GroupsFit(chart, fits, judge_groups(people, chart, groups))
+
+
+def widths_of(widths: Mapping[str, Any], group: str) -> Mapping[str, Width]:
+    """Return a group's widths from widths for all or widths by group."""
+    if not any(key in GROUPS for key in widths):
+        return widths
+    for key in widths:
+        if key not in GROUPS:
+            raise SizingError(
+                "unknown group among the widths",
+                allowed=", ".join(GROUPS),
+                action="use these names",
+                value=key,
+            )
+    if group not in widths:
+        raise SizingError(
+            "a group has no widths",
+            allowed="widths for every group that has people",
+            action="add them",
+            value=group,
+        )
+    found: Mapping[str, Width] = widths[group]
+    return found
+
+
+def default_widths() -> dict[str, dict[str, float]]:
+    """Return the widths of the nine sizes' bands, by group and measure.
+
+    Returns
+    -------
+    dict of group to dict of measure to width in cm
+        From ``data_sources/default_widths.csv``, with their source.
+
+    Examples
+    --------
+    >>> sorted(default_widths())
+    ['adult', 'bariatric', 'paediatric']
+    """
+    table = source_table("default_widths.csv")
+    return {
+        str(group): dict(zip(part["measure"], part["width"].astype(float), strict=True))
+        for group, part in table.groupby("group")
+    }
+
+
+def fit_nine_sizes(people: People, *, sizes: int = 3, **settings: Any) -> GroupsFit:
+    """Fit three sizes to each group by the default widths.
+
+    Parameters
+    ----------
+    people : People
+        With age, body mass and stature; of every age for all nine sizes.
+    sizes : int
+        Number of sizes of each group.
+    **settings
+        Further settings of ``fit_groups``.
+
+    Returns
+    -------
+    GroupsFit
+
+    Raises
+    ------
+    SizingError
+        As ``fit_groups``.
+    """
+    settings = {"widths": default_widths(), "name": "nine fitted sizes", **settings}
+    return fit_groups(people, sizes=sizes, **settings)
+
+
+def coverage_by_sizes(
+    people: People,
+    *,
+    numbers: Iterable[int] = (2, 3, 4),
+    widths: Mapping[str, Any] | None = None,
+    load_limits_kg: Mapping[str, float] | None = None,
+    seed: int = 1,
+    **settings: Any,
+) -> pd.DataFrame:
+    """Say what two, three and four sizes in each group cover.
+
+    Parameters
+    ----------
+    people : People
+        As for ``fit_nine_sizes``.
+    numbers : iterable of int
+        Numbers of sizes of each group.
+    widths : mapping, optional
+        As in ``fit_groups``; by default ``default_widths``.
+    load_limits_kg : mapping of group to float, optional
+        As in ``fit_groups``.
+    seed : int
+        Of the bootstrap, where the people have no survey design.
+    **settings
+        Grid and constraints as in ``fit_bands``.
+
+    Returns
+    -------
+    DataFrame
+        One row per number: sizes (of all groups together), each_group, estimate
+        (share of everyone who fits a size of any group), low, high (95 %), method,
+        n. The best charts on the grid, without their certificates; the intervals
+        hold the charts as they are.
+
+    Raises
+    ------
+    SizingError
+        As ``fit_groups``.
+    """
+    parts, rows = by_group(people, group_of(people)), []
+    for number in numbers:
+        frames = []
+        for group, part in parts.items():
+            fitter = Fitter.of(
+                part,
+                widths=widths_of(widths or default_widths(), group),
+                sizes=number,
+                load_limit_kg=(load_limits_kg or {}).get(group),
+                **settings,
+            )
+            boxes, measured = fitter.fit(), fitter.measured
+            made = chart_of(measured, *boxes, group=group, name="", source="")
+            frames.append(made.frame)
+        chart = SizeChart(pd.concat(frames, ignore_index=True))
+        told = coverage(people, chart, seed=seed).table
+        (covered,) = told[told["outcome"] == "covered"].to_dict("records")
+        kept = {name: covered[name] for name in FIGURES}
+        rows.append({"sizes": len(chart.sizes), "each_group": number, **kept})
+    return pd.DataFrame(rows)

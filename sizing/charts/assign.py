@@ -1,0 +1,248 @@
+"""Assign each person the sizes she fits, or say why none does."""
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.charts.fits import limits, tenths, unpack
+from sizing.charts.judge import OUTCOMES, judge
+from sizing.charts.nearest import nearest
+from sizing.charts.size_chart import SizeChart
+from sizing.errors import SizingWarning
+from sizing.measures import EVIDENCE
+from sizing.measures.edges import MISSING_TENTHS, NO_HIGH
+from sizing.people.people import People
+
+OUTCOME_WORDS: dict[str, str] = {
+    "one": "one size fits",
+    "choice": "two or more sizes fit",
+    "between": "falls between sizes",
+    "beyond_largest": "larger than the largest size",
+    "below_smallest": "smaller than the smallest size",
+    "over_load": "over the load limit",
+    "not_measured": "a deciding measure is missing",
+}
+DIRECTIONS: tuple[str, ...] = (
+    "too_small_for",
+    "too_large_for",
+    "over_load",
+    "not_measured",
+)
+
+
+@dataclass(frozen=True)
+class Assignment:
+    """Which sizes fit each person.
+
+    Attributes
+    ----------
+    table : DataFrame
+        One row per person and draw, with the index of ``people.frame``; see
+        ``assign`` for its columns.
+    fits : ndarray of bool, shape (rows, sizes)
+        Which sizes fit, in the chart's order.
+    weight : Series
+        The people's weights.
+    chart : SizeChart
+    people : str
+        What the population is called.
+    """
+
+    table: pd.DataFrame
+    fits: npt.NDArray[np.bool_]
+    weight: pd.Series
+    chart: SizeChart
+    people: str
+
+    def shares(self) -> pd.Series:
+        """Return the weighted share of each outcome; they add up to 1."""
+        total = self.weight.groupby(self.table["outcome"], observed=False).sum()
+        return total / total.sum()
+
+    def summary(self) -> str:
+        """Return the shares of the outcomes as plain words, without intervals."""
+        shares = self.shares()
+        parts = [
+            f"{OUTCOME_WORDS[str(outcome)]}: {100 * share:.1f} %"
+            for outcome, share in shares.items()
+            if share > 0
+        ]
+        return f"{self.chart.name}, {self.people}: {'; '.join(parts)}."
+
+
+def assign(people: People, chart: SizeChart) -> Assignment:
+    """Say for each person and draw which sizes fit, or why none does.
+
+    A size fits if every measure it limits holds, both edges included, in
+    whole millimetres and 0.1 kg (``sizing.measures.EDGE_RULE``), and the body
+    mass does not exceed the size's load limit. A size that limits a measure
+    which was not taken, or states a load limit where the body mass was not
+    taken, cannot be said to fit; it is ruled out only by what is known.
+
+    Parameters
+    ----------
+    people : People
+    chart : SizeChart
+        Of up to 64 sizes.
+
+    Returns
+    -------
+    Assignment
+        Its table has one row per person and draw:
+
+        person, draw
+            As in ``people.frame``.
+        outcome
+            The first of these that is true. ``one``, ``choice``: one size
+            is known to fit, or more. ``not_measured``: none is known to fit,
+            but one or more could, depending on a measure not taken.
+            ``over_load``: the body mass exceeds the load limit of every size,
+            or of every size that the measures do not rule out (at least one).
+            ``beyond_largest``: some measure is above every size's high edge
+            (this goes before the next, if both are true, because no larger
+            size exists). ``below_smallest``: some measure is below every
+            size's low edge. ``between``: anything else.
+        size
+            The first size of the chart that fits; empty if none.
+        sizes_fitting
+            How many fit.
+        nearest_size, failing_measure, direction, miss
+            For those without a size. The nearest size has the least total
+            miss: over the measures, the distance to the band divided by the
+            chart's median band width in that measure (where no size has both
+            edges: by a tenth of the median edge); measures not taken count
+            nothing; of equals, the first in the chart. For ``over_load`` only
+            sizes whose load limit is exceeded are compared. The failing
+            measure is the one with the largest such part (of equals, the
+            first in the kit's order), ``miss`` its distance in its own unit.
+            ``direction``: the nearest size is ``too_small_for`` the person
+            (her measure is above its band), ``too_large_for`` her (below),
+            or its load limit is exceeded (``over_load``; the measure is then
+            the body mass). For ``not_measured`` the failing measure is the
+            first one missing that decides, and there is no nearest size.
+        evidence
+            The worst evidence among the measures that the chart limits.
+
+    Warns
+    -----
+    SizingWarning
+        If the people lack a column that the chart limits.
+
+    Examples
+    --------
+    >>> from sizing.charts import chart_from
+    >>> chart = chart_from(pd.DataFrame({
+    ...     "size": ["one", "two"], "load_limit_kg": [120, 120],
+    ...     "hip_circumference_cm_low": [70, 92],
+    ...     "hip_circumference_cm_high": [90, 115]}), warn=False)
+    >>> frame = pd.DataFrame({
+    ...     "person": [0, 1, 2], "draw": 0, "sex": "female", "age_years": 50.0,
+    ...     "body_mass_kg": [60.0, 70.0, 130.0],
+    ...     "hip_circumference_cm": [90.0, 90.5, 110.0]})
+    >>> people = People("three", frame, pd.Series([1.0, 1.0, 1.0]),
+    ...                 pd.DataFrame(index=frame.index))
+    >>> table = assign(people, chart).table
+    >>> table["outcome"].tolist()
+    ['one', 'between', 'over_load']
+    >>> print(*table.loc[1, ["nearest_size", "direction", "miss"]])
+    one too_small_for 0.5
+    """
+    values = tenths(people.frame, chart)
+    _warn_of_lacking(people, chart, list(values))
+    found = judge(values, chart, len(people.frame))
+    count, fits = found.count, unpack(found.fitting, len(chart.sizes))
+    columns: dict[str, Any] = {
+        "outcome": _labels(found.code, OUTCOMES),
+        "size": _labels(np.where(count > 0, fits.argmax(axis=1), -1), chart.sizes),
+        "sizes_fitting": count.astype(np.int64),
+    }
+    columns |= _why_not(values, chart, found.code, found.possible)
+    columns["evidence"] = _worst_evidence(people, values)
+    table = people.frame[["person", "draw"]].assign(**columns)
+    return Assignment(
+        table,
+        fits,
+        people.weight,
+        chart,
+        people.name,
+    )
+
+
+def _labels(
+    codes: npt.NDArray[Any], names: Sequence[str], *, ordered: bool = False
+) -> pd.Categorical:
+    """Return names for codes; -1 is empty."""
+    kind = pd.CategoricalDtype(list(names), ordered=ordered)
+    return pd.Categorical.from_codes(codes, dtype=kind)
+
+
+def _warn_of_lacking(people: People, chart: SizeChart, needed: list[str]) -> None:
+    lacking = [measure for measure in needed if measure not in people.frame]
+    if lacking:
+        warnings.warn(
+            f"{people.name} has no column {', '.join(lacking)}, which the chart "
+            f"'{chart.name}' limits: it counts as not measured. Add the column, "
+            "let the missing measures be drawn, or take the limit off the chart",
+            SizingWarning,
+            stacklevel=3,
+        )
+
+
+def _why_not(
+    values: dict[str, npt.NDArray[np.int64]],
+    chart: SizeChart,
+    code: npt.NDArray[Any],
+    possible: Sequence[npt.NDArray[Any]],
+) -> dict[str, Any]:
+    """Return the columns that explain why no size fits."""
+    n, names = len(code), list(values)
+    size = np.full(n, -1)
+    measure = np.full(n, -1)
+    direction = np.full(n, -1)
+    miss = np.full(n, np.nan)
+
+    rows = np.flatnonzero(np.isin(code, [2, 3, 4, 5]))
+    if len(rows):
+        some = {name: x[rows] for name, x in values.items()}
+        found = nearest(some, chart, over_load=code[rows] == 5)
+        size[rows], measure[rows], direction[rows], miss[rows] = found
+
+    rows = np.flatnonzero(code == 6)
+    direction[rows] = 3
+    for j in range(len(names) - 1, -1, -1):
+        low, high = limits(chart)[names[j]]
+        limiting = unpack([part[rows] for part in possible], len(chart.sizes)) & (
+            (low > 0) | (high < NO_HIGH)
+        )
+        deciding = (values[names[j]][rows] == MISSING_TENTHS) & limiting.any(axis=1)
+        measure[rows[deciding]] = j
+    return {
+        "nearest_size": _labels(size, chart.sizes),
+        "failing_measure": _labels(measure, names),
+        "direction": _labels(direction, DIRECTIONS),
+        "miss": miss,
+    }
+
+
+def _worst_evidence(
+    people: People, values: dict[str, npt.NDArray[np.int64]]
+) -> pd.Categorical:
+    """Return the worst level among the limited measures, row by row.
+
+    A measure whose evidence is not stated counts as unsupported.
+    """
+    missing, unsupported = EVIDENCE.index("missing"), EVIDENCE.index("unsupported")
+    worst = np.zeros(len(people.frame), dtype=np.int64)
+    for measure, x in values.items():
+        if measure in people.evidence:
+            stated = pd.Categorical(people.evidence[measure], list(EVIDENCE)).codes
+            level = np.where(stated < 0, unsupported, stated)
+        else:
+            level = np.full(len(x), unsupported)
+        worst = np.maximum(worst, np.where(x == MISSING_TENTHS, missing, level))
+    return _labels(worst, EVIDENCE, ordered=True)

@@ -1,0 +1,396 @@
+"""Make a checked size chart from a table, naming every problem at once."""
+
+import math
+import re
+import warnings
+from collections.abc import Sequence
+from dataclasses import replace
+from difflib import get_close_matches
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.charts.cells import as_number, as_text, is_empty
+from sizing.charts.names import RESERVED, alike, name_fault
+from sizing.charts.review import review_chart
+from sizing.charts.size_chart import GROUPS, SizeChart
+from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.measures import MEASURES, to_tenths
+from sizing.measures.columns import OF_KIND
+from sizing.measures.headings import Found
+from sizing.measures.tables import CHART, take
+
+#: Beyond this, in cm or kg, a number is a slip; people do write 999 for no limit.
+_MOST = 10_000
+ENDS: tuple[str, ...] = ("low", "high")
+#: Columns that carry the chart's name and source through a file.
+_ABOUT = ("chart_name", "chart_source")
+#: Both ends in one cell: 20-40, 20 to 40, with any dash.
+_RANGE = re.compile(r"([\d.,]+)\s*(?:[-\u2010-\u2015\u2212]|to)\s*([\d.,]+)")
+
+
+def chart_from(
+    frame: pd.DataFrame, *, name: str = "chart", source: str = "", warn: bool = True
+) -> SizeChart:
+    """Check a table and return it as a size chart in cm and kg.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row per size, smallest first. Columns: ``size`` (needed);
+        ``group`` (paediatric, adult or bariatric; may be absent or empty);
+        ``load_limit_kg`` (or ``_lb``, ``_st``; may be absent or empty); limits
+        such as ``hip_circumference_cm_low`` and ``hip_circumference_cm_high``
+        in cm, mm, m, in or ft, and ``body_mass_kg_low`` in kg, g, lb or st;
+        cells are read by ``as_number``. An empty cell is no limit. Other columns
+        are kept as they come.
+        Capitals, surrounding spaces, and spaces for underscores in headings
+        and groups do not matter. Wholly empty rows are left out.
+    name, source : str
+        What the chart is called and where it comes from. Columns
+        ``chart_name`` and ``chart_source`` in the table go before them.
+    warn : bool
+        Whether the findings of ``review_chart`` are issued as warnings.
+
+    Returns
+    -------
+    SizeChart
+        Its frame has size, group (empty text if not stated), load_limit_kg,
+        the limits in the kit's order of measures, then the other columns.
+
+    Raises
+    ------
+    InputProblems
+        Every problem at once: its row is the spreadsheet's, heading row 1.
+
+    Warns
+    -----
+    SizingWarning
+        One for each finding, such as a gap between neighbouring sizes.
+
+    Examples
+    --------
+    >>> chart = chart_from(pd.DataFrame({
+    ...     "size": ["small adult", "tall adult"],
+    ...     "load_limit_kg": [150, 150],
+    ...     "sitting_height_in_low": [30, 34],
+    ...     "sitting_height_in_high": [34, 38]}))
+    >>> chart.frame["sitting_height_cm_high"].round(2).tolist()
+    [86.36, 96.52]
+    """
+    if not isinstance(frame, pd.DataFrame):
+        raise SizingError(
+            str(
+                Problem(
+                    "a chart is made from a table",
+                    "a pandas DataFrame",
+                    "use read_chart for a file",
+                    value=type(frame).__name__,
+                )
+            )
+        )
+    return build(frame, name=name, source=source, warn=warn)
+
+
+def build(frame: pd.DataFrame, *, name: str, source: str, warn: bool) -> SizeChart:
+    """Check a table, read from a file or made by hand."""
+    taken = take(frame, CHART, collect=True, note="file" in frame.attrs)
+    with taken.told(f"'{taken.file}'" if taken.file else f"the chart '{name}'"):
+        cells = taken.frame.astype(object).itertuples(index=False, name=None)
+        kept = [i for i, row in enumerate(cells) if not all(map(is_empty, row))]
+        rows = [i + 2 for i in kept]
+        table, columns, problems = _from_ranges(
+            taken.frame.iloc[kept].reset_index(drop=True), taken.found, rows
+        )
+        problems += _table_problems(table, columns)
+        made: dict[str, list[Any]] = {}
+        for column in columns:
+            limit = column.kind in OF_KIND
+            if (limit or column.stem in ("size", "group")) and column.standard in table:
+                made[column.standard], wrong = _column(table, column, rows)
+                problems += wrong
+        problems += _row_problems(made, columns, rows)
+        told = {c: _told(table[c]) for c in _ABOUT if c in table}
+        fault = name_fault(told.get("chart_name", ""))
+        if fault:
+            words = told["chart_name"]
+            problems.append(Problem(*fault, None, None, "chart_name", words))
+        if problems:
+            raise InputProblems(problems)
+    chart = SizeChart(
+        _ordered(made, table),
+        told.get("chart_name") or name,
+        told.get("chart_source") or source,
+    )
+    if warn:
+        for words in review_chart(chart)["words"]:
+            warnings.warn(f"{chart.name}: {words}", SizingWarning, stacklevel=3)
+    return chart
+
+
+def _from_ranges(
+    table: pd.DataFrame, found: Sequence[Found], rows: Sequence[int]
+) -> tuple[pd.DataFrame, list[Found], list[Problem]]:
+    """Return the table with the kit's names, and cells such as 20-40 parted."""
+    data: dict[str, Any] = {}
+    columns: list[Found] = []
+    problems = []
+    for one, name in zip(found, table.columns, strict=True):
+        cells = table[name].astype(object).tolist()
+        if one.measure not in MEASURES or one.end:
+            data.setdefault(one.standard, table[name])
+            columns.append(one)
+            continue
+        parts = [_RANGE.fullmatch(as_text(cell)) for cell in cells]
+        ends = [replace(one, end=end) for end in ENDS]
+        columns += ends
+        if not any(parts):
+            problems.append(
+                Problem(
+                    "a limit whose end is not said",
+                    "names that end in _low or _high, or cells such as 20-40",
+                    f"write '{ends[0].standard}' or '{ends[1].standard}'",
+                    row=1,
+                    column=one.given,
+                )
+            )
+            continue
+        for i, end in enumerate(ends):
+            data[end.standard] = [part and part[i + 1] for part in parts]
+        problems += [
+            Problem(
+                "no range where the others of the column are",
+                "cells such as 20-40, or empty ones",
+                "write both ends",
+                None,
+                row,
+                one.given,
+                cell,
+            )
+            for row, cell, part in zip(rows, cells, parts, strict=True)
+            if part is None and not is_empty(cell)
+        ]
+    return pd.DataFrame(data, table.index), columns, problems
+
+
+def _told(cells: pd.Series) -> str:
+    return next((text for text in map(as_text, cells) if text), "")
+
+
+def _table_problems(table: pd.DataFrame, columns: Sequence[Found]) -> list[Problem]:
+    """Name what is wrong with the table as a whole."""
+    problems = []
+    if not any(column.measure in MEASURES for column in columns):
+        found = ", ".join(f"'{column.given}'" for column in columns) or "none"
+        problems.append(
+            Problem(
+                "no limits at all",
+                "columns such as hip_circumference_cm_low and _high, or 'Hip girth "
+                f"(cm)' with cells such as 90-110; found are {found}",
+                f"add the limits of at least one of: {', '.join(MEASURES)}",
+                row=1,
+            )
+        )
+    if table.empty:
+        problems.append(
+            Problem(
+                "there are no sizes under the heading",
+                "one row for each size",
+                "fill in the sizes",
+                row=2,
+            )
+        )
+    return problems
+
+
+def _column(
+    table: pd.DataFrame, column: Found, rows: Sequence[int]
+) -> tuple[list[Any], list[Problem]]:
+    cells = table[column.standard].tolist()
+    if column.stem == "size":
+        return [as_text(cell) for cell in cells], []
+    if column.stem == "group":
+        return _groups(cells, column, rows)
+    values, problems = [], []
+    for cell, row in zip(cells, rows, strict=True):
+        number = as_number(
+            cell, file=None, row=row, column=column.given, unit=column.unit
+        )
+        if isinstance(number, Problem):
+            problems.append(number)
+            number = math.nan
+        elif number * column.factor > _MOST:
+            problems.append(
+                Problem(
+                    "a limit that no body can have",
+                    f"at most {_MOST:g} cm or kg; an empty cell means no limit",
+                    "correct it, or empty the cell",
+                    None,
+                    row,
+                    column.given,
+                    number,
+                )
+            )
+        elif number == 0 and column.end != "low":
+            problems.append(
+                Problem(
+                    "an upper limit of nothing fits nobody",
+                    "a number above 0; an empty cell means no limit",
+                    "correct it, or empty the cell",
+                    None,
+                    row,
+                    column.given,
+                    number,
+                )
+            )
+        # Rounded as the unit gate does, so that 36 in is 91.44 and no more.
+        values.append(round(number * column.factor, 9))
+    return values, problems
+
+
+def _groups(
+    cells: Sequence[object], column: Found, rows: Sequence[int]
+) -> tuple[list[Any], list[Problem]]:
+    groups = [as_text(cell).lower() for cell in cells]
+    problems = []
+    for group, cell, row in zip(groups, cells, rows, strict=True):
+        if group and group not in GROUPS:
+            near = get_close_matches(group, GROUPS, 1, 0.5)
+            hint = f"did you mean '{near[0]}'?" if near else "choose one of these"
+            problems.append(
+                Problem(
+                    "unknown group",
+                    f"{', '.join(GROUPS)}, or an empty cell",
+                    hint,
+                    None,
+                    row,
+                    column.given,
+                    cell,
+                )
+            )
+    return groups, problems
+
+
+def _row_problems(
+    made: dict[str, list[Any]], columns: Sequence[Found], rows: Sequence[int]
+) -> list[Problem]:
+    """Name what is wrong within and between the rows."""
+    problems = []
+    first: dict[str, tuple[int, str]] = {}
+    by_name = {column.standard: column for column in reversed(columns)}
+    limits = [c for c in made if c.endswith(ENDS)]
+    for i, row in enumerate(rows):
+        if "size" in made:
+            size, heading = made["size"][i], by_name["size"].given
+            if not size:
+                problems.append(
+                    Problem(
+                        "a size without a name",
+                        "a name for each size",
+                        "write one",
+                        None,
+                        row,
+                        heading,
+                    )
+                )
+            elif fault := name_fault(size):
+                problems.append(Problem(*fault, None, row, heading, size[:40]))
+            elif alike(size) in RESERVED:
+                problems.append(
+                    Problem(
+                        "no name of a size, but a word that means something else here",
+                        f"any name but {', '.join(sorted(RESERVED))}",
+                        "delete the row if it is none of a size, or name it otherwise",
+                        None,
+                        row,
+                        heading,
+                        size,
+                    )
+                )
+            elif (other := first.setdefault(alike(size), (row, size)))[0] != row:
+                same = "" if other[1] == size else " but for case, spaces or letters"
+                problems.append(
+                    Problem(
+                        f"the size stands twice{same}, also in row {other[0]}",
+                        "each size once",
+                        "rename or delete one of them",
+                        None,
+                        row,
+                        heading,
+                        size,
+                    )
+                )
+        if limits and all(math.isnan(made[c][i]) for c in limits):
+            problems.append(
+                Problem(
+                    "this size has no limits at all",
+                    "at least one measure's low or high limit",
+                    "fill in its limits, or delete the row",
+                    None,
+                    row,
+                )
+            )
+        problems += _limit_problems(made, by_name, i, row)
+    return problems
+
+
+def _limit_problems(
+    made: dict[str, list[Any]],
+    by_name: dict[str, Found],
+    i: int,
+    row: int,
+) -> list[Problem]:
+    problems = []
+    for measure in MEASURES:
+        low, high = (made.get(f"{measure}_{end}", [])[i : i + 1] for end in ENDS)
+        if low and high and to_tenths(low)[0] > to_tenths(high)[0] > 0:
+            columns = [by_name[f"{measure}_{end}"] for end in ENDS]
+            shown = [v[0] / c.factor for v, c in zip((low, high), columns, strict=True)]
+            problems.append(
+                Problem(
+                    f"the low limit is above the high limit, {shown[1]:g}",
+                    "a low limit at or below the high limit",
+                    "exchange or correct them",
+                    None,
+                    row,
+                    columns[0].given,
+                    round(shown[0], 6),
+                )
+            )
+    load = made.get("load_limit_kg", [])[i : i + 1]
+    low = made.get("body_mass_kg_low", [])[i : i + 1]
+    if load and low and 0 <= to_tenths(load)[0] < to_tenths(low)[0]:
+        problems.append(
+            Problem(
+                f"the load limit is under the size's body-mass band, which "
+                f"begins at {low[0]:g} kg",
+                "a load limit at or above the body mass the size is for",
+                "check both on the sling's own label; do not use this size "
+                "before they agree",
+                None,
+                row,
+                by_name["load_limit_kg"].given,
+                round(load[0] / by_name["load_limit_kg"].factor, 6),
+            )
+        )
+    return problems
+
+
+def _ordered(made: dict[str, list[Any]], table: pd.DataFrame) -> pd.DataFrame:
+    """Put the columns into the chart's order."""
+    n = len(table)
+    data: dict[str, object] = {
+        "size": pd.Series(made["size"], dtype=object).astype(str),
+        "group": pd.Series(made.get("group", [""] * n), dtype=object).astype(str),
+        "load_limit_kg": np.array(made.get("load_limit_kg", [math.nan] * n), float),
+    }
+    for measure in MEASURES:
+        if any(f"{measure}_{end}" in made for end in ENDS):
+            for end in ENDS:
+                values = made.get(f"{measure}_{end}", [math.nan] * n)
+                data[f"{measure}_{end}"] = np.array(values, float)
+    for name in map(str, table):
+        if name not in (*data, *made, *_ABOUT):
+            data[name] = table[name]
+    return pd.DataFrame(data)

@@ -1,0 +1,133 @@
+"""Read and write size charts as CSV or XLSX files."""
+
+import re
+from dataclasses import replace
+from numbers import Real
+from pathlib import Path
+
+import pandas as pd
+
+from sizing.charts.build import build
+from sizing.charts.cells import is_empty
+from sizing.charts.size_chart import SizeChart
+from sizing.files.reading import refuse
+from sizing.files.writing import csv_bytes, workbook_bytes, write_bytes
+from sizing.measures import MEASURES
+from sizing.measures.tables import CHART
+from sizing.people.files import read_table
+
+#: Most sizes of a chart in a file; no maker's range comes near.
+MOST_SIZES = 200
+_KINDS = "a .csv file (UTF-8) or an .xlsx file"
+#: A number whose text a spreadsheet gives back unchanged, or nearly: 12.50.
+_PLAIN_NUMBER = re.compile(r"^-?(0|[1-9]\d*)(\.\d+)?$")
+
+
+def read_chart(path: str | Path, *, warn: bool = True) -> SizeChart:
+    """Read a size chart from a CSV or XLSX file and check it.
+
+    Parameters
+    ----------
+    path : str or Path
+        A ``.csv`` file in UTF-8, its cells parted by commas, semicolons or
+        tabs (whichever the heading row has most of), or an ``.xlsx`` file,
+        whose first sheet is read. Columns as in ``chart_from``. Of the
+        user's own columns in a CSV file, one that holds nothing but plain
+        numbers is read as numbers, any other as text (so 007 stays 007).
+    warn : bool
+        Whether doubtful points are issued as warnings.
+
+    Returns
+    -------
+    SizeChart
+        Named by its column ``chart_name``, or else by the file.
+
+    Raises
+    ------
+    InputProblems
+        If the file is missing, empty, of another kind, or its content wrong:
+        every problem at once.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> from sizing.charts import demo_chart
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     write_chart(demo_chart(), f"{folder}/mine.xlsx")
+    ...     read_chart(f"{folder}/mine.xlsx").sizes == demo_chart().sizes
+    True
+    """
+    path = Path(path)
+    kind = path.suffix.lower()
+    if kind not in (".csv", ".xlsx") and path.is_file():
+        refuse(path, "the wrong kind of file", f"save the chart as {_KINDS}")
+    frame = read_table(path, CHART, raw=True, most_rows=MOST_SIZES)
+    chart = build(frame, name=path.stem, source=path.name, warn=warn)
+    return replace(chart, frame=_typed(chart.frame))
+
+
+def write_chart(chart: SizeChart, path: str | Path) -> None:
+    """Write a size chart to a CSV or XLSX file that ``read_chart`` gives back.
+
+    The chart's name and source travel in the columns ``chart_name`` and
+    ``chart_source``, so that an invented chart says so wherever it goes.
+
+    Parameters
+    ----------
+    chart : SizeChart
+    path : str or Path
+        Ends in ``.csv`` or ``.xlsx``. An existing file is replaced, as a whole
+        or, where that fails, not at all. Text in the user's own columns that a
+        spreadsheet would run as a formula is led by an apostrophe, which
+        ``read_chart`` takes off again.
+
+    Raises
+    ------
+    InputProblems
+        If the name ends otherwise or the folder does not exist.
+    SizingError
+        If the file cannot be written.
+    """
+    path = Path(path)
+    if path.suffix.lower() not in (".csv", ".xlsx"):
+        refuse(path, "the wrong kind of file", "let the name end in .csv or .xlsx")
+    if not path.parent.is_dir():
+        refuse(path, "there is no such folder", "make the folder, or name another")
+    write_bytes(path, chart_bytes(chart, path.suffix.lower()))
+
+
+def chart_bytes(chart: SizeChart, ending: str = ".csv") -> bytes:
+    """Return the content of a chart's file, as ``write_chart`` writes it."""
+    frame = chart.frame.assign(chart_name=chart.name, chart_source=chart.source)
+    return csv_bytes(frame) if ending == ".csv" else workbook_bytes({"chart": frame})
+
+
+def _typed(frame: pd.DataFrame) -> pd.DataFrame:
+    """Give the user's own columns the type of what they hold."""
+    known = {"size", "group", "load_limit_kg"}
+    known |= {f"{measure}_{end}" for measure in MEASURES for end in ("low", "high")}
+    made = {}
+    for name in frame.columns.difference(list(known), sort=False):
+        cells = frame[name]
+        filled = [cell for cell in cells if not is_empty(cell)]
+        written = any(isinstance(cell, str) for cell in filled)
+        if written and all(_is_plain_number(cell) for cell in filled):
+            numbers = pd.to_numeric(cells.mask(cells.map(is_empty)))
+            if numbers.dtype.kind == "f":
+                # Older releases of pandas miss the last digit of some numbers.
+                exact = [
+                    float(cell) if isinstance(cell, str) and cell.strip() else number
+                    for cell, number in zip(cells, numbers, strict=True)
+                ]
+                numbers = pd.Series(exact, index=cells.index, dtype=float)
+            made[name] = numbers
+        else:
+            made[name] = cells.infer_objects()
+    return frame.assign(**made)
+
+
+def _is_plain_number(cell: object) -> bool:
+    """Say whether a filled cell is a number: a date, or yes and no, is none."""
+    if isinstance(cell, str):
+        return bool(_PLAIN_NUMBER.match(cell.strip()))
+    return isinstance(cell, Real) and not isinstance(cell, bool)

@@ -1,0 +1,90 @@
+"""The nearest size for a person whom none fits."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from sizing.charts.fits import MASS, limits
+from sizing.charts.size_chart import SizeChart
+from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
+
+Ints = npt.NDArray[np.int64]
+
+
+def yardsticks(chart: SizeChart) -> dict[str, float]:
+    """Return what one unit of miss is in each limited measure, in tenths.
+
+    The chart's median band width; where no size has both edges, a tenth of
+    the median edge; never less than one tenth.
+    """
+    made = {}
+    for measure, (low, high) in limits(chart).items():
+        both = (low > NO_LOW) & (high < NO_HIGH)
+        edges = np.concatenate([low[low > NO_LOW], high[high < NO_HIGH]])
+        width = np.median((high - low)[both]) if both.any() else np.median(edges) / 10
+        made[measure] = max(float(width), 1.0)
+    return made
+
+
+def nearest(
+    values: Mapping[str, Ints], chart: SizeChart, *, over_load: npt.NDArray[np.bool_]
+) -> tuple[Ints, Ints, Ints, npt.NDArray[np.float64]]:
+    """Find the size with the least total miss; ``sizing.charts.assign`` has the rule.
+
+    Parameters
+    ----------
+    values : mapping of measure to ndarray of int
+        Tenths, for rows that no size fits; the measures of ``limits``.
+    chart : SizeChart
+    over_load : ndarray of bool
+        Rows whose body mass is what rules them out.
+
+    Returns
+    -------
+    size, measure, direction : ndarray of int
+        Positions in the chart's sizes, in the measures, and in
+        ``too_small_for``, ``too_large_for``, ``over_load``.
+    miss : ndarray of float
+        In cm or kg.
+    """
+    n, k = len(over_load), len(chart.sizes)
+    row = np.arange(n)
+    units = yardsticks(chart)
+    total = np.zeros((n, k))
+    for measure, (low, high) in limits(chart).items():
+        total += _distance(values[measure], low, high) / units[measure]
+    load = chart.load_limits()
+    if over_load.any():
+        mass = values[MASS][:, None]
+        total[over_load[:, None] & (mass <= load)] = np.inf
+    size = total.argmin(axis=1)
+
+    parts = np.empty((n, len(units)))
+    above = np.empty((n, len(units)), dtype=bool)
+    gaps = np.empty((n, len(units)), dtype=np.int64)
+    for j, (measure, (low, high)) in enumerate(limits(chart).items()):
+        x, lo, hi = values[measure], low[size], high[size]
+        known = x != MISSING_TENTHS
+        above[:, j] = x > hi
+        gaps[:, j] = np.where(known, np.maximum(np.maximum(lo - x, x - hi), 0), 0)
+        parts[:, j] = gaps[:, j] / units[measure]
+    measure_at = parts.argmax(axis=1)
+    miss = gaps[row, measure_at]
+    direction = np.where(above[row, measure_at], 0, 1)
+
+    if over_load.any() or MASS in units:
+        j = list(units).index(MASS)
+        beyond = values[MASS] > load[size]
+        heavy = over_load | ((measure_at == j) & beyond)
+        measure_at = np.where(heavy, j, measure_at)
+        direction = np.where(heavy, 2, direction)
+        miss = np.where(heavy, values[MASS] - load[size], miss)
+    return size, measure_at, direction, miss / 10
+
+
+def _distance(x: Ints, low: Ints, high: Ints) -> Ints:
+    """Return how far each value lies outside each band, 0 where not measured."""
+    value = x[:, None]
+    gap = np.maximum(np.maximum(low - value, value - high), 0)
+    return np.where(value == MISSING_TENTHS, 0, gap)

@@ -1,0 +1,396 @@
+"""Read the cells of a table from a file, and say what a person should know of it."""
+
+import csv
+import io
+import re
+import zipfile
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from itertools import chain
+from pathlib import Path
+
+from openpyxl.reader.excel import ExcelReader
+
+from sizing.errors import InputProblems, Problem
+from sizing.files.reading import (
+    KINDS,
+    MOST_CELLS,
+    MOST_COLUMNS,
+    MOST_LETTERS,
+    MOST_LINES,
+    MOST_ROWS,
+    MOST_UNPACKED,
+    WORKBOOKS,
+    file_bytes,
+    refuse,
+    text_of,
+)
+from sizing.files.writing import unmarked
+
+_MERGED = re.compile(
+    rb"<(?:\w+:)?mergeCell\s[^>]*?ref=[\"']([A-Z]+[0-9]+:[A-Z]+[0-9]+)"
+)
+_ROW = re.compile(rb"<(?:\w+:)?row\s[^>]*?\br=[\"'](\d+)")
+_HIDDEN = re.compile(
+    rb"<(?:\w+:)?(?:row|col)\s(?=[^>]*?\bhidden=[\"'](?:1|true))"
+    rb"(?:[^>]*?\br=[\"'](\d+)|[^>]*?\bmin=[\"'](\d+))"
+)
+#: What a number is shown with: words in quotation marks, or single letters.
+_SHOWN = re.compile(r"\"([^\"]*)\"|\\(.)|(%)")
+#: Titles above a heading go so far down (our choice, no source).
+_MOST_TITLES = 10
+
+Rows = list[list[object]]
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table's cells as they stand in a file.
+
+    Attributes
+    ----------
+    file : str
+    heading : list
+    body : list of list
+        Every row as wide as the heading; row ``i`` is row ``first + 1 + i`` of the
+        file, as a spreadsheet numbers it: an empty line is a row of empty cells.
+        Cells of text are ``str``, those of a workbook as they are stored; None
+        where empty.
+    first : int
+        Row of the heading.
+    separator : str
+        ``","``, ``";"`` or a tab; empty for a workbook.
+    notes, doubts : tuple of str
+        What was passed over or not read; and what was read though it is hidden.
+    shown : dict
+        Row of the file and column, 0 the first, to the sign or word that a
+        workbook shows behind the cell's number, such as ``%`` or ``cm``.
+    """
+
+    file: str
+    heading: list[object]
+    body: Rows
+    first: int
+    separator: str
+    notes: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+    shown: dict[tuple[int, int], str] = field(default_factory=dict)
+
+
+def read_rows(
+    path: str | Path,
+    *,
+    known: Callable[[object], bool] = lambda _: False,
+    most_rows: int = MOST_ROWS,
+) -> Sheet:
+    """Return a table's cells, and what a person should know of how they were read.
+
+    Parameters
+    ----------
+    path : str or Path
+        ``.xlsx``: its first sheet. Anything else: text in UTF-8, its cells
+        parted by commas, semicolons or tabs, whichever the heading has most of.
+    known : callable
+        Whether a cell is a heading of the table that is wanted. Rows above one
+        with two such are titles, and passed over.
+    most_rows : int
+        Most rows under the heading.
+
+    Raises
+    ------
+    InputProblems
+        If the file is missing, too large, in another encoding or of another
+        kind; has too many rows or columns; holds merged cells or formulas
+        without results; or a row has more cells than the heading.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> file = pathlib.Path(tempfile.mkdtemp()) / "mine.csv"
+    >>> _ = file.write_text("size;price\\nadult 1;120\\n")
+    >>> sheet = read_rows(file)
+    >>> sheet.heading, sheet.body, sheet.separator
+    (['size', 'price'], [['adult 1', '120']], ';')
+    """
+    content = file_bytes(path)
+    name = Path(path).name
+    notes: list[str] = []
+    doubts: list[str] = []
+    shown: dict[tuple[int, int], str] = {}
+    if Path(name).suffix.lower() in WORKBOOKS:
+        rows, notes, doubts, shown = _sheet(content, name, most_rows)
+        separator, finished = "", True
+    else:
+        text = text_of(content, name)
+        rows, separator = _parted(text, name, most_rows, known)
+        finished = text.endswith(("\n", "\r"))
+    rows = [[unmarked(cell) for cell in row] for row in rows]
+    if all(_blank(cell) for row in rows for cell in row):
+        refuse(name, "the file is empty", "fill in the heading and the rows")
+    above = _titles(rows, known)
+    if above:
+        words = next(str(c) for row in rows[:above] for c in row if not _blank(c))
+        where = "row 1 stands" if above == 1 else f"rows 1 to {above} stand"
+        notes.insert(0, f"{where} above the heading ('{words[:60]}'): passed over")
+    heading, *body = _squared(rows[above:], name, finished, above + 1)
+    return Sheet(
+        name, heading, body, above + 1, separator, tuple(notes), tuple(doubts), shown
+    )
+
+
+def _titles(rows: Rows, known: Callable[[object], bool]) -> int:
+    """Return how many rows of titles stand above the heading."""
+    if all(_blank(cell) for cell in rows[0]):
+        return 0
+    counts = [sum(map(known, filter(None, row))) for row in rows[: _MOST_TITLES + 1]]
+    # One word that is also a heading may stand in a title, or over a table alone.
+    return next((at for at, count in enumerate(counts) if count > 1), 0)
+
+
+def _parted(
+    text: str, name: str, most_rows: int, known: Callable[[object], bool]
+) -> tuple[Rows, str]:
+    """Part text into cells."""
+    lines = [line for line in text.splitlines() if line.strip()][: _MOST_TITLES + 1]
+    heading = lines[0] if lines else ""
+    if re.fullmatch(r"\s*\"?sep=.?\"?\s*", heading, re.IGNORECASE):
+        what = "the first line tells the separator instead of being the heading"
+        refuse(name, what, "delete the line", row=1)
+    counted = {
+        mark: max((sum(map(known, line.split(mark))) for line in lines), default=0)
+        for mark in ",;\t"
+    }
+    # A title above the heading may hold commas; the heading's own words decide.
+    separator = max(counted, key=lambda mark: (counted[mark], heading.count(mark)))
+    rows: Rows = []
+    # Strict: a quotation mark that is never closed would swallow all that follows.
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    try:
+        for row in reader:
+            rows.append([cell or None for cell in row])
+            _count(rows, name, most_rows)
+    except csv.Error as error:
+        long = "field limit" in str(error)
+        what = (
+            f"a cell holds more than {MOST_LETTERS} letters"
+            if long
+            else "a quotation mark is not closed, or stands inside a cell"
+        )
+        refuse(name, what, "correct the row or the one before", row=len(rows) + 1)
+    return rows, separator
+
+
+def _count(rows: Rows, name: str, most_rows: int) -> None:
+    """Refuse a table as soon as it has grown too large."""
+    last, at = rows[-1], len(rows)
+    if at > most_rows + 1:
+        what = f"the file has more than {most_rows:,} rows"
+        refuse(name, what, "leave out what is not needed, or part the file")
+    if len(last) > MOST_COLUMNS and any(c is not None for c in last[MOST_COLUMNS:]):
+        what = f"the row has more than {MOST_COLUMNS} columns"
+        refuse(name, what, "delete the columns that are not needed", row=at)
+    if any(isinstance(cell, str) and len(cell) > MOST_LETTERS for cell in last):
+        what = f"a cell holds more than {MOST_LETTERS} letters"
+        refuse(name, what, "shorten or empty it", row=at)
+
+
+_Read = tuple[Rows, list[str], list[str], dict[tuple[int, int], str]]
+
+
+def _sheet(content: bytes, name: str, most_rows: int) -> _Read:
+    """Return the cells of a workbook's first sheet, and what to say of it."""
+    _check_parts(content, name)
+    shown, inside, further, looks = _first_sheet(content, name, most_rows, results=True)
+    _no_merged_cells(inside, name)
+    if b"<f" in inside or re.search(rb"<\w+:f[ >]", inside):
+        written, *_ = _first_sheet(content, name, most_rows, results=False)
+        _no_lost_formulas(written, shown, name)
+    notes = []
+    if further:
+        noun = "sheet" if len(further) == 1 else "sheets"
+        notes = [f"the first sheet is read, not the {noun} {_quoted(further)}"]
+    doubts = []
+    found = _HIDDEN.findall(inside)
+    rows = [int(row) for row, _ in found if row and int(row) <= len(shown)]
+    columns = [_letters(int(column) - 1) for _, column in found if column]
+    for noun, places in (("row", rows), ("column", columns)):
+        if places:
+            nouns = noun if len(places) == 1 else f"{noun}s"
+            doubts.append(
+                f"hidden in the workbook, yet read: {nouns} "
+                f"{', '.join(map(str, places[:20]))}. Show what is hidden and look, or "
+                "delete it"
+            )
+    return shown, notes, doubts, looks
+
+
+def _quoted(words: list[str]) -> str:
+    return ", ".join(f"'{word}'" for word in words[:5])
+
+
+def _check_parts(content: bytes, name: str) -> None:
+    """Refuse what would unpack to too much, before it is unpacked."""
+    not_one = "the wrong kind of file: not a workbook"
+    if content.startswith(b"\xd0\xcf\x11\xe0"):
+        what = f"{not_one}, or one with a password or of the older kind .xls"
+        refuse(name, what, "save it as .xlsx without a password")
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as parts:
+            # A part never unpacks to more than it says: what is beyond is an error.
+            listed = parts.infolist()
+            if sum(part.file_size for part in listed) > MOST_UNPACKED:
+                what = f"it unpacks to more than {MOST_UNPACKED / 1e6:g} MB"
+                refuse(name, what, "copy the table alone into a new workbook")
+            for part in listed:
+                if part.filename.lower().endswith((".xml", ".rels", ".vml")):
+                    # A spreadsheet never declares entities, and what they stand
+                    # for can be billions of letters; nor does it write UTF-16, in
+                    # which they would not be seen here.
+                    inside = parts.read(part)
+                    if b"<!DOCTYPE" in inside or b"\x00" in inside:
+                        refuse(name, not_one, f"save it as {KINDS}")
+    except InputProblems:
+        raise
+    except Exception:
+        # Whatever a damaged archive sets off, it is no workbook.
+        refuse(name, not_one, f"save it as {KINDS}")
+
+
+def _first_sheet(
+    content: bytes, name: str, most_rows: int, *, results: bool
+) -> tuple[Rows, bytes, list[str], dict[tuple[int, int], str]]:
+    """Return the first sheet's cells, its own XML, further sheets, signs shown."""
+    rows: Rows = []
+    looks: dict[tuple[int, int], str] = {}
+    filled = cells = 0
+    try:
+        # Read-only: the other way walks over every cell of a merged range, which
+        # may be said to be the whole sheet.
+        reader = ExcelReader(
+            io.BytesIO(content), read_only=True, data_only=results, keep_links=False
+        )
+        reader.read()
+        sheet = reader.wb.worksheets[0]
+        if sheet.sheet_state != "visible":
+            refuse(name, "the first sheet is hidden", "show it, or move it to the end")
+        part = next(
+            relation.target
+            for _, relation in reader.parser.find_sheets()
+            if relation.target in reader.valid_files
+            and relation.Type.endswith("/worksheet")
+        )
+        inside = reader.archive.read(part)
+        last = max((int(n[:12]) for n in _ROW.findall(inside)), default=0)
+        if last > MOST_LINES:
+            what = f"the first sheet reaches down to row {last:,}"
+            refuse(name, what, "delete the rows below the table, empty as they look")
+        sheet.reset_dimensions()
+        further = [other.title for other in reader.wb.worksheets[1:]]
+        for row in sheet.iter_rows():
+            rows.append([c.value if c.value != "" else None for c in row])
+            cells += len(row)
+            for at, cell in enumerate(row):
+                if isinstance(cell.value, (int, float)) and cell.number_format:
+                    signs = _SHOWN.findall(cell.number_format.split(";")[0])
+                    words = "".join(map("".join, signs)).strip()
+                    if words:
+                        looks[len(rows), at] = words
+            if any(cell is not None for cell in rows[-1]):
+                filled = len(rows)
+                _count(rows, name, most_rows)
+            if cells > MOST_CELLS or len(rows) > MOST_LINES:
+                what = f"the first sheet has more than {MOST_CELLS:,} cells"
+                refuse(name, what, "copy the table alone, or save it as CSV")
+    except InputProblems:
+        raise
+    except Exception:
+        # The library raises what its own parts raise on a damaged workbook.
+        what = "the wrong kind of file: not a workbook, or a damaged one"
+        refuse(name, what, f"save it as {KINDS}")
+    return rows[:filled], inside, further, looks
+
+
+def _no_merged_cells(inside: bytes, name: str) -> None:
+    ranges = [found.decode() for found in _MERGED.findall(inside)]
+    if ranges:
+        # All but the first cell of a range read as empty, and empty is no limit.
+        refuse(
+            name,
+            f"merged cells ({', '.join(ranges[:5])}): which of them the value is "
+            "meant for cannot be known",
+            "unmerge them and write the value into every cell it is for",
+        )
+
+
+def _no_lost_formulas(written: Rows, shown: Rows, name: str) -> None:
+    lost = []
+    for at, row in enumerate(written):
+        for column, cell in enumerate(row):
+            formula = cell if isinstance(cell, str) else getattr(cell, "text", None)
+            result = None
+            if at < len(shown) and column < len(shown[at]):
+                result = shown[at][column]
+            if formula and formula.startswith("=") and result is None:
+                lost.append(
+                    Problem(
+                        "a formula whose result is not stored in the file",
+                        "a number",
+                        "open and save the file in a spreadsheet, or write the number",
+                        name,
+                        at + 1,
+                        _letters(column),
+                        formula,
+                    )
+                )
+    if lost:
+        raise InputProblems(lost[:20], about=f"'{name}'")
+
+
+def _letters(column: int) -> str:
+    """Return a spreadsheet's name of a column, 0 the first."""
+    text = ""
+    column += 1
+    while column:
+        column, rest = divmod(column - 1, 26)
+        text = chr(65 + rest) + text
+    return text
+
+
+def _squared(rows: Rows, name: str, finished: bool, first: int) -> Rows:
+    """Give every row as many cells as the heading, or name those with more."""
+    heading = rows[0]
+    width = max(
+        (at + 1 for at, cell in enumerate(heading) if not _blank(cell)), default=0
+    )
+    if not width:
+        refuse(name, "row 1 is empty", "put the heading into the first row", row=1)
+    long = [
+        Problem(
+            f"the row has {len(row)} cells, the heading {width}",
+            "as many cells as headings",
+            "write decimal points, not commas, and put quotation marks around "
+            "text that holds a comma",
+            name,
+            at,
+        )
+        for at, row in enumerate(rows[1:], start=first + 1)
+        if any(not _blank(cell) for cell in row[width:])
+    ]
+    if long:
+        raise InputProblems(long[:20], about=f"'{name}'")
+    last = rows[-1]
+    if not finished and 0 < len(last) < width and len(rows) > 1:
+        # A spreadsheet writes every cell and ends the line: this was cut off, and
+        # its last number may lack digits.
+        refuse(
+            name,
+            f"the last row stops after {len(last)} of {width} cells: the file may be "
+            "cut short",
+            "copy it again, or finish the row, also where cells are empty",
+            row=first + len(rows) - 1,
+        )
+    return [list(chain(row, [None] * (width - len(row))))[:width] for row in rows]
+
+
+def _blank(cell: object) -> bool:
+    return cell is None or (isinstance(cell, str) and not cell.strip())

@@ -1,0 +1,162 @@
+"""Write the kit's tables so that they are safe to open in a spreadsheet.
+
+Text that a spreadsheet would run as a formula is led by an apostrophe, which the
+kit's own readers take off again.
+"""
+
+import csv
+import io
+import math
+import re
+import zipfile
+from collections.abc import Mapping
+from typing import Any, Literal
+
+import pandas as pd
+
+from sizing.files.folders import write_bytes as write_bytes
+from sizing.files.folders import write_text as write_text
+
+#: First letters with which a spreadsheet begins a formula, in either width.
+FORMULA_STARTS = "=+-@\t\r\n＝＋－＠"
+_STARTS = re.compile(f"'*[{re.escape(FORMULA_STARTS)}]")
+_MARKED = re.compile(f"'+[{re.escape(FORMULA_STARTS)}]")
+_DATES = re.compile(rb"<dcterms:(created|modified)\b.*?</dcterms:\1>")
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+#: Digits of a result that are written; see ``rounded``.
+_DIGITS = 6
+#: What a workbook cannot hold.
+_UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
+
+
+def csv_bytes(frame: pd.DataFrame) -> bytes:
+    """Return a table as CSV in UTF-8 in which no cell starts a formula.
+
+    Examples
+    --------
+    >>> csv_bytes(pd.DataFrame({"size": ["=1+1"], "share": [-0.25]}))
+    b"size,share\\n'=1+1,-0.25\\n"
+    """
+    table = _marked_table(frame)
+    # A lone carriage return ends a line for spreadsheets, yet is not quoted before
+    # Python 3.13: what follows it would start a cell of its own.
+    texts = [table.columns, *(table[c] for c in _text_columns(table))]
+    returns = any("\r" in str(cell) for column in texts for cell in column)
+    quoting: Literal[0, 2] = csv.QUOTE_NONNUMERIC if returns else csv.QUOTE_MINIMAL
+    text = table.to_csv(index=False, lineterminator="\n", quoting=quoting)
+    return text.encode("utf-8", errors="replace")
+
+
+def workbook_bytes(sheets: Mapping[str, pd.DataFrame]) -> bytes:
+    """Return tables as the sheets of a workbook in which no cell is a formula.
+
+    Parameters
+    ----------
+    sheets : mapping of sheet name to DataFrame
+
+    Examples
+    --------
+    >>> import openpyxl
+    >>> content = workbook_bytes({"a": pd.DataFrame({"size": ["=1+1"]})})
+    >>> openpyxl.load_workbook(io.BytesIO(content))["a"]["A2"].value
+    "'=1+1"
+    """
+    buffer = io.BytesIO()
+    with pd.ExcelWriter(buffer, engine="openpyxl") as book:
+        for name, frame in sheets.items():
+            table = _marked_table(frame)
+            for column in _text_columns(table):
+                table[column] = table[column].map(_writable)
+            table.columns = pd.Index([_writable(name) for name in table.columns])
+            table.to_excel(book, index=False, sheet_name=name)
+    return _undated(buffer.getvalue())
+
+
+def _undated(workbook: bytes) -> bytes:
+    """Return a workbook without when it was made, in it or on its parts."""
+    made = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(workbook)) as old,
+        zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
+        for part in old.infolist():
+            content = old.read(part)
+            if part.filename == "docProps/core.xml":
+                content = _DATES.sub(b"", content)
+            # The day that archives count from.
+            new.writestr(zipfile.ZipInfo(part.filename), content, zipfile.ZIP_DEFLATED)
+    return made.getvalue()
+
+
+def rounded(results: Any) -> Any:
+    """Return results rounded to what they carry, so that a run repeats to the byte.
+
+    How many threads add up changes the last of sixteen digits. Six digits are kept,
+    and never fewer than two decimals (money): the surveys and draws that these
+    figures rest on do not carry more than four.
+
+    Parameters
+    ----------
+    results : DataFrame, dict, list or a single value
+        What is no fractional number stays as it is.
+
+    Examples
+    --------
+    >>> rounded([0.12345649999, 1234567.891, "as it is", 7])
+    [0.123456, 1234567.89, 'as it is', 7]
+    """
+    if isinstance(results, pd.DataFrame):
+        return results.apply(lambda c: c.map(rounded) if c.dtype.kind in "fO" else c)
+    if isinstance(results, Mapping):
+        return {name: rounded(value) for name, value in results.items()}
+    if isinstance(results, list):
+        return [rounded(value) for value in results]
+    if isinstance(results, float) and math.isfinite(results) and results:
+        digits = _DIGITS - 1 - math.floor(math.log10(abs(results)))
+        return round(float(results), max(digits, 2))
+    return results
+
+
+def marked(cell: object) -> object:
+    """Return a cell so that no spreadsheet takes it for a formula.
+
+    Examples
+    --------
+    >>> marked("=1+1"), marked("-5"), marked(-5), marked("adult 1")
+    ("'=1+1", '-5', -5, 'adult 1')
+    """
+    if not isinstance(cell, str) or not _STARTS.match(cell):
+        return cell
+    return cell if _NUMBER.fullmatch(cell) else f"'{cell}"
+
+
+def unmarked(cell: object) -> object:
+    """Return a cell as it was before ``marked``.
+
+    Examples
+    --------
+    >>> unmarked("'=1+1"), unmarked("'quoted'")
+    ('=1+1', "'quoted'")
+    """
+    return cell[1:] if isinstance(cell, str) and _MARKED.match(cell) else cell
+
+
+def _marked_table(frame: pd.DataFrame) -> pd.DataFrame:
+    table = frame.copy()
+    table.columns = pd.Index([marked(name) for name in table.columns])
+    for column in _text_columns(table):
+        table[column] = table[column].map(marked)
+    return table
+
+
+def _text_columns(table: pd.DataFrame) -> list[object]:
+    kinds = pd.api.types
+    return [
+        name
+        for name, kind in table.dtypes.items()
+        if not (kinds.is_numeric_dtype(kind) or kinds.is_datetime64_any_dtype(kind))
+    ]
+
+
+def _writable(cell: object) -> object:
+    return _UNWRITABLE.sub("\ufffd", cell) if isinstance(cell, str) else cell

@@ -1,0 +1,339 @@
+"""The room's answers: read, checked, and what cannot be used named and counted."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.charts import SizeChart
+from sizing.charts.cells import as_number, as_text, is_empty
+from sizing.errors import Problem, SizingError
+from sizing.lesson.doubtful import doubtful
+from sizing.measures.headings import Found
+from sizing.measures.names import MEASURES
+from sizing.measures.tables import ANSWERS, take
+from sizing.measures.vocabulary import plausible_range
+from sizing.people.files import read_table
+
+#: The participant whose rows hold what the scale and the trainer's tape say.
+REFERENCE = "reference"
+NO_SIZE = "none"
+GUESSED = "guessed_"
+_WORDS = ("participant", "subject", "reading", "chosen_size")
+_LEFT_OUT = ["row", "column", "participant", "subject", "value", "reason"]
+#: What can be guessed.
+GUESSES: tuple[str, ...] = ("body_mass_kg", "stature_cm")
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What the room chose, guessed and measured.
+
+    Attributes
+    ----------
+    sizes : DataFrame
+        participant, subject, chosen_size (one of the chart's, or ``none``).
+    guesses : DataFrame
+        participant, subject, measure, value in cm or kg.
+    readings : DataFrame
+        participant, subject, measure, reading (1, 2, ...), value.
+    reference : DataFrame
+        subject, measure, value: from the rows of participant ``reference``.
+    left_out : DataFrame
+        row (as a spreadsheet numbers it), column, participant, subject, value
+        (as written), reason: everything that could not be used.
+    empty : int
+        Cells with nothing in them.
+    """
+
+    sizes: pd.DataFrame
+    guesses: pd.DataFrame
+    readings: pd.DataFrame
+    reference: pd.DataFrame
+    left_out: pd.DataFrame
+    empty: int
+
+    @property
+    def participants(self) -> tuple[str, ...]:
+        """Everyone who gave a usable answer."""
+        frames = (self.sizes, self.guesses, self.readings)
+        return tuple(dict.fromkeys(pd.concat(f["participant"] for f in frames)))
+
+    def summary(self) -> str:
+        """Return how much was read, and what was left out and why."""
+        lines = [
+            f"{len(self.participants)} participants: {len(self.sizes)} sizes chosen, "
+            f"{len(self.guesses)} guesses, {len(self.readings)} readings. "
+            f"{len(self.left_out)} left out, {self.empty} cells empty."
+        ]
+        lines += [left_out_in_words(row) for row in self.left_out.to_dict("records")]
+        return "\n".join(lines)
+
+
+def left_out_in_words(row: dict[Any, Any]) -> str:
+    """Return one row of ``Answers.left_out`` as a sentence."""
+    where = [
+        f"row {row['row']}" if not pd.isna(row["row"]) else "",
+        f"column '{row['column']}'" if row["column"] else "",
+        f"participant {row['participant']}" if row["participant"] else "",
+        str(row["subject"]) if row["subject"] else "",
+    ]
+    found = f" ({row['value']})" if row["value"] else ""
+    place = ", ".join(part for part in where if part)
+    return f"Left out: {place}{found}: {row['reason']}."
+
+
+def read_answers(
+    answers: str | Path | pd.DataFrame,
+    chart: SizeChart,
+    *,
+    subjects: Iterable[str] | None = None,
+) -> Answers:
+    """Read and check the room's answers.
+
+    Parameters
+    ----------
+    answers : path or DataFrame
+        CSV or XLSX, one row per participant, subject and reading:
+        ``participant`` (a number or word, no name), ``subject`` (``card 3``, or
+        a volunteer such as ``A``), ``reading`` (1, 2, ...; empty means 1),
+        ``chosen_size`` (as on the chart, or ``none``), ``guessed_body_mass_kg``,
+        ``guessed_stature_cm``, and tape measures such as
+        ``hip_circumference_cm``. Other units go in the heading
+        (``guessed_body_mass_lb``). Rows of the participant ``reference`` hold
+        what the scale and the trainer's own tape say of a volunteer.
+    chart : SizeChart
+    subjects : iterable of str, optional
+        Subjects there are; a row of another is left out.
+
+    Returns
+    -------
+    Answers
+        Nothing is repaired or guessed: an answer that is doubtful is left out,
+        named in ``left_out`` and counted.
+
+    Raises
+    ------
+    SizingError
+        If there is no such file, no row, no column ``participant`` or
+        ``subject``, or nothing that is answered.
+    InputProblems
+        If a heading gives a measure without a unit or one measure twice.
+
+    Notes
+    -----
+    Left out: text, or another unit than the heading's, in a cell; a value no body has
+    (``plausible_range``); a value that in another unit is what everybody else
+    found (``doubtful.other_unit``); the readings of two volunteers that fit only
+    if they are exchanged (``doubtful.swapped``); the same reading given twice,
+    both of them; a size that is not on the chart.
+
+    Examples
+    --------
+    >>> from sizing.charts import demo_chart
+    >>> room = pd.DataFrame({"participant": [1, 2], "subject": "card 1",
+    ...     "chosen_size": ["adult 1", "XL"]})
+    >>> found = read_answers(room, demo_chart())
+    >>> len(found.sizes), found.left_out["reason"].tolist()
+    (1, ["this size is not on the chart 'invented demo chart'"])
+    """
+    if not isinstance(answers, pd.DataFrame):
+        answers = read_table(answers, ANSWERS)
+    taken = take(answers, ANSWERS, note=False)
+    table, file = taken.frame, taken.file
+    if table.empty:
+        raise SizingError(
+            str(
+                Problem(
+                    "there are no answers: the table has no rows",
+                    "one row per participant and subject",
+                    "start from the blank form that comes with the lesson",
+                    file=file,
+                )
+            )
+        )
+    columns = {
+        name: one
+        for name, one in zip(table.columns, taken.found, strict=True)
+        if one.measure in (GUESSES if one.guess else MEASURES)
+    }
+    left: list[dict[str, Any]] = []
+    for name, one in zip(table.columns, taken.found, strict=True):
+        if name not in columns and name not in _WORDS:
+            reason = "this column is not one the kit knows"
+            left.append(_left(None, one.given, "", "", "", reason))
+    keyed = _keyed(
+        table, left, None if subjects is None else set(subjects), taken.rows[1:]
+    )
+    empty = 0
+    sizes: list[dict[str, Any]] = []
+    values: list[dict[str, Any]] = []
+    cells = table.astype(object).to_dict("records")
+    # The chart's own spelling of each size, and of ``none``.
+    spelled = {" ".join(s.lower().split()): s for s in (*chart.sizes, NO_SIZE)}
+    for place, who, whom, reading in keyed.itertuples(name=None):
+        line, given = taken.rows[place + 1], cells[place]
+        filled = 0
+        if "chosen_size" in table:
+            text = as_text(given["chosen_size"])
+            filled += bool(text)
+            empty += not text and who != REFERENCE
+            found = spelled.get(" ".join(text.lower().split()))
+            if text and found is None:
+                reason = f"this size is not on the chart '{chart.name}'"
+                left.append(_left(line, "chosen_size", who, whom, text, reason))
+            elif found:
+                sizes.append(
+                    {"row": line, "participant": who, "subject": whom, "chosen": found}
+                )
+        for name, column in columns.items():
+            cell = given[name]
+            if is_empty(cell):
+                empty += who != REFERENCE
+                continue
+            filled += 1
+            number = as_number(
+                cell, file=None, row=line, column=column.given, unit=column.unit
+            )
+            reason = _refused(number, column)
+            if reason or isinstance(number, Problem):
+                left.append(_left(line, column.given, who, whom, as_text(cell), reason))
+                continue
+            values.append(
+                {
+                    "row": line,
+                    "column": column.given,
+                    "participant": who,
+                    "subject": whom,
+                    "reading": reading,
+                    "measure": column.measure,
+                    "guess": column.guess,
+                    "value": round(number * column.factor, 6),
+                    "given": as_text(cell),
+                }
+            )
+        if not filled:
+            left.append(_left(line, "", who, whom, "", "nothing is filled in"))
+    return _sorted(sizes, values, left, empty, file)
+
+
+def _keyed(
+    table: pd.DataFrame,
+    left: list[dict[str, Any]],
+    subjects: set[str] | None,
+    places: list[int],
+) -> pd.DataFrame:
+    """Return participant, subject and reading of every row that has them."""
+    keyed = pd.DataFrame(
+        {
+            name: [as_text(v) for v in table[name]] if name in table else "1"
+            for name in ("participant", "subject", "reading")
+        }
+    )
+    keyed["reading"] = keyed["reading"].replace("", "1")
+    unknown = ~keyed["subject"].isin(subjects or set()) & (subjects is not None)
+    reason = np.select(
+        [
+            keyed["participant"] == "",
+            keyed["subject"] == "",
+            ~keyed["reading"].str.fullmatch("[1-9][0-9]?").to_numpy(dtype=bool),
+            unknown,
+        ],
+        [
+            "no participant is given",
+            "no subject is given",
+            "the number of the reading is not 1, 2, ...",
+            "there is no such card or volunteer",
+        ],
+        "",
+    )
+    keyed["participant"] = keyed["participant"].where(
+        keyed["participant"].str.lower() != REFERENCE, REFERENCE
+    )
+    blank = [all(is_empty(cell) for cell in row) for row in table.to_numpy(object)]
+    for place, who, whom, _ in keyed.itertuples(name=None):
+        if reason[place]:
+            why = "the row is empty" if blank[place] else str(reason[place])
+            left.append(_left(places[place], "", who, whom, "", why))
+    kept = keyed[reason == ""].copy()
+    kept["reading"] = kept["reading"].astype(int)
+    rows: pd.DataFrame = kept
+    return rows
+
+
+def _refused(number: float | Problem, column: Found) -> str:
+    """Return why a cell cannot be used, or nothing."""
+    if isinstance(number, Problem):
+        return f"{number.what}; {number.action}"
+    low, high = plausible_range(column.measure)
+    value = number * column.factor
+    if not low <= value <= high:
+        unit = column.measure.rsplit("_", 1)[1]
+        return (
+            f"no body has this {'guessed ' if column.guess else ''}value "
+            f"({low:g} to {high:g} {unit} are possible): a slip, or another unit"
+        )
+    return ""
+
+
+def _left(
+    row: int | None, column: object, who: str, whom: str, value: str, reason: str
+) -> dict[str, Any]:
+    parts = (row, str(column), who, whom, value, reason)
+    return dict(zip(_LEFT_OUT, parts, strict=True))
+
+
+def _sorted(
+    sizes: list[dict[str, Any]],
+    values: list[dict[str, Any]],
+    left: list[dict[str, Any]],
+    empty: int,
+    file: str | None,
+) -> Answers:
+    """Sort the usable answers, leaving out what is doubtful or stands twice."""
+    chosen = pd.DataFrame(sizes, columns=["row", "participant", "subject", "chosen"])
+    names = ["row", "column", "participant", "subject", "reading", "measure", "guess"]
+    number = pd.DataFrame(values, columns=[*names, "value", "given"])
+    twice = chosen.duplicated(["participant", "subject"], keep=False)
+    for row in chosen[twice].to_dict("records"):
+        reason = "this participant chose a size for this subject more than once"
+        who, whom = row["participant"], row["subject"]
+        left.append(_left(row["row"], "chosen_size", who, whom, row["chosen"], reason))
+    # A guess has no number of the reading: a second one is a second answer.
+    key = number["reading"].where(~number["guess"].astype(bool), 0)
+    again = number.assign(reading=key).duplicated(
+        ["participant", "subject", "reading", "measure", "guess"], keep=False
+    )
+    reasons = pd.Series("", index=number.index, dtype=object)
+    reasons[again] = "the same answer is given more than once"
+    reasons[~again] = doubtful(number[~again], REFERENCE)
+    for row, reason in zip(number.to_dict("records"), reasons, strict=True):
+        if reason:
+            who, whom = row["participant"], row["subject"]
+            cell = (row["row"], row["column"], who, whom, row["given"], reason)
+            left.append(_left(*cell))
+    number = number[reasons == ""]
+    if not len(chosen) and not len(number) and not left:
+        raise SizingError(f"There is no answer in {file or 'the table'}.")
+    guess = number["guess"].astype(bool)
+    ours = number["participant"] == REFERENCE
+    who = ["participant", "subject"]
+    reference = number[ours & ~guess].drop_duplicates(["subject", "measure"])
+    out = pd.DataFrame(left, columns=_LEFT_OUT)
+    out["row"] = out["row"].astype("Int64")
+    out = out.sort_values("row", kind="stable", na_position="first")
+    return Answers(
+        chosen.loc[~twice & (chosen["participant"] != REFERENCE), [*who, "chosen"]]
+        .rename(columns={"chosen": "chosen_size"})
+        .reset_index(drop=True),
+        number.loc[guess & ~ours, [*who, "measure", "value"]].reset_index(drop=True),
+        number.loc[~guess & ~ours, [*who, "measure", "reading", "value"]].reset_index(
+            drop=True
+        ),
+        reference[["subject", "measure", "value"]].reset_index(drop=True),
+        out.reset_index(drop=True),
+        empty,
+    )

@@ -1,0 +1,332 @@
+"""Choosing a size from what is known, and how far the choice is from right."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.spatial import cKDTree
+
+from sizing.charts import SizeChart
+from sizing.charts.fits import limits
+from sizing.errors import SizingError
+from sizing.measures import to_tenths, vocabulary
+from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+#: What can come of choosing a size for a person; each choice has exactly one.
+CHOICE_OUTCOMES: tuple[str, ...] = (
+    "fitting",
+    "one_too_small",
+    "one_too_large",
+    "two_or_more_off",
+    "none_found_though_one_fits",
+    "chosen_though_none_fits",
+    "rightly_none",
+)
+CHOICE_WORDS: dict[str, str] = {
+    "fitting": "in a size that fits",
+    "one_too_small": "one size too small",
+    "one_too_large": "one size too large",
+    "two_or_more_off": "two or more sizes off",
+    "none_found_though_one_fits": "no size found though one fits",
+    "chosen_though_none_fits": "a size chosen though none fits",
+    "rightly_none": "no size fits, and none was chosen",
+}
+#: What each wrong outcome can do to the person: common practice, no source.
+WRONG_MEANS: dict[str, str] = {
+    "one_too_small": "it can cut into thighs and armpits, shear the skin, and tip the "
+    "person by holding too little of her",
+    "one_too_large": "the person can slide down in it or out of it, and her head or "
+    "trunk may not be held",
+    "two_or_more_off": "either of these, and worse",
+    "none_found_though_one_fits": "time is lost and somebody else is asked: the safe "
+    "way to be wrong",
+    "chosen_though_none_fits": "some edge is always missed: a sling made for another "
+    "shape must be found",
+}
+#: Persons alike that a likely size is read from, and what makes two alike: one
+#: step is 5 % of body mass or 2.5 cm of stature. Our choice: finer steps would
+#: rest on fewer people than the extremes hold.
+NEIGHBOURS = 50
+_STEP = {"body_mass_kg": 0.05, "stature_cm": 2.5}
+ADULT_FROM = 18.0
+
+
+def reading_errors() -> dict[str, float]:
+    """Return the typical SD of one reading of each measure, in cm or kg.
+
+    Source: ``error_source`` in ``sizing.measures.vocabulary()``.
+    """
+    return dict(_errors())
+
+
+@cache
+def _errors() -> tuple[tuple[str, float], ...]:
+    table = vocabulary()
+    return tuple(
+        (str(name), float(sd))
+        for name, sd in zip(table["name"], table["error_cm"], strict=True)
+    )
+
+
+def edge_margins(
+    frame: pd.DataFrame, chart: SizeChart, sd: Mapping[str, float]
+) -> Floats:
+    """Return how far inside each size each person is.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Measures in cm and kg.
+    chart : SizeChart
+    sd : mapping
+        SD of a reading of each measure the chart limits, in cm or kg.
+
+    Returns
+    -------
+    ndarray, shape (rows, sizes)
+        The least signed distance to an edge over the measures that the size
+        limits (load limit included), in SDs of a reading: 0 or more where the
+        size fits, below 0 where it does not, minus infinity where a limited
+        measure is missing, infinity where the size limits nothing.
+
+    Examples
+    --------
+    >>> from sizing.charts import chart_from
+    >>> chart = chart_from(pd.DataFrame({
+    ...     "size": ["one"], "sitting_height_cm_low": [70],
+    ...     "sitting_height_cm_high": [85]}), warn=False)
+    >>> people = pd.DataFrame({"sitting_height_cm": [72.0, 85.0, 86.0]})
+    >>> edge_margins(people, chart, {"sitting_height_cm": 2.0}).ravel().tolist()
+    [1.0, 0.0, -0.5]
+    """
+    margin = np.full((len(frame), len(chart.sizes)), np.inf)
+    for measure, (low, high) in limits(chart).items():
+        if measure in frame:
+            x = to_tenths(frame[measure].to_numpy(float, na_value=np.nan))[:, None]
+        else:
+            x = np.full((len(frame), 1), MISSING_TENTHS)
+        below = np.where(low > NO_LOW, x - low, np.inf)
+        above = np.where(high < NO_HIGH, high - x, np.inf)
+        inside = np.minimum(below, above) / (10 * sd[measure])
+        limited = (low > NO_LOW) | (high < NO_HIGH)
+        inside = np.where((x == MISSING_TENTHS) & limited, -np.inf, inside)
+        margin = np.minimum(margin, inside)
+    return margin
+
+
+def innermost(margin: Floats) -> Ints:
+    """Choose the fitting size whose nearest edge is farthest; -1 if none fits.
+
+    Of equals the first in the chart.
+    """
+    best = margin.argmax(axis=1)
+    fits = margin[np.arange(len(margin)), best] >= 0
+    return np.where(fits, best, -1)
+
+
+def outcome_of_choice(chosen: Ints, fits: Bools) -> Ints:
+    """Return what came of each choice, as a position in ``CHOICE_OUTCOMES``.
+
+    Parameters
+    ----------
+    chosen : ndarray of int, shape (rows,)
+        Position of the chosen size in the chart; -1 if none was chosen.
+    fits : ndarray of bool, shape (rows, sizes)
+        Which sizes truly fit.
+
+    Returns
+    -------
+    ndarray of int
+        Sizes are ranked by their order in the chart, one group after the
+        other, so the first bariatric size is one larger than the last adult
+        size. A wrong size is so many off as ranks lie between it and the
+        nearest size that fits; if one is as near below as above, it counts as
+        too large, the error by which a person can slip out.
+
+    Examples
+    --------
+    >>> fits = np.array([[True, False, False]] * 4 + [[False] * 3] * 2)
+    >>> found = outcome_of_choice(np.array([0, 1, 2, -1, -1, 1]), fits)
+    >>> [CHOICE_OUTCOMES[code] for code in found]  # doctest: +NORMALIZE_WHITESPACE
+    ['fitting', 'one_too_large', 'two_or_more_off', 'none_found_though_one_fits',
+     'rightly_none', 'chosen_though_none_fits']
+    """
+    n, k = fits.shape
+    rank = np.arange(k)
+    any_fits = fits.any(axis=1)
+    gap = np.where(fits, np.abs(rank - chosen[:, None]), k + 1)
+    nearest = gap.min(axis=1) if k else np.full(n, 1)
+    below = (fits & (rank < chosen[:, None]) & (gap == nearest[:, None])).any(axis=1)
+    return np.select(
+        [
+            ~any_fits & (chosen < 0),
+            ~any_fits,
+            chosen < 0,
+            nearest == 0,
+            nearest >= 2,
+            below,
+        ],
+        [6, 5, 4, 0, 3, 2],
+        1,
+    ).astype(np.int64)
+
+
+@dataclass(frozen=True)
+class LikelySize:
+    """Which size most probably fits, knowing only body mass, stature, or both.
+
+    Attributes
+    ----------
+    known : tuple of str
+        What the chooser knows: ``body_mass_kg``, ``stature_cm`` or both.
+    tree : cKDTree
+        Persons by what is known, in steps of 5 % or 2.5 cm.
+    rest : ndarray, shape (persons, sizes)
+        Share of each person's draws in which the size fits in all that is not
+        known.
+    weight : ndarray
+    person : ndarray
+    chart : SizeChart
+    """
+
+    known: tuple[str, ...]
+    tree: cKDTree
+    rest: Floats
+    weight: Floats
+    person: npt.NDArray[np.object_]
+    chart: SizeChart
+
+    def chances(self, frame: pd.DataFrame) -> Floats:
+        """Return each size's chance of fitting, shape (rows, sizes).
+
+        The weighted share it has among the 50 persons most alike in what is
+        known (children among children, adults among adults; never the person
+        herself); 0 where what is known lies outside the size's own bands.
+        """
+        point = _points(frame, self.known)
+        known: Bools = np.asarray(np.isfinite(point).all(axis=1))
+        own = pd.Index(self.person).get_indexer(pd.Index(frame["person"]))
+        # A person's draws share what was measured, and so the chances.
+        key = pd.DataFrame(np.column_stack([np.where(known[:, None], point, 0), own]))
+        row = key.groupby(list(key.columns), sort=False).ngroup().to_numpy()
+        first = np.unique(row, return_index=True)[1]
+        chance = self._rest(key.to_numpy()[first])[row]
+        bounds = limits(self.chart)
+        for name in self.known:
+            if name in bounds:
+                low, high = bounds[name]
+                x = to_tenths(frame[name].to_numpy(float, na_value=np.nan))[:, None]
+                chance = np.where((x >= low) & (x <= high), chance, 0.0)
+        return chance * known[:, None]
+
+    def _rest(self, key: Floats) -> Floats:
+        """Return the share among those alike, for points and own positions."""
+        count = min(NEIGHBOURS + 1, len(self.person))
+        _, near = self.tree.query(key[:, :-1], k=count)
+        near = near.reshape(len(key), -1)
+        other = near != key[:, -1:].astype(int)
+        # The farthest makes room where the person herself is not among them.
+        other[:, -1] &= other.sum(axis=1) < count
+        weight = self.weight[near] * other
+        chance = np.empty((len(key), self.rest.shape[1]))
+        for j, rest in enumerate(np.ascontiguousarray(self.rest.T)):
+            chance[:, j] = np.einsum("nk,nk->n", weight, rest[near])
+        share: Floats = chance / np.maximum(weight.sum(axis=1), 1e-300)[:, None]
+        return share
+
+    def choose(self, frame: pd.DataFrame) -> Ints:
+        """Choose the size of the greatest chance; -1 where every chance is 0."""
+        chance = self.chances(frame)
+        return np.where(chance.max(axis=1) > 0, chance.argmax(axis=1), -1)
+
+
+def likely_size(
+    frame: pd.DataFrame,
+    weight: npt.ArrayLike,
+    chart: SizeChart,
+    known: Sequence[str],
+) -> LikelySize:
+    """Learn from people which size most probably fits, given a measure or two.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As ``People.frame``. Persons whose known measures differ between draws
+        (they were not measured) teach nothing and are left out.
+    weight : array-like
+        One per row.
+    chart : SizeChart
+    known : sequence of str
+        ``body_mass_kg``, ``stature_cm`` or both.
+
+    Returns
+    -------
+    LikelySize
+
+    Raises
+    ------
+    SizingError
+        If nobody has the measures that are to be known.
+    """
+    names = tuple(known)
+    lacking = [name for name in names if name not in frame]
+    point = _points(frame, names) if not lacking else np.full((len(frame), 1), np.nan)
+    if not np.isfinite(point).all(axis=1).any():
+        raise SizingError(
+            f"Choosing by {' and '.join(names)} needs people in whom both were taken: "
+            "give people with these columns, or leave that way out."
+        )
+    rest = np.ones((len(frame), len(chart.sizes)))
+    for measure, (low, high) in limits(chart).items():
+        if measure in names:
+            continue
+        if measure in frame:
+            x = to_tenths(frame[measure].to_numpy(float, na_value=np.nan))[:, None]
+        else:
+            x = np.full((len(frame), 1), MISSING_TENTHS)
+        free = (low == NO_LOW) & (high == NO_HIGH)
+        rest *= free | ((x != MISSING_TENTHS) & (x >= low) & (x <= high))
+    code, person = pd.factorize(frame["person"])
+    count = np.bincount(code)
+    share = np.column_stack(
+        [np.bincount(code, column) / count for column in rest.T]
+    ).reshape(len(person), -1)
+    ends = pd.DataFrame(point).groupby(code).agg(["min", "max"]).to_numpy()
+    low_end, high_end = ends[:, ::2], ends[:, 1::2]
+    taught = np.flatnonzero(
+        np.isfinite(low_end).all(axis=1) & (low_end == high_end).all(axis=1)
+    )
+    if not len(taught):
+        raise SizingError(f"Nobody among the people has a measured {names[0]}.")
+    per_person = np.bincount(code, np.asarray(weight, dtype=float)) / count
+    return LikelySize(
+        names,
+        cKDTree(low_end[taught]),
+        share[taught],
+        per_person[taught],
+        np.asarray(person, dtype=object)[taught],
+        chart,
+    )
+
+
+def _points(frame: pd.DataFrame, known: Sequence[str]) -> Floats:
+    """Return people by what is known, in steps, and children far from adults."""
+    columns = []
+    for name in known:
+        value = frame[name].to_numpy(float, na_value=np.nan)
+        columns.append(
+            np.log(value) / _STEP[name]
+            if name == "body_mass_kg"
+            else value / _STEP[name]
+        )
+    if "age_years" in frame:
+        age = frame["age_years"].to_numpy(float, na_value=np.nan)
+        columns.append(np.where(age < ADULT_FROM, 0.0, 1e4))
+    return np.column_stack(columns)

@@ -1,0 +1,207 @@
+"""Answers that look like another unit or another volunteer."""
+
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.lesson.choosing import reading_errors
+from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS, UNIT_WORDS
+
+#: A reading this near (relative) to what the others found, once converted, and
+#: farther than that before, is taken as another unit. Inches and pounds change
+#: a number more than twofold, a slip of the tape does not.
+_NEAR = {False: 0.08, True: 0.25}
+#: Relative SD of a guess, for telling an exchange from a bad guess.
+_GUESS_SD = {"body_mass_kg": 0.12, "stature_cm": 0.05}
+#: Root mean square distance in SDs: worse than the first as written, better
+#: than the second once exchanged; of readings and of guesses (our choice).
+_FAR_AND_CLOSE = {False: (5.0, 2.5), True: (3.0, 1.5)}
+
+
+def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
+    """Say which answers cannot be trusted, and why.
+
+    Parameters
+    ----------
+    numbers : DataFrame
+        row, participant, subject, reading, measure, guess (bool), value.
+    reference : str
+        The participant whose values are the truth.
+
+    Returns
+    -------
+    Series of str
+        Empty where nothing is wrong.
+
+    Examples
+    --------
+    >>> room = pd.DataFrame({"row": range(4), "subject": "A", "reading": 1,
+    ...     "participant": ["1", "2", "3", "4"], "guess": False,
+    ...     "measure": "hip_circumference_cm", "value": [101.0, 100.0, 40.0, 99.0]})
+    >>> print(doubtful(room, "reference")[2])
+    makes sense in inches only: the others found about 100.0
+    """
+    rows = numbers.to_dict("records")
+    expected = _expected(numbers, reference)
+    kept = [
+        i
+        for i, row in enumerate(rows)
+        if np.isfinite(expected[i]) and row["participant"] != reference
+    ]
+    # Exchanged first: the larger of two people can look like the smaller in pounds.
+    found = swapped(numbers.iloc[kept], expected[kept])
+    told = {kept[place]: reason for place, reason in found.items()}
+    for i in kept:
+        if i not in told:
+            row = rows[i]
+            told[i] = other_unit(
+                float(row["value"]),
+                float(expected[i]),
+                str(row["measure"]),
+                guess=bool(row["guess"]),
+            )
+    reasons = [told.get(i, "") for i in range(len(rows))]
+    return pd.Series(reasons, index=numbers.index, dtype=object)
+
+
+def _expected(numbers: pd.DataFrame, reference: str) -> npt.NDArray[np.float64]:
+    """Return the reference, else the median of at least two others' readings.
+
+    For a guess the truth is the reference, or the median of the readings.
+    """
+    taped = numbers[~numbers["guess"].astype(bool)]
+    truth: dict[tuple[str, str], float] = {}
+    others: dict[tuple[str, str], dict[str, list[float]]] = {}
+    for row in taped.to_dict("records"):
+        key = (str(row["subject"]), str(row["measure"]))
+        if row["participant"] == reference:
+            truth.setdefault(key, float(row["value"]))
+        else:
+            of_subject = others.setdefault(key, {})
+            own = of_subject.setdefault(row["participant"], [])
+            own.append(float(row["value"]))
+    sorted_all = {
+        key: np.sort(np.concatenate(list(each.values())))
+        for key, each in others.items()
+    }
+    found = np.full(len(numbers), np.nan)
+    for i, row in enumerate(numbers.to_dict("records")):
+        key = (str(row["subject"]), str(row["measure"]))
+        each = others.get(key, {})
+        mine = each.get(row["participant"], [])
+        if key in truth:
+            found[i] = truth[key]
+        elif len(each) - bool(mine) >= 2:
+            found[i] = _median_without(sorted_all[key], mine)
+    return found
+
+
+def _median_without(values: npt.NDArray[np.float64], some: list[float]) -> float:
+    """Return the median of sorted values less some of them.
+
+    Examples
+    --------
+    >>> _median_without(np.array([1.0, 2.0, 2.0, 3.0, 9.0]), [9.0, 2.0])
+    2.0
+    """
+    left = len(values) - len(some)
+    # The middle ones, moved up by each left out below or at them.
+    places = []
+    for place in ((left - 1) // 2, left // 2):
+        for gone in sorted(np.searchsorted(values, sorted(some)).tolist()):
+            place += gone <= place
+        places.append(place)
+    return float(values[places].mean())
+
+
+def other_unit(value: float, expected: float, measure: str, *, guess: bool) -> str:
+    """Say in which other unit a value would be what is expected, or nothing.
+
+    Examples
+    --------
+    >>> other_unit(154.0, 70.0, "body_mass_kg", guess=True)
+    'makes sense in pounds only: the others found about 70.0'
+    >>> other_unit(85.0, 70.0, "body_mass_kg", guess=True)
+    ''
+    """
+    near = _NEAR[guess]
+    if abs(np.log(value / expected)) < np.log(1.5):
+        return ""
+    units = MASS_UNITS if measure.endswith("_kg") else LENGTH_UNITS
+    gaps = {u: abs(np.log(value * f / expected)) for u, f in units.items() if f != 1}
+    unit = min(gaps, key=lambda u: gaps[u])
+    if gaps[unit] >= near:
+        return ""
+    words = UNIT_WORDS[unit]
+    return f"makes sense in {words} only: the others found about {expected:.1f}"
+
+
+def swapped(numbers: pd.DataFrame, expected: npt.NDArray[np.float64]) -> dict[int, str]:
+    """Find answers about two volunteers that fit only if they are exchanged.
+
+    Parameters
+    ----------
+    numbers : DataFrame
+        As for ``doubtful``.
+    expected : ndarray
+        What each volunteer is expected to measure, one per row.
+
+    Returns
+    -------
+    dict
+        Position of the answer to the reason. One participant's readings of one
+        round, or guesses, are judged together over the measures that both
+        volunteers have: the root mean square distance from what is expected, in
+        SDs of a reading, must be above 5 as written and below 2.5 once exchanged,
+        for both of them; of guesses, above 3 and below 1.5 SDs of a guess.
+    """
+    groups: dict[tuple[Any, ...], dict[str, dict[str, tuple[int, float, float]]]] = {}
+    for i, row in enumerate(numbers.to_dict("records")):
+        guess = bool(row["guess"])
+        key = (row["participant"], guess, 0 if guess else row["reading"])
+        of_subject = groups.setdefault(key, {}).setdefault(str(row["subject"]), {})
+        cell = (i, float(row["value"]), float(expected[i]))
+        of_subject.setdefault(str(row["measure"]), cell)
+    found: dict[int, str] = {}
+    for (_, guess, _), subjects in groups.items():
+        for a, b in combinations(subjects, 2):
+            one, two = subjects[a], subjects[b]
+            if not _exchanged(one, two, guess=guess):
+                continue
+            for subject, other in ((a, b), (b, a)):
+                for place, _, _ in subjects[subject].values():
+                    found[place] = (
+                        f"{subject} and {other} look exchanged: these are nearer to "
+                        f"{other}'s measures"
+                    )
+    return found
+
+
+def _exchanged(
+    one: dict[str, tuple[int, float, float]],
+    two: dict[str, tuple[int, float, float]],
+    *,
+    guess: bool,
+) -> bool:
+    """Say whether two volunteers' values fit only once exchanged."""
+    errors = reading_errors()
+    shared = [measure for measure in one if measure in two]
+    if not shared:
+        return False
+    x, hope_x = (np.array([one[m][k] for m in shared]) for k in (1, 2))
+    y, hope_y = (np.array([two[m][k] for m in shared]) for k in (1, 2))
+    if guess:
+        sd = np.array([_GUESS_SD[m] for m in shared]) * (hope_x + hope_y) / 2
+    else:
+        sd = np.array([errors[m] for m in shared])
+
+    def distance(p: npt.NDArray[np.float64], q: npt.NDArray[np.float64]) -> float:
+        return float(np.sqrt(np.mean(((p - q) / sd) ** 2)))
+
+    as_written = min(distance(x, hope_x), distance(y, hope_y))
+    exchanged = max(distance(x, hope_y), distance(y, hope_x))
+    far, close = _FAR_AND_CLOSE[guess]
+    return as_written > far and exchanged < close

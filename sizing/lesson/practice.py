@@ -1,0 +1,310 @@
+"""Practice clients: seeded people from a population, from easy to hard."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.cautions import invented_first
+from sizing.charts import SizeChart
+from sizing.charts.fits import limits
+from sizing.errors import SizingError, check_number, check_seed, one_of
+from sizing.lesson.choosing import edge_margins, reading_errors
+from sizing.measures import to_tenths, vocabulary
+from sizing.measures.edges import NO_HIGH, NO_LOW
+from sizing.people import People, age_band, population_titles
+
+#: Distance from the edge that decides, in SDs of one reading: from so many on.
+DIFFICULTIES: dict[str, float] = {"easy": 2.0, "middling": 0.75, "hard": 0.0}
+#: Cards show whole steps of these, as people read a tape and a scale.
+CARD_STEPS: Mapping[str, float] = {"cm": 0.5, "kg": 1.0}
+#: The same for people who read inches and pounds: half an inch, a pound.
+IMPERIAL_STEPS: Mapping[str, float] = {"cm": 1.27, "kg": 0.45359237}
+
+
+@dataclass(frozen=True)
+class Practice:
+    """A set of practice clients.
+
+    Attributes
+    ----------
+    cards : DataFrame
+        What the room sees; see ``practice_clients``.
+    answers : DataFrame
+        What the trainer keeps.
+    chart, people : str
+    seed : int
+    invented : tuple of str
+        For ``invented_words``.
+    """
+
+    cards: pd.DataFrame
+    answers: pd.DataFrame
+    chart: str
+    people: str
+    seed: int
+    invented: tuple[str, ...] = ()
+
+    def summary(self) -> str:
+        """Return how many cards of each difficulty there are."""
+        count = self.answers["difficulty"].value_counts(sort=False)
+        parts = ", ".join(f"{n} {word}" for word, n in count.items() if n)
+        return invented_first(
+            self.invented,
+            f"{len(self.cards)} practice clients from "
+            f"{population_titles().get(self.people, self.people)}, sized by "
+            f"'{self.chart}': {parts} (seed {self.seed}).",
+        )
+
+
+def practice_clients(
+    people: People,
+    chart: SizeChart,
+    *,
+    n: int = 12,
+    seed: int = 1,
+    steps: Mapping[str, float] = CARD_STEPS,
+) -> Practice:
+    """Draw practice clients from a population, from easy to hard.
+
+    Parameters
+    ----------
+    people : People
+    chart : SizeChart
+    n : int
+        How many, 1 or more; a third of each difficulty, as far as there are
+        enough people of it.
+    seed : int
+        Same people, chart, seed and steps: same cards.
+    steps : mapping
+        To what a card's lengths (``cm``) and masses (``kg``) are rounded, in cm and
+        kg: half a cm and a kg, or ``IMPERIAL_STEPS``.
+
+    Returns
+    -------
+    Practice
+        ``.cards``: card (``card 1``, ...), sex, age (a band of years), and the
+        measures that the chart limits with body mass and stature, each rounded
+        to ``steps``. ``.answers``: card; difficulty; distance_sd (from
+        the edge that decides, in SDs of one reading); measure and miss (that
+        edge's measure, and the distance in cm or kg: with 0 or more some size
+        fits, below 0 none does); outcome (``fits``, ``choice``, ``none``);
+        right (the sizes that fit, joined by ``or``, or ``none``); a column for
+        each size that says whether it fits.
+
+    Raises
+    ------
+    SizingError
+        If there are fewer people with all these measures than cards.
+
+    Notes
+    -----
+    The answer holds for the rounded measures on the card. The edge that decides
+    is the nearest edge of the size that holds the person best
+    (``choosing.edge_margins``): ``easy`` is 2 SD of a reading or more away from
+    it, ``middling`` from 0.75, ``hard`` less. People are drawn with their
+    weights and numbered anew; ages stand in bands, so a card is nobody's record.
+
+    Examples
+    --------
+    >>> from sizing.charts import demo_chart
+    >>> from sizing.people import load_people
+    >>> adults = load_people("bariatric", draws=1)
+    >>> cards = practice_clients(adults, demo_chart(), n=6)
+    >>> cards.answers["difficulty"].tolist()
+    ['easy', 'easy', 'middling', 'middling', 'hard', 'hard']
+    """
+    check_number("the number of cards", n, least=1, whole=True)
+    check_seed(seed)
+    shown = _shown(people, chart)
+    grid = np.array([steps[measure.rsplit("_", 1)[1]] for measure in shown])
+    whole_steps = np.floor(
+        people.frame[shown].to_numpy(dtype=float, na_value=np.nan) / grid + 0.5 + 1e-9
+    )
+    rounded = pd.DataFrame((whole_steps * grid).round(4), columns=shown)
+    whole = rounded.notna().all(axis=1).to_numpy() & (people.weight > 0).to_numpy()
+    kept = np.flatnonzero(whole)
+    count = people.frame["person"].iloc[kept].nunique()
+    if count < n:
+        raise SizingError(
+            f"There are {count} people with {_labels(shown)}, too few for {n} "
+            "cards: ask for fewer cards or choose another population."
+        )
+    sd = reading_errors()
+    rounded = rounded.iloc[kept].reset_index(drop=True)
+    frame = people.frame.iloc[kept].reset_index(drop=True)
+    margin = edge_margins(rounded, chart, sd)
+    distance = margin.max(axis=1)
+    rng = np.random.default_rng([seed, n])
+    chosen = _spread(frame, people.weight.to_numpy(float)[kept], distance, n, rng)
+    best = margin[chosen].argmax(axis=1)
+    names = [f"card {i + 1}" for i in range(n)]
+    cards = pd.DataFrame({"card": names})
+    if "sex" in frame:
+        cards["sex"] = frame["sex"].to_numpy()[chosen]
+    if "age_years" in frame:
+        bands = age_band(frame["age_years"].iloc[chosen]).astype(object)
+        cards["age"] = [str(b) if not pd.isna(b) else "not known" for b in bands]
+    for measure in shown:
+        cards[measure] = rounded[measure].to_numpy()[chosen]
+    fits = margin[chosen] >= 0
+    answers = pd.DataFrame(
+        {
+            "card": names,
+            "difficulty": pd.Categorical(
+                [difficulty(d) for d in distance[chosen]],
+                list(DIFFICULTIES),
+                ordered=True,
+            ),
+            "distance_sd": np.abs(distance[chosen]),
+        }
+    )
+    edge = [_deciding_edge(cards.iloc[i], chart, int(best[i]), sd) for i in range(n)]
+    answers["measure"] = [measure for measure, _ in edge]
+    answers["miss"] = [miss for _, miss in edge]
+    total = fits.sum(axis=1)
+    answers["outcome"] = np.select([total == 0, total == 1], ["none", "fits"], "choice")
+    answers["right"] = [sizes_in_words(row, chart.sizes) for row in fits]
+    for j, size in enumerate(chart.sizes):
+        answers[f"fits {size}"] = fits[:, j]
+    return Practice(cards, answers, chart.name, people.name, seed, chart.invented)
+
+
+def difficulty(distance_sd: float) -> str:
+    """Return the word for a distance from the deciding edge.
+
+    Examples
+    --------
+    >>> difficulty(3.0), difficulty(-1.0), difficulty(0.2)
+    ('easy', 'middling', 'hard')
+    """
+    return next(w for w, least in DIFFICULTIES.items() if abs(distance_sd) >= least)
+
+
+def size_margins(card: pd.Series, chart: SizeChart, size: str) -> pd.DataFrame:
+    """Return how far inside each edge of a size a practice client is.
+
+    Parameters
+    ----------
+    card : Series
+        A row of ``Practice.cards``.
+    chart : SizeChart
+    size : str
+        One of the chart's.
+
+    Returns
+    -------
+    DataFrame
+        One row per measure that the size limits: measure, value, low, high (cm or
+        kg; missing where there is no limit), margin (to the nearer edge: 0 or more
+        inside, below 0 outside), distance_sd (the same in SDs of one reading).
+
+    Examples
+    --------
+    >>> from sizing.charts import demo_chart
+    >>> card = pd.Series({"body_mass_kg": 70.0, "hip_circumference_cm": 106.0,
+    ...     "shoulder_height_sitting_cm": 58.0, "buttock_popliteal_length_cm": 48.0})
+    >>> rows = size_margins(card, demo_chart(), "adult 1").set_index("measure")
+    >>> float(rows.loc["hip_circumference_cm", "margin"])
+    -2.0
+    """
+    one_of("size", size, chart.sizes)
+    place = chart.sizes.index(size)
+    sd = reading_errors()
+    rows = []
+    for measure, (lows, highs) in limits(chart).items():
+        low, high = int(lows[place]), int(highs[place])
+        x = int(to_tenths([card[measure]])[0])
+        gaps = [x - low] * (low > NO_LOW) + [high - x] * (high < NO_HIGH)
+        if not gaps:
+            continue
+        rows.append(
+            {
+                "measure": measure,
+                "value": float(card[measure]),
+                "low": low / 10 if low > NO_LOW else np.nan,
+                "high": high / 10 if high < NO_HIGH else np.nan,
+                "margin": min(gaps) / 10,
+                "distance_sd": min(gaps) / 10 / sd[measure],
+            }
+        )
+    names = ["measure", "value", "low", "high", "margin", "distance_sd"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def sizes_in_words(
+    fits: npt.NDArray[np.bool_], sizes: tuple[str, ...], *, none: str = "none"
+) -> str:
+    """Return the sizes that fit in words.
+
+    Examples
+    --------
+    >>> sizes_in_words(np.array([True, True, False]), ("one", "two", "three"))
+    'one or two'
+    """
+    return " or ".join(s for s, f in zip(sizes, fits, strict=True) if f) or none
+
+
+def _shown(people: People, chart: SizeChart) -> list[str]:
+    """Return the measures on a card: body mass, stature, the chart's own."""
+    wanted = limits(chart)
+    lacking = [m for m in wanted if m not in people.frame]
+    if lacking:
+        raise SizingError(
+            f"{people.name} has no {_labels(lacking)}, which the chart limits: no "
+            "card could be answered. Choose people who have it, or another chart."
+        )
+    first = [m for m in ("body_mass_kg", "stature_cm") if m in people.frame]
+    return [*first, *(m for m in wanted if m not in first)]
+
+
+def _labels(measures: list[str]) -> str:
+    words = vocabulary().set_index("name")["label"]
+    return ", ".join(words[measure].lower() for measure in measures)
+
+
+def _spread(
+    frame: pd.DataFrame,
+    weight: npt.NDArray[np.float64],
+    distance: npt.NDArray[np.float64],
+    n: int,
+    rng: np.random.Generator,
+) -> npt.NDArray[np.int64]:
+    """Draw rows, a third of each difficulty, each person once, easy first.
+
+    A sample by weight without return: the largest ``u ** (1 / w)``
+    (Efraimidis and Spirakis, Inf Process Lett 2006;97:181-185, from memory).
+    """
+    with np.errstate(divide="ignore"):
+        key = np.log(rng.random(len(frame))) / weight
+    order = np.argsort(-key, kind="stable")
+    first = ~frame["person"].iloc[order].duplicated().to_numpy()
+    order = order[first]
+    words = np.array([difficulty(d) for d in distance[order]])
+    share = [n // 3 + (i < n % 3) for i in range(3)]
+    picked = [
+        order[words == word][:k] for word, k in zip(DIFFICULTIES, share, strict=True)
+    ]
+    rows = np.concatenate(picked)
+    rest = order[~np.isin(order, rows)][: n - len(rows)]
+    rows = np.concatenate([rows, rest]).astype(np.int64)
+    return rows[np.argsort(-np.abs(distance[rows]), kind="stable")]
+
+
+def _deciding_edge(
+    card: pd.Series, chart: SizeChart, size: int, sd: dict[str, float]
+) -> tuple[str, float]:
+    """Return the measure nearest to an edge of a size, and its signed distance."""
+    found, least = ("", np.inf), np.inf
+    for measure, (low, high) in limits(chart).items():
+        x = int(to_tenths([card[measure]])[0])
+        for limited, gap in (
+            (low[size] > NO_LOW, x - low[size]),
+            (high[size] < NO_HIGH, high[size] - x),
+        ):
+            if limited and gap / sd[measure] < least:
+                least = gap / sd[measure]
+                found = (measure, float(gap) / 10)
+    return found

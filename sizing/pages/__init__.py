@@ -1,0 +1,1 @@
+"""Printable pages: results in, HTML out."""

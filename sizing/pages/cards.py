@@ -1,0 +1,181 @@
+"""Practice cards to print: measures on the front, answers on another sheet."""
+
+from collections.abc import Hashable, Mapping
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import jinja2
+import pandas as pd
+
+from sizing.cautions import cautions, invented_first
+from sizing.charts import SizeChart
+from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
+from sizing.measures import EDGE_RULE
+from sizing.measures.written import written
+from sizing.pages.page import Page, Section, Table, render, table
+from sizing.words.lesson import distance, measure_labels
+
+
+@cache
+def lesson_template(name: str) -> jinja2.Template:
+    """Return one of the lesson's templates; a name it lacks is an error."""
+    text = files("sizing.pages").joinpath(name).read_text(encoding="utf-8")
+    environment = jinja2.Environment(
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+    )
+    return environment.from_string(text)
+
+
+def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict[str, Any]]:
+    """Return each card as its name and rows of words.
+
+    Parameters
+    ----------
+    cards : DataFrame
+        ``Practice.cards``.
+    units : str
+        A key of ``sizing.app.lab_units.UNITS``.
+
+    Returns
+    -------
+    list of dict
+        ``name`` and ``rows``, pairs of words.
+    """
+    labels = measure_labels()
+    made = []
+    for card in cards.to_dict("records"):
+        rows = [
+            (name.capitalize(), str(card[name]))
+            for name in ("sex", "age")
+            if name in card
+        ]
+        rows += [
+            (labels[name], written(card[name], name, units))
+            for name in (str(c) for c in cards.columns)
+            if name in labels
+        ]
+        made.append({"name": str(card["card"]).capitalize(), "rows": rows})
+    return made
+
+
+def cards_html(practice: Practice, units: str = "metric") -> str:
+    """Return the cards as a page to print, two by two, without answers."""
+    to = "half a cm and whole kg" if units == "metric" else "half an inch and whole lb"
+    return lesson_template("cards.html.j2").render(
+        title="Practice clients: which size?",
+        note=f"Choose a size of '{practice.chart}' for each, or write 'none'. "
+        f"Measures are rounded to {to}. They belong to nobody: each card "
+        "is drawn from survey people and models, and numbered anew.",
+        cards=card_rows(practice.cards, units),
+        cautions=cautions(),
+    )
+
+
+def margin_words(miss: float, measure: str, units: str = "metric") -> str:
+    """Write how far inside or outside an edge a measure is.
+
+    Examples
+    --------
+    >>> margin_words(-2.0, "hip_circumference_cm"), margin_words(0.0, "stature_cm")
+    ('2 cm outside', 'on the edge, which counts as inside')
+    """
+    if miss == 0:
+        return "on the edge, which counts as inside"
+    side = "inside" if miss > 0 else "outside"
+    return f"{distance(miss, measure, units)} {side}"
+
+
+def margins_table(
+    card: pd.Series, chart: SizeChart, size: str, units: str = "metric"
+) -> Table:
+    """Return one client beside the bands of one size, measure by measure."""
+    labels = measure_labels()
+    rows = size_margins(card, chart, size).to_dict("records")
+
+    def band(row: Mapping[Hashable, Any]) -> str:
+        low, high = (
+            written(row[end], row["measure"], units)
+            if pd.notna(row[end])
+            else "no limit"
+            for end in ("low", "high")
+        )
+        return f"{low} to {high}"
+
+    frame = pd.DataFrame(
+        {
+            "Measure": [labels[r["measure"]] for r in rows],
+            "This client": [written(r["value"], r["measure"], units) for r in rows],
+            "Band of this size": [band(r) for r in rows],
+            "Nearest edge": [
+                margin_words(r["margin"], r["measure"], units) for r in rows
+            ],
+        }
+    )
+    return table(frame, caption=f"This client and '{size}'", words=["Measure"])
+
+
+def answers_html(practice: Practice, units: str = "metric") -> str:
+    """Return the trainer's sheet: what fits each card, and how hard it is."""
+    labels = measure_labels()
+    answers = practice.answers
+    rows = pd.DataFrame(
+        {
+            "Card": answers["card"].str.capitalize(),
+            "Fits": answers["right"],
+            "Difficulty": answers["difficulty"].astype(str),
+            "Edge that decides": [
+                labels.get(str(m), str(m)) for m in answers["measure"]
+            ],
+            "How far from it": [
+                margin_words(miss, str(m), units)
+                for miss, m in zip(answers["miss"], answers["measure"], strict=True)
+            ],
+            "In errors of one reading (SD)": [
+                f"{d:.1f}" for d in answers["distance_sd"]
+            ],
+        }
+    )
+    easy, middling = DIFFICULTIES["easy"], DIFFICULTIES["middling"]
+    page = Page(
+        title="Practice clients: the trainer's answers",
+        question=f"Which size of '{practice.chart}' fits each card?",
+        inputs=practice.summary(),
+        answer=invented_first(
+            practice.invented,
+            f"{int((practice.answers['outcome'] != 'none').sum())} of "
+            f"{len(practice.answers)} cards have a size that fits.",
+        ),
+        sections=[
+            Section(
+                "Answers",
+                words=[
+                    EDGE_RULE,
+                    f"Easy: {easy:g} SD of a reading or more from the edge that "
+                    f"decides; middling: from {middling:g}; hard: nearer. Outside the "
+                    "edge that decides, no size fits.",
+                ],
+                tables=[
+                    table(
+                        rows,
+                        caption="From easy to hard",
+                        words=["Card", "Fits", "Difficulty", "Edge that decides"],
+                    )
+                ],
+            )
+        ],
+        limits=[
+            "The answers hold for the measures on the cards and for this chart alone.",
+            "The people are drawn from a survey and from models of what it did not "
+            "measure; no card is a person's record.",
+        ],
+        sources=[
+            "SD of a reading: the kit's table of measures, from memory or by common "
+            "practice."
+        ],
+        footer=f"Seed {practice.seed}.",
+    )
+    return render(page)

@@ -1,0 +1,298 @@
+"""The lesson's pages: the evidence and the handout, and the words they share."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from sizing.cautions import cautions
+from sizing.charts import SizeChart
+from sizing.charts.fits import limits as chart_limits
+from sizing.lesson import (
+    WAY_WORDS,
+    WaysResult,
+    guessing_figures,
+    outcome_words,
+)
+from sizing.lesson.choosing import CHOICE_OUTCOMES, CHOICE_WORDS, WRONG_MEANS
+from sizing.lesson.guessing import STUDY_WORDS
+from sizing.lesson.ways_shares import (
+    PUT_WRONG,
+    WRONG_OF_SOME,
+)
+from sizing.measures import EDGE_RULE, vocabulary
+from sizing.pages.cards import lesson_template
+from sizing.pages.page import Page, Picture, Section, Table, render, table
+from sizing.pages.room import repeats_section
+from sizing.people import People
+from sizing.words.labels import BY_WORDS, LEVEL_WORDS
+from sizing.words.lesson import (
+    share,
+    title_of,
+    told,
+    ways_answer,
+    worst_group,
+)
+
+if TYPE_CHECKING:
+    from sizing.pages.lesson_pack import Lesson
+
+_DERIVED = "derived from NHANES 2017-18 (public domain) by derive_reported_errors.py"
+_SAID = "What people say of their own body mass: NHANES 2017-18 (public domain)."
+_OWN = (
+    "Errors of one reading: the kit's own table of measures, from memory or by "
+    "common practice."
+)
+
+
+def kinder(found: WaysResult) -> str:
+    """Return what comes of guessing where the published guesses were best."""
+    row = told(found)["by_eye", PUT_WRONG]
+    study = STUDY_WORDS[found.settings["guess"][0].study]
+    return (
+        f"With the guesses of the study where nurses guessed best ({study}), by eye "
+        f"still puts {share(row)} in a size that does not fit."
+    )
+
+
+def ways_table(ways: WaysResult) -> Table:
+    """Return the shares of every outcome by way of choosing."""
+    rows = told(ways)
+    names = list(dict.fromkeys(ways.table["way"]))
+    outcomes = [*CHOICE_OUTCOMES, PUT_WRONG]
+    frame = pd.DataFrame(
+        [
+            {"Way": WAY_WORDS[way]}
+            | {outcome_words(o).capitalize(): share(rows[way, o]) for o in outcomes}
+            for way in names
+        ]
+    )
+    first = next(iter(rows.values()))
+    caption = f"Share of people (95 % interval), n = {first['n']:,}; {first['method']}"
+    return table(frame, caption=caption, words=["Way"])
+
+
+def groups_table(ways: WaysResult) -> Table:
+    """Return how often three ways fail those whom a size fits, by group."""
+    rows = ways.table[
+        (ways.table["outcome"] == WRONG_OF_SOME)
+        & ways.table["way"].isin(["by_eye", "body_mass", "tape_once"])
+    ]
+    frames = []
+    for (by, level), own in rows.groupby(["by", "level"], sort=False):
+        found = {r["way"]: r for r in own.to_dict("records")}
+        cells = {
+            "Group": BY_WORDS.get(str(by), str(by)),
+            "Level": LEVEL_WORDS.get(str(level), str(level)),
+        }
+        cells |= {WAY_WORDS[w].capitalize(): share(r) for w, r in found.items()}
+        one = next(iter(found.values()))
+        small = " (too few to rely on)" if one["small_group"] else ""
+        frames.append(cells | {"People": f"{one['n']:,}{small}"})
+    return table(
+        pd.DataFrame(frames),
+        caption="Not in a fitting size, of those whom some size fits",
+        words=["Group", "Level"],
+    )
+
+
+def check_table(check: pd.DataFrame) -> Table:
+    """Return the published figures beside what the curves say."""
+    words = {
+        "within": "within {:.0f} %",
+        "beyond": "off by more than {:.0f} %",
+        "quantile": "{:.0f} % of guesses are lower than",
+        "mean_absolute": "mean absolute error",
+    }
+    frame = pd.DataFrame(
+        {
+            "Study": check["study"].map(STUDY_WORDS),
+            "Who guessed": check["guesser"] + ", of " + check["subjects"],
+            "Figure": [
+                words[s].format(100 * b)
+                for s, b in zip(check["statistic"], check["bound"], strict=True)
+            ],
+            "Published": [f"{100 * v:.0f} %" for v in check["value"]],
+            "Curve": [f"{100 * v:.0f} %" for v in check["model"]],
+            "Miss": [f"{100 * v:+.0f}" for v in check["miss"]],
+            "Role": check["role"]
+            + ", fitted on "
+            + check["fitted_on"].map(STUDY_WORDS),
+        }
+    )
+    return table(
+        frame,
+        caption="Published figures on guessed body mass, and the curves (misses in "
+        "percentage points)",
+        words=["Study", "Who guessed", "Figure", "Role"],
+    )
+
+
+def guessing_words(ways: WaysResult) -> list[str]:
+    """Return how the guesses were come by, in sentences."""
+    return [
+        *(curve.summary() for curve in ways.settings["guess"]),
+        "Stature is guessed with an SD of "
+        f"{100 * ways.settings['stature_guess_sd']:.0f} % (common practice, no "
+        "source), independently of body mass.",
+    ]
+
+
+def lesson_limits(people: People) -> list[str]:
+    """Return for whom the lesson's figures do not hold."""
+    return [
+        "Guesses were studied in emergency departments, of adults and of children "
+        "aged 0 to 8; carers who know a resident may guess better.",
+        "The curves of guessing are taken as true: the studies differ by more "
+        "than the intervals say.",
+        "Readings are taken to err independently around the truth. A landmark "
+        "found in the wrong place errs every time.",
+        *people.limits,
+    ]
+
+
+def lesson_sources(people: People) -> list[str]:
+    """Return the sources of the lesson's figures."""
+    figures = guessing_figures()["source"].str.split("; ").str[0]
+    return [
+        *dict.fromkeys(figures.str.replace(_DERIVED, _SAID, regex=False)),
+        _OWN,
+        "What a wrong size does to a person: common practice, no source.",
+        *people.sources,
+    ]
+
+
+def way_words(ways: WaysResult) -> list[str]:
+    """Return what each way of choosing is, in sentences."""
+    return [
+        "By eye, body mass and stature are guessed as carers guess them. By body "
+        "mass, stature or both, they are known exactly and the size that most "
+        "probably fits is taken: nobody at a bedside can do better with these. "
+        f"'The size we always use' is '{ways.settings['usual_size']}', the one that "
+        "fits most of these people. By tape, every measure of the chart is read "
+        "once, or twice and averaged.",
+        "Whoever measures and finds that no size fits knows it, and asks. Whoever "
+        "guesses takes a size all the same.",
+    ]
+
+
+def wrong_words(*names: str) -> list[str]:
+    """Return what a wrong size does: common practice, no source."""
+    chosen = names or tuple(WRONG_MEANS)
+    return [
+        f"{CHOICE_WORDS[name].capitalize()}: {WRONG_MEANS[name]}." for name in chosen
+    ]
+
+
+def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
+    """Return the evidence as a page."""
+    ways = lesson.ways
+    pair_pictures = [p for name, p in pictures.items() if name.startswith("pair_")]
+    page = Page(
+        title="Guessing against measuring",
+        question="How often does each way of choosing a sling size put a person in "
+        "one that does not fit?",
+        inputs=f"People: {title_of(lesson.people.name)}, n = {lesson.people.n:,}, "
+        f"{lesson.people.draws} draws. Chart: {lesson.chart.name} "
+        f"({lesson.chart.source}).",
+        answer=ways_answer(ways),
+        sections=[
+            Section(
+                "The same people, each way",
+                words=[*way_words(ways), kinder(lesson.kinder)],
+                figures=[pictures["wrong_size"], pictures["ways"]],
+                tables=[ways_table(ways)],
+            ),
+            Section(
+                "What a wrong size means",
+                words=["Common practice, no source."],
+                bullets=wrong_words(),
+            ),
+            Section(
+                "Whom guessing fails most",
+                words=[worst_group(ways)],
+                tables=[groups_table(ways)],
+            ),
+            Section(
+                "Pairs that surprise",
+                words=[PAIRS_WORDS],
+                figures=pair_pictures,
+                bullets=[pictures[f"pair_{n}"].alt for n in lesson.pairs.table["pair"]]
+                if pair_pictures
+                else [lesson.pairs.summary()],
+            ),
+            Section(
+                "How well the guesses are known",
+                words=guessing_words(ways),
+                figures=[pictures["guesses_published"]],
+                tables=[check_table(lesson.check)],
+            ),
+            repeats_section(lesson.repeats, pictures),
+        ],
+        limits=lesson_limits(lesson.people),
+        sources=lesson_sources(lesson.people),
+        footer=f"{EDGE_RULE} Sizes are ranked by their order in the chart. "
+        f"Seed {ways.settings['seed']}.",
+    )
+    return render(page)
+
+
+PAIRS_WORDS = (
+    "People of the survey alike in sex, age band, body mass and stature who need "
+    "different sizes. They are numbered anew and cannot be known. Measures marked "
+    "predicted or extrapolated are drawn from models: such a body is likely, not "
+    "measured."
+)
+
+
+def handout_html(
+    ways: WaysResult, people: People, chart: SizeChart, figure: Picture
+) -> str:
+    """Return the handout: one page to print.
+
+    Parameters
+    ----------
+    ways : WaysResult
+        With groups, so that it can say whom guessing fails most.
+    people : People
+    chart : SizeChart
+    figure : Picture
+        Of ``wrong_slide``.
+
+    Returns
+    -------
+    str
+    """
+    words = vocabulary().set_index("name")
+    rows = told(ways)
+    once, twice = rows["tape_once", PUT_WRONG], rows["tape_twice", PUT_WRONG]
+    measures = [
+        f"{words['label'][m]}: "
+        + _lower(str(words["landmarks"][m]).removeprefix("None: "))
+        for m in chart_limits(chart)
+    ]
+    return lesson_template("handout.html.j2").render(
+        title="Measure, do not guess",
+        answer=ways_answer(ways),
+        figure=figure,
+        measures=measures,
+        wrong=wrong_words("one_too_small", "one_too_large"),
+        again=f"Once: {share(once)} in a wrong size. Twice, averaged: {share(twice)}. "
+        "If two readings differ by more than 2 cm, find the landmark again (common "
+        "practice, no source).",
+        worst=worst_group(ways),
+        cautions=cautions(),
+        limits=f"{title_of(people.name).capitalize()}, n = {people.n:,}, sized by "
+        f"'{chart.name}' ({chart.source}). Nobody here was measured "
+        "seated; seated measures are drawn from models; nobody is known to have a "
+        "contracture, an amputation or scoliosis. Intervals are 95 %.",
+        sources="Guesses: Acad Emerg Med 2005;12:262-266 and Pediatr Emerg Care "
+        "1999;15(1). People: NHANES 2017-18 (public domain). Reading errors: the "
+        "kit's table of measures. What a wrong size does: common practice, no source.",
+    )
+
+
+def _lower(text: str) -> str:
+    return text[:1].lower() + text[1:]

@@ -1,0 +1,314 @@
+"""The lesson's pictures, each with the words that stand for it."""
+
+import io
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+from textwrap import fill
+from typing import Any, TypeVar, cast
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.figure import Figure
+from PIL import Image
+
+from sizing.lesson.agreement import TOGETHER, Agreement
+from sizing.lesson.choosing import CHOICE_WORDS
+from sizing.lesson.guessing import STUDY_WORDS
+from sizing.lesson.pairs import Pairs
+from sizing.lesson.room import RoomResult
+from sizing.lesson.ways import WAY_WORDS, WaysResult
+from sizing.lesson.ways_shares import PUT_WRONG
+from sizing.measures.written import written
+from sizing.pages.page import Picture
+from sizing.plots.room import plot_agreement, plot_confusion, plot_measuring_error
+from sizing.plots.side_views import plot_side_views
+from sizing.plots.style import quiet_style
+from sizing.plots.teaching import (
+    plot_guess_check,
+    plot_repeats,
+    plot_ways,
+    plot_wrong,
+)
+from sizing.words.lesson import (
+    guesses_words,
+    measure_labels,
+    of_hundred,
+    title_of,
+    told,
+    unit_of,
+)
+
+#: Dots an inch: a slide then has the 1920 by 1080 dots of a projector.
+_DOTS = 200
+Drawn = TypeVar("Drawn")
+#: Drawing styles are one for the whole program: only one thread may draw.
+_DRAWING = threading.RLock()
+
+
+def alone(draw: Callable[..., Drawn]) -> Callable[..., Drawn]:
+    """Let only one thread draw at a time: the page's, or that of long work."""
+
+    @wraps(draw)
+    def drawn(*given: Any, **named: Any) -> Drawn:
+        with _DRAWING:
+            return draw(*given, **named)
+
+    return drawn
+
+
+@dataclass(frozen=True)
+class Slide:
+    """A picture for a slide or a page, and the words that go with it.
+
+    Attributes
+    ----------
+    name : str
+        Of its file, without ending.
+    figure : Figure
+    alt : str
+        What it shows, for whoever cannot see it.
+    caption : str
+        What to make of it.
+    """
+
+    name: str
+    figure: Figure
+    alt: str
+    caption: str
+
+    @property
+    def axes(self) -> Axes:
+        """The picture's Axes."""
+        return self.figure.axes[0]
+
+
+def _slide(axes: Axes, name: str, title: str, *, alt: str, caption: str) -> Slide:
+    figure = cast(Figure, axes.figure)
+    with quiet_style():
+        figure.suptitle(
+            fill(title, 76), x=0.015, ha="left", fontsize=14.5, fontweight="bold"
+        )
+        # Inches to the edge, for projectors cut edges off.
+        figure.set_layout_engine("constrained", w_pad=0.12, h_pad=0.1)
+    return Slide(name, figure, alt, caption)
+
+
+@alone
+def slide_bytes(slide: Slide, kind: str) -> bytes:
+    """Return a slide as PNG of 1920 by 1080 dots, or as SVG; the same each time.
+
+    The canvases are called themselves: ``savefig`` would draw everything twice. Greys
+    are enough for these pictures, and a third of the bytes.
+    """
+    buffer = io.BytesIO()
+    figure = slide.figure
+    with quiet_style():
+        if kind == "svg":
+            undated = {"Date": None, "Creator": None}
+            FigureCanvasSVG(figure).print_svg(buffer, metadata=undated)
+        else:
+            figure.set_dpi(_DOTS)
+            canvas = FigureCanvasAgg(figure)
+            canvas.draw()
+            dots = Image.fromarray(np.asarray(canvas.buffer_rgba()))
+            dots.convert("L").save(buffer, "PNG", dpi=(_DOTS, _DOTS))
+    # Laid out once: the next kind keeps the places.
+    figure.set_layout_engine("none")
+    return buffer.getvalue()
+
+
+def drawn(slide: Slide) -> Picture:
+    """Return a slide as a picture of a page."""
+    return Picture(slide_bytes(slide, "png"), slide.alt, slide.caption)
+
+
+@alone
+def wrong_slide(found: WaysResult) -> Slide:
+    """Return the answer as a picture: of a hundred, how many in a wrong size."""
+    rows = told(found)
+    ways = [w for w in WAY_WORDS if (w, PUT_WRONG) in rows]
+    own = found.overall[found.overall["outcome"] == PUT_WRONG]
+    words = "; ".join(f"{WAY_WORDS[w]} {of_hundred(rows[w, PUT_WRONG])}" for w in ways)
+    eye, tape = (100 * rows[w, PUT_WRONG]["estimate"] for w in ("by_eye", "tape_once"))
+    return _slide(
+        plot_wrong(own, ways=WAY_WORDS),
+        "wrong_size",
+        f"By eye, {eye:.0f} of a hundred are put in a size that does not fit; by tape, "
+        f"{tape:.0f}",
+        alt=f"Bars, one for each way of choosing: of a hundred people put in a size "
+        f"that does not fit, {words}.",
+        caption=f"{title_of(found.people).capitalize()}, sized by '{found.chart}' in "
+        "each way. Lines and brackets are 95 % intervals.",
+    )
+
+
+@alone
+def ways_slide(found: WaysResult) -> Slide:
+    """Return the picture of all that comes of each way of choosing."""
+    axes = plot_ways(found.overall, ways=WAY_WORDS, outcomes=CHOICE_WORDS)
+    rows = told(found)
+    ways = [w for w in WAY_WORDS if (w, PUT_WRONG) in rows]
+    words = "; ".join(
+        f"{WAY_WORDS[w]} {100 * rows[w, 'fitting']['estimate']:.0f} % in a size that "
+        f"fits, {100 * rows[w, PUT_WRONG]['estimate']:.0f} % in one that does not"
+        for w in ways
+    )
+    return _slide(
+        axes,
+        "ways",
+        "The same people, sized in each way",
+        alt=f"Stacked bars, one for each way of choosing: {words}.",
+        caption="Whoever measures finds no size rather than a wrong one.",
+    )
+
+
+@alone
+def guess_slide(check: pd.DataFrame) -> Slide:
+    """Return the picture of the guessing curves against published shares."""
+    rows = check[check["statistic"].isin(["within", "beyond"])].copy()
+    bound = {"within": "within", "beyond": "off by over"}
+    rows["words"] = [
+        f"{r['guesser']}{' of a child' if r['subjects'] == 'children' else ''}, "
+        f"{bound[str(r['statistic'])]} {100 * r['bound']:.0f} %: "
+        f"{STUDY_WORDS[str(r['study'])]}"
+        for r in rows.to_dict("records")
+    ]
+    inside = int(rows["inside"].astype(bool).sum())
+    return _slide(
+        plot_guess_check(rows),
+        "guesses_published",
+        "How carers guess body mass: what was published, and the curves",
+        alt="Published shares of guesses within or beyond a bound, and what the "
+        f"curves say: {inside} of {len(rows)} inside the published figure's interval.",
+        caption="Each curve is fitted on one study and predicts the others. Studies "
+        "differ from each other: a curve fitted on one misses another.",
+    )
+
+
+@alone
+def pair_slide(pairs: Pairs, number: int, *, units: str = "metric") -> Slide:
+    """Return the side views of one pair, in the units chosen."""
+    bodies = pairs.bodies[pairs.bodies["pair"] == number]
+    row = pairs.table[pairs.table["pair"] == number].iloc[0]
+    labels = measure_labels()
+    measure = str(row["parting_measure"])
+
+    def write(value: float, name: str) -> str:
+        return written(value, name, units)
+
+    axes = plot_side_views(bodies, marked=measure, labels=labels, write=write)
+    mass, stature = (
+        " and ".join(
+            dict.fromkeys(
+                write(row[f"{what}_{who}_{u}"], f"{what}_{u}") for who in "ab"
+            )
+        )
+        for what, u in (("body_mass", "kg"), ("stature", "cm"))
+    )
+    build = f"Both {row['sex']}, aged {row['age_a']}; {mass}; {stature}"
+    values = [write(row[who], measure) for who in "ab"]
+    return _slide(
+        axes,
+        f"pair_{number}",
+        f"Alike to the eye: {build[0].lower()}{build[1:]}",
+        alt=f"Two people seated, from the side. {build}. A needs {row['size_a']}, B "
+        f"needs {row['size_b']}: {labels[measure].lower()} {' and '.join(values)}.",
+        caption=f"{labels[measure]} parts them ({row['evidence']}). Solid outlines are "
+        "to scale from lengths and girths, depth drawn as girth / pi; broken outlines "
+        "are no measure of anybody.",
+    )
+
+
+@alone
+def repeats_slide(table: pd.DataFrame) -> Slide:
+    """Return the picture of the chance of a wrong answer by number of readings."""
+    same = table.pivot_table(
+        index=["times", "outcome"], columns="by", values="estimate"
+    )
+    if np.allclose(same.iloc[:, 0], same.iloc[:, -1]):
+        # Without a lasting error it is all one who measures: draw it once.
+        table = table[table["by"] == "one measurer"]
+    one = table[(table["by"] == "one measurer") & (table["outcome"] == "wrong_size")]
+    words = ", ".join(
+        f"{_times(r['times'])} {100 * r['estimate']:.0f} %"
+        for r in one.to_dict("records")
+    )
+    return _slide(
+        plot_repeats(table),
+        "how_often_to_measure",
+        f"Put in a wrong size by the tape: {words}",
+        alt=f"Chance of being put in a wrong size by one measurer, measuring {words}.",
+        caption="Reading again evens out the slips of the tape; only another pair of "
+        "eyes evens out a landmark found in the wrong place.",
+    )
+
+
+def _times(number: int) -> str:
+    return {1: "once", 2: "twice"}.get(int(number), f"{number} times")
+
+
+@alone
+def room_slides(
+    found: RoomResult, sizes: tuple[str, ...], *, units: str = "metric"
+) -> list[Slide]:
+    """Return the pictures of the room's own answers, as far as there are any."""
+    slides = []
+    for source, words in (("chosen", "chose"), ("tape", "would choose by tape")):
+        own = found.confusion[found.confusion["source"] == source]
+        if len(own):
+            fits = [r["chosen"] in r["right"].split(" or ") for _, r in own.iterrows()]
+            good, n = int(own.loc[fits, "count"].sum()), int(own["count"].sum())
+            slides.append(
+                _slide(
+                    plot_confusion(own, sizes=sizes),
+                    f"room_sizes_{source}",
+                    f"What the room {words}: {good} of {n} right",
+                    alt=f"Table of the sizes that fit and the sizes the room {words}.",
+                    caption=f"What the room {words}, counted. Thick frames fit.",
+                )
+            )
+    for measure, agreement in found.guesses.items():
+        if len(agreement.points):
+            slides.append(_guesses(measure, agreement, units))
+    if len(found.error.table):
+        slides.append(
+            _slide(
+                plot_measuring_error(found.error.table, labels=measure_labels()),
+                "room_tape",
+                "How far one reading is from the next",
+                alt="Technical error of measurement for each measure, within and "
+                "between measurers, with published targets.",
+                caption="By the same person, and by another. Lines on the bars are "
+                "95 % intervals.",
+            )
+        )
+    return slides
+
+
+def _guesses(measure: str, agreement: Agreement, units: str) -> Slide:
+    """Return the picture of one measure's guesses against the truth."""
+    unit, size = unit_of(measure, units)
+    name = measure_labels()[measure].lower()
+    together = agreement.table[agreement.table["participant"] == TOGETHER]
+    axes = plot_agreement(
+        agreement.points.assign(
+            mean=agreement.points["mean"] / size,
+            difference=agreement.points["difference"] / size,
+        ),
+        together.assign(estimate=together["estimate"] / size),
+        unit=unit,
+        truth="truth",
+    )
+    words = guesses_words(agreement, measure, units)
+    return _slide(
+        axes,
+        f"room_guesses_{name.replace(' ', '_')}",
+        f"Guesses of {name} in this room",
+        alt=f"Guesses of {name} against the truth. {words}",
+        caption=f"{words} Each kind of mark is a participant.",
+    )

@@ -1,0 +1,145 @@
+"""A self-contained page: readable on a phone, printable, no outside request."""
+
+import base64
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+
+import jinja2
+import pandas as pd
+from matplotlib.figure import Figure
+
+from sizing.cautions import cautions
+from sizing.plots.style import quiet_style
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture on a page, with the words that stand for it.
+
+    Attributes
+    ----------
+    png : bytes
+    alt : str
+        What the picture shows, for whoever cannot see it.
+    caption : str
+        What to make of it.
+    """
+
+    png: bytes
+    alt: str
+    caption: str
+
+    @property
+    def base64(self) -> str:
+        """The picture as text, to stand inside the page."""
+        return base64.b64encode(self.png).decode("ascii")
+
+
+@dataclass(frozen=True)
+class Column:
+    """Heading of a table's column, and whether it holds numbers."""
+
+    name: str
+    number: bool
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table on a page; every cell is already written out for people."""
+
+    caption: str
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True)
+class Section:
+    """One part of a page, in this order: words, pictures, tables, bullets."""
+
+    heading: str
+    words: Sequence[str] = ()
+    figures: Sequence[Picture] = ()
+    tables: Sequence[Table] = ()
+    bullets: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class Page:
+    """What stands on a page, in the order that all the kit's pages keep.
+
+    The question, what went in, the answer in one sentence with its
+    uncertainty, the sections, whom it does not hold for, the cautions, the
+    sources.
+    """
+
+    title: str
+    question: str
+    answer: str
+    sections: Sequence[Section]
+    limits: Sequence[str]
+    sources: Sequence[str]
+    inputs: str = ""
+    footer: str = ""
+    cautions: Sequence[str] = field(default_factory=cautions)
+
+
+def picture(figure: Figure, *, alt: str, caption: str) -> Picture:
+    """Draw a figure to PNG bytes that are the same for the same figure."""
+    buffer = io.BytesIO()
+    with quiet_style():
+        figure.savefig(buffer, format="png", metadata={"Software": None})
+    return Picture(buffer.getvalue(), alt, caption)
+
+
+def table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> Table:
+    """Turn a frame of finished cells into a table.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Its column names are the headings; its cells are shown as they are.
+    caption : str
+    words : sequence of str
+        Columns that hold words; the others are set flush right as numbers.
+
+    Returns
+    -------
+    Table
+    """
+    columns = tuple(Column(str(c), str(c) not in words) for c in frame.columns)
+    rows = tuple(
+        tuple("" if pd.isna(cell) else str(cell) for cell in row)
+        for row in frame.itertuples(index=False, name=None)
+    )
+    return Table(caption, columns, rows)
+
+
+@cache
+def _template() -> jinja2.Template:
+    text = files("sizing.pages").joinpath("page.html.j2").read_text(encoding="utf-8")
+    environment = jinja2.Environment(
+        autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=_Strict
+    )
+    return environment.from_string(text)
+
+
+class _Strict(jinja2.StrictUndefined):
+    """A name the page lacks is an error, never an empty space."""
+
+
+def render(page: Page) -> str:
+    """Write a page as one HTML text.
+
+    Examples
+    --------
+    >>> text = render(Page("T", "Q?", "A < B", (), ("limit",), ("source",)))
+    >>> "A &lt; B" in text and "Before any lift" in text
+    True
+    """
+    return _template().render(**{name: getattr(page, name) for name in _FIELDS})
+
+
+_FIELDS = tuple(Page.__dataclass_fields__)

@@ -1,0 +1,350 @@
+"""What came of the room's own answers: as parts for the screen, and as a page."""
+
+from collections.abc import Mapping
+
+import pandas as pd
+
+from sizing.lesson import RoomResult
+from sizing.lesson.agreement import TOGETHER
+from sizing.lesson.choosing import CHOICE_WORDS
+from sizing.measures import vocabulary
+from sizing.pages.page import Page, Picture, Section, Table, render, table
+from sizing.plots.style import percent
+from sizing.words.lesson import (
+    guesses_words,
+    left_out_words,
+    measure_labels,
+    room_answer,
+    share,
+    signed,
+    unit_of,
+)
+
+_SOURCES = {"chosen": "as the room chose", "tape": "by their own tapes"}
+_KINDS = {"within": "the same person", "between": "another person"}
+_KIND_WORDS = {
+    "within": "error of the same person",
+    "between": "error of another person",
+}
+
+
+def room_sections(
+    room: RoomResult,
+    repeats: pd.DataFrame | None,
+    pictures: Mapping[str, Picture],
+    *,
+    units: str = "metric",
+    rows: bool = True,
+) -> list[Section]:
+    """Return what came of the room's answers, part by part.
+
+    Parameters
+    ----------
+    room : RoomResult
+    repeats : DataFrame or None
+        Of ``chance_of_wrong_size`` with the room's own errors.
+    pictures : mapping
+        Of ``room_slides`` and ``repeats_slide``, by name; those given are shown.
+    units : str
+        A key of ``sizing.app.lab_units.UNITS``.
+    rows : bool
+        Whether answers left out are named by their row in a file.
+
+    Returns
+    -------
+    list of Section
+        Sizes, guesses, tape, how often to measure, as far as there are any; then
+        what was left out.
+    """
+
+    def of(start: str) -> list[Picture]:
+        return [p for name, p in pictures.items() if name.startswith(start)]
+
+    sections = []
+    if len(room.sizes):
+        sections.append(
+            Section(
+                "Sizes",
+                figures=of("room_sizes"),
+                tables=[confusion_table(room), *sizes_tables(room)],
+            )
+        )
+    if room.guesses:
+        sections.append(
+            Section(
+                "Guesses",
+                words=[
+                    f"{measure_labels()[m]}: {guesses_words(found, m, units)}"
+                    for m, found in room.guesses.items()
+                ],
+                figures=of("room_guesses"),
+                tables=[
+                    guess_table(measure, found.table, units)
+                    for measure, found in room.guesses.items()
+                    if len(found.points)
+                ],
+            )
+        )
+    if len(room.error.table):
+        sections.append(
+            Section(
+                "Tape",
+                words=[landmark_words(room)],
+                figures=of("room_tape"),
+                tables=[
+                    tape_table(room.error.table, units),
+                    habit_table(room, units),
+                ],
+            )
+        )
+        if repeats is not None:
+            sections.append(repeats_section(repeats, pictures, own=True))
+    sections.append(_left_out_section(room, rows))
+    return sections
+
+
+def room_html(
+    room: RoomResult,
+    repeats: pd.DataFrame | None,
+    pictures: Mapping[str, Picture],
+    *,
+    units: str = "metric",
+    rows: bool = True,
+) -> str:
+    """Return the room's own results as a page; see ``room_sections``."""
+    page = Page(
+        title="What this room guessed and measured",
+        question="How far off were the guesses and the tapes, and how many people "
+        "would have been in a wrong size?",
+        inputs=f"{len(room.answers.participants)} participants, who are numbers here; "
+        f"chart: {room.chart}.",
+        answer=room_answer(room),
+        sections=room_sections(room, repeats, pictures, units=units, rows=rows),
+        limits=ROOM_LIMITS,
+        sources=room_sources(room),
+    )
+    return render(page)
+
+
+ROOM_LIMITS: tuple[str, ...] = (
+    "One room and a few volunteers: the intervals say how little that settles.",
+    "What the reference says is taken as true; the trainer's tape errs too.",
+)
+
+
+def room_sources(room: RoomResult) -> list[str]:
+    """Return the sources of the room's sums and targets."""
+    return [
+        "Limits of agreement: Bland and Altman, Lancet 1986;327:307-310.",
+        "Technical error and reliability: Ulijaszek and Kerr, Br J Nutr "
+        "1999;82:165-177.",
+        *dict.fromkeys(str(t) for t in room.error.table.get("target_source", ()) if t),
+    ]
+
+
+def landmark_words(room: RoomResult) -> str:
+    """Return which landmark went wrong, if any did."""
+    worst = room.error.worst()
+    if worst is None:
+        return "No measure is beyond its published target between measurers."
+    measure = str(worst["measure"])
+    where = vocabulary().set_index("name")["landmarks"][measure]
+    return (
+        f"{measure_labels()[measure]} went wrong most: look again at its landmarks. "
+        f"{where}"
+    )
+
+
+def confusion_table(room: RoomResult) -> Table:
+    """Return how often each size was chosen where others were right."""
+    rows = room.confusion
+    frame = pd.DataFrame(
+        {
+            "Chosen how": rows["source"].map(_SOURCES),
+            "Sizes that fit": rows["right"],
+            "Size chosen": rows["chosen"],
+            "It fits": [
+                "yes" if c in str(r).split(" or ") else "no"
+                for c, r in zip(rows["chosen"], rows["right"], strict=True)
+            ],
+            "Times": rows["count"],
+        }
+    )
+    words = ["Chosen how", "Sizes that fit", "Size chosen", "It fits"]
+    return table(frame, caption="Sizes chosen where others were right", words=words)
+
+
+def sizes_tables(room: RoomResult) -> list[Table]:
+    """Return what came of the choices, together and by participant.
+
+    Outcomes that never came stand in no column: the table must fit on a page.
+    """
+    tables = []
+    for source, rows in room.sizes.groupby("source", sort=False):
+        came = rows.groupby("outcome")["count"].sum()
+        frames = []
+        for who, own in rows.groupby("participant", sort=False):
+            found = {r["outcome"]: r for r in own.to_dict("records")}
+            cells = {"Participant": who, "Choices": own["n"].iloc[0]}
+            for outcome, words in CHOICE_WORDS.items():
+                if came[outcome]:
+                    row = found[outcome]
+                    # Only all together are enough for an interval to say something.
+                    told = f": {share(row)}" if who == TOGETHER and row["count"] else ""
+                    cells[words.capitalize()] = f"{row['count']}{told}"
+            frames.append(cells)
+        caption = (
+            f"What came of each choice, {_SOURCES[str(source)]}: counts, and together "
+            "the share (95 % interval)"
+        )
+        frame = pd.DataFrame(frames)
+        tables.append(table(frame, caption=caption, words=["Participant"]))
+    return tables
+
+
+def guess_table(measure: str, rows: pd.DataFrame, units: str = "metric") -> Table:
+    """Return bias and limits of agreement, together and by participant."""
+    unit, size = unit_of(measure, units)
+    names = {
+        "bias": f"On average, {unit}",
+        "lower_limit": f"Lower limit, {unit}",
+        "upper_limit": f"Upper limit, {unit}",
+    }
+    frames = []
+    for who, own in rows.groupby("participant", sort=False):
+        found = {r["statistic"]: r for r in own.to_dict("records")}
+        cells = {"Participant": who, "Guesses": own["n"].iloc[0]}
+        for statistic, words in names.items():
+            row = found[statistic]
+            known = pd.notna(row["estimate"])
+            cell = signed(row["estimate"] / size) if known else ""
+            if who == TOGETHER and pd.notna(row["low"]):
+                low, high = signed(row["low"] / size), signed(row["high"] / size)
+                cell += f" ({low} to {high})"
+            cells[words] = cell
+        frames.append(cells)
+    label = measure_labels()[measure]
+    method = rows["method"].iloc[0]
+    return table(
+        pd.DataFrame(frames),
+        caption=f"{label}: guess minus truth; together with its interval ({method})",
+        words=["Participant"],
+    )
+
+
+def tape_table(rows: pd.DataFrame, units: str = "metric") -> Table:
+    """Return the technical error of each measure beside its target."""
+    labels = measure_labels()
+    own = [unit_of(str(m), units) for m in rows["measure"]]
+    frame = pd.DataFrame(
+        {
+            "Measure": rows["measure"].map(labels),
+            "Read again by": rows["kind"].map(_KINDS),
+            "Technical error": [
+                f"{v / size:.1f} {unit}"
+                for v, (unit, size) in zip(rows["tem"], own, strict=True)
+            ],
+            "95 % interval": [
+                f"{a / size:.1f} to {b / size:.1f}"
+                for a, b, (_, size) in zip(rows["low"], rows["high"], own, strict=True)
+            ],
+            "Of the mean": [percent(v, places=1) for v in rows["relative_tem"]],
+            "Target": [
+                percent(v, places=1) if pd.notna(v) else "none"
+                for v in rows["target_relative_tem"]
+            ],
+            "Reliability": [_reliability(v) for v in rows["reliability"]],
+            "Its target": [
+                f"{v:.2f}" if pd.notna(v) else "none"
+                for v in rows["target_reliability"]
+            ],
+            "Readings": rows["n"],
+        }
+    )
+    return table(
+        frame,
+        caption="Technical error of measurement (TEM), its share of the mean (%TEM), "
+        "and reliability (R: 1 is perfect)",
+        words=["Measure", "Read again by"],
+    )
+
+
+def _reliability(value: float) -> str:
+    """Write R; nobody's is perfect."""
+    if pd.isna(value):
+        return "too few people"
+    return "over 0.99" if 0.995 <= value < 1 else f"{value:.2f}"
+
+
+def habit_table(room: RoomResult, units: str = "metric") -> Table:
+    """Return how far each participant reads from everybody, on average."""
+    rows = room.error.measurers
+    wide = rows.pivot_table(
+        index="participant", columns="measure", values="bias", sort=False
+    )
+    labels = measure_labels()
+    frame = pd.DataFrame({"Participant": wide.index})
+    for measure in wide:
+        unit, size = unit_of(str(measure), units)
+        frame[f"{labels[str(measure)]}, {unit}"] = [
+            f"{v / size:+.1f}" if pd.notna(v) else "" for v in wide[measure]
+        ]
+    return table(
+        frame,
+        caption="Each participant's habit: first readings minus everybody's mean",
+        words=["Participant"],
+    )
+
+
+def _left_out_section(room: RoomResult, rows: bool) -> Section:
+    answers = room.answers
+    lines = [
+        left_out_words(row, rows=rows) for row in answers.left_out.to_dict("records")
+    ]
+    for frame, columns in (
+        (room.not_counted, ["what", "reason"]),
+        (room.error.left_out, ["kind", "reason"]),
+    ):
+        if len(frame):
+            count = frame[columns].value_counts(sort=False).reset_index()
+            what = count[columns[0]].replace(_KIND_WORDS)
+            lines += [
+                f"Not counted: {number} ({about}): {reason}."
+                for number, about, reason in zip(
+                    count["count"], what, count["reason"], strict=True
+                )
+            ]
+    words = f"{len(answers.left_out)} answers left out; {answers.empty} cells empty."
+    return Section("Left out of these sums", words=[words], bullets=lines)
+
+
+def repeats_section(
+    repeats: pd.DataFrame, pictures: Mapping[str, Picture], *, own: bool = False
+) -> Section:
+    """Return the section on how often one must measure."""
+    outcomes = {
+        "wrong_size": "Put in a size that does not fit",
+        "missed": "No size found though one fits",
+        "either": "Either",
+    }
+    chance = {
+        (r["by"], r["times"], r["outcome"]): share(r)
+        for r in repeats.to_dict("records")
+    }
+    frame = pd.DataFrame(
+        [
+            {"Read by": by, "Readings averaged": times}
+            | {words: chance[by, times, name] for name, words in outcomes.items()}
+            for by, times in dict.fromkeys((by, times) for by, times, _ in chance)
+        ]
+    )
+    whose = "of this room" if own else "of the kit's table of measures"
+    figure = pictures.get("how_often_to_measure")
+    return Section(
+        "How often must one measure?",
+        words=[f"With the measuring errors {whose}, tried on the survey's people."],
+        figures=[figure] if figure else [],
+        tables=[
+            table(frame, caption="Chances, with 95 % intervals", words=["Read by"])
+        ],
+    )

@@ -1,0 +1,33 @@
+"""Whose bodies a chart is judged on: named populations, weights, own people."""
+
+from sizing.people.caseload import read_caseload
+from sizing.people.classes import age_band, bmi_class
+from sizing.people.margins import MARGIN_COLUMNS, named_margins, read_margins
+from sizing.people.named import (
+    POPULATIONS,
+    load_people,
+    population_titles,
+    reweight,
+)
+from sizing.people.own import people_from
+from sizing.people.people import People
+from sizing.people.weights import Weighting, kish, post_stratify, rake
+
+__all__ = [
+    "MARGIN_COLUMNS",
+    "POPULATIONS",
+    "People",
+    "Weighting",
+    "age_band",
+    "bmi_class",
+    "kish",
+    "load_people",
+    "named_margins",
+    "people_from",
+    "population_titles",
+    "post_stratify",
+    "rake",
+    "read_caseload",
+    "read_margins",
+    "reweight",
+]

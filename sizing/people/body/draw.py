@@ -1,0 +1,243 @@
+"""Joint random draws of the measures nobody took, from those somebody did."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.errors import Problem, SizingError
+from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
+from sizing.people.body import donors as model_donors
+from sizing.people.body.conditional import condition_normal, sample_normal
+from sizing.people.body.evidence import evidence_levels
+from sizing.people.body.gate import checked
+from sizing.people.body.moments import Moments, moments
+from sizing.people.body.noise import (
+    even_normal,
+    keys_of,
+    normals,
+    uniforms,
+)
+from sizing.people.body.plausible import implausible
+from sizing.people.body.terms import Floats, group_models
+
+#: How often an implausible draw is drawn again before it is kept and marked.
+REDRAWS = 8
+_PREDICTED = EVIDENCE.index("predicted")
+_EXTRAPOLATED = EVIDENCE.index("extrapolated")
+_UNSUPPORTED = EVIDENCE.index("unsupported")
+
+
+def draw_measures(
+    frame: pd.DataFrame, *, draws: int, seed: int
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Fill every missing measure by joint random draws.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row per person: ``person`` (all different), ``sex`` (female, male),
+        ``age_years`` (2 or more; a whole number under 20 means completed
+        years), any of ``MEASURES`` in cm or kg. Missing values and missing
+        columns are filled, but ``sex`` must be known. ``walking_difficulty``,
+        ``reported_mass_kg`` and ``reported_stature_cm`` help to fill body mass
+        and stature. Other columns are carried along.
+    draws : int
+        How often each person is drawn, 1 or more.
+    seed : int
+        Same frame, same seed, same result, to the last byte. A person's draws
+        depend on the seed and on ``person`` only, not on who else is there.
+
+    Returns
+    -------
+    drawn : DataFrame
+        One row per draw and person, by draw, then in the order of ``frame``:
+        ``person``, ``draw`` (0, 1, ...), ``sex``, ``age_years``, all measures,
+        the other columns. What was given is unchanged.
+    evidence : DataFrame
+        Same index, one column per measure; rules in ``evidence_rules()``.
+
+    Raises
+    ------
+    InputProblems
+        If sex, age, person or a measure cannot be used; children under 2.
+
+    Notes
+    -----
+    ``ln y = beta'phi + sigma e`` by sex, with jointly normal ``e``; known
+    measures condition the others. Each draw also draws the coefficients
+    (normal, from their sampling covariance) and one form of the curve beyond
+    the BMI where anybody was measured, both shared by all people of that draw.
+    Missing body mass, stature and age come from embedded people built alike
+    (sampling-importance-resampling, Rubin 1988). A drawn body that cannot be
+    one (``model_plausible``) is drawn again, up to 8 times, never clipped; one
+    that stays implausible, because of what was given, is marked unsupported.
+
+    Examples
+    --------
+    >>> person = pd.DataFrame({"person": [1], "sex": ["female"],
+    ...     "age_years": [70], "body_mass_kg": [68.0], "stature_cm": [160.0]})
+    >>> drawn, evidence = draw_measures(person, draws=3, seed=1)
+    >>> drawn["body_mass_kg"].tolist(), drawn["draw"].tolist()
+    ([68.0, 68.0, 68.0], [0, 1, 2])
+    >>> evidence["sitting_height_cm"].unique().tolist()
+    ['extrapolated']
+    """
+    if draws < 1:
+        raise SizingError(
+            str(Problem("draws must be 1 or more", "1, 2, ...", value=draws))
+        )
+    people = checked(frame)
+    keys = keys_of(people["person"])
+    n = len(people)
+    sex = people["sex"].to_numpy(dtype=object)
+    given_build = people[list(model_donors.BUILD)].to_numpy(dtype=float)
+    known = people[list(SEATED_AND_GIRTHS)].to_numpy(dtype=float)
+    gaps = np.flatnonzero(np.isnan(given_build).any(axis=1))
+    far = np.zeros(n, dtype=bool)
+    found = None
+    if len(gaps):
+        found = model_donors.candidates(
+            people.iloc[gaps], seed=seed, keys=keys[gaps], known=known[gaps]
+        )
+        far[gaps] = found.far
+    blocks, levels = [], []
+    for draw in range(draws):
+        build, values, level = (
+            given_build.copy(),
+            known.copy(),
+            np.full(known.shape, _PREDICTED, dtype=np.int8),
+        )
+        todo = np.arange(n)
+        for attempt in range(REDRAWS + 1):
+            stream = f"{draw}/{attempt}"
+            if found is not None:
+                again = np.flatnonzero(np.isin(gaps, todo))
+                u = uniforms(seed, keys[gaps], f"build/{stream}", 1)[:, 0]
+                build[gaps[again]] = model_donors.pick(found, u)[again]
+            z = normals(seed, keys[todo], f"body/{stream}", len(SEATED_AND_GIRTHS))
+            values[todo] = _one_draw(
+                sex[todo], build[todo], known[todo], z, seed=seed, draw=draw
+            )
+            bad = implausible(build[todo], values[todo])
+            todo = todo[bad]
+            if len(todo) == 0:
+                break
+        level = evidence_levels(
+            sex, build[:, 0], build[:, 1], build[:, 2], SEATED_AND_GIRTHS
+        )
+        level[todo] = _UNSUPPORTED
+        blocks.append(np.column_stack([build, values]))
+        levels.append(level)
+    return _as_frames(people, frame, np.vstack(blocks), np.vstack(levels), far, draws)
+
+
+def _one_draw(
+    sex: npt.NDArray[np.object_],
+    build: Floats,
+    known: Floats,
+    z: Floats,
+    *,
+    seed: int,
+    draw: int,
+) -> Floats:
+    """Draw the unknown measures of people of given build, in cm."""
+    betas = _DrawnBetas(seed, draw)
+    one = moments(sex, build[:, 0], build[:, 1], build[:, 2], betas=betas)
+    has: npt.NDArray[np.bool_] = np.asarray(np.isfinite(known))
+    # A known measure beyond the forms' range tells which form holds for this
+    # person, so it cannot be shared with the others of the draw.
+    own_form = np.any(has & (one.form_shift_sd > 0), axis=1)
+    shared = even_normal(seed, draw, "form") * one.form_shift_sd
+    mean = one.mean + np.where(own_form[:, None], 0.0, shared)
+    some = np.flatnonzero(has.any(axis=1))
+    out = np.empty_like(mean)
+    none = np.flatnonzero(~has.any(axis=1))
+    out[none] = mean[none] + one.sd[none] * _correlated(one, none, z[none])
+    if len(some):
+        part = one.take(some)
+        covariance = part.covariance(sampling=False, form=False)
+        shift = part.form_shift_sd * own_form[some][:, None]
+        covariance += shift[:, :, None] * shift[:, None, :]
+        log_known = np.log(known[some])
+        m, c = condition_normal(
+            mean[some], covariance, log_known, np.zeros_like(log_known)
+        )
+        out[some] = sample_normal(m, c, z[some])
+    return np.where(has, known, np.exp(out))
+
+
+def _correlated(one: Moments, rows: npt.NDArray[np.intp], z: Floats) -> Floats:
+    """Turn independent into jointly distributed standard normals."""
+    out = np.empty_like(z)
+    share, sex = one.share[rows], one.sex[rows].astype(str)
+    # One root per sex and share: nearly everyone is wholly a child or an adult.
+    label = np.char.add(sex, share.round(12).astype(str))
+    _, first, inverse = np.unique(label, return_index=True, return_inverse=True)
+    root = np.linalg.cholesky(one.take(rows[first]).correlation())
+    order = np.argsort(inverse, kind="stable")
+    ends = np.searchsorted(inverse[order], np.arange(len(first) + 1))
+    for i in range(len(first)):
+        members = order[ends[i] : ends[i + 1]]
+        out[members] = z[members] @ root[i].T
+    return out
+
+
+class _DrawnBetas:
+    """Coefficients of one draw, shared by all people of that draw."""
+
+    def __init__(self, seed: int, draw: int) -> None:
+        self.seed, self.draw = seed, draw
+        self._cache: dict[tuple[str, str], Mapping[str, Floats]] = {}
+
+    def __call__(self, group: str, sex: str, measure: str) -> Floats:
+        if (group, sex) not in self._cache:
+            self._cache[group, sex] = self._of(group, sex)
+        return self._cache[group, sex][measure]
+
+    def _of(self, group: str, sex: str) -> Mapping[str, Floats]:
+        model = group_models(group)[sex]
+        size = max(len(one.beta) for one in model.measures.values())
+        stream = f"beta/{group}/{sex}/{self.draw}"
+        z = normals(self.seed, keys_of(SEATED_AND_GIRTHS), stream, size)
+        # Measures taken on the same people err together, as their residuals do.
+        z = np.linalg.cholesky(model.correlation) @ z
+        return {
+            name: model.measures[name].beta
+            + model.measures[name].root @ z[i, : len(model.measures[name].beta)]
+            for i, name in enumerate(SEATED_AND_GIRTHS)
+        }
+
+
+def _as_frames(
+    people: pd.DataFrame,
+    frame: pd.DataFrame,
+    values: Floats,
+    level: npt.NDArray[np.int8],
+    far: npt.NDArray[np.bool_],
+    draws: int,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Put draws and their evidence into frames."""
+    n = len(people)
+    names = (*model_donors.BUILD, *SEATED_AND_GIRTHS)
+    drawn = dict(zip(names, values.T, strict=True))
+    carried = [c for c in frame.columns if c not in (*MEASURES, "draw")]
+    first = ["person", "draw", "sex", "age_years"]
+    tiled = {c: pd.concat([frame[c]] * draws, ignore_index=True) for c in carried}
+    tiled["draw"] = pd.Series(np.repeat(np.arange(draws), n))
+    tiled["age_years"] = pd.Series(drawn["age_years"])
+    order = [*first, *MEASURES, *(c for c in carried if c not in first)]
+    out = pd.DataFrame(
+        {c: tiled[c] if c in tiled else pd.Series(drawn[c]) for c in order}
+    )
+    word = np.array(EVIDENCE, dtype=object)
+    columns = {}
+    for name in MEASURES:
+        given = np.tile(people[name].notna().to_numpy(), draws)
+        if name in SEATED_AND_GIRTHS:
+            code = level[:, SEATED_AND_GIRTHS.index(name)]
+        else:
+            code = np.where(np.tile(far, draws), _EXTRAPOLATED, _PREDICTED)
+        columns[name] = np.where(given, EVIDENCE[0], word[code])
+    return out, pd.DataFrame(columns, index=out.index)

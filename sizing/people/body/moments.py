@@ -1,0 +1,168 @@
+"""Mean and spread of the seated measures and girths of people of known build."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from sizing.measures import SEATED_AND_GIRTHS, SEXES
+from sizing.people.body.terms import Floats, GroupModel, group_models
+
+#: Children's and adults' coefficients are blended between these ages.
+SEAM_YEARS = (16.0, 20.0)
+#: A whole number below this age means completed years: half a year is added.
+COMPLETED_YEARS_BELOW = 20.0
+
+#: What a draw adds to beta: (group, sex, measure) -> coefficients.
+Betas = Callable[[str, str, str], Floats]
+
+
+def adult_share(age_years: npt.ArrayLike) -> Floats:
+    """Return the weight of the adult model: 0 to 16 years, 1 from 20 years.
+
+    Between, ``3 t^2 - 2 t^3`` with ``t`` the way from 16 to 20, so that the
+    prediction has no kink in age.
+
+    Examples
+    --------
+    >>> adult_share([16, 18, 20]).tolist()
+    [0.0, 0.5, 1.0]
+    """
+    low, high = SEAM_YEARS
+    t = np.clip((np.asarray(age_years, dtype=float) - low) / (high - low), 0, 1)
+    return t * t * (3 - 2 * t)
+
+
+def model_age(age_years: npt.ArrayLike) -> Floats:
+    """Return the age the model uses: completed years become mid-year.
+
+    Examples
+    --------
+    >>> model_age([7, 7.25, 40]).tolist()
+    [7.5, 7.25, 40.0]
+    """
+    age = np.asarray(age_years, dtype=float)
+    completed = (age < COMPLETED_YEARS_BELOW) & (age == np.floor(age))
+    return np.where(completed, age + 0.5, age)
+
+
+@dataclass(frozen=True)
+class Moments:
+    """What the model says of each person, on the logarithmic scale.
+
+    Attributes
+    ----------
+    measures : tuple of str
+        The p measures.
+    mean, sd : ndarray, shape (n, p)
+        Of ``ln y``; ``sd`` is the spread between people.
+    form_shift_sd : ndarray, shape (n, p)
+        SD of the mean beyond the range of BMI, where forms disagree.
+    coefficient_sd : ndarray, shape (n, p)
+        Sampling SD of the mean.
+    share : ndarray, shape (n,)
+        Weight of the adult model.
+    sex : ndarray of str, shape (n,)
+    """
+
+    measures: tuple[str, ...]
+    mean: Floats
+    sd: Floats
+    form_shift_sd: Floats
+    coefficient_sd: Floats
+    share: Floats
+    sex: npt.NDArray[np.object_]
+
+    def take(self, rows: npt.NDArray[np.intp]) -> "Moments":
+        """Return the moments of some of the people."""
+        return Moments(
+            self.measures,
+            self.mean[rows],
+            self.sd[rows],
+            self.form_shift_sd[rows],
+            self.coefficient_sd[rows],
+            self.share[rows],
+            self.sex[rows],
+        )
+
+    def correlation(self) -> Floats:
+        """Correlation of the residuals of each row, shape (n, p, p)."""
+        place = [SEATED_AND_GIRTHS.index(name) for name in self.measures]
+        out = np.empty((len(self.share), len(place), len(place)))
+        for sex in SEXES:
+            rows = np.flatnonzero(self.sex == sex)
+            pair = [
+                group_models(group)[sex].correlation[np.ix_(place, place)]
+                for group in ("child", "adult")
+            ]
+            w = self.share[rows][:, None, None]
+            out[rows] = (1 - w) * pair[0] + w * pair[1]
+        return out
+
+    def covariance(self, *, sampling: bool = True, form: bool = True) -> Floats:
+        """Covariance of ``ln y`` of each row, shape (n, p, p).
+
+        People's spread; with ``sampling`` also that of the coefficients, whose
+        errors are taken to be correlated like the residuals; with ``form`` also
+        the disagreement of the forms, which moves the measures together.
+        """
+        scale = self.sd[:, :, None] * self.sd[:, None, :]
+        if sampling:
+            error = self.coefficient_sd
+            scale = scale + error[:, :, None] * error[:, None, :]
+        out = scale * self.correlation()
+        if form:
+            shift = self.form_shift_sd
+            out = out + shift[:, :, None] * shift[:, None, :]
+        return out
+
+
+def moments(
+    sex: npt.NDArray[np.object_],
+    mass: Floats,
+    stature: Floats,
+    age: Floats,
+    *,
+    measures: Sequence[str] = SEATED_AND_GIRTHS,
+    betas: Betas | None = None,
+    sampling: bool = False,
+) -> Moments:
+    """Return mean and spread of ``ln y`` for people of known build.
+
+    Parameters
+    ----------
+    sex : ndarray of str, shape (n,)
+    mass, stature, age : ndarray, shape (n,)
+        In kg, cm and years, all known.
+    measures : sequence of str
+        Which measures are wanted.
+    betas : callable, optional
+        Coefficients of a draw instead of the fitted ones.
+    sampling : bool
+        Also work out the sampling SD of the means.
+    """
+    n, p = len(sex), len(measures)
+    years = model_age(age)
+    share = adult_share(years)
+    mean, log_sd, form, error = (np.zeros((n, p)) for _ in range(4))
+    for group, weight in (("child", 1 - share), ("adult", share)):
+        models: Mapping[str, GroupModel] = group_models(group)
+        for one_sex in SEXES:
+            rows = np.flatnonzero((sex == one_sex) & (weight > 0))
+            if len(rows) == 0:
+                continue
+            model = models[one_sex]
+            x = model.predictors(mass[rows], stature[rows], years[rows])
+            w = weight[rows]
+            for j, name in enumerate(measures):
+                one = model.measures[name]
+                terms, spread, above = one.design(x, years[rows])
+                beta = one.beta if betas is None else betas(group, one_sex, name)
+                mean[rows, j] += w * (terms @ beta + one.shift * above)
+                log_sd[rows, j] += w * spread
+                form[rows, j] += w * one.spread * above
+                if sampling:
+                    root = terms @ one.root
+                    error[rows, j] += w * np.sqrt((root**2).sum(axis=1))
+    return Moments(tuple(measures), mean, np.exp(log_sd), form, error, share, sex)

@@ -1,0 +1,151 @@
+"""A user's caseload from a file: one client per row, no name needed."""
+
+import re
+import warnings
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.measures import MEASURES, to_standard_units, vocabulary
+from sizing.measures.headings import plain
+from sizing.measures.tables import CASELOAD, ROW, Taken, say, take
+from sizing.people.files import read_table
+from sizing.people.own import check_draws, people_from
+from sizing.people.people import People
+
+#: Headings under which people write what tells who a client is.
+_PERSONAL = re.compile(
+    r"(^|_)(name|names|surname|forename|initials|nickname|address|street|postcode|"
+    r"post_code|zip|zipcode|phone|telephone|mobile|email|e_mail|dob|birth|birthdate|"
+    r"birthday|nhs|nhs_number|ssn|mrn|hospital_number|patient_number|next_of_kin|"
+    r"photo)(_|$)"
+)
+
+
+def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
+    """Read a caseload from a CSV or XLSX file.
+
+    Parameters
+    ----------
+    path : str or Path
+        One client per row. Columns: ``sex`` and as many as are known of
+        ``age_years`` and the measures, each with its unit in its name, such as
+        ``body_mass_kg`` or ``Hip girth (in)``; empty cells where not measured.
+        Other columns (a ward, a diagnosis) are kept and named as not used, but
+        those whose heading says they tell who a client is (a name, an address, a
+        date of birth) are not.
+    draws : int
+        How often missing measures are drawn, jointly, for each client.
+    seed : int
+        Seed of the draws.
+
+    Returns
+    -------
+    People
+        ``person`` is the client's row in the file (the heading is row 1).
+
+    Raises
+    ------
+    InputProblems
+        Naming every problem of the file at once, with row and column.
+    SizingError
+        If the file is missing or is not a table.
+
+    Warns
+    -----
+    SizingWarning
+        If a column was left out for privacy, or a value is unusual.
+    ReadingNote
+        How many clients were read, what is known of how many, and what not used.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib
+    >>> file = pathlib.Path(tempfile.mkdtemp()) / "clients.csv"
+    >>> _ = file.write_text("sex,age_years,body_mass_kg,hip_circumference_cm\\n"
+    ...                     "f,82,51.5,92\\nm,47,,\\n")
+    >>> clients = read_caseload(file, draws=2)
+    >>> clients.n, clients.draws, clients.frame["person"].tolist()
+    (2, 2, [2, 3, 2, 3])
+    """
+    check_draws(draws, seed)
+    file = Path(path)
+    table = _without_empty_end(read_table(file, CASELOAD))
+    if table.empty:
+        raise SizingError(
+            str(Problem("there is no client in it", "one per row", file=file.name))
+        )
+    personal = [c for c in table.columns if _PERSONAL.search(plain(c))]
+    taken = take(table.drop(columns=personal), CASELOAD, note=False, collect=True)
+    standard = taken.frame
+    with taken.told():
+        problems = _faults(taken)
+        try:
+            rows = pd.Index(taken.rows[1:], name=ROW)
+            standard = to_standard_units(taken.frame.set_axis(rows), file=file.name)
+            standard = standard.reset_index(drop=True)
+        except InputProblems as found:
+            problems = [*problems, *found.problems]
+        if problems:
+            raise InputProblems(problems)
+    if personal:
+        warnings.warn(
+            f"{file.name}: left out {', '.join(map(repr, personal))}. The kit keeps "
+            "nothing that tells who a client is and needs none of it; please leave "
+            "such columns out of the file.",
+            SizingWarning,
+            stacklevel=2,
+        )
+    say(file.name, _read(standard, taken))
+    standard = standard.drop(columns=["person", "draw"], errors="ignore")
+    standard.insert(0, "person", taken.rows[1:])
+    return people_from(standard, draws=draws, seed=seed, name=f"caseload {file.stem}")
+
+
+def _read(frame: pd.DataFrame, taken: Taken) -> str:
+    """Say how many clients were read, what is known of how many, and what not used."""
+    labels = vocabulary().set_index("name")["label"].str.replace(",", "").str.lower()
+    counts = {labels[m]: frame[m].notna().sum() for m in MEASURES if m in frame}
+    told = ", ".join(f"{label} for {count}" for label, count in counts.items())
+    noun = "client" if len(frame) == 1 else "clients"
+    return "; ".join(filter(None, [f"{len(frame)} {noun} read: {told}", taken.unused]))
+
+
+def _without_empty_end(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the table without empty rows after the last client."""
+    filled = np.flatnonzero(table.notna().any(axis=1))
+    return table.iloc[: filled[-1] + 1] if len(filled) else table.iloc[:0]
+
+
+def _faults(taken: Taken) -> list[Problem]:
+    """Return what the unit gate does not look at."""
+    table = taken.frame
+    problems = [
+        Problem("this row is empty", "one client per row", "delete it", row=row + 2)
+        for row in np.flatnonzero(~table.notna().any(axis=1)).tolist()
+    ]
+    if "sex" in table:
+        unknown = table["sex"].isna() & table.notna().any(axis=1)
+        problems += [
+            Problem(
+                "this client has no sex",
+                "female, male, f, m",
+                "fill it in: measures cannot be drawn without",
+                row=row + 2,
+                column="sex",
+            )
+            for row in np.flatnonzero(unknown).tolist()
+        ]
+    if not taken.problems and not any(one.measure in MEASURES for one in taken.found):
+        problems.append(
+            Problem(
+                "no column holds a body measure",
+                f"{', '.join(MEASURES)}, also in other units such as body_mass_lb",
+                "name the columns so; found are "
+                + ", ".join(f"'{one.given}'" for one in taken.found),
+                row=1,
+            )
+        )
+    return problems

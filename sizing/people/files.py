@@ -1,0 +1,199 @@
+"""Reading a table the user kept as CSV or XLSX, with clear refusals."""
+
+import re
+import warnings
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, SizingWarning
+from sizing.files.reading import MOST_ROWS
+from sizing.files.sheets import Rows, Sheet, read_rows
+from sizing.measures.columns import OF_KIND
+from sizing.measures.headings import WRITTEN_UNITS, Table
+from sizing.measures.tables import ROW, say
+
+#: A number of a table, as text; 007 is a key that only looks like one.
+_NUMBER = re.compile(r"[+-]?(0|[1-9]\d*|(?=\.))(\.\d*)?([eE][+-]?\d+)?")
+_COMMA = re.compile(r"\s*([+-]?\d+),(\d+)\s*")
+#: 1,250 and 1.250 are 1250 to some and 1.25 to others.
+_THOUSANDS_COMMA = re.compile(r"\s*[+-]?[1-9]\d{0,2}(,\d{3})+\s*")
+_THOUSANDS_POINT = re.compile(r"\s*[+-]?[1-9]\d{0,2}(\.\d{3})+\s*")
+
+
+def read_table(
+    path: str | Path,
+    table: Table,
+    *,
+    raw: bool = False,
+    most_rows: int = MOST_ROWS,
+) -> pd.DataFrame:
+    """Return the rows of a CSV or XLSX file under its own headings.
+
+    Parameters
+    ----------
+    path : str or Path
+        ``.xlsx`` is read as a workbook (its first sheet), anything else as text
+        in UTF-8, its cells parted by commas, semicolons or tabs. In text parted
+        by semicolons or tabs a decimal comma is read as such.
+    table : Table
+        What the file should hold; its columns of words are kept as text, though
+        they may look like numbers.
+    raw : bool
+        Whether cells are left as they stand.
+    most_rows : int
+        Most rows under the heading.
+
+    Returns
+    -------
+    DataFrame
+        For ``take``: its index holds each row's number in the file, ``attrs`` the
+        file's name and the row of the heading. A column is numbers if every filled
+        cell in it is a plain number, and is otherwise left as it stands for the
+        checks that follow.
+
+    Raises
+    ------
+    SizingError
+        If the file is missing, empty, too large, not readable as a table, a
+        number could mean two things, or is shown in another unit than its
+        heading's.
+
+    Warns
+    -----
+    ReadingNote
+        Of titles and sheets that were passed over.
+    SizingWarning
+        Of hidden rows and columns.
+    """
+    sheet = read_rows(path, known=table.knows, most_rows=most_rows)
+    filled = [
+        i
+        for i, heading in enumerate(sheet.heading)
+        if not _blank(heading) or any(not _blank(row[i]) for row in sheet.body)
+    ]
+    headings = [
+        "" if (h := sheet.heading[i]) is None else str(h).strip() for i in filled
+    ]
+    _no_other_unit(sheet, table)
+    for note in sheet.notes:
+        say(sheet.file, note)
+    for doubt in sheet.doubts:
+        warnings.warn(f"{sheet.file}: {doubt}", SizingWarning, stacklevel=2)
+    body = [[row[i] for i in filled] for row in sheet.body]
+    if not raw and sheet.separator in (";", "\t"):
+        body = _points_for_commas(body, headings, sheet)
+    frame = pd.DataFrame(body, columns=range(len(filled)), dtype=object)
+    if not raw:
+        found = {one.position: one for one in table.read(headings)[0]}
+        words = {i for i, one in found.items() if one.kind == "words"}
+        frame = frame.apply(
+            lambda c: _as_words(c) if c.name in words else _as_numbers(c)
+        )
+    frame.columns = pd.Index(headings, dtype=object)
+    frame.index = pd.RangeIndex(sheet.first + 1, sheet.first + 1 + len(body), name=ROW)
+    frame.attrs = {"file": sheet.file, "heading": sheet.first}
+    return frame
+
+
+def _blank(cell: object) -> bool:
+    return cell is None or not str(cell).strip()
+
+
+def _no_other_unit(sheet: Sheet, table: Table) -> None:
+    """Refuse numbers that a workbook shows as per cent, or in another unit."""
+    found = {one.position: one for one in table.read(sheet.heading)[0]}
+    problems = []
+    for (row, at), sign in sheet.shown.items():
+        one = found.get(at)
+        if one is None or one.column is None or row <= sheet.first:
+            continue
+        unit = WRITTEN_UNITS.get(sign.lower())
+        if sign.endswith("%"):
+            # A share of 60 % is stored as the 0.6 that is wanted.
+            wrong = one.kind != "words" and one.stem != "target"
+        else:
+            wrong = unit is not None and one.kind in OF_KIND and unit != one.unit
+        if wrong:
+            problems.append(
+                Problem(
+                    f"the number is shown with '{sign}', and stored otherwise or in "
+                    "another unit than its heading's",
+                    "plain numbers, in the unit of the heading",
+                    "take the sign off the cell's format and look whether the number "
+                    "is right",
+                    sheet.file,
+                    row,
+                    one.given,
+                    sheet.body[row - sheet.first - 1][at],
+                )
+            )
+    if problems:
+        raise InputProblems(problems[:20], about=f"'{sheet.file}'")
+
+
+def _points_for_commas(rows: Rows, headings: list[str], sheet: Sheet) -> Rows:
+    """Read decimal commas, unless they may part thousands."""
+    texts = [
+        (at, headings[i], cell)
+        for at, row in enumerate(rows, start=sheet.first + 1)
+        for i, cell in enumerate(row)
+        if isinstance(cell, str)
+    ]
+    commas = any(_COMMA.fullmatch(cell) for _, _, cell in texts)
+    unclear = [
+        Problem(
+            "this may be thousands or decimals",
+            "numbers without a mark for thousands",
+            "write 1250, or 1.25 with fewer decimals",
+            sheet.file,
+            at,
+            heading,
+            cell,
+        )
+        for at, heading, cell in texts
+        if _THOUSANDS_COMMA.fullmatch(cell)
+        or (commas and _THOUSANDS_POINT.fullmatch(cell))
+    ]
+    if unclear:
+        raise InputProblems(unclear[:20], about=f"'{sheet.file}'")
+    return [
+        [
+            _COMMA.sub(r"\1.\2", cell)
+            if isinstance(cell, str) and _COMMA.fullmatch(cell)
+            else cell
+            for cell in row
+        ]
+        for row in rows
+    ]
+
+
+def _as_words(column: pd.Series) -> pd.Series:
+    return column.map(
+        lambda v: (
+            None
+            if v is None or not str(v).strip()
+            else str(int(v) if isinstance(v, float) and v.is_integer() else v).strip()
+        )
+    )
+
+
+def _as_numbers(column: pd.Series) -> pd.Series:
+    """Return a column as numbers if every filled cell in it is one."""
+    # A workbook's yes or no is no 1 or 0: as words it is refused where it matters.
+    cells = [str(v).upper() if isinstance(v, bool) else v for v in column]
+    cells = [v.strip() or None if isinstance(v, str) else v for v in cells]
+    if all(_is_number(cell) for cell in cells):
+        whole = all(isinstance(c, int) or str(c).lstrip("+-").isdigit() for c in cells)
+        if whole and max((len(str(c)) for c in cells), default=0) < 16:
+            return pd.Series([int(str(c)) for c in cells], column.index)
+        numbers = [np.nan if c is None else float(str(c)) for c in cells]
+        return pd.Series(numbers, column.index, dtype=float)
+    return pd.Series(cells, column.index, dtype=object)
+
+
+def _is_number(cell: object) -> bool:
+    if isinstance(cell, str):
+        return bool(_NUMBER.fullmatch(cell)) and len(cell) < 400
+    return cell is None or isinstance(cell, (int, float))

@@ -1,0 +1,413 @@
+"""Weights that make a sample's people stand for a population."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, SizingError
+from sizing.people.margin import check_against
+from sizing.people.margins import margins_from, to_margins
+from sizing.people.possible import refuse_the_impossible
+
+Array = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Weighting:
+    """Weights and how they were reached.
+
+    Attributes
+    ----------
+    weight : Series
+        One positive weight per row, index as the frame's.
+    table : DataFrame
+        One row per cell or margin: what it is, ``n`` persons in it, ``before``,
+        ``asked`` and ``reached``.
+    design_effect : float
+        Kish's 1 + CV^2 of the persons' weights.
+    n : int
+        Number of persons.
+    iterations : int
+        Newton steps taken; 0 for post-stratification, which needs none.
+    method : str
+        Plain words.
+    """
+
+    weight: pd.Series
+    table: pd.DataFrame
+    design_effect: float
+    n: int
+    iterations: int
+    method: str
+
+    @property
+    def effective_n(self) -> float:
+        """Persons of equal weight that would tell as much: n / design effect."""
+        return self.n / self.design_effect
+
+    def summary(self) -> str:
+        """Return in plain words what the weights met and what they cost."""
+        miss = (self.table["reached"] - self.table["asked"]).abs().max()
+        return (
+            f"{self.method}: {len(self.table)} margins met, the worst within "
+            f"{miss:.1e}. {self.n} people tell as much as "
+            f"{self.effective_n:.0f} equally weighted ones "
+            f"(design effect {self.design_effect:.2f})."
+        )
+
+
+def kish(weight: npt.ArrayLike) -> float:
+    """Return Kish's design effect of unequal weights.
+
+    Formula: n sum(w^2) / (sum w)^2 = 1 + CV^2 (Kish, Survey Sampling, 1965, from
+    memory).
+
+    Examples
+    --------
+    >>> kish([1, 1, 1]), kish([1, 3])
+    (1.0, 1.25)
+    """
+    w = np.asarray(weight, dtype=float)
+    return float(len(w) * np.square(w).sum() / w.sum() ** 2)
+
+
+def post_stratify(
+    frame: pd.DataFrame,
+    totals: pd.DataFrame,
+    by: Sequence[str],
+    *,
+    weight: npt.ArrayLike | None = None,
+) -> Weighting:
+    """Weight people so that every cell adds up to its known total.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row per person, with the columns ``by``.
+    totals : DataFrame
+        Columns ``by`` and ``total``: one row per cell, the persons it stands for.
+    by : sequence of str
+        What makes a cell.
+    weight : array-like, optional
+        Weights to start from; 1 each if not given.
+
+    Returns
+    -------
+    Weighting
+        ``table``: one row per cell, columns ``by``, ``n``, ``before``, ``asked``,
+        ``reached``.
+
+    Raises
+    ------
+    InputProblems
+        Naming every cell that has a total but no people, or people but no
+        positive total.
+
+    Notes
+    -----
+    w_i = d_i T_c / sum of d over the cell c of person i (Holt and Smith, Post
+    stratification, J R Stat Soc A 1979;142:33-46, from memory).
+
+    Examples
+    --------
+    >>> people = pd.DataFrame({"sex": ["female", "male", "male"]})
+    >>> totals = pd.DataFrame({"sex": ["female", "male"], "total": [51.0, 49.0]})
+    >>> post_stratify(people, totals, ["sex"]).weight.tolist()
+    [51.0, 24.5, 24.5]
+    """
+    by = list(by)
+    _need_columns(frame, by, "people")
+    _need_columns(totals, [*by, "total"], "totals")
+    start = checked_weight(weight, len(frame))
+    asked = totals.groupby(by, observed=True)["total"].sum().astype(float)
+    cells = pd.DataFrame({"n": np.ones(len(frame)), "before": start})
+    cells = cells.groupby([frame[name].to_numpy() for name in by]).sum()
+    cells.index.names = by
+    unknown = int(frame[by].isna().any(axis=1).sum())
+    joined = cells.join(asked.rename("asked"), how="outer")
+    problems = [
+        Problem(
+            f"{unknown} people have no known {' or '.join(by)}", "", "leave them out"
+        )
+    ] * bool(unknown)
+    for cell, row in joined.iterrows():
+        name = ", ".join(
+            f"{k}={v}"
+            for k, v in zip(
+                by, cell if isinstance(cell, tuple) else (cell,), strict=True
+            )
+        )
+        empty = not row["n"] > 0
+        if empty and row["asked"] > 0:
+            what, do = f"nobody is in the cell {name}", "join it to a neighbour"
+            problems.append(Problem(what, "", do, value=row["asked"]))
+        elif not empty and not (np.isfinite(row["asked"]) and row["asked"] > 0):
+            what = f"the cell {name} has {row['n']:.0f} people but no positive total"
+            problems.append(Problem(what, "", "give its total or leave them out"))
+    if problems:
+        raise InputProblems(problems, about="post-stratification")
+    table = joined[joined["n"] > 0].reset_index()
+    factor = (table.set_index(by)["asked"] / table.set_index(by)["before"]).rename("f")
+    merged = frame[by].reset_index(drop=True).merge(factor.reset_index(), how="left")
+    w = start * merged["f"].to_numpy(dtype=float)
+    reached = pd.Series(w).groupby([frame[name].to_numpy() for name in by]).sum()
+    table["reached"] = reached.to_numpy()
+    table["n"] = table["n"].astype(int)
+    return Weighting(
+        weight=pd.Series(w, index=frame.index, name="weight"),
+        table=table[[*by, "n", "before", "asked", "reached"]],
+        design_effect=kish(w),
+        n=len(frame),
+        iterations=0,
+        method=f"Post-stratified by {', '.join(by)}",
+    )
+
+
+def rake(
+    frame: pd.DataFrame,
+    margins: pd.DataFrame,
+    *,
+    weight: npt.ArrayLike | None = None,
+    person: str | None = None,
+    tolerance: float = 1e-8,
+    max_iterations: int = 100,
+) -> Weighting:
+    """Tilt weights as little as possible until every margin is met.
+
+    Margins may be shares of levels, shares of ranges and means, in everyone or
+    within groups. For shares of levels alone the result is that of classical
+    raking (iterative proportional fitting).
+
+    Parameters
+    ----------
+    frame : DataFrame
+        One row per person, or per person and draw.
+    margins : DataFrame
+        As ``read_margins`` describes. A margin within a group says nothing about
+        how many are in the group: give that as a margin of its own, or it moves.
+        People whose value is missing are left out of that margin.
+    weight : array-like, optional
+        Weights to start from; 1 each if not given.
+    person : str, optional
+        Column whose rows share one weight; margins then hold over all the rows.
+    tolerance : float
+        Largest distance from a margin, in standard deviations of what it
+        averages.
+    max_iterations : int
+        Newton steps allowed.
+
+    Returns
+    -------
+    Weighting
+        Weights that add up to what they added up to at the start. ``table``: one
+        row per margin, columns ``variable, statistic, level, low, high, within,
+        n, n_in_class, before, asked, reached``; ``n`` persons in the group,
+        ``n_in_class`` of them (in any draw) in the class of a share.
+
+    Raises
+    ------
+    InputProblems
+        If a margin's group is empty, its class holds nobody or everybody, or a
+        mean lies outside what these people have.
+    SizingError
+        If no positive weights meet all the margins together (shown by linear
+        programming, naming those in conflict), or the steps run out.
+
+    Notes
+    -----
+    w_i = d_i exp(lambda' g_i), with g_i = 1(i in the group) (x_i - target), the
+    exponential case of Deville and Sarndal, Calibration estimators in survey
+    sampling, J Am Stat Assoc 1992;87:376-382 (from memory). It has the least
+    Kullback-Leibler distance from the starting weights; lambda minimises the
+    convex function log sum d_i exp(lambda' g_i), by Newton steps.
+
+    Examples
+    --------
+    >>> people = pd.DataFrame({"sex": ["female", "male", "male"]})
+    >>> asked = pd.DataFrame([{"variable": "sex", "statistic": "share",
+    ...                        "level": "female", "target": 0.5}])
+    >>> rake(people, asked).weight.round(6).tolist()
+    [1.5, 0.75, 0.75]
+    """
+    if not tolerance > 0 or not max_iterations >= 1:
+        raise SizingError(
+            "rake: tolerance must be above 0 and max_iterations at least 1."
+        )
+    wanted = to_margins(margins_from(margins))
+    check_against(wanted, frame)
+    start = checked_weight(weight, len(frame))
+    codes, rows_each = _persons(frame, person, start)
+    base = np.bincount(codes, start) / start.sum()
+    inside = [margin.group(frame) for margin in wanted]
+    value = [
+        np.where(group, margin.value(frame), 0.0)
+        for margin, group in zip(wanted, inside, strict=True)
+    ]
+    in_group = _per_person(inside, codes, rows_each)
+    in_value = _per_person(value, codes, rows_each)
+    target = np.array([margin.target for margin in wanted])
+    pull = in_value - target * in_group
+    scale = np.sqrt(np.average(np.square(pull), axis=0, weights=base))
+    scale[scale == 0] = 1.0
+    tilt, steps = _tilt(pull / scale, base, tolerance, max_iterations)
+    if tilt is None:
+        refuse_the_impossible(wanted, in_group, in_value)
+        raise SizingError(
+            f"The margins can be met, but not in the {max_iterations} steps allowed: "
+            "allow more (max_iterations) or drop the margin that pulls hardest."
+        )
+    ratio = tilt / base
+    w = start * ratio[codes]
+    table = pd.DataFrame(
+        [
+            {
+                "variable": m.variable,
+                "statistic": m.statistic,
+                "level": m.level,
+                "low": m.low,
+                "high": m.high,
+                "within": m.within,
+                "n": int((in_group[:, j] > 0).sum()),
+                "n_in_class": (
+                    int((in_value[:, j] > 0).sum()) if m.statistic == "share" else None
+                ),
+                "before": base @ in_value[:, j] / (base @ in_group[:, j]),
+                "asked": m.target,
+                "reached": float(w @ value[j] / (w @ inside[j])),
+            }
+            for j, m in enumerate(wanted)
+        ]
+    )
+    table["n_in_class"] = table["n_in_class"].astype("Int64")
+    return Weighting(
+        weight=pd.Series(w, index=frame.index, name="weight"),
+        table=table,
+        design_effect=kish(tilt / rows_each),
+        n=len(base),
+        iterations=steps,
+        method="Raked by exponential tilting",
+    )
+
+
+def checked_weight(
+    weight: npt.ArrayLike | None, count: int, *, zeros: bool = False
+) -> Array:
+    """Return weights as an array, refusing what cannot weigh people.
+
+    Parameters
+    ----------
+    weight : array-like or None
+        None: 1 each.
+    count : int
+        Number of rows.
+    zeros : bool
+        Whether 0 is allowed for some.
+
+    Raises
+    ------
+    SizingError
+        If the number of weights is wrong, or any is negative, missing, infinite
+        or (unless ``zeros``) 0, or all are 0.
+    """
+    if weight is None:
+        return np.ones(count)
+    try:
+        w = np.asarray(weight, dtype=float)
+    except (TypeError, ValueError) as error:
+        raise SizingError("The weights must be numbers.") from error
+    if w.shape != (count,):
+        raise SizingError(
+            f"There are {w.size} weights for {count} rows: give one weight per row."
+        )
+    enough = w >= 0 if zeros else w > 0
+    bad = np.flatnonzero(~(np.isfinite(w) & enough))
+    if len(bad):
+        shown = ", ".join(f"row {i}: {w[i]:g}" for i in bad[:5])
+        least = "0 or more" if zeros else "above 0"
+        raise SizingError(
+            f"{len(bad)} of {count} weights are not numbers {least} ({shown}, counted "
+            "from 0). What to do: leave those people out or give them a weight."
+        )
+    if not w.any():
+        raise SizingError("All weights are 0: there is nobody to look at.")
+    return w
+
+
+def _persons(
+    frame: pd.DataFrame, person: str | None, start: Array
+) -> tuple[npt.NDArray[np.int64], Array]:
+    """Return each row's person as 0, 1, ... and the number of rows of each."""
+    if person is None:
+        return np.arange(len(frame)), np.ones(len(frame))
+    _need_columns(frame, [person], "people")
+    codes, _ = pd.factorize(frame[person])
+    if (codes < 0).any():
+        raise SizingError(f"Some rows have no {person}: give every row one.")
+    rows_each = np.bincount(codes).astype(float)
+    mean = np.bincount(codes, start) / rows_each
+    if not np.allclose(start, mean[codes], rtol=1e-9):
+        raise SizingError(f"Rows of the same {person} must start with one weight.")
+    return codes.astype(np.int64), rows_each
+
+
+def _per_person(
+    columns: Sequence[npt.NDArray[np.generic]],
+    codes: npt.NDArray[np.int64],
+    rows_each: Array,
+) -> Array:
+    """Return the mean over each person's rows, one column per margin."""
+    return np.column_stack(
+        [np.bincount(codes, column.astype(float)) / rows_each for column in columns]
+    )
+
+
+def _tilt(
+    pull: Array, base: Array, tolerance: float, max_iterations: int
+) -> tuple[Array | None, int]:
+    """Return weights adding up to 1 under which every column averages to 0.
+
+    Newton on the convex dual, the step by least squares because margins may
+    repeat one another (female 0.6 and male 0.4).
+    """
+    dual = np.zeros(pull.shape[1])
+    log_base = np.log(base)
+
+    def at(point: Array) -> tuple[float, Array]:
+        log_w = log_base + pull @ point
+        top = float(log_w.max())
+        w = np.exp(log_w - top)
+        return top + float(np.log(w.sum())), w / w.sum()
+
+    height, w = at(dual)
+    for step in range(max_iterations + 1):
+        slope = w @ pull
+        if np.abs(slope).max() <= tolerance:
+            return w, step
+        centred = pull - slope
+        curve = (centred * w[:, None]).T @ centred
+        move = -np.linalg.lstsq(curve, slope, rcond=1e-12)[0]
+        length, downhill = 1.0, float(slope @ move)
+        if not downhill < 0:
+            return None, step
+        while True:
+            new_height, new_w = at(dual + length * move)
+            # Near the optimum the drop is below rounding: allow for that.
+            if new_height <= height + 1e-4 * length * downhill + 1e-14:
+                break
+            length /= 2
+            if length < 1e-10:
+                return None, step
+        dual, height, w = dual + length * move, new_height, new_w
+    return None, max_iterations
+
+
+def _need_columns(frame: pd.DataFrame, names: Sequence[str], what: str) -> None:
+    absent = [name for name in names if name not in frame]
+    if absent:
+        raise SizingError(
+            f"The {what} lack the column {', '.join(map(repr, absent))}; they have "
+            f"{', '.join(str(c) for c in frame.columns)}."
+        )

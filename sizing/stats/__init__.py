@@ -1,0 +1,1 @@
+"""Estimates from survey samples: weights, designs, replicates."""

@@ -1,0 +1,1 @@
+"""The study of nine sizes: what it works out, and its files."""

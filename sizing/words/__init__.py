@@ -1,0 +1,1 @@
+"""What is said of results, in plain words."""

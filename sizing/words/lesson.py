@@ -1,0 +1,253 @@
+"""What a lesson says to people: sentences, names and distances in their units."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import pandas as pd
+
+from sizing.cautions import invented_first
+from sizing.lesson import WAY_WORDS, RoomResult, WaysResult
+from sizing.lesson.agreement import TOGETHER, Agreement
+from sizing.lesson.ways_shares import PUT_WRONG
+from sizing.measures import vocabulary
+from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
+from sizing.measures.written import written
+from sizing.people import population_titles
+from sizing.words.labels import BY_WORDS, LEVEL_WORDS
+
+#: Headings of the room's form, in words; measures have their label and unit.
+FORM_WORDS: dict[str, str] = {
+    "participant": "Participant's number",
+    "subject": "Volunteer or card",
+    "reading": "Reading",
+    "chosen_size": "Size chosen",
+}
+_GUESSED = "guessed_"
+
+
+def title_of(population: str) -> str:
+    """Return what a population is called in plain words.
+
+    Examples
+    --------
+    >>> title_of("adults"), title_of("own people")
+    ('adults aged 18 and over', 'own people')
+    """
+    return population_titles().get(population, population)
+
+
+def measure_labels() -> dict[str, str]:
+    """Return what each measure is called."""
+    table = vocabulary()
+    return dict(zip(table["name"], table["label"], strict=True))
+
+
+def share(row: Mapping[Any, Any], *, interval: bool = True) -> str:
+    """Write a share with its interval.
+
+    Examples
+    --------
+    >>> share({"estimate": 0.494, "low": 0.45, "high": 0.54})
+    '49 % (45 to 54)'
+    """
+    words = f"{100 * row['estimate']:.0f} %"
+    if interval:
+        words += f" ({100 * row['low']:.0f} to {100 * row['high']:.0f})"
+    return words
+
+
+def of_hundred(row: Mapping[Any, Any]) -> str:
+    """Write a share as people of a hundred, with its interval.
+
+    Examples
+    --------
+    >>> of_hundred({"estimate": 0.494, "low": 0.45, "high": 0.54})
+    '49 (45 to 54)'
+    """
+    return share(row).replace(" %", "")
+
+
+def told(ways: WaysResult) -> dict[tuple[str, str], dict[Any, Any]]:
+    """Return the rows about everyone by way and outcome."""
+    return {(r["way"], r["outcome"]): r for r in ways.overall.to_dict("records")}
+
+
+def ways_answer(ways: WaysResult) -> str:
+    """Return the finding in one sentence, and whom the chart leaves out."""
+    rows = told(ways)
+    # Whom no size fits is the same by every way; 'usual' always takes a size.
+    none = rows["usual", "chosen_though_none_fits"]
+    return invented_first(
+        ways.invented,
+        f"Of a hundred {title_of(ways.people)}, choosing by eye puts "
+        f"{of_hundred(rows['by_eye', PUT_WRONG])} in a size that does not fit; "
+        f"measuring once by tape, {of_hundred(rows['tape_once', PUT_WRONG])}. No size "
+        f"of this chart fits {of_hundred(none)} of them: whoever measures finds that "
+        "out; whoever guesses takes a size all the same.",
+    )
+
+
+def other_ways(ways: WaysResult) -> str:
+    """Return what the other ways of choosing come to, in one sentence."""
+    rows = told(ways)
+    names = [w for w in WAY_WORDS if (w, PUT_WRONG) in rows]
+    parts = [
+        f"{WAY_WORDS[w]} {of_hundred(rows[w, PUT_WRONG])}"
+        for w in names
+        if w not in ("by_eye", "tape_once")
+    ]
+    return f"The other ways: {', '.join(parts)}. In brackets: 95 % intervals."
+
+
+def worst_group(ways: WaysResult) -> str:
+    """Return whom guessing fails most."""
+    worst = ways.worst_groups()
+    if worst.empty:
+        return "The groups are too small to say."
+    row = worst.iloc[0]
+    level = LEVEL_WORDS.get(str(row["level"]), str(row["level"]))
+    by = BY_WORDS.get(str(row["by"]), str(row["by"])).lower()
+    return (
+        f"Those in the group '{level}' ({by}): of the people there whom some size "
+        f"fits, {share(row.to_dict())} are not put in it by eye (n = {row['n']:,})."
+    )
+
+
+def room_answer(room: RoomResult) -> str:
+    """Return how many the room put in a wrong size, with the interval."""
+    parts = []
+    for source, words in (
+        ("chosen", "by the sizes chosen"),
+        ("tape", "by their own tapes"),
+    ):
+        rows = room.wrong[
+            (room.wrong["source"] == source) & (room.wrong["participant"] == TOGETHER)
+        ]
+        parts += [
+            f"{words} {row['count']} of {row['n']} ({100 * row['low']:.0f} to "
+            f"{100 * row['high']:.0f} of a hundred)"
+            for row in rows.to_dict("records")
+        ]
+    if not parts:
+        return (
+            "No size was chosen for anybody whose right size is known: give every "
+            "measure of the chart in the reference's rows, or choose for the cards."
+        )
+    words = f"Put in a size that does not fit: {'; '.join(parts)}."
+    return invented_first(room.invented, words)
+
+
+def unit_of(measure: str, units: str) -> tuple[str, float]:
+    """Return the unit in which differences of a measure are told, and its size.
+
+    Parameters
+    ----------
+    measure : str
+    units : str
+        A key of ``sizing.app.lab_units.UNITS``.
+
+    Returns
+    -------
+    str, float
+        And how many cm or kg it is. Differences in stone are told in pounds.
+
+    Examples
+    --------
+    >>> unit_of("body_mass_kg", "stone")
+    ('lb', 0.45359237)
+    """
+    mass = measure.endswith("_kg")
+    if units == "metric":
+        return ("kg" if mass else "cm"), 1.0
+    return ("lb", MASS_UNITS["lb"]) if mass else ("in", LENGTH_UNITS["in"])
+
+
+def distance(value: float, measure: str, units: str = "metric") -> str:
+    """Write a distance from an edge, never rounded away to nothing.
+
+    Examples
+    --------
+    >>> distance(1.5, "hip_circumference_cm"), distance(0.1, "stature_cm")
+    ('1.5 cm', 'less than 0.5 cm')
+    """
+    unit, size = unit_of(measure, units)
+    least = 1.0 if measure.endswith("_kg") else 0.5
+    if 0 < abs(value) / size < least - 1e-6:
+        return f"less than {least:g} {unit}"
+    mass = measure.endswith("_kg") and units == "stone"
+    return written(abs(value), measure, "pounds" if mass else units)
+
+
+def guesses_words(found: Agreement, measure: str, units: str = "metric") -> str:
+    """Return how far guesses are from the truth, in the units chosen."""
+    if not len(found.points):
+        return found.summary()
+    unit, size = unit_of(measure, units)
+    rows = found.table[found.table["participant"] == TOGETHER]
+    values = rows.set_index("statistic")["estimate"] / size
+    words = f"{len(found.points)} guesses: on average {signed(values['bias'])} {unit}"
+    if pd.notna(values["lower_limit"]):
+        words += (
+            f"; 19 in 20 lie between {signed(values['lower_limit'])} and "
+            f"{signed(values['upper_limit'])} {unit} of the truth"
+        )
+    return words + "."
+
+
+def signed(value: float) -> str:
+    """Write a difference to the nearest half, with its sign.
+
+    Examples
+    --------
+    >>> signed(-3.26), signed(-0.1), signed(2.0)
+    ('-3.5', '0', '+2')
+    """
+    half = round(2 * value) / 2
+    return f"{half:+g}" if half else "0"
+
+
+def heading(column: str) -> str:
+    """Return what a column of the room's form is called.
+
+    Parameters
+    ----------
+    column : str
+        As in a file of answers, with the unit at its end.
+
+    Examples
+    --------
+    >>> heading("guessed_body_mass_lb"), heading("hip_circumference_in")
+    ('Guess: body mass, lb', 'Hip girth, in')
+    >>> heading("subject"), heading("shoe")
+    ('Volunteer or card', 'shoe')
+    """
+    if column in FORM_WORDS:
+        return FORM_WORDS[column]
+    plain = column.removeprefix(_GUESSED)
+    stem, _, unit = plain.rpartition("_")
+    labels = {name.rsplit("_", 1)[0]: label for name, label in measure_labels().items()}
+    if stem not in labels:
+        return column
+    words = f"{labels[stem]}, {unit}"
+    return f"Guess: {words[0].lower()}{words[1:]}" if plain != column else words
+
+
+def left_out_words(row: Mapping[Any, Any], *, rows: bool = True) -> str:
+    """Return one answer that could not be used as a sentence.
+
+    Parameters
+    ----------
+    row : mapping
+        Of ``Answers.left_out``.
+    rows : bool
+        Whether to name the row as a spreadsheet numbers it.
+    """
+    where = [
+        f"row {row['row']}" if rows and not pd.isna(row["row"]) else "",
+        f"participant {row['participant']}" if row["participant"] else "",
+        f"{row['subject']}" if row["subject"] else "",
+        f"'{heading(str(row['column']))}'" if row["column"] else "",
+    ]
+    found = f" is '{row['value']}'" if row["value"] else ""
+    place = ", ".join(part for part in where if part)
+    return f"{place}{found}: {row['reason']}."

@@ -1,0 +1,515 @@
+"""The form for a chart of one's own: typed, taken in, judged, never stale."""
+
+import asyncio
+import threading
+import warnings
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.app.adviser_page import AdviserPage
+from sizing.app.chart_table import ChartTable
+from sizing.app.lab_show import save_panel
+from sizing.app.lab_unit_table import UnitTable
+from sizing.app.lab_units import UnitSwitch
+from sizing.app.own_chart_form import OwnChartForm
+from sizing.app.people_form import OWN, PeopleForm
+from sizing.charts import chart_from, demo_chart, read_chart, write_chart
+from sizing.errors import SizingError, caught_warnings
+from sizing.measures.written import UNITS
+from sizing.people import load_people
+
+HIP = "hip_circumference_cm"
+LOW, HIGH = f"{HIP}_low", f"{HIP}_high"
+
+
+def switched(units="metric"):
+    made = UnitSwitch()
+    made.view.value = units
+    return made
+
+
+@pytest.fixture
+def form():
+    """A form on few people whose judgement's pictures are not drawn."""
+    return OwnChartForm("bariatric", switch=switched(), draws=1)
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    for name in ("judgement_pictures", "judgement_words"):
+        monkeypatch.setattr(
+            f"sizing.app.own_chart_form.{name}", lambda *a, **k: "judged"
+        )
+
+
+def take(box, path):
+    box.box.value = (
+        {
+            "name": path.name,
+            "type": "text/csv",
+            "size": path.stat().st_size,
+            "content": path.read_bytes(),
+            "last_modified": pd.Timestamp("2031-01-01", tz="UTC").to_pydatetime(),
+        },
+    )
+
+
+def cell(form, row, column):
+    return form.table.table.cell(row, column)
+
+
+def test_a_chart_is_taken_in_and_a_bad_one_leaves_no_answer(form, tmp_path):
+    heard = []
+    form.listeners.append(heard.append)
+    bad = tmp_path / "bad.csv"
+    bad.write_text('size,hip_circumference_cm_low\none,"1,705"\n')
+    take(form.upload, bad)
+    assert "comma" in form.told.value and "hip girth from" in form.told.value
+    assert heard == [None] and form.edited is None
+    assert form.image.value == form.limits_view.value == ""
+    mine = tmp_path / "mine.csv"
+    write_chart(demo_chart(), mine)
+    take(form.upload, mine)
+    assert "Chart in use" in form.told.value and heard[-1] is form.edited
+    assert form.image.value.startswith("<svg") and "are covered" in form.change.value
+
+
+def test_moving_an_edge_changes_table_picture_and_answer(form, undrawn):
+    heard = []
+    form.listeners.append(heard.append)
+    form.work.run()
+    assert form.judgement is not None and form.judged.value == "judged"
+    form.edge.size.value, form.edge.measure.value = "bariatric 3", HIP
+    form.edge.end.value = "high"
+    picture = form.image.value
+    form.edge.value.value = 170.0
+    assert heard[-1].frame[HIGH].iloc[-1] == 170
+    assert cell(form, 8, HIGH).value == "170"
+    assert "points" in form.change.value and form.image.value != picture
+    assert form.judgement is None and "judge the chart again" in form.judged.value
+    form.undo.click()
+    assert cell(form, 8, HIGH).value == "190" and "points" not in form.change.value
+
+
+def test_what_is_typed_is_judged_at_once(form):
+    heard = []
+    form.listeners.append(heard.append)
+    cell(form, 3, HIGH).value = "20"
+    assert form.edited is None and heard == [None]
+    told = form.table.problems.value
+    assert "Size adult 1, hip girth from" in told and "_cm" not in told
+    assert "Put the chart right" in form.change.value and form.image.value == ""
+    with pytest.raises(ValueError, match="Put the chart right"):
+        form.results()
+    form.switch.view.value = "pounds"
+    assert "7.9 in" in form.table.problems.value
+    cell(form, 3, HIGH).value = "41"
+    assert heard[-1].frame[HIGH].iloc[3] == pytest.approx(41 * 2.54)
+    assert form.table.problems.value == "" and "are covered" in form.change.value
+
+
+def test_sizes_are_added_and_taken_away_and_the_slider_follows(form):
+    grid = form.table.table._table
+    grid.remove_row(0)
+    assert form.edited.sizes[0] == "paediatric 2" and len(form.edited.sizes) == 8
+    assert list(form.edge.size.options) == list(form.edited.sizes)
+    grid.add_row()
+    cell(form, 8, "size").value = "bariatric 4"
+    assert form.edited is None and "Size bariatric 4" in form.table.problems.value
+    cell(form, 8, LOW).value = "180"
+    assert form.edited.sizes[-1] == "bariatric 4"
+    form.table.more.value = "waist_circumference_cm"
+    cell(form, 0, "waist_circumference_cm_high").value = "70"
+    assert "waist_circumference_cm" in form.edited.measures
+
+
+def test_units_change_what_is_shown_and_not_the_chart(form):
+    before = form.edited
+    answer = form.change.value
+    form.edge.size.value, form.edge.measure.value, form.edge.end.value = (
+        "adult 1",
+        HIP,
+        "high",
+    )
+    for units in ("pounds", "stone", "metric"):
+        form.switch.view.value = units
+        assert form.edited is before and form.change.value == answer
+        unit = "cm" if units == "metric" else "in"
+        assert f"Hip girth, {unit}" in form.image.value
+        assert form.edge.value.description == f"Edge, {unit}"
+    form.switch.view.value = "pounds"
+    form.edge.value.value = 42.0
+    assert form.edited.frame[HIGH].iloc[3] == pytest.approx(106.7)
+    assert form.edited.frame[HIGH].drop(3).equals(before.frame[HIGH].drop(3))
+
+
+def test_other_people_take_the_judgement_back(form, undrawn):
+    form.work.run()
+    form.people_form.weighted.value = True
+    assert form.judgement is None and "Say first whom" in form.change.value
+    shares = form.people_form.shares
+    shares.cell(0, "group").value = "women and girls"
+    assert "a share needs" in form.people_form.told.value
+    shares.cell(0, "percent").value = "50"
+    people = form.people()
+    women = people.frame["sex"] == "female"
+    share = people.weight[women].sum() / people.weight.sum()
+    assert share == pytest.approx(0.5, abs=1e-6)
+    assert "are covered" in form.change.value
+
+
+def test_a_judgement_that_comes_too_late_is_not_shown(form, undrawn):
+    result = form._judge(lambda words, share: None)
+    cell(form, 8, HIGH).value = "180"
+    form._show_judgement(result)
+    assert form.judgement is None and "judge the chart again" in form.judged.value
+
+
+def test_the_judgement_speaks_to_people_and_is_saved_with_the_chart(
+    form, tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)
+    other = tmp_path / "other.csv"
+    write_chart(demo_chart(), other)
+    take(form.second, other)
+    cell(form, 8, HIGH).value = "180"
+    form.work.run()
+    shown = form.judged.value + form.judged_pictures.value
+    assert "adults of high body mass index" in shown and "a difference of" in shown
+    assert "_" not in "".join(shown.split("base64,")[0])
+    assert "bariatric" in shown and shown.count("alt=") == 2
+    csv, xlsx, _, svg, html = save_panel(form.results).children[0].children
+    for button in (csv, xlsx, svg, html):
+        button.click()
+    again = read_chart(tmp_path / "my_chart.csv", warn=False)
+    assert again.frame[HIGH].iloc[-1] == 180
+    names = {path.name for path in tmp_path.iterdir()}
+    assert {"chart_report.html", "chart_sizes.xlsx", f"my_chart_{HIP}.svg"} <= names
+    page = (tmp_path / "chart_report.html").read_text(encoding="utf-8")
+    assert "Two charts side by side" in page and "Before any lift" in page
+
+
+def test_clients_typed_in_are_read_as_a_file_would_be(tmp_path):
+    form = PeopleForm(switched("pounds"), "bariatric", draws=1)
+    form.name.value = OWN
+    with pytest.raises(ValueError, match="Type your clients"):
+        form.people()
+    rows = [("female", "82", "40"), ("male", "47", "")]
+    for row, (sex, age, hip) in enumerate(rows):
+        form.clients.cell(row, "sex").value = sex
+        form.clients.cell(row, "age_years").value = age
+        form.clients.cell(row, HIP).value = hip
+    people = form.people()
+    assert people.n == 2 and people.frame[HIP].iloc[0] == pytest.approx(101.6)
+    assert form.people() is people
+    file = tmp_path / "clients.csv"
+    file.write_text("sex,name,age_years,body_mass_kg\nf,A. B.,70,60\n")
+    take(form.upload, file)
+    assert form.people().n == 1 and "left out" in form.told.value
+
+
+class Gate:
+    """Lets the people through only when it is opened, and counts who asked."""
+
+    def __init__(self, monkeypatch):
+        self.open, self.asked = threading.Event(), []
+        monkeypatch.setattr("sizing.app.people_form.load_people", self)
+
+    def __call__(self, name, *, draws):
+        self.asked.append(name)
+        if not self.open.wait(30):
+            raise SizingError("the gate was never opened")
+        return load_people(name, draws=draws)
+
+
+async def until(true):
+    for _ in range(3000):
+        if true():
+            return
+        await asyncio.sleep(0.01)
+    raise AssertionError("it never came")
+
+
+def on_a_page(walk):
+    asyncio.run(asyncio.wait_for(walk(), 60))
+
+
+def shown(widget):
+    return widget.layout.display != "none"
+
+
+def empty(form):
+    return form.image.value == form.limits_view.value == form.sources_view.value == ""
+
+
+def test_progress_is_shown_while_the_people_are_made_ready(form, monkeypatch):
+    gate, people = Gate(monkeypatch), form.people_form
+    assert not shown(people.work.bar) and not shown(people.again)
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: gate.asked)
+        assert shown(people.work.bar) and shown(people.work.stop_button)
+        assert "not measured" in people.work.told.value
+        assert "Getting the people ready" in form.change.value and empty(form)
+        # What does not change the people does not begin anew, and shows no answer.
+        form.edge.value.value = 170.0
+        form.switch.view.value = "pounds"
+        assert "Getting the people ready" in form.change.value and empty(form)
+        with pytest.raises(ValueError, match="Getting the people ready"):
+            form.results()
+        gate.open.set()
+        await until(lambda: not people.getting)
+        assert gate.asked == ["care_home"]
+        assert "nursing-home" in form.change.value and not shown(people.work.bar)
+        assert form.image.value.startswith("<svg") and form.sources_view.value
+
+    on_a_page(walk)
+
+
+def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
+    gate, people = Gate(monkeypatch), form.people_form
+    assert "are covered" in form.change.value
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: gate.asked)
+        people.work.stop_button.click()
+        gate.open.set()
+        await until(lambda: not people.getting)
+        # Nothing else on the page begins what was stopped.
+        form.edge.value.value = 170.0
+        form.switch.view.value = "pounds"
+        await asyncio.sleep(0.05)
+        assert gate.asked == ["care_home"] and empty(form)
+        assert "nothing was worked out" in form.change.value
+        assert f"Press '{people.again.description}'" in form.change.value.replace(
+            "&#x27;", "'"
+        )
+        assert shown(people.again) and not shown(people.work.bar)
+        for ask in (form.results, lambda: form._judge(lambda words, share: None)):
+            with pytest.raises(ValueError, match="nothing was worked out"):
+                ask()
+        people.again.click()
+        await until(lambda: not people.getting)
+        assert gate.asked == ["care_home"] * 2 and not shown(people.again)
+        assert "nursing-home" in form.change.value and not empty(form)
+
+    on_a_page(walk)
+
+
+@pytest.mark.parametrize("stopped", [False, True])
+def test_a_later_choice_of_people_wins(form, monkeypatch, stopped):
+    gate, people = Gate(monkeypatch), form.people_form
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: gate.asked)
+        if stopped:
+            people.work.stop_button.click()
+        people.name.value = "adults"
+        people.name.value = "walking_difficulty"
+        assert "Getting the people ready" in form.change.value
+        heard = []
+        form.change.observe(lambda change: heard.append(change["new"]), "value")
+        gate.open.set()
+        await until(lambda: "are covered" in form.change.value)
+        assert gate.asked == ["care_home", "walking_difficulty"]
+        assert form.people().settings["name"] == "walking_difficulty"
+        assert not any("nursing-home" in words for words in heard)
+
+    on_a_page(walk)
+
+
+def test_people_chosen_back_while_others_were_read_are_read_anew(form, monkeypatch):
+    gate, people = Gate(monkeypatch), form.people_form
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: gate.asked)
+        people.name.value = "adults"
+        people.name.value = "care_home"
+        gate.open.set()
+        await until(lambda: "are covered" in form.change.value)
+        assert gate.asked == ["care_home"] * 2 and "nursing-home" in form.change.value
+
+    on_a_page(walk)
+
+
+def test_people_left_while_the_chart_has_problems_are_not_taken(form, monkeypatch):
+    gate, people = Gate(monkeypatch), form.people_form
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: gate.asked)
+        cell(form, 3, HIGH).value = "20"
+        people.name.value = "walking_difficulty"
+        gate.open.set()
+        await until(lambda: not people.getting)
+        assert not people.ready and "Put the chart right" in form.change.value
+        cell(form, 3, HIGH).value = "104"
+        await until(lambda: "are covered" in form.change.value)
+        assert form.people().settings["name"] == "walking_difficulty"
+
+    on_a_page(walk)
+
+
+def test_what_is_wrong_with_the_people_is_told_by_the_form(form, tmp_path):
+    people = form.people_form
+    bad = tmp_path / "clients.csv"
+    bad.write_text('sex,age_years,hip_circumference_cm\nf,70,"1,705"\n')
+
+    async def walk():
+        people.name.value = OWN
+        await until(lambda: not people.getting)
+        assert "Type your clients" in people.told.value
+        take(people.upload, bad)
+        await until(lambda: "comma" in people.told.value)
+        assert "Say first whom" in form.change.value and empty(form)
+        assert people.work.told.value == "" and not shown(people.work.bar)
+        people.name.value = "care_home"
+        await until(lambda: "are covered" in form.change.value)
+        assert people.told.value == ""
+
+    on_a_page(walk)
+
+
+def test_the_judgement_waits_for_the_people_and_is_of_them(form, undrawn, monkeypatch):
+    gate, people = Gate(monkeypatch), form.people_form
+
+    async def walk():
+        people.name.value = "care_home"
+        form.work.start()
+        await until(lambda: gate.asked)
+        await asyncio.sleep(0.1)
+        assert form.work.running and form.judgement is None
+        gate.open.set()
+        await until(lambda: form.judged.value == "judged")
+        assert people.people().settings["name"] == "care_home"
+
+    on_a_page(walk)
+
+
+def test_a_judgement_of_people_left_and_chosen_again_is_not_shown(form, undrawn):
+    result = form._judge(lambda words, share: None)
+    form.people_form.name.value = "care_home"
+    form.people_form.name.value = "bariatric"
+    form._show_judgement(result)
+    assert form.judgement is None and "judge the chart again" in form.judged.value
+
+
+def test_two_threads_that_catch_warnings_lose_none():
+    begun, end = threading.Event(), threading.Event()
+    caught = {}
+
+    def other():
+        with caught_warnings() as found:
+            begun.set()
+            end.wait(30)
+            warnings.warn("theirs", UserWarning, stacklevel=1)
+        caught["theirs"] = [str(one.message) for one in found]
+
+    thread = threading.Thread(target=other)
+    thread.start()
+    assert begun.wait(30)
+    threading.Timer(0.1, end.set).start()
+    with caught_warnings() as found:
+        end.wait(30)
+        thread.join(1)
+        warnings.warn("mine", UserWarning, stacklevel=1)
+    assert [str(one.message) for one in found] == ["mine"]
+    assert caught["theirs"] == ["theirs"]
+
+
+CHART = demo_chart()
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    steps=st.lists(
+        st.one_of(
+            st.sampled_from(list(UNITS)),
+            st.tuples(st.integers(0, 2), st.integers(600, 1900)),
+        ),
+        max_size=6,
+    )
+)
+def test_a_table_keeps_what_was_not_typed_exactly(steps):
+    switch = switched()
+    frame = CHART.frame[["size", LOW, HIGH]].head(3)
+    table = UnitTable(frame, switch, caption="x", headings=str)
+    expected = frame[HIGH].tolist()
+    for step in steps:
+        if isinstance(step, str):
+            switch.view.value = step
+        else:
+            row, tenths = step
+            table.cell(row, HIGH).value = f"{tenths / 10} cm"
+            expected[row] = tenths / 10
+        assert table.frame[HIGH].tolist() == expected
+        assert table.frame[LOW].tolist() == frame[LOW].tolist()
+
+
+def test_a_row_emptied_above_does_not_move_an_edge_into_another_size():
+    switch = switched()
+    frame = CHART.frame[["size", "group", "load_limit_kg", LOW, HIGH]].head(3)
+    heard = []
+    table = ChartTable(chart_from(frame, warn=False), switch, heard.append)
+    for column in frame:
+        table.table.cell(0, column).value = ""
+    chart = heard[-1]
+    assert chart.sizes == ("paediatric 2", "paediatric 3")
+    edge = chart.frame.assign(**{HIGH: [81.0, np.nan]})
+    table.put(chart_from(edge, warn=False), "paediatric 2", HIGH)
+    assert table.table.frame[HIGH].tolist() == [81.0, 96.0]
+    assert table.table.cell(0, HIGH).value == "81"
+
+
+def test_the_page_opens_with_the_client_and_makes_the_chart_when_asked():
+    page = AdviserPage("bariatric", draws=1)
+    assert "chart" not in page.__dict__
+    assert page.client.entry in page.entry.children
+    page.client.fields.sex.value = "female"
+    page.client.check()
+    page.half.value = "chart"
+    assert page.chart.entry in page.entry.children
+    assert page.chart.picture_view in page.picture.children
+    assert page.client.answer is not None
+    page.chart.edge.value.value += 2
+    assert page.client.answer is None
+    assert page.client.chart is page.chart.edited
+    cell(page.chart, 0, HIGH).value = "x"
+    page.half.value = "client"
+    assert page.client.chart is None and "has problems" in page.client.about.value
+
+
+@pytest.mark.parametrize("behind", [False, True])
+def test_a_fault_of_the_kit_does_not_come_again_by_itself(form, monkeypatch, behind):
+    asked = []
+
+    def broken(name, *, draws):
+        asked.append(name)
+        raise KeyError("a fault")
+
+    people = form.people_form
+    monkeypatch.setattr("sizing.app.people_form.load_people", broken)
+
+    async def walk():
+        people.name.value = "care_home"
+        await until(lambda: asked and not people.getting)
+        await asyncio.sleep(0.2)
+
+    if behind:
+        on_a_page(walk)
+    else:
+        people.name.value = "care_home"
+    assert asked == ["care_home"] and empty(form)
+    assert "The kit itself failed" in people.work.told.value and shown(people.again)
+    monkeypatch.setattr("sizing.app.people_form.load_people", load_people)
+    people.again.click()
+    people.work.wait()
+    assert "nursing-home" in form.change.value and not shown(people.again)

@@ -1,0 +1,233 @@
+"""The form for one client: nothing stale, nothing lost, nothing kept unasked."""
+
+import re
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.app.client_fields import EXAMPLE
+from sizing.app.client_form import ClientForm
+from sizing.app.lab_fields import UnitField
+from sizing.app.lab_show import save_panel
+from sizing.app.lab_units import UnitSwitch
+from sizing.cautions import cautions
+from sizing.charts import demo_chart
+from sizing.measures.written import UNITS
+
+HIP, MASS = "hip_circumference_cm", "body_mass_kg"
+
+
+@pytest.fixture
+def form(monkeypatch):
+    """A form whose pictures are not drawn, which would take most of the time."""
+    made = ClientForm()
+    made.switch.view.value = "metric"
+    return made
+
+
+@pytest.fixture
+def undrawn(monkeypatch):
+    monkeypatch.setattr(
+        "sizing.app.client_page.pictures_html", lambda *a, **k: "pictures"
+    )
+
+
+def enter(form, **entries):
+    form.fields.sex.value, form.fields.age.value = "female", "74"
+    for name, value in entries.items():
+        form.fields.values[name].box.value = value
+
+
+def test_the_answer_follows_what_is_entered_and_how(form, undrawn):
+    enter(form, **{MASS: "61", HIP: "101"})
+    assert form.answer is None and "press Check" in form.answer_view.value
+    form.go.click()
+    first = form.answer_view.value
+    assert form.answer.client.known[HIP].value == 101
+    form.fields.values[HIP].box.value = "108"
+    assert form.answer.client.known[HIP].value == 108
+    assert form.answer_view.value != first
+    form.fields.ways[HIP].value = "guessed"
+    assert form.answer.client.known[HIP].how == "guessed"
+
+
+def test_what_is_wrong_takes_the_answer_and_the_note_away(form, undrawn):
+    enter(form, **{MASS: "61", HIP: "101"})
+    form.check()
+    form.note.show()
+    assert "iframe" in form.note.out.value
+    form.fields.values[HIP].box.value = "1,015"
+    assert form.answer is None and form.note.note is None
+    told = form.answer_view.value
+    assert "Hip girth (1,015 cm)" in told and "comma" in told
+    assert not any(size in told for size in demo_chart().sizes)
+    assert form.picture_view.value == form.note.out.value == ""
+    with pytest.raises(ValueError, match="Check the client first"):
+        form.results()
+
+
+def test_another_chart_takes_the_answer_away(form, undrawn):
+    enter(form, **{HIP: "101"})
+    form.check()
+    form.use_chart(demo_chart())
+    assert form.answer is None and "press Check again" in form.answer_view.value
+    form.use_chart(None)
+    form.check()
+    assert form.answer is None and "put it right" in form.answer_view.value
+
+
+def test_what_was_confirmed_was_not_confirmed_of_the_next_entry(form, undrawn):
+    enter(form, body_mass_kg="70", stature_cm="162", **{HIP: "68"})
+    form.check()
+    assert form.answer is None and form.confirmed.layout.display is None
+    assert "tick" in form.answer_view.value
+    form.confirmed.value = True
+    assert form.answer is not None and len(form.answer.doubts) == 1
+    form.fields.values[HIP].box.value = "67"
+    assert form.answer is None and not form.confirmed.value
+
+
+def test_other_units_say_the_same_of_the_same_client(form, undrawn):
+    enter(form, body_mass_kg="61.2", stature_cm="160", **{HIP: "101"})
+    form.check()
+    before = form.answer
+    form.note.show()
+    for units in ("pounds", "stone", "metric"):
+        form.switch.view.value = units
+        assert form.answer is before
+        words = form.answer_view.value + form.note.out.value
+        assert bool(re.search(r"\d in\b", words)) == (units != "metric")
+        assert bool(re.search(r"\d cm\b", words)) == (units == "metric")
+    assert form.fields.values[HIP].box.value == "101"
+    form.switch.view.value = "pounds"
+    form.check()
+    assert form.answer.client.known == before.client.known
+    assert form.answer.sizes.equals(before.sizes)
+
+
+@pytest.mark.parametrize(
+    ("units", "hoist"),
+    [("metric", "60.9"), ("pounds", "134.3"), ("stone", "9 st 8 lb")],
+)
+def test_over_the_lowest_load_limit_nothing_is_shown_as_fitting(form, units, hoist):
+    enter(form, stature_cm="160", **{MASS: "61", HIP: "101"})
+    form.check()
+    assert "% (" in form.answer_view.value
+    form.switch.view.value = units
+    form.fields.loads["hoist"].box.value = hoist
+    shown = form.answer_view.value + form.picture_view.value
+    assert "Over the load limit" in shown and "No size may be used" in shown
+    # No chance, no room, nothing further to measure.
+    for word in ("Measure next", "chance of", "inside", "img", "in play"):
+        assert word not in shown, word
+    saved = form.results()
+    assert not {"client_sizes", "client_margins", "client_chances"} & set(saved)
+    assert "Measure next" not in saved["handling_note"]
+    form.fields.loads["hoist"].box.value = ""
+    assert "chance of" in form.answer_view.value
+
+
+def test_a_number_typed_in_cm_where_inches_are_chosen_is_named(form, undrawn):
+    form.switch.view.value = "pounds"
+    enter(form, stature_cm="165")
+    form.check()
+    assert form.answer is None
+    assert "Stature (165 in): this makes sense in cm" in form.answer_view.value
+    form.fields.values["stature_cm"].box.value = "165 cm"
+    assert form.answer.client.known["stature_cm"].value == 165
+
+
+def test_the_invented_client_is_said_to_be_invented(form, undrawn):
+    form.show_example()
+    assert "Invented client" in form.answer_view.value
+    form.fields.values[HIP].box.value = "103"
+    assert "Invented client" not in form.answer_view.value
+    form.clear()
+    assert form.fields.entries() == ({}, {}) and form.answer is None
+    assert "press Check" in form.answer_view.value
+
+
+def test_everything_can_be_saved_and_nothing_is_overwritten(
+    form, tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)
+    form.show_example()
+    assert form.picture_view.value.count('alt="') == 2
+    assert "_cm" not in form.picture_view.value + form.answer_view.value
+    assert list(tmp_path.iterdir()) == []
+    panel = save_panel(form.results)
+    for _ in range(2):
+        for button in panel.children[0].children:
+            button.click()
+    names = {path.name for path in tmp_path.iterdir()}
+    for name in ("client_sizes.csv", "client_sizes.xlsx", "client_chances.png"):
+        assert {name, name.replace(".", " (2).")} <= names
+    assert {"client_chances.svg", "handling_note (2).html"} <= names
+    note = (tmp_path / "handling_note.html").read_text(encoding="utf-8")
+    assert all(text in note.replace("&#39;", "'") for text in cautions())
+    form.note.path.value = "mine.md"
+    form.note.save_as()
+    kept = (tmp_path / "mine.md").read_bytes()
+    form.fields.values[HIP].box.value = "103"
+    form.note.save_as()
+    assert "already" in form.note.out.value
+    assert (tmp_path / "mine.md").read_bytes() == kept
+
+
+def test_the_note_cannot_choose_a_size_that_does_not_bear_the_load(form, undrawn):
+    enter(form, **{MASS: "61"})
+    form.fields.loads["sling"].box.value = "60"
+    form.check()
+    form.note.size.value = "adult 1"
+    form.note.show()
+    assert "over the lowest load limit" in form.note.out.value
+    assert form.note.note is None
+
+
+def test_the_example_is_filled_in_as_it_stands(form, undrawn):
+    form.show_example()
+    told, how = form.fields.entries()
+    assert told == {**EXAMPLE["values"], "sex": "female", "age_years": "74"}
+    assert how[MASS] == "hoist scale"
+    assert form.fields.load_limits() == EXAMPLE["loads"]
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    tenths=st.integers(200, 2500),
+    steps=st.lists(st.sampled_from(list(UNITS)), min_size=1, max_size=6),
+)
+def test_switching_units_to_and_fro_loses_nothing(tenths, steps):
+    switch = UnitSwitch()
+    switch.view.value = "metric"
+    fields = [UnitField("x", name, switch) for name in (HIP, MASS)]
+    for field in fields:
+        field.box.value = f"{tenths / 10}"
+    for units in steps:
+        switch.view.value = units
+        assert [field.value for field in fields] == [tenths / 10] * 2
+    switch.view.value = "metric"
+    assert [field.box.value for field in fields] == [f"{tenths / 10}"] * 2
+
+
+def test_a_field_says_what_it_reads_and_keeps_what_it_cannot():
+    switch = UnitSwitch()
+    switch.view.value = "stone"
+    field = UnitField("Body mass", MASS, switch)
+    heard = []
+    field.on_change(lambda: heard.append(field.value))
+    field.box.value = "9 st 8 lb"
+    switch.view.value = "pounds"
+    assert field.box.value == "134" and field.box.description == "Body mass, lb"
+    field.box.value = "1,345"
+    switch.view.value = "metric"
+    # In the unit it was typed in, whatever is chosen now.
+    assert field.box.value == "1,345 lb" and field.value == "1,345 lb"
+    assert heard == [pytest.approx(60.78137758), "1,345 lb"]
+    switch.view.value = "stone"
+    field.box.value = "12.10"
+    switch.view.value = "metric"
+    assert field.box.value == "12.10 st" and field.value == "12.10 st"
+    field.box.value = "10 st 4"
+    assert field.box.value == "65.3" and field.value == pytest.approx(144 * 0.45359237)

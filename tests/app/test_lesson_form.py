@@ -1,0 +1,300 @@
+"""The trainer's page without a browser: nothing old stays, nothing is guessed."""
+
+import re
+from datetime import UTC, datetime
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sizing.app.lab_units import UNITS
+from sizing.app.lesson_form import LessonForm, free_folder
+from sizing.app.lesson_room_table import asked, blank_table, in_units
+from sizing.charts import demo_chart, write_chart
+from sizing.lesson import practice_clients
+from sizing.lesson.answers import read_answers
+from sizing.lesson.practice import size_margins
+from sizing.resources import source_table
+
+HIP = "hip_circumference_cm"
+#: A volunteer whom 'adult 2' fits.
+A_BODY = {
+    "body_mass_kg": 70.0,
+    "stature_cm": 170.0,
+    "shoulder_height_sitting_cm": 58.0,
+    "buttock_popliteal_length_cm": 47.0,
+    HIP: 101.0,
+}
+#: Names of the code, which no page may show.
+CODE = re.compile(r"\b[a-z]+_(?:cm|kg|[a-z]+_(?:cm|kg))\b|by_eye|bmi_class|tape_once")
+
+
+def shown(html: str) -> str:
+    """Return what a page shows, without its markup and pictures."""
+    return re.sub(r"base64,[^\"]*|<[^>]*>", " ", html)
+
+
+def given(name: str, content: bytes) -> tuple[dict[str, object], ...]:
+    """Return a file as a browser hands it over."""
+    about = {"type": "", "last_modified": datetime(2026, 1, 1, tzinfo=UTC)}
+    return ({"name": name, "size": len(content), "content": content, **about},)
+
+
+@pytest.fixture(scope="module")
+def opened():
+    """The page as it is opened; tests leave its entries as they were."""
+    form = LessonForm("bariatric", draws=1)
+    form.start()
+    return form
+
+
+@pytest.fixture
+def form(opened, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    yield opened
+    opened.room.invented.value = False
+    opened.room.upload.clear()
+    opened.settings.units.view.value = "metric"
+
+
+def press(view, words: str) -> None:
+    """Press the button of these words somewhere in a view."""
+    waiting = [view]
+    while waiting:
+        widget = waiting.pop()
+        if getattr(widget, "description", None) == words:
+            widget.click()
+            return
+        waiting += getattr(widget, "children", ())
+    raise AssertionError(f"there is no button '{words}'")
+
+
+def test_the_answer_is_there_on_opening_in_one_sentence_with_its_interval(form):
+    ways = form.answer.ways
+    row = ways.overall.query("way == 'by_eye' and outcome == 'put_in_a_wrong_size'")
+    low, eye, high = (
+        round(100 * row[name].iloc[0]) for name in ("low", "estimate", "high")
+    )
+    sentence = shown(form.answer.words.value)
+    assert f"choosing by eye puts {eye} ({low} to {high})" in sentence
+    assert "Of a hundred adults of high body mass index" in sentence
+    for part in (form.answer.picture, form.limits, form.sources, form.cautions):
+        assert part.value and not CODE.search(shown(part.value))
+    assert 'alt="Bars, one for each way' in form.answer.picture.value
+
+
+def test_nothing_old_stays_when_an_entry_changes(form):
+    form.pairs.work.run()
+    form.answer.by_group.run()
+    form.cards.size.value = "adult 1"
+    form.cards.show()
+    before = form.answer.words.value
+    assert form.pairs.shown.value and form.answer.groups.value
+    form.settings.seed.value = 2
+    assert form.pairs.shown.value == form.answer.groups.value == ""
+    assert form.cards.answer.value == "" or form.cards.place == 0
+    form.answer.work.wait()
+    assert form.answer.ways.settings["seed"] == 2
+    assert form.answer.words.value and form.answer.words.value != before
+    form.settings.seed.value = 1
+    form.answer.work.wait()
+    assert form.answer.words.value == before
+
+
+def test_a_file_that_is_no_chart_gives_a_reason_and_no_answer(form):
+    bad = b"size,hip_circumference_cm_low,hip_circumference_cm_high\none,95,80\n"
+    form.settings.upload.box.value = given("bad.csv", bad)
+    form.answer.work.wait()
+    assert "bad.csv" in form.settings.told.value
+    assert form.answer.words.value == "" and form.cards.practice is None
+    assert "Please check" in form.answer.work.told.value
+    form.settings.upload.clear()
+    form.answer.work.wait()
+    assert form.answer.words.value and form.cards.practice is not None
+
+
+def test_a_chart_of_ones_own_is_used_throughout(form, tmp_path):
+    path = tmp_path / "ward.csv"
+    write_chart(demo_chart(), path)
+    text = path.read_text(encoding="utf-8").replace("adult 1", "first")
+    form.settings.upload.box.value = given("ward.csv", text.encode())
+    form.answer.work.wait()
+    assert "first" in form.cards.size.options
+    assert "first" in form.room.table.cell(0, "chosen_size").options
+    form.settings.upload.clear()
+    form.answer.work.wait()
+    assert "first" not in form.cards.size.options
+
+
+def test_a_card_s_answer_has_the_margin_and_goes_when_another_size_is_chosen(form):
+    cards = form.cards
+    cards.deal()
+    right = [r.split(" or ") for r in cards.practice.answers["right"]]
+    cards._turn(next(i for i, r in enumerate(right) if r[0] != "none"))
+    fits = right[cards.place][0]
+    card = cards.practice.cards.iloc[cards.place]
+    wrong = next(s for s in demo_chart().sizes if s not in right[cards.place])
+    cards.show()
+    assert "Choose a size first" in cards.answer.value
+    cards.size.value = wrong
+    assert cards.answer.value == ""
+    cards.show()
+    told = shown(cards.answer.value)
+    assert "Not right" in told and f"'{wrong}'" in told.replace("&#x27;", "'")
+    assert "outside" in told and "common practice" in told
+    assert (size_margins(card, demo_chart(), wrong)["margin"] < 0).any()
+    assert (size_margins(card, demo_chart(), fits)["margin"] >= 0).all()
+    cards.size.value = fits
+    assert cards.answer.value == ""
+    cards.show()
+    assert "Right: in a size that fits" in shown(cards.answer.value)
+    assert "Right at the first go: 0 of 1." in cards.score.value
+    assert not CODE.search(shown(cards.answer.value + cards.card.value))
+
+
+def test_cards_in_inches_say_what_they_are_judged_by(form):
+    form.settings.units.view.value = "pounds"
+    cards = form.cards.practice.cards
+    inches = cards[HIP].to_numpy() / 2.54
+    assert 2 * inches == pytest.approx(np.round(2 * inches), abs=1e-3)
+    pounds = cards["body_mass_kg"].to_numpy() / 0.45359237
+    assert pounds == pytest.approx(np.round(pounds), abs=1e-3)
+    text = shown(form.cards.card.value)
+    assert " in" in text and " lb" in text and " cm" not in text
+
+
+def test_cards_can_be_saved_and_nothing_is_overwritten(form, tmp_path):
+    for _ in range(2):
+        press(form.cards.view, "Save page to print (HTML)")
+    names = {path.name for path in tmp_path.iterdir()}
+    assert names == {
+        "practice_cards.html",
+        "practice_cards (2).html",
+        "practice_answers.html",
+        "practice_answers (2).html",
+    }
+
+
+def test_the_invented_room_is_told_at_once_with_every_slip(form):
+    room = form.room
+    room.invented.value = True
+    assert "9 of 34" in room.answer.value
+    wrong = shown(room.wrong.value)
+    for slip in ("inches", "pounds", "look exchanged", "not on the chart"):
+        assert slip in wrong
+    told = shown(room.shown.value)
+    for part in ("guess minus truth", "%TEM", "reliability", "Readings averaged"):
+        assert part in told
+    assert not CODE.search(told + wrong)
+    assert room.shown.value.count("<img") == 6
+    room.invented.value = False
+    assert room.shown.value == "" and "Nothing is entered yet" in room.answer.value
+
+
+def test_a_bad_file_of_answers_is_named_and_a_good_one_follows_at_once(form):
+    room = form.room
+    room.upload.box.value = given("room.csv", b"who,what\n1,2\n")
+    assert "participant" in room.wrong.value and room.result is None
+    assert room.shown.value == "" and room.answer.value == ""
+    good = source_table("demo_room_answers.csv").to_csv(index=False).encode()
+    room.upload.box.value = given("room.csv", good)
+    assert room.result is not None and "9 of 34" in room.answer.value
+    room.upload.clear()
+    assert room.result is None and room.shown.value == ""
+
+
+def test_what_is_typed_is_judged_beside_the_table_and_counted_at_once(form, tmp_path):
+    room = form.room
+    table = blank_table(demo_chart(), participants=2, volunteers=1, readings=1)
+    table.loc[0, list(A_BODY)] = list(A_BODY.values())
+    table["chosen_size"] = [None, "adult 2", "bariatric 3"]
+    table[HIP] = table[HIP].astype(object)
+    table.loc[1, HIP] = "1,025"
+    room.table.set(table)
+    assert "1 of 2" in room.answer.value
+    wrong = shown(room.wrong.value)
+    assert "participant 1, A" in wrong and "Hip girth, cm" in wrong
+    assert "1,025" in wrong and "row" not in wrong
+    room.table.cell(2, "chosen_size").value = "adult 2"
+    assert "0 of 2" in room.answer.value
+    press(room.view, "Save tables (CSV)")
+    saved = pd.read_csv(tmp_path / "room_answers_typed.csv")
+    assert saved["chosen_size"].dropna().tolist() == ["adult 2", "adult 2"]
+    form.settings.units.view.value = "stone"
+    assert "0 of 2" in room.answer.value
+    assert room.table.cell(0, "hip_circumference_in").value == "39.76"
+    room.table.set(table.iloc[:0])
+    assert "Nothing is entered yet" in room.answer.value
+
+
+@pytest.mark.parametrize("units", UNITS)
+def test_a_room_in_other_units_comes_to_the_same(units):
+    chart = demo_chart()
+    room = source_table("demo_room_answers.csv").query("participant == 'reference'")
+    there = in_units(room, asked(chart), "metric", units)
+    back = in_units(there, asked(chart), units, "metric")
+    pd.testing.assert_frame_equal(
+        back[asked(chart)].astype(float), room[asked(chart)].astype(float)
+    )
+
+
+def test_stone_and_pounds_are_understood_in_the_table():
+    typed = pd.DataFrame({"guessed_body_mass_st": ["9 st 7 lb", "10", None, "nine"]})
+    typed = typed.assign(participant=["1", "2", "3", "4"], subject="A")
+    answers = read_answers(typed, demo_chart())
+    kg = [133 * 0.45359237, 140 * 0.45359237]
+    assert answers.guesses["value"].tolist() == pytest.approx(kg, abs=1e-4)
+    assert answers.left_out["value"].tolist() == ["", "nine"]
+
+
+def test_laying_out_anew_keeps_what_is_typed_even_twice():
+    chart = demo_chart()
+    old = blank_table(chart, participants=1, volunteers=1, readings=1)
+    old.loc[0, HIP] = 100.0
+    old.loc[1, HIP] = 101.0
+    twice = pd.concat([old, old.loc[[1]]], ignore_index=True)
+    new = blank_table(chart, participants=2, volunteers=2, readings=1, kept=twice)
+    assert sorted(new[HIP].dropna()) == [100.0, 101.0, 101.0]
+    assert len(new) == 2 + 4 + 1
+
+
+def test_the_pack_lies_in_a_new_folder_each_time(form, tmp_path):
+    form.pack._write({"handout.html": b"one", "pictures/a.svg": b"two"})
+    form.pack._write({"handout.html": b"three", "pictures/a.svg": b"four"})
+    assert (tmp_path / "lesson" / "handout.html").read_bytes() == b"one"
+    assert (tmp_path / "lesson (2)" / "handout.html").read_bytes() == b"three"
+    assert free_folder("lesson").name == "lesson (3)"
+    assert "lesson (2)" in form.pack.told.value
+
+
+def test_the_pack_is_made_of_what_the_page_shows(form, monkeypatch):
+    asked_for = {}
+
+    def prepare(population, chart, **named):
+        asked_for.update(named, population=population)
+        raise StopIteration
+
+    monkeypatch.setattr("sizing.app.lesson_form.prepare_lesson", prepare)
+    room = source_table("demo_room_answers.csv")
+    monkeypatch.setattr(form.room, "source", lambda: room)
+    with pytest.raises(StopIteration):
+        form.pack._make(lambda words, share: None)
+    assert asked_for["population"] == "bariatric" and asked_for["seed"] == 1
+    assert asked_for["answers"] is room and asked_for["units"] == "metric"
+
+
+def test_the_studies_and_groups_are_told_in_plain_words(form):
+    form.answer.by_group.run()
+    form.answer.show_studies()
+    told = shown(form.answer.groups.value + form.answer.studies.value)
+    assert "Can Fam Physician 1999" in told and "are not put in it by eye" in told
+    assert not CODE.search(told)
+
+
+@pytest.mark.parametrize("size", demo_chart().sizes)
+def test_margins_of_a_card_against_the_fit_by_edges(form, size):
+    people = form.settings.people()
+    made = practice_clients(people, demo_chart(), n=12)
+    for i in range(12):
+        rows = size_margins(made.cards.iloc[i], demo_chart(), size)
+        assert (rows["margin"] >= 0).all() == bool(made.answers.loc[i, f"fits {size}"])

@@ -1,0 +1,202 @@
+"""The purchaser's form, without a browser: fields, files, answers, stopping."""
+
+from datetime import UTC, datetime
+
+import pandas as pd
+import pytest
+
+from sizing.app import stock_form
+from sizing.app.lab_units import UnitSwitch
+from sizing.app.stock_form import StockForm
+from sizing.app.stock_form_offer import OfferFields
+from sizing.app.stock_form_people import PeopleFields
+from sizing.app.stock_form_use import UseFields
+from sizing.charts import demo_chart, write_chart
+from sizing.errors import SizingError
+from sizing.people import population_titles
+from sizing.stock import demo_scenario, plan_stock
+
+
+def nothing() -> None:
+    """Stand in for a page that does not listen."""
+
+
+def took(name: str, text: str) -> tuple[dict, ...]:
+    """Return what an upload box holds after a file was taken."""
+    content = memoryview(text.encode())
+    item = {"name": name, "type": "text/csv", "size": len(content)}
+    return ({**item, "content": content, "last_modified": datetime.now(UTC)},)
+
+
+@pytest.fixture
+def small_form():
+    """A form for six people, on few days."""
+    form = StockForm()
+    form.scenarios = 60
+    form.people.groups.set(
+        pd.DataFrame(
+            {
+                "name": ["our home"],
+                "people": ["care-home residents"],
+                "count": [6],
+                "admissions": [0],
+            }
+        )
+    )
+    return form
+
+
+def test_a_form_plans_saves_and_takes_its_answer_back(small_form, tmp_path):
+    form = small_form
+    with pytest.raises(SizingError, match="no plan to save"):
+        form.results()
+    plan = form.run()
+    assert plan is not None and plan.groups["group"].tolist() == ["our home"]
+    assert plan.groups["people"].tolist() == [population_titles()["care_home"]]
+    assert plan.answer() in form._answer.value
+    assert "Invented" in form._answer.value
+    kinds = {type(value).__name__ for value in form.results().values()}
+    assert {"DataFrame", "Axes", "str"} <= kinds
+    assert form.results()["stock_order"]["order"].sum() == plan.order["order"].sum()
+    # Heavy and light in the reader's own units, and the plan is the same.
+    form.switch.view.value = "pounds"
+    assert " lb" in form._answer.value and form.plan is plan
+    form.use.target.value = 90
+    assert form.plan is None and "press" in form._answer.value
+    assert form._pictures.value == ""
+
+
+def test_no_name_of_the_code_is_shown(small_form):
+    small_form.run()
+    shown = "".join(
+        part.value
+        for part in (
+            small_form._answer,
+            small_form._pictures,
+            small_form._limits,
+            small_form._sources,
+        )
+    )
+    words = pd.Series([shown]).str.replace(r'src="[^"]*"', "", regex=True)[0]
+    assert "_" not in words.replace("_blank", "")
+    assert "<img" in shown and 'alt=""' not in shown
+
+
+def test_the_first_look_says_that_it_is_invented_and_quick(monkeypatch):
+    monkeypatch.setattr(stock_form, "FIRST", 50)
+    form = StockForm()
+    form.people.groups.remove_row(2)
+    form._touched = False
+    form.first_look()
+    assert form.plan.settings["scenarios"] == 50
+    assert (
+        "Invented for demonstration: the size chart, the prices, the"
+        in form._answer.value
+    )
+    assert "first look draws only 50 days" in stock_form._QUICK.replace("300", "50")
+
+
+def test_an_entry_changed_while_planning_takes_the_answer_back(small_form, monkeypatch):
+    def slowly(*given, **settings):
+        plan = plan_stock(*given, **settings)
+        small_form.use.target.value = 80
+        return plan
+
+    monkeypatch.setattr(stock_form, "plan_stock", slowly)
+    assert small_form.run() is None
+    assert "Something was changed" in small_form._answer.value
+
+
+def test_planning_stops_at_its_next_step(small_form):
+    heard = []
+
+    def asked_to_stop(words, share):
+        heard.append((words, share))
+        if len(heard) == 4:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        small_form._made(60, asked_to_stop)
+    assert len(heard) == 4 and small_form.plan is None
+    shares = [share for _, share in heard]
+    assert shares == sorted(shares) and 0 <= shares[-1] <= 1
+
+
+def test_groups_left_empty_are_named():
+    people = PeopleFields(UnitSwitch(), nothing)
+    people.groups.cell(1, "count").value = ""
+    with pytest.raises(SizingError) as found:
+        people.served()
+    people.tell(found.value)
+    assert "Row 2, how many on one day" in people.told.value.replace("H", "h")
+    for row in (2, 1, 0):
+        people.groups.remove_row(row)
+    with pytest.raises(SizingError, match="fill in a group"):
+        people.served()
+
+
+def test_a_caseload_is_taken_from_a_file_or_typed():
+    people = PeopleFields(UnitSwitch(), nothing)
+    for row in (2, 1, 0):
+        people.groups.remove_row(row)
+    people.own.value = True
+    people.upload.box.value = took("mine.csv", "sex,body_mass_kg\nf,-5\n")
+    assert "body mass" in people.told.value.lower()
+    people.upload.box.value = took("mine.csv", "sex,body_mass_kg\nf,51.5\nm,90\n")
+    assert people.told.value == ""
+    people.coming.value = 3
+    (group,) = people.served()
+    assert group.people.n == 2 and group.admissions == 3
+    people.upload.clear()
+    people.clients.cell(0, "sex").value = "female"
+    people.clients.cell(0, "body_mass_kg").value = "70"
+    assert people.served()[0].people.n == 1
+
+
+def test_wrong_prices_are_told_beside_the_table_and_good_ones_fill_it():
+    offer = OfferFields(UnitSwitch(), nothing)
+    before = offer.table.frame
+    offer.prices.box.value = took("p.csv", "size,price\nadult 1,-4\nhuge,3\n")
+    assert "adult 1" in offer.told.value and "huge" in offer.told.value
+    pd.testing.assert_frame_equal(offer.table.frame, before)
+    good = demo_scenario()[1].assign(price=77, owned=5)
+    offer.prices.box.value = took("p.csv", good.to_csv(index=False))
+    assert offer.told.value == ""
+    assert offer.table.frame["price"].tolist() == [77] * 9
+    offer.table.cell(0, "owned").value = "-2"
+    with pytest.raises(SizingError) as found:
+        offer.offer()
+    offer.tell(found.value)
+    assert "paediatric 1" in offer.told.value
+    assert "number owned" in offer.told.value
+
+
+def test_charts_bring_rows_of_their_own_and_bad_ones_are_told(tmp_path):
+    offer = OfferFields(UnitSwitch(), nothing)
+    offer.upload.box.value = took("bad.csv", "size,group\n")
+    assert "bad.csv" in offer.chart_told.value or "row" in offer.chart_told.value
+    with pytest.raises(SizingError, match="cannot be used"):
+        offer.offer()
+    path = tmp_path / "ours.csv"
+    write_chart(demo_chart(), path)
+    text = path.read_text(encoding="utf-8")
+    other = text.replace("invented demo chart", "the other")
+    offer.upload.box.value = took("a.csv", text) + took("b.csv", other)
+    assert offer.chart_told.value == "" and len(offer.table.frame) == 18
+    with pytest.raises(SizingError, match="has no price"):
+        offer.offer()
+    offer.upload.clear()
+    assert offer.invented and len(offer.offer()[1]) == 9
+
+
+def test_fields_of_a_pool_and_of_a_budget_show_when_they_count():
+    changes = []
+    use = UseFields(lambda: changes.append(1))
+    assert use.at_once.layout.display == "none" == use.budget.layout.display
+    use.sharing.value = "shared"
+    use.goal.value = "budget"
+    assert use.at_once.layout.display is None is use.budget.layout.display
+    use.at_once.value, use.at_most.value, use.laundry.value = 40, 8, 1
+    made = use.use()
+    assert (made.at_once, made.at_most) == (0.4, 8) and made.out == {"laundry": (1, 7)}
+    assert use.aim() == {"budget": 8000.0} and changes

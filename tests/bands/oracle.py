@@ -1,0 +1,97 @@
+"""Invented people and brute force for the tests of banding."""
+
+from itertools import combinations_with_replacement, product
+
+import numpy as np
+import pandas as pd
+
+from sizing.measures import to_tenths
+from sizing.people.people import People
+
+MEASURES = (
+    "hip_circumference_cm",
+    "sitting_height_cm",
+    "buttock_popliteal_length_cm",
+    "body_mass_kg",
+)
+
+
+def make_people(values, weight=None, draws=1, **columns):
+    """Return people with the given rows; consecutive rows are one's draws."""
+    values = np.asarray(values, dtype=float)
+    n = len(values)
+    frame = pd.DataFrame(
+        {
+            "person": np.arange(n) // draws,
+            "draw": np.arange(n) % draws,
+            "sex": "female",
+            "age_years": 40.0,
+        }
+    ).assign(**columns)
+    for d in range(values.shape[1]):
+        frame[MEASURES[d]] = values[:, d]
+    weight = np.ones(n) if weight is None else np.asarray(weight, dtype=float)
+    measures = [name for name in MEASURES if name in frame]
+    evidence = pd.DataFrame("measured", index=frame.index, columns=measures)
+    return People("invented", frame, pd.Series(weight), evidence)
+
+
+def chart_fits(chart, people):
+    """Say who fits each size by the edge rule, straight from the chart."""
+    inside = np.ones((len(people.frame), len(chart.sizes)), dtype=bool)
+    for measure in chart.measures:
+        low, high = chart.edges(measure)
+        x = to_tenths(people.frame[measure])[:, None]
+        inside &= (x >= 0) & (x >= low) & (x <= high)
+    return inside
+
+
+def chart_share(chart, people):
+    """Return the share of the people's weight in at least one size."""
+    weight = people.weight.to_numpy()
+    return weight[chart_fits(chart, people).any(axis=1)].sum() / weight.sum()
+
+
+def low_edges(people, measures, step, room=0):
+    """Return every low edge worth trying, measure by measure."""
+    found = []
+    for measure in measures:
+        x = to_tenths(people.frame[measure])
+        start = (x.min() - room) // step
+        found.append(np.arange(start, -(-(x.max() + room) // step) + 1) * step)
+    return found
+
+
+def every_chain(boxes, sizes, allowed=None):
+    """Yield all chains of (low, high) boxes whose edges never fall."""
+    for pick in combinations_with_replacement(range(len(boxes)), sizes):
+        low = np.array([boxes[i][0] for i in pick])
+        high = np.array([boxes[i][1] for i in pick])
+        if (np.diff(low, axis=0) < 0).any() or (np.diff(high, axis=0) < 0).any():
+            continue
+        if allowed is None or allowed(low, high):
+            yield low, high
+
+
+def best_by_brute_force(
+    people, widths, sizes, step, *, allowed=None, value=None, room=0
+):
+    """Return the best value over all chains with low edges on the grid."""
+    names = list(widths)
+    x = np.column_stack([to_tenths(people.frame[m]) for m in names])
+    wide = np.array([round(10 * widths[m]) for m in names])
+    weight = people.weight.to_numpy()
+    boxes = [
+        (np.array(b), np.array(b) + wide)
+        for b in product(*low_edges(people, names, step, room))
+    ]
+
+    def share(low, high):
+        inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2)
+        return weight[inside.any(axis=1)].sum() / weight.sum()
+
+    value = value or share
+    return max(
+        (value(low, high) for low, high in every_chain(boxes, sizes, allowed)),
+        default=-np.inf,
+    )

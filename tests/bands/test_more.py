@@ -1,0 +1,482 @@
+"""Groups, fairness, frontier, stability, grading and one measure."""
+
+from dataclasses import replace
+from itertools import combinations, product
+
+import jenkspy
+import kmeans1d
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.stats import t
+
+from sizing.bands import (
+    edge_stability,
+    fit_bands,
+    fit_fairest,
+    fit_groups,
+    frontier,
+    group_of,
+    judge_groups,
+    partition_bands,
+    width_needed,
+)
+from sizing.bands.axis import check_widths, make_axis
+from sizing.bands.result import LOOSE, HeldOut
+from sizing.bands.search import candidates_wide
+from sizing.bands.stability import draw_samples, interval
+from sizing.charts import SizeChart
+from sizing.errors import SizingError
+from sizing.measures import to_tenths
+
+from .oracle import best_by_brute_force, low_edges, make_people
+
+HIP, SIT = "hip_circumference_cm", "sitting_height_cm"
+WIDTHS = {HIP: 1.5, SIT: 1.0}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_fairest_against_every_chart(seed):
+    rng = np.random.default_rng(seed)
+    values = 80 + rng.integers(0, 41, (24, 2)) / 10
+    sex = np.where(rng.random(24) < 0.4, "male", "female")
+    weight = rng.integers(1, 4, 24)
+    people = make_people(values, weight, sex=sex)
+    found = fit_fairest(
+        people, by="sex", widths=WIDTHS, sizes=2, step_cm=0.5, smallest=2
+    )
+    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
+
+    def worst(low, high):
+        inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2).any(axis=1)
+        return min(
+            weight[inside & (sex == s)].sum() / weight[sex == s].sum()
+            for s in ("female", "male")
+        )
+
+    best = best_by_brute_force(people, WIDTHS, 2, 5, value=worst)
+    assert found.worst_share == pytest.approx(best, abs=1e-9)
+    assert found.upper_bound == pytest.approx(best, abs=1e-7)
+    assert found.average <= found.best_average + 1e-12
+    assert "worst-served" in found.summary()
+
+
+def grown_and_small(seed=0, n=400):
+    rng = np.random.default_rng(seed)
+    age = np.where(np.arange(n) % 3 == 0, 9.0, 50.0)
+    stature = np.where(age < 18, 135, 170) + rng.normal(0, 8, n)
+    bmi = np.where(age < 18, 17, np.where(np.arange(n) % 3 == 1, 27, 45))
+    mass = bmi * (stature / 100) ** 2
+    values = np.column_stack([mass, stature * 0.52]).round(1)
+    return make_people(
+        values[:, [0, 1]],
+        rng.uniform(0.5, 2, n),
+        age_years=age,
+        stature_cm=stature.round(1),
+        body_mass_kg=mass.round(1),
+    )
+
+
+def test_groups_are_fitted_apart_and_judged_together():
+    people = grown_and_small()
+    limits = {"paediatric": 60.0, "adult": 100.0, "bariatric": 250.0}
+    found = fit_groups(
+        people,
+        widths={HIP: 25.0, SIT: 8.0},
+        sizes={"paediatric": 1, "adult": 2, "bariatric": 2},
+        load_limits_kg=limits,
+        splits=2,
+    )
+    assert found.chart.frame["group"].tolist() == [
+        "paediatric",
+        "adult",
+        "adult",
+        "bariatric",
+        "bariatric",
+    ]
+    table = found.judged
+    whole = table[table["group"] == "everyone"]
+    assert whole["estimate"].sum() == pytest.approx(1.0)
+    for group in limits:
+        part = table[table["group"] == group]
+        assert part["estimate"].sum() == pytest.approx(1.0)
+        own = part.loc[part["outcome"] == "own", "estimate"].item()
+        assert own == pytest.approx(found.fits[group].share, abs=1e-12)
+    assert (table["low"] <= table["estimate"] + 1e-12).all()
+    # By hand: whom only another group's size fits, and is its load enough?
+    groups = group_of(people).to_numpy()
+    frame = people.frame
+    fits, bears = {}, {}
+    for group, fit in found.fits.items():
+        inside = np.zeros(len(frame), dtype=bool)
+        low = np.column_stack([fit.chart.edges(m)[0] for m in (HIP, SIT)])
+        high = np.column_stack([fit.chart.edges(m)[1] for m in (HIP, SIT)])
+        x = np.column_stack([to_tenths(frame[m]) for m in (HIP, SIT)])
+        inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2).any(axis=1)
+        bears[group] = frame["body_mass_kg"].to_numpy() <= limits[group]
+        fits[group] = inside
+    weight = people.weight.to_numpy() / people.weight.sum()
+    own = np.array([fits[g][i] and bears[g][i] for i, g in enumerate(groups)])
+    other = np.any([fits[g] & bears[g] & (groups != g) for g in fits], axis=0) & ~own
+    over = np.any([fits[g] & (groups != g) for g in fits], axis=0) & ~own & ~other
+    for label, rows in (("own", own), ("other", other), ("other_over_load", over)):
+        told = whole.loc[whole["outcome"] == label, "estimate"].sum()
+        assert told == pytest.approx(weight[rows].sum(), abs=1e-12)
+
+
+def test_a_size_that_fits_may_still_not_lift_her():
+    frame = pd.DataFrame(
+        {
+            "size": ["a", "b"],
+            "group": ["adult", "bariatric"],
+            "load_limit_kg": [90.0, 200.0],
+            f"{HIP}_low": [90.0, 120.0],
+            f"{HIP}_high": [110.0, 150.0],
+        }
+    )
+    people = make_people(
+        np.array([100.0, 100.0, 100.0, 130.0, 170.0])[:, None],
+        body_mass_kg=[80.0, 80.0, 95.0, 150.0, 150.0],
+    )
+    groups = pd.Series(["adult", "bariatric", "bariatric", "adult", "adult"])
+    table = judge_groups(people, SizeChart(frame), groups)
+    found = table[table["estimate"] > 0].set_index(["group", "outcome", "size_group"])
+    share = found["estimate"]
+    assert share["bariatric", "other", "adult"] == pytest.approx(0.5)
+    assert share["bariatric", "other_over_load", "adult"] == pytest.approx(0.5)
+    assert share["adult", "other", "bariatric"] == pytest.approx(1 / 3)
+    assert share["adult", "own", "adult"] == pytest.approx(1 / 3)
+    assert share["everyone", "none", ""] == pytest.approx(0.2)
+
+
+def of_a_design(people, together=4):
+    """The people, each met so many times over within one sampling unit."""
+    n = len(people.frame)
+    frame = people.frame.loc[people.frame.index.repeat(together)].reset_index(drop=True)
+    unit = np.repeat(np.arange(n), together)
+    # Persons' numbers are mixed, so that none stands where its row does.
+    person = np.random.default_rng(5).permutation(n * together)
+    frame = frame.assign(person=person, unit=unit, stratum=unit % 3)
+    weight = people.weight.repeat(together).reset_index(drop=True)
+    evidence = people.evidence.loc[people.evidence.index.repeat(together)]
+    return replace(
+        people, frame=frame, weight=weight, evidence=evidence.reset_index(drop=True)
+    )
+
+
+def test_intervals_of_few_units_are_wider_by_students_quantile():
+    """t of 15 degrees of freedom is 2.131 (any table), the normal one 1.960."""
+    drawn = np.random.default_rng(3).normal(10, 1, 100_001)
+    low, high = interval(10, drawn, 15)
+    ends = np.quantile(drawn, [0.025, 0.975], method="weibull")
+    assert (high - 10) / (ends[1] - 10) == pytest.approx(2.131 / 1.960, abs=1e-3)
+    assert (10 - low) / (10 - ends[0]) == pytest.approx(2.131 / 1.960, abs=1e-3)
+    assert interval(10, drawn, 10**9) == pytest.approx(tuple(ends), abs=1e-6)
+    # Of 39 a fortieth lies below the least with a chance of 1 in 40: 2.5 %.
+    assert interval(19, np.arange(39.0), 10**9) == pytest.approx((0, 38), abs=1e-6)
+
+
+def test_samples_of_units_know_their_degrees_of_freedom():
+    people = some_people(12)
+    rng = np.random.default_rng(1)
+    assert draw_samples(people, replicates=2, rng=rng).df == 11
+    # 12 units in 3 strata; the persons of a unit are drawn together.
+    many = of_a_design(people)
+    samples = draw_samples(many, replicates=50, rng=rng)
+    assert samples.df == 9
+    of_unit = samples.times.reshape(50, 12, 4)
+    assert (of_unit == of_unit[:, :, :1]).all()
+    # Three of a stratum's four are drawn, and count 4/3 each.
+    by_stratum = of_unit[:, :, 0].reshape(50, 4, 3).sum(axis=1)
+    assert by_stratum == pytest.approx(np.full((50, 3), 4.0))
+
+
+def test_edges_move_with_the_sampling_units():
+    people = some_people(60)
+    many = of_a_design(people)
+    settings = {"widths": {HIP: 10, SIT: 6}, "sizes": 2, "replicates": 60}
+    plain = replace(many, frame=many.frame.drop(columns=["stratum", "unit"]))
+    alone, units, blind = (edge_stability(p, **settings) for p in (people, many, plain))
+    assert units["estimate"].tolist() == alone["estimate"].tolist()
+    assert units["spread"].mean() == pytest.approx(alone["spread"].mean(), rel=0.25)
+    assert blind["spread"].mean() < 0.8 * units["spread"].mean()
+    assert units["method"].str.contains("units").all()
+
+
+def some_people(n=200, seed=2):
+    rng = np.random.default_rng(seed)
+    return make_people(np.round(rng.normal((100, 90), (8, 4), (n, 2)), 1))
+
+
+def test_frontier_rises_with_width_and_sizes():
+    table = frontier(
+        some_people(),
+        widths={HIP: 10, SIT: 6},
+        sizes=(2, 3),
+        scales=(0.7, 1, 1.3),
+        splits=2,
+    )
+    grid = table.pivot_table(index="sizes", columns="scale", values="estimate")
+    assert (np.diff(grid, axis=0) >= -1e-12).all()
+    assert (np.diff(grid, axis=1) >= -1e-12).all()
+    assert (
+        (table["low"] <= table["held_out"]) & (table["held_out"] <= table["high"])
+    ).all()
+
+
+def test_width_needed_is_the_least_that_suffices():
+    people = some_people(80)
+    table = width_needed(
+        people, widths={HIP: 10.0, SIT: 6.0}, sizes=(2,), targets=(0.8, 0.9)
+    )
+    for row in table.to_dict("records"):
+        for change, enough in ((0.0, True), (-0.1, False)):
+            wide = row[f"{HIP}_width"] + change
+            fit = fit_bands(
+                people, widths={HIP: wide, SIT: 0.6 * wide}, sizes=2, splits=0
+            )
+            assert (fit.share >= row["target"] - 1e-12) == enough
+
+
+def test_edges_vary_less_with_more_people():
+    def spread(n):
+        table = edge_stability(
+            some_people(n),
+            widths={HIP: 10, SIT: 6},
+            sizes=2,
+            replicates=12,
+            step_cm=0.5,
+        )
+        assert (table["low"] <= table["high"]).all()
+        return table["spread"].mean()
+
+    assert spread(2000) < spread(60)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_graded_optimum_against_integer_programme(seed):
+    """The chain as a path in an integer programme: another exact method."""
+    rng = np.random.default_rng(seed)
+    people = make_people(80 + rng.integers(0, 26, (25, 2)) / 10)
+    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
+    wide = np.array([15, 10])
+    lows = [np.array(b) for b in product(*low_edges(people, WIDTHS, 5))]
+    holds = np.array([((x >= b) & (x <= b + wide)).all(axis=1) for b in lows])
+    n, m, sizes = len(x), len(lows), 3
+    cost = np.r_[np.zeros(sizes * m), -np.ones(n)]
+    rows, upper = [], []
+    for i in range(n):
+        row = np.zeros(sizes * m + n)
+        row[: sizes * m] = -np.tile(holds[:, i], sizes).astype(float)
+        row[sizes * m + i] = 1
+        rows.append(row)
+        upper.append(0)
+    for k in range(1, sizes):
+        for d in range(2):
+            row = np.zeros(sizes * m + n)
+            edges = np.array([b[d] for b in lows])
+            row[(k - 1) * m : k * m] = edges
+            row[k * m : (k + 1) * m] = -edges
+            rows.append(row)
+            upper.append(0)
+    one = np.zeros((sizes, sizes * m + n))
+    for k in range(sizes):
+        one[k, k * m : (k + 1) * m] = 1
+    result = milp(
+        cost,
+        constraints=[
+            LinearConstraint(np.array(rows), -np.inf, upper),
+            LinearConstraint(one, 1, 1),
+        ],
+        integrality=np.ones(len(cost)),
+        bounds=Bounds(0, 1),
+        options={"time_limit": 60},
+    )
+    assert result.status == 0
+    fit = fit_bands(people, widths=WIDTHS, sizes=sizes, step_cm=0.5, splits=0)
+    assert fit.share == pytest.approx(-result.fun / n, abs=1e-9)
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.integers(0, 10**6))
+def test_chain_identity(seed):
+    """Ordered boxes: the union is the boxes less their neighbours' overlaps."""
+    rng = np.random.default_rng(seed)
+    d, k = rng.integers(1, 5), rng.integers(1, 6)
+    low = np.sort(rng.integers(0, 30, (k, d)), axis=0)
+    high = np.maximum.accumulate(low + rng.integers(0, 15, (k, d)), axis=0)
+    x = rng.integers(0, 45, (200, d))
+
+    def inside(a, b):
+        return ((x >= a) & (x <= b)).all(axis=1)
+
+    union = np.any([inside(a, b) for a, b in zip(low, high, strict=True)], axis=0)
+    total = sum(inside(a, b).sum() for a, b in zip(low, high, strict=True))
+    shared = sum(
+        inside(np.maximum(low[i], low[i + 1]), np.minimum(high[i], high[i + 1])).sum()
+        for i in range(k - 1)
+    )
+    assert union.sum() == total - shared
+
+
+@pytest.mark.parametrize("bands", [1, 2, 3, 5, 8])
+def test_partition_against_other_libraries(bands):
+    rng = np.random.default_rng(bands)
+    x = np.round(np.r_[rng.normal(100, 9, 600), rng.normal(130, 4, 200)], 1)
+    found = partition_bands(x, bands)
+    clusters = kmeans1d.cluster(x, bands)
+    label = np.array(clusters.clusters)
+    cost = sum(
+        np.square(x[label == k] - x[label == k].mean()).sum() for k in range(bands)
+    )
+    assert found.cost == pytest.approx(cost, rel=1e-9, abs=1e-6)
+    assert found.table["low"].tolist() == [x[label == k].min() for k in range(bands)]
+    if bands > 1:
+        breaks = jenkspy.jenks_breaks(x, bands)
+        assert found.table["high"].tolist() == pytest.approx(breaks[1:])
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(0, 40), st.integers(1, 4)), min_size=4, max_size=9),
+    st.integers(1, 4),
+)
+def test_partition_against_every_cut(points, bands):
+    x = np.array([700 + p for p, _ in points]) / 10
+    w = np.array([float(v) for _, v in points])
+    distinct = np.unique(x)
+    if len(distinct) < bands:
+        with pytest.raises(SizingError, match="distinct"):
+            partition_bands(x, bands, weights=w)
+        return
+    best = np.inf
+    for cuts in combinations(range(1, len(distinct)), bands - 1):
+        label = np.searchsorted(distinct[list(cuts)], x, side="right")
+        cost = 0.0
+        for k in range(bands):
+            part, mass = x[label == k], w[label == k]
+            cost += (mass * (part - np.average(part, weights=mass)) ** 2).sum()
+        best = min(best, cost)
+    found = partition_bands(x, bands, weights=w)
+    assert found.cost == pytest.approx(best, abs=1e-8)
+    repeated = partition_bands(np.repeat(x, w.astype(int)), bands)
+    assert repeated.table["low"].tolist() == found.table["low"].tolist()
+
+
+def held(fitted, rival):
+    return HeldOut(np.array(fitted), np.array(rival), 50)
+
+
+def test_the_interval_of_half_splits_is_students_with_their_overlap():
+    """Nadeau and Bengio's: the splits' variance times 1/splits + 1."""
+    splits = held([0.7, 0.8, 0.75, 0.71], [0.6, 0.79, 0.7, 0.72])
+    for which, values in (
+        ("fitted", [0.7, 0.8, 0.75, 0.71]),
+        ("rival", [0.6, 0.79, 0.7, 0.72]),
+        ("gain", [0.1, 0.01, 0.05, -0.01]),
+    ):
+        mean, sd = np.mean(values), np.std(values, ddof=1)
+        for level in (0.95, 0.5):
+            reach = t.ppf((1 + level) / 2, 3) * sd * np.sqrt(1 / 4 + 1)
+            ends = np.array([mean - reach, mean + reach])
+            if which != "gain":
+                ends = ends.clip(0, 1)
+            assert splits.interval(which, level) == pytest.approx(tuple(ends))
+        assert splits.mean(which) == pytest.approx(mean)
+    sure = held([0.99, 0.8, 1.0], [0.0, 0.01, 0.2])
+    assert sure.interval()[1] == 1 and sure.interval("rival")[0] == 0
+    assert np.isnan(held([0.7], [0.6]).interval()).all()
+    assert held([0.7], [0.6]).mean("gain") == pytest.approx(0.1)
+    assert np.isnan(held([], []).mean())
+
+
+def test_what_a_fit_says_of_itself_turns_at_its_thresholds():
+    rng = np.random.default_rng(4)
+    people = make_people(80 + rng.integers(0, 41, (24, 2)) / 10)
+    found = fit_bands(people, widths=WIDTHS, sizes=2, step_cm=0.5, splits=2)
+
+    def said(gain=0.1, gap=0.0, **change):
+        splits = held([0.5 + gain] * 2, [0.5] * 2)
+        bound = found.value + gap
+        return replace(
+            found, held_out_splits=splits, upper_bound=bound, **change
+        ).summary()
+
+    assert "2 sizes fit" in said() and "of the 24 people" in said()
+    assert "simple rival" not in said(gain=0.0021)
+    assert "The simple rival is as good here." in said(gain=0.0019)
+    assert "The simple rival is as good here." in said(gain=-0.0019)
+    assert "The simple rival does better here" in said(gain=-0.0021)
+    assert "loose" not in said(gap=LOOSE - 1e-6)
+    assert f"loose by up to {100 * LOOSE + 10:.1f} points" in said(gap=LOOSE + 0.1)
+    bound = f"can fit more than {100 * (found.value + 0.01):.1f} % of them"
+    assert bound in said(gap=0.01)
+    other = said(gap=0.01, objective="judged")
+    assert f"is {found.value:.3f}; no chart" in other and bound not in other
+    assert f"more than {found.value + 0.01:.3f}." in other
+    none = replace(found, held_out_splits=held([], [])).summary()
+    assert "half of the people" not in none
+    row = found.table.set_index(["chart", "people"])
+    assert row.loc[("fitted", "given"), "estimate"] == found.value
+    assert row.loc[("any on the finest grid", "given"), "estimate"] == found.upper_bound
+    assert row.loc[("rival", "given"), "estimate"] == found.rival_value
+    gain = row.loc[("fitted less rival", "held out")]
+    assert gain["estimate"] == pytest.approx(found.held_out - found.rival_held_out)
+    assert gain["n"] == 12 and gain["method"] == "2 half-splits by person"
+
+
+def test_a_partition_tells_its_bands_and_leaves_out_what_was_not_measured():
+    values = [70.0, np.nan, 71.0, 90.0, 91.0, 120.0, 120.04]
+    weights = [1, 5, 3, 2, 2, 1, 1]
+    found = partition_bands(values, 3, weights=weights)
+    table = found.table
+    assert table["band"].tolist() == [1, 2, 3] and found.n == 6
+    assert table["centre"].tolist() == pytest.approx([70.75, 90.5, 120.0])
+    assert table["share"].tolist() == pytest.approx([0.4, 0.4, 0.2])
+    cost = 1 * 0.75**2 + 3 * 0.25**2 + 4 * 0.5**2
+    assert found.cost == pytest.approx(cost)
+    for bands in (0, 6, 1.5):
+        with pytest.raises(SizingError, match="from 1 to 5"):
+            partition_bands(values, bands)
+    for wrong in ([1.0], [-1] * 7, [np.nan] * 7):
+        with pytest.raises(SizingError, match="weights make no sense"):
+            partition_bands(values, 2, weights=wrong)
+    assert len(partition_bands(values, 5).table) == 5
+
+
+@pytest.mark.parametrize(
+    ("widths", "sizes", "words"),
+    [
+        ({HIP: 20}, 0, "number of sizes makes no sense"),
+        ({HIP: 20}, 1.5, "number of sizes makes no sense"),
+        ({}, 2, "no measure to band by"),
+        ({HIP: [20, 21]}, 3, "do not match the sizes"),
+        ({HIP: 0.04}, 2, "a width makes no sense"),
+        ({HIP: np.inf}, 2, "a width makes no sense"),
+        ({HIP: "wide"}, 2, "a width makes no sense"),
+        ({HIP: [20, None]}, 2, "a width makes no sense"),
+    ],
+)
+def test_widths_that_cannot_be_are_refused(widths, sizes, words):
+    with pytest.raises(SizingError, match=words):
+        check_widths(widths, sizes)
+
+
+@pytest.mark.parametrize("step", [1, 5, 10])
+def test_a_band_is_as_many_steps_wide_as_it_holds_values(step):
+    """The narrowest of the sizes, both its ends counted."""
+    axis, _ = make_axis(HIP, np.arange(800, 1201), [100, 60], step=step)
+    assert candidates_wide(axis) == pytest.approx(61 / step)
+    alone, _ = make_axis(HIP, np.array([800]), [100], step=step)
+    assert alone.n(0) == 1 and candidates_wide(alone) == 1
+
+
+def test_widths_are_taken_for_each_size_in_tenths():
+    assert check_widths({HIP: 0.1}, 1) == {HIP: [1]}
+    assert check_widths({HIP: 20, SIT: [9.96, 12]}, 2) == {
+        HIP: [200] * 2,
+        SIT: [100, 120],
+    }

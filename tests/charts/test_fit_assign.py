@@ -1,0 +1,565 @@
+"""Who fits what: against a plain loop, and what must hold of any chart."""
+
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.charts import (
+    OUTCOMES,
+    SizeChart,
+    assign,
+    chart_from,
+    compiled,
+    demo_chart,
+    fits_matrix,
+    size_masks,
+)
+from sizing.charts import fits as core
+from sizing.charts.nearest import yardsticks
+from sizing.errors import SizingError, SizingWarning
+from sizing.measures import EVIDENCE
+from sizing.people.people import People
+
+MEASURES = ["body_mass_kg", "sitting_height_cm", "hip_circumference_cm"]
+
+
+def people_of(frame: pd.DataFrame, evidence: str = "measured") -> People:
+    frame = frame.reset_index(drop=True)
+    if "person" not in frame:
+        frame = frame.assign(person=range(len(frame)), draw=0)
+    present = [m for m in MEASURES if m in frame]
+    levels = pd.DataFrame(evidence, index=frame.index, columns=present)
+    return People("some", frame, pd.Series(np.ones(len(frame))), levels)
+
+
+# An oracle in plain Python, written from the docstring of ``assign`` alone.
+
+
+def tenth(value: object) -> int | None:
+    if value is None or math.isnan(float(value)):  # type: ignore[arg-type]
+        return None
+    return math.floor(float(value) * 10 + 0.5 + 1e-7)  # type: ignore[arg-type]
+
+
+def by_hand(person: dict, chart: SizeChart) -> dict:
+    sizes = chart.frame.to_dict("records")
+    values = {m: tenth(person.get(m)) for m in MEASURES}
+
+    def ends(size: dict, measure: str) -> tuple[int | None, int | None]:
+        pair = [tenth(size.get(f"{measure}_{end}")) for end in ("low", "high")]
+        return pair[0], pair[1]
+
+    def held(size: dict, measure: str) -> str:
+        low, high = ends(size, measure)
+        if low is None and high is None:
+            return "yes"
+        x = values[measure]
+        if x is None:
+            return "unknown"
+        return "yes" if (low or 0) <= x <= (high or 10**9) else "no"
+
+    def borne(size: dict) -> str:
+        load, mass = tenth(size["load_limit_kg"]), values["body_mass_kg"]
+        if load is None:
+            return "yes"
+        if mass is None:
+            return "unknown"
+        return "yes" if mass <= load else "no"
+
+    measures_held = [[held(size, m) for m in MEASURES] for size in sizes]
+    loads = [borne(size) for size in sizes]
+    fits, possible, over = [], [], []
+    for i, (parts, load) in enumerate(zip(measures_held, loads, strict=True)):
+        if all(p == "yes" for p in [*parts, load]):
+            fits.append(i)
+        elif "no" not in [*parts, load]:
+            possible.append(i)
+        elif "no" not in parts:
+            over.append(i)
+    if fits:
+        outcome = "one" if len(fits) == 1 else "choice"
+    elif possible:
+        outcome = "not_measured"
+    elif over or all(load == "no" for load in loads):
+        outcome = "over_load"
+    elif any(
+        x is not None
+        and all(ends(s, m)[1] is not None and x > ends(s, m)[1] for s in sizes)
+        for m, x in values.items()
+    ):
+        outcome = "beyond_largest"
+    elif any(
+        x is not None
+        and all(ends(s, m)[0] is not None and x < ends(s, m)[0] for s in sizes)
+        for m, x in values.items()
+    ):
+        outcome = "below_smallest"
+    else:
+        outcome = "between"
+    made = {"outcome": outcome, "fits": fits}
+    if outcome in ("between", "beyond_largest", "below_smallest", "over_load"):
+        made |= nearest_by_hand(sizes, values, ends, outcome)
+    return made
+
+
+def nearest_by_hand(sizes, values, ends, outcome) -> dict:
+    stated = any(tenth(s["load_limit_kg"]) is not None for s in sizes)
+
+    def bounds(size: dict, measure: str) -> tuple[int | None, int | None]:
+        low, high = ends(size, measure)
+        if measure == "body_mass_kg":
+            tops = [t for t in (high, tenth(size["load_limit_kg"])) if t is not None]
+            high = min(tops) if tops else None
+        return low, high
+
+    units = {}
+    for m in MEASURES:
+        pairs = [bounds(s, m) for s in sizes]
+        widths = [b - a for a, b in pairs if a is not None and b is not None]
+        edges = [e for pair in pairs for e in pair if e is not None]
+        if edges:
+            units[m] = max(float(np.median(widths or np.array(edges) / 10)), 1.0)
+
+    def gap(size: dict, m: str) -> int:
+        low, high = bounds(size, m)
+        x = values[m]
+        if x is None:
+            return 0
+        above = x - high if high is not None else 0
+        below = low - x if low is not None else 0
+        return max(above, below, 0)
+
+    best, least = -1, math.inf
+    for i, size in enumerate(sizes):
+        load = tenth(size["load_limit_kg"])
+        if outcome == "over_load" and (load is None or values["body_mass_kg"] <= load):
+            continue
+        total = sum(gap(size, m) / units[m] for m in units)
+        if total < least:
+            best, least = i, total
+    size = sizes[best]
+    failing = max(units, key=lambda m: gap(size, m) / units[m])
+    load, mass = tenth(size["load_limit_kg"]), values["body_mass_kg"]
+    heavy = stated and load is not None and mass is not None and mass > load
+    if heavy and (outcome == "over_load" or failing == "body_mass_kg"):
+        return {
+            "nearest": best,
+            "failing": "body_mass_kg",
+            "direction": "over_load",
+            "miss": (mass - load) / 10,
+        }
+    low, _ = bounds(size, failing)
+    small = low is not None and values[failing] < low
+    return {
+        "nearest": best,
+        "failing": failing,
+        "direction": "too_large_for" if small else "too_small_for",
+        "miss": gap(size, failing) / 10,
+    }
+
+
+# Few distinct values, so that edges are hit and ties occur.
+value = st.one_of(st.none(), st.sampled_from([5.0, 9.9, 10.0, 10.1, 15, 20, 20.1, 40]))
+edge = st.one_of(st.none(), st.sampled_from([5.0, 10.0, 15.0, 20.0, 30.0]))
+
+
+@st.composite
+def charts(draw, most: int = 4) -> SizeChart:
+    rows = []
+    for i in range(draw(st.integers(1, most))):
+        row: dict = {"size": f"size {i}", "load_limit_kg": None}
+        for m in MEASURES:
+            ends = [draw(edge), draw(edge)]
+            if None not in ends:
+                ends.sort()
+            row |= {f"{m}_low": ends[0], f"{m}_high": ends[1]}
+        if all(row[f"{m}_{e}"] is None for m in MEASURES for e in ("low", "high")):
+            row["hip_circumference_cm_low"] = 10.0
+        load = draw(edge)
+        if load is not None and load >= (row["body_mass_kg_low"] or 0):
+            row["load_limit_kg"] = load
+        rows.append(row)
+    return chart_from(pd.DataFrame(rows), warn=False)
+
+
+persons = st.lists(
+    st.fixed_dictionaries(dict.fromkeys(MEASURES, value)), min_size=1, max_size=15
+)
+
+
+def frame_of(rows: list[dict]) -> pd.DataFrame:
+    return pd.DataFrame(rows, columns=MEASURES).astype(float)
+
+
+@settings(max_examples=100, deadline=None)
+@given(rows=persons, chart=charts())
+def test_assign_against_a_plain_loop(rows, chart):
+    result = assign(people_of(frame_of(rows)), chart)
+    for i, (person, got) in enumerate(
+        zip(rows, result.table.to_dict("records"), strict=True)
+    ):
+        want = by_hand(person, chart)
+        assert got["outcome"] == want["outcome"]
+        assert np.flatnonzero(result.fits[i]).tolist() == want["fits"]
+        assert got["sizes_fitting"] == len(want["fits"])
+        if want["fits"]:
+            assert got["size"] == chart.sizes[want["fits"][0]]
+        else:
+            assert pd.isna(got["size"])
+        if "nearest" in want:
+            assert got["nearest_size"] == chart.sizes[want["nearest"]]
+            assert got["failing_measure"] == want["failing"]
+            assert got["direction"] == want["direction"]
+            assert got["miss"] == pytest.approx(want["miss"])
+        else:
+            assert pd.isna(got["nearest_size"])
+            assert pd.isna(got["miss"])
+
+
+@settings(max_examples=30, deadline=None)
+@given(rows=persons, chart=charts(), seed=st.integers(0, 99))
+def test_the_order_of_people_and_sizes_does_not_matter(rows, chart, seed):
+    rng = np.random.default_rng(seed)
+    frame = frame_of(rows)
+    people, sizes = rng.permutation(len(frame)), rng.permutation(len(chart.sizes))
+    plain = assign(people_of(frame), chart)
+    mixed = assign(
+        people_of(frame.iloc[people]),
+        chart_from(chart.frame.iloc[sizes].reset_index(drop=True), warn=False),
+    )
+    assert (mixed.fits == plain.fits[people][:, sizes]).all()
+    assert (
+        mixed.table["outcome"].tolist() == plain.table["outcome"].iloc[people].tolist()
+    )
+
+
+@settings(max_examples=30, deadline=None)
+@given(rows=persons, chart=charts(), more=st.sampled_from([0.1, 3.0]))
+def test_widening_never_loses_anyone(rows, chart, more):
+    wide = chart.frame.copy()
+    for column in wide.columns:
+        if column.endswith("_low"):
+            wide[column] = (wide[column] - more).clip(lower=0)
+        elif column.endswith("_high") or column == "load_limit_kg":
+            wide[column] = wide[column] + more
+    people = people_of(frame_of(rows))
+    before, after = (
+        assign(people, c).fits for c in (chart, chart_from(wide, warn=False))
+    )
+    assert (after >= before).all()
+
+
+@settings(max_examples=20, deadline=None)
+@given(rows=persons, chart=charts())
+def test_every_person_has_one_outcome_and_shares_add_up(rows, chart):
+    result = assign(people_of(frame_of(rows)), chart)
+    assert result.table["outcome"].notna().all()
+    assert result.shares().sum() == pytest.approx(1)
+    assert list(result.shares().index) == list(OUTCOMES)
+    for outcome, share in result.shares().items():
+        assert (share > 0) == (outcome in set(result.table["outcome"]))
+
+
+def two(**columns: object) -> SizeChart:
+    frame = {
+        "size": ["one", "two"],
+        "load_limit_kg": [100, 150],
+        "hip_circumference_cm_low": [70, 90],
+        "hip_circumference_cm_high": [90, 110],
+    }
+    return chart_from(pd.DataFrame({**frame, **columns}), warn=False)
+
+
+@pytest.mark.parametrize(
+    ("mass", "hip", "outcome"),
+    [
+        (60, 70.0, "one"),
+        (60, 90.0, "choice"),
+        (60, 90.04, "choice"),
+        (60, 90.05, "one"),
+        (60, 110.05, "beyond_largest"),
+        (60, 69.94, "below_smallest"),
+        (100, 80, "one"),
+        (100.04, 80, "one"),
+        (100.1, 80, "over_load"),
+        (151, 120, "over_load"),
+        (None, 80, "not_measured"),
+        (None, 120, "beyond_largest"),
+        (60, None, "not_measured"),
+        (151, None, "over_load"),
+    ],
+)
+def test_edges_and_load_limits(mass, hip, outcome):
+    frame = pd.DataFrame(
+        {"body_mass_kg": [mass], "hip_circumference_cm": [hip]}, dtype=float
+    )
+    assert assign(people_of(frame), two()).table["outcome"].tolist() == [outcome]
+
+
+def test_what_is_missing_is_named():
+    frame = pd.DataFrame(
+        {
+            "body_mass_kg": [np.nan, 60, np.nan],
+            "hip_circumference_cm": [80, np.nan, np.nan],
+        }
+    )
+    table = assign(people_of(frame), two()).table
+    assert table["failing_measure"].tolist() == [
+        "body_mass_kg",
+        "hip_circumference_cm",
+        "body_mass_kg",
+    ]
+    assert set(table["direction"]) == {"not_measured"}
+
+
+def test_a_fit_that_is_known_stands_though_another_is_not():
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one", "two"],
+                "hip_circumference_cm_low": [70, 70],
+                "hip_circumference_cm_high": [90, 90],
+                "sitting_height_cm_low": [None, 80],
+            }
+        ),
+        warn=False,
+    )
+    frame = pd.DataFrame(
+        {"hip_circumference_cm": [80.0], "sitting_height_cm": [np.nan]}
+    )
+    assert assign(people_of(frame), chart).table["outcome"].tolist() == ["one"]
+
+
+def test_past_both_ends_counts_as_beyond_the_largest():
+    chart = two(sitting_height_cm_low=[80, 85], sitting_height_cm_high=[90, 95])
+    frame = pd.DataFrame(
+        {
+            "body_mass_kg": [60.0],
+            "hip_circumference_cm": [120.0],
+            "sitting_height_cm": [60.0],
+        }
+    )
+    assert assign(people_of(frame), chart).table["outcome"].tolist() == [
+        "beyond_largest"
+    ]
+
+
+def test_a_column_that_the_people_lack_is_warned_of():
+    frame = pd.DataFrame({"body_mass_kg": [60.0]})
+    with pytest.warns(SizingWarning, match="no column hip_circumference_cm") as caught:
+        result = assign(
+            people_of(frame),
+            two(),
+        )
+    assert "take the limit off the chart" in str(caught[0].message)
+    assert result.table["outcome"].tolist() == ["not_measured"]
+
+
+def test_the_worst_evidence_is_carried():
+    frame = pd.DataFrame(
+        {
+            "body_mass_kg": [60.0, 60, np.nan, 60, 60],
+            "hip_circumference_cm": 80.0,
+            "sitting_height_cm": 80.0,
+        }
+    )
+    people = people_of(frame)
+    people.evidence["hip_circumference_cm"] = [
+        "predicted",
+        "unsupported",
+        "measured",
+        "extrapolated",
+        None,
+    ]
+    people.evidence["sitting_height_cm"] = "unsupported"
+    table = assign(people, two()).table
+    assert table["evidence"].tolist() == [
+        "predicted",
+        "unsupported",
+        "missing",
+        "extrapolated",
+        "unsupported",
+    ], "sitting height is not on the chart and must not count"
+    assert table["evidence"].cat.categories.tolist() == list(EVIDENCE)
+    bare = People("bare", people.frame, people.weight, pd.DataFrame(index=frame.index))
+    assert set(assign(bare, two()).table["evidence"]) == {"unsupported", "missing"}
+
+
+def test_the_summary_tells_weighted_shares():
+    frame = pd.DataFrame(
+        {"body_mass_kg": [60.0, 60.0], "hip_circumference_cm": [80.0, 120.0]}
+    )
+    people = people_of(frame)
+    weighted = People("some", people.frame, pd.Series([3.0, 1.0]), people.evidence)
+    assert assign(weighted, two()).summary() == (
+        "chart, some: one size fits: 75.0 %; larger than the largest size: 25.0 %."
+    )
+
+
+# The fast core
+
+
+def naive(values: dict, chart: SizeChart) -> np.ndarray:
+    fits = []
+    for i in range(len(chart.sizes)):
+        held = np.ones(len(next(iter(values.values()))), dtype=bool)
+        for measure in chart.measures:
+            low, high = chart.edges(measure)
+            limited = low[i] > 0 or high[i] < 2**31 - 1
+            x = values[measure].astype(np.int64)
+            held &= (~np.array(limited)) | ((x >= max(low[i], 0)) & (x <= high[i]))
+        fits.append(held & (values["body_mass_kg"] <= chart.load_limits()[i]))
+    return np.column_stack(fits)
+
+
+@pytest.mark.parametrize("kind", [np.int16, np.int32, np.int64])
+def test_masks_of_every_integer_type_against_comparisons(kind, rng):
+    chart = demo_chart()
+    values = {m: rng.integers(1, 2400, 70_000).astype(kind) for m in core.limits(chart)}
+    assert (fits_matrix(values, chart) == naive(values, chart)).all()
+    assert fits_matrix(values, chart).any()
+
+
+def test_two_byte_columns_reach_their_ends():
+    chart = two(hip_circumference_cm_high=[90, None])
+    hip = np.array([-1, 699, 700, 32_767, -32_768], dtype=np.int16)
+    mass = np.full(5, 500, dtype=np.int16)
+    got = size_masks({"body_mass_kg": mass, "hip_circumference_cm": hip}, chart)
+    assert got.tolist() == [0, 0, 1, 2, 0]
+    tall = two(
+        hip_circumference_cm_low=[70, 4000], hip_circumference_cm_high=[90, 5000]
+    )
+    got = size_masks({"body_mass_kg": mass, "hip_circumference_cm": hip}, tall)
+    assert got.tolist() == [0, 0, 1, 0, 0]
+
+
+def test_two_byte_columns_hold_the_topmost_edge():
+    hip = np.array([1099, 1100, 1101], dtype=np.int16)
+    mass = np.array([500, 500, 500], dtype=np.int16)
+    got = size_masks({"body_mass_kg": mass, "hip_circumference_cm": hip}, two())
+    assert got.tolist() == [2, 2, 0]
+    load = np.array([1499, 1500, 1501], dtype=np.int16)
+    got = size_masks({"body_mass_kg": load, "hip_circumference_cm": hip - 99}, two())
+    assert got.tolist() == [2, 2, 0]
+
+
+def test_the_unit_of_a_miss_is_the_median_width():
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one", "two", "three"],
+                "hip_circumference_cm_low": [70, 75, 80],
+                "hip_circumference_cm_high": [80, 87, 140],
+                "stature_cm_low": [100, 120, 200],
+                "sitting_height_cm_low": [80, 80, 80],
+                "sitting_height_cm_high": [80, 80, 80],
+            }
+        ),
+        warn=False,
+    )
+    assert yardsticks(chart) == {
+        "hip_circumference_cm": 120,
+        "stature_cm": 120,
+        "sitting_height_cm": 1,
+    }
+
+
+@pytest.mark.parametrize("chart", [demo_chart(), two()], ids=["four", "two"])
+def test_compiled_masks_equal_numpy(rng, monkeypatch, chart):
+    pytest.importorskip("numba")
+    values = {
+        m: rng.integers(-1, 2400, 50_001).astype(np.int16) for m in core.limits(chart)
+    }
+    plain = size_masks(values, chart)
+    monkeypatch.setattr(compiled, "LEAST_ROWS", 0)
+    assert (size_masks(values, chart) == plain).all()
+    assert plain.any()
+
+
+@pytest.mark.parametrize("count", [8, 9, 17, 33, 64])
+def test_any_number_of_sizes_up_to_64(count):
+    low = np.arange(count) * 2.0 + 10
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": [str(i) for i in range(count)],
+                "hip_circumference_cm_low": low,
+                "hip_circumference_cm_high": low + 1,
+            }
+        ),
+        warn=False,
+    )
+    frame = pd.DataFrame({"hip_circumference_cm": low + 0.5})
+    assert (fits_matrix(frame, chart) == np.eye(count, dtype=bool)).all()
+    table = assign(people_of(frame), chart).table
+    assert table["size"].tolist() == list(chart.sizes)
+
+
+def test_one_mask_holds_no_more_than_64_sizes():
+    chart = chart_from(
+        pd.DataFrame({"size": range(65), "hip_circumference_cm_low": 70}), warn=False
+    )
+    assert fits_matrix(pd.DataFrame({"hip_circumference_cm": [80.0]}), chart).all()
+    with pytest.raises(SizingError, match="up to 64"):
+        size_masks({"hip_circumference_cm": np.array([800])}, chart)
+
+
+def test_columns_of_different_length_are_refused():
+    with pytest.raises(SizingError, match="columns of one length"):
+        size_masks(
+            {"hip_circumference_cm": np.array([1]), "body_mass_kg": np.array([1, 2])},
+            two(),
+        )
+    with pytest.raises(SizingError, match="at least one measure"):
+        size_masks({}, two())
+
+
+def test_values_in_cm_and_in_tenths_agree(rng):
+    frame = pd.DataFrame(
+        {
+            "body_mass_kg": rng.uniform(40, 160, 500).round(1),
+            "hip_circumference_cm": rng.uniform(60, 120, 500).round(1),
+        }
+    )
+    tenths = {m: np.round(frame[m] * 10).to_numpy(np.int16) for m in frame}
+    assert (fits_matrix(frame, two()) == fits_matrix(tenths, two())).all()
+
+
+def test_who_fits_is_given_no_reason_why_not():
+    frame = pd.DataFrame({"body_mass_kg": [60.0], "hip_circumference_cm": [80.0]})
+    row = assign(people_of(frame), two()).table.iloc[0]
+    why_not = ["nearest_size", "failing_measure", "direction", "miss"]
+    assert row["outcome"] == "one"
+    assert row[why_not].isna().all()
+
+
+@pytest.mark.parametrize(
+    ("hip", "mass", "expected"),
+    [
+        # In units of a miss: 0.5 kg over the load 5/125, 0.1 kg 1/125; hip 4 mm
+        # 4/200, 9 mm 9/200.
+        (90.4, 100.5, ("one", "body_mass_kg", "over_load", 0.5)),
+        (90.9, 100.1, ("one", "hip_circumference_cm", "too_small_for", 0.9)),
+        (91.6, 100.5, ("two", "hip_circumference_cm", "too_large_for", 0.4)),
+    ],
+)
+def test_the_load_is_the_reason_only_where_it_is_the_greater_miss(hip, mass, expected):
+    chart = two(hip_circumference_cm_low=[70, 92], hip_circumference_cm_high=[90, 112])
+    frame = pd.DataFrame({"body_mass_kg": [mass], "hip_circumference_cm": [hip]})
+    row = assign(people_of(frame), chart).table.iloc[0]
+    why_not = ["nearest_size", "failing_measure", "direction", "miss"]
+    assert row["outcome"] == "between"
+    assert tuple(row[why_not])[:3] == expected[:3]
+    assert row["miss"] == pytest.approx(expected[3])
+
+
+def test_outcomes_and_sizes_have_no_rank_but_evidence_has():
+    frame = pd.DataFrame({"body_mass_kg": [60.0], "hip_circumference_cm": [80.0]})
+    table = assign(people_of(frame), two()).table
+    names = ["outcome", "size", "nearest_size", "failing_measure", "direction"]
+    assert not any(table[name].cat.ordered for name in names)
+    assert table["evidence"].cat.ordered

@@ -1,0 +1,66 @@
+"""What both tests of calibration do: ask about people whom the model never saw."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sizing.client.how import reading
+from sizing.client.outcomes import edges_of, fitting
+from sizing.client.posterior import draw_bodies
+from sizing.measures import MEASURES
+from sizing.people.body import terms as model_terms
+
+
+def use_model(patch: pytest.MonkeyPatch, name: str, content: Any) -> None:
+    """Let the kit read this model in place of the one that ships."""
+    real = model_terms.source_json
+    patch.setattr(
+        model_terms,
+        "source_json",
+        lambda asked: content if asked == name else real(asked),
+    )
+    model_terms.group_models.cache_clear()
+
+
+def ask(
+    people: pd.DataFrame,
+    charts: Sequence[Any],
+    *,
+    read: Sequence[str],
+    orders: Sequence[Sequence[str]],
+    draws: int,
+    rng: np.random.Generator,
+) -> pd.DataFrame:
+    """Return one row per person, number of measures taken, chart and size.
+
+    ``read`` are the measures that are read with an error beside mass and stature,
+    ``orders`` those of them that are known, one after another.
+    """
+    edges = [edges_of(chart, chart.load_limits()) for chart in charts]
+    sizes = len(charts[0].sizes)
+    over = np.zeros(sizes, dtype=bool)
+    rows = []
+    for person, (_, row) in enumerate(people.iterrows()):
+        true = np.array([[row.get(name, np.nan) for name in MEASURES]], dtype=float)
+        readings = {}
+        for name in ("body_mass_kg", "stature_cm", *read):
+            error = rng.normal(0, reading(name, 1.0).sd)
+            readings[name] = reading(name, float(row[name]) + error)
+        for taken, order in enumerate(orders):
+            bodies = draw_bodies(
+                row["sex"],
+                float(row["age_years"]),
+                [readings[n] for n in ("body_mass_kg", "stature_cm", *order)],
+                draws=draws,
+            )
+            for number, chart in enumerate(edges):
+                chance = bodies.weight @ fitting(bodies.values, chart, over=over).fits
+                right = fitting(true, chart, over=over).fits[0]
+                first = np.arange(sizes) == chance.argmax()
+                place = np.full((sizes, 3), (person, taken, number))
+                rows.append(np.column_stack([place, chance, right, first]))
+    names = ["person", "taken", "chart", "chance", "fits", "first"]
+    return pd.DataFrame(np.vstack(rows), columns=names)

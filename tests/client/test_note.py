@@ -1,0 +1,179 @@
+"""The note for the handling plan, the commands and the forms."""
+
+import argparse
+import json
+import re
+from datetime import date
+from functools import partial
+
+import pytest
+
+from sizing.cautions import cautions
+from sizing.charts import demo_chart, write_chart
+from sizing.cli import chart as chart_command
+from sizing.cli import client as client_command
+from sizing.client import check_client, with_edge
+from sizing.client.words import doubt_lines
+from sizing.errors import SizingError
+from sizing.measures.written import written
+from sizing.pages.client_note import REMINDER, Decision, client_note
+
+WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 61, "knee_height_cm": 48}
+DECISION = Decision(
+    size="adult 1",
+    reason="hips & back | both fit",
+    shoulders="second loop",
+    legs="crossed, <first> loop",
+    positions_reason="sits upright",
+    review_on=date(2027, 5, 25),
+    reference="file 12",
+)
+
+
+@pytest.fixture(scope="module")
+def answer():
+    return check_client(
+        demo_chart(),
+        WOMAN,
+        how={"body_mass_kg": "hoist scale"},
+        loads={"hoist": 160, "spreader bar": 200},
+    )
+
+
+@pytest.fixture(scope="module")
+def note(answer):
+    return client_note(answer, DECISION, on=date(2026, 11, 25))
+
+
+def test_the_note_holds_what_was_decided_and_how_it_was_measured(note):
+    for text in (note.html(), note.markdown()):
+        for word in (
+            "hoist scale",
+            "knee height",
+            "adult 1",
+            "second loop",
+            "sits upright",
+            "160 kg",
+            "2027-05-25",
+            "file 12",
+            "Signature",
+            "Review on",
+            REMINDER,
+            "The kit proposes",
+        ):
+            assert word in text, word
+    assert all(text in note.markdown() for text in cautions())
+    assert "&lt;first&gt;" in note.html() and "<first>" not in note.html()
+
+
+def test_the_note_asks_for_nothing_outside(note):
+    assert not re.search(r"(src|href)\s*=\s*[\"']?https?:", note.html())
+    assert "@import" not in note.html() and "<script" not in note.html()
+
+
+def test_an_empty_decision_leaves_space_to_write(answer):
+    text = client_note(answer).markdown()
+    assert text.count("....................") >= 6
+
+
+def test_another_size_than_the_kits_may_be_chosen_and_is_said(answer):
+    text = client_note(answer, Decision(size="adult 3")).markdown()
+    assert "not the one the kit names first" in text
+
+
+def test_no_note_for_a_size_that_cannot_bear_the_load():
+    heavy = check_client(demo_chart(), WOMAN, loads={"hoist": 60})
+    with pytest.raises(SizingError, match="over the lowest load limit"):
+        client_note(heavy, Decision(size="adult 1"))
+    assert "No size may be used" in client_note(heavy).markdown()
+
+
+def test_dates_and_names_are_checked(answer):
+    with pytest.raises(SizingError, match="before the assessment"):
+        client_note(answer, DECISION, on=date(2028, 1, 1))
+    with pytest.raises(SizingError, match="size chosen"):
+        client_note(answer, Decision(size="adult 9"))
+
+
+def run(command, *words):
+    parser = argparse.ArgumentParser()
+    command.add_arguments(parser)
+    return command.run(parser.parse_args(list(words)))
+
+
+def test_the_client_command_prints_words_json_and_a_note(tmp_path, capsys):
+    words = ["sex=female", "age_years=74", "body_mass_kg=61:hoist_scale"]
+    note = tmp_path / "note.md"
+    assert run(client_command, *words, "--load", "hoist=160", "--note", str(note)) == 0
+    told = capsys.readouterr().out
+    assert "Measure next" in told and cautions()[0] in told
+    assert "hoist scale" in note.read_text()
+    run(client_command, *words, "--json")
+    made = json.loads(capsys.readouterr().out)
+    assert made["measures"][0]["how"] == "hoist scale"
+    assert len(made["sizes"]) == 9
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["sex"],
+        ["sex=f", "sex=m"],
+        ["sex=f", "--load", "hoist=heavy"],
+        ["sex=f", "--note", "note.pdf"],
+        ["sex=f", "stature_cm=64", "age_years=40"],
+        ["sex=f", "--chart", "no_such.csv"],
+    ],
+)
+def test_the_client_command_refuses_in_plain_words(words):
+    with pytest.raises(SizingError) as caught:
+        run(client_command, *words)
+    assert "Traceback" not in str(caught.value)
+
+
+def test_the_chart_command_writes_a_report(tmp_path, capsys):
+    mine, other = tmp_path / "mine.csv", tmp_path / "other.xlsx"
+    write_chart(demo_chart(), mine)
+    moved = with_edge(demo_chart(), "adult 2", "hip_circumference_cm", "high", 120)
+    write_chart(moved, other)
+    page = tmp_path / "report.html"
+    words = ["--people", "bariatric", "--draws", "1", "--out", str(page)]
+    assert run(chart_command, str(mine), *words, "--against", str(other)) == 0
+    told = capsys.readouterr().out
+    assert "mine" in told and "other" in told and cautions()[0] in told
+    text = page.read_text(encoding="utf-8")
+    for heading in (
+        "Two charts side by side",
+        "Who falls between, and why",
+        "Gaps and overlaps",
+        "Sizes nobody needs",
+        "Before any lift",
+    ):
+        assert heading in text
+
+
+def test_a_bad_chart_is_refused_with_every_problem(tmp_path):
+    bad = tmp_path / "bad.csv"
+    bad.write_text(
+        "size,hip_circumference_cm_low,hip_circumference_cm_high\n"
+        'one,"1,705",90\ntwo,95,80\n'
+    )
+    with pytest.raises(SizingError) as caught:
+        run(chart_command, str(bad))
+    assert "comma" in str(caught.value) and "above the high limit" in str(caught.value)
+
+
+def test_what_was_confirmed_is_told_in_plain_words_and_the_readers_units():
+    tall = {"sex": "female", "age_years": 74, "body_mass_kg": 60, "stature_cm": 228}
+    answer = check_client(demo_chart(), tall, confirmed=True)
+    (metric,) = doubt_lines(answer)
+    (inches,) = doubt_lines(answer, say=partial(written, units="pounds"))
+    assert metric.startswith("stature: ") and "(read: 228 cm)" in metric
+    assert "(read: 89.8 in)" in inches and " cm" not in inches
+    assert not re.search(r"_|column|What to do", metric + inches)
+    # The same amounts as the doubt itself, each once and each in its own unit.
+    amounts = re.findall(r"[\d.]+(?= to| cm)", answer.doubts[0])
+    told = re.findall(r"[\d.]+(?= to| in)", inches)
+    assert [round(float(a) / 2.54, 1) for a in amounts] == [
+        float(t) for t in told if t != "89.8"
+    ]

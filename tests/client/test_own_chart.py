@@ -1,0 +1,347 @@
+"""An own chart: idle sizes, load limits that bite first, edges moved."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.app.own_chart import density
+from sizing.app.own_chart_live import bands_svg
+from sizing.charts import chart_from, demo_chart, fits_matrix
+from sizing.client import judge_chart, nudge, with_edge
+from sizing.client.chart_words import percent_span, why_words
+from sizing.client.own_chart import nudge_layout
+from sizing.coverage import compare_charts, coverage
+from sizing.errors import SizingError, SizingWarning
+from sizing.people import load_people, people_from
+from sizing.plots.own_chart import gaps_of, plot_bands, plot_difference
+from sizing.plots.style import HATCHES
+
+HIP = "hip_circumference_cm"
+
+
+@pytest.fixture(scope="module")
+def people():
+    return load_people("walking_difficulty", draws=2)
+
+
+def test_needs_are_what_dropping_the_size_costs(people):
+    chart = demo_chart()
+    found = judge_chart(people, chart, by=(), replicates=50).sizes.set_index("size")
+    fits = fits_matrix(people.frame, chart)
+    w = people.weight.to_numpy() / people.weight.sum()
+    whole = w @ fits.any(axis=1)
+    for i, size in enumerate(chart.sizes):
+        without = w @ np.delete(fits, i, axis=1).any(axis=1)
+        assert found.loc[size, "needs"] == pytest.approx(whole - without, abs=1e-9)
+    # Nobody among these adults needs the smallest size.
+    assert found.loc["paediatric 1", "unneeded"]
+    assert not found.loc["adult 2", "unneeded"]
+
+
+def test_the_load_limit_that_bites_before_the_fabric_is_found():
+    frame = pd.DataFrame(
+        {
+            "body_mass_kg": [90.0, 119.9, 120.0, 120.1, 140.0],
+            "hip_circumference_cm": [100.0, 110, 110, 110, 150],
+        }
+    )
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "load_limit_kg": [120],
+                "hip_circumference_cm_low": [90],
+                "hip_circumference_cm_high": [120],
+            }
+        ),
+        warn=False,
+    )
+    own = people_from(frame.assign(sex="female", age_years=40.0))
+    found = judge_chart(own, chart, by=(), replicates=50).sizes.iloc[0]
+    # 120.1 kg: the fabric fits, the load limit does not; 140 kg fits neither.
+    assert found["load_first"] == pytest.approx(0.2)
+    assert found["fits"] == pytest.approx(0.6)
+
+
+def test_groups_are_those_asked_for_and_else_sex_and_age(people):
+    given = {"chart": demo_chart(), "replicates": 50}
+    for by, groups in (
+        (("sex",), {"sex"}),
+        ((), set()),
+        (None, {"sex", "age_band"}),
+    ):
+        table = judge_chart(people, by=by, **given).coverage.table
+        assert set(table["by"]) == {"everyone", *groups}
+
+
+def test_replicates_are_those_of_every_share(people):
+    one = (people.frame["draw"] == 0).to_numpy()
+    few = replace(
+        people,
+        frame=people.frame[one],
+        weight=people.weight[one],
+        evidence=people.evidence[one],
+    )
+    found = judge_chart(few, demo_chart(), by=(), replicates=60).coverage.table
+    direct = coverage(few, demo_chart(), replicates=60).table
+    assert found["standard_error"].equals(direct["standard_error"])
+
+
+def test_summary_names_gaps_reasons_and_cautions(people):
+    moved = with_edge(demo_chart(), "paediatric 2", "hip_circumference_cm", "low", 67)
+    told = judge_chart(people, moved, replicates=50).summary()
+    assert "belongs to neither" in told
+    assert "have no size because of" in told
+    assert "label" in told
+
+
+def test_of_each_size_a_row_and_those_nobody_needs_by_name(people):
+    found = judge_chart(people, demo_chart(), by=(), replicates=50)
+    assert found.table["size"].tolist() == list(demo_chart().sizes)
+    spare = [row["size"] for _, row in found.table.iterrows() if row["needs"] < 0.005]
+    assert found.unneeded == spare and 0 < len(spare) < 9
+    told = found.summary()
+    assert f"{', '.join(spare)}." in told
+    row = found.coverage.table.iloc[0]
+    low, high = (f"{100 * row[end]:.0f}" for end in ("low", "high"))
+    assert f"({low} to {high} %, 95 % interval" in found.answer()
+
+
+def test_a_nudge_is_the_paired_comparison(people):
+    chart = demo_chart()
+    moved = with_edge(chart, "adult 2", "hip_circumference_cm", "high", 120)
+    quick = nudge(people, chart, moved).table.iloc[0]
+    full = compare_charts(people, chart, moved).table.iloc[0]
+    assert quick["estimate"] == pytest.approx(full["estimate"], abs=1e-12)
+    width, other = (row["high"] - row["low"] for row in (quick, full))
+    assert width == pytest.approx(other, rel=0.1)
+    # Paired: far narrower than either chart's own interval.
+    alone = coverage(people, chart).table.iloc[0]
+    assert width < 0.5 * (alone["high"] - alone["low"])
+
+
+@settings(max_examples=20, deadline=None)
+@given(
+    ends=st.lists(
+        st.tuples(st.integers(400, 1500), st.integers(0, 300)), min_size=1, max_size=9
+    )
+)
+def test_gaps_against_brute_force(ends):
+    bands = [(a / 10, (a + wide) / 10) for a, wide in ends]
+    points = np.arange(min(a for a, _ in ends), max(a + b for a, b in ends) + 1)
+    free = [all(not a <= p <= a + b for a, b in ends) for p in points]
+    gaps = gaps_of(bands)
+    inside = [
+        any(a < p / 10 - 1e-9 and p / 10 + 1e-9 < b for a, b in gaps) for p in points
+    ]
+    assert free == inside
+
+
+def test_moving_an_edge_is_checked():
+    chart = demo_chart()
+    with pytest.raises(SizingError, match="above the high limit"):
+        with_edge(chart, "adult 2", "hip_circumference_cm", "low", 130)
+    with pytest.raises(SizingError, match="size"):
+        with_edge(chart, "adult 9", "hip_circumference_cm", "low", 90)
+    with pytest.raises(SizingError):
+        with_edge(chart, "adult 2", "hip_circumference_cm", "low", -4)
+    wide = with_edge(chart, "adult 2", "hip_circumference_cm", "high", None)
+    assert np.isnan(wide.frame.loc[4, "hip_circumference_cm_high"])
+    assert chart.frame.loc[4, "hip_circumference_cm_high"] == 116
+
+
+def test_an_edge_may_stand_anywhere_the_message_allows():
+    chart = demo_chart()
+    for value in (0, 999):
+        wide = with_edge(
+            chart,
+            "adult 2",
+            "hip_circumference_cm",
+            "low" if value == 0 else "high",
+            value,
+        )
+        assert value in wide.frame.loc[4].tolist()
+    with pytest.raises(SizingError, match="0 to 999"):
+        with_edge(chart, "adult 2", "hip_circumference_cm", "high", 1000)
+
+
+def test_a_load_limit_bites_first_only_where_a_fabric_was_judged():
+    by_mass = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "load_limit_kg": [100],
+                "body_mass_kg_low": [40],
+                "body_mass_kg_high": [90],
+            }
+        ),
+        warn=False,
+    )
+    people = pd.DataFrame({"body_mass_kg": [60.0, 120.0], "stature_cm": [160.0, 170.0]})
+    found = judge_chart(people_from(people), by_mass, by=(), replicates=50)
+    assert found.sizes["load_first"].tolist() == [0.0]
+    by_stature = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "load_limit_kg": [100],
+                "stature_cm_low": [150],
+                "stature_cm_high": [180],
+            }
+        ),
+        warn=False,
+    )
+    both = judge_chart(people_from(people), by_stature, by=(), replicates=50)
+    assert both.sizes["load_first"].tolist() == [0.5]
+    unweighed = people_from(people[["stature_cm"]])
+    with pytest.warns(SizingWarning, match="has no column body_mass_kg"):
+        without = judge_chart(unweighed, by_stature, by=(), replicates=50)
+    assert without.sizes["load_first"].tolist() == [0.0]
+
+
+def test_shares_are_said_in_percent_with_both_ends():
+    row = pd.Series({"estimate": 0.9, "low": 0.8, "high": 0.96})
+    assert percent_span(row) == "90 % (80 to 96)"
+    row = pd.Series({"needs": 0.04, "needs_low": 0.02, "needs_high": 1.0})
+    assert percent_span(row, "needs", "needs_") == "4 % (2 to 100)"
+
+
+def test_an_edge_that_changes_nobody_is_said_with_what_it_may_still_do(people):
+    chart = demo_chart()
+    moved = nudge(people, chart, with_edge(chart, "adult 1", HIP, "high", None))
+    same = nudge(people, chart, chart)
+    row = same.table.iloc[0]
+    assert row["changed"] == 0 and row["estimate"] == 0
+    assert "no edge has been moved that changes it" in same.summary()
+    # The score interval's end for a share of nothing: t^2 / (n + t^2).
+    place = nudge_layout(people)
+    number = place.weight.sum() ** 2 / (place.weight**2).sum()
+    assert row["high"] == -row["low"] == pytest.approx(3.84 / number, rel=0.02)
+    assert row["share_a"] == row["share_b"]
+    full = coverage(people, chart).table.iloc[0]
+    assert row["share_b"] == pytest.approx(full["estimate"])
+    assert row["share_b_low"] == pytest.approx(full["low"], abs=0.004)
+    assert row["share_b_high"] == pytest.approx(full["high"], abs=0.004)
+    told = moved.table.iloc[0]
+    a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (chart, moved.chart))
+    assert told["changed"] == (a != b).sum() > 0
+
+
+def test_odds_are_told_by_what_is_known_of_the_people(people):
+    chart = demo_chart()
+    whole = judge_chart(people, chart, by=(), replicates=50).between
+    assert set(whole["term"]) == {"sex", "age_band", "bmi_class"}
+    keys = ["person", "draw"]
+    for kept, terms in (
+        (["age_years"], {"age_band"}),
+        (["age_years", "sex"], {"sex", "age_band"}),
+        (["sex"], set()),
+    ):
+        frame = people.frame[[*keys, HIP, *kept]]
+        few = replace(people, frame=frame, evidence=people.evidence[[HIP]])
+        by_hip = chart_from(
+            chart.frame[["size", "group", f"{HIP}_low", f"{HIP}_high"]], warn=False
+        )
+        found = judge_chart(few, by_hip, by=(), replicates=50).between
+        assert set(found.get("term", [])) == terms
+
+
+def test_a_judgement_says_its_own_figures(people):
+    """Were these the figures, so that a hundredth part more or less is seen."""
+    found = judge_chart(people, demo_chart(), by=(), replicates=50)
+    sizes = found.sizes.copy()
+    sizes[["needs", "needs_high", "load_first"]] = 0.5
+    sizes["unneeded"] = [True, True] + [False] * 7
+    sizes.loc[:1, "needs_high"] = [0.0123, 0.0089]
+    shares = ["load_first", "load_first_low", "load_first_high"]
+    sizes[shares] = 0.0
+    sizes.loc[4, shares] = [0.9, 0.8, 0.96]
+    table = found.coverage.table.copy()
+    table.loc[0, ["estimate", "low", "high"]] = [0.9, 0.8, 0.96]
+    whole = replace(found.coverage, table=table)
+    told = replace(found, sizes=sizes, coverage=whole)
+    assert told.answer() == (
+        f"{demo_chart().name} fits 90 % of {people.name} (80 to 96 %, 95 % interval, "
+        f"n = {table['n'].iloc[0]:,})."
+    )
+    words = told.summary()
+    assert (
+        "Sizes that almost nobody needs (under 0.5 % have no other, at most 1.2 % by "
+        "the intervals): paediatric 1, paediatric 2." in words
+    )
+    limit = sizes.loc[4, "load_limit_kg"]
+    assert (
+        f"adult 2: the load limit of {limit:g} kg rules out 90 % (80 to 96) of all "
+        "people, whom the fabric would fit." in words
+    )
+    assert words.count("rules out") == 1
+    need_all = replace(found, sizes=sizes.assign(unneeded=False))
+    assert "almost nobody needs" not in need_all.summary()
+
+
+def test_why_people_have_no_size_is_said_with_the_usual_miss():
+    row = {"estimate": 0.9, "low": 0.8, "high": 0.96, "miss_median": 3.2}
+    row |= {"measure": HIP, "direction": "too_small_for"}
+    assert why_words(pd.Series(row)) == (
+        "90 % (80 to 96) have no size because of hip girth: their nearest size is too "
+        "small, for half of them by 3.2 cm or less."
+    )
+    row |= {"direction": "not_measured", "miss_median": np.nan}
+    assert why_words(pd.Series(row)).endswith(
+        "because of hip girth: it was not measured."
+    )
+
+
+def test_a_moved_edge_is_said_with_its_change(people):
+    chart = demo_chart()
+    moved = nudge(people, chart, with_edge(chart, "adult 1", HIP, "high", None))
+    row = {"share_a": 0.8, "share_b": 0.9, "share_b_low": 0.85, "share_b_high": 0.96}
+    row |= {"estimate": 0.1, "low": 0.05, "high": -0.95, "n": 4321, "changed": 1}
+    row |= {"method": "any"}
+    told = replace(moved, table=pd.DataFrame([row])).summary()
+    assert told == (
+        "Now 90 % (85 to 96) are covered, 80 % before: +10.00 points (95 %: +5.00 to "
+        "-95.00, n = 4,321)."
+    )
+
+
+def test_what_is_said_of_a_moved_edge_is_what_was_found(people):
+    chart = demo_chart()
+    edited = with_edge(chart, "adult 2", "hip_circumference_cm", "high", 104)
+    moved = nudge(people, chart, edited)
+    row = moved.table.iloc[0]
+    points = re.findall(r"[+-]\d+\.\d\d", moved.summary())
+    told = [float(point) / 100 for point in points]
+    assert told == pytest.approx([row["estimate"], row["low"], row["high"]], abs=5e-5)
+    # Far from nothing, so that a hundredth part more or less is seen.
+    assert row[["estimate", "low", "high"]].abs().min() > 0.02
+
+
+def test_pictures_show_gap_and_overlap_and_the_difference(people):
+    moved = with_edge(demo_chart(), "paediatric 2", "hip_circumference_cm", "low", 67)
+    ax = plot_bands(
+        moved.frame,
+        "hip_circumference_cm",
+        density=density(people, "hip_circumference_cm"),
+        label="Hip girth, cm",
+    )
+    assert "gap 64 to 67" in [text.get_text() for text in ax.texts]
+    assert sum(patch.get_hatch() == HATCHES[1] for patch in ax.patches) >= 6
+    table = pd.DataFrame(
+        {"outcome": ["covered"], "estimate": [0.02], "low": [0.01], "high": [0.03]}
+    )
+    ax = plot_difference(table, words={"covered": "covered"})
+    assert ax.texts[0].get_text() == "+2.0 %"
+    light = bands_svg(
+        moved.frame,
+        "hip_circumference_cm",
+        density=density(people, "hip_circumference_cm"),
+        label="Hip girth, cm",
+        before=demo_chart().frame,
+    )
+    assert "gap 64 to 67" in light and light.count("url(#overlap)") >= 6

@@ -1,0 +1,334 @@
+"""What a body may be, given readings: against exact and brute-force answers."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import binomtest, multivariate_normal, norm
+
+from sizing.charts import assign, chart_from, demo_chart
+from sizing.client.how import reading
+from sizing.client.outcomes import POSSIBLE, chances, edges_of, fitting
+from sizing.client.posterior import Bodies, build_of, draw_bodies
+from sizing.measures import MEASURES, SEATED_AND_GIRTHS
+from sizing.people.body.donors import (
+    NEAR_LN_MASS,
+    NEAR_LN_STATURE,
+    donors,
+)
+from sizing.people.body.moments import moments
+from sizing.people.people import People
+
+HIP = SEATED_AND_GIRTHS.index("hip_circumference_cm")
+SHOULDER = SEATED_AND_GIRTHS.index("shoulder_height_sitting_cm")
+POPLITEAL = SEATED_AND_GIRTHS.index("buttock_popliteal_length_cm")
+BUILD = [
+    reading("body_mass_kg", 82.0, "exact"),
+    reading("stature_cm", 171.0, "exact"),
+]
+
+
+def exact(hip=None):
+    """Weight, mean and covariance of ln seated measures of that build, by hand.
+
+    As surveyed, and with each measure's own variance nine times as large.
+    """
+    one = moments(
+        np.array(["female"], dtype=object),
+        np.array([82.0]),
+        np.array([171.0]),
+        np.array([45.0]),
+        sampling=True,
+    )
+    laws = []
+    for share, times in ((0.95, 1.0), (0.05, 9.0)):
+        mean, cov = one.mean[0], one.covariance()[0]
+        cov = cov + (times - 1) * np.diag(np.diag(cov))
+        if hip is not None:
+            noise = (hip.sd / hip.value) ** 2
+            spread = np.sqrt(cov[HIP, HIP] + noise)
+            share *= norm.pdf(np.log(hip.value), mean[HIP], spread)
+            # Textbook two-block formula on the precision scale, not the gain form.
+            precision = np.linalg.inv(cov)
+            more = precision.copy()
+            more[HIP, HIP] += 1 / noise
+            pull = precision @ mean
+            pull[HIP] += np.log(hip.value) / noise
+            cov = np.linalg.inv(more)
+            mean = cov @ pull
+        laws.append((share, mean, cov))
+    total = sum(share for share, _, _ in laws)
+    return [(share / total, mean, cov) for share, mean, cov in laws]
+
+
+@pytest.mark.parametrize("girth", [None, 104.0, 115.0])
+def test_box_chances_against_scipy_multivariate_normal(girth):
+    hip = None if girth is None else reading("hip_circumference_cm", girth)
+    bodies = draw_bodies("female", 45.0, BUILD + ([hip] if hip else []))
+    place = [SHOULDER, POPLITEAL, HIP]
+    for low, high in (([54, 45, 98], [62, 52, 112]), ([50, 40, 80], [58, 49, 108])):
+        # Edges belong, in whole tenths: half a tenth on either side.
+        box = [np.log(np.array(low) - 0.05), np.log(np.array(high) + 0.05)]
+        answer = 0.0
+        for weight, mean, cov in exact(hip):
+            law = multivariate_normal(mean[place], cov[np.ix_(place, place)])
+            answer += weight * float(law.cdf(box[1], lower_limit=box[0]))
+        names = [SEATED_AND_GIRTHS[i] for i in place]
+        chart = chart_from(
+            pd.DataFrame(
+                {"size": ["one"]}
+                | {f"{n}_low": [a] for n, a in zip(names, low, strict=True)}
+                | {f"{n}_high": [b] for n, b in zip(names, high, strict=True)}
+            ),
+            warn=False,
+        )
+        edges = edges_of(chart, chart.load_limits())
+        found = fitting(bodies.values, edges, over=np.array([False]))
+        share = chances(bodies, found.fits)
+        assert share["estimate"][0] == pytest.approx(answer, abs=0.012)
+
+
+def some_bodies(rng, weight):
+    """Twelve builds of five bodies each, whose measures are plain numbers."""
+    n = len(weight)
+    return Bodies(
+        rng.normal(100, 10, (n, len(MEASURES))),
+        weight / weight.sum(),
+        np.arange(n) // 5,
+        np.full(n, "female", dtype=object),
+        np.full(n, 40.0),
+    )
+
+
+def test_shares_and_their_errors_against_a_plain_loop(rng):
+    bodies = some_bodies(rng, rng.uniform(0.1, 5, 60))
+    flags = rng.random((60, 3)) < [0.2, 0.5, 0.9]
+    mean, variance = bodies.share(flags)
+    for j in range(3):
+        right = sum(
+            w for w, flag in zip(bodies.weight, flags[:, j], strict=True) if flag
+        )
+        assert mean[j] == pytest.approx(right)
+        error = 0.0
+        for build in range(12):
+            mine = bodies.build == build
+            w = bodies.weight[mine]
+            error += w.sum() ** 2 * (np.average(flags[mine, j], weights=w) - right) ** 2
+        assert variance[j] == pytest.approx(error)
+    each = [bodies.weight[bodies.build == build].sum() for build in range(12)]
+    assert bodies.effective == pytest.approx(1 / sum(w**2 for w in each))
+
+
+def test_chances_of_independent_draws_against_scipys_wilson(rng):
+    n = 80
+    bodies = Bodies(
+        np.full((n, len(MEASURES)), 100.0),
+        np.full(n, 1 / n),
+        np.arange(n),
+        np.full(n, "male", dtype=object),
+        np.full(n, 40.0),
+    )
+    hits = [0, 1, 37, 79, 80]
+    flags = np.column_stack([np.arange(n) < hit for hit in hits])
+    told = chances(bodies, flags)
+    for i, hit in enumerate(hits):
+        want = binomtest(hit, n).proportion_ci(0.95, method="wilson")
+        assert told["estimate"][i] == pytest.approx(hit / n)
+        assert told["low"][i] == pytest.approx(want.low, abs=1e-9)
+        assert told["high"][i] == pytest.approx(want.high, abs=1e-9)
+    assert told["n"] == n
+
+
+@pytest.mark.parametrize("age", [2.0, 8.0, 30.0, 79.0, 85.0])
+def test_builds_come_from_people_near_in_age(age):
+    """SD a tenth of the age, half a year at least and three at most, 80 the last."""
+    pool = donors()["female"].build
+    ages = np.where(pool[:, 2] < 20, pool[:, 2] + 0.5, pool[:, 2]).clip(max=80)
+    year = min(age + 0.5 if age < 20 else age, 80)
+    width = min(max(0.1 * (age + 0.5 * (age < 20)), 0.5), 3.0)
+    near = norm.pdf(ages, year, width)
+    mean, covariance = build_of("female", age)
+    assert mean == pytest.approx(np.average(pool[:, :2], axis=0, weights=near))
+    want = np.cov(pool[:, :2].T, aweights=near, ddof=0)
+    want += np.diag([NEAR_LN_MASS**2, NEAR_LN_STATURE**2])
+    np.testing.assert_allclose(covariance, want, rtol=1e-9)
+
+
+def test_quantiles_against_numpy_where_all_weigh_alike(rng):
+    bodies = some_bodies(rng, np.ones(60))
+    q = [0.05, 0.31, 0.5, 0.95]
+    right = np.quantile(bodies.values, q, axis=0, method="hazen")
+    np.testing.assert_allclose(bodies.quantile(q), right, rtol=1e-12)
+
+
+def test_mean_and_spread_against_the_closed_form():
+    hip = reading("hip_circumference_cm", 118.0, "guessed")
+    bodies = draw_bodies("female", 45.0, [*BUILD, hip])
+    logs = np.log(bodies.values[:, 2:])
+    mean = bodies.weight @ logs
+    gap = logs - mean
+    cov = (gap * bodies.weight[:, None]).T @ gap
+    laws = exact(hip)
+    right_mean = sum(weight * m for weight, m, _ in laws)
+    right_cov = sum(
+        weight * (c + np.outer(m - right_mean, m - right_mean)) for weight, m, c in laws
+    )
+    sd = np.sqrt(np.diag(right_cov))
+    assert np.abs((mean - right_mean) / sd).max() < 0.06
+    assert np.abs((cov - right_cov) / np.outer(sd, sd)).max() < 0.12
+
+
+def brute_force(readings, n):
+    """Accept simulated people whose simulated readings come near the real ones."""
+    rng = np.random.default_rng(3)
+    pool = donors()["male"].build
+    near = np.exp(-0.5 * ((pool[:, 2].clip(max=80) - 60) / 3.0) ** 2)
+    pick = rng.choice(len(pool), n, p=near / near.sum())
+    build = pool[pick, :2] + rng.standard_normal((n, 2)) * [
+        NEAR_LN_MASS,
+        NEAR_LN_STATURE,
+    ]
+    one = moments(
+        np.full(n, "male", dtype=object),
+        *np.exp(build).T,
+        np.full(n, 60.0),
+        sampling=True,
+    )
+    root = np.linalg.cholesky(one.covariance()[0] / np.outer(one.sd[0], one.sd[0]))
+    logs = one.mean + one.sd * (rng.standard_normal((n, 8)) @ root.T)
+    # One in twenty is unlike the others: each measure three times as wide, by itself.
+    unlike = rng.random(n) < 0.05
+    own = np.sqrt(8 * np.diag(root @ root.T)) * one.sd[unlike]
+    logs[unlike] += own * rng.standard_normal((unlike.sum(), 8))
+    everything = np.column_stack([build, logs])
+    keep = np.ones(n, dtype=bool)
+    for r in readings:
+        read = everything[:, MEASURES.index(r.measure)]
+        read = read + rng.standard_normal(n) * r.log_sd
+        keep &= np.abs(read - r.log_value) < 0.4 * r.log_sd
+    return everything[keep]
+
+
+def test_unknown_build_against_brute_force_simulation():
+    readings = [
+        reading("hip_circumference_cm", 112.0, "reported"),
+        reading("shoulder_height_sitting_cm", 62.0, "reported"),
+    ]
+    kept = brute_force(readings, 400_000)
+    assert len(kept) > 3000
+    bodies = draw_bodies("male", 60.0, readings)
+    logs = np.log(bodies.values)
+    mean, right = bodies.weight @ logs, kept.mean(axis=0)
+    spread = np.sqrt(bodies.weight @ (logs - mean) ** 2)
+    sd = kept.std(axis=0)
+    # Mean within a tenth of an SD, SD within a tenth of itself, all ten measures.
+    assert np.abs((mean - right) / sd).max() < 0.1
+    assert np.abs(spread / sd - 1).max() < 0.12
+
+
+def test_a_second_round_is_as_good_as_many_draws():
+    readings = [
+        reading(m, v)
+        for m, v in (
+            ("hip_circumference_cm", 131.0),
+            ("waist_circumference_cm", 128.0),
+            ("shoulder_height_sitting_cm", 60.0),
+        )
+    ]
+    one = draw_bodies("male", 60.0, readings)
+    other = [draw_bodies("male", 60.0, readings, seed=s) for s in range(2, 10)]
+    middle = np.mean([b.weight @ np.log(b.values) for b in other], axis=0)
+    spread = np.sqrt(one.weight @ (np.log(one.values) - middle) ** 2)
+    assert one.effective > 300
+    assert np.abs((one.weight @ np.log(one.values) - middle) / spread).max() < 0.15
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    sex=st.sampled_from(["female", "male", None]),
+    age=st.sampled_from([3.0, 9.0, 17.0, 40.0, 79.0, 96.0, None]),
+    hip=st.floats(60, 150),
+    how=st.sampled_from(["tape once", "tape twice", "reported", "guessed"]),
+)
+def test_draws_are_weighed_whole_and_repeatable(sex, age, hip, how):
+    one = reading("hip_circumference_cm", hip, how)
+    bodies, again = (draw_bodies(sex, age, [one]) for _ in range(2))
+    assert bodies.weight.sum() == pytest.approx(1.0)
+    assert (bodies.weight >= 0).all()
+    assert np.isfinite(bodies.values).all()
+    assert (bodies.values == again.values).all()
+    assert (np.diff(bodies.quantile([0.05, 0.5, 0.95]), axis=0) >= 0).all()
+
+
+def test_builds_drawn_to_readings_of_the_build_alone_weigh_alike():
+    """They are drawn from what the readings leave: nothing is left to weigh."""
+    bodies = draw_bodies("female", 70.0, [reading("body_mass_kg", 75.0, "guessed")])
+    assert np.ptp(bodies.weight[bodies.weight > 0]) < 1e-12
+
+
+def test_readings_that_no_body_could_have_still_leave_bodies():
+    """Sitting height nearly the stature: confirmed, it is taken as it was read."""
+    bodies = draw_bodies(
+        "female",
+        40.0,
+        [reading("stature_cm", 160.0), reading("sitting_height_cm", 158.0)],
+    )
+    assert bodies.weight.sum() == pytest.approx(1.0)
+    sitting = bodies.weight @ bodies.frame["sitting_height_cm"]
+    assert sitting > 140
+
+
+def test_what_is_exact_comes_back_as_given():
+    bodies = draw_bodies("male", 30.0, [reading("hip_circumference_cm", 97.3, "exact")])
+    assert (bodies.values[:, MEASURES.index("hip_circumference_cm")] == 97.3).all()
+
+
+def test_an_unusual_build_is_not_drawn_to_the_usual():
+    heavy = [reading("body_mass_kg", 260.0, "scale"), reading("stature_cm", 158.0)]
+    middle = draw_bodies("female", 50.0, heavy).quantile([0.5])[0]
+    assert middle[0] == pytest.approx(260.0, abs=1.0)
+    assert middle[1] == pytest.approx(158.0, abs=1.0)
+
+
+def test_outcomes_are_those_of_assign():
+    rng = np.random.default_rng(8)
+    bodies = draw_bodies(None, None, [])
+    values = bodies.values[rng.permutation(len(bodies.values))[:1500]].copy()
+    values[:60, 0] = rng.uniform(150, 330, 60)
+    chart = demo_chart()
+    edges = edges_of(chart, chart.load_limits())
+    ours = fitting(values, edges, over=np.zeros(9, dtype=bool))
+    frame = pd.DataFrame(values, columns=list(MEASURES))
+    frame = frame.assign(person=np.arange(len(frame)), draw=0)
+    people = People(
+        "drawn", frame, pd.Series(np.ones(len(frame))), pd.DataFrame(index=frame.index)
+    )
+    theirs = assign(people, chart)
+    assert (ours.fits == theirs.fits).all()
+    names = np.array(POSSIBLE)[ours.outcome]
+    assert (names == theirs.table["outcome"].astype(str).to_numpy()).all()
+    assert len(set(names)) >= 4
+
+
+def test_monte_carlo_interval_holds_the_answer_of_many_draws():
+    readings = [reading("body_mass_kg", 75.0, "guessed")]
+    chart = demo_chart()
+    edges = edges_of(chart, chart.load_limits())
+    rows = []
+    for seed in range(1, 25):
+        bodies = draw_bodies("female", 70.0, readings, seed=seed)
+        found = fitting(bodies.values, edges, over=np.zeros(9, dtype=bool))
+        made = chances(bodies, found.fits)
+        rows.append([made["estimate"][4], made["low"][4], made["high"][4]])
+    estimate, low, high = np.array(rows).T
+    held = ((low <= estimate.mean()) & (estimate.mean() <= high)).mean()
+    assert held >= 0.85
+
+
+def test_build_of_an_age_is_that_of_its_people():
+    mean, cov = build_of("male", 45.0)
+    pool = donors()["male"].build
+    near = pool[np.abs(pool[:, 2] - 45) < 4]
+    assert mean == pytest.approx(near[:, :2].mean(axis=0), abs=0.02)
+    assert np.sqrt(np.diag(cov)) == pytest.approx(near[:, :2].std(axis=0), rel=0.15)

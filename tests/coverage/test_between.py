@@ -1,0 +1,287 @@
+"""Who falls between sizes: closed forms, a published table, separation."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.api as sm
+from scipy import stats
+
+from sizing.coverage import who_falls_between
+from sizing.coverage.between import COLUMNS
+from sizing.coverage.groups import NOT_KNOWN, grouping
+from sizing.errors import SizingError
+from sizing.people.classes import age_band, bmi_class
+from sizing.people.people import People
+
+from .cases import CHART
+
+
+def people_of(frame: pd.DataFrame, weight: object = None) -> People:
+    if "person" not in frame:
+        frame = frame.assign(person=range(len(frame)), draw=0)
+    return People(
+        "some",
+        frame,
+        pd.Series(np.ones(len(frame)) if weight is None else np.asarray(weight, float)),
+        pd.DataFrame({"stature_cm": "measured"}, index=frame.index),
+    )
+
+
+def table_2x2(a: int, b: int, c: int, d: int) -> People:
+    """Build people: a, b between and not where exposed; c, d where not."""
+    between = np.r_[np.ones(a), np.zeros(b), np.ones(c), np.zeros(d)].astype(bool)
+    exposed = np.r_[np.ones(a + b), np.zeros(c + d)].astype(bool)
+    return people_of(
+        pd.DataFrame(
+            {
+                "stature_cm": np.where(between, 170.0, 160.0),
+                "exposed": np.where(exposed, "yes", "no"),
+                "age_years": 50.0,
+            }
+        )
+    )
+
+
+def test_odds_ratio_against_the_closed_form():
+    a, b, c, d = 30, 70, 15, 95
+    found = who_falls_between(table_2x2(a, b, c, d), CHART, terms=["exposed"])
+    row = found.query("level == 'yes'").iloc[0]
+    # "no" has more people, so it is the reference.
+    assert row["reference"] == "no"
+    assert row["estimate"] == pytest.approx(a * d / (b * c))
+    # Woolf's error of a log odds ratio, which the sandwich equals in a full
+    # 2 x 2 model, but for the n / (n - 1) of a variance between persons.
+    n = a + b + c + d
+    error = np.sqrt((1 / a + 1 / b + 1 / c + 1 / d) * n / (n - 1))
+    t = stats.t.ppf(0.975, n - 2)
+    assert np.log(row["high"] / row["low"]) / 2 == pytest.approx(t * error, rel=1e-6)
+    assert (row["n"], row["n_between"]) == (100, 30)
+
+
+def test_odds_ratio_against_a_published_table():
+    """Doll and Hill, Br Med J 1950;2:739-748, table IV, men (from memory).
+
+    Lung cancer: 647 smokers, 2 not; controls: 622 smokers, 27 not. Odds ratio
+    647 x 27 / (622 x 2) = 14.04, the figure that textbooks print.
+    """
+    found = who_falls_between(table_2x2(647, 622, 2, 27), CHART, terms=["exposed"])
+    row = found.query("level == 'no'").iloc[0]
+    assert 1 / row["estimate"] == pytest.approx(14.04, abs=0.005)
+    assert row["small_group"]
+
+
+def invented(rng: np.random.Generator, n: int = 600, draws: int = 1) -> People:
+    person = np.tile(np.arange(n), draws)
+    frame = pd.DataFrame(
+        {
+            "person": person,
+            "draw": np.repeat(np.arange(draws), n),
+            "sex": np.where(rng.random(n) < 0.5, "female", "male")[person],
+            "age_years": rng.uniform(6, 90, n)[person],
+            "body_mass_kg": rng.normal(78, 14, n)[person],
+            "stature_cm": rng.normal(168, 7, n)[person]
+            + rng.normal(0, 1, n * draws) * (draws > 1),
+        }
+    )
+    return people_of(frame, rng.gamma(3, 1, n)[person])
+
+
+def test_weighted_model_against_a_direct_call(rng):
+    people = invented(rng)
+    adults = people.frame["age_years"] >= 18
+    found = who_falls_between(people, CHART, terms=["sex", "age_band"])
+    found = found.query("fitted_to == 'adults'").set_index("level")
+
+    x = people.frame["stature_cm"].round(1)
+    between = (x > 168) & (x < 172)
+    band = pd.Series(np.asarray(age_band(people.frame["age_years"])))
+    columns = {
+        "male": people.frame["sex"] == "male",
+        "18 to 39": band == "18 to 39",
+        "60 to 79": band == "60 to 79",
+        "80 and over": band == "80 and over",
+    }
+    design = sm.add_constant(pd.DataFrame(columns).astype(float))[adults]
+    weight = people.weight[adults] / people.weight[adults].mean()
+    direct = sm.GLM(
+        between[adults].astype(float),
+        design,
+        family=sm.families.Binomial(),
+        var_weights=weight,
+    ).fit(cov_type="HC0")
+    for level in columns:
+        assert found.loc[level, "estimate"] == pytest.approx(
+            np.exp(direct.params[level])
+        )
+        half = np.log(found.loc[level, "high"] / found.loc[level, "estimate"])
+        assert half / 1.97 == pytest.approx(direct.bse[level], rel=0.01)
+    assert found.loc["female", "message"] == "the reference"
+    assert found.loc["40 to 59", "estimate"] == 1
+
+
+def test_children_are_modelled_apart(rng):
+    people = invented(rng)
+    found = who_falls_between(people, CHART)
+    child = people.frame["age_years"] < 18
+    for name, chosen in (("children", child), ("adults", ~child)):
+        rows = found[found["fitted_to"] == name]
+        assert rows.query("term == 'sex'")["n"].sum() == chosen.sum()
+    adult_bands = {"18 to 39", "40 to 59", "60 to 79", "80 and over"}
+    children = found.query("fitted_to == 'children' and term == 'age_band'")
+    assert not adult_bands & set(children["level"])
+    assert list(found.columns) == COLUMNS
+
+
+def test_people_of_unknown_age_are_left_out(rng):
+    people = invented(rng, 300)
+    frame = people.frame.copy()
+    frame.loc[:49, "age_years"] = np.nan
+    found = who_falls_between(
+        People("some", frame, people.weight, people.evidence), CHART, terms=["sex"]
+    )
+    assert found["n"].sum() == 250
+
+
+def test_draws_are_joined(rng):
+    people = invented(rng, 400, 4)
+    joined = who_falls_between(people, CHART, terms=["sex"])
+    singles = []
+    for draw in range(4):
+        here = people.frame["draw"] == draw
+        frame = people.frame[here].assign(draw=0).reset_index(drop=True)
+        single = who_falls_between(
+            people_of(frame, people.weight[here]), CHART, terms=["sex"]
+        )
+        singles.append(single)
+    row = joined.query("fitted_to == 'adults' and level == 'male'").iloc[0]
+    logs = [
+        np.log(s.query("fitted_to == 'adults' and level == 'male'")["estimate"].iloc[0])
+        for s in singles
+    ]
+    assert np.log(row["estimate"]) == pytest.approx(np.mean(logs))
+    assert "4 draws joined" in row["method"]
+
+
+@pytest.mark.filterwarnings("ignore:cov_type not fully supported")
+def test_errors_of_one_stratum_against_statsmodels(rng):
+    """statsmodels' clustered sandwich also scales by (n - 1) / (n - k)."""
+    people = invented(rng, 400)
+    people = people_of(
+        people.frame.assign(age_years=50.0, stratum=1, unit=rng.integers(0, 25, 400)),
+        people.weight,
+    )
+    found = who_falls_between(people, CHART, terms=["sex"])
+    x = people.frame["stature_cm"].round(1)
+    direct = sm.GLM(
+        ((x > 168) & (x < 172)).astype(float),
+        sm.add_constant((people.frame["sex"] == "male").astype(float)),
+        family=sm.families.Binomial(),
+        var_weights=people.weight,
+    ).fit(cov_type="cluster", cov_kwds={"groups": people.frame["unit"].to_numpy()})
+    row = found.query("level == 'male'").iloc[0]
+    assert np.log(row["estimate"]) == pytest.approx(direct.params["sex"])
+    half = np.log(row["high"] / row["estimate"]) / stats.t.ppf(0.975, 24)
+    want = direct.bse["sex"] * np.sqrt((400 - 2) / (400 - 1))
+    assert half == pytest.approx(want, rel=1e-6)
+
+
+def test_a_survey_design_clusters_the_errors(rng):
+    people = invented(rng, 500)
+    frame = people.frame.assign(
+        stratum=rng.integers(0, 10, 500), unit=rng.integers(0, 2, 500)
+    )
+    found = who_falls_between(
+        People("some", frame, people.weight, people.evidence), CHART, terms=["sex"]
+    )
+    assert "linearisation by stratum and unit" in found["method"].iloc[0]
+    assert found["estimate"].notna().all()
+
+
+@pytest.mark.parametrize(
+    ("counts", "message"),
+    [
+        ((0, 40, 20, 60), "nobody in this group falls between sizes"),
+        ((40, 0, 20, 60), "everybody in this group falls between sizes"),
+    ],
+)
+def test_separation_is_a_message_not_a_crash(counts, message):
+    found = who_falls_between(table_2x2(*counts), CHART, terms=["exposed"])
+    row = found.query("level == 'yes'").iloc[0]
+    assert message in row["message"]
+    assert "no odds ratio can be given" in row["message"]
+    assert np.isnan(row["estimate"])
+    assert found.query("level == 'no'")["message"].iloc[0] == "the reference"
+
+
+def test_a_barred_level_does_not_spoil_the_others(rng):
+    people = invented(rng)
+    frame = people.frame.assign(ward=rng.choice(["a", "b", "c"], 600))
+    frame.loc[frame["ward"] == "c", "stature_cm"] = 160.0
+    found = who_falls_between(
+        People("some", frame, people.weight, people.evidence), CHART, terms=["ward"]
+    )
+    adults = found.query("fitted_to == 'adults'").set_index("level")
+    assert np.isnan(adults.loc["c", "estimate"])
+    assert adults.loc[["a", "b"], "estimate"].notna().all()
+
+
+def test_a_level_empty_in_some_draw_is_told(rng):
+    people = invented(rng, 200, 2)
+    frame = people.frame.assign(
+        drawn=np.where(
+            (people.frame["draw"] == 1) & (people.frame["person"] < 40), "yes", "no"
+        )
+    )
+    found = who_falls_between(
+        People("some", frame, people.weight, people.evidence), CHART, terms=["drawn"]
+    )
+    row = found.query("fitted_to == 'adults' and level == 'yes'").iloc[0]
+    assert "in some draw nobody is in this group" in row["message"]
+    assert "in at least one of 2 draws" in row["message"]
+
+
+def test_terms_that_say_the_same_are_a_message(rng):
+    people = invented(rng)
+    frame = people.frame.assign(copy=people.frame["sex"])
+    found = who_falls_between(
+        People("some", frame, people.weight, people.evidence),
+        CHART,
+        terms=["sex", "copy"],
+    )
+    rows = found[found["message"] != "the reference"]
+    assert rows["message"].str.contains("cannot be told apart").all()
+    assert rows["estimate"].isna().all()
+
+
+def test_nobody_asked_gives_an_empty_table():
+    frame = pd.DataFrame({"stature_cm": [np.nan], "sex": "female", "age_years": 50.0})
+    found = who_falls_between(people_of(frame), CHART, terms=["sex"])
+    assert found.empty
+    assert list(found.columns) == COLUMNS
+
+
+def test_terms_that_cannot_be_used(rng):
+    with pytest.raises(SizingError, match="at least one term"):
+        who_falls_between(invented(rng), CHART, terms=[])
+    with pytest.raises(SizingError, match="no column wrad"):
+        who_falls_between(invented(rng), CHART, terms=["wrad"])
+
+
+# Groups
+
+
+def test_groups_are_those_of_the_population_layer(rng):
+    frame = invented(rng, 50).frame
+    frame.loc[0, ["age_years", "body_mass_kg"]] = np.nan
+    for by, made in (
+        ("age_band", age_band(frame["age_years"])),
+        ("bmi_class", bmi_class(frame)),
+    ):
+        want = pd.Series(made).astype(object).fillna(NOT_KNOWN)
+        assert list(grouping(frame, by)) == want.tolist()
+        assert list(grouping(frame, by).categories) == [*made.categories, NOT_KNOWN]
+
+
+def test_a_column_of_ones_own_goes_before_a_made_one():
+    frame = pd.DataFrame({"age_years": [5.0, 50], "age_band": ["x", None]})
+    assert list(grouping(frame, "age_band")) == ["x", NOT_KNOWN]

@@ -1,0 +1,295 @@
+"""What assumptions do: against coverage of people moved by hand, and formulas."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from sizing.charts import SizeChart, demo_chart
+from sizing.coverage import compare_charts, coverage
+from sizing.coverage.alternatives import ALTERATIONS, start
+from sizing.coverage.layout import layout
+from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
+from sizing.errors import SizingError
+from sizing.measures import MEASURES
+from sizing.pages.sensitivity import sensitivity_picture, sensitivity_section
+from sizing.people import load_people
+from sizing.people.people import People
+from sizing.plots.sensitivity import plot_sensitivity
+from sizing.surveys import design_estimate
+
+HIP = "hip_circumference_cm"
+
+
+def invented(rng: np.random.Generator, n: int = 600, draws: int = 2) -> People:
+    person = np.tile(np.arange(n), draws)
+    stature = rng.normal(168, 9, n)[person]
+    mass = np.exp(rng.normal(3.3, 0.25, n))[person] * (stature / 100) ** 2
+    frame = pd.DataFrame(
+        {
+            "person": person,
+            "draw": np.repeat(np.arange(draws), n),
+            "sex": np.where(rng.random(n) < 0.5, "female", "male")[person],
+            "age_years": rng.uniform(3, 90, n)[person],
+            "walking_difficulty": (rng.random(n) < 0.2)[person],
+            "stature_cm": stature,
+            "body_mass_kg": mass,
+            "shoulder_height_sitting_cm": stature * 0.35 + rng.normal(0, 2, n * draws),
+            "buttock_popliteal_length_cm": stature * 0.29 + rng.normal(0, 2, n * draws),
+            HIP: 35 + mass * 0.85 + rng.normal(0, 4, n * draws),
+        }
+    )
+    evidence = pd.DataFrame("predicted", index=frame.index, columns=frame.columns[5:])
+    evidence["body_mass_kg"] = "measured"
+    return People("some", frame, pd.Series(rng.gamma(3, 1, n)[person]), evidence)
+
+
+def setting(kind: str, *, measures="", who="everyone", amount=np.nan) -> pd.DataFrame:
+    row = {"assumption": "a", "setting": "s", "label": "l", "source": "test"}
+    row |= {"kind": kind, "measures": measures, "who": who, "amount": amount}
+    return pd.DataFrame([row])
+
+
+def moved(people: People, **columns: object) -> People:
+    frame = people.frame.assign(**columns)
+    return People(people.name, frame, people.weight, people.evidence)
+
+
+def share(people: People, chart: SizeChart) -> float:
+    return coverage(people, chart, replicates=50).table["estimate"].iloc[0]
+
+
+def test_a_shift_against_coverage_of_people_moved_by_hand(rng):
+    people, chart = invented(rng), demo_chart()
+    found = sensitivity(
+        people, chart, settings=setting("shift", measures=HIP, amount=5)
+    )
+    want = share(moved(people, **{HIP: people.frame[HIP] + 5}), chart)
+    row = found.table.iloc[0]
+    assert found.share == pytest.approx(share(people, chart))
+    assert row["share"] == pytest.approx(want)
+    assert row["estimate"] == pytest.approx(want - found.share)
+    assert row["low"] < row["estimate"] < row["high"]
+
+
+def test_a_shift_against_the_chart_moved_the_other_way(rng):
+    """The same change by ``compare_charts``, whose error is a bootstrap."""
+    people, chart = invented(rng), demo_chart()
+    other = chart.frame.copy()
+    other[[f"{HIP}_low", f"{HIP}_high"]] -= 5
+    want = compare_charts(people, chart, SizeChart(other), replicates=2000).table.iloc[
+        0
+    ]
+    made = setting("shift", measures=HIP, amount=5)
+    row = sensitivity(people, chart, settings=made).table.iloc[0]
+    assert row["estimate"] == pytest.approx(want["estimate"])
+    for end in ("low", "high"):
+        assert row[end] == pytest.approx(want[end], abs=0.1 * (want.high - want.low))
+
+
+def test_drawn_measures_of_adults_move_and_others_do_not(rng):
+    people, chart = invented(rng), demo_chart()
+    made = setting(
+        "scale_drawn", measures=f"{HIP} body_mass_kg", who="adults", amount=0.1
+    )
+    place = layout(people)
+    state = ALTERATIONS["scale_drawn"](start(people, chart, place, 1), made.iloc[0])
+    adult = people.frame["age_years"] >= 18
+    assert np.allclose(
+        state.values[HIP], people.frame[HIP].where(~adult, people.frame[HIP] * 1.1)
+    )
+    assert np.array_equal(state.values["body_mass_kg"], people.frame["body_mass_kg"])
+
+
+def test_whoever_is_eighteen_is_an_adult(rng):
+    people, chart = invented(rng, 3, 1), demo_chart()
+    people = moved(people, age_years=[17.9, 18.0, np.nan])
+    state = start(people, chart, layout(people), 1)
+    for who, chosen in (
+        ("adults", [False, True, False]),
+        ("children", [True, False, False]),
+        ("everyone", [True, True, True]),
+    ):
+        row = setting("shift", measures=HIP, who=who, amount=3).iloc[0]
+        shift = ALTERATIONS["shift"](state, row).values[HIP] - people.frame[HIP]
+        assert (shift.round(9) == 3).tolist() == chosen
+
+
+def test_those_who_walk_and_those_who_do_not_make_up_everyone(rng):
+    """Weights of the two groups add up to all, whoever was not asked among others."""
+    people, chart = invented(rng, 60, 2), demo_chart()
+    state = start(people, chart, layout(people), 1)
+    walks_badly, others = (
+        ALTERATIONS["only_walking"](state, setting("", amount=amount).iloc[0]).weight
+        for amount in (1, 0)
+    )
+    np.testing.assert_allclose(walks_badly + others, state.weight)
+    first = people.frame[people.frame["draw"] == 0]
+    adult = (first["age_years"] >= 18) & first["walking_difficulty"]
+    assert ((walks_badly > 0) == adult.to_numpy()).all()
+
+
+def test_few_who_stay_leave_few_degrees_of_freedom(rng):
+    """Student's t of those who stay, by their effective number, worked by hand."""
+    people, chart = invented(rng, 200, 1), demo_chart()
+    adult = np.flatnonzero(people.frame["age_years"] >= 18)[:6]
+    people = moved(people, walking_difficulty=people.frame["person"].isin(adult))
+    made = setting("only_walking", who="adults", amount=1)
+    row = sensitivity(people, chart, settings=made).table.iloc[0]
+    covered = start(people, chart, layout(people), 1).covered()[0]
+    w = people.weight.to_numpy()
+    stay = np.where(people.frame["walking_difficulty"], w, 0.0)
+    old, new = w / w.sum(), stay / stay.sum()
+    each = new * (covered - covered @ new) - old * (covered - covered @ old)
+    error = np.sqrt(200 / 199 * (each**2).sum())
+    half = stats.t.ppf(0.975, 1 / (new**2).sum() - 1) * error
+    assert 0 < covered @ new < 1
+    assert row["estimate"] == pytest.approx(covered @ new - covered @ old)
+    assert row["low"] == pytest.approx(max(row["estimate"] - half, -1))
+    assert row["high"] == pytest.approx(min(row["estimate"] + half, 1))
+
+
+def test_weights_against_coverage_of_those_who_stay(rng):
+    people, chart = invented(rng), demo_chart()
+    made = setting("only_walking", who="adults", amount=1)
+    row = sensitivity(people, chart, settings=made).table.iloc[0]
+    here = people.frame["walking_difficulty"] & (people.frame["age_years"] >= 18)
+    stay = People(
+        "stay",
+        people.frame[here].reset_index(drop=True),
+        people.weight[here].reset_index(drop=True),
+        people.evidence[here].reset_index(drop=True),
+    )
+    assert row["share"] == pytest.approx(share(stay, chart))
+    assert row["high"] - row["low"] > 0.05
+
+
+def test_equal_weights_and_a_given_share_of_the_heavy(rng):
+    people, chart = invented(rng), demo_chart()
+    plain = People("plain", people.frame, people.weight * 0 + 1, people.evidence)
+    found = sensitivity(people, chart, settings=setting("equal_weights"))
+    assert found.table["share"].iloc[0] == pytest.approx(share(plain, chart))
+    state = start(people, chart, layout(people), 1)
+    made = ALTERATIONS["heavy_share"](state, setting("", amount=0.075).iloc[0])
+    first = people.frame[people.frame["draw"] == 0]
+    adult = (first["age_years"] >= 18).to_numpy()
+    heavy = (first["body_mass_kg"] / (first["stature_cm"] / 100) ** 2 >= 40).to_numpy()
+    w = made.weight
+    assert w[adult & heavy].sum() / w[adult].sum() == pytest.approx(0.075)
+    assert w[adult].sum() == pytest.approx(state.weight[adult].sum())
+
+
+def test_edges_and_readings_against_pandas(rng):
+    chart = SizeChart(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "group": "adult",
+                "load_limit_kg": np.nan,
+                f"{HIP}_low": 90.0,
+                f"{HIP}_high": 100.0,
+            }
+        )
+    )
+    hip = pd.Series([89.4, 89.6, 90.0, 99.9, 100.0, 100.4, 100.6])
+    frame = pd.DataFrame({"person": range(7), "draw": 0, HIP: hip})
+    people = People("seven", frame, pd.Series(np.ones(7)), pd.DataFrame())
+
+    def change(kind: str) -> float:
+        found = sensitivity(people, chart, settings=setting(kind))
+        return found.table["share"].iloc[0] * 7
+
+    assert sensitivity(people, chart).share * 7 == pytest.approx(3)
+    assert change("half_open") == pytest.approx(2)
+    assert change("whole_units") == pytest.approx(5)
+
+
+def test_measuring_error_takes_from_whom_it_should(rng):
+    people, chart = invented(rng), demo_chart()
+    pairs = pd.concat(
+        [setting("error", amount=a).assign(setting=str(a)) for a in (0, 1, 1)],
+        ignore_index=True,
+    )
+    pairs["setting"] = ["none", "once", "again"]
+    table = sensitivity(people, chart, settings=pairs).table.set_index("setting")
+    assert table.loc["none", "estimate"] == 0
+    assert table.loc["none", "low"] < 0 < table.loc["none", "high"]
+    assert table.loc["once", "estimate"] == table.loc["again", "estimate"] != 0
+
+
+def test_the_error_of_a_survey_design_against_the_survey_layer(rng):
+    people = invented(rng, draws=1)
+    frame = people.frame.assign(
+        stratum=rng.integers(0, 8, 600), unit=rng.integers(0, 3, 600)
+    )
+    people = People("some", frame, people.weight, people.evidence)
+    made = setting("shift", measures=HIP, amount=5)
+    row = sensitivity(people, demo_chart(), settings=made).table.iloc[0]
+    state = start(people, demo_chart(), layout(people), 1)
+    after = ALTERATIONS["shift"](state, made.iloc[0]).covered()[0]
+    want = design_estimate(
+        after.astype(float) - state.covered()[0],
+        weights=people.weight,
+        stratum=frame["stratum"],
+        unit=frame["unit"],
+    ).iloc[0]
+    assert row["estimate"] == pytest.approx(want["estimate"])
+    assert row["low"] == pytest.approx(want["low"])
+    assert row["high"] == pytest.approx(want["high"])
+    assert "stratum and unit" in row["method"]
+
+
+def test_the_headline_says_the_largest_change_either_way():
+    rows = [
+        {"setting": "more", "share": 0.9, "estimate": 0.05, "low": 0.01, "high": 0.1},
+        {"setting": "less", "share": 0.42, "estimate": -0.4, "low": -0.5, "high": 0.3},
+        {"setting": "as much", "share": 0.8, "estimate": 0.3, "low": 0.2, "high": 0.4},
+    ]
+    found = Sensitivity(pd.DataFrame(rows), 0.82, "chart", "people")
+    assert found.headline() == (
+        "Of what is assumed, this moves it most: if less, 42 % have a size (-40.0 "
+        "points, -50.0 to +30.0)."
+    )
+
+
+def test_what_cannot_matter_is_left_out_and_kinds_are_checked(rng):
+    people, chart = invented(rng), demo_chart()
+    for made in (
+        setting("shift", measures="chest_circumference_cm", amount=3),
+        setting("shift_drawn", measures="body_mass_kg", amount=3),
+        setting("only_walking", amount=1),
+    ):
+        walking = moved(people, walking_difficulty=False)
+        assert sensitivity(walking, chart, settings=made).table.empty
+    with pytest.raises(SizingError, match="kind of setting"):
+        sensitivity(people, chart, settings=setting("wish"))
+
+
+def test_every_shipped_setting_is_known_and_matters_for_everyone():
+    table = assumptions()
+    assert set(table["kind"]) <= set(ALTERATIONS)
+    assert set(" ".join(table["measures"]).split()) <= set(MEASURES)
+    people = load_people("everyone", draws=2)
+    found = sensitivity(people, demo_chart())
+    told = found.table.groupby("assumption").size()
+    assert set(told.index) == set(table["assumption"])
+    assert len(found.table) == table.groupby(["assumption", "setting"]).ngroups
+    # Only heavy bodies lie beyond the curves' support, so few can move.
+    heavy = found.table.query("assumption == 'Bodies heavier than any measured'")
+    assert 0 < heavy["estimate"].abs().max() < 0.02
+    assert (found.table["low"] <= found.table["estimate"]).all()
+    biggest = found.biggest
+    assert abs(biggest["estimate"]) == found.table["estimate"].abs().max()
+    assert biggest["setting"] in found.headline()
+    assert "competent person" in found.summary()
+
+    ax = plot_sensitivity(found.table)
+    assert len(ax.patches) == len(found.table)
+    assert ax.patches[0].get_width() in set(
+        found.table.query("assumption == @biggest.assumption")["estimate"]
+    )
+    drawn = sensitivity_picture(found)
+    assert biggest["label"] in drawn.alt
+    section = sensitivity_section(found, drawn)
+    assert section.tables[0].rows[0][1] == biggest["setting"]
+    assert len(section.tables[0].rows) == len(found.table)

@@ -1,0 +1,366 @@
+"""Counted people, misses, draws and settings of coverage, each by hand."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from sizing.charts import OUTCOMES, chart_from
+from sizing.coverage import (
+    compare_charts,
+    coverage,
+    logistic,
+    who_falls_between,
+    why_none,
+)
+from sizing.coverage.alternatives import ALTERATIONS, start
+from sizing.coverage.chunks import CountedCoverage, Counts, coverage_in_chunks
+from sizing.coverage.groups import NOT_KNOWN
+from sizing.coverage.layout import layout
+from sizing.coverage.misses import _middle_and_most
+from sizing.coverage.resampled import resampled
+from sizing.coverage.sensitivity import _change
+from sizing.errors import SizingError
+from sizing.people.body.moments import moments
+from sizing.people.people import People
+
+from .cases import CHART, people_of, place_of
+
+# What is said of people counted, missed and drawn
+
+
+def test_counts_add_up_level_by_level():
+    def counts(**levels):
+        groups = {("w", name): np.full((7, 3), float(n)) for name, n in levels.items()}
+        return Counts(groups, np.ones((2, 2, 3)), {"w": [*levels]})
+
+    one = counts(b=1, **{NOT_KNOWN: 2})
+    other = counts(a=3, b=4, **{NOT_KNOWN: 5})
+    both = one + other
+    assert both.levels == {"w": ["a", "b", NOT_KNOWN]}
+    assert {k[1]: v[0, 0] for k, v in both.groups.items()} == {
+        "a": 3,
+        "b": 5,
+        NOT_KNOWN: 7,
+    }
+    assert (both.sizes == 2).all() and (one + one).levels == one.levels
+    # What was added stays as it was.
+    assert one.groups["w", "b"][0, 0] == 1
+
+
+def test_shares_of_counted_people_and_of_their_sizes_by_hand():
+    stature = [140.0, 160, 160, 170, 180, 200]
+    weight = [1.0, 2, 3, 4, 5, 0.5]
+    seen = []
+    people = people_of(stature, weight)
+    found = coverage_in_chunks([people, people], CHART, progress=seen.append)
+    assert seen == [6, 12] and isinstance(found, CountedCoverage)
+    table = found.table.set_index("outcome")
+    whole = 15.5
+    assert table["estimate"].to_dict() == pytest.approx(
+        {
+            "covered": 10 / whole,
+            "one": 10 / whole,
+            "choice": 0.0,
+            "between": 4 / whole,
+            "beyond_largest": 0.5 / whole,
+            "below_smallest": 1 / whole,
+            "over_load": 0.0,
+            "not_measured": 0.0,
+        }
+    )
+    assert table["people"].tolist() == [6, 6, 0, 2, 2, 2, 0, 0] and set(table["n"]) == {
+        12
+    }
+    squares = 2 * sum(w**2 for w in weight)
+    assert table["n_effective"].iloc[0] == pytest.approx(31**2 / squares)
+    p = 4 / whole
+    error = 2 * (16 * (1 - p) ** 2 + (squares / 2 - 16) * p**2) / 31**2
+    assert table.loc["between", "standard_error"] == pytest.approx(np.sqrt(error))
+    sizes = found.by_size.set_index(["share", "size"])["estimate"]
+    assert sizes.tolist() == pytest.approx([5 / whole, 5 / whole] * 2)
+    bare = pd.DataFrame({"stature_cm": stature})
+    assert coverage_in_chunks([bare], CHART).table["people"][0] == 3
+    for chunks, words in (
+        ([bare.assign(weight=[1, 1, 1, 1, 1, -1.0])], "weights of 0 or more"),
+        ([bare.assign(weight=0.0)], "nobody was counted"),
+        ([bare.rename(columns={"stature_cm": "span_cm"})], "none of the measures"),
+    ):
+        with pytest.raises(SizingError, match=words):
+            coverage_in_chunks(chunks, CHART)
+
+
+def test_median_and_most_of_a_miss_count_by_weight():
+    middle, most = _middle_and_most(
+        np.array([1.0, 2.0, 9.0]), np.array([1.0, 8.0, 1.0])
+    )
+    assert middle == 2.0 and 2.0 < most <= 9.0
+    for miss, weight in (([np.nan, np.nan], [1.0, 1.0]), ([1.0, np.nan], [0.0, 1.0])):
+        assert np.isnan(_middle_and_most(np.array(miss), np.array(weight))).all()
+    one = _middle_and_most(np.array([3.0, np.nan]), np.array([1.0, 1.0]))
+    assert one == (3.0, 3.0)
+    people = people_of([149.0, 169, 195, 160], [1, 2, 3, 4])
+    told = why_none(people, CHART, replicates=50)
+    assert told["estimate"].tolist() == pytest.approx([0.5, 0.1])
+    assert told["n"].tolist() == [4, 4]
+
+
+def test_people_drawn_again_are_the_same_and_none_beyond_the_last():
+    people = people_of([150.0, 160, 170], [1.0, 0.0, 3.0])
+    found = resampled(people, 1001, seed=5, rows=500)
+    assert [len(chunk) for chunk in found] == [500, 500, 1] and len(found) == 3
+    assert (
+        found[-1].equals(found[2])
+        and [c.equals(d) for c, d in zip(found[0:2], found, strict=False)] == [True] * 2
+    )
+    drawn = pd.concat(found)["stature_cm"]
+    assert set(drawn) == {150.0, 170.0} and (drawn == 170).mean() == pytest.approx(
+        0.75, abs=0.05
+    )
+    assert len(resampled(people, 1, rows=1)) == 1
+    assert len(resampled(people, 1000, rows=500)) == 2
+    for size, rows in ((0, 1), (1, 0)):
+        with pytest.raises(SizingError, match="a size and rows of 1 or more"):
+            resampled(people, size, rows=rows)
+    with pytest.raises(SizingError, match="has no column span_cm"):
+        resampled(people, 1, columns=["span_cm"])
+    with pytest.raises(IndexError):
+        found[3]
+    more = people_of([150.0, 160], sex="female", ward="n", body_mass_kg=60.0)
+    columns = ["body_mass_kg", "stature_cm", "sex"]
+    assert resampled(more, 3)[0].columns.tolist() == columns
+    assert resampled(more, 3, columns=["ward"])[0].columns.tolist() == ["ward"]
+
+
+# One assumption at a time
+
+
+def state_of(**columns):
+    people = people_of(
+        [150.0, 160, 170, 180],
+        [1.0, 2, 3, 4],
+        level=["measured", "predicted", "predicted", "measured"],
+        **columns,
+    )
+    return start(people, CHART, layout(people), seed=1)
+
+
+def altered(state, kind, **row):
+    row = {"measures": "stature_cm", "who": "everyone", "amount": 1.0} | row
+    return ALTERATIONS[kind](state, pd.Series(row))
+
+
+def test_each_setting_moves_whom_it_names():
+    state = state_of(age_years=[17.9, 17.9, 18.0, 18.0])
+    moved = {
+        ("shift", "everyone", 2.0): [152, 162, 172, 182],
+        ("shift", "children", -2.0): [148, 158, 170, 180],
+        ("shift_drawn", "everyone", 2.0): [150, 162, 172, 180],
+        ("shift_drawn", "adults", 2.0): [150, 160, 172, 180],
+        ("scale_drawn", "everyone", 0.1): [150, 176, 187, 180],
+        ("whole_units", "everyone", 1.0): [150, 160, 170, 180],
+    }
+    for (kind, who, amount), expected in moved.items():
+        told = altered(state, kind, who=who, amount=amount)
+        assert told.values["stature_cm"].tolist() == pytest.approx(expected)
+    assert altered(state, "shift", measures="span_cm hip_circumference_cm") is None
+    assert altered(state_of(), "shift", who="adults") is None
+    chart = altered(state, "half_open").chart.frame
+    assert chart["stature_cm_high"].tolist() == pytest.approx([167.9, 189.9])
+    assert chart["stature_cm_low"].tolist() == [150, 172]
+    rough = replace(state, values={"stature_cm": np.array([150.5, 150.49, -0.5, 1.0])})
+    assert altered(rough, "whole_units").values["stature_cm"].tolist() == [
+        151,
+        150,
+        0,
+        1,
+    ]
+    one, two = (altered(state, "error", amount=a).values["stature_cm"] for a in (1, 2))
+    gap = one - state.values["stature_cm"]
+    np.testing.assert_allclose(two - state.values["stature_cm"], 2 * gap)
+    assert (gap != 0).all()
+
+
+def test_each_setting_weighs_whom_it_names():
+    mass = (
+        np.array([40.0, 40, 39.9, 20]) * (np.array([150.0, 160, 170, 180]) / 100) ** 2
+    )
+    state = state_of(
+        age_years=[17.0, 30, 30, 30],
+        body_mass_kg=mass,
+        walking_difficulty=pd.array([True, True, None, False], "boolean"),
+    )
+    assert altered(state, "equal_weights").weight.tolist() == [1, 1, 1, 1]
+    # Of adults the second alone is at 40: 2 of 9 becomes half of 9.
+    told = altered(state, "heavy_share", amount=0.5).weight
+    assert told.tolist() == pytest.approx([1, 4.5, 4.5 * 3 / 7, 4.5 * 4 / 7])
+    assert altered(state, "only_walking", amount=1).weight.tolist() == [0, 2, 0, 0]
+    assert altered(state, "only_walking", amount=0).weight.tolist() == [1, 0, 3, 4]
+    assert altered(state, "heavy_share", amount=2 / 9) is None
+    assert altered(state_of(age_years=30.0), "heavy_share") is None
+    assert altered(state_of(age_years=30.0), "only_walking", amount=1) is None
+    equal = replace(state, weight=np.full(4, 3.0))
+    assert altered(equal, "equal_weights") is None
+
+
+def test_another_form_moves_drawn_measures_of_the_heavy_by_its_spread():
+    """Rows share builds, and each is moved by the spread of forms at her own."""
+    hip = "hip_circumference_cm"
+    n = 8
+    frame = pd.DataFrame({"person": range(n), "draw": 0, "age_years": 45.5})
+    frame["sex"] = ["female", "male"] * 4
+    frame["stature_cm"] = [165.0, 165, 165, 165, 170, 170, np.nan, 170]
+    frame["body_mass_kg"] = [200.0, 200, 200, 70, 190, 190, 200, 190]
+    frame[hip] = 150.0
+    drawn = ["predicted"] * 5 + ["measured"] + ["predicted"] * 2
+    people = People("x", frame, pd.Series(np.ones(n)), pd.DataFrame({hip: drawn}))
+    chart = chart_from(pd.DataFrame({"size": ["a"], f"{hip}_low": [90]}), warn=False)
+    state = start(people, chart, layout(people), seed=1)
+    known = frame["stature_cm"].notna().to_numpy()
+    build = frame.loc[known, ["body_mass_kg", "stature_cm", "age_years"]].to_numpy().T
+    found = moments(frame.loc[known, "sex"].to_numpy(object), *build, measures=[hip])
+    spread = np.zeros(n)
+    spread[known] = found.form_shift_sd[:, 0]
+    assert (spread > 0).tolist() == [True, True, True, False, True, True, False, True]
+    spread[5] = 0.0
+    for amount in (-1.0, 2.0):
+        told = altered(state, "form", measures=hip, amount=amount).values[hip]
+        assert told == pytest.approx(150 * np.exp(amount * spread))
+    light = replace(people, frame=frame.assign(body_mass_kg=60.0))
+    unmoved = start(light, chart, layout(light), seed=1)
+    assert altered(unmoved, "form", measures=hip) is None
+    nobody = replace(people, frame=frame.drop(columns="sex"))
+    assert (
+        altered(start(nobody, chart, layout(nobody), 1), "form", measures=hip) is None
+    )
+    assert altered(state_of(), "form") is None
+
+
+@settings(max_examples=30)
+@given(st.lists(st.tuples(st.booleans(), st.booleans(), st.floats(0.1, 5)), min_size=3))
+def test_a_change_of_share_by_plain_sums(rows):
+    before, after = (np.array([[row[i] for row in rows]]) for i in (0, 1))
+    weight = np.array([row[2] for row in rows])
+    n, place = len(rows), place_of(weight)
+    told = _change(place, before, after, weight)
+    w = weight / weight.sum()
+    change = w @ (after[0].astype(float) - before[0])
+    each = w * (after[0].astype(float) - before[0] - change)
+    error = np.sqrt(n / (n - 1) * (each**2).sum())
+    number = 1 / (w**2).sum()
+    t = stats.t.ppf(0.975, max(number - 1, 1))
+    half = t * error if (each != 0).any() else t**2 / (max(number - 1, 1) + 1 + t**2)
+    ends = [max(change - half, -1), min(change + half, 1)]
+    if abs(change) in (0, 1) or error > 1e-9:
+        got = [told[name] for name in ("share", "estimate", "low", "high")]
+        assert got == pytest.approx([w @ after[0], change, *ends])
+
+
+def test_a_paired_difference_stays_within_one_and_tells_each_share():
+    wide = chart_from(
+        pd.DataFrame(
+            {"size": ["all"], "stature_cm_low": [100], "stature_cm_high": [230]}
+        ),
+        warn=False,
+    )
+    people = people_of([140.0, 141, 142, 160], [1, 2, 3, 4])
+    table = compare_charts(people, CHART, wide, replicates=50).table
+    assert table["outcome"].tolist() == ["covered", *OUTCOMES]
+    row = table.iloc[0]
+    told = row[["share_a", "share_b", "estimate"]].tolist()
+    assert told == pytest.approx([0.4, 1.0, 0.6])
+    assert (
+        (table["low"] >= -1).all() and (table["high"] <= 1).all() and row["high"] == 1
+    )
+    t = stats.t.ppf(0.975, 100 / 30 - 1)
+    same = table.set_index("outcome").loc["choice"]
+    assert same["high"] == -same["low"] == pytest.approx(t**2 / (100 / 30 + t**2))
+    with pytest.raises(SizingError, match="from 50 to"):
+        coverage(people, CHART, replicates=49)
+
+
+# Odds of falling between
+
+
+def exposed_people(counts, **columns):
+    """Of those exposed a fall between and b do not; of the others c and d."""
+    a, b, c, d = counts
+    between = np.r_[np.ones(a), np.zeros(b), np.ones(c), np.zeros(d)].astype(bool)
+    exposed = np.repeat(["yes", "no"], [a + b, c + d])
+    stature = np.where(between, 170.0, 160.0)
+    return people_of(stature, exposed=exposed, **({"age_years": 50.0} | columns))
+
+
+def odds_of(people, *terms):
+    return who_falls_between(people, CHART, terms=list(terms)).set_index("level")
+
+
+@pytest.mark.parametrize("counts", [(3, 4, 5, 2), (1, 1, 1, 1), (6, 3, 2, 9)])
+def test_an_odds_ratio_and_its_interval_by_the_four_counts(counts):
+    """The sandwich error of a table of four is sqrt(1/a + 1/b + 1/c + 1/d)."""
+    a, b, c, d = counts
+    n = sum(counts)
+    found = odds_of(exposed_people(counts), "exposed")
+    usual = "yes" if a + b > c + d else "no"
+    other = "no" if usual == "yes" else "yes"
+    # Of two levels of like many people the first in order.
+    assert set(found["reference"]) == {usual}
+    row = found[found["message"] == ""].iloc[0]
+    ratio = a * d / (b * c)
+    right = ratio if row.name == "yes" else 1 / ratio
+    assert row["estimate"] == pytest.approx(right)
+    error = np.sqrt(n / (n - 1) * sum(1 / k for k in counts))
+    half = stats.t.ppf(0.975, max(n - 2, 1)) * error
+    assert np.log([row["low"], row["high"]]) == pytest.approx(
+        [np.log(right) - half, np.log(right) + half]
+    )
+    assert found["n"].to_dict() == {"yes": a + b, "no": c + d}
+    assert found["n_between"].to_dict() == {"yes": a, "no": c}
+    assert found.loc[usual, ["estimate", "low", "high"]].tolist() == [1, 1, 1]
+    assert row.name == other
+
+
+def test_the_usual_reference_goes_before_the_level_of_most_people():
+    counts = (6, 9, 4, 3)
+    people = exposed_people(counts).frame
+    age = np.where(np.arange(22) % 3 == 0, 50.0, 30.0)
+    told = odds_of(exposed_people(counts, age_years=age), "age_band")
+    assert set(told["reference"]) == {"40 to 59"}
+    told = odds_of(exposed_people(counts, age_years=age + 40), "age_band")
+    assert set(told["reference"]) == {"60 to 79"}
+    sex = np.where(people["exposed"] == "yes", "male", "female")
+    told = odds_of(exposed_people(counts, sex=sex), "sex")
+    assert set(told["reference"]) == {"female"}
+    assert told.loc["male", "estimate"] == pytest.approx(6 * 3 / (9 * 4))
+
+
+def test_sampling_units_less_strata_are_the_degrees_of_freedom_of_odds():
+    counts = (6, 9, 4, 3)
+    n = sum(counts)
+    plain = odds_of(exposed_people(counts), "exposed").loc["no"]
+    unit = np.arange(n)
+    told = odds_of(exposed_people(counts, unit=unit, stratum=1), "exposed").loc["no"]
+    assert told["estimate"] == pytest.approx(plain["estimate"])
+    # Each person a unit of one stratum: the same error, n - 1 degrees of freedom.
+    ratio = np.log(told["high"] / told["low"]) / np.log(plain["high"] / plain["low"])
+    assert ratio == pytest.approx(stats.t.ppf(0.975, n - 1) / stats.t.ppf(0.975, n - 2))
+    assert "by stratum and unit" in told["method"]
+    assert "linearisation by person" in plain["method"]
+
+
+@pytest.mark.parametrize("beta", [None, [0.0, 800.0]])
+def test_a_fit_that_was_not_found_gives_no_odds_and_moves_nobody(monkeypatch, beta):
+    monkeypatch.setattr(logistic, "_fitted", lambda *_: beta and np.array(beta))
+    codes = np.array([[0], [0], [1], [1]])
+    happened = np.array([True, False, True, True])
+    weight, rows = np.ones(4), np.array([0, 1, 3, 4])
+    place = place_of(np.ones(6))
+    found, influence = logistic.log_odds_ratios(
+        codes, np.array([[0, 1]]), happened, weight, place, rows
+    )
+    assert np.isnan(found).all() and found.shape == (1,)
+    assert influence.shape == (6, 1) and (influence == 0).all()

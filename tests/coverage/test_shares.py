@@ -1,0 +1,562 @@
+"""Shares and their intervals: invariants, oracles, and a known truth."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from sizing.charts import OUTCOME_WORDS, OUTCOMES, SizeChart, chart_from, demo_chart
+from sizing.coverage import compare_charts, coverage
+from sizing.coverage.joining import join_draws
+from sizing.coverage.layout import layout
+from sizing.coverage.shares import group_means, replicate_counts, wilson
+from sizing.errors import SizingError
+from sizing.people.people import People
+from sizing.surveys import design_estimate, read_nhanes_files
+from sizing.surveys import rubin as rubin_one
+
+#: Invented sizes of stature, two with a gap between.
+GAPPED = chart_from(
+    pd.DataFrame(
+        {
+            "size": ["one", "two"],
+            "stature_cm_low": [150, 172],
+            "stature_cm_high": [168, 190],
+        }
+    ),
+    warn=False,
+)
+
+
+def people_of(frame: pd.DataFrame, weight: object = None, level="measured") -> People:
+    frame = frame.reset_index(drop=True)
+    if "person" not in frame:
+        frame = frame.assign(person=range(len(frame)), draw=0)
+    measures = [c for c in frame if c.endswith(("_cm", "_kg"))]
+    return People(
+        "some",
+        frame,
+        pd.Series(np.ones(len(frame)) if weight is None else np.asarray(weight, float)),
+        pd.DataFrame(level, index=frame.index, columns=measures),
+    )
+
+
+def invented(rng: np.random.Generator, n: int = 300, draws: int = 3) -> People:
+    person = np.tile(np.arange(n), draws)
+    stature = rng.normal(165, 14, n)[person]
+    mass = np.exp(rng.normal(3.25, 0.25, n))[person] * (stature / 100) ** 2
+    frame = pd.DataFrame(
+        {
+            "person": person,
+            "draw": np.repeat(np.arange(draws), n),
+            "sex": np.where(rng.random(n) < 0.5, "female", "male")[person],
+            "age_years": rng.uniform(3, 90, n)[person],
+            "stature_cm": stature,
+            "body_mass_kg": mass,
+            "shoulder_height_sitting_cm": stature * 0.35 + rng.normal(0, 2, n * draws),
+            "buttock_popliteal_length_cm": stature * 0.29 + rng.normal(0, 2, n * draws),
+            "hip_circumference_cm": 35 + mass * 0.85 + rng.normal(0, 4, n * draws),
+        }
+    )
+    return people_of(frame, rng.gamma(2, 1, n)[person], "predicted")
+
+
+BY = ["sex", "age_band", "bmi_class"]
+NUMBERS = ["estimate", "low", "high", "n", "standard_error", "df"]
+
+
+def test_shares_add_up_in_every_group(rng):
+    found = coverage(invented(rng), demo_chart(), by=BY)
+    wide = found.table.pivot_table(
+        index=["by", "level"], columns="outcome", values="estimate"
+    )
+    assert np.allclose(wide[list(OUTCOMES)].sum(axis=1), 1)
+    assert np.allclose(wide["covered"], wide["one"] + wide["choice"])
+    assert wide.index[wide.index.get_level_values("by") == "sex"].size == 2
+    assert (found.table["low"] <= found.table["estimate"]).all()
+    assert (found.table["estimate"] <= found.table["high"]).all()
+    assert found.table["low"].min() >= 0
+    assert found.table["high"].max() <= 1
+    sizes = found.by_size.pivot_table("estimate", "size", "share")
+    assert (sizes["only_size"] <= sizes["fits"]).all()
+    assert sizes["only_size"].sum() == pytest.approx(
+        wide["one"].loc["everyone"].iloc[0]
+    )
+
+
+def test_the_order_of_people_and_sizes_does_not_matter(rng):
+    people, chart = invented(rng), demo_chart()
+    order = rng.permutation(len(people.frame))
+    mixed = People(
+        people.name,
+        people.frame.iloc[order].reset_index(drop=True),
+        people.weight.iloc[order].reset_index(drop=True),
+        people.evidence,
+    )
+    turned = SizeChart(chart.frame.iloc[::-1].reset_index(drop=True))
+    plain = coverage(people, chart, by="sex").table[NUMBERS]
+    for other in (coverage(mixed, chart, by="sex"), coverage(people, turned, by="sex")):
+        pd.testing.assert_frame_equal(other.table[NUMBERS], plain, rtol=1e-5)
+
+
+@settings(max_examples=15, deadline=None)
+@given(seed=st.integers(0, 10**6), more=st.floats(0.1, 9))
+def test_widening_any_size_never_lowers_coverage(seed, more):
+    rng = np.random.default_rng(seed)
+    people, chart = invented(rng, 60, 2), demo_chart()
+    wide = chart.frame.copy()
+    measure, size = rng.choice(chart.measures), rng.integers(len(wide))
+    end, sign = (("low", -1), ("high", 1))[rng.integers(2)]
+    wide.loc[size, f"{measure}_{end}"] += sign * more
+    before, after = (
+        coverage(people, c, replicates=50).table["estimate"].iloc[0]
+        for c in (chart, SizeChart(wide))
+    )
+    assert after >= before
+
+
+def test_inches_and_pounds_give_the_same(rng):
+    people, chart = invented(rng, 100, 2), demo_chart()
+    renamed = {}
+    for column in chart.frame:
+        for unit, other, factor in (("cm", "in", 2.54), ("kg", "lb", 0.45359237)):
+            if f"_{unit}_" in f"{column}_":
+                name = f"{column}_".replace(f"_{unit}_", f"_{other}_")[:-1]
+                renamed[name] = chart.frame[column] / factor
+    inches = chart_from(
+        pd.DataFrame({"size": chart.sizes, "group": chart.frame["group"], **renamed}),
+        warn=False,
+    )
+    pd.testing.assert_frame_equal(
+        coverage(people, inches).table[NUMBERS], coverage(people, chart).table[NUMBERS]
+    )
+
+
+def test_whole_weights_equal_people_repeated(rng):
+    people = invented(rng, 80, 1)
+    times = rng.integers(1, 4, 80)
+    repeated = people.frame.loc[people.frame.index.repeat(times)].reset_index(drop=True)
+    repeated["person"] = range(len(repeated))
+    weighted = People(people.name, people.frame, pd.Series(times), people.evidence)
+    left = coverage(weighted, demo_chart(), by=BY).table
+    right = coverage(people_of(repeated), demo_chart(), by=BY).table
+    assert np.allclose(left["estimate"], right["estimate"])
+    assert left["level"].tolist() == right["level"].tolist()
+
+
+def test_shares_against_pandas(rng):
+    people = invented(rng)
+    found = coverage(people, GAPPED, by="sex").table
+    x = people.frame["stature_cm"].round(1)
+    inside = x.between(150, 168) | x.between(172, 190)
+    for sex in ("female", "male"):
+        here = people.frame["sex"] == sex
+        want = np.average(inside[here], weights=people.weight[here])
+        row = found.query("level == @sex and outcome == 'covered'").iloc[0]
+        assert row["estimate"] == pytest.approx(want)
+        assert row["n"] == people.frame.loc[here, "person"].nunique()
+        w = people.weight[here & (people.frame["draw"] == 0)]
+        assert row["n_effective"] == pytest.approx(w.sum() ** 2 / (w**2).sum())
+
+
+def test_interval_against_scipy_where_nobody_and_where_some(rng):
+    frame = pd.DataFrame({"stature_cm": np.r_[np.full(60, 160.0), np.full(140, 140.0)]})
+    table = coverage(people_of(frame), GAPPED, replicates=4000).table
+    rows = table.set_index("outcome")
+    got = rows.loc["covered", ["low", "high"]].to_numpy(float)
+    want = stats.binomtest(60, 200).proportion_ci(method="wilson")
+    assert np.allclose(got, [want.low, want.high], atol=0.004)
+    nobody = rows.loc["over_load"]
+    assert (nobody["estimate"], nobody["low"]) == (0, 0)
+    t2 = stats.t.ppf(0.975, 199) ** 2
+    assert nobody["high"] == pytest.approx(t2 / (200 + t2))
+    all_in = coverage(people_of(frame[:60]), GAPPED).table.iloc[0]
+    assert all_in["high"] == 1
+    assert 0.9 < all_in["low"] < 1
+
+
+def test_rubins_rules_against_the_scalar_form(rng):
+    estimates, variances = rng.normal(0.4, 0.02, 5), rng.uniform(1e-4, 2e-4, 5)
+    mean, total, df = join_draws(estimates[:, None], variances[:, None], 80.0)
+    one = rubin_one(estimates, variances, 81, df=80).iloc[0]
+    assert mean[0] == pytest.approx(one["estimate"])
+    assert np.sqrt(total[0]) == pytest.approx(one["se"])
+    assert df[0] == pytest.approx(one["df"])
+    mean, total, df = join_draws(estimates[:1, None], variances[:1, None], 80.0)
+    assert (mean[0], total[0], df[0]) == (estimates[0], variances[0], 80)
+
+
+def test_linearisation_against_the_survey_layer(rng):
+    n = 400
+    frame = pd.DataFrame(
+        {
+            "stature_cm": rng.normal(168, 9, n),
+            "sex": np.where(rng.random(n) < 0.4, "female", "male"),
+            "stratum": rng.integers(0, 6, n),
+            "unit": rng.integers(0, 3, n),
+        }
+    )
+    weight = rng.gamma(2, 1, n)
+    people = people_of(frame, weight)
+    found = coverage(people, GAPPED, by="sex").table
+    x = frame["stature_cm"].round(1)
+    inside = (x.between(150, 168) | x.between(172, 190)).astype(float)
+    for sex in ("female", "male"):
+        want = design_estimate(
+            inside,
+            weights=weight,
+            stratum=frame["stratum"],
+            unit=frame["unit"],
+            statistic="share",
+            domain=frame["sex"] == sex,
+        ).iloc[0]
+        row = found.query("level == @sex and outcome == 'covered'").iloc[0]
+        assert row["estimate"] == pytest.approx(want["estimate"])
+        assert row["standard_error"] == pytest.approx(want["se"])
+        assert row["df"] == want["df"]
+        assert "linearisation" in row["method"]
+
+
+def test_a_stratum_of_one_unit_is_centred_on_all(rng):
+    n = 200
+    stratum = rng.integers(0, 4, n)
+    unit = np.where(stratum == 3, 0, rng.integers(0, 3, n))
+    frame = pd.DataFrame(
+        {"stature_cm": rng.normal(168, 9, n), "stratum": stratum, "unit": unit}
+    )
+    row = coverage(people_of(frame), GAPPED).table.iloc[0]
+    x = frame["stature_cm"].round(1)
+    want = design_estimate(
+        (x.between(150, 168) | x.between(172, 190)).astype(float),
+        stratum=stratum,
+        unit=unit,
+        statistic="share",
+        single_unit="centre",
+    ).iloc[0]
+    assert row["standard_error"] == pytest.approx(want["se"])
+
+
+def test_a_design_of_one_unit_falls_back_on_persons(rng):
+    frame = pd.DataFrame(
+        {"stature_cm": rng.normal(168, 9, 100), "stratum": 1, "unit": 1}
+    )
+    row = coverage(people_of(frame), GAPPED).table.iloc[0]
+    assert "bootstrap of persons" in row["method"]
+    assert row["standard_error"] > 0
+
+
+def shares_of_truth(found: pd.DataFrame, truth: float) -> float:
+    rows = found.query("by == 'study' and outcome == 'covered'")
+    return float(((rows["low"] <= truth) & (truth <= rows["high"])).mean())
+
+
+@pytest.mark.parametrize("top", [168.0, 154.0])
+def test_95_per_cent_intervals_hold_the_truth_when_all_is_measured(rng, top):
+    """200 studies of 120 weighted persons, told as groups of one population."""
+    band = pd.DataFrame(
+        {"size": ["one"], "stature_cm_low": [150], "stature_cm_high": [top]}
+    )
+    chart = chart_from(band, warn=False)
+    # Values are rounded to whole mm, so the band is wider by 0.05 at each end.
+    truth = np.diff(stats.norm.cdf([149.95, top + 0.05], 168, 9))[0]
+    held = []
+    for _ in range(4):
+        study = np.repeat(np.arange(50), 120)
+        frame = pd.DataFrame({"study": study, "stature_cm": rng.normal(168, 9, 6000)})
+        people = people_of(frame, rng.gamma(4, 1, 6000))
+        table = coverage(people, chart, by="study", replicates=200).table
+        held.append(shares_of_truth(table, truth))
+    assert 0.92 <= np.mean(held) <= 0.98
+
+
+def test_95_per_cent_intervals_hold_the_truth_when_some_is_drawn(rng):
+    """As above; 40 % unmeasured, drawn five times.
+
+    By the approximate Bayesian bootstrap (Rubin and Schenker, J Am Stat Assoc
+    1986;81:366-374, from memory): it knows no more than the share does. A
+    drawing model that knows more, such as the true SD, makes Rubin's intervals
+    too wide (Meng, Stat Sci 1994;9:538-573, from memory).
+    """
+    n, draws, sd = 100, 5, 9.0
+    truth = np.diff(stats.norm.cdf([159.95, 175.05], 168, sd))[0]
+    band = pd.DataFrame(
+        {"size": ["one"], "stature_cm_low": [160], "stature_cm_high": [175]}
+    )
+    chart = chart_from(band, warn=False)
+    held = []
+    for _ in range(4):
+        y = rng.normal(168, sd, (50, n))
+        known = int(0.6 * n)
+        parts = []
+        for _ in range(draws):
+            pool = rng.integers(0, known, (50, known))
+            taken = pool[np.arange(50)[:, None], rng.integers(0, known, (50, n))]
+            drawn = np.take_along_axis(y, taken, axis=1)
+            parts.append(np.where(np.arange(n) < known, y, drawn).ravel())
+        frame = pd.DataFrame(
+            {
+                "person": np.tile(np.arange(50 * n), draws),
+                "draw": np.repeat(np.arange(draws), 50 * n),
+                "study": np.tile(np.repeat(np.arange(50), n), draws),
+                "stature_cm": np.concatenate(parts),
+            }
+        )
+        table = coverage(people_of(frame), chart, by="study", replicates=100).table
+        held.append(shares_of_truth(table, truth))
+    assert 0.92 <= np.mean(held) <= 0.98
+
+
+def test_drawing_widens_the_interval(rng):
+    people = invented(rng, 300, 4)
+    first = people.frame["draw"] == 0
+    single = People(
+        "one draw",
+        people.frame[first],
+        people.weight[first],
+        people.evidence[first],
+    )
+    joined = coverage(people, demo_chart()).table
+    alone = coverage(single, demo_chart()).table
+    assert joined["standard_error"].iloc[0] > alone["standard_error"].iloc[0]
+    assert "4 draws joined by Rubin's rules" in joined["method"].iloc[0]
+    assert "Rubin" not in alone["method"].iloc[0]
+
+
+def test_groups_that_differ_between_draws(rng):
+    people = invented(rng, 200, 2)
+    frame = people.frame.copy()
+    frame["drawn"] = np.where(rng.random(len(frame)) < 0.5, "yes", "no")
+    found = coverage(
+        People("some", frame, people.weight, people.evidence), demo_chart(), by="drawn"
+    ).table
+    yes = frame["drawn"] == "yes"
+    row = found.query("level == 'yes'").iloc[0]
+    assert row["n"] == round(yes.groupby(frame["draw"]).sum().mean())
+
+
+def test_wilson_ends_never_pass_the_share():
+    share = np.array([0.0, 1e-9, 0.5, 1.0])
+    low, high = wilson(
+        share, share * (1 - share) / 50, np.full(4, 49.0), np.full(4, 50.0)
+    )
+    assert (low <= share).all()
+    assert (high >= share).all()
+    assert ((low >= 0) & (high <= 1)).all()
+
+
+def test_a_paired_difference_against_its_formula(rng):
+    n = 500
+    frame = pd.DataFrame({"stature_cm": rng.normal(168, 9, n)})
+    wider = chart_from(GAPPED.frame.assign(stature_cm_high=[170, 190]), warn=False)
+    found = compare_charts(people_of(frame), GAPPED, wider, replicates=2000)
+    row = found.table.iloc[0]
+    gained = frame["stature_cm"].round(1).between(168.1, 170)
+    assert row["estimate"] == pytest.approx(gained.mean())
+    assert row["standard_error"] == pytest.approx(gained.std() / np.sqrt(n), rel=0.06)
+    alone = coverage(people_of(frame), wider).table.iloc[0]
+    assert row["standard_error"] < 0.75 * np.sqrt(2) * alone["standard_error"]
+    assert row["share_b"] == pytest.approx(alone["estimate"])
+    assert row["share_b"] - row["share_a"] == pytest.approx(row["estimate"])
+    assert "points" in found.summary()
+    assert "competent person" in found.summary()
+
+
+def test_two_like_charts_do_not_differ(rng):
+    people = invented(rng, 150, 2)
+    found = compare_charts(people, demo_chart(), demo_chart(), by="sex")
+    assert (found.table["estimate"] == 0).all()
+    assert (found.table["low"] < 0).all()
+    assert (found.table["high"] > 0).all()
+    assert "do not show that either covers more" in found.summary()
+
+
+def test_small_groups_are_flagged_and_named(rng):
+    people = invented(rng, 100, 2)
+    frame = people.frame.assign(ward=np.where(people.frame["person"] < 29, "a", "b"))
+    given_people = People("some", frame, people.weight, people.evidence)
+    found = coverage(given_people, demo_chart(), by="ward")
+    flagged = found.table.groupby("level")["small_group"].all()
+    assert flagged.to_dict() == {"a": True, "b": False, "everyone": False}
+    assert "too few to rely on: ward a." in found.summary()
+
+
+def test_degrees_of_freedom_are_those_of_the_people_who_count(rng):
+    """The effective number less 1, and never less than 1."""
+    people = invented(rng, 40, 1)
+    size = np.where(people.frame["person"] < 2, "two", "others")
+    size[2] = "one"
+    weight = people.weight.where(people.frame["person"] > 1, 1.0)
+    some = People("some", people.frame.assign(ward=size), weight, people.evidence)
+    table = coverage(some, demo_chart(), by="ward").table
+    df = table.query("outcome == 'covered'").set_index("level")["df"]
+    assert df["two"] == pytest.approx(1) and df["one"] == pytest.approx(1)
+    w = weight[size == "others"]
+    assert df["others"] == pytest.approx(w.sum() ** 2 / (w**2).sum() - 1)
+
+
+def test_the_evidence_of_each_group_is_told(rng):
+    people = invented(rng, 100, 1)
+    evidence = people.evidence.copy()
+    evidence.loc[people.frame["sex"] == "male", "hip_circumference_cm"] = "unsupported"
+    told = coverage(
+        People("some", people.frame, people.weight, evidence), demo_chart(), by="sex"
+    )
+    rows = told.table.query("outcome == 'covered'").set_index("level")
+    assert rows.loc["female", ["predicted", "unsupported"]].tolist() == [1, 0]
+    assert rows.loc["male", ["predicted", "unsupported"]].tolist() == [0, 1]
+    share = people.weight[people.frame["sex"] == "male"].sum() / people.weight.sum()
+    assert rows.loc["everyone", "unsupported"] == pytest.approx(share)
+    assert f"For {100 * share:.1f} % of these people" in told.summary()
+
+
+def test_the_summary_carries_limits_and_cautions(rng):
+    people = invented(rng, 100, 2)
+    limited = People(
+        "some", people.frame, people.weight, people.evidence, limits=("Nobody sat.",)
+    )
+    words = coverage(limited, demo_chart()).summary()
+    assert words.startswith("invented demo chart covers ")
+    assert "Nobody sat." in words
+    assert "sling's own label" in words
+    assert "competent person" in words
+
+
+def test_what_is_said_are_the_figures_of_everyone(rng):
+    """Were these the figures, far from nothing so that a hundredth part is seen."""
+    people = invented(rng, 100, 1)
+    found = coverage(people, demo_chart(), by="sex")
+    table = found.table.copy()
+    table.loc[0, ["estimate", "low", "high"]] = [0.901, 0.804, 0.963]
+    table.loc[0, ["extrapolated", "unsupported", "missing"]] = [0.3, 0.4, 0.25]
+    table.loc[1:, "estimate"] = 0.0
+    table.loc[table["outcome"] == "between", ["estimate", "low", "high"]] = 0.5
+    table["n"] = 1234
+    told = replace(found, table=table).summary().splitlines()
+    method = table["method"].iloc[0]
+    assert told[0] == (
+        "invented demo chart covers 90.1 % (80.4 to 96.3) of some (n = 1,234; "
+        f"{method})."
+    )
+    words = OUTCOME_WORDS["between"]
+    assert told[1] == f"{words}: 50.0 % (50.0 to 50.0)."
+    assert told[2].startswith("For 95.0 % of these people the answer rests on")
+    assert "Fewer than 30" not in "".join(told)
+    assert found.table.loc[0, "level"] == "everyone"
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "shown"), [(0.02, 0.9, True), (-0.1, 0.9, False), (-0.9, 0, False)]
+)
+def test_a_difference_is_said_and_doubted_where_nothing_is_in_it(rng, low, high, shown):
+    people = invented(rng, 60, 1)
+    found = compare_charts(people, demo_chart(), demo_chart(), replicates=50)
+    table = found.table.copy()
+    row = {"share_a": 0.123, "share_b": 0.901, "estimate": 0.778, "low": low}
+    table.loc[0, [*row, "high"]] = [*row.values(), high]
+    told = replace(found, table=table).summary()
+    name = demo_chart().name
+    assert told.startswith(
+        f"{name} covers 90.1 % of some, {name} 12.3 %: a difference of +77.8 points "
+        f"({100 * low:+.1f} to {100 * high:+.1f}; n = 60; "
+    )
+    assert ("do not show that either covers more" in told) == (not shown)
+
+
+@pytest.mark.parametrize(
+    ("by", "message"),
+    [("wrad", "no column wrad to group by"), ("person", "different values")],
+)
+def test_groupings_that_cannot_be_used(rng, by, message):
+    with pytest.raises(SizingError, match=message):
+        coverage(invented(rng), demo_chart(), by=by)
+
+
+def test_too_few_replicates_are_refused(rng):
+    with pytest.raises(SizingError, match="from 50 to"):
+        coverage(invented(rng), demo_chart(), replicates=49)
+
+
+def test_people_that_cannot_be_used_are_refused(rng):
+    people = invented(rng, 20, 2)
+
+    def refused(message: str, frame: pd.DataFrame, weight: pd.Series) -> None:
+        with pytest.raises(SizingError, match=message):
+            coverage(People("some", frame, weight, people.evidence), demo_chart())
+
+    refused("no people", people.frame[:0], people.weight[:0])
+    refused("lacks some person", people.frame[:-1], people.weight[:-1])
+    other = people.frame.assign(person=[*range(39), 99])
+    refused("lacks some person", other, people.weight)
+    twice = people.frame.assign(person=people.frame["person"].clip(lower=1))
+    refused("lacks some person", twice, people.weight)
+    refused("cannot be used", people.frame, people.weight.where(people.weight > 1))
+    refused("cannot be used", people.frame, -people.weight)
+    refused("cannot be used", people.frame, people.weight * 0)
+    refused("differs between draws", people.frame, people.weight + people.frame["draw"])
+
+
+def test_the_bootstrap_against_a_plain_loop(rng):
+    """A group that some replicates lack is told by the others."""
+    people = invented(rng, 30, 1)
+    x = people.frame[["stature_cm", "body_mass_kg"]].to_numpy(float)
+    groups = np.column_stack([np.ones(30), np.arange(30) < 3])
+    found = group_means(layout(people), [x], [groups], replicates=60, seed=5)
+    w = people.weight.to_numpy()
+    means: list[list[np.ndarray]] = [[], []]
+    for count in replicate_counts(30, 60, 5):
+        for group in range(2):
+            weight = count * w * groups[:, group]
+            if weight.sum() > 0:
+                means[group].append(np.average(x, axis=0, weights=weight))
+    assert 30 < len(means[1]) < 60 == len(means[0])
+    for group in range(2):
+        want = np.var(means[group], axis=0, ddof=1)
+        np.testing.assert_allclose(found.variance[group], want, rtol=1e-3)
+
+
+def test_group_means_of_any_column(rng):
+    people = invented(rng, 50, 1)
+    x = people.frame[["stature_cm"]].to_numpy(float)
+    place = layout(people)
+    means = group_means(place, [x], [np.ones((50, 1))], replicates=3000, seed=1)
+    assert means.estimate[0, 0] == pytest.approx(
+        np.average(x[:, 0], weights=people.weight)
+    )
+    # Linearised error of a weighted mean, persons as units.
+    w = people.weight / people.weight.sum()
+    want = np.sqrt((w**2 * (x[:, 0] - means.estimate[0, 0]) ** 2).sum())
+    assert np.sqrt(means.variance[0, 0]) == pytest.approx(want, rel=0.06)
+
+
+@pytest.mark.surveys
+def test_design_errors_against_samplics(survey_folder):
+    samplics = pytest.importorskip("samplics")
+    folder = survey_folder / "nhanes_2015_2016"
+    survey = read_nhanes_files(folder / "DEMO_I.XPT", folder / "BMX_I.XPT")
+    keep = (survey.weight > 0) & survey.frame["stature_cm"].notna()
+    frame = survey.frame[keep].assign(draw=0).reset_index(drop=True)
+    weight = survey.weight[keep].reset_index(drop=True)
+    people = people_of(frame, weight)
+    found = coverage(people, GAPPED, by="sex").table
+    x = frame["stature_cm"].round(1)
+    inside = (x.between(150, 168) | x.between(172, 190)).astype(int)
+    estimator = samplics.TaylorEstimator(samplics.PopParam.prop)
+    estimator.estimate(
+        y=inside,
+        samp_weight=weight,
+        stratum=frame["stratum"],
+        psu=frame["unit"],
+        domain=frame["sex"],
+    )
+    for sex in ("female", "male"):
+        row = found.query("level == @sex and outcome == 'covered'").iloc[0]
+        assert row["estimate"] == pytest.approx(estimator.point_est[sex][1], rel=1e-9)
+        assert row["standard_error"] == pytest.approx(
+            estimator.stderror[sex][1], rel=1e-6
+        )
+        assert row["low"] == pytest.approx(estimator.lower_ci[sex][1], abs=0.004)
+        assert row["high"] == pytest.approx(estimator.upper_ci[sex][1], abs=0.004)

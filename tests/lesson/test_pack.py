@@ -1,0 +1,233 @@
+"""The pack, the command and the forms: complete, the same again, in plain words."""
+
+import argparse
+import json
+import re
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from matplotlib.text import Text
+from PIL import Image
+
+from sizing.app.lab_units import written
+from sizing.charts import demo_chart
+from sizing.cli import lesson as command
+from sizing.errors import SizingError
+from sizing.lesson import read_answers
+from sizing.pages.cards import answers_html, cards_html
+from sizing.pages.lesson_pack import (
+    blank_form,
+    lesson_files,
+    lesson_slides,
+    prepare_lesson,
+    write_files,
+    write_lesson,
+)
+from sizing.pages.lesson_pictures import (
+    pair_slide,
+    repeats_slide,
+    room_slides,
+    ways_slide,
+    wrong_slide,
+)
+from sizing.resources import source_file, source_table
+
+
+@pytest.fixture(scope="module")
+def lesson():
+    return prepare_lesson(
+        "bariatric",
+        clients=6,
+        answers=source_table("demo_room_answers.csv"),
+        draws=2,
+    )
+
+
+@pytest.fixture(scope="module")
+def pack(lesson, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pack")
+    written = write_lesson(lesson, folder)
+    return folder, written
+
+
+def test_the_pack_is_complete(pack):
+    folder, written = pack
+    names = {str(path.relative_to(folder)) for path in written}
+    assert {
+        "handout.html",
+        "evidence.html",
+        "cards.html",
+        "card_answers.html",
+        "answer_form.csv",
+        "room.html",
+        "pictures/wrong_size.png",
+        "pictures/ways.png",
+        "pictures/ways.svg",
+        "pictures/pair_1.svg",
+        "pictures/how_often_to_measure.png",
+    } <= names
+    assert all(path.stat().st_size > 100 for path in written)
+
+
+def test_every_page_carries_the_cautions_and_asks_nothing_of_the_network(pack):
+    _, written = pack
+    for path in written:
+        if path.suffix != ".html":
+            continue
+        text = path.read_text(encoding="utf-8")
+        assert "safe working load" in text, path.name
+        assert not re.search(r'(src|href)="(?!data:)', text), path.name
+        assert "nan" not in re.sub(r"base64,[^\"]*|<[^>]*>", "", text).split()
+
+
+def test_the_cards_do_not_tell_the_answers(lesson):
+    front = cards_html(lesson.practice)
+    for right in set(lesson.practice.answers["right"]) - {"none"}:
+        assert right not in front
+    sheet = answers_html(lesson.practice)
+    for right in lesson.practice.answers["right"]:
+        assert right in sheet
+
+
+def test_the_handout_is_short_enough_for_one_page(pack):
+    text = (pack[0] / "handout.html").read_text(encoding="utf-8")
+    words = re.sub(r"<style.*?</style>|<[^>]+>|base64,[^\"]*", " ", text, flags=re.S)
+    # A4 at 9 points less 11 mm margins and a picture of 68 mm holds about 5,000
+    # characters; the smaller print takes less room still.
+    assert len(" ".join(words.split())) < 4_300
+
+
+def test_the_blank_form_can_be_read_back_once_filled():
+    chart = demo_chart()
+    form = blank_form(chart).astype(object)
+    form.loc[3, "chosen_size"] = "adult 1"
+    answers = read_answers(form, chart)
+    assert answers.sizes["chosen_size"].tolist() == ["adult 1"]
+    assert set(answers.left_out["reason"]) == {"nothing is filled in"}
+
+
+def test_pictures_show_the_numbers_of_their_frames(lesson):
+    axes = ways_slide(lesson.ways).axes
+    widths = [patch.get_width() for patch in axes.patches]
+    ways = lesson.ways.overall["way"].nunique()
+    assert sum(widths) == pytest.approx(ways)
+    share = lesson.ways.overall.query("way == 'by_eye' and outcome == 'fitting'")
+    assert widths[0] == pytest.approx(share["estimate"].iloc[0])
+    wrong = lesson.ways.overall.query("outcome == 'put_in_a_wrong_size'")
+    bars = sorted(bar.get_width() for bar in wrong_slide(lesson.ways).axes.patches)
+    assert bars == pytest.approx(sorted(100 * wrong["estimate"]))
+    line = repeats_slide(lesson.repeats).axes.lines[0]
+    own = lesson.repeats.query("outcome == 'wrong_size' and by == 'one measurer'")
+    assert line.get_ydata().tolist() == pytest.approx(own["estimate"].tolist())
+
+
+def test_slides_fill_a_projector_and_their_words_can_be_read_there(pack, lesson):
+    """1920 by 1080 dots; no letter under 9 points of a page 9.6 inches wide."""
+    for path in pack[1]:
+        if path.suffix == ".png":
+            assert Image.open(path).size == (1920, 1080), path.name
+    for slide in lesson_slides(lesson):
+        texts = slide.figure.findobj(Text)
+        words = [t for t in texts if t.get_text().strip() and t.get_visible()]
+        assert min(t.get_fontsize() for t in words) >= 9, slide.name
+        assert slide.alt and slide.caption
+
+
+def test_the_room_s_pictures_are_drawn_only_of_what_there_is(lesson):
+    names = {s.name for s in room_slides(lesson.room, lesson.chart.sizes)}
+    assert {"room_sizes_chosen", "room_guesses_body_mass", "room_tape"} <= names
+
+
+def test_a_pair_is_told_in_the_units_chosen(lesson):
+    slide = pair_slide(lesson.pairs, 1, units="stone")
+    assert re.search(r"\d+ st \d+ lb", slide.alt) and " cm" not in slide.alt
+    values = lesson.pairs.table.iloc[0]
+    measure = values["parting_measure"]
+    assert written(values["a"], measure, "stone") in slide.alt
+
+
+def test_no_page_shows_a_name_of_the_code(pack):
+    code = re.compile(r"\b[a-z]+_(?:cm|kg|[a-z]+_(?:cm|kg))\b|\bway_|by_eye|bmi_class")
+    for path in pack[1]:
+        if path.suffix == ".html":
+            text = path.read_text(encoding="utf-8")
+            shown = re.sub(
+                r"<style.*?</style>|base64,[^\"]*|<[^>]*>", " ", text, flags=re.S
+            )
+            assert code.findall(shown) == [], path.name
+
+
+def test_the_work_tells_its_progress_and_can_be_stopped(lesson):
+    told = []
+
+    def stop(words, share):
+        told.append((words, share))
+        if words == "Drawing the slides":
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        lesson_files(lesson, progress=stop)
+    assert told[-1][0] == "Drawing the slides" and 0 < told[-1][1] < 1
+
+
+def arguments(*words: str) -> argparse.Namespace:
+    parser = argparse.ArgumentParser()
+    command.add_arguments(parser)
+    return parser.parse_args(list(words))
+
+
+def test_the_command_makes_the_same_pack_of_the_same_seed(pack, tmp_path, capsys):
+    out = tmp_path / "new" / "lesson"
+    room = tmp_path / "room.csv"
+    source_table("demo_room_answers.csv").to_csv(room, index=False)
+    words = f"--people bariatric --draws 2 --clients 6 --answers {room} --out {out}"
+    assert command.run(arguments(*words.split())) == 0
+    for path in pack[1]:
+        twin = out / path.relative_to(pack[0])
+        assert path.read_bytes() == twin.read_bytes(), path.name
+    told = capsys.readouterr().out
+    assert "By eye" in told and "6 practice clients" in told
+    assert "bmi_class" not in told
+
+
+def test_a_form_that_the_room_filled_in_is_kept(tmp_path):
+    (tmp_path / "answer_form.csv").write_bytes(b"filled in")
+    written = write_files({"answer_form.csv": b"blank"}, tmp_path)
+    assert (tmp_path / "answer_form.csv").read_bytes() == b"filled in"
+    assert [path.name for path in written] == ["answer_form_blank.csv"]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--people", "giants"),
+        ("--people", "bariatric", "--answers", "no_such_file.csv"),
+        ("--chart", "no_such_file.csv"),
+    ],
+)
+def test_the_command_refuses_in_plain_words(words, tmp_path):
+    with pytest.raises(SizingError):
+        command.run(arguments(*words, "--draws", "1", "--out", str(tmp_path / "x")))
+
+
+def test_a_folder_that_is_a_file_is_refused(lesson, tmp_path):
+    file = tmp_path / "taken"
+    file.write_text("x")
+    with pytest.raises(SizingError, match="another"):
+        write_lesson(lesson, file)
+
+
+def test_the_demo_room_says_that_it_is_invented():
+    assert "Invented" in source_file("demo_room_answers.md").read_text("utf-8")
+    form = pd.read_csv(source_file("demo_room_answers.csv").open())
+    assert form["participant"].nunique() == 13
+
+
+def test_the_notebook_is_stored_small_and_without_outputs():
+    path = Path(__file__).parents[2] / "notebooks" / "trainer.ipynb"
+    assert path.stat().st_size < 200 * 1024
+    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+    for cell in cells:
+        if cell["cell_type"] == "code":
+            assert cell["outputs"] == [] and cell["metadata"]["jupyter"]

@@ -1,0 +1,405 @@
+"""The room's answers: published examples, other code, brute force, bad input."""
+
+import matplotlib.pyplot as plt
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.api as sm
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from statsmodels.formula.api import ols
+
+from sizing.charts import chart_from, demo_chart
+from sizing.errors import InputProblems, SizingError
+from sizing.lesson import (
+    limits_of_agreement,
+    measuring_error,
+    practice_clients,
+    read_answers,
+    room_result,
+)
+from sizing.lesson.choosing import CHOICE_OUTCOMES
+from sizing.lesson.tem import intraclass_correlation
+from sizing.people import load_people
+from sizing.resources import source_table
+
+# Peak expiratory flow, l/min, 17 people, two readings with a large and a small
+# meter: Bland and Altman, Lancet 1986;327:307-310, table (digits from memory).
+LARGE = [
+    (494, 490), (395, 397), (516, 512), (434, 401), (476, 470), (557, 611),
+    (413, 415), (442, 431), (650, 638), (433, 429), (417, 420), (656, 633),
+    (267, 275), (478, 492), (178, 165), (423, 372), (427, 421),
+]  # fmt: skip
+SMALL = [
+    (512, 525), (430, 415), (520, 508), (428, 444), (500, 500), (600, 625),
+    (364, 460), (380, 390), (658, 642), (445, 432), (432, 420), (626, 605),
+    (260, 227), (477, 467), (259, 268), (350, 370), (451, 443),
+]  # fmt: skip
+# Six people rated by four judges: Shrout and Fleiss, Psychol Bull 1979;86:420-428,
+# table 2 (digits from memory); within mean square 6.26, ICC(1,1) 0.17.
+RATINGS = [(9, 2, 5, 8), (6, 1, 3, 2), (8, 4, 6, 8), (7, 1, 2, 6), (10, 5, 6, 9),
+           (6, 2, 4, 7)]  # fmt: skip
+# Peak expiratory flow, l/min, 20 schoolchildren, four readings each: Bland and
+# Altman, BMJ 1996;312:1654, table 1; sums of squares of table 2 (all digits from
+# memory; that the one gives the other to the last digit is what vouches for them).
+SCHOOLCHILDREN = [
+    (190, 220, 200, 200), (220, 200, 240, 230), (260, 260, 240, 280),
+    (210, 300, 280, 265), (270, 265, 280, 270), (280, 280, 270, 275),
+    (260, 280, 280, 300), (275, 275, 275, 305), (280, 290, 300, 290),
+    (320, 290, 300, 290), (300, 300, 310, 300), (270, 250, 330, 370),
+    (320, 330, 330, 330), (335, 320, 335, 375), (350, 320, 340, 365),
+    (360, 320, 350, 345), (330, 340, 380, 390), (335, 385, 360, 370),
+    (400, 420, 425, 420), (430, 460, 480, 470),
+]  # fmt: skip
+BETWEEN_SS, WITHIN_SS, TOTAL_SS = 285318.44, 27631.25, 312949.69
+
+HIP = "hip_circumference_cm"
+
+
+def readings(table, *, by_participant=False, measure=HIP):
+    """Return rows of readings: one subject per row of the table."""
+    rows = [
+        {
+            "participant": str(k + 1) if by_participant else "1",
+            "subject": f"s{s}",
+            "measure": measure,
+            "reading": 1 if by_participant else k + 1,
+            "value": float(value),
+        }
+        for s, values in enumerate(table)
+        for k, value in enumerate(values)
+    ]
+    return pd.DataFrame(rows)
+
+
+def test_agreement_against_the_published_example():
+    """Mean -2.1, SD 38.8, limits -79.7 and 75.5 l/min (Bland and Altman 1986)."""
+    found = limits_of_agreement([a for a, _ in LARGE], [a for a, _ in SMALL])
+    told = found.table.query("participant == 'together'").set_index("statistic")
+    assert told.loc["bias", "estimate"] == pytest.approx(-2.1, abs=0.05)
+    assert told.loc["sd", "estimate"] == pytest.approx(38.8, abs=0.05)
+    # The paper takes 2 SD; the limits here are at 1.96.
+    bias, sd = told.loc["bias", "estimate"], told.loc["sd", "estimate"]
+    assert bias - 2 * sd == pytest.approx(-79.7, abs=0.1)
+    assert bias + 2 * sd == pytest.approx(75.5, abs=0.1)
+    # Standard error of the bias 9.4; interval -22.0 to 17.8.
+    assert told.loc["bias", "low"] == pytest.approx(-22.0, abs=0.15)
+    assert told.loc["bias", "high"] == pytest.approx(17.8, abs=0.15)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(3, 40), st.integers(0, 10**6))
+def test_agreement_against_statsmodels(n, seed):
+    rng = np.random.default_rng(seed)
+    truth = rng.normal(75, 15, n)
+    guess = truth * (1 + rng.normal(0, 0.1, n))
+    figure, ax = plt.subplots()
+    sm.graphics.mean_diff_plot(guess, truth, ax=ax)
+    lines = sorted(float(line.get_ydata()[0]) for line in ax.lines)
+    plt.close(figure)
+    told = limits_of_agreement(guess, truth).table
+    told = told.query("participant == 'together'").set_index("statistic")["estimate"]
+    # statsmodels divides by n, Bland and Altman by n - 1.
+    factor = np.sqrt(n / (n - 1))
+    middle = lines[1]
+    assert told["bias"] == pytest.approx(middle)
+    assert told["lower_limit"] == pytest.approx(middle + factor * (lines[0] - middle))
+    assert told["upper_limit"] == pytest.approx(middle + factor * (lines[2] - middle))
+
+
+def test_guesses_without_a_truth_are_counted_not_used():
+    found = limits_of_agreement([70, 80, np.nan], [72, np.nan, 60], ["1", "1", "2"])
+    assert found.left_out == 2 and len(found.points) == 1
+    row = found.table.query("participant == '1' and statistic == 'bias'").iloc[0]
+    assert row["estimate"] == -2 and np.isnan(row["low"])
+
+
+def test_resampling_participants_widens_the_interval_where_they_differ():
+    rng = np.random.default_rng(1)
+    who = np.repeat([str(i) for i in range(10)], 20)
+    truth = rng.normal(75, 10, 200)
+    guess = truth + np.repeat(rng.normal(0, 8, 10), 20) + rng.normal(0, 1, 200)
+    apart = limits_of_agreement(guess, truth, who).table
+    alike = limits_of_agreement(guess, truth).table
+    width = [
+        t.query("participant == 'together' and statistic == 'bias'")
+        .eval("high - low")
+        .iloc[0]
+        for t in (apart, alike)
+    ]
+    assert width[0] > 2 * width[1]
+
+
+@pytest.mark.parametrize(
+    ("table", "repeatability"), [(LARGE, 43.2), (SMALL, 56.4)], ids=["large", "small"]
+)
+def test_tem_against_the_published_repeatability(table, repeatability):
+    """Coefficient of repeatability = 2 sqrt(sum d^2 / n) = 2 sqrt(2) TEM."""
+    row = measuring_error(readings(table)).table.query("kind == 'within'").iloc[0]
+    assert 2 * np.sqrt(2) * row["tem"] == pytest.approx(repeatability, abs=0.1)
+    d = np.array([a - b for a, b in table], dtype=float)
+    assert row["tem"] == pytest.approx(np.sqrt((d**2).sum() / (2 * len(d))))
+    values = np.array(table, dtype=float)
+    by_hand = 1 - row["tem"] ** 2 / values.std(ddof=1) ** 2
+    assert row["reliability"] == pytest.approx(by_hand)
+    assert row["relative_tem"] == pytest.approx(row["tem"] / values.mean())
+
+
+def test_reliability_against_the_published_analysis_of_variance():
+    """Residual mean square 460.52, within-subject SD 21.5 (Bland and Altman 1996).
+
+    R = 1 - TEM^2 / SD^2 (Ulijaszek and Kerr 1999) follows from the published sums
+    of squares alone: 1 - (27631.25 / 60) / (312949.69 / 79) = 0.884. No published R
+    with its readings is known to us.
+    """
+    values = np.array(SCHOOLCHILDREN, dtype=float)
+    mean = values.mean(axis=1)
+    assert 4 * ((mean - values.mean()) ** 2).sum() == pytest.approx(
+        BETWEEN_SS, abs=0.005
+    )
+    assert ((values - mean[:, None]) ** 2).sum() == pytest.approx(WITHIN_SS, abs=0.005)
+    row = measuring_error(readings(SCHOOLCHILDREN)).table.iloc[0]
+    assert row["tem"] ** 2 == pytest.approx(460.52, abs=0.005)
+    assert row["tem"] == pytest.approx(21.5, abs=0.05)
+    assert (row["df"], row["n"]) == (60, 80)
+    published = 1 - (WITHIN_SS / 60) / (TOTAL_SS / 79)
+    assert row["reliability"] == pytest.approx(published, abs=1e-6)
+    assert row["reliability"] == pytest.approx(0.884, abs=0.0005)
+
+
+def test_reliability_falls_as_the_published_definition_says():
+    """R of 0.95 means that 5 % of the variance is the measurer's (Ulijaszek, Kerr)."""
+    rng = np.random.default_rng(5)
+    true = rng.normal(100, np.sqrt(95), 4000)
+    pairs = true[:, None] + rng.normal(0, np.sqrt(5), (4000, 2))
+    row = measuring_error(readings(pairs)).table.iloc[0]
+    assert row["reliability"] == pytest.approx(0.95, abs=0.004)
+
+
+def test_tem_between_measurers_against_the_published_ratings():
+    """Within mean square 6.26 and ICC(1,1) 0.17 (Shrout and Fleiss 1979)."""
+    table = measuring_error(readings(RATINGS, by_participant=True)).table
+    row = table.query("kind == 'between'").iloc[0]
+    assert row["tem"] ** 2 == pytest.approx(6.26, abs=0.005)
+    assert row["icc"] == pytest.approx(0.17, abs=0.005)
+    assert (row["df"], row["participants"], row["subjects"]) == (18, 4, 6)
+
+
+def test_tem_by_hand():
+    # d = 1, -2, 0: TEM = sqrt(5 / 6).
+    table = measuring_error(readings([(90, 91), (102, 100), (80, 80)])).table
+    row = table.iloc[0]
+    assert row["tem"] == pytest.approx(np.sqrt(5 / 6))
+    sd = np.std([90, 91, 102, 100, 80, 80], ddof=1)
+    assert row["reliability"] == pytest.approx(1 - 5 / 6 / sd**2)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.lists(st.integers(2, 4), min_size=3, max_size=6), st.integers(0, 10**6))
+def test_tem_is_the_residual_of_an_analysis_of_variance(sizes, seed):
+    rng = np.random.default_rng(seed)
+    table = [tuple(rng.normal(rng.normal(100, 10), 2, k)) for k in sizes]
+    frame = readings(table)
+    row = measuring_error(frame).table.query("kind == 'within'").iloc[0]
+    fitted = ols("value ~ C(subject)", frame).fit()
+    assert row["tem"] ** 2 == pytest.approx(fitted.mse_resid)
+    assert row["df"] == fitted.df_resid
+    assert intraclass_correlation(frame["value"], frame["subject"]) <= 1
+
+
+def test_one_reading_is_left_out_of_the_sums_with_a_count():
+    frame = pd.concat(
+        [
+            readings([(90, 91), (102, 100), (80, 80)]),
+            readings([(92,)]).assign(participant="2"),
+        ]
+    )
+    found = measuring_error(frame)
+    within = found.table.query("kind == 'within'").iloc[0]
+    assert within["tem"] == pytest.approx(np.sqrt(5 / 6)) and within["n"] == 6
+    left = found.left_out.query("kind == 'within' and participant == '2'")
+    assert len(left) == 1 and "only one reading" in left["reason"].iloc[0]
+
+
+def test_confusion_and_outcomes_against_a_brute_force_count():
+    chart = demo_chart()
+    cards = practice_clients(load_people("adults", draws=1), chart, n=10, seed=2)
+    rng = np.random.default_rng(7)
+    sizes = [*chart.sizes, "none"]
+    rows = [
+        {"participant": p, "subject": c, "chosen_size": rng.choice(sizes)}
+        for p in range(1, 9)
+        for c in cards.cards["card"]
+    ]
+    answers = read_answers(pd.DataFrame(rows), chart)
+    found = room_result(answers, chart, practice=cards)
+    right = cards.answers.set_index("card")["right"]
+    count: dict[tuple[str, str], int] = {}
+    outcome = dict.fromkeys(CHOICE_OUTCOMES, 0)
+    for row in rows:
+        fits = right[row["subject"]]
+        key = (fits, row["chosen_size"])
+        count[key] = count.get(key, 0) + 1
+        good = [chart.sizes.index(s) for s in fits.split(" or ") if s != "none"]
+        if row["chosen_size"] == "none":
+            name = "none_found_though_one_fits" if good else "rightly_none"
+        elif not good:
+            name = "chosen_though_none_fits"
+        else:
+            at = chart.sizes.index(row["chosen_size"])
+            gap = min(abs(at - g) for g in good)
+            larger = any(at - g == gap for g in good)
+            name = "one_too_large" if larger else "one_too_small"
+            name = "fitting" if gap == 0 else name
+            name = "two_or_more_off" if gap > 1 else name
+        outcome[name] += 1
+    got = {
+        (r["right"], r["chosen"]): r["count"]
+        for r in found.confusion.to_dict("records")
+    }
+    assert got == count
+    told = found.sizes.query("participant == 'together'").set_index("outcome")["count"]
+    assert told.to_dict() == outcome
+    by_person = found.sizes.query("participant != 'together'")
+    assert by_person["count"].sum() == len(rows)
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return read_answers(source_table("demo_room_answers.csv"), demo_chart())
+
+
+def test_the_slips_of_the_demo_room_are_named_and_left_out(demo):
+    key = ["participant", "subject"]
+    reasons = demo.left_out.set_index(key).sort_index()["reason"]
+    assert "inches" in reasons.loc[[("4", "A")]].iloc[0]
+    assert "not on the chart" in reasons.loc[[("6", "B")]].iloc[0]
+    assert "pounds" in reasons.loc[[("10", "A")]].iloc[0]
+    assert reasons.loc[[("8", "A")]].str.contains("A and C look exchanged").all()
+    assert len(reasons.loc["8"]) == 6
+    assert "nothing is filled in" in reasons.loc[[("12", "C")]].iloc[0]
+    assert len(demo.left_out) == 10
+    kept = demo.readings.query("participant == '8'")
+    assert set(kept["subject"]) == {"B"}
+
+
+def test_the_room_is_told_in_plain_words(demo):
+    words = room_result(demo, demo_chart()).summary()
+    for part in ("size that fits", "guesses", "landmarks", "10 left out", "Left out"):
+        assert part in words
+    assert "Traceback" not in words and "nan" not in words
+
+
+def test_exchanged_guesses_are_noticed_and_bad_ones_kept():
+    chart = demo_chart()
+    rows = [
+        {"participant": "reference", "subject": "A", "body_mass_kg": 55,
+         "stature_cm": 158},
+        {"participant": "reference", "subject": "B", "body_mass_kg": 110,
+         "stature_cm": 190},
+        {"participant": 1, "subject": "A", "guessed_body_mass_kg": 108,
+         "guessed_stature_cm": 188},
+        {"participant": 1, "subject": "B", "guessed_body_mass_kg": 57,
+         "guessed_stature_cm": 157},
+        {"participant": 2, "subject": "A", "guessed_body_mass_kg": 75,
+         "guessed_stature_cm": 170},
+        {"participant": 2, "subject": "B", "guessed_body_mass_kg": 85,
+         "guessed_stature_cm": 178},
+    ]  # fmt: skip
+    answers = read_answers(pd.DataFrame(rows), chart)
+    assert set(answers.guesses["participant"]) == {"2"}
+    assert answers.left_out["reason"].str.contains("exchanged").all()
+    assert len(answers.left_out) == 4
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10**6))
+def test_an_honest_room_loses_nothing(seed):
+    rng = np.random.default_rng(seed)
+    true = {"A": 92.0, "B": 118.0, "C": 101.0}
+    rows = [
+        {"participant": p, "subject": s, "reading": k,
+         HIP: round(v + rng.normal(0, 1.4), 1)}
+        for p in range(1, 7) for s, v in true.items() for k in (1, 2)
+    ]  # fmt: skip
+    answers = read_answers(pd.DataFrame(rows), demo_chart())
+    assert len(answers.left_out) == 0 and len(answers.readings) == len(rows)
+
+
+@pytest.mark.parametrize(
+    ("cell", "reason"),
+    [
+        ("98 kg", "kilograms, where"),
+        ("39 in", "inches, and the heading in"),
+        ("9.8", "no body"),
+        (-3, "no body"),
+        (None, "nothing is filled in"),
+    ],
+)
+def test_a_cell_that_is_no_plain_number_is_left_out(cell, reason):
+    rows = pd.DataFrame({"participant": [1, 2], "subject": "A", HIP: [cell, 99.0]})
+    answers = read_answers(rows.astype({HIP: object}), demo_chart())
+    assert answers.readings["participant"].tolist() == ["2"]
+    assert len(answers.left_out) == 1
+    assert reason in answers.left_out["reason"].iloc[0]
+
+
+def test_a_reading_given_twice_is_left_out_both_times():
+    rows = pd.DataFrame({"participant": [1, 1, 2], "subject": "A", HIP: [98.0, 99, 97]})
+    answers = read_answers(rows, demo_chart())
+    assert answers.readings["participant"].tolist() == ["2"]
+    assert answers.left_out["reason"].str.contains("more than once").sum() == 2
+
+
+def test_units_stand_in_the_heading():
+    rows = pd.DataFrame(
+        {"participant": [1], "subject": "A", "hip_circumference_in": [40.0],
+         "guessed_body_mass_lb": [150.0]}
+    )  # fmt: skip
+    answers = read_answers(rows, demo_chart())
+    assert answers.readings["value"].tolist() == pytest.approx([101.6])
+    assert answers.guesses["value"].tolist() == pytest.approx([68.0389], abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        pd.DataFrame({"participant": [], "subject": []}),
+        pd.DataFrame({"participant": [1], "chosen_size": ["adult 1"]}),
+        pd.DataFrame({"participant": [1], "subject": ["A"], "hip_circumference": [99]}),
+    ],
+    ids=["no rows", "no subject", "no unit"],
+)
+def test_what_cannot_be_read_is_refused_in_plain_words(rows):
+    with pytest.raises((SizingError, InputProblems)) as caught:
+        read_answers(rows, demo_chart())
+    assert "allowed" in str(caught.value).lower()
+
+
+def test_empty_answers_give_a_count_and_no_figures():
+    rows = pd.DataFrame(
+        {"participant": [1, 2], "subject": "A", "chosen_size": [None] * 2}
+    )
+    answers = read_answers(rows, demo_chart())
+    assert (len(answers.left_out), answers.empty) == (2, 2)
+    found = room_result(answers, demo_chart())
+    assert len(found.sizes) == 0 and len(found.error.table) == 0
+    assert "2 left out" in found.summary()
+
+
+def test_a_missing_measure_is_not_counted_by_tape():
+    chart = chart_from(
+        pd.DataFrame(
+            {"size": ["one"], "hip_circumference_cm_low": [80],
+             "hip_circumference_cm_high": [120], "sitting_height_cm_low": [70],
+             "sitting_height_cm_high": [95]}
+        ),
+        warn=False,
+    )  # fmt: skip
+    rows = pd.DataFrame(
+        {"participant": ["reference", 1, 2], "subject": "A", HIP: [99.0, 98, 97],
+         "sitting_height_cm": [85.0, 84, None]}
+    )  # fmt: skip
+    found = room_result(read_answers(rows, chart), chart)
+    assert found.sizes.query("participant == 'together'")["n"].iloc[0] == 1
+    assert found.not_counted["participant"].tolist() == ["2"]

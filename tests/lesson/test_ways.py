@@ -1,0 +1,332 @@
+"""Ways of choosing against brute force; margins against the fit layer."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from sizing.charts import chart_from, demo_chart, fits_matrix
+from sizing.coverage import coverage
+from sizing.errors import SizingError
+from sizing.lesson import WAYS, chance_of_wrong_size, compare_ways, surprising_pairs
+from sizing.lesson.choosing import (
+    CHOICE_OUTCOMES,
+    edge_margins,
+    innermost,
+    likely_size,
+    outcome_of_choice,
+    reading_errors,
+)
+from sizing.lesson.practice import practice_clients
+from sizing.lesson.repeats import error_parts
+from sizing.lesson.tem import measuring_error
+from sizing.lesson.ways import guessed, read_by_tape
+from sizing.people import load_people, people_from
+
+
+@pytest.fixture(scope="module")
+def adults():
+    return load_people("adults", draws=2)
+
+
+@pytest.fixture(scope="module")
+def found(adults):
+    return compare_ways(adults, demo_chart(), replicates=50)
+
+
+def brute_outcome(chosen: int, fits: list[bool]) -> str:
+    """Say what came of a choice, the long way round."""
+    right = [i for i, f in enumerate(fits) if f]
+    if not right:
+        return "rightly_none" if chosen < 0 else "chosen_though_none_fits"
+    if chosen < 0:
+        return "none_found_though_one_fits"
+    if chosen in right:
+        return "fitting"
+    gaps = sorted((abs(chosen - i), i > chosen) for i in right)
+    if gaps[0][0] > 1:
+        return "two_or_more_off"
+    return "one_too_small" if gaps[0][1] else "one_too_large"
+
+
+@settings(deadline=None)
+@given(
+    st.integers(1, 6).flatmap(
+        lambda k: st.tuples(
+            st.integers(-1, k - 1), st.lists(st.booleans(), min_size=k, max_size=k)
+        )
+    )
+)
+def test_outcomes_of_choice_against_brute_force(case):
+    chosen, fits = case
+    code = outcome_of_choice(np.array([chosen]), np.array([fits]))
+    assert CHOICE_OUTCOMES[code[0]] == brute_outcome(chosen, fits)
+
+
+def test_shares_against_a_brute_force_count(found, adults):
+    fits = fits_matrix(adults.frame, demo_chart())
+    sizes = list(demo_chart().sizes)
+    weight = adults.weight.to_numpy()
+    for way in WAYS:
+        outcome = [
+            brute_outcome(sizes.index(c) if c else -1, list(f))
+            for c, f in zip(found.choices[way], fits, strict=True)
+        ]
+        count = pd.Series(weight).groupby(outcome).sum() / weight.sum()
+        rows = found.overall.query("way == @way").set_index("outcome")["estimate"]
+        for name in CHOICE_OUTCOMES:
+            assert rows[name] == pytest.approx(count.get(name, 0.0), abs=1e-6)
+
+
+def test_outcomes_add_up_to_one_in_every_group(found):
+    own = found.table[found.table["outcome"].isin(CHOICE_OUTCOMES)]
+    total = own.groupby(["way", "by", "level"])["estimate"].sum()
+    assert total.to_numpy() == pytest.approx(1.0)
+    assert (found.table["low"] <= found.table["estimate"] + 1e-12).all()
+    assert (found.table["estimate"] <= found.table["high"] + 1e-12).all()
+
+
+def test_whom_some_size_fits_agrees_with_coverage(found, adults):
+    rows = found.overall.query("way == 'usual'").set_index("outcome")["estimate"]
+    covered = (
+        coverage(adults, demo_chart(), replicates=50)
+        .table.query("by == 'everyone' and outcome == 'covered'")["estimate"]
+        .iloc[0]
+    )
+    assert 1 - rows["chosen_though_none_fits"] == pytest.approx(covered, abs=1e-6)
+
+
+def test_measuring_puts_fewest_in_a_wrong_size(found):
+    wrong = found.overall.query("outcome == 'put_in_a_wrong_size'").set_index("way")
+    order = wrong["estimate"]
+    assert order["tape_twice"] < order["tape_once"] < order["both"] < order["by_eye"]
+    difference = found.differences.query(
+        "way == 'by_eye' and outcome == 'put_in_a_wrong_size'"
+    ).iloc[0]
+    assert difference["estimate"] == pytest.approx(order["by_eye"] - order["tape_once"])
+    assert difference["low"] > 0
+
+
+def test_without_errors_the_tape_is_never_wrong(adults):
+    none = dict.fromkeys(reading_errors(), 1e-9)
+    found = compare_ways(
+        adults, demo_chart(), ways=["tape_once"], by=[], reading_sd=none, replicates=50
+    )
+    rows = found.overall.set_index("outcome")["estimate"]
+    assert rows["put_in_a_wrong_size"] == 0 and rows["none_found_though_one_fits"] == 0
+
+
+def test_the_group_guessing_fails_most_is_the_highest_of_those_large_enough(found):
+    worst = found.worst_groups().iloc[0]
+    rows = found.table.query(
+        "way == 'by_eye' and outcome == 'wrong_of_those_a_size_fits' and by != "
+        "'everyone' and n >= 30"
+    )
+    assert worst["estimate"] == rows["estimate"].max()
+    assert str(worst["level"]) in found.summary()
+
+
+def test_same_seed_same_choices_whatever_other_ways_are_asked(found, adults):
+    again = compare_ways(adults, demo_chart(), ways=["by_eye"], by=[], replicates=50)
+    assert (again.choices["by_eye"] == found.choices["by_eye"]).all()
+    other = compare_ways(
+        adults, demo_chart(), ways=["by_eye"], by=[], replicates=50, seed=2
+    )
+    assert (other.choices["by_eye"] != found.choices["by_eye"]).any()
+
+
+def test_adults_are_guessed_as_nurses_do(adults, rng):
+    seen = guessed(adults.frame, rng)
+    error = seen["body_mass_kg"] / adults.frame["body_mass_kg"] - 1
+    assert 0.496 - 0.01 <= (error.abs() <= 0.10).mean() <= 0.66
+
+
+def test_margins_agree_with_the_fit_layer(adults):
+    chart = demo_chart()
+    margin = edge_margins(adults.frame, chart, reading_errors())
+    assert ((margin >= 0) == fits_matrix(adults.frame, chart)).all()
+
+
+@given(st.floats(60, 120), st.floats(0.3, 3.0))
+@settings(max_examples=50, deadline=None)
+def test_a_margin_is_the_distance_to_the_nearest_edge(hip, sd):
+    hip = round(hip, 1)
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one"],
+                "hip_circumference_cm_low": [80.0],
+                "hip_circumference_cm_high": [100.0],
+            }
+        ),
+        warn=False,
+    )
+    frame = pd.DataFrame({"hip_circumference_cm": [hip]})
+    margin = edge_margins(frame, chart, {"hip_circumference_cm": sd})[0, 0]
+    assert margin == pytest.approx(min(hip - 80, 100 - hip) / sd, abs=1e-9)
+    assert (innermost(np.array([[margin]]))[0] == 0) == (80 <= hip <= 100)
+
+
+def test_likely_size_against_a_count_over_the_neighbours():
+    rng = np.random.default_rng(3)
+    mass = np.round(rng.uniform(50, 100, 300), 1)
+    frame = pd.DataFrame(
+        {"body_mass_kg": mass, "hip_circumference_cm": mass + rng.normal(20, 4, 300)}
+    )
+    people = people_from(frame)
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one", "two"],
+                "hip_circumference_cm_low": [60.0, 95.0],
+                "hip_circumference_cm_high": [95.0, 130.0],
+                "body_mass_kg_low": [40.0, 60.0],
+                "body_mass_kg_high": [90.0, 120.0],
+            }
+        ),
+        warn=False,
+    )
+    rule = likely_size(people.frame, people.weight, chart, ["body_mass_kg"])
+    for i in (0, 17, 205):
+        chance = rule.chances(people.frame.iloc[[i]])[0]
+        gap = np.abs(np.log(mass) - np.log(mass[i]))
+        gap[i] = np.inf
+        near = np.sort(gap)[49]
+        hip = frame["hip_circumference_cm"].to_numpy()[gap <= near]
+        for j, (low, high, light, heavy) in enumerate(
+            [(60, 95, 40, 90), (95, 130, 60, 120)]
+        ):
+            share = ((hip >= low) & (hip <= high)).mean()
+            share = share if light <= mass[i] <= heavy else 0.0
+            assert chance[j] == pytest.approx(share, abs=0.03)
+
+
+def test_reading_twice_divides_the_error_by_root_two(adults, rng):
+    chart, sd = demo_chart(), reading_errors()
+    true = adults.frame["hip_circumference_cm"]
+    for times in (1, 2, 4):
+        read = read_by_tape(adults.frame, chart, sd, rng, times=times)
+        spread = (read["hip_circumference_cm"] - true).std()
+        expected = sd["hip_circumference_cm"] / np.sqrt(times)
+        assert spread == pytest.approx(expected, rel=0.05)
+
+
+def test_chance_of_a_wrong_size_for_one_measure_against_the_normal_curve():
+    hip = np.tile(np.round(np.arange(85.0, 95.05, 0.1), 1), 200)
+    people = people_from(pd.DataFrame({"hip_circumference_cm": hip}))
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one", "two"],
+                "hip_circumference_cm_low": [60.0, 90.1],
+                "hip_circumference_cm_high": [90.0, 120.0],
+            }
+        ),
+        warn=False,
+    )
+    table = chance_of_wrong_size(people, chart, times=(1, 4), replicates=50)
+    sd = reading_errors()["hip_circumference_cm"]
+    x = np.unique(hip)
+    for times in (1, 4):
+        spread = sd / np.sqrt(times)
+        above = stats.norm.sf(90.05, x, spread)
+        expected = np.where(x <= 90, above, 1 - above).mean()
+        row = table.query("times == @times and by == 'one measurer'")
+        got = row.set_index("outcome").loc["wrong_size", "estimate"]
+        assert got == pytest.approx(expected, abs=0.005)
+
+
+def test_a_habit_is_not_evened_out_by_the_same_measurer(adults):
+    rng = np.random.default_rng(5)
+    rows = [
+        ("hip_circumference_cm", str(p), s, k, true + habit + rng.normal(0, 0.2))
+        for p, habit in enumerate(rng.normal(0, 3, 12))
+        for s, true in (("A", 90.0), ("B", 105.0), ("C", 120.0))
+        for k in (1, 2)
+    ]
+    readings = pd.DataFrame(
+        rows, columns=["measure", "participant", "subject", "reading", "value"]
+    )
+    error = measuring_error(readings)
+    parts = error_parts(error, demo_chart()).set_index("measure")
+    assert parts.loc["hip_circumference_cm", "lasting"] > 1.5
+    assert parts.loc["hip_circumference_cm", "within"] < 0.4
+    table = chance_of_wrong_size(adults, demo_chart(), error, times=(1, 3))
+    chance = table.query("outcome == 'either'").set_index(["by", "times"])["estimate"]
+    one, new = "one measurer", "a new measurer each time"
+    assert chance[one, 3] > chance[new, 3]
+    assert chance[one, 1] == chance[new, 1]
+
+
+def test_pairs_are_alike_and_share_no_size(adults):
+    chart = demo_chart()
+    pairs = surprising_pairs(adults, chart, n=4)
+    assert len(pairs.table) == 4
+    for number, own in pairs.bodies.groupby("pair"):
+        fits = fits_matrix(own, chart)
+        assert fits.any(axis=1).all() and not (fits[0] & fits[1]).any()
+        assert len(set(own["sex"])) == 1 and len(set(own["age"])) == 1
+        assert np.ptp(own["body_mass_kg"]) <= 1 + 1e-9
+        assert np.ptp(own["stature_cm"]) <= 1 + 1e-9
+        row = pairs.table.set_index("pair").loc[number]
+        assert own[row["parting_measure"]].tolist() == [row["a"], row["b"]]
+    assert not {"person", "age_years"} & {*pairs.table.columns, *pairs.bodies.columns}
+
+
+def test_cards_are_seeded_banded_and_answered_rightly(adults):
+    chart = demo_chart()
+    made = practice_clients(adults, chart, n=9, seed=4)
+    again = practice_clients(adults, chart, n=9, seed=4)
+    pd.testing.assert_frame_equal(made.cards, again.cards)
+    fits = fits_matrix(made.cards, chart)
+    for row, answer in zip(fits, made.answers["right"], strict=True):
+        names = [s for s, f in zip(chart.sizes, row, strict=True) if f]
+        assert answer == (" or ".join(names) or "none")
+    assert made.answers["distance_sd"].is_monotonic_decreasing
+    assert {"easy", "middling", "hard"} == set(made.answers["difficulty"])
+    assert not {"person", "age_years", "ethnic_group"} & set(made.cards.columns)
+    numbers = made.cards.select_dtypes("number").to_numpy() * 2
+    assert (numbers == np.round(numbers)).all()
+
+
+def test_a_hair_of_body_mass_is_no_surprise(adults):
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": ["one", "two"],
+                "body_mass_kg_low": [20.0, 70.1],
+                "body_mass_kg_high": [70.0, 150.0],
+            }
+        ),
+        warn=False,
+    )
+    found = surprising_pairs(adults, chart)
+    assert len(found.table) == 0 and "no such pair" in found.summary()
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"ways": ["by magic"]},
+        {"usual_size": "XL"},
+        {"by": ["shoe size"]},
+        {"ways": []},
+    ],
+)
+def test_what_cannot_be_asked_is_refused(adults, asked):
+    with pytest.raises(SizingError):
+        compare_ways(adults, demo_chart(), replicates=50, **asked)
+
+
+@pytest.mark.surveys
+def test_measured_people_of_ansur2_give_certain_pairs(survey_folder):
+    from sizing.surveys import read_ansur2
+
+    women = read_ansur2(survey_folder / "ansur2_women.csv").frame
+    people = people_from(women)
+    pairs = surprising_pairs(people, demo_chart(), n=3)
+    assert len(pairs.table) == 3
+    assert (pairs.table["certainty"] == 1).all()
+    assert (pairs.table["evidence"] == "measured").all()

@@ -1,0 +1,251 @@
+"""The unit gate: converts by name, refuses the rest, repairs nothing."""
+
+import warnings
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import constants
+
+from sizing.errors import InputProblems, SizingError, SizingWarning
+from sizing.measures import MEASURES, plausible_range, to_standard_units
+from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
+from sizing.measures.written import retold
+from sizing.surveys import read_ansur2, read_embedded, read_snyder1977
+
+
+def problems(frame: pd.DataFrame, **options: bool) -> pd.DataFrame:
+    with pytest.raises(InputProblems) as caught:
+        to_standard_units(frame, **options)
+    return caught.value.table
+
+
+def test_factors_against_scipy_constants():
+    scipy_cm = {"mm": 1e-3, "cm": 1e-2, "m": 1.0}
+    scipy_cm |= {"in": constants.inch, "ft": constants.foot}
+    for unit, metres in scipy_cm.items():
+        assert LENGTH_UNITS[unit] == pytest.approx(metres * 100, rel=1e-15)
+    scipy_kg = {"g": constants.gram, "kg": 1.0}
+    scipy_kg |= {"lb": constants.pound, "st": constants.stone}
+    for unit, kg in scipy_kg.items():
+        assert MASS_UNITS[unit] == pytest.approx(kg, rel=1e-15)
+    assert scipy_cm.keys() == LENGTH_UNITS.keys()
+    assert scipy_kg.keys() == MASS_UNITS.keys()
+
+
+@given(st.data())
+def test_any_unit_comes_back_as_the_value_it_stood_for(data):
+    measure = data.draw(st.sampled_from(MEASURES))
+    stem, standard = measure.rsplit("_", 1)
+    units = LENGTH_UNITS if standard == "cm" else MASS_UNITS
+    unit = data.draw(st.sampled_from(sorted(units)))
+    low, high = plausible_range(measure)
+    values = data.draw(st.lists(st.floats(low, high), min_size=1, max_size=5))
+    given_ = pd.DataFrame({f"{stem}_{unit}": [v / units[unit] for v in values]})
+    # The ends of the range may leave it by a rounding, which then warns.
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", SizingWarning)
+        out = to_standard_units(given_, allow_unusual=True)
+    assert out[measure].to_numpy() == pytest.approx(values, abs=1e-8)
+
+
+def test_standard_units_pass_unchanged_with_every_other_column():
+    frame = pd.DataFrame(
+        {
+            "person": [1, 2],
+            "hip_circumference_cm": [100.3, np.nan],
+            "checked_in": [True, False],
+            "age_group": ["a", "b"],
+            "stratum": [1, 1],
+        },
+        index=[7, 9],
+    )
+    before = frame.copy()
+    out = to_standard_units(frame)
+    pd.testing.assert_frame_equal(out, before)
+    pd.testing.assert_frame_equal(frame, before)
+
+
+def test_a_chart_in_inches_and_pounds_becomes_cm_and_kg():
+    chart = pd.DataFrame(
+        {
+            "size": ["a", "b"],
+            "hip_circumference_in_low": [0, 40],
+            "hip_circumference_in_high": [40, None],
+            "load_limit_lb": [400, 500],
+        }
+    )
+    out = to_standard_units(chart)
+    assert out["hip_circumference_cm_low"].tolist() == [0, 101.6]
+    assert out["hip_circumference_cm_high"].iloc[0] == 101.6
+    assert np.isnan(out["hip_circumference_cm_high"].iloc[1])
+    assert out["load_limit_kg"].tolist() == [181.436948, 226.796185]
+
+
+def test_digits_stored_as_text_months_and_short_sex_are_converted():
+    out = to_standard_units(
+        pd.DataFrame(
+            {"stature_cm": ["110.5", " "], "age_months": [60, 66], "sex": ["F", "male"]}
+        )
+    )
+    assert out["stature_cm"].iloc[0] == 110.5
+    assert np.isnan(out["stature_cm"].iloc[1])
+    assert out["age_years"].tolist() == [5.0, 5.5]
+    assert out["sex"].tolist() == ["female", "male"]
+
+
+@pytest.mark.parametrize(
+    ("column", "expected"),
+    [
+        ("stature_furlongs", "'furlongs' is no unit"),
+        ("hip_circumference_kg", "'kg' is no unit"),
+        ("body_mass_cm", "'cm' is no unit"),
+        ("stature", "no unit in its name"),
+        ("hip_circumference_low", "no unit in its name"),
+        ("hip_circumfrence_cm_low", "did you mean 'hip_circumference_cm_low'"),
+        ("hip_lb", "did you mean 'hip_circumference_cm' or 'hip_breadth"),
+        ("nose_length_cm", "no measure of the kit"),
+        ("age_days", "'days' is no unit"),
+    ],
+)
+def test_names_that_are_almost_a_measure_are_refused_with_a_hint(column, expected):
+    table = problems(pd.DataFrame({column: [50.0]}))
+    assert len(table) == 1
+    assert expected in table["what"].iloc[0]
+    assert table["column"].iloc[0] == column
+
+
+@pytest.mark.parametrize(
+    ("columns", "expected"),
+    [
+        (["stature_cm", "stature_in"], "two units"),
+        (["hip_circumference_cm_low", "hip_circumference_in_high"], "two units"),
+        (["stature_cm", "stature_cm"], "two columns"),
+    ],
+)
+def test_a_measure_given_twice_is_refused(columns, expected):
+    frame = pd.DataFrame([[60.0] * len(columns)], columns=columns)
+    assert expected in problems(frame)["what"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    ("value", "expected"),
+    [
+        ("1,705", "comma"),
+        ("170 kg", "in kilograms, where a length is wanted"),
+        ("12 st 7", "in stones, where a length is wanted"),
+        ("unknown", "text instead of a number"),
+        ("nan", "text instead of a number"),
+        ("inf", "text instead of a number"),
+        (float("inf"), "infinity"),
+        (-170, "negative"),
+        (0, "cannot be 0"),
+        (True, "yes or no"),
+    ],
+)
+def test_cells_that_are_no_measure_are_refused_by_row_and_value(value, expected):
+    frame = pd.DataFrame({"stature_cm": pd.Series([170.0, value], dtype=object)})
+    table = problems(frame)
+    assert expected in table["what"].iloc[0]
+    assert table["row"].tolist() == [3]
+    assert table["value"].tolist() == [value]
+
+
+def test_every_problem_is_named_at_once_and_many_are_counted():
+    frame = pd.DataFrame(
+        {
+            "stature_cm": ["x"] * 25,
+            "body_mass_kg": [-1.0] + [70.0] * 24,
+            "sex": ["unknown"] + ["female"] * 24,
+        }
+    )
+    with pytest.raises(InputProblems, match=r"wards\.csv, row 2") as caught:
+        to_standard_units(frame, file="wards.csv")
+    table = caught.value.table
+    assert set(table["column"]) == {"stature_cm", "body_mass_kg", "sex"}
+    assert table["what"].str.contains("15 more cells").sum() == 1
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "unit"),
+    [
+        ("stature_cm", 1.7, "metres"),
+        ("stature_cm", 1700.0, "millimetres"),
+        ("stature_cm", 68.0, "inches"),
+        ("hip_circumference_in", 105.0, "centimetres"),
+        ("body_mass_kg", 12.5, "stones"),
+        ("body_mass_kg", 75000.0, "grams"),
+        ("body_mass_st", 80.0, "kilograms"),
+    ],
+)
+def test_a_value_that_makes_sense_in_another_unit_only_is_refused(column, value, unit):
+    frame = pd.DataFrame({column: [value], "age_years": [40]})
+    assert f"makes sense in {unit}" in problems(frame)["what"].iloc[0]
+    with pytest.warns(SizingWarning, match=f"makes sense in {unit}"):
+        to_standard_units(frame, allow_unusual=True)
+
+
+def test_an_unlikely_value_is_kept_and_warned_of():
+    frame = pd.DataFrame({"waist_circumference_cm": [240.0], "age_years": [40]})
+    with pytest.warns(SizingWarning, match="outside the range people were found in"):
+        out = to_standard_units(frame)
+    assert out["waist_circumference_cm"].tolist() == [240.0]
+
+
+def test_the_same_value_is_judged_by_age():
+    child = pd.DataFrame({"body_mass_kg": [12.5], "age_years": [2.5]})
+    assert to_standard_units(child)["body_mass_kg"].tolist() == [12.5]
+
+
+def test_chart_edges_below_everybody_pass_but_a_chart_in_metres_does_not():
+    low, high = "hip_circumference_cm_low", "hip_circumference_cm_high"
+    frame = pd.DataFrame({low: [10, 60], high: [60, 120]})
+    assert to_standard_units(frame)[low].tolist() == [10, 60]
+    metres = pd.DataFrame({low: [0.5, 0.7], high: [0.7, 1.2]})
+    assert problems(metres)["what"].str.contains("metres").all()
+    endless = pd.DataFrame({low: [60], high: [999]})
+    assert "leave a chart's cell empty" in problems(endless)["action"].iloc[0]
+
+
+def test_what_is_no_table_is_refused():
+    with pytest.raises(SizingError, match="not a table"):
+        to_standard_units([1, 2, 3])
+
+
+def test_an_empty_table_passes():
+    assert to_standard_units(pd.DataFrame({"stature_in": []})).columns.tolist() == [
+        "stature_cm"
+    ]
+
+
+def test_embedded_people_pass_the_gate_unchanged():
+    frame = read_embedded().frame
+    out = to_standard_units(frame)
+    numbers = frame.select_dtypes("number").columns
+    pd.testing.assert_frame_equal(out[numbers], frame[numbers], check_dtype=False)
+
+
+@pytest.mark.surveys
+def test_survey_people_pass_the_gate_unchanged(survey_folder):
+    children = survey_folder / "snyder1977_children.csv"
+    for survey in (read_ansur2(survey_folder), read_snyder1977(children)):
+        out = to_standard_units(survey.frame)
+        assert out.columns.tolist() == survey.frame.columns.tolist()
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "told"),
+    [
+        ("from 60 to 70 kg", "metric", "from 60 to 70 kg"),
+        ("from 60 to 70 kg", "pounds", "from 132.3 to 154.3 lb"),
+        ("from 60 to 70 kg", "stone", "from 9 st 6.3 lb to 11 st 0.3 lb"),
+        ("over 90 to under 95 cm", "pounds", "over 35.4 to under 37.4 in"),
+        ("over 90 to under 95 cm", "stone", "over 35.4 to under 37.4 in"),
+        ("size 2 from 90 cm", "pounds", "size 2 from 35.4 in"),
+    ],
+)
+def test_a_span_retold_names_its_unit_once_save_in_stone(text, units, told):
+    # 2.54 cm an inch, 0.45359237 kg a pound (exact), 14 pounds a stone.
+    assert retold(text, units) == told

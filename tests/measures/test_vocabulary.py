@@ -1,0 +1,101 @@
+"""The vocabulary is complete, and its plausible ranges hold real people."""
+
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sizing.errors import SizingError
+from sizing.measures import (
+    MEASURES,
+    measure_patterns,
+    plausible_range,
+    vocabulary,
+)
+from sizing.resources import source_table
+from sizing.surveys import (
+    Survey,
+    read_ansur2,
+    read_embedded,
+    read_nhanes_files,
+    read_snyder1977,
+)
+
+
+def test_vocabulary_tells_everything_about_every_measure():
+    table = vocabulary()
+    assert table["name"].tolist() == list(MEASURES)
+    text = table.drop(columns=["error_cm", "patterns"])
+    assert (text.map(lambda cell: len(str(cell).strip())) > 0).all(axis=None)
+    assert text.notna().all(axis=None)
+    assert (table["name"].str.rsplit("_", n=1).str[1] == table["unit"]).all()
+    assert table["error_cm"].between(0.05, 5).all()
+    marked = "no source|from memory"
+    assert table["error_source"].str.contains(marked).all()
+
+
+def test_each_pattern_of_sling_is_decided_by_load_and_at_least_three_measures():
+    patterns = measure_patterns()
+    assert set(patterns["name"]) <= set(MEASURES)
+    assert not patterns.duplicated(["pattern", "name"]).any()
+    by = patterns.groupby("pattern")["name"].agg(set)
+    assert len(by) == 5
+    assert all("body_mass_kg" in names and len(names) >= 4 for names in by)
+
+
+@pytest.mark.parametrize("measure", MEASURES)
+def test_age_bands_follow_each_other_without_gap(measure):
+    table = source_table("plausible_ranges.csv").query("name == @measure")
+    assert table["age_years_from"].iloc[0] == 2
+    assert table["age_years_below"].iloc[-1] > 120
+    below = table["age_years_below"].iloc[:-1].tolist()
+    assert below == table["age_years_from"].iloc[1:].tolist()
+    assert (table["low"] < table["high"]).all()
+    assert table["source"].str.contains("no source").all()
+
+
+@given(st.sampled_from(MEASURES), st.floats(2, 120))
+def test_range_at_an_age_lies_within_the_range_of_all_ages(measure, age):
+    low, high = plausible_range(measure, age)
+    least, most = plausible_range(measure)
+    assert least <= low < high <= most
+
+
+@pytest.mark.parametrize("age", [0.5, 121, -3])
+def test_ages_without_figures_are_refused(age):
+    with pytest.raises(SizingError, match="2 to 120 years"):
+        plausible_range("stature_cm", age)
+
+
+def test_unknown_measure_is_refused():
+    with pytest.raises(SizingError, match="unknown measure"):
+        plausible_range("shoe_size", 30)
+
+
+def outside(survey: Survey) -> pd.DataFrame:
+    found = []
+    bands = source_table("plausible_ranges.csv")
+    for band in bands.itertuples():
+        if band.name not in survey.measures:
+            continue
+        age = survey.frame["age_years"]
+        value = survey.frame.loc[
+            (age >= band.age_years_from) & (age < band.age_years_below), band.name
+        ].dropna()
+        found.append(value[(value < band.low) | (value > band.high)])
+    return pd.concat(found)
+
+
+def test_every_embedded_person_lies_within_the_plausible_ranges():
+    assert outside(read_embedded()).empty
+
+
+@pytest.mark.surveys
+def test_every_person_of_the_surveys_lies_within_the_plausible_ranges(survey_folder):
+    nhanes = survey_folder / "nhanes_2015_2016"
+    for survey in (
+        read_ansur2(survey_folder),
+        read_snyder1977(survey_folder / "snyder1977_children.csv"),
+        read_nhanes_files(nhanes / "DEMO_I.XPT", nhanes / "BMX_I.XPT"),
+    ):
+        assert outside(survey).empty, survey.name

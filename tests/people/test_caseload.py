@@ -1,0 +1,291 @@
+"""Own people and caseloads: what goes in comes out, or is refused by name."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.errors import InputProblems, SizingError, SizingWarning
+from sizing.measures import MEASURES
+from sizing.measures.headings import Column, Table
+from sizing.measures.tables import ANY
+from sizing.people import limits
+from sizing.people.caseload import _without_empty_end, read_caseload
+from sizing.people.files import read_table
+from sizing.people.own import people_from
+
+CLIENTS = """sex,age_years,body_mass_kg,stature_cm,hip_circumference_in,ward
+f,82,51.5,,36.5,north
+m,47,,181,,south
+female,9,30.0,133,,north
+"""
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "clients.csv"
+    path.write_text(CLIENTS)
+    return path
+
+
+def test_what_is_known_stays_and_what_is_missing_is_drawn(file):
+    people = read_caseload(file, draws=4, seed=3)
+    assert (people.n, people.draws, people.name) == (3, 4, "caseload clients")
+    frame = people.frame.set_index(["person", "draw"])
+    assert set(people.frame["person"]) == {2, 3, 4}
+    assert (frame.loc[2, "body_mass_kg"] == 51.5).all()
+    np.testing.assert_allclose(frame.loc[2, "hip_circumference_cm"], 36.5 * 2.54)
+    assert frame.loc[3, "body_mass_kg"].nunique() == 4
+    assert people.frame[list(MEASURES)].notna().all(axis=None)
+    assert set(people.frame["ward"]) == {"north", "south"}
+    second = people.frame["person"] == 3
+    assert (people.evidence.loc[second, "stature_cm"] == "measured").all()
+    assert (people.evidence.loc[second, "body_mass_kg"] != "measured").all()
+    assert limits.OWN in people.limits
+    assert limits.CHILDREN_1977 in people.limits
+
+
+def test_a_workbook_reads_as_its_csv_does(file, tmp_path):
+    book = tmp_path / "clients.xlsx"
+    pd.read_csv(file).to_excel(book, index=False)
+    one, two = read_caseload(file, draws=2), read_caseload(book, draws=2)
+    pd.testing.assert_frame_equal(one.frame, two.frame)
+
+
+@pytest.mark.parametrize(
+    "heading",
+    ["Name", "client name", "surname", "Date of birth", "DOB", "NHS number", "e-mail"],
+)
+def test_who_a_client_is_is_not_kept(tmp_path, heading):
+    path = tmp_path / "clients.csv"
+    path.write_text(f"{heading},sex,body_mass_kg\nZanzibar,f,60\n")
+    with pytest.warns(SizingWarning, match="left out") as told:
+        people = read_caseload(path, draws=1)
+    assert heading in str(told[0].message)
+    assert "Zanzibar" not in people.frame.to_csv()
+    assert "Zanzibar" not in str(told[0].message)
+    # It points at the line that read the file, not at one of the kit's.
+    assert told[0].filename == __file__
+
+
+def test_words_that_only_resemble_a_name_are_kept(tmp_path):
+    path = tmp_path / "clients.csv"
+    path.write_text("sex,body_mass_kg,named_nurse_present,birthmark\nf,60,yes,no\n")
+    columns = read_caseload(path, draws=1).frame.columns
+    assert {"named_nurse_present", "birthmark"} <= set(columns)
+
+
+def test_every_problem_is_named_at_once(tmp_path):
+    path = tmp_path / "clients.csv"
+    path.write_text(
+        "sex,age_years,body_mass_kg,hip_circumference_cm\n"
+        "f,82,fifty,92\n"
+        ",40,70,100\n"
+        ",,,\n"
+        "x,40,-70,100\n"
+        "m,400,70,100\n"
+    )
+    with pytest.raises(InputProblems) as told:
+        read_caseload(path)
+    found = told.value.table
+    assert (found["file"] == "clients.csv").all()
+    assert set(found["row"].dropna().astype(int)) == {2, 3, 4, 5, 6}
+    assert set(found["column"].dropna()) == {"sex", "age_years", "body_mass_kg"}
+    assert len(found) == 6
+
+
+@pytest.mark.parametrize(
+    ("cells", "read"),
+    [
+        (["1", "2", "-3"], [1, 2, -3]),
+        (["1.5", "", "2e1"], [1.5, np.nan, 20.0]),
+        (["+4", ".5"], [4.0, 0.5]),
+        (["007", "1"], ["007", "1"]),
+        (["1", "x"], ["1", "x"]),
+        (["123456789012345", "1"], [123456789012345, 1]),
+        (["1234567890123456", "1"], [1234567890123456.0, 1.0]),
+        (["nan", "1"], ["nan", "1"]),
+    ],
+)
+def test_a_column_is_numbers_where_every_cell_is_one(tmp_path, cells, read):
+    path = tmp_path / "t.csv"
+    path.write_text("key,column\n" + "".join(f"k,{cell}\n" for cell in cells))
+    found = read_table(path, ANY)["column"].tolist()
+    assert [type(cell) for cell in found] == [type(cell) for cell in read]
+    assert all(a == b or (a != a and b != b) for a, b in zip(found, read, strict=True))
+    kept = read_table(path, Table("words", (Column("column"),)))["column"]
+    assert kept.fillna("").tolist() == cells
+
+
+@pytest.mark.parametrize("mark", [";", "\t"])
+def test_decimal_commas_are_read_and_thousands_refused(tmp_path, mark):
+    path = tmp_path / "t.csv"
+
+    def of(*cells):
+        lines = (f"k{mark}{cell}\n" for cell in cells)
+        path.write_text(f"key{mark}column\n" + "".join(lines))
+        return read_table(path, ANY)["column"].tolist()
+
+    assert of("1,5", "-0,25", "3") == [1.5, -0.25, 3.0]
+    # Without a decimal comma elsewhere a point with three digits is a decimal.
+    assert of("1.250", "2.5") == [1.25, 2.5]
+    assert of("0,125", "2,5") == [0.125, 2.5]
+    for cells in (("1,250",), ("1.250", "2,5"), ("12,345,678",)):
+        with pytest.raises(SizingError, match="may be thousands or decimals"):
+            of(*cells)
+
+
+def test_empty_rows_at_the_end_are_no_clients(tmp_path):
+    path = tmp_path / "clients.csv"
+    path.write_text("sex,body_mass_kg\nf,60\n,\n,\n")
+    assert read_caseload(path, draws=1).n == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "empty"),
+        ("sex,body_mass_kg\n", "no client"),
+        ("body_mass_kg\n60\n", "there is no column 'sex'"),
+        ("sex,ward\nf,north\n", "no column holds a body measure"),
+        ("sex,body_mass\nf,60\n", "no unit in its name"),
+        ("sex,sex,body_mass_kg\nf,f,60\n", "stands in two columns"),
+    ],
+)
+def test_a_file_of_another_form_is_refused(tmp_path, text, words):
+    path = tmp_path / "clients.csv"
+    path.write_text(text)
+    with pytest.raises(SizingError, match=words):
+        read_caseload(path)
+
+
+def test_children_under_two_are_refused_by_row(tmp_path):
+    path = tmp_path / "clients.csv"
+    path.write_text("sex,age_years,stature_cm\nf,40,160\nm,1,80\n")
+    with pytest.raises(InputProblems, match="row 3"):
+        read_caseload(path)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    hips=st.lists(
+        st.one_of(st.none(), st.floats(60, 180).map(lambda x: round(x, 1))),
+        min_size=1,
+        max_size=12,
+    ),
+    start=st.integers(-5, 500),
+)
+def test_nothing_is_filled_in_unless_asked(hips, start):
+    given_frame = pd.DataFrame(
+        {"hip_circumference_cm": pd.Series(hips, dtype=float), "note": "x"}
+    )
+    given_frame.index += start
+    before = given_frame.copy()
+    people = people_from(given_frame)
+    pd.testing.assert_frame_equal(given_frame, before)
+    out = people.frame
+    assert out.index.equals(pd.RangeIndex(len(hips)))
+    assert list(out.columns) == ["person", "draw", "hip_circumference_cm", "note"]
+    np.testing.assert_array_equal(
+        out["hip_circumference_cm"], before["hip_circumference_cm"]
+    )
+    expected = ["missing" if hip is None else "measured" for hip in hips]
+    assert people.evidence["hip_circumference_cm"].tolist() == expected
+    assert people.weight.tolist() == [1.0] * len(hips)
+    assert (people.draws, people.n) == (1, len(hips))
+
+
+def test_weights_from_a_column_or_an_array_are_the_same():
+    frame = pd.DataFrame({"stature_cm": [150.0, 160.0, 170.0], "w": [1.0, 0.0, 2.5]})
+    one = people_from(frame, weight="w")
+    two = people_from(frame.drop(columns="w"), weight=[1.0, 0.0, 2.5])
+    pd.testing.assert_series_equal(one.weight, two.weight)
+    pd.testing.assert_frame_equal(one.frame, two.frame)
+
+
+def test_weights_follow_their_person_through_the_draws():
+    frame = pd.DataFrame(
+        {
+            "person": [11, 7],
+            "sex": ["f", "m"],
+            "age_years": [40, 50],
+            "body_mass_kg": [70, 80],
+            "stature_cm": [165, 180],
+        }
+    )
+    people = people_from(frame, weight=[3.0, 5.0], draws=3)
+    pairs = people.weight.groupby(people.frame["person"]).unique()
+    assert pairs[11].tolist() == [3.0]
+    assert pairs[7].tolist() == [5.0]
+    assert limits.CHILDREN_1977 not in people.limits
+
+
+def test_draws_that_came_with_the_table_are_kept():
+    frame = pd.DataFrame(
+        {
+            "person": [1, 2, 1, 2],
+            "draw": [0, 0, 1, 1],
+            "stature_cm": [160, 170, 161, 169],
+        }
+    )
+    people = people_from(frame)
+    assert (people.n, people.draws) == (2, 2)
+    with pytest.raises(SizingError, match="several draws"):
+        people_from(frame.assign(sex="f"), draws=2)
+
+
+@pytest.mark.parametrize(
+    ("frame", "options", "words"),
+    [
+        ({"stature_cm": []}, {}, "no rows"),
+        ({"ward": ["north"]}, {}, "no body measure"),
+        ({"stature_cm": [160.0]}, {"draws": 2}, "without a column 'sex'"),
+        ({"stature_cm": [160.0]}, {"draws": 0}, "number of draws makes no sense"),
+        ({"stature_cm": [160.0]}, {"weight": [-1.0]}, "row 0: -1"),
+        ({"stature_cm": [160.0]}, {"weight": [np.nan]}, "row 0: nan"),
+        ({"stature_cm": [160.0, 170.0]}, {"weight": [0.0, 0.0]}, "All weights are 0"),
+        ({"stature_cm": [160.0]}, {"weight": [1.0, 2.0]}, "2 weights for 1 rows"),
+        ({"stature_cm": [160.0]}, {"weight": "w"}, "no column 'w'"),
+        ({"stature_cm": [160.0], "draw": [1]}, {}, "no column 'person'"),
+        (
+            {"stature_cm": [160.0, 161.0], "person": [4, 4]},
+            {},
+            "row 3.*stands in the table twice",
+        ),
+        ({"stature_cm": [160.0], "person": [None]}, {}, "has no person"),
+        ({"stature_in": [160.0]}, {}, "cm"),
+    ],
+)
+def test_what_cannot_be_people_is_refused(frame, options, words):
+    with pytest.raises(SizingError, match=words):
+        people_from(pd.DataFrame(frame), **options)
+
+
+def test_what_is_no_table_is_refused():
+    with pytest.raises(SizingError, match="takes a DataFrame"):
+        people_from([{"stature_cm": 160}])
+
+
+def test_the_summary_says_who_they_are_and_the_table_how_well_founded():
+    people = people_from(pd.DataFrame({"hip_circumference_cm": [90.0, np.nan, 110.0]}))
+    assert people.summary().startswith("own people: 3 people, telling as much as 3")
+    assert limits.OWN in people.summary()
+    table = people.table.set_index("evidence")["share"]
+    assert table["measured"] == pytest.approx(2 / 3)
+    assert table["missing"] == pytest.approx(1 / 3)
+
+
+def test_an_empty_line_does_not_shift_the_rows_named(tmp_path):
+    path = tmp_path / "clients.csv"
+    path.write_text("sex,body_mass_kg\nf,60\n\nx,70\n")
+    with pytest.raises(InputProblems) as told:
+        read_caseload(path)
+    assert sorted(told.value.table["row"]) == [3, 4]
+
+
+def test_rows_without_a_client_at_the_end_are_left_out_all_of_them_if_need_be():
+    empty = pd.DataFrame({"sex": [None, None], "stature_cm": [np.nan, np.nan]})
+    assert _without_empty_end(empty).empty
+    mixed = pd.DataFrame({"sex": [None, "f", None], "stature_cm": [np.nan] * 3})
+    assert len(_without_empty_end(mixed)) == 2

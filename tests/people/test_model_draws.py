@@ -1,0 +1,361 @@
+"""Joint draws: what must hold whatever the people, and what published data say."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from sizing.errors import InputProblems, SizingError
+from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
+from sizing.people.body import draw_measures, evidence_rules, predict_measures
+from sizing.people.body.moments import adult_share, model_age, moments
+from sizing.people.body.noise import (
+    _STEP,
+    _mix,
+    even_normal,
+    keys_of,
+    normals,
+    uniforms,
+)
+from sizing.people.body.plausible import RATIOS, implausible
+from sizing.people.body.terms import group_models
+from sizing.surveys import read_ansur2, read_embedded, read_snyder1977
+
+
+@pytest.fixture(scope="module")
+def embedded() -> pd.DataFrame:
+    return read_embedded().frame
+
+
+def adults(n: int, **columns) -> pd.DataFrame:
+    base = {
+        "person": range(n),
+        "sex": "female",
+        "age_years": 45.0,
+        "body_mass_kg": 70.0,
+        "stature_cm": 163.0,
+    }
+    return pd.DataFrame({**base, **columns}, index=range(n))
+
+
+people = st.lists(
+    st.fixed_dictionaries(
+        {
+            "sex": st.sampled_from(["female", "male"]),
+            "age_years": st.none() | st.floats(2, 95),
+            "body_mass_kg": st.none() | st.floats(9, 260),
+            "stature_cm": st.none() | st.floats(80, 205),
+            "hip_circumference_cm": st.none() | st.floats(45, 200),
+            "sitting_height_cm": st.none() | st.floats(45, 105),
+        }
+    ),
+    min_size=1,
+    max_size=4,
+)
+
+
+@given(people, st.integers(1, 3), st.integers(0, 99))
+@settings(max_examples=15, deadline=None)
+def test_any_people_come_back_whole_and_as_given(rows, draws, seed):
+    frame = pd.DataFrame(rows).assign(person=range(len(rows)), note="kept")
+    drawn, evidence = draw_measures(frame, draws=draws, seed=seed)
+    n = len(frame)
+    assert drawn["person"].tolist() == list(range(n)) * draws
+    assert drawn["draw"].tolist() == np.repeat(range(draws), n).tolist()
+    assert (drawn["note"] == "kept").all()
+    numbers = drawn[["age_years", *MEASURES]]
+    assert np.isfinite(numbers).all(axis=None) and (numbers > 0).all(axis=None)
+    assert evidence.isin(EVIDENCE).all(axis=None)
+    for name in ("age_years", *MEASURES):
+        if name not in frame:
+            continue
+        given_value = np.tile(frame[name].astype(float), draws)
+        known = np.isfinite(given_value)
+        assert (drawn[name].to_numpy()[known] == given_value[known]).all()
+        if name in MEASURES:
+            assert ((evidence[name] == "measured").to_numpy() == known).all()
+
+
+def test_same_seed_same_bytes_other_seed_other_draws(embedded):
+    part = embedded.iloc[::40]
+    one, first = draw_measures(part, draws=2, seed=5)
+    two, second = draw_measures(part, draws=2, seed=5)
+    other, _ = draw_measures(part, draws=2, seed=6)
+    pd.testing.assert_frame_equal(one, two, check_exact=True)
+    pd.testing.assert_frame_equal(first, second)
+    assert (one["thigh_circumference_cm"] != other["thigh_circumference_cm"]).all()
+
+
+def test_draws_of_a_person_do_not_depend_on_the_others(embedded):
+    part = embedded.iloc[::25]
+    few = part.iloc[3::5].iloc[::-1]
+    whole, _ = draw_measures(part, draws=3, seed=2)
+    alone, _ = draw_measures(few, draws=1, seed=2)
+    match = whole[whole["draw"] == 0].set_index("person").loc[alone["person"]]
+    for name in ("age_years", *MEASURES):
+        # Sums may be taken in another order: the last bits can differ.
+        np.testing.assert_allclose(alone[name], match[name], rtol=1e-9)
+
+
+def test_draws_follow_the_prediction():
+    """Draws of one build have the prediction's means, SDs and correlations."""
+    n = 20_000
+    drawn, _ = draw_measures(adults(n), draws=1, seed=3)
+    prediction = predict_measures(adults(1))
+    logs = np.log(drawn[list(SEATED_AND_GIRTHS)].to_numpy())
+    np.testing.assert_allclose(logs.mean(axis=0), prediction.mean[0, 2:], atol=0.012)
+    np.testing.assert_allclose(logs.std(axis=0), prediction.sd[0, 2:], rtol=0.06)
+    r = np.corrcoef(logs.T)
+    np.testing.assert_allclose(r, prediction.correlation[0, 2:, 2:], atol=0.05)
+
+
+def test_coefficients_differ_between_draws_as_their_covariance_says():
+    """Over draws, the mean of a large group moves by the sampling error."""
+    drawn, _ = draw_measures(adults(400), draws=60, seed=4)
+    means = np.log(drawn["sitting_height_cm"]).groupby(drawn["draw"]).mean()
+    one = predict_measures(adults(1))
+    spread = one.sd[0, MEASURES.index("sitting_height_cm")]
+    people_alone = spread / np.sqrt(400)
+    assert people_alone * 1.05 < means.std() < people_alone * 2
+
+
+def test_beyond_the_heaviest_measured_the_draws_spread_wide():
+    sd = {}
+    for mass in (90.0, 200.0):
+        frame = adults(1, sex="male", body_mass_kg=mass, stature_cm=176.0)
+        sd[mass] = predict_measures(frame).sd[0]
+        level = predict_measures(frame).evidence.iloc[0]
+        expected = "predicted" if mass == 90.0 else "unsupported"
+        assert level["thigh_circumference_cm"] == expected
+    thigh = MEASURES.index("thigh_circumference_cm")
+    sitting = MEASURES.index("sitting_height_cm")
+    assert sd[200.0][thigh] > 1.7 * sd[90.0][thigh]
+    assert sd[200.0][sitting] < 1.5 * sd[90.0][sitting]
+
+
+def test_nothing_is_bent_by_a_square_beyond_its_range():
+    """Girths keep rising with body mass to 300 kg, and from 2 to 15 years."""
+    mass = np.arange(40.0, 301.0, 5.0)
+    for sex, stature in (("female", 162.0), ("male", 176.0)):
+        frame = adults(len(mass), sex=sex, body_mass_kg=mass, stature_cm=stature)
+        means = predict_measures(frame).mean
+        for name in ("hip", "thigh", "waist", "chest"):
+            column = MEASURES.index(f"{name}_circumference_cm")
+            assert (np.diff(means[:, column]) > 0).all(), (sex, name)
+
+
+@pytest.mark.parametrize(("group", "ages"), [("adult", (25, 90)), ("child", (3, 15))])
+def test_moments_against_the_formula_term_by_term(rng, group, ages):
+    """Inside the range the polynomial, outside its tangent by differences."""
+    n = 60
+    sex = rng.choice(["female", "male"], n).astype(object)
+    age = rng.uniform(*ages, n) + 0.01
+    stature = rng.uniform(*((140, 205) if group == "adult" else (85, 175)), n)
+    mass = rng.uniform(11, 70, n) * (stature / 100) ** 2
+    found = moments(sex, mass, stature, age, sampling=True)
+    outside = 0
+    for i in range(n):
+        model = group_models(group)[sex[i]]
+        bmi = mass[i] / (stature[i] / 100) ** 2
+        x = [np.log(bmi / 25), np.log(stature[i] / 165)]
+        x.append((age[i] - model.age_centre) / 10)
+        for j, name in enumerate(SEATED_AND_GIRTHS):
+            one = model.measures[name]
+            ends = [np.interp(age[i], one.range_age, one.range_q[:, k]) for k in (0, 1)]
+            ends = [ends, one.range_s, one.range_a]
+            at = [
+                min(max(v, low), high) for v, (low, high) in zip(x, ends, strict=True)
+            ]
+
+            def phi(q, s, a, one=one):
+                return np.array([q**h * s**k * a**m for h, k, m in one.terms.tolist()])
+
+            terms = phi(*at)
+            for k in range(3):
+                step = [1e-6 * (m == k) for m in range(3)]
+                up, down = (
+                    phi(*(v + sign * d for v, d in zip(at, step, strict=True)))
+                    for sign in (1, -1)
+                )
+                terms = terms + (up - down) / 2e-6 * (x[k] - at[k])
+            above = max(x[0] - ends[0][1], 0)
+            outside += above > 0
+            assert found.mean[i, j] == pytest.approx(
+                terms @ one.beta + one.shift * above, abs=1e-6
+            )
+            assert np.log(found.sd[i, j]) == pytest.approx(
+                one.gamma[0]
+                + sum(g * v for g, v in zip(one.gamma[1:], at, strict=True))
+            )
+            assert found.form_shift_sd[i, j] == pytest.approx(one.spread * above)
+            error = terms @ one.covariance @ terms
+            assert found.coefficient_sd[i, j] ** 2 == pytest.approx(error, rel=1e-4)
+    assert outside > 50
+
+
+def test_between_sixteen_and_twenty_the_two_models_are_blended():
+    """A smooth step: none of the adults' at 16, half at 18, all at 20 years."""
+    ages = np.array([15.9, 16.0 + 1e-9, 18.0 + 1e-9, 20.0, 30.0])
+    share = adult_share(model_age(ages))
+    assert share == pytest.approx([0, 0, 0.5, 1, 1], abs=1e-6)
+    assert adult_share(17.0) == pytest.approx(3 / 16 - 2 / 64)
+    assert model_age([15.0, 19.0, 20.0, 19.5]).tolist() == [15.5, 19.5, 20.0, 19.5]
+
+
+def test_missing_mass_follows_the_embedded_people(embedded):
+    """Drawn body mass has the distribution of the measured one."""
+    women = embedded[(embedded["sex"] == "female") & embedded["age_years"].ge(20)]
+    women = women.dropna(subset=["body_mass_kg", "stature_cm"]).iloc[::3]
+    gap = women[["person", "sex", "age_years", "stature_cm"]]
+    drawn, evidence = draw_measures(gap, draws=1, seed=1)
+    test = stats.ks_2samp(drawn["body_mass_kg"], women["body_mass_kg"])
+    assert test.pvalue > 0.001
+    assert (evidence["body_mass_kg"] == "predicted").mean() > 0.95
+
+
+def test_what_was_said_informs_what_is_missing():
+    base = adults(1, body_mass_kg=np.nan)
+    told = base.assign(reported_mass_kg=110.0)
+    free, _ = draw_measures(base, draws=80, seed=1)
+    held, _ = draw_measures(told, draws=80, seed=1)
+    assert held["body_mass_kg"].std() < 0.4 * free["body_mass_kg"].std()
+    assert abs(held["body_mass_kg"].mean() - 110) < 6
+
+
+def test_a_large_hip_tells_of_a_large_mass():
+    frame = adults(2, body_mass_kg=np.nan, hip_circumference_cm=[90.0, 130.0])
+    drawn, _ = draw_measures(frame, draws=100, seed=1)
+    low, high = drawn.groupby("person")["body_mass_kg"].mean()
+    assert high > low + 25
+    # Whoever has no such measure beside them takes nothing from them.
+    hips = [np.nan, 90.0, 130.0]
+    beside = adults(3, body_mass_kg=np.nan, hip_circumference_cm=hips)
+    drawn, _ = draw_measures(beside, draws=100, seed=1)
+    mass = drawn.groupby("person")["body_mass_kg"]
+    assert mass.mean()[2] > mass.mean()[1] + 25
+    assert mass.std()[0] > 1.5 * mass.std()[1]
+
+
+def test_drawn_bodies_can_be(embedded):
+    part = embedded.dropna(subset=["body_mass_kg", "stature_cm"]).iloc[::5]
+    drawn, _ = draw_measures(part, draws=3, seed=9)
+    build = drawn[["body_mass_kg", "stature_cm", "age_years"]].to_numpy()
+    values = drawn[list(SEATED_AND_GIRTHS)].to_numpy()
+    assert not implausible(build, values).any()
+
+
+def test_a_body_breaks_a_rule_beyond_either_end_of_it():
+    sound = predict_measures(adults(1)).table.set_index("measure")["estimate"]
+    build = np.array([[70.0, 163.0, 45.0]])
+
+    def broken(**changes):
+        body = {**sound, **changes}
+        return implausible(build, np.array([[body[m] for m in SEATED_AND_GIRTHS]]))[0]
+
+    assert not broken()
+    for above, below, low, high in RATIOS:
+        for end, inward in ((low, 1.001), (high, 0.999)):
+            inside = {above: end * inward * sound[below]}
+            outside = {above: end / inward * sound[below]}
+            others = {
+                a: (lo + hi) / 2 * (inside.get(b, sound[b]))
+                for a, b, lo, hi in RATIOS
+                if above == b
+            }
+            assert not broken(**inside, **others), (above, end)
+            assert broken(**outside, **others), (above, end)
+    assert broken(sitting_height_cm=np.nan)
+
+
+@pytest.mark.surveys
+def test_the_rules_are_wider_than_anybody_measured_and_not_without_end(survey_folder):
+    """By a twentieth of the range seen or more, and by less than twice that range."""
+    names = ["ansur2_women.csv", "ansur2_men.csv"]
+    frames = [read_ansur2(survey_folder / name).frame for name in names]
+    frames.append(read_snyder1977(survey_folder / "snyder1977_children.csv").frame)
+    people = pd.concat(frames)
+    for above, below, low, high in RATIOS:
+        ratio = (people[above] / people[below]).dropna()
+        span = ratio.max() - ratio.min()
+        assert len(ratio) > 6000
+        for room in (ratio.min() - low, high - ratio.max()):
+            assert 0.05 * span <= room < 2 * span, (above, below)
+
+
+def test_an_impossible_body_is_kept_and_marked():
+    frame = adults(1, sitting_height_cm=150.0)
+    drawn, evidence = draw_measures(frame, draws=2, seed=1)
+    assert (drawn["sitting_height_cm"] == 150.0).all()
+    assert (evidence["thigh_circumference_cm"] == "unsupported").all()
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"age_years": 1.5}, "age"),
+        ({"sex": "unknown"}, "sex"),
+        ({"body_mass_kg": -3.0}, "body_mass_kg"),
+        ({"person": 4}, "more than once"),
+        ({"stature_cm": "tall"}, "number"),
+    ],
+)
+def test_refuses_in_plain_words(changes, words):
+    with pytest.raises(InputProblems, match=words):
+        draw_measures(adults(2, **changes), draws=1, seed=1)
+
+
+def test_refuses_no_draws_and_no_people():
+    with pytest.raises(SizingError, match="draws"):
+        draw_measures(adults(1), draws=0, seed=1)
+    with pytest.raises(InputProblems, match="no people"):
+        draw_measures(adults(0), draws=1, seed=1)
+
+
+def test_evidence_follows_the_rules_in_the_table():
+    frame = adults(
+        4,
+        age_years=[40.0, 75.0, 8.0, 40.0],
+        body_mass_kg=[70.0, 70.0, 27.0, 150.0],
+        stature_cm=[163.0, 163.0, 128.0, 163.0],
+    )
+    _, found = draw_measures(frame, draws=1, seed=1)
+    assert found["sitting_height_cm"].tolist() == [
+        "predicted",
+        "extrapolated",
+        "predicted",
+        "extrapolated",
+    ]
+    assert found["hip_circumference_cm"].tolist() == ["predicted"] * 4
+    assert found["hip_breadth_sitting_cm"].iloc[3] == "unsupported"
+    assert found["buttock_popliteal_length_cm"].iloc[2] == "extrapolated"
+    named = set(evidence_rules()["evidence"])
+    assert set(np.unique(found.to_numpy())) <= named
+
+
+def test_noise_is_uniform_and_independent():
+    u = uniforms(1, keys_of(range(20_000)), "test", 4)
+    for column in u.T:
+        assert stats.kstest(column, "uniform").pvalue > 1e-4
+    r = np.corrcoef(np.hstack([u, uniforms(2, keys_of(range(20_000)), "test", 4)]).T)
+    assert np.abs(r - np.eye(8)).max() < 0.03
+    assert abs(normals(1, keys_of(range(20_000)), "test", 1).std() - 1) < 0.02
+
+
+def test_the_mixing_is_that_published():
+    """SplitMix64's first numbers from 1234567 (its authors' code, from memory)."""
+    state = np.uint64(1234567) + np.arange(1, 6, dtype=np.uint64) * _STEP
+    assert _mix(state).tolist() == [
+        6457827717110365317,
+        3203168211198807973,
+        9817491932198370423,
+        4593380528125082431,
+        16408922859458223821,
+    ]
+
+
+def test_shared_numbers_of_five_draws_are_spread_evenly():
+    # Independent numbers would have means of SD 0.45.
+    means = [np.mean([even_normal(s, d, "form") for d in range(5)]) for s in range(200)]
+    assert np.std(means) < 0.35

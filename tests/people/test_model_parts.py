@@ -1,0 +1,387 @@
+"""The body model piece by piece: each worked out again here in another way."""
+
+import hashlib
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import multivariate_normal, norm
+
+from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
+from sizing.people.body import donors as model_donors
+from sizing.people.body import predict_measures
+from sizing.people.body.draw import _correlated, _DrawnBetas
+from sizing.people.body.evidence import NO_HEAVY_DATA, evidence_levels
+from sizing.people.body.moments import moments
+from sizing.people.body.noise import even_normal, keys_of, normals, uniforms
+from sizing.people.body.terms import group_models
+
+WHOLE = 2**64
+ONE = {"person": [1], "sex": ["male"], "age_years": [40.5]}
+BUILT = {"body_mass_kg": [80.0], "stature_cm": [178.0]}
+
+
+def mixed(z):
+    """SplitMix64's last step in plain whole numbers (Steele, Lea, Flood 2014)."""
+    z = (z ^ (z >> 30)) * 0xBF58476D1CE4E5B9 % WHOLE
+    z = (z ^ (z >> 27)) * 0x94D049BB133111EB % WHOLE
+    return z ^ (z >> 31)
+
+
+def key(text):
+    return int.from_bytes(
+        hashlib.blake2b(text.encode(), digest_size=8).digest(), "little"
+    )
+
+
+def number(seed, person, stream, place):
+    """One number of a person's, in plain whole numbers."""
+    step = 0x9E3779B97F4A7C15
+    start = key(f"{seed}/{stream}")
+    row = mixed((mixed((key(person) + start) % WHOLE) + step) % WHOLE)
+    bits = mixed(mixed((row + (place + 1) * step) % WHOLE) ^ start)
+    return ((bits >> 11) + 0.5) / 2**53
+
+
+@given(st.integers(0, 99), st.integers(0, 10**6), st.text("abc/1", max_size=5))
+@settings(max_examples=20)
+def test_noise_against_whole_numbers_without_end(seed, person, stream):
+    found = uniforms(seed, keys_of([person, f"{person}x"]), stream, 3)
+    for i, name in enumerate((str(person), f"{person}x")):
+        expected = [number(seed, name, stream, place) for place in range(3)]
+        assert found[i].tolist() == expected
+    np.testing.assert_allclose(
+        normals(seed, keys_of([person]), stream, 3), norm.ppf(found[:1]), rtol=1e-9
+    )
+
+
+def test_noise_lies_in_the_middle_of_its_steps_and_never_at_an_end():
+    u = uniforms(1, keys_of(range(500)), "steps", 2)
+    low = u[u < 0.5] * 2.0**53
+    assert (low % 1 == 0.5).all()
+
+
+def test_a_whole_number_is_one_key_however_it_is_written():
+    same = keys_of([7, 7.0, np.float64(7), np.int64(7), "7"])
+    assert len(set(same.tolist())) == 1
+    assert keys_of(["7.5"]) == keys_of([7.5]) != keys_of([7])
+
+
+def test_shared_numbers_step_by_the_golden_ratio():
+    golden = (np.sqrt(5) - 1) / 2
+    start = number(4, "draws", "form", 0)
+    for draw in range(6):
+        expected = norm.ppf((start + draw * golden) % 1)
+        assert even_normal(4, draw, "form") == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.fixture(scope="module")
+def pool():
+    """Invented donors: ln mass, ln stature, age."""
+    draw = np.random.default_rng(3)
+    build = np.column_stack(
+        [
+            np.log(draw.uniform(70, 90, 40)),
+            np.log(draw.uniform(160, 180, 40)),
+            draw.uniform(30, 60, 40),
+        ]
+    )
+    walking = draw.choice([0.0, 1.0, np.nan], 40)
+    return model_donors.Donors(
+        build, walking, np.array([0.02, -0.01]), np.array([0.05, 0.02])
+    )
+
+
+#: What is known of one person, and how near a donor is in mass, stature and age.
+NEARNESS = [
+    ({"stature_cm": 170.0, "age_years": 40.0}, (None, 0.01, 3.0)),
+    ({"body_mass_kg": 80.0, "age_years": 31.0}, (0.03, None, 3.0)),
+    ({"body_mass_kg": 80.0, "age_years": 30.0}, (0.03, None, 3.0)),
+    ({"body_mass_kg": 80.0, "age_years": 29.0}, (0.03, None, 2.9)),
+    ({"body_mass_kg": 80.0, "age_years": 4.0}, (0.03, None, 0.5)),
+    ({"body_mass_kg": 75.0, "stature_cm": 165.0}, (0.03, 0.01, None)),
+    ({"age_years": 45.0, "walking_difficulty": True}, (None, None, 3.0)),
+    ({"age_years": 45.0, "walking_difficulty": False}, (None, None, 3.0)),
+    ({"age_years": 45.0, "reported_mass_kg": 78.0}, ("said", None, 3.0)),
+    (
+        {"body_mass_kg": 75.0, "age_years": 45.0, "reported_mass_kg": 90.0}
+        | {"reported_stature_cm": 172.0},
+        (0.03, "said", 3.0),
+    ),
+]
+
+
+@pytest.mark.parametrize(("known", "width"), NEARNESS)
+def test_donors_are_taken_as_often_as_they_are_near(pool, known, width):
+    """Each donor's share of the candidates, to one place, is that of her weight."""
+    row = dict.fromkeys(model_donors.BUILD, np.nan) | known
+    frame = pd.DataFrame([row])
+    build, far = model_donors._nearby(frame, pool, np.array([0.4]))
+    weight = np.ones(len(pool.build))
+    best = np.ones(len(pool.build))
+    said = ("reported_mass_kg", "reported_stature_cm")
+    for i, name in enumerate(model_donors.BUILD):
+        if width[i] is None:
+            continue
+        if width[i] == "said":
+            value = np.log(row[said[i]]) + pool.said_bias[i]
+            sd = pool.said_sd[i]
+        else:
+            value = row[name] if i == 2 else np.log(row[name])
+            sd = width[i]
+        best = best * np.exp(-0.5 * ((value - pool.build[:, i]) / sd) ** 2)
+    if "walking_difficulty" in row:
+        other = 1.0 - row["walking_difficulty"]
+        weight[pool.walking == other] = 0.1
+    weight = weight * best
+    assert far[0] == (best.max() < np.exp(-4.5))
+    if best.max() == 0:
+        return
+    free = next(i for i, name in enumerate(model_donors.BUILD) if name not in known)
+    pooled = pool.build[:, free] if free == 2 else np.exp(pool.build[:, free])
+    times = [np.isclose(build[0, :, free], one, rtol=1e-12).sum() for one in pooled]
+    assert build.shape == (1, 192, 3)
+    assert sum(times) == 192
+    assert np.abs(np.array(times) - 192 * weight / weight.sum()).max() < 1
+    # The first place lies four tenths of a step in.
+    ends = np.cumsum(weight) / weight.sum()
+    first = np.flatnonzero(ends >= 0.4 / 192)[0]
+    assert build[0, 0, free] == pytest.approx(pooled[first], rel=1e-12)
+    for i, name in enumerate(model_donors.BUILD):
+        if name in known:
+            assert (build[0, :, i] == known[name]).all()
+
+
+def test_nobody_alike_is_three_widths_from_the_nearest(pool):
+    tallest = float(np.exp(pool.build[:, 1].max()))
+    for times, is_far in ((2.99, False), (3.01, True)):
+        tall = pd.DataFrame([{"stature_cm": tallest * np.exp(times * 0.01)}])
+        tall = tall.reindex(columns=list(model_donors.BUILD))
+        assert model_donors._nearby(tall, pool, np.zeros(1))[1].tolist() == [is_far]
+
+
+def test_what_people_say_is_corrected_by_the_median_and_spread_by_quartiles():
+    gap = np.array([-0.2, -0.01, 0.0, 0.01, 0.3])
+    people = pd.DataFrame(
+        {
+            "body_mass_kg": 80 * np.exp(gap + 0.05),
+            "stature_cm": 170 * np.exp(gap / 2),
+            "age_years": 40.0,
+            "reported_mass_kg": 80.0,
+            "reported_stature_cm": 170.0,
+            "walking_difficulty": pd.array([True, False, None, True, False], "boolean"),
+        }
+    )
+    found = model_donors._donors(people)
+    assert found.said_bias == pytest.approx([0.05, 0.0])
+    # A normal distribution's quartiles are 1.349 SD apart.
+    assert norm.ppf(0.75) - norm.ppf(0.25) == pytest.approx(1.349, abs=1e-4)
+    assert found.said_sd == pytest.approx([0.02 / 1.349, 0.01 / 1.349])
+    np.testing.assert_allclose(np.exp(found.build[:, 0]), people["body_mass_kg"])
+    np.testing.assert_allclose(np.exp(found.build[:, 1]), people["stature_cm"])
+    assert found.build[:, 2].tolist() == [40.0] * 5
+    np.testing.assert_array_equal(found.walking, [1, 0, np.nan, 1, 0])
+
+
+def test_candidates_weigh_as_likely_as_the_known_measures_are():
+    build = np.array([[[60.0, 165, 40], [80, 165, 40], [100, 165, 40]]] * 2)
+    known = np.full((2, len(SEATED_AND_GIRTHS)), np.nan)
+    places = [
+        SEATED_AND_GIRTHS.index(f"{m}_circumference_cm") for m in ("hip", "waist")
+    ]
+    known[0, places] = 105.0, 95.0
+    weight = model_donors._likelihood("female", build, known)
+    each = moments(np.full(3, "female", dtype=object), *build[0].T)
+    densities = [
+        multivariate_normal(
+            each.mean[c, places],
+            each.covariance(sampling=False)[c][np.ix_(places, places)],
+        ).pdf(np.log(known[0, places]))
+        for c in range(3)
+    ]
+    assert weight[0] == pytest.approx(np.array(densities) / sum(densities))
+    assert weight[1] == pytest.approx([1 / 3] * 3)
+
+
+@given(st.lists(st.floats(0.01, 1), min_size=2, max_size=6), st.floats(0.001, 0.999))
+def test_a_candidate_is_picked_by_her_share_of_the_weight(weights, u):
+    share = np.array(weights) / sum(weights)
+    build = np.arange(len(share) * 3, dtype=float).reshape(1, -1, 3)
+    found = model_donors.Candidates(build, share[None], np.zeros(1, dtype=bool))
+    got = model_donors.pick(found, np.array([u]))
+    place = next(
+        (i for i in range(len(share)) if share[: i + 1].sum() >= u), len(share) - 1
+    )
+    if min(abs(u - share[: i + 1].sum()) for i in range(len(share))) > 1e-9:
+        assert got.tolist() == [build[0, place].tolist()]
+
+
+def test_coefficients_of_many_draws_have_their_sampling_covariance():
+    model = group_models("adult")["female"]
+    one, two = "sitting_height_cm", "shoulder_height_sitting_cm"
+    drawn = [_DrawnBetas(7, draw) for draw in range(1500)]
+    betas = {
+        name: np.array([d("adult", "female", name) for d in drawn])
+        for name in (one, two)
+    }
+    scaled = {}
+    for name, beta in betas.items():
+        truth = model.measures[name]
+        sd = np.sqrt(np.diag(truth.covariance))
+        gap = (beta - truth.beta) / sd
+        assert np.abs(gap.mean(axis=0)).max() < 0.12
+        expected = truth.covariance / np.outer(sd, sd)
+        assert np.abs(np.cov(gap.T) - expected).max() < 0.15
+        scaled[name] = np.linalg.lstsq(truth.root, (beta - truth.beta).T, rcond=None)[0]
+    place = [SEATED_AND_GIRTHS.index(name) for name in (one, two)]
+    r = np.corrcoef(scaled[one][-1], scaled[two][-1])[0, 1]
+    assert r == pytest.approx(model.correlation[tuple(place)], abs=0.1)
+    assert (_DrawnBetas(7, 0)("adult", "male", one) != betas[one][0]).any()
+    again = _DrawnBetas(7, 3)
+    assert (again("adult", "female", one) == betas[one][3]).all()
+
+
+def test_residuals_of_each_age_and_sex_are_correlated_as_its_model_says():
+    n = 3000
+    sex = np.array(["female", "male", "female"] * n, dtype=object)
+    age = np.array([40.0, 17.25, 8.25] * n)
+    body = [np.full(3 * n, value) for value in (60.0, 165.0)]
+    one = moments(sex, *body, age)
+    z = np.random.default_rng(2).normal(size=(3 * n, len(SEATED_AND_GIRTHS)))
+    rows = np.arange(3 * n)
+    out = _correlated(one, rows, z)
+    for kind in range(3):
+        expected = one.correlation()[kind]
+        assert np.abs(np.cov(out[kind::3].T) - expected).max() < 0.09
+    # A part of the rows gives the same, and 1.25 years past 16 a blend.
+    some = rows[5::7]
+    np.testing.assert_allclose(_correlated(one, some, z[some]), out[some])
+    t = 1.25 / 4
+    w = 3 * t**2 - 2 * t**3
+    child, adult = (group_models(g)["male"].correlation for g in ("child", "adult"))
+    np.testing.assert_allclose(one.correlation()[1], (1 - w) * child + w * adult)
+
+
+def test_between_child_and_adult_every_part_is_blended():
+    t = 1.25 / 4
+    w = 3 * t**2 - 2 * t**3
+    sex, body = np.array(["male"], dtype=object), np.array([[150.0], [170.0], [17.25]])
+    one = moments(sex, *body, sampling=True)
+    for j, name in enumerate(SEATED_AND_GIRTHS):
+        parts = []
+        for group in ("child", "adult"):
+            model = group_models(group)["male"]
+            m = model.measures[name]
+            terms, log_sd, above = m.design(model.predictors(*body), body[2])
+            error = np.sqrt(terms[0] @ m.covariance @ terms[0])
+            mean = terms[0] @ m.beta + m.shift * above[0]
+            parts.append([mean, log_sd[0], m.spread * above[0], error])
+        mean, log_sd, form, error = (1 - w) * np.array(parts[0]) + w * np.array(
+            parts[1]
+        )
+        got = (one.mean, np.log(one.sd), one.form_shift_sd, one.coefficient_sd)
+        assert [x[0, j] for x in got] == pytest.approx([mean, log_sd, form, error])
+    assert one.form_shift_sd.max() > 0
+    r, sd = one.correlation()[0], one.sd[0]
+    plain = np.outer(sd, sd) * r
+    err, shift = one.coefficient_sd[0], one.form_shift_sd[0]
+    for sampling in (True, False):
+        for form in (True, False):
+            expected = plain + sampling * np.outer(err, err) * r
+            expected = expected + form * np.outer(shift, shift)
+            got = one.covariance(sampling=sampling, form=form)[0]
+            np.testing.assert_allclose(got, expected)
+    np.testing.assert_allclose(
+        one.covariance()[0], plain + np.outer(err, err) * r + np.outer(shift, shift)
+    )
+
+
+@pytest.mark.parametrize("group", ["adult", "child"])
+@pytest.mark.parametrize("sex", ["female", "male"])
+def test_evidence_turns_just_beyond_each_range(group, sex):
+    """One predictor a hair inside and a hair outside its range at a time."""
+    model = group_models(group)[sex]
+    age = 45.5 if group == "adult" else 9.5
+    for name in SEATED_AND_GIRTHS:
+        one = model.measures[name]
+        (low,), (high,) = one.bounds(np.array([age]))
+        middle = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2]
+        for k in range(3 if group == "adult" else 2):
+            for end, sign in ((low[k], -1), (high[k], 1)):
+                for beyond in (False, True):
+                    q, s = middle
+                    years = age
+                    hair = sign * 1e-6 * (1 if beyond else -1)
+                    if k == 0:
+                        q = end + hair
+                    elif k == 1:
+                        s = end + hair
+                    else:
+                        years = model.age_centre + 10 * (end + hair)
+                        if years < 20:
+                            continue
+                        (now,), (top,) = one.bounds(np.array([years]))
+                        q = (now[0] + top[0]) / 2
+                    stature = 165 * np.exp(s)
+                    mass = 25 * np.exp(q) * (stature / 100) ** 2
+                    code = evidence_levels(
+                        np.array([sex], dtype=object),
+                        *(np.array([v]) for v in (mass, stature, years)),
+                        [name],
+                    )[0, 0]
+                    expected = "extrapolated" if beyond else "predicted"
+                    if group == "child" and name == "buttock_popliteal_length_cm":
+                        expected = "extrapolated"
+                    heavy = k == 0 and sign == 1 and beyond and group == "adult"
+                    if heavy and name in NO_HEAVY_DATA:
+                        expected = "unsupported"
+                    assert EVIDENCE[code] == expected, (name, k, sign, beyond)
+
+
+def test_at_eighteen_the_adult_model_decides_the_evidence():
+    """Only a child's buttock-popliteal length is converted from another."""
+    name = "buttock_popliteal_length_cm"
+    ages = np.array([17.99, 18.0 + 1e-9, 20.5])
+    body = [np.full(3, value) for value in (65.0, 172.0)]
+    codes = evidence_levels(np.full(3, "male", dtype=object), *body, ages, [name])
+    words = [EVIDENCE[code] for code in codes[:, 0]]
+    assert words == ["extrapolated", "predicted", "predicted"]
+
+
+@pytest.mark.parametrize("level", [0.5, 0.8, 0.9, 0.95])
+def test_intervals_are_the_quantiles_of_the_logarithms(level):
+    two = {c: v * 2 for c, v in (ONE | BUILT).items()} | {"person": ["a", "b"]}
+    found = predict_measures(pd.DataFrame(two | {"stature_cm": [178.0, 160.0]}))
+    table = found.interval(level)
+    reach = norm.ppf((1 + level) / 2)
+    assert table["person"].tolist() == ["a"] * len(MEASURES) + ["b"] * len(MEASURES)
+    assert table["measure"].tolist() == list(MEASURES) * 2
+    for row, mean, sd in zip(
+        table.itertuples(), found.mean.ravel(), found.sd.ravel(), strict=True
+    ):
+        expected = np.exp([mean, mean - reach * sd, mean + reach * sd])
+        assert [row.estimate, row.low, row.high] == pytest.approx(expected)
+    pd.testing.assert_frame_equal(found.table, found.interval(0.9))
+    pd.testing.assert_frame_equal(found.table, found.interval())
+    r = found.correlation[0]
+    assert (np.diag(r) == 1).all() and (r[:2, 2:] == 0).all() and (r[0, 1] == 0)
+    sd = found.sd[0, 2:]
+    np.testing.assert_allclose(
+        r[2:, 2:] * np.outer(sd, sd), found.covariance[0, 2:, 2:]
+    )
+
+
+def test_the_summary_of_a_prediction_has_a_line_for_every_measure():
+    found = predict_measures(pd.DataFrame(ONE | BUILT))
+    lines = found.summary().splitlines()
+    assert len(lines) == len(MEASURES)
+    assert (
+        lines[0] == "1: body mass 80.0 kg (9 in 10 such people: 80.0 to 80.0; measured)"
+    )
+    row = found.table.set_index("measure").loc["hip_breadth_sitting_cm"]
+    assert (
+        f"1: hip breadth sitting {row['estimate']:.1f} cm (9 in 10 such people: "
+        f"{row['low']:.1f} to {row['high']:.1f}; predicted)"
+    ) in lines

@@ -1,0 +1,465 @@
+"""The named populations: who is in them, what they weigh, how near they come."""
+
+import re
+from functools import cache
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import norm
+
+from sizing.errors import SizingError, SizingWarning
+from sizing.measures import MEASURES
+from sizing.people import limits
+from sizing.people.classes import (
+    ADULT_BMI,
+    BMI_CLASSES,
+    CHILD_BMI,
+    age_band,
+    bmi_class,
+    body_mass_index,
+)
+from sizing.people.named import (
+    POPULATIONS,
+    _members,
+    load_people,
+    reweight,
+    us_cells,
+)
+from sizing.people.own import people_from
+from sizing.resources import source_table
+from sizing.stats.weighted import weighted_quantile
+from sizing.surveys import read_embedded, read_nhanes_files
+
+PERCENTILES = np.arange(5, 100, 5) / 100
+
+
+@cache
+def loaded(name, draws=2):
+    return load_people(name, draws=draws, seed=1)
+
+
+def mean_of(people, column, chosen=None):
+    chosen = np.ones(len(people.frame), dtype=bool) if chosen is None else chosen
+    value = people.frame[column].to_numpy(dtype=float)[chosen]
+    return np.average(value, weights=people.weight.to_numpy()[chosen])
+
+
+def women(people):
+    return (people.frame["sex"] == "female").to_numpy()
+
+
+@pytest.mark.parametrize("name", POPULATIONS)
+def test_every_population_is_whole(name):
+    people = loaded(name)
+    frame = people.frame
+    assert people.name == name
+    assert frame.index.equals(pd.RangeIndex(len(frame)))
+    assert people.weight.index.equals(frame.index)
+    assert people.evidence.index.equals(frame.index)
+    assert people.measures == MEASURES
+    assert frame[list(MEASURES)].notna().all(axis=None)
+    assert (people.evidence[list(MEASURES)] != "missing").all(axis=None)
+    assert (people.weight > 0).all()
+    # One weight per person, and every person in every draw.
+    assert len(frame) == people.n * people.draws
+    assert not frame.duplicated(["person", "draw"]).any()
+    spread = people.weight.groupby(frame["person"]).agg(np.ptp)
+    assert spread.max() <= 1e-9 * people.weight.max()
+    by_draw = people.weight.groupby(frame["draw"]).sum()
+    np.testing.assert_allclose(by_draw, by_draw.iloc[0])
+    assert frame["age_band"].notna().all()
+    assert frame["bmi_class"].notna().all()
+    assert {"walking_difficulty", "ethnic_group"} <= set(frame.columns)
+    assert people.sources
+    assert all(sentence.endswith(".") for sentence in people.limits)
+    assert limits.AT_HOME in people.limits
+    assert limits.NO_POSTURE in people.limits
+    assert people.design_effect >= 1
+
+
+def test_everyone_adds_up_to_the_totals_cell_by_cell():
+    people = loaded("everyone")
+    totals = source_table("nhanes_2015_2016_totals.csv")
+    first = (people.frame["draw"] == 0).to_numpy()
+    cells = us_cells(people.frame[first], totals)
+    by = list(cells.columns)
+    got = people.weight[first].groupby([cells[c].to_numpy() for c in by]).sum()
+    expected = totals.set_index(by)["total"].sort_index()
+    np.testing.assert_allclose(got.sort_index(), expected, rtol=1e-9)
+    assert people.n == read_embedded().n
+
+
+def test_who_is_in_each_population():
+    assert loaded("everyone").frame["age_years"].min() == 2
+    assert loaded("children").frame["age_years"].max() == 17
+    assert loaded("adults").frame["age_years"].min() == 18
+    assert loaded("care_home").frame["age_years"].min() == 65
+    walking = loaded("walking_difficulty")
+    assert walking.frame["walking_difficulty"].all()
+    assert walking.frame["age_years"].min() >= 18
+    assert loaded("children").n + loaded("adults").n == loaded("everyone").n
+    assert (loaded("bariatric").frame["bmi"] >= 40).all()
+
+
+def test_children_and_adults_carry_their_own_limits():
+    assert limits.CHILDREN_1977 in loaded("children").limits
+    assert limits.CHILDREN_1977 not in loaded("adults").limits
+    assert limits.SOLDIERS not in load_limits_under_sixteen()
+    assert limits.SOLDIERS in loaded("care_home").limits
+    assert limits.SEAM not in loaded("care_home").limits
+    assert limits.BARIATRIC in loaded("bariatric").limits
+    assert limits.PROXY in loaded("walking_difficulty").limits
+
+
+def load_limits_under_sixteen():
+    return limits.model_limits(2, 15)
+
+
+@pytest.mark.parametrize("name", ["care_home", "england_adults"])
+def test_margins_are_reached_on_the_people_themselves(name):
+    people = loaded(name)
+    table = people.settings["margins"]
+    np.testing.assert_allclose(table["reached"], table["asked"], rtol=1e-6)
+    # And by hand, without the margins' own code.
+    if name == "care_home":
+        assert np.average(women(people), weights=people.weight) == pytest.approx(0.642)
+        low = (people.frame["bmi"] < 20).to_numpy()
+        assert np.average(low, weights=people.weight) == pytest.approx(0.33)
+    else:
+        men = ~women(people)
+        assert mean_of(people, "stature_cm", men) == pytest.approx(175.5)
+        assert mean_of(people, "body_mass_kg", ~men) == pytest.approx(71.8)
+    assert people.weight.sum() == pytest.approx(len(people.frame))
+    assert any("design effect" in sentence for sentence in people.limits)
+    assert any("Margin: " in source for source in people.sources)
+    assert people.design_effect == pytest.approx(people.settings["design_effect"])
+
+
+def test_a_users_margins_take_the_place_of_the_kits():
+    asked = pd.DataFrame(
+        [
+            {
+                "variable": "walking_difficulty",
+                "statistic": "share",
+                "level": "yes",
+                "target": 0.5,
+            },
+            {"variable": "bmi", "statistic": "mean", "target": 24.0},
+        ]
+    )
+    people = load_people("care_home", draws=1, margins=asked)
+    answer = people.frame["walking_difficulty"]
+    known = answer.notna().to_numpy()
+    share = np.average(answer[known].astype(float), weights=people.weight[known])
+    assert share == pytest.approx(0.5)
+    assert mean_of(people, "bmi") == pytest.approx(24.0)
+    assert len(people.settings["margins"]) == 2
+
+
+def test_the_same_seed_gives_the_same_people_and_another_does_not():
+    one, two = (load_people("bariatric", draws=2, seed=7) for _ in range(2))
+    pd.testing.assert_frame_equal(one.frame, two.frame)
+    pd.testing.assert_series_equal(one.weight, two.weight)
+    other = load_people("bariatric", draws=2, seed=8)
+    assert not other.frame["hip_circumference_cm"].equals(
+        one.frame["hip_circumference_cm"]
+    )
+
+
+def test_a_body_mass_index_on_the_threshold_is_in():
+    bmi = loaded("bariatric").frame["bmi"]
+    threshold = float(bmi[bmi < 45].max())
+    found = load_people("bariatric", draws=1, bmi_threshold=threshold)
+    assert found.frame["bmi"].min() == threshold
+
+
+def test_the_bariatric_are_as_many_as_among_all_adults():
+    """Rows of all adults at or above the threshold, counted over their draws."""
+    draws = 4
+    adults = load_people("adults", draws=draws)
+    heavy = (adults.frame["bmi"] >= 40).to_numpy()
+    people = load_people("bariatric", draws=draws)
+    assert set(people.frame["person"]) == set(adults.frame.loc[heavy, "person"])
+    expected = adults.weight[heavy].groupby(adults.frame["person"]).sum() / draws
+    got = people.weight.groupby(people.frame["person"]).first()
+    np.testing.assert_allclose(got, expected, rtol=1e-12)
+    # Some of them belong in part of their draws only, or nothing was tested.
+    times = adults.frame.loc[heavy, "person"].value_counts()
+    assert (times < draws).any()
+
+
+def test_a_lower_threshold_lets_more_people_in():
+    few, many = loaded("bariatric"), load_people("bariatric", draws=2, bmi_threshold=35)
+    assert set(few.frame["person"]) < set(many.frame["person"])
+    assert many.settings["bmi_threshold"] == 35
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_membership_by_draw_against_counting(data):
+    draws, count = data.draw(st.integers(1, 5)), data.draw(st.integers(1, 6))
+    size = draws * count
+    member = np.array(data.draw(st.lists(st.booleans(), min_size=size, max_size=size)))
+    rows, factor = _members(member, draws)
+    person = rows % count
+    assert member[rows].all()
+    for one in range(count):
+        own = member[one::count]
+        here = person == one
+        if not own.any():
+            assert not here.any()
+            continue
+        assert here.sum() == draws
+        np.testing.assert_allclose(factor[here], own.mean())
+        # Every draw that belongs is kept, and none much oftener than another.
+        times = pd.Series(rows[here]).value_counts()
+        assert len(times) == own.sum()
+        assert times.max() - times.min() <= 1
+        if own.all():
+            assert rows[here].tolist() == list(range(one, size, count))
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ({"name": "martians"}, "everyone, children, adults"),
+        ({"name": "adults", "draws": 0}, "number of draws makes no sense"),
+        ({"name": "adults", "draws": 2.5}, "number of draws makes no sense"),
+        ({"name": "adults", "seed": "one"}, "seed makes no sense"),
+        ({"name": "adults", "seed": True}, "seed makes no sense"),
+        ({"name": "bariatric", "bmi_threshold": 400}, "from 20 to 80"),
+        ({"name": "bariatric", "bmi_threshold": float("nan")}, "from 20 to 80"),
+        ({"name": "bariatric", "bmi_threshold": None}, "from 20 to 80"),
+        ({"name": "bariatric", "bmi_threshold": 19.9}, "from 20 to 80"),
+        ({"name": "bariatric", "bmi_threshold": 80.1}, "from 20 to 80"),
+        ({"name": "bariatric", "bmi_threshold": True}, "from 20 to 80"),
+        ({"name": "adults", "margins": pd.DataFrame()}, "no row with a margin"),
+    ],
+)
+def test_settings_that_cannot_be_used_are_refused(arguments, words):
+    with pytest.raises(SizingError, match=words):
+        load_people(**arguments)
+
+
+def test_too_few_people_are_warned_of():
+    with pytest.warns(SizingWarning, match="little more than anecdotes"):
+        load_people("bariatric", draws=1, bmi_threshold=70)
+
+
+def test_the_threshold_may_be_as_low_as_it_is_said_to_be():
+    all_but_the_thin = load_people("bariatric", draws=1, bmi_threshold=20)
+    assert all_but_the_thin.n > 0.9 * loaded("adults").n
+    assert all_but_the_thin.frame["bmi"].min() >= 20
+    with pytest.warns(SizingWarning, match="2 people who tell as much as"):
+        assert load_people("bariatric", draws=1, bmi_threshold=80).n == 2
+
+
+@pytest.mark.parametrize(
+    ("ages", "told"),
+    [
+        ((2, 15.9), {"children", "seam"}),
+        ((2, 16), {"children", "seam", "adults"}),
+        ((17.9, 80), {"children", "seam", "adults"}),
+        ((18, 80), {"seam", "adults"}),
+        ((19.9, 80), {"seam", "adults"}),
+        ((20, 80), {"adults"}),
+    ],
+)
+def test_limits_of_the_models_are_those_of_the_ages(ages, told):
+    found = limits.model_limits(*ages)
+    named = {"children": limits.CHILDREN_1977, "seam": limits.SEAM}
+    named |= {"adults": limits.SOLDIERS}
+    assert {name for name, words in named.items() if words in found} == told
+
+
+def test_what_weights_cost_and_lean_on_is_said():
+    sexes = ["f"] * 10 + ["m"] * 70
+    own = people_from(pd.DataFrame({"sex": sexes, "stature_cm": [160.0] * 80}))
+    row = {"variable": "sex", "statistic": "share", "level": "female"}
+    for target, raised in ((0.5, True), (0.24, False)):
+        people = reweight(own, pd.DataFrame([row | {"target": target}]))
+        told = people.limits[-1]
+        w = people.weight
+        effect = len(w) * (w**2).sum() / w.sum() ** 2
+        assert people.design_effect == pytest.approx(effect)
+        assert people.effective_n == pytest.approx(80 / effect)
+        assert told.startswith(
+            f"Reweighted to 1 margins: 80 people tell as much as {80 / effect:.0f} "
+            f"equally weighted ones (design effect {effect:.1f})."
+        )
+        lean = f"is raised from 12% to {target:.0%}, and rests on 10 people."
+        assert (lean in told) == raised
+        assert ("raised" in told) == raised
+        assert f"design effect {effect:.2f}" in people.summary()
+    assert "each drawn 2 times" in loaded("adults").summary()
+    assert "each drawn" not in own.summary()
+
+
+def test_how_well_measures_are_founded_adds_up():
+    people = loaded("adults")
+    table = people.table
+    assert table.groupby("measure")["share"].sum().round(9).eq(1).all()
+    assert (table.groupby("measure")["rows"].sum() == len(people.frame)).all()
+    row = table.set_index(["measure", "evidence"]).loc[("stature_cm", "measured")]
+    here = (people.evidence["stature_cm"] == "measured").to_numpy()
+    w = people.weight.to_numpy()
+    assert row["share"] == pytest.approx(w[here].sum() / w.sum())
+    assert row["rows"] == here.sum()
+
+
+def test_reweighting_own_people():
+    own = people_from(
+        pd.DataFrame({"sex": ["f", "m"] * 40, "stature_cm": [160.0, 170.0] * 40})
+    )
+    asked = pd.DataFrame(
+        [{"variable": "stature_cm", "statistic": "mean", "target": 162.5}]
+    )
+    people = reweight(own, asked)
+    assert mean_of(people, "stature_cm") == pytest.approx(162.5)
+    assert people.weight.sum() == pytest.approx(80)
+
+
+def test_bands_of_age_begin_where_they_say():
+    ages = [1.99, 2, 4.99, 5, 9.99, 10, 13.9, 14, 17.9, 18, 39.9, 40, 59.9, 60, 79.9]
+    found = age_band([*ages, 80, np.nan])
+    words = found.astype(object)
+    for age, word in zip([*ages, 80], words[:-1], strict=True):
+        if age < 2:
+            assert pd.isna(word)
+            continue
+        ends = [float(part) for part in re.findall(r"\d+", word)]
+        assert ends[0] <= age and (len(ends) == 1 or age < ends[1] + 1)
+    assert pd.isna(words[-1]) and found.ordered
+
+
+def test_classes_of_adults_against_pandas(rng):
+    n = 300
+    frame = pd.DataFrame(
+        {
+            "sex": "female",
+            "age_years": 50.0,
+            "stature_cm": 100.0,
+            "body_mass_kg": np.append(
+                rng.uniform(15, 45, n - 6), [*[*ADULT_BMI][1:], 15]
+            ),
+        }
+    )
+    expected = pd.cut(
+        frame["body_mass_kg"],
+        [*ADULT_BMI, np.inf],
+        right=False,
+        labels=list(ADULT_BMI.values()),
+    )
+    assert bmi_class(frame).tolist() == expected.tolist()
+    assert list(bmi_class(frame).categories) == list(BMI_CLASSES)
+
+
+@pytest.mark.parametrize("sex", ["female", "male"])
+@pytest.mark.parametrize("age", [2.0, 7.0, 12.0, 17.0])
+def test_classes_of_children_against_another_library(sex, age):
+    growth = pytest.importorskip("rcpchgrowth")
+    bmi = np.arange(12.0, 34.0)
+    frame = pd.DataFrame(
+        {"sex": sex, "age_years": age, "stature_cm": 100.0, "body_mass_kg": bmi}
+    )
+    z = [
+        growth.sds_for_measurement(
+            reference="cdc",
+            age=age + 0.5,
+            measurement_method="bmi",
+            observation_value=value,
+            sex=sex,
+        )
+        for value in bmi
+    ]
+    expected = pd.cut(
+        norm.cdf(z),
+        [0, *list(CHILD_BMI)[1:], 1.1],
+        right=False,
+        labels=list(CHILD_BMI.values()),
+    )
+    assert bmi_class(frame).tolist() == list(expected)
+    assert len(set(expected)) >= 3
+
+
+def test_ages_with_decimals_are_taken_as_they_are():
+    frame = pd.DataFrame(
+        {
+            "sex": ["male"] * 2,
+            "age_years": [2.0, 10.01],
+            "stature_cm": [100.0] * 2,
+            # P95 of boys of exactly 2 is 19.3, half a year later 18.5.
+            "body_mass_kg": [18.8, 17.0],
+        }
+    )
+    assert bmi_class(frame).tolist() == ["overweight", "healthy weight"]
+    whole = frame.assign(age_years=[2.0, 10.0])
+    assert bmi_class(whole).tolist() == ["obesity", "healthy weight"]
+
+
+def test_means_of_adults_against_published_ones():
+    """US adults 2011-14: men 195.7 lb, 5 ft 9 1/4; women 168.5 lb, 5 ft 3 3/4.
+
+    NCHS, Vital and Health Statistics 3(39), release of 3 August 2016. The people
+    are of 2017-18, and the mean body mass has risen.
+    """
+    people = loaded("adults")
+    female = women(people)
+    assert mean_of(people, "stature_cm", ~female) == pytest.approx(175.9, abs=1.5)
+    assert mean_of(people, "stature_cm", female) == pytest.approx(161.9, abs=1.5)
+    assert mean_of(people, "body_mass_kg", ~female) == pytest.approx(88.8, abs=3)
+    assert mean_of(people, "body_mass_kg", female) == pytest.approx(76.4, abs=3)
+
+
+def test_stature_comes_near_the_weighted_survey_by_sex_from_what_ships():
+    table = source_table("survey_summaries.csv").query(
+        "survey == 'NHANES 2015-16' and name == 'stature_cm' and age_years_from == 20 "
+        "and age_years_below == 121 and statistic.str.startswith('p')"
+    )
+    assert len(table) == 14
+    people = loaded("adults")
+    grown = (people.frame["age_years"] >= 20).to_numpy()
+    miss = []
+    for sex, part in table.groupby("sex"):
+        chosen = grown & (people.frame["sex"] == sex).to_numpy()
+        got = weighted_quantile(
+            people.frame["stature_cm"].to_numpy()[chosen],
+            part["statistic"].str[1:].astype(float) / 100,
+            weights=people.weight.to_numpy()[chosen],
+        )
+        miss.extend(np.abs(got - part["estimate"]))
+    assert np.mean(miss) < 0.8
+
+
+@pytest.mark.surveys
+def test_stature_percentiles_come_within_6_mm_of_the_weighted_survey(survey_folder):
+    place = survey_folder / "nhanes_2015_2016"
+    survey = read_nhanes_files(place / "DEMO_I.XPT", place / "BMX_I.XPT")
+    grown = survey.frame["age_years"] >= 18
+    expected = weighted_quantile(
+        survey.frame.loc[grown, "stature_cm"], PERCENTILES, weights=survey.weight[grown]
+    )
+    people = loaded("adults")
+    got = weighted_quantile(
+        people.frame["stature_cm"], PERCENTILES, weights=people.weight
+    )
+    plain = weighted_quantile(people.frame["stature_cm"], PERCENTILES)
+    assert np.abs(got - expected).mean() < 0.6
+    assert np.abs(plain - expected).mean() > 2 * np.abs(got - expected).mean()
+
+
+@pytest.mark.surveys
+def test_the_heavy_are_as_many_as_the_limits_say(survey_folder):
+    place = survey_folder / "nhanes_2015_2016"
+    survey = read_nhanes_files(place / "DEMO_I.XPT", place / "BMX_I.XPT")
+    bmi = body_mass_index(survey.frame)
+    known = (survey.frame["age_years"] >= 18) & bmi.notna()
+    before = np.average(bmi[known] >= 40, weights=survey.weight[known])
+    people = load_people("adults")
+    now = np.average(people.frame["bmi"] >= 40, weights=people.weight)
+    words = next(s for s in people.limits if "survey weights" in s)
+    assert f"{100 * now:.1f} % have" in words
+    assert f"against {100 * before:.1f} % in 2015-16" in words

@@ -1,0 +1,547 @@
+"""Weighted statistics, design-based errors, the bootstrap and Rubin's rules."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+from statsmodels.stats.proportion import proportion_confint
+from statsmodels.stats.weightstats import DescrStatsW
+
+from sizing.errors import SizingError
+from sizing.surveys import (
+    bootstrap_weights,
+    design_estimate,
+    kish_design_effect,
+    read_nhanes_files,
+    rubin,
+    weighted_mean,
+    weighted_quantile,
+    weighted_sd,
+)
+
+people = st.lists(
+    st.tuples(st.integers(0, 50), st.integers(1, 5)), min_size=1, max_size=30
+)
+shares = st.floats(0, 1)
+
+
+@pytest.fixture
+def sample(rng):
+    """An invented survey: 6 strata of 2 to 4 units, unequal weights."""
+    parts = []
+    for stratum in range(6):
+        for unit in range(2 + stratum % 3):
+            size = int(rng.integers(15, 30))
+            centre = 165 + rng.normal(0, 3) + stratum
+            parts.append(
+                pd.DataFrame(
+                    {
+                        "stratum": stratum,
+                        "unit": unit,
+                        "weight": rng.lognormal(0, 0.6, size),
+                        "stature_cm": rng.normal(centre, 8, size),
+                        "sex": rng.choice(["female", "male"], size),
+                    }
+                )
+            )
+    return pd.concat(parts, ignore_index=True)
+
+
+# Weighted statistics
+
+
+@given(people, shares)
+def test_a_weight_is_the_same_as_that_many_people(pairs, q):
+    values, counts = (np.array(column) for column in zip(*pairs, strict=True))
+    repeated = np.repeat(values, counts)
+    assert weighted_quantile(values, q, weights=counts) == pytest.approx(
+        weighted_quantile(repeated, q)
+    )
+    assert weighted_mean(values, weights=counts) == pytest.approx(repeated.mean())
+
+
+@given(people, st.lists(shares, min_size=2, max_size=5), st.floats(0.01, 1000))
+def test_quantiles_rise_stay_inside_and_ignore_the_scale_of_weights(pairs, qs, scale):
+    values, counts = (np.array(column) for column in zip(*pairs, strict=True))
+    found = weighted_quantile(values, sorted(qs), weights=counts)
+    assert (np.diff(found) >= 0).all()
+    assert values.min() <= found.min() <= found.max() <= values.max()
+    scaled = weighted_quantile(values, sorted(qs), weights=counts * scale)
+    np.testing.assert_allclose(scaled, found)
+
+
+@given(people, st.sampled_from([0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95]))
+def test_weighted_quantile_against_statsmodels(pairs, q):
+    values, counts = (np.array(column, float) for column in zip(*pairs, strict=True))
+    oracle = DescrStatsW(values, weights=counts).quantile([q], return_pandas=False)
+    # statsmodels compares sums of weights exactly: keep to where no rounding bites.
+    goal = q * counts.sum()
+    if abs(goal - round(goal)) > 1e-9 or goal == round(goal):
+        assert weighted_quantile(values, q, weights=counts) == pytest.approx(oracle[0])
+
+
+def test_weighted_quantile_against_numpy_without_weights(rng):
+    x = rng.normal(170, 10, 501)
+    q = np.linspace(0.01, 0.99, 37)
+    expected = np.quantile(x, q, method="averaged_inverted_cdf")
+    np.testing.assert_allclose(weighted_quantile(x, q), expected)
+
+
+def test_mean_and_sd_against_statsmodels(rng):
+    x, w = rng.normal(80, 15, 300), rng.integers(1, 5, 300)
+    oracle = DescrStatsW(x, weights=w, ddof=0)
+    assert weighted_mean(x, weights=w) == pytest.approx(oracle.mean)
+    assert weighted_sd(x, weights=w) == pytest.approx(oracle.std * np.sqrt(300 / 299))
+    assert weighted_sd(x) == pytest.approx(x.std(ddof=1))
+
+
+def test_missing_values_leave_with_their_weights():
+    assert weighted_mean([1, np.nan, 3], weights=[1, 100, 1]) == 2
+    assert weighted_quantile([1, np.nan, 3], 0.5, weights=[1, 100, 1]) == 2
+
+
+def test_kish_design_effect_is_one_plus_squared_variation(rng):
+    w = rng.lognormal(0, 1, 200)
+    expected = 1 + (w.std() / w.mean()) ** 2
+    assert kish_design_effect(w) == pytest.approx(expected)
+
+
+@pytest.mark.parametrize(
+    ("values", "options", "expected"),
+    [
+        ([1, 2], {"weights": [1]}, "2 values and 1 weights"),
+        ([1, 2], {"weights": [1, -1]}, "a weight is negative"),
+        ([1, 2], {"weights": [1, np.nan]}, "a weight is negative, missing"),
+        ([np.nan], {}, "nobody is left"),
+        ([], {}, "nobody is left"),
+        ([np.inf], {}, "a value is infinite"),
+        (["tall"], {}, "not a number"),
+    ],
+)
+def test_bad_values_and_weights_are_refused(values, options, expected):
+    for function in (weighted_mean, weighted_sd, design_estimate):
+        with pytest.raises(SizingError, match=expected):
+            function(values, **options)
+
+
+def test_a_share_out_of_range_is_refused():
+    with pytest.raises(SizingError, match="0 to 1"):
+        weighted_quantile([1, 2], 95)
+
+
+# Design-based errors
+
+
+def test_simple_sample_gives_the_textbook_standard_error(rng):
+    x = rng.normal(170, 10, 50)
+    row = design_estimate(x).iloc[0]
+    assert row["se"] == pytest.approx(stats.sem(x))
+    low, high = stats.t.interval(0.95, 49, x.mean(), stats.sem(x))
+    assert (row["low"], row["high"]) == pytest.approx((low, high))
+    assert (row["n"], row["df"]) == (50, 49)
+
+
+def test_linearised_error_against_a_loop_over_strata_and_units(sample):
+    y, w = sample["stature_cm"], sample["weight"]
+    mean = (w * y).sum() / w.sum()
+    z = w * (y - mean) / w.sum()
+    variance = 0.0
+    for _, stratum in sample.assign(z=z).groupby("stratum"):
+        unit_sums = stratum.groupby("unit")["z"].sum()
+        m = len(unit_sums)
+        variance += m / (m - 1) * ((unit_sums - unit_sums.mean()) ** 2).sum()
+    row = design(sample).iloc[0]
+    assert row["se"] == pytest.approx(np.sqrt(variance))
+    assert row["df"] == sample.groupby(["stratum", "unit"]).ngroups - 6
+
+
+def design(frame: pd.DataFrame, **options: object) -> pd.DataFrame:
+    values = options.pop("values", frame["stature_cm"])
+    return design_estimate(
+        values,
+        weights=frame["weight"],
+        stratum=frame["stratum"],
+        unit=frame["unit"],
+        **options,
+    )
+
+
+def test_linearised_error_against_the_bootstrap(sample, rng):
+    replicates = bootstrap_weights(
+        sample["weight"],
+        replicates=4000,
+        rng=rng,
+        stratum=sample["stratum"],
+        unit=sample["unit"],
+    )
+    y = sample["stature_cm"].to_numpy()
+    means = replicates.T @ y / replicates.sum(axis=0)
+    se = design(sample)["se"].iloc[0]
+    # 4,000 replicates know an SE to about 1.1 %; the rest is linearisation.
+    assert means.std(ddof=1) == pytest.approx(se, rel=0.06)
+
+
+def test_woodruff_error_of_the_median_against_the_bootstrap(sample, rng):
+    replicates = bootstrap_weights(
+        sample["weight"],
+        replicates=1500,
+        rng=rng,
+        stratum=sample["stratum"],
+        unit=sample["unit"],
+    )
+    y = sample["stature_cm"]
+    medians = [weighted_quantile(y, 0.5, weights=w) for w in replicates.T]
+    row = design(sample, statistic="quantile", q=0.5).iloc[0]
+    # Two estimates of one error that agree in large samples only.
+    assert np.std(medians) == pytest.approx(row["se"], rel=0.35)
+    assert row["low"] < row["estimate"] < row["high"]
+
+
+def test_a_domain_keeps_units_without_members(sample):
+    women = sample["sex"] == "female"
+    by_domain = design(sample, domain=women).iloc[0]
+    by_missing = design(sample, values=sample["stature_cm"].where(women)).iloc[0]
+    assert by_domain.equals(by_missing)
+    # Where the group has nobody in a unit, that unit's total is 0, not absent.
+    away = women & ~((sample["stratum"] == 1) & (sample["unit"] == 0))
+    mean = weighted_mean(sample["stature_cm"][away], weights=sample["weight"][away])
+    z = (sample["weight"] * (sample["stature_cm"] - mean)).where(away, 0.0)
+    totals = z.groupby([sample["stratum"], sample["unit"]]).sum()
+    by_stratum = totals.groupby("stratum")
+    m = by_stratum.size()
+    variance = (m / (m - 1) * by_stratum.var(ddof=0) * m).sum()
+    row = design(sample, domain=away).iloc[0]
+    assert row["estimate"] == pytest.approx(mean)
+    se = np.sqrt(variance) / sample["weight"][away].sum()
+    assert row["se"] == pytest.approx(se)
+    assert design(sample[away])["se"].iloc[0] != pytest.approx(se, rel=1e-6)
+
+
+def test_share_interval_against_statsmodels_beta_interval(rng):
+    tall = rng.random(200) < 0.07
+    row = design_estimate(tall, statistic="share").iloc[0]
+    p = tall.mean()
+    # For a simple sample the effective size is n - 1, which se^2 = pq/(n-1) says.
+    low, high = proportion_confint(p * 199, 199, method="beta")
+    assert (row["low"], row["high"]) == pytest.approx((low, high))
+
+
+@pytest.mark.parametrize("everybody", [0.0, 1.0])
+def test_share_of_nobody_or_everybody_has_an_interval(everybody):
+    row = design_estimate(np.full(50, everybody), statistic="share").iloc[0]
+    count = int(50 * everybody)
+    low, high = proportion_confint(count, 50, method="beta")
+    low = 0.0 if count == 0 else low
+    high = 1.0 if count == 50 else high
+    assert (row["low"], row["high"]) == pytest.approx((low, high))
+    assert row["high"] - row["low"] > 0.05
+
+
+def test_woodruff_covers_the_true_percentile(rng):
+    truth = stats.norm.ppf(0.9)
+    hits = 0
+    for _ in range(200):
+        x = rng.normal(size=120)
+        row = design_estimate(x, statistic="quantile", q=0.9).iloc[0]
+        hits += row["low"] <= truth <= row["high"]
+    # 95 % nominal; 200 repeats scatter by 1.5 points (one SD).
+    assert 0.90 <= hits / 200 <= 1.0
+
+
+def test_a_stratum_of_one_unit_is_refused_unless_a_rule_is_named(sample):
+    lonely = (sample["stratum"] == 0) & (sample["unit"] > 0)
+    frame = sample[~lonely]
+    with pytest.raises(SizingError, match="1 strata have one sampling unit only"):
+        design(frame)
+    certain = design(frame, single_unit="certainty")["se"].iloc[0]
+    centred = design(frame, single_unit="centre")["se"].iloc[0]
+    assert centred > certain > 0
+
+
+@pytest.mark.parametrize(
+    ("options", "expected"),
+    [
+        ({"statistic": "median"}, "unknown statistic"),
+        ({"statistic": "quantile"}, "needs q"),
+        ({"statistic": "quantile", "q": 1.5}, "above 0 and below 1"),
+        ({"statistic": "share"}, "yes or no values"),
+        ({"statistic": "ratio"}, "a ratio needs 'over'"),
+        ({"over": [1.0, 1.0, 1.0, 1.0]}, "a ratio needs 'over'"),
+        ({"statistic": "ratio", "over": [1.0]}, "one per person"),
+        ({"unit": [1, 1, 1, 1]}, "one sampling unit only"),
+        ({"stratum": [1, 1, None, 2]}, "stratum is missing"),
+        ({"unit": [1, 2]}, "another length"),
+        ({"domain": [False] * 4}, "nobody is left"),
+    ],
+)
+def test_impossible_requests_are_refused(options, expected):
+    with pytest.raises(SizingError, match=expected):
+        design_estimate([1.0, 2.0, 3.0, 4.0], **options)
+
+
+def test_ratio_against_its_formula_and_a_mean(sample):
+    y, x = sample["stature_cm"], sample["weight"] * 3 + 1
+    w = sample["weight"]
+    ratio = (w * y).sum() / (w * x).sum()
+    z = w * (y - ratio * x) / (w * x).sum()
+    totals = z.groupby([sample["stratum"], sample["unit"]]).sum().groupby("stratum")
+    m = totals.size()
+    se = np.sqrt((m / (m - 1) * totals.var(ddof=0) * m).sum())
+    row = design(sample, statistic="ratio", over=x).iloc[0]
+    assert row["estimate"] == pytest.approx(ratio)
+    assert row["se"] == pytest.approx(se)
+    ones = design(sample, statistic="ratio", over=np.ones(len(y))).iloc[0]
+    mean = design(sample).iloc[0]
+    assert ones["estimate"] == pytest.approx(mean["estimate"])
+    assert ones["se"] == pytest.approx(mean["se"])
+    # Whoever lacks the divisor is outside.
+    women = sample["sex"] == "female"
+    by_domain = design(sample, statistic="ratio", over=x, domain=women)
+    by_missing = design(sample, statistic="ratio", over=x.where(women))
+    pd.testing.assert_frame_equal(by_domain, by_missing)
+
+
+# The bootstrap
+
+
+def test_bootstrap_weights_keep_strata_totals_on_average_and_seeds(sample):
+    def replicate(seed: int) -> np.ndarray:
+        return bootstrap_weights(
+            sample["weight"],
+            replicates=2000,
+            rng=np.random.default_rng(seed),
+            stratum=sample["stratum"],
+            unit=sample["unit"],
+        )
+
+    one = replicate(3)
+    assert (one == replicate(3)).all()
+    assert (one != replicate(4)).any()
+    total = sample["weight"].sum()
+    assert one.sum(axis=0).mean() == pytest.approx(total, rel=0.01)
+    # A unit's people share one factor.
+    factor = one / sample["weight"].to_numpy()[:, None]
+    for rows in sample.groupby(["stratum", "unit"]).indices.values():
+        assert np.ptp(factor[rows], axis=0).max() < 1e-12
+
+
+def test_bootstrap_of_persons_gives_the_textbook_error(rng):
+    x = rng.normal(170, 10, 80)
+    w = bootstrap_weights(None, n=80, replicates=4000, rng=rng)
+    means = w.T @ x / w.sum(axis=0)
+    assert means.std(ddof=1) == pytest.approx(stats.sem(x), rel=0.06)
+
+
+def test_bootstrap_refuses_what_cannot_be_drawn(rng):
+    with pytest.raises(SizingError, match="nothing can be drawn"):
+        bootstrap_weights([1, 1], replicates=5, rng=rng, unit=[1, 1])
+    with pytest.raises(SizingError, match="1 or more"):
+        bootstrap_weights([1, 1], replicates=0, rng=rng)
+
+
+# Rubin's rules
+
+
+def test_rubin_against_a_worked_example():
+    # By hand: estimates 10, 12, 14, variances 1, 2, 3. W = 2, B = 4,
+    # T = 2 + 4/3 * 4 = 22/3; g = (16/3) / (22/3) = 8/11.
+    # Old df 2 / g^2 = 121/32; observed df 99 * 100 / 102 * 3/11 = 26.4706...
+    # hence 1 / (32/121 + 1/26.4706) = 3.3086...
+    row = rubin([10, 12, 14], [1, 2, 3], n=100).iloc[0]
+    assert row["estimate"] == 12
+    assert row["within"] == 2
+    assert row["between"] == 4
+    assert row["se"] == pytest.approx(np.sqrt(22 / 3))
+    observed = 99 * 100 / 102 * 3 / 11
+    assert row["df"] == pytest.approx(1 / (32 / 121 + 1 / observed))
+    assert row["df"] == pytest.approx(3.3086, abs=5e-5)
+    t = stats.t.ppf(0.975, row["df"])
+    assert row["high"] - 12 == pytest.approx(t * np.sqrt(22 / 3))
+
+
+@given(
+    st.lists(st.floats(0.01, 0.99), min_size=1, max_size=8),
+    st.floats(1e-6, 0.01),
+)
+def test_rubin_holds_shares_inside_and_never_beats_one_draw(estimates, variance):
+    row = rubin(estimates, [variance] * len(estimates), n=500, statistic="share").iloc[
+        0
+    ]
+    assert 0 <= row["low"] < row["estimate"] < row["high"] <= 1
+    assert row["se"] >= np.sqrt(variance) * (1 - 1e-12)
+    assert row["df"] <= 499
+
+
+def test_rubin_of_equal_draws_is_the_single_draw():
+    row = rubin([5.0] * 4, [2.0] * 4, n=40).iloc[0]
+    assert row["se"] == pytest.approx(np.sqrt(2))
+    assert row["df"] == 39
+
+
+def test_degrees_of_freedom_without_an_end_are_refused():
+    """The joined ones would be no number."""
+    for df in (np.inf, 0, np.nan):
+        with pytest.raises(SizingError, match="degrees of freedom"):
+            rubin([10.0, 12.0], [1.0, 1.0], n=101, df=df)
+
+
+def test_rubin_at_a_bound_gives_the_exact_binomial_interval():
+    row = rubin([0.0, 0.0], [0.0, 0.0], n=60, statistic="share").iloc[0]
+    expected = 1 - 0.025 ** (1 / 60)
+    assert (row["low"], row["high"]) == (0.0, pytest.approx(expected))
+
+
+def test_rubin_refuses_unmatched_draws():
+    for bad in (([1, 2], [1]), ([], []), ([1], [-1]), ([np.nan], [1])):
+        with pytest.raises(SizingError, match="do not match"):
+            rubin(*bad, n=10)
+
+
+# The official survey, against samplics
+
+
+@pytest.fixture(scope="module")
+def nhanes(survey_folder):
+    folder = survey_folder / "nhanes_2015_2016"
+    survey = read_nhanes_files(folder / "DEMO_I.XPT", folder / "BMX_I.XPT")
+    return survey.frame.assign(weight=survey.weight)
+
+
+@pytest.mark.surveys
+@pytest.mark.filterwarnings("ignore:samplics is archived")
+@pytest.mark.parametrize("measure", ["body_mass_kg", "stature_cm"])
+@pytest.mark.parametrize("sex", ["female", "male"])
+def test_nhanes_means_and_errors_against_samplics(nhanes, measure, sex):
+    from samplics import PopParam
+    from samplics.estimation import TaylorEstimator
+
+    member = (nhanes["sex"] == sex) & (nhanes["age_years"] >= 20)
+    inside = member & nhanes[measure].notna()
+    oracle = TaylorEstimator(PopParam.mean)
+    oracle.estimate(
+        y=nhanes[measure].fillna(0).to_numpy(),
+        samp_weight=nhanes["weight"].to_numpy(),
+        stratum=nhanes["stratum"].to_numpy(),
+        psu=nhanes["unit"].to_numpy(),
+        domain=inside.map({True: "in", False: "out"}).to_numpy(),
+    )
+    row = design(nhanes, values=nhanes[measure], domain=member).iloc[0]
+    assert row["estimate"] == pytest.approx(oracle.point_est["in"], rel=1e-10)
+    assert row["se"] == pytest.approx(oracle.stderror["in"], rel=1e-8)
+    assert row["df"] == 15
+
+
+@pytest.mark.surveys
+@pytest.mark.filterwarnings("ignore:samplics is archived")
+def test_nhanes_share_error_against_samplics(nhanes):
+    from samplics import PopParam
+    from samplics.estimation import TaylorEstimator
+
+    member = (nhanes["age_years"] >= 20) & nhanes["body_mass_kg"].notna()
+    heavy = (nhanes["body_mass_kg"] > 127).astype(float)
+    oracle = TaylorEstimator(PopParam.mean)
+    oracle.estimate(
+        y=heavy.to_numpy(),
+        samp_weight=nhanes["weight"].to_numpy(),
+        stratum=nhanes["stratum"].to_numpy(),
+        psu=nhanes["unit"].to_numpy(),
+        domain=member.map({True: "in", False: "out"}).to_numpy(),
+    )
+    row = design(nhanes, values=heavy, domain=member, statistic="share").iloc[0]
+    assert row["estimate"] == pytest.approx(oracle.point_est["in"], rel=1e-10)
+    assert row["se"] == pytest.approx(oracle.stderror["in"], rel=1e-8)
+    assert 0 < row["low"] < row["estimate"] < row["high"]
+
+
+@pytest.mark.surveys
+@pytest.mark.filterwarnings("ignore:samplics is archived")
+@pytest.mark.parametrize(
+    ("name", "limit"),
+    [("body_mass_kg", 100), ("body_mass_kg", 159), ("stature_cm", 150)],
+)
+@pytest.mark.parametrize("sex", ["female", "male"])
+def test_nhanes_shares_against_samplics(nhanes, name, limit, sex):
+    from samplics import PopParam
+    from samplics.estimation import TaylorEstimator
+
+    member = (nhanes["sex"] == sex) & (nhanes["age_years"] >= 20) & nhanes[name].notna()
+    above = (nhanes[name] > limit).astype(int)
+    oracle = TaylorEstimator(PopParam.prop)
+    oracle.estimate(
+        y=above.to_numpy(),
+        samp_weight=nhanes["weight"].to_numpy(),
+        stratum=nhanes["stratum"].to_numpy(),
+        psu=nhanes["unit"].to_numpy(),
+        domain=member.map({True: "in", False: "out"}).to_numpy(),
+    )
+    row = design(
+        nhanes, values=above.astype(float), domain=member, statistic="share"
+    ).iloc[0]
+    assert row["estimate"] == pytest.approx(oracle.point_est["in"][1], rel=1e-9)
+    assert row["se"] == pytest.approx(oracle.stderror["in"][1], rel=1e-6)
+
+
+@pytest.mark.surveys
+@pytest.mark.filterwarnings("ignore:samplics is archived")
+@pytest.mark.parametrize("sex", ["female", "male"])
+@pytest.mark.parametrize(
+    ("part", "over"),
+    [("waist_circumference_cm", "stature_cm"), ("body_mass_kg", "stature_cm")],
+)
+def test_nhanes_ratios_against_samplics(nhanes, part, over, sex):
+    from samplics import PopParam
+    from samplics.estimation import TaylorEstimator
+
+    member = (nhanes["sex"] == sex) & (nhanes["age_years"] >= 20)
+    inside = member & nhanes[part].notna() & nhanes[over].notna()
+    oracle = TaylorEstimator(PopParam.ratio)
+    oracle.estimate(
+        y=nhanes[part].fillna(0).to_numpy(),
+        x=nhanes[over].fillna(1).to_numpy(),
+        samp_weight=nhanes["weight"].to_numpy(),
+        stratum=nhanes["stratum"].to_numpy(),
+        psu=nhanes["unit"].to_numpy(),
+        domain=inside.map({True: "in", False: "out"}).to_numpy(),
+    )
+    row = design(
+        nhanes, values=nhanes[part], over=nhanes[over], domain=member, statistic="ratio"
+    ).iloc[0]
+    assert row["estimate"] == pytest.approx(oracle.point_est["in"], rel=1e-9)
+    assert row["se"] == pytest.approx(oracle.stderror["in"], rel=1e-6)
+    assert row["df"] == 15
+
+
+@pytest.mark.surveys
+@pytest.mark.filterwarnings("ignore:samplics is archived")
+@pytest.mark.parametrize("q", [0.05, 0.5, 0.95])
+def test_nhanes_percentiles_by_woodruff_against_samplics(nhanes, q):
+    """The share's error from samplics, read back through a plain loop."""
+    from samplics import PopParam
+    from samplics.estimation import TaylorEstimator
+
+    member = (nhanes["sex"] == "female") & (nhanes["age_years"] >= 20)
+    inside = member & nhanes["stature_cm"].notna()
+    row = design(
+        nhanes, values=nhanes["stature_cm"], domain=member, statistic="quantile", q=q
+    ).iloc[0]
+    women = nhanes[inside].sort_values("stature_cm")
+    reached = (women["weight"].cumsum() / women["weight"].sum()).to_numpy()
+
+    def value_at(share: float) -> float:
+        return women["stature_cm"].to_numpy()[np.argmax(reached >= share)]
+
+    assert row["estimate"] == value_at(q)
+    oracle = TaylorEstimator(PopParam.mean)
+    oracle.estimate(
+        y=(nhanes["stature_cm"] <= row["estimate"]).astype(float).to_numpy(),
+        samp_weight=nhanes["weight"].to_numpy(),
+        stratum=nhanes["stratum"].to_numpy(),
+        psu=nhanes["unit"].to_numpy(),
+        domain=inside.map({True: "in", False: "out"}).to_numpy(),
+    )
+    t = stats.t.ppf(0.975, 15)
+    assert row["low"] == value_at(q - t * oracle.stderror["in"])
+    assert row["high"] == value_at(q + t * oracle.stderror["in"])
+    assert row["se"] == pytest.approx((row["high"] - row["low"]) / (2 * t))

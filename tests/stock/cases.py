@@ -1,0 +1,88 @@
+"""Small stocks to plan, made of numbers, for the tests of planning."""
+
+from functools import cache
+
+import numpy as np
+import pandas as pd
+
+from sizing.charts import chart_from
+from sizing.people import People, people_from
+from sizing.stock import offer_from
+from sizing.stock.programme import Programme
+from sizing.stock.service import Needs
+
+
+def offer_of(prices, **columns):
+    """Return sizes at these prices, with other columns of an offer if wanted."""
+    sizes = len(prices)
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": [f"size {i}" for i in range(sizes)],
+                "stature_cm_low": [100 + 20 * i for i in range(sizes)],
+                "stature_cm_high": [125 + 20 * i for i in range(sizes)],
+                "price": prices,
+                **columns,
+            }
+        ),
+        warn=False,
+    )
+    return offer_from(chart)
+
+
+def programme_of(counts, masks, prices, *, spares=0, **columns):
+    """Return what is planned against: needs by day and set of sizes, and prices."""
+    counts, masks = np.asarray(counts), np.asarray(masks)
+    return Programme(
+        offer_of(prices, **columns), Needs(counts, masks, len(prices)), spares
+    )
+
+
+def some_programme(seed, *, days=30, masks=(1, 3, 6, 4, 7), spares=0, **columns):
+    """Return three sizes that overlap, at prices of which no two differ alike."""
+    rng = np.random.default_rng(seed)
+    counts = rng.poisson(rng.uniform(0.3, 1.2, len(masks)), (days, len(masks)))
+    prices = np.round(rng.uniform(50, 150, 3), 2)
+    return programme_of(counts, masks, prices, spares=spares, **columns)
+
+
+def orders(most):
+    """Return every order of up to so many packs of each size, one per row."""
+    grid = np.meshgrid(*(np.arange(m + 1) for m in most), indexing="ij")
+    return np.stack([one.ravel() for one in grid], axis=1)
+
+
+def unit(size, sizes):
+    """Return one pack of a size and none of the others."""
+    return np.eye(sizes, dtype=np.int64)[size]
+
+
+def tall_and_short(**columns):
+    """Return a chart of two sizes that overlap, with prices."""
+    return chart_from(
+        pd.DataFrame(
+            {
+                "size": ["short", "tall"],
+                "stature_cm_low": [140, 165],
+                "stature_cm_high": [170, 190],
+                "price": [100.0, 120.0],
+                **columns,
+            }
+        ),
+        warn=False,
+    )
+
+
+@cache
+def four_hundred() -> People:
+    """Return invented adults, enough to draw clients from."""
+    rng = np.random.default_rng(7)
+    return people_from(
+        pd.DataFrame(
+            {
+                "stature_cm": rng.normal(167, 9, 400).round(1),
+                "body_mass_kg": rng.normal(75, 15, 400).round(1),
+                "age_years": rng.integers(20, 80, 400),
+            }
+        )
+    )

@@ -1,0 +1,321 @@
+"""Days drawn: who is there, who needs a sling, which slings are out."""
+
+import tracemalloc
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+
+from sizing.people import People, people_from
+from sizing.stock import (
+    Served,
+    Use,
+    offer_from,
+    tables,
+)
+from sizing.stock.days import Days, draw_days, group_from
+from sizing.stock.programme import programme_from
+
+from .cases import four_hundred, tall_and_short
+
+
+@pytest.fixture(scope="module")
+def people() -> People:
+    return four_hundred()
+
+
+def test_slings_out_as_needs_agree_with_slings_out_one_by_one(people):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    use = Use(out={"laundry": (1, 7)})
+    days = draw_days([group], use, sizes=2, days=30_000, seed=(1, 1))
+    programme = programme_from(offer, days, 0)
+    check = tables.Check(days, offer, 0)
+    for stock in ([9, 14], [12, 14], [14, 12]):
+        stock = np.array(stock)
+        as_needs = (programme.needs.shortage(stock).waiting == 0).mean()
+        one_by_one = (check.shortage(stock).waiting == 0).mean()
+        assert 0.05 < one_by_one < 0.999
+        assert abs(as_needs - one_by_one) < 0.015
+
+
+def test_a_fitting_sling_added_never_hurts(people):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    days = draw_days(
+        [group], Use(out={"laundry": (1, 7)}), sizes=2, days=500, seed=(1, 1)
+    )
+    check = tables.Check(days, offer, 0)
+    before = check.shortage(np.array([9, 10])).waiting
+    for more in ([1, 0], [0, 1], [2, 3]):
+        assert (check.shortage(np.array([9, 10]) + more).waiting <= before).all()
+
+
+def test_admissions_replace_a_caseload_at_a_constant_rate():
+    own = people_from(pd.DataFrame({"stature_cm": [150.0] * 10}))
+    others = people_from(pd.DataFrame({"stature_cm": [180.0]}))
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(own, admissions=20, newcomers=others), offer)
+    days = draw_days([group], Use(), sizes=2, days=20_000, seed=(2, 0))
+    new = days.needs[:, days.masks == 2].sum() / days.needs.sum()
+    # Mean of 1 - exp(-2 t) for t uniform on 0 to 1.
+    assert new == pytest.approx(1 - (1 - np.exp(-2)) / 2, abs=0.01)
+
+
+def test_slings_not_passed_on_must_do_for_everyone_admitted(people):
+    offer = offer_from(tall_and_short())
+    for passed_on, mean in ((True, 10), (False, 16)):
+        group = group_from(Served(people, 10, admissions=6), offer)
+        use = Use(passed_on=passed_on)
+        days = draw_days([group], use, sizes=2, days=4000, seed=(1, 0))
+        assert days.needs.sum(axis=1).mean() == pytest.approx(mean, abs=0.15)
+
+
+def test_a_pool_lifts_no_more_than_it_has_hoists(people):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 30), offer)
+    use = Use("shared", at_once=0.4, at_most=8, each=2)
+    days = draw_days([group], use, sizes=2, days=4000, seed=(1, 0))
+    total = days.needs.sum(axis=1)
+    expected = np.minimum(stats.binom.rvs(30, 0.4, size=100_000, random_state=1), 8)
+    assert total.max() == 16
+    assert total.mean() / 2 == pytest.approx(expected.mean(), abs=0.05)
+
+
+@pytest.mark.parametrize("at_most", [None, 6])
+def test_who_is_lifted_at_the_busiest_moment_is_anyone(people, at_most):
+    """Light and heavy alike: who needs a sling has nothing to do with her body."""
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 30), offer)
+    use = Use("shared", at_once=0.3, at_most=at_most)
+    for groups in ([group], [group, group]):
+        some = draw_days(groups, use, sizes=2, days=4000, seed=(1, 0))
+        w = np.bincount(np.searchsorted(some.masks, group.masks), minlength=4)
+        found = some.needs.sum(axis=0) / some.needs.sum()
+        np.testing.assert_allclose(found, w / w.sum(), atol=0.01)
+
+
+def test_slings_out_have_nothing_to_do_with_who_is_there(people):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 30, number="poisson"), offer)
+    use = Use(out={"laundry": (1, 3)})
+    days = draw_days([group], use, sizes=2, days=4000, seed=(1, 0))
+    total = days.needs.sum(axis=1)
+    for size in range(2):
+        free = days.free(np.array([20, 20]))[:, size]
+        assert abs(np.corrcoef(total, free)[0, 1]) < 0.05
+
+
+def needs_of(days, mask):
+    """Return the needs of one set of sizes, day by day."""
+    return days.needs[:, days.masks == mask].sum(axis=1)
+
+
+def test_who_is_admitted_to_a_caseload_needs_a_sling_more_where_none_is_passed_on():
+    """Ten clients stay; newcomers are those said, or like the caseload itself."""
+    own = people_from(pd.DataFrame({"stature_cm": [150.0] * 10}))
+    others = people_from(pd.DataFrame({"stature_cm": [180.0]}))
+    offer = offer_from(tall_and_short())
+    use = Use(passed_on=False)
+    for newcomers, mask in ((others, 2), (None, 1)):
+        group = group_from(Served(own, admissions=6, newcomers=newcomers), offer)
+        days = draw_days([group], use, sizes=2, days=6000, seed=(2, 0))
+        more = needs_of(days, mask) - (0 if mask == 2 else 10)
+        assert (needs_of(days, 1) >= 10).all()
+        assert more.mean() == pytest.approx(6, abs=0.12)
+        assert more.var() == pytest.approx(6, abs=0.5)
+    # From a pool, or handed on, newcomers take the places of who has left.
+    for use in (Use(), Use("shared", passed_on=False)):
+        group = group_from(Served(own, admissions=6), offer)
+        days = draw_days([group], use, sizes=2, days=50, seed=(2, 0))
+        assert set(days.needs.sum(axis=1)) == {10}
+    still = group_from(Served(own), offer)
+    days = draw_days([still], Use(passed_on=False), sizes=2, days=50, seed=(2, 0))
+    assert set(days.needs.sum(axis=1)) == {10}
+
+
+@pytest.mark.parametrize(
+    ("number", "passed_on", "mean", "variance"),
+    [
+        ("fixed", True, 10, 0),
+        ("fixed", False, 16, 6),
+        ("poisson", True, 10, 10),
+        ("poisson", False, 16, 16),
+    ],
+)
+def test_how_many_are_there_varies_as_it_is_said_to(
+    people, number, passed_on, mean, variance
+):
+    served = Served(people, 10, number=number, admissions=6)
+    group = group_from(served, offer_from(tall_and_short()))
+    use = Use(passed_on=passed_on)
+    days = draw_days([group], use, sizes=2, days=8000, seed=(4, 1))
+    total = days.needs.sum(axis=1)
+    assert total.mean() == pytest.approx(mean, abs=0.15)
+    assert total.var() == pytest.approx(variance, abs=0.8)
+    # A pool needs no more slings for who comes after someone who left.
+    shared = Use("shared", passed_on=passed_on)
+    pooled = draw_days([group], shared, sizes=2, days=4000, seed=(4, 1))
+    assert pooled.needs.sum(axis=1).mean() == pytest.approx(10, abs=0.2)
+
+
+def test_who_has_no_weight_is_never_drawn_and_others_by_theirs():
+    some = people_from(
+        pd.DataFrame(
+            {
+                "stature_cm": [150.0, 167.0, 180.0, 150.0],
+                "body_mass_kg": [80.0, np.nan, 60.0, 40.0],
+            }
+        ),
+        weight=np.array([1.0, 3.0, 4.0, 0.0]),
+    )
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(some, 5), offer)
+    # From light to heavy, whose mass is not known first.
+    assert group.sets.tolist() == [1, 2, 3]
+    parts = np.repeat([[0, 0, 1], [0, 1, 0], [1, 0, 0]], [24, 32, 8], axis=0)
+    np.testing.assert_allclose(group.shares, parts, atol=1e-9)
+    days = draw_days([group], Use(), sizes=2, days=4000, seed=(1, 1))
+    share = days.needs.sum(axis=0) / days.needs.sum()
+    assert days.masks.tolist() == [0, 1, 2, 3]
+    np.testing.assert_allclose(share, [0, 1 / 8, 4 / 8, 3 / 8], atol=0.01)
+    other = group_from(Served(some, 5), offer, np.array([0.0, 1.0, 0.0, 1.0]))
+    days = draw_days([other], Use(), sizes=2, days=4000, seed=(1, 1))
+    assert days.masks.tolist() == [0, 1, 3]
+    np.testing.assert_allclose(
+        days.needs.sum(axis=0) / days.needs.sum(), [0, 0.5, 0.5], atol=0.01
+    )
+
+
+def test_the_same_luck_means_a_like_body_under_other_weights(people):
+    """Heavier people on each day alike, not other people altogether."""
+    offer = offer_from(tall_and_short())
+    mass = people.frame["body_mass_kg"].to_numpy()
+    like = people_from(people.frame[["body_mass_kg"]].assign(stature_cm=mass + 92))
+    groups = [
+        group_from(Served(like, 20), offer, weight)
+        for weight in (None, np.exp((mass - 75) / 200))
+    ]
+    light = [
+        needs_of(draw_days([g], Use(), sizes=2, days=2000, seed=(1, seed)), 1)
+        for g, seed in ((groups[0], 1), (groups[1], 1), (groups[1], 2))
+    ]
+    assert np.corrcoef(light[0], light[1])[0, 1] > 0.5
+    assert abs(np.corrcoef(light[0], light[2])[0, 1]) < 0.1
+    for group in groups:
+        np.testing.assert_allclose(group.shares.sum(axis=1), 1)
+
+
+def test_counting_by_sets_is_drawing_clients_one_by_one(people):
+    """Mean, variance and covariance of a multinomial of the people's own sets."""
+    offer = offer_from(tall_and_short())
+    weight = np.linspace(1, 3, people.n)
+    group = group_from(Served(people, 50), offer, weight)
+    days = draw_days([group], Use(), sizes=2, days=20_000, seed=(1, 1))
+    sets = np.searchsorted(days.masks, group.masks)
+    share = np.bincount(sets, weight, minlength=4) / weight.sum()
+    np.testing.assert_allclose(days.needs.mean(axis=0), 50 * share, atol=0.1)
+    want = 50 * (np.diag(share) - np.outer(share, share))
+    np.testing.assert_allclose(np.cov(days.needs.T, ddof=0), want, atol=0.4)
+    assert set(days.needs.sum(axis=1)) == {50}
+
+
+def test_the_memory_for_days_does_not_grow_with_the_clients(people):
+    """A hundred thousand clients took more memory than a laptop has."""
+    group = group_from(Served(people, 100_000), offer_from(tall_and_short()))
+    tracemalloc.start()
+    try:
+        draw_days([group], Use(), sizes=2, days=1000, seed=(1, 1))
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert peak < 20e6
+
+
+def test_needs_are_told_group_by_group(people):
+    """Each of two groups has people of its own size."""
+    offer = offer_from(tall_and_short())
+    short = people_from(pd.DataFrame({"stature_cm": [150.0]}))
+    tall = people_from(pd.DataFrame({"stature_cm": [180.0]}))
+    groups = [group_from(Served(p, n), offer) for p, n in ((tall, 3), (short, 2))]
+    days = draw_days(groups, Use(each=2), sizes=2, days=40, seed=(1, 1))
+    assert days.number == 40 and days.masks.tolist() == [0, 1, 2]
+    assert days.by_group.shape == (2, 40, 3)
+    assert days.by_group.sum(axis=1).tolist() == [[0, 0, 120], [0, 80, 0]]
+    assert (2 * days.by_group.sum(axis=0)).tolist() == days.needs.tolist()
+    assert set(needs_of(days, 1)) == {4} and set(needs_of(days, 2)) == {6}
+    # With no sling out of use, needs are slings.
+    assert days.slings.tolist() == days.needs.tolist() and days.share_out == 0
+    assert days.free(np.array([3, 4])).tolist() == [[3, 4]] * 40
+
+
+@pytest.mark.parametrize("each", [1, 2])
+def test_slings_taken_until_enough_are_free_are_negative_binomial(people, each):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 10), offer)
+    use = Use(each=each, out={"laundry": (1, 5), "repair": (1, 20)})
+    assert use.share_out == pytest.approx(0.25)
+    days = draw_days([group], use, sizes=2, days=6000, seed=(1, 1))
+    taken = days.slings.sum(axis=1)
+    assert (days.needs.sum(axis=1) == 10 * each).all()
+    law = stats.nbinom(10 * each, 0.75)
+    assert taken.mean() == pytest.approx(10 * each + law.mean(), abs=0.1)
+    assert taken.var() == pytest.approx(law.var(), rel=0.08)
+    assert (days.slings >= days.needs).all()
+
+
+@settings(max_examples=30)
+@given(
+    st.integers(0, 30),
+    st.floats(0.01, 0.85),
+    st.lists(st.floats(0, 1, exclude_max=True), min_size=1, max_size=8),
+)
+def test_how_many_are_free_is_the_quantile_at_the_days_luck(number, out, luck):
+    days = Days(
+        np.array([0]),
+        np.zeros((len(luck), 1), dtype=int),
+        np.zeros((len(luck), 1), dtype=int),
+        np.array(luck)[:, None],
+        np.zeros((1, len(luck), 1), dtype=np.int32),
+        out,
+    )
+    free = days.free(np.array([number]))[:, 0]
+    below = stats.binom.cdf(free, number, 1 - out)
+    above = stats.binom.cdf(free - 1, number, 1 - out)
+    near = 1e-12
+    assert (below >= np.array(luck) - near).all()
+    assert (above < np.array(luck) + near).all() and (free <= number).all()
+
+
+def test_the_same_seed_gives_the_same_days_and_another_others(people):
+    offer = offer_from(tall_and_short())
+    groups = [group_from(Served(people, 6), offer) for _ in range(2)]
+    use = Use("shared", at_once=0.5, out={"laundry": (1, 7)})
+    first, again, other = (
+        draw_days(groups, use, sizes=2, days=60, seed=seed)
+        for seed in ((1, 1), (1, 1), (1, 2))
+    )
+    for name in ("masks", "needs", "slings", "luck", "by_group"):
+        assert np.array_equal(getattr(first, name), getattr(again, name)), name
+    assert not np.array_equal(first.needs, other.needs)
+    assert first.luck.shape == (60, 2) and (first.luck != other.luck).all()
+    # Groups alike are not the same people.
+    assert not np.array_equal(first.by_group[0], first.by_group[1])
+
+
+def test_fewer_days_than_people_are_as_good_as_many():
+    """Two days on which fifty or so come, of each kind of group."""
+    own = people_from(pd.DataFrame({"stature_cm": [150.0] * 10}))
+    offer = offer_from(tall_and_short())
+    use = Use(passed_on=False)
+    for served in (
+        Served(own, admissions=50),
+        Served(own, 10, admissions=50),
+        Served(own, 60, number="poisson"),
+    ):
+        group = group_from(served, offer)
+        days = draw_days([group], use, sizes=2, days=2, seed=(2, 0))
+        assert (needs_of(days, 1) > 35).all() and (needs_of(days, 1) < 100).all()

@@ -1,0 +1,340 @@
+"""Other targets, other people, the same money otherwise; and how a plan is told."""
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sizing.errors import SizingError
+from sizing.people import People, load_people, people_from
+from sizing.stock import Served, Use, offer_from, plan_stock, service, tables
+from sizing.stock.alternatives import (
+    CHECKING,
+    CURVE,
+    PLANNING,
+    TUNING,
+    Work,
+    _shifted,
+    _with_children,
+    comparison_of,
+    cost_curve,
+    robustness,
+)
+from sizing.stock.days import draw_days, group_from
+from sizing.stock.least_cost import ASIDE, least_cost
+from sizing.stock.programme import Order
+from sizing.stock.progress import STEPS, Steps
+
+from .cases import four_hundred, programme_of, tall_and_short
+
+
+@pytest.fixture(scope="module")
+def people() -> People:
+    return four_hundred()
+
+
+def nothing() -> None:
+    """Stand in for whoever hears of progress."""
+
+
+@pytest.fixture(scope="module")
+def home(people):
+    """Twenty clients, the days to plan on, and days to check on."""
+    offer = offer_from(tall_and_short(last_year=[10, np.nan]))
+    work = Work(offer, Use(), 200, 3)
+    groups = [group_from(Served(people, 20, name="home"), offer)]
+    check = tables.Check(work.days(groups, CHECKING, 500), offer, 0)
+    return work, groups, work.programme(groups), check
+
+
+def test_the_streams_of_days_differ_and_keep_their_seed(home, people):
+    work, groups, _, check = home
+    assert len({PLANNING, TUNING, CHECKING}) == 3
+    again = draw_days(groups, Use(), sizes=2, days=500, seed=(3, CHECKING))
+    assert np.array_equal(check.days.needs, again.needs)
+    planning = work.days(groups, PLANNING, 500).needs
+    assert not np.array_equal(planning, check.days.needs)
+    assert len(work.programme(groups).needs.counts) == 200
+
+
+def test_the_curve_is_the_least_cost_of_each_target_judged_on_the_other_days(home):
+    _, _, programme, check = home
+    order = least_cost(programme, 0.93)
+    heard = []
+    curve = cost_curve(programme, check, 0.93, order, lambda: heard.append(1))
+    told = curve[~curve["plan"]].set_index("target")
+    assert sorted(told.index) == sorted({*CURVE, 0.93})
+    assert len(heard) >= len(told)
+    for target, row in told.iterrows():
+        found = least_cost(programme, target, effort=ASIDE)
+        waiting = check.shortage(programme.stock(found.packs)).waiting
+        assert row["cost"] == found.cost
+        assert row["slings"] == found.packs.sum()
+        assert row["estimate"] == (waiting > 0).mean()
+        assert row["waiting"] == waiting.mean() and row["gap"] == found.gap
+    assert curve["plan"].sum() == 1 and curve["cost"].is_monotonic_increasing
+    assert curve.loc[curve["plan"], "target"].isna().all()
+    # Without a target of one's own the usual ones are there; at equal cost the
+    # plan comes last.
+    bare = cost_curve(programme, check, None, order, nothing)
+    assert sorted(bare["target"].dropna()) == list(CURVE)
+    assert not curve["plan"].iloc[0]
+    same = curve[curve["cost"] == order.cost]
+    assert same["plan"].sum() == 1 and same["plan"].iloc[-1] and len(same) > 1
+
+
+def test_targets_that_no_order_reaches_are_left_out_of_the_curve(people):
+    offer = offer_from(tall_and_short(most=[9, 12]))
+    work = Work(offer, Use(), 200, 3)
+    groups = [group_from(Served(people, 20), offer)]
+    programme = work.programme(groups)
+    most = programme.most_packs
+    share = 1 - programme.days_short(most) / 200
+    check = tables.Check(work.days(groups, CHECKING, 100), offer, 0)
+    order = Order(most, programme.cost(most), 0.0, 0.0)
+    curve = cost_curve(programme, check, None, order, nothing)
+    reached = [target for target in CURVE if target <= share + 1e-9]
+    assert sorted(curve["target"].dropna()) == reached and len(reached) < len(CURVE)
+
+
+def test_the_order_is_judged_on_other_people_and_theirs_is_priced(home, people):
+    work, groups, programme, _ = home
+    order = least_cost(programme, 0.9)
+    told = robustness(work, groups, order.packs, 0.9, 500, nothing)
+    told = told.set_index("people")
+    stock = programme.stock(order.packs)
+    shifted, words = _shifted(work, groups, "body_mass_kg", 0.1)
+    others = {"as planned": groups, "heavier": shifted}
+    for name, those in others.items():
+        days = work.days(those, CHECKING, 500)
+        again = tables.Check(days, work.offer, 0)
+        waiting = again.shortage(stock).waiting
+        row = told.loc[name]
+        assert row["estimate"] == (waiting == 0).mean() and row["n"] == 500
+        assert row["waiting"] == waiting.mean()
+        assert row["needs_met"] == pytest.approx(1 - waiting.sum() / again.needed.sum())
+        assert row["not_fitted"] == days.needs[:, 0].mean()
+        own = least_cost(work.programme(those), 0.9, effort=ASIDE)
+        assert row["cost"] == own.cost
+    assert told.loc["heavier", "shift"] == words
+    bare = robustness(work, groups, order.packs, None, 100, nothing)
+    assert bare["cost"].isna().all()
+
+
+def test_what_is_owned_counts_when_other_people_are_served(people):
+    offer = offer_from(tall_and_short(owned=[30, 30], pack=[2, 3]))
+    work = Work(offer, Use(), 100, 3)
+    groups = [group_from(Served(people, 20), offer)]
+    told = robustness(work, groups, np.array([0, 0]), None, 100, nothing)
+    assert told["waiting"].tolist() == [0] * 5
+    none = offer_from(tall_and_short(owned=[0, 0], pack=[2, 3]))
+    work = Work(none, Use(), 100, 3)
+    groups = [group_from(Served(people, 20), none)]
+    few = robustness(work, groups, np.array([5, 4]), None, 400, nothing)
+    check = tables.Check(work.days(groups, CHECKING, 400), none, 0)
+    assert few["waiting"][0] == check.shortage(np.array([10, 12])).waiting.mean()
+
+
+def test_weights_that_move_a_mean_are_those_said_and_who_has_none_stays(home, people):
+    work = home[0]
+    unweighed = people_from(pd.DataFrame({"stature_cm": [150.0, 180.0]}))
+    groups = [
+        group_from(Served(people, 20, name="home"), work.offer),
+        group_from(Served(unweighed, 4, name="others"), work.offer),
+    ]
+    made, words = _shifted(work, groups, "body_mass_kg", -0.1)
+    mass = people.frame["body_mass_kg"].to_numpy()
+    weight = tables.tilted(people.weight.to_numpy(), mass, -0.1 * mass.mean())
+    moved = np.average(mass, weights=weight) - mass.mean()
+    assert moved == pytest.approx(-0.1 * mass.mean())
+    assert words == f"home {moved:+.1f} kg on average"
+    assert made[1] is groups[1]
+    want = group_from(groups[0].served, work.offer, weight).shares
+    np.testing.assert_allclose(made[0].shares, want)
+    assert not np.allclose(want, groups[0].shares)
+    years, told = _shifted(work, groups, "age_years", 0.05)
+    assert re.fullmatch(r"home \+[\d.]+ years on average", told)
+    both, told = _shifted(work, [groups[0], groups[0]], "age_years", 0.05)
+    assert told.count("; ") == 1 and len(both) == len(years) == 2
+    # A caseload is drawn from its own people, as many as they are.
+    listed = group_from(Served(people), work.offer)
+    ((drawn,), _) = _shifted(work, [listed], "age_years", 0.05)
+    assert drawn.served.count == people.n
+
+
+def test_a_tenth_of_each_group_is_exchanged_for_children(home, people):
+    work = home[0]
+    groups = [
+        group_from(Served(people, count, name=name), work.offer)
+        for name, count in (("home", 20), ("school", 34))
+    ]
+    made, words = _with_children(work, groups, 0.1)
+    assert [group.served.count for group in made] == [18, 31, 5]
+    assert words == "5 people exchanged for children of 2 to 17 at home"
+    assert made[2].served.people.name == load_people("children", draws=1).name
+    assert made[0].served.people is people
+
+
+def test_the_same_money_is_spent_otherwise_and_judged_on_the_same_days(home):
+    _, _, programme, check = home
+    order = least_cost(programme, 0.9)
+    told = comparison_of(programme, check, order, order.cost).set_index("strategy")
+    assert list(told.index) == ["plan", "equal numbers", "last year's use"]
+    assert (told["cost"] <= order.cost).all()
+    # Of the size not used last year none is bought.
+    assert told.loc["last year's use", "cost"] % 100 == 0
+    for row in told.itertuples():
+        assert row.estimate == pytest.approx(
+            told.loc["plan", "needs_met"] - row.needs_met
+        )
+    packs = np.array([told.loc["last year's use", "cost"] // 100, 0]).astype(int)
+    waiting = check.shortage(packs).waiting
+    assert told.loc["last year's use", "nobody_waits"] == (waiting == 0).mean()
+    assert told.loc["last year's use", "slings"] == packs[0]
+    met = 1 - waiting.sum() / check.needed.sum()
+    assert told.loc["last year's use", "needs_met"] == pytest.approx(met)
+    used = replace(
+        programme.offer, table=programme.offer.table.assign(last_year=[np.nan, 0.0])
+    )
+    bare = comparison_of(replace(programme, offer=used), check, order, 500.0)
+    assert bare["strategy"].tolist() == ["plan", "equal numbers"]
+
+
+def test_a_budget_alone_is_spent_on_what_serves_most(people):
+    plan = plan_stock(Served(people, 20), tall_and_short(), budget=1500, scenarios=100)
+    assert 1500 - 120 < plan.cost <= 1500
+    assert plan.target is None and plan.budget == 1500
+    assert len(plan.curve) == len(CURVE) + 1
+    rivals = plan.comparison.set_index("strategy")
+    assert rivals.loc["equal numbers", "cost"] > 1500 - 120
+    assert (plan.comparison["estimate"] >= -1e-9).all()
+    both = plan_stock(
+        Served(people, 4), tall_and_short(), target=0.8, budget=900.0, scenarios=100
+    )
+    assert both.target == 0.8 and both.cost <= 900 == both.budget
+
+
+def test_a_plan_says_what_it_was_made_of(people):
+    groups = [
+        Served(people, 5, name="home"),
+        Served(people, 3, admissions=2.5, number="poisson", name="ward"),
+        Served(people_from(pd.DataFrame({"stature_cm": [150.0] * 4})), name="ours"),
+    ]
+    plan = plan_stock(groups, tall_and_short(), target=0.8, scenarios=60, seed=9)
+    assert plan.settings == {"scenarios": 60, "seed": 9, "checks": 240}
+    assert plan.service["n"].eq(240).all()
+    told = plan.groups
+    assert told["group"].tolist() == ["home", "ward", "ours"]
+    assert told["count"].tolist() == [5, 3, 4]
+    assert told["listed"].tolist() == [False, False, True]
+    assert told["admissions"].tolist() == [0, 2.5, 0]
+    assert told["number"].tolist() == ["fixed", "poisson", "fixed"]
+    assert len(set(plan.sources)) == len(plan.sources)
+    assert plan.sources[-1].startswith(f"Chart: {tall_and_short().name}.")
+    assert set(plan.limits) >= set(people.limits)
+
+
+def test_many_sizes_are_judged_on_half_as_many_days(people, monkeypatch):
+    monkeypatch.setattr(service, "MOST_LISTED", 1)
+    plan = plan_stock(Served(people, 5), tall_and_short(), target=0.8, scenarios=60)
+    assert plan.settings["checks"] == 120 == plan.service["n"].iloc[0]
+
+
+def test_days_kept_for_checking_know_of_the_spares(people):
+    """Of each size stocked two are kept back: all the rest as without."""
+    settings = {"target": 0.8, "scenarios": 60}
+    plain = plan_stock(Served(people, 6), tall_and_short(), **settings)
+    spare = plan_stock(
+        Served(people, 6), tall_and_short(), use=Use(spares=2), **settings
+    )
+    more = spare.order["stock"] - plain.order["stock"]
+    assert (more == np.where(plain.order["stock"] > 0, 2, 0)).all()
+    assert spare.service["estimate"].tolist() == plain.service["estimate"].tolist()
+
+
+def test_what_cannot_be_reached_is_told_in_figures(people):
+    """The best there is: three of each size, for 660."""
+    with pytest.raises(SizingError) as found:
+        plan_stock(Served(people, 20), tall_and_short(most=[3, 3]), scenarios=100)
+    said = str(found.value)
+    assert "lets nobody wait on 95.0 % of days" in said and "costs 660.00" in said
+    offer = offer_from(tall_and_short(most=[3, 3]))
+    group = group_from(Served(people, 20), offer)
+    unseen = draw_days([group], Use(), sizes=2, days=800, seed=(1, TUNING))
+    waiting = tables.Check(unseen, offer, 0).shortage(np.array([3, 3])).waiting
+    assert f"does so on {100 * (waiting == 0).mean():.1f} % of days" in said
+    assert f"(on a mean day {waiting.mean():.2f} people wait)" in said
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"scenarios": True},
+        {"scenarios": 100.0},
+        {"seed": 1.0},
+        {"budget": "much"},
+        {"budget": np.inf},
+        {"target": "all"},
+        {"target": -0.1},
+    ],
+)
+def test_settings_of_another_kind_are_refused(people, wrong):
+    with pytest.raises(SizingError, match=r"makes no sense|target must be"):
+        plan_stock(Served(people, 2), tall_and_short(), **wrong)
+
+
+def test_nobody_to_serve_is_said_and_who_only_comes_is_served(people):
+    for nobody in (Served(people, 0), [Served(people, 0), Served(people, 0)]):
+        with pytest.raises(SizingError, match="nobody to be served"):
+            plan_stock(nobody, tall_and_short(), scenarios=50)
+    plan = plan_stock(
+        Served(people, 0, admissions=4),
+        tall_and_short(),
+        use=Use(passed_on=False),
+        scenarios=np.int64(50),
+        target=0.8,
+    )
+    assert plan.order["order"].sum() >= 4
+
+
+def test_progress_goes_on_from_step_to_step_and_never_back():
+    assert sum(STEPS.values()) == pytest.approx(1)
+    assert min(STEPS.values()) >= 0.05
+    told, done = [], 0.0
+    with Steps(lambda words, share: told.append((words, share))) as steps:
+        for words, part in STEPS.items():
+            steps.begin(words)
+            assert told[-1] == (words, pytest.approx(done))
+            for left in (0.95, 0.95**2, 0.95**3):
+                steps.tick()
+                assert told[-1] == (words, pytest.approx(done + part * (1 - left)))
+            done += part
+    shares = [share for _, share in told]
+    assert shares == sorted(shares)
+
+
+def test_a_bar_is_shown_only_when_it_is_asked_for(capsys):
+    for progress in (False, lambda words, share: None):
+        with Steps(progress) as steps:
+            steps.begin("Drawing days")
+        assert capsys.readouterr().err == ""
+
+
+def test_one_sling_is_no_slings_and_no_order_is_nothing():
+    alone = people_from(pd.DataFrame({"stature_cm": [150.0]}))
+    plan = plan_stock(Served(alone), tall_and_short(), scenarios=50)
+    assert plan.answer().startswith("Buy 1 sling for 100: nobody waits")
+    assert plan.table is plan.order
+    none = plan_stock(Served(alone), tall_and_short(owned=[1, 0]), scenarios=50)
+    assert none.answer().startswith("Buy 0 slings for 0: ")
+    assert "The order: nothing." in none.summary()
+    assert none.gap == 0 and none.settings["checks"] == 200
+
+
+def test_a_programme_is_asked_for_one_order_after_another():
+    """What the planning days say does not wear out."""
+    programme = programme_of([[2, 1], [1, 3]], [1, 3], [10.0, 11.0])
+    costs = [least_cost(programme, 0.5).cost for _ in range(2)]
+    assert costs[0] == costs[1] == 30.0

@@ -1,0 +1,354 @@
+"""What is told of a stock: against plain counts, other draws, and jackknives."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
+from statsmodels.stats.proportion import proportion_confint
+
+from sizing.people import People, people_from
+from sizing.stock import Served, Use, offer_from, tables
+from sizing.stock.days import draw_days, group_from
+from sizing.stock.least_cost import least_cost
+from sizing.stock.programme import programme_from
+from sizing.stock.sampled import people_variance
+from sizing.stock.service import Needs
+
+from .cases import four_hundred, tall_and_short
+
+
+@pytest.fixture(scope="module")
+def people() -> People:
+    return four_hundred()
+
+
+def test_the_interval_holds_the_service_on_fresh_days(people):
+    offer = offer_from(tall_and_short())
+    use = Use(out={"laundry": (1, 10)})
+    group = group_from(Served(people, 12), offer)
+    planning = draw_days([group], use, sizes=2, days=300, seed=(5, 0))
+    programme = programme_from(offer, planning, 0)
+    stock = programme.stock(least_cost(programme, 0.9).packs)
+
+    def judged(days, seed):
+        drawn = draw_days([group], use, sizes=2, days=days, seed=(5, seed))
+        return tables.service(tables.Check(drawn, offer, 0), stock).iloc[0]
+
+    truth = judged(200_000, 1)["estimate"]
+    rows = [judged(400, 2 + i) for i in range(400)]
+    held = np.mean([row["low"] <= truth <= row["high"] for row in rows])
+    assert 0.93 <= held <= 0.97
+
+
+def test_other_people_of_the_same_kind_widen_the_interval(people):
+    """Against drawing the people themselves anew and serving them."""
+    offer = offer_from(tall_and_short())
+    stock = np.array([28, 38])
+
+    def judged(who, days, seed):
+        group = group_from(Served(who, 60), offer)
+        drawn = draw_days([group], Use(), sizes=2, days=days, seed=(8, seed))
+        check = tables.Check(drawn, offer, 0)
+        return group, check
+
+    group, check = judged(people, 20_000, 0)
+    value = (check.shortage(stock).waiting == 0).astype(float)
+    ((variance, df),) = people_variance([group], check.days, [value])
+    rng = np.random.default_rng(3)
+    found, met, others = [], [], []
+    for seed in range(150):
+        chosen = rng.integers(0, people.n, people.n)
+        other = people_from(people.frame.iloc[chosen].drop(columns=["person", "draw"]))
+        _, again = judged(other, 2000, seed + 1)
+        waiting = again.shortage(stock).waiting
+        found.append((waiting == 0).mean())
+        met.append(1 - waiting.sum() / again.needed.sum())
+        others.append([waiting.mean(), again.days.needs[:, 0].mean()])
+    of_days = np.mean([share * (1 - share) / 2000 for share in found])
+    want = np.var(found, ddof=1) - of_days
+    assert np.sqrt(variance) == pytest.approx(np.sqrt(want), rel=0.2)
+    assert df == pytest.approx(people.n - 1)
+    told = [
+        tables.service(check, stock, groups).set_index("measure")
+        for groups in ([], [group])
+    ]
+    width = [table["high"] - table["low"] for table in told]
+    assert width[1]["nobody_waits"] > 3 * width[0]["nobody_waits"]
+    # The others: the same, from what each such sample gives.
+    want = {
+        "nobody_waits": np.std(found, ddof=1),
+        "needs_met": np.std(met, ddof=1),
+        "waiting": np.std(others, axis=0, ddof=1)[0],
+        "not_fitted": np.std(others, axis=0, ddof=1)[1],
+    }
+    for measure, error in want.items():
+        # Numbers end at nothing: their upper half is whole.
+        upper = (told[1]["high"] - told[1]["estimate"])[measure]
+        half = upper if measure in ("waiting", "not_fitted") else width[1][measure] / 2
+        assert half / 1.96 == pytest.approx(error, rel=0.25), measure
+    kinds = {"nobody_waits": "score"}
+    for measure, method in told[1]["method"].items():
+        kind = kinds.get(measure, "t")
+        assert method == f"95 % {kind} interval over drawn days and sampled people"
+    assert (told[1]["estimate"] == told[0]["estimate"]).all()
+
+
+def test_drawing_people_alike_tells_no_more_of_other_people(people):
+    """Draws that agree are one draw; draws of other sizes add the model's part."""
+    one = people.frame.drop(columns="body_mass_kg")
+    offer = offer_from(tall_and_short())
+
+    def variance(*shifts):
+        frames = [
+            one.assign(draw=i, stature_cm=one["stature_cm"] + shift)
+            for i, shift in enumerate(shifts)
+        ]
+        frame = pd.concat(frames, ignore_index=True)
+        evidence = pd.DataFrame("predicted", index=frame.index, columns=["stature_cm"])
+        weight = pd.Series(np.ones(len(frame)))
+        drawn = People("drawn", frame, weight, evidence, outside_model=len(shifts) > 1)
+        group = group_from(Served(drawn, 60), offer)
+        days = draw_days([group], Use(), sizes=2, days=4000, seed=(8, 0))
+        check = tables.Check(days, offer, 0)
+        value = (check.shortage(np.array([28, 38])).waiting == 0).astype(float)
+        return people_variance([group], days, [value])[0][0]
+
+    assert variance(0, 0, 0) == pytest.approx(variance(0), rel=0.25)
+    assert variance(-3, 0, 3) > 2 * variance(0)
+
+
+def test_one_sling_more_or_less_against_judging_that_stock(people):
+    """With no sling out of use the same days say exactly what it does."""
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    days = draw_days([group], Use(), sizes=2, days=600, seed=(1, 1))
+    check = tables.Check(days, offer, spares=1)
+    stock = np.array([10, 11])
+    found = tables.one_more_or_less(check, offer, stock).set_index(["key", "change"])
+    short = tables.shortages(check, offer, stock).set_index("key")["estimate"]
+    before = check.shortage(stock).waiting
+    for size, key in enumerate(offer.keys):
+        for change in (1, -1):
+            after = check.shortage(stock + change * np.eye(2, dtype=int)[size]).waiting
+            row = found.loc[(key, change)]
+            assert row["estimate"] == pytest.approx((after - before).mean())
+            assert row["nobody_waits_change"] == pytest.approx(
+                (after == 0).mean() - (before == 0).mean()
+            )
+            if change == 1:
+                assert short[key] == pytest.approx((before - after).mean())
+    assert found["estimate"].abs().min() > 0.01
+    # Of a size that is nothing but a spare none can be taken away.
+    few = tables.one_more_or_less(check, offer, np.array([1, 11]))
+    assert few["change"].tolist() == [1, 1, -1]
+
+
+def test_one_sling_more_or_less_where_some_are_out(people):
+    """A sling in seven is out: against judging many days with that stock."""
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    use = Use(out={"laundry": (1, 7)})
+    stock = np.array([10, 13])
+
+    def waiting(stock):
+        days = draw_days([group], use, sizes=2, days=40_000, seed=(1, 1))
+        return tables.Check(days, offer, 0).shortage(stock).waiting.mean()
+
+    days = draw_days([group], use, sizes=2, days=40_000, seed=(1, 2))
+    table = tables.one_more_or_less(tables.Check(days, offer, 0), offer, stock)
+    for row in table.itertuples():
+        step = row.change * np.eye(2, dtype=int)[offer.keys.index(row.key)]
+        want = waiting(stock + step) - waiting(stock)
+        assert row.estimate == pytest.approx(want, abs=0.02)
+        assert abs(want) > 0.05
+
+
+def test_demand_against_a_count_of_the_days(people):
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    days = draw_days([group], Use(), sizes=2, days=500, seed=(1, 1))
+    told = tables.demand(tables.Check(days, offer, 0), offer)
+    told = told.set_index(["key", "share"])
+    for size, key in enumerate(offer.keys):
+        for share in ("fits", "only"):
+            number = np.zeros(500)
+            for mask, needs in zip(days.masks.tolist(), days.needs.T, strict=True):
+                mine = [bit for bit in range(2) if mask >> bit & 1]
+                if size in mine and (share == "fits" or mine == [size]):
+                    number += needs
+            row = told.loc[(key, share)]
+            assert row["estimate"] == pytest.approx(number.mean())
+            ends = np.quantile(number, [0.05, 0.95])
+            assert row[["low", "high"]].tolist() == ends.tolist()
+            assert row["n"] == 500
+
+
+def test_a_ratio_over_days_against_a_mean_and_a_jackknife(rng):
+    part, whole = rng.poisson(8, 300), rng.poisson(3, 300) + 10
+    row = tables.ratio_row(part, whole)
+    assert row["estimate"] == pytest.approx(part.sum() / whole.sum())
+    left_out = (part.sum() - part) / (whole.sum() - whole)
+    sd = np.sqrt(299**2 / 300 * left_out.var())
+    half = stats.t.ppf(0.975, 299) * sd
+    assert row["high"] - row["estimate"] == pytest.approx(half, rel=0.01)
+    assert row["estimate"] - row["low"] == pytest.approx(half, rel=0.01)
+    even = tables.ratio_row(part, np.full(300, 16))
+    mean = tables.mean_row(part / 16)
+    for end in ("estimate", "low", "high", "n"):
+        assert even[end] == pytest.approx(mean[end])
+    # Nothing needed: all of it is met.
+    nothing = tables.ratio_row(np.zeros(5), np.zeros(5))
+    assert [nothing[k] for k in ("estimate", "low", "high", "n")] == [1, 1, 1, 0]
+
+
+def test_tilted_weights_move_the_mean_and_no_further_than_people_go():
+    w = np.ones(5)
+    x = np.array([50.0, 60.0, 70.0, 80.0, 90.0])
+    for shift in (5.0, -7.0, 0.0):
+        new = tables.tilted(w, x, shift)
+        assert new @ x / new.sum() == pytest.approx(70 + shift)
+    new = tables.tilted(w, x, 100.0)
+    assert 85 < new @ x / new.sum() < 90
+
+
+def test_a_client_whose_draws_differ_is_not_fitted_on_some_days():
+    """Two of her three draws fit no size: on two days in three, so 0 or 1."""
+    frame = pd.DataFrame(
+        {
+            "person": [1, 1, 1, 2, 2, 2],
+            "draw": [0, 1, 2] * 2,
+            "stature_cm": [160.0, 195, 196, 199, 199, 199],
+        }
+    )
+    own = People(
+        "own",
+        frame,
+        pd.Series(np.ones(6)),
+        pd.DataFrame("predicted", index=frame.index, columns=["stature_cm"]),
+    )
+    offer = offer_from(tall_and_short())
+    told = tables.not_fitted([group_from(Served(own), offer)], offer)
+    told = told.set_index("client")
+    assert told.loc[1, "estimate"] == pytest.approx(2 / 3)
+    assert told.loc[1, ["low", "high"]].tolist() == [0, 1]
+    assert told.loc[2, ["estimate", "low", "high"]].tolist() == [1, 1, 1]
+
+
+def test_who_is_not_fitted_is_described_by_those_who_count():
+    """The only hip known is of someone with no weight: nothing is said of hips."""
+    frame = pd.DataFrame(
+        {
+            "stature_cm": [199.0, 199.0, 197.0, 160.0],
+            "hip_circumference_cm": [np.nan, 90.0, np.nan, 100.0],
+        }
+    )
+    some = people_from(frame, weight=np.array([1.0, 0.0, 2.0, 1.0]))
+    offer = offer_from(tall_and_short())
+    (row,) = tables.not_fitted([group_from(Served(some, 8), offer)], offer).to_dict(
+        "records"
+    )
+    assert np.isnan(row["hip_circumference_cm"])
+    # Weights 1 and 2: the middle of the three is the shorter.
+    assert (row["stature_cm"], row["miss_median"], row["miss_p90"]) == (197, 7, 9)
+    law = stats.binom(8, 3 / 4)
+    assert row["estimate"] == pytest.approx(law.mean())
+    assert (row["low"], row["high"]) == law.interval(0.9)
+
+
+def test_the_service_is_counted_day_by_day(people):
+    """Without sampled people: shares by Wilson, means by Student, plainly."""
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    days = draw_days([group], Use(), sizes=2, days=300, seed=(1, 1))
+    check = tables.Check(days, offer, spares=1)
+    told = tables.service(check, np.array([11, 13])).set_index("measure")
+    waiting = Needs(days.needs[:, 1:], days.masks[1:], 2).shortage([10, 12]).waiting
+    needed = days.needs[:, 1:].sum(axis=1)
+    low, high = proportion_confint((waiting == 0).sum(), 300, method="wilson")
+    row = told.loc["nobody_waits"]
+    assert row["estimate"] == (waiting == 0).mean() and 0.2 < row["estimate"] < 0.95
+    assert (row["low"], row["high"]) == pytest.approx((low, high))
+    for measure, values in (("waiting", waiting), ("not_fitted", days.needs[:, 0])):
+        row = told.loc[measure]
+        ends = stats.t.interval(0.95, 299, values.mean(), stats.sem(values))
+        assert row["estimate"] == values.mean()
+        assert (row["low"], row["high"]) == pytest.approx(ends)
+    met = tables.ratio_row(needed - waiting, needed)
+    for name in ("estimate", "low", "high"):
+        assert told.loc["needs_met", name] == pytest.approx(met[name])
+    assert told["n"].eq(300).all()
+    assert told["method"].str.startswith("95 % ").all()
+    assert list(told.index) == list(tables.SERVICE)
+
+
+def test_intervals_end_where_shares_and_numbers_do(people):
+    """One day in forty somebody waits: below nothing and above all is not said."""
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(people, 20), offer)
+    days = draw_days([group], Use(), sizes=2, days=40, seed=(1, 1))
+    check = tables.Check(days, offer, 0)
+    for stock in ([15, 14], [40, 40]):
+        told = tables.service(check, np.array(stock), [group]).set_index("measure")
+        bare = tables.mean_row(check.shortage(np.array(stock)).waiting)
+        assert (told["low"] >= 0).all()
+        assert (told.loc[["nobody_waits", "needs_met"], "high"] <= 1).all()
+        assert told.loc["waiting", "high"] >= bare["high"] > -1
+    assert told.loc["nobody_waits", "estimate"] == 1 == told.loc["needs_met", "low"]
+
+
+def test_a_range_over_days_leaves_out_a_twentieth_at_each_end():
+    row = tables.range_row(np.arange(101))
+    told = [row[name] for name in ("estimate", "low", "high", "n")]
+    assert told == pytest.approx([50, 5, 95, 101])
+    assert row["method"] == "range of 90 % of drawn days"
+    row = tables.mean_row([1, 2, 3, 6])
+    ends = stats.t.interval(0.95, 3, 3, stats.sem([1, 2, 3, 6]))
+    assert (row["low"], row["high"]) == pytest.approx(ends)
+
+
+def test_whom_nothing_fits_is_told_by_kind_the_most_frequent_first():
+    """Two are too tall and one is too short; of thirty clients twenty are too tall."""
+    frame = pd.DataFrame({"stature_cm": [199.0, 120.0, 195.0]})
+    offer = offer_from(tall_and_short())
+    some = people_from(frame)
+    told = tables.not_fitted([group_from(Served(some, 30), offer)], offer)
+    assert told["outcome"].tolist() == ["beyond_largest", "below_smallest"]
+    assert told["estimate"].tolist() == pytest.approx([20, 10])
+    assert told["n"].tolist() == [2, 1]
+    assert told["client"].isna().all()
+    law = stats.binom(30, 2 / 3)
+    assert told.loc[0, ["low", "high"]].tolist() == list(law.interval(0.9))
+    assert told["miss_median"].tolist() == [5, 20]
+    assert told["miss_p90"].tolist() == [9, 20]
+    poisson = Served(some, 30, number="poisson")
+    varied = tables.not_fitted([group_from(poisson, offer)], offer)
+    ends = stats.poisson.interval(0.9, 20)
+    assert varied.loc[0, ["low", "high"]].tolist() == list(ends)
+    assert varied["method"].str.contains("Poisson").all()
+    # Where everybody is fitted the table is there, and empty.
+    fine = people_from(pd.DataFrame({"stature_cm": [160.0]}))
+    none = tables.not_fitted([group_from(Served(fine, 3), offer)], offer)
+    assert none.empty and list(none) == list(told)
+
+
+@settings(max_examples=30)
+@given(st.integers(0, 2**32 - 1), st.floats(-12, 12))
+def test_tilted_weights_are_the_nearest_with_that_mean(seed, shift):
+    """Exponential in the value, which least relative entropy asks for."""
+    rng = np.random.default_rng(seed)
+    w, x = rng.uniform(0.2, 2, 40), rng.normal(70, 12, 40)
+    x[3] = np.nan
+    known = np.isfinite(x)
+    new = tables.tilted(w, x, shift)
+    before = np.average(x[known], weights=w[known])
+    after = np.average(x[known], weights=new[known])
+    spread = x[known].std()
+    end = x[known].max() if shift > 0 else x[known].min()
+    # No further than nine tenths of the way that is left to the extreme.
+    if abs(shift) < 0.8 * abs(end - before):
+        assert after == pytest.approx(before + shift, abs=1e-6)
+    slope = np.polyfit(x[known], np.log(new[known] / w[known]), 1, full=True)
+    assert slope[1] < 1e-12 * max(1.0, spread)
+    assert slope[0][0] * shift >= 0 or abs(shift) < 1e-9

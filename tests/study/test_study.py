@@ -1,0 +1,209 @@
+"""The main job from end to end: files, figures, same bytes, plain refusals."""
+
+import html
+import json
+import re
+from html.parser import HTMLParser
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sizing.bands import group_of
+from sizing.charts import assign, chart_from
+from sizing.cli.main import main
+from sizing.people import load_people
+
+#: Half of the last digit written of a share; see ``rounded``.
+DIGIT = 5.1e-7
+FILES = {
+    "report.html",
+    "chart.csv",
+    "coverage.csv",
+    "sizes.csv",
+    "between_sizes.csv",
+    "misses.csv",
+    "assumptions.csv",
+    "assumptions.png",
+    "summary.json",
+    "coverage.png",
+    "who_falls_between.png",
+    "people_and_sizes_1.png",
+    "people_and_sizes_2.png",
+}
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("study")
+    assert main(["study", "--draws", "2", "--seed", "4", "--out", str(folder)]) == 0
+    return folder
+
+
+@pytest.fixture(scope="module")
+def summary(study):
+    return json.loads((study / "summary.json").read_text(encoding="utf-8"))
+
+
+def test_every_file_is_there(study):
+    assert {path.name for path in study.iterdir()} == FILES
+
+
+def test_nine_sizes_in_three_groups(summary):
+    # Nine sizes in three groups: common practice, no source.
+    groups = pd.Series([size["group"] for size in summary["sizes"]])
+    assert groups.value_counts().to_dict() == {
+        "paediatric": 3,
+        "adult": 3,
+        "bariatric": 3,
+    }
+
+
+def test_covered_is_what_a_plain_count_finds(study, summary):
+    people = load_people("everyone", draws=2, seed=4)
+    chart = pd.read_csv(study / "chart.csv")
+    fits = np.zeros(len(people.frame), dtype=bool)
+    for _, size in chart.iterrows():
+        inside = np.ones(len(people.frame), dtype=bool)
+        for measure in people.measures:
+            if f"{measure}_low" in chart:
+                value = (10 * people.frame[measure] + 0.5).astype(int)
+                inside &= (value >= 10 * size[f"{measure}_low"]).to_numpy()
+                inside &= (value <= 10 * size[f"{measure}_high"]).to_numpy()
+        fits |= inside
+    share = np.average(fits, weights=people.weight)
+    assert summary["covered"]["estimate"] == pytest.approx(share, abs=DIGIT)
+    assert summary["covered"]["low"] < share < summary["covered"]["high"]
+
+
+def test_own_group_shares_keep_their_order_and_match_a_count(study, summary):
+    people = load_people("everyone", draws=2, seed=4)
+    chart = chart_from(pd.read_csv(study / "chart.csv"), warn=False)
+    fits = assign(people, chart).fits
+    groups = group_of(people).to_numpy()
+    own = (fits & (groups[:, None] == chart.frame["group"].to_numpy())).any(axis=1)
+    share = np.average(own, weights=people.weight)
+    assert summary["own_group"] == pytest.approx(share, abs=DIGIT)
+    assert summary["own_group"] <= summary["upper_bound"] <= 1
+    assert abs(summary["held_out"] - summary["own_group"]) < 0.05
+
+
+def test_outcomes_add_up_and_subgroups_are_there(summary):
+    outcomes = {k: v["estimate"] for k, v in summary["outcomes"].items()}
+    covered = outcomes.pop("covered")
+    assert sum(outcomes.values()) == pytest.approx(1, abs=len(outcomes) * DIGIT)
+    assert covered == pytest.approx(outcomes["one"] + outcomes["choice"], abs=3 * DIGIT)
+    named = {row["by"] for row in summary["by_group"]}
+    assert named == {"everyone", "sex", "age_band", "bmi_class"}
+    for row in summary["by_group"]:
+        assert 0 <= row["low"] <= row["estimate"] <= row["high"] <= 1
+
+
+def test_same_seed_same_bytes(study, tmp_path):
+    assert main(["study", "--draws", "2", "--seed", "4", "--out", str(tmp_path)]) == 0
+    for name in FILES:
+        assert (tmp_path / name).read_bytes() == (study / name).read_bytes(), name
+
+
+class Outline(HTMLParser):
+    """Collects what a page asks for and what its pictures say."""
+
+    def __init__(self):
+        super().__init__()
+        self.alts: list[str] = []
+        self.links: list[str] = []
+        self.text: list[str] = []
+
+    def handle_starttag(self, tag, attrs):
+        named = dict(attrs)
+        if tag == "img":
+            self.alts.append(named.get("alt") or "")
+        self.links += [
+            named[key]
+            for key in ("src", "href")
+            if named.get(key) and not named[key].startswith("data:")
+        ]
+
+    def handle_data(self, data):
+        self.text.append(data)
+
+
+def test_report_is_self_contained_and_carries_cautions_limits_sources(study, summary):
+    page = (study / "report.html").read_text(encoding="utf-8")
+    outline = Outline()
+    outline.feed(page)
+    assert outline.links == []
+    assert len(outline.alts) == 5 and all(len(alt) > 40 for alt in outline.alts)
+    assert 'name="viewport"' in page and "@media print" in page
+    text = " ".join(outline.text)
+    for words in (
+        "safe working load",
+        "competent person",
+        "contracture",
+        "Sources",
+        "Whom this does not hold for",
+        "NHANES 2017-2018",
+        f"{summary['people']['n']:,} survey people",
+    ):
+        assert words in text, words
+    assert not re.search(r"\bnan\b", text)
+
+
+def test_a_chart_of_hers_is_judged_and_nothing_is_fitted(tmp_path):
+    chart = tmp_path / "mine.csv"
+    chart.write_text(
+        "size,group,load_limit_kg,body_mass_kg_low,body_mass_kg_high\n"
+        "light,adult,200,40,80\nheavy,adult,200,75,200\n",
+        encoding="utf-8",
+    )
+    out = tmp_path / "out"
+    words = ["study", "--chart", str(chart), "--people", "adults", "--draws", "1"]
+    assert main([*words, "--out", str(out)]) == 0
+    told = json.loads((out / "summary.json").read_text(encoding="utf-8"))
+    assert told["upper_bound"] is None and told["held_out"] is None
+    assert len(told["sizes"]) == 2
+    people = load_people("adults", draws=1)
+    mass = people.frame["body_mass_kg"]
+    share = np.average(mass.between(40, 200), weights=people.weight)
+    assert told["covered"]["estimate"] == pytest.approx(share, abs=DIGIT)
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--people", "everybody"], "everyone, children, adults"),
+        (["--draws", "0"], "draws"),
+        (["--chart", "no_such_file.csv"], "no_such_file.csv"),
+        (["--seed", "-1"], "seed"),
+    ],
+)
+def test_a_mistake_is_told_in_one_message_and_exits_with_two(
+    words, told, capsys, tmp_path
+):
+    assert main(["study", *words, "--out", str(tmp_path / "out")]) == 2
+    message = capsys.readouterr().err
+    assert told in message and "Traceback" not in message
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_folder_that_cannot_be_made_is_named(tmp_path, capsys):
+    (tmp_path / "taken").write_text("a file", encoding="utf-8")
+    words = ["study", "--people", "bariatric", "--draws", "1"]
+    chart = tmp_path / "c.csv"
+    chart.write_text("size,body_mass_kg_low\nany,1\n", encoding="utf-8")
+    out = str(tmp_path / "taken" / "study")
+    assert main([*words, "--chart", str(chart), "--out", out]) == 2
+    assert "taken" in capsys.readouterr().err
+
+
+def test_the_biggest_assumption_follows_the_answer_at_once(study, summary):
+    rows = pd.DataFrame(summary["assumptions"])
+    biggest = rows.loc[rows["estimate"].abs().idxmax()]
+    text = " ".join(html.unescape((study / "report.html").read_text("utf-8")).split())
+    place = text.index("have at least one size (95 %")
+    end = text.index(". ", place)
+    assert text[end + 2 :].startswith(
+        f"Of what is assumed, this moves it most: if {biggest['setting']}, "
+    )
+    base = summary["covered"]["estimate"]
+    assert np.allclose(rows["share"] - rows["estimate"], base, atol=3 * DIGIT)

@@ -1,0 +1,154 @@
+"""Derived tables: registered, re-derived to the digit, near published figures."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from data_sources import derive_population_totals, derive_survey_summaries
+from sizing.errors import SizingError
+from sizing.resources import source_table
+from sizing.surveys import (
+    ETHNIC_GROUPS,
+    design_estimate,
+    read_embedded,
+    registry,
+    survey_summaries,
+    verify,
+)
+
+KG_PER_LB, CM_PER_INCH = 0.45359237, 2.54
+
+
+def test_registered_files_are_unchanged():
+    shipped = registry().query("ships == 'yes'")["name"].tolist()
+    assert {"nhanes_2015_2016_totals", "survey_summaries"} <= set(shipped)
+    for name in shipped:
+        verify(name)
+
+
+def test_a_changed_file_is_refused():
+    with pytest.raises(SizingError, match="sha256 differs"):
+        verify("survey_summaries", b"survey,estimate\n")
+    with pytest.raises(SizingError, match="unknown registered file"):
+        verify("no_such_survey")
+
+
+def test_every_registered_file_says_where_it_comes_from():
+    table = registry().set_index("name")
+    needed = ["title", "publisher", "year", "licence", "retrieved", "unit", "edits"]
+    assert (table[needed] != "").all(axis=None)
+    assert table.index.is_unique
+    assert table["sha256"].str.fullmatch("[0-9a-f]{64}").all()
+    surveys = table[table["kind"].str.startswith("individual")]
+    assert (surveys["ships"] != "yes").all()
+
+
+def test_every_cell_of_the_totals_has_embedded_people_to_stand_for_it():
+    totals = source_table("nhanes_2015_2016_totals.csv")
+    assert len(totals) == 10 * 2 * 6
+    assert set(totals["ethnic_group"]) == set(ETHNIC_GROUPS)
+    assert (totals["total"] > 0).all()
+    frame = read_embedded().frame
+    starts = np.sort(totals["age_years_from"].unique())
+    band = starts[np.searchsorted(starts, frame["age_years"], side="right") - 1]
+    count = frame.groupby([band, "sex", "ethnic_group"]).size()
+    assert len(count) == len(totals)
+    assert count.min() >= 3
+
+
+def test_summaries_are_in_order():
+    table = survey_summaries()
+    key = ["survey", "age_years_from", "age_years_below", "sex", "name"]
+    assert not table.duplicated([*key, "statistic"]).any()
+    wide = table.set_index([*key, "statistic"])["estimate"].unstack()  # noqa: PD010
+    percentiles = wide[["p05", "p10", "p25", "p50", "p75", "p90", "p95"]]
+    assert (np.diff(percentiles.to_numpy(), axis=1) >= 0).all()
+    assert wide["mean"].between(wide["p25"], wide["p90"]).all()
+    estimates = table[table["statistic"] != "sd"]
+    assert estimates["estimate"].between(estimates["low"], estimates["high"]).all()
+
+
+@pytest.mark.surveys
+def test_totals_are_what_the_script_derives(survey_folder):
+    survey = derive_population_totals.read(survey_folder)
+    derived = derive_population_totals.totals(survey)
+    pd.testing.assert_frame_equal(
+        derived, source_table("nhanes_2015_2016_totals.csv"), check_dtype=False
+    )
+    assert derived["total"].sum() == pytest.approx(survey.weight.sum(), abs=60)
+
+
+@pytest.mark.surveys
+def test_summaries_are_what_the_script_derives(survey_folder):
+    derived = derive_survey_summaries.summaries(survey_folder)
+    pd.testing.assert_frame_equal(
+        derived, survey_summaries(), check_dtype=False, rtol=0, atol=1e-9
+    )
+
+
+@pytest.mark.surveys
+def test_check_fails_when_the_file_that_ships_differs(
+    survey_folder, monkeypatch, tmp_path
+):
+    other = tmp_path / "totals.csv"
+    monkeypatch.setattr(derive_population_totals, "OUT", other)
+    assert derive_population_totals.main([str(survey_folder)]) == 0
+    assert derive_population_totals.main([str(survey_folder), "--check"]) == 0
+    other.write_text(other.read_text().replace("female", "Female", 1))
+    assert derive_population_totals.main([str(survey_folder), "--check"]) == 1
+
+
+def published(survey: str) -> pd.DataFrame:
+    table = source_table("published_means.csv").query("survey == @survey")
+    factor = table["unit"].map(
+        {"lb": KG_PER_LB, "in": CM_PER_INCH, "kg": 1.0, "cm": 1.0}
+    )
+    return table.assign(figure=table["figure"] * factor)
+
+
+def shipped_mean(survey: str, sex: str, name: str) -> float:
+    ages = {"ANSUR II": (17, 59), "NHANES 2015-16": (20, 121)}[survey]
+    table = survey_summaries().set_index(
+        ["survey", "age_years_from", "age_years_below", "sex", "name", "statistic"]
+    )
+    return float(table.loc[(survey, *ages, sex, name, "mean"), "estimate"])
+
+
+def test_ansur_means_against_the_published_ones():
+    for row in published("ANSUR II").itertuples():
+        # Printed to one decimal: 162.85 may be rounded either way.
+        found = shipped_mean("ANSUR II", row.sex, row.name)
+        assert found == pytest.approx(row.figure, abs=0.1)
+
+
+def test_us_means_of_2015_16_against_those_published_for_2011_14():
+    # Another pair of years: Americans grew about 1 kg heavier between them and no
+    # taller; statures were published as "about" to a quarter inch.
+    allowed = {"body_mass_kg": 1.5, "stature_cm": 0.75}
+    rows = published("NHANES 2011-14")
+    assert len(rows) == 4
+    for row in rows.itertuples():
+        found = shipped_mean("NHANES 2015-16", row.sex, row.name)
+        assert found == pytest.approx(row.figure, abs=allowed[row.name])
+
+
+@pytest.mark.surveys
+def test_us_means_of_2015_16_against_those_published_for_them(survey_folder):
+    survey = derive_population_totals.read(survey_folder)
+    frame = survey.frame
+    # Published age-adjusted and from memory: within one standard error or so.
+    allowed = {"body_mass_kg": 0.6, "waist_circumference_cm": 0.8}
+    rows = published("NHANES 2015-16")
+    assert len(rows) == 4
+    for row in rows.itertuples():
+        member = (frame["age_years"] >= 20) & (frame["sex"] == row.sex)
+        member &= ~frame["pregnant"].fillna(False)
+        found = design_estimate(
+            frame[row.name],
+            weights=survey.weight,
+            stratum=frame["stratum"],
+            unit=frame["unit"],
+            domain=member,
+        )
+        estimate = found["estimate"].iloc[0]
+        assert estimate == pytest.approx(row.figure, abs=allowed[row.name])
