@@ -1,6 +1,7 @@
 """Imports point one way, as the data flows; no code names a machine or a name."""
 
 import ast
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -75,6 +76,58 @@ def test_the_order_is_noticed_when_broken():
     assert backward("measures", {"plots"}) == ["plots"]
     assert backward("stock", {"client", "charts"}) == ["client"]
     assert backward("coverage", {"charts", "measures"}) == []
+
+
+def module_name(path: Path) -> str:
+    parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+NAMES = {module_name(path) for path in MODULES}
+
+
+def imported_modules(source: str, names: set[str]) -> set[str]:
+    """Return the kit's modules that a text imports, at its head or in a function."""
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            module = node.module or ""
+            inner = {f"{module}.{alias.name}" for alias in node.names}
+            found |= inner & names or {module}
+    return found & names
+
+
+def circles(graph: dict[str, set[str]]) -> list[str]:
+    """Return one circle of imports, if there is any."""
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as found:
+        return list(found.args[1])
+    return []
+
+
+def test_no_import_leads_back_to_where_it_began():
+    # The package's own list of public names reaches every room, and none it.
+    graph = {
+        module_name(path): imported_modules(path.read_text("utf-8"), NAMES) - {"sizing"}
+        for path in MODULES
+        if module_name(path) != "sizing"
+    }
+    assert circles(graph) == []
+
+
+def test_a_circle_is_noticed_though_an_import_stands_in_a_function():
+    names = {"sizing.a", "sizing.b", "sizing.c"}
+    graph = {
+        "sizing.a": imported_modules("from sizing import b", names),
+        "sizing.b": imported_modules("def f():\n    import sizing.c", names),
+        "sizing.c": imported_modules("from sizing.a import x", names),
+    }
+    assert sorted(set(circles(graph))) == sorted(names)
+    graph["sizing.c"] = set()
+    assert circles(graph) == []
 
 
 #: Filled or lowered while something is worked out, and never handed out.

@@ -25,9 +25,9 @@ from sizing.lesson.choosing import (
     WRONG_MEANS,
     outcome_of_choice,
 )
+from sizing.lesson.prepare import card_steps
 from sizing.pages.cards import answers_html, card_rows, cards_html, margins_table
 from sizing.pages.lesson import wrong_words
-from sizing.pages.lesson_pack import card_steps
 
 _HARD = {
     "easy": "easy: far from the edge that decides",

@@ -29,6 +29,7 @@ from sizing.lesson import (
     compare_ways,
     surprising_pairs,
 )
+from sizing.lesson.prepare import Lesson, prepare_lesson
 from sizing.pages.lesson import (
     PAIRS_WORDS,
     check_table,
@@ -41,7 +42,7 @@ from sizing.pages.lesson import (
     ways_table,
     wrong_words,
 )
-from sizing.pages.lesson_pack import Lesson, lesson_files, prepare_lesson, write_files
+from sizing.pages.lesson_pack import lesson_files, write_files
 from sizing.pages.lesson_pictures import (
     Slide,
     drawn,

@@ -6,7 +6,8 @@ from pathlib import Path
 from sizing.charts import read_chart
 from sizing.cli.options import add_draws, add_people, add_seed, whole
 from sizing.cli.places import check_places
-from sizing.pages.lesson_pack import prepare_lesson, write_lesson
+from sizing.lesson.prepare import prepare_lesson
+from sizing.pages.lesson_pack import write_lesson
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -2,9 +2,9 @@
 
 import pandas as pd
 
-from sizing.client.answer import ClientAnswer
 from sizing.client.client import Client
 from sizing.client.how import MASS, TAKEN
+from sizing.client.judged import JudgedClient
 from sizing.client.stature import STATURE
 from sizing.client.words import plain
 
@@ -59,7 +59,7 @@ def bounded_gain(table: pd.DataFrame) -> pd.DataFrame:
     return out.assign(**{name: table[name] - less for name in names})
 
 
-def limiting_lines(answer: ClientAnswer) -> list[str]:
+def limiting_lines(answer: JudgedClient) -> list[str]:
     """Say what to measure first, before any chance, where it was not taken.
 
     Examples

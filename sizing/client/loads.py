@@ -8,9 +8,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts import SizeChart
-from sizing.client.answer import IN_PLAY, ClientAnswer
 from sizing.client.client import Client
 from sizing.client.how import MASS, TAKEN
+from sizing.client.judged import IN_PLAY, JudgedClient
 from sizing.client.posterior import Bodies
 from sizing.errors import Problem, SizingError
 from sizing.measures import to_tenths
@@ -105,7 +105,7 @@ def never_less(client: Client, bodies: Bodies) -> Floats:
     return moved
 
 
-def load_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
+def load_lines(answer: JudgedClient, *, say: Say = written) -> list[str]:
     """Say where the weight is too near a load limit to be relied on.
 
     Near is within two typical errors of how it was weighed, or within 5 % of the
@@ -143,13 +143,13 @@ on: hoist (70 kg). The load decides, whatever else fits.
     ]
 
 
-def not_entered(answer: ClientAnswer) -> list[str]:
+def not_entered(answer: JudgedClient) -> list[str]:
     """Return the parts in use whose load limit was not entered."""
     parts = _in_use(answer)
     return list(parts.loc[parts["load_limit_kg"].isna(), "part"])
 
 
-def not_entered_lines(answer: ClientAnswer) -> list[str]:
+def not_entered_lines(answer: JudgedClient) -> list[str]:
     """Say which load limits are not in the sum."""
     names = not_entered(answer)
     if not names:
@@ -160,7 +160,7 @@ def not_entered_lines(answer: ClientAnswer) -> list[str]:
     ]
 
 
-def _in_use(answer: ClientAnswer) -> pd.DataFrame:
+def _in_use(answer: JudgedClient) -> pd.DataFrame:
     """Return the parts, of the slings only sizes that the body may hang in.
 
     Those in play, the first two, and those that only their load limit rules out.

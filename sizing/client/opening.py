@@ -1,10 +1,10 @@
 """What an answer begins with, before any size: what to judge or measure first."""
 
 from sizing.cautions import invented_words
-from sizing.client.answer import ClientAnswer
 from sizing.client.chart_words import finding_words
 from sizing.client.client import Client
 from sizing.client.conditions import condition_labels, touched
+from sizing.client.judged import JudgedClient
 from sizing.client.limiting import limiting_lines
 from sizing.client.loads import load_lines
 from sizing.client.words import plain
@@ -15,7 +15,7 @@ _SLIPS = ("nobody_fits", "doubtful_number", "out_of_order")
 _SHOWN = 3
 
 
-def opening_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
+def opening_lines(answer: JudgedClient, *, say: Say = written) -> list[str]:
     """Return the sentences that stand before the answer, wherever it is given."""
     lines = [
         invented_words(*answer.chart.invented),
@@ -27,12 +27,12 @@ def opening_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
     return [line for line in lines if line]
 
 
-def chart_lines(answer: ClientAnswer) -> list[str]:
+def chart_lines(answer: JudgedClient) -> list[str]:
     """Return what is doubtful in the chart, a line each."""
     return [f"Of the chart: {words}." for words in finding_words(answer.findings)]
 
 
-def _slips(answer: ClientAnswer) -> str:
+def _slips(answer: JudgedClient) -> str:
     """Name numbers of the chart that are probably slips, before any size."""
     kinds = answer.findings["kind"].isin(_SLIPS)
     told = finding_words(answer.findings[kinds])

@@ -6,9 +6,9 @@ from functools import cache
 import numpy as np
 import pandas as pd
 
-from sizing.client.answer import ClientAnswer
 from sizing.client.growth import measure_again_in
 from sizing.client.how import ESTIMATED, HOW, TAKEN
+from sizing.client.judged import JudgedClient
 from sizing.measures import vocabulary
 from sizing.measures.written import Say, retold_by, written
 
@@ -97,7 +97,7 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def answer_words(answer: ClientAnswer, *, say: Say = written) -> str:
+def answer_words(answer: JudgedClient, *, say: Say = written) -> str:
     """Return the answer in one or two sentences, measures written by ``say``."""
     status = answer.status
     none = float(
@@ -138,7 +138,7 @@ def answer_words(answer: ClientAnswer, *, say: Say = written) -> str:
     return words
 
 
-def _not_judged(answer: ClientAnswer) -> str:
+def _not_judged(answer: JudgedClient) -> str:
     """Say what keeps the sizes in play from being judged, and what is not ruled out."""
     names = " and ".join(plain(name) for name in answer.unjudged)
     rows = answer.sizes[answer.sizes["size"].isin(answer.in_play)]
@@ -154,7 +154,7 @@ def _not_judged(answer: ClientAnswer) -> str:
     )
 
 
-def _named(answer: ClientAnswer, say: Say) -> str:
+def _named(answer: JudgedClient, say: Say) -> str:
     """Name the likeliest size, and the runner-up where it is close."""
     first, second = answer.first, answer.runner_up
     if answer.broken:
@@ -209,7 +209,7 @@ def room_words(margin: float, measure: str, *, say: Say = written) -> str:
     return f"{'only just' if text in _NOTHING else text} inside its nearer edge"
 
 
-def _missing(answer: ClientAnswer, say: Say) -> str:
+def _missing(answer: JudgedClient, say: Say) -> str:
     near = answer.nearest
     if not near:
         return ""
@@ -223,7 +223,7 @@ def _missing(answer: ClientAnswer, say: Say) -> str:
     return f" Nearest is {near['size']}, which {how}."
 
 
-def next_words(answer: ClientAnswer) -> str:
+def next_words(answer: JudgedClient) -> str:
     """Return what to measure next, and what it is expected to settle."""
     if answer.unjudged:
         return f"Measure first: {', '.join(plain(m) for m in answer.unjudged)}."
@@ -247,14 +247,14 @@ def next_words(answer: ClientAnswer) -> str:
     )
 
 
-def _second_time(answer: ClientAnswer) -> str:
+def _second_time(answer: JudgedClient) -> str:
     decides = plain(str(answer.first["deciding_measure"]))
     if answer.first["deciding_measure"] in answer.limiting:
         return f"measure {decides} all the same: it is only predicted."
     return f"taking {decides} a second time is the best check of the size named first."
 
 
-def growth_words(answer: ClientAnswer, *, say: Say = written) -> list[str]:
+def growth_words(answer: JudgedClient, *, say: Say = written) -> list[str]:
     """Return when a child leaves the size, and when to measure again."""
     if answer.client.age_years is None or answer.client.age_years >= 20:
         return []
@@ -282,7 +282,7 @@ def growth_words(answer: ClientAnswer, *, say: Say = written) -> list[str]:
     return lines
 
 
-def play_words(answer: ClientAnswer) -> str:
+def play_words(answer: JudgedClient) -> str:
     """Return the sizes in play, each with its chance."""
     rows = answer.sizes[answer.sizes["size"].isin(answer.in_play)]
     named = ", ".join(
@@ -291,7 +291,7 @@ def play_words(answer: ClientAnswer) -> str:
     return f"Sizes in play: {named or 'none'}."
 
 
-def allowance_words(answer: ClientAnswer, *, say: Say = written) -> str:
+def allowance_words(answer: JudgedClient, *, say: Say = written) -> str:
     """Return which allowances between body and fabric are in the sum."""
     used = answer.allowances[answer.allowances["used_cm"] != 0]
     if used.empty:
@@ -307,7 +307,7 @@ def allowance_words(answer: ClientAnswer, *, say: Say = written) -> str:
     return f"Allowances in use (common practice, no source): {each}."
 
 
-def summary_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
+def summary_lines(answer: JudgedClient, *, say: Say = written) -> list[str]:
     """Return the whole answer, a line each.
 
     Where no part bears the body mass nothing is said of sizes: another measure
@@ -344,7 +344,7 @@ def _read_words(row: pd.Series, say: Say) -> str:
     return f"{way} {read}, best estimate "
 
 
-def told_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
+def told_lines(answer: JudgedClient, *, say: Say = written) -> list[str]:
     """Return what to know besides: growth, notes, and what was confirmed."""
     lines = []
     if not answer.nothing_bears:
@@ -359,7 +359,7 @@ def told_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
     ]
 
 
-def doubt_lines(answer: ClientAnswer, *, say: Say = written) -> list[str]:
+def doubt_lines(answer: JudgedClient, *, say: Say = written) -> list[str]:
     """Return what was confirmed although it looked wrong, measures written by ``say``.
 
     What to do about it is left out: it was done.

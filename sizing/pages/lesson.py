@@ -1,9 +1,6 @@
 """The lesson's pages: the evidence and the handout, and the words they share."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -18,6 +15,7 @@ from sizing.lesson import (
 )
 from sizing.lesson.choosing import CHOICE_OUTCOMES, CHOICE_WORDS, WRONG_MEANS
 from sizing.lesson.guessing import STUDY_WORDS
+from sizing.lesson.prepare import Lesson
 from sizing.lesson.ways_shares import (
     PUT_WRONG,
     WRONG_OF_SOME,
@@ -35,9 +33,6 @@ from sizing.words.lesson import (
     ways_answer,
     worst_group,
 )
-
-if TYPE_CHECKING:
-    from sizing.pages.lesson_pack import Lesson
 
 _DERIVED = "derived from NHANES 2017-18 (public domain) by derive_reported_errors.py"
 _SAID = "What people say of their own body mass: NHANES 2017-18 (public domain)."

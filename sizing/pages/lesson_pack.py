@@ -1,31 +1,15 @@
 """The lesson: everything a trainer needs for an hour, in one folder."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
 from pathlib import Path
 
 import pandas as pd
 
 from sizing.charts import SizeChart
-from sizing.charts.demo import demo_chart
 from sizing.charts.fits import limits
 from sizing.files.folders import write_folder
 from sizing.files.writing import csv_bytes, rounded
-from sizing.lesson import (
-    Pairs,
-    Practice,
-    RoomResult,
-    WaysResult,
-    chance_of_wrong_size,
-    check_guesses,
-    compare_ways,
-    fit_guess,
-    practice_clients,
-    read_answers,
-    room_result,
-    surprising_pairs,
-)
-from sizing.lesson.practice import CARD_STEPS, IMPERIAL_STEPS
+from sizing.lesson.prepare import Lesson, Progress, silent
 from sizing.pages.cards import answers_html, cards_html
 from sizing.pages.lesson import evidence_html, handout_html
 from sizing.pages.lesson_pictures import (
@@ -40,138 +24,11 @@ from sizing.pages.lesson_pictures import (
 )
 from sizing.pages.page import Picture
 from sizing.pages.room import room_html
-from sizing.people import People, load_people
 
 #: The form a room fills in; and the blank one beside it once it is filled in.
 _FORM_FILE, _BLANK_FILE = "answer_form.csv", "answer_form_blank.csv"
-#: The study in which nurses' guesses of adults were best.
-BEST_GUESSES = "Fernandes 1999"
-#: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
-Progress = Callable[[str, float], None]
 #: Columns of the blank form before the tape measures.
 _FORM = ("participant", "subject", "reading", "chosen_size")
-
-
-def silent(words: str, share: float) -> None:
-    """Take no notice of the progress."""
-
-
-@dataclass(frozen=True)
-class Lesson:
-    """All that a lesson shows.
-
-    Attributes
-    ----------
-    people : People
-    chart : SizeChart
-    practice : Practice
-    ways : WaysResult
-    kinder : WaysResult
-        By eye only, with the nurses' guesses of the study where they were best.
-    check : DataFrame
-        Of ``check_guesses``.
-    pairs : Pairs
-    repeats : DataFrame
-        Of ``chance_of_wrong_size``; with the room's own errors where there are
-        answers.
-    room : RoomResult or None
-    units : str
-        In which people read it.
-    """
-
-    people: People
-    chart: SizeChart
-    practice: Practice
-    ways: WaysResult
-    kinder: WaysResult
-    check: pd.DataFrame
-    pairs: Pairs
-    repeats: pd.DataFrame
-    room: RoomResult | None
-    units: str = "metric"
-
-
-def prepare_lesson(
-    population: str = "adults",
-    chart: SizeChart | None = None,
-    *,
-    clients: int = 12,
-    answers: str | Path | pd.DataFrame | None = None,
-    draws: int = 5,
-    seed: int = 1,
-    units: str = "metric",
-    progress: Progress = silent,
-) -> Lesson:
-    """Work out everything a lesson shows.
-
-    Parameters
-    ----------
-    population : str
-        A name that ``load_people`` knows.
-    chart : SizeChart, optional
-        The invented demo chart if not given.
-    clients : int
-        Practice cards.
-    answers : path or DataFrame, optional
-        The room's answers, of the same chart, population, clients and seed.
-    draws, seed : int
-    units : str
-        In which people read it: a key of ``sizing.app.lab_units.UNITS``.
-    progress : callable
-        ``progress(words, share)`` is told what is being done; whatever it raises
-        ends the work.
-
-    Returns
-    -------
-    Lesson
-    """
-    chart = demo_chart() if chart is None else chart
-    progress("Loading the people", 0.0)
-    people = load_people(population, draws=draws, seed=seed)
-    progress("Dealing the cards", 0.1)
-    practice = practice_clients(
-        people, chart, n=clients, seed=seed, steps=card_steps(units)
-    )
-    room = None
-    if answers is not None:
-        progress("Reading the room's answers", 0.12)
-        read = read_answers(answers, chart)
-        room = room_result(read, chart, practice=practice, seed=seed)
-    progress("Comparing the ways of choosing", 0.15)
-    ways = compare_ways(people, chart, seed=seed, replicates=100)
-    progress("Comparing with kinder guesses", 0.38)
-    kinder = compare_ways(
-        people,
-        chart,
-        ways=["by_eye"],
-        by=[],
-        guess=fit_guess("nurse", study=BEST_GUESSES),
-        seed=seed,
-        replicates=100,
-    )
-    progress("Looking for pairs that surprise", 0.45)
-    pairs = surprising_pairs(people, chart, n=3, seed=seed)
-    progress("Trying one, two and three readings", 0.47)
-    repeats = chance_of_wrong_size(
-        people, chart, None if room is None else room.error, seed=seed
-    )
-    return Lesson(
-        people,
-        chart,
-        practice,
-        ways,
-        kinder,
-        check_guesses(),
-        pairs,
-        repeats,
-        room,
-        units,
-    )
-
-
-def card_steps(units: str) -> Mapping[str, float]:
-    """Return to what a practice card's measures are rounded, in cm and kg."""
-    return CARD_STEPS if units == "metric" else IMPERIAL_STEPS
 
 
 def lesson_slides(lesson: Lesson) -> list[Slide]:

@@ -21,7 +21,8 @@ def told(words: str, what: Callable[[], object]) -> None:
 def main() -> None:
     """Time each wait in turn."""
     from sizing.app.lesson_form import LessonForm
-    from sizing.pages.lesson_pack import lesson_files, prepare_lesson
+    from sizing.lesson.prepare import prepare_lesson
+    from sizing.pages.lesson_pack import lesson_files
     from sizing.resources import source_table
 
     wall, processor = time.perf_counter() - BEGUN[0], time.process_time() - BEGUN[1]

@@ -15,12 +15,12 @@ from sizing.charts import demo_chart
 from sizing.cli import lesson as command
 from sizing.errors import SizingError
 from sizing.lesson import read_answers
+from sizing.lesson.prepare import prepare_lesson
 from sizing.pages.cards import answers_html, cards_html
 from sizing.pages.lesson_pack import (
     blank_form,
     lesson_files,
     lesson_slides,
-    prepare_lesson,
     write_files,
     write_lesson,
 )
