@@ -99,6 +99,11 @@ __all__ = sorted(_LAYER_OF)
 
 
 def __getattr__(name: str) -> Any:
+    if name == "__version__":
+        # Looked up when it is asked for: reading what is installed takes time.
+        from importlib.metadata import version
+
+        return version("sizing")
     if name not in _LAYER_OF:
         raise AttributeError(f"module 'sizing' has no attribute '{name}'")
     return getattr(import_module(f"sizing.{_LAYER_OF[name]}"), name)

@@ -87,6 +87,7 @@ def assign(people: People, chart: SizeChart) -> Assignment:
     Parameters
     ----------
     people : People
+        The people judged, one row per person and draw.
     chart : SizeChart
         Of up to 64 sizes.
 

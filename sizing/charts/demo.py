@@ -15,6 +15,7 @@ def demo_chart() -> SizeChart:
     Returns
     -------
     SizeChart
+        Its source says that it is invented.
 
     Examples
     --------

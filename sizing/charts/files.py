@@ -75,6 +75,7 @@ def write_chart(chart: SizeChart, path: str | Path) -> None:
     Parameters
     ----------
     chart : SizeChart
+        The size chart, in cm and kg.
     path : str or Path
         Ends in ``.csv`` or ``.xlsx``. An existing file is replaced, as a whole
         or, where that fails, not at all. Text in the user's own columns that a
@@ -87,6 +88,16 @@ def write_chart(chart: SizeChart, path: str | Path) -> None:
         If the name ends otherwise or the folder does not exist.
     SizingError
         If the file cannot be written.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from tempfile import TemporaryDirectory
+    >>> from sizing import demo_chart
+    >>> with TemporaryDirectory() as folder:
+    ...     write_chart(demo_chart(), Path(folder) / "mine.csv")
+    ...     len(read_chart(Path(folder) / "mine.csv").sizes)
+    9
     """
     path = Path(path)
     if path.suffix.lower() not in (".csv", ".xlsx"):

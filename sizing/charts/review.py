@@ -25,6 +25,7 @@ def review_chart(chart: SizeChart, *, people: "People | None" = None) -> pd.Data
     Parameters
     ----------
     chart : SizeChart
+        The size chart, in cm and kg.
     people : People, optional
         If given, a size that none of them fits is found as well.
 

@@ -72,6 +72,7 @@ def check_client(
     Parameters
     ----------
     chart : SizeChart
+        The size chart, in cm and kg.
     client : Client or mapping
         From ``client_from``, or what it takes.
     how : mapping or str, optional

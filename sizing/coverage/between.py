@@ -56,7 +56,9 @@ def who_falls_between(
     Parameters
     ----------
     people : People
+        The people judged, one row per person and draw.
     chart : SizeChart
+        The size chart, in cm and kg.
     terms : sequence of str
         Groupings as in ``coverage``, all entered together.
 

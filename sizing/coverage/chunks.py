@@ -98,6 +98,7 @@ def coverage_in_chunks(
         with one draw; a column ``weight`` if people do not count the same
         (People bring theirs). A generator will do; ``resampled`` makes one.
     chart : SizeChart
+        The size chart, in cm and kg.
     by : str or sequence of str, optional
         Groupings as in ``coverage``.
     progress : callable, optional

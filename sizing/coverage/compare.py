@@ -66,8 +66,12 @@ def compare_charts(
     Parameters
     ----------
     people : People
+        The people judged, one row per person and draw.
     chart_a, chart_b : SizeChart
-    by, replicates, seed
+        The two charts.
+    by : str or list of str, optional
+        Groups, as in ``coverage``.
+    replicates, seed : int
         As in ``coverage``.
 
     Returns

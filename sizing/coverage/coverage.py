@@ -99,7 +99,9 @@ def coverage(
     Parameters
     ----------
     people : People
+        The people judged, one row per person and draw.
     chart : SizeChart
+        The size chart, in cm and kg.
     by : str or sequence of str, optional
         Groupings: ``sex``, ``age_band``, ``bmi_class``, or any column of
         ``people.frame`` with up to 50 values. Without it, everyone only.

@@ -42,7 +42,9 @@ def coverage_by_dask(
         ``chunks[i]`` must give the same people each time: ``resampled``, or a
         sequence of one's own that reads the i-th file. It is sent to each worker
         once.
-    chart, by
+    chart : SizeChart
+        The size chart, in cm and kg.
+    by : str or list of str, optional
         As in ``coverage_in_chunks``.
     client : distributed.Client, optional
         Of a running cluster. Without it, one worker process for each core of
@@ -51,6 +53,7 @@ def coverage_by_dask(
     Returns
     -------
     CountedCoverage
+        The same counts, whichever way they were made.
 
     Raises
     ------

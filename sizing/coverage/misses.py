@@ -31,7 +31,9 @@ def why_none(
     Parameters
     ----------
     people : People
+        The people judged, one row per person and draw.
     chart : SizeChart
+        The size chart, in cm and kg.
     replicates : int
         Bootstrap replicates, where the people have no survey design.
     seed : int

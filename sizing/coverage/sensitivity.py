@@ -105,7 +105,9 @@ def sensitivity(
     Parameters
     ----------
     people : People
+        The people judged, one row per person and draw.
     chart : SizeChart
+        The size chart, in cm and kg.
     settings : DataFrame, optional
         Other settings in the form of ``assumptions()``.
     seed : int

@@ -75,6 +75,7 @@ def plan_stock(
     scenarios : int
         Days drawn to plan with; four times as many are drawn afresh to check.
     seed : int
+        Of the draws; the same seed gives the same figures.
     progress : bool or callable
         True: a bar is shown once planning takes more than two seconds. A callable
         is told ``(words, share done)`` at every step; what it raises, for instance
