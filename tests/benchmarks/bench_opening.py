@@ -28,10 +28,10 @@ FIRST = {
     "study": "have at least one size",
     "bands": "sizes of these widths fit",
     "adviser": "^Check$",
-    "purchaser": r"^Buy \d+",
-    "trainer": "^Of a hundred adults",
+    "purchaser": r"Buy \d+ slings",
+    "trainer": "Of a hundred adults",
 }
-FORM = "#rendered_cells :is(.jupyter-button, .widget-label, input)"
+FORM = "#rendered_cells .jupyter-button:visible"
 OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
 
 

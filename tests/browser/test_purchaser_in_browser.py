@@ -17,7 +17,7 @@ def test_the_purchaser_takes_in_prices_plans_stops_and_saves(
     ready("purchaser.ipynb")
     check_page(page, lab, screens, "purchaser")
     # The first answer, of an invented scenario, stands there once the page opens.
-    page.get_by_text(re.compile(r"^Buy \d+")).first.wait_for()
+    page.get_by_text(re.compile(r"Buy \d+ slings")).first.wait_for()
     assert page.get_by_text("Invented for demonstration").first.is_visible()
 
     page.get_by_text("What can be bought, prices, and what is owned").click()
@@ -40,7 +40,7 @@ def test_the_purchaser_takes_in_prices_plans_stops_and_saves(
     page.get_by_text("Stopped. Nothing was changed.").wait_for()
 
     plan.click()
-    page.get_by_text(re.compile(r"^Buy \d+")).first.wait_for()
+    page.get_by_text(re.compile(r"Buy \d+ slings")).first.wait_for()
     page.get_by_role("button", name="Save tables (XLSX)").click()
     page.get_by_role("button", name="Save page to print (HTML)").click()
     wait_for_file(page, lab.folder / "stock_order.xlsx")
