@@ -14,6 +14,7 @@ from sizing.client.allowances import allowance_table
 from sizing.client.stature import KNEE_EQUATIONS, segment_table, segments
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, vocabulary
+from sizing.pages.where import where_html
 
 MASS = "body_mass_kg"
 PARTS = ("hoist", "spreader bar", "sling")
@@ -46,6 +47,13 @@ def in_a_row(*widgets: w.Widget) -> w.Box:
     """
     layout = w.Layout(flex_flow="row wrap", align_items="center")
     return w.Box(widgets, layout=layout)
+
+
+def _drawn(name: str | None) -> w.Widget:
+    """Return the drawing of one measure or of all, shown as the focus moves."""
+    view = w.HTML(where_html(name, small=True))
+    view.add_class("sizing-where")
+    return view
 
 
 class ClientFields:
@@ -128,7 +136,8 @@ class ClientFields:
         return [field for part in parts for field in part.values()]
 
     def _layout(self) -> w.Widget:
-        rows = [in_a_row(self.values[name].box, self.ways[name]) for name in MEASURES]
+        taken = w.VBox([*map(self._row, MEASURES), _drawn(None)])
+        taken.add_class("sizing-measures")
         lengths = [
             in_a_row(self.values[str(name)].box, w.HTML(escape(what)))
             for name, what in segment_table()["definition"].items()
@@ -147,12 +156,18 @@ class ClientFields:
                 self.age,
                 w.HTML(heading("What makes this body unlike others; tick what holds")),
                 in_a_row(*self.conditions.values()),
-                *rows,
+                taken,
                 more,
                 w.HTML(heading("Load limits, from the labels")),
                 *(field.box for field in self.loads.values()),
             ]
         )
+
+    def _row(self, name: str) -> w.Widget:
+        """Return the fields of one measure, with where it is taken."""
+        row = in_a_row(self.values[name].box, self.ways[name], _drawn(name))
+        row.add_class("sizing-measure")
+        return row
 
     def _changed(self) -> None:
         if not self._filling:

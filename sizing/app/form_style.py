@@ -21,7 +21,22 @@ FORM_STYLE = """<style>
 .sizing-form .widget-html { height: auto; }
 .sizing-form .widget-dropdown > select { height: 28px; align-self: center; }
 .sizing-form figure { max-width: 44rem; }
+.sizing-measures { position: relative; overflow: visible; min-height: 19rem; }
+.sizing-measures .sizing-measure { position: static; overflow: visible; }
+.sizing-where { display: none; position: absolute; left: 38rem; top: 0;
+  width: 15rem; pointer-events: none; }
+.sizing-measure:focus-within .sizing-where,
+.sizing-measures:not(:focus-within) > .sizing-where { display: block; }
+.sizing-form .sizing-where figure { margin: 0; }
+.sizing-where img { max-height: 14rem !important; }
 @media (max-width: 700px) {
+  .sizing-measures .sizing-measure { position: relative; min-height: 9.5rem;
+    align-content: start; }
+  .sizing-measure .sizing-where { display: block; left: 14rem; top: auto; bottom: 0;
+    width: 8.5rem; }
+  .sizing-where img { max-height: 6rem !important; }
+  .sizing-measures > .sizing-where, .sizing-measure figcaption { display: none
+    !important; }
   .sizing-form { --jp-widgets-inline-label-width: auto; }
   .sizing-form .widget-inline-hbox { flex-wrap: wrap; }
   .sizing-form .widget-gridbox .widget-inline-hbox { flex-wrap: nowrap; }

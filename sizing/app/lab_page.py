@@ -1,18 +1,12 @@
 """The start page of the lab, written from the vocabulary and the cautions."""
 
-import base64
-import io
 import json
-from html import escape
 from pathlib import Path
 from typing import Any
 
-from PIL import Image
-
 from sizing.cautions import cautions
 from sizing.files.writing import write_text
-from sizing.measures import vocabulary
-from sizing.plots.where import plot_where, where_words
+from sizing.pages.where import where_html
 
 #: The doors in their order: file, what they are called, what lies behind them.
 DOORS: tuple[tuple[str, str, str], ...] = (
@@ -85,28 +79,6 @@ def start_notebook() -> dict[str, Any]:
     }
 
 
-def where_html() -> str:
-    """Return the drawing of where each measure is taken, with words beside it.
-
-    Examples
-    --------
-    >>> where_html().startswith("<figure>")
-    True
-    """
-    words = vocabulary()
-    drawn, small = io.BytesIO(), io.BytesIO()
-    figure = plot_where(words).figure
-    figure.savefig(drawn, format="png", dpi=130)  # type: ignore[union-attr]
-    # Few greys are enough for it, and a third of the bytes.
-    Image.open(drawn).convert("L").quantize(16).save(small, "PNG", optimize=True)
-    data = base64.b64encode(small.getvalue()).decode("ascii")
-    return (
-        f'<figure><img alt="{escape(where_words(words))}" '
-        f'src="data:image/png;base64,{data}" style="max-width: 100%">'
-        f"<figcaption>{_BENEATH}</figcaption></figure>"
-    )
-
-
 def _words(text: str) -> dict[str, Any]:
     return {"cell_type": "markdown", "metadata": {}, "source": text}
 
@@ -161,15 +133,11 @@ you reload it. *Clear this page*, at its top, forgets it.
 - **If a page seems stuck**, reload it, and if that does not help choose *Clear this \
 page*."""
 _WHERE = "## Where each measure is taken"
-_BENEATH = """\
-A straight line with two ends is a length or a breadth. A curved band is a tape \
-around the body. Take hip girth and stature lying down: the seat spreads the hips. The \
-figures are drawn by eye and are nobody's measures."""
 _DRAWING = """\
 # The drawing, from the kit's vocabulary of measures.
 from IPython.display import HTML
 
-from sizing.app.lab_page import where_html
+from sizing.pages.where import where_html
 
 HTML(where_html())"""
 _LIMITS = """\

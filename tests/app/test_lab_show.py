@@ -10,8 +10,6 @@ from PIL import Image
 
 from sizing.app.lab_show import save_bytes, save_panel, show_picture, show_table
 from sizing.errors import SizingError
-from sizing.measures import vocabulary
-from sizing.plots.where import plot_where, where_words
 
 FRAME = pd.DataFrame({"size": ["A", "B"], "share": [1 / 3, 2 / 3]})
 
@@ -86,31 +84,3 @@ def test_a_mistake_is_told_beside_the_buttons(tmp_path):
     row, told = save_panel(nothing_yet, folder=tmp_path).children
     row.children[0].click()
     assert "There is no plan &lt;yet&gt;." in told.value
-
-
-def test_every_measure_with_a_place_is_drawn_and_told():
-    words = vocabulary()
-    texts = [text.get_text() for text in plot_where(words).texts]
-    said = where_words(words)
-    for name, label in zip(words["name"], words["label"], strict=True):
-        placed = any(label.split(",")[0] in text for text in texts)
-        assert placed == (name != "body_mass_kg")
-        assert (label in said) == (name != "body_mass_kg")
-
-
-def test_no_words_of_the_drawing_lie_over_others_or_outside_it():
-    ax = plot_where(vocabulary())
-    figure = ax.figure
-    figure.canvas.draw()
-    boxes = [t.get_window_extent() for t in ax.texts if t.get_text()]
-    assert len(boxes) == len(vocabulary()) - 1
-    page = figure.bbox
-    for i, box in enumerate(boxes):
-        assert page.x0 <= box.x0 and box.x1 <= page.x1
-        assert page.y0 <= box.y0 and box.y1 <= page.y1
-        assert not any(box.overlaps(other) for other in boxes[i + 1 :])
-
-
-def test_a_measure_that_is_not_wanted_is_not_drawn():
-    words = vocabulary().query("name != 'hip_circumference_cm'")
-    assert not any("Hip girth" in text.get_text() for text in plot_where(words).texts)

@@ -1,0 +1,160 @@
+"""The drawing of where each measure is taken, from ``drawings/measures.svg``."""
+
+import base64
+import xml.etree.ElementTree as ET
+from functools import cache
+from html import escape
+from importlib.resources import files
+
+from sizing.errors import one_of
+from sizing.measures import vocabulary
+
+_SVG = "{http://www.w3.org/2000/svg}"
+_KINDS = (
+    "A straight line with two ends is a length or a breadth. A curved band is a tape "
+    "around the body. Take hip girth and stature lying down: the seat spreads the "
+    "hips. The figures are drawn by eye and are nobody's measures."
+)
+_CHOOSE = "Where each measure is taken. Choose a field to see its own."
+_FIGURES = {
+    "side": "a person seated, from the side",
+    "front": "a person seated, from the front",
+    "lying": "a person lying on the back",
+}
+
+
+def where_svg(measure: str | None = None) -> str:
+    """Return the drawing of where one measure is taken, or all of them, numbered.
+
+    Parameters
+    ----------
+    measure : str, optional
+        Name of a measure; if None all are drawn, with their numbers in the
+        vocabulary.
+
+    Returns
+    -------
+    str
+        SVG with a title, in greys; it asks for nothing from outside.
+
+    Raises
+    ------
+    SizingError
+        If there is no such measure.
+
+    Notes
+    -----
+    A measure is the group whose id is its name. One alone is shown with the figure
+    it is drawn on and nothing else.
+
+    Examples
+    --------
+    >>> drawn = where_svg("hip_circumference_cm")
+    >>> 'id="hip_circumference_cm"' in drawn, 'id="stature_cm"' in drawn
+    (True, False)
+    """
+    names = [str(name) for name in vocabulary()["name"]]
+    ET.register_namespace("", _SVG.strip("{}"))
+    root = ET.fromstring(_drawing())
+    parts = {str(group.get("id")): group for group in root.findall(f"{_SVG}g")}
+    if measure is None:
+        for number, name in enumerate(names, start=1):
+            for place in parts[name].iter(f"{_SVG}text"):
+                place.text = str(number)
+    else:
+        one_of("measure", measure, names)
+        figure = str(parts[measure].get("data-figure"))
+        root.set("viewBox", str(parts[figure].get("data-view")))
+        for name in set(parts) - {measure, figure}:
+            root.remove(parts[name])
+    title = ET.Element(f"{_SVG}title")
+    title.text = where_words(measure)
+    root.insert(0, title)
+    return ET.tostring(root, encoding="unicode")
+
+
+def where_words(measure: str | None = None) -> str:
+    """Return what the drawing shows, for whoever cannot see it.
+
+    Parameters
+    ----------
+    measure : str, optional
+        As for ``where_svg``.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> where_words("waist_circumference_cm")
+    'Waist girth on a person seated, from the side: level around the trunk at the top \
+of the hip bone.'
+    """
+    if measure is None:
+        return (
+            "Drawing of a person seated against an upright, from the side and from "
+            "the front, and lying on the back, with a numbered mark where each "
+            "measure is taken."
+        )
+    row = vocabulary().set_index("name").loc[measure]
+    root = ET.fromstring(_drawing())
+    group = root.find(f"{_SVG}g[@id='{measure}']")
+    figure = "" if group is None else _FIGURES[str(group.get("data-figure"))]
+    return f"{row['label']} on {figure}: {_lower(str(row['landmarks']))}"
+
+
+def where_html(measure: str | None = None, *, small: bool = False) -> str:
+    """Return the drawing for a page, with its words.
+
+    Parameters
+    ----------
+    measure : str, optional
+        As for ``where_svg``.
+    small : bool
+        As it stands beside fields: without the list of all measures.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> where_html().count("<li>"), where_html("stature_cm", small=True).count("<li>")
+    (10, 0)
+    """
+    words = vocabulary()
+    data = base64.b64encode(where_svg(measure).encode()).decode("ascii")
+    picture = (
+        f'<img alt="{escape(where_words(measure))}" '
+        f'src="data:image/svg+xml;base64,{data}" style='
+    )
+    if small:
+        said = dict(zip(words["name"], words["landmarks"], strict=True))
+        beneath = _CHOOSE if measure is None else str(said[measure])
+        return (
+            f'<figure>{picture}"width: 100%; max-height: 100%">'
+            f"<figcaption>{escape(beneath)}</figcaption></figure>"
+        )
+    items = "".join(
+        f"<li><b>{escape(label)}</b>: {escape(_lower(landmarks))}</li>"
+        for label, landmarks in zip(words["label"], words["landmarks"], strict=True)
+    )
+    return (
+        '<figure style="margin: 1em 0"><div style="display: flex; flex-wrap: wrap; '
+        f'gap: 1em; align-items: center">{picture}"flex: 1 1 18rem; min-width: 0; '
+        f'max-width: 32rem"><ol style="flex: 1 1 16rem; margin: 0">{items}</ol></div>'
+        f"<figcaption>{_KINDS}</figcaption></figure>"
+    )
+
+
+@cache
+def _drawing() -> str:
+    place = files("sizing.pages") / "drawings" / "measures.svg"
+    text = place.read_text(encoding="utf-8")
+    # Carried once a measure: without what only whoever edits the file needs.
+    return " ".join(text.split()).replace("> <", "><")
+
+
+def _lower(words: str) -> str:
+    return words[:1].lower() + words[1:]
