@@ -22,9 +22,7 @@ if TYPE_CHECKING:
     from sizing.coverage import (
         compare_charts,
         coverage,
-        coverage_by_dask,
         coverage_in_chunks,
-        resampled,
         sensitivity,
         who_falls_between,
         why_none,
@@ -66,9 +64,7 @@ _NAMES: dict[str, tuple[str, ...]] = {
     "coverage": (
         "compare_charts",
         "coverage",
-        "coverage_by_dask",
         "coverage_in_chunks",
-        "resampled",
         "sensitivity",
         "who_falls_between",
         "why_none",

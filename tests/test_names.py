@@ -29,7 +29,7 @@ def test_nothing_is_loaded_before_it_is_asked_for():
     script = (
         "import sys, sizing\n"
         "assert 'pandas' not in sys.modules\n"
-        "import sizing.coverage.shares\n"
+        "import sizing.stats.shares\n"
         "from sizing import coverage\n"
         "assert coverage is sizing.coverage and callable(coverage)\n"
         "assert not hasattr(sizing, 'no_such_name')\n"

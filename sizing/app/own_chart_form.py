@@ -43,10 +43,10 @@ from sizing.client.own_chart import (
     with_edge,
 )
 from sizing.coverage import Comparison, compare_charts
-from sizing.coverage.layout import Layout
 from sizing.errors import SizingError
 from sizing.measures.tables import CHART
 from sizing.people.people import People
+from sizing.stats.layout import Layout
 from sizing.words.labels import labels
 
 _HELP = (

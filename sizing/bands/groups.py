@@ -7,10 +7,10 @@ import pandas as pd
 
 from sizing.charts.assign import assign
 from sizing.charts.size_chart import GROUPS, SizeChart
-from sizing.coverage.layout import layout
-from sizing.coverage.shares import group_means, wilson
 from sizing.errors import SizingError, check_number
+from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.stats.shares import group_means
 
 #: What can become of a person of a group, judged on all groups' sizes.
 JUDGEMENTS: dict[str, str] = {
@@ -156,9 +156,7 @@ def judge_groups(
         replicates=200,
         seed=seed,
     )
-    low, high = wilson(
-        means.estimate, means.variance, means.df, means.n_effective[:, None]
-    )
+    low, high = means.shares()
     rows = []
     for g, group in enumerate(["everyone", *present]):
         for c, (label, kind) in enumerate(cases):

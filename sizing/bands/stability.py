@@ -7,15 +7,16 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
 
 from sizing.bands.axis import Width
 from sizing.bands.cells import Floats
 from sizing.bands.fitter import Fitter
-from sizing.coverage.layout import layout
 from sizing.errors import check_number, check_replicates, check_seed
+from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.surveys import bootstrap_weights
+from sizing.stats.intervals import student
+from sizing.stats.replicates import bootstrap_weights
+from sizing.stats.shares import replicate_counts
 
 PERSONS, UNITS = "persons", "sampling units (Rao, Wu and Yue's rescaling)"
 
@@ -37,10 +38,7 @@ def draw_samples(
     n = len(named)
     place = layout(people)
     if place.unit is None or place.stratum is None:
-        found = [
-            np.bincount(rng.integers(0, n, n), minlength=n) for _ in range(replicates)
-        ]
-        return Samples(np.array(found, dtype=float), PERSONS, max(n - 1, 1))
+        return Samples(replicate_counts(n, replicates, rng), PERSONS, max(n - 1, 1))
     # The layout has persons in the order of their numbers.
     times = np.empty((replicates, n))
     times[:, person[place.rows[0]]] = bootstrap_weights(
@@ -67,7 +65,7 @@ def interval(
     from, the samples differ less than surveys do.
     """
     tail = (1 - level) / 2
-    wider = float(stats.t.isf(tail, df) / stats.norm.isf(tail))
+    wider = float(student(df, level) / student(np.inf, level))
     low, high = np.quantile(
         np.asarray(drawn, dtype=float), [tail, 1 - tail], axis=0, method="weibull"
     )
@@ -94,7 +92,7 @@ def edge_stability(
     replicates : int
         Bootstrap samples of persons, drawn with replacement (of sampling units,
         where the people have ``stratum`` and ``unit``; see
-        ``sizing.surveys.bootstrap_weights``); a person brings all her draws and
+        ``sizing.stats.bootstrap_weights``); a person brings all her draws and
         her weight.
     level : float
         Of the interval.

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import ndtri
 
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, SizeChart
 from sizing.client.how import ESTIMATED, Reading
@@ -15,10 +14,9 @@ from sizing.client.posterior import Bodies
 from sizing.measures import MEASURES, to_tenths
 from sizing.measures.edges import NO_HIGH, NO_LOW
 from sizing.people.body.terms import Floats
+from sizing.stats.intervals import LEVEL, score_interval, student
 
 Mask = npt.NDArray[np.bool_]
-#: Confidence of the Monte Carlo interval of a chance.
-LEVEL = 0.95
 #: Not measured happens only with a stated condition: else what is missing is drawn.
 POSSIBLE = OUTCOMES
 
@@ -238,15 +236,11 @@ def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
     number = np.where(
         inside, p * (1 - p) / np.where(inside, variance, 1.0), bodies.effective
     )
-    z = float(ndtri(0.5 + LEVEL / 2))
-    middle = (p + z**2 / (2 * number)) / (1 + z**2 / number)
-    half = (
-        z * np.sqrt(p * (1 - p) / number + z**2 / (4 * number**2)) / (1 + z**2 / number)
-    )
+    low, high = score_interval(p, number, student(np.inf))
     return {
         "estimate": p,
-        "low": np.minimum(middle - half, p).clip(0),
-        "high": np.maximum(middle + half, p).clip(max=1),
+        "low": low,
+        "high": high,
         "method": f"{100 * LEVEL:.0f} % Monte Carlo interval; measuring error, "
         "spread between people and the model's coefficients are in the chance",
         "n": len(bodies.weight),

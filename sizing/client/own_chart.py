@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from sizing.cautions import cautions, invented_first
 from sizing.charts import SizeChart, chart_from, fits_matrix, review_chart
@@ -21,12 +20,14 @@ from sizing.coverage import (
     who_falls_between,
     why_none,
 )
-from sizing.coverage.layout import Floats, Layout, layout
-from sizing.coverage.shares import group_means, wilson
 from sizing.errors import Problem, SizingError, one_of
 from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
+from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.stats.intervals import difference_interval
+from sizing.stats.layout import Floats, Layout
+from sizing.stats.shares import group_means
 
 #: Findings of ``review_chart`` that are drawn as gaps.
 GAP = "gap"
@@ -162,9 +163,7 @@ def judge_chart(
     columns = [first[rows].astype(float) for rows in place.rows]
     everyone = [np.ones((len(place.weight), 1)) for _ in columns]
     means = group_means(place, columns, everyone, replicates=replicates, seed=seed)
-    low, high = wilson(
-        means.estimate, means.variance, means.df, means.n_effective[:, None]
-    )
+    low, high = means.shares()
     table["load_first"] = means.estimate[0]
     table["load_first_low"], table["load_first_high"] = low[0], high[0]
     table["unneeded"] = table["needs"] < NOBODY
@@ -330,12 +329,12 @@ def nudge(
     everyone = [np.ones((len(place.weight), 1)) for _ in columns]
     means = group_means(place, columns, everyone, replicates=50, seed=1)
     share_a, share_b, change = means.estimate[0]
-    t = stats.t.ppf(0.975, max(float(np.ravel(means.df[0])[-1]), 1.0))
-    variance = float(means.variance[0, 2])
-    number = float(np.ravel(means.n_effective)[0])
-    half = t * np.sqrt(variance) if variance > 0 else t**2 / (number + t**2)
-    low, high = wilson(
-        means.estimate, means.variance, means.df, means.n_effective[:, None]
+    low, high = means.shares()
+    least, most = difference_interval(
+        change,
+        means.variance[0, 2],
+        np.ravel(means.df[0])[-1],
+        means.n_effective[0],
     )
     table = pd.DataFrame(
         {
@@ -344,8 +343,8 @@ def nudge(
             "share_b_low": low[0, 1],
             "share_b_high": high[0, 1],
             "estimate": change,
-            "low": max(change - half, -1.0),
-            "high": min(change + half, 1.0),
+            "low": float(least),
+            "high": float(most),
             "method": "95 % t interval of the paired difference; "
             f"linearisation{place.joined}",
             "n": people.n,

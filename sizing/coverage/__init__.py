@@ -4,9 +4,7 @@ from sizing.coverage.between import who_falls_between
 from sizing.coverage.chunks import CountedCoverage, coverage_in_chunks
 from sizing.coverage.compare import Comparison, compare_charts
 from sizing.coverage.coverage import Coverage, coverage
-from sizing.coverage.distributed import coverage_by_dask
 from sizing.coverage.misses import why_none
-from sizing.coverage.resampled import resampled
 from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
 
 __all__ = [
@@ -17,9 +15,7 @@ __all__ = [
     "assumptions",
     "compare_charts",
     "coverage",
-    "coverage_by_dask",
     "coverage_in_chunks",
-    "resampled",
     "sensitivity",
     "who_falls_between",
     "why_none",

@@ -9,11 +9,11 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits, parts, size_masks
-from sizing.coverage.layout import Floats, Layout
 from sizing.measures import SEATED_AND_GIRTHS, to_tenths, vocabulary
 from sizing.people.body.moments import moments
 from sizing.people.classes import ADULT_AGE
 from sizing.people.people import People
+from sizing.stats.layout import Floats, Layout
 
 Flags = npt.NDArray[np.bool_]
 

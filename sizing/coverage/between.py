@@ -6,17 +6,18 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
 
 from sizing.charts import SizeChart, assign
 from sizing.coverage.groups import NOT_KNOWN, grouping
-from sizing.coverage.joining import join_influences, variance_of_sum
-from sizing.coverage.layout import Floats, Layout, layout
-from sizing.coverage.logistic import log_odds_ratios
-from sizing.coverage.shares import LEVEL, SMALL_GROUP
 from sizing.errors import Problem, SizingError
 from sizing.people.classes import ADULT_AGE
+from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.stats.intervals import LEVEL, student
+from sizing.stats.joining import join_influences, variance_of_sum
+from sizing.stats.layout import Floats, Layout
+from sizing.stats.logistic import log_odds_ratios
+from sizing.stats.shares import SMALL_GROUP
 
 COLUMNS = [
     "fitted_to",
@@ -83,7 +84,7 @@ def who_falls_between(
     -----
     Logistic regression with the people's weights in each draw; robust
     (sandwich) errors by person, or by stratum and sampling unit where there is a
-    design (``sizing.coverage.logistic``); joined over draws on the log scale as
+    design (``sizing.stats.logistic``); joined over draws on the log scale as
     ``coverage`` joins them, with t intervals.
 
     Examples
@@ -273,7 +274,7 @@ def _join(
         (influence for _, influence in fits),
         np.full(len(entered), max(complete, 1.0)),
     )
-    half = stats.t.ppf((1 + LEVEL) / 2, np.maximum(df, 1)) * np.sqrt(total)
+    half = student(df) * np.sqrt(total)
     for row, b, h in zip(entered, mean, half, strict=True):
         row["estimate"] = float(np.exp(b))
         row["low"], row["high"] = float(np.exp(b - h)), float(np.exp(b + h))

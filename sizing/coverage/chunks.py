@@ -12,10 +12,11 @@ from sizing.charts.fits import limits, tenths, unpack
 from sizing.charts.judge import judge
 from sizing.coverage.coverage import EVERYONE, percent
 from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
-from sizing.coverage.layout import Floats
-from sizing.coverage.shares import LEVEL, SMALL_GROUP, wilson
 from sizing.errors import Problem, SizingError
 from sizing.people.people import People
+from sizing.stats.intervals import LEVEL, wilson
+from sizing.stats.layout import Floats
+from sizing.stats.shares import SMALL_GROUP
 
 _METHOD = f"{100 * LEVEL:.0f} % score interval on the effective number; counted"
 
@@ -96,7 +97,7 @@ def coverage_in_chunks(
     chunks : iterable of DataFrame or People
         Measures in cm and kg, one row per person, each person in one chunk and
         with one draw; a column ``weight`` if people do not count the same
-        (People bring theirs). A generator will do; ``resampled`` makes one.
+        (People bring theirs). A generator will do.
     chart : SizeChart
         The size chart, in cm and kg.
     by : str or sequence of str, optional
@@ -127,7 +128,7 @@ def coverage_in_chunks(
     no survey design and no draws here; for a survey use ``coverage``. Where
     weights are not whole numbers, their sums can differ in the last digits by
     the way of cutting. Time grows with the number of people, memory with the
-    largest chunk. ``coverage_by_dask`` shares the work among machines.
+    largest chunk.
 
     Examples
     --------

@@ -5,15 +5,15 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from sizing.cautions import cautions
 from sizing.charts import OUTCOMES, SizeChart, assign
 from sizing.coverage.coverage import EVERYONE, memberships, outcome_columns
 from sizing.coverage.groups import by_list
-from sizing.coverage.layout import layout
-from sizing.coverage.shares import LEVEL, SMALL_GROUP, group_means
+from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.stats.intervals import LEVEL, difference_interval
+from sizing.stats.shares import SMALL_GROUP, group_means
 
 
 @dataclass(frozen=True)
@@ -119,10 +119,8 @@ def compare_charts(
         ]
         shares.append(np.mean(each, axis=0).ravel())
 
-    t = stats.t.ppf((1 + LEVEL) / 2, np.maximum(means.df, 1))
-    number = means.n_effective[:, None]
-    half = np.where(
-        means.variance > 0, t * np.sqrt(means.variance), t**2 / (number + t**2)
+    low, high = difference_interval(
+        means.estimate, means.variance, means.df, means.n_effective[:, None]
     )
     count, width = means.estimate.shape
     n = np.round(means.n).astype(np.int64)
@@ -136,8 +134,8 @@ def compare_charts(
             "share_a": shares[0],
             "share_b": shares[1],
             "estimate": means.estimate.ravel(),
-            "low": np.clip(means.estimate - half, -1, 1).ravel(),
-            "high": np.clip(means.estimate + half, -1, 1).ravel(),
+            "low": low.ravel(),
+            "high": high.ravel(),
             "method": method,
             "n": np.repeat(n, width),
             "n_effective": np.repeat(means.n_effective, width),

@@ -11,15 +11,12 @@ import pandas as pd
 from sizing.cautions import cautions
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, Assignment, SizeChart, assign
 from sizing.coverage.groups import by_list, grouping
-from sizing.coverage.layout import Floats, Layout, layout
-from sizing.coverage.shares import (
-    LEVEL,
-    SMALL_GROUP,
-    group_means,
-    wilson,
-)
 from sizing.errors import check_replicates
+from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.stats.intervals import LEVEL, wilson
+from sizing.stats.layout import Floats, Layout
+from sizing.stats.shares import SMALL_GROUP, group_means
 
 #: How the group of all people is called in the column ``level``.
 EVERYONE = "everyone"
@@ -135,10 +132,10 @@ def coverage(
     Sampling error: by linearisation where the people have ``stratum`` and
     ``unit`` or were drawn from an outside model (``People.outside_model``), else
     by a bootstrap of persons with their weights. Joined with the error of the
-    drawn measures as ``sizing.coverage.joining`` says: what an outside model's
+    drawn measures as ``sizing.stats.joining`` says: what an outside model's
     coefficients add is told apart from the chance in each person's own draws;
     other draws are joined by Rubin's rules. Interval: Wilson's on the effective
-    number of persons (``sizing.coverage.shares.wilson``), which holds near 0 and 1
+    number of persons (``sizing.stats.intervals.wilson``), which holds near 0 and 1
     and, where nobody or everybody is counted, uses Kish's number. The model behind
     the drawn measures is taken as right: its own bias is in no interval.
 
@@ -168,9 +165,7 @@ def coverage(
     columns = outcome_columns(found, place)
     means = group_means(place, columns, members, replicates=replicates, seed=seed)
     names = ["covered", *OUTCOMES]
-    low, high = wilson(
-        means.estimate, means.variance, means.df, means.n_effective[:, None]
-    )
+    low, high = means.shares()
     count, width = means.estimate.shape
     n = np.round(means.n).astype(np.int64)
     method = f"{_INTERVAL}; {place.how}{place.joined}"

@@ -4,11 +4,12 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import DIRECTIONS, SizeChart, assign
-from sizing.coverage.layout import Floats, layout
-from sizing.coverage.shares import group_means, wilson
 from sizing.measures import MEASURES
+from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.surveys import weighted_quantile
+from sizing.stats.layout import Floats
+from sizing.stats.shares import group_means
+from sizing.stats.weighted import weighted_quantile
 
 COLUMNS = [
     "measure",
@@ -94,9 +95,7 @@ def why_none(
     columns = list(each[place.rows].astype(float))
     everyone = [np.ones((place.rows.shape[1], 1))] * len(columns)
     means = group_means(place, columns, everyone, replicates=replicates, seed=seed)
-    low, high = wilson(
-        means.estimate, means.variance, means.df, means.n_effective[:, None]
-    )
+    low, high = means.shares()
     method = f"95 % score interval on the effective number; {place.how}"
     method += place.joined
     miss = found["miss"].to_numpy(dtype=float)

@@ -6,17 +6,17 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
 
 from sizing.cautions import cautions
 from sizing.charts import SizeChart
 from sizing.coverage.alternatives import ALTERATIONS, State, start
-from sizing.coverage.joining import complete_df, join_influences
-from sizing.coverage.layout import Floats, Layout, layout
-from sizing.coverage.shares import LEVEL
 from sizing.errors import check_seed, one_of
+from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.resources import source_table
+from sizing.stats.intervals import LEVEL, difference_interval
+from sizing.stats.joining import complete_df, join_influences
+from sizing.stats.layout import Floats, Layout
 
 COLUMNS = [
     "assumption",
@@ -197,14 +197,10 @@ def _change(
         # Other weights may leave fewer people to tell the share after.
         complete = max(min(complete, 1 / float(np.square(new).sum()) - 1), 1.0)
     mean, total, df = join_influences(place, p_new - p_old, influence, complete)
-    t = float(stats.t.ppf((1 + LEVEL) / 2, max(float(df), 1.0)))
-    half = t * float(np.sqrt(total))
-    if half == 0:
-        # Nobody changed: the score interval's end for a share of 0.
-        half = t**2 / (complete + 1 + t**2)
+    low, high = difference_interval(mean, total, df, complete + 1)
     return {
         "share": float(p_new.mean()),
         "estimate": float(mean),
-        "low": max(float(mean) - half, -1.0),
-        "high": min(float(mean) + half, 1.0),
+        "low": float(low),
+        "high": float(high),
     }

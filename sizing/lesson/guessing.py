@@ -7,10 +7,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
 from sizing.errors import one_of
 from sizing.resources import source_table
+from sizing.stats.intervals import score_interval, student
 
 #: The studies; each guesser is fitted on one: unless told otherwise, of those with
 #: that guesser, on the first that published most figures.
@@ -299,7 +300,11 @@ def check_guesses(*, study: str | None = None) -> pd.DataFrame:
         for row in own.to_dict("records"):
             model = curve.figure(str(row["statistic"]), float(row["bound"]))
             share = row["statistic"] in ("within", "beyond")
-            low, high = _wilson(row["value"], row["n"]) if share else (np.nan, np.nan)
+            low, high = (
+                map(float, score_interval(row["value"], row["n"], student(np.inf)))
+                if share
+                else (np.nan, np.nan)
+            )
             rows.append(
                 {
                     **row,
@@ -314,12 +319,3 @@ def check_guesses(*, study: str | None = None) -> pd.DataFrame:
                 }
             )
     return pd.DataFrame(rows)
-
-
-def _wilson(share: float, n: float) -> tuple[float, float]:
-    z = float(stats.norm.ppf(0.975))
-    centre, half = (
-        share + z**2 / (2 * n),
-        z * np.sqrt(share * (1 - share) / n + z**2 / (4 * n**2)),
-    )
-    return (centre - half) / (1 + z**2 / n), (centre + half) / (1 + z**2 / n)

@@ -7,8 +7,6 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
-from sizing.coverage.layout import layout
-from sizing.coverage.shares import LEVEL, group_means, wilson
 from sizing.errors import SizingError, check_number, check_replicates, check_seed
 from sizing.lesson.choosing import (
     edge_margins,
@@ -19,6 +17,9 @@ from sizing.lesson.choosing import (
 from sizing.lesson.tem import MeasuringError
 from sizing.lesson.ways import read_by_tape
 from sizing.people import People
+from sizing.people.layout import layout
+from sizing.stats.intervals import LEVEL
+from sizing.stats.shares import group_means
 
 #: Outcomes in which the tape's answer is not the right one.
 _WRONG = (1, 2, 3, 5)
@@ -149,9 +150,7 @@ def chance_of_wrong_size(
     flat = np.stack(columns, axis=1)[place.rows]
     ones = [np.ones((place.rows.shape[1], 1)) for _ in range(place.rows.shape[0])]
     means = group_means(place, list(flat), ones, replicates=replicates, seed=seed)
-    low, high = wilson(
-        means.estimate, means.variance, means.df, means.n_effective[:, None]
-    )
+    low, high = means.shares()
     return pd.DataFrame(labels, columns=["times", "by", "outcome"]).assign(
         estimate=means.estimate[0],
         low=low[0],

@@ -26,7 +26,7 @@ from sizing.lesson.choosing import (
 from sizing.lesson.practice import Practice, sizes_in_words
 from sizing.lesson.tem import MeasuringError, measuring_error
 from sizing.lesson.ways_shares import PUT_WRONG_OUTCOMES
-from sizing.stats.design import binomial_interval
+from sizing.stats.intervals import binomial_interval
 
 _WHO = ["participant", "subject"]
 TOGETHER = "together"

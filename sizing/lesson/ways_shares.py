@@ -5,17 +5,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from sizing.coverage.coverage import memberships
-from sizing.coverage.layout import layout
-from sizing.coverage.shares import (
-    LEVEL,
-    SMALL_GROUP,
-    Means,
-    group_means,
-    wilson,
-)
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     CHOICE_WORDS,
@@ -24,6 +15,9 @@ from sizing.lesson.choosing import (
     outcome_of_choice,
 )
 from sizing.people import People
+from sizing.people.layout import layout
+from sizing.stats.intervals import LEVEL, student
+from sizing.stats.shares import SMALL_GROUP, Means, group_means
 
 #: Outcomes of ``compare_ways`` beside those that add up to 1.
 WRONG_OF_SOME = "wrong_of_those_a_size_fits"
@@ -104,8 +98,7 @@ def shares_of_ways(
         gaps = gaps.reshape(*gaps.shape[:2], -1)
         everyone = [member[:, :1] for member in members]
         means = group_means(place, list(gaps), everyone, **options)
-        reach = stats.t.ppf((1 + LEVEL) / 2, np.maximum(means.df[0], 1))
-        half = reach * np.sqrt(means.variance[0])
+        half = student(means.df[0]) * np.sqrt(means.variance[0])
         differences = pd.DataFrame(
             {
                 "way": np.repeat(others, 2),
@@ -128,9 +121,7 @@ def _long(
     outcomes: Sequence[str],
 ) -> pd.DataFrame:
     """Return one row per group, way and outcome, with the score interval."""
-    low, high = wilson(
-        means.estimate, means.variance, means.df, means.n_effective[:, None]
-    )
+    low, high = means.shares()
     n = np.round(means.n).astype(int)
     width = means.estimate.shape[1]
     return pd.DataFrame(

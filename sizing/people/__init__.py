@@ -11,7 +11,7 @@ from sizing.people.named import (
 )
 from sizing.people.own import people_from
 from sizing.people.people import People
-from sizing.people.weights import Weighting, kish, post_stratify, rake
+from sizing.people.weights import Weighting, post_stratify, rake
 
 __all__ = [
     "MARGIN_COLUMNS",
@@ -20,7 +20,6 @@ __all__ = [
     "Weighting",
     "age_band",
     "bmi_class",
-    "kish",
     "load_people",
     "named_margins",
     "people_from",

@@ -4,10 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from sizing.measures import EVIDENCE, MEASURES
+from sizing.stats.weighted import kish_design_effect
 
 
 @dataclass(frozen=True)
@@ -68,10 +68,9 @@ class People:
 
     @property
     def design_effect(self) -> float:
-        """Kish's 1 + CV^2 of the persons' weights (Kish 1965, from memory)."""
+        """Kish's design effect of the persons' weights."""
         first = (self.frame["draw"] == self.frame["draw"].iloc[0]).to_numpy()
-        w = self.weight.to_numpy(dtype=float)[first]
-        return float(len(w) * np.square(w).sum() / w.sum() ** 2)
+        return kish_design_effect(self.weight.to_numpy(dtype=float)[first])
 
     @property
     def effective_n(self) -> float:

@@ -11,6 +11,7 @@ from sizing.errors import InputProblems, Problem, SizingError
 from sizing.people.margin import check_against
 from sizing.people.margins import margins_from, to_margins
 from sizing.people.possible import refuse_the_impossible
+from sizing.stats.weighted import kish_design_effect
 
 Array = npt.NDArray[np.float64]
 
@@ -57,21 +58,6 @@ class Weighting:
             f"{self.effective_n:.0f} equally weighted ones "
             f"(design effect {self.design_effect:.2f})."
         )
-
-
-def kish(weight: npt.ArrayLike) -> float:
-    """Return Kish's design effect of unequal weights.
-
-    Formula: n sum(w^2) / (sum w)^2 = 1 + CV^2 (Kish, Survey Sampling, 1965, from
-    memory).
-
-    Examples
-    --------
-    >>> kish([1, 1, 1]), kish([1, 3])
-    (1.0, 1.25)
-    """
-    w = np.asarray(weight, dtype=float)
-    return float(len(w) * np.square(w).sum() / w.sum() ** 2)
 
 
 def post_stratify(
@@ -159,7 +145,7 @@ def post_stratify(
     return Weighting(
         weight=pd.Series(w, index=frame.index, name="weight"),
         table=table[[*by, "n", "before", "asked", "reached"]],
-        design_effect=kish(w),
+        design_effect=kish_design_effect(w),
         n=len(frame),
         iterations=0,
         method=f"Post-stratified by {', '.join(by)}",
@@ -285,7 +271,7 @@ def rake(
     return Weighting(
         weight=pd.Series(w, index=frame.index, name="weight"),
         table=table,
-        design_effect=kish(tilt / rows_each),
+        design_effect=kish_design_effect(tilt / rows_each),
         n=len(base),
         iterations=steps,
         method="Raked by exponential tilting",

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import stats
 
 from sizing.errors import Problem, SizingError, check_number, one_of
+from sizing.stats.intervals import binomial_interval, student
+from sizing.stats.joining import units_less_strata, variance_of_totals
 from sizing.stats.weighted import (
     Array,
     checked,
@@ -128,7 +129,7 @@ def design_estimate(
     design = number_units(len(x), stratum, unit, w > 0, single_unit)
     n = int(inside.sum())
     df = design.degrees_of_freedom(inside)
-    t = float(stats.t.ppf(0.5 + level / 2, df))
+    t = float(student(df, level))
 
     if statistic == "mean":
         estimate = weighted_mean(x, weights=w)
@@ -179,8 +180,7 @@ class Design:
 
     def degrees_of_freedom(self, inside: npt.NDArray[np.bool_]) -> int:
         """Return units less strata, counting those with people inside."""
-        units = np.unique(self.unit_of[inside])
-        df = len(units) - len(np.unique(self.stratum_of_unit[units]))
+        df = units_less_strata(self.unit_of, self.stratum_of_unit, inside)
         if df < 1:
             raise SizingError(
                 str(
@@ -202,16 +202,12 @@ class Design:
         z = np.where(inside, w * (np.where(inside, y, 0.0) - ratio * base), 0.0)
         z /= w[inside] @ base[inside]
         total = np.bincount(self.unit_of, z, minlength=len(self.stratum_of_unit))
-        units = np.bincount(self.stratum_of_unit)
-        mean = np.bincount(self.stratum_of_unit, total) / units
-        deviation = total - mean[self.stratum_of_unit]
-        square = np.bincount(self.stratum_of_unit, deviation**2)
-        many = units > 1
-        variance = float((units[many] / (units[many] - 1) * square[many]).sum())
-        if self.single_unit == "centre":
-            alone = ~many[self.stratum_of_unit]
-            variance += float(((total - total.mean())[alone] ** 2).sum())
-        return float(np.sqrt(variance))
+        variance = variance_of_totals(
+            total[:, None].astype(float),
+            self.stratum_of_unit,
+            centre_single=self.single_unit == "centre",
+        )
+        return float(np.sqrt(variance[0]))
 
 
 def _codes(n: int, labels: npt.ArrayLike | None, what: str) -> npt.NDArray[np.intp]:
@@ -270,34 +266,9 @@ def _korn_graubard(
     share: float, se: float, n: int, df: int, w: Array, level: float
 ) -> tuple[float, float]:
     """Return the exact binomial interval at the effective sample size."""
-    tail = (1 - level) / 2
     if se > 0 and n > 1:
-        correction = stats.t.ppf(1 - tail, n - 1) / stats.t.ppf(1 - tail, df)
+        correction = student(n - 1, level) / student(df, level)
         effective = min(float(n), share * (1 - share) / se**2 * correction**2)
     else:
         effective = n / kish_design_effect(w)
     return binomial_interval(share, effective, level=level)
-
-
-def binomial_interval(
-    share: float, n: float, *, level: float = 0.95
-) -> tuple[float, float]:
-    """Return Clopper and Pearson's interval of a share; n need not be whole.
-
-    References
-    ----------
-    Clopper and Pearson, Biometrika 1934;26:404-413 (from memory).
-
-    Examples
-    --------
-    >>> [round(end, 4) for end in binomial_interval(0.0, 10)]
-    [0.0, 0.3085]
-    """
-    check_number("the share", share, least=0, most=1)
-    check_number("the number of persons", n, above=0)
-    check_number("the level of the interval", level, above=0, below=1)
-    tail = (1 - level) / 2
-    x = share * n
-    low = float(stats.beta.ppf(tail, x, n - x + 1)) if x > 0 else 0.0
-    high = float(stats.beta.ppf(1 - tail, x + 1, n - x)) if share < 1 else 1.0
-    return low, high

@@ -4,8 +4,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sizing.coverage.joining import complete_df, join_influences
-from sizing.coverage.layout import Floats, layout
+from sizing.people.layout import layout
+from sizing.stats.joining import complete_df, join_influences
+from sizing.stats.layout import Floats
 from sizing.stock.days import Days, Group
 
 

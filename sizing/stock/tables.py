@@ -10,13 +10,12 @@ from scipy import stats
 from scipy.optimize import brentq
 
 from sizing.charts import assign
-from sizing.coverage.shares import wilson
+from sizing.stats.intervals import LEVEL, score_interval, student, wilson
 from sizing.stock.days import Days, Floats, Group
 from sizing.stock.offers import Offer
 from sizing.stock.sampled import people_variance
 from sizing.stock.service import Ints, Needs, Shortage
 
-LEVEL = 0.95
 #: Part of the days that the range of a number covers.
 RANGE = 0.90
 _SHARE = f"{100 * LEVEL:.0f} % Wilson interval over drawn days"
@@ -56,11 +55,11 @@ def share_row(hits: int, number: int) -> dict[str, Any]:
     >>> row["estimate"], round(row["low"], 3), round(row["high"], 3)
     (0.95, 0.888, 0.978)
     """
-    found = stats.binomtest(hits, number).proportion_ci(LEVEL, method="wilson")
+    low, high = score_interval(hits / number, number, student(np.inf))
     return {
         "estimate": hits / number,
-        "low": float(found.low),
-        "high": float(found.high),
+        "low": float(low),
+        "high": float(high),
         "method": _SHARE,
         "n": number,
     }
@@ -70,7 +69,7 @@ def mean_row(values: Any) -> dict[str, Any]:
     """Return a mean over days with its t interval."""
     values = np.asarray(values, dtype=float)
     mean = float(values.mean())
-    half = float(stats.t.ppf((1 + LEVEL) / 2, len(values) - 1) * stats.sem(values))
+    half = float(student(len(values) - 1) * values.std(ddof=1) / np.sqrt(len(values)))
     return {
         "estimate": mean,
         "low": mean - half,
@@ -166,7 +165,7 @@ def _widened(
         )
         ends, how = (float(low[0]), float(high[0])), "score"
     else:
-        half = float(stats.t.ppf((1 + LEVEL) / 2, max(df, 1.0)) * np.sqrt(total))
+        half = float(student(df) * np.sqrt(total))
         ends, how = (estimate - half, estimate + half), "t"
     method = f"{100 * LEVEL:.0f} % {how} interval over drawn days and {SAMPLED}"
     return {"low": ends[0], "high": ends[1], "method": method}

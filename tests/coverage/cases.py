@@ -4,8 +4,8 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import chart_from
-from sizing.coverage.layout import Layout
 from sizing.people.people import People
+from sizing.stats.layout import Layout
 
 CHART = chart_from(
     pd.DataFrame(

@@ -1,6 +1,5 @@
 """Counting in chunks: the same for every cutting, and as one pass tells."""
 
-import time
 from itertools import pairwise
 
 import numpy as np
@@ -13,8 +12,6 @@ from scipy import stats
 from sizing.charts import OUTCOMES, assign, chart_from, demo_chart
 from sizing.coverage import coverage
 from sizing.coverage.chunks import CountedCoverage, coverage_in_chunks
-from sizing.coverage.distributed import coverage_by_dask
-from sizing.coverage.resampled import resampled
 from sizing.errors import SizingError
 from sizing.people.people import People
 
@@ -193,60 +190,3 @@ def test_what_is_said_of_counted_people():
 def test_no_chunk_at_all_is_refused():
     with pytest.raises(SizingError, match="nobody was counted"):
         coverage_in_chunks([], demo_chart())
-
-
-def test_resampled_people_follow_the_weights(rng):
-    frame = invented(rng, 50)
-    weight = np.r_[np.full(25, 3.0), np.full(25, 1.0)]
-    chunks = resampled(people_of(frame, weight), 40_000, rows=7000)
-    assert len(chunks) == 6
-    drawn = pd.concat(list(chunks))
-    assert len(drawn) == 40_000
-    heavy = drawn["hip_circumference_cm"].isin(frame["hip_circumference_cm"][:25])
-    # Two binomial standard errors are 0.0043.
-    assert heavy.mean() == pytest.approx(0.75, abs=0.01)
-    other = resampled(people_of(frame, weight), 40_000, rows=7000, seed=2)
-    assert not chunks[0].equals(other[0])
-    with pytest.raises(SizingError, match="no column wrad"):
-        resampled(people_of(frame), 10, columns=["wrad"])
-    with pytest.raises(SizingError, match="nobody to draw"):
-        resampled(people_of(frame), 0)
-
-
-class Deadly:
-    """Chunks of which one ends its worker, the first time it is asked for."""
-
-    def __init__(self, chunks):
-        self.chunks, self.ended = chunks, []
-
-    def __len__(self):
-        return len(self.chunks)
-
-    def __getitem__(self, place):
-        if place == 5 and not self.ended:
-            worker = pytest.importorskip("distributed").get_worker()
-            self.ended.append(worker.name)
-            worker.loop.add_callback(worker.close, executor_wait=False, timeout=1)
-            while worker.status.name != "closed":
-                time.sleep(0.01)
-            raise RuntimeError("nobody is left to be told")
-        return self.chunks[place]
-
-
-def test_a_cluster_that_loses_a_worker_counts_the_same(rng):
-    """The workers share this process; ``bench_scale.py`` kills real ones."""
-    distributed = pytest.importorskip("distributed")
-    chunks = resampled(people_of(invented(rng, 300)), 20_000, rows=1000)
-    want = coverage_in_chunks(chunks, demo_chart(), by="sex")
-    deadly = Deadly(chunks)
-    with (
-        distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
-        ) as cluster,
-        distributed.Client(cluster) as client,
-    ):
-        found = coverage_by_dask(deadly, demo_chart(), by="sex", client=client)
-        left = client.scheduler_info()["workers"].values()
-        assert deadly.ended[0] not in [worker["name"] for worker in left]
-    pd.testing.assert_frame_equal(found.table[COUNTS], want.table[COUNTS])
-    assert found.by_size["people"].tolist() == want.by_size["people"].tolist()

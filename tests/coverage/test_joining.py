@@ -11,16 +11,17 @@ from scipy import stats
 
 from sizing.charts import chart_from
 from sizing.coverage import coverage, who_falls_between
-from sizing.coverage.joining import (
+from sizing.people import load_people
+from sizing.people.layout import layout
+from sizing.people.own import people_from
+from sizing.people.people import People
+from sizing.stats.intervals import wilson
+from sizing.stats.joining import (
     join_influences,
     join_outside,
     variance_of_sum,
 )
-from sizing.coverage.layout import Layout, layout
-from sizing.coverage.shares import wilson
-from sizing.people import load_people
-from sizing.people.own import people_from
-from sizing.people.people import People
+from sizing.stats.layout import Layout
 
 #: Invented: one band of stature, and how far builds, bodies and the model scatter.
 CHART = chart_from(

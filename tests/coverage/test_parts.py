@@ -13,7 +13,11 @@ from scipy import stats
 from sizing.coverage import compare_charts, coverage, who_falls_between
 from sizing.coverage.chunks import coverage_in_chunks
 from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
-from sizing.coverage.joining import (
+from sizing.errors import SizingError
+from sizing.people.layout import layout
+from sizing.people.people import People
+from sizing.stats.intervals import wilson
+from sizing.stats.joining import (
     complete_df,
     design_df,
     join_draws,
@@ -22,10 +26,7 @@ from sizing.coverage.joining import (
     variance_of_sum,
     variance_of_totals,
 )
-from sizing.coverage.layout import layout
-from sizing.coverage.shares import _variance, replicate_counts, wilson
-from sizing.errors import SizingError
-from sizing.people.people import People
+from sizing.stats.shares import _variance, replicate_counts
 
 from .cases import CHART, people_of, place_of
 
@@ -153,9 +154,9 @@ def test_score_intervals_against_solving_for_their_ends(n, data):
 def test_replicates_without_a_group_are_left_out_of_its_variance():
     means = np.array([[1.0, np.nan], [3.0, 5.0], [5.0, np.nan], [7.0, 9.0]])
     assert _variance(means) == pytest.approx([20 / 3, 8.0])
-    counts = replicate_counts(7, 50, seed=2)
+    counts = replicate_counts(7, 50, np.random.default_rng(2))
     assert counts.shape == (50, 7) and (counts.sum(axis=1) == 7).all()
-    assert (counts == replicate_counts(7, 50, seed=2)).all()
+    assert (counts == replicate_counts(7, 50, np.random.default_rng(2))).all()
     assert counts.mean(axis=0) == pytest.approx(np.ones(7), abs=0.5)
     assert len(np.unique(counts, axis=0)) > 40
 

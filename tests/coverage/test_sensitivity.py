@@ -8,15 +8,15 @@ from scipy import stats
 from sizing.charts import SizeChart, demo_chart
 from sizing.coverage import compare_charts, coverage
 from sizing.coverage.alternatives import ALTERATIONS, start
-from sizing.coverage.layout import layout
 from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
 from sizing.errors import SizingError
 from sizing.measures import MEASURES
 from sizing.pages.sensitivity import sensitivity_picture, sensitivity_section
 from sizing.people import load_people
+from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.plots.sensitivity import plot_sensitivity
-from sizing.surveys import design_estimate
+from sizing.stats import design_estimate
 
 HIP = "hip_circumference_cm"
 

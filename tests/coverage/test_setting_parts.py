@@ -13,20 +13,19 @@ from sizing.charts import OUTCOMES, chart_from
 from sizing.coverage import (
     compare_charts,
     coverage,
-    logistic,
     who_falls_between,
     why_none,
 )
 from sizing.coverage.alternatives import ALTERATIONS, start
 from sizing.coverage.chunks import CountedCoverage, Counts, coverage_in_chunks
 from sizing.coverage.groups import NOT_KNOWN
-from sizing.coverage.layout import layout
 from sizing.coverage.misses import _middle_and_most
-from sizing.coverage.resampled import resampled
 from sizing.coverage.sensitivity import _change
 from sizing.errors import SizingError
 from sizing.people.body.moments import moments
+from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.stats import logistic
 
 from .cases import CHART, people_of, place_of
 
@@ -107,33 +106,6 @@ def test_median_and_most_of_a_miss_count_by_weight():
     told = why_none(people, CHART, replicates=50)
     assert told["estimate"].tolist() == pytest.approx([0.5, 0.1])
     assert told["n"].tolist() == [4, 4]
-
-
-def test_people_drawn_again_are_the_same_and_none_beyond_the_last():
-    people = people_of([150.0, 160, 170], [1.0, 0.0, 3.0])
-    found = resampled(people, 1001, seed=5, rows=500)
-    assert [len(chunk) for chunk in found] == [500, 500, 1] and len(found) == 3
-    assert (
-        found[-1].equals(found[2])
-        and [c.equals(d) for c, d in zip(found[0:2], found, strict=False)] == [True] * 2
-    )
-    drawn = pd.concat(found)["stature_cm"]
-    assert set(drawn) == {150.0, 170.0} and (drawn == 170).mean() == pytest.approx(
-        0.75, abs=0.05
-    )
-    assert len(resampled(people, 1, rows=1)) == 1
-    assert len(resampled(people, 1000, rows=500)) == 2
-    for size, rows in ((0, 1), (1, 0)):
-        with pytest.raises(SizingError, match="a size and rows of 1 or more"):
-            resampled(people, size, rows=rows)
-    with pytest.raises(SizingError, match="has no column span_cm"):
-        resampled(people, 1, columns=["span_cm"])
-    with pytest.raises(IndexError):
-        found[3]
-    more = people_of([150.0, 160], sex="female", ward="n", body_mass_kg=60.0)
-    columns = ["body_mass_kg", "stature_cm", "sex"]
-    assert resampled(more, 3)[0].columns.tolist() == columns
-    assert resampled(more, 3, columns=["ward"])[0].columns.tolist() == ["ward"]
 
 
 # One assumption at a time

@@ -11,13 +11,13 @@ from scipy import stats
 
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, SizeChart, chart_from, demo_chart
 from sizing.coverage import compare_charts, coverage
-from sizing.coverage.joining import join_draws
-from sizing.coverage.layout import layout
-from sizing.coverage.shares import group_means, replicate_counts, wilson
 from sizing.errors import SizingError
+from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.surveys import design_estimate, read_nhanes_files
-from sizing.surveys import rubin as rubin_one
+from sizing.stats import design_estimate
+from sizing.stats.intervals import wilson
+from sizing.stats.shares import group_means, replicate_counts
+from sizing.surveys import read_nhanes_files
 
 #: Invented sizes of stature, two with a gap between.
 GAPPED = chart_from(
@@ -177,17 +177,6 @@ def test_interval_against_scipy_where_nobody_and_where_some(rng):
     all_in = coverage(people_of(frame[:60]), GAPPED).table.iloc[0]
     assert all_in["high"] == 1
     assert 0.9 < all_in["low"] < 1
-
-
-def test_rubins_rules_against_the_scalar_form(rng):
-    estimates, variances = rng.normal(0.4, 0.02, 5), rng.uniform(1e-4, 2e-4, 5)
-    mean, total, df = join_draws(estimates[:, None], variances[:, None], 80.0)
-    one = rubin_one(estimates, variances, 81, df=80).iloc[0]
-    assert mean[0] == pytest.approx(one["estimate"])
-    assert np.sqrt(total[0]) == pytest.approx(one["se"])
-    assert df[0] == pytest.approx(one["df"])
-    mean, total, df = join_draws(estimates[:1, None], variances[:1, None], 80.0)
-    assert (mean[0], total[0], df[0]) == (estimates[0], variances[0], 80)
 
 
 def test_linearisation_against_the_survey_layer(rng):
@@ -507,7 +496,7 @@ def test_the_bootstrap_against_a_plain_loop(rng):
     found = group_means(layout(people), [x], [groups], replicates=60, seed=5)
     w = people.weight.to_numpy()
     means: list[list[np.ndarray]] = [[], []]
-    for count in replicate_counts(30, 60, 5):
+    for count in replicate_counts(30, 60, np.random.default_rng(5)):
         for group in range(2):
             weight = count * w * groups[:, group]
             if weight.sum() > 0:

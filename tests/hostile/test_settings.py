@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 import sizing
-from sizing import bands, lesson, people, surveys
+from sizing import bands, lesson, people, stats
 from sizing.charts import demo_chart
 from sizing.errors import SizingError
 from sizing.people import load_people, people_from
@@ -179,13 +179,13 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "replicates": 50,
         "seed": 1,
     },
-    surveys.design_estimate: lambda: {
+    stats.design_estimate: lambda: {
         "values": [1.0, 2.0, 4.0],
         "statistic": "quantile",
         "q": 0.5,
         "level": 0.95,
     },
-    surveys.binomial_interval: lambda: {"share": 0.5, "n": 10.0, "level": 0.95},
+    stats.binomial_interval: lambda: {"share": 0.5, "n": 10.0, "level": 0.95},
     sizing.judge_chart: lambda: {
         "chart": some()[1],
         "people": some()[0],

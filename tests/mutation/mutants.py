@@ -15,8 +15,8 @@ ARITHMETIC = {"Add", "Sub", "Mul", "Div", "FloorDiv", "Mod", "Pow"}
 BITS = {"BitOr", "BitAnd", "BitXor"}
 IDENTITY = {"Is", "IsNot"}
 
-#: They need the extras ``fast`` and ``scale``; elsewhere no test loads them.
-LEFT_OUT = {"sizing/charts/compiled.py", "sizing/coverage/distributed.py"}
+#: It needs the extra ``fast``; elsewhere no test loads it.
+LEFT_OUT = {"sizing/charts/compiled.py"}
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,8 @@ from sizing.errors import InputProblems, SizingError
 from sizing.people.margin import Margin
 from sizing.people.margins import margins_from
 from sizing.people.possible import refuse_the_impossible
-from sizing.people.weights import kish, post_stratify, rake
+from sizing.people.weights import post_stratify, rake
+from sizing.stats import kish_design_effect
 
 
 def margin(variable, statistic, target, **more):
@@ -271,7 +272,7 @@ def test_people_may_have_different_numbers_of_rows(people):
     )
     assert np.average(long["age_years"], weights=w) == pytest.approx(60.0)
     assert result.design_effect == pytest.approx(
-        kish(w.groupby(long["person"]).first())
+        kish_design_effect(w.groupby(long["person"]).first())
     )
     assert result.n == len(people)
 
@@ -382,12 +383,6 @@ def test_every_bad_cell_is_named_at_once(people):
 def test_weights_that_cannot_weigh_are_refused(people, weight, words):
     with pytest.raises(SizingError, match=words):
         rake(people, table(margin("sex", "share", 0.5, level="male")), weight=weight)
-
-
-def test_kish_against_its_definition(rng):
-    w = rng.uniform(0.1, 9, 57)
-    assert kish(w) == pytest.approx(1 + (w.std() / w.mean()) ** 2)
-    assert kish(w * 1e9) == pytest.approx(kish(w))
 
 
 def test_summary_says_what_the_weights_cost(people):

@@ -5,21 +5,23 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import stats as distributions
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.weightstats import DescrStatsW
 
 from sizing.errors import SizingError
-from sizing.surveys import (
+from sizing.stats import (
+    binomial_interval,
     bootstrap_weights,
     design_estimate,
     kish_design_effect,
-    read_nhanes_files,
-    rubin,
     weighted_mean,
     weighted_quantile,
     weighted_sd,
 )
+from sizing.stats.intervals import difference_interval, score_interval, student
+from sizing.stats.joining import join_draws
+from sizing.surveys import read_nhanes_files
 
 people = st.lists(
     st.tuples(st.integers(0, 50), st.integers(1, 5)), min_size=1, max_size=30
@@ -137,8 +139,8 @@ def test_a_share_out_of_range_is_refused():
 def test_simple_sample_gives_the_textbook_standard_error(rng):
     x = rng.normal(170, 10, 50)
     row = design_estimate(x).iloc[0]
-    assert row["se"] == pytest.approx(stats.sem(x))
-    low, high = stats.t.interval(0.95, 49, x.mean(), stats.sem(x))
+    assert row["se"] == pytest.approx(distributions.sem(x))
+    low, high = distributions.t.interval(0.95, 49, x.mean(), distributions.sem(x))
     assert (row["low"], row["high"]) == pytest.approx((low, high))
     assert (row["n"], row["df"]) == (50, 49)
 
@@ -240,7 +242,7 @@ def test_share_of_nobody_or_everybody_has_an_interval(everybody):
 
 
 def test_woodruff_covers_the_true_percentile(rng):
-    truth = stats.norm.ppf(0.9)
+    truth = distributions.norm.ppf(0.9)
     hits = 0
     for _ in range(200):
         x = rng.normal(size=120)
@@ -331,7 +333,7 @@ def test_bootstrap_of_persons_gives_the_textbook_error(rng):
     x = rng.normal(170, 10, 80)
     w = bootstrap_weights(None, n=80, replicates=4000, rng=rng)
     means = w.T @ x / w.sum(axis=0)
-    assert means.std(ddof=1) == pytest.approx(stats.sem(x), rel=0.06)
+    assert means.std(ddof=1) == pytest.approx(distributions.sem(x), rel=0.06)
 
 
 def test_bootstrap_refuses_what_cannot_be_drawn(rng):
@@ -342,61 +344,6 @@ def test_bootstrap_refuses_what_cannot_be_drawn(rng):
 
 
 # Rubin's rules
-
-
-def test_rubin_against_a_worked_example():
-    # By hand: estimates 10, 12, 14, variances 1, 2, 3. W = 2, B = 4,
-    # T = 2 + 4/3 * 4 = 22/3; g = (16/3) / (22/3) = 8/11.
-    # Old df 2 / g^2 = 121/32; observed df 99 * 100 / 102 * 3/11 = 26.4706...
-    # hence 1 / (32/121 + 1/26.4706) = 3.3086...
-    row = rubin([10, 12, 14], [1, 2, 3], n=100).iloc[0]
-    assert row["estimate"] == 12
-    assert row["within"] == 2
-    assert row["between"] == 4
-    assert row["se"] == pytest.approx(np.sqrt(22 / 3))
-    observed = 99 * 100 / 102 * 3 / 11
-    assert row["df"] == pytest.approx(1 / (32 / 121 + 1 / observed))
-    assert row["df"] == pytest.approx(3.3086, abs=5e-5)
-    t = stats.t.ppf(0.975, row["df"])
-    assert row["high"] - 12 == pytest.approx(t * np.sqrt(22 / 3))
-
-
-@given(
-    st.lists(st.floats(0.01, 0.99), min_size=1, max_size=8),
-    st.floats(1e-6, 0.01),
-)
-def test_rubin_holds_shares_inside_and_never_beats_one_draw(estimates, variance):
-    row = rubin(estimates, [variance] * len(estimates), n=500, statistic="share").iloc[
-        0
-    ]
-    assert 0 <= row["low"] < row["estimate"] < row["high"] <= 1
-    assert row["se"] >= np.sqrt(variance) * (1 - 1e-12)
-    assert row["df"] <= 499
-
-
-def test_rubin_of_equal_draws_is_the_single_draw():
-    row = rubin([5.0] * 4, [2.0] * 4, n=40).iloc[0]
-    assert row["se"] == pytest.approx(np.sqrt(2))
-    assert row["df"] == 39
-
-
-def test_degrees_of_freedom_without_an_end_are_refused():
-    """The joined ones would be no number."""
-    for df in (np.inf, 0, np.nan):
-        with pytest.raises(SizingError, match="degrees of freedom"):
-            rubin([10.0, 12.0], [1.0, 1.0], n=101, df=df)
-
-
-def test_rubin_at_a_bound_gives_the_exact_binomial_interval():
-    row = rubin([0.0, 0.0], [0.0, 0.0], n=60, statistic="share").iloc[0]
-    expected = 1 - 0.025 ** (1 / 60)
-    assert (row["low"], row["high"]) == (0.0, pytest.approx(expected))
-
-
-def test_rubin_refuses_unmatched_draws():
-    for bad in (([1, 2], [1]), ([], []), ([1], [-1]), ([np.nan], [1])):
-        with pytest.raises(SizingError, match="do not match"):
-            rubin(*bad, n=10)
 
 
 # The official survey, against samplics
@@ -541,7 +488,44 @@ def test_nhanes_percentiles_by_woodruff_against_samplics(nhanes, q):
         psu=nhanes["unit"].to_numpy(),
         domain=inside.map({True: "in", False: "out"}).to_numpy(),
     )
-    t = stats.t.ppf(0.975, 15)
+    t = distributions.t.ppf(0.975, 15)
     assert row["low"] == value_at(q - t * oracle.stderror["in"])
     assert row["high"] == value_at(q + t * oracle.stderror["in"])
     assert row["se"] == pytest.approx((row["high"] - row["low"]) / (2 * t))
+
+
+def test_draws_are_joined_as_in_a_worked_example():
+    # W = 2, B = 4, T = 2 + 4/3 * 4 = 22/3, g = (16/3) / (22/3) = 8/11.
+    # Old df 2 / g^2 = 121/32; observed df 99 * 100 / 102 * 3/11 = 26.4706...
+    # hence 1 / (32/121 + 1/26.4706) = 3.3086...
+    mean, total, df = join_draws(
+        np.array([[10.0], [12.0], [14.0]]), np.array([[1.0], [2.0], [3.0]]), 99.0
+    )
+    assert (mean[0], total[0]) == (12, pytest.approx(22 / 3))
+    assert df[0] == pytest.approx(1 / (32 / 121 + 102 * 11 / (99 * 100 * 3)))
+
+
+@pytest.mark.parametrize("level", [0.8, 0.95, 0.99])
+def test_quantiles_and_intervals_against_scipys_distributions(level):
+    freedom = np.array([1.0, 2.5, 14, 4e5])
+    want = distributions.t.ppf((1 + level) / 2, freedom)
+    assert student(freedom, level) == pytest.approx(want, rel=1e-12)
+    assert student(np.inf, level) == distributions.norm.ppf((1 + level) / 2)
+    assert student(0.2, level) == student(1, level)
+    for hits, n in ((0, 9), (3, 10), (50, 51), (7, 7)):
+        found = distributions.binomtest(hits, n)
+        exact = found.proportion_ci(level, method="exact")
+        assert binomial_interval(hits / n, n, level=level) == pytest.approx(
+            (exact.low, exact.high), rel=1e-9
+        )
+        score = found.proportion_ci(level, method="wilson")
+        assert np.array(
+            score_interval(hits / n, n, student(np.inf, level))
+        ) == pytest.approx(np.array([score.low, score.high]), abs=1e-12)
+
+
+def test_a_difference_of_nobody_ends_where_a_share_of_none_does():
+    low, high = difference_interval([0.0, 0.2], [0.0, 0.01], [9, 9], [40, 40])
+    assert high[0] == -low[0] == score_interval(0.0, 40, student(9))[1]
+    assert high[1] - 0.2 == pytest.approx(0.1 * distributions.t.ppf(0.975, 9))
+    assert difference_interval(0.9, 0.04, 9, 40)[1] == 1

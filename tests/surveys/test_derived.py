@@ -7,9 +7,9 @@ import pytest
 from data_sources import derive_population_totals, derive_survey_summaries
 from sizing.errors import SizingError
 from sizing.resources import source_table
+from sizing.stats import design_estimate
 from sizing.surveys import (
     ETHNIC_GROUPS,
-    design_estimate,
     read_embedded,
     registry,
     survey_summaries,

@@ -10,7 +10,7 @@ import warnings
 import numpy as np
 import numpy.typing as npt
 
-from sizing.coverage.layout import Floats, Layout
+from sizing.stats.layout import Floats, Layout
 
 #: Steps before a fit counts as not found; separated levels need more.
 _STEPS = 60

@@ -6,10 +6,12 @@ import numpy as np
 import numpy.typing as npt
 from scipy import sparse
 
-from sizing.coverage.layout import Floats, Layout
+from sizing.stats.layout import Floats, Layout
 
 
-def variance_of_totals(totals: Floats, stratum: npt.NDArray[np.int64]) -> Floats:
+def variance_of_totals(
+    totals: Floats, stratum: npt.NDArray[np.intp], *, centre_single: bool = True
+) -> Floats:
     """Return the variance of sums over sampling units.
 
     Parameters
@@ -18,12 +20,14 @@ def variance_of_totals(totals: Floats, stratum: npt.NDArray[np.int64]) -> Floats
         Each unit's total of the linearised values.
     stratum : ndarray of int, shape (units,)
         Each unit's stratum, numbered from 0.
+    centre_single : bool
+        Whether a stratum of a single unit is centred on the mean of all units;
+        otherwise it adds nothing.
 
     Returns
     -------
     ndarray, shape (columns,)
-        ``sum_h m_h / (m_h - 1) sum_u (z_u - mean_h)^2``; a stratum of a single
-        unit is centred on the mean of all units.
+        ``sum_h m_h / (m_h - 1) sum_u (z_u - mean_h)^2``.
     """
     count = np.bincount(stratum)
     belongs = sparse.csr_array(
@@ -32,20 +36,28 @@ def variance_of_totals(totals: Floats, stratum: npt.NDArray[np.int64]) -> Floats
     centre: Floats = np.asarray(belongs @ totals) / count[:, None]
     alone = count[stratum] == 1
     centred = totals - np.where(alone[:, None], totals.mean(axis=0), centre[stratum])
-    scale = np.where(alone, 1.0, count[stratum] / np.maximum(count[stratum] - 1, 1))
+    several = count[stratum] / np.maximum(count[stratum] - 1, 1)
+    scale = np.where(alone, float(centre_single), several)
     variance: Floats = scale @ centred**2
     return variance
+
+
+def units_less_strata(
+    unit: npt.NDArray[np.intp],
+    stratum: npt.NDArray[np.intp],
+    inside: npt.NDArray[np.bool_],
+) -> int:
+    """Return degrees of freedom: units less strata that have anybody inside."""
+    units = np.unique(unit[inside])
+    return len(units) - len(np.unique(stratum[units]))
 
 
 def design_df(
     unit: npt.NDArray[np.int64], stratum: npt.NDArray[np.int64], weighted: Floats
 ) -> Floats:
-    """Return units minus strata in which each group has anybody, at least 1."""
-    found = []
-    for group in weighted.T:
-        units = np.unique(unit[group > 0])
-        found.append(len(units) - len(np.unique(stratum[units])))
-    df: Floats = np.maximum(np.array(found, dtype=float), 1)[:, None]
+    """Return units less strata in which each group has anybody, at least 1."""
+    found = [units_less_strata(unit, stratum, group > 0) for group in weighted.T]
+    df: Floats = np.maximum(np.array(found, dtype=float), 1.0)[:, None]
     return df
 
 

@@ -4,29 +4,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
-from sizing.coverage.joining import (
+from sizing.errors import check_replicates, check_seed
+from sizing.stats.intervals import wilson
+from sizing.stats.joining import (
     design_df,
     join_draws,
     join_influences,
 )
-from sizing.coverage.layout import Floats, Layout
-from sizing.errors import check_replicates, check_seed
+from sizing.stats.layout import Floats, Layout
 
-#: Confidence of every interval.
-LEVEL = 0.95
 #: Below this many persons a group is flagged as small (common practice).
 SMALL_GROUP = 30
 
 
-def replicate_counts(n: int, replicates: int, seed: int) -> Floats:
+def replicate_counts(n: int, replicates: int, rng: np.random.Generator) -> Floats:
     """Return how often each of n persons is drawn in each bootstrap replicate.
 
     In double precision: in single the sums differ, with the number of threads, in
     digits that are written.
     """
-    rng = np.random.default_rng(seed)
     counts = np.empty((replicates, n))
     for replicate in counts:
         replicate[:] = np.bincount(rng.integers(0, n, n), minlength=n)
@@ -50,6 +47,10 @@ class Means:
     df: Floats
     n: Floats
     n_effective: Floats
+
+    def shares(self) -> tuple[Floats, Floats]:
+        """Return both ends of the score interval, the columns being shares."""
+        return wilson(self.estimate, self.variance, self.df, self.n_effective[:, None])
 
 
 def group_means(
@@ -80,9 +81,9 @@ def group_means(
         not those of an outside model and there is no design, it is that of the
         bootstrap of persons. Degrees of freedom of the complete data: units
         minus strata in which the group has anybody, or the effective number
-        of persons minus 1. Draws are joined as ``sizing.coverage.joining`` says.
-        These are the formulas of ``sizing.surveys.design_estimate`` and
-        ``sizing.surveys.rubin`` for many columns, groups and draws at once.
+        of persons minus 1. Draws are joined as ``sizing.stats.joining`` says.
+        These are the formulas of ``sizing.stats.design_estimate`` for many
+        columns, groups and draws at once.
 
     References
     ----------
@@ -108,7 +109,7 @@ def group_means(
         complete = design_df(place.unit, place.stratum, weights[0])
     means = np.array(estimates)
     if place.unit is None and not place.outside:
-        counts = replicate_counts(len(w), replicates, seed)
+        counts = replicate_counts(len(w), replicates, np.random.default_rng(seed))
         within = [
             _bootstrapped(counts, x, weighted)
             for x, weighted in zip(columns, weights, strict=True)
@@ -150,42 +151,3 @@ def _variance(means: Floats) -> Floats:
         square = np.where(known, means - centre, 0.0) ** 2
         variance: Floats = square.sum(axis=0) / (count - 1)
         return variance
-
-
-def wilson(
-    share: Floats, variance: Floats, df: Floats, n_effective: Floats
-) -> tuple[Floats, Floats]:
-    """Return the score interval of shares on their effective number of persons.
-
-    Parameters
-    ----------
-    share, variance, df : ndarray
-        Of ``group_means``.
-    n_effective : ndarray
-        Kish's effective number; taken where the share is 0 or 1 (or its
-        variance nothing), and as the bound on the number elsewhere it is not.
-
-    Returns
-    -------
-    low, high : ndarray
-        ``(p + t^2/2n -+ t sqrt(p(1-p)/n + t^2/4n^2)) / (1 + t^2/n)`` with
-        ``n = p(1 - p) / variance`` and t of the degrees of freedom. It stays
-        within 0 and 1, and at a share of 0 ends at ``t^2 / (n + t^2)``.
-
-    References
-    ----------
-    Wilson, J Am Stat Assoc 1927;22:209-212; on effective numbers: Franco,
-    Little, Louis, Slud, J Surv Stat Methodol 2019;7:334-364 (both from memory).
-    """
-    with np.errstate(invalid="ignore", divide="ignore"):
-        number = np.where(variance > 0, share * (1 - share) / variance, n_effective)
-        number = np.where((share <= 0) | (share >= 1), n_effective, number)
-        t = stats.t.ppf((1 + LEVEL) / 2, np.maximum(df, 1))
-        centre = share + t**2 / (2 * number)
-        half = t * np.sqrt(share * (1 - share) / number + t**2 / (4 * number**2))
-        low, high = (
-            (centre - half) / (1 + t**2 / number),
-            (centre + half) / (1 + t**2 / number),
-        )
-    # Rounding must not carry an end past the share itself.
-    return np.clip(low, 0, share), np.clip(high, share, 1)

@@ -7,9 +7,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.coverage.layout import Floats
 from sizing.errors import Problem, SizingError
 from sizing.people.people import People
+from sizing.stats.layout import Floats
 
 
 @dataclass(frozen=True)
