@@ -380,7 +380,8 @@ def tilted(weight: Floats, value: Floats, shift: float) -> Floats:
     known = np.isfinite(value) & (weight > 0)
     mean = float(np.average(value[known], weights=weight[known]))
     spread = float(value[known].std())
-    if spread == 0 or shift == 0:
+    # A shift within rounding of the mean is none.
+    if abs(shift) <= 1e-12 * max(spread, abs(mean)) or spread == 0:
         return weight
     z = np.where(known, (value - mean) / spread, 0.0)
     end = float(z[known].max() if shift > 0 else z[known].min())

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.stats.proportion import proportion_confint
@@ -335,6 +335,7 @@ def test_whom_nothing_fits_is_told_by_kind_the_most_frequent_first():
 
 @settings(max_examples=30)
 @given(st.integers(0, 2**32 - 1), st.floats(-12, 12))
+@example(1, -1.2e-38)
 def test_tilted_weights_are_the_nearest_with_that_mean(seed, shift):
     """Exponential in the value, which least relative entropy asks for."""
     rng = np.random.default_rng(seed)
