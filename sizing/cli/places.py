@@ -6,6 +6,7 @@ Loaded before the command itself, so that an unusable place is told at once.
 import argparse
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 
 from sizing.files.places import Places
@@ -88,7 +89,7 @@ def check_words(command: str, words: Sequence[str]) -> None:
         Naming the first.
     """
     values: dict[str, list[str]] = {}
-    for word, after in zip(words, [*words[1:], "-"], strict=True):
+    for word, after in pairwise([*words, "-"]):
         option, equals, value = word.partition("=")
         if equals or not after.startswith("-"):
             values.setdefault(option, []).append(value if equals else after)

@@ -19,10 +19,10 @@ def opening_lines(answer: JudgedClient, *, say: Say = written) -> list[str]:
     """Return the sentences that stand before the answer, wherever it is given."""
     lines = [
         invented_words(*answer.chart.invented),
-        _slips(answer),
         *condition_lines(answer.client),
-        *load_lines(answer, say=say),
         *limiting_lines(answer),
+        _slips(answer),
+        *load_lines(answer, say=say),
     ]
     return [line for line in lines if line]
 

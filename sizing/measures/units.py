@@ -91,7 +91,7 @@ def to_standard_units(
     Traceback (most recent call last):
     ...
     sizing.errors.InputProblems: 1 problem in table:
-    - column 'hip_circumfrence_cm': this is no measure of the kit; did you mean \
+    - row 1, column 'hip_circumfrence_cm': this is no measure of the kit; did you mean \
 'hip_circumference_cm'?. Allowed: the names in the table of measures. What to \
 do: correct the column's name, or give it one that is no measure's.
     """

@@ -50,7 +50,8 @@ def test_a_slip_stands_before_the_answer(tmp_path, capsys, change, said):
         == 0
     )
     told = capsys.readouterr().out
-    assert told.startswith("Check the chart first: ") and said in told.splitlines()[0]
+    first = told.splitlines()[0]
+    assert "Check the chart first: " in first and said in first
     answer = check_client(read_chart(path, warn=False), WOMAN)
     note = client_note(answer).markdown()
     assert said in note and note.index(said) < note.index("## ")

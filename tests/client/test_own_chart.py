@@ -266,6 +266,7 @@ def test_a_judgement_says_its_own_figures(people):
     whole = replace(found.coverage, table=table)
     told = replace(found, sizes=sizes, coverage=whole)
     assert told.answer() == (
+        "Invented for demonstration: the size chart. Choose and order nothing by it. "
         f"{demo_chart().name} fits 90 % of {people.name} (80 to 96 %, 95 % interval, "
         f"n = {table['n'].iloc[0]:,})."
     )

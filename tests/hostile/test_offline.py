@@ -194,9 +194,9 @@ def test_no_form_asks_who_somebody_is():
     """Every label, hint and placeholder written in the forms' code."""
     import ast
 
-    import sizing.pages
+    import sizing.app
 
-    folder = Path(sizing.pages.__file__).parent
+    folder = Path(sizing.app.__file__).parent
     forms = [*folder.glob("*form*.py"), *folder.glob("lab_*.py")]
     assert len(forms) > 8
     for path in forms:
