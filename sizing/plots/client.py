@@ -13,6 +13,8 @@ from sizing.plots.style import (
     SHADES,
     SOFT,
     axes_or_new,
+    name_rows,
+    past,
     percent,
     percent_axis,
     quiet_style,
@@ -48,16 +50,8 @@ def plot_chances(sizes: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
             # No draw is not no chance.
             words = words or ("under 1 %" if row["estimate"] < 0.01 else "")
             words = words or percent(row["estimate"])
-            ax.annotate(
-                words,
-                (row["high"], place),
-                xytext=(5, 0),
-                textcoords="offset points",
-                va="center",
-            )
-        ax.set_yticks(range(len(sizes)), list(sizes["size"]))
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+            past(ax, words, (row["high"], place), gap=5)
+        name_rows(ax, range(len(sizes)), list(sizes["size"]))
         ax.set_xlim(0, 1.12)
         ax.set_xticks(np.linspace(0, 1, 5))
         percent_axis(ax.xaxis)
@@ -139,15 +133,14 @@ def plot_margins(
                 va="center",
                 fontsize=9,
             )
-        ax.set_yticks(
+        name_rows(
+            ax,
             range(len(margins)),
             [
                 labels[m] + (" (decides)" if d else "")
                 for m, d in zip(margins["measure"], margins["decides"], strict=True)
             ],
         )
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
         ax.set_xticks([0, 1], ["low edge", "high edge"])
         left, right = ax.get_xlim()
         ax.set_xlim(min(left, -0.25), max(right, 1.25))

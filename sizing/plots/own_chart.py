@@ -12,6 +12,9 @@ from sizing.plots.style import (
     SHADES,
     SOFT,
     axes_or_new,
+    beside,
+    grid_below,
+    name_rows,
     percent,
     percent_axis,
     quiet_style,
@@ -175,18 +178,9 @@ def plot_difference(
             ax.plot([row["low"], row["high"]], [place, place], color=SOFT, lw=2.4)
             ax.plot(row["estimate"], place, MARKERS[0], color=INK, ms=6)
             sign = "+" if row["estimate"] > 0 else "-" if row["estimate"] < 0 else ""
-            ax.annotate(
-                f"{sign}{percent(abs(row['estimate']), places=1)}",
-                (1.01, place),
-                xycoords=("axes fraction", "data"),
-                va="center",
-                fontsize=9.5,
-            )
-        ax.set_yticks(range(len(table)), [words[o] for o in table["outcome"]])
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+            beside(ax, f"{sign}{percent(abs(row['estimate']), places=1)}", place)
+        name_rows(ax, range(len(table)), [words[o] for o in table["outcome"]])
         percent_axis(ax.xaxis, decimals=None)
-        ax.grid(axis="x")
-        ax.set_axisbelow(True)
+        grid_below(ax)
         ax.set_xlabel("Second chart minus first, share of the same people")
     return ax

@@ -15,6 +15,8 @@ from sizing.plots.style import (
     LINES,
     MARKERS,
     SHADES,
+    beside,
+    name_rows,
     percent_axis,
     quiet_style,
 )
@@ -67,13 +69,7 @@ def plot_agreement(
             if not np.isfinite(value):
                 continue
             ax.axhline(value, color=INK, ls=LINES[0 if name == "bias" else 1], lw=1.4)
-            ax.annotate(
-                f"{words} {round(value) or 0:+d}",
-                (1.01, value),
-                xycoords=("axes fraction", "data"),
-                va="center",
-                fontsize=11,
-            )
+            beside(ax, f"{words} {round(value) or 0:+d}", value, fontsize=11)
         ax.set_xlabel(f"Mean of guess and {truth}, {unit}")
         ax.set_ylabel(f"Guess minus {truth}, {unit}")
     return ax
@@ -124,9 +120,7 @@ def plot_measuring_error(
             ax.barh(0, 0, color=shade, hatch=hatch, edgecolor=INK, label=kind)
         ax.plot([], [], color=INK, lw=3, label="published target")
         names = [fill(labels.get(m, m), 18) for m in measures]
-        ax.set_yticks(range(len(measures)), names)
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+        name_rows(ax, range(len(measures)), names)
         # A wide interval of a few readings must not squeeze the bars.
         most = float(table["relative_tem"].max())
         ax.set_xlim(0, max(2.2 * most, 0.025))

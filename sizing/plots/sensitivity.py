@@ -7,7 +7,16 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter
 
-from sizing.plots.style import HATCHES, INK, SHADES, SOFT, axes_or_new, quiet_style
+from sizing.plots.style import (
+    HATCHES,
+    INK,
+    SHADES,
+    SOFT,
+    axes_or_new,
+    grid_below,
+    name_rows,
+    quiet_style,
+)
 
 #: Letters of an assumption's name in one line.
 _LETTERS = 22
@@ -39,14 +48,11 @@ def plot_sensitivity(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
             ticks.append(place + (len(rows) - 1) / 2)
             place += len(rows) + 0.5
         ax.axvline(0, color=INK, lw=1.2)
-        ax.set_yticks(ticks, [fill(str(name), _LETTERS) for name in order])
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+        name_rows(ax, ticks, [fill(str(name), _LETTERS) for name in order])
         # Room for the settings' words beside the bars.
         ax.margins(x=0.32, y=0.02)
         ax.xaxis.set_major_formatter(FuncFormatter(_points))
-        ax.grid(axis="x")
-        ax.set_axisbelow(True)
+        grid_below(ax)
         ax.set_xlabel("Change of the share with at least one size, points")
     return ax
 

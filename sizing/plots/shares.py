@@ -11,6 +11,10 @@ from sizing.plots.style import (
     SHADES,
     SOFT,
     axes_or_new,
+    beside,
+    grid_below,
+    name_rows,
+    past,
     percent,
     percent_axis,
     quiet_style,
@@ -58,23 +62,14 @@ def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) ->
             marker = MARKERS[groups.index(row["by"]) % len(MARKERS)]
             ax.plot([row["low"], row["high"]], [place, place], color=SOFT, lw=2.2)
             ax.plot(row["estimate"], place, marker, color=INK, ms=6)
-            ax.annotate(
-                percent(row["estimate"]),
-                (1.01, place),
-                xycoords=("axes fraction", "data"),
-                va="center",
-                fontsize=9.5,
-            )
+            beside(ax, percent(row["estimate"]), place)
             ticks.append(place)
             names.append(str(row["level"]))
             place += 1
-        ax.set_yticks(ticks, names)
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+        name_rows(ax, ticks, names)
         ax.set_xlim(right=1.0)
         percent_axis(ax.xaxis)
-        ax.grid(axis="x")
-        ax.set_axisbelow(True)
+        grid_below(ax)
         ax.set_xlabel(x_label)
     return ax
 
@@ -115,13 +110,8 @@ def plot_misses(
                 linewidth=0.7,
             )
             ax.plot([row["low"], row["high"]], [place, place], color=INK, lw=1.4)
-            ax.annotate(
-                percent(row["estimate"], places=1),
-                (row["high"], place),
-                xytext=(4, 0),
-                textcoords="offset points",
-                va="center",
-                fontsize=9,
+            past(
+                ax, percent(row["estimate"], places=1), (row["high"], place), fontsize=9
             )
         for step, direction in enumerate(directions):
             ax.barh(
@@ -132,14 +122,11 @@ def plot_misses(
                 edgecolor=INK,
                 label=str(direction),
             )
-        ax.set_yticks(range(len(measures)), [labels[m] for m in measures])
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+        name_rows(ax, range(len(measures)), [labels[m] for m in measures])
         ax.margins(x=0.12)
         ax.set_xlim(left=0)
         percent_axis(ax.xaxis, decimals=None)
-        ax.grid(axis="x")
-        ax.set_axisbelow(True)
+        grid_below(ax)
         ax.set_xlabel("Share of all people")
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.22), ncols=2, fontsize=9)
     return ax

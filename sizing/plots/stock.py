@@ -11,6 +11,10 @@ from sizing.plots.style import (
     SHADES,
     SOFT,
     axes_or_new,
+    beside,
+    grid_below,
+    name_rows,
+    past,
     percent,
     quiet_style,
 )
@@ -64,12 +68,9 @@ def plot_demand(
             ms=8,
             label="slings held under the plan",
         )
-        ax.set_yticks(range(len(order)), list(order["key"]))
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+        name_rows(ax, range(len(order)), list(order["key"]))
         ax.set_xlim(left=0)
-        ax.grid(axis="x")
-        ax.set_axisbelow(True)
+        grid_below(ax)
         ax.set_xlabel("Slings; lines span 90 % of days")
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.12), fontsize=9)
     return ax
@@ -94,20 +95,11 @@ def plot_shortages(shortages: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.hlines(places, shortages["low"], shortages["high"], color=SOFT, lw=2.2)
         ax.plot(shortages["estimate"], places, "o", color=INK, ms=6)
         for place, share in zip(places, shortages["estimate"], strict=True):
-            ax.annotate(
-                percent(share, places=1),
-                (1.01, place),
-                xycoords=("axes fraction", "data"),
-                va="center",
-                fontsize=9.5,
-            )
-        ax.set_yticks(places, list(shortages["key"]))
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+            beside(ax, percent(share, places=1), place)
+        name_rows(ax, places, list(shortages["key"]))
         ax.set_xlim(left=0)
         ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=1))
-        ax.grid(axis="x")
-        ax.set_axisbelow(True)
+        grid_below(ax)
         ax.set_xlabel(
             "Share of days on which someone waits for this size (95 % interval)"
         )
@@ -177,17 +169,13 @@ def plot_comparison(comparison: pd.DataFrame, *, ax: Axes | None = None) -> Axes
                 edgecolor=INK,
                 linewidth=0.7,
             )
-            ax.annotate(
+            past(
+                ax,
                 percent(row["needs_met"], places=1),
                 (row["needs_met"], i),
-                xytext=(4, 0),
-                textcoords="offset points",
-                va="center",
                 fontsize=9.5,
             )
-        ax.set_yticks(range(len(comparison)), list(comparison["strategy"]))
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+        name_rows(ax, range(len(comparison)), list(comparison["strategy"]))
         ax.set_xlim(0, 1.12)
         ax.set_xticks([0, 0.25, 0.5, 0.75, 1.0])
         ax.xaxis.set_major_formatter(PercentFormatter(1.0))

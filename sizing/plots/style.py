@@ -1,6 +1,6 @@
 """One quiet style for every picture, legible without colour."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -101,3 +101,32 @@ def percent_axis(axis: Axis, *, decimals: int | None = 0) -> None:
         Places; None for as many as the steps need.
     """
     axis.set_major_formatter(PercentFormatter(1.0, decimals=decimals, symbol=" %"))
+
+
+def name_rows(
+    ax: Axes, places: Sequence[float], names: Sequence[str], **style: Any
+) -> None:
+    """Name the rows of a picture, the first at the top."""
+    ax.set_yticks(places, names, **style)
+    ax.tick_params(axis="y", length=0)
+    ax.invert_yaxis()
+
+
+def grid_below(ax: Axes) -> None:
+    """Draw upright lines of a grid beneath what is drawn."""
+    ax.grid(axis="x")
+    ax.set_axisbelow(True)
+
+
+def beside(ax: Axes, words: str, row: float, *, fontsize: float = 9.5) -> None:
+    """Write words right of the picture, beside a row."""
+    ends = ("axes fraction", "data")
+    ax.annotate(words, (1.01, row), xycoords=ends, va="center", fontsize=fontsize)
+
+
+def past(
+    ax: Axes, words: str, end: tuple[float, float], *, gap: int = 4, **style: Any
+) -> None:
+    """Write words a gap, in points, right of an end."""
+    points = "offset points"
+    ax.annotate(words, end, xytext=(gap, 0), textcoords=points, va="center", **style)

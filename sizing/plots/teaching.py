@@ -13,6 +13,7 @@ from sizing.plots.style import (
     SHADES,
     SOFT,
     axes_or_new,
+    name_rows,
     percent,
     percent_axis,
     quiet_style,
@@ -61,9 +62,7 @@ def plot_wrong(
                 va="center",
                 fontsize=12,
             )
-        ax.set_yticks(range(len(names)), [ways[way] for way in names], fontsize=12)
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+        name_rows(ax, range(len(names)), [ways[way] for way in names], fontsize=12)
         ax.set_xlim(0, max(100 * float(table["high"].max()) + 18, 40))
         ax.set_xlabel("Of a hundred people, put in a size that does not fit")
     return ax
@@ -124,9 +123,7 @@ def plot_ways(
                         bbox={"boxstyle": "round,pad=0.12", "fc": "white", "lw": 0},
                     )
             left += width
-        ax.set_yticks(range(len(names)), [ways[way] for way in names])
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+        name_rows(ax, range(len(names)), [ways[way] for way in names])
         ax.set_xlim(0, 1)
         percent_axis(ax.xaxis)
         ax.set_xlabel("Share of the same people")
@@ -170,9 +167,7 @@ def plot_guess_check(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.plot([], [], "o", color=INK, label="published, with its interval")
         ax.plot([], [], "D", color=INK, label="the curve, fitted on this study")
         ax.plot([], [], "D", color=INK, mfc="white", label="the curve, predicting")
-        ax.set_yticks(range(len(table)), table["words"], fontsize=9)
-        ax.tick_params(axis="y", length=0)
-        ax.invert_yaxis()
+        name_rows(ax, range(len(table)), table["words"], fontsize=9)
         ax.set_xlim(-0.02, 1)
         percent_axis(ax.xaxis)
         ax.grid(axis="x")
