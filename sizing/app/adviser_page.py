@@ -10,7 +10,7 @@ import ipywidgets as w
 from sizing.app.client_form import ClientForm
 from sizing.app.form_style import FORM_STYLE
 from sizing.app.form_words import bullets
-from sizing.app.lab_units import UnitSwitch
+from sizing.app.units import UnitSwitch
 from sizing.cautions import cautions
 from sizing.charts import demo_chart
 from sizing.client import check_client
@@ -77,7 +77,7 @@ class AdviserPage:
     def keep(self) -> w.Widget:
         """The note for the handling plan, and what can be saved."""
         # What draws takes a second to load; the form is there before.
-        from sizing.app.lab_show import save_panel
+        from sizing.app.show import save_panel
 
         panels = {
             CLIENT: save_panel(lambda: self.client.results()),

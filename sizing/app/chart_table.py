@@ -7,8 +7,8 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.form_words import bullets, name_words, status, wrong_lines
-from sizing.app.lab_unit_table import UnitTable
-from sizing.app.lab_units import UnitSwitch
+from sizing.app.unit_table import UnitTable
+from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, chart_from
 from sizing.charts.size_chart import GROUPS
 from sizing.client.words import capital

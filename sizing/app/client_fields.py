@@ -7,8 +7,7 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.form_words import heading
-from sizing.app.lab_fields import UnitField
-from sizing.app.lab_units import UnitSwitch
+from sizing.app.units import UnitField, UnitSwitch
 from sizing.client import HOW, conditions_table, suggested_allowances
 from sizing.client.allowances import allowance_table
 from sizing.client.stature import KNEE_EQUATIONS, segment_table, segments

@@ -16,7 +16,7 @@ from sizing.app.form_words import (
     status,
     wrong_lines,
 )
-from sizing.app.lab_units import UnitSwitch
+from sizing.app.units import UnitSwitch
 from sizing.cautions import cautions
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import ClientAnswer, check_client, client_from

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import ipywidgets as w
 
 from sizing.app.form_words import framed, paragraphs, status, wrong_lines
-from sizing.app.lab_units import UnitSwitch
+from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
 from sizing.errors import SizingError

@@ -9,7 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from sizing.app.form_words import bullets, name_words, paragraphs, status
-from sizing.app.lab_show import picture_html, show_table
+from sizing.app.show import picture_html, show_table
 from sizing.client import ClientAnswer
 from sizing.client.loads import not_entered_lines
 from sizing.client.opening import chart_lines, opening_lines

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.lab_units import UnitSwitch
+from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.measures.typed import understood
 from sizing.measures.written import unit_of

@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping, Sequence
 from html import escape
 
-from sizing.app.lab_wide import wide_table
+from sizing.app.wide_table import wide_table
 from sizing.client.words import capital, plain
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import vocabulary

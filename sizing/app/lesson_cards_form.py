@@ -7,8 +7,6 @@ import ipywidgets as w
 import numpy as np
 import pandas as pd
 
-from sizing.app.lab_show import save_panel, table_html
-from sizing.app.lab_wide import wide_table
 from sizing.app.lesson_parts import (
     answer_html,
     button,
@@ -16,6 +14,8 @@ from sizing.app.lesson_parts import (
     wrong_html,
 )
 from sizing.app.lesson_settings import LessonSettings
+from sizing.app.show import save_panel, table_html
+from sizing.app.wide_table import wide_table
 from sizing.errors import SizingError
 from sizing.lesson import Practice, practice_clients
 from sizing.lesson.answers import NO_SIZE

@@ -6,8 +6,6 @@ from typing import Any
 
 import ipywidgets as w
 
-from sizing.app.lab_show import save_panel, table_html
-from sizing.app.lab_work import LongWork, Progress
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_parts import (
     answer_html,
@@ -19,6 +17,8 @@ from sizing.app.lesson_parts import (
 )
 from sizing.app.lesson_room_form import RoomForm
 from sizing.app.lesson_settings import LessonSettings
+from sizing.app.long_work import LongWork, Progress
+from sizing.app.show import save_panel, table_html
 from sizing.cautions import cautions
 from sizing.charts import SizeChart
 from sizing.errors import SizingError

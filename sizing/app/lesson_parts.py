@@ -7,8 +7,8 @@ from html import escape
 
 import ipywidgets as w
 
-from sizing.app.lab_show import picture_html, table_html
-from sizing.app.lab_wide import scrolling
+from sizing.app.show import picture_html, table_html
+from sizing.app.wide_table import scrolling
 from sizing.errors import SizingError
 from sizing.pages.page import Picture, Section
 

@@ -5,9 +5,6 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.lab_show import save_panel
-from sizing.app.lab_table import EditableTable
-from sizing.app.lab_upload import UploadBox
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_parts import (
     Later,
@@ -25,6 +22,9 @@ from sizing.app.lesson_room_table import (
     in_units,
 )
 from sizing.app.lesson_settings import LessonSettings
+from sizing.app.show import save_panel
+from sizing.app.table import EditableTable
+from sizing.app.upload import UploadBox
 from sizing.errors import SizingError
 from sizing.lesson import (
     Answers,

@@ -26,7 +26,7 @@ def column_of(measure: str, units: str) -> str:
     measure : str
         Its name in cm or kg, with ``guessed_`` before it for a guess.
     units : str
-        A key of ``sizing.app.lab_units.UNITS``.
+        A key of ``sizing.measures.written.UNITS``.
 
     Examples
     --------
@@ -61,7 +61,7 @@ def blank_table(
     participants, volunteers, readings : int
         How many there are; volunteers are A, B, ...
     units : str
-        A key of ``sizing.app.lab_units.UNITS``.
+        A key of ``sizing.measures.written.UNITS``.
     kept : DataFrame, optional
         Rows already typed, in the same units: they keep what stands in them, and
         those of nobody asked for stay at the end.

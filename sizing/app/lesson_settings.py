@@ -4,9 +4,9 @@ from collections.abc import Callable
 
 import ipywidgets as w
 
-from sizing.app.lab_units import UnitSwitch
-from sizing.app.lab_upload import UploadBox
 from sizing.app.lesson_parts import words_html, wrong_html
+from sizing.app.units import UnitSwitch
+from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.errors import SizingError
 from sizing.measures.tables import CHART

@@ -9,7 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from sizing.app.form_words import bullets, status
-from sizing.app.lab_show import picture_html, table_html
+from sizing.app.show import picture_html, table_html
 from sizing.charts import OUTCOME_WORDS, SizeChart
 from sizing.client.chart_words import (
     finding_words,

@@ -20,9 +20,7 @@ from sizing.app.form_words import (
     status,
     wrong_lines,
 )
-from sizing.app.lab_units import UnitSwitch
-from sizing.app.lab_upload import UploadBox
-from sizing.app.lab_work import LongWork, Progress
+from sizing.app.long_work import LongWork, Progress
 from sizing.app.own_chart import (
     bands_axes,
     chart_results,
@@ -33,6 +31,8 @@ from sizing.app.own_chart import (
 )
 from sizing.app.own_chart_live import bands_svg
 from sizing.app.people_form import PeopleForm
+from sizing.app.units import UnitSwitch
+from sizing.app.upload import UploadBox
 from sizing.cautions import cautions
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.client.own_chart import (

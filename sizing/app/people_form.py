@@ -9,11 +9,7 @@ from pathlib import Path
 import ipywidgets as w
 
 from sizing.app.form_words import bullets, file_headings, paragraphs, wrong_lines
-from sizing.app.lab_table import EditableTable
-from sizing.app.lab_unit_table import UnitTable
-from sizing.app.lab_units import UnitSwitch
-from sizing.app.lab_upload import UploadBox
-from sizing.app.lab_work import LongWork, Progress
+from sizing.app.long_work import LongWork, Progress
 from sizing.app.people_tables import (
     CASELOAD_HELP,
     SHARES_HEADINGS,
@@ -25,6 +21,10 @@ from sizing.app.people_tables import (
     typed_clients,
     typed_shares,
 )
+from sizing.app.table import EditableTable
+from sizing.app.unit_table import UnitTable
+from sizing.app.units import UnitSwitch
+from sizing.app.upload import UploadBox
 from sizing.errors import SizingError, SizingWarning, caught_warnings
 from sizing.measures.tables import CASELOAD, MARGINS
 from sizing.people import (

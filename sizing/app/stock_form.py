@@ -9,12 +9,12 @@ from matplotlib.axes import Axes
 
 from sizing.app.form_style import FORM_STYLE
 from sizing.app.form_words import bullets, paragraphs, status
-from sizing.app.lab_show import picture_html, save_panel, show_table
-from sizing.app.lab_units import UnitSwitch
-from sizing.app.lab_work import LongWork, Progress
+from sizing.app.long_work import LongWork, Progress
+from sizing.app.show import picture_html, save_panel, show_table
 from sizing.app.stock_form_offer import OfferFields
 from sizing.app.stock_form_people import PeopleFields
 from sizing.app.stock_form_use import UseFields
+from sizing.app.units import UnitSwitch
 from sizing.cautions import cautions
 from sizing.errors import SizingError
 from sizing.pages.stock import axes_of, order_list, pictures_of, stock_page

@@ -15,9 +15,9 @@ from sizing.app.form_words import (
     paragraphs,
     wrong_lines,
 )
-from sizing.app.lab_table import EditableTable
-from sizing.app.lab_units import UnitSwitch
-from sizing.app.lab_upload import UploadBox
+from sizing.app.table import EditableTable
+from sizing.app.units import UnitSwitch
+from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.errors import InputProblems, SizingError
 from sizing.measures.tables import CHART, PRICES

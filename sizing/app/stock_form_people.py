@@ -7,10 +7,6 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.form_words import bullets, paragraphs, wrong_lines
-from sizing.app.lab_table import EditableTable
-from sizing.app.lab_unit_table import UnitTable
-from sizing.app.lab_units import UnitSwitch
-from sizing.app.lab_upload import UploadBox
 from sizing.app.people_tables import (
     CASELOAD_HELP,
     as_file,
@@ -18,6 +14,10 @@ from sizing.app.people_tables import (
     clients_table,
     typed_clients,
 )
+from sizing.app.table import EditableTable
+from sizing.app.unit_table import UnitTable
+from sizing.app.units import UnitSwitch
+from sizing.app.upload import UploadBox
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures.tables import CASELOAD
 from sizing.people import POPULATIONS, People, population_titles, read_caseload

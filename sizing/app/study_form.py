@@ -7,8 +7,8 @@ import ipywidgets as w
 import pandas as pd
 from IPython.display import HTML
 
-from sizing.app.lab_show import show_table
-from sizing.app.lab_units import UnitSwitch
+from sizing.app.show import show_table
+from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.measures.written import written
 from sizing.words.labels import labels

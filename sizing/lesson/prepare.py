@@ -92,7 +92,7 @@ def prepare_lesson(
         The room's answers, of the same chart, population, clients and seed.
     draws, seed : int
     units : str
-        In which people read it: a key of ``sizing.app.lab_units.UNITS``.
+        In which people read it: a key of ``sizing.measures.written.UNITS``.
     progress : callable
         ``progress(words, share)`` is told what is being done; whatever it raises
         ends the work.

@@ -38,7 +38,7 @@ def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict[str, Any]
     cards : DataFrame
         ``Practice.cards``.
     units : str
-        A key of ``sizing.app.lab_units.UNITS``.
+        A key of ``sizing.measures.written.UNITS``.
 
     Returns
     -------

@@ -46,7 +46,7 @@ def room_sections(
     pictures : mapping
         Of ``room_slides`` and ``repeats_slide``, by name; those given are shown.
     units : str
-        A key of ``sizing.app.lab_units.UNITS``.
+        A key of ``sizing.measures.written.UNITS``.
     rows : bool
         Whether answers left out are named by their row in a file.
 

@@ -144,7 +144,7 @@ def unit_of(measure: str, units: str) -> tuple[str, float]:
     ----------
     measure : str
     units : str
-        A key of ``sizing.app.lab_units.UNITS``.
+        A key of ``sizing.measures.written.UNITS``.
 
     Returns
     -------

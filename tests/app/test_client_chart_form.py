@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 
 from sizing.app.adviser_page import AdviserPage
 from sizing.app.chart_table import ChartTable
-from sizing.app.lab_show import save_panel
-from sizing.app.lab_unit_table import UnitTable
-from sizing.app.lab_units import UnitSwitch
 from sizing.app.own_chart_form import OwnChartForm
 from sizing.app.people_form import OWN, PeopleForm
+from sizing.app.show import save_panel
+from sizing.app.unit_table import UnitTable
+from sizing.app.units import UnitSwitch
 from sizing.charts import chart_from, demo_chart, read_chart, write_chart
 from sizing.errors import SizingError, caught_warnings
 from sizing.measures.written import UNITS

@@ -8,9 +8,8 @@ from hypothesis import strategies as st
 
 from sizing.app.client_fields import EXAMPLE
 from sizing.app.client_form import ClientForm
-from sizing.app.lab_fields import UnitField
-from sizing.app.lab_show import save_panel
-from sizing.app.lab_units import UnitSwitch
+from sizing.app.show import save_panel
+from sizing.app.units import UnitField, UnitSwitch
 from sizing.cautions import cautions
 from sizing.charts import demo_chart
 from sizing.measures.written import UNITS

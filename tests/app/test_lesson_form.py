@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sizing.app.lab_units import UNITS
 from sizing.app.lesson_form import LessonForm, free_folder
 from sizing.app.lesson_room_table import asked, blank_table, in_units
+from sizing.app.units import UNITS
 from sizing.charts import demo_chart, write_chart
 from sizing.lesson import practice_clients
 from sizing.lesson.answers import read_answers

@@ -6,11 +6,11 @@ import pandas as pd
 import pytest
 
 from sizing.app import stock_form
-from sizing.app.lab_units import UnitSwitch
 from sizing.app.stock_form import StockForm
 from sizing.app.stock_form_offer import OfferFields
 from sizing.app.stock_form_people import PeopleFields
 from sizing.app.stock_form_use import UseFields
+from sizing.app.units import UnitSwitch
 from sizing.charts import demo_chart, write_chart
 from sizing.errors import SizingError
 from sizing.people import population_titles

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sizing.app.lab_units import UNITS, UnitSwitch, written
+from sizing.app.units import UNITS, UnitSwitch, written
 from sizing.errors import SizingError
 from sizing.files.state import KEEPS
 from sizing.measures import to_standard_units

@@ -7,8 +7,8 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.lab_table import EditableTable
-from sizing.app.lab_units import UnitSwitch
+from sizing.app.table import EditableTable
+from sizing.app.units import UnitSwitch
 from sizing.errors import SizingError
 from sizing.measures.typed import quantity, understood, with_unit
 from sizing.measures.written import unit_of, written

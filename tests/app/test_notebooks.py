@@ -11,11 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.app.lab_page import DOORS, start_notebook
 from sizing.app.notebooks import (
     lay_notebooks,
     notebook_files,
 )
+from sizing.app.start_page import DOORS, start_notebook
 from sizing.cautions import cautions
 from sizing.errors import SizingError
 

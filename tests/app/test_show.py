@@ -8,7 +8,7 @@ import pytest
 from matplotlib.figure import Figure
 from PIL import Image
 
-from sizing.app.lab_show import save_bytes, save_panel, show_picture, show_table
+from sizing.app.show import save_bytes, save_panel, show_picture, show_table
 from sizing.errors import SizingError
 
 FRAME = pd.DataFrame({"size": ["A", "B"], "share": [1 / 3, 2 / 3]})

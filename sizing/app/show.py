@@ -11,7 +11,7 @@ import pandas as pd
 from IPython.display import HTML
 from matplotlib.axes import Axes
 
-from sizing.app.lab_wide import wide_table
+from sizing.app.wide_table import wide_table
 from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 from sizing.pages.page import Picture, Table, picture

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.app.lab_table import MOST_CELLS, EditableTable
-from sizing.app.lab_upload import UploadBox
-from sizing.app.lab_work import LongWork, Stopped
+from sizing.app.long_work import LongWork, Stopped
+from sizing.app.table import MOST_CELLS, EditableTable
+from sizing.app.upload import UploadBox
 from sizing.charts import chart_from, demo_chart, read_chart
 from sizing.errors import SizingError
 
