@@ -167,7 +167,7 @@ def plot_guess_check(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.plot([], [], "o", color=INK, label="published, with its interval")
         ax.plot([], [], "D", color=INK, label="the curve, fitted on this study")
         ax.plot([], [], "D", color=INK, mfc="white", label="the curve, predicting")
-        name_rows(ax, range(len(table)), table["words"], fontsize=9)
+        name_rows(ax, range(len(table)), list(table["words"]), fontsize=9)
         ax.set_xlim(-0.02, 1)
         percent_axis(ax.xaxis)
         ax.grid(axis="x")
