@@ -150,7 +150,7 @@ def plot_confusion(
     order = [*sizes, "none"]
     place = {size: i for i, size in enumerate(order)}
     chosen = [s for s in order if s in set(table["chosen"])]
-    right = sorted(set(table["right"]), key=lambda r: place[r.split(" or ")[0]])
+    right = sorted(set(table["right"]), key=lambda r: (place[r.split(" or ")[0]], r))
     ax = slide_axes(ax)
     with quiet_style():
         most = float(table["count"].max())
