@@ -67,7 +67,7 @@ class Uses:
 USES: dict[str, Uses] = {
     "lab": Uses(fills={"--folder": ()}),
     "pages": Uses(fills={"--folder": ()}),
-    "study": Uses(("--chart",), fills={"--out": _STUDY}),
+    "study": Uses(("--chart", "--survey"), fills={"--out": _STUDY}),
     "chart": Uses(("file", "--margins", "--against"), writes={"--out": _PAGE}),
     "client": Uses(("--chart",), writes={"--note": (".html", ".md")}),
     "bands": Uses(("--owned",)),

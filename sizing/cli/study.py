@@ -9,9 +9,10 @@ from tqdm import tqdm
 from sizing.charts import read_chart
 from sizing.cli.options import add_draws, add_people, add_seed
 from sizing.cli.places import check_places
-from sizing.errors import SizingWarning
+from sizing.errors import Problem, SizingError, SizingWarning
 from sizing.pages.study import answer, study_page, study_pictures
 from sizing.study.study import Study, run_study, write_study
+from sizing.surveys import read_nhanes_folder
 
 #: Steps that ``run_study`` announces, and two of our own.
 _STEPS = 7
@@ -20,6 +21,14 @@ _STEPS = 7
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
     add_people(parser, default="everyone", what="whom the chart is for")
+    parser.add_argument(
+        "--survey",
+        type=Path,
+        metavar="FOLDER",
+        help="your own download of the official NHANES files (DEMO_*.XPT and "
+        "BMX_*.XPT of one release), whose people of all ages then stand in the "
+        "place of --people",
+    )
     parser.add_argument(
         "--chart",
         type=Path,
@@ -40,6 +49,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run the study and write its folder."""
     check_places("study", args)
+    if args.survey is not None and args.people != "everyone":
+        what = "--people names a part of the people that come with the kit"
+        do = "leave out --people, or --survey"
+        raise SizingError(str(Problem(what, "one of --people and --survey", do)))
+    survey = None if args.survey is None else read_nhanes_folder(args.survey)
     chart = None if args.chart is None else read_chart(args.chart)
     bar = tqdm(total=_STEPS, unit="step", leave=False, disable=None)
     with bar, warnings.catch_warnings():
@@ -52,6 +66,7 @@ def run(args: argparse.Namespace) -> int:
 
         study = run_study(
             args.people,
+            survey=survey,
             chart=chart,
             draws=args.draws,
             seed=args.seed,

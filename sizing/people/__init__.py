@@ -9,6 +9,7 @@ from sizing.people.named import (
     population_titles,
     reweight,
 )
+from sizing.people.official import people_of_survey
 from sizing.people.own import people_from
 from sizing.people.people import People
 from sizing.people.weights import Weighting, post_stratify, rake
@@ -23,6 +24,7 @@ __all__ = [
     "load_people",
     "named_margins",
     "people_from",
+    "people_of_survey",
     "population_titles",
     "post_stratify",
     "rake",

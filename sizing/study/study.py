@@ -24,7 +24,8 @@ from sizing.coverage import (
 )
 from sizing.files.folders import write_folder
 from sizing.files.writing import csv_bytes, rounded
-from sizing.people import People, load_people
+from sizing.people import People, load_people, people_of_survey
+from sizing.surveys import Survey
 
 BY: tuple[str, ...] = ("sex", "age_band", "bmi_class")
 #: Libraries whose release can change a figure.
@@ -113,6 +114,7 @@ def nine_sizes(
 def run_study(
     name: str = "everyone",
     *,
+    survey: Survey | None = None,
     chart: SizeChart | None = None,
     draws: int = 10,
     seed: int = 1,
@@ -124,6 +126,9 @@ def run_study(
     ----------
     name : str
         A population of ``sizing.load_people``.
+    survey : Survey, optional
+        A survey's people instead, with its own weights and design; sizes are then
+        fitted to them too.
     chart : SizeChart, optional
         A chart to judge. Without it, three paediatric, three adult and three
         bariatric sizes are fitted to the embedded people of every age, each
@@ -144,12 +149,15 @@ def run_study(
         As ``load_people`` and ``coverage``.
     """
     progress("people")
-    people = load_people(name, draws=draws, seed=seed)
+    if survey is None:
+        people = load_people(name, draws=draws, seed=seed)
+    else:
+        people = people_of_survey(survey, draws=draws, seed=seed)
     fitted, everyone = None, None
     if chart is None:
         progress("sizes")
         everyone = people
-        if name != "everyone":
+        if survey is None and name != "everyone":
             everyone = load_people("everyone", draws=draws, seed=seed)
         fitted = fit_nine_sizes(everyone, seed=seed)
         chart = fitted.chart

@@ -1,5 +1,6 @@
 """Reader of the official SAS transport files of NHANES."""
 
+import re
 import warnings
 from pathlib import Path
 
@@ -172,6 +173,54 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
             "Ages above 80 are all recorded as 80.",
         ),
     )
+
+
+def read_nhanes_folder(folder: PathLike) -> Survey:
+    """Read the one NHANES release whose files lie in a folder.
+
+    Parameters
+    ----------
+    folder : path
+        Holds one demographics file (``DEMO_I.XPT``, ``P_DEMO.XPT``) and one of body
+        measures (``BMX_I.XPT``, ``P_BMX.XPT``), under their official names.
+
+    Returns
+    -------
+    Survey
+        As ``read_nhanes_files``.
+
+    Raises
+    ------
+    SizingError, InputProblems
+        If there is no such folder, either file is absent or there are several, or as
+        ``read_nhanes_files``.
+
+    Examples
+    --------
+    >>> read_nhanes_folder("no_such_folder")
+    Traceback (most recent call last):
+    sizing.errors.SizingError: no_such_folder: there is no such folder. Allowed: a \
+folder with DEMO_*.XPT and BMX_*.XPT of one NHANES release. What to do: name the \
+folder the files were downloaded to.
+    """
+    place = Path(folder)
+    allowed = "a folder with DEMO_*.XPT and BMX_*.XPT of one NHANES release"
+    if not place.is_dir():
+        do = "name the folder the files were downloaded to"
+        problem = Problem("there is no such folder", allowed, do, file=str(folder))
+        raise SizingError(str(problem))
+    found = []
+    for stem, title in (("DEMO", "demographics"), ("BMX", "body measures")):
+        own = re.compile(rf"(P_)?{stem}(_[A-Z])?\.XPT", re.IGNORECASE)
+        files = sorted(one for one in place.iterdir() if own.fullmatch(one.name))
+        if len(files) != 1:
+            what = f"it holds {len(files)} files of {title}"
+            if files:
+                what += f" ({', '.join(one.name for one in files)})"
+            do = "leave exactly one of each in it, under its official name"
+            raise SizingError(str(Problem(what, allowed, do, file=str(folder))))
+        found += files
+    return read_nhanes_files(*found)
 
 
 def _demographics(path: PathLike) -> pd.DataFrame:
