@@ -1,6 +1,7 @@
 """What the kit says when an input is wrong or doubtful."""
 
 import math
+import sys
 import threading
 import warnings
 from collections.abc import Iterable, Iterator, Sequence
@@ -128,6 +129,14 @@ class InputProblems(SizingError):  # noqa: N818 - it carries several
 
         columns = ["file", "row", "column", "value", "what", "allowed", "action"]
         return pd.DataFrame([asdict(p) for p in self.problems], columns=columns)
+
+
+def warn(words: str, category: type[Warning] = SizingWarning) -> None:
+    """Warn, pointing at the line outside the kit from which it was asked."""
+    frame, level = sys._getframe(1), 2
+    while frame.f_back and frame.f_globals.get("__name__", "").startswith("sizing."):
+        frame, level = frame.f_back, level + 1
+    warnings.warn(words, category, stacklevel=level)
 
 
 @contextmanager

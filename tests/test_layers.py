@@ -11,6 +11,7 @@ import sizing
 PACKAGE = Path(sizing.__file__).parent
 ORDER = [
     {"errors"},
+    {"kinds"},
     {"files"},
     {"resources"},
     {"cautions"},

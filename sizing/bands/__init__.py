@@ -14,6 +14,7 @@ from sizing.bands.nine_sizes import (
 from sizing.bands.partition import Partition, partition_bands
 from sizing.bands.result import BandFit
 from sizing.bands.stability import edge_stability
+from sizing.kinds import check_kinds
 
 __all__ = [
     "JUDGEMENTS",
@@ -35,3 +36,5 @@ __all__ = [
     "partition_bands",
     "width_needed",
 ]
+
+check_kinds(globals(), __all__)

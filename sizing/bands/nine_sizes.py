@@ -61,7 +61,7 @@ class GroupsFit:
 def fit_groups(
     people: People,
     *,
-    widths: Mapping[str, Any],
+    widths: Mapping[str, Width | Mapping[str, Width]],
     sizes: int | Mapping[str, int] = 3,
     load_limits_kg: Mapping[str, float] | None = None,
     adult_age: float = 18.0,
@@ -201,7 +201,7 @@ def coverage_by_sizes(
     people: People,
     *,
     numbers: Iterable[int] = (2, 3, 4),
-    widths: Mapping[str, Any] | None = None,
+    widths: Mapping[str, Width | Mapping[str, Width]] | None = None,
     load_limits_kg: Mapping[str, float] | None = None,
     seed: int = 1,
     **settings: Any,

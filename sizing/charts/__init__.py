@@ -13,6 +13,7 @@ from sizing.charts.fits import fits_matrix, size_masks
 from sizing.charts.judge import OUTCOMES
 from sizing.charts.review import review_chart
 from sizing.charts.size_chart import GROUPS, SizeChart
+from sizing.kinds import check_kinds
 
 __all__ = [
     "DIRECTIONS",
@@ -30,3 +31,5 @@ __all__ = [
     "size_masks",
     "write_chart",
 ]
+
+check_kinds(globals(), __all__)

@@ -1,6 +1,5 @@
 """Assign each person the sizes she fits, or say why none does."""
 
-import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,7 +12,7 @@ from sizing.charts.fits import limits, tenths, unpack
 from sizing.charts.judge import OUTCOMES, judge
 from sizing.charts.nearest import nearest
 from sizing.charts.size_chart import SizeChart
-from sizing.errors import SizingWarning
+from sizing.errors import warn
 from sizing.measures import EVIDENCE
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH
 from sizing.people.people import People
@@ -185,12 +184,10 @@ def _labels(
 def _warn_of_lacking(people: People, chart: SizeChart, needed: list[str]) -> None:
     lacking = [measure for measure in needed if measure not in people.frame]
     if lacking:
-        warnings.warn(
+        warn(
             f"{people.name} has no column {', '.join(lacking)}, which the chart "
             f"'{chart.name}' limits: it counts as not measured. Add the column, "
-            "let the missing measures be drawn, or take the limit off the chart",
-            SizingWarning,
-            stacklevel=3,
+            "let the missing measures be drawn, or take the limit off the chart"
         )
 
 

@@ -2,7 +2,6 @@
 
 import math
 import re
-import warnings
 from collections.abc import Sequence
 from dataclasses import replace
 from difflib import get_close_matches
@@ -15,7 +14,7 @@ from sizing.charts.cells import as_number, as_text, is_empty
 from sizing.charts.names import RESERVED, alike, name_fault
 from sizing.charts.review import review_chart
 from sizing.charts.size_chart import GROUPS, SizeChart
-from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, to_tenths
 from sizing.measures.columns import OF_KIND
 from sizing.measures.headings import Found
@@ -125,7 +124,7 @@ def build(frame: pd.DataFrame, *, name: str, source: str, warn: bool) -> SizeCha
     )
     if warn:
         for words in review_chart(chart)["words"]:
-            warnings.warn(f"{chart.name}: {words}", SizingWarning, stacklevel=3)
+            point_out(f"{chart.name}: {words}")
     return chart
 
 

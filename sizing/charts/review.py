@@ -1,6 +1,6 @@
 """Findings about a valid chart that a practitioner should look at."""
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -9,9 +9,7 @@ from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.measures import MEASURES, plausible_range, to_tenths
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
 from sizing.measures.typed import like_pounds
-
-if TYPE_CHECKING:
-    from sizing.people.people import People
+from sizing.people.people import People
 
 COLUMNS = ["kind", "size", "other_size", "measure", "low", "high", "words"]
 #: A high edge beyond this multiple of the largest plausible value is doubted
@@ -19,7 +17,7 @@ COLUMNS = ["kind", "size", "other_size", "measure", "low", "high", "words"]
 _BEYOND = 1.5
 
 
-def review_chart(chart: SizeChart, *, people: "People | None" = None) -> pd.DataFrame:
+def review_chart(chart: SizeChart, *, people: People | None = None) -> pd.DataFrame:
     """List the doubtful points of a chart, for reading rather than refusing.
 
     Parameters
@@ -300,7 +298,7 @@ def _loads(chart: SizeChart) -> list[dict[str, Any]]:
     return rows
 
 
-def _no_people(chart: SizeChart, people: "People") -> list[dict[str, Any]]:
+def _no_people(chart: SizeChart, people: People) -> list[dict[str, Any]]:
     """Sizes that none of the people fit, by every measure that they have."""
     frame = people.frame
     rows = []

@@ -14,6 +14,7 @@ from sizing.client.own_chart import (
     with_edge,
 )
 from sizing.client.stature import estimate_stature
+from sizing.kinds import check_kinds
 
 __all__ = [
     "HOW",
@@ -33,3 +34,5 @@ __all__ = [
     "suggested_allowances",
     "with_edge",
 ]
+
+check_kinds(globals(), __all__)

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from numbers import Real
 from typing import Any
 
 import numpy as np
@@ -290,7 +291,7 @@ def _standard(
     names = dict(zip(frame.columns, out.columns, strict=True))
     values: dict[str, Any] = {str(name): out[name].iloc[0] for name in out}
     for name in values:
-        if name != "sex" and not isinstance(values[name], str):
+        if name != "sex" and isinstance(values[name], Real):
             values[name] = float(values[name])
     return values, unusual, names, tuple(read_as)
 

@@ -6,6 +6,7 @@ from sizing.coverage.compare import Comparison, compare_charts
 from sizing.coverage.coverage import Coverage, coverage
 from sizing.coverage.misses import why_none
 from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
+from sizing.kinds import check_kinds
 
 __all__ = [
     "Comparison",
@@ -20,3 +21,5 @@ __all__ = [
     "who_falls_between",
     "why_none",
 ]
+
+check_kinds(globals(), __all__)

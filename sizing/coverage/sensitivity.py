@@ -11,6 +11,7 @@ from sizing.cautions import cautions
 from sizing.charts import SizeChart
 from sizing.coverage.alternatives import ALTERATIONS, State, start
 from sizing.errors import check_seed, one_of
+from sizing.kinds import check_columns
 from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.resources import source_table
@@ -155,6 +156,8 @@ def sensitivity(
     """
     check_seed(seed)
     chosen = assumptions() if settings is None else settings
+    needed = ("assumption", "setting", "label", "kind", "source")
+    check_columns(chosen, needed, "the settings")
     place = layout(people)
     base = start(people, chart, place, seed)
     before = base.covered()

@@ -1,5 +1,6 @@
 """What a trainer shows: guessing against measuring, and the room's own answers."""
 
+from sizing.kinds import check_kinds
 from sizing.lesson.agreement import Agreement, limits_of_agreement
 from sizing.lesson.answers import Answers, read_answers
 from sizing.lesson.guessing import (
@@ -40,3 +41,5 @@ __all__ = [
     "room_result",
     "surprising_pairs",
 ]
+
+check_kinds(globals(), __all__)

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.coverage.coverage import memberships
+from sizing.errors import one_of
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     CHOICE_WORDS,
@@ -143,4 +144,6 @@ def _long(
 
 def outcome_words(outcome: str) -> str:
     """Return what an outcome of ``compare_ways`` is called in words."""
-    return (CHOICE_WORDS | MORE_WORDS)[outcome]
+    words = CHOICE_WORDS | MORE_WORDS
+    one_of("outcome", outcome, list(words))
+    return words[outcome]

@@ -1,5 +1,6 @@
 """The vocabulary of body measures, their units and the edge rule."""
 
+from sizing.kinds import check_kinds
 from sizing.measures.edges import EDGE_RULE, to_tenths
 from sizing.measures.names import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.measures.units import to_standard_units
@@ -17,3 +18,5 @@ __all__ = [
     "to_tenths",
     "vocabulary",
 ]
+
+check_kinds(globals(), __all__)

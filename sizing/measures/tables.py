@@ -3,14 +3,13 @@
 Every reader takes a table through ``take``: each column is used, or named as not used.
 """
 
-import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, ReadingNote
+from sizing.errors import InputProblems, Problem, ReadingNote, warn
 from sizing.files.writing import csv_bytes, workbook_bytes
 from sizing.measures.columns import FURTHER_LENGTHS, FURTHER_MASSES
 from sizing.measures.headings import Column, Found, Table, measure_columns
@@ -226,7 +225,7 @@ def take(
 
 def say(about: str, words: str) -> None:
     """Say how a table was read."""
-    warnings.warn(f"{about}: {words}", ReadingNote, stacklevel=3)
+    warn(f"{about}: {words}", ReadingNote)
 
 
 def blank(table: Table) -> pd.DataFrame:

@@ -4,7 +4,6 @@ Units stand in column names. The gate turns them into cm, kg and years, and
 refuses what it cannot be sure of; it guesses nothing.
 """
 
-import warnings
 from collections.abc import Hashable
 from dataclasses import replace
 from functools import partial
@@ -13,7 +12,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingError, SizingWarning, UnitSaid
+from sizing.errors import (
+    InputProblems,
+    Problem,
+    SizingError,
+    UnitSaid,
+    warn,
+)
 from sizing.measures.columns import OF_KIND, STANDARD, UNIT_WORDS
 from sizing.measures.headings import Found
 from sizing.measures.names import MEASURES, SEXES
@@ -127,9 +132,9 @@ do: correct the column's name, or give it one that is no measure's.
         raise InputProblems(problems, about=file or "table")
     if doubts:
         lines = "\n".join(f"- {doubt}" for doubt in doubts)
-        warnings.warn(f"doubtful values:\n{lines}", SizingWarning, stacklevel=2)
+        warn(f"doubtful values:\n{lines}")
     for told in said:
-        warnings.warn(told, UnitSaid, stacklevel=2)
+        warn(told, UnitSaid)
     return out
 
 

@@ -1,5 +1,6 @@
 """Whose bodies a chart is judged on: named populations, weights, own people."""
 
+from sizing.kinds import check_kinds
 from sizing.people.caseload import read_caseload
 from sizing.people.classes import age_band, bmi_class
 from sizing.people.margins import MARGIN_COLUMNS, named_margins, read_margins
@@ -32,3 +33,5 @@ __all__ = [
     "read_margins",
     "reweight",
 ]
+
+check_kinds(globals(), __all__)

@@ -1,13 +1,12 @@
 """A user's caseload from a file: one client per row, no name needed."""
 
 import re
-import warnings
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
+from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import MEASURES, to_standard_units, vocabulary
 from sizing.measures.headings import plain
 from sizing.measures.tables import CASELOAD, ROW, Taken, say, take
@@ -91,12 +90,10 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
         if problems:
             raise InputProblems(problems)
     if personal:
-        warnings.warn(
+        warn(
             f"{file.name}: left out {', '.join(map(repr, personal))}. The kit keeps "
             "nothing that tells who a client is and needs none of it; please leave "
-            "such columns out of the file.",
-            SizingWarning,
-            stacklevel=2,
+            "such columns out of the file."
         )
     say(file.name, _read(standard, taken))
     standard = standard.drop(columns=["person", "draw"], errors="ignore")

@@ -4,6 +4,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from sizing.kinds import check_columns
 from sizing.people.growth import centile
 
 ADULT_AGE = 18.0
@@ -93,6 +94,9 @@ def bmi_class(frame: pd.DataFrame) -> pd.Categorical:
     ...     "body_mass_kg": [90.0, 25.5], "stature_cm": [160.0, 128.0]})).tolist()
     ['obesity class 2', 'healthy weight']
     """
+    check_columns(
+        frame, ("sex", "age_years", "body_mass_kg", "stature_cm"), "the people"
+    )
     bmi = body_mass_index(frame).to_numpy()
     age = frame["age_years"].to_numpy(dtype=float, na_value=np.nan)
     codes = _places(bmi, ADULT_BMI, BMI_CLASSES)

@@ -1,13 +1,12 @@
 """Reading a table the user kept as CSV or XLSX, with clear refusals."""
 
 import re
-import warnings
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingWarning
+from sizing.errors import InputProblems, Problem, warn
 from sizing.files.reading import MOST_ROWS
 from sizing.files.sheets import Rows, Sheet, read_rows
 from sizing.measures.columns import OF_KIND
@@ -80,7 +79,7 @@ def read_table(
     for note in sheet.notes:
         say(sheet.file, note)
     for doubt in sheet.doubts:
-        warnings.warn(f"{sheet.file}: {doubt}", SizingWarning, stacklevel=2)
+        warn(f"{sheet.file}: {doubt}")
     body = [[row[i] for i in filled] for row in sheet.body]
     if not raw and sheet.separator in (";", "\t"):
         body = _points_for_commas(body, headings, sheet)

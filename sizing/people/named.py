@@ -1,6 +1,5 @@
 """The populations that come with the kit, by name."""
 
-import warnings
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cache
@@ -10,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import SizingError, SizingWarning, check_number, one_of
+from sizing.errors import SizingError, check_number, one_of, warn
 from sizing.people import limits
 from sizing.people.body import draw_measures
 from sizing.people.classes import ADULT_AGE, age_band, bmi_class, body_mass_index
@@ -332,12 +331,10 @@ def _check_threshold(value: object) -> None:
 
 def _warn_if_few(people: People) -> None:
     if people.effective_n < _FEW:
-        warnings.warn(
+        warn(
             f"{people.name}: {people.n} people who tell as much as "
             f"{people.effective_n:.0f} equally weighted ones; shares of so few are "
-            "little more than anecdotes.",
-            SizingWarning,
-            stacklevel=3,
+            "little more than anecdotes."
         )
 
 

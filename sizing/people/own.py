@@ -74,10 +74,6 @@ def people_from(
     """
     if draws is not None:
         check_draws(draws, seed)
-    if not isinstance(frame, pd.DataFrame):
-        raise SizingError(
-            f"people_from takes a DataFrame, one row per person, not {type(frame)}."
-        )
     if frame.empty:
         raise SizingError("There are no people: the table has no rows.")
     standard = to_standard_units(frame).reset_index(drop=True)

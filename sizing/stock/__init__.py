@@ -1,5 +1,6 @@
 """Which slings to stock, and how many of each size."""
 
+from sizing.kinds import check_kinds
 from sizing.stock.need import NUMBERS, SHARING, Served, Use, serves_from
 from sizing.stock.offers import Offer, offer_from
 from sizing.stock.plan import plan_stock
@@ -20,3 +21,5 @@ __all__ = [
     "plan_stock",
     "serves_from",
 ]
+
+check_kinds(globals(), __all__)

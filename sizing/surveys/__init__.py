@@ -1,5 +1,6 @@
 """Readers of anthropometric surveys."""
 
+from sizing.kinds import check_kinds
 from sizing.surveys.ansur import read_ansur2
 from sizing.surveys.dataset import Survey
 from sizing.surveys.embedded import ETHNIC_GROUPS, read_embedded
@@ -19,3 +20,5 @@ __all__ = [
     "survey_summaries",
     "verify",
 ]
+
+check_kinds(globals(), __all__)

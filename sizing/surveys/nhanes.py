@@ -1,13 +1,12 @@
 """Reader of the official SAS transport files of NHANES."""
 
 import re
-import warnings
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from sizing.errors import Problem, SizingError, SizingWarning
+from sizing.errors import Problem, SizingError, warn
 from sizing.surveys.dataset import Notes, Survey, in_order
 from sizing.surveys.embedded import ETHNIC_GROUPS
 from sizing.surveys.files import (
@@ -124,11 +123,9 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
     notes.add(rule, "(all measures)", absent, "kept")
     if absent:
         # A transport file cut at the end of a record looks whole by itself.
-        warnings.warn(
+        warn(
             f"{Path(body_measures).name}: {absent} people were {rule}. The file may "
-            "be cut short: download it again",
-            SizingWarning,
-            stacklevel=2,
+            "be cut short: download it again"
         )
     frame = frame.merge(body, on="SEQN", how="left", validate="one_to_one")
     frame = frame.rename(columns={"SEQN": "person", "RIDAGEYR": "age_years"})

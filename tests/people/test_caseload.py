@@ -263,7 +263,7 @@ def test_what_cannot_be_people_is_refused(frame, options, words):
 
 
 def test_what_is_no_table_is_refused():
-    with pytest.raises(SizingError, match="takes a DataFrame"):
+    with pytest.raises(SizingError, match="a pandas DataFrame"):
         people_from([{"stature_cm": 160}])
 
 

@@ -6,6 +6,7 @@ would make everybody alike. ``predict_measures`` gives one person's estimate
 with its interval, and ``condition`` narrows it by whatever a tape measure says.
 """
 
+from sizing.kinds import check_kinds
 from sizing.people.body.draw import draw_measures
 from sizing.people.body.evidence import evidence_rules
 from sizing.people.body.prediction import (
@@ -23,3 +24,5 @@ __all__ = [
     "predict_measures",
     "seam_steps",
 ]
+
+check_kinds(globals(), __all__)

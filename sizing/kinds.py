@@ -1,0 +1,201 @@
+"""Whether what a public function was given is of the kind that it says it takes.
+
+The annotations are read once, here, so that no function checks for itself what they
+say already. A room's ``__init__`` ends with ``check_kinds(globals(), __all__)``.
+"""
+
+import sys
+import types
+import typing
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import cache, wraps
+from inspect import Parameter, get_annotations, isfunction, signature
+from numbers import Integral, Real
+from os import PathLike
+from pathlib import Path
+from typing import Any, TypeVar
+
+from sizing.errors import SizingError
+
+_WORDS = {
+    "People": "people, such as load_people('adults')",
+    "SizeChart": "a size chart, such as read_chart('mine.csv')",
+    "DataFrame": "a table (a pandas DataFrame)",
+    "Series": "a column (a pandas Series)",
+    "Mapping": "names with a value each, such as {'name': 1}",
+    "Sequence": "a list",
+    "Iterable": "a list",
+    "Callable": "a function",
+    "NoneType": "None",
+    "str": "text",
+    "int": "a whole number",
+    "float": "a number",
+    "bool": "True or False",
+    "Path": "a path",
+    "PathLike": "a path",
+    "bytes": "bytes",
+    "ndarray": "an array of numbers",
+    "_Buffer": "a list of numbers",
+}
+_SCALARS = {str, int, float, bool, bytes}
+#: Any of these does for the other.
+_WIDER = {tuple: Sequence, list: Sequence, dict: Mapping}
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def checked(function: F) -> F:
+    """Have a function refuse, in plain words, what is not of the kind it takes.
+
+    Structures (people, charts, tables, mappings) are checked before any work. Text
+    and numbers are the function's own to check; what it leaves is looked at only
+    where the function fails.
+
+    Examples
+    --------
+    >>> @checked
+    ... def half(table: dict[str, float]) -> float:
+    ...     return table["a"] / 2
+    >>> half({"a": 3})
+    1.5
+    >>> half(7)
+    Traceback (most recent call last):
+    ...
+    sizing.errors.SizingError: half() cannot use this as table (found: 'int'). \
+Allowed: dict. What to do: give it one.
+    """
+    if hasattr(function, "_checked"):
+        return function
+
+    @wraps(function)
+    def call(*args: Any, **given: Any) -> Any:
+        _refuse_wrong(function, args, given, first=True)
+        try:
+            return function(*args, **given)
+        except SizingError:
+            raise
+        except Exception:
+            _refuse_wrong(function, args, given, first=False)
+            raise
+
+    call._checked = True  # type: ignore[attr-defined]
+    return call  # type: ignore[return-value]
+
+
+def check_kinds(room: dict[str, Any], names: Sequence[str]) -> None:
+    """Have every public function of a room check the kinds of what it is given."""
+    for name in names:
+        if isfunction(found := room[name]):
+            room[name] = checked(found)
+            # Its own module knows it by the same name, for whoever pickles it.
+            vars(sys.modules[found.__module__])[name] = room[name]
+
+
+def check_columns(frame: Any, needed: Sequence[str], what: str) -> None:
+    """Refuse a table that lacks a column."""
+    if lacking := [name for name in needed if name not in frame]:
+        raise SizingError(
+            f"{what} have no column {', '.join(lacking)}",
+            allowed=f"the columns {', '.join(needed)}",
+            action="add it, or rename the column that holds it",
+        )
+
+
+@cache
+def _hints(function: Callable[..., Any]) -> dict[str, tuple[Any, Any]]:
+    """Return each parameter's annotation and default.
+
+    An annotation in quotes is for whoever reads types, and stands for anything.
+    """
+    written = get_annotations(function)
+    found = {}
+    for name, one in signature(function).parameters.items():
+        hint = written.get(name, Any)
+        hint = Any if isinstance(hint, str) else hint
+        if one.kind not in (Parameter.VAR_POSITIONAL, Parameter.VAR_KEYWORD):
+            found[name] = (hint, one.default)
+    return found
+
+
+def _refuse_wrong(
+    function: Callable[..., Any],
+    args: tuple[Any, ...],
+    given: dict[str, Any],
+    *,
+    first: bool,
+) -> None:
+    """Raise for the first value of a wrong kind; ``first``: structures alone."""
+    hints = _hints(function)
+    for name, value in {**dict(zip(hints, args, strict=False)), **given}.items():
+        hint, default = hints.get(name, (Any, None))
+        options = set(_options(hint))
+        # A whole number would be taken for a file that is open already.
+        later = _SCALARS & options and not {Path, PathLike[str]} & options
+        if value is default or (first and later):
+            continue
+        if not _is_kind(value, hint, deep=not first):
+            words = dict.fromkeys(_words(one) for one in _options(hint))
+            raise SizingError(
+                f"{function.__name__}() cannot use this as {name}",
+                allowed=" or ".join(words),
+                action="give it one",
+                value="None" if value is None else type(value).__name__,
+            ) from None
+
+
+def _options(hint: Any) -> tuple[Any, ...]:
+    if typing.get_origin(hint) in (typing.Union, types.UnionType):
+        return typing.get_args(hint)
+    return (hint,)
+
+
+def _words(hint: Any) -> str:
+    name = getattr(typing.get_origin(hint) or hint, "__name__", str(hint))
+    return _WORDS.get(name, name)
+
+
+def _is_kind(value: Any, hint: Any, *, deep: bool) -> bool:
+    options = _options(hint)
+    if any(getattr(one, "__name__", "") == "_Buffer" for one in options):
+        if deep and _array_like(value):
+            return not isinstance(value, Real) and all(map(_cell, value))
+        return _array_like(value) or (value is None and type(None) in options)
+    return any(_is_one(value, one, deep=deep) for one in options)
+
+
+def _cell(value: Any) -> bool:
+    return isinstance(value, Real | str | None) or _array_like(value)
+
+
+def _array_like(value: Any) -> bool:
+    """Return whether a value is a number, or a list or column of whatever."""
+    if isinstance(value, Real | Sequence):
+        return not isinstance(value, str | bytes)
+    return hasattr(value, "__array__") and getattr(value, "ndim", 0) == 1
+
+
+def _is_one(value: Any, hint: Any, *, deep: bool) -> bool:
+    """Return whether a value is of one kind; ``deep``: what it holds, too."""
+    kind, inner = typing.get_origin(hint) or hint, typing.get_args(hint)
+    kind = _WIDER.get(kind, kind)
+    if hint is Any or not isinstance(kind, type):
+        return True
+    if kind in (int, float):
+        number = Integral if kind is int else Real
+        return isinstance(value, number) and not isinstance(value, bool)
+    if issubclass(kind, Iterable) and not issubclass(kind, Mapping | str | bytes):
+        fine = isinstance(value, kind) or (
+            kind in (Sequence, Iterable) and _array_like(value)
+        )
+        fine = fine and not isinstance(value, str | bytes | Mapping | Real)
+        # A table goes through its headings, not through its rows.
+        fine = fine and not (hasattr(value, "columns") and kind in (Sequence, Iterable))
+    else:
+        fine = isinstance(value, kind)
+    if fine and deep and inner and isinstance(value, Mapping):
+        pairs = [*((key, inner[0]) for key in value)]
+        pairs += [(one, inner[-1]) for one in value.values()]
+        return all(_is_kind(one, of, deep=True) for one, of in pairs)
+    if fine and deep and inner and isinstance(value, Sequence):
+        return all(_is_kind(one, inner[0], deep=True) for one in value)
+    return fine
