@@ -14,7 +14,8 @@ from sizing.charts.cells import as_number, as_text, is_empty
 from sizing.charts.names import RESERVED, alike, name_fault
 from sizing.charts.review import review_chart
 from sizing.charts.size_chart import GROUPS, SizeChart
-from sizing.errors import InputProblems, Problem, SizingError
+from sizing.errors import InputProblems, Problem
+from sizing.errors import warn as point_out
 from sizing.measures import MEASURES, to_tenths
 from sizing.measures.columns import OF_KIND
 from sizing.measures.headings import Found
@@ -78,17 +79,6 @@ def chart_from(
     >>> chart.frame["sitting_height_cm_high"].round(2).tolist()
     [86.36, 96.52]
     """
-    if not isinstance(frame, pd.DataFrame):
-        raise SizingError(
-            str(
-                Problem(
-                    "a chart is made from a table",
-                    "a pandas DataFrame",
-                    "use read_chart for a file",
-                    value=type(frame).__name__,
-                )
-            )
-        )
     return build(frame, name=name, source=source, warn=warn)
 
 

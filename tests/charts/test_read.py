@@ -218,7 +218,7 @@ def test_low_equal_to_high_is_a_band():
 
 
 def test_not_a_table_is_refused():
-    with pytest.raises(SizingError, match="made from a table"):
+    with pytest.raises(SizingError, match="a pandas DataFrame"):
         chart_from([1, 2])  # type: ignore[arg-type]
 
 
