@@ -1,5 +1,6 @@
 """Estimates from survey samples: each formula once, arrays in and arrays out."""
 
+from sizing.kinds import check_kinds
 from sizing.stats.design import design_estimate
 from sizing.stats.intervals import binomial_interval
 from sizing.stats.replicates import bootstrap_weights
@@ -19,3 +20,5 @@ __all__ = [
     "weighted_quantile",
     "weighted_sd",
 ]
+
+check_kinds(globals(), __all__)

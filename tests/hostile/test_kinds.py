@@ -18,7 +18,7 @@ from sizing.people.body import predict_measures
 from sizing.stock import demo_scenario
 
 ROOMS = ("bands", "charts", "client", "coverage", "lesson", "measures", "people")
-ROOMS += ("people.body", "stock", "surveys")
+ROOMS += ("people.body", "stats", "stock", "surveys")
 FUNCTIONS = {
     name: found
     for room in (import_module(f"sizing.{name}") for name in ROOMS)
@@ -79,7 +79,6 @@ GOOD = {
         "known": FEW[["stature_cm"]],
     },
     "coverage": JUDGED,
-    "coverage_by_dask": {"chunks": [FEW], "chart": CHART},
     "coverage_by_sizes": {"people": PEOPLE, "numbers": (2,), "step_cm": 5},
     "coverage_in_chunks": {"chunks": [PEOPLE], "chart": CHART},
     "design_estimate": {"values": NUMBERS},
@@ -104,7 +103,6 @@ GOOD = {
         "chart": CHART,
         "groups": pd.Series("adult", index=PEOPLE.frame.index),
     },
-    "kish": {"weight": NUMBERS},
     "kish_design_effect": {"weights": NUMBERS},
     "limits_of_agreement": {"guess": NUMBERS, "truth": NUMBERS},
     "load_people": {"name": "bariatric", "draws": 1},
@@ -133,11 +131,9 @@ GOOD = {
     "read_margins": {"path": "none.csv"},
     "read_nhanes_files": {"demographics": "a.xpt", "body_measures": "b.xpt"},
     "read_snyder1977": {"path": "none.csv"},
-    "resampled": {"people": PEOPLE, "size": 10},
     "review_chart": {"chart": CHART},
     "reweight": {"people": PEOPLE, "margins": named_margins("care_home")},
     "room_result": {"answers": ANSWERS, "chart": CHART},
-    "rubin": {"estimates": NUMBERS, "variances": NUMBERS, "n": 9},
     "sensitivity": {
         "people": PEOPLE,
         "chart": CHART,
