@@ -6,24 +6,15 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
+from sizing.app.answer_parts import AnswerParts
 from sizing.app.client_fields import EXAMPLE, NOBODY, ClientFields, in_a_row
 from sizing.app.client_note_form import NoteForm
-from sizing.app.form_words import (
-    bullets,
-    framed,
-    paragraphs,
-    said,
-    status,
-    wrong_lines,
-)
+from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
 from sizing.app.units import UnitSwitch
-from sizing.cautions import cautions
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import ClientAnswer, check_client, client_from
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, plausible_range
-
-__all__ = ["ClientForm", "escape", "framed", "paragraphs", "said"]
 
 _EMPTY = "Enter what is known of your client, then press Check."
 _CHART_WRONG = "The chart has problems: put it right before you check a client."
@@ -48,8 +39,7 @@ class ClientForm:
     note : NoteForm
     entry, answer_view, picture_view, limits_view, sources_view : Widget
         Parts of the page, in its order.
-    view : ipywidgets.Widget
-        All parts, one under the other, with the cautions.
+    answered : AnswerParts
     answer : ClientAnswer or None
         The last answer, None where it no longer holds.
     """
@@ -75,19 +65,15 @@ class ClientForm:
         self.empty = w.Button(description="Empty the form", layout=automatic)
         buttons = in_a_row(self.go, self.example, self.empty)
         self.entry = w.VBox([self.about, self.fields.view, self.confirmed, buttons])
-        self.answer_view = w.HTML(status(paragraphs([_EMPTY])))
-        self.picture_view = w.HTML()
-        self.limits_view, self.sources_view = w.HTML(), w.HTML()
-        self.view = w.VBox(
-            [
-                self.entry,
-                self.answer_view,
-                self.picture_view,
-                self.note.view,
-                self.limits_view,
-                w.HTML(bullets(cautions())),
-                self.sources_view,
-            ]
+        self.answered = AnswerParts()
+        self.answered.take_back(_EMPTY)
+        self.answer_view, self.picture_view = (
+            self.answered.words,
+            self.answered.pictures,
+        )
+        self.limits_view, self.sources_view = (
+            self.answered.limits,
+            self.answered.sources,
         )
         self.go.on_click(lambda _: self.check())
         self.example.on_click(lambda _: self.show_example())
@@ -188,9 +174,7 @@ class ClientForm:
         """Let nothing stand that what was entered, or the chart, no longer gives."""
         self.answer = None
         self.note.forget()
-        for view in (self.picture_view, self.limits_view, self.sources_view):
-            view.value = ""
-        self.answer_view.value = status(paragraphs([words] if words else []))
+        self.answered.take_back(words)
 
     def _checked(self) -> ClientAnswer:
         if self.chart is None:

@@ -52,11 +52,6 @@ def status(content: str) -> str:
     return f'<div role="status">{content}</div>'
 
 
-def said(error: SizingError) -> str:
-    """Return what an error says as HTML."""
-    return paragraphs(str(error).splitlines())
-
-
 def file_headings(rows: Sequence[tuple[str, str]]) -> str:
     """Return the headings that a file needs as a small table, folded away.
 

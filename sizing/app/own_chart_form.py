@@ -9,6 +9,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
+from sizing.app.answer_parts import AnswerParts
 from sizing.app.chart_table import ChartTable
 from sizing.app.edge_slider import EdgeSlider
 from sizing.app.form_words import (
@@ -33,7 +34,6 @@ from sizing.app.own_chart_live import bands_svg
 from sizing.app.people_form import PeopleForm
 from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
-from sizing.cautions import cautions
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.client.own_chart import (
     ChartJudgement,
@@ -54,6 +54,7 @@ _HELP = (
     "load limit, and two columns for each measure, where the size begins and ends."
 )
 
+_WHOM = "Say first whom the chart is for: see 'People I serve'."
 _LOOK_AGAIN = 0.05  # seconds between looks at whether the people are ready
 
 
@@ -73,8 +74,6 @@ class OwnChartForm:
     ----------
     entry, answer_view, picture_view, limits_view, sources_view : Widget
         Parts of the page, in its order.
-    view : ipywidgets.Widget
-        All parts, one under the other, with the cautions.
     chart : SizeChart
         The chart as taken in; the demo chart before that.
     edited : SizeChart or None
@@ -112,7 +111,8 @@ class OwnChartForm:
             description="Undo all changes", layout=w.Layout(width="max-content")
         )
         self.work = LongWork("Judge the chart", self._judge, self._show_judgement)
-        self.change, self.image = w.HTML(), w.HTML()
+        self.answered = AnswerParts()
+        self.change, self.image = self.answered.words, self.answered.pictures
         self.judged, self.judged_pictures = w.HTML(), w.HTML()
         self.entry = w.VBox(
             [
@@ -129,16 +129,9 @@ class OwnChartForm:
         )
         self.answer_view = w.VBox([self.change, self.work.view, self.judged])
         self.picture_view = w.VBox([self.image, self.judged_pictures])
-        self.limits_view, self.sources_view = w.HTML(), w.HTML()
-        self.view = w.VBox(
-            [
-                self.entry,
-                self.answer_view,
-                self.picture_view,
-                self.limits_view,
-                w.HTML(bullets(cautions())),
-                self.sources_view,
-            ]
+        self.limits_view, self.sources_view = (
+            self.answered.limits,
+            self.answered.sources,
         )
         self._wire()
         self.use(self.chart)
@@ -246,10 +239,10 @@ class OwnChartForm:
     def draw(self) -> None:
         """Draw the bands and say what the changes do."""
         if self.edited is None:
-            self._take_back("Put the chart right, and the answer comes back.")
+            self.answered.take_back("Put the chart right, and the answer comes back.")
             return
         if not self.people_form.ready:
-            self._take_back(self.people_form.words)
+            self.answered.take_back(self.people_form.words)
             # It may be done at once, and then this is called again.
             self.people_form.begin()
             return
@@ -257,7 +250,9 @@ class OwnChartForm:
             people = self.people()
         except SizingError as error:
             self.people_form.tell(error)
-            self._take_back("Say first whom the chart is for: see 'People I serve'.")
+            self.answered.take_back(
+                "Say first whom the chart is for: see 'People I serve'."
+            )
             return
         key = self.people_form.key
         if self._layout is None or self._layout[0] != key:
@@ -270,12 +265,6 @@ class OwnChartForm:
         self.limits_view.value = bullets(people.limits)
         self.sources_view.value = bullets(people.sources)
         self._draw_bands(people, key)
-
-    def _take_back(self, words: str) -> None:
-        """Let no answer stand that the form no longer gives."""
-        self.change.value = status(paragraphs([words]))
-        for view in (self.image, self.limits_view, self.sources_view):
-            view.value = ""
 
     def _draw_bands(self, people: People, key: str) -> None:
         if self.edited is None:

@@ -7,6 +7,7 @@ import ipywidgets as w
 import pandas as pd
 from matplotlib.axes import Axes
 
+from sizing.app.answer_parts import AnswerParts
 from sizing.app.form_style import FORM_STYLE
 from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.long_work import LongWork, Progress
@@ -82,13 +83,12 @@ class StockForm:
         self.entry = self._boxed(
             w.HTML(FORM_STYLE), self.switch.view, self.parts, self.work.view
         )
-        self._answer, self._pictures = w.HTML(), w.HTML()
-        self._limits, self._sources = w.HTML(), w.HTML()
-        self.answer_view = self._boxed(self._answer)
-        self.picture_view = self._boxed(self._pictures)
-        self.limits_view = self._boxed(self._limits)
+        self.answered = AnswerParts()
+        self.answer_view = self._boxed(self.answered.words)
+        self.picture_view = self._boxed(self.answered.pictures)
+        self.limits_view = self._boxed(self.answered.limits)
         self.cautions_view = self._boxed(w.HTML(bullets(cautions())))
-        self.sources_view = self._boxed(self._sources)
+        self.sources_view = self._boxed(self.answered.sources)
         self.keep_view = self._boxed(save_panel(self.results))
         self.switch.on_change(lambda _: self._show())
 
@@ -165,9 +165,11 @@ class StockForm:
         # An entry changed while planning went on: this is no answer to it.
         self.plan = plan if version == self._version else None
         if plan is None:
-            self._clear("Please check what is marked above; then plan again.")
+            self.answered.take_back(
+                "Please check what is marked above; then plan again."
+            )
         elif self.plan is None:
-            self._clear(_STALE)
+            self.answered.take_back(_STALE)
         else:
             self._drawn = _drawn(plan)
             self._show()
@@ -178,16 +180,12 @@ class StockForm:
         self._touched = True
         if self.plan is not None:
             self.plan = None
-            self._clear(_STALE)
+            self.answered.take_back(_STALE)
 
     def _other_people(self) -> None:
         """Take back the answer, and the slings that only the invented store owns."""
         self.offer.own_nothing_invented()
         self._forget()
-
-    def _clear(self, words: str) -> None:
-        self._answer.value = status(paragraphs([words]))
-        self._pictures.value = self._limits.value = self._sources.value = ""
 
     def _show(self) -> None:
         """Show the plan, in the units chosen."""
@@ -205,11 +203,11 @@ class StockForm:
         if plan.settings["scenarios"] == FIRST:
             told.append(_QUICK)
         told.append(plan.proof())
-        self._answer.value = (
+        self.answered.words.value = (
             status(lead + paragraphs(told)) + tables["order"] + tables["service"]
         )
         compared, needed, short, curve = self._drawn
-        self._pictures.value = "".join(
+        self.answered.pictures.value = "".join(
             (
                 compared,
                 tables["comparison"],
@@ -221,8 +219,8 @@ class StockForm:
             )
         )
         unfitted = paragraphs([_UNFITTED]) + tables.get("not_fitted", "")
-        self._limits.value = unfitted + bullets([NO_SLING, DAY, *plan.limits])
-        self._sources.value = bullets(plan.sources)
+        self.answered.limits.value = unfitted + bullets([NO_SLING, DAY, *plan.limits])
+        self.answered.sources.value = bullets(plan.sources)
 
     @staticmethod
     def _boxed(*children: w.Widget) -> w.Widget:

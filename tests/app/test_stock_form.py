@@ -53,17 +53,17 @@ def test_a_form_plans_saves_and_takes_its_answer_back(small_form, tmp_path):
     plan = form.run()
     assert plan is not None and plan.groups["group"].tolist() == ["our home"]
     assert plan.groups["people"].tolist() == [population_titles()["care_home"]]
-    assert plan.answer() in form._answer.value
-    assert "Invented" in form._answer.value
+    assert plan.answer() in form.answered.words.value
+    assert "Invented" in form.answered.words.value
     kinds = {type(value).__name__ for value in form.results().values()}
     assert {"DataFrame", "Axes", "str"} <= kinds
     assert form.results()["stock_order"]["order"].sum() == plan.order["order"].sum()
     # Heavy and light in the reader's own units, and the plan is the same.
     form.switch.view.value = "pounds"
-    assert " lb" in form._answer.value and form.plan is plan
+    assert " lb" in form.answered.words.value and form.plan is plan
     form.use.target.value = 90
-    assert form.plan is None and "press" in form._answer.value
-    assert form._pictures.value == ""
+    assert form.plan is None and "press" in form.answered.words.value
+    assert form.answered.pictures.value == ""
 
 
 def test_no_name_of_the_code_is_shown(small_form):
@@ -71,10 +71,10 @@ def test_no_name_of_the_code_is_shown(small_form):
     shown = "".join(
         part.value
         for part in (
-            small_form._answer,
-            small_form._pictures,
-            small_form._limits,
-            small_form._sources,
+            small_form.answered.words,
+            small_form.answered.pictures,
+            small_form.answered.limits,
+            small_form.answered.sources,
         )
     )
     words = pd.Series([shown]).str.replace(r'src="[^"]*"', "", regex=True)[0]
@@ -91,7 +91,7 @@ def test_the_first_look_says_that_it_is_invented_and_quick(monkeypatch):
     assert form.plan.settings["scenarios"] == 50
     assert (
         "Invented for demonstration: the size chart, the prices, the"
-        in form._answer.value
+        in form.answered.words.value
     )
     assert "first look draws only 50 days" in stock_form._QUICK.replace("300", "50")
 
@@ -104,7 +104,7 @@ def test_an_entry_changed_while_planning_takes_the_answer_back(small_form, monke
 
     monkeypatch.setattr(stock_form, "plan_stock", slowly)
     assert small_form.run() is None
-    assert "Something was changed" in small_form._answer.value
+    assert "Something was changed" in small_form.answered.words.value
 
 
 def test_planning_stops_at_its_next_step(small_form):

@@ -1,1 +1,1 @@
-"""Tests of app."""
+"""Tests of the printable pages."""
