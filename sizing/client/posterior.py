@@ -3,8 +3,9 @@
 The prior of body mass and stature is a mixture of narrow normals, one around
 each embedded person of that sex and age; the seated measures and girths follow
 the body model given the build, nineteen times in twenty as surveyed, once each
-three times as wide by itself: bodies unlike those surveyed are possible. Readings
-with their errors condition all of it, on the logarithmic scale: the build in
+three times as wide by itself: bodies unlike those surveyed are possible. Beyond the
+ages surveyed all are wider (``older_times``). Readings with their errors condition
+all of it, on the logarithmic scale: the build in
 closed form, component by component, the rest by importance weights and the
 conditional normal distribution. The model never moves a reading by more than the
 reading's own error, and one that was confirmed not at all.
@@ -22,6 +23,7 @@ from scipy.stats import qmc
 
 from sizing.client.as_read import as_read, quantile
 from sizing.client.how import Reading
+from sizing.client.older import older_times
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.conditional import condition_normal, log_density
 from sizing.people.body.donors import (
@@ -178,7 +180,8 @@ def draw_bodies(
     draws : int
         A power of 2, 256 or more.
     unlike : float
-        Share of people unlike those surveyed; 0 for people as surveyed.
+        Share of people unlike those surveyed; 0 for people as surveyed, whatever
+        their age.
     confirmed : bool
         The readings were looked at again and are right.
 
@@ -201,7 +204,8 @@ def draw_bodies(
     Given the build, ln seated measures are normal with covariance S, or, with
     probability ``unlike``, ``S + 8 diag(S)``: each three times as wide, hardly
     tied to the others. A reading far from what is expected makes the second
-    likelier, so that the others are predicted wider and not drawn along.
+    likelier, so that the others are predicted wider and not drawn along. Beyond 58
+    years ``S`` too has its diagonal widened, see ``older_times``.
 
     The median of what was read, freed of its published bias, is moved by the rest
     of the body by the reading's own error at most; where the model would move it
@@ -236,7 +240,7 @@ def draw_bodies(
             parts[1],
             sampling=True,
         )
-        laws = _laws(one, unlike)
+        laws = _laws(one, unlike, older_times(parts[2], parts[1]))
         density = np.stack(
             [
                 np.log(share) + _seated_density(one, s, seated, error)
@@ -255,15 +259,20 @@ def draw_bodies(
     return _bodies(parts, logs, weight, readings, confirmed)
 
 
-def _laws(one: Moments, unlike: float) -> list[tuple[float, Floats]]:
+def _laws(one: Moments, unlike: float, older: Floats) -> list[tuple[float, Floats]]:
     """Return share and covariance of people as surveyed, and of those unlike them."""
-    covariance = one.covariance()
+    surveyed = one.covariance()
     if unlike == 0:
-        return [(1.0, covariance)]
-    wide = covariance.copy()
-    place = np.arange(wide.shape[1])
-    wide[:, place, place] *= TIMES**2
-    return [(1.0 - unlike, covariance), (unlike, wide)]
+        return [(1.0, surveyed)]
+    place = np.arange(surveyed.shape[1])
+
+    def wider(times: Floats) -> Floats:
+        out = surveyed.copy()
+        out[:, place, place] *= np.square(times)
+        return out
+
+    wide = wider(np.maximum(older, TIMES))
+    return [(1.0 - unlike, wider(older)), (unlike, wide)]
 
 
 def _builds(
