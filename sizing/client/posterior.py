@@ -19,9 +19,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from sizing.client.as_read import as_read, quantile
+from sizing.client.even import even_numbers
 from sizing.client.how import Reading
 from sizing.client.older import older_times
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
@@ -150,9 +150,9 @@ def _pool(sex: str | None) -> _Pool:
 @lru_cache(maxsize=8)
 def _numbers(seed: int, builds: int, draws: int) -> tuple[Floats, Floats]:
     """Return evenly spread numbers: 3 per build, 8 normals per body."""
-    first = qmc.Sobol(3, rng=np.random.default_rng([seed, 1])).random(builds)
+    first = even_numbers(builds, 3, np.random.default_rng([seed, 1]))
     generator = np.random.default_rng([seed, 2])
-    second = qmc.Sobol(len(SEATED_AND_GIRTHS), rng=generator).random(draws)
+    second = even_numbers(draws, len(SEATED_AND_GIRTHS), generator)
     # Sobol points of two sequences share their order; mixing one undoes it.
     return first, ndtri(generator.permutation(second).clip(1e-12, 1 - 1e-12))
 

@@ -9,8 +9,6 @@ from dataclasses import dataclass, field
 from itertools import chain
 from pathlib import Path
 
-from openpyxl.reader.excel import ExcelReader
-
 from sizing.errors import InputProblems, Problem
 from sizing.files.reading import (
     KINDS,
@@ -260,6 +258,9 @@ def _first_sheet(
     content: bytes, name: str, most_rows: int, *, results: bool
 ) -> tuple[Rows, bytes, list[str], dict[tuple[int, int], str]]:
     """Return the first sheet's cells, its own XML, further sheets, signs shown."""
+    # Loaded only for a workbook: it takes a third of a second.
+    from openpyxl.reader.excel import ExcelReader
+
     rows: Rows = []
     looks: dict[tuple[int, int], str] = {}
     filled = cells = 0
