@@ -154,7 +154,8 @@ def _alt(answer: ClientAnswer, name: str, say: Say) -> str:
     told = "; ".join(
         f"{name_words(row['measure'])} not taken"
         if np.isnan(row["estimate"])
-        else f"{name_words(row['measure'])} {say(row['estimate'], row['measure'])}, "
+        else f"{name_words(row['measure'])} {_come_by(row)} "
+        f"{say(row['estimate'], row['measure'])}, "
         f"{room_words(row['margin'], row['measure'], say=say)}"
         for _, row in _first_rows(answer).iterrows()
     )
@@ -162,3 +163,10 @@ def _alt(answer: ClientAnswer, name: str, say: Say) -> str:
         f"For each measure a band from edge to edge of {answer.first['size']}, with "
         f"the body's value and its 90 % interval: {told}."
     )
+
+
+def _come_by(row: pd.Series) -> str:
+    """Say what the picture shows by a full or a hollow mark."""
+    if row["evidence"] == "measured":
+        return "measured, best estimate"
+    return "stated, best estimate" if np.isfinite(row["reading"]) else "predicted"

@@ -14,8 +14,11 @@ from sizing.resources import source_table
 def _knots() -> dict[tuple[str, str], tuple[Floats, Floats]]:
     table = source_table("older_widths.csv")
     return {
-        key: (part["age_years"].to_numpy(dtype=float), part["times"].to_numpy())
-        for key, part in table.groupby(["sex", "measure"])
+        (str(sex), str(name)): (
+            part["age_years"].to_numpy(dtype=float),
+            part["times"].to_numpy(dtype=float),
+        )
+        for (sex, name), part in table.groupby(["sex", "measure"])
     }
 
 

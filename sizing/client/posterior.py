@@ -181,7 +181,7 @@ def draw_bodies(
         A power of 2, 256 or more.
     unlike : float
         Share of people unlike those surveyed; 0 for people as surveyed, whatever
-        their age.
+        their age: what asks to be measured again.
     confirmed : bool
         The readings were looked at again and are right.
 

@@ -64,3 +64,45 @@ def ask(
                 rows.append(np.column_stack([place, chance, right, first]))
     names = ["person", "taken", "chart", "chance", "fits", "first"]
     return pd.DataFrame(np.vstack(rows), columns=names)
+
+
+#: Chances near these, and what was said and found of them before unlike bodies were
+#: thought possible, in points. It must not be further out by more than 2 points.
+NEAR = {"95 %": (0.92, 0.98), "80 %": (0.75, 0.85), "50 %": (0.44, 0.56)}
+BEFORE = {
+    "soldiers": {
+        "95 %": (0.950, 0.942),
+        "80 %": (0.799, 0.801),
+        "50 %": (0.498, 0.493),
+        "first": (0.542, 0.536),
+    },
+    "children": {
+        "95 %": (0.945, 0.957),
+        "80 %": (0.800, 0.841),
+        "50 %": (0.502, 0.522),
+        "first": (0.539, 0.550),
+    },
+}
+WORSE = 0.02
+
+
+def promised(asked: pd.DataFrame) -> pd.DataFrame:
+    """Return what was said and found of sizes' chances, and of how many."""
+    rows = {name: asked["chance"].between(*ends) for name, ends in NEAR.items()}
+    rows["first"] = asked["first"] == 1
+    return pd.DataFrame(
+        {
+            name: (asked["chance"][of].mean(), asked["fits"][of].mean(), of.sum())
+            for name, of in rows.items()
+        },
+        index=["said", "found", "n"],
+    ).T
+
+
+def keeps_its_word(asked: pd.DataFrame, who: str) -> None:
+    """Hold every chance to what it was, and 2 points more."""
+    for name, row in promised(asked).iterrows():
+        said, found = BEFORE[who][str(name)]
+        assert row["n"] > 200, name
+        gap = abs(row["found"] - row["said"])
+        assert gap <= abs(found - said) + WORSE, (name, row["said"], row["found"])

@@ -450,6 +450,8 @@ def test_averaged_over_people_without_error_it_is_coverage():
     persons = people.frame.loc[people.frame["draw"] == 0]
     known = people.evidence.loc[persons.index].eq("measured")
     whole = known[["body_mass_kg", "stature_cm"]].all(axis=1)
+    # A client older than those surveyed is predicted wider than a population is.
+    whole &= persons["age_years"] <= 58
     chosen = persons[whole].sample(100, random_state=6)
     inside = people.frame["person"].isin(chosen["person"]).to_numpy()
     part = replace(

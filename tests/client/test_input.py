@@ -173,7 +173,7 @@ def test_people_of_the_model_are_seldom_doubted():
 
     count = 0
     for sex, age in (("female", 35.0), ("male", 75.0), ("female", 8.0)):
-        bodies = draw_bodies(sex, age, [])
+        bodies = draw_bodies(sex, age, [], unlike=0)
         for row in rng.choice(len(bodies.weight), 25, p=bodies.weight):
             readings = tuple(
                 reading(m, float(v))

@@ -183,7 +183,7 @@ def brute_force(readings, n):
     """Accept simulated people whose simulated readings come near the real ones."""
     rng = np.random.default_rng(3)
     pool = donors()["male"].build
-    near = np.exp(-0.5 * ((pool[:, 2].clip(max=80) - 60) / 3.0) ** 2)
+    near = np.exp(-0.5 * ((pool[:, 2].clip(max=80) - 55) / 3.0) ** 2)
     pick = rng.choice(len(pool), n, p=near / near.sum())
     build = pool[pick, :2] + rng.standard_normal((n, 2)) * [
         NEAR_LN_MASS,
@@ -192,7 +192,7 @@ def brute_force(readings, n):
     one = moments(
         np.full(n, "male", dtype=object),
         *np.exp(build).T,
-        np.full(n, 60.0),
+        np.full(n, 55.0),
         sampling=True,
     )
     root = np.linalg.cholesky(one.covariance()[0] / np.outer(one.sd[0], one.sd[0]))
@@ -217,7 +217,7 @@ def test_unknown_build_against_brute_force_simulation():
     ]
     kept = brute_force(readings, 400_000)
     assert len(kept) > 3000
-    bodies = draw_bodies("male", 60.0, readings)
+    bodies = draw_bodies("male", 55.0, readings)
     logs = np.log(bodies.values)
     mean, right = bodies.weight @ logs, kept.mean(axis=0)
     spread = np.sqrt(bodies.weight @ (logs - mean) ** 2)
