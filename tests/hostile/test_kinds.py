@@ -16,6 +16,7 @@ from sizing.kinds import checked
 from sizing.people import named_margins, people_from
 from sizing.people.body import predict_measures
 from sizing.stock import demo_scenario
+from sizing.surveys import read_embedded
 
 ROOMS = ("bands", "charts", "client", "coverage", "lesson", "measures", "people")
 ROOMS += ("people.body", "stats", "stock", "surveys")
@@ -37,6 +38,7 @@ FEW = pd.DataFrame(
 PEOPLE = people_from(FEW, draws=1)
 NUMBERED = FEW.assign(person=range(8))
 PREDICTION = predict_measures(NUMBERED)
+SURVEY = read_embedded()
 WIDTHS = {"hip_circumference_cm": 20}
 FIT = {"people": PEOPLE, "widths": WIDTHS, "sizes": 2, "step_cm": 5}
 JUDGED = {"people": PEOPLE, "chart": CHART, "replicates": 20}
@@ -113,6 +115,7 @@ GOOD = {
     "outcome_words": {"outcome": "one"},
     "partition_bands": {"values": NUMBERS, "bands": 2},
     "people_from": {"frame": FEW, "draws": 1},
+    "people_of_survey": {"survey": SURVEY},
     "plan_stock": {
         "serves": GROUPS.head(1),
         "charts": CHART,
@@ -129,6 +132,7 @@ GOOD = {
     "read_caseload": {"path": "none.csv"},
     "read_chart": {"path": "none.csv"},
     "read_margins": {"path": "none.csv"},
+    "read_nhanes_folder": {"folder": "none"},
     "read_nhanes_files": {"demographics": "a.xpt", "body_measures": "b.xpt"},
     "read_snyder1977": {"path": "none.csv"},
     "review_chart": {"chart": CHART},
