@@ -13,6 +13,7 @@ from sizing.charts import demo_chart, read_chart, write_chart
 from sizing.cli.main import main
 from sizing.client import check_client, judge_chart
 from sizing.client.own_chart import with_edge
+from sizing.coverage import compare_charts
 from sizing.lesson import compare_ways, practice_clients
 from sizing.pages.client_note import client_note
 from sizing.pages.stock import stock_page
@@ -61,6 +62,14 @@ def test_chart_study_lesson_and_cards():
     ways = compare_ways(people, chart, replicates=20)
     assert ways_answer(ways).startswith(CHART) and ways.summary().startswith(CHART)
     assert practice_clients(people, chart, n=3).summary().startswith(CHART)
+
+
+def test_a_comparison_of_charts_begins_with_it_too(own):
+    few, own = load_people("bariatric", draws=1), read_chart(own)
+    for pair in ((demo_chart(), own), (own, demo_chart())):
+        said = compare_charts(few, *pair, replicates=20).summary()
+        assert said.startswith(invented_words("chart"))
+    assert "nvented" not in compare_charts(few, own, own, replicates=20).summary()
 
 
 def plan_of(capsys, *words):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import cautions
+from sizing.cautions import cautions, invented_first
 from sizing.charts import OUTCOMES, SizeChart, assign
 from sizing.coverage.coverage import EVERYONE, memberships, outcome_columns
 from sizing.coverage.groups import by_list
@@ -26,12 +26,15 @@ class Comparison:
         See ``compare_charts``.
     chart_a, chart_b, people : str
         Names of the charts and the population.
+    invented : tuple of str
+        ``chart`` where one of the two is invented; the summary begins with it.
     """
 
     table: pd.DataFrame
     chart_a: str
     chart_b: str
     people: str
+    invented: tuple[str, ...] = ()
 
     def summary(self) -> str:
         """Return the difference in coverage in plain words, with the cautions."""
@@ -49,6 +52,7 @@ class Comparison:
         )
         if row["low"] <= 0 <= row["high"]:
             told += " These people do not show that either covers more."
+        told = invented_first(self.invented, told)
         return "\n".join([told, " ".join(cautions())])
 
 
@@ -144,4 +148,5 @@ def compare_charts(
             "small_group": np.repeat(n < SMALL_GROUP, width),
         }
     )
-    return Comparison(table, chart_a.name, chart_b.name, people.name)
+    invented = chart_a.invented or chart_b.invented
+    return Comparison(table, chart_a.name, chart_b.name, people.name, invented)
