@@ -9,7 +9,7 @@ import pandas as pd
 
 from sizing.charts import SizeChart, assign
 from sizing.coverage.groups import NOT_KNOWN, grouping
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.people.classes import ADULT_AGE
 from sizing.people.layout import layout
 from sizing.people.people import People
@@ -105,13 +105,9 @@ def who_falls_between(
     """
     if not terms:
         raise SizingError(
-            str(
-                Problem(
-                    "there is nothing to compare",
-                    "at least one term, such as sex",
-                    "name one",
-                )
-            )
+            "there is nothing to compare",
+            allowed="at least one term, such as sex",
+            action="name one",
         )
     place = layout(people)
     outcome = assign(people, chart).table["outcome"]

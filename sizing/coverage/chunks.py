@@ -12,7 +12,7 @@ from sizing.charts.fits import limits, tenths, unpack
 from sizing.charts.judge import judge
 from sizing.coverage.coverage import EVERYONE, percent
 from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.people.people import People
 from sizing.stats.intervals import LEVEL, wilson
 from sizing.stats.layout import Floats
@@ -163,13 +163,9 @@ def coverage_of_counts(total: Counts | None, chart: SizeChart) -> CountedCoverag
     everyone = (EVERYONE, EVERYONE)
     if total is None or total.groups[everyone][:, 1].sum() <= 0:
         raise SizingError(
-            str(
-                Problem(
-                    "nobody was counted",
-                    "at least one person with a weight over 0",
-                    "look whether the chunks are empty",
-                )
-            )
+            "nobody was counted",
+            allowed="at least one person with a weight over 0",
+            action="look whether the chunks are empty",
         )
     whole = total.groups[everyone].sum(axis=0)
     order = [everyone]
@@ -284,4 +280,4 @@ def _check_measures(frame: pd.DataFrame, chart: SizeChart) -> None:
 
 
 def _refuse(what: str, allowed: str, to_do: str = "") -> None:
-    raise SizingError(str(Problem(what, allowed, to_do or "correct the people given")))
+    raise SizingError(what, allowed=allowed, action=to_do or "correct the people given")

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.people.classes import age_band, bmi_class
 
 NOT_KNOWN = "not known"
@@ -44,14 +44,10 @@ def grouping(frame: pd.DataFrame, by: str) -> pd.Categorical:
     if lacking:
         options = [c for c in frame.columns if c not in ("person", "draw")]
         raise SizingError(
-            str(
-                Problem(
-                    f"the people have no column {', '.join(lacking)} to group by",
-                    f"age_band, bmi_class, {', '.join(map(str, options))}",
-                    "choose one of these",
-                    value=by,
-                )
-            )
+            f"the people have no column {', '.join(lacking)} to group by",
+            allowed=f"age_band, bmi_class, {', '.join(map(str, options))}",
+            action="choose one of these",
+            value=by,
         )
     if by == "age_band":
         return _levels(pd.Series(age_band(frame["age_years"])), by)
@@ -62,13 +58,9 @@ def _levels(column: pd.Series, by: str) -> pd.Categorical:
     known: pd.Categorical = pd.Categorical(column)
     if len(known.categories) > _MOST_LEVELS:
         raise SizingError(
-            str(
-                Problem(
-                    f"the column '{by}' has {len(known.categories)} different values",
-                    f"a column of up to {_MOST_LEVELS} values",
-                    "cut it into bands first, or use age_band or bmi_class",
-                )
-            )
+            f"the column '{by}' has {len(known.categories)} different values",
+            allowed=f"a column of up to {_MOST_LEVELS} values",
+            action="cut it into bands first, or use age_band or bmi_class",
         )
     labels: list[object] = [*(str(c) for c in known.categories), NOT_KNOWN]
     codes = np.where(known.codes < 0, len(labels) - 1, known.codes)

@@ -74,7 +74,7 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     table = _without_empty_end(read_table(file, CASELOAD))
     if table.empty:
         raise SizingError(
-            str(Problem("there is no client in it", "one per row", file=file.name))
+            "there is no client in it", allowed="one per row", file=file.name
         )
     personal = [c for c in table.columns if _PERSONAL.search(plain(c))]
     taken = take(table.drop(columns=personal), CASELOAD, note=False, collect=True)

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from sizing.errors import Problem, SizingError, one_of
+from sizing.errors import SizingError, one_of
 from sizing.measures import SEXES
 from sizing.resources import source_table
 
@@ -34,14 +34,10 @@ def _lms(measure: str, sex: str, age_years: npt.ArrayLike) -> tuple[Floats, ...]
     outside = (age < table[0, 0]) | (age > table[-1, 0]) | ~np.isfinite(age)
     if np.any(outside):
         raise SizingError(
-            str(
-                Problem(
-                    f"the growth reference for {measure} does not cover this age",
-                    f"{table[0, 0]:g} to {table[-1, 0]:g} years",
-                    "use the adult figures, or no reference",
-                    value=float(np.atleast_1d(age)[np.atleast_1d(outside)][0]),
-                )
-            )
+            f"the growth reference for {measure} does not cover this age",
+            allowed=f"{table[0, 0]:g} to {table[-1, 0]:g} years",
+            action="use the adult figures, or no reference",
+            value=float(np.atleast_1d(age)[np.atleast_1d(outside)][0]),
         )
     return tuple(np.interp(age, table[:, 0], table[:, i]) for i in (1, 2, 3))
 
@@ -85,9 +81,7 @@ def z_score(
     power, median, spread = _lms(measure, sex, age_years)
     number = np.asarray(value, dtype=float)
     if np.any(~(number > 0)):
-        raise SizingError(
-            str(Problem("a body measure must be above 0", column=measure, value=value))
-        )
+        raise SizingError("a body measure must be above 0", column=measure, value=value)
     flat = np.abs(power) < 1e-9
     safe = np.where(flat, 1.0, power)
     ratio = number / median

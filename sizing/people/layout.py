@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.people.people import People
 from sizing.stats.layout import Layout
 
@@ -47,4 +47,4 @@ def layout(people: People) -> Layout:
 
 
 def _refuse(what: str, allowed: str) -> None:
-    raise SizingError(str(Problem(what, allowed, "correct the people given")))
+    raise SizingError(what, allowed=allowed, action="correct the people given")

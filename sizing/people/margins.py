@@ -131,14 +131,10 @@ def named_margins(population: str) -> pd.DataFrame:
     known = sorted(table["population"].unique())
     if population not in known:
         raise SizingError(
-            str(
-                Problem(
-                    "no margins ship for this population",
-                    ", ".join(known),
-                    "choose one of these or give your own margins",
-                    value=population,
-                )
-            )
+            "no margins ship for this population",
+            allowed=", ".join(known),
+            action="choose one of these or give your own margins",
+            value=population,
         )
     return table[table["population"] == population].reset_index(drop=True)
 

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import Problem, SizingError, check_number, one_of
+from sizing.errors import SizingError, check_number, one_of
 from sizing.stats.intervals import binomial_interval, student
 from sizing.stats.joining import units_less_strata, variance_of_totals
 from sizing.stats.weighted import (
@@ -117,9 +117,7 @@ def design_estimate(
         over is not None and len(divisor) != len(x)
     ):
         raise SizingError(
-            str(
-                Problem("a ratio needs 'over', and nothing else does", "one per person")
-            )
+            "a ratio needs 'over', and nothing else does", allowed="one per person"
         )
     x = np.where(np.isnan(divisor), np.nan, x)
     if domain is not None:
@@ -146,7 +144,7 @@ def design_estimate(
     elif statistic == "share":
         if not np.isin(x[inside], (0.0, 1.0)).all():
             raise SizingError(
-                str(Problem("a share needs yes or no values", "0, 1 or missing"))
+                "a share needs yes or no values", allowed="0, 1 or missing"
             )
         estimate = weighted_mean(x, weights=w)
         se = design.ratio_se(x, w, estimate)
@@ -155,7 +153,7 @@ def design_estimate(
     else:
         if q is None:
             raise SizingError(
-                str(Problem("a percentile needs q", "between 0 and 1", value=q))
+                "a percentile needs q", allowed="between 0 and 1", value=q
             )
         estimate = float(weighted_quantile(x, q, weights=w))
         reached = np.where(inside, x <= estimate, np.nan)
@@ -183,13 +181,9 @@ class Design:
         df = units_less_strata(self.unit_of, self.stratum_of_unit, inside)
         if df < 1:
             raise SizingError(
-                str(
-                    Problem(
-                        "the group lies in too few sampling units for an interval",
-                        "people in at least two units of one stratum",
-                        "take a larger group",
-                    )
-                )
+                "the group lies in too few sampling units for an interval",
+                allowed="people in at least two units of one stratum",
+                action="take a larger group",
             )
         return df
 
@@ -214,13 +208,9 @@ def _codes(n: int, labels: npt.ArrayLike | None, what: str) -> npt.NDArray[np.in
     codes, _ = pd.factorize(np.asarray(labels), use_na_sentinel=True)
     if len(codes) != n or (codes < 0).any():
         raise SizingError(
-            str(
-                Problem(
-                    f"the {what} is missing for some people, or of another length",
-                    "one per person",
-                    "check the survey's design columns",
-                )
-            )
+            f"the {what} is missing for some people, or of another length",
+            allowed="one per person",
+            action="check the survey's design columns",
         )
     return codes
 
@@ -250,14 +240,9 @@ def number_units(
     single = int((np.bincount(stratum_of_unit) == 1).sum())
     if single and single_unit == "refuse":
         raise SizingError(
-            str(
-                Problem(
-                    f"{single} strata have one sampling unit only, whose spread "
-                    "cannot be seen",
-                    "single_unit='centre' (errs on the wide side) or 'certainty'",
-                    "choose one, or join the stratum to a like one",
-                )
-            )
+            f"{single} strata have one sampling unit only, whose spread cannot be seen",
+            allowed="single_unit='centre' (errs on the wide side) or 'certainty'",
+            action="choose one, or join the stratum to a like one",
         )
     return Design(unit_of, stratum_of_unit, single_unit)
 

@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.stats.design import number_units
 from sizing.stats.weighted import Array, checked
 
@@ -58,12 +58,10 @@ def bootstrap_weights(
     (3, 100)
     """
     if replicates < 1:
-        raise SizingError(
-            str(Problem("too few replicates", "1 or more", value=replicates))
-        )
+        raise SizingError("too few replicates", allowed="1 or more", value=replicates)
     if weights is None and n is None:
         raise SizingError(
-            str(Problem("neither weights nor a number of people", "one of the two"))
+            "neither weights nor a number of people", allowed="one of the two"
         )
     given = np.ones(n or 0) if weights is None else weights
     size = np.size(np.asarray(given))
@@ -73,13 +71,9 @@ def bootstrap_weights(
     counts = np.bincount(design.stratum_of_unit)
     if not (counts > 1).any():
         raise SizingError(
-            str(
-                Problem(
-                    "every stratum has one sampling unit, so nothing can be drawn",
-                    "at least two units in one stratum",
-                    "join strata, or draw persons by leaving out unit",
-                )
-            )
+            "every stratum has one sampling unit, so nothing can be drawn",
+            allowed="at least two units in one stratum",
+            action="join strata, or draw persons by leaving out unit",
         )
     for code, m in enumerate(counts):
         if m > 1:

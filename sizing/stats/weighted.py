@@ -3,7 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 
 Array = npt.NDArray[np.float64]
 
@@ -36,7 +36,7 @@ def checked(
 
 
 def _refusal(what: str, allowed: str) -> SizingError:
-    return SizingError(str(Problem(what, allowed, "check what was selected")))
+    return SizingError(what, allowed=allowed, action="check what was selected")
 
 
 def weighted_mean(
@@ -153,7 +153,7 @@ def weighted_quantile(
     share = np.asarray(q, dtype=float)
     if not ((share >= 0) & (share <= 1)).all():
         raise SizingError(
-            str(Problem("a share is out of range", "0 to 1, such as 0.95", value=q))
+            "a share is out of range", allowed="0 to 1, such as 0.95", value=q
         )
     known = ~np.isnan(x) & (w > 0)
     order = np.argsort(x[known], kind="stable")

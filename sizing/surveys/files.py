@@ -40,14 +40,10 @@ def content_of(path: PathLike, expected: str) -> bytes:
 def not_readable(path: Path, expected: str, reason: str) -> SizingError:
     """Return the refusal of a file of another kind."""
     return SizingError(
-        str(
-            Problem(
-                f"the file cannot be read: {reason}",
-                expected,
-                "check that it is the right file and was downloaded whole",
-                file=path.name,
-            )
-        )
+        f"the file cannot be read: {reason}",
+        allowed=expected,
+        action="check that it is the right file and was downloaded whole",
+        file=path.name,
     )
 
 

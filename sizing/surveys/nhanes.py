@@ -103,14 +103,10 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
     shared = people["SEQN"].isin(body["SEQN"])
     if not shared.any():
         raise SizingError(
-            str(
-                Problem(
-                    f"nobody of {Path(demographics).name} is in this file",
-                    "two files of the same release",
-                    "take both files from the same pair of years",
-                    file=Path(body_measures).name,
-                )
-            )
+            f"nobody of {Path(demographics).name} is in this file",
+            allowed="two files of the same release",
+            action="take both files from the same pair of years",
+            file=Path(body_measures).name,
         )
     weight = next(name for name in EXAM_WEIGHTS if name in people)
     frame = notes.drop(
@@ -215,7 +211,7 @@ folder the files were downloaded to.
             if files:
                 what += f" ({', '.join(one.name for one in files)})"
             do = "leave exactly one of each in it, under its official name"
-            raise SizingError(str(Problem(what, allowed, do, file=str(folder))))
+            raise SizingError(what, allowed=allowed, action=do, file=str(folder))
         found += files
     return read_nhanes_files(*found)
 

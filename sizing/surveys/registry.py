@@ -4,7 +4,7 @@ import hashlib
 
 import pandas as pd
 
-from sizing.errors import Problem, SizingError, one_of
+from sizing.errors import SizingError, one_of
 from sizing.resources import source_file, source_table
 
 
@@ -81,12 +81,8 @@ def verify(name: str, content: bytes | None = None) -> None:
         content = source_file(file).read_bytes().replace(b"\r\n", b"\n")
     if hashlib.sha256(content).hexdigest() != registered:
         raise SizingError(
-            str(
-                Problem(
-                    "the file is not the registered one (its sha256 differs)",
-                    f"'{title}' as registered",
-                    "install the kit again, or take the file from its publisher again",
-                    file=file,
-                )
-            )
+            "the file is not the registered one (its sha256 differs)",
+            allowed=f"'{title}' as registered",
+            action="install the kit again, or take the file from its publisher again",
+            file=file,
         )

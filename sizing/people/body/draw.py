@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
 from sizing.people.body.conditional import condition_normal, sample_normal
@@ -85,9 +85,7 @@ def draw_measures(
     ['extrapolated']
     """
     if draws < 1:
-        raise SizingError(
-            str(Problem("draws must be 1 or more", "1, 2, ...", value=draws))
-        )
+        raise SizingError("draws must be 1 or more", allowed="1, 2, ...", value=draws)
     people = checked(frame)
     keys = keys_of(people["person"])
     n = len(people)

@@ -8,7 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import ndtri
 
-from sizing.errors import Problem, SizingError, one_of
+from sizing.errors import SizingError, one_of
 from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
 from sizing.people.body.conditional import condition_normal
@@ -250,13 +250,9 @@ def condition(
         sd = float(sds.get(name, 0.0))
         if (column <= 0).any() or not sd >= 0:
             raise SizingError(
-                str(
-                    Problem(
-                        "a measure must be above 0 and its error SD not below 0",
-                        column=name,
-                        value=[column.tolist(), sd],
-                    )
-                )
+                "a measure must be above 0 and its error SD not below 0",
+                column=name,
+                value=[column.tolist(), sd],
             )
         value[:, j] = column
         error[:, j] = np.where(np.isfinite(column), (sd / column) ** 2, 0.0)
