@@ -17,7 +17,8 @@ def test_the_start_page_has_four_doors_a_drawing_and_the_cautions(page, lab, scr
     for door in ("Purchaser", "Adviser", "Trainer", "How the study is made"):
         assert page.get_by_role("link", name=re.compile(door)).is_visible()
     drawing = page.locator("figure img")
-    assert "Hip girth" in drawing.get_attribute("alt")
+    assert "numbered mark" in drawing.get_attribute("alt")
+    assert "Hip girth" in page.locator("main, body").first.inner_text()
     assert drawing.evaluate("image => image.naturalWidth") > 600
     assert page.get_by_text("Never lift above the lowest safe working load").count()
     take_screens(page, screens, "start")

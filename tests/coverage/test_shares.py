@@ -449,6 +449,7 @@ def test_a_difference_is_said_and_doubted_where_nothing_is_in_it(rng, low, high,
     told = replace(found, table=table).summary()
     name = demo_chart().name
     assert told.startswith(
+        "Invented for demonstration: the size chart. Choose and order nothing by it. "
         f"{name} covers 90.1 % of some, {name} 12.3 %: a difference of +77.8 points "
         f"({100 * low:+.1f} to {100 * high:+.1f}; n = 60; "
     )

@@ -210,7 +210,7 @@ def test_chart_edges_below_everybody_pass_but_a_chart_in_metres_does_not():
 
 
 def test_what_is_no_table_is_refused():
-    with pytest.raises(SizingError, match="not a table"):
+    with pytest.raises(SizingError, match="Allowed: a table"):
         to_standard_units([1, 2, 3])
 
 
