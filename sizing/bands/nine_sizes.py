@@ -1,10 +1,11 @@
 """Fit the three groups' sizes, judge them together, and count what more would cover."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import pandas as pd
+from tqdm.auto import tqdm
 
 from sizing.bands.axis import Width
 from sizing.bands.fit import fit_bands
@@ -19,6 +20,10 @@ from sizing.people.people import People
 from sizing.resources import source_table
 
 FIGURES = ("estimate", "low", "high", "method", "n")
+T = TypeVar("T")
+#: Nine sizes of three measures on a finer grid than this take more than a minute
+#: (our choice, no source).
+FINEST_CM = 0.5
 
 
 @dataclass(frozen=True)
@@ -67,6 +72,7 @@ def fit_groups(
     adult_age: float = 18.0,
     bmi_threshold: float = 40.0,
     name: str = "fitted chart",
+    progress: bool = False,
     **settings: Any,
 ) -> GroupsFit:
     """Fit each group's sizes to its own people, then judge all on everyone.
@@ -85,6 +91,8 @@ def fit_groups(
         See ``group_of``.
     name : str
         Name of the chart.
+    progress : bool
+        Whether a bar shows which group is being fitted.
     **settings
         Further settings of ``fit_bands``.
 
@@ -107,7 +115,8 @@ def fit_groups(
     """
     groups = group_of(people, adult_age=adult_age, bmi_threshold=bmi_threshold)
     fits = {}
-    for group, part in by_group(people, groups).items():
+    parts = by_group(people, groups).items()
+    for group, part in _shown(parts, "Fitting the groups", progress):
         count = sizes.get(group, 0) if isinstance(sizes, Mapping) else sizes
         if count == 0:
             continue
@@ -127,6 +136,12 @@ def fit_groups(
     names = ", ".join(f"'{fit.people}'" for fit in fits.values())
     chart = SizeChart(frame, name=name, source=f"fitted to {names}")
     return GroupsFit(chart, fits, judge_groups(people, chart, groups))
+
+
+def _shown(items: Collection[T], words: str, progress: bool) -> Iterable[T]:
+    """Go through something with a bar, once it takes more than two seconds."""
+    bar: Iterable[T] = tqdm(items, desc=words, delay=2, disable=not progress)
+    return bar
 
 
 def widths_of(widths: Mapping[str, Any], group: str) -> Mapping[str, Width]:
@@ -191,8 +206,16 @@ def fit_nine_sizes(people: People, *, sizes: int = 3, **settings: Any) -> Groups
     Raises
     ------
     SizingError
-        As ``fit_groups``.
+        As ``fit_groups``, or if the grid is finer than ``FINEST_CM``.
     """
+    step = settings.get("step_cm", 1.0)
+    if isinstance(step, (int, float)) and 0 < step < FINEST_CM:
+        raise SizingError(
+            f"all groups' sizes in steps of {step:g} cm would take very long, and "
+            "mostly fit this sample more closely, not people at large",
+            allowed=f"steps of {FINEST_CM:g} cm or more",
+            action="take a larger --step, or fit one group's sizes with --widths",
+        )
     settings = {"widths": default_widths(), "name": "nine fitted sizes", **settings}
     return fit_groups(people, sizes=sizes, **settings)
 
@@ -204,6 +227,7 @@ def coverage_by_sizes(
     widths: Mapping[str, Width | Mapping[str, Width]] | None = None,
     load_limits_kg: Mapping[str, float] | None = None,
     seed: int = 1,
+    progress: bool = False,
     **settings: Any,
 ) -> pd.DataFrame:
     """Say what two, three and four sizes in each group cover.
@@ -220,6 +244,8 @@ def coverage_by_sizes(
         As in ``fit_groups``.
     seed : int
         Of the bootstrap, where the people have no survey design.
+    progress : bool
+        Whether a bar shows how many numbers are done.
     **settings
         Grid and constraints as in ``fit_bands``.
 
@@ -237,7 +263,7 @@ def coverage_by_sizes(
         As ``fit_groups``.
     """
     parts, rows = by_group(people, group_of(people)), []
-    for number in numbers:
+    for number in _shown(list(numbers), "Trying fewer and more sizes", progress):
         frames = []
         for group, part in parts.items():
             fitter = Fitter.of(

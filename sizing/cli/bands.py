@@ -172,6 +172,7 @@ def run(args: argparse.Namespace) -> int:
                 )
         if args.load_limit is not None:
             how["load_limits_kg"] = dict.fromkeys(GROUPS, args.load_limit)
+        how["progress"] = not args.json
         fit = fit_nine_sizes(people, sizes=args.sizes, **how, **pressed)
         covers = {"covered_by_sizes": coverage_by_sizes(people, **how)}
         found = {"chart": _records(fit.chart.frame), "judged": _records(fit.judged)}

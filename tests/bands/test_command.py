@@ -61,6 +61,13 @@ def test_text_tells_the_rival_and_the_cautions(capsys):
     assert "safe working load" in out
 
 
+def test_nine_sizes_on_too_fine_a_grid_are_refused_at_once(capsys):
+    """Before, they went on for more than a hundred seconds and said nothing."""
+    assert main(["bands", "--step", "0.1"]) == 2
+    told = capsys.readouterr().err
+    assert "steps of 0.5 cm or more" in told and "--widths" in told
+
+
 def test_without_options_nine_sizes_and_what_more_would_cover(capsys, monkeypatch):
     few = load_people("everyone", draws=1)
     monkeypatch.setattr(bands, "load_people", lambda name, seed: few)
