@@ -58,7 +58,7 @@ def test_the_adviser_checks_a_client_tries_a_chart_and_writes_a_note(
     hoist.press("Tab")
     page.get_by_text("No size may be used").first.wait_for()
     # Words come first; the picture of what was goes just after.
-    page.locator("figure img").first.wait_for(state="detached")
+    page.locator("figure img:visible").nth(1).wait_for(state="detached")
     hoist.fill("400")
     hoist.press("Tab")
     page.get_by_text("Measure next: ").first.wait_for()
