@@ -200,7 +200,7 @@ class ClientFields:
         return same and entries == {**wanted, **client["values"]}
 
     def entries(self) -> tuple[dict[str, Any], dict[str, str]]:
-        """Return what was entered, in cm and kg, and how each was come by."""
+        """Return what was entered, in cm and kg, and how each was measured."""
         told: dict[str, Any] = {
             name: field.value
             for name, field in self.values.items()

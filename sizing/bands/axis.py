@@ -206,7 +206,7 @@ def _grid(
 ) -> tuple[Edges, Edges]:
     """Return low edges from at or below the start to beyond the stop, and their tops.
 
-    None lies below nought.
+    None lies below zero.
     """
     if unit is None:
         lows = np.arange(start // step, stop // step + 2, dtype=float) * step

@@ -188,7 +188,7 @@ def cumulate_blurred(
     """Return the expected weight below each combination of cuts.
 
     A person of true value x is read as x + e, rounded to a whole tenth, with e
-    normal, of mean nought, and independent from measure to measure. She is
+    normal, of mean zero, and independent from measure to measure. She is
     below a cut c with probability Phi((c - 1/2 - x) / sd).
     """
     if len(breaks) > 3:

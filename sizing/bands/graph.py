@@ -32,7 +32,7 @@ class Term:
     Attributes
     ----------
     worth : float
-        Its factor, not below nought.
+        Its factor, not below zero.
     axes : sequence of Axis
         The candidates as this term sees them.
     able, both : sequence of Source

@@ -29,7 +29,7 @@ class Measured:
         Weight of each of these rows.
     mass : ndarray of int64
         Body mass in 0.1 kg, ``NO_HIGH`` where not known: no size with a load
-        limit may then be counted on. All nought if no size has a limit.
+        limit may then be counted on. All zero if no size has a limit.
     coverable : ndarray of bool
         False for those heavier than every load limit: no size may lift them.
     person : ndarray of int64
@@ -59,7 +59,7 @@ class Measured:
 
     @property
     def counted(self) -> Floats:
-        """Weights with those over the load limit set to nought."""
+        """Weights with those over the load limit set to zero."""
         return np.where(self.coverable, self.weight, 0.0)
 
 
@@ -130,7 +130,7 @@ def _checked_weight(people: People, measures: Sequence[str], limited: bool) -> F
     if not np.isfinite(weight).all() or (weight < 0).any() or weight.sum() <= 0:
         raise SizingError(
             "the weights of the people make no sense",
-            allowed="no weight missing or below nought, and not all nought",
+            allowed="no weight missing or below zero, and not all zero",
             column="weight",
         )
     return weight

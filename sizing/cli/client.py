@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="what is known: sex=female age_years=74 body_mass_kg=68 "
         "hip_circumference_cm=104 knee_height_cm=48 ..., or as people say them: "
         "stature_ft=5ft2in body_mass_st='10 st 4'; after a value how it was "
-        f"come by: body_mass_kg=68:guessed ({', '.join(HOW)}). What makes the body "
+        f"measured: body_mass_kg=68:guessed ({', '.join(HOW)}). What makes the body "
         "unlike others: condition=swelling, may be repeated "
         f"({', '.join(conditions_table()['key'])}). Ways to height for somebody who "
         "cannot stand: " + "; ".join(f"{key}, {what}" for key, what in ways.items()),

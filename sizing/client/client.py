@@ -110,7 +110,7 @@ def client_from(
         ``knee_height_cm``, .... Text such as ``5 ft 2 in`` is understood, whatever
         the name's unit. None or empty text means not known.
     how : mapping or str, optional
-        How each value was come by, by the name used in ``entries``; one word
+        How each value was measured, by the name used in ``entries``; one word
         holds for all. Without it: taken once, by tape or scale.
     knee_equation : str
         Published equation for stature from knee height.
@@ -299,14 +299,14 @@ def _standard(
 def _ways(
     how: Mapping[str, str] | str | None, names: Mapping[str, str]
 ) -> tuple[dict[str, str], list[Problem]]:
-    """Return how each measure was come by, under its standard name."""
+    """Return how each measure was taken, under its standard name."""
     if how is None:
         return {}, []
     if isinstance(how, str):
         return dict.fromkeys(names.values(), how), []
     problems = [
         Problem(
-            "how a value was come by is stated for an entry that is not there",
+            "how a value was measured is stated for an entry that is not there",
             ", ".join(names) or "the entries",
             f"enter its value too; ways are {', '.join(HOW)}",
             column=name,

@@ -1,4 +1,4 @@
-"""How a value was come by, and therefore how far it may be from the truth."""
+"""How a value was measured, and therefore how far it may be from the truth."""
 
 from dataclasses import dataclass
 from functools import cache
@@ -105,7 +105,7 @@ def usual_error(measure: str) -> float:
 def reading(
     measure: str, value: float, how: str = "tape once", *, sex: str | None = None
 ) -> Reading:
-    """Return a value with the error its way of being come by brings.
+    """Return a value with the error of the way it was measured.
 
     Parameters
     ----------

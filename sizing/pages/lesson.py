@@ -126,7 +126,7 @@ def check_table(check: pd.DataFrame) -> Table:
 
 
 def guessing_words(ways: WaysResult) -> list[str]:
-    """Return how the guesses were come by, in sentences."""
+    """Return how the guesses were made, in sentences."""
     return [
         *(curve.summary() for curve in ways.settings["guess"]),
         "Stature is guessed with an SD of "

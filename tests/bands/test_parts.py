@@ -61,7 +61,7 @@ def test_candidates_run_from_the_smallest_person_until_the_largest_is_reached():
     alone, _ = make_axis(HIP, np.array([803, 806]), [10], step=5, least_overlap=2)
     assert edges(alone)[0] == [[800]] and alone.least_overlap == 2
     assert alone.n(0) == 1 and exact.n(1) == 7
-    # No edge lies below nought.
+    # No edge lies below zero.
     near, outer = make_axis(HIP, np.array([2, 9]), [4], step=1, room=6)
     assert near.low[0].tolist() == [*range(12)] == outer.low[0].tolist()
 
