@@ -2,9 +2,7 @@
 
 # ruff: noqa: F401 - what follows the first ``if`` is for whoever reads types
 
-import sys
 from importlib import import_module
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -21,8 +19,8 @@ if TYPE_CHECKING:
     from sizing.client import check_client, judge_chart
     from sizing.coverage import (
         compare_charts,
-        coverage,
         coverage_in_chunks,
+        estimate_coverage,
         sensitivity,
         who_falls_between,
         why_none,
@@ -49,47 +47,21 @@ if TYPE_CHECKING:
 
 #: The public names by their layer. A layer is loaded when a name of it is first
 #: asked for: all of them take seconds, and no command or page needs them all.
-_NAMES: dict[str, tuple[str, ...]] = {
-    "bands": ("fit_bands", "fit_groups", "frontier"),
-    "charts": (
-        "SizeChart",
-        "assign",
-        "chart_from",
-        "demo_chart",
-        "read_chart",
-        "review_chart",
-        "write_chart",
-    ),
-    "client": ("check_client", "judge_chart"),
-    "coverage": (
-        "compare_charts",
-        "coverage",
-        "coverage_in_chunks",
-        "sensitivity",
-        "who_falls_between",
-        "why_none",
-    ),
-    "errors": ("SizingError", "SizingWarning"),
-    "measures": ("EDGE_RULE", "MEASURES", "vocabulary"),
-    "people": (
-        "POPULATIONS",
-        "People",
-        "load_people",
-        "people_from",
-        "read_caseload",
-        "read_margins",
-    ),
-    "stock": ("plan_stock",),
-    "surveys": (
-        "read_ansur2",
-        "read_embedded",
-        "read_nhanes_files",
-        "read_snyder1977",
-        "registry",
-    ),
-    "lesson": ("compare_ways",),
+_NAMES = {
+    "bands": "fit_bands fit_groups frontier",
+    "charts": "SizeChart assign chart_from demo_chart read_chart review_chart "
+    "write_chart",
+    "client": "check_client judge_chart",
+    "coverage": "compare_charts coverage_in_chunks estimate_coverage sensitivity "
+    "who_falls_between why_none",
+    "errors": "SizingError SizingWarning",
+    "lesson": "compare_ways",
+    "measures": "EDGE_RULE MEASURES vocabulary",
+    "people": "POPULATIONS People load_people people_from read_caseload read_margins",
+    "stock": "plan_stock",
+    "surveys": "read_ansur2 read_embedded read_nhanes_files read_snyder1977 registry",
 }
-_LAYER_OF = {name: layer for layer, names in _NAMES.items() for name in names}
+_LAYER_OF = {name: layer for layer, names in _NAMES.items() for name in names.split()}
 
 __all__ = sorted(_LAYER_OF)
 
@@ -107,17 +79,3 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return [*globals(), *__all__]
-
-
-class _Kit(ModuleType):
-    """The package, in which ``coverage`` is the function and never its layer.
-
-    Loading a layer binds the layer's own name here, whoever loads it.
-    """
-
-    def __setattr__(self, name: str, value: object) -> None:
-        if not (isinstance(value, ModuleType) and name in _LAYER_OF):
-            super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Kit

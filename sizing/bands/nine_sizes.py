@@ -14,7 +14,7 @@ from sizing.bands.groups import JUDGEMENTS, by_group, group_of, judge_groups
 from sizing.bands.measured import chart_of
 from sizing.bands.result import BandFit
 from sizing.charts.size_chart import GROUPS, SizeChart
-from sizing.coverage import coverage
+from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.people.people import People
 from sizing.resources import source_table
@@ -277,7 +277,7 @@ def coverage_by_sizes(
             made = chart_of(measured, *boxes, group=group, name="", source="")
             frames.append(made.frame)
         chart = SizeChart(pd.concat(frames, ignore_index=True))
-        told = coverage(people, chart, seed=seed).table
+        told = estimate_coverage(people, chart, seed=seed).table
         (covered,) = told[told["outcome"] == "covered"].to_dict("records")
         kept = {name: covered[name] for name in FIGURES}
         rows.append({"sizes": len(chart.sizes), "each_group": number, **kept})

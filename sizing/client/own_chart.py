@@ -16,7 +16,7 @@ from sizing.client.chart_words import (
 from sizing.client.words import share
 from sizing.coverage import (
     Coverage,
-    coverage,
+    estimate_coverage,
     who_falls_between,
     why_none,
 )
@@ -150,7 +150,9 @@ def judge_chart(
         have = {"sex": "sex", "age_band": "age_years"}
         by = tuple(name for name, column in have.items() if column in people.frame)
     groups = list(by) or None
-    found = coverage(people, chart, by=groups, replicates=replicates, seed=seed)
+    found = estimate_coverage(
+        people, chart, by=groups, replicates=replicates, seed=seed
+    )
     by_size = found.by_size.set_index(["share", "size"])
     table = pd.DataFrame({"size": chart.sizes, "group": chart.frame["group"]})
     limit = chart.load_limits()

@@ -3,7 +3,7 @@
 from sizing.coverage.between import who_falls_between
 from sizing.coverage.chunks import CountedCoverage, coverage_in_chunks
 from sizing.coverage.compare import Comparison, compare_charts
-from sizing.coverage.coverage import Coverage, coverage
+from sizing.coverage.coverage import Coverage, estimate_coverage
 from sizing.coverage.misses import why_none
 from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
 from sizing.kinds import check_kinds
@@ -15,8 +15,8 @@ __all__ = [
     "Sensitivity",
     "assumptions",
     "compare_charts",
-    "coverage",
     "coverage_in_chunks",
+    "estimate_coverage",
     "sensitivity",
     "who_falls_between",
     "why_none",

@@ -255,7 +255,7 @@ def _frame_and_weight(
             _refuse(
                 f"{chunk.name} has {chunk.draws} draws of each person",
                 "one draw each",
-                "use coverage, which joins draws",
+                "use estimate_coverage, which joins draws",
             )
         frame, given = chunk.frame, chunk.weight
     else:

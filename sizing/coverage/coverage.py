@@ -83,7 +83,7 @@ def percent(row: pd.Series) -> str:
     return f"{100 * row['estimate']:.1f} % ({low:.1f} to {high:.1f})"
 
 
-def coverage(
+def estimate_coverage(
     people: People,
     chart: SizeChart,
     *,
@@ -151,7 +151,7 @@ def coverage(
     ...     "age_years": 40.0, "stature_cm": rng.normal(170, 9, 200)})
     >>> people = People("two hundred", frame, pd.Series(np.ones(200)),
     ...                 pd.DataFrame({"stature_cm": ["measured"] * 200}))
-    >>> found = coverage(people, chart, by="sex")
+    >>> found = estimate_coverage(people, chart, by="sex")
     >>> shares = found.table.query("level == 'everyone' and outcome != 'covered'")
     >>> print(round(shares["estimate"].sum(), 9))
     1.0

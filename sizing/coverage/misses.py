@@ -54,11 +54,11 @@ def why_none(
     Raises
     ------
     SizingError
-        As ``sizing.coverage.coverage``.
+        As ``sizing.coverage.estimate_coverage``.
 
     Notes
     -----
-    Interval and method as in ``sizing.coverage.coverage``. A person counts
+    Interval and method as in ``sizing.coverage.estimate_coverage``. A person counts
     once, under her worst measure, so the shares add up to the share without
     a size.
 

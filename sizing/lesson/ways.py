@@ -162,7 +162,7 @@ def compare_ways(
         the mean of two readings. ``asked``: as by eye, from what the person
         says.
     by : sequence of str
-        Groupings, as in ``sizing.coverage.coverage``.
+        Groupings, as in ``sizing.coverage.estimate_coverage``.
     guess : GuessModel, optional
         Of body mass; if not given, nurses' curves, one for adults and one for
         children under 18 (studied at 0 to 8).
@@ -208,7 +208,7 @@ def compare_ways(
     Errors of reading are normal, independent between measures, and average out
     over readings, which a wrong landmark does not. Sizes are ranked by their
     order in the chart (``outcome_of_choice``). Intervals as in
-    ``sizing.coverage.coverage``: bootstrap of persons or linearisation, draws
+    ``sizing.coverage.estimate_coverage``: bootstrap of persons or linearisation, draws
     joined as ``coverage`` does, Wilson's score interval; of differences, Student's
     t. The curves of guessing are taken as true: their spread between studies is
     in no interval; ``check_guesses`` shows it.

@@ -17,7 +17,7 @@ from sizing.charts.files import chart_bytes
 from sizing.coverage import (
     Coverage,
     Sensitivity,
-    coverage,
+    estimate_coverage,
     sensitivity,
     who_falls_between,
     why_none,
@@ -162,7 +162,7 @@ def run_study(
         fitted = fit_nine_sizes(everyone, seed=seed)
         chart = fitted.chart
     progress("coverage")
-    found = coverage(people, chart, by=list(BY), seed=seed)
+    found = estimate_coverage(people, chart, by=list(BY), seed=seed)
     progress("who falls between")
     between = who_falls_between(people, chart)
     misses = why_none(people, chart, seed=seed)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from sizing.bands import fit_bands
 from sizing.bands.fitter import Fitter
 from sizing.bands.request import check_request
-from sizing.coverage import coverage
+from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
 
@@ -201,7 +201,7 @@ def test_share_is_what_coverage_finds():
         sizes=3,
         splits=0,
     )
-    table = coverage(people, fit.chart, replicates=50).table
+    table = estimate_coverage(people, fit.chart, replicates=50).table
     found = table.loc[table["outcome"] == "covered", "estimate"].item()
     assert fit.share == pytest.approx(found, abs=1e-12)
     assert fit.value == pytest.approx(found, abs=1e-12)

@@ -21,7 +21,7 @@ from sizing.bands.nine_sizes import widths_of
 from sizing.bands.request import check_request
 from sizing.bands.result import HeldOut
 from sizing.charts import SizeChart
-from sizing.coverage import coverage
+from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 
 from .oracle import MEASURES, make_people
@@ -234,7 +234,7 @@ def test_what_more_sizes_cover_is_what_their_charts_cover():
     assert table["sizes"].tolist() == [3, 6] and table["each_group"].tolist() == [1, 2]
     for row in table.to_dict("records"):
         chart = fit_groups(people, **asked, sizes=row["each_group"], splits=0).chart
-        told = coverage(people, chart, seed=4).table
+        told = estimate_coverage(people, chart, seed=4).table
         (covered,) = told[told["outcome"] == "covered"].to_dict("records")
         for name in ("estimate", "low", "high", "method", "n"):
             assert row[name] == covered[name]

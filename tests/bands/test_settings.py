@@ -10,7 +10,7 @@ from scipy.stats import norm
 
 from sizing.bands import fit_bands
 from sizing.charts import SizeChart
-from sizing.coverage import coverage
+from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
 from sizing.people import people_from
@@ -111,7 +111,7 @@ def test_sizes_owned_against_every_chart(seed, limit, new):
     assert kept.loc["ours", f"{HIP}_low"] == 81.3
     others = kept["load_limit_kg"].drop("ours")
     assert others.isna().all() if new is None else (others == new).all()
-    told = coverage(people, found.chart, replicates=50).table
+    told = estimate_coverage(people, found.chart, replicates=50).table
     covered = told.loc[told["outcome"] == "covered", "estimate"].item()
     assert found.share == pytest.approx(covered, abs=1e-12)
     low, high = np.array([813, 811]), np.array([824, 826])

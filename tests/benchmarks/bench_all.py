@@ -33,7 +33,7 @@ from sizing.bands import partition_bands
 from sizing.charts import demo_chart
 from sizing.charts import fits as core
 from sizing.client import check_client, client_from
-from sizing.coverage import coverage
+from sizing.coverage import estimate_coverage
 from sizing.people import load_people, people_from
 from sizing.people.body import condition, draw_measures, predict_measures
 from sizing.stock import Served, Use, offer_from
@@ -165,7 +165,7 @@ def covering(quick: bool) -> Iterator[Row]:
     place = np.arange(len(people.frame))
     frame = people.frame.assign(stratum=place % 15, unit=place // 15 % 2)
     people = replace(people, frame=frame, outside_model=False)
-    ours, found = seconds(lambda: coverage(people, chart, by="sex"), 2)
+    ours, found = seconds(lambda: estimate_coverage(people, chart, by="sex"), 2)
     fits = core.fits_matrix(core.tenths(people.frame, chart), chart)
     covered = fits.any(axis=1).astype(float)
 

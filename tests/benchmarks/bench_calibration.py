@@ -32,7 +32,7 @@ import pandas as pd
 
 from sizing.bands import edge_stability, fit_bands
 from sizing.charts import SizeChart, assign, demo_chart
-from sizing.coverage import compare_charts, coverage
+from sizing.coverage import compare_charts, estimate_coverage
 from sizing.people.body import draw_measures
 from sizing.people.classes import age_band
 from sizing.people.people import People
@@ -148,7 +148,7 @@ def surveys(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
             difference = fits[1].mean() - fits[0].mean()
         for way, taking in WAYS.items():
             people = surveyed(taking(frame, rng), rng)
-            table = coverage(people, charts[0], by=BY, replicates=200).table
+            table = estimate_coverage(people, charts[0], by=BY, replicates=200).table
             for row in table[table["outcome"] == "covered"].to_dict("records"):
                 held = row["low"] <= truth[row["by"], row["level"]] <= row["high"]
                 kind = "overall" if row["by"] == "everyone" else f"by {row['by']}"

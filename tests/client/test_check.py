@@ -26,7 +26,7 @@ from sizing.client.words import (
     plain,
     summary_lines,
 )
-from sizing.coverage import coverage
+from sizing.coverage import estimate_coverage
 from sizing.errors import InputProblems, SizingError
 from sizing.measures import MEASURES, vocabulary
 from sizing.people import load_people
@@ -461,7 +461,7 @@ def test_averaged_over_people_without_error_it_is_coverage():
         evidence=people.evidence[inside].reset_index(drop=True),
     )
     chart = demo_chart()
-    by_draws = coverage(part, chart).by_size.query("share == 'fits'")
+    by_draws = estimate_coverage(part, chart).by_size.query("share == 'fits'")
     total = np.zeros(9)
     for index, row in chosen.iterrows():
         readings = tuple(

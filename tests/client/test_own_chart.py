@@ -15,7 +15,7 @@ from sizing.charts import chart_from, demo_chart, fits_matrix
 from sizing.client import judge_chart, nudge, with_edge
 from sizing.client.chart_words import percent_span, why_words
 from sizing.client.own_chart import nudge_layout
-from sizing.coverage import compare_charts, coverage
+from sizing.coverage import compare_charts, estimate_coverage
 from sizing.errors import SizingError, SizingWarning
 from sizing.people import load_people, people_from
 from sizing.plots.own_chart import gaps_of, plot_bands, plot_difference
@@ -88,7 +88,7 @@ def test_replicates_are_those_of_every_share(people):
         evidence=people.evidence[one],
     )
     found = judge_chart(few, demo_chart(), by=(), replicates=60).coverage.table
-    direct = coverage(few, demo_chart(), replicates=60).table
+    direct = estimate_coverage(few, demo_chart(), replicates=60).table
     assert found["standard_error"].equals(direct["standard_error"])
 
 
@@ -121,7 +121,7 @@ def test_a_nudge_is_the_paired_comparison(people):
     width, other = (row["high"] - row["low"] for row in (quick, full))
     assert width == pytest.approx(other, rel=0.1)
     # Paired: far narrower than either chart's own interval.
-    alone = coverage(people, chart).table.iloc[0]
+    alone = estimate_coverage(people, chart).table.iloc[0]
     assert width < 0.5 * (alone["high"] - alone["low"])
 
 
@@ -223,7 +223,7 @@ def test_an_edge_that_changes_nobody_is_said_with_what_it_may_still_do(people):
     number = place.weight.sum() ** 2 / (place.weight**2).sum()
     assert row["high"] == -row["low"] == pytest.approx(3.84 / number, rel=0.02)
     assert row["share_a"] == row["share_b"]
-    full = coverage(people, chart).table.iloc[0]
+    full = estimate_coverage(people, chart).table.iloc[0]
     assert row["share_b"] == pytest.approx(full["estimate"])
     assert row["share_b_low"] == pytest.approx(full["low"], abs=0.004)
     assert row["share_b_high"] == pytest.approx(full["high"], abs=0.004)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sizing.charts import OUTCOMES, assign, chart_from, demo_chart
-from sizing.coverage import coverage
+from sizing.coverage import estimate_coverage
 from sizing.coverage.chunks import CountedCoverage, coverage_in_chunks
 from sizing.errors import SizingError
 from sizing.people.people import People
@@ -82,7 +82,9 @@ def test_counts_against_assign_and_pandas(rng):
 def test_shares_and_intervals_against_one_pass(rng):
     frame = invented(rng, 3000)
     weight = rng.gamma(3, 1, 3000)
-    whole = coverage(people_of(frame, weight), demo_chart(), by=BY, replicates=2000)
+    whole = estimate_coverage(
+        people_of(frame, weight), demo_chart(), by=BY, replicates=2000
+    )
     frame = frame.assign(weight=weight)
     parts = [frame.iloc[place::5] for place in range(5)]
     found = coverage_in_chunks(parts, demo_chart(), by=BY)

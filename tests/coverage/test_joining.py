@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sizing.charts import chart_from
-from sizing.coverage import coverage, who_falls_between
+from sizing.coverage import estimate_coverage, who_falls_between
 from sizing.people import load_people
 from sizing.people.layout import layout
 from sizing.people.own import people_from
@@ -66,7 +66,7 @@ def studies(
 
 def of_studies(people: People) -> pd.DataFrame:
     """Return the share covered in each study, in the order of their numbers."""
-    table = coverage(people, CHART, by="study", replicates=100).table
+    table = estimate_coverage(people, CHART, by="study", replicates=100).table
     table = table[(table["outcome"] == "covered") & (table["by"] == "study")]
     return table.set_index(table["level"].astype(int)).sort_index()
 

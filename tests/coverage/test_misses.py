@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from sizing.charts import chart_from
-from sizing.coverage import coverage, why_none
+from sizing.coverage import estimate_coverage, why_none
 from sizing.errors import SizingWarning
 from sizing.people import people_from
 
@@ -37,7 +37,7 @@ def invented(n: int, seed: int = 3):
 
 def test_shares_add_up_to_those_without_a_size():
     people = invented(600)
-    table = coverage(people, CHART).table
+    table = estimate_coverage(people, CHART).table
     covered = table.loc[table["outcome"] == "covered", "estimate"].item()
     assert why_none(people, CHART)["estimate"].sum() == pytest.approx(1 - covered)
 

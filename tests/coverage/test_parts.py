@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from sizing.coverage import compare_charts, coverage, who_falls_between
+from sizing.coverage import compare_charts, estimate_coverage, who_falls_between
 from sizing.coverage.chunks import coverage_in_chunks
 from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
 from sizing.errors import SizingError
@@ -228,7 +228,7 @@ def test_fewer_than_thirty_persons_are_a_small_group(count, small):
     ward = ["a"] * count + ["b"] * 60
     people = people_of(np.linspace(140, 195, count + 60), ward=ward)
     tables = [
-        coverage(people, CHART, by="ward", replicates=50).table,
+        estimate_coverage(people, CHART, by="ward", replicates=50).table,
         compare_charts(people, CHART, CHART, by="ward", replicates=50).table,
         coverage_in_chunks([people], CHART, by="ward").table,
     ]

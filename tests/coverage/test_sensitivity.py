@@ -6,7 +6,7 @@ import pytest
 from scipy import stats
 
 from sizing.charts import SizeChart, demo_chart
-from sizing.coverage import compare_charts, coverage
+from sizing.coverage import compare_charts, estimate_coverage
 from sizing.coverage.alternatives import ALTERATIONS, start
 from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
 from sizing.errors import SizingError
@@ -56,7 +56,7 @@ def moved(people: People, **columns: object) -> People:
 
 
 def share(people: People, chart: SizeChart) -> float:
-    return coverage(people, chart, replicates=50).table["estimate"].iloc[0]
+    return estimate_coverage(people, chart, replicates=50).table["estimate"].iloc[0]
 
 
 def test_a_shift_against_coverage_of_people_moved_by_hand(rng):

@@ -12,7 +12,7 @@ from scipy import stats
 from sizing.charts import OUTCOMES, chart_from
 from sizing.coverage import (
     compare_charts,
-    coverage,
+    estimate_coverage,
     who_falls_between,
     why_none,
 )
@@ -252,7 +252,7 @@ def test_a_paired_difference_stays_within_one_and_tells_each_share():
     same = table.set_index("outcome").loc["choice"]
     assert same["high"] == -same["low"] == pytest.approx(t**2 / (100 / 30 + t**2))
     with pytest.raises(SizingError, match="from 50 to"):
-        coverage(people, CHART, replicates=49)
+        estimate_coverage(people, CHART, replicates=49)
 
 
 # Odds of falling between

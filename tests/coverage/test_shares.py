@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, SizeChart, chart_from, demo_chart
-from sizing.coverage import compare_charts, coverage
+from sizing.coverage import compare_charts, estimate_coverage
 from sizing.errors import SizingError
 from sizing.people.layout import layout
 from sizing.people.people import People
@@ -70,7 +70,7 @@ NUMBERS = ["estimate", "low", "high", "n", "standard_error", "df"]
 
 
 def test_shares_add_up_in_every_group(rng):
-    found = coverage(invented(rng), demo_chart(), by=BY)
+    found = estimate_coverage(invented(rng), demo_chart(), by=BY)
     wide = found.table.pivot_table(
         index=["by", "level"], columns="outcome", values="estimate"
     )
@@ -98,8 +98,11 @@ def test_the_order_of_people_and_sizes_does_not_matter(rng):
         people.evidence,
     )
     turned = SizeChart(chart.frame.iloc[::-1].reset_index(drop=True))
-    plain = coverage(people, chart, by="sex").table[NUMBERS]
-    for other in (coverage(mixed, chart, by="sex"), coverage(people, turned, by="sex")):
+    plain = estimate_coverage(people, chart, by="sex").table[NUMBERS]
+    for other in (
+        estimate_coverage(mixed, chart, by="sex"),
+        estimate_coverage(people, turned, by="sex"),
+    ):
         pd.testing.assert_frame_equal(other.table[NUMBERS], plain, rtol=1e-5)
 
 
@@ -113,7 +116,7 @@ def test_widening_any_size_never_lowers_coverage(seed, more):
     end, sign = (("low", -1), ("high", 1))[rng.integers(2)]
     wide.loc[size, f"{measure}_{end}"] += sign * more
     before, after = (
-        coverage(people, c, replicates=50).table["estimate"].iloc[0]
+        estimate_coverage(people, c, replicates=50).table["estimate"].iloc[0]
         for c in (chart, SizeChart(wide))
     )
     assert after >= before
@@ -132,7 +135,8 @@ def test_inches_and_pounds_give_the_same(rng):
         warn=False,
     )
     pd.testing.assert_frame_equal(
-        coverage(people, inches).table[NUMBERS], coverage(people, chart).table[NUMBERS]
+        estimate_coverage(people, inches).table[NUMBERS],
+        estimate_coverage(people, chart).table[NUMBERS],
     )
 
 
@@ -142,15 +146,15 @@ def test_whole_weights_equal_people_repeated(rng):
     repeated = people.frame.loc[people.frame.index.repeat(times)].reset_index(drop=True)
     repeated["person"] = range(len(repeated))
     weighted = People(people.name, people.frame, pd.Series(times), people.evidence)
-    left = coverage(weighted, demo_chart(), by=BY).table
-    right = coverage(people_of(repeated), demo_chart(), by=BY).table
+    left = estimate_coverage(weighted, demo_chart(), by=BY).table
+    right = estimate_coverage(people_of(repeated), demo_chart(), by=BY).table
     assert np.allclose(left["estimate"], right["estimate"])
     assert left["level"].tolist() == right["level"].tolist()
 
 
 def test_shares_against_pandas(rng):
     people = invented(rng)
-    found = coverage(people, GAPPED, by="sex").table
+    found = estimate_coverage(people, GAPPED, by="sex").table
     x = people.frame["stature_cm"].round(1)
     inside = x.between(150, 168) | x.between(172, 190)
     for sex in ("female", "male"):
@@ -165,7 +169,7 @@ def test_shares_against_pandas(rng):
 
 def test_interval_against_scipy_where_nobody_and_where_some(rng):
     frame = pd.DataFrame({"stature_cm": np.r_[np.full(60, 160.0), np.full(140, 140.0)]})
-    table = coverage(people_of(frame), GAPPED, replicates=4000).table
+    table = estimate_coverage(people_of(frame), GAPPED, replicates=4000).table
     rows = table.set_index("outcome")
     got = rows.loc["covered", ["low", "high"]].to_numpy(float)
     want = stats.binomtest(60, 200).proportion_ci(method="wilson")
@@ -174,7 +178,7 @@ def test_interval_against_scipy_where_nobody_and_where_some(rng):
     assert (nobody["estimate"], nobody["low"]) == (0, 0)
     t2 = stats.t.ppf(0.975, 199) ** 2
     assert nobody["high"] == pytest.approx(t2 / (200 + t2))
-    all_in = coverage(people_of(frame[:60]), GAPPED).table.iloc[0]
+    all_in = estimate_coverage(people_of(frame[:60]), GAPPED).table.iloc[0]
     assert all_in["high"] == 1
     assert 0.9 < all_in["low"] < 1
 
@@ -191,7 +195,7 @@ def test_linearisation_against_the_survey_layer(rng):
     )
     weight = rng.gamma(2, 1, n)
     people = people_of(frame, weight)
-    found = coverage(people, GAPPED, by="sex").table
+    found = estimate_coverage(people, GAPPED, by="sex").table
     x = frame["stature_cm"].round(1)
     inside = (x.between(150, 168) | x.between(172, 190)).astype(float)
     for sex in ("female", "male"):
@@ -217,7 +221,7 @@ def test_a_stratum_of_one_unit_is_centred_on_all(rng):
     frame = pd.DataFrame(
         {"stature_cm": rng.normal(168, 9, n), "stratum": stratum, "unit": unit}
     )
-    row = coverage(people_of(frame), GAPPED).table.iloc[0]
+    row = estimate_coverage(people_of(frame), GAPPED).table.iloc[0]
     x = frame["stature_cm"].round(1)
     want = design_estimate(
         (x.between(150, 168) | x.between(172, 190)).astype(float),
@@ -233,7 +237,7 @@ def test_a_design_of_one_unit_falls_back_on_persons(rng):
     frame = pd.DataFrame(
         {"stature_cm": rng.normal(168, 9, 100), "stratum": 1, "unit": 1}
     )
-    row = coverage(people_of(frame), GAPPED).table.iloc[0]
+    row = estimate_coverage(people_of(frame), GAPPED).table.iloc[0]
     assert "bootstrap of persons" in row["method"]
     assert row["standard_error"] > 0
 
@@ -257,7 +261,7 @@ def test_95_per_cent_intervals_hold_the_truth_when_all_is_measured(rng, top):
         study = np.repeat(np.arange(50), 120)
         frame = pd.DataFrame({"study": study, "stature_cm": rng.normal(168, 9, 6000)})
         people = people_of(frame, rng.gamma(4, 1, 6000))
-        table = coverage(people, chart, by="study", replicates=200).table
+        table = estimate_coverage(people, chart, by="study", replicates=200).table
         held.append(shares_of_truth(table, truth))
     assert 0.92 <= np.mean(held) <= 0.98
 
@@ -294,7 +298,9 @@ def test_95_per_cent_intervals_hold_the_truth_when_some_is_drawn(rng):
                 "stature_cm": np.concatenate(parts),
             }
         )
-        table = coverage(people_of(frame), chart, by="study", replicates=100).table
+        table = estimate_coverage(
+            people_of(frame), chart, by="study", replicates=100
+        ).table
         held.append(shares_of_truth(table, truth))
     assert 0.92 <= np.mean(held) <= 0.98
 
@@ -308,8 +314,8 @@ def test_drawing_widens_the_interval(rng):
         people.weight[first],
         people.evidence[first],
     )
-    joined = coverage(people, demo_chart()).table
-    alone = coverage(single, demo_chart()).table
+    joined = estimate_coverage(people, demo_chart()).table
+    alone = estimate_coverage(single, demo_chart()).table
     assert joined["standard_error"].iloc[0] > alone["standard_error"].iloc[0]
     assert "4 draws joined by Rubin's rules" in joined["method"].iloc[0]
     assert "Rubin" not in alone["method"].iloc[0]
@@ -319,7 +325,7 @@ def test_groups_that_differ_between_draws(rng):
     people = invented(rng, 200, 2)
     frame = people.frame.copy()
     frame["drawn"] = np.where(rng.random(len(frame)) < 0.5, "yes", "no")
-    found = coverage(
+    found = estimate_coverage(
         People("some", frame, people.weight, people.evidence), demo_chart(), by="drawn"
     ).table
     yes = frame["drawn"] == "yes"
@@ -346,7 +352,7 @@ def test_a_paired_difference_against_its_formula(rng):
     gained = frame["stature_cm"].round(1).between(168.1, 170)
     assert row["estimate"] == pytest.approx(gained.mean())
     assert row["standard_error"] == pytest.approx(gained.std() / np.sqrt(n), rel=0.06)
-    alone = coverage(people_of(frame), wider).table.iloc[0]
+    alone = estimate_coverage(people_of(frame), wider).table.iloc[0]
     assert row["standard_error"] < 0.75 * np.sqrt(2) * alone["standard_error"]
     assert row["share_b"] == pytest.approx(alone["estimate"])
     assert row["share_b"] - row["share_a"] == pytest.approx(row["estimate"])
@@ -367,7 +373,7 @@ def test_small_groups_are_flagged_and_named(rng):
     people = invented(rng, 100, 2)
     frame = people.frame.assign(ward=np.where(people.frame["person"] < 29, "a", "b"))
     given_people = People("some", frame, people.weight, people.evidence)
-    found = coverage(given_people, demo_chart(), by="ward")
+    found = estimate_coverage(given_people, demo_chart(), by="ward")
     flagged = found.table.groupby("level")["small_group"].all()
     assert flagged.to_dict() == {"a": True, "b": False, "everyone": False}
     assert "too few to rely on: ward a." in found.summary()
@@ -380,7 +386,7 @@ def test_degrees_of_freedom_are_those_of_the_people_who_count(rng):
     size[2] = "one"
     weight = people.weight.where(people.frame["person"] > 1, 1.0)
     some = People("some", people.frame.assign(ward=size), weight, people.evidence)
-    table = coverage(some, demo_chart(), by="ward").table
+    table = estimate_coverage(some, demo_chart(), by="ward").table
     df = table.query("outcome == 'covered'").set_index("level")["df"]
     assert df["two"] == pytest.approx(1) and df["one"] == pytest.approx(1)
     w = weight[size == "others"]
@@ -391,7 +397,7 @@ def test_the_evidence_of_each_group_is_told(rng):
     people = invented(rng, 100, 1)
     evidence = people.evidence.copy()
     evidence.loc[people.frame["sex"] == "male", "hip_circumference_cm"] = "unsupported"
-    told = coverage(
+    told = estimate_coverage(
         People("some", people.frame, people.weight, evidence), demo_chart(), by="sex"
     )
     rows = told.table.query("outcome == 'covered'").set_index("level")
@@ -407,7 +413,7 @@ def test_the_summary_carries_limits_and_cautions(rng):
     limited = People(
         "some", people.frame, people.weight, people.evidence, limits=("Nobody sat.",)
     )
-    words = coverage(limited, demo_chart()).summary()
+    words = estimate_coverage(limited, demo_chart()).summary()
     assert words.startswith("invented demo chart covers ")
     assert "Nobody sat." in words
     assert "sling's own label" in words
@@ -417,7 +423,7 @@ def test_the_summary_carries_limits_and_cautions(rng):
 def test_what_is_said_are_the_figures_of_everyone(rng):
     """Were these the figures, far from nothing so that a hundredth part is seen."""
     people = invented(rng, 100, 1)
-    found = coverage(people, demo_chart(), by="sex")
+    found = estimate_coverage(people, demo_chart(), by="sex")
     table = found.table.copy()
     table.loc[0, ["estimate", "low", "high"]] = [0.901, 0.804, 0.963]
     table.loc[0, ["extrapolated", "unsupported", "missing"]] = [0.3, 0.4, 0.25]
@@ -462,12 +468,12 @@ def test_a_difference_is_said_and_doubted_where_nothing_is_in_it(rng, low, high,
 )
 def test_groupings_that_cannot_be_used(rng, by, message):
     with pytest.raises(SizingError, match=message):
-        coverage(invented(rng), demo_chart(), by=by)
+        estimate_coverage(invented(rng), demo_chart(), by=by)
 
 
 def test_too_few_replicates_are_refused(rng):
     with pytest.raises(SizingError, match="from 50 to"):
-        coverage(invented(rng), demo_chart(), replicates=49)
+        estimate_coverage(invented(rng), demo_chart(), replicates=49)
 
 
 def test_people_that_cannot_be_used_are_refused(rng):
@@ -475,7 +481,9 @@ def test_people_that_cannot_be_used_are_refused(rng):
 
     def refused(message: str, frame: pd.DataFrame, weight: pd.Series) -> None:
         with pytest.raises(SizingError, match=message):
-            coverage(People("some", frame, weight, people.evidence), demo_chart())
+            estimate_coverage(
+                People("some", frame, weight, people.evidence), demo_chart()
+            )
 
     refused("no people", people.frame[:0], people.weight[:0])
     refused("lacks some person", people.frame[:-1], people.weight[:-1])
@@ -531,7 +539,7 @@ def test_design_errors_against_samplics(survey_folder):
     frame = survey.frame[keep].assign(draw=0).reset_index(drop=True)
     weight = survey.weight[keep].reset_index(drop=True)
     people = people_of(frame, weight)
-    found = coverage(people, GAPPED, by="sex").table
+    found = estimate_coverage(people, GAPPED, by="sex").table
     x = frame["stature_cm"].round(1)
     inside = (x.between(150, 168) | x.between(172, 190)).astype(int)
     estimator = samplics.TaylorEstimator(samplics.PopParam.prop)

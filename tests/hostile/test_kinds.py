@@ -80,7 +80,7 @@ GOOD = {
         "prediction": predict_measures(NUMBERED),
         "known": FEW[["stature_cm"]],
     },
-    "coverage": JUDGED,
+    "estimate_coverage": JUDGED,
     "coverage_by_sizes": {"people": PEOPLE, "numbers": (2,), "step_cm": 5},
     "coverage_in_chunks": {"chunks": [PEOPLE], "chart": CHART},
     "design_estimate": {"values": NUMBERS},
@@ -212,8 +212,8 @@ def test_a_wrong_kind_is_refused_in_plain_words(name, tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     ("name", "parameter", "value"),
     [
-        ("coverage", "people", FEW),
-        ("coverage", "chart", CHART.frame),
+        ("estimate_coverage", "people", FEW),
+        ("estimate_coverage", "chart", CHART.frame),
         ("check_client", "client", CHART),
         ("plan_stock", "charts", PRICES),
         ("chart_from", "frame", None),

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sizing.charts import chart_from, demo_chart, fits_matrix
-from sizing.coverage import coverage
+from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.lesson import WAYS, chance_of_wrong_size, compare_ways, surprising_pairs
 from sizing.lesson.choosing import (
@@ -91,7 +91,7 @@ def test_outcomes_add_up_to_one_in_every_group(found):
 def test_whom_some_size_fits_agrees_with_coverage(found, adults):
     rows = found.overall.query("way == 'usual'").set_index("outcome")["estimate"]
     covered = (
-        coverage(adults, demo_chart(), replicates=50)
+        estimate_coverage(adults, demo_chart(), replicates=50)
         .table.query("by == 'everyone' and outcome == 'covered'")["estimate"]
         .iloc[0]
     )

@@ -6,7 +6,7 @@ import pytest
 
 from sizing.charts import chart_from
 from sizing.cli.main import main
-from sizing.coverage import coverage
+from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.people import people_of_survey
 from sizing.stats import design_estimate
@@ -38,7 +38,9 @@ def test_a_surveys_weights_units_and_measures_are_kept(rng):
     hips = people.evidence["hip_circumference_cm"].to_numpy().reshape(3, n)
     assert (hips[:, :60] == "measured").all() and (hips[:, 60:] != "measured").all()
     tall = {"size": ["one"], "stature_cm_low": [165], "stature_cm_high": [230]}
-    row = coverage(people, chart_from(pd.DataFrame(tall), warn=False)).table.iloc[0]
+    row = estimate_coverage(
+        people, chart_from(pd.DataFrame(tall), warn=False)
+    ).table.iloc[0]
     assert row["method"].endswith(
         "linearisation by stratum and unit; 3 draws of a model fitted to other people"
     )
