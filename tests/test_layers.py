@@ -16,6 +16,7 @@ ORDER = [
     {"resources"},
     {"cautions"},
     {"measures"},
+    {"words.numbers"},
     {"stats"},
     {"surveys"},
     {"people"},
@@ -34,7 +35,13 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 
 def layer_of(path: Path) -> str:
-    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+    return _layer(path.relative_to(PACKAGE).with_suffix("").parts)
+
+
+def _layer(parts: tuple[str, ...]) -> str:
+    """Return the layer of a module: its room, but for what every room writes with."""
+    whole = ".".join(parts[:2])
+    return whole if whole in LEVEL else parts[0]
 
 
 def imported_layers(path: Path) -> set[str]:
@@ -46,10 +53,12 @@ def imported_layers(path: Path) -> set[str]:
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: write imports in full"
             names = [node.module or ""]
+            if names == ["sizing.words"]:
+                names = [f"sizing.words.{alias.name}" for alias in node.names]
         for name in names:
             parts = name.split(".")
             if parts[0] == "sizing" and len(parts) > 1:
-                found.add(parts[1])
+                found.add(_layer(tuple(parts[1:])))
             elif parts[0] == "sizing":
                 found.add("")
     return found

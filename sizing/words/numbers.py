@@ -1,0 +1,165 @@
+"""The one way in which a share, a length, a weight or an interval is written.
+
+What is estimated is never said to be all or none: a share that would round to 0 or
+100 % is "under 1 %" or "over 99 %", whatever its last digits. An interval whose ends
+round to the share itself says nothing and is left out. Lengths and weights are
+written by ``written``, in the units asked for.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+
+from sizing.measures.written import UNITS, Say, kind_of, unit_of, written
+
+__all__ = [
+    "UNITS",
+    "Say",
+    "count_in",
+    "in_100",
+    "interval",
+    "kind_of",
+    "points",
+    "points_interval",
+    "quantity_interval",
+    "share",
+    "span",
+    "unit_of",
+    "written",
+]
+
+
+def share(value: float, *, places: int = 0) -> str:
+    """Write an estimated share of 0 to 1 in percent.
+
+    Examples
+    --------
+    >>> share(0.947), share(0.004), share(0.0), share(0.9996), share(1.0)
+    ('95 %', 'under 1 %', 'under 1 %', 'over 99 %', 'over 99 %')
+    >>> share(0.0312, places=1), share(0.0, places=1), share(0.99999, places=1)
+    ('3.1 %', 'under 0.1 %', 'over 99.9 %')
+    """
+    return f"{_of_100(value, places)} %"
+
+
+def in_100(value: float, *, places: int = 0) -> str:
+    """Write an estimated share as people of a hundred.
+
+    Examples
+    --------
+    >>> in_100(0.93), in_100(0.9996), in_100(0.001)
+    ('93 in 100', 'over 99 in 100', 'under 1 in 100')
+    """
+    return f"{_of_100(value, places)} in 100"
+
+
+def interval(
+    row: Mapping[Any, Any], name: str = "estimate", prefix: str = "", *, places: int = 0
+) -> str:
+    """Write an estimated share with its interval, where there is one to see.
+
+    Parameters
+    ----------
+    row : mapping
+        The share under ``name``, its interval under ``{prefix}low`` and
+        ``{prefix}high``, all from 0 to 1.
+    name, prefix : str
+    places : int
+
+    Examples
+    --------
+    >>> interval({"estimate": 0.541, "low": 0.512, "high": 0.566})
+    '54 % (51 to 57)'
+    >>> interval({"estimate": 0.9991, "low": 0.9985, "high": 0.9996})
+    'over 99 %'
+    >>> interval({"fits": 0.3, "fits_low": 0.25, "fits_high": 0.36}, "fits", "fits_")
+    '30 % (25 to 36)'
+    """
+    ends = [f"{100 * row[prefix + end]:.{places}f}" for end in ("low", "high")]
+    words = share(row[name], places=places)
+    return words if ends[0] == ends[1] else f"{words} ({ends[0]} to {ends[1]})"
+
+
+def points(change: float, *, places: int = 0, sign: bool = True) -> str:
+    """Write a difference of two shares in points of a hundred.
+
+    Examples
+    --------
+    >>> points(0.031), points(-0.0004), points(-0.0312, places=1)
+    ('+3', '0', '-3.1')
+    >>> points(0.031, sign=False)
+    '3'
+    """
+    value = round(100 * change, places)
+    # Neither "-0" nor "+0": nothing has no sign.
+    if value == 0:
+        return "0"
+    return f"{value:{'+' if sign else ''}.{places}f}"
+
+
+def points_interval(row: Mapping[Any, Any], *, places: int = 0) -> str:
+    """Write a difference of two shares with its interval.
+
+    Examples
+    --------
+    >>> points_interval({"estimate": 0.031, "low": -0.002, "high": 0.06})
+    '+3 (0 to +6)'
+    """
+    middle, low, high = (
+        points(row[name], places=places) for name in ("estimate", "low", "high")
+    )
+    return middle if low == high else f"{middle} ({low} to {high})"
+
+
+def count_in(count: int, n: int) -> str:
+    """Write what was counted, which is known and may be all or none.
+
+    Examples
+    --------
+    >>> count_in(12, 12), count_in(0, 8)
+    ('12 of 12', '0 of 8')
+    """
+    return f"{count:,} of {n:,}"
+
+
+def span(
+    low: float, high: float, measure: str, say: Say = written, *, to: str = "tenth"
+) -> str:
+    """Write two ends of a measure; one unit is named once.
+
+    Examples
+    --------
+    >>> from functools import partial
+    >>> span(90, 95, "hip_circumference_cm")
+    '90 to 95 cm'
+    >>> span(90, 95, "body_mass_kg", partial(written, units="stone"))
+    '14 st 2.4 lb to 14 st 13.4 lb'
+    """
+    first, last = (say(value, measure, to=to) for value in (low, high))
+    if len(first.split()) == len(last.split()) == 2:
+        first = first.split()[0]
+    return f"{first} to {last}"
+
+
+def quantity_interval(
+    row: Mapping[Any, Any], measure: str, say: Say = written, *, to: str = "half"
+) -> str:
+    """Write an estimated measure with its interval.
+
+    Examples
+    --------
+    >>> quantity_interval({"estimate": 91.2, "low": 88, "high": 94}, "stature_cm")
+    '91 cm (88 to 94)'
+    """
+    words = [say(row[name], measure, to=to) for name in ("estimate", "low", "high")]
+    if all(len(word.split()) == 2 for word in words):
+        words[1:] = [word.split()[0] for word in words[1:]]
+    return f"{words[0]} ({words[1]} to {words[2]})"
+
+
+def _of_100(value: float, places: int) -> str:
+    step = 10.0**-places
+    if round(100 * value, places) <= 0:
+        return f"under {step:.{places}f}"
+    if round(100 * value, places) >= 100:
+        return f"over {100 - step:.{places}f}"
+    return f"{100 * value:.{places}f}"

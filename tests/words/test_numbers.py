@@ -1,0 +1,38 @@
+"""A share is written in one way, and never as more certain than it is."""
+
+import hypothesis.strategies as st
+import pytest
+from hypothesis import given
+
+from sizing.words.numbers import in_100, interval, points, share, span
+
+shares = st.floats(0, 1)
+
+
+@given(shares, st.integers(0, 2))
+def test_an_estimate_is_never_said_to_be_all_or_none(value, places):
+    told = share(value, places=places)
+    assert float(told.split()[-2]) not in (0.0, 100.0)
+    assert in_100(value, places=places).removesuffix(" in 100") == told[:-2]
+
+
+@given(shares, st.integers(0, 2))
+def test_a_share_is_written_to_half_a_step_or_as_beyond_the_last(value, places):
+    words = share(value, places=places).split()
+    number, step = float(words[-2]), 10.0**-places
+    if words[0] == "under":
+        assert value * 100 <= number
+    elif words[0] == "over":
+        assert value * 100 >= number
+    else:
+        assert abs(value * 100 - number) <= step / 2 + 1e-9
+
+
+@pytest.mark.parametrize("change", [0.0, -0.0, 4e-4, -4e-4])
+def test_no_change_has_no_sign(change):
+    assert points(change) == points(change, places=1, sign=False)[:1] == "0"
+
+
+def test_an_interval_that_adds_nothing_is_left_out():
+    assert interval({"estimate": 0.5, "low": 0.498, "high": 0.502}) == "50 %"
+    assert span(1.0, 2.0, "stature_cm") == "1 to 2 cm"
