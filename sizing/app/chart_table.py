@@ -7,7 +7,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.form_words import bullets, name_words, status, wrong_lines
-from sizing.app.unit_table import UnitTable
+from sizing.app.table import EditableTable
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, chart_from
 from sizing.charts.size_chart import GROUPS
@@ -44,9 +44,10 @@ class ChartTable:
         self._told, self._switch = changed, switch
         self.chart: SizeChart | None = chart
         self._name, self._source = chart.name, chart.source
-        self.table = UnitTable(
+        self.table = EditableTable(
             _columns(chart),
-            switch,
+            switch=switch,
+            can_add=True,
             caption="The chart: one row per size, smallest first; empty: no limit",
             headings=lambda name: capital(name_words(name)),
             choices={"group": GROUPS},

@@ -22,7 +22,6 @@ from sizing.app.people_tables import (
     typed_shares,
 )
 from sizing.app.table import EditableTable
-from sizing.app.unit_table import UnitTable
 from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
 from sizing.errors import SizingError, SizingWarning, caught_warnings
@@ -83,7 +82,7 @@ class PeopleForm:
         self._ready: list[Callable[[], object]] = []
         self._version = self._asked = 0
         self.getting = self._stopped = False
-        self.clients: UnitTable | None = None
+        self.clients: EditableTable | None = None
         self.shares: EditableTable | None = None
         titles = [(title, name) for name, title in population_titles().items()]
         self.name = w.Dropdown(

@@ -9,7 +9,6 @@ import pandas as pd
 
 from sizing.app.form_words import file_headings, name_words
 from sizing.app.table import EditableTable
-from sizing.app.unit_table import UnitTable
 from sizing.app.units import UnitSwitch
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.files.writing import csv_bytes, write_bytes
@@ -111,18 +110,19 @@ def caseload_headings() -> str:
     )
 
 
-def clients_table(switch: UnitSwitch) -> UnitTable:
+def clients_table(switch: UnitSwitch) -> EditableTable:
     """Return an empty table into which clients can be typed."""
-    return UnitTable(
+    return EditableTable(
         pd.DataFrame([dict.fromkeys(_CLIENTS)] * _ROWS),
-        switch,
+        switch=switch,
+        can_add=True,
         caption="My clients",
         headings=lambda name: name_words(name).capitalize(),
         choices={"sex": ["female", "male"]},
     )
 
 
-def typed_clients(table: UnitTable | None) -> pd.DataFrame:
+def typed_clients(table: EditableTable | None) -> pd.DataFrame:
     """Return what was typed into the table of clients.
 
     Raises

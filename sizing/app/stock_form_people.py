@@ -15,7 +15,6 @@ from sizing.app.people_tables import (
     typed_clients,
 )
 from sizing.app.table import EditableTable
-from sizing.app.unit_table import UnitTable
 from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
 from sizing.errors import InputProblems, Problem, SizingError
@@ -82,7 +81,7 @@ class PeopleFields:
         self.coming = w.BoundedIntText(
             value=0, max=5000, description="Admissions to my caseload over the period"
         )
-        self.clients: UnitTable | None = None
+        self.clients: EditableTable | None = None
         self._caseload = w.VBox(layout=w.Layout(display="none"))
         self.told = w.HTML()
         self.view = w.VBox(

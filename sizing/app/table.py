@@ -1,5 +1,6 @@
-"""A table in a notebook whose cells can be typed into."""
+"""A table whose cells can be typed into, in the units of the page, exact beneath."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from typing import Any
@@ -7,32 +8,52 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
+from sizing.app.units import UnitSwitch
 from sizing.errors import Problem, SizingError
+from sizing.measures.typed import quantity, understood, with_unit
+from sizing.measures.written import unit_of, written
 
 #: More cells than this make a page slow: such a table belongs in a file.
 MOST_CELLS = 600
+#: A column of lengths or masses.
+_MEASURE = re.compile(r"_(?:cm|kg)(?=_low$|_high$|$)")
+#: Decimals shown of a value in other units; what is beneath is exact.
+_SHOWN = 2
 # Long headings go over several lines.
 _HEAD = '<div style="white-space: normal; line-height: 1.2"><b>{}</b></div>'
+
+
+class _Cell:
+    """What can be typed into, what it showed last, and what it holds."""
+
+    def __init__(self, widget: Any, shown: str, value: Any) -> None:
+        self.widget, self.shown, self.value = widget, shown, value
 
 
 class EditableTable:
     """A table whose cells can be typed into, and rows added or taken away.
 
     Nothing typed is judged or repaired here: ``frame`` holds what stands in the
-    cells, and whoever reads it judges it as it would judge a file.
+    cells, and whoever reads it judges it as it would judge a file. With a switch of
+    units, lengths and masses are kept in cm and kg as they came, and a cell is read
+    anew only when it is typed in: changing the units to and fro loses nothing.
 
     Parameters
     ----------
     frame : DataFrame
-        One row per thing; what stands in the cells at first.
+        One row per thing; what stands in the cells at first. With a switch in
+        standard names and units, such as ``hip_circumference_cm_low``.
     caption : str
         What the table holds; stands above it.
-    headings : mapping, optional
-        Column name to the heading people read; the column's name where left out.
+    headings : mapping or callable, optional
+        What people call a column, without its unit where there is a switch; its
+        name where left out.
     choices : mapping, optional
         Column name to the values it may hold; such a cell is a list to choose from.
     can_add : bool
         Whether rows can be added and taken away.
+    switch : UnitSwitch, optional
+        Lengths and masses follow it.
 
     Attributes
     ----------
@@ -50,6 +71,14 @@ class EditableTable:
     >>> table.cell(0, "owned").value = "2"
     >>> table.frame.to_dict("records")
     [{'size': 'A', 'price': 80, 'owned': 2}]
+    >>> switch = UnitSwitch()
+    >>> hips = pd.DataFrame({"hip_circumference_cm": [104.0]})
+    >>> table = EditableTable(hips, caption="Hips", switch=switch)
+    >>> switch.view.value = "pounds"
+    >>> table.cell(0, "hip_circumference_cm").value
+    '40.94'
+    >>> table.frame["hip_circumference_cm"].tolist()
+    [104.0]
     """
 
     def __init__(
@@ -57,17 +86,18 @@ class EditableTable:
         frame: pd.DataFrame,
         *,
         caption: str,
-        headings: Mapping[str, str] | None = None,
+        headings: Mapping[str, str] | Callable[[str], str] | None = None,
         choices: Mapping[str, Sequence[str]] | None = None,
         can_add: bool = False,
+        switch: UnitSwitch | None = None,
     ) -> None:
-        self._caption = caption
-        self._headings = dict(headings or {})
+        self._headings = headings or {}
         self._choices = {name: list(given) for name, given in (choices or {}).items()}
-        self._can_add = can_add
+        self._can_add, self._switch = can_add, switch
         self._listeners: list[Callable[[], object]] = []
-        self._cells: list[dict[str, Any]] = []
+        self._rows: list[dict[str, _Cell]] = []
         self._columns: list[str] = []
+        self._quiet = False
         self._grid = w.GridBox()
         self._add = w.Button(
             description="Add a row", layout=w.Layout(width="max-content")
@@ -80,12 +110,14 @@ class EditableTable:
         self._list_style = w.Dropdown(style={"description_width": "0px"}).style
         self._around: list[w.Widget] = []
         # It scrolls by itself where the screen is narrow, and not the whole page; the
-        # lab gives it the caption as its name (app/template/pages.js).
+        # page gives it the caption as its name (app/template/pages.js).
         scrolling = w.Box([self._grid], layout=w.Layout(overflow="auto"))
         scrolling.add_class("sizing-wide")
         parts = [w.HTML(f"<b>{escape(caption)}</b>"), scrolling]
         self.view = w.VBox([*parts, self._add] if can_add else parts)
         self.set(frame)
+        if switch is not None:
+            switch.on_change(lambda _: self._in_other_units())
 
     @property
     def frame(self) -> pd.DataFrame:
@@ -94,11 +126,9 @@ class EditableTable:
         An empty cell is missing, and a row that is empty throughout is no row.
         """
         rows = [
-            {name: cell.value.strip() or None for name, cell in row.items()}
-            for row in self._cells
+            {name: cell.value for name, cell in row.items()} for row in self._full()
         ]
-        kept = [row for row in rows if any(value for value in row.values())]
-        table = pd.DataFrame(kept, columns=self._columns, dtype=object)
+        table = pd.DataFrame(rows, columns=self._columns, dtype=object)
         for name in self._columns:
             numbers = pd.to_numeric(table[name], errors="coerce")
             if (
@@ -113,10 +143,10 @@ class EditableTable:
 
     def cell(self, row: int, column: str) -> Any:
         """Return the widget of one cell; rows count from 0."""
-        return self._cells[row][column]
+        return self._rows[row][column].widget
 
     def set(self, frame: pd.DataFrame) -> None:
-        """Show another table in place of this one."""
+        """Show another table in place of this one; nobody is told."""
         if frame.size > MOST_CELLS:
             problem = Problem(
                 "this table is too long to be edited on the page",
@@ -126,73 +156,131 @@ class EditableTable:
             )
             raise SizingError(str(problem))
         self._columns = [str(name) for name in frame.columns]
-        old = [cell for row in self._cells for cell in row.values()]
-        self._cells = [
-            {name: self._new_cell(name, i, row[name]) for name in self._columns}
-            for i, row in enumerate(frame.to_dict("records"))
-        ]
+        old = [cell.widget for row in self._rows for cell in row.values()]
+        self._rows = [self._new_row(row) for row in frame.to_dict("records")]
         self._lay_out()
         close_all(old)
-        self._changed()
+
+    def put(self, row: int, column: str, value: float | None) -> None:
+        """Put one value into a cell; rows that are empty do not count."""
+        cell = self._full()[row][column]
+        cell.value = value
+        self._show(cell, column)
 
     def add_row(self) -> None:
         """Add an empty row at the end."""
-        number = len(self._cells)
-        self._cells.append(
-            {name: self._new_cell(name, number, None) for name in self._columns}
-        )
+        self._rows.append(self._new_row({}))
         self._lay_out()
 
     def remove_row(self, row: int) -> None:
         """Take a row away; rows count from 0."""
-        gone = list(self._cells.pop(row).values())
-        for number, cells in enumerate(self._cells):
-            for name, cell in cells.items():
-                cell.description = self._called(name, number)
+        gone = [cell.widget for cell in self._rows.pop(row).values()]
         self._lay_out()
         close_all(gone)
         self._changed()
 
     def on_change(self, what: Callable[[], object]) -> None:
-        """Call ``what`` whenever a cell or the number of rows changes."""
+        """Call ``what`` whenever she changes a cell or the number of rows."""
         self._listeners.append(what)
 
-    def _new_cell(self, name: str, row: int, value: Any) -> Any:
-        text = "" if value is None or pd.isna(value) else _written(value)
-        shared = {"description": self._called(name, row), "layout": self._narrow}
+    def _full(self) -> list[dict[str, _Cell]]:
+        """Return the rows in which something stands."""
+        return [
+            row
+            for row in self._rows
+            if any(cell.value is not None for cell in row.values())
+        ]
+
+    def _new_row(self, values: Mapping[Any, Any]) -> dict[str, _Cell]:
+        return {name: self._new_cell(name, values.get(name)) for name in self._columns}
+
+    def _new_cell(self, name: str, value: Any) -> _Cell:
+        value = None if _missing(value) else value
+        text = self._text(name, value)
+        shared: dict[str, Any] = {"value": text, "layout": self._narrow}
         if name in self._choices:
             # A value that is not among the choices stays to be seen and judged.
-            allowed = dict.fromkeys(["", *self._choices[name], text])
-            cell: Any = w.Dropdown(
-                options=list(allowed), value=text, style=self._list_style, **shared
-            )
+            allowed = list(dict.fromkeys(["", *self._choices[name], text]))
+            widget: Any = w.Dropdown(options=allowed, style=self._list_style, **shared)
         else:
-            cell = w.Text(
-                value=text, continuous_update=False, style=self._text_style, **shared
-            )
-        cell.observe(lambda _: self._changed(), "value")
+            widget = w.Text(continuous_update=False, style=self._text_style, **shared)
+        held = value if self._measure(name) else text or None
+        cell = _Cell(widget, text, held)
+        widget.observe(lambda _: self._typed(cell, name), "value")
         return cell
 
-    def _called(self, name: str, row: int) -> str:
-        """Return what a screen reader says of a cell."""
-        return f"{self._headings.get(name, name)}, row {row + 1}"
+    def _measure(self, column: str) -> str | None:
+        """Return a name that ends in the column's unit, if it follows the switch."""
+        found = self._switch and _MEASURE.search(column)
+        return column[: found.end()] if found else None
+
+    def _typed(self, cell: _Cell, name: str) -> None:
+        text = cell.widget.value.strip()
+        if self._quiet or text == cell.shown:
+            return
+        cell.shown, cell.value = text, text or None
+        measure = self._measure(name)
+        if measure and text and self._switch is not None:
+            unit = unit_of(measure, self._switch.units)
+            try:
+                cell.value = understood(text, measure, self._switch.units)
+            except SizingError:
+                # With its unit, so that nobody reads it in another.
+                cell.value = with_unit(text, unit)
+            if getattr(quantity(text, unit), "said", ""):
+                self._show(cell, name)
+        self._changed()
+
+    def _show(self, cell: _Cell, name: str) -> None:
+        """Show what a cell holds; nobody is told."""
+        cell.shown = self._text(name, cell.value)
+        self._quiet = True
+        cell.widget.value = cell.shown
+        self._quiet = False
+
+    def _text(self, name: str, value: Any) -> str:
+        """Write a cell: a number in the units chosen, as a person would type it."""
+        measure = self._measure(name)
+        if value is None or isinstance(value, str) or not (measure and self._switch):
+            return "" if value is None else _plain(value)
+        units = self._switch.units
+        one = understood(f"1 {unit_of(measure, units)}", measure)
+        if unit_of(measure, units) == "st":
+            return written(float(value), measure, units, to="tenth")
+        return _plain(float(value) if one == 1 else round(float(value) / one, _SHOWN))
+
+    def _called(self, name: str) -> str:
+        heads, measure = self._headings, self._measure(name)
+        words = heads(name) if callable(heads) else heads.get(name, name)
+        if measure and self._switch is not None:
+            words += f", {unit_of(measure, self._switch.units)}"
+        return words
+
+    def _in_other_units(self) -> None:
+        for row in self._rows:
+            for name, cell in row.items():
+                if self._measure(name):
+                    self._show(cell, name)
+        self._lay_out()
 
     def _lay_out(self) -> None:
-        heads: list[w.Widget] = [
-            w.HTML(_HEAD.format(escape(self._headings.get(name, name))))
-            for name in self._columns
+        called = {name: self._called(name) for name in self._columns}
+        around: list[w.Widget] = [
+            w.HTML(_HEAD.format(escape(words))) for words in called.values()
         ]
+        widths = [f"minmax({self._width(name)}rem, 16rem)" for name in self._columns]
         if self._can_add:
-            heads.append(w.HTML())
-        children, around = list(heads), list(heads)
-        for number, row in enumerate(self._cells):
-            children += row.values()
+            around.append(w.HTML())
+            widths.append("max-content")
+        children = list(around)
+        for number, row in enumerate(self._rows):
+            for name, cell in row.items():
+                # What a screen reader says of it.
+                cell.widget.description = f"{called[name]}, row {number + 1}"
+                children.append(cell.widget)
             if self._can_add:
                 around.append(self._remover(number))
                 children.append(around[-1])
-        widths = [f"minmax({self._width(name)}rem, 16rem)" for name in self._columns]
-        if self._can_add:
-            widths.append("max-content")
         self._grid.layout = w.Layout(
             grid_template_columns=" ".join(widths),
             grid_gap="2px 4px",
@@ -205,7 +293,7 @@ class EditableTable:
 
     def _width(self, name: str) -> float:
         """Return the room, in rem, that a column's cells need."""
-        longest = max((len(row[name].value) for row in self._cells), default=0)
+        longest = max((len(row[name].shown) for row in self._rows), default=0)
         arrow = 1.5 if name in self._choices else 0
         return min(max(0.6 * longest + 2 + arrow, 5.5), 16)
 
@@ -229,6 +317,10 @@ def close_all(widgets: Sequence[w.Widget]) -> None:
         widget.close()
 
 
-def _written(value: Any) -> str:
-    """Write a value as a person would type it."""
+def _missing(value: Any) -> bool:
+    return value is None or value == "" or bool(pd.isna(value))
+
+
+def _plain(value: Any) -> str:
+    """Write a value as a person would type it: 80 and not 80.0."""
     return repr(value).removesuffix(".0") if isinstance(value, float) else str(value)
