@@ -19,7 +19,6 @@ from sizing.files.writing import rounded, workbook_bytes
 #: Threads, the seed of hashes, the zone of time and the language.
 MACHINES = {
     "one": ("1", "0", "UTC", "C.UTF-8"),
-    "two": ("2", "1", "Asia/Kolkata", "C"),
     "four": ("4", "12345", "America/St_Johns", "de_DE.UTF-8"),
 }
 COMMANDS = [
