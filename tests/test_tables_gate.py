@@ -156,7 +156,7 @@ def test_two_columns_that_come_to_the_same_are_refused():
 def test_a_command_says_what_was_read_and_what_not(tmp_path, capsys):
     path = saved(tmp_path, CHART.replace("\n", ",x\n").replace("(cm),x", "(cm),Fabric"))
     assert main(["client", "sex=f", "age_years=70", "--chart", str(path)]) == 0
-    assert "note: mine.csv: not used: column 'Fabric'" in capsys.readouterr().err
+    assert "hip girth for 2; not used: column 'Fabric'" in capsys.readouterr().err
 
 
 # Where things stand in the file
@@ -351,3 +351,38 @@ def test_a_page_says_how_a_file_was_read_and_saves_a_blank_one():
     assert saved_as.decode().strip().split(",") == blank(PRICES).columns.tolist()
     box.clear()
     assert box.said.value == ""
+
+
+# One number reader for every table
+
+
+def test_prices_are_read_as_people_write_them(tmp_path):
+    """Currency signs were refused, a size in capitals unknown, rows not named."""
+    sizes = demo_chart().sizes
+    cells = ['"£1,250.00"', "£99", "£ 1.5"] + ["£100"] * (len(sizes) - 3)
+    rows = [f"{s.upper()} ,{c}" for s, c in zip(sizes, cells, strict=True)]
+    path = saved(tmp_path, "\n".join(["size,price", *rows]))
+    offer, told = said(lambda: offer_from(demo_chart(), read_table(path, PRICES)))
+    assert offer.table["price"].tolist()[:3] == [1250, 99, 1.5]
+    assert offer.currency == "£"
+    assert told == [f"mine.csv: {len(sizes)} sizes read: price for {len(sizes)}"]
+    rows[4] = f"{sizes[4]},dear"
+    path = saved(tmp_path, "\n".join(["size,price", *rows]))
+    with pytest.raises(InputProblems, match=r"mine.csv, row 6, column 'price'.*'dear'"):
+        offer_from(demo_chart(), read_table(path, PRICES))
+    rows[4] = f"{sizes[4]},€ 90"
+    path = saved(tmp_path, "\n".join(["size,price", *rows]))
+    with pytest.raises(InputProblems, match=r"several currencies \(£, €\)"):
+        offer_from(demo_chart(), read_table(path, PRICES))
+
+
+def test_numbers_of_groups_and_margins_are_read_alike(tmp_path):
+    path = saved(tmp_path, 'people,count,admissions\nbariatric,6,"2,5"\n')
+    served, told = said(lambda: serves_from(read_table(path, GROUPS)))
+    assert served[0].admissions == 2.5
+    assert told == ["mine.csv: 1 group read: count for 1, admissions for 1"]
+    path = saved(tmp_path, "people,count\nbariatric,many\n")
+    with pytest.raises(InputProblems, match=r"row 2, column 'count'.*'many'"):
+        serves_from(read_table(path, GROUPS))
+    path = saved(tmp_path, 'variable,statistic,level,target\nsex,share,female,"0,6"\n')
+    assert read_margins(path)["target"].tolist() == [0.6]

@@ -212,12 +212,15 @@ class Table:
         Whether measures are given from and to.
     guesses : bool
         Whether measures may have been guessed.
+    row : str
+        What a row of it is called.
     """
 
     title: str
     columns: tuple[Column, ...]
     ends: bool = False
     guesses: bool = False
+    row: str = "row"
 
     @cached_property
     def _by_words(self) -> dict[str, Column]:

@@ -13,6 +13,7 @@ from sizing.errors import InputProblems, Problem, ReadingNote, warn
 from sizing.files.writing import csv_bytes, workbook_bytes
 from sizing.measures.columns import FURTHER_LENGTHS, FURTHER_MASSES
 from sizing.measures.headings import Column, Found, Table, measure_columns
+from sizing.measures.vocabulary import vocabulary
 
 #: The index of a table read from a file: each row's number in the file.
 ROW = "row of the file"
@@ -50,6 +51,7 @@ CHART = Table(
         *_STOCK,
     ),
     ends=True,
+    row="size",
 )
 CASELOAD = Table(
     "caseload",
@@ -57,8 +59,9 @@ CASELOAD = Table(
         replace(_SEX_AGE[0], needed=True),
         *(c for c in ANY.columns if c.name not in ("sex", "load_limit")),
     ),
+    row="client",
 )
-PRICES = Table("prices", (Column("chart"), _SIZE, *_STOCK))
+PRICES = Table("prices", (Column("chart"), _SIZE, *_STOCK), row="size")
 GROUPS = Table(
     "groups",
     (
@@ -68,6 +71,7 @@ GROUPS = Table(
         Column("number"),
         Column("name", also="called"),
     ),
+    row="group",
 )
 MARGINS = Table(
     "margins",
@@ -83,6 +87,7 @@ MARGINS = Table(
         Column("source"),
         Column("standing"),
     ),
+    row="margin",
 )
 ANSWERS = Table(
     "answers",
@@ -94,6 +99,7 @@ ANSWERS = Table(
         *_MEASURES,
     ),
     guesses=True,
+    row="answer",
 )
 TABLES = {t.title: t for t in (CHART, CASELOAD, PRICES, GROUPS, MARGINS, ANSWERS)}
 
@@ -133,6 +139,22 @@ class Taken:
         told = ", ".join(_with_hint(heading, self.table) for heading in given)
         return f"not used: {'column' if len(given) == 1 else 'columns'} {told}" * (
             len(given) > 0
+        )
+
+    def read(self) -> str:
+        """Say how many rows were read, what is known of how many, and what not used."""
+        told = vocabulary().set_index("name")["label"].str.replace(",", "").str.lower()
+        known: dict[str, pd.Series] = {}
+        for one, name in zip(self.found, self.frame.columns, strict=True):
+            if one.kind not in ("words", "age", "own"):
+                words = str(told.get(one.measure, one.stem.replace("_", " ")))
+                filled = self.frame[name].notna()
+                known[words] = filled | known.get(words, filled)
+        number = int(self.frame.notna().any(axis=1).sum())
+        listed = ", ".join(f"{words} for {n.sum()}" for words, n in known.items())
+        head = f"{number} {self.table.row}{'' if number == 1 else 's'} read"
+        return "; ".join(
+            filter(None, [f"{head}: {listed}" if listed else head, self.unused])
         )
 
     def heading(self, name: object) -> str | None:
@@ -176,7 +198,8 @@ def take(
     table : Table
         What it may hold.
     note : bool
-        Whether columns that are not used are said (``ReadingNote``).
+        Whether what was read of a file, and which columns are not used, is said
+        (``ReadingNote``).
     collect : bool
         Whether what is wrong with the headings is only raised together with what is
         wrong below them, in ``told``.
@@ -218,8 +241,8 @@ def take(
     if problems and not collect:
         with taken.told():
             pass
-    if note and not problems and taken.unused:
-        say(taken.about, taken.unused)
+    if note and not problems and (file or taken.unused):
+        say(taken.about, taken.read() if file else taken.unused)
     return taken
 
 

@@ -2,6 +2,8 @@
 
 import math
 import re
+import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from sizing.errors import Problem, SizingError, one_of
@@ -49,6 +51,13 @@ _NOTED = re.compile(r"[+-]?([0-9]*[1-9][0-9]*)\.([0-9]{1,2})")
 _PARTS = (2, 3, 4, 8, 16, 32)
 #: Words of units of length.
 _MEANS_LENGTH = [UNIT_WORDS[unit] for unit in OF_KIND["length"]]
+#: Letters that stand for a currency (ISO 4217, from memory, and the crown's own).
+_CURRENCIES = (
+    *("GBP", "EUR", "USD", "CHF", "SEK", "NOK", "DKK", "ISK", "PLN", "CZK", "HUF"),
+    *("CAD", "AUD", "NZD", "JPY", "INR", "ZAR", "KR"),
+)
+#: Marks for thousands that cannot be meant for decimals: 1,250.00 and 1.250,00.
+_PARTED = re.compile(r"([+-]?\d{1,3}(?:([,.' ])\d{3})(?:\2\d{3})*)([.,]\d{1,2})?")
 #: More letters than any length or mass needs.
 _MOST = 60
 _LIKE = {
@@ -194,6 +203,72 @@ def unclear(number: str, unit: str) -> Problem | None:
         f"{unit} and {small}, such as {noted[0]}",
         f"write {unit} and {small} apart",
     )
+
+
+def amount(cell: object, *, money: bool = False) -> tuple[float, str] | Problem:
+    """Read a number that has no unit, or an amount of money.
+
+    Parameters
+    ----------
+    cell : object
+        A number, or text such as ``12``, ``12,5``, ``£ 1,250.00`` or ``1.250,00 EUR``.
+    money : bool
+        Whether it may have the sign or letters of a currency.
+
+    Returns
+    -------
+    (float, str) or Problem
+        The number and the sign or letters of its currency, if any.
+
+    Examples
+    --------
+    >>> amount("£1,250.00", money=True), amount("99,50 €", money=True), amount(" 7 ")
+    ((1250.0, '£'), (99.5, '€'), (7.0, ''))
+    >>> amount("1,250").what
+    'a comma that may part thousands or decimals'
+    """
+    allowed = "a number such as 120 or 119.50"
+    if isinstance(cell, bool):
+        return Problem("yes or no instead of a number", allowed)
+    text = unicodedata.normalize("NFKC", str(cell)).translate(_LETTERS).strip()
+    found = re.fullmatch(r"([^\W\d]*\.?|\W)\s*([+-]?[\d.].*?)\s*([^\W\d]*|\W)", text)
+    sign = "".join(found.group(1, 3)).strip(".") if found else ""
+    signed = unicodedata.category(sign[:1] or "a") == "Sc"
+    money = money and (signed or sign.upper() in _CURRENCIES)
+    if found and money and len(text) <= _MOST:
+        text = found[2]
+    parted = _PARTED.fullmatch(text)
+    if (
+        parted
+        and (parted[3] or "")[:1] != parted[2]
+        and (parted[3] or parted[2] in "' " or parted[1].count(parted[2]) > 1)
+    ):
+        text = re.sub("[,.' ]", "", parted[1]) + (parted[3] or "").replace(",", ".")
+    pointed = _with_points(text.lower())
+    if isinstance(pointed, Problem):
+        return pointed
+    if not _BARE.fullmatch(pointed) or not math.isfinite(float(pointed)):
+        return Problem("this is not a number", allowed)
+    return float(pointed), sign if money else ""
+
+
+def amounts(
+    cells: Iterable[object], *, money: bool = False
+) -> tuple[list[float], dict[int, Problem], list[str]]:
+    """Read a column of amounts: numbers (NaN where empty), problems, currencies."""
+    read: list[float] = []
+    wrong: dict[int, Problem] = {}
+    signs: dict[str, None] = {}
+    for at, cell in enumerate(cells):
+        found: tuple[float, str] | Problem = (math.nan, "")
+        missing = isinstance(cell, float) and math.isnan(cell)
+        if cell is not None and not missing and str(cell).strip():
+            found = amount(cell, money=money)
+        if isinstance(found, Problem):
+            wrong[at], found = replace(found, value=cell), (math.nan, "")
+        read.append(found[0])
+        signs |= {found[1]: None} if found[1] else {}
+    return read, wrong, list(signs)
 
 
 def understood(

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError, warn
-from sizing.measures import MEASURES, to_standard_units, vocabulary
+from sizing.measures import MEASURES, to_standard_units
 from sizing.measures.headings import plain
 from sizing.measures.tables import CASELOAD, ROW, Taken, say, take
 from sizing.people.files import read_table
@@ -95,19 +95,10 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
             "nothing that tells who a client is and needs none of it; please leave "
             "such columns out of the file."
         )
-    say(file.name, _read(standard, taken))
+    say(file.name, taken.read())
     standard = standard.drop(columns=["person", "draw"], errors="ignore")
     standard.insert(0, "person", taken.rows[1:])
     return people_from(standard, draws=draws, seed=seed, name=f"caseload {file.stem}")
-
-
-def _read(frame: pd.DataFrame, taken: Taken) -> str:
-    """Say how many clients were read, what is known of how many, and what not used."""
-    labels = vocabulary().set_index("name")["label"].str.replace(",", "").str.lower()
-    counts = {labels[m]: frame[m].notna().sum() for m in MEASURES if m in frame}
-    told = ", ".join(f"{label} for {count}" for label, count in counts.items())
-    noun = "client" if len(frame) == 1 else "clients"
-    return "; ".join(filter(None, [f"{len(frame)} {noun} read: {told}", taken.unused]))
 
 
 def _without_empty_end(table: pd.DataFrame) -> pd.DataFrame:

@@ -4,6 +4,7 @@ A margin is a share (of a level, or of a range) or a mean, in everyone or within
 a group; ``Margin`` says exactly what each means.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,7 @@ import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures.tables import MARGINS, take
+from sizing.measures.typed import amounts
 from sizing.people.files import read_table
 from sizing.people.margin import CONDITION, Margin, is_number
 from sizing.resources import source_table
@@ -86,8 +88,11 @@ def margins_from(frame: pd.DataFrame) -> pd.DataFrame:
         for name in MARGIN_COLUMNS:
             column = taken.frame.get(name)
             if name in _NUMBERS:
-                table[name], found = _numbers(column, name, len(frame))
-                problems += found
+                cells = [np.nan] * len(frame) if column is None else column
+                table[name], wrong, _ = amounts(cells)
+                problems += [
+                    replace(one, row=at + 2, column=name) for at, one in wrong.items()
+                ]
             elif column is None:
                 table[name] = ""
             else:
@@ -137,22 +142,6 @@ def named_margins(population: str) -> pd.DataFrame:
             value=population,
         )
     return table[table["population"] == population].reset_index(drop=True)
-
-
-def _numbers(
-    column: pd.Series | None, name: str, count: int
-) -> tuple[pd.Series, list[Problem]]:
-    if column is None:
-        return pd.Series(np.nan, index=range(count)), []
-    number = pd.to_numeric(column, errors="coerce").astype(float)
-    given = column.notna() & column.astype(str).str.strip().ne("")
-    problems = [
-        Problem(
-            "this is not a number", "a number", "", None, row + 2, name, column[row]
-        )
-        for row in np.flatnonzero((given & ~np.isfinite(number)).to_numpy()).tolist()
-    ]
-    return number, problems
 
 
 def _row_faults(row: pd.Series) -> list[tuple[str, str, str, str, str]]:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,7 @@ import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError, one_of
 from sizing.measures.tables import GROUPS, take
+from sizing.measures.typed import amount
 from sizing.people import (
     POPULATIONS,
     People,
@@ -266,7 +267,7 @@ def serves_from(
             problems.append(Problem("there is no group", "a row per group", row=2))
         for row, record in enumerate(taken.frame.to_dict("records"), start=2):
             try:
-                made.append(_served(record, seed, folder))
+                made.append(_served(record, row, seed, folder))
             except InputProblems as error:
                 problems += list(error.problems)
             except SizingError as error:
@@ -276,13 +277,22 @@ def serves_from(
     return tuple(made)
 
 
-def _served(record: Mapping[Any, Any], seed: int, folder: str | Path | None) -> Served:
+def _served(
+    record: Mapping[Any, Any], row: int, seed: int, folder: str | Path | None
+) -> Served:
     def given(column: str, default: Any) -> Any:
         value = record.get(column, default)
         return default if value is None or pd.isna(value) or value == "" else value
 
+    def number(column: str, default: Any) -> Any:
+        cell = given(column, None)
+        found = default if cell is None else amount(cell)
+        if isinstance(found, Problem):
+            raise InputProblems([replace(found, row=row, column=column, value=cell)])
+        return found[0] if isinstance(found, tuple) else found
+
     who = str(given("people", "")).strip()
-    count = given("count", None)
+    count = number("count", None)
     if isinstance(count, float) and count.is_integer():
         count = int(count)
     if who in POPULATIONS:
@@ -301,7 +311,7 @@ def _served(record: Mapping[Any, Any], seed: int, folder: str | Path | None) -> 
     return Served(
         people,
         count,
-        admissions=given("admissions", 0.0),
+        admissions=number("admissions", 0.0),
         number=str(given("number", "fixed")),
         name=str(given("name", "")),
     )

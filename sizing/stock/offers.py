@@ -8,9 +8,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts import SizeChart, fits_matrix
+from sizing.charts.names import alike
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures.edges import NO_HIGH
 from sizing.measures.tables import PRICES, take
+from sizing.measures.typed import amounts
 from sizing.people import People
 
 #: Columns of an offer and what an empty cell means; None: it must be filled.
@@ -41,10 +43,13 @@ class Offer:
         if not given).
     chart : SizeChart
         All charts joined, its sizes named by ``key``.
+    currency : str
+        The sign or letters that the prices were written with, if any.
     """
 
     table: pd.DataFrame
     chart: SizeChart
+    currency: str = ""
 
     @property
     def keys(self) -> tuple[str, ...]:
@@ -128,34 +133,38 @@ def offer_from(
     given = pd.DataFrame({"size": []}) if prices is None else prices
     taken = take(given, PRICES)
     with taken.told("" if taken.file else "prices and stock"):
-        problems = _enter(table, taken.frame) + _numbers(table)
-        if problems:
-            raise InputProblems(problems)
+        rows, problems = _enter(table, taken.frame)
+        wrong, currency = _check_numbers(table, rows)
+        if problems + wrong:
+            raise InputProblems(problems + wrong)
     whole = {"owned": int, "pack": int}
     kinds = {c: whole.get(c, float) for c in COLUMNS}
     joined = pd.concat([chart.frame for chart in listed], ignore_index=True)
     joined["size"] = table["key"]
     sources = dict.fromkeys(chart.source for chart in listed if chart.source)
     chart = SizeChart(joined, " and ".join(names), "; ".join(sources))
-    return Offer(table.astype(kinds), chart)
+    return Offer(table.astype(kinds), chart, currency)
 
 
-def _enter(table: pd.DataFrame, prices: pd.DataFrame) -> list[Problem]:
-    """Write the prices into the table and name the rows that have no place."""
+def _enter(
+    table: pd.DataFrame, prices: pd.DataFrame
+) -> tuple[dict[int, int], list[Problem]]:
+    """Write the prices into the table; return where from, and rows without a place."""
     problems = []
-    seen: set[int] = set()
+    seen: dict[int, int] = {}
+    names = {c: table[c].map(alike) for c in ("size", "key", "chart")}
     for row, record in enumerate(prices.to_dict("records"), start=2):
         size, chart = str(record["size"]).strip(), record.get("chart")
-        same = table["size"].eq(size) | table["key"].eq(size)
+        same = names["size"].eq(alike(size)) | names["key"].eq(alike(size))
         if chart is not None and not pd.isna(chart):
-            same &= table["chart"].eq(str(chart).strip())
+            same &= names["chart"].eq(alike(str(chart)))
         found = np.flatnonzero(same)
         what = ""
         if not len(found):
             what = "unknown size"
         elif len(found) > 1:
             what = "several charts have this size: add a column 'chart'"
-        elif found[0] in seen:
+        elif int(found[0]) in seen:
             what = "this size stands in the prices twice"
         if what:
             allowed = ", ".join(table["key"])
@@ -163,46 +172,50 @@ def _enter(table: pd.DataFrame, prices: pd.DataFrame) -> list[Problem]:
                 Problem(what, allowed, "correct it", None, row, "size", size)
             )
             continue
-        seen.add(int(found[0]))
+        seen[int(found[0])] = row
         for column in COLUMNS:
             value = record.get(column)
             if value is not None and not pd.isna(value):
                 table.loc[found[0], column] = value
-    return problems
+    return seen, problems
 
 
-def _numbers(table: pd.DataFrame) -> list[Problem]:
-    """Check every number, and fill in what an empty cell means."""
+def _check_numbers(
+    table: pd.DataFrame, rows: dict[int, int]
+) -> tuple[list[Problem], str]:
+    """Read every number, and fill in what an empty cell means."""
     problems = []
+    signs: list[str] = []
     for column, empty in COLUMNS.items():
-        values = pd.to_numeric(table[column], errors="coerce")
-        for i in range(len(table)):
-            cell, value, key = table[column].iloc[i], values.iloc[i], table["key"][i]
-            if cell is None or (not isinstance(cell, str) and pd.isna(cell)):
-                if empty is None:
-                    problems.append(
-                        Problem(
-                            f"the size '{key}' has no price",
-                            "a price for one sling, 0 or more",
-                            "fill it in, or take the size off the chart",
-                            column=column,
-                        )
-                    )
-                values.iloc[i] = np.nan if empty is None else empty
-                continue
-            least = 1 if column == "pack" else 0
-            whole = column in ("owned", "pack")
-            most = _MOST_SLINGS if whole else _MOST_MONEY
-            if not least <= value <= most or (whole and value % 1):
+        values, wrong, found = amounts(table[column], money=column == "price")
+        signs += found
+        whole = column in ("owned", "pack")
+        least, most = int(column == "pack"), _MOST_SLINGS if whole else _MOST_MONEY
+        for at, value in enumerate(values):
+            size, cell = table["key"][at], table[column][at]
+            what = allowed = ""
+            if at in wrong or not (
+                np.isnan(value)
+                or (least <= value <= most and not (whole and value % 1))
+            ):
                 kind = "a whole number" if whole else "a number"
+                what = f"the size '{size}' has no such {column}"
+                allowed = f"{kind} of {least} or more, up to {most:,}"
+                action = wrong[at].action if at in wrong else ""
+            elif np.isnan(value) and empty is None:
+                what, cell = f"the size '{size}' has no price", None
+                allowed = "a price for one sling, 0 or more"
+                action = "fill it in, or take the size off the chart"
+            if what:
+                action = action or "correct it"
+                at_row = rows.get(at)
                 problems.append(
-                    Problem(
-                        f"the size '{key}' has no such {column}",
-                        f"{kind} of {least} or more, up to {most:,}",
-                        "correct it",
-                        column=column,
-                        value=cell,
-                    )
+                    Problem(what, allowed, action, None, at_row, column, cell)
                 )
+            elif np.isnan(value):
+                values[at] = np.nan if empty is None else empty
         table[column] = values
-    return problems
+    if len(set(signs)) > 1:
+        told = f"prices in several currencies ({', '.join(signs)})"
+        problems.append(Problem(told, "one currency", "convert them", column="price"))
+    return problems, signs[0] if signs else ""
