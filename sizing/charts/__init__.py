@@ -11,6 +11,7 @@ from sizing.charts.demo import demo_chart
 from sizing.charts.files import read_chart, write_chart
 from sizing.charts.fits import fits_matrix, size_masks
 from sizing.charts.judge import OUTCOMES
+from sizing.charts.nearest import misfits
 from sizing.charts.review import review_chart
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.kinds import check_kinds
@@ -26,6 +27,7 @@ __all__ = [
     "chart_from",
     "demo_chart",
     "fits_matrix",
+    "misfits",
     "read_chart",
     "review_chart",
     "size_masks",

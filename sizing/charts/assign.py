@@ -10,7 +10,7 @@ import pandas as pd
 
 from sizing.charts.fits import limits, tenths, unpack
 from sizing.charts.judge import OUTCOMES, judge
-from sizing.charts.nearest import nearest
+from sizing.charts.nearest import misfits, nearest
 from sizing.charts.size_chart import SizeChart
 from sizing.errors import warn
 from sizing.measures import EVIDENCE
@@ -125,6 +125,10 @@ def assign(people: People, chart: SizeChart) -> Assignment:
             or its load limit is exceeded (``over_load``; the measure is then
             the body mass). For ``not_measured`` the failing measure is the
             first one missing that decides, and there is no nearest size.
+        too_small, too_large
+            Whether the nearest size is too small for her in some measure, and
+            whether it is too large in some: two harms, which one person can meet at
+            once. False for those who have a size. ``misfits`` says it of every size.
         evidence
             The worst evidence among the measures that the chart limits.
 
@@ -203,12 +207,15 @@ def _why_not(
     measure = np.full(n, -1)
     direction = np.full(n, -1)
     miss = np.full(n, np.nan)
+    small, large = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
 
     rows = np.flatnonzero(np.isin(code, [2, 3, 4, 5]))
     if len(rows):
         some = {name: x[rows] for name, x in values.items()}
         found = nearest(some, chart, over_load=code[rows] == 5)
         size[rows], measure[rows], direction[rows], miss[rows] = found
+        harms = (each[np.arange(len(rows)), found[0]] for each in misfits(some, chart))
+        small[rows], large[rows] = harms
 
     rows = np.flatnonzero(code == 6)
     direction[rows] = 3
@@ -224,6 +231,8 @@ def _why_not(
         "failing_measure": _labels(measure, names),
         "direction": _labels(direction, DIRECTIONS),
         "miss": miss,
+        "too_small": small,
+        "too_large": large,
     }
 
 

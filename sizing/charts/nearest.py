@@ -1,15 +1,62 @@
-"""The nearest size for a person whom none fits."""
+"""The nearest size for a person whom none fits, and which way each size is wrong."""
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
-from sizing.charts.fits import MASS, limits
+from sizing.charts.fits import MASS, limits, tenths
 from sizing.charts.size_chart import SizeChart
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
 
 Ints = npt.NDArray[np.int64]
+
+
+def misfits(
+    values: Mapping[str, npt.NDArray[np.integer[Any]]] | pd.DataFrame,
+    chart: SizeChart,
+) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_]]:
+    """Return for whom each size is too small, and for whom too large.
+
+    They are different harms: a sling too small gives discomfort and pressure and may
+    tip; from one too large a person can slip out (HSE information sheet HSIS3).
+
+    Parameters
+    ----------
+    values : DataFrame or mapping
+        As for ``fits_matrix``.
+    chart : SizeChart
+        The size chart, in cm and kg.
+
+    Returns
+    -------
+    too_small, too_large : ndarray of bool, shape (rows, sizes)
+        Whether some measure lies above the size's high edge, and whether some lies
+        below its low edge. Both can be true. A measure not taken says nothing; the
+        load limit is another matter.
+
+    Examples
+    --------
+    >>> from sizing.charts import chart_from
+    >>> chart = chart_from(pd.DataFrame({
+    ...     "size": ["one", "two"], "hip_circumference_cm_low": [70, 92],
+    ...     "hip_circumference_cm_high": [90, 115]}), warn=False)
+    >>> small, large = misfits(pd.DataFrame({"hip_circumference_cm": [91.0]}), chart)
+    >>> small.tolist(), large.tolist()
+    ([[True, False]], [[False, True]])
+    """
+    if isinstance(values, pd.DataFrame):
+        values = tenths(values, chart)
+    rows = len(next(iter(values.values()), ()))
+    too_small = np.zeros((rows, len(chart.sizes)), dtype=bool)
+    too_large = too_small.copy()
+    for measure in chart.measures:
+        (low, high), x = chart.edges(measure), np.asarray(values[measure])[:, None]
+        too_small |= x > high
+        too_large |= (x < low) & (x != MISSING_TENTHS)
+    return too_small, too_large
 
 
 def yardsticks(chart: SizeChart) -> dict[str, float]:

@@ -3,12 +3,13 @@
 from sizing.coverage.between import who_falls_between
 from sizing.coverage.chunks import CountedCoverage, coverage_in_chunks
 from sizing.coverage.compare import Comparison, compare_charts
-from sizing.coverage.coverage import Coverage, estimate_coverage
+from sizing.coverage.coverage import HARM_WORDS, Coverage, estimate_coverage
 from sizing.coverage.misses import why_none
 from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
 from sizing.kinds import check_kinds
 
 __all__ = [
+    "HARM_WORDS",
     "Comparison",
     "CountedCoverage",
     "Coverage",

@@ -1,7 +1,7 @@
 """What share of a population a chart covers."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -20,6 +20,15 @@ from sizing.stats.shares import SMALL_GROUP, group_means
 
 #: How the group of all people is called in the column ``level``.
 EVERYONE = "everyone"
+#: Which way the nearest size is wrong for people whom no size fits. They are different
+#: harms: too small, discomfort, pressure and tipping; too large, slipping through
+#: (HSE information sheet HSIS3, Getting to grips with hoisting people).
+HARM_WORDS: dict[str, str] = {
+    "too_large": "their nearest size is too large",
+    "too_small": "their nearest size is too small",
+    "both": "it is too large in one measure and too small in another",
+}
+HARMS_APART = "From a sling too large a person can slip; one too small cuts or tips."
 _INTERVAL = f"{100 * LEVEL:.0f} % score interval on the effective number"
 
 
@@ -37,6 +46,9 @@ class Coverage:
         Names of the chart and the population.
     limits : tuple of str
         Where the evidence about the people stops.
+    harms : DataFrame
+        Which way the nearest size is wrong for those without a size: one row per
+        harm of ``HARM_WORDS``, its share of all people.
     """
 
     table: pd.DataFrame
@@ -44,6 +56,7 @@ class Coverage:
     chart: str
     people: str
     limits: tuple[str, ...] = ()
+    harms: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     def summary(self) -> str:
         """Return the result in plain words, with the usual cautions."""
@@ -61,6 +74,12 @@ class Coverage:
             if told[name]["estimate"] > 0
         ]
         lines.append(f"{'; '.join(parts)}.")
+        if self.harms["estimate"].any():
+            harms = (
+                f"{HARM_WORDS[row['harm']]}: {percent(row)}"
+                for row in self.harms.to_dict("records")
+            )
+            lines.append(f"Without a size: {'; '.join(harms)}. {HARMS_APART}")
         weak = covered["extrapolated"] + covered["unsupported"] + covered["missing"]
         lines.append(
             f"For {100 * weak:.1f} % of these people the answer rests on figures "
@@ -77,7 +96,7 @@ class Coverage:
         return "\n".join(lines)
 
 
-def percent(row: pd.Series) -> str:
+def percent(row: pd.Series | Mapping[Any, Any]) -> str:
     """Return an estimate and its interval as percent."""
     low, high = 100 * row["low"], 100 * row["high"]
     return f"{100 * row['estimate']:.1f} % ({low:.1f} to {high:.1f})"
@@ -120,6 +139,9 @@ def estimate_coverage(
         ``.by_size``: size, share (``fits``; ``only_size``, those whom no
         other size fits), estimate, low, high, method, n, n_effective,
         standard_error, df.
+
+        ``.harms``: harm (of ``HARM_WORDS``), estimate, low, high (share of all
+        people), method, n. Those over the load limit or not measured are in none.
 
     Raises
     ------
@@ -188,14 +210,16 @@ def estimate_coverage(
     table = table.join(_evidence(found, place, members, width))
 
     everyone = [member[:, :1] for member in members]
-    sizes = group_means(
-        place, size_columns(found, place), everyone, replicates=replicates, seed=seed
-    )
+    columns = [
+        np.concatenate(each, axis=1)
+        for each in zip(
+            size_columns(found, place), harm_columns(found, place), strict=True
+        )
+    ]
+    sizes = group_means(place, columns, everyone, replicates=replicates, seed=seed)
     low, high = wilson(sizes.estimate, sizes.variance, sizes.df, means.n_effective[:1])
-    by_size = pd.DataFrame(
+    each = pd.DataFrame(
         {
-            "size": np.tile(chart.sizes, 2),
-            "share": np.repeat(["fits", "only_size"], len(chart.sizes)),
             "estimate": sizes.estimate[0],
             "low": low[0],
             "high": high[0],
@@ -206,7 +230,12 @@ def estimate_coverage(
             "df": sizes.df[0],
         }
     )
-    return Coverage(table, by_size, chart.name, people.name, people.limits)
+    by_size = each.iloc[: 2 * len(chart.sizes)].copy()
+    by_size.insert(0, "size", np.tile(chart.sizes, 2))
+    by_size.insert(1, "share", np.repeat(["fits", "only_size"], len(chart.sizes)))
+    harms = each.iloc[len(by_size) :, :5].reset_index(drop=True)
+    harms.insert(0, "harm", list(HARM_WORDS))
+    return Coverage(table, by_size, chart.name, people.name, people.limits, harms)
 
 
 def memberships(
@@ -248,6 +277,15 @@ def size_columns(found: Assignment, place: Layout) -> list[Floats]:
     fits = found.fits[place.rows]
     only = fits & (fits.sum(axis=2, keepdims=True) == 1)
     return list(np.concatenate([fits, only], axis=2).astype(float))
+
+
+def harm_columns(found: Assignment, place: Layout) -> list[Floats]:
+    """Return whose nearest size is wrong which way, in the order of ``HARM_WORDS``."""
+    table = found.table
+    asked = table["outcome"].isin(["between", "beyond_largest", "below_smallest"])
+    small, large = table["too_small"] & asked, table["too_large"] & asked
+    each = np.stack([large & ~small, small & ~large, small & large], axis=1)
+    return list(each[place.rows].astype(float))
 
 
 def _evidence(

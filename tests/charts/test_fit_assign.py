@@ -142,11 +142,16 @@ def nearest_by_hand(sizes, values, ends, outcome) -> dict:
         if total < least:
             best, least = i, total
     size = sizes[best]
+    known = [(values[m], *ends(size, m)) for m in MEASURES if values[m] is not None]
+    harms = {
+        "too_small": any(high is not None and x > high for x, _, high in known),
+        "too_large": any(low is not None and x < low for x, low, _ in known),
+    }
     failing = max(units, key=lambda m: gap(size, m) / units[m])
     load, mass = tenth(size["load_limit_kg"]), values["body_mass_kg"]
     heavy = stated and load is not None and mass is not None and mass > load
     if heavy and (outcome == "over_load" or failing == "body_mass_kg"):
-        return {
+        return harms | {
             "nearest": best,
             "failing": "body_mass_kg",
             "direction": "over_load",
@@ -154,7 +159,7 @@ def nearest_by_hand(sizes, values, ends, outcome) -> dict:
         }
     low, _ = bounds(size, failing)
     small = low is not None and values[failing] < low
-    return {
+    return harms | {
         "nearest": best,
         "failing": failing,
         "direction": "too_large_for" if small else "too_small_for",
@@ -210,6 +215,8 @@ def test_assign_against_a_plain_loop(rows, chart):
             assert got["size"] == chart.sizes[want["fits"][0]]
         else:
             assert pd.isna(got["size"])
+        for harm in ("too_small", "too_large"):
+            assert got[harm] == want.get(harm, False)
         if "nearest" in want:
             assert got["nearest_size"] == chart.sizes[want["nearest"]]
             assert got["failing_measure"] == want["failing"]

@@ -9,7 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from sizing.charts import OUTCOME_WORDS, OUTCOMES, SizeChart, chart_from, demo_chart
+from sizing.charts import (
+    OUTCOME_WORDS,
+    OUTCOMES,
+    SizeChart,
+    assign,
+    chart_from,
+    demo_chart,
+)
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.errors import SizingError
 from sizing.people.layout import layout
@@ -438,9 +445,27 @@ def test_what_is_said_are_the_figures_of_everyone(rng):
     )
     words = OUTCOME_WORDS["between"]
     assert told[1] == f"{words}: 50.0 % (50.0 to 50.0)."
-    assert told[2].startswith("For 95.0 % of these people the answer rests on")
+    assert told[2].startswith("Without a size: their nearest size is too large: ")
+    assert told[3].startswith("For 95.0 % of these people the answer rests on")
     assert "Fewer than 30" not in "".join(told)
     assert found.table.loc[0, "level"] == "everyone"
+
+
+def test_the_two_harms_are_those_of_the_nearest_size(rng):
+    people = invented(rng, 200, 2)
+    found = estimate_coverage(people, demo_chart(), replicates=50)
+    table = assign(people, demo_chart()).table
+    left = table["outcome"].isin(["between", "beyond_largest", "below_smallest"])
+    weight = people.weight / people.weight.sum()
+    small, large = table["too_small"], table["too_large"]
+    want = [weight[left & large & ~small], weight[left & small & ~large]]
+    want.append(weight[left & small & large])
+    got = found.harms["estimate"]
+    assert got.tolist() == pytest.approx([part.sum() for part in want])
+    outcomes = found.table.set_index("outcome")["estimate"]
+    none = outcomes[["between", "beyond_largest", "below_smallest"]].sum()
+    assert got.sum() == pytest.approx(none)
+    assert (found.harms["low"] <= got).all() and (got <= found.harms["high"]).all()
 
 
 @pytest.mark.parametrize(

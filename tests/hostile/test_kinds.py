@@ -97,6 +97,7 @@ GOOD = {
     "fit_guess": {},
     "fit_nine_sizes": {"people": PEOPLE, "sizes": 1, "step_cm": 5},
     "fits_matrix": {"values": PEOPLE.frame, "chart": CHART},
+    "misfits": {"values": PEOPLE.frame, "chart": CHART},
     "frontier": {**FIT, "splits": 2, "sizes": (2,), "scales": (1.0,)},
     "group_of": {"people": PEOPLE},
     "judge_chart": JUDGED,
