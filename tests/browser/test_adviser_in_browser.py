@@ -54,9 +54,11 @@ def test_the_adviser_checks_a_client_tries_a_chart_and_writes_a_note(
     assert hips.input_value() == "39.8"
     page.get_by_text(re.compile(r"decides, .* in inside")).first.wait_for()
     hoist = page.get_by_label("Hoist bears, lb")
-    hoist.fill("100")
-    hoist.press("Tab")
+    # The answer follows while the field is still typed in.
+    begun = time.monotonic()
+    hoist.press_sequentially("100")
     page.get_by_text("No size may be used").first.wait_for()
+    record_property("seconds_until_followed", round(time.monotonic() - begun, 2))
     # Words come first; the picture of what was goes just after.
     page.locator("figure img:visible").nth(1).wait_for(state="detached")
     hoist.fill("400")

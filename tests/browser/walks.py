@@ -94,8 +94,19 @@ def check_page(page: Any, lab: Any, screens: Any, name: str) -> None:
 def take_screens(page: Any, screens: Any, name: str) -> None:
     for width, (across, down) in WIDTHS.items():
         page.set_viewport_size({"width": across, "height": down})
+        page.evaluate("window.scrollTo(0, 0)")
         page.wait_for_timeout(300)
         page.screenshot(path=screens / f"{name}_{width}.png")
+        if not name.startswith(("start", "study", "bands")):
+            entry, answer = (
+                page.locator(f".beside > .{part}").bounding_box()
+                for part in ("entry", "answer")
+            )
+            if width == "phone":
+                assert answer["y"] >= entry["y"] + entry["height"]
+            else:
+                assert answer["x"] >= entry["x"] + entry["width"]
+                assert 0 <= answer["y"] < down / 2
         if width == "phone":
             # The page names what it shows a moment after it shows it.
             page.wait_for_timeout(300)

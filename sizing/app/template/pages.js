@@ -25,6 +25,20 @@
       waits.remove();
     }
   };
+  // The answer follows a number as it is typed, once the keys rest; words and units
+  // wait until the field is left, for "5 ft" may be half of what is meant.
+  let rest = 0;
+  document.addEventListener("input", (event) => {
+    window.clearTimeout(rest);
+    const field = event.target;
+    if (field.matches(".widget-text input[type=text]")) {
+      rest = window.setTimeout(() => {
+        if (/^\s*(\d+([.,]\d+)?)?\s*$/.test(field.value)) {
+          field.dispatchEvent(new Event("change", { bubbles: true }));
+        }
+      }, 250);
+    }
+  });
   let waiting = false;
   new MutationObserver(() => {
     if (!waiting) {
