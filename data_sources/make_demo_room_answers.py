@@ -11,7 +11,7 @@ import pandas as pd
 
 VOLUNTEERS = {
     # body mass, stature, shoulder height sitting, buttock-popliteal, hip girth
-    "A": (58.0, 160.0, 54.5, 45.0, 96.0),
+    "A": (66.0, 160.0, 54.5, 45.0, 107.0),
     "B": (82.0, 176.0, 61.5, 50.5, 103.5),
     "C": (104.0, 168.0, 57.5, 47.0, 122.0),
 }
@@ -23,9 +23,9 @@ MEASURES = (
 #: SDs of one reading and of a measurer's own habit, in cm; invented.
 READING, HABIT = (1.0, 0.9, 0.8), (0.9, 0.5, 1.2)
 CHOICES = {
-    "A": (("adult 1", 0.7), ("adult 2", 0.2), ("paediatric 3", 0.1)),
+    "A": (("adult 1", 0.5), ("adult 2", 0.4), ("paediatric 3", 0.1)),
     "B": (("adult 2", 0.55), ("adult 3", 0.25), ("adult 1", 0.2)),
-    "C": (("adult 2", 0.3), ("adult 3", 0.4), ("bariatric 1", 0.3)),
+    "C": (("adult 2", 0.35), ("adult 3", 0.35), ("bariatric 1", 0.3)),
 }
 COLUMNS = [
     "participant",
@@ -80,7 +80,7 @@ def with_slips(table: pd.DataFrame) -> pd.DataFrame:
     hip = table.loc[at(4, "A"), "hip_circumference_cm"]
     table.loc[at(4, "A"), "hip_circumference_cm"] = (hip / 2.54).astype(float).round(1)
     table.loc[at(6, "B"), "chosen_size"] = "large"
-    table.loc[at(10, "A"), "guessed_body_mass_kg"] = 130
+    table.loc[at(10, "A"), "guessed_body_mass_kg"] = 145
     a, c = at(8, "A"), at(8, "C")
     kept = table.loc[a, list(MEASURES)].to_numpy()
     table.loc[a, list(MEASURES)] = table.loc[c, list(MEASURES)].to_numpy()
