@@ -52,7 +52,12 @@ from sizing.pages.lesson_pictures import (
     wrong_slide,
 )
 from sizing.people import People
-from sizing.words.lesson import other_ways, ways_answer, worst_group
+from sizing.words.lesson import (
+    other_ways,
+    table_against_tape,
+    ways_answer,
+    worst_group,
+)
 
 Key = tuple[str, int, str]
 
@@ -164,7 +169,7 @@ class AnswerForm:
         self.picture.value = slide_html(drawn(self._slides[0]))
         self._slides.append(ways_slide(ways))
         self.picture.value += (
-            words_html([other_ways(ways), *way_words(ways)])
+            words_html([other_ways(ways), table_against_tape(ways), *way_words(ways)])
             + "<p><b>What a wrong size does</b> (common practice, no source):</p>"
             + bullets_html(wrong_words())
         )

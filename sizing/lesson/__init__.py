@@ -3,6 +3,7 @@
 from sizing.kinds import check_kinds
 from sizing.lesson.agreement import Agreement, limits_of_agreement
 from sizing.lesson.answers import Answers, read_answers
+from sizing.lesson.elsewhere import elsewhere
 from sizing.lesson.guessing import (
     GuessModel,
     check_guesses,
@@ -14,8 +15,13 @@ from sizing.lesson.practice import Practice, practice_clients
 from sizing.lesson.repeats import chance_of_wrong_size
 from sizing.lesson.room import RoomResult, room_result
 from sizing.lesson.tem import MeasuringError, measuring_error
-from sizing.lesson.ways import WAY_WORDS, WAYS, WaysResult, compare_ways
-from sizing.lesson.ways_shares import outcome_words
+from sizing.lesson.ways import (
+    WAY_WORDS,
+    WAYS,
+    WaysResult,
+    compare_ways,
+    outcome_words,
+)
 
 __all__ = [
     "WAYS",
@@ -31,6 +37,7 @@ __all__ = [
     "chance_of_wrong_size",
     "check_guesses",
     "compare_ways",
+    "elsewhere",
     "fit_guess",
     "guessing_figures",
     "limits_of_agreement",

@@ -56,6 +56,9 @@ WRONG_MEANS: dict[str, str] = {
 NEIGHBOURS = 50
 _STEP = {"body_mass_kg": 0.05, "stature_cm": 2.5}
 ADULT_FROM = 18.0
+#: Whoever chooses from a table or by eye says "none" where no size fits at least
+#: this share of the people most alike: our choice, more likely not than yes.
+NONE_BELOW = 0.5
 
 
 def reading_errors() -> dict[str, float]:
@@ -73,6 +76,44 @@ def _errors() -> tuple[tuple[str, float], ...]:
         (str(name), float(sd))
         for name, sd in zip(table["name"], table["error_cm"], strict=True)
     )
+
+
+def read_by_tape(
+    frame: pd.DataFrame,
+    chart: SizeChart,
+    sd: Mapping[str, float],
+    rng: np.random.Generator,
+    *,
+    times: int = 1,
+    lasting_sd: Mapping[str, float] | None = None,
+) -> pd.DataFrame:
+    """Return the people's measures as the mean of so many readings tells them.
+
+    Parameters
+    ----------
+    frame : DataFrame
+    chart : SizeChart
+        Only the measures it limits are read, body mass by a scale among them.
+    sd : mapping
+        SD of one reading; it falls by the square root of ``times``.
+    rng : Generator
+    times : int
+    lasting_sd : mapping, optional
+        SD of an error that all readings of one measurer share: it stays.
+
+    Returns
+    -------
+    DataFrame
+    """
+    read = {}
+    for measure in limits(chart):
+        if measure not in frame:
+            continue
+        lasting = (lasting_sd or {}).get(measure, 0.0)
+        spread = np.hypot(sd[measure] / np.sqrt(times), lasting)
+        true = frame[measure].to_numpy(float, na_value=np.nan)
+        read[measure] = true + spread * rng.standard_normal(len(frame))
+    return pd.DataFrame(read, index=frame.index)
 
 
 def edge_margins(
@@ -242,9 +283,9 @@ class LikelySize:
         return share
 
     def choose(self, frame: pd.DataFrame) -> Ints:
-        """Choose the size of the greatest chance; -1 where every chance is 0."""
+        """Choose the size of the greatest chance; -1 where that is under a half."""
         chance = self.chances(frame)
-        return np.where(chance.max(axis=1) > 0, chance.argmax(axis=1), -1)
+        return np.where(chance.max(axis=1) >= NONE_BELOW, chance.argmax(axis=1), -1)
 
 
 def likely_size(

@@ -9,6 +9,7 @@ import pandas as pd
 from sizing.charts import SizeChart
 from sizing.charts.demo import demo_chart
 from sizing.lesson.answers import read_answers
+from sizing.lesson.elsewhere import elsewhere
 from sizing.lesson.guessing import check_guesses, fit_guess
 from sizing.lesson.pairs import Pairs, surprising_pairs
 from sizing.lesson.practice import (
@@ -42,6 +43,8 @@ class Lesson:
     chart : SizeChart
     practice : Practice
     ways : WaysResult
+    elsewhere : DataFrame
+        Of ``sizing.lesson.elsewhere``, on fewer draws.
     kinder : WaysResult
         By eye only, with the nurses' guesses of the study where they were best.
     check : DataFrame
@@ -59,6 +62,7 @@ class Lesson:
     chart: SizeChart
     practice: Practice
     ways: WaysResult
+    elsewhere: pd.DataFrame
     kinder: WaysResult
     check: pd.DataFrame
     pairs: Pairs
@@ -115,7 +119,10 @@ def prepare_lesson(
         room = room_result(read, chart, practice=practice, seed=seed)
     progress("Comparing the ways of choosing", 0.15)
     ways = compare_ways(people, chart, seed=seed, replicates=100)
-    progress("Comparing with kinder guesses", 0.38)
+    progress("Comparing on other charts", 0.35)
+    few = load_people(population, draws=1, seed=seed)
+    others = elsewhere(few, chart, replicates=100, seed=seed)
+    progress("Comparing with kinder guesses", 0.4)
     kinder = compare_ways(
         people,
         chart,
@@ -136,6 +143,7 @@ def prepare_lesson(
         chart,
         practice,
         ways,
+        others,
         kinder,
         check_guesses(),
         pairs,

@@ -12,10 +12,10 @@ from sizing.lesson.choosing import (
     edge_margins,
     innermost,
     outcome_of_choice,
+    read_by_tape,
     reading_errors,
 )
 from sizing.lesson.tem import MeasuringError
-from sizing.lesson.ways import read_by_tape
 from sizing.people import People
 from sizing.people.layout import layout
 from sizing.stats.intervals import LEVEL

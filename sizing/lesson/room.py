@@ -25,7 +25,7 @@ from sizing.lesson.choosing import (
 )
 from sizing.lesson.practice import Practice, sizes_in_words
 from sizing.lesson.tem import MeasuringError, measuring_error
-from sizing.lesson.ways_shares import PUT_WRONG_OUTCOMES
+from sizing.lesson.ways import PUT_WRONG_OUTCOMES
 from sizing.stats.intervals import binomial_interval
 
 _WHO = ["participant", "subject"]

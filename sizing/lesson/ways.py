@@ -10,7 +10,7 @@ import pandas as pd
 from sizing.cautions import cautions, invented_words
 from sizing.charts import SizeChart, demo_chart
 from sizing.charts.fits import limits
-from sizing.coverage.coverage import EVERYONE
+from sizing.coverage.coverage import EVERYONE, memberships
 from sizing.errors import (
     SizingError,
     check_number,
@@ -19,37 +19,67 @@ from sizing.errors import (
     one_of,
 )
 from sizing.lesson.choosing import (
-    ADULT_FROM,
+    CHOICE_OUTCOMES,
+    CHOICE_WORDS,
+    NONE_BELOW,
+    Bools,
     Ints,
     edge_margins,
     innermost,
     likely_size,
+    outcome_of_choice,
+    read_by_tape,
     reading_errors,
 )
-from sizing.lesson.guessing import GuessModel, fit_guess
-from sizing.lesson.ways_shares import PUT_WRONG, WRONG_OF_SOME, shares_of_ways
+from sizing.lesson.guessing import (
+    STATURE_GUESS_SD,
+    GuessModel,
+    fit_guess,
+    guessed,
+    said,
+)
 from sizing.measures import MEASURES
 from sizing.people import People, load_people, population_titles
+from sizing.people.layout import layout
+from sizing.stats.intervals import LEVEL, student
+from sizing.stats.shares import SMALL_GROUP, Means, group_means
+from sizing.words.numbers import interval
 
 #: Ways of choosing, in the order of every table; ``asked`` only on request.
 WAY_WORDS: dict[str, str] = {
     "by_eye": "by eye",
     "usual": "the size we always use",
-    "stature": "by stature alone",
-    "body_mass": "by body mass alone",
-    "both": "by body mass and stature",
+    "stature": "by height alone",
+    "body_mass": "by weight alone",
+    "both": "by weight and height",
     "tape_once": "by tape, once",
     "tape_twice": "by tape, twice",
-    "asked": "by asking the person's body mass and stature",
+    "asked": "by asking the person's weight and height",
 }
 WAYS: tuple[str, ...] = tuple(WAY_WORDS)[:-1]
-#: SD of a guess of stature, relative to the stature: common practice, no source.
-STATURE_GUESS_SD = 0.04
-#: Mean and SD in cm of what people say of their stature minus what was measured:
-#: NHANES 2017-18 adults, n = 5,279 (data_sources/guessing_figures.csv, study
-#: NHANES 2017-18, derived by data_sources/derive_reported_errors.py).
-STATURE_SAID = (1.70, 3.22)
-_KNOWN = ("body_mass_kg", "stature_cm")
+_KNOWN = {"stature": ("stature_cm",), "body_mass": ("body_mass_kg",)}
+_BOTH = ("body_mass_kg", "stature_cm")
+#: Those in which the person is put in a size that does not fit.
+PUT_WRONG_OUTCOMES: tuple[str, ...] = (
+    "one_too_small",
+    "one_too_large",
+    "two_or_more_off",
+    "chosen_though_none_fits",
+)
+PUT_WRONG = "put_in_a_wrong_size"
+#: Of the people who fit at least one size: these three add up to 1.
+FITTED, WRONG, MISSED = OF_SOME = (
+    "fitting_if_some_fits",
+    "wrong_if_some_fits",
+    "missed_if_some_fits",
+)
+_WORDS = CHOICE_WORDS | {
+    PUT_WRONG: "put in a size that does not fit",
+    FITTED: "in a size that fits, of people who fit at least one",
+    WRONG: "in a wrong size, of people who fit at least one",
+    MISSED: "without a size, of people who fit at least one",
+}
+_DIFFERENCES = ["way", "against", "outcome", "estimate", "low", "high", "method", "n"]
 
 
 @dataclass(frozen=True)
@@ -89,14 +119,15 @@ class WaysResult:
         return self.table[self.table["by"] == EVERYONE].reset_index(drop=True)
 
     def worst_groups(self, way: str = "by_eye") -> pd.DataFrame:
-        """Return the groups by how often a way fails those whom a size fits.
+        """Return the groups by how often a way puts people in a wrong size.
 
-        Groups of fewer than 30 persons are left out. Worst first.
+        Of people who fit at least one size; groups of fewer than 30 are left out.
+        Worst first.
         """
         one_of("way", way, list(dict.fromkeys(self.table["way"])))
         chosen = (
             (self.table["way"] == way)
-            & (self.table["outcome"] == WRONG_OF_SOME)
+            & (self.table["outcome"] == WRONG)
             & (self.table["by"] != EVERYONE)
             & ~self.table["small_group"]
         )
@@ -112,24 +143,20 @@ class WaysResult:
             f"{who.capitalize()}, sized by '{self.chart}', n = {rows['n'].iloc[0]:,}."
         ]
         for way in ways:
-            fits, wrong = rows.loc[(way, "fitting")], rows.loc[(way, PUT_WRONG)]
+            fits, wrong, missed = (interval(rows.loc[(way, one)]) for one in OF_SOME)
             lines.append(
-                f"{WAY_WORDS[way].capitalize()}: {_words(fits)} in a size that fits; "
-                f"{_words(wrong)} in one that does not."
+                f"{WAY_WORDS[way].capitalize()}: of people who fit at least one size, "
+                f"{fits} are in a size that fits, {wrong} in a wrong one, {missed} in "
+                "none."
             )
         if "by_eye" in ways and len(worst := self.worst_groups()):
             top = worst.iloc[0]
             lines.append(
-                f"Guessing fails most in the group '{top['level']}': of those whom "
-                f"some size fits, {_words(top)} are not put in it."
+                f"Guessing fails most in the group '{top['level']}': of people who fit "
+                f"at least one size, {interval(top.to_dict())} are put in a wrong one."
             )
         lines.append(" ".join(cautions("wrong_size", "assessment", "label", "load")))
         return "\n".join([*filter(None, [invented_words(*self.invented)]), *lines])
-
-
-def _words(row: pd.Series) -> str:
-    low, high = 100 * row["low"], 100 * row["high"]
-    return f"{100 * row['estimate']:.0f} % ({low:.0f} to {high:.0f})"
 
 
 def compare_ways(
@@ -157,7 +184,7 @@ def compare_ways(
     ways : sequence of str
         ``by_eye``: body mass and stature are guessed, and the size is chosen as
         if the guesses were true. ``usual``: one size for all. ``stature``,
-        ``body_mass``, ``both``: chosen by these, exactly known. ``tape_once``,
+        ``body_mass``, ``both``: chosen by these, read once. ``tape_once``,
         ``tape_twice``: every measure that the chart limits is read once, or is
         the mean of two readings. ``asked``: as by eye, from what the person
         says.
@@ -182,14 +209,14 @@ def compare_ways(
     WaysResult
         ``.table``: way, by, level, outcome; estimate, low, high, method, n,
         n_effective, standard_error, small_group (n under 30). Outcomes: those of
-        ``sizing.lesson.choosing.CHOICE_OUTCOMES``, which add up to 1;
-        ``put_in_a_wrong_size``: too small, too large, two off, or chosen though
-        none fits; ``wrong_of_those_a_size_fits``: 1 minus the share in a fitting
-        size, among the people whom some size fits.
+        ``sizing.lesson.choosing.CHOICE_OUTCOMES``, which add up to 1, and
+        ``put_in_a_wrong_size`` (too small, too large, two off, or chosen though
+        none fits), of everyone; ``fitting_if_some_fits``, ``wrong_if_some_fits``
+        and ``missed_if_some_fits`` (no size found), which add up to 1, of the
+        people who fit at least one size.
 
-        ``.differences``: way, against, outcome (``fitting`` and
-        ``put_in_a_wrong_size``), estimate (the way's share minus the other's),
-        low, high, method, n.
+        ``.differences``: way, against, outcome (the last three), estimate (the
+        way's share minus the other's), low, high, method, n.
 
     Raises
     ------
@@ -201,9 +228,11 @@ def compare_ways(
     A chooser who knows only body mass or stature takes the size that most
     probably fits given that: its share among the 50 persons most alike, where
     the size's own band of body mass or stature, if it has one, holds the value.
-    Nobody at a bedside has that table, so these ways come out better than in
-    use; so does guessing. Child or adult is taken as seen. By tape, of several
-    sizes that the readings fit, the one whose nearest edge is farthest is taken.
+    Where no size fits at least half of those alike (``NONE_BELOW``), the answer
+    is that none does. Nobody at a bedside has that table, so these ways come out
+    better than in use; so does guessing. Child or adult is taken as seen. By
+    tape, of several sizes that the readings fit, the one whose nearest edge is
+    farthest is taken.
 
     Errors of reading are normal, independent between measures, and average out
     over readings, which a wrong landmark does not. Sizes are ranked by their
@@ -220,7 +249,8 @@ def compare_ways(
     >>> found = compare_ways(people, ways=["usual", "tape_once"], by=[],
     ...     replicates=50)
     >>> rows = found.overall.set_index(["way", "outcome"])["estimate"]
-    >>> bool(rows["tape_once", "fitting"] > rows["usual", "fitting"])
+    >>> fits = "fitting_if_some_fits"
+    >>> bool(rows["tape_once", fits] > rows["usual", fits])
     True
     """
     for way in ways:
@@ -255,20 +285,20 @@ def compare_ways(
             read = read_by_tape(frame, chart, sd, rng, times=times)
             chosen[way] = innermost(edge_margins(read, chart, sd))
         else:
-            known = (
-                ("stature_cm",)
-                if way == "stature"
-                else (("body_mass_kg",) if way == "body_mass" else _KNOWN)
-            )
+            known = _KNOWN.get(way, _BOTH)
             rule = likely_size(frame, weight, chart, known)
-            seen = frame
             if way == "by_eye":
                 seen = guessed(frame, rng, guess, stature_guess_sd)
             elif way == "asked":
-                seen = _asked(frame, rng)
+                seen = said(frame, rng)
+            else:
+                error = [sd[m] * rng.standard_normal(len(frame)) for m in known]
+                seen = frame.assign(
+                    **{m: frame[m] + e for m, e in zip(known, error, strict=True)}
+                )
             chosen[way] = rule.choose(seen)
 
-    table, differences = shares_of_ways(
+    table, differences = _shares(
         people, chosen, fits, by, against, replicates=replicates, seed=seed
     )
     names = np.array([*chart.sizes, ""], dtype=object)
@@ -288,6 +318,7 @@ def compare_ways(
             "guess": tuple(curves),
             "stature_guess_sd": stature_guess_sd,
             "reading_sd": {m: sd[m] for m in limits(chart)},
+            "none_below": NONE_BELOW,
             "seed": seed,
         },
         people.sources,
@@ -296,74 +327,103 @@ def compare_ways(
     )
 
 
-def read_by_tape(
-    frame: pd.DataFrame,
-    chart: SizeChart,
-    sd: Mapping[str, float],
-    rng: np.random.Generator,
+def _shares(
+    people: People,
+    chosen: Mapping[str, Ints],
+    fits: Bools,
+    by: Sequence[str],
+    against: str,
     *,
-    times: int = 1,
-    lasting_sd: Mapping[str, float] | None = None,
+    replicates: int,
+    seed: int,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the shares of every way, group and outcome, and the differences."""
+    place = layout(people)
+    labels, members = memberships(people, list(by), place)
+    some = np.asarray(fits.any(axis=1))[place.rows].astype(float)
+    with_size = [m * s[:, None] for m, s in zip(members, some, strict=True)]
+    options: dict[str, Any] = {"replicates": replicates, "seed": seed}
+    method = f"{100 * LEVEL:.0f} % score interval on the effective number; {place.how}"
+    method += place.joined
+    of_all, of_some = [], []
+    for codes in chosen.values():
+        came = np.array(CHOICE_OUTCOMES)[outcome_of_choice(codes, fits)]
+        wrong = np.isin(came, PUT_WRONG_OUTCOMES)
+        of_all.append([*(came == name for name in CHOICE_OUTCOMES), wrong])
+        missed = came == "none_found_though_one_fits"
+        of_some.append([came == "fitting", wrong, missed])
+    ways = list(chosen)
+
+    def columns(outcomes: list[list[Any]]) -> Any:
+        """Return draws, people, then each way's outcomes side by side."""
+        flat = np.stack([one for way in outcomes for one in way], axis=1)
+        return flat.astype(float)[place.rows]
+
+    some_columns = columns(of_some)
+    everyone = group_means(place, list(columns(of_all)), members, **options)
+    fitted = group_means(place, list(some_columns), with_size, **options)
+    table = pd.concat(
+        [
+            _long(everyone, labels, ways, [*CHOICE_OUTCOMES, PUT_WRONG]),
+            _long(fitted, labels, ways, OF_SOME),
+        ],
+        ignore_index=True,
+    )
+    table.insert(7, "method", method)
+    order = pd.Categorical(table["way"], ways)
+    table = table.iloc[order.argsort(kind="stable")].reset_index(drop=True)
+    others = [way for way in ways if way != against]
+    if against not in chosen or not others:
+        return table, pd.DataFrame(columns=_DIFFERENCES)
+    each = some_columns.reshape(*some_columns.shape[:2], len(ways), len(OF_SOME))
+    gaps = each[:, :, [ways.index(way) for way in others]]
+    gaps = gaps - each[:, :, [ways.index(against)]]
+    gaps = gaps.reshape(*gaps.shape[:2], -1)
+    means = group_means(place, list(gaps), [m[:, :1] for m in with_size], **options)
+    half = student(means.df[0]) * np.sqrt(means.variance[0])
+    differences = pd.DataFrame(
+        {
+            "way": np.repeat(others, len(OF_SOME)),
+            "against": against,
+            "outcome": list(OF_SOME) * len(others),
+            "estimate": means.estimate[0],
+            "low": means.estimate[0] - half,
+            "high": means.estimate[0] + half,
+            "method": f"paired difference, Student's t; {place.how}",
+            "n": round(means.n[0]),
+        }
+    )
+    return table, differences
+
+
+def _long(
+    means: Means,
+    labels: Sequence[tuple[str, str]],
+    ways: Sequence[str],
+    outcomes: Sequence[str],
 ) -> pd.DataFrame:
-    """Return the people's measures as the mean of so many readings tells them.
-
-    Parameters
-    ----------
-    frame : DataFrame
-    chart : SizeChart
-        Only the measures it limits are read, body mass by a scale among them.
-    sd : mapping
-        SD of one reading; it falls by the square root of ``times``.
-    rng : Generator
-    times : int
-    lasting_sd : mapping, optional
-        SD of an error that all readings of one measurer share: it stays.
-
-    Returns
-    -------
-    DataFrame
-    """
-    read = {}
-    for measure in limits(chart):
-        if measure not in frame:
-            continue
-        lasting = (lasting_sd or {}).get(measure, 0.0)
-        spread = np.hypot(sd[measure] / np.sqrt(times), lasting)
-        true = frame[measure].to_numpy(float, na_value=np.nan)
-        read[measure] = true + spread * rng.standard_normal(len(frame))
-    return pd.DataFrame(read, index=frame.index)
-
-
-def guessed(
-    frame: pd.DataFrame,
-    rng: np.random.Generator,
-    guess: GuessModel | None = None,
-    stature_sd: float = STATURE_GUESS_SD,
-) -> pd.DataFrame:
-    """Return the people with body mass and stature as they are guessed.
-
-    Nurses' curves, one for adults and one for children, if ``guess`` is None.
-    The two guesses err independently.
-    """
-    n = len(frame)
-    curve = guess or fit_guess("nurse")
-    error = curve.errors(n, rng)
-    if guess is None and "age_years" in frame:
-        child = (frame["age_years"] < ADULT_FROM).to_numpy(bool, na_value=False)
-        if child.any():
-            of_child = fit_guess("nurse", "children").errors(int(child.sum()), rng)
-            error[child] = of_child
-    return frame.assign(
-        body_mass_kg=frame["body_mass_kg"] * (1 + error),
-        stature_cm=frame["stature_cm"] * (1 + stature_sd * rng.standard_normal(n)),
+    """Return one row per group, way and outcome, with the score interval."""
+    low, high = means.shares()
+    n = np.round(means.n).astype(int)
+    width = means.estimate.shape[1]
+    return pd.DataFrame(
+        {
+            "way": np.tile(np.repeat(ways, len(outcomes)), len(labels)),
+            "by": np.repeat([label[0] for label in labels], width),
+            "level": np.repeat([label[1] for label in labels], width),
+            "outcome": np.tile(outcomes, len(ways) * len(labels)),
+            "estimate": means.estimate.ravel(),
+            "low": low.ravel(),
+            "high": high.ravel(),
+            "n": np.repeat(n, width),
+            "n_effective": np.repeat(means.n_effective, width),
+            "standard_error": np.sqrt(means.variance).ravel(),
+            "small_group": np.repeat(n < SMALL_GROUP, width),
+        }
     )
 
 
-def _asked(frame: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Return the people with body mass and stature as they say them."""
-    n = len(frame)
-    mean, sd = STATURE_SAID
-    return frame.assign(
-        body_mass_kg=frame["body_mass_kg"] * (1 + fit_guess("patient").errors(n, rng)),
-        stature_cm=frame["stature_cm"] + rng.normal(mean, sd, n),
-    )
+def outcome_words(outcome: str) -> str:
+    """Return what an outcome of ``compare_ways`` is called in words."""
+    one_of("outcome", outcome, list(_WORDS))
+    return _WORDS[outcome]

@@ -13,13 +13,10 @@ from sizing.lesson import (
     guessing_figures,
     outcome_words,
 )
-from sizing.lesson.choosing import CHOICE_OUTCOMES, CHOICE_WORDS, WRONG_MEANS
+from sizing.lesson.choosing import CHOICE_WORDS, WRONG_MEANS
 from sizing.lesson.guessing import STUDY_WORDS
 from sizing.lesson.prepare import Lesson
-from sizing.lesson.ways_shares import (
-    PUT_WRONG,
-    WRONG_OF_SOME,
-)
+from sizing.lesson.ways import MISSED, OF_SOME, WRONG
 from sizing.measures import EDGE_RULE, vocabulary
 from sizing.pages.cards import lesson_template
 from sizing.pages.page import Page, Picture, Section, Table, render, table
@@ -27,12 +24,13 @@ from sizing.pages.room import repeats_section
 from sizing.people import People
 from sizing.words.labels import BY_WORDS, LEVEL_WORDS
 from sizing.words.lesson import (
-    share,
+    table_against_tape,
     title_of,
     told,
     ways_answer,
     worst_group,
 )
+from sizing.words.numbers import interval
 
 _DERIVED = "derived from NHANES 2017-18 (public domain) by derive_reported_errors.py"
 _SAID = "What people say of their own body mass: NHANES 2017-18 (public domain)."
@@ -44,23 +42,24 @@ _OWN = (
 
 def kinder(found: WaysResult) -> str:
     """Return what comes of guessing where the published guesses were best."""
-    row = told(found)["by_eye", PUT_WRONG]
+    row = told(found)["by_eye", WRONG]
     study = STUDY_WORDS[found.settings["guess"][0].study]
     return (
         f"With the guesses of the study where nurses guessed best ({study}), by eye "
-        f"still puts {share(row)} in a size that does not fit."
+        f"still puts {interval(row)} of people who fit at least one size in a wrong "
+        "one."
     )
 
 
 def ways_table(ways: WaysResult) -> Table:
-    """Return the shares of every outcome by way of choosing."""
+    """Return what comes of each way of choosing, wrong and none apart."""
     rows = told(ways)
     names = list(dict.fromkeys(ways.table["way"]))
-    outcomes = [*CHOICE_OUTCOMES, PUT_WRONG]
+    outcomes = [*OF_SOME, "chosen_though_none_fits", "rightly_none"]
     frame = pd.DataFrame(
         [
             {"Way": WAY_WORDS[way]}
-            | {outcome_words(o).capitalize(): share(rows[way, o]) for o in outcomes}
+            | {outcome_words(o).capitalize(): interval(rows[way, o]) for o in outcomes}
             for way in names
         ]
     )
@@ -70,10 +69,10 @@ def ways_table(ways: WaysResult) -> Table:
 
 
 def groups_table(ways: WaysResult) -> Table:
-    """Return how often three ways fail those whom a size fits, by group."""
+    """Return how often three ways put people in a wrong size, by group."""
     rows = ways.table[
-        (ways.table["outcome"] == WRONG_OF_SOME)
-        & ways.table["way"].isin(["by_eye", "body_mass", "tape_once"])
+        (ways.table["outcome"] == WRONG)
+        & ways.table["way"].isin(["by_eye", "both", "tape_once"])
     ]
     frames = []
     for (by, level), own in rows.groupby(["by", "level"], sort=False):
@@ -82,13 +81,13 @@ def groups_table(ways: WaysResult) -> Table:
             "Group": BY_WORDS.get(str(by), str(by)),
             "Level": LEVEL_WORDS.get(str(level), str(level)),
         }
-        cells |= {WAY_WORDS[w].capitalize(): share(r) for w, r in found.items()}
+        cells |= {WAY_WORDS[w].capitalize(): interval(r) for w, r in found.items()}
         one = next(iter(found.values()))
         small = " (too few to rely on)" if one["small_group"] else ""
         frames.append(cells | {"People": f"{one['n']:,}{small}"})
     return table(
         pd.DataFrame(frames),
-        caption="Not in a fitting size, of those whom some size fits",
+        caption="In a wrong size, of people who fit at least one",
         words=["Group", "Level"],
     )
 
@@ -162,14 +161,16 @@ def lesson_sources(people: People) -> list[str]:
 def way_words(ways: WaysResult) -> list[str]:
     """Return what each way of choosing is, in sentences."""
     return [
-        "By eye, body mass and stature are guessed as carers guess them. By body "
-        "mass, stature or both, they are known exactly and the size that most "
-        "probably fits is taken: nobody at a bedside can do better with these. "
+        "By eye, weight and height are guessed, as emergency nurses guessed them. By "
+        "weight, height or both, they are measured once and the size that most "
+        "probably fits people alike is taken; where no size fits at least half of "
+        "them, the answer is 'none'. Nobody at a bedside has such a table; nor does "
+        "by eye here see a person's shape, as one who has fitted slings for years may. "
         f"'The size we always use' is '{ways.settings['usual_size']}', the one that "
         "fits most of these people. By tape, every measure of the chart is read "
         "once, or twice and averaged.",
-        "Whoever measures and finds that no size fits knows it, and asks. Whoever "
-        "guesses takes a size all the same.",
+        "Wrong and none are different harms: a wrong sling can cut, tip or drop a "
+        "person; without a sling, time is lost and somebody is asked.",
     ]
 
 
@@ -196,7 +197,11 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
         sections=[
             Section(
                 "The same people, each way",
-                words=[*way_words(ways), kinder(lesson.kinder)],
+                words=[
+                    *way_words(ways),
+                    table_against_tape(ways, lesson.elsewhere),
+                    kinder(lesson.kinder),
+                ],
                 figures=[pictures["wrong_size"], pictures["ways"]],
                 tables=[ways_table(ways)],
             ),
@@ -262,7 +267,11 @@ def handout_html(
     """
     words = vocabulary().set_index("name")
     rows = told(ways)
-    once, twice = rows["tape_once", PUT_WRONG], rows["tape_twice", PUT_WRONG]
+    once, twice = (
+        f"{interval(rows[way, WRONG])} in a wrong size, {interval(rows[way, MISSED])} "
+        "without one"
+        for way in ("tape_once", "tape_twice")
+    )
     measures = [
         f"{words['label'][m]}: "
         + _lower(str(words["landmarks"][m]).removeprefix("None: "))
@@ -274,7 +283,7 @@ def handout_html(
         figure=figure,
         measures=measures,
         wrong=wrong_words("one_too_small", "one_too_large"),
-        again=f"Once: {share(once)} in a wrong size. Twice, averaged: {share(twice)}. "
+        again=f"Once: {once}. Twice, averaged: {twice}. "
         "If two readings differ by more than 2 cm, find the landmark again (common "
         "practice, no source).",
         worst=worst_group(ways),

@@ -21,8 +21,7 @@ from sizing.lesson.choosing import CHOICE_WORDS
 from sizing.lesson.guessing import STUDY_WORDS
 from sizing.lesson.pairs import Pairs
 from sizing.lesson.room import RoomResult
-from sizing.lesson.ways import WAY_WORDS, WaysResult
-from sizing.lesson.ways_shares import PUT_WRONG
+from sizing.lesson.ways import MISSED, PUT_WRONG, WAY_WORDS, WRONG, WaysResult
 from sizing.measures.written import written
 from sizing.pages.page import Picture
 from sizing.plots.room import plot_agreement, plot_confusion, plot_measuring_error
@@ -42,6 +41,7 @@ from sizing.words.lesson import (
     told,
     unit_of,
 )
+from sizing.words.numbers import in_100
 
 #: Dots an inch: a slide then has the 1920 by 1080 dots of a projector.
 _DOTS = 200
@@ -129,19 +129,25 @@ def drawn(slide: Slide) -> Picture:
 
 @alone
 def wrong_slide(found: WaysResult) -> Slide:
-    """Return the answer as a picture: of a hundred, how many in a wrong size."""
+    """Return the answer as a picture: of a hundred, in a wrong size and in none."""
     rows = told(found)
-    ways = [w for w in WAY_WORDS if (w, PUT_WRONG) in rows]
-    own = found.overall[found.overall["outcome"] == PUT_WRONG]
-    words = "; ".join(f"{WAY_WORDS[w]} {of_hundred(rows[w, PUT_WRONG])}" for w in ways)
-    eye, tape = (100 * rows[w, PUT_WRONG]["estimate"] for w in ("by_eye", "tape_once"))
+    ways = [w for w in WAY_WORDS if (w, WRONG) in rows]
+    own = found.overall[found.overall["outcome"].isin([WRONG, MISSED])]
+    words = "; ".join(
+        f"{WAY_WORDS[w]} {of_hundred(rows[w, WRONG])} and {of_hundred(rows[w, MISSED])}"
+        for w in ways
+    )
+    eye, tape = (
+        in_100(rows[w, WRONG]["estimate"]).removesuffix(" in 100")
+        for w in ("by_eye", "tape_once")
+    )
     return _slide(
         plot_wrong(own, ways=WAY_WORDS),
         "wrong_size",
-        f"By eye, {eye:.0f} of a hundred are put in a size that does not fit; by tape, "
-        f"{tape:.0f}",
-        alt=f"Bars, one for each way of choosing: of a hundred people put in a size "
-        f"that does not fit, {words}.",
+        f"Of a hundred people who fit at least one size, {eye} get a wrong one by eye, "
+        f"{tape} by tape",
+        alt="Bars, one for each way of choosing: of a hundred people who fit at least "
+        f"one size, put in a wrong size, and left without: {words}.",
         caption=f"{title_of(found.people).capitalize()}, sized by '{found.chart}' in "
         "each way. Lines and brackets are 95 % intervals.",
     )

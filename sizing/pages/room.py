@@ -15,10 +15,10 @@ from sizing.words.lesson import (
     left_out_words,
     measure_labels,
     room_answer,
-    share,
     signed,
     unit_of,
 )
+from sizing.words.numbers import interval
 
 _SOURCES = {"chosen": "as the room chose", "tape": "by their own tapes"}
 _KINDS = {"within": "the same person", "between": "another person"}
@@ -190,7 +190,9 @@ def sizes_tables(room: RoomResult) -> list[Table]:
                 if came[outcome]:
                     row = found[outcome]
                     # Only all together are enough for an interval to say something.
-                    told = f": {share(row)}" if who == TOGETHER and row["count"] else ""
+                    told = (
+                        f": {interval(row)}" if who == TOGETHER and row["count"] else ""
+                    )
                     cells[words.capitalize()] = f"{row['count']}{told}"
             frames.append(cells)
         caption = (
@@ -328,7 +330,7 @@ def repeats_section(
         "either": "Either",
     }
     chance = {
-        (r["by"], r["times"], r["outcome"]): share(r)
+        (r["by"], r["times"], r["outcome"]): interval(r)
         for r in repeats.to_dict("records")
     }
     frame = pd.DataFrame(

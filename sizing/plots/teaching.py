@@ -18,6 +18,7 @@ from sizing.plots.style import (
     percent_axis,
     quiet_style,
 )
+from sizing.words.numbers import interval
 
 #: Inches of a slide: at 200 dots an inch it fills a projector of 1920 by 1080.
 WIDE, HIGH = 9.6, 5.4
@@ -31,12 +32,13 @@ def slide_axes(ax: Axes | None) -> Axes:
 def plot_wrong(
     table: pd.DataFrame, *, ways: Mapping[str, str], ax: Axes | None = None
 ) -> Axes:
-    """Draw how many of a hundred each way of choosing puts in a wrong size.
+    """Draw how many of a hundred each way puts in a wrong size, and in none.
 
     Parameters
     ----------
     table : DataFrame
-        Columns ``way``, ``estimate``, ``low``, ``high``: shares, one row a way.
+        Columns ``way``, ``outcome`` (two of them, the wrong size first), and
+        ``estimate``, ``low``, ``high``: shares.
     ways : mapping
         Words for each way, in the order to be drawn.
     ax : Axes, optional
@@ -46,25 +48,31 @@ def plot_wrong(
     Axes
     """
     ax = slide_axes(ax)
-    rows = table.set_index("way").to_dict("index")
-    names = [way for way in ways if way in rows]
+    rows = table.set_index(["way", "outcome"]).to_dict("index")
+    wrong, none = dict.fromkeys(table["outcome"])
+    names = [way for way in ways if (way, wrong) in rows]
     with quiet_style():
         for i, way in enumerate(names):
-            low, middle, high = (
-                100 * rows[way][column] for column in ("low", "estimate", "high")
-            )
-            shade = SHADES[3] if way.startswith("tape") else SHADES[1]
-            ax.barh(i, middle, height=0.7, color=shade, edgecolor=INK, linewidth=0.8)
+            bad, missed = rows[way, wrong], 100 * rows[way, none]["estimate"]
+            middle, low, high = (100 * bad[c] for c in ("estimate", "low", "high"))
+            ax.barh(i, middle, height=0.7, color=SHADES[1], edgecolor=INK, lw=0.8)
+            ax.barh(i, missed, left=middle, height=0.7, color="white", hatch="///",
+                    edgecolor=INK, lw=0.8)  # fmt: skip
             ax.plot([low, high], [i, i], color=INK, lw=1.6)
             ax.annotate(
-                f"{middle:.0f}   ({low:.0f} to {high:.0f})",
-                (high + 1.2, i),
+                f"{interval(bad).replace(' %', '')} wrong, "
+                f"{interval(rows[way, none]).replace(' %', '')} none",
+                (max(high, middle + missed) + 1.2, i),
                 va="center",
-                fontsize=12,
+                fontsize=11,
             )
         name_rows(ax, range(len(names)), [ways[way] for way in names], fontsize=12)
-        ax.set_xlim(0, max(100 * float(table["high"].max()) + 18, 40))
-        ax.set_xlabel("Of a hundred people, put in a size that does not fit")
+        most = 100 * float(table.groupby("way")["estimate"].sum().max())
+        ax.set_xlim(0, max(most + 34, 60))
+        ax.barh(0, 0, color=SHADES[1], edgecolor=INK, label="in a wrong size")
+        ax.barh(0, 0, color="white", hatch="///", edgecolor=INK, label="in none")
+        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.12), ncols=2)
+        ax.set_xlabel("Of a hundred people who fit at least one size")
     return ax
 
 

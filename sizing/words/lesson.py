@@ -8,12 +8,14 @@ import pandas as pd
 from sizing.cautions import invented_first
 from sizing.lesson import WAY_WORDS, RoomResult, WaysResult
 from sizing.lesson.agreement import TOGETHER, Agreement
-from sizing.lesson.ways_shares import PUT_WRONG
+from sizing.lesson.elsewhere import CASES
+from sizing.lesson.ways import FITTED, OF_SOME, WRONG
 from sizing.measures import vocabulary
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import written
 from sizing.people import population_titles
 from sizing.words.labels import BY_WORDS, LEVEL_WORDS
+from sizing.words.numbers import interval, points, points_interval, share
 
 #: Headings of the room's form, in words; measures have their label and unit.
 FORM_WORDS: dict[str, str] = {
@@ -42,20 +44,6 @@ def measure_labels() -> dict[str, str]:
     return dict(zip(table["name"], table["label"], strict=True))
 
 
-def share(row: Mapping[Any, Any], *, interval: bool = True) -> str:
-    """Write a share with its interval.
-
-    Examples
-    --------
-    >>> share({"estimate": 0.494, "low": 0.45, "high": 0.54})
-    '49 % (45 to 54)'
-    """
-    words = f"{100 * row['estimate']:.0f} %"
-    if interval:
-        words += f" ({100 * row['low']:.0f} to {100 * row['high']:.0f})"
-    return words
-
-
 def of_hundred(row: Mapping[Any, Any]) -> str:
     """Write a share as people of a hundred, with its interval.
 
@@ -64,7 +52,7 @@ def of_hundred(row: Mapping[Any, Any]) -> str:
     >>> of_hundred({"estimate": 0.494, "low": 0.45, "high": 0.54})
     '49 (45 to 54)'
     """
-    return share(row).replace(" %", "")
+    return interval(row).replace(" %", "")
 
 
 def told(ways: WaysResult) -> dict[tuple[str, str], dict[Any, Any]]:
@@ -73,30 +61,84 @@ def told(ways: WaysResult) -> dict[tuple[str, str], dict[Any, Any]]:
 
 
 def ways_answer(ways: WaysResult) -> str:
-    """Return the finding in one sentence, and whom the chart leaves out."""
+    """Return the finding: of people who fit a size, how many get it, and who do not."""
     rows = told(ways)
-    # Whom no size fits is the same by every way; 'usual' always takes a size.
-    none = rows["usual", "chosen_though_none_fits"]
+    eye, tape = (
+        [of_hundred(rows[way, one]) for one in OF_SOME]
+        for way in ("by_eye", "tape_once")
+    )
+    # Who fits no size is the same by every way; 'usual' always takes a size.
+    none = of_hundred(rows["usual", "chosen_though_none_fits"])
     return invented_first(
         ways.invented,
-        f"Of a hundred {title_of(ways.people)}, choosing by eye puts "
-        f"{of_hundred(rows['by_eye', PUT_WRONG])} in a size that does not fit; "
-        f"measuring once by tape, {of_hundred(rows['tape_once', PUT_WRONG])}. No size "
-        f"of this chart fits {of_hundred(none)} of them: whoever measures finds that "
-        "out; whoever guesses takes a size all the same.",
+        f"Of a hundred {title_of(ways.people)} who fit at least one size, choosing by "
+        f"eye puts {eye[0]} in a size that fits, {eye[1]} in a wrong one, and finds "
+        f"none for {eye[2]}; measuring once by tape: {tape[0]}, {tape[1]} and "
+        f"{tape[2]}. A wrong sling can hurt; no sling costs time. No size of this "
+        f"chart fits {none} of a hundred.",
     )
 
 
 def other_ways(ways: WaysResult) -> str:
     """Return what the other ways of choosing come to, in one sentence."""
     rows = told(ways)
-    names = [w for w in WAY_WORDS if (w, PUT_WRONG) in rows]
     parts = [
-        f"{WAY_WORDS[w]} {of_hundred(rows[w, PUT_WRONG])}"
-        for w in names
-        if w not in ("by_eye", "tape_once")
+        f"{WAY_WORDS[w]} {', '.join(of_hundred(rows[w, one]) for one in OF_SOME)}"
+        for w in WAY_WORDS
+        if (w, WRONG) in rows and w not in ("by_eye", "tape_once")
     ]
-    return f"The other ways: {', '.join(parts)}. In brackets: 95 % intervals."
+    return (
+        f"The other ways (fitting, wrong, none): {'; '.join(parts)}. In brackets: 95 % "
+        "intervals."
+    )
+
+
+def table_against_tape(ways: WaysResult, others: pd.DataFrame | None = None) -> str:
+    """Say whether weight and height with a table do as well as the tape, and why.
+
+    Parameters
+    ----------
+    ways : WaysResult
+    others : DataFrame, optional
+        Of ``sizing.lesson.elsewhere``.
+    """
+    rows = told(ways)
+    gap = {
+        r["outcome"]: r
+        for r in ways.differences.to_dict("records")
+        if r["way"] == "both"
+    }
+    fitted, wrong, missed = (gap[one] for one in OF_SOME)
+    if fitted["low"] > 0:
+        verdict = "more than one reading by tape does"
+    elif fitted["high"] >= 0:
+        verdict = "as many as one reading by tape, as far as can be told"
+    else:
+        verdict = "fewer than one reading by tape does"
+    words = (
+        "Weight and height, measured and looked up in a table of people alike, put "
+        f"{of_hundred(rows['both', FITTED])} in a size that fits: {verdict} "
+        f"(table less tape: {points_interval(fitted)} points). The table puts "
+        f"{points(wrong['estimate'], sign=False)} more in a wrong size, since it does "
+        "not see the "
+        f"shape; the tape leaves {points(-missed['estimate'], sign=False)} more "
+        "without one, since one slip at any edge is enough."
+    )
+    if missed["estimate"] > 0:
+        words = words.rsplit("; the tape", 1)[0] + "."
+    if others is None:
+        return words
+    found = others[others["outcome"] == FITTED].set_index(["case", "way"])["estimate"]
+    cases = "; ".join(
+        f"{label}: table {share(found[case, 'both'])}, tape "
+        f"{share(found[case, 'tape_once'])}"
+        for case, label in CASES.items()
+    )
+    return (
+        f"{words} In a size that fits, on other charts and with other tapes: {cases}. "
+        "What a reading errs is partly from memory: where it errs twice as much, look "
+        "at the last pair before claiming that the tape is better."
+    )
 
 
 def worst_group(ways: WaysResult) -> str:
@@ -108,8 +150,8 @@ def worst_group(ways: WaysResult) -> str:
     level = LEVEL_WORDS.get(str(row["level"]), str(row["level"]))
     by = BY_WORDS.get(str(row["by"]), str(row["by"])).lower()
     return (
-        f"Those in the group '{level}' ({by}): of the people there whom some size "
-        f"fits, {share(row.to_dict())} are not put in it by eye (n = {row['n']:,})."
+        f"The group '{level}' ({by}): of the people there who fit at least one size, "
+        f"{interval(row.to_dict())} are put in a wrong one by eye (n = {row['n']:,})."
     )
 
 

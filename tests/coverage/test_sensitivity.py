@@ -132,7 +132,7 @@ def test_those_who_walk_and_those_who_do_not_make_up_everyone(rng):
 def test_few_who_stay_leave_few_degrees_of_freedom(rng):
     """Student's t of those who stay, by their effective number, worked by hand."""
     people, chart = invented(rng, 200, 1), demo_chart()
-    adult = np.flatnonzero(people.frame["age_years"] >= 18)[:6]
+    adult = np.flatnonzero(people.frame["age_years"] >= 18)[:24]
     people = moved(people, walking_difficulty=people.frame["person"].isin(adult))
     made = setting("only_walking", who="adults", amount=1)
     row = sensitivity(people, chart, settings=made).table.iloc[0]

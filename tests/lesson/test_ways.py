@@ -10,19 +10,27 @@ from scipy import stats
 from sizing.charts import chart_from, demo_chart, fits_matrix
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
-from sizing.lesson import WAYS, chance_of_wrong_size, compare_ways, surprising_pairs
+from sizing.lesson import (
+    WAYS,
+    chance_of_wrong_size,
+    compare_ways,
+    elsewhere,
+    surprising_pairs,
+)
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     edge_margins,
     innermost,
     likely_size,
     outcome_of_choice,
+    read_by_tape,
     reading_errors,
 )
+from sizing.lesson.guessing import guessed
 from sizing.lesson.practice import practice_clients
 from sizing.lesson.repeats import error_parts
 from sizing.lesson.tem import measuring_error
-from sizing.lesson.ways import guessed, read_by_tape
+from sizing.lesson.ways import OF_SOME
 from sizing.people import load_people, people_from
 
 
@@ -88,6 +96,38 @@ def test_outcomes_add_up_to_one_in_every_group(found):
     assert (found.table["estimate"] <= found.table["high"] + 1e-12).all()
 
 
+def test_of_people_who_fit_a_size_three_outcomes_against_a_plain_count(found, adults):
+    """None was allowed to guessers before, and nobody was said to be missed."""
+    some = fits_matrix(adults.frame, demo_chart()).any(axis=1)
+    sizes = list(demo_chart().sizes)
+    fits = fits_matrix(adults.frame, demo_chart())
+    weight = adults.weight.to_numpy() * some
+    for way in WAYS:
+        place = np.array([sizes.index(c) if c else -1 for c in found.choices[way]])
+        good = (place >= 0) & fits[np.arange(len(fits)), place]
+        came = np.column_stack([good, (place >= 0) & ~good, place < 0])
+        expected = np.mean(
+            [
+                np.average(came[own], axis=0, weights=weight[own])
+                for own in adults.frame.groupby("draw").indices.values()
+            ],
+            axis=0,
+        )
+        rows = found.overall.query("way == @way").set_index("outcome")["estimate"]
+        told = rows[list(OF_SOME)].to_numpy()
+        assert told == pytest.approx(expected, abs=1e-6)
+    missed = found.overall.query("outcome == 'missed_if_some_fits' and way == 'by_eye'")
+    assert missed["estimate"].iloc[0] > 0
+
+
+def test_a_table_can_do_better_than_a_tape_that_errs_much(adults):
+    found = elsewhere(load_people("adults", draws=1), demo_chart(), replicates=20)
+    fits = found[found["outcome"] == OF_SOME[0]].set_index(["case", "way"])["estimate"]
+    assert fits["twice", "both"] > fits["twice", "tape_once"]
+    assert fits["narrow", "both"] < fits["narrow", "tape_once"]
+    assert fits["half", "tape_once"] > fits["twice", "tape_once"]
+
+
 def test_whom_some_size_fits_agrees_with_coverage(found, adults):
     rows = found.overall.query("way == 'usual'").set_index("outcome")["estimate"]
     covered = (
@@ -99,11 +139,11 @@ def test_whom_some_size_fits_agrees_with_coverage(found, adults):
 
 
 def test_measuring_puts_fewest_in_a_wrong_size(found):
-    wrong = found.overall.query("outcome == 'put_in_a_wrong_size'").set_index("way")
+    wrong = found.overall.query("outcome == 'wrong_if_some_fits'").set_index("way")
     order = wrong["estimate"]
     assert order["tape_twice"] < order["tape_once"] < order["both"] < order["by_eye"]
     difference = found.differences.query(
-        "way == 'by_eye' and outcome == 'put_in_a_wrong_size'"
+        "way == 'by_eye' and outcome == 'wrong_if_some_fits'"
     ).iloc[0]
     assert difference["estimate"] == pytest.approx(order["by_eye"] - order["tape_once"])
     assert difference["low"] > 0
@@ -121,7 +161,7 @@ def test_without_errors_the_tape_is_never_wrong(adults):
 def test_the_group_guessing_fails_most_is_the_highest_of_those_large_enough(found):
     worst = found.worst_groups().iloc[0]
     rows = found.table.query(
-        "way == 'by_eye' and outcome == 'wrong_of_those_a_size_fits' and by != "
+        "way == 'by_eye' and outcome == 'wrong_if_some_fits' and by != "
         "'everyone' and n >= 30"
     )
     assert worst["estimate"] == rows["estimate"].max()
