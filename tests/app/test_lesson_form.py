@@ -211,6 +211,7 @@ def test_what_is_typed_is_judged_beside_the_table_and_counted_at_once(form, tmp_
     table[HIP] = table[HIP].astype(object)
     table.loc[1, HIP] = "1,025"
     room.table.set(table)
+    room.update()
     assert "1 of 2" in room.answer.value
     wrong = shown(room.wrong.value)
     assert "participant 1, A" in wrong and "Hip girth, cm" in wrong
@@ -224,6 +225,7 @@ def test_what_is_typed_is_judged_beside_the_table_and_counted_at_once(form, tmp_
     assert "0 of 2" in room.answer.value
     assert room.table.cell(0, "hip_circumference_in").value == "39.76"
     room.table.set(table.iloc[:0])
+    room.update()
     assert "Nothing is entered yet" in room.answer.value
 
 
