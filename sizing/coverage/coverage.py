@@ -152,9 +152,9 @@ def estimate_coverage(
     Notes
     -----
     Sampling error: by linearisation where the people have ``stratum`` and
-    ``unit`` or were drawn from an outside model (``People.outside_model``), else
+    ``unit`` or were drawn from the body model (``People.drawn``), else
     by a bootstrap of persons with their weights. Joined with the error of the
-    drawn measures as ``sizing.stats.joining`` says: what an outside model's
+    drawn measures as ``sizing.stats.joining`` says: what the body model's
     coefficients add is told apart from the chance in each person's own draws;
     other draws are joined by Rubin's rules. Interval: Wilson's on the effective
     number of persons (``sizing.stats.intervals.wilson``), which holds near 0 and 1

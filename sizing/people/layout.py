@@ -3,6 +3,7 @@
 import numpy as np
 
 from sizing.errors import SizingError
+from sizing.people.body.error import CoefficientError
 from sizing.people.people import People
 from sizing.stats.layout import Layout
 
@@ -18,7 +19,6 @@ def layout(people: People) -> Layout:
     """
     frame = people.frame
     draws = people.draws
-    outside = people.outside_model and draws > 1
     if not len(frame):
         _refuse("there are no people", "at least one person")
     order = np.lexsort((frame["person"].to_numpy(), frame["draw"].to_numpy()))
@@ -33,17 +33,20 @@ def layout(people: People) -> Layout:
         _refuse("a weight cannot be used", "weights of 0 or more, not all 0")
     if not np.allclose(weight, weight[0]):
         _refuse("a person's weight differs between draws", "one weight per person")
+    model = None
+    if people.drawn is not None:
+        model = CoefficientError(frame, people.evidence, people.drawn, rows, weight[0])
     if not {"stratum", "unit"} <= set(frame.columns):
-        return Layout(rows, weight[0], outside=outside)
+        return Layout(rows, weight[0], model=model)
     first = frame.iloc[rows[0]]
     unit = first.groupby(["stratum", "unit"], dropna=False).ngroup().to_numpy()
     stratum = first.groupby("stratum", dropna=False).ngroup().to_numpy()
     if len(np.unique(unit)) - len(np.unique(stratum)) < 1:
         # One unit in each stratum says nothing about sampling error.
-        return Layout(rows, weight[0], outside=outside)
+        return Layout(rows, weight[0], model=model)
     of_unit = np.zeros(unit.max() + 1, dtype=np.int64)
     of_unit[unit] = stratum
-    return Layout(rows, weight[0], unit, of_unit, outside)
+    return Layout(rows, weight[0], unit, of_unit, model)
 
 
 def _refuse(what: str, allowed: str) -> None:

@@ -11,7 +11,7 @@ import pandas as pd
 
 from sizing.errors import SizingError, check_number, one_of, warn
 from sizing.people import limits
-from sizing.people.body import draw_measures
+from sizing.people.body import Drawn, draw_measures
 from sizing.people.classes import ADULT_AGE, age_band, bmi_class, body_mass_index
 from sizing.people.margins import margins_from, named_margins, to_margins
 from sizing.people.own import check_draws
@@ -178,6 +178,7 @@ def load_people(
         )
     frame = everyone[chosen].reset_index(drop=True)
     long, evidence = draw_measures(frame, draws=draws, seed=seed)
+    number = long["draw"].to_numpy(dtype=np.int64)
     long["bmi"] = body_mass_index(long)
     weight = np.tile(weighting.weight.to_numpy()[chosen], draws)
     if name == "bariatric":
@@ -185,7 +186,7 @@ def load_people(
         rows, factor = _members(member, draws)
         draw = np.repeat(np.arange(draws), len(rows) // draws)
         long, evidence = _take(long, rows), _take(evidence, rows)
-        long["draw"], weight = draw, weight[rows] * factor
+        long["draw"], weight, number = draw, weight[rows] * factor, number[rows]
         if long.empty:
             raise SizingError(
                 f"Nobody among the embedded adults has a body mass index of "
@@ -209,7 +210,7 @@ def load_people(
             *(() if name == "walking_difficulty" else (limits.PROXY,)),
         ),
         settings=_settings(name, draws, seed, bmi_threshold),
-        outside_model=True,
+        drawn=Drawn(seed, number),
     )
     if wanted is not None:
         return reweight(people, wanted)

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.people import limits
-from sizing.people.body import draw_measures
+from sizing.people.body import Drawn, draw_measures
 from sizing.people.classes import age_band, bmi_class, body_mass_index
 from sizing.people.own import check_draws
 from sizing.people.people import People
@@ -62,5 +62,5 @@ def people_of_survey(survey: Survey, *, draws: int = 5, seed: int = 1) -> People
             limits.NO_POSTURE,
         ),
         settings={"name": survey.name, "draws": draws, "seed": seed},
-        outside_model=True,
+        drawn=Drawn(seed, frame["draw"].to_numpy(dtype=np.int64)),
     )

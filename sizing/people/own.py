@@ -13,7 +13,7 @@ from sizing.errors import (
 )
 from sizing.measures import EVIDENCE, MEASURES, to_standard_units
 from sizing.people import limits
-from sizing.people.body import draw_measures
+from sizing.people.body import Drawn, draw_measures
 from sizing.people.people import People
 from sizing.people.weights import checked_weight
 
@@ -99,12 +99,14 @@ def people_from(
         )
         out = standard
         more: tuple[str, ...] = ()
+        drawn = None
     else:
         _need_sex(standard)
         out, evidence = draw_measures(
             standard.drop(columns="draw"), draws=draws, seed=seed
         )
         w = np.tile(w, draws)
+        drawn = Drawn(seed, out["draw"].to_numpy(dtype=np.int64))
         ages = out["age_years"]
         more = limits.model_limits(float(ages.min()), float(ages.max()))
     return People(
@@ -115,7 +117,7 @@ def people_from(
         sources=("The user's own table.", *(limits.MODEL_SOURCES if draws else ())),
         limits=(limits.OWN, *more, limits.NO_POSTURE),
         settings={"draws": draws, "seed": seed},
-        outside_model=draws is not None,
+        drawn=drawn,
     )
 
 

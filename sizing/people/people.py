@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from sizing.measures import EVIDENCE, MEASURES
+from sizing.people.body.error import Drawn
 from sizing.stats.weighted import kish_design_effect
 
 
@@ -34,12 +35,12 @@ class People:
         Where the figures come from, and where the evidence stops.
     settings : mapping
         How the people were made (seed, margins, threshold).
-    outside_model : bool
-        Whether the draws, if there are several, come from a model fitted to other
-        people, each person's independent of the others' given the model's
-        coefficients, as ``sizing.people.draw_measures`` draws. Intervals
-        then count the drawing once; otherwise draws are joined by Rubin's rules,
-        which are right for a model fitted to these people and safe for others.
+    drawn : Drawn, optional
+        Given where the draws come from the kit's body model, which was fitted to
+        other people, each person's draws independent of the others' given the
+        coefficients. Intervals then count the drawing once, and the coefficients'
+        error by the delta method; other draws are joined by Rubin's rules, which
+        are right for a model fitted to these people and safe for others.
     """
 
     name: str
@@ -49,7 +50,7 @@ class People:
     sources: tuple[str, ...] = ()
     limits: tuple[str, ...] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
-    outside_model: bool = False
+    drawn: Drawn | None = None
 
     @property
     def measures(self) -> tuple[str, ...]:

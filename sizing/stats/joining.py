@@ -131,59 +131,6 @@ def join_draws(
     return mean, total, df
 
 
-def join_outside(
-    estimates: Floats, own: Floats, residual: Floats, complete_df: npt.ArrayLike
-) -> tuple[Floats, Floats, Floats]:
-    """Join estimates over draws of a model that was fitted to other people.
-
-    Parameters
-    ----------
-    estimates : ndarray, shape (draws, ...)
-        Two draws or more.
-    own : ndarray
-        Sampling variance W of the mean over the draws: of the sum of each
-        person's influence, averaged over her draws.
-    residual : ndarray
-        Part R of the variance between draws that persons' own draws make: the sum
-        over persons of the variance of their influence over the draws.
-    complete_df : array-like
-        Degrees of freedom of ``own``.
-
-    Returns
-    -------
-    mean, variance, df : ndarray
-        ``T = W + (1 + 1/m) V`` with ``V = max(B - R, 0)``, what the model's
-        coefficients add; df by Satterthwaite,
-        ``T^2 / (W^2 / v + ((1 + 1/m) B)^2 / (m - 1))``, or v where V is 0; v at
-        most and half of m - 1 at least, since a V hardly above 0 takes little of
-        B's uncertainty into T.
-
-    Notes
-    -----
-    Such a model's coefficients do not depend on the people sampled, and the bodies
-    drawn for one person are independent given the coefficients. Rubin's rules would
-    count the residual twice, once in each draw's sampling variance and once between
-    draws, and so be too wide: Meng, Stat Sci 1994;9:538-573; Reiter and
-    Raghunathan, J Am Stat Assoc 2007;102:1462-1471 (both from memory). The split
-    into W, R and V is ours, held by simulation (``bench_calibration.py``). With the
-    kit's models and its demo chart V was a quarter of W or less. Where V is larger,
-    five draws tell it poorly: 95 % intervals then held in 92 to 95 % of simulated
-    cases.
-    """
-    m = len(estimates)
-    complete = np.asarray(complete_df, dtype=float)
-    between = estimates.var(axis=0, ddof=1)
-    model = (1 + 1 / m) * np.maximum(between - residual, 0.0)
-    total = own + model
-    # V is as uncertain as B is; where it is 0, nothing of B is left in T.
-    taken = np.where(model > 0, (1 + 1 / m) * between, 0.0)
-    noise = own**2 / complete + taken**2 / (m - 1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        df = np.where(noise > 0, total**2 / noise, complete)
-    df = np.minimum(np.maximum(df, max((m - 1) / 2, 1.0)), np.maximum(complete, 1.0))
-    return estimates.mean(axis=0), total, df
-
-
 def join_influences(
     place: Layout,
     estimates: Floats,
@@ -205,16 +152,33 @@ def join_influences(
     Returns
     -------
     mean, variance, df : ndarray
-        Of ``join_outside``, or else of ``join_draws``.
+        Of ``join_draws``; where an outside model drew, ``T = W + (1 + 1/m^2) V``, W
+        the sampling variance of persons' influences, averaged over their draws, and V
+        what the model's coefficients add (their draws come in opposite pairs); df by
+        Satterthwaite, ``v T^2 / W^2``.
+
+    Notes
+    -----
+    An outside model's coefficients do not depend on the people sampled, and the bodies
+    drawn for one person are independent given the coefficients. Rubin's rules would
+    count the residual twice, once in each draw's sampling variance and once between
+    draws, and so be too wide: Meng, Stat Sci 1994;9:538-573; Reiter and
+    Raghunathan, J Am Stat Assoc 2007;102:1462-1471 (both from memory). V is that of
+    the delta method (``ModelError``): from how few draws differ it would be a lottery.
+    The whole is held by simulation (``bench_calibration.py``).
     """
-    if not place.outside:
+    if place.model is None:
         within = np.array([variance_of_sum(place, part) for part in influences])
         return join_draws(estimates, within, complete_df)
-    m = len(estimates)
-    total, squares = np.zeros(()), np.zeros(())
-    for part in influences:
-        total = total + part
-        squares = squares + np.square(part)
-    mean = total / m
-    residual = ((squares - m * mean**2) / (m - 1)).sum(axis=0)
-    return join_outside(estimates, variance_of_sum(place, mean), residual, complete_df)
+    m, shape = len(estimates), estimates.shape[1:]
+    total, gradient = np.zeros(()), np.zeros(())
+    for draw, part in enumerate(influences):
+        total = total + part / m
+        flat = part.reshape(len(part), -1)
+        gradient = gradient + place.model.gradient(draw, flat) / m
+    own = variance_of_sum(place, total)
+    model = (1 + 1 / m**2) * place.model.variance(gradient).reshape(shape)
+    complete = np.maximum(np.asarray(complete_df, dtype=float), 1.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        df = np.where(own > 0, complete * ((own + model) / own) ** 2, complete)
+    return estimates.mean(axis=0), own + model, df

@@ -1,11 +1,25 @@
 """How sampled persons lie in a table: by draw, with their weights and design."""
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
+
+
+_BY_PERSON = "linearisation by person"
+
+
+class ModelError(Protocol):
+    """How estimates move with the coefficients of the model that drew the people."""
+
+    def gradient(self, draw: int, influence: Floats) -> Floats:
+        """Derivatives of one draw's estimates from persons' influences on them."""
+
+    def variance(self, gradient: Floats) -> Floats:
+        """Variance of each estimate, from its derivatives over all draws."""
 
 
 @dataclass(frozen=True)
@@ -20,16 +34,15 @@ class Layout:
     unit, stratum : ndarray of int, shape (persons,), or None
         Sampling unit (numbered through) and each unit's stratum, where the
         survey has a design.
-    outside : bool
-        Whether there are several draws, all of a model fitted to other people
-        (``People.outside_model`` of ``sizing.people``).
+    model : ModelError, optional
+        Given where what is judged was drawn from a model fitted to other people.
     """
 
     rows: npt.NDArray[np.int64]
     weight: Floats
     unit: npt.NDArray[np.int64] | None = None
     stratum: npt.NDArray[np.int64] | None = None
-    outside: bool = False
+    model: ModelError | None = None
 
     @property
     def draws(self) -> int:
@@ -41,13 +54,12 @@ class Layout:
         """How the sampling error is found."""
         if self.unit is not None:
             return "linearisation by stratum and unit"
-        return "linearisation by person" if self.outside else "bootstrap of persons"
+        return "bootstrap of persons" if self.model is None else _BY_PERSON
 
     @property
     def joined(self) -> str:
         """How the draws are joined, to be put after ``how``; empty for one draw."""
-        if self.draws == 1:
-            return ""
-        if self.outside:
-            return f"; {self.draws} draws of a model fitted to other people"
-        return f"; {self.draws} draws joined by Rubin's rules"
+        number = "one draw" if self.draws == 1 else f"{self.draws} draws"
+        if self.model is not None:
+            return f"; {number} of a model fitted to other people"
+        return "" if self.draws == 1 else f"; {number} joined by Rubin's rules"

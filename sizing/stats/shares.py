@@ -108,7 +108,7 @@ def group_means(
     if place.unit is not None and place.stratum is not None:
         complete = design_df(place.unit, place.stratum, weights[0])
     means = np.array(estimates)
-    if place.unit is None and not place.outside:
+    if place.unit is None and place.model is None:
         counts = replicate_counts(len(w), replicates, np.random.default_rng(seed))
         within = [
             _bootstrapped(counts, x, weighted)

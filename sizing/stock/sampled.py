@@ -59,7 +59,7 @@ def people_variance(
         # Days are few, so each covariance is uncertain itself; what that adds to
         # the squares on average is taken off. Draws of one set err together.
         alike = (masks[:, None] == masks[None]).sum(axis=1) / place.draws
-        noise = each * (alike if place.outside else 1.0)
+        noise = each * (1.0 if place.model is None else alike)
         noise = noise.mean(axis=0) @ np.square(share) * present
         for i, value in enumerate(values):
             covariance = (value - value.mean()) @ clients / days.number

@@ -164,7 +164,7 @@ def covering(quick: bool) -> Iterator[Row]:
     # The embedded people carry no design; an invented one costs as much time.
     place = np.arange(len(people.frame))
     frame = people.frame.assign(stratum=place % 15, unit=place // 15 % 2)
-    people = replace(people, frame=frame, outside_model=False)
+    people = replace(people, frame=frame, drawn=None)
     ours, found = seconds(lambda: estimate_coverage(people, chart, by="sex"), 2)
     fits = core.fits_matrix(core.tenths(people.frame, chart), chart)
     covered = fits.any(axis=1).astype(float)

@@ -33,7 +33,7 @@ import pandas as pd
 from sizing.bands import edge_stability, fit_bands
 from sizing.charts import SizeChart, assign, demo_chart
 from sizing.coverage import compare_charts, estimate_coverage
-from sizing.people.body import draw_measures
+from sizing.people.body import Drawn, draw_measures
 from sizing.people.classes import age_band
 from sizing.people.people import People
 from sizing.stock import Served, Use, offer_from, tables
@@ -118,7 +118,8 @@ def surveyed(sample: pd.DataFrame, rng: np.random.Generator) -> People:
     seed = int(rng.integers(2**31))
     drawn, evidence = draw_measures(sample, draws=DRAWS, seed=seed)
     weights = pd.Series(np.tile(weight, DRAWS))
-    return People("survey", drawn, weights, evidence, outside_model=True)
+    how = Drawn(seed, drawn["draw"].to_numpy())
+    return People("survey", drawn, weights, evidence, drawn=how)
 
 
 def other_chart() -> SizeChart:

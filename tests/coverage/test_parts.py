@@ -14,6 +14,7 @@ from sizing.coverage import compare_charts, estimate_coverage, who_falls_between
 from sizing.coverage.chunks import coverage_in_chunks
 from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
 from sizing.errors import SizingError
+from sizing.people.body import Drawn
 from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.stats.intervals import wilson
@@ -21,8 +22,6 @@ from sizing.stats.joining import (
     complete_df,
     design_df,
     join_draws,
-    join_influences,
-    join_outside,
     variance_of_sum,
     variance_of_totals,
 )
@@ -89,46 +88,6 @@ def test_draws_are_joined_by_the_published_sums(estimates, within, complete):
     assert [x.tolist() for x in alone] == [[0.3, 0.4], [0.01, 0.02], [7.0, 7.0]]
 
 
-@given(
-    st.lists(st.floats(0.1, 0.9), min_size=2, max_size=6),
-    st.floats(1e-5, 0.1),
-    st.floats(0, 0.05),
-    st.floats(2, 500),
-)
-def test_draws_of_an_outside_model_are_joined_by_their_sums(
-    estimates, own, residual, complete
-):
-    m = len(estimates)
-    centre = sum(estimates) / m
-    between = sum((e - centre) ** 2 for e in estimates) / (m - 1)
-    model = (1 + 1 / m) * max(between - residual, 0)
-    total = own + model
-    noise = own**2 / complete
-    if model > 0:
-        noise += ((1 + 1 / m) * between) ** 2 / (m - 1)
-    right = min(max(total**2 / noise, (m - 1) / 2, 1), complete)
-    found = join_outside(
-        np.array(estimates), np.array(own), np.array(residual), complete
-    )
-    assert [float(x) for x in found] == pytest.approx([centre, total, right])
-
-
-@pytest.mark.parametrize("draws", [2, 3, 5])
-def test_the_chance_in_peoples_own_draws_is_taken_from_the_variance_between(draws):
-    """With half of it theirs, so that what the model adds is neither 0 nor all."""
-    estimates = np.linspace(0.3, 0.7, draws)
-    between = np.var(estimates, ddof=1)
-    # Two persons' influences move by equal and opposite steps about their means.
-    step = np.linspace(-1.0, 1.0, draws)
-    step *= np.sqrt(between / 4 / np.var(step, ddof=1))
-    influence = np.column_stack([0.2 + step, -0.2 - step, np.zeros(draws)])
-    place = place_of([1.0, 1, 1], draws=draws, outside=True)
-    mean, total, _ = join_influences(place, estimates, influence, 50.0)
-    own = 1.5 * 2 * 0.2**2
-    assert mean == pytest.approx(0.5)
-    assert total == pytest.approx(own + (1 + 1 / draws) * between / 2)
-
-
 @given(st.integers(2, 60), st.data())
 def test_score_intervals_against_solving_for_their_ends(n, data):
     """Wilson's ends p solve |share - p| = t sqrt(p (1 - p) / n)."""
@@ -174,12 +133,10 @@ def test_people_are_arranged_by_draw_and_number():
     assert place.weight.tolist() == [1.0, 3.0, 2.0] and place.draws == 2
     assert place.how == "bootstrap of persons"
     assert place.joined == "; 2 draws joined by Rubin's rules"
-    outside = layout(replace(people, outside_model=True))
-    assert outside.outside and outside.how == "linearisation by person"
+    drawn = Drawn(1, frame["draw"].to_numpy())
+    outside = layout(replace(people, drawn=drawn))
+    assert outside.model is not None and outside.how == "linearisation by person"
     assert outside.joined == "; 2 draws of a model fitted to other people"
-    one = replace(people, frame=frame[frame["draw"] == 0].reset_index(drop=True))
-    one = replace(one, weight=pd.Series([1.0, 2.0, 3.0]), outside_model=True)
-    assert not layout(one).outside and layout(one).joined == ""
     design = frame.assign(stratum=[9, 4, 4, 9, 9, 9], unit=[1, 1, 1, 1, 2, 2])
     found = layout(replace(people, frame=design))
     assert found.unit.tolist() == [0, 2, 1] and found.stratum.tolist() == [0, 1, 1]

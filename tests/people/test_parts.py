@@ -180,7 +180,7 @@ def test_own_people_say_how_they_were_made():
     plain, drawn = people_from(body, seed=3), people_from(body, draws=2, seed=3)
     assert plain.frame.columns.tolist() == ["person", "draw", *body.columns]
     assert plain.frame[["person", "draw"]].values.tolist() == [[0, 0]]
-    assert (plain.outside_model, drawn.outside_model) == (False, True)
+    assert plain.drawn is None and drawn.drawn.seed == 3
     assert plain.settings == {"draws": None, "seed": 3}
     assert drawn.settings == {"draws": 2, "seed": 3}
     assert plain.sources == ("The user's own table.",) and len(drawn.sources) == 3
@@ -208,7 +208,7 @@ def test_people_of_unequal_weight_tell_as_much_as_fewer():
         ["stature_cm", "measured", 0.25, 2],
         ["stature_cm", "missing", 0.75, 2],
     ]
-    assert people.outside_model is False
+    assert people.drawn is None
     head = "x: 2 people, each drawn 2 times, telling as much as 2 equally"
     assert people.summary().startswith(head)
 

@@ -311,7 +311,7 @@ def test_cells_of_the_totals_begin_at_their_lowest_age():
 def test_a_named_population_says_how_it_was_made():
     people = load_people("children", draws=1, seed=0)
     assert people.settings == {"name": "children", "draws": 1, "seed": 0}
-    assert people.outside_model is True
+    assert people.drawn.seed == 0
     heavy = load_people("bariatric", draws=3)
     assert heavy.settings["bmi_threshold"] == 40.0 and heavy.settings["seed"] == 1
     first = heavy.n

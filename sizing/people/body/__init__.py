@@ -8,6 +8,7 @@ with its interval, and ``condition`` narrows it by whatever a tape measure says.
 
 from sizing.kinds import check_kinds
 from sizing.people.body.draw import draw_measures
+from sizing.people.body.error import CoefficientError, Drawn
 from sizing.people.body.evidence import evidence_rules
 from sizing.people.body.prediction import (
     Prediction,
@@ -17,6 +18,8 @@ from sizing.people.body.prediction import (
 from sizing.people.body.seam import seam_steps
 
 __all__ = [
+    "CoefficientError",
+    "Drawn",
     "Prediction",
     "condition",
     "draw_measures",

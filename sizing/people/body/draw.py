@@ -1,6 +1,7 @@
 """Joint random draws of the measures nobody took, from those somebody did."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -141,29 +142,48 @@ def _one_draw(
     draw: int,
 ) -> Floats:
     """Draw the unknown measures of people of given build, in cm."""
-    betas = _DrawnBetas(seed, draw)
-    one = moments(sex, build[:, 0], build[:, 1], build[:, 2], betas=betas)
     has: npt.NDArray[np.bool_] = np.asarray(np.isfinite(known))
-    # A known measure beyond the forms' range tells which form holds for this
-    # person, so it cannot be shared with the others of the draw.
-    own_form = np.any(has & (one.form_shift_sd > 0), axis=1)
-    shared = even_normal(seed, draw, "form") * one.form_shift_sd
-    mean = one.mean + np.where(own_form[:, None], 0.0, shared)
+    one, mean, covariance = law_of_draw(sex, build, has, seed=seed, draw=draw)
     some = np.flatnonzero(has.any(axis=1))
     out = np.empty_like(mean)
     none = np.flatnonzero(~has.any(axis=1))
     out[none] = mean[none] + one.sd[none] * _correlated(one, none, z[none])
     if len(some):
-        part = one.take(some)
-        covariance = part.covariance(sampling=False, form=False)
-        shift = part.form_shift_sd * own_form[some][:, None]
-        covariance += shift[:, :, None] * shift[:, None, :]
         log_known = np.log(known[some])
         m, c = condition_normal(
-            mean[some], covariance, log_known, np.zeros_like(log_known)
+            mean[some], covariance(some), log_known, np.zeros_like(log_known)
         )
         out[some] = sample_normal(m, c, z[some])
     return np.where(has, known, np.exp(out))
+
+
+def law_of_draw(
+    sex: npt.NDArray[np.object_],
+    build: Floats,
+    has: npt.NDArray[np.bool_],
+    *,
+    seed: int,
+    draw: int,
+) -> tuple[Moments, Floats, Callable[[npt.NDArray[np.intp]], Floats]]:
+    """Return what a draw draws from: moments, means of logs, covariance of some.
+
+    The moments' ``form_shift_sd`` is 0 where the form is a person's own.
+    """
+    betas = _DrawnBetas(seed, draw)
+    one = moments(sex, build[:, 0], build[:, 1], build[:, 2], betas=betas)
+    # A known measure beyond the forms' range tells which form holds for this
+    # person, so it cannot be shared with the others of the draw.
+    own = np.any(has & (one.form_shift_sd > 0), axis=1)[:, None]
+    shift = one.form_shift_sd * own
+    one = replace(one, form_shift_sd=one.form_shift_sd * ~own)
+
+    def covariance(rows: npt.NDArray[np.intp]) -> Floats:
+        spread = one.take(rows).covariance(sampling=False, form=False)
+        spread += shift[rows, :, None] * shift[rows, None, :]
+        return spread
+
+    mean = one.mean + even_normal(seed, draw, "form") * one.form_shift_sd
+    return one, mean, covariance
 
 
 def _correlated(one: Moments, rows: npt.NDArray[np.intp], z: Floats) -> Floats:
@@ -197,8 +217,10 @@ class _DrawnBetas:
     def _of(self, group: str, sex: str) -> Mapping[str, Floats]:
         model = group_models(group)[sex]
         size = max(len(one.beta) for one in model.measures.values())
-        stream = f"beta/{group}/{sex}/{self.draw}"
+        # Every second draw takes the opposite: their errors cancel in the mean.
+        stream = f"beta/{group}/{sex}/{self.draw // 2}"
         z = normals(self.seed, keys_of(SEATED_AND_GIRTHS), stream, size)
+        z = -z if self.draw % 2 else z
         # Measures taken on the same people err together, as their residuals do.
         z = np.linalg.cholesky(model.correlation) @ z
         return {

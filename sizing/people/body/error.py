@@ -1,0 +1,179 @@
+"""What the error of the model's coefficients adds to the variance of an estimate."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS, SEXES
+from sizing.people.body.conditional import patterns
+from sizing.people.body.draw import law_of_draw
+from sizing.people.body.moments import adult_share, model_age
+from sizing.people.body.terms import Floats, group_models, monomials
+
+#: Rows, smooth terms, weights, age group and sex of some of the people.
+Block = tuple[npt.NDArray[np.int64], Floats, Floats, str, str]
+#: Powers of q, s, a in which what a coefficient moves, times weight, is smoothed.
+_SMOOTH = np.array(
+    [(i, j, k) for i in range(3) for j in range(3) for k in range(3) if i + j + k < 3]
+)
+_WIDTH = len(SEATED_AND_GIRTHS) * len(_SMOOTH)
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """Which draw of the body model each row of a table of people holds.
+
+    Attributes
+    ----------
+    seed : int
+    draw : ndarray of int, shape (rows,)
+        The number the draw had when it was drawn.
+    """
+
+    seed: int
+    draw: npt.NDArray[np.int64]
+
+
+class CoefficientError:
+    """How far estimates from drawn people move with the model's coefficients.
+
+    Parameters
+    ----------
+    frame, evidence : DataFrame
+        As of ``People``.
+    drawn : Drawn
+    rows : ndarray of int, shape (draws, persons)
+        Position of each person's row in each draw.
+    weight : ndarray, shape (persons,)
+
+    Notes
+    -----
+    An estimate is a mean of something seen of drawn bodies, and its derivative by a
+    coefficient is the mean of the same thing times the score of the body drawn
+    (Rubinstein, Oper Res 1989;37:72-81, from memory): no body needs drawing again,
+    and nothing is told from how a few draws differ. With ``g`` the derivatives and
+    ``C`` the coefficients' covariance the variance is ``g' C g``, the delta method;
+    the disagreement of forms beyond the range of body mass index counts as one more
+    coefficient. Scores are centred over each person's draws, so that whoever has
+    the same outcome in each adds no noise, and what a coefficient moves, times the
+    person's weight, is smoothed over body mass index, stature and age, so that a few
+    people of large weight do not decide.
+    """
+
+    def __init__(
+        self,
+        frame: pd.DataFrame,
+        evidence: pd.DataFrame,
+        drawn: Drawn,
+        rows: npt.NDArray[np.int64],
+        weight: Floats,
+    ) -> None:
+        self._frame, self._evidence, self._drawn = frame, evidence, drawn
+        self._rows, self._weight = rows, weight
+
+    @cached_property
+    def _sex(self) -> npt.NDArray[np.object_]:
+        return self._frame["sex"].to_numpy(dtype=object)
+
+    @cached_property
+    def _values(self) -> Floats:
+        columns = ["body_mass_kg", "stature_cm", "age_years", *SEATED_AND_GIRTHS]
+        return self._frame[columns].to_numpy(dtype=float)
+
+    @cached_property
+    def _scores(self) -> tuple[Floats, Floats]:
+        """Scores of the mean logs, (rows, measures), and of the forms, (rows,)."""
+        build, values = self._values[:, :3], np.log(self._values[:, 3:])
+        kinds = self._evidence[list(SEATED_AND_GIRTHS)].to_numpy(dtype=object)
+        known = kinds == EVIDENCE[0]
+        score = np.zeros((len(values), values.shape[1] + 1))
+        for draw in np.unique(self._drawn.draw).tolist():
+            rows = np.flatnonzero(self._drawn.draw == draw)
+            has = known[rows]
+            one, mean, covariance_of = law_of_draw(
+                self._sex[rows], build[rows], has, seed=self._drawn.seed, draw=draw
+            )
+            covariance, gap = covariance_of(np.arange(len(rows))), values[rows] - mean
+            each = np.linalg.solve(covariance, gap[:, :, None])[:, :, 0]
+            for at, given in patterns(has):
+                # What was known has no chance in it: its own score is taken off.
+                k = np.flatnonzero(given)
+                part = covariance[at][:, k][:, :, k]
+                own = np.linalg.solve(part, gap[at][:, k][:, :, None])[:, :, 0]
+                each[np.ix_(at, k)] -= own
+            score[rows, :-1] = each
+            score[rows, -1] = (each * one.form_shift_sd).sum(axis=1)
+        number = self._drawn.draw[self._rows]
+        # A person may have had fewer different draws than rows.
+        count = 1 + (np.diff(np.sort(number, axis=0), axis=0) > 0).sum(axis=0)[:, None]
+        mean = score[self._rows].mean(axis=0)
+        centred = (score[self._rows] - (count > 1) * mean) * count
+        score[self._rows] = centred / np.maximum(count - 1, 1)
+        return score[:, :-1], score[:, -1]
+
+    @cached_property
+    def _maps(self) -> list[list[Floats]]:
+        """For each block and measure, from smooth terms to what coefficients move."""
+        found = []
+        for at, smooth, weight, group, sex in self._blocks(0):
+            model, years = group_models(group)[sex], model_age(self._values[at, 2])
+            mass, stature = self._values[at, 0], self._values[at, 1]
+            x = model.predictors(mass, stature, years)
+            inverse = np.linalg.pinv(smooth.T @ smooth, hermitian=True)
+            weighted = inverse @ (smooth * weight[:, None]).T
+            found.append(
+                [
+                    weighted @ one.design(x, years)[0] @ one.root
+                    for one in (model.measures[name] for name in SEATED_AND_GIRTHS)
+                ]
+            )
+        return found
+
+    def _blocks(self, draw: int) -> Iterator[Block]:
+        """Yield each block's rows, their smooth terms and weights."""
+        rows = self._rows[draw]
+        adult = adult_share(model_age(self._values[rows, 2]))
+        for group in ("child", "adult"):
+            share = adult if group == "adult" else 1 - adult
+            for sex in SEXES:
+                at = np.flatnonzero((self._sex[rows] == sex) & (share > 0))
+                model = group_models(group)[sex]
+                x = model.predictors(*self._values[rows[at], :3].T)
+                weight = share[at] * self._weight[at]
+                yield rows[at], monomials(x, _SMOOTH), weight, group, sex
+
+    def gradient(self, draw: int, influence: Floats) -> Floats:
+        """Return a draw's part of what ``variance`` asks for, (columns, ...).
+
+        Parameters
+        ----------
+        draw : int
+            Place of the draw.
+        influence : ndarray, shape (persons, columns)
+        """
+        person = np.empty(len(self._sex), dtype=np.intp)
+        person[self._rows[draw]] = np.arange(len(influence))
+        scores, form = self._scores
+        each = influence / np.where(self._weight > 0, self._weight, 1.0)[:, None]
+        parts = [influence.T @ form[self._rows[draw]][:, None]]
+        for rows, smooth, *_ in self._blocks(draw):
+            moved = scores[rows][:, :, None] * smooth[:, None, :]
+            parts.append(each[person[rows]].T @ moved.reshape(len(rows), _WIDTH))
+        return np.hstack(parts)
+
+    def variance(self, gradient: Floats) -> Floats:
+        """Return each estimate's variance, from the mean of the draws' gradients."""
+        out: Floats = gradient[:, 0] ** 2
+        moved = gradient[:, 1:].reshape(len(out), 4, len(SEATED_AND_GIRTHS), -1)
+        for i, (*_, group, sex) in enumerate(self._blocks(0)):
+            ways = [moved[:, i, j] @ one for j, one in enumerate(self._maps[i])]
+            width = max(part.shape[1] for part in ways)
+            same = [np.pad(p, ((0, 0), (0, width - p.shape[1]))) for p in ways]
+            # Measures taken on the same people err together, as their residuals do.
+            r = group_models(group)[sex].correlation
+            out += np.einsum("jck,jl,lck->c", np.array(same), r, np.array(same))
+        return out
