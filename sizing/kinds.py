@@ -8,8 +8,9 @@ import sys
 import types
 import typing
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from difflib import get_close_matches
 from functools import cache, wraps
-from inspect import Parameter, get_annotations, isfunction, signature
+from inspect import Parameter, get_annotations, isclass, isfunction, signature
 from numbers import Integral, Real
 from os import PathLike
 from pathlib import Path
@@ -67,8 +68,15 @@ Allowed: dict. What to do: give it one.
     if hasattr(function, "_checked"):
         return function
 
+    open_ended = any(
+        one.kind == Parameter.VAR_KEYWORD
+        for one in signature(function).parameters.values()
+    )
+
     @wraps(function)
     def call(*args: Any, **given: Any) -> Any:
+        if not open_ended:
+            _refuse_unknown(function, given)
         _refuse_wrong(function, args, given, first=True)
         try:
             return function(*args, **given)
@@ -89,6 +97,29 @@ def check_kinds(room: dict[str, Any], names: Sequence[str]) -> None:
             room[name] = checked(found)
             # Its own module knows it by the same name, for whoever pickles it.
             vars(sys.modules[found.__module__])[name] = room[name]
+        elif isclass(found) and "__dataclass_fields__" in vars(found):
+            for one, method in list(vars(found).items()):
+                if isfunction(method) and (one == "__init__" or one[0] != "_"):
+                    setattr(found, one, checked(method))
+
+
+def check_given(what: Callable[..., Any], given: dict[str, Any]) -> None:
+    """Refuse settings that a function or class does not have, or cannot use."""
+    _refuse_unknown(what, given)
+    _refuse_wrong(what, (), given, first=True)
+
+
+def _refuse_unknown(what: Callable[..., Any], given: dict[str, Any]) -> None:
+    known = [name for name in _hints(what) if name != "self"]
+    for name in given:
+        if name not in known:
+            near = get_close_matches(name, known, 1)
+            raise SizingError(
+                "there is no setting of this name",
+                allowed=", ".join(known),
+                action=f"did you mean '{near[0]}'?" if near else "use one of these",
+                value=name,
+            )
 
 
 def check_columns(frame: Any, needed: Sequence[str], what: str) -> None:
@@ -135,8 +166,9 @@ def _refuse_wrong(
             continue
         if not _is_kind(value, hint, deep=not first):
             words = dict.fromkeys(_words(one) for one in _options(hint))
+            called = function.__qualname__.removesuffix(".__init__")
             raise SizingError(
-                f"{function.__name__}() cannot use this as {name}",
+                f"{called}() cannot use this as {name}",
                 allowed=" or ".join(words),
                 action="give it one",
                 value="None" if value is None else type(value).__name__,

@@ -12,6 +12,7 @@ from sizing.bands.nine_sizes import (
     fit_nine_sizes,
 )
 from sizing.bands.partition import Partition, partition_bands
+from sizing.bands.request import FitSettings
 from sizing.bands.result import BandFit
 from sizing.bands.stability import edge_stability
 from sizing.kinds import check_kinds
@@ -20,6 +21,7 @@ __all__ = [
     "JUDGEMENTS",
     "BandFit",
     "FairestFit",
+    "FitSettings",
     "GroupsFit",
     "Partition",
     "common_group",

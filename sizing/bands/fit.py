@@ -8,7 +8,6 @@ from sizing.bands.axis import Width
 from sizing.bands.fitter import Boxes, Fitter
 from sizing.bands.groups import common_group
 from sizing.bands.measured import chart_of, share_covered
-from sizing.bands.request import PerMeasure
 from sizing.bands.result import BandFit, check_splits, half_splits
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.errors import check_number, one_of
@@ -20,22 +19,12 @@ def fit_bands(
     *,
     widths: Mapping[str, Width],
     sizes: int,
-    step_cm: PerMeasure = 1.0,
-    smooth_cm: PerMeasure = 0.0,
     group: str | None = None,
-    fixed: SizeChart | None = None,
-    least_step: Mapping[str, float] | None = None,
-    least_overlap: Mapping[str, float] | None = None,
-    rounding: str | Mapping[str, str] | None = None,
-    objective: str = "covered",
-    errors: Mapping[str, float] | None = None,
-    near: PerMeasure = 2.0,
-    too_large: float = 0.5,
-    too_small: float = 0.5,
-    load_limit_kg: float | None = None,
     tolerance: float | None = None,
     splits: int = 10,
     seed: int = 1,
+    progress: bool = False,
+    **settings: Any,
 ) -> BandFit:
     """Find the graded chart that fits most people, exactly on its grid.
 
@@ -58,40 +47,9 @@ def fit_bands(
         width per size.
     sizes : int
         Number of sizes, those owned included.
-    step_cm : float or mapping
-        Step of the low edges, in cm, and in kg for body mass.
-    smooth_cm : float or mapping
-        Fit as if each measure were blurred by a normal error of this standard
-        deviation (cm; kg for body mass). The share told is that of the people
-        as given. Up to three measures.
     group : {"paediatric", "adult", "bariatric"}, optional
         Group of the sizes in the chart; by default the one that all the people
         can share (see ``group_of``). Sizes for people of all ages have none.
-    fixed : SizeChart, optional
-        Sizes already owned: they stay, the others are fitted around them. The
-        chart numbers all sizes anew, from the smallest.
-    least_step : mapping of measure to float, optional
-        Each size starts at least this much above its smaller neighbour.
-    least_overlap : mapping of measure to float, optional
-        Neighbours share at least this much of the measure.
-    rounding : {"half", "whole", "five", "inch"} or mapping, optional
-        Edges lie on whole multiples of 0.5, 1, 5 (cm or kg) or one inch.
-    objective : {"covered", "judged", "loss"}
-        Share who fit a size; mean chance of being read into a size given the
-        errors of measurement (up to three measures); 1 less the mean loss (see
-        ``sizing.bands.goal.Goal``).
-    errors : mapping of measure to float, optional
-        Standard deviation of one reading, for "judged"; by default those of
-        ``sizing.measures.vocabulary``.
-    near, too_large, too_small : float
-        For "loss": within what distance someone nearly fits, and what it costs
-        (0 to 1) if the nearest sling is too large, or too small, for her.
-    load_limit_kg : float, optional
-        Load limit of the new sizes. Sizes owned keep their own; a size covers
-        nobody heavier than its limit. Where a size owned may lift less than new
-        ones on both sides of it, the search counts whoever fits both of these and
-        is too heavy for the one between twice: the bound holds all the same, the
-        chart may then not be the very best, and the gap says by how much at most.
     tolerance : float, optional
         How far above the value the certified bound may stay (a share); a
         smaller one takes longer. By default it is pressed to within a point with
@@ -102,6 +60,10 @@ def fit_bands(
         Half-splits for the held-out figures; 0 for none.
     seed : int
         Of the half-splits.
+    progress : bool
+        Whether a bar shows how many half-splits are done.
+    **settings
+        Grid, goal, constraints and sizes owned: see ``FitSettings``.
 
     Returns
     -------
@@ -146,23 +108,8 @@ def fit_bands(
     check_splits(splits, seed)
     if tolerance is not None:
         check_number("the tolerance", tolerance, least=0)
-    settings: dict[str, Any] = {
-        "widths": dict(widths),
-        "sizes": sizes,
-        "step_cm": step_cm,
-        "smooth_cm": smooth_cm,
-        "fixed": fixed,
-        "least_step": least_step,
-        "least_overlap": least_overlap,
-        "rounding": rounding,
-        "objective": objective,
-        "errors": errors,
-        "near": near,
-        "too_large": too_large,
-        "too_small": too_small,
-        "load_limit_kg": load_limit_kg,
-    }
-    fitter = Fitter.of(people, **settings)
+    fitter = Fitter.of(people, widths=dict(widths), sizes=sizes, **settings)
+    asked = fitter.asked
     measured = fitter.measured
     fitted, rival = fitter.fit(), fitter.rival(measured.weight)
     value = fitter.value(fitted)
@@ -177,18 +124,20 @@ def fit_bands(
         )
 
     return BandFit(
-        chart=with_owned(chart(fitted, "fitted chart"), fixed, tuple(widths)),
+        chart=with_owned(chart(fitted, "fitted chart"), asked.fixed, tuple(widths)),
         share=share_covered(measured, *fitted),
-        objective=objective,
+        objective=asked.objective,
         value=value,
         upper_bound=fitter.certified(fitted, tolerance),
-        held_out_splits=half_splits(fitter, splits=splits, seed=seed),
+        held_out_splits=half_splits(
+            fitter, splits=splits, seed=seed, progress=progress
+        ),
         rival=chart(rival, "quantile-centred bands"),
         rival_share=share_covered(measured, *rival),
         rival_value=fitter.value(rival),
         people=people.name,
         persons=people.n,
-        settings={**settings, "splits": splits, "seed": seed},
+        settings={**vars(asked), "splits": splits, "seed": seed},
     )
 
 

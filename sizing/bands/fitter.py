@@ -10,11 +10,12 @@ import numpy as np
 from sizing.bands.axis import Axis, Ints
 from sizing.bands.cells import Breaks, Floats
 from sizing.bands.goal import Counter, Goal
-from sizing.bands.graph import NUDGE, Task
+from sizing.bands.graph import NUDGE, Meter, Task
 from sizing.bands.measured import Measured, quantile_boxes
-from sizing.bands.request import Request, check_request
+from sizing.bands.request import FitSettings, check_request
 from sizing.bands.search import best_chart, climb, upper_bound
 from sizing.errors import SizingError
+from sizing.kinds import check_given
 from sizing.measures.edges import NO_HIGH
 from sizing.people.people import People
 
@@ -46,9 +47,11 @@ class Fitter:
     Refitting to some of the rows, or with other weights, reuses the cells.
     """
 
-    def __init__(self, request: Request) -> None:
-        self.request = request
+    def __init__(self, people: People, asked: FitSettings) -> None:
+        self.asked = asked
+        self.request = request = check_request(people, asked)
         self.measured = request.measured
+        self.meter = Meter()
         self.sizes = request.layout.sizes
         self.places = request.layout.axes(request.layout.steps, bounding=False)
         self.axes = self.places[0]
@@ -59,8 +62,9 @@ class Fitter:
 
     @classmethod
     def of(cls, people: People, **settings: Any) -> "Fitter":
-        """Return the fitter of people and settings of ``fit_bands``."""
-        return cls(check_request(people, **settings))
+        """Return the fitter of people and of what ``FitSettings`` names."""
+        check_given(FitSettings, settings)
+        return cls(people, FitSettings(**settings))
 
     def tasks(self, weight: Floats, *, aim: bool = True) -> list[Task]:
         """Return the search's tasks: one for each place of the owned sizes.
@@ -71,7 +75,7 @@ class Fitter:
         near = self.rival(weight)[0] if aim else None
         weight = np.where(self.measured.coverable, weight, 0.0)
         return [
-            Task(c.axes, c.terms(weight), c.passed, total, near, c.limits)
+            Task(c.axes, c.terms(weight), c.passed, total, near, c.limits, self.meter)
             for c in self.counters
         ]
 
@@ -96,6 +100,7 @@ class Fitter:
 
     def _solve(self, weight: Floats, near: Ints | None) -> Boxes:
         value, found = -np.inf, None
+        self.meter.search = 0
         for task in self.tasks(weight):
             start = _nearest(task.axes, self.rival(weight)[0] if near is None else near)
             reached, index = best_chart(task, start, value)

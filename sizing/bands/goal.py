@@ -1,13 +1,13 @@
 """What a fit makes as large as it can: the goals on offer."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from scipy.special import ndtr
 
-from sizing.bands.axis import Axis, Ints, tenths
+from sizing.bands.axis import Axis, Ints
 from sizing.bands.cells import (
     Breaks,
     Floats,
@@ -20,8 +20,6 @@ from sizing.bands.cells import (
 )
 from sizing.bands.graph import Term
 from sizing.bands.measured import Measured, covered
-from sizing.errors import check_number, one_of
-from sizing.measures import vocabulary
 
 GOALS: tuple[str, ...] = ("covered", "judged", "loss")
 #: People are counted into a grid of up to so many cells, and so many more for
@@ -57,7 +55,7 @@ class Goal:
     name: str = "covered"
     sd: tuple[float, ...] = ()
     near: tuple[int, ...] = ()
-    too_large: float = 0.5
+    too_large: float = 1.0
     too_small: float = 0.5
 
     def terms(self) -> list[tuple[float, int, int]]:
@@ -195,33 +193,3 @@ class Counter:
         breaks, cells_of_rows = self.kept[number]
         lengths = [len(cut.cuts) for cut in breaks]
         return Grid(breaks, cumulate(cells_of_rows, weight, lengths))
-
-
-def make_goal(
-    measures: Sequence[str],
-    *,
-    objective: str,
-    errors: Mapping[str, float] | None,
-    near: float | Mapping[str, float],
-    too_large: float,
-    too_small: float,
-) -> Goal:
-    """Check the settings of ``fit_bands`` and return the goal they ask for."""
-    one_of("objective", objective, GOALS)
-    check_number("the cost of a size too large", too_large, least=0, most=1)
-    check_number("the cost of a size too small", too_small, least=0, most=1)
-    if objective == "judged":
-        usual = vocabulary().set_index("name")["error_cm"]
-        given = {m: float((errors or {}).get(m, usual[m])) for m in measures}
-        return Goal("judged", sd=tuple(10 * given[m] for m in measures))
-    if objective == "loss":
-        each = {
-            m: near.get(m, 0.0) if isinstance(near, Mapping) else near for m in measures
-        }
-        return Goal(
-            "loss",
-            near=tuple(tenths(each[m]) for m in measures),
-            too_large=too_large,
-            too_small=too_small,
-        )
-    return Goal()

@@ -6,7 +6,7 @@ bounds every chart inside.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -14,11 +14,14 @@ import numpy.typing as npt
 
 from sizing.bands.axis import Axis, Ints
 from sizing.bands.cells import Floats, Source
+from sizing.errors import SizingError
 
 #: Charts whose shares differ by less are tied, but for the tie rule below.
 TIE = 1e-12
 #: What the tie rule may cost, as a share, per band's width of distance.
 NUDGE = 1e-9
+#: Pairs that one search may look at before it is given up: about a minute.
+MOST_WORK = 100_000_000
 #: Pairs worked on together: what the processor's cache holds.
 BLOCK = 1 << 14
 
@@ -52,6 +55,34 @@ class Term:
         return all(axis.aligned for axis in self.axes)
 
 
+class Meter:
+    """Counts the pairs that searches have looked at, and ends one that goes on.
+
+    Pairs, not seconds: on every machine the same fit is done or refused. Two or three
+    million take a second.
+    """
+
+    def __init__(self) -> None:
+        self.search = self.total = 0
+
+    @property
+    def spent(self) -> bool:
+        """Whether all searches together have taken as long as one may."""
+        return self.total > MOST_WORK
+
+    def add(self, pairs: int) -> None:
+        """Count some pairs, or refuse to go on."""
+        self.search += pairs
+        self.total += pairs
+        if self.search > MOST_WORK:
+            raise SizingError(
+                "the best sizes on so fine a grid would take longer than a minute to "
+                "find",
+                allowed="a coarser grid; below 1 cm it mostly follows chance anyway",
+                action="take a larger step, fewer measures or fewer sizes",
+            )
+
+
 @dataclass(frozen=True)
 class Task:
     """A chain to be found.
@@ -74,6 +105,8 @@ class Task:
         the one with the lowest edges.
     limits : ndarray of int64, shape (sizes,), or None
         Load limits of the sizes in 0.1 kg, for whoever writes the chart.
+    meter : Meter
+        How long its search may go on.
     """
 
     axes: Sequence[Axis]
@@ -82,6 +115,7 @@ class Task:
     total: float
     aim: Ints | None = None
     limits: Ints | None = None
+    meter: Meter = field(default_factory=Meter, compare=False)
 
     @property
     def sizes(self) -> int:

@@ -16,10 +16,11 @@ from sizing.bands.axis import (
     make_axis,
     tenths,
 )
-from sizing.bands.goal import Goal, make_goal
+from sizing.bands.goal import GOALS, Goal
 from sizing.bands.measured import Measured, read_measured
 from sizing.charts.size_chart import SizeChart
-from sizing.errors import SizingError, check_number
+from sizing.errors import SizingError, check_number, one_of
+from sizing.measures import vocabulary
 from sizing.measures.edges import NO_HIGH, NO_LOW
 from sizing.people.people import People
 
@@ -66,6 +67,82 @@ class Layout:
 
 
 @dataclass(frozen=True)
+class FitSettings:
+    """What a fit is asked for: the settings that all fits share.
+
+    Parameters
+    ----------
+    widths : mapping of measure to width
+        In the measure's unit, for one to four measures; a sequence gives one
+        width per size.
+    sizes : int
+        Number of sizes, those owned included.
+    step_cm : float or mapping
+        Step of the low edges, in cm, and in kg for body mass.
+    smooth_cm : float or mapping
+        Fit as if each measure were blurred by a normal error of this standard
+        deviation (cm; kg for body mass). The share told is that of the people
+        as given. Up to three measures.
+    fixed : SizeChart, optional
+        Sizes already owned: they stay, the others are fitted around them. The
+        chart numbers all sizes anew, from the smallest.
+    least_step : mapping of measure to float, optional
+        Each size starts at least this much above its smaller neighbour.
+    least_overlap : mapping of measure to float, optional
+        Neighbours share at least this much of the measure.
+    rounding : {"half", "whole", "five", "inch"} or mapping, optional
+        Edges lie on whole multiples of 0.5, 1, 5 (cm or kg) or one inch.
+    objective : {"covered", "judged", "loss"}
+        Share who fit a size; mean chance of being read into a size given the
+        errors of measurement (up to three measures); 1 less the mean loss (see
+        ``sizing.bands.goal.Goal``).
+    errors : mapping of measure to float, optional
+        Standard deviation of one reading, for "judged"; by default those of
+        ``sizing.measures.vocabulary``.
+    near, too_large, too_small : float
+        For "loss": within what distance a size misses someone by little, and what
+        it then costs (0 to 1) if that sling is too large, or too small, for her. Too
+        large weighs twice by default (our choice, no source: a person can slip out).
+    load_limit_kg : float, optional
+        Load limit of the new sizes. Sizes owned keep their own; a size covers
+        nobody heavier than its limit. Where a size owned may lift less than new
+        ones on both sides of it, the search counts whoever fits both of these and
+        is too heavy for the one between twice: the bound holds all the same, the
+        chart may then not be the very best, and the gap says by how much at most.
+    """
+
+    widths: Mapping[str, Width]
+    sizes: int
+    step_cm: PerMeasure = 1.0
+    smooth_cm: PerMeasure = 0.0
+    fixed: SizeChart | None = None
+    least_step: Mapping[str, float] | None = None
+    least_overlap: Mapping[str, float] | None = None
+    rounding: str | Mapping[str, str] | None = None
+    objective: str = "covered"
+    errors: Mapping[str, float] | None = None
+    near: PerMeasure = 2.0
+    #: A choice of ours: slipping through is weighed twice as heavily.
+    too_large: float = 1.0
+    too_small: float = 0.5
+    load_limit_kg: float | None = None
+
+    def goal(self) -> Goal:
+        """Return what is to be made as large as it can be."""
+        one_of("objective", self.objective, GOALS)
+        check_number("the cost of a size too large", self.too_large, least=0, most=1)
+        check_number("the cost of a size too small", self.too_small, least=0, most=1)
+        if self.objective == "judged":
+            usual = dict(vocabulary().set_index("name")["error_cm"])
+            given = {**usual, **(self.errors or {})}
+            return Goal("judged", sd=tuple(10 * float(given[m]) for m in self.widths))
+        if self.objective == "loss":
+            near = tuple(tenths(_per(self.near, m, 0.0)) for m in self.widths)
+            return Goal("loss", (), near, self.too_large, self.too_small)
+        return Goal()
+
+
+@dataclass(frozen=True)
 class Request:
     """A checked request: people, candidate bands, goal and constraints."""
 
@@ -75,77 +152,45 @@ class Request:
     search_goal: Goal
 
 
-def check_request(
-    people: People,
-    *,
-    widths: Mapping[str, Width],
-    sizes: int,
-    step_cm: PerMeasure = 1.0,
-    smooth_cm: PerMeasure = 0.0,
-    fixed: SizeChart | None = None,
-    least_step: Mapping[str, float] | None = None,
-    least_overlap: Mapping[str, float] | None = None,
-    rounding: str | Mapping[str, str] | None = None,
-    objective: str = "covered",
-    errors: Mapping[str, float] | None = None,
-    near: PerMeasure = 2.0,
-    too_large: float = 0.5,
-    too_small: float = 0.5,
-    load_limit_kg: float | None = None,
-) -> Request:
-    """Check the settings of ``fit_bands`` and lay out the candidate bands."""
-    wide = check_widths(widths, sizes)
+def check_request(people: People, asked: FitSettings) -> Request:
+    """Check what a fit is asked for and lay out the candidate bands."""
+    sizes, fixed = asked.sizes, asked.fixed
+    wide = check_widths(asked.widths, sizes)
     if len(wide) > 4:
         _refuse("too many measures to band by", "one to four measures", len(wide))
     for measure in wide:
-        _setting(near, measure, 2.0, "distance that counts as near")
-        _setting(errors or {}, measure, 0.0, "measuring error")
-    if load_limit_kg is not None:
-        check_number("the load limit", load_limit_kg, above=0)
+        _setting(asked.near, measure, 2.0, "distance that counts as near")
+        _setting(asked.errors or {}, measure, 0.0, "measuring error")
+    if asked.load_limit_kg is not None:
+        check_number("the load limit", asked.load_limit_kg, above=0)
     owned = _owned(fixed, list(wide), sizes)
     owned_limits = () if fixed is None else tuple(map(int, fixed.load_limits()))
-    limit = NO_HIGH if load_limit_kg is None else tenths(load_limit_kg)
+    limit = NO_HIGH if asked.load_limit_kg is None else tenths(asked.load_limit_kg)
     new = () if len(owned) == sizes else (limit,)
     measured = read_measured(people, list(wide), limits=[*owned_limits, *new])
     _check_distinct(measured, sizes)
-    goal = make_goal(
-        list(wide),
-        objective=objective,
-        errors=errors,
-        near=near,
-        too_large=too_large,
-        too_small=too_small,
-    )
-    blur = [10 * _setting(smooth_cm, m, 0.0, "smoothing") for m in wide]
-    search_goal = goal
+    goal = search_goal = asked.goal()
+    blur = [10 * _setting(asked.smooth_cm, m, 0.0, "smoothing") for m in wide]
     if any(blur):
-        errors_sd = goal.sd or (0.0,) * len(blur)
-        both = np.hypot(errors_sd, blur)
+        both = np.hypot(goal.sd or (0.0,) * len(blur), blur)
         search_goal = replace(goal, sd=tuple(float(v) for v in both))
     spread = int(np.ceil(4 * max([*search_goal.sd, *goal.sd], default=0.0)))
     steps, makers = [], []
     for values, (measure, each) in zip(measured.values.T, wide.items(), strict=True):
-        step = tenths(_setting(step_cm, measure, 1.0, "step"))
+        step = tenths(_setting(asked.step_cm, measure, 1.0, "step"))
         if step < 1:
-            _refuse("the step of the grid makes no sense", "0.1 or more", step_cm)
+            what = "the step of the grid makes no sense"
+            _refuse(what, "0.1 or more", asked.step_cm)
         steps.append(step)
-        apart = tenths(_setting(least_step or 0.0, measure, 0.0, "least step"))
+        apart = tenths(_setting(asked.least_step or 0.0, measure, 0.0, "least step"))
         shared = None
-        if least_overlap is not None and measure in least_overlap:
-            shared = tenths(_setting(least_overlap, measure, 0.0, "least overlap"))
-        rule = rounding.get(measure) if isinstance(rounding, Mapping) else rounding
-        makers.append(
-            partial(
-                make_axis,
-                measure,
-                values,
-                each,
-                rounding=rule,
-                least_step=apart,
-                least_overlap=shared,
-                room=spread,
-            )
-        )
+        if measure in (asked.least_overlap or {}):
+            lap = _setting(asked.least_overlap or {}, measure, 0.0, "least overlap")
+            shared = tenths(lap)
+        rule = asked.rounding
+        rule = rule.get(measure) if isinstance(rule, Mapping) else rule
+        make = partial(make_axis, measure, values, each, room=spread, rounding=rule)
+        makers.append(partial(make, least_step=apart, least_overlap=shared))
     layout = Layout(tuple(makers), tuple(steps), owned, owned_limits, limit, sizes)
     return Request(measured, layout, goal, search_goal)
 
@@ -193,8 +238,12 @@ def _owned(
     return tuple((low[k], high[k]) for k in range(len(low)))
 
 
+def _per(given: PerMeasure, measure: str, default: float) -> float:
+    return given.get(measure, default) if isinstance(given, Mapping) else given
+
+
 def _setting(given: PerMeasure, measure: str, default: float, what: str) -> float:
-    value = given.get(measure, default) if isinstance(given, Mapping) else given
+    value = _per(given, measure, default)
     check_number(f"the {what}", value, least=0, most=WIDEST)
     return float(value)
 

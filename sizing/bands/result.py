@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 from scipy import stats
+from tqdm.auto import tqdm
 
 from sizing.bands.fitter import NEAR, Fitter
 from sizing.charts.size_chart import SizeChart
@@ -64,11 +65,14 @@ def check_splits(splits: object, seed: object) -> None:
     check_seed(seed)
 
 
-def half_splits(fitter: Fitter, *, splits: int, seed: int) -> HeldOut:
+def half_splits(
+    fitter: Fitter, *, splits: int, seed: int, progress: bool = False
+) -> HeldOut:
     """Fit to a random half of the persons and judge on the other half, often.
 
     Splits come in pairs: each half trains once and is held out once. All draws
-    of a person are on the same side.
+    of a person are on the same side. Where a fit takes long, fewer are made; the
+    table says how many.
     """
     measured = fitter.measured
     rng = np.random.default_rng(seed)
@@ -77,8 +81,11 @@ def half_splits(fitter: Fitter, *, splits: int, seed: int) -> HeldOut:
         return HeldOut(np.empty(0), np.empty(0), 0)
     shares = []
     half = np.zeros(n, dtype=bool)
-    for split in range(splits):
+    words = "Fitting to halves of the people"
+    for split in tqdm(range(splits), desc=words, delay=2, disable=not progress):
         if split % 2 == 0:
+            if fitter.meter.spent:
+                break
             half = np.zeros(n, dtype=bool)
             half[rng.permutation(n)[: n // 2]] = True
         else:

@@ -151,6 +151,7 @@ def _refine(
     task = graph.task
     slack = TIE * task.total
     while True:
+        task.meter.add(graph.count)
         weighed = graph.weighed()
         graph, _ = weighed.pruned(value - slack)
         if graph.empty:

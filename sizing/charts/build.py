@@ -29,6 +29,36 @@ _ABOUT = ("chart_name", "chart_source")
 #: Both ends in one cell: 20-40, 20 to 40, with any dash.
 _RANGE = re.compile(r"([\d.,]+)\s*(?:[-\u2010-\u2015\u2212]|to)\s*([\d.,]+)")
 
+_EMPTY = "correct it, or empty the cell"
+#: What is wrong, what is allowed, what to do.
+_EMPTY_TABLE = (
+    "there are no sizes under the heading",
+    "one row for each size",
+    "fill in the sizes",
+)
+_NO_RANGE = (
+    "no range where the others of the column are",
+    "cells such as 20-40, or empty ones",
+    "write both ends",
+)
+_NAMELESS = ("a size without a name", "a name for each size", "write one")
+_NO_SIZE = (
+    "no name of a size, but a word that means something else here",
+    f"any name but {', '.join(sorted(RESERVED))}",
+    "delete the row if it is none of a size, or name it otherwise",
+)
+_UNLIMITED = (
+    "this size has no limits at all",
+    "at least one measure's low or high limit",
+    "fill in its limits, or delete the row",
+)
+_EXCHANGE = ("a low limit at or below the high limit", "exchange or correct them")
+_LOAD_FIRST = (
+    "a load limit at or above the body mass the size is for",
+    "check both on the sling's own label; do not use this size before they agree",
+)
+_BUT_FOR = " but for case, spaces or letters"
+
 
 def chart_from(
     frame: pd.DataFrame, *, name: str = "chart", source: str = "", warn: bool = True
@@ -135,28 +165,17 @@ def _from_ranges(
         ends = [replace(one, end=end) for end in ENDS]
         columns += ends
         if not any(parts):
+            allowed = "names that end in _low or _high, or cells such as 20-40"
+            do = f"write '{ends[0].standard}' or '{ends[1].standard}'"
+            where = (None, 1, one.given)
             problems.append(
-                Problem(
-                    "a limit whose end is not said",
-                    "names that end in _low or _high, or cells such as 20-40",
-                    f"write '{ends[0].standard}' or '{ends[1].standard}'",
-                    row=1,
-                    column=one.given,
-                )
+                Problem("a limit whose end is not said", allowed, do, *where)
             )
             continue
         for i, end in enumerate(ends):
             data[end.standard] = [part and part[i + 1] for part in parts]
         problems += [
-            Problem(
-                "no range where the others of the column are",
-                "cells such as 20-40, or empty ones",
-                "write both ends",
-                None,
-                row,
-                one.given,
-                cell,
-            )
+            Problem(*_NO_RANGE, None, row, one.given, cell)
             for row, cell, part in zip(rows, cells, parts, strict=True)
             if part is None and not is_empty(cell)
         ]
@@ -172,24 +191,12 @@ def _table_problems(table: pd.DataFrame, columns: Sequence[Found]) -> list[Probl
     problems = []
     if not any(column.measure in MEASURES for column in columns):
         found = ", ".join(f"'{column.given}'" for column in columns) or "none"
-        problems.append(
-            Problem(
-                "no limits at all",
-                "columns such as hip_circumference_cm_low and _high, or 'Hip girth "
-                f"(cm)' with cells such as 90-110; found are {found}",
-                f"add the limits of at least one of: {', '.join(MEASURES)}",
-                row=1,
-            )
-        )
+        allowed = "columns such as hip_circumference_cm_low and _high, or 'Hip girth "
+        allowed += f"(cm)' with cells such as 90-110; found are {found}"
+        do = f"add the limits of at least one of: {', '.join(MEASURES)}"
+        problems.append(Problem("no limits at all", allowed, do, row=1))
     if table.empty:
-        problems.append(
-            Problem(
-                "there are no sizes under the heading",
-                "one row for each size",
-                "fill in the sizes",
-                row=2,
-            )
-        )
+        problems.append(Problem(*_EMPTY_TABLE, row=2))
     return problems
 
 
@@ -210,29 +217,14 @@ def _column(
             problems.append(number)
             number = math.nan
         elif number * column.factor > _MOST:
-            problems.append(
-                Problem(
-                    "a limit that no body can have",
-                    f"at most {_MOST:g} cm or kg; an empty cell means no limit",
-                    "correct it, or empty the cell",
-                    None,
-                    row,
-                    column.given,
-                    number,
-                )
-            )
+            most = f"at most {_MOST:g} cm or kg; an empty cell means no limit"
+            where = (_EMPTY, None, row, column.given, number)
+            problems.append(Problem("a limit that no body can have", most, *where))
         elif number == 0 and column.end != "low":
-            problems.append(
-                Problem(
-                    "an upper limit of nothing fits nobody",
-                    "a number above 0; an empty cell means no limit",
-                    "correct it, or empty the cell",
-                    None,
-                    row,
-                    column.given,
-                    number,
-                )
-            )
+            least = "a number above 0; an empty cell means no limit"
+            where = (_EMPTY, None, row, column.given, number)
+            what = "an upper limit of nothing fits nobody"
+            problems.append(Problem(what, least, *where))
         # Rounded as the unit gate does, so that 36 in is 91.44 and no more.
         values.append(round(number * column.factor, 9))
     return values, problems
@@ -247,17 +239,9 @@ def _groups(
         if group and group not in GROUPS:
             near = get_close_matches(group, GROUPS, 1, 0.5)
             hint = f"did you mean '{near[0]}'?" if near else "choose one of these"
-            problems.append(
-                Problem(
-                    "unknown group",
-                    f"{', '.join(GROUPS)}, or an empty cell",
-                    hint,
-                    None,
-                    row,
-                    column.given,
-                    cell,
-                )
-            )
+            allowed = f"{', '.join(GROUPS)}, or an empty cell"
+            where = (hint, None, row, column.given, cell)
+            problems.append(Problem("unknown group", allowed, *where))
     return groups, problems
 
 
@@ -272,54 +256,22 @@ def _row_problems(
     for i, row in enumerate(rows):
         if "size" in made:
             size, heading = made["size"][i], by_name["size"].given
+            fault, shown = name_fault(size), size[:40] or None
             if not size:
-                problems.append(
-                    Problem(
-                        "a size without a name",
-                        "a name for each size",
-                        "write one",
-                        None,
-                        row,
-                        heading,
-                    )
-                )
-            elif fault := name_fault(size):
-                problems.append(Problem(*fault, None, row, heading, size[:40]))
-            elif alike(size) in RESERVED:
-                problems.append(
-                    Problem(
-                        "no name of a size, but a word that means something else here",
-                        f"any name but {', '.join(sorted(RESERVED))}",
-                        "delete the row if it is none of a size, or name it otherwise",
-                        None,
-                        row,
-                        heading,
-                        size,
-                    )
-                )
-            elif (other := first.setdefault(alike(size), (row, size)))[0] != row:
-                same = "" if other[1] == size else " but for case, spaces or letters"
-                problems.append(
-                    Problem(
-                        f"the size stands twice{same}, also in row {other[0]}",
-                        "each size once",
-                        "rename or delete one of them",
-                        None,
-                        row,
-                        heading,
-                        size,
-                    )
-                )
+                fault = _NAMELESS
+            elif not fault and alike(size) in RESERVED:
+                fault, shown = _NO_SIZE, size
+            elif not fault:
+                other = first.setdefault(alike(size), (row, size))
+                if other[0] != row:
+                    same = "" if other[1] == size else _BUT_FOR
+                    what = f"the size stands twice{same}, also in row {other[0]}"
+                    fault = (what, "each size once", "rename or delete one of them")
+                    shown = size
+            if fault:
+                problems.append(Problem(*fault, None, row, heading, shown))
         if limits and all(math.isnan(made[c][i]) for c in limits):
-            problems.append(
-                Problem(
-                    "this size has no limits at all",
-                    "at least one measure's low or high limit",
-                    "fill in its limits, or delete the row",
-                    None,
-                    row,
-                )
-            )
+            problems.append(Problem(*_UNLIMITED, None, row))
         problems += _limit_problems(made, by_name, i, row)
     return problems
 
@@ -336,33 +288,16 @@ def _limit_problems(
         if low and high and to_tenths(low)[0] > to_tenths(high)[0] > 0:
             columns = [by_name[f"{measure}_{end}"] for end in ENDS]
             shown = [v[0] / c.factor for v, c in zip((low, high), columns, strict=True)]
-            problems.append(
-                Problem(
-                    f"the low limit is above the high limit, {shown[1]:g}",
-                    "a low limit at or below the high limit",
-                    "exchange or correct them",
-                    None,
-                    row,
-                    columns[0].given,
-                    round(shown[0], 6),
-                )
-            )
+            what = f"the low limit is above the high limit, {shown[1]:g}"
+            where = (None, row, columns[0].given, round(shown[0], 6))
+            problems.append(Problem(what, *_EXCHANGE, *where))
     load = made.get("load_limit_kg", [])[i : i + 1]
     low = made.get("body_mass_kg_low", [])[i : i + 1]
     if load and low and 0 <= to_tenths(load)[0] < to_tenths(low)[0]:
-        problems.append(
-            Problem(
-                f"the load limit is under the size's body-mass band, which "
-                f"begins at {low[0]:g} kg",
-                "a load limit at or above the body mass the size is for",
-                "check both on the sling's own label; do not use this size "
-                "before they agree",
-                None,
-                row,
-                by_name["load_limit_kg"].given,
-                round(load[0] / by_name["load_limit_kg"].factor, 6),
-            )
-        )
+        what = "the load limit is under the size's body-mass band, which begins at "
+        column = by_name["load_limit_kg"]
+        where = (None, row, column.given, round(load[0] / column.factor, 6))
+        problems.append(Problem(f"{what}{low[0]:g} kg", *_LOAD_FIRST, *where))
     return problems
 
 

@@ -8,9 +8,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.charts import compiled
 from sizing.charts.size_chart import SizeChart
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.measures import to_tenths
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
 
@@ -33,16 +32,9 @@ def mask_type(chart: SizeChart) -> type[np.unsignedinteger[Any]]:
     """
     count = len(chart.sizes)
     if count > MOST_SIZES:
-        raise SizingError(
-            str(
-                Problem(
-                    "too many sizes in one chart",
-                    f"up to {MOST_SIZES}",
-                    "split the chart by group",
-                    value=count,
-                )
-            )
-        )
+        what, allowed = "too many sizes in one chart", f"up to {MOST_SIZES}"
+        do = "split the chart by group"
+        raise SizingError(what, allowed=allowed, action=do, value=count)
     for kind in (np.uint8, np.uint16, np.uint32):
         if count <= np.iinfo(kind).bits:
             return kind
@@ -86,21 +78,9 @@ def lookup(
 ) -> Masks:
     """Return the mask of sizes that hold each value of one measure.
 
-    Parameters
-    ----------
-    low, high : ndarray of int
-        Edges in tenths, one per size.
-    kind : type
-        Type of the masks.
-    missing_holds : bool
-        Whether a missing value could hold (True) or cannot be said to hold
-        (False). Sizes that do not limit the measure hold it in either case.
-
-    Returns
-    -------
-    ndarray
-        Entry 0 is for a missing value, entry ``v + 1`` for ``v`` tenths; the
-        last entry is for every value beyond all edges.
+    A missing value could hold (``missing_holds``) or cannot be said to hold; sizes that
+    do not limit the measure hold it in either case. Entry 0 is for a missing value,
+    entry ``v + 1`` for ``v`` tenths; the last is for every value beyond all edges.
     """
     finite = np.concatenate([low, high[high < NO_HIGH]])
     table = np.zeros(int(finite.max()) + 3, dtype=kind)
@@ -162,14 +142,10 @@ def size_masks(
     rows = {len(v) for v in values.values()}
     if len(rows) != 1:
         raise SizingError(
-            str(
-                Problem(
-                    "the columns have no length in common",
-                    "at least one measure, and columns of one length",
-                    "give every measure for every person",
-                    value=sorted(rows),
-                )
-            )
+            "the columns have no length in common",
+            allowed="at least one measure, and columns of one length",
+            action="give every measure for every person",
+            value=sorted(rows),
         )
     n = rows.pop()
     fits = np.full(n, (1 << len(chart.sizes)) - 1, dtype=kind)
@@ -184,10 +160,7 @@ def size_masks(
             tables.append(_every_short(table))
         else:
             fits &= masks(column, table)
-    if n >= compiled.LEAST_ROWS and compiled.AVAILABLE:
-        compiled.keep_all(fits, short, tables)
-    else:
-        _keep_all(fits, short, tables)
+    _keep_all(fits, short, tables)
     return fits
 
 

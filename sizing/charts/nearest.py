@@ -49,7 +49,7 @@ def misfits(
     """
     if isinstance(values, pd.DataFrame):
         values = tenths(values, chart)
-    rows = len(next(iter(values.values()), ()))
+    rows = max(map(len, values.values()), default=0)
     too_small = np.zeros((rows, len(chart.sizes)), dtype=bool)
     too_large = too_small.copy()
     for measure in chart.measures:

@@ -1,13 +1,15 @@
 """Findings about a valid chart that a practitioner should look at."""
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from sizing.charts.nearest import misfits
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.measures import MEASURES, plausible_range, to_tenths
-from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
+from sizing.measures.edges import NO_HIGH
 from sizing.measures.typed import like_pounds
 from sizing.people.people import People
 
@@ -92,18 +94,10 @@ def plain_name(measure: str) -> str:
     return measure.rsplit("_", 1)[0].replace("_", " ")
 
 
-def _finding(
-    kind: str,
-    words: str,
-    size: str | None = None,
-    other: str | None = None,
-    measure: str | None = None,
-    low: float = np.nan,
-    high: float = np.nan,
-) -> dict[str, Any]:
-    return dict(
-        zip(COLUMNS, (kind, size, other, measure, low, high, words), strict=True)
-    )
+def _finding(kind: str, words: str, *where: Any) -> dict[str, Any]:
+    """Return a finding; ``where``: size, other_size, measure, low and high."""
+    rest = (*where, *(None, None, None, np.nan, np.nan)[len(where) :])
+    return dict(zip(COLUMNS, (kind, *rest, words), strict=True))
 
 
 def _between(chart: SizeChart, measure: str) -> list[dict[str, Any]]:
@@ -111,53 +105,30 @@ def _between(chart: SizeChart, measure: str) -> list[dict[str, Any]]:
     rows = []
     low, high = chart.edges(measure)
     groups, sizes = list(chart.frame["group"]), chart.sizes
-    unit = measure.rsplit("_", 1)[1]
+    name, unit = plain_name(measure), measure.rsplit("_", 1)[1]
     for i in range(len(sizes) - 1):
         a, b = sizes[i], sizes[i + 1]
-        upward = (high[i], low[i + 1])
-        downward = (high[i + 1], low[i])
+        spans = [(high[i], low[i + 1]), (high[i + 1], low[i])]
         same = groups[i] == groups[i + 1]
-        for below, above in (upward, downward) if same else (upward,):
-            if above > below + 1:
-                rows.append(
-                    _finding(
-                        "gap",
-                        f"{plain_name(measure)} from over {below / 10:g} to under "
-                        f"{above / 10:g} {unit} belongs to neither '{a}' nor '{b}'",
-                        a,
-                        b,
-                        measure,
-                        below / 10,
-                        above / 10,
-                    )
-                )
+        for below, above in np.array(spans[: 1 + same]) / 10:
+            if above > below + 0.15:
+                words = f"{name} from over {below:g} to under {above:g} {unit}"
+                words += f" belongs to neither '{a}' nor '{b}'"
+                rows.append(_finding("gap", words, a, b, measure, below, above))
         if same and (low[i + 1] < low[i] or high[i + 1] < high[i]):
-            rows.append(
-                _finding(
-                    "out_of_order",
-                    f"'{b}' follows '{a}', but its {plain_name(measure)} band "
-                    "begins or ends lower: list the sizes from small to large",
-                    b,
-                    a,
-                    measure,
-                )
-            )
+            words = f"'{b}' follows '{a}', but its {name} band begins or ends lower: "
+            words += "list the sizes from small to large"
+            rows.append(_finding("out_of_order", words, b, a, measure))
     return rows
 
 
 def _group_order(chart: SizeChart) -> list[dict[str, Any]]:
     rank = {group: i for i, group in enumerate(GROUPS)}
-    groups = list(chart.frame["group"])
+    pairs = list(zip(chart.sizes, chart.frame["group"], strict=True))
+    order = f"list {', '.join(GROUPS)} in this order"
     return [
-        _finding(
-            "out_of_order",
-            f"'{b}' ({h}) follows '{a}' ({g}): list {', '.join(GROUPS)} in this order",
-            b,
-            a,
-        )
-        for a, b, g, h in zip(
-            chart.sizes, chart.sizes[1:], groups, groups[1:], strict=False
-        )
+        _finding("out_of_order", f"'{b}' ({h}) follows '{a}' ({g}): {order}", b, a)
+        for (a, g), (b, h) in pairwise(pairs)
         if g in rank and h in rank and rank[h] < rank[g]
     ]
 
@@ -167,82 +138,48 @@ def _plausible(chart: SizeChart, measure: str) -> list[dict[str, Any]]:
     rows = []
     least, most = plausible_range(measure)
     tenth = [to_tenths(10 * end) for end in (least, most)]
-    unit = measure.rsplit("_", 1)[1]
+    name, unit = plain_name(measure), measure.rsplit("_", 1)[1]
     low, high = chart.edges(measure)
     for size, a, b in zip(chart.sizes, low, high, strict=True):
+        where = (size, None, measure)
         if a > to_tenths(most) or b < to_tenths(least):
-            rows.append(
-                _finding(
-                    "nobody_fits",
-                    f"nobody can fit '{size}': {plain_name(measure)} is plausible "
-                    f"from {least:g} to {most:g} {unit} only; check number and unit"
-                    + (
-                        "; it would be plausible in millimetres"
-                        if unit == "cm" and tenth[0] <= a <= b <= tenth[1]
-                        else ""
-                    ),
-                    size,
-                    None,
-                    measure,
-                    least,
-                    most,
-                )
-            )
+            words = f"nobody can fit '{size}': {name} is plausible from {least:g} to "
+            words += f"{most:g} {unit} only; check number and unit"
+            if unit == "cm" and tenth[0] <= a <= b <= tenth[1]:
+                words += "; it would be plausible in millimetres"
+            rows.append(_finding("nobody_fits", words, *where, least, most))
         elif b != NO_HIGH and b > _BEYOND * to_tenths(most):
-            rows.append(
-                _finding(
-                    "doubtful_number",
-                    f"'{size}' ends at a {plain_name(measure)} of {b / 10:g} {unit}, "
-                    f"where {most:g} {unit} is the most that is plausible; check "
-                    "number and unit, or leave the cell empty for no limit",
-                    size,
-                    None,
-                    measure,
-                    b / 10,
-                    most,
-                )
-            )
+            words = f"'{size}' ends at a {name} of {b / 10:g} {unit}, where {most:g} "
+            words += f"{unit} is the most that is plausible; check number and unit, "
+            words += "or leave the cell empty for no limit"
+            rows.append(_finding("doubtful_number", words, *where, b / 10, most))
     return rows
 
 
 def _inside(chart: SizeChart) -> list[dict[str, Any]]:
     """Sizes whose box lies inside another size's box."""
     edges = [chart.edges(measure) for measure in chart.measures]
-    load = chart.load_limits()
+    load, sizes = chart.load_limits(), chart.sizes
     rows = []
-    for i, size in enumerate(chart.sizes):
-        for j, other in enumerate(chart.sizes):
-            within = load[i] <= load[j] and all(
-                lo[j] <= lo[i] and hi[i] <= hi[j] for lo, hi in edges
-            )
-            equal = load[i] == load[j] and all(
-                lo[j] == lo[i] and hi[i] == hi[j] for lo, hi in edges
-            )
-            if i != j and within and not (equal and i < j):
-                rows.append(
-                    _finding(
-                        "inside_another",
-                        f"whoever fits '{size}' also fits '{other}', by the "
-                        "measures on this chart",
-                        size,
-                        other,
-                    )
-                )
-                break
+    # Of twins only the later is said to lie inside.
+    lies = load[:, None] <= load
+    for low, high in edges:
+        lies &= (low <= low[:, None]) & (high[:, None] <= high)
+    lies &= ~(lies.T & np.tri(len(sizes), k=-1, dtype=bool).T)
+    np.fill_diagonal(lies, val=False)
+    for i in np.flatnonzero(lies.any(axis=1)):
+        size, other = sizes[i], sizes[int(lies[i].argmax())]
+        words = f"whoever fits '{size}' also fits '{other}', by the measures on this "
+        rows.append(_finding("inside_another", f"{words}chart", size, other))
     return rows
 
 
 def _unlimited(chart: SizeChart) -> list[dict[str, Any]]:
+    words = "has columns, but no size limits it"
     return [
-        _finding(
-            "measure_not_limited",
-            f"{plain_name(measure)} has columns, but no size limits it",
-            None,
-            None,
-            measure,
-        )
-        for measure in MEASURES
-        if f"{measure}_low" in chart.frame and measure not in chart.measures
+        _finding("measure_not_limited", f"{plain_name(m)} {words}", None, None, m)
+        for m in MEASURES
+        if f"{m}_low" in chart.frame and m not in chart.measures
     ]
 
 
@@ -251,76 +188,40 @@ def _loads(chart: SizeChart) -> list[dict[str, Any]]:
     load = chart.load_limits()
     _, high = chart.edges("body_mass_kg")
     if (load == NO_HIGH).all():
+        words = "no load limits are stated: whether a sling bears the person cannot be "
         return [
-            _finding(
-                "no_load_limit",
-                "no load limits are stated: whether a sling bears the person "
-                "cannot be judged; read each sling's own label",
-            )
+            _finding("no_load_limit", f"{words}judged; read each sling's own label")
         ]
     for size, limit, top in zip(chart.sizes, load, high, strict=True):
+        told = f"the load limit of '{size}', {limit / 10:g} kg, "
         if limit == NO_HIGH:
-            rows.append(
-                _finding(
-                    "no_load_limit",
-                    f"'{size}' states no load limit; read the sling's own label",
-                    size,
-                )
-            )
+            words = f"'{size}' states no load limit; read the sling's own label"
+            rows.append(_finding("no_load_limit", words, size))
             continue
         if meant := like_pounds(limit / 10):
+            words = f"{told}looks like pounds ({meant} kg): read the label again"
+            ends = (meant, limit / 10)
             rows.append(
-                _finding(
-                    "load_limit_like_pounds",
-                    f"the load limit of '{size}', {limit / 10:g} kg, looks like pounds "
-                    f"({meant} kg): read the label again",
-                    size,
-                    None,
-                    None,
-                    meant,
-                    limit / 10,
-                )
+                _finding("load_limit_like_pounds", words, size, None, None, *ends)
             )
         if top != NO_HIGH and limit < top:
-            rows.append(
-                _finding(
-                    "load_limit_inside_band",
-                    f"the load limit of '{size}', {limit / 10:g} kg, is below the "
-                    f"top of its body-mass band, {top / 10:g} kg; nobody above the "
-                    "load limit is counted as fitting",
-                    size,
-                    None,
-                    "body_mass_kg",
-                    limit / 10,
-                    top / 10,
-                )
-            )
+            words = f"{told}is below the top of its body-mass band, {top / 10:g} kg; "
+            words += "nobody above the load limit is counted as fitting"
+            where = (size, None, "body_mass_kg", limit / 10, top / 10)
+            rows.append(_finding("load_limit_inside_band", words, *where))
     return rows
 
 
 def _no_people(chart: SizeChart, people: People) -> list[dict[str, Any]]:
     """Sizes that none of the people fit, by every measure that they have."""
-    frame = people.frame
-    rows = []
-    load = chart.load_limits()
-    fits = np.ones((len(frame), len(chart.sizes)), dtype=bool)
-    for measure in chart.measures:
-        if measure in frame:
-            low, high = chart.edges(measure)
-            x = to_tenths(frame[measure])[:, None]
-            fits &= (x == MISSING_TENTHS) | (
-                (x >= np.maximum(low, NO_LOW)) & (x <= high)
-            )
-    if "body_mass_kg" in frame:
-        fits &= to_tenths(frame["body_mass_kg"])[:, None] <= load
+    too_small, too_large = misfits(people.frame, chart)
+    fits = ~(too_small | too_large)
+    if "body_mass_kg" in people.frame:
+        fits &= to_tenths(people.frame["body_mass_kg"])[:, None] <= chart.load_limits()
     fits &= (people.weight.to_numpy(dtype=float) > 0)[:, None]
-    for j, size in enumerate(chart.sizes):
-        if not fits[:, j].any():
-            rows.append(
-                _finding(
-                    "nobody_fits",
-                    f"none of the {people.n:,} people of '{people.name}' fits '{size}'",
-                    size,
-                )
-            )
-    return rows
+    told = f"none of the {people.n:,} people of '{people.name}' fits"
+    return [
+        _finding("nobody_fits", f"{told} '{size}'", size)
+        for size, some in zip(chart.sizes, np.atleast_1d(fits.any(axis=0)), strict=True)
+        if not some
+    ]

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from sizing.errors import one_of
 from sizing.measures import MEASURES, to_tenths
 from sizing.measures.edges import NO_HIGH, NO_LOW
 
@@ -76,6 +77,7 @@ class SizeChart:
 
         No limit is ``NO_LOW`` or ``NO_HIGH``.
         """
+        one_of("measure", measure, MEASURES)
         low = to_tenths(self._column(f"{measure}_low"))
         high = to_tenths(self._column(f"{measure}_high"))
         return np.where(low < 0, NO_LOW, low), np.where(high < 0, NO_HIGH, high)

@@ -21,111 +21,102 @@ from sizing.bands.axis import ROUNDINGS
 from sizing.bands.goal import GOALS
 from sizing.cautions import cautions, invented_first
 from sizing.charts import GROUPS, read_chart
-from sizing.cli.options import add_seed, amount
+from sizing.cli.options import (
+    add_harm_weights,
+    add_seed,
+    amount,
+    harm_weights,
+    measured_numbers,
+)
 from sizing.cli.places import check_places
-from sizing.errors import Problem, SizingError, SizingWarning
+from sizing.coverage import estimate_coverage, harm_words, weighed_harm
+from sizing.errors import SizingError, SizingWarning
 from sizing.files.writing import rounded
 from sizing.measures import MEASURES
 from sizing.measures.typed import like_pounds
 from sizing.people import POPULATIONS, People, load_people, population_titles
 
+#: What each option takes, and what the help says of it.
+OPTIONS: dict[str, dict[str, Any]] = {
+    "people": {
+        "metavar": "NAME",
+        "help": f"whom to fit to: {', '.join(POPULATIONS)} (default: everyone; with "
+        "--widths adults)",
+    },
+    "widths": {
+        "metavar": "MEASURE=WIDTH",
+        "help": "width of each size in cm or kg, such as hip_circumference_cm=20; "
+        f"one to four of: {', '.join(MEASURES)} (default: sizes of usual widths for "
+        "children, adults and people of high body mass index apart)",
+    },
+    "sizes": {
+        "type": int,
+        "default": 3,
+        "metavar": "N",
+        "help": "number of sizes; without --widths of each of the three groups "
+        "(default: 3)",
+    },
+    "group": {
+        "choices": GROUPS,
+        "help": "with --widths: what the sizes are for (default: what all the people "
+        "can share)",
+    },
+    "step": {
+        "type": float,
+        "default": 1.0,
+        "metavar": "CM",
+        "help": "grid of the low edges in cm (kg for body mass; default: 1)",
+    },
+    "smooth": {
+        "type": float,
+        "metavar": "CM",
+        "help": "blur the people by this much before fitting (default: 0)",
+    },
+    "rounding": {"choices": ROUNDINGS, "help": "edges on whole multiples only"},
+    "objective": {
+        "choices": GOALS,
+        "help": "what to make as large as it can be (default: covered; with the "
+        "weight of a harm given: loss)",
+    },
+    "least-step": {
+        "metavar": "MEASURE=STEP",
+        "help": "each size starts at least this much above the one before",
+    },
+    "least-overlap": {
+        "metavar": "MEASURE=OVERLAP",
+        "help": "neighbouring sizes share at least this much",
+    },
+    "owned": {
+        "metavar": "FILE",
+        "help": "with --widths: size chart of sizes already owned, to keep",
+    },
+    "load-limit": {
+        "metavar": "KG",
+        "help": "load limit of every size, such as 200 or 440lb",
+    },
+    "tolerance": {
+        "type": float,
+        "metavar": "SHARE",
+        "help": "press the certified bound to within this share of the value, such as "
+        "0.01; with four measures that may take half a minute and fall short "
+        "(default: to 0.01 with up to three measures, a few seconds with four)",
+    },
+    "splits": {
+        "type": int,
+        "default": 10,
+        "metavar": "N",
+        "help": "half-splits for the held-out figures (default: 10)",
+    },
+}
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
-    parser.add_argument(
-        "--people",
-        metavar="NAME",
-        help=f"whom to fit to: {', '.join(POPULATIONS)} (default: everyone; with "
-        "--widths adults)",
-    )
-    parser.add_argument(
-        "--widths",
-        nargs="+",
-        action="extend",
-        default=[],
-        metavar="MEASURE=WIDTH",
-        help="width of each size in cm or kg, such as hip_circumference_cm=20; "
-        f"one to four of: {', '.join(MEASURES)} (default: sizes of usual widths for "
-        "children, adults and people of high body mass index apart)",
-    )
-    parser.add_argument(
-        "--sizes",
-        type=int,
-        default=3,
-        metavar="N",
-        help="number of sizes; without --widths of each of the three groups "
-        "(default: 3)",
-    )
-    parser.add_argument(
-        "--group",
-        choices=GROUPS,
-        help="with --widths: what the sizes are for (default: what all the people "
-        "can share)",
-    )
-    parser.add_argument(
-        "--step",
-        type=float,
-        default=1.0,
-        metavar="CM",
-        help="grid of the low edges in cm (kg for body mass; default: 1)",
-    )
-    parser.add_argument(
-        "--smooth",
-        type=float,
-        default=0.0,
-        metavar="CM",
-        help="blur the people by this much before fitting (default: 0)",
-    )
-    parser.add_argument(
-        "--rounding", choices=list(ROUNDINGS), help="edges on whole multiples only"
-    )
-    parser.add_argument(
-        "--objective",
-        default="covered",
-        choices=GOALS,
-        help="what to make as large as it can be (default: covered)",
-    )
-    parser.add_argument(
-        "--least-step",
-        nargs="+",
-        action="extend",
-        default=[],
-        metavar="MEASURE=STEP",
-        help="each size starts at least this much above the one before",
-    )
-    parser.add_argument(
-        "--least-overlap",
-        nargs="+",
-        action="extend",
-        default=[],
-        metavar="MEASURE=OVERLAP",
-        help="neighbouring sizes share at least this much",
-    )
-    parser.add_argument(
-        "--owned",
-        metavar="FILE",
-        help="with --widths: size chart of sizes already owned, to keep",
-    )
-    parser.add_argument(
-        "--load-limit",
-        metavar="KG",
-        help="load limit of every size, such as 200 or 440lb",
-    )
-    parser.add_argument(
-        "--tolerance",
-        type=float,
-        metavar="SHARE",
-        help="press the certified bound to within this share of the value, such as "
-        "0.01; with four measures that may take half a minute and fall short "
-        "(default: to 0.01 with up to three measures, a few seconds with four)",
-    )
-    parser.add_argument(
-        "--splits",
-        type=int,
-        default=10,
-        metavar="N",
-        help="half-splits for the held-out figures (default: 10)",
-    )
+    for name, how in OPTIONS.items():
+        if "=" in how.get("metavar", ""):
+            how = {"nargs": "+", "action": "extend", "default": [], **how}
+        parser.add_argument(f"--{name}", **how)
+    add_harm_weights(parser)
     add_seed(parser)
     parser.add_argument("--json", action="store_true", help="print JSON")
 
@@ -141,27 +132,29 @@ def run(args: argparse.Namespace) -> int:
         if meant := like_pounds(args.load_limit):
             told = f"--load-limit {args.load_limit:g} kg looks like pounds ({meant} kg)"
             warnings.warn(f"{told}: read the labels again", SizingWarning, stacklevel=2)
+    weights, goal = harm_weights(args)
     how: dict[str, Any] = {
         "step_cm": args.step,
-        "smooth_cm": args.smooth,
         "rounding": args.rounding,
-        "objective": args.objective,
-        "least_step": _numbers(args.least_step, "--least-step") or None,
-        "least_overlap": _numbers(args.least_overlap, "--least-overlap") or None,
+        "least_step": measured_numbers(args.least_step, "--least-step") or None,
+        "least_overlap": measured_numbers(args.least_overlap, "--least-overlap")
+        or None,
         "seed": args.seed,
+        **goal,
     }
+    if args.objective is not None:
+        how["objective"] = args.objective
+    if args.smooth is not None:
+        how["smooth_cm"] = args.smooth
     pressed = {"tolerance": args.tolerance, "splits": args.splits}
     fit: BandFit | GroupsFit
     covers: dict[str, pd.DataFrame] = {}
     if args.widths:
-        fit = _own_widths(args, people, {**how, **pressed})
-        found: dict[str, Any] = {
-            "chart": _records(fit.chart.frame),
-            "share": fit.share,
-            "objective": fit.objective,
-            "value": fit.value,
-            "upper_bound": fit.upper_bound,
-        }
+        shown = {"progress": not args.json}
+        fit = _own_widths(args, people, {**how, **pressed, **shown})
+        found: dict[str, Any] = {"chart": _records(fit.chart.frame)}
+        for figure in ("share", "objective", "value", "upper_bound"):
+            found[figure] = getattr(fit, figure)
     else:
         for option in ("group", "owned"):
             if getattr(args, option) is not None:
@@ -176,7 +169,9 @@ def run(args: argparse.Namespace) -> int:
         fit = fit_nine_sizes(people, sizes=args.sizes, **how, **pressed)
         covers = {"covered_by_sizes": coverage_by_sizes(people, **how)}
         found = {"chart": _records(fit.chart.frame), "judged": _records(fit.judged)}
-    found |= {"figures": _records(fit.table)}
+    harms = estimate_coverage(people, fit.chart, seed=args.seed).harms
+    found |= {"figures": _records(fit.table), "harms": _records(harms)}
+    found |= {"weights": weights, "weighed_harm": weighed_harm(harms, **weights)}
     found |= {key: _records(table) for key, table in covers.items()}
     owned = None if args.owned is None else read_chart(args.owned, warn=False)
     summary = invented_first(() if owned is None else owned.invented, fit.summary())
@@ -185,6 +180,7 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(rounded(found), indent=2, allow_nan=False))
         return 0
     print(summary, end="\n\n")
+    print(harm_words(harms, **weights), end="\n\n")
     print(_sizes(fit.chart.frame), end="\n\n")
     for table in covers.values():
         print("\n".join(map(_covered, table.to_dict("records"))), end="\n\n")
@@ -206,7 +202,7 @@ def _own_widths(
         )
     return fit_bands(
         people,
-        widths=_numbers(args.widths, "--widths"),
+        widths=measured_numbers(args.widths, "--widths"),
         sizes=args.sizes,
         group=args.group,
         fixed=None if args.owned is None else read_chart(args.owned),
@@ -235,29 +231,6 @@ def _sizes(frame: pd.DataFrame) -> str:
             f"{a:g} to {b:g}" for a, b in zip(low, high, strict=True)
         ]
     return table.to_string(index=False)
-
-
-def _numbers(words: list[str], option: str) -> dict[str, float]:
-    """Read MEASURE=NUMBER words."""
-    found = {}
-    for word in words:
-        measure, sign, number = word.partition("=")
-        if measure not in MEASURES or not sign:
-            raise SizingError(
-                str(
-                    Problem(
-                        f"cannot read what follows {option}",
-                        "MEASURE=NUMBER with a measure of " + ", ".join(MEASURES),
-                        f"write {option} hip_circumference_cm=20",
-                        value=word,
-                    )
-                )
-            )
-        if measure in found:
-            raise SizingError(f"'{measure}' is given twice after {option}: keep one.")
-        unit = measure.rsplit("_", 1)[1]
-        found[measure] = amount(f"{option} {measure}", number, unit)
-    return found
 
 
 def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:

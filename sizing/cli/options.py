@@ -4,8 +4,11 @@ import argparse
 import warnings
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
-from sizing.errors import Problem, SizingError, UnitSaid
+from sizing.coverage import HARM_WEIGHTS
+from sizing.errors import Problem, SizingError, UnitSaid, check_number
+from sizing.measures import MEASURES
 from sizing.measures.typed import quantity
 from sizing.people import POPULATIONS
 
@@ -102,3 +105,56 @@ def amount(what: str, text: str, unit: str) -> float:
     if found.said:
         warnings.warn(f"{what}: {found.told(text)}", UnitSaid, stacklevel=2)
     return found.standard
+
+
+def measured_numbers(words: list[str], option: str) -> dict[str, float]:
+    """Read MEASURE=NUMBER words, such as those after ``--widths``.
+
+    Examples
+    --------
+    >>> measured_numbers(["hip_circumference_cm=20"], "--widths")
+    {'hip_circumference_cm': 20.0}
+    """
+    found = {}
+    for word in words:
+        measure, sign, number = word.partition("=")
+        if measure not in MEASURES or not sign:
+            raise SizingError(
+                f"cannot read what follows {option}",
+                allowed="MEASURE=NUMBER with a measure of " + ", ".join(MEASURES),
+                action=f"write {option} hip_circumference_cm=20",
+                value=word,
+            )
+        if measure in found:
+            raise SizingError(f"'{measure}' is given twice after {option}: keep one.")
+        unit = measure.rsplit("_", 1)[1]
+        found[measure] = amount(f"{option} {measure}", number, unit)
+    return found
+
+
+def add_harm_weights(parser: argparse.ArgumentParser) -> None:
+    """Add ``--too-large`` and ``--too-small``: how heavily each harm weighs."""
+    for harm, usual in HARM_WEIGHTS.items():
+        words = (
+            f"how heavily a nearest size {harm.replace('_', ' ')} weighs (default: "
+            f"{usual:g}, our choice); given either, fitted sizes make least harm, "
+            "instead of giving most people a size"
+        )
+        option = f"--{harm.replace('_', '-')}"
+        parser.add_argument(option, type=float, metavar="WEIGHT", help=words)
+
+
+def harm_weights(args: argparse.Namespace) -> tuple[dict[str, float], dict[str, Any]]:
+    """Return the weight of each harm, and what they ask of a fit."""
+    given = {harm: getattr(args, harm) for harm in HARM_WEIGHTS}
+    asked = any(value is not None for value in given.values())
+    weights = {
+        harm: usual if given[harm] is None else given[harm]
+        for harm, usual in HARM_WEIGHTS.items()
+    }
+    for harm, weight in weights.items():
+        option = f"--{harm.replace('_', '-')}"
+        check_number(f"the weight {option}", weight, above=0, most=1000)
+    most = max(weights.values())
+    costs = {harm: weight / most for harm, weight in weights.items()}
+    return weights, {"objective": "loss", **costs} if asked else {}

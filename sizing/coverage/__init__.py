@@ -3,12 +3,20 @@
 from sizing.coverage.between import who_falls_between
 from sizing.coverage.chunks import CountedCoverage, coverage_in_chunks
 from sizing.coverage.compare import Comparison, compare_charts
-from sizing.coverage.coverage import HARM_WORDS, Coverage, estimate_coverage
+from sizing.coverage.coverage import (
+    HARM_WEIGHTS,
+    HARM_WORDS,
+    Coverage,
+    estimate_coverage,
+    harm_words,
+    weighed_harm,
+)
 from sizing.coverage.misses import why_none
 from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
 from sizing.kinds import check_kinds
 
 __all__ = [
+    "HARM_WEIGHTS",
     "HARM_WORDS",
     "Comparison",
     "CountedCoverage",
@@ -18,7 +26,9 @@ __all__ = [
     "compare_charts",
     "coverage_in_chunks",
     "estimate_coverage",
+    "harm_words",
     "sensitivity",
+    "weighed_harm",
     "who_falls_between",
     "why_none",
 ]

@@ -28,6 +28,8 @@ HARM_WORDS: dict[str, str] = {
     "too_small": "their nearest size is too small",
     "both": "it is too large in one measure and too small in another",
 }
+#: How heavily each weighs unless asked otherwise: a choice of ours, without a source.
+HARM_WEIGHTS: dict[str, float] = {"too_large": 2.0, "too_small": 1.0}
 HARMS_APART = "From a sling too large a person can slip; one too small cuts or tips."
 _INTERVAL = f"{100 * LEVEL:.0f} % score interval on the effective number"
 
@@ -75,11 +77,7 @@ class Coverage:
         ]
         lines.append(f"{'; '.join(parts)}.")
         if self.harms["estimate"].any():
-            harms = (
-                f"{HARM_WORDS[row['harm']]}: {percent(row)}"
-                for row in self.harms.to_dict("records")
-            )
-            lines.append(f"Without a size: {'; '.join(harms)}. {HARMS_APART}")
+            lines.append(harm_words(self.harms))
         weak = covered["extrapolated"] + covered["unsupported"] + covered["missing"]
         lines.append(
             f"For {100 * weak:.1f} % of these people the answer rests on figures "
@@ -100,6 +98,65 @@ def percent(row: pd.Series | Mapping[Any, Any]) -> str:
     """Return an estimate and its interval as percent."""
     low, high = 100 * row["low"], 100 * row["high"]
     return f"{100 * row['estimate']:.1f} % ({low:.1f} to {high:.1f})"
+
+
+def harm_words(
+    harms: pd.DataFrame, too_large: float = 2.0, too_small: float = 1.0
+) -> str:
+    """Say which way the nearest size is wrong for those without one, and its weight.
+
+    Parameters
+    ----------
+    harms : DataFrame
+        ``Coverage.harms``.
+    too_large, too_small : float
+        How heavily each weighs.
+
+    Returns
+    -------
+    str
+    """
+    rows = harms.to_dict("records")
+    parts = [f"{HARM_WORDS[row['harm']]}: {percent(row)}" for row in rows]
+    told = f"Without a size: {'; '.join(parts)}. {HARMS_APART}"
+    weighed, alike = (
+        weighed_harm(harms, too_large, too_small),
+        weighed_harm(harms, 1, 1),
+    )
+    return (
+        f"{told} Weighed {too_large:g} for too large to {too_small:g} for too small (a "
+        f"choice, no source), the harm is as great as if {100 * weighed:.1f} % met the "
+        f"heavier of the two; weighed alike, {100 * alike:.1f} %."
+    )
+
+
+def weighed_harm(
+    harms: pd.DataFrame, too_large: float = 2.0, too_small: float = 1.0
+) -> float:
+    """Return the share of people harmed, the lesser harm counting for less.
+
+    Parameters
+    ----------
+    harms : DataFrame
+        ``Coverage.harms``.
+    too_large, too_small : float
+        How heavily each weighs; whom a size is wrong for both ways, the heavier of
+        both.
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> weighed_harm(pd.DataFrame({"harm": ["too_large", "too_small", "both"],
+    ...     "estimate": [0.04, 0.1, 0.01]}))
+    0.1
+    """
+    most = max(too_large, too_small)
+    weight = {"too_large": too_large, "too_small": too_small, "both": most}
+    weights = harms["harm"].map(weight).to_numpy(dtype=float)
+    return float(harms["estimate"].to_numpy(dtype=float) @ weights) / most
 
 
 def estimate_coverage(

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sizing.bands import edge_stability, frontier
+from sizing.bands import edge_stability, frontier, graph
 from sizing.cli import bands
 from sizing.cli.main import main
 from sizing.people import load_people
@@ -40,6 +40,31 @@ def test_json_holds_the_chart_and_its_figures(capsys):
     assert found["share"] <= found["upper_bound"]
     assert {row["chart"] for row in found["figures"]} >= {"fitted", "rival"}
     assert found["cautions"]
+    harms = {row["harm"]: row["estimate"] for row in found["harms"]}
+    assert sum(harms.values()) == pytest.approx(1 - found["share"])
+    assert found["weights"] == {"too_large": 2, "too_small": 1}
+    twice = harms["too_large"] + harms["both"] + harms["too_small"] / 2
+    assert found["weighed_harm"] == pytest.approx(twice)
+
+
+def test_the_weight_of_a_harm_changes_the_sizes(capsys):
+    found = {}
+    for words in ((), ("--too-large", "5"), ("--too-small", "5")):
+        assert main([*WORDS, "--json", *words]) == 0
+        found[words[:1]] = json.loads(capsys.readouterr().out)
+    plain, large, small = found.values()
+    assert plain["objective"] == "covered" and large["objective"] == "loss"
+    assert plain["share"] >= max(large["share"], small["share"]) - 1e-9
+    harm = [{r["harm"]: r["estimate"] for r in one["harms"]} for one in (large, small)]
+    assert harm[0]["too_large"] <= harm[1]["too_large"]
+    assert main([*WORDS, "--too-large", "0"]) == 2
+    assert "the weight --too-large" in capsys.readouterr().err
+
+
+def test_a_search_that_would_go_on_is_given_up(capsys, monkeypatch):
+    monkeypatch.setattr(graph, "MOST_WORK", 100)
+    assert main([*WORDS, "--step", "0.1"]) == 2
+    assert "longer than a minute" in capsys.readouterr().err
 
 
 def test_no_group_is_named_for_people_of_all_ages(capsys, monkeypatch, people):

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from sizing.bands import fit_bands
 from sizing.bands.fitter import Fitter
-from sizing.bands.request import check_request
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
@@ -316,7 +315,7 @@ def test_a_bound_in_fewer_measures_is_above_the_best_in_all(sizes, steps):
         values = 50 + rng.integers(0, steps + 1, (9, 4)) / 10
         people = make_people(values, rng.integers(1, 5, 9))
         widths = dict.fromkeys(MEASURES, 0.1)
-        fitter = Fitter(check_request(people, widths=widths, sizes=sizes, step_cm=0.2))
+        fitter = Fitter.of(people, widths=widths, sizes=sizes, step_cm=0.2)
         boxes = fitter.fit()
         bound = fitter.bound_without_one(boxes)
         best = best_by_brute_force(people, widths, sizes, 1)

@@ -20,7 +20,6 @@ from sizing.bands import (
 )
 from sizing.bands.fitter import Fitter
 from sizing.bands.frontier import _scaled
-from sizing.bands.request import check_request
 from sizing.bands.stability import draw_samples, interval
 from sizing.errors import SizingError
 
@@ -192,7 +191,7 @@ def test_edges_are_those_of_the_charts_fitted_to_each_sample():
     asked = {"widths": WIDTHS, "sizes": 2, "step_cm": 0.5}
     table = edge_stability(people, **asked, replicates=4, level=0.8, seed=6)
     samples = draw_samples(people, replicates=4, rng=np.random.default_rng(6))
-    fitter = Fitter(check_request(people, **asked))
+    fitter = Fitter.of(people, **asked)
     charts = [
         fitter.fit(people.weight.to_numpy() * times[people.frame["person"]])
         for times in samples.times

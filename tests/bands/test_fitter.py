@@ -20,7 +20,6 @@ from sizing.bands.fitter import (
 from sizing.bands.goal import Counter, Goal
 from sizing.bands.graph import NUDGE, TIE, Task
 from sizing.bands.measured import read_measured
-from sizing.bands.request import check_request
 from sizing.bands.search import (
     climb,
 )
@@ -145,7 +144,7 @@ def test_a_bound_is_pressed_as_far_as_is_asked(
 def fitter_of(values, weight=None, *, widths=(1.0,), sizes=1, **more):
     people = make_people(values, weight)
     wide = dict(zip(MEASURES, widths, strict=False))
-    return Fitter(check_request(people, widths=wide, sizes=sizes, **more))
+    return Fitter.of(people, widths=wide, sizes=sizes, **more)
 
 
 def test_what_the_tie_rule_may_cost_is_in_the_bound():

@@ -16,9 +16,9 @@ from sizing.bands import (
     judge_groups,
 )
 from sizing.bands.fit import with_owned
+from sizing.bands.fitter import Fitter
 from sizing.bands.groups import by_group, common_group
 from sizing.bands.nine_sizes import widths_of
-from sizing.bands.request import check_request
 from sizing.bands.result import HeldOut
 from sizing.charts import SizeChart
 from sizing.coverage import estimate_coverage
@@ -92,7 +92,7 @@ def test_a_fit_unasked_is_on_whole_centimetres_with_ten_halves():
     found = fit_bands(people, widths={HIP: 1.0}, sizes=2)
     usual = {"step_cm": 1.0, "smooth_cm": 0.0, "fixed": None, "least_step": None}
     usual |= {"least_overlap": None, "rounding": None}
-    usual |= {"objective": "covered", "errors": None, "near": 2.0, "too_large": 0.5}
+    usual |= {"objective": "covered", "errors": None, "near": 2.0, "too_large": 1.0}
     usual |= {"too_small": 0.5, "load_limit_kg": None}
     usual |= {"widths": {HIP: 1.0}, "sizes": 2, "splits": 10, "seed": 1}
     assert found.settings == usual
@@ -100,10 +100,10 @@ def test_a_fit_unasked_is_on_whole_centimetres_with_ten_halves():
     assert found.chart.name == "fitted chart"
     assert found.rival.name == "quantile-centred bands"
     assert found.chart.source == found.rival.source == "fitted to 'invented'"
-    plain = check_request(people, widths={HIP: 1.0}, sizes=2)
+    plain = Fitter.of(people, widths={HIP: 1.0}, sizes=2).request
     assert plain.layout.steps == (10,)
-    loss = check_request(people, widths={HIP: 1.0}, sizes=2, objective="loss").goal
-    assert (loss.near, loss.too_large, loss.too_small) == ((20,), 0.5, 0.5)
+    loss = Fitter.of(people, widths={HIP: 1.0}, sizes=2, objective="loss").request.goal
+    assert (loss.near, loss.too_large, loss.too_small) == ((20,), 1, 0.5)
     # A share of one leaves nothing to prove.
     everyone = fit_bands(people, widths={HIP: 3.0}, sizes=1, splits=0)
     assert (everyone.share, everyone.upper_bound) == (1, 1)

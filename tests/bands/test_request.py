@@ -13,9 +13,10 @@ from scipy.stats import norm
 
 from sizing.bands import partition, partition_bands
 from sizing.bands.axis import Axis
-from sizing.bands.goal import Goal, make_goal
+from sizing.bands.fitter import Fitter
+from sizing.bands.goal import Goal
 from sizing.bands.measured import read_measured
-from sizing.bands.request import check_request
+from sizing.bands.request import FitSettings
 from sizing.bands.result import half_splits
 from sizing.charts import SizeChart
 from sizing.errors import SizingError
@@ -25,15 +26,20 @@ from sizing.measures.edges import NO_HIGH
 from .oracle import MEASURES, make_people
 
 HIP, SIT = MEASURES[:2]
-USUAL = {"objective": "loss", "errors": None, "near": 2.0, "too_large": 0.5}
-USUAL["too_small"] = 0.5
+
+
+def goal_of(measures, **settings):
+    widths = dict.fromkeys(measures, 5.0)
+    return FitSettings(
+        widths=widths, sizes=1, **{"objective": "loss", **settings}
+    ).goal()
 
 
 def request_of(values=((80, 50), (90, 60), (101, 71)), columns=None, **change):
     people = make_people(values, **(columns or {}))
     widths = dict(zip(MEASURES, (5.0, 4.0, 3.0, 6.0), strict=True))
     asked = {"widths": {m: widths[m] for m in MEASURES[: len(values[0])]}, "sizes": 2}
-    return check_request(people, **{**asked, **change})
+    return Fitter.of(people, **{**asked, **change}).request
 
 
 def test_a_request_is_laid_out_as_asked():
@@ -153,7 +159,7 @@ def test_sizes_owned_take_every_place_in_order():
 )
 def test_what_a_loss_is_made_of(large, small, terms):
     """Who fits is worth 1; who nearly fits, 1 less her cost; by hand."""
-    goal = make_goal([HIP, SIT], **{**USUAL, "too_large": large, "too_small": small})
+    goal = goal_of([HIP, SIT], too_large=large, too_small=small)
     assert goal.near == (20, 20) and goal.sd == ()
     for found, told in zip(goal.terms(), terms, strict=True):
         assert found == pytest.approx(told)
@@ -167,14 +173,12 @@ def test_what_a_loss_is_made_of(large, small, terms):
 
 def test_goals_are_told_in_tenths_and_refused_if_they_make_no_sense():
     usual = vocabulary().set_index("name")["error_cm"]
-    judged = make_goal(
-        [HIP, SIT], **{**USUAL, "objective": "judged", "errors": {SIT: 0.3}}
-    )
+    judged = goal_of([HIP, SIT], objective="judged", errors={SIT: 0.3})
     assert judged.sd == pytest.approx((10 * usual[HIP], 3.0))
-    apart = make_goal([HIP, SIT], **{**USUAL, "near": {SIT: 0.7}})
-    assert apart.near == (0, 7) and (apart.too_large, apart.too_small) == (0.5, 0.5)
-    assert make_goal([HIP], **{**USUAL, "too_large": 0, "too_small": 1}).too_small == 1
-    assert make_goal([HIP], **{**USUAL, "objective": "covered"}) == Goal()
+    apart = goal_of([HIP, SIT], near={SIT: 0.7})
+    assert apart.near == (0, 7) and (apart.too_large, apart.too_small) == (1, 0.5)
+    assert goal_of([HIP], too_large=0, too_small=1).too_small == 1
+    assert goal_of([HIP], objective="covered") == Goal()
     for change, words in (
         ({"too_large": 1.01}, "cost of a size too large makes no sense.*from 0 to 1"),
         ({"too_small": -0.1}, "cost of a size too small makes no sense"),

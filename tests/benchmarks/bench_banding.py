@@ -23,7 +23,6 @@ import pandas as pd
 from sizing.bands import fit_bands, partition_bands
 from sizing.bands.fitter import Fitter
 from sizing.bands.measured import covered
-from sizing.bands.request import check_request
 from sizing.bands.search import best_chart
 from sizing.measures.edges import NO_HIGH
 from sizing.people import load_people
@@ -53,7 +52,7 @@ def best(work: Callable[[], object], rounds: int = 5) -> float:
 
 def fitter_of(people: People, measures: int) -> Fitter:
     widths = dict(list(WIDTHS.items())[:measures])
-    return Fitter(check_request(people, widths=widths, sizes=SIZES))
+    return Fitter.of(people, widths=widths, sizes=SIZES)
 
 
 def fit_all(people: People, measures: int) -> float:

@@ -11,7 +11,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from sizing.charts import SizeChart, compiled, demo_chart
+from sizing.charts import SizeChart, demo_chart
 from sizing.charts import fits as core
 
 
@@ -59,14 +59,7 @@ def main(rows: int) -> None:
         "reading the columns once": best(lambda: [c.max() for c in columns.values()]),
         "plain pandas": best(lambda: plain_pandas(frame, chart), 3),
     }
-    least = compiled.LEAST_ROWS
-    compiled.LEAST_ROWS = rows + 1
     found["masks, numpy"] = best(lambda: core.size_masks(columns, chart))
-    if compiled.AVAILABLE:
-        compiled.LEAST_ROWS = 0
-        core.size_masks(columns, chart)  # compiles
-        found["masks, compiled"] = best(lambda: core.size_masks(columns, chart))
-    compiled.LEAST_ROWS = least
 
     reading, pandas_time = found["reading the columns once"], found["plain pandas"]
     print(f"{rows:,} rows, {len(chart.sizes)} sizes, {len(columns)} measures")
@@ -76,8 +69,6 @@ def main(rows: int) -> None:
             f"{pandas_time / seconds:8.1f} x faster than pandas"
             f"{seconds / reading:8.1f} x reading"
         )
-    if not compiled.AVAILABLE:
-        print("numba is not installed (extra 'fast'): compiled code not timed")
 
 
 if __name__ == "__main__":

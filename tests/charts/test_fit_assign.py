@@ -13,7 +13,6 @@ from sizing.charts import (
     SizeChart,
     assign,
     chart_from,
-    compiled,
     demo_chart,
     fits_matrix,
     size_masks,
@@ -473,18 +472,6 @@ def test_the_unit_of_a_miss_is_the_median_width():
         "stature_cm": 120,
         "sitting_height_cm": 1,
     }
-
-
-@pytest.mark.parametrize("chart", [demo_chart(), two()], ids=["four", "two"])
-def test_compiled_masks_equal_numpy(rng, monkeypatch, chart):
-    pytest.importorskip("numba")
-    values = {
-        m: rng.integers(-1, 2400, 50_001).astype(np.int16) for m in core.limits(chart)
-    }
-    plain = size_masks(values, chart)
-    monkeypatch.setattr(compiled, "LEAST_ROWS", 0)
-    assert (size_masks(values, chart) == plain).all()
-    assert plain.any()
 
 
 @pytest.mark.parametrize("count", [8, 9, 17, 33, 64])

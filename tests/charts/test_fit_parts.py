@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.charts import SizeChart, assign, chart_from, compiled, size_masks
+from sizing.charts import SizeChart, assign, chart_from, size_masks
 from sizing.charts import fits as core
 from sizing.charts.judge import judge
 from sizing.charts.nearest import nearest, yardsticks
@@ -96,28 +96,6 @@ def test_the_load_limit_bounds_the_body_mass_from_above():
     told = core.tenths(frame, bare)
     assert told["body_mass_kg"].tolist() == [-1, -1]
     assert told[HIP].tolist() == [850, -1]
-
-
-@pytest.mark.parametrize("there", [True, False])
-def test_compiled_code_is_used_from_so_many_rows_on_where_it_is_there(
-    monkeypatch, there
-):
-    used = []
-
-    def keep_all(out, columns, tables):
-        used.append(len(out))
-        core._keep_all(out, columns, tables)
-
-    monkeypatch.setattr(compiled, "AVAILABLE", there)
-    monkeypatch.setattr(compiled, "keep_all", keep_all)
-    monkeypatch.setattr(compiled, "LEAST_ROWS", 5)
-    chart = chart_of([70, 80], [90, 100])
-    for rows in (4, 5, 6):
-        hip = np.linspace(690, 1010, rows).astype(np.int16)
-        found = size_masks({HIP: hip}, chart)
-        one, two = (hip >= 700) & (hip <= 900), (hip >= 800) & (hip <= 1000)
-        assert (core.unpack([found], 2) == np.column_stack([one, two])).all()
-    assert used == ([5, 6] if there else [])
 
 
 @pytest.mark.parametrize("rows", [0, 1, 65_535, 65_536, 65_537, 140_000])

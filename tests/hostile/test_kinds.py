@@ -51,6 +51,9 @@ ANSWERS = pd.DataFrame(
 READINGS = pd.DataFrame(
     {"subject": [1, 1, 2, 2], "measurer": [1, 2, 1, 2], "value": NUMBERS}
 )
+HARMS = pd.DataFrame(
+    {"harm": ["too_large"], "estimate": [0.1], "low": [0.05], "high": [0.2]}
+)
 #: What each function is given while one parameter in turn is of a wrong kind.
 GOOD = {
     "assign": {"people": PEOPLE, "chart": CHART},
@@ -97,6 +100,8 @@ GOOD = {
     "fit_guess": {},
     "fit_nine_sizes": {"people": PEOPLE, "sizes": 1, "step_cm": 5},
     "fits_matrix": {"values": PEOPLE.frame, "chart": CHART},
+    "harm_words": {"harms": HARMS},
+    "weighed_harm": {"harms": HARMS},
     "misfits": {"values": PEOPLE.frame, "chart": CHART},
     "frontier": {**FIT, "splits": 2, "sizes": (2,), "scales": (1.0,)},
     "group_of": {"people": PEOPLE},

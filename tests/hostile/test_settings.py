@@ -75,7 +75,7 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "most": 4.0,
     },
     bands.partition_bands: lambda: {"values": np.arange(9.0), "bands": 2},
-    sizing.coverage: lambda: dict(
+    sizing.estimate_coverage: lambda: dict(
         zip(("people", "chart"), some(), strict=True), replicates=50, seed=1
     ),
     sizing.compare_charts: lambda: {
@@ -214,11 +214,11 @@ def numbers_of(given: Mapping[str, Any]) -> list[str]:
 def test_a_setting_that_cannot_be_is_refused_in_plain_words(what):
     given = CALLS[what]()
     what(**given)
-    optional = {
-        name
-        for name, one in inspect.signature(what).parameters.items()
-        if one.default is None
+    takes = {
+        **inspect.signature(bands.FitSettings).parameters,
+        **inspect.signature(what).parameters,
     }
+    optional = {name for name, one in takes.items() if one.default is None}
     taken = []
     for name in numbers_of(given):
         for wrong in WRONG:
@@ -234,3 +234,29 @@ def test_a_setting_that_cannot_be_is_refused_in_plain_words(what):
             else:
                 taken.append(f"{name}={value!r} was taken")
     assert not taken, "\n".join(taken)
+
+
+@pytest.mark.parametrize(
+    ("what", "given", "words"),
+    [
+        (bands.fit_bands, {**BAND, "step": 1.0}, "did you mean 'step_cm'"),
+        (bands.frontier, {"widths": {HIP: 20}, "smoth_cm": 1.0}, "'smooth_cm'"),
+        (bands.fit_groups, {**BAND, "least_stepp": {}}, "'least_step'"),
+        (bands.fit_bands, {**BAND, "fixed": {"a": 1}}, "cannot use this as fixed"),
+        (bands.fit_bands, {**BAND, "seeds": 1}, "no setting of this name"),
+        (sizing.estimate_coverage, {"chrt": 1}, "did you mean 'chart'"),
+    ],
+)
+def test_a_misspelt_setting_is_told_the_nearest_name(what, given, words):
+    people = load_people("bariatric", draws=1)
+    with pytest.raises(SizingError, match=words):
+        what(people, **given)
+
+
+def test_constructors_and_methods_refuse_a_wrong_kind():
+    with pytest.raises(SizingError, match=r"SizeChart\(\) cannot use this as frame"):
+        sizing.SizeChart({"size": ["one"]})
+    with pytest.raises(SizingError, match="did you mean 'source'"):
+        sizing.SizeChart(demo_chart().frame, sorce="x")
+    with pytest.raises(SizingError, match="unknown measure"):
+        demo_chart().edges("hip_circumference")

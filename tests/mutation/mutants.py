@@ -15,9 +15,6 @@ ARITHMETIC = {"Add", "Sub", "Mul", "Div", "FloorDiv", "Mod", "Pow"}
 BITS = {"BitOr", "BitAnd", "BitXor"}
 IDENTITY = {"Is", "IsNot"}
 
-#: It needs the extra ``fast``; elsewhere no test loads it.
-LEFT_OUT = {"sizing/charts/compiled.py"}
-
 
 @dataclass(frozen=True)
 class Mutant:
@@ -97,7 +94,7 @@ def sample(root: Path, package: str, number: int, seed: int) -> list[Mutant]:
     sites: dict[tuple, list[Mutant]] = {}
     for path in sorted((root / "sizing" / package).glob("*.py")):
         file = path.relative_to(root).as_posix()
-        sites |= {} if file in LEFT_OUT else _sites(root, file)
+        sites |= _sites(root, file)
     groups = [sites[key] for key in sorted(sites)]
     chosen = rng.permutation(len(groups))[:number]
     drawn = [groups[place][rng.integers(len(groups[place]))] for place in chosen]
