@@ -11,6 +11,7 @@ _PARTS = {
     "prices": "the prices",
     "owned": "the slings owned",
     "people": "the people served",
+    "trials": "the trials",
 }
 
 
@@ -20,7 +21,8 @@ def invented_words(*parts: str) -> str:
     Parameters
     ----------
     *parts : str
-        What is invented: ``chart``, ``prices``, ``owned``, ``people``; none: nothing.
+        What is invented: ``chart``, ``prices``, ``owned``, ``people``, ``trials``;
+        none: nothing.
 
     Examples
     --------

@@ -24,6 +24,7 @@ ORDER = [
     {"coverage"},
     {"bands"},
     {"client", "stock", "lesson", "study"},
+    {"trials"},
     {"words"},
     {"plots"},
     {"pages"},

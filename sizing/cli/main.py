@@ -21,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "client": "one client: which sizes are in play, and what to measure next",
     "bands": "the best edges for sizes of given widths, and what fewer would cost",
     "stock": "which sizes to stock and how many, for those you serve",
+    "trials": "slings tried on: where their sizes really begin and end",
     "blank": "a blank chart, caseload or other table of your own to fill in",
     "lesson": "make the pack for an hour on measuring against guessing",
     "lab": "open the pages' code in JupyterLab, in a folder of your own",

@@ -75,6 +75,10 @@ USES: dict[str, Uses] = {
         ("--chart", "--prices", "--groups", "--caseload"),
         writes={"--order": (".csv", ".xlsx"), "--report": _PAGE},
     ),
+    "trials": Uses(
+        ("file", "--chart"),
+        writes={"--learned": (".csv", ".xlsx"), "--report": _PAGE, "--form": _PAGE},
+    ),
     "blank": Uses(writes={"file": (".csv", ".xlsx")}),
     "lesson": Uses(("--chart", "--answers"), fills={"--out": _LESSON}),
 }

@@ -101,7 +101,23 @@ ANSWERS = Table(
     guesses=True,
     row="answer",
 )
-TABLES = {t.title: t for t in (CHART, CASELOAD, PRICES, GROUPS, MARGINS, ANSWERS)}
+TRIALS = Table(
+    "trials",
+    (
+        Column("service", also="ward|home|team"),
+        Column("chart"),
+        Column("pattern", also="pattern of sling"),
+        replace(_SIZE, also="size tried|size name|name of the size"),
+        *_MEASURES,
+        Column("how", also="how measured|how taken"),
+        Column("outcome", also="what happened", needed=True),
+        Column("too_small_where", also="where too small"),
+        Column("too_large_where", also="where too large"),
+    ),
+)
+TABLES = {
+    t.title: t for t in (CHART, CASELOAD, PRICES, GROUPS, MARGINS, ANSWERS, TRIALS)
+}
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from sizing.people.own import check_draws, people_from
 from sizing.people.people import People
 
 #: Headings under which people write what tells who a client is.
-_PERSONAL = re.compile(
+PERSONAL = re.compile(
     r"(^|_)(name|names|surname|forename|initials|nickname|address|street|postcode|"
     r"post_code|zip|zipcode|phone|telephone|mobile|email|e_mail|dob|birth|birthdate|"
     r"birthday|nhs|nhs_number|ssn|mrn|hospital_number|patient_number|next_of_kin|"
@@ -71,12 +71,12 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     """
     check_draws(draws, seed)
     file = Path(path)
-    table = _without_empty_end(read_table(file, CASELOAD))
+    table = without_empty_end(read_table(file, CASELOAD))
     if table.empty:
         raise SizingError(
             "there is no client in it", allowed="one per row", file=file.name
         )
-    personal = [c for c in table.columns if _PERSONAL.search(plain(c))]
+    personal = [c for c in table.columns if PERSONAL.search(plain(c))]
     taken = take(table.drop(columns=personal), CASELOAD, note=False, collect=True)
     standard = taken.frame
     with taken.told():
@@ -101,7 +101,7 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     return people_from(standard, draws=draws, seed=seed, name=f"caseload {file.stem}")
 
 
-def _without_empty_end(table: pd.DataFrame) -> pd.DataFrame:
+def without_empty_end(table: pd.DataFrame) -> pd.DataFrame:
     """Return the table without empty rows after the last client."""
     filled = np.flatnonzero(table.notna().any(axis=1))
     return table.iloc[: filled[-1] + 1] if len(filled) else table.iloc[:0]

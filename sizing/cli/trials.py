@@ -1,0 +1,103 @@
+"""``sizing trials``: where sizes really begin and end, from slings tried on."""
+
+import argparse
+import json
+from pathlib import Path
+
+from sizing.cautions import cautions
+from sizing.charts import demo_chart, read_chart, write_chart
+from sizing.cli.options import add_seed
+from sizing.cli.places import check_places
+from sizing.errors import SizingError
+from sizing.files.writing import rounded, write_text
+from sizing.measures import measure_patterns
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what this command takes."""
+    parser.add_argument(
+        "file",
+        nargs="?",
+        type=Path,
+        metavar="FILE",
+        help="the trials as CSV or XLSX, in the columns of 'sizing blank trials FILE' "
+        "(default: invented trials of the demo chart)",
+    )
+    parser.add_argument(
+        "--chart",
+        type=Path,
+        metavar="FILE",
+        help="the printed chart as CSV or XLSX (default: the invented demo chart)",
+    )
+    patterns = measure_patterns()["pattern"].unique().tolist()
+    parser.add_argument(
+        "--pattern", choices=patterns, help="use the trials of this pattern of sling"
+    )
+    parser.add_argument(
+        "--learned",
+        type=Path,
+        metavar="FILE",
+        help="write the learned chart here (.csv or .xlsx), to be used as any chart",
+    )
+    parser.add_argument(
+        "--report", type=Path, metavar="FILE", help="write the report here (.html)"
+    )
+    parser.add_argument(
+        "--form",
+        type=Path,
+        metavar="FILE",
+        help="write how to run trials, and a form to fill in by hand, here (.html)",
+    )
+    add_seed(parser)
+    parser.add_argument("--json", action="store_true", help="print JSON")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Learn from the trials and print what they show."""
+    check_places("trials", args)
+    if args.file is not None and args.chart is None:
+        raise SizingError(
+            "the trials need the chart of the slings that were tried",
+            allowed="--chart FILE",
+            action="name the printed chart",
+        )
+    from sizing.trials import demo_trials, learn_chart, read_trials
+
+    chart = demo_chart() if args.chart is None else read_chart(args.chart)
+    if args.form is not None:
+        from sizing.pages.trials import form_page
+
+        write_text(args.form, form_page(chart))
+        print(f"Form: {args.form}")
+        if args.file is None:
+            return 0
+    found = learn_chart(
+        read_trials(
+            demo_trials() if args.file is None else args.file,
+            chart,
+            pattern=args.pattern,
+            invented=args.file is None,
+        ),
+        seed=args.seed,
+    )
+    if args.json:
+        told = {
+            "summary": found.summary(),
+            "edges": json.loads(found.edges.to_json(orient="records")),
+            "services": json.loads(found.services.to_json(orient="records")),
+            "surprising": json.loads(found.surprising.to_json(orient="records")),
+            "left_out": json.loads(found.trials.left_out.to_json(orient="records")),
+            "cautions": list(cautions()),
+        }
+        print(json.dumps(rounded(told), indent=1, ensure_ascii=False))
+    else:
+        print(found.summary())
+    if args.learned is not None:
+        write_chart(found.chart, args.learned)
+        print(f"Learned chart: {args.learned}")
+    if args.report is not None:
+        from sizing.pages.trials import trials_page
+
+        write_text(args.report, trials_page(found))
+        print(f"Report: {args.report}")
+    return 0

@@ -1,0 +1,342 @@
+"""Trials of slings: read and checked; what cannot be used is named and counted."""
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.charts import SizeChart
+from sizing.charts.names import alike
+from sizing.client.how import HOW, MASS, reading
+from sizing.errors import InputProblems, Problem, SizingError, warn
+from sizing.measures import MEASURES, measure_patterns, to_standard_units, vocabulary
+from sizing.measures.headings import measure_columns, plain
+from sizing.measures.tables import ROW, TRIALS, Taken, take
+from sizing.people.caseload import PERSONAL, without_empty_end
+from sizing.people.files import read_table
+from sizing.resources import source_table
+from sizing.trials.model import OUTCOMES
+
+#: Fewer say too little (our choice, no source), and more would take minutes.
+LEAST, MOST = 20, 5000
+WHERE = ("too_large_where", "too_small_where")
+_WORDS = ("service", "chart", "pattern", "size", "how", "outcome", *WHERE)
+_WRITTEN = {
+    word: outcome
+    for outcome, words in {
+        "fits": "fits,fit,it fits,right",
+        "too small": "too small,small",
+        "too large": "too large,too big,large,big",
+        "both": "both,too small and too large,too large and too small",
+    }.items()
+    for word in words.split(",")
+}
+#: What people call the place that a measure is of, beside its own names and the part
+#: of a sling that it governs (common practice, no source).
+_PLACES = {
+    "shoulder_height_sitting_cm": "back shoulder shoulders",
+    "sitting_height_cm": "head neck back",
+    "buttock_popliteal_length_cm": "seat bottom thigh thighs legs",
+    "hip_circumference_cm": "hip hips",
+    "hip_breadth_sitting_cm": "hip hips",
+    "thigh_circumference_cm": "thigh thighs leg legs",
+    "waist_circumference_cm": "waist belly",
+    "chest_circumference_cm": "chest trunk",
+    "stature_cm": "length",
+    MASS: "weight",
+}
+
+
+@dataclass(frozen=True)
+class Trials:
+    """Trials of one chart, checked.
+
+    Attributes
+    ----------
+    frame : DataFrame
+        One row per trial: row (as the file numbers it), service, size, outcome
+        (``sizing.trials.model.OUTCOMES``), too_small_where and too_large_where (tuples
+        of measures), then the measures that were read, in cm or kg, and the error of
+        each as ``<measure>_error``.
+    measures : tuple of str
+        Those whose edges the trials can teach something about.
+    left_out : DataFrame
+        row, reason.
+    chart : SizeChart
+    pattern : str
+        Empty where nobody said.
+    invented : bool
+    """
+
+    frame: pd.DataFrame
+    measures: tuple[str, ...]
+    left_out: pd.DataFrame
+    chart: SizeChart
+    pattern: str = ""
+    invented: bool = False
+
+
+def taught(chart: SizeChart) -> tuple[str, ...]:
+    """Return the measures whose edges trials can teach something about.
+
+    A weight band only where the chart has nothing else: fabric fits lengths and
+    girths, and what a sling may carry stands on its label.
+    """
+    lengths = tuple(m for m in chart.measures if m != MASS)
+    return lengths or chart.measures
+
+
+def demo_trials() -> pd.DataFrame:
+    """Return invented trials of the demo chart, as a service would type them.
+
+    Examples
+    --------
+    >>> demo_trials()["outcome"].unique().tolist()
+    ['fits', 'too large', 'too small', 'both']
+    """
+    return source_table("demo_trials.csv")
+
+
+def read_trials(
+    trials: str | Path | pd.DataFrame,
+    chart: SizeChart,
+    *,
+    pattern: str | None = None,
+    invented: bool = False,
+) -> Trials:
+    """Read and check trials of a chart's slings.
+
+    Parameters
+    ----------
+    trials : path or DataFrame
+        CSV or XLSX, one row per sling tried on: ``size`` as on the chart, ``outcome``
+        (fits, too small, too large, both), every length and girth that the chart
+        limits, such as ``hip_circumference_cm`` or ``hip_circumference_in``. May
+        hold ``service`` (a word, no name), ``chart``, ``pattern``, ``how`` (one of
+        ``sizing.client.HOW``; empty: tape once), ``too_small_where`` and
+        ``too_large_where`` (places parted by ``;``).
+    chart : SizeChart
+    pattern : str, optional
+        Pattern of sling whose trials are wanted.
+    invented : bool
+        Whether the trials are made up.
+
+    Returns
+    -------
+    Trials
+
+    Raises
+    ------
+    InputProblems
+        Naming every unknown size, outcome, place, way of measuring or pattern, and
+        every outcome that contradicts its places.
+    SizingError
+        If fewer than ``LEAST`` trials can be used, or those of several patterns stand
+        together and none is chosen.
+
+    Warns
+    -----
+    SizingWarning
+        Of people heavier than the load limit of what they were tried in.
+
+    Examples
+    --------
+    >>> from sizing.charts import demo_chart
+    >>> found = read_trials(demo_trials(), demo_chart())
+    >>> found.measures[-1], len(found.frame) + len(found.left_out)
+    ('hip_circumference_cm', 160)
+    """
+    if not isinstance(trials, pd.DataFrame):
+        trials = without_empty_end(read_table(trials, TRIALS))
+    personal = [c for c in trials.columns if PERSONAL.search(plain(c))]
+    taken = take(trials.drop(columns=personal), TRIALS, collect=True)
+    if personal:
+        warn(
+            f"{taken.about}: left out {', '.join(map(repr, personal))}: no name needed."
+        )
+    table, measures = taken.frame, taught(chart)
+    with taken.told():
+        rows = pd.Index(taken.rows[1:], name=ROW)
+        given = [one.standard for one in taken.found if one.measure in MEASURES]
+        named = [one.measure in MEASURES for one in taken.found]
+        problems: list[Problem] = []
+        read = pd.DataFrame(columns=given)
+        try:
+            read = to_standard_units(
+                table.loc[:, named].set_axis(rows), file=taken.file
+            )
+        except InputProblems as wrong:
+            problems += wrong.problems
+        words = {
+            name: [_text(cell) for cell in table[name]]
+            if name in table
+            else [""] * len(table)
+            for name in (
+                "service",
+                "chart",
+                "pattern",
+                "size",
+                "how",
+                "outcome",
+                *WHERE,
+            )
+        }
+        frame = pd.DataFrame({"row": taken.rows[1:], **words})
+        problems += [*_read_words(frame, chart, measures)]
+        if lacking := [m for m in measures if m not in given]:
+            what = "the chart limits what these trials did not measure"
+            problems.append(Problem(what, "a column " + ", ".join(lacking), "add it"))
+        if problems:
+            raise InputProblems(problems)
+    frame = frame.join(read.reset_index(drop=True))
+    about = frame["pattern"][frame["pattern"] != ""].unique().tolist()
+    if pattern is None and len(about) > 1:
+        raise SizingError(
+            f"{taken.about} holds trials of several patterns of sling",
+            allowed="one pattern: a size of one is no size of another",
+            action=f"choose one: {', '.join(about)}",
+        )
+    return _kept(frame, chart, measures, pattern or "".join(about), taken, invented)
+
+
+def _kept(
+    frame: pd.DataFrame,
+    chart: SizeChart,
+    measures: tuple[str, ...],
+    pattern: str,
+    taken: Taken,
+    invented: bool,
+) -> Trials:
+    """Leave out what is of another chart or pattern, lacks a value or stands twice."""
+    other_chart = ~frame["chart"].map(alike).isin(["", alike(chart.name)])
+    key = [c for c in frame if c not in ("row", "chart", "pattern")]
+    text = pd.Series(["|".join(map(str, row)) for row in frame[key].to_numpy(object)])
+    lacking = frame[list(measures)].isna().any(axis=1)
+    reasons = np.select(
+        [
+            other_chart,
+            (frame["pattern"] != pattern) & (frame["pattern"] != ""),
+            frame["outcome"] == "",
+            lacking,
+            text.duplicated(),
+        ],
+        [
+            "of another chart",
+            "of another pattern of sling",
+            "nobody wrote what happened",
+            "a measure that the chart limits is missing",
+            "the same as a row above, to the last figure: counted once",
+        ],
+        "",
+    )
+    left = frame.assign(reason=reasons)[["row", "reason"]]
+    kept = frame[reasons == ""].reset_index(drop=True)
+    if not LEAST <= len(kept) <= MOST:
+        why = "; ".join(f"{n}: {r}" for r, n in Counter(reasons[reasons != ""]).items())
+        raise SizingError(
+            f"{taken.about} holds {len(kept)} trials that can be used"
+            + (f" (left out {why})" if why else ""),
+            allowed=f"{LEAST} to {MOST:,} trials",
+            action="keep the form for longer: from fewer nothing can be learned"
+            if len(kept) < LEAST
+            else "give the latest years alone",
+        )
+    for measure in measures:
+        kept[f"{measure}_error"] = [
+            _error(measure, value, how)
+            for value, how in zip(kept[measure], kept["how"], strict=True)
+        ]
+    _warn_of_load(kept, chart)
+    names = ["row", "service", "size", "outcome", *WHERE[::-1], *measures]
+    kept = kept[[*names, *(f"{m}_error" for m in measures)]]
+    left = left[reasons != ""].reset_index(drop=True)
+    return Trials(kept, measures, left, chart, pattern, invented)
+
+
+def _read_words(
+    frame: pd.DataFrame, chart: SizeChart, measures: Sequence[str]
+) -> Iterable[Problem]:
+    """Put the kit's own words for what was written; yield what is wrong."""
+    patterns = measure_patterns()["pattern"].unique().tolist()
+    known = {
+        "size": ({alike(s): s for s in chart.sizes}, chart.sizes),
+        "outcome": (_WRITTEN | {"": ""}, OUTCOMES),
+        "how": ({alike(h): h for h in HOW} | {"": HOW[0]}, HOW),
+        "pattern": ({alike(p): p for p in patterns} | {"": ""}, patterns),
+    }
+    own = frame["chart"].map(alike).isin(["", alike(chart.name)]).tolist()
+    for name, (words, allowed) in known.items():
+        for i, text in enumerate(frame[name]):
+            if alike(text) not in words and (own[i] or name != "size"):
+                told, cell = f"this {name} is not known", text or "nothing"
+                yield _problem(told, ", ".join(allowed), i, name, cell)
+        frame[name] = [words.get(alike(text), "") for text in frame[name]]
+    places = _places(measures)
+    for name, outcomes in zip(WHERE, ("too large", "too small"), strict=True):
+        found: list[tuple[str, ...]] = []
+        for i, text in enumerate(frame[name]):
+            parts = [p for p in map(plain, re.split(r"[;,/+&]| and ", text)) if p]
+            meant = [places.get(part, ()) for part in parts]
+            if any(len(one) != 1 for one in meant) and own[i]:
+                clear = sorted(p for p, m in places.items() if len(m) == 1)
+                yield _problem(
+                    "which measure this place is of is not clear",
+                    ", ".join(clear),
+                    i,
+                    name,
+                    text,
+                )
+            found.append(tuple(dict.fromkeys(m for one in meant for m in one)))
+            what = frame["outcome"][i]
+            if found[-1] and what not in (outcomes, "both"):
+                told = f"the sling is said to be {outcomes} there, and yet '{what}'"
+                yield _problem(told, f"{outcomes}, or both", i, "outcome", what)
+        frame[name] = found
+    for i, (large, small) in enumerate(zip(*(frame[n] for n in WHERE), strict=True)):
+        if set(large) & set(small):
+            told = "the sling is said to be too small and too large in the same place"
+            yield _problem(told, "one of them", i, WHERE[0], "; ".join(large))
+
+
+def _problem(what: str, allowed: str, i: int, column: str, value: str) -> Problem:
+    return Problem(what, allowed, "correct the cell", None, i + 2, column, value[:60])
+
+
+def _places(measures: Sequence[str]) -> dict[str, tuple[str, ...]]:
+    """Return which of the measures each word for a place may mean."""
+    governs = vocabulary().set_index("name")["governs"]
+    also = {column.standard: column.words for column in measure_columns()}
+    found: dict[str, tuple[str, ...]] = {}
+    for measure in measures:
+        parts = {plain(part) for part in str(governs[measure]).split(";")}
+        for word in also[measure] | parts | set(_PLACES[measure].split()) | {measure}:
+            found[word] = (*found.get(word, ()), measure)
+    # A measure's own word goes before another's part of that name.
+    return found | {word: (m,) for m in measures for word in also[m]}
+
+
+def _error(measure: str, value: float, how: str) -> float:
+    weighed = how in ("scale", "hoist scale")
+    if (measure == MASS) != weighed and how not in ("reported", "guessed"):
+        how = "scale" if measure == MASS else HOW[0] if weighed else how
+    return reading(measure, value, how).sd
+
+
+def _warn_of_load(kept: pd.DataFrame, chart: SizeChart) -> None:
+    limit = dict(zip(chart.sizes, chart.frame["load_limit_kg"], strict=True))
+    if MASS in kept:
+        over = kept.loc[kept[MASS] > kept["size"].map(limit), "row"]
+        if len(over):
+            told = ", ".join(map(str, over.head(10)))
+            warn(
+                f"heavier than the load limit of the size tried: rows {told}. Never so."
+            )
+
+
+def _text(cell: Any) -> str:
+    return "" if pd.isna(cell) else str(cell).strip()
