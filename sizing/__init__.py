@@ -44,6 +44,7 @@ if TYPE_CHECKING:
         read_snyder1977,
         registry,
     )
+    from sizing.trials import learn_chart, read_trials
 
 #: The public names by their layer. A layer is loaded when a name of it is first
 #: asked for: all of them take seconds, and no command or page needs them all.
@@ -59,6 +60,7 @@ _NAMES = {
     "measures": "EDGE_RULE MEASURES vocabulary",
     "people": "POPULATIONS People load_people people_from read_caseload read_margins",
     "stock": "plan_stock",
+    "trials": "learn_chart read_trials",
     "surveys": "read_ansur2 read_embedded read_nhanes_files read_snyder1977 registry",
 }
 _LAYER_OF = {name: layer for layer, names in _NAMES.items() for name in names.split()}

@@ -21,6 +21,7 @@ from sizing.measures.tables import (
     MARGINS,
     PRICES,
     TABLES,
+    TRIALS,
     blank,
     take,
 )
@@ -303,6 +304,7 @@ ROWS = {
         "target": 0.5,
     },
     "answers": {"participant": 1, "subject": "card 1", "guessed_body_mass_kg": 70},
+    "trials": {"size": "a", "hip_circumference_cm": 100, "outcome": "fits"},
 }
 READERS = {
     "chart": lambda path: len(read_chart(path, warn=False).sizes),
@@ -311,6 +313,7 @@ READERS = {
     "groups": lambda path: len(serves_from(read_table(path, GROUPS))),
     "margins": lambda path: len(take(read_table(path, MARGINS), MARGINS).frame),
     "answers": lambda path: len(read_answers(path, demo_chart()).guesses),
+    "trials": lambda path: len(take(read_table(path, TRIALS), TRIALS).frame),
 }
 
 

@@ -96,8 +96,8 @@ def demo_trials() -> pd.DataFrame:
 
     Examples
     --------
-    >>> demo_trials()["outcome"].unique().tolist()
-    ['fits', 'too large', 'too small', 'both']
+    >>> sorted(set(demo_trials()["outcome"]))
+    ['both', 'fits', 'too large', 'too small']
     """
     return source_table("demo_trials.csv")
 

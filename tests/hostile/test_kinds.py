@@ -17,9 +17,10 @@ from sizing.people import named_margins, people_from
 from sizing.people.body import predict_measures
 from sizing.stock import demo_scenario
 from sizing.surveys import read_embedded
+from sizing.trials import demo_trials, read_trials
 
 ROOMS = ("bands", "charts", "client", "coverage", "lesson", "measures", "people")
-ROOMS += ("people.body", "stats", "stock", "surveys")
+ROOMS += ("people.body", "stats", "stock", "surveys", "trials")
 FUNCTIONS = {
     name: found
     for room in (import_module(f"sizing.{name}") for name in ROOMS)
@@ -59,6 +60,8 @@ GOOD = {
     "assign": {"people": PEOPLE, "chart": CHART},
     "age_band": {"age_years": FEW["age_years"]},
     "allowance_table": {"chosen": {}},
+    "read_trials": {"trials": demo_trials(), "chart": CHART},
+    "learn_chart": {"trials": read_trials(demo_trials(), CHART)},
     "binomial_interval": {"share": 0.5, "n": 40},
     "bmi_class": {"frame": FEW},
     "bootstrap_weights": {

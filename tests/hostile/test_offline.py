@@ -83,6 +83,7 @@ commands = [
      "--prices", "prices.csv", "--scenarios", "50", "--order", "order.csv",
      "--order", "order.xlsx", "--report", "stock.html"],
     ["lesson", *few, "--chart", "chart.csv", "--clients", "4", "--out", "lesson"],
+    ["trials", "--learned", "learned.csv", "--report", "trials.html"],
     ["blank", "chart", "blank.xlsx"],
 ]
 for words in commands:
