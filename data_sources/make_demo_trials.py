@@ -38,7 +38,7 @@ def invented_trials(count: int = 160, seed: int = 2026) -> pd.DataFrame:
         read = np.round(2 * (body + rng.normal(0, error))) / 2
         outside = np.maximum(np.maximum(low - read, read - high), 0) / (high - low)
         size = int(outside.sum(axis=1).argmin())
-        if rng.uniform() < 0.35:
+        if rng.uniform() < 0.45:
             size = int(np.clip(size + rng.choice([-1, 1]), 0, len(chart) - 1))
         service = str(rng.choice(SERVICES))
         felt = body + rng.normal(0, SPREAD)

@@ -114,6 +114,7 @@ TRIALS = Table(
         Column("too_small_where", also="where too small"),
         Column("too_large_where", also="where too large"),
     ),
+    row="trial",
 )
 TABLES = {
     t.title: t for t in (CHART, CASELOAD, PRICES, GROUPS, MARGINS, ANSWERS, TRIALS)
