@@ -1,81 +1,155 @@
-"""What the notebooks on the study and on the bands show beside plain pictures."""
+"""The page on the study: whose people, which chart; whom it fits, and why."""
 
-from collections.abc import Iterable
 from html import escape
+from itertools import count
+from typing import Any
 
 import ipywidgets as w
 import pandas as pd
-from IPython.display import HTML
 
+from sizing.app.answer_parts import AnswerForm
+from sizing.app.form_words import CHART_HEADINGS, bullets, file_headings, status
+from sizing.app.lesson_parts import sections_html
+from sizing.app.long_work import Progress
 from sizing.app.show import show_table
-from sizing.app.units import UnitSwitch
-from sizing.charts import SizeChart
+from sizing.app.upload import UploadBox
+from sizing.charts import SizeChart, read_chart
+from sizing.measures.tables import CHART
 from sizing.measures.written import written
+from sizing.pages.page import Section, table
+from sizing.pages.study import study_axes, study_page, study_pictures, study_report
+from sizing.people import People, population_titles
+from sizing.plots.style import percent
+from sizing.study.study import Study, run_study
 from sizing.words.labels import labels
 
-
-def bullets(texts: Iterable[str]) -> HTML:
-    """Show texts as a list.
-
-    Examples
-    --------
-    >>> bullets(["a < b"]).data
-    '<ul><li>a &lt; b</li></ul>'
-    """
-    return HTML(f"<ul>{''.join(f'<li>{escape(text)}</li>' for text in texts)}</ul>")
+#: Of ``run_study``, and what is left to draw afterwards.
+_STEPS = 6
+SIZES = "The sizes, to a tenth; a load limit comes from a sling's label"
 
 
-def chart_view(chart: SizeChart, *, caption: str, folder: str = ".") -> w.Widget:
-    """Show a chart's edges in the units that the reader chooses above it.
+class StudyForm(AnswerForm):
+    """Whom nine fitted sizes, or those of a chart of one's own, fit.
 
-    Parameters
+    Attributes
     ----------
-    chart : SizeChart
-    caption : str
-    folder : path
-        Where the choice of units is kept.
-
-    Examples
-    --------
-    >>> from sizing.charts import demo_chart
-    >>> view = chart_view(demo_chart(), caption="The sizes")
-    >>> "80 cm to 104 cm" in view.children[1].value
-    True
+    people : ipywidgets.Dropdown
+    upload : UploadBox
+        A chart of one's own; without it nine sizes are fitted.
+    draws : ipywidgets.BoundedIntText
     """
-    switch, shown = UnitSwitch(folder), w.HTML()
 
-    def show(units: str) -> None:
-        table = chart_in_units(chart, units)
-        words = ["Size", "Group"]
-        shown.value = show_table(table, caption=caption, words=words).data
+    def __init__(self) -> None:
+        super().__init__("Make the study")
+        self.people = people_choice("everyone")
+        self.draws = w.BoundedIntText(
+            value=5, min=1, max=20, description="Draws of what nobody measured"
+        )
+        self.upload = UploadBox(
+            "A chart of my own", help="Without one, nine sizes are fitted.", table=CHART
+        )
+        self.follow(self.people, self.draws)
+        self.upload.on_change(self.forget)
+        headings = w.HTML(file_headings(CHART_HEADINGS))
+        self.lay_out(self.people, self.upload.view, headings, self.draws)
 
-    switch.on_change(show)
-    show(switch.units)
-    return w.VBox([switch.view, shown])
+    def work_out(self, progress: Progress) -> Study:
+        """Make the study of the people and the chart entered."""
+        steps = count()
+        return run_study(
+            str(self.people.value),
+            chart=self.upload.read(lambda path: read_chart(path, warn=False)),
+            draws=int(self.draws.value),
+            progress=lambda step: progress(f"Now: {step}.", next(steps) / _STEPS),
+        )
+
+    def show(self, answer: Study) -> None:
+        """Show the answer, the sizes' edges and the report's sections."""
+        page = study_report(answer, study_pictures(answer))
+        self.answered.words.value = (
+            lead(page.answer)
+            + chart_html(answer.chart, self.switch.units)
+            + f"<p>{escape(page.inputs)}</p>"
+        )
+        founded = Section(
+            "What was measured, and what was drawn from models",
+            tables=[
+                table(
+                    founded_words(answer.people),
+                    caption="How well each measure is founded, share of people",
+                    words=["Measure"],
+                )
+            ],
+        )
+        self.answered.pictures.value = sections_html([*page.sections, founded])
+        self.answered.limits.value = bullets(page.limits)
+        self.answered.sources.value = bullets(page.sources)
+
+    def saved(self, answer: Study) -> dict[str, Any]:
+        """Return the report, its tables and its pictures."""
+        drawn = {f"{name}_picture": ax[0] for name, ax in study_axes(answer).items()}
+        return {
+            **drawn,
+            "study_report": study_page(answer, study_pictures(answer)),
+            "chart": answer.chart.frame,
+            "coverage": answer.coverage.table,
+            "misses": answer.misses,
+            "who_falls_between": answer.between,
+            "assumptions": answer.sensitivity.table,
+        }
 
 
-def chart_in_units(chart: SizeChart, units: str) -> pd.DataFrame:
-    """Write a chart's edges out in other units, to a tenth.
+def people_choice(start: str) -> w.Dropdown:
+    """Return the field that chooses a population by its title."""
+    return w.Dropdown(
+        options=[(title, name) for name, title in population_titles().items()],
+        value=start,
+        description="People",
+        layout=w.Layout(width="auto"),
+    )
+
+
+def lead(answer: str) -> str:
+    """Return an answer in words, large, as it leads a page."""
+    return status(f"<p style='font-size:1.15em'><b>{escape(answer)}</b></p>")
+
+
+def founded_words(people: People) -> pd.DataFrame:
+    """Say for each measure how often it was measured, predicted or less."""
+    kinds = ["measured", "predicted", "extrapolated", "unsupported"]
+    counted = people.evidence[list(people.measures)].apply(
+        lambda column: column.value_counts(normalize=True)
+    )
+    rows = counted.reindex(kinds).T.fillna(0.0).map(percent).rename(index=labels())
+    shown: pd.DataFrame = rows.rename_axis(index="Measure", columns=None).reset_index()
+    return shown
+
+
+def chart_html(chart: SizeChart, units: str) -> str:
+    """Return a chart's edges as a table in the units chosen, to a tenth.
 
     Examples
     --------
     >>> from sizing.charts import demo_chart
-    >>> chart_in_units(demo_chart(), "pounds").loc[3, "Hip girth"]
-    '31.5 in to 40.9 in'
+    >>> "31.5 in to 40.9 in" in chart_html(demo_chart(), "pounds")
+    True
     """
     frame = chart.frame
     rows = {"Size": frame["size"].astype(str), "Group": frame["group"].astype(str)}
     for measure in chart.measures:
         name = labels()[measure].rsplit(", ", 1)[0]
-        low, high = (_ends(frame, measure, end, units) for end in ("low", "high"))
+        low, high = (_ends(frame, f"{measure}_{e}", units) for e in ("low", "high"))
         rows[name] = low + " to " + high
-    return pd.DataFrame(rows)
+    shown: str = show_table(
+        pd.DataFrame(rows), caption=SIZES, words=["Size", "Group"]
+    ).data
+    return shown
 
 
-def _ends(frame: pd.DataFrame, measure: str, end: str, units: str) -> pd.Series:
-    column = f"{measure}_{end}"
+def _ends(frame: pd.DataFrame, column: str, units: str) -> pd.Series:
     if column not in frame:
         return pd.Series("no limit", index=frame.index)
+    measure = column.rsplit("_", 1)[0]
     return frame[column].map(
         lambda value: (
             "no limit" if pd.isna(value) else written(value, measure, units, to="tenth")

@@ -1,6 +1,6 @@
 """The study's report page and its pictures."""
 
-from matplotlib.figure import Figure
+from matplotlib.axes import Axes
 
 from sizing.cautions import invented_first
 from sizing.measures import EDGE_RULE
@@ -17,7 +17,7 @@ from sizing.pages.study_tables import (
 )
 from sizing.plots.chart import plot_people_and_chart
 from sizing.plots.shares import plot_misses, plot_shares
-from sizing.plots.style import percent
+from sizing.plots.style import figure_of, percent
 from sizing.study.study import Study, own_group_shares, versions
 from sizing.words.labels import chart_words, covered_rows, labels, miss_rows
 
@@ -33,6 +33,15 @@ _PAIRS: tuple[tuple[str, str], ...] = (
 
 
 def study_pictures(study: Study) -> dict[str, Picture]:
+    """Return the study's pictures, by the names of their files."""
+    drawn = {
+        f"{name}.png": picture(figure_of(ax), alt=alt, caption=caption)
+        for name, (ax, alt, caption) in study_axes(study).items()
+    }
+    return drawn | {FILE: sensitivity_picture(study.sensitivity)}
+
+
+def study_axes(study: Study) -> dict[str, tuple[Axes, str, str]]:
     """Draw the study's pictures.
 
     Parameters
@@ -41,9 +50,9 @@ def study_pictures(study: Study) -> dict[str, Picture]:
 
     Returns
     -------
-    dict of file name to Picture
+    dict of name to (Axes, what it shows, what to make of it)
     """
-    found: dict[str, Picture] = {}
+    found: dict[str, tuple[Axes, str, str]] = {}
     name, chart = study.people.name, study.chart.name
     for number, (x, y) in enumerate(_pairs(study), start=1):
         ax = plot_people_and_chart(
@@ -54,41 +63,45 @@ def study_pictures(study: Study) -> dict[str, Picture]:
             labels=labels(),
             weight=study.people.weight,
         )
-        found[f"people_and_sizes_{number}.png"] = picture(
-            _figure(ax),
-            alt=f"People of the population '{name}' by {labels()[x]} and "
+        found[f"people_and_sizes_{number}"] = (
+            ax,
+            f"People of the population '{name}' by {labels()[x]} and "
             f"{labels()[y]}: the darker, the more people. Over them one numbered "
             f"box for each of the {len(study.chart.sizes)} sizes of '{chart}'.",
-            caption="The darker, the more people. Each numbered box is one size; "
+            "The darker, the more people. Each numbered box is one size; "
             "who lies in no box falls outside every size in these two measures. "
             "Other measures may rule out more.",
         )
     ax = plot_shares(
         covered_rows(study.coverage), x_label="Share with at least one size"
     )
-    found["coverage.png"] = picture(
-        _figure(ax),
-        alt=f"Share of people with at least one size, by subgroup, with 95 % "
+    found["coverage"] = (
+        ax,
+        f"Share of people with at least one size, by subgroup, with 95 % "
         f"intervals. Overall {percent(study.overall()['estimate'])}. The same "
         "figures stand in the table.",
-        caption="Dots are estimates, bars 95 % intervals.",
+        "Dots are estimates, bars 95 % intervals.",
     )
     if len(study.misses):
         ax = plot_misses(miss_rows(study.misses), labels=labels())
-        found["who_falls_between.png"] = picture(
-            _figure(ax),
-            alt="Share of all people without a size, by the measure that fails most "
+        found["who_falls_between"] = (
+            ax,
+            "Share of all people without a size, by the measure that fails most "
             "at their nearest size and by whether that size is too small or too "
             "large. The same figures stand in the table.",
-            caption="Each person without a size counts once, under the measure "
+            "Each person without a size counts once, under the measure "
             "that misses her nearest size by most.",
         )
-    found[FILE] = sensitivity_picture(study.sensitivity)
     return found
 
 
 def study_page(study: Study, pictures: dict[str, Picture]) -> str:
-    """Write the study's report as one HTML text.
+    """Write the study's report as one HTML text; see ``study_report``."""
+    return render(study_report(study, pictures))
+
+
+def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
+    """Return what stands in the study's report.
 
     Parameters
     ----------
@@ -98,7 +111,7 @@ def study_page(study: Study, pictures: dict[str, Picture]) -> str:
 
     Returns
     -------
-    str
+    Page
     """
     drawn = [pictures[key] for key in pictures if key.startswith("people_and")]
     sections = [
@@ -137,18 +150,16 @@ def study_page(study: Study, pictures: dict[str, Picture]) -> str:
     )
     sections.append(Section("How well founded this is", words=[_evidence_words(study)]))
     sections.append(sensitivity_section(study.sensitivity, pictures[FILE]))
-    return render(
-        Page(
-            title=f"Whom the chart “{study.chart.name}” fits",
-            question="How many people find a size in this chart, who falls between "
-            "sizes, and how sure is that?",
-            inputs=_inputs(study),
-            answer=f"{answer(study)} {study.sensitivity.headline()}",
-            sections=sections,
-            limits=study.people.limits,
-            sources=study.people.sources,
-            footer=_footer(study),
-        )
+    return Page(
+        title=f"Whom the chart “{study.chart.name}” fits",
+        question="How many people find a size in this chart, who falls between "
+        "sizes, and how sure is that?",
+        inputs=_inputs(study),
+        answer=f"{answer(study)} {study.sensitivity.headline()}",
+        sections=sections,
+        limits=study.people.limits,
+        sources=study.people.sources,
+        footer=_footer(study),
     )
 
 
@@ -180,13 +191,6 @@ _OUTCOME_PLURAL = {
 
 def _places(share: float) -> int:
     return 1 if share < 0.1 else 0
-
-
-def _figure(ax: object) -> Figure:
-    figure = getattr(ax, "figure", None)
-    if not isinstance(figure, Figure):
-        raise TypeError("a plot did not return Axes of a figure")
-    return figure
 
 
 def _pairs(study: Study) -> list[tuple[str, str]]:

@@ -88,29 +88,6 @@ class Study:
         return invented_first(self.chart.invented, self.coverage.summary())
 
 
-def nine_sizes(
-    *, draws: int = 5, seed: int = 1, splits: int = 4
-) -> tuple[People, GroupsFit]:
-    """Return the embedded people of every age and nine sizes fitted to them.
-
-    Those of ``fit_nine_sizes``: what the study's page opens with.
-
-    Parameters
-    ----------
-    draws, seed : int
-        As in ``load_people``; the seed also steers the half-splits.
-    splits : int
-        As in ``fit_bands``.
-
-    Returns
-    -------
-    people : People
-    fitted : GroupsFit
-    """
-    people = load_people("everyone", draws=draws, seed=seed)
-    return people, fit_nine_sizes(people, seed=seed, splits=splits)
-
-
 def run_study(
     name: str = "everyone",
     *,
