@@ -128,9 +128,11 @@ def test_without_the_token_nothing_is_shown_and_only_the_pages_are_served(page, 
 
 def test_a_page_prints_without_its_buttons(page, lab, ready):
     ready("bands.ipynb")
+    page.get_by_text("What fewer and more sizes cover").first.wait_for()
+    page.locator("figure img:visible").first.wait_for()
     assert page.locator(FAILURES).all_inner_texts() == []
     page.emulate_media(media="print")
     assert not page.get_by_role("link", name="Clear this page").is_visible()
     assert page.get_by_role("button").filter(visible=True).count() == 0
     pdf = page.pdf(format="A4")
-    assert pdf.startswith(b"%PDF") and pdf.count(b"/Type /Page\n") >= 3
+    assert pdf.startswith(b"%PDF") and pdf.count(b"/Type /Page\n") >= 2
