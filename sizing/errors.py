@@ -50,6 +50,15 @@ class SizingWarning(UserWarning):
     """Something valid but doubtful, which a practitioner should look at."""
 
 
+class DoubtfulValues(SizingWarning):
+    """Values that are valid but doubtful, each as a ``Problem`` in ``problems``."""
+
+    def __init__(self, problems: "Iterable[Problem]") -> None:
+        self.problems = tuple(problems)
+        lines = "\n".join(f"- {problem}" for problem in self.problems)
+        super().__init__(f"doubtful values:\n{lines}")
+
+
 class UnitSaid(SizingWarning):
     """A value that was written in another unit than its heading's, and read so."""
 
@@ -131,7 +140,7 @@ class InputProblems(SizingError):  # noqa: N818 - it carries several
         return pd.DataFrame([asdict(p) for p in self.problems], columns=columns)
 
 
-def warn(words: str, category: type[Warning] = SizingWarning) -> None:
+def warn(words: str | Warning, category: type[Warning] = SizingWarning) -> None:
     """Warn, pointing at the line outside the kit from which it was asked."""
     frame, level = sys._getframe(1), 2
     while frame.f_back and frame.f_globals.get("__name__", "").startswith("sizing."):

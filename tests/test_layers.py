@@ -23,6 +23,9 @@ ORDER = [
     {"charts"},
     {"coverage"},
     {"bands"},
+    {"words.chart"},
+    {"words.client"},
+    {"words.client_notes"},
     {"client", "stock", "lesson", "study"},
     {"trials"},
     {"words"},
@@ -40,7 +43,7 @@ def layer_of(path: Path) -> str:
 
 
 def _layer(parts: tuple[str, ...]) -> str:
-    """Return the layer of a module: its room, but for what every room writes with."""
+    """Return the layer of a module: its room, but for words that results say."""
     whole = ".".join(parts[:2])
     return whole if whole in LEVEL else parts[0]
 

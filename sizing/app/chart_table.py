@@ -11,9 +11,9 @@ from sizing.app.table import EditableTable
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, chart_from
 from sizing.charts.size_chart import GROUPS
-from sizing.client.words import capital
 from sizing.errors import SizingError
 from sizing.measures import MEASURES
+from sizing.words.client import capital
 from sizing.words.labels import labels
 
 

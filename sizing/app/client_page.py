@@ -11,24 +11,28 @@ from matplotlib.axes import Axes
 from sizing.app.form_words import bullets, name_words, paragraphs, status
 from sizing.app.show import picture_html, show_table
 from sizing.client import ClientAnswer
-from sizing.client.loads import not_entered_lines
-from sizing.client.opening import chart_lines, opening_lines
-from sizing.client.words import (
-    ABOUT_CHANCES,
-    allowance_words,
-    answer_words,
-    chance_words,
-    next_words,
-    play_words,
-    room_words,
-    share,
-    told_lines,
-)
-from sizing.measures.written import Say, retold, written
+from sizing.measures.written import Say, written
 from sizing.pages.client_tables import loads_table, measures_table, sizes_table
 from sizing.pages.page import picture
 from sizing.plots.client import plot_chances, plot_margins
 from sizing.plots.style import figure_of
+from sizing.words.client import (
+    ABOUT_CHANCES,
+    answer_lines,
+    chance_words,
+    chart_lines,
+    not_entered_lines,
+    opening_lines,
+    room_words,
+)
+from sizing.words.client_notes import (
+    allowance_words,
+    borderline_words,
+    further_lines,
+    next_words,
+    play_words,
+)
+from sizing.words.numbers import share
 
 
 def answer_html(
@@ -46,17 +50,19 @@ def answer_html(
     """
     say = partial(written, units=units)
     before = paragraphs(opening_lines(answer, say=say))
-    first = answer_words(answer, say=say)
+    what, sure, now = answer_lines(answer, say=say)
     if invented:
-        first = f"Invented client, on {answer.chart.name}. {first}"
-    lines = []
+        what = f"Invented client, on {answer.chart.name}. {what}"
+    lead = f"<p style='font-size:1.15em'><b>{escape(what)}</b></p>"
+    lead += paragraphs([sure, now])
+    lines, figures = not_entered_lines(answer), []
     if not answer.nothing_bears:
-        lines += [next_words(answer), play_words(answer)]
-        lines.append(allowance_words(answer, say=say))
-    lines += [*not_entered_lines(answer), *chart_lines(answer)]
-    lines += [retold(line, units) for line in told_lines(answer, say=say)]
-    lead = f"<p style='font-size:1.15em'><b>{escape(first)}</b></p>"
-    return status(before + lead + bullets(lines))
+        lines = [*borderline_words(answer, say=say), *lines]
+        figures = [next_words(answer), play_words(answer)]
+    figures.append(allowance_words(answer, say=say))
+    figures += [*chart_lines(answer, say=say), *further_lines(answer, say=say)]
+    folded = "<details><summary>More on this answer</summary>{}</details>"
+    return status(before + lead + bullets(lines) + folded.format(bullets(figures)))
 
 
 def pictures_html(answer: ClientAnswer, *, units: str = "metric") -> str:

@@ -2,13 +2,15 @@
 
 import re
 from collections.abc import Mapping, Sequence
+from functools import partial
 from html import escape
 
 from sizing.app.wide_table import wide_table
-from sizing.client.words import capital, plain
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import vocabulary
-from sizing.measures.written import retold, unit_of
+from sizing.measures.vocabulary import plain
+from sizing.measures.written import Say, told, unit_of, written
+from sizing.words.client import capital
 
 #: A name of the code within words that were meant for a file.
 _NAME = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:cm|kg|years)(?:_low|_high)?\b")
@@ -142,13 +144,14 @@ def wrong_lines(
     ['Stature (300): this is too long. Allowed: 90 to 230 cm. What to do: measure \
 again.']
     """
+    say = partial(written, units=units)
     if not isinstance(error, InputProblems):
         return [_plainly(line, units) for line in str(error).splitlines()]
-    return [_line(one, units, typed or {}, rows) for one in error.problems]
+    return [_line(one, units, say, typed or {}, rows) for one in error.problems]
 
 
 def _line(
-    one: Problem, units: str, typed: Mapping[str, str], rows: Sequence[str]
+    one: Problem, units: str, say: Say, typed: Mapping[str, str], rows: Sequence[str]
 ) -> str:
     where = []
     if one.row is not None and 0 <= one.row - 2 < len(rows) and rows[one.row - 2]:
@@ -161,17 +164,16 @@ def _line(
     if not found and one.value is not None and not isinstance(one.value, float):
         found = str(one.value)
     place = ", ".join(where) + (f" ({found})" if found else "")
-    parts = [f"{place}: {one.what}" if place else one.what]
-    if one.allowed:
-        parts.append(f"Allowed: {one.allowed}")
-    if one.action:
-        parts.append(f"What to do: {one.action}")
-    text = ". ".join(part.rstrip(".") for part in parts) + "."
-    ending = re.search(r"_(cm|kg)(?:_low|_high)?$", str(one.column or ""))
-    if ending:
-        # An edge that is named goes with its unit, so that it can be retold.
-        text = re.sub(r"(?<=limit, )([\d.]+\d|\d)", rf"\1 {ending[1]}", text)
-    return capital(_plainly(text, units))
+    what, allowed, action = (
+        _plainly(told(words, say), units)
+        for words in (one.what, one.allowed, one.action)
+    )
+    parts = [f"{place}: {what}" if place else what]
+    if allowed:
+        parts.append(f"Allowed: {allowed}")
+    if action:
+        parts.append(f"What to do: {action}")
+    return capital(". ".join(part.rstrip(".") for part in parts) + ".")
 
 
 def _plainly(text: str, units: str) -> str:
@@ -192,7 +194,7 @@ def _plainly(text: str, units: str) -> str:
     text = _NAME.sub(lambda m: name_words(m[0]), text)
     for code, words in _spoken().items():
         text = text.replace(code, words)
-    return retold(text, units)
+    return text
 
 
 def _spoken() -> dict[str, str]:

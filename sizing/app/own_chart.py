@@ -11,24 +11,21 @@ from matplotlib.axes import Axes
 from sizing.app.form_words import bullets, status
 from sizing.app.show import picture_html, table_html
 from sizing.charts import OUTCOME_WORDS, SizeChart
-from sizing.client.chart_words import (
-    finding_words,
-    load_words,
-    percent_span,
-    why_words,
-)
 from sizing.client.own_chart import ChartJudgement
-from sizing.client.words import capital, plain
 from sizing.coverage import Comparison
 from sizing.measures import EDGE_RULE
 from sizing.measures.typed import understood
-from sizing.measures.written import Say, retold, unit_of, written
+from sizing.measures.vocabulary import plain
+from sizing.measures.written import Say, unit_of, written
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
 from sizing.people.people import People
 from sizing.plots.own_chart import plot_bands, plot_difference
 from sizing.plots.shares import plot_shares
 from sizing.plots.style import figure_of
+from sizing.words.chart import finding_words, load_first_words, why_words
+from sizing.words.client import capital
 from sizing.words.labels import LEVEL_WORDS, covered_rows, labels
+from sizing.words.numbers import interval
 
 _BINS = 80
 
@@ -173,12 +170,12 @@ def own_chart_page(
                 for m in chart.measures
                 if m in people.frame
             ],
-            bullets=_findings(judgement, units)
+            bullets=_findings(judgement, say)
             or ["Nothing in the chart itself stands out."],
         ),
         Section(
             "Sizes nobody needs, and where the load limit bites first",
-            [*_idle(judgement), *load_words(judgement.sizes, say=say)],
+            [*_idle(judgement), *load_first_words(judgement.sizes, say=say)],
             tables=[_sizes(judgement, say)],
         ),
     ]
@@ -207,10 +204,9 @@ def _why(judgement: ChartJudgement, say: Say) -> list[str]:
     return [capital(why_words(row, say=say)) for _, row in rows.iterrows()]
 
 
-def _findings(judgement: ChartJudgement, units: str) -> list[str]:
+def _findings(judgement: ChartJudgement, say: Say) -> list[str]:
     """Return what is doubtful in the chart itself, as sentences."""
-    found = finding_words(judgement.findings)
-    return [f"{capital(retold(words, units))}." for words in found]
+    return [f"{capital(w)}." for w in finding_words(judgement.findings, say=say)]
 
 
 def covered_axes(judgement: ChartJudgement) -> Axes:
@@ -221,7 +217,7 @@ def covered_axes(judgement: ChartJudgement) -> Axes:
 
 def _covered(judgement: ChartJudgement) -> Picture:
     each = "; ".join(
-        f"{row['level']} {percent_span(row)}"
+        f"{row['level']} {interval(row)}"
         for _, row in covered_rows(judgement.coverage).iterrows()
     )
     return picture(
@@ -237,7 +233,7 @@ def _outcomes(judgement: ChartJudgement) -> Table:
     shown = pd.DataFrame(
         {
             "Outcome": [OUTCOME_WORDS[o] for o in rows["outcome"]],
-            "Share": [percent_span(row) for _, row in rows.iterrows()],
+            "Share": [interval(row) for _, row in rows.iterrows()],
         }
     )
     caption = f"Of everyone, 95 % intervals; n = {rows['n'].iloc[0]:,}."
@@ -276,17 +272,16 @@ def _sizes(judgement: ChartJudgement, say: Say) -> Table:
     shown = pd.DataFrame(
         {
             "Size": rows["size"],
-            "Fits": [percent_span(row, "fits", "fits_") for _, row in rows.iterrows()],
+            "Fits": [interval(row, "fits", "fits_") for _, row in rows.iterrows()],
             "No other size fits": [
-                percent_span(row, "needs", "needs_") for _, row in rows.iterrows()
+                interval(row, "needs", "needs_") for _, row in rows.iterrows()
             ],
             "Load limit": [
                 say(v, "load_limit_kg", to="tenth") if np.isfinite(v) else "not stated"
                 for v in rows["load_limit_kg"]
             ],
             "Fabric fits, load limit does not": [
-                percent_span(row, "load_first", "load_first_")
-                for _, row in rows.iterrows()
+                interval(row, "load_first", "load_first_") for _, row in rows.iterrows()
             ],
         }
     )
@@ -337,8 +332,8 @@ def judgement_words(
     say = partial(written, units=units)
     lines = [difference_words(comparison)] if comparison is not None else []
     lines += _why(judgement, say)
-    lines += [*_idle(judgement), *load_words(judgement.sizes, say=say)]
-    lines += [f"Of the chart: {words}" for words in _findings(judgement, units)]
+    lines += [*_idle(judgement), *load_first_words(judgement.sizes, say=say)]
+    lines += [f"Of the chart: {words}" for words in _findings(judgement, say)]
     lead = f"<p><b>{escape(judgement.answer())}</b></p>"
     return status(lead + bullets(lines))
 

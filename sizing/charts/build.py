@@ -20,6 +20,7 @@ from sizing.measures import MEASURES, to_tenths
 from sizing.measures.columns import OF_KIND
 from sizing.measures.headings import Found
 from sizing.measures.tables import CHART, take
+from sizing.measures.written import Amount, Said
 
 #: Beyond this, in cm or kg, a number is a slip; people do write 999 for no limit.
 _MOST = 10_000
@@ -289,15 +290,21 @@ def _limit_problems(
             columns = [by_name[f"{measure}_{end}"] for end in ENDS]
             shown = [v[0] / c.factor for v, c in zip((low, high), columns, strict=True)]
             what = f"the low limit is above the high limit, {shown[1]:g}"
+            if columns[1].factor == 1:
+                top = Amount(high[0], measure, to="hundredth")
+                what = Said("the low limit is above the high limit, {top}", top=top)
             where = (None, row, columns[0].given, round(shown[0], 6))
             problems.append(Problem(what, *_EXCHANGE, *where))
     load = made.get("load_limit_kg", [])[i : i + 1]
     low = made.get("body_mass_kg_low", [])[i : i + 1]
     if load and low and 0 <= to_tenths(load)[0] < to_tenths(low)[0]:
-        what = "the load limit is under the size's body-mass band, which begins at "
+        words = "the load limit is under the size's body-mass band, which begins at "
+        begins = Amount(low[0], "body_mass_kg", to="hundredth")
         column = by_name["load_limit_kg"]
         where = (None, row, column.given, round(load[0] / column.factor, 6))
-        problems.append(Problem(f"{what}{low[0]:g} kg", *_LOAD_FIRST, *where))
+        problems.append(
+            Problem(Said(words + "{low}", low=begins), *_LOAD_FIRST, *where)
+        )
     return problems
 
 

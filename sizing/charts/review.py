@@ -11,6 +11,8 @@ from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.measures import MEASURES, plausible_range, to_tenths
 from sizing.measures.edges import NO_HIGH
 from sizing.measures.typed import like_pounds
+from sizing.measures.vocabulary import plain
+from sizing.measures.written import Amount, Said
 from sizing.people.people import People
 
 COLUMNS = ["kind", "size", "other_size", "measure", "low", "high", "words"]
@@ -68,7 +70,7 @@ def review_chart(chart: SizeChart, *, people: People | None = None) -> pd.DataFr
     ...     "hip_circumference_cm_low": [70, 95],
     ...     "hip_circumference_cm_high": [90, 115]}), warn=False)
     >>> print(review_chart(chart)["words"][0])
-    hip circumference from over 90 to under 95 cm belongs to neither 'one' nor 'two'
+    hip girth from over 90 to under 95 cm belongs to neither 'one' nor 'two'
     """
     rows: list[dict[str, Any]] = []
     for measure in chart.measures:
@@ -80,18 +82,10 @@ def review_chart(chart: SizeChart, *, people: People | None = None) -> pd.DataFr
     rows += _loads(chart)
     if people is not None:
         rows += _no_people(chart, people)
-    return pd.DataFrame(rows, columns=COLUMNS)
-
-
-def plain_name(measure: str) -> str:
-    """Return a measure's name as words, without its unit.
-
-    Examples
-    --------
-    >>> plain_name("hip_circumference_cm")
-    'hip circumference'
-    """
-    return measure.rsplit("_", 1)[0].replace("_", " ")
+    found = pd.DataFrame(rows, columns=COLUMNS)
+    # A column of text would keep the words and lose the amounts within them.
+    words = pd.Series([row["words"] for row in rows], dtype=object)
+    return found.assign(words=words)
 
 
 def _finding(kind: str, words: str, *where: Any) -> dict[str, Any]:
@@ -105,20 +99,25 @@ def _between(chart: SizeChart, measure: str) -> list[dict[str, Any]]:
     rows = []
     low, high = chart.edges(measure)
     groups, sizes = list(chart.frame["group"]), chart.sizes
-    name, unit = plain_name(measure), measure.rsplit("_", 1)[1]
+    name = plain(measure)
     for i in range(len(sizes) - 1):
         a, b = sizes[i], sizes[i + 1]
         spans = [(high[i], low[i + 1]), (high[i + 1], low[i])]
         same = groups[i] == groups[i + 1]
         for below, above in np.array(spans[: 1 + same]) / 10:
             if above > below + 0.15:
-                words = f"{name} from over {below:g} to under {above:g} {unit}"
-                words += f" belongs to neither '{a}' nor '{b}'"
+                words = Said(
+                    "{name} from over {span} belongs to neither '{a}' nor '{b}'",
+                    name=name,
+                    span=Amount(below, measure, above, link=" to under "),
+                    a=a,
+                    b=b,
+                )
                 rows.append(_finding("gap", words, a, b, measure, below, above))
         if same and (low[i + 1] < low[i] or high[i + 1] < high[i]):
-            words = f"'{b}' follows '{a}', but its {name} band begins or ends lower: "
-            words += "list the sizes from small to large"
-            rows.append(_finding("out_of_order", words, b, a, measure))
+            told = f"'{b}' follows '{a}', but its {name} band begins or ends lower: "
+            told += "list the sizes from small to large"
+            rows.append(_finding("out_of_order", told, b, a, measure))
     return rows
 
 
@@ -138,20 +137,22 @@ def _plausible(chart: SizeChart, measure: str) -> list[dict[str, Any]]:
     rows = []
     least, most = plausible_range(measure)
     tenth = [to_tenths(10 * end) for end in (least, most)]
-    name, unit = plain_name(measure), measure.rsplit("_", 1)[1]
+    named = {"name": plain(measure), "usual": Amount(least, measure, most)}
     low, high = chart.edges(measure)
     for size, a, b in zip(chart.sizes, low, high, strict=True):
         where = (size, None, measure)
         if a > to_tenths(most) or b < to_tenths(least):
-            words = f"nobody can fit '{size}': {name} is plausible from {least:g} to "
-            words += f"{most:g} {unit} only; check number and unit"
-            if unit == "cm" and tenth[0] <= a <= b <= tenth[1]:
+            words = "nobody can fit '{size}': {name} is plausible from {usual} only; "
+            words += "check number and unit"
+            if measure.endswith("_cm") and tenth[0] <= a <= b <= tenth[1]:
                 words += "; it would be plausible in millimetres"
+            words = Said(words, size=size, **named)
             rows.append(_finding("nobody_fits", words, *where, least, most))
         elif b != NO_HIGH and b > _BEYOND * to_tenths(most):
-            words = f"'{size}' ends at a {name} of {b / 10:g} {unit}, where {most:g} "
-            words += f"{unit} is the most that is plausible; check number and unit, "
-            words += "or leave the cell empty for no limit"
+            words = "'{size}' ends at a {name} of {end}, where {most} is the most that "
+            words += "is plausible; check number and unit, or leave the cell empty for "
+            ends = {"end": Amount(b / 10, measure), "most": Amount(most, measure)}
+            words = Said(f"{words}no limit", size=size, **named, **ends)
             rows.append(_finding("doubtful_number", words, *where, b / 10, most))
     return rows
 
@@ -177,7 +178,7 @@ def _inside(chart: SizeChart) -> list[dict[str, Any]]:
 def _unlimited(chart: SizeChart) -> list[dict[str, Any]]:
     words = "has columns, but no size limits it"
     return [
-        _finding("measure_not_limited", f"{plain_name(m)} {words}", None, None, m)
+        _finding("measure_not_limited", f"{plain(m)} {words}", None, None, m)
         for m in MEASURES
         if f"{m}_low" in chart.frame and m not in chart.measures
     ]
@@ -193,20 +194,23 @@ def _loads(chart: SizeChart) -> list[dict[str, Any]]:
             _finding("no_load_limit", f"{words}judged; read each sling's own label")
         ]
     for size, limit, top in zip(chart.sizes, load, high, strict=True):
-        told = f"the load limit of '{size}', {limit / 10:g} kg, "
+        told = "the load limit of '{size}', {limit}, "
+        given = {"size": size, "limit": Amount(limit / 10, "load_limit_kg")}
         if limit == NO_HIGH:
             words = f"'{size}' states no load limit; read the sling's own label"
             rows.append(_finding("no_load_limit", words, size))
             continue
         if meant := like_pounds(limit / 10):
-            words = f"{told}looks like pounds ({meant} kg): read the label again"
+            words = f"{told}looks like pounds ({{meant}}): read the label again"
+            words = Said(words, meant=Amount(meant, "load_limit_kg"), **given)
             ends = (meant, limit / 10)
             rows.append(
                 _finding("load_limit_like_pounds", words, size, None, None, *ends)
             )
         if top != NO_HIGH and limit < top:
-            words = f"{told}is below the top of its body-mass band, {top / 10:g} kg; "
-            words += "nobody above the load limit is counted as fitting"
+            words = f"{told}is below the top of its body-mass band, {{top}}; nobody "
+            words += "above the load limit is counted as fitting"
+            words = Said(words, top=Amount(top / 10, "body_mass_kg"), **given)
             where = (size, None, "body_mass_kg", limit / 10, top / 10)
             rows.append(_finding("load_limit_inside_band", words, *where))
     return rows

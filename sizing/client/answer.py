@@ -6,18 +6,45 @@ from typing import Any
 
 from sizing.cautions import cautions
 from sizing.client.judged import JudgedClient
-from sizing.client.loads import not_entered, not_entered_lines
-from sizing.client.opening import chart_lines, opening_lines
-from sizing.client.words import answer_words, summary_lines
+from sizing.measures.written import Say, written
+from sizing.words.client import (
+    answer_lines,
+    chart_lines,
+    not_entered_lines,
+    opening_lines,
+)
+from sizing.words.client_notes import notes, summary_lines
+
+#: Every frame of an answer, in the order in which it is written out.
+FRAMES = (
+    "sizes",
+    "margins",
+    "measures",
+    "outcomes",
+    "next_measure",
+    "loads",
+    "allowances",
+    "growth",
+    "borderline",
+)
 
 
 @dataclass(frozen=True)
 class ClientAnswer(JudgedClient):
-    """A judged client that can say what is known of her; see ``JudgedClient``."""
+    """A judged client that can say what is known of them; see ``JudgedClient``."""
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What to know of these entries."""
+        return tuple(notes(self))
+
+    def lines(self, *, say: Say = written) -> list[str]:
+        """Return the answer: what leads it, what fits, how sure, what to do now."""
+        return [*opening_lines(self, say=say), *answer_lines(self, say=say)]
 
     def answer(self) -> str:
         """Return the answer in a few sentences, with its uncertainty."""
-        return " ".join([*opening_lines(self), answer_words(self)])
+        return " ".join(self.lines())
 
     def summary(self) -> str:
         """Return the whole answer in plain words, with the cautions."""
@@ -29,16 +56,7 @@ class ClientAnswer(JudgedClient):
         """Return every figure as plain data, for JSON."""
         frames = {
             name: json.loads(getattr(self, name).to_json(orient="records"))
-            for name in (
-                "sizes",
-                "margins",
-                "measures",
-                "outcomes",
-                "next_measure",
-                "loads",
-                "allowances",
-                "growth",
-            )
+            for name in FRAMES
         }
         return {
             "chart": self.chart.name,
@@ -47,16 +65,18 @@ class ClientAnswer(JudgedClient):
             "conditions": list(self.client.conditions),
             "status": self.status,
             "answer": self.answer(),
+            "what, how sure, now": list(answer_lines(self)),
+            "fits": self.both,
             "in_play": self.in_play,
             "limiting": list(self.limiting),
             "cautious": self.cautious,
             "nearest": dict(self.nearest),
             "opening": opening_lines(self),
             "chart_findings": list(self.findings["words"]),
-            "load_limits_not_entered": not_entered(self),
+            "load_limits_not_entered": self.not_entered,
             **frames,
             "notes": list(self.notes),
-            "doubts": list(self.doubts),
+            "doubts": [str(doubt) for doubt in self.doubts],
             "limits": list(self.limits),
             "cautions": list(cautions()),
             "sources": list(self.sources),

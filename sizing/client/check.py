@@ -1,7 +1,7 @@
 """One client against one chart: chances, margins, and what to measure next."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,14 +14,14 @@ from sizing.client.allowances import allowance_table, in_body_terms
 from sizing.client.answer import ClientAnswer
 from sizing.client.apart import bodies_of, unchanged
 from sizing.client.client import ABOUT, Client, client_from
-from sizing.client.conditions import condition_keys, touched
+from sizing.client.conditions import condition_keys
 from sizing.client.doubts import doubtful
 from sizing.client.growth import GROWN, outgrows
-from sizing.client.how import ESTIMATED, MASS
+from sizing.client.how import ESTIMATED, MASS, TAKEN
+from sizing.client.judged import IN_PLAY, evidence_limits, sources
 from sizing.client.limiting import (
     bounded,
     bounded_gain,
-    limiting_note,
     not_taken,
     why_cautious,
 )
@@ -38,12 +38,6 @@ from sizing.client.outcomes import (
     outcome_table,
 )
 from sizing.client.posterior import Bodies
-from sizing.client.remarks import (
-    evidence_limits,
-    like_pounds_words,
-    notes,
-    sources,
-)
 from sizing.errors import InputProblems, Problem, SizingError, check_seed
 from sizing.measures import (
     MEASURES,
@@ -54,6 +48,9 @@ from sizing.people.body.terms import Floats
 
 #: From this chance of no fit on it is said what the nearest size lacks.
 _NONE_FITS = 0.05
+#: Within so many cm or kg of an edge it is said what one more or less would change
+#: (our choice, no source).
+_NEAR_EDGE = 2.0
 
 
 def check_client(
@@ -119,6 +116,11 @@ def check_client(
         (empty: not entered), lowest. ``allowances``: see ``allowance_table``.
         ``growth``: see ``outgrows``, for a child and the likeliest size; else empty.
 
+        ``borderline``: of each measure that decides a size in play and was read within
+        2 cm (kg) of its edge: measure, change (+1, -1; cm or kg), fits (sizes that
+        then probably fit), estimate (chance of the likeliest), same (whether the
+        same sizes fit now).
+
     Raises
     ------
     InputProblems
@@ -170,24 +172,31 @@ def check_client(
     moved = (allowed["used_cm"] != 0).any()
     body_chart = in_body_terms(chart, allowed) if moved else chart
     edges = edges_of(body_chart, load) if moved else shown
-    over = over_load(client, load)
-    bodies = bodies_of(client, seed=seed, confirmed=confirmed)
-    found = fitting(bodies.values, edges, over=over, hung_kg=never_less(client, bodies))
-    quantiles = bodies.quantile([(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
-    margins = _margins(shown, edges, bodies, found, quantiles)
-    broken = broken_by(client.readings, edges)
-    sizes = _sizes(chart, bodies, found, edges, over, margins, broken)
-    growth, away = pd.DataFrame(), touched(client.conditions)
+
+    def judge(one: Client) -> _Figures:
+        over = over_load(one, load)
+        bodies = bodies_of(one, seed=seed, confirmed=confirmed)
+        hung = never_less(one, bodies)
+        found = fitting(bodies.values, edges, over=over, hung_kg=hung)
+        quantiles = bodies.quantile([(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
+        margins = _margins(shown, edges, bodies, found, quantiles)
+        broken = broken_by(one.readings, edges)
+        sizes = _sizes(chart, bodies, found, edges, over, margins, broken)
+        return _Figures(bodies, found, quantiles, margins, sizes, over)
+
+    now = judge(client)
+    bodies, found, sizes, margins = now.bodies, now.found, now.sizes, now.margins
+    borderline = _borderline(client, now, judge)
+    growth, away = pd.DataFrame(), client.touched
     child = client.age_years is not None and client.age_years < GROWN
     # Growth follows body mass and stature: nothing is said where they do not count.
     if child and not set(away) & set(MEASURES[:2]):
         first = str(sizes["size"].iloc[0])
         growth = outgrows(bodies, edges.without(away), first, seed=seed)
-    lonely = ~found.may.any(axis=1)
     near = {}
-    if bodies.weight @ lonely >= _NONE_FITS:
-        near = _nearest(quantiles[1], body_chart, over)
-    measures = measures_frame(client, bodies, quantiles)
+    if bodies.weight @ ~found.may.any(axis=1) >= _NONE_FITS:
+        near = _nearest(now.quantiles[1], body_chart, now.over)
+    measures = measures_frame(client, bodies, now.quantiles)
     each = measures.set_index("measure")
     margins["evidence"] = margins["measure"].map(each["evidence"])
     # An estimated stature is no reading of it.
@@ -196,13 +205,14 @@ def check_client(
     outcomes = outcome_table(bodies, found)
     further = next_measures(client, bodies, found)
     limiting = not_taken(client, margins)
-    mass, stature = quantiles[1, :2]
+    mass, stature = now.quantiles[1, :2]
     cautious = why_cautious(client, mass / (stature / 100) ** 2) if limiting else ""
     if cautious:
         chance = ["estimate", "low", "high"]
         sizes, outcomes = bounded(sizes, chance), bounded(outcomes, chance)
         margins, further = bounded(margins, ["chance"]), bounded_gain(further)
         growth = growth if growth.empty else bounded(growth, ["beyond_20"])
+        borderline = bounded(borderline, ["estimate"])
     return ClientAnswer(
         chart=chart,
         client=client,
@@ -214,19 +224,54 @@ def check_client(
         loads=load_table,
         allowances=allowed,
         growth=growth,
+        borderline=borderline,
         nearest=near,
-        notes=(
-            *like_pounds_words(load_table),
-            *notes(client, shown),
-            *limiting_note(limiting, cautious),
-        ),
-        doubts=tuple(str(doubt) for doubt in doubts),
+        doubts=doubts,
         limits=evidence_limits(client),
         sources=sources(client),
         bodies=bodies,
         limiting=limiting,
         cautious=cautious,
     )
+
+
+@dataclass(frozen=True)
+class _Figures:
+    """What comes of one set of readings."""
+
+    bodies: Bodies
+    found: Fitting
+    quantiles: Floats
+    margins: pd.DataFrame
+    sizes: pd.DataFrame
+    over: npt.NDArray[np.bool_]
+
+
+def _borderline(
+    client: Client, now: _Figures, judge: Callable[[Client], _Figures]
+) -> pd.DataFrame:
+    """Return what one cm (kg) more or less of the deciding measure would change."""
+    columns = ["measure", "change", "fits", "estimate", "same"]
+
+    def fits(figures: _Figures) -> str:
+        table = figures.sizes
+        good = (table["estimate"] >= 0.5) & (table["broken_by"] == "")
+        return " and ".join(table.loc[good, "size"])
+
+    likely = now.sizes["estimate"].fillna(0) >= IN_PLAY
+    near = likely & (now.sizes["margin"].abs() <= _NEAR_EDGE)
+    rows = []
+    for name in dict.fromkeys(now.sizes.loc[near, "deciding_measure"]):
+        one = client.known.get(name)
+        if one is None or one.how not in (*TAKEN, "exact"):
+            continue
+        for change in (1.0, -1.0):
+            other = replace(one, value=one.value + change)
+            taken = tuple(other if r is one else r for r in client.readings)
+            then = judge(replace(client, readings=taken))
+            told, chance = fits(then), float(then.sizes["estimate"].iloc[0])
+            rows.append((name, change, told, chance, told == fits(now)))
+    return pd.DataFrame(rows, columns=columns)
 
 
 def _listed(conditions: str | Iterable[str]) -> list[str]:

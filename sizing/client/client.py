@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.client.conditions import condition_keys
+from sizing.client.conditions import condition_keys, condition_labels, touched
 from sizing.client.how import HOW, MASS, Reading, reading
 from sizing.client.stature import (
     KNEE_EQUATIONS,
@@ -20,10 +20,10 @@ from sizing.client.stature import (
     segments,
 )
 from sizing.errors import (
+    DoubtfulValues,
     InputProblems,
     Problem,
     SizingError,
-    SizingWarning,
     UnitSaid,
     caught_warnings,
 )
@@ -34,11 +34,6 @@ from sizing.people.growth import value_at
 
 YOUNGEST = AGE_LIMITS[0]
 ABOUT = "what was entered of the client"
-#: A warning of the unit gate, of one value in one column.
-_WARNED = re.compile(
-    r"row 2, column '(\w+)': (.*?)(?: \(found: ([\d.]+)\))?"
-    r"\. Allowed: (.*?)\. What to do: (.*)\."
-)
 _READ = re.compile(r"row 2, column '(\w+)'(: .*)")
 
 
@@ -85,6 +80,16 @@ class Client:
         columns = ["measure", "value", "how", "sd", "source"]
         rows = [[getattr(one, name) for name in columns] for one in self.readings]
         return pd.DataFrame(rows, columns=columns)
+
+    @property
+    def touched(self) -> tuple[str, ...]:
+        """The measures that the conditions stated change."""
+        return touched(self.conditions)
+
+    @property
+    def condition_labels(self) -> list[str]:
+        """What the conditions stated are called."""
+        return condition_labels(self.conditions)
 
     def without(self, measure: str) -> "Client":
         """Return the client as if this measure were not known."""
@@ -228,16 +233,6 @@ def _of_one(problem: Problem, given: Mapping[str, Any]) -> Problem:
     return replace(problem, row=None, action=action)
 
 
-def _of_line(line: str) -> Problem:
-    """Return the unit gate's warning of one value as a problem."""
-    parts = _WARNED.fullmatch(line)
-    if parts is None:
-        return Problem(line.replace("row 2, ", ""))
-    column, what, found, allowed, action = parts.groups()
-    value = float(found) if found else None
-    return Problem(what, allowed, action, column=column, value=value)
-
-
 def like_a_child(measure: str, value: float, sex: str, age_years: float) -> str:
     """Say of how old a child an adult's stature or body mass would be, or nothing.
 
@@ -273,9 +268,8 @@ def _standard(
     for item in caught:
         if issubclass(item.category, UnitSaid):
             read_as.append(_READ.sub(r"\1\2.", str(item.message)))
-        elif issubclass(item.category, SizingWarning):
-            lines = str(item.message).split("\n- ")[1:]
-            unusual += [_of_line(line) for line in lines]
+        elif isinstance(item.message, DoubtfulValues):
+            unusual += [replace(one, row=None) for one in item.message.problems]
     if unusual and not confirmed:
         raise InputProblems(
             [

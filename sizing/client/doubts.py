@@ -8,10 +8,11 @@ from scipy.special import chdtrc
 from sizing.client.client import Client, like_a_child
 from sizing.client.how import ESTIMATED, Reading
 from sizing.client.posterior import build_of, draw_bodies
-from sizing.client.words import plain
 from sizing.errors import Problem
 from sizing.measures import MEASURES
 from sizing.measures.columns import OF_KIND, UNIT_WORDS
+from sizing.measures.vocabulary import plain
+from sizing.measures.written import Amount, Said
 from sizing.people.body.terms import Floats
 
 #: A reading this many SDs from what the others let expect is doubted, if the
@@ -109,12 +110,13 @@ def _among(
 
 
 def _words(one: Reading, centre: float, spread: float, client: Client) -> Problem:
-    unit = one.measure.rsplit("_", 1)[1]
-    name = plain(one.measure)
-    low, mid, high = np.exp(centre + spread * np.array([-3.0, 0.0, 3.0]))
-    what = (
-        f"with the rest of what was entered, a {name} of about {mid:.0f} {unit} would "
-        f"be expected (nearly all such people: {low:.0f} to {high:.0f} {unit})"
+    low, mid, high = np.exp(centre + spread * np.array([-3.0, 0.0, 3.0])).round()
+    what = Said(
+        "with the rest of what was entered, a {name} of about {mid} would be expected "
+        "(nearly all such people: {usual})",
+        name=plain(one.measure),
+        mid=Amount(mid, one.measure),
+        usual=Amount(low, one.measure, high),
     )
     hints = [*_units(one, centre, spread), *_child(one, client)]
     again = "measure it again" if one.how != ESTIMATED else "measure the segment again"

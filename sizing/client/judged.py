@@ -8,8 +8,15 @@ import pandas as pd
 
 from sizing.charts import SizeChart, review_chart
 from sizing.client.client import Client
+from sizing.client.growth import measure_again_in
+from sizing.client.how import MASS, TAKEN
+from sizing.client.loads import in_use, too_near
 from sizing.client.posterior import Bodies
+from sizing.client.stature import STATURE
+from sizing.errors import Problem
 from sizing.measures import MEASURES
+from sizing.measures.vocabulary import plain
+from sizing.people import limits
 
 #: A size is in play from this chance on; a runner-up from this chance on, or
 #: wherever the first is below SURE, is always named (our choice, no source).
@@ -24,13 +31,14 @@ class JudgedClient:
     ----------
     chart : SizeChart
     client : Client
-    sizes, margins, measures, outcomes, next_measure, loads, allowances, growth
+    sizes, margins, measures, outcomes, next_measure, loads, allowances, growth, \
+borderline
         Frames; see ``check_client``.
     nearest : dict
         For a client whom probably none fits: ``size``, ``measure``,
         ``direction`` and ``miss`` (cm or kg), by the likeliest body.
-    notes, doubts : tuple of str
-        What to know of these entries, and what looked wrong but was confirmed.
+    doubts : tuple of Problem
+        What looked wrong but was confirmed.
     limits, sources : tuple of str
     bodies : Bodies
         The draws behind every figure.
@@ -50,9 +58,9 @@ class JudgedClient:
     loads: pd.DataFrame
     allowances: pd.DataFrame
     growth: pd.DataFrame
+    borderline: pd.DataFrame
     nearest: dict[str, Any]
-    notes: tuple[str, ...]
-    doubts: tuple[str, ...]
+    doubts: tuple[Problem, ...]
     limits: tuple[str, ...]
     sources: tuple[str, ...]
     bodies: Bodies
@@ -97,6 +105,12 @@ class JudgedClient:
         return bool((self.sizes["broken_by"] != "").all())
 
     @property
+    def both(self) -> list[str]:
+        """Sizes that probably fit: no rivals, each may be tried."""
+        kept = self.sizes["broken_by"] == ""
+        return list(self.sizes.loc[kept & (self.sizes["estimate"] >= 0.5), "size"])
+
+    @property
     def outranked(self) -> pd.Series | None:
         """A size likelier than the first of which a reading breaks an edge, if any."""
         rows = self.sizes[self.sizes["broken_by"] != ""]
@@ -117,6 +131,52 @@ class JudgedClient:
         return [name for name in MEASURES if name in names]
 
     @property
+    def to_measure(self) -> list[str]:
+        """What the chart limits and nobody measured, what settles most first.
+
+        Whoever cannot stand, and whose stature was estimated, is not asked to.
+        """
+        ranked = list(self.next_measure["measure"])
+        names = [
+            name
+            for name in self.limiting
+            if not (name == STATURE and self.client.stature is not None)
+        ]
+        last = len(ranked)
+        return sorted(names, key=lambda n: ranked.index(n) if n in ranked else last)
+
+    @property
+    def weight(self) -> dict[str, Any]:
+        """The weight: value (kg), error (SD, kg), how ("" if predicted), taken."""
+        one = self.client.known.get(MASS)
+        if one is None:
+            row = self.measures.iloc[0]
+            error = (row["high"] - row["estimate"]) / 1.645
+            return {"value": row["estimate"], "error": error, "how": "", "taken": False}
+        taken = one.how in TAKEN
+        return {"value": one.value, "error": one.sd, "how": one.how, "taken": taken}
+
+    @cached_property
+    def _parts(self) -> pd.DataFrame:
+        return in_use(self.loads, self.margins, self.sizes, self.in_play, IN_PLAY)
+
+    @property
+    def near_load(self) -> pd.DataFrame:
+        """Parts in use whose load limit the weight comes too near to."""
+        return too_near(self._parts, self.weight["value"], self.weight["error"])
+
+    @property
+    def not_entered(self) -> list[str]:
+        """Parts in use whose load limit was not entered."""
+        return list(self._parts.loc[self._parts["load_limit_kg"].isna(), "part"])
+
+    @property
+    def again_in_months(self) -> float:
+        """In how many months a growing child is to be measured again."""
+        age = self.client.age_years
+        return 12 * measure_again_in(self.growth, 20.0 if age is None else age)
+
+    @property
     def runner_up(self) -> pd.Series | None:
         """The second likeliest size, where it is close enough to be named."""
         if len(self.sizes) < 2 or self.sizes["broken_by"].iloc[1]:
@@ -129,3 +189,19 @@ class JudgedClient:
     def nothing_bears(self) -> bool:
         """Whether the body mass as stated is over the load limit with every size."""
         return bool(self.sizes["over_load"].all())
+
+
+def evidence_limits(client: Client) -> tuple[str, ...]:
+    """Return where the evidence about people like this one stops."""
+    age = client.age_years
+    span = (2.0, 80.0) if age is None else (age, age)
+    return (*limits.model_limits(*span), limits.AT_HOME, limits.NO_POSTURE)
+
+
+def sources(client: Client) -> tuple[str, ...]:
+    """Return where the figures behind the answer come from."""
+    found = [*limits.MODEL_SOURCES]
+    for one in client.readings:
+        name = plain(one.measure)
+        found.append(f"{name[:1].upper()}{name[1:]}: {one.source}")
+    return tuple(dict.fromkeys(found))

@@ -1,6 +1,6 @@
 """What bears the person: the parts' load limits, and how near the weight comes."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 import numpy as np
@@ -10,12 +10,10 @@ import pandas as pd
 from sizing.charts import SizeChart
 from sizing.client.client import Client
 from sizing.client.how import MASS, TAKEN
-from sizing.client.judged import IN_PLAY, JudgedClient
 from sizing.client.posterior import Bodies
 from sizing.errors import Problem, SizingError
 from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
-from sizing.measures.written import Say, written
 from sizing.people.body.terms import Floats
 
 _LEAST_LOAD, _MOST_LOAD = 20.0, 1000.0
@@ -105,71 +103,31 @@ def never_less(client: Client, bodies: Bodies) -> Floats:
     return moved
 
 
-def load_lines(answer: JudgedClient, *, say: Say = written) -> list[str]:
-    """Say where the weight is too near a load limit to be relied on.
+def too_near(parts: pd.DataFrame, mass: float, error: float) -> pd.DataFrame:
+    """Return the parts whose load limit a weight is too near to be relied on.
 
     Near is within two typical errors of how it was weighed, or within 5 % of the
     limit, whichever is larger, on either side.
-
-    Examples
-    --------
-    >>> from sizing.charts import demo_chart
-    >>> from sizing.client import check_client
-    >>> found = check_client(demo_chart(), {"sex": "female", "age_years": 74,
-    ...     "body_mass_kg": 68}, loads={"hoist": 70, "spreader bar": 200})
-    >>> print(load_lines(found)[0])
-    Weigh again before any lift: body mass, 68 kg, is too near a load limit to rely \
-on: hoist (70 kg). The load decides, whatever else fits.
     """
-    one = answer.client.known.get(MASS)
-    row = answer.measures.iloc[0]
-    mass = float(row["estimate"]) if one is None else one.value
-    error = float(row["high"] - row["estimate"]) / 1.645 if one is None else one.sd
-    parts = _in_use(answer)
     limit = parts["load_limit_kg"]
     near = (mass - limit).abs() <= np.maximum(_ERRORS * error, _NEAR * limit)
-    if not near.any():
-        return []
-    named = ", ".join(
-        f"{part['part']} ({say(part['load_limit_kg'], 'load_limit_kg', to='tenth')})"
-        for _, part in parts[near].iterrows()
-    )
-    again = "again " if one is not None and one.how in TAKEN else ""
-    how = "" if again else "predicted to be " if one is None else f"{one.how} as "
-    return [
-        f"Weigh {again}before any lift: body mass, {how}{say(mass, MASS, to='tenth')}, "
-        f"is too near a load limit to rely on: {named}. The load decides, whatever "
-        "else fits."
-    ]
+    return parts[near]
 
 
-def not_entered(answer: JudgedClient) -> list[str]:
-    """Return the parts in use whose load limit was not entered."""
-    parts = _in_use(answer)
-    return list(parts.loc[parts["load_limit_kg"].isna(), "part"])
-
-
-def not_entered_lines(answer: JudgedClient) -> list[str]:
-    """Say which load limits are not in the sum."""
-    names = not_entered(answer)
-    if not names:
-        return []
-    return [
-        f"Load limit not entered: {'; '.join(names)}. Read it from the label before "
-        "any lift; the lowest of all parts counts."
-    ]
-
-
-def _in_use(answer: JudgedClient) -> pd.DataFrame:
-    """Return the parts, of the slings only sizes that the body may hang in.
+def in_use(
+    loads: pd.DataFrame,
+    margins: pd.DataFrame,
+    sizes: pd.DataFrame,
+    in_play: Collection[str],
+    least: float,
+) -> pd.DataFrame:
+    """Return the parts in use, of the slings only sizes that the body may hang in.
 
     Those in play, the first two, and those that only their load limit rules out.
     """
-    other = answer.margins[answer.margins["measure"] != MASS]
-    fit = other.groupby("size")["chance"].min()
-    sizes = {*answer.in_play, *answer.sizes["size"].head(2)}
-    over = set(answer.sizes.loc[answer.sizes["over_load"], "size"])
-    sizes |= over & set(fit.index[fit >= IN_PLAY])
-    parts = answer.loads["part"]
-    slings = parts.str.startswith(_SLING)
-    return answer.loads[~slings | parts.isin([f"{_SLING}{size}" for size in sizes])]
+    fit = margins[margins["measure"] != MASS].groupby("size")["chance"].min()
+    wanted = {*in_play, *sizes["size"].head(2)}
+    over = set(sizes.loc[sizes["over_load"], "size"])
+    wanted |= over & set(fit.index[fit >= least])
+    slings = loads["part"].str.startswith(_SLING)
+    return loads[~slings | loads["part"].isin([f"{_SLING}{size}" for size in wanted])]

@@ -1,25 +1,18 @@
 """Every measure of a client: as read, and beside it the best estimate."""
 
-from functools import cache
-
 import numpy as np
 import pandas as pd
 
 from sizing.client.client import Client
 from sizing.client.how import ESTIMATED, TAKEN, Reading
 from sizing.client.posterior import Bodies
-from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES, vocabulary
+from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES
+from sizing.measures.vocabulary import labels
 from sizing.people.body.evidence import evidence_levels
 from sizing.people.body.terms import Floats
 
 #: Share of such bodies inside the interval of a measure.
 LEVEL = 0.90
-
-
-@cache
-def _labels() -> dict[str, str]:
-    table = vocabulary()
-    return dict(zip(table["name"], table["label"], strict=True))
 
 
 def measures_frame(client: Client, bodies: Bodies, quantiles: Floats) -> pd.DataFrame:
@@ -49,7 +42,7 @@ def measures_frame(client: Client, bodies: Bodies, quantiles: Floats) -> pd.Data
     return pd.DataFrame(
         {
             "measure": MEASURES,
-            "label": [_labels()[name] for name in MEASURES],
+            "label": [labels()[name] for name in MEASURES],
             "evidence": [
                 EVIDENCE[-1] if nobody else EVIDENCE[0] if was else word
                 for nobody, was, word in zip(unknown, taken, words, strict=True)

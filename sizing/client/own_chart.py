@@ -7,13 +7,6 @@ import pandas as pd
 
 from sizing.cautions import cautions, invented_first
 from sizing.charts import SizeChart, chart_from, fits_matrix, review_chart
-from sizing.client.chart_words import (
-    finding_words,
-    load_words,
-    percent_span,
-    why_words,
-)
-from sizing.client.words import share
 from sizing.coverage import (
     Coverage,
     estimate_coverage,
@@ -28,6 +21,8 @@ from sizing.people.people import People
 from sizing.stats.intervals import difference_interval
 from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import group_means
+from sizing.words.chart import finding_words, load_first_words, why_words
+from sizing.words.numbers import interval, points_interval, share
 
 #: Findings of ``review_chart`` that are drawn as gaps.
 GAP = "gap"
@@ -82,9 +77,8 @@ class ChartJudgement:
         row = self.coverage.table.iloc[0]
         return invented_first(
             self.chart.invented,
-            f"{self.chart.name} fits {share(row['estimate'])} of {self.people} "
-            f"({100 * row['low']:.0f} to {100 * row['high']:.0f} %, 95 % interval, "
-            f"n = {row['n']:,}).",
+            f"{self.chart.name} fits {interval(row)} of {self.people} "
+            f"(95 % interval, n = {row['n']:,}).",
         )
 
     def summary(self) -> str:
@@ -97,10 +91,10 @@ class ChartJudgement:
             most = self.sizes.loc[self.sizes["unneeded"], "needs_high"].max()
             lines.append(
                 f"Sizes that almost nobody needs (under {100 * NOBODY:g} % have no "
-                f"other, at most {100 * most:.1f} % by the intervals): "
+                f"other, at most {share(most, places=1)} by the intervals): "
                 f"{', '.join(self.unneeded)}."
             )
-        lines += load_words(self.sizes)
+        lines += load_first_words(self.sizes)
         return "\n".join([*lines, *self.limits, " ".join(cautions())])
 
 
@@ -274,7 +268,7 @@ class Nudge:
     def summary(self) -> str:
         """Return the change in coverage in one sentence."""
         row = self.table.iloc[0]
-        covered = percent_span(row, "share_b", "share_b_")
+        covered = interval(row, "share_b", "share_b_")
         if row["changed"] == 0:
             return (
                 f"{covered} are covered (95 % interval, n = {row['n']:,}); no edge has "
@@ -282,8 +276,8 @@ class Nudge:
             )
         return (
             f"Now {covered} are covered, {share(row['share_a'])} before: "
-            f"{100 * row['estimate']:+.2f} points (95 %: {100 * row['low']:+.2f} to "
-            f"{100 * row['high']:+.2f}, n = {row['n']:,})."
+            f"{points_interval(row, places=2)} points (95 % interval, "
+            f"n = {row['n']:,})."
         )
 
 

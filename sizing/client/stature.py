@@ -10,7 +10,7 @@ import pandas as pd
 from sizing.client.how import ESTIMATED, Reading
 from sizing.errors import Problem, SizingError, one_of
 from sizing.measures import SEXES
-from sizing.measures.written import Say, written
+from sizing.measures.written import Amount, Said, Say, told, written
 from sizing.people.body.donors import donors
 from sizing.people.body.moments import model_age
 from sizing.people.classes import ADULT_AGE
@@ -48,23 +48,27 @@ class StatureEstimate:
 
     def summary(self, *, say: Say = written) -> str:
         """Return the estimate in plain words, measures written by ``say``."""
+        return told(self.said(), say)
+
+    def said(self) -> Said:
+        """Return the estimate as a sentence that says itself in any units."""
         row = self.best
-        middle, low, high = (
-            say(float(row[name]), STATURE, to="tenth")
-            for name in ("estimate", "low", "high")
+        middle, low, high = (float(row[name]) for name in ("estimate", "low", "high"))
+        beyond = (
+            "; beyond the ages the equation was made on, so its error is widened by "
+            f"{BEYOND_AGES:g}"
         )
-        source = str(row["source"]).split("; error in use")[0]
-        what = segment_table().loc[row["segment"], "definition"]
-        words = (
-            f"Stature estimated from {_label(row['segment'])} ({what}): {middle} "
-            f"(9 in 10 such people: {low} to {high}; {source})"
+        return Said(
+            "Stature estimated from {segment} ({what}): {middle} (9 in 10 such people: "
+            "{low} to {high}; {source}){beyond}.",
+            segment=_label(row["segment"]),
+            what=segment_table().loc[row["segment"], "definition"],
+            middle=Amount(middle, STATURE),
+            low=Amount(low, STATURE),
+            high=Amount(high, STATURE),
+            source=str(row["source"]).split("; error in use")[0],
+            beyond=beyond if row["ages"] == "beyond" else "",
         )
-        if row["ages"] == "beyond":
-            words += (
-                "; beyond the ages the equation was made on, so its error is widened "
-                f"by {BEYOND_AGES:g}"
-            )
-        return words + "."
 
 
 @cache

@@ -13,18 +13,20 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import (
+    DoubtfulValues,
     InputProblems,
     Problem,
     SizingError,
     UnitSaid,
     warn,
 )
-from sizing.measures.columns import OF_KIND, STANDARD, UNIT_WORDS
+from sizing.measures.columns import OF_KIND, UNIT_WORDS
 from sizing.measures.headings import Found
 from sizing.measures.names import MEASURES, SEXES
 from sizing.measures.tables import ANY, ROW
 from sizing.measures.typed import Quantity, quantity, unclear
 from sizing.measures.vocabulary import AGE_LIMITS, plausible_range
+from sizing.measures.written import Amount, Said
 
 _SEX_WORDS = {"female": "female", "male": "male", "f": "female", "m": "male"}
 _MOST_ROWS = 10
@@ -131,8 +133,7 @@ do: correct the column's name, or give it one that is no measure's.
     if problems:
         raise InputProblems(problems, about=file or "table")
     if doubts:
-        lines = "\n".join(f"- {doubt}" for doubt in doubts)
-        warn(f"doubtful values:\n{lines}")
+        warn(DoubtfulValues(doubts))
     for told in said:
         warn(told, UnitSaid)
     return out
@@ -272,6 +273,7 @@ def _unusual(
         other = [_other_unit(value[i], column, low[i], high[i]) for i in found]
         for position, unit in list(zip(found, other, strict=True))[:_MOST_ROWS]:
             number = value[position] / column.factor
+            usual = Amount(float(low[position]), measure, float(high[position]))
             where = partial(
                 Problem,
                 file=file,
@@ -284,8 +286,11 @@ def _unusual(
                     where(
                         f"this makes sense in {UNIT_WORDS[unit]}, not in "
                         f"{UNIT_WORDS[column.unit]}",
-                        f"{low[position]:g} to {high[position]:g} "
-                        f"{STANDARD[column.kind]} for {column.stem}",
+                        Said(
+                            "{span} for {stem}",
+                            span=usual,
+                            stem=column.stem,
+                        ),
                         "put the unit that was used into the column's name, or "
                         "measure again; leave a chart's cell empty where there is "
                         "no limit",
@@ -295,7 +300,10 @@ def _unusual(
                 never.append(
                     where(
                         "no body has this value",
-                        f"{least:g} to {most:g} {STANDARD[column.kind]} at any age",
+                        Said(
+                            "{span} at any age",
+                            span=Amount(least, measure, most),
+                        ),
                         "correct the cell, or empty it",
                     )
                 )
@@ -303,8 +311,7 @@ def _unusual(
                 doubts.append(
                     where(
                         "this is outside the range people were found in",
-                        f"{low[position]:g} to {high[position]:g} "
-                        f"{STANDARD[column.kind]}",
+                        Said("{span}", span=usual),
                         "measure again",
                     )
                 )

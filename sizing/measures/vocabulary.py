@@ -44,6 +44,29 @@ def vocabulary() -> pd.DataFrame:
     return table.iloc[order.argsort()].reset_index(drop=True)
 
 
+@cache
+def labels() -> dict[str, str]:
+    """Return what each measure is called, by its name."""
+    table = source_table("measures.csv")
+    return {str(n): str(t) for n, t in zip(table["name"], table["label"], strict=True)}
+
+
+def plain(measure: str) -> str:
+    """Return what a measure is called within a sentence.
+
+    Examples
+    --------
+    >>> plain("hip_circumference_cm"), plain("shoulder_height_sitting_cm")
+    ('hip girth', 'shoulder height sitting')
+    >>> plain("knee_height_cm")
+    'knee height'
+    """
+    label = labels().get(measure)
+    if label is None:
+        return measure.rsplit("_", 1)[0].replace("_", " ")
+    return label.lower().replace(",", "")
+
+
 def measure_patterns() -> pd.DataFrame:
     """Return which measures decide which pattern of sling.
 

@@ -1,8 +1,8 @@
 """Lengths and masses written for people, in the units that they read."""
 
 import math
-import re
-from functools import partial
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Protocol
 
 from sizing.errors import Problem, SizingError, one_of
@@ -16,11 +16,12 @@ UNITS: dict[str, str] = {
 }
 _PER_STONE = 14
 #: Steps of rounding, of lengths (cm, inches) and of masses (kg, pounds).
-_STEPS = {"half": (0.5, 1.0), "down": (0.5, 1.0), "tenth": (0.1, 0.1)}
-#: A number of cm or kg, or the two ends of a span of them.
-_WITH_UNIT = re.compile(
-    r"(?:(-?\d+(?:\.\d+)?)( to (?:under |over )?))?(-?\d+(?:\.\d+)?) (cm|kg)\b"
-)
+_STEPS = {
+    "half": (0.5, 1.0),
+    "down": (0.5, 1.0),
+    "tenth": (0.1, 0.1),
+    "hundredth": (0.01, 0.01),
+}
 
 
 class Say(Protocol):
@@ -47,7 +48,7 @@ def written(
         ``half``: the nearest half cm or half inch, kg or pound, for what was
         predicted. ``down``: the same, but the next lower, for room that must not
         look larger than it is. ``tenth``: a tenth of cm, inch, kg or pound, for
-        what was read or stated.
+        what was read or stated; ``hundredth``: for edges that differ by less.
 
     Returns
     -------
@@ -72,59 +73,121 @@ def written(
     count = value / factor / step
     # What a factor adds in the last place of a double is no next lower step.
     steps = math.floor(round(count, 6)) if to == "down" else round(count)
-    number = round(steps * step, 1)
+    number = round(steps * step, 2)
     if length or units != "stone":
         return f"{number:g} {unit}"
     sign = "-" if number < 0 else ""
     stones, pounds = divmod(abs(number), _PER_STONE)
-    rest = f"{round(pounds, 1):g} lb"
+    rest = f"{round(pounds, 2):g} lb"
     return f"{sign}{stones:g} st {rest}" if stones else f"{sign}{rest}"
 
 
-def retold(text: str, units: str = "metric") -> str:
-    """Return words in which every number of cm or kg is written in other units.
+def span(
+    low: float,
+    high: float,
+    measure: str,
+    say: Say = written,
+    *,
+    to: str = "tenth",
+    link: str = " to ",
+) -> str:
+    """Write two ends of a measure; one unit is named once.
+
+    Examples
+    --------
+    >>> from functools import partial
+    >>> span(90, 95, "hip_circumference_cm")
+    '90 to 95 cm'
+    >>> span(90, 95, "body_mass_kg", partial(written, units="stone"))
+    '14 st 2.4 lb to 14 st 13.4 lb'
+    """
+    first, last = (say(value, measure, to=to) for value in (low, high))
+    if len(first.split()) == len(last.split()) == 2:
+        first = first.split()[0]
+    return f"{first}{link}{last}"
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A value of a measure within a sentence, or the two ends of a span of it."""
+
+    value: float
+    measure: str
+    high: float | None = None
+    to: str = "tenth"
+    link: str = " to "
+
+    def said(self, say: Say) -> str:
+        """Return it in words."""
+        if self.high is None:
+            return say(self.value, self.measure, to=self.to)
+        ends = self.value, self.high
+        return span(*ends, self.measure, say, to=self.to, link=self.link)
+
+
+class Said(str):
+    """A sentence that knows its amounts: cm and kg in itself, other units by ``told``.
+
+    Nobody has to look for numbers in its words, so that a size named "to 100 kg"
+    stays what it is.
 
     Parameters
     ----------
-    text : str
-        Such as ``from over 90 to under 95 cm``.
-    units : str
-        A key of ``UNITS``.
+    template : str
+        As for ``str.format``.
+    **given : Amount, str
+        What is put into it; an ``Amount`` in the units asked for, a ``Said`` too, all
+        else as it is.
 
     Examples
     --------
-    >>> retold("belongs to neither: over 90 to under 95 cm", "pounds")
-    'belongs to neither: over 35.4 to under 37.4 in'
-    >>> retold("over 120 kg", "stone"), retold("over 120 kg")
-    ('over 18 st 12.6 lb', 'over 120 kg')
-    """
-    one_of("units", units, list(UNITS))
-    if units == "metric":
-        return text
-    return retold_by(text, partial(written, units=units))
-
-
-def retold_by(text: str, say: Say) -> str:
-    """Return words in which every number of cm or kg is written by ``say``.
-
-    Examples
-    --------
-    >>> retold_by("90 to 95.04 cm", written)
-    '90 to 95 cm'
+    >>> from functools import partial
+    >>> words = Said("{size} ends at {edge}", size="to 100 kg",
+    ...              edge=Amount(120, "body_mass_kg"))
+    >>> print(words)
+    to 100 kg ends at 120 kg
+    >>> told(words, partial(written, units="stone"))
+    'to 100 kg ends at 18 st 12.6 lb'
     """
 
-    def other(found: re.Match[str]) -> str:
-        first, link, last, unit = found.groups()
-        end = say(float(last), f"_{unit}", to="tenth")
-        if first is None:
-            return end
-        start = say(float(first), f"_{unit}", to="tenth")
-        if len(start.split()) == len(end.split()) == 2:
-            # One number and one unit each: the unit is named once.
-            start = start.split()[0]
-        return f"{start}{link}{end}"
+    template: str
+    given: Mapping[str, object]
 
-    return _WITH_UNIT.sub(other, text)
+    def __new__(cls, template: str, **given: object) -> "Said":
+        """Put the sentence together in cm and kg."""
+        made = super().__new__(cls, _filled(template, given, written))
+        made.template, made.given = template, given
+        return made
+
+    def __getnewargs_ex__(self) -> tuple[tuple[str], dict[str, object]]:
+        """Copy the sentence with its amounts."""
+        return (self.template,), dict(self.given)
+
+
+def told(words: str, say: Say) -> str:
+    """Return a sentence with its amounts, if it knows any, written by ``say``."""
+    if isinstance(words, Said):
+        return _filled(words.template, words.given, say)
+    return words
+
+
+def joined(sentences: Sequence[str], link: str = "; ") -> Said:
+    """Return sentences as one, which still knows their amounts."""
+    names = [f"s{n}" for n in range(len(sentences))]
+    template = link.join(f"{{{name}}}" for name in names)
+    return Said(template, **dict(zip(names, sentences, strict=True)))
+
+
+def _filled(template: str, given: Mapping[str, object], say: Say) -> str:
+    parts = {
+        name: one.said(say)
+        if isinstance(one, Amount)
+        else told(one, say)
+        if isinstance(one, Said)
+        else str(one)
+        for name, one in given.items()
+    }
+    return template.format(**parts)
 
 
 def unit_of(measure: str, units: str = "metric") -> str:

@@ -5,18 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 
 from sizing.client import ClientAnswer
-from sizing.client.opening import opening_lines
-from sizing.client.words import (
-    ABOUT_CHANCES,
-    allowance_words,
-    answer_words,
-    capital,
-    chance_words,
-    doubt_lines,
-    growth_words,
-    plain,
-)
 from sizing.errors import Problem, SizingError, one_of
+from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, written
 from sizing.pages.client_tables import (
     load_words,
@@ -26,6 +16,14 @@ from sizing.pages.client_tables import (
 )
 from sizing.pages.page import Page, Section, Table, render, table
 from sizing.resources import source_table
+from sizing.words.client import (
+    ABOUT_CHANCES,
+    answer_lines,
+    capital,
+    chance_words,
+    opening_lines,
+)
+from sizing.words.client_notes import allowance_words, doubt_lines, growth_words
 
 REMINDER = (
     "The positions chosen at shoulders and legs set the recline and the distance "
@@ -169,7 +167,7 @@ def client_note(
 
 
 def _proposed(answer: ClientAnswer, say: Say) -> str:
-    words = answer_words(answer, say=say)
+    words = " ".join(answer_lines(answer, say=say))
     return words if answer.unjudged else f"The kit proposes: {words}"
 
 

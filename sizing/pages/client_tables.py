@@ -4,8 +4,9 @@ import numpy as np
 import pandas as pd
 
 from sizing.client import ClientAnswer
-from sizing.client.words import chance_words, plain, room_words
+from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, written
+from sizing.words.client import chance_words, room_words
 
 #: Sizes less likely than this are left out of a table.
 _SHOWN = 0.01

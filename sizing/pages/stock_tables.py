@@ -7,7 +7,7 @@ import pandas as pd
 
 from sizing.charts import OUTCOME_WORDS
 from sizing.measures import vocabulary
-from sizing.measures.written import Say, retold, written
+from sizing.measures.written import Say, told, written
 from sizing.plots.style import percent
 from sizing.stock import SERVICE, StockPlan
 
@@ -157,10 +157,10 @@ def _points(value: float) -> str:
 
 def _robust(plan: StockPlan, units: str) -> Shown:
     rows = records(plan.robustness)
-    first = "If the people are"
+    first, say = "If the people are", partial(written, units=units)
     shown = pd.DataFrame(
         {
-            first: [f"{r['people']}: {retold(r['shift'], units)}" for r in rows],
+            first: [f"{r['people']}: {told(r['shift'], say)}" for r in rows],
             "Days nobody waits": [
                 f"{percent(r['estimate'])} ({100 * r['low']:.0f} to "
                 f"{100 * r['high']:.0f})"

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from sizing.measures.written import Amount, Said, joined
 from sizing.people import load_people
 from sizing.stock import tables
 from sizing.stock.days import Days, Group, draw_days, group_from
@@ -137,7 +138,9 @@ def robustness(
             }
         )
         done()
-    return pd.DataFrame(rows)
+    # A column of text would keep the words and lose the amounts within them.
+    shifts = pd.Series([row["shift"] for row in rows], dtype=object)
+    return pd.DataFrame(rows).assign(shift=shifts)
 
 
 def _shifted(
@@ -156,12 +159,16 @@ def _shifted(
         mean = float(np.average(value[known], weights=old[known]))
         new = tables.tilted(old, value, shift * mean)
         after = float(np.average(value[known], weights=new[known]))
-        unit = "kg" if what == "body_mass_kg" else "years"
-        told.append(f"{group.served.title} {after - mean:+.1f} {unit} on average")
+        by: object = f"{abs(after - mean):.1f} years"
+        if what == "body_mass_kg":
+            by = Amount(abs(after - mean), what)
+        sign = "-" if after < mean else "+"
+        words = "{title} {sign}{by} on average"
+        told.append(Said(words, title=group.served.title, sign=sign, by=by))
         # A caseload is drawn anew from its own people under the other weights.
         served = replace(group.served, count=group.served.present)
         made.append(group_from(served, work.offer, new))
-    return made, "; ".join(told)
+    return made, joined(told)
 
 
 def _with_children(

@@ -7,25 +7,46 @@ written by ``written``, in the units asked for.
 """
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeAlias
 
-from sizing.measures.written import UNITS, Say, kind_of, unit_of, written
+import pandas as pd
+
+from sizing.measures.written import (
+    UNITS,
+    Amount,
+    Said,
+    Say,
+    joined,
+    kind_of,
+    span,
+    told,
+    unit_of,
+    written,
+)
 
 __all__ = [
     "UNITS",
+    "Amount",
+    "Row",
+    "Said",
     "Say",
     "count_in",
     "in_100",
     "interval",
+    "joined",
     "kind_of",
     "points",
     "points_interval",
     "quantity_interval",
     "share",
     "span",
+    "told",
     "unit_of",
     "written",
 ]
+
+#: A row of a table, however it was taken out.
+Row: TypeAlias = Mapping[Any, Any] | pd.Series
 
 
 def share(value: float, *, places: int = 0) -> str:
@@ -53,7 +74,7 @@ def in_100(value: float, *, places: int = 0) -> str:
 
 
 def interval(
-    row: Mapping[Any, Any], name: str = "estimate", prefix: str = "", *, places: int = 0
+    row: Row, name: str = "estimate", prefix: str = "", *, places: int = 0
 ) -> str:
     """Write an estimated share with its interval, where there is one to see.
 
@@ -96,7 +117,7 @@ def points(change: float, *, places: int = 0, sign: bool = True) -> str:
     return f"{value:{'+' if sign else ''}.{places}f}"
 
 
-def points_interval(row: Mapping[Any, Any], *, places: int = 0) -> str:
+def points_interval(row: Row, *, places: int = 0) -> str:
     """Write a difference of two shares with its interval.
 
     Examples
@@ -121,27 +142,8 @@ def count_in(count: int, n: int) -> str:
     return f"{count:,} of {n:,}"
 
 
-def span(
-    low: float, high: float, measure: str, say: Say = written, *, to: str = "tenth"
-) -> str:
-    """Write two ends of a measure; one unit is named once.
-
-    Examples
-    --------
-    >>> from functools import partial
-    >>> span(90, 95, "hip_circumference_cm")
-    '90 to 95 cm'
-    >>> span(90, 95, "body_mass_kg", partial(written, units="stone"))
-    '14 st 2.4 lb to 14 st 13.4 lb'
-    """
-    first, last = (say(value, measure, to=to) for value in (low, high))
-    if len(first.split()) == len(last.split()) == 2:
-        first = first.split()[0]
-    return f"{first} to {last}"
-
-
 def quantity_interval(
-    row: Mapping[Any, Any], measure: str, say: Say = written, *, to: str = "half"
+    row: Row, measure: str, say: Say = written, *, to: str = "half"
 ) -> str:
     """Write an estimated measure with its interval.
 

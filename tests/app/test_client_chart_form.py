@@ -106,7 +106,7 @@ def test_what_is_typed_is_judged_at_once(form):
     with pytest.raises(ValueError, match="Put the chart right"):
         form.results()
     form.switch.view.value = "pounds"
-    assert "7.9 in" in form.table.problems.value
+    assert "7.87 in" in form.table.problems.value
     cell(form, 3, HIGH).value = "41"
     assert heard[-1].frame[HIGH].iloc[3] == pytest.approx(41 * 2.54)
     assert form.table.problems.value == "" and "are covered" in form.change.value

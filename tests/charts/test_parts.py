@@ -109,7 +109,7 @@ def test_limits_out_of_order_are_told_in_the_users_unit():
     )
     told = problems(pounds)
     assert told["value"].tolist() == [200.5]
-    assert f"begins at {220 * 0.45359237:g} kg" in told["what"][0]
+    assert f"begins at {220 * 0.45359237:.2f} kg" in told["what"][0]
     # Each number comes back as it was written, to a millionth.
     fine = {"load_limit_lb": [200.123456], "body_mass_lb_low": [220.654321]}
     told = problems(pd.DataFrame({"size": ["one"], **fine, "body_mass_lb_high": [210]}))

@@ -92,13 +92,13 @@ def test_a_size_inside_another():
 def test_a_size_that_nobody_can_fit():
     table = found(frame([70, 880], [90, 1100])).query("kind == 'nobody_fits'")
     assert table["size"].tolist() == ["size 2"]
-    assert "nobody can fit 'size 2': hip circumference" in table["words"].iloc[0]
+    assert "nobody can fit 'size 2': hip girth" in table["words"].iloc[0]
     assert found(frame([1], [2])).loc[0, "kind"] == "nobody_fits"
 
 
 def test_a_high_edge_that_looks_like_another_unit():
     row = found(frame([70, 88], [90, 999])).query("kind == 'doubtful_number'").iloc[0]
-    assert "'size 2' ends at a hip circumference of 999 cm" in row["words"]
+    assert "'size 2' ends at a hip girth of 999 cm" in row["words"]
     assert "leave the cell empty for no limit" in row["words"]
 
 

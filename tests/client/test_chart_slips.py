@@ -1,13 +1,22 @@
 """A slip in the chart is said before any size of it is named."""
 
+from functools import partial
+from html import escape
+
+import pandas as pd
 import pytest
 
-from sizing.app.client_page import answer_html
-from sizing.charts import demo_chart, read_chart
+from sizing.app.client_page import answer_html, pictures_html
+from sizing.app.form_words import wrong_lines
+from sizing.app.own_chart import judgement_words
+from sizing.charts import chart_from, demo_chart, read_chart
 from sizing.cli.main import main
-from sizing.client import check_client
-from sizing.errors import InputProblems
+from sizing.client import check_client, judge_chart
+from sizing.errors import InputProblems, Problem
+from sizing.measures.written import Amount, Said, written
 from sizing.pages.client_note import client_note
+from sizing.people.own import people_from
+from sizing.words.chart import finding_words
 
 WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160}
 HIPS = ["hip_circumference_cm_low", "hip_circumference_cm_high"]
@@ -83,3 +92,60 @@ def test_what_is_merely_doubtful_stands_with_the_notes(tmp_path):
     words = [f"Of the chart: {w}" for w in answer.findings["words"]]
     assert words and answer.summary().count("Of the chart: ") == len(words)
     assert answer_html(answer).count("Of the chart: ") == len(words)
+
+
+@pytest.mark.parametrize(
+    ("units", "edge"),
+    [
+        ("metric", "over 90 to under 95 cm"),
+        ("stone", "over 35.4 to under 37.4 in"),
+        ("pounds", "over 35.4 to under 37.4 in"),
+    ],
+)
+def test_a_size_named_by_a_weight_keeps_its_name_in_every_unit(units, edge):
+    """Before, in stone, a size "to 100 kg" was called "to 15 st 10.5 lb"."""
+    say = partial(written, units=units)
+    low, high = "to 100 kg", "to 160 kg"
+    chart = chart_from(
+        pd.DataFrame(
+            {
+                "size": [low, high],
+                "load_limit_kg": [100, 160],
+                "hip_circumference_cm_low": [70, 95],
+                "hip_circumference_cm_high": [90, 130],
+                "body_mass_kg_high": [110, 160],
+            }
+        ),
+        warn=False,
+    )
+    child = {"sex": "female", "age_years": 9, "body_mass_kg": 30}
+    answer = check_client(chart, child | {"hip_circumference_cm": 140}, confirmed=True)
+    text = answer_html(answer, units=units) + pictures_html(answer, units=units)
+    gap = f"hip girth from {edge} belongs to neither '{low}' nor '{high}'"
+    assert gap in finding_words(answer.findings, say=say)
+    assert escape(gap) in text and high in text
+    people = people_from(
+        pd.DataFrame(
+            {
+                "hip_circumference_cm": [80.0, 93, 100, 140],
+                "body_mass_kg": [60.0, 70, 80, 120],
+            }
+        )
+    )
+    text += judgement_words(
+        judge_chart(people, chart, by=(), replicates=50), units=units
+    )
+    problem = Problem(
+        "this cannot be",
+        Said("{s}", s=Amount(90, "stature_cm", 230)),
+        column="stature_cm",
+        value=low,
+    )
+    (line,) = wrong_lines(InputProblems([problem]), units=units)
+    text += line
+    assert low in line and ("90 to 230 cm" in line) == (units == "metric")
+    # 100 and 160 kg are 15 st 10.5 lb (220.5 lb) and 25 st 2.7 lb (352.7 lb).
+    for name in (low, high):
+        assert name in text
+    for word in ("to 15 st", "to 25 st", "to 220", "to 352"):
+        assert word not in text

@@ -1,6 +1,7 @@
 """check_client: loads, margins, labels, agreement with coverage."""
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -20,17 +21,14 @@ from sizing.client.how import HOW, how_measured, reading, usual_error
 from sizing.client.next_measure import next_measures
 from sizing.client.outcomes import edges_of, fitting
 from sizing.client.posterior import Bodies
-from sizing.client.words import (
-    allowance_words,
-    next_words,
-    plain,
-    summary_lines,
-)
 from sizing.coverage import estimate_coverage
 from sizing.errors import InputProblems, SizingError
 from sizing.measures import MEASURES, vocabulary
+from sizing.measures.vocabulary import plain
 from sizing.people import load_people
 from sizing.surveys import read_embedded
+from sizing.words.client import answer_lines
+from sizing.words.client_notes import allowance_words, next_words, summary_lines
 
 WOMAN = {
     "sex": "female",
@@ -128,7 +126,7 @@ def test_an_impossible_load_is_refused():
 def test_the_runner_up_is_named_when_close(woman):
     assert woman.first["size"] == "adult 2"
     assert woman.runner_up is not None and woman.runner_up["size"] == "adult 1"
-    assert "Runner-up: adult 1" in woman.answer()
+    assert woman.status == "not_settled" and "adult 1 fits " in woman.answer()
     sure = check_client(demo_chart(), FULL | {"hip_circumference_cm": 112})
     assert sure.first["estimate"] > 0.9
     assert (sure.runner_up is None) == (sure.sizes["estimate"].iloc[1] < 0.10)
@@ -148,7 +146,7 @@ def test_between_and_outside_are_said_with_what_is_missing():
     )
     found = check_client(gap, WOMAN | {"hip_circumference_cm": 104})
     assert found.status == "between"
-    assert found.answer().startswith("Between sizes")
+    assert found.answer().startswith("Between sizes. Nearest is ")
     near = found.nearest
     hip = found.measures.set_index("measure").loc["hip_circumference_cm", "estimate"]
     miss = {"one": hip - 98, "two": 110 - hip}[near["size"]]
@@ -200,14 +198,16 @@ def with_chances(answer, *chances, none):
 @pytest.mark.parametrize(
     ("chances", "none", "status", "said", "unsaid"),
     [
-        ((0.95, 0.03), 0.05, "fits", "That no size fits has a chance of 5 %", "Runner"),
-        ((0.95, 0.10), 0.04, "fits", "Runner-up", "That no size fits"),
-        ((0.90, 0.09), 0.04, "fits", "Size", "Runner-up"),
-        ((0.89, 0.05), 0.04, "fits", "Runner-up", "That no size fits"),
-        ((0.89, 0.04), 0.04, "fits", "Size", "Runner-up"),
-        ((0.50, 0.00), 0.50, "fits", "chance of 50 %", "Between"),
+        ((0.95, 0.03), 0.05, "fits", "No size fits 5 in 100", "not ruled out"),
+        ((0.95, 0.10), 0.04, "fits", "not ruled out (10 in 100)", "No size fits"),
+        ((0.90, 0.09), 0.04, "fits", "Likely: it fits 90 in 100", "not ruled out"),
+        ((0.89, 0.05), 0.04, "fits", "not ruled out (5 in 100)", "No size fits"),
+        ((0.89, 0.04), 0.04, "fits", "Size", "not ruled out"),
+        ((0.89, 0.50), 0.04, "fits", "both fit", "not ruled out"),
+        ((0.89, 0.49), 0.04, "fits", "not ruled out (49 in 100)", "both fit"),
+        ((0.50, 0.00), 0.50, "fits", "About even: it fits 50 in 100", "Between"),
         ((0.49, 0.00), 0.50, "between", "Between sizes", "Not settled"),
-        ((0.05, 0.00), 0.95, "between", "Likeliest to fit nevertheless", "Runner"),
+        ((0.05, 0.00), 0.95, "between", "Likeliest to fit nevertheless", "not ruled"),
         ((0.04, 0.00), 0.96, "between", "Between sizes", "nevertheless"),
         ((0.49, 0.30), 0.49, "not_settled", "Not settled", "Between"),
     ],
@@ -227,6 +227,53 @@ def test_what_is_said_turns_at_its_thresholds(
     ]
 
 
+def test_an_answer_has_three_lines_and_no_figure_before_its_words(woman):
+    for answer in (woman, check_client(demo_chart(), FULL)):
+        what, sure, now = answer_lines(answer)
+        # Names of sizes hold numbers; nothing else in the first line does.
+        for size in answer.chart.sizes:
+            what = what.replace(size, "")
+        assert not re.search(r"\d|%", what) and not sure[0].isdigit()
+        assert now.startswith("Now: ")
+        assert answer.lines()[-3:] == list(answer_lines(answer))
+
+
+def test_sizes_that_both_fit_are_no_rivals():
+    both = check_client(
+        demo_chart(),
+        FULL
+        | {
+            "hip_circumference_cm": 99,
+            "shoulder_height_sitting_cm": 55.5,
+            "buttock_popliteal_length_cm": 46,
+        },
+    )
+    assert set(both.both) == {"adult 1", "adult 2"}
+    what, sure, now = answer_lines(both)
+    assert what.endswith("both fit.") and "not ruled out" not in sure
+    assert "no rivals" in now and "slip through" in now and "tips" in now
+
+
+@pytest.mark.parametrize("hip", [103.0, 104.5, 106.0, 108.0])
+def test_what_a_step_would_change_is_what_is_said_of_that_reading(hip):
+    """Each row of the table is the answer to the reading that much larger or less."""
+    taken = FULL | {
+        "shoulder_height_sitting_cm": 55.5,
+        "hip_circumference_cm": hip,
+        "buttock_popliteal_length_cm": 46,
+    }
+    now = check_client(demo_chart(), taken)
+    near = now.sizes[now.sizes["estimate"] >= 0.05]
+    near = near[near["margin"].abs() <= 2]
+    assert set(now.borderline["measure"]) == set(near["deciding_measure"])
+    for row in now.borderline.itertuples():
+        moved = taken | {row.measure: taken[row.measure] + row.change}
+        then = check_client(demo_chart(), moved)
+        assert row.fits == " and ".join(then.both)
+        assert row.estimate == pytest.approx(then.first["estimate"])
+        assert row.same == (then.both == now.both)
+
+
 def next_of(answer, *gains):
     table = answer.next_measure.head(len(gains)).copy()
     table["now"], table["after"] = 0.42, [0.42 + gain for gain in gains]
@@ -238,8 +285,8 @@ def test_what_to_measure_next_is_said_with_its_gain(woman):
     first, second = (plain(name) for name in woman.next_measure["measure"][:2])
     assert next_of(woman, 0.21, 0.10) == (
         f"Measure next: {first}. The chance that the likeliest answer is right is "
-        "expected to go from 42 % to 63 % (gain 21 points, 0 to 33). Next after it: "
-        f"{second} (52 %)."
+        "expected to go from 42 % to 63 % (gain in points: +21 (0 to +33)). Next "
+        f"after it: {second} (52 %)."
     )
     # A gain of a point is worth a measure, less is not.
     assert "Next after it" in next_of(woman, 0.21, 0.01)

@@ -191,7 +191,7 @@ def test_a_missing_leg_leaves_the_thigh_to_the_tape():
     thighs_alone = chart_from(THIGHS.frame.iloc[:2], warn=False)
     waits = check_client(thighs_alone, entry, conditions=stated)
     assert waits.status == "not_measured" and waits.unjudged == [MEASURES[7]]
-    assert "Measure it before any size is named" in waits.answer()
+    assert "No size is named before it is measured" in waits.answer()
     read = entry | {"thigh_circumference_cm": 20.0}
     judged = check_client(thighs_alone, read, conditions=stated, confirmed=True)
     row = judged.measures.set_index("measure").loc["thigh_circumference_cm"]

@@ -16,20 +16,13 @@ from sizing.client.client import _empty, like_a_child
 from sizing.client.doubts import _among, _people, _units, _words, doubtful
 from sizing.client.growth import _leaving
 from sizing.client.how import Reading, reading
+from sizing.client.judged import evidence_limits, sources
 from sizing.client.outcomes import Edges
 from sizing.client.own_chart import nudge_layout
 from sizing.client.posterior import (
     draw_bodies,
 )
-from sizing.client.remarks import evidence_limits, sources
 from sizing.client.stature import _stature_of
-from sizing.client.words import (
-    growth_words,
-    play_words,
-    room_words,
-    share,
-    summary_lines,
-)
 from sizing.errors import InputProblems, SizingError
 from sizing.measures import MEASURES
 from sizing.measures.edges import NO_HIGH
@@ -38,6 +31,9 @@ from sizing.people.body.donors import donors
 from sizing.people.body.moments import moments
 from sizing.people.growth import value_at, z_score
 from sizing.people.own import people_from
+from sizing.words.client import room_words
+from sizing.words.client_notes import growth_words, play_words, summary_lines
+from sizing.words.numbers import share
 
 HIP = "hip_circumference_cm"
 SITTING = "sitting_height_cm"
@@ -282,11 +278,11 @@ def test_sizes_in_play_and_the_answer_without_any(answer):
 
 
 def test_room_and_shares_are_never_flattered():
-    assert [share(p) for p in (0.99, 0.991, 0.01, 0.0099, 0.005)] == [
+    assert [share(p) for p in (0.99, 0.994, 0.01, 0.006, 0.004)] == [
         "99 %",
-        "over 99 %",
+        "99 %",
         "1 %",
-        "under 1 %",
+        "1 %",
         "under 1 %",
     ]
     assert room_words(np.inf, HIP) == "with no edge"

@@ -14,7 +14,7 @@ from sizing.client.growth import measure_again_in, outgrows
 from sizing.client.how import reading
 from sizing.client.outcomes import edges_of
 from sizing.client.posterior import draw_bodies
-from sizing.client.words import growth_words
+from sizing.words.client_notes import growth_words
 
 
 def chart(**columns):

@@ -60,7 +60,7 @@ def test_a_wrong_entry_is_named_before_any_size(wrong, words):
 def test_what_was_confirmed_is_kept_in_the_answer():
     entry = GOOD | {"hip_circumference_cm": 68}
     answer = check_client(demo_chart(), entry, confirmed=True)
-    assert len(answer.doubts) == 1 and "hip girth" in answer.doubts[0]
+    assert len(answer.doubts) == 1 and "hip girth" in answer.doubts[0].what
     assert "Confirmed although it looked wrong" in answer.summary()
 
 

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 from sizing.app.client_page import answer_html, pictures_html
 from sizing.charts import chart_from, demo_chart
 from sizing.client import check_client
-from sizing.client.loads import load_lines, not_entered
 from sizing.pages.client_note import client_note
+from sizing.words.client import load_words
 
 WOMAN = {"sex": "female", "age_years": 74, "stature_cm": 160}
 BARE = chart_from(demo_chart().frame.drop(columns="load_limit_kg"), warn=False)
@@ -41,14 +41,14 @@ def test_within_five_per_cent_of_a_limit_it_is_weighed_again(kg, limit, near):
 def test_a_guess_is_near_from_further_away(limit, near):
     """The error of a guess is 15 % of it, so two are 20.4 kg of 68."""
     told = weighed(68, "guessed", hoist=limit)
-    assert bool(load_lines(told)) == (limit - 68 <= 2 * 0.15 * 68)
+    assert bool(load_words(told)) == (limit - 68 <= 2 * 0.15 * 68)
     assert "Weigh before any lift" in told.answer() or not near
 
 
 def test_a_weight_not_known_is_weighed_where_it_may_be_near():
     told = check_client(BARE, WOMAN, loads=ALL | {"hoist": 75.0})
     assert "body mass, predicted to be" in told.answer()
-    assert load_lines(check_client(BARE, WOMAN, loads=ALL)) == []
+    assert load_words(check_client(BARE, WOMAN, loads=ALL)) == ""
 
 
 @settings(max_examples=15, deadline=None)
@@ -78,7 +78,7 @@ def test_a_guess_far_over_what_is_usual_still_counts_against_the_limit():
 def test_parts_without_a_limit_are_listed_everywhere():
     answer = check_client(BARE, WOMAN | {"body_mass_kg": 68.0})
     first = f"sling, size {answer.first['size']}"
-    names = not_entered(answer)
+    names = answer.not_entered
     assert {"hoist", "spreader bar", first} <= set(names)
     words = f"Load limit not entered: {'; '.join(names)}."
     assert words in answer.summary() and words in answer_html(answer)
@@ -87,6 +87,6 @@ def test_parts_without_a_limit_are_listed_everywhere():
         assert f"| {part} | not entered |" in note
     assert pictures_html(answer).count("not entered") >= 3
     assert answer.to_dict()["load_limits_not_entered"] == names
-    assert not_entered(weighed(68.0, chart=demo_chart())) == []
-    assert not_entered(weighed(68.0)) == []
+    assert weighed(68.0, chart=demo_chart()).not_entered == []
+    assert weighed(68.0).not_entered == []
     assert np.isnan(answer.loads["load_limit_kg"]).all()

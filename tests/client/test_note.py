@@ -13,10 +13,10 @@ from sizing.charts import demo_chart, write_chart
 from sizing.cli import chart as chart_command
 from sizing.cli import client as client_command
 from sizing.client import check_client, with_edge
-from sizing.client.words import doubt_lines
 from sizing.errors import SizingError
 from sizing.measures.written import written
 from sizing.pages.client_note import REMINDER, Decision, client_note
+from sizing.words.client_notes import doubt_lines
 
 WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 61, "knee_height_cm": 48}
 DECISION = Decision(
@@ -172,7 +172,7 @@ def test_what_was_confirmed_is_told_in_plain_words_and_the_readers_units():
     assert "(read: 89.8 in)" in inches and " cm" not in inches
     assert not re.search(r"_|column|What to do", metric + inches)
     # The same amounts as the doubt itself, each once and each in its own unit.
-    amounts = re.findall(r"[\d.]+(?= to| cm)", answer.doubts[0])
+    amounts = re.findall(r"[\d.]+(?= to| cm)", answer.doubts[0].what)
     told = re.findall(r"[\d.]+(?= to| in)", inches)
     assert [round(float(a) / 2.54, 1) for a in amounts] == [
         float(t) for t in told if t != "89.8"

@@ -170,7 +170,7 @@ def test_a_size_the_model_prefers_against_the_tape_is_told_with_the_reason():
     found = check_client(chart, entries)
     assert found.first["size"] == "38 to 54.3"
     assert found.outranked["size"] == "55.6 to 66"
-    assert "the reading counts. Take thigh girth again" in found.answer()
+    assert "the reading counts. Now: take thigh girth again." in found.answer()
     assert "as read lies 1.2 cm outside the edge of 55.6 to 66" in found.answer()
 
 

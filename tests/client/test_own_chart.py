@@ -13,13 +13,14 @@ from sizing.app.own_chart import density
 from sizing.app.own_chart_live import bands_svg
 from sizing.charts import chart_from, demo_chart, fits_matrix
 from sizing.client import judge_chart, nudge, with_edge
-from sizing.client.chart_words import percent_span, why_words
 from sizing.client.own_chart import nudge_layout
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.errors import SizingError, SizingWarning
 from sizing.people import load_people, people_from
 from sizing.plots.own_chart import gaps_of, plot_bands, plot_difference
 from sizing.plots.style import HATCHES
+from sizing.words.chart import why_words
+from sizing.words.numbers import interval
 
 HIP = "hip_circumference_cm"
 
@@ -109,7 +110,7 @@ def test_of_each_size_a_row_and_those_nobody_needs_by_name(people):
     assert f"{', '.join(spare)}." in told
     row = found.coverage.table.iloc[0]
     low, high = (f"{100 * row[end]:.0f}" for end in ("low", "high"))
-    assert f"({low} to {high} %, 95 % interval" in found.answer()
+    assert f"({low} to {high}) of walking_difficulty (95 %" in found.answer()
 
 
 def test_a_nudge_is_the_paired_comparison(people):
@@ -206,9 +207,9 @@ def test_a_load_limit_bites_first_only_where_a_fabric_was_judged():
 
 def test_shares_are_said_in_percent_with_both_ends():
     row = pd.Series({"estimate": 0.9, "low": 0.8, "high": 0.96})
-    assert percent_span(row) == "90 % (80 to 96)"
+    assert interval(row) == "90 % (80 to 96)"
     row = pd.Series({"needs": 0.04, "needs_low": 0.02, "needs_high": 1.0})
-    assert percent_span(row, "needs", "needs_") == "4 % (2 to 100)"
+    assert interval(row, "needs", "needs_") == "4 % (2 to 100)"
 
 
 def test_an_edge_that_changes_nobody_is_said_with_what_it_may_still_do(people):
@@ -267,7 +268,7 @@ def test_a_judgement_says_its_own_figures(people):
     told = replace(found, sizes=sizes, coverage=whole)
     assert told.answer() == (
         "Invented for demonstration: the size chart. Choose and order nothing by it. "
-        f"{demo_chart().name} fits 90 % of {people.name} (80 to 96 %, 95 % interval, "
+        f"{demo_chart().name} fits 90 % (80 to 96) of {people.name} (95 % interval, "
         f"n = {table['n'].iloc[0]:,})."
     )
     words = told.summary()
@@ -306,8 +307,8 @@ def test_a_moved_edge_is_said_with_its_change(people):
     row |= {"method": "any"}
     told = replace(moved, table=pd.DataFrame([row])).summary()
     assert told == (
-        "Now 90 % (85 to 96) are covered, 80 % before: +10.00 points (95 %: +5.00 to "
-        "-95.00, n = 4,321)."
+        "Now 90 % (85 to 96) are covered, 80 % before: +10.00 (+5.00 to -95.00) "
+        "points (95 % interval, n = 4,321)."
     )
 
 

@@ -1,0 +1,44 @@
+"""What is found of a chart and of the people it serves, in plain words."""
+
+import numpy as np
+import pandas as pd
+
+from sizing.measures.vocabulary import plain
+from sizing.words.numbers import Row, Say, interval, told, written
+
+_HOW = {
+    "too_small_for": "their nearest size is too small",
+    "too_large_for": "their nearest size is too large",
+    "over_load": "their nearest size has too low a load limit",
+    "not_measured": "it was not measured",
+}
+
+
+def why_words(row: Row, *, say: Say = written) -> str:
+    """Return one row of ``why_none`` in plain words, measures written by ``say``."""
+    measure = str(row["measure"])
+    words = (
+        f"{interval(row)} have no size because of {plain(measure)}: "
+        f"{_HOW[str(row['direction'])]}"
+    )
+    if np.isfinite(row["miss_median"]):
+        miss = say(row["miss_median"], measure, to="tenth")
+        words += f", for half of them by {miss} or less"
+    return f"{words}."
+
+
+def finding_words(findings: pd.DataFrame, *, say: Say = written) -> list[str]:
+    """Return what is doubtful in a chart, measures written by ``say``."""
+    return [told(words, say) for words in findings["words"]]
+
+
+def load_first_words(sizes: pd.DataFrame, *, say: Say = written) -> list[str]:
+    """Return where the load limit rules people out although the fabric would fit."""
+    heavy = sizes[sizes["load_first"] > 0]
+    return [
+        f"{row['size']}: the load limit of "
+        f"{say(row['load_limit_kg'], 'load_limit_kg', to='tenth')} rules out "
+        f"{interval(row, 'load_first', 'load_first_')} of all people, whom the "
+        "fabric would fit."
+        for _, row in heavy.iterrows()
+    ]
