@@ -325,7 +325,8 @@ def now_words(answer: Answer) -> str:
     mass = answer.weight
     if answer.nothing_bears:
         return "weigh again; if it is right, use parts that bear the person."
-    if len(answer.near_load):
+    others = set(answer.sizes["size"]) - {*answer.both, answer.first["size"]}
+    if not set(answer.near_load["part"]) <= {f"sling, size {name}" for name in others}:
         return f"weigh {'again ' if mass['taken'] else ''}before anything else."
     if answer.unjudged:
         return f"measure {_the(answer.unjudged)}, then judge again."
