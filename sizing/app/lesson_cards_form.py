@@ -171,7 +171,7 @@ class CardsForm:
         units = self._settings.units.units
         table = self.practice.cards.merge(self.practice.answers, on="card")
         return {
-            "practice_cards": cards_html(self.practice, units),
+            "practice_cards": cards_html(self.practice, self._settings.chart, units),
             "practice_answers": answers_html(self.practice, units),
             "practice_clients": table,
         }

@@ -294,6 +294,7 @@ class PackForm:
             draws=self._settings.draws,
             seed=int(self._settings.seed.value),
             units=self._settings.units.units,
+            class_size=self._room.class_size,
             progress=progress,
         )
         return lesson_files(lesson, progress=progress)
@@ -308,7 +309,7 @@ class PackForm:
         self.told.value = words_html(
             [
                 f"Saved: {len(written)} files in the folder '{folder}'. Begin with "
-                "handout.html; the slides are in its folder 'pictures'."
+                "index.html: it leads to the slides, the sheets and the plan."
             ]
         )
 

@@ -15,12 +15,6 @@ from sizing.app.lesson_parts import (
     words_html,
     wrong_html,
 )
-from sizing.app.lesson_room_table import (
-    asked,
-    blank_table,
-    filled,
-    in_units,
-)
 from sizing.app.lesson_settings import LessonSettings
 from sizing.app.show import save_panel
 from sizing.app.table import EditableTable
@@ -34,16 +28,17 @@ from sizing.lesson import (
     room_result,
 )
 from sizing.lesson.answers import NO_SIZE
+from sizing.lesson.blank import blank_table, filled
 from sizing.measures.tables import ANSWERS
 from sizing.pages.lesson_pictures import Slide, drawn, repeats_slide, room_slides
 from sizing.pages.room import ROOM_LIMITS, room_html, room_sections
 from sizing.people.files import read_table
 from sizing.resources import source_table
-from sizing.words.lesson import heading, left_out_words, room_answer
+from sizing.words.lesson import left_out_words, plain_heading, room_answer
 
 _FILE_HELP = (
-    "CSV or XLSX with the headings of 'answer_form.csv', which comes with the pack and "
-    "with 'Save tables' below: one row per participant, volunteer and reading."
+    "CSV or XLSX with the headings of 'answer_form.xlsx', which comes with the pack, "
+    "or with 'Save tables' below: one row per participant, volunteer and reading."
 )
 _HOW = (
     "Participants are numbers, no names. Volunteers are letters; for a practice client "
@@ -73,7 +68,6 @@ class RoomForm:
 
     def __init__(self, settings: LessonSettings, cards: CardsForm) -> None:
         self._settings, self._cards = settings, cards
-        self._units = settings.units.units
         self._laid_for: str | None = None
         self._slides: list[Slide] = []
         self._repeats: pd.DataFrame | None = None
@@ -120,7 +114,7 @@ class RoomForm:
         self.upload.on_change(self._uploaded)
         self.invented.observe(lambda _: self._switched(), "value")
         self.lay.on_click(lambda _: self.lay_out())
-        settings.units.on_change(lambda units: self._convert(units))
+        settings.units.on_change(lambda _: self.update())
         self._show_table(pd.DataFrame(columns=["participant", "subject"]))
 
     def lay_out(self) -> None:
@@ -129,10 +123,7 @@ class RoomForm:
             self._show_table(
                 blank_table(
                     self._settings.chart,
-                    participants=int(self.participants.value),
-                    volunteers=int(self.volunteers.value),
-                    readings=int(self.readings.value),
-                    units=self._units,
+                    self.class_size,
                     kept=self.table.frame,
                 )
             )
@@ -141,6 +132,19 @@ class RoomForm:
             return
         self._laid_for = self._settings.key[2]
         self.update()
+
+    @property
+    def _units(self) -> str:
+        return self._settings.units.units
+
+    @property
+    def class_size(self) -> dict[str, int]:
+        """How many people, bodies and readings the forms are laid out for."""
+        return {
+            "participants": int(self.participants.value),
+            "volunteers": int(self.volunteers.value),
+            "readings": int(self.readings.value),
+        }
 
     def given(self) -> pd.DataFrame:
         """Return the answers typed, as a file of answers holds them."""
@@ -240,7 +244,11 @@ class RoomForm:
             found["room_tape_errors"] = room.error.table
             found["room_how_often_to_measure"] = self._repeats
         found["room"] = room_html(
-            room, self._repeats, pictures, units=self._units, rows=self._by_rows()
+            room,
+            self._repeats,
+            pictures,
+            units=self._units,
+            rows=self._by_rows(),
         )
         return found
 
@@ -283,7 +291,8 @@ class RoomForm:
         self.table = EditableTable(
             frame,
             caption="The room's answers",
-            headings={name: heading(name) for name in map(str, frame.columns)},
+            headings=plain_heading,
+            switch=self._settings.units,
             choices={"chosen_size": sizes},
             can_add=True,
         )
@@ -305,17 +314,6 @@ class RoomForm:
     def _switched(self) -> None:
         """Show the table only where it is what counts."""
         self._typing.layout.display = "none" if self._by_rows() else None
-        self.update()
-
-    def _convert(self, units: str) -> None:
-        """Show the same answers in other units."""
-        try:
-            measures = asked(self._settings.chart)
-            frame = in_units(self.table.frame, measures, self._units, units)
-        except SizingError:
-            return  # no chart: the settings say so
-        self._units = units
-        self._show_table(frame)
         self.update()
 
 

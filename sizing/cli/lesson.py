@@ -6,7 +6,7 @@ from pathlib import Path
 from sizing.charts import read_chart
 from sizing.cli.options import add_draws, add_people, add_seed, whole
 from sizing.cli.places import check_places
-from sizing.lesson.prepare import prepare_lesson
+from sizing.lesson.prepare import CLASS_SIZE, prepare_lesson
 from sizing.pages.lesson_pack import write_lesson
 
 
@@ -30,8 +30,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--answers",
         type=Path,
         metavar="FILE",
-        help="the room's answers as CSV or XLSX, in the columns of answer_form.csv",
+        help="the room's answers as CSV or XLSX, in the columns of answer_form.xlsx",
     )
+    for name, most, what in (
+        ("participants", 60, "people in the room"),
+        ("volunteers", 10, "people who are measured"),
+        ("readings", 3, "readings of each measure by each participant"),
+    ):
+        parser.add_argument(
+            f"--{name}",
+            type=whole(1, most),
+            default=CLASS_SIZE[name],
+            metavar="N",
+            help=f"{what}, for the forms (default: {CLASS_SIZE[name]})",
+        )
     add_seed(parser)
     add_draws(parser, default=5)
     parser.add_argument(
@@ -54,11 +66,12 @@ def run(args: argparse.Namespace) -> int:
         answers=args.answers,
         draws=args.draws,
         seed=args.seed,
+        class_size={name: getattr(args, name) for name in CLASS_SIZE},
     )
     written = write_lesson(lesson, args.out)
     print(lesson.ways.summary())
     print(lesson.practice.summary())
     if lesson.room is not None:
         print(lesson.room.summary())
-    print(f"{len(written)} files in {args.out}; begin with {args.out}/handout.html.")
+    print(f"{len(written)} files in {args.out}; begin with {args.out}/index.html.")
     return 0

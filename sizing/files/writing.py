@@ -9,7 +9,7 @@ import io
 import math
 import re
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
 import pandas as pd
@@ -47,12 +47,18 @@ def csv_bytes(frame: pd.DataFrame) -> bytes:
     return text.encode("utf-8", errors="replace")
 
 
-def workbook_bytes(sheets: Mapping[str, pd.DataFrame]) -> bytes:
+def workbook_bytes(
+    sheets: Mapping[str, pd.DataFrame],
+    *,
+    choices: Mapping[str, Sequence[str]] | None = None,
+) -> bytes:
     """Return tables as the sheets of a workbook in which no cell is a formula.
 
     Parameters
     ----------
     sheets : mapping of sheet name to DataFrame
+    choices : mapping of column to texts, optional
+        In these columns a value is picked from a list, on a sheet of its own.
 
     Examples
     --------
@@ -69,7 +75,28 @@ def workbook_bytes(sheets: Mapping[str, pd.DataFrame]) -> bytes:
                 table[column] = table[column].map(_writable)
             table.columns = pd.Index([_writable(name) for name in table.columns])
             table.to_excel(book, index=False, sheet_name=name)
+            for column, given in (choices or {}).items():
+                if column in table:
+                    _offer(book, name, list(table.columns).index(column), given)
     return _undated(buffer.getvalue())
+
+
+def _offer(book: pd.ExcelWriter, sheet: str, at: int, given: Sequence[str]) -> None:
+    """Let the cells of a column be picked from a list; others stay possible."""
+    from openpyxl.utils import get_column_letter
+    from openpyxl.worksheet.datavalidation import DataValidation
+
+    listed = pd.DataFrame({"choices": [marked(_writable(one)) for one in given]})
+    listed.to_excel(book, index=False, header=False, sheet_name="choices")
+    rule = DataValidation(
+        type="list",
+        formula1=f"choices!$A$1:$A${len(given)}",
+        allow_blank=True,
+        showErrorMessage=False,
+    )
+    letter = get_column_letter(at + 1)
+    rule.add(f"{letter}2:{letter}{book.sheets[sheet].max_row}")
+    book.sheets[sheet].add_data_validation(rule)
 
 
 def _undated(workbook: bytes) -> bytes:

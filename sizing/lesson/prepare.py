@@ -1,7 +1,7 @@
 """All that a lesson shows, worked out."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import pandas as pd
@@ -25,6 +25,8 @@ from sizing.people import People, load_people
 
 #: The study in which nurses' guesses of adults were best.
 BEST_GUESSES = "Fernandes 1999"
+#: What the forms are laid out for, if nothing else is asked.
+CLASS_SIZE = {"participants": 12, "volunteers": 3, "readings": 2}
 #: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
 Progress = Callable[[str, float], None]
 
@@ -56,6 +58,8 @@ class Lesson:
     room : RoomResult or None
     units : str
         In which people read it.
+    class_size : mapping
+        participants, volunteers, readings: what the forms are laid out for.
     """
 
     people: People
@@ -69,6 +73,7 @@ class Lesson:
     repeats: pd.DataFrame
     room: RoomResult | None
     units: str = "metric"
+    class_size: Mapping[str, int] = field(default_factory=lambda: dict(CLASS_SIZE))
 
 
 def prepare_lesson(
@@ -80,6 +85,7 @@ def prepare_lesson(
     draws: int = 5,
     seed: int = 1,
     units: str = "metric",
+    class_size: Mapping[str, int] | None = None,
     progress: Progress = silent,
 ) -> Lesson:
     """Work out everything a lesson shows.
@@ -97,6 +103,8 @@ def prepare_lesson(
     draws, seed : int
     units : str
         In which people read it: a key of ``sizing.measures.written.UNITS``.
+    class_size : mapping, optional
+        participants, volunteers, readings; ``CLASS_SIZE`` where left out.
     progress : callable
         ``progress(words, share)`` is told what is being done; whatever it raises
         ends the work.
@@ -150,6 +158,7 @@ def prepare_lesson(
         repeats,
         room,
         units,
+        CLASS_SIZE | dict(class_size or {}),
     )
 
 

@@ -1,10 +1,10 @@
 """The lesson's pages: the evidence and the handout, and the words they share."""
 
+from base64 import b64encode
 from collections.abc import Mapping
 
 import pandas as pd
 
-from sizing.cautions import cautions
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits as chart_limits
 from sizing.lesson import (
@@ -18,15 +18,17 @@ from sizing.lesson.guessing import STUDY_WORDS
 from sizing.lesson.prepare import Lesson
 from sizing.lesson.ways import MISSED, OF_SOME, WRONG
 from sizing.measures import EDGE_RULE, vocabulary
-from sizing.pages.cards import lesson_template
+from sizing.pages.cards import lesson_page
 from sizing.pages.page import Page, Picture, Section, Table, render, table
 from sizing.pages.room import repeats_section
+from sizing.pages.where import where_svg, where_words
 from sizing.people import People
 from sizing.words.labels import BY_WORDS, LEVEL_WORDS
 from sizing.words.lesson import (
     table_against_tape,
     title_of,
     told,
+    unit_of,
     ways_answer,
     worst_group,
 )
@@ -265,29 +267,23 @@ def handout_html(
     -------
     str
     """
-    words = vocabulary().set_index("name")
     rows = told(ways)
     once, twice = (
         f"{interval(rows[way, WRONG])} in a wrong size, {interval(rows[way, MISSED])} "
         "without one"
         for way in ("tape_once", "tape_twice")
     )
-    measures = [
-        f"{words['label'][m]}: "
-        + _lower(str(words["landmarks"][m]).removeprefix("None: "))
-        for m in chart_limits(chart)
-    ]
-    return lesson_template("handout.html.j2").render(
-        title="Measure, do not guess",
+    return lesson_page(
+        "handout",
         answer=ways_answer(ways),
         figure=figure,
-        measures=measures,
+        measures=measures_shown(chart),
+        by_eye=BY_EYE,
         wrong=wrong_words("one_too_small", "one_too_large"),
         again=f"Once: {once}. Twice, averaged: {twice}. "
         "If two readings differ by more than 2 cm, find the landmark again (common "
         "practice, no source).",
         worst=worst_group(ways),
-        cautions=cautions(),
         limits=f"{title_of(people.name).capitalize()}, n = {people.n:,}, sized by "
         f"'{chart.name}' ({chart.source}). Nobody here was measured "
         "seated; seated measures are drawn from models; nobody is known to have a "
@@ -298,5 +294,30 @@ def handout_html(
     )
 
 
-def _lower(text: str) -> str:
-    return text[:1].lower() + text[1:]
+#: What choosing by eye stands for in every figure.
+BY_EYE = (
+    "Weight and height guessed as emergency nurses guessed them, not carers who know "
+    "the person; the likeliest size for those guesses is taken, or none."
+)
+
+
+def measures_shown(chart: SizeChart, units: str = "metric") -> list[dict[str, str]]:
+    """Return each measure of the chart with its landmarks, ways and drawing."""
+    shown = []
+    words = vocabulary().set_index("name")
+    for measure in chart_limits(chart):
+        row = words.loc[measure]
+        # A weight is read from a scale: there is nothing to draw.
+        drawing = "" if measure == "body_mass_kg" else where_svg(measure)
+        shown.append(
+            {
+                "label": str(row["label"]),
+                "unit": unit_of(measure, units)[0],
+                "landmarks": str(row["landmarks"]).removeprefix("None: ").capitalize(),
+                "seated": str(row["how_seated"]),
+                "lying": str(row["how_lying"]),
+                "drawing": b64encode(drawing.encode()).decode("ascii"),
+                "drawn": where_words(measure),
+            }
+        )
+    return shown

@@ -2,19 +2,36 @@
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
-from sizing.charts import SizeChart
-from sizing.charts.fits import limits
 from sizing.files.folders import write_folder
-from sizing.files.writing import csv_bytes, rounded
+from sizing.files.writing import csv_bytes, rounded, workbook_bytes
+from sizing.lesson.answers import NO_SIZE
+from sizing.lesson.blank import blank_table
 from sizing.lesson.prepare import Lesson, Progress, silent
-from sizing.pages.cards import answers_html, cards_html
-from sizing.pages.lesson import evidence_html, handout_html
+from sizing.measures.written import written
+from sizing.pages.cards import (
+    answers_html,
+    card_backs,
+    card_rows,
+    cards_html,
+    chart_shown,
+    lesson_page,
+)
+from sizing.pages.lesson import (
+    BY_EYE,
+    evidence_html,
+    handout_html,
+    lesson_limits,
+    measures_shown,
+    wrong_words,
+)
 from sizing.pages.lesson_pictures import (
     Slide,
     guess_slide,
+    pair_builds,
     pair_slide,
     repeats_slide,
     room_slides,
@@ -24,11 +41,16 @@ from sizing.pages.lesson_pictures import (
 )
 from sizing.pages.page import Picture
 from sizing.pages.room import room_html
+from sizing.words.lesson import (
+    measure_labels,
+    table_against_tape,
+    title_of,
+    ways_answer,
+    worst_group,
+)
 
 #: The form a room fills in; and the blank one beside it once it is filled in.
-_FORM_FILE, _BLANK_FILE = "answer_form.csv", "answer_form_blank.csv"
-#: Columns of the blank form before the tape measures.
-_FORM = ("participant", "subject", "reading", "chosen_size")
+_FORM_FILE, _BLANK_FILE = "answer_form.xlsx", "answer_form_blank.xlsx"
 
 
 def lesson_slides(lesson: Lesson) -> list[Slide]:
@@ -48,29 +70,6 @@ def lesson_slides(lesson: Lesson) -> list[Slide]:
     return slides
 
 
-def blank_form(chart: SizeChart) -> pd.DataFrame:
-    """Return the form the room's answers are typed into, begun.
-
-    Columns as ``read_answers`` takes them; rows for the reference and for one
-    participant and three volunteers, to be copied for the others.
-    """
-    measures = [m for m in limits(chart) if m not in ("body_mass_kg", "stature_cm")]
-    columns = [
-        *_FORM,
-        "guessed_body_mass_kg",
-        "guessed_stature_cm",
-        "body_mass_kg",
-        "stature_cm",
-        *measures,
-    ]
-    rows = [
-        {"participant": who, "subject": subject, "reading": 1}
-        for who in ("reference", "1")
-        for subject in "ABC"
-    ]
-    return pd.DataFrame(rows, columns=columns)
-
-
 def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, bytes]:
     """Return the pack by file name: handout, evidence, cards, form, slides.
 
@@ -83,8 +82,8 @@ def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, by
     Returns
     -------
     dict
-        Same lesson, same bytes. Slides are in ``pictures/``, as PNG of 1920 by 1080
-        dots and as SVG.
+        Same lesson, same bytes; it opens from ``index.html``. Pictures are in
+        ``pictures/``, as PNG of 1920 by 1080 dots and as SVG.
     """
     files: dict[str, bytes] = {}
     pictures: dict[str, Picture] = {}
@@ -97,18 +96,19 @@ def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, by
         png = files[f"pictures/{slide.name}.png"]
         pictures[slide.name] = Picture(png, slide.alt, slide.caption)
     progress("Writing the pages", 0.95)
+    shown = pack_words(lesson, pictures)
     texts = {
         "handout.html": handout_html(
             lesson.ways, lesson.people, lesson.chart, pictures["wrong_size"]
         ),
         "evidence.html": evidence_html(lesson, pictures),
-        "cards.html": cards_html(lesson.practice, lesson.units),
+        "cards.html": cards_html(lesson.practice, lesson.chart, lesson.units),
         "card_answers.html": answers_html(lesson.practice, lesson.units),
-        "answer_form.csv": _csv(blank_form(lesson.chart)),
         "ways.csv": _csv(lesson.ways.table),
+        "on_other_charts.csv": _csv(lesson.elsewhere),
         "guesses_published.csv": _csv(lesson.check),
         "how_often_to_measure.csv": _csv(lesson.repeats),
-    }
+    } | {f"{name}.html": lesson_page(name, **shown) for name in _WRITTEN}
     if lesson.room is not None:
         texts["room.html"] = room_html(
             lesson.room, lesson.repeats, pictures, units=lesson.units
@@ -116,7 +116,91 @@ def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, by
         texts["room_left_out.csv"] = _csv(lesson.room.answers.left_out)
         texts["room_sizes.csv"] = _csv(lesson.room.sizes)
         texts["room_tape.csv"] = _csv(lesson.room.error.table)
+    form = blank_table(lesson.chart, lesson.class_size, units=lesson.units)
+    sizes = {"chosen_size": [*lesson.chart.sizes, NO_SIZE]}
+    files[_FORM_FILE] = workbook_bytes({"answers": form}, choices=sizes)
     return files | {name: text.encode("utf-8") for name, text in texts.items()}
+
+
+#: Pages that are written in their templates, from ``pack_words``.
+_WRITTEN = (
+    "index",
+    "slides",
+    "wall_chart",
+    "participant_sheet",
+    "facilitator_plan",
+    "attendance",
+)
+#: The pack in the order of its use: file, what it is called, and what for.
+_PARTS: dict[str, tuple[tuple[str, str, str], ...]] = {
+    "Read first": (
+        ("facilitator_plan.html", "Your plan", "minute by minute, what to bring"),
+        ("evidence.html", "The evidence", "every figure, its interval and source"),
+    ),
+    "Print": (
+        ("participant_sheet.html", "A sheet for each participant", "on both sides"),
+        ("wall_chart.html", "The chart for the wall", "A4 or A3, landscape"),
+        ("cards.html", "Practice cards", "on both sides; the answers are behind"),
+        ("handout.html", "The handout", "one page to take home"),
+        ("attendance.html", "The record of the session", "who was there"),
+    ),
+    "In the room": (
+        ("slides.html", "Slides", "F: full screen; N: what to say; arrows: move"),
+        ("answer_form.xlsx", "The answer form", "laid out for your room"),
+        ("card_answers.html", "All cards' answers", "for you alone"),
+        ("room.html", "What this room found", "from the answers given"),
+    ),
+}
+
+
+def pack_words(lesson: Lesson, pictures: Mapping[str, Picture]) -> dict[str, Any]:
+    """Return what the pack's own pages show, by the names in their templates."""
+    chart, units, ways = lesson.chart, lesson.units, lesson.ways
+    fronts = card_rows(lesson.practice.cards, units)
+    backs = card_backs(lesson.practice, units)
+    # One card of each difficulty, from easy to hard.
+    hard = lesson.practice.answers["difficulty"].astype(str).drop_duplicates()
+    measures = measures_shown(chart, units)
+    guess = ["Weight", "Height", "Size, or none"]
+    parts = {
+        heading: [one for one in files if one[0] != "room.html" or lesson.room]
+        for heading, files in _PARTS.items()
+    }
+    volunteers = [chr(ord("A") + i) for i in range(lesson.class_size["volunteers"])]
+    taped = {
+        m: sd for m, sd in ways.settings["reading_sd"].items() if m.endswith("_cm")
+    }
+    return {
+        "answer": ways_answer(ways),
+        "by_eye": BY_EYE,
+        "cards": len(fronts),
+        "chart": chart_shown(chart, units),
+        "errors": ", ".join(
+            f"{written(sd, m, units, to='tenth')} for {measure_labels()[m].lower()}"
+            for m, sd in taped.items()
+        ),
+        "examples": [fronts[i] | backs[i] for i in hard.index],
+        "guess_rows": guess,
+        "inputs": f"{title_of(lesson.people.name).capitalize()}, "
+        f"n = {lesson.people.n:,}; chart: {chart.name}; seed {ways.settings['seed']}.",
+        "length_unit": "cm" if units == "metric" else "inch",
+        "limits": lesson_limits(lesson.people),
+        "measures": measures,
+        "pairs": [
+            {"question": build, "picture": pictures[name], "alt": pictures[name].alt}
+            for name, build in pair_builds(lesson.pairs, units).items()
+        ],
+        "parts": parts,
+        "participants": lesson.class_size["participants"],
+        "readings": lesson.class_size["readings"],
+        "repeats": pictures["how_often_to_measure"],
+        "room": [p for name, p in pictures.items() if name.startswith("room_")],
+        "table_words": table_against_tape(ways, lesson.elsewhere),
+        "volunteers": volunteers,
+        "worst": worst_group(ways),
+        "wrong": pictures["wrong_size"],
+        "wrong_means": wrong_words("one_too_small", "one_too_large"),
+    }
 
 
 def _csv(frame: pd.DataFrame) -> str:

@@ -14,6 +14,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 from PIL import Image
 
 from sizing.lesson.agreement import TOGETHER, Agreement
@@ -45,6 +46,8 @@ from sizing.words.numbers import in_100
 
 #: Dots an inch: a slide then has the 1920 by 1080 dots of a projector.
 _DOTS = 200
+#: 28 dots of them: what is read from eight metres.
+_LEAST_POINTS = 10.2
 Drawn = TypeVar("Drawn")
 #: Drawing styles are one for the whole program: only one thread may draw.
 _DRAWING = threading.RLock()
@@ -90,6 +93,10 @@ class Slide:
 def _slide(axes: Axes, name: str, title: str, *, alt: str, caption: str) -> Slide:
     figure = cast(Figure, axes.figure)
     with quiet_style():
+        for text in figure.findobj(Text):
+            text.set_fontsize(max(text.get_fontsize(), _LEAST_POINTS))
+        for one in figure.axes:
+            one.tick_params(labelsize=_LEAST_POINTS)
         figure.suptitle(
             fill(title, 76), x=0.015, ha="left", fontsize=14.5, fontweight="bold"
         )
@@ -196,6 +203,24 @@ def guess_slide(check: pd.DataFrame) -> Slide:
     )
 
 
+def pair_builds(pairs: Pairs, units: str = "metric") -> dict[str, str]:
+    """Return what is alike in each pair, by the name of its picture."""
+    builds = {}
+    for row in pairs.table.to_dict("records"):
+        mass, stature = (
+            " and ".join(
+                dict.fromkeys(
+                    written(row[f"{what}_{who}_{u}"], f"{what}_{u}", units)
+                    for who in "ab"
+                )
+            )
+            for what, u in (("body_mass", "kg"), ("stature", "cm"))
+        )
+        build = f"Both {row['sex']}, aged {row['age_a']}; {mass}; {stature}"
+        builds[f"pair_{row['pair']}"] = build
+    return builds
+
+
 @alone
 def pair_slide(pairs: Pairs, number: int, *, units: str = "metric") -> Slide:
     """Return the side views of one pair, in the units chosen."""
@@ -208,20 +233,12 @@ def pair_slide(pairs: Pairs, number: int, *, units: str = "metric") -> Slide:
         return written(value, name, units)
 
     axes = plot_side_views(bodies, marked=measure, labels=labels, write=write)
-    mass, stature = (
-        " and ".join(
-            dict.fromkeys(
-                write(row[f"{what}_{who}_{u}"], f"{what}_{u}") for who in "ab"
-            )
-        )
-        for what, u in (("body_mass", "kg"), ("stature", "cm"))
-    )
-    build = f"Both {row['sex']}, aged {row['age_a']}; {mass}; {stature}"
+    build = pair_builds(pairs, units)[f"pair_{number}"]
     values = [write(row[who], measure) for who in "ab"]
     return _slide(
         axes,
         f"pair_{number}",
-        f"Alike to the eye: {build[0].lower()}{build[1:]}",
+        f"Alike in weight and height: {build[0].lower()}{build[1:]}",
         alt=f"Two people seated, from the side. {build}. A needs {row['size_a']}, B "
         f"needs {row['size_b']}: {labels[measure].lower()} {' and '.join(values)}.",
         caption=f"{labels[measure]} parts them ({row['evidence']}). Solid outlines are "
@@ -303,12 +320,11 @@ def _guesses(measure: str, agreement: Agreement, units: str) -> Slide:
     together = agreement.table[agreement.table["participant"] == TOGETHER]
     axes = plot_agreement(
         agreement.points.assign(
-            mean=agreement.points["mean"] / size,
+            truth=agreement.points["truth"] / size,
             difference=agreement.points["difference"] / size,
         ),
         together.assign(estimate=together["estimate"] / size),
         unit=unit,
-        truth="truth",
     )
     words = guesses_words(agreement, measure, units)
     return _slide(
@@ -316,5 +332,5 @@ def _guesses(measure: str, agreement: Agreement, units: str) -> Slide:
         f"room_guesses_{name.replace(' ', '_')}",
         f"Guesses of {name} in this room",
         alt=f"Guesses of {name} against the truth. {words}",
-        caption=f"{words} Each kind of mark is a participant.",
+        caption=f"{words} Each mark is one guess, whoever made it.",
     )

@@ -13,7 +13,6 @@ from sizing.plots.style import (
     HATCHES,
     INK,
     LINES,
-    MARKERS,
     SHADES,
     beside,
     name_rows,
@@ -21,6 +20,7 @@ from sizing.plots.style import (
     quiet_style,
 )
 from sizing.plots.teaching import slide_axes
+from sizing.words.numbers import points as whole
 
 
 def plot_agreement(
@@ -28,19 +28,18 @@ def plot_agreement(
     table: pd.DataFrame,
     *,
     unit: str,
-    truth: str = "the scale",
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw the difference of each guess against the mean of guess and truth.
+    """Draw how far each guess is off, against the truth; no mark says whose.
 
     Parameters
     ----------
     points : DataFrame
-        ``participant``, ``mean``, ``difference``.
+        ``truth``, ``difference``.
     table : DataFrame
         ``statistic`` (bias, lower_limit, upper_limit) and ``estimate``, of all
         together.
-    unit, truth : str
+    unit : str
     ax : Axes, optional
 
     Returns
@@ -49,15 +48,9 @@ def plot_agreement(
     """
     ax = slide_axes(ax)
     with quiet_style():
-        for i, (_, own) in enumerate(points.groupby("participant", sort=False)):
-            ax.plot(
-                own["mean"],
-                own["difference"],
-                MARKERS[i % len(MARKERS)],
-                color=SHADES[i % 3],
-                mec=INK,
-                ms=6,
-            )
+        ax.plot(
+            points["truth"], points["difference"], "o", color=SHADES[1], mec=INK, ms=6
+        )
         ax.axhline(0, color=FAINT, lw=1, zorder=0)
         told = dict(zip(table["statistic"], table["estimate"], strict=True))
         for name, words in (
@@ -69,9 +62,9 @@ def plot_agreement(
             if not np.isfinite(value):
                 continue
             ax.axhline(value, color=INK, ls=LINES[0 if name == "bias" else 1], lw=1.4)
-            beside(ax, f"{words} {round(value) or 0:+d}", value, fontsize=11)
-        ax.set_xlabel(f"Mean of guess and {truth}, {unit}")
-        ax.set_ylabel(f"Guess minus {truth}, {unit}")
+            beside(ax, f"{words} {whole(value / 100)}", value, fontsize=11)
+        ax.set_xlabel(f"Truth, {unit}")
+        ax.set_ylabel(f"Guess minus truth, {unit}")
     return ax
 
 

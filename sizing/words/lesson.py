@@ -274,6 +274,11 @@ def heading(column: str) -> str:
     return f"Guess: {words[0].lower()}{words[1:]}" if plain != column else words
 
 
+def plain_heading(column: str) -> str:
+    """Return what a column is called, without its unit."""
+    return heading(column).rsplit(", ", 1)[0] if "_" in column else heading(column)
+
+
 def left_out_words(row: Mapping[Any, Any], *, rows: bool = True) -> str:
     """Return one answer that could not be used as a sentence.
 

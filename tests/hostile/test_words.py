@@ -97,7 +97,7 @@ def test_wrong_words_are_told(words, tmp_path, monkeypatch):
     [
         ["chart", "mine.html", "--out", "mine.html"],
         ["study", "--chart", "study/chart.csv", "--out", "study"],
-        ["lesson", "--answers", "lesson/answer_form.csv", "--out", "lesson"],
+        ["lesson", "--answers", "lesson/answer_form.xlsx", "--out", "lesson"],
         ["stock", "--prices", "mine.csv", "--order", "mine.csv"],
         ["stock", "--caseload", "mine.csv", "--order", "link.csv"],
     ],
@@ -107,7 +107,7 @@ def test_a_file_that_is_read_is_never_written_over(words, tmp_path, monkeypatch)
     monkeypatch.chdir(tmp_path)
     for folder in ("study", "lesson"):
         Path(folder).mkdir()
-    names = ["mine.csv", "mine.html", "study/chart.csv", "lesson/answer_form.csv"]
+    names = ["mine.csv", "mine.html", "study/chart.csv", "lesson/answer_form.xlsx"]
     for name in names:
         Path(name).write_text(as_text(CHART), encoding="utf-8")
     Path("link.csv").symlink_to("mine.csv")

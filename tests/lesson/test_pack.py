@@ -5,6 +5,7 @@ import json
 import re
 from pathlib import Path
 
+import openpyxl
 import pandas as pd
 import pytest
 from matplotlib.text import Text
@@ -18,7 +19,6 @@ from sizing.lesson import read_answers
 from sizing.lesson.prepare import prepare_lesson
 from sizing.pages.cards import answers_html, cards_html
 from sizing.pages.lesson_pack import (
-    blank_form,
     lesson_files,
     lesson_slides,
     write_files,
@@ -55,11 +55,17 @@ def test_the_pack_is_complete(pack):
     folder, written = pack
     names = {str(path.relative_to(folder)) for path in written}
     assert {
+        "index.html",
+        "slides.html",
+        "wall_chart.html",
+        "participant_sheet.html",
+        "facilitator_plan.html",
+        "attendance.html",
         "handout.html",
         "evidence.html",
         "cards.html",
         "card_answers.html",
-        "answer_form.csv",
+        "answer_form.xlsx",
         "room.html",
         "pictures/wrong_size.png",
         "pictures/ways.png",
@@ -77,17 +83,27 @@ def test_every_page_carries_the_cautions_and_asks_nothing_of_the_network(pack):
             continue
         text = path.read_text(encoding="utf-8")
         assert "safe working load" in text, path.name
-        assert not re.search(r'(src|href)="(?!data:)', text), path.name
+        # Links lead to the pack's own files, and nothing is loaded.
+        assert not re.search(r'src="(?!data:)', text), path.name
+        for link in re.findall(r'href="([^"]*)"', text):
+            assert (path.parent / link).is_file(), (path.name, link)
         assert "nan" not in re.sub(r"base64,[^\"]*|<[^>]*>", "", text).split()
 
 
-def test_the_cards_do_not_tell_the_answers(lesson):
-    front = cards_html(lesson.practice)
-    for right in set(lesson.practice.answers["right"]) - {"none"}:
-        assert right not in front
-    sheet = answers_html(lesson.practice)
+def test_each_card_s_answer_stands_behind_it_and_not_before(lesson):
+    """Turned over the long edge, the left card's back lies on the right."""
+    page = cards_html(lesson.practice, lesson.chart)
+    sides = page.split('<div class="cards">')[1:]
+    for front, back in zip(sides[::2], sides[1::2], strict=True):
+        names = re.findall(r"<h2>(Card \d+)</h2>", front)
+        behind = re.findall(r'<h2>(Card \d+): the answer|class="blank"', back)
+        turned = [behind[i ^ 1] for i in range(len(behind))]
+        assert turned[: len(names)] == names
+        assert not any(s in front for s in lesson.chart.sizes)
+    # The chart and the cases fill the first sheet: each front begins a sheet.
+    assert page.split('class="cards"')[0].count('<section class="sheet') == 3
     for right in lesson.practice.answers["right"]:
-        assert right in sheet
+        assert right in page and right in answers_html(lesson.practice)
 
 
 def test_the_handout_is_short_enough_for_one_page(pack):
@@ -98,13 +114,18 @@ def test_the_handout_is_short_enough_for_one_page(pack):
     assert len(" ".join(words.split())) < 4_300
 
 
-def test_the_blank_form_can_be_read_back_once_filled():
-    chart = demo_chart()
-    form = blank_form(chart).astype(object)
+def test_the_answer_form_is_laid_out_for_the_room_and_can_be_read_back(pack, tmp_path):
+    form = pd.read_excel(pack[0] / "answer_form.xlsx").astype(object)
+    assert form["participant"].nunique() == 13 and len(form) == 3 + 12 * 3 * 2
     form.loc[3, "chosen_size"] = "adult 1"
-    answers = read_answers(form, chart)
+    form.to_excel(tmp_path / "room.xlsx", index=False)
+    answers = read_answers(tmp_path / "room.xlsx", demo_chart())
     assert answers.sizes["chosen_size"].tolist() == ["adult 1"]
     assert set(answers.left_out["reason"]) == {"nothing is filled in"}
+    book = openpyxl.load_workbook(pack[0] / "answer_form.xlsx")
+    rule = book["answers"].data_validations.dataValidation[0]
+    assert [c[0].value for c in book["choices"]] == [*demo_chart().sizes, "none"]
+    assert "D75" in rule.sqref
 
 
 def test_pictures_show_the_numbers_of_their_frames(lesson):
@@ -125,15 +146,27 @@ def test_pictures_show_the_numbers_of_their_frames(lesson):
 
 
 def test_slides_fill_a_projector_and_their_words_can_be_read_there(pack, lesson):
-    """1920 by 1080 dots; no letter under 9 points of a page 9.6 inches wide."""
+    """1920 by 1080 dots; no letter under 28 dots."""
     for path in pack[1]:
         if path.suffix == ".png":
             assert Image.open(path).size == (1920, 1080), path.name
     for slide in lesson_slides(lesson):
         texts = slide.figure.findobj(Text)
         words = [t for t in texts if t.get_text().strip() and t.get_visible()]
-        assert min(t.get_fontsize() for t in words) >= 9, slide.name
+        assert min(t.get_fontsize() for t in words) >= 28 * 72 / 200, slide.name
         assert slide.alt and slide.caption
+
+
+def test_slides_are_numbered_and_ask_before_they_answer(pack):
+    text = (pack[0] / "slides.html").read_text(encoding="utf-8")
+    assert min(map(float, re.findall(r"font-size: ([\d.]+)px", text))) >= 28
+    names = re.findall(r'class="slide [^"]*" aria-label="([^"]*)"', text)
+    for i, name in enumerate(names):
+        if name.endswith(": answer"):
+            assert names[i - 1] == name.replace("answer", "question")
+    assert sum(name.endswith(": answer") for name in names) >= 5
+    assert text.count('class="notes"') == len(names) > 20
+    assert "counter(slide)" in text and "requestFullscreen" in text
 
 
 def test_the_room_s_pictures_are_drawn_only_of_what_there_is(lesson):
@@ -194,10 +227,10 @@ def test_the_command_makes_the_same_pack_of_the_same_seed(pack, tmp_path, capsys
 
 
 def test_a_form_that_the_room_filled_in_is_kept(tmp_path):
-    (tmp_path / "answer_form.csv").write_bytes(b"filled in")
-    written = write_files({"answer_form.csv": b"blank"}, tmp_path)
-    assert (tmp_path / "answer_form.csv").read_bytes() == b"filled in"
-    assert [path.name for path in written] == ["answer_form_blank.csv"]
+    (tmp_path / "answer_form.xlsx").write_bytes(b"filled in")
+    written = write_files({"answer_form.xlsx": b"blank"}, tmp_path)
+    assert (tmp_path / "answer_form.xlsx").read_bytes() == b"filled in"
+    assert [path.name for path in written] == ["answer_form_blank.xlsx"]
 
 
 @pytest.mark.parametrize(

@@ -1,16 +1,13 @@
-"""The table the room's answers are typed into, in the units the room reads."""
+"""The blank table that the room's answers are typed into."""
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 
 import pandas as pd
 
 from sizing.charts import SizeChart
-from sizing.charts.cells import as_text, is_empty
+from sizing.charts.cells import as_text
 from sizing.charts.fits import limits
-from sizing.errors import SizingError
 from sizing.lesson.answers import GUESSED, GUESSES, REFERENCE
-from sizing.measures.typed import understood, with_unit
-from sizing.measures.written import unit_of, written
 
 #: What every row is about, and what may be answered in it without a number.
 _KEYS = ["participant", "subject", "reading"]
@@ -45,10 +42,8 @@ def asked(chart: SizeChart) -> list[str]:
 
 def blank_table(
     chart: SizeChart,
+    class_size: Mapping[str, int],
     *,
-    participants: int,
-    volunteers: int,
-    readings: int,
     units: str = "metric",
     kept: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
@@ -58,8 +53,8 @@ def blank_table(
     ----------
     chart : SizeChart
         The measures it limits are asked for.
-    participants, volunteers, readings : int
-        How many there are; volunteers are A, B, ...
+    class_size : mapping
+        How many ``participants``, ``volunteers`` (A, B, ...) and ``readings``.
     units : str
         A key of ``sizing.measures.written.UNITS``.
     kept : DataFrame, optional
@@ -71,13 +66,13 @@ def blank_table(
     DataFrame
         One row per participant, volunteer and reading, as ``read_answers`` takes it.
     """
-    subjects = [chr(ord("A") + i) for i in range(volunteers)]
+    subjects = [chr(ord("A") + i) for i in range(class_size["volunteers"])]
     keys = [(REFERENCE, s, "1") for s in subjects]
     keys += [
         (str(p), s, str(r))
-        for p in range(1, participants + 1)
+        for p in range(1, class_size["participants"] + 1)
         for s in subjects
-        for r in range(1, readings + 1)
+        for r in range(1, class_size["readings"] + 1)
     ]
     columns = [*_KEYS, _CHOSEN, *(column_of(m, units) for m in asked(chart))]
     blank = pd.DataFrame(keys, columns=_KEYS, dtype=object)
@@ -98,43 +93,3 @@ def filled(table: pd.DataFrame) -> pd.DataFrame:
     """Return the rows in which something is answered."""
     answers = [name for name in table.columns if name not in _KEYS]
     return table[table[answers].notna().any(axis=1)].reset_index(drop=True)
-
-
-def in_units(
-    table: pd.DataFrame, measures: Iterable[str], before: str, units: str
-) -> pd.DataFrame:
-    """Return the table with its numbers in other units; what is unclear is not changed.
-
-    Fine enough that nothing is lost on the way back: a mm, 0.1 kg.
-
-    Examples
-    --------
-    >>> cm = pd.DataFrame({"stature_cm": [160.0]})
-    >>> inches = in_units(cm, ["stature_cm"], "metric", "pounds")
-    >>> inches["stature_in"].tolist()
-    [62.99]
-    >>> in_units(inches, ["stature_cm"], "pounds", "metric")["stature_cm"].tolist()
-    [160.0]
-    """
-    changed = table.astype(object)
-    for measure in measures:
-        old, new = column_of(measure, before), column_of(measure, units)
-        if old in changed and old != new:
-            of = measure.removeprefix(GUESSED)
-            cells = [_in_units(cell, of, before, units) for cell in changed[old]]
-            changed[old] = pd.Series(cells, index=changed.index, dtype=object)
-            changed = changed.rename(columns={old: new})
-    return changed
-
-
-def _in_units(cell: object, measure: str, before: str, units: str) -> object:
-    if is_empty(cell):
-        return cell
-    try:
-        value = understood(as_text(cell), measure, before)
-    except SizingError:
-        return with_unit(as_text(cell), unit_of(measure, before))
-    if unit_of(measure, units) == "st":
-        return written(value, measure, units, to="tenth")
-    one = understood(f"1 {unit_of(measure, units)}", measure)
-    return round(value / one, 1 if units == "metric" else 2)
