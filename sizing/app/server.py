@@ -37,7 +37,8 @@ from sizing.app.serve import HOST
 
 #: The pages with a kernel, in the order in which they are made ahead.
 PAGES = tuple(
-    f"{name}.ipynb" for name in ("adviser", "purchaser", "trainer", "study", "bands")
+    f"{name}.ipynb"
+    for name in ("adviser", "purchaser", "trainer", "trials", "study", "bands")
 )
 TEMPLATE = Path(__file__).with_name("template")
 #: Pages made ahead at the same time; each works for some seconds.

@@ -27,6 +27,11 @@ DOORS: tuple[tuple[str, str, str], ...] = (
         "An hour with a room: why measuring beats guessing, with practice clients.",
     ),
     (
+        "trials.ipynb",
+        "Slings tried on: I keep what happened",
+        "Where the sizes of your slings really begin and end, learned from fittings.",
+    ),
+    (
         "study.ipynb",
         "How the study is made, and what it rests on",
         "From whom the figures come, and where they stop. Makers and buyers can "
