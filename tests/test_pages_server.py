@@ -143,7 +143,7 @@ class Kernels(set):
 
 def app_with(visits, lines=()):
     app = Pages.__new__(Pages)
-    app.visits, app.ready = {}, {}
+    app.visits = {}
     app.lines = dict.fromkeys(visits, 0) | dict.fromkeys(lines, 1)
     app.kernel_manager = Kernels(visits)
     for name in visits:
@@ -198,7 +198,7 @@ def test_a_visit_belongs_to_its_page_and_ends_with_its_kernel():
     assert app.visit("a", "adviser.ipynb") is None
 
 
-def test_every_page_but_the_start_is_made_ahead():
+def test_every_page_but_the_start_has_a_kernel():
     assert {*PAGES, server.START} == set(server.notebook_files())
 
 

@@ -21,6 +21,8 @@ from sizing.errors import SizingError
 from sizing.files.state import safe_environment
 from sizing.files.writing import write_text
 
+#: Names to a kernel what it loads before it is asked for anything.
+LOADS = "SIZING_LOADS"
 #: Only this machine can reach what is served.
 HOST = "127.0.0.1"
 #: Seconds to wait for a server to come up, and for it to stop.
@@ -35,15 +37,17 @@ c = get_config()
 c.InteractiveShellApp.ignore_cwd = True
 c.HistoryManager.enabled = False
 """
-_FIRST = """\
+_FIRST = f"""\
+import importlib
 import os
 
 here = os.getcwd()
 os.chdir(os.environ["SIZING_STATE"])
-import matplotlib
+for name in ["matplotlib", *os.environ.get("{LOADS}", "").split()]:
+    importlib.import_module(name)
 
 os.chdir(here)
-del here, os, matplotlib
+del here, importlib, name, os
 """
 
 

@@ -1,7 +1,7 @@
 """The pages' server: the kit's own notebooks, each with a kernel of its own.
 
 It serves nothing but the notebooks that came with this install and the files that show
-them. A page is made ahead where it can be, so that it stands when it is asked for.
+them. Two kernels that have loaded the kit already wait for whichever page is asked for.
 
 What is entered in a page lives in the memory of its kernel and nowhere else. A visit to
 a page has a name, which stands in its address: whoever reloads the page, or goes back
@@ -12,6 +12,7 @@ afresh, some time after its page was closed, or with the server.
 import argparse
 import asyncio
 import logging
+import os
 import secrets
 import time
 from collections import defaultdict
@@ -33,16 +34,17 @@ from voila.utils import get_page_config
 
 from sizing.app.guard import OneToken
 from sizing.app.notebooks import START, notebook_files
-from sizing.app.serve import HOST
+from sizing.app.serve import HOST, LOADS
 
-#: The pages with a kernel, in the order in which they are made ahead.
+#: The pages with a kernel, and what a kernel that waits for one has loaded.
 PAGES = tuple(
     f"{name}.ipynb"
     for name in ("adviser", "purchaser", "trainer", "trials", "study", "bands")
 )
+_LOADED = "adviser_page client_page own_chart_form stock_form lesson_form bands_form"
 TEMPLATE = Path(__file__).with_name("template")
-#: Pages made ahead at the same time; each works for some seconds.
-_MAKERS = 2
+#: Kernels kept in a queue; one more waits to be put there.
+_SPARE = 1
 #: Seconds for which a page that was closed can be gone back to, how many such pages
 #: there may be at once (each holds some hundred MB), and seconds between two looks.
 _STAYS, _MOST_LEFT, _LOOK = 1800.0, 2, 10.0
@@ -108,9 +110,8 @@ class Pages(Voila):
         super().__init__(**settings)
         self.folder = ""
         self.visits: dict[str, Visit] = {}
-        self.ready: dict[str, Visit] = {}
         self.lines: defaultdict[str, int] = defaultdict(int)
-        self._wanted: asyncio.Queue[str] = asyncio.Queue()
+        self._spare: asyncio.Queue[str] = asyncio.Queue(_SPARE)
 
     def load_config_file(self, *_: Any, **__: Any) -> None:
         """Read no settings: none is anybody's to change."""
@@ -133,10 +134,7 @@ class Pages(Voila):
         kernel = r"/api/kernels/(?P<kernel_id>\w+-\w+-\w+-\w+-\w+)"
         settings = {"voila_configuration": self.voila_configuration}
         loop = IOLoop.current()
-        for page in PAGES:
-            self._wanted.put_nowait(page)
-        for _ in range(_MAKERS):
-            loop.add_callback(self._make_ahead)
+        loop.add_callback(self._keep_spare)
         loop.add_callback(self._end_what_was_left)
         return [
             *needed,
@@ -155,15 +153,10 @@ class Pages(Voila):
         return visit
 
     def claim(self, page: str) -> str:
-        """Return the name of a new visit to a page, made ahead or begun now."""
-        visit = self.ready.pop(page, None)
-        ended = visit and visit.made.is_set() and visit.kernel not in self.kernels
-        if visit is None or ended:
-            visit = self.begin(page)
+        """Begin a new visit to a page, and return its name."""
         name = secrets.token_urlsafe(9)
+        visit = self.visits[name] = self.begin(page)
         visit.left = time.monotonic()
-        self.visits[name] = visit
-        self._wanted.put_nowait(page)
         return name
 
     def visit(self, name: str, page: str) -> Visit | None:
@@ -212,10 +205,10 @@ class Pages(Voila):
         try:
             renderer = self.renderer(visit.page)
             await renderer.initialize()
-            # Its cells run in the folder in which what she saves will lie.
-            visit.kernel = await self.kernels.start_kernel(
-                kernel_name="python3", cwd=self.folder
-            )
+            while visit.kernel not in self.kernels:
+                visit.kernel = await self._spare.get()
+                if not visit.kernel:
+                    raise RuntimeError("no kernel starts")
             manager = self.kernels.get_kernel(visit.kernel)
             made = renderer.generate_content_generator(visit.kernel, manager)
             async for part, _ in made:
@@ -226,15 +219,22 @@ class Pages(Voila):
         finally:
             await visit.end()
 
-    async def _make_ahead(self) -> None:
-        """Make pages that nobody waits for yet, when nobody waits for another."""
+    async def _keep_spare(self) -> None:
+        """Start kernels that wait for a page, when nobody waits for another."""
         while True:
-            page = await self._wanted.get()
-            while not all(v.made.is_set() for v in self.visits.values()):
+            while self._spare.qsize() and not all(
+                v.made.is_set() for v in self.visits.values()
+            ):
                 await asyncio.sleep(0.5)
-            if page not in self.ready:
-                visit = self.ready[page] = self.begin(page)
-                await visit.made.wait()
+            try:
+                # Its cells run in the folder in which what she saves will lie.
+                kernel = await self.kernels.start_kernel(
+                    kernel_name="python3", cwd=self.folder
+                )
+            except Exception:
+                self.log.exception("no kernel could be started")
+                kernel = ""
+            await self._spare.put(kernel)
 
     async def _end_what_was_left(self) -> None:
         """End visits whose page was closed long ago, and all but the latest few."""
@@ -363,6 +363,7 @@ def main() -> None:
     config.VoilaConfiguration.allow_theme_override = "NO"
     config.VoilaConfiguration.extension_allowlist = widgets
     config.KernelManager.shutdown_wait_time = 2.0
+    os.environ[LOADS] = " ".join(f"sizing.app.{name}" for name in _LOADED.split())
     policy = _POLICY.format(host=HOST, port=args.port)
     notebooks = notebook_files()
     app = Pages.instance(
