@@ -220,6 +220,30 @@ def fit_nine_sizes(people: People, *, sizes: int = 3, **settings: Any) -> Groups
     return fit_groups(people, sizes=sizes, **settings)
 
 
+def fitted_chart(
+    people: People,
+    *,
+    widths: Mapping[str, Width | Mapping[str, Width]],
+    sizes: int = 3,
+    load_limits_kg: Mapping[str, float] | None = None,
+    **settings: Any,
+) -> SizeChart:
+    """Return the best chart of all groups, without its certificate and rivals."""
+    frames = []
+    for group, part in by_group(people, group_of(people)).items():
+        fitter = Fitter.of(
+            part,
+            widths=widths_of(widths, group),
+            sizes=sizes,
+            load_limit_kg=(load_limits_kg or {}).get(group),
+            **settings,
+        )
+        boxes, measured = fitter.fit(), fitter.measured
+        made = chart_of(measured, *boxes, group=group, name="", source="")
+        frames.append(made.frame)
+    return SizeChart(pd.concat(frames, ignore_index=True))
+
+
 def coverage_by_sizes(
     people: People,
     *,
@@ -262,21 +286,15 @@ def coverage_by_sizes(
     SizingError
         As ``fit_groups``.
     """
-    parts, rows = by_group(people, group_of(people)), []
+    rows = []
     for number in _shown(list(numbers), "Trying fewer and more sizes", progress):
-        frames = []
-        for group, part in parts.items():
-            fitter = Fitter.of(
-                part,
-                widths=widths_of(widths or default_widths(), group),
-                sizes=number,
-                load_limit_kg=(load_limits_kg or {}).get(group),
-                **settings,
-            )
-            boxes, measured = fitter.fit(), fitter.measured
-            made = chart_of(measured, *boxes, group=group, name="", source="")
-            frames.append(made.frame)
-        chart = SizeChart(pd.concat(frames, ignore_index=True))
+        chart = fitted_chart(
+            people,
+            widths=widths or default_widths(),
+            sizes=number,
+            load_limits_kg=load_limits_kg,
+            **settings,
+        )
         told = estimate_coverage(people, chart, seed=seed).table
         (covered,) = told[told["outcome"] == "covered"].to_dict("records")
         kept = {name: covered[name] for name in FIGURES}

@@ -7,7 +7,14 @@ from pathlib import Path
 from tqdm import tqdm
 
 from sizing.charts import read_chart
-from sizing.cli.options import add_draws, add_people, add_seed
+from sizing.cli.options import (
+    add_draws,
+    add_harm_weights,
+    add_people,
+    add_seed,
+    harm_weights,
+    measured_numbers,
+)
 from sizing.cli.places import check_places
 from sizing.errors import Problem, SizingError, SizingWarning
 from sizing.pages.study import answer, study_page, study_pictures
@@ -42,6 +49,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         help="folder for the report and its files (default: study)",
     )
+    parser.add_argument(
+        "--widths",
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="MEASURE=WIDTH",
+        help="your own widths of the nine fitted sizes in cm, such as "
+        "hip_circumference_cm=24 (default: those of default_widths.csv, a convention)",
+    )
+    add_harm_weights(parser)
     add_seed(parser)
     add_draws(parser, default=10)
 
@@ -53,6 +70,13 @@ def run(args: argparse.Namespace) -> int:
         what = "--people names a part of the people that come with the kit"
         do = "leave out --people, or --survey"
         raise SizingError(str(Problem(what, "one of --people and --survey", do)))
+    if args.widths and args.chart is not None:
+        raise SizingError(
+            "--widths are those of fitted sizes, and --chart brings its own",
+            allowed="one of --widths and --chart",
+            action="leave out one of them",
+        )
+    weights, least_harm = harm_weights(args)
     survey = None if args.survey is None else read_nhanes_folder(args.survey)
     chart = None if args.chart is None else read_chart(args.chart)
     bar = tqdm(total=_STEPS, unit="step", leave=False, disable=None)
@@ -68,6 +92,9 @@ def run(args: argparse.Namespace) -> int:
             args.people,
             survey=survey,
             chart=chart,
+            widths=measured_numbers(args.widths, "--widths"),
+            weights=weights,
+            least_harm=bool(least_harm),
             draws=args.draws,
             seed=args.seed,
             progress=progress,

@@ -33,6 +33,10 @@ class State:
     place : Layout
     seed : int
         Of the drawn measuring errors.
+    refit : callable or None
+        Fits the chart anew: ``refit(scale)`` with its widths multiplied,
+        ``refit(too_large=2)`` for the least harm at this weight of a size too large.
+        None where the chart was not fitted.
     """
 
     values: Mapping[str, Floats]
@@ -41,6 +45,7 @@ class State:
     people: People
     place: Layout
     seed: int
+    refit: "Callable[..., SizeChart] | None" = None
 
     def covered(self) -> Flags:
         """Return who has at least one size, draws x persons."""
@@ -76,9 +81,15 @@ class State:
 Alter = Callable[[State, pd.Series], State | None]
 
 
-def start(people: People, chart: SizeChart, place: Layout, seed: int) -> State:
+def start(
+    people: People,
+    chart: SizeChart,
+    place: Layout,
+    seed: int,
+    refit: "Callable[..., SizeChart] | None" = None,
+) -> State:
     """Return the state before any assumption is changed."""
-    empty = State({}, place.weight, chart, people, place, seed)
+    empty = State({}, place.weight, chart, people, place, seed, refit)
     known = [m for m in limits(chart) if m in people.frame]
     return replace(empty, values={m: empty.column(m) for m in known})
 
@@ -190,6 +201,29 @@ def _half_open(state: State, row: pd.Series) -> State | None:
     return replace(state, chart=replace(state.chart, frame=frame))
 
 
+def _width(state: State, row: pd.Series) -> State | None:
+    """Make every band wider or narrower: fitted anew, or else about its middle."""
+    scale = float(row["amount"])
+    if state.refit is not None:
+        return replace(state, chart=state.refit(scale))
+    frame = state.chart.frame.copy()
+    for measure in str(row["measures"]).split():
+        if measure in state.chart.measures:
+            ends = frame[[f"{measure}_low", f"{measure}_high"]].to_numpy(float)
+            middle = ends.mean(axis=1, keepdims=True)
+            both = np.isfinite(middle)
+            moved = np.where(both, middle + scale * (ends - middle), ends)
+            frame[[f"{measure}_low", f"{measure}_high"]] = moved
+    same = frame.equals(state.chart.frame)
+    return None if same else replace(state, chart=replace(state.chart, frame=frame))
+
+
+def _least_harm(state: State, row: pd.Series) -> State | None:
+    if state.refit is None:
+        return None
+    return replace(state, chart=state.refit(too_large=float(row["amount"])))
+
+
 def _whole_units(state: State, row: pd.Series) -> State | None:
     return replace(
         state, values={m: np.floor(x + 0.5) for m, x in state.values.items()}
@@ -217,6 +251,8 @@ ALTERATIONS: dict[str, Alter] = {
     "heavy_share": _heavy_share,
     "only_walking": _only_walking,
     "half_open": _half_open,
+    "width": _width,
+    "least_harm": _least_harm,
     "whole_units": _whole_units,
     "error": _error,
 }

@@ -11,7 +11,8 @@ import pandas as pd
 from sizing.cautions import cautions
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, Assignment, SizeChart, assign
 from sizing.coverage.groups import by_list, grouping
-from sizing.errors import check_replicates
+from sizing.errors import check_number, check_replicates
+from sizing.kinds import check_columns
 from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.stats.intervals import LEVEL, wilson
@@ -116,6 +117,7 @@ def harm_words(
     -------
     str
     """
+    check_columns(harms, ("harm", "estimate", "low", "high"), "the harms")
     rows = harms.to_dict("records")
     parts = [f"{HARM_WORDS[row['harm']]}: {percent(row)}" for row in rows]
     told = f"Without a size: {'; '.join(parts)}. {HARMS_APART}"
@@ -153,6 +155,9 @@ def weighed_harm(
     ...     "estimate": [0.04, 0.1, 0.01]}))
     0.1
     """
+    check_columns(harms, ("harm", "estimate"), "the harms")
+    check_number("the weight of a size too large", too_large, above=0)
+    check_number("the weight of a size too small", too_small, above=0)
     most = max(too_large, too_small)
     weight = {"too_large": too_large, "too_small": too_small, "both": most}
     weights = harms["harm"].map(weight).to_numpy(dtype=float)

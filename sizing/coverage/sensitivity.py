@@ -1,6 +1,7 @@
 """How far the share covered moves when an assumption is another."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -45,12 +46,15 @@ class Sensitivity:
         The share covered under the assumptions as they are.
     chart, people : str
         Names of the chart and the population.
+    widths : DataFrame
+        The share by the width of the sizes: scale (1 is the chart as it is), share.
     """
 
     table: pd.DataFrame
     share: float
     chart: str
     people: str
+    widths: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @property
     def biggest(self) -> pd.Series:
@@ -100,6 +104,7 @@ def sensitivity(
     *,
     settings: pd.DataFrame | None = None,
     seed: int = 1,
+    refit: Callable[..., SizeChart] | None = None,
 ) -> Sensitivity:
     """Estimate how the share covered moves with each assumption, one at a time.
 
@@ -113,6 +118,10 @@ def sensitivity(
         Other settings in the form of ``assumptions()``.
     seed : int
         Of the measuring errors drawn.
+    refit : callable, optional
+        Fits the chart anew: ``refit(scale)`` with widths multiplied by ``scale``,
+        ``refit(too_large=w)`` for the least harm, a size too large weighing ``w``
+        times. Without it, other widths are taken about the middle of each band.
 
     Returns
     -------
@@ -159,13 +168,13 @@ def sensitivity(
     needed = ("assumption", "setting", "label", "kind", "source")
     check_columns(chosen, needed, "the settings")
     place = layout(people)
-    base = start(people, chart, place, seed)
+    base = start(people, chart, place, seed, refit)
     before = base.covered()
     method = f"{100 * LEVEL:.0f} % t interval of the paired change; "
     # A bootstrap would say the same of a mean, for more time.
     method += "linearisation by person" if place.unit is None else place.how
     method += place.joined
-    rows = []
+    rows, widths = [], []
     keys = ["assumption", "setting", "label"]
     for names, parts in chosen.groupby(keys, sort=False):
         state: State = base
@@ -180,9 +189,13 @@ def sensitivity(
             source = "; ".join(dict.fromkeys(parts["source"]))
             told = {"method": method, "n": people.n, "source": source}
             rows.append(dict(zip(keys, names, strict=True)) | change | told)
+            if parts["kind"].eq("width").all():
+                widths.append((float(parts["amount"].iloc[0]), change["share"]))
     share = float(np.mean(before @ place.weight) / place.weight.sum())
+    widths = sorted([*widths, (1.0, share)]) if widths else []
     table = pd.DataFrame(rows, columns=COLUMNS)
-    return Sensitivity(table, share, chart.name, people.name)
+    by_width = pd.DataFrame(widths, columns=["scale", "share"])
+    return Sensitivity(table, share, chart.name, people.name, by_width)
 
 
 def _change(

@@ -1,8 +1,10 @@
 """The study's report page and its pictures."""
 
+import pandas as pd
 from matplotlib.axes import Axes
 
 from sizing.cautions import invented_first
+from sizing.coverage import harm_words
 from sizing.measures import EDGE_RULE
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
 from sizing.pages.sensitivity import FILE, sensitivity_picture, sensitivity_section
@@ -16,11 +18,20 @@ from sizing.pages.study_tables import (
     size_words,
 )
 from sizing.plots.chart import plot_people_and_chart
+from sizing.plots.sensitivity import plot_widths
 from sizing.plots.shares import plot_misses, plot_shares
 from sizing.plots.style import figure_of, percent
 from sizing.study.study import Study, own_group_shares, versions
 from sizing.words.labels import chart_words, covered_rows, labels, miss_rows
 
+#: What the literature holds, and an invitation.
+NO_TRIAL = (
+    "No trial of sling sizes, in which slings were tried on people who had been "
+    "measured, was found in the literature (searched 27 November 2026; there are "
+    "studies of interface pressure and of fabric, and reviews of how slings are "
+    "chosen). Whoever fits slings can make one: note the measures, the size tried, and "
+    "whether it was too small, fitted, or was too large, and where."
+)
 #: Pairs of measures drawn, in order of preference: the first two whose
 #: measures the chart limits.
 _PAIRS: tuple[tuple[str, str], ...] = (
@@ -92,6 +103,16 @@ def study_axes(study: Study) -> dict[str, tuple[Axes, str, str]]:
             "Each person without a size counts once, under the measure "
             "that misses her nearest size by most.",
         )
+    widths = study.sensitivity.widths
+    if len(widths):
+        ends = widths.iloc[[0, -1]].to_dict("records")
+        told = [f"{percent(end['share'])} at {end['scale']:g} times" for end in ends]
+        found["widths"] = (
+            plot_widths(widths),
+            "Share of people with a size against the width of the sizes, from "
+            f"{told[0]} to {told[1]}. The same figures stand in the table.",
+            "At 1 the sizes are as wide as the convention has them.",
+        )
     return found
 
 
@@ -128,6 +149,8 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
             ],
         )
     ]
+    if "widths.png" in pictures:
+        sections.append(_width_section(study, pictures["widths.png"]))
     if study.fitted is not None:
         sections.append(_fit_section(study))
     sections.append(
@@ -173,6 +196,21 @@ def answer(study: Study) -> str:
         if (own := study.overall(outcome))["estimate"] > 0.0005
     ]
     rest = f"; {', '.join(parts)}" if parts else ""
+    harms = study.coverage.harms.set_index("harm")["estimate"]
+    large, small, both = (
+        percent(harms[name], places=1) for name in ("too_large", "too_small", "both")
+    )
+    if harms.any():
+        rest += f". The nearest size is too large for {large}, too small for {small}, "
+        rest += f"each in some measure for {both}"
+    widths = study.sensitivity.widths
+    ends = [percent(widths["share"].iloc[i]) for i in (0, -1)] if len(widths) else []
+    if ends:
+        rest += (
+            f". How wide a size fits is a convention: with sizes "
+            f"{widths['scale'].min():g} to {widths['scale'].max():g} times as wide, "
+            f"{ends[0]} to {ends[1]} have one"
+        )
     return invented_first(
         study.chart.invented,
         f"About {percent(row['estimate'])} of these people have at least one size "
@@ -226,6 +264,40 @@ def _load_words(study: Study) -> str:
     )
 
 
+def _width_section(study: Study, drawn: Picture) -> Section:
+    """Show what the width of the sizes, a convention, does to the share."""
+    rows, own = study.sensitivity.widths, study.fitted is None
+    set_so = (
+        "These widths are those of the chart given."
+        if own
+        else "Unless others are given (--widths), they were set so that three sizes "
+        "give about nine in ten of a group's people a size, and at 1 the share says no "
+        "more than that. At other widths the sizes were fitted anew."
+    )
+    return Section(
+        "How wide a size is: a convention",
+        words=[
+            "How far from its own edges a size of a sling still fits, nobody has "
+            f"measured. {set_so}",
+            NO_TRIAL,
+        ],
+        figures=[drawn],
+        tables=[
+            table(
+                pd.DataFrame(
+                    {
+                        "Width": rows["scale"].map("{:g} times".format),
+                        "With a size": rows["share"].map(percent),
+                    }
+                ),
+                caption="Share with a size by the width of the sizes; exact in "
+                "widths.csv.",
+                words=["Width"],
+            )
+        ],
+    )
+
+
 def _fit_section(study: Study) -> Section:
     """Say how far the fitted chart is from the best there could be."""
     fitted, shares = study.fitted, own_group_shares(study)
@@ -243,8 +315,7 @@ def _fit_section(study: Study) -> Section:
             f"edges with bands of these widths could give one to more than {best} "
             "(proved, not estimated). Fitted to half of the people, such sizes fit "
             f"{held_out} of the other half. "
-            "How wide a band may be is a setting of ours (common practice, no "
-            "source): a wider one covers more people, each less well."
+            "A wider band covers more people, each less well."
         ],
         tables=[
             table(
@@ -276,6 +347,7 @@ def _outcome_table(study: Study) -> Table:
 def _between_section(study: Study, drawn: Picture | None) -> Section:
     if drawn is None:
         return Section("Who falls between", words=["Everyone has a size."])
+    harms = harm_words(study.coverage.harms, **study.weights)
     misses = table(
         miss_words(study.misses),
         caption="Why people have no size; exact in misses.csv.",
@@ -287,7 +359,7 @@ def _between_section(study: Study, drawn: Picture | None) -> Section:
         words=["Among", "Group", "Compared with"],
     )
     return Section(
-        "Who falls between", words=[ODDS], figures=[drawn], tables=[misses, odds]
+        "Who falls between", words=[harms, ODDS], figures=[drawn], tables=[misses, odds]
     )
 
 

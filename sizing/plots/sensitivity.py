@@ -15,6 +15,8 @@ from sizing.plots.style import (
     axes_or_new,
     grid_below,
     name_rows,
+    percent,
+    percent_axis,
     quiet_style,
 )
 
@@ -54,6 +56,49 @@ def plot_sensitivity(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.xaxis.set_major_formatter(FuncFormatter(_points))
         grid_below(ax)
         ax.set_xlabel("Change of the share with at least one size, points")
+    return ax
+
+
+def plot_widths(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Draw the share with a size against the width of the sizes, 1 marked.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Columns ``scale`` (widths, multiplied by it) and ``share`` (0 to 1).
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = axes_or_new(ax, width=7.2, height=3.2)
+    with quiet_style():
+        ax.plot(table["scale"], table["share"], "-o", color=INK, lw=1.6, ms=4)
+        ax.axvline(1, color=SOFT, lw=1, linestyle="--")
+        for row in table.to_dict("records"):
+            ax.annotate(
+                percent(row["share"]),
+                (row["scale"], row["share"]),
+                (6, -5),
+                textcoords="offset points",
+                va="top",
+                fontsize=9,
+            )
+        ax.annotate(
+            "the convention",
+            (1, 1),
+            (4, 4),
+            xycoords=("data", "axes fraction"),
+            textcoords="offset points",
+            fontsize=9,
+            color=SOFT,
+        )
+        ax.margins(x=0.1, y=0.15)
+        percent_axis(ax.yaxis)
+        ax.grid(axis="y")
+        ax.set_xlabel("Width of the sizes, times the convention")
+        ax.set_ylabel("People with a size")
     return ax
 
 

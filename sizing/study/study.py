@@ -3,25 +3,30 @@
 import json
 import platform
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import partial
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
-from sizing.bands import GroupsFit, fit_nine_sizes, group_of
+from sizing.bands import GroupsFit, default_widths, fit_nine_sizes, group_of
+from sizing.bands.nine_sizes import fitted_chart
 from sizing.cautions import invented_first, invented_words
 from sizing.charts import SizeChart
 from sizing.charts.files import chart_bytes
 from sizing.coverage import (
+    HARM_WEIGHTS,
     Coverage,
     Sensitivity,
     estimate_coverage,
     sensitivity,
+    weighed_harm,
     who_falls_between,
     why_none,
 )
+from sizing.errors import SizingError
 from sizing.files.folders import write_folder
 from sizing.files.writing import csv_bytes, rounded
 from sizing.people import People, load_people, people_of_survey
@@ -60,6 +65,8 @@ class Study:
     sensitivity : Sensitivity
         How far the share moves with each assumption.
     seed : int
+    weights : mapping of harm to float
+        How heavily a nearest size too large and one too small weigh.
     """
 
     people: People
@@ -71,6 +78,7 @@ class Study:
     misses: pd.DataFrame
     sensitivity: Sensitivity
     seed: int
+    weights: Mapping[str, float] = field(default_factory=lambda: dict(HARM_WEIGHTS))
 
     @property
     def table(self) -> pd.DataFrame:
@@ -93,6 +101,9 @@ def run_study(
     *,
     survey: Survey | None = None,
     chart: SizeChart | None = None,
+    widths: Mapping[str, float] | None = None,
+    weights: Mapping[str, float] | None = None,
+    least_harm: bool = False,
     draws: int = 10,
     seed: int = 1,
     progress: Progress = lambda _: None,
@@ -110,6 +121,14 @@ def run_study(
         A chart to judge. Without it, three paediatric, three adult and three
         bariatric sizes are fitted to the embedded people of every age, each
         group to its own, and the chart is judged on ``name``.
+    widths : mapping of measure to float, optional
+        Widths of the fitted sizes' bands, the same for all groups; by default those
+        of ``sizing.bands.default_widths``.
+    weights : mapping of harm to float, optional
+        How heavily ``too_large`` and ``too_small`` weigh; by default
+        ``sizing.coverage.HARM_WEIGHTS``.
+    least_harm : bool
+        Fit sizes for the least harm so weighed, not to give most people a size.
     draws, seed : int
         As in ``load_people``; the seed also steers the half-splits and the
         bootstrap.
@@ -130,22 +149,54 @@ def run_study(
         people = load_people(name, draws=draws, seed=seed)
     else:
         people = people_of_survey(survey, draws=draws, seed=seed)
-    fitted, everyone = None, None
+    fitted, everyone, refit = None, None, None
+    weights = {**HARM_WEIGHTS, **(weights or {})}
+    goal = _least_harm(**weights) if least_harm else {}
     if chart is None:
         progress("sizes")
         everyone = people
         if survey is None and name != "everyone":
             everyone = load_people("everyone", draws=draws, seed=seed)
-        fitted = fit_nine_sizes(everyone, seed=seed)
+        how: dict[str, Any] = {"widths": widths} if widths else {}
+        fitted = fit_nine_sizes(everyone, seed=seed, **how, **goal)
         chart = fitted.chart
+        refit = partial(_refit, everyone, widths or default_widths(), goal)
     progress("coverage")
     found = estimate_coverage(people, chart, by=list(BY), seed=seed)
     progress("who falls between")
     between = who_falls_between(people, chart)
     misses = why_none(people, chart, seed=seed)
     progress("assumptions")
-    moved = sensitivity(people, chart, seed=seed)
-    return Study(people, chart, fitted, everyone, found, between, misses, moved, seed)
+    moved = sensitivity(people, chart, seed=seed, refit=refit)
+    judged = (found, between, misses, moved)
+    return Study(people, chart, fitted, everyone, *judged, seed, weights)
+
+
+def _least_harm(too_large: float, too_small: float) -> dict[str, Any]:
+    """Return what asks a fit for the least harm at some weights."""
+    most = max(too_large, too_small)
+    costs = {"too_large": too_large / most, "too_small": too_small / most}
+    return {"objective": "loss", **costs}
+
+
+def _refit(
+    people: People,
+    widths: Mapping[str, Any],
+    goal: Mapping[str, Any],
+    scale: float = 1.0,
+    *,
+    too_large: float | None = None,
+) -> SizeChart:
+    """Fit the sizes anew with other widths, or for the least harm at a weight."""
+
+    def scaled(width: Any) -> Any:
+        if isinstance(width, Mapping):
+            return {name: scaled(one) for name, one in width.items()}
+        return scale * width
+
+    if too_large is not None:
+        goal = _least_harm(too_large, 1.0)
+    return fitted_chart(people, widths=scaled(widths), **goal)
 
 
 def summary_of(study: Study) -> dict[str, Any]:
@@ -168,6 +219,10 @@ def summary_of(study: Study) -> dict[str, Any]:
             str(row["outcome"]): _interval(row)
             for _, row in groups[groups["by"] == "everyone"].iterrows()
         },
+        "harms": _records(study.coverage.harms),
+        "harm_weights": dict(study.weights),
+        "weighed_harm": weighed_harm(study.coverage.harms, **study.weights),
+        "share_by_width": _records(study.sensitivity.widths),
         **own_group_shares(study),
         "fit_by_group": [] if fitted is None else _records(fitted.table),
         "by_group": _records(
@@ -241,6 +296,8 @@ def write_study(
         "sizes.csv": study.coverage.by_size,
         "between_sizes.csv": study.between,
         "misses.csv": study.misses,
+        "harms.csv": study.coverage.harms,
+        "widths.csv": study.sensitivity.widths,
         "assumptions.csv": study.sensitivity.table,
     }
     text = json.dumps(rounded(summary_of(study)), indent=2, allow_nan=False)
@@ -251,6 +308,12 @@ def write_study(
         **{name: csv_bytes(rounded(table)) for name, table in tables.items()},
         "summary.json": f"{text}\n".encode(),
     }
+    if "\0" in str(folder):
+        raise SizingError(
+            "no folder can have a name with a null character",
+            allowed="a plain name",
+            action="name another folder",
+        )
     # A chart of fewer measures has fewer of these.
     write_folder(folder, files, stale=[f"people_and_sizes_{n}.png" for n in (1, 2)])
 
