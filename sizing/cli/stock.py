@@ -40,6 +40,7 @@ _TABLES = (
     "one_more_or_less",
     "robustness",
     "comparison",
+    "again",
     "groups",
 )
 
@@ -181,6 +182,8 @@ def as_json(plan: StockPlan) -> dict[str, Any]:
         "answer": plan.answer(),
         "invented": list(plan.invented),
         "cost": plan.cost,
+        "currency": plan.currency,
+        "bound": plan.bound,
         "gap": None if math.isnan(plan.gap) else plan.gap,
         "target": plan.target,
         "budget": plan.budget,

@@ -97,7 +97,6 @@ def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
     """
     shown = shown_tables(plan, units=units)
     drawn = {name: _picture(plan, name, ax) for name, ax in axes_of(plan).items()}
-    left = plan.service.set_index("measure").loc["not_fitted"]
     unfitted = (_table(shown["not_fitted"]),) if "not_fitted" in shown else ()
     sections = (
         Section(
@@ -122,9 +121,9 @@ def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
         Section(
             "Whom no size fits",
             words=(
-                f"On a mean day no size offered fits {left['estimate']:.1f} people: "
-                "more stock does not help them. Look for another pattern or one made "
-                "to measure; the table says by what they miss.",
+                "More stock does not help people whom no size offered fits. Look for "
+                "another pattern or one made to measure; the table says by what they "
+                "miss.",
             ),
             tables=unfitted,
         ),

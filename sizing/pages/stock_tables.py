@@ -1,5 +1,6 @@
 """A stock plan's tables as people read them: rounded, in words, in their units."""
 
+import math
 from functools import partial
 from typing import Any
 
@@ -10,6 +11,8 @@ from sizing.measures import vocabulary
 from sizing.measures.written import Say, told, written
 from sizing.plots.style import percent
 from sizing.stock import SERVICE, StockPlan
+from sizing.stock.result import money
+from sizing.stock.tables import SHARES
 
 #: How many kinds of people whom no size fits are listed on the page.
 _KINDS_SHOWN = 12
@@ -72,8 +75,8 @@ def _order(plan: StockPlan, say: Say) -> Shown:
             "Buy": order["order"],
             "Owned": order["owned"],
             "Then held": order["stock"],
-            "Price of one": order["price"].map("{:,.2f}".format),
-            "Cost": order["cost"].map("{:,.0f}".format),
+            "Price of one": [money(p, plan.currency, 2) for p in order["price"]],
+            "Cost": [money(c, plan.currency) for c in order["cost"]],
             "Load limit": [
                 "not stated" if pd.isna(kg) else say(kg, "load_limit_kg", to="down")
                 for kg in order["load_limit_kg"]
@@ -86,7 +89,7 @@ def _order(plan: StockPlan, say: Say) -> Shown:
         "Owned": order["owned"].sum(),
         "Then held": order["stock"].sum(),
         "Price of one": "",
-        "Cost": f"{plan.cost:,.0f}",
+        "Cost": money(plan.cost, plan.currency),
         "Load limit": "",
     }
     shown = pd.concat([shown, pd.DataFrame([total])], ignore_index=True)
@@ -99,17 +102,29 @@ def _service(plan: StockPlan) -> Shown:
         {
             "What": [SERVICE[row["measure"]] for row in rows],
             "Estimate": [_number(row, "estimate") for row in rows],
-            "95 % interval": [
-                f"{_number(row, 'low')} to {_number(row, 'high')}" for row in rows
+            "Likely between": [
+                f"{_number(row, 'low')} and {_number(row, 'high')}" for row in rows
             ],
         }
     )
-    return shown, "What the order does, on days drawn afresh", ("What",)
+    return (
+        shown,
+        "What the order does, on days drawn afresh: shares with 95 % intervals, "
+        "numbers as 9 such services of 10 would see them",
+        ("What",),
+    )
 
 
 def _number(row: dict[str, Any], column: str) -> str:
-    share = row["measure"] in ("nobody_waits", "needs_met")
-    return percent(row[column]) if share else f"{row[column]:.1f}"
+    if row["measure"] in SHARES:
+        return percent(row[column])
+    # Of one service, so in whole people and slings, its ends outwards.
+    if column == "estimate":
+        return f"{row[column]:,.1f}"
+    low = column == "low"
+    return (
+        f"{math.floor(row[column] + 0.05) if low else math.ceil(row[column] - 0.05):,}"
+    )
 
 
 def _compared(plan: StockPlan) -> Shown:
@@ -119,7 +134,7 @@ def _compared(plan: StockPlan) -> Shown:
         {
             first: [strategy_words(row["strategy"]) for row in rows],
             "Slings": [row["slings"] for row in rows],
-            "Cost": [f"{row['cost']:,.0f}" for row in rows],
+            "Cost": [money(row["cost"], plan.currency) for row in rows],
             "Needs met": [percent(row["needs_met"]) for row in rows],
             "Days nobody waits": [percent(row["nobody_waits"]) for row in rows],
             "The plan meets more, points": [
@@ -172,7 +187,8 @@ def _robust(plan: StockPlan, units: str) -> Shown:
     )
     if plan.target is not None:
         shown["Cost to keep the target"] = [
-            "out of reach" if pd.isna(r["cost"]) else f"{r['cost']:,.0f}" for r in rows
+            "out of reach" if pd.isna(r["cost"]) else money(r["cost"], plan.currency)
+            for r in rows
         ]
     return shown, "The same order if the people differ", (first,)
 

@@ -122,7 +122,8 @@ def plot_cost_curve(curve: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     ax = axes_or_new(ax, width=7.2, height=4.2)
     with quiet_style():
         curve = curve.sort_values("cost")
-        others = curve[~curve["plan"]]
+        # The plan is the cheapest order for its own target, where it has one.
+        others = curve[curve["target"].notna()]
         ax.vlines(curve["cost"], curve["low"], curve["high"], color=SOFT, lw=2)
         ax.plot(
             others["cost"], others["estimate"], "o-", color=INK, ms=5, lw=1.2,

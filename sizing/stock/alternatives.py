@@ -1,5 +1,6 @@
 """Other targets, other people, and the same money spent otherwise."""
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
@@ -11,18 +12,28 @@ from sizing.measures.written import Amount, Said, joined
 from sizing.people import load_people
 from sizing.stock import tables
 from sizing.stock.days import Days, Group, draw_days, group_from
-from sizing.stock.least_cost import ASIDE, least_cost
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
-from sizing.stock.programme import Order, Programme, programme_from
+from sizing.stock.programme import Order, Programme, days_allowed, programme_from
 from sizing.stock.repair import adapted
 from sizing.stock.rivals import equal_numbers, like_last_year
 from sizing.stock.service import Ints
 
 #: Targets at which the curve of cost is worked out.
 CURVE: tuple[float, ...] = (0.80, 0.90, 0.95, 0.98, 0.99)
-#: Streams of random numbers: planning, raising the level, checking.
-PLANNING, TUNING, CHECKING = range(3)
+#: Streams of random numbers: planning, choosing among orders, checking, and the
+#: first of those that show how much rests on the days drawn.
+PLANNING, TUNING, CHECKING, AGAIN = range(4)
+#: Sets of days drawn anew for the last.
+TIMES = 10
+#: Standard errors by which the days that choose an order must pass the target: days
+#: drawn afresh then confirm it in most plans (one-sided normal).
+_SURE = 1.645
+#: Sets of sizes times days that are worth looking at for one order, and the days that
+#: this may come to (our choice, no source).
+_CELLS, _FEWEST, _MOST = 1 << 21, 8, 60_000
+#: Times that an order is asked for again where slings are out of use.
+_ROUNDS = 4
 
 
 class Work:
@@ -31,6 +42,7 @@ class Work:
     def __init__(self, offer: Offer, use: Use, scenarios: int, seed: int) -> None:
         self.offer, self.use = offer, use
         self.scenarios, self.seed = scenarios, seed
+        self.choosing = scenarios
 
     def days(self, groups: Sequence[Group], stream: int, number: int) -> Days:
         """Draw days; the same stream means the same luck."""
@@ -43,49 +55,120 @@ class Work:
         )
 
     def programme(self, groups: Sequence[Group]) -> Programme:
-        """Return the programme on the planning days."""
+        """Return the programme on the planning days; says how many choose an order."""
         days = self.days(groups, PLANNING, self.scenarios)
-        return programme_from(self.offer, days, self.use.spares)
+        made = programme_from(self.offer, days, self.use.spares)
+        # Many sizes take longer on each day, and shares need no finer interval.
+        least = self.scenarios * _FEWEST // (2 if made.large else 1)
+        fit = 0 if made.large else _CELLS // made.needs.listed
+        self.choosing = min(
+            max(least, min(fit, 60 * self.scenarios)), max(least, _MOST)
+        )
+        return made
+
+    def level(self, target: float) -> float:
+        """Return the share of the choosing days on which nobody may wait."""
+        error = math.sqrt(target * (1 - target) / self.choosing)
+        return target + min(_SURE * error, (1 - target) / 2)
+
+    def trial(
+        self, groups: Sequence[Group], stream: int = TUNING, number: int = 0
+    ) -> "Trial":
+        """Return fresh days on which orders are chosen among."""
+        return Trial(self, self.days(groups, stream, number or self.choosing))
 
 
-def _aside(
-    programme: Programme, target: float, packs: Ints, tick: Callable[[], Any]
-) -> Order | None:
-    """Return the order for a target beside the one asked for."""
-    if programme.large:
-        return adapted(programme, packs, target)
-    return least_cost(programme, target, effort=ASIDE, tick=tick)
+class Trial:
+    """Fresh days on which orders near the best are judged, and the best one kept."""
+
+    def __init__(self, work: Work, days: Days) -> None:
+        self.programme = programme_from(work.offer, days, work.use.spares)
+        self.check = tables.Check(days, work.offer, work.use.spares)
+
+    def waiting(self, packs: Ints) -> Ints:
+        """Return how many wait on each day with an order."""
+        return self.check.shortage(self.programme.stock(packs)).waiting
+
+    def cheapest(
+        self,
+        packs: Ints,
+        level: float,
+        tick: Callable[[], object],
+        near: Callable[..., Ints | None] = adapted,
+    ) -> Ints | None:
+        """Return the cheapest order near one with which enough days are served."""
+        limit = allowed = days_allowed(level, self.check.days.number)
+        found = near(self.programme, packs, allowed, tick)
+        for _ in range(_ROUNDS):
+            # Slings out of use are counted otherwise where days are judged.
+            if found is None or self.check.days.share_out == 0:
+                break
+            late = int((self.waiting(found) > 0).sum())
+            if late <= limit or allowed == 0:
+                break
+            allowed = max(allowed - (late - limit), 0)
+            fewer = near(self.programme, found, allowed, tick)
+            found = found if fewer is None else fewer
+        return found
+
+
+def drawn_again(
+    work: Work,
+    groups: Sequence[Group],
+    packs: Ints,
+    target: float | None,
+    tick: Callable[[], object],
+) -> pd.DataFrame:
+    """Return what the order does, and what would be ordered, on other days drawn."""
+    rows = []
+    for time in range(TIMES):
+        tick()
+        trial = work.trial(groups, AGAIN + time, work.scenarios)
+        waiting = trial.waiting(packs)
+        cost = np.nan
+        if target is not None:
+            found = trial.cheapest(packs, work.level(target), tick)
+            cost = np.nan if found is None else trial.programme.cost(found)
+        rows.append(
+            {
+                "time": time + 1,
+                "cost": cost,
+                **tables.share_row(int((waiting == 0).sum()), len(waiting)),
+                "waiting": float(waiting.mean()),
+            }
+        )
+    return pd.DataFrame(rows)
 
 
 def cost_curve(
-    programme: Programme,
+    work: Work,
+    trial: Trial,
     check: tables.Check,
     target: float | None,
-    order: Order,
+    packs: Ints,
     done: Callable[[], Any],
 ) -> pd.DataFrame:
-    """Return the cost of other targets, judged on fresh days."""
+    """Return the cost of other targets, chosen alike and judged on fresh days."""
     rows = []
-    levels = sorted({*CURVE, *(() if target is None else (target,))})
-    for level in levels:
-        found = _aside(programme, level, order.packs, done)
-        if found is not None:
-            rows.append({"target": level, **_point(programme, check, found)})
-        done()
-    rows.append({"target": np.nan, **_point(programme, check, order)})
-    table = pd.DataFrame(rows)
-    table.insert(1, "plan", [False] * (len(table) - 1) + [True])
-    return table.sort_values(["cost", "plan"], ignore_index=True)
+    for level in CURVE:
+        if level != target:
+            found = trial.cheapest(packs, work.level(level), done)
+            if found is not None:
+                rows.append(
+                    {"target": level, "plan": False, **_point(trial, check, found)}
+                )
+    own = np.nan if target is None else target
+    rows.append({"target": own, "plan": True, **_point(trial, check, packs)})
+    return pd.DataFrame(rows).sort_values(["cost", "plan"], ignore_index=True)
 
 
-def _point(programme: Programme, check: tables.Check, order: Order) -> dict[str, Any]:
-    waiting = check.shortage(programme.stock(order.packs)).waiting
+def _point(trial: Trial, check: tables.Check, packs: Ints) -> dict[str, Any]:
+    waiting = check.shortage(trial.programme.stock(packs)).waiting
     return {
-        "cost": order.cost,
-        "slings": int((order.packs * programme.pack).sum()),
+        "cost": trial.programme.cost(packs),
+        "slings": int((packs * trial.programme.pack).sum()),
         **tables.share_row(int((waiting > 0).sum()), len(waiting)),
         "waiting": float(waiting.mean()),
-        "gap": order.gap,
     }
 
 
@@ -124,8 +207,14 @@ def robustness(
         met = tables.ratio_row(check.needed - waiting, check.needed)
         cost = np.nan
         if target is not None:
-            found = _aside(work.programme(others), target, packs, done)
-            cost = np.nan if found is None else found.cost
+            price = offer.column("price") * offer.column("pack")
+            # As planned, the order is the one asked for.
+            found: Ints | None = packs
+            if what:
+                fewer = min(work.choosing, _FEWEST * work.scenarios)
+                trial = work.trial(others, number=fewer)
+                found = trial.cheapest(packs, work.level(target), done)
+            cost = np.nan if found is None else float(found @ price)
         rows.append(
             {
                 "people": name,

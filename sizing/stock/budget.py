@@ -83,6 +83,20 @@ def fewest_waiting(
     return Order(found, programme.cost(found), bound, gap)
 
 
+def spent_better(
+    programme: Programme,
+    packs: Ints,
+    budget: float,
+    *,
+    tick: Callable[[], object] = lambda: None,
+) -> Ints:
+    """Return the best order near one, on days that it was not made for."""
+    search = _Search(programme, budget)
+    search.look_at(np.minimum(packs, search.most))
+    search.exchange(tick)
+    return search.best
+
+
 class _Search:
     """What is known of the orders under a budget: the best, and what none beats."""
 
@@ -115,7 +129,7 @@ class _Search:
         if key in self._seen:
             return False
         self._seen.add(key)
-        found = self.programme.short(packs)
+        found = self.programme.short(packs, tight=False)
         mean = float(found.waiting.mean())
         cost = self.programme.cost(packs)
         fewer = mean < self.fewest - self.half_day
@@ -152,7 +166,7 @@ class _Search:
             for given in np.flatnonzero(start):
                 tick()
                 fewer = start - (size == given)
-                short = self.programme.short(fewer)
+                short = self.programme.short(fewer, tight=False)
                 helped = ((short.sets[:, None] >> size) & 1).sum(axis=0)
                 left = self.budget - fewer @ price
                 helped = np.where((price <= left) & (fewer < self.most), helped, -1)
@@ -185,7 +199,7 @@ def greedy(programme: Programme, budget: float, most: Ints, share: float) -> lis
     size, price = np.arange(len(most)), programme.pack_price
     way = [packs]
     while True:
-        sets = programme.short(packs).sets
+        sets = programme.short(packs, tight=False).sets
         helped = ((sets[:, None] >> size) & 1).sum(axis=0)
         helped = helped * ((packs < most) & (price <= left))
         if not helped.any():

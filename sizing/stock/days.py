@@ -17,7 +17,7 @@ Floats = npt.NDArray[np.float64]
 _CELLS = 1 << 22
 #: Equal parts, from light to heavy, in which people are drawn (our choice: fine
 #: enough for like bodies, few enough to be quick).
-_PARTS = 64
+_PARTS = 16
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,6 @@
 import itertools
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,7 +13,7 @@ from sizing.stock.programme import (
     days_allowed,
     gap_to,
 )
-from sizing.stock.repair import exchanged, mended, pared
+from sizing.stock.repair import adapted
 from sizing.stock.service import Ints
 
 #: How many sets enter the programme in one round.
@@ -29,40 +28,19 @@ _ROUGH = 2e-3
 _NEAR = 3
 
 
-@dataclass(frozen=True)
-class Effort:
-    """How much work an order is worth, counted and not timed.
-
-    The same order then comes out on every machine, however slow.
-
-    Attributes
-    ----------
-    rounds : int
-        Programmes solved one after another, at most.
-    rows : int
-        Conditions beyond which a programme is not tried.
-    nodes : int
-        Branches that the solver may look at in one programme.
-    gap : float
-        Relative distance to the bound at which the search ends.
-    """
-
-    rounds: int
-    rows: int
-    nodes: int
-    gap: float
-
-
-#: For the order itself, and for the orders it is held against.
-FULL = Effort(rounds=20, rows=2000, nodes=500, gap=0.0)
-ASIDE = Effort(rounds=6, rows=1000, nodes=50, gap=1e-2)
+#: Programmes solved one after another, conditions beyond which one is not tried, and
+#: branches looked at in one: work is counted and not timed, so that the same order
+#: comes out on every machine.
+ROUNDS, _ROWS, _NODES = 20, 2000, 500
+#: Needs on a mean day beyond which only single sets are looked at.
+MANY_NEEDS = 300
 
 
 def least_cost(
     programme: Programme,
     target: float,
     *,
-    effort: Effort = FULL,
+    rounds: int = ROUNDS,
     tick: Callable[[], object] = lambda: None,
 ) -> Order | None:
     """Return the cheapest order with which nobody waits on enough days.
@@ -72,8 +50,8 @@ def least_cost(
     programme : Programme
     target : float
         Share of the planning days on which nobody may wait.
-    effort : Effort
-        Work after which the best order found so far is taken.
+    rounds : int
+        Programmes after which the best order found so far is taken.
     tick : callable
         Called between the steps; what it raises ends the search.
 
@@ -107,32 +85,29 @@ def least_cost(
     levels = {int(m): programme.within(int(m)) for m in programme.needs.masks}
     packs, bound = set_by_set(programme, levels, most, allowed, tick)
     best, cost = most, programme.cost(most)
+    if programme.needs.counts.sum(axis=1).mean() > MANY_NEEDS:
+        rounds = 0
     switched: dict[int, Ints] = {}
     model: Model | None = None
     for turn in itertools.count(1):
         tick()
         late = _late_sets(programme, packs)
         days = sum(late.values())
-        if turn <= effort.rounds:
-            model = _with_switches(
-                programme, levels, switched, late, allowed, effort.rows
-            )
+        if turn <= rounds:
+            model = _with_switches(programme, levels, switched, late, allowed)
         else:
             model = None
         # With many sizes mending is slow, and pays only near the end.
         if model is None or not programme.large or days <= _NEAR * allowed:
-            packs = mended(programme, packs, most, allowed)
-            if programme.large:
-                packs = pared(programme, packs, allowed)
-            else:
-                packs = exchanged(programme, packs, most, allowed)
+            better = adapted(programme, packs, allowed)
+            packs = packs if better is None else better
             if programme.cost(packs) < cost:
                 best, cost = packs, programme.cost(packs)
-        if model is None or gap_to(cost, bound) <= effort.gap:
+        if model is None or gap_to(cost, bound) == 0:
             break
         model.cost_below(cost - programme.price_step)
-        gap = _ROUGH if programme.large else effort.gap / 2
-        answer = model.solve(model.prices(), nodes=effort.nodes, gap=gap)
+        gap = _ROUGH if programme.large else 0.0
+        answer = model.solve(model.prices(), nodes=_NODES, gap=gap)
         bound = max(bound, min(answer.bound, cost))
         if answer.packs is None:
             break
@@ -142,7 +117,7 @@ def least_cost(
 
 def _late_sets(programme: Programme, packs: Ints) -> Counter[int]:
     """Return on how many days each set is what leaves somebody waiting."""
-    found = programme.short(packs)
+    found = programme.short(packs, tight=False)
     return Counter(found.sets[found.waiting > 0].tolist())
 
 
@@ -152,7 +127,6 @@ def _with_switches(
     switched: dict[int, Ints],
     late: Counter[int],
     allowed: int,
-    most_rows: int,
 ) -> Model | None:
     """Return the programme, with switches for the sets that are late most often.
 
@@ -167,7 +141,7 @@ def _with_switches(
         model = Model(programme, programme.most_packs)
         hold_rows(model, levels, allowed, without={**switched, **trial})
         chance_rows(model, {**switched, **trial}, allowed)
-        if model.number_of_rows <= most_rows and (new or not wanting):
+        if model.number_of_rows <= _ROWS and (new or not wanting):
             break
         if not new:
             return None
@@ -196,7 +170,7 @@ def set_by_set(
         hold_rows(model, levels, allowed)
         answer = model.solve(
             model.prices(),
-            nodes=FULL.nodes,
+            nodes=_NODES,
             gap=_ROUGH if programme.large else 0.0,
         )
         bound = max(bound, answer.bound)

@@ -1,10 +1,9 @@
 """Plan which slings to stock."""
 
-import itertools
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
-import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart
@@ -12,33 +11,27 @@ from sizing.errors import SizingError, check_number, check_seed
 from sizing.stock import tables
 from sizing.stock.alternatives import (
     CHECKING,
-    TUNING,
+    Trial,
     Work,
     comparison_of,
     cost_curve,
+    drawn_again,
     robustness,
 )
-from sizing.stock.budget import fewest_waiting
-from sizing.stock.days import Group, group_from
+from sizing.stock.budget import fewest_waiting, spent_better
+from sizing.stock.days import group_from
 from sizing.stock.least_cost import least_cost
 from sizing.stock.need import Served, Use, people_title, serves_from
 from sizing.stock.offers import Offer, offer_from
-from sizing.stock.programme import Order, Programme, days_allowed
+from sizing.stock.programme import Order, Programme
 from sizing.stock.progress import Progress, Steps
-from sizing.stock.repair import adapted
+from sizing.stock.repair import bettered
 from sizing.stock.result import StockPlan
 from sizing.stock.scenario import invented_parts
 from sizing.stock.service import Ints
 
-#: Days for checking and for finding the level, as multiples of those for planning.
-_CHECKS, _TUNES = 4, 8
-#: Orders tried before one that reaches the target is taken for the last word, and
-#: those of them after which the level is halved instead of followed (no source: few
-#: enough to be quick; ``test_stock_budget`` holds that one size needs no more).
-_ROUNDS, _FOLLOWED = 6, 3
-#: Standard errors by which the target is to be passed: the days drawn afresh to
-#: check the order then confirm it in about 19 plans of 20 (one-sided normal).
-_SURE = 1.645
+#: Days for checking, as a multiple of those for planning.
+_CHECKS = 4
 
 
 def plan_stock(
@@ -103,15 +96,16 @@ def plan_stock(
     -----
     Who waits is decided exactly on each day (``sizing.stock.service``): whoever
     fits several sizes has whichever is free, so all sizes are planned together.
-    The order is an integer programme over the planning days
-    (``sizing.stock.programme``); slings out of use enter as ``draw_days``
-    describes. An order fitted to some days does a little worse on others, so
-    the level asked of the planning days is raised until a second set of days,
-    eight times as many, meets the target by 1.645 standard errors of what the two
-    later sets can tell apart (at most by half of what the target leaves), or no
-    planning day is short; what the plan says of itself comes from a third set.
-    The order is the cheapest of those that do as well on the planning days, to
-    within ``gap``.
+    The order of an integer programme over the planning days
+    (``sizing.stock.programme``) is where the search begins, and its bound is what
+    is proved; slings out of use enter as ``draw_days`` describes. An order fitted
+    to some days does a little worse on others, so the orders near it are judged on
+    a second set of days, at least eight times as many (for few sizes up to 60,000):
+    kept is the cheapest that passes the target there by 1.645 standard errors, at
+    most by half of what the target leaves. What the plan says of itself comes from
+    a third set. The costs of other targets and for other people are found alike,
+    with the same margin. ``.again`` shows how much rests on the days drawn: ten
+    further sets of as many days as the planning had.
     Intervals of the service hold for other days and for other people sampled as
     these were (a caseload is itself, no sample); all others hold for other days
     alone. The chart is taken as given. The search is bounded by counts of work and
@@ -142,25 +136,23 @@ def plan_stock(
     with Steps(progress) as steps:
         steps.begin("Drawing days")
         programme = work.programme(ready)
-        # Many sizes take longer on each day, and shares need no finer interval.
-        halved = 2 if programme.large else 1
-        checks, tunes = scenarios * _CHECKS // halved, scenarios * _TUNES // halved
+        trial = work.trial(ready)
+        checks = scenarios * _CHECKS // (2 if programme.large else 1)
         steps.begin("Looking for the order")
-        order = _planned(
-            work, ready, programme, target, budget, (tunes, checks), steps.tick
-        )
+        order = _planned(work, programme, trial, target, budget, steps.tick)
         steps.begin("Judging the order on fresh days")
         check = tables.Check(work.days(ready, CHECKING, checks), offer, use.spares)
         stock = programme.stock(order.packs)
         judged = {
-            "service": tables.service(check, stock, ready),
+            "service": tables.service(check, stock, ready, programme.owned),
             "demand": tables.demand(check, offer),
             "shortages": tables.shortages(check, offer, stock),
             "not_fitted": tables.not_fitted(ready, offer),
             "one_more_or_less": tables.one_more_or_less(check, offer, stock),
         }
+        again = drawn_again(work, ready, order.packs, target, steps.tick)
         steps.begin("Looking at other targets")
-        curve = cost_curve(programme, check, target, order, steps.tick)
+        curve = cost_curve(work, trial, check, target, order.packs, steps.tick)
         steps.begin("Looking at other people")
         robust = robustness(
             work, ready, order.packs, target, check.days.number, steps.tick
@@ -180,9 +172,12 @@ def plan_stock(
         target=target,
         budget=budget,
         cost=order.cost,
+        bound=order.bound,
         gap=order.gap,
+        again=again,
         groups=_group_table(groups),
         use=use,
+        currency=offer.currency,
         limits=tuple(dict.fromkeys(line for p in people for line in p.limits)),
         sources=tuple(
             dict.fromkeys(
@@ -192,7 +187,12 @@ def plan_stock(
                 ]
             )
         ),
-        settings={"scenarios": scenarios, "seed": seed, "checks": check.days.number},
+        settings={
+            "scenarios": scenarios,
+            "seed": seed,
+            "choosing": work.choosing,
+            "checks": check.days.number,
+        },
         invented=invented_parts(groups, offer),
     )
 
@@ -220,79 +220,44 @@ def _checked(
 
 def _planned(
     work: Work,
-    groups: Sequence[Group],
     programme: Programme,
+    trial: Trial,
     target: float | None,
     budget: float | None,
-    numbers: tuple[int, int],
     tick: Callable[[], object],
 ) -> Order:
-    """Return the order that reaches the target on days it was not fitted to."""
+    """Return the best order near that of the planning days, chosen on fresh ones."""
+    money = float(budget or 0.0)
     if target is None:
-        return fewest_waiting(programme, float(budget or 0.0), tick=tick)
-    tunes, checks = numbers
-    unseen = tables.Check(work.days(groups, TUNING, tunes), work.offer, work.use.spares)
-    spread = math.sqrt(target * (1 - target) * (1 / tunes + 1 / checks))
-    wanted = target + min(_SURE * spread, (1 - target) / 2)
-    # Days that may be short: too many at ``over``, few enough at ``under``.
-    days = work.scenarios
-    over = late = days_allowed(target, days)
-    under = -1
-    order: Order | None = None
-    nearest, first = -1.0, None
-    for turn in itertools.count(1):
-        tick()
-        level = 1 - late / days
-        if first is not None and programme.large:
-            found = adapted(programme, first.packs, level, bound=first.bound)
-        else:
-            found = first = least_cost(programme, level, tick=tick)
-        if found is None:
+        first = fewest_waiting(programme, money, tick=tick)
+        packs = spent_better(trial.programme, first.packs, money, tick=tick)
+        return replace(first, packs=packs, cost=programme.cost(packs))
+    most = programme.most_packs
+    first = least_cost(programme, target, tick=tick) or Order(most, 0.0, 0.0, math.nan)
+    for level in (work.level(target), target):
+        found = trial.cheapest(first.packs, level, tick, near=bettered)
+        if found is not None:
             break
-        waiting = unseen.shortage(programme.stock(found.packs)).waiting
-        reached = float((waiting == 0).mean())
-        if reached >= wanted:
-            order, under, nearest = found, late, 1.0
-        else:
-            over = late
-            if reached > nearest:
-                order, nearest = found, reached
-        if under + 1 >= over or (turn >= _ROUNDS and under >= 0):
-            break
-        # What one late day less brought so far is one late day, near enough; not
-        # where many levels have one order.
-        aim = late - round((wanted - reached) * days)
-        aim = aim if turn < _FOLLOWED else (under + over) // 2
-        late = int(np.clip(aim, under + 1, over - 1))
-    if order is None:
-        raise _beyond(programme, unseen, programme.most_packs, target, "is to be had")
-    if budget is not None and order.cost > budget + 1e-6:
-        best = fewest_waiting(programme, float(budget), tick=tick)
-        raise _beyond(
-            programme,
-            unseen,
-            best.packs,
-            target,
-            f"costs up to {budget:,.2f} (the target needs {order.cost:,.2f})",
-        )
-    return order
+    else:
+        most = trial.programme.most_packs
+        raise _beyond(trial, most, target, "is to be had")
+    cost = programme.cost(found)
+    if budget is not None and cost > budget + 1e-6:
+        best = fewest_waiting(programme, money, tick=tick).packs
+        why = f"costs up to {budget:,.2f} (the target needs {cost:,.2f})"
+        raise _beyond(trial, best, target, why)
+    return replace(first, packs=found, cost=cost)
 
 
-def _beyond(
-    programme: Programme,
-    unseen: tables.Check,
-    packs: Ints,
-    target: float,
-    why: str,
-) -> SizingError:
+def _beyond(trial: Trial, packs: Ints, target: float, why: str) -> SizingError:
     """Return the refusal of a target out of reach, with the best there is."""
-    waiting = unseen.shortage(programme.stock(packs)).waiting
+    waiting = trial.waiting(packs)
     reached = 100 * (waiting == 0).mean()
     return SizingError(
         f"No order that {why} lets nobody wait on {100 * target:.1f} % of days. The "
         f"order that leaves fewest waiting does so on {reached:.1f} "
         f"% of days (on a mean day {waiting.mean():.2f} people wait) and costs "
-        f"{programme.cost(packs):,.2f}. What to do: lower the target, raise the "
+        f"{trial.programme.cost(packs):,.2f}. What to do: lower the target, raise the "
         "budget or the most that may be had, or plan by a budget alone."
     )
 

@@ -108,9 +108,9 @@ class Programme:
             return _CHEAPER
         return float(np.gcd.reduce(whole)) / 100 - _CHEAPER / 2
 
-    def short(self, packs: Ints) -> Shortage:
+    def short(self, packs: Ints, *, tight: bool = True) -> Shortage:
         """Return the shortage on each planning day."""
-        return self.needs.shortage(self.working(packs))
+        return self.needs.shortage(self.working(packs), tight=tight)
 
     @property
     def large(self) -> bool:
@@ -123,7 +123,7 @@ class Programme:
 
     def days_short(self, packs: Ints) -> int:
         """Return on how many planning days somebody waits."""
-        return int((self.short(packs).waiting > 0).sum())
+        return int((self.short(packs, tight=False).waiting > 0).sum())
 
 
 def programme_from(offer: Offer, days: Days, spares: int) -> Programme:

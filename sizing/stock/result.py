@@ -1,5 +1,6 @@
 """The result of planning a stock."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -14,6 +15,9 @@ DAY = (
     "A day here is drawn anew from the people: the share of days runs over the homes "
     "such people could make up as well as over the days of one home."
 )
+#: Beyond so many without any size the chart is changed before anything is bought (our
+#: choice, no source).
+MANY_UNFITTED = 0.10
 NO_SLING = "Stock planning does not choose a sling for a person."
 
 
@@ -31,17 +35,26 @@ class StockPlan:
         See ``sizing.stock.tables``.
     curve : DataFrame
         One row per target: target, cost, slings (bought), estimate, low, high
-        (chance that somebody waits on a day), waiting, method, n, gap.
+        (chance that somebody waits on a day), waiting, method, n; plan: whether
+        it is this order, whose target is NaN where there is a budget alone.
     robustness : DataFrame
         The same order with other people; see ``plan_stock``.
     comparison : DataFrame
         The same money spent otherwise; see ``plan_stock``.
+    again : DataFrame
+        Ten further sets of days: time, cost (of the cheapest order found for them
+        alone; NaN without a target), estimate, low, high (share of days on which
+        nobody waits with this order), method, n, waiting.
     target, budget : float or None
-    cost, gap : float
-        Of the order; gap 0: proved the best on the planning days.
+    cost : float
+    bound, gap : float
+        Proved of the planning days: no order that keeps the target costs less, or
+        none under the budget leaves fewer waiting; 0: that bound is reached.
     groups : DataFrame
         Whom the stock serves.
     use : Use
+    currency : str
+        What prices were written with.
     limits, sources : tuple of str
     settings : mapping
     invented : tuple of str
@@ -57,12 +70,15 @@ class StockPlan:
     one_more_or_less: pd.DataFrame
     robustness: pd.DataFrame
     comparison: pd.DataFrame
+    again: pd.DataFrame
     target: float | None
     budget: float | None
     cost: float
+    bound: float
     gap: float
     groups: pd.DataFrame
     use: Use
+    currency: str = ""
     limits: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
@@ -74,36 +90,89 @@ class StockPlan:
         return self.order
 
     def answer(self) -> str:
-        """Return the result in one sentence, with its uncertainty."""
+        """Return the result in a few sentences: first whom nothing offered fits."""
         told = self.service.set_index("measure")
         days, met = told.loc["nobody_waits"], told.loc["needs_met"]
-        left = told.loc["not_fitted"]
-        number = self.order["order"].sum()
-        also = " and for other people sampled as these were"
-        over = also if SAMPLED in days["method"] else ""
+        also = " and for other people sampled as these were" * self._sampled
         return invented_first(
             self.invented,
-            f"Buy {number:,} {'sling' if number == 1 else 'slings'} for "
-            f"{self.cost:,.0f}: nobody waits for a fitting sling on {_percent(days)} "
-            f"of days, and {_percent(met)} of the needs of people whom some size fits "
-            f"are met; on a mean day no size offered fits {left['estimate']:.1f} "
-            f"others ({left['low']:.1f} to {left['high']:.1f}). In brackets: 95 % "
-            f"intervals over {days['n']:,} days drawn afresh{over}.",
+            f"{self._unfitted()} {self._bought()} Nobody then waits for a fitting "
+            f"sling on {_percent(days)} of days, and {_percent(met)} of the needs of "
+            f"people whom some size fits are met. Shares are likely within the limits "
+            f"given: 95 % intervals over {days['n']:,} days drawn afresh{also}.",
+        )
+
+    @property
+    def _sampled(self) -> bool:
+        return SAMPLED in self.service["method"].iloc[0]
+
+    def _unfitted(self) -> str:
+        """Say whom no size fits, and what to do about it first."""
+        told = self.service.set_index("measure")
+        left: Any = told.loc["not_fitted"]
+        share: Any = told.loc["not_fitted_share"]
+        if left["high"] <= 0:
+            return "Some size offered fits everybody."
+        words = (
+            f"no size offered fits {_people(left['estimate'])} of "
+            f"{left['estimate'] / max(share['estimate'], 1e-9):,.0f} people, "
+            f"{_percent(share)}; in 9 such services of 10 it is {_span(left)}"
+        )
+        if share["estimate"] > MANY_UNFITTED:
+            return f"Change the chart first: {words}. More stock does not help them."
+        return f"{words[0].upper()}{words[1:]}: more stock does not help them."
+
+    def _bought(self) -> str:
+        """Say what to buy, and how much of it for want of knowledge."""
+        number = int(self.order["order"].sum())
+        told: Any = self.service.set_index("measure").loc["known_need"]
+        known = min(round(told["estimate"]), number)
+        words = f"Buy {number:,} {'sling' if number == 1 else 'slings'} for "
+        words += f"{money(self.cost, self.currency)}"
+        if not number:
+            return f"{words}."
+        return (
+            f"{words}: {known:,} for known need, as many as would do on a mean day were "
+            f"every size needed known, and {number - known:,} because sizes"
+            f"{' and which slings are out of use are' if self.use.out else ' are'} "
+            "unknown."
         )
 
     def proof(self) -> str:
-        """Return how near the order is to the best possible, as a sentence."""
-        if self.gap == 0:
-            return "No other order does as well on the planning days for less: proved."
+        """Return how near the order is to the best possible, and what rests on luck."""
+        days, again = f"{self.settings['scenarios']:,} simulated days", self.again
+        bound = money(self.bound, self.currency)
+        chosen = f"{self.settings['choosing']:,} other days"
         if self.target is None:
-            return (
-                "On the planning days the number waiting is at most "
-                f"{100 * self.gap:.1f} % above the best that the money can do."
+            words = (
+                f"On the {days} the number waiting is "
+                + ("proved the least" if self.gap == 0 else "at most ")
+                + (f"{100 * self.gap:.1f} % above the least" if self.gap else "")
+                + f" that the money can do; of the orders near that one this leaves "
+                f"fewest waiting on {chosen}. "
             )
-        return (
-            f"An order that does as well on the planning days costs at most "
-            f"{100 * self.gap:.1f} % less than this one: proved."
+        elif self.gap == 0:
+            words = (
+                f"An order for {bound} is proved the cheapest that keeps the target on "
+                f"the {days}; of the orders near it this is the cheapest found that "
+                f"keeps it on {chosen}, with a margin for their luck. "
+            )
+        else:
+            words = (
+                f"No order that keeps the target on the {days} costs less than "
+                f"{bound}: proved. This is the cheapest found that keeps it on "
+                f"{chosen}, with a margin for their luck. "
+            )
+        low, high = (_whole(again["estimate"].agg(end)) for end in ("min", "max"))
+        words += (
+            f"On {len(again)} further sets of {days} nobody waits with this order on "
+            f"{low} to {high} % of days"
         )
+        if again["cost"].notna().any():
+            ends = [again["cost"].min(), again["cost"].max()]
+            costs = dict.fromkeys(money(end, self.currency) for end in ends)
+            words += f", and an order made for each alone costs {' to '.join(costs)}"
+        return words + "."
 
     def summary(self) -> str:
         """Return the result in plain words, with the usual cautions."""
@@ -127,9 +196,31 @@ class StockPlan:
         return "\n".join(lines)
 
 
+def money(amount: float, currency: str = "", places: int = 0) -> str:
+    """Write an amount of money as its prices were written.
+
+    Examples
+    --------
+    >>> money(15730.0), money(15730.0, "£"), money(99.5, "EUR", 2)
+    ('15,730', '£15,730', 'EUR 99.50')
+    """
+    return f"{currency}{' ' * currency.isalpha()}{amount:,.{places}f}"
+
+
 def _percent(row: Any) -> str:
     told, low, high = (_whole(row[name]) for name in ("estimate", "low", "high"))
     return f"{told} %" if told == low == high else f"{told} % ({low} to {high})"
+
+
+def _people(number: float) -> str:
+    """Write a number of people of a mean day, whole where they are many."""
+    return f"{number:,.1f}" if number < 10 else f"{number:,.0f}"
+
+
+def _span(row: Any) -> str:
+    """Write a range of whole people, its ends outwards."""
+    low, high = math.floor(row["low"] + 0.05), math.ceil(row["high"] - 0.05)
+    return f"{low:,} to {high:,}" if low < high else f"{low:,}"
 
 
 def _whole(share: float) -> str:

@@ -22,6 +22,8 @@ Ints = npt.NDArray[np.int64]
 #: Up to so many linked sizes every set of them is looked at; beyond, a maximum
 #: flow finds the set with the largest excess.
 MOST_LISTED = 12
+#: Sets times days that are looked at together: they fit into a processor's cache.
+_CELLS = 1 << 17
 #: Days that go through one maximum flow together.
 _BATCH = 50
 
@@ -110,57 +112,92 @@ class Needs:
             self._parts.append(kind(counts[:, columns], places, group))
 
     @property
+    def listed(self) -> int:
+        """How many sets are looked at on each day."""
+        parts = (part for part in self._parts if isinstance(part, _Listed))
+        return sum(1 << len(part.group) for part in parts) or 1
+
+    @property
     def large(self) -> bool:
         """Whether some linked sizes are too many for every set to be listed."""
         return any(isinstance(part, _Flows) for part in self._parts)
 
-    def shortage(self, free: Ints) -> Shortage:
+    def shortage(self, free: Ints, *, tight: bool = True) -> Shortage:
         """Return who waits and where slings are short.
 
         Parameters
         ----------
         free : ndarray of int, shape (sizes,) or (days, sizes)
             Slings free.
+        tight : bool
+            Whether ``tight`` is asked for; all 0 if not.
         """
         days = len(self.counts)
         free = np.asarray(free)
         total = [np.zeros(days, dtype=np.int64) for _ in range(3)]
         for part in self._parts:
-            waiting, small, large = part.shortage(free[..., part.group])
+            waiting, small, large = part.shortage(free[..., part.group], tight)
             total[0] += waiting
-            total[1] |= _spread(small, part.group)
-            total[2] |= _spread(large, part.group)
+            total[1] |= small
+            total[2] |= large
         return Shortage(*total)
 
 
 class _Listed:
-    """A few linked sizes: every set of them is looked at."""
+    """A few linked sizes: every set of them is looked at.
+
+    Sets stand in rows, small ones first, and days in blocks that stay near the
+    processor. Excess and place make one number, so that one maximum gives both.
+    """
 
     def __init__(self, counts: Ints, places: Ints, group: Ints) -> None:
         self.group = group
         days, count = len(counts), 1 << len(group)
-        needs = np.zeros((days, count), dtype=np.int32)
+        most = max(int(counts.sum(axis=1).max(initial=0)), 1)
+        kind: Any = np.int32 if most * count * len(group) < 1 << 30 else np.int64
+        needs = np.zeros((count, days), dtype=kind)
         for column, place in enumerate(places):
-            needs[:, place] += counts[:, column].astype(np.int32)
+            needs[place] += counts[:, column].astype(kind)
         for bit in range(len(group)):
             # Sums over subsets, one size at a time (Yates' method).
-            halves = needs.reshape(days, -1, 2, 1 << bit)
-            halves[:, :, 1] += halves[:, :, 0]
-        # Small sets first, so that the first largest excess is the smallest set.
-        self._order = np.argsort(np.bitwise_count(np.arange(count)), kind="stable")
-        self._needs = needs[:, self._order]
-        bits = (self._order[None, :] >> np.arange(len(group))[:, None]) & 1
-        # Whole numbers below 2^24 are exact in short floats, and those far quicker.
-        small = counts.sum(axis=1).max(initial=0) < (1 << 24) // MOST_LISTED
-        self._bits = bits.astype(np.float32 if small else np.float64)
+            halves = needs.reshape(-1, 2, 1 << bit, days)
+            halves[:, 1] += halves[:, 0]
+        order = np.argsort(np.bitwise_count(np.arange(count)), kind="stable")
+        up = np.arange(count, dtype=kind)[:, None]
+        coded = needs[order] * count + up[::-1]
+        self._up = up - up[::-1]
+        step = max(_CELLS // count, 1)
+        self._blocks = [
+            np.ascontiguousarray(coded[:, first : first + step])
+            for first in range(0, days, step)
+        ]
+        self._sets = _spread(order, group)
+        # Whole numbers below 2^53 are exact in floats, and sums of those far quicker.
+        bits = (order[:, None] >> np.arange(len(group))) & 1
+        self._bits = bits.astype(float) * count
+        self._most = most
 
-    def shortage(self, free: Ints) -> tuple[Ints, Ints, Ints]:
-        stock = (free.astype(self._bits.dtype) @ self._bits).astype(np.int32)
-        excess = self._needs - stock
-        first = excess.argmax(axis=1)
-        last = excess.shape[1] - 1 - excess[:, ::-1].argmax(axis=1)
-        waiting = np.take_along_axis(excess, first[:, None], axis=1)[:, 0]
-        return waiting.astype(np.int64), self._order[first], self._order[last]
+    def shortage(self, free: Ints, tight: bool = True) -> tuple[Ints, Ints, Ints]:
+        kind, last = self._up.dtype, len(self._sets) - 1
+        # Beyond all that may be needed, more slings make no difference.
+        stock = (np.minimum(free, self._most + 1) @ self._bits.T).astype(kind).T
+        small, large, first = [], [], 0
+        for block in self._blocks:
+            held = stock[:, None]
+            if stock.ndim > 1:
+                held = stock[:, first : first + block.shape[1]]
+                first += block.shape[1]
+            excess = block - held
+            small.append(excess.max(axis=0))
+            if tight:
+                excess += self._up
+                large.append(excess.max(axis=0))
+        found = np.concatenate(small)
+        sets = self._sets[last - (found & last)]
+        wide = (
+            self._sets[np.concatenate(large) & last] if tight else np.zeros_like(sets)
+        )
+        return found >> len(self.group), sets, wide
 
 
 class _Flows:
@@ -196,7 +233,7 @@ class _Flows:
             )
         ]
 
-    def shortage(self, free: Ints) -> tuple[Ints, Ints, Ints]:
+    def shortage(self, free: Ints, tight: bool = True) -> tuple[Ints, Ints, Ints]:
         days, sizes = len(self._counts), len(self.group)
         spare = np.array(np.broadcast_to(free, (days, sizes)).T, order="C")
         left = np.array(self._counts.T, order="C")
@@ -227,7 +264,7 @@ class _Flows:
             some = open_days[first : first + _BATCH]
             found = flow_shortage(self._counts[some], self._fits, every[some])
             waiting[some], small[some], large[some] = found
-        return waiting, small, large
+        return waiting, _spread(small, self.group), _spread(large, self.group)
 
 
 def _spreading(

@@ -23,14 +23,20 @@ _SHARE = f"{100 * LEVEL:.0f} % Wilson interval over drawn days"
 SAMPLED = "sampled people"
 _MEAN = f"{100 * LEVEL:.0f} % t interval over drawn days"
 _RANGE = f"range of {100 * RANGE:.0f} % of drawn days"
+#: Standard errors on either side of that part of a normal distribution.
+_ENDS = 1.645
 
 #: What ``service`` tells, and how people say it.
 SERVICE: dict[str, str] = {
     "nobody_waits": "share of days on which nobody waits for a fitting sling",
     "needs_met": "share of needs met, of people whom some size fits",
-    "waiting": "people waiting on a mean day",
-    "not_fitted": "people whom no size offered fits, on a mean day",
+    "waiting": "slings wanting on one day",
+    "not_fitted": "people whom no size offered fits, on one day",
+    "not_fitted_share": "the same as a share of all the people",
+    "known_need": "slings to buy for one day, were every size needed known",
 }
+#: Those that are shares.
+SHARES = ("nobody_waits", "needs_met", "not_fitted_share")
 
 
 class Check:
@@ -112,7 +118,12 @@ def range_row(numbers: Any) -> dict[str, Any]:
     }
 
 
-def service(check: Check, stock: Ints, groups: Sequence[Group] = ()) -> pd.DataFrame:
+def service(
+    check: Check,
+    stock: Ints,
+    groups: Sequence[Group] = (),
+    owned: Ints | None = None,
+) -> pd.DataFrame:
     """Return how a stock serves on the days kept for checking.
 
     Parameters
@@ -122,61 +133,78 @@ def service(check: Check, stock: Ints, groups: Sequence[Group] = ()) -> pd.DataF
     groups : sequence of Group
         Those the days were drawn from. With them the intervals also carry that
         the people behind the clients are a sample (``sizing.stock.sampled``).
+    owned : ndarray of int, optional
+        Slings held before the order, for ``known_need``.
 
     Returns
     -------
     DataFrame
         One row for each of ``SERVICE``: measure, estimate, low, high, method, n.
+        Shares have their 95 % interval. Numbers of people and slings have the range
+        of 90 % of days, as one home would see them, not the interval of a mean.
     """
     found = check.shortage(stock)
     met = check.needed - found.waiting
+    people = check.days.by_group.sum(axis=0)
+    unfit, present = people[:, 0], people.sum(axis=1)
+    known = check.shortage(np.zeros_like(stock) if owned is None else owned).waiting
     rows = {
         "nobody_waits": share_row(int((found.waiting == 0).sum()), check.days.number),
         "needs_met": ratio_row(met, check.needed),
-        "waiting": mean_row(found.waiting),
-        "not_fitted": mean_row(check.days.needs[:, 0]),
+        "waiting": range_row(found.waiting),
+        "not_fitted": range_row(unfit),
+        "not_fitted_share": ratio_row(unfit, np.maximum(present, 1e-9)),
+        "known_need": range_row(known),
     }
+
+    def off(part: Ints, whole: Ints, name: str) -> Floats:
+        """What each day adds to a ratio."""
+        rest: Floats = part - rows[name]["estimate"] * whole
+        return rest / max(float(whole.mean()), 1e-9)
+
     values = {
         "nobody_waits": (found.waiting == 0).astype(float),
-        "needs_met": (met - rows["needs_met"]["estimate"] * check.needed)
-        / max(float(check.needed.mean()), 1e-9),
+        "needs_met": off(met, check.needed, "needs_met"),
         "waiting": found.waiting.astype(float),
-        "not_fitted": check.days.needs[:, 0].astype(float),
+        "not_fitted": unfit.astype(float),
+        "not_fitted_share": off(unfit, present, "not_fitted_share"),
+        "known_need": known.astype(float),
     }
     more = people_variance(groups, check.days, list(values.values()))
     for (name, each), (variance, df) in zip(values.items(), more, strict=True):
+        row = rows[name]
         if variance > 0:
-            rows[name] |= _widened(rows[name]["estimate"], each, variance, df, name)
-    rows["needs_met"] = _within_one(rows["needs_met"])
-    for name in ("waiting", "not_fitted"):
-        rows[name] = _not_negative(rows[name])
+            row |= _widened(row, each, variance, df, name)
+        row["low"] = max(row["low"], 0.0)
+        if name in SHARES:
+            row["high"] = min(row["high"], 1.0)
     return pd.DataFrame([{"measure": name, **row} for name, row in rows.items()])
 
 
 def _widened(
-    estimate: float, each: Floats, variance: float, df: float, name: str
+    row: dict[str, Any], each: Floats, variance: float, df: float, name: str
 ) -> dict[str, Any]:
     """Return the ends and method of an interval over days and people."""
+    estimate, part = row["estimate"], LEVEL
     total = variance + float(each.var(ddof=1)) / len(each)
     if name == "nobody_waits":
         one = np.ones(1)
         low, high = wilson(
             estimate * one, total * one, df * one, one / (variance + 1 / len(each))
         )
-        ends, how = (float(low[0]), float(high[0])), "score"
-    else:
+        ends, how = (float(low[0]), float(high[0])), "score interval"
+    elif name in SHARES:
         half = float(student(df) * np.sqrt(total))
-        ends, how = (estimate - half, estimate + half), "t"
-    method = f"{100 * LEVEL:.0f} % {how} interval over drawn days and {SAMPLED}"
+        ends, how = (estimate - half, estimate + half), "t interval"
+    else:
+        # One home differs from the mean by its days and by who its people are like.
+        lower, upper = (
+            math.hypot(row[end] - estimate, _ENDS * math.sqrt(variance))
+            for end in ("low", "high")
+        )
+        ends, how, part = (estimate - lower, estimate + upper), "range", RANGE
+    method = f"{100 * part:.0f} % {how} over drawn days and {SAMPLED}"
     return {"low": ends[0], "high": ends[1], "method": method}
-
-
-def _within_one(row: dict[str, Any]) -> dict[str, Any]:
-    return {**row, "low": max(row["low"], 0.0), "high": min(row["high"], 1.0)}
-
-
-def _not_negative(row: dict[str, Any]) -> dict[str, Any]:
-    return {**row, "low": max(row["low"], 0.0)}
 
 
 def demand(check: Check, offer: Offer) -> pd.DataFrame:

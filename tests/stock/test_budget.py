@@ -1,26 +1,14 @@
 """Money spent well, and the level asked of the planning days, by plain loops."""
 
-import math
-from dataclasses import replace
-
 import numpy as np
-import pandas as pd
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
 
-from sizing.people import people_from
-from sizing.stock import Served, Use, plan
-from sizing.stock.alternatives import TUNING, Work
 from sizing.stock.budget import _Search, fewest_waiting, greedy
-from sizing.stock.days import group_from
-from sizing.stock.least_cost import held_on
-from sizing.stock.programme import days_allowed, gap_to
+from sizing.stock.programme import gap_to
 from sizing.stock.rivals import equal_numbers, like_last_year
-from sizing.stock.service import Needs
 
-from .cases import offer_of, orders, programme_of, some_programme, unit
+from .cases import orders, programme_of, some_programme, unit
 
 SEEDS = st.integers(0, 2**32 - 1)
 
@@ -182,59 +170,6 @@ def test_the_gap_of_an_order_under_a_budget_is_what_its_bound_leaves(seed, budge
 def test_no_money_buys_what_is_free():
     programme = programme_of([[2, 1]], [1, 2], [0.0, 10.0])
     assert fewest_waiting(programme, 0.0).packs.tolist() == [2, 0]
-
-
-def shared_pool(count, at_once, scenarios, seed):
-    """Return what is planned for one size, of which a share of clients need one."""
-    people = people_from(pd.DataFrame({"stature_cm": [110.0]}))
-    use = Use("shared", at_once=at_once)
-    work = Work(offer_of([100.0]), use, scenarios, seed)
-    groups = [group_from(Served(people, count), work.offer)]
-    return work, groups, work.programme(groups)
-
-
-@pytest.mark.parametrize("seed", range(6))
-@pytest.mark.parametrize(
-    ("target", "scenarios"), [(0.5, 60), (0.8, 100), (0.9, 300), (0.95, 200)]
-)
-def test_the_level_asked_is_the_loosest_that_passes_on_unseen_days(
-    target, scenarios, seed
-):
-    """One size, so an order is a number: each that a level gives is tried."""
-    work, groups, programme = shared_pool(60, 0.4, scenarios, seed)
-    tunes, checks = 8 * scenarios, 4 * scenarios
-    order = plan._planned(
-        work, groups, programme, target, None, (tunes, checks), lambda: None
-    )
-    unseen = work.days(groups, TUNING, tunes).needs[:, 1]
-    error = math.sqrt(target * (1 - target) * (1 / tunes + 1 / checks))
-    sure = stats.norm.ppf(0.95)
-    wanted = target + min(sure * error, (1 - target) / 2)
-    needs = programme.needs.counts[:, 0]
-    loosest = days_allowed(target, scenarios)
-    tried = np.unique([held_on(needs, late) for late in range(loosest + 1)])
-    passing = tried[[(unseen <= n).mean() >= wanted for n in tried]]
-    assert order.packs.tolist() == [passing.min() if len(passing) else tried.max()]
-
-
-def test_days_that_mislead_by_far_are_made_good_in_few_steps():
-    """Few come on all planning days but fifteen, so nearly every level is too low."""
-    work, groups, programme = shared_pool(60, 0.4, 400, 1)
-    counts = np.where(np.arange(400) < 385, 20, 40)
-    needs = Needs(counts[:, None], programme.needs.masks, 1)
-    calls = []
-    order = plan._planned(
-        work,
-        groups,
-        replace(programme, needs=needs),
-        0.9,
-        None,
-        (3200, 1600),
-        lambda: calls.append(1),
-    )
-    assert order.packs.tolist() == [40]
-    # Some steps for each of the levels tried, of forty: few were.
-    assert len(calls) < 40
 
 
 def plainly(prices, room, money, share):

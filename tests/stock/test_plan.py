@@ -327,11 +327,17 @@ def test_what_is_said_of_the_rivals_is_what_was_found(demo_plan):
 
 
 def test_how_near_the_best_an_order_is_is_said(demo_plan):
-    assert "for less: proved" in demo_plan.proof()
+    said = demo_plan.proof()
+    assert "is proved the cheapest that keeps the target on the 400 simulated" in said
+    assert f"keeps it on {demo_plan.settings['choosing']:,} other days" in said
+    costs = demo_plan.again["cost"]
+    assert f"alone costs {costs.min():,.0f} to {costs.max():,.0f}." in said
     near = replace(demo_plan, gap=0.0123)
-    assert "costs at most 1.2 % less than this one: proved" in near.proof()
-    money = replace(demo_plan, gap=0.0123, target=None, budget=900.0)
-    assert "at most 1.2 % above the best that the money can do" in money.proof()
+    assert f"costs less than {demo_plan.bound:,.0f}: proved" in near.proof()
+    again = demo_plan.again.assign(cost=np.nan)
+    money = replace(demo_plan, gap=0.0123, target=None, budget=900.0, again=again)
+    assert "at most 1.2 % above the least that the money can do" in money.proof()
+    assert "alone costs" not in money.proof()
     assert near.proof() in near.summary()
 
 
@@ -357,3 +363,29 @@ def test_equal_numbers_are_equal_and_spend_what_they_can():
     assert equal_numbers(programme, 670.0).tolist() == [3, 3]
     assert equal_numbers(programme, 770.0).tolist() == [4, 3]
     assert like_last_year(programme, 560.0, np.array([2.0, 1.0])).tolist() == [4, 1]
+
+
+def test_the_answer_begins_with_whom_nothing_fits_and_splits_the_order(demo_plan):
+    """22 of 106 fit no size: said last, as a mean of many, before."""
+    table = demo_plan.service.set_index("measure")
+    number = demo_plan.order["order"].sum()
+    said = demo_plan.answer().partition("by them. ")[2]
+    left, share = table.loc["not_fitted"], table.loc["not_fitted_share"]
+    assert said.startswith(
+        f"Change the chart first: no size offered fits {left['estimate']:.0f} of 106 "
+        f"people, {100 * share['estimate']:.0f} %"
+    )
+    # One service differs from the mean by its own days.
+    assert left["high"] - left["low"] > 8
+    known = round(table.loc["known_need", "estimate"])
+    assert f"Buy {number} slings for {demo_plan.cost:,.0f}: {known} for known" in said
+    assert f"and {number - known} because sizes are unknown" in said
+    few = demo_plan.service.copy()
+    few.loc[few["measure"] == "not_fitted_share", ["estimate", "low", "high"]] = 0.04
+    said = replace(demo_plan, service=few, currency="£").answer()
+    assert "them. No size offered fits 22 of" in said
+    assert f"Buy {number} slings for £{demo_plan.cost:,.0f}" in said
+    few.loc[few["measure"] == "not_fitted", ["estimate", "low", "high"]] = 0.0
+    assert (
+        "Some size offered fits everybody." in replace(demo_plan, service=few).answer()
+    )

@@ -65,7 +65,7 @@ def test_other_people_of_the_same_kind_widen_the_interval(people):
         waiting = again.shortage(stock).waiting
         found.append((waiting == 0).mean())
         met.append(1 - waiting.sum() / again.needed.sum())
-        others.append([waiting.mean(), again.days.needs[:, 0].mean()])
+        others.append(again.days.needs[:, 0].mean())
     of_days = np.mean([share * (1 - share) / 2000 for share in found])
     want = np.var(found, ddof=1) - of_days
     assert np.sqrt(variance) == pytest.approx(np.sqrt(want), rel=0.2)
@@ -80,18 +80,22 @@ def test_other_people_of_the_same_kind_widen_the_interval(people):
     want = {
         "nobody_waits": np.std(found, ddof=1),
         "needs_met": np.std(met, ddof=1),
-        "waiting": np.std(others, axis=0, ddof=1)[0],
-        "not_fitted": np.std(others, axis=0, ddof=1)[1],
+        "not_fitted_share": np.std(others, ddof=1) / 60,
     }
     for measure, error in want.items():
-        # Numbers end at nothing: their upper half is whole.
+        # A share that ends at nothing has its upper half whole.
         upper = (told[1]["high"] - told[1]["estimate"])[measure]
-        half = upper if measure in ("waiting", "not_fitted") else width[1][measure] / 2
+        half = upper if measure == "not_fitted_share" else width[1][measure] / 2
         assert half / 1.96 == pytest.approx(error, rel=0.25), measure
-    kinds = {"nobody_waits": "score"}
+    # One home differs by its days and by its people, whose squares add up.
+    row, plain = (table.loc["not_fitted"] for table in told[::-1])
+    reach = np.hypot(plain["high"] - plain["estimate"], 1.645 * np.std(others, ddof=1))
+    assert row["high"] - row["estimate"] == pytest.approx(reach, rel=0.1)
+    kinds = {"nobody_waits": "95 % score interval"}
+    kinds |= dict.fromkeys(["needs_met", "not_fitted_share"], "95 % t interval")
     for measure, method in told[1]["method"].items():
-        kind = kinds.get(measure, "t")
-        assert method == f"95 % {kind} interval over drawn days and sampled people"
+        kind = kinds.get(measure, "90 % range")
+        assert method == f"{kind} over drawn days and sampled people"
     assert (told[1]["estimate"] == told[0]["estimate"]).all()
 
 
@@ -251,7 +255,7 @@ def test_who_is_not_fitted_is_described_by_those_who_count():
 
 
 def test_the_service_is_counted_day_by_day(people):
-    """Without sampled people: shares by Wilson, means by Student, plainly."""
+    """Without sampled people: shares by Wilson, numbers with nine days of ten."""
     offer = offer_from(tall_and_short())
     group = group_from(Served(people, 20), offer)
     days = draw_days([group], Use(), sizes=2, days=300, seed=(1, 1))
@@ -263,16 +267,24 @@ def test_the_service_is_counted_day_by_day(people):
     row = told.loc["nobody_waits"]
     assert row["estimate"] == (waiting == 0).mean() and 0.2 < row["estimate"] < 0.95
     assert (row["low"], row["high"]) == pytest.approx((low, high))
-    for measure, values in (("waiting", waiting), ("not_fitted", days.needs[:, 0])):
+    bare = Needs(days.needs[:, 1:], days.masks[1:], 2).shortage([2, 0]).waiting
+    told = tables.service(check, np.array([11, 13]), owned=np.array([3, 1]))
+    told = told.set_index("measure")
+    unfit = days.needs[:, 0]
+    for measure, values in (
+        ("waiting", waiting),
+        ("not_fitted", unfit),
+        ("known_need", bare),
+    ):
         row = told.loc[measure]
-        ends = stats.t.interval(0.95, 299, values.mean(), stats.sem(values))
         assert row["estimate"] == values.mean()
+        ends = np.quantile(values, [0.05, 0.95])
         assert (row["low"], row["high"]) == pytest.approx(ends)
+    assert told.loc["not_fitted_share", "estimate"] == unfit.mean() / 20
     met = tables.ratio_row(needed - waiting, needed)
     for name in ("estimate", "low", "high"):
         assert told.loc["needs_met", name] == pytest.approx(met[name])
     assert told["n"].eq(300).all()
-    assert told["method"].str.startswith("95 % ").all()
     assert list(told.index) == list(tables.SERVICE)
 
 
