@@ -132,8 +132,8 @@ class StockPlan:
         if not number:
             return f"{words}."
         return (
-            f"{words}: {known:,} for known need, as many as would do on a mean day were "
-            f"every size needed known, and {number - known:,} because sizes"
+            f"{words}: {known:,} for known need, as many as would do on a mean day "
+            f"were every size needed known, and {number - known:,} because sizes"
             f"{' and which slings are out of use are' if self.use.out else ' are'} "
             "unknown."
         )
