@@ -4,8 +4,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
-import matplotlib.pyplot as plt
-import seaborn as sns
+import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 from matplotlib.figure import Figure
@@ -24,6 +23,7 @@ SHADES: tuple[str, ...] = ("#2b2f34", "#7a8088", "#b9bec4", "#dfe2e5", "#f3f4f5"
 
 # Typed loosely: matplotlib's own stubs list every key of the installed release.
 _SETTINGS: Any = {
+    "axes.axisbelow": True,
     "axes.edgecolor": SOFT,
     "axes.labelcolor": INK,
     "axes.spines.right": False,
@@ -33,10 +33,14 @@ _SETTINGS: Any = {
     "axes.titleweight": "bold",
     "figure.dpi": 110,
     "figure.facecolor": PAPER,
+    "font.sans-serif": ["Arial", "DejaVu Sans", "Liberation Sans", "sans-serif"],
     "font.size": 10.5,
     "grid.color": "#e6e8ea",
     "hatch.linewidth": 0.6,
     "legend.frameon": False,
+    "lines.solid_capstyle": "round",
+    "patch.edgecolor": "w",
+    "patch.force_edgecolor": True,
     "savefig.dpi": 150,
     # Unsalted ids and no date make the same picture the same file.
     "svg.hashsalt": "sizing",
@@ -51,7 +55,7 @@ _SETTINGS: Any = {
 @contextmanager
 def quiet_style() -> Iterator[None]:
     """Draw in the kit's style inside this block and nowhere else."""
-    with sns.axes_style("ticks", rc=_SETTINGS), plt.rc_context(_SETTINGS):
+    with mpl.rc_context(_SETTINGS):
         yield
 
 
