@@ -4,14 +4,20 @@ import argparse
 import json
 from pathlib import Path
 
-from sizing.charts import demo_chart, read_chart
+from sizing.cautions import cautions, invented_words
+from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.cli.options import amount
 from sizing.cli.places import check_places
 from sizing.client import HOW, check_client, conditions_table
 from sizing.client.client import client_from
-from sizing.client.stature import KNEE_EQUATIONS, segment_table
+from sizing.client.how import MASS
+from sizing.client.stature import KNEE_EQUATIONS, STATURE, segment_table
 from sizing.errors import Problem, SizingError
-from sizing.files.writing import rounded, write_text
+from sizing.files.folders import write_bytes
+from sizing.files.writing import csv_bytes, rounded, workbook_bytes
+from sizing.measures.vocabulary import plain
+from sizing.measures.written import unit_of
+from sizing.words.client import capital
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -19,11 +25,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     ways = segment_table()["definition"]
     parser.add_argument(
         "entries",
-        nargs="+",
+        nargs="*",
         metavar="NAME=VALUE",
-        help="what is known: sex=female age_years=74 body_mass_kg=68 "
-        "hip_circumference_cm=104 knee_height_cm=48 ..., or as people say them: "
-        "stature_ft=5ft2in body_mass_st='10 st 4'; after a value how it was "
+        help="what is known; without any they are asked for one by one: sex=female "
+        "age=74 weight=68 hips=104 knee_height_cm=48 ..., or as people say them: "
+        "height='5 ft 2 in' weight='10 st 4'; after a value how it was "
         f"measured: body_mass_kg=68:guessed ({', '.join(HOW)}). What makes the body "
         "unlike others: condition=swelling, may be repeated "
         f"({', '.join(conditions_table()['key'])}). Ways to height for somebody who "
@@ -34,6 +40,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         metavar="FILE",
         help="the chart as CSV or XLSX (default: the invented demo chart)",
+    )
+    parser.add_argument(
+        "--caseload",
+        type=Path,
+        metavar="FILE",
+        help="judge a list of clients (CSV or XLSX), a row each: a reference of your "
+        "own, sex, age and whatever was measured",
+    )
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE",
+        help="write the list's answers here (.csv or .xlsx)",
     )
     parser.add_argument(
         "--load",
@@ -76,10 +95,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Check the client and print the answer."""
     check_places("client", args)
-    conditions, words = _conditions(args.entries)
-    entries, how = _entries(words)
+    if args.caseload is not None and args.entries:
+        raise SizingError(
+            "a list of clients goes without values of one client",
+            allowed="--caseload FILE, or NAME=VALUE",
+            action="leave out one of them",
+        )
     # What is doubtful in the chart stands in the answer.
     chart = demo_chart() if args.chart is None else read_chart(args.chart, warn=False)
+    if args.caseload is not None:
+        return _caseload(args, chart)
+    conditions, words = _conditions(args.entries or _asked(chart))
+    entries, how = _entries(words)
     client = client_from(
         entries,
         how=how,
@@ -102,9 +129,61 @@ def run(args: argparse.Namespace) -> int:
         from sizing.pages.client_note import client_note
 
         note = client_note(answer)
-        text = note.html() if args.note.suffix.lower() == ".html" else note.markdown()
-        write_text(args.note, text)
+        write_bytes(args.note, note.as_file(args.note.suffix))
     return 0
+
+
+def _caseload(args: argparse.Namespace, chart: SizeChart) -> int:
+    """Judge a list of clients, a line each."""
+    from sizing.client.caseload import judge_clients, read_clients
+
+    clients = read_clients(args.caseload)
+    table = judge_clients(chart, clients)
+    opening = invented_words(*chart.invented)
+    if args.json:
+        told = json.loads(table.to_json(orient="records"))
+        whole = {"opening": opening, "chart": chart.name, "clients": told}
+        print(json.dumps(whole | {"cautions": list(cautions())}, indent=2))
+        return 0
+    lines = [opening] if opening else []
+    for row in table.to_dict("records"):
+        who = f"{row['reference']}" if row["reference"] == row["reference"] else ""
+        parts = [row["how_sure"]]
+        parts += [f"measure: {row['measure']}"] if row["measure"] else []
+        parts += [f"check: {row['check']}"] if row["check"] else []
+        fits = f"size {row['fits']}" if row["fits"] else "no size named"
+        lines.append(
+            f"Row {row['row']}, {who or 'no reference'}: {fits}. {'; '.join(parts)}."
+        )
+    print("\n".join([*lines, " ".join(cautions())]))
+    if args.out is not None:
+        frame = table.assign(chart=chart.name, note=opening)
+        made = csv_bytes(frame)
+        if args.out.suffix.lower() == ".xlsx":
+            made = workbook_bytes({"clients": frame})
+        write_bytes(args.out, made)
+        print(f"List: {args.out}")
+    return 0
+
+
+def _asked(chart: SizeChart) -> list[str]:
+    """Ask for what is known, one by one; an empty answer leaves it out."""
+    names = {"sex": "Sex (f or m)", "age_years": "Age in years"}
+    wanted = dict.fromkeys((MASS, STATURE, *chart.measures))
+    names |= {
+        m: f"{capital(plain(m))} ({unit_of(m)}, or with its unit)" for m in wanted
+    }
+    names["condition"] = "A condition, such as swelling"
+    print("Leave empty what is not known.")
+    words = []
+    for name, question in names.items():
+        try:
+            answer = input(f"{question}: ").strip()
+        except EOFError:
+            break
+        if answer:
+            words.append(f"{name}={answer}")
+    return words
 
 
 def _conditions(words: list[str]) -> tuple[list[str], list[str]]:

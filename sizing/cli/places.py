@@ -76,7 +76,10 @@ USES: dict[str, Uses] = {
     "pages": Uses(fills={"--folder": ()}),
     "study": Uses(("--chart", "--survey"), fills={"--out": _STUDY}),
     "chart": Uses(("file", "--margins", "--against"), writes={"--out": _PAGE}),
-    "client": Uses(("--chart",), writes={"--note": (".html", ".md")}),
+    "client": Uses(
+        ("--chart", "--caseload"),
+        writes={"--note": (".html", ".md"), "--out": (".csv", ".xlsx")},
+    ),
     "bands": Uses(("--owned",)),
     "stock": Uses(
         ("--chart", "--prices", "--groups", "--caseload"),

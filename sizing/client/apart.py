@@ -11,7 +11,7 @@ from scipy.special import ndtri
 
 from sizing.client.client import Client
 from sizing.client.conditions import touched
-from sizing.client.posterior import Bodies, draw_bodies
+from sizing.client.posterior import DRAWS, Bodies, draw_bodies
 from sizing.measures import MEASURES
 
 
@@ -22,7 +22,9 @@ def unchanged(client: Client) -> Client:
     return replace(client, readings=rest)
 
 
-def bodies_of(client: Client, *, seed: int = 1, confirmed: bool = False) -> Bodies:
+def bodies_of(
+    client: Client, *, seed: int = 1, confirmed: bool = False, draws: int = DRAWS
+) -> Bodies:
     """Draw what a client's measures may be; NaN where a condition forbids it.
 
     Parameters
@@ -30,6 +32,7 @@ def bodies_of(client: Client, *, seed: int = 1, confirmed: bool = False) -> Bodi
     client : Client
     seed : int
     confirmed : bool
+    draws : int
         As for ``draw_bodies``.
 
     Returns
@@ -40,7 +43,12 @@ def bodies_of(client: Client, *, seed: int = 1, confirmed: bool = False) -> Bodi
     """
     readings = unchanged(client).readings
     bodies = draw_bodies(
-        client.sex, client.age_years, readings, seed=seed, confirmed=confirmed
+        client.sex,
+        client.age_years,
+        readings,
+        seed=seed,
+        draws=draws,
+        confirmed=confirmed,
     )
     values = bodies.values.copy()
     rng = np.random.default_rng([seed, 3])

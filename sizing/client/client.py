@@ -28,6 +28,7 @@ from sizing.errors import (
     caught_warnings,
 )
 from sizing.measures import MEASURES, to_standard_units
+from sizing.measures.tables import ANY
 from sizing.measures.vocabulary import AGE_LIMITS
 from sizing.people.classes import ADULT_AGE
 from sizing.people.growth import value_at
@@ -149,13 +150,14 @@ def client_from(
 65.0). Allowed: 90 to 230 cm for stature. What to do: put the unit that was used \
 into the entry's name, or measure again.
     """
-    given = {str(k): v for k, v in entries.items() if not _empty(v)}
+    given, how, bare = _named(entries, how)
     values, unusual, names, read_as = _standard(given, confirmed)
+    read_as = (*read_as, *bare)
     problems = [
         Problem(
             "the kit has no use for this entry",
             "sex, age_years, " + ", ".join([*MEASURES, *segments()]),
-            "leave it out, or correct its name",
+            "leave it out, or correct its name" + _meant(name),
             column=name,
             value=given[name],
         )
@@ -211,6 +213,32 @@ into the entry's name, or measure again.
         readings.insert(1 if MASS in values else 0, as_reading(found, sex, age))
     taken = tuple(readings)
     return Client(sex, age, taken, lengths, found, tuple(unusual), stated, read_as)
+
+
+def _named(
+    entries: Mapping[str, Any], how: Mapping[str, str] | str | None
+) -> tuple[dict[str, Any], Mapping[str, str] | str | None, list[str]]:
+    """Return entries whose names hold a unit: ``hips`` is in cm, and that is said."""
+    given: dict[str, Any] = {}
+    names: dict[str, str] = {}
+    said = []
+    for key, value in entries.items():
+        unit = ANY.without_unit(key)
+        names[str(key)] = f"{key}_{unit}" if unit else str(key)
+        if _empty(value):
+            continue
+        given[names[str(key)]] = value
+        if unit and not re.search("[a-z'\"′″]", str(value).lower()):
+            said.append(f"'{key}' was read in {unit}: no unit was written.")
+    if isinstance(how, Mapping):
+        how = {names.get(str(name), str(name)): way for name, way in how.items()}
+    return given, how, said
+
+
+def _meant(name: str) -> str:
+    """Return a question after the entry that was meant, if one is near."""
+    near = ANY.similar(name)
+    return f"; did you mean '{near}'?" if near else ""
 
 
 def _empty(value: object) -> bool:

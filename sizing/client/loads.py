@@ -109,9 +109,14 @@ def too_near(parts: pd.DataFrame, mass: float, error: float) -> pd.DataFrame:
     Near is within two typical errors of how it was weighed, or within 5 % of the
     limit, whichever is larger, on either side.
     """
-    limit = parts["load_limit_kg"]
-    near = (mass - limit).abs() <= np.maximum(_ERRORS * error, _NEAR * limit)
-    return parts[near]
+    limit = parts["load_limit_kg"].to_numpy(dtype=float)
+    return parts[~is_far(limit, mass, error)]
+
+
+def is_far(limit: Floats, mass: float, error: float) -> npt.NDArray[np.bool_]:
+    """Return which load limits are far enough; those not known are."""
+    out = np.abs(mass - limit) <= np.maximum(_ERRORS * error, _NEAR * limit)
+    return np.asarray(~out)
 
 
 def in_use(

@@ -89,6 +89,7 @@ def plain(heading: object) -> str:
     return re.sub(r"[\W_]+", "_", text).strip("_")
 
 
+_MEASURED = ("length", "mass")
 #: What is wrong, what is allowed, and what to do.
 Fault = tuple[str, str, str]
 
@@ -273,6 +274,18 @@ class Table:
             for what, allowed, action, heading in _twice(columns)
         ]
         return columns, problems
+
+    def without_unit(self, heading: object) -> str:
+        """Return the kit's unit of a measure whose heading names none, or nothing.
+
+        Examples
+        --------
+        >>> table = Table("people", measure_columns())
+        >>> table.without_unit("Hips"), table.without_unit("hips (in)")
+        ('cm', '')
+        """
+        column = self._by_words.get(plain(heading))
+        return STANDARD[column.kind] if column and column.kind in _MEASURED else ""
 
     def similar(self, heading: str) -> str:
         """Return the column that somebody may have meant, or nothing."""

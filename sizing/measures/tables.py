@@ -61,6 +61,15 @@ CASELOAD = Table(
     ),
     row="client",
 )
+CLIENTS = Table(
+    "clients",
+    (
+        Column("reference", also="client|file number|case number|number|id|ref"),
+        Column("condition", also="conditions|stated"),
+        *(c for c in ANY.columns if c.name != "load_limit"),
+    ),
+    row="client",
+)
 PRICES = Table("prices", (Column("chart"), _SIZE, *_STOCK), row="size")
 GROUPS = Table(
     "groups",

@@ -98,6 +98,12 @@ class HandlingNote:
         """Return the note as Markdown."""
         return page_markdown(self.page)
 
+    def as_file(self, ending: str) -> bytes:
+        """Return the note as a file's content, by the ending of its name."""
+        one_of("ending of the note's name", ending.lower(), [".html", ".md"])
+        text = self.html() if ending.lower() == ".html" else self.markdown()
+        return text.encode("utf-8")
+
 
 def client_note(
     answer: ClientAnswer,

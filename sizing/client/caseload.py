@@ -1,0 +1,247 @@
+"""A list of clients judged at once: a row each, for whoever visits them."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.charts import SizeChart
+from sizing.client.apart import bodies_of, unchanged
+from sizing.client.client import Client
+from sizing.client.conditions import condition_keys
+from sizing.client.doubts import doubtful
+from sizing.client.how import HOW, MASS, TAKEN, reading
+from sizing.client.loads import is_far, load_table_of, never_less, over_load
+from sizing.client.outcomes import Edges, broken_by, edges_of, fitting
+from sizing.errors import (
+    DoubtfulValues,
+    InputProblems,
+    Problem,
+    SizingError,
+    caught_warnings,
+    warn,
+)
+from sizing.measures import MEASURES, to_standard_units
+from sizing.measures.headings import plain as plain_heading
+from sizing.measures.tables import CLIENTS, ROW, say, take
+from sizing.measures.vocabulary import plain
+from sizing.people.caseload import PERSONAL, without_empty_end
+from sizing.people.files import read_table
+from sizing.words.client import listed, sure_word
+from sizing.words.numbers import in_100
+
+#: Draws of each client's body: fewer than for one alone, so that a thousand take
+#: seconds; chances differ from those of the one by 2 in 100 at most (a test).
+DRAWS = 1024
+COLUMNS = ["row", "reference", "fits", "chance", "how_sure", "measure", "check"]
+
+
+def read_clients(path: str | Path) -> pd.DataFrame:
+    """Read a list of clients from a CSV or XLSX file.
+
+    Parameters
+    ----------
+    path : str or Path
+        One client per row: ``reference`` (the user's own), ``sex``, ``age``,
+        ``condition`` (several parted by semicolons), measures as people write them
+        (``hips``, ``weight_lb``, ``Hip girth (cm)``); a measure without a unit in its
+        heading is in cm or kg. Empty cells where not known. What tells who a client
+        is (a name, an address) is left out.
+
+    Returns
+    -------
+    DataFrame
+        ``row`` (in the file), ``reference``, ``condition``, ``sex``, ``age_years``
+        and the measures in cm and kg; ``doubts``: what was unusual in a row.
+
+    Raises
+    ------
+    InputProblems
+        Naming every problem of the file at once, with row and column.
+    SizingError
+        If the file is missing or is not a table.
+    """
+    file = Path(path)
+    table = without_empty_end(read_table(file, CLIENTS))
+    if table.empty:
+        raise SizingError(
+            "there is no client in it", allowed="one per row", file=file.name
+        )
+    personal = [c for c in table.columns if PERSONAL.search(plain_heading(c))]
+    table = table.drop(columns=personal)
+    bare = {c: CLIENTS.without_unit(c) for c in table.columns}
+    units = {c: f"{c} ({unit})" for c, unit in bare.items() if unit}
+    attrs = table.attrs
+    table = table.rename(columns=units)
+    table.attrs = attrs
+    taken = take(table, CLIENTS, note=False, collect=True)
+    rows = pd.Index(taken.rows[1:], name=ROW)
+    unusual: dict[int, list[str]] = {}
+    with taken.told(), caught_warnings() as caught:
+        standard = to_standard_units(taken.frame.set_axis(rows), file=file.name)
+    for item in caught:
+        if isinstance(item.message, DoubtfulValues):
+            for one in item.message.problems:
+                at = taken.rows[(one.row or 2) - 1]
+                words = f"{plain(str(one.column))} {one.value:g}: {one.what}"
+                unusual.setdefault(at, []).append(words)
+        else:
+            warn(str(item.message), item.category)
+    if personal:
+        warn(
+            f"{file.name}: left out {', '.join(map(repr, personal))}: the kit needs "
+            "nothing that tells who a client is."
+        )
+    if units:
+        named = ", ".join(f"{c!r} in {bare[c]}" for c in units)
+        say(file.name, f"no unit in the heading, so read as the kit's: {named}")
+    say(file.name, taken.read())
+    standard = standard.reset_index(drop=True)
+    standard.insert(0, "row", taken.rows[1:])
+    doubts = ["; ".join(unusual.get(row, [])) for row in taken.rows[1:]]
+    return standard.assign(doubts=doubts)
+
+
+def judge_clients(
+    chart: SizeChart, clients: pd.DataFrame, *, seed: int = 1
+) -> pd.DataFrame:
+    """Judge a list of clients against one chart.
+
+    Parameters
+    ----------
+    chart : SizeChart
+    clients : DataFrame
+        As ``read_clients`` returns it; only ``sex``, ``age_years`` and measures in cm
+        and kg are needed, all of them where known.
+    seed : int
+
+    Returns
+    -------
+    DataFrame
+        One row per client: ``row``, ``reference``; ``fits`` (sizes that probably
+        fit, parted by " and ", "" for none); ``chance`` (of the likeliest size, 0-1;
+        empty where it is not judged); ``how_sure`` (in words); ``measure`` (what the
+        chart limits and was not taken); ``check`` (what looks wrong or comes near a
+        limit). The figures are those of ``check_client`` from 1,024 draws.
+
+    Raises
+    ------
+    InputProblems
+        If a condition is not one of the kit's.
+
+    Examples
+    --------
+    >>> from sizing.charts import demo_chart
+    >>> clients = pd.DataFrame({"sex": ["female"], "age_years": [74.0],
+    ...     "body_mass_kg": [68.0], "hip_circumference_cm": [101.0],
+    ...     "shoulder_height_sitting_cm": [58.0],
+    ...     "buttock_popliteal_length_cm": [46.0]})
+    >>> judge_clients(demo_chart(), clients)["fits"].tolist()
+    ['adult 2']
+    """
+    edges = edges_of(chart, load_table_of(chart, None)[1])
+    rows = [
+        _judged(record, edges, seed)
+        for record in clients.reset_index(drop=True).to_dict("records")
+    ]
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _judged(record: dict[Any, Any], edges: Edges, seed: int) -> dict[str, Any]:
+    client = _client(record)
+    out: dict[str, Any] = {
+        "row": record.get("row", ""),
+        "reference": record.get("reference", ""),
+        "fits": "",
+        "chance": np.nan,
+        "how_sure": "Nothing is known of this client.",
+    }
+    if not client.readings and client.sex is None and client.age_years is None:
+        return out | {"measure": listed([plain(m) for m in edges.measures])}
+    over = over_load(client, edges.load)
+    bodies = bodies_of(client, seed=seed, draws=DRAWS)
+    hung = never_less(client, bodies)
+    found = fitting(bodies.values, edges, over=over, hung_kg=hung)
+    chance = bodies.weight @ found.may
+    waits = np.any([*edges.unknown(bodies.values).values(), over & False], axis=0)
+    outside = broken_by(client.readings, edges)[0]
+    broken = outside != ""
+    fits = (chance >= 0.5) & ~broken & ~waits
+    sizes = np.array(edges.sizes, dtype=object)
+    order = np.argsort(-chance, kind="stable")
+    named = [str(sizes[i]) for i in order if fits[i]]
+    none = 1.0 - float(bodies.weight @ found.may.any(axis=1))
+    out["fits"] = " and ".join(named)
+    if named:
+        out["chance"] = float(min(chance[fits]))
+        out["how_sure"] = f"{sure_word(out['chance'])}: {in_100(out['chance'])}"
+    elif over.all():
+        out["how_sure"] = "Over the load limit of every size"
+    elif (waits & (chance >= 0.05)).any():
+        out["how_sure"] = "Not judged before what is missing is measured"
+    elif none >= 0.5:
+        out["chance"] = float(chance.max())
+        out["how_sure"] = f"{sure_word(none)}: no size fits {in_100(none)}"
+    else:
+        out["chance"] = float(chance.max())
+        rivals = [str(sizes[i]) for i in order if chance[i] >= 0.05 and not broken[i]]
+        out["how_sure"] = f"Not settled: {listed(rivals, 'or') if rivals else 'none'}"
+    taken = {m for m, one in client.known.items() if one.how in TAKEN}
+    missing = [m for m in edges.measures if m not in taken]
+    if MASS not in taken and MASS not in missing:
+        missing = [MASS, *missing]
+    out["measure"] = ", ".join(plain(m) for m in missing)
+    checks = [str(record.get("doubts") or "")]
+    checks += [f"{plain(str(d.column))}: {d.what}" for d in doubtful(unchanged(client))]
+    if client.conditions:
+        told = "; ".join(client.condition_labels)
+        checks.append(f"a competent person must judge: {told}")
+    mass = client.known.get(MASS)
+    if mass is not None:
+        near = np.flatnonzero(fits & ~is_far(edges.load / 10, mass.value, mass.sd))
+        checks += [f"weight near the load limit of {sizes[i]}" for i in near]
+    checks += [
+        f"{plain(outside[i])} outside the edge of {sizes[i]} although it would fit"
+        for i in np.flatnonzero(broken & (chance >= 0.5))
+    ]
+    return out | {"check": "; ".join(filter(None, checks))}
+
+
+def _client(record: dict[Any, Any]) -> Client:
+    """Return the client of one row, every value taken once by tape or scale."""
+    text = str(record.get("condition") or "").replace("nan", "")
+    conditions, wrong = condition_keys([w for w in text.split(";") if w.strip()])
+    if wrong:
+        at = record.get("row")
+        raise InputProblems(
+            [
+                Problem(
+                    one.what,
+                    one.allowed,
+                    one.action,
+                    row=at,
+                    value=one.value,
+                    column="condition",
+                )
+                for one in wrong
+            ],
+            about="the clients",
+        )
+    sex, age = record.get("sex"), record.get("age_years")
+    readings = tuple(
+        reading(
+            m,
+            float(record[m]),
+            "scale" if m == MASS else HOW[0],
+            sex=sex if isinstance(sex, str) else None,
+        )
+        for m in MEASURES
+        if pd.notna(record.get(m))
+    )
+    return Client(
+        sex if isinstance(sex, str) else None,
+        float(age) if age is not None and pd.notna(age) else None,
+        readings,
+        conditions=conditions,
+    )
