@@ -20,6 +20,7 @@ from collections.abc import AsyncIterator
 from pathlib import Path
 from typing import Any
 
+import nbformat
 from jupyter_server.auth.decorator import allow_unauthenticated
 from jupyter_server.base.handlers import JupyterHandler
 from tornado.ioloop import IOLoop
@@ -32,9 +33,12 @@ from voila.paths import collect_static_paths, collect_template_paths
 from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler
 from voila.utils import get_page_config
 
+from sizing.app.form_words import bullets
 from sizing.app.guard import OneToken
 from sizing.app.notebooks import START, notebook_files
 from sizing.app.serve import HOST, LOADS
+from sizing.cautions import cautions
+from sizing.pages.where import where_html
 
 #: The pages with a kernel, and what a kernel that waits for one has loaded.
 PAGES = tuple(
@@ -328,11 +332,15 @@ class Line(VoilaKernelWebsocketHandler):
 
 
 async def _without_kernel(renderer: NotebookRenderer) -> str:
-    """Return a page whose cells have been run already, as they were kept."""
+    """Return the start page: its cells show the drawing and the cautions."""
     await renderer.initialize()
+    shown = iter((where_html(), bullets(cautions())))
 
     async def cells(nb: Any, kernel: str) -> AsyncIterator[Any]:
         for cell in nb.cells:
+            if cell.cell_type == "code":
+                html = {"text/html": next(shown)}
+                cell.outputs = [nbformat.v4.new_output("display_data", html)]
             yield cell
 
     async def no_kernel(nb: Any) -> str:
