@@ -5,6 +5,8 @@ from functools import cache
 
 from sizing.resources import source_table
 
+#: How every answer on invented figures begins.
+INVENTED = "Invented for demonstration:"
 #: What may be made up, and what it is called.
 _PARTS = {
     "chart": "the size chart",
@@ -35,7 +37,7 @@ def invented_words(*parts: str) -> str:
         return ""
     named = ", ".join(_PARTS[part] for part in parts)
     return (
-        f"Invented for demonstration: {named}. Choose and order nothing by "
+        f"{INVENTED} {named}. Choose and order nothing by "
         f"{'it' if len(parts) == 1 else 'them'}."
     )
 

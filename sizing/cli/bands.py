@@ -23,10 +23,12 @@ from sizing.cautions import cautions, invented_first
 from sizing.charts import GROUPS, read_chart
 from sizing.cli.options import (
     add_harm_weights,
+    add_pattern,
     add_seed,
     amount,
     harm_weights,
     measured_numbers,
+    told_pattern,
 )
 from sizing.cli.places import check_places
 from sizing.coverage import estimate_coverage, harm_words, weighed_harm
@@ -117,6 +119,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             how = {"nargs": "+", "action": "extend", "default": [], **how}
         parser.add_argument(f"--{name}", **how)
     add_harm_weights(parser)
+    add_pattern(parser)
     add_seed(parser)
     parser.add_argument("--json", action="store_true", help="print JSON")
 
@@ -175,6 +178,7 @@ def run(args: argparse.Namespace) -> int:
     found |= {key: _records(table) for key, table in covers.items()}
     owned = None if args.owned is None else read_chart(args.owned, warn=False)
     summary = invented_first(() if owned is None else owned.invented, fit.summary())
+    summary = told_pattern(args, fit.chart.measures, summary)
     found |= {"summary": summary, "cautions": list(cautions())}
     if args.json:
         print(json.dumps(rounded(found), indent=2, allow_nan=False))

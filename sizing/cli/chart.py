@@ -5,7 +5,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from sizing.charts import read_chart
-from sizing.cli.options import add_draws, add_people, add_seed
+from sizing.cli.options import (
+    add_draws,
+    add_pattern,
+    add_people,
+    add_seed,
+    told_pattern,
+)
 from sizing.cli.places import check_places
 from sizing.client.own_chart import judge_chart
 from sizing.coverage import compare_charts
@@ -35,6 +41,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--out", type=Path, metavar="FILE", help="write the report as HTML here"
     )
+    add_pattern(parser)
     add_draws(parser, default=10)
     add_seed(parser)
 
@@ -57,7 +64,7 @@ def run(args: argparse.Namespace) -> int:
     if other is not None:
         comparison = compare_charts(people, chart, other, seed=args.seed)
         print(comparison.summary().splitlines()[0])
-    print(found.summary())
+    print(told_pattern(args, chart.measures, found.summary()))
     if args.out is not None:
         from sizing.app.own_chart import own_chart_page
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from sizing.cautions import cautions, invented_words
 from sizing.charts import SizeChart, demo_chart, read_chart
-from sizing.cli.options import amount
+from sizing.cli.options import add_pattern, amount, told_pattern
 from sizing.cli.places import check_places
 from sizing.client import HOW, check_client, conditions_table
 from sizing.client.client import client_from
@@ -70,6 +70,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="allowance between body and fabric (seat_edge, seat_edge_head, leg_stop), "
         "for a chart of the fabric's own lengths; may be repeated",
     )
+    add_pattern(parser)
     parser.add_argument(
         "--knee-equation",
         choices=KNEE_EQUATIONS,
@@ -121,10 +122,13 @@ def run(args: argparse.Namespace) -> int:
         allowances=_numbers(args.allowance, "--allowance", "cm"),
         confirmed=args.confirmed,
     )
+    known = {one.measure for one in client.readings}
+    summary = told_pattern(args, chart.measures, answer.summary(), known)
     if args.json:
-        print(json.dumps(rounded(answer.to_dict()), indent=2, ensure_ascii=False))
+        told = answer.to_dict() | ({"summary": summary} if args.pattern else {})
+        print(json.dumps(rounded(told), indent=2, ensure_ascii=False))
     else:
-        print(answer.summary())
+        print(summary)
     if args.note is not None:
         from sizing.pages.client_note import client_note
 
@@ -139,7 +143,8 @@ def _caseload(args: argparse.Namespace, chart: SizeChart) -> int:
 
     clients = read_clients(args.caseload)
     table = judge_clients(chart, clients)
-    opening = invented_words(*chart.invented)
+    made_up = invented_words(*chart.invented)
+    opening = told_pattern(args, chart.measures, made_up)
     if args.json:
         told = json.loads(table.to_json(orient="records"))
         whole = {"opening": opening, "chart": chart.name, "clients": told}

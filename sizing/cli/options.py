@@ -2,13 +2,14 @@
 
 import argparse
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from typing import Any
 
 from sizing.coverage import HARM_WEIGHTS
 from sizing.errors import Problem, SizingError, UnitSaid, check_number
 from sizing.measures import MEASURES
+from sizing.measures.patterns import PATTERNS, led_by, pattern_words
 from sizing.measures.typed import quantity
 from sizing.people import POPULATIONS
 
@@ -25,6 +26,28 @@ def add_people(parser: argparse.ArgumentParser, *, default: str, what: str) -> N
         metavar="NAME",
         help=f"{what}: {', '.join(POPULATIONS)} (default: {default})",
     )
+
+
+def add_pattern(parser: argparse.ArgumentParser) -> None:
+    """Add ``--pattern``: what it asks of a chart, and what it is warned of."""
+    parser.add_argument(
+        "--pattern",
+        choices=PATTERNS,
+        help="the pattern of sling: what a chart must limit for it, what else to "
+        "measure, and what it is warned of",
+    )
+
+
+def told_pattern(
+    args: argparse.Namespace,
+    limits: Collection[str],
+    text: str,
+    known: Collection[str] | None = None,
+) -> str:
+    """Lead an answer by what to know of the pattern of sling, if one is named."""
+    if args.pattern is None:
+        return text
+    return led_by(pattern_words(args.pattern, limits, known), text)
 
 
 def add_seed(parser: argparse.ArgumentParser) -> None:

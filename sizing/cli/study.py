@@ -10,15 +10,17 @@ from sizing.charts import read_chart
 from sizing.cli.options import (
     add_draws,
     add_harm_weights,
+    add_pattern,
     add_people,
     add_seed,
     harm_weights,
     measured_numbers,
+    told_pattern,
 )
 from sizing.cli.places import check_places
 from sizing.errors import Problem, SizingError, SizingWarning
 from sizing.pages.study import answer, study_page, study_pictures
-from sizing.study.study import Study, run_study, write_study
+from sizing.study.study import run_study, write_study
 from sizing.surveys import read_nhanes_folder
 
 #: Steps that ``run_study`` announces, and two of our own.
@@ -59,6 +61,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "hip_circumference_cm=24 (default: those of default_widths.csv, a convention)",
     )
     add_harm_weights(parser)
+    add_pattern(parser)
     add_seed(parser)
     add_draws(parser, default=10)
 
@@ -104,11 +107,7 @@ def run(args: argparse.Namespace) -> int:
         page = study_page(study, pictures)
         files = {name: drawn.png for name, drawn in pictures.items()}
         write_study(study, args.out, page=page, pictures=files)
-    _tell(study, args.out)
-    return 0
-
-
-def _tell(study: Study, folder: Path) -> None:
-    print(answer(study))
-    print(f"Report: {folder / 'report.html'}")
+    print(told_pattern(args, study.chart.measures, answer(study)))
+    print(f"Report: {args.out / 'report.html'}")
     print("This does not choose a sling for a person: read the cautions in it.")
+    return 0

@@ -6,11 +6,10 @@ from pathlib import Path
 
 from sizing.cautions import cautions
 from sizing.charts import demo_chart, read_chart, write_chart
-from sizing.cli.options import add_seed
+from sizing.cli.options import add_pattern, add_seed, told_pattern
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import rounded, write_text
-from sizing.measures import measure_patterns
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -29,10 +28,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="the printed chart as CSV or XLSX (default: the invented demo chart)",
     )
-    patterns = measure_patterns()["pattern"].unique().tolist()
-    parser.add_argument(
-        "--pattern", choices=patterns, help="use the trials of this pattern of sling"
-    )
+    add_pattern(parser)
     parser.add_argument(
         "--learned",
         type=Path,
@@ -80,9 +76,11 @@ def run(args: argparse.Namespace) -> int:
         ),
         seed=args.seed,
     )
+    args.pattern = args.pattern or found.trials.pattern or None
+    summary = told_pattern(args, chart.measures, found.summary())
     if args.json:
         told = {
-            "summary": found.summary(),
+            "summary": summary,
             "edges": json.loads(found.edges.to_json(orient="records")),
             "services": json.loads(found.services.to_json(orient="records")),
             "surprising": json.loads(found.surprising.to_json(orient="records")),
@@ -91,7 +89,7 @@ def run(args: argparse.Namespace) -> int:
         }
         print(json.dumps(rounded(told), indent=1, ensure_ascii=False))
     else:
-        print(found.summary())
+        print(summary)
     if args.learned is not None:
         write_chart(found.chart, args.learned)
         print(f"Learned chart: {args.learned}")

@@ -74,7 +74,8 @@ def measure_patterns() -> pd.DataFrame:
     -------
     DataFrame
         One row per pattern and measure: ``pattern`` (general trade terms),
-        ``name``, ``part`` (what it decides there), ``source``.
+        ``name``, ``part`` (what it decides there), ``must`` (yes: a chart that
+        limits no measure of that part says too little), ``source``.
 
     Examples
     --------

@@ -32,7 +32,7 @@ ENDS = ("low", "high")
 LEAST_SERVICES = LEAST_OF_SIZE = 5
 #: An interval wider than this (kg: times ``KG``) is no estimate; an edge is settled
 #: once it is known to so much either way (our choices, no source).
-WIDEST, SETTLED = 6.0, 1.0
+WIDEST, SETTLED = 5.0, 1.0
 #: What counts as a cm where an edge is of a weight (our choice, no source).
 KG = 3.0
 #: A chance below which a trial surprises, and how far a service's counts may lie
