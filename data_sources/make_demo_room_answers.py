@@ -65,6 +65,10 @@ def invented_room(seed: int = 2026) -> pd.DataFrame:
                 taped = np.round(2 * (np.array(true[2:]) + rng.normal(habit, READING)))
                 read = dict(zip(MEASURES, taped / 2, strict=True))
                 own = row if again == 1 else {"participant": who, "subject": name}
+                if again == 2:
+                    nearer = rng.normal((-0.02, 0), (0.07, 0.02))
+                    own["guessed_body_mass_kg"] = round(true[0] * (1 + nearer[0]))
+                    own["guessed_stature_cm"] = round(true[1] * (1 + nearer[1]))
                 rows.append(own | {"reading": again} | read)
     table = pd.DataFrame(rows, columns=COLUMNS).astype(object)
     return with_slips(table)
@@ -86,6 +90,10 @@ def with_slips(table: pd.DataFrame) -> pd.DataFrame:
     table.loc[a, list(MEASURES)] = table.loc[c, list(MEASURES)].to_numpy()
     table.loc[c, list(MEASURES)] = kept
     table.loc[at(12, "C"), COLUMNS[3:]] = None
+    # One writes two measures the wrong way round throughout.
+    mine = table["participant"] == 2
+    two = ["buttock_popliteal_length_cm", "hip_circumference_cm"]
+    table.loc[mine, two] = table.loc[mine, two[::-1]].to_numpy()
     return table
 
 

@@ -79,6 +79,12 @@ class RoomForm:
             indent=False,
             layout=w.Layout(width="max-content"),
         )
+        self.each = w.Checkbox(
+            value=False,
+            description="Show each participant's own figures (not on a wall)",
+            indent=False,
+            layout=w.Layout(width="max-content"),
+        )
         self.participants = _count("Participants", 4, 30)
         self.volunteers = _count("Volunteers", 1, 10)
         self.readings = _count("Readings each", 1, 3)
@@ -102,6 +108,7 @@ class RoomForm:
             [
                 self.upload.view,
                 self.invented,
+                self.each,
                 self._typing,
                 self.wrong,
                 self.answer,
@@ -113,6 +120,7 @@ class RoomForm:
         self._later = Later(self.update)
         self.upload.on_change(self._uploaded)
         self.invented.observe(lambda _: self._switched(), "value")
+        self.each.observe(lambda _: self.update(), "value")
         self.lay.on_click(lambda _: self.lay_out())
         settings.units.on_change(lambda _: self.update())
         self._show_table(pd.DataFrame(columns=["participant", "subject"]))
@@ -206,6 +214,7 @@ class RoomForm:
             pictures,
             units=self._units,
             rows=self._by_rows(),
+            each=bool(self.each.value),
         )
         self.shown.value = sections_html(sections) + words_html(ROOM_LIMITS)
 
@@ -249,6 +258,7 @@ class RoomForm:
             pictures,
             units=self._units,
             rows=self._by_rows(),
+            each=bool(self.each.value),
         )
         return found
 

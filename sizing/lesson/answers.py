@@ -1,7 +1,8 @@
 """The room's answers: read, checked, and what cannot be used named and counted."""
 
+import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -37,7 +38,8 @@ class Answers:
     sizes : DataFrame
         participant, subject, chosen_size (one of the chart's, or ``none``).
     guesses : DataFrame
-        participant, subject, measure, value in cm or kg.
+        participant, subject, measure, reading (1; 2 where it was guessed again after
+        measuring), value in cm or kg.
     readings : DataFrame
         participant, subject, measure, reading (1, 2, ...), value.
     reference : DataFrame
@@ -47,6 +49,9 @@ class Answers:
         (as written), reason: everything that could not be used.
     empty : int
         Cells with nothing in them.
+    doubted : DataFrame
+        Of what was left out, the numbers that a body could have: participant,
+        subject, measure, reading, guess, value.
     """
 
     sizes: pd.DataFrame
@@ -55,6 +60,20 @@ class Answers:
     reference: pd.DataFrame
     left_out: pd.DataFrame
     empty: int
+    doubted: pd.DataFrame = field(default_factory=pd.DataFrame)
+
+    def with_doubted(self) -> "Answers":
+        """Return the answers as if nothing had been doubted."""
+        if self.doubted.empty:
+            return self
+        guess = self.doubted["guess"].astype(bool)
+        guesses, readings = (
+            pd.concat([old, self.doubted.loc[own, list(old)]], ignore_index=True)
+            for old, own in ((self.guesses, guess), (self.readings, ~guess))
+        )
+        return replace(
+            self, guesses=guesses, readings=readings, doubted=self.doubted.iloc[:0]
+        )
 
     @property
     def participants(self) -> tuple[str, ...]:
@@ -101,7 +120,8 @@ def read_answers(
         ``participant`` (a number or word, no name), ``subject`` (``card 3``, or
         a volunteer such as ``A``), ``reading`` (1, 2, ...; empty means 1),
         ``chosen_size`` (as on the chart, or ``none``), ``guessed_body_mass_kg``,
-        ``guessed_stature_cm``, and tape measures such as
+        ``guessed_stature_cm`` (in the rows of reading 2: guessed again after
+        measuring), and tape measures such as
         ``hip_circumference_cm``. Other units go in the heading
         (``guessed_body_mass_lb``). Rows of the participant ``reference`` hold
         what the scale and the trainer's own tape say of a volunteer.
@@ -127,9 +147,11 @@ def read_answers(
     -----
     Left out: text, or another unit than the heading's, in a cell; a value no body has
     (``plausible_range``); a value that in another unit is what everybody else
-    found (``doubtful.other_unit``); the readings of two volunteers that fit only
-    if they are exchanged (``doubtful.swapped``); the same reading given twice,
-    both of them; a size that is not on the chart.
+    found (``doubtful.other_unit``); the readings of two volunteers, or one
+    participant's of two measures, that fit only if they are exchanged
+    (``doubtful.swapped``, ``doubtful.columns_swapped``); a reading more than 5
+    typical errors from the others'; the same reading given twice, both of them; a
+    size that is not on the chart. Signs and spaces in a size's name do not count.
 
     Examples
     --------
@@ -173,7 +195,7 @@ def read_answers(
     values: list[dict[str, Any]] = []
     cells = table.astype(object).to_dict("records")
     # The chart's own spelling of each size, and of ``none``.
-    spelled = {" ".join(s.lower().split()): s for s in (*chart.sizes, NO_SIZE)}
+    spelled = {_letters(s): s for s in (*chart.sizes, NO_SIZE)}
     for place, who, whom, reading in keyed.itertuples(name=None):
         line, given = taken.rows[place + 1], cells[place]
         filled = 0
@@ -181,7 +203,7 @@ def read_answers(
             text = as_text(given["chosen_size"])
             filled += bool(text)
             empty += not text and who != REFERENCE
-            found = spelled.get(" ".join(text.lower().split()))
+            found = spelled.get(_letters(text))
             if text and found is None:
                 reason = f"this size is not on the chart '{chart.name}'"
                 left.append(_left(line, "chosen_size", who, whom, text, reason))
@@ -199,7 +221,7 @@ def read_answers(
                 cell, file=None, row=line, column=column.given, unit=column.unit
             )
             reason = _refused(number, column)
-            if reason or isinstance(number, Problem):
+            if isinstance(number, Problem):
                 left.append(_left(line, column.given, who, whom, as_text(cell), reason))
                 continue
             values.append(
@@ -213,11 +235,17 @@ def read_answers(
                     "guess": column.guess,
                     "value": round(number * column.factor, 6),
                     "given": as_text(cell),
+                    "refused": reason,
                 }
             )
         if not filled:
             left.append(_left(line, "", who, whom, "", "nothing is filled in"))
     return _sorted(sizes, values, left, empty, file)
+
+
+def _letters(size: str) -> str:
+    """Return a size's name without signs and spaces: ``Adult-2`` is ``adult 2``."""
+    return re.sub(r"[\W_]+", "", size.lower()) or size
 
 
 def _keyed(
@@ -296,20 +324,21 @@ def _sorted(
     """Sort the usable answers, leaving out what is doubtful or stands twice."""
     chosen = pd.DataFrame(sizes, columns=["row", "participant", "subject", "chosen"])
     names = ["row", "column", "participant", "subject", "reading", "measure", "guess"]
-    number = pd.DataFrame(values, columns=[*names, "value", "given"])
+    number = pd.DataFrame(values, columns=[*names, "value", "given", "refused"])
     twice = chosen.duplicated(["participant", "subject"], keep=False)
     for row in chosen[twice].to_dict("records"):
         reason = "this participant chose a size for this subject more than once"
         who, whom = row["participant"], row["subject"]
         left.append(_left(row["row"], "chosen_size", who, whom, row["chosen"], reason))
-    # A guess has no number of the reading: a second one is a second answer.
-    key = number["reading"].where(~number["guess"].astype(bool), 0)
-    again = number.assign(reading=key).duplicated(
+    again = number.duplicated(
         ["participant", "subject", "reading", "measure", "guess"], keep=False
     )
     reasons = pd.Series("", index=number.index, dtype=object)
     reasons[again] = "the same answer is given more than once"
-    reasons[~again] = doubtful(number[~again], REFERENCE)
+    doubts = doubtful(number[~again], REFERENCE)
+    # What stands in a wrong column is named so, not as a value nobody has.
+    reasons[~again] = doubts.where(doubts != "", number.loc[~again, "refused"])
+    doubted = number[(reasons != "") & ~again & (number["refused"] == "")]
     for row, reason in zip(number.to_dict("records"), reasons, strict=True):
         if reason:
             who, whom = row["participant"], row["subject"]
@@ -321,6 +350,7 @@ def _sorted(
     guess = number["guess"].astype(bool)
     ours = number["participant"] == REFERENCE
     who = ["participant", "subject"]
+    numbers = [*who, "measure", "reading", "value"]
     reference = number[ours & ~guess].drop_duplicates(["subject", "measure"])
     out = pd.DataFrame(left, columns=_LEFT_OUT)
     out["row"] = out["row"].astype("Int64")
@@ -329,11 +359,10 @@ def _sorted(
         chosen.loc[~twice & (chosen["participant"] != REFERENCE), [*who, "chosen"]]
         .rename(columns={"chosen": "chosen_size"})
         .reset_index(drop=True),
-        number.loc[guess & ~ours, [*who, "measure", "value"]].reset_index(drop=True),
-        number.loc[~guess & ~ours, [*who, "measure", "reading", "value"]].reset_index(
-            drop=True
-        ),
+        number.loc[guess & ~ours, numbers].reset_index(drop=True),
+        number.loc[~guess & ~ours, numbers].reset_index(drop=True),
         reference[["subject", "measure", "value"]].reset_index(drop=True),
         out.reset_index(drop=True),
         empty,
+        doubted[doubted["participant"] != REFERENCE].reset_index(drop=True),
     )

@@ -1,4 +1,4 @@
-"""Answers that look like another unit or another volunteer."""
+"""Answers that look like another unit, another column or another volunteer."""
 
 from itertools import combinations
 from typing import Any
@@ -8,6 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.lesson.choosing import reading_errors
+from sizing.measures import vocabulary
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS, UNIT_WORDS
 
 #: A reading this near (relative) to what the others found, once converted, and
@@ -21,13 +22,19 @@ _GUESS_SD = {"body_mass_kg": 0.12, "stature_cm": 0.05}
 _FAR_AND_CLOSE = {False: (5.0, 2.5), True: (3.0, 1.5)}
 
 
+#: Typical errors from what the others found, beyond which a reading is a slip.
+_TOO_FAR = 5.0
+
+
 def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
     """Say which answers cannot be trusted, and why.
 
     Parameters
     ----------
     numbers : DataFrame
-        row, participant, subject, reading, measure, guess (bool), value.
+        row, participant, subject, reading, measure, guess (bool), value, and if
+        there are any, ``refused`` (why a value cannot be used, else empty): such
+        values tell nothing of the others, but may stand in a wrong column.
     reference : str
         The participant whose values are the truth.
 
@@ -51,20 +58,74 @@ def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
         for i, row in enumerate(rows)
         if np.isfinite(expected[i]) and row["participant"] != reference
     ]
+    own, hope = numbers.iloc[kept], expected[kept]
     # Exchanged first: the larger of two people can look like the smaller in pounds.
-    found = swapped(numbers.iloc[kept], expected[kept])
+    found = swapped(own, hope) | columns_swapped(own, hope)
     told = {kept[place]: reason for place, reason in found.items()}
+    errors = reading_errors()
     for i in kept:
-        if i not in told:
-            row = rows[i]
-            told[i] = other_unit(
-                float(row["value"]),
-                float(expected[i]),
-                str(row["measure"]),
-                guess=bool(row["guess"]),
+        row = rows[i]
+        value, guess = float(row["value"]), bool(row["guess"])
+        if i in told or value <= 0:
+            continue
+        told[i] = other_unit(value, float(expected[i]), row["measure"], guess=guess)
+        sd = errors[row["measure"]]
+        if not told[i] and not guess and abs(value - expected[i]) > _TOO_FAR * sd:
+            told[i] = (
+                f"more than {_TOO_FAR:g} typical errors from the others, who found "
+                f"about {expected[i]:.1f}"
             )
     reasons = [told.get(i, "") for i in range(len(rows))]
     return pd.Series(reasons, index=numbers.index, dtype=object)
+
+
+def columns_swapped(
+    numbers: pd.DataFrame, expected: npt.NDArray[np.float64]
+) -> dict[int, str]:
+    """Find measures that one participant wrote into each other's columns throughout.
+
+    Parameters and result are those of ``swapped``; the root mean square distance
+    over all of the participant's rows that have both measures decides.
+    """
+    labels = vocabulary().set_index("name")["label"].str.lower()
+    sd = numbers["measure"].map(reading_errors()).to_numpy(float)
+    far, close = _FAR_AND_CLOSE[False]
+    frame = numbers.assign(place=range(len(numbers)), hope=expected, sd=sd)
+    found: dict[int, str] = {}
+    for _, own in frame[~frame["guess"].astype(bool)].groupby("participant"):
+        wide = own.pivot_table(
+            index=["subject", "reading"],
+            columns="measure",
+            values=["value", "hope", "sd", "place"],
+            aggfunc="first",
+        )
+        for one, two in combinations(own["measure"].unique(), 2):
+            both = wide.xs(one, axis=1, level=1).join(
+                wide.xs(two, axis=1, level=1).add_suffix("_2")
+            )
+            both = both.dropna()
+            if both.empty:
+                continue
+            as_written = [
+                (both["value"] - both["hope"]) / both["sd"],
+                (both["value_2"] - both["hope_2"]) / both["sd_2"],
+            ]
+            exchanged = [
+                (both["value"] - both["hope_2"]) / both["sd_2"],
+                (both["value_2"] - both["hope"]) / both["sd"],
+            ]
+            before, after = (
+                float(np.sqrt(np.square(pd.concat(d)).mean()))
+                for d in (as_written, exchanged)
+            )
+            if before > far and after < close:
+                reason = (
+                    f"{labels[one]} and {labels[two]} look exchanged throughout by "
+                    "this participant"
+                )
+                places = pd.concat([both["place"], both["place_2"]])
+                found |= dict.fromkeys(places.astype(int), reason)
+    return found
 
 
 def _expected(numbers: pd.DataFrame, reference: str) -> npt.NDArray[np.float64]:
@@ -73,6 +134,8 @@ def _expected(numbers: pd.DataFrame, reference: str) -> npt.NDArray[np.float64]:
     For a guess the truth is the reference, or the median of the readings.
     """
     taped = numbers[~numbers["guess"].astype(bool)]
+    if "refused" in taped:
+        taped = taped[taped["refused"] == ""]
     truth: dict[tuple[str, str], float] = {}
     others: dict[tuple[str, str], dict[str, list[float]]] = {}
     for row in taped.to_dict("records"):
@@ -161,7 +224,7 @@ def swapped(numbers: pd.DataFrame, expected: npt.NDArray[np.float64]) -> dict[in
     groups: dict[tuple[Any, ...], dict[str, dict[str, tuple[int, float, float]]]] = {}
     for i, row in enumerate(numbers.to_dict("records")):
         guess = bool(row["guess"])
-        key = (row["participant"], guess, 0 if guess else row["reading"])
+        key = (row["participant"], guess, row["reading"])
         of_subject = groups.setdefault(key, {}).setdefault(str(row["subject"]), {})
         cell = (i, float(row["value"]), float(expected[i]))
         of_subject.setdefault(str(row["measure"]), cell)

@@ -26,7 +26,7 @@ from sizing.lesson.choosing import (
 from sizing.lesson.practice import Practice, sizes_in_words
 from sizing.lesson.tem import MeasuringError, measuring_error
 from sizing.lesson.ways import PUT_WRONG_OUTCOMES
-from sizing.stats.intervals import binomial_interval
+from sizing.stats.intervals import binomial_interval, student
 
 _WHO = ["participant", "subject"]
 TOGETHER = "together"
@@ -50,6 +50,8 @@ class RoomResult:
         The same columns without ``outcome``: put in a size that does not fit.
     guesses : dict
         Measure to ``Agreement``.
+    gain : DataFrame
+        What guessing again after measuring gained; see ``guess_gain``.
     error : MeasuringError
     not_counted : DataFrame
         participant, subject, what, reason: usable answers with nothing to set
@@ -58,17 +60,21 @@ class RoomResult:
     chart : str
     invented : tuple of str
         For ``invented_words``.
+    with_slips : RoomResult or None
+        The same with every doubtful number left in; None where none was.
     """
 
     confusion: pd.DataFrame
     sizes: pd.DataFrame
     wrong: pd.DataFrame
     guesses: Mapping[str, Agreement]
+    gain: pd.DataFrame
     error: MeasuringError
     not_counted: pd.DataFrame
     answers: Answers
     chart: str
     invented: tuple[str, ...] = ()
+    with_slips: "RoomResult | None" = None
 
     def summary(self) -> str:
         """Return the result in plain words, with what was left out."""
@@ -192,11 +198,21 @@ def room_result(
         confusion,
         *_outcomes(every),
         guesses,
+        guess_gain(answers, truth),
         measuring_error(answers.readings, measurer=measurer),
         lost,
         answers,
         chart.name,
         chart.invented,
+        None
+        if answers.doubted.empty
+        else room_result(
+            answers.with_doubted(),
+            chart,
+            practice=practice,
+            measurer=measurer,
+            seed=seed,
+        ),
     )
 
 
@@ -299,7 +315,8 @@ def _guesses(
 ) -> tuple[dict[str, Agreement], pd.DataFrame]:
     """Set guesses against the truth, measure by measure."""
     found, lost = {}, [pd.DataFrame(columns=_OUT)]
-    for measure, own in answers.guesses.groupby("measure", sort=True):
+    first = answers.guesses[answers.guesses["reading"] == 1]
+    for measure, own in first.groupby("measure", sort=True):
         name = str(measure)
         true = (
             own["subject"].map(truth[name]).astype(float)
@@ -316,3 +333,67 @@ def _guesses(
         reason = "no true value is known of this subject"
         lost.append(own[true.isna()].assign(what="guesses", reason=reason)[_OUT])
     return found, pd.concat(lost, ignore_index=True)
+
+
+def guess_gain(answers: Answers, truth: pd.DataFrame) -> pd.DataFrame:
+    """Return how much nearer the room's second guesses are than its first.
+
+    Parameters
+    ----------
+    answers : Answers
+        Guesses of reading 1 are set beside those of reading 2.
+    truth : DataFrame
+        One row per subject, measures as columns.
+
+    Returns
+    -------
+    DataFrame
+        measure; before, after (mean absolute error, relative to the truth, each
+        participant counting once), estimate (before minus after), low, high,
+        method, n (participants who guessed the same subjects both times).
+
+    Notes
+    -----
+    The gain is the mean over participants of their own mean gain; its interval is
+    Student's t over participants, missing for fewer than two.
+
+    Examples
+    --------
+    >>> guesses = pd.DataFrame({"participant": ["1", "1", "2", "2"], "subject": "A",
+    ...     "measure": "body_mass_kg", "reading": [1, 2, 1, 2],
+    ...     "value": [60.0, 72.0, 96.0, 88.0]})
+    >>> empty = pd.DataFrame()
+    >>> answers = Answers(empty, guesses, empty, empty, empty, 0)
+    >>> truth = pd.DataFrame({"body_mass_kg": [80.0]}, index=["A"])
+    >>> guess_gain(answers, truth)[["before", "after", "n"]].values.tolist()
+    [[0.225, 0.1, 2.0]]
+    """
+    rows = []
+    for measure, own in answers.guesses.groupby("measure", sort=True):
+        if measure not in truth:
+            continue
+        true = own["subject"].map(truth[measure]).astype(float)
+        off = own.assign(off=(own["value"] / true - 1).abs())
+        both = off.pivot_table(index=_WHO, columns="reading", values="off")
+        if not {1, 2} <= set(both):
+            continue
+        each = both[[1, 2]].dropna().groupby("participant").mean()
+        if each.empty:
+            continue
+        gain = each[1] - each[2]
+        n = len(gain)
+        half = student(n - 1) * gain.std() / np.sqrt(n) if n > 1 else np.nan
+        rows.append(
+            {
+                "measure": measure,
+                "before": each[1].mean(),
+                "after": each[2].mean(),
+                "estimate": gain.mean(),
+                "low": gain.mean() - half,
+                "high": gain.mean() + half,
+                "method": "95 %, Student's t over participants, paired",
+                "n": n,
+            }
+        )
+    names = ["measure", "before", "after", "estimate", "low", "high", "method", "n"]
+    return pd.DataFrame(rows, columns=names)

@@ -111,7 +111,7 @@ def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, by
     } | {f"{name}.html": lesson_page(name, **shown) for name in _WRITTEN}
     if lesson.room is not None:
         texts["room.html"] = room_html(
-            lesson.room, lesson.repeats, pictures, units=lesson.units
+            lesson.room, lesson.repeats, pictures, units=lesson.units, each=True
         )
         texts["room_left_out.csv"] = _csv(lesson.room.answers.left_out)
         texts["room_sizes.csv"] = _csv(lesson.room.sizes)
@@ -148,7 +148,7 @@ _PARTS: dict[str, tuple[tuple[str, str, str], ...]] = {
         ("slides.html", "Slides", "F: full screen; N: what to say; arrows: move"),
         ("answer_form.xlsx", "The answer form", "laid out for your room"),
         ("card_answers.html", "All cards' answers", "for you alone"),
-        ("room.html", "What this room found", "from the answers given"),
+        ("room.html", "What this room found", "each by number: not for the wall"),
     ),
 }
 

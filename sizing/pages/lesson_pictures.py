@@ -25,7 +25,12 @@ from sizing.lesson.room import RoomResult
 from sizing.lesson.ways import MISSED, PUT_WRONG, WAY_WORDS, WRONG, WaysResult
 from sizing.measures.written import written
 from sizing.pages.page import Picture
-from sizing.plots.room import plot_agreement, plot_confusion, plot_measuring_error
+from sizing.plots.room import (
+    plot_agreement,
+    plot_confusion,
+    plot_gain,
+    plot_measuring_error,
+)
 from sizing.plots.side_views import plot_side_views
 from sizing.plots.style import quiet_style
 from sizing.plots.teaching import (
@@ -35,6 +40,7 @@ from sizing.plots.teaching import (
     plot_wrong,
 )
 from sizing.words.lesson import (
+    gain_words,
     guesses_words,
     measure_labels,
     of_hundred,
@@ -298,6 +304,17 @@ def room_slides(
     for measure, agreement in found.guesses.items():
         if len(agreement.points):
             slides.append(_guesses(measure, agreement, units))
+    if len(found.gain):
+        words = gain_words(found.gain)
+        slides.append(
+            _slide(
+                plot_gain(found.gain, labels=measure_labels()),
+                "room_gain",
+                "Guess, measure, guess again: what the room gained",
+                alt=f"Bars: how far off guesses were before and after. {words}",
+                caption=words,
+            )
+        )
     if len(found.error.table):
         slides.append(
             _slide(

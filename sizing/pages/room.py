@@ -11,6 +11,7 @@ from sizing.measures import vocabulary
 from sizing.pages.page import Page, Picture, Section, Table, render, table
 from sizing.plots.style import percent
 from sizing.words.lesson import (
+    gain_words,
     guesses_words,
     left_out_words,
     measure_labels,
@@ -35,6 +36,7 @@ def room_sections(
     *,
     units: str = "metric",
     rows: bool = True,
+    each: bool = False,
 ) -> list[Section]:
     """Return what came of the room's answers, part by part.
 
@@ -49,6 +51,8 @@ def room_sections(
         A key of ``sizing.measures.written.UNITS``.
     rows : bool
         Whether answers left out are named by their row in a file.
+    each : bool
+        Whether each participant's own figures are shown, which is not for a wall.
 
     Returns
     -------
@@ -66,7 +70,7 @@ def room_sections(
             Section(
                 "Sizes",
                 figures=of("room_sizes"),
-                tables=[confusion_table(room), *sizes_tables(room)],
+                tables=[confusion_table(room), *sizes_tables(room, each)],
             )
         )
     if room.guesses:
@@ -79,10 +83,22 @@ def room_sections(
                 ],
                 figures=of("room_guesses"),
                 tables=[
-                    guess_table(measure, found.table, units)
+                    guess_table(measure, found.table, units, each)
                     for measure, found in room.guesses.items()
                     if len(found.points)
                 ],
+            )
+        )
+    if len(room.gain):
+        sections.append(
+            Section(
+                "Guess, measure, guess again",
+                words=[
+                    gain_words(room.gain),
+                    "The same bodies were guessed again, so part of the gain may be "
+                    "that they were known by then.",
+                ],
+                figures=of("room_gain"),
             )
         )
     if len(room.error.table):
@@ -93,12 +109,14 @@ def room_sections(
                 figures=of("room_tape"),
                 tables=[
                     tape_table(room.error.table, units),
-                    habit_table(room, units),
+                    *([habit_table(room, units)] if each else []),
                 ],
             )
         )
         if repeats is not None:
             sections.append(repeats_section(repeats, pictures, own=True))
+    if room.with_slips is not None:
+        sections.append(_slips_section(room, room.with_slips, units))
     sections.append(_left_out_section(room, rows))
     return sections
 
@@ -110,6 +128,7 @@ def room_html(
     *,
     units: str = "metric",
     rows: bool = True,
+    each: bool = False,
 ) -> str:
     """Return the room's own results as a page; see ``room_sections``."""
     page = Page(
@@ -119,7 +138,9 @@ def room_html(
         inputs=f"{len(room.answers.participants)} participants, who are numbers here; "
         f"chart: {room.chart}.",
         answer=room_answer(room),
-        sections=room_sections(room, repeats, pictures, units=units, rows=rows),
+        sections=room_sections(
+            room, repeats, pictures, units=units, rows=rows, each=each
+        ),
         limits=ROOM_LIMITS,
         sources=room_sources(room),
     )
@@ -174,13 +195,13 @@ def confusion_table(room: RoomResult) -> Table:
     return table(frame, caption="Sizes chosen where others were right", words=words)
 
 
-def sizes_tables(room: RoomResult) -> list[Table]:
+def sizes_tables(room: RoomResult, each: bool = True) -> list[Table]:
     """Return what came of the choices, together and by participant.
 
     Outcomes that never came stand in no column: the table must fit on a page.
     """
     tables = []
-    for source, rows in room.sizes.groupby("source", sort=False):
+    for source, rows in _shown(room.sizes, each).groupby("source", sort=False):
         came = rows.groupby("outcome")["count"].sum()
         frames = []
         for who, own in rows.groupby("participant", sort=False):
@@ -204,7 +225,9 @@ def sizes_tables(room: RoomResult) -> list[Table]:
     return tables
 
 
-def guess_table(measure: str, rows: pd.DataFrame, units: str = "metric") -> Table:
+def guess_table(
+    measure: str, rows: pd.DataFrame, units: str = "metric", each: bool = True
+) -> Table:
     """Return bias and limits of agreement, together and by participant."""
     unit, size = unit_of(measure, units)
     names = {
@@ -213,7 +236,7 @@ def guess_table(measure: str, rows: pd.DataFrame, units: str = "metric") -> Tabl
         "upper_limit": f"Upper limit, {unit}",
     }
     frames = []
-    for who, own in rows.groupby("participant", sort=False):
+    for who, own in _shown(rows, each).groupby("participant", sort=False):
         found = {r["statistic"]: r for r in own.to_dict("records")}
         cells = {"Participant": who, "Guesses": own["n"].iloc[0]}
         for statistic, words in names.items():
@@ -295,6 +318,39 @@ def habit_table(room: RoomResult, units: str = "metric") -> Table:
         frame,
         caption="Each participant's habit: first readings minus everybody's mean",
         words=["Participant"],
+    )
+
+
+def _shown(rows: pd.DataFrame, each: bool) -> pd.DataFrame:
+    """Return what may stand on a wall: all together, or each participant as well."""
+    return rows if each else rows[rows["participant"] == TOGETHER]
+
+
+def _slips_section(room: RoomResult, slips: RoomResult, units: str) -> Section:
+    """Return the figures with the doubtful numbers left out, and left in."""
+    found = {}
+    for name, one in (("Left out", room), ("Left in", slips)):
+        own = one.wrong[one.wrong["participant"] == TOGETHER].set_index("source")
+        cells = {
+            f"In a wrong size, {_SOURCES[str(s)]}": f"{r['count']} of {r['n']}"
+            for s, r in own.to_dict("index").items()
+        }
+        for row in one.error.table.to_dict("records"):
+            unit, size = unit_of(row["measure"], units)
+            label = measure_labels()[row["measure"]]
+            told = f"{row['tem'] / size:.1f} {unit}"
+            cells[f"{label}, read again by {_KINDS[row['kind']]}"] = told
+        found[name] = cells
+    frame = pd.DataFrame(found).rename_axis("Figure").reset_index()
+    return Section(
+        "With and without the slips",
+        words=[
+            f"{len(room.answers.doubted)} numbers look like slips; they are named "
+            "below and left out of every figure above. This is what they would do."
+        ],
+        tables=[
+            table(frame, caption="The slips left out, and left in", words=["Figure"])
+        ],
     )
 
 

@@ -21,6 +21,7 @@ from sizing.plots.style import (
 )
 from sizing.plots.teaching import slide_axes
 from sizing.words.numbers import points as whole
+from sizing.words.numbers import points_interval
 
 
 def plot_agreement(
@@ -65,6 +66,51 @@ def plot_agreement(
             beside(ax, f"{words} {whole(value / 100)}", value, fontsize=11)
         ax.set_xlabel(f"Truth, {unit}")
         ax.set_ylabel(f"Guess minus truth, {unit}")
+    return ax
+
+
+def plot_gain(
+    table: pd.DataFrame, *, labels: Mapping[str, str], ax: Axes | None = None
+) -> Axes:
+    """Draw how far guesses were off before measuring and after, and the gain.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``measure``, ``before``, ``after``, and the gain as ``estimate``, ``low``,
+        ``high``: shares of the truth.
+    labels : mapping
+        What measures are called.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = slide_axes(ax)
+    with quiet_style():
+        for i, row in enumerate(table.to_dict("records")):
+            for step, (name, shade, hatch) in enumerate(
+                (("before", SHADES[1], ""), ("after", SHADES[3], HATCHES[1]))
+            ):
+                label = {"before": "first guess", "after": "guessed again"}[name]
+                ax.barh(
+                    i + 0.2 * (2 * step - 1),
+                    row[name],
+                    height=0.36,
+                    color=shade,
+                    hatch=hatch,
+                    edgecolor=INK,
+                    label=label if i == 0 else None,
+                )
+            words = f"gain {points_interval(row)} points" if row["n"] > 1 else ""
+            beside(ax, words, i, fontsize=12)
+        names = [labels.get(m, m) for m in table["measure"]]
+        name_rows(ax, range(len(table)), names)
+        ax.set_xlim(0, 1.15 * float(table[["before", "after"]].to_numpy().max()))
+        percent_axis(ax.xaxis)
+        ax.set_xlabel("How far off a guess is on average, share of the truth")
+        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.14), ncols=2)
     return ax
 
 

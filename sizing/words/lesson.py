@@ -236,6 +236,35 @@ def guesses_words(found: Agreement, measure: str, units: str = "metric") -> str:
     return words + "."
 
 
+def gain_words(gain: pd.DataFrame) -> str:
+    """Say how far off guesses were before and after measuring, and what it gained.
+
+    Examples
+    --------
+    >>> gain_words(pd.DataFrame({"measure": ["body_mass_kg"], "before": [0.11],
+    ...     "after": [0.08], "estimate": [0.03], "low": [0.01], "high": [0.05],
+    ...     "n": [12]}))
+    'Body mass, guessed by 12 both times: off by 11 % at first, 8 % after measuring; a \
+gain of 3 points (1 to 5).'
+    """
+    said = []
+    for row in gain.to_dict("records"):
+        ends = [points(row[end], sign=False) for end in ("low", "high")]
+        gained = points(row["estimate"], sign=False)
+        label = measure_labels()[row["measure"]]
+        words = (
+            f"{label}, guessed by {row['n']} both times: off by "
+            f"{share(row['before'])} at first, {share(row['after'])} after measuring; "
+            f"a gain of {gained} point{'' if gained == '1' else 's'}"
+        )
+        known = row["n"] > 1 and ends[0] != ends[1]
+        words += f" ({ends[0]} to {ends[1]})" if known else ""
+        if row["n"] > 1 and row["low"] <= 0 <= row["high"]:
+            words += ": too few to say whether anything was gained"
+        said.append(f"{words}.")
+    return " ".join(said)
+
+
 def signed(value: float) -> str:
     """Write a difference to the nearest half, with its sign.
 

@@ -193,7 +193,11 @@ def test_the_invented_room_is_told_at_once_with_every_slip(form):
     for part in ("guess minus truth", "%TEM", "reliability", "Readings averaged"):
         assert part in told
     assert not CODE.search(told + wrong)
-    assert room.shown.value.count("<img") == 6
+    assert "habit" not in told and "The slips left out, and left in" in told
+    room.each.value = True
+    assert "habit" in shown(room.shown.value)
+    room.each.value = False
+    assert room.shown.value.count("<img") == 7
     room.invented.value = False
     assert room.shown.value == "" and "Nothing is entered yet" in room.answer.value
 

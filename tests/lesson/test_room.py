@@ -7,6 +7,7 @@ import pytest
 import statsmodels.api as sm
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 from statsmodels.formula.api import ols
 
 from sizing.charts import chart_from, demo_chart
@@ -278,14 +279,15 @@ def test_the_slips_of_the_demo_room_are_named_and_left_out(demo):
     assert reasons.loc[[("8", "A")]].str.contains("A and C look exchanged").all()
     assert len(reasons.loc["8"]) == 6
     assert "nothing is filled in" in reasons.loc[[("12", "C")]].iloc[0]
-    assert len(demo.left_out) == 10
+    assert reasons.loc["2"].str.contains("exchanged throughout").all()
+    assert len(demo.left_out) == 16
     kept = demo.readings.query("participant == '8'")
     assert set(kept["subject"]) == {"B"}
 
 
 def test_the_room_is_told_in_plain_words(demo):
     words = room_result(demo, demo_chart()).summary()
-    for part in ("size that fits", "guesses", "landmarks", "10 left out", "Left out"):
+    for part in ("size that fits", "guesses", "landmarks", "16 left out", "Left out"):
         assert part in words
     assert "Traceback" not in words and "nan" not in words
 
@@ -310,6 +312,83 @@ def test_exchanged_guesses_are_noticed_and_bad_ones_kept():
     assert set(answers.guesses["participant"]) == {"2"}
     assert answers.left_out["reason"].str.contains("exchanged").all()
     assert len(answers.left_out) == 4
+
+
+def swapping_room() -> pd.DataFrame:
+    """Six measure two people; participant 3 writes two measures the wrong way round."""
+    rng = np.random.default_rng(3)
+    depth, hip = "buttock_popliteal_length_cm", HIP
+    rows = []
+    for p in range(1, 7):
+        for s, (d, h) in {"A": (47.0, 98.0), "B": (52.0, 112.0)}.items():
+            read = [round(v + rng.normal(0, 1), 1) for v in (d, h)]
+            read = read[::-1] if p == 3 else read
+            rows.append({"participant": p, "subject": s, depth: read[0], hip: read[1]})
+    return pd.DataFrame(rows)
+
+
+def test_columns_exchanged_by_one_participant_throughout_are_named():
+    """Before, one such participant turned the room's figures upside down."""
+    answers = read_answers(swapping_room(), demo_chart())
+    assert set(answers.left_out["participant"]) == {"3"}
+    assert len(answers.left_out) == 4
+    assert answers.left_out["reason"].str.contains("exchanged throughout").all()
+    assert len(answers.readings) == 20
+
+
+def test_a_reading_far_from_the_others_is_left_out_and_shown_with_and_without():
+    room = swapping_room()
+    room = room[room["participant"] != 3].reset_index(drop=True)
+    room.loc[0, HIP] += 12
+    found = room_result(read_answers(room, demo_chart()), demo_chart())
+    reason = found.answers.left_out["reason"].tolist()
+    assert len(reason) == 1 and "more than 5 typical errors" in reason[0]
+    tem = [
+        one.error.table.query("measure == @HIP and kind == 'between'")["tem"].iloc[0]
+        for one in (found, found.with_slips)
+    ]
+    assert tem[1] > 2 * tem[0]
+    assert found.with_slips.answers.left_out["reason"].tolist() == reason
+    assert found.with_slips.with_slips is None
+
+
+def test_the_gain_of_guessing_again_against_a_paired_t_test():
+    rng = np.random.default_rng(4)
+    true = {"A": (60.0, 160.0), "B": (95.0, 178.0)}
+    rows = [
+        {"participant": "reference", "subject": s, "body_mass_kg": m, "stature_cm": h}
+        for s, (m, h) in true.items()
+    ]
+    for p in range(1, 9):
+        for again, sd in ((1, 0.15), (2, 0.06)):
+            for s, (m, _) in true.items():
+                guess = round(m * (1 + rng.normal(0, sd)), 1)
+                rows.append(
+                    {"participant": p, "subject": s, "reading": again,
+                     "guessed_body_mass_kg": guess}
+                )  # fmt: skip
+    room = pd.DataFrame(rows)
+    found = room_result(read_answers(room, demo_chart()), demo_chart())
+    told = room[room["participant"] != "reference"]
+    mass = told["subject"].map({s: m for s, (m, _) in true.items()})
+    off = (told["guessed_body_mass_kg"] / mass - 1).abs()
+    each = told.assign(off=off).pivot_table(
+        index="participant", columns="reading", values="off"
+    )
+    oracle = stats.ttest_rel(each[1], each[2])
+    row = found.gain.iloc[0]
+    assert row["estimate"] == pytest.approx((each[1] - each[2]).mean())
+    ends = oracle.confidence_interval()
+    assert (row["low"], row["high"]) == pytest.approx((ends.low, ends.high))
+    # Agreement is of the first guesses alone.
+    assert len(found.guesses["body_mass_kg"].points) == 16
+
+
+@pytest.mark.parametrize("size", ["Adult-2", "adult2", "ADULT 2 "])
+def test_a_size_written_nearly_as_on_the_chart_is_that_size(size):
+    room = pd.DataFrame({"participant": [1], "subject": "A", "chosen_size": [size]})
+    answers = read_answers(room, demo_chart())
+    assert answers.sizes["chosen_size"].tolist() == ["adult 2"]
 
 
 @settings(max_examples=25, deadline=None)
