@@ -1,19 +1,27 @@
 """Compare two charts on the same people."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from sizing.cautions import cautions, invented_first
 from sizing.charts import OUTCOMES, SizeChart, assign
+from sizing.charts.nearest import yardsticks
 from sizing.coverage.coverage import EVERYONE, memberships, outcome_columns
 from sizing.coverage.groups import by_list
+from sizing.measures import to_tenths
+from sizing.measures.vocabulary import plain
 from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.stats.intervals import LEVEL, difference_interval
+from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import SMALL_GROUP, group_means
+
+Ints = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -28,6 +36,11 @@ class Comparison:
         Names of the charts and the population.
     invented : tuple of str
         ``chart`` where one of the two is invented; the summary begins with it.
+    shared : tuple of str
+        The measures by which both were judged.
+    unchecked : DataFrame
+        What each chart leaves unchecked that the other limits; empty where both limit
+        the same measures. See ``compare_charts``.
     """
 
     table: pd.DataFrame
@@ -35,25 +48,56 @@ class Comparison:
     chart_b: str
     people: str
     invented: tuple[str, ...] = ()
+    shared: tuple[str, ...] = ()
+    unchecked: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     def summary(self) -> str:
-        """Return the difference in coverage in plain words, with the cautions."""
+        """Return the difference in coverage in plain words, with the cautions.
+
+        Charts that limit different measures have no winner: a chart that looks at
+        fewer measures fits more people only because it rules out fewer.
+        """
         row = next(
             row
             for _, row in self.table.iterrows()
             if row["level"] == EVERYONE and row["outcome"] == "covered"
         )
         points = [f"{100 * row[c]:+.1f}" for c in ("estimate", "low", "high")]
-        told = (
+        told = self._unlike() or (
             f"{self.chart_b} covers {100 * row['share_b']:.1f} % of {self.people}, "
             f"{self.chart_a} {100 * row['share_a']:.1f} %: a difference of "
             f"{points[0]} points ({points[1]} to {points[2]}; n = {row['n']:,}; "
             f"{row['method']})."
         )
-        if row["low"] <= 0 <= row["high"]:
+        if self.unchecked.empty and row["low"] <= 0 <= row["high"]:
             told += " These people do not show that either covers more."
         told = invented_first(self.invented, told)
         return "\n".join([told, " ".join(cautions())])
+
+    def _unlike(self) -> str:
+        """Say what charts that limit different measures leave unchecked."""
+        if self.unchecked.empty:
+            return ""
+        row = self.table.iloc[0]
+        told = f"{self.chart_a} and {self.chart_b} limit no measure in common"
+        if self.shared:
+            named = " and ".join(map(plain, self.shared))
+            told = (
+                f"By {named}, which both limit, {self.chart_b} covers "
+                f"{100 * row['share_b']:.1f} % of {self.people} and {self.chart_a} "
+                f"{100 * row['share_a']:.1f} %"
+            )
+        told += ". Neither can be said to be better, since they do not limit the same:"
+        for _, one in self.unchecked.iterrows():
+            name = plain(one["measure"])
+            told += (
+                f" '{one['chart']}' never looks at the {name}: of 100 people it fits, at "
+                f"least {100 * one['estimate']:.0f} ({100 * one['low']:.0f} to "
+                f"{100 * one['high']:.0f}) would fall outside the {name} of the size "
+                f"named, were that {one['width']:g} {one['measure'].rsplit('_', 1)[1]} "
+                "wide, as in the other chart."
+            )
+        return told
 
 
 def compare_charts(
@@ -83,7 +127,13 @@ def compare_charts(
     Comparison
         ``.table``: by, level, outcome (covered, then each outcome); share_a,
         share_b; estimate, low, high (share_b - share_a); method; n;
-        n_effective; standard_error; df; small_group.
+        n_effective; standard_error; df; small_group. Where the charts do not limit
+        the same measures, both are judged by those that they share alone.
+
+        ``.unchecked``: one row per chart and measure that only the other limits:
+        chart; measure; width (the other's median band, in cm or kg); estimate, low,
+        high (share of those whom the chart fits who fall outside the band of that
+        width which holds most of the people of their size); method; n.
 
     Notes
     -----
@@ -111,8 +161,17 @@ def compare_charts(
     """
     place = layout(people)
     labels, members = memberships(people, by_list(by), place)
-    a = outcome_columns(assign(people, chart_a), place)
-    b = outcome_columns(assign(people, chart_b), place)
+    shared = tuple(m for m in chart_a.measures if m in chart_b.measures)
+    unchecked = pd.concat(
+        [
+            _unchecked(people, *pair, place, replicates=replicates, seed=seed)
+            for pair in ((chart_a, chart_b), (chart_b, chart_a))
+        ]
+    )
+    a, b = (
+        outcome_columns(assign(people, _only(chart, shared)), place)
+        for chart in (chart_a, chart_b)
+    )
     columns = [y - x for x, y in zip(a, b, strict=True)]
     means = group_means(place, columns, members, replicates=replicates, seed=seed)
     shares = []
@@ -149,4 +208,68 @@ def compare_charts(
         }
     )
     invented = chart_a.invented or chart_b.invented
-    return Comparison(table, chart_a.name, chart_b.name, people.name, invented)
+    names = (chart_a.name, chart_b.name, people.name)
+    unchecked = unchecked.reset_index(drop=True)
+    return Comparison(table, *names, invented, shared, unchecked)
+
+
+def _only(chart: SizeChart, measures: Sequence[str]) -> SizeChart:
+    """Return the chart with the limits of some measures alone."""
+    others = [m for m in chart.measures if m not in measures]
+    dropped = [f"{m}_{end}" for m in others for end in ("low", "high")]
+    return replace(chart, frame=chart.frame.drop(columns=dropped, errors="ignore"))
+
+
+def _unchecked(
+    people: People,
+    chart: SizeChart,
+    other: SizeChart,
+    place: Layout,
+    *,
+    replicates: int,
+    seed: int,
+) -> pd.DataFrame:
+    """Say what a chart leaves unchecked that the other limits."""
+    rows: list[dict[str, Any]] = []
+    lacking = [m for m in other.measures if m not in chart.measures]
+    named = assign(people, chart).table["size"].cat.codes.to_numpy()
+    fitted = named >= 0
+    weight = people.weight.to_numpy(dtype=float)
+    for measure in (m for m in lacking if m in people.frame and fitted.any()):
+        width = round(yardsticks(other)[measure])
+        values = to_tenths(people.frame[measure].to_numpy(float, na_value=np.nan))
+        known = fitted & (values >= 0)
+        inside = np.zeros(len(values), dtype=bool)
+        for size in np.unique(named[known]):
+            own = known & (named == size)
+            low = _fullest(values[own], weight[own], width)
+            inside |= own & (values >= low) & (values <= low + width)
+        outside = (known & ~inside)[place.rows][:, :, None].astype(float)
+        members = known[place.rows][:, :, None].astype(float)
+        means = group_means(
+            place, list(outside), list(members), replicates=replicates, seed=seed
+        )
+        low_end, high_end = means.shares()
+        rows.append(
+            {
+                "chart": chart.name,
+                "measure": measure,
+                "width": width / 10,
+                "estimate": float(means.estimate[0, 0]),
+                "low": float(low_end[0, 0]),
+                "high": float(high_end[0, 0]),
+                "method": f"95 % score interval on the effective number; {place.how}"
+                f"{place.joined}",
+                "n": round(float(means.n[0])),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _fullest(values: Ints, weight: Floats, width: int) -> int:
+    """Return where the band of a width begins that holds most of the weight."""
+    start = int(values.min())
+    below = np.concatenate([[0.0], np.cumsum(np.bincount(values - start, weight))])
+    span = np.arange(len(below) - 1)
+    held = below[np.minimum(span + width + 1, len(below) - 1)] - below[span]
+    return start + int(held.argmax())

@@ -451,6 +451,50 @@ def test_what_is_said_are_the_figures_of_everyone(rng):
     assert found.table.loc[0, "level"] == "everyone"
 
 
+def test_a_chart_by_weight_alone_beats_no_chart_of_measures(rng):
+    """It fits nearly everyone, since it looks at one thing; no winner is named."""
+    people = invented(rng, 300, 2)
+    weight = pd.DataFrame({"size": ["S", "M", "L"], "body_mass_kg_low": [0, 60, 90]})
+    weight["body_mass_kg_high"] = [60.0, 90.0, 400.0]
+    light = chart_from(weight, name="by weight", warn=False)
+    lengths = demo_chart().frame.filter(regex="size|group|^shoulder|^hip")
+    full = chart_from(lengths, name="by tape", warn=False)
+    found = compare_charts(people, full, light, replicates=50)
+    told = found.summary().splitlines()[0]
+    assert found.shared == () and "no measure in common" in told
+    assert "Neither can be said to be better" in told and "covers" not in told
+    assert "never looks at the " in told
+    # By hand: for each size, the best band of the width the other chart has.
+    size = assign(people, light).table["size"]
+    back = (10 * people.frame["shoulder_height_sitting_cm"] + 0.5 + 1e-7).astype(int)
+    width = (lengths.filter(like="high").iloc[:, 0]).sub(
+        lengths["shoulder_height_sitting_cm_low"]
+    )
+    wide = round(10 * width.median())
+    held = 0.0
+    for name in light.sizes:
+        x, w = back[size == name].to_numpy(), people.weight[size == name].to_numpy()
+        held += max((w * ((x >= low) & (x <= low + wide))).sum() for low in set(x))
+    want = 1 - held / people.weight[size.notna()].sum()
+    row = found.unchecked.set_index(["chart", "measure"]).loc[
+        ("by weight", "shoulder_height_sitting_cm")
+    ]
+    assert row["estimate"] == pytest.approx(want) and row["width"] == wide / 10
+    assert row["low"] <= row["estimate"] <= row["high"]
+
+
+def test_charts_that_share_some_measures_are_judged_by_those_alone(rng):
+    people = invented(rng, 200, 1)
+    hip, both = "hip_circumference_cm", demo_chart()
+    alone = SizeChart(both.frame.filter(regex=f"size|group|load|^{hip}"), name="hip")
+    found = compare_charts(people, both, alone, replicates=50)
+    assert found.shared == (hip,)
+    # Judged by hip girth alone they are the same chart.
+    assert found.table["estimate"].abs().max() == 0
+    assert set(found.unchecked["chart"]) == {"hip"}
+    assert "which both limit" in found.summary()
+
+
 def test_the_two_harms_are_those_of_the_nearest_size(rng):
     people = invented(rng, 200, 2)
     found = estimate_coverage(people, demo_chart(), replicates=50)
