@@ -91,8 +91,8 @@ class Comparison:
         for _, one in self.unchecked.iterrows():
             name = plain(one["measure"])
             told += (
-                f" '{one['chart']}' never looks at the {name}: of 100 people it fits, at "
-                f"least {100 * one['estimate']:.0f} ({100 * one['low']:.0f} to "
+                f" '{one['chart']}' never looks at the {name}: of 100 people it fits, "
+                f"at least {100 * one['estimate']:.0f} ({100 * one['low']:.0f} to "
                 f"{100 * one['high']:.0f}) would fall outside the {name} of the size "
                 f"named, were that {one['width']:g} {one['measure'].rsplit('_', 1)[1]} "
                 "wide, as in the other chart."
