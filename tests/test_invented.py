@@ -50,7 +50,7 @@ def test_one_client_in_text_page_note_and_json(own):
     assert found.to_dict()["answer"].startswith(CHART)
     assert answer_html(found).split("</p>")[0].endswith(CHART)
     note = client_note(found)
-    assert f"**{CHART} " in note.markdown() and CHART in note.html()
+    assert f"**{CHART}**" in note.markdown() and CHART in note.html()
     mine = check_client(read_chart(own, warn=False), WOMAN)
     assert "Invented for" not in mine.summary() + client_note(mine).html()
 

@@ -14,7 +14,7 @@ from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
 from sizing.errors import SizingError
-from sizing.files.writing import write_text
+from sizing.files.writing import write_bytes
 from sizing.measures.written import written
 
 if TYPE_CHECKING:
@@ -45,19 +45,25 @@ class NoteForm:
         self.size = w.Dropdown(options=[""], description="Size chosen")
         self.texts = {
             "reason": w.Text(description="Why this size"),
+            "hoist": w.Text(description="Which hoist (type, number)"),
+            "spreader_bar": w.Text(description="Which spreader bar"),
+            "sling": w.Text(description="Which sling (pattern, number)"),
+            "carers": w.Text(description="Carers needed"),
             "shoulders": w.Text(description="Attachment at the shoulders"),
             "legs": w.Text(description="Attachment at the legs"),
             "positions_reason": w.Text(description="Why these positions"),
+            "trial": w.Text(description="Outcome of the trial"),
             "reference": w.Text(description="File number (no name)"),
             "remarks": w.Text(description="Remarks"),
         }
         self.on = w.DatePicker(description="Assessed on")
+        self.examined = w.DatePicker(description="Equipment examined on")
         self.review = w.DatePicker(description="Review on")
         self.write = w.Button(
             description="Show the note", layout=w.Layout(width="auto")
         )
         self.path = w.Text(
-            description="Save the note as", placeholder="note.html or note.md"
+            description="Save the note as", placeholder="note.html, note.docx"
         )
         self.save = w.Button(description="Save the note", layout=w.Layout(width="auto"))
         self.out = w.HTML()
@@ -67,7 +73,7 @@ class NoteForm:
             [self.write, self.path, self.save],
             layout=w.Layout(flex_flow="row wrap", align_items="center"),
         )
-        fields = [self.size, *self.texts.values(), self.on, self.review]
+        fields = [self.size, *self.texts.values(), self.on, self.examined, self.review]
         self.view = w.VBox([*fields, buttons, self.out])
 
     def use_chart(self, chart: SizeChart) -> None:
@@ -87,7 +93,7 @@ class NoteForm:
         self.size.value = ""
         for box in (*self.texts.values(), self.path):
             box.value = ""
-        self.on.value = self.review.value = None
+        self.on.value = self.examined.value = self.review.value = None
 
     def make(self) -> "HandlingNote":
         """Return the note for the answer of the moment.
@@ -105,7 +111,10 @@ class NoteForm:
             raise SizingError("Check the client first.")
         texts = {name: box.value for name, box in self.texts.items()}
         decision = Decision(
-            size=self.size.value or "", review_on=self.review.value, **texts
+            size=self.size.value or "",
+            examined_on=self.examined.value,
+            review_on=self.review.value,
+            **texts,
         )
         on: date | None = self.on.value
         say = partial(written, units=self._switch.units)
@@ -144,14 +153,14 @@ def save_text(name: str, note: "HandlingNote") -> str:
         name does.
     """
     path = Path(name.strip())
-    if path.suffix not in (".html", ".md"):
-        raise SizingError("Name the file so that it ends in .html or .md.")
+    if path.suffix not in (".html", ".md", ".docx"):
+        raise SizingError("Name the file so that it ends in .html, .md or .docx.")
     # os.path says no, where Path stumbles, of names that no file can have.
     if not os.path.isdir(path.parent):
         raise SizingError(f"There is no folder '{path.parent}': make it first.")
-    text = note.html() if path.suffix == ".html" else note.markdown()
+    content = note.as_file(path.suffix)
     try:
-        return str(write_text(path, text, fresh=True))
+        return str(write_bytes(path, content, fresh=True))
     except FileExistsError:
         raise SizingError(
             f"There is a file '{path}' already: choose another name."

@@ -78,7 +78,7 @@ USES: dict[str, Uses] = {
     "chart": Uses(("file", "--margins", "--against"), writes={"--out": _PAGE}),
     "client": Uses(
         ("--chart", "--caseload"),
-        writes={"--note": (".html", ".md"), "--out": (".csv", ".xlsx")},
+        writes={"--note": (".html", ".md", ".docx"), "--out": (".csv", ".xlsx")},
     ),
     "bands": Uses(("--owned",)),
     "stock": Uses(

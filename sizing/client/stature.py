@@ -50,17 +50,25 @@ class StatureEstimate:
         """Return the estimate in plain words, measures written by ``say``."""
         return told(self.said(), say)
 
-    def said(self) -> Said:
-        """Return the estimate as a sentence that says itself in any units."""
+    def said(self, *, short: bool = False) -> Said:
+        """Return the estimate as a sentence that says itself in any units.
+
+        In short, without what the segment is and where the equation comes from.
+        """
         row = self.best
         middle, low, high = (float(row[name]) for name in ("estimate", "low", "high"))
         beyond = (
             "; beyond the ages the equation was made on, so its error is widened by "
             f"{BEYOND_AGES:g}"
         )
-        return Said(
+        template = (
             "Stature estimated from {segment} ({what}): {middle} (9 in 10 such people: "
-            "{low} to {high}; {source}){beyond}.",
+            "{low} to {high}; {source}){beyond}."
+        )
+        if short:
+            template = template.replace(" ({what})", "").replace("; {source}", "")
+        return Said(
+            template,
             segment=_label(row["segment"]),
             what=segment_table().loc[row["segment"], "definition"],
             middle=Amount(middle, STATURE),

@@ -72,13 +72,13 @@ def workbook_bytes(
         for name, frame in sheets.items():
             table = _marked_table(frame)
             for column in _text_columns(table):
-                table[column] = table[column].map(_writable)
-            table.columns = pd.Index([_writable(name) for name in table.columns])
+                table[column] = table[column].map(writable)
+            table.columns = pd.Index([writable(name) for name in table.columns])
             table.to_excel(book, index=False, sheet_name=name)
             for column, given in (choices or {}).items():
                 if column in table:
                     _offer(book, name, list(table.columns).index(column), given)
-    return _undated(buffer.getvalue())
+    return undated(buffer.getvalue())
 
 
 def _offer(book: pd.ExcelWriter, sheet: str, at: int, given: Sequence[str]) -> None:
@@ -86,7 +86,7 @@ def _offer(book: pd.ExcelWriter, sheet: str, at: int, given: Sequence[str]) -> N
     from openpyxl.utils import get_column_letter
     from openpyxl.worksheet.datavalidation import DataValidation
 
-    listed = pd.DataFrame({"choices": [marked(_writable(one)) for one in given]})
+    listed = pd.DataFrame({"choices": [marked(writable(one)) for one in given]})
     listed.to_excel(book, index=False, header=False, sheet_name="choices")
     rule = DataValidation(
         type="list",
@@ -99,7 +99,7 @@ def _offer(book: pd.ExcelWriter, sheet: str, at: int, given: Sequence[str]) -> N
     book.sheets[sheet].add_data_validation(rule)
 
 
-def _undated(workbook: bytes) -> bytes:
+def undated(workbook: bytes) -> bytes:
     """Return a workbook without when it was made, in it or on its parts."""
     made = io.BytesIO()
     with (
@@ -185,5 +185,6 @@ def _text_columns(table: pd.DataFrame) -> list[object]:
     ]
 
 
-def _writable(cell: object) -> object:
+def writable(cell: object) -> object:
+    """Return a cell without the signs that no workbook or document can hold."""
     return _UNWRITABLE.sub("\ufffd", cell) if isinstance(cell, str) else cell

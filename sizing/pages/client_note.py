@@ -1,52 +1,36 @@
 """The note for the handling plan: one page to print, sign and keep."""
 
-from collections.abc import Sequence
+import io
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+import pandas as pd
+
 from sizing.client import ClientAnswer
 from sizing.errors import Problem, SizingError, one_of
+from sizing.files.writing import undated, writable
 from sizing.measures.vocabulary import plain
-from sizing.measures.written import Say, written
+from sizing.measures.written import Say, told, written
 from sizing.pages.client_tables import (
     load_words,
     loads_table,
     measures_table,
     sizes_table,
 )
-from sizing.pages.page import Page, Section, Table, render, table
+from sizing.pages.page import Page, Section, Table, table, template
 from sizing.resources import source_table
-from sizing.words.client import (
-    ABOUT_CHANCES,
-    answer_lines,
-    capital,
-    chance_words,
-    opening_lines,
-)
+from sizing.words.client import capital, chance_words
 from sizing.words.client_notes import allowance_words, doubt_lines, growth_words
 
 REMINDER = (
     "The positions chosen at shoulders and legs set the recline and the distance "
     "between head and spreader bar (common practice, no source)."
 )
+#: What the name of a note may end in.
+NOTE_ENDINGS = (".html", ".md", ".docx")
 NOT_FILLED = "........................................"
-#: Printed small, so that the note stays on one page.
-_COMPACT = """
-body { font-size: .9rem; line-height: 1.35; }
-h1 { font-size: 1.25rem; } h2 { font-size: .98rem; margin: .8rem 0 .2rem;
-  padding-top: .3rem; } p { margin: .25rem 0; } p.answer { font-size: 1rem;
-  padding: .4rem .7rem; margin: .5rem 0; } ul { margin: .2rem 0; columns: 2;
-  column-gap: 1.6rem; } td.number + td, th.number + th { padding-left: 1rem; }
-li { margin: .1rem 0; break-inside: avoid; } td, th { padding: .1rem .5rem .1rem 0; }
-.cautions { padding: .1rem .7rem .3rem; margin: .6rem 0; }
-@media print { body { font-size: 7.6pt; line-height: 1.25; } h1 { font-size: 12pt; }
-  h2 { font-size: 8.6pt; margin: 3pt 0 1pt; padding-top: 2pt; }
-  p.answer { font-size: 8.6pt; margin: 3pt 0; } table { font-size: 7.4pt; }
-  td, th { padding: 0 4pt 0 0; } .note, footer { font-size: 7pt; }
-  footer { margin-top: 3pt; padding-top: 2pt; } p { margin: 1pt 0; }
-  li { margin: 0; } ul { margin: 1pt 0; } .cautions { margin: 3pt 0; }
-  @page { size: A4; margin: 9mm; } }
-"""
+_SHORT = "....................."
 
 
 @dataclass(frozen=True)
@@ -59,10 +43,18 @@ class Decision:
         The size chosen, one of the chart's; empty: none yet.
     reason : str
         Why this size.
+    hoist, spreader_bar, sling : str
+        Which one: type, number, pattern, as on its label.
+    carers : str
+        How many carers are needed, and for what.
     shoulders, legs : str
-        Attachment positions at shoulders and legs.
+        Loop or clip positions at shoulders and legs, as the assessor writes them.
     positions_reason : str
         Why these positions.
+    trial : str
+        What came of the trial.
+    examined_on : date or None
+        Last thorough examination of the sling and what it hangs from.
     review_on : date or None
     reference : str
         A file number of the assessor's own; a name is not needed.
@@ -71,9 +63,15 @@ class Decision:
 
     size: str = ""
     reason: str = ""
+    hoist: str = ""
+    spreader_bar: str = ""
+    sling: str = ""
+    carers: str = ""
     shoulders: str = ""
     legs: str = ""
     positions_reason: str = ""
+    trial: str = ""
+    examined_on: date | None = None
     review_on: date | None = None
     reference: str = ""
     remarks: str = ""
@@ -91,16 +89,34 @@ class HandlingNote:
     page: Page
 
     def html(self) -> str:
-        """Return the note as HTML that prints on one sheet of A4."""
-        return render(self.page).replace("</style>", f"{_COMPACT}</style>", 1)
+        """Return the note as HTML that prints on one sheet of A4, in 10 point."""
+        return template("note.html.j2").render(page=self.page)
 
     def markdown(self) -> str:
         """Return the note as Markdown."""
         return page_markdown(self.page)
 
+    def docx(self) -> bytes:
+        """Return the note as a DOCX file, to be filled in and kept.
+
+        Raises
+        ------
+        SizingError
+            If python-docx is not installed.
+        """
+        return page_docx(self.page)
+
     def as_file(self, ending: str) -> bytes:
-        """Return the note as a file's content, by the ending of its name."""
-        one_of("ending of the note's name", ending.lower(), [".html", ".md"])
+        """Return the note as a file's content, by the ending of its name.
+
+        Raises
+        ------
+        SizingError
+            If the ending is none of ``NOTE_ENDINGS``, or python-docx is missing.
+        """
+        one_of("ending of the note's name", ending.lower(), list(NOTE_ENDINGS))
+        if ending.lower() == ".docx":
+            return self.docx()
         text = self.html() if ending.lower() == ".html" else self.markdown()
         return text.encode("utf-8")
 
@@ -158,23 +174,15 @@ def client_note(
     ]
     page = Page(
         title="Handling plan: size of sling",
-        question="What was measured, which sizes were considered, and what was chosen.",
+        question="",
         inputs="; ".join(word for word in who if word),
-        answer=" ".join([*opening_lines(answer, say=say), _proposed(answer, say)]),
+        answer="\n".join(answer.lines(say=say)),
         sections=_sections(answer, decision, say),
-        limits=_limits(answer),
-        sources=_sources(answer),
-        footer=(
-            f"{ABOUT_CHANCES} {len(answer.bodies.weight):,} draws. Nothing was sent "
-            "anywhere."
-        ),
+        limits=(),
+        sources=(),
+        footer=_footer(answer),
     )
     return HandlingNote(page)
-
-
-def _proposed(answer: ClientAnswer, say: Say) -> str:
-    words = " ".join(answer_lines(answer, say=say))
-    return words if answer.unjudged else f"The kit proposes: {words}"
 
 
 def _check(answer: ClientAnswer, decision: Decision, on: date | None, say: Say) -> None:
@@ -207,102 +215,101 @@ def _check(answer: ClientAnswer, decision: Decision, on: date | None, say: Say) 
 
 
 def _sections(answer: ClientAnswer, decision: Decision, say: Say) -> list[Section]:
-    chosen = decision.size or NOT_FILLED
-    words = [
-        f"Chosen by the assessor: {chosen}. Why: {decision.reason or NOT_FILLED}",
-        f"Attachment at the shoulders: {decision.shoulders or NOT_FILLED} At the legs: "
-        f"{decision.legs or NOT_FILLED} Why: {decision.positions_reason or NOT_FILLED}",
+    chosen = [
+        f"Size: {decision.size or _SHORT}; why: {decision.reason or NOT_FILLED}",
+        f"Attachment at the shoulders: {decision.shoulders or _SHORT}; at the legs: "
+        f"{decision.legs or _SHORT}; why: {decision.positions_reason or _SHORT}",
+        f"Carers needed: {decision.carers or _SHORT}; outcome of the trial: "
+        f"{decision.trial or NOT_FILLED}",
         REMINDER,
     ]
-    if decision.size and decision.size != answer.first["size"]:
+    if decision.size and decision.size not in (answer.first["size"], *answer.both):
         mine = answer.sizes["size"] == decision.size
-        words.insert(
+        chosen.insert(
             1,
-            f"The size chosen is not the one the kit names first: its own chance of "
+            "The size chosen is not the one the kit names first: its own chance of "
             f"fitting: {chance_words(answer.sizes[mine].iloc[0])}.",
         )
     if decision.remarks:
-        words.append(f"Remarks: {decision.remarks}")
-    review = decision.review_on.isoformat() if decision.review_on else NOT_FILLED
+        chosen.append(f"Remarks: {decision.remarks}")
+    review = decision.review_on.isoformat() if decision.review_on else _SHORT
     last = [
         f"Review on: {review} and whenever body mass, posture, tone, skin or the hoist "
         "changes.",
-        f"Assessor: {NOT_FILLED} Signature: {NOT_FILLED} Date: {NOT_FILLED}",
+        f"Assessor: {NOT_FILLED} Signature: {NOT_FILLED} Date: {_SHORT}",
     ]
     growth: list[str] = []
     if not answer.nothing_bears:
         growth = [capital(line) for line in growth_words(answer, say=say)]
     checks = list(source_table("lift_checks.csv")["text"])
+    measured = table(
+        measures_table(answer, say=say).drop(columns=["Off by (SD)", "Standing"]),
+        caption="",
+    )
+    sizes = table(sizes_table(answer, say=say).head(_SIZES), caption="")
     return [
-        Section(
-            "Measured, and how", _notes(answer, say), tables=[_measures(answer, say)]
-        ),
-        Section("Sizes considered, and why", growth, tables=[_sizes(answer, say)]),
-        Section("Chosen", words),
-        Section("Load limits", tables=[_loads(answer, say)]),
+        Section("Chosen by the assessor", chosen),
+        Section("Equipment and load limits", tables=[_parts(answer, decision, say)]),
+        Section("Measured, and how", _notes(answer, say), tables=[measured]),
+        Section("Sizes considered", growth, tables=[sizes]),
         Section("Before the lift (common practice, no source)", bullets=checks),
         Section("Review and signature", last),
     ]
 
 
+#: Sizes that the note has room for.
+_SIZES = 3
+
+
 def _notes(answer: ClientAnswer, say: Say) -> list[str]:
-    doubts = [
+    lines = [
         f"Confirmed although unusual: {doubt}" for doubt in doubt_lines(answer, say=say)
     ]
-    stature = answer.client.stature
-    return doubts + ([stature.summary(say=say)] if stature is not None else [])
-
-
-def _measures(answer: ClientAnswer, say: Say) -> Table:
-    caption = "What was not taken is predicted from what was."
-    if answer.client.conditions:
-        caption = f"{caption[:-1]}, but for what the condition changes."
+    if answer.client.stature is not None:
+        lines.append(told(answer.client.stature.said(short=True), say))
     if (answer.allowances["used_cm"] != 0).any():
-        caption += f" {allowance_words(answer, say=say)}"
-    shown = measures_table(answer, say=say)
-    return table(shown, caption=caption, words=["Measure", "How", "Standing"])
+        lines.append(allowance_words(answer, say=say))
+    return lines
 
 
-def _sizes(answer: ClientAnswer, say: Say) -> Table:
-    return table(
-        sizes_table(answer, say=say),
-        caption="Sizes under 1 % are left out.",
-        words=["Size", "Decided by", "Room"],
-    )
-
-
-def _loads(answer: ClientAnswer, say: Say) -> Table:
+def _parts(answer: ClientAnswer, decision: Decision, say: Say) -> Table:
+    """Return every part: which one it is, what it bears, when it was examined."""
+    limits = loads_table(answer, say=say).set_index("Part")["Safe working load"]
+    which = {"hoist": decision.hoist, "spreader bar": decision.spreader_bar}
+    names = [name for name in limits.index if not name.startswith("sling, size ")]
+    size = decision.size or str(answer.first["size"])
+    sling = f"sling, size {size}"
+    row = answer.sizes[answer.sizes["size"] == size].iloc[0]
+    stated = answer.loads.set_index("part")["load_limit_kg"].get(sling, np.nan)
+    bears = load_words(stated, say=say) if np.isfinite(stated) else "not entered"
+    examined = decision.examined_on.isoformat() if decision.examined_on else _SHORT
+    rows = [(name, which.get(name) or _SHORT, limits[name], examined) for name in names]
+    if not row["over_load"]:
+        rows.append((sling, decision.sling or _SHORT, bears, examined))
     mass = answer.client.known.get("body_mass_kg")
     weighed = "not measured, weigh first"
     if mass is not None:
         weighed = f"{say(mass.value, 'body_mass_kg', to='tenth')}, {mass.how}"
+    columns = ["Part", "Which one", "Safe working load", "Examined on"]
     return table(
-        loads_table(answer, say=say),
+        pd.DataFrame(rows, columns=columns),
         caption=f"The lowest of all parts counts. Body mass: {weighed}.",
-        words=["Part"],
     )
 
 
-def _limits(answer: ClientAnswer) -> Sequence[str]:
+def _footer(answer: ClientAnswer) -> str:
     weak = answer.measures[
         answer.measures["measure"].isin(answer.margins["measure"])
         & answer.measures["evidence"].isin(["extrapolated", "unsupported"])
     ]
     words = [
-        "People measured lived at home or were soldiers; nobody is known to have had a "
-        "contracture, amputation, scoliosis or oedema, and posture is not in the sum."
+        "Nobody surveyed is known to have had a contracture, amputation, scoliosis or "
+        "oedema. Sources: ANSUR II 2012, NHANES 2015-2020, Snyder 1977."
     ]
     if len(weak):
         names = ", ".join(plain(m) for m in weak["measure"])
         words.append(f"Beyond what the surveys hold, so measure if you can: {names}.")
-    return words
-
-
-def _sources(answer: ClientAnswer) -> Sequence[str]:
-    return [
-        "Bodies: ANSUR II 2012, NHANES 2015-2020, Snyder 1977 through the kit's model; "
-        "measuring errors: the kit's tables of measures and of ways to measure."
-    ]
+    return " ".join(words)
 
 
 def page_markdown(page: Page) -> str:
@@ -314,37 +321,79 @@ def page_markdown(page: Page) -> str:
     >>> text.splitlines()[0]
     '# T'
     """
-    lines = [f"# {page.title}", "", page.question, ""]
-    if page.inputs:
-        lines += [page.inputs, ""]
-    lines += [f"**{page.answer}**", ""]
+    lines = [f"# {page.title}", "", page.inputs, ""]
+    for words in page.answer.split("\n"):
+        lines += [f"**{words}**", ""]
     for section in page.sections:
         lines += [f"## {section.heading}", ""]
         for words in section.words:
             lines += [words, ""]
         for one in section.tables:
-            lines += [f"*{one.caption}*", ""]
+            lines += [f"*{one.caption}*", ""] if one.caption else []
             lines.append("| " + " | ".join(c.name for c in one.columns) + " |")
-            lines.append(
-                "| "
-                + " | ".join("--:" if c.number else "---" for c in one.columns)
-                + " |"
-            )
+            lines.append("| " + " | ".join("---" for _ in one.columns) + " |")
             lines += [
                 "| " + " | ".join(_cell(c) for c in row) + " |" for row in one.rows
             ]
             lines.append("")
         if section.bullets:
             lines += [*(f"- [ ] {text}" for text in section.bullets), ""]
-    for heading, texts in (
-        ("Whom this does not hold for", page.limits),
-        ("Before any lift", page.cautions),
-        ("Sources", page.sources),
-    ):
-        lines += [f"## {heading}", "", *(f"- {text}" for text in texts), ""]
+    lines += ["## Before any lift", "", *(f"- {text}" for text in page.cautions), ""]
     text = "\n".join([*lines, page.footer, ""])
     # A size's name may look like a tag or a link; neither is the page's own.
     return text.replace("<", "\\<").replace("](", "\\](")
+
+
+def page_docx(page: Page) -> bytes:
+    """Write a page without its pictures as DOCX: one sheet of A4, in 10 point."""
+    try:
+        from docx import Document
+        from docx.shared import Mm, Pt
+    except ImportError:
+        raise SizingError(
+            "a note ending in .docx needs the package python-docx",
+            allowed=".html or .md without it",
+            action="install it with: pip install python-docx",
+        ) from None
+    book = Document()
+    sheet = book.sections[0]
+    sheet.page_width, sheet.page_height = Mm(210), Mm(297)
+    sheet.left_margin = sheet.right_margin = Mm(12)
+    sheet.top_margin = sheet.bottom_margin = Mm(9)
+    style = book.styles["Normal"]
+    style.font.name, style.font.size = "Arial", Pt(10)
+    style.paragraph_format.space_after = Pt(0)
+
+    def add(words: str, *, bold: bool = False, before: float = 0) -> None:
+        line = book.add_paragraph()
+        line.paragraph_format.space_before = Pt(before)
+        line.add_run(str(writable(words))).bold = bold
+
+    add(page.title, bold=True)
+    add(page.inputs)
+    for words in page.answer.split("\n"):
+        add(words, bold=True)
+    for section in page.sections:
+        add(section.heading, bold=True, before=4)
+        for words in section.words:
+            add(words)
+        for one in section.tables:
+            if one.caption:
+                add(one.caption)
+            grid = book.add_table(rows=0, cols=len(one.columns))
+            grid.style = "Table Grid"
+            for row in ([c.name for c in one.columns], *one.rows):
+                for cell, words in zip(grid.add_row().cells, row, strict=True):
+                    cell.text = str(writable(words))
+        for words in section.bullets:
+            add(f"\N{BALLOT BOX} {words}")
+    add("Before any lift", bold=True, before=4)
+    add(" ".join(page.cautions))
+    add(page.footer, before=4)
+    held = io.BytesIO()
+    book.core_properties.author = ""
+    book.save(held)
+    return undated(held.getvalue())
 
 
 def _cell(text: str) -> str:

@@ -118,8 +118,9 @@ def table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> Ta
 
 
 @cache
-def _template() -> jinja2.Template:
-    text = files("sizing.pages").joinpath("page.html.j2").read_text(encoding="utf-8")
+def template(name: str) -> jinja2.Template:
+    """Return one of the templates beside this module."""
+    text = files("sizing.pages").joinpath(name).read_text(encoding="utf-8")
     environment = jinja2.Environment(
         autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=_Strict
     )
@@ -139,7 +140,9 @@ def render(page: Page) -> str:
     >>> "A &lt; B" in text and "Before any lift" in text
     True
     """
-    return _template().render(**{name: getattr(page, name) for name in _FIELDS})
+    return template("page.html.j2").render(
+        **{name: getattr(page, name) for name in _FIELDS}
+    )
 
 
 _FIELDS = tuple(Page.__dataclass_fields__)

@@ -1,5 +1,7 @@
 """The weight against the load limits: near one it is weighed again, never flattered."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -84,7 +86,7 @@ def test_parts_without_a_limit_are_listed_everywhere():
     assert words in answer.summary() and words in answer_html(answer)
     note = client_note(answer).markdown()
     for part in ("hoist", "spreader bar", first):
-        assert f"| {part} | not entered |" in note
+        assert re.search(rf"\| {part} \|[^|]*\| not entered \|", note)
     assert pictures_html(answer).count("not entered") >= 3
     assert answer.to_dict()["load_limits_not_entered"] == names
     assert weighed(68.0, chart=demo_chart()).not_entered == []

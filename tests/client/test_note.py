@@ -1,10 +1,15 @@
 """The note for the handling plan, the commands and the forms."""
 
 import argparse
+import io
 import json
 import re
+import shutil
+import sys
+from dataclasses import replace
 from datetime import date
 from functools import partial
+from html import escape
 
 import pytest
 
@@ -27,6 +32,10 @@ DECISION = Decision(
     positions_reason="sits upright",
     review_on=date(2027, 5, 25),
     reference="file 12",
+    hoist="Mover 7, number 12",
+    carers="two, one at the head",
+    trial="comfortable, seat clear",
+    examined_on=date(2026, 11, 1),
 )
 
 
@@ -59,11 +68,84 @@ def test_the_note_holds_what_was_decided_and_how_it_was_measured(note):
             "Signature",
             "Review on",
             REMINDER,
-            "The kit proposes",
+            "Mover 7, number 12",
+            "two, one at the head",
+            "comfortable, seat clear",
+            "2026-11-01",
         ):
             assert word in text, word
     assert all(text in note.markdown() for text in cautions())
     assert "&lt;first&gt;" in note.html() and "<first>" not in note.html()
+
+
+def test_the_note_says_what_the_screen_says_and_no_more(answer, note):
+    """Before, the note asked for a thigh where the screen asked for nothing more."""
+    for line in answer.lines():
+        assert line in note.markdown() and escape(line, quote=False) in note.html()
+        assert line in words_of(note.docx())
+    for word in ("Measure next", "proposes"):
+        assert word not in note.markdown()
+    assert note.html().count('class="box"') == 6
+
+
+def words_of(content):
+    docx = pytest.importorskip("docx")
+    book = docx.Document(io.BytesIO(content))
+    cells = [c.text for t in book.tables for row in t.rows for c in row.cells]
+    return "\n".join([*(p.text for p in book.paragraphs), *cells])
+
+
+def test_the_note_as_a_document_holds_all_and_is_the_same_each_time(note):
+    content = note.docx()
+    words = words_of(content)
+    for word in ("Mover 7, number 12", "160 kg", "second loop", "\N{BALLOT BOX} "):
+        assert word in words
+    assert all(text in words for text in cautions())
+    assert content == note.docx()
+
+
+def test_without_the_package_a_document_is_refused_with_what_to_do(note, monkeypatch):
+    monkeypatch.setitem(sys.modules, "docx", None)
+    with pytest.raises(SizingError, match="pip install python-docx"):
+        note.as_file(".docx")
+
+
+def test_the_note_prints_on_one_sheet_in_ten_point(answer):
+    chromium = pytest.importorskip("playwright.sync_api")
+    pypdf = re.compile(rb"/Type\s*/Page\b(?!s)")
+    doubted = check_client(
+        demo_chart(),
+        WOMAN | {"hip_circumference_cm": 101, "thigh_circumference_cm": 58},
+        loads={"hoist": 160, "spreader bar": 200},
+        conditions="swelling",
+        confirmed=True,
+    )
+    child = check_client(
+        demo_chart(),
+        {
+            "sex": "f",
+            "age_years": 9,
+            "body_mass_kg": 30,
+            "stature_cm": 132,
+            "hip_circumference_cm": 72,
+        },
+    )
+    assert re.search(
+        r"@media print \{ body \{[^}]*font-size: 10pt", client_note(answer).html()
+    )
+    with chromium.sync_playwright() as started:
+        try:
+            browser = started.chromium.launch(
+                executable_path=shutil.which("chromium"), args=["--no-sandbox"]
+            )
+        except chromium.Error:
+            pytest.skip("no browser to print with")
+        page = browser.new_page()
+        for one in (answer, doubted, child):
+            page.set_content(client_note(one, replace(DECISION, size="")).html())
+            printed = page.pdf(prefer_css_page_size=True)
+            assert len(pypdf.findall(printed)) == 1
+        browser.close()
 
 
 def test_the_note_asks_for_nothing_outside(note):

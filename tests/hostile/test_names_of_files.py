@@ -121,10 +121,8 @@ def test_an_absolute_path_is_for_your_own_words_only(folders):
 
 
 class Note:
-    def html(self) -> str:
-        return "<p>a note</p>"
-
-    markdown = html
+    def as_file(self, ending: str) -> bytes:
+        return b"<p>a note</p>"
 
 
 @pytest.mark.parametrize("name", [LONG.replace(".csv", ".md"), "a\x00b.md", "no/x.md"])
