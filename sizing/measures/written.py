@@ -3,7 +3,7 @@
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from sizing.errors import Problem, SizingError, one_of
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
@@ -24,6 +24,7 @@ _STEPS = {
 }
 
 
+@runtime_checkable
 class Say(Protocol):
     """Whatever writes a value of a measure out, such as ``written``."""
 
