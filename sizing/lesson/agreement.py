@@ -9,6 +9,7 @@ import pandas as pd
 from scipy import stats
 
 from sizing.errors import SizingError, check_replicates, check_seed
+from sizing.stats.shares import replicate_counts
 
 LEVEL = 0.95
 #: Normal quantile that Bland and Altman round from 1.95996.
@@ -34,24 +35,36 @@ class Agreement:
     points: pd.DataFrame
     left_out: int
 
-    def summary(self, unit: str = "kg") -> str:
-        """Return bias and limits of all together in plain words."""
+    def summary(self, unit: str = "kg", size: float = 1.0) -> str:
+        """Return bias and limits of all together in plain words.
+
+        Parameters
+        ----------
+        unit : str
+        size : float
+            How many of the guesses' own unit it is.
+        """
         if not len(self.points):
             return "There is no guess with a true value to set beside it."
         rows = self.table[self.table["participant"] == TOGETHER]
-        told = rows.set_index("statistic")["estimate"]
-        bias, low, high = (
-            _signed(float(told[name]))
-            for name in ("bias", "lower_limit", "upper_limit")
-        )
-        words = f"{len(self.points)} guesses: on average {bias} {unit}"
+        told = rows.set_index("statistic")["estimate"] / size
+        words = f"{len(self.points)} guesses: on average {signed(told['bias'])} {unit}"
         if np.isfinite(told["lower_limit"]):
-            words += f"; 19 in 20 lie between {low} and {high} {unit} of the truth"
+            words += (
+                f"; 19 in 20 lie between {signed(told['lower_limit'])} and "
+                f"{signed(told['upper_limit'])} {unit} of the truth"
+            )
         return words + "."
 
 
-def _signed(value: float) -> str:
-    """Write a difference to the nearest half, nothing without a sign."""
+def signed(value: float) -> str:
+    """Write a difference to the nearest half, with its sign.
+
+    Examples
+    --------
+    >>> signed(-3.26), signed(-0.1), signed(2.0)
+    ('-3.5', '0', '+2')
+    """
     half = round(2 * value) / 2 if np.isfinite(value) else 0.0
     return f"{half:+g}" if half else "0"
 
@@ -188,8 +201,7 @@ def _together(points: pd.DataFrame, replicates: int, seed: int) -> pd.DataFrame:
         method = f"as if independent; too narrow: only {len(names)} participants"
         return rows.assign(method=method)
     rng = np.random.default_rng(seed)
-    times = rng.multinomial(len(names), np.full(len(names), 1 / len(names)), replicates)
-    w = times[:, code].astype(float)
+    w = replicate_counts(len(names), replicates, rng)[:, code]
     n = w.sum(axis=1)
     bias = w @ d / n
     variance = (w @ d**2 - n * bias**2) / np.maximum(n - 1, 1)

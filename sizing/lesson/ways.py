@@ -1,7 +1,7 @@
 """The same people sized by each way of choosing, with the errors each makes."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -360,8 +360,29 @@ def _shares(
         return flat.astype(float)[place.rows]
 
     some_columns = columns(of_some)
+    others = [way for way in ways if way != against] if against in chosen else []
+    each = some_columns.reshape(*some_columns.shape[:2], len(ways), len(OF_SOME))
+    gaps = each[:, :, [ways.index(way) for way in others]]
+    if others:
+        gaps = gaps - each[:, :, [ways.index(against)]]
+    # Shares and differences in one go: joining the draws takes longest.
+    both = np.concatenate(
+        [some_columns, gaps.reshape(*gaps.shape[:2], len(others) * len(OF_SOME))], 2
+    )
     everyone = group_means(place, list(columns(of_all)), members, **options)
-    fitted = group_means(place, list(some_columns), with_size, **options)
+    found = group_means(place, list(both), with_size, **options)
+    fitted, means = (
+        replace(
+            found,
+            estimate=found.estimate[:, part],
+            variance=found.variance[:, part],
+            df=found.df[:, part],
+        )
+        for part in (
+            slice(some_columns.shape[2]),
+            slice(some_columns.shape[2], None),
+        )
+    )
     table = pd.concat(
         [
             _long(everyone, labels, ways, [*CHOICE_OUTCOMES, PUT_WRONG]),
@@ -372,14 +393,8 @@ def _shares(
     table.insert(7, "method", method)
     order = pd.Categorical(table["way"], ways)
     table = table.iloc[order.argsort(kind="stable")].reset_index(drop=True)
-    others = [way for way in ways if way != against]
-    if against not in chosen or not others:
+    if not others:
         return table, pd.DataFrame(columns=_DIFFERENCES)
-    each = some_columns.reshape(*some_columns.shape[:2], len(ways), len(OF_SOME))
-    gaps = each[:, :, [ways.index(way) for way in others]]
-    gaps = gaps - each[:, :, [ways.index(against)]]
-    gaps = gaps.reshape(*gaps.shape[:2], -1)
-    means = group_means(place, list(gaps), [m[:, :1] for m in with_size], **options)
     half = student(means.df[0]) * np.sqrt(means.variance[0])
     differences = pd.DataFrame(
         {

@@ -15,7 +15,7 @@ from sizing.charts.fits import limits
 from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
 from sizing.measures import EDGE_RULE
 from sizing.measures.written import written
-from sizing.pages.page import Page, Section, Table, render, table
+from sizing.pages.page import Table, table
 from sizing.words.lesson import distance, measure_labels
 from sizing.words.numbers import span
 
@@ -194,62 +194,15 @@ def margins_table(
 
 def answers_html(practice: Practice, units: str = "metric") -> str:
     """Return the trainer's sheet: what fits each card, and how hard it is."""
-    labels = measure_labels()
-    answers = practice.answers
-    rows = pd.DataFrame(
-        {
-            "Card": answers["card"].str.capitalize(),
-            "Fits": answers["right"],
-            "Difficulty": answers["difficulty"].astype(str),
-            "Edge that decides": [
-                labels.get(str(m), str(m)) for m in answers["measure"]
-            ],
-            "How far from it": [
-                margin_words(miss, str(m), units)
-                for miss, m in zip(answers["miss"], answers["measure"], strict=True)
-            ],
-            "In errors of one reading (SD)": [
-                f"{d:.1f}" for d in answers["distance_sd"]
-            ],
-        }
+    first = invented_first(
+        practice.invented,
+        f"{int((practice.answers['outcome'] != 'none').sum())} of "
+        f"{len(practice.answers)} cards have a size that fits.",
     )
-    easy, middling = DIFFICULTIES["easy"], DIFFICULTIES["middling"]
-    page = Page(
-        title="Practice clients: the trainer's answers",
-        question=f"Which size of '{practice.chart}' fits each card?",
-        inputs=practice.summary(),
-        answer=invented_first(
-            practice.invented,
-            f"{int((practice.answers['outcome'] != 'none').sum())} of "
-            f"{len(practice.answers)} cards have a size that fits.",
-        ),
-        sections=[
-            Section(
-                "Answers",
-                words=[
-                    EDGE_RULE,
-                    f"Easy: {easy:g} SD of a reading or more from the edge that "
-                    f"decides; middling: from {middling:g}; hard: nearer. Outside the "
-                    "edge that decides, no size fits.",
-                ],
-                tables=[
-                    table(
-                        rows,
-                        caption="From easy to hard",
-                        words=["Card", "Fits", "Difficulty", "Edge that decides"],
-                    )
-                ],
-            )
-        ],
-        limits=[
-            "The answers hold for the measures on the cards and for this chart alone.",
-            "The people are drawn from a survey and from models of what it did not "
-            "measure; no card is a person's record.",
-        ],
-        sources=[
-            "SD of a reading: the kit's table of measures, from memory or by common "
-            "practice."
-        ],
-        footer=f"Seed {practice.seed}.",
+    return lesson_page(
+        "card_answers",
+        answer=first,
+        summary=practice.summary(),
+        backs=card_backs(practice, units),
+        difficulties=DIFFICULTIES,
     )
-    return render(page)

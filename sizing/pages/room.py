@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from sizing.lesson import RoomResult
-from sizing.lesson.agreement import TOGETHER
+from sizing.lesson.agreement import TOGETHER, signed
 from sizing.lesson.choosing import CHOICE_WORDS
 from sizing.measures import vocabulary
 from sizing.pages.page import Page, Picture, Section, Table, render, table
@@ -16,7 +16,6 @@ from sizing.words.lesson import (
     left_out_words,
     measure_labels,
     room_answer,
-    signed,
     unit_of,
 )
 from sizing.words.numbers import interval

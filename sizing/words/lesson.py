@@ -222,18 +222,7 @@ def distance(value: float, measure: str, units: str = "metric") -> str:
 
 def guesses_words(found: Agreement, measure: str, units: str = "metric") -> str:
     """Return how far guesses are from the truth, in the units chosen."""
-    if not len(found.points):
-        return found.summary()
-    unit, size = unit_of(measure, units)
-    rows = found.table[found.table["participant"] == TOGETHER]
-    values = rows.set_index("statistic")["estimate"] / size
-    words = f"{len(found.points)} guesses: on average {signed(values['bias'])} {unit}"
-    if pd.notna(values["lower_limit"]):
-        words += (
-            f"; 19 in 20 lie between {signed(values['lower_limit'])} and "
-            f"{signed(values['upper_limit'])} {unit} of the truth"
-        )
-    return words + "."
+    return found.summary(*unit_of(measure, units))
 
 
 def gain_words(gain: pd.DataFrame) -> str:
@@ -263,18 +252,6 @@ gain of 3 points (1 to 5).'
             words += ": too few to say whether anything was gained"
         said.append(f"{words}.")
     return " ".join(said)
-
-
-def signed(value: float) -> str:
-    """Write a difference to the nearest half, with its sign.
-
-    Examples
-    --------
-    >>> signed(-3.26), signed(-0.1), signed(2.0)
-    ('-3.5', '0', '+2')
-    """
-    half = round(2 * value) / 2
-    return f"{half:+g}" if half else "0"
 
 
 def heading(column: str) -> str:
