@@ -25,6 +25,8 @@ _DATES = re.compile(rb"<dcterms:(created|modified)\b.*?</dcterms:\1>")
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 #: Digits of a result that are written; see ``rounded``.
 _DIGITS = 6
+#: Widest column of a workbook that is laid out, in letters (our choice).
+_WIDEST = 70
 #: What a workbook cannot hold.
 _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
@@ -51,6 +53,7 @@ def workbook_bytes(
     sheets: Mapping[str, pd.DataFrame],
     *,
     choices: Mapping[str, Sequence[str]] | None = None,
+    formats: Mapping[str, str] | None = None,
 ) -> bytes:
     """Return tables as the sheets of a workbook in which no cell is a formula.
 
@@ -59,6 +62,9 @@ def workbook_bytes(
     sheets : mapping of sheet name to DataFrame
     choices : mapping of column to texts, optional
         In these columns a value is picked from a list, on a sheet of its own.
+    formats : mapping of column to number format, optional
+        If given, sheets are laid out to be read and printed: columns as wide as
+        their cells, headings frozen, long words wrapped, numbers in these formats.
 
     Examples
     --------
@@ -78,7 +84,29 @@ def workbook_bytes(
             for column, given in (choices or {}).items():
                 if column in table:
                     _offer(book, name, list(table.columns).index(column), given)
+            if formats is not None:
+                _lay_out(book.sheets[name], formats)
     return undated(buffer.getvalue())
+
+
+def _lay_out(sheet: Any, formats: Mapping[str, str]) -> None:
+    """Give a sheet widths, frozen headings, number formats and a page to print on."""
+    from openpyxl.styles import Alignment, Font
+
+    for column in sheet.iter_cols():
+        kind = formats.get(str(column[0].value), "General")
+        column[0].font = Font(bold=True)
+        for cell in column:
+            cell.alignment = Alignment(wrap_text=True, vertical="top")
+            if cell.row > 1 and isinstance(cell.value, (int, float)):
+                cell.number_format = kind
+        longest = max(len(str(cell.value or "")) for cell in column)
+        letter = column[0].column_letter
+        sheet.column_dimensions[letter].width = min(max(longest + 3, 10), _WIDEST)
+    sheet.freeze_panes = "A2"
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
 
 
 def _offer(book: pd.ExcelWriter, sheet: str, at: int, given: Sequence[str]) -> None:

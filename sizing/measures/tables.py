@@ -27,7 +27,8 @@ _SEX_AGE = (
 _SIZE = Column("size", also="size name|name of the size", needed=True)
 _STOCK = (
     Column("price", "number", "price of one|price each|unit price"),
-    Column("owned", "number", "owned now|number owned"),
+    # An order list of last year's holds what is owned now under "then held".
+    Column("owned", "number", "owned now|number owned|then held"),
     Column("pack", "number", "sold in packs of|pack size"),
     Column("most", "number", "most to be held"),
     Column("last_year", "number", "used last year"),
@@ -70,7 +71,16 @@ CLIENTS = Table(
     ),
     row="client",
 )
-PRICES = Table("prices", (Column("chart"), _SIZE, *_STOCK), row="size")
+PRICES = Table(
+    "prices",
+    (
+        Column("chart"),
+        _SIZE,
+        *_STOCK,
+        Column("code", also="supplier's code|supplier code|order code"),
+    ),
+    row="size",
+)
 GROUPS = Table(
     "groups",
     (

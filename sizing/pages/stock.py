@@ -1,7 +1,6 @@
 """The page a purchaser puts before a budget holder, and the order list."""
 
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -10,7 +9,14 @@ from sizing.cautions import invented_words
 from sizing.errors import Problem, SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
-from sizing.pages.stock_tables import Shown, records, shown_tables, strategy_words
+from sizing.pages.stock_book import book_sheets
+from sizing.pages.stock_tables import (
+    Shown,
+    inputs_of,
+    records,
+    shown_tables,
+    strategy_words,
+)
 from sizing.plots.stock import (
     plot_comparison,
     plot_cost_curve,
@@ -42,6 +48,8 @@ def order_list(plan: StockPlan) -> pd.DataFrame:
     What is invented stands first in every row, so that no row is ordered by.
     """
     order: pd.DataFrame = rounded(plan.order.drop(columns="key"))
+    if not order["code"].any():
+        order = order.drop(columns="code")
     words = invented_words(*plan.invented)
     if words:
         order.insert(0, "invented", words)
@@ -71,8 +79,25 @@ def write_order(plan: StockPlan, path: str | Path) -> None:
     if path.suffix.lower() == ".csv":
         write_bytes(path, csv_bytes(order_list(plan)))
         return
-    notes = pd.DataFrame({"notes": plan.summary().splitlines()})
-    write_bytes(path, workbook_bytes({"order": order_list(plan), "notes": notes}))
+    write_bytes(path, order_book(plan))
+
+
+def order_book(plan: StockPlan) -> bytes:
+    """Return the plan as a workbook: order, services, scenarios, assumptions, notes.
+
+    Its first sheet is read back as prices next year: "Then held" is then owned.
+    """
+    sign = plan.currency
+    amount = f'"{sign}{" " * sign.isalpha()}"#,##0.00' if sign else "#,##0.00"
+    formats = dict.fromkeys(("Price of one", "Cost"), amount)
+    formats |= dict.fromkeys(("Buy", "Owned before", "Then held", "Slings"), "#,##0")
+    formats |= dict.fromkeys(("Days nobody waits", "Needs met"), "0.0%")
+    formats |= dict.fromkeys(("Fitted by no size, on a mean day",), "#,##0.0")
+    sheets = book_sheets(plan)
+    words = invented_words(*plan.invented)
+    if words:
+        sheets["Order"].insert(0, "Invented", words)
+    return workbook_bytes(rounded(sheets), formats=formats)
 
 
 def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
@@ -142,27 +167,7 @@ def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
 
 def inputs_words(plan: StockPlan) -> str:
     """Return what went into a plan, in words."""
-    goals = []
-    if plan.target is not None:
-        goals.append(f"nobody waits on {percent(plan.target)} of days, at least cost")
-    if plan.budget is not None:
-        goals.append(f"no more than {plan.budget:,.0f} is spent")
-    groups = "; ".join(_group_words(row) for row in records(plan.groups))
-    return (
-        f"Whom it serves: {groups}. {plan.use.summary()} Goal: "
-        f"{' and '.join(goals)}. {plan.settings['scenarios']:,} days drawn for "
-        f"planning, {plan.settings['checks']:,} others for checking, seed "
-        f"{plan.settings['seed']}."
-    )
-
-
-def _group_words(row: dict[str, Any]) -> str:
-    words = f"{row['count']} {row['group']}"
-    if row["people"] != row["group"]:
-        words += f" (drawn from {row['people']})"
-    if row["admissions"]:
-        words += f", {row['admissions']:g} admitted over the period"
-    return words
+    return " ".join(f"{what}: {words.rstrip('.')}." for what, words in inputs_of(plan))
 
 
 def axes_of(plan: StockPlan) -> dict[str, Axes]:

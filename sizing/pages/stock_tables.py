@@ -62,6 +62,39 @@ def strategy_words(name: str) -> str:
     )
 
 
+def inputs_of(plan: StockPlan) -> list[tuple[str, str]]:
+    """Return what went into a plan: what it is called, and what it was."""
+    goals = []
+    if plan.target is not None:
+        goals.append(f"nobody waits on {percent(plan.target)} of days, at least cost")
+    if plan.budget is not None:
+        spent = money(plan.budget, plan.currency)
+        goals.append(f"no more than {spent} is spent")
+    days = plan.settings
+    return [
+        (
+            "Whom it serves",
+            "; ".join(_group_words(row) for row in records(plan.groups)),
+        ),
+        ("How slings are used", plan.use.summary()),
+        ("Goal", " and ".join(goals)),
+        (
+            "Days drawn",
+            f"{days['scenarios']:,} for planning, {days['choosing']:,} for choosing, "
+            f"{days['checks']:,} for judging, seed {days['seed']}",
+        ),
+    ]
+
+
+def _group_words(row: dict[str, Any]) -> str:
+    words = f"{row['count']} {row['group']}"
+    if row["people"] != row["group"]:
+        words += f" (drawn from {row['people']})"
+    if row["admissions"]:
+        words += f", {row['admissions']:g} admitted over the period"
+    return words
+
+
 def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     """Return the rows of a table."""
     return [{str(k): v for k, v in row.items()} for row in frame.to_dict("records")]

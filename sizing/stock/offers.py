@@ -23,6 +23,8 @@ COLUMNS: dict[str, float | None] = {
     "most": np.inf,
     "last_year": np.nan,
 }
+#: A row of sums under a list, such as the kit's own order list has.
+_SUMS = ("total", "totals")
 #: As many sizes as fit into one mask of whole numbers.
 MOST_SIZES = 62
 #: Beyond these a number is a slip, and sums would lose their last digits.
@@ -40,7 +42,7 @@ class Offer:
         several charts), ``chart``, ``size``, ``load_limit_kg``, ``price`` (of
         one sling), ``owned``, ``pack`` (slings sold together), ``most`` (most
         that may be owned in the end), ``last_year`` (slings used last year, NaN
-        if not given).
+        if not given), ``code`` (the supplier's, as typed).
     chart : SizeChart
         All charts joined, its sizes named by ``key``.
     currency : str
@@ -120,6 +122,7 @@ def offer_from(
         frames.append(frame)
     table = pd.concat(frames, ignore_index=True)
     table = table.astype(dict.fromkeys(COLUMNS, object))
+    table["code"] = ""
     if len(table) > MOST_SIZES:
         raise SizingError(
             f"{len(table)} sizes are too many to plan together; up to {MOST_SIZES}. "
@@ -160,6 +163,8 @@ def _enter(
             same &= names["chart"].eq(alike(str(chart)))
         found = np.flatnonzero(same)
         what = ""
+        if not len(found) and alike(size) in _SUMS:
+            continue
         if not len(found):
             what = "unknown size"
         elif len(found) > 1:
@@ -177,6 +182,9 @@ def _enter(
             value = record.get(column)
             if value is not None and not pd.isna(value):
                 table.loc[found[0], column] = value
+        code = record.get("code")
+        if code is not None and not pd.isna(code):
+            table.loc[found[0], "code"] = str(code).strip()
     return seen, problems
 
 

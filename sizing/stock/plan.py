@@ -263,7 +263,16 @@ def _beyond(trial: Trial, packs: Ints, target: float, why: str) -> SizingError:
 
 
 def _order_table(offer: Offer, packs: Ints) -> pd.DataFrame:
-    columns = ["key", "chart", "size", "load_limit_kg", "price", "pack", "owned"]
+    columns = [
+        "key",
+        "chart",
+        "size",
+        "code",
+        "load_limit_kg",
+        "price",
+        "pack",
+        "owned",
+    ]
     table = offer.table[columns].copy()
     table["packs"] = packs
     table["order"] = packs * table["pack"]

@@ -28,9 +28,9 @@ class StockPlan:
     Attributes
     ----------
     order : DataFrame
-        One row per size: key, chart, size, load_limit_kg, price (of one sling),
-        pack, owned, packs, order (slings to buy), stock (slings then owned),
-        cost.
+        One row per size: key, chart, size, code (the supplier's), load_limit_kg,
+        price (of one sling), pack, owned, packs, order (slings to buy), stock (slings
+        then owned), cost.
     service, demand, shortages, not_fitted, one_more_or_less : DataFrame
         See ``sizing.stock.tables``.
     curve : DataFrame

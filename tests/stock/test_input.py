@@ -163,7 +163,7 @@ def test_what_is_wrong_with_a_group_is_told_with_its_name(people):
         Served(people, 1, admissions=-1, name="the home")
     with pytest.raises(SizingError, match=r"^the home: a caseload is a fixed list"):
         Served(people, number="poisson", name="the home")
-    with pytest.raises(SizingError, match="not DataFrame"):
+    with pytest.raises(SizingError, match="cannot use this as people"):
         Served(people.frame, 3)
     assert Served(replace(people, name="bariatric"), 1).title == people_title(
         load_people("bariatric", draws=1)

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 
 import numpy as np
+import openpyxl
 import pandas as pd
 import pytest
 
@@ -13,8 +14,10 @@ from sizing.charts import chart_from, demo_chart
 from sizing.cli import stock as command
 from sizing.cli.stock import as_json
 from sizing.errors import InputProblems, SizingError
+from sizing.measures.tables import PRICES
 from sizing.pages.stock import stock_page, write_order
 from sizing.people import People, load_people, people_from, read_caseload
+from sizing.people.files import read_table
 from sizing.stock import (
     Served,
     Use,
@@ -248,7 +251,8 @@ def test_the_command_writes_order_page_and_json(tmp_path, capsys):
     told = json.loads(capsys.readouterr().out)
     order = pd.read_csv(lists[0])
     assert order["order"].sum() == sum(row["order"] for row in told["order"])
-    assert pd.read_excel(lists[1])["order"].tolist() == order["order"].tolist()
+    bought = pd.read_excel(lists[1])["Buy"].tolist()
+    assert bought == [*order["order"], order["order"].sum()]
     text = page.read_text(encoding="utf-8")
     assert "Before any lift" in text and "http" not in text.split("<body>")[1]
     assert told["cautions"]
@@ -367,25 +371,71 @@ def test_equal_numbers_are_equal_and_spend_what_they_can():
 
 def test_the_answer_begins_with_whom_nothing_fits_and_splits_the_order(demo_plan):
     """22 of 106 fit no size: said last, as a mean of many, before."""
-    table = demo_plan.service.set_index("measure")
+    many = demo_plan.service.copy()
+    ends = ["estimate", "low", "high"]
+    many.loc[many["measure"] == "not_fitted", ends] = [22.0, 14.6, 29.7]
+    many.loc[many["measure"] == "not_fitted_share", ends] = [0.2075, 0.16, 0.25]
     number = demo_plan.order["order"].sum()
-    said = demo_plan.answer().partition("by them. ")[2]
-    left, share = table.loc["not_fitted"], table.loc["not_fitted_share"]
+    said = replace(demo_plan, service=many).answer().partition("by them. ")[2]
     assert said.startswith(
-        f"Change the chart first: no size offered fits {left['estimate']:.0f} of 106 "
-        f"people, {100 * share['estimate']:.0f} %"
+        "Change the chart first: no size offered fits 22 of 106 people, 21 % (16 to "
+        "25); in 9 such services of 10 it is 14 to 30. More stock does not help them."
     )
+    table = demo_plan.service.set_index("measure")
+    left = table.loc["not_fitted"]
     # One service differs from the mean by its own days.
-    assert left["high"] - left["low"] > 8
+    assert left["high"] - left["low"] > 4
     known = round(table.loc["known_need", "estimate"])
     assert f"Buy {number} slings for {demo_plan.cost:,.0f}: {known} for known" in said
     assert f"and {number - known} because sizes are unknown" in said
-    few = demo_plan.service.copy()
-    few.loc[few["measure"] == "not_fitted_share", ["estimate", "low", "high"]] = 0.04
+    few = many.copy()
+    few.loc[few["measure"] == "not_fitted_share", ends] = [0.04, 0.03, 0.05]
     said = replace(demo_plan, service=few, currency="£").answer()
-    assert "them. No size offered fits 22 of" in said
+    assert "them. No size offered fits 22 of 550 people" in said
     assert f"Buy {number} slings for £{demo_plan.cost:,.0f}" in said
     few.loc[few["measure"] == "not_fitted", ["estimate", "low", "high"]] = 0.0
     assert (
         "Some size offered fits everybody." in replace(demo_plan, service=few).answer()
     )
+
+
+def test_the_workbook_is_laid_out_and_read_back_as_next_years_stock(people, tmp_path):
+    """Sixteen digits and the code's own names stood in one bare sheet before."""
+    prices = pd.DataFrame(
+        {"size": ["short", "tall"], "price": ["£100", "£120.50"], "code": ["007", "B2"]}
+    )
+    chart = tall_and_short()
+    served = [Served(people, 6, name="home"), Served(people, 3, name="ward")]
+    plan = plan_stock(served, chart, prices=prices, scenarios=60)
+    path = tmp_path / "order.xlsx"
+    write_order(plan, path)
+    book = openpyxl.load_workbook(path)
+    assert book.sheetnames == [
+        "Order",
+        "By service",
+        "Scenarios",
+        "Assumptions",
+        "Notes",
+    ]
+    for sheet in book:
+        assert sheet.freeze_panes == "A2" and sheet["A1"].font.b
+        widths = [one.width for one in sheet.column_dimensions.values()]
+        assert all(10 <= width <= 70 for width in widths)
+        cells = [str(c.value) for row in sheet.iter_rows() for c in row if c.value]
+        assert not any("_" in cell or len(cell.split(".")[-1]) > 400 for cell in cells)
+        numbers = [c for c in cells if c.replace(".", "").isdigit()]
+        assert all(len(number) <= 9 for number in numbers)
+    order = book["Order"]
+    heading = {cell.value: cell.column_letter for cell in order[1]}
+    last = order.max_row
+    assert order[f"{heading['Size']}{last}"].value == "Total"
+    assert order[f"{heading['Cost']}{last}"].value == pytest.approx(plan.cost)
+    assert order[f"{heading['Cost']}2"].number_format == '"£"#,##0.00'
+    code = heading["Supplier's code"]
+    assert order[f"{code}2"].value == "007"
+    assert [cell.value for cell in book["By service"]["A"]][1:] == ["home", "ward"]
+    assert len(book["Scenarios"]["A"]) > 8
+    back = offer_from(chart, read_table(path, PRICES)).table
+    assert back["owned"].tolist() == plan.order["stock"].tolist()
+    assert back["price"].tolist() == [100, 120.5]
+    assert back["code"].tolist() == ["007", "B2"]
