@@ -129,11 +129,14 @@ def learn_chart(trials: Trials, *, seed: int = 1) -> LearnedChart:
     Parameters
     ----------
     trials : Trials
+        From ``read_trials``.
     seed : int
+        Of the draws from the posterior.
 
     Returns
     -------
     LearnedChart
+        Every printed edge beside what was learned of it, and the learned chart.
 
     Raises
     ------

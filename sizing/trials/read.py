@@ -121,6 +121,7 @@ def read_trials(
         ``sizing.client.HOW``; empty: tape once), ``too_small_where`` and
         ``too_large_where`` (places parted by ``;``).
     chart : SizeChart
+        The printed chart of the slings tried.
     pattern : str, optional
         Pattern of sling whose trials are wanted.
     invented : bool
@@ -129,6 +130,7 @@ def read_trials(
     Returns
     -------
     Trials
+        What can be used, and what was left out and why.
 
     Raises
     ------
