@@ -10,9 +10,10 @@ import ipywidgets as w
 from sizing.app.client_form import ClientForm
 from sizing.app.form_style import FORM_STYLE
 from sizing.app.form_words import bullets
+from sizing.app.pattern_field import PatternField
 from sizing.app.units import UnitSwitch
 from sizing.cautions import cautions
-from sizing.charts import demo_chart
+from sizing.charts import SizeChart, demo_chart
 from sizing.client import check_client
 
 CLIENT, CHART = "client", "chart"
@@ -35,6 +36,7 @@ class AdviserPage:
     ----------
     switch : UnitSwitch
     half : ipywidgets.ToggleButtons
+    pattern : PatternField
     client : ClientForm
     chart : OwnChartForm
     entry, answer, picture, keep, limits, cautions, sources : Widget
@@ -49,9 +51,11 @@ class AdviserPage:
             options=[("One client", CLIENT), ("A chart of my own", CHART)],
             description="What for",
         )
+        self.pattern = PatternField()
+        self.pattern.use_chart(demo_chart().measures)
         self._turns: list[Callable[[], None]] = []
         self.half.observe(lambda _: self._turn(), "value")
-        top = (w.HTML(FORM_STYLE), self.switch.view, self.half)
+        top = (w.HTML(FORM_STYLE), self.switch.view, self.half, self.pattern.view)
         self.entry = self._part("entry", top=top)
 
     @cached_property
@@ -60,7 +64,7 @@ class AdviserPage:
         from sizing.app.own_chart_form import OwnChartForm
 
         made = OwnChartForm(self._people, switch=self.switch, draws=self._draws)
-        made.listeners.append(self.client.use_chart)
+        made.listeners += [self.client.use_chart, self._use_chart]
         return made
 
     @cached_property
@@ -99,6 +103,9 @@ class AdviserPage:
     def sources(self) -> w.Widget:
         """Where the figures come from."""
         return self._part("sources_view")
+
+    def _use_chart(self, chart: SizeChart | None) -> None:
+        self.pattern.use_chart(chart.measures if chart is not None else ())
 
     def get_ready(self) -> None:
         """Load the body model while she reads the form, so that Check is quick."""

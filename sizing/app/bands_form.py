@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from sizing.app.answer_parts import AnswerForm
 from sizing.app.form_words import bullets, heading, paragraphs
 from sizing.app.long_work import Progress
+from sizing.app.pattern_field import PatternField
 from sizing.app.show import show_picture, show_table
 from sizing.app.study_form import chart_html, lead, people_choice
 from sizing.app.units import UnitField
@@ -98,7 +99,8 @@ class BandsForm(AnswerForm):
         for field in self.widths.values():
             field.on_change(self.forget)
         self.kind.observe(lambda _: self._open(), "value")
-        self.lay_out(self.people, self.kind, self.sizes, self._own)
+        self.pattern = PatternField()
+        self.lay_out(self.people, self.pattern.view, self.kind, self.sizes, self._own)
 
     def work_out(self, progress: Progress) -> dict[str, Any]:
         """Fit the sizes, and whatever else says how good they are."""
@@ -142,6 +144,7 @@ class BandsForm(AnswerForm):
         """Show the edges, the pictures and what other choices would give."""
         people, fit = answer["people"], answer["fit"]
         measures = list(fit.chart.measures)
+        self.pattern.use_chart(measures)
         drawn, parts = _axes(answer), []
         if "people_and_sizes" in drawn:
             parts += _picture(

@@ -11,6 +11,7 @@ from sizing.app.answer_parts import AnswerForm
 from sizing.app.form_words import CHART_HEADINGS, bullets, file_headings, status
 from sizing.app.lesson_parts import sections_html
 from sizing.app.long_work import Progress
+from sizing.app.pattern_field import PatternField
 from sizing.app.show import show_table
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, read_chart
@@ -51,7 +52,10 @@ class StudyForm(AnswerForm):
         self.follow(self.people, self.draws)
         self.upload.on_change(self.forget)
         headings = w.HTML(file_headings(CHART_HEADINGS))
-        self.lay_out(self.people, self.upload.view, headings, self.draws)
+        self.pattern = PatternField()
+        self.lay_out(
+            self.people, self.pattern.view, self.upload.view, headings, self.draws
+        )
 
     def work_out(self, progress: Progress) -> Study:
         """Make the study of the people and the chart entered."""
@@ -65,6 +69,7 @@ class StudyForm(AnswerForm):
 
     def show(self, answer: Study) -> None:
         """Show the answer, the sizes' edges and the report's sections."""
+        self.pattern.use_chart(answer.chart.measures)
         page = study_report(answer, study_pictures(answer))
         self.answered.words.value = (
             lead(page.answer)

@@ -9,6 +9,7 @@ from sizing.app.answer_parts import AnswerParts
 from sizing.app.form_style import FORM_STYLE
 from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
 from sizing.app.lesson_parts import Later, answer_html, sections_html
+from sizing.app.pattern_field import PatternField
 from sizing.app.show import save_panel
 from sizing.app.table import EditableTable
 from sizing.app.units import UnitSwitch
@@ -17,7 +18,6 @@ from sizing.cautions import cautions, invented_first
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.client.how import HOW
 from sizing.errors import SizingError
-from sizing.measures import measure_patterns
 from sizing.measures.tables import CHART, TRIALS
 from sizing.pages.trials import (
     TRIAL_LIMITS,
@@ -50,7 +50,6 @@ _HEADINGS = {
 _NOTHING = (
     f"Nothing is learned yet: from {LEAST} trials the page begins to say something."
 )
-_ANY = "whichever was tried"
 
 
 class TrialsForm:
@@ -62,7 +61,7 @@ class TrialsForm:
     answered : AnswerParts
         The answer's words, pictures and tables, limits and sources.
     chart, trials : UploadBox
-    pattern : ipywidgets.Dropdown
+    pattern : PatternField
     table : EditableTable
     found : LearnedChart or None
         What the trials now entered teach.
@@ -73,10 +72,7 @@ class TrialsForm:
         self.switch = UnitSwitch()
         self.chart = UploadBox("The printed chart", table=CHART)
         self.trials = UploadBox("My trials", table=TRIALS)
-        patterns = measure_patterns()["pattern"].unique().tolist()
-        self.pattern = w.Dropdown(
-            options=[_ANY, *patterns], description="Pattern of sling"
-        )
+        self.pattern = PatternField()
         self._place = w.VBox()
         self._laid: tuple[str, ...] = ()
         self._later = Later(self.update)
@@ -85,7 +81,7 @@ class TrialsForm:
                 w.HTML(FORM_STYLE),
                 self.switch.view,
                 self.chart.view,
-                self.pattern,
+                self.pattern.view,
                 self.trials.view,
                 w.HTML(paragraphs(["Or type them in:", _HOW])),
                 self._place,
@@ -96,7 +92,7 @@ class TrialsForm:
         self.keep_view = save_panel(self.results)
         for box in (self.chart, self.trials):
             box.on_change(self._later.ask)
-        self.pattern.observe(lambda _: self._later.ask(), "value")
+        self.pattern.on_change(self._later.ask)
         self.switch.on_change(lambda _: self._show())
         self.update()
 
@@ -106,6 +102,7 @@ class TrialsForm:
         try:
             own = self.chart.read(lambda path: read_chart(path, warn=False))
             chart: SizeChart = demo_chart() if own is None else own
+            self.pattern.use_chart(chart.measures)
             self._lay_out(chart)
             typed = self.table.frame.dropna(axis=1, how="all")
             given = self.trials.read(lambda path: read_table(path, TRIALS))
@@ -115,8 +112,9 @@ class TrialsForm:
             if given.empty:
                 self.answered.take_back(_NOTHING)
                 return
-            pattern = None if self.pattern.value == _ANY else str(self.pattern.value)
-            read = read_trials(given, chart, pattern=pattern, invented=invented)
+            read = read_trials(
+                given, chart, pattern=self.pattern.pattern, invented=invented
+            )
             self.found = learn_chart(read)
         except SizingError as error:
             self.answered.take_back()

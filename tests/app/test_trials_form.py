@@ -1,5 +1,6 @@
 """The page of slings tried on: what is typed counts, and nothing old stays."""
 
+from sizing.app.adviser_page import AdviserPage
 from sizing.app.trials_form import TrialsForm
 
 
@@ -20,3 +21,15 @@ def test_a_row_typed_takes_the_place_of_the_invented_trials():
     assert list(form.results()) == ["trials_form", "trials_typed"]
     form.table.remove_row(0)
     assert form.found is not None
+
+
+def test_the_adviser_reads_first_what_a_pattern_asks_of_the_chart_in_use():
+    page = AdviserPage()
+    assert page.pattern.words.value == ""
+    page.pattern.box.value = "toileting or access"
+    told = page.pattern.words.value
+    assert "limits too little" in told and "holds little of the body" in told
+    page.pattern.box.value = "full-body"
+    assert "limits too little" not in page.pattern.words.value
+    page._use_chart(None)
+    assert "limits too little" in page.pattern.words.value
