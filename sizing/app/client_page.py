@@ -31,6 +31,7 @@ from sizing.words.client_notes import (
     further_lines,
     next_words,
     play_words,
+    weight_lines,
 )
 from sizing.words.numbers import share
 
@@ -55,7 +56,7 @@ def answer_html(
         what = f"Invented client, on {answer.chart.name}. {what}"
     lead = f"<p style='font-size:1.15em'><b>{escape(what)}</b></p>"
     lead += paragraphs([sure, now])
-    lines, figures = not_entered_lines(answer), []
+    lines, figures = [*weight_lines(answer), *not_entered_lines(answer)], []
     if not answer.nothing_bears:
         lines = [*borderline_words(answer, say=say), *lines]
         figures = [next_words(answer), play_words(answer)]

@@ -26,8 +26,10 @@ from sizing.errors import (
     SizingError,
     UnitSaid,
     caught_warnings,
+    check_number,
+    one_of,
 )
-from sizing.measures import MEASURES, to_standard_units
+from sizing.measures import MEASURES, SEXES, to_standard_units
 from sizing.measures.tables import ANY
 from sizing.measures.vocabulary import AGE_LIMITS
 from sizing.people.classes import ADULT_AGE
@@ -69,6 +71,22 @@ class Client:
     unusual: tuple[Problem, ...] = ()
     conditions: tuple[str, ...] = ()
     read_as: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse what no client can be."""
+        one_of("sex", self.sex, [None, *SEXES])
+        if self.age_years is not None:
+            check_number("the age", self.age_years, least=0, most=AGE_LIMITS[1])
+        if not all(isinstance(one, Reading) for one in self.readings):
+            raise SizingError(
+                "these are no readings",
+                allowed="a tuple of Reading",
+                action="make them with client_from, or with Reading",
+                value=self.readings,
+            )
+        wrong = condition_keys(self.conditions)[1]
+        if wrong:
+            raise InputProblems(wrong, about=ABOUT)
 
     @property
     def known(self) -> dict[str, Reading]:

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import linprog
 
 from sizing.errors import SizingError
 from sizing.people.margin import Margin
@@ -79,6 +78,9 @@ def _least_weight(pull: Array) -> float:
     Weights are e + q with q >= 0: maximise e so that they average to 1 and pull
     every margin to 0.
     """
+    # Takes long to load, and no client is judged by it.
+    from scipy.optimize import linprog
+
     count = len(pull)
     cost = np.zeros(count + 1)
     cost[-1] = -1.0
@@ -96,6 +98,8 @@ def _least_weight(pull: Array) -> float:
 
 def _reach(group: Array, value: Array, others: Array) -> tuple[float, float] | None:
     """Return the smallest and largest average in a group, the others being met."""
+    from scipy.optimize import linprog
+
     ends = []
     for sign in (1.0, -1.0):
         found = linprog(

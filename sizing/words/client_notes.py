@@ -194,6 +194,19 @@ def _doubt(one: Problem, say: Say) -> str:
     return f"{plain(measure)}: {words}." if one.column else words
 
 
+def weight_lines(answer: Answer) -> list[str]:
+    """Say that the weight was not weighed, where it was not."""
+    how = answer.weight["how"]
+    if not how:
+        return [
+            "Body mass was not measured: weigh before any lift, and compare with the "
+            "lowest load limit of all parts."
+        ]
+    if how in ("reported", "guessed"):
+        return [f"Body mass was {how}, not weighed: weigh before any lift."]
+    return []
+
+
 def notes(answer: Answer) -> list[str]:
     """Return what to know of these entries; each says itself in any units."""
     client, known = answer.client, answer.client.known
@@ -201,16 +214,7 @@ def notes(answer: Answer) -> list[str]:
     unused = [m for m in known if m not in (*limited, *away, "body_mass_kg")]
     missing = [m for m in limited if m not in known and m not in away]
     lines = [*_like_pounds(answer.loads), *client.read_as]
-    if "body_mass_kg" not in known:
-        lines.append(
-            "Body mass was not measured: weigh before any lift, and compare with the "
-            "lowest load limit of all parts."
-        )
-    elif known["body_mass_kg"].how in ("reported", "guessed"):
-        lines.append(
-            f"Body mass was {known['body_mass_kg'].how}, not weighed: weigh before "
-            "any lift."
-        )
+    lines += weight_lines(answer)
     if known and not set(known) & set(limited):
         lines.append(
             "The chart limits none of the measures that were taken: every figure it "

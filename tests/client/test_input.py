@@ -218,3 +218,23 @@ def test_survey_people_are_seldom_doubted(survey_folder):
         client = Client(row["sex"], float(row["age_years"]), readings)
         doubted += bool(doubtful(client))
     assert doubted <= 2
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        {"sex": 3},
+        {"sex": "alien"},
+        {"age_years": "x"},
+        {"age_years": -3.0},
+        {"age_years": float("nan")},
+        {"readings": ("a",)},
+        {"readings": 3},
+        {"conditions": ("zzz",)},
+        {"conditions": 5},
+    ],
+)
+def test_a_client_that_nobody_can_be_is_refused(made):
+    """Before, the kinds were taken and failed with a KeyError further on."""
+    with pytest.raises(SizingError):
+        Client(**made)

@@ -1,9 +1,13 @@
 """A share is written in one way, and never as more certain than it is."""
 
+import re
+from pathlib import Path
+
 import hypothesis.strategies as st
 import pytest
 from hypothesis import given
 
+import sizing
 from sizing.words.numbers import in_100, interval, points, share, span
 
 shares = st.floats(0, 1)
@@ -36,3 +40,29 @@ def test_no_change_has_no_sign(change):
 def test_an_interval_that_adds_nothing_is_left_out():
     assert interval({"estimate": 0.5, "low": 0.498, "high": 0.502}) == "50 %"
     assert span(1.0, 2.0, "stature_cm") == "1 to 2 cm"
+
+
+#: A hundred times something, written out: a share in a way of its own. The level of an
+#: interval and other set figures, in capitals, are no estimates.
+OWN_WAY = re.compile(r"\{100 \* (?![A-Z_]+:)[^}]*:[+.0-9]*[fg]\}")
+ROOMS = (
+    "client/*.py",
+    "words/client*.py",
+    "words/chart.py",
+    "pages/client_*.py",
+    "app/client_*.py",
+    "app/own_chart*.py",
+    "plots/own_chart.py",
+    "cli/client.py",
+)
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_no_share_is_written_in_another_way(room):
+    paths = sorted(Path(sizing.__file__).parent.glob(room))
+    assert paths
+    for path in paths:
+        for line in path.read_text(encoding="utf-8").splitlines():
+            assert not OWN_WAY.search(line), f"{path.name}: {line.strip()}"
+    assert OWN_WAY.search("f\"{100 * row['low']:.0f} %\"")
+    assert not OWN_WAY.search('f"{100 * LEVEL:.0f} %"')
