@@ -72,7 +72,8 @@ OPTIONS: dict[str, dict[str, Any]] = {
     "smooth": {
         "type": float,
         "metavar": "CM",
-        "help": "blur the people by this much before fitting (default: 0)",
+        "help": "blur the people by this much before fitting (default: only what three "
+        "measures of people with one row each need)",
     },
     "rounding": {"choices": ROUNDINGS, "help": "edges on whole multiples only"},
     "objective": {

@@ -46,7 +46,7 @@ def test_share_against_best_by_brute_force(measures, seed):
     values = 80 + rng.integers(0, span * 10 + 1, (14, measures)) / 10
     people = make_people(values, rng.integers(1, 5, 14))
     sizes = 2 if measures == 3 else 3
-    fit = fit_bands(people, widths=widths, sizes=sizes, splits=0)
+    fit = fit_bands(people, widths=widths, sizes=sizes, splits=0, smooth_cm=0)
     assert fit.share == pytest.approx(
         best_by_brute_force(people, widths, sizes, 10), abs=1e-12
     )
@@ -59,12 +59,14 @@ def test_certificate_never_below_the_finest_optimum(seed):
     rng = np.random.default_rng(seed)
     people = make_people(80 + rng.integers(0, 14, (10, 2)) / 10)
     widths = {"hip_circumference_cm": 0.3, "sitting_height_cm": 0.4}
-    coarse = fit_bands(people, widths=widths, sizes=2, step_cm=0.5, splits=0)
+    coarse = fit_bands(
+        people, widths=widths, sizes=2, step_cm=0.5, splits=0, smooth_cm=0
+    )
     finest = best_by_brute_force(people, widths, 2, 1)
     assert coarse.share <= finest + 1e-12
     assert coarse.upper_bound >= finest - 1e-12
     exact = fit_bands(
-        people, widths=widths, sizes=2, step_cm=0.1, splits=0, tolerance=0
+        people, widths=widths, sizes=2, step_cm=0.1, splits=0, smooth_cm=0, tolerance=0
     )
     assert exact.share == pytest.approx(finest, abs=1e-12)
     assert exact.gap == pytest.approx(0.0, abs=1e-12)
@@ -98,7 +100,13 @@ def test_certificate_holds_whatever_the_people(points, a, b, overlap, apart):
     for step in (0.1, 0.3):
         try:
             fit = fit_bands(
-                people, widths=widths, sizes=2, step_cm=step, splits=0, **settings_
+                people,
+                widths=widths,
+                sizes=2,
+                step_cm=step,
+                splits=0,
+                smooth_cm=0,
+                **settings_,
             )
         except SizingError:
             # The grid may hold no chart that the constraints allow.
@@ -125,7 +133,8 @@ def test_the_path_taken_changes_nothing_and_bounds_hold(constraint, seed, monkey
     steps = rng.normal(0, (6, 4, 8), (25, 3)).cumsum(axis=1)
     people = make_people(80 + np.round(steps) / 10, rng.integers(1, 5, 25))
     widths = dict(zip(people.measures, (0.5, 0.4, 0.8), strict=True))
-    request = {"widths": widths, "sizes": 3, "splits": 0, **constraint}
+    request = {"widths": widths, "sizes": 3, "splits": 0, "smooth_cm": 0}
+    request |= constraint
     fine = fit_bands(people, step_cm=0.1, **request)
     coarse = fit_bands(people, step_cm=0.5, **request)
     # People are counted where the search looks, instead of into one grid; the
@@ -160,6 +169,7 @@ def test_more_or_wider_never_covers_less(points, sizes, width_a, width_b):
             widths={"hip_circumference_cm": a / 10, "sitting_height_cm": b / 10},
             sizes=count,
             splits=0,
+            smooth_cm=0,
         )
         assert fit.share == pytest.approx(chart_share(fit.chart, people), abs=1e-12)
         assert fit.upper_bound >= fit.share
@@ -176,13 +186,23 @@ def test_order_and_repeats_change_nothing():
     values = 80 + rng.integers(0, 300, (60, 2)) / 10
     weight = rng.integers(1, 4, 60)
     widths = {"hip_circumference_cm": 5.0, "sitting_height_cm": 6.0}
-    one = fit_bands(make_people(values, weight), widths=widths, sizes=3, splits=0)
+    one = fit_bands(
+        make_people(values, weight), widths=widths, sizes=3, splits=0, smooth_cm=0
+    )
     turn = rng.permutation(60)
     two = fit_bands(
-        make_people(values[turn], weight[turn]), widths=widths, sizes=3, splits=0
+        make_people(values[turn], weight[turn]),
+        widths=widths,
+        sizes=3,
+        splits=0,
+        smooth_cm=0,
     )
     three = fit_bands(
-        make_people(np.repeat(values, weight, axis=0)), widths=widths, sizes=3, splits=0
+        make_people(np.repeat(values, weight, axis=0)),
+        widths=widths,
+        sizes=3,
+        splits=0,
+        smooth_cm=0,
     )
     for other in (two, three):
         pd.testing.assert_frame_equal(one.chart.frame, other.chart.frame)
@@ -199,6 +219,7 @@ def test_share_is_what_coverage_finds():
         widths={"hip_circumference_cm": 12.0, "sitting_height_cm": 6.0},
         sizes=3,
         splits=0,
+        smooth_cm=0,
     )
     table = estimate_coverage(people, fit.chart, replicates=50).table
     found = table.loc[table["outcome"] == "covered", "estimate"].item()
@@ -210,7 +231,7 @@ def test_four_measures_against_every_chart():
     rng = np.random.default_rng(4)
     people = make_people(80 + rng.integers(0, 21, (12, 4)) / 10, rng.integers(1, 5, 12))
     widths = dict.fromkeys(people.measures, 1.0)
-    fit = fit_bands(people, widths=widths, sizes=2, splits=0)
+    fit = fit_bands(people, widths=widths, sizes=2, splits=0, smooth_cm=0)
     assert fit.share == pytest.approx(
         best_by_brute_force(people, widths, 2, 10), abs=1e-12
     )
@@ -219,8 +240,12 @@ def test_four_measures_against_every_chart():
     steps = rng.normal(0, (9, 5, 7, 20), (60, 4)).cumsum(axis=1)
     people = make_people(85 + np.round(steps) / 10)
     widths = dict(zip(people.measures, (2.0, 1.5, 2.0, 4.0), strict=True))
-    coarse = fit_bands(people, widths=widths, sizes=2, splits=0, tolerance=0.01)
-    finest = fit_bands(people, widths=widths, sizes=2, splits=0, step_cm=0.1)
+    coarse = fit_bands(
+        people, widths=widths, sizes=2, splits=0, smooth_cm=0, tolerance=0.01
+    )
+    finest = fit_bands(
+        people, widths=widths, sizes=2, splits=0, smooth_cm=0, step_cm=0.1
+    )
     assert finest.gap == pytest.approx(0.0, abs=1e-12)
     most = max(finest.share, coarse.share + 0.01)
     assert finest.share - 1e-12 <= coarse.upper_bound <= most + 1e-12
@@ -231,7 +256,7 @@ def test_of_equal_charts_the_nearest_to_the_rival_then_the_lowest(seed):
     rng = np.random.default_rng(seed)
     people = make_people(80 + rng.integers(0, 13, (9, 2)) / 10)
     widths = {"hip_circumference_cm": 0.4, "sitting_height_cm": 0.6}
-    fit = fit_bands(people, widths=widths, sizes=2, step_cm=0.2, splits=0)
+    fit = fit_bands(people, widths=widths, sizes=2, step_cm=0.2, splits=0, smooth_cm=0)
     aim, found = (
         np.column_stack([chart.edges(m)[0] for m in widths])
         for chart in (fit.rival, fit.chart)
@@ -262,7 +287,12 @@ def test_held_out_persons_keep_their_draws_together():
     values = np.repeat(np.linspace(80, 100, 8)[:, None], 5, axis=0)
     people = make_people(values, draws=5)
     fit = fit_bands(
-        people, widths={"hip_circumference_cm": 0.1}, sizes=4, step_cm=0.1, splits=6
+        people,
+        widths={"hip_circumference_cm": 0.1},
+        sizes=4,
+        step_cm=0.1,
+        splits=6,
+        smooth_cm=0,
     )
     assert fit.share == pytest.approx(0.5)
     assert fit.held_out == 0.0

@@ -90,7 +90,7 @@ def test_a_fit_tells_its_figures_and_how_it_was_made():
 def test_a_fit_unasked_is_on_whole_centimetres_with_ten_halves():
     people = make_people(80 + np.arange(30)[:, None] / 10)
     found = fit_bands(people, widths={HIP: 1.0}, sizes=2)
-    usual = {"step_cm": 1.0, "smooth_cm": 0.0, "fixed": None, "least_step": None}
+    usual = {"step_cm": 1.0, "smooth_cm": None, "fixed": None, "least_step": None}
     usual |= {"least_overlap": None, "rounding": None}
     usual |= {"objective": "covered", "errors": None, "near": 2.0, "too_large": 1.0}
     usual |= {"too_small": 0.5, "load_limit_kg": None}
