@@ -1,10 +1,10 @@
-"""Derive data_sources/nhanes_2015_2016_totals.csv: how many people of each kind.
+"""Derive data_sources/nhanes_2017_2018_totals.csv: how many people of each kind.
 
 Run: python -m data_sources.derive_population_totals FOLDER [--check]
 
-FOLDER holds nhanes_2015_2016/DEMO_I.XPT and BMX_I.XPT. With --check nothing is
-written; the command fails if the file that ships differs. Only totals of ten
-age bands by sex and ethnic group leave the survey.
+FOLDER holds nhanes_2017_2018/body_weights_design.csv, whose weights belong to the
+very people the kit carries. With --check nothing is written; the command fails if
+the file that ships differs. Only totals of cells of three people and more leave it.
 """
 
 import argparse
@@ -14,40 +14,38 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from sizing.surveys import Survey, read_nhanes_files
+from sizing.people.totals import KEYS, cells
+from sizing.surveys import read_embedded
 
-OUT = Path(__file__).with_name("nhanes_2015_2016_totals.csv")
-#: Each band holds at least 3 people of every kind among the embedded people and
-#: in 2015-16; finer bands leave kinds without anybody.
-AGES_FROM = (2, 6, 12, 20, 30, 40, 50, 60, 70, 80)
-AGE_END = 121
-SOURCE = "NHANES 2015-2016, DEMO_I and BMX_I, sums of WTMEC2YR over examined people"
-
-
-def read(folder: Path) -> Survey:
-    place = folder / "nhanes_2015_2016"
-    return read_nhanes_files(place / "DEMO_I.XPT", place / "BMX_I.XPT")
+OUT = Path(__file__).with_name("nhanes_2017_2018_totals.csv")
+#: Fewest people in a cell: what one of them weighs stays unknown.
+LEAST = 3
+SOURCE = "NHANES 2017-2018, sums of WTMEC2YR over examined people"
 
 
-def totals(survey: Survey) -> pd.DataFrame:
-    """Return the population by age band, sex and ethnic group, one row per cell."""
-    frame = survey.frame
-    edges = [*AGES_FROM, AGE_END]
-    band = np.searchsorted(AGES_FROM, frame["age_years"], side="right") - 1
-    cells = pd.DataFrame(
-        {
-            "age_years_from": np.asarray(edges)[band],
-            "age_years_below": np.asarray(edges)[band + 1],
-            "sex": frame["sex"],
-            "ethnic_group": frame["ethnic_group"],
-            "weight": survey.weight,
-        }
-    )
-    by = ["age_years_from", "age_years_below", "sex", "ethnic_group"]
-    table = cells.groupby(by)["weight"].agg(total="sum", n="size").reset_index()
-    table["total"] = table["total"].round().astype("int64")
-    table["source"] = SOURCE
-    return table
+def weighted(folder: Path) -> pd.DataFrame:
+    """Return the embedded people with their examination weight."""
+    file = folder / "nhanes_2017_2018" / "body_weights_design.csv"
+    own = pd.read_csv(file, usecols=["SEQN", "WTMEC2YR"]).set_index("SEQN")
+    frame = read_embedded().frame
+    return frame.assign(weight=frame["person"].map(own["WTMEC2YR"]))
+
+
+def totals(people: pd.DataFrame) -> pd.DataFrame:
+    """Return the population of every cell, one row per cell and kind of cell."""
+    found = []
+    for kind, cell in cells(people).items():
+        by = [name for name in KEYS if name in cell]
+        groups = cell.assign(weight=people["weight"].to_numpy()).groupby(by)["weight"]
+        table = groups.agg(total="sum", n="size").reset_index()
+        found.append(table.assign(kind=kind))
+    table = pd.concat(found, ignore_index=True)
+    few = table[table["n"] < LEAST]
+    if len(few):
+        raise SystemExit(f"cells of fewer than {LEAST} people:\n{few}")
+    table["age_years_from"] = table["age_years_from"].astype("Int64")
+    table["total"] = np.round(table["total"]).astype("int64")
+    return table.assign(source=SOURCE)[["kind", *KEYS, "total", "n", "source"]]
 
 
 def main(arguments: list[str]) -> int:
@@ -55,7 +53,7 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--check", action="store_true")
     given = parser.parse_args(arguments)
-    text = totals(read(given.folder)).to_csv(index=False, lineterminator="\n")
+    text = totals(weighted(given.folder)).to_csv(index=False, lineterminator="\n")
     if not given.check:
         OUT.write_text(text, encoding="utf-8", newline="\n")
         return 0

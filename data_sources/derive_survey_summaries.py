@@ -16,11 +16,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from data_sources.derive_population_totals import read as read_nhanes
 from sizing.measures import SEXES
 from sizing.stats.design import design_estimate
 from sizing.stats.weighted import weighted_sd
-from sizing.surveys import Survey, read_ansur2, read_snyder1977
+from sizing.surveys import Survey, read_ansur2, read_nhanes_folder, read_snyder1977
 
 OUT = Path(__file__).with_name("survey_summaries.csv")
 PERCENTILES = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)
@@ -42,7 +41,7 @@ def surveys(folder: Path) -> dict[str, Survey]:
     return {
         "ANSUR II": read_ansur2(army),
         "Snyder 1977": read_snyder1977(folder / "snyder1977_children.csv"),
-        "NHANES 2015-16": read_nhanes(folder),
+        "NHANES 2015-16": read_nhanes_folder(folder / "nhanes_2015_2016"),
     }
 
 

@@ -13,7 +13,7 @@ from sizing.people.named import (
 from sizing.people.official import people_of_survey
 from sizing.people.own import people_from
 from sizing.people.people import People
-from sizing.people.weights import Weighting, post_stratify, rake
+from sizing.people.weights import Weighting, rake
 
 __all__ = [
     "MARGIN_COLUMNS",
@@ -27,7 +27,6 @@ __all__ = [
     "people_from",
     "people_of_survey",
     "population_titles",
-    "post_stratify",
     "rake",
     "read_caseload",
     "read_margins",

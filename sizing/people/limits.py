@@ -5,11 +5,10 @@ AT_HOME = (
     "2017-18: nobody from a nursing home, hospital or other institution."
 )
 NO_SURVEY_WEIGHTS = (
-    "The embedded copy of the survey holds no survey weights. People are weighted "
-    "to the totals of the 2015-16 survey by age, sex and ethnic group, which mends "
-    "the mix of people and nothing else. Among adults 10.0 % have a body mass index "
-    "of 40 or more, against 7.5 % in 2015-16: in part people grew heavier, in part "
-    "the heavy may be too many here."
+    "The kit carries nobody's survey weight. People are weighted to the survey's own "
+    "totals of 2017-18 by age, sex, ethnic group, class of body mass index and "
+    "difficulty walking, which mends these and what goes with them. Sampling in "
+    "clusters is not seen: intervals of the country's shares are somewhat too narrow."
 )
 AGE_CAPPED = "Ages above 80 are all recorded as 80."
 NOT_MEASURED_SEATED = (

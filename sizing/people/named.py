@@ -10,22 +10,17 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import SizingError, check_number, one_of, warn
-from sizing.people import limits
+from sizing.people import limits, totals
 from sizing.people.body import Drawn, draw_measures
 from sizing.people.classes import ADULT_AGE, age_band, bmi_class, body_mass_index
 from sizing.people.margins import margins_from, named_margins, to_margins
 from sizing.people.own import check_draws
 from sizing.people.people import People
-from sizing.people.weights import Weighting, post_stratify, rake
-from sizing.resources import source_table
+from sizing.people.weights import Weighting, rake
 from sizing.surveys import read_embedded
 
 Mask = npt.NDArray[np.bool_]
 
-TOTALS_SOURCE = (
-    "Totals by age, sex and ethnic group: US National Center for Health Statistics, "
-    "NHANES 2015-2016, sums of examination weights (public domain)."
-)
 #: Fewer people than this carry no share worth reading (common practice, no source).
 _FEW = 30
 #: Body mass index a person cannot have; a threshold outside it is a slip.
@@ -142,10 +137,10 @@ def load_people(
 
     Notes
     -----
-    Everyone is first post-stratified to 2015-16 totals by age, sex and ethnic
-    group. Missing body mass and stature are drawn before anything that needs
-    them. A margin on a drawn value holds over all draws together: a person has
-    one weight, whatever the draw.
+    Everyone is first raked to the totals of the survey's own weights by age, sex,
+    ethnic group, class of body mass index and difficulty walking. Missing body mass
+    and stature are drawn before anything that needs them. A margin on a drawn value
+    holds over all draws together: a person has one weight, whatever the draw.
 
     A person whose body mass index is drawn is bariatric in some of her draws
     only. Those draws are kept and repeated until there are ``draws`` again, and
@@ -169,7 +164,7 @@ def load_people(
     if wanted is None and name in ("care_home", "england_adults"):
         wanted = named_margins(name)
     population = _POPULATIONS[name]
-    everyone, weighting = _weighted_embedded()
+    everyone, weights = totals.weighted_embedded()
     chosen = population.chosen(everyone)
     if name == "bariatric":
         # Whoever is known to be lighter need not be drawn.
@@ -180,7 +175,7 @@ def load_people(
     long, evidence = draw_measures(frame, draws=draws, seed=seed)
     number = long["draw"].to_numpy(dtype=np.int64)
     long["bmi"] = body_mass_index(long)
-    weight = np.tile(weighting.weight.to_numpy()[chosen], draws)
+    weight = np.tile(weights[chosen], draws)
     if name == "bariatric":
         member = (long["bmi"] >= bmi_threshold).to_numpy()
         rows, factor = _members(member, draws)
@@ -200,7 +195,7 @@ def load_people(
         frame=long,
         weight=pd.Series(weight, index=long.index, name="weight"),
         evidence=evidence,
-        sources=(*_survey_sources(), TOTALS_SOURCE, *limits.MODEL_SOURCES),
+        sources=(*_survey_sources(), totals.SOURCE, *limits.MODEL_SOURCES),
         limits=(
             *population.limits,
             *((limits.BARIATRIC,) if name == "bariatric" else ()),
@@ -269,28 +264,6 @@ def reweight(people: People, margins: pd.DataFrame) -> People:
     if result.design_effect > 2 * people.design_effect:
         _warn_if_few(reweighted)
     return reweighted
-
-
-@cache
-def _weighted_embedded() -> tuple[pd.DataFrame, Weighting]:
-    """Return the embedded people and their post-stratified weights."""
-    frame = read_embedded().frame
-    totals = source_table("nhanes_2015_2016_totals.csv")
-    cells = us_cells(frame, totals)
-    return frame, post_stratify(cells, totals, list(cells.columns))
-
-
-def us_cells(frame: pd.DataFrame, totals: pd.DataFrame) -> pd.DataFrame:
-    """Return each person's cell of the totals."""
-    ends = np.sort(totals["age_years_from"].unique())
-    place = np.searchsorted(ends, frame["age_years"], side="right") - 1
-    return pd.DataFrame(
-        {
-            "age_years_from": ends[np.maximum(place, 0)],
-            "sex": frame["sex"].to_numpy(),
-            "ethnic_group": frame["ethnic_group"].to_numpy(),
-        }
-    )
 
 
 @cache

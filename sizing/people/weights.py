@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingError
+from sizing.errors import SizingError
 from sizing.people.margin import check_against
 from sizing.people.margins import margins_from, to_margins
 from sizing.people.possible import refuse_the_impossible
@@ -25,14 +25,14 @@ class Weighting:
     weight : Series
         One positive weight per row, index as the frame's.
     table : DataFrame
-        One row per cell or margin: what it is, ``n`` persons in it, ``before``,
+        One row per margin: what it is, ``n`` persons in it, ``before``,
         ``asked`` and ``reached``.
     design_effect : float
         Kish's 1 + CV^2 of the persons' weights.
     n : int
         Number of persons.
     iterations : int
-        Newton steps taken; 0 for post-stratification, which needs none.
+        Newton steps taken.
     method : str
         Plain words.
     """
@@ -58,98 +58,6 @@ class Weighting:
             f"{self.effective_n:.0f} equally weighted ones "
             f"(design effect {self.design_effect:.2f})."
         )
-
-
-def post_stratify(
-    frame: pd.DataFrame,
-    totals: pd.DataFrame,
-    by: Sequence[str],
-    *,
-    weight: npt.ArrayLike | None = None,
-) -> Weighting:
-    """Weight people so that every cell adds up to its known total.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        One row per person, with the columns ``by``.
-    totals : DataFrame
-        Columns ``by`` and ``total``: one row per cell, the persons it stands for.
-    by : sequence of str
-        What makes a cell.
-    weight : array-like, optional
-        Weights to start from; 1 each if not given.
-
-    Returns
-    -------
-    Weighting
-        ``table``: one row per cell, columns ``by``, ``n``, ``before``, ``asked``,
-        ``reached``.
-
-    Raises
-    ------
-    InputProblems
-        Naming every cell that has a total but no people, or people but no
-        positive total.
-
-    Notes
-    -----
-    w_i = d_i T_c / sum of d over the cell c of person i (Holt and Smith, Post
-    stratification, J R Stat Soc A 1979;142:33-46, from memory).
-
-    Examples
-    --------
-    >>> people = pd.DataFrame({"sex": ["female", "male", "male"]})
-    >>> totals = pd.DataFrame({"sex": ["female", "male"], "total": [51.0, 49.0]})
-    >>> post_stratify(people, totals, ["sex"]).weight.tolist()
-    [51.0, 24.5, 24.5]
-    """
-    by = list(by)
-    _need_columns(frame, by, "people")
-    _need_columns(totals, [*by, "total"], "totals")
-    start = checked_weight(weight, len(frame))
-    asked = totals.groupby(by, observed=True)["total"].sum().astype(float)
-    cells = pd.DataFrame({"n": np.ones(len(frame)), "before": start})
-    cells = cells.groupby([frame[name].to_numpy() for name in by]).sum()
-    cells.index.names = by
-    unknown = int(frame[by].isna().any(axis=1).sum())
-    joined = cells.join(asked.rename("asked"), how="outer")
-    problems = [
-        Problem(
-            f"{unknown} people have no known {' or '.join(by)}", "", "leave them out"
-        )
-    ] * bool(unknown)
-    for cell, row in joined.iterrows():
-        name = ", ".join(
-            f"{k}={v}"
-            for k, v in zip(
-                by, cell if isinstance(cell, tuple) else (cell,), strict=True
-            )
-        )
-        empty = not row["n"] > 0
-        if empty and row["asked"] > 0:
-            what, do = f"nobody is in the cell {name}", "join it to a neighbour"
-            problems.append(Problem(what, "", do, value=row["asked"]))
-        elif not empty and not (np.isfinite(row["asked"]) and row["asked"] > 0):
-            what = f"the cell {name} has {row['n']:.0f} people but no positive total"
-            problems.append(Problem(what, "", "give its total or leave them out"))
-    if problems:
-        raise InputProblems(problems, about="post-stratification")
-    table = joined[joined["n"] > 0].reset_index()
-    factor = (table.set_index(by)["asked"] / table.set_index(by)["before"]).rename("f")
-    merged = frame[by].reset_index(drop=True).merge(factor.reset_index(), how="left")
-    w = start * merged["f"].to_numpy(dtype=float)
-    reached = pd.Series(w).groupby([frame[name].to_numpy() for name in by]).sum()
-    table["reached"] = reached.to_numpy()
-    table["n"] = table["n"].astype(int)
-    return Weighting(
-        weight=pd.Series(w, index=frame.index, name="weight"),
-        table=table[[*by, "n", "before", "asked", "reached"]],
-        design_effect=kish_design_effect(w),
-        n=len(frame),
-        iterations=0,
-        method=f"Post-stratified by {', '.join(by)}",
-    )
 
 
 def rake(

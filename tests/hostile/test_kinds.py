@@ -132,7 +132,6 @@ GOOD = {
         "scenarios": 20,
     },
     "plausible_range": {"measure": "stature_cm"},
-    "post_stratify": {"frame": FEW, "totals": pd.Series([0.5, 0.5]), "by": "sex"},
     "practice_clients": {"people": PEOPLE, "chart": CHART, "n": 1},
     "predict_measures": {"frame": NUMBERED},
     "rake": {"frame": FEW, "margins": named_margins("care_home")},

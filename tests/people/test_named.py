@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
+from data_sources import derive_population_totals
 from sizing.errors import SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.people import limits
@@ -19,19 +20,18 @@ from sizing.people.classes import (
     CHILD_BMI,
     age_band,
     bmi_class,
-    body_mass_index,
 )
 from sizing.people.named import (
     POPULATIONS,
     _members,
     load_people,
     reweight,
-    us_cells,
 )
 from sizing.people.own import people_from
+from sizing.people.totals import cells
 from sizing.resources import source_table
 from sizing.stats.weighted import weighted_quantile
-from sizing.surveys import read_embedded, read_nhanes_files
+from sizing.surveys import read_embedded
 
 PERCENTILES = np.arange(5, 100, 5) / 100
 
@@ -82,14 +82,32 @@ def test_every_population_is_whole(name):
 
 def test_everyone_adds_up_to_the_totals_cell_by_cell():
     people = loaded("everyone")
-    totals = source_table("nhanes_2015_2016_totals.csv")
+    totals = source_table("nhanes_2017_2018_totals.csv", keep_default_na=False)
     first = (people.frame["draw"] == 0).to_numpy()
-    cells = us_cells(people.frame[first], totals)
-    by = list(cells.columns)
-    got = people.weight[first].groupby([cells[c].to_numpy() for c in by]).sum()
-    expected = totals.set_index(by)["total"].sort_index()
-    np.testing.assert_allclose(got.sort_index(), expected, rtol=1e-9)
+    weight = pd.Series(people.weight[first].to_numpy())
+    # Who belongs where goes by what was measured, before anything is drawn.
+    for kind, cell in cells(read_embedded().frame).items():
+        rows = totals[totals["kind"] == kind]
+        by = list(cell)
+        got = weight.groupby([cell[name].astype(str) for name in by]).sum()
+        expected = rows.set_index(by)["total"].sort_index()
+        np.testing.assert_allclose(got.sort_index(), expected, rtol=1e-4)
     assert people.n == read_embedded().n
+
+
+def test_adults_are_as_heavy_as_the_survey_weighs_them():
+    """Shares by the survey's own weights: 8.9, 1.55, 4.75 and, walking, 8.6 %."""
+    people = load_people("adults", draws=2)
+    frame, weight = people.frame, people.weight
+    heavy = frame["body_mass_kg"] > 127
+    shares = [
+        np.average(x, weights=weight)
+        for x in (frame["bmi"] >= 40, frame["bmi"] >= 50, heavy)
+    ]
+    assert shares == pytest.approx([0.0890, 0.0155, 0.0475], abs=0.002)
+    walking = load_people("walking_difficulty", draws=2)
+    heavy = walking.frame["body_mass_kg"] > 127
+    assert np.average(heavy, weights=walking.weight) == pytest.approx(0.087, abs=0.007)
 
 
 def test_who_is_in_each_population():
@@ -435,31 +453,16 @@ def test_stature_comes_near_the_weighted_survey_by_sex_from_what_ships():
 
 
 @pytest.mark.surveys
-def test_stature_percentiles_come_within_6_mm_of_the_weighted_survey(survey_folder):
-    place = survey_folder / "nhanes_2015_2016"
-    survey = read_nhanes_files(place / "DEMO_I.XPT", place / "BMX_I.XPT")
-    grown = survey.frame["age_years"] >= 18
+def test_stature_percentiles_come_within_2_5_mm_of_the_surveys_own(survey_folder):
+    frame = derive_population_totals.weighted(survey_folder)
+    grown = frame[(frame["age_years"] >= 18) & frame["stature_cm"].notna()]
     expected = weighted_quantile(
-        survey.frame.loc[grown, "stature_cm"], PERCENTILES, weights=survey.weight[grown]
+        grown["stature_cm"], PERCENTILES, weights=grown["weight"]
     )
     people = loaded("adults")
-    got = weighted_quantile(
-        people.frame["stature_cm"], PERCENTILES, weights=people.weight
-    )
-    plain = weighted_quantile(people.frame["stature_cm"], PERCENTILES)
-    assert np.abs(got - expected).mean() < 0.6
+    measured = (people.evidence["stature_cm"] == "measured").to_numpy()
+    stature, weight = people.frame["stature_cm"], people.weight
+    got = weighted_quantile(stature[measured], PERCENTILES, weights=weight[measured])
+    plain = weighted_quantile(grown["stature_cm"], PERCENTILES)
+    assert np.abs(got - expected).mean() < 0.25
     assert np.abs(plain - expected).mean() > 2 * np.abs(got - expected).mean()
-
-
-@pytest.mark.surveys
-def test_the_heavy_are_as_many_as_the_limits_say(survey_folder):
-    place = survey_folder / "nhanes_2015_2016"
-    survey = read_nhanes_files(place / "DEMO_I.XPT", place / "BMX_I.XPT")
-    bmi = body_mass_index(survey.frame)
-    known = (survey.frame["age_years"] >= 18) & bmi.notna()
-    before = np.average(bmi[known] >= 40, weights=survey.weight[known])
-    people = load_people("adults")
-    now = np.average(people.frame["bmi"] >= 40, weights=people.weight)
-    words = next(s for s in people.limits if "survey weights" in s)
-    assert f"{100 * now:.1f} % have" in words
-    assert f"against {100 * before:.1f} % in 2015-16" in words

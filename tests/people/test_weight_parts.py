@@ -8,67 +8,16 @@ import pytest
 
 from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.people.margin import Margin
-from sizing.people.named import load_people, reweight, us_cells
+from sizing.people.named import load_people, reweight
 from sizing.people.own import people_from
 from sizing.people.possible import _least_weight, _reach, refuse_the_impossible
-from sizing.people.weights import checked_weight, post_stratify, rake
+from sizing.people.weights import checked_weight, rake
 
 SHARE = {"variable": "sex", "statistic": "share", "level": "female"}
 
 
 def asked(*rows):
     return pd.DataFrame(list(rows))
-
-
-def test_the_table_of_cells_holds_people_before_and_after():
-    frame = pd.DataFrame(
-        {"sex": ["f", "m", "m", "f"], "region": ["n", "n", "s", "n"]},
-        index=[5, 3, 9, 1],
-    )
-    totals = pd.DataFrame(
-        {"sex": ["m", "f", "m", "f"], "region": ["s", "n", "n", "s"]}
-    ).assign(total=[7.0, 6.0, 5.0, 0.0])
-    found = post_stratify(frame, totals, ["sex", "region"], weight=[1, 2, 4, 3])
-    assert found.table.values.tolist() == [
-        ["f", "n", 2, 4.0, 6.0, 6.0],
-        ["m", "n", 1, 2.0, 5.0, 5.0],
-        ["m", "s", 1, 4.0, 7.0, 7.0],
-    ]
-    assert found.weight.to_dict() == {5: 1.5, 3: 5.0, 9: 7.0, 1: 4.5}
-    assert found.table["n"].dtype.kind == "i"
-    assert (found.n, found.iterations) == (4, 0)
-    assert found.method == "Post-stratified by sex, region"
-    effect = 4 * (1.5**2 + 25 + 49 + 4.5**2) / 18**2
-    assert found.design_effect == pytest.approx(effect)
-    assert found.effective_n == pytest.approx(4 / effect)
-    # Two rows of one cell of the totals add up.
-    twice = pd.concat([totals, totals.iloc[[0]]])
-    more = post_stratify(frame, twice, ["sex", "region"])
-    assert more.table["asked"].tolist() == [6.0, 5.0, 14.0]
-
-
-def test_cells_that_cannot_be_are_told_with_their_numbers():
-    frame = pd.DataFrame({"sex": ["f", "m", "m", None], "region": ["n", "n", "n", "s"]})
-    totals = pd.DataFrame(
-        {"sex": ["f", "f"], "region": ["n", "s"], "total": [3.0, 2.5]}
-    )
-    with pytest.raises(InputProblems) as told:
-        post_stratify(frame, totals, ["sex", "region"])
-    message = str(told.value)
-    assert "1 people have no known sex or region" in message
-    assert "nobody is in the cell sex=f, region=s (found: 2.5)" in message
-    assert "the cell sex=m, region=n has 2 people but no positive total" in message
-    assert len(told.value.problems) == 3
-    for total in (0.0, -1.0, np.nan, np.inf):
-        wrong = pd.DataFrame({"sex": ["f", "m"], "total": [3.0, total]})
-        with pytest.raises(InputProblems, match="sex=m has 2 people but no positive"):
-            post_stratify(frame.head(3), wrong, ["sex"])
-    for people, sums, words in (
-        (frame, totals.drop(columns="total"), "totals lack the column 'total'"),
-        (frame.drop(columns="sex"), totals, "people lack the column 'sex'; they have"),
-    ):
-        with pytest.raises(SizingError, match=words):
-            post_stratify(people, sums, ["sex", "region"])
 
 
 def test_the_table_of_margins_counts_people_in_group_and_class():
@@ -297,15 +246,6 @@ def test_few_people_whose_weights_were_not_to_blame_are_not_warned_of():
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         assert reweight(own, asked(SHARE | {"target": 0.6})).n == 10
-
-
-def test_cells_of_the_totals_begin_at_their_lowest_age():
-    totals = pd.DataFrame({"age_years_from": [18, 2, 40, 2]})
-    people = pd.DataFrame({"age_years": [1.0, 2, 17.9, 18, 39, 40, 80]})
-    people["sex"], people["ethnic_group"] = "male", "x"
-    found = us_cells(people, totals)
-    assert found["age_years_from"].tolist() == [2, 2, 2, 18, 18, 40, 40]
-    assert found.columns.tolist() == ["age_years_from", "sex", "ethnic_group"]
 
 
 def test_a_named_population_says_how_it_was_made():

@@ -14,7 +14,7 @@ from sizing.errors import InputProblems, SizingError
 from sizing.people.margin import Margin
 from sizing.people.margins import margins_from
 from sizing.people.possible import refuse_the_impossible
-from sizing.people.weights import post_stratify, rake
+from sizing.people.weights import rake
 from sizing.stats import kish_design_effect
 
 
@@ -102,21 +102,6 @@ def test_raking_against_samplics(people, rng):
         max_iter=500,
     )
     np.testing.assert_allclose(w, theirs, rtol=1e-7)
-
-
-def test_post_stratification_against_samplics(people, rng):
-    start = rng.uniform(0.5, 3, len(people))
-    totals = pd.DataFrame(
-        {"region": ["north", "east", "south"], "total": [10.0, 200.0, 3000.0]}
-    )
-    result = post_stratify(people, totals, ["region"], weight=start)
-    theirs = samplics_weighting().poststratify(
-        samp_weight=start.copy(),
-        control=dict(zip(totals["region"], totals["total"], strict=True)),
-        domain=people["region"].to_numpy(),
-    )
-    np.testing.assert_allclose(result.weight, theirs, rtol=1e-12)
-    np.testing.assert_allclose(result.table["reached"], result.table["asked"])
 
 
 def test_one_mean_against_a_one_dimensional_root(people):
@@ -356,19 +341,6 @@ def test_too_few_steps_is_told_apart_from_impossible(people):
 def test_a_margin_these_people_cannot_answer_is_named(people, row, words):
     with pytest.raises(InputProblems, match=words):
         rake(people, table(row))
-
-
-def test_every_bad_cell_is_named_at_once(people):
-    totals = pd.DataFrame(
-        {"region": ["north", "east", "west"], "total": [1.0, 0.0, 5.0]}
-    )
-    with pytest.raises(InputProblems) as told:
-        post_stratify(people, totals, ["region"])
-    message = str(told.value)
-    assert "nobody is in the cell region=west" in message
-    assert "region=east" in message
-    assert "region=south" in message
-    assert len(told.value.problems) == 3
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,7 @@ from sizing.stats import design_estimate
 from sizing.surveys import (
     ETHNIC_GROUPS,
     read_embedded,
+    read_nhanes_folder,
     registry,
     survey_summaries,
     verify,
@@ -21,7 +22,7 @@ KG_PER_LB, CM_PER_INCH = 0.45359237, 2.54
 
 def test_registered_files_are_unchanged():
     shipped = registry().query("ships == 'yes'")["name"].tolist()
-    assert {"nhanes_2015_2016_totals", "survey_summaries"} <= set(shipped)
+    assert {"nhanes_2017_2018_totals", "survey_summaries"} <= set(shipped)
     for name in shipped:
         verify(name)
 
@@ -44,16 +45,13 @@ def test_every_registered_file_says_where_it_comes_from():
 
 
 def test_every_cell_of_the_totals_has_embedded_people_to_stand_for_it():
-    totals = source_table("nhanes_2015_2016_totals.csv")
-    assert len(totals) == 10 * 2 * 6
-    assert set(totals["ethnic_group"]) == set(ETHNIC_GROUPS)
-    assert (totals["total"] > 0).all()
-    frame = read_embedded().frame
-    starts = np.sort(totals["age_years_from"].unique())
-    band = starts[np.searchsorted(starts, frame["age_years"], side="right") - 1]
-    count = frame.groupby([band, "sex", "ethnic_group"]).size()
-    assert len(count) == len(totals)
-    assert count.min() >= 3
+    totals = source_table("nhanes_2017_2018_totals.csv", keep_default_na=False)
+    # Three kinds of cell hold all people, and none of fewer than three.
+    assert totals.groupby("kind")["n"].sum().eq(read_embedded().n).all()
+    assert totals.groupby("kind")["total"].sum().std() < 100
+    assert (totals["total"] > 0).all() and totals["n"].min() >= 3
+    found = totals.loc[totals["kind"] == "descent", "ethnic_group"]
+    assert set(found) == set(ETHNIC_GROUPS)
 
 
 def test_summaries_are_in_order():
@@ -70,12 +68,12 @@ def test_summaries_are_in_order():
 
 @pytest.mark.surveys
 def test_totals_are_what_the_script_derives(survey_folder):
-    survey = derive_population_totals.read(survey_folder)
-    derived = derive_population_totals.totals(survey)
-    pd.testing.assert_frame_equal(
-        derived, source_table("nhanes_2015_2016_totals.csv"), check_dtype=False
-    )
-    assert derived["total"].sum() == pytest.approx(survey.weight.sum(), abs=60)
+    people = derive_population_totals.weighted(survey_folder)
+    derived = derive_population_totals.totals(people)
+    shipped = source_table("nhanes_2017_2018_totals.csv")
+    pd.testing.assert_frame_equal(derived, shipped, check_dtype=False)
+    by_kind = derived.groupby("kind")["total"].sum()
+    assert by_kind.to_numpy() == pytest.approx(people["weight"].sum(), abs=60)
 
 
 @pytest.mark.surveys
@@ -134,7 +132,7 @@ def test_us_means_of_2015_16_against_those_published_for_2011_14():
 
 @pytest.mark.surveys
 def test_us_means_of_2015_16_against_those_published_for_them(survey_folder):
-    survey = derive_population_totals.read(survey_folder)
+    survey = read_nhanes_folder(survey_folder / "nhanes_2015_2016")
     frame = survey.frame
     # Published age-adjusted and from memory: within one standard error or so.
     allowed = {"body_mass_kg": 0.6, "waist_circumference_cm": 0.8}
