@@ -284,47 +284,6 @@ def boxes_of_two(folder: Path) -> Iterator[Row]:
         )
 
 
-#: P50 in inches and lb: stature, body mass, then the seated measures.
-CIVILIANS_1960 = {
-    "male": (68.3, 166.0, (35.7, 19.5, 14.0)),
-    "female": (62.9, 137.0, (33.4, 18.9, 14.3)),
-}
-
-
-def civilians_of_1960(_: Path) -> Iterator[Row]:
-    """Medians of US civilians aged 18-79, from their median stature and mass."""
-    names = (
-        "sitting_height_cm",
-        "buttock_popliteal_length_cm",
-        "hip_breadth_sitting_cm",
-    )
-    for sex, (stature, mass, medians) in CIVILIANS_1960.items():
-        people = pd.DataFrame(
-            {
-                "person": range(3),
-                "sex": sex,
-                "age_years": [25.0, 45.0, 65.0],
-                "body_mass_kg": mass * KG_PER_LB,
-                "stature_cm": stature * CM_PER_INCH,
-            }
-        )
-        table = predict_measures(people).table
-        for name, median in zip(names, medians, strict=True):
-            ours = table.loc[table["measure"] == name, "estimate"].mean()
-            yield row(
-                "civilians of 1960-62, median person, mean over ages 25, 45, 65",
-                sex,
-                name,
-                "model minus published median",
-                float(ours - median * CM_PER_INCH),
-                target=(-1, 1),
-                unit="cm",
-                n=1,
-                source="US National Health Survey 1960-62, Vital and Health "
-                "Statistics Series 11 No. 8 (digits from memory)",
-            )
-
-
 def heavy_forms(_: Path) -> Iterator[Row]:
     """How far the reasonable forms disagree where nobody was measured."""
     for sex, stature in (("female", 162.0), ("male", 176.0)):
@@ -357,7 +316,6 @@ def adult_rows(folder: Path) -> list[Row]:
         hip_left_out,
         army_left_out,
         boxes_of_two,
-        civilians_of_1960,
         heavy_forms,
     )
     return [line for check in checks for line in check(folder)]

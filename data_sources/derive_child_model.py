@@ -2,9 +2,9 @@
 
 Run: python -m data_sources.derive_child_model FOLDER
 
-FOLDER holds snyder1977_children.csv and, for the two bony conversions, the
-ANSUR II files. Waist girth comes from the embedded people. Only summary
-figures are written.
+FOLDER holds snyder1977_children.csv, for hip girth from 12 nhanes_2017_2018/ and,
+for the two bony conversions, the ANSUR II files. Waist girth comes from the embedded
+people. Only summary figures are written.
 """
 
 import sys
@@ -32,6 +32,11 @@ from sizing.surveys import read_embedded, read_snyder1977
 
 AGE_CENTRE = 11.0
 CHILD_TERMS = "1 q s a qq qs ss aa qa sa"
+#: Hip girth is fitted on today's youths from 12 and on those of 1977 below 10: cubes
+#: of age let the two meet, the years between being nobody's.
+HIP = "hip_circumference_cm"
+HIP_TERMS = "1 q s a qq qs ss aa qa sa aaa qaa saa aaaa"
+HIP_FROM_1977_BELOW = 10.0
 AGES = np.arange(2.0, 21.0, 2.0)
 #: Beyond these quantiles of BMI for age the curve goes on as its tangent.
 TAIL = (0.02, 0.98)
@@ -92,9 +97,11 @@ def range_by_age(q: Floats, age: Floats) -> Floats:
     return np.array([np.quantile(q[rows], TAIL) for rows in nearest])
 
 
-def fit_measure(frame: pd.DataFrame, name: str) -> tuple[dict[str, Any], pd.Series]:
+def fit_measure(
+    frame: pd.DataFrame, name: str, terms: str = CHILD_TERMS
+) -> tuple[dict[str, Any], pd.Series]:
     """Coefficients of one measure; residuals by the frame's index."""
-    powers = terms_of(CHILD_TERMS)
+    powers = terms_of(terms)
     keep = frame.dropna(subset=[name])
     while True:
         x = predictors_of(keep)
@@ -141,6 +148,30 @@ def embedded_children(sex: str) -> pd.DataFrame:
     return young.assign(age_years=young["age_years"] + 0.5).reset_index(drop=True)
 
 
+def read_youths(folder: Path) -> pd.DataFrame:
+    """People of 12 to 19 whose hips NHANES 2017-18 measured, none pregnant."""
+    own = pd.read_csv(folder / "nhanes_2017_2018" / "body_weights_design.csv")
+    known = own[["BMXHIP", "BMXWT", "BMXHT"]].notna().all(axis=1)
+    own = own[known & (own["RIDEXPRG"] != 1)]
+    return pd.DataFrame(
+        {
+            "sex": own["RIAGENDR"].map({1: "male", 2: "female"}),
+            # Completed years: the middle of the year of life.
+            "age_years": own["RIDAGEYR"] + 0.5,
+            "body_mass_kg": own["BMXWT"],
+            "stature_cm": own["BMXHT"],
+            HIP: own["BMXHIP"],
+        }
+    ).reset_index(drop=True)
+
+
+def with_youths(children: pd.DataFrame, youths: pd.DataFrame) -> pd.DataFrame:
+    """The children of 1977 below ten and today's youths, for hip girth."""
+    young = children[children["age_years"] < HIP_FROM_1977_BELOW]
+    both = pd.concat([young, youths], ignore_index=True)
+    return both.dropna(subset=[HIP]).reset_index(drop=True)
+
+
 def fit_sex(folder: Path, sex: str) -> dict[str, Any]:
     """All coefficients of one sex."""
     factor = conversions(folder, sex)
@@ -156,8 +187,12 @@ def fit_sex(folder: Path, sex: str) -> dict[str, Any]:
     # Waist as measured today, on today's heavier children.
     modern = embedded_children(sex)
     entries[WAIST], _ = fit_measure(modern, WAIST)
+    youths = read_youths(folder)
+    both = with_youths(children, youths[youths["sex"] == sex])
+    entries[HIP], _ = fit_measure(both, HIP, HIP_TERMS)
+    known = {WAIST: modern, HIP: both}
     for name, entry in entries.items():
-        source = modern if name == WAIST else children.dropna(subset=[name])
+        source = known.get(name, children.dropna(subset=[name]))
         add_forms(entry, source, name, np.ones(len(source)), TYPICAL, AGE_CENTRE)
     pairwise = pd.DataFrame(residuals).corr().to_numpy()
     return {

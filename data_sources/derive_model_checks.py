@@ -13,13 +13,18 @@ import pandas as pd
 
 from data_sources.checks_adults import adult_rows
 from data_sources.checks_children import child_rows
-from data_sources.checks_outside import other_samples
+from data_sources.checks_outside import other_samples, published_bodies
 
 
 def main(folder: Path) -> pd.DataFrame:
     """Run every check and write the table."""
     table = pd.DataFrame(
-        [*adult_rows(folder), *other_samples(folder), *child_rows(folder)]
+        [
+            *adult_rows(folder),
+            *other_samples(folder),
+            *published_bodies(folder),
+            *child_rows(folder),
+        ]
     )
     out = Path(__file__).with_name("model_checks.csv")
     table.to_csv(out, index=False, lineterminator="\n")

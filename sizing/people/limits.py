@@ -25,12 +25,14 @@ HEAVY = (
     "such figures are marked unsupported."
 )
 SEAT_BREADTH = (
-    "Seated hip breadth drawn for women comes out about 3 cm wider than civilians of "
-    "that stature and body mass measured in 1960-62 (published digits from memory)."
+    "Seated hip breadth drawn for women agrees within 0.5 cm with women of three armed "
+    "forces measured from 1987 to 2015, and comes out 2.6 cm wider than civilians of "
+    "that stature and body mass measured in 1960-62 (published figures)."
 )
 CHILDREN_1977 = (
-    "Children's measures come from US children measured by 1977 (Snyder 1977): "
-    "many of today's are heavier for their age than any of those."
+    "Children's measures come from US children measured by 1977 (Snyder 1977), hip "
+    "girth from 12 from youths of 2017-18: many of today's children are heavier for "
+    "their age than any of those of 1977."
 )
 CHILD_POPLITEAL = (
     "Children's buttock-popliteal length is converted from buttock-knee length by "
@@ -82,7 +84,7 @@ MODEL_SOURCES = (
     "NATICK/TR-15/007) and NHANES 2017-March 2020 (US National Center for Health "
     "Statistics).",
     "Children's measures drawn: coefficients derived from Snyder et al. 1977 "
-    "(UM-HSRI-77-17).",
+    "(UM-HSRI-77-17) and, hip girth from 12, NHANES 2017-18.",
 )
 
 
