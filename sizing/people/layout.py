@@ -3,6 +3,8 @@
 import numpy as np
 
 from sizing.errors import SizingError
+from sizing.measures import SEATED_AND_GIRTHS
+from sizing.people.body.donors import BUILD
 from sizing.people.body.error import CoefficientError
 from sizing.people.people import People
 from sizing.stats.layout import Layout
@@ -34,7 +36,9 @@ def layout(people: People) -> Layout:
     if not np.allclose(weight, weight[0]):
         _refuse("a person's weight differs between draws", "one weight per person")
     model = None
-    if people.drawn is not None:
+    # Of people whose rows were changed since, the draws are no longer known.
+    known = {"sex", *BUILD, *SEATED_AND_GIRTHS} <= set(frame.columns)
+    if people.drawn is not None and known and len(people.drawn.draw) == len(frame):
         model = CoefficientError(frame, people.evidence, people.drawn, rows, weight[0])
     if not {"stratum", "unit"} <= set(frame.columns):
         return Layout(rows, weight[0], model=model)
