@@ -14,6 +14,7 @@ from sizing.coverage import compare_charts, estimate_coverage, who_falls_between
 from sizing.coverage.chunks import coverage_in_chunks
 from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
 from sizing.errors import SizingError
+from sizing.measures import MEASURES
 from sizing.people.body import Drawn
 from sizing.people.layout import layout
 from sizing.people.people import People
@@ -134,7 +135,10 @@ def test_people_are_arranged_by_draw_and_number():
     assert place.how == "bootstrap of persons"
     assert place.joined == "; 2 draws joined by Rubin's rules"
     drawn = Drawn(1, frame["draw"].to_numpy())
-    outside = layout(replace(people, drawn=drawn))
+    # Whose bodies are not there cannot have been drawn.
+    assert layout(replace(people, drawn=drawn)).model is None
+    whole = frame.assign(sex="male", **dict.fromkeys(("age_years", *MEASURES), 50.0))
+    outside = layout(replace(people, frame=whole, drawn=drawn))
     assert outside.model is not None and outside.how == "linearisation by person"
     assert outside.joined == "; 2 draws of a model fitted to other people"
     design = frame.assign(stratum=[9, 4, 4, 9, 9, 9], unit=[1, 1, 1, 1, 2, 2])
