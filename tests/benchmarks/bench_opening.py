@@ -26,7 +26,7 @@ from playwright.sync_api import sync_playwright
 #: What is to be seen when the page has its first answer.
 FIRST = {
     "study": "have at least one size",
-    "bands": "sizes of these widths fit",
+    "bands": r"in each group\) fit",
     "adviser": "^Check$",
     "purchaser": r"Buy \d+ slings",
     "trainer": "Of a hundred adults",
