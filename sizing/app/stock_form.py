@@ -19,6 +19,7 @@ from sizing.app.units import UnitSwitch
 from sizing.cautions import cautions
 from sizing.errors import SizingError
 from sizing.pages.stock import axes_of, order_list, pictures_of, stock_page
+from sizing.pages.stock_sheet import order_sheet
 from sizing.pages.stock_tables import shown_tables
 from sizing.stock import StockPlan, plan_stock
 from sizing.stock.result import DAY, NO_SLING
@@ -123,10 +124,14 @@ class StockForm:
             "stock_one_more_or_less": plan.one_more_or_less,
             "stock_other_people": plan.robustness,
             "stock_same_money": plan.comparison,
+            "stock_days_drawn_again": plan.again,
         }
         drawn = {f"stock_{name}": ax for name, ax in axes_of(plan).items()}
-        page = stock_page(plan, units=self.switch.units)
-        return {**tables, **drawn, "stock_plan": page}
+        pages = {
+            "stock_order_on_one_page": order_sheet(plan, units=self.switch.units),
+            "stock_plan": stock_page(plan, units=self.switch.units),
+        }
+        return {**tables, **drawn, **pages}
 
     def _job(self, progress: Progress) -> tuple[int, StockPlan | None]:
         self.people.told.value = ""

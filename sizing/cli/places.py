@@ -83,7 +83,7 @@ USES: dict[str, Uses] = {
     "bands": Uses(("--owned",)),
     "stock": Uses(
         ("--chart", "--prices", "--groups", "--caseload"),
-        writes={"--order": (".csv", ".xlsx"), "--report": _PAGE},
+        writes={"--order": (".csv", ".xlsx"), "--sheet": _PAGE, "--report": _PAGE},
     ),
     "trials": Uses(
         ("file", "--chart"),

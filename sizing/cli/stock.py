@@ -16,6 +16,7 @@ from sizing.errors import SizingError
 from sizing.files.writing import rounded, write_text
 from sizing.measures.tables import GROUPS, PRICES
 from sizing.pages.stock import stock_page, write_order
+from sizing.pages.stock_sheet import order_sheet
 from sizing.people import POPULATIONS, read_caseload
 from sizing.people.files import read_table
 from sizing.stock import (
@@ -115,6 +116,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=[],
         help="write the order list there (.csv or .xlsx); repeat for both",
     )
+    out.add_argument(
+        "--sheet", type=Path, help="write the order on one A4 page there (.html)"
+    )
     out.add_argument("--report", type=Path, help="write the page there (.html)")
     out.add_argument("--json", action="store_true", help="print everything as JSON")
 
@@ -156,6 +160,8 @@ def run(args: argparse.Namespace) -> int:
     )
     for path in args.order:
         write_order(plan, path)
+    if args.sheet is not None:
+        write_text(args.sheet, order_sheet(plan))
     if args.report is not None:
         write_text(args.report, stock_page(plan))
     print(json.dumps(rounded(as_json(plan)), indent=1) if args.json else plan.summary())

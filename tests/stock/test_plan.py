@@ -3,6 +3,7 @@
 import argparse
 import json
 import re
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +17,7 @@ from sizing.cli.stock import as_json
 from sizing.errors import InputProblems, SizingError
 from sizing.measures.tables import PRICES
 from sizing.pages.stock import stock_page, write_order
+from sizing.pages.stock_sheet import order_sheet
 from sizing.people import People, load_people, people_from, read_caseload
 from sizing.people.files import read_table
 from sizing.stock import (
@@ -247,7 +249,9 @@ def test_the_command_writes_order_page_and_json(tmp_path, capsys):
     page = tmp_path / "page.html"
     words = ["--people", "care_home=8", "--out", "laundry=1/7", "--scenarios", "100"]
     words += ["--order", str(lists[0]), "--order", str(lists[1])]
+    words += ["--sheet", str(tmp_path / "sheet.html")]
     assert command.run(arguments(*words, "--report", str(page), "--json")) == 0
+    assert "Approved by" in (tmp_path / "sheet.html").read_text(encoding="utf-8")
     told = json.loads(capsys.readouterr().out)
     order = pd.read_csv(lists[0])
     assert order["order"].sum() == sum(row["order"] for row in told["order"])
@@ -439,3 +443,27 @@ def test_the_workbook_is_laid_out_and_read_back_as_next_years_stock(people, tmp_
     assert back["owned"].tolist() == plan.order["stock"].tolist()
     assert back["price"].tolist() == [100, 120.5]
     assert back["code"].tolist() == ["007", "B2"]
+
+
+def test_the_order_on_one_page_prints_as_one_page(demo_plan):
+    """Order, cost, who is not served, what it assumes, cautions; many sizes, too."""
+    chromium = pytest.importorskip("playwright.sync_api")
+    more = pd.concat([demo_plan.order] * 5, ignore_index=True)
+    many = replace(demo_plan, order=more.assign(key=[f"size {i}" for i in range(45)]))
+    sheet = order_sheet(demo_plan)
+    for words in ("Who is not served", "What it assumes", "Before any lift"):
+        assert words in sheet
+    assert f"{demo_plan.cost:,.0f}" in sheet and "http" not in sheet
+    with chromium.sync_playwright() as started:
+        try:
+            browser = started.chromium.launch(
+                executable_path=shutil.which("chromium"), args=["--no-sandbox"]
+            )
+        except chromium.Error:
+            pytest.skip("no browser to print with")
+        page = browser.new_page()
+        for one in (demo_plan, many):
+            page.set_content(order_sheet(one))
+            printed = page.pdf(prefer_css_page_size=True)
+            assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
+        browser.close()
