@@ -11,6 +11,7 @@ import subprocess
 import sys
 import urllib.error
 import urllib.request
+from importlib.util import find_spec
 from types import SimpleNamespace
 
 import psutil
@@ -196,6 +197,10 @@ def test_a_visit_belongs_to_its_page_and_ends_with_its_kernel():
     assert app.visit("", "adviser.ipynb") is None
     app.kernel_manager.clear()
     assert app.visit("a", "adviser.ipynb") is None
+
+
+def test_what_a_waiting_kernel_loads_is_there():
+    assert all(find_spec(f"sizing.app.{name}") for name in server._LOADED.split())
 
 
 def test_every_page_but_the_start_has_a_kernel():
