@@ -133,7 +133,8 @@ def form_page(chart: SizeChart) -> str:
     )
     heads = ["Service", "Size tried", *(labels()[m] for m in measures), "How taken"]
     heads += ["What happened", "Too small where", "Too large where"]
-    blank = pd.DataFrame([[""] * len(heads)] * _BLANK_ROWS, columns=heads)
+    # A space that does not break makes a row high enough to write in.
+    blank = pd.DataFrame([["\u00a0"] * len(heads)] * _BLANK_ROWS, columns=heads)
     page = Page(
         title="Slings tried on: how to keep the form, and the form",
         question="Where do the sizes of this sling really begin and end?",
