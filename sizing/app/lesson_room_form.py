@@ -81,7 +81,7 @@ class RoomForm:
         )
         self.each = w.Checkbox(
             value=False,
-            description="Show each participant's own figures (not on a wall)",
+            description="Show each participant's own figures",
             indent=False,
             layout=w.Layout(width="max-content"),
         )
