@@ -278,8 +278,9 @@ def coverage_by_sizes(
     DataFrame
         One row per number: sizes (of all groups together), each_group, estimate
         (share of everyone who fits a size of any group), low, high (95 %), method,
-        n. The best charts on the grid, without their certificates; the intervals
-        hold the charts as they are.
+        n; not_served (share of everyone without a size) and, of these, too_large,
+        too_small, both (whose nearest size is wrong which way). The best charts on
+        the grid, without their certificates; the intervals hold the charts as they are.
 
     Raises
     ------
@@ -295,8 +296,11 @@ def coverage_by_sizes(
             load_limits_kg=load_limits_kg,
             **settings,
         )
-        told = estimate_coverage(people, chart, seed=seed).table
+        judged = estimate_coverage(people, chart, seed=seed)
+        told = judged.table
         (covered,) = told[told["outcome"] == "covered"].to_dict("records")
         kept = {name: covered[name] for name in FIGURES}
+        kept["not_served"] = 1 - covered["estimate"]
+        kept |= dict(judged.harms[["harm", "estimate"]].itertuples(index=False))
         rows.append({"sizes": len(chart.sizes), "each_group": number, **kept})
     return pd.DataFrame(rows)

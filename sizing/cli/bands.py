@@ -218,10 +218,14 @@ def _own_widths(
 
 def _covered(row: dict[Any, Any]) -> str:
     """Say in a line what a number of sizes covers."""
+    none, large, small, both = (
+        f"{100 * row[k]:.1f}" for k in ("not_served", "too_large", "too_small", "both")
+    )
     share, low, high = (f"{100 * row[k]:.1f} %" for k in ("estimate", "low", "high"))
     return (
         f"{row['sizes']} sizes ({row['each_group']} in each group) fit {share} of "
-        f"everyone (95 % interval {low} to {high})."
+        f"everyone (95 % interval {low} to {high}); of 100 people {none} have none "
+        f"(the nearest too large for {large}, too small for {small}, both for {both})."
     )
 
 

@@ -110,6 +110,11 @@ def test_without_options_nine_sizes_and_what_more_would_cover(capsys, monkeypatc
     found = json.loads(capsys.readouterr().out)
     assert [row["load_limit_kg"] for row in found["chart"]] == [150] * 3
     assert [row["sizes"] for row in found["covered_by_sizes"]] == [6, 9, 12]
+    for row in found["covered_by_sizes"]:
+        assert row["not_served"] == pytest.approx(1 - row["estimate"], abs=1e-5)
+        harms = row["too_large"] + row["too_small"] + row["both"]
+        # Whoever is over the load limit of every size meets neither.
+        assert 0 < harms <= row["not_served"] + 1e-5
     assert found["judged"] and found["figures"]
 
 
