@@ -39,7 +39,7 @@ WORDS: list[list[str]] = [
     ["client", "sex=f", "age_years=70", "body_mass_kg=inf"],
     ["client", "sex=f", "age_years=70", "body_mass_kg=1e99"],
     ["client", "sex=f", "age_years=70", "body_mass_kg=60:sworn"],
-    ["client", "sex=f", "age_years=70", "weight=60"],
+    ["client", "sex=f", "age_years=70", "weigth=60"],
     ["client", "sex=f", "age_years=70", "name=Zanzibar"],
     [*CLIENT, "--load", "hoist=nan"],
     [*CLIENT, "--load", "hoist=inf"],
