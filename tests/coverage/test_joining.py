@@ -222,13 +222,13 @@ def test_scores_tell_how_a_share_moves_with_the_model(measure):
 
 @pytest.mark.parametrize("name", ["children", "care_home", "walking_difficulty"])
 def test_how_sure_an_answer_is_does_not_hang_on_the_seed(name):
-    """Half-widths at the commands' ten draws: never far from one another."""
+    """Half-widths at the commands' ten draws; told from draws alone: 3 times."""
     half = []
     for seed in (1, 2, 3):
         people = load_people(name, draws=10, seed=seed)
         row = estimate_coverage(people, demo_chart()).table.iloc[0]
         half.append(row["high"] - row["low"])
-    assert max(half) / min(half) < 1.15
+    assert max(half) / min(half) < 1.3
 
 
 def test_one_body_in_a_small_group_does_not_make_it_wholly_unsure(rng):
