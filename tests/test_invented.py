@@ -93,8 +93,8 @@ def test_a_stock_in_text_order_workbook_page_and_json(tmp_path, capsys):
     assert told.startswith(first)
     assert files[0].read_text(encoding="utf-8").splitlines()[1].startswith(f'"{first}"')
     book = openpyxl.load_workbook(files[1])
-    assert book["order"]["A2"].value == first
-    assert book["notes"]["A2"].value.startswith(first)
+    assert book["Order"]["A2"].value == first
+    assert str(book["Notes"]["A2"].value).startswith(first)
     assert first in files[2].read_text(encoding="utf-8")
 
 

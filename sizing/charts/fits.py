@@ -232,7 +232,7 @@ def fits_matrix(
     ...     "buttock_popliteal_length_cm": [46, 50],
     ...     "hip_circumference_cm": [98, 150]})
     >>> fits_matrix(people, demo_chart()).sum(axis=1).tolist()
-    [2, 0]
+    [3, 0]
     """
     if isinstance(values, pd.DataFrame):
         values = tenths(values, chart)

@@ -138,7 +138,7 @@ def judge_clients(
     ...     "shoulder_height_sitting_cm": [58.0],
     ...     "buttock_popliteal_length_cm": [46.0]})
     >>> judge_clients(demo_chart(), clients)["fits"].tolist()
-    ['adult 2']
+    ['adult 2 and adult 1']
     """
     edges = edges_of(chart, load_table_of(chart, None)[1])
     rows = [

@@ -151,8 +151,9 @@ def weighed_harm(
 
     Examples
     --------
-    >>> weighed_harm(pd.DataFrame({"harm": ["too_large", "too_small", "both"],
-    ...     "estimate": [0.04, 0.1, 0.01]}))
+    >>> harms = pd.DataFrame({"harm": ["too_large", "too_small", "both"],
+    ...     "estimate": [0.04, 0.1, 0.01]})
+    >>> round(weighed_harm(harms), 6)
     0.1
     """
     check_columns(harms, ("harm", "estimate"), "the harms")

@@ -10,6 +10,7 @@ import pandas as pd
 from sizing.cautions import cautions, invented_first
 from sizing.stock.need import Use
 from sizing.stock.tables import SAMPLED
+from sizing.words.numbers import points_interval
 
 DAY = (
     "A day here is drawn anew from the people: the share of days runs over the homes "
@@ -188,9 +189,8 @@ class StockPlan:
             if row["strategy"] != "plan":
                 lines.append(
                     f"The same money spent as {row['strategy']} meets "
-                    f"{100 * row['needs_met']:.0f} % of needs: the plan meets "
-                    f"{100 * row['estimate']:.0f} points more "
-                    f"({100 * row['low']:.0f} to {100 * row['high']:.0f})."
+                    f"{100 * row['needs_met']:.0f} % of needs; the plan's difference, "
+                    f"in points: {points_interval(row)}."
                 )
         lines += [self.proof(), DAY, NO_SLING, *self.limits, " ".join(cautions())]
         return "\n".join(lines)

@@ -27,7 +27,9 @@ def demo_scenario() -> tuple[pd.DataFrame, pd.DataFrame]:
     >>> serves["count"].sum(), len(prices)
     (np.int64(106), 9)
     """
-    return source_table("stock_scenario.csv"), source_table("stock_prices.csv")
+    tables = (source_table(f"stock_{name}.csv") for name in ("scenario", "prices"))
+    serves, prices = (table.drop(columns="note") for table in tables)
+    return serves, prices
 
 
 def invented_parts(served: Sequence[Served], offer: Offer) -> tuple[str, ...]:

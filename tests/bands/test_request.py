@@ -254,6 +254,7 @@ class Recorded:
             weight=np.arange(1.0, 1 + len(person)),
         )
         self.refuse, self.fits, self.judged = refuse, [], []
+        self.meter = SimpleNamespace(spent=False)
 
     def fit(self, weight):
         self.fits.append(weight)

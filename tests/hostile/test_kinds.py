@@ -91,6 +91,7 @@ GOOD = {
     "coverage_in_chunks": {"chunks": [PEOPLE], "chart": CHART},
     "design_estimate": {"values": NUMBERS},
     "draw_measures": {"frame": NUMBERED, "draws": 1, "seed": 1},
+    "elsewhere": {**JUDGED, "replicates": 2},
     "edge_stability": {**FIT, "replicates": 2},
     "estimate_stature": {
         "sex": "female",

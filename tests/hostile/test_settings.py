@@ -219,6 +219,9 @@ def test_a_setting_that_cannot_be_is_refused_in_plain_words(what):
         **inspect.signature(what).parameters,
     }
     optional = {name for name, one in takes.items() if one.default is None}
+    if what is bands.fit_bands:
+        # Left out, people are smoothed or not as their measures ask.
+        optional |= {"smooth_cm"}
     taken = []
     for name in numbers_of(given):
         for wrong in WRONG:
