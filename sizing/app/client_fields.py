@@ -145,7 +145,7 @@ class ClientFields:
         more = w.Accordion(
             [w.VBox([*lengths, self.knee]), w.VBox([self.fabric, *allowances])],
             titles=[
-                "Cannot stand? Lengths from which stature is estimated",
+                "Cannot stand? Lengths from which height is estimated",
                 "Allowances between body and fabric (common practice, no source)",
             ],
         )

@@ -141,7 +141,7 @@ def wrong_lines(
     >>> error = InputProblems([Problem("this is too long", "90 to 230 cm",
     ...     "measure again", column="stature_cm", value=300.0)])
     >>> wrong_lines(error, typed={"stature_cm": "300"})
-    ['Stature (300): this is too long. Allowed: 90 to 230 cm. What to do: measure \
+    ['Height (300): this is too long. Allowed: 90 to 230 cm. What to do: measure \
 again.']
     """
     say = partial(written, units=units)

@@ -184,7 +184,7 @@ def own_chart_page(
     return render(
         Page(
             title=f"Size chart: {chart.name}",
-            question=f"Whom does this chart fit among {people.name}, and whom not?",
+            question=f"Who does this chart fit among {people.name}, and who not?",
             inputs=f"Chart: {chart.source or 'the user’s own'}, "
             f"{len(chart.sizes)} sizes; limits {limited}. People: "
             f"{people.name}, n = {people.n:,}, {people.draws} draws of what was not "
@@ -212,7 +212,7 @@ def _findings(judgement: ChartJudgement, say: Say) -> list[str]:
 def covered_axes(judgement: ChartJudgement) -> Axes:
     """Draw the share covered, of everyone and by group."""
     rows = covered_rows(judgement.coverage)
-    return plot_shares(rows, x_label="Share for whom at least one size fits")
+    return plot_shares(rows, x_label="Share of people who fit at least one size")
 
 
 def _covered(judgement: ChartJudgement) -> Picture:
@@ -250,7 +250,7 @@ def _between(judgement: ChartJudgement) -> Table:
             "Against": rows["reference"].map(
                 lambda level: LEVEL_WORDS.get(level, level)
             ),
-            "Odds ratio": [
+            "Times as likely": [
                 f"{e:.2f} ({a:.2f} to {b:.2f})" if ok else ""
                 for e, a, b, ok in zip(
                     rows["estimate"], rows["low"], rows["high"], known, strict=True

@@ -54,7 +54,7 @@ _HELP = (
     "load limit, and two columns for each measure, where the size begins and ends."
 )
 
-_WHOM = "Say first whom the chart is for: see 'People I serve'."
+_WHOM = "Say first who the chart is for: see 'People I serve'."
 _LOOK_AGAIN = 0.05  # seconds between looks at whether the people are ready
 
 
@@ -251,7 +251,7 @@ class OwnChartForm:
         except SizingError as error:
             self.people_form.tell(error)
             self.answered.take_back(
-                "Say first whom the chart is for: see 'People I serve'."
+                "Say first who the chart is for: see 'People I serve'."
             )
             return
         key = self.people_form.key

@@ -50,7 +50,7 @@ SHARES_HEADINGS = (
     ("share or mean", "statistic"),
     ("The group, such as female", "level"),
     ("The group from, and to below", "low, high"),
-    ("Among whom alone, if not everybody", "within"),
+    ("Only among, if not everybody", "within"),
     ("What it is to come to: a share from 0 to 1", "target"),
 )
 

@@ -32,7 +32,7 @@ _QUICK = (
     f"intervals are wide. The button draws {FULL:,}."
 )
 _UNFITTED = (
-    "More stock does not help people whom no size fits: look for another pattern or a "
+    "More stock does not help people who fit no size: look for another pattern or a "
     "sling made to measure. The table says which size comes nearest and by how much "
     "it misses."
 )
@@ -75,7 +75,7 @@ class StockForm:
                 self.use.goal_view,
             ],
             titles=(
-                "Whom the stock serves",
+                "Who the stock serves",
                 "What can be bought, prices, and what is owned",
                 "How slings are used",
                 "The goal: a target or a budget",

@@ -73,7 +73,7 @@ class PeopleFields:
             can_add=True,
         )
         self.own = w.Checkbox(
-            description="I also serve clients whom I have measured (a caseload)",
+            description="I also serve clients I have measured (a caseload)",
             indent=False,
             layout=w.Layout(width="auto"),
         )
@@ -116,7 +116,7 @@ class PeopleFields:
                 Served(people, admissions=self.coming.value, name="my caseload")
             )
         if not made:
-            raise SizingError("Say whom the stock serves: fill in a group of people.")
+            raise SizingError("Say who the stock serves: fill in a group of people.")
         return made
 
     def tell(self, error: SizingError) -> None:

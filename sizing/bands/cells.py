@@ -63,8 +63,7 @@ def cumulate(numbers: Ints, weight: Floats, lengths: Sequence[int]) -> Floats:
             "the grid is too fine for so many measures",
             allowed=f"up to {MOST_CELLS} cells",
             action=(
-                "take a larger step, above all for body mass: "
-                "step_cm={'body_mass_kg': 5}"
+                "take a larger step, above all for weight: step_cm={'body_mass_kg': 5}"
             ),
             value=int(np.prod(shape, dtype=float)),
         )

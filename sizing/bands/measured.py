@@ -116,13 +116,13 @@ def _checked_weight(people: People, measures: Sequence[str], limited: bool) -> F
             (
                 "the people lack a measure to band by"
                 if absent[0] in measures
-                else "no load limit can be kept without the people's body mass"
+                else "no load limit can be kept without the people's weight"
             ),
             allowed=", ".join(people.measures),
             action=(
                 "choose among these, or add the measure to the people"
                 if absent[0] in measures
-                else "add body mass to the people, or state no load limit"
+                else "add weight to the people, or state no load limit"
             ),
             column=absent[0],
         )

@@ -55,7 +55,7 @@ _UNLIMITED = (
 )
 _EXCHANGE = ("a low limit at or below the high limit", "exchange or correct them")
 _LOAD_FIRST = (
-    "a load limit at or above the body mass the size is for",
+    "a load limit at or above the weight the size is for",
     "check both on the sling's own label; do not use this size before they agree",
 )
 _BUT_FOR = " but for case, spaces or letters"

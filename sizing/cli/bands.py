@@ -42,7 +42,7 @@ from sizing.people import POPULATIONS, People, load_people, population_titles
 OPTIONS: dict[str, dict[str, Any]] = {
     "people": {
         "metavar": "NAME",
-        "help": f"whom to fit to: {', '.join(POPULATIONS)} (default: everyone; with "
+        "help": f"who to fit to: {', '.join(POPULATIONS)} (default: everyone; with "
         "--widths adults)",
     },
     "widths": {
@@ -67,7 +67,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
         "type": float,
         "default": 1.0,
         "metavar": "CM",
-        "help": "grid of the low edges in cm (kg for body mass; default: 1)",
+        "help": "grid of the low edges in cm (kg for weight; default: 1)",
     },
     "smooth": {
         "type": float,

@@ -24,7 +24,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "file", type=Path, metavar="FILE", help="the chart as CSV or XLSX"
     )
-    add_people(parser, default="adults", what="whom it is for")
+    add_people(parser, default="adults", what="who it is for")
     parser.add_argument(
         "--margins",
         type=Path,

@@ -75,7 +75,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--knee-equation",
         choices=KNEE_EQUATIONS,
         default=KNEE_EQUATIONS[0],
-        help=f"stature from knee height (default: {KNEE_EQUATIONS[0]})",
+        help=f"height from knee height (default: {KNEE_EQUATIONS[0]})",
     )
     parser.add_argument(
         "--confirmed",

@@ -12,7 +12,7 @@ from sizing.pages.lesson_pack import write_lesson
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
-    add_people(parser, default="adults", what="whom the evidence is about")
+    add_people(parser, default="adults", what="who the evidence is about")
     parser.add_argument(
         "--chart",
         type=Path,

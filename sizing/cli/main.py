@@ -17,7 +17,7 @@ from sizing.errors import ReadingNote, SizingError, SizingWarning
 COMMANDS: dict[str, str] = {
     "pages": "open the pages with forms in your browser",
     "study": "fit a nine-size chart to survey people, or judge a chart of yours",
-    "chart": "look a chart of yours over: problems, whom it fits, who falls between",
+    "chart": "look a chart of yours over: problems, who it fits, who falls between",
     "client": "one client: which sizes are in play, and what to measure next",
     "bands": "the best edges for sizes of given widths, and what fewer would cost",
     "stock": "which sizes to stock and how many, for those you serve",
@@ -53,7 +53,7 @@ def main(argv: Sequence[str] | None = None) -> int:
             return _refused(f"{shown}: there is a sign in it that no name has (NUL).")
     parser = argparse.ArgumentParser(
         prog="sizing",
-        description="Whom a sling size chart fits, who falls between sizes, and "
+        description="Who a sling size chart fits, who falls between sizes, and "
         "which sizes to stock.",
         epilog="Add --help after a command to see what it takes.",
     )

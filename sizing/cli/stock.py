@@ -48,7 +48,7 @@ _TABLES = (
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command's arguments."""
-    who = parser.add_argument_group("whom it serves (the invented scenario if nothing)")
+    who = parser.add_argument_group("who it serves (the invented scenario if nothing)")
     who.add_argument(
         "--people",
         action="append",

@@ -29,7 +29,7 @@ _STEPS = 7
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
-    add_people(parser, default="everyone", what="whom the chart is for")
+    add_people(parser, default="everyone", what="who the chart is for")
     parser.add_argument(
         "--survey",
         type=Path,

@@ -91,7 +91,7 @@ def read_clients(path: str | Path) -> pd.DataFrame:
     if personal:
         warn(
             f"{file.name}: left out {', '.join(map(repr, personal))}: the kit needs "
-            "nothing that tells who a client is."
+            "nothing that says who a client is."
         )
     if units:
         named = ", ".join(f"{c!r} in {bare[c]}" for c in units)

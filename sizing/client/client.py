@@ -216,10 +216,10 @@ into the entry's name, or measure again.
             raise InputProblems(
                 [
                     Problem(
-                        "stature cannot be estimated from "
+                        "height cannot be estimated from "
                         f"{', '.join(lengths)} without sex and age",
                         "sex and age in years",
-                        "enter both, or the stature itself",
+                        "enter both, or the height itself",
                     )
                 ],
                 about=ABOUT,

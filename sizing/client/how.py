@@ -132,7 +132,7 @@ def reading(
     12.0
     """
     if how == "exact":
-        return Reading(measure, value, how, 0.0, source="taken as exact")
+        return Reading(measure, value, how, 0.0, source="counted as exact")
     allowed = [h for h in HOW if measure == MASS or h not in ("scale", "hoist scale")]
     one_of(f"way of measuring for {measure}", how, allowed)
     multiplier, relative, bias, source = _row(how, measure, sex)

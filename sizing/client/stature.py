@@ -62,7 +62,7 @@ class StatureEstimate:
             f"{BEYOND_AGES:g}"
         )
         template = (
-            "Stature estimated from {segment} ({what}): {middle} (9 in 10 such people: "
+            "Height estimated from {segment} ({what}): {middle} (9 in 10 such people: "
             "{low} to {high}; {source}){beyond}."
         )
         if short:
@@ -178,9 +178,9 @@ def estimate_stature(
         raise SizingError(
             str(
                 Problem(
-                    "no segment from which stature can be estimated",
+                    "no segment from which height can be estimated",
                     ", ".join(segments()),
-                    "measure knee height, or the stature lying",
+                    "measure knee height, or the height lying",
                 )
             )
         )
@@ -193,10 +193,10 @@ def estimate_stature(
         raise SizingError(
             str(
                 Problem(
-                    f"for a child of {age_years:g} years no equation gives stature "
+                    f"for a child of {age_years:g} years no equation gives height "
                     f"from {named}",
                     ", ".join(_label(name) for name in able),
-                    "measure one of these, or the stature lying",
+                    "measure one of these, or the height lying",
                 )
             )
         )

@@ -163,8 +163,8 @@ def _model(
             row["message"] = "the reference"
         elif not row["message"] and np.isnan(row["estimate"]):
             row["message"] = (
-                "the groups are too small or cannot be told apart by these people: "
-                "no odds ratio can be given"
+                "the groups are too small or cannot be kept apart by these people: "
+                "no comparison of odds can be given"
             )
     return pd.DataFrame(rows, columns=COLUMNS)
 
@@ -193,7 +193,7 @@ def _levels(
             elif (yes == n).any():
                 message = "everybody in this group falls between sizes"
             if message:
-                message += ": no odds ratio can be given"
+                message += ": no comparison of odds can be given"
                 if draws > 1:
                     message += f" (in at least one of {draws} draws)"
             rows.append(

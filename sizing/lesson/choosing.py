@@ -41,8 +41,8 @@ CHOICE_WORDS: dict[str, str] = {
 #: What each wrong outcome can do to the person: common practice, no source.
 WRONG_MEANS: dict[str, str] = {
     "one_too_small": "it can cut into thighs and armpits, shear the skin, and tip the "
-    "person by holding too little of her",
-    "one_too_large": "the person can slide down in it or out of it, and her head or "
+    "person by holding too little of the body",
+    "one_too_large": "the person can slide down in it or out of it, and the head or "
     "trunk may not be held",
     "two_or_more_off": "either of these, and worse",
     "none_found_though_one_fits": "time is lost and somebody else is asked: the safe "
@@ -321,7 +321,7 @@ def likely_size(
     point = _points(frame, names) if not lacking else np.full((len(frame), 1), np.nan)
     if not np.isfinite(point).all(axis=1).any():
         raise SizingError(
-            f"Choosing by {' and '.join(names)} needs people in whom both were taken: "
+            f"Choosing by {' and '.join(names)} needs people with both taken: "
             "give people with these columns, or leave that way out."
         )
     rest = np.ones((len(frame), len(chart.sizes)))

@@ -120,7 +120,7 @@ class GuessModel:
         within, beyond = self.share_within(0.1), 1 - self.share_within(0.2)
         low, high = 100 * self.quantile(0.25), 100 * self.quantile(0.75)
         return (
-            f"A {self.guesser}'s guess of body mass ({self.subjects}; fitted on "
+            f"A {self.guesser}'s guess of weight ({self.subjects}; fitted on "
             f"{STUDY_WORDS.get(self.study, self.study) or 'figures given'}): half are "
             "between "
             f"{low:+.0f} % and {high:+.0f} % of the scale, "

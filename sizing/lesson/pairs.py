@@ -129,8 +129,8 @@ def surprising_pairs(
     True
     """
     check_number("the number of pairs", n, least=1, whole=True)
-    check_number("how far body mass may differ", within_kg, least=0)
-    check_number("how far stature may differ", within_cm, least=0)
+    check_number("how far weight may differ", within_kg, least=0)
+    check_number("how far height may differ", within_cm, least=0)
     check_seed(seed)
     lacking = [
         c for c in ("sex", *_BUILD, *limits(chart)) if c not in people.frame.columns

@@ -96,7 +96,7 @@ class RoomResult:
                 lines.append(f"{words}, {told['n'].iloc[0]}: {'; '.join(parts)}.")
         for measure, found in self.guesses.items():
             unit = measure.rsplit("_", 1)[1]
-            label = "Body mass" if unit == "kg" else "Stature"
+            label = "Weight" if unit == "kg" else "Stature"
             lines.append(f"{label}, guessed: {found.summary(unit)}")
         lines += [self.error.summary(), self.answers.summary()]
         if len(self.not_counted):

@@ -194,9 +194,9 @@ def _check(answer: ClientAnswer, decision: Decision, on: date | None, say: Say) 
             raise SizingError(
                 str(
                     Problem(
-                        f"the body mass is over the lowest load limit with "
+                        f"the weight is over the lowest load limit with "
                         f"'{decision.size}', {limit}",
-                        "a size and parts that bear the body mass",
+                        "a size and parts that bear the weight",
                         "choose other parts; no note is written for these",
                     )
                 )
@@ -234,7 +234,7 @@ def _sections(answer: ClientAnswer, decision: Decision, say: Say) -> list[Sectio
         chosen.append(f"Remarks: {decision.remarks}")
     review = decision.review_on.isoformat() if decision.review_on else _SHORT
     last = [
-        f"Review on: {review} and whenever body mass, posture, tone, skin or the hoist "
+        f"Review on: {review} and whenever weight, posture, tone, skin or the hoist "
         "changes.",
         f"Assessor: {NOT_FILLED} Signature: {NOT_FILLED} Date: {_SHORT}",
     ]
@@ -293,7 +293,7 @@ def _parts(answer: ClientAnswer, decision: Decision, say: Say) -> Table:
     columns = ["Part", "Which one", "Safe working load", "Examined on"]
     return table(
         pd.DataFrame(rows, columns=columns),
-        caption=f"The lowest of all parts counts. Body mass: {weighed}.",
+        caption=f"The lowest of all parts counts. Weight: {weighed}.",
     )
 
 

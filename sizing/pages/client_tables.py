@@ -36,7 +36,7 @@ def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
             "Size": rows["size"],
             "Chance that all fits": [chance_words(row) for _, row in rows.iterrows()],
             "Decided by": [
-                "body mass" if over else plain(measure)
+                "weight" if over else plain(measure)
                 for measure, over in zip(
                     rows["deciding_measure"], rows["over_load"], strict=True
                 )

@@ -35,7 +35,7 @@ from sizing.words.lesson import (
 from sizing.words.numbers import interval
 
 _DERIVED = "derived from NHANES 2017-18 (public domain) by derive_reported_errors.py"
-_SAID = "What people say of their own body mass: NHANES 2017-18 (public domain)."
+_SAID = "What people say of their own weight: NHANES 2017-18 (public domain)."
 _OWN = (
     "Errors of one reading: the kit's own table of measures, from memory or by "
     "common practice."
@@ -120,7 +120,7 @@ def check_table(check: pd.DataFrame) -> Table:
     )
     return table(
         frame,
-        caption="Published figures on guessed body mass, and the curves (misses in "
+        caption="Published figures on guessed weight, and the curves (misses in "
         "percentage points)",
         words=["Study", "Who guessed", "Figure", "Role"],
     )
@@ -130,9 +130,9 @@ def guessing_words(ways: WaysResult) -> list[str]:
     """Return how the guesses were made, in sentences."""
     return [
         *(curve.summary() for curve in ways.settings["guess"]),
-        "Stature is guessed with an SD of "
+        "Height is guessed with an SD of "
         f"{100 * ways.settings['stature_guess_sd']:.0f} % (common practice, no "
-        "source), independently of body mass.",
+        "source), independently of weight.",
     ]
 
 
@@ -141,7 +141,7 @@ def lesson_limits(people: People) -> list[str]:
     return [
         "Guesses were studied in emergency departments, of adults and of children "
         "aged 0 to 8; carers who know a resident may guess better.",
-        "The curves of guessing are taken as true: the studies differ by more "
+        "The curves of guessing are used as if exact: the studies differ by more "
         "than the intervals say.",
         "Readings are taken to err independently around the truth. A landmark "
         "found in the wrong place errs every time.",
@@ -213,7 +213,7 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
                 bullets=wrong_words(),
             ),
             Section(
-                "Whom guessing fails most",
+                "Who is guessed worst",
                 words=[worst_group(ways)],
                 tables=[groups_table(ways)],
             ),
@@ -242,7 +242,7 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
 
 
 PAIRS_WORDS = (
-    "People of the survey alike in sex, age band, body mass and stature who need "
+    "People of the survey alike in sex, age band, weight and height who need "
     "different sizes. They are numbered anew and cannot be known. Measures marked "
     "predicted or extrapolated are drawn from models: such a body is likely, not "
     "measured."

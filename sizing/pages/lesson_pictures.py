@@ -201,7 +201,7 @@ def guess_slide(check: pd.DataFrame) -> Slide:
     return _slide(
         plot_guess_check(rows),
         "guesses_published",
-        "How carers guess body mass: what was published, and the curves",
+        "How carers guess weight: what was published, and the curves",
         alt="Published shares of guesses within or beyond a bound, and what the "
         f"curves say: {inside} of {len(rows)} inside the published figure's interval.",
         caption="Each curve is fitted on one study and predicts the others. Studies "

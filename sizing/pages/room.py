@@ -148,7 +148,7 @@ def room_html(
 
 ROOM_LIMITS: tuple[str, ...] = (
     "One room and a few volunteers: the intervals say how little that settles.",
-    "What the reference says is taken as true; the trainer's tape errs too.",
+    "The reference is used as if exact; the trainer's tape errs too.",
 )
 
 

@@ -68,7 +68,7 @@ def sensitivity_section(found: Sensitivity, drawn: Picture) -> Section:
         "What it rests on, and how far it moves",
         words=[
             f"{found.headline()} Each assumption is changed alone; changes need not "
-            "add up. The intervals tell how well these people know the change, not "
+            "add up. The intervals say how well these people know the change, not "
             "how likely the other setting is."
         ],
         figures=[drawn],

@@ -36,7 +36,7 @@ _CAPTIONS = {
     "comparison": "Every way of spending meets the same people on the same days.",
     "demand": "People who fit several sizes count in each; slings are handed out so "
     "that as few as possible wait.",
-    "shortages": "Days on which someone waits whom one more of this size would serve.",
+    "shortages": "Days on which someone waits and one more of this size would serve.",
     "cost_curve": "Each point is the cheapest order for a target, judged on days it "
     "was not planned on.",
 }
@@ -92,7 +92,7 @@ def order_book(plan: StockPlan) -> bytes:
     formats = dict.fromkeys(("Price of one", "Cost"), amount)
     formats |= dict.fromkeys(("Buy", "Owned before", "Then held", "Slings"), "#,##0")
     formats |= dict.fromkeys(("Days nobody waits", "Needs met"), "0.0%")
-    formats |= dict.fromkeys(("Fitted by no size, on a mean day",), "#,##0.0")
+    formats |= dict.fromkeys(("Fitted by no size, on an average day",), "#,##0.0")
     sheets = book_sheets(plan)
     words = invented_words(*plan.invented)
     if words:
@@ -144,9 +144,9 @@ def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
             tables=(_table(shown["one_more_or_less"]), _table(shown["robustness"])),
         ),
         Section(
-            "Whom no size fits",
+            "Who fits no size",
             words=(
-                "More stock does not help people whom no size offered fits. Look for "
+                "More stock does not help people who fit no size offered. Look for "
                 "another pattern or one made to measure; the table says by what they "
                 "miss.",
             ),
@@ -208,7 +208,7 @@ def _alt(plan: StockPlan, name: str) -> str:
             f"{r['key']} fits {r['estimate']:.0f} people, {held[r['key']]} held"
             for r in fits
         )
-        return f"Each size on a mean day, and the slings held: {told}."
+        return f"Each size on an average day, and the slings held: {told}."
     if name == "shortages":
         worst = max(records(plan.shortages), key=lambda row: row["estimate"])
         return (

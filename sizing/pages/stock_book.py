@@ -71,7 +71,9 @@ def _by_service(plan: StockPlan) -> pd.DataFrame:
             "People like": groups["people"],
             "How many on one day": groups["count"],
             "Admitted over the period": groups["admissions"],
-            "Fitted by no size, on a mean day": groups["group"].map(left).fillna(0.0),
+            "Fitted by no size, on an average day": groups["group"]
+            .map(left)
+            .fillna(0.0),
         }
     )
 

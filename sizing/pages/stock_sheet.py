@@ -49,7 +49,7 @@ def order_sheet(plan: StockPlan, *, units: str = "metric") -> str:
         )
     left = (
         [
-            f"{row['People']} people on a mean day: {row['Why'].lower()}"
+            f"{row['People']} people on an average day: {row['Why'].lower()}"
             + (f"; nearest {row['Nearest size']}" if row["Nearest size"] else "")
             for row in records(shown["not_fitted"][0].head(_KINDS))
         ]

@@ -73,7 +73,7 @@ def inputs_of(plan: StockPlan) -> list[tuple[str, str]]:
     days = plan.settings
     return [
         (
-            "Whom it serves",
+            "Who it serves",
             "; ".join(_group_words(row) for row in records(plan.groups)),
         ),
         ("How slings are used", plan.use.summary()),
@@ -142,7 +142,7 @@ def _service(plan: StockPlan) -> Shown:
     )
     return (
         shown,
-        "What the order does, on days drawn afresh: shares with 95 % intervals, "
+        "What the order does, on days simulated afresh: shares with 95 % intervals, "
         "numbers as 9 such services of 10 would see them",
         ("What",),
     )
@@ -215,7 +215,7 @@ def _robust(plan: StockPlan, units: str) -> Shown:
                 for r in rows
             ],
             "Needs met": [percent(r["needs_met"]) for r in rows],
-            "Whom no size fits": [f"{r['not_fitted']:.1f}" for r in rows],
+            "Who fits no size": [f"{r['not_fitted']:.1f}" for r in rows],
         }
     )
     if plan.target is not None:
@@ -251,7 +251,7 @@ def _unfitted(plan: StockPlan, say: Say) -> Shown:
         }
     )
     rest = plan.not_fitted["estimate"][_KINDS_SHOWN:].sum()
-    caption = "People whom no size fits, on a mean day"
+    caption = "People who fit no size, on an average day"
     if rest >= 0.05:
         caption += f": the commonest kinds; {rest:.1f} more are of rarer kinds"
     return shown, caption, ("Group", "Why", "Nearest size", "It is", "In")

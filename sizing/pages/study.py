@@ -101,7 +101,7 @@ def study_axes(study: Study) -> dict[str, tuple[Axes, str, str]]:
             "at their nearest size and by whether that size is too small or too "
             "large. The same figures stand in the table.",
             "Each person without a size counts once, under the measure "
-            "that misses her nearest size by most.",
+            "that misses the nearest size by most.",
         )
     widths = study.sensitivity.widths
     if len(widths):
@@ -155,7 +155,7 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
         sections.append(_fit_section(study))
     sections.append(
         Section(
-            "Whom it fits",
+            "Who it fits",
             figures=[pictures["coverage.png"]],
             tables=[_coverage_table(study), _outcome_table(study)],
         )
@@ -174,7 +174,7 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
     sections.append(Section("How well founded this is", words=[_evidence_words(study)]))
     sections.append(sensitivity_section(study.sensitivity, pictures[FILE]))
     return Page(
-        title=f"Whom the chart “{study.chart.name}” fits",
+        title=f"Who the chart “{study.chart.name}” fits",
         question="How many people find a size in this chart, who falls between "
         "sizes, and how sure is that?",
         inputs=_inputs(study),
@@ -260,7 +260,7 @@ def _load_words(study: Study) -> str:
         )
     return (
         "This chart states no load limit: that comes from a sling's label, not from "
-        "body measures. Nobody is ruled out by body mass here."
+        "body measures. Nobody is ruled out by weight here."
     )
 
 
@@ -378,8 +378,8 @@ def _evidence_words(study: Study) -> str:
         f"{percent(row['predicted'])} rest on measures predicted within the range "
         f"of the surveys, {percent(row['extrapolated'])} on extrapolated ones and "
         f"{percent(row['unsupported'])} on ones that no survey supports. "
-        f"Method: {row['method']}. The model behind the drawn measures is taken as "
-        "right: its own bias is in no interval."
+        f"Method: {row['method']}. The model behind the drawn measures is used as "
+        "if right: its own bias is in no interval."
     )
 
 

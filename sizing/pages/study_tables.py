@@ -106,7 +106,7 @@ def odds_words(between: pd.DataFrame) -> pd.DataFrame:
                 for term, level in zip(rows["term"], rows["level"], strict=True)
             ],
             "Compared with": [LEVEL_WORDS.get(r, r) for r in rows["reference"]],
-            "Odds ratio (95 % interval)": [
+            "Times as likely (95 % interval)": [
                 message if pd.isna(e) else f"{e:.1f} ({lo:.1f} to {hi:.1f})"
                 for e, lo, hi, message in zip(
                     rows["estimate"],

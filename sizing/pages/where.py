@@ -12,7 +12,7 @@ from sizing.measures import vocabulary
 _SVG = "{http://www.w3.org/2000/svg}"
 _KINDS = (
     "A straight line with two ends is a length or a breadth. A curved band is a tape "
-    "around the body. Take hip girth and stature lying down: the seat spreads the "
+    "around the body. Take hip girth and height lying down: the seat spreads the "
     "hips. The figures are drawn by eye and are nobody's measures."
 )
 _CHOOSE = "Where each measure is taken. Choose a field to see its own."

@@ -92,7 +92,7 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     if personal:
         warn(
             f"{file.name}: left out {', '.join(map(repr, personal))}. The kit keeps "
-            "nothing that tells who a client is and needs none of it; please leave "
+            "nothing that says who a client is and needs none of it; please leave "
             "such columns out of the file."
         )
     say(file.name, taken.read())

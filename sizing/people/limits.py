@@ -13,8 +13,8 @@ NO_SURVEY_WEIGHTS = (
 AGE_CAPPED = "Ages above 80 are all recorded as 80."
 NOT_MEASURED_SEATED = (
     "Nobody here was measured seated. Seated measures and girths other than the "
-    "waist are drawn from models fitted to other surveys, as are body mass and "
-    "stature where missing, which is oftener so in people who cannot stand."
+    "waist are drawn from models fitted to other surveys, as are weight and "
+    "height where missing, which is more often so in people who cannot stand."
 )
 SOLDIERS = (
     "Adult lengths, chest, thigh and hip breadth come from soldiers aged 17 to 58 "
@@ -27,7 +27,7 @@ HEAVY = (
 SEAT_BREADTH = (
     "Seated hip breadth drawn for women agrees within 0.5 cm with women of three armed "
     "forces measured from 1987 to 2015, and comes out 2.6 cm wider than civilians of "
-    "that stature and body mass measured in 1960-62 (published figures)."
+    "that height and weight measured in 1960-62 (published figures)."
 )
 CHILDREN_1977 = (
     "Children's measures come from US children measured by 1977 (Snyder 1977), hip "
@@ -63,15 +63,15 @@ CARE_HOME_AGE = (
 )
 BARIATRIC = (
     "No one threshold makes a person bariatric: policies differ in body mass index, "
-    "body mass and hip width. The threshold is a setting."
+    "weight and hip width. The threshold is a setting."
 )
 ENGLAND = (
-    "Adults from the United States reweighted to means and classes of stature, body "
-    "mass and body mass index published for England; age mix, ethnic mix and body "
-    "shape at a given mass and stature stay American."
+    "Adults from the United States reweighted to means and classes of height, "
+    "weight and body mass index published for England; age mix, ethnic mix and body "
+    "shape at a given mass and height stay American."
 )
 OWN = (
-    "These are the user's own people: whom they stand for depends on how they were "
+    "These are the user's own people: who they stand for depends on how they were "
     "chosen, which the kit cannot check."
 )
 

@@ -117,7 +117,7 @@ def check_against(margins: list[Margin], frame: pd.DataFrame) -> None:
                 Problem(
                     f"'{margin}' needs the variable '{absent[0]}', which these "
                     "people do not have",
-                    f"{columns}; bmi where body mass and stature are known",
+                    f"{columns}; bmi where weight and height are known",
                     "name one of these",
                 )
             )

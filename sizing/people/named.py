@@ -306,7 +306,7 @@ def _check_threshold(value: object) -> None:
 def _warn_if_few(people: People) -> None:
     if people.effective_n < _FEW:
         warn(
-            f"{people.name}: {people.n} people who tell as much as "
+            f"{people.name}: {people.n} people who say as much as "
             f"{people.effective_n:.0f} equally weighted ones; shares of so few are "
             "little more than anecdotes."
         )
@@ -316,7 +316,7 @@ def _cost(result: Weighting) -> str:
     """Return a sentence on what the weights cost, and on what they lean most."""
     table = result.table
     words = (
-        f"Reweighted to {len(table)} margins: {result.n} people tell as much "
+        f"Reweighted to {len(table)} margins: {result.n} people say as much "
         f"as {result.effective_n:.0f} equally weighted ones (design effect "
         f"{result.design_effect:.1f})."
     )

@@ -98,7 +98,7 @@ class People:
         """Return in plain words who these people are and where evidence stops."""
         drawn = f", each drawn {self.draws} times" if self.draws > 1 else ""
         head = (
-            f"{self.name}: {self.n} people{drawn}, telling as much as "
+            f"{self.name}: {self.n} people{drawn}, saying as much as "
             f"{self.effective_n:.0f} equally weighted ones "
             f"(design effect {self.design_effect:.2f})."
         )

@@ -54,7 +54,7 @@ class Weighting:
         miss = (self.table["reached"] - self.table["asked"]).abs().max()
         return (
             f"{self.method}: {len(self.table)} margins met, the worst within "
-            f"{miss:.1e}. {self.n} people tell as much as "
+            f"{miss:.1e}. {self.n} people say as much as "
             f"{self.effective_n:.0f} equally weighted ones "
             f"(design effect {self.design_effect:.2f})."
         )

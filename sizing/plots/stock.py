@@ -45,8 +45,8 @@ def plot_demand(
             rows = demand[demand["share"] == share]
             y = rows["key"].map(place) + shift
             words = {
-                "fits": "people on a mean day whom the size fits",
-                "only": "of these, whom no other size fits",
+                "fits": "people on an average day who fit the size",
+                "only": "of these, who fit no other size",
             }
             ax.barh(
                 y,
@@ -180,5 +180,5 @@ def plot_comparison(comparison: pd.DataFrame, *, ax: Axes | None = None) -> Axes
         ax.set_xlim(0, 1.12)
         ax.set_xticks([0, 0.25, 0.5, 0.75, 1.0])
         ax.xaxis.set_major_formatter(PercentFormatter(1.0))
-        ax.set_xlabel("Needs met, of people whom some size fits")
+        ax.set_xlabel("Needs met, of people who fit at least one size")
     return ax

@@ -185,9 +185,9 @@ class Use:
         """Return how slings are used as a sentence."""
         each = "a sling" if self.each == 1 else f"{self.each} slings"
         if self.sharing == "personal":
-            words = f"Each client has {each} of her own"
+            words = f"Each client has {each} for that person alone"
             if not self.passed_on:
-                words += ", not passed on when she leaves"
+                words += ", not passed on when the person leaves"
         else:
             words = (
                 f"Slings come from a shared pool; at the busiest moment "
@@ -255,7 +255,7 @@ def serves_from(
         groups = tuple(serves)
         if not groups or not all(isinstance(group, Served) for group in groups):
             raise SizingError(
-                "Say whom the stock serves: one or more Served(...), or a table with "
+                "Say who the stock serves: one or more Served(...), or a table with "
                 "the columns people and count."
             )
         return groups

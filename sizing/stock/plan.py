@@ -256,7 +256,7 @@ def _beyond(trial: Trial, packs: Ints, target: float, why: str) -> SizingError:
     return SizingError(
         f"No order that {why} lets nobody wait on {100 * target:.1f} % of days. The "
         f"order that leaves fewest waiting does so on {reached:.1f} "
-        f"% of days (on a mean day {waiting.mean():.2f} people wait) and costs "
+        f"% of days (on an average day {waiting.mean():.2f} people wait) and costs "
         f"{trial.programme.cost(packs):,.2f}. What to do: lower the target, raise the "
         "budget or the most that may be had, or plan by a budget alone."
     )

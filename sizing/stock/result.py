@@ -99,8 +99,9 @@ class StockPlan:
             self.invented,
             f"{self._unfitted()} {self._bought()} Nobody then waits for a fitting "
             f"sling on {_percent(days)} of days, and {_percent(met)} of the needs of "
-            f"people whom some size fits are met. Shares are likely within the limits "
-            f"given: 95 % intervals over {days['n']:,} days drawn afresh{also}.",
+            "people who fit at least one size are met. Shares are likely within "
+            f"the limits given: 95 % intervals over {days['n']:,} further simulated "
+            f"days{also}.",
         )
 
     @property
@@ -133,7 +134,7 @@ class StockPlan:
         if not number:
             return f"{words}."
         return (
-            f"{words}: {known:,} for known need, as many as would do on a mean day "
+            f"{words}: {known:,} for known need, as many as would do on an average day "
             f"were every size needed known, and {number - known:,} because sizes"
             f"{' and which slings are out of use are' if self.use.out else ' are'} "
             "unknown."
@@ -182,8 +183,8 @@ class StockPlan:
         listed = [f"{r['order']} of {r['key']}" for _, r in bought.iterrows()]
         lines.append(f"The order: {', '.join(listed) or 'nothing'}.")
         lines.append(
-            "Whom no size offered fits is not among those who wait, and needs another "
-            "pattern or a sling made to measure; more stock does not help."
+            "Whoever fits no size offered is not among those who wait, and needs "
+            "another pattern or a sling made to measure; more stock does not help."
         )
         for _, row in self.comparison.iterrows():
             if row["strategy"] != "plan":

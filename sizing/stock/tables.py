@@ -29,9 +29,9 @@ _ENDS = 1.645
 #: What ``service`` tells, and how people say it.
 SERVICE: dict[str, str] = {
     "nobody_waits": "share of days on which nobody waits for a fitting sling",
-    "needs_met": "share of needs met, of people whom some size fits",
+    "needs_met": "share of needs met, of people who fit at least one size",
     "waiting": "slings wanting on one day",
-    "not_fitted": "people whom no size offered fits, on one day",
+    "not_fitted": "people who fit no size offered, on one day",
     "not_fitted_share": "the same as a share of all the people",
     "known_need": "slings to buy for one day, were every size needed known",
 }

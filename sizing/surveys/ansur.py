@@ -113,7 +113,7 @@ ANSUR II, men or women. What to do: check the name and the folder.
         frame["stature_cm"] - frame["acromial_height_cm"]
     )
     notes.add(
-        "sitting height - (stature - acromial height)",
+        "sitting height - (height - acromial height)",
         "shoulder_height_sitting_cm",
         len(frame),
         "converted",

@@ -124,7 +124,7 @@ def read_embedded() -> Survey:
         limits=(
             "People living at home in the United States and examined at a mobile "
             "centre; nobody from a nursing home, hospital or other institution.",
-            "Those who could not stand have no stature, some no body mass.",
+            "Those who could not stand have no height, some no weight.",
             "Ages above 80 are all recorded as 80.",
             "The file holds no survey weights: the raw mix of people is not the "
             "population's, because some groups were sampled more densely.",

@@ -162,7 +162,7 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
         limits=(
             "People living at home in the United States and examined at a mobile "
             "centre; nobody from a nursing home, hospital or other institution.",
-            "Those who could not stand have no stature, some no body mass.",
+            "Those who could not stand have no height, some no weight.",
             "Ages above 80 are all recorded as 80.",
         ),
     )

@@ -114,14 +114,14 @@ def read_snyder1977(path: PathLike) -> Survey:
                 frame,
                 column,
                 _outlying(frame, column),
-                f"over {OUTLYING:g} robust SDs from what stature, mass, age and "
+                f"over {OUTLYING:g} robust SDs from what height, mass, age and "
                 "sex lead to",
             )
     frame["shoulder_height_sitting_cm"] = frame["suprasternale_height_cm"] - (
         frame["stature_cm"] - frame["sitting_height_cm"]
     )
     notes.add(
-        "suprasternale height - (stature - sitting height)",
+        "suprasternale height - (height - sitting height)",
         "shoulder_height_sitting_cm",
         int(frame["shoulder_height_sitting_cm"].notna().sum()),
         "converted",

@@ -38,7 +38,7 @@ def load_first_words(sizes: pd.DataFrame, *, say: Say = written) -> list[str]:
     return [
         f"{row['size']}: the load limit of "
         f"{say(row['load_limit_kg'], 'load_limit_kg', to='tenth')} rules out "
-        f"{interval(row, 'load_first', 'load_first_')} of all people, whom the "
+        f"{interval(row, 'load_first', 'load_first_')} of all people, though the "
         "fabric would fit."
         for _, row in heavy.iterrows()
     ]

@@ -178,7 +178,7 @@ def load_words(answer: Answer, *, say: Say = written) -> str:
     again = "again " if mass["taken"] else ""
     how = "" if again else f"{mass['how']} as " if mass["how"] else "predicted to be "
     return (
-        f"Weigh {again}before any lift: body mass, {how}"
+        f"Weigh {again}before any lift: weight, {how}"
         f"{say(mass['value'], 'body_mass_kg', to='tenth')}, is too near a load limit "
         f"to rely on: {named}. The load decides, whatever else fits."
     )
@@ -232,7 +232,7 @@ def what_words(answer: Answer, *, say: Say = written) -> str:
         known = answer.weight["value"]
         limit = float(answer.sizes["load_limit_kg"].max())
         return (
-            f"Over the load limit: body mass {say(known, 'body_mass_kg', to='tenth')}, "
+            f"Over the load limit: weight {say(known, 'body_mass_kg', to='tenth')}, "
             "lowest load limit of all parts "
             f"{say(limit, 'load_limit_kg', to='tenth')}. No size may be used with "
             "these parts, whatever else fits."

@@ -199,11 +199,11 @@ def weight_lines(answer: Answer) -> list[str]:
     how = answer.weight["how"]
     if not how:
         return [
-            "Body mass was not measured: weigh before any lift, and compare with the "
+            "Weight was not measured: weigh before any lift, and compare with the "
             "lowest load limit of all parts."
         ]
     if how in ("reported", "guessed"):
-        return [f"Body mass was {how}, not weighed: weigh before any lift."]
+        return [f"Weight was {how}, not weighed: weigh before any lift."]
     return []
 
 

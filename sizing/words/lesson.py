@@ -112,7 +112,7 @@ def table_against_tape(ways: WaysResult, others: pd.DataFrame | None = None) -> 
     if fitted["low"] > 0:
         verdict = "more than one reading by tape does"
     elif fitted["high"] >= 0:
-        verdict = "as many as one reading by tape, as far as can be told"
+        verdict = "as many as one reading by tape, as far as can be said"
     else:
         verdict = "fewer than one reading by tape does"
     words = (
@@ -233,7 +233,7 @@ def gain_words(gain: pd.DataFrame) -> str:
     >>> gain_words(pd.DataFrame({"measure": ["body_mass_kg"], "before": [0.11],
     ...     "after": [0.08], "estimate": [0.03], "low": [0.01], "high": [0.05],
     ...     "n": [12]}))
-    'Body mass, guessed by 12 both times: off by 11 % at first, 8 % after measuring; a \
+    'Weight, guessed by 12 both times: off by 11 % at first, 8 % after measuring; a \
 gain of 3 points (1 to 5).'
     """
     said = []
@@ -265,7 +265,7 @@ def heading(column: str) -> str:
     Examples
     --------
     >>> heading("guessed_body_mass_lb"), heading("hip_circumference_in")
-    ('Guess: body mass, lb', 'Hip girth, in')
+    ('Guess: weight, lb', 'Hip girth, in')
     >>> heading("subject"), heading("shoe")
     ('Volunteer or card', 'shoe')
     """

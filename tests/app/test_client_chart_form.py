@@ -150,7 +150,7 @@ def test_units_change_what_is_shown_and_not_the_chart(form):
 def test_other_people_take_the_judgement_back(form, undrawn):
     form.work.run()
     form.people_form.weighted.value = True
-    assert form.judgement is None and "Say first whom" in form.change.value
+    assert form.judgement is None and "Say first who" in form.change.value
     shares = form.people_form.shares
     shares.cell(0, "group").value = "women and girls"
     assert "a share needs" in form.people_form.told.value
@@ -369,7 +369,7 @@ def test_what_is_wrong_with_the_people_is_told_by_the_form(form, tmp_path):
         assert "Type your clients" in people.told.value
         take(people.upload, bad)
         await until(lambda: "comma" in people.told.value)
-        assert "Say first whom" in form.change.value and empty(form)
+        assert "Say first who" in form.change.value and empty(form)
         assert people.work.told.value == "" and not shown(people.work.bar)
         people.name.value = "care_home"
         await until(lambda: "are covered" in form.change.value)

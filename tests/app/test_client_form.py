@@ -132,7 +132,7 @@ def test_a_number_typed_in_cm_where_inches_are_chosen_is_named(form, undrawn):
     enter(form, stature_cm="165")
     form.check()
     assert form.answer is None
-    assert "Stature (165 in): this makes sense in cm" in form.answer_view.value
+    assert "Height (165 in): this makes sense in cm" in form.answer_view.value
     form.fields.values["stature_cm"].box.value = "165 cm"
     assert form.answer.client.known["stature_cm"].value == 165
 

@@ -80,7 +80,7 @@ def test_the_study_of_a_chart_of_ones_own_says_whom_it_fits():
     saved = form.results()
     for text in (form.answered.words.value, saved["study_report"]):
         assert f"{told} (95 % interval {percent(row['low'])} to" in text
-    assert "Whom it fits" in form.answered.pictures.value
+    assert "Who it fits" in form.answered.pictures.value
     assert {"chart", "coverage_picture", "misses", "assumptions"} < set(saved)
     form.upload.clear()
     assert form.answer is None and form.answered.limits.value == ""

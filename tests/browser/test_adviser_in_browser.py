@@ -37,7 +37,7 @@ def test_the_adviser_checks_a_client_tries_a_chart_and_writes_a_note(
     check_page(page, lab, screens, "adviser")
     page.get_by_label("Sex").first.select_option("female")
     page.get_by_label("Age, years").fill("74")
-    page.get_by_label("Body mass, kg").first.fill("61")
+    page.get_by_label("Weight, kg").first.fill("61")
     page.get_by_label("Hip girth, cm").first.fill("101")
     begun = time.monotonic()
     page.get_by_role("button", name="Check", exact=True).click()

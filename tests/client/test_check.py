@@ -442,11 +442,11 @@ def test_what_is_known_of_the_entries_is_noted():
         return " ".join(check_client(demo_chart(), entry, how=how).notes)
 
     plain_entry = {"sex": "f", "age_years": 74, "hip_circumference_cm": 104}
-    assert "Body mass was not measured" in notes(**plain_entry)
+    assert "Weight was not measured" in notes(**plain_entry)
     weighed = plain_entry | {"body_mass_kg": 68}
     assert "weigh before any lift" not in notes(**weighed)
     guess = {"body_mass_kg": "guessed"}
-    assert "Body mass was guessed, not weighed" in notes(**weighed, how=guess)
+    assert "Weight was guessed, not weighed" in notes(**weighed, how=guess)
     assert "Sex was not stated" in notes(age_years=74, body_mass_kg=68)
     assert "Sex was not stated" not in notes(**weighed)
     assert "Age was not stated" in notes(sex="f", body_mass_kg=68)

@@ -97,7 +97,7 @@ def test_a_doubt_says_what_to_measure_again_and_how_old_such_a_child_would_be():
     told = _words(tall, np.log(180.0), 0.01, client)
     assert told.action.startswith("it is that of a child of about 14 years")
     assert "; measure it again; if it is right, say that it is confirmed" in told.action
-    assert "a stature of about 180 cm would" in told.what
+    assert "a height of about 180 cm would" in told.what
     ends = [180 * np.exp(-0.03), 180 * np.exp(0.03)]
     assert "people: {:.0f} to {:.0f} cm)".format(*ends) in told.what
     assert (told.column, told.value) == ("stature_cm", 161.0)
@@ -300,7 +300,7 @@ def test_where_evidence_and_figures_come_from_is_said_once(answer):
     assert evidence_limits(answer.client)[-2:] == (limits.AT_HOME, limits.NO_POSTURE)
     told = sources(answer.client)
     assert len(set(told)) == len(told) == 5
-    assert told[2].startswith("Body mass: ") and told[4].startswith("Hip girth: ")
+    assert told[2].startswith("Weight: ") and told[4].startswith("Hip girth: ")
 
 
 def test_a_client_refused_is_told_which_entry_and_what_else_could_be():
@@ -344,9 +344,9 @@ def test_of_whom_no_part_bears_nothing_is_said_but_that(answer):
         for words in ("Sizes in play", "Measure again"):
             assert any(words in line for line in lines) == said, words
         assert any(line.startswith("Note: ") for line in lines)
-    assert "Weigh again before any lift: body mass, 30 kg" in over.answer()
+    assert "Weigh again before any lift: weight, 30 kg" in over.answer()
     assert (
-        "Over the load limit: body mass 30 kg, lowest load limit of all parts 29 kg."
+        "Over the load limit: weight 30 kg, lowest load limit of all parts 29 kg."
         in (over.answer())
     )
 

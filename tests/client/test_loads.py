@@ -49,7 +49,7 @@ def test_a_guess_is_near_from_further_away(limit, near):
 
 def test_a_weight_not_known_is_weighed_where_it_may_be_near():
     told = check_client(BARE, WOMAN, loads=ALL | {"hoist": 75.0})
-    assert "body mass, predicted to be" in told.answer()
+    assert "weight, predicted to be" in told.answer()
     assert load_words(check_client(BARE, WOMAN, loads=ALL)) == ""
 
 

@@ -250,7 +250,7 @@ def test_what_was_confirmed_is_told_in_plain_words_and_the_readers_units():
     answer = check_client(demo_chart(), tall, confirmed=True)
     (metric,) = doubt_lines(answer)
     (inches,) = doubt_lines(answer, say=partial(written, units="pounds"))
-    assert metric.startswith("stature: ") and "(read: 228 cm)" in metric
+    assert metric.startswith("height: ") and "(read: 228 cm)" in metric
     assert "(read: 89.8 in)" in inches and " cm" not in inches
     assert not re.search(r"_|column|What to do", metric + inches)
     # The same amounts as the doubt itself, each once and each in its own unit.

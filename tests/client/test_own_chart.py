@@ -279,7 +279,7 @@ def test_a_judgement_says_its_own_figures(people):
     limit = sizes.loc[4, "load_limit_kg"]
     assert (
         f"adult 2: the load limit of {limit:g} kg rules out 90 % (80 to 96) of all "
-        "people, whom the fabric would fit." in words
+        "people, though the fabric would fit." in words
     )
     assert words.count("rules out") == 1
     need_all = replace(found, sizes=sizes.assign(unneeded=False))

@@ -171,7 +171,7 @@ def test_slides_are_numbered_and_ask_before_they_answer(pack):
 
 def test_the_room_s_pictures_are_drawn_only_of_what_there_is(lesson):
     names = {s.name for s in room_slides(lesson.room, lesson.chart.sizes)}
-    assert {"room_sizes_chosen", "room_guesses_body_mass", "room_tape"} <= names
+    assert {"room_sizes_chosen", "room_guesses_weight", "room_tape"} <= names
 
 
 def test_a_pair_is_told_in_the_units_chosen(lesson):

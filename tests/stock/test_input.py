@@ -149,7 +149,7 @@ def test_a_table_of_groups_is_read_row_by_row(tmp_path):
     ):
         with pytest.raises(InputProblems, match=words):
             serves_from(empty)
-    with pytest.raises(SizingError, match="Say whom the stock serves"):
+    with pytest.raises(SizingError, match="Say who the stock serves"):
         serves_from([])
 
 

@@ -33,7 +33,7 @@ _RULES = (
     (
         "extrapolated",
         "all",
-        "BMI for age, stature or age is outside what the coefficients were fitted "
+        "BMI for age, height or age is outside what the coefficients were fitted "
         "on: lengths and thigh beyond 58 years (ANSUR II), hip and waist beyond "
         "the 99.75th percentile of BMI of NHANES, children beyond the 98th "
         "percentile of BMI in 1977",
@@ -52,7 +52,7 @@ _RULES = (
         "predicted",
         "all",
         "otherwise, when the value was missing: drawn from the model, or from "
-        "embedded people built alike (body mass, stature)",
+        "embedded people built alike (weight, height)",
     ),
 )
 
