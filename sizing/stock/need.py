@@ -185,9 +185,9 @@ class Use:
         """Return how slings are used as a sentence."""
         each = "a sling" if self.each == 1 else f"{self.each} slings"
         if self.sharing == "personal":
-            words = f"Each client has {each} for that person alone"
+            words = f"Each person has {each} of their own"
             if not self.passed_on:
-                words += ", not passed on when the person leaves"
+                words += ", not passed on when they leave"
         else:
             words = (
                 f"Slings come from a shared pool; at the busiest moment "

@@ -23,10 +23,10 @@ def people() -> People:
 @pytest.mark.parametrize(
     ("use", "words"),
     [
-        (Use(), "Each client has a sling of her own; out of use: never."),
+        (Use(), "Each person has a sling of their own; out of use: never."),
         (
             Use(each=2, passed_on=False, spares=1, out={"laundry": (1, 7)}),
-            "Each client has 2 slings of her own, not passed on when she leaves; out "
+            "Each person has 2 slings of their own, not passed on when they leave; out "
             "of use: laundry 1 day in 7; 1 spare of each size stocked.",
         ),
         (
