@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _CATCHING = threading.RLock()
+#: So many letters of what was found are shown.
+_LONGEST = 300
 
 
 class SizingError(ValueError):
@@ -105,7 +107,10 @@ class Problem:
         value = self.value
         if getattr(value, "ndim", None) == 0:
             value = value.item()
-        found = f" (found: {value!r})" if value is not None else ""
+        shown = repr(value)
+        # A whole table given for a name would bury what is wrong.
+        shown = shown if len(shown) <= _LONGEST else f"{shown[:_LONGEST]}..."
+        found = f" (found: {shown})" if value is not None else ""
         parts = [f"{place}: {self.what}{found}" if place else f"{self.what}{found}"]
         if self.allowed:
             parts.append(f"Allowed: {self.allowed}")

@@ -245,3 +245,9 @@ def test_a_fault_of_the_kit_is_not_hidden():
         faulty(3)
     with pytest.raises(SizingError, match="a whole number"):
         faulty("3")
+
+
+def test_what_was_found_is_shown_at_bearable_length():
+    """A whole table given for a name buried what was wrong."""
+    words = str(SizingError("unknown people", allowed="everyone", value="x" * 9000))
+    assert "Allowed: everyone" in words and len(words) < 400
