@@ -66,7 +66,7 @@ def group_of(
     lacking = [name for name in NEEDED if name not in frame]
     if lacking:
         raise SizingError(
-            "cannot say the people's groups",
+            "cannot work out the people's groups",
             allowed="people with " + ", ".join(NEEDED),
             action="add the column",
             column=lacking[0],

@@ -152,7 +152,7 @@ def _parted(
     lines = [line for line in text.splitlines() if line.strip()][: _MOST_TITLES + 1]
     heading = lines[0] if lines else ""
     if re.fullmatch(r"\s*\"?sep=.?\"?\s*", heading, re.IGNORECASE):
-        what = "the first line says the separator instead of being the heading"
+        what = "the first line names the separator instead of being the heading"
         refuse(name, what, "delete the line", row=1)
     counted = {
         mark: max((sum(map(known, line.split(mark))) for line in lines), default=0)

@@ -208,7 +208,7 @@ def test_separation_is_a_message_not_a_crash(counts, message):
     found = who_falls_between(table_2x2(*counts), CHART, terms=["exposed"])
     row = found.query("level == 'yes'").iloc[0]
     assert message in row["message"]
-    assert "no odds ratio can be given" in row["message"]
+    assert "no comparison of odds can be given" in row["message"]
     assert np.isnan(row["estimate"])
     assert found.query("level == 'no'")["message"].iloc[0] == "the reference"
 
@@ -249,7 +249,7 @@ def test_terms_that_say_the_same_are_a_message(rng):
         terms=["sex", "copy"],
     )
     rows = found[found["message"] != "the reference"]
-    assert rows["message"].str.contains("cannot be told apart").all()
+    assert rows["message"].str.contains("cannot be kept apart").all()
     assert rows["estimate"].isna().all()
 
 

@@ -97,7 +97,7 @@ def _text_refused(cells: Cells, text: str) -> list[Case]:
         ),
         _csv("a quotation mark inside", lambda: text + '"x"y,1\n', "quotation mark"),
         _csv("a longer row", lambda: text + row + ",1,2\n", "cells, the heading"),
-        _csv("the separator told", lambda: "sep=,\n" + text, "tells the separator"),
+        _csv("the separator told", lambda: "sep=,\n" + text, "names the separator"),
         _csv("a million rows", million, "more than"),
         _csv(
             "a thousand columns", lambda: first + ",x" * 1000 + "\n" + rest, "columns"

@@ -271,7 +271,7 @@ def test_the_threshold_may_be_as_low_as_it_is_said_to_be():
     all_but_the_thin = load_people("bariatric", draws=1, bmi_threshold=20)
     assert all_but_the_thin.n > 0.9 * loaded("adults").n
     assert all_but_the_thin.frame["bmi"].min() >= 20
-    with pytest.warns(SizingWarning, match="2 people who tell as much as"):
+    with pytest.warns(SizingWarning, match="2 people who say as much as"):
         assert load_people("bariatric", draws=1, bmi_threshold=80).n == 2
 
 
@@ -305,7 +305,7 @@ def test_what_weights_cost_and_lean_on_is_said():
         assert people.design_effect == pytest.approx(effect)
         assert people.effective_n == pytest.approx(80 / effect)
         assert told.startswith(
-            f"Reweighted to 1 margins: 80 people tell as much as {80 / effect:.0f} "
+            f"Reweighted to 1 margins: 80 people say as much as {80 / effect:.0f} "
             f"equally weighted ones (design effect {effect:.1f})."
         )
         lean = f"is raised from 12% to {target:.0%}, and rests on 10 people."

@@ -62,7 +62,7 @@ def test_the_table_of_margins_counts_people_in_group_and_class():
     miss = (table["reached"] - table["asked"]).abs().max()
     assert words.startswith(
         f"Raked by exponential tilting: 3 margins met, the worst "
-        f"within {miss:.1e}. 4 people tell as much as "
+        f"within {miss:.1e}. 4 people say as much as "
     )
     assert (
         f"{4 / effect:.0f} equally weighted ones (design effect {effect:.2f})" in words
@@ -236,7 +236,7 @@ def test_fewer_than_thirty_people_are_warned_of_where_weights_made_them_few(
     assert people.effective_n == pytest.approx(women, rel=1e-4)
     assert [w.category for w in caught] == [SizingWarning] * warned
     if warned:
-        assert "429 people who tell as much as 29 equally" in str(caught[0].message)
+        assert "429 people who say as much as 29 equally" in str(caught[0].message)
         assert caught[0].filename == __file__
     assert "1 margins: " in people.limits[-1] and "raised from" in people.limits[-1]
 

@@ -360,7 +360,7 @@ def test_weights_that_cannot_weigh_are_refused(people, weight, words):
 def test_summary_says_what_the_weights_cost(people):
     asked = margins_from(table(margin("sex", "share", 0.8, level="female")))
     words = rake(people, asked).summary()
-    assert "400 people tell as much as" in words
+    assert "400 people say as much as" in words
     assert "design effect" in words
 
 

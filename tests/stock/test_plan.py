@@ -327,8 +327,8 @@ def test_what_is_said_of_the_rivals_is_what_was_found(demo_plan):
     told = replace(demo_plan, comparison=rivals).summary().splitlines()
     told = [line for line in told if line.startswith("The same money")]
     assert told == [
-        f"The same money spent as {name} meets 10 % of needs: the plan meets 88 points "
-        "more (77 to 99)."
+        f"The same money spent as {name} meets 10 % of needs; the plan's difference, "
+        "in points: +88 (+77 to +99)."
         for name in rivals["strategy"][1:]
     ]
     assert len(told) == 2

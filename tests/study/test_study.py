@@ -192,7 +192,7 @@ def test_report_is_self_contained_and_carries_cautions_limits_sources(study, sum
         "competent person",
         "contracture",
         "Sources",
-        "Whom this does not hold for",
+        "Who this does not hold for",
         "NHANES 2017-2018",
         f"{summary['people']['n']:,} survey people",
     ):
