@@ -157,7 +157,9 @@ def test_groups_turn_at_eighteen_years_and_an_index_of_forty():
         body_mass_kg=[80.0, 100.2],
     )
     assert group_of(drawn, adult_age=16.0).tolist() == ["bariatric"] * 2
-    with pytest.raises(SizingError, match=r"stature_cm.*cannot work out.*age_years, body"):
+    with pytest.raises(
+        SizingError, match=r"stature_cm.*cannot work out.*age_years, body"
+    ):
         group_of(make_people([[90.0]], body_mass_kg=90.0))
 
 

@@ -269,7 +269,7 @@ def test_what_is_no_table_is_refused():
 
 def test_the_summary_says_who_they_are_and_the_table_how_well_founded():
     people = people_from(pd.DataFrame({"hip_circumference_cm": [90.0, np.nan, 110.0]}))
-    assert people.summary().startswith("own people: 3 people, telling as much as 3")
+    assert people.summary().startswith("own people: 3 people, saying as much as 3")
     assert limits.OWN in people.summary()
     table = people.table.set_index("evidence")["share"]
     assert table["measured"] == pytest.approx(2 / 3)

@@ -377,7 +377,9 @@ def test_the_summary_of_a_prediction_has_a_line_for_every_measure():
     found = predict_measures(pd.DataFrame(ONE | BUILT))
     lines = found.summary().splitlines()
     assert len(lines) == len(MEASURES)
-    assert lines[0] == "1: weight 80.0 kg (9 in 10 such people: 80.0 to 80.0; measured)"
+    assert (
+        lines[0] == "1: body mass 80.0 kg (9 in 10 such people: 80.0 to 80.0; measured)"
+    )
     row = found.table.set_index("measure").loc["hip_breadth_sitting_cm"]
     assert (
         f"1: hip breadth sitting {row['estimate']:.1f} cm (9 in 10 such people: "

@@ -209,7 +209,7 @@ def test_people_of_unequal_weight_tell_as_much_as_fewer():
         ["stature_cm", "missing", 0.75, 2],
     ]
     assert people.drawn is None
-    head = "x: 2 people, each drawn 2 times, telling as much as 2 equally"
+    head = "x: 2 people, each drawn 2 times, saying as much as 2 equally"
     assert people.summary().startswith(head)
 
 

@@ -268,7 +268,7 @@ def test_what_cannot_be_reached_is_told_in_figures(people):
     unseen = draw_days([group], Use(), sizes=2, days=6000, seed=(1, TUNING))
     waiting = tables.Check(unseen, offer, 0).shortage(np.array([3, 3])).waiting
     assert f"does so on {100 * (waiting == 0).mean():.1f} % of days" in said
-    assert f"(on a mean day {waiting.mean():.2f} people wait)" in said
+    assert f"(on an average day {waiting.mean():.2f} people wait)" in said
 
 
 @pytest.mark.parametrize(
