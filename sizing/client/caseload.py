@@ -18,16 +18,13 @@ from sizing.errors import (
     DoubtfulValues,
     InputProblems,
     Problem,
-    SizingError,
     caught_warnings,
     warn,
 )
 from sizing.measures import MEASURES, to_standard_units
-from sizing.measures.headings import plain as plain_heading
 from sizing.measures.tables import CLIENTS, ROW, say, take
 from sizing.measures.vocabulary import plain
-from sizing.people.caseload import PERSONAL, without_empty_end
-from sizing.people.files import read_table
+from sizing.people.caseload import client_rows
 from sizing.words.client import listed, sure_word
 from sizing.words.numbers import in_100
 
@@ -63,13 +60,7 @@ def read_clients(path: str | Path) -> pd.DataFrame:
         If the file is missing or is not a table.
     """
     file = Path(path)
-    table = without_empty_end(read_table(file, CLIENTS))
-    if table.empty:
-        raise SizingError(
-            "there is no client in it", allowed="one per row", file=file.name
-        )
-    personal = [c for c in table.columns if PERSONAL.search(plain_heading(c))]
-    table = table.drop(columns=personal)
+    table = client_rows(file, CLIENTS)
     bare = {c: CLIENTS.without_unit(c) for c in table.columns}
     units = {c: f"{c} ({unit})" for c, unit in bare.items() if unit}
     attrs = table.attrs
@@ -88,11 +79,6 @@ def read_clients(path: str | Path) -> pd.DataFrame:
                 unusual.setdefault(at, []).append(words)
         else:
             warn(str(item.message), item.category)
-    if personal:
-        warn(
-            f"{file.name}: left out {', '.join(map(repr, personal))}: the kit needs "
-            "nothing that says who a client is."
-        )
     if units:
         named = ", ".join(f"{c!r} in {bare[c]}" for c in units)
         say(file.name, f"no unit in the heading, so read as the kit's: {named}")

@@ -8,14 +8,14 @@ import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import MEASURES, to_standard_units
-from sizing.measures.headings import plain
+from sizing.measures.headings import Table, plain
 from sizing.measures.tables import CASELOAD, ROW, Taken, say, take
 from sizing.people.files import read_table
 from sizing.people.own import check_draws, people_from
 from sizing.people.people import People
 
 #: Headings under which people write what tells who a client is.
-PERSONAL = re.compile(
+_PERSONAL = re.compile(
     r"(^|_)(name|names|surname|forename|initials|nickname|address|street|postcode|"
     r"post_code|zip|zipcode|phone|telephone|mobile|email|e_mail|dob|birth|birthdate|"
     r"birthday|nhs|nhs_number|ssn|mrn|hospital_number|patient_number|next_of_kin|"
@@ -71,13 +71,7 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     """
     check_draws(draws, seed)
     file = Path(path)
-    table = without_empty_end(read_table(file, CASELOAD))
-    if table.empty:
-        raise SizingError(
-            "there is no client in it", allowed="one per row", file=file.name
-        )
-    personal = [c for c in table.columns if PERSONAL.search(plain(c))]
-    taken = take(table.drop(columns=personal), CASELOAD, note=False, collect=True)
+    taken = take(client_rows(file, CASELOAD), CASELOAD, note=False, collect=True)
     standard = taken.frame
     with taken.told():
         problems = _faults(taken)
@@ -89,22 +83,33 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
             problems = [*problems, *found.problems]
         if problems:
             raise InputProblems(problems)
-    if personal:
-        warn(
-            f"{file.name}: left out {', '.join(map(repr, personal))}. The kit keeps "
-            "nothing that says who a client is and needs none of it; please leave "
-            "such columns out of the file."
-        )
     say(file.name, taken.read())
     standard = standard.drop(columns=["person", "draw"], errors="ignore")
     standard.insert(0, "person", taken.rows[1:])
     return people_from(standard, draws=draws, seed=seed, name=f"caseload {file.stem}")
 
 
-def without_empty_end(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the table without empty rows after the last client."""
+def client_rows(file: Path, kind: Table) -> pd.DataFrame:
+    """Read a list of clients as it stands, without what says who they are."""
+    table = unnamed(read_table(file, kind), file.name)
+    if table.empty:
+        raise SizingError(
+            "there is no client in it", allowed="one per row", file=file.name
+        )
+    return table
+
+
+def unnamed(table: pd.DataFrame, about: str) -> pd.DataFrame:
+    """Leave out empty rows at the end, and with a warning what says who people are."""
     filled = np.flatnonzero(table.notna().any(axis=1))
-    return table.iloc[: filled[-1] + 1] if len(filled) else table.iloc[:0]
+    personal = [c for c in table.columns if _PERSONAL.search(plain(c))]
+    if personal:
+        warn(
+            f"{about}: left out {', '.join(map(repr, personal))}. The kit keeps "
+            "nothing that says who a client is and needs none of it; please leave "
+            "such columns out of the file."
+        )
+    return table.iloc[: filled[-1] + 1 if len(filled) else 0].drop(columns=personal)
 
 
 def _faults(taken: Taken) -> list[Problem]:

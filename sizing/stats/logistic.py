@@ -92,7 +92,7 @@ def _fitted(x: Floats, share: Floats, weight: Floats) -> Floats | None:
 
     model = GLM(share, x, family=Binomial(), var_weights=weight)
     with warnings.catch_warnings():
-        # Levels that settle the outcome by themselves: told by None.
+        # Levels that settle the outcome by themselves: their odds are None.
         warnings.simplefilter("ignore")
         found = model.fit(maxiter=_STEPS, tol=_NEAR, tol_criterion="params")
     return np.asarray(found.params, dtype=np.float64) if found.converged else None

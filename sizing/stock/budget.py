@@ -1,4 +1,4 @@
-"""The order under a budget: fewest waiting on a mean day."""
+"""The order under a budget: fewest waiting on an average day."""
 
 import math
 from collections.abc import Callable
@@ -41,7 +41,7 @@ def fewest_waiting(
     Returns
     -------
     Order
-        ``bound`` and ``gap`` are of the slings wanting on a mean day.
+        ``bound`` and ``gap`` are of the slings wanting on an average day.
 
     Notes
     -----

@@ -32,7 +32,7 @@ _NEAR = 3
 #: branches looked at in one: work is counted and not timed, so that the same order
 #: comes out on every machine.
 ROUNDS, _ROWS, _NODES = 20, 2000, 500
-#: Needs on a mean day beyond which only single sets are looked at.
+#: Needs on an average day beyond which only single sets are looked at.
 MANY_NEEDS = 300
 
 

@@ -63,7 +63,7 @@ def plan_stock(
         Share of days on which nobody may wait for a fitting sling; the cheapest
         order that reaches it is planned. 0.95 if there is no budget either.
     budget : float, optional
-        Without a target: the order that leaves fewest waiting on a mean day for
+        Without a target: the order that leaves fewest waiting on an average day for
         that money. With a target: the most the order may cost.
     scenarios : int
         Days drawn to plan with; four times as many are drawn afresh to check.
@@ -80,7 +80,7 @@ def plan_stock(
         ``.robustness``: people (as planned, heavier, ...), shift (what was
         changed and by how much), estimate, low, high (share of days on which
         nobody waits with the planned order), method, n, needs_met, not_fitted
-        (people on a mean day), cost (of the order that would keep the target
+        (people on an average day), cost (of the order that would keep the target
         with those people; NaN without a target).
         ``.comparison``: strategy, slings (bought), cost, needs_met,
         nobody_waits, estimate, low, high (needs met by the plan less by this

@@ -214,7 +214,7 @@ def _percent(row: Any) -> str:
 
 
 def _people(number: float) -> str:
-    """Write a number of people of a mean day, whole where they are many."""
+    """Write a number of people of an average day, whole where they are many."""
     return f"{number:,.1f}" if number < 10 else f"{number:,.0f}"
 
 

@@ -214,7 +214,7 @@ def demand(check: Check, offer: Offer) -> pd.DataFrame:
     -------
     DataFrame
         key; share: ``fits`` (needs that the size would meet) or ``only`` (that
-        no other size would); estimate (mean day), low, high (range of 90 % of
+        no other size would); estimate (average day), low, high (range of 90 % of
         days), method, n (days).
     """
     masks, needs = check.days.masks, check.days.needs
@@ -236,7 +236,7 @@ def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
     -------
     DataFrame
         key; change (+1 or -1); nobody_waits_change (share of days); estimate,
-        low, high: the change in people waiting on a mean day; method; n.
+        low, high: the change in people waiting on an average day; method; n.
         Nothing below 0 can be taken away, nor what is only spare.
 
     Notes
@@ -303,7 +303,7 @@ def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
         group; client (on a caseload: the person's number, which is her row in
         the file; otherwise empty); outcome, failing_measure, direction,
         nearest_size (as in ``sizing.charts.assign``); estimate (people of that
-        kind present on a mean day), low, high (range of 90 % of days), method,
+        kind present on an average day), low, high (range of 90 % of days), method,
         n (persons in the data behind it); miss_median, miss_p90 (cm or kg past
         the nearest size's edge); stature_cm, body_mass_kg, hip_circumference_cm:
         medians.

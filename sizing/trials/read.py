@@ -17,7 +17,7 @@ from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import MEASURES, measure_patterns, to_standard_units, vocabulary
 from sizing.measures.headings import measure_columns, plain
 from sizing.measures.tables import ROW, TRIALS, Taken, take
-from sizing.people.caseload import PERSONAL, without_empty_end
+from sizing.people.caseload import unnamed
 from sizing.people.files import read_table
 from sizing.resources import source_table
 from sizing.trials.model import OUTCOMES
@@ -154,13 +154,9 @@ def read_trials(
     ('hip_circumference_cm', 160)
     """
     if not isinstance(trials, pd.DataFrame):
-        trials = without_empty_end(read_table(trials, TRIALS))
-    personal = [c for c in trials.columns if PERSONAL.search(plain(c))]
-    taken = take(trials.drop(columns=personal), TRIALS, collect=True)
-    if personal:
-        warn(
-            f"{taken.about}: left out {', '.join(map(repr, personal))}: no name needed."
-        )
+        trials = read_table(trials, TRIALS)
+    about = trials.attrs.get("file", TRIALS.title)
+    taken = take(unnamed(trials, about), TRIALS, collect=True)
     table, measures = taken.frame, taught(chart)
     with taken.told():
         rows = pd.Index(taken.rows[1:], name=ROW)

@@ -11,7 +11,7 @@ from sizing.measures import MEASURES
 from sizing.measures.headings import Column, Table
 from sizing.measures.tables import ANY
 from sizing.people import limits
-from sizing.people.caseload import read_caseload, without_empty_end
+from sizing.people.caseload import read_caseload, unnamed
 from sizing.people.files import read_table
 from sizing.people.own import people_from
 
@@ -286,6 +286,6 @@ def test_an_empty_line_does_not_shift_the_rows_named(tmp_path):
 
 def test_rows_without_a_client_at_the_end_are_left_out_all_of_them_if_need_be():
     empty = pd.DataFrame({"sex": [None, None], "stature_cm": [np.nan, np.nan]})
-    assert without_empty_end(empty).empty
+    assert unnamed(empty, "x").empty
     mixed = pd.DataFrame({"sex": [None, "f", None], "stature_cm": [np.nan] * 3})
-    assert len(without_empty_end(mixed)) == 2
+    assert len(unnamed(mixed, "x")) == 2
