@@ -43,6 +43,7 @@ def mine(tmp_path, monkeypatch):
         "study --chart out/sizes.csv --out out",
         "study --chart out/SIZES.csv --out out",
         "study --chart hard.csv --out linked",
+        "study --chart out/widths.csv --out out",
         "lesson --answers out/ways.csv --out out",
         "lesson --chart out/pictures/mine.csv --out out",
         "stock --groups g.csv --order clients.csv",
@@ -63,7 +64,7 @@ def mine(tmp_path, monkeypatch):
 def test_what_is_read_is_not_written_nor_anything_twice(words, mine, capsys):
     Path("linked").mkdir()
     os.link("hard.csv", "linked/sizes.csv")
-    for name in ("ways.csv", "SIZES.csv", "pictures/mine.csv"):
+    for name in ("ways.csv", "widths.csv", "SIZES.csv", "pictures/mine.csv"):
         place = Path("out", name)
         place.parent.mkdir(exist_ok=True)
         if not place.exists():

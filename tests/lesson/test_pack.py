@@ -14,6 +14,7 @@ from PIL import Image
 from sizing.app.units import written
 from sizing.charts import demo_chart
 from sizing.cli import lesson as command
+from sizing.cli.places import USES
 from sizing.errors import SizingError
 from sizing.lesson import read_answers
 from sizing.lesson.prepare import prepare_lesson
@@ -54,6 +55,8 @@ def pack(lesson, tmp_path_factory):
 def test_the_pack_is_complete(pack):
     folder, written = pack
     names = {str(path.relative_to(folder)) for path in written}
+    known = set(USES["lesson"].fills["--out"])
+    assert {n if "/" not in n else n.partition("/")[0] + "/" for n in names} <= known
     assert {
         "index.html",
         "slides.html",

@@ -12,6 +12,7 @@ import pytest
 from sizing.bands import group_of
 from sizing.charts import assign, chart_from, demo_chart, fits_matrix
 from sizing.cli.main import main
+from sizing.cli.places import USES
 from sizing.people import load_people
 
 #: Half of the last digit written of a share; see ``rounded``.
@@ -49,7 +50,10 @@ def summary(study):
 
 
 def test_every_file_is_there(study):
-    assert {path.name for path in study.iterdir()} == FILES
+    written = {path.name for path in study.iterdir()}
+    assert written == FILES
+    # Before, a chart named widths.csv in the folder of results was written over.
+    assert written <= set(USES["study"].fills["--out"])
 
 
 def test_nine_sizes_in_three_groups(summary):
