@@ -15,9 +15,9 @@ def test_the_purchaser_takes_in_prices_plans_stops_and_saves(
     page, lab, ready, browser, tmp_path, screens
 ):
     ready("purchaser.ipynb")
-    check_page(page, lab, screens, "purchaser")
-    # The first answer, of an invented scenario, stands there once the page opens.
+    # The first answer, of an invented scenario, comes after the forms.
     page.get_by_text(re.compile(r"Buy \d+ slings")).first.wait_for()
+    check_page(page, lab, screens, "purchaser")
     assert page.get_by_text("Invented for demonstration").first.is_visible()
 
     page.get_by_text("What can be bought, prices, and what is owned").click()

@@ -22,6 +22,9 @@ def test_the_trainer_shows_an_answer_a_card_and_the_room_and_makes_a_pack(
     page, lab, ready, browser, tmp_path, screens
 ):
     ready("trainer.ipynb")
+    # The first look and the cards come after the forms.
+    page.locator("img[alt^='Bars, one for each way']").wait_for()
+    page.get_by_role("heading", name="Card 1 of 12").wait_for()
     check_page(page, lab, screens, "trainer")
     answer = page.get_by_text(re.compile(r"Of a hundred adults aged 18 and over")).first
     assert re.search(r"by eye puts \d+ \(\d+ to \d+\)", answer.inner_text())

@@ -68,14 +68,19 @@ def missed_by_keyboard(page: Any) -> list[str]:
         "event => window.reached.add(event.target.dataset?.counted ?? '')); }"
     )
     shown.first.focus()
-    for _ in range(count + 40):
-        page.keyboard.press("Tab")
-    reached = page.evaluate("() => [...window.reached]")
-    return shown.evaluate_all(
-        "(all, reached) => all.filter(node => !node.disabled && "
-        "!reached.includes(node.dataset.counted)).map(node => node.outerHTML)",
-        reached,
-    )
+    # What scrolls takes the focus too, and is none of the controls: up to two rounds.
+    for _ in range(2):
+        for _ in range(count + 40):
+            page.keyboard.press("Tab")
+        reached = page.evaluate("() => [...window.reached]")
+        missed: list[str] = shown.evaluate_all(
+            "(all, reached) => all.filter(node => !node.disabled && "
+            "!reached.includes(node.dataset.counted)).map(node => node.outerHTML)",
+            reached,
+        )
+        if not missed:
+            break
+    return missed
 
 
 def check_page(page: Any, lab: Any, screens: Any, name: str) -> None:
@@ -87,9 +92,9 @@ def check_page(page: Any, lab: Any, screens: Any, name: str) -> None:
     assert page.evaluate("window.scrollY") == 0
     assert lab.memory() < 2**30
     take_screens(page, screens, name)
-    # A second time if need be: a part that came after the first count is no fault.
+    # Counted again if need be: a part that came after the first count is no fault.
     missed = missed_by_keyboard(page) and missed_by_keyboard(page)
-    assert missed == [], missed
+    assert missed == [], [one[:200] for one in missed]
     assert serious(page) == []
 
 
