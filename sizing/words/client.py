@@ -30,6 +30,8 @@ _SURE = (
     (0.4, "About even"),
     (0.0, "Unlikely"),
 )
+#: From here on a size fits "probably", not "may fit" (our choice, no source).
+_PROBABLE = _SURE[1][0]
 #: Findings that are probably slips of the hand, and how many of them are named.
 _SLIPS = ("nobody_fits", "doubtful_number", "out_of_order")
 _SHOWN = 3
@@ -238,10 +240,7 @@ def what_words(answer: Answer, *, say: Say = written) -> str:
             "these parts, whatever else fits."
         )
     if status == "fits":
-        both = list(answer.both)
-        if len(both) == 1:
-            return f"Size {both[0]} fits."
-        return f"Sizes {listed(both)} {'both' if len(both) == 2 else 'all'} fit."
+        return _fit_words(answer)
     if status == "not_measured":
         names = " and ".join(plain(name) for name in answer.unjudged)
         one = len(answer.unjudged) == 1
@@ -261,6 +260,17 @@ def what_words(answer: Answer, *, say: Say = written) -> str:
         "over_load": "Over the load limit of every size that would hold this body",
     }[status]
     return f"{lead}.{_nearest(answer, say)}"
+
+
+def _fit_words(answer: Answer) -> str:
+    """Say that sizes fit, no surer than their chances and what was measured."""
+    both = list(answer.both)
+    least = answer.sizes.set_index("size")["estimate"][both].min()
+    may = least < _PROBABLE or len(answer.to_measure) > 0
+    how = "may " if may else "" if least >= _SURE[0][0] else "probably "
+    if len(both) == 1:
+        return f"Size {both[0]} {how}{'fit' if may else 'fits'}."
+    return f"Sizes {listed(both)} {how}{'both' if len(both) == 2 else 'all'} fit."
 
 
 def sure_words(answer: Answer, *, say: Say = written) -> str:

@@ -227,6 +227,31 @@ def test_what_is_said_turns_at_its_thresholds(
     ]
 
 
+@pytest.mark.parametrize(
+    ("chances", "taken", "said"),
+    [
+        ((0.96,), True, "fits."),
+        ((0.94,), True, "probably fits."),
+        ((0.79,), True, "may fit."),
+        ((0.96, 0.55), True, "may both fit."),
+        ((0.96, 0.85), True, "probably both fit."),
+        ((0.99,), False, "may fit."),
+    ],
+)
+def test_a_size_fits_no_surer_than_its_chance_and_what_was_measured(
+    chances, taken, said
+):
+    """Before, sizes of 67 and 51 in 100 "both fit", by measures nobody had taken."""
+    given = FULL if taken else {k: v for k, v in FULL.items() if "popliteal" not in k}
+    whole = check_client(demo_chart(), given)
+    assert bool(whole.to_measure) != taken
+    answer = with_chances(whole, *chances, none=0.01)
+    assert answer.status == "fits"
+    assert answer_lines(answer)[0].endswith(said)
+    bare = answer_lines(answer)[0].removesuffix(said)
+    assert not bare.endswith(("may ", "probably ", "both "))
+
+
 def test_an_answer_has_three_lines_and_no_figure_before_its_words(woman):
     for answer in (woman, check_client(demo_chart(), FULL)):
         what, sure, now = answer_lines(answer)
