@@ -39,7 +39,14 @@ def layout(people: People) -> Layout:
     # Of people whose rows were changed since, the draws are no longer known.
     known = {"sex", *BUILD, *SEATED_AND_GIRTHS} <= set(frame.columns)
     if people.drawn is not None and known and len(people.drawn.draw) == len(frame):
-        model = CoefficientError(frame, people.evidence, people.drawn, rows, weight[0])
+        # Kept with the people, who are never changed in place: a study asks a dozen
+        # times, and scoring ten draws takes a third of a second.
+        model = vars(people).get("_coefficient_error")
+        if model is None:
+            model = CoefficientError(
+                frame, people.evidence, people.drawn, rows, weight[0]
+            )
+            vars(people)["_coefficient_error"] = model
     if not {"stratum", "unit"} <= set(frame.columns):
         return Layout(rows, weight[0], model=model)
     first = frame.iloc[rows[0]]

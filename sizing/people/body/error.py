@@ -74,6 +74,8 @@ class CoefficientError:
     ) -> None:
         self._frame, self._evidence, self._drawn = frame, evidence, drawn
         self._rows, self._weight = rows, weight
+        #: Every estimate from these people asks for the same blocks.
+        self._known: dict[int, list[Block]] = {}
 
     @cached_property
     def _sex(self) -> npt.NDArray[np.object_]:
@@ -133,8 +135,13 @@ class CoefficientError:
             )
         return found
 
-    def _blocks(self, draw: int) -> Iterator[Block]:
-        """Yield each block's rows, their smooth terms and weights."""
+    def _blocks(self, draw: int) -> list[Block]:
+        """Return each block's rows, their smooth terms and weights."""
+        if draw not in self._known:
+            self._known[draw] = list(self._found(draw))
+        return self._known[draw]
+
+    def _found(self, draw: int) -> Iterator[Block]:
         rows = self._rows[draw]
         adult = adult_share(model_age(self._values[rows, 2]))
         for group in ("child", "adult"):
