@@ -19,6 +19,7 @@ from sizing.resources import source_table
 from sizing.stats.intervals import LEVEL, difference_interval
 from sizing.stats.joining import complete_df, join_influences
 from sizing.stats.layout import Floats, Layout
+from sizing.words.numbers import points_interval
 
 COLUMNS = [
     "assumption",
@@ -67,11 +68,10 @@ class Sensitivity:
         It gives the setting, the share under it and the change, with interval.
         """
         row = self.biggest
-        points = [f"{100 * row[end]:+.1f}" for end in ("estimate", "low", "high")]
         return (
             "Of what is assumed, this moves it most: if "
             f"{row['setting']}, {100 * row['share']:.0f} % have a size "
-            f"({points[0]} points, {points[1]} to {points[2]})."
+            f"(in points: {points_interval(row)})."
         )
 
     def summary(self) -> str:

@@ -49,8 +49,14 @@ def order_sheet(plan: StockPlan, *, units: str = "metric") -> str:
         )
     left = (
         [
-            f"{row['People']} people on an average day: {row['Why'].lower()}"
-            + (f"; nearest {row['Nearest size']}" if row["Nearest size"] else "")
+            f"{row['Group']}: {row['People']} people on an average day; "
+            f"{row['Why'].lower()}"
+            + (
+                f"; nearest is {row['Nearest size']} ({row['It is']}: "
+                f"{row['In'].lower()})"
+                if row["Nearest size"]
+                else ""
+            )
             for row in records(shown["not_fitted"][0].head(_KINDS))
         ]
         if "not_fitted" in shown

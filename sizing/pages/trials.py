@@ -107,7 +107,7 @@ def trials_page(found: LearnedChart, *, units: str = "metric") -> str:
     trials = found.trials
     about = f"; pattern: {trials.pattern}" if trials.pattern else ""
     page = Page(
-        title="Where the sizes of a sling really begin and end",
+        title="Where the sizes of a sling begin and end, as tried on",
         question="A chart prints where a size begins and ends. What do the slings that "
         "were tried on say?",
         inputs=f"{len(trials.frame)} trials; chart: {trials.chart.name}{about}.",
@@ -122,6 +122,7 @@ def trials_page(found: LearnedChart, *, units: str = "metric") -> str:
 def form_page(chart: SizeChart) -> str:
     """Return how to run such trials, and a form to fill in by hand, as a page."""
     told = source_table("trial_protocol.csv")
+    common = told["source"].mode()[0]
     words = vocabulary().set_index("name")
     measures = taught(chart)
     how = pd.DataFrame(
@@ -137,7 +138,7 @@ def form_page(chart: SizeChart) -> str:
     blank = pd.DataFrame([["\u00a0"] * len(heads)] * _BLANK_ROWS, columns=heads)
     page = Page(
         title="Slings tried on: how to keep the form, and the form",
-        question="Where do the sizes of this sling really begin and end?",
+        question="Where do the sizes of this sling begin and end when tried on?",
         inputs=f"Chart: {chart.name}. From 20 trials the kit begins to learn.",
         answer=invented_first(
             chart.invented,
@@ -146,9 +147,14 @@ def form_page(chart: SizeChart) -> str:
         ),
         sections=[
             *(
-                Section(row["heading"], [row["text"]], bullets=[f"({row['source']})"])
+                Section(
+                    row["heading"],
+                    [row["text"]],
+                    bullets=[] if row["source"] == common else [row["source"]],
+                )
                 for row in told.to_dict("records")
             ),
+            Section("What this rests on", [f"Where nothing else is said: {common}."]),
             Section(
                 "How each measure is taken",
                 tables=[

@@ -64,7 +64,7 @@ def plot_learned(
                 markersize=5,
                 capsize=3,
                 ls="none",
-                label=f"really {'begins' if end == 'low' else 'ends'} (90 % interval)",
+                label=f"learned: {'begins' if end == 'low' else 'ends'} (90 %)",
             )
         name_rows(ax, range(len(sizes)), sizes)
         grid_below(ax)

@@ -54,6 +54,14 @@ def note(answer):
     return client_note(answer, DECISION, on=date(2026, 11, 25))
 
 
+def test_no_size_is_written_down_before_somebody_names_one(answer, note):
+    """Before, the likeliest stood among the parts, however unsettled the answer."""
+    assert answer.to_measure
+    for text in (client_note(answer).html(), client_note(answer).markdown()):
+        assert not re.search(r"sling, size (adult|bariatric|paediatric)", text)
+    assert "sling, size adult 1" in note.html()
+
+
 def test_the_note_holds_what_was_decided_and_how_it_was_measured(note):
     for text in (note.html(), note.markdown()):
         for word in (

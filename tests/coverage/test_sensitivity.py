@@ -247,8 +247,8 @@ def test_the_headline_says_the_largest_change_either_way():
     ]
     found = Sensitivity(pd.DataFrame(rows), 0.82, "chart", "people")
     assert found.headline() == (
-        "Of what is assumed, this moves it most: if less, 42 % have a size (-40.0 "
-        "points, -50.0 to +30.0)."
+        "Of what is assumed, this moves it most: if less, 42 % have a size (in "
+        "points: -40 (-50 to +30))."
     )
 
 
