@@ -286,7 +286,8 @@ def _parts(answer: ClientAnswer, decision: Decision, say: Say) -> Table:
     rows = [(name, which.get(name) or _SHORT, limits[name], examined) for name in names]
     if not decision.size and (answer.to_measure or len(answer.both) != 1):
         # Nothing has named one size: none is written down before its assessor does.
-        sling, bears = f"sling, size {_SHORT}", "on its label"
+        sling = f"sling, size {_SHORT}"
+        bears = "on its label" if np.isfinite(stated) else bears
     if not row["over_load"]:
         rows.append((sling, decision.sling or _SHORT, bears, examined))
     mass = answer.client.known.get("body_mass_kg")

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from sizing.app.client_page import answer_html, pictures_html
 from sizing.charts import chart_from, demo_chart
 from sizing.client import check_client
-from sizing.pages.client_note import client_note
+from sizing.pages.client_note import Decision, client_note
 from sizing.words.client import load_words
 
 WOMAN = {"sex": "female", "age_years": 74, "stature_cm": 160}
@@ -84,7 +84,7 @@ def test_parts_without_a_limit_are_listed_everywhere():
     assert {"hoist", "spreader bar", first} <= set(names)
     words = f"Load limit not entered: {'; '.join(names)}."
     assert words in answer.summary() and words in answer_html(answer)
-    note = client_note(answer).markdown()
+    note = client_note(answer, Decision(size=answer.first["size"])).markdown()
     for part in ("hoist", "spreader bar", first):
         assert re.search(rf"\| {part} \|[^|]*\| not entered \|", note)
     assert pictures_html(answer).count("not entered") >= 3

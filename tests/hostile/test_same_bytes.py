@@ -22,11 +22,10 @@ MACHINES = {
     "four": ("4", "12345", "America/St_Johns", "de_DE.UTF-8"),
 }
 COMMANDS = [
-    "stock --people bariatric=5 --scenarios 50 --order o.csv --order o.xlsx "
+    "stock --people bariatric=5 --scenarios 20 --order o.csv --order o.xlsx "
     "--report stock.html --json",
     "client sex=female age_years=74 body_mass_kg=68 hip_circumference_cm=104 "
     "--note note.html --json",
-    "client sex=male age_years=40 body_mass_kg=80 --note note.md",
     "study --chart chart.csv --people bariatric --draws 1 --out study",
     "lesson --people bariatric --draws 1 --clients 1 --out lesson",
 ]
@@ -68,7 +67,7 @@ def made_on(machine: str, folder: Path) -> dict[str, bytes]:
 def test_every_output_is_the_same_on_any_machine(tmp_path):
     first, *others = (made_on(name, tmp_path / name) for name in MACHINES)
     kinds = {name.rpartition(".")[2] for name in first}
-    assert kinds == {"printed", "csv", "xlsx", "html", "md", "json", "png", "svg"}
+    assert kinds == {"printed", "csv", "xlsx", "html", "json", "png", "svg"}
     for other in others:
         assert other.keys() == first.keys()
         assert [name for name in first if first[name] != other[name]] == []
