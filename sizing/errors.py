@@ -124,7 +124,6 @@ class InputProblems(SizingError):  # noqa: N818 - it carries several
 
     Attributes
     ----------
-    problems : tuple of Problem
     table : DataFrame
         One row per problem: file, row, column, value, what, allowed, action.
     """
@@ -175,11 +174,6 @@ def caught_warnings() -> Iterator[list[warnings.WarningMessage]]:
 def one_of(name: str, value: object, allowed: Sequence[object]) -> None:
     """Refuse a setting that is not among the allowed ones.
 
-    Raises
-    ------
-    SizingError
-        If ``value`` is not in ``allowed``.
-
     Examples
     --------
     >>> one_of("sex", "female", ["female", "male"])
@@ -202,23 +196,6 @@ def check_number(
     whole: bool = False,
 ) -> None:
     """Refuse a setting that is no finite number within its limits.
-
-    Parameters
-    ----------
-    name : str
-        What the setting is called.
-    value : object
-    least, most : float, optional
-        Limits that are allowed themselves.
-    above, below : float, optional
-        Limits that are not.
-    whole : bool
-        Whether only whole numbers will do, written without a point.
-
-    Raises
-    ------
-    SizingError
-        Naming the setting, what was found and what is allowed.
 
     Examples
     --------

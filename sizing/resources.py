@@ -12,16 +12,6 @@ import pandas as pd
 def source_file(name: str) -> Traversable:
     """Return one file of the folder ``data_sources``.
 
-    Parameters
-    ----------
-    name : str
-        File name in ``data_sources``.
-
-    Raises
-    ------
-    FileNotFoundError
-        If the kit was installed without that file.
-
     Examples
     --------
     >>> source_file("measures.csv").is_file()

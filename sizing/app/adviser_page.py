@@ -25,20 +25,8 @@ class AdviserPage:
     The half on a chart is made when it is first opened, so that the form for a
     client is there at once.
 
-    Parameters
-    ----------
-    people : str
-        Population the chart's half starts with.
-    draws : int
-        Draws of what was not measured, in the chart's half.
-
     Attributes
     ----------
-    switch : UnitSwitch
-    half : ipywidgets.ToggleButtons
-    pattern : PatternField
-    client : ClientForm
-    chart : OwnChartForm
     entry, answer, picture, keep, limits, cautions, sources : Widget
         The parts.
     """

@@ -15,12 +15,7 @@ from sizing.errors import SizingError
 
 
 class AnswerParts:
-    """Words, pictures, whom they do not hold for, and sources.
-
-    Attributes
-    ----------
-    words, pictures, limits, sources : ipywidgets.HTML
-    """
+    """Words, pictures, whom they do not hold for, and sources."""
 
     def __init__(self) -> None:
         self.words, self.pictures = w.HTML(), w.HTML()
@@ -38,19 +33,12 @@ class AnswerForm(ABC):
 
     What was changed while the work went on makes its answer stale: it is not shown.
 
-    Parameters
-    ----------
-    button : str
-        What the button says.
-
     Attributes
     ----------
-    entry, answer_view, picture_view, limits_view, cautions_view, sources_view,
     keep_view : Widget
         The parts of a page, in the order every page keeps.
     answer : object or None
         What ``work_out`` gave; None where it no longer holds.
-    switch : UnitSwitch
     work : LongWork
         The button, with its progress and Stop.
     """
@@ -101,13 +89,7 @@ class AnswerForm(ABC):
             self.answered.take_back(self._stale)
 
     def results(self) -> dict[str, Any]:
-        """Return what can be saved.
-
-        Raises
-        ------
-        SizingError
-            If there is no answer.
-        """
+        """Return what can be saved."""
         if self.answer is None:
             raise SizingError(self._none)
         return self.saved(self.answer)

@@ -20,17 +20,8 @@ from sizing.words.labels import labels
 class ChartTable:
     """Rows are sizes, columns their limits; what is wrong is said at once.
 
-    Parameters
-    ----------
-    chart : SizeChart
-    switch : UnitSwitch
-    changed : callable
-        Called with the chart whenever she changes it; with None while it has
-        problems.
-
     Attributes
     ----------
-    view : ipywidgets.Widget
     chart : SizeChart or None
         What stands in the table; None while it has problems.
     """

@@ -58,15 +58,8 @@ def _drawn(name: str | None) -> w.Widget:
 class ClientFields:
     """Fields for what is known of one client, in the units of the page.
 
-    Parameters
-    ----------
-    switch : UnitSwitch
-    changed : callable
-        Called when she changes an entry; not when only the units change.
-
     Attributes
     ----------
-    view : ipywidgets.Widget
     sex, age, values, ways, conditions, loads, knee, fabric, allowances
         The fields.
     """

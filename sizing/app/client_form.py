@@ -26,20 +26,10 @@ class ClientForm:
     Once it has been asked for, the answer follows every entry; what no longer
     holds is never left standing.
 
-    Parameters
-    ----------
-    chart : SizeChart, optional
-        The invented demo chart if not given; replaced by ``use_chart``.
-    switch : UnitSwitch, optional
-        The units of the page; one of its own if not given.
-
     Attributes
     ----------
-    fields : ClientFields
-    note : NoteForm
     entry, answer_view, picture_view, limits_view, sources_view : Widget
         Parts of the page, in its order.
-    answered : AnswerParts
     answer : ClientAnswer or None
         The last answer, None where it no longer holds.
     """
@@ -126,13 +116,7 @@ class ClientForm:
         self.check()
 
     def results(self) -> dict[str, Any]:
-        """Return what can be saved: tables, pictures, the note.
-
-        Raises
-        ------
-        SizingError
-            If no client was checked.
-        """
+        """Return what can be saved: tables, pictures, the note."""
         # Drawing takes a second to load; the form is there before.
         from sizing.app.client_page import axes_of, tables_of
 

@@ -24,15 +24,8 @@ if TYPE_CHECKING:
 class NoteForm:
     """What she decided, and the note that comes of it; kept in memory only.
 
-    Parameters
-    ----------
-    answer : callable
-        Gives the answer of the moment, or None.
-    switch : UnitSwitch
-
     Attributes
     ----------
-    view : ipywidgets.Widget
     note : HandlingNote or None
         The note as last shown.
     """
@@ -96,13 +89,7 @@ class NoteForm:
         self.on.value = self.examined.value = self.review.value = None
 
     def make(self) -> "HandlingNote":
-        """Return the note for the answer of the moment.
-
-        Raises
-        ------
-        SizingError
-            If no client was checked, or what was decided cannot be.
-        """
+        """Return the note for the answer of the moment."""
         # Pages take a second to load; the form is there before.
         from sizing.pages.client_note import Decision, client_note
 
@@ -144,14 +131,7 @@ class NoteForm:
 
 
 def save_text(name: str, note: "HandlingNote") -> str:
-    """Write the note as the ending of its file name says.
-
-    Raises
-    ------
-    SizingError
-        If the name ends otherwise, the folder does not exist, or a file of that
-        name does.
-    """
+    """Write the note as the ending of its file name says."""
     path = Path(name.strip())
     if path.suffix not in (".html", ".md", ".docx"):
         raise SizingError("Name the file so that it ends in .html, .md or .docx.")

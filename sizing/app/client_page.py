@@ -39,16 +39,7 @@ from sizing.words.numbers import share
 def answer_html(
     answer: ClientAnswer, *, units: str = "metric", invented: bool = False
 ) -> str:
-    """Return the answer in words, its first sentence standing out.
-
-    Parameters
-    ----------
-    answer : ClientAnswer
-    units : str
-        A key of ``UNITS``.
-    invented : bool
-        Whether the client is made up, which is then said first.
-    """
+    """Return the answer in words, its first sentence standing out."""
     say = partial(written, units=units)
     before = paragraphs(opening_lines(answer, say=say))
     what, sure, now = answer_lines(answer, say=say)

@@ -17,18 +17,8 @@ _STEPS = {"cm": 0.5, "kg": 0.5, "in": 0.25, "lb": 1.0}
 class EdgeSlider:
     """Which edge of which size in which measure, and a slider to move it.
 
-    Parameters
-    ----------
-    switch : UnitSwitch
-    chosen : callable
-        Called when another edge is chosen.
-    moved : callable
-        Called when she moves the slider; not when it is pointed at an edge.
-
     Attributes
     ----------
-    view : ipywidgets.Widget
-    size, measure, end : ipywidgets.Dropdown
     value : ipywidgets.FloatSlider
         In the units chosen.
     """

@@ -57,11 +57,6 @@ def status(content: str) -> str:
 def file_headings(rows: Sequence[tuple[str, str]]) -> str:
     """Return the headings that a file needs as a small table, folded away.
 
-    Parameters
-    ----------
-    rows : sequence of (str, str)
-        What a column holds, and its heading in the file.
-
     Examples
     --------
     >>> ">Hip girth</td>" in file_headings([("Hip girth", "hip_circumference_cm")])
@@ -120,21 +115,6 @@ def wrong_lines(
     rows: Sequence[str] = (),
 ) -> list[str]:
     """Return what looks wrong, in the words of a form and in the units chosen.
-
-    Parameters
-    ----------
-    error : SizingError
-    units : str
-        A key of ``UNITS``; cm and kg in the words are written in these.
-    typed : mapping, optional
-        Name of an entry to what stands in its field.
-    rows : sequence of str
-        What each row of a table is called, from the first.
-
-    Returns
-    -------
-    list of str
-        One line per problem.
 
     Examples
     --------

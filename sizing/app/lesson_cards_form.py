@@ -39,13 +39,8 @@ _HARD = {
 class CardsForm:
     """Cards one by one, from easy to hard.
 
-    Parameters
-    ----------
-    settings : LessonSettings
-
     Attributes
     ----------
-    view : ipywidgets.Widget
     practice : Practice or None
         The cards dealt.
     place : int
@@ -159,13 +154,7 @@ class CardsForm:
         self._tell_score()
 
     def results(self) -> dict[str, Any]:
-        """Return the cards to be saved: pages to print, and a table.
-
-        Raises
-        ------
-        SizingError
-            If no cards are dealt.
-        """
+        """Return the cards to be saved: pages to print, and a table."""
         if self.practice is None:
             raise SizingError("There are no cards yet. Press 'Deal the cards' first.")
         units = self._settings.units.units

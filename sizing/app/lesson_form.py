@@ -65,17 +65,10 @@ Key = tuple[str, int, str]
 class AnswerForm:
     """How many of a hundred each way of choosing puts in a wrong size.
 
-    Parameters
-    ----------
-    settings : LessonSettings
-    ready : callable
-        Called once an answer is shown.
-
     Attributes
     ----------
     view, more : ipywidgets.Widget
         The answer and its picture; who is failed most, and the studies.
-    work, by_group : LongWork
     """
 
     def __init__(
@@ -110,13 +103,7 @@ class AnswerForm:
             part.value = ""
 
     def results(self) -> dict[str, Any]:
-        """Return the answer to be saved: tables, pictures, the handout.
-
-        Raises
-        ------
-        SizingError
-            If nothing is worked out yet.
-        """
+        """Return the answer to be saved: tables, pictures, the handout."""
         if self.ways is None or self.people is None:
             raise SizingError("There is no answer yet. Press 'Work it out again'.")
         chart = self._settings.chart
@@ -219,13 +206,7 @@ class PairsForm:
         self.shown.value = ""
 
     def results(self) -> dict[str, Any]:
-        """Return the pairs to be saved.
-
-        Raises
-        ------
-        SizingError
-            If no pairs are found yet.
-        """
+        """Return the pairs to be saved."""
         if self.pairs is None or self.pairs.table.empty:
             raise SizingError("There are no pairs yet. Press 'Find pairs' first.")
         return {s.name: s.axes for s in self._slides} | {"pairs": self.pairs.table}
@@ -331,15 +312,6 @@ def free_folder(name: str) -> Path:
 
 class LessonForm:
     """The parts of the trainer's page.
-
-    Parameters
-    ----------
-    population : str
-        A name that ``load_people`` knows.
-    chart : SizeChart, optional
-        The invented demo chart if not given.
-    draws : int
-        Draws of the measures nobody took; few are quick, more are steadier.
 
     Attributes
     ----------

@@ -74,10 +74,6 @@ def button(words: str) -> w.Button:
 class Later:
     """Does something once nobody has asked for it again for a moment.
 
-    Parameters
-    ----------
-    what : callable
-
     Notes
     -----
     Typing into a table asks at every cell; the work is done once, after a pause.

@@ -51,17 +51,8 @@ _NOTHING = "Nothing is entered yet."
 class RoomForm:
     """Takes the room's answers, names what is wrong, and shows what they say.
 
-    Parameters
-    ----------
-    settings : LessonSettings
-    cards : CardsForm
-        Its cards say what is right where the room chose sizes for them.
-
     Attributes
     ----------
-    view : ipywidgets.Widget
-    upload : UploadBox
-    table : EditableTable
     result : RoomResult or None
         What came of the answers now entered.
     """
@@ -159,13 +150,7 @@ class RoomForm:
         return filled(self.table.frame)
 
     def source(self) -> pd.DataFrame | None:
-        """Return the answers now in use as a table, or None where there are none.
-
-        Raises
-        ------
-        SizingError
-            If the file taken cannot be read.
-        """
+        """Return the answers now in use as a table, or None where there are none."""
         if self.invented.value:
             return source_table("demo_room_answers.csv")
         if self.upload.names:
@@ -224,13 +209,7 @@ class RoomForm:
         self.wrong.value = self.answer.value = self.shown.value = ""
 
     def results(self) -> dict[str, Any]:
-        """Return the room's results to be saved, and what was typed.
-
-        Raises
-        ------
-        SizingError
-            If there is nothing to save.
-        """
+        """Return the room's results to be saved, and what was typed."""
         found: dict[str, Any] = {}
         typed = self.given()
         if len(typed):

@@ -21,24 +21,7 @@ _SAME = "The same number gives the same people and cards."
 
 
 class LessonSettings:
-    """The entries that the whole lesson rests on.
-
-    Parameters
-    ----------
-    population : str
-        A name that ``load_people`` knows.
-    chart : SizeChart, optional
-        What is used while no file is taken; the invented demo chart if not given.
-    draws : int
-        Draws of the measures nobody took; few are quick, more are steadier.
-
-    Attributes
-    ----------
-    view : ipywidgets.Widget
-    population, seed : ipywidgets.Widget
-    upload : UploadBox
-    units : UnitSwitch
-    """
+    """The entries that the whole lesson rests on."""
 
     def __init__(
         self,
@@ -95,13 +78,7 @@ class LessonSettings:
 
     @property
     def chart(self) -> SizeChart:
-        """The chart in use.
-
-        Raises
-        ------
-        SizingError
-            If the file that was taken is no chart.
-        """
+        """The chart in use."""
         if isinstance(self._read, SizingError):
             raise self._read
         return self._read

@@ -24,26 +24,10 @@ class Stopped(Exception):  # noqa: N818 - a wish, not an error
 class LongWork:
     """A button for work that takes a while, with its progress and a way to stop.
 
-    Parameters
-    ----------
-    words : str
-        What the button says.
-    job : callable
-        ``job(progress)`` does the work and returns its result. Each call of
-        ``progress`` raises ``Stopped`` once the user asked to stop, so the work ends
-        at its next step and leaves nothing behind.
-    done : callable
-        ``done(result)`` shows what came of it. Not called for work that was stopped.
-    stopped : callable, optional
-        Called once work that was to stop has ended.
-    failed : callable, optional
-        Called once a fault of the kit's own has ended the work, and was told.
-
     Attributes
     ----------
     view : ipywidgets.Widget
         The button, a bar, a button to stop, and a line of words.
-    button : ipywidgets.Button
 
     Examples
     --------

@@ -29,11 +29,6 @@ _SAID = {
 def notebook_files() -> dict[str, Traversable]:
     """Return the notebooks that came with this install, by file name.
 
-    Raises
-    ------
-    SizingError
-        If the kit was installed without them.
-
     Examples
     --------
     >>> "start.ipynb" in notebook_files()
@@ -70,28 +65,12 @@ def lay_notebooks(
     is still as the kit laid it is renewed. One that is damaged (no notebook, or
     without a cell that makes its forms) is moved aside and laid anew.
 
-    Parameters
-    ----------
-    folder : Path
-        Made if it is not there. What is in it may have come from anybody.
-    state : Path
-        The user's own state folder, which says what was laid.
-    notebooks : mapping, optional
-        File name to content; those that came with the kit if None.
-    today : date, optional
-        The date in the name of a file laid beside hers.
-
     Returns
     -------
     DataFrame
         One row per notebook: ``name``, ``laid_as`` (the file that holds the kit's
         newest, or what was damaged), ``outcome`` (new, same, renewed, kept, beside,
         mended), ``words``.
-
-    Raises
-    ------
-    SizingError
-        If the folder cannot be written to.
 
     Examples
     --------

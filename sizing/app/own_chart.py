@@ -31,13 +31,7 @@ _BINS = 80
 
 
 def density(people: People, measure: str) -> pd.DataFrame:
-    """Return the share of people in each of 80 steps of a measure.
-
-    Returns
-    -------
-    DataFrame
-        ``value`` (middle of the step), ``share``.
-    """
+    """Return the share of people in each of 80 steps of a measure."""
     known = people.frame[measure].notna().to_numpy()
     x = people.frame[measure].to_numpy(dtype=float)[known]
     w = people.weight.to_numpy(dtype=float)[known]
@@ -131,22 +125,7 @@ def own_chart_page(
     other: SizeChart | None = None,
     units: str = "metric",
 ) -> str:
-    """Write the report on an own chart as one HTML text.
-
-    Parameters
-    ----------
-    judgement : ChartJudgement
-    people : People
-        Those it was judged on.
-    comparison, other : optional
-        Another chart on the same people (second minus this).
-    units : str
-        A key of ``UNITS``.
-
-    Returns
-    -------
-    str
-    """
+    """Write the report on an own chart as one HTML text."""
     chart = judgement.chart
     say = partial(written, units=units)
     limited = ", ".join(plain(m) for m in chart.measures)

@@ -61,15 +61,6 @@ _LOOK_AGAIN = 0.05  # seconds between looks at whether the people are ready
 class OwnChartForm:
     """A form: choose people, take in a chart, type in it, move an edge, judge it.
 
-    Parameters
-    ----------
-    people : str
-        Population the form starts with.
-    switch : UnitSwitch, optional
-        The units of the page; one of its own if not given.
-    draws : int
-        Draws of what was not measured.
-
     Attributes
     ----------
     entry, answer_view, picture_view, limits_view, sources_view : Widget
@@ -145,13 +136,7 @@ class OwnChartForm:
         self.switch.on_change(lambda _: self._in_other_units())
 
     def people(self) -> People:
-        """Return the people chosen.
-
-        Raises
-        ------
-        SizingError
-            If a caseload or shares cannot be read or met.
-        """
+        """Return the people chosen."""
         return self.people_form.people()
 
     def use(self, chart: SizeChart) -> None:
@@ -333,13 +318,7 @@ class OwnChartForm:
         self.judged.value = status(paragraphs([words])) if was else ""
 
     def results(self) -> dict[str, Any]:
-        """Return what can be saved: the chart, and what was found of it.
-
-        Raises
-        ------
-        SizingError
-            If the chart has problems.
-        """
+        """Return what can be saved: the chart, and what was found of it."""
         if self.edited is None:
             raise SizingError("Put the chart right first.")
         # One press of a button saves one kind of file: draw once for all of them.

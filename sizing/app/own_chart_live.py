@@ -29,19 +29,6 @@ def bands_svg(
 ) -> str:
     """Draw each size's band over the people, as SVG.
 
-    Parameters
-    ----------
-    chart, before : DataFrame
-        Frames of the chart as edited and as it was; its edges are dotted.
-    measure : str
-    density : DataFrame
-        ``value``, ``share``, as for ``plot_bands``.
-    label : str
-
-    Returns
-    -------
-    str
-
     Examples
     --------
     >>> from sizing.charts import demo_chart

@@ -14,11 +14,6 @@ _ANY = "not said"
 class PatternField:
     """A pattern of sling; beneath it what a chart lacks for it, and its warnings.
 
-    Attributes
-    ----------
-    view : ipywidgets.Widget
-    box : ipywidgets.Dropdown
-
     Examples
     --------
     >>> field = PatternField()

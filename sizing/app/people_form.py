@@ -50,18 +50,8 @@ class PeopleForm:
 
     Nothing is loaded before it is asked for; a table is made when it is opened.
 
-    Parameters
-    ----------
-    switch : UnitSwitch
-    start : str
-        The people chosen at first.
-    draws : int
-        Draws of what was not measured.
-
     Attributes
     ----------
-    view : ipywidgets.Widget
-    name : ipywidgets.Dropdown
     key : str
         Differs whenever ``people`` would.
     work : LongWork
@@ -138,14 +128,7 @@ class PeopleForm:
         return hashlib.sha256("\n".join(parts).encode()).hexdigest()
 
     def people(self) -> People:
-        """Return the people chosen; get them ready first where they are not.
-
-        Raises
-        ------
-        SizingError
-            If a caseload or shares cannot be read or met, or if getting the people
-            ready is still going on or was stopped.
-        """
+        """Return the people chosen; get them ready first where they are not."""
         if not self.ready:
             if self.getting or self._stopped:
                 raise SizingError(self.words)

@@ -67,13 +67,7 @@ def shares_table() -> EditableTable:
 
 
 def typed_shares(table: EditableTable | None) -> pd.DataFrame:
-    """Return what was typed into the table of shares, as margins.
-
-    Raises
-    ------
-    SizingError
-        If nothing was, or naming each row that cannot be used.
-    """
+    """Return what was typed into the table of shares, as margins."""
     frame = pd.DataFrame() if table is None else table.frame
     if frame.empty:
         raise SizingError("Type the shares you know into the table, or take a file.")
@@ -123,13 +117,7 @@ def clients_table(switch: UnitSwitch) -> EditableTable:
 
 
 def typed_clients(table: EditableTable | None) -> pd.DataFrame:
-    """Return what was typed into the table of clients.
-
-    Raises
-    ------
-    SizingError
-        If nothing was.
-    """
+    """Return what was typed into the table of clients."""
     frame = pd.DataFrame() if table is None else table.frame
     if frame.empty:
         raise SizingError("Type your clients into the table, or take a file.")

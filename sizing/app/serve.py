@@ -52,13 +52,7 @@ del here, importlib, name, os
 
 
 def write_profile(state: Path) -> None:
-    """Write how kernels start, in the user's own state folder.
-
-    Raises
-    ------
-    SizingError
-        If it cannot be written.
-    """
+    """Write how kernels start, in the user's own state folder."""
     profile = state / "ipython" / "profile_default"
     try:
         (profile / "startup").mkdir(parents=True, exist_ok=True)
@@ -84,13 +78,7 @@ def add_server(parser: argparse.ArgumentParser) -> None:
 
 
 def free_port(asked: int | None) -> int:
-    """Return the port asked for if it is free, or any free one.
-
-    Raises
-    ------
-    SizingError
-        If there is no such port or it is in use.
-    """
+    """Return the port asked for if it is free, or any free one."""
     if asked is not None and not 1 <= asked <= 65535:
         raise SizingError(f"There is no port {asked}: use 1024 to 65535.")
     with socket.socket() as probe:
@@ -116,27 +104,7 @@ def serve(
     alive: str,
     browser: bool,
 ) -> None:
-    """Start a server, say where it is, and stay until it is stopped.
-
-    Parameters
-    ----------
-    words : sequence of str
-        What follows ``python`` to start it; it listens on ``HOST`` and the port.
-    port : int
-    page : str
-        What is opened first, without its token.
-    state : Path
-        The user's own folder: settings, the server's log, and where it runs.
-    alive : str
-        An address that answers whoever has the token once the server is up.
-    browser : bool
-        Whether the page is opened in the browser.
-
-    Raises
-    ------
-    SizingError
-        If it does not come up, or ends by itself.
-    """
+    """Start a server, say where it is, and stay until it is stopped."""
     token = secrets.token_hex(16)
     address = f"http://{HOST}:{port}/{page}?token={token}"
     log = state / f"server-{port}.log"

@@ -29,18 +29,6 @@ _ENDINGS: dict[type, tuple[str, tuple[str, ...]]] = {
 def show_picture(ax: Axes, *, alt: str, caption: str = "") -> HTML:
     """Show a picture in a notebook, with words for whoever cannot see it.
 
-    Parameters
-    ----------
-    ax : Axes
-    alt : str
-        What the picture shows.
-    caption : str
-        What to make of it; stands beneath.
-
-    Returns
-    -------
-    IPython.display.HTML
-
     Examples
     --------
     >>> from sizing.plots.style import axes_or_new
@@ -61,18 +49,6 @@ def picture_html(drawn: Picture) -> str:
 
 def show_table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> HTML:
     """Show a table of finished cells in a notebook, with its caption.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Its column names are the headings; its cells are shown as they are.
-    caption : str
-    words : sequence of str
-        Columns that hold words; the others are set flush right as numbers.
-
-    Returns
-    -------
-    IPython.display.HTML
 
     Examples
     --------
@@ -95,18 +71,6 @@ def table_html(shown: Table) -> str:
 
 def save_bytes(result: pd.DataFrame | Axes | str, ending: str) -> bytes:
     """Return a result as the content of a file with that ending.
-
-    Parameters
-    ----------
-    result : DataFrame, Axes or str
-        A table (``.csv``, ``.xlsx``), a picture (``.png``, ``.svg``) or a page
-        (``.html``).
-    ending : str
-
-    Raises
-    ------
-    SizingError
-        If that kind of result cannot have that ending.
 
     Examples
     --------
@@ -137,22 +101,7 @@ def save_panel(
     *,
     folder: Path | str = ".",
 ) -> w.Widget:
-    """Return buttons that save each result beside the notebook.
-
-    Parameters
-    ----------
-    results : callable
-        Gives the results of the moment by name: tables, pictures, pages. A
-        ``SizingError`` from it is told beside the buttons.
-    folder : path
-        Where the files go; nothing that is there is overwritten: a second file of
-        a name gets a number.
-
-    Returns
-    -------
-    ipywidgets.Widget
-        One button per kind of file, and where each was saved.
-    """
+    """Return buttons that save each result beside the notebook."""
     kinds = {
         "Save tables (CSV)": (pd.DataFrame, ".csv"),
         "Save tables (XLSX)": (pd.DataFrame, ".xlsx"),

@@ -43,7 +43,6 @@ class StockForm:
 
     Attributes
     ----------
-    entry, answer_view, picture_view, limits_view, cautions_view, sources_view,
     keep_view : Widget
         The parts.
     plan : StockPlan or None
@@ -104,13 +103,7 @@ class StockForm:
         return self.plan
 
     def results(self) -> dict[str, pd.DataFrame | Axes | str]:
-        """Return what can be saved: exact tables, pictures and the page.
-
-        Raises
-        ------
-        SizingError
-            If there is no plan.
-        """
+        """Return what can be saved: exact tables, pictures and the page."""
         plan = self.plan
         if plan is None:
             raise SizingError("There is no plan to save: press 'Plan the stock'.")

@@ -53,15 +53,8 @@ _PRICE_HELP = (
 class OfferFields:
     """Charts from files, and prices in a table that follows the charts.
 
-    Parameters
-    ----------
-    switch : UnitSwitch
-    changed : callable
-        Called whenever the answer could differ.
-
     Attributes
     ----------
-    view : ipywidgets.Widget
     charts : sequence of SizeChart
         Those in use.
     invented : bool
@@ -102,13 +95,7 @@ class OfferFields:
         self.table.on_change(self._changed)
 
     def offer(self) -> tuple[Sequence[SizeChart], pd.DataFrame]:
-        """Return the charts and the prices as they stand in the table.
-
-        Raises
-        ------
-        SizingError
-            Naming what cannot be used.
-        """
+        """Return the charts and the prices as they stand in the table."""
         if not self._ready:
             raise SizingError(
                 "The charts you took cannot be used. What to do: correct the file and "

@@ -45,18 +45,7 @@ _GROUPS_HELP = (
 
 
 class PeopleFields:
-    """Groups in a table, and if wanted a caseload, from a file or typed in.
-
-    Parameters
-    ----------
-    switch : UnitSwitch
-    changed : callable
-        Called whenever the answer could differ.
-
-    Attributes
-    ----------
-    view : ipywidgets.Widget
-    """
+    """Groups in a table, and if wanted a caseload, from a file or typed in."""
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
         self._switch, self._told = switch, changed
@@ -99,13 +88,7 @@ class PeopleFields:
         self.upload.on_change(self._taken)
 
     def served(self) -> list[Served]:
-        """Return the groups of people.
-
-        Raises
-        ------
-        SizingError
-            Naming what cannot be used.
-        """
+        """Return the groups of people."""
         frame = self.groups.frame
         made: list[Served] = []
         if not frame.empty:

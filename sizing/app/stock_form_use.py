@@ -13,17 +13,7 @@ _POOL = "shared"
 
 
 class UseFields:
-    """How slings are used, and what is planned for.
-
-    Parameters
-    ----------
-    changed : callable
-        Called whenever the answer could differ.
-
-    Attributes
-    ----------
-    use_view, goal_view : ipywidgets.Widget
-    """
+    """How slings are used, and what is planned for."""
 
     def __init__(self, changed: Callable[[], object]) -> None:
         self._told = changed
@@ -72,13 +62,7 @@ class UseFields:
         self._show()
 
     def use(self) -> Use:
-        """Return how slings are used.
-
-        Raises
-        ------
-        SizingError
-            If what was filled in cannot be.
-        """
+        """Return how slings are used."""
         pool = self.sharing.value == _POOL
         out = {
             "laundry": (self.laundry.value, 7),

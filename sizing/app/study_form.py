@@ -34,10 +34,8 @@ class StudyForm(AnswerForm):
 
     Attributes
     ----------
-    people : ipywidgets.Dropdown
     upload : UploadBox
         A chart of one's own; without it nine sizes are fitted.
-    draws : ipywidgets.BoundedIntText
     """
 
     def __init__(self) -> None:

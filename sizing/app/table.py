@@ -38,32 +38,6 @@ class EditableTable:
     units, lengths and masses are kept in cm and kg as they came, and a cell is read
     anew only when it is typed in: changing the units to and fro loses nothing.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        One row per thing; what stands in the cells at first. With a switch in
-        standard names and units, such as ``hip_circumference_cm_low``.
-    caption : str
-        What the table holds; stands above it.
-    headings : mapping or callable, optional
-        What people call a column, without its unit where there is a switch; its
-        name where left out.
-    choices : mapping, optional
-        Column name to the values it may hold; such a cell is a list to choose from.
-    can_add : bool
-        Whether rows can be added and taken away.
-    switch : UnitSwitch, optional
-        Lengths and masses follow it.
-
-    Attributes
-    ----------
-    view : ipywidgets.Widget
-
-    Raises
-    ------
-    SizingError
-        If there are more than ``MOST_CELLS`` cells.
-
     Examples
     --------
     >>> sizes = pd.DataFrame({"size": ["A"], "price": [80.0], "owned": [None]})

@@ -57,12 +57,8 @@ class TrialsForm:
 
     Attributes
     ----------
-    entry, keep_view, cautions_view : ipywidgets.Widget
     answered : AnswerParts
         The answer's words, pictures and tables, limits and sources.
-    chart, trials : UploadBox
-    pattern : PatternField
-    table : EditableTable
     found : LearnedChart or None
         What the trials now entered teach.
     """

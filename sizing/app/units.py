@@ -19,12 +19,6 @@ _CHOSEN = "units.txt"
 class UnitSwitch:
     """Buttons that choose the units of a page, and of the pages opened after it.
 
-    Parameters
-    ----------
-    folder : path, optional
-        The user's state folder, where the choice is kept; if None the one that a
-        server of the kit's names to its pages, and none elsewhere.
-
     Attributes
     ----------
     view : ipywidgets.Widget
@@ -85,22 +79,6 @@ class UnitField:
     changing the units to and fro loses nothing. What was typed in another unit
     than the label's is shown in the label's at once.
 
-    Parameters
-    ----------
-    label : str
-        What the field is called; the unit is put behind it.
-    measure : str
-        A name that ends in ``_cm`` or ``_kg``.
-    switch : UnitSwitch
-    placeholder : str
-        What stands in the empty field.
-    signed : bool
-        Whether a number may be below 0, as an allowance may.
-
-    Attributes
-    ----------
-    box : ipywidgets.Text
-
     Examples
     --------
     >>> switch = UnitSwitch()
@@ -151,13 +129,7 @@ class UnitField:
             return with_unit(self._typed, unit_of(self._measure, self._typed_in))
 
     def number(self) -> float | None:
-        """Return the value in cm or kg, or None if the field is empty.
-
-        Raises
-        ------
-        SizingError
-            If what stands there is not understood.
-        """
+        """Return the value in cm or kg, or None if the field is empty."""
         if not self._typed:
             return None
         signed = self._signed

@@ -34,22 +34,8 @@ _TOLD = (ReadingNote, SizingWarning)
 class UploadBox:
     """A button for a file of the user's own, what was taken, and a way back.
 
-    Parameters
-    ----------
-    label : str
-        What the button says.
-    help : str
-        What the file should hold; stands beneath.
-    multiple : bool
-        Whether several files may be chosen at once.
-    accept : str
-        Endings that the file chooser offers.
-    table : Table, optional
-        What the file should hold: a blank one can be saved.
-
     Attributes
     ----------
-    box : ipywidgets.FileUpload
     view : ipywidgets.Widget
         The button, the names of what was taken, and a button to take it back.
 
@@ -107,24 +93,7 @@ class UploadBox:
         return seen.hexdigest() if self.box.value else ""
 
     def read(self, reader: Callable[[Path], Read]) -> Any:
-        """Return what ``reader`` makes of the file, or None where none was taken.
-
-        Parameters
-        ----------
-        reader : callable
-            Takes the path of a file of the same name; the file is on disk only
-            while it is read.
-
-        Returns
-        -------
-        object
-            What the reader returns; a list of that where several may be chosen.
-
-        Raises
-        ------
-        SizingError
-            If a file's name cannot be one, and whatever the reader finds wrong.
-        """
+        """Return what ``reader`` makes of the file, or None where none was taken."""
         found = []
         with caught_warnings() as caught:
             try:
@@ -168,18 +137,6 @@ def _blank_link(table: Table) -> str:
 
 def checked_name(given: str) -> str:
     """Return a file's name without any folder, or refuse it.
-
-    Parameters
-    ----------
-    given : str
-        What the browser says the file is called. It is never trusted to say where
-        the file goes.
-
-    Raises
-    ------
-    SizingError
-        If nothing is left, or what is left means a folder, is too long, or holds
-        characters that no name holds.
 
     Examples
     --------

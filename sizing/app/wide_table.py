@@ -17,13 +17,6 @@ _ROOM = 16
 def scrolling(content: str, *, label: str) -> str:
     """Return HTML in a region that scrolls by itself, by keyboard too.
 
-    Parameters
-    ----------
-    content : str
-        HTML.
-    label : str
-        What a screen reader calls the region.
-
     Examples
     --------
     >>> scrolling("<p>wide</p>", label="A < B").count("A &lt; B")
@@ -45,21 +38,6 @@ def wide_table(
     style: str = "",
 ) -> str:
     """Return a table of finished cells as HTML, in a region that scrolls by itself.
-
-    Parameters
-    ----------
-    rows : sequence of sequences of str
-        Cells as text; they are escaped here.
-    label : str
-        The table's caption, and what a screen reader calls the region.
-    headings : sequence of str
-        One per column. Without any, the first cell of each row is its heading.
-    numbers : sequence of bool
-        Which columns hold numbers, set flush right; none if not given.
-    caption : bool
-        Whether the label is to be seen; not where a heading says it already.
-    style : str
-        CSS for the whole table.
 
     Examples
     --------

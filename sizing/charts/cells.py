@@ -46,16 +46,6 @@ def as_number(
 ) -> float | Problem:
     """Return a cell's number, NaN if it is empty, or what is wrong with it.
 
-    Parameters
-    ----------
-    cell : object
-    file, row, column
-        Where it stands.
-    unit : str
-        The heading's. Text may say a unit, such as ``80 cm`` or, under feet or
-        inches, ``5 ft 2``; one that contradicts its heading is asked about: in a
-        column that decides about everybody either may be the slip.
-
     Examples
     --------
     >>> as_number("40.5", file=None, row=2, column="x")

@@ -23,13 +23,7 @@ Masks = npt.NDArray[np.unsignedinteger[Any]]
 
 
 def mask_type(chart: SizeChart) -> type[np.unsignedinteger[Any]]:
-    """Return the smallest unsigned type with a bit for each size.
-
-    Raises
-    ------
-    SizingError
-        If the chart has more than 64 sizes.
-    """
+    """Return the smallest unsigned type with a bit for each size."""
     count = len(chart.sizes)
     if count > MOST_SIZES:
         what, allowed = "too many sizes in one chart", f"up to {MOST_SIZES}"

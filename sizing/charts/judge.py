@@ -47,20 +47,7 @@ class Judged:
 def judge(
     values: Mapping[str, npt.NDArray[np.int64]], chart: SizeChart, rows: int
 ) -> Judged:
-    """Say which sizes fit each row, and what comes of it.
-
-    Parameters
-    ----------
-    values : mapping of measure to ndarray of int
-        Every measure of ``sizing.charts.fits.limits(chart)``, in whole tenths.
-    chart : SizeChart
-    rows : int
-        How many, should the chart limit nothing.
-
-    Returns
-    -------
-    Judged
-    """
+    """Say which sizes fit each row, and what comes of it."""
     beyond, below = np.zeros(rows, dtype=bool), np.zeros(rows, dtype=bool)
     for measure in chart.measures:
         low, high = chart.edges(measure)

@@ -77,24 +77,7 @@ def yardsticks(chart: SizeChart) -> dict[str, float]:
 def nearest(
     values: Mapping[str, Ints], chart: SizeChart, *, over_load: npt.NDArray[np.bool_]
 ) -> tuple[Ints, Ints, Ints, npt.NDArray[np.float64]]:
-    """Find the size with the least total miss; ``sizing.charts.assign`` has the rule.
-
-    Parameters
-    ----------
-    values : mapping of measure to ndarray of int
-        Tenths, for rows that no size fits; the measures of ``limits``.
-    chart : SizeChart
-    over_load : ndarray of bool
-        Rows whose body mass is what rules them out.
-
-    Returns
-    -------
-    size, measure, direction : ndarray of int
-        Positions in the chart's sizes, in the measures, and in
-        ``too_small_for``, ``too_large_for``, ``over_load``.
-    miss : ndarray of float
-        In cm or kg.
-    """
+    """Find the size with the least total miss (``charts.assign`` has the rule)."""
     n, k = len(over_load), len(chart.sizes)
     row = np.arange(n)
     units = yardsticks(chart)

@@ -29,19 +29,7 @@ COMMANDS: dict[str, str] = {
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command line and return its exit status.
-
-    Parameters
-    ----------
-    argv : sequence of str, optional
-        The words after ``sizing``; those of the process if None.
-
-    Returns
-    -------
-    int
-        0 done; 2 a mistake in what was asked, or a machine that cannot do it, told
-        in one message; 130 stopped by the user.
-    """
+    """Run the command line and return its exit status."""
     for stream in (sys.stdout, sys.stderr):
         # A screen that cannot show a sign shows its number instead of failing.
         if isinstance(stream, io.TextIOWrapper):

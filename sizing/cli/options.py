@@ -98,20 +98,6 @@ def whole(least: int, most: int) -> Callable[[str], int]:
 def amount(what: str, text: str, unit: str) -> float:
     """Return a length or a mass given with a command, in cm or kg.
 
-    Parameters
-    ----------
-    what : str
-        What it was given as, for the messages.
-    text : str
-        As for ``sizing.measures.typed.quantity``.
-    unit : str
-        Of a number alone: cm or kg.
-
-    Raises
-    ------
-    SizingError
-        If it is not understood.
-
     Warns
     -----
     UnitSaid

@@ -98,13 +98,7 @@ USES: dict[str, Uses] = {
 
 
 def check_words(command: str, words: Sequence[str]) -> None:
-    """Refuse places that cannot be written, as far as the bare words name them.
-
-    Raises
-    ------
-    SizingError
-        Naming the first.
-    """
+    """Refuse places that cannot be written, as far as the bare words name them."""
     values: dict[str, list[str]] = {}
     for word, after in pairwise([*words, "-"]):
         option, equals, value = word.partition("=")
@@ -114,23 +108,7 @@ def check_words(command: str, words: Sequence[str]) -> None:
 
 
 def check_places(command: str, args: argparse.Namespace) -> Places:
-    """Refuse to write over what is read, or what cannot be written.
-
-    Parameters
-    ----------
-    command : str
-    args : Namespace
-
-    Returns
-    -------
-    Places
-        To be told of the files that are found named in others.
-
-    Raises
-    ------
-    SizingError
-        Naming the first.
-    """
+    """Refuse to write over what is read, or what cannot be written."""
     places, uses = Places(), USES[command]
     values: dict[str, list[str | Path]] = {}
     for option in (*uses.reads, *uses.writes, *uses.fills):

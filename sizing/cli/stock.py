@@ -169,13 +169,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def read_prices(path: Path, charts: list[SizeChart]) -> pd.DataFrame:
-    """Read the prices of the charts' sizes, and refuse what is wrong with them.
-
-    Raises
-    ------
-    InputProblems
-        As ``offer_from`` does.
-    """
+    """Read the prices of the charts' sizes, and refuse what is wrong with them."""
     prices = read_table(path, PRICES)
     offer_from(charts, prices)
     return prices

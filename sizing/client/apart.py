@@ -25,22 +25,7 @@ def unchanged(client: Client) -> Client:
 def bodies_of(
     client: Client, *, seed: int = 1, confirmed: bool = False, draws: int = DRAWS
 ) -> Bodies:
-    """Draw what a client's measures may be; NaN where a condition forbids it.
-
-    Parameters
-    ----------
-    client : Client
-    seed : int
-    confirmed : bool
-    draws : int
-        As for ``draw_bodies``.
-
-    Returns
-    -------
-    Bodies
-        A measure that a condition changes is its reading with its error, drawn
-        apart from all others, or NaN throughout where it was not taken.
-    """
+    """Draw what a client's measures may be; NaN where a condition forbids it."""
     readings = unchanged(client).readings
     bodies = draw_bodies(
         client.sex,

@@ -35,30 +35,7 @@ COLUMNS = ["row", "reference", "fits", "chance", "how_sure", "measure", "check"]
 
 
 def read_clients(path: str | Path) -> pd.DataFrame:
-    """Read a list of clients from a CSV or XLSX file.
-
-    Parameters
-    ----------
-    path : str or Path
-        One client per row: ``reference`` (the user's own), ``sex``, ``age``,
-        ``condition`` (several parted by semicolons), measures as people write them
-        (``hips``, ``weight_lb``, ``Hip girth (cm)``); a measure without a unit in its
-        heading is in cm or kg. Empty cells where not known. What tells who a client
-        is (a name, an address) is left out.
-
-    Returns
-    -------
-    DataFrame
-        ``row`` (in the file), ``reference``, ``condition``, ``sex``, ``age_years``
-        and the measures in cm and kg; ``doubts``: what was unusual in a row.
-
-    Raises
-    ------
-    InputProblems
-        Naming every problem of the file at once, with row and column.
-    SizingError
-        If the file is missing or is not a table.
-    """
+    """Read a list of clients from a CSV or XLSX file."""
     file = Path(path)
     table = client_rows(file, CLIENTS)
     bare = {c: CLIENTS.without_unit(c) for c in table.columns}
@@ -94,14 +71,6 @@ def judge_clients(
 ) -> pd.DataFrame:
     """Judge a list of clients against one chart.
 
-    Parameters
-    ----------
-    chart : SizeChart
-    clients : DataFrame
-        As ``read_clients`` returns it; only ``sex``, ``age_years`` and measures in cm
-        and kg are needed, all of them where known.
-    seed : int
-
     Returns
     -------
     DataFrame
@@ -110,11 +79,6 @@ def judge_clients(
         empty where it is not judged); ``how_sure`` (in words); ``measure`` (what the
         chart limits and was not taken); ``check`` (what looks wrong or comes near a
         limit). The figures are those of ``check_client`` from 1,024 draws.
-
-    Raises
-    ------
-    InputProblems
-        If a condition is not one of the kit's.
 
     Examples
     --------

@@ -28,16 +28,6 @@ _NEAR = 2.0
 def doubtful(client: Client, *, seed: int = 1) -> tuple[Problem, ...]:
     """Name readings that do not go with the rest of the person.
 
-    Parameters
-    ----------
-    client : Client
-    seed : int
-
-    Returns
-    -------
-    tuple of Problem
-        The most doubtful first; the others are judged without it.
-
     Notes
     -----
     On the logarithmic scale, with mean ``m`` and covariance ``S`` of people of

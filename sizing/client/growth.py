@@ -24,16 +24,6 @@ _BODIES = 200
 def outgrows(bodies: Bodies, chart: Edges, size: str, *, seed: int = 1) -> pd.DataFrame:
     """Say when each measure of a child leaves a size.
 
-    Parameters
-    ----------
-    bodies : Bodies
-        What the child's body may be now, of one known age under 20.
-    chart : Edges
-        In body measures.
-    size : str
-    seed : int
-        Of the choice of bodies carried forward.
-
     Returns
     -------
     DataFrame

@@ -107,23 +107,6 @@ def reading(
 ) -> Reading:
     """Return a value with the error of the way it was measured.
 
-    Parameters
-    ----------
-    measure : str
-        One of ``sizing.measures.MEASURES``.
-    value : float
-        In cm or kg.
-    how : str
-        One of ``HOW``; ``exact`` for no error at all (for studies). A body
-        mass ``tape once`` was weighed once.
-    sex : str, optional
-        Women and men misreport differently.
-
-    Raises
-    ------
-    SizingError
-        If ``how`` is unknown, or cannot be for this measure.
-
     Examples
     --------
     >>> reading("hip_circumference_cm", 100.0, "tape twice").sd

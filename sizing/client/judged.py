@@ -29,8 +29,6 @@ class JudgedClient:
 
     Attributes
     ----------
-    chart : SizeChart
-    client : Client
     sizes, margins, measures, outcomes, next_measure, loads, allowances, growth, \
 borderline
         Frames; see ``check_client``.
@@ -39,7 +37,6 @@ borderline
         ``direction`` and ``miss`` (cm or kg), by the likeliest body.
     doubts : tuple of Problem
         What looked wrong but was confirmed.
-    limits, sources : tuple of str
     bodies : Bodies
         The draws behind every figure.
     limiting : tuple of str

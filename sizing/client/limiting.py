@@ -20,12 +20,6 @@ def not_taken(client: Client, margins: pd.DataFrame) -> tuple[str, ...]:
 def why_cautious(client: Client, bmi: float) -> str:
     """Say why the model's word on this person is worth less; "" where it is not.
 
-    Parameters
-    ----------
-    client : Client
-    bmi : float
-        Body mass index by the best estimate; NaN where not known.
-
     Examples
     --------
     >>> why_cautious(Client(age_years=82.0), 25.6)

@@ -84,15 +84,6 @@ def never_less(client: Client, bodies: Bodies) -> Floats:
     What was guessed or reported is never taken as less, however light such people
     usually are: the draws are moved up to where it is their median, and none of
     them is below it.
-
-    Parameters
-    ----------
-    client : Client
-    bodies : Bodies
-
-    Returns
-    -------
-    ndarray, shape (n,)
     """
     mass = bodies.values[:, 0]
     one = client.known.get(MASS)

@@ -24,13 +24,6 @@ COLUMNS = ["measure", "how", "now", "after", "estimate", "low", "high", "method"
 def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFrame:
     """Rank the measures by what taking each is expected to settle.
 
-    Parameters
-    ----------
-    client : Client
-    bodies : Bodies
-    found : Fitting
-        Of the same draws.
-
     Returns
     -------
     DataFrame

@@ -25,18 +25,6 @@ def _knots() -> dict[tuple[str, str], tuple[Floats, Floats]]:
 def older_times(sex: npt.NDArray[np.object_], age_years: Floats) -> Floats:
     """Return how many times as wide each seated measure and girth is predicted.
 
-    Parameters
-    ----------
-    sex : ndarray of str, shape (n,)
-    age_years : ndarray, shape (n,)
-
-    Returns
-    -------
-    ndarray, shape (n, 8)
-        Of the SD on the logarithmic scale: 1 up to 58 years, the oldest of those
-        whose lengths and thighs were surveyed; straight lines through
-        ``older_widths.csv`` from there; constant from 75 years.
-
     Examples
     --------
     >>> thigh = SEATED_AND_GIRTHS.index("thigh_circumference_cm")

@@ -27,8 +27,6 @@ class Edges:
 
     Attributes
     ----------
-    sizes : tuple of str
-    low, high : dict of measure to ndarray of int, shape (sizes,)
     load : ndarray of int, shape (sizes,)
         Lowest load limit of all parts with each size, in 0.1 kg.
     """
@@ -55,18 +53,7 @@ class Edges:
         )
 
     def unknown(self, values: Floats) -> dict[str, Mask]:
-        """Return which sizes limit a measure of which nothing is known.
-
-        Parameters
-        ----------
-        values : ndarray, shape (n, 10)
-            A column of NaN: neither read nor predicted.
-
-        Returns
-        -------
-        dict of measure to ndarray of bool, shape (sizes,)
-            Only measures that some size limits; the load limit limits the mass.
-        """
+        """Return which sizes limit a measure of which nothing is known."""
         found = {}
         for j, name in enumerate(MEASURES):
             if np.isfinite(values[:, j]).any():
@@ -124,17 +111,6 @@ def fitting(
 ) -> Fitting:
     """Return which bodies fit which size, and why some fit none.
 
-    Parameters
-    ----------
-    values : ndarray, shape (n, 10)
-        ``MEASURES`` in cm and kg.
-    chart : Edges
-        In body measures.
-    over : ndarray of bool, shape (sizes,)
-        Sizes ruled out because the body mass as stated exceeds that limit.
-    hung_kg : ndarray, shape (n,), optional
-        Body mass as it counts against the load limits; as in ``values`` if not given.
-
     Notes
     -----
     The outcomes are those of ``sizing.charts.assign``; a test holds the two
@@ -190,22 +166,7 @@ def fitting(
 def broken_by(
     readings: Sequence[Reading], chart: Edges
 ) -> tuple[npt.NDArray[np.object_], Floats]:
-    """Return which reading breaks an edge of each size by more than its error.
-
-    Parameters
-    ----------
-    readings : sequence of Reading
-        Freed of their published bias; an estimated stature is none.
-    chart : Edges
-        In body measures.
-
-    Returns
-    -------
-    measure : ndarray of str, shape (sizes,)
-        The measure that breaks an edge by most of its errors; "" where none does.
-    by : ndarray, shape (sizes,)
-        By how much, cm or kg; 0 where none does.
-    """
+    """Return which reading breaks an edge of each size by more than its error."""
     k = len(chart.sizes)
     which, by, worst = np.full(k, "", dtype=object), np.zeros(k), np.ones(k)
     for one in readings:

@@ -72,8 +72,6 @@ class Bodies:
         Adding up to 1.
     build : ndarray of int, shape (n,)
         Which draws share a build: they are not independent.
-    sex : ndarray of str, shape (n,)
-    age_years : ndarray, shape (n,)
     """
 
     values: Floats
@@ -99,17 +97,7 @@ class Bodies:
         return np.bincount(self.build, self.weight).astype(float)
 
     def share(self, what: npt.NDArray[np.generic]) -> tuple[Floats, Floats]:
-        """Return weighted means of columns and their Monte Carlo variances.
-
-        Parameters
-        ----------
-        what : ndarray, shape (n, k)
-
-        Returns
-        -------
-        mean, variance : ndarray, shape (k,)
-            ``variance`` by linearisation over builds: sum W^2 (mean_b - mean)^2.
-        """
+        """Return weighted means of columns and their Monte Carlo variances."""
         x = np.asarray(what, dtype=float)
         mean = self.weight @ x
         by_build = np.column_stack(
@@ -168,26 +156,6 @@ def draw_bodies(
     confirmed: bool = False,
 ) -> Bodies:
     """Draw jointly what all measures may be, given the readings.
-
-    Parameters
-    ----------
-    sex, age_years
-        None where not known: both sexes, or all ages, are then drawn.
-    readings : sequence of Reading
-        One at most per measure.
-    seed : int
-        Same input, same seed, same draws.
-    draws : int
-        A power of 2, 256 or more.
-    unlike : float
-        Share of people unlike those surveyed; 0 for people as surveyed, whatever
-        their age: what asks to be measured again.
-    confirmed : bool
-        The readings were looked at again and are right.
-
-    Returns
-    -------
-    Bodies
 
     Notes
     -----

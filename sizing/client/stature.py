@@ -83,11 +83,6 @@ class StatureEstimate:
 def segment_table() -> pd.DataFrame:
     """Return the segments from which stature can be estimated, and what each is.
 
-    Returns
-    -------
-    DataFrame
-        ``label, definition, source``, by segment, the surest for older people first.
-
     Examples
     --------
     >>> segment_table().loc["half_span_cm", "definition"].split(";")[1]

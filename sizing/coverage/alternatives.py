@@ -28,9 +28,6 @@ class State:
         In cm and kg, NaN where missing: what the chart limits and the people have.
     weight : ndarray, shape (persons,)
         In the order of ``place``.
-    chart : SizeChart
-    people : People
-    place : Layout
     seed : int
         Of the drawn measuring errors.
     refit : callable or None

@@ -153,13 +153,7 @@ def coverage_in_chunks(
 
 
 def coverage_of_counts(total: Counts | None, chart: SizeChart) -> CountedCoverage:
-    """Turn the counts of all chunks (None: there was none) into shares.
-
-    Raises
-    ------
-    SizingError
-        If nobody was counted.
-    """
+    """Turn the counts of all chunks (None: there was none) into shares."""
     everyone = (EVERYONE, EVERYONE)
     if total is None or total.groups[everyone][:, 1].sum() <= 0:
         raise SizingError(

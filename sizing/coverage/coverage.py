@@ -304,14 +304,7 @@ def estimate_coverage(
 def memberships(
     people: People, groupings: Sequence[str], place: Layout
 ) -> tuple[list[tuple[str, str]], list[Floats]]:
-    """Return the groups, and who is in them, draw by draw.
-
-    Returns
-    -------
-    labels : list of (grouping, level)
-        Everyone first; levels that nobody has are left out.
-    members : list of ndarray of 0 and 1, one per draw, (persons, groups)
-    """
+    """Return the groups, and who is in them, draw by draw."""
     labels = [(EVERYONE, EVERYONE)]
     parts = [np.ones((*place.rows.shape, 1))]
     for by in groupings:

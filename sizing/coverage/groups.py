@@ -14,26 +14,7 @@ _MOST_LEVELS = 50
 
 
 def grouping(frame: pd.DataFrame, by: str) -> pd.Categorical:
-    """Return the level of each row in one grouping.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        As in ``People.frame``.
-    by : str
-        A column, or one of ``age_band`` and ``bmi_class``, which are made by
-        ``sizing.people`` if there is no such column.
-
-    Returns
-    -------
-    Categorical
-        Levels in their order, last of them ``NOT_KNOWN``.
-
-    Raises
-    ------
-    SizingError
-        If there is no such column, or it holds too many values.
-    """
+    """Return the level of each row in one grouping."""
     if by in frame:
         return _levels(frame[by], by)
     made = {

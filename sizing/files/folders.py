@@ -35,27 +35,6 @@ _NO_SWAP = (errno.ENOSYS, errno.EINVAL, errno.EXDEV, errno.ENOTSUP)
 def write_bytes(path: str | Path, content: bytes, *, fresh: bool = False) -> Path:
     """Write a file whole or not at all.
 
-    Parameters
-    ----------
-    path : str or Path
-        A file that is there is replaced, keeping its permissions; behind a
-        symbolic link the file it points to.
-    content : bytes
-    fresh : bool
-        Whether nothing of that name may be there.
-
-    Returns
-    -------
-    Path
-        ``path``.
-
-    Raises
-    ------
-    SizingError
-        If it cannot be written; what was there before is then untouched.
-    FileExistsError
-        If it must be fresh and is not.
-
     Examples
     --------
     >>> import pathlib, tempfile
@@ -106,28 +85,6 @@ def write_folder(
 ) -> list[Path]:
     """Write a folder of results: all of them, or it stays as it was.
 
-    Parameters
-    ----------
-    folder : str or Path
-        Made if it is not there. Whatever else lies in it stays.
-    files : mapping of name to bytes
-        Names may lead into folders: ``pictures/a.png``.
-    kept : mapping of name to name, optional
-        Files that the user fills in: where one was, it stays, and what would
-        replace it is written under the second name.
-    stale : collection of str
-        Names of earlier results that go where ``files`` does not renew them.
-
-    Returns
-    -------
-    list of Path
-        What was written, in the order of ``files``.
-
-    Raises
-    ------
-    SizingError
-        If it cannot be written; what was there before is then untouched.
-
     Examples
     --------
     >>> import pathlib, tempfile
@@ -175,13 +132,7 @@ def clear_leftovers(home: Path) -> None:
 
 
 def try_place(home: Path) -> None:
-    """Try whether files can be made in a folder; leaves nothing.
-
-    Raises
-    ------
-    OSError
-        If they cannot.
-    """
+    """Try whether files can be made in a folder; leaves nothing."""
     clear_leftovers(home)
     with _part(home):
         pass

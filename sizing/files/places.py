@@ -41,13 +41,7 @@ would be lost. Allowed: a file of its own. What to do: name another with --out.
         self._written: list[tuple[Path, str, str]] = []
 
     def reads(self, *paths: str | os.PathLike[str] | None) -> None:
-        """Tell of files that are read, also of those named in another file.
-
-        Raises
-        ------
-        SizingError
-            If one of them is to be written.
-        """
+        """Tell of files that are read, also of those named in another file."""
         for path in paths:
             if path is not None:
                 self._read.append(Path(path))
@@ -56,21 +50,7 @@ would be lost. Allowed: a file of its own. What to do: name another with --out.
     def writes(
         self, path: str | os.PathLike[str], *, endings: Collection[str], option: str
     ) -> None:
-        """Tell of a file that is written.
-
-        Parameters
-        ----------
-        path : str or path
-        endings : collection of str
-            What its name may end in.
-        option : str
-            The word of the command that names it.
-
-        Raises
-        ------
-        SizingError
-            If it cannot be written, or is read or written already.
-        """
+        """Tell of a file that is written."""
         path = Path(path)
         allowed = f"a name ending in {' or '.join(endings)}, in a folder that exists"
         what = _unusable(path)
@@ -90,23 +70,7 @@ would be lost. Allowed: a file of its own. What to do: name another with --out.
         names: Collection[str],
         option: str,
     ) -> None:
-        """Tell of a folder that is written, made if it is not there.
-
-        Parameters
-        ----------
-        folder : str or path
-        names : collection of str
-            The files of a folder of results, which is replaced as a whole, what else
-            lies in it joining the new; a name that ends in ``/`` is a folder in it.
-            No names: a folder to work in.
-        option : str
-            The word of the command that names it.
-
-        Raises
-        ------
-        SizingError
-            If it cannot be written, or a file in it is read or written already.
-        """
+        """Tell of a folder that is written, made if it is not there."""
         folder = Path(folder)
         what = _unusable(folder, folder=True)
         for name in names:

@@ -41,13 +41,7 @@ def refuse(
     allowed: str = KINDS,
     row: int | None = None,
 ) -> NoReturn:
-    """Refuse a file as a whole.
-
-    Raises
-    ------
-    InputProblems
-        Always; it holds the one problem.
-    """
+    """Refuse a file as a whole."""
     name = Path(file).name or str(file)
     raise InputProblems([Problem(what, allowed, action, name, row)], about=f"'{name}'")
 
@@ -56,20 +50,6 @@ def file_bytes(
     path: str | os.PathLike[str], *, allowed: str = KINDS, most: int = MOST_BYTES
 ) -> bytes:
     """Return the content of a file that is there, may be read and is not too large.
-
-    Parameters
-    ----------
-    path : str or Path
-    allowed : str
-        What kind of file is wanted, for the messages.
-    most : int
-        Most bytes.
-
-    Raises
-    ------
-    InputProblems
-        If there is no such file, it is a folder or no plain file, may not be
-        read, is empty or too large.
 
     Examples
     --------
@@ -114,11 +94,6 @@ def file_bytes(
 
 def text_of(content: bytes, name: str) -> str:
     """Return a text file's content, or say in which encoding it seems to be.
-
-    Raises
-    ------
-    InputProblems
-        If it is not text in UTF-8.
 
     Examples
     --------

@@ -47,8 +47,6 @@ class Sheet:
 
     Attributes
     ----------
-    file : str
-    heading : list
     body : list of list
         Every row as wide as the heading; row ``i`` is row ``first + 1 + i`` of the
         file, as a spreadsheet numbers it: an empty line is a row of empty cells.
@@ -82,24 +80,6 @@ def read_rows(
     most_rows: int = MOST_ROWS,
 ) -> Sheet:
     """Return a table's cells, and what a person should know of how they were read.
-
-    Parameters
-    ----------
-    path : str or Path
-        ``.xlsx``: its first sheet. Anything else: text in UTF-8, its cells
-        parted by commas, semicolons or tabs, whichever the heading has most of.
-    known : callable
-        Whether a cell is a heading of the table that is wanted. Rows above one
-        with two such are titles, and passed over.
-    most_rows : int
-        Most rows under the heading.
-
-    Raises
-    ------
-    InputProblems
-        If the file is missing, too large, in another encoding or of another
-        kind; has too many rows or columns; holds merged cells or formulas
-        without results; or a row has more cells than the heading.
 
     Examples
     --------

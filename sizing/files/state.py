@@ -34,11 +34,6 @@ def state_folder() -> Path:
 
     It is ``XDG_STATE_HOME`` (``~/.local/state``), ``~/Library/Application Support`` or
     ``LOCALAPPDATA``, as the system has it, and in it a folder that nobody else opens.
-
-    Raises
-    ------
-    SizingError
-        If it cannot be made, or belongs to somebody else.
     """
     try:
         folder = _place_of_state() / "sizing"
@@ -74,13 +69,6 @@ def safe_environment(state: Path, token: str) -> dict[str, str]:
 
     Python's search path, start-up file and switches, and every setting of Jupyter and
     IPython, are left out or replaced: they may name the folder that is opened.
-
-    Parameters
-    ----------
-    state : Path
-        Where Jupyter and IPython find their settings.
-    token : str
-        Without it nothing is served.
     """
     kept = {
         name: value

@@ -57,15 +57,6 @@ def workbook_bytes(
 ) -> bytes:
     """Return tables as the sheets of a workbook in which no cell is a formula.
 
-    Parameters
-    ----------
-    sheets : mapping of sheet name to DataFrame
-    choices : mapping of column to texts, optional
-        In these columns a value is picked from a list, on a sheet of its own.
-    formats : mapping of column to number format, optional
-        If given, sheets are laid out to be read and printed: columns as wide as
-        their cells, headings frozen, long words wrapped, numbers in these formats.
-
     Examples
     --------
     >>> import openpyxl
@@ -149,11 +140,6 @@ def rounded(results: Any) -> Any:
     How many threads add up changes the last of sixteen digits. Six digits are kept,
     and never fewer than two decimals (money): the surveys and draws that these
     figures rest on do not carry more than four.
-
-    Parameters
-    ----------
-    results : DataFrame, dict, list or a single value
-        What is no fractional number stays as it is.
 
     Examples
     --------

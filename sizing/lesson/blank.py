@@ -18,13 +18,6 @@ _SUFFIX = {"metric": ("cm", "kg"), "pounds": ("in", "lb"), "stone": ("in", "st")
 def column_of(measure: str, units: str) -> str:
     """Return a measure's heading in the units chosen.
 
-    Parameters
-    ----------
-    measure : str
-        Its name in cm or kg, with ``guessed_`` before it for a guess.
-    units : str
-        A key of ``sizing.measures.written.UNITS``.
-
     Examples
     --------
     >>> column_of("guessed_body_mass_kg", "stone")
@@ -47,25 +40,7 @@ def blank_table(
     units: str = "metric",
     kept: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Return a table to be typed into: first the reference's rows, then the room's.
-
-    Parameters
-    ----------
-    chart : SizeChart
-        The measures it limits are asked for.
-    class_size : mapping
-        How many ``participants``, ``volunteers`` (A, B, ...) and ``readings``.
-    units : str
-        A key of ``sizing.measures.written.UNITS``.
-    kept : DataFrame, optional
-        Rows already typed, in the same units: they keep what stands in them, and
-        those of nobody asked for stay at the end.
-
-    Returns
-    -------
-    DataFrame
-        One row per participant, volunteer and reading, as ``read_answers`` takes it.
-    """
+    """Return a table to be typed into: first the reference's rows, then the room's."""
     subjects = [chr(ord("A") + i) for i in range(class_size["volunteers"])]
     keys = [(REFERENCE, s, "1") for s in subjects]
     keys += [

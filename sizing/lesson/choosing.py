@@ -87,24 +87,7 @@ def read_by_tape(
     times: int = 1,
     lasting_sd: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
-    """Return the people's measures as the mean of so many readings tells them.
-
-    Parameters
-    ----------
-    frame : DataFrame
-    chart : SizeChart
-        Only the measures it limits are read, body mass by a scale among them.
-    sd : mapping
-        SD of one reading; it falls by the square root of ``times``.
-    rng : Generator
-    times : int
-    lasting_sd : mapping, optional
-        SD of an error that all readings of one measurer share: it stays.
-
-    Returns
-    -------
-    DataFrame
-    """
+    """Return the people's measures as the mean of so many readings tells them."""
     read = {}
     for measure in limits(chart):
         if measure not in frame:
@@ -120,14 +103,6 @@ def edge_margins(
     frame: pd.DataFrame, chart: SizeChart, sd: Mapping[str, float]
 ) -> Floats:
     """Return how far inside each size each person is.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Measures in cm and kg.
-    chart : SizeChart
-    sd : mapping
-        SD of a reading of each measure the chart limits, in cm or kg.
 
     Returns
     -------
@@ -174,13 +149,6 @@ def innermost(margin: Floats) -> Ints:
 
 def outcome_of_choice(chosen: Ints, fits: Bools) -> Ints:
     """Return what came of each choice, as a position in ``CHOICE_OUTCOMES``.
-
-    Parameters
-    ----------
-    chosen : ndarray of int, shape (rows,)
-        Position of the chosen size in the chart; -1 if none was chosen.
-    fits : ndarray of bool, shape (rows, sizes)
-        Which sizes truly fit.
 
     Returns
     -------
@@ -232,9 +200,6 @@ class LikelySize:
     rest : ndarray, shape (persons, sizes)
         Share of each person's draws in which the size fits in all that is not
         known.
-    weight : ndarray
-    person : ndarray
-    chart : SizeChart
     """
 
     known: tuple[str, ...]
@@ -294,28 +259,7 @@ def likely_size(
     chart: SizeChart,
     known: Sequence[str],
 ) -> LikelySize:
-    """Learn from people which size most probably fits, given a measure or two.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        As ``People.frame``. Persons whose known measures differ between draws
-        (they were not measured) teach nothing and are left out.
-    weight : array-like
-        One per row.
-    chart : SizeChart
-    known : sequence of str
-        ``body_mass_kg``, ``stature_cm`` or both.
-
-    Returns
-    -------
-    LikelySize
-
-    Raises
-    ------
-    SizingError
-        If nobody has the measures that are to be known.
-    """
+    """Learn from people which size most probably fits, given a measure or two."""
     names = tuple(known)
     lacking = [name for name in names if name not in frame]
     point = _points(frame, names) if not lacking else np.full((len(frame), 1), np.nan)

@@ -29,20 +29,6 @@ _TOO_FAR = 5.0
 def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
     """Say which answers cannot be trusted, and why.
 
-    Parameters
-    ----------
-    numbers : DataFrame
-        row, participant, subject, reading, measure, guess (bool), value, and if
-        there are any, ``refused`` (why a value cannot be used, else empty): such
-        values tell nothing of the others, but may stand in a wrong column.
-    reference : str
-        The participant whose values are the truth.
-
-    Returns
-    -------
-    Series of str
-        Empty where nothing is wrong.
-
     Examples
     --------
     >>> room = pd.DataFrame({"row": range(4), "subject": "A", "reading": 1,
@@ -204,13 +190,6 @@ def other_unit(value: float, expected: float, measure: str, *, guess: bool) -> s
 
 def swapped(numbers: pd.DataFrame, expected: npt.NDArray[np.float64]) -> dict[int, str]:
     """Find answers about two volunteers that fit only if they are exchanged.
-
-    Parameters
-    ----------
-    numbers : DataFrame
-        As for ``doubtful``.
-    expected : ndarray
-        What each volunteer is expected to measure, one per row.
 
     Returns
     -------

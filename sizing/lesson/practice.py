@@ -186,14 +186,6 @@ def difficulty(distance_sd: float) -> str:
 def size_margins(card: pd.Series, chart: SizeChart, size: str) -> pd.DataFrame:
     """Return how far inside each edge of a size a practice client is.
 
-    Parameters
-    ----------
-    card : Series
-        A row of ``Practice.cards``.
-    chart : SizeChart
-    size : str
-        One of the chart's.
-
     Returns
     -------
     DataFrame

@@ -41,21 +41,15 @@ class Lesson:
 
     Attributes
     ----------
-    people : People
-    chart : SizeChart
-    practice : Practice
-    ways : WaysResult
     elsewhere : DataFrame
         Of ``sizing.lesson.elsewhere``, on fewer draws.
     kinder : WaysResult
         By eye only, with the nurses' guesses of the study where they were best.
     check : DataFrame
         Of ``check_guesses``.
-    pairs : Pairs
     repeats : DataFrame
         Of ``chance_of_wrong_size``; with the room's own errors where there are
         answers.
-    room : RoomResult or None
     units : str
         In which people read it.
     class_size : mapping
@@ -88,31 +82,7 @@ def prepare_lesson(
     class_size: Mapping[str, int] | None = None,
     progress: Progress = silent,
 ) -> Lesson:
-    """Work out everything a lesson shows.
-
-    Parameters
-    ----------
-    population : str
-        A name that ``load_people`` knows.
-    chart : SizeChart, optional
-        The invented demo chart if not given.
-    clients : int
-        Practice cards.
-    answers : path or DataFrame, optional
-        The room's answers, of the same chart, population, clients and seed.
-    draws, seed : int
-    units : str
-        In which people read it: a key of ``sizing.measures.written.UNITS``.
-    class_size : mapping, optional
-        participants, volunteers, readings; ``CLASS_SIZE`` where left out.
-    progress : callable
-        ``progress(words, share)`` is told what is being done; whatever it raises
-        ends the work.
-
-    Returns
-    -------
-    Lesson
-    """
+    """Work out everything a lesson shows."""
     chart = demo_chart() if chart is None else chart
     progress("Loading the people", 0.0)
     people = load_people(population, draws=draws, seed=seed)

@@ -27,23 +27,7 @@ _MISSED = 4
 
 
 def error_parts(error: MeasuringError | None, chart: SizeChart) -> pd.DataFrame:
-    """Split each measure's error into what repeats even out and what stays.
-
-    Parameters
-    ----------
-    error : MeasuringError or None
-        The room's; None takes the vocabulary's errors throughout.
-    chart : SizeChart
-
-    Returns
-    -------
-    DataFrame
-        measure (those the chart limits), within (SD of one reading around the
-        measurer's own mean), lasting (SD between measurers' means, which one
-        measurer's repeats do not even out), source. With both kinds of TEM,
-        ``lasting^2 = between^2 - within^2`` (0 if negative); with one kind, the
-        error is taken as ``within``.
-    """
+    """Split each measure's error into what repeats even out and what stays."""
     usual = reading_errors()
     rows = []
     for measure in limits(chart):

@@ -338,13 +338,6 @@ def _guesses(
 def guess_gain(answers: Answers, truth: pd.DataFrame) -> pd.DataFrame:
     """Return how much nearer the room's second guesses are than its first.
 
-    Parameters
-    ----------
-    answers : Answers
-        Guesses of reading 1 are set beside those of reading 2.
-    truth : DataFrame
-        One row per subject, measures as columns.
-
     Returns
     -------
     DataFrame

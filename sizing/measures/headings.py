@@ -207,8 +207,6 @@ class Table:
 
     Attributes
     ----------
-    title : str
-    columns : tuple of Column
     ends : bool
         Whether measures are given from and to.
     guesses : bool
@@ -235,12 +233,6 @@ class Table:
         self, headings: Sequence[object], *, file: str | None = None, row: int = 1
     ) -> tuple[list[Found], list[Problem]]:
         """Say what each heading means, and what is wrong with the headings.
-
-        Parameters
-        ----------
-        headings : sequence
-        file, row
-            Where they stand, for the problems.
 
         Examples
         --------

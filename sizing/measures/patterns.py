@@ -22,26 +22,6 @@ def pattern_words(
 ) -> list[str]:
     """Return what to know of a pattern of sling beside a chart.
 
-    Parameters
-    ----------
-    pattern : str
-        One of ``PATTERNS``.
-    limits : collection of str
-        Measures that the chart limits.
-    known : collection of str, optional
-        Measures that are known of a client; none: it is about no one client.
-
-    Returns
-    -------
-    list of str
-        First, where the chart limits too little to judge the pattern, that it does;
-        then what else to measure; then what the pattern is warned of.
-
-    Raises
-    ------
-    SizingError
-        If there is no such pattern.
-
     Examples
     --------
     >>> pattern_words("bathing", ["hip_circumference_cm"])[0]

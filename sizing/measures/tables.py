@@ -148,10 +148,8 @@ class Taken:
     ----------
     frame : DataFrame
         Rows 0, 1, ...; measures keep the unit they were given in.
-    found : list of Found
     rows : list of int
         Where the heading and each row stand in the file.
-    file : str or None
     problems : list of Problem
         What is wrong with the headings.
     """
@@ -226,24 +224,6 @@ def take(
     frame: pd.DataFrame, table: Table, *, note: bool = True, collect: bool = False
 ) -> Taken:
     """Take a table that somebody brought: every column is used, or named.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        As ``read_table`` returns it, or made by hand.
-    table : Table
-        What it may hold.
-    note : bool
-        Whether what was read of a file, and which columns are not used, is said
-        (``ReadingNote``).
-    collect : bool
-        Whether what is wrong with the headings is only raised together with what is
-        wrong below them, in ``told``.
-
-    Raises
-    ------
-    InputProblems
-        If headings are wrong.
 
     Examples
     --------

@@ -94,22 +94,6 @@ class Quantity:
 def quantity(text: str, unit: str) -> Quantity | Problem:
     """Read what was typed under a heading of some unit.
 
-    Parameters
-    ----------
-    text : str
-        Such as ``104``, ``101,5``, ``41 1/2``, ``5' 2½"``, ``10 st 4``, ``1.58 m``.
-        Typographic quotes and primes, spaces and capitals do not matter.
-    unit : str
-        Of a number alone: cm, mm, m, in, ft, kg, g, lb, st, years or months.
-
-    Returns
-    -------
-    Quantity or Problem
-        A unit behind the number goes before the heading's, and is then named in
-        ``said``, for the caller to report or to ask about. A problem where it is
-        no such thing, or could be two: ``1,234``; ``5.11`` in feet and ``12.10``
-        in stone, which people write for 5 ft 11 in and 12 st 10 lb.
-
     Examples
     --------
     >>> round(quantity("5′ 2″", "cm").standard, 2), quantity("5′ 2″", "cm").said
@@ -174,12 +158,6 @@ def quantity(text: str, unit: str) -> Quantity | Problem:
 def unclear(number: str, unit: str) -> Problem | None:
     """Ask what is meant by a number of feet or stone with one or two decimals.
 
-    Parameters
-    ----------
-    number : str
-        As it was typed, without its unit.
-    unit : str
-
     Examples
     --------
     >>> unclear("5.11", "ft").what
@@ -207,18 +185,6 @@ def unclear(number: str, unit: str) -> Problem | None:
 
 def amount(cell: object, *, money: bool = False) -> tuple[float, str] | Problem:
     """Read a number that has no unit, or an amount of money.
-
-    Parameters
-    ----------
-    cell : object
-        A number, or text such as ``12``, ``12,5``, ``£ 1,250.00`` or ``1.250,00 EUR``.
-    money : bool
-        Whether it may have the sign or letters of a currency.
-
-    Returns
-    -------
-    (float, str) or Problem
-        The number and the sign or letters of its currency, if any.
 
     Examples
     --------
@@ -276,28 +242,6 @@ def understood(
 ) -> float:
     """Return what was typed in a form as cm or kg, exactly.
 
-    Parameters
-    ----------
-    text : str
-        As for ``quantity``.
-    measure : str
-        Its name, which ends in ``_cm`` or ``_kg``.
-    units : str
-        A key of ``UNITS``. A number alone is in inches, in pounds, or, where stone
-        is chosen, in stone.
-    signed : bool
-        Whether it may be below 0.
-
-    Returns
-    -------
-    float
-        In cm or kg.
-
-    Raises
-    ------
-    SizingError
-        If it is no such measure, or could mean two.
-
     Notes
     -----
     1 in = 2.54 cm and 1 lb = 0.45359237 kg exactly (international yard and pound
@@ -333,11 +277,6 @@ def with_unit(text: str, unit: str) -> str:
 
 def like_pounds(kg: float) -> int | None:
     """Return the whole kg that a load limit would be if it were in pounds.
-
-    Parameters
-    ----------
-    kg : float
-        A load limit as it was given, in kg.
 
     Returns
     -------

@@ -37,24 +37,6 @@ def written(
 ) -> str:
     """Write a measure as people read it, in the units they chose.
 
-    Parameters
-    ----------
-    value : float
-        In the standard unit, cm or kg.
-    measure : str
-        Its name, which ends in ``_cm`` or ``_kg``.
-    units : str
-        A key of ``UNITS``.
-    to : str
-        ``half``: the nearest half cm or half inch, kg or pound, for what was
-        predicted. ``down``: the same, but the next lower, for room that must not
-        look larger than it is. ``tenth``: a tenth of cm, inch, kg or pound, for
-        what was read or stated; ``hundredth``: for edges that differ by less.
-
-    Returns
-    -------
-    str
-
     Examples
     --------
     >>> written(83.3, "stature_cm"), written(61.2, "body_mass_kg")
@@ -132,14 +114,6 @@ class Said(str):
     Nobody has to look for numbers in its words, so that a size named "to 100 kg"
     stays what it is.
 
-    Parameters
-    ----------
-    template : str
-        As for ``str.format``.
-    **given : Amount, str
-        What is put into it; an ``Amount`` in the units asked for, a ``Said`` too, all
-        else as it is.
-
     Examples
     --------
     >>> from functools import partial
@@ -206,13 +180,7 @@ def unit_of(measure: str, units: str = "metric") -> str:
 
 
 def kind_of(measure: str) -> str:
-    """Return ``length`` or ``mass``, by the ending of the name.
-
-    Raises
-    ------
-    SizingError
-        If the name ends in neither ``_cm`` nor ``_kg``.
-    """
+    """Return ``length`` or ``mass``, by the ending of the name."""
     ending = measure.rsplit("_", 1)[-1]
     kinds = {"cm": "length", "kg": "mass"}
     if ending not in kinds:

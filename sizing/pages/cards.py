@@ -78,20 +78,7 @@ def chart_shown(chart: SizeChart, units: str = "metric") -> dict[str, Any]:
 
 
 def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict[str, Any]]:
-    """Return each card as its name and rows of words.
-
-    Parameters
-    ----------
-    cards : DataFrame
-        ``Practice.cards``.
-    units : str
-        A key of ``sizing.measures.written.UNITS``.
-
-    Returns
-    -------
-    list of dict
-        ``name`` and ``rows``, pairs of words.
-    """
+    """Return each card as its name and rows of words."""
     labels = measure_labels()
     made = []
     for card in cards.to_dict("records"):

@@ -55,10 +55,8 @@ class Decision:
         What came of the trial.
     examined_on : date or None
         Last thorough examination of the sling and what it hangs from.
-    review_on : date or None
     reference : str
         A file number of the assessor's own; a name is not needed.
-    remarks : str
     """
 
     size: str = ""
@@ -79,12 +77,7 @@ class Decision:
 
 @dataclass(frozen=True)
 class HandlingNote:
-    """A note for the handling plan; nothing is kept unless it is written out.
-
-    Attributes
-    ----------
-    page : Page
-    """
+    """A note for the handling plan; nothing is kept unless it is written out."""
 
     page: Page
 
@@ -97,23 +90,11 @@ class HandlingNote:
         return page_markdown(self.page)
 
     def docx(self) -> bytes:
-        """Return the note as a DOCX file, to be filled in and kept.
-
-        Raises
-        ------
-        SizingError
-            If python-docx is not installed.
-        """
+        """Return the note as a DOCX file, to be filled in and kept."""
         return page_docx(self.page)
 
     def as_file(self, ending: str) -> bytes:
-        """Return the note as a file's content, by the ending of its name.
-
-        Raises
-        ------
-        SizingError
-            If the ending is none of ``NOTE_ENDINGS``, or python-docx is missing.
-        """
+        """Return the note as a file's content, by the ending of its name."""
         one_of("ending of the note's name", ending.lower(), list(NOTE_ENDINGS))
         if ending.lower() == ".docx":
             return self.docx()
@@ -129,26 +110,6 @@ def client_note(
     say: Say = written,
 ) -> HandlingNote:
     """Write the note for the handling plan.
-
-    Parameters
-    ----------
-    answer : ClientAnswer
-    decision : Decision, optional
-        What the assessor chose. The kit proposes; she decides.
-    on : date, optional
-        Day of the assessment; left open without it.
-    say : callable
-        Writes a measure; cm and kg if not given.
-
-    Returns
-    -------
-    HandlingNote
-
-    Raises
-    ------
-    SizingError
-        If the size chosen is not on the chart, the body mass is over its
-        lowest load limit, or the review lies before the assessment.
 
     Examples
     --------
@@ -189,8 +150,8 @@ def _check(answer: ClientAnswer, decision: Decision, on: date | None, say: Say) 
     if decision.size:
         one_of("size chosen", decision.size, answer.chart.sizes)
         row = answer.sizes[answer.sizes["size"] == decision.size].iloc[0]
-        limit = load_words(float(row["load_limit_kg"]), say=say)
         if row["over_load"]:
+            limit = load_words(float(row["load_limit_kg"]), say=say)
             raise SizingError(
                 str(
                     Problem(

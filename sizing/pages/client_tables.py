@@ -15,11 +15,6 @@ _SHOWN = 0.01
 def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
     """Return the sizes that may fit, likeliest first; two at least.
 
-    Returns
-    -------
-    DataFrame
-        Size, Chance that all fits, Decided by, Room.
-
     Examples
     --------
     >>> from sizing.charts import demo_chart
@@ -58,21 +53,7 @@ def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
 def measures_table(
     answer: ClientAnswer, *, say: Say = written, needed: bool = True
 ) -> pd.DataFrame:
-    """Return what was read, how, and beside it the best estimate.
-
-    Parameters
-    ----------
-    answer : ClientAnswer
-    say : callable
-        Writes a measure.
-    needed : bool
-        Whether measures neither read nor limited by the chart are left out.
-
-    Returns
-    -------
-    DataFrame
-        Measure, Reading, How, Off by (SD), Best estimate (90 %), Standing.
-    """
+    """Return what was read, how, and beside it the best estimate."""
     rows = answer.measures
     if needed:
         limited = rows["measure"].isin(set(answer.margins["measure"]))
@@ -112,13 +93,7 @@ def _span(middle: str, low: str, high: str) -> str:
 
 
 def loads_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
-    """Return each part's safe working load; of the slings only the first two.
-
-    Returns
-    -------
-    DataFrame
-        Part, Safe working load (in kg too, as labels state it).
-    """
+    """Return each part's safe working load; of the slings only the first two."""
     slings = answer.loads["part"].str.startswith("sling, size ")
     play = [f"sling, size {name}" for name in answer.sizes["size"].head(2)]
     rows = answer.loads[~slings | answer.loads["part"].isin(play)]

@@ -252,21 +252,7 @@ PAIRS_WORDS = (
 def handout_html(
     ways: WaysResult, people: People, chart: SizeChart, figure: Picture
 ) -> str:
-    """Return the handout: one page to print.
-
-    Parameters
-    ----------
-    ways : WaysResult
-        With groups, so that it can say whom guessing fails most.
-    people : People
-    chart : SizeChart
-    figure : Picture
-        Of ``wrong_slide``.
-
-    Returns
-    -------
-    str
-    """
+    """Return the handout: one page to print."""
     rows = told(ways)
     once, twice = (
         f"{interval(rows[way, WRONG])} in a wrong size, {interval(rows[way, MISSED])} "

@@ -71,20 +71,7 @@ def lesson_slides(lesson: Lesson) -> list[Slide]:
 
 
 def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, bytes]:
-    """Return the pack by file name: handout, evidence, cards, form, slides.
-
-    Parameters
-    ----------
-    lesson : Lesson
-    progress : callable
-        As in ``prepare_lesson``.
-
-    Returns
-    -------
-    dict
-        Same lesson, same bytes; it opens from ``index.html``. Pictures are in
-        ``pictures/``, as PNG of 1920 by 1080 dots and as SVG.
-    """
+    """Return the pack by file name: handout, evidence, cards, form, slides."""
     files: dict[str, bytes] = {}
     pictures: dict[str, Picture] = {}
     progress("Drawing the slides", 0.5)
@@ -208,25 +195,7 @@ def _csv(frame: pd.DataFrame) -> str:
 
 
 def write_lesson(lesson: Lesson, folder: str | Path) -> list[Path]:
-    """Write the pack into a folder.
-
-    Parameters
-    ----------
-    lesson : Lesson
-    folder : path
-        Made if it is not there; files of the same names are replaced, but for a
-        form that was filled in: the blank one then lies beside it.
-
-    Returns
-    -------
-    list of Path
-        What was written, pages before pictures; see ``lesson_files``.
-
-    Raises
-    ------
-    SizingError
-        If ``folder`` is a file or cannot be written to.
-    """
+    """Write the pack into a folder."""
     return write_files(lesson_files(lesson), folder)
 
 

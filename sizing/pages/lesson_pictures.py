@@ -78,7 +78,6 @@ class Slide:
     ----------
     name : str
         Of its file, without ending.
-    figure : Figure
     alt : str
         What it shows, for whoever cannot see it.
     caption : str

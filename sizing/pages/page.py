@@ -21,7 +21,6 @@ class Picture:
 
     Attributes
     ----------
-    png : bytes
     alt : str
         What the picture shows, for whoever cannot see it.
     caption : str
@@ -95,20 +94,7 @@ def picture(figure: Figure, *, alt: str, caption: str) -> Picture:
 
 
 def table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> Table:
-    """Turn a frame of finished cells into a table.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Its column names are the headings; its cells are shown as they are.
-    caption : str
-    words : sequence of str
-        Columns that hold words; the others are set flush right as numbers.
-
-    Returns
-    -------
-    Table
-    """
+    """Turn a frame of finished cells into a table."""
     columns = tuple(Column(str(c), str(c) not in words) for c in frame.columns)
     rows = tuple(
         tuple("" if pd.isna(cell) else str(cell) for cell in row)

@@ -37,28 +37,7 @@ def room_sections(
     rows: bool = True,
     each: bool = False,
 ) -> list[Section]:
-    """Return what came of the room's answers, part by part.
-
-    Parameters
-    ----------
-    room : RoomResult
-    repeats : DataFrame or None
-        Of ``chance_of_wrong_size`` with the room's own errors.
-    pictures : mapping
-        Of ``room_slides`` and ``repeats_slide``, by name; those given are shown.
-    units : str
-        A key of ``sizing.measures.written.UNITS``.
-    rows : bool
-        Whether answers left out are named by their row in a file.
-    each : bool
-        Whether each participant's own figures are shown, which is not for a wall.
-
-    Returns
-    -------
-    list of Section
-        Sizes, guesses, tape, how often to measure, as far as there are any; then
-        what was left out.
-    """
+    """Return what came of the room's answers, part by part."""
 
     def of(start: str) -> list[Picture]:
         return [p for name, p in pictures.items() if name.startswith(start)]

@@ -12,16 +12,7 @@ FILE = "assumptions.png"
 
 
 def sensitivity_picture(found: Sensitivity) -> Picture:
-    """Draw how far each assumption moves the share.
-
-    Parameters
-    ----------
-    found : Sensitivity
-
-    Returns
-    -------
-    Picture
-    """
+    """Draw how far each assumption moves the share."""
     ax = plot_sensitivity(found.table)
     biggest = found.biggest
     return picture(
@@ -37,18 +28,7 @@ def sensitivity_picture(found: Sensitivity) -> Picture:
 
 
 def sensitivity_section(found: Sensitivity, drawn: Picture) -> Section:
-    """Say how far the answer moves when an assumption is another.
-
-    Parameters
-    ----------
-    found : Sensitivity
-    drawn : Picture
-        From ``sensitivity_picture``.
-
-    Returns
-    -------
-    Section
-    """
+    """Say how far the answer moves when an assumption is another."""
     order = found.table["estimate"].abs().sort_values(ascending=False, kind="stable")
     rows = found.table.loc[order.index]
     points = [

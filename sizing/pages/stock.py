@@ -57,13 +57,7 @@ def order_list(plan: StockPlan) -> pd.DataFrame:
 
 
 def write_order(plan: StockPlan, path: str | Path) -> None:
-    """Write the order list to a CSV or XLSX file.
-
-    Raises
-    ------
-    SizingError
-        If the name ends otherwise or the folder does not exist.
-    """
+    """Write the order list to a CSV or XLSX file."""
     path = Path(path)
     if path.suffix.lower() not in (".csv", ".xlsx") or not path.parent.is_dir():
         raise SizingError(
@@ -102,12 +96,6 @@ def order_book(plan: StockPlan) -> bytes:
 
 def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
     """Return the plan as one HTML page that prints.
-
-    Parameters
-    ----------
-    plan : StockPlan
-    units : str
-        A key of ``sizing.measures.written.UNITS``.
 
     Examples
     --------

@@ -19,12 +19,6 @@ _FEW, _MOST, _KINDS = 12, 18, 3
 def order_sheet(plan: StockPlan, *, units: str = "metric") -> str:
     """Return the order, its cost, who is not served and what it assumes, on one page.
 
-    Parameters
-    ----------
-    plan : StockPlan
-    units : str
-        A key of ``sizing.measures.written.UNITS``.
-
     Examples
     --------
     >>> from sizing.charts import demo_chart

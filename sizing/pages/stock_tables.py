@@ -29,12 +29,6 @@ Shown = tuple[pd.DataFrame, str, tuple[str, ...]]
 def shown_tables(plan: StockPlan, *, units: str = "metric") -> dict[str, Shown]:
     """Return every table of a plan, ready to be shown.
 
-    Parameters
-    ----------
-    plan : StockPlan
-    units : str
-        A key of ``sizing.measures.written.UNITS``.
-
     Returns
     -------
     dict

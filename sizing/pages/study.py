@@ -53,16 +53,7 @@ def study_pictures(study: Study) -> dict[str, Picture]:
 
 
 def study_axes(study: Study) -> dict[str, tuple[Axes, str, str]]:
-    """Draw the study's pictures.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    dict of name to (Axes, what it shows, what to make of it)
-    """
+    """Draw the study's pictures."""
     found: dict[str, tuple[Axes, str, str]] = {}
     name, chart = study.people.name, study.chart.name
     for number, (x, y) in enumerate(_pairs(study), start=1):
@@ -122,18 +113,7 @@ def study_page(study: Study, pictures: dict[str, Picture]) -> str:
 
 
 def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
-    """Return what stands in the study's report.
-
-    Parameters
-    ----------
-    study : Study
-    pictures : dict of file name to Picture
-        From ``study_pictures``.
-
-    Returns
-    -------
-    Page
-    """
+    """Return what stands in the study's report."""
     drawn = [pictures[key] for key in pictures if key.startswith("people_and")]
     sections = [
         Section(

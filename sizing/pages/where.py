@@ -26,22 +26,6 @@ _FIGURES = {
 def where_svg(measure: str | None = None) -> str:
     """Return the drawing of where one measure is taken, or all of them, numbered.
 
-    Parameters
-    ----------
-    measure : str, optional
-        Name of a measure; if None all are drawn, with their numbers in the
-        vocabulary.
-
-    Returns
-    -------
-    str
-        SVG with a title, in greys; it asks for nothing from outside.
-
-    Raises
-    ------
-    SizingError
-        If there is no such measure.
-
     Notes
     -----
     A measure is the group whose id is its name. One alone is shown with the figure
@@ -76,15 +60,6 @@ def where_svg(measure: str | None = None) -> str:
 def where_words(measure: str | None = None) -> str:
     """Return what the drawing shows, for whoever cannot see it.
 
-    Parameters
-    ----------
-    measure : str, optional
-        As for ``where_svg``.
-
-    Returns
-    -------
-    str
-
     Examples
     --------
     >>> where_words("waist_circumference_cm")
@@ -106,17 +81,6 @@ of the hip bone.'
 
 def where_html(measure: str | None = None, *, small: bool = False) -> str:
     """Return the drawing for a page, with its words.
-
-    Parameters
-    ----------
-    measure : str, optional
-        As for ``where_svg``.
-    small : bool
-        As it stands beside fields: without the list of all measures.
-
-    Returns
-    -------
-    str
 
     Examples
     --------

@@ -30,20 +30,6 @@ def read_table(
 ) -> pd.DataFrame:
     """Return the rows of a CSV or XLSX file under its own headings.
 
-    Parameters
-    ----------
-    path : str or Path
-        ``.xlsx`` is read as a workbook (its first sheet), anything else as text
-        in UTF-8, its cells parted by commas, semicolons or tabs. In text parted
-        by semicolons or tabs a decimal comma is read as such.
-    table : Table
-        What the file should hold; its columns of words are kept as text, though
-        they may look like numbers.
-    raw : bool
-        Whether cells are left as they stand.
-    most_rows : int
-        Most rows under the heading.
-
     Returns
     -------
     DataFrame
@@ -51,13 +37,6 @@ def read_table(
         file's name and the row of the heading. A column is numbers if every filled
         cell in it is a plain number, and is otherwise left as it stands for the
         checks that follow.
-
-    Raises
-    ------
-    SizingError
-        If the file is missing, empty, too large, not readable as a table, a
-        number could mean two things, or is shown in another unit than its
-        heading's.
 
     Warns
     -----

@@ -11,14 +11,7 @@ from sizing.stats.layout import Layout
 
 
 def layout(people: People) -> Layout:
-    """Arrange people by draw and person, in the order of their numbers.
-
-    Raises
-    ------
-    SizingError
-        If the draws are not of the same persons, or the weights cannot be
-        used: missing, negative, all nothing, or different between draws.
-    """
+    """Arrange people by draw and person, in the order of their numbers."""
     frame = people.frame
     draws = people.draws
     if not len(frame):

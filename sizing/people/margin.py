@@ -99,14 +99,7 @@ def variable_of(frame: pd.DataFrame, name: str) -> pd.Series:
 
 
 def check_against(margins: list[Margin], frame: pd.DataFrame) -> None:
-    """Refuse margins that these people cannot answer, all named at once.
-
-    Raises
-    ------
-    InputProblems
-        If a variable is not a column, a mean or range is asked of words, nobody
-        is in the group, or nobody (or everybody) is in the class.
-    """
+    """Refuse margins that these people cannot answer, all named at once."""
     problems = []
     for margin in margins:
         names = [margin.variable, *(name for name, _, _ in conditions(margin.within))]

@@ -62,23 +62,7 @@ def read_margins(path: str | Path) -> pd.DataFrame:
 
 
 def margins_from(frame: pd.DataFrame) -> pd.DataFrame:
-    """Check a table of margins and return it with all its columns.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        As ``read_margins`` describes.
-
-    Returns
-    -------
-    DataFrame
-        Columns ``MARGIN_COLUMNS``; text columns hold ``""`` where empty.
-
-    Raises
-    ------
-    InputProblems
-        Naming every problem at once.
-    """
+    """Check a table of margins and return it with all its columns."""
     taken = take(frame, MARGINS, collect=True)
     table = pd.DataFrame(index=range(len(frame)))
     with taken.told():

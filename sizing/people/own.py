@@ -122,14 +122,7 @@ def people_from(
 
 
 def check_draws(draws: object, seed: object) -> None:
-    """Refuse numbers of draws and seeds that are no such whole numbers.
-
-    Raises
-    ------
-    SizingError
-        If ``draws`` is not from 1 to 10,000 (more would fill the memory), or
-        ``seed`` no seed.
-    """
+    """Refuse numbers of draws and seeds that are no such whole numbers."""
     check_number("the number of draws", draws, least=1, most=10_000, whole=True)
     check_seed(seed)
 

@@ -25,19 +25,6 @@ def refuse_the_impossible(
     meets them is a linear programme; where it is 0 they cannot be met. Margins
     are then left out one by one while the rest stays impossible, so those named
     are a smallest set in conflict.
-
-    Parameters
-    ----------
-    margins : sequence of Margin
-    in_group, in_value : ndarray, persons x margins
-        For each person, how much of her is in a margin's group, and what she
-        adds to its sum.
-
-    Raises
-    ------
-    SizingError
-        Naming the margins in conflict, and for each how far it could go if the
-        others were met.
     """
     target = np.array([margin.target for margin in margins])
     pull = in_value - target * in_group

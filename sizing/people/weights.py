@@ -189,23 +189,7 @@ def rake(
 def checked_weight(
     weight: npt.ArrayLike | None, count: int, *, zeros: bool = False
 ) -> Array:
-    """Return weights as an array, refusing what cannot weigh people.
-
-    Parameters
-    ----------
-    weight : array-like or None
-        None: 1 each.
-    count : int
-        Number of rows.
-    zeros : bool
-        Whether 0 is allowed for some.
-
-    Raises
-    ------
-    SizingError
-        If the number of weights is wrong, or any is negative, missing, infinite
-        or (unless ``zeros``) 0, or all are 0.
-    """
+    """Return weights as an array, refusing what cannot weigh people."""
     if weight is None:
         return np.ones(count)
     try:

@@ -24,20 +24,7 @@ def _named(measure: str) -> str:
 
 
 def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw coverage against band width, one line per number of sizes.
-
-    Parameters
-    ----------
-    table : DataFrame
-        From ``sizing.bands.frontier``: sizes, the first ``<measure>_width``
-        column, estimate; ``low`` and ``high`` of the held-out share where
-        known.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw coverage against band width, one line per number of sizes."""
     ax = axes_or_new(ax)
     width = next(name for name in table.columns if name.endswith("_width"))
     measure = width.removesuffix("_width")
@@ -79,20 +66,7 @@ def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
 def plot_edge_stability(
     table: pd.DataFrame, measure: str, *, ax: Axes | None = None
 ) -> Axes:
-    """Draw each size's band in one measure, and how far its ends move.
-
-    Parameters
-    ----------
-    table : DataFrame
-        From ``sizing.bands.edge_stability``.
-    measure : str
-        Which measure to draw.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw each size's band in one measure, and how far its ends move."""
     part = table[table["measure"] == measure]
     sizes = sorted(part["size"].unique())
     ax = axes_or_new(ax, height=1.6 + 0.55 * len(sizes))

@@ -27,27 +27,7 @@ def plot_people_and_chart(
     weight: pd.Series | None = None,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw where people are, and the box of each size over them.
-
-    Parameters
-    ----------
-    people : DataFrame
-        One row per person or draw, with the columns ``x`` and ``y``.
-    chart : DataFrame
-        A chart's frame: ``size``, ``group`` and the ``_low`` and ``_high``
-        columns of ``x`` and ``y``. An edge with no limit runs to the border.
-    x, y : str
-        Measures, such as ``hip_circumference_cm``.
-    labels : dict
-        What the axes say, by measure.
-    weight : Series, optional
-        One weight per row of ``people``; all alike if None.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw where people are, and the box of each size over them."""
     ax = axes_or_new(ax, width=7.2, height=5.6)
     with quiet_style():
         known = people[[x, y]].notna().all(axis=1).to_numpy()

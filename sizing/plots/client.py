@@ -25,19 +25,7 @@ _OPEN = 0.3
 
 
 def plot_chances(sizes: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw each size's chance of fitting all measures, the likeliest darkest.
-
-    Parameters
-    ----------
-    sizes : DataFrame
-        ``size, estimate, low, high, over_load``, likeliest first; no estimate:
-        not judged.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw each size's chance of fitting all measures, the likeliest darkest."""
     ax = axes_or_new(ax, width=7.0, height=1.0 + 0.36 * len(sizes))
     with quiet_style():
         for place, row in enumerate(sizes.to_dict("records")):
@@ -66,24 +54,7 @@ def plot_margins(
     say: Say = written,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw where each measure lies between the low and the high edge of one size.
-
-    Parameters
-    ----------
-    margins : DataFrame
-        Rows of one size: ``measure, low_edge, high_edge, estimate, low, high,
-        margin, chance, decides, evidence, reading``. Missing edges
-        are drawn open; a measure without estimate is not known.
-    labels : dict
-        What each measure is called.
-    say : callable
-        Writes a measure.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw where each measure lies between the low and the high edge of one size."""
     ax = axes_or_new(ax, width=7.4, height=1.3 + 0.62 * len(margins))
     with quiet_style():
         for place, row in enumerate(margins.to_dict("records")):

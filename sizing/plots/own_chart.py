@@ -34,23 +34,6 @@ def plot_bands(
 
     Where two sizes that follow each other overlap the upper band is hatched;
     where a span belongs to no size at all it is marked "gap".
-
-    Parameters
-    ----------
-    chart : DataFrame
-        A chart's frame.
-    measure : str
-    density : DataFrame
-        ``value``, ``share``: middle and share of people of each step.
-    label : str
-        What the axis says.
-    before : DataFrame, optional
-        The chart before an edit, whose edges are drawn dotted.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
     """
     ax = axes_or_new(ax, width=7.6, height=1.5 + 0.38 * len(chart))
     low_name, high_name = f"{measure}_low", f"{measure}_high"
@@ -157,20 +140,7 @@ def _dotted(ax: Axes, before: pd.DataFrame, low_name: str, high_name: str) -> No
 def plot_difference(
     table: pd.DataFrame, *, words: dict[str, str], ax: Axes | None = None
 ) -> Axes:
-    """Draw the difference between two charts in each outcome, with its interval.
-
-    Parameters
-    ----------
-    table : DataFrame
-        ``outcome, estimate, low, high`` (shares, second chart minus first).
-    words : dict
-        What each outcome is called.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw the difference between two charts in each outcome, with its interval."""
     ax = axes_or_new(ax, width=7.2, height=1.2 + 0.4 * len(table))
     with quiet_style():
         ax.axvline(0, color=SOFT, lw=1)

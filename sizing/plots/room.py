@@ -31,22 +31,7 @@ def plot_agreement(
     unit: str,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw how far each guess is off, against the truth; no mark says whose.
-
-    Parameters
-    ----------
-    points : DataFrame
-        ``truth``, ``difference``.
-    table : DataFrame
-        ``statistic`` (bias, lower_limit, upper_limit) and ``estimate``, of all
-        together.
-    unit : str
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw how far each guess is off, against the truth; no mark says whose."""
     ax = slide_axes(ax)
     with quiet_style():
         ax.plot(
@@ -72,21 +57,7 @@ def plot_agreement(
 def plot_gain(
     table: pd.DataFrame, *, labels: Mapping[str, str], ax: Axes | None = None
 ) -> Axes:
-    """Draw how far guesses were off before measuring and after, and the gain.
-
-    Parameters
-    ----------
-    table : DataFrame
-        ``measure``, ``before``, ``after``, and the gain as ``estimate``, ``low``,
-        ``high``: shares of the truth.
-    labels : mapping
-        What measures are called.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw how far guesses were off before measuring and after, and the gain."""
     ax = slide_axes(ax)
     with quiet_style():
         for i, row in enumerate(table.to_dict("records")):
@@ -117,21 +88,7 @@ def plot_gain(
 def plot_measuring_error(
     table: pd.DataFrame, *, labels: Mapping[str, str], ax: Axes | None = None
 ) -> Axes:
-    """Draw each measure's error within and between measurers, and its target.
-
-    Parameters
-    ----------
-    table : DataFrame
-        ``measure``, ``kind``, ``relative_tem``, ``target_relative_tem``, and
-        ``tem, low, high`` for the interval.
-    labels : mapping
-        What measures are called.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw each measure's error within and between measurers, and its target."""
     measures = list(dict.fromkeys(table["measure"]))
     ax = slide_axes(ax)
     with quiet_style():
@@ -172,20 +129,7 @@ def plot_measuring_error(
 def plot_confusion(
     table: pd.DataFrame, *, sizes: Sequence[str], ax: Axes | None = None
 ) -> Axes:
-    """Draw how often each size was chosen where another was right.
-
-    Parameters
-    ----------
-    table : DataFrame
-        ``right`` (sizes that fit, in words), ``chosen``, ``count``.
-    sizes : sequence of str
-        The chart's sizes in order; ``none`` is put last.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw how often each size was chosen where another was right."""
     order = [*sizes, "none"]
     place = {size: i for i, size in enumerate(order)}
     chosen = [s for s in order if s in set(table["chosen"])]

@@ -25,19 +25,7 @@ _LETTERS = 22
 
 
 def plot_sensitivity(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw one row per assumption, one bar per setting, the biggest on top.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Columns ``assumption``, ``label`` (of the setting), ``estimate``,
-        ``low``, ``high`` (change of a share, -1 to 1).
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw one row per assumption, one bar per setting, the biggest on top."""
     size = table["estimate"].abs().groupby(table["assumption"]).max()
     order = list(size.sort_values(ascending=False, kind="stable").index)
     ax = axes_or_new(ax, width=7.2, height=1.0 + 0.5 * len(order))
@@ -60,18 +48,7 @@ def plot_sensitivity(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
 
 
 def plot_widths(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw the share with a size against the width of the sizes, 1 marked.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Columns ``scale`` (widths, multiplied by it) and ``share`` (0 to 1).
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw the share with a size against the width of the sizes, 1 marked."""
     ax = axes_or_new(ax, width=7.2, height=3.2)
     with quiet_style():
         ax.plot(table["scale"], table["share"], "-o", color=INK, lw=1.6, ms=4)

@@ -22,21 +22,7 @@ from sizing.plots.style import (
 
 
 def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) -> Axes:
-    """Draw one dot with its interval per row, grouped as in the table.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Columns ``by`` (heading of a group of rows, not shown where it is the
-        row's own name), ``level`` (the row's name), ``estimate``, ``low``,
-        ``high`` (shares from 0 to 1).
-    x_label : str
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw one dot with its interval per row, grouped as in the table."""
     ax = axes_or_new(ax, width=7.2, height=1.2 + 0.34 * len(table))
     with quiet_style():
         groups = list(dict.fromkeys(table["by"]))
@@ -77,21 +63,7 @@ def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) ->
 def plot_misses(
     table: pd.DataFrame, *, labels: dict[str, str], ax: Axes | None = None
 ) -> Axes:
-    """Draw which measure parts people from their nearest size, and which way.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Columns ``measure``, ``direction``, ``estimate``, ``low``, ``high``
-        (share of everyone, 0 to 1).
-    labels : dict
-        What each measure is called.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw which measure parts people from their nearest size, and which way."""
     measures = list(dict.fromkeys(table["measure"]))
     directions = list(dict.fromkeys(table["direction"]))
     ax = axes_or_new(ax, width=7.2, height=1.6 + 0.75 * len(measures))

@@ -36,26 +36,6 @@ def plot_side_views(
 ) -> Axes:
     """Draw people side by side on a bench, to one scale.
 
-    Parameters
-    ----------
-    bodies : DataFrame
-        One row per person: ``member`` (the name below), ``stature_cm``,
-        ``sitting_height_cm``, ``shoulder_height_sitting_cm``,
-        ``buttock_popliteal_length_cm``, ``thigh_circumference_cm``,
-        ``waist_circumference_cm``, ``chest_circumference_cm``,
-        ``hip_circumference_cm``, and ``size``.
-    marked : str, optional
-        The measure that parts them: its value is drawn and written.
-    labels : mapping, optional
-        What measures are called.
-    write : callable
-        Writes a value in cm or kg, given the measure's name, as people read it.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-
     Notes
     -----
     Depths are girth / pi, as if trunk and thigh were round: trunks are flatter, so

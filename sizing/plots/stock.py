@@ -23,20 +23,7 @@ from sizing.plots.style import (
 def plot_demand(
     demand: pd.DataFrame, order: pd.DataFrame, *, ax: Axes | None = None
 ) -> Axes:
-    """Draw what is needed of each size, and what the plan holds.
-
-    Parameters
-    ----------
-    demand : DataFrame
-        Columns key, share (``fits``, ``only``), estimate, low, high.
-    order : DataFrame
-        Columns key, stock (slings held once the order has come).
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw what is needed of each size, and what the plan holds."""
     ax = axes_or_new(ax, width=7.2, height=1.5 + 0.42 * len(order))
     with quiet_style():
         place = {key: i for i, key in enumerate(order["key"])}
@@ -77,18 +64,7 @@ def plot_demand(
 
 
 def plot_shortages(shortages: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw the chance that one more sling of each size would be wanted.
-
-    Parameters
-    ----------
-    shortages : DataFrame
-        Columns key, estimate, low, high (share of days).
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw the chance that one more sling of each size would be wanted."""
     ax = axes_or_new(ax, width=7.2, height=1.2 + 0.34 * len(shortages))
     with quiet_style():
         places = range(len(shortages))
@@ -107,18 +83,7 @@ def plot_shortages(shortages: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
 
 
 def plot_cost_curve(curve: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw the chance that somebody waits against the money spent.
-
-    Parameters
-    ----------
-    curve : DataFrame
-        Columns plan (whether the row is the plan), cost, estimate, low, high.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw the chance that somebody waits against the money spent."""
     ax = axes_or_new(ax, width=7.2, height=4.2)
     with quiet_style():
         curve = curve.sort_values("cost")
@@ -146,18 +111,7 @@ def plot_cost_curve(curve: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
 
 
 def plot_comparison(comparison: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw the needs met by the same money spent in different ways.
-
-    Parameters
-    ----------
-    comparison : DataFrame
-        Columns strategy, needs_met (share).
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw the needs met by the same money spent in different ways."""
     ax = axes_or_new(ax, width=7.2, height=1.0 + 0.55 * len(comparison))
     with quiet_style():
         for i, row in enumerate(comparison.to_dict("records")):

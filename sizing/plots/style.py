@@ -96,14 +96,7 @@ def percent(share: float, *, places: int = 0) -> str:
 
 
 def percent_axis(axis: Axis, *, decimals: int | None = 0) -> None:
-    """Write an axis of shares in percent, as ``percent`` writes them.
-
-    Parameters
-    ----------
-    axis : matplotlib.axis.Axis
-    decimals : int, optional
-        Places; None for as many as the steps need.
-    """
+    """Write an axis of shares in percent, as ``percent`` writes them."""
     axis.set_major_formatter(PercentFormatter(1.0, decimals=decimals, symbol=" %"))
 
 

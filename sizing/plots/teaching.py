@@ -32,21 +32,7 @@ def slide_axes(ax: Axes | None) -> Axes:
 def plot_wrong(
     table: pd.DataFrame, *, ways: Mapping[str, str], ax: Axes | None = None
 ) -> Axes:
-    """Draw how many of a hundred each way puts in a wrong size, and in none.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Columns ``way``, ``outcome`` (two of them, the wrong size first), and
-        ``estimate``, ``low``, ``high``: shares.
-    ways : mapping
-        Words for each way, in the order to be drawn.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw how many of a hundred each way puts in a wrong size, and in none."""
     ax = slide_axes(ax)
     rows = table.set_index(["way", "outcome"]).to_dict("index")
     wrong, none = dict.fromkeys(table["outcome"])
@@ -83,21 +69,7 @@ def plot_ways(
     outcomes: Mapping[str, str],
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw one stacked bar per way of choosing.
-
-    Parameters
-    ----------
-    table : DataFrame
-        Columns ``way``, ``outcome``, ``estimate`` (shares that add up to 1 over
-        the outcomes drawn).
-    ways, outcomes : mapping
-        Words for each, in the order to be drawn; what is not in them is not drawn.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw one stacked bar per way of choosing."""
     names = [way for way in ways if way in set(table["way"])]
     ax = slide_axes(ax)
     share = {
@@ -152,19 +124,7 @@ _FILLS: tuple[tuple[str, str], ...] = (
 
 
 def plot_guess_check(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw what a fitted curve says against what was published, as shares.
-
-    Parameters
-    ----------
-    table : DataFrame
-        One row per published share: ``words`` (what it is), ``value``, ``low``,
-        ``high``, ``model``, ``role`` (fitted, predicted).
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw what a fitted curve says against what was published, as shares."""
     ax = slide_axes(ax)
     with quiet_style():
         for i, row in enumerate(table.to_dict("records")):
@@ -185,18 +145,7 @@ def plot_guess_check(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
 
 
 def plot_repeats(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw the chance of a wrong answer by the number of readings.
-
-    Parameters
-    ----------
-    table : DataFrame
-        ``times``, ``by``, ``outcome``, ``estimate``, ``low``, ``high``.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw the chance of a wrong answer by the number of readings."""
     ax = slide_axes(ax)
     words = {
         "wrong_size": "put in a size that does not fit",

@@ -18,21 +18,7 @@ from sizing.plots.style import (
 def plot_learned(
     edges: pd.DataFrame, measure: str, *, label: str, ax: Axes | None = None
 ) -> Axes:
-    """Draw each size's printed band, and its learned edges with their intervals.
-
-    Parameters
-    ----------
-    edges : DataFrame
-        Of ``LearnedChart.edges``, in the unit to be shown.
-    measure : str
-    label : str
-        What the axis says.
-    ax : Axes, optional
-
-    Returns
-    -------
-    Axes
-    """
+    """Draw each size's printed band, and its learned edges with their intervals."""
     rows = edges[edges["measure"] == measure]
     sizes = list(dict.fromkeys(rows["size"]))
     ax = axes_or_new(ax, width=7.6, height=1.6 + 0.42 * len(sizes))

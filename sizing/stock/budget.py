@@ -31,18 +31,6 @@ def fewest_waiting(
 ) -> Order:
     """Return the order under a budget that leaves fewest waiting on average.
 
-    Parameters
-    ----------
-    programme : Programme
-    budget : float
-    tick : callable
-        Called between the steps; what it raises ends the search.
-
-    Returns
-    -------
-    Order
-        ``bound`` and ``gap`` are of the slings wanting on an average day.
-
     Notes
     -----
     The mean number waiting is ``mean_k max_S (D_k(S) - x(S))``, a convex

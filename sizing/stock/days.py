@@ -26,7 +26,6 @@ class Group:
 
     Attributes
     ----------
-    served : Served
     masks : ndarray of int
         Sizes that fit each row of the people.
     sets : ndarray of int
@@ -35,7 +34,6 @@ class Group:
         The people from light to heavy in equal parts by weight, and the share that
         each set has of each part: the same random number then means a like body
         under other weights.
-    newcomers : Group or None
     """
 
     served: Served
@@ -62,7 +60,6 @@ class Days:
         Uniform numbers that decide how many of each size's slings are out.
     by_group : ndarray of int, shape (groups, days, sets)
         Clients who need slings, group by group.
-    share_out : float
     """
 
     masks: Ints
@@ -83,10 +80,6 @@ class Days:
         Each sling is out with probability ``share_out``, on its own. The number
         free is the binomial quantile at the day's ``luck``, so one sling more
         never means fewer free, and every alternative meets the same luck.
-
-        Parameters
-        ----------
-        stock : ndarray of int, shape (sizes,)
         """
         if self.share_out == 0:
             return np.broadcast_to(stock, self.luck.shape)
@@ -128,21 +121,6 @@ def draw_days(
     seed: Sequence[int],
 ) -> Days:
     """Draw days: who is present, who needs slings, which slings are out.
-
-    Parameters
-    ----------
-    groups : sequence of Group
-    use : Use
-    sizes : int
-        Number of sizes offered.
-    days : int
-    seed : sequence of int
-        Same seed and settings: same days. Groups with other weights meet the
-        same random numbers.
-
-    Returns
-    -------
-    Days
 
     Notes
     -----

@@ -45,21 +45,6 @@ def least_cost(
 ) -> Order | None:
     """Return the cheapest order with which nobody waits on enough days.
 
-    Parameters
-    ----------
-    programme : Programme
-    target : float
-        Share of the planning days on which nobody may wait.
-    rounds : int
-        Programmes after which the best order found so far is taken.
-    tick : callable
-        Called between the steps; what it raises ends the search.
-
-    Returns
-    -------
-    Order or None
-        None if no order reaches the target.
-
     Notes
     -----
     minimise price . y subject to, for each set S of sizes that matters,

@@ -22,8 +22,6 @@ class Order:
 
     Attributes
     ----------
-    packs : ndarray of int, shape (sizes,)
-    cost : float
     bound : float
         No order that does as much costs less (or, under a budget, serves more).
     gap : float
@@ -42,7 +40,6 @@ class Programme:
 
     Attributes
     ----------
-    offer : Offer
     needs : Needs
         Slings needed; see ``draw_days``.
     spares : int

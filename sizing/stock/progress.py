@@ -21,12 +21,6 @@ STEPS: dict[str, float] = {
 class Steps:
     """Where planning is, told to whoever asked.
 
-    Parameters
-    ----------
-    progress : bool or callable
-        True: a bar, once planning takes more than two seconds. A callable is told
-        at every step; what it raises ends the planning.
-
     Examples
     --------
     >>> told = []

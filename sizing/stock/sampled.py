@@ -15,20 +15,6 @@ def people_variance(
 ) -> list[tuple[float, float]]:
     """Return the variance that the people's sampling adds to means over days.
 
-    Parameters
-    ----------
-    groups : sequence of Group
-        Those the days were drawn from; none if the people are taken as given.
-    days : Days
-    values : sequence of ndarray of float, each (days,)
-        What is averaged, such as whether nobody waits.
-
-    Returns
-    -------
-    list of (variance, df)
-        For each of ``values``; variance 0 where every group is a caseload: those
-        are the clients themselves, not a sample of them.
-
     Notes
     -----
     Clients are drawn from the people by weight, so a mean is a function of the

@@ -51,16 +51,7 @@ class Shortage:
 
 
 def within(counts: Ints, masks: Ints, chosen: int) -> Ints:
-    """Return, day by day, how many fit sizes in ``chosen`` and no other.
-
-    Parameters
-    ----------
-    counts : ndarray of int, shape (days, masks)
-    masks : ndarray of int
-        The set of sizes each column stands for.
-    chosen : int
-        A set of sizes as a mask.
-    """
+    """Return, day by day, how many fit sizes in ``chosen`` and no other."""
     inside = (masks & ~np.int64(chosen)) == 0
     return np.asarray(counts[:, inside].sum(axis=1), dtype=np.int64)
 
@@ -81,15 +72,6 @@ def linked(masks: Ints, sizes: int) -> list[Ints]:
 
 class Needs:
     """Needs on many days, ready to be held against one stock after another.
-
-    Parameters
-    ----------
-    counts : ndarray of int, shape (days, masks)
-        Needs by the set of sizes that would meet them.
-    masks : ndarray of int, shape (masks,)
-        Those sets; none is 0.
-    sizes : int
-        Number of sizes offered.
 
     Examples
     --------
@@ -123,15 +105,7 @@ class Needs:
         return any(isinstance(part, _Flows) for part in self._parts)
 
     def shortage(self, free: Ints, *, tight: bool = True) -> Shortage:
-        """Return who waits and where slings are short.
-
-        Parameters
-        ----------
-        free : ndarray of int, shape (sizes,) or (days, sizes)
-            Slings free.
-        tight : bool
-            Whether ``tight`` is asked for; all 0 if not.
-        """
+        """Return who waits and where slings are short."""
         days = len(self.counts)
         free = np.asarray(free)
         total = [np.zeros(days, dtype=np.int64) for _ in range(3)]
@@ -286,20 +260,6 @@ def flow_shortage(
 
     The days share one source and one sink and nothing else, so that one call of
     scipy's flow settles them all.
-
-    Parameters
-    ----------
-    needs : ndarray of int, shape (days, kinds)
-        Slings needed by each kind of client.
-    fits : ndarray of bool, shape (kinds, sizes)
-    free : ndarray of int, shape (days, sizes)
-
-    Returns
-    -------
-    waiting, small, large : ndarray of int, shape (days,)
-        Needs left over; the smallest and the largest set of sizes with the
-        largest excess (the minimum cuts nearest to the clients and to the
-        slings), as masks.
     """
     days, kinds = needs.shape
     sizes = fits.shape[1]

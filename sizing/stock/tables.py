@@ -126,16 +126,6 @@ def service(
 ) -> pd.DataFrame:
     """Return how a stock serves on the days kept for checking.
 
-    Parameters
-    ----------
-    check : Check
-    stock : ndarray of int, shape (sizes,)
-    groups : sequence of Group
-        Those the days were drawn from. With them the intervals also carry that
-        the people behind the clients are a sample (``sizing.stock.sampled``).
-    owned : ndarray of int, optional
-        Slings held before the order, for ``known_need``.
-
     Returns
     -------
     DataFrame
@@ -278,14 +268,7 @@ def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
 
 
 def shortages(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
-    """Return which sizes are short, and who waits when they are.
-
-    Returns
-    -------
-    DataFrame
-        One row per size: key; estimate, low, high: share of days on which
-        someone waits whom one more of this size would serve; method; n.
-    """
+    """Return which sizes are short, and who waits when they are."""
     found = check.shortage(stock)
     rows = []
     for size, key in enumerate(offer.keys):

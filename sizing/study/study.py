@@ -51,20 +51,16 @@ class Study:
 
     Attributes
     ----------
-    people : People
-    chart : SizeChart
     fitted : GroupsFit or None
         How the chart was fitted; None where the user gave one.
     fitted_people : People or None
         Whom it was fitted to.
-    coverage : Coverage
     between : DataFrame
         Odds ratios of falling between sizes; see ``who_falls_between``.
     misses : DataFrame
         Which measure keeps people from their nearest size; see ``why_none``.
     sensitivity : Sensitivity
         How far the share moves with each assumption.
-    seed : int
     weights : mapping of harm to float
         How heavily a nearest size too large and one too small weigh.
     """
@@ -108,42 +104,7 @@ def run_study(
     seed: int = 1,
     progress: Progress = lambda _: None,
 ) -> Study:
-    """Judge a chart on survey people, fitting a nine-size one if none is given.
-
-    Parameters
-    ----------
-    name : str
-        A population of ``sizing.load_people``.
-    survey : Survey, optional
-        A survey's people instead, with its own weights and design; sizes are then
-        fitted to them too.
-    chart : SizeChart, optional
-        A chart to judge. Without it, three paediatric, three adult and three
-        bariatric sizes are fitted to the embedded people of every age, each
-        group to its own, and the chart is judged on ``name``.
-    widths : mapping of measure to float, optional
-        Widths of the fitted sizes' bands, the same for all groups; by default those
-        of ``sizing.bands.default_widths``.
-    weights : mapping of harm to float, optional
-        How heavily ``too_large`` and ``too_small`` weigh; by default
-        ``sizing.coverage.HARM_WEIGHTS``.
-    least_harm : bool
-        Fit sizes for the least harm so weighed, not to give most people a size.
-    draws, seed : int
-        As in ``load_people``; the seed also steers the half-splits and the
-        bootstrap.
-    progress : callable, optional
-        Called with the name of each step when it begins.
-
-    Returns
-    -------
-    Study
-
-    Raises
-    ------
-    SizingError
-        As ``load_people`` and ``coverage``.
-    """
+    """Judge a chart on survey people, fitting a nine-size one if none is given."""
     progress("people")
     if survey is None:
         people = load_people(name, draws=draws, seed=seed)
@@ -236,22 +197,7 @@ def summary_of(study: Study) -> dict[str, Any]:
 
 
 def own_group_shares(study: Study) -> dict[str, float | None]:
-    """Return how many people have a size of their own group, and could at best.
-
-    Parameters
-    ----------
-    study : Study
-
-    Returns
-    -------
-    dict
-        ``own_group`` (share of the people fitted to who fit a size of their
-        own group), ``upper_bound`` (no sizes of these widths give a larger
-        share one), ``held_out`` (share among persons the fit had not seen):
-        each the mean over the groups, by their weight among the people fitted
-        to. None where the chart was given. A person may also fit another
-        group's size, so more may be covered in all.
-    """
+    """Return how many people have a size of their own group, and could at best."""
     if study.fitted is None or study.fitted_people is None:
         return {"own_group": None, "upper_bound": None, "held_out": None}
     weight = study.fitted_people.weight.groupby(group_of(study.fitted_people)).sum()
@@ -276,21 +222,7 @@ def versions() -> dict[str, str]:
 def write_study(
     study: Study, folder: Path, *, page: str, pictures: Mapping[str, bytes]
 ) -> None:
-    """Write a study's files into a folder: all of them, or it stays as it was.
-
-    Parameters
-    ----------
-    study : Study
-    folder : Path
-    page : str
-        The report, as one HTML text.
-    pictures : mapping of file name to bytes
-
-    Raises
-    ------
-    SizingError
-        If the folder cannot be written.
-    """
+    """Write a study's files into a folder: all of them, or it stays as it was."""
     tables = {
         "coverage.csv": study.coverage.table,
         "sizes.csv": study.coverage.by_size,

@@ -26,14 +26,7 @@ _MOST_PROBLEMS = 20
 
 
 def content_of(path: PathLike, expected: str) -> bytes:
-    """Return the bytes of a survey file.
-
-    Raises
-    ------
-    SizingError
-        If there is no file there, or it is a folder, empty, too large, or may
-        not be read.
-    """
+    """Return the bytes of a survey file."""
     return file_bytes(path, allowed=expected, most=MOST_BYTES)
 
 
@@ -50,13 +43,7 @@ def not_readable(path: Path, expected: str, reason: str) -> SizingError:
 def read_csv(
     path: PathLike, expected: str, *, encoding: str, needed: Iterable[str]
 ) -> pd.DataFrame:
-    """Read a survey's CSV file.
-
-    Raises
-    ------
-    SizingError
-        If it is absent, empty or not a CSV file, or a needed column is there twice.
-    """
+    """Read a survey's CSV file."""
     content = content_of(path, expected)
     reason = "it is no table of comma-separated values"
     if b"\x00" in content:
@@ -85,13 +72,7 @@ def read_csv(
 
 
 def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
-    """Read a SAS transport file (version 5, ``.XPT``).
-
-    Raises
-    ------
-    SizingError
-        If it is absent, empty, cut short or not a transport file.
-    """
+    """Read a SAS transport file (version 5, ``.XPT``)."""
     found = Path(path)
     content = content_of(path, expected)
     # Whole records are padded with blanks to lines of 80 bytes; a file that was
@@ -128,13 +109,7 @@ def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
 def check_columns(
     frame: pd.DataFrame, needed: Iterable[str], *, file: str, survey: str
 ) -> None:
-    """Refuse a file that lacks needed columns or has too few rows.
-
-    Raises
-    ------
-    InputProblems
-        One problem per missing column, and one if the file is too short.
-    """
+    """Refuse a file that lacks needed columns or has too few rows."""
     wanted = list(needed)
     missing = [name for name in wanted if name not in frame.columns]
     if len(missing) == len(wanted):
@@ -181,13 +156,7 @@ def check_columns(
 def as_numbers(
     frame: pd.DataFrame, columns: Iterable[str], *, file: str
 ) -> pd.DataFrame:
-    """Return the columns as numbers; an empty cell is missing.
-
-    Raises
-    ------
-    InputProblems
-        If a cell holds text, naming each by row and column.
-    """
+    """Return the columns as numbers; an empty cell is missing."""
     problems: list[Problem] = []
     out: dict[str, pd.Series] = {}
     for name in columns:
@@ -212,22 +181,7 @@ def as_numbers(
 
 
 def check_values(frame: pd.DataFrame, *, file: str, rows: npt.ArrayLike) -> None:
-    """Refuse values that nobody has: a file in other units, or not as published.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        Measures in cm and kg.
-    file : str
-    rows : array-like
-        Row of the file at which each row of ``frame`` stands.
-
-    Raises
-    ------
-    InputProblems
-        If a measure is less than half or more than twice what the vocabulary
-        holds for plausible at any age.
-    """
+    """Refuse values that nobody has: a file in other units, or not as published."""
     at = np.asarray(rows)
     problems: list[Problem] = []
     for name in frame.columns.intersection(list(MEASURES)):
@@ -251,22 +205,7 @@ def check_values(frame: pd.DataFrame, *, file: str, rows: npt.ArrayLike) -> None
 def check_keys(
     frame: pd.DataFrame, columns: Iterable[str], *, file: str, once: str = ""
 ) -> None:
-    """Refuse a file whose keys are missing, are no whole numbers or stand twice.
-
-    Parameters
-    ----------
-    frame : DataFrame
-    columns : iterable of str
-        Columns of keys.
-    file : str
-    once : str
-        The key that stands once.
-
-    Raises
-    ------
-    InputProblems
-        Naming the rows.
-    """
+    """Refuse a file whose keys are missing, are no whole numbers or stand twice."""
     problems: list[Problem] = []
     for name in columns:
         number = frame[name].to_numpy(dtype=float)

@@ -207,19 +207,7 @@ def chart_lines(answer: Answer, *, say: Say = written) -> list[str]:
 
 
 def answer_lines(answer: Answer, *, say: Say = written) -> tuple[str, str, str]:
-    """Return the answer: what, how sure, and what to do now.
-
-    Parameters
-    ----------
-    answer : Answer
-    say : callable
-        Writes a measure.
-
-    Returns
-    -------
-    tuple of str
-        Three lines; figures of the chances stand in the second only.
-    """
+    """Return the answer: what, how sure, and what to do now."""
     return (
         what_words(answer, say=say),
         sure_words(answer, say=say),

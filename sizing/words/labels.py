@@ -60,10 +60,6 @@ def length(value: float) -> str:
 def chart_words(chart: SizeChart) -> pd.DataFrame:
     """Write a chart out for people: one row per size, bands as "80 to 104".
 
-    Parameters
-    ----------
-    chart : SizeChart
-
     Returns
     -------
     DataFrame
@@ -97,17 +93,7 @@ def chart_words(chart: SizeChart) -> pd.DataFrame:
 
 
 def covered_rows(found: Coverage) -> pd.DataFrame:
-    """Return who is covered, with groups and levels in plain words.
-
-    Parameters
-    ----------
-    found : Coverage
-
-    Returns
-    -------
-    DataFrame
-        The rows of ``found.table`` whose outcome is ``covered``.
-    """
+    """Return who is covered, with groups and levels in plain words."""
     rows = found.table.query("outcome == 'covered'").copy()
     rows["level"] = rows["level"].map(lambda level: LEVEL_WORDS.get(level, level))
     rows["by"] = rows["by"].map(lambda by: BY_WORDS.get(by, by))

@@ -94,14 +94,7 @@ def other_ways(ways: WaysResult) -> str:
 
 
 def table_against_tape(ways: WaysResult, others: pd.DataFrame | None = None) -> str:
-    """Say whether weight and height with a table do as well as the tape, and why.
-
-    Parameters
-    ----------
-    ways : WaysResult
-    others : DataFrame, optional
-        Of ``sizing.lesson.elsewhere``.
-    """
+    """Say whether weight and height with a table do as well as the tape, and why."""
     rows = told(ways)
     gap = {
         r["outcome"]: r
@@ -182,17 +175,6 @@ def room_answer(room: RoomResult) -> str:
 def unit_of(measure: str, units: str) -> tuple[str, float]:
     """Return the unit in which differences of a measure are told, and its size.
 
-    Parameters
-    ----------
-    measure : str
-    units : str
-        A key of ``sizing.measures.written.UNITS``.
-
-    Returns
-    -------
-    str, float
-        And how many cm or kg it is. Differences in stone are told in pounds.
-
     Examples
     --------
     >>> unit_of("body_mass_kg", "stone")
@@ -257,11 +239,6 @@ gain of 3 points (1 to 5).'
 def heading(column: str) -> str:
     """Return what a column of the room's form is called.
 
-    Parameters
-    ----------
-    column : str
-        As in a file of answers, with the unit at its end.
-
     Examples
     --------
     >>> heading("guessed_body_mass_lb"), heading("hip_circumference_in")
@@ -286,15 +263,7 @@ def plain_heading(column: str) -> str:
 
 
 def left_out_words(row: Mapping[Any, Any], *, rows: bool = True) -> str:
-    """Return one answer that could not be used as a sentence.
-
-    Parameters
-    ----------
-    row : mapping
-        Of ``Answers.left_out``.
-    rows : bool
-        Whether to name the row as a spreadsheet numbers it.
-    """
+    """Return one answer that could not be used as a sentence."""
     where = [
         f"row {row['row']}" if rows and not pd.isna(row["row"]) else "",
         f"participant {row['participant']}" if row["participant"] else "",

@@ -78,14 +78,6 @@ def interval(
 ) -> str:
     """Write an estimated share with its interval, where there is one to see.
 
-    Parameters
-    ----------
-    row : mapping
-        The share under ``name``, its interval under ``{prefix}low`` and
-        ``{prefix}high``, all from 0 to 1.
-    name, prefix : str
-    places : int
-
     Examples
     --------
     >>> interval({"estimate": 0.541, "low": 0.512, "high": 0.566})

@@ -19,21 +19,6 @@ def condition_normal(
 ) -> tuple[Floats, Floats]:
     """Condition each row's normal distribution on what is known of it.
 
-    Parameters
-    ----------
-    mean, value, error_variance : ndarray, shape (n, p)
-        ``value`` is NaN where nothing is known. ``error_variance`` is the
-        variance of the error of ``value``; 0 where it is exact.
-    covariance : ndarray, shape (n, p, p)
-
-    Returns
-    -------
-    mean, covariance : ndarray
-        Of the same shapes. With ``K`` what is known, ``S`` the covariance and
-        ``V`` the error variances: ``m + S_K (S_KK + V)^-1 (y - m_K)`` and
-        ``S - S_K (S_KK + V)^-1 S_K'``. Exactly known entries come back as
-        given, with variance 0.
-
     Examples
     --------
     >>> m, c = condition_normal(

@@ -103,18 +103,7 @@ def _donors(people: pd.DataFrame) -> Donors:
 def candidates(
     frame: pd.DataFrame, *, seed: int, keys: Keys, known: Floats
 ) -> Candidates:
-    """Return weighted candidates for people with a gap in their build.
-
-    Parameters
-    ----------
-    frame : DataFrame
-        ``sex``, the columns of BUILD (NaN where missing) and, where present,
-        ``walking_difficulty``, ``reported_mass_kg``, ``reported_stature_cm``.
-    seed, keys : int and ndarray
-        For the person's own random numbers.
-    known : ndarray, shape (n, p)
-        Known seated measures and girths in cm, NaN elsewhere.
-    """
+    """Return weighted candidates for people with a gap in their build."""
     n = len(frame)
     build = np.empty((n, CANDIDATES, 3))
     weight = np.empty((n, CANDIDATES))

@@ -14,11 +14,6 @@ def checked(frame: pd.DataFrame) -> pd.DataFrame:
     """Return the frame with every measure as a float column, or refuse it.
 
     Missing columns are added empty; nothing is changed or repaired.
-
-    Raises
-    ------
-    InputProblems
-        Naming every problem at once.
     """
     problems = [
         Problem(f"the column '{name}' is missing", action="add it", column=name)

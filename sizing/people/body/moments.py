@@ -63,7 +63,6 @@ class Moments:
         Sampling SD of the mean.
     share : ndarray, shape (n,)
         Weight of the adult model.
-    sex : ndarray of str, shape (n,)
     """
 
     measures: tuple[str, ...]
@@ -128,20 +127,7 @@ def moments(
     betas: Betas | None = None,
     sampling: bool = False,
 ) -> Moments:
-    """Return mean and spread of ``ln y`` for people of known build.
-
-    Parameters
-    ----------
-    sex : ndarray of str, shape (n,)
-    mass, stature, age : ndarray, shape (n,)
-        In kg, cm and years, all known.
-    measures : sequence of str
-        Which measures are wanted.
-    betas : callable, optional
-        Coefficients of a draw instead of the fitted ones.
-    sampling : bool
-        Also work out the sampling SD of the means.
-    """
+    """Return mean and spread of ``ln y`` for people of known build."""
     n, p = len(sex), len(measures)
     years = model_age(age)
     share = adult_share(years)

@@ -52,18 +52,7 @@ def _label(name: object) -> str:
 
 
 def uniforms(seed: int, keys: Keys, stream: str, places: int) -> Floats:
-    """Return uniform numbers in (0, 1), one row per key.
-
-    Parameters
-    ----------
-    seed : int
-    keys : ndarray of uint64, shape (n,)
-        From ``keys_of``.
-    stream : str
-        What the numbers are for; different streams are independent.
-    places : int
-        Numbers per key.
-    """
+    """Return uniform numbers in (0, 1), one row per key."""
     start = keys_of([f"{seed}/{stream}"])[0]
     with np.errstate(over="ignore"):
         rows = _mix(_mix(keys + start) + _STEP)

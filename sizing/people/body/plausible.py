@@ -27,15 +27,7 @@ def implausible(build: Floats, values: Floats) -> npt.NDArray[np.bool_]:
 
 
 def broken_ratios(build: Floats, values: Floats) -> npt.NDArray[np.bool_]:
-    """Return which bodies break which of RATIOS, shape (n, ratios).
-
-    Parameters
-    ----------
-    build : ndarray, shape (n, 3)
-        Mass in kg, stature in cm, age in years.
-    values : ndarray, shape (n, p)
-        The measures of SEATED_AND_GIRTHS in cm.
-    """
+    """Return which bodies break which of RATIOS, shape (n, ratios)."""
     column = dict(zip(SEATED_AND_GIRTHS, values.T, strict=True))
     column["stature_cm"] = build[:, 1]
     out = np.empty((len(values), len(RATIOS)), dtype=bool)

@@ -71,13 +71,6 @@ def tangent_terms(
     nearest point of the range, ``phi(c) + dphi/dx(c) (x - c)``: the curve goes
     on as a straight line on the logarithmic scale and a square term cannot
     bend it where nobody was measured.
-
-    Parameters
-    ----------
-    x, low, high : ndarray, shape (n, 3)
-        Predictors and the range of each row.
-    terms : ndarray of int, shape (k, 3)
-        Powers of ``q, s, a``.
     """
     inside = np.clip(x, low, high)
     out = monomials(inside, terms)
