@@ -18,8 +18,9 @@ from data_sources.derive_adult_model import (
     read_civilians,
     read_target,
 )
+from data_sources.prediction import predict_measures
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
-from sizing.people.body import draw_measures, predict_measures
+from sizing.people.body import draw_measures
 from sizing.people.body.donors import candidates
 from sizing.people.body.noise import keys_of
 from sizing.people.body.terms import (

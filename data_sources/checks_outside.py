@@ -15,8 +15,9 @@ from data_sources.checks_adults import (
     row,
     spread_rows,
 )
+from data_sources.prediction import predict_measures
 from sizing.measures import SEATED_AND_GIRTHS
-from sizing.people.body import draw_measures, predict_measures
+from sizing.people.body import draw_measures
 
 
 def other_samples(_: Path) -> Iterator[Row]:

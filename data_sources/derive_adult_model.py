@@ -22,6 +22,7 @@ from data_sources.model_fitting import (
     weighted_correlation,
     write_json,
 )
+from data_sources.read_surveys import read_ansur2
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.terms import (
     BMI_CENTRE,
@@ -29,7 +30,7 @@ from sizing.people.body.terms import (
     Floats,
     predictors,
 )
-from sizing.surveys import read_ansur2, read_embedded, read_nhanes_files
+from sizing.surveys import read_embedded, read_nhanes_files
 
 AGE_CENTRE = 45.0
 ARMY_TERMS = "1 q s a qq qs ss qa"

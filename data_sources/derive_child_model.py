@@ -21,6 +21,7 @@ from data_sources.model_fitting import (
     terms_of,
     write_json,
 )
+from data_sources.read_surveys import read_snyder1977
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.terms import (
     BMI_CENTRE,
@@ -28,7 +29,7 @@ from sizing.people.body.terms import (
     Floats,
     predictors,
 )
-from sizing.surveys import read_embedded, read_snyder1977
+from sizing.surveys import read_embedded
 
 AGE_CENTRE = 11.0
 CHILD_TERMS = "1 q s a qq qs ss aa qa sa"

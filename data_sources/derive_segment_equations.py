@@ -13,8 +13,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from data_sources.read_surveys import read_ansur2, read_snyder1977
 from sizing.measures import SEXES
-from sizing.surveys import read_ansur2, read_nhanes_files, read_snyder1977
+from sizing.surveys import read_nhanes_files
 
 ARMY = "ANSUR II, United States Army 2012 (Gordon et al. 2014, NATICK/TR-15/007)"
 CHILDREN = "US children measured by 1977 (Snyder et al. 1977, UM-HSRI-77-17)"

@@ -16,10 +16,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from data_sources.design_estimate import design_estimate, weighted_sd
+from data_sources.read_surveys import read_ansur2, read_snyder1977
 from sizing.measures import SEXES
-from sizing.stats.design import design_estimate
-from sizing.stats.weighted import weighted_sd
-from sizing.surveys import Survey, read_ansur2, read_nhanes_folder, read_snyder1977
+from sizing.surveys import Survey, read_nhanes_folder
 
 OUT = Path(__file__).with_name("survey_summaries.csv")
 PERCENTILES = (0.05, 0.10, 0.25, 0.50, 0.75, 0.90, 0.95)

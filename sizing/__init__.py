@@ -37,13 +37,7 @@ if TYPE_CHECKING:
         read_margins,
     )
     from sizing.stock import plan_stock
-    from sizing.surveys import (
-        read_ansur2,
-        read_embedded,
-        read_nhanes_files,
-        read_snyder1977,
-        registry,
-    )
+    from sizing.surveys import read_embedded, read_nhanes_files, registry
     from sizing.trials import learn_chart, read_trials
 
 #: The public names by their layer. A layer is loaded when a name of it is first
@@ -61,7 +55,7 @@ _NAMES = {
     "people": "POPULATIONS People load_people people_from read_caseload read_margins",
     "stock": "plan_stock",
     "trials": "learn_chart read_trials",
-    "surveys": "read_ansur2 read_embedded read_nhanes_files read_snyder1977 registry",
+    "surveys": "read_embedded read_nhanes_files registry",
 }
 _LAYER_OF = {name: layer for layer, names in _NAMES.items() for name in names.split()}
 

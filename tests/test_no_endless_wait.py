@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from data_sources.prediction import predict_measures
 from sizing.charts import SizeChart, assign, chart_from, demo_chart, fits_matrix
 from sizing.cli.main import main
 from sizing.lesson import read_answers
 from sizing.lesson.doubtful import doubtful
 from sizing.people import people_from
-from sizing.people.body import predict_measures
 from sizing.stock.tables import tilted
 
 

@@ -15,8 +15,8 @@ from sizing.errors import check_number, check_replicates, check_seed
 from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.stats.intervals import student
-from sizing.stats.replicates import bootstrap_weights
 from sizing.stats.shares import replicate_counts
+from sizing.stats.weighted import bootstrap_weights
 
 PERSONS, UNITS = "persons", "sampling units (Rao, Wu and Yue's rescaling)"
 
@@ -42,12 +42,7 @@ def draw_samples(
     # The layout has persons in the order of their numbers.
     times = np.empty((replicates, n))
     times[:, person[place.rows[0]]] = bootstrap_weights(
-        None,
-        n=n,
-        replicates=replicates,
-        rng=rng,
-        stratum=place.stratum[place.unit],
-        unit=place.unit,
+        place.unit, place.stratum, replicates=replicates, rng=rng
     ).T
     df = len(place.stratum) - len(np.unique(place.stratum))
     return Samples(times, UNITS, df)
@@ -92,7 +87,7 @@ def edge_stability(
     replicates : int
         Bootstrap samples of persons, drawn with replacement (of sampling units,
         where the people have ``stratum`` and ``unit``; see
-        ``sizing.stats.bootstrap_weights``); a person brings all her draws and
+        ``sizing.stats.weighted``); a person brings all her draws and
         her weight.
     level : float
         Of the interval.

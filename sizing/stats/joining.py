@@ -9,9 +9,7 @@ from scipy import sparse
 from sizing.stats.layout import Floats, Layout
 
 
-def variance_of_totals(
-    totals: Floats, stratum: npt.NDArray[np.intp], *, centre_single: bool = True
-) -> Floats:
+def variance_of_totals(totals: Floats, stratum: npt.NDArray[np.intp]) -> Floats:
     """Return the variance of sums over sampling units.
 
     Parameters
@@ -20,14 +18,12 @@ def variance_of_totals(
         Each unit's total of the linearised values.
     stratum : ndarray of int, shape (units,)
         Each unit's stratum, numbered from 0.
-    centre_single : bool
-        Whether a stratum of a single unit is centred on the mean of all units;
-        otherwise it adds nothing.
 
     Returns
     -------
     ndarray, shape (columns,)
-        ``sum_h m_h / (m_h - 1) sum_u (z_u - mean_h)^2``.
+        ``sum_h m_h / (m_h - 1) sum_u (z_u - mean_h)^2``; a stratum of a single unit
+        is centred on the mean of all units.
     """
     count = np.bincount(stratum)
     belongs = sparse.csr_array(
@@ -37,7 +33,7 @@ def variance_of_totals(
     alone = count[stratum] == 1
     centred = totals - np.where(alone[:, None], totals.mean(axis=0), centre[stratum])
     several = count[stratum] / np.maximum(count[stratum] - 1, 1)
-    scale = np.where(alone, float(centre_single), several)
+    scale = np.where(alone, 1.0, several)
     variance: Floats = scale @ centred**2
     return variance
 

@@ -82,8 +82,6 @@ def group_means(
         bootstrap of persons. Degrees of freedom of the complete data: units
         minus strata in which the group has anybody, or the effective number
         of persons minus 1. Draws are joined as ``sizing.stats.joining`` says.
-        These are the formulas of ``sizing.stats.design_estimate`` for many
-        columns, groups and draws at once.
 
     References
     ----------

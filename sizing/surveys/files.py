@@ -1,6 +1,5 @@
 """Open a survey file, or say in plain words why it cannot be read."""
 
-import csv
 import io
 import os
 import warnings
@@ -38,37 +37,6 @@ def not_readable(path: Path, expected: str, reason: str) -> SizingError:
         action="check that it is the right file and was downloaded whole",
         file=path.name,
     )
-
-
-def read_csv(
-    path: PathLike, expected: str, *, encoding: str, needed: Iterable[str]
-) -> pd.DataFrame:
-    """Read a survey's CSV file."""
-    content = content_of(path, expected)
-    reason = "it is no table of comma-separated values"
-    if b"\x00" in content:
-        raise not_readable(Path(path), expected, reason)
-    # pandas would rename the second of two headings without a word. Only what is
-    # read matters: a published file has a doubled heading among the rest.
-    first = content.split(b"\n", 1)[0].decode("latin-1").strip()
-    headings = next(csv.reader([first]), [])
-    twice = [name for name in needed if headings.count(name) > 1]
-    if twice:
-        reason = f"two columns have the heading '{twice[0]}'"
-        raise not_readable(Path(path), expected, reason)
-    try:
-        # A row longer than the heading would otherwise shift its cells silently.
-        with warnings.catch_warnings():
-            warnings.simplefilter("error", pd.errors.ParserWarning)
-            frame = pd.read_csv(
-                io.BytesIO(content),
-                encoding=encoding,
-                low_memory=False,
-                index_col=False,
-            )
-    except (ValueError, OSError, pd.errors.ParserWarning) as cause:
-        raise not_readable(Path(path), expected, reason) from cause
-    return frame
 
 
 def read_transport(path: PathLike, expected: str) -> pd.DataFrame:

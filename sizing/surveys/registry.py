@@ -30,29 +30,6 @@ def registry() -> pd.DataFrame:
     return source_table("registry.csv", keep_default_na=False)
 
 
-def survey_summaries() -> pd.DataFrame:
-    """Return means, SDs and percentiles of the surveys, with their errors.
-
-    Returns
-    -------
-    DataFrame
-        One row per survey, age band, sex, measure and statistic: ``survey``,
-        ``age_years_from``, ``age_years_below``, ``sex``, ``name`` (measure),
-        ``statistic`` (mean, sd, p05, p10, p25, p50, p75, p90, p95),
-        ``estimate, se, low, high, method, n, df``. Derived by
-        ``data_sources/derive_survey_summaries.py``.
-
-    Examples
-    --------
-    >>> table = survey_summaries().query(
-    ...     "survey == 'ANSUR II' and name == 'stature_cm' and statistic == 'mean'"
-    ... )
-    >>> table[["sex", "estimate", "n"]].to_string(index=False)
-    '   sex  estimate    n\\nfemale   162.847 1986\\n  male   175.621 4082'
-    """
-    return source_table("survey_summaries.csv")
-
-
 def verify(name: str, content: bytes | None = None) -> None:
     """Refuse a registered file whose content is not the registered one.
 

@@ -29,13 +29,15 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import multivariate_normal
 
+from data_sources.prediction import predict_measures
+from sizing import measures
 from sizing.bands import partition_bands
 from sizing.charts import demo_chart
 from sizing.charts import fits as core
 from sizing.client import check_client, client_from
 from sizing.coverage import estimate_coverage
 from sizing.people import load_people, people_from
-from sizing.people.body import condition, draw_measures, predict_measures
+from sizing.people.body import draw_measures
 from sizing.stock import Served, Use, offer_from
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.programme import programme_from
@@ -117,7 +119,7 @@ def drawing(quick: bool) -> Iterator[Row]:
 
     theirs, naive = seconds(one_by_one, 2)
     mine = drawn[drawn["person"].isin(adults["person"].iloc[:part])]  # type: ignore[index]
-    mine = mine[list(said.measures)].to_numpy(dtype=float)
+    mine = mine[list(measures.MEASURES)].to_numpy(dtype=float)
     gap = np.log(mine).mean(axis=0) - naive.mean(axis=(0, 1))  # type: ignore[attr-defined]
     error = naive.std(axis=(0, 1)) * np.sqrt(2 / part)  # type: ignore[attr-defined]
     yield Row(
@@ -249,10 +251,8 @@ def one_client(quick: bool) -> Iterator[Row]:
     }
     chart, client = demo_chart(), client_from(known)
     ours, answer = seconds(lambda: check_client(chart, client), 10)
-    one = pd.DataFrame([{**known, "person": 1}]).drop(columns=HIP)
-    said = condition(predict_measures(one), {HIP: 101.0})
-    measures = list(said.measures)
-    free = [measures.index(name) for name in (SITTING, THIGH)]
+    said = predict_measures(pd.DataFrame([{**known, "person": 1}]))
+    free = [measures.MEASURES.index(name) for name in (SITTING, THIGH)]
     normal = multivariate_normal(
         said.mean[0][free], said.covariance[0][np.ix_(free, free)], seed=1
     )

@@ -17,7 +17,7 @@ from sizing.charts import demo_chart
 from sizing.client import check_client, client_from
 from sizing.client.own_chart import nudge, nudge_layout, with_edge
 from sizing.people import load_people, people_from
-from sizing.people.body import condition, draw_measures, predict_measures
+from sizing.people.body import draw_measures
 from sizing.surveys import read_embedded
 
 WOMAN = {
@@ -71,17 +71,9 @@ def moved_edge() -> Callable[[], object]:
 def main() -> None:
     chart, embedded = demo_chart(), read_embedded().frame
     client = client_from(WOMAN)
-    one = pd.DataFrame([{**WOMAN, "person": 1}]).drop(columns="hip_circumference_cm")
-    predicted = predict_measures(one)
     rows = caseload(1_000_000)
     jobs = [
         ("one client judged", lambda: check_client(chart, client), 25, 0.05),
-        (
-            "one person's measures conditioned",
-            lambda: condition(predicted, {"hip_circumference_cm": 104.0}),
-            50,
-            0.005,
-        ),
         (
             "8,000 people's measures drawn 5 times",
             lambda: draw_measures(embedded, draws=5, seed=1),

@@ -196,7 +196,7 @@ def test_people_of_the_model_are_seldom_doubted():
 
 @pytest.mark.surveys
 def test_survey_people_are_seldom_doubted(survey_folder):
-    from sizing.surveys import read_ansur2
+    from data_sources.read_surveys import read_ansur2
 
     rng = np.random.default_rng(9)
     doubted = 0

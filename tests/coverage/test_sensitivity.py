@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+from data_sources.design_estimate import design_estimate
 from sizing.charts import SizeChart, demo_chart
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.coverage.alternatives import ALTERATIONS, start
@@ -16,7 +17,6 @@ from sizing.people import load_people
 from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.plots.sensitivity import plot_sensitivity
-from sizing.stats import design_estimate
 
 HIP = "hip_circumference_cm"
 

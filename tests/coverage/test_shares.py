@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from data_sources.design_estimate import design_estimate
 from sizing.charts import (
     OUTCOME_WORDS,
     OUTCOMES,
@@ -21,7 +22,6 @@ from sizing.coverage import compare_charts, estimate_coverage
 from sizing.errors import SizingError
 from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.stats import design_estimate
 from sizing.stats.intervals import wilson
 from sizing.stats.shares import group_means, replicate_counts
 from sizing.surveys import read_nhanes_files

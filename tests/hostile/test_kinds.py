@@ -14,13 +14,12 @@ from sizing.coverage import assumptions
 from sizing.errors import SizingError
 from sizing.kinds import checked
 from sizing.people import named_margins, people_from
-from sizing.people.body import predict_measures
 from sizing.stock import demo_scenario
 from sizing.surveys import read_embedded
 from sizing.trials import demo_trials, read_trials
 
 ROOMS = ("bands", "charts", "client", "coverage", "lesson", "measures", "people")
-ROOMS += ("people.body", "stats", "stock", "surveys", "trials")
+ROOMS += ("people.body", "stock", "surveys", "trials")
 FUNCTIONS = {
     name: found
     for room in (import_module(f"sizing.{name}") for name in ROOMS)
@@ -38,7 +37,6 @@ FEW = pd.DataFrame(
 )
 PEOPLE = people_from(FEW, draws=1)
 NUMBERED = FEW.assign(person=range(8))
-PREDICTION = predict_measures(NUMBERED)
 SURVEY = read_embedded()
 WIDTHS = {"hip_circumference_cm": 20}
 FIT = {"people": PEOPLE, "widths": WIDTHS, "sizes": 2, "step_cm": 5}
@@ -62,13 +60,7 @@ GOOD = {
     "allowance_table": {"chosen": {}},
     "read_trials": {"trials": demo_trials(), "chart": CHART},
     "learn_chart": {"trials": read_trials(demo_trials(), CHART)},
-    "binomial_interval": {"share": 0.5, "n": 40},
     "bmi_class": {"frame": FEW},
-    "bootstrap_weights": {
-        "weights": NUMBERS,
-        "replicates": 3,
-        "rng": np.random.default_rng(1),
-    },
     "chance_of_wrong_size": JUDGED,
     "chart_from": {"frame": CHART.frame},
     "check_client": {"chart": CHART, "client": CLIENT},
@@ -82,14 +74,9 @@ GOOD = {
         "replicates": 20,
     },
     "compare_ways": {**JUDGED, "ways": ("usual", "stature")},
-    "condition": {
-        "prediction": predict_measures(NUMBERED),
-        "known": FEW[["stature_cm"]],
-    },
     "estimate_coverage": JUDGED,
     "coverage_by_sizes": {"people": PEOPLE, "numbers": (2,), "step_cm": 5},
     "coverage_in_chunks": {"chunks": [PEOPLE], "chart": CHART},
-    "design_estimate": {"values": NUMBERS},
     "draw_measures": {"frame": NUMBERED, "draws": 1, "seed": 1},
     "elsewhere": {**JUDGED, "replicates": 2},
     "edge_stability": {**FIT, "replicates": 2},
@@ -115,7 +102,6 @@ GOOD = {
         "chart": CHART,
         "groups": pd.Series("adult", index=PEOPLE.frame.index),
     },
-    "kish_design_effect": {"weights": NUMBERS},
     "limits_of_agreement": {"guess": NUMBERS, "truth": NUMBERS},
     "load_people": {"name": "bariatric", "draws": 1},
     "measuring_error": {"readings": READINGS},
@@ -134,16 +120,13 @@ GOOD = {
     },
     "plausible_range": {"measure": "stature_cm"},
     "practice_clients": {"people": PEOPLE, "chart": CHART, "n": 1},
-    "predict_measures": {"frame": NUMBERED},
     "rake": {"frame": FEW, "margins": named_margins("care_home")},
     "read_answers": {"answers": ANSWERS, "chart": CHART},
-    "read_ansur2": {"path": "none.csv"},
     "read_caseload": {"path": "none.csv"},
     "read_chart": {"path": "none.csv"},
     "read_margins": {"path": "none.csv"},
     "read_nhanes_folder": {"folder": "none"},
     "read_nhanes_files": {"demographics": "a.xpt", "body_measures": "b.xpt"},
-    "read_snyder1977": {"path": "none.csv"},
     "review_chart": {"chart": CHART},
     "reweight": {"people": PEOPLE, "margins": named_margins("care_home")},
     "room_result": {"answers": ANSWERS, "chart": CHART},
@@ -161,9 +144,6 @@ GOOD = {
     "to_standard_units": {"frame": FEW},
     "to_tenths": {"values": NUMBERS},
     "verify": {"name": "vocabulary.csv"},
-    "weighted_mean": {"values": NUMBERS},
-    "weighted_quantile": {"values": NUMBERS, "q": 0.5},
-    "weighted_sd": {"values": NUMBERS},
     "who_falls_between": {"people": PEOPLE, "chart": CHART},
     "why_none": JUDGED,
     "width_needed": {**FIT, "sizes": (2,), "targets": (0.5,), "most": 1.1},

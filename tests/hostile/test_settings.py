@@ -11,10 +11,11 @@ import pandas as pd
 import pytest
 
 import sizing
-from sizing import bands, lesson, people, stats
+from sizing import bands, lesson, people
 from sizing.charts import demo_chart
 from sizing.errors import SizingError
 from sizing.people import load_people, people_from
+from sizing.stats import intervals
 from sizing.stock import Served, demo_scenario
 
 HIP = "hip_circumference_cm"
@@ -179,13 +180,7 @@ CALLS: dict[Callable[..., Any], Callable[[], dict[str, Any]]] = {
         "replicates": 50,
         "seed": 1,
     },
-    stats.design_estimate: lambda: {
-        "values": [1.0, 2.0, 4.0],
-        "statistic": "quantile",
-        "q": 0.5,
-        "level": 0.95,
-    },
-    stats.binomial_interval: lambda: {"share": 0.5, "n": 10.0, "level": 0.95},
+    intervals.binomial_interval: lambda: {"share": 0.5, "n": 10.0, "level": 0.95},
     sizing.judge_chart: lambda: {
         "chart": some()[1],
         "people": some()[0],

@@ -362,7 +362,7 @@ def test_what_cannot_be_asked_is_refused(adults, asked):
 
 @pytest.mark.surveys
 def test_measured_people_of_ansur2_give_certain_pairs(survey_folder):
-    from sizing.surveys import read_ansur2
+    from data_sources.read_surveys import read_ansur2
 
     women = read_ansur2(survey_folder / "ansur2_women.csv").frame
     people = people_from(women)

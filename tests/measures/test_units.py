@@ -11,11 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants
 
+from data_sources.read_surveys import read_ansur2, read_snyder1977
 from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.measures import MEASURES, plausible_range, to_standard_units
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import Amount, Said, told, written
-from sizing.surveys import read_ansur2, read_embedded, read_snyder1977
+from sizing.surveys import read_embedded
 
 
 def problems(frame: pd.DataFrame, **options: bool) -> pd.DataFrame:

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from data_sources.read_surveys import read_ansur2, read_snyder1977
 from sizing.errors import SizingError
 from sizing.measures import (
     MEASURES,
@@ -15,10 +16,8 @@ from sizing.measures import (
 from sizing.resources import source_table
 from sizing.surveys import (
     Survey,
-    read_ansur2,
     read_embedded,
     read_nhanes_files,
-    read_snyder1977,
 )
 
 

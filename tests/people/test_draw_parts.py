@@ -6,10 +6,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from data_sources.prediction import predict_measures
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
 from sizing.people.body import draw as model_draw
-from sizing.people.body import draw_measures, predict_measures
+from sizing.people.body import draw_measures
 from sizing.people.body.conditional import condition_normal, patterns
 from sizing.people.body.draw import _DrawnBetas, _one_draw
 from sizing.people.body.moments import moments

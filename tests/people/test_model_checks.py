@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from data_sources.checks_children import seam_steps
+from data_sources.prediction import predict_measures
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
 from sizing.people import limits
-from sizing.people.body import predict_measures, seam_steps
 from sizing.people.body.terms import group_models
 from sizing.resources import source_json, source_table
 

@@ -9,9 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import multivariate_normal, norm
 
-from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
+from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
-from sizing.people.body import predict_measures
 from sizing.people.body.draw import _correlated, _DrawnBetas
 from sizing.people.body.evidence import NO_HEAVY_DATA, evidence_levels
 from sizing.people.body.moments import moments
@@ -348,40 +347,3 @@ def test_at_eighteen_the_adult_model_decides_the_evidence():
     codes = evidence_levels(np.full(3, "male", dtype=object), *body, ages, [name])
     words = [EVIDENCE[code] for code in codes[:, 0]]
     assert words == ["extrapolated", "predicted", "predicted"]
-
-
-@pytest.mark.parametrize("level", [0.5, 0.8, 0.9, 0.95])
-def test_intervals_are_the_quantiles_of_the_logarithms(level):
-    two = {c: v * 2 for c, v in (ONE | BUILT).items()} | {"person": ["a", "b"]}
-    found = predict_measures(pd.DataFrame(two | {"stature_cm": [178.0, 160.0]}))
-    table = found.interval(level)
-    reach = norm.ppf((1 + level) / 2)
-    assert table["person"].tolist() == ["a"] * len(MEASURES) + ["b"] * len(MEASURES)
-    assert table["measure"].tolist() == list(MEASURES) * 2
-    for row, mean, sd in zip(
-        table.itertuples(), found.mean.ravel(), found.sd.ravel(), strict=True
-    ):
-        expected = np.exp([mean, mean - reach * sd, mean + reach * sd])
-        assert [row.estimate, row.low, row.high] == pytest.approx(expected)
-    pd.testing.assert_frame_equal(found.table, found.interval(0.9))
-    pd.testing.assert_frame_equal(found.table, found.interval())
-    r = found.correlation[0]
-    assert (np.diag(r) == 1).all() and (r[:2, 2:] == 0).all() and (r[0, 1] == 0)
-    sd = found.sd[0, 2:]
-    np.testing.assert_allclose(
-        r[2:, 2:] * np.outer(sd, sd), found.covariance[0, 2:, 2:]
-    )
-
-
-def test_the_summary_of_a_prediction_has_a_line_for_every_measure():
-    found = predict_measures(pd.DataFrame(ONE | BUILT))
-    lines = found.summary().splitlines()
-    assert len(lines) == len(MEASURES)
-    assert (
-        lines[0] == "1: body mass 80.0 kg (9 in 10 such people: 80.0 to 80.0; measured)"
-    )
-    row = found.table.set_index("measure").loc["hip_breadth_sitting_cm"]
-    assert (
-        f"1: hip breadth sitting {row['estimate']:.1f} cm (9 in 10 such people: "
-        f"{row['low']:.1f} to {row['high']:.1f}; predicted)"
-    ) in lines

@@ -4,12 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from data_sources.design_estimate import design_estimate
 from sizing.charts import chart_from
 from sizing.cli.main import main
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.people import people_of_survey
-from sizing.stats import design_estimate
 from sizing.surveys import Survey, read_nhanes_folder
 
 

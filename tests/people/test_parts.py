@@ -6,15 +6,12 @@ import pytest
 from openpyxl import Workbook
 from scipy.stats import norm
 
+from data_sources.checks_children import seam_steps
+from data_sources.prediction import predict_measures
 from sizing.errors import InputProblems, SizingError
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.measures.tables import CASELOAD, GROUPS, take
-from sizing.people.body import (
-    condition,
-    draw_measures,
-    predict_measures,
-    seam_steps,
-)
+from sizing.people.body import draw_measures
 from sizing.people.body.donors import candidates
 from sizing.people.body.moments import moments
 from sizing.people.body.noise import keys_of
@@ -280,26 +277,6 @@ def test_what_the_model_refuses_is_told_by_row_and_five_of_a_kind():
     tiny = frame.head(1).assign(thigh_circumference_cm=0.5)
     thigh = MEASURES.index("thigh_circumference_cm")
     assert predict_measures(tiny).given[0, thigh] == 0.5
-
-
-def test_a_reading_for_each_person_narrows_that_person_alone():
-    frame = pd.DataFrame({"person": [1, 2], "sex": "male", "age_years": 40.5})
-    before = predict_measures(frame.assign(body_mass_kg=80.0, stature_cm=175.0))
-    known = pd.DataFrame({"hip_circumference_cm": [110.0, np.nan]})
-    for error in (0.0, 2.0):
-        after = condition(before, known, {"hip_circumference_cm": error})
-        hip = MEASURES.index("hip_circumference_cm")
-        np.testing.assert_array_equal(after.mean[1], before.mean[1])
-        np.testing.assert_array_equal(after.covariance[1], before.covariance[1])
-        s, m = before.covariance[0], before.mean[0]
-        share = s[:, hip] / (s[hip, hip] + (error / 110) ** 2)
-        np.testing.assert_allclose(after.mean[0], m + share * (np.log(110) - m[hip]))
-        expected = s - np.outer(share, s[hip])
-        np.testing.assert_allclose(after.covariance[0], expected, atol=1e-12)
-        words = after.evidence["hip_circumference_cm"].tolist()
-        assert words == ["measured", "predicted"]
-        assert (after.given[0, hip] == 110.0) == (error == 0.0)
-        assert np.isnan(after.given[1, hip])
 
 
 def test_missing_mass_is_estimated_by_the_candidates_means_and_spread():

@@ -15,7 +15,7 @@ from sizing.people.margin import Margin
 from sizing.people.margins import margins_from
 from sizing.people.possible import refuse_the_impossible
 from sizing.people.weights import rake
-from sizing.stats import kish_design_effect
+from sizing.stats.weighted import kish_design_effect
 
 
 def margin(variable, statistic, target, **more):

@@ -9,18 +9,25 @@ from scipy import stats as distributions
 from statsmodels.stats.proportion import proportion_confint
 from statsmodels.stats.weightstats import DescrStatsW
 
-from sizing.errors import SizingError
-from sizing.stats import (
-    binomial_interval,
-    bootstrap_weights,
+from data_sources.design_estimate import (
     design_estimate,
-    kish_design_effect,
+    number_units,
     weighted_mean,
-    weighted_quantile,
     weighted_sd,
 )
-from sizing.stats.intervals import difference_interval, score_interval, student
+from sizing.errors import SizingError
+from sizing.stats.intervals import (
+    binomial_interval,
+    difference_interval,
+    score_interval,
+    student,
+)
 from sizing.stats.joining import join_draws
+from sizing.stats.weighted import (
+    bootstrap_weights,
+    kish_design_effect,
+    weighted_quantile,
+)
 from sizing.surveys import read_nhanes_files
 
 people = st.lists(
@@ -128,11 +135,6 @@ def test_bad_values_and_weights_are_refused(values, options, expected):
             function(values, **options)
 
 
-def test_a_share_out_of_range_is_refused():
-    with pytest.raises(SizingError, match="0 to 1"):
-        weighted_quantile([1, 2], 95)
-
-
 # Design-based errors
 
 
@@ -170,35 +172,22 @@ def design(frame: pd.DataFrame, **options: object) -> pd.DataFrame:
     )
 
 
-def test_linearised_error_against_the_bootstrap(sample, rng):
-    replicates = bootstrap_weights(
-        sample["weight"],
-        replicates=4000,
-        rng=rng,
-        stratum=sample["stratum"],
-        unit=sample["unit"],
+def bootstrapped(sample: pd.DataFrame, replicates: int, seed: int) -> np.ndarray:
+    units, of_unit = number_units(
+        len(sample), sample["stratum"], sample["unit"], np.ones(len(sample), bool)
     )
+    rng = np.random.default_rng(seed)
+    times = bootstrap_weights(units, of_unit, replicates=replicates, rng=rng)
+    return times * sample["weight"].to_numpy()[:, None]
+
+
+def test_linearised_error_against_the_bootstrap(sample):
+    replicates = bootstrapped(sample, 4000, 1)
     y = sample["stature_cm"].to_numpy()
     means = replicates.T @ y / replicates.sum(axis=0)
     se = design(sample)["se"].iloc[0]
     # 4,000 replicates know an SE to about 1.1 %; the rest is linearisation.
     assert means.std(ddof=1) == pytest.approx(se, rel=0.06)
-
-
-def test_woodruff_error_of_the_median_against_the_bootstrap(sample, rng):
-    replicates = bootstrap_weights(
-        sample["weight"],
-        replicates=1500,
-        rng=rng,
-        stratum=sample["stratum"],
-        unit=sample["unit"],
-    )
-    y = sample["stature_cm"]
-    medians = [weighted_quantile(y, 0.5, weights=w) for w in replicates.T]
-    row = design(sample, statistic="quantile", q=0.5).iloc[0]
-    # Two estimates of one error that agree in large samples only.
-    assert np.std(medians) == pytest.approx(row["se"], rel=0.35)
-    assert row["low"] < row["estimate"] < row["high"]
 
 
 def test_a_domain_keeps_units_without_members(sample):
@@ -239,17 +228,6 @@ def test_share_of_nobody_or_everybody_has_an_interval(everybody):
     high = 1.0 if count == 50 else high
     assert (row["low"], row["high"]) == pytest.approx((low, high))
     assert row["high"] - row["low"] > 0.05
-
-
-def test_woodruff_covers_the_true_percentile(rng):
-    truth = distributions.norm.ppf(0.9)
-    hits = 0
-    for _ in range(200):
-        x = rng.normal(size=120)
-        row = design_estimate(x, statistic="quantile", q=0.9).iloc[0]
-        hits += row["low"] <= truth <= row["high"]
-    # 95 % nominal; 200 repeats scatter by 1.5 points (one SD).
-    assert 0.90 <= hits / 200 <= 1.0
 
 
 def test_a_stratum_of_one_unit_is_refused_unless_a_rule_is_named(sample):
@@ -309,41 +287,15 @@ def test_ratio_against_its_formula_and_a_mean(sample):
 
 
 def test_bootstrap_weights_keep_strata_totals_on_average_and_seeds(sample):
-    def replicate(seed: int) -> np.ndarray:
-        return bootstrap_weights(
-            sample["weight"],
-            replicates=2000,
-            rng=np.random.default_rng(seed),
-            stratum=sample["stratum"],
-            unit=sample["unit"],
-        )
-
-    one = replicate(3)
-    assert (one == replicate(3)).all()
-    assert (one != replicate(4)).any()
+    one = bootstrapped(sample, 2000, 3)
+    assert (one == bootstrapped(sample, 2000, 3)).all()
+    assert (one != bootstrapped(sample, 2000, 4)).any()
     total = sample["weight"].sum()
     assert one.sum(axis=0).mean() == pytest.approx(total, rel=0.01)
     # A unit's people share one factor.
     factor = one / sample["weight"].to_numpy()[:, None]
     for rows in sample.groupby(["stratum", "unit"]).indices.values():
         assert np.ptp(factor[rows], axis=0).max() < 1e-12
-
-
-def test_bootstrap_of_persons_gives_the_textbook_error(rng):
-    x = rng.normal(170, 10, 80)
-    w = bootstrap_weights(None, n=80, replicates=4000, rng=rng)
-    means = w.T @ x / w.sum(axis=0)
-    assert means.std(ddof=1) == pytest.approx(distributions.sem(x), rel=0.06)
-
-
-def test_bootstrap_refuses_what_cannot_be_drawn(rng):
-    with pytest.raises(SizingError, match="nothing can be drawn"):
-        bootstrap_weights([1, 1], replicates=5, rng=rng, unit=[1, 1])
-    with pytest.raises(SizingError, match="1 or more"):
-        bootstrap_weights([1, 1], replicates=0, rng=rng)
-
-
-# Rubin's rules
 
 
 # The official survey, against samplics
@@ -358,105 +310,44 @@ def nhanes(survey_folder):
 
 @pytest.mark.surveys
 @pytest.mark.filterwarnings("ignore:samplics is archived")
-@pytest.mark.parametrize("measure", ["body_mass_kg", "stature_cm"])
 @pytest.mark.parametrize("sex", ["female", "male"])
-def test_nhanes_means_and_errors_against_samplics(nhanes, measure, sex):
+@pytest.mark.parametrize(
+    ("statistic", "measure", "limit"),
+    [
+        ("mean", "body_mass_kg", None),
+        ("mean", "stature_cm", None),
+        ("share", "body_mass_kg", 100),
+        ("share", "body_mass_kg", 159),
+        ("share", "stature_cm", 150),
+        ("ratio", "waist_circumference_cm", None),
+        ("ratio", "body_mass_kg", None),
+    ],
+)
+def test_nhanes_figures_against_samplics(nhanes, statistic, measure, limit, sex):
     from samplics import PopParam
     from samplics.estimation import TaylorEstimator
 
-    member = (nhanes["sex"] == sex) & (nhanes["age_years"] >= 20)
-    inside = member & nhanes[measure].notna()
-    oracle = TaylorEstimator(PopParam.mean)
+    grown = (nhanes["sex"] == sex) & (nhanes["age_years"] >= 20)
+    y, x = nhanes[measure], nhanes["stature_cm"]
+    inside = grown & y.notna() & (x.notna() | (statistic != "ratio"))
+    if limit:
+        y, grown = (y > limit).astype(float), inside
+    parts = {"mean": "mean", "share": "prop", "ratio": "ratio"}
+    oracle = TaylorEstimator(getattr(PopParam, parts[statistic]))
     oracle.estimate(
-        y=nhanes[measure].fillna(0).to_numpy(),
+        y=y.fillna(0).to_numpy() if limit is None else y.astype(int).to_numpy(),
+        x=x.fillna(1).to_numpy() if statistic == "ratio" else None,
         samp_weight=nhanes["weight"].to_numpy(),
         stratum=nhanes["stratum"].to_numpy(),
         psu=nhanes["unit"].to_numpy(),
         domain=inside.map({True: "in", False: "out"}).to_numpy(),
     )
-    row = design(nhanes, values=nhanes[measure], domain=member).iloc[0]
-    assert row["estimate"] == pytest.approx(oracle.point_est["in"], rel=1e-10)
-    assert row["se"] == pytest.approx(oracle.stderror["in"], rel=1e-8)
-    assert row["df"] == 15
-
-
-@pytest.mark.surveys
-@pytest.mark.filterwarnings("ignore:samplics is archived")
-def test_nhanes_share_error_against_samplics(nhanes):
-    from samplics import PopParam
-    from samplics.estimation import TaylorEstimator
-
-    member = (nhanes["age_years"] >= 20) & nhanes["body_mass_kg"].notna()
-    heavy = (nhanes["body_mass_kg"] > 127).astype(float)
-    oracle = TaylorEstimator(PopParam.mean)
-    oracle.estimate(
-        y=heavy.to_numpy(),
-        samp_weight=nhanes["weight"].to_numpy(),
-        stratum=nhanes["stratum"].to_numpy(),
-        psu=nhanes["unit"].to_numpy(),
-        domain=member.map({True: "in", False: "out"}).to_numpy(),
-    )
-    row = design(nhanes, values=heavy, domain=member, statistic="share").iloc[0]
-    assert row["estimate"] == pytest.approx(oracle.point_est["in"], rel=1e-10)
-    assert row["se"] == pytest.approx(oracle.stderror["in"], rel=1e-8)
-    assert 0 < row["low"] < row["estimate"] < row["high"]
-
-
-@pytest.mark.surveys
-@pytest.mark.filterwarnings("ignore:samplics is archived")
-@pytest.mark.parametrize(
-    ("name", "limit"),
-    [("body_mass_kg", 100), ("body_mass_kg", 159), ("stature_cm", 150)],
-)
-@pytest.mark.parametrize("sex", ["female", "male"])
-def test_nhanes_shares_against_samplics(nhanes, name, limit, sex):
-    from samplics import PopParam
-    from samplics.estimation import TaylorEstimator
-
-    member = (nhanes["sex"] == sex) & (nhanes["age_years"] >= 20) & nhanes[name].notna()
-    above = (nhanes[name] > limit).astype(int)
-    oracle = TaylorEstimator(PopParam.prop)
-    oracle.estimate(
-        y=above.to_numpy(),
-        samp_weight=nhanes["weight"].to_numpy(),
-        stratum=nhanes["stratum"].to_numpy(),
-        psu=nhanes["unit"].to_numpy(),
-        domain=member.map({True: "in", False: "out"}).to_numpy(),
-    )
-    row = design(
-        nhanes, values=above.astype(float), domain=member, statistic="share"
-    ).iloc[0]
-    assert row["estimate"] == pytest.approx(oracle.point_est["in"][1], rel=1e-9)
-    assert row["se"] == pytest.approx(oracle.stderror["in"][1], rel=1e-6)
-
-
-@pytest.mark.surveys
-@pytest.mark.filterwarnings("ignore:samplics is archived")
-@pytest.mark.parametrize("sex", ["female", "male"])
-@pytest.mark.parametrize(
-    ("part", "over"),
-    [("waist_circumference_cm", "stature_cm"), ("body_mass_kg", "stature_cm")],
-)
-def test_nhanes_ratios_against_samplics(nhanes, part, over, sex):
-    from samplics import PopParam
-    from samplics.estimation import TaylorEstimator
-
-    member = (nhanes["sex"] == sex) & (nhanes["age_years"] >= 20)
-    inside = member & nhanes[part].notna() & nhanes[over].notna()
-    oracle = TaylorEstimator(PopParam.ratio)
-    oracle.estimate(
-        y=nhanes[part].fillna(0).to_numpy(),
-        x=nhanes[over].fillna(1).to_numpy(),
-        samp_weight=nhanes["weight"].to_numpy(),
-        stratum=nhanes["stratum"].to_numpy(),
-        psu=nhanes["unit"].to_numpy(),
-        domain=inside.map({True: "in", False: "out"}).to_numpy(),
-    )
-    row = design(
-        nhanes, values=nhanes[part], over=nhanes[over], domain=member, statistic="ratio"
-    ).iloc[0]
-    assert row["estimate"] == pytest.approx(oracle.point_est["in"], rel=1e-9)
-    assert row["se"] == pytest.approx(oracle.stderror["in"], rel=1e-6)
+    over = {"over": x} if statistic == "ratio" else {}
+    row = design(nhanes, values=y, domain=grown, statistic=statistic, **over).iloc[0]
+    want, error = oracle.point_est["in"], oracle.stderror["in"]
+    want, error = (want[1], error[1]) if limit else (want, error)
+    assert row["estimate"] == pytest.approx(want, rel=1e-9)
+    assert row["se"] == pytest.approx(error, rel=1e-6)
     assert row["df"] == 15
 
 

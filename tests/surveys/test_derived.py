@@ -5,19 +5,22 @@ import pandas as pd
 import pytest
 
 from data_sources import derive_population_totals, derive_survey_summaries
+from data_sources.design_estimate import design_estimate
 from sizing.errors import SizingError
 from sizing.resources import source_table
-from sizing.stats import design_estimate
 from sizing.surveys import (
     ETHNIC_GROUPS,
     read_embedded,
     read_nhanes_folder,
     registry,
-    survey_summaries,
     verify,
 )
 
 KG_PER_LB, CM_PER_INCH = 0.45359237, 2.54
+
+
+def survey_summaries() -> pd.DataFrame:
+    return source_table("survey_summaries.csv")
 
 
 def test_registered_files_are_unchanged():

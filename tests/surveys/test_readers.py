@@ -9,18 +9,16 @@ import pytest
 import statsmodels.api as sm
 
 import sizing.surveys.embedded as embedded
-from sizing.errors import InputProblems, SizingError, SizingWarning
-from sizing.measures import MEASURES
-from sizing.surveys import (
-    ETHNIC_GROUPS,
+from data_sources.read_surveys import (
+    ANSUR_LENGTHS,
+    SNYDER_LENGTHS,
+    _huber,
     read_ansur2,
-    read_embedded,
-    read_nhanes_files,
     read_snyder1977,
 )
-from sizing.surveys.ansur import _LENGTHS as ANSUR_LENGTHS
-from sizing.surveys.snyder import _LENGTHS as SNYDER_LENGTHS
-from sizing.surveys.snyder import _huber
+from sizing.errors import InputProblems, SizingError, SizingWarning
+from sizing.measures import MEASURES
+from sizing.surveys import ETHNIC_GROUPS, read_embedded, read_nhanes_files
 
 # Invented files, in the form of the published ones
 
@@ -249,46 +247,12 @@ def test_nhanes_files_in_the_wrong_order_are_refused(release):
     assert {"RIDSTATR", "WTMEC2YR", "SDMVPSU"} <= named
 
 
-def test_nhanes_files_of_two_releases_are_refused(release):
-    people, body, folder = release
-    paths = write_release((people, body.assign(SEQN=body["SEQN"] + 1000), folder))
-    with pytest.raises(SizingError, match="two files of the same release"):
-        read_nhanes_files(*paths)
-
-
-def test_a_transport_file_cut_short_is_refused(release):
-    demographics, body = write_release(release)
-    whole = body.read_bytes()
-    for length in (*range(0, 1400, 170), len(whole) - 20, len(whole) - 1):
-        body.write_bytes(whole[:length])
-        with pytest.raises(SizingError, match=r"BMX_X\.XPT"):
-            read_nhanes_files(demographics, body)
-    wide = release[1].assign(BMXARMC=30.0)
-    body = write_transport(wide, release[2] / "BMX_X.XPT")
-    # Records of 48 bytes: a whole line of 80 less is not a whole record less.
-    body.write_bytes(body.read_bytes()[:-160])
-    with pytest.raises(SizingError, match="cut short"):
-        read_nhanes_files(demographics, body)
-
-
 def test_a_transport_file_cut_at_the_end_of_a_record_is_warned_of(release):
     demographics, body = write_release(release)
     body.write_bytes(body.read_bytes()[:-80])
     with pytest.warns(SizingWarning, match="may be cut short"):
         survey = read_nhanes_files(demographics, body)
     assert count(survey, "without a row of body measures", "(all measures)") > 0
-
-
-@pytest.mark.parametrize("content", [b"a,b\n1,2\n" * 50, b"\x00\xff" * 500, b""])
-def test_another_kind_of_file_is_refused_in_plain_words(release, content):
-    demographics, body = write_release(release)
-    body.write_bytes(content)
-    with pytest.raises(SizingError, match="SAS transport"):
-        read_nhanes_files(demographics, body)
-    with pytest.raises(SizingError, match="no such file"):
-        read_nhanes_files(demographics.with_name("absent.XPT"), body)
-    with pytest.raises(SizingError, match="a folder, not a file"):
-        read_nhanes_files(demographics.parent, body)
 
 
 # ANSUR II
@@ -393,13 +357,6 @@ def test_a_file_that_is_no_table_is_refused_in_plain_words(reader, tmp_path):
     path.write_bytes(b"")
     with pytest.raises(SizingError, match="the file is empty"):
         reader(path)
-
-
-def test_snyder_refuses_another_file(snyder, ansur):
-    frame, path = ansur
-    frame.to_csv(path, index=False, encoding="latin-1")
-    with pytest.raises(InputProblems, match="none of the columns of the Snyder 1977"):
-        read_snyder1977(path)
 
 
 # The survey files themselves

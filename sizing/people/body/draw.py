@@ -57,7 +57,7 @@ def draw_measures(
         ``person``, ``draw`` (0, 1, ...), ``sex``, ``age_years``, all measures,
         the other columns. What was given is unchanged.
     evidence : DataFrame
-        Same index, one column per measure; rules in ``evidence_rules()``.
+        Same index, one column per measure; rules in ``evidence_levels``.
 
     Raises
     ------

@@ -1,10 +1,9 @@
-"""How well each figure of each person is founded: the rules, in one table."""
+"""How well each figure of each person is founded."""
 
 from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from sizing.measures import EVIDENCE, SEXES
 from sizing.people.body.moments import adult_share, model_age
@@ -17,61 +16,6 @@ NO_HEAVY_DATA = (
     "chest_circumference_cm",
 )
 
-_RULES = (
-    ("measured", "all", "the value was given"),
-    (
-        "unsupported",
-        ", ".join(NO_HEAVY_DATA),
-        "an adult's BMI is above what ANSUR II holds (its 99.5th percentile): "
-        "nobody of that build was measured, reasonable forms disagree widely",
-    ),
-    (
-        "unsupported",
-        "all",
-        "a draw stayed implausible after every redraw (see draw_measures)",
-    ),
-    (
-        "extrapolated",
-        "all",
-        "BMI for age, height or age is outside what the coefficients were fitted "
-        "on: lengths and thigh beyond 58 years (ANSUR II), hip and waist beyond "
-        "the 99.75th percentile of BMI of NHANES, children beyond the 98th "
-        "percentile of BMI in 1977",
-    ),
-    (
-        "extrapolated",
-        "buttock_popliteal_length_cm",
-        "a child's: converted from buttock-knee length by the adults' share",
-    ),
-    (
-        "extrapolated",
-        "body_mass_kg, stature_cm",
-        "missing, and nobody alike is among the embedded people",
-    ),
-    (
-        "predicted",
-        "all",
-        "otherwise, when the value was missing: drawn from the model, or from "
-        "embedded people built alike (weight, height)",
-    ),
-)
-
-
-def evidence_rules() -> pd.DataFrame:
-    """Return the rules by which evidence is graded; the first that holds counts.
-
-    Returns
-    -------
-    DataFrame
-        Columns ``evidence``, ``measures``, ``when``.
-
-    Examples
-    --------
-    >>> list(evidence_rules()["evidence"].unique())
-    ['measured', 'unsupported', 'extrapolated', 'predicted']
-    """
-    return pd.DataFrame(_RULES, columns=["evidence", "measures", "when"])
-
 
 def evidence_levels(
     sex: npt.NDArray[np.object_],
@@ -81,6 +25,16 @@ def evidence_levels(
     measures: Sequence[str],
 ) -> npt.NDArray[np.int8]:
     """Return the evidence for predicted measures as positions in EVIDENCE.
+
+    The first that holds counts. Unsupported: seat breadth, thigh or chest of an adult
+    whose BMI is above what ANSUR II holds (its 99.5th percentile): nobody of that
+    build was measured, reasonable forms disagree widely. (So is a draw that stayed
+    implausible after every redraw.) Extrapolated: BMI for age, height or age outside
+    what the coefficients were fitted on (lengths and thigh beyond 58 years; hip and
+    waist beyond the 99.75th percentile of BMI of NHANES; children beyond the 98th of
+    1977), and a child's buttock-popliteal length, which is converted from
+    buttock-knee length by the adults' share. (So are body mass and stature where
+    nobody alike is among the embedded people.) Predicted: all else.
 
     Between 16 and 20 years the group with the larger share decides.
     """

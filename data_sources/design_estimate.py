@@ -1,4 +1,9 @@
-"""Estimates with intervals for people drawn by a complex survey design."""
+"""Estimates of a survey with its own sampling error, for the scripts and the tests.
+
+Commands and pages estimate many shares of drawn people at once
+(``sizing.stats.shares``); this says one figure of measured people, and is the other
+way by which tests work out theirs.
+"""
 
 from dataclasses import dataclass
 
@@ -8,14 +13,68 @@ import pandas as pd
 
 from sizing.errors import SizingError, check_number, one_of
 from sizing.stats.intervals import binomial_interval, student
-from sizing.stats.joining import units_less_strata, variance_of_totals
-from sizing.stats.weighted import (
-    Array,
-    checked,
-    kish_design_effect,
-    weighted_mean,
-    weighted_quantile,
-)
+from sizing.stats.joining import units_less_strata
+from sizing.stats.weighted import Array, kish_design_effect, weighted_quantile
+
+
+def checked(
+    values: npt.ArrayLike, weights: npt.ArrayLike | None
+) -> tuple[Array, Array]:
+    """Return values and weights as floats of one length, 1 where no weights.
+
+    Raises
+    ------
+    SizingError
+        If something is not a number, the lengths differ, a weight is negative,
+        missing or infinite, or no value with a weight is left.
+    """
+    try:
+        x = np.asarray(values, dtype=float).ravel()
+        w = np.ones(len(x)) if weights is None else np.asarray(weights, float).ravel()
+    except (TypeError, ValueError) as cause:
+        raise _refusal("a value or weight is not a number", "numbers") from cause
+    if len(x) != len(w):
+        raise _refusal(f"{len(x)} values and {len(w)} weights", "one weight per value")
+    if not (np.isfinite(w).all() and (w >= 0).all()):
+        raise _refusal("a weight is negative, missing or infinite", "0 or more")
+    if np.isinf(x).any():
+        raise _refusal("a value is infinite", "a number, or NaN where missing")
+    if not ((w > 0) & ~np.isnan(x)).any():
+        raise _refusal("nobody is left: no value has a weight", "at least one value")
+    return x, w
+
+
+def _refusal(what: str, allowed: str) -> SizingError:
+    return SizingError(what, allowed=allowed, action="check what was selected")
+
+
+def weighted_mean(
+    values: npt.ArrayLike, *, weights: npt.ArrayLike | None = None
+) -> float:
+    """Return sum(w x) / sum(w); NaN is left out together with its weight."""
+    x, w = checked(values, weights)
+    known = ~np.isnan(x)
+    return float(w[known] @ x[known] / w[known].sum())
+
+
+def weighted_sd(
+    values: npt.ArrayLike, *, weights: npt.ArrayLike | None = None
+) -> float:
+    """Return the weighted standard deviation.
+
+    sqrt( sum(w (x - mean)^2) / sum(w) * n / (n - 1) ), with n the values with a
+    weight over 0: a sample's SD where all weights are equal.
+
+    NaN for a single value.
+    """
+    x, w = checked(values, weights)
+    known = ~np.isnan(x) & (w > 0)
+    x, w = x[known], w[known]
+    if len(x) < 2:
+        return float("nan")
+    mean = w @ x / w.sum()
+    return float(np.sqrt(w @ (x - mean) ** 2 / w.sum() * len(x) / (len(x) - 1)))
+
 
 STATISTICS = ("mean", "quantile", "share", "ratio")
 SINGLE_UNIT_RULES = ("refuse", "centre", "certainty")
@@ -97,14 +156,6 @@ def design_estimate(
     1998;24:193-201. Parker et al., National Center for Health Statistics data
     presentation standards for proportions, Vital Health Stat 2(175), 2017 (all
     volumes and pages from memory).
-
-    Examples
-    --------
-    >>> design_estimate(
-    ...     [160, 170, 180, 190], stratum=[1, 1, 2, 2], unit=[1, 2, 1, 2]
-    ... )[["estimate", "se", "n", "df"]].round(3)
-       estimate     se  n   df
-    0     175.0  3.536  4  2.0
     """
     one_of("statistic", statistic, STATISTICS)
     one_of("rule for strata of one unit", single_unit, SINGLE_UNIT_RULES)
@@ -124,7 +175,14 @@ def design_estimate(
         x = np.where(np.asarray(domain, dtype=bool), x, np.nan)
         x, w = checked(x, w)
     inside = ~np.isnan(x) & (w > 0)
-    design = number_units(len(x), stratum, unit, w > 0, single_unit)
+    design = Design(*number_units(len(x), stratum, unit, w > 0), single_unit)
+    single = int((np.bincount(design.stratum_of_unit) == 1).sum())
+    if single and single_unit == "refuse":
+        raise SizingError(
+            f"{single} strata have one sampling unit only, whose spread cannot be seen",
+            allowed="single_unit='centre' (errs on the wide side) or 'certainty'",
+            action="choose one, or join the stratum to a like one",
+        )
     n = int(inside.sum())
     df = design.degrees_of_freedom(inside)
     t = float(student(df, level))
@@ -196,12 +254,14 @@ class Design:
         z = np.where(inside, w * (np.where(inside, y, 0.0) - ratio * base), 0.0)
         z /= w[inside] @ base[inside]
         total = np.bincount(self.unit_of, z, minlength=len(self.stratum_of_unit))
-        variance = variance_of_totals(
-            total[:, None].astype(float),
-            self.stratum_of_unit,
-            centre_single=self.single_unit == "centre",
-        )
-        return float(np.sqrt(variance[0]))
+        variance = 0.0
+        for stratum in range(int(self.stratum_of_unit.max()) + 1):
+            own = total[self.stratum_of_unit == stratum]
+            if (m := len(own)) > 1:
+                variance += m / (m - 1) * float(((own - own.mean()) ** 2).sum())
+            elif self.single_unit == "centre":
+                variance += float((own[0] - total.mean()) ** 2)
+        return float(np.sqrt(variance))
 
 
 def _codes(n: int, labels: npt.ArrayLike | None, what: str) -> npt.NDArray[np.intp]:
@@ -220,9 +280,8 @@ def number_units(
     stratum: npt.ArrayLike | None,
     unit: npt.ArrayLike | None,
     weighted: npt.NDArray[np.bool_],
-    single_unit: str,
-) -> Design:
-    """Number units within strata, and apply the rule for strata of one unit."""
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Number the units: each person's, and each unit's stratum."""
     of_person = (
         np.zeros(n, np.intp) if stratum is None else _codes(n, stratum, "stratum")
     )
@@ -237,14 +296,7 @@ def number_units(
     stratum_of_unit = np.zeros(len(used), np.intp)
     stratum_of_unit[unit_of[weighted]] = of_person[weighted]
     _, stratum_of_unit = np.unique(stratum_of_unit, return_inverse=True)
-    single = int((np.bincount(stratum_of_unit) == 1).sum())
-    if single and single_unit == "refuse":
-        raise SizingError(
-            f"{single} strata have one sampling unit only, whose spread cannot be seen",
-            allowed="single_unit='centre' (errs on the wide side) or 'certainty'",
-            action="choose one, or join the stratum to a like one",
-        )
-    return Design(unit_of, stratum_of_unit, single_unit)
+    return unit_of, stratum_of_unit
 
 
 def _korn_graubard(
