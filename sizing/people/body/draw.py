@@ -72,7 +72,7 @@ def draw_measures(
     the BMI where anybody was measured, both shared by all people of that draw.
     Missing body mass, stature and age come from embedded people built alike
     (sampling-importance-resampling, Rubin 1988). A drawn body that cannot be
-    one (``model_plausible``) is drawn again, up to 8 times, never clipped; one
+    one (``plausible``) is drawn again, up to 8 times, never clipped; one
     that stays implausible, because of what was given, is marked unsupported.
 
     Examples
