@@ -1,21 +1,23 @@
-"""The answer of a form: it holds for what is entered, or it is taken back whole."""
+"""The parts of a form: its answer holds for what is entered, or is taken back whole."""
 
 from abc import ABC, abstractmethod
+from collections.abc import Sequence
 from typing import Any
 
 import ipywidgets as w
 
 from sizing.app.form_style import FORM_STYLE
-from sizing.app.form_words import bullets, paragraphs, status
-from sizing.app.long_work import LongWork, Progress
-from sizing.app.show import save_panel
+from sizing.app.form_words import bullets, lead, paragraphs, status, wrong_lines
+from sizing.app.long_work import Later, LongWork, Progress
+from sizing.app.show import save_panel, sections_html
 from sizing.app.units import UnitSwitch
 from sizing.cautions import cautions
 from sizing.errors import SizingError
+from sizing.pages.page import Page, Section
 
 
 class AnswerParts:
-    """Words, pictures, whom they do not hold for, and sources."""
+    """Words, pictures and tables, whom they do not hold for, and sources."""
 
     def __init__(self) -> None:
         self.words, self.pictures = w.HTML(), w.HTML()
@@ -27,30 +29,48 @@ class AnswerParts:
             view.value = ""
         self.words.value = status(paragraphs([words] if words else []))
 
+    def wrong(self, error: SizingError, units: str, **how: Any) -> None:
+        """Say what is wrong, in the words of a form, in place of an answer."""
+        self.take_back()
+        self.words.value = status(bullets(wrong_lines(error, units=units, **how)))
 
-class AnswerForm(ABC):
-    """A form whose answer is worked out by a button and kept until an entry changes.
+    def show(
+        self,
+        page: Page,
+        *,
+        words: str = "",
+        sections: Sequence[Section] | None = None,
+    ) -> None:
+        """Show what a printed page holds, or these sections in place of its own.
 
-    What was changed while the work went on makes its answer stale: it is not shown.
+        ``words`` is HTML to stand between the answer and what went in.
+        """
+        # No picture of what was stands beside words of what is.
+        self.pictures.value = ""
+        self.words.value = (
+            lead(page.answer) + words + paragraphs(filter(None, [page.inputs]))
+        )
+        self.limits.value, self.sources.value = (
+            bullets(page.limits),
+            bullets(page.sources),
+        )
+        shown = page.sections if sections is None else sections
+        self.pictures.value = sections_html(shown)
 
-    Attributes
-    ----------
-    keep_view : Widget
-        The parts of a page, in the order every page keeps.
-    answer : object or None
-        What ``work_out`` gave; None where it no longer holds.
-    work : LongWork
-        The button, with its progress and Stop.
+
+class PageForm(ABC):
+    """The parts of a page, in the order every page keeps, and its one answer.
+
+    ``entry``, ``answer_view``, ``picture_view``, ``keep_view``, ``limits_view``,
+    ``cautions_view`` and ``sources_view`` are shown; ``answer`` is None where it no
+    longer holds.
     """
 
-    def __init__(self, button: str) -> None:
+    def __init__(self, *, switch: UnitSwitch | None = None, none: str = "") -> None:
         self.answer: Any = None
-        self.switch = UnitSwitch()
+        self.switch = switch or UnitSwitch()
         self.answered = AnswerParts()
-        self._version = 0
-        self._stale = f"Something was changed: press '{button}' again."
-        self._none = f"There is nothing to save: press '{button}'."
-        self.work = LongWork(button, self._job, self._done)
+        self._none = none or "There is nothing to save yet."
         self.entry = boxed(w.HTML(FORM_STYLE), self.switch.view)
         self.answer_view = boxed(self.answered.words)
         self.picture_view = boxed(self.answered.pictures)
@@ -58,11 +78,7 @@ class AnswerForm(ABC):
         self.cautions_view = boxed(w.HTML(bullets(cautions())))
         self.sources_view = boxed(self.answered.sources)
         self.keep_view = boxed(save_panel(self.results))
-        self.switch.on_change(lambda _: self._show_again())
-
-    @abstractmethod
-    def work_out(self, progress: Progress) -> Any:
-        """Return the answer to what is entered; beside the page, so draw nothing."""
+        self.switch.on_change(lambda _: self.show_again())
 
     @abstractmethod
     def show(self, answer: Any) -> None:
@@ -73,8 +89,74 @@ class AnswerForm(ABC):
         """Return what can be saved of the answer: tables, pictures, pages."""
 
     def lay_out(self, *fields: w.Widget) -> None:
+        """Lay out the fields beneath the choice of units."""
+        self.entry.children = (*self.entry.children, *fields)
+
+    def hold(self, answer: Any) -> None:
+        """Let this answer hold from now on, and show it."""
+        self.answer = answer
+        self.show_again()
+
+    def show_again(self) -> None:
+        """Show the answer that holds, if there is one."""
+        if self.answer is not None:
+            self.show(self.answer)
+
+    def results(self) -> dict[str, Any]:
+        """Return what can be saved."""
+        if self.answer is None:
+            raise SizingError(self._none)
+        return self.saved(self.answer)
+
+
+class LiveForm(PageForm):
+    """A form whose answer follows every entry, after a moment without another."""
+
+    def __init__(self, *, switch: UnitSwitch | None = None, none: str = "") -> None:
+        super().__init__(switch=switch, none=none)
+        self.later = Later(self.update)
+
+    @abstractmethod
+    def work_out(self) -> Any:
+        """Return the answer to what is entered; None or words why there is none."""
+
+    def update(self) -> None:
+        """Answer what is now entered, or say what is wrong; nothing old stays."""
+        self.answer = None
+        try:
+            found = self.work_out()
+        except SizingError as error:
+            self.answered.wrong(error, self.switch.units)
+            return
+        if found is None or isinstance(found, str):
+            self.answered.take_back(found or "")
+        else:
+            self.hold(found)
+
+
+class AnswerForm(PageForm):
+    """A form whose answer is worked out by a button and kept until an entry changes.
+
+    What was changed while the work went on makes its answer stale: it is not shown.
+    """
+
+    def __init__(self, button: str, *, switch: UnitSwitch | None = None) -> None:
+        none = f"There is nothing to save: press '{button}'."
+        super().__init__(switch=switch, none=none)
+        self._version = 0
+        self._stale = f"Something was changed: press '{button}' again."
+        self.work = LongWork(button, self._job, self._done)
+
+    @abstractmethod
+    def work_out(self, progress: Progress) -> Any:
+        """Return the answer to what is entered; beside the page, so draw nothing.
+
+        None where a field says itself what is wrong with it.
+        """
+
+    def lay_out(self, *fields: w.Widget) -> None:
         """Lay out the fields, with the button beneath."""
-        self.entry.children = (*self.entry.children, *fields, self.work.view)
+        super().lay_out(*fields, self.work.view)
 
     def follow(self, *boxes: w.ValueWidget) -> None:
         """Take the answer back whenever one of these widgets changes."""
@@ -88,26 +170,23 @@ class AnswerForm(ABC):
             self.answer = None
             self.answered.take_back(self._stale)
 
-    def results(self) -> dict[str, Any]:
-        """Return what can be saved."""
-        if self.answer is None:
-            raise SizingError(self._none)
-        return self.saved(self.answer)
+    def run(self) -> Any:
+        """Work at once, as the button does, and return the answer."""
+        self.work.run()
+        return self.answer
 
     def _job(self, progress: Progress) -> tuple[int, Any]:
         return self._version, self.work_out(progress)
 
     def _done(self, result: tuple[int, Any]) -> None:
         version, answer = result
-        if version != self._version:
+        self.answer = None
+        if answer is None:
+            self.answered.take_back("Please check what is marked above; then go on.")
+        elif version != self._version:
             self.answered.take_back(self._stale)
-            return
-        self.answer = answer
-        self._show_again()
-
-    def _show_again(self) -> None:
-        if self.answer is not None:
-            self.show(self.answer)
+        else:
+            self.hold(answer)
 
 
 def boxed(*children: w.Widget) -> w.VBox:

@@ -8,11 +8,11 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from sizing.app.answer_parts import AnswerForm
-from sizing.app.form_words import bullets, heading, paragraphs
+from sizing.app.form_words import bullets, heading, lead, paragraphs
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
 from sizing.app.show import show_picture, show_table
-from sizing.app.study_form import chart_html, lead, people_choice
+from sizing.app.study_form import chart_html, people_choice
 from sizing.app.units import UnitField
 from sizing.bands import (
     coverage_by_sizes,

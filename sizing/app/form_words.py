@@ -1,7 +1,7 @@
 """What a form says, as HTML: sentences, lists, and what looks wrong."""
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from html import escape
 
@@ -28,20 +28,26 @@ _ON_A_FORM = {
 }
 
 
-def paragraphs(lines: Sequence[str]) -> str:
+#: Lines no longer than can be read.
+_NARROW = "max-width:60rem;line-height:1.45"
+
+
+def paragraphs(lines: Iterable[str]) -> str:
     """Return lines as paragraphs of HTML."""
-    return "".join(f"<p style='margin:.3em 0'>{escape(line)}</p>" for line in lines)
+    style = f"margin:.3em 0;{_NARROW}"
+    return "".join(f'<p style="{style}">{escape(line)}</p>' for line in lines)
 
 
-def bullets(lines: Sequence[str]) -> str:
+def bullets(lines: Iterable[str]) -> str:
     """Return lines as a list of HTML.
 
     Examples
     --------
     >>> bullets(["a < b"])
-    '<ul><li>a &lt; b</li></ul>'
+    '<ul style="max-width:60rem;line-height:1.45"><li>a &lt; b</li></ul>'
     """
-    return f"<ul>{''.join(f'<li>{escape(line)}</li>' for line in lines)}</ul>"
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f'<ul style="{_NARROW}">{items}</ul>'
 
 
 def heading(words: str) -> str:
@@ -52,6 +58,11 @@ def heading(words: str) -> str:
 def status(content: str) -> str:
     """Return HTML that a screen reader reads out when it changes."""
     return f'<div role="status">{content}</div>'
+
+
+def lead(answer: str) -> str:
+    """Return an answer in words, large, as it leads a page."""
+    return status(f"<p style='font-size:1.15em'><b>{escape(answer)}</b></p>")
 
 
 def file_headings(rows: Sequence[tuple[str, str]]) -> str:

@@ -14,6 +14,8 @@ from sizing.errors import SizingError
 #: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
 Progress = Callable[[str, float], None]
 
+#: Seconds without a further entry before a page that follows is worked out anew.
+PAUSE = 0.6
 _SHOWN_EVERY = 0.1  # seconds: the browser cannot follow more, and each costs a message
 
 
@@ -131,62 +133,41 @@ class LongWork:
                 self.bar.value = share
                 self._say(words)
 
+        result: Any = None
         try:
             result = self._job(progress)
-        except Stopped:
-            ended: Callable[[], object] = self._tell_stopped
-        except SizingError as error:
-            ended = self._teller(error)
         except Exception as error:
             # Untold, a fault of the kit's own would leave the page waiting for ever.
-            ended = self._failure(error)
-        else:
-            ended = self._shower(result, stop)
+            result = error
         if loop is None or loop.is_closed():
-            ended()
+            self._end(result, stop)
         else:
-            loop.call_soon_threadsafe(ended)
+            loop.call_soon_threadsafe(self._end, result, stop)
 
-    def _tell_stopped(self) -> None:
+    def _end(self, result: Any, stop: threading.Event) -> None:
+        """Show what came of the work, or say why nothing did."""
         self._show_running(False)
-        self._say("Stopped. Nothing was changed.")
-        if self._stopped is not None:
-            self._stopped()
-
-    def _teller(self, error: SizingError) -> Callable[[], None]:
-        lines = "<br>".join(escape(line) for line in str(error).splitlines())
-
-        def tell() -> None:
-            self._show_running(False)
+        after: Callable[[], object] | None = None
+        if isinstance(result, SizingError):
+            lines = "<br>".join(escape(line) for line in str(result).splitlines())
             self.told.value = f'<p role="status"><b>Please check:</b> {lines}</p>'
-
-        return tell
-
-    def _failure(self, error: Exception) -> Callable[[], None]:
-        """Say that the kit failed, not the user, and let the work be begun again."""
-
-        def tell() -> None:
-            self._show_running(False)
+        elif isinstance(result, Stopped) or (
+            stop.is_set() and not isinstance(result, Exception)
+        ):
+            self._say("Stopped. Nothing was changed.")
+            after = self._stopped
+        elif isinstance(result, Exception):
             self._say(
-                f"The kit itself failed here ({type(error).__name__}: {error}). "
+                f"The kit itself failed here ({type(result).__name__}: {result}). "
                 "Nothing was changed. Try again; if it comes back, choose Clear "
                 "this page at the top of the page."
             )
-            if self._failed is not None:
-                self._failed()
-
-        return tell
-
-    def _shower(self, result: Any, stop: threading.Event) -> Callable[[], None]:
-        def show() -> None:
-            if stop.is_set():
-                self._tell_stopped()
-                return
-            self._show_running(False)
+            after = self._failed
+        else:
             self._say("")
             self._done(result)
-
-        return show
+        if after is not None:
+            after()
 
     def _show_running(self, yes: bool) -> None:
         self.button.disabled = yes
@@ -199,3 +180,28 @@ class LongWork:
 
     def _say(self, words: str) -> None:
         self.told.value = f'<p role="status">{escape(words)}</p>'
+
+
+class Later:
+    """Does something once nobody has asked for it again for a moment.
+
+    Notes
+    -----
+    Typing into a table asks at every cell; the work is done once, after a pause.
+    Without a running loop, as in a test, it is done at once.
+    """
+
+    def __init__(self, what: Callable[[], object]) -> None:
+        self._what = what
+        self._waiting: asyncio.TimerHandle | None = None
+
+    def ask(self) -> None:
+        """Ask for it, in place of whatever was asked before."""
+        if self._waiting is not None:
+            self._waiting.cancel()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            self._what()
+            return
+        self._waiting = loop.call_later(PAUSE, self._what)

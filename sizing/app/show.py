@@ -3,6 +3,7 @@
 import contextlib
 import io
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 
@@ -11,10 +12,11 @@ import pandas as pd
 from IPython.display import HTML
 from matplotlib.axes import Axes
 
-from sizing.app.wide_table import wide_table
+from sizing.app.form_words import bullets, heading, paragraphs
+from sizing.app.wide_table import scrolling, wide_table
 from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
-from sizing.pages.page import Picture, Table, picture
+from sizing.pages.page import Picture, Section, Table, picture
 from sizing.pages.page import table as page_table
 from sizing.plots.style import figure_of, quiet_style
 
@@ -67,6 +69,26 @@ def table_html(shown: Table) -> str:
         headings=[column.name for column in shown.columns],
         numbers=[column.number for column in shown.columns],
     )
+
+
+def slide_html(drawn: Picture) -> str:
+    """Return a slide as large as the screen allows; a phone scrolls along it."""
+    # The caption stands outside, where a phone need not scroll to read it.
+    alone = picture_html(replace(drawn, caption=""))
+    slide = f'<div style="min-width: 36rem; max-width: 72vw">{alone}</div>'
+    return scrolling(slide, label=drawn.caption) + paragraphs([drawn.caption])
+
+
+def sections_html(sections: Sequence[Section]) -> str:
+    """Return sections of a page for the screen."""
+    parts = []
+    for section in sections:
+        parts += [heading(section.heading), paragraphs(section.words)]
+        parts += [slide_html(figure) for figure in section.figures]
+        parts += [table_html(shown) for shown in section.tables]
+        if section.bullets:
+            parts.append(bullets(section.bullets))
+    return "".join(parts)
 
 
 def save_bytes(result: pd.DataFrame | Axes | str, ending: str) -> bytes:

@@ -1,6 +1,5 @@
 """The page on the study: whose people, which chart; whom it fits, and why."""
 
-from html import escape
 from itertools import count
 from typing import Any
 
@@ -8,8 +7,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.answer_parts import AnswerForm
-from sizing.app.form_words import CHART_HEADINGS, bullets, file_headings, status
-from sizing.app.lesson_parts import sections_html
+from sizing.app.form_words import CHART_HEADINGS, file_headings
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
 from sizing.app.show import show_table
@@ -69,11 +67,6 @@ class StudyForm(AnswerForm):
         """Show the answer, the sizes' edges and the report's sections."""
         self.pattern.use_chart(answer.chart.measures)
         page = study_report(answer, study_pictures(answer))
-        self.answered.words.value = (
-            lead(page.answer)
-            + chart_html(answer.chart, self.switch.units)
-            + f"<p>{escape(page.inputs)}</p>"
-        )
         founded = Section(
             "What was measured, and what was drawn from models",
             tables=[
@@ -84,9 +77,11 @@ class StudyForm(AnswerForm):
                 )
             ],
         )
-        self.answered.pictures.value = sections_html([*page.sections, founded])
-        self.answered.limits.value = bullets(page.limits)
-        self.answered.sources.value = bullets(page.sources)
+        self.answered.show(
+            page,
+            words=chart_html(answer.chart, self.switch.units),
+            sections=[*page.sections, founded],
+        )
 
     def saved(self, answer: Study) -> dict[str, Any]:
         """Return the report, its tables and its pictures."""
@@ -110,11 +105,6 @@ def people_choice(start: str) -> w.Dropdown:
         description="People",
         layout=w.Layout(width="auto"),
     )
-
-
-def lead(answer: str) -> str:
-    """Return an answer in words, large, as it leads a page."""
-    return status(f"<p style='font-size:1.15em'><b>{escape(answer)}</b></p>")
 
 
 def founded_words(people: People) -> pd.DataFrame:
