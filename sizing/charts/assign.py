@@ -8,9 +8,15 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.charts.fits import limits, tenths, unpack
-from sizing.charts.judge import OUTCOMES, judge
-from sizing.charts.nearest import misfits, nearest
+from sizing.charts.fits import (
+    OUTCOMES,
+    judge,
+    limits,
+    misfits,
+    nearest,
+    tenths,
+    unpack,
+)
 from sizing.charts.size_chart import SizeChart
 from sizing.errors import warn
 from sizing.measures import EVIDENCE
@@ -128,7 +134,7 @@ def assign(people: People, chart: SizeChart) -> Assignment:
         too_small, too_large
             Whether the nearest size is too small for her in some measure, and
             whether it is too large in some: two harms, which one person can meet at
-            once. False for those who have a size. ``misfits`` says it of every size.
+            once. False for those who have a size.
         evidence
             The worst evidence among the measures that the chart limits.
 
@@ -168,13 +174,7 @@ def assign(people: People, chart: SizeChart) -> Assignment:
     columns |= _why_not(values, chart, found.code, found.possible)
     columns["evidence"] = _worst_evidence(people, values)
     table = people.frame[["person", "draw"]].assign(**columns)
-    return Assignment(
-        table,
-        fits,
-        people.weight,
-        chart,
-        people.name,
-    )
+    return Assignment(table, fits, people.weight, chart, people.name)
 
 
 def _labels(

@@ -10,8 +10,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.charts.cells import as_number, as_text, is_empty
-from sizing.charts.names import RESERVED, alike, name_fault
+from sizing.charts.cells import (
+    RESERVED,
+    alike,
+    as_number,
+    as_text,
+    is_empty,
+    name_fault,
+)
 from sizing.charts.review import review_chart
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.errors import InputProblems, Problem
@@ -110,11 +116,6 @@ def chart_from(
     >>> chart.frame["sitting_height_cm_high"].round(2).tolist()
     [86.36, 96.52]
     """
-    return build(frame, name=name, source=source, warn=warn)
-
-
-def build(frame: pd.DataFrame, *, name: str, source: str, warn: bool) -> SizeChart:
-    """Check a table, read from a file or made by hand."""
     taken = take(frame, CHART, collect=True, note="file" in frame.attrs)
     with taken.told(f"'{taken.file}'" if taken.file else f"the chart '{name}'"):
         cells = taken.frame.astype(object).itertuples(index=False, name=None)

@@ -1,16 +1,34 @@
-"""Read the cells of a chart: numbers as numbers, and nothing guessed."""
+"""What the cells of a chart hold: numbers, and names fit to be shown everywhere.
+
+A number is read as a number and nothing is guessed. A name of a size is shown on
+screens, printed, put into pages, tables and file formats: one that a spreadsheet would
+run as a formula, that hides letters, or that fills a page is refused where it enters,
+so that it can be written out unchanged ever after.
+"""
 
 import math
+import unicodedata
 from dataclasses import replace
 from numbers import Real
 
 import pandas as pd
 
 from sizing.errors import Problem
+from sizing.files.writing import FORMULA_STARTS
 from sizing.measures.columns import UNIT_WORDS
 from sizing.measures.typed import Quantity, quantity, unclear
 
 _ALLOWED = "a plain number such as 40.5, or an empty cell"
+_DO = "correct it, or empty the cell"
+#: Most letters of a name.
+MOST_LETTERS = 100
+#: What means something else where sizes are chosen and summed up.
+RESERVED = frozenset({"none", "no size", "total", "totals", "sum", "subtotal"})
+#: Greek and Cyrillic letters that look like Latin ones, small or capital (our own
+#: look at their pictures; Unicode's list of confusables, UTS 39, is longer).
+_LOOKS = str.maketrans(
+    "αβεζηικμνορτυχавсеніјкморѕтухԁԛԝһ", "abezhikmnoptyxabcehijkmopstyxdqwh"
+)
 
 
 def is_empty(cell: object) -> bool:
@@ -73,15 +91,61 @@ def as_number(
                     f"write {number:.6g}, or correct the heading",
                 )
     else:
-        found = Problem("this is no number", _ALLOWED, "correct it, or empty the cell")
+        found = Problem("this is no number", _ALLOWED, _DO)
     if found is None and not (math.isfinite(number) and number >= 0):
         found = Problem(
             "a limit that no body can have",
             "a number from 0 upwards; an empty cell means no limit",
-            "correct it, or empty the cell",
+            _DO,
         )
         cell = number
     if found is None:
         return number
     shown = cell if isinstance(cell, (str, Real)) else str(cell)
     return replace(found, file=file, row=row, column=column, value=shown)
+
+
+def alike(name: str) -> str:
+    """Return a name without what the eye may miss: case, spaces, look-alike letters.
+
+    Examples
+    --------
+    >>> alike("Adult  A") == alike("\u0410dult \u0430")
+    True
+    """
+    text = unicodedata.normalize("NFKC", name).casefold().translate(_LOOKS)
+    return " ".join(text.split())
+
+
+def name_fault(name: str) -> tuple[str, str, str] | None:
+    """Say what is wrong with a name: what, what is allowed, what to do.
+
+    Examples
+    --------
+    >>> name_fault("adult 1")
+    >>> name_fault("=1+1")[0]
+    'a name that a spreadsheet would run as a formula'
+    >>> name_fault("adult\\u200b1")[0]
+    'an unseen letter in a name (U+200B)'
+    """
+    if name.lstrip().startswith(tuple(FORMULA_STARTS)):
+        starts = " ".join(FORMULA_STARTS.split()[0])
+        return (
+            "a name that a spreadsheet would run as a formula",
+            f"a name that begins with none of {starts}",
+            "begin it with a letter or a digit",
+        )
+    unseen = next((c for c in name if not c.isprintable()), "")
+    if unseen:
+        return (
+            f"an unseen letter in a name (U+{ord(unseen):04X})",
+            "letters, digits, signs and plain spaces, on one line",
+            "type the name anew",
+        )
+    if len(name) > MOST_LETTERS:
+        return (
+            f"a name of {len(name)} letters",
+            f"at most {MOST_LETTERS} letters",
+            "shorten it; what it means can stand in a column of its own",
+        )
+    return None

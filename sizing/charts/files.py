@@ -1,13 +1,15 @@
-"""Read and write size charts as CSV or XLSX files."""
+"""Read and write size charts as CSV or XLSX files; the invented one."""
 
+import math
 import re
 from dataclasses import replace
 from numbers import Real
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
-from sizing.charts.build import build
+from sizing.charts.build import chart_from
 from sizing.charts.cells import is_empty
 from sizing.charts.size_chart import SizeChart
 from sizing.files.reading import refuse
@@ -15,6 +17,7 @@ from sizing.files.writing import csv_bytes, workbook_bytes, write_bytes
 from sizing.measures import MEASURES
 from sizing.measures.tables import CHART
 from sizing.people.files import read_table
+from sizing.resources import source_table
 
 #: Most sizes of a chart in a file; no maker's range comes near.
 MOST_SIZES = 200
@@ -62,7 +65,7 @@ def read_chart(path: str | Path, *, warn: bool = True) -> SizeChart:
     if kind not in (".csv", ".xlsx") and path.is_file():
         refuse(path, "the wrong kind of file", f"save the chart as {_KINDS}")
     frame = read_table(path, CHART, raw=True, most_rows=MOST_SIZES)
-    chart = build(frame, name=path.stem, source=path.name, warn=warn)
+    chart = chart_from(frame, name=path.stem, source=path.name, warn=warn)
     return replace(chart, frame=_typed(chart.frame))
 
 
@@ -123,15 +126,7 @@ def _typed(frame: pd.DataFrame) -> pd.DataFrame:
         filled = [cell for cell in cells if not is_empty(cell)]
         written = any(isinstance(cell, str) for cell in filled)
         if written and all(_is_plain_number(cell) for cell in filled):
-            numbers = pd.to_numeric(cells.mask(cells.map(is_empty)))
-            if numbers.dtype.kind == "f":
-                # Older releases of pandas miss the last digit of some numbers.
-                exact = [
-                    float(cell) if isinstance(cell, str) and cell.strip() else number
-                    for cell, number in zip(cells, numbers, strict=True)
-                ]
-                numbers = pd.Series(exact, index=cells.index, dtype=float)
-            made[name] = numbers
+            made[name] = pd.Series(map(_number, cells), index=cells.index)
         else:
             made[name] = cells.infer_objects()
     return frame.assign(**made)
@@ -142,3 +137,34 @@ def _is_plain_number(cell: object) -> bool:
     if isinstance(cell, str):
         return bool(_PLAIN_NUMBER.match(cell.strip()))
     return isinstance(cell, Real) and not isinstance(cell, bool)
+
+
+def _number(cell: Any) -> Any:
+    """Return a cell that is empty or holds a plain number; whole ones stay whole."""
+    if is_empty(cell):
+        return math.nan
+    if isinstance(cell, str):
+        return float(cell) if "." in cell else int(cell)
+    return cell
+
+
+def demo_chart() -> SizeChart:
+    """Return an invented chart of nine sizes, three in each group.
+
+    It limits body mass, shoulder height sitting, buttock-popliteal length and
+    hip circumference, and states load limits. Nobody may choose a sling by
+    it: its numbers are made up (``data_sources/demo_chart.md``).
+
+    Returns
+    -------
+    SizeChart
+        Its source says that it is invented.
+
+    Examples
+    --------
+    >>> chart = demo_chart()
+    >>> len(chart.sizes), chart.source.startswith("invented")
+    (9, True)
+    """
+    frame = source_table("demo_chart.csv")
+    return chart_from(frame, name="", source="", warn=False)

@@ -1,7 +1,10 @@
-"""Who fits what, fast: sizes as bits, looked up by whole tenths."""
+"""Who fits what, fast: sizes as bits, looked up by whole tenths; what comes of it.
+
+The sizes that a person fits, the outcome, and for whom none fits the nearest.
+"""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,10 +19,24 @@ from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
 #: One bit for each size; a chart of more is looked up in parts.
 MOST_SIZES = 64
 MASS = "body_mass_kg"
+#: What can come of it, each person and draw having exactly one.
+OUTCOMES: tuple[str, ...] = (
+    "one",
+    "choice",
+    "between",
+    "beyond_largest",
+    "below_smallest",
+    "over_load",
+    "not_measured",
+)
 #: Rows looked up in one step.
 _BLOCK = 1 << 16
 
 Masks = npt.NDArray[np.unsignedinteger[Any]]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+#: Measures to columns of whole tenths, negative where not measured.
+Tenths = Mapping[str, npt.NDArray[np.integer[Any]]]
 
 
 def mask_type(chart: SizeChart) -> type[np.unsignedinteger[Any]]:
@@ -29,26 +46,20 @@ def mask_type(chart: SizeChart) -> type[np.unsignedinteger[Any]]:
         what, allowed = "too many sizes in one chart", f"up to {MOST_SIZES}"
         do = "split the chart by group"
         raise SizingError(what, allowed=allowed, action=do, value=count)
-    for kind in (np.uint8, np.uint16, np.uint32):
-        if count <= np.iinfo(kind).bits:
-            return kind
-    return np.uint64
+    kind: type[np.unsignedinteger[Any]] = np.min_scalar_type((1 << count) - 1).type
+    return kind
 
 
 def parts(chart: SizeChart) -> list[SizeChart]:
     """Return the chart in parts of no more sizes than a mask has bits."""
-    if len(chart.sizes) <= MOST_SIZES:
-        return [chart]
-    frame, starts = chart.frame, range(0, len(chart.sizes), MOST_SIZES)
+    frame = chart.frame
     return [
         replace(chart, frame=frame.iloc[at : at + MOST_SIZES].reset_index(drop=True))
-        for at in starts
+        for at in range(0, max(len(frame), 1), MOST_SIZES)
     ]
 
 
-def limits(
-    chart: SizeChart,
-) -> dict[str, tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]]:
+def limits(chart: SizeChart) -> dict[str, tuple[Ints, Ints]]:
     """Return each limited measure's edges in tenths, the load limit within.
 
     The load limit bounds the body mass from above, so it is taken together
@@ -64,8 +75,8 @@ def limits(
 
 
 def lookup(
-    low: npt.NDArray[np.int64],
-    high: npt.NDArray[np.int64],
+    low: Ints,
+    high: Ints,
     kind: type[np.unsignedinteger[Any]],
     *,
     missing_holds: bool = False,
@@ -93,35 +104,13 @@ def masks(values: npt.NDArray[np.integer[Any]], table: Masks) -> Masks:
     return mask
 
 
-def size_masks(
-    values: Mapping[str, npt.NDArray[np.integer[Any]]], chart: SizeChart
-) -> Masks:
-    """Return, for each row, the sizes it fits: bit i is size i of the chart.
+def size_masks(values: Tenths, chart: SizeChart) -> Masks:
+    """Return, for each row, the sizes it fits: bit i is size i of up to 64.
 
-    Parameters
-    ----------
-    values : mapping of measure to ndarray of int
-        Tenths (mm, 0.1 kg), negative where not measured; see ``to_tenths``. A
-        limited measure that is absent counts as not measured. Columns of
-        ``int16`` (up to 3,276.7) are the fastest.
-    chart : SizeChart
-        Of up to 64 sizes.
-
-    Returns
-    -------
-    ndarray of unsigned int, shape (rows,)
-
-    Raises
-    ------
-    SizingError
-        If no measure is given, the lengths differ, or the chart has more
-        than 64 sizes.
-
-    Notes
-    -----
-    For each measure a table says which sizes hold each whole tenth; a row's
-    sizes are the common bits of what its measures look up. The time does not
-    depend on the number of sizes. ``tests/benchmarks/bench_fit.py`` measures it.
+    For each measure a table says which sizes hold each whole tenth; a row's sizes are
+    the common bits of what its measures look up, so the time does not depend on the
+    number of sizes. A limited measure that is absent counts as not measured. Columns of
+    ``int16`` (up to 3,276.7) are the fastest (``tests/benchmarks/bench_fit.py``).
 
     Examples
     --------
@@ -188,7 +177,7 @@ def _keep_all(
             part &= found[:size]
 
 
-def unpack(fits: Sequence[Masks], count: int) -> npt.NDArray[np.bool_]:
+def unpack(fits: Sequence[Masks], count: int) -> Bools:
     """Return masks, one for each part of a chart, as a boolean matrix."""
     made = []
     for part in fits:
@@ -198,10 +187,7 @@ def unpack(fits: Sequence[Masks], count: int) -> npt.NDArray[np.bool_]:
     return made[0] if len(made) == 1 else np.concatenate(made, axis=1)
 
 
-def fits_matrix(
-    values: Mapping[str, npt.NDArray[np.integer[Any]]] | pd.DataFrame,
-    chart: SizeChart,
-) -> npt.NDArray[np.bool_]:
+def fits_matrix(values: Tenths | pd.DataFrame, chart: SizeChart) -> Bools:
     """Return who fits what.
 
     Parameters
@@ -234,7 +220,7 @@ def fits_matrix(
     return unpack(masks, len(chart.sizes))
 
 
-def tenths(frame: pd.DataFrame, chart: SizeChart) -> dict[str, npt.NDArray[np.int64]]:
+def tenths(frame: pd.DataFrame, chart: SizeChart) -> dict[str, Ints]:
     """Return the frame's columns that the chart limits, in whole tenths.
 
     A limited measure that the frame lacks comes back as not measured.
@@ -246,3 +232,139 @@ def tenths(frame: pd.DataFrame, chart: SizeChart) -> dict[str, npt.NDArray[np.in
         else:
             made[measure] = np.full(len(frame), MISSING_TENTHS)
     return made
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Sizes and outcome of each row.
+
+    Which sizes are known to fit, and which are not ruled out by what is known, each as
+    masks of the chart's ``parts``; how many are known to fit; and the outcome's place
+    in ``OUTCOMES``, of which ``assign`` has the rule.
+    """
+
+    fitting: list[Masks]
+    possible: list[Masks]
+    count: Ints
+    code: Ints
+
+
+def judge(values: Mapping[str, Ints], chart: SizeChart, rows: int) -> Judged:
+    """Say which sizes fit each row, and what comes of it."""
+    beyond, below = np.zeros(rows, dtype=bool), np.zeros(rows, dtype=bool)
+    for measure in chart.measures:
+        low, high = chart.edges(measure)
+        beyond |= values[measure] > high.max()
+        below |= (values[measure] < low.min()) & (values[measure] != MISSING_TENTHS)
+    load = chart.load_limits()
+    over_all = np.zeros(rows, dtype=bool)
+    if MASS in values and (load < NO_HIGH).any():
+        over_all = values[MASS] > load.max()
+
+    found = [_of_part(values, part, rows) for part in parts(chart)]
+    fitting, holding, possible = (list(each) for each in zip(*found, strict=True))
+    count = np.sum([np.bitwise_count(part) for part in fitting], axis=0, dtype=int)
+    held, could = (
+        np.logical_or.reduce([part != 0 for part in each])
+        for each in (holding, possible)
+    )
+    true = [count == 1, count > 1, could, over_all | held, beyond, below]
+    code = np.select(true, [0, 1, 6, 5, 3, 4], 2)
+    return Judged(fitting, possible, count, code)
+
+
+def _of_part(
+    values: Mapping[str, Ints], chart: SizeChart, rows: int
+) -> tuple[Masks, Masks, Masks]:
+    """Return the sizes that fit, those whose bands could hold, and could fit."""
+    kind = mask_type(chart)
+    every = kind((1 << len(chart.sizes)) - 1)
+    fitting = np.full(rows, every, dtype=kind)
+    holding, bearing = fitting.copy(), fitting.copy()
+    for measure in chart.measures:
+        x, edges = values[measure], chart.edges(measure)
+        fitting &= masks(x, lookup(*edges, kind))
+        holding &= masks(x, lookup(*edges, kind, missing_holds=True))
+    load = chart.load_limits()
+    if MASS in values and (load < NO_HIGH).any():
+        mass, zero = values[MASS], np.zeros_like(load)
+        fitting &= masks(mass, lookup(zero, load, kind))
+        bearing = masks(mass, lookup(zero, load, kind, missing_holds=True))
+    return fitting, holding, np.bitwise_and(holding, bearing)
+
+
+def misfits(values: Tenths | pd.DataFrame, chart: SizeChart) -> tuple[Bools, Bools]:
+    """Return for whom each size is too small, and for whom too large.
+
+    They are different harms: a sling too small gives discomfort and pressure and may
+    tip; from one too large a person can slip out (HSE information sheet HSIS3). Both
+    can be true. A measure not taken says nothing; the load limit is another matter.
+    """
+    if isinstance(values, pd.DataFrame):
+        values = tenths(values, chart)
+    rows = max(map(len, values.values()), default=0)
+    too_small = np.zeros((rows, len(chart.sizes)), dtype=bool)
+    too_large = too_small.copy()
+    for measure in chart.measures:
+        (low, high), x = chart.edges(measure), np.asarray(values[measure])[:, None]
+        too_small |= x > high
+        too_large |= (x < low) & (x != MISSING_TENTHS)
+    return too_small, too_large
+
+
+def yardsticks(chart: SizeChart) -> dict[str, float]:
+    """Return what one unit of miss is in each limited measure, in tenths.
+
+    The chart's median band width; where no size has both edges, a tenth of
+    the median edge; never less than one tenth.
+    """
+    made = {}
+    for measure, (low, high) in limits(chart).items():
+        both = (low > NO_LOW) & (high < NO_HIGH)
+        edges = np.concatenate([low[low > NO_LOW], high[high < NO_HIGH]])
+        width = np.median((high - low)[both]) if both.any() else np.median(edges) / 10
+        made[measure] = max(float(width), 1.0)
+    return made
+
+
+def nearest(
+    values: Mapping[str, Ints], chart: SizeChart, *, over_load: Bools
+) -> tuple[Ints, Ints, Ints, npt.NDArray[np.float64]]:
+    """Find the size with the least total miss (``charts.assign`` has the rule)."""
+    n, k = len(over_load), len(chart.sizes)
+    row = np.arange(n)
+    units = yardsticks(chart)
+    total = np.zeros((n, k))
+    for measure, (low, high) in limits(chart).items():
+        total += _distance(values[measure][:, None], low, high) / units[measure]
+    load = chart.load_limits()
+    if over_load.any():
+        mass = values[MASS][:, None]
+        total[over_load[:, None] & (mass <= load)] = np.inf
+    size = total.argmin(axis=1)
+
+    parts = np.empty((n, len(units)))
+    above = np.empty((n, len(units)), dtype=bool)
+    gaps = np.empty((n, len(units)), dtype=np.int64)
+    for j, (measure, (low, high)) in enumerate(limits(chart).items()):
+        above[:, j] = values[measure] > high[size]
+        gaps[:, j] = _distance(values[measure], low[size], high[size])
+        parts[:, j] = gaps[:, j] / units[measure]
+    measure_at = parts.argmax(axis=1)
+    miss = gaps[row, measure_at]
+    direction = np.where(above[row, measure_at], 0, 1)
+
+    if over_load.any() or MASS in units:
+        j = list(units).index(MASS)
+        beyond = values[MASS] > load[size]
+        heavy = over_load | ((measure_at == j) & beyond)
+        measure_at = np.where(heavy, j, measure_at)
+        direction = np.where(heavy, 2, direction)
+        miss = np.where(heavy, values[MASS] - load[size], miss)
+    return size, measure_at, direction, miss / 10
+
+
+def _distance(x: Ints, low: Ints, high: Ints) -> Ints:
+    """Return how far each value lies outside its band, 0 where not measured."""
+    gap = np.maximum(np.maximum(low - x, x - high), 0)
+    return np.where(x == MISSING_TENTHS, 0, gap)

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.charts.nearest import misfits
+from sizing.charts.fits import misfits
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.measures import MEASURES, plausible_range, to_tenths
 from sizing.measures.edges import NO_HIGH

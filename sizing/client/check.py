@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts import DIRECTIONS, SizeChart
-from sizing.charts.nearest import nearest, yardsticks
+from sizing.charts.fits import nearest, yardsticks
 from sizing.client.allowances import allowance_table, in_body_terms
 from sizing.client.answer import ClientAnswer
 from sizing.client.apart import bodies_of, unchanged

@@ -8,8 +8,7 @@ import pandas as pd
 
 from sizing.cautions import cautions
 from sizing.charts import OUTCOMES, SizeChart
-from sizing.charts.fits import limits, tenths, unpack
-from sizing.charts.judge import judge
+from sizing.charts.fits import judge, limits, tenths, unpack
 from sizing.coverage.coverage import EVERYONE, percent
 from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
 from sizing.errors import SizingError

@@ -10,7 +10,7 @@ import pandas as pd
 
 from sizing.cautions import cautions, invented_first
 from sizing.charts import OUTCOMES, SizeChart, assign
-from sizing.charts.nearest import yardsticks
+from sizing.charts.fits import yardsticks
 from sizing.coverage.coverage import EVERYONE, memberships, outcome_columns
 from sizing.coverage.groups import by_list
 from sizing.measures import to_tenths

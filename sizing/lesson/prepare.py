@@ -6,8 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from sizing.charts import SizeChart
-from sizing.charts.demo import demo_chart
+from sizing.charts import SizeChart, demo_chart
 from sizing.lesson.answers import read_answers
 from sizing.lesson.elsewhere import elsewhere
 from sizing.lesson.guessing import check_guesses, fit_guess

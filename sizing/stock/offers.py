@@ -8,7 +8,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts import SizeChart, fits_matrix
-from sizing.charts.names import alike
+from sizing.charts.cells import alike
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures.edges import NO_HIGH
 from sizing.measures.tables import PRICES, take

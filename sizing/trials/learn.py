@@ -8,7 +8,7 @@ import pandas as pd
 
 from sizing.cautions import cautions, invented_words
 from sizing.charts import SizeChart
-from sizing.charts.build import build
+from sizing.charts.build import chart_from
 from sizing.client.how import MASS
 from sizing.errors import SizingError, check_seed
 from sizing.measures import vocabulary
@@ -328,6 +328,6 @@ def _chart(trials: Trials, edges: pd.DataFrame) -> SizeChart:
     source = f"{made_up}edges learned from {n} trials; printed: {chart.source}"
     source = f"invented; {source}" if made_up or chart.invented else source
     name = f"{chart.name}, learned"
-    return build(
+    return chart_from(
         frame.reset_index()[list(chart.frame)], name=name, source=source, warn=False
     )

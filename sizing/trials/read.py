@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart
-from sizing.charts.names import alike
+from sizing.charts.cells import alike
 from sizing.client.how import HOW, MASS, reading
 from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import MEASURES, measure_patterns, to_standard_units, vocabulary

@@ -15,10 +15,9 @@ from sizing.charts import (
     chart_from,
     demo_chart,
     fits_matrix,
-    size_masks,
 )
 from sizing.charts import fits as core
-from sizing.charts.nearest import yardsticks
+from sizing.charts.fits import size_masks, yardsticks
 from sizing.errors import SizingError, SizingWarning
 from sizing.measures import EVIDENCE
 from sizing.people.people import People

@@ -6,10 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.charts import SizeChart, assign, chart_from, size_masks
+from sizing.charts import SizeChart, assign, chart_from
 from sizing.charts import fits as core
-from sizing.charts.judge import judge
-from sizing.charts.nearest import nearest, yardsticks
+from sizing.charts.fits import judge, nearest, size_masks, yardsticks
 from sizing.client.outcomes import POSSIBLE, edges_of, fitting
 from sizing.errors import SizingWarning
 from sizing.measures import MEASURES

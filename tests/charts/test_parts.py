@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from openpyxl import Workbook
 
 from sizing.charts import SizeChart, chart_from, read_chart, review_chart, write_chart
-from sizing.charts.cells import as_number, as_text, is_empty
-from sizing.charts.names import name_fault
+from sizing.charts.cells import as_number, as_text, is_empty, name_fault
 from sizing.errors import InputProblems, Problem
 from sizing.measures import MEASURES
 from sizing.measures.edges import NO_HIGH, NO_LOW
