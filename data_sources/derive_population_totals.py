@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from sizing.people.totals import KEYS, cells
+from sizing.people.named import KEYS, cells
 from sizing.surveys import read_embedded
 
 OUT = Path(__file__).with_name("nhanes_2017_2018_totals.csv")

@@ -47,31 +47,10 @@ def z_score(
 ) -> Floats:
     """Return how many SDs a child stands from the median for sex and age.
 
-    Parameters
-    ----------
-    measure : {"stature_cm", "body_mass_kg", "bmi"}
-    sex : {"female", "male"}
-    age_years : array-like of float
-        2 to 20; body mass from 2.0417.
-    value : array-like of float
-        In cm, kg or kg/m2.
-
-    Returns
-    -------
-    ndarray of float
-        ``((value / M)^L - 1) / (L S)``, or ``ln(value / M) / S`` where L is 0
-        (Cole and Green, Stat Med 1992;11:1305-1319); L, M, S linear between the
-        reference's months.
-
-    Raises
-    ------
-    SizingError
-        For an unknown measure or sex, an age outside the reference, or a value
-        that is not above 0.
-
-    References
-    ----------
-    CDC 2000 growth charts (``data_sources/cdc_2000_lms.csv``).
+    ``((value / M)^L - 1) / (L S)``, or ``ln(value / M) / S`` where L is 0 (Cole and
+    Green, Stat Med 1992;11:1305-1319); L, M, S of the CDC 2000 growth charts
+    (``data_sources/cdc_2000_lms.csv``), linear between the reference's months, from 2
+    (body mass 2.0417) to 20 years; values in cm, kg or kg/m2.
 
     Examples
     --------
@@ -92,20 +71,7 @@ def z_score(
 def centile(
     measure: str, sex: str, age_years: npt.ArrayLike, value: npt.ArrayLike
 ) -> Floats:
-    """Return the share of children of that sex and age below ``value``.
-
-    Parameters, errors and reference as in ``z_score``.
-
-    Returns
-    -------
-    ndarray of float
-        Between 0 and 1: the standard normal distribution at the z-score.
-
-    Examples
-    --------
-    >>> centile("bmi", "female", [10.0, 10.0], [16.8, 23.0]).round(2).tolist()
-    [0.49, 0.95]
-    """
+    """Return the share of children of that sex and age below ``value``."""
     out: Floats = ndtr(z_score(measure, sex, age_years, value))
     return out
 
@@ -115,22 +81,8 @@ def value_at(
 ) -> Floats:
     """Return the value that stands ``z`` SDs from the median for sex and age.
 
-    Parameters
-    ----------
-    measure, sex, age_years
-        As in ``z_score``.
-    z : array-like of float
-
-    Returns
-    -------
-    ndarray of float
-        ``M (1 + L S z)^(1/L)``, or ``M exp(S z)`` where L is 0; NaN where the
-        reference has no such value (``1 + L S z`` not above 0).
-
-    Examples
-    --------
-    >>> value_at("stature_cm", "female", 10.0, 0.0).round(1).item()
-    138.0
+    ``M (1 + L S z)^(1/L)``, or ``M exp(S z)`` where L is 0; NaN where the reference
+    has no such value (``1 + L S z`` not above 0).
     """
     power, median, spread = _lms(measure, sex, age_years)
     score = np.asarray(z, dtype=float)

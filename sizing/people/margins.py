@@ -1,22 +1,37 @@
-"""Margins: what is known of a population, as a tidy table.
+"""Margins: what is known of a population, as a tidy table, and whom each speaks of.
 
-A margin is a share (of a level, or of a range) or a mean, in everyone or within
-a group; ``Margin`` says exactly what each means.
+A margin is a share (of a level, or of a range) or a mean, in everyone or within a
+group. Ranges are half-open, low <= x < high, as the classes of body mass index are
+written; the sizes' own edge rule is another matter.
 """
 
-from dataclasses import replace
+import operator
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures.tables import MARGINS, take
 from sizing.measures.typed import amounts
+from sizing.people.classes import body_mass_index
 from sizing.people.files import read_table
-from sizing.people.margin import CONDITION, Margin, is_number
 from sizing.resources import source_table
 
+Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+CONDITION = re.compile(r"^\s*(\w+)\s*(>=|<=|=|<|>)\s*(.+?)\s*$")
+_COMPARE: dict[str, Callable[[Array, float], Mask]] = {
+    ">=": operator.ge,
+    "<=": operator.le,
+    "<": operator.lt,
+    ">": operator.gt,
+}
 #: Columns of a table of margins, in order.
 MARGIN_COLUMNS: tuple[str, ...] = tuple(column.name for column in MARGINS.columns)
 STATISTICS: tuple[str, ...] = ("share", "mean")
@@ -28,6 +43,184 @@ STANDINGS: tuple[str, ...] = (
     "the user's own",
 )
 _NUMBERS = ("low", "high", "target")
+
+
+@dataclass(frozen=True)
+class Margin:
+    """One thing known of a population.
+
+    Attributes
+    ----------
+    variable : str
+        A column of the people, or ``bmi``.
+    statistic : str
+        ``share`` or ``mean``.
+    target : float
+        The share (0 to 1) or the mean (in the variable's unit).
+    level : str
+        For a share of a category; empty for a range or a mean.
+    low, high : float
+        For a share of a range, low <= x < high; NaN where open.
+    within : str
+        The group it holds in: conditions such as ``sex=female`` or
+        ``age_years>=65``, joined by ``;``. Empty: everyone.
+    """
+
+    variable: str
+    statistic: str
+    target: float
+    level: str = ""
+    low: float = np.nan
+    high: float = np.nan
+    within: str = ""
+
+    def __str__(self) -> str:
+        """Return the margin in plain words, without its target."""
+        group = f" within {self.within}" if self.within else ""
+        if self.statistic == "mean":
+            return f"mean {self.variable}{group}"
+        return f"share with {self._what()}{group}"
+
+    def _what(self) -> str:
+        if self.level:
+            return f"{self.variable}={self.level}"
+        if np.isnan(self.low):
+            return f"{self.variable}<{self.high:g}"
+        if np.isnan(self.high):
+            return f"{self.variable}>={self.low:g}"
+        return f"{self.low:g}<={self.variable}<{self.high:g}"
+
+    def group(self, frame: pd.DataFrame) -> Mask:
+        """Return which rows the margin speaks of: in the group, value known."""
+        inside = variable_of(frame, self.variable).notna().to_numpy(dtype=bool).copy()
+        for condition in conditions(self.within):
+            inside &= _meets(frame, *condition)
+        return inside
+
+    def value(self, frame: pd.DataFrame) -> Array:
+        """Return what is averaged: the variable, or 1 in the class and 0 out."""
+        column = variable_of(frame, self.variable)
+        if self.statistic == "mean":
+            return column.to_numpy(dtype=float, na_value=np.nan)
+        if self.level:
+            return _equals(column, self.level).astype(float)
+        number = column.to_numpy(dtype=float, na_value=np.nan)
+        low = -np.inf if np.isnan(self.low) else self.low
+        high = np.inf if np.isnan(self.high) else self.high
+        return ((number >= low) & (number < high)).astype(float)
+
+
+def variable_of(frame: pd.DataFrame, name: str) -> pd.Series:
+    """Return a column; ``bmi`` is worked out as mass / stature^2 (kg/m^2)."""
+    return frame[name] if name in frame else body_mass_index(frame)
+
+
+def check_against(margins: list[Margin], frame: pd.DataFrame) -> None:
+    """Refuse margins that these people cannot answer, all named at once."""
+    problems = []
+    for margin in margins:
+        names = [margin.variable, *(name for name, _, _ in conditions(margin.within))]
+        absent = [name for name in names if not _has(frame, name)]
+        if absent:
+            columns = ", ".join(str(c) for c in frame.columns)
+            problems.append(
+                Problem(
+                    f"'{margin}' needs the variable '{absent[0]}', which these "
+                    "people do not have",
+                    f"{columns}; bmi where weight and height are known",
+                    "name one of these",
+                )
+            )
+            continue
+        if not margin.level and not pd.api.types.is_numeric_dtype(
+            variable_of(frame, margin.variable)
+        ):
+            problems.append(
+                Problem(
+                    f"'{margin}' needs numbers, and {margin.variable} holds words",
+                    "a share with a level",
+                    "write the level instead",
+                )
+            )
+            continue
+        problems += _unanswerable(margin, frame)
+    if problems:
+        raise InputProblems(problems, about="the margins for these people")
+
+
+def _unanswerable(margin: Margin, frame: pd.DataFrame) -> list[Problem]:
+    inside = margin.group(frame)
+    where = f" within {margin.within}" if margin.within else ""
+    if not inside.any():
+        return [
+            Problem(
+                f"the group is empty: nobody{where} has a known {margin.variable}",
+                "",
+                "drop the margin or widen its group",
+            )
+        ]
+    value = margin.value(frame)[inside]
+    low, high = float(value.min()), float(value.max())
+    if low < margin.target < high or low == high == margin.target:
+        return []
+    if margin.statistic == "mean":
+        what = (
+            f"{margin} of {margin.target:g} cannot be met: these people run from "
+            f"{low:g} to {high:g}"
+        )
+        return [Problem(what, "a mean between those", "drop or change the margin")]
+    many = "nobody is" if high == 0 else "everybody is"
+    return [
+        Problem(
+            f"{margin} of {margin.target:g} cannot be met: {many} in that class",
+            "",
+            "drop the margin or choose other people",
+        )
+    ]
+
+
+def conditions(within: str) -> list[tuple[str, str, str]]:
+    """Return the conditions of a group as (name, sign, value).
+
+    Examples
+    --------
+    >>> conditions("sex=female; age_years>=65")
+    [('sex', '=', 'female'), ('age_years', '>=', '65')]
+    """
+    found = (CONDITION.match(part) for part in within.split(";") if part.strip())
+    return [(m[1], m[2], m[3]) for m in found if m is not None]
+
+
+def _meets(frame: pd.DataFrame, name: str, sign: str, text: str) -> Mask:
+    column = variable_of(frame, name)
+    if sign == "=":
+        return _equals(column, text)
+    number = column.to_numpy(dtype=float, na_value=np.nan)
+    return _COMPARE[sign](number, float(text))
+
+
+def _equals(column: pd.Series, text: str) -> Mask:
+    """Return where a column holds a level; yes/no stand for true/false."""
+    if pd.api.types.is_bool_dtype(column):
+        level = text.lower() in {"true", "yes", "1"}
+        return (column == level).fillna(False).to_numpy(dtype=bool)
+    if pd.api.types.is_numeric_dtype(column) and is_number(text):
+        return (column == float(text)).to_numpy(dtype=bool, na_value=False)
+    words = column if pd.api.types.is_string_dtype(column) else column.astype(str)
+    return (words == text).to_numpy(dtype=bool, na_value=False)
+
+
+def _has(frame: pd.DataFrame, name: str) -> bool:
+    bmi = name == "bmi" and {"body_mass_kg", "stature_cm"} <= set(frame.columns)
+    return name in frame or bmi
+
+
+def is_number(text: str) -> bool:
+    """Return whether a text is a finite number."""
+    try:
+        return bool(np.isfinite(float(text)))
+    except ValueError:
+        return False
 
 
 def read_margins(path: str | Path) -> pd.DataFrame:

@@ -10,16 +10,50 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import SizingError, check_number, one_of, warn
-from sizing.people import limits, totals
+from sizing.people import limits
 from sizing.people.body import Drawn, draw_measures
 from sizing.people.classes import ADULT_AGE, age_band, bmi_class, body_mass_index
 from sizing.people.margins import margins_from, named_margins, to_margins
 from sizing.people.own import check_draws
 from sizing.people.people import People
 from sizing.people.weights import Weighting, rake
+from sizing.resources import source_table
 from sizing.surveys import read_embedded
 
 Mask = npt.NDArray[np.bool_]
+
+TOTALS_SOURCE = (
+    "Totals by age, sex, ethnic group, class of body mass index and difficulty "
+    "walking: US National Center for Health Statistics, NHANES 2017-2018, sums of "
+    "examination weights (public domain)."
+)
+#: What a cell of the totals may be of.
+KEYS = (
+    "age_years_from",
+    "sex",
+    "ethnic_group",
+    "build",
+    "mass",
+    "walking_difficulty",
+)
+#: Lower ends of the ages, by kind of cell: as fine as leaves three people in each.
+_AGES = {
+    "descent": (2, 6, 12, 20, 30, 40, 50, 60, 70, 80),
+    "build": (2, 6, 18, 40, 60),
+    "walking": (18, 60),
+}
+#: Classes of adults' body mass index as the cells of walking know them.
+_COARSE = {
+    "obesity class 1": "30 to 39",
+    "obesity class 2": "30 to 39",
+    "obesity class 3": "40 and over",
+    "50 and over": "40 and over",
+    "not measured": "not measured",
+}
+#: Where the tails of body mass index and of body mass begin.
+_HEAVIEST, _HEAVY_KG = 50.0, 127.0
+#: Rounds of raking, and how little a last one changes: totals are whole persons.
+_ROUNDS, _NEAR = 500, 1e-5
 
 #: Fewer people than this carry no share worth reading (common practice, no source).
 _FEW = 30
@@ -61,7 +95,9 @@ _POPULATIONS: dict[str, _Population] = {
         lambda f: (f["age_years"] >= 65).to_numpy(),
         (limits.CARE_HOME, limits.CARE_HOME_AGE),
     ),
-    "bariatric": _Population("adults of high body mass index", _adult),
+    "bariatric": _Population(
+        "adults of high body mass index", _adult, (limits.BARIATRIC,)
+    ),
     "england_adults": _Population(
         "adults reweighted to published figures for England",
         _adult,
@@ -159,12 +195,13 @@ def load_people(
     """
     one_of("population", name, POPULATIONS)
     check_draws(draws, seed)
-    _check_threshold(bmi_threshold)
+    low, high = _BMI_LIMITS
+    check_number("the body mass index", bmi_threshold, least=low, most=high)
     wanted = margins_from(margins) if margins is not None else None
     if wanted is None and name in ("care_home", "england_adults"):
         wanted = named_margins(name)
     population = _POPULATIONS[name]
-    everyone, weights = totals.weighted_embedded()
+    everyone, weights = weighted_embedded()
     chosen = population.chosen(everyone)
     if name == "bariatric":
         # Whoever is known to be lighter need not be drawn.
@@ -180,7 +217,9 @@ def load_people(
         member = (long["bmi"] >= bmi_threshold).to_numpy()
         rows, factor = _members(member, draws)
         draw = np.repeat(np.arange(draws), len(rows) // draws)
-        long, evidence = _take(long, rows), _take(evidence, rows)
+        long, evidence = (
+            part.iloc[rows].reset_index(drop=True) for part in (long, evidence)
+        )
         long["draw"], weight, number = draw, weight[rows] * factor, number[rows]
         if long.empty:
             raise SizingError(
@@ -190,27 +229,90 @@ def load_people(
     long["age_band"] = age_band(long["age_years"])
     long["bmi_class"] = bmi_class(long)
     ages = long["age_years"]
+    more = {"bmi_threshold": bmi_threshold} if name == "bariatric" else {}
     people = People(
         name=name,
         frame=long,
         weight=pd.Series(weight, index=long.index, name="weight"),
         evidence=evidence,
-        sources=(*_survey_sources(), totals.SOURCE, *limits.MODEL_SOURCES),
+        sources=(*read_embedded().sources, TOTALS_SOURCE, *limits.MODEL_SOURCES),
         limits=(
             *population.limits,
-            *((limits.BARIATRIC,) if name == "bariatric" else ()),
             *limits.SURVEY,
             *limits.model_limits(float(ages.min()), float(ages.max())),
             limits.NO_POSTURE,
             *(() if name == "walking_difficulty" else (limits.PROXY,)),
         ),
-        settings=_settings(name, draws, seed, bmi_threshold),
+        settings={"name": name, "draws": draws, "seed": seed, **more},
         drawn=Drawn(seed, number),
     )
     if wanted is not None:
         return reweight(people, wanted)
     _warn_if_few(people)
     return people
+
+
+def cells(frame: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    """Return the cell of each person, by kind of cell; missing keys are all."""
+    sex, age = frame["sex"].to_numpy(), frame["age_years"].to_numpy(dtype=float)
+    bmi = body_mass_index(frame)
+    build = pd.Series(np.asarray(bmi_class(frame), dtype=object), frame.index)
+    build = build.mask(bmi.ge(_HEAVIEST) & (age >= ADULT_AGE), "50 and over")
+    build = build.fillna("not measured")
+
+    def ages(kind: str) -> npt.NDArray[np.int64]:
+        ends = np.array(_AGES[kind])
+        return ends[np.maximum(np.searchsorted(ends, age, side="right") - 1, 0)]
+
+    coarse = build.map(_COARSE).fillna("under 30")
+    answer = frame["walking_difficulty"].astype("object").map({True: "yes"})
+    adult = age >= ADULT_AGE
+    heavy = frame["body_mass_kg"] > _HEAVY_KG
+    mass = heavy.map({True: "over 127 kg", False: "up to 127 kg"})
+    mass = mass.mask(frame["body_mass_kg"].isna(), "not measured")
+    walking = {
+        "age_years_from": np.where(adult, ages("walking"), 0),
+        "sex": sex,
+        "build": coarse.where(adult, "all"),
+        "walking_difficulty": answer.where(adult).fillna("no"),
+    }
+    own = frame["ethnic_group"].to_numpy()
+    found: dict[str, dict[str, Any]] = {
+        "descent": {"age_years_from": ages("descent"), "sex": sex, "ethnic_group": own},
+        "build": {"age_years_from": ages("build"), "sex": sex, "build": build},
+        "walking": walking,
+        "mass": {
+            "sex": sex,
+            "mass": mass.where(adult, "all"),
+            "walking_difficulty": walking["walking_difficulty"],
+        },
+    }
+    return {kind: pd.DataFrame(cell, frame.index) for kind, cell in found.items()}
+
+
+@cache
+def weighted_embedded() -> tuple[pd.DataFrame, npt.NDArray[np.float64]]:
+    """Return the embedded people and their weights.
+
+    They are raked (iterative proportional fitting: Deming and Stephan, Ann Math Stat
+    1940;11:427-444, from memory) to the survey's own totals, each kind of cell in turn.
+    """
+    frame = read_embedded().frame
+    table = source_table("nhanes_2017_2018_totals.csv", keep_default_na=False)
+    wanted: list[tuple[npt.NDArray[np.intp], npt.NDArray[np.float64]]] = []
+    for kind, cell in cells(frame).items():
+        by = list(cell)
+        total = table[table["kind"] == kind].set_index(by)["total"]
+        codes, levels = pd.MultiIndex.from_frame(cell.astype(str)).factorize()
+        wanted.append((codes, total.reindex(levels).to_numpy(dtype=float)))
+    weight: npt.NDArray[np.float64] = np.ones(len(frame))
+    for _ in range(_ROUNDS):
+        before = weight
+        for codes, goal in wanted:
+            weight = weight * (goal / np.bincount(codes, weight))[codes]
+        if np.abs(weight / before - 1).max() < _NEAR:
+            return frame, weight
+    raise SizingError("the totals that come with the kit contradict one another")
 
 
 def reweight(people: People, margins: pd.DataFrame) -> People:
@@ -266,11 +368,6 @@ def reweight(people: People, margins: pd.DataFrame) -> People:
     return reweighted
 
 
-@cache
-def _survey_sources() -> tuple[str, ...]:
-    return read_embedded().sources
-
-
 def _members(
     member: Mask, draws: int
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]:
@@ -289,20 +386,6 @@ def _members(
     return rows.ravel(), np.tile(belongs[kept] / draws, draws)
 
 
-def _take(frame: pd.DataFrame, rows: npt.NDArray[np.int64]) -> pd.DataFrame:
-    return frame.iloc[rows].reset_index(drop=True)
-
-
-def _settings(name: str, draws: int, seed: int, threshold: float) -> dict[str, Any]:
-    more = {"bmi_threshold": threshold} if name == "bariatric" else {}
-    return {"name": name, "draws": draws, "seed": seed, **more}
-
-
-def _check_threshold(value: object) -> None:
-    low, high = _BMI_LIMITS
-    check_number("the body mass index", value, least=low, most=high)
-
-
 def _warn_if_few(people: People) -> None:
     if people.effective_n < _FEW:
         warn(
@@ -317,7 +400,7 @@ def _cost(result: Weighting) -> str:
     table = result.table
     words = (
         f"Reweighted to {len(table)} margins: {result.n} people say as much "
-        f"as {result.effective_n:.0f} equally weighted ones (design effect "
+        f"as {result.n / result.design_effect:.0f} equally weighted ones (design effect "
         f"{result.design_effect:.1f})."
     )
     counts = zip(

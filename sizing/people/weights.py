@@ -8,33 +8,26 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import SizingError
-from sizing.people.margin import check_against
-from sizing.people.margins import margins_from, to_margins
-from sizing.people.possible import refuse_the_impossible
+from sizing.people.margins import Margin, check_against, margins_from, to_margins
 from sizing.stats.weighted import kish_design_effect
 
 Array = npt.NDArray[np.float64]
 
+#: A person's weight as a share of the mean weight, below which it counts as 0
+#: (the solver's own tolerance).
+_NOTHING = 1e-7
+#: What a margin is of.
+_WHAT = ("variable", "statistic", "level", "low", "high", "within")
+
 
 @dataclass(frozen=True)
 class Weighting:
-    """Weights and how they were reached.
+    """Weights that meet margins: one positive weight per row, and what they cost.
 
-    Attributes
-    ----------
-    weight : Series
-        One positive weight per row, index as the frame's.
-    table : DataFrame
-        One row per margin: what it is, ``n`` persons in it, ``before``,
-        ``asked`` and ``reached``.
-    design_effect : float
-        Kish's 1 + CV^2 of the persons' weights.
-    n : int
-        Number of persons.
-    iterations : int
-        Newton steps taken.
-    method : str
-        Plain words.
+    ``table`` has one row per margin: what it is, ``n`` persons in its group,
+    ``n_in_class`` of them (in any draw) in the class of a share, ``before``,
+    ``asked`` and ``reached``. ``design_effect`` is Kish's of the ``n`` persons;
+    ``iterations`` Newton steps were taken.
     """
 
     weight: pd.Series
@@ -42,22 +35,6 @@ class Weighting:
     design_effect: float
     n: int
     iterations: int
-    method: str
-
-    @property
-    def effective_n(self) -> float:
-        """Persons of equal weight that would tell as much: n / design effect."""
-        return self.n / self.design_effect
-
-    def summary(self) -> str:
-        """Return in plain words what the weights met and what they cost."""
-        miss = (self.table["reached"] - self.table["asked"]).abs().max()
-        return (
-            f"{self.method}: {len(self.table)} margins met, the worst within "
-            f"{miss:.1e}. {self.n} people say as much as "
-            f"{self.effective_n:.0f} equally weighted ones "
-            f"(design effect {self.design_effect:.2f})."
-        )
 
 
 def rake(
@@ -84,22 +61,12 @@ def rake(
         how many are in the group: give that as a margin of its own, or it moves.
         People whose value is missing are left out of that margin.
     weight : array-like, optional
-        Weights to start from; 1 each if not given.
+        Weights to start from; 1 each if not given. The sum stays.
     person : str, optional
         Column whose rows share one weight; margins then hold over all the rows.
     tolerance : float
         Largest distance from a margin, in standard deviations of what it
         averages.
-    max_iterations : int
-        Newton steps allowed.
-
-    Returns
-    -------
-    Weighting
-        Weights that add up to what they added up to at the start. ``table``: one
-        row per margin, columns ``variable, statistic, level, low, high, within,
-        n, n_in_class, before, asked, reached``; ``n`` persons in the group,
-        ``n_in_class`` of them (in any draw) in the class of a share.
 
     Raises
     ------
@@ -117,19 +84,7 @@ def rake(
     sampling, J Am Stat Assoc 1992;87:376-382 (from memory). It has the least
     Kullback-Leibler distance from the starting weights; lambda minimises the
     convex function log sum d_i exp(lambda' g_i), by Newton steps.
-
-    Examples
-    --------
-    >>> people = pd.DataFrame({"sex": ["female", "male", "male"]})
-    >>> asked = pd.DataFrame([{"variable": "sex", "statistic": "share",
-    ...                        "level": "female", "target": 0.5}])
-    >>> rake(people, asked).weight.round(6).tolist()
-    [1.5, 0.75, 0.75]
     """
-    if not tolerance > 0 or not max_iterations >= 1:
-        raise SizingError(
-            "rake: tolerance must be above 0 and max_iterations at least 1."
-        )
     wanted = to_margins(margins_from(margins))
     check_against(wanted, frame)
     start = checked_weight(weight, len(frame))
@@ -158,12 +113,7 @@ def rake(
     table = pd.DataFrame(
         [
             {
-                "variable": m.variable,
-                "statistic": m.statistic,
-                "level": m.level,
-                "low": m.low,
-                "high": m.high,
-                "within": m.within,
+                **{name: getattr(m, name) for name in _WHAT},
                 "n": int((in_group[:, j] > 0).sum()),
                 "n_in_class": (
                     int((in_value[:, j] > 0).sum()) if m.statistic == "share" else None
@@ -182,7 +132,6 @@ def rake(
         design_effect=kish_design_effect(tilt / rows_each),
         n=len(base),
         iterations=steps,
-        method="Raked by exponential tilting",
     )
 
 
@@ -220,7 +169,6 @@ def _persons(
     """Return each row's person as 0, 1, ... and the number of rows of each."""
     if person is None:
         return np.arange(len(frame)), np.ones(len(frame))
-    _need_columns(frame, [person], "people")
     codes, _ = pd.factorize(frame[person])
     if (codes < 0).any():
         raise SizingError(f"Some rows have no {person}: give every row one.")
@@ -282,10 +230,88 @@ def _tilt(
     return None, max_iterations
 
 
-def _need_columns(frame: pd.DataFrame, names: Sequence[str], what: str) -> None:
-    absent = [name for name in names if name not in frame]
-    if absent:
-        raise SizingError(
-            f"The {what} lack the column {', '.join(map(repr, absent))}; they have "
-            f"{', '.join(str(c) for c in frame.columns)}."
+def refuse_the_impossible(
+    margins: Sequence[Margin], in_group: Array, in_value: Array
+) -> None:
+    """Raise if no positive weights meet the margins, naming those in conflict.
+
+    The targets can be met with positive weights only if they lie inside the
+    convex hull of what the people have. The largest smallest weight that still
+    meets them is a linear programme; where it is 0 they cannot be met. Margins
+    are then left out one by one while the rest stays impossible, so those named
+    are a smallest set in conflict.
+    """
+    target = np.array([margin.target for margin in margins])
+    pull = in_value - target * in_group
+    pull = pull / np.maximum(np.abs(pull).max(axis=0), 1e-300)
+    chosen = list(range(len(margins)))
+    if _least_weight(pull) > _NOTHING:
+        return
+    for j in range(len(margins)):
+        rest = [k for k in chosen if k != j]
+        if rest and _least_weight(pull[:, rest]) <= _NOTHING:
+            chosen = rest
+    lines = []
+    for j in chosen:
+        others = [k for k in chosen if k != j]
+        reach = _reach(in_group[:, j], in_value[:, j], pull[:, others])
+        line = f"- {margins[j]}: asked {margins[j].target:g}"
+        if reach is not None:
+            low, high = (f"{end:.4g}" for end in reach)
+            line += "; with the others met it " if others else "; it "
+            line += (
+                f"must be {low}"
+                if low == high
+                else f"can only run from {low} to {high}, both excluded"
+            )
+        lines.append(line)
+    together = "together " if len(chosen) > 1 else ""
+    raise SizingError(
+        f"No positive weights of these people can meet {together}the following "
+        "(shown by linear programming):\n"
+        + "\n".join(lines)
+        + "\nWhat to do: drop or change one of them, or choose other people."
+    )
+
+
+def _least_weight(pull: Array) -> float:
+    """Return the largest possible smallest weight, the mean weight being 1.
+
+    Weights are e + q with q >= 0: maximise e so that they average to 1 and pull
+    every margin to 0.
+    """
+    # Takes long to load, and no client is judged by it.
+    from scipy.optimize import linprog
+
+    count = len(pull)
+    cost = np.zeros(count + 1)
+    cost[-1] = -1.0
+    ones = np.append(np.full(count, 1 / count), 1.0)
+    balance = np.column_stack([pull.T / count, pull.mean(axis=0)])
+    found = linprog(
+        cost,
+        A_eq=np.vstack([ones, balance]),
+        b_eq=np.append(1.0, np.zeros(pull.shape[1])),
+        bounds=(0, None),
+        method="highs",
+    )
+    return float(found.x[-1]) if found.x is not None else 0.0
+
+
+def _reach(group: Array, value: Array, others: Array) -> tuple[float, float] | None:
+    """Return the smallest and largest average in a group, the others being met."""
+    from scipy.optimize import linprog
+
+    ends = []
+    for sign in (1.0, -1.0):
+        found = linprog(
+            sign * value,
+            A_eq=np.vstack([group, others.T]),
+            b_eq=np.append(1.0, np.zeros(others.shape[1])),
+            bounds=(0, None),
+            method="highs",
         )
+        if found.fun is None:
+            return None
+        ends.append(sign * float(found.fun))
+    return ends[0], ends[1]

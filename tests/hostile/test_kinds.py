@@ -13,7 +13,8 @@ from sizing.charts import demo_chart
 from sizing.coverage import assumptions
 from sizing.errors import SizingError
 from sizing.kinds import checked
-from sizing.people import named_margins, people_from
+from sizing.people import people_from
+from sizing.people.margins import named_margins
 from sizing.stock import demo_scenario
 from sizing.surveys import read_embedded
 from sizing.trials import demo_trials, read_trials
@@ -60,7 +61,6 @@ GOOD = {
     "allowance_table": {"chosen": {}},
     "read_trials": {"trials": demo_trials(), "chart": CHART},
     "learn_chart": {"trials": read_trials(demo_trials(), CHART)},
-    "bmi_class": {"frame": FEW},
     "chance_of_wrong_size": JUDGED,
     "chart_from": {"frame": CHART.frame},
     "check_client": {"chart": CHART, "client": CLIENT},
@@ -105,7 +105,6 @@ GOOD = {
     "limits_of_agreement": {"guess": NUMBERS, "truth": NUMBERS},
     "load_people": {"name": "bariatric", "draws": 1},
     "measuring_error": {"readings": READINGS},
-    "named_margins": {"population": "care_home"},
     "nudge": {"people": PEOPLE, "before": CHART, "after": CHART},
     "offer_from": {"charts": CHART, "prices": PRICES},
     "outcome_words": {"outcome": "one"},
@@ -120,7 +119,6 @@ GOOD = {
     },
     "plausible_range": {"measure": "stature_cm"},
     "practice_clients": {"people": PEOPLE, "chart": CHART, "n": 1},
-    "rake": {"frame": FEW, "margins": named_margins("care_home")},
     "read_answers": {"answers": ANSWERS, "chart": CHART},
     "read_caseload": {"path": "none.csv"},
     "read_chart": {"path": "none.csv"},

@@ -46,13 +46,6 @@ def test_what_is_known_stays_and_what_is_missing_is_drawn(file):
     assert limits.CHILDREN_1977 in people.limits
 
 
-def test_a_workbook_reads_as_its_csv_does(file, tmp_path):
-    book = tmp_path / "clients.xlsx"
-    pd.read_csv(file).to_excel(book, index=False)
-    one, two = read_caseload(file, draws=2), read_caseload(book, draws=2)
-    pd.testing.assert_frame_equal(one.frame, two.frame)
-
-
 @pytest.mark.parametrize(
     "heading",
     ["Name", "client name", "surname", "Date of birth", "DOB", "NHS number", "e-mail"],
@@ -134,12 +127,6 @@ def test_decimal_commas_are_read_and_thousands_refused(tmp_path, mark):
     for cells in (("1,250",), ("1.250", "2,5"), ("12,345,678",)):
         with pytest.raises(SizingError, match="may be thousands or decimals"):
             of(*cells)
-
-
-def test_empty_rows_at_the_end_are_no_clients(tmp_path):
-    path = tmp_path / "clients.csv"
-    path.write_text("sex,body_mass_kg\nf,60\n,\n,\n")
-    assert read_caseload(path, draws=1).n == 1
 
 
 @pytest.mark.parametrize(
@@ -260,20 +247,6 @@ def test_draws_that_came_with_the_table_are_kept():
 def test_what_cannot_be_people_is_refused(frame, options, words):
     with pytest.raises(SizingError, match=words):
         people_from(pd.DataFrame(frame), **options)
-
-
-def test_what_is_no_table_is_refused():
-    with pytest.raises(SizingError, match="a pandas DataFrame"):
-        people_from([{"stature_cm": 160}])
-
-
-def test_the_summary_says_who_they_are_and_the_table_how_well_founded():
-    people = people_from(pd.DataFrame({"hip_circumference_cm": [90.0, np.nan, 110.0]}))
-    assert people.summary().startswith("own people: 3 people, saying as much as 3")
-    assert limits.OWN in people.summary()
-    table = people.table.set_index("evidence")["share"]
-    assert table["measured"] == pytest.approx(2 / 3)
-    assert table["missing"] == pytest.approx(1 / 3)
 
 
 def test_an_empty_line_does_not_shift_the_rows_named(tmp_path):

@@ -6,7 +6,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from data_sources.prediction import predict_measures
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
 from sizing.people.body import draw as model_draw
@@ -15,8 +14,6 @@ from sizing.people.body.conditional import condition_normal, patterns
 from sizing.people.body.draw import _DrawnBetas, _one_draw
 from sizing.people.body.moments import moments
 from sizing.people.body.noise import even_normal, keys_of
-from sizing.people.body.plausible import RATIOS
-from sizing.people.body.terms import group_models, monomials
 
 HIP = SEATED_AND_GIRTHS.index("hip_circumference_cm")
 #: Of one sex and build each: usual, very heavy, a child.
@@ -175,36 +172,3 @@ def test_an_exact_value_of_what_is_certain_teaches_nothing():
         np.zeros((1, 1)), np.ones((1, 1, 1)), np.array([[4.0]]), np.full((1, 1), 1 / 3)
     )
     assert mean[0, 0] == pytest.approx(3.0) and spread[0, 0, 0] == pytest.approx(0.25)
-
-
-def test_monomials_by_hand():
-    terms = np.array([[0, 0, 0], [1, 0, 0], [2, 1, 0], [0, 0, 3]])
-    told = monomials(np.array([[2.0, 3.0, 5.0], [1.0, -1.0, 0.5]]), terms)
-    assert told.tolist() == [[1, 2, 12, 125], [1, 1, -1, 0.125]]
-
-
-def test_rules_of_possible_bodies_hold_the_middle_of_every_build():
-    """As far from both ends as a twentieth of the span, for usual adults."""
-    frame = pd.DataFrame({"person": range(6), "sex": ["female", "male"] * 3})
-    frame["age_years"] = 45.5
-    frame["stature_cm"] = [150.0, 165, 162, 176, 175, 190]
-    frame["body_mass_kg"] = 26 * (frame["stature_cm"] / 100) ** 2
-    table = predict_measures(frame).table
-    wide = table.pivot_table(index="person", columns="measure", values="estimate")
-    for above, below, low, high in RATIOS:
-        ratio = wide[above] / wide[below]
-        room = (high - low) / 20
-        assert ((ratio > low + room) & (ratio < high - room)).all(), (above, below)
-
-
-def test_coefficients_are_by_measure_in_the_order_of_the_measures():
-    """Noise of a measure is its own: none for the others."""
-    drawn = _DrawnBetas(3, 0)
-    model = group_models("child")["male"]
-    told = np.array(
-        [
-            np.linalg.norm(drawn("child", "male", name) - model.measures[name].beta)
-            for name in SEATED_AND_GIRTHS
-        ]
-    )
-    assert (told > 0).all() and len(set(told)) == len(SEATED_AND_GIRTHS)

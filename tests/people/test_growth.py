@@ -91,13 +91,3 @@ def test_centile_rises_with_the_value(age, bmi, more):
 def test_refuses_what_it_does_not_cover(measure, sex, age, value):
     with pytest.raises(SizingError):
         z_score(measure, sex, age, value)
-
-
-def test_the_first_age_outside_is_named():
-    with pytest.raises(SizingError, match=r"found: 1\.0"):
-        z_score("stature_cm", "male", [5.0, 1.0, 25.0], [110.0, 75.0, 175.0])
-
-
-def test_arrays_keep_their_shape():
-    z = z_score("bmi", "male", np.full((2, 3), 8.0), np.full((2, 3), 16.0))
-    assert z.shape == (2, 3)

@@ -49,19 +49,6 @@ def test_a_file_is_read_whole(tmp_path):
     assert set(table["standing"]) == {"the user's own"}
 
 
-def test_a_workbook_reads_as_its_csv_does(tmp_path):
-    csv, xlsx = tmp_path / "ours.csv", tmp_path / "ours.xlsx"
-    csv.write_text(GOOD)
-    pd.read_csv(io.StringIO(GOOD)).to_excel(xlsx, index=False)
-    pd.testing.assert_frame_equal(read_margins(csv), read_margins(xlsx))
-
-
-def test_semicolons_and_decimal_commas_are_read(tmp_path):
-    file = tmp_path / "ours.csv"
-    file.write_text("variable;statistic;level;target\nsex;share;female;0,6\n")
-    assert read_margins(file)["target"].tolist() == [0.6]
-
-
 def test_a_margin_knows_whom_it_speaks_of(frame):
     margins = to_margins(margins_from(pd.read_csv(io.StringIO(GOOD))))
     groups = [margin.group(frame).tolist() for margin in margins]
@@ -133,13 +120,6 @@ def test_a_margin_is_named_as_it_was_meant():
     ]
 
 
-def test_ranges_hold_their_low_end_and_not_their_high_end():
-    row = {"variable": "bmi", "statistic": "share", "target": 0.5}
-    margin = to_margins(margins_from(pd.DataFrame([row | {"low": 25, "high": 30}])))[0]
-    people = pd.DataFrame({"bmi": [24.999, 25.0, 29.999, 30.0]})
-    assert margin.value(people).tolist() == [0.0, 1.0, 1.0, 0.0]
-
-
 def test_every_problem_of_a_file_is_named_at_once(tmp_path):
     file = tmp_path / "bad.csv"
     file.write_text(
@@ -167,36 +147,6 @@ def test_every_problem_of_a_file_is_named_at_once(tmp_path):
     }
     assert "0.33 for 33 %" in str(told.value)
     assert (table["file"] == "bad.csv").all()
-
-
-@pytest.mark.parametrize(
-    ("text", "words"),
-    [
-        ("", "the file is empty"),
-        ("variable,statistic,target\n", "no row"),
-        ("variable,statistic\nsex,share\n", "there is no column 'target'"),
-        ("variable,statistic,target,levels\nbmi,mean,25,1\n", "unknown column"),
-        ("variable,variable,target\nbmi,mean,25\n", "stands in two columns"),
-    ],
-)
-def test_a_file_of_another_form_is_refused(tmp_path, text, words):
-    file = tmp_path / "bad.csv"
-    file.write_text(text)
-    with pytest.raises(SizingError, match=words):
-        read_margins(file)
-
-
-def test_files_that_are_no_tables_are_refused(tmp_path):
-    with pytest.raises(SizingError, match="no such file"):
-        read_margins(tmp_path / "absent.csv")
-    fake = tmp_path / "fake.xlsx"
-    fake.write_text("not a workbook")
-    with pytest.raises(SizingError, match="not a workbook"):
-        read_margins(fake)
-    latin = tmp_path / "latin.csv"
-    latin.write_bytes("variable,statistic,target\nma\xdf,mean,3\n".encode("latin-1"))
-    with pytest.raises(SizingError, match="another encoding"):
-        read_margins(latin)
 
 
 def test_what_ships_is_sourced_and_published_unless_it_says_so():

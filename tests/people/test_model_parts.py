@@ -56,12 +56,6 @@ def test_noise_against_whole_numbers_without_end(seed, person, stream):
     )
 
 
-def test_noise_lies_in_the_middle_of_its_steps_and_never_at_an_end():
-    u = uniforms(1, keys_of(range(500)), "steps", 2)
-    low = u[u < 0.5] * 2.0**53
-    assert (low % 1 == 0.5).all()
-
-
 def test_a_whole_number_is_one_key_however_it_is_written():
     same = keys_of([7, 7.0, np.float64(7), np.int64(7), "7"])
     assert len(set(same.tolist())) == 1

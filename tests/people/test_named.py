@@ -15,8 +15,6 @@ from sizing.errors import SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.people import limits
 from sizing.people.classes import (
-    ADULT_BMI,
-    BMI_CLASSES,
     CHILD_BMI,
     age_band,
     bmi_class,
@@ -24,11 +22,11 @@ from sizing.people.classes import (
 from sizing.people.named import (
     POPULATIONS,
     _members,
+    cells,
     load_people,
     reweight,
 )
 from sizing.people.own import people_from
-from sizing.people.totals import cells
 from sizing.resources import source_table
 from sizing.stats.weighted import weighted_quantile
 from sizing.surveys import read_embedded
@@ -125,15 +123,10 @@ def test_who_is_in_each_population():
 def test_children_and_adults_carry_their_own_limits():
     assert limits.CHILDREN_1977 in loaded("children").limits
     assert limits.CHILDREN_1977 not in loaded("adults").limits
-    assert limits.SOLDIERS not in load_limits_under_sixteen()
     assert limits.SOLDIERS in loaded("care_home").limits
     assert limits.SEAM not in loaded("care_home").limits
     assert limits.BARIATRIC in loaded("bariatric").limits
     assert limits.PROXY in loaded("walking_difficulty").limits
-
-
-def load_limits_under_sixteen():
-    return limits.model_limits(2, 15)
 
 
 @pytest.mark.parametrize("name", ["care_home", "england_adults"])
@@ -207,12 +200,6 @@ def test_the_bariatric_are_as_many_as_among_all_adults():
     # Some of them belong in part of their draws only, or nothing was tested.
     times = adults.frame.loc[heavy, "person"].value_counts()
     assert (times < draws).any()
-
-
-def test_a_lower_threshold_lets_more_people_in():
-    few, many = loaded("bariatric"), load_people("bariatric", draws=2, bmi_threshold=35)
-    assert set(few.frame["person"]) < set(many.frame["person"])
-    assert many.settings["bmi_threshold"] == 35
 
 
 @settings(max_examples=60, deadline=None)
@@ -316,30 +303,6 @@ def test_what_weights_cost_and_lean_on_is_said():
     assert "each drawn" not in own.summary()
 
 
-def test_how_well_measures_are_founded_adds_up():
-    people = loaded("adults")
-    table = people.table
-    assert table.groupby("measure")["share"].sum().round(9).eq(1).all()
-    assert (table.groupby("measure")["rows"].sum() == len(people.frame)).all()
-    row = table.set_index(["measure", "evidence"]).loc[("stature_cm", "measured")]
-    here = (people.evidence["stature_cm"] == "measured").to_numpy()
-    w = people.weight.to_numpy()
-    assert row["share"] == pytest.approx(w[here].sum() / w.sum())
-    assert row["rows"] == here.sum()
-
-
-def test_reweighting_own_people():
-    own = people_from(
-        pd.DataFrame({"sex": ["f", "m"] * 40, "stature_cm": [160.0, 170.0] * 40})
-    )
-    asked = pd.DataFrame(
-        [{"variable": "stature_cm", "statistic": "mean", "target": 162.5}]
-    )
-    people = reweight(own, asked)
-    assert mean_of(people, "stature_cm") == pytest.approx(162.5)
-    assert people.weight.sum() == pytest.approx(80)
-
-
 def test_bands_of_age_begin_where_they_say():
     ages = [1.99, 2, 4.99, 5, 9.99, 10, 13.9, 14, 17.9, 18, 39.9, 40, 59.9, 60, 79.9]
     found = age_band([*ages, 80, np.nan])
@@ -351,28 +314,6 @@ def test_bands_of_age_begin_where_they_say():
         ends = [float(part) for part in re.findall(r"\d+", word)]
         assert ends[0] <= age and (len(ends) == 1 or age < ends[1] + 1)
     assert pd.isna(words[-1]) and found.ordered
-
-
-def test_classes_of_adults_against_pandas(rng):
-    n = 300
-    frame = pd.DataFrame(
-        {
-            "sex": "female",
-            "age_years": 50.0,
-            "stature_cm": 100.0,
-            "body_mass_kg": np.append(
-                rng.uniform(15, 45, n - 6), [*[*ADULT_BMI][1:], 15]
-            ),
-        }
-    )
-    expected = pd.cut(
-        frame["body_mass_kg"],
-        [*ADULT_BMI, np.inf],
-        right=False,
-        labels=list(ADULT_BMI.values()),
-    )
-    assert bmi_class(frame).tolist() == expected.tolist()
-    assert list(bmi_class(frame).categories) == list(BMI_CLASSES)
 
 
 @pytest.mark.parametrize("sex", ["female", "male"])

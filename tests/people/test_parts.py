@@ -6,16 +6,9 @@ import pytest
 from openpyxl import Workbook
 from scipy.stats import norm
 
-from data_sources.checks_children import seam_steps
-from data_sources.prediction import predict_measures
 from sizing.errors import InputProblems, SizingError
-from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.measures.tables import CASELOAD, GROUPS, take
 from sizing.people.body import draw_measures
-from sizing.people.body.donors import candidates
-from sizing.people.body.moments import moments
-from sizing.people.body.noise import keys_of
-from sizing.people.body.terms import group_models
 from sizing.people.caseload import read_caseload
 from sizing.people.classes import age_band, bmi_class
 from sizing.people.files import read_table
@@ -248,6 +241,10 @@ def test_each_fault_of_a_margin_is_told_by_row_and_column(row, column):
     assert "" not in set(told["value"])
 
 
+def draw_once(frame):
+    return draw_measures(frame, draws=1, seed=1)
+
+
 def test_what_the_model_refuses_is_told_by_row_and_five_of_a_kind():
     sound = {
         "sex": "male",
@@ -262,79 +259,20 @@ def test_what_the_model_refuses_is_told_by_row_and_five_of_a_kind():
     bad = {"age_years": [1.99, 120.1], "stature_cm": [0.0, np.inf], "sex": ["x", None]}
     for column, values in bad.items():
         told = problems_of(
-            predict_measures, frame.head(3).assign(**{column: [*values, sound[column]]})
+            draw_once, frame.head(3).assign(**{column: [*values, sound[column]]})
         )
         assert told["row"].tolist() == [2, 3] and set(told["column"]) == {column}
     for column, value in (("age_years", 1.0), ("stature_cm", -1.0), ("sex", "x")):
-        told = problems_of(predict_measures, frame.assign(**{column: value}))
+        told = problems_of(draw_once, frame.assign(**{column: value}))
         assert told["row"].tolist() == [2, 3, 4, 5, 6]
         assert set(told["value"]) == {value}
     for lacking in ("sex", "person"):
-        told = problems_of(predict_measures, frame.drop(columns=lacking))
+        told = problems_of(draw_once, frame.drop(columns=lacking))
         assert told["column"].tolist() == [lacking]
-    told = problems_of(predict_measures, frame.assign(person=4))
+    told = problems_of(draw_once, frame.assign(person=4))
     assert told["row"].tolist() == [3, 4, 5, 6, 7] and set(told["value"]) == {4}
-    tiny = frame.head(1).assign(thigh_circumference_cm=0.5)
-    thigh = MEASURES.index("thigh_circumference_cm")
-    assert predict_measures(tiny).given[0, thigh] == 0.5
-
-
-def test_missing_mass_is_estimated_by_the_candidates_means_and_spread():
-    frame = pd.DataFrame({"person": ["a"], "sex": ["female"], "age_years": [50.5]})
-    frame["stature_cm"], frame["body_mass_kg"] = 165.0, np.nan
-    found = candidates(
-        frame,
-        seed=0,
-        keys=keys_of(["a"]),
-        known=np.full((1, len(SEATED_AND_GIRTHS)), np.nan),
-    )
-    one = moments(
-        np.full(192, "female", dtype=object), *found.build[0].T, sampling=True
-    )
-    logs = np.column_stack([np.log(found.build[0, :, :2]), one.mean])
-    mean = np.average(logs, axis=0, weights=found.weight[0])
-    between = np.cov(logs.T, aweights=found.weight[0], ddof=0)
-    between[2:, 2:] += np.average(one.covariance(), axis=0, weights=found.weight[0])
-    got = predict_measures(frame)
-    free = [i for i, name in enumerate(MEASURES) if name != "stature_cm"]
-    np.testing.assert_allclose(got.mean[0, free], mean[free], rtol=1e-9)
-    np.testing.assert_allclose(
-        got.covariance[0][np.ix_(free, free)], between[np.ix_(free, free)], atol=1e-9
-    )
-    assert got.evidence["body_mass_kg"].tolist() == ["predicted"]
-    strange = predict_measures(frame.assign(stature_cm=260.0))
-    assert strange.evidence["body_mass_kg"].tolist() == ["extrapolated"]
-    _, evidence = draw_measures(frame.assign(stature_cm=260.0), draws=2, seed=1)
-    assert evidence["body_mass_kg"].tolist() == ["extrapolated"] * 2
-
-
-def test_steps_at_the_seam_are_those_of_predictions_a_year_apart():
-    table = seam_steps().set_index(["sex", "stature_cm", "bmi", "measure"])
-    builds = {(sex, s, b) for sex, s, b, _ in table.index}
-    assert builds == {
-        (sex, stature, bmi)
-        for sex, statures in (("female", (155, 163, 171)), ("male", (166, 176, 186)))
-        for stature in statures
-        for bmi in (18, 22, 30)
-    }
-    for sex, stature, bmi in (("female", 163.0, 30.0), ("male", 186.0, 18.0)):
-        ages = np.arange(15, 22) + 1e-6
-        people = pd.DataFrame({"person": range(7), "sex": sex, "age_years": ages})
-        people["stature_cm"], people["body_mass_kg"] = (
-            stature,
-            bmi * (stature / 100) ** 2,
-        )
-        steps = np.diff(np.exp(predict_measures(people).mean[:, 2:]), axis=0)
-        for j, name in enumerate(SEATED_AND_GIRTHS):
-            row = table.loc[(sex, stature, bmi, name)]
-            largest = max(steps[:, j], key=abs)
-            assert row["step_cm"] == pytest.approx(largest, abs=1e-9)
-            ends = []
-            for group in ("adult", "child"):
-                model = group_models(group)[sex]
-                x = [np.log(bmi / 25), np.log(stature / 165)]
-                x = np.array([[*x, (18 - model.age_centre) / 10]])
-                one = model.measures[name]
-                terms, _, above = one.design(x, np.array([18.0]))
-                ends.append(np.exp(terms[0] @ one.beta + one.shift * above[0]))
-            assert row["disagreement_cm"] == pytest.approx(ends[0] - ends[1])
+    told = problems_of(draw_once, frame.assign(stature_cm="tall"))
+    assert told["what"].tolist() == ["not a number somewhere"]
+    with pytest.raises(SizingError, match="draws"):
+        draw_measures(frame, draws=0, seed=1)
+    assert "no people" in problems_of(draw_once, frame.head(0))["what"][0]

@@ -7,11 +7,16 @@ import pandas as pd
 import pytest
 
 from sizing.errors import InputProblems, SizingError, SizingWarning
-from sizing.people.margin import Margin
+from sizing.people.margins import Margin
 from sizing.people.named import load_people, reweight
 from sizing.people.own import people_from
-from sizing.people.possible import _least_weight, _reach, refuse_the_impossible
-from sizing.people.weights import checked_weight, rake
+from sizing.people.weights import (
+    _least_weight,
+    _reach,
+    checked_weight,
+    rake,
+    refuse_the_impossible,
+)
 
 SHARE = {"variable": "sex", "statistic": "share", "level": "female"}
 
@@ -58,15 +63,6 @@ def test_the_table_of_margins_counts_people_in_group_and_class():
     np.testing.assert_allclose(design @ np.linalg.solve(design, ratio), ratio)
     effect = 4 * (w[:4] ** 2).sum() / w[:4].sum() ** 2
     assert found.design_effect == pytest.approx(effect)
-    words = found.summary()
-    miss = (table["reached"] - table["asked"]).abs().max()
-    assert words.startswith(
-        f"Raked by exponential tilting: 3 margins met, the worst "
-        f"within {miss:.1e}. 4 people say as much as "
-    )
-    assert (
-        f"{4 / effect:.0f} equally weighted ones (design effect {effect:.2f})" in words
-    )
 
 
 def test_how_near_margins_come_is_as_asked():
@@ -90,9 +86,6 @@ def test_how_near_margins_come_is_as_asked():
     rake(frame, wanted, tolerance=1e-12, max_iterations=steps[-1])
     with pytest.raises(SizingError, match=f"in the {steps[-1] - 1} steps allowed"):
         rake(frame, wanted, tolerance=1e-12, max_iterations=steps[-1] - 1)
-    for wrong in ({"tolerance": 0.0}, {"tolerance": np.nan}, {"max_iterations": 0}):
-        with pytest.raises(SizingError, match="tolerance must be above 0 and max"):
-            rake(frame, wanted, **wrong)
     assert rake(frame, wanted, tolerance=1.0, max_iterations=1).iterations <= 1
 
 
@@ -109,8 +102,6 @@ def test_rows_of_one_person_begin_with_one_weight():
         rake(frame, wanted, weight=[1.0, 1.0, 1.0001], person="person")
     with pytest.raises(SizingError, match="Some rows have no person"):
         rake(frame.assign(person=["a", None, "a"]), wanted, person="person")
-    with pytest.raises(SizingError, match="lack the column 'who'"):
-        rake(frame, wanted, person="who")
 
 
 def test_weights_that_cannot_weigh_are_named_up_to_five():
