@@ -398,10 +398,10 @@ def _warn_if_few(people: People) -> None:
 def _cost(result: Weighting) -> str:
     """Return a sentence on what the weights cost, and on what they lean most."""
     table = result.table
+    effect = result.design_effect
     words = (
-        f"Reweighted to {len(table)} margins: {result.n} people say as much "
-        f"as {result.n / result.design_effect:.0f} equally weighted ones (design effect "
-        f"{result.design_effect:.1f})."
+        f"Reweighted to {len(table)} margins: {result.n} people say as much as "
+        f"{result.n / effect:.0f} equally weighted ones (design effect {effect:.1f})."
     )
     counts = zip(
         to_margins(table.rename(columns={"asked": "target"})),

@@ -29,17 +29,8 @@ def student(df: npt.ArrayLike, level: float = LEVEL) -> Any:
 def score_interval(
     share: npt.ArrayLike, number: npt.ArrayLike, reach: npt.ArrayLike
 ) -> tuple[Floats, Floats]:
-    """Return Wilson's score interval of shares of a number of equal persons.
+    """Return Wilson's score interval of shares of a number of persons, whole or not.
 
-    Parameters
-    ----------
-    share, number : array-like
-        The number need not be whole.
-    reach : array-like
-        Of ``student``.
-
-    Examples
-    --------
     >>> [round(float(end), 3) for end in score_interval(0.95, 100, student(np.inf))]
     [0.888, 0.978]
     """
@@ -74,25 +65,12 @@ def wilson(
 ) -> tuple[Floats, Floats]:
     """Return the score interval of shares on their effective number of persons.
 
-    Parameters
-    ----------
-    share, variance, df : ndarray
-        Of ``group_means``.
-    n_effective : ndarray
-        Kish's effective number; taken where the share is 0 or 1 (or its
-        variance nothing), and as the bound on the number elsewhere it is not.
-
-    Returns
-    -------
-    low, high : ndarray
-        ``(p + t^2/2n -+ t sqrt(p(1-p)/n + t^2/4n^2)) / (1 + t^2/n)`` with
-        ``n = p(1 - p) / variance`` and t of the degrees of freedom. It stays
-        within 0 and 1, and at a share of 0 ends at ``t^2 / (n + t^2)``.
-
-    References
-    ----------
-    Wilson, J Am Stat Assoc 1927;22:209-212; on effective numbers: Franco,
-    Little, Louis, Slud, J Surv Stat Methodol 2019;7:334-364 (both from memory).
+    ``(p + t^2/2n -+ t sqrt(p(1-p)/n + t^2/4n^2)) / (1 + t^2/n)`` with ``n = p(1 - p) /
+    variance`` and t of the degrees of freedom; where the share is 0 or 1 (or its
+    variance nothing) n is Kish's ``n_effective``. It stays within 0 and 1, and at a
+    share of 0 ends at ``t^2 / (n + t^2)``. Wilson, J Am Stat Assoc 1927;22:209-212; on
+    effective numbers: Franco, Little, Louis, Slud, J Surv Stat Methodol 2019;7:334-364
+    (both from memory).
     """
     with np.errstate(invalid="ignore", divide="ignore"):
         number = np.where(variance > 0, share * (1 - share) / variance, n_effective)
@@ -105,12 +83,8 @@ def binomial_interval(
 ) -> tuple[float, float]:
     """Return Clopper and Pearson's interval of a share; n need not be whole.
 
-    References
-    ----------
-    Clopper and Pearson, Biometrika 1934;26:404-413 (from memory).
+    Biometrika 1934;26:404-413 (from memory).
 
-    Examples
-    --------
     >>> [round(end, 4) for end in binomial_interval(0.0, 10)]
     [0.0, 0.3085]
     """

@@ -10,20 +10,10 @@ from sizing.stats.layout import Floats, Layout
 
 
 def variance_of_totals(totals: Floats, stratum: npt.NDArray[np.intp]) -> Floats:
-    """Return the variance of sums over sampling units.
+    """Return the variance of sums over sampling units, one per column of ``totals``.
 
-    Parameters
-    ----------
-    totals : ndarray, shape (units, columns)
-        Each unit's total of the linearised values.
-    stratum : ndarray of int, shape (units,)
-        Each unit's stratum, numbered from 0.
-
-    Returns
-    -------
-    ndarray, shape (columns,)
-        ``sum_h m_h / (m_h - 1) sum_u (z_u - mean_h)^2``; a stratum of a single unit
-        is centred on the mean of all units.
+    ``sum_h m_h / (m_h - 1) sum_u (z_u - mean_h)^2`` over strata h of m_h units; a
+    stratum of a single unit is centred on the mean of all units.
     """
     count = np.bincount(stratum)
     belongs = sparse.csr_array(
@@ -58,19 +48,11 @@ def design_df(
 
 
 def variance_of_sum(place: Layout, influence: Floats) -> Floats:
-    """Return the variance of an estimate from its linearised values.
+    """Return the variance of an estimate from what each person adds to it.
 
-    Parameters
-    ----------
-    place : Layout
-    influence : ndarray, shape (persons, ...)
-        What each person adds to the estimate; the sum over persons is about 0.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        Between sampling units within strata, or ``n / (n - 1)`` times the sum of
-        squares over the n persons of any weight.
+    Between sampling units within strata, or ``n / (n - 1)`` times the sum of squares
+    over the n persons of any weight. ``influence`` is (persons, ...), and sums to about
+    0.
     """
     if place.unit is None or place.stratum is None:
         n = max(int((place.weight > 0).sum()), 2)
@@ -97,20 +79,11 @@ def complete_df(place: Layout) -> float:
 def join_draws(
     estimates: Floats, variances: Floats, complete_df: npt.ArrayLike
 ) -> tuple[Floats, Floats, Floats]:
-    """Join estimates over draws by Rubin's rules.
+    """Join estimates and variances, (draws, ...), by Rubin's rules: mean, variance, df.
 
-    Parameters
-    ----------
-    estimates, variances : ndarray, shape (draws, ...)
-    complete_df : array-like
-        Degrees of freedom had nothing been missing.
-
-    Returns
-    -------
-    mean, variance, df : ndarray
-        ``T = W + (1 + 1/m) B``; df of Barnard and Rubin (1999):
-        ``1 / (1/v_m + 1/v_obs)`` with ``v_m = (m - 1) / g^2``,
-        ``v_obs = (v + 1) / (v + 3) v (1 - g)`` and ``g = (1 + 1/m) B / T``.
+    ``T = W + (1 + 1/m) B``; df of Barnard and Rubin (1999): ``1 / (1/v_m + 1/v_obs)``
+    with ``v_m = (m - 1) / g^2``, ``v_obs = (v + 1) / (v + 3) v (1 - g)``, ``g = (1 +
+    1/m) B / T`` and v the degrees of freedom had nothing been missing.
     """
     m = len(estimates)
     complete = np.asarray(complete_df, dtype=float)
@@ -135,26 +108,12 @@ def join_influences(
 ) -> tuple[Floats, Floats, Floats]:
     """Join estimates over draws from the persons' influences in each draw.
 
-    Parameters
-    ----------
-    place : Layout
-        Its ``outside`` says which rule holds.
-    estimates : ndarray, shape (draws, ...)
-    influences : iterable of ndarray, one per draw, each (persons, ...)
-        What each person adds to that draw's estimate.
-    complete_df : array-like
-        Degrees of freedom had nothing been drawn.
+    ``estimates`` is (draws, ...), each of ``influences`` (persons, ...). Mean, variance
+    and df are those of ``join_draws``; where an outside model drew, ``T = W + (1 +
+    1/m^2) V``, W the sampling variance of persons' influences, averaged over their
+    draws, and V what the model's coefficients add (their draws come in opposite pairs);
+    df by Satterthwaite, ``v T^2 / W^2``.
 
-    Returns
-    -------
-    mean, variance, df : ndarray
-        Of ``join_draws``; where an outside model drew, ``T = W + (1 + 1/m^2) V``, W
-        the sampling variance of persons' influences, averaged over their draws, and V
-        what the model's coefficients add (their draws come in opposite pairs); df by
-        Satterthwaite, ``v T^2 / W^2``.
-
-    Notes
-    -----
     An outside model's coefficients do not depend on the people sampled, and the bodies
     drawn for one person are independent given the coefficients. Rubin's rules would
     count the residual twice, once in each draw's sampling variance and once between

@@ -28,28 +28,11 @@ def log_odds_ratios(
 ) -> tuple[Floats, Floats]:
     """Fit one logistic model and return its log odds ratios and who moves them.
 
-    Parameters
-    ----------
-    codes : ndarray of int, shape (people, terms)
-        Each person's level in each term.
-    columns : ndarray of int, shape (ratios, 2)
-        Term and level of each column of the model.
-    happened : ndarray of bool, shape (people,)
-    weight : ndarray of float, shape (people,)
-    place : Layout
-        For the number of persons.
-    rows : ndarray of int, shape (people,)
-        The people's places in the layout.
+    ``codes`` (people, terms) holds each person's level in each term, ``columns``
+    (ratios, 2) term and level of each column of the model, ``rows`` the people's places
+    in the layout. Returned are the log odds ratios, NaN where the columns cannot be
+    told apart or no maximum is found, and what each person of the layout adds to each.
 
-    Returns
-    -------
-    beta : ndarray, shape (ratios,)
-        NaN where the columns cannot be told apart or no maximum is found.
-    influence : ndarray, shape (persons of the layout, ratios)
-        What each person adds to each ratio; 0 for those not in ``rows``.
-
-    Notes
-    -----
     statsmodels' GLM (binomial, iterated weighted least squares) on the weighted
     share of each pattern of levels, which is the fit on single people.
     A person's influence is ``H^-1 x w (y - p)`` with ``H`` the information; the

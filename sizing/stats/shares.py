@@ -63,28 +63,19 @@ def group_means(
 ) -> Means:
     """Estimate means of columns within groups, and their total variance.
 
-    Parameters
-    ----------
-    place : Layout
-    columns : sequence of ndarray, one per draw, each (persons, columns)
-    groups : sequence of ndarray of 0 and 1, one per draw, (persons, groups)
-    replicates, seed : int
-        Of the bootstrap, where there is no design.
+    Of each draw, ``columns`` holds (persons, columns) and ``groups`` (persons, groups)
+    of 0 and 1; ``replicates`` and ``seed`` are of the bootstrap, where there is no
+    design.
 
-    Returns
-    -------
-    Means
-        Within a draw the mean is ``sum(w g x) / sum(w g)``. A person's influence
-        on it is ``w g (x - mean) / sum(w g)``; the variance is that of the sum of
-        influences, between sampling units within strata (a stratum of a single
-        unit is centred on the mean of all) or over persons. Where the draws are
-        not those of an outside model and there is no design, it is that of the
-        bootstrap of persons. Degrees of freedom of the complete data: units
-        minus strata in which the group has anybody, or the effective number
-        of persons minus 1. Draws are joined as ``sizing.stats.joining`` says.
+    Within a draw the mean is ``sum(w g x) / sum(w g)``. A person's influence
+    on it is ``w g (x - mean) / sum(w g)``; the variance is that of the sum of
+    influences, between sampling units within strata (a stratum of a single
+    unit is centred on the mean of all) or over persons. Where the draws are
+    not those of an outside model and there is no design, it is that of the
+    bootstrap of persons. Degrees of freedom of the complete data: units
+    minus strata in which the group has anybody, or the effective number
+    of persons minus 1. Draws are joined as ``sizing.stats.joining`` says.
 
-    References
-    ----------
     Rubin, Multiple Imputation for Nonresponse in Surveys, Wiley 1987, ch. 3;
     Barnard and Rubin, Biometrika 1999;86:948-955; Wolter, Introduction to
     Variance Estimation, 2nd ed., Springer 2007, ch. 6 (all from memory).
