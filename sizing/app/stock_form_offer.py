@@ -53,19 +53,13 @@ _PRICE_HELP = (
 class OfferFields:
     """Charts from files, and prices in a table that follows the charts.
 
-    Attributes
-    ----------
-    charts : sequence of SizeChart
-        Those in use.
-    invented : bool
-        Whether the chart in use is the invented one.
+    ``invented`` says whether the chart in use is the invented one.
     """
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
-        self._switch, self._told = switch, changed
+        self._switch, self._listener = switch, changed
         self.charts: Sequence[SizeChart] = (demo_chart(),)
-        self.invented = True
-        self._ready = self._store = True
+        self.invented = self._ready = self._store = True
         self._quiet = False
         self.upload = UploadBox(
             "My charts", help=_CHART_HELP, multiple=True, table=CHART
@@ -101,9 +95,8 @@ class OfferFields:
                 "The charts you took cannot be used. What to do: correct the file and "
                 "take it again, or take it back."
             )
-        prices = self.table.frame
-        offer_from(self.charts, prices)
-        return self.charts, prices
+        offer_from(self.charts, self.table.frame)
+        return self.charts, self.table.frame
 
     def own_nothing_invented(self) -> None:
         """Empty what the invented store owns and used: other people do not have it."""
@@ -147,13 +140,13 @@ class OfferFields:
         except SizingError as error:
             self._ready = False
             self.chart_told.value = self._lines(error)
-            self._told()
+            self._listener()
             return
         self.invented = not taken
         self.charts = charts
         self._show(self._rows(self._demo()) if self.invented else rows)
         self._say_which()
-        self._told()
+        self._listener()
 
     def _prices_taken(self) -> None:
         """Put the prices that were taken into the table, or say what is wrong."""
@@ -162,11 +155,11 @@ class OfferFields:
             read: Offer | None = self.prices.read(self._read)
         except SizingError as error:
             self.told.value = self._lines(error)
-            self._told()
+            self._listener()
             return
         if read is not None:
             self._show(_filled(read))
-        self._told()
+        self._listener()
 
     def _read(self, path: Path) -> Offer:
         return offer_from(self.charts, read_table(path, PRICES))
@@ -197,47 +190,39 @@ class OfferFields:
         if self._quiet:
             return
         self.told.value = ""
-        self._told()
+        self._listener()
 
 
 def _worded(text: str) -> str:
-    """Return what a problem says without the name of a column.
-
-    Examples
-    --------
-    >>> _worded("the size 'adult 1' has no such last_year")
-    "the size 'adult 1' has no such use"
-    """
+    """Return what a problem says without the name of a column."""
     for name, words in _WORDS.items():
         text = text.replace(f"no such {name}", f"no such {words}")
     return text
 
 
-def _columns(several: bool) -> list[str]:
-    return [*(("chart",) if several else ()), "size", *COLUMNS]
-
-
 def _filled(offer: Offer) -> pd.DataFrame:
     """Return an offer as it stands in the table; what is not limited is empty."""
-    several = len(set(offer.table["chart"])) > 1
-    rows: Any = offer.table[_columns(several)].astype(object)
-    rows = rows.where(offer.table[_columns(several)].notna(), None)
-    shown: pd.DataFrame = rows.where(rows != float("inf"), None)
-    return shown
+    table = offer.table.replace({"most": {float("inf"): None}})
+    return _shown(table, several=len(set(table["chart"])) > 1)
 
 
 def _empty_rows(charts: Sequence[SizeChart]) -> pd.DataFrame:
     """Return a row for every size, filled in as far as the charts themselves say."""
-    several = len(charts) > 1
-    frames = [
-        chart.frame.reindex(columns=["size", *COLUMNS]).assign(chart=chart.name)
-        for chart in charts
-    ]
-    if several:
+    rows = pd.concat(
+        [
+            chart.frame.reindex(columns=["size", *COLUMNS]).assign(chart=chart.name)
+            for chart in charts
+        ],
+        ignore_index=True,
+    )
+    if len(charts) > 1:
         # Names and numbers of sizes are judged before anything is typed.
-        offer_from(
-            charts, pd.concat(frames).assign(price=0.0)[["chart", "size", "price"]]
-        )
-    rows: Any = pd.concat(frames, ignore_index=True)[_columns(several)].astype(object)
+        offer_from(charts, rows.assign(price=0.0)[["chart", "size", "price"]])
+    return _shown(rows, several=len(charts) > 1)
+
+
+def _shown(table: pd.DataFrame, *, several: bool) -> pd.DataFrame:
+    columns = [*(["chart"] if several else []), "size", *COLUMNS]
+    rows: Any = table[columns].astype(object)
     shown: pd.DataFrame = rows.where(rows.notna(), None)
     return shown

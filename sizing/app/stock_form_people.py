@@ -1,7 +1,7 @@
-"""The part of the purchaser's form that says whom the stock serves."""
+"""The parts of the purchaser's form on whom the stock serves, and how it is used."""
 
 from collections.abc import Callable
-from pathlib import Path
+from typing import Any
 
 import ipywidgets as w
 import pandas as pd
@@ -20,7 +20,7 @@ from sizing.app.upload import UploadBox
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures.tables import CASELOAD
 from sizing.people import POPULATIONS, People, population_titles, read_caseload
-from sizing.stock import Served, demo_scenario, serves_from
+from sizing.stock import Served, Use, demo_scenario, serves_from
 
 _GROUPS = {
     "name": "Called",
@@ -42,16 +42,32 @@ _GROUPS_HELP = (
     "One row per group. People are drawn from surveys, so as to be like yours. "
     "Admissions count only where slings are not passed on."
 )
+_WIDE = w.Layout(width="auto")
+_POOL = "shared"
 
 
-class PeopleFields:
+class _Part:
+    """A part of the form: it says what is wrong with it, until something changes."""
+
+    def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
+        self._switch, self._listener = switch, changed
+        self.told = w.HTML()
+
+    def tell(self, error: SizingError) -> None:
+        """Say what is wrong."""
+        self.told.value = bullets(wrong_lines(error, units=self._switch.units))
+
+    def _changed(self) -> None:
+        self.told.value = ""
+        self._listener()
+
+
+class PeopleFields(_Part):
     """Groups in a table, and if wanted a caseload, from a file or typed in."""
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
-        self._switch, self._told = switch, changed
-        self._titles = {
-            name: _SHORT.get(name, title) for name, title in population_titles().items()
-        }
+        super().__init__(switch, changed)
+        self._titles = population_titles() | _SHORT
         start = demo_scenario()[0]
         start["people"] = start["people"].map(self._titles)
         self.groups = EditableTable(
@@ -61,26 +77,15 @@ class PeopleFields:
             choices={"people": [self._titles[name] for name in POPULATIONS]},
             can_add=True,
         )
-        self.own = w.Checkbox(
-            description="I also serve clients I have measured (a caseload)",
-            indent=False,
-            layout=w.Layout(width="auto"),
-        )
+        words = "I also serve clients I have measured (a caseload)"
+        self.own = w.Checkbox(description=words, indent=False, layout=_WIDE)
         self.upload = UploadBox("My caseload", table=CASELOAD)
-        self.coming = w.BoundedIntText(
-            value=0, max=5000, description="Admissions to my caseload over the period"
-        )
+        self.coming = _number("Admissions to my caseload over the period", 0)
         self.clients: EditableTable | None = None
         self._caseload = w.VBox(layout=w.Layout(display="none"))
-        self.told = w.HTML()
+        about = w.HTML(paragraphs([_GROUPS_HELP]))
         self.view = w.VBox(
-            [
-                w.HTML(paragraphs([_GROUPS_HELP])),
-                self.groups.view,
-                self.own,
-                self._caseload,
-                self.told,
-            ]
+            [about, self.groups.view, self.own, self._caseload, self.told]
         )
         self.own.observe(lambda _: self._open(), "value")
         self.coming.observe(lambda _: self._changed(), "value")
@@ -90,72 +95,136 @@ class PeopleFields:
     def served(self) -> list[Served]:
         """Return the groups of people."""
         frame = self.groups.frame
-        made: list[Served] = []
-        if not frame.empty:
-            made += serves_from(self._codes(frame))
+        made = [] if frame.empty else [*serves_from(self._codes(frame))]
         if self.own.value:
-            people = self._clients()
-            made.append(
-                Served(people, admissions=self.coming.value, name="my caseload")
-            )
+            coming = self.coming.value
+            made.append(Served(self._clients(), admissions=coming, name="my caseload"))
         if not made:
             raise SizingError("Say who the stock serves: fill in a group of people.")
         return made
 
-    def tell(self, error: SizingError) -> None:
-        """Say what is wrong with the people."""
-        self.told.value = bullets(wrong_lines(error, units=self._switch.units))
-
     def _codes(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Return the table with the populations' own names."""
-        names = {title: name for name, title in self._titles.items()}
+        needed = {
+            "people": ("nobody is chosen", "one of the list"),
+            "count": ("the number of people is missing", "0 or more, whole"),
+        }
         problems = [
             Problem(what, allowed, "fill it in", None, row, _GROUPS[column])
             for row, record in enumerate(frame.to_dict("records"), start=2)
-            for column, what, allowed in (
-                ("people", "nobody is chosen", "one of the list"),
-                ("count", "the number of people is missing", "0 or more, whole"),
-            )
+            for column, (what, allowed) in needed.items()
             if pd.isna(record[column])
         ]
         if problems:
             raise InputProblems(problems, about="the groups of people")
+        names = {title: name for name, title in self._titles.items()}
         return frame.assign(people=frame["people"].map(names))
 
     def _clients(self) -> People:
-        if self.upload.names:
-            people: People = self.upload.read(read_caseload)
-            return people
-        read: People = as_file(typed_clients(self.clients), _read, "my caseload")
-        return read
+        people: People = (
+            self.upload.read(read_caseload)
+            if self.upload.names
+            else as_file(typed_clients(self.clients), read_caseload, "my caseload")
+        )
+        return people
 
     def _taken(self) -> None:
         """Read the file at once, so that what is wrong is said beside it."""
         self._changed()
-        if not self.upload.names:
-            return
-        try:
-            self._clients()
-        except SizingError as error:
-            self.tell(error)
+        if self.upload.names:
+            try:
+                self._clients()
+            except SizingError as error:
+                self.tell(error)
 
     def _open(self) -> None:
         if self.clients is None:
             self.clients = clients_table(self._switch)
             self.clients.on_change(self._changed)
-            self._caseload.children = (
-                w.HTML(paragraphs([CASELOAD_HELP]) + caseload_headings()),
-                self.upload.view,
-                self.clients.view,
-                self.coming,
-            )
+            about = w.HTML(paragraphs([CASELOAD_HELP]) + caseload_headings())
+            entries = self.upload.view, self.clients.view, self.coming
+            self._caseload.children = (about, *entries)
         self._caseload.layout.display = None if self.own.value else "none"
         self._changed()
 
+
+class UseFields(_Part):
+    """How slings are used, and what is planned for."""
+
+    def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
+        super().__init__(switch, changed)
+        self.sharing = w.Dropdown(
+            options=[
+                ("each client's own", "personal"),
+                ("shared, from a pool", _POOL),
+            ],
+            description="Slings are",
+        )
+        words = "A sling goes to another client when its own leaves"
+        self.passed_on = w.Checkbox(
+            value=True, description=words, indent=False, layout=_WIDE
+        )
+        self.at_once = _number("Clients in 100 who need one at once", 100, 1, 100)
+        self.at_most = _number("Most clients lifted at once (0: no limit)", 0)
+        self.each = _number("Slings for each client at a time", 1, 1, 10)
+        self.laundry = _number("Days out of 7 in the laundry", 0, 0, 6)
+        self.repair = _number("Days out of 365 in inspection or repair", 0, 0, 180)
+        self.spares = _number("Spares kept back of each size", 0, 0, 20)
+        self.goal = w.Dropdown(
+            options=[("a target, at least cost", "target"), ("a budget", "budget")],
+            description="Plan for",
+        )
+        self.target = _number("Days in 100 on which nobody may wait", 95, 50, 99)
+        self.budget = _number("Money there is", 8000, 0, 100_000_000)
+        uses = [self.sharing, self.passed_on, self.at_once, self.at_most, self.each]
+        uses += [self.laundry, self.repair, self.spares]
+        goals = [self.goal, self.target, self.budget]
+        self.view = w.VBox([*uses, self.told])
+        self.goal_view = w.VBox(goals)
+        for box in (*uses, *goals):
+            box.observe(lambda _: self._changed(), "value")
+        self._show()
+
+    def use(self) -> Use:
+        """Return how slings are used."""
+        pool = self.sharing.value == _POOL
+        out = {
+            "laundry": (self.laundry.value, 7),
+            "inspection or repair": (self.repair.value, 365),
+        }
+        return Use(
+            sharing=self.sharing.value,
+            each=self.each.value,
+            at_once=self.at_once.value / 100 if pool else 1.0,
+            at_most=(self.at_most.value or None) if pool else None,
+            out={reason: rate for reason, rate in out.items() if rate[0] > 0},
+            spares=self.spares.value,
+            passed_on=pool or self.passed_on.value,
+        )
+
+    def aim(self) -> dict[str, Any]:
+        """Return the goal as ``plan_stock`` takes it."""
+        if self.goal.value == "target":
+            return {"target": self.target.value / 100}
+        return {"budget": float(self.budget.value)}
+
     def _changed(self) -> None:
-        self.told.value = ""
-        self._told()
+        self._show()
+        super()._changed()
+
+    def _show(self) -> None:
+        """Show what the choices ask for, and nothing else."""
+        pool = self.sharing.value == _POOL
+        by_target = self.goal.value == "target"
+        for box, shown in (
+            (self.passed_on, not pool),
+            (self.at_once, pool),
+            (self.at_most, pool),
+            (self.target, by_target),
+            (self.budget, not by_target),
+        ):
+            box.layout.display = None if shown else "none"
 
 
-def _read(path: Path) -> People:
-    return read_caseload(path)
+def _number(words: str, value: int, least: int = 0, most: int = 5000) -> Any:
+    return w.BoundedIntText(value=value, min=least, max=most, description=words)

@@ -15,8 +15,8 @@ from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import rounded, write_text
 from sizing.measures.tables import GROUPS, PRICES
-from sizing.pages.stock import stock_page, write_order
-from sizing.pages.stock_sheet import order_sheet
+from sizing.pages.stock import stock_page
+from sizing.pages.stock_order import order_sheet, write_order
 from sizing.people import POPULATIONS, read_caseload
 from sizing.people.files import read_table
 from sizing.stock import (

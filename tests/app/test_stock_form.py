@@ -8,8 +8,7 @@ import pytest
 from sizing.app import stock_form
 from sizing.app.stock_form import StockForm
 from sizing.app.stock_form_offer import OfferFields
-from sizing.app.stock_form_people import PeopleFields
-from sizing.app.stock_form_use import UseFields
+from sizing.app.stock_form_people import PeopleFields, UseFields
 from sizing.app.units import UnitSwitch
 from sizing.charts import demo_chart, write_chart
 from sizing.errors import SizingError
@@ -48,9 +47,10 @@ def small_form():
 
 def test_a_form_plans_saves_and_takes_its_answer_back(small_form, tmp_path):
     form = small_form
-    with pytest.raises(SizingError, match="no plan to save"):
+    with pytest.raises(SizingError, match="nothing to save"):
         form.results()
-    plan = form.run()
+    form.work.run()
+    plan = form.answer
     assert plan is not None and plan.groups["group"].tolist() == ["our home"]
     assert plan.groups["people"].tolist() == [population_titles()["care_home"]]
     assert plan.answer() in form.answered.words.value
@@ -60,14 +60,14 @@ def test_a_form_plans_saves_and_takes_its_answer_back(small_form, tmp_path):
     assert form.results()["stock_order"]["order"].sum() == plan.order["order"].sum()
     # Heavy and light in the reader's own units, and the plan is the same.
     form.switch.view.value = "pounds"
-    assert " lb" in form.answered.words.value and form.plan is plan
+    assert " lb" in form.answered.words.value and form.answer is plan
     form.use.target.value = 90
-    assert form.plan is None and "press" in form.answered.words.value
+    assert form.answer is None and "press" in form.answered.words.value
     assert form.answered.pictures.value == ""
 
 
 def test_no_name_of_the_code_is_shown(small_form):
-    small_form.run()
+    small_form.work.run()
     shown = "".join(
         part.value
         for part in (
@@ -86,9 +86,8 @@ def test_the_first_look_says_that_it_is_invented_and_quick(monkeypatch):
     monkeypatch.setattr(stock_form, "FIRST", 50)
     form = StockForm()
     form.people.groups.remove_row(2)
-    form._touched = False
     form.first_look()
-    assert form.plan.settings["scenarios"] == 50
+    assert form.answer.settings["scenarios"] == 50
     assert (
         "Invented for demonstration: the size chart, the prices, the"
         in form.answered.words.value
@@ -103,7 +102,8 @@ def test_an_entry_changed_while_planning_takes_the_answer_back(small_form, monke
         return plan
 
     monkeypatch.setattr(stock_form, "plan_stock", slowly)
-    assert small_form.run() is None
+    small_form.work.run()
+    assert small_form.answer is None
     assert "Something was changed" in small_form.answered.words.value
 
 
@@ -116,8 +116,8 @@ def test_planning_stops_at_its_next_step(small_form):
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        small_form._made(60, asked_to_stop)
-    assert len(heard) == 4 and small_form.plan is None
+        small_form.work_out(asked_to_stop)
+    assert len(heard) == 4 and small_form.answer is None
     shares = [share for _, share in heard]
     assert shares == sorted(shares) and 0 <= shares[-1] <= 1
 
@@ -191,7 +191,7 @@ def test_charts_bring_rows_of_their_own_and_bad_ones_are_told(tmp_path):
 
 def test_fields_of_a_pool_and_of_a_budget_show_when_they_count():
     changes = []
-    use = UseFields(lambda: changes.append(1))
+    use = UseFields(UnitSwitch(), lambda: changes.append(1))
     assert use.at_once.layout.display == "none" == use.budget.layout.display
     use.sharing.value = "shared"
     use.goal.value = "budget"

@@ -16,8 +16,8 @@ from sizing.cli import stock as command
 from sizing.cli.stock import as_json
 from sizing.errors import InputProblems, SizingError
 from sizing.measures.tables import PRICES
-from sizing.pages.stock import stock_page, write_order
-from sizing.pages.stock_sheet import order_sheet
+from sizing.pages.stock import stock_page
+from sizing.pages.stock_order import order_sheet, write_order
 from sizing.people import People, load_people, people_from, read_caseload
 from sizing.people.files import read_table
 from sizing.stock import (
