@@ -202,7 +202,8 @@ def _worded(text: str) -> str:
 
 def _filled(offer: Offer) -> pd.DataFrame:
     """Return an offer as it stands in the table; what is not limited is empty."""
-    table = offer.table.replace({"most": {float("inf"): None}})
+    most = offer.table["most"]
+    table = offer.table.assign(most=most.mask(most == float("inf")))
     return _shown(table, several=len(set(table["chart"])) > 1)
 
 

@@ -126,7 +126,7 @@ def _alts(plan: StockPlan) -> dict[str, str]:
         f"{strategy_words(r['strategy'])} {percent(r['needs_met'])}"
         for r in plan.comparison.to_dict("records")
     )
-    held = plan.order.set_index("key")["stock"]
+    held = dict(zip(plan.order["key"], plan.order["stock"], strict=True))
     fits = ", ".join(
         f"{r['key']} fits {r['estimate']:.0f} people, {held[r['key']]} held"
         for r in plan.demand.query("share == 'fits'").to_dict("records")
@@ -342,7 +342,7 @@ def _unfitted(plan: StockPlan, say: Say) -> Table:
     caption = "People who fit no size, on an average day"
     if rest >= 0.05:
         caption += f": the commonest kinds; {rest:.1f} more are of rarer kinds"
-    return table(shown, caption=caption, words=[*list(shown)[:5]])
+    return table(shown, caption=caption, words=[str(name) for name in shown][:5])
 
 
 def _miss(row: dict[Any, Any], say: Say) -> str:

@@ -120,8 +120,8 @@ def _by_service(plan: StockPlan) -> pd.DataFrame:
 def _scenarios(plan: StockPlan) -> pd.DataFrame:
     curve, others, people = plan.curve, plan.comparison, plan.robustness
     goals = [
-        "this order" if row.plan else f"target {share(row.target)} of days"
-        for row in curve.itertuples()
+        "this order" if own else f"target {share(target)} of days"
+        for own, target in zip(curve["plan"], curve["target"], strict=True)
     ]
     curve = curve.assign(scenario=goals, nobody_waits=1 - curve["estimate"])
     others = others[others["strategy"] != "plan"]
@@ -163,7 +163,8 @@ def order_sheet(plan: StockPlan, *, units: str = "metric") -> str:
         )
         rows = [*rows[: _MOST - 1], rows[-1]]
     price = [column.name for column in order.columns].index("Price of one")
-    columns, *rows = (row[:price] + row[price + 1 :] for row in (order.columns, *rows))
+    columns = (*order.columns[:price], *order.columns[price + 1 :])
+    kept = tuple((*row[:price], *row[price + 1 :]) for row in rows)
     parts = (
         ("Who is not served", _not_served(shown.get("not_fitted"))),
         ("What it assumes", [f"{what}: {said}" for what, said in inputs_of(plan)]),
@@ -172,7 +173,7 @@ def order_sheet(plan: StockPlan, *, units: str = "metric") -> str:
     return template("stock_sheet.html.j2").render(
         title="Order of slings",
         answer=plan.answer(),
-        table=Table(caption, columns, tuple(rows)),
+        table=Table(caption, columns, kept),
         parts=parts,
         cautions=cautions(),
         points=8.5 if len(rows) <= _FEW else 7.5,
