@@ -22,6 +22,7 @@ LEAST_ROWS = 20
 #: Most bytes of a file: four times the largest of those published.
 MOST_BYTES = 100_000_000
 _MOST_PROBLEMS = 20
+AS_PUBLISHED = "use the file as published"
 
 
 def content_of(path: PathLike, expected: str) -> bytes:
@@ -81,42 +82,24 @@ def check_columns(
     wanted = list(needed)
     missing = [name for name in wanted if name not in frame.columns]
     if len(missing) == len(wanted):
-        raise InputProblems(
-            [
-                Problem(
-                    f"none of the columns of {survey} is here",
-                    ", ".join(wanted[:5]) + " and others",
-                    "check that it is the right file",
-                    file=file,
-                )
-            ],
-            about=file,
-        )
+        what = f"none of the columns of {survey} is here"
+        allowed = ", ".join(wanted[:5]) + " and others"
+        one = Problem(what, allowed, "check that it is the right file", file)
+        raise InputProblems([one], about=file)
+    allowed = f"the columns of {survey}, spelt as published"
+    action = f"{AS_PUBLISHED}, without renaming its columns"
+    what = "this column is missing"
     problems = [
-        Problem(
-            "this column is missing",
-            f"the columns of {survey}, spelt as published",
-            "use the file as published, without renaming its columns",
-            file=file,
-            column=name,
-        )
+        Problem(what, allowed, action, file, column=name)
         for name in missing[:_MOST_PROBLEMS]
     ]
     if len(missing) > _MOST_PROBLEMS:
-        problems.append(
-            Problem(
-                f"{len(missing) - _MOST_PROBLEMS} more columns are missing", file=file
-            )
-        )
+        what = f"{len(missing) - _MOST_PROBLEMS} more columns are missing"
+        problems.append(Problem(what, file=file))
     if len(frame) < LEAST_ROWS:
-        problems.append(
-            Problem(
-                f"the file holds {len(frame)} rows only",
-                f"at least {LEAST_ROWS} people",
-                "download the file again; this one is cut short",
-                file=file,
-            )
-        )
+        what = f"the file holds {len(frame)} rows only"
+        action = "download the file again; this one is cut short"
+        problems.append(Problem(what, f"at least {LEAST_ROWS} people", action, file))
     if problems:
         raise InputProblems(problems, about=file)
 
@@ -125,77 +108,56 @@ def as_numbers(
     frame: pd.DataFrame, columns: Iterable[str], *, file: str
 ) -> pd.DataFrame:
     """Return the columns as numbers; an empty cell is missing."""
+    what, allowed = "this is not a number", "a number, or nothing where not measured"
     problems: list[Problem] = []
     out: dict[str, pd.Series] = {}
     for name in columns:
-        number = pd.to_numeric(frame[name], errors="coerce").astype(float)
-        out[name] = number
-        text = frame[name].notna() & ~np.isfinite(number)
+        given = frame[name]
+        out[name] = pd.to_numeric(given, errors="coerce").astype(float)
         problems += [
-            Problem(
-                "this is not a number",
-                "a number, or nothing where not measured",
-                "use the file as published",
-                file=file,
-                row=int(position) + 2,
-                column=name,
-                value=frame[name].iloc[position],
-            )
-            for position in np.flatnonzero(text)[:_MOST_PROBLEMS]
+            Problem(what, allowed, AS_PUBLISHED, file, int(i) + 2, name, given.iloc[i])
+            for i in np.flatnonzero(given.notna() & ~np.isfinite(out[name]))
         ]
-    if problems:
-        raise InputProblems(problems[:_MOST_PROBLEMS], about=file)
+    _refuse(problems, file)
     return pd.DataFrame(out, index=frame.index)
 
 
 def check_values(frame: pd.DataFrame, *, file: str, rows: npt.ArrayLike) -> None:
     """Refuse values that nobody has: a file in other units, or not as published."""
-    at = np.asarray(rows)
+    at, do = np.asarray(rows), f"{AS_PUBLISHED}, in its own units"
     problems: list[Problem] = []
     for name in frame.columns.intersection(list(MEASURES)):
         low, high = plausible_range(name)
         values = frame[name].to_numpy(dtype=float)
-        problems += [
-            Problem(
-                f"no body has this value ({values[i]:g} in the kit's units)",
-                f"{low:g} to {high:g}",
-                "use the file as published, in its own units",
-                file=file,
-                row=int(at[i]),
-                column=name,
-            )
-            for i in np.flatnonzero((values < low / 2) | (values > high * 2))
-        ]
-    if problems:
-        raise InputProblems(problems[:_MOST_PROBLEMS], about=file)
+        for i in np.flatnonzero((values < low / 2) | (values > high * 2)):
+            what = f"no body has this value ({values[i]:g} in the kit's units)"
+            allowed = f"{low:g} to {high:g}"
+            problems.append(Problem(what, allowed, do, file, int(at[i]), name))
+    _refuse(problems, file)
 
 
 def check_keys(
     frame: pd.DataFrame, columns: Iterable[str], *, file: str, once: str = ""
 ) -> None:
     """Refuse a file whose keys are missing, are no whole numbers or stand twice."""
+    allowed = "the survey's own numbers"
     problems: list[Problem] = []
     for name in columns:
         number = frame[name].to_numpy(dtype=float)
         wrong = ~np.isfinite(number) | (np.abs(number) > 1e15)
         wrong |= ~wrong & (np.where(wrong, 0.0, number) % 1 != 0)
-        what = "this is no whole number"
-        found = [(i, what) for i in np.flatnonzero(wrong)[:_MOST_PROBLEMS]]
-        if name == once:
-            twice = frame[name].duplicated().to_numpy() & ~wrong
-            what = "this person stands in the file twice"
-            found += [(i, what) for i in np.flatnonzero(twice)[:_MOST_PROBLEMS]]
-        problems += [
-            Problem(
-                what,
-                "the survey's own numbers",
-                "use the file as published",
-                file=file,
-                row=int(i) + 2,
-                column=name,
-                value=float(number[i]),
-            )
-            for i, what in found
-        ]
+        twice = frame[name].duplicated().to_numpy() & ~wrong & (name == once)
+        for found, what in (
+            (wrong, "this is no whole number"),
+            (twice, "this person stands in the file twice"),
+        ):
+            problems += [
+                Problem(what, allowed, AS_PUBLISHED, file, int(i) + 2, name, number[i])
+                for i in np.flatnonzero(found)[:_MOST_PROBLEMS]
+            ]
+    _refuse(problems, file)
+
+
+def _refuse(problems: list[Problem], file: str) -> None:
     if problems:
         raise InputProblems(problems[:_MOST_PROBLEMS], about=file)

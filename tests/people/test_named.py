@@ -170,16 +170,6 @@ def test_a_users_margins_take_the_place_of_the_kits():
     assert len(people.settings["margins"]) == 2
 
 
-def test_the_same_seed_gives_the_same_people_and_another_does_not():
-    one, two = (load_people("bariatric", draws=2, seed=7) for _ in range(2))
-    pd.testing.assert_frame_equal(one.frame, two.frame)
-    pd.testing.assert_series_equal(one.weight, two.weight)
-    other = load_people("bariatric", draws=2, seed=8)
-    assert not other.frame["hip_circumference_cm"].equals(
-        one.frame["hip_circumference_cm"]
-    )
-
-
 def test_a_body_mass_index_on_the_threshold_is_in():
     bmi = loaded("bariatric").frame["bmi"]
     threshold = float(bmi[bmi < 45].max())

@@ -25,28 +25,16 @@ def checked(frame: pd.DataFrame) -> pd.DataFrame:
     if len(frame) == 0:
         raise InputProblems([Problem("there are no people")], about="the people")
     out = frame.reset_index(drop=True).copy()
-    problems += [
-        Problem(
-            "this person is in the table more than once",
-            "one row per person",
-            row=row + 2,
-            column="person",
-            value=out["person"].iloc[row],
-        )
-        for row in np.flatnonzero(out["person"].duplicated())[:5]
-    ]
-    bad = np.flatnonzero(~out["sex"].isin(SEXES))
-    problems += [
-        Problem(
-            "unknown sex",
-            ", ".join(SEXES),
-            "the model has no figures without it",
-            row=row + 2,
-            column="sex",
-            value=out["sex"].iloc[row],
-        )
-        for row in bad[:5]
-    ]
+    twice = ("this person is in the table more than once", "one row per person", "")
+    unknown = ("unknown sex", ", ".join(SEXES), "the model has no figures without it")
+    for words, column, bad in (
+        (twice, "person", out["person"].duplicated()),
+        (unknown, "sex", ~out["sex"].isin(SEXES)),
+    ):
+        problems += [
+            Problem(*words, None, row + 2, column, out[column].iloc[row])
+            for row in np.flatnonzero(bad)[:5]
+        ]
     for name in ("age_years", *MEASURES):
         if name not in out:
             out[name] = np.nan
