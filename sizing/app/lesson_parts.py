@@ -1,25 +1,12 @@
-"""Pieces of the trainer's page: answers, pictures and tables as HTML, and waiting."""
+"""Pieces of the trainer's page: the answer, buttons, and fields for numbers."""
 
+from collections.abc import Callable
 from html import escape
 
 import ipywidgets as w
 
-from sizing.app.form_words import bullets as bullets_html
-from sizing.app.form_words import paragraphs as words_html
-from sizing.app.long_work import Later
-from sizing.app.show import sections_html, slide_html
+from sizing.app.form_words import paragraphs
 from sizing.errors import SizingError
-
-__all__ = [
-    "Later",
-    "answer_html",
-    "bullets_html",
-    "button",
-    "sections_html",
-    "slide_html",
-    "words_html",
-    "wrong_html",
-]
 
 _ANSWER = (
     "font-size: 1.25em; line-height: 1.45; padding: .6rem .8rem; max-width: 60rem; "
@@ -29,7 +16,7 @@ _ANSWER = (
 
 def wrong_html(error: SizingError) -> str:
     """Return what is wrong, what is allowed and what to do, as an error says it."""
-    return f'<div role="alert">{words_html(str(error).splitlines())}</div>'
+    return f'<div role="alert">{paragraphs(str(error).splitlines())}</div>'
 
 
 def answer_html(words: str) -> str:
@@ -37,6 +24,24 @@ def answer_html(words: str) -> str:
     return f'<p role="status" style="{_ANSWER}">{escape(words)}</p>'
 
 
-def button(words: str) -> w.Button:
-    """Return a button as wide as its words."""
-    return w.Button(description=words, layout=w.Layout(width="max-content"))
+def button(words: str, press: Callable[[], object]) -> w.Button:
+    """Return a button as wide as its words, and what it does."""
+    made = w.Button(description=words, layout=w.Layout(width="max-content"))
+    made.on_click(lambda _: press())
+    return made
+
+
+def number(
+    words: str, value: int, most: int, *, width: str = "11rem"
+) -> w.BoundedIntText:
+    """Return a field for a whole number from 1."""
+    style, layout = {"description_width": "initial"}, w.Layout(width=width)
+    return w.BoundedIntText(
+        value=value, min=1, max=most, description=words, style=style, layout=layout
+    )
+
+
+def wrapped(*widgets: w.Widget) -> w.Box:
+    """Return widgets in a row, which wraps where the screen is narrow."""
+    layout = w.Layout(flex_flow="row wrap", align_items="center")
+    return w.Box(widgets, layout=layout)

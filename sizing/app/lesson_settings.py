@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import ipywidgets as w
 
-from sizing.app.lesson_parts import words_html, wrong_html
+from sizing.app.lesson_parts import number, words_html, wrapped, wrong_html
 from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
@@ -12,12 +12,11 @@ from sizing.errors import SizingError
 from sizing.measures.tables import CHART
 from sizing.people import People, load_people, population_titles
 
-_LABEL = {"description_width": "9rem"}
 _CHART_HELP = (
     "One row per size, as CSV or XLSX, like the chart on the adviser's page. Without a "
     "file the lesson uses an invented chart: nobody may choose a sling by it."
 )
-_SAME = "The same number gives the same people and cards."
+_SAME = "<p>The same number gives the same people and cards.</p>"
 
 
 class LessonSettings:
@@ -42,38 +41,19 @@ class LessonSettings:
             style={"description_width": "initial"},
             layout=w.Layout(width="26rem", max_width="calc(100% - 4px)"),
         )
-        self.seed = w.BoundedIntText(
-            value=1,
-            min=1,
-            max=9999,
-            description="Number of the draw",
-            style=_LABEL,
-            layout=w.Layout(width="15rem"),
-        )
+        self.seed_box = number("Number of the draw", 1, 9999, width="15rem")
         self.upload = UploadBox("Your size chart", help=_CHART_HELP, table=CHART)
         self.units = UnitSwitch()
         self.told = w.HTML()
-        self.population.observe(lambda _: self._changed(), "value")
-        self.seed.observe(lambda _: self._changed(), "value")
+        for field in (self.population, self.seed_box):
+            field.observe(lambda _: self._changed(), "value")
         self.upload.on_change(self._take)
         more = w.Accordion(
-            [
-                w.VBox(
-                    [
-                        self.upload.view,
-                        self.seed,
-                        w.HTML(
-                            "<p>The same number gives the same people and cards.</p>"
-                        ),
-                    ]
-                )
-            ],
+            [w.VBox([self.upload.view, self.seed_box, w.HTML(_SAME)])],
             titles=("A size chart of your own; the number of the draw",),
         )
-        row = w.Layout(flex_flow="row wrap", align_items="flex-end")
-        self.view = w.VBox(
-            [w.Box([self.population, self.units.view], layout=row), self.told, more]
-        )
+        row = wrapped(self.population, self.units.view)
+        self.view = w.VBox([row, self.told, more])
         self._tell()
 
     @property
@@ -84,17 +64,17 @@ class LessonSettings:
         return self._read
 
     @property
-    def key(self) -> tuple[str, int, str]:
-        """What the answers rest on; differs whenever an entry differs."""
-        return str(self.population.value), int(self.seed.value), self.upload.key
+    def seed(self) -> int:
+        """The number of the draw."""
+        return int(self.seed_box.value)
 
     def people(self) -> People:
         """Return the people chosen, loaded once."""
-        name, seed, _ = self.key
-        if (name, seed) not in self._people:
-            found = load_people(name, draws=self.draws, seed=seed)
-            self._people = {(name, seed): found}
-        return self._people[name, seed]
+        key = str(self.population.value), self.seed
+        if key not in self._people:
+            found = load_people(key[0], draws=self.draws, seed=key[1])
+            self._people = {key: found}
+        return self._people[key]
 
     def on_change(self, what: Callable[[], object]) -> None:
         """Call ``what`` whenever people, chart or number change."""
@@ -112,11 +92,9 @@ class LessonSettings:
     def _tell(self) -> None:
         if isinstance(self._read, SizingError):
             self.told.value = wrong_html(self._read)
-        else:
-            sizes = len(self._read.sizes)
-            self.told.value = words_html(
-                [f"Chart in use: {self._read.name}, {sizes} sizes."]
-            )
+            return
+        sizes = len(self._read.sizes)
+        self.told.value = words_html(f"Chart in use: {self._read.name}, {sizes} sizes.")
 
     def _changed(self) -> None:
         for listener in self._listeners:

@@ -30,6 +30,8 @@ class LongWork:
     ----------
     view : ipywidgets.Widget
         The button, a bar, a button to stop, and a line of words.
+    running : bool
+        Whether the work is going on; once its result is shown it may begin again.
 
     Examples
     --------
@@ -51,6 +53,7 @@ class LongWork:
         self._job, self._done = job, done
         self._stopped, self._failed = stopped, failed
         self._thread: threading.Thread | None = None
+        self.running = False
         self._stop = threading.Event()
         self._shown = 0.0
         self.button = w.Button(description=words, layout=w.Layout(width="auto"))
@@ -72,11 +75,6 @@ class LongWork:
         )
         self.button.on_click(lambda _: self.start())
         self.stop_button.on_click(lambda _: self.stop())
-
-    @property
-    def running(self) -> bool:
-        """Whether the work is going on."""
-        return self._thread is not None and self._thread.is_alive()
 
     def start(self) -> None:
         """Begin the work in the background; the page stays usable."""
@@ -118,8 +116,8 @@ class LongWork:
 
     def wait(self) -> None:
         """Wait until the work has ended."""
-        if self._thread is not None:
-            self._thread.join()
+        while (thread := self._thread) is not None and thread.is_alive():
+            thread.join()
 
     def _work(
         self, stop: threading.Event, loop: asyncio.AbstractEventLoop | None
@@ -170,7 +168,7 @@ class LongWork:
             after()
 
     def _show_running(self, yes: bool) -> None:
-        self.button.disabled = yes
+        self.running = self.button.disabled = yes
         for part in (self.bar, self.stop_button):
             part.layout.display = None if yes else "none"
         if yes:

@@ -19,17 +19,7 @@ TOGETHER = "together"
 
 @dataclass(frozen=True)
 class Agreement:
-    """Bias and limits of agreement, together and by person.
-
-    Attributes
-    ----------
-    table : DataFrame
-        See ``limits_of_agreement``.
-    points : DataFrame
-        participant, subject (if given), guess, truth, mean, difference.
-    left_out : int
-        Pairs left out because one of the two is missing.
-    """
+    """Bias and limits of agreement, together and by person: ``limits_of_agreement``."""
 
     table: pd.DataFrame
     points: pd.DataFrame
@@ -38,11 +28,7 @@ class Agreement:
     def summary(self, unit: str = "kg", size: float = 1.0) -> str:
         """Return bias and limits of all together in plain words.
 
-        Parameters
-        ----------
-        unit : str
-        size : float
-            How many of the guesses' own unit it is.
+        ``size``: how many of the guesses' own unit ``unit`` is.
         """
         if not len(self.points):
             return "There is no guess with a true value to set beside it."

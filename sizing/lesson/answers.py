@@ -1,7 +1,7 @@
-"""The room's answers: read, checked, and what cannot be used named and counted."""
+"""The room's answers: the blank table, what was read, and what cannot be used."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -11,6 +11,7 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.charts.cells import as_number, as_text, is_empty
+from sizing.charts.fits import limits
 from sizing.errors import Problem, SizingError
 from sizing.lesson.doubtful import doubtful
 from sizing.measures.headings import Found
@@ -25,33 +26,25 @@ NO_SIZE = "none"
 GUESSED = "guessed_"
 _WORDS = ("participant", "subject", "reading", "chosen_size")
 _LEFT_OUT = ["row", "column", "participant", "subject", "value", "reason"]
+#: Rows of what could not be used: ``_LEFT_OUT``.
+Left = list[tuple[Any, ...]]
 #: What can be guessed.
 GUESSES: tuple[str, ...] = ("body_mass_kg", "stature_cm")
+#: What every row is about, and what may be answered in it without a number.
+_KEYS = ["participant", "subject", "reading"]
+_CHOSEN = "chosen_size"
+_SUFFIX = {"metric": ("cm", "kg"), "pounds": ("in", "lb"), "stone": ("in", "st")}
 
 
 @dataclass(frozen=True)
 class Answers:
-    """What the room chose, guessed and measured.
+    """What the room chose, guessed and measured, in cm and kg.
 
-    Attributes
-    ----------
-    sizes : DataFrame
-        participant, subject, chosen_size (one of the chart's, or ``none``).
-    guesses : DataFrame
-        participant, subject, measure, reading (1; 2 where it was guessed again after
-        measuring), value in cm or kg.
-    readings : DataFrame
-        participant, subject, measure, reading (1, 2, ...), value.
-    reference : DataFrame
-        subject, measure, value: from the rows of participant ``reference``.
-    left_out : DataFrame
-        row (as a spreadsheet numbers it), column, participant, subject, value
-        (as written), reason: everything that could not be used.
-    empty : int
-        Cells with nothing in them.
-    doubted : DataFrame
-        Of what was left out, the numbers that a body could have: participant,
-        subject, measure, reading, guess, value.
+    ``sizes``: participant, subject, chosen_size; ``guesses`` and ``readings``:
+    participant, subject, measure, reading, value; ``reference``: subject, measure,
+    value; ``left_out``: everything that could not be used, its row as a spreadsheet
+    numbers it; ``empty``: cells with nothing in them; ``doubted``: of what was left
+    out, the numbers that a body could have.
     """
 
     sizes: pd.DataFrame
@@ -108,8 +101,6 @@ def left_out_in_words(row: dict[Any, Any]) -> str:
 def read_answers(
     answers: str | Path | pd.DataFrame,
     chart: SizeChart,
-    *,
-    subjects: Iterable[str] | None = None,
 ) -> Answers:
     """Read and check the room's answers.
 
@@ -126,8 +117,6 @@ def read_answers(
         (``guessed_body_mass_lb``). Rows of the participant ``reference`` hold
         what the scale and the trainer's own tape say of a volunteer.
     chart : SizeChart
-    subjects : iterable of str, optional
-        Subjects there are; a row of another is left out.
 
     Returns
     -------
@@ -168,31 +157,24 @@ def read_answers(
     table, file = taken.frame, taken.file
     if table.empty:
         raise SizingError(
-            str(
-                Problem(
-                    "there are no answers: the table has no rows",
-                    "one row per participant and subject",
-                    "start from the blank form that comes with the lesson",
-                    file=file,
-                )
-            )
+            f"there are no answers in {file or 'the table'}: it has no rows",
+            allowed="one row per participant and subject",
+            action="start from the blank form that comes with the lesson",
         )
     columns = {
         name: one
         for name, one in zip(table.columns, taken.found, strict=True)
         if one.measure in (GUESSES if one.guess else MEASURES)
     }
-    left: list[dict[str, Any]] = []
+    left: Left = []
     for name, one in zip(table.columns, taken.found, strict=True):
         if name not in columns and name not in _WORDS:
             reason = "this column is not one the kit knows"
-            left.append(_left(None, one.given, "", "", "", reason))
-    keyed = _keyed(
-        table, left, None if subjects is None else set(subjects), taken.rows[1:]
-    )
+            left.append((None, one.given, "", "", "", reason))
+    keyed = _keyed(table, left, taken.rows[1:])
     empty = 0
-    sizes: list[dict[str, Any]] = []
-    values: list[dict[str, Any]] = []
+    sizes: list[tuple[Any, ...]] = []
+    values: list[tuple[Any, ...]] = []
     cells = table.astype(object).to_dict("records")
     # The chart's own spelling of each size, and of ``none``.
     spelled = {_letters(s): s for s in (*chart.sizes, NO_SIZE)}
@@ -206,11 +188,9 @@ def read_answers(
             found = spelled.get(_letters(text))
             if text and found is None:
                 reason = f"this size is not on the chart '{chart.name}'"
-                left.append(_left(line, "chosen_size", who, whom, text, reason))
+                left.append((line, "chosen_size", who, whom, text, reason))
             elif found:
-                sizes.append(
-                    {"row": line, "participant": who, "subject": whom, "chosen": found}
-                )
+                sizes.append((line, who, whom, found))
         for name, column in columns.items():
             cell = given[name]
             if is_empty(cell):
@@ -222,24 +202,13 @@ def read_answers(
             )
             reason = _refused(number, column)
             if isinstance(number, Problem):
-                left.append(_left(line, column.given, who, whom, as_text(cell), reason))
+                left.append((line, column.given, who, whom, as_text(cell), reason))
                 continue
-            values.append(
-                {
-                    "row": line,
-                    "column": column.given,
-                    "participant": who,
-                    "subject": whom,
-                    "reading": reading,
-                    "measure": column.measure,
-                    "guess": column.guess,
-                    "value": round(number * column.factor, 6),
-                    "given": as_text(cell),
-                    "refused": reason,
-                }
-            )
+            value = round(number * column.factor, 6)
+            about = (line, column.given, who, whom, reading, column.measure)
+            values.append((*about, column.guess, value, as_text(cell), reason))
         if not filled:
-            left.append(_left(line, "", who, whom, "", "nothing is filled in"))
+            left.append((line, "", who, whom, "", "nothing is filled in"))
     return _sorted(sizes, values, left, empty, file)
 
 
@@ -250,8 +219,7 @@ def _letters(size: str) -> str:
 
 def _keyed(
     table: pd.DataFrame,
-    left: list[dict[str, Any]],
-    subjects: set[str] | None,
+    left: Left,
     places: list[int],
 ) -> pd.DataFrame:
     """Return participant, subject and reading of every row that has them."""
@@ -262,19 +230,16 @@ def _keyed(
         }
     )
     keyed["reading"] = keyed["reading"].replace("", "1")
-    unknown = ~keyed["subject"].isin(subjects or set()) & (subjects is not None)
     reason = np.select(
         [
             keyed["participant"] == "",
             keyed["subject"] == "",
             ~keyed["reading"].str.fullmatch("[1-9][0-9]?").to_numpy(dtype=bool),
-            unknown,
         ],
         [
             "no participant is given",
             "no subject is given",
             "the number of the reading is not 1, 2, ...",
-            "there is no such card or volunteer",
         ],
         "",
     )
@@ -285,11 +250,9 @@ def _keyed(
     for place, who, whom, _ in keyed.itertuples(name=None):
         if reason[place]:
             why = "the row is empty" if blank[place] else str(reason[place])
-            left.append(_left(places[place], "", who, whom, "", why))
-    kept = keyed[reason == ""].copy()
-    kept["reading"] = kept["reading"].astype(int)
-    rows: pd.DataFrame = kept
-    return rows
+            left.append((places[place], "", who, whom, "", why))
+    kept: pd.DataFrame = keyed[reason == ""].astype({"reading": int})
+    return kept
 
 
 def _refused(number: float | Problem, column: Found) -> str:
@@ -307,17 +270,10 @@ def _refused(number: float | Problem, column: Found) -> str:
     return ""
 
 
-def _left(
-    row: int | None, column: object, who: str, whom: str, value: str, reason: str
-) -> dict[str, Any]:
-    parts = (row, str(column), who, whom, value, reason)
-    return dict(zip(_LEFT_OUT, parts, strict=True))
-
-
 def _sorted(
-    sizes: list[dict[str, Any]],
-    values: list[dict[str, Any]],
-    left: list[dict[str, Any]],
+    sizes: list[tuple[Any, ...]],
+    values: list[tuple[Any, ...]],
+    left: Left,
     empty: int,
     file: str | None,
 ) -> Answers:
@@ -329,7 +285,7 @@ def _sorted(
     for row in chosen[twice].to_dict("records"):
         reason = "this participant chose a size for this subject more than once"
         who, whom = row["participant"], row["subject"]
-        left.append(_left(row["row"], "chosen_size", who, whom, row["chosen"], reason))
+        left.append((row["row"], "chosen_size", who, whom, row["chosen"], reason))
     again = number.duplicated(
         ["participant", "subject", "reading", "measure", "guess"], keep=False
     )
@@ -342,8 +298,7 @@ def _sorted(
     for row, reason in zip(number.to_dict("records"), reasons, strict=True):
         if reason:
             who, whom = row["participant"], row["subject"]
-            cell = (row["row"], row["column"], who, whom, row["given"], reason)
-            left.append(_left(*cell))
+            left.append((row["row"], row["column"], who, whom, row["given"], reason))
     number = number[reasons == ""]
     if not len(chosen) and not len(number) and not left:
         raise SizingError(f"There is no answer in {file or 'the table'}.")
@@ -366,3 +321,52 @@ def _sorted(
         empty,
         doubted[doubted["participant"] != REFERENCE].reset_index(drop=True),
     )
+
+
+def column_of(measure: str, units: str) -> str:
+    """Return a measure's heading in the units chosen."""
+    stem, _, unit = measure.rpartition("_")
+    return f"{stem}_{_SUFFIX[units][unit == 'kg']}"
+
+
+def asked(chart: SizeChart) -> list[str]:
+    """Return what a room guesses and measures, guesses first."""
+    rest = [m for m in limits(chart) if m not in GUESSES]
+    return [*(f"{GUESSED}{m}" for m in GUESSES), *GUESSES, *rest]
+
+
+def blank_table(
+    chart: SizeChart,
+    class_size: Mapping[str, int],
+    *,
+    units: str = "metric",
+    kept: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Return a table to be typed into: first the reference's rows, then the room's."""
+    subjects = [chr(ord("A") + i) for i in range(class_size["volunteers"])]
+    keys = [(REFERENCE, s, "1") for s in subjects]
+    keys += [
+        (str(p), s, str(r))
+        for p in range(1, class_size["participants"] + 1)
+        for s in subjects
+        for r in range(1, class_size["readings"] + 1)
+    ]
+    columns = [*_KEYS, _CHOSEN, *(column_of(m, units) for m in asked(chart))]
+    blank = pd.DataFrame(keys, columns=_KEYS, dtype=object)
+    if kept is None or kept.empty:
+        return blank.reindex(columns=columns)
+    old = filled(kept).reindex(columns=columns)
+    old[_KEYS] = old[_KEYS].map(as_text)
+    typed = old.drop_duplicates(_KEYS)
+    whole = blank.merge(typed, on=_KEYS, how="left")
+    known = old.set_index(_KEYS).index.isin(blank.set_index(_KEYS).index)
+    # A row given twice stays, so that reading the table can name it.
+    rest = old[~known | old.duplicated(_KEYS)]
+    table: pd.DataFrame = pd.concat([whole, rest], ignore_index=True)[columns]
+    return table
+
+
+def filled(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows in which something is answered."""
+    answers = [name for name in table.columns if name not in _KEYS]
+    return table[table[answers].notna().any(axis=1)].reset_index(drop=True)

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
+from types import MappingProxyType
 
 import numpy as np
 import numpy.typing as npt
@@ -20,15 +21,6 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 #: What can come of choosing a size for a person; each choice has exactly one.
-CHOICE_OUTCOMES: tuple[str, ...] = (
-    "fitting",
-    "one_too_small",
-    "one_too_large",
-    "two_or_more_off",
-    "none_found_though_one_fits",
-    "chosen_though_none_fits",
-    "rightly_none",
-)
 CHOICE_WORDS: dict[str, str] = {
     "fitting": "in a size that fits",
     "one_too_small": "one size too small",
@@ -38,6 +30,15 @@ CHOICE_WORDS: dict[str, str] = {
     "chosen_though_none_fits": "a size chosen though none fits",
     "rightly_none": "no size fits, and none was chosen",
 }
+CHOICE_OUTCOMES: tuple[str, ...] = tuple(CHOICE_WORDS)
+#: Those in which the person is put in a size that does not fit.
+PUT_WRONG_OUTCOMES: tuple[str, ...] = (
+    "one_too_small",
+    "one_too_large",
+    "two_or_more_off",
+    "chosen_though_none_fits",
+)
+NOT_FOUND = "none_found_though_one_fits"
 #: What each wrong outcome can do to the person: common practice, no source.
 WRONG_MEANS: dict[str, str] = {
     "one_too_small": "it can cut into thighs and armpits, shear the skin, and tip the "
@@ -61,21 +62,15 @@ ADULT_FROM = 18.0
 NONE_BELOW = 0.5
 
 
-def reading_errors() -> dict[str, float]:
+@cache
+def reading_errors() -> Mapping[str, float]:
     """Return the typical SD of one reading of each measure, in cm or kg.
 
     Source: ``error_source`` in ``sizing.measures.vocabulary()``.
     """
-    return dict(_errors())
-
-
-@cache
-def _errors() -> tuple[tuple[str, float], ...]:
     table = vocabulary()
-    return tuple(
-        (str(name), float(sd))
-        for name, sd in zip(table["name"], table["error_cm"], strict=True)
-    )
+    pairs = zip(table["name"], table["error_cm"].astype(float), strict=True)
+    return MappingProxyType(dict(pairs))
 
 
 def read_by_tape(
@@ -85,15 +80,13 @@ def read_by_tape(
     rng: np.random.Generator,
     *,
     times: int = 1,
-    lasting_sd: Mapping[str, float] | None = None,
 ) -> pd.DataFrame:
     """Return the people's measures as the mean of so many readings tells them."""
     read = {}
     for measure in limits(chart):
         if measure not in frame:
             continue
-        lasting = (lasting_sd or {}).get(measure, 0.0)
-        spread = np.hypot(sd[measure] / np.sqrt(times), lasting)
+        spread = sd[measure] / np.sqrt(times)
         true = frame[measure].to_numpy(float, na_value=np.nan)
         read[measure] = true + spread * rng.standard_normal(len(frame))
     return pd.DataFrame(read, index=frame.index)
@@ -102,32 +95,15 @@ def read_by_tape(
 def edge_margins(
     frame: pd.DataFrame, chart: SizeChart, sd: Mapping[str, float]
 ) -> Floats:
-    """Return how far inside each size each person is.
+    """Return how far inside each size each person is, (rows, sizes).
 
-    Returns
-    -------
-    ndarray, shape (rows, sizes)
-        The least signed distance to an edge over the measures that the size
-        limits (load limit included), in SDs of a reading: 0 or more where the
-        size fits, below 0 where it does not, minus infinity where a limited
-        measure is missing, infinity where the size limits nothing.
-
-    Examples
-    --------
-    >>> from sizing.charts import chart_from
-    >>> chart = chart_from(pd.DataFrame({
-    ...     "size": ["one"], "sitting_height_cm_low": [70],
-    ...     "sitting_height_cm_high": [85]}), warn=False)
-    >>> people = pd.DataFrame({"sitting_height_cm": [72.0, 85.0, 86.0]})
-    >>> edge_margins(people, chart, {"sitting_height_cm": 2.0}).ravel().tolist()
-    [1.0, 0.0, -0.5]
+    The least signed distance to an edge over the measures that the size limits (load
+    limit included), in SDs of a reading: 0 or more where the size fits, minus infinity
+    where a limited measure is missing, infinity where the size limits nothing.
     """
     margin = np.full((len(frame), len(chart.sizes)), np.inf)
     for measure, (low, high) in limits(chart).items():
-        if measure in frame:
-            x = to_tenths(frame[measure].to_numpy(float, na_value=np.nan))[:, None]
-        else:
-            x = np.full((len(frame), 1), MISSING_TENTHS)
+        x = _tenths(frame, measure)
         below = np.where(low > NO_LOW, x - low, np.inf)
         above = np.where(high < NO_HIGH, high - x, np.inf)
         inside = np.minimum(below, above) / (10 * sd[measure])
@@ -135,6 +111,13 @@ def edge_margins(
         inside = np.where((x == MISSING_TENTHS) & limited, -np.inf, inside)
         margin = np.minimum(margin, inside)
     return margin
+
+
+def _tenths(frame: pd.DataFrame, measure: str) -> Ints:
+    """Return a measure in tenths, as a column; all missing where nobody has it."""
+    if measure not in frame:
+        return np.full((len(frame), 1), MISSING_TENTHS)
+    return to_tenths(frame[measure].to_numpy(float, na_value=np.nan))[:, None]
 
 
 def innermost(margin: Floats) -> Ints:
@@ -147,25 +130,13 @@ def innermost(margin: Floats) -> Ints:
     return np.where(fits, best, -1)
 
 
-def outcome_of_choice(chosen: Ints, fits: Bools) -> Ints:
-    """Return what came of each choice, as a position in ``CHOICE_OUTCOMES``.
+def outcome_of_choice(chosen: Ints, fits: Bools) -> npt.NDArray[np.str_]:
+    """Return what came of each choice, one of ``CHOICE_OUTCOMES``.
 
-    Returns
-    -------
-    ndarray of int
-        Sizes are ranked by their order in the chart, one group after the
-        other, so the first bariatric size is one larger than the last adult
-        size. A wrong size is so many off as ranks lie between it and the
-        nearest size that fits; if one is as near below as above, it counts as
-        too large, the error by which a person can slip out.
-
-    Examples
-    --------
-    >>> fits = np.array([[True, False, False]] * 4 + [[False] * 3] * 2)
-    >>> found = outcome_of_choice(np.array([0, 1, 2, -1, -1, 1]), fits)
-    >>> [CHOICE_OUTCOMES[code] for code in found]  # doctest: +NORMALIZE_WHITESPACE
-    ['fitting', 'one_too_large', 'two_or_more_off', 'none_found_though_one_fits',
-     'rightly_none', 'chosen_though_none_fits']
+    Sizes are ranked by their order in the chart, one group after the other. A wrong
+    size is so many off as ranks lie between it and the nearest size that fits; if one
+    is as near below as above, it counts as too large, the error by which a person can
+    slip out.
     """
     n, k = fits.shape
     rank = np.arange(k)
@@ -182,24 +153,24 @@ def outcome_of_choice(chosen: Ints, fits: Bools) -> Ints:
             nearest >= 2,
             below,
         ],
-        [6, 5, 4, 0, 3, 2],
-        1,
-    ).astype(np.int64)
+        [
+            "rightly_none",
+            "chosen_though_none_fits",
+            NOT_FOUND,
+            "fitting",
+            "two_or_more_off",
+            "one_too_large",
+        ],
+        "one_too_small",
+    )
 
 
 @dataclass(frozen=True)
 class LikelySize:
     """Which size most probably fits, knowing only body mass, stature, or both.
 
-    Attributes
-    ----------
-    known : tuple of str
-        What the chooser knows: ``body_mass_kg``, ``stature_cm`` or both.
-    tree : cKDTree
-        Persons by what is known, in steps of 5 % or 2.5 cm.
-    rest : ndarray, shape (persons, sizes)
-        Share of each person's draws in which the size fits in all that is not
-        known.
+    ``tree``: persons by what is known, in steps of 5 % or 2.5 cm; ``rest``, (persons,
+    sizes): share of each person's draws in which a size fits in all that is not known.
     """
 
     known: tuple[str, ...]
@@ -228,7 +199,7 @@ class LikelySize:
         for name in self.known:
             if name in bounds:
                 low, high = bounds[name]
-                x = to_tenths(frame[name].to_numpy(float, na_value=np.nan))[:, None]
+                x = _tenths(frame, name)
                 chance = np.where((x >= low) & (x <= high), chance, 0.0)
         return chance * known[:, None]
 
@@ -272,10 +243,7 @@ def likely_size(
     for measure, (low, high) in limits(chart).items():
         if measure in names:
             continue
-        if measure in frame:
-            x = to_tenths(frame[measure].to_numpy(float, na_value=np.nan))[:, None]
-        else:
-            x = np.full((len(frame), 1), MISSING_TENTHS)
+        x = _tenths(frame, measure)
         free = (low == NO_LOW) & (high == NO_HIGH)
         rest *= free | ((x != MISSING_TENTHS) & (x >= low) & (x <= high))
     code, person = pd.factorize(frame["person"])
@@ -306,11 +274,8 @@ def _points(frame: pd.DataFrame, known: Sequence[str]) -> Floats:
     columns = []
     for name in known:
         value = frame[name].to_numpy(float, na_value=np.nan)
-        columns.append(
-            np.log(value) / _STEP[name]
-            if name == "body_mass_kg"
-            else value / _STEP[name]
-        )
+        value = np.log(value) if name == "body_mass_kg" else value
+        columns.append(value / _STEP[name])
     if "age_years" in frame:
         age = frame["age_years"].to_numpy(float, na_value=np.nan)
         columns.append(np.where(age < ADULT_FROM, 0.0, 1e4))

@@ -27,16 +27,7 @@ _TOO_FAR = 5.0
 
 
 def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
-    """Say which answers cannot be trusted, and why.
-
-    Examples
-    --------
-    >>> room = pd.DataFrame({"row": range(4), "subject": "A", "reading": 1,
-    ...     "participant": ["1", "2", "3", "4"], "guess": False,
-    ...     "measure": "hip_circumference_cm", "value": [101.0, 100.0, 40.0, 99.0]})
-    >>> print(doubtful(room, "reference")[2])
-    makes sense in inches only: the others found about 100.0
-    """
+    """Say which answers cannot be trusted, and why."""
     rows = numbers.to_dict("records")
     expected = _expected(numbers, reference)
     kept = [
@@ -70,8 +61,7 @@ def columns_swapped(
 ) -> dict[int, str]:
     """Find measures that one participant wrote into each other's columns throughout.
 
-    Parameters and result are those of ``swapped``; the root mean square distance
-    over all of the participant's rows that have both measures decides.
+    The root mean square distance over all the rows that have both measures decides.
     """
     labels = vocabulary().set_index("name")["label"].str.lower()
     sd = numbers["measure"].map(reading_errors()).to_numpy(float)
@@ -149,13 +139,7 @@ def _expected(numbers: pd.DataFrame, reference: str) -> npt.NDArray[np.float64]:
 
 
 def _median_without(values: npt.NDArray[np.float64], some: list[float]) -> float:
-    """Return the median of sorted values less some of them.
-
-    Examples
-    --------
-    >>> _median_without(np.array([1.0, 2.0, 2.0, 3.0, 9.0]), [9.0, 2.0])
-    2.0
-    """
+    """Return the median of sorted values less some of them."""
     left = len(values) - len(some)
     # The middle ones, moved up by each left out below or at them.
     places = []
@@ -167,15 +151,7 @@ def _median_without(values: npt.NDArray[np.float64], some: list[float]) -> float
 
 
 def other_unit(value: float, expected: float, measure: str, *, guess: bool) -> str:
-    """Say in which other unit a value would be what is expected, or nothing.
-
-    Examples
-    --------
-    >>> other_unit(154.0, 70.0, "body_mass_kg", guess=True)
-    'makes sense in pounds only: the others found about 70.0'
-    >>> other_unit(85.0, 70.0, "body_mass_kg", guess=True)
-    ''
-    """
+    """Say in which other unit a value would be what is expected, or nothing."""
     near = _NEAR[guess]
     if abs(np.log(value / expected)) < np.log(1.5):
         return ""
@@ -191,14 +167,9 @@ def other_unit(value: float, expected: float, measure: str, *, guess: bool) -> s
 def swapped(numbers: pd.DataFrame, expected: npt.NDArray[np.float64]) -> dict[int, str]:
     """Find answers about two volunteers that fit only if they are exchanged.
 
-    Returns
-    -------
-    dict
-        Position of the answer to the reason. One participant's readings of one
-        round, or guesses, are judged together over the measures that both
-        volunteers have: the root mean square distance from what is expected, in
-        SDs of a reading, must be above 5 as written and below 2.5 once exchanged,
-        for both of them; of guesses, above 3 and below 1.5 SDs of a guess.
+    Returns the position of each such answer and the reason. One participant's readings
+    of one round, or guesses, are judged together over the measures that both volunteers
+    have (``_FAR_AND_CLOSE``).
     """
     groups: dict[tuple[Any, ...], dict[str, dict[str, tuple[int, float, float]]]] = {}
     for i, row in enumerate(numbers.to_dict("records")):

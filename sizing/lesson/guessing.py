@@ -49,18 +49,9 @@ STATURE_SAID = (1.70, 3.22)
 class GuessModel:
     """How guesses scatter around the scale, relative to the scale's reading.
 
-    The error ``guess / scale - 1`` follows the exponential power curve with
-    density proportional to ``exp(-|(e - centre) / scale| ** shape)``.
-
-    Attributes
-    ----------
-    centre : float
-        Median relative error; -0.03 means 3 % too low.
-    scale : float
-    shape : float
-        2 is the normal curve, 1 has the heavy tails of Laplace's.
-    guesser, subjects, study : str
-        Whose guesses, of whom, and the figures they were fitted on.
+    The error ``guess / scale - 1`` follows the exponential power curve with density
+    proportional to ``exp(-|(e - centre) / scale| ** shape)``: ``centre`` is the median
+    (-0.03: 3 % too low); ``shape`` 2 is the normal curve, 1 has Laplace's heavy tails.
     """
 
     centre: float
@@ -132,19 +123,8 @@ class GuessModel:
 def guessing_figures() -> pd.DataFrame:
     """Return the published figures on guessed body mass.
 
-    Returns
-    -------
-    DataFrame
-        study, guesser, subjects (adults, children), statistic (``within``,
-        ``beyond``: share of guesses within or beyond the relative bound;
-        ``quantile``: of the relative error, at ``bound``; ``mean_absolute``),
-        bound, value, n (people guessed), source.
-
-    Examples
-    --------
-    >>> figures = guessing_figures()
-    >>> figures.query("guesser == 'nurse' and bound == 0.2")["value"].tolist()
-    [0.159]
+    Of relative errors: ``within``, ``beyond``: share of guesses within or beyond the
+    bound; ``quantile``: at ``bound``; ``mean_absolute``.
     """
     return _figures().copy()
 
@@ -165,39 +145,13 @@ def fit_guess(
 ) -> GuessModel:
     """Fit a curve of guessing errors to the figures of one study.
 
-    Parameters
-    ----------
-    guesser : str
-        nurse, physician, patient, paramedic (adults); nurse, physician, parent
-        (children).
-    subjects : str
-        ``adults`` or ``children`` (aged 0 to 8 where they were studied).
-    study : str, optional
-        One of ``STUDIES``; the one with the most figures if not given.
-
-    Returns
-    -------
-    GuessModel
-        The curve with the least sum of ``(expected - published)^2 / variance``
-        over that study's figures, each as a share: for a quantile, the curve's
-        share below the published value. The variance is that of a share of n
-        people; of a mean absolute error, its square times ``0.6 / n`` (the
-        normal curve's). A study that gives no quantile leaves the centre at 0. The
-        shape is the normal curve's unless another lowers the sum by more than
-        3.84 (three figures or more).
-
-    Raises
-    ------
-    SizingError
-        If no figure of that guesser, subjects and study is known.
-
-    Examples
-    --------
-    >>> nurse = fit_guess("nurse")
-    >>> bool(0.49 < nurse.share_within(0.10) < 0.54)
-    True
-    >>> round(1 - nurse.share_within(0.20), 2)   # published elsewhere: 0.159
-    0.17
+    The curve has the least sum of ``(expected - published)^2 / variance`` over the
+    study's figures, each as a share: for a quantile, the curve's share below the
+    published value. The variance is that of a share of n people; of a mean absolute
+    error, its square times ``0.6 / n`` (the normal curve's). A study that gives no
+    quantile leaves the centre at 0. The shape is the normal curve's unless another
+    lowers the sum by more than 3.84 (three figures or more). Without a study, the one
+    with the most figures.
     """
     figures = guessing_figures()
     one_of("subjects", subjects, sorted(set(figures["subjects"])))
@@ -275,28 +229,10 @@ def _miss(curve: GuessModel, row: dict[Any, Any]) -> float:
 def check_guesses(*, study: str | None = None) -> pd.DataFrame:
     """Set the fitted curves against every published figure.
 
-    Each guesser is fitted on one study; what the others published is predicted.
-
-    Parameters
-    ----------
-    study : str, optional
-        Fit on this study wherever it has the guesser, else on the one with the
-        most figures.
-
-    Returns
-    -------
-    DataFrame
-        The columns of ``guessing_figures`` and ``role`` (``fitted``,
-        ``predicted``), ``fitted_on``, ``model`` (what the curve says), ``miss``
-        (model minus published), ``low, high, method`` (95 % interval of the
-        published share, Wilson; empty for other statistics), ``inside``.
-
-    Examples
-    --------
-    >>> check = check_guesses()
-    >>> row = check.query("guesser == 'nurse' and role == 'predicted'").iloc[0]
-    >>> row["statistic"], float(row["bound"]), bool(abs(row["miss"]) < 0.02)
-    ('beyond', 0.2, True)
+    Each guesser is fitted on one study (``study`` where it has the guesser); what the
+    others published is predicted. Returns ``guessing_figures`` with role, fitted_on,
+    model, miss (model minus published), and of shares Wilson's 95 % interval and
+    ``inside``.
     """
     figures = guessing_figures()
     rows = []

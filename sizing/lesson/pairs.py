@@ -1,6 +1,6 @@
 """Pairs that surprise: alike in sex, body mass and stature, yet of other sizes."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,16 +32,7 @@ _PLAIN = 2.0
 class Pairs:
     """People alike to the eye who need different sizes.
 
-    Attributes
-    ----------
-    table : DataFrame
-        One row per pair; see ``surprising_pairs``.
-    bodies : DataFrame
-        Two rows per pair, for drawing: pair, member (``A``, ``B``), sex, age
-        (a band), every measure known, size, and ``evidence`` of the measure
-        that parts the pair.
-    chart, people : str
-    limits : tuple of str
+    ``table``: see ``surprising_pairs``; ``bodies``: two rows per pair, for drawing.
     """
 
     table: pd.DataFrame
@@ -247,7 +238,7 @@ def _parting(
     fits_a: Bools,
     fits_b: Bools,
     chart: SizeChart,
-    sd: dict[str, float],
+    sd: Mapping[str, float],
 ) -> tuple[Floats, list[str]]:
     """Return the measure that rules each out of the other's size, and by how much.
 

@@ -26,19 +26,7 @@ IMPERIAL_STEPS: Mapping[str, float] = {"cm": 1.27, "kg": 0.45359237}
 
 @dataclass(frozen=True)
 class Practice:
-    """A set of practice clients.
-
-    Attributes
-    ----------
-    cards : DataFrame
-        What the room sees; see ``practice_clients``.
-    answers : DataFrame
-        What the trainer keeps.
-    chart, people : str
-    seed : int
-    invented : tuple of str
-        For ``invented_words``.
-    """
+    """Practice clients: what the room sees, and what the trainer keeps."""
 
     cards: pd.DataFrame
     answers: pd.DataFrame
@@ -173,34 +161,15 @@ def practice_clients(
 
 
 def difficulty(distance_sd: float) -> str:
-    """Return the word for a distance from the deciding edge.
-
-    Examples
-    --------
-    >>> difficulty(3.0), difficulty(-1.0), difficulty(0.2)
-    ('easy', 'middling', 'hard')
-    """
+    """Return the word for a distance from the deciding edge."""
     return next(w for w, least in DIFFICULTIES.items() if abs(distance_sd) >= least)
 
 
 def size_margins(card: pd.Series, chart: SizeChart, size: str) -> pd.DataFrame:
     """Return how far inside each edge of a size a practice client is.
 
-    Returns
-    -------
-    DataFrame
-        One row per measure that the size limits: measure, value, low, high (cm or
-        kg; missing where there is no limit), margin (to the nearer edge: 0 or more
-        inside, below 0 outside), distance_sd (the same in SDs of one reading).
-
-    Examples
-    --------
-    >>> from sizing.charts import demo_chart
-    >>> card = pd.Series({"body_mass_kg": 70.0, "hip_circumference_cm": 106.0,
-    ...     "shoulder_height_sitting_cm": 58.0, "buttock_popliteal_length_cm": 48.0})
-    >>> rows = size_margins(card, demo_chart(), "adult 1").set_index("measure")
-    >>> float(rows.loc["hip_circumference_cm", "margin"])
-    -2.0
+    One row per measure that the size limits: measure, value, low, high (missing where
+    there is no limit), margin (to the nearer edge: 0 or more inside, below 0 outside).
     """
     one_of("size", size, chart.sizes)
     place = chart.sizes.index(size)
@@ -229,13 +198,7 @@ def size_margins(card: pd.Series, chart: SizeChart, size: str) -> pd.DataFrame:
 def sizes_in_words(
     fits: npt.NDArray[np.bool_], sizes: tuple[str, ...], *, none: str = "none"
 ) -> str:
-    """Return the sizes that fit in words.
-
-    Examples
-    --------
-    >>> sizes_in_words(np.array([True, True, False]), ("one", "two", "three"))
-    'one or two'
-    """
+    """Return the sizes that fit in words, such as 'one or two'."""
     return " or ".join(s for s, f in zip(sizes, fits, strict=True) if f) or none
 
 
@@ -286,7 +249,7 @@ def _spread(
 
 
 def _deciding_edge(
-    card: pd.Series, chart: SizeChart, size: int, sd: dict[str, float]
+    card: pd.Series, chart: SizeChart, size: int, sd: Mapping[str, float]
 ) -> tuple[str, float]:
     """Return the measure nearest to an edge of a size, and its signed distance."""
     found, least = ("", np.inf), np.inf

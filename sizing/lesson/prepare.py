@@ -1,14 +1,15 @@
-"""All that a lesson shows, worked out."""
+"""All that a lesson shows, worked out; and table against tape on other charts."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
 
 from sizing.charts import SizeChart, demo_chart
+from sizing.charts.fits import limits
 from sizing.lesson.answers import read_answers
-from sizing.lesson.elsewhere import elsewhere
+from sizing.lesson.choosing import reading_errors
 from sizing.lesson.guessing import check_guesses, fit_guess
 from sizing.lesson.pairs import Pairs, surprising_pairs
 from sizing.lesson.practice import (
@@ -17,17 +18,58 @@ from sizing.lesson.practice import (
     Practice,
     practice_clients,
 )
-from sizing.lesson.repeats import chance_of_wrong_size
 from sizing.lesson.room import RoomResult, room_result
+from sizing.lesson.tape import chance_of_wrong_size
 from sizing.lesson.ways import WaysResult, compare_ways
 from sizing.people import People, load_people
 
 #: The study in which nurses' guesses of adults were best.
 BEST_GUESSES = "Fernandes 1999"
+#: Each case, and what it is called.
+CASES: dict[str, str] = {
+    "narrow": "bands 2 cm shorter at each end",
+    "wide": "bands 2 cm longer at each end",
+    "half": "readings that err half as much",
+    "twice": "readings that err twice as much",
+}
+_MOVED_CM = {"narrow": 2.0, "wide": -2.0}
+_TIMES = {"half": 0.5, "twice": 2.0}
 #: What the forms are laid out for, if nothing else is asked.
 CLASS_SIZE = {"participants": 12, "volunteers": 3, "readings": 2}
 #: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
 Progress = Callable[[str, float], None]
+
+
+def elsewhere(
+    people: People, chart: SizeChart, *, replicates: int = 100, seed: int = 1
+) -> pd.DataFrame:
+    """Compare table and tape on other charts, and with other errors of reading.
+
+    Returns case before the columns of ``WaysResult.overall``: the bands of body
+    measures 2 cm shorter or longer at both ends, or every reading's SD halved or
+    doubled; our choice, to see what the finding rests on.
+    """
+    found = []
+    for case in CASES:
+        frame = chart.frame.copy()
+        for measure in limits(chart):
+            if measure.endswith("_cm") and case in _MOVED_CM:
+                for end, sign in (("low", 1), ("high", -1)):
+                    if (name := f"{measure}_{end}") in frame:
+                        frame[name] += sign * _MOVED_CM[case]
+        sd = {m: e * _TIMES.get(case, 1.0) for m, e in reading_errors().items()}
+        told = compare_ways(
+            people,
+            replace(chart, frame=frame),
+            ways=("both", "tape_once"),
+            by=(),
+            reading_sd=sd,
+            replicates=replicates,
+            seed=seed,
+        ).overall
+        told.insert(0, "case", case)
+        found.append(told)
+    return pd.concat(found, ignore_index=True)
 
 
 def silent(words: str, share: float) -> None:
@@ -38,21 +80,9 @@ def silent(words: str, share: float) -> None:
 class Lesson:
     """All that a lesson shows.
 
-    Attributes
-    ----------
-    elsewhere : DataFrame
-        Of ``sizing.lesson.elsewhere``, on fewer draws.
-    kinder : WaysResult
-        By eye only, with the nurses' guesses of the study where they were best.
-    check : DataFrame
-        Of ``check_guesses``.
-    repeats : DataFrame
-        Of ``chance_of_wrong_size``; with the room's own errors where there are
-        answers.
-    units : str
-        In which people read it.
-    class_size : mapping
-        participants, volunteers, readings: what the forms are laid out for.
+    ``elsewhere``: on fewer draws; ``kinder``: by eye only, with the guesses of
+    ``BEST_GUESSES``; ``repeats``: with the room's own errors where there are answers;
+    ``class_size``: participants, volunteers, readings that the forms are laid out for.
     """
 
     people: People

@@ -13,23 +13,22 @@ from sizing.cautions import cautions, invented_words
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
 from sizing.errors import check_seed
-from sizing.lesson.agreement import Agreement, limits_of_agreement
+from sizing.lesson.agreement import TOGETHER, Agreement, limits_of_agreement
 from sizing.lesson.answers import NO_SIZE, Answers
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     CHOICE_WORDS,
+    PUT_WRONG_OUTCOMES,
     edge_margins,
     innermost,
     outcome_of_choice,
     reading_errors,
 )
 from sizing.lesson.practice import Practice, sizes_in_words
-from sizing.lesson.tem import MeasuringError, measuring_error
-from sizing.lesson.ways import PUT_WRONG_OUTCOMES
+from sizing.lesson.tape import MeasuringError, measuring_error
 from sizing.stats.intervals import binomial_interval, student
 
 _WHO = ["participant", "subject"]
-TOGETHER = "together"
 _OUT = ["participant", "subject", "what", "reason"]
 
 
@@ -37,31 +36,12 @@ _OUT = ["participant", "subject", "what", "reason"]
 class RoomResult:
     """The room's hour in figures.
 
-    Attributes
-    ----------
-    confusion : DataFrame
-        source (``chosen``, ``tape``), right (the sizes that fit, or ``none``),
-        chosen, count: every pair that occurred.
-    sizes : DataFrame
-        source, participant (``together`` first), outcome (see
-        ``sizing.lesson.choosing.CHOICE_OUTCOMES``), count, n, estimate, low,
-        high, method.
-    wrong : DataFrame
-        The same columns without ``outcome``: put in a size that does not fit.
-    guesses : dict
-        Measure to ``Agreement``.
-    gain : DataFrame
-        What guessing again after measuring gained; see ``guess_gain``.
-    error : MeasuringError
-    not_counted : DataFrame
-        participant, subject, what, reason: usable answers with nothing to set
-        them against.
-    answers : Answers
-    chart : str
-    invented : tuple of str
-        For ``invented_words``.
-    with_slips : RoomResult or None
-        The same with every doubtful number left in; None where none was.
+    ``confusion``: source (``chosen``, ``tape``), right (the sizes that fit, or
+    ``none``), chosen, count; ``sizes``: source, participant (``together`` first),
+    outcome, count, n, estimate, low, high, method; ``wrong``: the same of all put in a
+    size that does not fit; ``guesses``: of each measure; ``gain``: see ``guess_gain``;
+    ``not_counted``: usable answers with nothing to set them against; ``with_slips``:
+    the same with every doubtful number left in, None where none was.
     """
 
     confusion: pd.DataFrame
@@ -114,7 +94,6 @@ def room_result(
     chart: SizeChart,
     *,
     practice: Practice | None = None,
-    measurer: str = "beginner",
     seed: int = 1,
 ) -> RoomResult:
     """Work out what the room's answers show.
@@ -127,8 +106,6 @@ def room_result(
         The chart the room used.
     practice : Practice, optional
         The cards; their answers say which size is right.
-    measurer : str
-        Whose published targets of measuring error to set beside the room's.
     seed : int
         Of the bootstrap.
 
@@ -181,8 +158,7 @@ def room_result(
     )
     codes = np.array([position[str(size)] for size in every["size"]], dtype=np.int64)
     every["right"] = [sizes_in_words(row, chart.sizes) for row in fits]
-    outcome = np.array(CHOICE_OUTCOMES, dtype=object)[outcome_of_choice(codes, fits)]
-    every["outcome"] = outcome
+    every["outcome"] = outcome_of_choice(codes, fits)
     confusion = (
         every.groupby(["source", "right", "size"], sort=False)
         .size()
@@ -199,20 +175,14 @@ def room_result(
         *_outcomes(every),
         guesses,
         guess_gain(answers, truth),
-        measuring_error(answers.readings, measurer=measurer),
+        measuring_error(answers.readings),
         lost,
         answers,
         chart.name,
         chart.invented,
         None
         if answers.doubted.empty
-        else room_result(
-            answers.with_doubted(),
-            chart,
-            practice=practice,
-            measurer=measurer,
-            seed=seed,
-        ),
+        else room_result(answers.with_doubted(), chart, practice=practice, seed=seed),
     )
 
 
@@ -338,29 +308,9 @@ def _guesses(
 def guess_gain(answers: Answers, truth: pd.DataFrame) -> pd.DataFrame:
     """Return how much nearer the room's second guesses are than its first.
 
-    Returns
-    -------
-    DataFrame
-        measure; before, after (mean absolute error, relative to the truth, each
-        participant counting once), estimate (before minus after), low, high,
-        method, n (participants who guessed the same subjects both times).
-
-    Notes
-    -----
-    The gain is the mean over participants of their own mean gain; its interval is
-    Student's t over participants, missing for fewer than two.
-
-    Examples
-    --------
-    >>> guesses = pd.DataFrame({"participant": ["1", "1", "2", "2"], "subject": "A",
-    ...     "measure": "body_mass_kg", "reading": [1, 2, 1, 2],
-    ...     "value": [60.0, 72.0, 96.0, 88.0]})
-    >>> empty = pd.DataFrame()
-    >>> answers = Answers(empty, guesses, empty, empty, empty, 0)
-    >>> truth = pd.DataFrame({"body_mass_kg": [80.0]}, index=["A"])
-    >>> found = guess_gain(answers, truth)[["before", "after", "n"]]
-    >>> found.round(3).values.tolist()
-    [[0.225, 0.1, 2.0]]
+    Before and after: mean absolute error relative to the truth, each participant
+    counting once. The gain is the mean over participants of their own mean gain; its
+    interval is Student's t over participants, missing for fewer than two.
     """
     rows = []
     for measure, own in answers.guesses.groupby("measure", sort=True):

@@ -22,6 +22,8 @@ from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     CHOICE_WORDS,
     NONE_BELOW,
+    NOT_FOUND,
+    PUT_WRONG_OUTCOMES,
     Bools,
     Ints,
     edge_margins,
@@ -59,13 +61,6 @@ WAY_WORDS: dict[str, str] = {
 WAYS: tuple[str, ...] = tuple(WAY_WORDS)[:-1]
 _KNOWN = {"stature": ("stature_cm",), "body_mass": ("body_mass_kg",)}
 _BOTH = ("body_mass_kg", "stature_cm")
-#: Those in which the person is put in a size that does not fit.
-PUT_WRONG_OUTCOMES: tuple[str, ...] = (
-    "one_too_small",
-    "one_too_large",
-    "two_or_more_off",
-    "chosen_though_none_fits",
-)
 PUT_WRONG = "put_in_a_wrong_size"
 #: Of the people who fit at least one size: these three add up to 1.
 FITTED, WRONG, MISSED = OF_SOME = (
@@ -73,7 +68,8 @@ FITTED, WRONG, MISSED = OF_SOME = (
     "wrong_if_some_fits",
     "missed_if_some_fits",
 )
-_WORDS = CHOICE_WORDS | {
+#: What each outcome of ``compare_ways`` is called.
+OUTCOME_WORDS = CHOICE_WORDS | {
     PUT_WRONG: "put in a size that does not fit",
     FITTED: "in a size that fits, of people who fit at least one",
     WRONG: "in a wrong size, of people who fit at least one",
@@ -86,21 +82,9 @@ _DIFFERENCES = ["way", "against", "outcome", "estimate", "low", "high", "method"
 class WaysResult:
     """How often each way of choosing puts people in a fitting size.
 
-    Attributes
-    ----------
-    table : DataFrame
-        See ``compare_ways``.
-    differences : DataFrame
-        Each way against ``against``, in the same people.
-    choices : DataFrame
-        One row per person and draw: ``person``, ``draw``, and for each way the
-        size it chose (empty: none).
-    chart, people : str
-    settings : mapping
-        The usual size, the guessing curves, the reading errors, the seed.
-    sources, limits : tuple of str
-    invented : tuple of str
-        For ``invented_words``.
+    ``table``, ``differences``: see ``compare_ways``; ``choices``: person, draw, and for
+    each way the size it chose (empty: none); ``settings``: the usual size, the guessing
+    curves, the reading errors, the seed.
     """
 
     table: pd.DataFrame
@@ -267,7 +251,7 @@ def compare_ways(
     chart = demo_chart() if chart is None else chart
     if usual_size is not None:
         one_of("size", usual_size, chart.sizes)
-    sd = reading_errors() | dict(reading_sd or {})
+    sd = {**reading_errors(), **(reading_sd or {})}
     frame, weight = people.frame, people.weight.to_numpy(float)
     fits = edge_margins(frame, chart, sd) >= 0
     fitted = (fits * weight[:, None]).sum(axis=0)
@@ -347,11 +331,10 @@ def _shares(
     method += place.joined
     of_all, of_some = [], []
     for codes in chosen.values():
-        came = np.array(CHOICE_OUTCOMES)[outcome_of_choice(codes, fits)]
+        came = outcome_of_choice(codes, fits)
         wrong = np.isin(came, PUT_WRONG_OUTCOMES)
         of_all.append([*(came == name for name in CHOICE_OUTCOMES), wrong])
-        missed = came == "none_found_though_one_fits"
-        of_some.append([came == "fitting", wrong, missed])
+        of_some.append([came == "fitting", wrong, came == NOT_FOUND])
     ways = list(chosen)
 
     def columns(outcomes: list[list[Any]]) -> Any:
@@ -436,9 +419,3 @@ def _long(
             "small_group": np.repeat(n < SMALL_GROUP, width),
         }
     )
-
-
-def outcome_words(outcome: str) -> str:
-    """Return what an outcome of ``compare_ways`` is called in words."""
-    one_of("outcome", outcome, list(_WORDS))
-    return _WORDS[outcome]

@@ -1,22 +1,24 @@
 """The lesson's pages: the evidence and the handout, and the words they share."""
 
 from base64 import b64encode
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits as chart_limits
-from sizing.lesson import (
-    WAY_WORDS,
-    WaysResult,
-    guessing_figures,
-    outcome_words,
-)
 from sizing.lesson.choosing import CHOICE_WORDS, WRONG_MEANS
-from sizing.lesson.guessing import STUDY_WORDS
+from sizing.lesson.guessing import STUDY_WORDS, guessing_figures
 from sizing.lesson.prepare import Lesson
-from sizing.lesson.ways import MISSED, OF_SOME, WRONG
+from sizing.lesson.ways import (
+    MISSED,
+    OF_SOME,
+    OUTCOME_WORDS,
+    WAY_WORDS,
+    WRONG,
+    WaysResult,
+)
 from sizing.measures import EDGE_RULE, vocabulary
 from sizing.pages.cards import lesson_page
 from sizing.pages.page import Page, Picture, Section, Table, render, table
@@ -42,17 +44,6 @@ _OWN = (
 )
 
 
-def kinder(found: WaysResult) -> str:
-    """Return what comes of guessing where the published guesses were best."""
-    row = told(found)["by_eye", WRONG]
-    study = STUDY_WORDS[found.settings["guess"][0].study]
-    return (
-        f"With the guesses of the study where nurses guessed best ({study}), by eye "
-        f"still puts {interval(row)} of people who fit at least one size in a wrong "
-        "one."
-    )
-
-
 def ways_table(ways: WaysResult) -> Table:
     """Return what comes of each way of choosing, wrong and none apart."""
     rows = told(ways)
@@ -61,7 +52,7 @@ def ways_table(ways: WaysResult) -> Table:
     frame = pd.DataFrame(
         [
             {"Way": WAY_WORDS[way]}
-            | {outcome_words(o).capitalize(): interval(rows[way, o]) for o in outcomes}
+            | {OUTCOME_WORDS[o].capitalize(): interval(rows[way, o]) for o in outcomes}
             for way in names
         ]
     )
@@ -126,16 +117,6 @@ def check_table(check: pd.DataFrame) -> Table:
     )
 
 
-def guessing_words(ways: WaysResult) -> list[str]:
-    """Return how the guesses were made, in sentences."""
-    return [
-        *(curve.summary() for curve in ways.settings["guess"]),
-        "Height is guessed with an SD of "
-        f"{100 * ways.settings['stature_guess_sd']:.0f} % (common practice, no "
-        "source), independently of weight.",
-    ]
-
-
 def lesson_limits(people: People) -> list[str]:
     """Return for whom the lesson's figures do not hold."""
     return [
@@ -160,9 +141,17 @@ def lesson_sources(people: People) -> list[str]:
     ]
 
 
-def way_words(ways: WaysResult) -> list[str]:
-    """Return what each way of choosing is, in sentences."""
+def wrong_words(*names: str) -> list[str]:
+    """Return what a wrong size does: common practice, no source."""
+    chosen = names or tuple(WRONG_MEANS)
     return [
+        f"{CHOICE_WORDS[name].capitalize()}: {WRONG_MEANS[name]}." for name in chosen
+    ]
+
+
+def ways_section(ways: WaysResult, *figures: Picture, words: Sequence[str]) -> Section:
+    """Return what each way of choosing is, after words of what came of it."""
+    own = [
         "By eye, weight and height are guessed, as emergency nurses guessed them. By "
         "weight, height or both, they are measured once and the size that most "
         "probably fits people alike is taken; where no size fits at least half of "
@@ -174,67 +163,71 @@ def way_words(ways: WaysResult) -> list[str]:
         "Wrong and none are different harms: a wrong sling can cut, tip or drop a "
         "person; without a sling, time is lost and somebody is asked.",
     ]
+    return Section("The same people, each way", [*own, *words], figures)
 
 
-def wrong_words(*names: str) -> list[str]:
-    """Return what a wrong size does: common practice, no source."""
-    chosen = names or tuple(WRONG_MEANS)
-    return [
-        f"{CHOICE_WORDS[name].capitalize()}: {WRONG_MEANS[name]}." for name in chosen
-    ]
+def wrong_section() -> Section:
+    """Return what a wrong size means."""
+    common = ["Common practice, no source."]
+    return Section("What a wrong size means", common, bullets=wrong_words())
+
+
+def groups_section(ways: WaysResult, *figures: Picture) -> Section:
+    """Return who is guessed worst."""
+    words = [worst_group(ways)]
+    return Section("Who is guessed worst", words, figures, [groups_table(ways)])
+
+
+def studies_section(
+    ways: WaysResult | None, check: pd.DataFrame, figure: Picture
+) -> Section:
+    """Return how well the guesses are known, and how those of ``ways`` were made."""
+    words = []
+    if ways is not None:
+        words = [curve.summary() for curve in ways.settings["guess"]] + [
+            "Height is guessed with an SD of "
+            f"{100 * ways.settings['stature_guess_sd']:.0f} % (common practice, no "
+            "source), independently of weight."
+        ]
+    heading = "How well the guesses are known"
+    return Section(heading, words, [figure], [check_table(check)])
 
 
 def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
     """Return the evidence as a page."""
-    ways = lesson.ways
-    pair_pictures = [p for name, p in pictures.items() if name.startswith("pair_")]
+    ways, people = lesson.ways, lesson.people
+    kinder = told(lesson.kinder)["by_eye", WRONG]
+    study = STUDY_WORDS[lesson.kinder.settings["guess"][0].study]
+    words = [
+        table_against_tape(ways, lesson.elsewhere),
+        f"With the guesses of the study where nurses guessed best ({study}), by eye "
+        f"still puts {interval(kinder)} of people who fit at least one size in a wrong "
+        "one.",
+    ]
+    both = (pictures["wrong_size"], pictures["ways"])
+    pairs = [p for name, p in pictures.items() if name.startswith("pair_")]
     page = Page(
         title="Guessing against measuring",
         question="How often does each way of choosing a sling size put a person in "
         "one that does not fit?",
-        inputs=f"People: {title_of(lesson.people.name)}, n = {lesson.people.n:,}, "
-        f"{lesson.people.draws} draws. Chart: {lesson.chart.name} "
-        f"({lesson.chart.source}).",
+        inputs=f"People: {title_of(people.name)}, n = {people.n:,}, "
+        f"{people.draws} draws. Chart: {lesson.chart.name} ({lesson.chart.source}).",
         answer=ways_answer(ways),
         sections=[
-            Section(
-                "The same people, each way",
-                words=[
-                    *way_words(ways),
-                    table_against_tape(ways, lesson.elsewhere),
-                    kinder(lesson.kinder),
-                ],
-                figures=[pictures["wrong_size"], pictures["ways"]],
-                tables=[ways_table(ways)],
-            ),
-            Section(
-                "What a wrong size means",
-                words=["Common practice, no source."],
-                bullets=wrong_words(),
-            ),
-            Section(
-                "Who is guessed worst",
-                words=[worst_group(ways)],
-                tables=[groups_table(ways)],
-            ),
+            replace(ways_section(ways, *both, words=words), tables=[ways_table(ways)]),
+            wrong_section(),
+            groups_section(ways),
             Section(
                 "Pairs that surprise",
                 words=[PAIRS_WORDS],
-                figures=pair_pictures,
-                bullets=[pictures[f"pair_{n}"].alt for n in lesson.pairs.table["pair"]]
-                if pair_pictures
-                else [lesson.pairs.summary()],
+                figures=pairs,
+                bullets=[p.alt for p in pairs] or [lesson.pairs.summary()],
             ),
-            Section(
-                "How well the guesses are known",
-                words=guessing_words(ways),
-                figures=[pictures["guesses_published"]],
-                tables=[check_table(lesson.check)],
-            ),
+            studies_section(ways, lesson.check, pictures["guesses_published"]),
             repeats_section(lesson.repeats, pictures),
         ],
-        limits=lesson_limits(lesson.people),
-        sources=lesson_sources(lesson.people),
+        limits=lesson_limits(people),
+        sources=lesson_sources(people),
         footer=f"{EDGE_RULE} Sizes are ranked by their order in the chart. "
         f"Seed {ways.settings['seed']}.",
     )

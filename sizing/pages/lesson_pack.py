@@ -8,8 +8,7 @@ import pandas as pd
 
 from sizing.files.folders import write_folder
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes
-from sizing.lesson.answers import NO_SIZE
-from sizing.lesson.blank import blank_table
+from sizing.lesson.answers import NO_SIZE, blank_table
 from sizing.lesson.prepare import Lesson, Progress, silent
 from sizing.measures.written import written
 from sizing.pages.cards import (
@@ -39,8 +38,8 @@ from sizing.pages.lesson_pictures import (
     ways_slide,
     wrong_slide,
 )
-from sizing.pages.page import Picture
-from sizing.pages.room import room_html
+from sizing.pages.page import Picture, render
+from sizing.pages.room import room_page
 from sizing.words.lesson import (
     measure_labels,
     table_against_tape,
@@ -97,8 +96,10 @@ def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, by
         "how_often_to_measure.csv": _csv(lesson.repeats),
     } | {f"{name}.html": lesson_page(name, **shown) for name in _WRITTEN}
     if lesson.room is not None:
-        texts["room.html"] = room_html(
-            lesson.room, lesson.repeats, pictures, units=lesson.units, each=True
+        texts["room.html"] = render(
+            room_page(
+                lesson.room, lesson.repeats, pictures, units=lesson.units, each=True
+            )
         )
         texts["room_left_out.csv"] = _csv(lesson.room.answers.left_out)
         texts["room_sizes.csv"] = _csv(lesson.room.sizes)

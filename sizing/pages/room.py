@@ -1,14 +1,15 @@
-"""What came of the room's own answers: as parts for the screen, and as a page."""
+"""What came of the room's own answers, as a page."""
 
 from collections.abc import Mapping
+from functools import partial
+from typing import Any
 
 import pandas as pd
 
-from sizing.lesson import RoomResult
 from sizing.lesson.agreement import TOGETHER, signed
 from sizing.lesson.choosing import CHOICE_WORDS
-from sizing.measures import vocabulary
-from sizing.pages.page import Page, Picture, Section, Table, render, table
+from sizing.lesson.room import RoomResult
+from sizing.pages.page import Page, Picture, Section, Table, table
 from sizing.plots.style import percent
 from sizing.words.lesson import (
     gain_words,
@@ -22,13 +23,9 @@ from sizing.words.numbers import interval
 
 _SOURCES = {"chosen": "as the room chose", "tape": "by their own tapes"}
 _KINDS = {"within": "the same person", "between": "another person"}
-_KIND_WORDS = {
-    "within": "error of the same person",
-    "between": "error of another person",
-}
 
 
-def room_sections(
+def room_page(
     room: RoomResult,
     repeats: pd.DataFrame | None,
     pictures: Mapping[str, Picture],
@@ -36,121 +33,68 @@ def room_sections(
     units: str = "metric",
     rows: bool = True,
     each: bool = False,
-) -> list[Section]:
-    """Return what came of the room's answers, part by part."""
+) -> Page:
+    """Return what came of the room's answers, part by part.
+
+    ``rows``: whether the answers stand in a file, whose rows have numbers; ``each``:
+    whether each participant's own figures are shown as well.
+    """
 
     def of(start: str) -> list[Picture]:
         return [p for name, p in pictures.items() if name.startswith(start)]
 
     sections = []
     if len(room.sizes):
-        sections.append(
-            Section(
-                "Sizes",
-                figures=of("room_sizes"),
-                tables=[confusion_table(room), *sizes_tables(room, each)],
-            )
-        )
+        tables = [confusion_table(room), *sizes_tables(room, each)]
+        sections.append(Section("Sizes", (), of("room_sizes"), tables))
     if room.guesses:
-        sections.append(
-            Section(
-                "Guesses",
-                words=[
-                    f"{measure_labels()[m]}: {guesses_words(found, m, units)}"
-                    for m, found in room.guesses.items()
-                ],
-                figures=of("room_guesses"),
-                tables=[
-                    guess_table(measure, found.table, units, each)
-                    for measure, found in room.guesses.items()
-                    if len(found.points)
-                ],
-            )
-        )
+        words = [
+            f"{measure_labels()[m]}: {guesses_words(found, m, units)}"
+            for m, found in room.guesses.items()
+        ]
+        tables = [
+            guess_table(measure, found.table, units, each)
+            for measure, found in room.guesses.items()
+            if len(found.points)
+        ]
+        sections.append(Section("Guesses", words, of("room_guesses"), tables))
     if len(room.gain):
-        sections.append(
-            Section(
-                "Guess, measure, guess again",
-                words=[
-                    gain_words(room.gain),
-                    "The same bodies were guessed again, so part of the gain may be "
-                    "that they were known by then.",
-                ],
-                figures=of("room_gain"),
-            )
-        )
+        words = [
+            gain_words(room.gain),
+            "The same bodies were guessed again, so part of the gain may be that they "
+            "were known by then.",
+        ]
+        sections.append(Section("Guess, measure, guess again", words, of("room_gain")))
     if len(room.error.table):
-        sections.append(
-            Section(
-                "Tape",
-                words=[landmark_words(room)],
-                figures=of("room_tape"),
-                tables=[
-                    tape_table(room.error.table, units),
-                    *([habit_table(room, units)] if each else []),
-                ],
-            )
-        )
+        fine = "No measure is beyond its published target between measurers."
+        tables = [tape_table(room.error.table, units)]
+        tables += [habit_table(room, units)] if each else []
+        words = [room.error.worst() or fine]
+        sections.append(Section("Tape", words, of("room_tape"), tables))
         if repeats is not None:
             sections.append(repeats_section(repeats, pictures, own=True))
     if room.with_slips is not None:
         sections.append(_slips_section(room, room.with_slips, units))
     sections.append(_left_out_section(room, rows))
-    return sections
-
-
-def room_html(
-    room: RoomResult,
-    repeats: pd.DataFrame | None,
-    pictures: Mapping[str, Picture],
-    *,
-    units: str = "metric",
-    rows: bool = True,
-    each: bool = False,
-) -> str:
-    """Return the room's own results as a page; see ``room_sections``."""
-    page = Page(
+    targets = room.error.table.get("target_source", ())
+    return Page(
         title="What this room guessed and measured",
         question="How far off were the guesses and the tapes, and how many people "
         "would have been in a wrong size?",
         inputs=f"{len(room.answers.participants)} participants, who are numbers here; "
         f"chart: {room.chart}.",
         answer=room_answer(room),
-        sections=room_sections(
-            room, repeats, pictures, units=units, rows=rows, each=each
-        ),
-        limits=ROOM_LIMITS,
-        sources=room_sources(room),
-    )
-    return render(page)
-
-
-ROOM_LIMITS: tuple[str, ...] = (
-    "One room and a few volunteers: the intervals say how little that settles.",
-    "The reference is used as if exact; the trainer's tape errs too.",
-)
-
-
-def room_sources(room: RoomResult) -> list[str]:
-    """Return the sources of the room's sums and targets."""
-    return [
-        "Limits of agreement: Bland and Altman, Lancet 1986;327:307-310.",
-        "Technical error and reliability: Ulijaszek and Kerr, Br J Nutr "
-        "1999;82:165-177.",
-        *dict.fromkeys(str(t) for t in room.error.table.get("target_source", ()) if t),
-    ]
-
-
-def landmark_words(room: RoomResult) -> str:
-    """Return which landmark went wrong, if any did."""
-    worst = room.error.worst()
-    if worst is None:
-        return "No measure is beyond its published target between measurers."
-    measure = str(worst["measure"])
-    where = vocabulary().set_index("name")["landmarks"][measure]
-    return (
-        f"{measure_labels()[measure]} went wrong most: look again at its landmarks. "
-        f"{where}"
+        sections=sections,
+        limits=[
+            "One room and a few volunteers: the intervals say how little that settles.",
+            "The reference is used as if exact; the trainer's tape errs too.",
+        ],
+        sources=[
+            "Limits of agreement: Bland and Altman, Lancet 1986;327:307-310.",
+            "Technical error and reliability: Ulijaszek and Kerr, Br J Nutr "
+            "1999;82:165-177.",
+            *dict.fromkeys(str(t) for t in targets if t),
+        ],
     )
 
 
@@ -237,35 +181,30 @@ def guess_table(
 
 def tape_table(rows: pd.DataFrame, units: str = "metric") -> Table:
     """Return the technical error of each measure beside its target."""
-    labels = measure_labels()
-    own = [unit_of(str(m), units) for m in rows["measure"]]
-    frame = pd.DataFrame(
-        {
-            "Measure": rows["measure"].map(labels),
-            "Read again by": rows["kind"].map(_KINDS),
-            "Technical error": [
-                f"{v / size:.1f} {unit}"
-                for v, (unit, size) in zip(rows["tem"], own, strict=True)
-            ],
-            "95 % interval": [
-                f"{a / size:.1f} to {b / size:.1f}"
-                for a, b, (_, size) in zip(rows["low"], rows["high"], own, strict=True)
-            ],
-            "Of the mean": [percent(v, places=1) for v in rows["relative_tem"]],
-            "Target": [
-                percent(v, places=1) if pd.notna(v) else "none"
-                for v in rows["target_relative_tem"]
-            ],
-            "Reliability": [_reliability(v) for v in rows["reliability"]],
-            "Its target": [
-                f"{v:.2f}" if pd.notna(v) else "none"
-                for v in rows["target_reliability"]
-            ],
-            "Readings": rows["n"],
+
+    def cells(row: Mapping[Any, Any]) -> dict[str, object]:
+        unit, size = unit_of(row["measure"], units)
+        target, reliability = (
+            "none" if pd.isna(row[f"target_{name}"]) else say(row[f"target_{name}"])
+            for name, say in (
+                ("relative_tem", partial(percent, places=1)),
+                ("reliability", "{:.2f}".format),
+            )
+        )
+        return {
+            "Measure": measure_labels()[row["measure"]],
+            "Read again by": _KINDS[row["kind"]],
+            "Technical error": f"{row['tem'] / size:.1f} {unit}",
+            "95 % interval": f"{row['low'] / size:.1f} to {row['high'] / size:.1f}",
+            "Of the mean": percent(row["relative_tem"], places=1),
+            "Target": target,
+            "Reliability": _reliability(row["reliability"]),
+            "Its target": reliability,
+            "Readings": row["n"],
         }
-    )
+
     return table(
-        frame,
+        pd.DataFrame(list(map(cells, rows.to_dict("records")))),
         caption="Technical error of measurement (TEM), its share of the mean (%TEM), "
         "and reliability (R: 1 is perfect)",
         words=["Measure", "Read again by"],
@@ -343,12 +282,10 @@ def _left_out_section(room: RoomResult, rows: bool) -> Section:
     ):
         if len(frame):
             count = frame[columns].value_counts(sort=False).reset_index()
-            what = count[columns[0]].replace(_KIND_WORDS)
+            about = {kind: f"error of {whose}" for kind, whose in _KINDS.items()}
             lines += [
-                f"Not counted: {number} ({about}): {reason}."
-                for number, about, reason in zip(
-                    count["count"], what, count["reason"], strict=True
-                )
+                f"Not counted: {number} ({about.get(what, what)}): {reason}."
+                for what, reason, number in count.to_numpy().tolist()
             ]
     words = f"{len(answers.left_out)} answers left out; {answers.empty} cells empty."
     return Section("Left out of these sums", words=[words], bullets=lines)

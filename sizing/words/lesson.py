@@ -6,10 +6,10 @@ from typing import Any
 import pandas as pd
 
 from sizing.cautions import invented_first
-from sizing.lesson import WAY_WORDS, RoomResult, WaysResult
 from sizing.lesson.agreement import TOGETHER, Agreement
-from sizing.lesson.elsewhere import CASES
-from sizing.lesson.ways import FITTED, OF_SOME, WRONG
+from sizing.lesson.prepare import CASES
+from sizing.lesson.room import RoomResult
+from sizing.lesson.ways import FITTED, OF_SOME, WAY_WORDS, WRONG, WaysResult
 from sizing.measures import vocabulary
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import written
@@ -28,13 +28,7 @@ _GUESSED = "guessed_"
 
 
 def title_of(population: str) -> str:
-    """Return what a population is called in plain words.
-
-    Examples
-    --------
-    >>> title_of("adults"), title_of("own people")
-    ('adults aged 18 and over', 'own people')
-    """
+    """Return what a population is called in plain words."""
     return population_titles().get(population, population)
 
 
@@ -45,13 +39,7 @@ def measure_labels() -> dict[str, str]:
 
 
 def of_hundred(row: Mapping[Any, Any]) -> str:
-    """Write a share as people of a hundred, with its interval.
-
-    Examples
-    --------
-    >>> of_hundred({"estimate": 0.494, "low": 0.45, "high": 0.54})
-    '49 (45 to 54)'
-    """
+    """Write a share as people of a hundred, with its interval: '49 (45 to 54)'."""
     return interval(row).replace(" %", "")
 
 
@@ -173,13 +161,7 @@ def room_answer(room: RoomResult) -> str:
 
 
 def unit_of(measure: str, units: str) -> tuple[str, float]:
-    """Return the unit in which differences of a measure are told, and its size.
-
-    Examples
-    --------
-    >>> unit_of("body_mass_kg", "stone")
-    ('lb', 0.45359237)
-    """
+    """Return the unit in which differences of a measure are told, and its size."""
     mass = measure.endswith("_kg")
     if units == "metric":
         return ("kg" if mass else "cm"), 1.0
@@ -208,16 +190,7 @@ def guesses_words(found: Agreement, measure: str, units: str = "metric") -> str:
 
 
 def gain_words(gain: pd.DataFrame) -> str:
-    """Say how far off guesses were before and after measuring, and what it gained.
-
-    Examples
-    --------
-    >>> gain_words(pd.DataFrame({"measure": ["body_mass_kg"], "before": [0.11],
-    ...     "after": [0.08], "estimate": [0.03], "low": [0.01], "high": [0.05],
-    ...     "n": [12]}))
-    'Weight, guessed by 12 both times: off by 11 % at first, 8 % after measuring; a \
-gain of 3 points (1 to 5).'
-    """
+    """Say how far off guesses were before and after measuring, and what it gained."""
     said = []
     for row in gain.to_dict("records"):
         ends = [points(row[end], sign=False) for end in ("low", "high")]
@@ -237,15 +210,7 @@ gain of 3 points (1 to 5).'
 
 
 def heading(column: str) -> str:
-    """Return what a column of the room's form is called.
-
-    Examples
-    --------
-    >>> heading("guessed_body_mass_lb"), heading("hip_circumference_in")
-    ('Guess: weight, lb', 'Hip girth, in')
-    >>> heading("subject"), heading("shoe")
-    ('Volunteer or card', 'shoe')
-    """
+    """Return what a column of the room's form is called: 'Guess: weight, lb'."""
     if column in FORM_WORDS:
         return FORM_WORDS[column]
     plain = column.removeprefix(_GUESSED)

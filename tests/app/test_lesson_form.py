@@ -10,8 +10,7 @@ import pytest
 from sizing.app.lesson_form import LessonForm, free_folder
 from sizing.charts import demo_chart, write_chart
 from sizing.lesson import practice_clients
-from sizing.lesson.answers import read_answers
-from sizing.lesson.blank import blank_table
+from sizing.lesson.answers import blank_table, read_answers
 from sizing.lesson.practice import size_margins
 from sizing.resources import source_table
 
@@ -77,17 +76,18 @@ def press(view, words: str) -> None:
 
 
 def test_the_answer_is_there_on_opening_in_one_sentence_with_its_interval(form):
-    ways = form.answer.ways
+    ways = form.answer.answer[1]
     row = ways.overall.query("way == 'by_eye' and outcome == 'fitting_if_some_fits'")
     low, eye, high = (
         round(100 * row[name].iloc[0]) for name in ("low", "estimate", "high")
     )
-    sentence = shown(form.answer.words.value)
+    sentence = shown(form.answer.answered.words.value)
     assert f"choosing by eye puts {eye} ({low} to {high})" in sentence
     assert "Of a hundred adults of high body mass index" in sentence
-    for part in (form.answer.picture, form.limits, form.sources, form.cautions):
+    picture = form.answer.answered.pictures
+    for part in (picture, form.limits, form.sources, form.cautions.children[0]):
         assert part.value and not CODE.search(shown(part.value))
-    assert 'alt="Bars, one for each way' in form.answer.picture.value
+    assert 'alt="Bars, one for each way' in picture.value
 
 
 def test_nothing_old_stays_when_an_entry_changes(form):
@@ -95,17 +95,21 @@ def test_nothing_old_stays_when_an_entry_changes(form):
     form.answer.by_group.run()
     form.cards.size.value = "adult 1"
     form.cards.show()
-    before = form.answer.words.value
-    assert form.pairs.shown.value and form.answer.groups.value
-    form.settings.seed.value = 2
-    assert form.pairs.shown.value == form.answer.groups.value == ""
+    words, pair = form.answer.answered.words, form.pairs.answered.pictures
+    before = words.value
+    assert pair.value and form.answer.groups.value
+    form.settings.seed_box.value = 2
+    assert pair.value == form.answer.groups.value == ""
+    assert "press 'Find pairs' again" in shown(form.pairs.answered.words.value).replace(
+        "&#x27;", "'"
+    )
     assert form.cards.answer.value == "" or form.cards.place == 0
     form.answer.work.wait()
-    assert form.answer.ways.settings["seed"] == 2
-    assert form.answer.words.value and form.answer.words.value != before
-    form.settings.seed.value = 1
+    assert form.answer.answer[1].settings["seed"] == 2
+    assert words.value and words.value != before
+    form.settings.seed_box.value = 1
     form.answer.work.wait()
-    assert form.answer.words.value == before
+    assert words.value == before
 
 
 def test_a_file_that_is_no_chart_gives_a_reason_and_no_answer(form):
@@ -113,11 +117,12 @@ def test_a_file_that_is_no_chart_gives_a_reason_and_no_answer(form):
     form.settings.upload.box.value = given("bad.csv", bad)
     form.answer.work.wait()
     assert "bad.csv" in form.settings.told.value
-    assert form.answer.words.value == "" and form.cards.practice is None
+    words = form.answer.answered.words
+    assert not shown(words.value).strip() and form.cards.practice is None
     assert "Please check" in form.answer.work.told.value
     form.settings.upload.clear()
     form.answer.work.wait()
-    assert form.answer.words.value and form.cards.practice is not None
+    assert "Of a hundred" in words.value and form.cards.practice is not None
 
 
 def test_a_chart_of_ones_own_is_used_throughout(form, tmp_path):

@@ -7,8 +7,13 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sizing.errors import SizingError
-from sizing.lesson import GuessModel, check_guesses, fit_guess, guessing_figures
-from sizing.lesson.guessing import STUDIES
+from sizing.lesson.guessing import (
+    STUDIES,
+    GuessModel,
+    check_guesses,
+    fit_guess,
+    guessing_figures,
+)
 from sizing.surveys import read_embedded
 
 CURVES = st.builds(

@@ -20,7 +20,7 @@ from sizing.lesson import (
     room_result,
 )
 from sizing.lesson.choosing import CHOICE_OUTCOMES
-from sizing.lesson.tem import intraclass_correlation
+from sizing.lesson.tape import intraclass_correlation
 from sizing.people import load_people
 from sizing.resources import source_table
 

@@ -1,5 +1,6 @@
-"""Technical error of measurement within and between measurers."""
+"""How far readings of a tape err, and how often one must measure."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,12 +8,32 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import stats
 
-from sizing.errors import SizingError, one_of
+from sizing.charts import SizeChart
+from sizing.charts.fits import limits
+from sizing.errors import (
+    SizingError,
+    check_number,
+    check_replicates,
+    check_seed,
+    one_of,
+)
+from sizing.kinds import check_columns
+from sizing.lesson.choosing import (
+    NOT_FOUND,
+    PUT_WRONG_OUTCOMES,
+    edge_margins,
+    innermost,
+    outcome_of_choice,
+    read_by_tape,
+    reading_errors,
+)
 from sizing.measures import vocabulary
+from sizing.people import People
+from sizing.people.layout import layout
 from sizing.resources import source_table
+from sizing.stats.intervals import LEVEL
+from sizing.stats.shares import group_means
 
-LEVEL = 0.95
-KINDS: tuple[str, ...] = ("within", "between")
 _COLUMNS = [
     *("measure", "kind", "tem", "low", "high", "method", "df", "n", "subjects"),
     *("participants", "mean", "relative_tem", "sd", "reliability", "icc"),
@@ -25,29 +46,27 @@ _NEEDED = ("participant", "subject", "measure", "reading", "value")
 class MeasuringError:
     """Technical errors of measurement of a room.
 
-    Attributes
-    ----------
-    table : DataFrame
-        See ``measuring_error``.
-    measurers : DataFrame
-        measure, participant, bias (mean of the first readings minus the
-        subjects' means over all measurers), n (subjects).
-    left_out : DataFrame
-        kind, measure, participant, subject, reason: readings that could not be
-        used.
+    ``table``: see ``measuring_error``; ``measurers``: measure, participant, bias (mean
+    of the first readings minus the subjects' means over all measurers), n (subjects);
+    ``left_out``: kind, measure, participant, subject, reason.
     """
 
     table: pd.DataFrame
     measurers: pd.DataFrame
     left_out: pd.DataFrame
 
-    def worst(self) -> pd.Series | None:
-        """Return the row of the measure farthest above its target, if any is."""
+    def worst(self) -> str:
+        """Say which measure is farthest above its target, if any is."""
         rows = self.table[self.table["kind"] == "between"]
-        ratio = rows["relative_tem"] / rows["target_relative_tem"]
-        if not len(rows) or not (ratio > 1).any():
-            return None
-        return rows.iloc[int(ratio.to_numpy(dtype=float, na_value=0.0).argmax())]
+        ratio = (rows["relative_tem"] / rows["target_relative_tem"]).astype(float)
+        if not (ratio > 1).any():
+            return ""
+        measure = str(rows["measure"][ratio.idxmax()])
+        row = vocabulary().set_index("name").loc[measure]
+        return (
+            f"{row['label']} went wrong most: look again at its landmarks. "
+            f"{row['landmarks']}"
+        )
 
     def summary(self) -> str:
         """Return each error in plain words, and which landmark went wrong."""
@@ -60,13 +79,7 @@ class MeasuringError:
                 f"{row['tem']:.2f} {unit} ({row['low']:.2f} to {row['high']:.2f}), "
                 f"{100 * row['relative_tem']:.1f} % of the mean."
             )
-        worst = self.worst()
-        if worst is not None:
-            measure = str(worst["measure"])
-            lines.append(
-                f"{words[measure]['label']} went wrong most: look again at its "
-                f"landmarks. {words[measure]['landmarks']}"
-            )
+        lines += filter(None, [self.worst()])
         if len(self.left_out):
             lines.append(f"{len(self.left_out)} left out of these sums.")
         return "\n".join(lines) or "Nobody measured the same person twice."
@@ -130,9 +143,7 @@ def measuring_error(
     np.float64(1.0)
     """
     one_of("measurer", measurer, sorted(set(error_targets()["measurer"])))
-    lacking = [name for name in _NEEDED if name not in readings]
-    if lacking:
-        raise SizingError(f"The readings lack the column {', '.join(lacking)}.")
+    check_columns(readings, _NEEDED, "the readings")
     used = readings.loc[readings["value"].notna(), list(_NEEDED)]
     keys = ["participant", "subject", "measure"]
     if used.duplicated([*keys, "reading"]).any():
@@ -209,9 +220,8 @@ def pooled_error(
 def intraclass_correlation(value: npt.ArrayLike, subject: npt.ArrayLike) -> float:
     """Return the one-way intraclass correlation of single readings.
 
-    Shrout and Fleiss's ICC(1,1), with ``k0 = (N - sum k^2 / N) / (g - 1)``
-    readings per subject where their numbers differ. At least two subjects, one of
-    them with two readings.
+    Shrout and Fleiss's ICC(1,1), with ``k0 = (N - sum k^2 / N) / (g - 1)`` readings per
+    subject where their numbers differ.
     """
     x = np.asarray(value, dtype=float)
     code, names = pd.factorize(np.asarray(subject))
@@ -247,3 +257,121 @@ def _with_targets(table: pd.DataFrame, measurer: str) -> pd.DataFrame:
     met = table["relative_tem"] <= table["target_relative_tem"]
     table["meets_target"] = met.astype(object).where(taped, None)
     return table[_COLUMNS]
+
+
+def error_parts(error: MeasuringError | None, chart: SizeChart) -> pd.DataFrame:
+    """Split each measure's error into what repeats even out and what stays."""
+    usual = reading_errors()
+    rows = []
+    for measure in limits(chart):
+        within, lasting, source = usual[measure], 0.0, "the kit's table of measures"
+        if error is not None and len(error.table):
+            own = error.table[error.table["measure"] == measure]
+            tem = dict(zip(own["kind"], own["tem"].astype(float), strict=True))
+            if "within" in tem and "between" in tem:
+                within = tem["within"]
+                lasting = float(np.sqrt(max(tem["between"] ** 2 - within**2, 0.0)))
+                source = "this room, within and between measurers"
+            elif tem:
+                within = next(iter(tem.values()))
+                source = f"this room, {next(iter(tem))} measurers only"
+        rows.append(
+            {"measure": measure, "within": within, "lasting": lasting, "source": source}
+        )
+    return pd.DataFrame(rows)
+
+
+def chance_of_wrong_size(
+    people: People,
+    chart: SizeChart,
+    error: MeasuringError | None = None,
+    *,
+    times: Sequence[int] = (1, 2, 3),
+    replicates: int = 200,
+    seed: int = 1,
+) -> pd.DataFrame:
+    """Estimate the chance of a wrong size when measuring once, twice, or more.
+
+    Parameters
+    ----------
+    people : People
+        On whom the room's errors are tried.
+    chart : SizeChart
+    error : MeasuringError, optional
+        The room's; without it the errors of the kit's table of measures.
+    times : sequence of int
+        Readings that are averaged.
+    replicates, seed : int
+
+    Returns
+    -------
+    DataFrame
+        times, by (``one measurer``: the same person reads again; ``a new
+        measurer each time``), outcome (``wrong_size``: put in a size that does
+        not fit; ``missed``: no size found though one fits; ``either``),
+        estimate, low, high, method, n.
+
+    Raises
+    ------
+    SizingError
+        If ``times`` holds anything but whole numbers of 1 or more.
+
+    Notes
+    -----
+    A mean of k readings errs with ``within^2 / k + lasting^2`` by one measurer,
+    ``(within^2 + lasting^2) / k`` by a new one each time; normal, independent
+    between measures. The same normal deviates serve every row, so that rows
+    differ by the number of readings alone. The error of the room's own TEM is
+    not in the interval.
+
+    Examples
+    --------
+    >>> from sizing.charts import demo_chart
+    >>> from sizing.people import load_people
+    >>> found = chance_of_wrong_size(load_people("bariatric", draws=1), demo_chart(),
+    ...     times=(1, 4), replicates=50).query("by == 'one measurer'")
+    >>> wrong = found.query("outcome == 'either'")["estimate"].tolist()
+    >>> wrong[0] > wrong[1]
+    True
+    """
+    if not times:
+        raise SizingError("times must be one or more numbers of readings.")
+    for k in times:
+        check_number("a number of readings", k, least=1, whole=True)
+    check_replicates(replicates)
+    check_seed(seed)
+    parts = error_parts(error, chart)
+    names = parts["measure"].tolist()
+    within, lasting = parts["within"].to_numpy(), parts["lasting"].to_numpy()
+    sd = reading_errors()
+    place = layout(people)
+    fits = edge_margins(people.frame, chart, sd) >= 0
+    labels, columns = [], []
+    for by in ("one measurer", "a new measurer each time"):
+        for k in times:
+            stays = lasting if by == "one measurer" else lasting / np.sqrt(k)
+            spread = np.hypot(within / np.sqrt(k), stays)
+            rng = np.random.default_rng([seed, 77])
+            read = read_by_tape(
+                people.frame, chart, dict(zip(names, spread, strict=True)), rng
+            )
+            came = outcome_of_choice(innermost(edge_margins(read, chart, sd)), fits)
+            wrong, missed = np.isin(came, PUT_WRONG_OUTCOMES), came == NOT_FOUND
+            for name, column in (
+                ("wrong_size", wrong),
+                ("missed", missed),
+                ("either", wrong | missed),
+            ):
+                labels.append((k, by, name))
+                columns.append(column.astype(float))
+    flat = np.stack(columns, axis=1)[place.rows]
+    ones = [np.ones((place.rows.shape[1], 1)) for _ in range(place.rows.shape[0])]
+    means = group_means(place, list(flat), ones, replicates=replicates, seed=seed)
+    low, high = means.shares()
+    return pd.DataFrame(labels, columns=["times", "by", "outcome"]).assign(
+        estimate=means.estimate[0],
+        low=low[0],
+        high=high[0],
+        method=f"{100 * LEVEL:.0f} % score interval; {place.how}{place.joined}",
+        n=round(means.n[0]),
+    )
