@@ -4,10 +4,9 @@ from itertools import combinations
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
-from sizing.lesson.choosing import reading_errors
+from sizing.lesson.choosing import Floats, reading_errors
 from sizing.measures import vocabulary
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS, UNIT_WORDS
 
@@ -37,7 +36,7 @@ def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
     ]
     own, hope = numbers.iloc[kept], expected[kept]
     # Exchanged first: the larger of two people can look like the smaller in pounds.
-    found = swapped(own, hope) | columns_swapped(own, hope)
+    found = _exchanged(own, hope)
     told = {kept[place]: reason for place, reason in found.items()}
     errors = reading_errors()
     for i in kept:
@@ -56,55 +55,7 @@ def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
     return pd.Series(reasons, index=numbers.index, dtype=object)
 
 
-def columns_swapped(
-    numbers: pd.DataFrame, expected: npt.NDArray[np.float64]
-) -> dict[int, str]:
-    """Find measures that one participant wrote into each other's columns throughout.
-
-    The root mean square distance over all the rows that have both measures decides.
-    """
-    labels = vocabulary().set_index("name")["label"].str.lower()
-    sd = numbers["measure"].map(reading_errors()).to_numpy(float)
-    far, close = _FAR_AND_CLOSE[False]
-    frame = numbers.assign(place=range(len(numbers)), hope=expected, sd=sd)
-    found: dict[int, str] = {}
-    for _, own in frame[~frame["guess"].astype(bool)].groupby("participant"):
-        wide = own.pivot_table(
-            index=["subject", "reading"],
-            columns="measure",
-            values=["value", "hope", "sd", "place"],
-            aggfunc="first",
-        )
-        for one, two in combinations(own["measure"].unique(), 2):
-            both = wide.xs(one, axis=1, level=1).join(
-                wide.xs(two, axis=1, level=1).add_suffix("_2")
-            )
-            both = both.dropna()
-            if both.empty:
-                continue
-            as_written = [
-                (both["value"] - both["hope"]) / both["sd"],
-                (both["value_2"] - both["hope_2"]) / both["sd_2"],
-            ]
-            exchanged = [
-                (both["value"] - both["hope_2"]) / both["sd_2"],
-                (both["value_2"] - both["hope"]) / both["sd"],
-            ]
-            before, after = (
-                float(np.sqrt(np.square(pd.concat(d)).mean()))
-                for d in (as_written, exchanged)
-            )
-            if before > far and after < close:
-                reason = (
-                    f"{labels[one]} and {labels[two]} look exchanged throughout by "
-                    "this participant"
-                )
-                places = pd.concat([both["place"], both["place_2"]])
-                found |= dict.fromkeys(places.astype(int), reason)
-    return found
-
-
-def _expected(numbers: pd.DataFrame, reference: str) -> npt.NDArray[np.float64]:
+def _expected(numbers: pd.DataFrame, reference: str) -> Floats:
     """Return the reference, else the median of at least two others' readings.
 
     For a guess the truth is the reference, or the median of the readings.
@@ -138,7 +89,7 @@ def _expected(numbers: pd.DataFrame, reference: str) -> npt.NDArray[np.float64]:
     return found
 
 
-def _median_without(values: npt.NDArray[np.float64], some: list[float]) -> float:
+def _median_without(values: Floats, some: list[float]) -> float:
     """Return the median of sorted values less some of them."""
     left = len(values) - len(some)
     # The middle ones, moved up by each left out below or at them.
@@ -164,57 +115,71 @@ def other_unit(value: float, expected: float, measure: str, *, guess: bool) -> s
     return f"makes sense in {words} only: the others found about {expected:.1f}"
 
 
-def swapped(numbers: pd.DataFrame, expected: npt.NDArray[np.float64]) -> dict[int, str]:
-    """Find answers about two volunteers that fit only if they are exchanged.
+#: An answer's place, its value, and what is expected with the SD of that.
+Cell = tuple[int, float, float, float]
 
-    Returns the position of each such answer and the reason. One participant's readings
-    of one round, or guesses, are judged together over the measures that both volunteers
-    have (``_FAR_AND_CLOSE``).
+
+def _exchanged(numbers: pd.DataFrame, expected: Floats) -> dict[int, str]:
+    """Find answers that fit only if two volunteers, or two measures, are exchanged.
+
+    One participant's readings of one round, or guesses, of two volunteers are judged
+    over the measures that both have, and must fit each other for both; two measures,
+    over all of a participant's rows that have both (``_FAR_AND_CLOSE``). Returns the
+    place of each such answer, and the reason.
     """
-    groups: dict[tuple[Any, ...], dict[str, dict[str, tuple[int, float, float]]]] = {}
+    errors = reading_errors()
+    people: dict[Any, dict[str, dict[Any, Cell]]] = {}
+    columns: dict[Any, dict[str, dict[Any, Cell]]] = {}
     for i, row in enumerate(numbers.to_dict("records")):
-        guess = bool(row["guess"])
-        key = (row["participant"], guess, row["reading"])
-        of_subject = groups.setdefault(key, {}).setdefault(str(row["subject"]), {})
-        cell = (i, float(row["value"]), float(expected[i]))
-        of_subject.setdefault(str(row["measure"]), cell)
+        who, whom, measure = row["participant"], str(row["subject"]), row["measure"]
+        guess, reading = bool(row["guess"]), row["reading"]
+        sd = _GUESS_SD[measure] if guess else errors[measure]
+        cell = (i, float(row["value"]), float(expected[i]), sd)
+        of_volunteer = people.setdefault((guess, who, reading), {}).setdefault(whom, {})
+        of_volunteer.setdefault(measure, cell)
+        if not guess:
+            of_measure = columns.setdefault(who, {}).setdefault(measure, {})
+            of_measure.setdefault((whom, reading), cell)
     found: dict[int, str] = {}
-    for (_, guess, _), subjects in groups.items():
-        for a, b in combinations(subjects, 2):
-            one, two = subjects[a], subjects[b]
-            if not _exchanged(one, two, guess=guess):
-                continue
-            for subject, other in ((a, b), (b, a)):
-                for place, _, _ in subjects[subject].values():
-                    found[place] = (
-                        f"{subject} and {other} look exchanged: these are nearer to "
-                        f"{other}'s measures"
-                    )
+    for (guess, *_), volunteers in people.items():
+        far, close = _FAR_AND_CLOSE[guess]
+        for a, b in combinations(volunteers, 2):
+            written, swapped, _ = _distances(volunteers[a], volunteers[b], guess)
+            if written.min() > far and swapped.max() < close:
+                for one, other in ((a, b), (b, a)):
+                    reason = f"{one} and {other} look exchanged: these are nearer to "
+                    places = [cell[0] for cell in volunteers[one].values()]
+                    found |= dict.fromkeys(places, f"{reason}{other}'s measures")
+    labels = vocabulary().set_index("name")["label"].str.lower()
+    far, close = _FAR_AND_CLOSE[False]
+    for measures in columns.values():
+        for a, b in combinations(measures, 2):
+            written, swapped, places = _distances(measures[a], measures[b], False)
+            before, after = (np.sqrt(np.mean(d**2)) for d in (written, swapped))
+            if before > far and after < close:
+                reason = f"{labels[a]} and {labels[b]} look exchanged throughout by "
+                found |= dict.fromkeys(places, f"{reason}this participant")
     return found
 
 
-def _exchanged(
-    one: dict[str, tuple[int, float, float]],
-    two: dict[str, tuple[int, float, float]],
-    *,
-    guess: bool,
-) -> bool:
-    """Say whether two volunteers' values fit only once exchanged."""
-    errors = reading_errors()
-    shared = [measure for measure in one if measure in two]
+def _distances(
+    one: dict[Any, Cell], two: dict[Any, Cell], guess: bool
+) -> tuple[Floats, Floats, list[int]]:
+    """Return how far two lists are from what is expected, as written and exchanged.
+
+    Root mean squares of either list in SDs over what both have, and its places; as
+    written 0, where they have nothing in common.
+    """
+    shared = [key for key in one if key in two]
     if not shared:
-        return False
-    x, hope_x = (np.array([one[m][k] for m in shared]) for k in (1, 2))
-    y, hope_y = (np.array([two[m][k] for m in shared]) for k in (1, 2))
-    if guess:
-        sd = np.array([_GUESS_SD[m] for m in shared]) * (hope_x + hope_y) / 2
-    else:
-        sd = np.array([errors[m] for m in shared])
+        return np.zeros(2), np.zeros(2), []
+    x, y = (np.array([cells[key] for key in shared]) for cells in (one, two))
+    if guess:  # Relative SDs, of what both are expected to be on average.
+        x[:, 3] = y[:, 3] = x[:, 3] * (x[:, 2] + y[:, 2]) / 2
 
-    def distance(p: npt.NDArray[np.float64], q: npt.NDArray[np.float64]) -> float:
-        return float(np.sqrt(np.mean(((p - q) / sd) ** 2)))
+    def off(p: Floats, q: Floats) -> float:
+        return float(np.sqrt(np.mean(((p[:, 1] - q[:, 2]) / q[:, 3]) ** 2)))
 
-    as_written = min(distance(x, hope_x), distance(y, hope_y))
-    exchanged = max(distance(x, hope_y), distance(y, hope_x))
-    far, close = _FAR_AND_CLOSE[guess]
-    return as_written > far and exchanged < close
+    places = np.concatenate([x[:, 0], y[:, 0]]).astype(int).tolist()
+    written, exchanged = [off(x, x), off(y, y)], [off(x, y), off(y, x)]
+    return np.array(written), np.array(exchanged), places

@@ -61,7 +61,7 @@ class MeasuringError:
         ratio = (rows["relative_tem"] / rows["target_relative_tem"]).astype(float)
         if not (ratio > 1).any():
             return ""
-        measure = str(rows["measure"][ratio.idxmax()])
+        measure = str(rows["measure"].iloc[int(ratio.fillna(0.0).argmax())])
         row = vocabulary().set_index("name").loc[measure]
         return (
             f"{row['label']} went wrong most: look again at its landmarks. "
