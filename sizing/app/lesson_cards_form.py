@@ -6,12 +6,11 @@ from typing import Any
 import ipywidgets as w
 import numpy as np
 
-from sizing.app.form_words import heading
+from sizing.app.form_words import heading, paragraphs
 from sizing.app.lesson_parts import (
     answer_html,
     button,
     number,
-    words_html,
     wrapped,
     wrong_html,
 )
@@ -99,7 +98,7 @@ class CardsForm:
             first = "Deal the cards first."
             if self.practice is not None:
                 first = "Choose a size first, or 'none'."
-            self.answer.value = words_html(first)
+            self.answer.value = paragraphs([first])
             return
         chart, units = self._settings.chart, self._settings.units.units
         row = self.practice.answers.iloc[self.place]
@@ -115,14 +114,14 @@ class CardsForm:
             f"this client {told}."
         )
         if outcome in WRONG_MEANS:
-            shown += words_html(*wrong_words(outcome), _NO_SOURCE)
+            shown += paragraphs([*wrong_words(outcome), _NO_SOURCE])
         card = self.practice.cards.iloc[self.place]
         for size in dict.fromkeys([chosen, *fits.split(" or ")]):
             if size != NO_SIZE:
                 shown += table_html(margins_table(card, chart, size, units))
         self.answer.value = shown
         count = f"{sum(self._right.values())} of {len(self._right)}"
-        self.score.value = words_html(f"Right at the first go: {count}.")
+        self.score.value = paragraphs([f"Right at the first go: {count}."])
 
     def results(self) -> dict[str, Any]:
         """Return the cards to be saved: pages to print, and a table."""

@@ -8,20 +8,17 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.answer_parts import AnswerForm
-from sizing.app.form_words import bullets
+from sizing.app.form_words import bullets, paragraphs
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_parts import (
     answer_html,
     button,
-    narrow,
-    sections_html,
-    slide_html,
-    words_html,
     wrong_html,
 )
 from sizing.app.lesson_room_form import RoomForm
 from sizing.app.lesson_settings import LessonSettings
 from sizing.app.long_work import LongWork, Progress
+from sizing.app.show import sections_html, slide_html
 from sizing.charts import SizeChart
 from sizing.errors import SizingError
 from sizing.lesson.guessing import check_guesses
@@ -97,8 +94,8 @@ class WaysForm(AnswerForm):
         self.answered.pictures.value = slide_html(
             drawn(self._slides[0])
         ) + sections_html([ways_section(ways, words=words), wrong_section()])
-        self.answered.limits.value = narrow(bullets(lesson_limits(people)))
-        self.answered.sources.value = narrow(bullets(lesson_sources(people)))
+        self.answered.limits.value = bullets(lesson_limits(people))
+        self.answered.sources.value = bullets(lesson_sources(people))
 
     def saved(self, answer: Answer) -> dict[str, Any]:
         """Return the answer to be saved: tables, pictures, the handout."""
@@ -123,11 +120,11 @@ class WaysForm(AnswerForm):
         self.studies.value = sections_html([section])
 
     def _done(self, result: tuple[int, Any]) -> None:
-        super()._done(result)
-        if self.answer is None:  # An entry was changed meanwhile: begin anew.
+        if result[0] != self._version:  # An entry was changed meanwhile: begin anew.
             self.work.start()
-        else:
-            self._ready()
+            return
+        super()._done(result)
+        self._ready()
 
     def _by_group(self, progress: Progress) -> tuple[int, Answer | None]:
         by = ("sex", "age_band", "bmi_class")
@@ -147,7 +144,7 @@ class PairsForm(AnswerForm):
     """Two people alike to the eye who need different sizes, a pair at a time."""
 
     def __init__(self, settings: LessonSettings) -> None:
-        super().__init__("Find pairs")
+        super().__init__("Find pairs", switch=settings.units)
         self._settings, self.place = settings, 0
         self._slides: list[Slide] = []
         turn = button("Next pair", self.turn)
@@ -155,7 +152,6 @@ class PairsForm(AnswerForm):
         self.view = w.VBox(
             [self.work.view, turn, parts.words, parts.pictures, self.keep_view]
         )
-        settings.units.on_change(lambda _: self._show_again())
 
     def work_out(self, progress: Progress) -> Pairs:
         """Find the pairs."""
@@ -166,13 +162,13 @@ class PairsForm(AnswerForm):
     def show(self, answer: Pairs) -> None:
         """Draw the pairs in the units chosen, and show the one in turn."""
         if answer.table.empty:
-            self.answered.words.value = words_html(answer.summary())
+            self.answered.words.value = paragraphs([answer.summary()])
             return
         units, numbers = self._settings.units.units, answer.table["pair"].astype(int)
         self._slides = [pair_slide(answer, n, units=units) for n in numbers]
         self.place %= len(self._slides)
         count = f"Pair {self.place + 1} of {len(self._slides)}."
-        self.answered.words.value = words_html(count)
+        self.answered.words.value = paragraphs([count])
         self.answered.pictures.value = slide_html(drawn(self._slides[self.place]))
 
     def saved(self, answer: Pairs) -> dict[str, Any]:
@@ -232,10 +228,11 @@ class PackForm:
         except SizingError as error:
             self.told.value = wrong_html(error)
             return
-        self.told.value = words_html(
+        told = (
             f"Saved: {len(written)} files in the folder '{folder}'. Begin with "
             "index.html: it leads to the slides, the sheets and the plan."
         )
+        self.told.value = paragraphs([told])
 
 
 def free_folder(name: str) -> Path:
@@ -266,9 +263,9 @@ class LessonForm:
         parts = self.answer.answered
         self.limits, self.sources = parts.limits, parts.sources
         self.cautions = self.answer.cautions_view
-        self.pairs_words = w.HTML(words_html(PAIRS_WORDS))
+        self.pairs_words = w.HTML(paragraphs([PAIRS_WORDS]))
         self.settings.on_change(self._changed)
-        self.settings.units.on_change(lambda _: self.cards.deal())
+        self.settings.units.on_change(lambda _: self._ready())
 
     def start(self) -> None:
         """Work out the first answer, and then what follows from it."""

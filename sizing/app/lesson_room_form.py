@@ -5,21 +5,17 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.form_words import bullets, status
+from sizing.app.answer_parts import LiveForm
+from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_parts import (
-    Later,
     answer_html,
     button,
-    narrow,
     number,
-    sections_html,
-    words_html,
     wrapped,
     wrong_html,
 )
 from sizing.app.lesson_settings import LessonSettings
-from sizing.app.show import save_panel
 from sizing.app.table import EditableTable
 from sizing.app.upload import UploadBox
 from sizing.errors import SizingError
@@ -52,16 +48,16 @@ _HOW = (
 _SAVE = "<p>Save what is shown, and what was typed:</p>"
 
 
-class RoomForm:
+class RoomForm(LiveForm):
     """Takes the room's answers, names what is wrong, and shows what they say."""
 
     def __init__(self, settings: LessonSettings, cards: CardsForm) -> None:
-        self._settings, self._cards = settings, cards
+        super().__init__()
+        # Cards change with the units, and the answers after them: see the page.
+        self._settings, self._cards, self.switch = settings, cards, settings.units
         self._laid_for: str | None = None
         self._slides: list[Slide] = []
-        self._repeats: pd.DataFrame | None = None
         self._page: Page | None = None
-        self.result: RoomResult | None = None
         self.upload = UploadBox("The room's answers", help=_FILE_HELP, table=ANSWERS)
         self.invented, self.each = (
             w.Checkbox(
@@ -78,12 +74,12 @@ class RoomForm:
         self.participants = number("Participants", 4, 30)
         self.volunteers = number("Volunteers", 1, 10)
         self.readings = number("Readings each", 1, 3)
-        self.wrong, self.answer, self.shown = w.HTML(), w.HTML(), w.HTML()
+        self.wrong, parts = w.HTML(), self.answered
         self._place = w.Box(layout=w.Layout(width="100%"))
         counts = (self.participants, self.volunteers, self.readings)
         lay = button("Lay out the table", self.lay_out)
         self._typing = w.VBox(
-            [w.HTML(words_html(_HOW)), wrapped(*counts, lay), self._place]
+            [w.HTML(paragraphs([_HOW])), wrapped(*counts, lay), self._place]
         )
         self.view = w.VBox(
             [
@@ -92,17 +88,17 @@ class RoomForm:
                 self.each,
                 self._typing,
                 self.wrong,
-                self.answer,
-                self.shown,
+                parts.words,
+                parts.pictures,
+                parts.limits,
+                parts.sources,
                 w.HTML(_SAVE),
-                save_panel(self.results),
+                self.keep_view,
             ]
         )
-        self._later = Later(self.update)
         self.upload.on_change(self._uploaded)
         self.invented.observe(lambda _: self._switched(), "value")
         self.each.observe(lambda _: self.update(), "value")
-        settings.units.on_change(lambda _: self.update())
         self._show_table(pd.DataFrame(columns=["participant", "subject"]))
 
     def lay_out(self) -> None:
@@ -133,75 +129,71 @@ class RoomForm:
             found = filled(self.table.frame)
         return found if len(found) or self.upload.names else None
 
-    def update(self) -> None:
-        """Work out what the answers say, and show it; nothing old stays."""
+    def work_out(self) -> tuple[RoomResult, pd.DataFrame | None] | str:
+        """Work out what the answers say, and how often one must measure."""
         self.forget()
-        seed, units = self._settings.seed, self._settings.units.units
-        try:
-            answers = self._answers()
-            if answers is None:
-                self.answer.value = words_html("Nothing is entered yet.")
-                return
-            if lines := [
-                left_out_words(row, rows=self._in_rows)
-                for row in answers.left_out.to_dict("records")
-            ]:
-                what = "answer was" if len(lines) == 1 else "answers were"
-                told = f"{len(lines)} {what} left out, none was guessed or repaired:"
-                self.wrong.value = status(words_html(told) + narrow(bullets(lines)))
-            chart, cards = self._settings.chart, self._cards.practice
-            room = room_result(answers, chart, practice=cards, seed=seed)
-            self._slides = room_slides(room, chart.sizes, units=units)
-            if len(room.error.table):
-                self._repeats = chance_of_wrong_size(
-                    self._settings.people(), chart, room.error, seed=seed
-                )
-                self._slides.append(repeats_slide(self._repeats))
-        except SizingError as error:
-            self.forget()
-            self.wrong.value = wrong_html(error)
-            return
-        self.result = room
+        answers = self._answers()
+        if answers is None:
+            return "Nothing is entered yet."
+        if lines := [
+            left_out_words(row, rows=self._in_rows)
+            for row in answers.left_out.to_dict("records")
+        ]:
+            what = "answer was" if len(lines) == 1 else "answers were"
+            told = f"{len(lines)} {what} left out, none was guessed or repaired:"
+            self.wrong.value = status(paragraphs([told]) + bullets(lines))
+        chart, cards = self._settings.chart, self._cards.practice
+        seed, people = self._settings.seed, self._settings.people()
+        room = room_result(answers, chart, practice=cards, seed=seed)
+        if not len(room.error.table):
+            return room, None
+        return room, chance_of_wrong_size(people, chart, room.error, seed=seed)
+
+    def show(self, answer: tuple[RoomResult, pd.DataFrame | None]) -> None:
+        """Show the page of the room's answers."""
+        room, repeats = answer
+        units = self.switch.units
+        self._slides = room_slides(room, self._settings.chart.sizes, units=units)
+        self._slides += [] if repeats is None else [repeats_slide(repeats)]
         self._page = room_page(
             room,
-            self._repeats,
+            repeats,
             {slide.name: drawn(slide) for slide in self._slides},
             units=units,
             rows=self._in_rows,
             each=bool(self.each.value),
         )
-        self.answer.value = answer_html(self._page.answer)
-        self.shown.value = sections_html(self._page.sections)
-        self.shown.value += words_html(*self._page.limits)
+        self.answered.show(self._page)
+        self.answered.words.value = answer_html(self._page.answer)
 
     def forget(self) -> None:
         """Take back what is shown: what it rests on has changed."""
-        self.result = self._page = self._repeats = None
-        self._slides = []
-        self.wrong.value = self.answer.value = self.shown.value = ""
+        self.answer = None
+        self.wrong.value = ""
+        self.answered.take_back()
 
-    def results(self) -> dict[str, Any]:
-        """Return the room's results to be saved, and what was typed."""
-        found: dict[str, Any] = {}
-        typed, room = filled(self.table.frame), self.result
-        if len(typed):
-            found["room_answers_typed"] = typed
-        elif room is None:
-            found["answer_form"] = self.table.frame
-        if room is None or self._page is None:
-            return found
-        found |= {slide.name: slide.axes for slide in self._slides}
-        found |= {
+    def saved(self, answer: tuple[RoomResult, pd.DataFrame | None]) -> dict[str, Any]:
+        """Return the room's results to be saved."""
+        room, repeats = answer
+        found: dict[str, Any] = {slide.name: slide.axes for slide in self._slides} | {
             "room_sizes_counted": room.sizes,
             "room_confusion": room.confusion,
             "room_left_out": room.answers.left_out,
         }
         for measure, agreement in room.guesses.items():
             found[f"room_guesses_{measure.rsplit('_', 1)[0]}_limits"] = agreement.table
-        if self._repeats is not None:
+        if repeats is not None:
             found["room_tape_errors"] = room.error.table
-            found["room_how_often_to_measure"] = self._repeats
-        return found | {"room": render(self._page)}
+            found["room_how_often_to_measure"] = repeats
+        return found | ({"room": render(self._page)} if self._page else {})
+
+    def results(self) -> dict[str, Any]:
+        """Return the room's results to be saved, and what was typed."""
+        typed = filled(self.table.frame)
+        found = {"room_answers_typed": typed} if len(typed) else {}
+        if self.answer is not None:
+            return found | self.saved(self.answer)
+        return found or {"answer_form": self.table.frame}
 
     def use_settings(self) -> None:
         """Follow a new chart or other people: ask for its measures, count anew."""
@@ -245,7 +237,7 @@ class RoomForm:
 
     def _typed(self) -> None:
         self.forget()
-        self._later.ask()
+        self.later.ask()
 
     def _uploaded(self) -> None:
         if self.upload.names:

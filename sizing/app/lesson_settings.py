@@ -4,7 +4,8 @@ from collections.abc import Callable
 
 import ipywidgets as w
 
-from sizing.app.lesson_parts import number, words_html, wrapped, wrong_html
+from sizing.app.form_words import paragraphs
+from sizing.app.lesson_parts import number, wrapped, wrong_html
 from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
@@ -94,7 +95,8 @@ class LessonSettings:
             self.told.value = wrong_html(self._read)
             return
         sizes = len(self._read.sizes)
-        self.told.value = words_html(f"Chart in use: {self._read.name}, {sizes} sizes.")
+        told = f"Chart in use: {self._read.name}, {sizes} sizes."
+        self.told.value = paragraphs([told])
 
     def _changed(self) -> None:
         for listener in self._listeners:

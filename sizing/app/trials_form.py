@@ -5,28 +5,16 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_parts import AnswerParts
-from sizing.app.form_style import FORM_STYLE
-from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
-from sizing.app.lesson_parts import Later, answer_html, sections_html
+from sizing.app.answer_parts import LiveForm
+from sizing.app.form_words import paragraphs
 from sizing.app.pattern_field import PatternField
-from sizing.app.show import save_panel
 from sizing.app.table import EditableTable
-from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
-from sizing.cautions import cautions, invented_first
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.client.how import HOW
-from sizing.errors import SizingError
 from sizing.measures.tables import CHART, TRIALS
-from sizing.pages.trials import (
-    TRIAL_LIMITS,
-    TRIAL_SOURCES,
-    form_page,
-    pictures,
-    sections,
-    trials_page,
-)
+from sizing.pages.page import render
+from sizing.pages.trials import form_page, pictures, trials_page
 from sizing.people.files import read_table
 from sizing.trials import LearnedChart, demo_trials, learn_chart, read_trials
 from sizing.trials.model import OUTCOMES
@@ -52,100 +40,65 @@ _NOTHING = (
 )
 
 
-class TrialsForm:
-    """The page, part by part, in the order every page keeps.
-
-    Attributes
-    ----------
-    answered : AnswerParts
-        The answer's words, pictures and tables, limits and sources.
-    found : LearnedChart or None
-        What the trials now entered teach.
-    """
+class TrialsForm(LiveForm):
+    """The page; ``answer`` is what the trials now entered teach."""
 
     def __init__(self) -> None:
-        self.found: LearnedChart | None = None
-        self.switch = UnitSwitch()
+        super().__init__()
         self.chart = UploadBox("The printed chart", table=CHART)
         self.trials = UploadBox("My trials", table=TRIALS)
         self.pattern = PatternField()
         self._place = w.VBox()
         self._laid: tuple[str, ...] = ()
-        self._later = Later(self.update)
-        self.entry = w.VBox(
-            [
-                w.HTML(FORM_STYLE),
-                self.switch.view,
-                self.chart.view,
-                self.pattern.view,
-                self.trials.view,
-                w.HTML(paragraphs(["Or type them in:", _HOW])),
-                self._place,
-            ]
+        how = w.HTML(paragraphs(["Or type them in:", _HOW]))
+        self.lay_out(
+            self.chart.view, self.pattern.view, self.trials.view, how, self._place
         )
-        self.answered = AnswerParts()
-        self.cautions_view = w.HTML(bullets(cautions()))
-        self.keep_view = save_panel(self.results)
-        for box in (self.chart, self.trials):
-            box.on_change(self._later.ask)
-        self.pattern.on_change(self._later.ask)
-        self.switch.on_change(lambda _: self._show())
+        for field in (self.chart, self.trials, self.pattern):
+            field.on_change(self.later.ask)
         self.update()
 
-    def update(self) -> None:
-        """Learn from what is now entered, and show it; nothing old stays."""
-        self.found = None
-        try:
-            own = self.chart.read(lambda path: read_chart(path, warn=False))
-            chart: SizeChart = demo_chart() if own is None else own
-            self.pattern.use_chart(chart.measures)
-            self._lay_out(chart)
-            typed = self.table.frame.dropna(axis=1, how="all")
-            given = self.trials.read(lambda path: read_table(path, TRIALS))
-            invented = own is None and given is None and typed.empty
-            if given is None:
-                given = demo_trials() if invented else typed
-            if given.empty:
-                self.answered.take_back(_NOTHING)
-                return
-            read = read_trials(
-                given, chart, pattern=self.pattern.pattern, invented=invented
-            )
-            self.found = learn_chart(read)
-        except SizingError as error:
-            self.answered.take_back()
-            lines = wrong_lines(error, units=self.switch.units)
-            self.answered.words.value = status(bullets(lines))
-            return
-        self._show()
+    def work_out(self) -> LearnedChart | str:
+        """Learn from what is now entered."""
+        own = self.chart.read(lambda path: read_chart(path, warn=False))
+        chart: SizeChart = demo_chart() if own is None else own
+        self.pattern.use_chart(chart.measures)
+        self._lay_out(chart)
+        typed = self.table.frame.dropna(axis=1, how="all")
+        given = self.trials.read(lambda path: read_table(path, TRIALS))
+        invented = own is None and given is None and typed.empty
+        if given is None:
+            given = demo_trials() if invented else typed
+        if given.empty:
+            return _NOTHING
+        pattern = self.pattern.pattern
+        return learn_chart(
+            read_trials(given, chart, pattern=pattern, invented=invented)
+        )
+
+    def show(self, answer: LearnedChart) -> None:
+        """Show the report's sections."""
+        self.answered.show(trials_page(answer, units=self.switch.units))
+
+    def saved(self, answer: LearnedChart) -> dict[str, Any]:
+        """Return what was learned: the chart, the tables, pictures and the report."""
+        chart, units = answer.chart, self.switch.units
+        about = {"chart_name": chart.name, "chart_source": chart.source}
+        return {
+            "learned_chart": chart.frame.assign(**about),
+            "learned_edges": answer.edges,
+            "trials_by_service": answer.services,
+            **pictures(answer, units=units),
+            "trials": render(trials_page(answer, units=units)),
+        }
 
     def results(self) -> dict[str, Any]:
         """Return what can be saved: the form, and whatever was learned."""
         own = self.chart.read(lambda path: read_chart(path, warn=False))
         made: dict[str, Any] = {"trials_form": form_page(own or demo_chart())}
-        typed = self.table.frame
-        if len(typed):
+        if len(typed := self.table.frame):
             made["trials_typed"] = typed
-        if self.found is None:
-            return made
-        found, chart = self.found, self.found.chart
-        about = {"chart_name": chart.name, "chart_source": chart.source}
-        made["learned_chart"] = chart.frame.assign(**about)
-        made |= {"learned_edges": found.edges, "trials_by_service": found.services}
-        made |= pictures(found, units=self.switch.units)
-        made["trials"] = trials_page(found, units=self.switch.units)
-        return made
-
-    def _show(self) -> None:
-        found, parts = self.found, self.answered
-        if found is None:
-            return
-        words = invented_first(found.invented, found.answer())
-        parts.words.value = answer_html(words)
-        shown = sections(found, units=self.switch.units)
-        parts.pictures.value = sections_html(shown)
-        parts.limits.value = bullets(TRIAL_LIMITS)
-        parts.sources.value = bullets(TRIAL_SOURCES)
+        return made | ({} if self.answer is None else self.saved(self.answer))
 
     def _lay_out(self, chart: SizeChart) -> None:
         """Show a table for the chart's sizes and measures, where it shows another."""
@@ -167,5 +120,5 @@ class TrialsForm:
             can_add=True,
             switch=self.switch,
         )
-        self.table.on_change(self._later.ask)
+        self.table.on_change(self.later.ask)
         self._place.children = [self.table.view]

@@ -94,8 +94,9 @@ def run(args: argparse.Namespace) -> int:
         write_chart(found.chart, args.learned)
         print(f"Learned chart: {args.learned}")
     if args.report is not None:
+        from sizing.pages.page import render
         from sizing.pages.trials import trials_page
 
-        write_text(args.report, trials_page(found))
+        write_text(args.report, render(trials_page(found)))
         print(f"Report: {args.report}")
     return 0

@@ -1,6 +1,5 @@
 """What slings tried on teach, as parts for the screen and as pages; the form."""
 
-from collections.abc import Sequence
 from functools import partial
 
 import pandas as pd
@@ -9,7 +8,6 @@ from matplotlib.axes import Axes
 from sizing.cautions import invented_first
 from sizing.charts import SizeChart
 from sizing.measures import vocabulary
-from sizing.measures.names import MEASURES
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
 from sizing.plots.style import figure_of
 from sizing.plots.trials import plot_learned
@@ -48,75 +46,73 @@ def pictures(found: LearnedChart, *, units: str = "metric") -> dict[str, Axes]:
     """Return a picture of each measure of which anything was learned."""
     drawn = {}
     for measure in found.learned["measure"].unique():
-        unit = unit_of(measure, units)
         rows = found.edges[found.edges["measure"] == measure].copy()
         columns = ["printed", "estimate", "low", "high"]
         one = float(written(1000, measure, units, to="tenth").split()[0]) / 1000
         rows[columns] *= 1.0 if units == "metric" else one
-        name = labels()[measure].rsplit(", ", 1)[0]
+        label = f"{_name(measure)}, {unit_of(measure, units)}"
         stem = measure.rsplit("_", 1)[0]
-        drawn[f"learned_{stem}"] = plot_learned(rows, measure, label=f"{name}, {unit}")
+        drawn[f"learned_{stem}"] = plot_learned(rows, measure, label=label)
     return drawn
 
 
-def sections(found: LearnedChart, *, units: str = "metric") -> list[Section]:
+def trials_page(found: LearnedChart, *, units: str = "metric") -> Page:
     """Return what was learned, part by part."""
     drawn = [_picture(name, ax) for name, ax in pictures(found, units=units).items()]
-    left = found.trials.left_out
-    return [
-        Section(
-            "Printed and learned, side by side",
-            [
-                "Bars are what the chart prints; marks are where the trials show that "
-                "a size begins and ends, with 90 % intervals.",
-            ],
-            drawn,
-            [edges_table(found, units)],
-        ),
-        Section(
-            "The learned chart",
-            [
-                "Learned edges, and the printed ones where nothing was learned. It can "
-                "be saved and used wherever a chart can. Load limits stay those of the "
-                "label.",
-            ],
-            tables=[_chart_table(found.chart, units)],
-        ),
-        Section(
-            "Whose trials disagree",
-            [
-                "How often each service called a sling too small or too large, beside "
-                "what all the trials together lead to expect. Look first at how it "
-                "measures and what it calls a fit; nobody is wrong by this alone."
-            ],
-            tables=_service_tables(found),
-        ),
-        Section(
-            "Left out",
-            [f"{len(left)} rows were left out; none was repaired."],
-            bullets=[
-                f"Row {row}: {why}." for row, why in left.to_numpy()[:50].tolist()
-            ],
-        ),
-        Section("Why this is worth doing", [NOT_FOUND]),
-    ]
-
-
-def trials_page(found: LearnedChart, *, units: str = "metric") -> str:
-    """Return what was learned as a page."""
-    trials = found.trials
+    trials, left = found.trials, found.trials.left_out
     about = f"; pattern: {trials.pattern}" if trials.pattern else ""
-    page = Page(
+    return Page(
         title="Where the sizes of a sling begin and end, as tried on",
         question="A chart prints where a size begins and ends. What do the slings that "
         "were tried on say?",
         inputs=f"{len(trials.frame)} trials; chart: {trials.chart.name}{about}.",
         answer=invented_first(found.invented, found.answer()),
-        sections=sections(found, units=units),
+        sections=[
+            Section(
+                "Printed and learned, side by side",
+                [
+                    "Bars are what the chart prints; marks are where the trials show "
+                    "that a size begins and ends, with 90 % intervals.",
+                ],
+                drawn,
+                [edges_table(found, units)],
+            ),
+            Section(
+                "The learned chart",
+                [
+                    "Learned edges, and the printed ones where nothing was learned. It "
+                    "can be saved and used wherever a chart can. Load limits stay "
+                    "those of the label.",
+                ],
+                tables=[_chart_table(found.chart, units)],
+            ),
+            Section(
+                "Whose trials disagree",
+                [
+                    "How often each service called a sling too small or too large, "
+                    "beside what all the trials together lead to expect. Look first at "
+                    "how it measures and what it calls a fit; nobody is wrong by this "
+                    "alone."
+                ],
+                tables=_service_tables(found),
+            ),
+            Section(
+                "Left out",
+                [f"{len(left)} rows were left out; none was repaired."],
+                bullets=[
+                    f"Row {row}: {why}." for row, why in left.to_numpy()[:50].tolist()
+                ],
+            ),
+            Section("Why this is worth doing", [NOT_FOUND]),
+        ],
         limits=TRIAL_LIMITS,
         sources=TRIAL_SOURCES,
     )
-    return render(page)
+
+
+def _name(measure: str) -> str:
+    """Return what a measure is called, without its unit."""
+    return labels()[measure].rsplit(", ", 1)[0]
 
 
 def form_page(chart: SizeChart) -> str:
@@ -186,33 +182,27 @@ def edges_table(found: LearnedChart, units: str = "metric") -> Table:
     """Return every edge as printed and as learned."""
     rows = []
     tried = found.edges[found.edges["n"] > 0]
+    say = partial(written, units=units)
     for row in tried.to_dict("records"):
-        measure = str(row["measure"])
-        name = labels()[measure].rsplit(", ", 1)[0]
+        measure, more = str(row["measure"]), row["more_trials"]
         known = pd.notna(row["estimate"])
-        more = row["more_trials"]
+        learned, sure, lacks = row["why_none"], "", ""
+        if known:
+            learned = say(row["estimate"], measure, to="half")
+            sure = span(row["low"], row["high"], measure, say, to="half")
+            lacks = "over 2,000"
+        if pd.notna(more):
+            lacks = "none" if more == 0 else f"{more:.0f}"
         rows.append(
             {
                 "Size": row["size"],
-                "Edge": f"{name} {'from' if row['end'] == 'low' else 'to'}",
-                "Printed": written(row["printed"], measure, units, to="half"),
-                "Learned": written(row["estimate"], measure, units, to="half")
-                if known
-                else row["why_none"],
-                "90 % interval": span(
-                    row["low"],
-                    row["high"],
-                    measure,
-                    partial(written, units=units),
-                    to="half",
-                )
-                if known
-                else "",
+                "Edge": f"{_name(measure)} {'from' if row['end'] == 'low' else 'to'}",
+                "Printed": say(row["printed"], measure, to="half"),
+                "Learned": learned,
+                "90 % interval": sure,
                 "Trials of the size": row["n"],
                 "Off there": row["limiting"],
-                "More for 1 cm": ("none" if more == 0 else f"{more:.0f}")
-                if pd.notna(more)
-                else ("over 2,000" if known else ""),
+                "More for 1 cm": lacks,
             }
         )
     return table(
@@ -226,25 +216,17 @@ def edges_table(found: LearnedChart, units: str = "metric") -> Table:
 
 
 def _chart_table(chart: SizeChart, units: str) -> Table:
-    frame, rows = chart.frame, {"Size": list(chart.sizes)}
-    for measure in MEASURES:
-        if measure in chart.measures:
-            name = labels()[measure].rsplit(", ", 1)[0]
-            rows[name] = [
-                " to ".join(
-                    "no limit" if pd.isna(v) else written(v, measure, units, to="half")
-                    for v in ends
-                )
-                for ends in zip(
-                    *(_column(frame, f"{measure}_{end}") for end in ("low", "high")),
-                    strict=True,
-                )
-            ]
+    rows = {"Size": list(chart.sizes)}
+    for measure in chart.measures:
+        ends = (f"{measure}_low", f"{measure}_high")
+        rows[_name(measure)] = [
+            " to ".join(
+                "no limit" if pd.isna(v) else written(v, measure, units, to="half")
+                for v in (row.get(end) for end in ends)
+            )
+            for row in chart.frame.to_dict("records")
+        ]
     return table(pd.DataFrame(rows), caption=chart.name, words=list(rows))
-
-
-def _column(frame: pd.DataFrame, name: str) -> Sequence[float]:
-    return frame[name].tolist() if name in frame else [float("nan")] * len(frame)
 
 
 def _service_tables(found: LearnedChart) -> list[Table]:

@@ -190,33 +190,36 @@ def test_cards_can_be_saved_and_nothing_is_overwritten(form, tmp_path):
 def test_the_invented_room_is_told_at_once_with_every_slip(form):
     room = form.room
     room.invented.value = True
-    assert "19 of 34" in room.answer.value
+    assert "19 of 34" in room.answered.words.value
     wrong = shown(room.wrong.value)
     for slip in ("inches", "pounds", "look exchanged", "not on the chart"):
         assert slip in wrong
-    told = shown(room.shown.value)
+    told = shown(room.answered.pictures.value)
     for part in ("guess minus truth", "%TEM", "reliability", "Readings averaged"):
         assert part in told
     assert not CODE.search(told + wrong)
     assert "habit" not in told and "The slips left out, and left in" in told
     room.each.value = True
-    assert "habit" in shown(room.shown.value)
+    assert "habit" in shown(room.answered.pictures.value)
     room.each.value = False
-    assert room.shown.value.count("<img") == 7
+    assert room.answered.pictures.value.count("<img") == 7
     room.invented.value = False
-    assert room.shown.value == "" and "Nothing is entered yet" in room.answer.value
+    assert (
+        room.answered.pictures.value == ""
+        and "Nothing is entered yet" in room.answered.words.value
+    )
 
 
 def test_a_bad_file_of_answers_is_named_and_a_good_one_follows_at_once(form):
     room = form.room
     room.upload.box.value = given("room.csv", b"who,what\n1,2\n")
-    assert "participant" in room.wrong.value and room.result is None
-    assert room.shown.value == "" and room.answer.value == ""
+    assert "participant" in room.answered.words.value and room.answer is None
+    assert room.answered.pictures.value == room.wrong.value == ""
     good = source_table("demo_room_answers.csv").to_csv(index=False).encode()
     room.upload.box.value = given("room.csv", good)
-    assert room.result is not None and "19 of 34" in room.answer.value
+    assert room.answer is not None and "19 of 34" in room.answered.words.value
     room.upload.clear()
-    assert room.result is None and room.shown.value == ""
+    assert room.answer is None and room.answered.pictures.value == ""
 
 
 def test_what_is_typed_is_judged_beside_the_table_and_counted_at_once(form, tmp_path):
@@ -228,21 +231,21 @@ def test_what_is_typed_is_judged_beside_the_table_and_counted_at_once(form, tmp_
     table.loc[1, HIP] = "1,025"
     room.table.set(table)
     room.update()
-    assert "1 of 2" in room.answer.value
+    assert "1 of 2" in room.answered.words.value
     wrong = shown(room.wrong.value)
     assert "participant 1, A" in wrong and "Hip girth, cm" in wrong
     assert "1,025" in wrong and "row" not in wrong
     room.table.cell(2, "chosen_size").value = "adult 2"
-    assert "0 of 2" in room.answer.value
+    assert "0 of 2" in room.answered.words.value
     press(room.view, "Save tables (CSV)")
     saved = pd.read_csv(tmp_path / "room_answers_typed.csv")
     assert saved["chosen_size"].dropna().tolist() == ["adult 2", "adult 2"]
     form.settings.units.view.value = "stone"
-    assert "0 of 2" in room.answer.value
+    assert "0 of 2" in room.answered.words.value
     assert room.table.cell(0, HIP).value == "39.76"
     room.table.set(table.iloc[:0])
     room.update()
-    assert "Nothing is entered yet" in room.answer.value
+    assert "Nothing is entered yet" in room.answered.words.value
 
 
 def test_stone_and_pounds_are_understood_in_the_table():

@@ -11,7 +11,7 @@ def test_a_row_typed_takes_the_place_of_the_invented_trials():
     form.switch.view.value = "pounds"
     assert " in<" in form.answered.pictures.value
     form.table.cell(0, "size").value = "adult 1"
-    assert form.found is None and form.answered.pictures.value == ""
+    assert form.answer is None and form.answered.pictures.value == ""
     assert "outcome" in form.answered.words.value
     for column in ("shoulder_height_sitting", "buttock_popliteal_length"):
         form.table.cell(0, f"{column}_cm").value = "20"
@@ -20,7 +20,7 @@ def test_a_row_typed_takes_the_place_of_the_invented_trials():
     assert "holds 1 trials that can be used" in form.answered.words.value
     assert list(form.results()) == ["trials_form", "trials_typed"]
     form.table.remove_row(0)
-    assert form.found is not None
+    assert form.answer is not None
 
 
 def test_the_adviser_reads_first_what_a_pattern_asks_of_the_chart_in_use():
