@@ -9,7 +9,7 @@ import ipywidgets as w
 from sizing.app.form_words import heading
 from sizing.app.units import UnitField, UnitSwitch
 from sizing.client import HOW, conditions_table, suggested_allowances
-from sizing.client.allowances import allowance_table
+from sizing.client.parts import allowance_table
 from sizing.client.stature import KNEE_EQUATIONS, segment_table, segments
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, vocabulary

@@ -1,6 +1,5 @@
 """One client, one tape measure: which size, how sure, what to measure next."""
 
-from sizing.client.allowances import allowance_table, suggested_allowances
 from sizing.client.answer import ClientAnswer
 from sizing.client.check import check_client
 from sizing.client.client import Client, client_from
@@ -13,6 +12,7 @@ from sizing.client.own_chart import (
     nudge,
     with_edge,
 )
+from sizing.client.parts import allowance_table, suggested_allowances
 from sizing.client.stature import estimate_stature
 from sizing.kinds import check_kinds
 

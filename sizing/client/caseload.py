@@ -1,5 +1,6 @@
 """A list of clients judged at once: a row each, for whoever visits them."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -7,20 +8,14 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart
-from sizing.client.apart import bodies_of, unchanged
 from sizing.client.client import Client
 from sizing.client.conditions import condition_keys
 from sizing.client.doubts import doubtful
 from sizing.client.how import HOW, MASS, TAKEN, reading
-from sizing.client.loads import is_far, load_table_of, never_less, over_load
 from sizing.client.outcomes import Edges, broken_by, edges_of, fitting
-from sizing.errors import (
-    DoubtfulValues,
-    InputProblems,
-    Problem,
-    caught_warnings,
-    warn,
-)
+from sizing.client.parts import is_far, load_table_of, never_less, over_load
+from sizing.client.posterior import bodies_of
+from sizing.errors import DoubtfulValues, InputProblems, caught_warnings, warn
 from sizing.measures import MEASURES, to_standard_units
 from sizing.measures.tables import CLIENTS, ROW, say, take
 from sizing.measures.vocabulary import plain
@@ -143,7 +138,7 @@ def _judged(record: dict[Any, Any], edges: Edges, seed: int) -> dict[str, Any]:
         missing = [MASS, *missing]
     out["measure"] = ", ".join(plain(m) for m in missing)
     checks = [str(record.get("doubts") or "")]
-    checks += [f"{plain(str(d.column))}: {d.what}" for d in doubtful(unchanged(client))]
+    checks += [f"{plain(str(d.column))}: {d.what}" for d in doubtful(client.unchanged)]
     if client.conditions:
         told = "; ".join(client.condition_labels)
         checks.append(f"a competent person must judge: {told}")
@@ -164,20 +159,8 @@ def _client(record: dict[Any, Any]) -> Client:
     conditions, wrong = condition_keys([w for w in text.split(";") if w.strip()])
     if wrong:
         at = record.get("row")
-        raise InputProblems(
-            [
-                Problem(
-                    one.what,
-                    one.allowed,
-                    one.action,
-                    row=at,
-                    value=one.value,
-                    column="condition",
-                )
-                for one in wrong
-            ],
-            about="the clients",
-        )
+        here = [replace(one, row=at, column="condition") for one in wrong]
+        raise InputProblems(here, about="the clients")
     sex, age = record.get("sex"), record.get("age_years")
     readings = tuple(
         reading(

@@ -1,7 +1,7 @@
 """One client against one chart: chances, margins, and what to measure next."""
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -10,39 +10,40 @@ import pandas as pd
 
 from sizing.charts import DIRECTIONS, SizeChart
 from sizing.charts.fits import nearest, yardsticks
-from sizing.client.allowances import allowance_table, in_body_terms
 from sizing.client.answer import ClientAnswer
-from sizing.client.apart import bodies_of, unchanged
 from sizing.client.client import ABOUT, Client, client_from
 from sizing.client.conditions import condition_keys
 from sizing.client.doubts import doubtful
 from sizing.client.growth import GROWN, outgrows
 from sizing.client.how import ESTIMATED, MASS, TAKEN
 from sizing.client.judged import IN_PLAY, evidence_limits, sources
-from sizing.client.limiting import (
+from sizing.client.measuring import (
+    LEVEL,
     bounded,
     bounded_gain,
+    measures_frame,
+    next_measures,
     not_taken,
     why_cautious,
 )
-from sizing.client.loads import load_table_of, never_less, over_load
-from sizing.client.measured import LEVEL, measures_frame
-from sizing.client.next_measure import next_measures
 from sizing.client.outcomes import (
     Edges,
-    Fitting,
     broken_by,
     chances,
     edges_of,
     fitting,
     outcome_table,
 )
-from sizing.client.posterior import Bodies
-from sizing.errors import InputProblems, Problem, SizingError, check_seed
-from sizing.measures import (
-    MEASURES,
-    to_tenths,
+from sizing.client.parts import (
+    allowance_table,
+    in_body_terms,
+    load_table_of,
+    never_less,
+    over_load,
 )
+from sizing.client.posterior import bodies_of
+from sizing.errors import InputProblems, Problem, SizingError, check_seed
+from sizing.measures import MEASURES, to_tenths
 from sizing.measures.edges import NO_HIGH, NO_LOW
 from sizing.people.body.terms import Floats
 
@@ -154,16 +155,17 @@ def check_client(
     elif how is not None:
         raise SizingError("'how' goes with entries, not with a ready client.")
     else:
-        stated, wrong = condition_keys([*client.conditions, *_listed(conditions)])
+        more = [conditions] if isinstance(conditions, str) else conditions
+        stated, wrong = condition_keys([*client.conditions, *more])
         if wrong:
             raise InputProblems(wrong, about=ABOUT)
         client = replace(client, conditions=stated)
     if not client.readings and client.sex is None and client.age_years is None:
-        raise InputProblems(
-            [Problem("nothing is known of the client", action="enter what is known")],
-            about=ABOUT,
+        nothing = Problem(
+            "nothing is known of the client", action="enter what is known"
         )
-    doubts = (*client.unusual, *doubtful(unchanged(client), seed=seed))
+        raise InputProblems([nothing], about=ABOUT)
+    doubts = (*client.unusual, *doubtful(client.unchanged, seed=seed))
     if doubts and not confirmed:
         raise InputProblems(doubts, about=ABOUT)
     allowed = allowance_table(allowances)
@@ -173,16 +175,8 @@ def check_client(
     body_chart = in_body_terms(chart, allowed) if moved else chart
     edges = edges_of(body_chart, load) if moved else shown
 
-    def judge(one: Client) -> _Figures:
-        over = over_load(one, load)
-        bodies = bodies_of(one, seed=seed, confirmed=confirmed)
-        hung = never_less(one, bodies)
-        found = fitting(bodies.values, edges, over=over, hung_kg=hung)
-        quantiles = bodies.quantile([(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
-        margins = _margins(shown, edges, bodies, found, quantiles)
-        broken = broken_by(one.readings, edges)
-        sizes = _sizes(chart, bodies, found, edges, over, margins, broken)
-        return _Figures(bodies, found, quantiles, margins, sizes, over)
+    def judge(one: Client) -> _Judged:
+        return _Judged(chart, one, shown, edges, seed, confirmed)
 
     now = judge(client)
     bodies, found, sizes, margins = now.bodies, now.found, now.sizes, now.margins
@@ -235,29 +229,131 @@ def check_client(
     )
 
 
-@dataclass(frozen=True)
-class _Figures:
+class _Judged:
     """What comes of one set of readings."""
 
-    bodies: Bodies
-    found: Fitting
-    quantiles: Floats
-    margins: pd.DataFrame
-    sizes: pd.DataFrame
-    over: npt.NDArray[np.bool_]
+    def __init__(
+        self,
+        chart: SizeChart,
+        client: Client,
+        shown: Edges,
+        edges: Edges,
+        seed: int,
+        confirmed: bool,
+    ) -> None:
+        self.edges = edges
+        self.over = over_load(client, edges.load)
+        self.bodies = bodies_of(client, seed=seed, confirmed=confirmed)
+        hung = never_less(client, self.bodies)
+        values = self.bodies.values
+        self.found = fitting(values, edges, over=self.over, hung_kg=hung)
+        ends = [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2]
+        self.quantiles = self.bodies.quantile(ends)
+        self.unknown = edges.unknown(values)
+        self.margins = self._margins(shown)
+        self.sizes = self._sizes(chart, *broken_by(client.readings, edges))
 
-
-def _borderline(
-    client: Client, now: _Figures, judge: Callable[[Client], _Figures]
-) -> pd.DataFrame:
-    """Return what one cm (kg) more or less of the deciding measure would change."""
-    columns = ["measure", "change", "fits", "estimate", "same"]
-
-    def fits(figures: _Figures) -> str:
-        table = figures.sizes
+    @property
+    def fits(self) -> str:
+        """The sizes that probably fit."""
+        table = self.sizes
         good = (table["estimate"] >= 0.5) & (table["broken_by"] == "")
         return " and ".join(table.loc[good, "size"])
 
+    def _margins(self, shown: Edges) -> pd.DataFrame:
+        """Return each measure's distance to the edges of each size, size by size."""
+        edges, weight = self.edges, self.bodies.weight
+        k, m = len(edges.sizes), len(edges.measures)
+        place = [MEASURES.index(name) for name in edges.measures]
+        (low, high), seen = _open(edges), _open(shown)
+        shift = np.fmax(seen[0] - low, seen[1] - high)
+        shift = np.where(np.isfinite(shift), shift, 0.0).max(axis=1, keepdims=True)
+        q = self.quantiles[:, place, None]
+        margin = np.fmin(q[1] - low, high - q[1])
+        chance = np.stack([weight @ self.found.within[n] for n in edges.measures])
+        nobody = np.full(k, False)
+        waits = np.stack([self.unknown.get(n, nobody) for n in edges.measures])
+        chance[waits] = np.nan
+        before = np.where(weight @ self.found.may > 0, -1.0, np.inf)
+        # What is unknown decides, else the likeliest to fail; of equals the one with
+        # the least room. Where the rest rules a size out, what is unknown no longer
+        # matters.
+        room = margin
+        if (high > low).any(axis=1).all():
+            width = np.where(high > low, high - low, np.nan)
+            room = margin / np.nanmedian(width, axis=1)[:, None]
+        likeliest = np.where(np.isnan(chance), before, chance.round(6))
+        order = np.lexsort((np.nan_to_num(room, nan=np.inf), likeliest), axis=0)
+        decides = np.zeros((m, k), dtype=bool)
+        decides[order[0], np.arange(k)] = True
+        columns = {
+            "low_edge": seen[0],
+            "high_edge": seen[1],
+            "allowance": np.broadcast_to(shift, (m, k)),
+            "estimate": np.broadcast_to(q[1] + shift, (m, k)),
+            "low": np.broadcast_to(q[0] + shift, (m, k)),
+            "high": np.broadcast_to(q[2] + shift, (m, k)),
+            "margin_low": q[1] - low,
+            "margin_high": high - q[1],
+            "margin": margin,
+            "chance": chance,
+            "decides": decides,
+        }
+        return pd.DataFrame(
+            {
+                "size": np.repeat(np.array(edges.sizes, dtype=object), m),
+                "measure": np.tile(np.array(edges.measures, dtype=object), k),
+                **{name: value.T.ravel() for name, value in columns.items()},
+            }
+        )
+
+    def _sizes(
+        self, chart: SizeChart, broken: npt.NDArray[np.object_], by: Floats
+    ) -> pd.DataFrame:
+        """Return the sizes, likeliest first; of equals the one with most room.
+
+        A size that limits what is unknown has no chance of its own: it comes in the
+        order of the chance of the rest, after any size that probably fits. Those of
+        which a reading breaks an edge come last, however likely.
+        """
+        made = chances(self.bodies, self.found.may)
+        waits = [
+            [n for n, limits in self.unknown.items() if limits[i] and chance > 0]
+            for i, chance in enumerate(made["estimate"])
+        ]
+        waiting = np.array([bool(names) for names in waits])
+        each = self.margins[self.margins["decides"]]
+        deciding = np.where(waiting, [(*n, "")[0] for n in waits], each["measure"])
+        load = self.edges.load
+        table = pd.DataFrame(
+            {
+                "size": np.array(chart.sizes, dtype=object),
+                "group": chart.frame["group"].to_numpy(dtype=object),
+                "estimate": np.where(waiting, np.nan, made["estimate"]),
+                # A size ruled out by its load limit is so for certain.
+                "low": np.where(self.over | waiting, 0.0, made["low"]),
+                "high": np.where(self.over, 0.0, made["high"]),
+                "method": made["method"],
+                "n": made["n"],
+                "not_judged": np.array([";".join(n) for n in waits], dtype=object),
+                "load_limit_kg": np.where(load == NO_HIGH, np.nan, load / 10),
+                "over_load": self.over,
+                "deciding_measure": np.where(self.over, MASS, deciding),
+                "margin": np.where(waiting, np.nan, each["margin"]),
+                "broken_by": broken,
+                "broken_by_how_much": by,
+            }
+        )
+        behind = waiting | (made["estimate"] < 0.5)
+        margin = -np.nan_to_num(table["margin"])
+        keys = margin, -made["estimate"].round(3), behind, broken != ""
+        return table.iloc[np.lexsort(keys)].reset_index(drop=True)
+
+
+def _borderline(
+    client: Client, now: _Judged, judge: Callable[[Client], _Judged]
+) -> pd.DataFrame:
+    """Return what one cm (kg) more or less of the deciding measure would change."""
     likely = now.sizes["estimate"].fillna(0) >= IN_PLAY
     near = likely & (now.sizes["margin"].abs() <= _NEAR_EDGE)
     rows = []
@@ -269,72 +365,10 @@ def _borderline(
             other = replace(one, value=one.value + change)
             taken = tuple(other if r is one else r for r in client.readings)
             then = judge(replace(client, readings=taken))
-            told, chance = fits(then), float(then.sizes["estimate"].iloc[0])
-            rows.append((name, change, told, chance, told == fits(now)))
+            chance = float(then.sizes["estimate"].iloc[0])
+            rows.append((name, change, then.fits, chance, then.fits == now.fits))
+    columns = ["measure", "change", "fits", "estimate", "same"]
     return pd.DataFrame(rows, columns=columns)
-
-
-def _listed(conditions: str | Iterable[str]) -> list[str]:
-    return [conditions] if isinstance(conditions, str) else list(conditions)
-
-
-def _margins(
-    shown: Edges,
-    edges: Edges,
-    bodies: Bodies,
-    found: Fitting,
-    quantiles: Floats,
-) -> pd.DataFrame:
-    """Return each measure's distance to the edges of each size, size by size."""
-    k, m = len(edges.sizes), len(edges.measures)
-    place = [MEASURES.index(name) for name in edges.measures]
-    low, high = _open(edges)
-    seen = _open(shown)
-    shift = np.fmax(seen[0] - low, seen[1] - high)
-    shift = np.where(np.isfinite(shift), shift, 0.0).max(axis=1, keepdims=True)
-    q = quantiles[:, place, None]
-    margin = np.fmin(q[1] - low, high - q[1])
-    chance = np.stack([bodies.weight @ found.within[n] for n in edges.measures])
-    nobody = np.full(k, False)
-    unknown = edges.unknown(bodies.values)
-    chance[np.stack([unknown.get(n, nobody) for n in edges.measures])] = np.nan
-    waits = np.where(bodies.weight @ found.may > 0, -1.0, np.inf)
-    # What is unknown decides, else the likeliest to fail; of equals the one with the
-    # least room. Where the rest rules a size out, what is unknown no longer matters.
-    room = (
-        margin / np.nanmedian(np.where(high > low, high - low, np.nan), axis=1)[:, None]
-        if (high > low).any(axis=1).all()
-        else margin
-    )
-    order = np.lexsort(
-        (
-            np.nan_to_num(room, nan=np.inf),
-            np.where(np.isnan(chance), waits, chance.round(6)),
-        ),
-        axis=0,
-    )
-    decides = np.zeros((m, k), dtype=bool)
-    decides[order[0], np.arange(k)] = True
-    columns = {
-        "low_edge": seen[0],
-        "high_edge": seen[1],
-        "allowance": np.broadcast_to(shift, (m, k)),
-        "estimate": np.broadcast_to(q[1] + shift, (m, k)),
-        "low": np.broadcast_to(q[0] + shift, (m, k)),
-        "high": np.broadcast_to(q[2] + shift, (m, k)),
-        "margin_low": q[1] - low,
-        "margin_high": high - q[1],
-        "margin": margin,
-        "chance": chance,
-        "decides": decides,
-    }
-    return pd.DataFrame(
-        {
-            "size": np.repeat(np.array(edges.sizes, dtype=object), m),
-            "measure": np.tile(np.array(edges.measures, dtype=object), k),
-            **{name: value.T.ravel() for name, value in columns.items()},
-        }
-    )
 
 
 def _open(edges: Edges) -> tuple[Floats, Floats]:
@@ -345,63 +379,6 @@ def _open(edges: Edges) -> tuple[Floats, Floats]:
         np.where(low == NO_LOW, np.nan, low / 10),
         np.where(high == NO_HIGH, np.nan, high / 10),
     )
-
-
-def _sizes(
-    chart: SizeChart,
-    bodies: Bodies,
-    found: Fitting,
-    edges: Edges,
-    over: npt.NDArray[np.bool_],
-    margins: pd.DataFrame,
-    broken: tuple[npt.NDArray[np.object_], Floats],
-) -> pd.DataFrame:
-    """Return the sizes, likeliest first; of equals the one with most room.
-
-    A size that limits what is unknown has no chance of its own: it comes in the
-    order of the chance of the rest, after any size that probably fits. Those of which
-    a reading breaks an edge come last, however likely.
-    """
-    made = chances(bodies, found.may)
-    unknown = edges.unknown(bodies.values)
-    waits = [
-        ";".join(name for name, limits in unknown.items() if limits[i] and chance > 0)
-        for i, chance in enumerate(made["estimate"])
-    ]
-    waiting = np.array([bool(names) for names in waits])
-    decides = margins["decides"].to_numpy()
-    margin = margins["margin"].to_numpy()[decides]
-    deciding = margins["measure"].to_numpy()[decides]
-    deciding = np.where(waiting, [n.split(";")[0] for n in waits], deciding)
-    margin = np.where(waiting, np.nan, margin)
-    behind = waiting | (made["estimate"] < 0.5)
-    order = np.lexsort(
-        (
-            -np.nan_to_num(margin),
-            -made["estimate"].round(3),
-            behind.astype(int),
-            broken[0] != "",
-        )
-    )
-    columns = {
-        "size": np.array(chart.sizes, dtype=object),
-        "group": chart.frame["group"].to_numpy(dtype=object),
-        "estimate": np.where(waiting, np.nan, made["estimate"]),
-        # A size ruled out by its load limit is so for certain.
-        "low": np.where(over | waiting, 0.0, made["low"]),
-        "high": np.where(over, 0.0, made["high"]),
-        "not_judged": np.array(waits, dtype=object),
-        "load_limit_kg": np.where(edges.load == NO_HIGH, np.nan, edges.load / 10),
-        "over_load": over,
-        "deciding_measure": np.where(over, MASS, deciding),
-        "margin": margin,
-        "broken_by": broken[0],
-        "broken_by_how_much": broken[1],
-    }
-    table = pd.DataFrame({name: value[order] for name, value in columns.items()})
-    table.insert(5, "method", made["method"])
-    table.insert(6, "n", made["n"])
-    return table
 
 
 def _nearest(

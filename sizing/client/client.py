@@ -106,14 +106,16 @@ class Client:
         return touched(self.conditions)
 
     @property
+    def unchanged(self) -> "Client":
+        """The client without the readings that a stated condition changes."""
+        away = self.touched
+        rest = tuple(one for one in self.readings if one.measure not in away)
+        return replace(self, readings=rest)
+
+    @property
     def condition_labels(self) -> list[str]:
         """What the conditions stated are called."""
         return condition_labels(self.conditions)
-
-    def without(self, measure: str) -> "Client":
-        """Return the client as if this measure were not known."""
-        rest = tuple(one for one in self.readings if one.measure != measure)
-        return replace(self, readings=rest)
 
 
 def client_from(
@@ -182,8 +184,7 @@ into the entry's name, or measure again.
         for name, standard in names.items()
         if standard not in (*MEASURES, *segments(), "sex", "age_years")
     ]
-    young = values.get("age_years", YOUNGEST) < YOUNGEST
-    if young:
+    if values.get("age_years", YOUNGEST) < YOUNGEST:
         problems.append(
             Problem(
                 f"the kit holds no figures for a child under {YOUNGEST:g} years",
@@ -213,17 +214,13 @@ into the entry's name, or measure again.
     found = None
     if lengths and STATURE not in values:
         if sex is None or age is None:
-            raise InputProblems(
-                [
-                    Problem(
-                        "height cannot be estimated from "
-                        f"{', '.join(lengths)} without sex and age",
-                        "sex and age in years",
-                        "enter both, or the height itself",
-                    )
-                ],
-                about=ABOUT,
+            missing = Problem(
+                f"height cannot be estimated from {', '.join(lengths)} without sex "
+                "and age",
+                "sex and age in years",
+                "enter both, or the height itself",
             )
+            raise InputProblems([missing], about=ABOUT)
         try:
             found = estimate_stature(sex, age, lengths, equation=knee_equation)
         except SizingError as error:
@@ -280,13 +277,7 @@ def _of_one(problem: Problem, given: Mapping[str, Any]) -> Problem:
 
 
 def like_a_child(measure: str, value: float, sex: str, age_years: float) -> str:
-    """Say of how old a child an adult's stature or body mass would be, or nothing.
-
-    Examples
-    --------
-    >>> like_a_child("stature_cm", 110.0, "male", 40.0)
-    'it is that of a child of about 5 years, so check the age too'
-    """
+    """Say of how old a child an adult's stature or body mass would be, or nothing."""
     if age_years < ADULT_AGE or measure not in MEASURES[:2]:
         return ""
     years = np.arange(3.0, 15.0)
@@ -317,22 +308,19 @@ def _standard(
         elif isinstance(item.message, DoubtfulValues):
             unusual += [replace(one, row=None) for one in item.message.problems]
     if unusual and not confirmed:
-        raise InputProblems(
-            [
-                replace(
-                    one,
-                    action="check the number and its unit, or measure again; if it is "
-                    "right, say that it is confirmed",
-                )
-                for one in unusual
-            ],
-            about=ABOUT,
+        action = (
+            "check the number and its unit, or measure again; if it is right, say "
+            "that it is confirmed"
         )
+        again = [replace(one, action=action) for one in unusual]
+        raise InputProblems(again, about=ABOUT)
     names = dict(zip(frame.columns, out.columns, strict=True))
     values: dict[str, Any] = {str(name): out[name].iloc[0] for name in out}
-    for name in values:
-        if name != "sex" and isinstance(values[name], Real):
-            values[name] = float(values[name])
+    values |= {
+        name: float(value)
+        for name, value in values.items()
+        if name != "sex" and isinstance(value, Real)
+    }
     return values, unusual, names, tuple(read_as)
 
 

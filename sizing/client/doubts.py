@@ -36,14 +36,6 @@ def doubtful(client: Client, *, seed: int = 1) -> tuple[Problem, ...]:
     others let expect, and ``(y - m)' P (y - m)`` is chi-square. Where body
     mass and stature are known, ``m`` and ``S`` of the seated measures and
     girths are those of people of that build.
-
-    Examples
-    --------
-    >>> from sizing.client.client import client_from
-    >>> told = doubtful(client_from({"sex": "female", "age_years": 60,
-    ...     "body_mass_kg": 70, "stature_cm": 162, "hip_circumference_cm": 65}))
-    >>> told[0].column, told[0].what[:44]
-    ('hip_circumference_cm', 'with the rest of what was entered, a hip gir')
     """
     found: list[Problem] = []
     readings = list(client.readings)
@@ -108,7 +100,11 @@ def _words(one: Reading, centre: float, spread: float, client: Client) -> Proble
         mid=Amount(mid, one.measure),
         usual=Amount(low, one.measure, high),
     )
-    hints = [*_units(one, centre, spread), *_child(one, client)]
+    child = ""
+    if client.age_years is not None:
+        sex = client.sex or ""
+        child = like_a_child(one.measure, one.value, sex, client.age_years)
+    hints = [*_units(one, centre, spread), *([child] if child else [])]
     again = "measure it again" if one.how != ESTIMATED else "measure the segment again"
     action = "; ".join([*hints, f"{again}; if it is right, say that it is confirmed"])
     return Problem(
@@ -126,11 +122,3 @@ def _units(one: Reading, centre: float, spread: float) -> list[str]:
         if unit != standard
         and abs(np.log(one.value * factor) - centre) < _NEAR * max(spread, 0.03)
     ]
-
-
-def _child(one: Reading, client: Client) -> list[str]:
-    """Name the age of a child of that stature or body mass, for an adult."""
-    if client.age_years is None:
-        return []
-    hint = like_a_child(one.measure, one.value, client.sex or "", client.age_years)
-    return [hint] if hint else []

@@ -70,11 +70,9 @@ def _leaving(
     path: Floats, at: Floats, chart: Edges, size: str, z: Floats
 ) -> pd.DataFrame:
     """Find when each path first passes the size's high edges."""
-    i = chart.sizes.index(size)
+    i, mass = chart.sizes.index(size), MEASURES[0]
     edges = {name: int(chart.high[name][i]) for name in chart.measures}
-    load = int(chart.load[i])
-    mass = MEASURES[0]
-    edges[mass] = min(edges.get(mass, NO_HIGH), load)
+    edges[mass] = min(edges.get(mass, NO_HIGH), int(chart.load[i]))
     rows = []
     for name, edge in edges.items():
         if edge >= NO_HIGH:
@@ -84,8 +82,7 @@ def _leaving(
         passes = over.any(axis=1)
         first = over.argmax(axis=1)
         age = np.where(passes, at[first], np.inf)
-        inner = passes & (first > 0)
-        rest = np.flatnonzero(inner)
+        rest = np.flatnonzero(passes & (first > 0))
         # Between two steps the measure grows evenly.
         a = path[rest, first[rest] - 1, j]
         b = path[rest, first[rest], j]
@@ -93,23 +90,16 @@ def _leaving(
         age[rest] = at[first[rest]] - (1 - part) * (
             at[first[rest]] - at[first[rest] - 1]
         )
-        low, mid, high = np.quantile(age, [0.05, 0.5, 0.95], method="inverted_cdf")
-        rows.append(
-            {
-                "measure": name,
-                "high_edge": edge / 10,
-                "centile": float(ndtr(np.median(z[:, j]))) if j < 2 else np.nan,
-                "estimate": mid if np.isfinite(mid) else np.nan,
-                "low": low if np.isfinite(low) else np.nan,
-                "high": high if np.isfinite(high) else np.nan,
-                "beyond_20": float(1 - passes.mean()),
-                "method": "present centile of CDC 2000 kept; 90 % of such bodies",
-                "n": len(path),
-            }
-        )
-    table = pd.DataFrame(rows)
-    if table.empty:
-        return table
+        ends = np.quantile(age, [0.5, 0.05, 0.95], method="inverted_cdf")
+        centile = float(ndtr(np.median(z[:, j]))) if j < 2 else np.nan
+        ages = np.where(np.isfinite(ends), ends, np.nan)
+        rows.append((name, edge / 10, centile, *ages, float(1 - passes.mean())))
+    if not rows:
+        return pd.DataFrame()
+    columns = ["measure", "high_edge", "centile", "estimate", "low", "high"]
+    table = pd.DataFrame(rows, columns=[*columns, "beyond_20"]).assign(
+        method="present centile of CDC 2000 kept; 90 % of such bodies", n=len(path)
+    )
     return table.sort_values(["low", "estimate"], ignore_index=True)
 
 

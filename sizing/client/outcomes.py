@@ -17,18 +17,13 @@ from sizing.people.body.terms import Floats
 from sizing.stats.intervals import LEVEL, score_interval, student
 
 Mask = npt.NDArray[np.bool_]
-#: Not measured happens only with a stated condition: else what is missing is drawn.
-POSSIBLE = OUTCOMES
 
 
 @dataclass(frozen=True)
 class Edges:
     """A chart's edges in whole tenths, read from its frame once.
 
-    Attributes
-    ----------
-    load : ndarray of int, shape (sizes,)
-        Lowest load limit of all parts with each size, in 0.1 kg.
+    ``load`` is the lowest load limit of all parts with each size, in 0.1 kg.
     """
 
     sizes: tuple[str, ...]
@@ -48,9 +43,8 @@ class Edges:
             for ends in (self.low, self.high)
         )
         free = np.full_like(self.load, NO_HIGH)
-        return Edges(
-            self.sizes, low, high, free if MEASURES[0] in measures else self.load
-        )
+        load = free if MEASURES[0] in measures else self.load
+        return Edges(self.sizes, low, high, load)
 
     def unknown(self, values: Floats) -> dict[str, Mask]:
         """Return which sizes limit a measure of which nothing is known."""
@@ -81,22 +75,12 @@ def edges_of(chart: SizeChart, load: npt.NDArray[np.int64]) -> Edges:
 
 @dataclass(frozen=True)
 class Fitting:
-    """Which draws fit which size.
+    """Which draws fit which size, shape (n, sizes).
 
-    Attributes
-    ----------
-    within : dict of measure to ndarray of bool, shape (n, sizes)
-        Whether each limited measure lies in each size's band; the load limit
-        is not in it.
-    bears : ndarray of bool, shape (n, sizes)
-        Whether each size, with all it hangs from, bears the body mass.
-    fits : ndarray of bool, shape (n, sizes)
-        Whether each size is known to fit.
-    may : ndarray of bool, shape (n, sizes)
-        Whether nothing known rules the size out; more than ``fits`` only where a
-        limited measure was neither read nor predicted.
-    outcome : ndarray of int, shape (n,)
-        Position in ``POSSIBLE``.
+    ``within`` says it of each limited measure, the load limit apart; ``bears`` of the
+    body mass and all the size hangs from; ``fits`` of what is known to fit; ``may`` of
+    what nothing known rules out (more than ``fits`` only where a limited measure was
+    neither read nor predicted). ``outcome`` is each draw's position in ``OUTCOMES``.
     """
 
     within: dict[str, Mask]
@@ -111,10 +95,7 @@ def fitting(
 ) -> Fitting:
     """Return which bodies fit which size, and why some fit none.
 
-    Notes
-    -----
-    The outcomes are those of ``sizing.charts.assign``; a test holds the two
-    together.
+    The outcomes are those of ``sizing.charts.assign``; a test holds the two together.
     """
     n, k = len(values), len(chart.sizes)
     within: dict[str, Mask] = {}
@@ -138,28 +119,16 @@ def fitting(
     fits = may & ~open_ones
     over_all = ~bears.any(axis=1) & bool((chart.load < NO_HIGH).any())
     count = fits.sum(axis=1)
-    outcome = np.select(
-        [
-            count == 1,
-            count > 1,
-            may.any(axis=1),
-            over_all | holding.any(axis=1),
-            beyond,
-            below,
-        ],
-        [
-            POSSIBLE.index(name)
-            for name in (
-                "one",
-                "choice",
-                "not_measured",
-                "over_load",
-                "beyond_largest",
-                "below_smallest",
-            )
-        ],
-        POSSIBLE.index("between"),
-    )
+    cases = {
+        "one": count == 1,
+        "choice": count > 1,
+        "not_measured": may.any(axis=1),
+        "over_load": over_all | holding.any(axis=1),
+        "beyond_largest": beyond,
+        "below_smallest": below,
+    }
+    codes = [OUTCOMES.index(name) for name in cases]
+    outcome = np.select(list(cases.values()), codes, OUTCOMES.index("between"))
     return Fitting(within, bears, fits, may, outcome)
 
 
@@ -182,14 +151,11 @@ def broken_by(
 
 
 def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
-    """Return weighted shares of draws with their Monte Carlo interval.
+    """Return weighted shares of draws with their Monte Carlo interval, by column.
 
-    Returns
-    -------
-    dict of column to ndarray
-        ``estimate, low, high, method, n``: Wilson's score interval on the
-        effective number ``p (1 - p) / variance``, the variance by builds; where
-        no draw or every draw is counted, on Kish's number of builds.
+    Wilson's score interval on the effective number ``p (1 - p) / variance``, the
+    variance by builds; where no draw or every draw is counted, on Kish's number of
+    builds.
     """
     p, variance = bodies.share(flags)
     p = np.clip(p, 0.0, 1.0)
@@ -209,14 +175,14 @@ def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
 
 
 def outcome_table(bodies: Bodies, found: Fitting) -> pd.DataFrame:
-    """Return the chance of each outcome, in the order of ``POSSIBLE``.
+    """Return the chance of each outcome, in the order of ``OUTCOMES``.
 
     What is not measured is left out where that cannot be.
     """
-    flags = found.outcome[:, None] == np.arange(len(POSSIBLE))
-    words = [OUTCOME_WORDS[name] for name in POSSIBLE]
+    flags = found.outcome[:, None] == np.arange(len(OUTCOMES))
+    words = [OUTCOME_WORDS[name] for name in OUTCOMES]
     table = pd.DataFrame(
-        {"outcome": POSSIBLE, "words": words, **chances(bodies, flags)}
+        {"outcome": OUTCOMES, "words": words, **chances(bodies, flags)}
     )
     can_be = (found.may & ~found.fits).any()
     return table if can_be else table[table["outcome"] != "not_measured"]

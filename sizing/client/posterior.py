@@ -12,26 +12,19 @@ reading's own error, and one that was confirmed not at all.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 from scipy.special import ndtri
 
-from sizing.client.as_read import as_read, quantile
-from sizing.client.even import even_numbers
+from sizing.client.client import Client
+from sizing.client.draws import as_read, even_numbers, older_times, quantile
 from sizing.client.how import Reading
-from sizing.client.older import older_times
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.conditional import condition_normal, log_density
-from sizing.people.body.donors import (
-    NEAR_AGE,
-    NEAR_LN_MASS,
-    NEAR_LN_STATURE,
-    donors,
-)
+from sizing.people.body.donors import NEAR_AGE, NEAR_LN_MASS, NEAR_LN_STATURE, donors
 from sizing.people.body.moments import Moments, model_age, moments
 from sizing.people.body.plausible import broken_ratios
 from sizing.people.body.terms import Floats
@@ -62,16 +55,10 @@ _LEAST = 1e-7
 
 @dataclass(frozen=True)
 class Bodies:
-    """Weighted joint draws of all measures of one person.
+    """Weighted joint draws of all measures of one person, in cm and kg.
 
-    Attributes
-    ----------
-    values : ndarray, shape (n, 10)
-        ``sizing.measures.MEASURES`` in cm and kg, truth and not readings.
-    weight : ndarray, shape (n,)
-        Adding up to 1.
-    build : ndarray of int, shape (n,)
-        Which draws share a build: they are not independent.
+    Truth and not readings; ``weight`` adds up to 1, and draws that share a ``build``
+    are not independent.
     """
 
     values: Floats
@@ -79,11 +66,6 @@ class Bodies:
     build: npt.NDArray[np.int64]
     sex: npt.NDArray[np.object_]
     age_years: Floats
-
-    @property
-    def frame(self) -> pd.DataFrame:
-        """The draws as a frame, one column per measure."""
-        return pd.DataFrame(self.values, columns=list(MEASURES))
 
     @property
     def effective(self) -> float:
@@ -123,16 +105,9 @@ class _Pool:
 def _pool(sex: str | None) -> _Pool:
     sexes = SEXES if sex is None else (sex,)
     found = [donors()[one] for one in sexes]
-    return _Pool(
-        np.vstack([one.build[:, :2] for one in found]),
-        np.concatenate([one.build[:, 2] for one in found]),
-        np.concatenate(
-            [
-                np.full(len(one.build), name, dtype=object)
-                for name, one in zip(sexes, found, strict=True)
-            ]
-        ),
-    )
+    build = np.vstack([one.build for one in found])
+    names = np.array(sexes, dtype=object).repeat([len(one.build) for one in found])
+    return _Pool(build[:, :2], build[:, 2], names)
 
 
 @lru_cache(maxsize=8)
@@ -183,37 +158,24 @@ def draw_bodies(
     people (feedback to it is cut: Plummer, Stat Comput 2015, from memory).
     """
     pool = _pool(sex)
-    known = {reading.measure: reading for reading in readings}
-    centre, precision = pool.build.mean(axis=0), np.zeros((2, 2))
-    for j, name in enumerate(MEASURES[:2]):
-        if name in known:
-            centre[j] = known[name].log_value
-            precision[j, j] = max(known[name].log_sd, _LEAST) ** -2
-    p = len(SEATED_AND_GIRTHS)
-    seated, error = np.full(p, np.nan), np.zeros(p)
-    for j, name in enumerate(SEATED_AND_GIRTHS):
-        if name in known:
-            seated[j] = known[name].log_value
-            error[j] = max(known[name].log_sd, _LEAST) ** 2
-    fixed = all(n in known and known[n].log_sd < FIXED for n in MEASURES[:2])
+    log_value, variance = np.full(len(MEASURES), np.nan), np.zeros(len(MEASURES))
+    for one in readings:
+        j = MEASURES.index(one.measure)
+        log_value[j], variance[j] = one.log_value, max(one.log_sd, _LEAST) ** 2
+    read, seated, error = np.isfinite(log_value[:2]), log_value[2:], variance[2:]
+    centre = np.where(read, log_value[:2], pool.build.mean(axis=0))
+    precision = np.diag(np.where(read, 1.0 / np.where(read, variance[:2], 1.0), 0.0))
+    fixed = read.all() and (variance[:2] < FIXED**2).all()
     builds = min(BUILDS_IF_KNOWN if fixed else BUILDS, draws)
     u, z = _numbers(seed, builds, draws)
     aim = np.zeros((2, 2)), np.zeros(2)
     for last in (False, True):
         parts = _builds(pool, age_years, centre, precision, aim, u)
-        one = moments(
-            parts[2],
-            np.exp(parts[0][:, 0]),
-            np.exp(parts[0][:, 1]),
-            parts[1],
-            sampling=True,
-        )
-        laws = _laws(one, unlike, older_times(parts[2], parts[1]))
+        mass, stature = np.exp(parts[0].T)
+        law = moments(parts[2], mass, stature, parts[1], sampling=True)
+        laws = _laws(law, unlike, older_times(parts[2], parts[1]))
         density = np.stack(
-            [
-                np.log(share) + _seated_density(one, s, seated, error)
-                for share, s in laws
-            ]
+            [np.log(p) + _seated_density(law, s, seated, error) for p, s in laws]
         )
         log_weight = _aimed(parts[0] - centre, aim) + np.logaddexp.reduce(density)
         weight = np.exp(log_weight - log_weight.max())
@@ -223,7 +185,7 @@ def draw_bodies(
         aim = _aim_at(parts[0] - centre, weight)
     # The chance of each build that it is not the first law's, of people as surveyed.
     unlikely = 1.0 - np.exp(density[0] - np.logaddexp.reduce(density))
-    logs = _seated(one.mean, [s for _, s in laws], unlikely, seated, error, z)
+    logs = _seated(law.mean, [s for _, s in laws], unlikely, seated, error, z)
     return _bodies(parts, logs, weight, readings, confirmed)
 
 
@@ -232,15 +194,11 @@ def _laws(one: Moments, unlike: float, older: Floats) -> list[tuple[float, Float
     surveyed = one.covariance()
     if unlike == 0:
         return [(1.0, surveyed)]
+    shares, found = (1.0 - unlike, unlike), (surveyed, surveyed.copy())
     place = np.arange(surveyed.shape[1])
-
-    def wider(times: Floats) -> Floats:
-        out = surveyed.copy()
-        out[:, place, place] *= np.square(times)
-        return out
-
-    wide = wider(np.maximum(older, TIMES))
-    return [(1.0 - unlike, wider(older)), (unlike, wide)]
+    for s, times in zip(found, (older, np.maximum(older, TIMES)), strict=True):
+        s[:, place, place] *= np.square(times)
+    return list(zip(shares, found, strict=True))
 
 
 def _builds(
@@ -287,14 +245,7 @@ def _near_in_age(pool: _Pool, age_years: float | None) -> Floats:
 
 
 def build_of(sex: str | None, age_years: float | None) -> tuple[Floats, Floats]:
-    """Return mean and covariance of ln mass and ln stature at that sex and age.
-
-    Examples
-    --------
-    >>> mean, covariance = build_of("female", 40)
-    >>> bool(155 < np.exp(mean[1]) < 165)
-    True
-    """
+    """Return mean and covariance of ln mass and ln stature at that sex and age."""
     pool = _pool(sex)
     log_weight = _near_in_age(pool, age_years)
     weight = np.exp(log_weight - log_weight.max())
@@ -402,3 +353,29 @@ def _bodies(
         np.repeat(parts[2], each),
         age,
     )
+
+
+def bodies_of(
+    client: Client, *, seed: int = 1, confirmed: bool = False, draws: int = DRAWS
+) -> Bodies:
+    """Draw what a client's measures may be; NaN where a condition forbids it.
+
+    The model knows nobody with a stated condition. A measure that it changes is
+    held against the edges by its own reading and error alone; not taken, it is
+    unknown.
+    """
+    about = client.sex, client.age_years, client.unchanged.readings
+    bodies = draw_bodies(*about, seed=seed, draws=draws, confirmed=confirmed)
+    values = bodies.values.copy()
+    rng = np.random.default_rng([seed, 3])
+    for name in client.touched:
+        column = values[:, MEASURES.index(name)]
+        column[:] = np.nan
+        one = client.known.get(name)
+        if one is not None:
+            # Even over the weights, in an order that no other measure shares.
+            order = rng.permutation(len(column))
+            weight = bodies.weight[order]
+            even = ndtri((np.cumsum(weight) - weight / 2).clip(1e-9, 1 - 1e-9))
+            column[order] = np.exp(one.log_value + one.log_sd * even)
+    return replace(bodies, values=values)

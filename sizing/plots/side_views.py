@@ -19,6 +19,13 @@ from sizing.plots.teaching import slide_axes
 LOWER_LEG, FOOT, HEAD_WIDTH = 0.25, 0.15, 0.105
 #: Heights along the trunk, as shares of the shoulder height.
 _BELLY, _CHEST = 0.38, 0.75
+_LENGTHS = (
+    "stature_cm",
+    "sitting_height_cm",
+    "shoulder_height_sitting_cm",
+    "buttock_popliteal_length_cm",
+)
+_GIRTHS = [f"{part}_circumference_cm" for part in ("thigh", "waist", "chest", "hip")]
 Floats = npt.NDArray[np.float64]
 
 
@@ -75,93 +82,60 @@ def plot_side_views(
 
 def _person(ax: Axes, body: Mapping[Any, Any], left: float, shade: str) -> None:
     """Draw one person; x is 0 at the back of the buttocks, y at the seat."""
-    stature = float(body["stature_cm"])
-    sitting = float(body["sitting_height_cm"])
-    shoulder = float(body["shoulder_height_sitting_cm"])
-    seat = float(body["buttock_popliteal_length_cm"])
-    thigh, waist, chest, hip = (
-        float(body[f"{part}_circumference_cm"]) / np.pi
-        for part in ("thigh", "waist", "chest", "hip")
-    )
+    stature, sitting, shoulder, seat = (float(body[name]) for name in _LENGTHS)
+    thigh, waist, chest, hip = (float(body[name]) / np.pi for name in _GIRTHS)
     leg, foot, head = stature * LOWER_LEG, stature * FOOT, stature * HEAD_WIDTH
-    shin = stature * 0.065
-    # Loose parts first, so that the measured outline lies over them.
-    calf = [(seat, 0), (seat + shin, 0), (seat + shin, -leg), (seat, -leg)]
-    _outline(ax, calf, left, FAINT, broken=True)
-    sole = [
-        (seat, -leg),
-        (seat + foot, -leg),
-        (seat + foot, -leg - 3),
-        (seat, -leg - 3),
-    ]
-    _outline(ax, sole, left, FAINT, broken=True)
-    angle = np.linspace(0, 2 * np.pi, 60)
-    centre = 0.45 * chest
+    shin, centre = stature * 0.065, 0.45 * chest
     tall = min(max(sitting - shoulder, 1.0) * 0.8, stature * 0.135)
+    angle = np.linspace(0, 2 * np.pi, 60)
     face = np.column_stack(
         [
             centre + head / 2 * np.cos(angle),
             sitting - tall / 2 + tall / 2 * np.sin(angle),
         ]
     )
-    neck = [
-        (centre - head / 3, shoulder - 2),
-        (centre + head / 3, shoulder - 2),
-        (centre + head / 3, sitting - 0.8 * tall),
-        (centre - head / 3, sitting - 0.8 * tall),
-    ]
-    _outline(ax, neck, left, FAINT, broken=True)
-    _outline(ax, face, left, FAINT, broken=True)
+    neck = _box(
+        centre - head / 3, shoulder - 2, centre + head / 3, sitting - 0.8 * tall
+    )
+    # Loose parts first, so that the measured outline lies over them.
+    calf = _box(seat, -leg, seat + shin, 0)
+    sole = _box(seat, -leg - 3, seat + foot, -leg)
+    for part in (calf, sole, neck, face):
+        _outline(ax, part, left, FAINT, linestyle=(0, (3, 2)), lw=0.9)
     height = np.array([0, 0.12, _BELLY, _CHEST, 0.95, 1.0]) * shoulder
     front = np.array([hip * 0.9, hip, waist, chest, chest * 0.72, chest * 0.55])
     back = np.array([3.0, 0.0, 2.0, 0.5, chest * 0.12, chest * 0.28])
     fine = np.linspace(0, shoulder, 60)
+    # Depths between the given heights, without overshooting them.
+    sides = [PchipInterpolator(height, depth)(fine) for depth in (back, front)]
     trunk = np.vstack(
-        [
-            np.column_stack([_smooth(fine, height, back), fine]),
-            np.column_stack([_smooth(fine, height, front), fine])[::-1],
-        ]
+        [np.column_stack([sides[0], fine]), np.column_stack([sides[1], fine])[::-1]]
     )
     knee = np.linspace(-np.pi / 2, np.pi / 2, 25)
     # The seat's length ends in the hollow of the knee; the knee itself is beyond.
-    depth = np.interp(np.linspace(0, 1, 25), [0, 1], [thigh, thigh * 0.72])
+    depth = np.linspace(thigh, thigh * 0.72, 25)
     top = np.column_stack([np.linspace(hip * 0.4, seat, 25), depth])
     bend = np.column_stack(
-        [
-            seat + shin * np.cos(knee),
-            depth[-1] / 2 + depth[-1] / 2 * np.sin(knee),
-        ]
+        [seat + shin * np.cos(knee), depth[-1] / 2 * (1 + np.sin(knee))]
     )[::-1]
-    leg_shape = np.vstack([[(hip * 0.15, 0.0)], top, bend, [(seat, 0.0)]])
+    edge = np.vstack([top, bend, [(seat, 0.0), (hip * 0.15, 0.0)]])
+    edge += np.array([left, 0.0])
     _outline(ax, trunk, left, shade)
     # The thigh grows out of the trunk: its hinder edge is no outline of anybody.
-    ax.add_patch(Polygon(leg_shape + np.array([left, 0.0]), facecolor=shade, lw=0))
-    edge = np.vstack([top, bend, [(seat, 0.0)], [(hip * 0.15, 0.0)]])
-    ax.plot(edge[:, 0] + left, edge[:, 1], color=INK, lw=1.5, solid_joinstyle="round")
-    bench = [(-4, 0), (seat - 5, 0), (seat - 5, -4), (-4, -4)]
-    _outline(ax, bench, left, "white")
+    ax.add_patch(Polygon(edge, facecolor=shade, lw=0))
+    ax.plot(edge[:, 0], edge[:, 1], color=INK, lw=1.5, solid_joinstyle="round")
+    _outline(ax, _box(-4, -4, seat - 5, 0), left, "white")
 
 
-def _smooth(at: Floats, height: Floats, depth: Floats) -> Floats:
-    """Return depths between the given heights without overshooting them."""
-    return np.asarray(PchipInterpolator(height, depth)(at), dtype=float)
+def _box(left: float, low: float, right: float, high: float) -> Floats:
+    return np.array([(left, low), (right, low), (right, high), (left, high)])
 
 
 def _outline(
-    ax: Axes, points: Any, left: float, face: str, *, broken: bool = False
+    ax: Axes, points: Floats, left: float, face: str, *, lw: float = 1.5, **line: Any
 ) -> None:
-    shape = np.asarray(points, dtype=float) + np.array([left, 0.0])
-    style = {"linestyle": (0, (3, 2)), "lw": 0.9} if broken else {"lw": 1.5}
-    ax.add_patch(
-        Polygon(
-            shape,
-            closed=True,
-            facecolor=face,
-            edgecolor=INK,
-            joinstyle="round",
-            **style,
-        )
-    )
+    style = {"edgecolor": INK, "joinstyle": "round", "lw": lw, **line}
+    ax.add_patch(Polygon(points + np.array([left, 0.0]), facecolor=face, **style))
 
 
 def _mark(ax: Axes, body: Mapping[Any, Any], left: float, measure: str) -> None:
@@ -185,16 +159,5 @@ def _mark(ax: Axes, body: Mapping[Any, Any], left: float, measure: str) -> None:
         ends = (x, 0, x, value / np.pi)
     else:
         return
-    ax.annotate(
-        "",
-        ends[:2],
-        xytext=ends[2:],
-        arrowprops={
-            "arrowstyle": "<|-|>",
-            "color": INK,
-            "lw": 2.2,
-            "shrinkA": 0,
-            "shrinkB": 0,
-        },
-        zorder=5,
-    )
+    arrow = {"arrowstyle": "<|-|>", "color": INK, "lw": 2.2, "shrinkA": 0, "shrinkB": 0}
+    ax.annotate("", ends[:2], xytext=ends[2:], arrowprops=arrow, zorder=5)

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.charts import SizeChart, assign, chart_from
+from sizing.charts import OUTCOMES, SizeChart, assign, chart_from
 from sizing.charts import fits as core
 from sizing.charts.fits import judge, nearest, size_masks, yardsticks
-from sizing.client.outcomes import POSSIBLE, edges_of, fitting
+from sizing.client.outcomes import edges_of, fitting
 from sizing.errors import SizingWarning
 from sizing.measures import MEASURES
 from sizing.measures.edges import NO_HIGH
@@ -179,7 +179,7 @@ def test_on_an_edge_of_all_sizes_nobody_is_beyond_them():
     for name in frame:
         bodies[:, MEASURES.index(name)] = frame[name]
     found = fitting(bodies, edges, over=np.zeros(2, dtype=bool))
-    assert [POSSIBLE[code] for code in found.outcome] == told
+    assert [OUTCOMES[code] for code in found.outcome] == told
 
 
 def test_a_tenth_more_in_one_measure_makes_another_size_the_nearer():

@@ -11,8 +11,8 @@ import pandas as pd
 import pytest
 
 from data_sources.derive_older_widths import THIGH, derive, read_older
+from sizing.client.draws import older_times
 from sizing.client.how import reading
-from sizing.client.older import older_times
 from sizing.client.posterior import draw_bodies
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.resources import source_table

@@ -16,10 +16,10 @@ from sizing.client import (
     client_from,
     suggested_allowances,
 )
-from sizing.client.allowances import allowance_table
 from sizing.client.how import HOW, how_measured, reading, usual_error
-from sizing.client.next_measure import next_measures
+from sizing.client.measuring import next_measures
 from sizing.client.outcomes import edges_of, fitting
+from sizing.client.parts import allowance_table
 from sizing.client.posterior import Bodies
 from sizing.coverage import estimate_coverage
 from sizing.errors import InputProblems, SizingError
@@ -358,7 +358,7 @@ def test_margins_are_those_of_the_middle_body_and_its_nine_in_ten(woman):
     """Each from the draws and the chart's own edges."""
     chart = demo_chart().frame.set_index("size")
     for row in woman.margins.itertuples():
-        value = woman.bodies.frame[row.measure].to_numpy()
+        value = woman.bodies.values[:, MEASURES.index(row.measure)]
         weight = woman.bodies.weight
         edges = [chart.loc[row.size, f"{row.measure}_{end}"] for end in ("low", "high")]
         np.testing.assert_array_equal([row.low_edge, row.high_edge], edges)

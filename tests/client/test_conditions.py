@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from sizing.app.client_form import ClientForm
 from sizing.app.client_page import answer_html, pictures_html
 from sizing.cautions import invented_words
-from sizing.charts import assign, chart_from, demo_chart
+from sizing.charts import OUTCOMES, assign, chart_from, demo_chart
 from sizing.cli.main import main
 from sizing.client import check_client, client_from, conditions_table
 from sizing.client.conditions import condition_keys, touched
-from sizing.client.outcomes import POSSIBLE, edges_of, fitting
+from sizing.client.outcomes import edges_of, fitting
 from sizing.client.posterior import draw_bodies
 from sizing.errors import InputProblems
 from sizing.measures import MEASURES
@@ -177,7 +177,7 @@ def test_outcomes_with_unknown_measures_are_those_of_assign():
             people = People("drawn", frame, weight, pd.DataFrame(index=frame.index))
             theirs = assign(people, chart)
             assert (ours.fits == theirs.fits).all()
-            names = np.array(POSSIBLE)[ours.outcome]
+            names = np.array(OUTCOMES)[ours.outcome]
             assert (names == theirs.table["outcome"].astype(str).to_numpy()).all()
 
 

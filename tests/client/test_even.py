@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from sizing.client.even import MOST_COLUMNS, even_numbers
+from sizing.client.draws import MOST_COLUMNS, even_numbers
 
 
 @pytest.mark.parametrize("columns", range(1, MOST_COLUMNS + 1))
