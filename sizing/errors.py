@@ -158,13 +158,6 @@ def caught_warnings() -> Iterator[list[warnings.WarningMessage]]:
 
     What catches warnings changes them for the whole program: of two threads at it
     at once, one would lose what it was to tell.
-
-    Examples
-    --------
-    >>> with caught_warnings() as caught:
-    ...     warnings.warn("Look here.", SizingWarning, stacklevel=1)
-    >>> str(caught[0].message)
-    'Look here.'
     """
     with _CATCHING, warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
@@ -172,12 +165,7 @@ def caught_warnings() -> Iterator[list[warnings.WarningMessage]]:
 
 
 def one_of(name: str, value: object, allowed: Sequence[object]) -> None:
-    """Refuse a setting that is not among the allowed ones.
-
-    Examples
-    --------
-    >>> one_of("sex", "female", ["female", "male"])
-    """
+    """Refuse a setting that is not among the allowed ones."""
     if value not in allowed:
         options = ", ".join(str(option) for option in allowed)
         raise SizingError(

@@ -51,19 +51,6 @@ def checked(function: F) -> F:
     Structures (people, charts, tables, mappings) are checked before any work. Text
     and numbers are the function's own to check; what it leaves is looked at only
     where the function fails.
-
-    Examples
-    --------
-    >>> @checked
-    ... def half(table: dict[str, float]) -> float:
-    ...     return table["a"] / 2
-    >>> half({"a": 3})
-    1.5
-    >>> half(7)
-    Traceback (most recent call last):
-    ...
-    sizing.errors.SizingError: half() cannot use this as table (found: 'int'). \
-Allowed: dict. What to do: give it one.
     """
     if hasattr(function, "_checked"):
         return function

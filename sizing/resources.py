@@ -10,13 +10,7 @@ import pandas as pd
 
 
 def source_file(name: str) -> Traversable:
-    """Return one file of the folder ``data_sources``.
-
-    Examples
-    --------
-    >>> source_file("measures.csv").is_file()
-    True
-    """
+    """Return one file of the folder ``data_sources``."""
     try:
         folder: Traversable = files("sizing.data_sources")
     except ModuleNotFoundError:

@@ -125,16 +125,7 @@ def wrong_lines(
     typed: Mapping[str, str] | None = None,
     rows: Sequence[str] = (),
 ) -> list[str]:
-    """Return what looks wrong, in the words of a form and in the units chosen.
-
-    Examples
-    --------
-    >>> error = InputProblems([Problem("this is too long", "90 to 230 cm",
-    ...     "measure again", column="stature_cm", value=300.0)])
-    >>> wrong_lines(error, typed={"stature_cm": "300"})
-    ['Height (300): this is too long. Allowed: 90 to 230 cm. What to do: measure \
-again.']
-    """
+    """Return what looks wrong, in the words of a form and in the units chosen."""
     say = partial(written, units=units)
     if not isinstance(error, InputProblems):
         return [_plainly(line, units) for line in str(error).splitlines()]

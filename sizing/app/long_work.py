@@ -26,20 +26,7 @@ class Stopped(Exception):  # noqa: N818 - a wish, not an error
 class LongWork:
     """A button for work that takes a while, with its progress and a way to stop.
 
-    Attributes
-    ----------
-    view : ipywidgets.Widget
-        The button, a bar, a button to stop, and a line of words.
-    running : bool
-        Whether the work is going on; once its result is shown it may begin again.
-
-    Examples
-    --------
-    >>> shown = []
-    >>> work = LongWork("Add up", lambda progress: sum(range(4)), shown.append)
-    >>> work.run()
-    >>> shown
-    [6]
+    ``running`` says whether it goes on; its result may begin it again.
     """
 
     def __init__(

@@ -27,13 +27,7 @@ _SAID = {
 
 
 def notebook_files() -> dict[str, Traversable]:
-    """Return the notebooks that came with this install, by file name.
-
-    Examples
-    --------
-    >>> "start.ipynb" in notebook_files()
-    True
-    """
+    """Return the notebooks that came with this install, by file name."""
     try:
         folder: Traversable = files("sizing.notebooks")
     except ModuleNotFoundError:
@@ -71,14 +65,6 @@ def lay_notebooks(
         One row per notebook: ``name``, ``laid_as`` (the file that holds the kit's
         newest, or what was damaged), ``outcome`` (new, same, renewed, kept, beside,
         mended), ``words``.
-
-    Examples
-    --------
-    >>> from tempfile import TemporaryDirectory
-    >>> with TemporaryDirectory() as folder:
-    ...     laid = lay_notebooks(Path(folder) / "mine", state=Path(folder))
-    >>> set(laid["outcome"])
-    {'new'}
     """
     if notebooks is None:
         there = notebook_files().items()

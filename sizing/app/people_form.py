@@ -49,17 +49,6 @@ class PeopleForm:
     """Whom a chart is for: people by name, a caseload, shares of one's own.
 
     Nothing is loaded before it is asked for; a table is made when it is opened.
-
-    Attributes
-    ----------
-    key : str
-        Differs whenever ``people`` would.
-    work : LongWork
-        Gets the people ready, with its progress and Stop.
-    again : ipywidgets.Button
-        Starts that anew; there once it was stopped.
-    getting : bool
-        Whether that is going on.
     """
 
     def __init__(

@@ -29,14 +29,7 @@ _ENDINGS: dict[type, tuple[str, tuple[str, ...]]] = {
 
 
 def show_picture(ax: Axes, *, alt: str, caption: str = "") -> HTML:
-    """Show a picture in a notebook, with words for whoever cannot see it.
-
-    Examples
-    --------
-    >>> from sizing.plots.style import axes_or_new
-    >>> 'alt="Nothing yet"' in show_picture(axes_or_new(None), alt="Nothing yet").data
-    True
-    """
+    """Show a picture in a notebook, with words for whoever cannot see it."""
     return HTML(picture_html(picture(figure_of(ax), alt=alt, caption=caption)))
 
 
@@ -50,14 +43,7 @@ def picture_html(drawn: Picture) -> str:
 
 
 def show_table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> HTML:
-    """Show a table of finished cells in a notebook, with its caption.
-
-    Examples
-    --------
-    >>> shown = show_table(pd.DataFrame({"Size": ["A"]}), caption="One", words=["Size"])
-    >>> "<caption" in shown.data and '<th scope="col"' in shown.data
-    True
-    """
+    """Show a table of finished cells in a notebook, with its caption."""
     return HTML(table_html(page_table(frame, caption=caption, words=words)))
 
 
@@ -92,13 +78,7 @@ def sections_html(sections: Sequence[Section]) -> str:
 
 
 def save_bytes(result: pd.DataFrame | Axes | str, ending: str) -> bytes:
-    """Return a result as the content of a file with that ending.
-
-    Examples
-    --------
-    >>> save_bytes(pd.DataFrame({"size": ["A"], "share": [0.25]}), ".csv")
-    b'size,share\\nA,0.25\\n'
-    """
+    """Return a result as the content of a file with that ending."""
     buffer = io.BytesIO()
     if isinstance(result, pd.DataFrame) and ending == ".csv":
         return csv_bytes(rounded(result))

@@ -28,13 +28,7 @@ SIZES = "The sizes, to a tenth; a load limit comes from a sling's label"
 
 
 class StudyForm(AnswerForm):
-    """Whom nine fitted sizes, or those of a chart of one's own, fit.
-
-    Attributes
-    ----------
-    upload : UploadBox
-        A chart of one's own; without it nine sizes are fitted.
-    """
+    """Whom nine fitted sizes, or those of a chart of one's own, fit."""
 
     def __init__(self) -> None:
         super().__init__("Make the study")

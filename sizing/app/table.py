@@ -37,22 +37,6 @@ class EditableTable:
     cells, and whoever reads it judges it as it would judge a file. With a switch of
     units, lengths and masses are kept in cm and kg as they came, and a cell is read
     anew only when it is typed in: changing the units to and fro loses nothing.
-
-    Examples
-    --------
-    >>> sizes = pd.DataFrame({"size": ["A"], "price": [80.0], "owned": [None]})
-    >>> table = EditableTable(sizes, caption="Prices", headings={"size": "Size"})
-    >>> table.cell(0, "owned").value = "2"
-    >>> table.frame.to_dict("records")
-    [{'size': 'A', 'price': 80, 'owned': 2}]
-    >>> switch = UnitSwitch()
-    >>> hips = pd.DataFrame({"hip_circumference_cm": [104.0]})
-    >>> table = EditableTable(hips, caption="Hips", switch=switch)
-    >>> switch.view.value = "pounds"
-    >>> table.cell(0, "hip_circumference_cm").value
-    '40.94'
-    >>> table.frame["hip_circumference_cm"].tolist()
-    [104.0]
     """
 
     def __init__(

@@ -17,21 +17,7 @@ _CHOSEN = "units.txt"
 
 
 class UnitSwitch:
-    """Buttons that choose the units of a page, and of the pages opened after it.
-
-    Attributes
-    ----------
-    view : ipywidgets.Widget
-        The buttons, to stand at the top of a form.
-
-    Examples
-    --------
-    >>> from tempfile import TemporaryDirectory
-    >>> with TemporaryDirectory() as folder:
-    ...     switch = UnitSwitch(folder)
-    >>> switch.written(61.2, "body_mass_kg")
-    '61 kg'
-    """
+    """Buttons that choose the units of a page, and of the pages opened after it."""
 
     def __init__(self, folder: Path | str | None = None) -> None:
         named = folder or os.environ.get(KEEPS)
@@ -78,16 +64,6 @@ class UnitField:
     What was typed is kept as it was typed, and converted once, when it is read:
     changing the units to and fro loses nothing. What was typed in another unit
     than the label's is shown in the label's at once.
-
-    Examples
-    --------
-    >>> switch = UnitSwitch()
-    >>> switch.view.value = "metric"
-    >>> field = UnitField("Hip girth", "hip_circumference_cm", switch)
-    >>> field.box.value = "101"
-    >>> switch.view.value = "pounds"
-    >>> field.box.description, field.box.value, field.value
-    ('Hip girth, in', '39.8', 101.0)
     """
 
     def __init__(

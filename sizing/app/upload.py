@@ -32,19 +32,7 @@ _TOLD = (ReadingNote, SizingWarning)
 
 
 class UploadBox:
-    """A button for a file of the user's own, what was taken, and a way back.
-
-    Attributes
-    ----------
-    view : ipywidgets.Widget
-        The button, the names of what was taken, and a button to take it back.
-
-    Examples
-    --------
-    >>> upload = UploadBox("My chart", help="One row per size.")
-    >>> upload.names, upload.read(len)
-    ((), None)
-    """
+    """A button for a file of the user's own, what was taken, and a way back."""
 
     def __init__(
         self,

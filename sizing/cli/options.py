@@ -76,13 +76,7 @@ def add_draws(parser: argparse.ArgumentParser, *, default: int) -> None:
 
 
 def whole(least: int, most: int) -> Callable[[str], int]:
-    """Return a reader of whole numbers within limits, for ``argparse``.
-
-    Examples
-    --------
-    >>> whole(1, 10)("7")
-    7
-    """
+    """Return a reader of whole numbers within limits, for ``argparse``."""
 
     def read(text: str) -> int:
         number = int(text) if text.isdecimal() and len(text) < 20 else -1

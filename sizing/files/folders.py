@@ -33,17 +33,7 @@ _NO_SWAP = (errno.ENOSYS, errno.EINVAL, errno.EXDEV, errno.ENOTSUP)
 
 
 def write_bytes(path: str | Path, content: bytes, *, fresh: bool = False) -> Path:
-    """Write a file whole or not at all.
-
-    Examples
-    --------
-    >>> import pathlib, tempfile
-    >>> folder = pathlib.Path(tempfile.mkdtemp())
-    >>> write_bytes(folder / "note.txt", b"whole").read_bytes()
-    b'whole'
-    >>> len(list(folder.iterdir()))
-    1
-    """
+    """Write a file whole or not at all."""
     path = Path(path)
     with _plainly(path, "file", fresh=fresh):
         # A link that leads nowhere has the name, too.
@@ -83,15 +73,7 @@ def write_folder(
     kept: Mapping[str, str] | None = None,
     stale: Collection[str] = (),
 ) -> list[Path]:
-    """Write a folder of results: all of them, or it stays as it was.
-
-    Examples
-    --------
-    >>> import pathlib, tempfile
-    >>> folder = pathlib.Path(tempfile.mkdtemp()) / "results"
-    >>> [path.name for path in write_folder(folder, {"a.csv": b"a"})]
-    ['a.csv']
-    """
+    """Write a folder of results: all of them, or it stays as it was."""
     kept = kept or {}
     with _plainly(folder, "folder"):
         place = Path(os.path.realpath(folder))

@@ -24,16 +24,6 @@ class Places:
     A file that is read is never written over, and none is written twice: not under
     another link to it, nor under a name that differs only in capitals, since many
     systems take that for the same.
-
-    Examples
-    --------
-    >>> places = Places()
-    >>> places.reads("mine.html")
-    >>> places.writes("MINE.html", endings=[".html"], option="--out")
-    Traceback (most recent call last):
-    ...
-    sizing.errors.SizingError: MINE.html: this is one of the files to be read, which \
-would be lost. Allowed: a file of its own. What to do: name another with --out.
     """
 
     def __init__(self) -> None:

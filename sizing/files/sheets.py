@@ -79,17 +79,7 @@ def read_rows(
     known: Callable[[object], bool] = lambda _: False,
     most_rows: int = MOST_ROWS,
 ) -> Sheet:
-    """Return a table's cells, and what a person should know of how they were read.
-
-    Examples
-    --------
-    >>> import pathlib, tempfile
-    >>> file = pathlib.Path(tempfile.mkdtemp()) / "mine.csv"
-    >>> _ = file.write_text("size;price\\nadult 1;120\\n")
-    >>> sheet = read_rows(file)
-    >>> sheet.heading, sheet.body, sheet.separator
-    (['size', 'price'], [['adult 1', '120']], ';')
-    """
+    """Return a table's cells, and what a person should know of how they were read."""
     content = file_bytes(path)
     name = Path(path).name
     notes: list[str] = []

@@ -32,13 +32,7 @@ _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]"
 
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
-    """Return a table as CSV in UTF-8 in which no cell starts a formula.
-
-    Examples
-    --------
-    >>> csv_bytes(pd.DataFrame({"size": ["=1+1"], "share": [-0.25]}))
-    b"size,share\\n'=1+1,-0.25\\n"
-    """
+    """Return a table as CSV in UTF-8 in which no cell starts a formula."""
     table = _marked_table(frame)
     # A lone carriage return ends a line for spreadsheets, yet is not quoted before
     # Python 3.13: what follows it would start a cell of its own.
@@ -55,15 +49,7 @@ def workbook_bytes(
     choices: Mapping[str, Sequence[str]] | None = None,
     formats: Mapping[str, str] | None = None,
 ) -> bytes:
-    """Return tables as the sheets of a workbook in which no cell is a formula.
-
-    Examples
-    --------
-    >>> import openpyxl
-    >>> content = workbook_bytes({"a": pd.DataFrame({"size": ["=1+1"]})})
-    >>> openpyxl.load_workbook(io.BytesIO(content))["a"]["A2"].value
-    "'=1+1"
-    """
+    """Return tables as the sheets of a workbook in which no cell is a formula."""
     buffer = io.BytesIO()
     with pd.ExcelWriter(buffer, engine="openpyxl") as book:
         for name, frame in sheets.items():
@@ -140,11 +126,6 @@ def rounded(results: Any) -> Any:
     How many threads add up changes the last of sixteen digits. Six digits are kept,
     and never fewer than two decimals (money): the surveys and draws that these
     figures rest on do not carry more than four.
-
-    Examples
-    --------
-    >>> rounded([0.12345649999, 1234567.891, "as it is", 7])
-    [0.123456, 1234567.89, 'as it is', 7]
     """
     if isinstance(results, pd.DataFrame):
         return results.apply(lambda c: c.map(rounded) if c.dtype.kind in "fO" else c)
@@ -159,26 +140,14 @@ def rounded(results: Any) -> Any:
 
 
 def marked(cell: object) -> object:
-    """Return a cell so that no spreadsheet takes it for a formula.
-
-    Examples
-    --------
-    >>> marked("=1+1"), marked("-5"), marked(-5), marked("adult 1")
-    ("'=1+1", '-5', -5, 'adult 1')
-    """
+    """Return a cell so that no spreadsheet takes it for a formula."""
     if not isinstance(cell, str) or not _STARTS.match(cell):
         return cell
     return cell if _NUMBER.fullmatch(cell) else f"'{cell}"
 
 
 def unmarked(cell: object) -> object:
-    """Return a cell as it was before ``marked``.
-
-    Examples
-    --------
-    >>> unmarked("'=1+1"), unmarked("'quoted'")
-    ('=1+1', "'quoted'")
-    """
+    """Return a cell as it was before ``marked``."""
     return cell[1:] if isinstance(cell, str) and _MARKED.match(cell) else cell
 
 

@@ -232,15 +232,7 @@ class Table:
     def read(
         self, headings: Sequence[object], *, file: str | None = None, row: int = 1
     ) -> tuple[list[Found], list[Problem]]:
-        """Say what each heading means, and what is wrong with the headings.
-
-        Examples
-        --------
-        >>> table = Table("people", (Column("sex"), *measure_columns()))
-        >>> found, problems = table.read(["SEX", "Hip girth (in)", "Ward"])
-        >>> [one.standard for one in found], problems
-        (['sex', 'hip_circumference_cm', 'Ward'], [])
-        """
+        """Say what each heading means, and what is wrong with the headings."""
         columns: list[Found] = []
         problems: list[Problem] = []
         for position, cell in enumerate(headings):

@@ -20,15 +20,7 @@ PATTERNS: tuple[str, ...] = (
 def pattern_words(
     pattern: str, limits: Collection[str], known: Collection[str] | None = None
 ) -> list[str]:
-    """Return what to know of a pattern of sling beside a chart.
-
-    Examples
-    --------
-    >>> pattern_words("bathing", ["hip_circumference_cm"])[0]
-    'The chart limits too little to judge a sling of the pattern bathing: it never \
-looks at the back (shoulder height, sitting), seat and thigh (buttock-popliteal \
-length).'
-    """
+    """Return what to know of a pattern of sling beside a chart."""
     one_of("pattern of sling", pattern, PATTERNS)
     rows = measure_patterns().query("pattern == @pattern")
     label = vocabulary().set_index("name")["label"].str.lower()

@@ -223,14 +223,7 @@ class Taken:
 def take(
     frame: pd.DataFrame, table: Table, *, note: bool = True, collect: bool = False
 ) -> Taken:
-    """Take a table that somebody brought: every column is used, or named.
-
-    Examples
-    --------
-    >>> prices = pd.DataFrame({"Size": ["a"], "Price of one": [9], "OWNED": [1]})
-    >>> take(prices, PRICES).frame.columns.tolist()
-    ['size', 'price', 'owned']
-    """
+    """Take a table that somebody brought: every column is used, or named."""
     file = frame.attrs.get("file")
     first = frame.attrs.get("heading", 1)
     named = frame.index.name == ROW
@@ -268,13 +261,7 @@ def say(about: str, words: str) -> None:
 
 
 def blank(table: Table) -> pd.DataFrame:
-    """Return a table to be filled in: headings and no rows.
-
-    Examples
-    --------
-    >>> blank(PRICES).columns.tolist()[:4]
-    ['chart', 'size', 'price', 'owned']
-    """
+    """Return a table to be filled in: headings and no rows."""
     names: list[str] = []
     for column in table.columns:
         name = column.standard

@@ -246,13 +246,6 @@ def understood(
     -----
     1 in = 2.54 cm and 1 lb = 0.45359237 kg exactly (international yard and pound
     agreement, 1959); 1 st = 14 lb.
-
-    Examples
-    --------
-    >>> understood("5 ft 3 in", "stature_cm"), understood("104", "hip_circumference_cm")
-    (160.02, 104.0)
-    >>> round(understood("9 st 8 lb", "body_mass_kg"), 2)
-    60.78
     """
     one_of("units", units, list(UNITS))
     found = quantity(text, unit_of(measure, units))
@@ -264,13 +257,7 @@ def understood(
 
 
 def with_unit(text: str, unit: str) -> str:
-    """Return what was typed with a unit behind it, unless it has one.
-
-    Examples
-    --------
-    >>> with_unit("12.10", "st"), with_unit("5' 2", "in")
-    ('12.10 st', "5' 2")
-    """
+    """Return what was typed with a unit behind it, unless it has one."""
     plain = text.strip().lower().translate(_LETTERS)
     return text if re.search("[a-z'\"]", plain) or not plain else f"{text} {unit}"
 
@@ -286,11 +273,6 @@ def like_pounds(kg: float) -> int | None:
         200 kg 440 or 441. Of limits from 120 to 500 kg, multiples of 50 and, where
         the pounds end in neither 0 nor 5, all multiples of 10 (our choice, no
         source); nobody's limit of 227 or 272 kg, which are 500 and 600 lb, is named.
-
-    Examples
-    --------
-    >>> [like_pounds(kg) for kg in (330, 441, 551, 661, 397, 200, 227, 272)]
-    [150, 200, 250, 300, 180, None, None, None]
     """
     for whole in range(120, 501, 10):
         pounds = whole / OF_KIND["mass"]["lb"]

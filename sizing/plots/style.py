@@ -77,15 +77,7 @@ def figure_of(ax: Axes) -> Figure:
 
 
 def percent(share: float, *, places: int = 0) -> str:
-    """Write a share as people read it; never round a few to none or most to all.
-
-    Examples
-    --------
-    >>> percent(0.947), percent(0.004), percent(0.9996), percent(0.0)
-    ('95 %', 'under 1 %', 'over 99 %', '0 %')
-    >>> percent(0.0004, places=1), percent(0.0312, places=1)
-    ('under 0.1 %', '3.1 %')
-    """
+    """Write a share as people read it; never round a few to none or most to all."""
     step = 10.0**-places
     value = 100 * share
     if 0 < value < step / 2:

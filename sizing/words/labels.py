@@ -27,13 +27,7 @@ DIRECTION_WORDS = {
 
 
 def labels() -> dict[str, str]:
-    """Return what each measure is called on an axis, with its unit.
-
-    Examples
-    --------
-    >>> labels()["hip_circumference_cm"]
-    'Hip girth, cm'
-    """
+    """Return what each measure is called on an axis, with its unit."""
     words = vocabulary()
     return {
         str(name): f"{label}, {unit}"
@@ -44,13 +38,7 @@ def labels() -> dict[str, str]:
 
 
 def length(value: float) -> str:
-    """Write cm or kg to the nearest half, as a tape is read.
-
-    Examples
-    --------
-    >>> length(80.0), length(80.3), length(float("nan"))
-    ('80', '80.5', 'no limit')
-    """
+    """Write cm or kg to the nearest half, as a tape is read."""
     if pd.isna(value):
         return "no limit"
     half = round(2 * value) / 2
