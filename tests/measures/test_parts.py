@@ -210,16 +210,6 @@ def test_further_lengths_masses_and_ages_are_converted_too():
         assert "is no unit" in problems(pd.DataFrame({name: [5]}))["what"][0]
 
 
-def test_a_measure_given_twice_is_told_once_and_two_ends_are_two_columns():
-    ends = pd.DataFrame({"stature_cm_low": [150.0], "stature_cm_high": [180.0]})
-    assert to_standard_units(ends).shape == (1, 2)
-    both = ends.assign(stature_in_low=[60.0], body_mass_kg=[70.0])
-    told = problems(both, file="a.csv")
-    assert len(told) == 1 and told["column"][0] == "stature_in_low"
-    assert "stature, stands in two units: 'cm' and 'in'" in told["what"][0]
-    assert told["file"][0] == "a.csv"
-
-
 @pytest.mark.parametrize(
     ("column", "value", "refused"),
     [

@@ -3,7 +3,6 @@
 import html
 import json
 import re
-from html.parser import HTMLParser
 
 import numpy as np
 import pandas as pd
@@ -17,30 +16,14 @@ from sizing.people import load_people
 
 #: Half of the last digit written of a share; see ``rounded``.
 DIGIT = 5.1e-7
-FILES = {
-    "report.html",
-    "chart.csv",
-    "coverage.csv",
-    "sizes.csv",
-    "between_sizes.csv",
-    "misses.csv",
-    "assumptions.csv",
-    "assumptions.png",
-    "summary.json",
-    "coverage.png",
-    "who_falls_between.png",
-    "widths.png",
-    "widths.csv",
-    "harms.csv",
-    "people_and_sizes_1.png",
-    "people_and_sizes_2.png",
-}
+#: Before, a chart named widths.csv in the folder of results was written over.
+FILES = set(USES["study"].fills["--out"])
 
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory):
     folder = tmp_path_factory.mktemp("study")
-    assert main(["study", "--draws", "2", "--seed", "4", "--out", str(folder)]) == 0
+    assert main(["study", "--draws", "1", "--seed", "4", "--out", str(folder)]) == 0
     return folder
 
 
@@ -49,33 +32,24 @@ def summary(study):
     return json.loads((study / "summary.json").read_text(encoding="utf-8"))
 
 
-def test_every_file_is_there(study):
-    written = {path.name for path in study.iterdir()}
-    assert written == FILES
-    # Before, a chart named widths.csv in the folder of results was written over.
-    assert written <= set(USES["study"].fills["--out"])
-
-
-def test_nine_sizes_in_three_groups(summary):
+def test_every_file_is_there_and_nine_sizes_in_three_groups(study, summary):
+    assert {path.name for path in study.iterdir()} == FILES
     # Nine sizes in three groups: common practice, no source.
     groups = pd.Series([size["group"] for size in summary["sizes"]])
-    assert groups.value_counts().to_dict() == {
-        "paediatric": 3,
-        "adult": 3,
-        "bariatric": 3,
-    }
+    assert set(groups) == {"paediatric", "adult", "bariatric"}
+    assert groups.value_counts().eq(3).all()
 
 
 def test_the_demo_chart_is_a_fair_example(summary):
     """It fits about as many as the fitted nine: before, 19 in 100 fewer."""
-    people = load_people("everyone", draws=2, seed=4)
+    people = load_people("everyone", draws=1, seed=4)
     fits = fits_matrix(people.frame, demo_chart()).any(axis=1)
     share = np.average(fits, weights=people.weight)
     assert share == pytest.approx(summary["covered"]["estimate"], abs=0.02)
 
 
 def test_covered_is_what_a_plain_count_finds(study, summary):
-    people = load_people("everyone", draws=2, seed=4)
+    people = load_people("everyone", draws=1, seed=4)
     chart = pd.read_csv(study / "chart.csv")
     fits = np.zeros(len(people.frame), dtype=bool)
     for _, size in chart.iterrows():
@@ -92,7 +66,7 @@ def test_covered_is_what_a_plain_count_finds(study, summary):
 
 
 def test_own_group_shares_keep_their_order_and_match_a_count(study, summary):
-    people = load_people("everyone", draws=2, seed=4)
+    people = load_people("everyone", draws=1, seed=4)
     chart = chart_from(pd.read_csv(study / "chart.csv"), warn=False)
     fits = assign(people, chart).fits
     groups = group_of(people).to_numpy()
@@ -155,42 +129,18 @@ def test_her_own_widths_and_weights_are_used(tmp_path):
 
 
 def test_same_seed_same_bytes(study, tmp_path):
-    assert main(["study", "--draws", "2", "--seed", "4", "--out", str(tmp_path)]) == 0
+    assert main(["study", "--draws", "1", "--seed", "4", "--out", str(tmp_path)]) == 0
     for name in FILES:
         assert (tmp_path / name).read_bytes() == (study / name).read_bytes(), name
 
 
-class Outline(HTMLParser):
-    """Collects what a page asks for and what its pictures say."""
-
-    def __init__(self):
-        super().__init__()
-        self.alts: list[str] = []
-        self.links: list[str] = []
-        self.text: list[str] = []
-
-    def handle_starttag(self, tag, attrs):
-        named = dict(attrs)
-        if tag == "img":
-            self.alts.append(named.get("alt") or "")
-        self.links += [
-            named[key]
-            for key in ("src", "href")
-            if named.get(key) and not named[key].startswith("data:")
-        ]
-
-    def handle_data(self, data):
-        self.text.append(data)
-
-
 def test_report_is_self_contained_and_carries_cautions_limits_sources(study, summary):
     page = (study / "report.html").read_text(encoding="utf-8")
-    outline = Outline()
-    outline.feed(page)
-    assert outline.links == []
-    assert len(outline.alts) == 6 and all(len(alt) > 40 for alt in outline.alts)
+    alts = re.findall(r'<img[^>]* alt="([^"]*)"', page)
+    assert not re.search(r'(src|href)="(?!data:)', page)
+    assert len(alts) == 6 and all(len(alt) > 40 for alt in alts)
     assert 'name="viewport"' in page and "@media print" in page
-    text = " ".join(outline.text)
+    text = html.unescape(re.sub("<[^>]+>", " ", page))
     for words in (
         "safe working load",
         "competent person",
@@ -241,16 +191,6 @@ def test_a_mistake_is_told_in_one_message_and_exits_with_two(
     message = capsys.readouterr().err
     assert told in message and "Traceback" not in message
     assert not (tmp_path / "out").exists()
-
-
-def test_a_folder_that_cannot_be_made_is_named(tmp_path, capsys):
-    (tmp_path / "taken").write_text("a file", encoding="utf-8")
-    words = ["study", "--people", "bariatric", "--draws", "1"]
-    chart = tmp_path / "c.csv"
-    chart.write_text("size,body_mass_kg_low\nany,1\n", encoding="utf-8")
-    out = str(tmp_path / "taken" / "study")
-    assert main([*words, "--chart", str(chart), "--out", out]) == 2
-    assert "taken" in capsys.readouterr().err
 
 
 def test_the_biggest_assumption_follows_the_answer_at_once(study, summary):
