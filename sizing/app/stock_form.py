@@ -6,12 +6,11 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.answer_parts import AnswerForm
-from sizing.app.form_words import bullets, paragraphs
-from sizing.app.lesson_parts import sections_html
+from sizing.app.form_words import bullets, lead, paragraphs
 from sizing.app.long_work import Progress
+from sizing.app.show import sections_html
 from sizing.app.stock_form_offer import OfferFields
 from sizing.app.stock_form_people import PeopleFields, UseFields
-from sizing.app.study_form import lead
 from sizing.errors import SizingError
 from sizing.pages.stock import stock_axes, stock_page, stock_pictures, stock_report
 from sizing.pages.stock_order import order_list, order_sheet
