@@ -1,15 +1,19 @@
-"""What the tests share: the survey files, where this machine has them."""
+"""What the tests share: survey files, the pages' server, and in what order they run."""
 
 import ipaddress
 import os
 import socket
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import matplotlib
 import numpy as np
 import pytest
 from hypothesis import settings
+
+from tests.served import Served, served
 
 matplotlib.use("Agg")
 
@@ -77,3 +81,56 @@ def reference_folder(survey_folder: Path) -> Path:
 def rng() -> np.random.Generator:
     """A seeded generator of its own for each test."""
     return np.random.default_rng(20261125)
+
+
+#: Their tests take longest, and begin first, so that both processes end together. What
+#: asks the pages' server runs in one process, so that it is started once.
+PAGES = ("tests/test_pages_server.py", "tests/browser/")
+FIRST = (
+    *PAGES,
+    "tests/hostile/test_same_bytes.py",
+    "tests/test_style.py",
+    "tests/bands/test_command.py",
+    "notebooks/",
+    "tests/hostile/test_planted_folder.py",
+    "tests/hostile/test_offline.py",
+    "tests/hostile/",
+    "tests/app/",
+)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Keep the order below: else files of few tests, which are the longest, go last."""
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    def place(item: pytest.Item) -> int:
+        found = (i for i, name in enumerate(FIRST) if item.nodeid.startswith(name))
+        return next(found, len(FIRST))
+
+    items.sort(key=place)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Share a server between files where each file has a process."""
+    if config.getoption("dist") != "loadfile":
+        return None
+    from xdist.scheduler import LoadFileScheduling
+
+    class Shared(LoadFileScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            shared = nodeid.startswith(PAGES)
+            return PAGES[0] if shared else super()._split_scope(nodeid)
+
+    return Shared(config, log)
+
+
+@pytest.fixture(scope="session")
+def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The pages, whoever asks for them; what is saved goes to a folder of its own."""
+    with served("pages", tmp_path_factory.mktemp("pages")) as running:
+        yield running

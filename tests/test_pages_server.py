@@ -4,17 +4,10 @@ import argparse
 import asyncio
 import contextlib
 import json
-import os
 import re
-import signal
-import subprocess
-import sys
-import urllib.error
-import urllib.request
 from importlib.util import find_spec
 from types import SimpleNamespace
 
-import psutil
 import pytest
 
 from sizing.app import server
@@ -23,49 +16,8 @@ from sizing.cli import pages
 from sizing.errors import SizingError
 
 
-@pytest.fixture(scope="module")
-def running(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("pages")
-    process = subprocess.Popen(
-        [sys.executable, "-u", "-P", "-m", "sizing", "pages", "--no-browser"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        cwd=folder,
-        env=os.environ
-        | {"XDG_STATE_HOME": str(folder / "state"), "LOCALAPPDATA": str(folder)},
-    )
-    said = ""
-    for line in process.stdout:
-        said += line
-        if "Ctrl-C" in line:
-            break
-    found = re.search(r"(http://127\.0\.0\.1:\d+/)pages/start.ipynb\?token=(\w+)", said)
-    assert found, said
-    below = psutil.Process(process.pid).children(recursive=True)
-    yield process, *found.groups()
-    process.send_signal(signal.SIGINT)
-    rest, _ = process.communicate(timeout=60)
-    assert process.returncode == 0, rest
-    assert "Stopped" in rest
-    _, alive = psutil.wait_procs(below, timeout=10)
-    assert alive == []
-    assert {place.name for place in folder.iterdir()} == {"my-results", "state"}
-
-
-def ask(address, token=None):
-    headers = {"Authorization": f"token {token}"} if token else {}
-    request = urllib.request.Request(address, headers=headers)
-    try:
-        with urllib.request.urlopen(request, timeout=240) as answer:
-            return answer.status, answer.read().decode(), answer
-    except urllib.error.HTTPError as error:
-        return error.code, error.read().decode(), error
-
-
-def test_the_start_page_stands_without_a_kernel_and_may_ask_nobody_else(running):
-    _, base, token = running
-    status, page, answer = ask(f"{base}pages/start.ipynb", token)
+def test_the_start_page_stands_without_a_kernel_and_may_ask_nobody_else(lab):
+    status, page, answer = lab.ask("pages/start.ipynb")
     assert status == 200 and '<html lang="en-GB">' in page
     assert "<title>Who are you today?</title>" in page
     assert '"kernelId": ""' in page and 'src="http' not in page
@@ -73,49 +25,38 @@ def test_the_start_page_stands_without_a_kernel_and_may_ask_nobody_else(running)
     assert "default-src 'self'" in policy and "http" not in policy
 
 
-def test_who_has_no_token_is_shown_nothing(running):
-    _, base, _ = running
+def test_who_has_no_token_is_shown_nothing_and_only_the_pages_are_served(lab):
     for path in (
         "pages/start.ipynb",
         "pages/adviser.ipynb",
         "pages/bands.ipynb?visit=",
     ):
-        status, words, _ = ask(f"{base}{path}")
-        assert status == 403 and "Open the address" in words
-        assert ask(f"{base}{path}", "guessed")[0] == 403
-    kernel = f"{base}api/kernels/{'-'.join(['a'] * 5)}"
-    assert ask(kernel)[0] in (403, 404)
+        for token in (None, "guessed", "known"):
+            status, words, _ = lab.ask(path, token)
+            assert status == 403 and "Open the address" in words
+    assert lab.ask(f"api/kernels/{'-'.join(['a'] * 5)}", None)[0] in (403, 404)
+    for path in (
+        *("voila/render/adviser.ipynb", "voila/tree", "voila/api/contents"),
+        *("voila/files/start.ipynb", "api/contents", "api/terminals"),
+        *("pages/other.ipynb", "pages/..%2Fstart.ipynb", "pages/mailed.ipynb"),
+    ):
+        assert lab.ask(path)[0] == 404, path
+    assert lab.heard() == {"127.0.0.1"}
 
 
-def test_all_listen_on_this_machine_alone(running):
-    process, _, _ = running
-    heard = set()
-    for child in psutil.Process(process.pid).children(recursive=True):
-        with contextlib.suppress(psutil.NoSuchProcess):
-            heard |= {
-                connection.laddr.ip
-                for connection in child.net_connections(kind="inet")
-                if connection.status == psutil.CONN_LISTEN
-            }
-    assert heard == {"127.0.0.1"}
-
-
-def test_a_visit_keeps_its_kernel_and_another_has_its_own(running):
-    _, base, token = running
-
-    def kernel(address):
-        _, page, answer = ask(address, token)
+def test_a_visit_keeps_its_kernel_and_another_has_its_own(lab):
+    def kernel(path):
+        _, page, answer = lab.ask(path.removeprefix(lab.base))
+        assert "could not be made" not in page and "sizing-form" in page
         return json.loads(re.search(r'"kernelId": ("[^"]+")', page)[1]), answer.url
 
-    first, visit = kernel(f"{base}pages/adviser.ipynb")
+    first, visit = kernel("pages/adviser.ipynb")
     assert "?visit=" in visit
     assert kernel(visit)[0] == first
-    other, _ = kernel(f"{base}pages/adviser.ipynb")
-    assert other != first
     name = visit.partition("visit=")[2]
-    fresh, where = kernel(f"{base}pages/adviser.ipynb?instead={name}")
-    assert fresh not in (first, other) and name not in where
-    assert kernel(visit)[0] not in (first, other, fresh)
+    fresh, where = kernel(f"pages/adviser.ipynb?instead={name}")
+    assert fresh != first and name not in where
+    assert kernel(visit)[0] not in (first, fresh)
 
 
 def test_a_visit_gives_its_parts_as_they_come_to_whoever_asks_whenever():

@@ -1,18 +1,9 @@
-"""The lab starts, keeps to this machine, and stops; mistakes are told."""
+"""What is wrong with where or how the lab is to start is told."""
 
 import argparse
-import contextlib
 import json
-import os
-import re
-import signal
 import socket
-import subprocess
-import sys
-import urllib.error
-import urllib.request
 
-import psutil
 import pytest
 
 from sizing.app import serve
@@ -24,89 +15,6 @@ def arguments(*words: str) -> argparse.Namespace:
     parser = argparse.ArgumentParser()
     lab.add_arguments(parser)
     return parser.parse_args(words)
-
-
-@pytest.fixture
-def running(tmp_path):
-    process = subprocess.Popen(
-        [sys.executable, "-u", "-m", "sizing", "lab", "--no-browser"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        cwd=tmp_path,
-        env=os.environ
-        | {
-            "JUPYTER_CONFIG_DIR": "elsewhere",
-            "XDG_STATE_HOME": str(tmp_path / "state"),
-            "LOCALAPPDATA": str(tmp_path / "state"),
-        },
-    )
-    said = ""
-    for line in process.stdout:
-        said += line
-        if "Ctrl-C" in line:
-            break
-    yield process, said
-    if process.poll() is None:
-        process.send_signal(signal.SIGINT)
-        process.communicate(timeout=60)
-
-
-def ask(address: str, token: str | None = None) -> tuple[int, str]:
-    headers = {"Authorization": f"token {token}"} if token else {}
-    try:
-        with urllib.request.urlopen(
-            urllib.request.Request(address, headers=headers), timeout=30
-        ) as answer:
-            return answer.status, answer.read().decode()
-    except urllib.error.HTTPError as error:
-        return error.code, ""
-
-
-def test_the_lab_serves_this_machine_alone_and_stops_whole(running, tmp_path):
-    process, said = running
-    found = re.search(r"(http://127\.0\.0\.1:(\d+)/)(\S+)\?token=(\w+)", said)
-    assert found, said
-    base, port, path, token = found.groups()
-    assert path == "lab"
-    assert (tmp_path / "my-notebooks" / "adviser.ipynb").is_file()
-    assert not (tmp_path / "elsewhere").exists()
-    mine = tmp_path / "my-notebooks"
-    assert {place.suffix for place in mine.iterdir()} == {".ipynb"}
-
-    assert ask(f"{base}api/contents")[0] == 403
-    status, text = ask(f"{base}api/contents", token)
-    names = {entry["name"] for entry in json.loads(text)["content"]}
-    assert status == 200
-    assert {"study.ipynb", "adviser.ipynb", "purchaser.ipynb"} <= names
-
-    _, page = ask(f"{base}lab", token)
-    settings = json.loads(
-        re.search(r'jupyter-config-data"[^>]*>\s*({.*?})\s*<', page)[1]
-    )
-    off = settings["disabledExtensions"]
-    assert "@jupyterlab/apputils-extension:announcements" in off
-    assert settings["news"] == {"disabled": True}
-
-    below = psutil.Process(process.pid).children(recursive=True)
-    heard = []
-    for child in below:
-        # A helper that JupyterLab starts for a moment may be gone by now.
-        with contextlib.suppress(psutil.NoSuchProcess):
-            heard += [
-                connection.laddr
-                for connection in child.net_connections(kind="inet")
-                if connection.status == psutil.CONN_LISTEN
-            ]
-    assert str(port) in {str(address.port) for address in heard}
-    assert {address.ip for address in heard} == {"127.0.0.1"}
-
-    process.send_signal(signal.SIGINT)
-    rest, _ = process.communicate(timeout=60)
-    assert process.returncode == 0, rest
-    assert "Stopped" in rest
-    _, alive = psutil.wait_procs(below, timeout=10)
-    assert alive == []
 
 
 def test_a_port_in_use_is_told_before_anything_is_written(tmp_path):

@@ -1,5 +1,6 @@
 """What every role's walk through the pages needs."""
 
+import os
 import re
 import time
 from pathlib import Path
@@ -8,10 +9,11 @@ from typing import Any
 import pytest
 
 from sizing.cautions import cautions
+from tests.served import PATIENCE
 
 axe = pytest.importorskip("axe_playwright_python.sync_playwright")
 
-WIDTHS = {"phone": (390, 800), "laptop": (1366, 768), "projector": (1920, 1080)}
+WIDTHS = {"laptop": (1366, 768), "phone": (390, 800)}
 #: What a page must not show: a traceback, or words meant for programmers.
 FAILURES = (
     '[data-mime-type="application/vnd.jupyter.error"], '
@@ -22,7 +24,6 @@ CONTROLS = (
     "#rendered_cells :is(a[href], button, select, textarea, summary, "
     'input:not([type="file"]), [role="slider"], [tabindex="0"])'
 )
-
 #: What shows words and forms: on a phone none of it may run past its own box, but for
 #: what a region of its own scrolls.
 _PAST = """
@@ -35,11 +36,24 @@ _PAST = """
 ).map(node => `${node.scrollWidth} px in ${node.clientWidth}: ` +
   node.textContent.slice(0, 80))
 """
+#: Labels and buttons whose words do not fit into them.
+_CUT = """
+() => [...document.querySelectorAll('.sizing-form :is(.widget-label, .jupyter-button)')
+].filter(node => node.offsetParent && node.textContent.trim() && node.offsetWidth > 4 &&
+  (node.scrollWidth > node.offsetWidth + 1 || node.scrollHeight > node.offsetHeight + 4)
+).map(node => node.textContent)
+"""
 
 
-def start_page(page: Any, lab: Any) -> None:
-    page.goto(lab.address)
-    page.get_by_role("heading", name="Who are you today?").wait_for()
+def nothing(page: Any, asked: str) -> None:
+    """Assert that a list comes to be empty: a page is laid out just after it is shown.
+
+    Far longer than any page takes, so that a busy machine is no fault of the page.
+    """
+    end = time.monotonic() + 30
+    while (found := page.evaluate(asked)) and time.monotonic() < end:
+        page.wait_for_timeout(100)
+    assert found == []
 
 
 def serious(page: Any) -> list[str]:
@@ -60,8 +74,7 @@ def missed_by_keyboard(page: Any) -> list[str]:
         "all => { all.forEach((node, i) => { node.dataset.counted = i; }); "
         "return all.filter(node => !node.disabled).length; }"
     )
-    if count == 0:
-        return []
+    assert count
     # The page itself notes where the focus comes: asking after each key is slow.
     page.evaluate(
         "() => { window.reached = new Set(); document.addEventListener('focusin', "
@@ -83,7 +96,7 @@ def missed_by_keyboard(page: Any) -> list[str]:
     return missed
 
 
-def check_page(page: Any, lab: Any, screens: Any, name: str) -> None:
+def check_page(page: Any, lab: Any, name: str) -> None:
     """Check what holds for every page, once it has run and before it is used."""
     assert page.locator(FAILURES).all_inner_texts() == []
     assert page.get_by_role("link", name="Back to the start page").is_visible()
@@ -91,19 +104,25 @@ def check_page(page: Any, lab: Any, screens: Any, name: str) -> None:
     # A page begins at its beginning.
     assert page.evaluate("window.scrollY") == 0
     assert lab.memory() < 2**30
-    take_screens(page, screens, name)
+    look(page, name)
     # Counted again if need be: a part that came after the first count is no fault.
     missed = missed_by_keyboard(page) and missed_by_keyboard(page)
     assert missed == [], [one[:200] for one in missed]
     assert serious(page) == []
 
 
-def take_screens(page: Any, screens: Any, name: str) -> None:
-    for width, (across, down) in WIDTHS.items():
+def look(page: Any, name: str) -> None:
+    """Check the layout at each width; ``SIZING_SCREENS`` names where pictures go."""
+    for width, (across, down) in reversed(WIDTHS.items()):
         page.set_viewport_size({"width": across, "height": down})
-        page.evaluate("window.scrollTo(0, 0)")
-        page.wait_for_timeout(300)
-        page.screenshot(path=screens / f"{name}_{width}.png")
+        page.evaluate(
+            "new Promise(done => { window.scrollTo(0, 0); "
+            "requestAnimationFrame(() => requestAnimationFrame(done)); })"
+        )
+        nothing(page, _PAST if width == "phone" else "() => []")
+        nothing(page, _CUT)
+        if folder := os.environ.get("SIZING_SCREENS"):
+            page.screenshot(path=Path(folder) / f"{name}_{width}.png")
         if name != "start":
             entry, answer = (
                 page.locator(f".beside > .{part}").bounding_box()
@@ -115,15 +134,11 @@ def take_screens(page: Any, screens: Any, name: str) -> None:
                 assert answer["x"] >= entry["x"] + entry["width"]
                 assert 0 <= answer["y"] < down / 2
         if width == "phone":
-            # The page names what it shows a moment after it shows it.
-            page.wait_for_timeout(300)
-            assert page.evaluate(_PAST) == []
             assert serious(page) == []
-    page.set_viewport_size({"width": 1366, "height": 768})
 
 
 def wait_for_file(page: Any, path: Path) -> None:
-    end = time.monotonic() + 240
+    end = time.monotonic() + PATIENCE
     while not path.is_file():
         if time.monotonic() > end:
             words = page.locator(".jp-OutputArea-output").all_inner_texts()
