@@ -13,19 +13,17 @@ from sizing.coverage import (
     who_falls_between,
     why_none,
 )
-from sizing.errors import Problem, SizingError, one_of
+from sizing.errors import SizingError, one_of
 from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
 from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.stats.intervals import difference_interval
 from sizing.stats.layout import Floats, Layout
-from sizing.stats.shares import group_means
+from sizing.stats.shares import Means, group_means
 from sizing.words.chart import finding_words, load_first_words, why_words
 from sizing.words.numbers import interval, points_interval, share
 
-#: Findings of ``review_chart`` that are drawn as gaps.
-GAP = "gap"
 #: A size whose loss would cost less than this share is one nobody needs (ours).
 NOBODY = 0.005
 REPLICATES = 400
@@ -85,8 +83,7 @@ class ChartJudgement:
         """Return what matters in plain words, with the cautions."""
         lines = [self.answer()]
         lines += [f"Of the chart: {words}." for words in finding_words(self.findings)]
-        for _, row in self.why.iterrows():
-            lines.append(why_words(row))
+        lines += [why_words(row) for _, row in self.why.iterrows()]
         if self.unneeded:
             most = self.sizes.loc[self.sizes["unneeded"], "needs_high"].max()
             lines.append(
@@ -147,21 +144,26 @@ def judge_chart(
     found = estimate_coverage(
         people, chart, by=groups, replicates=replicates, seed=seed
     )
-    by_size = found.by_size.set_index(["share", "size"])
-    table = pd.DataFrame({"size": chart.sizes, "group": chart.frame["group"]})
-    limit = chart.load_limits()
-    table["load_limit_kg"] = np.where(limit == NO_HIGH, np.nan, limit / 10)
+    ends = {"estimate": "", "low": "_low", "high": "_high"}
+    by_size = found.by_size.set_index(["share", "size"])[list(ends)].rename(
+        columns=ends
+    )
+    limit, sizes = chart.load_limits(), list(chart.sizes)
+    table = pd.DataFrame(
+        {
+            "size": sizes,
+            "group": chart.frame["group"].array,
+            "load_limit_kg": np.where(limit == NO_HIGH, np.nan, limit / 10),
+        }
+    )
     for kind, name in (("fits", "fits"), ("only_size", "needs")):
-        for column, end in (("estimate", ""), ("low", "_low"), ("high", "_high")):
-            table[name + end] = by_size.loc[kind].loc[list(chart.sizes), column].array
-    place = layout(people)
-    first = _load_first(people, chart)
-    columns = [first[rows].astype(float) for rows in place.rows]
-    everyone = [np.ones((len(place.weight), 1)) for _ in columns]
-    means = group_means(place, columns, everyone, replicates=replicates, seed=seed)
-    low, high = means.shares()
+        shares = by_size.loc[kind].loc[sizes].reset_index(drop=True)
+        table = table.join(shares.add_prefix(name))
+    means = _means(layout(people), _load_first(people, chart), replicates, seed)
     table["load_first"] = means.estimate[0]
-    table["load_first_low"], table["load_first_high"] = low[0], high[0]
+    table["load_first_low"], table["load_first_high"] = (
+        end[0] for end in means.shares()
+    )
     table["unneeded"] = table["needs"] < NOBODY
     table["method"] = found.by_size["method"].iloc[0]
     table["n"] = people.n
@@ -175,6 +177,18 @@ def judge_chart(
         sizes=table,
         limits=people.limits,
         sources=people.sources,
+    )
+
+
+def _means(place: Layout, of: Floats, replicates: int, seed: int) -> Means:
+    """Return the means of columns, one row per person and draw, of everyone."""
+    everyone = np.ones((len(place.weight), 1))
+    return group_means(
+        place,
+        [of[rows] for rows in place.rows],
+        [everyone] * len(place.rows),
+        replicates=replicates,
+        seed=seed,
     )
 
 
@@ -197,16 +211,12 @@ def _between(people: People, chart: SizeChart) -> pd.DataFrame:
 
 def _load_first(people: People, chart: SizeChart) -> Floats:
     """Return who is over a size's load limit though its fabric would fit."""
-    frame = chart.frame.drop(columns=["load_limit_kg"]).assign(load_limit_kg=np.nan)
-    band = [c for c in ("body_mass_kg_low", "body_mass_kg_high") if c in frame]
-    fabric = SizeChart(frame.drop(columns=band), chart.name)
+    mass = ["load_limit_kg", "body_mass_kg_low", "body_mass_kg_high"]
+    fabric = SizeChart(chart.frame.drop(columns=mass, errors="ignore"))
     if not fabric.measures or "body_mass_kg" not in people.frame:
         return np.zeros((len(people.frame), len(chart.sizes)))
-    held = fits_matrix(people.frame, fabric)
-    mass = to_tenths(people.frame["body_mass_kg"])
-    heavy = mass[:, None] > chart.load_limits()
-    out: Floats = (held & heavy).astype(float)
-    return out
+    heavy = to_tenths(people.frame["body_mass_kg"])[:, None] > chart.load_limits()
+    return (fits_matrix(people.frame, fabric) & heavy).astype(float)
 
 
 def with_edge(
@@ -239,9 +249,7 @@ def with_edge(
     one_of("measure", measure, chart.measures)
     one_of("end", end, ("low", "high"))
     if value is not None and not 0 <= value < 1000:
-        raise SizingError(
-            str(Problem("an edge must be a number", "0 to 999", value=value))
-        )
+        raise SizingError("an edge must be a number", allowed="0 to 999", value=value)
     frame = chart.frame.copy()
     row = frame.index[frame["size"].astype(str) == size]
     frame.loc[row, f"{measure}_{end}"] = np.nan if value is None else float(value)
@@ -292,9 +300,7 @@ def nudge_layout(people: People) -> Layout:
         return place
     count = len(place.weight)
     return replace(
-        place,
-        unit=np.arange(count),
-        stratum=np.zeros(count, dtype=np.int64),
+        place, unit=np.arange(count), stratum=np.zeros(count, dtype=np.int64)
     )
 
 
@@ -321,9 +327,7 @@ def nudge(
     place = nudge_layout(people) if place is None else place
     a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (before, after))
     both = np.column_stack([a, b, b.astype(float) - a])
-    columns = [both[rows] for rows in place.rows]
-    everyone = [np.ones((len(place.weight), 1)) for _ in columns]
-    means = group_means(place, columns, everyone, replicates=50, seed=1)
+    means = _means(place, both, 50, 1)
     share_a, share_b, change = means.estimate[0]
     low, high = means.shares()
     least, most = difference_interval(

@@ -1,4 +1,4 @@
-"""People in two measures, with the boxes of a size chart over them."""
+"""People in two measures with a chart's boxes; its bands in one; two charts' outcomes."""
 
 from collections.abc import Hashable
 from typing import Any
@@ -7,7 +7,24 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from sizing.plots.style import DENSITY, INK, LINES, axes_or_new, quiet_style
+from sizing.client.chart_bands import Bands
+from sizing.plots.style import (
+    DENSITY,
+    FAINT,
+    HATCHES,
+    INK,
+    LINES,
+    MARKERS,
+    SHADES,
+    SOFT,
+    axes_or_new,
+    beside,
+    grid_below,
+    name_rows,
+    percent,
+    percent_axis,
+    quiet_style,
+)
 
 _CORNERS: tuple[tuple[str, str], ...] = (
     ("left", "bottom"),
@@ -106,3 +123,71 @@ def _box(
         fontweight="bold",
         bbox={"boxstyle": "circle,pad=0.15", "fc": "white", "ec": INK, "lw": 0.6},
     )
+
+
+def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
+    """Draw each size's band in one measure over how people are spread in it.
+
+    Where two sizes that follow each other overlap the upper band is hatched; where a
+    span belongs to no size at all it is marked "gap"; edges of before are dotted.
+    """
+    n, sizes, density = len(bands.sizes), bands.sizes, bands.density
+    ax = axes_or_new(ax, width=7.6, height=1.5 + 0.38 * n)
+    plain = {"ha": "center", "bbox": {"fc": "white", "ec": "none", "pad": 0.8}}
+    hatched = {"color": "none", "hatch": HATCHES[1], "edgecolor": INK}
+    with quiet_style():
+        tall = density["share"] / (density["share"].max() or 1.0) * n
+        at = (density["value"], n - 0.4, n - 0.4 - tall)
+        ax.fill_between(*at, color=FAINT, alpha=0.55, lw=0, zorder=0)
+        for place, row in enumerate(sizes.to_dict("records")):
+            a, b = row["start"], row["stop"]
+            ax.barh(place, b - a, left=a, height=0.56, color=SHADES[3], edgecolor=INK)
+            if pd.notna(row["from"]):
+                wide = row["to"] - row["from"]
+                ax.barh(place, wide, left=row["from"], height=0.56, lw=0.6, **hatched)
+            ends = ["" if pd.isna(v) else f"{v:g}" for v in (row["low"], row["high"])]
+            middle = ((a + b) / 2, place)
+            ax.annotate(" – ".join(ends), middle, va="center", fontsize=8.5, **plain)
+        for a, b in bands.gaps:
+            ax.axvspan(a, b, color=SHADES[0], alpha=0.85, lw=0, zorder=3)
+            ax.annotate(
+                f"gap {a:g} to {b:g}",
+                ((a + b) / 2, -0.75),
+                fontsize=9,
+                fontweight="bold",
+                annotation_clip=False,
+                zorder=5,
+                **plain,
+            )
+        for place, edges in enumerate(bands.before.itertuples(index=False)):
+            for value in edges:
+                ends = [place - 0.4, place + 0.4]
+                ax.plot([value, value], ends, ":", color=INK, lw=1.4)
+        ax.barh(0, 0, label="overlap", **hatched)
+        ax.plot([], [], color=FAINT, lw=8, label="people")
+        ax.set_yticks(range(n), sizes["size"])
+        ax.tick_params(axis="y", length=0)
+        ax.set_ylim(n - 0.4, -1.0)
+        ax.set_xlim(bands.left, bands.right)
+        ax.set_xlabel(label)
+        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.14), ncols=2, fontsize=9)
+    return ax
+
+
+def plot_difference(
+    table: pd.DataFrame, *, words: dict[str, str], ax: Axes | None = None
+) -> Axes:
+    """Draw the difference between two charts in each outcome, with its interval."""
+    ax = axes_or_new(ax, width=7.2, height=1.2 + 0.4 * len(table))
+    with quiet_style():
+        ax.axvline(0, color=SOFT, lw=1)
+        for place, row in enumerate(table.to_dict("records")):
+            ax.plot([row["low"], row["high"]], [place, place], color=SOFT, lw=2.4)
+            ax.plot(row["estimate"], place, MARKERS[0], color=INK, ms=6)
+            sign = "+" if row["estimate"] > 0 else "-" if row["estimate"] < 0 else ""
+            beside(ax, f"{sign}{percent(abs(row['estimate']), places=1)}", place)
+        name_rows(ax, range(len(table)), [words[o] for o in table["outcome"]])
+        percent_axis(ax.xaxis, decimals=None)
+        grid_below(ax)
+        ax.set_xlabel("Second chart minus first, share of the same people")
+    return ax
