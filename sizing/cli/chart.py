@@ -66,9 +66,10 @@ def run(args: argparse.Namespace) -> int:
         print(comparison.summary().splitlines()[0])
     print(told_pattern(args, chart.measures, found.summary()))
     if args.out is not None:
-        from sizing.app.own_chart import own_chart_page
+        from sizing.pages.own_chart import own_chart_page
+        from sizing.pages.page import render
 
-        page = own_chart_page(found, people, comparison=comparison, other=other)
+        page = render(own_chart_page(found, people, comparison=comparison))
         write_text(args.out, page)
         print(f"Report: {args.out}")
     return 0

@@ -81,11 +81,12 @@ def bands_of(
     room = 0.04 * (values.max() - values.min())
     left, right = max(values.min() - room, 0.0), values.max() + room
     sizes.insert(0, "size", list(chart.sizes))
-    sizes["start"], sizes["stop"] = sizes["low"].fillna(left), sizes["high"].fillna(right)
+    sizes["start"] = sizes["low"].fillna(left)
+    sizes["stop"] = sizes["high"].fillna(right)
     shared = pd.DataFrame(
         {
-            "from": sizes["start"].combine(sizes["start"].shift(), max),
-            "to": sizes["stop"].combine(sizes["stop"].shift(), min),
+            "from": np.maximum(sizes["start"], sizes["start"].shift()),
+            "to": np.minimum(sizes["stop"], sizes["stop"].shift()),
         }
     )
     sizes = sizes.join(shared.where(shared["to"] > shared["from"]))

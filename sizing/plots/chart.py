@@ -1,4 +1,4 @@
-"""People in two measures with a chart's boxes; its bands in one; two charts' outcomes."""
+"""People and a chart's sizes in two measures or one; two charts side by side."""
 
 from collections.abc import Hashable
 from typing import Any
@@ -133,8 +133,11 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
     """
     n, sizes, density = len(bands.sizes), bands.sizes, bands.density
     ax = axes_or_new(ax, width=7.6, height=1.5 + 0.38 * n)
-    plain = {"ha": "center", "bbox": {"fc": "white", "ec": "none", "pad": 0.8}}
-    hatched = {"color": "none", "hatch": HATCHES[1], "edgecolor": INK}
+    plain: dict[str, Any] = {
+        "ha": "center",
+        "bbox": {"fc": "white", "ec": "none", "pad": 0.8},
+    }
+    hatched: dict[str, Any] = {"color": "none", "hatch": HATCHES[1], "edgecolor": INK}
     with quiet_style():
         tall = density["share"] / (density["share"].max() or 1.0) * n
         at = (density["value"], n - 0.4, n - 0.4 - tall)
@@ -161,8 +164,7 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
             )
         for place, edges in enumerate(bands.before.itertuples(index=False)):
             for value in edges:
-                ends = [place - 0.4, place + 0.4]
-                ax.plot([value, value], ends, ":", color=INK, lw=1.4)
+                ax.vlines(value, place - 0.4, place + 0.4, INK, ":", lw=1.4)
         ax.barh(0, 0, label="overlap", **hatched)
         ax.plot([], [], color=FAINT, lw=8, label="people")
         ax.set_yticks(range(n), sizes["size"])

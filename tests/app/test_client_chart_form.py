@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.app.adviser_page import AdviserPage
-from sizing.app.chart_table import ChartTable
+from sizing.app.own_chart_fields import ChartTable
 from sizing.app.own_chart_form import OwnChartForm
 from sizing.app.people_form import OWN, PeopleForm
 from sizing.app.show import save_panel
@@ -40,10 +40,31 @@ def form():
 
 @pytest.fixture
 def undrawn(monkeypatch):
-    for name in ("judgement_pictures", "judgement_words"):
-        monkeypatch.setattr(
-            f"sizing.app.own_chart_form.{name}", lambda *a, **k: "judged"
-        )
+    """Judgements whose pictures are not drawn."""
+    monkeypatch.setattr("sizing.app.own_chart_form.JudgementForm.show", drawn)
+
+
+def drawn(form, answer):
+    form.answered.words.value = "judged"
+
+
+def judged(form):
+    """Return what is said of the last judgement, and whether it holds."""
+    form = form.judgement
+    return form.answered.words.value, form.answer is not None
+
+
+def taken_back(form):
+    words, holds = judged(form)
+    return "Something was changed" in words and not holds
+
+
+def too_late(form, change):
+    """Judge the chart, and change something before it is shown."""
+    result = form.judgement._job(lambda words, share: None)
+    change()
+    form.judgement._done(result)
+    return taken_back(form)
 
 
 def take(box, path):
@@ -81,8 +102,8 @@ def test_a_chart_is_taken_in_and_a_bad_one_leaves_no_answer(form, tmp_path):
 def test_moving_an_edge_changes_table_picture_and_answer(form, undrawn):
     heard = []
     form.listeners.append(heard.append)
-    form.work.run()
-    assert form.judgement is not None and form.judged.value == "judged"
+    form.judgement.run()
+    assert judged(form) == ("judged", True)
     form.edge.size.value, form.edge.measure.value = "bariatric 3", HIP
     form.edge.end.value = "high"
     picture = form.image.value
@@ -90,7 +111,7 @@ def test_moving_an_edge_changes_table_picture_and_answer(form, undrawn):
     assert heard[-1].frame[HIGH].iloc[-1] == 170
     assert cell(form, 8, HIGH).value == "170"
     assert "points" in form.change.value and form.image.value != picture
-    assert form.judgement is None and "judge the chart again" in form.judged.value
+    assert taken_back(form)
     form.undo.click()
     assert cell(form, 8, HIGH).value == "190" and "points" not in form.change.value
 
@@ -148,14 +169,14 @@ def test_units_change_what_is_shown_and_not_the_chart(form):
 
 
 def test_other_people_take_the_judgement_back(form, undrawn):
-    form.work.run()
+    form.judgement.run()
     form.people_form.weighted.value = True
-    assert form.judgement is None and "Say first who" in form.change.value
+    assert taken_back(form) and "Say first who" in form.change.value
     shares = form.people_form.shares
     shares.cell(0, "group").value = "women and girls"
     assert "a share needs" in form.people_form.told.value
     shares.cell(0, "percent").value = "50"
-    people = form.people()
+    people = form.people_form.people()
     women = people.frame["sex"] == "female"
     share = people.weight[women].sum() / people.weight.sum()
     assert share == pytest.approx(0.5, abs=1e-6)
@@ -163,10 +184,15 @@ def test_other_people_take_the_judgement_back(form, undrawn):
 
 
 def test_a_judgement_that_comes_too_late_is_not_shown(form, undrawn):
-    result = form._judge(lambda words, share: None)
-    cell(form, 8, HIGH).value = "180"
-    form._show_judgement(result)
-    assert form.judgement is None and "judge the chart again" in form.judged.value
+    def people_left_and_chosen_again():
+        form.people_form.name.value = "care_home"
+        form.people_form.name.value = "bariatric"
+
+    def typed():
+        cell(form, 8, HIGH).value = "180"
+
+    assert too_late(form, typed)
+    assert too_late(form, people_left_and_chosen_again)
 
 
 def test_the_judgement_speaks_to_people_and_is_saved_with_the_chart(
@@ -177,8 +203,9 @@ def test_the_judgement_speaks_to_people_and_is_saved_with_the_chart(
     write_chart(demo_chart(), other)
     take(form.second, other)
     cell(form, 8, HIGH).value = "180"
-    form.work.run()
-    shown = form.judged.value + form.judged_pictures.value
+    form.judgement.run()
+    parts = form.judgement.answered
+    shown = parts.words.value + parts.pictures.value
     assert "adults of high body mass index" in shown and "a difference of" in shown
     assert "_" not in "".join(shown.split("base64,")[0])
     assert "bariatric" in shown and shown.count("alt=") == 2
@@ -291,7 +318,10 @@ def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
             "&#x27;", "'"
         )
         assert shown(people.again) and not shown(people.work.bar)
-        for ask in (form.results, lambda: form._judge(lambda words, share: None)):
+        for ask in (
+            form.results,
+            lambda: form.judgement._job(lambda words, share: None),
+        ):
             with pytest.raises(ValueError, match="nothing was worked out"):
                 ask()
         people.again.click()
@@ -319,7 +349,7 @@ def test_a_later_choice_of_people_wins(form, monkeypatch, stopped):
         gate.open.set()
         await until(lambda: "are covered" in form.change.value)
         assert gate.asked == ["care_home", "walking_difficulty"]
-        assert form.people().settings["name"] == "walking_difficulty"
+        assert people.people().settings["name"] == "walking_difficulty"
         assert not any("nursing-home" in words for words in heard)
 
     on_a_page(walk)
@@ -353,7 +383,7 @@ def test_people_left_while_the_chart_has_problems_are_not_taken(form, monkeypatc
         assert not people.ready and "Put the chart right" in form.change.value
         cell(form, 3, HIGH).value = "104"
         await until(lambda: "are covered" in form.change.value)
-        assert form.people().settings["name"] == "walking_difficulty"
+        assert people.people().settings["name"] == "walking_difficulty"
 
     on_a_page(walk)
 
@@ -383,23 +413,15 @@ def test_the_judgement_waits_for_the_people_and_is_of_them(form, undrawn, monkey
 
     async def walk():
         people.name.value = "care_home"
-        form.work.start()
+        form.judgement.work.start()
         await until(lambda: gate.asked)
         await asyncio.sleep(0.1)
-        assert form.work.running and form.judgement is None
+        assert form.judgement.work.running and form.judgement.answer is None
         gate.open.set()
-        await until(lambda: form.judged.value == "judged")
+        await until(lambda: judged(form) == ("judged", True))
         assert people.people().settings["name"] == "care_home"
 
     on_a_page(walk)
-
-
-def test_a_judgement_of_people_left_and_chosen_again_is_not_shown(form, undrawn):
-    result = form._judge(lambda words, share: None)
-    form.people_form.name.value = "care_home"
-    form.people_form.name.value = "bariatric"
-    form._show_judgement(result)
-    assert form.judgement is None and "judge the chart again" in form.judged.value
 
 
 def test_two_threads_that_catch_warnings_lose_none():

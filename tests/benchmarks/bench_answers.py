@@ -11,11 +11,11 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
-from sizing.app.own_chart import density
-from sizing.app.own_chart_live import bands_svg
 from sizing.charts import demo_chart
 from sizing.client import check_client, client_from
+from sizing.client.chart_bands import bands_of, density
 from sizing.client.own_chart import nudge, nudge_layout, with_edge
+from sizing.pages.own_chart import bands_svg
 from sizing.people import load_people, people_from
 from sizing.people.body import draw_measures
 from sizing.surveys import read_embedded
@@ -61,9 +61,7 @@ def moved_edge() -> Callable[[], object]:
     def work() -> None:
         moved = with_edge(chart, "adult 2", measure, "high", float(next(highs)))
         nudge(people, chart, moved, place).summary()
-        bands_svg(
-            moved.frame, measure, density=spread, label=measure, before=chart.frame
-        )
+        bands_svg(bands_of(moved, spread, measure, before=chart), label=measure)
 
     return work
 

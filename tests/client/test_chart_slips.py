@@ -8,13 +8,14 @@ import pytest
 
 from sizing.app.client_page import answer_html, pictures_html
 from sizing.app.form_words import wrong_lines
-from sizing.app.own_chart import judgement_words
 from sizing.charts import chart_from, demo_chart, read_chart
 from sizing.cli.main import main
 from sizing.client import check_client, judge_chart
 from sizing.errors import InputProblems, Problem
 from sizing.measures.written import Amount, Said, written
 from sizing.pages.client_note import client_note
+from sizing.pages.own_chart import own_chart_page
+from sizing.pages.page import render
 from sizing.people.own import people_from
 from sizing.words.chart import finding_words
 
@@ -132,9 +133,8 @@ def test_a_size_named_by_a_weight_keeps_its_name_in_every_unit(units, edge):
             }
         )
     )
-    text += judgement_words(
-        judge_chart(people, chart, by=(), replicates=50), units=units
-    )
+    found = judge_chart(people, chart, by=(), replicates=50)
+    text += render(own_chart_page(found, people, units=units, bands=False))
     problem = Problem(
         "this cannot be",
         Said("{s}", s=Amount(90, "stature_cm", 230)),

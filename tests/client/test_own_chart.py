@@ -9,15 +9,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.app.own_chart import density
-from sizing.app.own_chart_live import bands_svg
 from sizing.charts import chart_from, demo_chart, fits_matrix
 from sizing.client import judge_chart, nudge, with_edge
+from sizing.client.chart_bands import bands_of, density, gaps_of
 from sizing.client.own_chart import nudge_layout
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.errors import SizingError, SizingWarning
+from sizing.pages.own_chart import bands_svg
 from sizing.people import load_people, people_from
-from sizing.plots.own_chart import gaps_of, plot_bands, plot_difference
+from sizing.plots.chart import plot_bands, plot_difference
 from sizing.plots.style import HATCHES
 from sizing.words.chart import why_words
 from sizing.words.numbers import interval
@@ -326,12 +326,9 @@ def test_what_is_said_of_a_moved_edge_is_what_was_found(people):
 
 def test_pictures_show_gap_and_overlap_and_the_difference(people):
     moved = with_edge(demo_chart(), "paediatric 2", "hip_circumference_cm", "low", 71)
-    ax = plot_bands(
-        moved.frame,
-        "hip_circumference_cm",
-        density=density(people, "hip_circumference_cm"),
-        label="Hip girth, cm",
-    )
+    spread = density(people, HIP)
+    bands = bands_of(moved, spread, HIP, before=demo_chart())
+    ax = plot_bands(bands, label="Hip girth, cm")
     assert "gap 68 to 71" in [text.get_text() for text in ax.texts]
     assert sum(patch.get_hatch() == HATCHES[1] for patch in ax.patches) >= 6
     table = pd.DataFrame(
@@ -339,11 +336,10 @@ def test_pictures_show_gap_and_overlap_and_the_difference(people):
     )
     ax = plot_difference(table, words={"covered": "covered"})
     assert ax.texts[0].get_text() == "+2.0 %"
-    light = bands_svg(
-        moved.frame,
-        "hip_circumference_cm",
-        density=density(people, "hip_circumference_cm"),
-        label="Hip girth, cm",
-        before=demo_chart().frame,
-    )
+    light = bands_svg(bands, label="Hip girth, cm")
     assert "gap 68 to 71" in light and light.count("url(#overlap)") >= 6
+    assert light.startswith("<svg") and light.count("adult 2") == 1
+    # Neither the first size nor one beyond a gap overlaps what is before it.
+    assert bands.sizes["from"].isna().tolist() == [True, True] + [False] * 7
+    inches = bands_of(demo_chart(), spread, HIP, units="pounds")
+    assert inches.sizes["high"].tolist()[3] == 40.9 and inches.before.empty

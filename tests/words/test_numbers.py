@@ -51,8 +51,9 @@ ROOMS = (
     "words/chart.py",
     "pages/client_*.py",
     "app/client_*.py",
+    "pages/own_chart.py",
     "app/own_chart*.py",
-    "plots/own_chart.py",
+    "plots/chart.py",
     "cli/client.py",
 )
 
