@@ -133,10 +133,8 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
     """
     n, sizes, density = len(bands.sizes), bands.sizes, bands.density
     ax = axes_or_new(ax, width=7.6, height=1.5 + 0.38 * n)
-    plain: dict[str, Any] = {
-        "ha": "center",
-        "bbox": {"fc": "white", "ec": "none", "pad": 0.8},
-    }
+    box = {"fc": "white", "ec": "none", "pad": 0.8}
+    plain: dict[str, Any] = {"ha": "center", "bbox": box}
     hatched: dict[str, Any] = {"color": "none", "hatch": HATCHES[1], "edgecolor": INK}
     with quiet_style():
         tall = density["share"] / (density["share"].max() or 1.0) * n
