@@ -4,6 +4,7 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
+from operator import is_
 from typing import Any
 
 import ipywidgets as w
@@ -121,6 +122,8 @@ class OwnChartForm:
         self.edited: SizeChart | None = self.chart
         self.listeners: list[Callable[[SizeChart | None], object]] = []
         self._layout: tuple[str, Layout] | None = None
+        self._kept_of: tuple[Any, ...] = (None,) * 4
+        self._kept: dict[str, Any] = {}
         self._density: dict[tuple[str, str], pd.DataFrame] = {}
         self.people_form = PeopleForm(self.switch, people, draws=draws)
         self.upload = UploadBox("My chart", help=_HELP, table=CHART)
@@ -299,8 +302,15 @@ class OwnChartForm:
 
     def results(self) -> dict[str, Any]:
         """Return what can be saved: the chart, and what was found of it."""
-        chart, people = self._sound(), self.people_form.people()
-        drawn = bands_axes(chart, people, before=self.chart, units=self.switch.units)
+        of = (self._sound(), self.people_form.people(), self.switch.units)
+        now = (*of, self.judgement.answer)
+        # One press of a button saves one kind of file: draw once for all of them.
+        if not all(map(is_, self._kept_of, now)):
+            self._kept_of, self._kept = now, self._found(*of)
+        return self._kept
+
+    def _found(self, chart: SizeChart, people: People, units: str) -> dict[str, Any]:
+        drawn = bands_axes(chart, people, before=self.chart, units=units)
         about = {"chart_name": chart.name, "chart_source": chart.source}
         found: dict[str, Any] = {f"my_chart_{name}": ax for name, ax in drawn.items()}
         found["my_chart"] = chart.frame.assign(**about)
