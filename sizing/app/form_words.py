@@ -1,11 +1,10 @@
-"""What a form says, as HTML: sentences, lists, and what looks wrong."""
+"""What a form says, as HTML: sentences, lists, tables, and what looks wrong."""
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from html import escape
 
-from sizing.app.wide_table import wide_table
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import vocabulary
 from sizing.measures.vocabulary import plain
@@ -63,6 +62,69 @@ def status(content: str) -> str:
 def lead(answer: str) -> str:
     """Return an answer in words, large, as it leads a page."""
     return status(f"<p style='font-size:1.15em'><b>{escape(answer)}</b></p>")
+
+
+#: The region has a width of its own, ``100cqi``: its content makes nothing else wider.
+_REGION = "overflow-x: auto; container-type: inline-size"
+#: The caption stays in sight while the rest scrolls.
+_CAPTION = "position: sticky; left: 0; max-width: 100cqi"
+#: In a form JupyterLab leaves tall rows, no room between columns, and broken words.
+_TABLE = "line-height: 1.4; overflow-wrap: normal"
+_CELL = "padding: .2em .6em"
+#: Characters, at most, that a column keeps room for in one line.
+_ROOM = 16
+
+
+def scrolling(content: str, *, label: str) -> str:
+    """Return HTML in a region that scrolls by itself, by keyboard too."""
+    return (
+        f'<div tabindex="0" role="region" aria-label="{escape(label)}" '
+        f'style="{_REGION}">{content}</div>'
+    )
+
+
+def wide_table(
+    rows: Sequence[Sequence[str]],
+    *,
+    label: str,
+    headings: Sequence[str] = (),
+    numbers: Sequence[bool] = (),
+    caption: bool = True,
+    style: str = "",
+) -> str:
+    """Return a table of finished cells as HTML, in a region that scrolls by itself."""
+    columns = len(headings) or max(map(len, rows), default=0)
+    flush = [*numbers, *([False] * columns)]
+    sides = ["right" if flush[i] else "left" for i in range(columns)]
+    longest = [max((len(row[i]) for row in rows), default=0) for i in range(columns)]
+    styles = [
+        f"text-align: {side}; min-width: {min(length, _ROOM)}ch; {_CELL}"
+        for side, length in zip(sides, longest, strict=True)
+    ]
+    top = "".join(
+        f'<th scope="col" style="{look}">{escape(name)}</th>'
+        for name, look in zip(headings, styles, strict=bool(headings))
+    )
+    body = []
+    for row in rows:
+        cells = [
+            f'<td style="{look}">{escape(cell)}</td>'
+            for cell, look in zip(row, styles, strict=True)
+        ]
+        if not headings:
+            look = f"{styles[0]}; font-weight: normal"
+            cells[0] = f'<th scope="row" style="{look}">{escape(row[0])}</th>'
+        body.append(f"<tr>{''.join(cells)}</tr>")
+    said = (
+        f'<caption style="text-align: left"><div style="{_CAPTION}">{escape(label)}'
+        "</div></caption>"
+    )
+    return scrolling(
+        f'<table style="{_TABLE}; {style}">{said if caption else ""}'
+        f"{f'<thead><tr>{top}</tr></thead>' if headings else ''}"
+        f"<tbody>{''.join(body)}</tbody></table>",
+        label=label,
+    )
 
 
 def file_headings(rows: Sequence[tuple[str, str]]) -> str:

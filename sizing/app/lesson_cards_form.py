@@ -6,7 +6,7 @@ from typing import Any
 import ipywidgets as w
 import numpy as np
 
-from sizing.app.form_words import heading, paragraphs
+from sizing.app.form_words import heading, paragraphs, wide_table
 from sizing.app.lesson_parts import (
     answer_html,
     button,
@@ -16,7 +16,6 @@ from sizing.app.lesson_parts import (
 )
 from sizing.app.lesson_settings import LessonSettings
 from sizing.app.show import save_panel, table_html
-from sizing.app.wide_table import wide_table
 from sizing.errors import SizingError
 from sizing.lesson.answers import NO_SIZE
 from sizing.lesson.choosing import CHOICE_WORDS, WRONG_MEANS, outcome_of_choice

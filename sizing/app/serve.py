@@ -18,7 +18,8 @@ from types import FrameType
 from typing import Any
 
 from sizing.errors import SizingError
-from sizing.files.state import safe_environment
+from sizing.files.places import Places
+from sizing.files.state import safe_environment, state_folder
 from sizing.files.writing import write_text
 
 #: Names to a kernel what it loads before it is asked for anything.
@@ -62,8 +63,15 @@ def write_profile(state: Path) -> None:
     write_text(profile / "startup" / "first.py", _FIRST)
 
 
-def add_server(parser: argparse.ArgumentParser) -> None:
-    """Add the options of every command that serves."""
+def add_server(parser: argparse.ArgumentParser, *, folder: str, words: str) -> None:
+    """Add the options of every command that serves, and what lies in its folder."""
+    parser.add_argument(
+        "--folder",
+        type=Path,
+        default=Path(folder),
+        metavar="DIR",
+        help=f"{words} (default: {folder})",
+    )
     parser.add_argument(
         "--no-browser",
         action="store_true",
@@ -75,6 +83,13 @@ def add_server(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         help="port on this machine (default: any free one)",
     )
+
+
+def asked_for(args: argparse.Namespace) -> tuple[Path, int, Path]:
+    """Return the folder and the port asked for, checked, and the state folder."""
+    folder = args.folder.expanduser()
+    Places().fills(folder, names=(), option="--folder")
+    return folder.resolve(), free_port(args.port), state_folder()
 
 
 def free_port(asked: int | None) -> int:

@@ -8,10 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from sizing.app.notebooks import lay_notebooks
-from sizing.app.serve import HOST, add_server, free_port, serve, write_profile
+from sizing.app.serve import HOST, add_server, asked_for, serve, write_profile
 from sizing.errors import SizingError
-from sizing.files.places import Places
-from sizing.files.state import state_folder
 from sizing.files.writing import write_text
 
 _NO_UPDATES = "jupyterlab.handlers.announcements.NeverCheckForUpdate"
@@ -19,15 +17,8 @@ _NO_UPDATES = "jupyterlab.handlers.announcements.NeverCheckForUpdate"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
-    parser.add_argument(
-        "--folder",
-        type=Path,
-        default=Path("my-notebooks"),
-        metavar="DIR",
-        help="your own folder for the notebooks; what you changed in it is never "
-        "overwritten (default: my-notebooks)",
-    )
-    add_server(parser)
+    words = "your own folder for the notebooks; what you changed stays as it is"
+    add_server(parser, folder="my-notebooks", words=words)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -37,11 +28,7 @@ def run(args: argparse.Namespace) -> int:
             "JupyterLab is not installed beside the kit. What to do: "
             f"{sys.executable} -m pip install jupyterlab"
         )
-    folder = args.folder.expanduser()
-    Places().fills(folder, names=(), option="--folder")
-    folder = folder.resolve()
-    port = free_port(args.port)
-    state = state_folder()
+    folder, port, state = asked_for(args)
     laid = lay_notebooks(folder, state=state)
     write_settings(state)
     for row in laid.query("outcome == 'beside'").itertuples():

@@ -8,7 +8,6 @@ import warnings
 from collections.abc import Sequence
 from importlib import import_module
 
-from sizing.cli.once import only_once
 from sizing.cli.places import check_words
 from sizing.errors import ReadingNote, SizingError, SizingWarning
 
@@ -52,7 +51,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     for name, summary in COMMANDS.items():
         sub = commands.add_parser(name, help=summary, description=summary)
-        only_once(sub)
+        for action in (None, "store"):
+            sub.register("action", action, Once)
         # Loading only the command asked for keeps every answer quick.
         if words[:1] == [name]:
             import_module(f"sizing.cli.{name}").add_arguments(sub)
@@ -98,3 +98,21 @@ def _print_warnings(caught: Sequence[warnings.WarningMessage]) -> None:
         if issubclass(item.category, told) and text not in seen:
             seen.add(text)
             print(f"note: {text}", file=sys.stderr)
+
+
+class Once(argparse.Action):
+    """An option that may be given once: a second value would replace the first."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: object,
+        option_string: str | None = None,
+    ) -> None:
+        """Keep the value, or refuse a second one."""
+        given = vars(namespace).setdefault("given", set())
+        if self.dest in given:
+            raise argparse.ArgumentError(self, "it is given twice: keep one")
+        given.add(self.dest)
+        setattr(namespace, self.dest, values)

@@ -6,7 +6,6 @@ refuses what it cannot be sure of; it guesses nothing.
 
 from collections.abc import Hashable
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -274,47 +273,29 @@ def _unusual(
         for position, unit in list(zip(found, other, strict=True))[:_MOST_ROWS]:
             number = value[position] / column.factor
             usual = Amount(float(low[position]), measure, float(high[position]))
-            where = partial(
-                Problem,
-                file=file,
-                row=int(position) + 2,
-                column=column.given,
-                value=float(np.round(number, 6)),
-            )
             if unit:
-                problems.append(
-                    where(
-                        f"this makes sense in {UNIT_WORDS[unit]}, not in "
-                        f"{UNIT_WORDS[column.unit]}",
-                        Said(
-                            "{span} for {stem}",
-                            span=usual,
-                            stem=column.stem,
-                        ),
-                        "put the unit that was used into the column's name, or "
-                        "measure again; leave a chart's cell empty where there is "
-                        "no limit",
-                    )
+                told, what = (
+                    problems,
+                    f"this makes sense in {UNIT_WORDS[unit]}, not in ",
                 )
-            elif not column.end and not least <= value[position] <= most:
-                never.append(
-                    where(
-                        "no body has this value",
-                        Said(
-                            "{span} at any age",
-                            span=Amount(least, measure, most),
-                        ),
-                        "correct the cell, or empty it",
-                    )
+                what += UNIT_WORDS[column.unit]
+                allowed = Said("{span} for {stem}", span=usual, stem=column.stem)
+                action = (
+                    "put the unit that was used into the column's name, or measure "
+                    "again; leave a chart's cell empty where there is no limit"
                 )
-            elif not column.end:
-                doubts.append(
-                    where(
-                        "this is outside the range people were found in",
-                        Said("{span}", span=usual),
-                        "measure again",
-                    )
-                )
+            elif column.end:
+                continue
+            elif not least <= value[position] <= most:
+                told, what = never, "no body has this value"
+                allowed = Said("{span} at any age", span=Amount(least, measure, most))
+                action = "correct the cell, or empty it"
+            else:
+                told, what = doubts, "this is outside the range people were found in"
+                allowed, action = Said("{span}", span=usual), "measure again"
+            shown = float(np.round(number, 6))
+            row = int(position) + 2
+            told.append(Problem(what, allowed, action, file, row, column.given, shown))
     return problems, doubts, never
 
 

@@ -13,7 +13,7 @@ import pandas as pd
 
 from sizing.bands import GroupsFit, default_widths, fit_nine_sizes, group_of
 from sizing.bands.nine_sizes import fitted_chart
-from sizing.cautions import invented_first, invented_words
+from sizing.cautions import invented_words
 from sizing.charts import SizeChart
 from sizing.charts.files import chart_bytes
 from sizing.coverage import (
@@ -76,20 +76,11 @@ class Study:
     seed: int
     weights: Mapping[str, float] = field(default_factory=lambda: dict(HARM_WEIGHTS))
 
-    @property
-    def table(self) -> pd.DataFrame:
-        """The coverage table."""
-        return self.coverage.table
-
     def overall(self, outcome: str = "covered") -> pd.Series:
         """Return the row of one outcome among all people."""
         table = self.coverage.table
         rows = table[(table["by"] == "everyone") & (table["outcome"] == outcome)]
         return rows.iloc[0]
-
-    def summary(self) -> str:
-        """Return the study's answer in plain words."""
-        return invented_first(self.chart.invented, self.coverage.summary())
 
 
 def run_study(
