@@ -71,26 +71,16 @@ class ReadingNote(UserWarning):
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong with an input: where, what, what is allowed, what to do.
+    """One thing wrong with an input: where, what, what is allowed, what to do."""
 
-    Attributes
-    ----------
-    what : str
-        What is wrong, as a sentence without its final stop.
-    allowed : str
-        What would be accepted.
-    action : str
-        What to do about it.
-    file, column, value
-        Where it stands and what was found there.
-    row : int or None
-        Row as a spreadsheet numbers it: the heading is row 1.
-    """
-
+    #: What is wrong, as a sentence without its final stop.
     what: str
+    #: What would be accepted.
     allowed: str = ""
+    #: What to do about it.
     action: str = ""
     file: str | None = None
+    #: Row as a spreadsheet numbers it: the heading is row 1.
     row: int | None = None
     column: str | None = None
     value: Any = None

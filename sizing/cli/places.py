@@ -57,20 +57,13 @@ _LESSON = (
 
 @dataclass(frozen=True)
 class Uses:
-    """The files of a command.
+    """The files of a command."""
 
-    Attributes
-    ----------
-    reads : tuple of str
-        Options that name files to be read.
-    writes : mapping of str to tuple of str
-        Options that name files to be written, and what those may end in.
-    fills : mapping of str to tuple of str
-        Options that name folders, and what is written there.
-    """
-
+    #: Options that name files to be read.
     reads: tuple[str, ...] = ()
+    #: Options that name files to be written, and what those may end in.
     writes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    #: Options that name folders, and what is written there.
     fills: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 

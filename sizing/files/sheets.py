@@ -43,33 +43,23 @@ Rows = list[list[object]]
 
 @dataclass(frozen=True)
 class Sheet:
-    """A table's cells as they stand in a file.
-
-    Attributes
-    ----------
-    body : list of list
-        Every row as wide as the heading; row ``i`` is row ``first + 1 + i`` of the
-        file, as a spreadsheet numbers it: an empty line is a row of empty cells.
-        Cells of text are ``str``, those of a workbook as they are stored; None
-        where empty.
-    first : int
-        Row of the heading.
-    separator : str
-        ``","``, ``";"`` or a tab; empty for a workbook.
-    notes, doubts : tuple of str
-        What was passed over or not read; and what was read though it is hidden.
-    shown : dict
-        Row of the file and column, 0 the first, to the sign or word that a
-        workbook shows behind the cell's number, such as ``%`` or ``cm``.
-    """
+    """A table's cells as they stand in a file."""
 
     file: str
     heading: list[object]
+    #: Every row as wide as the heading; row ``i`` is row ``first + 1 + i`` of the file,
+    #: as a spreadsheet numbers it: an empty line is a row of empty cells. Cells of text
+    #: are ``str``, those of a workbook as they are stored; None where empty.
     body: Rows
+    #: Row of the heading.
     first: int
+    #: ``","``, ``";"`` or a tab; empty for a workbook.
     separator: str
+    #: What was passed over or not read; and what was read though it is hidden.
     notes: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    #: Row of the file and column, 0 the first, to the sign or word that a workbook
+    #: shows behind the cell's number, such as ``%`` or ``cm``.
     shown: dict[tuple[int, int], str] = field(default_factory=dict)
 
 

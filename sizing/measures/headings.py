@@ -96,23 +96,15 @@ Fault = tuple[str, str, str]
 
 @dataclass(frozen=True)
 class Column:
-    """A column that a table may have.
+    """A column that a table may have."""
 
-    Attributes
-    ----------
-    name : str
-        The kit's name; of a measure without its unit and end.
-    kind : str
-        ``words``, ``number``, or of a measure ``length``, ``mass`` or ``age``.
-    also : str
-        What else people and the kit's pages write over it, parted by ``|``.
-    needed : bool
-        Whether a table without it is refused.
-    """
-
+    #: The kit's name; of a measure without its unit and end.
     name: str
+    #: ``words``, ``number``, or of a measure ``length``, ``mass`` or ``age``.
     kind: str = "words"
+    #: What else people and the kit's pages write over it, parted by ``|``.
     also: str = ""
+    #: Whether a table without it is refused.
     needed: bool = False
 
     @property
@@ -151,27 +143,18 @@ def measure_columns(*further: str) -> tuple[Column, ...]:
 
 @dataclass(frozen=True)
 class Found:
-    """A column of the user's, understood.
+    """A column of the user's, understood."""
 
-    Attributes
-    ----------
-    given : str
-        Its heading, as it stands in the file.
-    column : Column or None
-        None: it is the user's own.
-    position : int
-        Where it stands, 0 the first.
-    unit, end : str
-        For a measure: its unit, and ``low``, ``high`` or nothing.
-    guess : bool
-        Whether it is what somebody guessed.
-    """
-
+    #: Its heading, as it stands in the file.
     given: str
+    #: None: it is the user's own.
     column: Column | None
+    #: Where it stands, 0 the first.
     position: int = 0
+    #: For a measure: its unit, and ``low``, ``high`` or nothing.
     unit: str = ""
     end: str = ""
+    #: Whether it is what somebody guessed.
     guess: bool = False
 
     @property
@@ -203,22 +186,15 @@ class Found:
 
 @dataclass(frozen=True)
 class Table:
-    """The columns that one kind of table may have.
-
-    Attributes
-    ----------
-    ends : bool
-        Whether measures are given from and to.
-    guesses : bool
-        Whether measures may have been guessed.
-    row : str
-        What a row of it is called.
-    """
+    """The columns that one kind of table may have."""
 
     title: str
     columns: tuple[Column, ...]
+    #: Whether measures are given from and to.
     ends: bool = False
+    #: Whether measures may have been guessed.
     guesses: bool = False
+    #: What a row of it is called.
     row: str = "row"
 
     @cached_property

@@ -142,22 +142,15 @@ TABLES = {
 
 @dataclass(frozen=True)
 class Taken:
-    """A table whose columns are named as the kit names them.
+    """A table whose columns are named as the kit names them."""
 
-    Attributes
-    ----------
-    frame : DataFrame
-        Rows 0, 1, ...; measures keep the unit they were given in.
-    rows : list of int
-        Where the heading and each row stand in the file.
-    problems : list of Problem
-        What is wrong with the headings.
-    """
-
+    #: Rows 0, 1, ...; measures keep the unit they were given in.
     frame: pd.DataFrame
     found: list[Found]
+    #: Where the heading and each row stand in the file.
     rows: list[int]
     file: str | None
+    #: What is wrong with the headings.
     problems: list[Problem]
     table: Table
 

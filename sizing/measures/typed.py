@@ -69,20 +69,13 @@ _LIKE = {
 
 @dataclass(frozen=True)
 class Quantity:
-    """A length, mass or age as it was typed.
+    """A length, mass or age as it was typed."""
 
-    Attributes
-    ----------
-    standard : float
-        In cm, kg or years.
-    number : float
-        In the unit of the heading it was typed under.
-    said : str
-        The unit written behind it, in words, if it is not the heading's.
-    """
-
+    #: In cm, kg or years.
     standard: float
+    #: In the unit of the heading it was typed under.
     number: float
+    #: The unit written behind it, in words, if it is not the heading's.
     said: str = ""
 
     def told(self, text: str) -> str:

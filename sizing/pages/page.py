@@ -17,18 +17,12 @@ from sizing.plots.style import quiet_style
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture on a page, with the words that stand for it.
-
-    Attributes
-    ----------
-    alt : str
-        What the picture shows, for whoever cannot see it.
-    caption : str
-        What to make of it.
-    """
+    """A picture on a page, with the words that stand for it."""
 
     png: bytes
+    #: What the picture shows, for whoever cannot see it.
     alt: str
+    #: What to make of it.
     caption: str
 
     @property

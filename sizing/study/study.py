@@ -47,33 +47,23 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Study:
-    """What a study found.
-
-    Attributes
-    ----------
-    fitted : GroupsFit or None
-        How the chart was fitted; None where the user gave one.
-    fitted_people : People or None
-        Whom it was fitted to.
-    between : DataFrame
-        Odds ratios of falling between sizes; see ``who_falls_between``.
-    misses : DataFrame
-        Which measure keeps people from their nearest size; see ``why_none``.
-    sensitivity : Sensitivity
-        How far the share moves with each assumption.
-    weights : mapping of harm to float
-        How heavily a nearest size too large and one too small weigh.
-    """
+    """What a study found."""
 
     people: People
     chart: SizeChart
+    #: How the chart was fitted; None where the user gave one.
     fitted: GroupsFit | None
+    #: Whom it was fitted to.
     fitted_people: People | None
     coverage: Coverage
+    #: Odds ratios of falling between sizes; see ``who_falls_between``.
     between: pd.DataFrame
+    #: Which measure keeps people from their nearest size; see ``why_none``.
     misses: pd.DataFrame
+    #: How far the share moves with each assumption.
     sensitivity: Sensitivity
     seed: int
+    #: How heavily a nearest size too large and one too small weigh.
     weights: Mapping[str, float] = field(default_factory=lambda: dict(HARM_WEIGHTS))
 
     def overall(self, outcome: str = "covered") -> pd.Series:
