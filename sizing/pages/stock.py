@@ -131,7 +131,8 @@ def _alts(plan: StockPlan) -> dict[str, str]:
         f"{r['key']} fits {r['estimate']:.0f} people, {held[r['key']]} held"
         for r in plan.demand.query("share == 'fits'").to_dict("records")
     )
-    worst = plan.shortages.loc[plan.shortages["estimate"].idxmax()]
+    short = plan.shortages.to_dict("records")
+    worst = max(short, key=lambda row: row["estimate"])
     costs = ", ".join(
         f"{r['cost']:,.0f}: {percent(r['estimate'])}"
         for r in plan.curve.to_dict("records")

@@ -2,10 +2,9 @@
 
 from sizing.kinds import check_kinds
 from sizing.stock.need import NUMBERS, SHARING, Served, Use, serves_from
-from sizing.stock.offers import Offer, offer_from
+from sizing.stock.offers import Offer, demo_scenario, offer_from
 from sizing.stock.plan import plan_stock
 from sizing.stock.result import StockPlan
-from sizing.stock.scenario import demo_scenario
 from sizing.stock.tables import SERVICE
 
 __all__ = [

@@ -11,12 +11,12 @@ import pandas as pd
 from sizing.measures.written import Amount, Said, joined
 from sizing.people import load_people
 from sizing.stock import tables
+from sizing.stock.budget import equal_numbers, in_proportion
+from sizing.stock.cheapest import adapted
 from sizing.stock.days import Days, Group, draw_days, group_from
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
 from sizing.stock.programme import Order, Programme, days_allowed, programme_from
-from sizing.stock.repair import adapted
-from sizing.stock.rivals import equal_numbers, like_last_year
 from sizing.stock.service import Ints
 
 #: Targets at which the curve of cost is worked out.
@@ -283,7 +283,7 @@ def comparison_of(
     used = programme.offer.column("last_year")
     spent = {"plan": order.packs, "equal numbers": equal_numbers(programme, money)}
     if np.nansum(used) > 0:
-        spent["last year's use"] = like_last_year(programme, money, used)
+        spent["last year's use"] = in_proportion(programme, money, used)
     rows = []
     served = {
         name: check.needed - check.shortage(programme.stock(packs)).waiting

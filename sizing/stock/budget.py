@@ -1,14 +1,13 @@
-"""The order under a budget: fewest waiting on an average day."""
+"""Money spent: so that fewest wait, in equal numbers, or as last year."""
 
 import math
-from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
 
+from sizing.stock.cheapest import Tick
 from sizing.stock.days import Floats
-from sizing.stock.model import Model
-from sizing.stock.programme import SMALL, Order, Programme, gap_to
+from sizing.stock.programme import SMALL, Model, Order, Programme, gap_to, sizes_in
 from sizing.stock.service import Ints
 
 #: Part of the money left that is spent at once on what helps most.
@@ -27,7 +26,7 @@ def fewest_waiting(
     programme: Programme,
     budget: float,
     *,
-    tick: Callable[[], object] = lambda: None,
+    tick: Tick = lambda: None,
 ) -> Order:
     """Return the order under a budget that leaves fewest waiting on average.
 
@@ -65,10 +64,8 @@ def fewest_waiting(
             break
     else:
         search.exchange(tick)
-    found = search.best
-    bound = search.bound
-    gap = gap_to(search.fewest, bound + search.half_day)
-    return Order(found, programme.cost(found), bound, gap)
+    gap = gap_to(search.fewest, search.bound + search.half_day)
+    return Order(search.best, programme.cost(search.best), search.bound, gap)
 
 
 def spent_better(
@@ -76,7 +73,7 @@ def spent_better(
     packs: Ints,
     budget: float,
     *,
-    tick: Callable[[], object] = lambda: None,
+    tick: Tick = lambda: None,
 ) -> Ints:
     """Return the best order near one, on days that it was not made for."""
     search = _Search(programme, budget)
@@ -96,10 +93,8 @@ class _Search:
         )
         self.most = np.minimum(programme.most_packs, affordable).astype(np.int64)
         self.model = Model(programme, self.most)
-        self.waiting = self.model.variable(0.0, np.inf, whole=False)
-        self.model.row(
-            {j: -float(c) for j, c in enumerate(price) if c > 0}, -self.budget
-        )
+        self.waiting = self.model.variable(np.inf, whole=False)
+        self.model.cost_below(self.budget)
         # Means over days differ by whole days; the price decides below half a day.
         self.half_day = 0.5 / programme.days
         tie = 0.4 * self.half_day / max(float(price @ self.most), 1.0)
@@ -126,10 +121,9 @@ class _Search:
             fewer or (alike and cost < self.programme.cost(self.best) - SMALL)
         ):
             self.best, self.fewest = packs, mean
-        size = np.arange(len(packs))
-        slope = ((found.sets[:, None] >> size) & 1).mean(axis=0)
+        slope = sizes_in(found.sets, len(packs)).mean(axis=0)
         level = mean + float(slope @ self.programme.working(packs))
-        row = {self.model.held(int(j)): float(slope[j]) for j in size if slope[j]}
+        row = {self.model.held(j): s for j, s in enumerate(slope.tolist()) if s}
         self.model.row({**row, self.waiting: 1.0}, level)
         return True
 
@@ -140,7 +134,7 @@ class _Search:
             self.costs, low, np.minimum(self.best + _FAR, self.most)
         )
 
-    def exchange(self, tick: Callable[[], object]) -> None:
+    def exchange(self, tick: Tick) -> None:
         """Exchange one pack of the best order for another while that helps or saves.
 
         One look at the days without a pack tells, by the sets then short, what a
@@ -155,7 +149,7 @@ class _Search:
                 tick()
                 fewer = start - (size == given)
                 short = self.programme.short(fewer, tight=False)
-                helped = ((short.sets[:, None] >> size) & 1).sum(axis=0)
+                helped = sizes_in(short.sets, len(size)).sum(axis=0)
                 left = self.budget - fewer @ price
                 helped = np.where((price <= left) & (fewer < self.most), helped, -1)
                 taken = int(np.lexsort((price, -helped))[0])
@@ -165,12 +159,11 @@ class _Search:
 
     def promised(self) -> Ints | None:
         """Return the order that the tangents favour, and raise the bound."""
-        answer = self.model.solve(
-            self.costs, nodes=_NODES[self.programme.large], gap=_GAP / 3
-        )
-        if answer.packs is not None:
-            self.bound = max(self.bound, answer.bound - 0.4 * self.half_day)
-        return answer.packs
+        nodes = _NODES[self.programme.large]
+        packs, below = self.model.solve(self.costs, nodes=nodes, gap=_GAP / 3)
+        if packs is not None:
+            self.bound = max(self.bound, below - 0.4 * self.half_day)
+        return packs
 
     @property
     def settled(self) -> bool:
@@ -184,11 +177,11 @@ def greedy(programme: Programme, budget: float, most: Ints, share: float) -> lis
     Of the money left that ``share`` is spent at once.
     """
     packs, left = np.zeros_like(most), budget + SMALL
-    size, price = np.arange(len(most)), programme.pack_price
+    price = programme.pack_price
     way = [packs]
     while True:
         sets = programme.short(packs, tight=False).sets
-        helped = ((sets[:, None] >> size) & 1).sum(axis=0)
+        helped = sizes_in(sets, len(packs)).sum(axis=0)
         helped = helped * ((packs < most) & (price <= left))
         if not helped.any():
             return way
@@ -201,3 +194,38 @@ def greedy(programme: Programme, budget: float, most: Ints, share: float) -> lis
         packs[chosen] += bought
         left -= price[chosen] * bought
         way.append(packs)
+
+
+def equal_numbers(programme: Programme, budget: float) -> Ints:
+    """Return packs for as many slings of each size as the budget gives."""
+    return in_proportion(programme, budget, np.ones(len(programme.pack)))
+
+
+def in_proportion(programme: Programme, budget: float, used: Floats) -> Ints:
+    """Return packs in proportion to the slings used, up to the budget.
+
+    What is left buys one pack more of each size used, the cheapest first, as long as
+    it lasts: the rival spends what it can.
+    """
+    price, pack, room = programme.pack_price, programme.pack, programme.room
+    share = np.nan_to_num(np.asarray(used, dtype=float))
+    low, high = 0.0, max(budget, 1.0) + 1.0
+    wanted = share > 0
+
+    def packs(scale: float) -> Floats:
+        return np.minimum(np.floor(scale * share / pack), room)
+
+    # The largest scale that the budget pays for: costs grow with it.
+    while (packs(high) @ price) <= budget and (packs(high) < room)[wanted].any():
+        if high > 1e7:
+            break
+        high *= 2
+    for _ in range(80):
+        middle = (low + high) / 2
+        low, high = (middle, high) if packs(middle) @ price <= budget else (low, middle)
+    bought = packs(low)
+    for size in np.argsort(price, kind="stable"):
+        affordable = (bought @ price) + price[size] <= budget + SMALL
+        if wanted[size] and bought[size] < room[size] and affordable:
+            bought[size] += 1
+    return bought.astype(np.int64)

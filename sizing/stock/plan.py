@@ -19,15 +19,13 @@ from sizing.stock.alternatives import (
     robustness,
 )
 from sizing.stock.budget import fewest_waiting, spent_better
+from sizing.stock.cheapest import bettered, least_cost
 from sizing.stock.days import group_from
-from sizing.stock.least_cost import least_cost
 from sizing.stock.need import Served, Use, people_title, serves_from
-from sizing.stock.offers import Offer, offer_from
+from sizing.stock.offers import Offer, invented_parts, offer_from
 from sizing.stock.programme import Order, Programme
 from sizing.stock.progress import Progress, Steps
-from sizing.stock.repair import bettered
 from sizing.stock.result import StockPlan
-from sizing.stock.scenario import invented_parts
 from sizing.stock.service import Ints
 
 #: Days for checking, as a multiple of those for planning.

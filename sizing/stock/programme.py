@@ -1,10 +1,14 @@
-"""What every order is held against: the planning days, and what can be bought."""
+"""What every order is held against: planning days, and an integer programme."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
+from scipy import sparse
+from scipy.optimize import Bounds, LinearConstraint, milp
 
 from sizing.stock.days import Days, Floats
 from sizing.stock.offers import Offer
@@ -14,18 +18,16 @@ from sizing.stock.service import Ints, Needs, Shortage, within
 SMALL = 1e-6
 #: An order is worth looking for if it is cheaper by this.
 _CHEAPER = 0.005
+#: What scipy's milp calls a programme that no columns satisfy.
+_NO_SOLUTION = 2
 
 
 @dataclass(frozen=True)
 class Order:
     """An order and how near to the best it is known to be.
 
-    Attributes
-    ----------
-    bound : float
-        No order that does as much costs less (or, under a budget, serves more).
-    gap : float
-        Relative distance to the bound; 0 means the best is proved.
+    No order that does as much costs less than ``bound`` (or, under a budget, serves
+    more); ``gap`` is the relative distance to that, 0 if the best is proved.
     """
 
     packs: Ints
@@ -36,15 +38,7 @@ class Order:
 
 @dataclass(frozen=True)
 class Programme:
-    """What the integer programmes share.
-
-    Attributes
-    ----------
-    needs : Needs
-        Slings needed; see ``draw_days``.
-    spares : int
-        Slings of each stocked size that serve nobody.
-    """
+    """The offer, the slings needed (see ``draw_days``) and the spares kept back."""
 
     offer: Offer
     needs: Needs
@@ -73,11 +67,14 @@ class Programme:
         useful = (self.needs.counts @ fits).max(axis=0, initial=0)
         useful = np.where(useful > 0, useful + self.spares, 0)
         wanted = np.ceil(np.maximum(useful - self.owned, 0) / self.pack)
-        room = np.floor(
-            np.maximum(self.offer.column("most") - self.owned, 0) / self.pack
-        )
-        most: Ints = np.minimum(wanted, room).astype(np.int64)
+        most: Ints = np.minimum(wanted, self.room).astype(np.int64)
         return most
+
+    @cached_property
+    def room(self) -> Floats:
+        """Packs of each size that may be had beside what is owned."""
+        most = self.offer.column("most")
+        return np.floor(np.maximum(most - self.owned, 0) / self.pack)
 
     def stock(self, packs: Ints) -> Ints:
         """Slings of each size once the packs have come."""
@@ -137,3 +134,121 @@ def days_allowed(target: float, days: int) -> int:
 def gap_to(value: float, bound: float) -> float:
     """Return the relative distance; 0 for what rounding leaves."""
     return 0.0 if value <= bound + 1e-3 else (value - bound) / value
+
+
+def sizes_in(sets: Ints, sizes: int) -> Ints:
+    """Return which sizes each set holds, as 0 and 1: sets x sizes."""
+    bits: Ints = (sets[:, None] >> np.arange(sizes)) & 1
+    return bits
+
+
+class Model:
+    """Columns for packs and working slings, and rows added one by one.
+
+    Column j is the packs bought of size j; column ``held(j)`` the slings of that
+    size that serve, at most ``owned + pack * packs``, less the spares if any
+    serve at all. HiGHS solves it, through scipy.
+    """
+
+    def __init__(self, programme: Programme, most: Ints) -> None:
+        self._low: list[float] = []
+        self._high: list[float] = []
+        self._whole: list[bool] = []
+        self._rows: list[tuple[dict[int, float], float]] = []
+        self._price = programme.pack_price
+        self.sizes = len(most)
+        limit = programme.owned + programme.pack * most
+        for packs in most.tolist():
+            self.variable(packs, whole=True)
+        for slings in limit.tolist():
+            self.variable(slings, whole=False)
+        for j in range(self.sizes):
+            entries = {j: float(programme.pack[j]), self.held(j): -1.0}
+            if programme.spares:
+                stocked = self.variable(1, whole=True)
+                entries[stocked] = -float(programme.spares)
+                self.row({stocked: float(limit[j]), self.held(j): -1.0}, 0.0)
+            self.row(entries, -float(programme.owned[j]))
+
+    def held(self, size: int) -> int:
+        """Return the column of a size's working slings."""
+        return self.sizes + size
+
+    def working(self, chosen: int) -> dict[int, float]:
+        """Return the sum of the working slings of a set of sizes, as entries."""
+        return {self.held(j): 1.0 for j in range(self.sizes) if chosen >> j & 1}
+
+    def prices(self) -> dict[int, float]:
+        """Return the cost of the packs; what is free costs a very little.
+
+        Otherwise the solver might order any number of a size without a price.
+        """
+        little = 1e-7 * max(float(self._price.max(initial=0)), 1.0)
+        return {j: max(float(c), little) for j, c in enumerate(self._price)}
+
+    def cost_below(self, most: float) -> None:
+        """Let the packs cost no more than this."""
+        self.row({j: -float(c) for j, c in enumerate(self._price) if c > 0}, -most)
+
+    def variable(self, high: float, *, whole: bool) -> int:
+        """Add a column from 0 to ``high`` and return its number."""
+        self._low.append(0.0)
+        self._high.append(high)
+        self._whole.append(whole)
+        return len(self._low) - 1
+
+    def row(self, entries: Mapping[int, float], least: float) -> None:
+        """Add the condition ``entries . columns >= least``."""
+        self._rows.append((dict(entries), least))
+
+    @property
+    def number_of_rows(self) -> int:
+        """How many conditions there are."""
+        return len(self._rows)
+
+    def solve(
+        self, costs: Mapping[int, float], *, nodes: int, gap: float = 0.0
+    ) -> tuple[Ints | None, float]:
+        """Return the packs of least cost (None: none found), and what none is below.
+
+        By so many branches or to within a relative gap: the work is bounded by a
+        count and not by a time, so that every machine comes to the same answer. The
+        bound is infinite where the conditions cannot all be met.
+        """
+        whole = np.array(self._whole, dtype=int)
+        found = self._found(costs, whole, node_limit=nodes, mip_rel_gap=gap)
+        if found.status == _NO_SOLUTION:
+            return None, np.inf
+        bound = found.get("mip_dual_bound")
+        below = float(bound) if bound is not None and np.isfinite(bound) else 0.0
+        if found.x is None:
+            return None, below
+        return np.rint(found.x[: self.sizes]).astype(np.int64), below
+
+    def relaxed(
+        self, costs: Mapping[int, float], low: Ints, high: Ints
+    ) -> Floats | None:
+        """Minimise the costs with parts of packs allowed, between two orders."""
+        kept = self._low[: self.sizes], self._high[: self.sizes]
+        self._low[: self.sizes] = low.tolist()
+        self._high[: self.sizes] = high.tolist()
+        found = self._found(costs, np.zeros(len(self._low), dtype=int))
+        self._low[: self.sizes], self._high[: self.sizes] = kept
+        return None if found.x is None else np.asarray(found.x[: self.sizes])
+
+    def _found(self, costs: Mapping[int, float], whole: Ints, **options: Any) -> Any:
+        heads = np.repeat(np.arange(len(self._rows)), [len(r) for r, _ in self._rows])
+        tails = [column for row, _ in self._rows for column in row]
+        values = [value for row, _ in self._rows for value in row.values()]
+        shape = (len(self._rows), len(self._low))
+        matrix = sparse.csr_array((values, (heads, tails)), shape=shape)
+        goal = np.zeros(shape[1])
+        goal[list(costs)] = list(costs.values())
+        least = np.array([least for _, least in self._rows])
+        return milp(
+            goal,
+            integrality=whole,
+            bounds=Bounds(np.array(self._low), np.array(self._high)),
+            constraints=LinearConstraint(matrix, least, np.inf),
+            options=options,  # type: ignore[arg-type]
+        )

@@ -11,9 +11,8 @@ from scipy.optimize import brentq
 
 from sizing.charts import assign
 from sizing.stats.intervals import LEVEL, score_interval, student, wilson
-from sizing.stock.days import Days, Floats, Group
+from sizing.stock.days import Days, Floats, Group, people_variance
 from sizing.stock.offers import Offer
-from sizing.stock.sampled import people_variance
 from sizing.stock.service import Ints, Needs, Shortage
 
 #: Part of the days that the range of a number covers.

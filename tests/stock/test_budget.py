@@ -4,9 +4,14 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.stock.budget import _Search, fewest_waiting, greedy
+from sizing.stock.budget import (
+    _Search,
+    equal_numbers,
+    fewest_waiting,
+    greedy,
+    in_proportion,
+)
 from sizing.stock.programme import gap_to
-from sizing.stock.rivals import equal_numbers, like_last_year
 
 from .cases import orders, programme_of, some_programme, unit
 
@@ -195,7 +200,7 @@ def test_last_years_use_is_bought_again_in_proportion(seed, money):
     used = rng.integers(0, 5, 3).astype(float)
     most = rng.integers(2, 9, 3)
     programme = programme_of([[9, 9, 9]], [1, 2, 4], prices, most=most)
-    found = like_last_year(programme, float(money), used)
+    found = in_proportion(programme, float(money), used)
     assert found.tolist() == plainly(prices, most, money, used).tolist()
     even = equal_numbers(programme, float(money))
     assert even.tolist() == plainly(prices, most, money, np.ones(3)).tolist()
@@ -214,7 +219,7 @@ def test_rivals_know_packs_what_is_owned_and_sizes_not_used():
     assert equal_numbers(programme, 1000.0).tolist()[:2] == [4, 2]
     spent = programme.cost(equal_numbers(programme, 1000.0))
     assert 970 < spent <= 1000
-    assert like_last_year(programme, 100.0, np.array([np.nan, 0, 1])).tolist() == [
+    assert in_proportion(programme, 100.0, np.array([np.nan, 0, 1])).tolist() == [
         0,
         0,
         3,

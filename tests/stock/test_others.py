@@ -22,8 +22,8 @@ from sizing.stock.alternatives import (
     cost_curve,
     robustness,
 )
+from sizing.stock.cheapest import least_cost
 from sizing.stock.days import draw_days, group_from
-from sizing.stock.least_cost import least_cost
 from sizing.stock.progress import STEPS, Steps
 
 from .cases import four_hundred, programme_of, tall_and_short

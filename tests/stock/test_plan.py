@@ -29,10 +29,9 @@ from sizing.stock import (
     serves_from,
     service,
 )
-from sizing.stock.days import draw_days, group_from
+from sizing.stock.budget import equal_numbers, in_proportion
+from sizing.stock.days import draw_days, group_from, people_variance
 from sizing.stock.programme import Programme
-from sizing.stock.rivals import equal_numbers, like_last_year
-from sizing.stock.sampled import people_variance
 from sizing.stock.service import Needs
 
 from .cases import four_hundred, tall_and_short
@@ -370,7 +369,7 @@ def test_equal_numbers_are_equal_and_spend_what_they_can():
     # Three of each cost 660, and nothing costs the 10 left; with 770 one more.
     assert equal_numbers(programme, 670.0).tolist() == [3, 3]
     assert equal_numbers(programme, 770.0).tolist() == [4, 3]
-    assert like_last_year(programme, 560.0, np.array([2.0, 1.0])).tolist() == [4, 1]
+    assert in_proportion(programme, 560.0, np.array([2.0, 1.0])).tolist() == [4, 1]
 
 
 def test_the_answer_begins_with_whom_nothing_fits_and_splits_the_order(demo_plan):

@@ -12,10 +12,17 @@ from scipy import stats
 from sizing.people import people_from
 from sizing.stock import Served, Use
 from sizing.stock.budget import fewest_waiting, greedy
+from sizing.stock.cheapest import (
+    adapted,
+    exchanged,
+    held_on,
+    least_cost,
+    mended,
+    pared,
+    set_by_set,
+)
 from sizing.stock.days import draw_days, group_from
-from sizing.stock.least_cost import held_on, least_cost, set_by_set
 from sizing.stock.programme import days_allowed, programme_from
-from sizing.stock.repair import adapted, exchanged, mended, pared
 
 from .cases import offer_of, programme_of
 

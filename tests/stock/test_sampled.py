@@ -5,8 +5,7 @@ import pytest
 
 from sizing.people import people_from
 from sizing.stock import Served, Use, offer_from
-from sizing.stock.days import draw_days, group_from
-from sizing.stock.sampled import people_variance
+from sizing.stock.days import draw_days, group_from, people_variance
 
 from .cases import tall_and_short
 

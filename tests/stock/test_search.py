@@ -9,10 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.stock import service
-from sizing.stock.least_cost import chance_rows, least_cost
-from sizing.stock.model import Model
-from sizing.stock.programme import days_allowed, gap_to
-from sizing.stock.repair import bettered, exchanged, pared
+from sizing.stock.cheapest import bettered, chance_rows, exchanged, least_cost, pared
+from sizing.stock.programme import Model, days_allowed, gap_to
 
 from .cases import orders, programme_of, some_programme, unit
 
@@ -125,11 +123,11 @@ def test_switches_for_every_set_give_the_best_order_at_once(seed, allowed):
     levels = {chosen: programme.within(chosen) for chosen in range(1, 8)}
     model = Model(programme, programme.most_packs)
     chance_rows(model, levels, allowed)
-    answer = model.solve(model.prices(), nodes=100_000)
+    packs, bound = model.solve(model.prices(), nodes=100_000)
     best = cheapest(programme, allowed)
-    assert programme.days_short(answer.packs) <= allowed
-    assert programme.cost(answer.packs) == pytest.approx(best)
-    assert answer.bound == pytest.approx(best, abs=1e-3)
+    assert programme.days_short(packs) <= allowed
+    assert programme.cost(packs) == pytest.approx(best)
+    assert bound == pytest.approx(best, abs=1e-3)
 
 
 @pytest.mark.parametrize("spares", [0, 1, 2])
@@ -143,16 +141,16 @@ def test_working_slings_are_those_held_less_the_spares(spares, pack, owned):
     for served, want in ((5, math.ceil((5 + spares - owned) / pack)), (0, 0)):
         model = Model(programme, programme.most_packs)
         model.row({model.held(0): 1.0}, float(served))
-        answer = model.solve(model.prices(), nodes=100)
-        assert answer.packs.tolist() == [want]
-        assert answer.bound == pytest.approx(10 * pack * want, abs=1e-3)
+        packs, bound = model.solve(model.prices(), nodes=100)
+        assert packs.tolist() == [want]
+        assert bound == pytest.approx(10 * pack * want, abs=1e-3)
         parts = model.relaxed(model.prices(), np.array([0]), programme.most_packs)
         assert parts[0] <= want + 1e-9
         high = np.array([0])
         few = model.relaxed(model.prices(), high, high)
         assert (few is None) == (want > 0 and parts[0] > 1e-9)
         # What was narrowed for that look is as wide as before.
-        assert model.solve(model.prices(), nodes=100).packs.tolist() == [want]
+        assert model.solve(model.prices(), nodes=100)[0].tolist() == [want]
 
 
 def test_what_is_free_is_bought_as_needed_and_what_costs_too_much_not_at_all():
@@ -160,12 +158,11 @@ def test_what_is_free_is_bought_as_needed_and_what_costs_too_much_not_at_all():
     model = Model(programme, programme.most_packs)
     model.row({model.held(0): 1.0}, 2.0)
     model.row({model.held(1): 1.0}, 3.0)
-    assert model.solve(model.prices(), nodes=10).packs.tolist() == [2, 3]
+    assert model.solve(model.prices(), nodes=10)[0].tolist() == [2, 3]
     model.cost_below(30.0)
-    assert model.solve(model.prices(), nodes=10).packs.tolist() == [2, 3]
+    assert model.solve(model.prices(), nodes=10)[0].tolist() == [2, 3]
     model.cost_below(29.0)
-    answer = model.solve(model.prices(), nodes=10)
-    assert answer.packs is None and answer.bound == math.inf
+    assert model.solve(model.prices(), nodes=10) == (None, math.inf)
     assert model.relaxed(model.prices(), np.zeros(2, int), np.array([4, 3])) is None
 
 

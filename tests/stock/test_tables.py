@@ -10,10 +10,9 @@ from statsmodels.stats.proportion import proportion_confint
 
 from sizing.people import People, people_from
 from sizing.stock import Served, Use, offer_from, tables
-from sizing.stock.days import draw_days, group_from
-from sizing.stock.least_cost import least_cost
+from sizing.stock.cheapest import least_cost
+from sizing.stock.days import draw_days, group_from, people_variance
 from sizing.stock.programme import programme_from
-from sizing.stock.sampled import people_variance
 from sizing.stock.service import Needs
 
 from .cases import four_hundred, tall_and_short
