@@ -124,20 +124,29 @@ def drawn_again(
     for time in range(TIMES):
         tick()
         trial = work.trial(groups, AGAIN + time, work.scenarios)
-        waiting = trial.waiting(packs)
-        cost = np.nan
-        if target is not None:
-            found = trial.cheapest(packs, work.level(target), tick)
-            cost = np.nan if found is None else trial.programme.cost(found)
-        rows.append(
-            {
-                "time": time + 1,
-                "cost": cost,
-                **tables.share_row(int((waiting == 0).sum()), len(waiting)),
-                "waiting": float(waiting.mean()),
-            }
-        )
+        cost = _needed(work, trial, packs, target, tick)
+        row = {"time": time + 1, "cost": cost, **_nobody(trial.waiting(packs))}
+        rows.append(row)
     return pd.DataFrame(rows)
+
+
+def _needed(
+    work: Work,
+    trial: Trial,
+    packs: Ints,
+    target: float | None,
+    tick: Callable[[], object],
+) -> float:
+    """Return the cost of the cheapest order on other days; NaN: none, or no target."""
+    if target is None:
+        return math.nan
+    found = trial.cheapest(packs, work.level(target), tick)
+    return math.nan if found is None else trial.programme.cost(found)
+
+
+def _nobody(waiting: Ints) -> dict[str, Any]:
+    days = tables.share_row(int((waiting == 0).sum()), len(waiting))
+    return {**days, "waiting": float(waiting.mean())}
 
 
 def cost_curve(
@@ -205,23 +214,18 @@ def robustness(
         check = tables.Check(days, work.offer, work.use.spares)
         waiting = check.shortage(stock).waiting
         met = tables.ratio_row(check.needed - waiting, check.needed)
-        cost = np.nan
-        if target is not None:
-            price = offer.column("price") * offer.column("pack")
-            # As planned, the order is the one asked for.
-            found: Ints | None = packs
-            if what:
-                fewer = min(work.choosing, _FEWEST * work.scenarios)
-                trial = work.trial(others, number=fewer)
-                found = trial.cheapest(packs, work.level(target), done)
-            cost = np.nan if found is None else float(found @ price)
+        # As planned, the order is the one asked for.
+        price = offer.column("price") * offer.column("pack")
+        cost = math.nan if target is None else float(packs @ price)
+        if what:
+            fewer = min(work.choosing, _FEWEST * work.scenarios)
+            cost = _needed(work, work.trial(others, number=fewer), packs, target, done)
         rows.append(
             {
                 "people": name,
                 "shift": told,
-                **tables.share_row(int((waiting == 0).sum()), len(waiting)),
+                **_nobody(waiting),
                 "needs_met": met["estimate"],
-                "waiting": float(waiting.mean()),
                 "not_fitted": float(days.needs[:, 0].mean()),
                 "cost": cost,
             }

@@ -7,8 +7,8 @@ import numpy.typing as npt
 
 from sizing.stock.cheapest import Tick
 from sizing.stock.days import Floats
-from sizing.stock.programme import SMALL, Model, Order, Programme, gap_to, sizes_in
-from sizing.stock.service import Ints
+from sizing.stock.programme import SMALL, Model, Order, Programme, gap_to
+from sizing.stock.service import Ints, sizes_in
 
 #: Part of the money left that is spent at once on what helps most.
 _BULK, _BULK_LARGE = 0.02, 0.1
@@ -213,7 +213,8 @@ def in_proportion(programme: Programme, budget: float, used: Floats) -> Ints:
     wanted = share > 0
 
     def packs(scale: float) -> Floats:
-        return np.minimum(np.floor(scale * share / pack), room)
+        bought: Floats = np.minimum(np.floor(scale * share / pack), room)
+        return bought
 
     # The largest scale that the budget pays for: costs grow with it.
     while (packs(high) @ price) <= budget and (packs(high) < room)[wanted].any():

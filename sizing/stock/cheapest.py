@@ -14,9 +14,8 @@ from sizing.stock.programme import (
     Programme,
     days_allowed,
     gap_to,
-    sizes_in,
 )
-from sizing.stock.service import Ints
+from sizing.stock.service import Ints, sizes_in
 
 Tick = Callable[[], object]
 #: How many sets enter the programme in one round.

@@ -143,36 +143,38 @@ class Use:
     def __post_init__(self) -> None:
         """Refuse what cannot be."""
         one_of("sharing", self.sharing, SHARING)
-        problems = []
-
-        def wrong(what: str, allowed: str, value: Any) -> None:
-            problems.append(Problem(what, allowed, "correct it", value=value))
-
-        if not _is_whole(self.each, least=1):
-            wrong("'each' is no number of slings", "1 or more, whole", self.each)
-        if not _is_number(self.at_once, least=0) or self.at_once > 1:
-            wrong("'at_once' is no chance", "from 0 to 1", self.at_once)
-        if self.at_most is not None and not _is_whole(self.at_most, least=1):
-            wrong("'at_most' is no number of clients", "1 or more", self.at_most)
-        if not _is_whole(self.spares, least=0):
-            wrong("'spares' is no number of slings", "0 or more, whole", self.spares)
+        at_once = _is_number(self.at_once, least=0) and self.at_once <= 1
+        at_most = self.at_most is None or _is_whole(self.at_most, least=1)
+        each, spares = (
+            _is_whole(number, least=least)
+            for number, least in ((self.each, 1), (self.spares, 0))
+        )
+        rules: list[tuple[bool, str, str, Any]] = [
+            (each, "'each' is no number of slings", "1 or more, whole", self.each),
+            (at_once, "'at_once' is no chance", "from 0 to 1", self.at_once),
+            (at_most, "'at_most' is no number of clients", "1 or more", self.at_most),
+            (
+                spares,
+                "'spares' is no number of slings",
+                "0 or more, whole",
+                self.spares,
+            ),
+        ]
         for reason, pair in dict(self.out).items():
-            if not _is_rate(pair):
-                wrong(
-                    f"'{reason}' is no number of days out of days",
-                    "such as (1, 7): 1 day out of 7",
-                    pair,
-                )
-        if not problems and self.share_out >= 0.9:
-            wrong("slings would be out nine days in ten", "less", self.share_out)
-        if self.sharing == "personal" and (
-            self.at_once != 1.0 or self.at_most is not None
-        ):
-            wrong(
-                "'at_once' and 'at_most' are for a shared pool",
-                "sharing='shared', or neither of them",
-                self.sharing,
-            )
+            what = f"'{reason}' is no number of days out of days"
+            rules.append((_is_rate(pair), what, "such as (1, 7): 1 day out of 7", pair))
+        if all(good for good, *_ in rules):
+            out = "slings would be out nine days in ten"
+            rules.append((self.share_out < 0.9, out, "less", self.share_out))
+        alone = self.at_once == 1.0 and self.at_most is None
+        what = "'at_once' and 'at_most' are for a shared pool"
+        allowed = "sharing='shared', or neither of them"
+        rules.append((alone or self.sharing == "shared", what, allowed, self.sharing))
+        problems = [
+            Problem(what, allowed, "correct it", value=value)
+            for good, what, allowed, value in rules
+            if not good
+        ]
         if problems:
             raise InputProblems(problems, about="how slings are used")
 
@@ -206,13 +208,7 @@ class Use:
 
 
 def people_title(people: People) -> str:
-    """Return what people are called in plain words.
-
-    Examples
-    --------
-    >>> people_title(load_people("bariatric", draws=1))
-    'adults of high body mass index'
-    """
+    """Return what people are called in plain words."""
     return population_titles().get(people.name, people.name)
 
 
@@ -318,14 +314,7 @@ def _served(
 
 
 def caseloads_of(table: pd.DataFrame, folder: Path) -> list[Path]:
-    """Return the files that a table of groups names, as ``serves_from`` finds them.
-
-    Examples
-    --------
-    >>> table = pd.DataFrame({"People": ["bariatric", "ward.csv"]})
-    >>> [path.name for path in caseloads_of(table, Path("mine"))]
-    ['ward.csv']
-    """
+    """Return the files that a table of groups names, as ``serves_from`` finds them."""
     taken = take(table, GROUPS, note=False, collect=True).frame
     cells = taken.get("people", ())
     return [folder / str(who).strip() for who in cells if _is_file(str(who).strip())]
@@ -362,10 +351,5 @@ def _is_whole(value: Any, *, least: int) -> bool:
 def _is_rate(pair: Any) -> bool:
     if not isinstance(pair, Sequence) or isinstance(pair, str) or len(pair) != 2:
         return False
-    days, every = pair
-    return (
-        _is_number(days, least=0)
-        and _is_number(every, least=0)
-        and every > 0
-        and days <= every
-    )
+    numbers = all(_is_number(one, least=0) for one in pair)
+    return numbers and pair[1] > 0 and pair[0] <= pair[1]

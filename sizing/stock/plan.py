@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import pandas as pd
+from tqdm.auto import tqdm
 
 from sizing.charts import SizeChart
 from sizing.errors import SizingError, check_number, check_seed
@@ -24,12 +25,23 @@ from sizing.stock.days import group_from
 from sizing.stock.need import Served, Use, people_title, serves_from
 from sizing.stock.offers import Offer, invented_parts, offer_from
 from sizing.stock.programme import Order, Programme
-from sizing.stock.progress import Progress, Steps
 from sizing.stock.result import StockPlan
 from sizing.stock.service import Ints
 
 #: Days for checking, as a multiple of those for planning.
 _CHECKS = 4
+#: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
+Progress = Callable[[str, float], object]
+
+#: The steps of planning, and the part of the work that each is.
+STEPS: dict[str, float] = {
+    "Drawing days": 0.05,
+    "Looking for the order": 0.35,
+    "Judging the order on fresh days": 0.05,
+    "Looking at other targets": 0.20,
+    "Looking at other people": 0.30,
+    "Spending the same money otherwise": 0.05,
+}
 
 
 def plan_stock(
@@ -161,6 +173,8 @@ def plan_stock(
     people = [group.people for group in groups] + [
         group.newcomers for group in groups if group.newcomers is not None
     ]
+    sources = [line for p in people for line in p.sources]
+    chart = f"Chart: {offer.chart.name}. {offer.chart.source}".strip()
     return StockPlan(
         order=_order_table(offer, order.packs),
         **judged,
@@ -177,14 +191,7 @@ def plan_stock(
         use=use,
         currency=offer.currency,
         limits=tuple(dict.fromkeys(line for p in people for line in p.limits)),
-        sources=tuple(
-            dict.fromkeys(
-                [
-                    *(line for p in people for line in p.sources),
-                    f"Chart: {offer.chart.name}. {offer.chart.source}".strip(),
-                ]
-            )
-        ),
+        sources=tuple(dict.fromkeys([*sources, chart])),
         settings={
             "scenarios": scenarios,
             "seed": seed,
@@ -261,32 +268,65 @@ def _beyond(trial: Trial, packs: Ints, target: float, why: str) -> SizingError:
 
 
 def _order_table(offer: Offer, packs: Ints) -> pd.DataFrame:
-    columns = [
-        "key",
-        "chart",
-        "size",
-        "code",
-        "load_limit_kg",
-        "price",
-        "pack",
-        "owned",
-    ]
-    table = offer.table[columns].copy()
-    table["packs"] = packs
+    columns = ["key", "chart", "size", "code", "load_limit_kg", "price", "pack"]
+    table = offer.table[[*columns, "owned"]].assign(packs=packs)
     table["order"] = packs * table["pack"]
     table["stock"] = table["owned"] + table["order"]
-    table["cost"] = table["order"] * table["price"]
-    return table
+    return table.assign(cost=table["order"] * table["price"])
 
 
 def _group_table(groups: Sequence[Served]) -> pd.DataFrame:
-    return pd.DataFrame(
+    rows = [
         {
-            "group": [group.title for group in groups],
-            "people": [people_title(group.people) for group in groups],
-            "count": [group.present for group in groups],
-            "listed": [group.count is None for group in groups],
-            "admissions": [float(group.admissions) for group in groups],
-            "number": [group.number for group in groups],
+            "group": group.title,
+            "people": people_title(group.people),
+            "count": group.present,
+            "listed": group.count is None,
+            "admissions": float(group.admissions),
+            "number": group.number,
         }
-    )
+        for group in groups
+    ]
+    return pd.DataFrame(rows)
+
+
+class Steps:
+    """Where planning is, told to whoever asked."""
+
+    def __init__(self, progress: "bool | Progress") -> None:
+        self._tell = progress if callable(progress) else None
+        self._bar = tqdm(
+            total=100,
+            delay=2,
+            disable=progress is not True,
+            desc="Planning",
+            bar_format="{desc}: {percentage:3.0f} %|{bar}| {elapsed}",
+        )
+        self._words, self._from, self._part, self._left = "", 0.0, 0.0, 1.0
+
+    def __enter__(self) -> "Steps":
+        """Begin."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Take the bar away."""
+        self._bar.close()
+
+    def begin(self, words: str) -> None:
+        """Begin a step, one of ``STEPS``."""
+        before = list(STEPS).index(words)
+        self._words, self._part, self._left = words, STEPS[words], 1.0
+        self._from = sum(list(STEPS.values())[:before])
+        self._say()
+
+    def tick(self) -> None:
+        """Say that the step goes on; each tick fills a part of what is left of it."""
+        self._left *= 0.95
+        self._say()
+
+    def _say(self) -> None:
+        share = self._from + self._part * (1 - self._left)
+        if self._tell is not None:
+            self._tell(self._words, share)
+        self._bar.set_description_str(self._words)
+        self._bar.update(100 * share - self._bar.n)

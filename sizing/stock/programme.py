@@ -12,7 +12,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from sizing.stock.days import Days, Floats
 from sizing.stock.offers import Offer
-from sizing.stock.service import Ints, Needs, Shortage, within
+from sizing.stock.service import Ints, Needs, Shortage, sizes_in, within
 
 #: Money and numbers of people are not told apart below this.
 SMALL = 1e-6
@@ -62,8 +62,7 @@ class Programme:
     @cached_property
     def most_packs(self) -> Ints:
         """Packs of each size beyond which more cannot help or may not be had."""
-        size = np.arange(len(self.offer.keys))
-        fits = ((self.needs.masks[:, None] >> size) & 1).astype(np.int64)
+        fits = sizes_in(self.needs.masks, len(self.offer.keys))
         useful = (self.needs.counts @ fits).max(axis=0, initial=0)
         useful = np.where(useful > 0, useful + self.spares, 0)
         wanted = np.ceil(np.maximum(useful - self.owned, 0) / self.pack)
@@ -134,12 +133,6 @@ def days_allowed(target: float, days: int) -> int:
 def gap_to(value: float, bound: float) -> float:
     """Return the relative distance; 0 for what rounding leaves."""
     return 0.0 if value <= bound + 1e-3 else (value - bound) / value
-
-
-def sizes_in(sets: Ints, sizes: int) -> Ints:
-    """Return which sizes each set holds, as 0 and 1: sets x sizes."""
-    bits: Ints = (sets[:, None] >> np.arange(sizes)) & 1
-    return bits
 
 
 class Model:

@@ -50,6 +50,12 @@ class Shortage:
     tight: Ints
 
 
+def sizes_in(sets: Ints, sizes: int) -> Ints:
+    """Return which sizes each set holds, as 0 and 1: sets x sizes."""
+    bits: Ints = (sets[:, None] >> np.arange(sizes)) & 1
+    return bits
+
+
 def within(counts: Ints, masks: Ints, chosen: int) -> Ints:
     """Return, day by day, how many fit sizes in ``chosen`` and no other."""
     inside = (masks & ~np.int64(chosen)) == 0
@@ -64,7 +70,7 @@ def linked(masks: Ints, sizes: int) -> list[Ints]:
     >>> [group.tolist() for group in linked(np.array([0b011, 0b100]), 3)]
     [[0, 1], [2]]
     """
-    bits = (masks[:, None] >> np.arange(sizes)) & 1
+    bits = sizes_in(masks, sizes)
     joint = sparse.csr_array(bits.T @ bits)
     _, label = connected_components(joint, directed=False)
     return [np.flatnonzero(label == i) for i in range(label.max() + 1)]
@@ -147,8 +153,7 @@ class _Listed:
         ]
         self._sets = _spread(order, group)
         # Whole numbers below 2^53 are exact in floats, and sums of those far quicker.
-        bits = (order[:, None] >> np.arange(len(group))) & 1
-        self._bits = bits.astype(float) * count
+        self._bits = sizes_in(order, len(group)).astype(float) * count
         self._most = most
 
     def shortage(self, free: Ints, tight: bool = True) -> tuple[Ints, Ints, Ints]:
@@ -190,7 +195,7 @@ class _Flows:
     def __init__(self, counts: Ints, places: Ints, group: Ints) -> None:
         self.group = group
         self._counts = counts
-        self._fits = ((places[:, None] >> np.arange(len(group))) & 1).astype(bool)
+        self._fits = sizes_in(places, len(group)).astype(bool)
         weight = self._fits * np.maximum(counts.mean(axis=0), 1e-9)[:, None]
         joint = weight.T @ self._fits.astype(float)
         # The second eigenvector of the Laplacian lays linked sizes side by side
@@ -302,5 +307,5 @@ def _compact(masks: Ints, group: Ints) -> Ints:
 
 def _spread(places: Ints, group: Ints) -> Ints:
     """Return masks of all sizes from masks of the group's."""
-    bits = (np.asarray(places)[:, None] >> np.arange(len(group))) & 1
+    bits = sizes_in(np.asarray(places), len(group))
     return np.asarray(bits @ (np.int64(1) << group.astype(np.int64)), dtype=np.int64)

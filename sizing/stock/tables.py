@@ -13,10 +13,11 @@ from sizing.charts import assign
 from sizing.stats.intervals import LEVEL, score_interval, student, wilson
 from sizing.stock.days import Days, Floats, Group, people_variance
 from sizing.stock.offers import Offer
-from sizing.stock.service import Ints, Needs, Shortage
+from sizing.stock.service import Ints, Needs, Shortage, sizes_in
 
 #: Part of the days that the range of a number covers.
 RANGE = 0.90
+_MOST_DAYS = ((1 - RANGE) / 2, (1 + RANGE) / 2)
 _SHARE = f"{100 * LEVEL:.0f} % Wilson interval over drawn days"
 #: What the method says where the people behind the days count as a sample.
 SAMPLED = "sampled people"
@@ -51,6 +52,13 @@ class Check:
         return self.needs.shortage(self.days.free(np.maximum(stock - self.spares, 0)))
 
 
+def _row(
+    estimate: float, low: float, high: float, method: str, n: int
+) -> dict[str, Any]:
+    ends = {"estimate": float(estimate), "low": float(low), "high": float(high)}
+    return {**ends, "method": method, "n": n}
+
+
 def share_row(hits: int, number: int) -> dict[str, Any]:
     """Return a share of days with Wilson's interval.
 
@@ -60,28 +68,17 @@ def share_row(hits: int, number: int) -> dict[str, Any]:
     >>> row["estimate"], round(row["low"], 3), round(row["high"], 3)
     (0.95, 0.888, 0.978)
     """
-    low, high = score_interval(hits / number, number, student(np.inf))
-    return {
-        "estimate": hits / number,
-        "low": float(low),
-        "high": float(high),
-        "method": _SHARE,
-        "n": number,
-    }
+    share = hits / number
+    low, high = score_interval(share, number, student(np.inf))
+    return _row(share, float(low), float(high), _SHARE, number)
 
 
 def mean_row(values: Any) -> dict[str, Any]:
     """Return a mean over days with its t interval."""
     values = np.asarray(values, dtype=float)
-    mean = float(values.mean())
-    half = float(student(len(values) - 1) * values.std(ddof=1) / np.sqrt(len(values)))
-    return {
-        "estimate": mean,
-        "low": mean - half,
-        "high": mean + half,
-        "method": _MEAN,
-        "n": len(values),
-    }
+    n, mean = len(values), values.mean()
+    half = student(n - 1) * values.std(ddof=1) / np.sqrt(n)
+    return _row(mean, mean - half, mean + half, _MEAN, n)
 
 
 def ratio_row(part: Any, whole: Any) -> dict[str, Any]:
@@ -93,28 +90,17 @@ def ratio_row(part: Any, whole: Any) -> dict[str, Any]:
     """
     part, whole = np.asarray(part, dtype=float), np.asarray(whole, dtype=float)
     if whole.sum() == 0:
-        return {"estimate": 1.0, "low": 1.0, "high": 1.0, "method": _MEAN, "n": 0}
+        return _row(1.0, 1.0, 1.0, _MEAN, 0)
     ratio = part.sum() / whole.sum()
     rest = mean_row((part - ratio * whole) / whole.mean())
-    return {
-        "estimate": ratio,
-        "low": ratio + rest["low"],
-        "high": ratio + rest["high"],
-        "method": f"{_MEAN}, ratio by linearisation",
-        "n": len(part),
-    }
+    ends = ratio + rest["low"], ratio + rest["high"]
+    return _row(ratio, *ends, f"{_MEAN}, ratio by linearisation", len(part))
 
 
 def range_row(numbers: Any) -> dict[str, Any]:
     """Return the mean of a number over days and the range of most days."""
-    low, high = np.quantile(numbers, [(1 - RANGE) / 2, (1 + RANGE) / 2])
-    return {
-        "estimate": float(np.mean(numbers)),
-        "low": float(low),
-        "high": float(high),
-        "method": _RANGE,
-        "n": len(numbers),
-    }
+    low, high = np.quantile(numbers, _MOST_DAYS)
+    return _row(np.mean(numbers), low, high, _RANGE, len(numbers))
 
 
 def service(
@@ -132,15 +118,16 @@ def service(
         Shares have their 95 % interval. Numbers of people and slings have the range
         of 90 % of days, as one home would see them, not the interval of a mean.
     """
-    found = check.shortage(stock)
-    met = check.needed - found.waiting
+    waiting = check.shortage(stock).waiting
+    met = check.needed - waiting
     people = check.days.by_group.sum(axis=0)
     unfit, present = people[:, 0], people.sum(axis=1)
     known = check.shortage(np.zeros_like(stock) if owned is None else owned).waiting
+    nobody = (waiting == 0).astype(float)
     rows = {
-        "nobody_waits": share_row(int((found.waiting == 0).sum()), check.days.number),
+        "nobody_waits": share_row(int(nobody.sum()), check.days.number),
         "needs_met": ratio_row(met, check.needed),
-        "waiting": range_row(found.waiting),
+        "waiting": range_row(waiting),
         "not_fitted": range_row(unfit),
         "not_fitted_share": ratio_row(unfit, np.maximum(present, 1e-9)),
         "known_need": range_row(known),
@@ -151,17 +138,18 @@ def service(
         rest: Floats = part - rows[name]["estimate"] * whole
         return rest / max(float(whole.mean()), 1e-9)
 
-    values = {
-        "nobody_waits": (found.waiting == 0).astype(float),
-        "needs_met": off(met, check.needed, "needs_met"),
-        "waiting": found.waiting.astype(float),
-        "not_fitted": unfit.astype(float),
-        "not_fitted_share": off(unfit, present, "not_fitted_share"),
-        "known_need": known.astype(float),
-    }
-    more = people_variance(groups, check.days, list(values.values()))
-    for (name, each), (variance, df) in zip(values.items(), more, strict=True):
-        row = rows[name]
+    values = [
+        nobody,
+        off(met, check.needed, "needs_met"),
+        waiting.astype(float),
+        unfit.astype(float),
+        off(unfit, present, "not_fitted_share"),
+        known.astype(float),
+    ]
+    more = people_variance(groups, check.days, values)
+    for (name, row), each, (variance, df) in zip(
+        rows.items(), values, more, strict=True
+    ):
         if variance > 0:
             row |= _widened(row, each, variance, df, name)
         row["low"] = max(row["low"], 0.0)
@@ -207,15 +195,16 @@ def demand(check: Check, offer: Offer) -> pd.DataFrame:
         days), method, n (days).
     """
     masks, needs = check.days.masks, check.days.needs
-    rows = []
-    for size, key in enumerate(offer.keys):
-        fits = (masks >> size & 1).astype(bool)
-        only = masks == (np.int64(1) << size)
-        for share, chosen in (("fits", fits), ("only", only)):
-            rows.append(
-                {"key": key, "share": share, **range_row(needs[:, chosen].sum(axis=1))}
-            )
-    return pd.DataFrame(rows)
+    fits = sizes_in(masks, len(offer.keys))
+    alone = fits * (fits.sum(axis=1, keepdims=True) == 1)
+    number = {"fits": needs @ fits, "only": needs @ alone}
+    return pd.DataFrame(
+        [
+            {"key": key, "share": share, **range_row(number[share][:, size])}
+            for size, key in enumerate(offer.keys)
+            for share in number
+        ]
+    )
 
 
 def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
@@ -239,41 +228,27 @@ def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
     core = np.maximum(stock - check.spares, 0)
     free = check.days.free(core)
     found = check.needs.shortage(free)
-    p = check.days.share_out
+    helps = sizes_in(found.sets, len(stock)) * (1 - check.days.share_out)
+    hurts = sizes_in(found.tight, len(stock)) * free / np.maximum(core, 1)
     rows = []
     for size, key in enumerate(offer.keys):
-        helps = (found.sets >> size & 1).astype(float) * (1 - p)
-        rows.append(
-            {
-                "key": key,
-                "change": 1,
-                "nobody_waits_change": float((helps * (found.waiting == 1)).mean()),
-                **mean_row(-helps),
-            }
-        )
-        if core[size] > 0:
-            hurts = (found.tight >> size & 1) * free[:, size] / core[size]
-            rows.append(
-                {
-                    "key": key,
-                    "change": -1,
-                    "nobody_waits_change": -float(
-                        (hurts * (found.waiting == 0)).mean()
-                    ),
-                    **mean_row(hurts),
-                }
-            )
+        for change, each, late in ((1, -helps, 1), (-1, hurts, 0)):
+            if change > 0 or core[size] > 0:
+                waits = float((each[:, size] * (found.waiting == late)).mean())
+                told = {"key": key, "change": change, "nobody_waits_change": -waits}
+                rows.append(told | mean_row(each[:, size]))
     return pd.DataFrame(rows)
 
 
 def shortages(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
     """Return which sizes are short, and who waits when they are."""
-    found = check.shortage(stock)
-    rows = []
-    for size, key in enumerate(offer.keys):
-        days = int((found.sets >> size & 1).sum())
-        rows.append({"key": key, **share_row(days, check.days.number)})
-    return pd.DataFrame(rows)
+    days = sizes_in(check.shortage(stock).sets, len(stock)).sum(axis=0)
+    return pd.DataFrame(
+        [
+            {"key": key, **share_row(int(short), check.days.number)}
+            for key, short in zip(offer.keys, days, strict=True)
+        ]
+    )
 
 
 def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
@@ -331,7 +306,7 @@ _TOLD = ["stature_cm", "body_mass_kg", "hip_circumference_cm"]
 def _count_row(group: Group, rows: pd.DataFrame, total: float) -> dict[str, Any]:
     """Return how many such people are present, and its range."""
     served = group.served
-    ends = np.array([(1 - RANGE) / 2, (1 + RANGE) / 2])
+    ends = np.array(_MOST_DAYS)
     if served.count is None:
         chance = rows.groupby("person").size().to_numpy() / served.people.draws
         numbers = np.array([1.0])
@@ -346,13 +321,8 @@ def _count_row(group: Group, rows: pd.DataFrame, total: float) -> dict[str, Any]
             span, how = stats.poisson.ppf(ends, mean), "Poisson"
         else:
             span, how = stats.binom.ppf(ends, served.count, p), "binomial"
-    return {
-        "estimate": mean,
-        "low": float(span[0]),
-        "high": float(span[1]),
-        "method": f"{100 * RANGE:.0f} % {how} range over days",
-        "n": int(rows["person"].nunique()),
-    }
+    method = f"{100 * RANGE:.0f} % {how} range over days"
+    return _row(mean, span[0], span[1], method, int(rows["person"].nunique()))
 
 
 def _described(rows: pd.DataFrame) -> dict[str, float]:

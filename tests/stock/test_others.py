@@ -24,7 +24,7 @@ from sizing.stock.alternatives import (
 )
 from sizing.stock.cheapest import least_cost
 from sizing.stock.days import draw_days, group_from
-from sizing.stock.progress import STEPS, Steps
+from sizing.stock.plan import STEPS, Steps
 
 from .cases import four_hundred, programme_of, tall_and_short
 
