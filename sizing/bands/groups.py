@@ -7,6 +7,7 @@ import pandas as pd
 
 from sizing.charts.assign import assign
 from sizing.charts.size_chart import GROUPS, SizeChart
+from sizing.coverage.coverage import figures
 from sizing.errors import SizingError, check_number
 from sizing.people.layout import layout
 from sizing.people.people import People
@@ -156,27 +157,19 @@ def judge_groups(
         replicates=200,
         seed=seed,
     )
-    low, high = means.shares()
-    rows = []
-    for g, group in enumerate(["everyone", *present]):
-        for c, (label, kind) in enumerate(cases):
-            mine = group in ("everyone", kind)
-            if group != "everyone" and label != "none" and (label == "own") != mine:
-                continue
-            rows.append(
-                {
-                    "people": people.name,
-                    "group": group,
-                    "outcome": label,
-                    "size_group": kind,
-                    "estimate": means.estimate[g, c],
-                    "low": low[g, c],
-                    "high": high[g, c],
-                    "method": f"score interval; {place.how}{place.joined}",
-                    "n": round(float(means.n[g])),
-                }
-            )
-    return pd.DataFrame(rows)
+    names = ["everyone", *present]
+    table = pd.DataFrame(
+        [(people.name, group, *case) for group in names for case in cases],
+        columns=["people", "group", "outcome", "size_group"],
+    )
+    table = table.join(
+        figures(means, means.shares(), place, "score interval").iloc[:, :5]
+    )
+    # A size of the own group is one of the others' only for those others.
+    mine = table["size_group"] == table["group"]
+    kept = (table["group"] == "everyone") | (table["outcome"] == "none")
+    kept |= (table["outcome"] == "own") == mine
+    return table[kept].reset_index(drop=True)
 
 
 def _kinds(chart: SizeChart) -> list[str]:

@@ -1,7 +1,7 @@
 """What share of a population a chart covers, and who is left out."""
 
 from sizing.coverage.between import who_falls_between
-from sizing.coverage.chunks import CountedCoverage, coverage_in_chunks
+from sizing.coverage.chunks import coverage_in_chunks
 from sizing.coverage.compare import Comparison, compare_charts
 from sizing.coverage.coverage import (
     HARM_WEIGHTS,
@@ -19,7 +19,6 @@ __all__ = [
     "HARM_WEIGHTS",
     "HARM_WORDS",
     "Comparison",
-    "CountedCoverage",
     "Coverage",
     "Sensitivity",
     "assumptions",

@@ -19,20 +19,8 @@ from sizing.stats.layout import Floats, Layout
 from sizing.stats.logistic import log_odds_ratios
 from sizing.stats.shares import SMALL_GROUP
 
-COLUMNS = [
-    "fitted_to",
-    "term",
-    "level",
-    "reference",
-    "estimate",
-    "low",
-    "high",
-    "method",
-    "n",
-    "n_between",
-    "small_group",
-    "message",
-]
+COLUMNS = ["fitted_to", "term", "level", "reference", "estimate", "low", "high"]
+COLUMNS += ["method", "n", "n_between", "small_group", "message"]
 #: Groups with whom the others are compared, if people are in them; otherwise
 #: the level with most people.
 REFERENCES = {"sex": "female", "age_band": "40 to 59", "bmi_class": "healthy weight"}

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -11,7 +10,13 @@ import pandas as pd
 from sizing.cautions import cautions, invented_first
 from sizing.charts import OUTCOMES, SizeChart, assign
 from sizing.charts.fits import yardsticks
-from sizing.coverage.coverage import EVERYONE, memberships, outcome_columns
+from sizing.coverage.coverage import (
+    EVERYONE,
+    figures,
+    labelled,
+    memberships,
+    outcome_columns,
+)
 from sizing.coverage.groups import by_list
 from sizing.measures import to_tenths
 from sizing.measures.vocabulary import plain
@@ -19,7 +24,7 @@ from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.stats.intervals import LEVEL, difference_interval
 from sizing.stats.layout import Floats, Layout
-from sizing.stats.shares import SMALL_GROUP, group_means
+from sizing.stats.shares import group_means
 
 Ints = npt.NDArray[np.int64]
 
@@ -182,31 +187,13 @@ def compare_charts(
         ]
         shares.append(np.mean(each, axis=0).ravel())
 
-    low, high = difference_interval(
+    ends = difference_interval(
         means.estimate, means.variance, means.df, means.n_effective[:, None]
     )
-    count, width = means.estimate.shape
-    n = np.round(means.n).astype(np.int64)
-    method = f"{100 * LEVEL:.0f} % t interval of the paired difference; {place.how}"
-    method += place.joined
-    table = pd.DataFrame(
-        {
-            "by": np.repeat([label[0] for label in labels], width),
-            "level": np.repeat([label[1] for label in labels], width),
-            "outcome": np.tile(["covered", *OUTCOMES], count),
-            "share_a": shares[0],
-            "share_b": shares[1],
-            "estimate": means.estimate.ravel(),
-            "low": low.ravel(),
-            "high": high.ravel(),
-            "method": method,
-            "n": np.repeat(n, width),
-            "n_effective": np.repeat(means.n_effective, width),
-            "standard_error": np.sqrt(means.variance).ravel(),
-            "df": means.df.ravel(),
-            "small_group": np.repeat(n < SMALL_GROUP, width),
-        }
-    )
+    table = labelled(labels, ["covered", *OUTCOMES])
+    table = table.assign(share_a=shares[0], share_b=shares[1])
+    paired = f"{100 * LEVEL:.0f} % t interval of the paired difference"
+    table = table.join(figures(means, ends, place, paired))
     invented = chart_a.invented or chart_b.invented
     names = (chart_a.name, chart_b.name, people.name)
     unchecked = unchecked.reset_index(drop=True)
@@ -230,7 +217,7 @@ def _unchecked(
     seed: int,
 ) -> pd.DataFrame:
     """Say what a chart leaves unchecked that the other limits."""
-    rows: list[dict[str, Any]] = []
+    rows: list[pd.DataFrame] = []
     lacking = [m for m in other.measures if m not in chart.measures]
     named = assign(people, chart).table["size"].cat.codes.to_numpy()
     fitted = named >= 0
@@ -249,21 +236,12 @@ def _unchecked(
         means = group_means(
             place, list(outside), list(members), replicates=replicates, seed=seed
         )
-        low_end, high_end = means.shares()
-        rows.append(
-            {
-                "chart": chart.name,
-                "measure": measure,
-                "width": width / 10,
-                "estimate": float(means.estimate[0, 0]),
-                "low": float(low_end[0, 0]),
-                "high": float(high_end[0, 0]),
-                "method": f"95 % score interval on the effective number; {place.how}"
-                f"{place.joined}",
-                "n": round(float(means.n[0])),
-            }
-        )
-    return pd.DataFrame(rows)
+        told = figures(means, means.shares(), place).iloc[:, :5]
+        told.insert(0, "width", width / 10)
+        told.insert(0, "measure", measure)
+        told.insert(0, "chart", chart.name)
+        rows.append(told)
+    return pd.concat(rows) if rows else pd.DataFrame()
 
 
 def _fullest(values: Ints, weight: Floats, width: int) -> int:

@@ -17,7 +17,7 @@ from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.stats.intervals import LEVEL, wilson
 from sizing.stats.layout import Floats, Layout
-from sizing.stats.shares import SMALL_GROUP, group_means
+from sizing.stats.shares import SMALL_GROUP, Means, group_means
 
 #: How the group of all people is called in the column ``level``.
 EVERYONE = "everyone"
@@ -32,7 +32,7 @@ HARM_WORDS: dict[str, str] = {
 #: How heavily each weighs unless asked otherwise: a choice of ours, without a source.
 HARM_WEIGHTS: dict[str, float] = {"too_large": 2.0, "too_small": 1.0}
 HARMS_APART = "From a sling too large a person can slip; one too small cuts or tips."
-_INTERVAL = f"{100 * LEVEL:.0f} % score interval on the effective number"
+INTERVAL = f"{100 * LEVEL:.0f} % score interval on the effective number"
 
 
 @dataclass(frozen=True)
@@ -247,58 +247,62 @@ def estimate_coverage(
     labels, members = memberships(people, groupings, place)
     found = assign(people, chart)
 
-    columns = outcome_columns(found, place)
-    means = group_means(place, columns, members, replicates=replicates, seed=seed)
-    names = ["covered", *OUTCOMES]
-    low, high = means.shares()
-    count, width = means.estimate.shape
-    n = np.round(means.n).astype(np.int64)
-    method = f"{_INTERVAL}; {place.how}{place.joined}"
-    table = pd.DataFrame(
-        {
-            "by": np.repeat([label[0] for label in labels], width),
-            "level": np.repeat([label[1] for label in labels], width),
-            "outcome": np.tile(names, count),
-            "estimate": means.estimate.ravel(),
-            "low": low.ravel(),
-            "high": high.ravel(),
-            "method": method,
-            "n": np.repeat(n, width),
-            "n_effective": np.repeat(means.n_effective, width),
-            "standard_error": np.sqrt(means.variance).ravel(),
-            "df": means.df.ravel(),
-            "small_group": np.repeat(n < SMALL_GROUP, width),
-        }
+    means = group_means(
+        place,
+        outcome_columns(found, place),
+        members,
+        replicates=replicates,
+        seed=seed,
     )
-    table = table.join(_evidence(found, place, members, width))
+    table = labelled(labels, ["covered", *OUTCOMES])
+    table = table.join(figures(means, means.shares(), place))
+    table = table.join(_evidence(found, place, members, 1 + len(OUTCOMES)))
 
-    everyone = [member[:, :1] for member in members]
     columns = [
         np.concatenate(each, axis=1)
         for each in zip(
             size_columns(found, place), harm_columns(found, place), strict=True
         )
     ]
+    everyone = [member[:, :1] for member in members]
     sizes = group_means(place, columns, everyone, replicates=replicates, seed=seed)
-    low, high = wilson(sizes.estimate, sizes.variance, sizes.df, means.n_effective[:1])
-    each = pd.DataFrame(
-        {
-            "estimate": sizes.estimate[0],
-            "low": low[0],
-            "high": high[0],
-            "method": method,
-            "n": n[0],
-            "n_effective": sizes.n_effective[0],
-            "standard_error": np.sqrt(sizes.variance[0]),
-            "df": sizes.df[0],
-        }
-    )
+    ends = wilson(sizes.estimate, sizes.variance, sizes.df, means.n_effective[:1])
+    each = figures(sizes, ends, place).drop(columns="small_group")
     by_size = each.iloc[: 2 * len(chart.sizes)].copy()
     by_size.insert(0, "size", np.tile(chart.sizes, 2))
     by_size.insert(1, "share", np.repeat(["fits", "only_size"], len(chart.sizes)))
     harms = each.iloc[len(by_size) :, :5].reset_index(drop=True)
     harms.insert(0, "harm", list(HARM_WORDS))
     return Coverage(table, by_size, chart.name, people.name, people.limits, harms)
+
+
+def labelled(
+    labels: Sequence[tuple[str, str]], outcomes: Sequence[str]
+) -> pd.DataFrame:
+    """Return by, level and outcome, one row for each group and outcome."""
+    rows = [(*label, outcome) for label in labels for outcome in outcomes]
+    return pd.DataFrame(rows, columns=["by", "level", "outcome"])
+
+
+def figures(
+    means: Means, ends: tuple[Floats, Floats], place: Layout, interval: str = INTERVAL
+) -> pd.DataFrame:
+    """Return estimates with their intervals, one row for each group and column."""
+    width = means.estimate.shape[1]
+    n = np.repeat(np.round(means.n).astype(np.int64), width)
+    return pd.DataFrame(
+        {
+            "estimate": means.estimate.ravel(),
+            "low": ends[0].ravel(),
+            "high": ends[1].ravel(),
+            "method": f"{interval}; {place.how}{place.joined}",
+            "n": n,
+            "n_effective": np.repeat(means.n_effective, width),
+            "standard_error": np.sqrt(means.variance).ravel(),
+            "df": means.df.ravel(),
+            "small_group": n < SMALL_GROUP,
+        }
+    )
 
 
 def memberships(
@@ -345,10 +349,7 @@ def harm_columns(found: Assignment, place: Layout) -> list[Floats]:
 
 
 def _evidence(
-    found: Assignment,
-    place: Layout,
-    members: Sequence[Floats],
-    repeat: int,
+    found: Assignment, place: Layout, members: Sequence[Floats], repeat: int
 ) -> pd.DataFrame:
     """Return the weighted share of each level of evidence in each group."""
     level = found.table["evidence"].cat

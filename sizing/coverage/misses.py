@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import DIRECTIONS, SizeChart, assign
+from sizing.coverage.coverage import figures
 from sizing.measures import MEASURES
 from sizing.people.layout import layout
 from sizing.people.people import People
@@ -11,17 +12,8 @@ from sizing.stats.layout import Floats
 from sizing.stats.shares import group_means
 from sizing.stats.weighted import weighted_quantile
 
-COLUMNS = [
-    "measure",
-    "direction",
-    "estimate",
-    "low",
-    "high",
-    "method",
-    "n",
-    "miss_median",
-    "miss_most",
-]
+COLUMNS = ["measure", "direction", "estimate", "low", "high", "method", "n"]
+COLUMNS += ["miss_median", "miss_most"]
 
 
 def why_none(
@@ -79,41 +71,27 @@ def why_none(
     """
     place = layout(people)
     found = assign(people, chart).table
-    measure = pd.Categorical(found["failing_measure"], categories=MEASURES)
-    direction = pd.Categorical(found["direction"], categories=DIRECTIONS)
-    pairs = [
-        (m, d)
-        for m in range(len(MEASURES))
-        for d in range(len(DIRECTIONS))
-        if ((measure.codes == m) & (direction.codes == d)).any()
-    ]
+    pairs = found.groupby(
+        [
+            pd.Categorical(found["failing_measure"], categories=MEASURES),
+            pd.Categorical(found["direction"], categories=DIRECTIONS),
+        ],
+        observed=True,
+    ).indices
     if not pairs:
         return pd.DataFrame(columns=COLUMNS)
-    each = np.stack(
-        [(measure.codes == m) & (direction.codes == d) for m, d in pairs], axis=1
-    )
+    each = np.zeros((len(found), len(pairs)), dtype=bool)
+    for own, rows in zip(each.T, pairs.values(), strict=True):
+        own[rows] = True
     columns = list(each[place.rows].astype(float))
     everyone = [np.ones((place.rows.shape[1], 1))] * len(columns)
     means = group_means(place, columns, everyone, replicates=replicates, seed=seed)
-    low, high = means.shares()
-    method = f"95 % score interval on the effective number; {place.how}"
-    method += place.joined
     miss = found["miss"].to_numpy(dtype=float)
     weight = people.weight.to_numpy(dtype=float)
+    table = pd.DataFrame(list(pairs), columns=COLUMNS[:2])
+    table = table.join(figures(means, means.shares(), place).iloc[:, :5])
     middles = [_middle_and_most(miss[own], weight[own]) for own in each.T]
-    return pd.DataFrame(
-        {
-            "measure": [MEASURES[m] for m, _ in pairs],
-            "direction": [DIRECTIONS[d] for _, d in pairs],
-            "estimate": means.estimate[0],
-            "low": low[0],
-            "high": high[0],
-            "method": method,
-            "n": int(np.round(means.n[0])),
-            "miss_median": [middle for middle, _ in middles],
-            "miss_most": [most for _, most in middles],
-        }
-    )
+    return table.join(pd.DataFrame(middles, columns=COLUMNS[-2:]))
 
 
 def _middle_and_most(miss: Floats, weight: Floats) -> tuple[float, float]:

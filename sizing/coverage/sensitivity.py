@@ -21,18 +21,8 @@ from sizing.stats.joining import complete_df, join_influences
 from sizing.stats.layout import Floats, Layout
 from sizing.words.numbers import points_interval
 
-COLUMNS = [
-    "assumption",
-    "setting",
-    "label",
-    "share",
-    "estimate",
-    "low",
-    "high",
-    "method",
-    "n",
-    "source",
-]
+COLUMNS = ["assumption", "setting", "label", "share", "estimate", "low", "high"]
+COLUMNS += ["method", "n", "source"]
 
 
 @dataclass(frozen=True)
