@@ -148,7 +148,7 @@ def test_the_path_taken_changes_nothing_and_bounds_hold(constraint, seed, monkey
     assert coarse.upper_bound >= fine.share - 1e-12
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(
     st.lists(
         st.tuples(st.integers(700, 900), st.integers(700, 800)), min_size=6, max_size=30

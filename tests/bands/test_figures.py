@@ -6,8 +6,6 @@ from itertools import product
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from sizing.bands import (
     edge_stability,
@@ -15,7 +13,6 @@ from sizing.bands import (
     fit_bands,
     fit_fairest,
     frontier,
-    search,
     width_needed,
 )
 from sizing.bands.fitter import Fitter
@@ -24,7 +21,6 @@ from sizing.bands.stability import draw_samples, interval
 from sizing.errors import SizingError
 
 from .oracle import MEASURES, chart_fits, chart_share, make_people
-from .small import Small
 
 HIP, SIT = MEASURES[:2]
 WIDTHS = {HIP: 1.5, SIT: 1.0}
@@ -34,41 +30,6 @@ def few(seed=0, n=24, **columns):
     rng = np.random.default_rng(seed)
     values = 80 + rng.integers(0, 41, (n, 2)) / 10
     return make_people(values, rng.integers(1, 4, n), **columns)
-
-
-@settings(max_examples=25, deadline=None)
-@given(st.integers(0, 10**6), st.sampled_from([0.0, 0.3, 0.7]), st.booleans())
-def test_charts_are_gone_through_from_the_best_down_to_the_floor(seed, part, limited):
-    small = Small(seed, sizes=2, limited=limited)
-    worth = small.charts()
-    if not worth:
-        return
-    floor = part * max(worth.values()) - 0.5
-    found = list(fairest._charts(small.task, fairest._Floor(floor)))
-    told = [worth[tuple(map(tuple, index))] for index in found]
-    assert told == sorted((v for v in worth.values() if v > floor), reverse=True)
-    assert len({index.tobytes() for index in found}) == len(found)
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(search, "FIRST_NODES", 1)
-        again = list(fairest._charts(small.task, fairest._Floor(floor)))
-        assert [worth[tuple(map(tuple, index))] for index in again] == told
-        patch.setattr(fairest, "MOST_CHARTS", 2)
-        some = list(fairest._charts(small.task, fairest._Floor(floor)))
-        assert len(some) == min(len(found), 2) + (len(found) >= 2)
-        assert [chart is None for chart in some] == [False, False, True][: len(some)]
-        patch.setattr(fairest, "MOST_PAIRS", -1)
-        assert list(fairest._charts(small.task, fairest._Floor(floor))) == [None]
-
-
-@settings(max_examples=40, deadline=None)
-@given(st.integers(0, 10**6))
-def test_the_lowest_mix_is_that_under_which_the_best_chart_is_worst(seed):
-    cover = np.random.default_rng(seed).random((4, 3))
-    value, mix = fairest._lowest_mix(cover)
-    assert mix.sum() == pytest.approx(1) and (mix >= 0).all()
-    assert (cover @ mix).max() == pytest.approx(value)
-    steps = [(a, b, 20 - a - b) for a, b in product(range(21), repeat=2) if a + b <= 20]
-    assert value <= (cover @ (np.array(steps).T / 20)).max(axis=0).min() + 1e-9
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -219,16 +180,6 @@ def test_edges_are_those_of_the_charts_fitted_to_each_sample():
         with pytest.raises(SizingError, match="makes no sense"):
             edge_stability(people, **asked, **change)
     assert len(edge_stability(people, **asked, replicates=2)) == 8
-
-
-def test_every_person_is_drawn_as_often_as_any_other():
-    """Of 400 samples the mean varies by 0.043: the square root of 0.75 / 400."""
-    rng = np.random.default_rng(1)
-    samples = draw_samples(few(5, 4), replicates=400, rng=rng)
-    assert (samples.times.sum(axis=1) == 4).all() and samples.df == 3
-    assert samples.times.mean(axis=0) == pytest.approx(np.ones(4), abs=0.2)
-    alone = draw_samples(few(5, 1), replicates=2, rng=rng)
-    assert alone.df == 1 and alone.times.tolist() == [[1.0], [1.0]]
 
 
 def test_a_width_needed_is_looked_for_up_to_the_widest_band_there_may_be():

