@@ -1,8 +1,8 @@
 """Fit the bands of a size chart to people, exactly, with a certificate."""
 
 from sizing.bands.fairest import FairestFit, fit_fairest
-from sizing.bands.fit import fit_bands
-from sizing.bands.frontier import frontier, width_needed
+from sizing.bands.fit import BandFit, fit_bands
+from sizing.bands.frontier import edge_stability, frontier, width_needed
 from sizing.bands.groups import JUDGEMENTS, common_group, group_of, judge_groups
 from sizing.bands.nine_sizes import (
     GroupsFit,
@@ -13,8 +13,6 @@ from sizing.bands.nine_sizes import (
 )
 from sizing.bands.partition import Partition, partition_bands
 from sizing.bands.request import FitSettings
-from sizing.bands.result import BandFit
-from sizing.bands.stability import edge_stability
 from sizing.kinds import check_kinds
 
 __all__ = [

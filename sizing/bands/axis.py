@@ -28,26 +28,14 @@ ROUNDINGS: dict[str, float] = {
 
 @dataclass(frozen=True)
 class Axis:
-    """The candidate bands of one measure, for each size, in tenths (mm, 0.1 kg).
+    """The candidate bands of one measure, in tenths (mm, 0.1 kg), an array per size.
 
     A candidate of an exact axis is one band, from ``low`` to ``high``. A
     candidate of a bounding axis stands for every band that starts from ``low``
-    to ``top``; its own ``high`` is one that none of them passes.
-
-    Attributes
-    ----------
-    measure : str
-        The measure's name.
-    low, top, high : tuple of ndarray of int64
-        One array per size, smallest size first, each strictly increasing. In
-        an exact axis ``top`` equals ``low``.
-    inner : tuple of ndarray of int64
-        The least high edge among the bands a candidate stands for; in an exact
-        axis it equals ``high``.
-    least_step : int
-        A size's low edge lies at least this much above its smaller neighbour's.
-    least_overlap : int or None
-        Neighbours share at least this much of the measure.
+    to ``top``; none of them passes its ``high``, and ``inner`` is the least of
+    their high edges. Sizes stand smallest first, edges rise strictly; low edges of
+    neighbours lie ``least_step`` apart or more, and their bands share at least
+    ``least_overlap``.
     """
 
     measure: str

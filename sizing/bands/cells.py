@@ -128,10 +128,7 @@ class Rows:
     def opened(
         self, axes: Sequence[Axis], sizes: Sequence[int], nodes: Sequence[Ints]
     ) -> tuple[Floats, list[Edges]]:
-        """Return weights below cuts, and where the nodes' edges lie among them.
-
-        See ``Grid.opened``.
-        """
+        """Return the same as ``Grid.opened``, of these nodes' edges alone."""
         cuts, edges = [], []
         for d, axis in enumerate(axes):
             here = [

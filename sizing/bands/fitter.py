@@ -16,7 +16,6 @@ from sizing.bands.request import FitSettings, check_request
 from sizing.bands.search import best_chart, climb, upper_bound
 from sizing.errors import SizingError
 from sizing.kinds import check_given
-from sizing.measures.edges import NO_HIGH
 from sizing.people.people import People
 
 #: Low and high edges, shape (sizes, measures), and load limits, shape (sizes,).
@@ -75,17 +74,14 @@ class Fitter:
         near = self.rival(weight)[0] if aim else None
         weight = np.where(self.measured.coverable, weight, 0.0)
         return [
-            Task(c.axes, c.terms(weight), c.passed, total, near, c.limits, self.meter)
+            Task(c.axes, c.terms(weight), c.passed, total, c.limits, near, self.meter)
             for c in self.counters
         ]
 
     @staticmethod
     def edges(task: Task, index: Ints) -> Boxes:
         """Return the low and high edges of a task's candidates."""
-        limits = task.limits
-        if limits is None:
-            limits = np.full(task.sizes, NO_HIGH, dtype=np.int64)
-        return *_edges(task.axes, index), limits
+        return *_edges(task.axes, index), task.limits
 
     def fit(self, weight: Floats | None = None) -> Boxes:
         """Return the boxes of the best chart for some weights."""
@@ -133,7 +129,6 @@ class Fitter:
 
     def value(self, boxes: Boxes, rows: np.ndarray | None = None) -> float:
         """Return the goal's value for some rows, from first principles."""
-        rows = np.ones(len(self.measured.weight), dtype=bool) if rows is None else rows
         # Those not measured fit no size, here and among those held out.
         return self._share_measured * self.request.goal.value(
             self.measured, *boxes, rows
@@ -185,10 +180,7 @@ class Fitter:
     def _value_in(self, boxes: Boxes, measures: Sequence[int]) -> float:
         goal, measured = self._seen_in(measures)
         low, high, limits = boxes
-        everyone = np.ones(len(measured.weight), dtype=bool)
-        value = goal.value(
-            measured, low[:, measures], high[:, measures], limits, everyone
-        )
+        value = goal.value(measured, low[:, measures], high[:, measures], limits)
         return self._share_measured * value
 
     def _seen_in(self, measures: Sequence[int]) -> tuple[Goal, Measured]:
@@ -215,7 +207,7 @@ class Fitter:
             axes = [every[d] for d in measures]
             counter = Counter(goal, measured, axes, limit)
             terms = counter.terms(measured.counted)
-            task = Task(axes, terms, counter.passed, total)
+            task = Task(axes, terms, counter.passed, total, limit)
             reached, near = climb(task, _nearest(axes, boxes[0][:, measures]))
             floor = max(enough * total, reached, found)
             pairs = effort.pairs

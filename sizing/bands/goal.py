@@ -34,22 +34,13 @@ LITTLE = 0.05
 class Goal:
     """What a chart is praised for.
 
-    Attributes
-    ----------
-    name : str
-        ``covered``: the share of people who fit a size. ``judged``: each
-        person's chance of being read into a size, given the errors of
-        measurement. ``loss``: 1 less the mean loss; a person who fits costs
-        nothing, one who fits no size costs 1, and one who comes within
-        ``near`` of a size costs ``too_large`` if only low edges would have to
-        give way (the sling is too large for her), ``too_small`` if only high
-        edges would, and the dearer of both if both would.
-    sd : tuple of float
-        Blur of each measure in tenths: reading errors, or smoothing.
-    near : tuple of int
-        For the loss: how near, in tenths, for each measure.
-    too_large, too_small : float
-        Costs, from 0 to 1.
+    ``covered``: the share of people who fit a size. ``judged``: each person's chance
+    of being read into a size, given the errors of measurement. ``loss``: 1 less the
+    mean loss; a person who fits costs nothing, one who fits no size costs 1, and one
+    who comes within ``near`` (in tenths, by measure) of a size costs ``too_large`` if
+    only low edges would have to give way (the sling is too large for her),
+    ``too_small`` if only high edges would, and the dearer of both if both would.
+    ``sd`` is the blur of each measure in tenths: reading errors, or smoothing.
     """
 
     name: str = "covered"
@@ -104,10 +95,15 @@ class Goal:
         return found
 
     def value(
-        self, measured: Measured, low: Ints, high: Ints, limits: Ints, rows: np.ndarray
+        self,
+        measured: Measured,
+        low: Ints,
+        high: Ints,
+        limits: Ints,
+        rows: np.ndarray | None = None,
     ) -> float:
         """Return the goal's value for boxes and some rows, from first principles."""
-        weight = np.where(rows, measured.weight, 0.0)
+        weight = measured.weight * (True if rows is None else rows)
         worth = self.worth(measured, low, high, limits)
         return float(weight @ worth) / float(weight.sum())
 

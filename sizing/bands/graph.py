@@ -30,18 +30,11 @@ Places = npt.NDArray[np.int32]
 
 @dataclass(frozen=True)
 class Term:
-    """One term of the objective: ``worth`` times the weight in wider boxes.
+    """One term of the objective: ``worth`` (not below 0) times the weight in its boxes.
 
-    Attributes
-    ----------
-    worth : float
-        Its factor, not below zero.
-    axes : sequence of Axis
-        The candidates as this term sees them.
-    able, both : sequence of Source
-        For each size: weights below any combination of the candidates' edges,
-        of those whom the size may lift, and of those whom its smaller neighbour
-        may lift too.
+    ``axes`` are the candidates as this term sees them; ``able`` and ``both`` weights
+    below any combination of their edges, for each size: of those whom the size may
+    lift, and of those whom its smaller neighbour may lift too.
     """
 
     worth: float
@@ -85,36 +78,23 @@ class Meter:
 
 @dataclass(frozen=True)
 class Task:
-    """A chain to be found.
+    """A chain to be found: the candidates by measure, and the terms of the objective.
 
-    Attributes
-    ----------
-    axes : sequence of Axis
-        One per measure.
-    terms : sequence of Term
-        The objective; the first term's boxes are the sizes themselves.
-    passed : sequence of ndarray of float
-        For each measure: the weight of the people whom the edges of each
-        candidate have passed, counted from the lowest. A node is halved so that
-        its halves' edges pass about as many.
-    total : float
-        The weight of all people.
-    aim : ndarray of int64, shape (sizes, measures), or None
-        Low edges to which, of equally good charts, the nearest is taken:
-        least sum of distances, each divided by the band's width; of those,
-        the one with the lowest edges.
-    limits : ndarray of int64, shape (sizes,), or None
-        Load limits of the sizes in 0.1 kg, for whoever writes the chart.
-    meter : Meter
-        How long its search may go on.
+    The first term's boxes are the sizes themselves. ``passed`` holds, by measure, the
+    weight of the people whom the edges of each candidate have passed, counted from
+    the lowest: a node is halved so that its halves' edges pass about as many.
+    ``total`` is the weight of all people; ``limits`` are the sizes' load limits in
+    0.1 kg, for whoever writes the chart. Of equally good charts the one nearest to
+    the low edges ``aim`` (sizes, measures) is taken: least sum of distances, each
+    divided by the band's width; of those, the one with the lowest edges.
     """
 
     axes: Sequence[Axis]
     terms: Sequence[Term]
     passed: Sequence[Floats]
     total: float
+    limits: Ints
     aim: Ints | None = None
-    limits: Ints | None = None
     meter: Meter = field(default_factory=Meter, compare=False)
 
     @property

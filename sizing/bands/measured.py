@@ -17,29 +17,14 @@ from sizing.people.people import People
 
 @dataclass(frozen=True)
 class Measured:
-    """People's measures in tenths, with their weights.
+    """People's measures in tenths (mm, 0.1 kg), with their weights.
 
-    Attributes
-    ----------
-    measures : tuple of str
-        The measures to band by.
-    values : ndarray of int64, shape (rows, measures)
-        In mm or 0.1 kg; only rows that have every measure.
-    weight : ndarray of float
-        Weight of each of these rows.
-    mass : ndarray of int64
-        Body mass in 0.1 kg, ``NO_HIGH`` where not known: no size with a load
-        limit may then be counted on. All zero if no size has a limit.
-    coverable : ndarray of bool
-        False for those heavier than every load limit: no size may lift them.
-    person : ndarray of int64
-        0, 1, ...; the same for every draw of a person.
-    row : ndarray of int64
-        Which row of ``people.frame`` each is.
-    total : float
-        Weight of all rows of the people, those not measured included.
-    not_measured : float
-        Share of the weight that lacks one of the measures.
+    Rows of ``values`` are those of ``people.frame`` (``row``) that have every measure.
+    ``mass`` is ``NO_HIGH`` where not known: no size with a load limit may then be
+    counted on; all are 0 if no size has a limit. ``coverable`` is False for those
+    heavier than every load limit. ``person`` counts 0, 1, ... and is the same for every
+    draw of a person. ``total`` is the weight of all rows, those not measured included,
+    whose share is ``not_measured``.
     """
 
     measures: tuple[str, ...]
@@ -110,22 +95,14 @@ def _checked_weight(people: People, measures: Sequence[str], limited: bool) -> F
             f"there is nobody in '{people.name}'", allowed="at least one person"
         )
     needed = [*measures, "body_mass_kg"] if limited else measures
-    absent = [m for m in needed if m not in frame]
-    if absent:
-        raise SizingError(
-            (
-                "the people lack a measure to band by"
-                if absent[0] in measures
-                else "no load limit can be kept without the people's weight"
-            ),
-            allowed=", ".join(people.measures),
-            action=(
-                "choose among these, or add the measure to the people"
-                if absent[0] in measures
-                else "add weight to the people, or state no load limit"
-            ),
-            column=absent[0],
-        )
+    if absent := [m for m in needed if m not in frame]:
+        what = "the people lack a measure to band by"
+        action = "choose among these, or add the measure to the people"
+        if absent[0] not in measures:
+            what = "no load limit can be kept without the people's weight"
+            action = "add weight to the people, or state no load limit"
+        allowed = ", ".join(people.measures)
+        raise SizingError(what, allowed=allowed, action=action, column=absent[0])
     weight = people.weight.to_numpy(dtype=float)
     if not np.isfinite(weight).all() or (weight < 0).any() or weight.sum() <= 0:
         raise SizingError(

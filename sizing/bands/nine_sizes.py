@@ -8,11 +8,10 @@ import pandas as pd
 from tqdm.auto import tqdm
 
 from sizing.bands.axis import Width
-from sizing.bands.fit import fit_bands
+from sizing.bands.fit import BandFit, fit_bands
 from sizing.bands.fitter import Fitter
 from sizing.bands.groups import JUDGEMENTS, by_group, group_of, judge_groups
 from sizing.bands.measured import chart_of
-from sizing.bands.result import BandFit
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError

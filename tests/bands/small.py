@@ -45,6 +45,7 @@ class Small:
             counter.terms(self.weight),
             counter.passed,
             self.weight.sum(),
+            self.limits,
             rng.integers(0, 10, (sizes, measures)) if aim else None,
         )
 

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from sizing.bands import fit_bands
-from sizing.bands.result import LOOSE
+from sizing.bands.fit import LOOSE
 from sizing.people import load_people
 from sizing.people.people import People
 

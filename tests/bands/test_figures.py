@@ -16,8 +16,7 @@ from sizing.bands import (
     width_needed,
 )
 from sizing.bands.fitter import Fitter
-from sizing.bands.frontier import _scaled
-from sizing.bands.stability import draw_samples, interval
+from sizing.bands.frontier import _scaled, draw_samples, interval
 from sizing.errors import SizingError
 
 from .oracle import MEASURES, chart_fits, chart_share, make_people

@@ -15,11 +15,10 @@ from sizing.bands import (
     group_of,
     judge_groups,
 )
-from sizing.bands.fit import with_owned
+from sizing.bands.fit import HeldOut, with_owned
 from sizing.bands.fitter import Fitter
 from sizing.bands.groups import by_group, common_group
 from sizing.bands.nine_sizes import widths_of
-from sizing.bands.result import HeldOut
 from sizing.charts import SizeChart
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError

@@ -22,8 +22,8 @@ from sizing.bands import (
     judge_groups,
     partition_bands,
 )
-from sizing.bands.result import LOOSE, HeldOut
-from sizing.bands.stability import draw_samples, interval
+from sizing.bands.fit import LOOSE, HeldOut
+from sizing.bands.frontier import draw_samples, interval
 from sizing.charts import SizeChart
 from sizing.errors import SizingError
 from sizing.measures import to_tenths

@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from sizing.bands import partition, partition_bands
+from sizing.bands.fit import half_splits
 from sizing.bands.fitter import Fitter
 from sizing.bands.goal import Goal
 from sizing.bands.measured import read_measured
 from sizing.bands.request import FitSettings
-from sizing.bands.result import half_splits
 from sizing.charts import SizeChart
 from sizing.errors import SizingError
 from sizing.measures import vocabulary
