@@ -40,21 +40,9 @@ BEST = "best on average"
 class FairestFit:
     """The chart that serves the worst-served subgroup best.
 
-    Attributes
-    ----------
-    chart : SizeChart
-        The chart.
-    by : str
-        The grouping.
-    worst_share : float
-        Coverage of the worst-served subgroup.
-    upper_bound : float
-        No chart on the grid serves its worst-served subgroup better.
-    table : DataFrame
-        The chart's coverage by subgroup, and the best-on-average chart's: chart
-        (fairest, best on average), level, estimate, n.
-    average, best_average : float
-        Coverage of everyone by this chart, and by the best-on-average chart.
+    No chart on the grid serves its worst-served subgroup better than ``upper_bound``.
+    ``table`` holds chart (fairest, best on average), level, estimate, n; ``average``
+    and ``best_average`` are the coverage of everyone by these two charts.
     """
 
     chart: SizeChart

@@ -1,7 +1,9 @@
 """What other widths and numbers cover, and how far edges move with other people."""
 
+from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -60,7 +62,6 @@ def frontier(
     SizingError
         As ``fit_bands``, or if a scale is not positive.
     """
-
     check_splits(splits, seed)
     rows = []
     for count in sizes:
@@ -129,17 +130,20 @@ def width_needed(
     largest = int(min(np.ceil(most * first * 10), widest * first * 10))
     rows = []
     for count in sizes:
-        share = _BestShares(people, widths, {"sizes": count, **settings}).of
+
+        @cache
+        def share(width: int, count: int = count) -> float:
+            """Return the best share by the first measure's width in tenths."""
+            wide = _scaled(widths, width / (10 * first))
+            fitter = Fitter.of(people, widths=wide, sizes=count, **settings)
+            return fitter.value(fitter.fit())
+
         for target in targets:
-            low, high = 0, largest
-            reached = share(high) >= target - 1e-12
-            while reached and high - low > 1:
-                middle = (low + high) // 2
-                if share(middle) >= target - 1e-12:
-                    high = middle
-                else:
-                    low = middle
-            scale = high / (10 * first) if reached else float("nan")
+            enough = target - 1e-12
+            high, scale = largest, float("nan")
+            if share(largest) >= enough:
+                high = bisect_left(range(largest), enough, lo=1, key=share)
+                scale = high / (10 * first)
             wide = {m: scale * w for m, w in widths.items()}
             rows.append(
                 {
@@ -153,24 +157,6 @@ def width_needed(
                 }
             )
     return pd.DataFrame(rows)
-
-
-@dataclass(frozen=True)
-class _BestShares:
-    """The best share by the first measure's width in tenths, each found once."""
-
-    people: People
-    widths: Mapping[str, float]
-    settings: Mapping[str, Any]
-    known: dict[int, float] = field(default_factory=dict)
-
-    def of(self, width: int) -> float:
-        if width not in self.known:
-            scale = width / (10 * next(iter(self.widths.values())))
-            wide = _scaled(self.widths, scale)
-            fitter = Fitter.of(self.people, widths=wide, **self.settings)
-            self.known[width] = fitter.value(fitter.fit())
-        return self.known[width]
 
 
 def _scaled(widths: Mapping[str, float], scale: float) -> dict[str, float]:
@@ -283,24 +269,20 @@ def edge_stability(
     samples = draw_samples(people, replicates=replicates, rng=rng)
     of_row = pd.factorize(people.frame["person"])[0][measured.row]
     found = [fitter.fit(measured.weight * times[of_row]) for times in samples.times]
-    rows = []
-    for end, name in enumerate(("low", "high")):
-        edges = np.stack([boxes[end] for boxes in found]) / 10
-        low, high = interval(whole[end] / 10, edges, samples.df, level)
-        spread = edges.std(axis=0, ddof=1)
-        for k in range(sizes):
-            for d, measure in enumerate(measured.measures):
-                rows.append(
-                    {
-                        "size": k + 1,
-                        "measure": measure,
-                        "end": name,
-                        "estimate": whole[end][k, d] / 10,
-                        "low": low[k, d],
-                        "high": high[k, d],
-                        "spread": spread[k, d],
-                        "method": f"{replicates} bootstrap samples of {samples.drawn}",
-                        "n": measured.persons,
-                    }
-                )
-    return pd.DataFrame(rows)
+    edges = np.array([boxes[:2] for boxes in found]) / 10
+    estimate = np.array(whole[:2]) / 10
+    low, high = interval(estimate, edges, samples.df, level)
+    places = [
+        (k + 1, measure, end)
+        for end in ("low", "high")
+        for k in range(sizes)
+        for measure in measured.measures
+    ]
+    return pd.DataFrame(places, columns=["size", "measure", "end"]).assign(
+        estimate=estimate.ravel(),
+        low=low.ravel(),
+        high=high.ravel(),
+        spread=edges.std(axis=0, ddof=1).ravel(),
+        method=f"{replicates} bootstrap samples of {samples.drawn}",
+        n=measured.persons,
+    )

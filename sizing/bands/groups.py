@@ -118,26 +118,10 @@ def by_group(people: People, groups: pd.Series) -> dict[str, People]:
 def judge_groups(
     people: People, chart: SizeChart, groups: pd.Series, *, seed: int = 1
 ) -> pd.DataFrame:
-    """Judge people of all groups on the sizes of all groups.
+    """Judge people of all groups on the sizes of all groups, with their load limits.
 
-    Parameters
-    ----------
-    people : People
-        Everyone.
-    chart : SizeChart
-        Sizes of several groups, with their load limits.
-    groups : Series of str
-        Each row's group; see ``group_of``.
-    seed : int
-        Of the bootstrap, where the people have no survey design.
-
-    Returns
-    -------
-    DataFrame
-        people, group (of the people; ``everyone`` for all), outcome (one of
-        ``JUDGEMENTS``), size_group (whose size fits; empty for "none"; if
-        sizes of two other groups fit, the first in the chart), estimate
-        (share of the group's people), low, high, method, n (persons).
+    ``groups`` are those of ``group_of``; see ``GroupsFit.judged`` for what comes back.
+    If sizes of two other groups fit someone, the first in the chart counts.
     """
     of_person = groups.to_numpy()
     outcome, whose = _outcomes(people, chart, of_person)

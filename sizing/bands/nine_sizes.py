@@ -36,9 +36,9 @@ class GroupsFit:
     fits : mapping of str to BandFit
         Each group's own fit.
     judged : DataFrame
-        One row per group of people (and ``everyone``), outcome (see
-        ``JUDGEMENTS``) and ``size_group`` (the group whose size fits): columns
-        people, group, outcome, size_group, estimate, low, high, method, n.
+        people, group (of the people; ``everyone`` for all), outcome (own, other,
+        other_over_load, none), size_group (whose size fits; empty for "none"),
+        estimate (share of the group's people), low, high, method, n (persons).
     """
 
     chart: SizeChart

@@ -21,16 +21,9 @@ FAN = 12
 class Partition:
     """One measure cut into bands that leave nobody out.
 
-    Attributes
-    ----------
-    table : DataFrame
-        One row per band: band (1, 2, ...), low, high (smallest and largest
-        value in it), centre (mean), share (of the weight).
-    cost : float
-        Sum of weighted squared distances to the band's centre, in squared
-        units of the measure.
-    n : int
-        Number of values.
+    ``table``: band (1, 2, ...), low, high (smallest and largest value in it), centre
+    (mean), share (of the weight). ``cost``: the sum of weighted squared distances to
+    the bands' centres; ``n``: how many values.
     """
 
     table: pd.DataFrame

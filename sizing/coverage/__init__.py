@@ -5,7 +5,6 @@ from sizing.coverage.chunks import coverage_in_chunks
 from sizing.coverage.compare import Comparison, compare_charts
 from sizing.coverage.coverage import (
     HARM_WEIGHTS,
-    HARM_WORDS,
     Coverage,
     estimate_coverage,
     harm_words,
@@ -17,7 +16,6 @@ from sizing.kinds import check_kinds
 
 __all__ = [
     "HARM_WEIGHTS",
-    "HARM_WORDS",
     "Comparison",
     "Coverage",
     "Sensitivity",

@@ -22,18 +22,11 @@ Flags = npt.NDArray[np.bool_]
 class State:
     """Bodies, weights and chart under one setting.
 
-    Attributes
-    ----------
-    values : dict of measure to ndarray, shape (rows,)
-        In cm and kg, NaN where missing: what the chart limits and the people have.
-    weight : ndarray, shape (persons,)
-        In the order of ``place``.
-    seed : int
-        Of the drawn measuring errors.
-    refit : callable or None
-        Fits the chart anew: ``refit(scale)`` with its widths multiplied,
-        ``refit(too_large=2)`` for the least harm at this weight of a size too large.
-        None where the chart was not fitted.
+    ``values`` (cm and kg, NaN where missing) are what the chart limits and the people
+    have, row by row; ``weight`` stands in the order of ``place``; ``seed`` draws the
+    measuring errors. ``refit`` fits the chart anew: ``refit(scale)`` with its widths
+    multiplied, ``refit(too_large=2)`` for the least harm at this weight of a size too
+    large; None where the chart was not fitted.
     """
 
     values: Mapping[str, Floats]
@@ -112,18 +105,6 @@ def _moved(
     return None if same else replace(state, values=values)
 
 
-def _shift(state: State, row: pd.Series) -> State | None:
-    return _moved(state, row, lambda _, x: x + row["amount"], drawn=False)
-
-
-def _shift_drawn(state: State, row: pd.Series) -> State | None:
-    return _moved(state, row, lambda _, x: x + row["amount"], drawn=True)
-
-
-def _scale_drawn(state: State, row: pd.Series) -> State | None:
-    return _moved(state, row, lambda _, x: x * (1 + row["amount"]), drawn=True)
-
-
 def _form(state: State, row: pd.Series) -> State | None:
     """Move the curves where nobody of that build was measured."""
     measures = [m for m in SEATED_AND_GIRTHS if m in state.values]
@@ -149,17 +130,10 @@ def _form(state: State, row: pd.Series) -> State | None:
 
 
 def _weighted(state: State, weight: Floats) -> State | None:
-    if weight.sum() <= 0 or np.allclose(weight / weight.sum(), _parts(state.weight)):
+    was = state.weight / state.weight.sum()
+    if weight.sum() <= 0 or np.allclose(weight / weight.sum(), was):
         return None
     return replace(state, weight=weight)
-
-
-def _parts(weight: Floats) -> Floats:
-    return np.asarray(weight / weight.sum())
-
-
-def _equal_weights(state: State, row: pd.Series) -> State | None:
-    return _weighted(state, (state.weight > 0).astype(float))
 
 
 def _heavy_share(state: State, row: pd.Series) -> State | None:
@@ -215,18 +189,6 @@ def _width(state: State, row: pd.Series) -> State | None:
     return None if same else replace(state, chart=replace(state.chart, frame=frame))
 
 
-def _least_harm(state: State, row: pd.Series) -> State | None:
-    if state.refit is None:
-        return None
-    return replace(state, chart=state.refit(too_large=float(row["amount"])))
-
-
-def _whole_units(state: State, row: pd.Series) -> State | None:
-    return replace(
-        state, values={m: np.floor(x + 0.5) for m, x in state.values.items()}
-    )
-
-
 def _error(state: State, row: pd.Series) -> State | None:
     """Add a drawn measuring error to every body."""
     typical = vocabulary().set_index("name")["error_cm"]
@@ -240,16 +202,29 @@ def _error(state: State, row: pd.Series) -> State | None:
 
 
 ALTERATIONS: dict[str, Alter] = {
-    "shift": _shift,
-    "shift_drawn": _shift_drawn,
-    "scale_drawn": _scale_drawn,
+    "shift": lambda state, row: _moved(
+        state, row, lambda _, x: x + row["amount"], drawn=False
+    ),
+    "shift_drawn": lambda state, row: _moved(
+        state, row, lambda _, x: x + row["amount"], drawn=True
+    ),
+    "scale_drawn": lambda state, row: _moved(
+        state, row, lambda _, x: x * (1 + row["amount"]), drawn=True
+    ),
     "form": _form,
-    "equal_weights": _equal_weights,
+    "equal_weights": lambda state, _: _weighted(
+        state, (state.weight > 0).astype(float)
+    ),
     "heavy_share": _heavy_share,
     "only_walking": _only_walking,
     "half_open": _half_open,
     "width": _width,
-    "least_harm": _least_harm,
-    "whole_units": _whole_units,
+    "least_harm": lambda state, row: (
+        state.refit
+        and replace(state, chart=state.refit(too_large=float(row["amount"])))
+    ),
+    "whole_units": lambda state, _: replace(
+        state, values={m: np.floor(x + 0.5) for m, x in state.values.items()}
+    ),
     "error": _error,
 }

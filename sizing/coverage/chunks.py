@@ -114,7 +114,7 @@ def _count(frame: pd.DataFrame, chart: SizeChart, groupings: Sequence[str]) -> S
             allowed=", ".join(needed),
             action="name the columns so",
         )
-    powers = [None, None, None]
+    powers: list[Floats | None] = [None, None, None]
     if "weight" in frame:
         weight = frame["weight"].to_numpy(dtype=float, na_value=np.nan)
         if not (np.isfinite(weight).all() and (weight >= 0).all()):
@@ -125,7 +125,7 @@ def _count(frame: pd.DataFrame, chart: SizeChart, groupings: Sequence[str]) -> S
             )
         powers = [None, weight, weight**2]
     outcome = judge(tenths(frame, chart), chart, len(frame)).code
-    found = {}
+    found: Sums = {}
     for by in (EVERYONE, *groupings):
         names, place = [EVERYONE], outcome.astype(np.intp)
         if by != EVERYONE:

@@ -6,18 +6,17 @@ import pytest
 
 from sizing.bands import (
     BandFit,
-    FairestFit,
     coverage_by_sizes,
     default_widths,
     fit_bands,
     fit_fairest,
     fit_groups,
     group_of,
-    judge_groups,
 )
+from sizing.bands.fairest import FairestFit
 from sizing.bands.fit import HeldOut, with_owned
 from sizing.bands.fitter import Fitter
-from sizing.bands.groups import by_group, common_group
+from sizing.bands.groups import by_group, common_group, judge_groups
 from sizing.bands.nine_sizes import widths_of
 from sizing.charts import SizeChart
 from sizing.coverage import estimate_coverage

@@ -19,11 +19,11 @@ from sizing.bands import (
     fit_fairest,
     fit_groups,
     group_of,
-    judge_groups,
     partition_bands,
 )
 from sizing.bands.fit import LOOSE, HeldOut
 from sizing.bands.frontier import draw_samples, interval
+from sizing.bands.groups import judge_groups
 from sizing.charts import SizeChart
 from sizing.errors import SizingError
 from sizing.measures import to_tenths

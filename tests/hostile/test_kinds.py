@@ -97,11 +97,6 @@ GOOD = {
     "frontier": {**FIT, "splits": 2, "sizes": (2,), "scales": (1.0,)},
     "group_of": {"people": PEOPLE},
     "judge_chart": JUDGED,
-    "judge_groups": {
-        "people": PEOPLE,
-        "chart": CHART,
-        "groups": pd.Series("adult", index=PEOPLE.frame.index),
-    },
     "limits_of_agreement": {"guess": NUMBERS, "truth": NUMBERS},
     "load_people": {"name": "bariatric", "draws": 1},
     "measuring_error": {"readings": READINGS},
