@@ -30,8 +30,8 @@ from sizing.measures import MEASURES, vocabulary
 from sizing.people import People, load_people, population_titles
 from sizing.plots.bands import plot_edge_stability, plot_frontier
 from sizing.plots.chart import plot_people_and_chart
-from sizing.plots.style import percent
 from sizing.words.labels import LEVEL_WORDS, labels
+from sizing.words.numbers import share as percent
 
 USUAL, OWN = "usual", "own"
 _LIMITS = (

@@ -18,9 +18,9 @@ from sizing.measures.written import written
 from sizing.pages.page import Section, table
 from sizing.pages.study import study_axes, study_page, study_pictures, study_report
 from sizing.people import People, population_titles
-from sizing.plots.style import percent
 from sizing.study.study import Study, run_study
 from sizing.words.labels import labels
+from sizing.words.numbers import share as percent
 
 #: Of ``run_study``, and what is left to draw afterwards.
 _STEPS = 6

@@ -10,7 +10,6 @@ from sizing.lesson.agreement import TOGETHER, signed
 from sizing.lesson.choosing import CHOICE_WORDS
 from sizing.lesson.room import RoomResult
 from sizing.pages.page import Page, Picture, Section, Table, table
-from sizing.plots.style import percent
 from sizing.words.lesson import (
     gain_words,
     guesses_words,
@@ -20,6 +19,7 @@ from sizing.words.lesson import (
     unit_of,
 )
 from sizing.words.numbers import interval
+from sizing.words.numbers import share as percent
 
 _SOURCES = {"chosen": "as the room chose", "tape": "by their own tapes"}
 _KINDS = {"within": "the same person", "between": "another person"}

@@ -17,10 +17,11 @@ from sizing.plots.stock import (
     plot_demand,
     plot_shortages,
 )
-from sizing.plots.style import figure_of, percent
+from sizing.plots.style import figure_of
 from sizing.stock import SERVICE, StockPlan
 from sizing.stock.result import DAY, NO_SLING, money
 from sizing.stock.tables import SHARES
+from sizing.words.numbers import share as percent
 
 QUESTION = (
     "Which sizes of sling should be stocked, and how many of each, so that almost "

@@ -21,10 +21,10 @@ from sizing.plots.style import (
     beside,
     grid_below,
     name_rows,
-    percent,
     percent_axis,
     quiet_style,
 )
+from sizing.words.numbers import share as percent
 
 _CORNERS: tuple[tuple[str, str], ...] = (
     ("left", "bottom"),

@@ -15,10 +15,10 @@ from sizing.plots.style import (
     axes_or_new,
     name_rows,
     past,
-    percent,
     percent_axis,
     quiet_style,
 )
+from sizing.words.numbers import share as percent
 
 #: Bands without one edge are drawn as wide as this share of the other edge.
 _OPEN = 0.3

@@ -15,10 +15,10 @@ from sizing.plots.style import (
     axes_or_new,
     grid_below,
     name_rows,
-    percent,
     percent_axis,
     quiet_style,
 )
+from sizing.words.numbers import share as percent
 
 #: Letters of an assumption's name in one line.
 _LETTERS = 22

@@ -15,10 +15,10 @@ from sizing.plots.style import (
     grid_below,
     name_rows,
     past,
-    percent,
     percent_axis,
     quiet_style,
 )
+from sizing.words.numbers import share as percent
 
 
 def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) -> Axes:

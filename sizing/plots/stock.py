@@ -15,9 +15,9 @@ from sizing.plots.style import (
     grid_below,
     name_rows,
     past,
-    percent,
     quiet_style,
 )
+from sizing.words.numbers import share as percent
 
 
 def plot_demand(

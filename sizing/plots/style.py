@@ -76,19 +76,8 @@ def figure_of(ax: Axes) -> Figure:
     return figure
 
 
-def percent(share: float, *, places: int = 0) -> str:
-    """Write a share as people read it; never round a few to none or most to all."""
-    step = 10.0**-places
-    value = 100 * share
-    if 0 < value < step / 2:
-        return f"under {step:.{places}f} %"
-    if 100 - step / 2 < value < 100:
-        return f"over {100 - step:.{places}f} %"
-    return f"{value:.{places}f} %"
-
-
 def percent_axis(axis: Axis, *, decimals: int | None = 0) -> None:
-    """Write an axis of shares in percent, as ``percent`` writes them."""
+    """Write an axis of shares in percent."""
     axis.set_major_formatter(PercentFormatter(1.0, decimals=decimals, symbol=" %"))
 
 

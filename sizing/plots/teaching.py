@@ -14,11 +14,11 @@ from sizing.plots.style import (
     SOFT,
     axes_or_new,
     name_rows,
-    percent,
     percent_axis,
     quiet_style,
 )
 from sizing.words.numbers import interval
+from sizing.words.numbers import share as percent
 
 #: Inches of a slide: at 200 dots an inch it fills a projector of 1920 by 1080.
 WIDE, HIGH = 9.6, 5.4

@@ -10,7 +10,7 @@ from sizing.charts import demo_chart
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.people import load_people
-from sizing.plots.style import percent
+from sizing.words.numbers import share as percent
 
 from .test_widgets import taken
 
