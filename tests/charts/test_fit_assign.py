@@ -17,8 +17,8 @@ from sizing.charts import (
     fits_matrix,
 )
 from sizing.charts import fits as core
-from sizing.charts.fits import size_masks, yardsticks
-from sizing.errors import SizingError, SizingWarning
+from sizing.charts.fits import size_masks
+from sizing.errors import SizingError
 from sizing.measures import EVIDENCE
 from sizing.people.people import People
 
@@ -198,7 +198,7 @@ def frame_of(rows: list[dict]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=MEASURES).astype(float)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(rows=persons, chart=charts())
 def test_assign_against_a_plain_loop(rows, chart):
     result = assign(people_of(frame_of(rows)), chart)
@@ -225,7 +225,7 @@ def test_assign_against_a_plain_loop(rows, chart):
             assert pd.isna(got["miss"])
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(rows=persons, chart=charts(), seed=st.integers(0, 99))
 def test_the_order_of_people_and_sizes_does_not_matter(rows, chart, seed):
     rng = np.random.default_rng(seed)
@@ -242,7 +242,7 @@ def test_the_order_of_people_and_sizes_does_not_matter(rows, chart, seed):
     )
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(rows=persons, chart=charts(), more=st.sampled_from([0.1, 3.0]))
 def test_widening_never_loses_anyone(rows, chart, more):
     wide = chart.frame.copy()
@@ -303,65 +303,6 @@ def test_edges_and_load_limits(mass, hip, outcome):
         {"body_mass_kg": [mass], "hip_circumference_cm": [hip]}, dtype=float
     )
     assert assign(people_of(frame), two()).table["outcome"].tolist() == [outcome]
-
-
-def test_what_is_missing_is_named():
-    frame = pd.DataFrame(
-        {
-            "body_mass_kg": [np.nan, 60, np.nan],
-            "hip_circumference_cm": [80, np.nan, np.nan],
-        }
-    )
-    table = assign(people_of(frame), two()).table
-    assert table["failing_measure"].tolist() == [
-        "body_mass_kg",
-        "hip_circumference_cm",
-        "body_mass_kg",
-    ]
-    assert set(table["direction"]) == {"not_measured"}
-
-
-def test_a_fit_that_is_known_stands_though_another_is_not():
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": ["one", "two"],
-                "hip_circumference_cm_low": [70, 70],
-                "hip_circumference_cm_high": [90, 90],
-                "sitting_height_cm_low": [None, 80],
-            }
-        ),
-        warn=False,
-    )
-    frame = pd.DataFrame(
-        {"hip_circumference_cm": [80.0], "sitting_height_cm": [np.nan]}
-    )
-    assert assign(people_of(frame), chart).table["outcome"].tolist() == ["one"]
-
-
-def test_past_both_ends_counts_as_beyond_the_largest():
-    chart = two(sitting_height_cm_low=[80, 85], sitting_height_cm_high=[90, 95])
-    frame = pd.DataFrame(
-        {
-            "body_mass_kg": [60.0],
-            "hip_circumference_cm": [120.0],
-            "sitting_height_cm": [60.0],
-        }
-    )
-    assert assign(people_of(frame), chart).table["outcome"].tolist() == [
-        "beyond_largest"
-    ]
-
-
-def test_a_column_that_the_people_lack_is_warned_of():
-    frame = pd.DataFrame({"body_mass_kg": [60.0]})
-    with pytest.warns(SizingWarning, match="no column hip_circumference_cm") as caught:
-        result = assign(
-            people_of(frame),
-            two(),
-        )
-    assert "take the limit off the chart" in str(caught[0].message)
-    assert result.table["outcome"].tolist() == ["not_measured"]
 
 
 def test_the_worst_evidence_is_carried():
@@ -442,56 +383,6 @@ def test_two_byte_columns_reach_their_ends():
     assert got.tolist() == [0, 0, 1, 0, 0]
 
 
-def test_two_byte_columns_hold_the_topmost_edge():
-    hip = np.array([1099, 1100, 1101], dtype=np.int16)
-    mass = np.array([500, 500, 500], dtype=np.int16)
-    got = size_masks({"body_mass_kg": mass, "hip_circumference_cm": hip}, two())
-    assert got.tolist() == [2, 2, 0]
-    load = np.array([1499, 1500, 1501], dtype=np.int16)
-    got = size_masks({"body_mass_kg": load, "hip_circumference_cm": hip - 99}, two())
-    assert got.tolist() == [2, 2, 0]
-
-
-def test_the_unit_of_a_miss_is_the_median_width():
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": ["one", "two", "three"],
-                "hip_circumference_cm_low": [70, 75, 80],
-                "hip_circumference_cm_high": [80, 87, 140],
-                "stature_cm_low": [100, 120, 200],
-                "sitting_height_cm_low": [80, 80, 80],
-                "sitting_height_cm_high": [80, 80, 80],
-            }
-        ),
-        warn=False,
-    )
-    assert yardsticks(chart) == {
-        "hip_circumference_cm": 120,
-        "stature_cm": 120,
-        "sitting_height_cm": 1,
-    }
-
-
-@pytest.mark.parametrize("count", [8, 9, 17, 33, 64])
-def test_any_number_of_sizes_up_to_64(count):
-    low = np.arange(count) * 2.0 + 10
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": [str(i) for i in range(count)],
-                "hip_circumference_cm_low": low,
-                "hip_circumference_cm_high": low + 1,
-            }
-        ),
-        warn=False,
-    )
-    frame = pd.DataFrame({"hip_circumference_cm": low + 0.5})
-    assert (fits_matrix(frame, chart) == np.eye(count, dtype=bool)).all()
-    table = assign(people_of(frame), chart).table
-    assert table["size"].tolist() == list(chart.sizes)
-
-
 def test_one_mask_holds_no_more_than_64_sizes():
     chart = chart_from(
         pd.DataFrame({"size": range(65), "hip_circumference_cm_low": 70}), warn=False
@@ -509,25 +400,6 @@ def test_columns_of_different_length_are_refused():
         )
     with pytest.raises(SizingError, match="at least one measure"):
         size_masks({}, two())
-
-
-def test_values_in_cm_and_in_tenths_agree(rng):
-    frame = pd.DataFrame(
-        {
-            "body_mass_kg": rng.uniform(40, 160, 500).round(1),
-            "hip_circumference_cm": rng.uniform(60, 120, 500).round(1),
-        }
-    )
-    tenths = {m: np.round(frame[m] * 10).to_numpy(np.int16) for m in frame}
-    assert (fits_matrix(frame, two()) == fits_matrix(tenths, two())).all()
-
-
-def test_who_fits_is_given_no_reason_why_not():
-    frame = pd.DataFrame({"body_mass_kg": [60.0], "hip_circumference_cm": [80.0]})
-    row = assign(people_of(frame), two()).table.iloc[0]
-    why_not = ["nearest_size", "failing_measure", "direction", "miss"]
-    assert row["outcome"] == "one"
-    assert row[why_not].isna().all()
 
 
 @pytest.mark.parametrize(

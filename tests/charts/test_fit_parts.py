@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from sizing.charts import OUTCOMES, SizeChart, assign, chart_from
 from sizing.charts import fits as core
-from sizing.charts.fits import judge, nearest, size_masks, yardsticks
+from sizing.charts.fits import judge, size_masks, yardsticks
 from sizing.client.outcomes import edges_of, fitting
 from sizing.errors import SizingWarning
 from sizing.measures import MEASURES
@@ -55,14 +55,6 @@ def test_every_two_byte_value_is_looked_up_as_any_other(bands):
     found = every[values.astype(np.int16).view(np.uint16)]
     expected = core.masks(values, table)
     assert (found == expected).all()
-
-
-@pytest.mark.parametrize("top", [32766, 32767, 32768, 40000])
-def test_two_byte_tables_end_where_two_bytes_do(top):
-    table = core.lookup(np.array([5]), np.array([top]), np.uint8)
-    every = core._every_short(table)
-    values = np.array([-1, 4, 5, 32766, 32767], dtype=np.int16)
-    assert every[values.view(np.uint16)].tolist() == [0, 0, 1, 1, int(top >= 32767)]
 
 
 @pytest.mark.parametrize(
@@ -131,23 +123,6 @@ def test_the_unit_of_a_miss_is_a_width_or_a_tenth_of_an_edge():
     assert yardsticks(chart) == {HIP: 1.0}
     chart = chart_of([0.6], [np.nan])
     assert yardsticks(chart) == {HIP: 1.0}
-
-
-def test_the_nearest_by_hand_and_only_of_those_that_do_not_bear():
-    chart = chart_of([70, 90], [80, 100], load_limit_kg=[100.0, 150.0])
-    values = {
-        HIP: np.array([640, 826, 874, 1060, 820, 850]),
-        "body_mass_kg": np.array([900, 900, 900, -1, 1200, 1600]),
-    }
-    over = np.array([False] * 4 + [True, True])
-    size, measure, direction, miss = nearest(values, chart, over_load=over)
-    assert size.tolist() == [0, 0, 1, 1, 0, 1]
-    assert [list(yardsticks(chart))[j] for j in measure] == [HIP] * 4 + [
-        "body_mass_kg"
-    ] * 2
-    # Too small for whoever is above the band, too large for whoever is below.
-    assert direction.tolist() == [1, 0, 1, 0, 2, 2]
-    assert miss.tolist() == pytest.approx([6.0, 2.6, 2.6, 6.0, 20.0, 10.0])
 
 
 def test_a_mass_right_at_the_load_limit_is_not_over_it():

@@ -59,7 +59,6 @@ def file_problems(path: Path) -> tuple[pd.DataFrame, str]:
         ("hip_circumference_cm_low", [70, 111], "the low limit is above", 111.0),
         ("size", ["one", "one"], "the size stands twice, also in row 2", "one"),
         ("size", ["one", " "], "a size without a name", None),
-        ("group", ["adult", "adlut"], "unknown group", "adlut"),
         ("group", ["adult", "xxx"], "unknown group", "xxx"),
     ],
 )
@@ -75,21 +74,18 @@ def test_a_wrong_cell_is_named_with_its_place(column, values, what, value):
     assert row["action"]
 
 
-def test_a_near_group_is_suggested():
-    assert (
-        "did you mean 'adult'?"
-        in problems(good(group=["adult", "adlut"])).loc[0, "action"]
-    )
-    assert "choose one" in problems(good(group=["adult", "xxx"])).loc[0, "action"]
-
-
-def test_what_is_unclear_is_answered_with_what_to_write():
-    def action(cell):
-        found = problems(good(hip_circumference_cm_low=[70, cell]))
-        return found.loc[0, "action"]
-
-    assert action("1,885") == "write 1885 or 1.885"
-    assert action("35 1/2 in") == "write 90.17, or correct the heading"
+@pytest.mark.parametrize(
+    ("column", "cell", "action"),
+    [
+        ("hip_circumference_cm_low", "1,885", "write 1885 or 1.885"),
+        ("hip_circumference_cm_low", "35 1/2 in", "write 90.17, or correct the head"),
+        ("group", "adlut", "did you mean 'adult'?"),
+        ("group", "xxx", "choose one"),
+    ],
+)
+def test_what_is_unclear_is_answered_with_what_to_write(column, cell, action):
+    (told,) = problems(good(**{column: [good()[column][0], cell]}))["action"]
+    assert told.startswith(action)
 
 
 def test_every_problem_is_named_at_once():
@@ -146,22 +142,6 @@ def test_a_wrong_heading_is_named(heading, what, action):
     assert found.loc[0, "row"] == 1
 
 
-def test_a_measure_in_two_units_is_refused():
-    found = problems(good(hip_circumference_in_high=[40, 50]))
-    assert found.loc[0, "what"].startswith(
-        "the same measure, hip_circumference, stands in two units: 'cm' and 'in'"
-    )
-    assert found.loc[0, "column"] == "hip_circumference_in_high"
-
-
-def test_a_column_given_twice_is_refused():
-    frame = good()
-    frame.insert(2, "Size", ["a", "b"])
-    assert "stands in two columns, also as 'size'" in problems(frame).loc[0, "what"]
-    found = problems(good(load_limit_lb=[300, 300]))
-    assert "stands in two units: 'kg' and 'lb'" in found.loc[0, "what"]
-
-
 @pytest.mark.parametrize(
     ("column", "values", "words"),
     [
@@ -179,30 +159,6 @@ def test_limits_at_their_ends(column, values, words):
         assert chart.frame[column].tolist() == values
     else:
         assert words in problems(frame).loc[0, "what"]
-
-
-def test_no_size_column_no_limits_no_rows():
-    found = problems(pd.DataFrame({"group": ["adult"]}))
-    assert set(found["what"]) == {"there is no column 'size'", "no limits at all"}
-    assert "no sizes under the heading" in problems(good().iloc[:0]).loc[0, "what"]
-
-
-def test_a_size_without_any_limit_is_refused():
-    found = problems(
-        good(hip_circumference_cm_low=[70, None], hip_circumference_cm_high=[90, None])
-    )
-    assert found.loc[0, "what"] == "this size has no limits at all"
-    assert found.loc[0, "row"] == 3
-
-
-def test_a_load_limit_under_the_band_is_refused():
-    found = problems(good(body_mass_kg_low=[40, 170], body_mass_kg_high=[90, 200]))
-    assert len(found) == 1
-    assert (
-        "under the size's body-mass band, which begins at 170 kg"
-        in found.loc[0, "what"]
-    )
-    assert (found.loc[0, "column"], found.loc[0, "value"]) == ("load_limit_kg", 160)
 
 
 def test_a_load_limit_where_the_band_begins_is_taken():
@@ -241,19 +197,6 @@ def test_units_do_not_change_the_chart(unit, factor):
     ):
         assert got.tolist() == np.round(want).tolist()
     assert chart.load_limits().tolist() == [1200, 1600]
-
-
-def test_the_low_above_high_message_speaks_the_users_unit():
-    frame = pd.DataFrame(
-        {
-            "size": ["one"],
-            "sitting_height_in_low": [36.5],
-            "sitting_height_in_high": [30],
-        }
-    )
-    found = problems(frame)
-    assert found.loc[0, "value"] == 36.5
-    assert "high limit, 30" in found.loc[0, "what"]
 
 
 def test_capitals_and_spaces_in_headings_do_not_matter():
@@ -297,12 +240,6 @@ def test_an_empty_heading_hides_none_that_follows():
     ]
     told = [problem.what for problem in wrong if "no heading" in problem.what]
     assert told == ["column 2 has no heading", "column 4 has no heading"]
-
-
-def test_read_headings_says_what_each_means():
-    columns, wrong = CHART.read(["size", "chart_name", "colour"])
-    assert [c.kind for c in columns] == ["words", "words", "own"]
-    assert not wrong
 
 
 # Files
@@ -417,7 +354,7 @@ def charts(draw) -> SizeChart:
     return chart_from(pd.DataFrame(data), name="mine", source="invented", warn=False)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(chart=charts(), kind=st.sampled_from(["csv", "xlsx"]))
 def test_a_chart_comes_back_as_it_was_written(chart, kind, tmp_path_factory):
     path = tmp_path_factory.mktemp("charts") / f"mine.{kind}"
@@ -432,16 +369,6 @@ def test_a_chart_comes_back_as_it_was_written(chart, kind, tmp_path_factory):
             column = f"{measure}_{end}"
             assert back.frame[column].equals(chart.frame[column])
     assert (back.name, back.source) == (chart.name, chart.source)
-
-
-def test_numbers_that_are_codes_stay_text(tmp_path):
-    path = tmp_path / "mine.csv"
-    path.write_text(
-        "size,load_limit_kg,stature_cm_low,code,list_price\none,99,150,007,12.50\n"
-    )
-    frame = read_chart(path).frame
-    assert frame.loc[0, "code"] == "007"
-    assert frame.loc[0, "list_price"] == 12.5
 
 
 def test_a_file_without_a_name_is_named_by_the_file(tmp_path):
