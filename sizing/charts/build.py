@@ -36,8 +36,21 @@ _ABOUT = ("chart_name", "chart_source")
 #: Both ends in one cell: 20-40, 20 to 40, with any dash.
 _RANGE = re.compile(r"([\d.,]+)\s*(?:[-\u2010-\u2015\u2212]|to)\s*([\d.,]+)")
 
-_EMPTY = "correct it, or empty the cell"
 #: What is wrong, what is allowed, what to do.
+_TOO_MUCH = (
+    "a limit that no body can have",
+    f"at most {_MOST:g} cm or kg; an empty cell means no limit",
+    "correct it, or empty the cell",
+)
+_NOTHING = (
+    "an upper limit of nothing fits nobody",
+    "a number above 0; an empty cell means no limit",
+    "correct it, or empty the cell",
+)
+_ENDLESS = (
+    "a limit whose end is not said",
+    "names that end in _low or _high, or cells such as 20-40",
+)
 _EMPTY_TABLE = (
     "there are no sizes under the heading",
     "one row for each size",
@@ -129,14 +142,17 @@ def chart_from(
         for column in columns:
             limit = column.kind in OF_KIND
             if (limit or column.stem in ("size", "group")) and column.standard in table:
-                made[column.standard], wrong = _column(table, column, rows)
-                problems += wrong
+                values = [
+                    _value(cell, column, row)
+                    for cell, row in zip(table[column.standard], rows, strict=True)
+                ]
+                problems += [wrong for _, wrong in values if wrong is not None]
+                made[column.standard] = [value for value, _ in values]
         problems += _row_problems(made, columns, rows)
         told = {c: _told(table[c]) for c in _ABOUT if c in table}
-        fault = name_fault(told.get("chart_name", ""))
-        if fault:
-            words = told["chart_name"]
-            problems.append(Problem(*fault, None, None, "chart_name", words))
+        if fault := name_fault(told.get("chart_name", "")):
+            where = (None, None, "chart_name", told["chart_name"])
+            problems.append(Problem(*fault, *where))
         if problems:
             raise InputProblems(problems)
     chart = SizeChart(
@@ -167,12 +183,8 @@ def _from_ranges(
         ends = [replace(one, end=end) for end in ENDS]
         columns += ends
         if not any(parts):
-            allowed = "names that end in _low or _high, or cells such as 20-40"
             do = f"write '{ends[0].standard}' or '{ends[1].standard}'"
-            where = (None, 1, one.given)
-            problems.append(
-                Problem("a limit whose end is not said", allowed, do, *where)
-            )
+            problems.append(Problem(*_ENDLESS, do, None, 1, one.given))
             continue
         for i, end in enumerate(ends):
             data[end.standard] = [part and part[i + 1] for part in parts]
@@ -202,49 +214,29 @@ def _table_problems(table: pd.DataFrame, columns: Sequence[Found]) -> list[Probl
     return problems
 
 
-def _column(
-    table: pd.DataFrame, column: Found, rows: Sequence[int]
-) -> tuple[list[Any], list[Problem]]:
-    cells = table[column.standard].tolist()
+def _value(cell: object, column: Found, row: int) -> tuple[Any, Problem | None]:
+    """Return what a cell holds, limits in cm or kg, and what is wrong with it."""
+    where = (None, row, column.given)
     if column.stem == "size":
-        return [as_text(cell) for cell in cells], []
+        return as_text(cell), None
     if column.stem == "group":
-        return _groups(cells, column, rows)
-    values, problems = [], []
-    for cell, row in zip(cells, rows, strict=True):
-        number = as_number(
-            cell, file=None, row=row, column=column.given, unit=column.unit
-        )
-        if isinstance(number, Problem):
-            problems.append(number)
-            number = math.nan
-        elif number * column.factor > _MOST:
-            most = f"at most {_MOST:g} cm or kg; an empty cell means no limit"
-            where = (_EMPTY, None, row, column.given, number)
-            problems.append(Problem("a limit that no body can have", most, *where))
-        elif number == 0 and column.end != "low":
-            least = "a number above 0; an empty cell means no limit"
-            where = (_EMPTY, None, row, column.given, number)
-            what = "an upper limit of nothing fits nobody"
-            problems.append(Problem(what, least, *where))
-        # Rounded as the unit gate does, so that 36 in is 91.44 and no more.
-        values.append(round(number * column.factor, 9))
-    return values, problems
-
-
-def _groups(
-    cells: Sequence[object], column: Found, rows: Sequence[int]
-) -> tuple[list[Any], list[Problem]]:
-    groups = [as_text(cell).lower() for cell in cells]
-    problems = []
-    for group, cell, row in zip(groups, cells, rows, strict=True):
-        if group and group not in GROUPS:
-            near = get_close_matches(group, GROUPS, 1, 0.5)
-            hint = f"did you mean '{near[0]}'?" if near else "choose one of these"
-            allowed = f"{', '.join(GROUPS)}, or an empty cell"
-            where = (hint, None, row, column.given, cell)
-            problems.append(Problem("unknown group", allowed, *where))
-    return groups, problems
+        group = as_text(cell).lower()
+        if not group or group in GROUPS:
+            return group, None
+        near = get_close_matches(group, GROUPS, 1, 0.5)
+        hint = f"did you mean '{near[0]}'?" if near else "choose one of these"
+        allowed = f"{', '.join(GROUPS)}, or an empty cell"
+        return group, Problem("unknown group", allowed, hint, *where, cell)
+    number = as_number(cell, file=None, row=row, column=column.given, unit=column.unit)
+    if isinstance(number, Problem):
+        return math.nan, number
+    # Rounded as the unit gate does, so that 36 in is 91.44 and no more.
+    value, wrong = round(number * column.factor, 9), None
+    if number * column.factor > _MOST:
+        wrong = Problem(*_TOO_MUCH, *where, number)
+    elif number == 0 and column.end != "low":
+        wrong = Problem(*_NOTHING, *where, number)
+    return value, wrong
 
 
 def _row_problems(
@@ -257,25 +249,31 @@ def _row_problems(
     limits = [c for c in made if c.endswith(ENDS)]
     for i, row in enumerate(rows):
         if "size" in made:
-            size, heading = made["size"][i], by_name["size"].given
-            fault, shown = name_fault(size), size[:40] or None
-            if not size:
-                fault = _NAMELESS
-            elif not fault and alike(size) in RESERVED:
-                fault, shown = _NO_SIZE, size
-            elif not fault:
-                other = first.setdefault(alike(size), (row, size))
-                if other[0] != row:
-                    same = "" if other[1] == size else _BUT_FOR
-                    what = f"the size stands twice{same}, also in row {other[0]}"
-                    fault = (what, "each size once", "rename or delete one of them")
-                    shown = size
-            if fault:
-                problems.append(Problem(*fault, None, row, heading, shown))
+            size = made["size"][i]
+            if fault := _size_fault(size, row, first):
+                where = (None, row, by_name["size"].given, size[:40] or None)
+                problems.append(Problem(*fault, *where))
         if limits and all(math.isnan(made[c][i]) for c in limits):
             problems.append(Problem(*_UNLIMITED, None, row))
         problems += _limit_problems(made, by_name, i, row)
     return problems
+
+
+def _size_fault(
+    size: str, row: int, first: dict[str, tuple[int, str]]
+) -> tuple[str, str, str] | None:
+    """Say what is wrong with a size's name, ``first`` being where each was seen."""
+    if not size:
+        return _NAMELESS
+    if fault := name_fault(size):
+        return fault
+    if alike(size) in RESERVED:
+        return _NO_SIZE
+    other, name = first.setdefault(alike(size), (row, size))
+    if other == row:
+        return None
+    what = f"the size stands twice{'' if name == size else _BUT_FOR}, also in row "
+    return f"{what}{other}", "each size once", "rename or delete one of them"
 
 
 def _limit_problems(
