@@ -163,17 +163,21 @@ def assign(people: People, chart: SizeChart) -> Assignment:
     one too_small_for 0.5
     """
     values = tenths(people.frame, chart)
-    _warn_of_lacking(people, chart, list(values))
+    if lacking := [measure for measure in values if measure not in people.frame]:
+        warn(
+            f"{people.name} has no column {', '.join(lacking)}, which the chart "
+            f"'{chart.name}' limits: it counts as not measured. Add the column, "
+            "let the missing measures be drawn, or take the limit off the chart"
+        )
     found = judge(values, chart, len(people.frame))
     count, fits = found.count, unpack(found.fitting, len(chart.sizes))
-    columns: dict[str, Any] = {
-        "outcome": _labels(found.code, OUTCOMES),
-        "size": _labels(np.where(count > 0, fits.argmax(axis=1), -1), chart.sizes),
-        "sizes_fitting": count.astype(np.int64),
-    }
-    columns |= _why_not(values, chart, found.code, found.possible)
-    columns["evidence"] = _worst_evidence(people, values)
-    table = people.frame[["person", "draw"]].assign(**columns)
+    table = people.frame[["person", "draw"]].assign(
+        outcome=_labels(found.code, OUTCOMES),
+        size=_labels(np.where(count > 0, fits.argmax(axis=1), -1), chart.sizes),
+        sizes_fitting=count.astype(np.int64),
+        **_why_not(values, chart, found.code, found.possible),
+        evidence=_worst_evidence(people, values),
+    )
     return Assignment(table, fits, people.weight, chart, people.name)
 
 
@@ -185,16 +189,6 @@ def _labels(
     return pd.Categorical.from_codes(codes, dtype=kind)
 
 
-def _warn_of_lacking(people: People, chart: SizeChart, needed: list[str]) -> None:
-    lacking = [measure for measure in needed if measure not in people.frame]
-    if lacking:
-        warn(
-            f"{people.name} has no column {', '.join(lacking)}, which the chart "
-            f"'{chart.name}' limits: it counts as not measured. Add the column, "
-            "let the missing measures be drawn, or take the limit off the chart"
-        )
-
-
 def _why_not(
     values: dict[str, npt.NDArray[np.int64]],
     chart: SizeChart,
@@ -203,11 +197,9 @@ def _why_not(
 ) -> dict[str, Any]:
     """Return the columns that explain why no size fits."""
     n, names = len(code), list(values)
-    size = np.full(n, -1)
-    measure = np.full(n, -1)
-    direction = np.full(n, -1)
+    size, measure, direction = np.full((3, n), -1)
     miss = np.full(n, np.nan)
-    small, large = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
+    small, large = np.zeros((2, n), dtype=bool)
 
     rows = np.flatnonzero(np.isin(code, [2, 3, 4, 5]))
     if len(rows):
@@ -246,10 +238,8 @@ def _worst_evidence(
     missing, unsupported = EVIDENCE.index("missing"), EVIDENCE.index("unsupported")
     worst = np.zeros(len(people.frame), dtype=np.int64)
     for measure, x in values.items():
-        if measure in people.evidence:
-            stated = pd.Categorical(people.evidence[measure], list(EVIDENCE)).codes
-            level = np.where(stated < 0, unsupported, stated)
-        else:
-            level = np.full(len(x), unsupported)
+        given = people.evidence.get(measure, pd.Series(index=people.frame.index))
+        stated = pd.Categorical(given, list(EVIDENCE)).codes
+        level = np.where(stated < 0, unsupported, stated)
         worst = np.maximum(worst, np.where(x == MISSING_TENTHS, missing, level))
     return _labels(worst, EVIDENCE, ordered=True)

@@ -251,8 +251,8 @@ def _row_problems(
         if "size" in made:
             size = made["size"][i]
             if fault := _size_fault(size, row, first):
-                where = (None, row, by_name["size"].given, size[:40] or None)
-                problems.append(Problem(*fault, *where))
+                heading, shown = by_name["size"].given, size[:40] or None
+                problems.append(Problem(*fault, None, row, heading, shown))
         if limits and all(math.isnan(made[c][i]) for c in limits):
             problems.append(Problem(*_UNLIMITED, None, row))
         problems += _limit_problems(made, by_name, i, row)

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.charts.size_chart import SizeChart
+from sizing.charts.size_chart import Ints, SizeChart
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
@@ -33,7 +33,6 @@ OUTCOMES: tuple[str, ...] = (
 _BLOCK = 1 << 16
 
 Masks = npt.NDArray[np.unsignedinteger[Any]]
-Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 #: Measures to columns of whole tenths, negative where not measured.
 Tenths = Mapping[str, npt.NDArray[np.integer[Any]]]

@@ -74,12 +74,9 @@ def review_chart(chart: SizeChart, *, people: People | None = None) -> pd.DataFr
     """
     rows: list[dict[str, Any]] = []
     for measure in chart.measures:
-        rows += _between(chart, measure)
-        rows += _plausible(chart, measure)
-    rows += _group_order(chart)
-    rows += _inside(chart)
-    rows += _unlimited(chart)
-    rows += _loads(chart)
+        rows += [*_between(chart, measure), *_plausible(chart, measure)]
+    for look in (_group_order, _inside, _unlimited, _loads):
+        rows += look(chart)
     if people is not None:
         rows += _no_people(chart, people)
     found = pd.DataFrame(rows, columns=COLUMNS)

@@ -10,6 +10,7 @@ from sizing.errors import one_of
 from sizing.measures import MEASURES, to_tenths
 from sizing.measures.edges import NO_HIGH, NO_LOW
 
+Ints = npt.NDArray[np.int64]
 #: The three groups a chart's sizes may belong to.
 GROUPS: tuple[str, ...] = ("paediatric", "adult", "bariatric")
 
@@ -39,11 +40,6 @@ class SizeChart:
     source: str = ""
 
     @property
-    def table(self) -> pd.DataFrame:
-        """The chart's frame."""
-        return self.frame
-
-    @property
     def invented(self) -> tuple[str, ...]:
         """``("chart",)`` for a demo, wherever it went since; else nothing.
 
@@ -61,18 +57,10 @@ class SizeChart:
     @property
     def measures(self) -> tuple[str, ...]:
         """Measures that at least one size limits, in the kit's order."""
-        return tuple(
-            m
-            for m in MEASURES
-            if any(
-                f"{m}_{end}" in self.frame and self.frame[f"{m}_{end}"].notna().any()
-                for end in ("low", "high")
-            )
-        )
+        filled = {str(name) for name in self.frame.columns[self.frame.notna().any()]}
+        return tuple(m for m in MEASURES if filled & {f"{m}_low", f"{m}_high"})
 
-    def edges(
-        self, measure: str
-    ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    def edges(self, measure: str) -> tuple[Ints, Ints]:
         """Return the low and high edges of one measure in tenths, one per size.
 
         No limit is ``NO_LOW`` or ``NO_HIGH``.
@@ -82,7 +70,7 @@ class SizeChart:
         high = to_tenths(self._column(f"{measure}_high"))
         return np.where(low < 0, NO_LOW, low), np.where(high < 0, NO_HIGH, high)
 
-    def load_limits(self) -> npt.NDArray[np.int64]:
+    def load_limits(self) -> Ints:
         """Return each size's load limit in 0.1 kg; ``NO_HIGH`` if none stated."""
         limit = to_tenths(self._column("load_limit_kg"))
         return np.where(limit < 0, NO_HIGH, limit)
