@@ -42,18 +42,6 @@ def test_slings_out_as_needs_agree_with_slings_out_one_by_one(people):
         assert abs(as_needs - one_by_one) < 0.015
 
 
-def test_a_fitting_sling_added_never_hurts(people):
-    offer = offer_from(tall_and_short())
-    group = group_from(Served(people, 20), offer)
-    days = draw_days(
-        [group], Use(out={"laundry": (1, 7)}), sizes=2, days=500, seed=(1, 1)
-    )
-    check = tables.Check(days, offer, 0)
-    before = check.shortage(np.array([9, 10])).waiting
-    for more in ([1, 0], [0, 1], [2, 3]):
-        assert (check.shortage(np.array([9, 10]) + more).waiting <= before).all()
-
-
 def test_admissions_replace_a_caseload_at_a_constant_rate():
     own = people_from(pd.DataFrame({"stature_cm": [150.0] * 10}))
     others = people_from(pd.DataFrame({"stature_cm": [180.0]}))
@@ -304,18 +292,3 @@ def test_the_same_seed_gives_the_same_days_and_another_others(people):
     assert first.luck.shape == (60, 2) and (first.luck != other.luck).all()
     # Groups alike are not the same people.
     assert not np.array_equal(first.by_group[0], first.by_group[1])
-
-
-def test_fewer_days_than_people_are_as_good_as_many():
-    """Two days on which fifty or so come, of each kind of group."""
-    own = people_from(pd.DataFrame({"stature_cm": [150.0] * 10}))
-    offer = offer_from(tall_and_short())
-    use = Use(passed_on=False)
-    for served in (
-        Served(own, admissions=50),
-        Served(own, 10, admissions=50),
-        Served(own, 60, number="poisson"),
-    ):
-        group = group_from(served, offer)
-        days = draw_days([group], use, sizes=2, days=2, seed=(2, 0))
-        assert (needs_of(days, 1) > 35).all() and (needs_of(days, 1) < 100).all()

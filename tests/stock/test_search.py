@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.stock import service
-from sizing.stock.cheapest import bettered, chance_rows, exchanged, least_cost, pared
+from sizing.stock.cheapest import bettered, chance_rows, least_cost
 from sizing.stock.programme import Model, days_allowed, gap_to
 
-from .cases import orders, programme_of, some_programme, unit
+from .cases import orders, programme_of, some_programme
 
 SEEDS = st.integers(0, 2**32 - 1)
 
@@ -40,29 +40,6 @@ def cheapest(programme, allowed):
         if programme.days_short(every[place]) <= allowed:
             return costs[place]
     return None
-
-
-@settings(max_examples=25, deadline=None)
-@given(SEEDS, st.integers(0, 4))
-def test_packs_of_several_are_taken_off_until_none_may_go(seed, late):
-    programme = some_programme(seed, pack=[2, 1, 3])
-    found = pared(programme, programme.most_packs, late)
-    assert programme.days_short(found) <= late
-    for j in np.flatnonzero(found):
-        assert programme.days_short(found - unit(j, 3)) > late
-
-
-def test_sizes_of_which_a_spare_takes_the_first_and_packs_are_not_brought_in():
-    """Both sizes fit everybody; the cheap one would do if one of it served."""
-    needs, masks, prices = [[2], [2]], [3], [10.0, 100.0]
-    for more, held in (({"spares": 1}, [0, 3]), ({"pack": [2, 1]}, [0, 2])):
-        programme = programme_of(needs, masks, prices, **more)
-        most = programme.most_packs
-        assert exchanged(programme, np.array(held), most, 0).tolist() == held
-    # Where the spare is there already the next one serves.
-    owned = programme_of(needs, masks, prices, spares=1, owned=[1, 0])
-    found = exchanged(owned, np.array([0, 3]), owned.most_packs, 0)
-    assert found.tolist() == [2, 0]
 
 
 def test_a_gap_is_relative_and_nothing_within_a_thousandth():

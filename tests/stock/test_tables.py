@@ -35,8 +35,8 @@ def test_the_interval_holds_the_service_on_fresh_days(people):
         drawn = draw_days([group], use, sizes=2, days=days, seed=(5, seed))
         return tables.service(tables.Check(drawn, offer, 0), stock).iloc[0]
 
-    truth = judged(200_000, 1)["estimate"]
-    rows = [judged(400, 2 + i) for i in range(400)]
+    truth = judged(100_000, 1)["estimate"]
+    rows = [judged(400, 2 + i) for i in range(300)]
     held = np.mean([row["low"] <= truth <= row["high"] for row in rows])
     assert 0.93 <= held <= 0.97
 
@@ -57,7 +57,7 @@ def test_other_people_of_the_same_kind_widen_the_interval(people):
     ((variance, df),) = people_variance([group], check.days, [value])
     rng = np.random.default_rng(3)
     found, met, others = [], [], []
-    for seed in range(150):
+    for seed in range(100):
         chosen = rng.integers(0, people.n, people.n)
         other = people_from(people.frame.iloc[chosen].drop(columns=["person", "draw"]))
         _, again = judged(other, 2000, seed + 1)
@@ -149,10 +149,10 @@ def test_one_sling_more_or_less_where_some_are_out(people):
     stock = np.array([10, 13])
 
     def waiting(stock):
-        days = draw_days([group], use, sizes=2, days=40_000, seed=(1, 1))
+        days = draw_days([group], use, sizes=2, days=20_000, seed=(1, 1))
         return tables.Check(days, offer, 0).shortage(stock).waiting.mean()
 
-    days = draw_days([group], use, sizes=2, days=40_000, seed=(1, 2))
+    days = draw_days([group], use, sizes=2, days=20_000, seed=(1, 2))
     table = tables.one_more_or_less(tables.Check(days, offer, 0), offer, stock)
     for row in table.itertuples():
         step = row.change * np.eye(2, dtype=int)[offer.keys.index(row.key)]
@@ -197,16 +197,6 @@ def test_a_ratio_over_days_against_a_mean_and_a_jackknife(rng):
     # Nothing needed: all of it is met.
     nothing = tables.ratio_row(np.zeros(5), np.zeros(5))
     assert [nothing[k] for k in ("estimate", "low", "high", "n")] == [1, 1, 1, 0]
-
-
-def test_tilted_weights_move_the_mean_and_no_further_than_people_go():
-    w = np.ones(5)
-    x = np.array([50.0, 60.0, 70.0, 80.0, 90.0])
-    for shift in (5.0, -7.0, 0.0):
-        new = tables.tilted(w, x, shift)
-        assert new @ x / new.sum() == pytest.approx(70 + shift)
-    new = tables.tilted(w, x, 100.0)
-    assert 85 < new @ x / new.sum() < 90
 
 
 def test_a_client_whose_draws_differ_is_not_fitted_on_some_days():
@@ -300,16 +290,6 @@ def test_intervals_end_where_shares_and_numbers_do(people):
         assert (told.loc[["nobody_waits", "needs_met"], "high"] <= 1).all()
         assert told.loc["waiting", "high"] >= bare["high"] > -1
     assert told.loc["nobody_waits", "estimate"] == 1 == told.loc["needs_met", "low"]
-
-
-def test_a_range_over_days_leaves_out_a_twentieth_at_each_end():
-    row = tables.range_row(np.arange(101))
-    told = [row[name] for name in ("estimate", "low", "high", "n")]
-    assert told == pytest.approx([50, 5, 95, 101])
-    assert row["method"] == "range of 90 % of drawn days"
-    row = tables.mean_row([1, 2, 3, 6])
-    ends = stats.t.interval(0.95, 3, 3, stats.sem([1, 2, 3, 6]))
-    assert (row["low"], row["high"]) == pytest.approx(ends)
 
 
 def test_whom_nothing_fits_is_told_by_kind_the_most_frequent_first():
