@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from sizing.people import People, people_from
+from sizing.people import people_from
 from sizing.stock import (
     Served,
     Use,
@@ -19,12 +19,7 @@ from sizing.stock import (
 from sizing.stock.days import Days, draw_days, group_from
 from sizing.stock.programme import programme_from
 
-from .cases import four_hundred, tall_and_short
-
-
-@pytest.fixture(scope="module")
-def people() -> People:
-    return four_hundred()
+from .cases import tall_and_short
 
 
 def test_slings_out_as_needs_agree_with_slings_out_one_by_one(people):
@@ -53,15 +48,6 @@ def test_admissions_replace_a_caseload_at_a_constant_rate():
     assert new == pytest.approx(1 - (1 - np.exp(-2)) / 2, abs=0.01)
 
 
-def test_slings_not_passed_on_must_do_for_everyone_admitted(people):
-    offer = offer_from(tall_and_short())
-    for passed_on, mean in ((True, 10), (False, 16)):
-        group = group_from(Served(people, 10, admissions=6), offer)
-        use = Use(passed_on=passed_on)
-        days = draw_days([group], use, sizes=2, days=4000, seed=(1, 0))
-        assert days.needs.sum(axis=1).mean() == pytest.approx(mean, abs=0.15)
-
-
 def test_a_pool_lifts_no_more_than_it_has_hoists(people):
     offer = offer_from(tall_and_short())
     group = group_from(Served(people, 30), offer)
@@ -84,17 +70,6 @@ def test_who_is_lifted_at_the_busiest_moment_is_anyone(people, at_most):
         w = np.bincount(np.searchsorted(some.masks, group.masks), minlength=4)
         found = some.needs.sum(axis=0) / some.needs.sum()
         np.testing.assert_allclose(found, w / w.sum(), atol=0.01)
-
-
-def test_slings_out_have_nothing_to_do_with_who_is_there(people):
-    offer = offer_from(tall_and_short())
-    group = group_from(Served(people, 30, number="poisson"), offer)
-    use = Use(out={"laundry": (1, 3)})
-    days = draw_days([group], use, sizes=2, days=4000, seed=(1, 0))
-    total = days.needs.sum(axis=1)
-    for size in range(2):
-        free = days.free(np.array([20, 20]))[:, size]
-        assert abs(np.corrcoef(total, free)[0, 1]) < 0.05
 
 
 def needs_of(days, mask):

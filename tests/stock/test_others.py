@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 
 from sizing.errors import SizingError
-from sizing.people import People, people_from
-from sizing.stock import Served, Use, offer_from, plan_stock, service, tables
+from sizing.people import people_from
+from sizing.stock import Served, Use, offer_from, plan_stock, tables
 from sizing.stock.alternatives import (
     CHECKING,
     CURVE,
@@ -23,12 +23,7 @@ from sizing.stock.cheapest import least_cost
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.plan import STEPS, Steps
 
-from .cases import four_hundred, tall_and_short
-
-
-@pytest.fixture(scope="module")
-def people() -> People:
-    return four_hundred()
+from .cases import tall_and_short
 
 
 def nothing() -> None:
@@ -184,12 +179,6 @@ def test_a_plan_says_what_it_was_made_of(people):
     assert len(set(plan.sources)) == len(plan.sources)
     assert plan.sources[-1].startswith(f"Chart: {tall_and_short().name}.")
     assert set(plan.limits) >= set(people.limits)
-
-
-def test_many_sizes_are_judged_on_half_as_many_days(people, monkeypatch):
-    monkeypatch.setattr(service, "MOST_LISTED", 1)
-    plan = plan_stock(Served(people, 5), tall_and_short(), target=0.8, scenarios=60)
-    assert plan.settings["checks"] == 120 == plan.service["n"].iloc[0]
 
 
 def test_days_kept_for_checking_know_of_the_spares(people):

@@ -18,7 +18,7 @@ from sizing.errors import SizingError
 from sizing.measures.tables import PRICES
 from sizing.pages.stock import stock_page
 from sizing.pages.stock_order import order_sheet, write_order
-from sizing.people import People, people_from, read_caseload
+from sizing.people import people_from, read_caseload
 from sizing.people.files import read_table
 from sizing.stock import (
     Served,
@@ -29,12 +29,7 @@ from sizing.stock import (
 )
 from sizing.stock.days import draw_days, group_from, people_variance
 
-from .cases import four_hundred, tall_and_short
-
-
-@pytest.fixture(scope="module")
-def people() -> People:
-    return four_hundred()
+from .cases import tall_and_short
 
 
 @pytest.fixture(scope="module")
@@ -196,20 +191,6 @@ def test_the_command_writes_order_page_and_json(tmp_path, capsys):
     text = page.read_text(encoding="utf-8")
     assert "Before any lift" in text and "http" not in text.split("<body>")[1]
     assert told["cautions"]
-
-
-@pytest.mark.parametrize(
-    ("words", "said"),
-    [
-        (["--people", "care_home"], "write a population's name and a number"),
-        (["--people", "care_home=-2"], "whole number of 0 or more, not -2"),
-        (["--out", "laundry"], "write a reason and days out of days"),
-    ],
-)
-def test_the_command_names_mistakes(words, said):
-    with pytest.raises(SizingError) as found:
-        command.run(arguments(*words))
-    assert said in str(found.value)
 
 
 def test_page_and_json_hold_the_plans_own_numbers(demo_plan, tmp_path):

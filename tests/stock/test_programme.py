@@ -51,14 +51,6 @@ def test_slings_out_of_use_are_the_binomial_of_the_slings_held(out):
     assert least_cost(programme, 0.95).packs[0] == held[enough][0]
 
 
-def test_free_slings_follow_the_binomial_and_grow_by_no_more_than_one():
-    _, days = one_size_days(Use(out={"repair": (1, 5)}), count=5, days=20_000)
-    free = [days.free(np.array([n]))[:, 0] for n in (10, 11)]
-    assert set(np.unique(free[1] - free[0])) <= {0, 1}
-    share = np.bincount(free[0], minlength=11) / 20_000
-    assert np.abs(share - stats.binom.pmf(np.arange(11), 10, 0.8)).max() < 0.01
-
-
 def test_newsvendor_ratio_on_a_published_worked_example():
     # Cachon and Terwiesch, Matching Supply with Demand, 3rd ed., ch. 12, Q12.1 d:
     # demand normal, mean 200, SD 80, underage 8, overage 4: z = 0.44 by table,
@@ -119,12 +111,6 @@ def test_no_more_packs_than_help_or_may_be_had(columns, spares, most):
     assert programme.most_packs.tolist() == most
     held = programme.stock(programme.most_packs)[0]
     assert held <= max(programme.offer.column("most")[0], programme.owned[0])
-
-
-def test_a_size_that_nobody_needs_is_not_bought():
-    programme = programme_of([[2]], [1], [10.0, 10.0], spares=1)
-    assert programme.most_packs.tolist() == [3, 0]
-    assert programme.working(np.array([3, 0])).tolist() == [2, 0]
 
 
 def test_a_search_ends_when_it_finds_nothing_new():

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.stock import service
-from sizing.stock.service import Needs, flow_shortage, linked, within
+from sizing.stock.service import Needs, flow_shortage
 
 
 def random_days(seed, sizes, kinds, days, most=5):
@@ -100,14 +100,6 @@ def test_many_linked_sizes_go_by_flow_and_leave_the_counts_alone(rng):
     assert found.waiting.tolist() == exact.tolist() == again.waiting.tolist()
     assert np.array_equal(counts, before)
     assert 0 < (exact > 0).sum() < 30
-
-
-def test_linked_sizes_and_needs_within_a_set():
-    masks = np.array([0b0011, 0b0100, 0b1000, 0b1100])
-    assert [g.tolist() for g in linked(masks, 4)] == [[0, 1], [2, 3]]
-    counts = np.array([[1, 2, 4, 8]])
-    assert within(counts, masks, 0b1100).tolist() == [14]
-    assert within(counts, masks, 0b0111).tolist() == [3]
 
 
 def test_up_to_twelve_linked_sizes_are_listed_and_more_handed_out_in_turn():

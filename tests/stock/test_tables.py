@@ -15,12 +15,7 @@ from sizing.stock.days import draw_days, group_from, people_variance
 from sizing.stock.programme import programme_from
 from sizing.stock.service import Needs
 
-from .cases import four_hundred, tall_and_short
-
-
-@pytest.fixture(scope="module")
-def people() -> People:
-    return four_hundred()
+from .cases import tall_and_short
 
 
 def test_the_interval_holds_the_service_on_fresh_days(people):
