@@ -109,7 +109,7 @@ def size_masks(values: Tenths, chart: SizeChart) -> Masks:
     For each measure a table says which sizes hold each whole tenth; a row's sizes are
     the common bits of what its measures look up, so the time does not depend on the
     number of sizes. A limited measure that is absent counts as not measured. Columns of
-    ``int16`` (up to 3,276.7) are the fastest (``tests/benchmarks/bench_fit.py``).
+    ``int16`` (up to 3,276.7) are the fastest (``tests/benchmarks/bench_all.py``).
 
     Examples
     --------

@@ -188,7 +188,7 @@ class _Flows:
     Nav Res Logist Q 1967;14:313-316, from memory) and nearly as many if nearly
     so. A day is settled if no client left over could be served by moving others
     along (no augmenting path: Berge, PNAS 1957;43:842-844, from memory); the few
-    other days go through a maximum flow. ``tests/benchmarks/bench_stock.py``
+    other days go through a maximum flow. ``tests/benchmarks/bench_all.py``
     compares the two.
     """
 
