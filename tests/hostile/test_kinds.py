@@ -1,21 +1,23 @@
-"""Every public function refuses the wrong kind of thing in plain words."""
+"""Every public function refuses wrong kinds, and numbers that cannot be, in words."""
 
 import inspect
+import math
 import warnings
 from importlib import import_module
+from typing import Any
 
-import numpy as np
 import pandas as pd
 import pytest
 
 import sizing
+from sizing import bands
 from sizing.charts import demo_chart
 from sizing.coverage import assumptions
 from sizing.errors import SizingError
 from sizing.kinds import checked
-from sizing.people import people_from
-from sizing.people.margins import named_margins
-from sizing.stock import demo_scenario
+from sizing.lesson import read_answers
+from sizing.people import load_people, people_from
+from sizing.stock import Served, demo_scenario
 from sizing.surveys import read_embedded
 from sizing.trials import demo_trials, read_trials
 
@@ -41,7 +43,7 @@ NUMBERED = FEW.assign(person=range(8))
 SURVEY = read_embedded()
 WIDTHS = {"hip_circumference_cm": 20}
 FIT = {"people": PEOPLE, "widths": WIDTHS, "sizes": 2, "step_cm": 5}
-JUDGED = {"people": PEOPLE, "chart": CHART, "replicates": 20}
+JUDGED = {"people": PEOPLE, "chart": CHART, "replicates": 50}
 GROUPS, PRICES = demo_scenario()
 CLIENT = {"sex": "female", "age_years": 74, "body_mass_kg": 68}
 NUMBERS = [3.0, 5.0, 4.0, 8.0]
@@ -49,7 +51,10 @@ ANSWERS = pd.DataFrame(
     {"participant": [1, 2], "subject": [1, 1], "chosen_size": CHART.sizes[0]}
 )
 READINGS = pd.DataFrame(
-    {"subject": [1, 1, 2, 2], "measurer": [1, 2, 1, 2], "value": NUMBERS}
+    {"participant": [1, 2] * 2, "subject": [1, 1, 2, 2], "value": NUMBERS}
+).assign(measure="hip_circumference_cm", reading=1)
+MARGINS = pd.DataFrame(
+    [{"variable": "sex", "statistic": "share", "level": "female", "target": 0.6}]
 )
 HARMS = pd.DataFrame(
     {"harm": ["too_large"], "estimate": [0.1], "low": [0.05], "high": [0.2]}
@@ -64,7 +69,6 @@ GOOD = {
     "chance_of_wrong_size": JUDGED,
     "chart_from": {"frame": CHART.frame},
     "check_client": {"chart": CHART, "client": CLIENT},
-    "check_guesses": {},
     "client_from": {"entries": CLIENT},
     "common_group": {"people": PEOPLE},
     "compare_charts": {
@@ -78,7 +82,6 @@ GOOD = {
     "coverage_by_sizes": {"people": PEOPLE, "numbers": (2,), "step_cm": 5},
     "coverage_in_chunks": {"chunks": [PEOPLE.frame], "chart": CHART},
     "draw_measures": {"frame": NUMBERED, "draws": 1, "seed": 1},
-    "elsewhere": {**JUDGED, "replicates": 2},
     "edge_stability": {**FIT, "replicates": 2},
     "estimate_stature": {
         "sex": "female",
@@ -93,7 +96,6 @@ GOOD = {
     "fits_matrix": {"values": PEOPLE.frame, "chart": CHART},
     "harm_words": {"harms": HARMS},
     "weighed_harm": {"harms": HARMS},
-    "misfits": {"values": PEOPLE.frame, "chart": CHART},
     "frontier": {**FIT, "splits": 2, "sizes": (2,), "scales": (1.0,)},
     "group_of": {"people": PEOPLE},
     "judge_chart": JUDGED,
@@ -102,15 +104,14 @@ GOOD = {
     "measuring_error": {"readings": READINGS},
     "nudge": {"people": PEOPLE, "before": CHART, "after": CHART},
     "offer_from": {"charts": CHART, "prices": PRICES},
-    "outcome_words": {"outcome": "one"},
     "partition_bands": {"values": NUMBERS, "bands": 2},
     "people_from": {"frame": FEW, "draws": 1},
     "people_of_survey": {"survey": SURVEY},
     "plan_stock": {
-        "serves": GROUPS.head(1),
+        "serves": Served(PEOPLE, 2),
         "charts": CHART,
         "prices": PRICES,
-        "scenarios": 20,
+        "scenarios": 50,
     },
     "plausible_range": {"measure": "stature_cm"},
     "practice_clients": {"people": PEOPLE, "chart": CHART, "n": 1},
@@ -121,34 +122,79 @@ GOOD = {
     "read_nhanes_folder": {"folder": "none"},
     "read_nhanes_files": {"demographics": "a.xpt", "body_measures": "b.xpt"},
     "review_chart": {"chart": CHART},
-    "reweight": {"people": PEOPLE, "margins": named_margins("care_home")},
-    "room_result": {"answers": ANSWERS, "chart": CHART},
+    "reweight": {"people": PEOPLE, "margins": MARGINS},
+    "room_result": {"answers": read_answers(ANSWERS, CHART), "chart": CHART},
     "sensitivity": {
         "people": PEOPLE,
         "chart": CHART,
         "settings": assumptions().head(1),
     },
     "serves_from": {"serves": GROUPS.head(1)},
-    "size_masks": {
-        "values": {"hip_circumference_cm": np.array([900, 1000])},
-        "chart": CHART,
-    },
     "surprising_pairs": {"people": PEOPLE, "chart": CHART},
     "to_standard_units": {"frame": FEW},
     "to_tenths": {"values": NUMBERS},
-    "verify": {"name": "vocabulary.csv"},
+    "verify": {"name": "nhanes_2017_2018_totals"},
     "who_falls_between": {"people": PEOPLE, "chart": CHART},
     "why_none": JUDGED,
     "width_needed": {**FIT, "sizes": (2,), "targets": (0.5,), "most": 1.1},
     "with_edge": {
         "chart": CHART,
-        "size": CHART.sizes[0],
+        "size": "adult 1",
         "measure": "hip_circumference_cm",
-        "end": "low",
-        "value": 80,
+        "end": "high",
+        "value": 105,
     },
     "write_chart": {"chart": CHART, "path": "sizes.csv"},
 }
+#: Of these functions the settings that are numbers, or several, are made wrong too.
+SEED = {"seed": 1}
+MANY = {"replicates": 50, "seed": 1}
+SETTINGS: dict[str, dict[str, Any]] = {
+    "fit_bands": {
+        "smooth_cm": 0.0,
+        "near": 2.0,
+        "too_large": 0.5,
+        "too_small": 0.5,
+        "load_limit_kg": 200.0,
+        "tolerance": 0.01,
+        "splits": 1,
+        "seed": 1,
+    },
+    "edge_stability": {"replicates": 2, "level": 0.9, "seed": 1},
+    "frontier": {"sizes": [2], "scales": [1.0], "splits": 1, "seed": 1},
+    "width_needed": {"sizes": [2], "targets": [0.5], "most": 4.0},
+    "partition_bands": {},
+    "estimate_coverage": MANY,
+    "compare_charts": MANY,
+    "load_people": {"draws": 1, "seed": 1, "bmi_threshold": 40.0},
+    "compare_ways": {**MANY, "stature_guess_sd": 0.04},
+    "chance_of_wrong_size": {**MANY, "times": [1]},
+    "practice_clients": {"n": 3, "seed": 1},
+    "surprising_pairs": {
+        "people": load_people("bariatric", draws=1),
+        "n": 1,
+        "within_kg": 1.0,
+        "within_cm": 1.0,
+        "seed": 1,
+    },
+    "limits_of_agreement": {"participant": [1, 1, 2, 2], **MANY},
+    "fit_fairest": {},
+    "coverage_by_sizes": SEED,
+    "fit_groups": {
+        "adult_age": 18.0,
+        "bmi_threshold": 40.0,
+        "splits": 0,
+    },
+    "people_from": {"draws": 1, "seed": 1},
+    "check_client": SEED,
+    "plan_stock": {"target": 0.8, "budget": 1e6, "scenarios": 50, "seed": 1},
+    "sensitivity": SEED,
+    "why_none": MANY,
+    "judge_chart": MANY,
+}
+#: Settings of which several may be given; other lists are data.
+SEVERAL = ("scales", "sizes", "targets", "times")
+NO_NUMBERS = (math.nan, math.inf, -math.inf, -1, "x", None, True, [], 10**400)
 WRONG = {
     "people": PEOPLE,
     "chart": CHART,
@@ -171,6 +217,19 @@ def test_every_public_function_is_here():
     assert {name for name in FUNCTIONS if parameters(name)} == set(GOOD)
     assert {name for name in sizing.__all__ if name in FUNCTIONS} <= set(FUNCTIONS)
     assert all(getattr(found, "_checked", False) for found in FUNCTIONS.values())
+
+
+def test_all_else_that_they_are_given_is_right(tmp_path, monkeypatch):
+    """Or all that follows is refused for what stands beside it."""
+    monkeypatch.chdir(tmp_path)
+    refused = set()
+    for name, given in GOOD.items():
+        try:
+            FUNCTIONS[name](**given)
+        except SizingError:
+            refused.add(name)
+    # Their files are not there.
+    assert all(name.startswith("read_") for name in refused), refused
 
 
 @pytest.mark.parametrize("name", sorted(GOOD))
@@ -224,3 +283,62 @@ def test_what_was_found_is_shown_at_bearable_length():
     """A whole table given for a name buried what was wrong."""
     words = str(SizingError("unknown people", allowed="everyone", value="x" * 9000))
     assert "Allowed: everyone" in words and len(words) < 400
+
+
+@pytest.mark.filterwarnings("ignore::sizing.errors.SizingWarning")
+@pytest.mark.parametrize("name", SETTINGS)
+def test_a_setting_that_cannot_be_is_refused_in_plain_words(name):
+    what, given = FUNCTIONS[name], {**GOOD[name], **SETTINGS[name]}
+    what(**given)
+    takes = {
+        **inspect.signature(bands.FitSettings).parameters,
+        **inspect.signature(what).parameters,
+    }
+    # Left out, people are smoothed or not as their measures ask.
+    optional = {one for one, how in takes.items() if how.default is None}
+    optional |= {"smooth_cm"} if name == "fit_bands" else set()
+    taken, tried = [], 0
+    for setting, good in given.items():
+        if isinstance(good, bool) or not (
+            isinstance(good, int | float) or setting in SEVERAL
+        ):
+            continue
+        for wrong in NO_NUMBERS:
+            if wrong is None and setting in optional:
+                continue
+            value = [wrong] if isinstance(good, list | tuple) else wrong
+            tried += 1
+            try:
+                what(**{**given, setting: value})
+            except SizingError as error:
+                assert "Traceback" not in str(error)
+            except Exception as error:
+                taken.append(f"{setting}={value!r}: {type(error).__name__}: {error}")
+            else:
+                taken.append(f"{setting}={value!r} was taken")
+    assert tried and not taken, "\n".join(taken)
+
+
+@pytest.mark.parametrize(
+    ("name", "given", "words"),
+    [
+        ("fit_bands", {"step": 1.0}, "did you mean 'step_cm'"),
+        ("frontier", {"smoth_cm": 1.0}, "'smooth_cm'"),
+        ("fit_groups", {"least_stepp": {}}, "'least_step'"),
+        ("fit_bands", {"fixed": {"a": 1}}, "cannot use this as fixed"),
+        ("fit_bands", {"seeds": 1}, "no setting of this name"),
+        ("estimate_coverage", {"chrt": 1}, "did you mean 'chart'"),
+    ],
+)
+def test_a_misspelt_setting_is_told_the_nearest_name(name, given, words):
+    with pytest.raises(SizingError, match=words):
+        FUNCTIONS[name](**{**GOOD[name], **given})
+
+
+def test_constructors_and_methods_refuse_a_wrong_kind():
+    with pytest.raises(SizingError, match=r"SizeChart\(\) cannot use this as frame"):
+        sizing.SizeChart({"size": ["one"]})
+    with pytest.raises(SizingError, match="did you mean 'source'"):
+        sizing.SizeChart(CHART.frame, sorce="x")
+    with pytest.raises(SizingError, match="unknown measure"):
+        CHART.edges("hip_circumference")
