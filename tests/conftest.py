@@ -11,16 +11,28 @@ from typing import Any
 import matplotlib
 import numpy as np
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from tests.served import Served, served
 
 matplotlib.use("Agg")
 
-# A first call loads what later ones find loaded, and a machine may be busy: no example
-# is timed.
-settings.register_profile("untimed", parent=settings.default, deadline=None)
-settings.load_profile("untimed")
+# A machine may be busy: no example is timed. The same examples each time, so that a run
+# tells what was changed and nothing else; --hypothesis-profile=searching looks further.
+settings.register_profile(
+    "repeated",
+    parent=settings.default,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[
+        HealthCheck.too_slow,
+        HealthCheck.function_scoped_fixture,
+    ],
+)
+settings.register_profile(
+    "searching", parent=settings.get_profile("repeated"), derandomize=False
+)
+settings.load_profile("repeated")
 
 #: What a process may reach another machine with, and where the address stands.
 _REACHING = {

@@ -136,7 +136,7 @@ def test_columns_that_are_not_used_are_named_with_what_was_meant(tmp_path):
 
 
 @pytest.mark.parametrize("table", TABLES.values(), ids=list(TABLES))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(words=st.lists(st.text(st.characters(categories=["L", "Nd", "Zs"]), min_size=1)))
 def test_every_column_is_used_or_listed_or_refused(table, words):
     headings = [*blank(table).columns, *words]

@@ -448,7 +448,7 @@ def test_two_threads_that_catch_warnings_lose_none():
 CHART = demo_chart()
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(
     steps=st.lists(
         st.one_of(

@@ -192,7 +192,7 @@ def test_the_example_is_filled_in_as_it_stands(form, undrawn):
     assert form.fields.load_limits() == EXAMPLE["loads"]
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     tenths=st.integers(200, 2500),
     steps=st.lists(st.sampled_from(list(UNITS)), min_size=1, max_size=6),

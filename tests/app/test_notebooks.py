@@ -75,7 +75,7 @@ def test_a_spoilt_list_of_what_was_laid_makes_every_file_hers(tmp_path):
     assert (tmp_path / "a.ipynb").read_bytes() == OLD
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     steps=st.lists(
         st.tuples(st.sampled_from(["kit", "she"]), st.sampled_from("uvw")), max_size=6

@@ -26,7 +26,7 @@ def test_a_chart_comes_back_from_its_cells_as_it_went_in():
     pd.testing.assert_frame_equal(again.frame, chart.frame)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(
     st.lists(st.floats(-1e6, 1e6, allow_nan=False) | st.integers(0, 999), max_size=5)
 )

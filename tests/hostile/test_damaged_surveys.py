@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.surveys import read_nhanes_files
@@ -94,11 +94,7 @@ def test_a_survey_in_transport_form(which, tmp_path):
 
 
 @given(st.data())
-@settings(
-    max_examples=60,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+@settings(max_examples=60)
 def test_any_change_of_a_transport_file_is_refused_or_leaves_possible_bodies(
     tmp_path, data
 ):

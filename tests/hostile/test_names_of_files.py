@@ -68,7 +68,7 @@ def test_only_the_last_part_of_a_name_counts(name, kept):
 
 
 @given(st.text(max_size=40) | st.text(alphabet="./\\: \x00~", max_size=8))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_no_name_leaves_the_folder(name):
     upload = box_with(name)
     try:

@@ -4,7 +4,6 @@ import os
 import re
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -129,16 +128,16 @@ def test_a_place_that_cannot_be_written_is_told_first(
     assert not [p for p in tmp_path.iterdir() if p.name.startswith(".")]
 
 
-def test_a_place_that_cannot_be_written_is_told_in_the_first_second(tmp_path):
-    """Of the processor's time, or whatever else runs here would count."""
+def test_a_place_that_cannot_be_written_is_told_before_anything_is_loaded(tmp_path):
     (tmp_path / "taken").write_text("a file")
-    before = os.times()
-    words = [sys.executable, "-m", "sizing", "study", "--out", "taken/new"]
-    done = subprocess.run(words, cwd=tmp_path, capture_output=True, timeout=60)
-    after = os.times()
+    script = (
+        "import sys; from sizing.cli.main import main; "
+        "code = main(['study', '--out', 'taken/new']); "
+        "sys.exit(code if not {'numpy', 'pandas'} & {*sys.modules} else 9)"
+    )
+    words = [sys.executable, "-c", script]
+    done = subprocess.run(words, cwd=tmp_path, capture_output=True, check=False)
     assert done.returncode == 2 and b"not a folder" in done.stderr
-    used = after.children_user + after.children_system
-    assert used - before.children_user - before.children_system < 1
 
 
 @pytest.mark.parametrize("out", [".", "..", "deep/..", "full"])
@@ -162,11 +161,8 @@ def test_results_are_not_written_over_what_is_protected(tmp_path, capsys):
     assert "report.html in it is no file" in capsys.readouterr().err
 
 
-def test_trying_a_place_is_quick_and_leaves_nothing(tmp_path):
-    start = time.process_time()
-    for _ in range(50):
-        Places().fills(tmp_path / "new" / "out", names=["a.csv"], option="--out")
-    assert time.process_time() - start < 1
+def test_trying_a_place_leaves_nothing(tmp_path):
+    Places().fills(tmp_path / "new" / "out", names=["a.csv"], option="--out")
     assert list(tmp_path.iterdir()) == []
 
 

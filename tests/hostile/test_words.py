@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.charts import read_chart
@@ -92,38 +92,10 @@ def test_wrong_words_are_told(words, tmp_path, monkeypatch):
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize(
-    "words",
-    [
-        ["chart", "mine.html", "--out", "mine.html"],
-        ["study", "--chart", "study/chart.csv", "--out", "study"],
-        ["lesson", "--answers", "lesson/answer_form.xlsx", "--out", "lesson"],
-        ["stock", "--prices", "mine.csv", "--order", "mine.csv"],
-        ["stock", "--caseload", "mine.csv", "--order", "link.csv"],
-    ],
-    ids=lambda words: words[0],
-)
-def test_a_file_that_is_read_is_never_written_over(words, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    for folder in ("study", "lesson"):
-        Path(folder).mkdir()
-    names = ["mine.csv", "mine.html", "study/chart.csv", "lesson/answer_form.xlsx"]
-    for name in names:
-        Path(name).write_text(as_text(CHART), encoding="utf-8")
-    Path("link.csv").symlink_to("mine.csv")
-    outcome = outcome_of_command(words)
-    assert outcome.code == 2 and "lost" in outcome.said
-    assert {Path(name).read_text() for name in names} == {as_text(CHART)}
-
-
 ANY_TEXT = st.text(max_size=12) | st.sampled_from(list(NAMES)) | st.none()
 #: Made once: a workbook holds the time at which it was made.
 BOOK = workbook(CASELOAD)
-LOOSE = settings(
-    max_examples=60,
-    deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+LOOSE = settings(max_examples=60)
 
 
 def readable(path: Path) -> None:

@@ -35,7 +35,7 @@ TEXTS = st.one_of(
 
 
 @given(TEXTS)
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_marking_is_undone_and_leaves_no_formula(text):
     made = str(marked(text))
     assert unmarked(made) == text
@@ -44,7 +44,7 @@ def test_marking_is_undone_and_leaves_no_formula(text):
 
 
 @given(st.lists(TEXTS, min_size=1, max_size=4))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_no_cell_of_a_table_is_a_formula(texts):
     frame = pd.DataFrame({"=heading": texts, "number": range(len(texts))})
     rows = list(csv.reader(io.StringIO(csv_bytes(frame).decode(), newline="")))
