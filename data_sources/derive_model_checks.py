@@ -1,4 +1,4 @@
-"""Derive data_sources/model_checks.csv: what the body model was checked on.
+"""Derive model_checks.csv, what the body model was checked on, and model_bias.csv.
 
 Run: python -m data_sources.derive_model_checks FOLDER
 
@@ -13,7 +13,7 @@ import pandas as pd
 
 from data_sources.checks_adults import adult_rows
 from data_sources.checks_children import child_rows
-from data_sources.checks_outside import other_samples, published_bodies
+from data_sources.checks_outside import other_samples, published_bodies, relative_bias
 
 
 def main(folder: Path) -> pd.DataFrame:
@@ -28,6 +28,8 @@ def main(folder: Path) -> pd.DataFrame:
     )
     out = Path(__file__).with_name("model_checks.csv")
     table.to_csv(out, index=False, lineterminator="\n")
+    bias = relative_bias(folder)
+    bias.to_csv(out.with_name("model_bias.csv"), index=False, lineterminator="\n")
     return table
 
 

@@ -63,6 +63,43 @@ def test_womens_seat_breadth_is_what_the_limits_say():
     assert f"{old:.1f} cm wider" in limits.SEAT_BREADTH
 
 
+def test_the_typical_error_of_a_mean_is_what_the_limits_say():
+    bias = source_table("model_bias.csv").set_index("measure")["relative_sd"]
+    assert set(bias.index) == set(SEATED_AND_GIRTHS)
+    for part, words in (
+        ("hip_circumference", "for hip girth"),
+        ("buttock_popliteal_length", "for buttock-popliteal length"),
+        ("shoulder_height_sitting", "for shoulder height"),
+        ("hip_breadth_sitting", "for seat breadth"),
+        ("thigh_circumference", "for thigh girth"),
+        ("chest_circumference", "for chest"),
+        ("waist_circumference", "for waist girth"),
+    ):
+        size = f"{100 * bias[f'{part}_cm']:.1f} %"
+        assert f"{size} of the mean {words}" in limits.MODEL_BIAS or (
+            f"{size} {words}" in limits.MODEL_BIAS
+        )
+
+
+@pytest.mark.surveys
+def test_the_typical_error_is_that_of_the_checks(survey_folder):
+    """By hand: 1.4826 times the median size of ln(model / published)."""
+    from data_sources.checks_outside import relative_bias
+
+    derived = relative_bias(survey_folder)
+    pd.testing.assert_frame_equal(derived, source_table("model_bias.csv"))
+    hip = source_table("model_checks.csv").query(
+        "quantity == 'mean, model minus published' and measure == "
+        "'hip_circumference_cm'"
+    )["estimate"]
+    # Hips of adults are about a metre round.
+    row = derived.set_index("measure").loc["hip_circumference_cm"]
+    assert row["populations"] == len(hip)
+    assert 1.4826 * hip.abs().median() / 100 == pytest.approx(
+        row["relative_sd"], abs=1e-3
+    )
+
+
 def test_hip_of_other_men_against_faraway_fat():
     # Men measured in Utah about 1985; no coefficient has seen them.
     from faraway.datasets import fat
