@@ -221,8 +221,9 @@ def estimate_coverage(
     coefficients add is told apart from the chance in each person's own draws;
     other draws are joined by Rubin's rules. Interval: Wilson's on the effective
     number of persons (``sizing.stats.intervals.wilson``), which holds near 0 and 1
-    and, where nobody or everybody is counted, uses Kish's number. The model behind
-    the drawn measures is taken as right: its own bias is in no interval.
+    and, where nobody or everybody is counted, uses Kish's number. What is drawn
+    by the kit's body model carries the typical error of its means in populations it
+    never saw (``sizing.people.body.error``).
 
     Examples
     --------
@@ -243,7 +244,7 @@ def estimate_coverage(
     """
     check_replicates(replicates, least=50)
     groupings = by_list(by)
-    place = layout(people)
+    place = layout(people, chart.measures)
     labels, members = memberships(people, groupings, place)
     found = assign(people, chart)
 

@@ -10,8 +10,12 @@ from sizing.people.people import People
 from sizing.stats.layout import Layout
 
 
-def layout(people: People) -> Layout:
-    """Arrange people by draw and person, in the order of their numbers."""
+def layout(people: People, judged: tuple[str, ...] | None = None) -> Layout:
+    """Arrange people by draw and person, in the order of their numbers.
+
+    With ``judged``, the measures that the estimates depend on, their error counts the
+    typical bias of the model that drew the people.
+    """
     frame = people.frame
     draws = people.draws
     if not len(frame):
@@ -34,12 +38,12 @@ def layout(people: People) -> Layout:
     if people.drawn is not None and known and len(people.drawn.draw) == len(frame):
         # Kept with the people, who are never changed in place: a study asks a dozen
         # times, and scoring ten draws takes a third of a second.
-        model = vars(people).get("_coefficient_error")
-        if model is None:
-            model = CoefficientError(
-                frame, people.evidence, people.drawn, rows, weight[0]
+        kept = vars(people).setdefault("_coefficient_errors", {})
+        if judged not in kept:
+            kept[judged] = CoefficientError(
+                frame, people.evidence, people.drawn, rows, weight[0], judged
             )
-            vars(people)["_coefficient_error"] = model
+        model = kept[judged]
     if not {"stratum", "unit"} <= set(frame.columns):
         return Layout(rows, weight[0], model=model)
     first = frame.iloc[rows[0]]

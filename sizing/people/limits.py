@@ -30,12 +30,13 @@ SEAT_BREADTH = (
     "that height and weight measured in 1960-62 (published figures)."
 )
 MODEL_BIAS = (
-    "Intervals do not count how far the body model's means are off in a population it "
-    "never saw. Set against published ones of 1940 to 2015, the typical error was "
-    "1.0 % of the mean for hip girth, 0.8 % for buttock-popliteal length, 1.2 % for "
-    "shoulder height, 1.6 % for seat breadth, 3.0 % for thigh girth and, often taken "
-    "at another level, 3.8 % for chest and 4.0 % for waist girth; nobody has set it "
-    "against people lifted by hoist."
+    "Set against published populations of 1940 to 2015 that the body model never saw, "
+    "the typical error of its means was 1.0 % for hip girth, 0.8 % for "
+    "buttock-popliteal length, 1.2 % for shoulder height, 1.6 % for seat breadth, "
+    "3.0 % for thigh girth and, often taken at another level, 3.8 % for chest and "
+    "4.0 % for waist girth. Intervals of the shares that a chart covers count it; "
+    "those of differences between charts and of a stock do not, and nobody has set the "
+    "model against people lifted by hoist."
 )
 CHILDREN_1977 = (
     "Children's measures come from US children measured by 1977 (Snyder 1977), hip "

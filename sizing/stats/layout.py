@@ -15,6 +15,9 @@ _BY_PERSON = "linearisation by person"
 class ModelError(Protocol):
     """How estimates move with the coefficients of the model that drew the people."""
 
+    #: Whether its typical bias in other populations is counted too.
+    with_bias: bool
+
     def gradient(self, draw: int, influence: Floats) -> Floats:
         """Derivatives of one draw's estimates from persons' influences on them."""
 
@@ -61,5 +64,6 @@ class Layout:
         """How the draws are joined, to be put after ``how``; empty for one draw."""
         number = "one draw" if self.draws == 1 else f"{self.draws} draws"
         if self.model is not None:
-            return f"; {number} of a model fitted to other people"
+            bias = ", its bias counted" if self.model.with_bias else ""
+            return f"; {number} of a model fitted to other people{bias}"
         return "" if self.draws == 1 else f"; {number} joined by Rubin's rules"

@@ -1,8 +1,8 @@
 """What the error of the model's coefficients adds to the variance of an estimate."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +13,7 @@ from sizing.people.body.conditional import patterns
 from sizing.people.body.draw import law_of_draw
 from sizing.people.body.moments import adult_share, model_age
 from sizing.people.body.terms import Floats, group_models, monomials
+from sizing.resources import source_table
 
 #: Rows, smooth terms, weights, age group and sex of some of the people.
 Block = tuple[npt.NDArray[np.int64], Floats, Floats, str, str]
@@ -21,6 +22,13 @@ _SMOOTH = np.array(
     [(i, j, k) for i in range(3) for j in range(3) for k in range(3) if i + j + k < 3]
 )
 _WIDTH = len(SEATED_AND_GIRTHS) * len(_SMOOTH)
+
+
+@lru_cache(maxsize=1)
+def model_bias() -> Floats:
+    """Return the typical error of mean logs in populations the model never saw."""
+    table = source_table("model_bias.csv").set_index("measure")
+    return table.loc[list(SEATED_AND_GIRTHS), "relative_sd"].to_numpy(dtype=float)
 
 
 @dataclass(frozen=True)
@@ -49,6 +57,9 @@ class CoefficientError:
     rows : ndarray of int, shape (draws, persons)
         Position of each person's row in each draw.
     weight : ndarray, shape (persons,)
+    judged : sequence of str, optional
+        The measures that the estimates depend on; given, the typical bias of the
+        model's means in other populations is counted too.
 
     Notes
     -----
@@ -62,6 +73,11 @@ class CoefficientError:
     the same outcome in each adds no noise, and what a coefficient moves, times the
     person's weight, is smoothed over body mass index, stature and age, so that a few
     people of large weight do not decide.
+
+    A population of another shape moves the mean log of a measure by ``model_bias``,
+    measures together as residuals go, women, men and children alike. Its derivative is
+    the same with a term of 1, from the scores of the measures judged (and known) alone:
+    those of others have no part in the estimate and would only add noise.
     """
 
     def __init__(
@@ -71,9 +87,12 @@ class CoefficientError:
         drawn: Drawn,
         rows: npt.NDArray[np.int64],
         weight: Floats,
+        judged: Sequence[str] | None = None,
     ) -> None:
         self._frame, self._evidence, self._drawn = frame, evidence, drawn
-        self._rows, self._weight = rows, weight
+        self._rows, self._weight, self.with_bias = rows, weight, judged is not None
+        wanted = SEATED_AND_GIRTHS if judged is None else judged
+        self._judged = np.isin(SEATED_AND_GIRTHS, list(wanted))
         #: Every estimate from these people asks for the same blocks.
         self._known: dict[int, list[Block]] = {}
 
@@ -100,8 +119,12 @@ class CoefficientError:
                 self._sex[rows], build[rows], has, seed=self._drawn.seed, draw=draw
             )
             covariance, gap = covariance_of(np.arange(len(rows))), values[rows] - mean
-            each = np.linalg.solve(covariance, gap[:, :, None])[:, :, 0]
+            each = np.zeros_like(gap)
             for at, given in patterns(has):
+                use = np.flatnonzero(given | self._judged)
+                part = covariance[at][:, use][:, :, use]
+                whole = np.linalg.solve(part, gap[at][:, use][:, :, None])[:, :, 0]
+                each[np.ix_(at, use)] = whole
                 # What was known has no chance in it: its own score is taken off.
                 k = np.flatnonzero(given)
                 part = covariance[at][:, k][:, :, k]
@@ -166,7 +189,10 @@ class CoefficientError:
         person[self._rows[draw]] = np.arange(len(influence))
         scores, form = self._scores
         each = influence / np.where(self._weight > 0, self._weight, 1.0)[:, None]
-        parts = [influence.T @ form[self._rows[draw]][:, None]]
+        rows = self._rows[draw]
+        parts = [influence.T @ form[rows][:, None]]
+        if self.with_bias:
+            parts.append(influence.T @ (scores[rows] * model_bias()))
         for rows, smooth, *_ in self._blocks(draw):
             moved = scores[rows][:, :, None] * smooth[:, None, :]
             parts.append(each[person[rows]].T @ moved.reshape(len(rows), _WIDTH))
@@ -174,13 +200,24 @@ class CoefficientError:
 
     def variance(self, gradient: Floats) -> Floats:
         """Return each estimate's variance, from the mean of the draws' gradients."""
+        size, blocks = len(SEATED_AND_GIRTHS), self._blocks(0)
         out: Floats = gradient[:, 0] ** 2
-        moved = gradient[:, 1:].reshape(len(out), 4, len(SEATED_AND_GIRTHS), -1)
-        for i, (*_, group, sex) in enumerate(self._blocks(0)):
+        rest = gradient[:, 1:]
+        if self.with_bias:
+            shift, rest = rest[:, :size], rest[:, size:]
+            alike = np.mean([_correlation(block) for block in blocks], axis=0)
+            out += np.einsum("cj,jl,cl->c", shift, alike, shift)
+        moved = rest.reshape(len(out), len(blocks), size, -1)
+        for i, block in enumerate(blocks):
             ways = [moved[:, i, j] @ one for j, one in enumerate(self._maps[i])]
             width = max(part.shape[1] for part in ways)
             same = [np.pad(p, ((0, 0), (0, width - p.shape[1]))) for p in ways]
             # Measures taken on the same people err together, as their residuals do.
-            r = group_models(group)[sex].correlation
+            r = _correlation(block)
             out += np.einsum("jck,jl,lck->c", np.array(same), r, np.array(same))
         return out
+
+
+def _correlation(block: Block) -> Floats:
+    *_, group, sex = block
+    return group_models(group)[sex].correlation
