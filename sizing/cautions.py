@@ -70,3 +70,22 @@ def cautions(*keys: str) -> tuple[str, ...]:
     table = source_table("cautions.csv").set_index("key")["text"]
     chosen = list(keys) if keys else list(table.index)
     return tuple(str(table[key]) for key in chosen)
+
+
+def closing(limits: Sequence[str] = ()) -> str:
+    """Return what closes an answer in words: its first limit, and the cautions.
+
+    The first limit says who these people are. All limits stand in a report and on a
+    page, and all cautions in full.
+
+    Examples
+    --------
+    >>> closing(["Nobody sat.", "Nobody stood."]).splitlines()[0]
+    'Where the evidence stops: Nobody sat. For 1 more limit see the report or the page.'
+    """
+    lines = [f"Where the evidence stops: {limit}" for limit in limits[:1]]
+    if more := len(limits[1:]):
+        noun = "limit" if more == 1 else "limits"
+        lines[0] += f" For {more} more {noun} see the report or the page."
+    table = source_table("cautions.csv")
+    return "\n".join([*lines, "Before any lift: " + " ".join(table["short"])])

@@ -19,7 +19,7 @@ from sizing.bands import (
 )
 from sizing.bands.axis import ROUNDINGS
 from sizing.bands.goal import GOALS
-from sizing.cautions import cautions, invented_first
+from sizing.cautions import cautions, closing, invented_first
 from sizing.charts import GROUPS, read_chart
 from sizing.cli.options import (
     add_harm_weights,
@@ -189,8 +189,7 @@ def run(args: argparse.Namespace) -> int:
     print(_sizes(fit.chart.frame), end="\n\n")
     for table in covers.values():
         print("\n".join(map(_covered, table.to_dict("records"))), end="\n\n")
-    for text in cautions():
-        print(f"- {text}")
+    print(closing(people.limits))
     return 0
 
 

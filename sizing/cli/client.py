@@ -4,7 +4,7 @@ import argparse
 import json
 from pathlib import Path
 
-from sizing.cautions import cautions, invented_words
+from sizing.cautions import cautions, closing, invented_words
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.cli.options import add_pattern, amount, told_pattern
 from sizing.cli.places import check_places
@@ -160,7 +160,7 @@ def _caseload(args: argparse.Namespace, chart: SizeChart) -> int:
         lines.append(
             f"Row {row['row']}, {who or 'no reference'}: {fits}. {'; '.join(parts)}."
         )
-    print("\n".join([*lines, " ".join(cautions())]))
+    print("\n".join([*lines, closing()]))
     if args.out is not None:
         frame = table.assign(chart=chart.name, note=opening)
         made = csv_bytes(frame)

@@ -4,7 +4,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from sizing.cautions import cautions
+from sizing.cautions import cautions, closing
 from sizing.client.judged import JudgedClient
 from sizing.measures.written import Say, written
 from sizing.words.client import (
@@ -50,7 +50,7 @@ class ClientAnswer(JudgedClient):
         """Return the whole answer in plain words, with the cautions."""
         lines = [*opening_lines(self), *summary_lines(self)]
         lines += [*not_entered_lines(self), *chart_lines(self)]
-        return "\n".join([*lines, " ".join(cautions())])
+        return "\n".join([*lines, closing()])
 
     def to_dict(self) -> dict[str, Any]:
         """Return every figure as plain data, for JSON."""

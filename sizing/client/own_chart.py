@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import cautions, invented_first
+from sizing.cautions import closing, invented_first
 from sizing.charts import SizeChart, chart_from, fits_matrix, review_chart
 from sizing.coverage import (
     Coverage,
@@ -92,7 +92,7 @@ class ChartJudgement:
                 f"{', '.join(self.unneeded)}."
             )
         lines += load_first_words(self.sizes)
-        return "\n".join([*lines, *self.limits, " ".join(cautions())])
+        return "\n".join([*lines, closing(self.limits)])
 
 
 def judge_chart(

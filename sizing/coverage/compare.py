@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.cautions import cautions, invented_first
+from sizing.cautions import closing, invented_first
 from sizing.charts import OUTCOMES, SizeChart, assign
 from sizing.charts.fits import yardsticks
 from sizing.coverage.coverage import (
@@ -77,7 +77,7 @@ class Comparison:
         if self.unchecked.empty and row["low"] <= 0 <= row["high"]:
             told += " These people do not show that either covers more."
         told = invented_first(self.invented, told)
-        return "\n".join([told, " ".join(cautions())])
+        return "\n".join([told, closing()])
 
     def _unlike(self) -> str:
         """Say what charts that limit different measures leave unchecked."""

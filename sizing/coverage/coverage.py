@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.cautions import cautions
+from sizing.cautions import closing
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, Assignment, SizeChart, assign
 from sizing.coverage.groups import by_list, grouping
 from sizing.errors import check_number, check_replicates
@@ -91,7 +91,7 @@ class Coverage:
                 f"Fewer than {SMALL_GROUP} persons, too few to rely on: "
                 f"{'; '.join(named)}."
             )
-        lines += [*self.limits, " ".join(cautions())]
+        lines.append(closing(self.limits))
         return "\n".join(lines)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.cautions import cautions
+from sizing.cautions import closing
 from sizing.charts import SizeChart
 from sizing.coverage.alternatives import ALTERATIONS, State, start
 from sizing.errors import check_seed, one_of
@@ -66,7 +66,7 @@ class Sensitivity:
 
     def summary(self) -> str:
         """Return the biggest change in plain words, with the usual cautions."""
-        return "\n".join([self.headline(), " ".join(cautions())])
+        return "\n".join([self.headline(), closing()])
 
 
 def assumptions() -> pd.DataFrame:

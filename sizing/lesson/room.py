@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.cautions import cautions, invented_words
+from sizing.cautions import closing, invented_words
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
 from sizing.errors import check_seed
@@ -85,7 +85,7 @@ class RoomResult:
                 f"Not counted: {row['count']} of {row['what']}: {row['reason']}."
                 for row in count.reset_index().to_dict("records")
             ]
-        lines.append(" ".join(cautions("wrong_size", "assessment", "label", "load")))
+        lines.append(closing())
         return "\n".join(lines)
 
 

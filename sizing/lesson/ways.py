@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import cautions, invented_words
+from sizing.cautions import closing, invented_words
 from sizing.charts import SizeChart, demo_chart
 from sizing.charts.fits import limits
 from sizing.coverage.coverage import EVERYONE, memberships
@@ -139,7 +139,7 @@ class WaysResult:
                 f"Guessing fails most in the group '{top['level']}': of people who fit "
                 f"at least one size, {interval(top.to_dict())} are put in a wrong one."
             )
-        lines.append(" ".join(cautions("wrong_size", "assessment", "label", "load")))
+        lines.append(closing())
         return "\n".join([*filter(None, [invented_words(*self.invented)]), *lines])
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.cautions import cautions, invented_first
+from sizing.cautions import closing, invented_first
 from sizing.stock.need import Use
 from sizing.stock.tables import SAMPLED
 from sizing.words.numbers import points_interval
@@ -193,7 +193,7 @@ class StockPlan:
                     f"{100 * row['needs_met']:.0f} % of needs; the plan's difference, "
                     f"in points: {points_interval(row)}."
                 )
-        lines += [self.proof(), DAY, NO_SLING, *self.limits, " ".join(cautions())]
+        lines += [self.proof(), DAY, NO_SLING, closing(self.limits)]
         return "\n".join(lines)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import cautions, invented_words
+from sizing.cautions import closing, invented_words
 from sizing.charts import SizeChart
 from sizing.charts.build import chart_from
 from sizing.client.how import MASS
@@ -119,7 +119,7 @@ class LearnedChart:
         odd = self.services[self.services["disagrees"]]["service"].unique()
         if len(odd):
             lines.append(f"Trials that disagree with the others': {', '.join(odd)}.")
-        lines.append(" ".join(cautions("label", "wrong_size", "assessment")))
+        lines.append(closing())
         return "\n".join(line for line in lines if line)
 
 

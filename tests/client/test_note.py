@@ -13,7 +13,7 @@ from html import escape
 
 import pytest
 
-from sizing.cautions import cautions
+from sizing.cautions import cautions, closing
 from sizing.charts import demo_chart, write_chart
 from sizing.cli import chart as chart_command
 from sizing.cli import client as client_command
@@ -196,7 +196,7 @@ def test_the_client_command_prints_words_json_and_a_note(tmp_path, capsys):
     note = tmp_path / "note.md"
     assert run(client_command, *words, "--load", "hoist=160", "--note", str(note)) == 0
     told = capsys.readouterr().out
-    assert "Measure next" in told and cautions()[0] in told
+    assert "Measure next" in told and closing() in told
     assert "hoist scale" in note.read_text()
     run(client_command, *words, "--json")
     made = json.loads(capsys.readouterr().out)
@@ -230,7 +230,7 @@ def test_the_chart_command_writes_a_report(tmp_path, capsys):
     words = ["--people", "bariatric", "--draws", "1", "--out", str(page)]
     assert run(chart_command, str(mine), *words, "--against", str(other)) == 0
     told = capsys.readouterr().out
-    assert "mine" in told and "other" in told and cautions()[0] in told
+    assert "mine" in told and "other" in told and closing() in told
     text = page.read_text(encoding="utf-8")
     for heading in (
         "Two charts side by side",

@@ -8,6 +8,8 @@ import pytest
 from hypothesis import given
 
 import sizing
+from sizing.cautions import cautions, closing
+from sizing.resources import source_table
 from sizing.words.numbers import in_100, interval, points, share, span
 
 shares = st.floats(0, 1)
@@ -67,3 +69,15 @@ def test_no_share_is_written_in_another_way(room):
             assert not OWN_WAY.search(line), f"{path.name}: {line.strip()}"
     assert OWN_WAY.search("f\"{100 * row['low']:.0f} %\"")
     assert not OWN_WAY.search('f"{100 * LEVEL:.0f} %"')
+
+
+def test_an_answer_closes_with_one_limit_and_each_caution_in_short():
+    lines = closing(["Nobody sat.", "Nobody stood.", "Nobody lay."]).splitlines()
+    assert lines[0].startswith(
+        "Where the evidence stops: Nobody sat. For 2 more limits"
+    )
+    assert len(lines) == 2 and closing() == lines[1]
+    short = source_table("cautions.csv").set_index("key")["short"]
+    assert all(words in lines[1] for words in short) and len(short) == len(cautions())
+    for key, word in {"load": "lowest", "wrong_size": "slip out"}.items():
+        assert word in short[key] and word in cautions(key)[0]
