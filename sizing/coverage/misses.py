@@ -71,13 +71,15 @@ def why_none(
     """
     place = layout(people)
     found = assign(people, chart).table
-    pairs = found.groupby(
-        [
-            pd.Categorical(found["failing_measure"], categories=MEASURES),
-            pd.Categorical(found["direction"], categories=DIRECTIONS),
-        ],
-        observed=True,
-    ).indices
+    # As columns: of a frame of two rows, two lists would be taken for its keys.
+    pairs = (
+        found.assign(
+            failing_measure=pd.Categorical(found["failing_measure"], MEASURES),
+            direction=pd.Categorical(found["direction"], DIRECTIONS),
+        )
+        .groupby(["failing_measure", "direction"], observed=True)
+        .indices
+    )
     if not pairs:
         return pd.DataFrame(columns=COLUMNS)
     each = np.zeros((len(found), len(pairs)), dtype=bool)
