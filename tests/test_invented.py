@@ -6,7 +6,7 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from sizing.app.client_page import answer_html
+from sizing.app.client_form import answer_html
 from sizing.app.stock_form import StockForm
 from sizing.cautions import invented_words
 from sizing.charts import demo_chart, read_chart, write_chart

@@ -1,45 +1,90 @@
 """The notebook's form for one client, and the note that comes of it."""
 
+from functools import partial
 from html import escape
 from typing import Any
 
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_parts import AnswerParts
+from sizing.app.answer_parts import PageForm
 from sizing.app.client_fields import EXAMPLE, NOBODY, ClientFields, in_a_row
 from sizing.app.client_note_form import NoteForm
 from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
+from sizing.app.show import picture_html, table_html
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import ClientAnswer, check_client, client_from
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, plausible_range
+from sizing.measures.written import written
+from sizing.pages.client_answer import (
+    drawn_answer,
+    figures_of,
+    shown_pictures,
+    shown_tables,
+)
+from sizing.words.client import (
+    ABOUT_CHANCES,
+    answer_lines,
+    chart_lines,
+    not_entered_lines,
+    opening_lines,
+)
+from sizing.words.client_notes import (
+    allowance_words,
+    borderline_words,
+    further_lines,
+    next_words,
+    play_words,
+    weight_lines,
+)
 
 _EMPTY = "Enter what is known of your client, then press Check."
 _CHART_WRONG = "The chart has problems: put it right before you check a client."
 
 
-class ClientForm:
+def answer_html(
+    answer: ClientAnswer, *, units: str = "metric", invented: bool = False
+) -> str:
+    """Return the answer in words, its first sentence standing out."""
+    say = partial(written, units=units)
+    what, sure, now = answer_lines(answer, say=say)
+    if invented:
+        what = f"Invented client, on {answer.chart.name}. {what}"
+    leads = f"<p style='font-size:1.15em'><b>{escape(what)}</b></p>"
+    lines, figures = [*weight_lines(answer), *not_entered_lines(answer)], []
+    if not answer.nothing_bears:
+        lines = [*borderline_words(answer, say=say), *lines]
+        figures = [next_words(answer), play_words(answer)]
+    figures.append(allowance_words(answer, say=say))
+    figures += [*chart_lines(answer, say=say), *further_lines(answer, say=say)]
+    before = paragraphs(opening_lines(answer, say=say))
+    folded = f"<details><summary>More on this answer</summary>{bullets(figures)}"
+    words = before + leads + paragraphs([sure, now]) + bullets(lines)
+    return status(f"{words}{folded}</details>")
+
+
+def pictures_html(answer: ClientAnswer, *, units: str = "metric") -> str:
+    """Return the pictures with the words that stand for them, and the tables."""
+    shown = [picture_html(one) for one in shown_pictures(answer, units=units)]
+    shown += [table_html(one) for one in shown_tables(answer, units=units)]
+    about = [] if answer.nothing_bears else [ABOUT_CHANCES]
+    return "".join([*shown, paragraphs(about)])
+
+
+class ClientForm(PageForm):
     """A form: enter what is known, read the answer, write the note.
 
     Once it has been asked for, the answer follows every entry; what no longer
     holds is never left standing.
-
-    Attributes
-    ----------
-    entry, answer_view, picture_view, limits_view, sources_view : Widget
-        Parts of the page, in its order.
-    answer : ClientAnswer or None
-        The last answer, None where it no longer holds.
     """
 
     def __init__(
         self, chart: SizeChart | None = None, *, switch: UnitSwitch | None = None
     ) -> None:
+        super().__init__(switch=switch, none="Check the client first.")
         self.chart: SizeChart | None = chart or demo_chart()
-        self.switch = switch or UnitSwitch()
-        self.answer: ClientAnswer | None = None
         self._asked = self._settling = False
         self.fields = ClientFields(self.switch, self._changed)
         self.note = NoteForm(lambda: self.answer, self.switch)
@@ -54,22 +99,17 @@ class ClientForm:
         self.example = w.Button(description="Show an invented client", layout=automatic)
         self.empty = w.Button(description="Empty the form", layout=automatic)
         buttons = in_a_row(self.go, self.example, self.empty)
+        # The page that holds this form has the choice of units.
         self.entry = w.VBox([self.about, self.fields.view, self.confirmed, buttons])
-        self.answered = AnswerParts()
+        self.answer_view, self.picture_view, self.limits_view, self.sources_view = (
+            vars(self.answered)[name]
+            for name in ("words", "pictures", "limits", "sources")
+        )
         self.answered.take_back(_EMPTY)
-        self.answer_view, self.picture_view = (
-            self.answered.words,
-            self.answered.pictures,
-        )
-        self.limits_view, self.sources_view = (
-            self.answered.limits,
-            self.answered.sources,
-        )
         self.go.on_click(lambda _: self.check())
         self.example.on_click(lambda _: self.show_example())
         self.empty.on_click(lambda _: self.clear())
         self.confirmed.observe(lambda _: self._confirm(), "value")
-        self.switch.on_change(lambda _: self._in_other_units())
         self.use_chart(self.chart)
 
     def use_chart(self, chart: SizeChart | None) -> None:
@@ -97,7 +137,7 @@ class ClientForm:
             self._tell(error)
             return
         self._offer(self.confirmed.value)
-        self._show()
+        self.show(self.answer)
 
     def clear(self) -> None:
         """Empty the form for the next client."""
@@ -115,16 +155,34 @@ class ClientForm:
         self.note.clear()
         self.check()
 
-    def results(self) -> dict[str, Any]:
+    def saved(self, answer: ClientAnswer) -> dict[str, Any]:
         """Return what can be saved: tables, pictures, the note."""
-        # Drawing takes a second to load; the form is there before.
-        from sizing.app.client_page import axes_of, tables_of
-
-        if self.answer is None:
-            raise SizingError("Check the client first.")
+        drawn = drawn_answer(answer, units=self.switch.units)
         note = {"handling_note": self.note.make().html()}
-        drawn = axes_of(self.answer, units=self.switch.units)
-        return {**tables_of(self.answer), **drawn, **note}
+        return {**figures_of(answer), **drawn, **note}
+
+    def show(self, answer: ClientAnswer) -> None:
+        """Show the answer, the words before the pictures are drawn."""
+        units, told = self.switch.units, self.answered
+        invented = self.fields.shows(EXAMPLE)
+        # No picture of what was stands beside words of what is.
+        told.pictures.value = ""
+        told.words.value = answer_html(answer, units=units, invented=invented)
+        told.limits.value = bullets(answer.limits)
+        told.sources.value = bullets(answer.sources)
+        told.pictures.value = pictures_html(answer, units=units)
+
+    def show_again(self) -> None:
+        """Say the same in other units, of the note too."""
+        if self.answer is None:
+            if self._asked:
+                self.check()
+            return
+        super().show_again()
+        noted = self.note.note is not None
+        self.note.forget()
+        if noted:
+            self.note.show()
 
     def _changed(self) -> None:
         """Follow an entry; what was confirmed was confirmed of the others."""
@@ -142,17 +200,6 @@ class ClientForm:
     def _offer(self, yes: bool) -> None:
         """Show the box by which an unusual entry is confirmed, or hide it."""
         self.confirmed.layout.display = None if yes else "none"
-
-    def _in_other_units(self) -> None:
-        """Say the same in other units."""
-        if self.answer is not None:
-            noted = self.note.note is not None
-            self._show()
-            self.note.forget()
-            if noted:
-                self.note.show()
-        elif self._asked:
-            self.check()
 
     def _take_back(self, words: str) -> None:
         """Let nothing stand that what was entered, or the chart, no longer gives."""
@@ -178,23 +225,6 @@ class ClientForm:
             allowances=self.fields.allowed(),
             confirmed=self.confirmed.value,
         )
-
-    def _show(self) -> None:
-        # Drawing takes a second to load; the form is there before.
-        from sizing.app.client_page import answer_html, pictures_html
-
-        answer = self.answer
-        if answer is None:
-            return
-        units = self.switch.units
-        invented = self.fields.shows(EXAMPLE)
-        # The words go to the page before the pictures are drawn, and no picture of
-        # what was stands beside words of what is.
-        self.picture_view.value = ""
-        self.answer_view.value = answer_html(answer, units=units, invented=invented)
-        self.limits_view.value = bullets(answer.limits)
-        self.sources_view.value = bullets(answer.sources)
-        self.picture_view.value = pictures_html(answer, units=units)
 
     def _tell(self, error: SizingError) -> None:
         if isinstance(error, InputProblems):

@@ -2,10 +2,8 @@
 
 import os
 from collections.abc import Callable
-from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import ipywidgets as w
 
@@ -16,18 +14,38 @@ from sizing.client import ClientAnswer
 from sizing.errors import SizingError
 from sizing.files.writing import write_bytes
 from sizing.measures.written import written
+from sizing.pages.client_note import (
+    NOTE_ENDINGS,
+    Decision,
+    HandlingNote,
+    client_note,
+)
 
-if TYPE_CHECKING:
-    from sizing.pages.client_note import HandlingNote
+#: What she may write, and how each field is called.
+_TEXTS = {
+    "reason": "Why this size",
+    "hoist": "Which hoist (type, number)",
+    "spreader_bar": "Which spreader bar",
+    "sling": "Which sling (pattern, number)",
+    "carers": "Carers needed",
+    "shoulders": "Attachment at the shoulders",
+    "legs": "Attachment at the legs",
+    "positions_reason": "Why these positions",
+    "trial": "Outcome of the trial",
+    "reference": "File number (no name)",
+    "remarks": "Remarks",
+}
+_DATES = {
+    "on": "Assessed on",
+    "examined_on": "Equipment examined on",
+    "review_on": "Review on",
+}
 
 
 class NoteForm:
     """What she decided, and the note that comes of it; kept in memory only.
 
-    Attributes
-    ----------
-    note : HandlingNote or None
-        The note as last shown.
+    ``note`` is the note as last shown, or None.
     """
 
     def __init__(
@@ -36,22 +54,10 @@ class NoteForm:
         self._answer, self._switch = answer, switch
         self.note: HandlingNote | None = None
         self.size = w.Dropdown(options=[""], description="Size chosen")
-        self.texts = {
-            "reason": w.Text(description="Why this size"),
-            "hoist": w.Text(description="Which hoist (type, number)"),
-            "spreader_bar": w.Text(description="Which spreader bar"),
-            "sling": w.Text(description="Which sling (pattern, number)"),
-            "carers": w.Text(description="Carers needed"),
-            "shoulders": w.Text(description="Attachment at the shoulders"),
-            "legs": w.Text(description="Attachment at the legs"),
-            "positions_reason": w.Text(description="Why these positions"),
-            "trial": w.Text(description="Outcome of the trial"),
-            "reference": w.Text(description="File number (no name)"),
-            "remarks": w.Text(description="Remarks"),
-        }
-        self.on = w.DatePicker(description="Assessed on")
-        self.examined = w.DatePicker(description="Equipment examined on")
-        self.review = w.DatePicker(description="Review on")
+        self.texts, self.dates = (
+            {name: kind(description=words) for name, words in named.items()}
+            for named, kind in ((_TEXTS, w.Text), (_DATES, w.DatePicker))
+        )
         self.write = w.Button(
             description="Show the note", layout=w.Layout(width="auto")
         )
@@ -66,8 +72,8 @@ class NoteForm:
             [self.write, self.path, self.save],
             layout=w.Layout(flex_flow="row wrap", align_items="center"),
         )
-        fields = [self.size, *self.texts.values(), self.on, self.examined, self.review]
-        self.view = w.VBox([*fields, buttons, self.out])
+        fields = (*self.texts.values(), *self.dates.values())
+        self.view = w.VBox([self.size, *fields, buttons, self.out])
 
     def use_chart(self, chart: SizeChart) -> None:
         """Offer this chart's sizes; what was chosen stays if it is still there."""
@@ -86,26 +92,19 @@ class NoteForm:
         self.size.value = ""
         for box in (*self.texts.values(), self.path):
             box.value = ""
-        self.on.value = self.examined.value = self.review.value = None
+        for picker in self.dates.values():
+            picker.value = None
 
-    def make(self) -> "HandlingNote":
+    def make(self) -> HandlingNote:
         """Return the note for the answer of the moment."""
-        # Pages take a second to load; the form is there before.
-        from sizing.pages.client_note import Decision, client_note
-
         answer = self._answer()
         if answer is None:
             raise SizingError("Check the client first.")
-        texts = {name: box.value for name, box in self.texts.items()}
-        decision = Decision(
-            size=self.size.value or "",
-            examined_on=self.examined.value,
-            review_on=self.review.value,
-            **texts,
-        )
-        on: date | None = self.on.value
+        boxes = {**self.texts, **self.dates}
+        told = {name: box.value for name, box in boxes.items() if name != "on"}
+        decision = Decision(size=self.size.value or "", **told)
         say = partial(written, units=self._switch.units)
-        return client_note(answer, decision, on=on, say=say)
+        return client_note(answer, decision, on=self.dates["on"].value, say=say)
 
     def show(self) -> None:
         """Show the note under the form."""
@@ -130,17 +129,16 @@ class NoteForm:
         self.out.value = status(paragraphs(lines))
 
 
-def save_text(name: str, note: "HandlingNote") -> str:
+def save_text(name: str, note: HandlingNote) -> str:
     """Write the note as the ending of its file name says."""
     path = Path(name.strip())
-    if path.suffix not in (".html", ".md", ".docx"):
+    if path.suffix not in NOTE_ENDINGS:
         raise SizingError("Name the file so that it ends in .html, .md or .docx.")
     # os.path says no, where Path stumbles, of names that no file can have.
     if not os.path.isdir(path.parent):
         raise SizingError(f"There is no folder '{path.parent}': make it first.")
-    content = note.as_file(path.suffix)
     try:
-        return str(write_bytes(path, content, fresh=True))
+        return str(write_bytes(path, note.as_file(path.suffix), fresh=True))
     except FileExistsError:
         raise SizingError(
             f"There is a file '{path}' already: choose another name."

@@ -45,10 +45,7 @@ PAGES = tuple(
     f"{name}.ipynb"
     for name in ("adviser", "purchaser", "trainer", "trials", "study", "bands")
 )
-_LOADED = (
-    "adviser_page client_page own_chart_form stock_form lesson_form bands_form "
-    "trials_form"
-)
+_LOADED = "adviser_page own_chart_form stock_form lesson_form bands_form trials_form"
 TEMPLATE = Path(__file__).with_name("template")
 #: Kernels kept in a queue; one more waits to be put there.
 _SPARE = 1

@@ -12,7 +12,7 @@ from sizing.errors import Problem, SizingError, one_of
 from sizing.files.writing import undated, writable
 from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, told, written
-from sizing.pages.client_tables import (
+from sizing.pages.client_answer import (
     load_words,
     loads_table,
     measures_table,

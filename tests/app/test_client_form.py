@@ -28,7 +28,7 @@ def form(monkeypatch):
 @pytest.fixture
 def undrawn(monkeypatch):
     monkeypatch.setattr(
-        "sizing.app.client_page.pictures_html", lambda *a, **k: "pictures"
+        "sizing.app.client_form.pictures_html", lambda *a, **k: "pictures"
     )
 
 

@@ -6,7 +6,7 @@ from html import escape
 import pandas as pd
 import pytest
 
-from sizing.app.client_page import answer_html, pictures_html
+from sizing.app.client_form import answer_html, pictures_html
 from sizing.app.form_words import wrong_lines
 from sizing.charts import chart_from, demo_chart, read_chart
 from sizing.cli.main import main

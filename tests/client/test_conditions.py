@@ -6,8 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.app.client_form import ClientForm
-from sizing.app.client_page import answer_html, pictures_html
+from sizing.app.client_form import ClientForm, answer_html, pictures_html
 from sizing.cautions import invented_words
 from sizing.charts import OUTCOMES, assign, chart_from, demo_chart
 from sizing.cli.main import main

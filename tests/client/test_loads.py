@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.app.client_page import answer_html, pictures_html
+from sizing.app.client_form import answer_html, pictures_html
 from sizing.charts import chart_from, demo_chart
 from sizing.client import check_client
 from sizing.pages.client_note import Decision, client_note

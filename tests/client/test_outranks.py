@@ -8,14 +8,14 @@ import pytest
 from hypothesis import assume, given, reject, settings
 from hypothesis import strategies as st
 
-from sizing.app.client_page import pictures_html
+from sizing.app.client_form import pictures_html
 from sizing.charts import chart_from, demo_chart
 from sizing.client import HOW, check_client
 from sizing.client.how import MASS, TAKEN, reading
 from sizing.client.posterior import draw_bodies
 from sizing.errors import InputProblems
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
-from sizing.pages.client_tables import measures_table
+from sizing.pages.client_answer import measures_table
 from sizing.plots.client import plot_margins
 
 THIGH, SHOULDER = "thigh_circumference_cm", "shoulder_height_sitting_cm"
