@@ -1,34 +1,39 @@
 """The adviser's page: one client, and beside it a chart of her own."""
 
 import threading
-from collections.abc import Callable
 from functools import cached_property
 from typing import Any
 
 import ipywidgets as w
 
+from sizing.app.answer_parts import boxed
 from sizing.app.client_form import ClientForm
 from sizing.app.form_style import FORM_STYLE
 from sizing.app.form_words import bullets
 from sizing.app.pattern_field import PatternField
+from sizing.app.show import save_panel
 from sizing.app.units import UnitSwitch
 from sizing.cautions import cautions
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import check_client
 
 CLIENT, CHART = "client", "chart"
+#: Each part of the page, and what it is called on either half.
+_PARTS = {
+    "entry": "entry",
+    "answer": "answer_view",
+    "picture": "picture_view",
+    "limits": "limits_view",
+    "sources": "sources_view",
+}
 
 
 class AdviserPage:
     """Both halves of the page, part by part, in the order every page keeps.
 
-    The half on a chart is made when it is first opened, so that the form for a
-    client is there at once.
-
-    Attributes
-    ----------
-    entry, answer, picture, keep, limits, cautions, sources : Widget
-        The parts.
+    ``entry``, ``answer``, ``picture``, ``keep``, ``limits``, ``cautions`` and
+    ``sources`` show the half that is open. The half on a chart is made when it is
+    first opened, so that the form for a client is there at once.
     """
 
     def __init__(self, people: str = "walking_difficulty", *, draws: int = 5) -> None:
@@ -41,10 +46,16 @@ class AdviserPage:
         )
         self.pattern = PatternField()
         self.pattern.use_chart(demo_chart().measures)
-        self._turns: list[Callable[[], None]] = []
+        self.entry, self.answer, self.picture = boxed(), boxed(), boxed()
+        self.keep, self.limits, self.sources = boxed(), boxed(), boxed()
+        self.cautions = w.HTML(bullets(cautions()))
+        self._top = (w.HTML(FORM_STYLE), self.switch.view, self.half, self.pattern.view)
+        self._panels = {
+            CLIENT: [self.client.note.view, save_panel(lambda: self.client.results())],
+            CHART: [save_panel(lambda: self.chart.results())],
+        }
         self.half.observe(lambda _: self._turn(), "value")
-        top = (w.HTML(FORM_STYLE), self.switch.view, self.half, self.pattern.view)
-        self.entry = self._part("entry", top=top)
+        self._turn()
 
     @cached_property
     def chart(self) -> Any:
@@ -54,43 +65,6 @@ class AdviserPage:
         made = OwnChartForm(self._people, switch=self.switch, draws=self._draws)
         made.listeners += [self.client.use_chart, self._use_chart]
         return made
-
-    @cached_property
-    def answer(self) -> w.Widget:
-        """The answer in words."""
-        return self._part("answer_view")
-
-    @cached_property
-    def picture(self) -> w.Widget:
-        """Pictures and tables."""
-        return self._part("picture_view")
-
-    @cached_property
-    def keep(self) -> w.Widget:
-        """The note for the handling plan, and what can be saved."""
-        # What draws takes a second to load; the form is there before.
-        from sizing.app.show import save_panel
-
-        panels = {
-            CLIENT: save_panel(lambda: self.client.results()),
-            CHART: save_panel(lambda: self.chart.results()),
-        }
-        return self._part("", made=lambda half: self._kept(half, panels))
-
-    @cached_property
-    def limits(self) -> w.Widget:
-        """Whom the answer does not hold for."""
-        return self._part("limits_view")
-
-    @cached_property
-    def cautions(self) -> w.Widget:
-        """What comes first, whatever this page says."""
-        return w.HTML(bullets(cautions()))
-
-    @cached_property
-    def sources(self) -> w.Widget:
-        """Where the figures come from."""
-        return self._part("sources_view")
 
     def _use_chart(self, chart: SizeChart | None) -> None:
         self.pattern.use_chart(chart.measures if chart is not None else ())
@@ -102,33 +76,11 @@ class AdviserPage:
             target=check_client, args=(demo_chart(), known), daemon=True
         ).start()
 
-    def _kept(self, half: str, panels: dict[str, w.Widget]) -> w.Widget:
-        note = [self.client.note.view] if half == CLIENT else []
-        return w.VBox([*note, panels[half]])
-
-    def _part(
-        self,
-        name: str,
-        *,
-        top: tuple[w.Widget, ...] = (),
-        made: Callable[[str], w.Widget] | None = None,
-    ) -> w.VBox:
-        """Return a box that shows the same part of whichever half is open."""
-        box = w.VBox()
-        box.add_class("sizing-form")
-
-        def turn() -> None:
-            half = str(self.half.value)
-            if made is not None:
-                box.children = (*top, made(half))
-                return
-            form = self.client if half == CLIENT else self.chart
-            box.children = (*top, getattr(form, name))
-
-        self._turns.append(turn)
-        turn()
-        return box
-
     def _turn(self) -> None:
-        for turn in self._turns:
-            turn()
+        """Show every part of the half that is open."""
+        half = str(self.half.value)
+        form = self.client if half == CLIENT else self.chart
+        for part, name in _PARTS.items():
+            getattr(self, part).children = [getattr(form, name)]
+        self.entry.children = (*self._top, *self.entry.children)
+        self.keep.children = self._panels[half]

@@ -11,7 +11,7 @@ from sizing.app.units import UnitField, UnitSwitch
 from sizing.client import HOW, conditions_table, suggested_allowances
 from sizing.client.parts import allowance_table
 from sizing.client.stature import KNEE_EQUATIONS, segment_table, segments
-from sizing.errors import InputProblems, Problem, SizingError
+from sizing.errors import InputProblems, Problem
 from sizing.measures import MEASURES, vocabulary
 from sizing.pages.where import where_html
 
@@ -27,14 +27,7 @@ EXAMPLE: Mapping[str, Any] = {
     "loads": {"hoist": 160.0, "spreader bar": 200.0},
     "conditions": (),
 }
-NOBODY: Mapping[str, Any] = {
-    "sex": "",
-    "age_years": "",
-    "values": {},
-    "how": {},
-    "loads": {},
-    "conditions": (),
-}
+NOBODY: Mapping[str, Any] = {name: type(value)() for name, value in EXAMPLE.items()}
 _KNEE = {"chumlea_1985": "Chumlea 1985", "donini_2000": "Donini 2000"}
 
 
@@ -56,13 +49,7 @@ def _drawn(name: str | None) -> w.Widget:
 
 
 class ClientFields:
-    """Fields for what is known of one client, in the units of the page.
-
-    Attributes
-    ----------
-    sex, age, values, ways, conditions, loads, knee, fabric, allowances
-        The fields.
-    """
+    """Fields for what is known of one client, in the units of the page."""
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
         self._called, self._filling = changed, False
@@ -117,15 +104,12 @@ class ClientFields:
             field.set(suggested_allowances()[str(row["key"])])
             self.allowances[str(row["key"])] = field
         self.view = self._layout()
-        for field in self._all():
-            field.on_change(self._changed)
+        for fields in (self.values, self.loads, self.allowances):
+            for field in fields.values():
+                field.on_change(self._changed)
         ticks = (self.fabric, *self.conditions.values())
         for box in (self.sex, self.age, self.knee, *ticks, *self.ways.values()):
             box.observe(lambda _: self._changed(), "value")
-
-    def _all(self) -> list[UnitField]:
-        parts = (self.values, self.loads, self.allowances)
-        return [field for part in parts for field in part.values()]
 
     def _layout(self) -> w.Widget:
         taken = w.VBox([*map(self._row, MEASURES), _drawn(None)])
@@ -185,12 +169,12 @@ class ClientFields:
     def shows(self, client: Mapping[str, Any]) -> bool:
         """Return whether a client such as ``EXAMPLE`` stands in the fields."""
         entries, how = self.entries()
-        wanted = {"sex": client["sex"], "age_years": client["age_years"]}
-        same = all(
-            how[name] == way for name, way in client["how"].items() if name in how
+        about = {"sex": client["sex"], "age_years": client["age_years"]}
+        return (
+            entries == {**about, **client["values"]}
+            and how == {**how, **client["how"]}
+            and self.stated() == list(client["conditions"])
         )
-        same = same and self.stated() == list(client["conditions"])
-        return same and entries == {**wanted, **client["values"]}
 
     def entries(self) -> tuple[dict[str, Any], dict[str, str]]:
         """Return what was entered, in cm and kg, and how each was measured."""
@@ -230,23 +214,18 @@ def _ways(measure: str) -> list[str]:
 
 def _numbers(fields: Mapping[str, UnitField], what: str) -> dict[str, float]:
     """Return the numbers in some fields in cm or kg; those left empty are left out."""
-    found, problems = {}, []
-    for key, field in fields.items():
-        try:
-            number = field.number()
-        except SizingError:
-            problems.append(
-                Problem(
-                    f"this {what} is not understood",
-                    "a number, with a point for decimals",
-                    "correct it, or leave it empty",
-                    column=field.box.description,
-                    value=field.typed,
-                )
-            )
-            continue
-        if number is not None:
-            found[key] = number
+    values = {key: field.value for key, field in fields.items()}
+    problems = [
+        Problem(
+            f"this {what} is not understood",
+            "a number, with a point for decimals",
+            "correct it, or leave it empty",
+            column=fields[key].box.description,
+            value=fields[key].typed,
+        )
+        for key, value in values.items()
+        if isinstance(value, str)
+    ]
     if problems:
         raise InputProblems(problems, about="the form")
-    return found
+    return {k: v for k, v in values.items() if v is not None and not isinstance(v, str)}

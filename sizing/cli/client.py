@@ -12,7 +12,7 @@ from sizing.client import HOW, check_client, conditions_table
 from sizing.client.client import client_from
 from sizing.client.how import MASS
 from sizing.client.stature import KNEE_EQUATIONS, STATURE, segment_table
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.files.folders import write_bytes
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes
 from sizing.measures.vocabulary import plain
@@ -226,9 +226,8 @@ def _numbers(words: list[str], what: str, unit: str) -> dict[str, float]:
 
 
 def _pairs(words: list[str], what: str) -> list[tuple[str, str]]:
-    for word in words:
-        if not word.partition("=")[0].strip() or "=" not in word:
-            raise SizingError(
-                str(Problem(f"{what} is written NAME=VALUE", "", value=word))
-            )
-    return [(w.partition("=")[0].strip(), w.partition("=")[2].strip()) for w in words]
+    pairs = [[part.strip() for part in word.split("=", 1)] for word in words]
+    for word, (name, *value) in zip(words, pairs, strict=True):
+        if not name or not value:
+            raise SizingError(f"{what} is written NAME=VALUE", value=word)
+    return [(name, value) for name, value in pairs]

@@ -39,11 +39,6 @@ def touched(conditions: Iterable[str]) -> tuple[str, ...]:
     """Return the measures that some of these conditions change, in the kit's order.
 
     A measure so changed is not predicted, and predicts no other.
-
-    Examples
-    --------
-    >>> touched(["contracture_knee"])
-    ('stature_cm', 'buttock_popliteal_length_cm', 'thigh_circumference_cm')
     """
     each = _column("measures")
     found = {name for key in conditions for name in each[key].split(";")}
@@ -70,8 +65,9 @@ def condition_keys(
     this condition is not among those the kit knows
     """
     words = [stated] if isinstance(stated, str) else list(stated or ())
+    keys = list(_column("label"))
     by_name = {_plain(label): key for key, label in _column("label").items()}
-    by_name |= {key: key for key in _column("label")}
+    by_name |= dict(zip(keys, keys, strict=True))
     found, problems = set(), []
     for word in words:
         name = _plain(str(word))
@@ -79,7 +75,7 @@ def condition_keys(
             found.add(by_name[name])
         elif name:
             problems.append(_unknown(str(word), name, by_name))
-    return tuple(key for key in _column("label") if key in found), problems
+    return tuple(key for key in keys if key in found), problems
 
 
 def _plain(text: str) -> str:

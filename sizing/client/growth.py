@@ -24,18 +24,12 @@ _BODIES = 200
 def outgrows(bodies: Bodies, chart: Edges, size: str, *, seed: int = 1) -> pd.DataFrame:
     """Say when each measure of a child leaves a size.
 
-    Returns
-    -------
-    DataFrame
-        One row per measure with a high edge, load limit included, earliest
-        first: ``measure``, ``high_edge``, ``centile`` (of stature and body
-        mass now), ``estimate``, ``low``, ``high`` (age in years at which it
-        passes the edge: median, and 90 % of what her body may be),
-        ``beyond_20`` (share who do not before 20), ``method``, ``n``. Empty
-        ages where fewer than that share pass it before 20.
+    One row per measure with a high edge, load limit included, earliest first:
+    ``measure``, ``high_edge``, ``centile`` (of stature and body mass now),
+    ``estimate``, ``low``, ``high`` (age in years at which it passes the edge: median,
+    and 90 % of what her body may be), ``beyond_20`` (share who do not before 20),
+    ``method``, ``n``. Empty ages where fewer than that share pass it before 20.
 
-    Notes
-    -----
     Stature and body mass stay at their present centile of CDC 2000; the other
     measures follow the body model at that build and age, and keep their
     distance from it in SDs. Children do change centile: nothing here says how.

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -89,17 +90,13 @@ def _table() -> pd.DataFrame:
 
 
 @cache
-def _one_reading() -> dict[str, tuple[float, str]]:
-    table = vocabulary()
-    return {
-        str(row["name"]): (float(row["error_cm"]), str(row["error_source"]))
-        for _, row in table.iterrows()
-    }
+def _one_reading(column: str) -> dict[str, Any]:
+    return dict(vocabulary().set_index("name")[column])
 
 
 def usual_error(measure: str) -> float:
     """Return the SD of one reading by tape or scale, in the measure's unit."""
-    return _one_reading()[measure][0]
+    return float(_one_reading("error_cm")[measure])
 
 
 def reading(
@@ -111,8 +108,6 @@ def reading(
     --------
     >>> reading("hip_circumference_cm", 100.0, "tape twice").sd
     0.99
-    >>> reading("body_mass_kg", 80.0, "guessed").sd
-    12.0
     """
     if how == "exact":
         return Reading(measure, value, how, 0.0, source="counted as exact")
@@ -122,7 +117,7 @@ def reading(
     sd = relative * value
     if np.isfinite(multiplier):
         sd = multiplier * usual_error(measure)
-        source = f"{source} ({_one_reading()[measure][1]})"
+        source = f"{source} ({_one_reading('error_source')[measure]})"
     return Reading(measure, value, how, round(sd, 3), bias, source)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.client.how import ESTIMATED, Reading
-from sizing.errors import Problem, SizingError, one_of
+from sizing.errors import SizingError, one_of
 from sizing.measures import SEXES
 from sizing.measures.written import Amount, Said, Say, told, written
 from sizing.people.body.donors import donors
@@ -30,13 +30,10 @@ _NEAR_YEARS = 10.0
 class StatureEstimate:
     """Stature worked out from one segment.
 
-    Attributes
-    ----------
-    table : DataFrame
-        One row per equation that could be used, best first: ``segment``,
-        ``value_cm``, ``estimate``, ``low``, ``high`` (90 %), ``sd_cm``,
-        ``ages`` (inside or beyond those it was made on), ``method``, ``n``
-        (people behind it, missing where not known), ``source``, ``used``.
+    Of ``table`` each row is an equation that could be used, best first: ``segment``,
+    ``value_cm``, ``estimate``, ``low``, ``high`` (90 %), ``sd_cm``, ``ages`` (inside
+    or beyond those it was made on), ``method``, ``n`` (people behind it, missing
+    where not known), ``source``, ``used``.
     """
 
     table: pd.DataFrame
@@ -81,31 +78,13 @@ class StatureEstimate:
 
 @cache
 def segment_table() -> pd.DataFrame:
-    """Return the segments from which stature can be estimated, and what each is.
-
-    Examples
-    --------
-    >>> segment_table().loc["half_span_cm", "definition"].split(";")[1]
-    ' longer than demispan by the finger, and half of arm span in the survey'
-    """
+    """Return the segments from which stature can be estimated, and what each is."""
     return source_table("segments.csv").set_index("segment")
 
 
 @cache
 def equations() -> pd.DataFrame:
-    """Return every equation for stature: segment, sex, ages, terms, error, source.
-
-    Returns
-    -------
-    DataFrame
-        ``key, segment, sex, age_from, age_to, constant, slope, age_slope,
-        sd_cm, n, source``.
-
-    Examples
-    --------
-    >>> bool((equations()["segment"] == "knee_height_cm").any())
-    True
-    """
+    """Return every equation for stature: segment, sex, ages, terms, error, source."""
     published = source_table("stature_equations.csv").drop(columns="people")
     own = source_table("segment_equations.csv").assign(key="survey")
     return pd.concat([published.assign(n=np.nan), own], ignore_index=True)
@@ -171,13 +150,9 @@ def estimate_stature(
     table = table[(table["sex"] == sex) & table["segment"].isin(list(known))].copy()
     if table.empty:
         raise SizingError(
-            str(
-                Problem(
-                    "no segment from which height can be estimated",
-                    ", ".join(segments()),
-                    "measure knee height, or the height lying",
-                )
-            )
+            "no segment from which height can be estimated",
+            allowed=", ".join(segments()),
+            action="measure knee height, or the height lying",
         )
     year = float(model_age(age_years))
     young = (year < ADULT_AGE) & (table["age_from"] > year)
@@ -186,40 +161,35 @@ def estimate_stature(
         able = [name for name in segments() if least[name] <= year]
         named = ", ".join(_label(name) for name in dict.fromkeys(table["segment"]))
         raise SizingError(
-            str(
-                Problem(
-                    f"for a child of {age_years:g} years no equation gives height "
-                    f"from {named}",
-                    ", ".join(_label(name) for name in able),
-                    "measure one of these, or the height lying",
-                )
-            )
+            f"for a child of {age_years:g} years no equation gives height from {named}",
+            allowed=", ".join(_label(name) for name in able),
+            action="measure one of these, or the height lying",
         )
     table = table[~young].copy()
     used = np.clip(year, table["age_from"], table["age_to"])
     beyond = (used - year).abs() > 0
     table["value_cm"] = table["segment"].map(known).astype(float)
-    table["estimate"] = (
+    estimate = (
         table["constant"]
         + table["slope"] * table["value_cm"]
         + table["age_slope"] * used
     )
-    table["sd_cm"] *= np.where(beyond, BEYOND_AGES, 1.0)
-    table["low"] = table["estimate"] - 1.6449 * table["sd_cm"]
-    table["high"] = table["estimate"] + 1.6449 * table["sd_cm"]
-    table["ages"] = np.where(beyond, "beyond", "inside")
-    table["method"] = "regression on one segment, 90 % interval of one person"
-    order = pd.DataFrame(
-        {
-            "beyond": beyond,
-            "years": (used - year).abs(),
-            # Published equations for older people go before soldiers' ones.
-            "knee": np.where(table["key"] == equation, 0, 1),
-            "sd": table["sd_cm"],
-        }
-    ).sort_values(["beyond", "knee", "years", "sd"])
-    table = table.loc[order.index].reset_index(drop=True)
-    table["used"] = table.index == 0
+    sd = table["sd_cm"] * np.where(beyond, BEYOND_AGES, 1.0)
+    table = table.assign(
+        estimate=estimate,
+        sd_cm=sd,
+        low=estimate - 1.6449 * sd,
+        high=estimate + 1.6449 * sd,
+        ages=np.where(beyond, "beyond", "inside"),
+        method="regression on one segment, 90 % interval of one person",
+        # Published equations for older people go before soldiers' ones.
+        knee=table["key"] != equation,
+        years=(used - year).abs(),
+    )
+    # "inside" after "beyond" in the alphabet, and first here.
+    order = ["ages", "knee", "years", "sd_cm"]
+    table = table.sort_values(order, ascending=[False, True, True, True])
+    table = table.reset_index(drop=True).assign(used=lambda t: t.index == 0)
     columns = ["segment", "value_cm", "estimate", "low", "high", "sd_cm", "ages"]
     return StatureEstimate(table[[*columns, "method", "n", "key", "source", "used"]])
 
@@ -233,12 +203,6 @@ def as_reading(found: StatureEstimate, sex: str, age_years: float) -> Reading:
     equation's SD and ``R = 1 - r^2 / s^2``, the reading ``m + (e - m) / R``
     with SD ``r / sqrt(R)`` leads back to ``e`` with SD ``r`` where nothing
     else is known.
-
-    Examples
-    --------
-    >>> found = estimate_stature("female", 80, {"knee_height_cm": 48.0})
-    >>> bool(as_reading(found, "female", 80).sd > found.best["sd_cm"])
-    True
     """
     mean, sd = _stature_of(sex, round(float(model_age(age_years))))
     row = found.best

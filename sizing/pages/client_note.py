@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.client import ClientAnswer
-from sizing.errors import Problem, SizingError, one_of
+from sizing.errors import SizingError, one_of
 from sizing.files.writing import undated, writable
 from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, told, written
@@ -37,26 +37,11 @@ _SHORT = "....................."
 class Decision:
     """What the assessor decided; everything may be left empty and filled by hand.
 
-    Attributes
-    ----------
-    size : str
-        The size chosen, one of the chart's; empty: none yet.
-    reason : str
-        Why this size.
-    hoist, spreader_bar, sling : str
-        Which one: type, number, pattern, as on its label.
-    carers : str
-        How many carers are needed, and for what.
-    shoulders, legs : str
-        Loop or clip positions at shoulders and legs, as the assessor writes them.
-    positions_reason : str
-        Why these positions.
-    trial : str
-        What came of the trial.
-    examined_on : date or None
-        Last thorough examination of the sling and what it hangs from.
-    reference : str
-        A file number of the assessor's own; a name is not needed.
+    ``size`` is one of the chart's, or empty: none yet. ``hoist``, ``spreader_bar`` and
+    ``sling`` say which one, as on its label; ``shoulders`` and ``legs`` the loop or
+    clip positions, as the assessor writes them; ``examined_on`` when the sling and
+    what it hangs from were last examined; ``reference`` a file number of the
+    assessor's own: a name is not needed.
     """
 
     size: str = ""
@@ -89,15 +74,11 @@ class HandlingNote:
         """Return the note as Markdown."""
         return page_markdown(self.page)
 
-    def docx(self) -> bytes:
-        """Return the note as a DOCX file, to be filled in and kept."""
-        return page_docx(self.page)
-
     def as_file(self, ending: str) -> bytes:
         """Return the note as a file's content, by the ending of its name."""
         one_of("ending of the note's name", ending.lower(), list(NOTE_ENDINGS))
         if ending.lower() == ".docx":
-            return self.docx()
+            return page_docx(self.page)
         text = self.html() if ending.lower() == ".html" else self.markdown()
         return text.encode("utf-8")
 
@@ -153,25 +134,17 @@ def _check(answer: ClientAnswer, decision: Decision, on: date | None, say: Say) 
         if row["over_load"]:
             limit = load_words(float(row["load_limit_kg"]), say=say)
             raise SizingError(
-                str(
-                    Problem(
-                        f"the weight is over the lowest load limit with "
-                        f"'{decision.size}', {limit}",
-                        "a size and parts that bear the weight",
-                        "choose other parts; no note is written for these",
-                    )
-                )
+                "the weight is over the lowest load limit with "
+                f"'{decision.size}', {limit}",
+                allowed="a size and parts that bear the weight",
+                action="choose other parts; no note is written for these",
             )
     if on and decision.review_on and decision.review_on < on:
         raise SizingError(
-            str(
-                Problem(
-                    "the review lies before the assessment",
-                    f"a date after {on.isoformat()}",
-                    "correct one of them",
-                    value=decision.review_on.isoformat(),
-                )
-            )
+            "the review lies before the assessment",
+            allowed=f"a date after {on.isoformat()}",
+            action="correct one of them",
+            value=decision.review_on.isoformat(),
         )
 
 
@@ -242,7 +215,7 @@ def _parts(answer: ClientAnswer, decision: Decision, say: Say) -> Table:
     sling = f"sling, size {size}"
     row = answer.sizes[answer.sizes["size"] == size].iloc[0]
     stated = answer.loads.set_index("part")["load_limit_kg"].get(sling, np.nan)
-    bears = load_words(stated, say=say) if np.isfinite(stated) else "not entered"
+    bears = load_words(stated, say=say)
     examined = decision.examined_on.isoformat() if decision.examined_on else _SHORT
     rows = [(name, which.get(name) or _SHORT, limits[name], examined) for name in names]
     if not decision.size and (answer.to_measure or len(answer.both) != 1):
@@ -278,14 +251,7 @@ def _footer(answer: ClientAnswer) -> str:
 
 
 def page_markdown(page: Page) -> str:
-    """Write a page without its pictures as Markdown.
-
-    Examples
-    --------
-    >>> text = page_markdown(Page("T", "Q?", "A", (), ("limit",), ("source",)))
-    >>> text.splitlines()[0]
-    '# T'
-    """
+    """Write a page without its pictures as Markdown."""
     lines = [f"# {page.title}", "", page.inputs, ""]
     for words in page.answer.split("\n"):
         lines += [f"**{words}**", ""]

@@ -26,16 +26,8 @@ _FIGURES = {
 def where_svg(measure: str | None = None) -> str:
     """Return the drawing of where one measure is taken, or all of them, numbered.
 
-    Notes
-    -----
     A measure is the group whose id is its name. One alone is shown with the figure
     it is drawn on and nothing else.
-
-    Examples
-    --------
-    >>> drawn = where_svg("hip_circumference_cm")
-    >>> 'id="hip_circumference_cm"' in drawn, 'id="stature_cm"' in drawn
-    (True, False)
     """
     names = [str(name) for name in vocabulary()["name"]]
     ET.register_namespace("", _SVG.strip("{}"))
@@ -58,14 +50,7 @@ def where_svg(measure: str | None = None) -> str:
 
 
 def where_words(measure: str | None = None) -> str:
-    """Return what the drawing shows, for whoever cannot see it.
-
-    Examples
-    --------
-    >>> where_words("waist_circumference_cm")
-    'Waist girth on a person seated, from the side: level around the trunk at the top \
-of the hip bone.'
-    """
+    """Return what the drawing shows, for whoever cannot see it."""
     if measure is None:
         return (
             "Drawing of a person seated against an upright, from the side and from "

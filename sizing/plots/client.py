@@ -59,11 +59,9 @@ def plot_margins(
     with quiet_style():
         for place, row in enumerate(margins.to_dict("records")):
             low, high = _band(row)
-            width = max(high - low, 1e-9)
-
-            def at(value: float, low: float = low, width: float = width) -> float:
-                return (value - low) / width
-
+            names = ["low", "high", "estimate", "reading"]
+            ends = np.array([row[name] for name in names], dtype=float)
+            left, right, best, read_at = (ends - low) / max(high - low, 1e-9)
             ax.barh(place, 1.0, left=0.0, height=0.6, color=SHADES[4], edgecolor=FAINT)
             for edge, name in ((0.0, "low_edge"), (1.0, "high_edge")):
                 if np.isfinite(row[name]):
@@ -83,7 +81,7 @@ def plot_margins(
             # Predicted is dashed and hollow, measured is whole and full.
             read, known = row["evidence"] == "measured", np.isfinite(row["reading"])
             ax.plot(
-                [at(row["low"]), at(row["high"])],
+                [left, right],
                 [place, place],
                 color=SOFT,
                 lw=3 if read else 1.5,
@@ -91,10 +89,10 @@ def plot_margins(
             )
             marker = "D" if row["decides"] else "o"
             fill = INK if read else "white"
-            ax.plot(at(row["estimate"]), place, marker, mec=INK, mfc=fill, ms=7)
+            ax.plot(best, place, marker, mec=INK, mfc=fill, ms=7)
             told = f"{say(row['estimate'], row['measure'])} ({percent(row['chance'])})"
             if known:
-                ax.plot([at(row["reading"])] * 2, [place - 0.2, place + 0.2], color=INK)
+                ax.plot([read_at] * 2, [place - 0.2, place + 0.2], color=INK)
                 value = say(row["reading"], row["measure"], to="tenth")
                 told = f"{'read' if read else 'said'} {value}: {told}"
             ax.annotate(

@@ -66,13 +66,7 @@ def listed(names: Sequence[str], last: str = "and") -> str:
 
 
 def sure_word(chance: float) -> str:
-    """Return what a chance is called.
-
-    Examples
-    --------
-    >>> sure_word(0.97), sure_word(0.8), sure_word(0.1)
-    ('Very likely', 'Likely', 'Unlikely')
-    """
+    """Return what a chance is called."""
     return next(word for least, word in _SURE if chance >= least)
 
 
@@ -232,10 +226,10 @@ def what_words(answer: Answer, *, say: Say = written) -> str:
     if status == "not_measured":
         names = " and ".join(plain(name) for name in answer.unjudged)
         one = len(answer.unjudged) == 1
+        was, is_, it_is = ("was", "is", "it is") if one else ("were", "are", "they are")
         return (
-            f"Not judged: {names}, which the chart limits, {'was' if one else 'were'} "
-            f"not taken and {'is' if one else 'are'} not predicted. No size is named "
-            f"before {'it is' if one else 'they are'} measured."
+            f"Not judged: {names}, which the chart limits, {was} not taken and {is_} "
+            f"not predicted. No size is named before {it_is} measured."
         )
     if status == "not_settled" and answer.broken:
         return f"No size is named: {_breaks(answer.first, say)}."
@@ -326,10 +320,9 @@ def now_words(answer: Answer) -> str:
     others = set(answer.sizes["size"]) - {*answer.both, answer.first["size"]}
     if not set(answer.near_load["part"]) <= {f"sling, size {name}" for name in others}:
         return f"weigh {'again ' if mass['taken'] else ''}before anything else."
-    if answer.unjudged:
-        return f"measure {_the(answer.unjudged)}, then judge again."
-    if answer.to_measure:
-        return f"measure {_the(answer.to_measure)}, then judge again."
+    first = answer.unjudged or answer.to_measure
+    if first:
+        return f"measure {_the(first)}, then judge again."
     if answer.broken or answer.outranked is not None:
         outside = answer.first if answer.broken else answer.outranked
         return f"take {plain(outside['broken_by'])} again."

@@ -1,4 +1,4 @@
-"""What both tests of calibration do: ask about people whom the model never saw."""
+"""What tests of one client share: charts, and people whom the model never saw."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -7,11 +7,17 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from sizing.charts import SizeChart, chart_from
 from sizing.client.how import reading
 from sizing.client.outcomes import edges_of, fitting
 from sizing.client.posterior import draw_bodies
 from sizing.measures import MEASURES
 from sizing.people.body import terms as model_terms
+
+
+def made(**columns: Any) -> SizeChart:
+    """Return an invented chart of these columns, without its warnings."""
+    return chart_from(pd.DataFrame(columns), warn=False)
 
 
 def use_model(patch: pytest.MonkeyPatch, name: str, content: Any) -> None:

@@ -21,7 +21,7 @@ pytestmark = pytest.mark.surveys
 #: (75 to 85) 81.3 % did, with 50 % 50.3 %, with 95 % 95.4 %; first named 50.9 %,
 #: right 51.1 %; standard errors by client 0.6, 0.7, 0.3. Here fewer, so that it is
 #: quick: a share wavers by about 1.6 points from draw to draw of clients.
-CLIENTS, CHARTS, DRAWS = 320, 8, 1024
+CLIENTS, CHARTS, DRAWS = 240, 8, 512
 #: Each client is asked with none, one, two and three of these measured.
 ORDER = (
     "hip_circumference_cm",

@@ -19,6 +19,8 @@ from sizing.measures import MEASURES
 from sizing.pages.client_note import client_note
 from sizing.people.people import People
 
+from .calibrated import made
+
 KEYS = list(conditions_table()["key"])
 
 
@@ -75,24 +77,19 @@ USUAL = {
     "chest_circumference_cm": 98.0,
 }
 WOMAN = {"sex": "female", "age_years": 74}
-THIGHS = chart_from(
-    pd.DataFrame(
-        {
-            "size": ["first", "second", "free"],
-            "load_limit_kg": [150.0, np.nan, 120],
-            "hip_circumference_cm_low": [70.0, 96, 90],
-            "hip_circumference_cm_high": [98.0, 130, 110],
-            "thigh_circumference_cm_low": [30.0, 50, np.nan],
-            "thigh_circumference_cm_high": [52.0, 70, np.nan],
-        }
-    ),
-    warn=False,
+THIGHS = made(
+    size=["first", "second", "free"],
+    load_limit_kg=[150.0, np.nan, 120],
+    hip_circumference_cm_low=[70.0, 96, 90],
+    hip_circumference_cm_high=[98.0, 130, 110],
+    thigh_circumference_cm_low=[30.0, 50, np.nan],
+    thigh_circumference_cm_high=[52.0, 70, np.nan],
 )
 taken_sets = st.sets(st.sampled_from(MEASURES))
 stated_sets = st.sets(st.sampled_from(KEYS), min_size=1, max_size=3)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(taken=taken_sets, stated=stated_sets, demo=st.booleans())
 def test_what_a_condition_changes_is_never_predicted(taken, stated, demo):
     """Not taken, it has no value, no chance, and no part in any chance."""
@@ -134,7 +131,7 @@ def test_what_a_condition_changes_is_never_predicted(taken, stated, demo):
     assert bool(answer.unjudged) == ("not judged" in words.lower())
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=7, deadline=None)
 @given(stated=stated_sets, more=st.sampled_from([0.9, 1.1]), guessed=st.booleans())
 def test_what_a_condition_changes_predicts_nothing(stated, more, guessed):
     """The rest is the same whatever it is, and it is as read, with its own error."""

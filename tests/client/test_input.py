@@ -162,11 +162,6 @@ def test_how_of_an_entry_that_is_not_there():
         client_from(GOOD, how={"stature_cm": "eyed"})
 
 
-def test_how_goes_with_entries_only():
-    with pytest.raises(SizingError, match="ready client"):
-        check_client(demo_chart(), client_from(GOOD), how="guessed")
-
-
 def test_people_of_the_model_are_seldom_doubted():
     rng = np.random.default_rng(4)
     from sizing.client.posterior import draw_bodies
@@ -238,3 +233,8 @@ def test_a_client_that_nobody_can_be_is_refused(made):
     """Before, the kinds were taken and failed with a KeyError further on."""
     with pytest.raises(SizingError):
         Client(**made)
+
+
+def test_nothing_known_is_refused():
+    with pytest.raises(InputProblems, match="nothing is known"):
+        check_client(demo_chart(), {})

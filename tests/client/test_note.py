@@ -90,7 +90,7 @@ def test_the_note_says_what_the_screen_says_and_no_more(answer, note):
     """Before, the note asked for a thigh where the screen asked for nothing more."""
     for line in answer.lines():
         assert line in note.markdown() and escape(line, quote=False) in note.html()
-        assert line in words_of(note.docx())
+        assert line in words_of(note.as_file(".docx"))
     for word in ("Measure next", "proposes"):
         assert word not in note.markdown()
     assert note.html().count('class="box"') == 6
@@ -104,12 +104,12 @@ def words_of(content):
 
 
 def test_the_note_as_a_document_holds_all_and_is_the_same_each_time(note):
-    content = note.docx()
+    content = note.as_file(".docx")
     words = words_of(content)
     for word in ("Mover 7, number 12", "160 kg", "second loop", "\N{BALLOT BOX} "):
         assert word in words
     assert all(text in words for text in cautions())
-    assert content == note.docx()
+    assert content == note.as_file(".docx")
 
 
 def test_without_the_package_a_document_is_refused_with_what_to_do(note, monkeypatch):

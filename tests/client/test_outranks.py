@@ -106,7 +106,7 @@ people = {
 }
 
 
-@settings(max_examples=120)
+@settings(max_examples=60)
 @given(
     **people,
     how=st.sampled_from(HOW),
@@ -133,7 +133,7 @@ def test_no_reading_is_moved_by_more_than_its_error(
         assert moved <= (0.02 if as_read else 1.0) * taken.sd + 1e-6
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(**people, confirmed=st.booleans(), start=st.floats(-1.5, 0.5))
 def test_a_size_whose_edge_a_reading_breaks_is_never_named_first(
     measure, sex, age, far, confirmed, start
@@ -193,7 +193,7 @@ def test_a_limiting_measure_that_was_not_taken_leads_the_answer():
     assert taken.limiting == () and not taken.answer().startswith("Measure")
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(
     sex=people["sex"],
     age=people["age"],

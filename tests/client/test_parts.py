@@ -1,36 +1,22 @@
 """One client piece by piece: draws, weights and gains, each worked out anew."""
 
-from dataclasses import replace
-from itertools import pairwise
-
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from scipy import stats
-from scipy.stats import binomtest, multivariate_normal, norm
+from scipy.stats import binomtest, norm
 
 from sizing.charts import chart_from, demo_chart
 from sizing.client import check_client
 from sizing.client.how import reading
-from sizing.client.measuring import _right, _sorted, next_measures
-from sizing.client.outcomes import edges_of, fitting
 from sizing.client.own_chart import judge_chart, nudge, with_edge
 from sizing.client.posterior import (
-    Bodies,
-    _aim_at,
-    _aimed,
     _bodies,
     _builds,
-    _near_in_age,
     _Pool,
     _seated,
-    _seated_density,
-    build_of,
 )
 from sizing.measures import SEATED_AND_GIRTHS
-from sizing.people.body.donors import donors
 from sizing.people.body.moments import moments
 from sizing.people.own import people_from
 
@@ -45,36 +31,6 @@ def pool():
     build = np.column_stack([draw.normal(4.3, 0.2, 600), draw.normal(5.1, 0.05, 600)])
     sex = draw.choice(["female", "male"], 600).astype(object)
     return _Pool(build, draw.uniform(2, 80, 600), sex)
-
-
-@pytest.mark.parametrize(
-    ("age", "year", "near"),
-    [
-        (3.0, 3.5, 0.5),
-        (7, 7.5, 0.75),
-        (9.25, 9.25, 0.925),
-        (30, 30.0, 3.0),
-        (85, 80.0, 3.0),
-    ],
-)
-def test_people_count_by_how_near_they_are_in_age(pool, age, year, near):
-    """The reach is a tenth of the age, half a year at least and three at most."""
-    ages = np.append(pool.age[:20], [12.0, 80.0, 79.0])
-    told = _near_in_age(_Pool(pool.build, ages, pool.sex), age)
-    theirs = np.append(ages[:20], [12.5, 80.0, 79.0])
-    right = norm.logpdf(theirs, year, near) - norm.logpdf(0, 0, near)
-    assert told == pytest.approx(right)
-    assert (_near_in_age(pool, None) == 0).all()
-
-
-def test_build_at_an_age_is_the_weighted_peoples_with_the_kernel():
-    mean, covariance = build_of("female", 7)
-    theirs = donors()["female"].build
-    ages = np.where(theirs[:, 2] < 20, theirs[:, 2] + 0.5, theirs[:, 2])
-    weight = norm.pdf(ages, 7.5, 0.75)
-    assert mean == pytest.approx(np.average(theirs[:, :2], axis=0, weights=weight))
-    spread = np.cov(theirs[:, :2].T, aweights=weight, ddof=0) + KERNEL
-    np.testing.assert_allclose(covariance, spread, rtol=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -117,55 +73,6 @@ def test_builds_are_drawn_from_the_mixture_given_the_readings(pool, mass, how):
     assert (step > 0) == (mass in (240.0, 50_000.0))
 
 
-def test_ages_are_those_of_whoever_was_picked_where_none_is_known(pool):
-    u = np.column_stack([(np.arange(600) + 0.5) / 600, np.full((600, 2), 0.5)])
-    centre, nothing = pool.build.mean(axis=0), np.zeros((2, 2))
-    build, age, sex = _builds(pool, None, centre, nothing, (nothing, np.zeros(2)), u)
-    # Every one alike, once each, at the middle of her kernel.
-    place = np.arange(600)
-    assert age.tolist() == pool.age[place].tolist()
-    np.testing.assert_allclose(build, pool.build[place])
-    assert (sex == pool.sex[place]).all()
-
-
-def test_an_aim_leads_from_where_builds_lie_to_where_the_weight_is(rng):
-    x = rng.multivariate_normal([0.1, -0.02], [[0.04, 0.004], [0.004, 0.002]], 400)
-    weight = np.exp(3 * x[:, 0] - 40 * x[:, 0] ** 2)
-    weight /= weight.sum()
-    more, information = _aim_at(x, weight)
-    before = np.linalg.inv(np.cov(x.T))
-    after = np.linalg.inv(np.cov(x.T, aweights=weight, ddof=0) + KERNEL)
-    values = np.linalg.eigvalsh(after - before)
-    assert np.linalg.eigvalsh(more) == pytest.approx(np.maximum(values, 0), abs=1e-9)
-    # Normal with the builds' mean and spread, times the aim: mean where weight is.
-    product = np.linalg.solve(before + more, before @ x.mean(axis=0) + information)
-    assert product == pytest.approx(weight @ x)
-    told = _aimed(x, (more, information))
-    each = [0.5 * row @ more @ row - information @ row for row in x]
-    assert told == pytest.approx(each)
-    # Wider than what was drawn: no precision below none.
-    wide = np.where(np.abs(x[:, 0] - 0.1) > 0.25, 1.0, 0.01)
-    more, _ = _aim_at(x, wide / wide.sum())
-    assert np.linalg.eigvalsh(more).min() > -1e-9
-
-
-def test_seated_readings_weigh_builds_by_their_density(rng):
-    n = 3
-    body = [rng.uniform(60, 90, n), rng.uniform(160, 180, n), np.full(n, 50.5)]
-    one = moments(np.full(n, "male", dtype=object), *body, sampling=True)
-    covariance = one.covariance()
-    seated, error = np.full(8, np.nan), np.zeros(8)
-    assert (_seated_density(one, covariance, seated, error) == 0).all()
-    place = [1, 4, 6]
-    seated[place] = one.mean[0, place] + [0.02, -0.05, 0.1]
-    error[place] = [1e-4, 4e-4, 9e-4]
-    told = _seated_density(one, covariance, seated, error)
-    for i in range(n):
-        part = covariance[i][np.ix_(place, place)] + np.diag(error[place])
-        right = multivariate_normal(one.mean[i, place], part).logpdf(seated[place])
-        assert told[i] == pytest.approx(right)
-
-
 def test_bodies_follow_each_build_and_impossible_ones_weigh_nothing(rng):
     n, each = 2, 4
     parts = (
@@ -201,72 +108,7 @@ def test_bodies_follow_each_build_and_impossible_ones_weigh_nothing(rng):
         assert r.max() < 0.07
 
 
-@given(st.integers(2, 40), st.integers(0, 999))
-@settings(max_examples=25)
-def test_quantiles_lie_where_half_of_each_weight_is_passed(n, seed):
-    draw = np.random.default_rng(seed)
-    weight = draw.dirichlet(np.ones(n))
-    values = draw.normal(100, 10, (n, 10))
-    age, sex = np.full(n, 40.0), np.full(n, "male", dtype=object)
-    bodies = Bodies(values, weight, np.arange(n) // 2, sex, age)
-    order = np.argsort(values[:, 3])
-    place = [weight[order[: i + 1]].sum() - weight[order[i]] / 2 for i in range(n)]
-    expected = np.interp([0.05, 0.5, 0.95], place, values[order, 3])
-    np.testing.assert_allclose(bodies.quantile([0.05, 0.5, 0.95])[:, 3], expected)
-    by_build = pd.Series(weight).groupby(np.arange(n) // 2).sum()
-    np.testing.assert_allclose(bodies.build_weight, by_build)
-    assert bodies.effective == pytest.approx(1 / (by_build**2).sum())
-
-
 # What to measure next
-
-
-def test_readings_are_sorted_into_thirty_two_classes_of_like_weight(rng):
-    read, weight = rng.normal(size=4096), rng.dirichlet(np.ones(4096))
-    classes = _sorted(read, weight)
-    assert set(classes) == set(range(32))
-    by_class = np.bincount(classes, weight)
-    assert by_class == pytest.approx(np.full(32, 1 / 32), abs=3 * weight.max())
-    ends = [(read[classes == k].min(), read[classes == k].max()) for k in range(32)]
-    assert all(one[1] <= two[0] for one, two in pairwise(ends))
-
-
-def test_the_answer_chosen_by_the_other_half_by_plain_counting(rng):
-    n, count, width = 200, 5, 3
-    classes = rng.integers(0, count, n)
-    fold, answers = rng.integers(0, 2, n), rng.integers(0, 2, (n, width)).astype(float)
-    weight = rng.dirichlet(np.ones(n))
-    age, sex = np.full(n, 40.0), np.full(n, "male", dtype=object)
-    bodies = Bodies(np.ones((n, 10)), weight, np.arange(n), sex, age)
-    told = _right(classes, count, fold, bodies, answers)
-    for i in range(n):
-        other = (classes == classes[i]) & (fold == 1 - fold[i])
-        best = (weight[other] @ answers[other]).argmax()
-        assert told[i] == answers[i, best]
-
-
-def test_a_gain_is_that_of_the_chance_with_its_interval():
-    entry = {"sex": "female", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160}
-    answer = check_client(demo_chart(), entry)
-    table = answer.next_measure
-    assert (table["estimate"].diff().dropna() <= 0).all()
-    np.testing.assert_allclose(table["after"] - table["now"], table["estimate"])
-    middle = (table["low"] + table["high"]) / 2
-    np.testing.assert_allclose(middle, table["estimate"])
-    assert (table["n"] == 4096).all() and np.ptp(table["now"]) == 0
-    assert set(table["measure"]) == set(SEATED_AND_GIRTHS)
-    edges = edges_of(demo_chart(), demo_chart().load_limits())
-    bodies = answer.bodies
-    found = fitting(bodies.values, edges, over=np.zeros(9, dtype=bool))
-    # Twice as many errors of a tape are poor enough to be taken again.
-    hip = reading(HIP, 104.0)
-    for times, again in ((1.49, False), (1.5, False), (1.51, True)):
-        one = replace(hip, sd=hip.sd * times)
-        client = replace(answer.client, readings=(one,))
-        told = next_measures(client, bodies, found).set_index("measure")
-        assert (HIP in told.index) == again
-    assert told.loc["body_mass_kg", "how"] == "scale"
-    assert told.loc["stature_cm", "how"] == "tape once"
 
 
 # Sizes, margins and measures of an answer
@@ -297,25 +139,6 @@ def test_the_measure_likeliest_to_fail_decides_and_of_equals_the_tightest(known)
     order = sizes.assign(rounded=sizes["estimate"].round(3))
     again = order.sort_values(["rounded", "margin"], ascending=False, kind="stable")
     assert again.index.tolist() == sizes.index.tolist()
-
-
-def test_allowances_move_the_edges_and_not_the_body():
-    entry = {"sex": "female", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160}
-    plain = check_client(demo_chart(), entry)
-    moved = check_client(demo_chart(), entry, allowances={"leg_stop": -5})
-    length = "buttock_popliteal_length_cm"
-    for measure in demo_chart().measures:
-        one, other = (
-            a.margins[a.margins["measure"] == measure].reset_index(drop=True)
-            for a in (plain, moved)
-        )
-        by = -5.0 if measure == length else 0.0
-        assert (other["allowance"] == by).all() and (one["allowance"] == 0).all()
-        for column in ("estimate", "low", "high", "margin_low"):
-            np.testing.assert_allclose(other[column], one[column] + by)
-        np.testing.assert_allclose(other["margin_high"], one["margin_high"] - by)
-        np.testing.assert_allclose(other["low_edge"], one["low_edge"])
-    pd.testing.assert_frame_equal(plain.measures, moved.measures)
 
 
 def test_measures_are_marked_by_the_worst_of_what_sex_may_be():

@@ -215,8 +215,8 @@ def test_unknown_build_against_brute_force_simulation():
         reading("hip_circumference_cm", 112.0, "reported"),
         reading("shoulder_height_sitting_cm", 62.0, "reported"),
     ]
-    kept = brute_force(readings, 400_000)
-    assert len(kept) > 3000
+    kept = brute_force(readings, 250_000)
+    assert len(kept) > 1900
     bodies = draw_bodies("male", 55.0, readings)
     logs = np.log(bodies.values)
     mean, right = bodies.weight @ logs, kept.mean(axis=0)
@@ -259,12 +259,6 @@ def test_draws_are_weighed_whole_and_repeatable(sex, age, hip, how):
     assert np.isfinite(bodies.values).all()
     assert (bodies.values == again.values).all()
     assert (np.diff(bodies.quantile([0.05, 0.5, 0.95]), axis=0) >= 0).all()
-
-
-def test_builds_drawn_to_readings_of_the_build_alone_weigh_alike():
-    """They are drawn from what the readings leave: nothing is left to weigh."""
-    bodies = draw_bodies("female", 70.0, [reading("body_mass_kg", 75.0, "guessed")])
-    assert np.ptp(bodies.weight[bodies.weight > 0]) < 1e-12
 
 
 def test_readings_that_no_body_could_have_still_leave_bodies():
@@ -324,11 +318,3 @@ def test_monte_carlo_interval_holds_the_answer_of_many_draws():
     estimate, low, high = np.array(rows).T
     held = ((low <= estimate.mean()) & (estimate.mean() <= high)).mean()
     assert held >= 0.85
-
-
-def test_build_of_an_age_is_that_of_its_people():
-    mean, cov = build_of("male", 45.0)
-    pool = donors()["male"].build
-    near = pool[np.abs(pool[:, 2] - 45) < 4]
-    assert mean == pytest.approx(near[:, :2].mean(axis=0), abs=0.02)
-    assert np.sqrt(np.diag(cov)) == pytest.approx(near[:, :2].std(axis=0), rel=0.15)
