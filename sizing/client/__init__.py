@@ -5,23 +5,15 @@ from sizing.client.check import check_client
 from sizing.client.client import Client, client_from
 from sizing.client.conditions import conditions_table
 from sizing.client.how import HOW, Reading, how_measured
-from sizing.client.own_chart import (
-    ChartJudgement,
-    Nudge,
-    judge_chart,
-    nudge,
-    with_edge,
-)
+from sizing.client.own_chart import judge_chart
 from sizing.client.parts import allowance_table, suggested_allowances
 from sizing.client.stature import estimate_stature
 from sizing.kinds import check_kinds
 
 __all__ = [
     "HOW",
-    "ChartJudgement",
     "Client",
     "ClientAnswer",
-    "Nudge",
     "Reading",
     "allowance_table",
     "check_client",
@@ -30,9 +22,7 @@ __all__ = [
     "estimate_stature",
     "how_measured",
     "judge_chart",
-    "nudge",
     "suggested_allowances",
-    "with_edge",
 ]
 
 check_kinds(globals(), __all__)

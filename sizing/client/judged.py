@@ -25,24 +25,13 @@ IN_PLAY, RUNNER_UP, SURE = 0.05, 0.10, 0.90
 
 @dataclass(frozen=True)
 class JudgedClient:
-    """What is known of one client against one chart.
+    """What is known of one client against one chart; its frames as in ``check_client``.
 
-    Attributes
-    ----------
-    sizes, margins, measures, outcomes, next_measure, loads, allowances, growth, \
-borderline
-        Frames; see ``check_client``.
-    nearest : dict
-        For a client whom probably none fits: ``size``, ``measure``,
-        ``direction`` and ``miss`` (cm or kg), by the likeliest body.
-    doubts : tuple of Problem
-        What looked wrong but was confirmed.
-    bodies : Bodies
-        The draws behind every figure.
-    limiting : tuple of str
-        Measures that a size limits and no tape or scale read.
-    cautious : str
-        Why no chance above 95 % is given while those are predicted; "" where any is.
+    ``nearest``, for a client whom probably none fits, by the likeliest body, holds
+    ``size``, ``measure``, ``direction`` and ``miss`` (cm or kg). ``doubts`` looked
+    wrong but were confirmed. ``bodies`` are the draws behind every figure, ``limiting``
+    the measures that a size limits and no tape or scale read, and ``cautious`` why no
+    chance above 95 % is given while those are predicted ("" where any is).
     """
 
     chart: SizeChart

@@ -31,23 +31,11 @@ REPLICATES = 400
 
 @dataclass(frozen=True)
 class ChartJudgement:
-    """What an own chart does for some people.
+    """What an own chart does for some people, whose name is ``people``.
 
-    Attributes
-    ----------
-    chart : SizeChart
-    people : str
-        What the population is called.
-    coverage : Coverage
-    findings : DataFrame
-        Doubtful points of the chart itself, from ``review_chart``.
-    why : DataFrame
-        Which measure keeps people from a size, from ``why_none``.
-    between : DataFrame
-        Odds ratios of falling between, from ``who_falls_between``.
-    sizes : DataFrame
-        See ``judge_chart``.
-    limits, sources : tuple of str
+    ``findings`` are of the chart itself (``review_chart``); ``why`` says which measure
+    keeps people from a size (``why_none``), ``between`` how the odds of falling between
+    differ (``who_falls_between``); of ``sizes`` see ``judge_chart``.
     """
 
     chart: SizeChart
@@ -222,21 +210,7 @@ def _load_first(people: People, chart: SizeChart) -> Floats:
 def with_edge(
     chart: SizeChart, size: str, measure: str, end: str, value: float | None
 ) -> SizeChart:
-    """Return the chart with one edge moved.
-
-    Parameters
-    ----------
-    chart : SizeChart
-    size, measure : str
-    end : str
-        ``low`` or ``high``.
-    value : float or None
-        In cm or kg; None for no limit.
-
-    Raises
-    ------
-    SizingError
-        If the chart has no such size or the edge cannot stand there.
+    """Return the chart with one edge moved, in cm or kg; None is no limit.
 
     Examples
     --------
@@ -260,17 +234,11 @@ def with_edge(
 class Nudge:
     """What moving an edge changes.
 
-    Attributes
-    ----------
-    chart : SizeChart
-        With the edge moved.
-    table : DataFrame
-        One row: share_a, share_b, share_b_low, share_b_high (Wilson's score
-        interval), estimate, low, high, method, n, changed (people and draws that
-        are covered by one chart only).
+    ``table`` is one row: share_a, share_b, share_b_low, share_b_high (Wilson's score
+    interval), estimate, low, high, method, n, changed (people and draws that are
+    covered by one chart only).
     """
 
-    chart: SizeChart
     table: pd.DataFrame
 
     def summary(self) -> str:
@@ -309,20 +277,10 @@ def nudge(
 ) -> Nudge:
     """Compare a chart with its edited self, on the same people, at once.
 
-    Parameters
-    ----------
-    people : People
-    before, after : SizeChart
-    place : Layout, optional
-        From ``nudge_layout``, if many edits follow each other.
-
-    Returns
-    -------
-    Nudge
-        Difference in coverage, person by person; 95 % t interval by
-        linearisation, draws joined as ``coverage`` joins them. Where nobody
-        differs the interval is the score interval's end for a share of 0, either
-        way, as in ``compare_charts``.
+    The difference in coverage, person by person, with a 95 % t interval by
+    linearisation, draws joined as ``coverage`` joins them. Where nobody differs the
+    interval is the score interval's end for a share of 0, either way, as in
+    ``compare_charts``. Where many edits follow each other, give ``nudge_layout``.
     """
     place = nudge_layout(people) if place is None else place
     a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (before, after))
@@ -351,4 +309,4 @@ def nudge(
             "changed": int((a != b).sum()),
         }
     )
-    return Nudge(after, table)
+    return Nudge(table)

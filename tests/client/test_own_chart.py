@@ -10,9 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.charts import chart_from, demo_chart, fits_matrix
-from sizing.client import judge_chart, nudge, with_edge
 from sizing.client.chart_bands import bands_of, density, gaps_of
-from sizing.client.own_chart import nudge_layout
+from sizing.client.own_chart import judge_chart, nudge, nudge_layout, with_edge
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.errors import SizingError, SizingWarning
 from sizing.pages.own_chart import bands_svg
@@ -161,7 +160,8 @@ def test_a_load_limit_bites_first_only_where_a_fabric_was_judged():
 
 def test_an_edge_that_changes_nobody_is_said_with_what_it_may_still_do(people):
     chart = demo_chart()
-    moved = nudge(people, chart, with_edge(chart, "adult 1", HIP, "high", None))
+    edited = with_edge(chart, "adult 1", HIP, "high", None)
+    moved = nudge(people, chart, edited)
     same = nudge(people, chart, chart)
     row = same.table.iloc[0]
     assert row["changed"] == 0 and row["estimate"] == 0
@@ -176,7 +176,7 @@ def test_an_edge_that_changes_nobody_is_said_with_what_it_may_still_do(people):
     assert row["share_b_low"] == pytest.approx(full["low"], abs=0.004)
     assert row["share_b_high"] == pytest.approx(full["high"], abs=0.004)
     told = moved.table.iloc[0]
-    a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (chart, moved.chart))
+    a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (chart, edited))
     assert told["changed"] == (a != b).sum() > 0
 
 
