@@ -30,7 +30,7 @@ from sizing.lesson.room import RoomResult, room_result
 from sizing.lesson.tape import chance_of_wrong_size
 from sizing.measures.tables import ANSWERS
 from sizing.pages.lesson_pictures import Slide, drawn, repeats_slide, room_slides
-from sizing.pages.page import Page, render
+from sizing.pages.page import Page, Picture, render
 from sizing.pages.room import room_page
 from sizing.people.files import read_table
 from sizing.resources import source_table
@@ -57,6 +57,7 @@ class RoomForm(LiveForm):
         self._settings, self._cards, self.switch = settings, cards, settings.units
         self._laid_for: str | None = None
         self._slides: list[Slide] = []
+        self._drawn: dict[str, Picture] = {}
         self._page: Page | None = None
         self.upload = UploadBox("The room's answers", help=_FILE_HELP, table=ANSWERS)
         self.invented, self.each = (
@@ -98,7 +99,7 @@ class RoomForm(LiveForm):
         )
         self.upload.on_change(self._uploaded)
         self.invented.observe(lambda _: self._switched(), "value")
-        self.each.observe(lambda _: self.update(), "value")
+        self.each.observe(lambda _: self.show_again(), "value")
         self._show_table(pd.DataFrame(columns=["participant", "subject"]))
 
     def lay_out(self) -> None:
@@ -130,7 +131,7 @@ class RoomForm(LiveForm):
         return found if len(found) or self.upload.names else None
 
     def work_out(self) -> tuple[RoomResult, pd.DataFrame | None] | str:
-        """Work out what the answers say, and how often one must measure."""
+        """Work out what the answers say and how often one must measure; draw it."""
         self.forget()
         answers = self._answers()
         if answers is None:
@@ -145,21 +146,21 @@ class RoomForm(LiveForm):
         chart, cards = self._settings.chart, self._cards.practice
         seed, people = self._settings.seed, self._settings.people()
         room = room_result(answers, chart, practice=cards, seed=seed)
-        if not len(room.error.table):
-            return room, None
-        return room, chance_of_wrong_size(people, chart, room.error, seed=seed)
+        slides = room_slides(room, chart.sizes, units=self.switch.units)
+        repeats = None
+        if len(room.error.table):
+            repeats = chance_of_wrong_size(people, chart, room.error, seed=seed)
+            slides.append(repeats_slide(repeats))
+        self._slides = slides
+        self._drawn = {slide.name: drawn(slide) for slide in slides}
+        return room, repeats
 
     def show(self, answer: tuple[RoomResult, pd.DataFrame | None]) -> None:
         """Show the page of the room's answers."""
-        room, repeats = answer
-        units = self.switch.units
-        self._slides = room_slides(room, self._settings.chart.sizes, units=units)
-        self._slides += [] if repeats is None else [repeats_slide(repeats)]
         self._page = room_page(
-            room,
-            repeats,
-            {slide.name: drawn(slide) for slide in self._slides},
-            units=units,
+            *answer,
+            self._drawn,
+            units=self.switch.units,
             rows=self._in_rows,
             each=bool(self.each.value),
         )

@@ -16,7 +16,8 @@ from sizing.measures.tables import CHART, TRIALS
 from sizing.pages.page import render
 from sizing.pages.trials import form_page, pictures, trials_page
 from sizing.people.files import read_table
-from sizing.trials import LearnedChart, demo_trials, learn_chart, read_trials
+from sizing.trials import demo_trials, learn_chart, read_trials
+from sizing.trials.learn import LearnedChart
 from sizing.trials.model import OUTCOMES
 from sizing.trials.read import LEAST, WHERE, taught
 from sizing.words.labels import labels

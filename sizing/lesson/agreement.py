@@ -44,13 +44,7 @@ class Agreement:
 
 
 def signed(value: float) -> str:
-    """Write a difference to the nearest half, with its sign.
-
-    Examples
-    --------
-    >>> signed(-3.26), signed(-0.1), signed(2.0)
-    ('-3.5', '0', '+2')
-    """
+    """Write a difference to the nearest half, with its sign: '-3.5', '0', '+2'."""
     half = round(2 * value) / 2 if np.isfinite(value) else 0.0
     return f"{half:+g}" if half else "0"
 

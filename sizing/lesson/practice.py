@@ -149,7 +149,9 @@ def practice_clients(
             "distance_sd": np.abs(distance[chosen]),
         }
     )
-    edge = [_deciding_edge(cards.iloc[i], chart, int(best[i]), sd) for i in range(n)]
+    edge = [
+        _deciding_edge(cards.iloc[i], chart, chart.sizes[best[i]]) for i in range(n)
+    ]
     answers["measure"] = [measure for measure, _ in edge]
     answers["miss"] = [miss for _, miss in edge]
     total = fits.sum(axis=1)
@@ -248,18 +250,10 @@ def _spread(
     return rows[np.argsort(-np.abs(distance[rows]), kind="stable")]
 
 
-def _deciding_edge(
-    card: pd.Series, chart: SizeChart, size: int, sd: Mapping[str, float]
-) -> tuple[str, float]:
+def _deciding_edge(card: pd.Series, chart: SizeChart, size: str) -> tuple[str, float]:
     """Return the measure nearest to an edge of a size, and its signed distance."""
-    found, least = ("", np.inf), np.inf
-    for measure, (low, high) in limits(chart).items():
-        x = int(to_tenths([card[measure]])[0])
-        for limited, gap in (
-            (low[size] > NO_LOW, x - low[size]),
-            (high[size] < NO_HIGH, high[size] - x),
-        ):
-            if limited and gap / sd[measure] < least:
-                least = gap / sd[measure]
-                found = (measure, float(gap) / 10)
-    return found
+    rows = size_margins(card, chart, size)
+    if rows.empty:
+        return "", np.inf
+    nearest = rows.iloc[int(rows["distance_sd"].argmin())]
+    return str(nearest["measure"]), float(nearest["margin"])

@@ -102,15 +102,14 @@ class WaysResult:
         """The rows about everyone."""
         return self.table[self.table["by"] == EVERYONE].reset_index(drop=True)
 
-    def worst_groups(self, way: str = "by_eye") -> pd.DataFrame:
-        """Return the groups by how often a way puts people in a wrong size.
+    def worst_groups(self) -> pd.DataFrame:
+        """Return the groups by how often guessing puts people in a wrong size.
 
         Of people who fit at least one size; groups of fewer than 30 are left out.
         Worst first.
         """
-        one_of("way", way, list(dict.fromkeys(self.table["way"])))
         chosen = (
-            (self.table["way"] == way)
+            (self.table["way"] == "by_eye")
             & (self.table["outcome"] == WRONG)
             & (self.table["by"] != EVERYONE)
             & ~self.table["small_group"]

@@ -41,14 +41,7 @@ def lesson_page(name: str, **shown: Any) -> str:
 
 
 def chart_shown(chart: SizeChart, units: str = "metric") -> dict[str, Any]:
-    """Return a chart as a caption, headings and rows of words.
-
-    Examples
-    --------
-    >>> from sizing.charts import demo_chart
-    >>> chart_shown(demo_chart())["rows"][3][:3]
-    ['adult 1', '200 kg', '40 to 90 kg']
-    """
+    """Return a chart as a caption, headings and rows of words."""
     say = partial(written, units=units)
 
     def band(row: Mapping[Any, Any], measure: str) -> str:
@@ -137,13 +130,7 @@ def cards_html(practice: Practice, chart: SizeChart, units: str = "metric") -> s
 
 
 def margin_words(miss: float, measure: str, units: str = "metric") -> str:
-    """Write how far inside or outside an edge a measure is.
-
-    Examples
-    --------
-    >>> margin_words(-2.0, "hip_circumference_cm"), margin_words(0.0, "stature_cm")
-    ('2 cm outside', 'on the edge, which counts as inside')
-    """
+    """Write how far inside or outside an edge a measure is."""
     if miss == 0:
         return "on the edge, which counts as inside"
     side = "inside" if miss > 0 else "outside"

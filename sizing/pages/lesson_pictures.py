@@ -25,16 +25,14 @@ from sizing.lesson.room import RoomResult
 from sizing.lesson.ways import MISSED, PUT_WRONG, WAY_WORDS, WRONG, WaysResult
 from sizing.measures.written import written
 from sizing.pages.page import Picture
-from sizing.plots.room import (
-    plot_agreement,
-    plot_confusion,
-    plot_gain,
-    plot_measuring_error,
-)
 from sizing.plots.side_views import plot_side_views
 from sizing.plots.style import quiet_style
 from sizing.plots.teaching import (
+    plot_agreement,
+    plot_confusion,
+    plot_gain,
     plot_guess_check,
+    plot_measuring_error,
     plot_repeats,
     plot_ways,
     plot_wrong,
@@ -72,17 +70,7 @@ def alone(draw: Callable[..., Drawn]) -> Callable[..., Drawn]:
 
 @dataclass(frozen=True)
 class Slide:
-    """A picture for a slide or a page, and the words that go with it.
-
-    Attributes
-    ----------
-    name : str
-        Of its file, without ending.
-    alt : str
-        What it shows, for whoever cannot see it.
-    caption : str
-        What to make of it.
-    """
+    """A picture for a slide or a page: what it shows, and what to make of it."""
 
     name: str
     figure: Figure

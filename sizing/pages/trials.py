@@ -12,7 +12,7 @@ from sizing.pages.page import Page, Picture, Section, Table, picture, render, ta
 from sizing.plots.style import figure_of
 from sizing.plots.trials import plot_learned
 from sizing.resources import source_table
-from sizing.trials import LearnedChart
+from sizing.trials.learn import LearnedChart
 from sizing.trials.read import taught
 from sizing.words.labels import labels
 from sizing.words.numbers import span, unit_of, written

@@ -47,24 +47,14 @@ _MOST_MORE = 2000
 class LearnedChart:
     """A chart beside what trials of its slings showed.
 
-    Attributes
-    ----------
-    edges : DataFrame
-        measure, size, end (``low``, ``high``), printed, estimate, low, high (NaN: no
-        estimate), method, n (trials of the size), limiting (of these, those that
-        were or may have been too large for the low end, too small for the high),
-        more_trials (about how many like these settle it to 1 cm; NaN beyond 2,000),
-        why_none.
-    services : DataFrame
-        service, n, outcome, count, expected, disagrees; and, where five or more
-        services brought trials, estimate, low, high: how far in cm a size reaches
-        further down (``too large``) or up (``too small``) as that service judges it.
-    surprising : DataFrame
-        row, service, size, outcome, chance: trials that the others did not lead to
-        expect.
-    trials : Trials
-    chart : SizeChart
-        The learned chart: learned edges, and the printed where nothing was learned.
+    ``edges``: every printed edge with its estimate and interval (NaN: none, and
+    ``why_none``), n (trials of the size), limiting (of these, those that were or may
+    have been too large for the low end, too small for the high), more_trials (about how
+    many like these settle it to 1 cm; NaN beyond 2,000). ``services``: count and
+    expected of each outcome, disagrees; and, where five or more services brought
+    trials, how far in cm a size reaches further down (``too large``) or up (``too
+    small``) as that service judges it. ``surprising``: trials that the others did not
+    lead to expect. ``chart``: learned edges, and the printed where nothing was learned.
     """
 
     edges: pd.DataFrame

@@ -36,20 +36,11 @@ _LEAST = 1e-12
 class Tried:
     """Trials as arrays: m measures, k sizes, n trials; ends are low and high.
 
-    Attributes
-    ----------
-    value, error : ndarray, (m, n)
-        Readings, and the SDs of their errors.
-    size, service : ndarray of int, (n,)
-        Service -1: none, or too few services to have their own effects.
-    printed : ndarray, (2, m, k)
-        Edges; ``FAR`` away where there is none.
-    said : ndarray of bool, (2, m, n)
-        Where it was said to be too large, and where too small.
-    outcome : ndarray of int, (n,)
-        Place in ``OUTCOMES``.
-    unit : ndarray, (m,)
-        What stands for one cm of the priors.
+    ``value``, ``error`` (m, n): readings, and the SDs of their errors; ``service`` -1:
+    none, or too few services to have their own effects; ``printed`` (2, m, k): edges,
+    ``FAR`` away where there is none; ``said`` (2, m, n): where it was said to be too
+    large, and where too small; ``outcome``: place in ``OUTCOMES``; ``unit`` (m,): what
+    stands for one cm of the priors.
     """
 
     value: Floats

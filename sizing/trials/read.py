@@ -56,21 +56,10 @@ _PLACES = {
 class Trials:
     """Trials of one chart, checked.
 
-    Attributes
-    ----------
-    frame : DataFrame
-        One row per trial: row (as the file numbers it), service, size, outcome
-        (``sizing.trials.model.OUTCOMES``), too_small_where and too_large_where (tuples
-        of measures), then the measures that were read, in cm or kg, and the error of
-        each as ``<measure>_error``.
-    measures : tuple of str
-        Those whose edges the trials can teach something about.
-    left_out : DataFrame
-        row, reason.
-    chart : SizeChart
-    pattern : str
-        Empty where nobody said.
-    invented : bool
+    ``frame``: row (as the file numbers it), service, size, outcome, too_small_where and
+    too_large_where (tuples of measures), the measures read in cm or kg, and the error
+    of each as ``<measure>_error``; ``measures``: those whose edges the trials can teach
+    something about; ``left_out``: row, reason; ``pattern``: empty where nobody said.
     """
 
     frame: pd.DataFrame
@@ -92,13 +81,7 @@ def taught(chart: SizeChart) -> tuple[str, ...]:
 
 
 def demo_trials() -> pd.DataFrame:
-    """Return invented trials of the demo chart, as a service would type them.
-
-    Examples
-    --------
-    >>> set(demo_trials()["outcome"]) <= set(OUTCOMES)
-    True
-    """
+    """Return invented trials of the demo chart, as a service would type them."""
     return source_table("demo_trials.csv")
 
 
@@ -174,15 +157,7 @@ def read_trials(
             name: [_text(cell) for cell in table[name]]
             if name in table
             else [""] * len(table)
-            for name in (
-                "service",
-                "chart",
-                "pattern",
-                "size",
-                "how",
-                "outcome",
-                *WHERE,
-            )
+            for name in _WORDS
         }
         frame = pd.DataFrame({"row": taken.rows[1:], **words})
         problems += [*_read_words(frame, chart, measures)]

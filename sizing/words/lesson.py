@@ -169,13 +169,7 @@ def unit_of(measure: str, units: str) -> tuple[str, float]:
 
 
 def distance(value: float, measure: str, units: str = "metric") -> str:
-    """Write a distance from an edge, never rounded away to nothing.
-
-    Examples
-    --------
-    >>> distance(1.5, "hip_circumference_cm"), distance(0.1, "stature_cm")
-    ('1.5 cm', 'less than 0.5 cm')
-    """
+    """Write a distance from an edge, never rounded away to nothing."""
     unit, size = unit_of(measure, units)
     least = 1.0 if measure.endswith("_kg") else 0.5
     if 0 < abs(value) / size < least - 1e-6:

@@ -1,9 +1,7 @@
 """The pack, the command and the forms: complete, the same again, in plain words."""
 
 import argparse
-import json
 import re
-from pathlib import Path
 
 import openpyxl
 import pandas as pd
@@ -28,11 +26,10 @@ from sizing.pages.lesson_pack import (
 from sizing.pages.lesson_pictures import (
     pair_slide,
     repeats_slide,
-    room_slides,
     ways_slide,
     wrong_slide,
 )
-from sizing.resources import source_file, source_table
+from sizing.resources import source_table
 
 
 @pytest.fixture(scope="module")
@@ -79,9 +76,9 @@ def test_the_pack_is_complete(pack):
     assert all(path.stat().st_size > 100 for path in written)
 
 
-def test_every_page_carries_the_cautions_and_asks_nothing_of_the_network(pack):
-    _, written = pack
-    for path in written:
+def test_every_page_carries_the_cautions_and_no_name_of_the_code_or_network(pack):
+    code = re.compile(r"\b[a-z]+_(?:cm|kg|[a-z]+_(?:cm|kg))\b|\bway_|by_eye|bmi_class")
+    for path in pack[1]:
         if path.suffix != ".html":
             continue
         text = path.read_text(encoding="utf-8")
@@ -90,7 +87,9 @@ def test_every_page_carries_the_cautions_and_asks_nothing_of_the_network(pack):
         assert not re.search(r'src="(?!data:)', text), path.name
         for link in re.findall(r'href="([^"]*)"', text):
             assert (path.parent / link).is_file(), (path.name, link)
-        assert "nan" not in re.sub(r"base64,[^\"]*|<[^>]*>", "", text).split()
+        markup = r"<style.*?</style>|base64,[^\"]*|<[^>]*>"
+        shown = re.sub(markup, " ", text, flags=re.S)
+        assert "nan" not in shown.split() and code.findall(shown) == [], path.name
 
 
 def test_each_card_s_answer_stands_behind_it_and_not_before(lesson):
@@ -172,28 +171,12 @@ def test_slides_are_numbered_and_ask_before_they_answer(pack):
     assert "counter(slide)" in text and "requestFullscreen" in text
 
 
-def test_the_room_s_pictures_are_drawn_only_of_what_there_is(lesson):
-    names = {s.name for s in room_slides(lesson.room, lesson.chart.sizes)}
-    assert {"room_sizes_chosen", "room_guesses_weight", "room_tape"} <= names
-
-
 def test_a_pair_is_told_in_the_units_chosen(lesson):
     slide = pair_slide(lesson.pairs, 1, units="stone")
     assert re.search(r"\d+ st \d+ lb", slide.alt) and " cm" not in slide.alt
     values = lesson.pairs.table.iloc[0]
     measure = values["parting_measure"]
     assert written(values["a"], measure, "stone") in slide.alt
-
-
-def test_no_page_shows_a_name_of_the_code(pack):
-    code = re.compile(r"\b[a-z]+_(?:cm|kg|[a-z]+_(?:cm|kg))\b|\bway_|by_eye|bmi_class")
-    for path in pack[1]:
-        if path.suffix == ".html":
-            text = path.read_text(encoding="utf-8")
-            shown = re.sub(
-                r"<style.*?</style>|base64,[^\"]*|<[^>]*>", " ", text, flags=re.S
-            )
-            assert code.findall(shown) == [], path.name
 
 
 def test_the_work_tells_its_progress_and_can_be_stopped(lesson):
@@ -249,23 +232,8 @@ def test_the_command_refuses_in_plain_words(words, tmp_path):
         command.run(arguments(*words, "--draws", "1", "--out", str(tmp_path / "x")))
 
 
-def test_a_folder_that_is_a_file_is_refused(lesson, tmp_path):
+def test_a_folder_that_is_a_file_is_refused(tmp_path):
     file = tmp_path / "taken"
     file.write_text("x")
     with pytest.raises(SizingError, match="another"):
-        write_lesson(lesson, file)
-
-
-def test_the_demo_room_says_that_it_is_invented():
-    assert "Invented" in source_file("demo_room_answers.md").read_text("utf-8")
-    form = pd.read_csv(source_file("demo_room_answers.csv").open())
-    assert form["participant"].nunique() == 13
-
-
-def test_the_notebook_is_stored_small_and_without_outputs():
-    path = Path(__file__).parents[2] / "notebooks" / "trainer.ipynb"
-    assert path.stat().st_size < 200 * 1024
-    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
-    for cell in cells:
-        if cell["cell_type"] == "code":
-            assert cell["outputs"] == [] and cell["metadata"]["jupyter"]
+        write_files({"index.html": b"x"}, file)

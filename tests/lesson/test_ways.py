@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sizing.charts import chart_from, demo_chart, fits_matrix
-from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.lesson import (
     chance_of_wrong_size,
@@ -21,10 +20,8 @@ from sizing.lesson.choosing import (
     innermost,
     likely_size,
     outcome_of_choice,
-    read_by_tape,
     reading_errors,
 )
-from sizing.lesson.guessing import guessed
 from sizing.lesson.practice import practice_clients
 from sizing.lesson.prepare import elsewhere
 from sizing.lesson.tape import error_parts, measuring_error
@@ -126,16 +123,6 @@ def test_a_table_can_do_better_than_a_tape_that_errs_much(adults):
     assert fits["half", "tape_once"] > fits["twice", "tape_once"]
 
 
-def test_whom_some_size_fits_agrees_with_coverage(found, adults):
-    rows = found.overall.query("way == 'usual'").set_index("outcome")["estimate"]
-    covered = (
-        estimate_coverage(adults, demo_chart(), replicates=50)
-        .table.query("by == 'everyone' and outcome == 'covered'")["estimate"]
-        .iloc[0]
-    )
-    assert 1 - rows["chosen_though_none_fits"] == pytest.approx(covered, abs=1e-6)
-
-
 def test_measuring_puts_fewest_in_a_wrong_size(found):
     wrong = found.overall.query("outcome == 'wrong_if_some_fits'").set_index("way")
     order = wrong["estimate"]
@@ -175,12 +162,6 @@ def test_same_seed_same_choices_whatever_other_ways_are_asked(found, adults):
     assert (other.choices["by_eye"] != found.choices["by_eye"]).any()
 
 
-def test_adults_are_guessed_as_nurses_do(adults, rng):
-    seen = guessed(adults.frame, rng)
-    error = seen["body_mass_kg"] / adults.frame["body_mass_kg"] - 1
-    assert 0.496 - 0.01 <= (error.abs() <= 0.10).mean() <= 0.66
-
-
 def test_margins_agree_with_the_fit_layer(adults):
     chart = demo_chart()
     margin = edge_margins(adults.frame, chart, reading_errors())
@@ -188,7 +169,7 @@ def test_margins_agree_with_the_fit_layer(adults):
 
 
 @given(st.floats(60, 120), st.floats(0.3, 3.0))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_a_margin_is_the_distance_to_the_nearest_edge(hip, sd):
     hip = round(hip, 1)
     chart = chart_from(
@@ -239,16 +220,6 @@ def test_likely_size_against_a_count_over_the_neighbours():
             share = ((hip >= low) & (hip <= high)).mean()
             share = share if light <= mass[i] <= heavy else 0.0
             assert chance[j] == pytest.approx(share, abs=0.03)
-
-
-def test_reading_twice_divides_the_error_by_root_two(adults, rng):
-    chart, sd = demo_chart(), reading_errors()
-    true = adults.frame["hip_circumference_cm"]
-    for times in (1, 2, 4):
-        read = read_by_tape(adults.frame, chart, sd, rng, times=times)
-        spread = (read["hip_circumference_cm"] - true).std()
-        expected = sd["hip_circumference_cm"] / np.sqrt(times)
-        assert spread == pytest.approx(expected, rel=0.05)
 
 
 def test_chance_of_a_wrong_size_for_one_measure_against_the_normal_curve():

@@ -4,7 +4,7 @@ import itertools
 
 import pandas as pd
 
-from sizing.plots.room import plot_confusion
+from sizing.plots.teaching import plot_confusion
 
 
 def test_rows_that_begin_with_the_same_size_stand_in_one_order_whatever_the_table():
