@@ -158,11 +158,11 @@ CHART_HEADINGS = (
 )
 
 
-def framed(page: str, *, title: str = "The page") -> str:
+def framed(page: str, *, title: str = "The page", shape: str = "height:50rem") -> str:
     """Return a whole page in a frame of its own, so that its style stays inside."""
     text = page.replace("&", "&amp;").replace('"', "&quot;")
-    style = "width:100%;height:50rem"
-    return f'<iframe title="{escape(title)}" srcdoc="{text}" style="{style}"></iframe>'
+    look = f'allowfullscreen style="width:100%;{shape}"'
+    return f'<iframe title="{escape(title)}" srcdoc="{text}" {look}></iframe>'
 
 
 def name_words(name: str) -> str:

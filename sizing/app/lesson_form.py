@@ -8,7 +8,7 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.answer_parts import AnswerForm
-from sizing.app.form_words import bullets, paragraphs
+from sizing.app.form_words import bullets, framed, paragraphs
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_parts import (
     answer_html,
@@ -203,11 +203,15 @@ class PackForm:
             layout=w.Layout(width="18rem", max_width="calc(100% - 4px)"),
         )
         self.work = LongWork("Make the pack", self._make, self._write)
-        self.told = w.HTML()
-        self.view = w.VBox([self.folder, self.work.view, self.told])
+        self.told, self.slides = w.HTML(), w.HTML()
+        self.view = w.VBox([self.folder, self.work.view, self.told, self.slides])
+
+    def forget(self) -> None:
+        """Take back what is shown: what it rests on has changed."""
+        self.told.value = self.slides.value = ""
 
     def _make(self, progress: Progress) -> dict[str, bytes]:
-        self.told.value = ""
+        self.forget()
         lesson = prepare_lesson(
             str(self._settings.population.value),
             self._settings.chart,
@@ -232,7 +236,13 @@ class PackForm:
             f"Saved: {len(written)} files in the folder '{folder}'. Begin with "
             "index.html: it leads to the slides, the sheets and the plan."
         )
-        self.told.value = paragraphs([told])
+        how = (
+            "To present: click into the slides below, then F fills the screen, arrows "
+            "or a click move on, N shows what to say."
+        )
+        self.told.value = paragraphs([told, how])
+        slides = files["slides.html"].decode()
+        self.slides.value = framed(slides, title="Slides", shape="aspect-ratio:16/9")
 
 
 def free_folder(name: str) -> Path:
@@ -273,8 +283,7 @@ class LessonForm:
 
     def _changed(self) -> None:
         """Take everything back that rests on the old entries, and begin anew."""
-        self.pack.told.value = ""
-        for form in (self.answer, self.pairs, self.cards, self.room):
+        for form in (self.answer, self.pairs, self.cards, self.room, self.pack):
             form.forget()
         self.answer.work.start()
 

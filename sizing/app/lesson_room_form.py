@@ -133,7 +133,11 @@ class RoomForm(LiveForm):
     def work_out(self) -> tuple[RoomResult, pd.DataFrame | None] | str:
         """Work out what the answers say and how often one must measure; draw it."""
         self.forget()
-        answers = self._answers()
+        try:
+            answers = self._answers()
+        except SizingError as error:
+            self.wrong.value = wrong_html(error)
+            return ""
         if answers is None:
             return "Nothing is entered yet."
         if lines := [

@@ -79,12 +79,15 @@ def run(args: argparse.Namespace) -> int:
     args.pattern = args.pattern or found.trials.pattern or None
     summary = told_pattern(args, chart.measures, found.summary())
     if args.json:
+        tables = {
+            "edges": found.edges,
+            "services": found.services,
+            "surprising": found.surprising,
+            "left_out": found.trials.left_out,
+        }
         told = {
             "summary": summary,
-            "edges": json.loads(found.edges.to_json(orient="records")),
-            "services": json.loads(found.services.to_json(orient="records")),
-            "surprising": json.loads(found.surprising.to_json(orient="records")),
-            "left_out": json.loads(found.trials.left_out.to_json(orient="records")),
+            **{n: json.loads(t.to_json(orient="records")) for n, t in tables.items()},
             "cautions": list(cautions()),
         }
         print(json.dumps(rounded(told), indent=1, ensure_ascii=False))

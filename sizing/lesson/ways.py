@@ -25,6 +25,7 @@ from sizing.lesson.choosing import (
     NOT_FOUND,
     PUT_WRONG_OUTCOMES,
     Bools,
+    Floats,
     Ints,
     edge_margins,
     innermost,
@@ -326,44 +327,26 @@ def _shares(
     some = np.asarray(fits.any(axis=1))[place.rows].astype(float)
     with_size = [m * s[:, None] for m, s in zip(members, some, strict=True)]
     options: dict[str, Any] = {"replicates": replicates, "seed": seed}
-    method = f"{100 * LEVEL:.0f} % score interval on the effective number; {place.how}"
-    method += place.joined
-    of_all, of_some = [], []
-    for codes in chosen.values():
-        came = outcome_of_choice(codes, fits)
-        wrong = np.isin(came, PUT_WRONG_OUTCOMES)
-        of_all.append([*(came == name for name in CHOICE_OUTCOMES), wrong])
-        of_some.append([came == "fitting", wrong, came == NOT_FOUND])
-    ways = list(chosen)
-
-    def columns(outcomes: list[list[Any]]) -> Any:
-        """Return draws, people, then each way's outcomes side by side."""
-        flat = np.stack([one for way in outcomes for one in way], axis=1)
-        return flat.astype(float)[place.rows]
-
-    some_columns = columns(of_some)
+    came = np.array([outcome_of_choice(codes, fits) for codes in chosen.values()])
+    wrong = np.isin(came, PUT_WRONG_OUTCOMES)
+    ways, each = list(chosen), [came == name for name in CHOICE_OUTCOMES]
+    of_all = np.stack([*each, wrong], axis=1).astype(float)
+    of_some = np.stack([came == "fitting", wrong, came == NOT_FOUND], axis=1)
+    of_some = of_some.astype(float)
     others = [way for way in ways if way != against] if against in chosen else []
-    each = some_columns.reshape(*some_columns.shape[:2], len(ways), len(OF_SOME))
-    gaps = each[:, :, [ways.index(way) for way in others]]
-    if others:
-        gaps = gaps - each[:, :, [ways.index(against)]]
     # Shares and differences in one go: joining the draws takes longest.
-    both = np.concatenate(
-        [some_columns, gaps.reshape(*gaps.shape[:2], len(others) * len(OF_SOME))], 2
+    if others:
+        gaps = of_some[[ways.index(way) for way in others]]
+        gaps -= of_some[ways.index(against)]
+        of_some = np.concatenate([of_some, gaps])
+    everyone, found = (
+        group_means(place, list(_columns(came, place.rows)), group, **options)
+        for came, group in ((of_all, members), (of_some, with_size))
     )
-    everyone = group_means(place, list(columns(of_all)), members, **options)
-    found = group_means(place, list(both), with_size, **options)
-    fitted, means = (
-        replace(
-            found,
-            estimate=found.estimate[:, part],
-            variance=found.variance[:, part],
-            df=found.df[:, part],
-        )
-        for part in (
-            slice(some_columns.shape[2]),
-            slice(some_columns.shape[2], None),
-        )
+    own, rest = slice(len(ways) * len(OF_SOME)), slice(len(ways) * len(OF_SOME), None)
+    estimate, variance, df = found.estimate, found.variance, found.df
+    fitted = replace(
+        found, estimate=estimate[:, own], variance=variance[:, own], df=df[:, own]
     )
     table = pd.concat(
         [
@@ -372,25 +355,32 @@ def _shares(
         ],
         ignore_index=True,
     )
-    table.insert(7, "method", method)
+    method = f"{100 * LEVEL:.0f} % score interval on the effective number; {place.how}"
+    table.insert(7, "method", method + place.joined)
     order = pd.Categorical(table["way"], ways)
     table = table.iloc[order.argsort(kind="stable")].reset_index(drop=True)
     if not others:
         return table, pd.DataFrame(columns=_DIFFERENCES)
-    half = student(means.df[0]) * np.sqrt(means.variance[0])
+    half = student(df[0, rest]) * np.sqrt(variance[0, rest])
     differences = pd.DataFrame(
         {
             "way": np.repeat(others, len(OF_SOME)),
             "against": against,
             "outcome": list(OF_SOME) * len(others),
-            "estimate": means.estimate[0],
-            "low": means.estimate[0] - half,
-            "high": means.estimate[0] + half,
+            "estimate": estimate[0, rest],
+            "low": estimate[0, rest] - half,
+            "high": estimate[0, rest] + half,
             "method": f"paired difference, Student's t; {place.how}",
-            "n": round(means.n[0]),
+            "n": round(found.n[0]),
         }
     )
     return table, differences
+
+
+def _columns(outcomes: Floats, rows: Ints) -> Floats:
+    """Return draws, people, then each way's outcomes side by side."""
+    flat = np.ascontiguousarray(outcomes.reshape(-1, outcomes.shape[2]).T)
+    return flat[rows]
 
 
 def _long(

@@ -5,13 +5,12 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart
-from sizing.charts.cells import alike
+from sizing.charts.cells import alike, as_text
 from sizing.client.how import HOW, MASS, reading
 from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import MEASURES, measure_patterns, to_standard_units, vocabulary
@@ -154,7 +153,7 @@ def read_trials(
         except InputProblems as wrong:
             problems += wrong.problems
         words = {
-            name: [_text(cell) for cell in table[name]]
+            name: [as_text(cell) for cell in table[name]]
             if name in table
             else [""] * len(table)
             for name in _WORDS
@@ -309,7 +308,3 @@ def _warn_of_load(kept: pd.DataFrame, chart: SizeChart) -> None:
             warn(
                 f"heavier than the load limit of the size tried: rows {told}. Never so."
             )
-
-
-def _text(cell: Any) -> str:
-    return "" if pd.isna(cell) else str(cell).strip()

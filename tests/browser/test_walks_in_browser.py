@@ -182,6 +182,11 @@ def test_the_trainer_shows_an_answer_a_card_and_the_room_and_makes_a_pack(
     page.get_by_role("button", name="Make the pack").click()
     wait_for_file(page, lab.folder / "lesson" / "handout.html")
     assert (lab.folder / "lesson" / "pictures" / "wrong_size.svg").is_file()
+    # The slides are shown from the page, too: a click and a key, and it is the third.
+    page.locator("iframe[title='Slides']").click()
+    page.keyboard.press("ArrowRight")
+    now = page.frame_locator("iframe[title='Slides']").locator(".slide.now")
+    assert now.evaluate("one => one.style.counterReset") == "slide 2"
 
 
 def test_whoever_fits_slings_takes_in_trials_and_saves_the_learned_chart(
