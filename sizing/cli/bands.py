@@ -6,7 +6,6 @@ import warnings
 from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from sizing.bands import (
@@ -241,12 +240,6 @@ def _sizes(frame: pd.DataFrame) -> str:
     return table.to_string(index=False)
 
 
-def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+def _records(frame: pd.DataFrame) -> list[dict[Any, Any]]:
     """Return rows for JSON, with null where a figure is missing."""
-    return [
-        {
-            str(key): None if isinstance(v, float) and np.isnan(v) else v
-            for key, v in row.items()
-        }
-        for row in frame.to_dict("records")
-    ]
+    return frame.astype(object).where(frame.notna(), None).to_dict("records")

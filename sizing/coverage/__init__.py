@@ -1,6 +1,6 @@
 """What share of a population a chart covers, and who is left out."""
 
-from sizing.coverage.between import who_falls_between
+from sizing.coverage.between import who_falls_between, why_none
 from sizing.coverage.chunks import coverage_in_chunks
 from sizing.coverage.compare import Comparison, compare_charts
 from sizing.coverage.coverage import (
@@ -10,7 +10,6 @@ from sizing.coverage.coverage import (
     harm_words,
     weighed_harm,
 )
-from sizing.coverage.misses import why_none
 from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
 from sizing.kinds import check_kinds
 

@@ -4,7 +4,7 @@ import pandas as pd
 
 from sizing.coverage.sensitivity import Sensitivity
 from sizing.pages.page import Picture, Section, picture, table
-from sizing.plots.sensitivity import plot_sensitivity
+from sizing.plots.shares import plot_sensitivity
 from sizing.words.numbers import share as percent
 
 #: Name of the picture's file.

@@ -10,8 +10,7 @@ from sizing.measures import EDGE_RULE
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
 from sizing.pages.sensitivity import FILE, sensitivity_picture, sensitivity_section
 from sizing.plots.chart import plot_people_and_chart
-from sizing.plots.sensitivity import plot_widths
-from sizing.plots.shares import plot_misses, plot_shares
+from sizing.plots.shares import plot_misses, plot_shares, plot_widths
 from sizing.plots.style import figure_of
 from sizing.study.study import Study, own_group_shares, versions
 from sizing.words.labels import (

@@ -49,26 +49,6 @@ class Small:
             rng.integers(0, 10, (sizes, measures)) if aim else None,
         )
 
-    def may_follow(self, size, below, above):
-        """Whether some candidates of two ranges may be neighbours, by measure."""
-        for axis, a, b in zip(self.axes, below, above, strict=True):
-            two = list(product(range(a[0], a[1] + 1), range(b[0], b[1] + 1)))
-            low, high, start, stop = (
-                *(axis.low[size - 1], axis.high[size - 1]),
-                *(axis.low[size], axis.high[size]),
-            )
-            rise = any(
-                low[i] + axis.least_step <= start[j] and high[i] <= stop[j]
-                for i, j in two
-            )
-            share = axis.least_overlap
-            if not rise or (
-                share is not None
-                and not any(high[i] - start[j] >= share for i, j in two)
-            ):
-                return False
-        return True
-
     def box(self, size, node):
         """The outer box of a node."""
         return (

@@ -325,17 +325,6 @@ def test_settings_without_sense_are_refused(change, word):
         fit_bands(people, **{**given_settings, **change})
 
 
-def test_people_without_sense_are_refused():
-    widths = {"hip_circumference_cm": 5}
-    values = np.linspace(80, 120, 20)[:, None]
-    with pytest.raises(SizingError, match="weights"):
-        fit_bands(make_people(values, np.zeros(20)), widths=widths, sizes=2)
-    with pytest.raises(SizingError, match="nobody"):
-        fit_bands(make_people(values[:0]), widths=widths, sizes=2)
-    with pytest.raises(SizingError, match="nobody"):
-        fit_bands(make_people(values * np.nan), widths=widths, sizes=2)
-
-
 @pytest.mark.parametrize(("sizes", "steps"), [(1, 5), (2, 2)])
 def test_a_bound_in_fewer_measures_is_above_the_best_in_all(sizes, steps):
     """Four measures, every chart on whole mm tried; the bound is often not 1."""

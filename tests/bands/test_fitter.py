@@ -53,23 +53,6 @@ def test_what_the_tie_rule_may_cost_is_in_the_bound():
     assert found.gap == pytest.approx(NUDGE * 2 * 21 / 10, rel=1e-6)
 
 
-@pytest.mark.parametrize(
-    ("more", "finest"),
-    [
-        ({"step_cm": 0.1}, True),
-        ({"step_cm": 0.2}, False),
-        ({"step_cm": 0.1, "smooth_cm": 0.5}, False),
-        ({"step_cm": 0.1, "objective": "judged"}, True),
-        ({"step_cm": 1.0, "rounding": "whole"}, True),
-        ({"step_cm": 2.0, "rounding": "whole"}, False),
-    ],
-)
-def test_a_chart_is_the_best_of_all_only_on_the_finest_grid(more, finest):
-    rng = np.random.default_rng(1)
-    fitter = fitter_of(80 + rng.integers(0, 60, (9, 1)) / 10, sizes=2, **more)
-    assert fitter._on_finest == finest
-
-
 def test_a_valley_is_only_where_both_sides_lift_more():
     for limits in ([5, 4, 5], [5, 4, 4, 5], [9, 3, 7], [1, 5, 4, 6]):
         assert has_valley(np.array(limits))

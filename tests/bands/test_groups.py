@@ -15,7 +15,6 @@ from sizing.bands import (
 )
 from sizing.bands.fairest import FairestFit
 from sizing.bands.fit import HeldOut, with_owned
-from sizing.bands.fitter import Fitter
 from sizing.bands.groups import by_group, common_group, judge_groups
 from sizing.bands.nine_sizes import widths_of
 from sizing.charts import SizeChart
@@ -83,28 +82,6 @@ def test_a_fit_tells_its_figures_and_how_it_was_made():
         "better than 65.7 %); under the chart best on average it is 51.1 %. The "
         "average falls from 81.2 % to 78.5 %."
     )
-
-
-def test_a_fit_unasked_is_on_whole_centimetres_with_ten_halves():
-    people = make_people(80 + np.arange(30)[:, None] / 10)
-    found = fit_bands(people, widths={HIP: 1.0}, sizes=2)
-    usual = {"step_cm": 1.0, "smooth_cm": None, "fixed": None, "least_step": None}
-    usual |= {"least_overlap": None, "rounding": None}
-    usual |= {"objective": "covered", "errors": None, "near": 2.0, "too_large": 1.0}
-    usual |= {"too_small": 0.5, "load_limit_kg": None}
-    usual |= {"widths": {HIP: 1.0}, "sizes": 2, "splits": 10, "seed": 1}
-    assert found.settings == usual
-    assert len(found.held_out_splits.fitted) == 10 and found.persons == 30
-    assert found.chart.name == "fitted chart"
-    assert found.rival.name == "quantile-centred bands"
-    assert found.chart.source == found.rival.source == "fitted to 'invented'"
-    plain = Fitter.of(people, widths={HIP: 1.0}, sizes=2).request
-    assert plain.layout.steps == (10,)
-    loss = Fitter.of(people, widths={HIP: 1.0}, sizes=2, objective="loss").request.goal
-    assert (loss.near, loss.too_large, loss.too_small) == ((20,), 1, 0.5)
-    # A share of one leaves nothing to prove.
-    everyone = fit_bands(people, widths={HIP: 3.0}, sizes=1, splits=0)
-    assert (everyone.share, everyone.upper_bound) == (1, 1)
 
 
 def test_sizes_owned_keep_their_names_and_limits_in_order():

@@ -17,8 +17,6 @@ from sizing.bands import (
     edge_stability,
     fit_bands,
     fit_fairest,
-    fit_groups,
-    group_of,
     partition_bands,
 )
 from sizing.bands.fit import LOOSE, HeldOut
@@ -58,69 +56,6 @@ def test_fairest_against_every_chart(seed):
     assert found.upper_bound == pytest.approx(best, abs=1e-7)
     assert found.average <= found.best_average + 1e-12
     assert "worst-served" in found.summary()
-
-
-def grown_and_small(seed=0, n=400):
-    rng = np.random.default_rng(seed)
-    age = np.where(np.arange(n) % 3 == 0, 9.0, 50.0)
-    stature = np.where(age < 18, 135, 170) + rng.normal(0, 8, n)
-    bmi = np.where(age < 18, 17, np.where(np.arange(n) % 3 == 1, 27, 45))
-    mass = bmi * (stature / 100) ** 2
-    values = np.column_stack([mass, stature * 0.52]).round(1)
-    return make_people(
-        values[:, [0, 1]],
-        rng.uniform(0.5, 2, n),
-        age_years=age,
-        stature_cm=stature.round(1),
-        body_mass_kg=mass.round(1),
-    )
-
-
-def test_groups_are_fitted_apart_and_judged_together():
-    people = grown_and_small()
-    limits = {"paediatric": 60.0, "adult": 100.0, "bariatric": 250.0}
-    found = fit_groups(
-        people,
-        widths={HIP: 25.0, SIT: 8.0},
-        sizes={"paediatric": 1, "adult": 2, "bariatric": 2},
-        load_limits_kg=limits,
-        splits=2,
-    )
-    assert found.chart.frame["group"].tolist() == [
-        "paediatric",
-        "adult",
-        "adult",
-        "bariatric",
-        "bariatric",
-    ]
-    table = found.judged
-    whole = table[table["group"] == "everyone"]
-    assert whole["estimate"].sum() == pytest.approx(1.0)
-    for group in limits:
-        part = table[table["group"] == group]
-        assert part["estimate"].sum() == pytest.approx(1.0)
-        own = part.loc[part["outcome"] == "own", "estimate"].item()
-        assert own == pytest.approx(found.fits[group].share, abs=1e-12)
-    assert (table["low"] <= table["estimate"] + 1e-12).all()
-    # By hand: whom only another group's size fits, and is its load enough?
-    groups = group_of(people).to_numpy()
-    frame = people.frame
-    fits, bears = {}, {}
-    for group, fit in found.fits.items():
-        inside = np.zeros(len(frame), dtype=bool)
-        low = np.column_stack([fit.chart.edges(m)[0] for m in (HIP, SIT)])
-        high = np.column_stack([fit.chart.edges(m)[1] for m in (HIP, SIT)])
-        x = np.column_stack([to_tenths(frame[m]) for m in (HIP, SIT)])
-        inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2).any(axis=1)
-        bears[group] = frame["body_mass_kg"].to_numpy() <= limits[group]
-        fits[group] = inside
-    weight = people.weight.to_numpy() / people.weight.sum()
-    own = np.array([fits[g][i] and bears[g][i] for i, g in enumerate(groups)])
-    other = np.any([fits[g] & bears[g] & (groups != g) for g in fits], axis=0) & ~own
-    over = np.any([fits[g] & (groups != g) for g in fits], axis=0) & ~own & ~other
-    for label, rows in (("own", own), ("other", other), ("other_over_load", over)):
-        told = whole.loc[whole["outcome"] == label, "estimate"].sum()
-        assert told == pytest.approx(weight[rows].sum(), abs=1e-12)
 
 
 def test_a_size_that_fits_may_still_not_lift_her():

@@ -30,39 +30,6 @@ from .oracle import MEASURES, make_people
 HIP, SIT = MEASURES[:2]
 
 
-def edges(axis):
-    """The candidates of an axis as lists: low, top, high and inner, by size."""
-    parts = (axis.low, axis.top, axis.high, axis.inner)
-    return [[e.tolist() for e in part] for part in parts]
-
-
-def test_candidates_run_from_the_smallest_person_until_the_largest_is_reached():
-    values = np.array([838, 803, 820])
-    exact, bounding = make_axis(HIP, values, [10, 15], step=5)
-    low = [800, 805, 810, 815, 820, 825, 830]
-    high = [[e + 10 for e in low], [e + 15 for e in low]]
-    assert edges(exact) == [[low] * 2, [low] * 2, high, high]
-    top = [e + 4 for e in low]
-    outer = [[e + 10 for e in top], [e + 15 for e in top]]
-    assert edges(bounding) == [[low] * 2, [top] * 2, outer, high]
-    assert (exact.measure, exact.sizes) == (HIP, 2)
-    assert (exact.least_step, exact.least_overlap) == (0, None)
-    wide, _ = make_axis(HIP, values, [10], step=5, room=8)
-    assert wide.low[0].tolist() == [*range(795, 845, 5)]
-    # Two steps of 7, on a grid of 5, are 20: so far sizes are pushed outwards.
-    apart, _ = make_axis(HIP, values, [10] * 3, step=5, least_step=7)
-    assert apart.low[0].tolist() == [*range(780, 855, 5)] and apart.least_step == 7
-    # Where one band holds all, three may still lie apart, in whole centimetres.
-    near = make_axis(HIP, values, [95] * 3, step=1, rounding="whole", least_step=1)[0]
-    assert near.low[0].tolist() == [*range(780, 840, 10)]
-    alone, _ = make_axis(HIP, np.array([803, 806]), [10], step=5, least_overlap=2)
-    assert edges(alone)[0] == [[800]] and alone.least_overlap == 2
-    assert alone.n(0) == 1 and exact.n(1) == 7
-    # No edge lies below zero.
-    near, outer = make_axis(HIP, np.array([2, 9]), [4], step=1, room=6)
-    assert near.low[0].tolist() == [*range(12)] == outer.low[0].tolist()
-
-
 def test_rounded_edges_are_whole_multiples_to_the_nearest_tenth():
     """By hand: 31 to 35 inches are 787.4, 812.8, 838.2, 863.6 and 889 mm."""
     values = np.array([800, 1000])

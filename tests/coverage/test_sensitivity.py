@@ -16,7 +16,7 @@ from sizing.pages.sensitivity import sensitivity_picture, sensitivity_section
 from sizing.people import load_people
 from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.plots.sensitivity import plot_sensitivity
+from sizing.plots.shares import plot_sensitivity
 
 HIP = "hip_circumference_cm"
 

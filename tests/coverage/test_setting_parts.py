@@ -14,35 +14,17 @@ from sizing.coverage import (
     compare_charts,
     estimate_coverage,
     who_falls_between,
-    why_none,
 )
 from sizing.coverage.alternatives import ALTERATIONS, start
-from sizing.coverage.misses import _middle_and_most
 from sizing.coverage.sensitivity import _change
 from sizing.errors import SizingError
 from sizing.people.body.moments import moments
 from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.stats import logistic
 
 from .cases import CHART, people_of, place_of
 
 # What is said of people counted, missed and drawn
-
-
-def test_median_and_most_of_a_miss_count_by_weight():
-    middle, most = _middle_and_most(
-        np.array([1.0, 2.0, 9.0]), np.array([1.0, 8.0, 1.0])
-    )
-    assert middle == 2.0 and 2.0 < most <= 9.0
-    for miss, weight in (([np.nan, np.nan], [1.0, 1.0]), ([1.0, np.nan], [0.0, 1.0])):
-        assert np.isnan(_middle_and_most(np.array(miss), np.array(weight))).all()
-    one = _middle_and_most(np.array([3.0, np.nan]), np.array([1.0, 1.0]))
-    assert one == (3.0, 3.0)
-    people = people_of([149.0, 169, 195, 160], [1, 2, 3, 4])
-    told = why_none(people, CHART, replicates=50)
-    assert told["estimate"].tolist() == pytest.approx([0.5, 0.1])
-    assert told["n"].tolist() == [4, 4]
 
 
 # One assumption at a time
@@ -259,17 +241,3 @@ def test_sampling_units_less_strata_are_the_degrees_of_freedom_of_odds():
     assert ratio == pytest.approx(stats.t.ppf(0.975, n - 1) / stats.t.ppf(0.975, n - 2))
     assert "by stratum and unit" in told["method"]
     assert "linearisation by person" in plain["method"]
-
-
-@pytest.mark.parametrize("beta", [None, [0.0, 800.0]])
-def test_a_fit_that_was_not_found_gives_no_odds_and_moves_nobody(monkeypatch, beta):
-    monkeypatch.setattr(logistic, "_fitted", lambda *_: beta and np.array(beta))
-    codes = np.array([[0], [0], [1], [1]])
-    happened = np.array([True, False, True, True])
-    weight, rows = np.ones(4), np.array([0, 1, 3, 4])
-    place = place_of(np.ones(6))
-    found, influence = logistic.log_odds_ratios(
-        codes, np.array([[0, 1]]), happened, weight, place, rows
-    )
-    assert np.isnan(found).all() and found.shape == (1,)
-    assert influence.shape == (6, 1) and (influence == 0).all()
