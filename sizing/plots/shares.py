@@ -163,7 +163,7 @@ def _points(change: float, _: int) -> str:
     return f"{100 * change:+.0f}" if round(100 * change) else "0"
 
 
-def _bar(ax: Axes, row: dict[str, Any], place: float, step: int, height: float) -> None:
+def _bar(ax: Axes, row: dict[Any, Any], place: float, step: int, height: float) -> None:
     """Draw a share as a bar of its own shade and hatch, its interval over it."""
     ax.barh(
         place,
@@ -177,7 +177,7 @@ def _bar(ax: Axes, row: dict[str, Any], place: float, step: int, height: float) 
     ax.plot([row["low"], row["high"]], [place, place], color=INK, lw=1.4)
 
 
-def _label(ax: Axes, row: dict[str, Any], place: float) -> None:
+def _label(ax: Axes, row: dict[Any, Any], place: float) -> None:
     left = row["estimate"] < 0
     ax.annotate(
         str(row["label"]),

@@ -104,7 +104,7 @@ def test_without_options_nine_sizes_and_what_more_would_cover(capsys, monkeypatc
         drawn=None,
     )
     monkeypatch.setattr(bands, "load_people", lambda name, seed: few)
-    asked = ["bands", "--step", "5", "--splits", "0"]
+    asked = ["bands", "--step", "5", "--splits", "0", "--tolerance", "1"]
     assert main(asked) == 0
     out = capsys.readouterr().out
     for size in ("paediatric 3", "adult 3", "bariatric 3", "safe working load"):
