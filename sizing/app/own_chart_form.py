@@ -2,7 +2,7 @@
 
 import time
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from operator import is_
 from typing import Any
@@ -30,6 +30,7 @@ from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.client.chart_bands import bands_of, density
 from sizing.client.own_chart import (
     ChartJudgement,
+    clients_served,
     judge_chart,
     nudge,
     nudge_layout,
@@ -45,7 +46,7 @@ from sizing.pages.own_chart import (
     measure_label,
     own_chart_page,
 )
-from sizing.pages.page import render
+from sizing.pages.page import Page, render
 from sizing.people.people import People
 from sizing.stats.layout import Layout
 from sizing.words.labels import labels
@@ -57,8 +58,26 @@ _HELP = (
 _WHOM = "Say first who the chart is for: see 'People I serve'."
 _LOOK_AGAIN = 0.05  # seconds between looks at whether the people are ready
 
-#: People, what was found of the chart among them, and beside a second chart.
-Judged = tuple[People, ChartJudgement, Comparison | None]
+
+@dataclass(frozen=True)
+class Judged:
+    """What was found of the chart among these people, and of a second one."""
+
+    people: People
+    chart: ChartJudgement
+    comparison: Comparison | None
+    clients: pd.DataFrame | None
+
+    def page(self, units: str, *, bands: bool = True) -> Page:
+        """Return the report."""
+        return own_chart_page(
+            self.chart,
+            self.people,
+            comparison=self.comparison,
+            clients=self.clients,
+            units=units,
+            bands=bands,
+        )
 
 
 class JudgementForm(AnswerForm):
@@ -81,25 +100,19 @@ class JudgementForm(AnswerForm):
         if other is not None:
             progress("Laying the second chart over them.", 0.7)
             comparison = compare_charts(people, chart, other)
-        progress("Writing it down.", 0.95)
-        return people, found, comparison
+        progress("Looking at each client of your own.", 0.9)
+        return Judged(people, found, comparison, clients_served(people, chart))
 
     def show(self, answer: Judged) -> None:
         """Show what the report holds, but for the bands: they are drawn already."""
-        people, found, comparison = answer
-        units = self.switch.units
-        self.answered.show(
-            own_chart_page(
-                found, people, comparison=comparison, units=units, bands=False
-            )
-        )
+        self.answered.show(answer.page(self.switch.units, bands=False))
 
     def saved(self, answer: Judged) -> dict[str, Any]:
         """Return the tables, the pictures and the report."""
-        people, found, comparison = answer
-        units = self.switch.units
-        page = own_chart_page(found, people, comparison=comparison, units=units)
-        return {**chart_results(found, comparison), "chart_report": render(page)}
+        found: dict[str, Any] = {**chart_results(answer.chart, answer.comparison)}
+        if answer.clients is not None:
+            found["chart_clients"] = answer.clients
+        return {**found, "chart_report": render(answer.page(self.switch.units))}
 
 
 class OwnChartForm:

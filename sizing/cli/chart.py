@@ -8,15 +8,21 @@ from sizing.charts import read_chart
 from sizing.cli.options import (
     add_draws,
     add_pattern,
-    add_people,
     add_seed,
     told_pattern,
 )
 from sizing.cli.places import check_places
-from sizing.client.own_chart import judge_chart
+from sizing.client.own_chart import MOST_CLIENTS, clients_served, judge_chart
 from sizing.coverage import compare_charts
 from sizing.files.writing import write_text
-from sizing.people import load_people, read_margins, reweight
+from sizing.people import (
+    POPULATIONS,
+    load_people,
+    read_caseload,
+    read_margins,
+    reweight,
+)
+from sizing.words.chart import served_words
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -24,7 +30,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "file", type=Path, metavar="FILE", help="the chart as CSV or XLSX"
     )
-    add_people(parser, default="adults", what="who it is for")
+    parser.add_argument(
+        "--people",
+        default="adults",
+        metavar="NAME|FILE",
+        help=f"who it is for: {', '.join(POPULATIONS)} (default: adults), or a CSV or "
+        "XLSX file of your own clients",
+    )
     parser.add_argument(
         "--margins",
         type=Path,
@@ -48,7 +60,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Judge the chart, print the answer and write the report."""
-    check_places("chart", args)
+    places = check_places("chart", args)
+    own = Path(args.people).suffix.lower() in (".csv", ".xlsx")
+    if own:
+        places.reads(args.people)
     # What is doubtful in the chart stands in the answer.
     chart = read_chart(args.file, warn=False)
     other = None if args.against is None else read_chart(args.against, warn=False)
@@ -56,7 +71,8 @@ def run(args: argparse.Namespace) -> int:
         chart = replace(chart, name=args.file.stem)
         other = replace(other, name=args.against.stem)
     margins = None if args.margins is None else read_margins(args.margins)
-    people = load_people(args.people, draws=args.draws, seed=args.seed)
+    read = read_caseload if own else load_people
+    people = read(args.people, draws=args.draws, seed=args.seed)
     if margins is not None:
         people = reweight(people, margins)
     found = judge_chart(people, chart, seed=args.seed)
@@ -64,12 +80,18 @@ def run(args: argparse.Namespace) -> int:
     if other is not None:
         comparison = compare_charts(people, chart, other, seed=args.seed)
         print(comparison.summary().splitlines()[0])
+    clients = clients_served(people, chart)
+    if clients is not None:
+        print(served_words(clients))
+    elif own:
+        most = f"More than {MOST_CLIENTS:,} clients are not judged one by one here"
+        print(f"{most}: 'sizing client --caseload FILE' does.")
     print(told_pattern(args, chart.measures, found.summary()))
     if args.out is not None:
         from sizing.pages.own_chart import own_chart_page
         from sizing.pages.page import render
 
-        page = render(own_chart_page(found, people, comparison=comparison))
-        write_text(args.out, page)
+        page = own_chart_page(found, people, comparison=comparison, clients=clients)
+        write_text(args.out, render(page))
         print(f"Report: {args.out}")
     return 0

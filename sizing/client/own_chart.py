@@ -7,6 +7,7 @@ import pandas as pd
 
 from sizing.cautions import closing, invented_first
 from sizing.charts import SizeChart, chart_from, fits_matrix, review_chart
+from sizing.client.caseload import judge_clients
 from sizing.coverage import (
     Coverage,
     estimate_coverage,
@@ -27,6 +28,8 @@ from sizing.words.numbers import interval, points_interval, share
 #: A size whose loss would cost less than this share is one nobody needs (ours).
 NOBODY = 0.005
 REPLICATES = 400
+#: More clients than this are not judged one by one here: 1,000 take seconds (ours).
+MOST_CLIENTS = 1000
 
 
 @dataclass(frozen=True)
@@ -166,6 +169,22 @@ def judge_chart(
         limits=people.limits,
         sources=people.sources,
     )
+
+
+def clients_served(people: People, chart: SizeChart) -> pd.DataFrame | None:
+    """Judge each client of a list of one's own; None of other people, or of too many.
+
+    As ``judge_clients`` does: what was measured with the error of its reading, what
+    was not from the body model. ``row`` is the client's in the file.
+    """
+    if "name" in people.settings or people.n > MOST_CLIENTS:
+        return None
+    first = people.frame["draw"] == people.frame["draw"].iloc[0]
+    clients = people.frame[first].rename(columns={"person": "row"})
+    measured = people.evidence[first] == "measured"
+    names = list(measured)
+    clients[names] = clients[names].where(measured)
+    return judge_clients(chart, clients)
 
 
 def _means(place: Layout, of: Floats, replicates: int, seed: int) -> Means:

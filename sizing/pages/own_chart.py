@@ -20,7 +20,12 @@ from sizing.people.people import People
 from sizing.plots.chart import plot_bands, plot_difference
 from sizing.plots.shares import plot_shares
 from sizing.plots.style import FAINT, INK, SHADES, SOFT, figure_of
-from sizing.words.chart import finding_words, load_first_words, why_words
+from sizing.words.chart import (
+    finding_words,
+    load_first_words,
+    served_words,
+    why_words,
+)
 from sizing.words.client import capital
 from sizing.words.labels import LEVEL_WORDS, covered_rows, labels
 from sizing.words.numbers import interval
@@ -93,10 +98,14 @@ def own_chart_page(
     people: People,
     *,
     comparison: Comparison | None = None,
+    clients: pd.DataFrame | None = None,
     units: str = "metric",
     bands: bool = True,
 ) -> Page:
-    """Return what stands in the report on an own chart; maybe without its bands."""
+    """Return what stands in the report on an own chart; maybe without its bands.
+
+    ``clients`` is what ``clients_served`` gave of a list of one's own.
+    """
     chart = judgement.chart
     say = partial(written, units=units)
     limited = ", ".join(plain(m) for m in chart.measures)
@@ -134,6 +143,8 @@ def own_chart_page(
     ]
     if comparison is not None:
         sections.insert(1, _side_by_side(comparison))
+    if clients is not None:
+        sections.insert(1, _one_by_one(clients))
     return Page(
         title=f"Size chart: {chart.name}",
         question=f"Who does this chart fit among {people.name}, and who not?",
@@ -206,6 +217,21 @@ def _side_by_side(comparison: Comparison) -> Section:
         caption=f"{comparison.chart_b} minus {comparison.chart_a}, person by person.",
     )
     return Section("Two charts side by side", [words], figures=[drawn])
+
+
+def _one_by_one(clients: pd.DataFrame) -> Section:
+    columns = {
+        "row": "Row",
+        "fits": "Size",
+        "how_sure": "How sure",
+        "measure": "To measure",
+        "check": "To check",
+    }
+    shown = clients[list(columns)].rename(columns=columns)
+    shown["Size"] = shown["Size"].replace("", "none named")
+    caption = "Each client of the list; the heading of the file is row 1."
+    told = table(shown, caption=caption, words=list(columns.values())[1:])
+    return Section("Your clients, one by one", [served_words(clients)], tables=[told])
 
 
 def _shares(rows: pd.DataFrame, name: str = "estimate") -> list[str]:

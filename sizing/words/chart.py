@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.measures.vocabulary import plain
-from sizing.words.numbers import Row, Say, interval, told, written
+from sizing.words.numbers import Row, Say, count_in, interval, told, written
 
 _HOW = {
     "too_small_for": "their nearest size is too small",
@@ -12,6 +12,8 @@ _HOW = {
     "over_load": "their nearest size has too low a load limit",
     "not_measured": "it was not measured",
 }
+#: So many rows of clients without a size are named in a sentence.
+_ROWS = 12
 
 
 def why_words(row: Row, *, say: Say = written) -> str:
@@ -42,3 +44,19 @@ def load_first_words(sizes: pd.DataFrame, *, say: Say = written) -> list[str]:
         "fabric would fit."
         for _, row in heavy.iterrows()
     ]
+
+
+def served_words(clients: pd.DataFrame) -> str:
+    """Return how many of a list of clients are served, and the rows of the others."""
+    named = clients["fits"] != ""
+    fit, wait = named.sum(), (named & (clients["measure"] != "")).sum()
+    words = "One by one, with the error of each reading, a size more likely fits than "
+    words += f"not for {count_in(fit, len(clients))} clients"
+    if wait:
+        words += f"; for {count_in(wait, fit)} something is still to be measured"
+    rows = [str(row) for row in clients.loc[~named, "row"]]
+    if not rows:
+        return f"{words}."
+    more = f" and {len(rows) - _ROWS:,} more" if len(rows) > _ROWS else ""
+    which = "row" if len(rows) == 1 else "rows"
+    return f"{words}. No size is named for {which} {', '.join(rows[:_ROWS])}{more}."

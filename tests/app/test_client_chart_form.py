@@ -220,6 +220,17 @@ def test_the_judgement_speaks_to_people_and_is_saved_with_the_chart(
     assert "Two charts side by side" in page and "Before any lift" in page
 
 
+def test_the_judgement_of_ones_own_clients_names_each(form, tmp_path):
+    file = tmp_path / "clients.csv"
+    file.write_text(f"sex,age_years,body_mass_kg,{HIP}\nf,70,60,95\nm,50,90,240\n")
+    form.people_form.name.value = OWN
+    take(form.people_form.upload, file)
+    form.judgement.run()
+    shown = form.judgement.answered.pictures.value
+    assert "Your clients, one by one" in shown and "named for row 3" in shown
+    assert form.judgement.answer.clients["row"].tolist() == [2, 3]
+
+
 def test_clients_typed_in_are_read_as_a_file_would_be(tmp_path):
     form = PeopleForm(switched("pounds"), "bariatric", draws=1)
     form.name.value = OWN

@@ -9,13 +9,21 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.charts import chart_from, demo_chart, fits_matrix
+from sizing.charts import chart_from, demo_chart, fits_matrix, write_chart
+from sizing.cli.main import main
+from sizing.client.caseload import judge_clients, read_clients
 from sizing.client.chart_bands import bands_of, density, gaps_of
-from sizing.client.own_chart import judge_chart, nudge, nudge_layout, with_edge
+from sizing.client.own_chart import (
+    clients_served,
+    judge_chart,
+    nudge,
+    nudge_layout,
+    with_edge,
+)
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.errors import SizingError, SizingWarning
 from sizing.pages.own_chart import bands_svg
-from sizing.people import load_people, people_from
+from sizing.people import load_people, people_from, read_caseload
 from sizing.plots.chart import plot_bands, plot_difference
 from sizing.plots.style import HATCHES
 from sizing.words.chart import why_words
@@ -279,3 +287,34 @@ def test_pictures_show_gap_and_overlap_and_the_difference(people):
     assert bands.sizes["from"].isna().tolist() == [True, True] + [False] * 7
     inches = bands_of(demo_chart(), spread, HIP, units="pounds")
     assert inches.sizes["high"].tolist()[3] == 40.9 and inches.before.empty
+
+
+def test_ones_own_clients_are_judged_one_by_one(tmp_path, capsys, monkeypatch):
+    """In the command and its report, and as a list of clients is judged alone."""
+    file, mine, report = (tmp_path / n for n in ("own.csv", "mine.csv", "mine.html"))
+    file.write_text(
+        "sex,age_years,body_mass_kg,hip_circumference_cm\n"
+        "female,74,68,100\nmale,60,90,150\nfemale,80,,\n"
+    )
+    chart = sized(load_limit_kg=120, **{f"{HIP}_low": 90, f"{HIP}_high": 110})
+    write_chart(chart, mine)
+    words = ["chart", str(mine), "--draws", "2", "--people", str(file)]
+    assert main([*words, "--out", str(report)]) == 0
+    told = capsys.readouterr().out
+    assert told.startswith(
+        "One by one, with the error of each reading, a size more likely fits than not "
+        "for 2 of 3 clients; for 1 of 2 something is still to be measured. No size is "
+        "named for row 3.\n"
+    )
+    page = report.read_text(encoding="utf-8")
+    assert "Your clients, one by one" in page and "hip girth" in page
+    own = read_caseload(file, draws=2)
+    alone = judge_clients(chart, read_clients(file))
+    same = ["row", "fits", "chance", "how_sure", "measure"]
+    pd.testing.assert_frame_equal(
+        clients_served(own, chart)[same], alone[same], check_dtype=False
+    )
+    assert clients_served(load_people("bariatric", draws=1), chart) is None
+    monkeypatch.setattr("sizing.client.own_chart.MOST_CLIENTS", 2)
+    assert main(words) == 0
+    assert "are not judged one by one here" in capsys.readouterr().out
