@@ -157,7 +157,7 @@ def draw_bodies(
     its own law, ln truth normal around ln reading: the model was fitted on other
     people (feedback to it is cut: Plummer, Stat Comput 2015, from memory).
     """
-    pool = _pool(sex)
+    pool, near = _pool(sex), _near_in_age(sex, age_years)
     log_value, variance = np.full(len(MEASURES), np.nan), np.zeros(len(MEASURES))
     for one in readings:
         j = MEASURES.index(one.measure)
@@ -170,7 +170,7 @@ def draw_bodies(
     u, z = _numbers(seed, builds, draws)
     aim = np.zeros((2, 2)), np.zeros(2)
     for last in (False, True):
-        parts = _builds(pool, age_years, centre, precision, aim, u)
+        parts = _builds(pool, near, age_years, centre, precision, aim, u)
         mass, stature = np.exp(parts[0].T)
         law = moments(parts[2], mass, stature, parts[1], sampling=True)
         laws = _laws(law, unlike, older_times(parts[2], parts[1]))
@@ -203,6 +203,7 @@ def _laws(one: Moments, unlike: float, older: Floats) -> list[tuple[float, Float
 
 def _builds(
     pool: _Pool,
+    near: Floats,
     age_years: float | None,
     centre: Floats,
     precision: Floats,
@@ -211,13 +212,12 @@ def _builds(
 ) -> tuple[Floats, Floats, npt.NDArray[np.object_]]:
     """Draw ln mass and ln stature, age and sex from the conditioned mixture."""
     d = pool.build - centre
-    age_weight = _near_in_age(pool, age_years)
     for step in range(_MOST_STEPS):
         kernel = np.diag(1.0 / _KERNEL) / WIDER ** (2 * step)
         total = kernel + precision + aim[0]
         # Symmetric, so that rows may be multiplied from the right.
         mean = (d @ kernel + aim[1]) @ np.linalg.inv(total)
-        log_weight = age_weight + 0.5 * (
+        log_weight = near + 0.5 * (
             ((mean @ total) * mean).sum(axis=1) - ((d @ kernel) * d).sum(axis=1)
         )
         each = np.exp(log_weight - log_weight.max())
@@ -232,8 +232,10 @@ def _builds(
     return build, age, pool.sex[pick]
 
 
-def _near_in_age(pool: _Pool, age_years: float | None) -> Floats:
-    """Return the log weight of each embedded person by age."""
+@lru_cache(maxsize=256)
+def _near_in_age(sex: str | None, age_years: float | None) -> Floats:
+    """Return the log weight of each embedded person by age; kept, so not to change."""
+    pool = _pool(sex)
     if age_years is None:
         return np.zeros(len(pool.age))
     low, part, high = NEAR_AGE
@@ -244,10 +246,11 @@ def _near_in_age(pool: _Pool, age_years: float | None) -> Floats:
     return log_weight
 
 
+@lru_cache(maxsize=256)
 def build_of(sex: str | None, age_years: float | None) -> tuple[Floats, Floats]:
     """Return mean and covariance of ln mass and ln stature at that sex and age."""
     pool = _pool(sex)
-    log_weight = _near_in_age(pool, age_years)
+    log_weight = _near_in_age(sex, age_years)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     mean = weight @ pool.build

@@ -61,7 +61,7 @@ def test_builds_are_drawn_from_the_mixture_given_the_readings(pool, mass, how):
     spread = np.cov(middle.T, aweights=weight, ddof=0) + inner
     u = np.random.default_rng(1).random((100_000, 3))
     aim = (np.zeros((2, 2)), np.zeros(2))
-    build, age, sex = _builds(pool, 40.0, centre, precision, aim, u)
+    build, age, sex = _builds(pool, age_weight, 40.0, centre, precision, aim, u)
     sd = np.sqrt(np.diag(spread))
     assert np.abs((build.mean(axis=0) - mean) / sd).max() < 0.02
     scaled = (np.cov(build.T) - spread) / np.outer(sd, sd)

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
-from sizing.people.body.terms import Floats, GroupModel, group_models
+from sizing.people.body.terms import Designs, Floats, GroupModel, group_models
 
 #: Children's and adults' coefficients are blended between these ages.
 SEAM_YEARS = (16.0, 20.0)
@@ -141,9 +141,10 @@ def moments(
             model = models[one_sex]
             x = model.predictors(mass[rows], stature[rows], years[rows])
             w = weight[rows]
+            made: Designs = {}
             for j, name in enumerate(measures):
                 one = model.measures[name]
-                terms, spread, above = one.design(x, years[rows])
+                terms, spread, above = one.design(x, years[rows], made)
                 beta = one.beta if betas is None else betas(group, one_sex, name)
                 mean[rows, j] += w * (terms @ beta + one.shift * above)
                 log_sd[rows, j] += w * spread

@@ -12,7 +12,7 @@ residuals ``e`` of the measures are jointly normal with correlation ``R``.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
@@ -87,6 +87,10 @@ def tangent_terms(
     return out
 
 
+#: Terms, predictors within their range and how far q lies above it, by form.
+Designs: TypeAlias = dict[bytes, tuple[Floats, Floats, Floats]]
+
+
 @dataclass(frozen=True)
 class MeasureModel:
     """Coefficients of one measure for one sex.
@@ -138,14 +142,27 @@ class MeasureModel:
             limits.append(np.column_stack([q, rest]))
         return limits[0], limits[1]
 
-    def design(self, x: Floats, age_years: Floats) -> tuple[Floats, Floats, Floats]:
-        """Return terms, ``ln sigma`` and how far ``q`` lies above its range."""
-        low, high = self.bounds(age_years)
-        terms = tangent_terms(x, self.terms, low, high)
-        inside = np.clip(x, low, high)
-        log_sd = self.gamma[0] + inside @ self.gamma[1:]
-        above = np.maximum(x[:, 0] - high[:, 0], 0.0)
-        return terms, log_sd, above
+    @cached_property
+    def _form(self) -> bytes:
+        """Its terms and ranges: the same for most measures of a sex and group."""
+        ranges = self.range_age, self.range_q, self.range_s, self.range_a
+        return b"".join(part.tobytes() for part in (self.terms, *ranges))
+
+    def design(
+        self, x: Floats, age_years: Floats, made: Designs | None = None
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return terms, ``ln sigma`` and how far ``q`` lies above its range.
+
+        ``made`` keeps what measures of one form share, for the same ``x`` and ages.
+        """
+        made = {} if made is None else made
+        if self._form not in made:
+            low, high = self.bounds(age_years)
+            terms = tangent_terms(x, self.terms, low, high)
+            above = np.maximum(x[:, 0] - high[:, 0], 0.0)
+            made[self._form] = terms, np.clip(x, low, high), above
+        terms, inside, above = made[self._form]
+        return terms, self.gamma[0] + inside @ self.gamma[1:], above
 
 
 @dataclass(frozen=True)
