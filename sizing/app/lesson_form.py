@@ -22,7 +22,7 @@ from sizing.app.show import sections_html, slide_html
 from sizing.charts import SizeChart
 from sizing.errors import SizingError
 from sizing.lesson.guessing import check_guesses
-from sizing.lesson.pairs import Pairs, surprising_pairs
+from sizing.lesson.pairs import NO_PAIRS, Pairs, surprising_pairs
 from sizing.lesson.prepare import prepare_lesson
 from sizing.lesson.ways import WaysResult, compare_ways
 from sizing.pages.lesson import (
@@ -162,7 +162,7 @@ class PairsForm(AnswerForm):
     def show(self, answer: Pairs) -> None:
         """Draw the pairs in the units chosen, and show the one in turn."""
         if answer.table.empty:
-            self.answered.words.value = paragraphs([answer.summary()])
+            self.answered.words.value = paragraphs([NO_PAIRS])
             return
         units, numbers = self._settings.units.units, answer.table["pair"].astype(int)
         self._slides = [pair_slide(answer, n, units=units) for n in numbers]

@@ -24,6 +24,8 @@ from sizing.lesson.answers import (
     Answers,
     blank_table,
     filled,
+    left_out_words,
+    plain_heading,
     read_answers,
 )
 from sizing.lesson.room import RoomResult, room_result
@@ -34,7 +36,6 @@ from sizing.pages.page import Page, Picture, render
 from sizing.pages.room import room_page
 from sizing.people.files import read_table
 from sizing.resources import source_table
-from sizing.words.lesson import left_out_words, plain_heading
 
 _FILE_HELP = (
     "CSV or XLSX with the headings of 'answer_form.xlsx', which comes with the pack, "

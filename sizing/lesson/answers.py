@@ -14,6 +14,7 @@ from sizing.charts.cells import as_number, as_text, is_empty
 from sizing.charts.fits import limits
 from sizing.errors import Problem, SizingError
 from sizing.lesson.doubtful import doubtful
+from sizing.measures import vocabulary
 from sizing.measures.headings import Found
 from sizing.measures.names import MEASURES
 from sizing.measures.tables import ANSWERS, take
@@ -26,6 +27,13 @@ NO_SIZE = "none"
 GUESSED = "guessed_"
 _WORDS = ("participant", "subject", "reading", "chosen_size")
 _LEFT_OUT = ["row", "column", "participant", "subject", "value", "reason"]
+#: Headings of the room's form, in words; measures have their label and unit.
+FORM_WORDS: dict[str, str] = {
+    "participant": "Participant's number",
+    "subject": "Volunteer or card",
+    "reading": "Reading",
+    "chosen_size": "Size chosen",
+}
 #: Rows of what could not be used: ``_LEFT_OUT``.
 Left = list[tuple[Any, ...]]
 #: What can be guessed.
@@ -81,21 +89,46 @@ class Answers:
             f"{len(self.guesses)} guesses, {len(self.readings)} readings. "
             f"{len(self.left_out)} left out, {self.empty} cells empty."
         ]
-        lines += [left_out_in_words(row) for row in self.left_out.to_dict("records")]
+        rows = self.left_out.to_dict("records")
+        lines += [f"Left out: {left_out_words(row)}" for row in rows]
         return "\n".join(lines)
 
 
-def left_out_in_words(row: dict[Any, Any]) -> str:
-    """Return one row of ``Answers.left_out`` as a sentence."""
+def measure_labels() -> dict[str, str]:
+    """Return what each measure is called."""
+    table = vocabulary()
+    return dict(zip(table["name"], table["label"], strict=True))
+
+
+def heading(column: str) -> str:
+    """Return what a column of the room's form is called: 'Guess: weight, lb'."""
+    if column in FORM_WORDS:
+        return FORM_WORDS[column]
+    plain = column.removeprefix(GUESSED)
+    stem, _, unit = plain.rpartition("_")
+    labels = {name.rsplit("_", 1)[0]: label for name, label in measure_labels().items()}
+    if stem not in labels:
+        return column
+    words = f"{labels[stem]}, {unit}"
+    return f"Guess: {words[0].lower()}{words[1:]}" if plain != column else words
+
+
+def plain_heading(column: str) -> str:
+    """Return what a column is called, without its unit."""
+    return heading(column).rsplit(", ", 1)[0] if "_" in column else heading(column)
+
+
+def left_out_words(row: Mapping[Any, Any], *, rows: bool = True) -> str:
+    """Return one answer that could not be used as a sentence."""
     where = [
-        f"row {row['row']}" if not pd.isna(row["row"]) else "",
-        f"column '{row['column']}'" if row["column"] else "",
+        f"row {row['row']}" if rows and not pd.isna(row["row"]) else "",
         f"participant {row['participant']}" if row["participant"] else "",
-        str(row["subject"]) if row["subject"] else "",
+        f"{row['subject']}" if row["subject"] else "",
+        f"'{heading(str(row['column']))}'" if row["column"] else "",
     ]
-    found = f" ({row['value']})" if row["value"] else ""
+    found = f" is '{row['value']}'" if row["value"] else ""
     place = ", ".join(part for part in where if part)
-    return f"Left out: {place}{found}: {row['reason']}."
+    return f"{place}{found}: {row['reason']}."
 
 
 def read_answers(

@@ -18,7 +18,6 @@ from sizing.lesson.choosing import (
     reading_errors,
 )
 from sizing.lesson.practice import sizes_in_words
-from sizing.measures import vocabulary
 from sizing.people import People, age_band
 
 _BUILD = ("body_mass_kg", "stature_cm")
@@ -26,6 +25,7 @@ _BUILD = ("body_mass_kg", "stature_cm")
 _LOOKED_AT = 40
 #: SDs of a reading by which a pair is plainly apart; such pairs come first.
 _PLAIN = 2.0
+NO_PAIRS = "There is no such pair among these people."
 
 
 @dataclass(frozen=True)
@@ -40,25 +40,6 @@ class Pairs:
     chart: str
     people: str
     limits: tuple[str, ...] = ()
-
-    def summary(self) -> str:
-        """Return each pair as a sentence."""
-        lines = []
-        labels = vocabulary().set_index("name")["label"]
-        for row in self.table.to_dict("records"):
-            measure = str(row["parting_measure"])
-            unit = measure.rsplit("_", 1)[1]
-            mass, stature = (
-                f"{row[f'{what}_a_{u}']:.0f} and {row[f'{what}_b_{u}']:.0f} {u}"
-                for what, u in (("body_mass", "kg"), ("stature", "cm"))
-            )
-            lines.append(
-                f"Pair {row['pair']}: both {row['sex']}, {mass}, {stature}; one needs "
-                f"{row['size_a']}, the other {row['size_b']}: "
-                f"{labels[measure].lower()} {row['a']:.0f} against {row['b']:.0f} "
-                f"{unit} ({row['evidence']})."
-            )
-        return "\n".join(lines) or "There is no such pair among these people."
 
 
 def surprising_pairs(

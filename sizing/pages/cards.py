@@ -12,11 +12,12 @@ import pandas as pd
 from sizing.cautions import cautions, invented_first
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
+from sizing.lesson.answers import measure_labels
 from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
 from sizing.measures import EDGE_RULE
 from sizing.measures.written import written
 from sizing.pages.page import Table, table
-from sizing.words.lesson import distance, measure_labels
+from sizing.words.lesson import distance
 from sizing.words.numbers import span
 
 #: Cards on a side of a sheet.

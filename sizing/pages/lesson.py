@@ -10,6 +10,7 @@ from sizing.charts import SizeChart
 from sizing.charts.fits import limits as chart_limits
 from sizing.lesson.choosing import CHOICE_WORDS, WRONG_MEANS
 from sizing.lesson.guessing import STUDY_WORDS, guessing_figures
+from sizing.lesson.pairs import NO_PAIRS
 from sizing.lesson.prepare import Lesson
 from sizing.lesson.ways import (
     MISSED,
@@ -221,7 +222,7 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
                 "Pairs that surprise",
                 words=[PAIRS_WORDS],
                 figures=pairs,
-                bullets=[p.alt for p in pairs] or [lesson.pairs.summary()],
+                bullets=[p.alt for p in pairs] or [NO_PAIRS],
             ),
             studies_section(ways, lesson.check, pictures["guesses_published"]),
             repeats_section(lesson.repeats, pictures),

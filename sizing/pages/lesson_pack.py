@@ -8,7 +8,7 @@ import pandas as pd
 
 from sizing.files.folders import write_folder
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes
-from sizing.lesson.answers import NO_SIZE, blank_table
+from sizing.lesson.answers import NO_SIZE, blank_table, measure_labels
 from sizing.lesson.prepare import Lesson, Progress, silent
 from sizing.measures.written import written
 from sizing.pages.cards import (
@@ -41,7 +41,6 @@ from sizing.pages.lesson_pictures import (
 from sizing.pages.page import Picture, render
 from sizing.pages.room import room_page
 from sizing.words.lesson import (
-    measure_labels,
     table_against_tape,
     title_of,
     ways_answer,

@@ -18,6 +18,7 @@ from matplotlib.text import Text
 from PIL import Image
 
 from sizing.lesson.agreement import TOGETHER, Agreement
+from sizing.lesson.answers import measure_labels
 from sizing.lesson.choosing import CHOICE_WORDS
 from sizing.lesson.guessing import STUDY_WORDS
 from sizing.lesson.pairs import Pairs
@@ -40,7 +41,6 @@ from sizing.plots.teaching import (
 from sizing.words.lesson import (
     gain_words,
     guesses_words,
-    measure_labels,
     of_hundred,
     title_of,
     told,

@@ -7,14 +7,13 @@ from typing import Any
 import pandas as pd
 
 from sizing.lesson.agreement import TOGETHER, signed
+from sizing.lesson.answers import left_out_words, measure_labels
 from sizing.lesson.choosing import CHOICE_WORDS
 from sizing.lesson.room import RoomResult
 from sizing.pages.page import Page, Picture, Section, Table, table
 from sizing.words.lesson import (
     gain_words,
     guesses_words,
-    left_out_words,
-    measure_labels,
     room_answer,
     unit_of,
 )

@@ -7,35 +7,20 @@ import pandas as pd
 
 from sizing.cautions import invented_first
 from sizing.lesson.agreement import TOGETHER, Agreement
+from sizing.lesson.answers import measure_labels
 from sizing.lesson.prepare import CASES
 from sizing.lesson.room import RoomResult
 from sizing.lesson.ways import FITTED, OF_SOME, WAY_WORDS, WRONG, WaysResult
-from sizing.measures import vocabulary
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import written
 from sizing.people import population_titles
 from sizing.words.labels import BY_WORDS, LEVEL_WORDS
 from sizing.words.numbers import interval, points, points_interval, share
 
-#: Headings of the room's form, in words; measures have their label and unit.
-FORM_WORDS: dict[str, str] = {
-    "participant": "Participant's number",
-    "subject": "Volunteer or card",
-    "reading": "Reading",
-    "chosen_size": "Size chosen",
-}
-_GUESSED = "guessed_"
-
 
 def title_of(population: str) -> str:
     """Return what a population is called in plain words."""
     return population_titles().get(population, population)
-
-
-def measure_labels() -> dict[str, str]:
-    """Return what each measure is called."""
-    table = vocabulary()
-    return dict(zip(table["name"], table["label"], strict=True))
 
 
 def of_hundred(row: Mapping[Any, Any]) -> str:
@@ -201,34 +186,3 @@ def gain_words(gain: pd.DataFrame) -> str:
             words += ": too few to say whether anything was gained"
         said.append(f"{words}.")
     return " ".join(said)
-
-
-def heading(column: str) -> str:
-    """Return what a column of the room's form is called: 'Guess: weight, lb'."""
-    if column in FORM_WORDS:
-        return FORM_WORDS[column]
-    plain = column.removeprefix(_GUESSED)
-    stem, _, unit = plain.rpartition("_")
-    labels = {name.rsplit("_", 1)[0]: label for name, label in measure_labels().items()}
-    if stem not in labels:
-        return column
-    words = f"{labels[stem]}, {unit}"
-    return f"Guess: {words[0].lower()}{words[1:]}" if plain != column else words
-
-
-def plain_heading(column: str) -> str:
-    """Return what a column is called, without its unit."""
-    return heading(column).rsplit(", ", 1)[0] if "_" in column else heading(column)
-
-
-def left_out_words(row: Mapping[Any, Any], *, rows: bool = True) -> str:
-    """Return one answer that could not be used as a sentence."""
-    where = [
-        f"row {row['row']}" if rows and not pd.isna(row["row"]) else "",
-        f"participant {row['participant']}" if row["participant"] else "",
-        f"{row['subject']}" if row["subject"] else "",
-        f"'{heading(str(row['column']))}'" if row["column"] else "",
-    ]
-    found = f" is '{row['value']}'" if row["value"] else ""
-    place = ", ".join(part for part in where if part)
-    return f"{place}{found}: {row['reason']}."
