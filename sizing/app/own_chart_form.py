@@ -276,8 +276,9 @@ class OwnChartForm:
             self.answered.take_back(_WHOM)
             return
         key = self.people_form.key
-        if self._layout is None or self._layout[0] != key:
-            self._layout = key, nudge_layout(people)
+        asked = f"{key}, {self.chart.measures}"
+        if self._layout is None or self._layout[0] != asked:
+            self._layout = asked, nudge_layout(people, self.chart)
         found = nudge(people, self.chart, self.edited, self._layout[1])
         first = f"{self.edited.name}, for {people.name}: "
         self.change.value = lead(first + found.summary())

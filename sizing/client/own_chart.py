@@ -150,7 +150,9 @@ def judge_chart(
     for kind, name in (("fits", "fits"), ("only_size", "needs")):
         shares = by_size.loc[kind].loc[sizes].reset_index(drop=True)
         table = table.join(shares.add_prefix(name))
-    means = _means(layout(people), _load_first(people, chart), replicates, seed)
+    means = _means(
+        layout(people, chart.measures), _load_first(people, chart), replicates, seed
+    )
     table["load_first"] = means.estimate[0]
     table["load_first_low"], table["load_first_high"] = (
         end[0] for end in means.shares()
@@ -276,13 +278,13 @@ class Nudge:
         )
 
 
-def nudge_layout(people: People) -> Layout:
-    """Arrange people for ``nudge``: each person a sampling unit of her own.
+def nudge_layout(people: People, *charts: SizeChart) -> Layout:
+    """Arrange people for ``nudge`` of charts: each person a sampling unit of her own.
 
     The variance is then found by linearisation, without a bootstrap: quick
     enough to follow an edge while it is moved. A survey design is kept.
     """
-    place = layout(people)
+    place = layout(people, tuple(dict.fromkeys(m for c in charts for m in c.measures)))
     if place.unit is not None:
         return place
     count = len(place.weight)
@@ -301,7 +303,7 @@ def nudge(
     interval is the score interval's end for a share of 0, either way, as in
     ``compare_charts``. Where many edits follow each other, give ``nudge_layout``.
     """
-    place = nudge_layout(people) if place is None else place
+    place = nudge_layout(people, before, after) if place is None else place
     a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (before, after))
     both = np.column_stack([a, b, b.astype(float) - a])
     means = _means(place, both, 50, 1)

@@ -164,7 +164,8 @@ def compare_charts(
     >>> print(row["outcome"], round(row["estimate"], 2))
     covered 0.2
     """
-    place = layout(people)
+    judged = tuple(dict.fromkeys((*chart_a.measures, *chart_b.measures)))
+    place = layout(people, judged)
     labels, members = memberships(people, by_list(by), place)
     shared = tuple(m for m in chart_a.measures if m in chart_b.measures)
     unchecked = pd.concat(

@@ -55,7 +55,7 @@ def moved_edge() -> Callable[[], object]:
     """Return the work between a moved edge and its new sentence and picture."""
     chart, measure = demo_chart(), "hip_circumference_cm"
     people = load_people("adults")
-    place, spread = nudge_layout(people), density(people, measure)
+    place, spread = nudge_layout(people, chart), density(people, measure)
     highs = iter(np.arange(100, 200))
 
     def work() -> None:
