@@ -259,13 +259,13 @@ class Gate:
 
     def __call__(self, name, *, draws):
         self.asked.append(name)
-        if not self.open.wait(30):
+        if not self.open.wait(240):
             raise SizingError("the gate was never opened")
         return load_people(name, draws=draws)
 
 
 async def until(true):
-    for _ in range(3000):
+    for _ in range(24_000):
         if true():
             return
         await asyncio.sleep(0.01)
@@ -273,7 +273,7 @@ async def until(true):
 
 
 def on_a_page(walk):
-    asyncio.run(asyncio.wait_for(walk(), 60))
+    asyncio.run(asyncio.wait_for(walk(), 240))
 
 
 def shown(widget):
@@ -440,16 +440,16 @@ def test_two_threads_that_catch_warnings_lose_none():
     def other():
         with caught_warnings() as found:
             begun.set()
-            end.wait(30)
+            end.wait(240)
             warnings.warn("theirs", UserWarning, stacklevel=1)
         caught["theirs"] = [str(one.message) for one in found]
 
     thread = threading.Thread(target=other)
     thread.start()
-    assert begun.wait(30)
+    assert begun.wait(240)
     threading.Timer(0.1, end.set).start()
     with caught_warnings() as found:
-        end.wait(30)
+        end.wait(240)
         thread.join(1)
         warnings.warn("mine", UserWarning, stacklevel=1)
     assert [str(one.message) for one in found] == ["mine"]

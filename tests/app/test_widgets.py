@@ -118,12 +118,12 @@ def test_long_work_runs_beside_the_page_and_shows_its_result():
     def job(progress):
         progress("Half way", 0.5)
         begun.set()
-        go_on.wait(30)
+        go_on.wait(240)
         return 42
 
     work = LongWork("Work", job, shown.append)
     work.button.click()
-    assert begun.wait(30)
+    assert begun.wait(240)
     assert work.running
     assert work.button.disabled
     assert (work.bar.value, shown) == (0.5, [])
@@ -140,7 +140,7 @@ def test_stopped_work_shows_nothing(asks_again):
 
     def job(progress):
         begun.set()
-        go_on.wait(30)
+        go_on.wait(240)
         if asks_again:
             try:
                 progress("more", 0.9)
@@ -151,7 +151,7 @@ def test_stopped_work_shows_nothing(asks_again):
 
     work = LongWork("Work", job, shown.append)
     work.start()
-    assert begun.wait(30)
+    assert begun.wait(240)
     work.stop_button.click()
     go_on.set()
     work.wait()
@@ -184,7 +184,7 @@ def test_what_came_of_it_is_shown_by_the_thread_that_began():
         while not threads:
             await asyncio.sleep(0.01)
 
-    asyncio.run(asyncio.wait_for(page(), 30))
+    asyncio.run(asyncio.wait_for(page(), 240))
     assert threads == [threading.get_ident()]
 
 
