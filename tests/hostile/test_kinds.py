@@ -102,7 +102,6 @@ GOOD = {
     "limits_of_agreement": {"guess": NUMBERS, "truth": NUMBERS},
     "load_people": {"name": "bariatric", "draws": 1},
     "measuring_error": {"readings": READINGS},
-    "nudge": {"people": PEOPLE, "before": CHART, "after": CHART},
     "offer_from": {"charts": CHART, "prices": PRICES},
     "partition_bands": {"values": NUMBERS, "bands": 2},
     "people_from": {"frame": FEW, "draws": 1},
@@ -137,13 +136,6 @@ GOOD = {
     "who_falls_between": {"people": PEOPLE, "chart": CHART},
     "why_none": JUDGED,
     "width_needed": {**FIT, "sizes": (2,), "targets": (0.5,), "most": 1.1},
-    "with_edge": {
-        "chart": CHART,
-        "size": "adult 1",
-        "measure": "hip_circumference_cm",
-        "end": "high",
-        "value": 105,
-    },
     "write_chart": {"chart": CHART, "path": "sizes.csv"},
 }
 #: Of these functions the settings that are numbers, or several, are made wrong too.
