@@ -26,8 +26,10 @@ _GROUPS = {
     "name": "Called",
     "people": "People like",
     "count": "How many on one day",
+    "number": "Their number",
     "admissions": "Admitted over the period",
 }
+_NUMBERS = {"fixed": "is the same each day", "poisson": "varies by chance"}
 #: What the list calls people, so that a cell holds it; the answer says it in full.
 _SHORT = {
     "everyone": "everyone, 2 and over",
@@ -40,6 +42,7 @@ _SHORT = {
 }
 _GROUPS_HELP = (
     "One row per group. People are drawn from surveys, so as to be like yours. "
+    "A number that varies by chance, as in an equipment library, is right on average. "
     "Admissions count only where slings are not passed on."
 )
 _WIDE = w.Layout(width="auto")
@@ -70,11 +73,15 @@ class PeopleFields(_Part):
         self._titles = population_titles() | _SHORT
         start = demo_scenario()[0]
         start["people"] = start["people"].map(self._titles)
+        start["number"] = _NUMBERS["fixed"]
         self.groups = EditableTable(
             start[list(_GROUPS)],
             caption="The groups of people",
             headings=_GROUPS,
-            choices={"people": [self._titles[name] for name in POPULATIONS]},
+            choices={
+                "people": [self._titles[name] for name in POPULATIONS],
+                "number": [*_NUMBERS.values()],
+            },
             can_add=True,
         )
         words = "I also serve clients I have measured (a caseload)"
@@ -117,8 +124,12 @@ class PeopleFields(_Part):
         ]
         if problems:
             raise InputProblems(problems, about="the groups of people")
-        names = {title: name for name, title in self._titles.items()}
-        return frame.assign(people=frame["people"].map(names))
+        titles = {"people": self._titles, "number": _NUMBERS}
+        names = {
+            column: {title: name for name, title in own.items()}
+            for column, own in titles.items()
+        }
+        return frame.assign(**{c: frame[c].map(own) for c, own in names.items()})
 
     def _clients(self) -> People:
         people: People = (

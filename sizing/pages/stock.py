@@ -179,6 +179,8 @@ def _group_words(row: dict[Any, Any]) -> str:
     words = f"{row['count']} {row['group']}"
     if row["people"] != row["group"]:
         words += f" (drawn from {row['people']})"
+    if row["number"] == "poisson":
+        words += ", their number varying by chance"
     if row["admissions"]:
         words += f", {row['admissions']:g} admitted over the period"
     return words

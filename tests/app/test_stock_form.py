@@ -38,6 +38,7 @@ def small_form():
                 "name": ["our home"],
                 "people": ["care-home residents"],
                 "count": [6],
+                "number": ["is the same each day"],
                 "admissions": [0],
             }
         )
@@ -124,6 +125,10 @@ def test_planning_stops_at_its_next_step(small_form):
 
 def test_groups_left_empty_are_named():
     people = PeopleFields(UnitSwitch(), nothing)
+    people.groups.cell(0, "number").value = "varies by chance"
+    people.groups.cell(1, "number").value = ""
+    numbers = [group.number for group in people.served()]
+    assert numbers == ["poisson", "fixed", "fixed"]
     people.groups.cell(1, "count").value = ""
     with pytest.raises(SizingError) as found:
         people.served()
