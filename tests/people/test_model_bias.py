@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 from sizing.charts import assign, chart_from
-from sizing.coverage import estimate_coverage
+from sizing.client.own_chart import nudge, with_edge
+from sizing.coverage import compare_charts, estimate_coverage
 from sizing.measures import SEATED_AND_GIRTHS
 from sizing.people import People, people_from
 from sizing.people.body.error import model_bias
@@ -90,6 +91,18 @@ def test_intervals_of_coverage_are_wider_by_it_and_say_so(people, chart):
     assert row["estimate"] == without.estimate[0, 0]
     assert row["low"] < low[0, 0] and high[0, 0] < row["high"]
     assert row["method"].endswith("fitted to other people, its bias counted")
+
+
+def test_a_difference_of_charts_and_a_moved_edge_carry_it_alike(people, chart):
+    other = with_edge(chart, "one", HIP, "high", 104.0)
+    row = compare_charts(people, chart, other).table.iloc[0]
+    assert row["method"].endswith("fitted to other people, its bias counted")
+    moved = nudge(people, chart, other).table.iloc[0]
+    told = [moved["estimate"], moved["low"], moved["high"]]
+    assert told == pytest.approx([row["estimate"], row["low"], row["high"]], abs=0.002)
+    full = estimate_coverage(people, other).table.iloc[0]
+    ends = [moved["share_b_low"], moved["share_b_high"]]
+    assert ends == pytest.approx([full["low"], full["high"]], abs=0.002)
 
 
 def test_what_was_measured_has_no_bias():
