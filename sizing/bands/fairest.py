@@ -30,6 +30,7 @@ from sizing.charts.size_chart import SizeChart
 from sizing.coverage.groups import grouping
 from sizing.errors import SizingError, check_number
 from sizing.people.people import People
+from sizing.words.numbers import share
 
 #: Charts and pairs of nodes gone through before the bound is left as it is.
 MOST_CHARTS, MOST_PAIRS = 20_000, 300_000
@@ -58,10 +59,10 @@ class FairestFit:
         other = self.table.loc[self.table["chart"] == BEST, "estimate"].min()
         return (
             f"By {self.by}, the worst-served subgroup is covered to "
-            f"{100 * self.worst_share:.1f} % (no chart can do better than "
-            f"{100 * self.upper_bound:.1f} %); under the chart best on average it is "
-            f"{100 * other:.1f} %. The average falls from "
-            f"{100 * self.best_average:.1f} % to {100 * self.average:.1f} %."
+            f"{share(self.worst_share, places=1)} (no chart can do better than "
+            f"{share(self.upper_bound, places=1)}); under the chart best on average it "
+            f"is {share(other, places=1)}. The average falls from "
+            f"{share(self.best_average, places=1)} to {share(self.average, places=1)}."
         )
 
 

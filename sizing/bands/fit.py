@@ -17,6 +17,7 @@ from sizing.bands.measured import chart_of, share_covered
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.people.people import People
+from sizing.words.numbers import share
 
 
 @dataclass(frozen=True)
@@ -212,13 +213,13 @@ class BandFit:
     def summary(self) -> str:
         """Say in plain words how well the chart does."""
         parts = [
-            f"{len(self.chart.sizes)} sizes fit {100 * self.share:.1f} % of the "
+            f"{len(self.chart.sizes)} sizes fit {share(self.share, places=1)} of the "
             f"{self.persons} people in '{self.people}'."
         ]
         if self.objective == "covered":
             parts.append(
                 "No chart with these widths can fit more than "
-                f"{100 * self.upper_bound:.1f} % of them."
+                f"{share(self.upper_bound, places=1)} of them."
             )
         else:
             parts.append(
@@ -234,13 +235,13 @@ class BandFit:
             )
         if len(self.held_out_splits.fitted):
             gain = self.held_out_splits.mean("gain")
+            ends = self.held_out, self.held_out_low, self.held_out_high
+            held_out, low, high = (share(end, places=1) for end in ends)
             parts.append(
                 "Fitted to half of the people, it fits "
-                f"{100 * self.held_out:.1f} % of the other half (95 % interval "
-                f"{100 * self.held_out_low:.1f} % to "
-                f"{100 * self.held_out_high:.1f} %); bands of the same widths centred "
-                f"on quantiles fit "
-                f"{100 * self.rival_held_out:.1f} % of them."
+                f"{held_out} of the other half (95 % interval {low} to {high}); bands "
+                "of the same widths centred on quantiles fit "
+                f"{share(self.rival_held_out, places=1)} of them."
             )
             if gain < -AS_GOOD:
                 parts.append(

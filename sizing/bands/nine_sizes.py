@@ -17,6 +17,7 @@ from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.people.people import People
 from sizing.resources import source_table
+from sizing.words.numbers import share as written
 
 FIGURES = ("estimate", "low", "high", "method", "n")
 T = TypeVar("T")
@@ -58,7 +59,7 @@ class GroupsFit:
         whole = self.judged[self.judged["group"] == "everyone"]
         for outcome, words in JUDGEMENTS.items():
             share = whole.loc[whole["outcome"] == outcome, "estimate"].sum()
-            parts.append(f"Of everyone, {100 * share:.1f} % {words}.")
+            parts.append(f"Of everyone, {written(share, places=1)} {words}.")
         return "\n".join(parts)
 
 

@@ -22,6 +22,7 @@ from sizing.errors import warn
 from sizing.measures import EVIDENCE
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH
 from sizing.people.people import People
+from sizing.words.numbers import share as written
 
 OUTCOME_WORDS: dict[str, str] = {
     "one": "one size fits",
@@ -73,7 +74,7 @@ class Assignment:
         """Return the shares of the outcomes as plain words, without intervals."""
         shares = self.shares()
         parts = [
-            f"{OUTCOME_WORDS[str(outcome)]}: {100 * share:.1f} %"
+            f"{OUTCOME_WORDS[str(outcome)]}: {written(share, places=1)}"
             for outcome, share in shares.items()
             if share > 0
         ]

@@ -25,6 +25,7 @@ from sizing.people.people import People
 from sizing.stats.intervals import LEVEL, difference_interval
 from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import group_means
+from sizing.words.numbers import points_interval, share
 
 Ints = npt.NDArray[np.int64]
 
@@ -67,11 +68,11 @@ class Comparison:
             for _, row in self.table.iterrows()
             if row["level"] == EVERYONE and row["outcome"] == "covered"
         )
-        points = [f"{100 * row[c]:+.1f}" for c in ("estimate", "low", "high")]
+        share_a, share_b = (share(row[f"share_{x}"], places=1) for x in "ab")
         told = self._unlike() or (
-            f"{self.chart_b} covers {100 * row['share_b']:.1f} % of {self.people}, "
-            f"{self.chart_a} {100 * row['share_a']:.1f} %: a difference of "
-            f"{points[0]} points ({points[1]} to {points[2]}; n = {row['n']:,}; "
+            f"{self.chart_b} covers {share_b} of {self.people}, {self.chart_a} "
+            f"{share_a}: a difference in "
+            f"points of {points_interval(row, places=1)} (n = {row['n']:,}; "
             f"{row['method']})."
         )
         if self.unchecked.empty and row["low"] <= 0 <= row["high"]:
@@ -89,8 +90,8 @@ class Comparison:
             named = " and ".join(map(plain, self.shared))
             told = (
                 f"By {named}, which both limit, {self.chart_b} covers "
-                f"{100 * row['share_b']:.1f} % of {self.people} and {self.chart_a} "
-                f"{100 * row['share_a']:.1f} %"
+                f"{share(row['share_b'], places=1)} of {self.people} and "
+                f"{self.chart_a} {share(row['share_a'], places=1)}"
             )
         told += ". Neither can be said to be better, since they do not limit the same:"
         for _, one in self.unchecked.iterrows():

@@ -1,6 +1,6 @@
 """What share of a population a chart covers."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,6 +18,7 @@ from sizing.people.people import People
 from sizing.stats.intervals import LEVEL, wilson
 from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import SMALL_GROUP, Means, group_means
+from sizing.words.numbers import interval, share
 
 #: How the group of all people is called in the column ``level``.
 EVERYONE = "everyone"
@@ -68,11 +69,11 @@ class Coverage:
         told = {str(row["outcome"]): row for _, row in rows.iterrows()}
         covered = told["covered"]
         lines = [
-            f"{self.chart} covers {percent(covered)} of {self.people} "
+            f"{self.chart} covers {interval(covered, places=1)} of {self.people} "
             f"(n = {covered['n']:,}; {covered['method']})."
         ]
         parts = [
-            f"{OUTCOME_WORDS[name]}: {percent(told[name])}"
+            f"{OUTCOME_WORDS[name]}: {interval(told[name], places=1)}"
             for name in OUTCOMES
             if told[name]["estimate"] > 0
         ]
@@ -81,7 +82,7 @@ class Coverage:
             lines.append(harm_words(self.harms))
         weak = covered["extrapolated"] + covered["unsupported"] + covered["missing"]
         lines.append(
-            f"For {100 * weak:.1f} % of these people the answer rests on figures "
+            f"For {share(weak, places=1)} of these people the answer rests on figures "
             "that are extrapolated, unsupported or missing."
         )
         small = self.table.loc[self.table["small_group"], ["by", "level"]]
@@ -93,12 +94,6 @@ class Coverage:
             )
         lines.append(closing(self.limits))
         return "\n".join(lines)
-
-
-def percent(row: pd.Series | Mapping[Any, Any]) -> str:
-    """Return an estimate and its interval as percent."""
-    low, high = 100 * row["low"], 100 * row["high"]
-    return f"{100 * row['estimate']:.1f} % ({low:.1f} to {high:.1f})"
 
 
 def harm_words(
@@ -119,16 +114,16 @@ def harm_words(
     """
     check_columns(harms, ("harm", "estimate", "low", "high"), "the harms")
     rows = harms.to_dict("records")
-    parts = [f"{HARM_WORDS[row['harm']]}: {percent(row)}" for row in rows]
+    parts = [f"{HARM_WORDS[row['harm']]}: {interval(row, places=1)}" for row in rows]
     told = f"Without a size: {'; '.join(parts)}. {HARMS_APART}"
     weighed, alike = (
-        weighed_harm(harms, too_large, too_small),
-        weighed_harm(harms, 1, 1),
+        share(weighed_harm(harms, *weights), places=1)
+        for weights in ((too_large, too_small), (1, 1))
     )
     return (
         f"{told} Weighed {too_large:g} for too large to {too_small:g} for too small (a "
-        f"choice, no source), the harm is as great as if {100 * weighed:.1f} % met the "
-        f"heavier of the two; weighed alike, {100 * alike:.1f} %."
+        f"choice, no source), the harm is as great as if {weighed} met the "
+        f"heavier of the two; weighed alike, {alike}."
     )
 
 

@@ -19,7 +19,7 @@ from sizing.resources import source_table
 from sizing.stats.intervals import LEVEL, difference_interval
 from sizing.stats.joining import complete_df, join_influences
 from sizing.stats.layout import Floats, Layout
-from sizing.words.numbers import points_interval
+from sizing.words.numbers import points_interval, share
 
 COLUMNS = ["assumption", "setting", "label", "share", "estimate", "low", "high"]
 COLUMNS += ["method", "n", "source"]
@@ -60,7 +60,7 @@ class Sensitivity:
         row = self.biggest
         return (
             "Of what is assumed, this moves it most: if "
-            f"{row['setting']}, {100 * row['share']:.0f} % have a size "
+            f"{row['setting']}, {share(row['share'])} have a size "
             f"(in points: {points_interval(row)})."
         )
 

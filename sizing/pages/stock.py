@@ -21,6 +21,7 @@ from sizing.plots.style import figure_of
 from sizing.stock import SERVICE, StockPlan
 from sizing.stock.result import DAY, NO_SLING, money
 from sizing.stock.tables import SHARES
+from sizing.words.numbers import interval, points_interval
 from sizing.words.numbers import share as percent
 
 QUESTION = (
@@ -262,10 +263,7 @@ def _compared(plan: StockPlan) -> Table:
             "Needs met": [percent(row["needs_met"]) for row in rows],
             "Days nobody waits": [percent(row["nobody_waits"]) for row in rows],
             "The plan meets more, points": [
-                ""
-                if row["strategy"] == "plan"
-                else f"{100 * row['estimate']:.0f} ({100 * row['low']:.0f} to "
-                f"{100 * row['high']:.0f})"
+                "" if row["strategy"] == "plan" else points_interval(row)
                 for row in rows
             ],
         }
@@ -301,11 +299,7 @@ def _robust(plan: StockPlan, say: Say) -> Table:
     shown = pd.DataFrame(
         {
             first: [f"{r['people']}: {told(r['shift'], say)}" for r in rows],
-            "Days nobody waits": [
-                f"{percent(r['estimate'])} ({100 * r['low']:.0f} to "
-                f"{100 * r['high']:.0f})"
-                for r in rows
-            ],
+            "Days nobody waits": [interval(r) for r in rows],
             "Needs met": [percent(r["needs_met"]) for r in rows],
             "Who fits no size": [f"{r['not_fitted']:.1f}" for r in rows],
         }

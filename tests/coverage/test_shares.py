@@ -24,6 +24,7 @@ from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.stats.shares import group_means, replicate_counts
 from sizing.surveys import read_nhanes_files
+from sizing.words.numbers import points
 
 #: Invented sizes of stature, two with a gap between.
 GAPPED = chart_from(
@@ -379,7 +380,7 @@ def test_what_is_said_are_the_figures_of_everyone(rng):
         f"{method})."
     )
     words = OUTCOME_WORDS["between"]
-    assert told[1] == f"{words}: 50.0 % (50.0 to 50.0)."
+    assert told[1] == f"{words}: 50.0 %."
     assert told[2].startswith("Without a size: their nearest size is too large: ")
     assert told[3].startswith("For 95.0 % of these people the answer rests on")
     assert "Fewer than 30" not in "".join(told)
@@ -460,8 +461,8 @@ def test_a_difference_is_said_and_doubted_where_nothing_is_in_it(rng, low, high,
     name = demo_chart().name
     assert told.startswith(
         "Invented for demonstration: the size chart. Choose and order nothing by it. "
-        f"{name} covers 90.1 % of some, {name} 12.3 %: a difference of +77.8 points "
-        f"({100 * low:+.1f} to {100 * high:+.1f}; n = 60; "
+        f"{name} covers 90.1 % of some, {name} 12.3 %: a difference in points "
+        f"of +77.8 ({points(low, places=1)} to {points(high, places=1)}) (n = 60; "
     )
     assert ("do not show that either covers more" in told) == (not shown)
 
