@@ -127,10 +127,13 @@ def draw_bodies(
     *,
     seed: int = 1,
     draws: int = DRAWS,
+    fewer: int = 1,
     unlike: float = UNLIKE,
     confirmed: bool = False,
 ) -> Bodies:
     """Draw jointly what all measures may be, given the readings.
+
+    ``fewer`` is by how many times there are fewer builds among the draws.
 
     Notes
     -----
@@ -166,7 +169,7 @@ def draw_bodies(
     centre = np.where(read, log_value[:2], pool.build.mean(axis=0))
     precision = np.diag(np.where(read, 1.0 / np.where(read, variance[:2], 1.0), 0.0))
     fixed = read.all() and (variance[:2] < FIXED**2).all()
-    builds = min(BUILDS_IF_KNOWN if fixed else BUILDS, draws)
+    builds = min((BUILDS_IF_KNOWN if fixed else BUILDS) // fewer, draws)
     u, z = _numbers(seed, builds, draws)
     aim = np.zeros((2, 2)), np.zeros(2)
     for last in (False, True):
@@ -359,16 +362,19 @@ def _bodies(
 
 
 def bodies_of(
-    client: Client, *, seed: int = 1, confirmed: bool = False, draws: int = DRAWS
+    client: Client, *, seed: int = 1, confirmed: bool = False, fewer: int = 1
 ) -> Bodies:
     """Draw what a client's measures may be; NaN where a condition forbids it.
 
+    ``fewer`` is by how many times there are fewer draws, and builds among them.
     The model knows nobody with a stated condition. A measure that it changes is
     held against the edges by its own reading and error alone; not taken, it is
     unknown.
     """
     about = client.sex, client.age_years, client.unchanged.readings
-    bodies = draw_bodies(*about, seed=seed, draws=draws, confirmed=confirmed)
+    bodies = draw_bodies(
+        *about, seed=seed, draws=DRAWS // fewer, fewer=fewer, confirmed=confirmed
+    )
     values = bodies.values.copy()
     rng = np.random.default_rng([seed, 3])
     for name in client.touched:

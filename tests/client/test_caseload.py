@@ -31,7 +31,7 @@ FULL = {
 @settings(max_examples=12, deadline=None)
 @given(hip=st.integers(88, 118), back=st.integers(50, 64), seat=st.booleans())
 def test_a_row_says_what_is_said_of_that_client_alone(hip, back, seat):
-    """Fewer draws move a chance by 2 in 100 at most."""
+    """Fewer draws move a chance of so well measured a client by 2 in 100 at most."""
     entry = FULL | {HIP: float(hip), BACK: float(back)}
     if not seat:
         del entry[SEAT]
