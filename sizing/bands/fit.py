@@ -17,7 +17,7 @@ from sizing.bands.measured import chart_of, share_covered
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.people.people import People
-from sizing.words.numbers import share
+from sizing.words.numbers import points, share
 
 
 @dataclass(frozen=True)
@@ -229,7 +229,7 @@ class BandFit:
             )
         if self.gap > LOOSE:
             parts.append(
-                f"The bound is loose by up to {100 * self.gap:.1f} points: whether a "
+                f"The bound is loose by up to {points(self.gap, places=1, sign=False)} points: whether a "
                 "chart on a finer grid does better is not settled. tolerance=0.01 "
                 "presses it for half a minute, and may still fall short."
             )

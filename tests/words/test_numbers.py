@@ -57,6 +57,13 @@ ROOMS = (
     "app/own_chart*.py",
     "plots/chart.py",
     "cli/client.py",
+    "charts/assign.py",
+    "coverage/coverage.py",
+    "coverage/sensitivity.py",
+    "bands/f*.py",
+    "bands/nine_sizes.py",
+    "pages/study.py",
+    "study/*.py",
 )
 
 
