@@ -228,9 +228,10 @@ class BandFit:
                 "figures below are of this value."
             )
         if self.gap > LOOSE:
+            loose = points(self.gap, places=1, sign=False)
             parts.append(
-                f"The bound is loose by up to {points(self.gap, places=1, sign=False)} points: whether a "
-                "chart on a finer grid does better is not settled. tolerance=0.01 "
+                f"The bound is loose by up to {loose} points: whether a chart on "
+                "a finer grid does better is not settled. tolerance=0.01 "
                 "presses it for half a minute, and may still fall short."
             )
         if len(self.held_out_splits.fitted):
