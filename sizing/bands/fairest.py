@@ -21,6 +21,7 @@ from scipy.optimize import linprog
 
 from sizing.bands.axis import Ints, Width
 from sizing.bands.cells import Floats
+from sizing.bands.fit import at_most
 from sizing.bands.fitter import Boxes, Fitter
 from sizing.bands.graph import TIE, Task
 from sizing.bands.groups import common_group
@@ -60,7 +61,7 @@ class FairestFit:
         return (
             f"By {self.by}, the worst-served subgroup is covered to "
             f"{share(self.worst_share, places=1)} (no chart can do better than "
-            f"{share(self.upper_bound, places=1)}); under the chart best on average it "
+            f"{at_most(self.upper_bound)}); under the chart best on average it "
             f"is {share(other, places=1)}. The average falls from "
             f"{share(self.best_average, places=1)} to {share(self.average, places=1)}."
         )

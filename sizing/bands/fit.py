@@ -119,6 +119,11 @@ GOAL_WORDS: dict[str, str] = {
 }
 
 
+def at_most(bound: float) -> str:
+    """Write a bound in percent, rounded up: one rounded down would not hold."""
+    return f"{np.ceil(1000 * bound - 1e-6) / 10:.1f} %"
+
+
 @dataclass(frozen=True)
 class BandFit:
     """A fitted chart, how good it is, and how good it could be at best.
@@ -219,7 +224,7 @@ class BandFit:
         if self.objective == "covered":
             parts.append(
                 "No chart with these widths can fit more than "
-                f"{share(self.upper_bound, places=1)} of them."
+                f"{at_most(self.upper_bound)} of them."
             )
         else:
             parts.append(

@@ -36,6 +36,7 @@ from sizing.files.writing import rounded
 from sizing.measures import MEASURES
 from sizing.measures.typed import like_pounds
 from sizing.people import POPULATIONS, People, load_people, population_titles
+from sizing.words import numbers
 
 #: What each option takes, and what the help says of it.
 OPTIONS: dict[str, dict[str, Any]] = {
@@ -216,14 +217,15 @@ def _own_widths(
 
 def _covered(row: dict[Any, Any]) -> str:
     """Say in a line what a number of sizes covers."""
-    none, large, small, both = (
-        f"{100 * row[k]:.1f}" for k in ("not_served", "too_large", "too_small", "both")
+    share, none, large, small, both = (
+        numbers.share(row[name], places=1)
+        for name in ("estimate", "not_served", "too_large", "too_small", "both")
     )
-    share, low, high = (f"{100 * row[k]:.1f} %" for k in ("estimate", "low", "high"))
+    low, high = (f"{100 * row[end]:.1f} %" for end in ("low", "high"))
     return (
         f"{row['sizes']} sizes ({row['each_group']} in each group) fit {share} of "
-        f"everyone (95 % interval {low} to {high}); of 100 people {none} have none "
-        f"(the nearest too large for {large}, too small for {small}, both for {both})."
+        f"everyone (95 % interval {low} to {high}); {none} have none (the nearest too "
+        f"large for {large}, too small for {small}, both for {both})."
     )
 
 

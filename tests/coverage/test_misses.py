@@ -92,3 +92,12 @@ def test_nobody_without_a_size_gives_an_empty_table_with_its_columns():
     frame = pd.DataFrame({"stature_cm": [160.0], "hip_circumference_cm": [90.0]})
     found = why_none(people_from(frame), CHART)
     assert found.empty and "miss_median" in found.columns
+
+
+def test_two_people_are_told_apart_as_two_hundred_are():
+    """The columns of a table of two rows were once taken for its keys."""
+    frame = pd.DataFrame(
+        {"stature_cm": [200.0, 140.0], "hip_circumference_cm": [90.0, 90.0]}
+    )
+    found = why_none(people_from(frame), CHART)
+    assert found["estimate"].tolist() == [0.5, 0.5]
