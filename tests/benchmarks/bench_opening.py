@@ -2,7 +2,7 @@
 
 Run from the project's root:
 
-    python tests/benchmarks/bench_opening.py [--wait SECONDS] [PAGE ...]
+    python -m tests.benchmarks.bench_opening [--wait SECONDS] [PAGE ...]
 
 Starts the pages anew for each, waits so long (15 s if not said otherwise; 0: the page
 is opened at once), opens the page and prints the seconds until the first field or
@@ -13,15 +13,13 @@ all kernels hold then. Needs Chromium.
 import argparse
 import os
 import re
-import signal
-import subprocess
-import sys
 import tempfile
 import time
 from pathlib import Path
 
-import psutil
 from playwright.sync_api import sync_playwright
+
+from tests.served import served
 
 #: What is to be seen when the page has its first answer.
 FIRST = {
@@ -37,40 +35,28 @@ OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
 
 def opened(page: str, wait_s: float, chromium: str) -> tuple[float, float, float]:
     """Return seconds until the first form and the first answer, and MB of kernels."""
-    with tempfile.TemporaryDirectory() as folder:
-        words = ["pages", "--no-browser", "--folder", str(Path(folder) / "out")]
-        pages = subprocess.Popen(
-            [sys.executable, "-u", "-P", "-m", "sizing", *words],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-            env=os.environ | {"XDG_STATE_HOME": folder, "LOCALAPPDATA": folder},
+    with (
+        tempfile.TemporaryDirectory() as home,
+        served("pages", Path(home)) as pages,
+        sync_playwright() as driver,
+    ):
+        browser = driver.chromium.launch(executable_path=chromium, args=OPTIONS)
+        tab = browser.new_page(viewport={"width": 1366, "height": 768})
+        tab.set_default_timeout(120_000)
+        tab.goto(pages.address)
+        time.sleep(wait_s)
+        begun = time.monotonic()
+        tab.locator(f'a[href="{page}.ipynb"]').first.click()
+        tab.locator(FORM).first.wait_for()
+        form = time.monotonic() - begun
+        tab.get_by_text(re.compile(FIRST[page])).first.wait_for()
+        answer = time.monotonic() - begun
+        held = sum(
+            process.memory_full_info().uss
+            for process in pages.below()
+            if "ipykernel_launcher" in " ".join(process.cmdline())
         )
-        try:
-            found = (re.search(r"http://127\.0\.0\.1:\S+", li) for li in pages.stdout)
-            address = next(filter(None, found))[0]
-            with sync_playwright() as driver:
-                browser = driver.chromium.launch(executable_path=chromium, args=OPTIONS)
-                tab = browser.new_page(viewport={"width": 1366, "height": 768})
-                tab.set_default_timeout(120_000)
-                tab.goto(address)
-                time.sleep(wait_s)
-                begun = time.monotonic()
-                tab.locator(f'a[href="{page}.ipynb"]').first.click()
-                tab.locator(FORM).first.wait_for()
-                form = time.monotonic() - begun
-                tab.get_by_text(re.compile(FIRST[page])).first.wait_for()
-                answer = time.monotonic() - begun
-                below = psutil.Process(pages.pid).children(recursive=True)
-                held = sum(
-                    p.memory_full_info().uss
-                    for p in below
-                    if "ipykernel_launcher" in " ".join(p.cmdline())
-                )
-                browser.close()
-        finally:
-            pages.send_signal(signal.SIGINT)
-            pages.wait(60)
+        browser.close()
     return form, answer, held / 1e6
 
 
