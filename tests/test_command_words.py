@@ -47,7 +47,7 @@ def test_a_second_value_is_refused(words, said, capsys, tmp_path, monkeypatch):
 
 
 def test_measures_may_follow_one_option_or_have_one_each(capsys):
-    """One answer, whichever way the widths are written."""
+    """One answer, whichever way the widths are written; no call remembers another's."""
     widths = ["hip_circumference_cm=25", "shoulder_height_sitting_cm=12"]
     told = []
     for words in (
@@ -58,12 +58,6 @@ def test_measures_may_follow_one_option_or_have_one_each(capsys):
         told.append(capsys.readouterr().out)
     assert told[0] == told[1]
     assert "hip circumference" in told[0] and "shoulder height sitting" in told[0]
-
-
-def test_a_command_may_be_given_again():
-    """What one call was given is not remembered by the next."""
-    for _ in range(2):
-        assert main([*BANDS, "--widths", "hip_circumference_cm=25", "--seed", "2"]) == 0
 
 
 @pytest.mark.parametrize(
