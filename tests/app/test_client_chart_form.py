@@ -206,7 +206,7 @@ def test_the_judgement_speaks_to_people_and_is_saved_with_the_chart(
     form.judgement.run()
     parts = form.judgement.answered
     shown = parts.words.value + parts.pictures.value
-    assert "adults of high body mass index" in shown and "a difference of" in shown
+    assert "adults of high body mass index" in shown and "a difference in" in shown
     assert "_" not in "".join(shown.split("base64,")[0])
     assert "bariatric" in shown and shown.count("alt=") == 2
     csv, xlsx, _, svg, html = save_panel(form.results).children[0].children
