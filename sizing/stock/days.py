@@ -24,18 +24,12 @@ _PARTS = 16
 
 @dataclass(frozen=True)
 class Group:
-    """One group ready to be drawn: its people by body mass and by set of sizes.
+    """One group ready to be drawn.
 
-    Attributes
-    ----------
-    masks : ndarray of int
-        Sizes that fit each row of the people.
-    sets : ndarray of int
-        The different ones among them.
-    shares : ndarray of float, shape (bins, sets)
-        The people from light to heavy in equal parts by weight, and the share that
-        each set has of each part: the same random number then means a like body
-        under other weights.
+    ``masks`` are the sizes that fit each row of the people, ``sets`` the different
+    ones. ``shares`` (parts x sets): the people from light to heavy in equal parts by
+    weight, and the share that each set has of each part: the same random number then
+    means a like body under other weights.
     """
 
     served: Served
@@ -49,19 +43,10 @@ class Group:
 class Days:
     """Needs on each of many days, by the set of sizes that would meet them.
 
-    Attributes
-    ----------
-    masks : ndarray of int, shape (sets,)
-        Sets of sizes; the first is 0, whom no size fits.
-    needs : ndarray of int, shape (days, sets)
-        Slings needed and not out of use.
-    slings : ndarray of int, shape (days, sets)
-        Slings needed in all so that so many are not out of use; see
-        ``draw_days``.
-    luck : ndarray of float, shape (days, sizes)
-        Uniform numbers that decide how many of each size's slings are out.
-    by_group : ndarray of int, shape (groups, days, sets)
-        Clients who need slings, group by group.
+    ``masks`` are the sets of sizes; the first is 0, whom no size fits. ``needs`` (days
+    x sets) are slings needed and not out of use, ``slings`` those needed in all so
+    that so many are not (see ``draw_days``), ``by_group`` (groups x days x sets) the
+    clients. ``luck`` (days x sizes) decides how many of each size are out.
     """
 
     masks: Ints

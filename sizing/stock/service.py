@@ -32,17 +32,11 @@ _BATCH = 50
 class Shortage:
     """What a stock leaves over on each day, slings handed out as well as can be.
 
-    Attributes
-    ----------
-    waiting : ndarray of int, shape (days,)
-        Needs that no free sling meets.
-    sets : ndarray of int, shape (days,)
-        The smallest set of sizes, as a mask, with the largest excess; 0 where
-        nobody waits. One more sling of a size serves one more client on exactly
-        those days whose set holds it.
-    tight : ndarray of int, shape (days,)
-        The largest such set. One sling fewer of a size, where it was free,
-        leaves one more waiting on exactly those days whose tight set holds it.
+    ``waiting`` are the needs that no free sling meets. ``sets`` is the smallest set of
+    sizes, as a mask, with the largest excess (0 where nobody waits): one more sling of
+    a size serves one more client on exactly those days whose set holds it. ``tight``
+    is the largest such set: one sling fewer of a size, where it was free, leaves one
+    more waiting on exactly those days whose tight set holds it.
     """
 
     waiting: Ints
