@@ -197,19 +197,25 @@ def wrong_lines(
 def _line(
     one: Problem, units: str, say: Say, typed: Mapping[str, str], rows: Sequence[str]
 ) -> str:
-    where = []
-    if one.row is not None and 0 <= one.row - 2 < len(rows) and rows[one.row - 2]:
+    where = [one.file] if one.file is not None else []
+    # Of a file the rows are those of the file, and its headings stay as they stand.
+    of_headings = one.row == 1
+    if of_headings and (one.file is None or one.column is None):
+        where.append("the headings")
+    elif of_headings:
+        where.append(f"the heading '{one.column}'")
+    elif one.row is not None and one.row - 2 < len(rows) and rows[one.row - 2]:
         where.append(f"size {rows[one.row - 2]}")
     elif one.row is not None:
-        where.append(f"row {one.row - 1}")
-    if one.column is not None:
+        where.append(f"row {one.row - (one.file is None)}")
+    if one.column is not None and not (of_headings and one.file is not None):
         where.append(name_words(str(one.column)))
     found = typed.get(str(one.column), "")
     if not found and one.value is not None and not isinstance(one.value, float):
         found = str(one.value)
     place = ", ".join(where) + (f" ({found})" if found else "")
     what, allowed, action = (
-        _plainly(told(words, say), units)
+        str(words) if of_headings and one.file else _plainly(told(words, say), units)
         for words in (one.what, one.allowed, one.action)
     )
     parts = [f"{place}: {what}" if place else what]
@@ -217,7 +223,8 @@ def _line(
         parts.append(f"Allowed: {allowed}")
     if action:
         parts.append(f"What to do: {action}")
-    return capital(". ".join(part.rstrip(".") for part in parts) + ".")
+    said = ". ".join(part.rstrip(".") for part in parts) + "."
+    return said if one.file is not None else capital(said)
 
 
 def _plainly(text: str, units: str) -> str:

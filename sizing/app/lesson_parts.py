@@ -5,7 +5,7 @@ from html import escape
 
 import ipywidgets as w
 
-from sizing.app.form_words import paragraphs
+from sizing.app.form_words import bullets, wrong_lines
 from sizing.errors import SizingError
 
 _ANSWER = (
@@ -15,8 +15,8 @@ _ANSWER = (
 
 
 def wrong_html(error: SizingError) -> str:
-    """Return what is wrong, what is allowed and what to do, as an error says it."""
-    return f'<div role="alert">{paragraphs(str(error).splitlines())}</div>'
+    """Return what is wrong, what is allowed and what to do."""
+    return f'<div role="alert">{bullets(wrong_lines(error))}</div>'
 
 
 def answer_html(words: str) -> str:

@@ -2,6 +2,7 @@
 
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -128,4 +129,9 @@ def as_file(frame: pd.DataFrame, reader: Callable[[Path], Any], name: str) -> An
     """Read a typed table as a file would be read, through the same gate."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / f"{name}.csv"
-        return reader(write_bytes(path, csv_bytes(frame)))
+        try:
+            return reader(write_bytes(path, csv_bytes(frame)))
+        except InputProblems as error:
+            # She sees a table and no file: its rows count from 1.
+            typed = [replace(one, file=None) for one in error.problems]
+            raise InputProblems(typed, about=name) from None

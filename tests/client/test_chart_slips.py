@@ -20,6 +20,7 @@ from sizing.people.own import people_from
 from sizing.words.chart import finding_words
 
 WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160}
+HIP = "hip_circumference_cm"
 HIPS = ["hip_circumference_cm_low", "hip_circumference_cm_high"]
 
 
@@ -149,3 +150,22 @@ def test_a_size_named_by_a_weight_keeps_its_name_in_every_unit(units, edge):
         assert name in text
     for word in ("to 15 st", "to 25 st", "to 220", "to 352"):
         assert word not in text
+
+
+@pytest.mark.parametrize(
+    ("where", "place"),
+    [
+        ({"file": "mine.csv", "row": 1, "column": "Hips"}, "mine.csv, the heading 'H"),
+        ({"file": "mine.csv", "row": 1}, "mine.csv, the headings: "),
+        ({"file": "mine.csv", "row": 4, "column": HIP}, "mine.csv, row 4, hip girth: "),
+        ({"row": 1}, "The headings: "),
+        ({"row": 4, "column": HIP}, "Row 3, hip girth: "),
+    ],
+)
+def test_a_page_says_in_which_file_and_under_which_heading_a_fault_is(where, place):
+    """Before, a fault of a file's headings was in "Row 0", of no file."""
+    problem = Problem("no limits at all", f"a column {HIP}_low", **where)
+    (line,) = wrong_lines(InputProblems([problem]))
+    assert line.startswith(place)
+    # What a heading must be called is said as it must stand in the file.
+    assert (f"{HIP}_low" in line) == ("the heading" in line and "file" in where)
