@@ -17,6 +17,7 @@ COMMANDS: dict[str, str] = {
     "pages": "open the pages with forms in your browser",
     "study": "fit a nine-size chart to survey people, or judge a chart of yours",
     "chart": "look a chart of yours over: problems, who it fits, who falls between",
+    "people": "who a named population is, and how well that is founded",
     "client": "one client: which sizes are in play, and what to measure next",
     "bands": "the best edges for sizes of given widths, and what fewer would cost",
     "stock": "which sizes to stock and how many, for those you serve",

@@ -76,6 +76,7 @@ USES: dict[str, Uses] = {
         ("--chart", "--caseload"),
         writes={"--note": (".html", ".md", ".docx"), "--out": (".csv", ".xlsx")},
     ),
+    "people": Uses(),
     "bands": Uses(("--owned",)),
     "stock": Uses(
         ("--chart", "--prices", "--groups", "--caseload"),

@@ -77,6 +77,7 @@ commands = [
     ["study", *few, "--chart", "chart.csv", "--out", "study"],
     ["chart", "chart.csv", *few, "--out", "chart.html"],
     ["client", "sex=f", "age_years=70", "body_mass_kg=60", "--note", "note.html"],
+    ["people", "bariatric", "--draws", "1"],
     ["bands", "--people", "bariatric", "--widths", "body_mass_kg=60",
      "--sizes", "2", "--splits", "2"],
     ["stock", "--caseload", "clients.csv", "--chart", "chart.csv",

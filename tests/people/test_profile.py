@@ -1,0 +1,139 @@
+"""Who a population is: percentiles, what stands beside them, and the command."""
+
+import json
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from statsmodels.stats.weightstats import DescrStatsW
+
+from data_sources.design_estimate import design_estimate
+from sizing.cli.main import main
+from sizing.people import POPULATIONS, load_people, population_titles
+from sizing.people.profile import beside, checks, profile
+from sizing.resources import source_table
+
+
+@cache
+def loaded(name):
+    return load_people(name, draws=1)
+
+
+@settings(max_examples=6, deadline=None)
+@given(st.sampled_from(["care_home", "bariatric", "children"]), st.floats(0.5, 2))
+def test_a_percentile_lies_in_its_interval_and_grows_with_the_people(name, times):
+    """Percentiles rise; weights times a number change nothing, heavier people do."""
+    people = loaded(name)
+    table = profile(people)
+    assert (table["low"] <= table["estimate"]).all()
+    assert (table["estimate"] <= table["high"]).all()
+    groups = table[1:].groupby(["group", "variable"])["estimate"]
+    assert groups.apply(lambda row: row.is_monotonic_increasing).all()
+    same = profile(replace(people, weight=times * people.weight))
+    pd.testing.assert_frame_equal(same, table)
+    frame = people.frame.assign(bmi=times * people.frame["bmi"])
+    other = profile(replace(people, frame=frame))
+    grown = (table["variable"] == "bmi").to_numpy()
+    for end in ("estimate", "low", "high"):
+        expected = np.where(grown, times, 1) * table[end]
+        np.testing.assert_allclose(other[end], expected, rtol=1e-9)
+
+
+@pytest.mark.parametrize("group", ["everyone", "female", "male"])
+def test_percentiles_are_those_of_another_library(group):
+    """Statsmodels reads percentiles of weighted people; the range is Woodruff's."""
+    people = loaded("care_home")
+    inside = (people.frame["sex"] == group) | (group == "everyone")
+    table = profile(people).query("group == @group and statistic != 'share'")
+    for row in table.itertuples():
+        value = people.frame[row.variable].to_numpy(dtype=float)
+        q = int(row.statistic[1:]) / 100
+        oracle = DescrStatsW(value[inside], weights=people.weight[inside])
+        assert row.estimate == pytest.approx(
+            oracle.quantile([q], return_pandas=False)[0], abs=1e-9
+        )
+        assert row.n == inside.sum()
+    row = table.query("variable == 'body_mass_kg' and statistic == 'p50'").iloc[0]
+    single = design_estimate(
+        people.frame["body_mass_kg"],
+        weights=people.weight,
+        domain=inside,
+        statistic="quantile",
+        q=0.5,
+    ).iloc[0]
+    # Degrees of freedom differ: the effective number of persons, or all of them.
+    assert row["low"] == pytest.approx(single["low"], abs=0.5)
+    assert row["high"] == pytest.approx(single["high"], abs=0.5)
+
+
+def test_published_shares_and_means_of_named_people():
+    """Care home: 64.2 % women, BMC Nutrition 2023;9, doi 10.1186/s40795-023-00710-3.
+
+    England: men 175.5 cm, Health Survey for England 2021 part 1.
+    """
+    home = beside(loaded("care_home")).set_index("what").loc["share with sex=female"]
+    assert home["published"] == 0.642
+    assert home["here"] == pytest.approx(0.642, abs=1e-6)
+    assert "10.1186/s40795-023-00710-3" in home["source"]
+    share = profile(loaded("care_home")).iloc[0]
+    assert share["estimate"] == pytest.approx(0.642, abs=1e-6)
+    men = beside(loaded("england_adults")).set_index("what")
+    men = men.loc["mean stature_cm within sex=male"]
+    assert men["published"] == 175.5
+    assert men["here"] == pytest.approx(175.5, abs=1e-4)
+
+
+def test_the_survey_before_stands_beside_the_country():
+    """NHANES 2015-16: women of 20 and over weigh 170.6 lb on average.
+
+    Fryar et al., National Health Statistics Reports 122, December 2018 (age-adjusted).
+    """
+    table = beside(loaded("adults")).set_index("what")
+    women = table.loc["mean body_mass_kg within sex=female;age_years>=20"]
+    assert women["published"] == pytest.approx(170.6 * 0.45359237, abs=0.3)
+    assert women["here"] == pytest.approx(women["published"], abs=1.5)
+    assert table["use"].eq("compared").all()
+    children = beside(loaded("children"))
+    assert not children["what"].str.contains(">=20").any() and len(children) == 16
+    assert beside(loaded("walking_difficulty")).empty
+
+
+def test_checks_of_the_model_show_failures_too():
+    found = checks(loaded("adults")).set_index("measure")
+    source = source_table("model_checks.csv")
+    chest = source[
+        (source["measure"] == "chest_circumference_cm")
+        & (source["quantity"] == "mean, model minus published")
+    ]
+    row = found.loc["chest_circumference_cm"]
+    assert row["populations"] == len(chest)
+    assert row["reached"] == chest["estimate"].abs().le(1.5).sum() < len(chest)
+    assert checks(loaded("children")).empty
+
+
+def test_the_command_lists_the_names(capsys):
+    assert main(["people"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines == [f"{n}: {title}" for n, title in population_titles().items()]
+    assert main(["people", "--json"]) == 0
+    assert list(json.loads(capsys.readouterr().out)) == list(POPULATIONS)
+    assert main(["people", "nobody"]) == 2
+    assert "Allowed: everyone, children" in capsys.readouterr().err
+
+
+def test_the_command_says_who_they_are_and_where_it_stops(capsys):
+    assert main(["people", "care_home", "--draws", "1", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["n"] == loaded("care_home").n
+    assert found["published"][0]["published"] == 0.642
+    assert all(row["method"] and row["n"] for row in found["figures"])
+    assert main(["people", "care_home", "--draws", "1"]) == 0
+    told = capsys.readouterr().out
+    assert f"{found['n']:,} persons" in told and "weighted to it" in told
+    for words in (*found["limits"], "Before any lift:", "Hip girth, cm: predicted"):
+        assert words in told
+    assert "nan" not in told.split() and "body_mass_kg" not in told
