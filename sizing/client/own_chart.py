@@ -30,6 +30,14 @@ NOBODY = 0.005
 REPLICATES = 400
 #: More clients than this are not judged one by one here: 1,000 take seconds (ours).
 MOST_CLIENTS = 1000
+OF_OTHERS = (
+    "The intervals are for people like these clients, were these a chance sample of "
+    "them: of such people the chart would fit {:.0f} to {:.0f} % (95 % interval)."
+)
+WITH_BIAS = (
+    "The interval counts the typical error of the body model in measures nobody took, "
+    "and so may be wide."
+)
 
 
 @dataclass(frozen=True)
@@ -50,6 +58,8 @@ class ChartJudgement:
     sizes: pd.DataFrame
     limits: tuple[str, ...]
     sources: tuple[str, ...]
+    #: Whether the people are a list of one's own, not weighted to others.
+    own: bool = False
 
     @property
     def table(self) -> pd.DataFrame:
@@ -64,15 +74,26 @@ class ChartJudgement:
     def answer(self) -> str:
         """Return the coverage in one sentence."""
         row = self.coverage.table.iloc[0]
-        return invented_first(
-            self.chart.invented,
-            f"{self.chart.name} fits {interval(row)} of {self.people} "
-            f"(95 % interval, n = {row['n']:,}).",
-        )
+        found = f"{interval(row)} of {self.people} (95 % interval, n = {row['n']:,})."
+        if self.own:
+            n = row["n"]
+            whom = "this one client" if n == 1 else f"these {n:,} clients"
+            found = f"{share(row['estimate'])} of {whom} ({self.people})."
+        return invented_first(self.chart.invented, f"{self.chart.name} fits {found}")
+
+    @property
+    def intervals(self) -> list[str]:
+        """What the intervals are for, where that is not plain."""
+        row, lines = self.coverage.table.iloc[0], []
+        if self.own:
+            lines.append(OF_OTHERS.format(100 * row["low"], 100 * row["high"]))
+        if str(row["method"]).endswith("its bias counted"):
+            lines.append(WITH_BIAS)
+        return lines
 
     def summary(self) -> str:
         """Return what matters in plain words, with the cautions."""
-        lines = [self.answer()]
+        lines = [self.answer(), *self.intervals]
         lines += [f"Of the chart: {words}." for words in finding_words(self.findings)]
         lines += [why_words(row) for _, row in self.why.iterrows()]
         if self.unneeded:
@@ -170,6 +191,8 @@ def judge_chart(
         sizes=table,
         limits=people.limits,
         sources=people.sources,
+        own=not {"name", "margins"} & set(people.settings)
+        and people.weight.eq(people.weight.iloc[0]).all().item(),
     )
 
 
@@ -179,7 +202,7 @@ def clients_served(people: People, chart: SizeChart) -> pd.DataFrame | None:
     As ``judge_clients`` does: what was measured with the error of its reading, what
     was not from the body model. ``row`` is the client's in the file.
     """
-    if "name" in people.settings or people.n > MOST_CLIENTS:
+    if "name" in people.settings or too_many(people):
         return None
     first = people.frame["draw"] == people.frame["draw"].iloc[0]
     clients = people.frame[first].rename(columns={"person": "row"})
@@ -187,6 +210,11 @@ def clients_served(people: People, chart: SizeChart) -> pd.DataFrame | None:
     names = list(measured)
     clients[names] = clients[names].where(measured)
     return judge_clients(chart, clients)
+
+
+def too_many(people: People) -> bool:
+    """Say whether these are a list of one's own, too long to judge one by one."""
+    return "name" not in people.settings and people.n > MOST_CLIENTS
 
 
 def _means(place: Layout, of: Floats, replicates: int, seed: int) -> Means:

@@ -10,7 +10,7 @@ from matplotlib.ticker import MaxNLocator
 
 from sizing.charts import OUTCOME_WORDS, SizeChart
 from sizing.client.chart_bands import Bands, bands_of, density
-from sizing.client.own_chart import ChartJudgement
+from sizing.client.own_chart import MOST_CLIENTS, ChartJudgement, too_many
 from sizing.coverage import Comparison
 from sizing.measures import EDGE_RULE
 from sizing.measures.vocabulary import plain
@@ -33,6 +33,11 @@ from sizing.words.numbers import interval
 #: Of the light picture: its width, where bands begin, and the height of a row.
 _WIDTH, _LEFT, _ROW, _TOP = 760, 130, 30, 34
 _TICKS = 7
+_EACH = "Your clients, one by one"
+_TOO_MANY = (
+    f"More than {MOST_CLIENTS:,} clients are not judged one by one here: give the list "
+    f"in parts of at most {MOST_CLIENTS:,} clients."
+)
 
 
 def measure_label(measure: str, units: str) -> str:
@@ -118,7 +123,7 @@ def own_chart_page(
     sections = [
         Section(
             "Who is covered",
-            [judgement.answer()],
+            [judgement.answer(), *judgement.intervals],
             figures=[_covered(judgement)],
             tables=[_outcomes(judgement)],
         ),
@@ -145,6 +150,8 @@ def own_chart_page(
         sections.insert(1, _side_by_side(comparison))
     if clients is not None:
         sections.insert(1, _one_by_one(clients))
+    elif too_many(people):
+        sections.insert(1, Section(_EACH, [_TOO_MANY]))
     return Page(
         title=f"Size chart: {chart.name}",
         question=f"Who does this chart fit among {people.name}, and who not?",
@@ -231,7 +238,7 @@ def _one_by_one(clients: pd.DataFrame) -> Section:
     shown["Size"] = shown["Size"].replace("", "none named")
     caption = "Each client of the list; the heading of the file is row 1."
     told = table(shown, caption=caption, words=list(columns.values())[1:])
-    return Section("Your clients, one by one", [served_words(clients)], tables=[told])
+    return Section(_EACH, [served_words(clients)], tables=[told])
 
 
 def _shares(rows: pd.DataFrame, name: str = "estimate") -> list[str]:

@@ -220,7 +220,7 @@ def test_the_judgement_speaks_to_people_and_is_saved_with_the_chart(
     assert "Two charts side by side" in page and "Before any lift" in page
 
 
-def test_the_judgement_of_ones_own_clients_names_each(form, tmp_path):
+def test_the_judgement_of_ones_own_clients_names_each(form, tmp_path, monkeypatch):
     file = tmp_path / "clients.csv"
     file.write_text(f"sex,age_years,body_mass_kg,{HIP}\nf,70,60,95\nm,50,90,240\n")
     form.people_form.name.value = OWN
@@ -229,6 +229,12 @@ def test_the_judgement_of_ones_own_clients_names_each(form, tmp_path):
     shown = form.judgement.answered.pictures.value
     assert "Your clients, one by one" in shown and "named for row 3" in shown
     assert form.judgement.answer.clients["row"].tolist() == [2, 3]
+    assert "of these 2 clients" in form.judgement.answered.words.value
+    # Before, a list too long for that was passed over in silence.
+    monkeypatch.setattr("sizing.client.own_chart.MOST_CLIENTS", 1)
+    form.judgement.run()
+    shown = form.judgement.answered.pictures.value
+    assert "are not judged one by one here" in shown and "named for" not in shown
 
 
 def test_clients_typed_in_are_read_as_a_file_would_be(tmp_path):

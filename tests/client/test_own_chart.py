@@ -84,6 +84,27 @@ def test_groups_are_those_asked_for_and_else_sex_and_age(people, judged):
         assert set(table["by"]) == {"everyone", *groups}
 
 
+def test_what_an_interval_is_for_is_said_where_that_is_not_plain(people, judged):
+    assert not judged.own and judged.answer().endswith(f"n = {people.n:,}).")
+    # Not everybody was measured: their draws' intervals count the model's bias.
+    (told,) = judged.intervals
+    assert "typical error of the body model" in told and told in judged.summary()
+    alone = replace(people, drawn=None)
+    assert judge_chart(alone, demo_chart(), by=(), replicates=50).intervals == []
+    measured = people_from(pd.DataFrame({HIP: [95.0, 100, 150, 100]}), name="mine")
+    chart = sized(**{f"{HIP}_low": 90, f"{HIP}_high": 110})
+    found = judge_chart(measured, chart, by=(), replicates=50)
+    assert found.answer().endswith("fits 75 % of these 4 clients (mine).")
+    (told,) = found.intervals
+    row = found.coverage.table.iloc[0]
+    assert f"{100 * row['low']:.0f} to {100 * row['high']:.0f} % (95 %" in told
+    # Shares of people who are weighted stand for others than themselves.
+    weighted = replace(measured, weight=pd.Series([1.0, 2, 1, 1]))
+    assert "95 % interval, n = 4" in (
+        judge_chart(weighted, chart, by=(), replicates=50).answer()
+    )
+
+
 def test_replicates_are_those_of_every_share(people):
     one = (people.frame["draw"] == 0).to_numpy()
     few = replace(
@@ -308,6 +329,14 @@ def test_ones_own_clients_are_judged_one_by_one(tmp_path, capsys, monkeypatch):
     )
     page = report.read_text(encoding="utf-8")
     assert "Your clients, one by one" in page and "hip girth" in page
+    # Before, the share of three people was said to hold for a population.
+    for part in (
+        "of these 3 clients (caseload own).",
+        "were these a chance sample",
+        "counts the typical error of the body model",
+    ):
+        assert part in told and part in page
+    assert "n = 3)" not in told
     own = read_caseload(file, draws=2)
     alone = judge_clients(chart, read_clients(file))
     same = ["row", "fits", "chance", "how_sure", "measure"]
@@ -316,5 +345,7 @@ def test_ones_own_clients_are_judged_one_by_one(tmp_path, capsys, monkeypatch):
     )
     assert clients_served(load_people("bariatric", draws=1), chart) is None
     monkeypatch.setattr("sizing.client.own_chart.MOST_CLIENTS", 2)
-    assert main(words) == 0
-    assert "are not judged one by one here" in capsys.readouterr().out
+    assert main([*words, "--out", str(report)]) == 0
+    why = "are not judged one by one here"
+    assert why in capsys.readouterr().out
+    assert why in report.read_text(encoding="utf-8")
