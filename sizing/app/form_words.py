@@ -60,8 +60,10 @@ def status(content: str) -> str:
 
 
 def lead(answer: str) -> str:
-    """Return an answer in words, large, as it leads a page."""
-    return status(f"<p style='font-size:1.15em'><b>{escape(answer)}</b></p>")
+    """Return an answer in words as it leads a page: its first line large."""
+    first, *rest = answer.split("\n")
+    large = f"<p style='font-size:1.15em'><b>{escape(first)}</b></p>"
+    return status(large + paragraphs(rest))
 
 
 #: The region has a width of its own, ``100cqi``: its content makes nothing else wider.

@@ -32,7 +32,7 @@ _HEADINGS = {
     "service": "Service",
     "size": "Size tried",
     "how": "How taken",
-    "outcome": "What happened",
+    "outcome": "Outcome",
     "too_small_where": "Too small where",
     "too_large_where": "Too large where",
 }

@@ -3,6 +3,7 @@
 import argparse
 from pathlib import Path
 
+from sizing.cautions import closing
 from sizing.charts import read_chart
 from sizing.cli.options import add_draws, add_people, add_seed, whole
 from sizing.cli.places import check_places
@@ -69,9 +70,10 @@ def run(args: argparse.Namespace) -> int:
         class_size={name: getattr(args, name) for name in CLASS_SIZE},
     )
     written = write_lesson(lesson, args.out)
-    print(lesson.ways.summary())
-    print(lesson.practice.summary())
-    if lesson.room is not None:
-        print(lesson.room.summary())
+    for part in (lesson.ways, lesson.practice, lesson.room):
+        if part is not None:
+            # The cautions close the whole answer, not each part of it.
+            print(part.summary().removesuffix(closing()).rstrip())
+    print(closing())
     print(f"{len(written)} files in {args.out}; begin with {args.out}/index.html.")
     return 0

@@ -97,9 +97,9 @@ class StockPlan:
         also = " and for other people sampled as these were" * self._sampled
         return invented_first(
             self.invented,
-            f"{self._unfitted()} {self._bought()} Nobody then waits for a fitting "
+            f"{self._unfitted()} {self._bought()}\nNobody then waits for a fitting "
             f"sling on {_percent(days)} of days, and {_percent(met)} of the needs of "
-            "people who fit at least one size are met. Shares are likely within "
+            "people who fit at least one size are met.\nShares are likely within "
             f"the limits given: 95 % intervals over {days['n']:,} further simulated "
             f"days{also}.",
         )

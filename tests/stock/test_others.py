@@ -248,7 +248,7 @@ def test_one_sling_is_no_slings_and_no_order_is_nothing():
     assert "everybody. Buy 1 sling for 100: 1 for known need" in plan.answer()
     assert plan.table is plan.order
     none = plan_stock(Served(alone), tall_and_short(owned=[1, 0]), scenarios=50)
-    assert "Buy 0 slings for 0. Nobody" in none.answer()
+    assert "Buy 0 slings for 0.\nNobody" in none.answer()
     assert "The order: nothing." in none.summary()
     assert none.gap == 0 and none.settings["checks"] == 200
 
