@@ -1,4 +1,4 @@
-"""The adviser's page: one client, and beside it a chart of her own."""
+"""The adviser's page: one client, and beside it a chart of the adviser's own."""
 
 import threading
 from functools import cached_property

@@ -35,7 +35,7 @@ from sizing.people import (
 )
 from sizing.people.people import People
 
-#: The choice that stands for clients of her own.
+#: The choice that stands for clients of one's own.
 OWN = "own"
 _AGAIN = "Get the people ready"
 _WAITING = "Getting the people ready: the answer comes then."

@@ -1,4 +1,4 @@
-"""``sizing lab``: the pages' code in JupyterLab, from a folder of her own."""
+"""``sizing lab``: the pages' code in JupyterLab, from a folder of the user's own."""
 
 import argparse
 import json

@@ -23,6 +23,8 @@ _WORDS = {
     "age_years": "age",
     "bmi": "body mass index",
     "within": "of",
+    "share with women": "share of women",
+    "share with men": "share of men",
     ";": ", ",
     ">=": " at least ",
     "<": " under ",
@@ -95,7 +97,7 @@ def run(args: argparse.Namespace) -> int:
             print(
                 f"- {units[row['measure']]}: near enough in {row['reached']} of "
                 f"{row['populations']}, off by {row['lowest_cm']:.1f} to "
-                f"{row['highest_cm']:.1f}"
+                f"{row['highest_cm']:.1f} cm"
             )
         cited = dict.fromkeys(" | ".join(checked["source"]).split(" | "))
         print(f"From data_sources/model_checks.csv: {' | '.join(cited)}.")

@@ -32,7 +32,7 @@ REPLICATES = 400
 MOST_CLIENTS = 1000
 OF_OTHERS = (
     "The intervals are for people like these clients, were these a chance sample of "
-    "them: of such people the chart would fit {:.0f} to {:.0f} % (95 % interval)."
+    "them: of such people the chart would fit from {} to {} (95 % interval)."
 )
 WITH_BIAS = (
     "The interval counts the typical error of the body model in measures nobody took, "
@@ -86,7 +86,7 @@ class ChartJudgement:
         """What the intervals are for, where that is not plain."""
         row, lines = self.coverage.table.iloc[0], []
         if self.own:
-            lines.append(OF_OTHERS.format(100 * row["low"], 100 * row["high"]))
+            lines.append(OF_OTHERS.format(share(row["low"]), share(row["high"])))
         if str(row["method"]).endswith("its bias counted"):
             lines.append(WITH_BIAS)
         return lines
@@ -307,7 +307,7 @@ class Nudge:
 
 
 def nudge_layout(people: People, *charts: SizeChart) -> Layout:
-    """Arrange people for ``nudge`` of charts: each person a sampling unit of her own.
+    """Arrange people for ``nudge`` of charts: each person a sampling unit.
 
     The variance is then found by linearisation, without a bootstrap: quick
     enough to follow an edge while it is moved. A survey design is kept.

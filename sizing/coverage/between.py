@@ -304,7 +304,7 @@ def why_none(
     Notes
     -----
     Interval and method as in ``sizing.coverage.estimate_coverage``. A person counts
-    once, under her worst measure, so the shares add up to the share without
+    once, under the worst measure, so the shares add up to the share without
     a size.
 
     Examples

@@ -68,7 +68,7 @@ def plan_stock(
         One row per size; see ``offer_from``. Not needed where the charts have
         the columns themselves.
     use : Use, optional
-        How slings are used; by default one sling of her own for each client.
+        How slings are used; by default each client has their own sling.
     target : float, optional
         Share of days on which nobody may wait for a fitting sling; the cheapest
         order that reaches it is planned. 0.95 if there is no budget either.

@@ -97,7 +97,7 @@ def test_what_an_interval_is_for_is_said_where_that_is_not_plain(people, judged)
     assert found.answer().endswith("fits 75 % of these 4 clients (mine).")
     (told,) = found.intervals
     row = found.coverage.table.iloc[0]
-    assert f"{100 * row['low']:.0f} to {100 * row['high']:.0f} % (95 %" in told
+    assert f"from {100 * row['low']:.0f} % to {100 * row['high']:.0f} % (95 %" in told
     # Shares of people who are weighted stand for others than themselves.
     weighted = replace(measured, weight=pd.Series([1.0, 2, 1, 1]))
     assert "95 % interval, n = 4" in (
@@ -338,6 +338,10 @@ def test_ones_own_clients_are_judged_one_by_one(tmp_path, capsys, monkeypatch):
         assert part in told and part in page
     assert "n = 3)" not in told
     own = read_caseload(file, draws=2)
+    # Three of three are no proof that such a chart fits all.
+    sizes = {"size": ["any"], "stature_cm_low": [100], "stature_cm_high": [230]}
+    wide = chart_from(pd.DataFrame(sizes), warn=False)
+    assert "% to over 99 % (95 % interval)" in judge_chart(own, wide).summary()
     alone = judge_clients(chart, read_clients(file))
     same = ["row", "fits", "chance", "how_sure", "measure"]
     pd.testing.assert_frame_equal(
