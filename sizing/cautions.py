@@ -20,14 +20,6 @@ _PARTS = {
 def invented_words(*parts: str) -> str:
     """Return the sentence with which an answer on invented figures begins.
 
-    Parameters
-    ----------
-    *parts : str
-        What is invented: ``chart``, ``prices``, ``owned``, ``people``, ``trials``;
-        none: nothing.
-
-    Examples
-    --------
     >>> invented_words("chart")
     'Invented for demonstration: the size chart. Choose and order nothing by it.'
     >>> invented_words()
@@ -51,19 +43,10 @@ def invented_first(parts: Sequence[str], text: str) -> str:
 def cautions(*keys: str) -> tuple[str, ...]:
     """Return the usual cautions as sentences, all of them or those named.
 
-    Parameters
-    ----------
-    *keys : str
-        ``label``, ``load``, ``policy``, ``assessment``, ``body``,
-        ``wrong_size``; none means all, in that order.
+    Keys are ``label, load, policy, assessment, body, wrong_size``.
 
-    Returns
-    -------
-    tuple of str
-        Their source is common practice: see ``data_sources/cautions.csv``.
+    Their source is common practice: see ``data_sources/cautions.csv``.
 
-    Examples
-    --------
     >>> len(cautions("load"))
     1
     """
@@ -78,8 +61,6 @@ def closing(limits: Sequence[str] = ()) -> str:
     The first limit says who these people are. All limits stand in a report and on a
     page, and all cautions in full.
 
-    Examples
-    --------
     >>> closing(["Nobody sat.", "Nobody stood."]).splitlines()[0]
     'Where the evidence stops: Nobody sat. For 1 more limit see the report or the page.'
     """

@@ -175,8 +175,6 @@ def check_number(
 ) -> None:
     """Refuse a setting that is no finite number within its limits.
 
-    Examples
-    --------
     >>> check_number("seed", 3, least=0, whole=True)
     >>> check_number("share", 1.5, above=0, most=1)
     Traceback (most recent call last):

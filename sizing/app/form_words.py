@@ -40,8 +40,6 @@ def paragraphs(lines: Iterable[str]) -> str:
 def bullets(lines: Iterable[str]) -> str:
     """Return lines as a list of HTML.
 
-    Examples
-    --------
     >>> bullets(["a < b"])
     '<ul style="max-width:60rem;line-height:1.45"><li>a &lt; b</li></ul>'
     """
@@ -132,8 +130,6 @@ def wide_table(
 def file_headings(rows: Sequence[tuple[str, str]]) -> str:
     """Return the headings that a file needs as a small table, folded away.
 
-    Examples
-    --------
     >>> ">Hip girth</td>" in file_headings([("Hip girth", "hip_circumference_cm")])
     True
     """
@@ -170,8 +166,6 @@ def framed(page: str, *, title: str = "The page", shape: str = "height:50rem") -
 def name_words(name: str) -> str:
     """Return what a column or an entry is called on a form.
 
-    Examples
-    --------
     >>> name_words("hip_circumference_cm_low"), name_words("load_limit_kg")
     ('hip girth from', 'load limit')
     """

@@ -59,12 +59,9 @@ def lay_notebooks(
     is still as the kit laid it is renewed. One that is damaged (no notebook, or
     without a cell that makes its forms) is moved aside and laid anew.
 
-    Returns
-    -------
-    DataFrame
-        One row per notebook: ``name``, ``laid_as`` (the file that holds the kit's
-        newest, or what was damaged), ``outcome`` (new, same, renewed, kept, beside,
-        mended), ``words``.
+    One row per notebook: ``name``, ``laid_as`` (the file that holds the kit's newest,
+    or what was damaged), ``outcome`` (new, same, renewed, kept, beside, mended),
+    ``words``.
     """
     if notebooks is None:
         there = notebook_files().items()

@@ -115,8 +115,6 @@ def founded_words(people: People) -> pd.DataFrame:
 def chart_html(chart: SizeChart, units: str) -> str:
     """Return a chart's edges as a table in the units chosen, to a tenth.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> "31.5 in to 40.9 in" in chart_html(demo_chart(), "pounds")
     True

@@ -126,8 +126,6 @@ def _blank_link(table: Table) -> str:
 def checked_name(given: str) -> str:
     """Return a file's name without any folder, or refuse it.
 
-    Examples
-    --------
     >>> checked_name("C:\\\\ward\\\\clients.csv"), checked_name("../../clients.csv")
     ('clients.csv', 'clients.csv')
     """

@@ -78,32 +78,7 @@ def fit_fairest(
     rounds: int = 40,
     **settings: Any,
 ) -> FairestFit:
-    """Find the chart under which the worst-served subgroup is served best.
-
-    Parameters
-    ----------
-    people : People
-        The people to fit to.
-    by : str
-        ``sex``, ``age_band``, ``bmi_class``, or a column with few values.
-    widths, sizes, group
-        See ``fit_bands``.
-    smallest : int
-        Subgroups of fewer persons are left out of the comparison.
-    rounds : int
-        Most cutting planes.
-    **settings
-        Grid and constraints as in ``fit_bands``.
-
-    Returns
-    -------
-    FairestFit
-
-    Raises
-    ------
-    SizingError
-        As ``fit_bands``; or if no subgroup has enough persons.
-    """
+    """Find the chart under which the worst-served subgroup is served best."""
     check_number("the smallest subgroup", smallest, least=1, whole=True)
     # So many rounds take hours already: a choice of ours.
     check_number("the number of rounds", rounds, least=0, most=10_000, whole=True)

@@ -101,21 +101,8 @@ def width_needed(
     the first measure's width; coverage never falls as widths grow, so halving
     the range finds it.
 
-    Parameters
-    ----------
-    people, widths, sizes, **settings
-        See ``frontier``.
-    targets : sequence of float
-        Shares to reach, of the people given.
-    most : float
-        Largest scale tried.
-
-    Returns
-    -------
-    DataFrame
-        One row per number of sizes and target: sizes, target, scale,
-        ``<measure>_width`` (NaN where ``most`` does not suffice), estimate
-        (the share reached), method, n.
+    One row per number of sizes and target: sizes, target, scale, ``<measure>_width``
+    (NaN where ``most`` does not suffice), estimate (the share reached), method, n.
     """
     targets = list(targets)
     for target in targets:
@@ -228,35 +215,14 @@ def edge_stability(
 ) -> pd.DataFrame:
     """Refit to bootstrap samples of the persons and tell where the edges fall.
 
-    Parameters
-    ----------
-    people, widths, sizes, **settings
-        See ``fit_bands``.
-    replicates : int
-        Bootstrap samples of persons, drawn with replacement (of sampling units,
-        where the people have ``stratum`` and ``unit``; see
-        ``sizing.stats.weighted``); a person brings all her draws and
-        her weight.
-    level : float
-        Of the interval.
-    seed : int
-        Of the bootstrap.
+    Sampling units are resampled where the people have a design; a person brings all her
+    draws and her weight.
 
-    Returns
-    -------
-    DataFrame
-        One row per size, measure and end: size (1, 2, ...), measure, end (low
-        or high), estimate (the edge fitted to all, in the measure's unit), low,
-        high (percentile interval; see ``sizing.bands.frontier.interval``),
-        spread (standard deviation), method, n.
+    One row per size, measure and end: size (1, 2, ...), measure, end (low or high),
+    estimate (the edge fitted to all, in the measure's unit), low, high (percentile
+    interval; see ``sizing.bands.frontier.interval``), spread (standard deviation),
+    method, n.
 
-    Raises
-    ------
-    SizingError
-        As ``fit_bands``; or with fewer than two replicates.
-
-    Notes
-    -----
     Edges are whole steps of the grid, so that an interval is at least as coarse.
     """
     check_replicates(replicates)

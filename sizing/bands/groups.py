@@ -29,30 +29,12 @@ def group_of(
 ) -> pd.Series:
     """Say to which group of sizes each person belongs.
 
-    Parameters
-    ----------
-    people : People
-        With age, body mass and stature.
-    adult_age : float
-        Below this age a person is in the paediatric group.
-    bmi_threshold : float
-        From this body-mass index an adult is in the bariatric group. There is
-        no one threshold; 40 is one that published health-service policies use.
+    There is no one threshold of body mass index; 40 is one that published
+    health-service policies use.
 
-    Returns
-    -------
-    Series of str
-        One of ``GROUPS`` per row; the same in every draw of a person (her
-        draws' mean body mass and stature decide). Adults without either are in
-        the adult group.
+    One of ``GROUPS`` per row; the same in every draw of a person (her draws' mean body
+    mass and stature decide). Adults without either are in the adult group.
 
-    Raises
-    ------
-    SizingError
-        If a column is missing, or a threshold is no number above 0.
-
-    Examples
-    --------
     >>> frame = pd.DataFrame(
     ...     {"person": [0, 1, 2], "draw": 0, "sex": "male",
     ...      "age_years": [9.0, 50.0, 50.0],

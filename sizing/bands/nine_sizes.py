@@ -170,13 +170,8 @@ def widths_of(widths: Mapping[str, Any], group: str) -> Mapping[str, Width]:
 def default_widths() -> dict[str, dict[str, float]]:
     """Return the widths of the nine sizes' bands, by group and measure.
 
-    Returns
-    -------
-    dict of group to dict of measure to width in cm
-        From ``data_sources/default_widths.csv``, with their source.
+    From ``data_sources/default_widths.csv``, with their source.
 
-    Examples
-    --------
     >>> sorted(default_widths())
     ['adult', 'bariatric', 'paediatric']
     """
@@ -188,26 +183,7 @@ def default_widths() -> dict[str, dict[str, float]]:
 
 
 def fit_nine_sizes(people: People, *, sizes: int = 3, **settings: Any) -> GroupsFit:
-    """Fit three sizes to each group by the default widths.
-
-    Parameters
-    ----------
-    people : People
-        With age, body mass and stature; of every age for all nine sizes.
-    sizes : int
-        Number of sizes of each group.
-    **settings
-        Further settings of ``fit_groups``.
-
-    Returns
-    -------
-    GroupsFit
-
-    Raises
-    ------
-    SizingError
-        As ``fit_groups``, or if the grid is finer than ``FINEST_CM``.
-    """
+    """Fit three sizes to each group by the default widths."""
     step = settings.get("step_cm", 1.0)
     if isinstance(step, (int, float)) and 0 < step < FINEST_CM:
         raise SizingError(
@@ -256,36 +232,11 @@ def coverage_by_sizes(
 ) -> pd.DataFrame:
     """Say what two, three and four sizes in each group cover.
 
-    Parameters
-    ----------
-    people : People
-        As for ``fit_nine_sizes``.
-    numbers : iterable of int
-        Numbers of sizes of each group.
-    widths : mapping, optional
-        As in ``fit_groups``; by default ``default_widths``.
-    load_limits_kg : mapping of group to float, optional
-        As in ``fit_groups``.
-    seed : int
-        Of the bootstrap, where the people have no survey design.
-    progress : bool
-        Whether a bar shows how many numbers are done.
-    **settings
-        Grid and constraints as in ``fit_bands``.
-
-    Returns
-    -------
-    DataFrame
-        One row per number: sizes (of all groups together), each_group, estimate
-        (share of everyone who fits a size of any group), low, high (95 %), method,
-        n; not_served (share of everyone without a size) and, of these, too_large,
-        too_small, both (whose nearest size is wrong which way). The best charts on
-        the grid, without their certificates; the intervals hold the charts as they are.
-
-    Raises
-    ------
-    SizingError
-        As ``fit_groups``.
+    One row per number: sizes (of all groups together), each_group, estimate (share of
+    everyone who fits a size of any group), low, high (95 %), method, n; not_served
+    (share of everyone without a size) and, of these, too_large, too_small, both (whose
+    nearest size is wrong which way). The best charts on the grid, without their
+    certificates; the intervals hold the charts as they are.
     """
     rows = []
     for number in _shown(list(numbers), "Trying fewer and more sizes", progress):

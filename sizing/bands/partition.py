@@ -45,27 +45,8 @@ def partition_bands(
     Wang and Song, The R Journal 2011;3(2):29-33, from memory). The time after
     counting does not depend on the number of values.
 
-    Parameters
-    ----------
-    values : array-like of float
-        In cm or kg; values not measured (NaN) are left out.
-    bands : int
-        Number of bands.
-    weights : array-like of float, optional
-        One per value.
+    Of equally good cuts, those with the lowest values.
 
-    Returns
-    -------
-    Partition
-        Of equally good cuts, those with the lowest values.
-
-    Raises
-    ------
-    SizingError
-        If there are fewer distinct values than bands, or no weight.
-
-    Examples
-    --------
     >>> found = partition_bands([70.0, 71.0, 90.0, 91.0, 120.0], 3)
     >>> found.table["low"].tolist(), found.table["high"].tolist()
     ([70.0, 90.0, 120.0], [71.0, 91.0, 120.0])

@@ -34,8 +34,6 @@ _LOOKS = str.maketrans(
 def is_empty(cell: object) -> bool:
     """Say whether a cell holds nothing.
 
-    Examples
-    --------
     >>> is_empty(" "), is_empty(float("nan")), is_empty(0)
     (True, True, False)
     """
@@ -47,8 +45,6 @@ def is_empty(cell: object) -> bool:
 def as_text(cell: object) -> str:
     """Return a cell as the words it shows; a whole number without its point.
 
-    Examples
-    --------
     >>> as_text(3.0), as_text(" adult 1 "), as_text(None)
     ('3', 'adult 1', '')
     """
@@ -64,8 +60,6 @@ def as_number(
 ) -> float | Problem:
     """Return a cell's number, NaN if it is empty, or what is wrong with it.
 
-    Examples
-    --------
     >>> as_number("40.5", file=None, row=2, column="x")
     40.5
     >>> as_number("40 1/2 in", file=None, row=2, column="x").action
@@ -108,8 +102,6 @@ def as_number(
 def alike(name: str) -> str:
     """Return a name without what the eye may miss: case, spaces, look-alike letters.
 
-    Examples
-    --------
     >>> alike("Adult  A") == alike("\u0410dult \u0430")
     True
     """
@@ -120,8 +112,6 @@ def alike(name: str) -> str:
 def name_fault(name: str) -> tuple[str, str, str] | None:
     """Say what is wrong with a name: what, what is allowed, what to do.
 
-    Examples
-    --------
     >>> name_fault("adult 1")
     >>> name_fault("=1+1")[0]
     'a name that a spreadsheet would run as a formula'

@@ -111,8 +111,6 @@ def size_masks(values: Tenths, chart: SizeChart) -> Masks:
     number of sizes. A limited measure that is absent counts as not measured. Columns of
     ``int16`` (up to 3,276.7) are the fastest (``tests/benchmarks/bench_all.py``).
 
-    Examples
-    --------
     >>> from sizing.charts import chart_from
     >>> chart = chart_from(pd.DataFrame({
     ...     "size": ["one", "two"], "sitting_height_cm_low": [70, 85],
@@ -189,22 +187,13 @@ def unpack(fits: Sequence[Masks], count: int) -> Bools:
 def fits_matrix(values: Tenths | pd.DataFrame, chart: SizeChart) -> Bools:
     """Return who fits what.
 
-    Parameters
-    ----------
-    values : DataFrame or mapping
-        A frame of measures in cm and kg, or a mapping of measures to arrays
-        of whole tenths (mm, 0.1 kg; -1 not measured).
-    chart : SizeChart
+    ``values`` holds cm and kg in a frame, or whole tenths by measure (-1: not
+    measured).
 
-    Returns
-    -------
-    ndarray of bool, shape (rows, sizes)
-        True where every measure that the size limits holds, both edges
-        included, and the body mass does not exceed its load limit. Where one
-        of them is not measured the size cannot be said to fit: False.
+    True where every measure that the size limits holds, both edges included, and the
+    body mass does not exceed its load limit. Where one of them is not measured the size
+    cannot be said to fit: False (shape (rows, sizes)).
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> people = pd.DataFrame({
     ...     "body_mass_kg": [70.0, 310.0], "shoulder_height_sitting_cm": [56, 60],

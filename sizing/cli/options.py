@@ -113,8 +113,6 @@ def amount(what: str, text: str, unit: str) -> float:
 def measured_numbers(words: list[str], option: str) -> dict[str, float]:
     """Read MEASURE=NUMBER words, such as those after ``--widths``.
 
-    Examples
-    --------
     >>> measured_numbers(["hip_circumference_cm=20"], "--widths")
     {'hip_circumference_cm': 20.0}
     """

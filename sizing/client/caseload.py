@@ -67,17 +67,12 @@ def judge_clients(
 ) -> pd.DataFrame:
     """Judge a list of clients against one chart.
 
-    Returns
-    -------
-    DataFrame
-        One row per client: ``row``, ``reference``; ``fits`` (sizes that probably
-        fit, parted by " and ", "" for none); ``chance`` (of the likeliest size, 0-1;
-        empty where it is not judged); ``how_sure`` (in words); ``measure`` (what the
-        chart limits and was not taken); ``check`` (what looks wrong or comes near a
-        limit). The figures are those of ``check_client`` from 2,048 draws.
+    One row per client: ``row``, ``reference``; ``fits`` (sizes that probably fit,
+    parted by " and ", "" for none); ``chance`` (of the likeliest size, 0-1; empty where
+    it is not judged); ``how_sure`` (in words); ``measure`` (what the chart limits and
+    was not taken); ``check`` (what looks wrong or comes near a limit). The figures are
+    those of ``check_client`` from 2,048 draws.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> clients = pd.DataFrame({"sex": ["female"], "age_years": [74.0],
     ...     "body_mass_kg": [68.0], "hip_circumference_cm": [101.0],

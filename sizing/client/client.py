@@ -128,34 +128,12 @@ def client_from(
 ) -> Client:
     """Check what was entered of one client and return it in cm, kg and years.
 
-    Parameters
-    ----------
-    entries : mapping
-        ``sex``, ``age_years`` (or ``age_months``), and whatever is known, named
-        with its unit: ``body_mass_kg``, ``stature_cm``, ``hip_circumference_in``,
-        ``knee_height_cm``, .... Text such as ``5 ft 2 in`` is understood, whatever
-        the name's unit. None or empty text means not known.
-    how : mapping or str, optional
-        How each value was measured, by the name used in ``entries``; one word
-        holds for all. Without it: taken once, by tape or scale.
-    knee_equation : str
-        Published equation for stature from knee height.
-    confirmed : bool
-        The values were checked again and are right, however unusual.
-    conditions : str or sequence of str
-        Keys or labels of ``conditions_table``.
+    ``entries``: ``sex``, ``age_years`` (or ``age_months``) and whatever is known, named
+    with its unit; text such as ``5 ft 2 in`` is understood, None or empty text means
+    not known. ``how`` goes by the same names, or one word holds for all; without it,
+    taken once by tape or scale. ``confirmed``: the values were checked again and are
+    right, however unusual.
 
-    Returns
-    -------
-    Client
-
-    Raises
-    ------
-    InputProblems
-        Every problem at once, in plain words.
-
-    Examples
-    --------
     >>> client = client_from({"sex": "f", "age_years": 70, "body_mass_lb": 150,
     ...     "hip_circumference_cm": 104}, how={"body_mass_lb": "hoist scale"})
     >>> client.table.round(1)[["measure", "value", "how", "sd"]]

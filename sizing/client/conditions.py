@@ -15,14 +15,9 @@ from sizing.resources import source_table
 def conditions_table() -> pd.DataFrame:
     """Return the conditions that can be stated of a client.
 
-    Returns
-    -------
-    DataFrame
-        ``key``, ``label``, ``measures`` (those it changes, separated by
-        semicolons), ``why``, ``source``.
+    Returned: ``key``, ``label``, ``measures`` (those it changes, separated by
+    semicolons), ``why``, ``source``.
 
-    Examples
-    --------
     >>> conditions_table()["key"].iloc[0], len(conditions_table())
     ('limb_missing_left_above_knee', 14)
     """
@@ -57,8 +52,6 @@ def condition_keys(
 
     Capitals, spaces and signs do not matter; keys and labels are both understood.
 
-    Examples
-    --------
     >>> condition_keys(["Swelling", "curved spine"])
     (('curved_spine', 'swelling'), [])
     >>> print(condition_keys("oedema")[1][0].what)

@@ -28,8 +28,6 @@ _NEAR = 2.0
 def doubtful(client: Client, *, seed: int = 1) -> tuple[Problem, ...]:
     """Name readings that do not go with the rest of the person.
 
-    Notes
-    -----
     On the logarithmic scale, with mean ``m`` and covariance ``S`` of people of
     that sex and age, ``V`` the error variances and ``P = (S + V)^-1``, reading
     ``k`` lies ``z_k = (P (y - m))_k / sqrt(P_kk)`` SDs from what all the

@@ -92,8 +92,6 @@ def _knots() -> dict[tuple[str, str], Floats]:
 def older_times(sex: npt.NDArray[np.object_], age_years: Floats) -> Floats:
     """Return how many times as wide each seated measure and girth is predicted.
 
-    Examples
-    --------
     >>> thigh = SEATED_AND_GIRTHS.index("thigh_circumference_cm")
     >>> people = np.array(["female"] * 4, dtype=object)
     >>> older_times(people, np.array([40.0, 58.0, 70.0, 90.0]))[:, thigh].round(2)

@@ -68,16 +68,10 @@ class Reading:
 def how_measured() -> pd.DataFrame:
     """Return what each way of coming by a value does to its error.
 
-    Returns
-    -------
-    DataFrame
-        ``how``; ``measure`` and ``sex`` it holds for (any: all others);
-        ``multiplier`` (of the error of one reading in ``vocabulary()``) or
-        ``relative_sd`` (share of the value); ``relative_bias`` (ln truth - ln
-        value); ``source``.
+    Returned: ``how``; ``measure`` and ``sex`` it holds for (any: all others);
+    ``multiplier`` (of the error of one reading in ``vocabulary()``) or ``relative_sd``
+    (share of the value); ``relative_bias`` (ln truth - ln value); ``source``.
 
-    Examples
-    --------
     >>> tuple(how_measured()["how"].unique()) == HOW
     True
     """
@@ -104,8 +98,6 @@ def reading(
 ) -> Reading:
     """Return a value with the error of the way it was measured.
 
-    Examples
-    --------
     >>> reading("hip_circumference_cm", 100.0, "tape twice").sd
     0.99
     """

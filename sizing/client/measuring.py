@@ -77,8 +77,6 @@ def not_taken(client: Client, margins: pd.DataFrame) -> tuple[str, ...]:
 def why_cautious(client: Client, bmi: float) -> str:
     """Say why the model's word on this person is worth less; "" where it is not.
 
-    Examples
-    --------
     >>> why_cautious(Client(age_years=82.0), 25.6)
     'over 58 years'
     """
@@ -111,17 +109,12 @@ def bounded_gain(table: pd.DataFrame) -> pd.DataFrame:
 def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFrame:
     """Rank the measures by what taking each is expected to settle.
 
-    Returns
-    -------
-    DataFrame
-        One row per measure not yet taken well, most telling first:
-        ``measure``; ``how`` (how it would be taken); ``now`` and ``after``
-        (chance that the likeliest answer is right: one size fits, or none
-        does); ``estimate, low, high`` (``after - now``, 95 %), ``method, n``.
-        Empty where a limited measure is unknown and not predicted: it comes first.
+    One row per measure not yet taken well, most telling first: ``measure``; ``how``
+    (how it would be taken); ``now`` and ``after`` (chance that the likeliest answer is
+    right: one size fits, or none does); ``estimate, low, high`` (``after - now``, 95
+    %), ``method, n``. Empty where a limited measure is unknown and not predicted: it
+    comes first.
 
-    Notes
-    -----
     Each draw is read once with the usual error. Draws are sorted by the reading
     into 32 classes; in each, half of the builds choose the likeliest answer and
     the other half say how often it is right, and the other way round, so that

@@ -261,8 +261,6 @@ def with_edge(
 ) -> SizeChart:
     """Return the chart with one edge moved, in cm or kg; None is no limit.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> moved = with_edge(demo_chart(), "adult 1", "hip_circumference_cm", "high", 108)
     >>> moved.frame.set_index("size").loc["adult 1", "hip_circumference_cm_high"].item()

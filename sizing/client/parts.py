@@ -51,23 +51,8 @@ def allowance_table(chosen: Mapping[str, float] | None = None) -> pd.DataFrame:
     A chart that states body measures needs none, and that is the default. One
     that states the fabric's own lengths is compared with body + allowance.
 
-    Parameters
-    ----------
-    chosen : mapping, optional
-        Key of an allowance to centimetres; those not named are 0.
+    Returned: ``key, measure, label, suggested_cm, used_cm, meaning, source``.
 
-    Returns
-    -------
-    DataFrame
-        ``key, measure, label, suggested_cm, used_cm, meaning, source``.
-
-    Raises
-    ------
-    SizingError
-        If a key is unknown or a value is no sensible length.
-
-    Examples
-    --------
     >>> table = allowance_table({"leg_stop": -5}).set_index("key")
     >>> table["used_cm"].tolist()
     [0.0, 0.0, -5.0]
@@ -93,8 +78,6 @@ def suggested_allowances() -> dict[str, float]:
 
     Common practice, no source.
 
-    Examples
-    --------
     >>> suggested_allowances()["leg_stop"]
     -5.0
     """

@@ -135,8 +135,6 @@ def draw_bodies(
 
     ``fewer`` is by how many times there are fewer builds among the draws.
 
-    Notes
-    -----
     With d a donor's ln mass and ln stature, H the kernel, and L and h the
     precision and information of the readings of the build, the component of d
     becomes normal with precision ``P = H^-1 + L``, mean ``P^-1 (H^-1 d + h)``

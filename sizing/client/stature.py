@@ -104,42 +104,19 @@ def estimate_stature(
 ) -> StatureEstimate:
     """Estimate stature from the segments that were measured.
 
-    Parameters
-    ----------
-    sex : str
-    age_years : float
-    known : mapping
-        Segment (``knee_height_cm``, ``span_cm``, ...) to its length in cm.
-    equation : str
-        Which published knee-height equation is preferred where the age is
-        within it: ``chumlea_1985`` or ``donini_2000``.
+    ``known`` gives each segment (``knee_height_cm``, ``span_cm``, ...) in cm. A child
+    is built unlike an adult: without an equation for that age it is refused.
 
-    Returns
-    -------
-    StatureEstimate
-
-    Raises
-    ------
-    SizingError
-        If no segment is known that has an equation, or none whose equation goes
-        down to a child's age: a child is built unlike an adult.
-
-    Notes
-    -----
     ``stature = constant + slope x segment + age_slope x age``. Equations whose
     ages hold the person come first, then those of the smallest error; beyond
     the ages of all, the nearest age is put in and the error widened.
 
-    References
-    ----------
     Chumlea, Roche, Steinbaugh, J Am Geriatr Soc 1985;33:116-120; Donini et al.,
     J Nutr Health Aging 2000; Bassey, Ann Hum Biol 1986;13:499-502 (all as quoted
     by secondary sources); Elia (ed.), British Association for Parenteral and Enteral
     Nutrition, 2003 (from memory); the rest from surveys by
     ``derive_segment_equations.py``.
 
-    Examples
-    --------
     >>> found = estimate_stature("male", 70, {"knee_height_cm": 52.0})
     >>> round(64.19 - 0.04 * 70 + 2.02 * 52, 2), float(found.best["estimate"])
     (166.43, 166.43)

@@ -99,19 +99,7 @@ class Coverage:
 def harm_words(
     harms: pd.DataFrame, too_large: float = 2.0, too_small: float = 1.0
 ) -> str:
-    """Say which way the nearest size is wrong for those without one, and its weight.
-
-    Parameters
-    ----------
-    harms : DataFrame
-        ``Coverage.harms``.
-    too_large, too_small : float
-        How heavily each weighs.
-
-    Returns
-    -------
-    str
-    """
+    """Say which way the nearest size is wrong for those without one, and its weight."""
     check_columns(harms, ("harm", "estimate", "low", "high"), "the harms")
     rows = harms.to_dict("records")
     parts = [f"{HARM_WORDS[row['harm']]}: {interval(row, places=1)}" for row in rows]
@@ -132,20 +120,8 @@ def weighed_harm(
 ) -> float:
     """Return the share of people harmed, the lesser harm counting for less.
 
-    Parameters
-    ----------
-    harms : DataFrame
-        ``Coverage.harms``.
-    too_large, too_small : float
-        How heavily each weighs; whom a size is wrong for both ways, the heavier of
-        both.
+    For whom a size is wrong both ways, the heavier of both weighs.
 
-    Returns
-    -------
-    float
-
-    Examples
-    --------
     >>> harms = pd.DataFrame({"harm": ["too_large", "too_small", "both"],
     ...     "estimate": [0.04, 0.1, 0.01]})
     >>> round(weighed_harm(harms), 6)

@@ -51,8 +51,6 @@ def _levels(column: pd.Series, by: str) -> pd.Categorical:
 def by_list(by: str | Sequence[str] | None) -> list[str]:
     """Return groupings as a list.
 
-    Examples
-    --------
     >>> by_list("sex"), by_list(None)
     (['sex'], [])
     """

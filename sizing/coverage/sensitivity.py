@@ -72,16 +72,11 @@ class Sensitivity:
 def assumptions() -> pd.DataFrame:
     """Return the assumptions and their other settings, with the source of each.
 
-    Returns
-    -------
-    DataFrame
-        From ``data_sources/assumptions.csv``: assumption, setting (a clause of
-        plain words), label (the same, short), kind (what is changed), measures
-        (names parted by spaces), who (everyone, adults, children), amount,
-        source. A setting of several rows makes all their changes.
+    From ``data_sources/assumptions.csv``: assumption, setting (a clause of plain
+    words), label (the same, short), kind (what is changed), measures (names parted by
+    spaces), who (everyone, adults, children), amount, source. A setting of several rows
+    makes all their changes.
 
-    Examples
-    --------
     >>> assumptions()["assumption"].nunique() >= 9
     True
     """

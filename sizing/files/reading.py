@@ -51,8 +51,6 @@ def file_bytes(
 ) -> bytes:
     """Return the content of a file that is there, may be read and is not too large.
 
-    Examples
-    --------
     >>> file_bytes("no_such_file.csv")
     Traceback (most recent call last):
     ...
@@ -95,8 +93,6 @@ def file_bytes(
 def text_of(content: bytes, name: str) -> str:
     """Return a text file's content, or say in which encoding it seems to be.
 
-    Examples
-    --------
     >>> text_of(b"\\xef\\xbb\\xbfsize", "mine.csv")
     'size'
     """

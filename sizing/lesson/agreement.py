@@ -60,27 +60,12 @@ def limits_of_agreement(
 ) -> Agreement:
     """Compare guesses with the truth as Bland and Altman do.
 
-    Parameters
-    ----------
-    guess, truth : array-like of float
-        One pair per guess, in one unit; a pair with either missing is left out
-        and counted.
-    participant : array-like, optional
-        Who guessed.
-    subject : array-like, optional
-        Of whom; carried along.
-    replicates, seed : int
-        Of the bootstrap of participants.
+    A pair with either missing is left out and counted.
 
-    Returns
-    -------
-    Agreement
-        ``.table``: participant (``together``, then each), statistic (``bias``,
-        ``sd``, ``lower_limit``, ``upper_limit``), estimate, low, high, method,
-        n (guesses). ``.points``, ``.left_out``.
+    ``.table``: participant (``together``, then each), statistic (``bias``, ``sd``,
+    ``lower_limit``, ``upper_limit``), estimate, low, high, method, n (guesses).
+    ``.points``, ``.left_out``.
 
-    Notes
-    -----
     Difference d = guess - truth; bias = mean d; limits = bias -+ 1.96 SD(d), SD
     with n - 1. Intervals: by person, bias -+ t s sqrt(1/n), limits -+ t s
     sqrt(1/n + 1.96^2 / (2 (n - 1))). Together, guesses of one person hang
@@ -88,13 +73,9 @@ def limits_of_agreement(
     fewer than 5 of them the interval by person's formula is given, too narrow,
     and the method says so.
 
-    References
-    ----------
     Bland and Altman, Lancet 1986;327:307-310; Stat Methods Med Res
     1999;8:135-160 (formula of the limits' error, from memory).
 
-    Examples
-    --------
     >>> found = limits_of_agreement([70, 82, 60], [72, 80, 66], ["1", "1", "1"])
     >>> found.table.query("participant == 'together'")["estimate"].round(2).tolist()
     [-2.0, 4.0, -9.84, 5.84]

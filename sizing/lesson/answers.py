@@ -137,36 +137,15 @@ def read_answers(
 ) -> Answers:
     """Read and check the room's answers.
 
-    Parameters
-    ----------
-    answers : path or DataFrame
-        CSV or XLSX, one row per participant, subject and reading:
-        ``participant`` (a number or word, no name), ``subject`` (``card 3``, or
-        a volunteer such as ``A``), ``reading`` (1, 2, ...; empty means 1),
-        ``chosen_size`` (as on the chart, or ``none``), ``guessed_body_mass_kg``,
-        ``guessed_stature_cm`` (in the rows of reading 2: guessed again after
-        measuring), and tape measures such as
-        ``hip_circumference_cm``. Other units go in the heading
-        (``guessed_body_mass_lb``). Rows of the participant ``reference`` hold
-        what the scale and the trainer's own tape say of a volunteer.
-    chart : SizeChart
+    One row per ``participant``, ``subject`` (``card 3``, or a volunteer such as ``A``)
+    and ``reading`` (empty: 1): ``chosen_size`` (as on the chart, or ``none``),
+    ``guessed_body_mass_kg``, ``guessed_stature_cm`` (of reading 2: guessed again after
+    measuring), and measures by tape. Rows of the participant ``reference`` hold what
+    the scale and the trainer's own tape say of a volunteer.
 
-    Returns
-    -------
-    Answers
-        Nothing is repaired or guessed: an answer that is doubtful is left out,
-        named in ``left_out`` and counted.
+    Nothing is repaired or guessed: an answer that is doubtful is left out, named in
+    ``left_out`` and counted.
 
-    Raises
-    ------
-    SizingError
-        If there is no such file, no row, no column ``participant`` or
-        ``subject``, or nothing that is answered.
-    InputProblems
-        If a heading gives a measure without a unit or one measure twice.
-
-    Notes
-    -----
     Left out: text, or another unit than the heading's, in a cell; a value no body has
     (``plausible_range``); a value that in another unit is what everybody else
     found (``doubtful.other_unit``); the readings of two volunteers, or one
@@ -175,8 +154,6 @@ def read_answers(
     typical errors from the others'; the same reading given twice, both of them; a
     size that is not on the chart. Signs and spaces in a size's name do not count.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> room = pd.DataFrame({"participant": [1, 2], "subject": "card 1",
     ...     "chosen_size": ["adult 1", "XL"]})

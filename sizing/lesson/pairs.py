@@ -53,36 +53,12 @@ def surprising_pairs(
 ) -> Pairs:
     """Find people of one sex, body mass and stature who need different sizes.
 
-    Parameters
-    ----------
-    people : People
-        Survey people of the kit, or measured ones (``people_from``), of whom
-        every measure was taken.
-    chart : SizeChart
-    n : int
-        How many pairs at most.
-    within_kg, within_cm : float
-        How far apart body mass and stature may be.
-    seed : int
-        Breaks ties, and decides who is A.
+    ``.table``: pair, sex, age_a, age_b (bands), body_mass_a_kg, body_mass_b_kg,
+    stature_a_cm, stature_b_cm, size_a, size_b (the sizes that fit), apart (how many
+    ranks lie between them), certainty (share of the draws in which the two need
+    different sizes; 1 where all was measured), parting_measure, a, b (its values),
+    evidence (how it is known).
 
-    Returns
-    -------
-    Pairs
-        ``.table``: pair, sex, age_a, age_b (bands), body_mass_a_kg,
-        body_mass_b_kg, stature_a_cm, stature_b_cm, size_a, size_b (the sizes
-        that fit), apart (how many ranks lie between them), certainty (share of
-        the draws in which the two need different sizes; 1 where all was
-        measured), parting_measure, a, b (its values), evidence (how it is
-        known).
-
-    Raises
-    ------
-    SizingError
-        If the people lack sex, body mass, stature or a measure of the chart.
-
-    Notes
-    -----
     Both must be of one sex and age band, both fit some size, and share none. The
     parting measure is the one, other than body mass and stature, that rules the
     other's size out by most SDs of a reading; there must be one each way. Pairs
@@ -92,8 +68,6 @@ def surprising_pairs(
     person exists in body mass and stature, and her other measures are likely, not
     taken; ``evidence`` says so. People are numbered anew and ages stand in bands.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> from sizing.people import load_people
     >>> found = surprising_pairs(load_people("bariatric", draws=2), demo_chart(), n=2)

@@ -57,46 +57,20 @@ def practice_clients(
 ) -> Practice:
     """Draw practice clients from a population, from easy to hard.
 
-    Parameters
-    ----------
-    people : People
-    chart : SizeChart
-    n : int
-        How many, 1 or more; a third of each difficulty, as far as there are
-        enough people of it.
-    seed : int
-        Same people, chart, seed and steps: same cards.
-    steps : mapping
-        To what a card's lengths (``cm``) and masses (``kg``) are rounded, in cm and
-        kg: half a cm and a kg, or ``IMPERIAL_STEPS``.
+    ``.cards``: card (``card 1``, ...), sex, age (a band of years), and the measures
+    that the chart limits with body mass and stature, each rounded to ``steps``.
+    ``.answers``: card; difficulty; distance_sd (from the edge that decides, in SDs of
+    one reading); measure and miss (that edge's measure, and the distance in cm or kg:
+    with 0 or more some size fits, below 0 none does); outcome (``fits``, ``choice``,
+    ``none``); right (the sizes that fit, joined by ``or``, or ``none``); a column for
+    each size that says whether it fits.
 
-    Returns
-    -------
-    Practice
-        ``.cards``: card (``card 1``, ...), sex, age (a band of years), and the
-        measures that the chart limits with body mass and stature, each rounded
-        to ``steps``. ``.answers``: card; difficulty; distance_sd (from
-        the edge that decides, in SDs of one reading); measure and miss (that
-        edge's measure, and the distance in cm or kg: with 0 or more some size
-        fits, below 0 none does); outcome (``fits``, ``choice``, ``none``);
-        right (the sizes that fit, joined by ``or``, or ``none``); a column for
-        each size that says whether it fits.
-
-    Raises
-    ------
-    SizingError
-        If there are fewer people with all these measures than cards.
-
-    Notes
-    -----
     The answer holds for the rounded measures on the card. The edge that decides
     is the nearest edge of the size that holds the person best
     (``choosing.edge_margins``): ``easy`` is 2 SD of a reading or more away from
     it, ``middling`` from 0.75, ``hard`` less. People are drawn with their
     weights and numbered anew; ages stand in bands, so a card is nobody's record.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> from sizing.people import load_people
     >>> adults = load_people("bariatric", draws=1)

@@ -98,23 +98,6 @@ def room_result(
 ) -> RoomResult:
     """Work out what the room's answers show.
 
-    Parameters
-    ----------
-    answers : Answers
-        From ``read_answers``.
-    chart : SizeChart
-        The chart the room used.
-    practice : Practice, optional
-        The cards; their answers say which size is right.
-    seed : int
-        Of the bootstrap.
-
-    Returns
-    -------
-    RoomResult
-
-    Notes
-    -----
     Which sizes are right for a volunteer is known if the ``reference`` rows give
     every measure the chart limits. By tape: each participant's first readings of
     a volunteer, or where the scale alone gives the body mass, the reference's;
@@ -122,8 +105,6 @@ def room_result(
     reference, or against the card. Intervals of shares are Clopper and Pearson's;
     the choices of one participant hang together, so they are somewhat too narrow.
 
-    Examples
-    --------
     >>> from sizing.charts import chart_from
     >>> from sizing.lesson.answers import read_answers
     >>> chart = chart_from(pd.DataFrame({"size": ["one", "two"],

@@ -95,32 +95,18 @@ def measuring_error(
 ) -> MeasuringError:
     """Estimate the technical error of measurement (TEM) from repeated readings.
 
-    Parameters
-    ----------
-    readings : DataFrame
-        One row per reading: participant, subject (the volunteer), measure,
-        reading (1, 2, ...), value in cm or kg.
-    measurer : str
-        Whose published targets are set beside it: ``beginner`` or ``skilled``.
+    ``readings``: one row per participant, subject (the volunteer), measure and reading
+    (1, 2, ...), with its value in cm or kg; ``measurer`` is whose published targets are
+    set beside it.
 
-    Returns
-    -------
-    MeasuringError
-        ``.table``, one row per measure and kind (``within``: one participant's
-        readings of one subject; ``between``: the participants' first readings
-        of one subject): tem (in cm or kg), low, high, method, df, n (readings),
-        subjects, participants, mean, relative_tem (TEM / mean), sd (of all these
-        readings), reliability (1 - TEM^2 / sd^2; missing with fewer than 3
-        subjects, whose SD says nothing), icc (one-way intraclass correlation),
-        target_relative_tem, target_reliability, target_source, meets_target.
+    ``.table``, one row per measure and kind (``within``: one participant's readings of
+    one subject; ``between``: the participants' first readings of one subject): tem (in
+    cm or kg), low, high, method, df, n (readings), subjects, participants, mean,
+    relative_tem (TEM / mean), sd (of all these readings), reliability (1 - TEM^2 /
+    sd^2; missing with fewer than 3 subjects, whose SD says nothing), icc (one-way
+    intraclass correlation), target_relative_tem, target_reliability, target_source,
+    meets_target.
 
-    Raises
-    ------
-    SizingError
-        If a column is missing, or a reading is given twice.
-
-    Notes
-    -----
     ``TEM = sqrt(sum (x - group mean)^2 / sum (k - 1))`` over groups of k
     readings; with pairs this is ``sqrt(sum d^2 / 2n)``. It is the square root of
     the mean square within groups of a one-way analysis of variance. Interval:
@@ -128,13 +114,9 @@ def measuring_error(
     habit recurs in every subject, so that interval is somewhat too narrow.
     ``icc = (MSB - MSW) / (MSB + (k0 - 1) MSW)``, subjects as groups.
 
-    References
-    ----------
     Ulijaszek and Kerr, Br J Nutr 1999;82:165-177; Shrout and Fleiss, Psychol
     Bull 1979;86:420-428.
 
-    Examples
-    --------
     >>> readings = pd.DataFrame({
     ...     "participant": ["1"] * 4, "subject": ["A", "A", "B", "B"],
     ...     "measure": "hip_circumference_cm", "reading": [1, 2, 1, 2],
@@ -292,40 +274,16 @@ def chance_of_wrong_size(
 ) -> pd.DataFrame:
     """Estimate the chance of a wrong size when measuring once, twice, or more.
 
-    Parameters
-    ----------
-    people : People
-        On whom the room's errors are tried.
-    chart : SizeChart
-    error : MeasuringError, optional
-        The room's; without it the errors of the kit's table of measures.
-    times : sequence of int
-        Readings that are averaged.
-    replicates, seed : int
+    Returned: times, by (``one measurer``: the same person reads again; ``a new measurer
+    each time``), outcome (``wrong_size``: put in a size that does not fit; ``missed``:
+    no size found though one fits; ``either``), estimate, low, high, method, n.
 
-    Returns
-    -------
-    DataFrame
-        times, by (``one measurer``: the same person reads again; ``a new
-        measurer each time``), outcome (``wrong_size``: put in a size that does
-        not fit; ``missed``: no size found though one fits; ``either``),
-        estimate, low, high, method, n.
-
-    Raises
-    ------
-    SizingError
-        If ``times`` holds anything but whole numbers of 1 or more.
-
-    Notes
-    -----
     A mean of k readings errs with ``within^2 / k + lasting^2`` by one measurer,
     ``(within^2 + lasting^2) / k`` by a new one each time; normal, independent
     between measures. The same normal deviates serve every row, so that rows
     differ by the number of readings alone. The error of the room's own TEM is
     not in the interval.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> from sizing.people import load_people
     >>> found = chance_of_wrong_size(load_people("bariatric", draws=1), demo_chart(),

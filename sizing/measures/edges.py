@@ -22,18 +22,8 @@ def to_tenths(values: npt.ArrayLike) -> npt.NDArray[np.int64]:
     Comparisons are made between these whole numbers, because 40.3 and 403/10
     need not be the same floating-point number.
 
-    Parameters
-    ----------
-    values : array-like of float
-        In cm or kg; NaN where not measured.
+    Tenths, halves rounded up; ``MISSING_TENTHS`` where not measured.
 
-    Returns
-    -------
-    ndarray of int64
-        Tenths, halves rounded up; ``MISSING_TENTHS`` where not measured.
-
-    Examples
-    --------
     >>> to_tenths([40.3, 40.25, float("nan")]).tolist()
     [403, 403, -1]
     """

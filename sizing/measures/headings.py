@@ -80,8 +80,6 @@ _SLIP, _SIMILAR = 0.8, 0.6
 def plain(heading: object) -> str:
     """Return a heading in the kit's spelling: small letters and underscores.
 
-    Examples
-    --------
     >>> plain(" Hip girth, low (cm)"), plain("Load-limit KG")
     ('hip_girth_low_cm', 'load_limit_kg')
     """
@@ -238,8 +236,6 @@ class Table:
     def without_unit(self, heading: object) -> str:
         """Return the kit's unit of a measure whose heading names none, or nothing.
 
-        Examples
-        --------
         >>> table = Table("people", measure_columns())
         >>> table.without_unit("Hips"), table.without_unit("hips (in)")
         ('cm', '')

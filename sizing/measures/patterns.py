@@ -47,8 +47,6 @@ def pattern_words(
 def led_by(words: Collection[str], text: str) -> str:
     """Put words before an answer, but after what is said of invented figures.
 
-    Examples
-    --------
     >>> led_by(["Look here."], "One size fits.")
     'Look here.\\nOne size fits.'
     """

@@ -87,8 +87,6 @@ class Quantity:
 def quantity(text: str, unit: str) -> Quantity | Problem:
     """Read what was typed under a heading of some unit.
 
-    Examples
-    --------
     >>> round(quantity("5′ 2″", "cm").standard, 2), quantity("5′ 2″", "cm").said
     (157.48, 'feet and inches')
     >>> quantity("41 1/2", "in").standard, quantity("101,5", "cm").number
@@ -151,8 +149,6 @@ def quantity(text: str, unit: str) -> Quantity | Problem:
 def unclear(number: str, unit: str) -> Problem | None:
     """Ask what is meant by a number of feet or stone with one or two decimals.
 
-    Examples
-    --------
     >>> unclear("5.11", "ft").what
     'this may be 5 ft 11 in or 5.11 ft, which is 5 ft 1.32 in'
     >>> unclear("5.75", "ft"), unclear("5.11", "in")
@@ -179,8 +175,6 @@ def unclear(number: str, unit: str) -> Problem | None:
 def amount(cell: object, *, money: bool = False) -> tuple[float, str] | Problem:
     """Read a number that has no unit, or an amount of money.
 
-    Examples
-    --------
     >>> amount("£1,250.00", money=True), amount("99,50 €", money=True), amount(" 7 ")
     ((1250.0, '£'), (99.5, '€'), (7.0, ''))
     >>> amount("1,250").what
@@ -235,8 +229,6 @@ def understood(
 ) -> float:
     """Return what was typed in a form as cm or kg, exactly.
 
-    Notes
-    -----
     1 in = 2.54 cm and 1 lb = 0.45359237 kg exactly (international yard and pound
     agreement, 1959); 1 st = 14 lb.
     """
@@ -258,14 +250,11 @@ def with_unit(text: str, unit: str) -> str:
 def like_pounds(kg: float) -> int | None:
     """Return the whole kg that a load limit would be if it were in pounds.
 
-    Returns
-    -------
-    int or None
-        None where it is no such number. Labels state round numbers of kg and the
-        same in pounds, to the next pound or the next lower ten: 150 kg is 330 or 331,
-        200 kg 440 or 441. Of limits from 120 to 500 kg, multiples of 50 and, where
-        the pounds end in neither 0 nor 5, all multiples of 10 (our choice, no
-        source); nobody's limit of 227 or 272 kg, which are 500 and 600 lb, is named.
+    None where it is no such number. Labels state round numbers of kg and the same in
+    pounds, to the next pound or the next lower ten: 150 kg is 330 or 331, 200 kg 440 or
+    441. Of limits from 120 to 500 kg, multiples of 50 and, where the pounds end in
+    neither 0 nor 5, all multiples of 10 (our choice, no source); nobody's limit of 227
+    or 272 kg, which are 500 and 600 lb, is named.
     """
     for whole in range(120, 501, 10):
         pounds = whole / OF_KIND["mass"]["lb"]

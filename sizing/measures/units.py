@@ -47,47 +47,17 @@ def to_standard_units(
     case), text such as ``5 ft 2 in``, ``10 st 4`` or ``101,5`` to numbers (see
     ``typed.quantity``). A unit in a cell goes before the column's, with a warning.
     What is kept: every other column.
-    What is refused: everything listed under Raises; nothing is repaired.
+    What is refused, every problem at once: a measure in two columns, without a unit or
+    in an unknown one; a name that is nearly a measure's; text, or a unit of another
+    kind, in a cell; what may mean two things (``1,234``; 5.11 in feet, 12.10 in stone);
+    a negative or infinite number, or 0; an age outside 0 to 120; a sex other than
+    female, male, f or m; a value that makes sense in another unit only (unless
+    ``allow_unusual``), or less than half or more than twice what is plausible at any
+    age. One outside the plausible range is warned of.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        One row per person or per size.
-    file : str, optional
-        Name of the file the table came from, for the messages.
-    allow_unusual : bool, default False
-        Let values through that would make sense in another unit only, and warn
-        of them: for the rare person who is truly so small or large.
+    A copy: same rows, index and column order, standard column names, the measures as
+    floats, NaN where empty.
 
-    Returns
-    -------
-    DataFrame
-        A copy: same rows, index and column order, standard column names, the
-        measures as floats, NaN where empty.
-
-    Raises
-    ------
-    InputProblems
-        Naming every problem at once: the same measure in two columns or two
-        units; a measure with a missing or unknown unit; a name that is nearly
-        a measure's; text, or a unit of another kind, inside a cell; what may mean
-        two things (``1,234``; 5.11 in feet, 12.10 in stone); a negative
-        or infinite number, or 0 for a person's measure; an age outside 0 to
-        120; a sex other than female, male, f or m; a value that makes sense in
-        another unit only, or that is less than half or more than twice what is
-        plausible at any age.
-    SizingError
-        If ``frame`` is not a DataFrame.
-
-    Warns
-    -----
-    SizingWarning
-        If a person's value lies outside the plausible range.
-    UnitSaid
-        One for each cell read in a unit of its own.
-
-    Examples
-    --------
     >>> import pandas as pd
     >>> given = pd.DataFrame({"hip_circumference_in": [40], "body_mass_lb": [150]})
     >>> to_standard_units(given).round(1)

@@ -54,8 +54,6 @@ def labels() -> dict[str, str]:
 def plain(measure: str) -> str:
     """Return what a measure is called within a sentence.
 
-    Examples
-    --------
     >>> plain("hip_circumference_cm"), plain("shoulder_height_sitting_cm")
     ('hip girth', 'shoulder height sitting')
     >>> plain("knee_height_cm")
@@ -70,15 +68,10 @@ def plain(measure: str) -> str:
 def measure_patterns() -> pd.DataFrame:
     """Return which measures decide which pattern of sling.
 
-    Returns
-    -------
-    DataFrame
-        One row per pattern and measure: ``pattern`` (general trade terms),
-        ``name``, ``part`` (what it decides there), ``must`` (yes: a chart that
-        limits no measure of that part says too little), ``source``.
+    One row per pattern and measure: ``pattern`` (general trade terms), ``name``,
+    ``part`` (what it decides there), ``must`` (yes: a chart that limits no measure of
+    that part says too little), ``source``.
 
-    Examples
-    --------
     >>> bathing = measure_patterns().query("pattern == 'bathing'")
     >>> "hip_circumference_cm" in set(bathing["name"])
     True
@@ -101,30 +94,11 @@ def plausible_range(
 ) -> tuple[float, float]:
     """Return the range outside which a value is more likely a slip than a person.
 
-    Parameters
-    ----------
-    measure : str
-        One of ``MEASURES``.
-    age_years : float, optional
-        Age in years; without it the widest range over all ages is returned.
+    Returned: ``(low, high)`` in the measure's unit, both included.
 
-    Returns
-    -------
-    tuple of float
-        ``(low, high)`` in the measure's unit, both included.
-
-    Raises
-    ------
-    SizingError
-        If the measure is unknown, or the age is not between 2 and 120.
-
-    Notes
-    -----
     The limits are common practice, without a published source; a test holds
     that every person of the surveys the kit draws on lies inside them.
 
-    Examples
-    --------
     >>> plausible_range("stature_cm", 30)
     (90.0, 230.0)
     """

@@ -37,8 +37,6 @@ def written(
 ) -> str:
     """Write a measure as people read it, in the units they chose.
 
-    Examples
-    --------
     >>> written(83.3, "stature_cm"), written(61.2, "body_mass_kg")
     ('83.5 cm', '61 kg')
     >>> written(83.3, "stature_cm", "pounds"), written(61.2, "body_mass_kg", "stone")

@@ -98,8 +98,6 @@ def loads_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
 def load_words(value: float, *, say: Say = written) -> str:
     """Return a load in the units chosen, and in kg, as labels state it.
 
-    Examples
-    --------
     >>> load_words(160), load_words(160, say=partial(written, units="pounds"))
     ('160 kg', '352.7 lb (160 kg)')
     """

@@ -92,8 +92,6 @@ def client_note(
 ) -> HandlingNote:
     """Write the note for the handling plan.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> from sizing.client import check_client
     >>> found = check_client(demo_chart(), {"sex": "female", "age_years": 74,

@@ -54,8 +54,6 @@ _DIRECTIONS = {
 def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
     """Return the plan as one HTML page that prints.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> from sizing.people import load_people
     >>> from sizing.stock import Served, plan_stock

@@ -67,8 +67,6 @@ def where_words(measure: str | None = None) -> str:
 def where_html(measure: str | None = None, *, small: bool = False) -> str:
     """Return the drawing for a page, with its words.
 
-    Examples
-    --------
     >>> where_html().count("<li>"), where_html("stature_cm", small=True).count("<li>")
     (10, 0)
     """

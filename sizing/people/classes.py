@@ -58,8 +58,6 @@ def body_mass_index(frame: pd.DataFrame) -> pd.Series:
 def age_band(age_years: npt.ArrayLike) -> pd.Categorical:
     """Return each age's band as ordered words; missing below 2 or unknown.
 
-    Examples
-    --------
     >>> age_band([3.0, 17.9, 80.0]).tolist()
     ['2 to 4', '14 to 17', '80 and over']
     """
@@ -77,19 +75,8 @@ def bmi_class(frame: pd.DataFrame) -> pd.Categorical:
     number the ages are taken as completed years, and the reference is read half
     a year later.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        Columns ``sex``, ``age_years``, ``body_mass_kg``, ``stature_cm``.
+    One of ``BMI_CLASSES``; missing where mass, stature, age or (for children) sex is.
 
-    Returns
-    -------
-    Categorical
-        One of ``BMI_CLASSES``; missing where mass, stature, age or (for
-        children) sex is.
-
-    Examples
-    --------
     >>> bmi_class(pd.DataFrame({"sex": ["female", "male"], "age_years": [40.0, 8.0],
     ...     "body_mass_kg": [90.0, 25.5], "stature_cm": [160.0, 128.0]})).tolist()
     ['obesity class 2', 'healthy weight']

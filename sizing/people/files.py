@@ -30,20 +30,9 @@ def read_table(
 ) -> pd.DataFrame:
     """Return the rows of a CSV or XLSX file under its own headings.
 
-    Returns
-    -------
-    DataFrame
-        For ``take``: its index holds each row's number in the file, ``attrs`` the
-        file's name and the row of the heading. A column is numbers if every filled
-        cell in it is a plain number, and is otherwise left as it stands for the
-        checks that follow.
-
-    Warns
-    -----
-    ReadingNote
-        Of titles and sheets that were passed over.
-    SizingWarning
-        Of hidden rows and columns.
+    For ``take``: its index holds each row's number in the file, ``attrs`` the file's
+    name and the row of the heading. A column is numbers if every filled cell in it is a
+    plain number, and is otherwise left as it stands for the checks that follow.
     """
     sheet = read_rows(path, known=table.knows, most_rows=most_rows)
     filled = [

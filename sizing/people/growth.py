@@ -52,8 +52,6 @@ def z_score(
     (``data_sources/cdc_2000_lms.csv``), linear between the reference's months, from 2
     (body mass 2.0417) to 20 years; values in cm, kg or kg/m2.
 
-    Examples
-    --------
     >>> z_score("stature_cm", "male", [2.0], [86.45220101]).round(6).tolist()
     [0.0]
     """

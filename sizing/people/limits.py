@@ -100,8 +100,6 @@ MODEL_SOURCES = (
 def model_limits(youngest: float, oldest: float) -> tuple[str, ...]:
     """Return the limits of drawn measures for people of these ages.
 
-    Examples
-    --------
     >>> SOLDIERS in model_limits(2, 15), SEAM in model_limits(30, 80)
     (False, False)
     """

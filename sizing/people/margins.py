@@ -182,8 +182,6 @@ def _unanswerable(margin: Margin, frame: pd.DataFrame) -> list[Problem]:
 def conditions(within: str) -> list[tuple[str, str, str]]:
     """Return the conditions of a group as (name, sign, value).
 
-    Examples
-    --------
     >>> conditions("sex=female; age_years>=65")
     [('sex', '=', 'female'), ('age_years', '>=', '65')]
     """
@@ -294,18 +292,8 @@ def to_margins(table: pd.DataFrame) -> list[Margin]:
 def named_margins(population: str) -> pd.DataFrame:
     """Return the margins shipped for a named population, with their sources.
 
-    Parameters
-    ----------
-    population : str
-        ``care_home`` or ``england_adults``.
+    Columns ``MARGIN_COLUMNS``.
 
-    Returns
-    -------
-    DataFrame
-        Columns ``MARGIN_COLUMNS``.
-
-    Examples
-    --------
     >>> named_margins("care_home")["standing"].unique().tolist()
     ['published']
     """

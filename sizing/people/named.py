@@ -112,8 +112,6 @@ POPULATIONS: tuple[str, ...] = tuple(_POPULATIONS)
 def population_titles() -> dict[str, str]:
     """Return what each population is called in plain words, by its name.
 
-    Examples
-    --------
     >>> population_titles()["children"]
     'children aged 2 to 17'
     """
@@ -318,27 +316,10 @@ def weighted_embedded() -> tuple[pd.DataFrame, npt.NDArray[np.float64]]:
 def reweight(people: People, margins: pd.DataFrame) -> People:
     """Return the people with weights tilted until they meet the margins.
 
-    Parameters
-    ----------
-    people : People
-    margins : DataFrame
-        As ``read_margins`` describes; a variable is any column of
-        ``people.frame``, or ``bmi``.
+    Same rows; weights add up, draw by draw, to the number of persons.
+    ``settings["margins"]`` holds the margins asked and reached, and
+    ``settings["design_effect"]`` what the weights cost.
 
-    Returns
-    -------
-    People
-        Same rows; weights add up, draw by draw, to the number of persons.
-        ``settings["margins"]`` holds the margins asked and reached, and
-        ``settings["design_effect"]`` what the weights cost.
-
-    Raises
-    ------
-    SizingError
-        As ``rake``.
-
-    Examples
-    --------
     >>> from sizing.people.own import people_from
     >>> own = people_from(pd.DataFrame({"sex": ["f", "m", "m"],
     ...                                 "stature_cm": [160, 175, 180]}))

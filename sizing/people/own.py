@@ -126,30 +126,9 @@ def people_from(
 def people_of_survey(survey: Survey, *, draws: int = 5, seed: int = 1) -> People:
     """Return a survey's people, what nobody measured of them being drawn.
 
-    Parameters
-    ----------
-    survey : Survey
-        As the readers hand it over, such as ``read_nhanes_folder``. Its strata and
-        sampling units, where it has them, are those of every interval.
-    draws : int
-        How often the measures nobody took are drawn for each person.
-    seed : int
-        Same survey, draws and seed: same people.
+    ``frame`` as of ``load_people``; a measure the survey took (such as hips in the
+    releases that have them) is ``measured``. Each draw's weights are the survey's.
 
-    Returns
-    -------
-    People
-        ``frame`` as of ``load_people``; a measure the survey took (such as hips in
-        the releases that have them) is ``measured``. Each draw's weights are the
-        survey's.
-
-    Raises
-    ------
-    SizingError
-        If ``draws`` or ``seed`` is not a whole number.
-
-    Examples
-    --------
     >>> from sizing.surveys import read_nhanes_folder
     >>> survey = read_nhanes_folder("nhanes_2017_2018")  # doctest: +SKIP
     >>> people_of_survey(survey, draws=2).measures[:2]  # doctest: +SKIP

@@ -48,37 +48,15 @@ def rake(
 ) -> Weighting:
     """Tilt weights as little as possible until every margin is met.
 
+    A margin within a group says nothing about how many are in the group: give that as a
+    margin of its own, or it moves. Whose value is missing is left out of that margin;
+    rows of one ``person`` share a weight. Where no positive weights meet all margins
+    (shown by linear programming) those in conflict are named.
+
     Margins may be shares of levels, shares of ranges and means, in everyone or
     within groups. For shares of levels alone the result is that of classical
     raking (iterative proportional fitting).
 
-    Parameters
-    ----------
-    frame : DataFrame
-        One row per person, or per person and draw.
-    margins : DataFrame
-        As ``read_margins`` describes. A margin within a group says nothing about
-        how many are in the group: give that as a margin of its own, or it moves.
-        People whose value is missing are left out of that margin.
-    weight : array-like, optional
-        Weights to start from; 1 each if not given. The sum stays.
-    person : str, optional
-        Column whose rows share one weight; margins then hold over all the rows.
-    tolerance : float
-        Largest distance from a margin, in standard deviations of what it
-        averages.
-
-    Raises
-    ------
-    InputProblems
-        If a margin's group is empty, its class holds nobody or everybody, or a
-        mean lies outside what these people have.
-    SizingError
-        If no positive weights meet all the margins together (shown by linear
-        programming, naming those in conflict), or the steps run out.
-
-    Notes
-    -----
     w_i = d_i exp(lambda' g_i), with g_i = 1(i in the group) (x_i - target), the
     exponential case of Deville and Sarndal, Calibration estimators in survey
     sampling, J Am Stat Assoc 1992;87:376-382 (from memory). It has the least

@@ -43,8 +43,6 @@ def plot_side_views(
 ) -> Axes:
     """Draw people side by side on a bench, to one scale.
 
-    Notes
-    -----
     Depths are girth / pi, as if trunk and thigh were round: trunks are flatter, so
     the drawing is a little too deep. Lengths are to scale. Head, neck, lower leg
     and foot follow common proportions and have a broken outline: they are no

@@ -16,8 +16,6 @@ LEVEL = 0.95
 def student(df: npt.ArrayLike, level: float = LEVEL) -> Any:
     """Return how many standard errors an interval reaches; at least 1 df.
 
-    Examples
-    --------
     >>> student([4, np.inf]).round(3).tolist()
     [2.776, 1.96]
     """

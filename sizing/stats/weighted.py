@@ -17,8 +17,6 @@ def weighted_quantile(
     and Fan, Am Stat 1996;50:361-365, from memory). A weight of 3 is the same as
     three people; a missing value leaves with its weight.
 
-    Examples
-    --------
     >>> weighted_quantile([150, 160, 170], 0.5, weights=[1, 1, 3]).item()
     170.0
     >>> weighted_quantile([1, 2, 3, 4], [0.25, 0.5]).tolist()
@@ -46,8 +44,6 @@ def kish_design_effect(weights: npt.ArrayLike) -> float:
     n divided by it is the number of people that would say as much under equal
     weights (Kish, Survey Sampling, Wiley 1965, from memory).
 
-    Examples
-    --------
     >>> kish_design_effect([1, 1, 1, 1])
     1.0
     """
@@ -65,18 +61,13 @@ def bootstrap_weights(
 ) -> Array:
     """Return how much each person counts in each bootstrap sample of a survey.
 
+    ``unit`` holds each person's unit, ``stratum`` each unit's, numbered from 0.
+
     In each stratum of m units, m - 1 are drawn with replacement, and their people
     count times drawn * m / (m - 1) (Rao and Wu's rescaling: J Am Stat Assoc
     1988;83:231-241, in the form of Rao, Wu and Yue, Survey Methodol 1992;18:209-217;
     from memory). A stratum of one unit counts once in all.
 
-    Parameters
-    ----------
-    unit, stratum : ndarray of int
-        Each person's unit and each unit's stratum, numbered from 0.
-
-    Examples
-    --------
     >>> rng = np.random.default_rng(1)
     >>> units, strata = np.array([0, 0, 1]), np.array([0, 0])
     >>> bootstrap_weights(units, strata, replicates=3, rng=rng).shape

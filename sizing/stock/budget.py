@@ -30,8 +30,6 @@ def fewest_waiting(
 ) -> Order:
     """Return the order under a budget that leaves fewest waiting on average.
 
-    Notes
-    -----
     The mean number waiting is ``mean_k max_S (D_k(S) - x(S))``, a convex
     function of the stock x, so it is the maximum of its own tangents: each
     round a programme, which knows the tangents so far, proposes an order, and

@@ -52,8 +52,6 @@ def least_cost(
 ) -> Order | None:
     """Return the cheapest order with which nobody waits on enough days.
 
-    Notes
-    -----
     minimise price . y subject to, for each set S of sizes that matters,
     ``x(S) >= q_S + sum_l step_l w_Sl``, ``w_S1 >= w_S2 >= ...`` binary, and for
     each day k with more than q_S needs within S, at level l:

@@ -109,8 +109,6 @@ def draw_days(
 ) -> Days:
     """Draw days: who is present, who needs slings, which slings are out.
 
-    Notes
-    -----
     Clients are counted, not listed: how many of those present fit each set of sizes
     is a multinomial number, those who need a sling at once a binomial part of them,
     and those lifted first a hypergeometric part. The work depends on the days and
@@ -224,8 +222,6 @@ def people_variance(
 ) -> list[tuple[float, float]]:
     """Return the variance that the people's sampling adds to means over days.
 
-    Notes
-    -----
     Clients are drawn from the people by weight, so a mean is a function of the
     shares of people who fit each set of sizes. One more client of a group with
     set m moves it by ``Cov(values, clients of m) / mean clients of m``, clients of

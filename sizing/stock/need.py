@@ -220,27 +220,11 @@ def serves_from(
 ) -> tuple[Served, ...]:
     """Return the groups of clients, from groups or from a table of them.
 
-    Parameters
-    ----------
-    serves : Served, sequence of Served, or DataFrame
-        A table has one row per group. Columns: ``people`` (a population's name
-        or the path of a caseload file), ``count`` (empty: each person of the
-        caseload once), and if wanted ``admissions``, ``number``, ``name``.
-    seed : int
-        Seed of the draws of missing measures.
-    folder : str or Path, optional
-        Folder of the file that the table was read from. Caseloads it names are
-        looked for there or below and nowhere else: who hands on a table does not
-        choose which other files of this machine are read. Without it the paths
-        are your own words, start from where you are and may lead anywhere.
+    A table has one row per group: ``people`` (a population's name or a caseload's
+    file), ``count`` (empty: each of the caseload once), ``admissions``, ``number``,
+    ``name``. With ``folder``, caseloads are looked for there or below and nowhere else:
+    who hands on a table does not choose which other files of this machine are read.
 
-    Raises
-    ------
-    InputProblems
-        Naming every row that cannot be used.
-
-    Examples
-    --------
     >>> table = pd.DataFrame({"people": ["bariatric"], "count": [6]})
     >>> serves_from(table)[0].present
     6

@@ -76,28 +76,11 @@ def offer_from(
 ) -> Offer:
     """Join charts with prices, packs and the slings already owned.
 
-    Parameters
-    ----------
-    charts : SizeChart or sequence of SizeChart
-        Their own columns ``price``, ``owned``, ``pack``, ``most`` and
-        ``last_year`` are used where ``prices`` does not give them.
-    prices : DataFrame, optional
-        One row per size: ``size``, ``chart`` (needed where two charts share a
-        size's name), and any of the columns above. Empty cells: nothing owned,
-        sold singly, no upper limit; a price must be there.
+    Columns are ``price``, ``owned``, ``pack``, ``most`` and ``last_year``, by ``size``
+    (and ``chart``, where two share a size's name); those of the charts count where
+    ``prices`` has none. Empty: nothing owned, sold singly, no upper limit; a price must
+    be there.
 
-    Returns
-    -------
-    Offer
-
-    Raises
-    ------
-    InputProblems
-        Naming each size without a price, each unknown size, each negative or
-        broken number.
-
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> chart = demo_chart()
     >>> prices = pd.DataFrame({"size": chart.sizes, "price": 100.0})
@@ -238,13 +221,8 @@ def demo_scenario() -> tuple[pd.DataFrame, pd.DataFrame]:
     the demo chart's sizes with prices, slings owned and last year's use: all made
     up (``data_sources/stock_scenario.md``).
 
-    Returns
-    -------
-    serves, prices : DataFrame
-        As ``plan_stock`` takes them.
+    ``serves, prices``: As ``plan_stock`` takes them.
 
-    Examples
-    --------
     >>> serves, prices = demo_scenario()
     >>> serves["count"].sum(), len(prices)
     (np.int64(106), 9)
@@ -260,8 +238,6 @@ def invented_parts(served: Sequence[Served], offer: Offer) -> tuple[str, ...]:
     By what it holds, wherever it came from: a chart that says so, some price or
     number owned of that chart as the scenario has it, and its groups.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> from sizing.people import load_people
     >>> home = [Served(load_people("care_home", draws=1), 5)]

@@ -200,8 +200,6 @@ class StockPlan:
 def money(amount: float, currency: str = "", places: int = 0) -> str:
     """Write an amount of money as its prices were written.
 
-    Examples
-    --------
     >>> money(15730.0), money(15730.0, "£"), money(99.5, "EUR", 2)
     ('15,730', '£15,730', 'EUR 99.50')
     """

@@ -59,8 +59,6 @@ def within(counts: Ints, masks: Ints, chosen: int) -> Ints:
 def linked(masks: Ints, sizes: int) -> list[Ints]:
     """Return the sizes in groups that no client's choice crosses.
 
-    Examples
-    --------
     >>> [group.tolist() for group in linked(np.array([0b011, 0b100]), 3)]
     [[0, 1], [2]]
     """

@@ -62,8 +62,6 @@ def _row(
 def share_row(hits: int, number: int) -> dict[str, Any]:
     """Return a share of days with Wilson's interval.
 
-    Examples
-    --------
     >>> row = share_row(95, 100)
     >>> row["estimate"], round(row["low"], 3), round(row["high"], 3)
     (0.95, 0.888, 0.978)
@@ -111,12 +109,9 @@ def service(
 ) -> pd.DataFrame:
     """Return how a stock serves on the days kept for checking.
 
-    Returns
-    -------
-    DataFrame
-        One row for each of ``SERVICE``: measure, estimate, low, high, method, n.
-        Shares have their 95 % interval. Numbers of people and slings have the range
-        of 90 % of days, as one home would see them, not the interval of a mean.
+    One row for each of ``SERVICE``: measure, estimate, low, high, method, n. Shares
+    have their 95 % interval. Numbers of people and slings have the range of 90 % of
+    days, as one home would see them, not the interval of a mean.
     """
     waiting = check.shortage(stock).waiting
     met = check.needed - waiting
@@ -187,12 +182,9 @@ def _widened(
 def demand(check: Check, offer: Offer) -> pd.DataFrame:
     """Return how many slings of each size could be, and must be, in use.
 
-    Returns
-    -------
-    DataFrame
-        key; share: ``fits`` (needs that the size would meet) or ``only`` (that
-        no other size would); estimate (average day), low, high (range of 90 % of
-        days), method, n (days).
+    Returned: key; share: ``fits`` (needs that the size would meet) or ``only`` (that no
+    other size would); estimate (average day), low, high (range of 90 % of days),
+    method, n (days).
     """
     masks, needs = check.days.masks, check.days.needs
     fits = sizes_in(masks, len(offer.keys))
@@ -210,15 +202,10 @@ def demand(check: Check, offer: Offer) -> pd.DataFrame:
 def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
     """Return what one sling more or less of each size changes.
 
-    Returns
-    -------
-    DataFrame
-        key; change (+1 or -1); nobody_waits_change (share of days); estimate,
-        low, high: the change in people waiting on an average day; method; n.
-        Nothing below 0 can be taken away, nor what is only spare.
+    Returned: key; change (+1 or -1); nobody_waits_change (share of days); estimate,
+    low, high: the change in people waiting on an average day; method; n. Nothing below
+    0 can be taken away, nor what is only spare.
 
-    Notes
-    -----
     A sling added is free with probability 1 - p and then serves one more on
     those days whose smallest short set holds its size. Of a size of x slings
     with a free, the one taken away was free with probability a / x, and then
@@ -254,16 +241,12 @@ def shortages(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
 def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
     """Describe the people whom no size offered fits.
 
-    Returns
-    -------
-    DataFrame
-        group; client (on a caseload: the person's number, which is her row in
-        the file; otherwise empty); outcome, failing_measure, direction,
-        nearest_size (as in ``sizing.charts.assign``); estimate (people of that
-        kind present on an average day), low, high (range of 90 % of days), method,
-        n (persons in the data behind it); miss_median, miss_p90 (cm or kg past
-        the nearest size's edge); stature_cm, body_mass_kg, hip_circumference_cm:
-        medians.
+    Returned: group; client (on a caseload: the person's number, which is her row in the
+    file; otherwise empty); outcome, failing_measure, direction, nearest_size (as in
+    ``sizing.charts.assign``); estimate (people of that kind present on an average day),
+    low, high (range of 90 % of days), method, n (persons in the data behind it);
+    miss_median, miss_p90 (cm or kg past the nearest size's edge); stature_cm,
+    body_mass_kg, hip_circumference_cm: medians.
     """
     parts = []
     for group in groups:
@@ -351,8 +334,6 @@ def tilted(weight: Floats, value: Floats, shift: float) -> Floats:
     entropy) with that mean. A mean beyond what the people can give is brought
     to nine tenths of the way to their extreme.
 
-    Examples
-    --------
     >>> w = tilted(np.ones(3), np.array([60.0, 70.0, 80.0]), 2.0)
     >>> round(float(w @ [60, 70, 80] / w.sum()), 6)
     72.0

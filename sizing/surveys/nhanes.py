@@ -171,25 +171,11 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
 def read_nhanes_folder(folder: PathLike) -> Survey:
     """Read the one NHANES release whose files lie in a folder.
 
-    Parameters
-    ----------
-    folder : path
-        Holds one demographics file (``DEMO_I.XPT``, ``P_DEMO.XPT``) and one of body
-        measures (``BMX_I.XPT``, ``P_BMX.XPT``), under their official names.
+    It holds one demographics file (``DEMO_I.XPT``, ``P_DEMO.XPT``) and one of body
+    measures (``BMX_I.XPT``, ``P_BMX.XPT``), under their official names.
 
-    Returns
-    -------
-    Survey
-        As ``read_nhanes_files``.
+    As ``read_nhanes_files``.
 
-    Raises
-    ------
-    SizingError, InputProblems
-        If there is no such folder, either file is absent or there are several, or as
-        ``read_nhanes_files``.
-
-    Examples
-    --------
     >>> read_nhanes_folder("no_such_folder")
     Traceback (most recent call last):
     sizing.errors.SizingError: no_such_folder: there is no such folder. Allowed: a \

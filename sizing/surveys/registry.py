@@ -33,20 +33,6 @@ def registry() -> pd.DataFrame:
 def verify(name: str, content: bytes | None = None) -> None:
     """Refuse a registered file whose content is not the registered one.
 
-    Parameters
-    ----------
-    name : str
-        Name in the register.
-    content : bytes, optional
-        The file's content; read from ``data_sources`` if the file ships.
-
-    Raises
-    ------
-    SizingError
-        If the name is unknown, or the sha256 differs.
-
-    Examples
-    --------
     >>> verify("survey_summaries")
     """
     table = registry().set_index("name")

@@ -56,8 +56,6 @@ def capital(text: str) -> str:
 def listed(names: Sequence[str], last: str = "and") -> str:
     """Return names as a list in a sentence.
 
-    Examples
-    --------
     >>> listed(["a", "b", "c"]), listed(["a"])
     ('a, b and c', 'a')
     """
@@ -83,8 +81,6 @@ def chance_words(row: Row) -> str:
 def room_words(margin: float, measure: str, *, say: Say = written) -> str:
     """Return how far inside or outside an edge a measure lies, never flattered.
 
-    Examples
-    --------
     >>> room_words(3.3, "hip_circumference_cm"), room_words(0.2, "stature_cm")
     ('3 cm inside its nearer edge', 'only just inside its nearer edge')
     >>> room_words(-0.2, "hip_circumference_cm")

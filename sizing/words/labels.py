@@ -48,14 +48,9 @@ def length(value: float) -> str:
 def chart_words(chart: SizeChart) -> pd.DataFrame:
     """Write a chart out for people: one row per size, bands as "80 to 104".
 
-    Returns
-    -------
-    DataFrame
-        Size, Group, one column per measure with its unit, and the load limit
-        where one is stated; rounded to half a unit.
+    Size, Group, one column per measure with its unit, and the load limit where one is
+    stated; rounded to half a unit.
 
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> chart_words(demo_chart()).loc[3, "Hip girth, cm"]
     '80 to 104'

@@ -52,8 +52,6 @@ Row: TypeAlias = Mapping[Any, Any] | pd.Series
 def share(value: float, *, places: int = 0) -> str:
     """Write an estimated share of 0 to 1 in percent.
 
-    Examples
-    --------
     >>> share(0.947), share(0.004), share(0.0), share(0.9996), share(1.0)
     ('95 %', 'under 1 %', 'under 1 %', 'over 99 %', 'over 99 %')
     >>> share(0.0312, places=1), share(0.0, places=1), share(0.99999, places=1)
@@ -65,8 +63,6 @@ def share(value: float, *, places: int = 0) -> str:
 def in_100(value: float, *, places: int = 0) -> str:
     """Write an estimated share as people of a hundred.
 
-    Examples
-    --------
     >>> in_100(0.93), in_100(0.9996), in_100(0.001)
     ('93 in 100', 'over 99 in 100', 'under 1 in 100')
     """
@@ -78,8 +74,6 @@ def interval(
 ) -> str:
     """Write an estimated share with its interval, where there is one to see.
 
-    Examples
-    --------
     >>> interval({"estimate": 0.541, "low": 0.512, "high": 0.566})
     '54 % (51 to 57)'
     >>> interval({"estimate": 0.9991, "low": 0.9985, "high": 0.9996})
@@ -95,8 +89,6 @@ def interval(
 def points(change: float, *, places: int = 0, sign: bool = True) -> str:
     """Write a difference of two shares in points of a hundred.
 
-    Examples
-    --------
     >>> points(0.031), points(-0.0004), points(-0.0312, places=1)
     ('+3', '0', '-3.1')
     >>> points(0.031, sign=False)
@@ -112,8 +104,6 @@ def points(change: float, *, places: int = 0, sign: bool = True) -> str:
 def points_interval(row: Row, *, places: int = 0) -> str:
     """Write a difference of two shares with its interval.
 
-    Examples
-    --------
     >>> points_interval({"estimate": 0.031, "low": -0.002, "high": 0.06})
     '+3 (0 to +6)'
     """
@@ -126,8 +116,6 @@ def points_interval(row: Row, *, places: int = 0) -> str:
 def count_in(count: int, n: int) -> str:
     """Write what was counted, which is known and may be all or none.
 
-    Examples
-    --------
     >>> count_in(12, 12), count_in(0, 8)
     ('12 of 12', '0 of 8')
     """
@@ -139,8 +127,6 @@ def quantity_interval(
 ) -> str:
     """Write an estimated measure with its interval.
 
-    Examples
-    --------
     >>> quantity_interval({"estimate": 91.2, "low": 88, "high": 94}, "stature_cm")
     '91 cm (88 to 94)'
     """

@@ -19,8 +19,6 @@ def condition_normal(
 ) -> tuple[Floats, Floats]:
     """Condition each row's normal distribution on what is known of it.
 
-    Examples
-    --------
     >>> m, c = condition_normal(
     ...     np.zeros((1, 2)), np.array([[[1.0, 0.5], [0.5, 1.0]]]),
     ...     np.array([[2.0, np.nan]]), np.zeros((1, 2)))

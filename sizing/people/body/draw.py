@@ -35,37 +35,17 @@ def draw_measures(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Fill every missing measure by joint random draws.
 
-    Parameters
-    ----------
-    frame : DataFrame
-        One row per person: ``person`` (all different), ``sex`` (female, male),
-        ``age_years`` (2 or more; a whole number under 20 means completed
-        years), any of ``MEASURES`` in cm or kg. Missing values and missing
-        columns are filled, but ``sex`` must be known. ``walking_difficulty``,
-        ``reported_mass_kg`` and ``reported_stature_cm`` help to fill body mass
-        and stature. Other columns are carried along.
-    draws : int
-        How often each person is drawn, 1 or more.
-    seed : int
-        Same frame, same seed, same result, to the last byte. A person's draws
-        depend on the seed and on ``person`` only, not on who else is there.
+    ``frame`` has one row per person: ``person`` (all different), ``sex``, ``age_years``
+    (2 or more; a whole number under 20 means completed years) and any of ``MEASURES``
+    in cm or kg; ``walking_difficulty``, ``reported_mass_kg`` and
+    ``reported_stature_cm`` help to fill body mass and stature. A person's draws depend
+    on the seed and on ``person`` only.
 
-    Returns
-    -------
-    drawn : DataFrame
-        One row per draw and person, by draw, then in the order of ``frame``:
-        ``person``, ``draw`` (0, 1, ...), ``sex``, ``age_years``, all measures,
-        the other columns. What was given is unchanged.
-    evidence : DataFrame
-        Same index, one column per measure; rules in ``evidence_levels``.
+    ``drawn``: One row per draw and person, by draw, then in the order of ``frame``:
+    ``person``, ``draw`` (0, 1, ...), ``sex``, ``age_years``, all measures, the other
+    columns. What was given is unchanged.
+    ``evidence``: Same index, one column per measure; rules in ``evidence_levels``.
 
-    Raises
-    ------
-    InputProblems
-        If sex, age, person or a measure cannot be used; children under 2.
-
-    Notes
-    -----
     ``ln y = beta'phi + sigma e`` by sex, with jointly normal ``e``; known
     measures condition the others. Each draw also draws the coefficients
     (normal, from their sampling covariance) and one form of the curve beyond
@@ -75,8 +55,6 @@ def draw_measures(
     one (``plausible``) is drawn again, up to 8 times, never clipped; one
     that stays implausible, because of what was given, is marked unsupported.
 
-    Examples
-    --------
     >>> person = pd.DataFrame({"person": [1], "sex": ["female"],
     ...     "age_years": [70], "body_mass_kg": [68.0], "stature_cm": [160.0]})
     >>> drawn, evidence = draw_measures(person, draws=3, seed=1)

@@ -24,8 +24,6 @@ def adult_share(age_years: npt.ArrayLike) -> Floats:
     Between, ``3 t^2 - 2 t^3`` with ``t`` the way from 16 to 20, so that the
     prediction has no kink in age.
 
-    Examples
-    --------
     >>> adult_share([16, 18, 20]).tolist()
     [0.0, 0.5, 1.0]
     """
@@ -37,8 +35,6 @@ def adult_share(age_years: npt.ArrayLike) -> Floats:
 def model_age(age_years: npt.ArrayLike) -> Floats:
     """Return the age the model uses: completed years become mid-year.
 
-    Examples
-    --------
     >>> model_age([7, 7.25, 40]).tolist()
     [7.5, 7.25, 40.0]
     """

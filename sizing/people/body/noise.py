@@ -31,8 +31,6 @@ def _mix(z: Keys) -> Keys:
 def keys_of(people: Iterable[object]) -> Keys:
     """Return a 64-bit key for each person's name or number.
 
-    Examples
-    --------
     >>> one, two = keys_of([7, "7"])
     >>> bool(one == two)
     True

@@ -35,8 +35,6 @@ def predictors(
 ) -> Floats:
     """Return the columns ``q, s, a`` of each person.
 
-    Examples
-    --------
     >>> predictors([68.0625], [165.0], [55.0], 45.0).round(6).tolist()
     [[0.0, 0.0, 1.0]]
     """
@@ -204,8 +202,6 @@ def measure_model(entry: Mapping[str, Any]) -> MeasureModel:
 def group_models(group: str) -> dict[str, GroupModel]:
     """Return the coefficients of ``adult`` or ``child``, by sex.
 
-    Examples
-    --------
     >>> sorted(group_models("adult"))
     ['female', 'male']
     """
