@@ -10,6 +10,7 @@ from sizing.app.answer_parts import boxed
 from sizing.app.client_form import ClientForm
 from sizing.app.form_style import FORM_STYLE
 from sizing.app.form_words import bullets
+from sizing.app.own_chart_kept import ChartChoice
 from sizing.app.pattern_field import PatternField
 from sizing.app.show import save_panel
 from sizing.app.units import UnitSwitch
@@ -45,7 +46,7 @@ class AdviserPage:
             description="What for",
         )
         self.pattern = PatternField()
-        self.pattern.use_chart(demo_chart().measures)
+        self.choice = ChartChoice(self._use_chart)
         self.entry, self.answer, self.picture = boxed(), boxed(), boxed()
         self.keep, self.limits, self.sources = boxed(), boxed(), boxed()
         self.cautions = w.HTML(bullets(cautions()))
@@ -63,10 +64,12 @@ class AdviserPage:
         from sizing.app.own_chart_form import OwnChartForm
 
         made = OwnChartForm(self._people, switch=self.switch, draws=self._draws)
-        made.listeners += [self.client.use_chart, self._use_chart]
+        made.listeners.append(self.choice.offer)
         return made
 
     def _use_chart(self, chart: SizeChart | None) -> None:
+        """Check clients against this chart from now on."""
+        self.client.use_chart(chart)
         self.pattern.use_chart(chart.measures if chart is not None else ())
 
     def get_ready(self) -> None:
@@ -82,5 +85,7 @@ class AdviserPage:
         form = self.client if half == CLIENT else self.chart
         for part, name in _PARTS.items():
             getattr(self, part).children = [getattr(form, name)]
-        self.entry.children = (*self._top, *self.entry.children)
+        chosen = (self.choice.view,) if half == CLIENT else ()
+        self.choice.refresh()
+        self.entry.children = (*self._top, *chosen, *self.entry.children)
         self.keep.children = self._panels[half]

@@ -1,5 +1,6 @@
 """Read and write size charts as CSV or XLSX files; the invented one."""
 
+import contextlib
 import math
 import re
 from dataclasses import replace
@@ -12,6 +13,7 @@ import pandas as pd
 from sizing.charts.build import chart_from
 from sizing.charts.cells import is_empty
 from sizing.charts.size_chart import SizeChart
+from sizing.errors import SizingError
 from sizing.files.reading import refuse
 from sizing.files.writing import csv_bytes, workbook_bytes, write_bytes
 from sizing.measures import MEASURES
@@ -21,6 +23,8 @@ from sizing.resources import source_table
 
 #: Most sizes of a chart in a file; no maker's range comes near.
 MOST_SIZES = 200
+#: The folder, in that of what is saved, in which charts are kept by name.
+KEPT = "my-charts"
 _KINDS = "a .csv file (UTF-8) or an .xlsx file"
 #: A number whose text a spreadsheet gives back unchanged, or nearly: 12.50.
 _PLAIN_NUMBER = re.compile(r"^-?(0|[1-9]\d*)(\.\d+)?$")
@@ -114,6 +118,36 @@ def chart_bytes(chart: SizeChart, ending: str = ".csv") -> bytes:
     """Return the content of a chart's file, as ``write_chart`` writes it."""
     frame = chart.frame.assign(chart_name=chart.name, chart_source=chart.source)
     return csv_bytes(frame) if ending == ".csv" else workbook_bytes({"chart": frame})
+
+
+def kept_charts(folder: str | Path = KEPT) -> dict[str, Path]:
+    """Return the charts kept in a folder, by name: plain CSV files, latest first."""
+    files = sorted(Path(folder).glob("*.csv"), key=lambda f: -f.stat().st_mtime_ns)
+    return {file.stem: file for file in files}
+
+
+def keep_chart(
+    chart: SizeChart, folder: str | Path = KEPT, *, over: bool = False
+) -> Path:
+    """Keep a chart by its name; another of that name is written over only if asked."""
+    # What no system takes in a file's name becomes a dash.
+    name = re.sub(r'[\x00-\x1f<>:"/\\|?*]', "-", chart.name).strip(" .") or "chart"
+    path, content = Path(folder) / f"{name}.csv", chart_bytes(chart)
+    # Where the folder cannot be made, writing the file says why.
+    with contextlib.suppress(OSError):
+        path.parent.mkdir(parents=True, exist_ok=True)
+    if over or (path.is_file() and path.read_bytes() == content):
+        return write_bytes(path, content)
+    try:
+        return write_bytes(path, content, fresh=True)
+    except FileExistsError:
+        raise SizingError(
+            "another chart is kept by this name",
+            allowed="a name of its own for each chart",
+            action="give this one another name, or replace the one that is kept",
+            file=str(path),
+            value=chart.name,
+        ) from None
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:

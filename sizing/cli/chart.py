@@ -12,7 +12,12 @@ from sizing.cli.options import (
     told_pattern,
 )
 from sizing.cli.places import check_places
-from sizing.client.own_chart import MOST_CLIENTS, clients_served, judge_chart
+from sizing.client.own_chart import (
+    MOST_CLIENTS,
+    SERVED,
+    clients_served,
+    judge_chart,
+)
 from sizing.coverage import compare_charts
 from sizing.files.writing import write_text
 from sizing.people import (
@@ -32,10 +37,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--people",
-        default="adults",
+        default=SERVED,
         metavar="NAME|FILE",
-        help=f"who it is for: {', '.join(POPULATIONS)} (default: adults), or a CSV or "
-        "XLSX file of your own clients",
+        help=f"who it is for: {', '.join(POPULATIONS)} (default: {SERVED}), or a CSV "
+        "or XLSX file of your own clients",
     )
     parser.add_argument(
         "--margins",

@@ -28,6 +28,8 @@ from sizing.words.numbers import interval, points_interval, share
 #: A size whose loss would cost less than this share is one nobody needs (ours).
 NOBODY = 0.005
 REPLICATES = 400
+#: Whom a chart is judged for where nothing else is said, in command and page.
+SERVED = "walking_difficulty"
 #: More clients than this are not judged one by one here: 1,000 take seconds (ours).
 MOST_CLIENTS = 1000
 OF_OTHERS = (

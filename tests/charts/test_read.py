@@ -1,7 +1,7 @@
 """Reading, checking and writing charts: every message, and the round trip."""
 
 import math
-from dataclasses import FrozenInstanceError
+from dataclasses import FrozenInstanceError, replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.charts import SizeChart, chart_from, demo_chart, read_chart, write_chart
+from sizing.charts.files import keep_chart, kept_charts
 from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.measures.tables import CHART
@@ -384,3 +385,20 @@ def test_the_demo_chart_is_invented_and_sound():
     groups = chart.frame["group"].value_counts()
     assert groups.to_dict() == {"paediatric": 3, "adult": 3, "bariatric": 3}
     assert chart.frame.notna().all(axis=None)
+
+
+def test_charts_are_kept_by_name_and_never_written_over_unasked(tmp_path):
+    assert kept_charts(tmp_path / "none") == {}
+    mine = replace(chart_from(good(), warn=False), name="Ward A/B: 2")
+    path = keep_chart(mine, tmp_path / "kept")
+    assert path.name == "Ward A-B- 2.csv" and keep_chart(mine, path.parent) == path
+    again = read_chart(path, warn=False)
+    assert (again.name, again.frame.equals(mine.frame)) == (mine.name, True)
+    other = replace(demo_chart(), name=mine.name)
+    before = path.read_bytes()
+    with pytest.raises(SizingError, match="another chart is kept by this name"):
+        keep_chart(other, path.parent)
+    assert path.read_bytes() == before
+    keep_chart(other, path.parent, over=True)
+    assert len(read_chart(path, warn=False).sizes) == 9
+    assert list(kept_charts(path.parent)) == ["Ward A-B- 2"]
