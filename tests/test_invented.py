@@ -100,8 +100,11 @@ def test_a_stock_in_text_order_workbook_page_and_json(tmp_path, capsys):
 
 def test_people_of_ones_own_own_no_invented_slings(tmp_path, capsys):
     """Before, the 11 slings of the invented store were taken off the order."""
-    for words in (["--people", "care_home=10"], ["--groups", str(tmp_path / "g.csv")]):
-        (tmp_path / "g.csv").write_text("people,count\ncare_home,10\n")
+    for words in (
+        ["--people", "care_home_nordic=10"],
+        ["--groups", str(tmp_path / "g.csv")],
+    ):
+        (tmp_path / "g.csv").write_text("people,count\ncare_home_us,10\n")
         made = json.loads(plan_of(capsys, *words, "--json"))
         assert made["answer"].startswith(invented_words("chart", "prices"))
         order = pd.DataFrame(made["order"])
@@ -114,7 +117,7 @@ def test_people_of_ones_own_own_no_invented_slings(tmp_path, capsys):
 def test_prices_of_ones_own_are_not_called_invented():
     chart = demo_chart()
     prices = pd.DataFrame({"size": chart.sizes, "price": 101.0, "owned": 9})
-    home = Served(load_people("care_home", draws=1), 5)
+    home = Served(load_people("care_home_nordic", draws=1), 5)
     plan = plan_stock(home, chart, prices=prices, scenarios=50)
     assert plan.invented == ("chart",) and plan.answer().startswith(CHART)
     assert CHART in stock_page(plan)

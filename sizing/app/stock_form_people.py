@@ -36,7 +36,11 @@ _SHORT = {
     "children": "children, 2 to 17",
     "adults": "adults, 18 and over",
     "walking_difficulty": "adults, walking difficulty",
+    "wheelchair_users": "adults, as wheelchair users",
+    # What older saved answers hold: it is answered with the two there are.
     "care_home": "care-home residents",
+    "care_home_us": "care-home residents (US)",
+    "care_home_nordic": "care-home residents (Nordic)",
     "bariatric": "adults of BMI 40 or more",
     "england_adults": "adults in England",
 }

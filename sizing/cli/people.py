@@ -80,7 +80,7 @@ def run(args: argparse.Namespace) -> int:
         )
         times, unit = (100, " %") if row["statistic"] == "share" else (1, "")
         there, here = (f"{times * row[k]:.1f}{unit}" for k in ("published", "here"))
-        told = f"({row['use']}; {row['standing']}: {row['source']})"
+        told = f"({row['use']}; {row['basis']}, {row['standing']}: {row['source']})"
         print(f"- {what}: {there} there, {here} here {told}")
     if not published:
         print("- the kit holds none for these people.")

@@ -221,7 +221,7 @@ def _named(text: str) -> tuple[str, int]:
     if not count.removeprefix("-").isdecimal() or len(count) > 9:
         raise SizingError(
             f"--people {text}: write a population's name and a number of people, such "
-            "as --people care_home=40."
+            "as --people care_home_us=40."
         )
     return name.strip(), int(count)
 

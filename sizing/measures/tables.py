@@ -105,6 +105,7 @@ MARGINS = Table(
         Column("target", "number", needed=True),
         Column("source"),
         Column("standing"),
+        Column("basis"),
     ),
     row="margin",
 )

@@ -58,7 +58,7 @@ def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
     >>> from sizing.people import load_people
     >>> from sizing.stock import Served, plan_stock
     >>> prices = pd.DataFrame({"size": demo_chart().sizes, "price": 100.0})
-    >>> home = Served(load_people("care_home", draws=1), 5)
+    >>> home = Served(load_people("care_home_nordic", draws=1), 5)
     >>> plan = plan_stock(home, demo_chart(), prices=prices, scenarios=50)
     >>> "Before any lift" in stock_page(plan)
     True

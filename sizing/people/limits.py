@@ -61,9 +61,22 @@ PROXY = (
 )
 CARE_HOME = (
     "People aged 65 and over living at home, reweighted to the sex, age and body "
-    "mass index of nursing-home residents in Norway and Denmark: nobody was "
-    "measured in a care home. Frailty and time in bed change bodies in ways that "
-    "weights cannot."
+    "mass index of nursing-home residents: nobody was measured in a care home. "
+    "Frailty and time in bed change bodies in ways that weights cannot."
+)
+CARE_HOME_US = (
+    "The body mass index is that of long-stay residents of all ages, sex and age those "
+    "of residents of 65 and over: a little fewer of those are obese (25.9 %)."
+)
+CARE_HOME_NORDIC = (
+    "The share with a body mass index under 20 comes from 180 Danish residents: by "
+    "chance alone the true one may be 26 to 40 %, and the intervals do not count that. "
+    "Sex, age and the share of obese are of 1,044 Norwegians on the day they moved in."
+)
+WHEELCHAIR = (
+    "Only sex and age are those of wheelchair users (adults living at home in the "
+    "United States in 2005, as they said themselves). The bodies are those of people "
+    "who report serious difficulty walking: many of them use no wheelchair."
 )
 CARE_HOME_AGE = (
     "The share aged 80 and over is worked out from a mean age of 84.3 and an SD of "
@@ -75,9 +88,9 @@ BARIATRIC = (
     "weight and hip width. The threshold is a setting."
 )
 ENGLAND = (
-    "Adults from the United States reweighted to means and classes of height, "
-    "weight and body mass index published for England; age mix, ethnic mix and body "
-    "shape at a given mass and height stay American."
+    "Adults from the United States reweighted to mean heights and classes of body mass "
+    "index measured in England from 2018 to 2024; age mix, ethnic mix and body shape "
+    "at a given weight and height stay American."
 )
 OWN = (
     "These are the user's own people: who they stand for depends on how they were "

@@ -229,7 +229,8 @@ def read_margins(path: str | Path) -> pd.DataFrame:
     path : str or Path
         Columns ``variable``, ``statistic`` (share or mean) and ``target``;
         where needed ``level``, ``low``, ``high`` and ``within``; and, for the
-        record, ``population``, ``source`` and ``standing``. Shares are 0 to 1.
+        record, ``population``, ``source``, ``standing`` and ``basis`` (measured,
+        self-reported, recorded). Shares are 0 to 1.
 
     Returns
     -------
@@ -294,7 +295,7 @@ def named_margins(population: str) -> pd.DataFrame:
 
     Columns ``MARGIN_COLUMNS``.
 
-    >>> named_margins("care_home")["standing"].unique().tolist()
+    >>> named_margins("care_home_us")["standing"].unique().tolist()
     ['published']
     """
     table = margins_from(source_table("margins.csv"))

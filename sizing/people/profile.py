@@ -69,12 +69,21 @@ def beside(people: People) -> pd.DataFrame:
         table = _of_country(people.frame["age_years"])
     rows = []
     weight = people.weight.to_numpy(dtype=float)
-    told = table[["source", "standing", "use"]].to_numpy()
+    told = table[["source", "standing", "basis", "use"]].to_numpy()
     for margin, words in zip(to_margins(table), told, strict=True):
         inside, value = margin.group(people.frame), margin.value(people.frame)
         here = float(np.average(value[inside], weights=weight[inside]))
         rows.append((str(margin), margin.statistic, margin.target, here, *words))
-    names = ["what", "statistic", "published", "here", "source", "standing", "use"]
+    names = [
+        "what",
+        "statistic",
+        "published",
+        "here",
+        "source",
+        "standing",
+        "basis",
+        "use",
+    ]
     return pd.DataFrame(rows, columns=names)
 
 
@@ -101,6 +110,7 @@ def _of_country(ages: pd.Series) -> pd.DataFrame:
         high=np.nan,
         source=f"{_SURVEY}, data_sources/survey_summaries.csv",
         standing="derived by this kit",
+        basis="measured",
         use="compared",
     )
     return made

@@ -68,7 +68,7 @@ class Served:
         """Refuse what cannot be."""
         if not isinstance(self.people, People):
             raise SizingError(
-                "A group needs People: take load_people('care_home') or "
+                "A group needs People: take load_people('care_home_us') or "
                 f"read_caseload('mine.csv'), not {type(self.people).__name__}."
             )
         where = f"{self.title}: " if self.title else ""
@@ -275,7 +275,7 @@ def _served(
     count = number("count", None)
     if isinstance(count, float) and count.is_integer():
         count = int(count)
-    if who in POPULATIONS:
+    if who in POPULATIONS or who == "care_home":
         people = load_people(who, seed=seed)
         if count is None:
             titled = population_titles()[who]

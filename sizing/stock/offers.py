@@ -240,7 +240,7 @@ def invented_parts(served: Sequence[Served], offer: Offer) -> tuple[str, ...]:
 
     >>> from sizing.charts import demo_chart
     >>> from sizing.people import load_people
-    >>> home = [Served(load_people("care_home", draws=1), 5)]
+    >>> home = [Served(load_people("care_home_nordic", draws=1), 5)]
     >>> prices = demo_scenario()[1].drop(columns="owned")
     >>> invented_parts(home, offer_from(demo_chart(), prices))
     ('chart', 'prices')

@@ -130,7 +130,7 @@ def plan_stock(
     >>> from sizing.people import load_people
     >>> chart = demo_chart()
     >>> prices = pd.DataFrame({"size": chart.sizes, "price": 100.0})
-    >>> home = Served(load_people("care_home", draws=1), 10, name="the home")
+    >>> home = Served(load_people("care_home_nordic", draws=1), 10, name="the home")
     >>> plan = plan_stock(home, chart, prices=prices, scenarios=100)
     >>> plan.order["order"].sum() > 10
     np.True_

@@ -185,7 +185,7 @@ def test_other_people_take_the_judgement_back(form, undrawn):
 
 def test_a_judgement_that_comes_too_late_is_not_shown(form, undrawn):
     def people_left_and_chosen_again():
-        form.people_form.name.value = "care_home"
+        form.people_form.name.value = "care_home_nordic"
         form.people_form.name.value = "bariatric"
 
     def typed():
@@ -295,7 +295,7 @@ def test_progress_is_shown_while_the_people_are_made_ready(form, monkeypatch):
     assert not shown(people.work.bar) and not shown(people.again)
 
     async def walk():
-        people.name.value = "care_home"
+        people.name.value = "care_home_nordic"
         await until(lambda: gate.asked)
         assert shown(people.work.bar) and shown(people.work.stop_button)
         assert "not measured" in people.work.told.value
@@ -308,7 +308,7 @@ def test_progress_is_shown_while_the_people_are_made_ready(form, monkeypatch):
             form.results()
         gate.open.set()
         await until(lambda: not people.getting)
-        assert gate.asked == ["care_home"]
+        assert gate.asked == ["care_home_nordic"]
         assert "nursing-home" in form.change.value and not shown(people.work.bar)
         assert form.image.value.startswith("<svg") and form.sources_view.value
 
@@ -320,7 +320,7 @@ def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
     assert "are covered" in form.change.value
 
     async def walk():
-        people.name.value = "care_home"
+        people.name.value = "care_home_nordic"
         await until(lambda: gate.asked)
         people.work.stop_button.click()
         gate.open.set()
@@ -329,7 +329,7 @@ def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
         form.edge.value.value = 170.0
         form.switch.view.value = "pounds"
         await asyncio.sleep(0.05)
-        assert gate.asked == ["care_home"] and empty(form)
+        assert gate.asked == ["care_home_nordic"] and empty(form)
         assert "nothing was worked out" in form.change.value
         assert f"Press '{people.again.description}'" in form.change.value.replace(
             "&#x27;", "'"
@@ -341,7 +341,7 @@ def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
             form.judgement._job(lambda words, share: None)
         people.again.click()
         await until(lambda: not people.getting)
-        assert gate.asked == ["care_home"] * 2 and not shown(people.again)
+        assert gate.asked == ["care_home_nordic"] * 2 and not shown(people.again)
         assert "nursing-home" in form.change.value and not empty(form)
 
     on_a_page(walk)
@@ -352,7 +352,7 @@ def test_a_later_choice_of_people_wins(form, monkeypatch, stopped):
     gate, people = Gate(monkeypatch), form.people_form
 
     async def walk():
-        people.name.value = "care_home"
+        people.name.value = "care_home_nordic"
         await until(lambda: gate.asked)
         if stopped:
             people.work.stop_button.click()
@@ -363,7 +363,7 @@ def test_a_later_choice_of_people_wins(form, monkeypatch, stopped):
         form.change.observe(lambda change: heard.append(change["new"]), "value")
         gate.open.set()
         await until(lambda: "are covered" in form.change.value)
-        assert gate.asked == ["care_home", "walking_difficulty"]
+        assert gate.asked == ["care_home_nordic", "walking_difficulty"]
         assert people.people().settings["name"] == "walking_difficulty"
         assert not any("nursing-home" in words for words in heard)
 
@@ -374,13 +374,16 @@ def test_people_chosen_back_while_others_were_read_are_read_anew(form, monkeypat
     gate, people = Gate(monkeypatch), form.people_form
 
     async def walk():
-        people.name.value = "care_home"
+        people.name.value = "care_home_nordic"
         await until(lambda: gate.asked)
         people.name.value = "adults"
-        people.name.value = "care_home"
+        people.name.value = "care_home_nordic"
         gate.open.set()
         await until(lambda: "are covered" in form.change.value)
-        assert gate.asked == ["care_home"] * 2 and "nursing-home" in form.change.value
+        assert (
+            gate.asked == ["care_home_nordic"] * 2
+            and "nursing-home" in form.change.value
+        )
 
     on_a_page(walk)
 
@@ -389,7 +392,7 @@ def test_people_left_while_the_chart_has_problems_are_not_taken(form, monkeypatc
     gate, people = Gate(monkeypatch), form.people_form
 
     async def walk():
-        people.name.value = "care_home"
+        people.name.value = "care_home_nordic"
         await until(lambda: gate.asked)
         cell(form, 3, HIGH).value = "20"
         people.name.value = "walking_difficulty"
@@ -416,7 +419,7 @@ def test_what_is_wrong_with_the_people_is_told_by_the_form(form, tmp_path):
         await until(lambda: "comma" in people.told.value)
         assert "Say first who" in form.change.value and empty(form)
         assert people.work.told.value == "" and not shown(people.work.bar)
-        people.name.value = "care_home"
+        people.name.value = "care_home_nordic"
         await until(lambda: "are covered" in form.change.value)
         assert people.told.value == ""
 
@@ -427,14 +430,14 @@ def test_the_judgement_waits_for_the_people_and_is_of_them(form, undrawn, monkey
     gate, people = Gate(monkeypatch), form.people_form
 
     async def walk():
-        people.name.value = "care_home"
+        people.name.value = "care_home_nordic"
         form.judgement.work.start()
         await until(lambda: gate.asked)
         await asyncio.sleep(0.1)
         assert form.judgement.work.running and form.judgement.answer is None
         gate.open.set()
         await until(lambda: judged(form) == ("judged", True))
-        assert people.people().settings["name"] == "care_home"
+        assert people.people().settings["name"] == "care_home_nordic"
 
     on_a_page(walk)
 
@@ -536,15 +539,15 @@ def test_a_fault_of_the_kit_does_not_come_again_by_itself(form, monkeypatch, beh
     monkeypatch.setattr("sizing.app.people_form.load_people", broken)
 
     async def walk():
-        people.name.value = "care_home"
+        people.name.value = "care_home_nordic"
         await until(lambda: asked and not people.getting)
         await asyncio.sleep(0.2)
 
     if behind:
         on_a_page(walk)
     else:
-        people.name.value = "care_home"
-    assert asked == ["care_home"] and empty(form)
+        people.name.value = "care_home_nordic"
+    assert asked == ["care_home_nordic"] and empty(form)
     assert "The kit itself failed" in people.work.told.value and shown(people.again)
     monkeypatch.setattr("sizing.app.people_form.load_people", load_people)
     people.again.click()

@@ -36,7 +36,7 @@ def small_form():
         pd.DataFrame(
             {
                 "name": ["our home"],
-                "people": ["care-home residents"],
+                "people": ["care-home residents (Nordic)"],
                 "count": [6],
                 "number": ["is the same each day"],
                 "admissions": [0],
@@ -53,7 +53,7 @@ def test_a_form_plans_saves_and_takes_its_answer_back(small_form, tmp_path):
     form.work.run()
     plan = form.answer
     assert plan is not None and plan.groups["group"].tolist() == ["our home"]
-    assert plan.groups["people"].tolist() == [population_titles()["care_home"]]
+    assert plan.groups["people"].tolist() == [population_titles()["care_home_nordic"]]
     for line in plan.answer().split("\n"):
         assert line in form.answered.words.value
     assert "Invented" in form.answered.words.value

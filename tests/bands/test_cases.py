@@ -27,7 +27,7 @@ CASES: dict[str, tuple[str, dict[str, float], int]] = {
     "children by three measures": ("children", {BACK: 12, HIP: 18, SEAT: 10}, 3),
     "bariatric, three measures": ("bariatric", {BACK: 12, HIP: 25, SEAT: 10}, 3),
     "walking difficulty": ("walking_difficulty", {BACK: 10, HIP: 20, SEAT: 8}, 3),
-    "care home": ("care_home", {BACK: 10, HIP: 20, SEAT: 8}, 3),
+    "care home": ("care_home_nordic", {BACK: 10, HIP: 20, SEAT: 8}, 3),
 }
 
 

@@ -195,7 +195,7 @@ def test_scores_tell_how_a_share_moves_with_the_model(measure):
     assert told == pytest.approx(seen, rel=0.06) and abs(seen) > 0.5
 
 
-@pytest.mark.parametrize("name", ["care_home"])
+@pytest.mark.parametrize("name", ["care_home_nordic"])
 def test_how_sure_an_answer_is_does_not_hang_on_the_seed(name):
     """Half-widths at the commands' ten draws; told from draws alone: 3 times."""
     half = []

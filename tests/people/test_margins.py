@@ -8,6 +8,7 @@ import pytest
 from scipy.stats import norm
 
 from sizing.errors import InputProblems, SizingError
+from sizing.people import load_people
 from sizing.people.margins import (
     MARGIN_COLUMNS,
     STANDINGS,
@@ -154,14 +155,16 @@ def test_what_ships_is_sourced_and_published_unless_it_says_so():
     assert table["source"].str.len().min() > 20
     assert set(table["standing"]) <= set(STANDINGS)
     assert (table["standing"] == "published").mean() > 0.9
-    with pytest.raises(SizingError, match="care_home, england_adults"):
+    with pytest.raises(SizingError, match="care_home_us, england_adults"):
         named_margins("atlantis")
 
 
 def test_care_home_ages_follow_from_the_published_mean_and_sd():
     """Mean 84.3, SD 7.6: BMC Nutrition 2023;9, doi 10.1186/s40795-023-00710-3."""
     age = norm(84.3, 7.6)
-    shares = named_margins("care_home").query("variable == 'age_years'")["target"]
+    shares = named_margins("care_home_nordic").query("variable == 'age_years'")[
+        "target"
+    ]
     expected = [
         age.sf(80) / age.sf(65),
         (age.cdf(75) - age.cdf(65)) / age.sf(65),
@@ -169,24 +172,33 @@ def test_care_home_ages_follow_from_the_published_mean_and_sd():
     np.testing.assert_allclose(shares, expected, atol=5e-5)
 
 
-@pytest.mark.surveys
-def test_figures_for_england_are_those_published(reference_folder):
-    text = (reference_folder / "published_figures.md").read_text(encoding="utf-8")
+def test_figures_for_england_are_those_published():
+    """Obese 30 % in 2024; 14, 36, 35 % by age in 2022; 175.5, 161.7 cm in 2019."""
     table = named_margins("england_adults").set_index(["variable", "within"])["target"]
+    assert table["bmi", ""].tolist() == [0.66, 0.30]
+    by_age = [
+        "age_years<25",
+        "age_years>=55;age_years<65",
+        "age_years>=65;age_years<75",
+    ]
+    assert [table["bmi", who].item() for who in by_age] == [0.14, 0.36, 0.35]
+    heights = [table["stature_cm", f"sex={sex}"].item() for sex in ("male", "female")]
+    assert heights == [175.5, 161.7]
 
-    def said(*of: str) -> float:
-        return np.asarray(table[of]).item()
 
-    assert "men 175.5 cm, women 161.7 cm" in text
-    assert said("stature_cm", "sex=male") == 175.5
-    assert said("stature_cm", "sex=female") == 161.7
-    assert "men 85.1 kg, women 71.8 kg" in text
-    assert said("body_mass_kg", "sex=male") == 85.1
-    assert "men 69 %, women 59 %; 25 %, 26 %" in text
-    assert "men 2 %, women 4 %" in text
-    assert table["bmi", "sex=male"].tolist() == [0.69, 0.25, 0.02]
-    assert table["bmi", "sex=female"].tolist() == [0.59, 0.26, 0.04]
-    assert "obese aged 65-74 32 %, 75+ 26 %, 16-24 8 %" in text
-    assert said("bmi", "age_years>=65;age_years<75") == 0.32
-    assert said("bmi", "age_years>=75") == 0.26
-    assert said("bmi", "age_years<25") == 0.08
+def test_wheelchair_users_are_those_published_by_sex_and_age():
+    """Men 20.5 and 19.8 %, women 21.6 and 38.1 %, under 65 and over: Access Board."""
+    people = load_people("wheelchair_users", draws=1)
+    cell = [people.frame["sex"], people.frame["age_years"] >= 65]
+    found = people.weight.groupby(cell).sum() / people.weight.sum()
+    expected = [0.216, 0.381, 0.205, 0.198]
+    np.testing.assert_allclose(found, expected, atol=1e-4)
+
+
+def test_each_margin_that_ships_says_whether_it_was_measured():
+    table = source_table("margins.csv")
+    assert set(table["basis"]) == {"measured", "self-reported", "recorded"}
+    built = table["variable"].isin(["bmi", "stature_cm"])
+    assert set(table.loc[built & ~table["population"].eq("care_home_us"), "basis"]) == {
+        "measured"
+    }

@@ -24,7 +24,9 @@ def loaded(name):
 
 
 @settings(max_examples=6, deadline=None)
-@given(st.sampled_from(["care_home", "bariatric", "children"]), st.floats(0.5, 2))
+@given(
+    st.sampled_from(["care_home_nordic", "bariatric", "children"]), st.floats(0.5, 2)
+)
 def test_a_percentile_lies_in_its_interval_and_grows_with_the_people(name, times):
     """Percentiles rise; weights times a number change nothing, heavier people do."""
     people = loaded(name)
@@ -46,7 +48,7 @@ def test_a_percentile_lies_in_its_interval_and_grows_with_the_people(name, times
 @pytest.mark.parametrize("group", ["everyone", "female", "male"])
 def test_percentiles_are_those_of_another_library(group):
     """Statsmodels reads percentiles of weighted people; the range is Woodruff's."""
-    people = loaded("care_home")
+    people = loaded("care_home_nordic")
     inside = (people.frame["sex"] == group) | (group == "everyone")
     table = profile(people).query("group == @group and statistic != 'share'")
     for row in table.itertuples():
@@ -75,11 +77,15 @@ def test_published_shares_and_means_of_named_people():
 
     England: men 175.5 cm, Health Survey for England 2021 part 1.
     """
-    home = beside(loaded("care_home")).set_index("what").loc["share with sex=female"]
+    home = (
+        beside(loaded("care_home_nordic"))
+        .set_index("what")
+        .loc["share with sex=female"]
+    )
     assert home["published"] == 0.642
     assert home["here"] == pytest.approx(0.642, abs=1e-6)
     assert "10.1186/s40795-023-00710-3" in home["source"]
-    share = profile(loaded("care_home")).iloc[0]
+    share = profile(loaded("care_home_nordic")).iloc[0]
     assert share["estimate"] == pytest.approx(0.642, abs=1e-6)
     men = beside(loaded("england_adults")).set_index("what")
     men = men.loc["mean stature_cm within sex=male"]
@@ -126,12 +132,12 @@ def test_the_command_lists_the_names(capsys):
 
 
 def test_the_command_says_who_they_are_and_where_it_stops(capsys):
-    assert main(["people", "care_home", "--draws", "1", "--json"]) == 0
+    assert main(["people", "care_home_nordic", "--draws", "1", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
-    assert found["n"] == loaded("care_home").n
+    assert found["n"] == loaded("care_home_nordic").n
     assert found["published"][0]["published"] == 0.642
     assert all(row["method"] and row["n"] for row in found["figures"])
-    assert main(["people", "care_home", "--draws", "1"]) == 0
+    assert main(["people", "care_home_nordic", "--draws", "1"]) == 0
     told = capsys.readouterr().out
     assert f"{found['n']:,} persons" in told and "weighted to it" in told
     for words in (*found["limits"], "Before any lift:", "Hip girth, cm: predicted"):

@@ -78,7 +78,7 @@ def test_a_table_of_groups_is_read_row_by_row(tmp_path):
     (tmp_path / "ours.csv").write_text("sex,stature_cm\nf,160\nm,175\n")
     table = pd.DataFrame(
         {
-            "people": ["bariatric", " care_home ", "ours.csv"],
+            "people": ["bariatric", " care_home_nordic ", "ours.csv"],
             "count": [6.0, 8.0, np.nan],
             "admissions": [np.nan, 2.5, 1.0],
             "number": [None, "poisson", ""],
@@ -92,7 +92,10 @@ def test_a_table_of_groups_is_read_row_by_row(tmp_path):
     assert groups[1].title == "the home" and groups[2].present == 2
     assert groups[0].title == "adults of high body mass index"
     wrong = pd.DataFrame(
-        {"people": ["care_home", "martians", "../ours.csv"], "count": [None, 3, 2.5]}
+        {
+            "people": ["care_home_nordic", "martians", "../ours.csv"],
+            "count": [None, 3, 2.5],
+        }
     )
     with pytest.raises(InputProblems) as found:
         serves_from(wrong, folder=tmp_path)

@@ -178,7 +178,14 @@ def arguments(*words):
 def test_the_command_writes_order_page_and_json(tmp_path, capsys):
     lists = tmp_path / "o.csv", tmp_path / "o.xlsx"
     page = tmp_path / "page.html"
-    words = ["--people", "care_home=8", "--out", "laundry=1/7", "--scenarios", "100"]
+    words = [
+        "--people",
+        "care_home_nordic=8",
+        "--out",
+        "laundry=1/7",
+        "--scenarios",
+        "100",
+    ]
     words += ["--order", str(lists[0]), "--order", str(lists[1])]
     words += ["--sheet", str(tmp_path / "sheet.html")]
     assert command.run(arguments(*words, "--report", str(page), "--json")) == 0
