@@ -1,4 +1,4 @@
-"""The room's own answers: from a file or a table, told back at once."""
+"""The room's own answers: from a file, or typed one participant at a time."""
 
 from typing import Any
 
@@ -20,14 +20,18 @@ from sizing.app.table import EditableTable
 from sizing.app.upload import UploadBox
 from sizing.errors import SizingError
 from sizing.lesson.answers import (
+    CHOSEN,
     NO_SIZE,
+    REFERENCE,
     Answers,
+    blank_sheet,
     blank_table,
     filled,
     left_out_words,
     plain_heading,
     read_answers,
 )
+from sizing.lesson.prepare import CLASS_SIZE
 from sizing.lesson.room import RoomResult, room_result
 from sizing.lesson.tape import chance_of_wrong_size
 from sizing.measures.tables import ANSWERS
@@ -42,10 +46,12 @@ _FILE_HELP = (
     "or with 'Save tables' below: one row per participant, volunteer and reading."
 )
 _HOW = (
-    "Participants are numbers, no names. Volunteers are letters; for a practice client "
-    "write its card, such as card 3. In the rows of 'reference' enter what the scale "
-    "and your own tape say. Leave empty what was not asked."
+    "Type one sheet at a time: first the reference, which is what the scale and your "
+    "own tape say, then each participant, by number and not by name. Volunteers are "
+    "letters; for a practice client write its card, such as card 3. Who guessed again "
+    "after measuring has that in the rows of reading 2. Leave empty what was not asked."
 )
+_OURS = "the reference: the scale and your own tape"
 _SAVE = "<p>Save what is shown, and what was typed:</p>"
 
 
@@ -73,15 +79,28 @@ class RoomForm(LiveForm):
                 "Show each participant's own figures",
             )
         )
-        self.participants = number("Participants", 4, 30)
-        self.volunteers = number("Volunteers", 1, 10)
-        self.readings = number("Readings each", 1, 3)
-        self.wrong, parts = w.HTML(), self.answered
+        self.participants = number("Participants", 12, 200)
+        self.volunteers = number("Volunteers", 3, 10)
+        self.readings = number("Readings each", 2, 3)
+        self.whose = number("Sheet of participant", 0, 200, width="15rem")
+        self.wrong, self.typed_of, parts = w.HTML(), w.HTML(), self.answered
+        # By participant's number; the reference's is 0.
+        self._sheets: dict[int, pd.DataFrame] = {}
         self._place = w.Box(layout=w.Layout(width="100%"))
         counts = (self.participants, self.volunteers, self.readings)
-        lay = button("Lay out the table", self.lay_out)
+        turns = [
+            button("The reference", lambda: self.turn(-self.whose.value)),
+            button("Sheet before", lambda: self.turn(-1)),
+            button("Next sheet", lambda: self.turn(1)),
+        ]
         self._typing = w.VBox(
-            [w.HTML(paragraphs([_HOW])), wrapped(*counts, lay), self._place]
+            [
+                w.HTML(paragraphs([_HOW])),
+                wrapped(*counts),
+                wrapped(self.whose, *turns),
+                self.typed_of,
+                self._place,
+            ]
         )
         self.view = w.VBox(
             [
@@ -101,18 +120,34 @@ class RoomForm(LiveForm):
         self.upload.on_change(self._uploaded)
         self.invented.observe(lambda _: self._switched(), "value")
         self.each.observe(lambda _: self.show_again(), "value")
-        self._show_table(pd.DataFrame(columns=["participant", "subject"]))
+        self.whose.min = self.whose.value = 0
+        for field in (self.volunteers, self.readings, self.whose):
+            field.observe(lambda _: self.lay_out(), "value")
+        self.lay_out()
 
     def lay_out(self) -> None:
-        """Lay out the table for so many people, keeping what is typed."""
+        """Lay out the sheet in turn, keeping what is typed."""
         try:
-            kept, chart = self.table.frame, self._settings.chart
-            self._show_table(blank_table(chart, self.class_size, kept=kept))
+            chart, whose = self._settings.chart, int(self.whose.value)
+            kept = self._sheets.get(whose)
+            self._show_table(blank_sheet(chart, _who(whose), self.class_size, kept))
         except SizingError as error:
             self.wrong.value = wrong_html(error)
             return
         self._laid_for = self._settings.upload.key
-        self.update()
+
+    def turn(self, by: int) -> None:
+        """Turn to another sheet."""
+        self.whose.value += by
+
+    def typed(self) -> pd.DataFrame:
+        """Return what was typed into all sheets, as one table."""
+        sheets = [
+            sheet.assign(participant=_who(whose))
+            for whose, sheet in sorted(self._sheets.items())
+        ]
+        table = blank_table(self._settings.chart, dict.fromkeys(CLASS_SIZE, 0))
+        return filled(pd.concat([table, *sheets], ignore_index=True)[list(table)])
 
     @property
     def class_size(self) -> dict[str, int]:
@@ -128,7 +163,7 @@ class RoomForm(LiveForm):
             return source_table("demo_room_answers.csv")
         found = self.upload.read(lambda path: read_table(path, ANSWERS))
         if found is None:
-            found = filled(self.table.frame)
+            found = self.typed()
         return found if len(found) or self.upload.names else None
 
     def work_out(self) -> tuple[RoomResult, pd.DataFrame | None] | str:
@@ -141,13 +176,15 @@ class RoomForm(LiveForm):
             return ""
         if answers is None:
             return "Nothing is entered yet."
-        if lines := [
+        lines = [
             left_out_words(row, rows=self._in_rows)
             for row in answers.left_out.to_dict("records")
-        ]:
-            what = "answer was" if len(lines) == 1 else "answers were"
-            told = f"{len(lines)} {what} left out, none was guessed or repaired:"
-            self.wrong.value = status(paragraphs([told]) + bullets(lines))
+        ]
+        what = "answer was" if len(lines) == 1 else "answers were"
+        told = [f"{len(lines)} {what} left out, none was guessed or repaired:"]
+        if lines or answers.mapped:
+            told = [*answers.mapped, *(told if lines else [])]
+            self.wrong.value = status(paragraphs(told) + bullets(lines))
         chart, cards = self._settings.chart, self._cards.practice
         seed, people = self._settings.seed, self._settings.people()
         room = room_result(answers, chart, practice=cards, seed=seed)
@@ -195,7 +232,7 @@ class RoomForm(LiveForm):
 
     def results(self) -> dict[str, Any]:
         """Return the room's results to be saved, and what was typed."""
-        typed = filled(self.table.frame)
+        typed = self.typed()
         found = {"room_answers_typed": typed} if len(typed) else {}
         if self.answer is not None:
             return found | self.saved(self.answer)
@@ -203,10 +240,9 @@ class RoomForm(LiveForm):
 
     def use_settings(self) -> None:
         """Follow a new chart or other people: ask for its measures, count anew."""
-        if self._laid_for == self._settings.upload.key:
-            self.update()
-        else:
+        if self._laid_for != self._settings.upload.key:
             self.lay_out()
+        self.update()
 
     @property
     def _in_rows(self) -> bool:
@@ -229,10 +265,11 @@ class RoomForm(LiveForm):
             sizes = [NO_SIZE]
         self.table = EditableTable(
             frame,
-            caption="The room's answers",
+            caption="The sheet of "
+            + (f"participant {self.whose.value}" if self.whose.value else _OURS),
             headings=plain_heading,
             switch=self._settings.units,
-            choices={"chosen_size": sizes},
+            choices={CHOSEN: sizes},
             can_add=True,
         )
         self.table.on_change(self._typed)
@@ -242,6 +279,13 @@ class RoomForm(LiveForm):
             widget.close()
 
     def _typed(self) -> None:
+        whose = int(self.whose.value)
+        self._sheets[whose] = self.table.frame
+        if filled(self._sheets[whose]).empty:
+            del self._sheets[whose]
+        names = ", ".join(_who(one) for one in sorted(self._sheets))
+        told = f"Typed so far: {names}." if names else "Nothing is typed yet."
+        self.typed_of.value = paragraphs([told])
         self.forget()
         self.later.ask()
 
@@ -254,3 +298,8 @@ class RoomForm(LiveForm):
         """Show the table only where it is what counts."""
         self._typing.layout.display = "none" if self._in_rows else None
         self.update()
+
+
+def _who(whose: int) -> str:
+    """Return a sheet's participant as the answers name it."""
+    return str(whose) if whose else REFERENCE

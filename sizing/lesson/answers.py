@@ -3,6 +3,8 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +42,7 @@ Left = list[tuple[Any, ...]]
 GUESSES: tuple[str, ...] = ("body_mass_kg", "stature_cm")
 #: What every row is about, and what may be answered in it without a number.
 _KEYS = ["participant", "subject", "reading"]
-_CHOSEN = "chosen_size"
+CHOSEN = "chosen_size"
 _SUFFIX = {"metric": ("cm", "kg"), "pounds": ("in", "lb"), "stone": ("in", "st")}
 
 
@@ -48,11 +50,12 @@ _SUFFIX = {"metric": ("cm", "kg"), "pounds": ("in", "lb"), "stone": ("in", "st")
 class Answers:
     """What the room chose, guessed and measured, in cm and kg.
 
-    ``sizes``: participant, subject, chosen_size; ``guesses`` and ``readings``:
-    participant, subject, measure, reading, value; ``reference``: subject, measure,
-    value; ``left_out``: everything that could not be used, its row as a spreadsheet
-    numbers it; ``empty``: cells with nothing in them; ``doubted``: of what was left
-    out, the numbers that a body could have.
+    ``sizes``: participant, subject, reading, chosen_size; ``guesses`` and
+    ``readings``: participant, subject, measure, reading, value; ``reference``: subject,
+    measure, value; ``left_out``: everything that could not be used, its row as a
+    spreadsheet numbers it; ``empty``: cells with nothing in them; ``doubted``: of what
+    was left out, the numbers that a body could have; ``mapped``: names of sizes
+    written otherwise than on the chart, as sentences.
     """
 
     sizes: pd.DataFrame
@@ -62,6 +65,7 @@ class Answers:
     left_out: pd.DataFrame
     empty: int
     doubted: pd.DataFrame = field(default_factory=pd.DataFrame)
+    mapped: tuple[str, ...] = ()
 
     def with_doubted(self) -> "Answers":
         """Return the answers as if nothing had been doubted."""
@@ -90,6 +94,7 @@ class Answers:
             f"{len(self.left_out)} left out, {self.empty} cells empty."
         ]
         rows = self.left_out.to_dict("records")
+        lines += self.mapped
         lines += [f"Left out: {left_out_words(row)}" for row in rows]
         return "\n".join(lines)
 
@@ -183,6 +188,7 @@ def read_answers(
             left.append((None, one.given, "", "", "", reason))
     keyed = _keyed(table, left, taken.rows[1:])
     empty = 0
+    mapped: dict[str, None] = {}
     sizes: list[tuple[Any, ...]] = []
     values: list[tuple[Any, ...]] = []
     cells = table.astype(object).to_dict("records")
@@ -197,10 +203,15 @@ def read_answers(
             empty += not text and who != REFERENCE
             found = spelled.get(_letters(text))
             if text and found is None:
-                reason = f"this size is not on the chart '{chart.name}'"
+                near = get_close_matches(_letters(text), spelled, 1)
+                reason = f"this size is not on the chart '{chart.name}'" + (
+                    f"; did you mean '{spelled[near[0]]}'?" if near else ""
+                )
                 left.append((line, "chosen_size", who, whom, text, reason))
             elif found:
-                sizes.append((line, who, whom, found))
+                sizes.append((line, who, whom, reading, found))
+                if text != found:
+                    mapped[f"Size '{text}' was read as '{found}'."] = None
         for name, column in columns.items():
             cell = given[name]
             if is_empty(cell):
@@ -219,7 +230,7 @@ def read_answers(
             values.append((*about, column.guess, value, as_text(cell), reason))
         if not filled:
             left.append((line, "", who, whom, "", "nothing is filled in"))
-    return _sorted(sizes, values, left, empty, file)
+    return replace(_sorted(sizes, values, left, empty, file), mapped=tuple(mapped))
 
 
 def _letters(size: str) -> str:
@@ -288,17 +299,15 @@ def _sorted(
     file: str | None,
 ) -> Answers:
     """Sort the usable answers, leaving out what is doubtful or stands twice."""
-    chosen = pd.DataFrame(sizes, columns=["row", "participant", "subject", "chosen"])
+    chosen = pd.DataFrame(sizes, columns=["row", *_KEYS, CHOSEN])
     names = ["row", "column", "participant", "subject", "reading", "measure", "guess"]
     number = pd.DataFrame(values, columns=[*names, "value", "given", "refused"])
-    twice = chosen.duplicated(["participant", "subject"], keep=False)
+    twice = chosen.duplicated(_KEYS, keep=False)
     for row in chosen[twice].to_dict("records"):
         reason = "this participant chose a size for this subject more than once"
         who, whom = row["participant"], row["subject"]
-        left.append((row["row"], "chosen_size", who, whom, row["chosen"], reason))
-    again = number.duplicated(
-        ["participant", "subject", "reading", "measure", "guess"], keep=False
-    )
+        left.append((row["row"], CHOSEN, who, whom, row[CHOSEN], reason))
+    again = number.duplicated([*_KEYS, "measure", "guess"], keep=False)
     reasons = pd.Series("", index=number.index, dtype=object)
     reasons[again] = "the same answer is given more than once"
     doubts = doubtful(number[~again], REFERENCE)
@@ -314,16 +323,15 @@ def _sorted(
         raise SizingError(f"There is no answer in {file or 'the table'}.")
     guess = number["guess"].astype(bool)
     ours = number["participant"] == REFERENCE
-    who = ["participant", "subject"]
-    numbers = [*who, "measure", "reading", "value"]
+    numbers = ["participant", "subject", "measure", "reading", "value"]
     reference = number[ours & ~guess].drop_duplicates(["subject", "measure"])
     out = pd.DataFrame(left, columns=_LEFT_OUT)
     out["row"] = out["row"].astype("Int64")
     out = out.sort_values("row", kind="stable", na_position="first")
     return Answers(
-        chosen.loc[~twice & (chosen["participant"] != REFERENCE), [*who, "chosen"]]
-        .rename(columns={"chosen": "chosen_size"})
-        .reset_index(drop=True),
+        chosen.loc[
+            ~twice & (chosen["participant"] != REFERENCE), [*_KEYS, CHOSEN]
+        ].reset_index(drop=True),
         number.loc[guess & ~ours, numbers].reset_index(drop=True),
         number.loc[~guess & ~ours, numbers].reset_index(drop=True),
         reference[["subject", "measure", "value"]].reset_index(drop=True),
@@ -346,34 +354,41 @@ def asked(chart: SizeChart) -> list[str]:
 
 
 def blank_table(
+    chart: SizeChart, class_size: Mapping[str, int], *, units: str = "metric"
+) -> pd.DataFrame:
+    """Return a table to be filled in: first the reference's rows, then the room's."""
+    room = [REFERENCE, *map(str, range(1, class_size["participants"] + 1))]
+    sheets = [
+        blank_sheet(chart, who, class_size).assign(participant=who) for who in room
+    ]
+    columns = [*_KEYS, CHOSEN, *asked(chart)]
+    table = pd.concat(sheets, ignore_index=True).reindex(columns=columns)
+    table.columns = pd.Index(
+        [*columns[:4], *(column_of(m, units) for m in columns[4:])], dtype=object
+    )
+    return table
+
+
+def blank_sheet(
     chart: SizeChart,
+    participant: str,
     class_size: Mapping[str, int],
-    *,
-    units: str = "metric",
     kept: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Return a table to be typed into: first the reference's rows, then the room's."""
+    """Return one participant's table to be typed into, keeping what is typed."""
+    ours = participant == REFERENCE
     subjects = [chr(ord("A") + i) for i in range(class_size["volunteers"])]
-    keys = [(REFERENCE, s, "1") for s in subjects]
-    keys += [
-        (str(p), s, str(r))
-        for p in range(1, class_size["participants"] + 1)
-        for s in subjects
-        for r in range(1, class_size["readings"] + 1)
-    ]
-    columns = [*_KEYS, _CHOSEN, *(column_of(m, units) for m in asked(chart))]
-    blank = pd.DataFrame(keys, columns=_KEYS, dtype=object)
-    if kept is None or kept.empty:
-        return blank.reindex(columns=columns)
-    old = filled(kept).reindex(columns=columns)
-    old[_KEYS] = old[_KEYS].map(as_text)
-    typed = old.drop_duplicates(_KEYS)
-    whole = blank.merge(typed, on=_KEYS, how="left")
-    known = old.set_index(_KEYS).index.isin(blank.set_index(_KEYS).index)
-    # A row given twice stays, so that reading the table can name it.
-    rest = old[~known | old.duplicated(_KEYS)]
-    table: pd.DataFrame = pd.concat([whole, rest], ignore_index=True)[columns]
-    return table
+    times = range(1, (1 if ours else class_size["readings"]) + 1)
+    keys = ["subject"] if ours else ["subject", "reading"]
+    blank = pd.DataFrame(product(subjects, map(str, times)), columns=_KEYS[1:])
+    measures = [m for m in asked(chart) if not (ours and m.startswith(GUESSED))]
+    columns = [*keys, *([] if ours else [CHOSEN]), *measures]
+    old = filled(pd.DataFrame(columns=columns) if kept is None else kept)
+    old[keys] = old[keys].map(as_text)
+    typed = pd.MultiIndex.from_frame(old[keys])
+    new = blank[~pd.MultiIndex.from_frame(blank[keys]).isin(typed)]
+    table = pd.concat([old, new], ignore_index=True).astype(object)
+    return table.reindex(columns=columns).sort_values(keys, ignore_index=True)
 
 
 def filled(table: pd.DataFrame) -> pd.DataFrame:

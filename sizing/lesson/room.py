@@ -14,7 +14,7 @@ from sizing.charts import SizeChart
 from sizing.charts.fits import limits
 from sizing.errors import check_seed
 from sizing.lesson.agreement import TOGETHER, Agreement, limits_of_agreement
-from sizing.lesson.answers import NO_SIZE, Answers
+from sizing.lesson.answers import CHOSEN, NO_SIZE, Answers
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     CHOICE_WORDS,
@@ -30,6 +30,8 @@ from sizing.stats.intervals import binomial_interval, student
 
 _WHO = ["participant", "subject"]
 _OUT = ["participant", "subject", "what", "reason"]
+#: Where a size chosen after measuring comes from.
+_AGAIN = "again"
 
 
 @dataclass(frozen=True)
@@ -123,9 +125,10 @@ def room_result(
     truth = _truth(answers, chart, practice)
     right = _right_sizes(truth, chart)
     position = {size: i for i, size in enumerate(chart.sizes)} | {NO_SIZE: -1}
-    chosen = answers.sizes.rename(columns={"chosen_size": "size"}).assign(
-        source="chosen"
-    )
+    chosen = answers.sizes.rename(columns={"chosen_size": "size"})
+    chosen = chosen.sort_values("reading", kind="stable")
+    later = chosen.duplicated(_WHO).map({False: "chosen", True: _AGAIN})
+    chosen = chosen.assign(source=later)
     tape, out = _by_tape(answers, truth, chart)
     every = pd.concat([chosen, tape], ignore_index=True)
     known = every["subject"].isin(list(right)).to_numpy(dtype=bool)
@@ -140,6 +143,8 @@ def room_result(
     codes = np.array([position[str(size)] for size in every["size"]], dtype=np.int64)
     every["right"] = [sizes_in_words(row, chart.sizes) for row in fits]
     every["outcome"] = outcome_of_choice(codes, fits)
+    gain = guess_gain(answers, truth, every)
+    every = every[every["source"] != _AGAIN].drop(columns="reading")
     confusion = (
         every.groupby(["source", "right", "size"], sort=False)
         .size()
@@ -155,7 +160,7 @@ def room_result(
         confusion,
         *_outcomes(every),
         guesses,
-        guess_gain(answers, truth),
+        gain,
         measuring_error(answers.readings),
         lost,
         answers,
@@ -286,27 +291,32 @@ def _guesses(
     return found, pd.concat(lost, ignore_index=True)
 
 
-def guess_gain(answers: Answers, truth: pd.DataFrame) -> pd.DataFrame:
+def guess_gain(
+    answers: Answers, truth: pd.DataFrame, sizes: pd.DataFrame
+) -> pd.DataFrame:
     """Return how much nearer the room's second guesses are than its first.
 
-    Before and after: mean absolute error relative to the truth, each participant
-    counting once. The gain is the mean over participants of their own mean gain; its
-    interval is Student's t over participants, missing for fewer than two.
+    Before and after: mean absolute error relative to the truth, and of sizes the share
+    that is not right, each participant counting once. The gain is the mean over
+    participants of their own mean gain; its interval is Student's t over participants,
+    missing for fewer than two.
     """
+    guesses = answers.guesses[answers.guesses["measure"].isin(truth.columns)]
+    true = [truth[m].get(s) for m, s in guesses[["measure", "subject"]].to_numpy()]
+    told = guesses.assign(off=(guesses["value"] / np.array(true, float) - 1).abs())
+    wrong = ~sizes["outcome"].isin(["fitting", "rightly_none"])
+    chosen = sizes[sizes["source"] != "tape"]
+    told = pd.concat([told, chosen.assign(measure=CHOSEN, off=wrong.astype(float))])
     rows = []
-    for measure, own in answers.guesses.groupby("measure", sort=True):
-        if measure not in truth:
-            continue
-        true = own["subject"].map(truth[measure]).astype(float)
-        off = own.assign(off=(own["value"] / true - 1).abs())
-        both = off.pivot_table(index=_WHO, columns="reading", values="off")
+    for measure, own in told.groupby("measure", sort=True):
+        both = own.pivot_table(index=_WHO, columns="reading", values="off")
         if not {1, 2} <= set(both):
             continue
         each = both[[1, 2]].dropna().groupby("participant").mean()
-        if each.empty:
-            continue
         gain = each[1] - each[2]
         n = len(gain)
+        if not n:
+            continue
         half = student(n - 1) * gain.std() / np.sqrt(n) if n > 1 else np.nan
         rows.append(
             {

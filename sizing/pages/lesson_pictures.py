@@ -39,6 +39,7 @@ from sizing.plots.teaching import (
     plot_wrong,
 )
 from sizing.words.lesson import (
+    gain_labels,
     gain_words,
     guesses_words,
     of_hundred,
@@ -295,7 +296,7 @@ def room_slides(
         words = gain_words(found.gain)
         slides.append(
             _slide(
-                plot_gain(found.gain, labels=measure_labels()),
+                plot_gain(found.gain, labels=gain_labels()),
                 "room_gain",
                 "Guess, measure, guess again: what the room gained",
                 alt=f"Bars: how far off guesses were before and after. {words}",

@@ -272,9 +272,8 @@ def _slips_section(room: RoomResult, slips: RoomResult, units: str) -> Section:
 
 def _left_out_section(room: RoomResult, rows: bool) -> Section:
     answers = room.answers
-    lines = [
-        left_out_words(row, rows=rows) for row in answers.left_out.to_dict("records")
-    ]
+    left = answers.left_out.to_dict("records")
+    lines = [*answers.mapped, *(left_out_words(row, rows=rows) for row in left)]
     for frame, columns in (
         (room.not_counted, ["what", "reason"]),
         (room.error.left_out, ["kind", "reason"]),

@@ -239,7 +239,9 @@ def plot_gain(
         name_rows(ax, range(len(table)), names)
         ax.set_xlim(0, 1.15 * float(table[["before", "after"]].to_numpy().max()))
         percent_axis(ax.xaxis)
-        ax.set_xlabel("How far off a guess is on average, share of the truth")
+        ax.set_xlabel(
+            "How far off a guess is, share of the truth; of sizes: share not right"
+        )
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.14), ncols=2)
     return ax
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from sizing.cautions import invented_first
 from sizing.lesson.agreement import TOGETHER, Agreement
-from sizing.lesson.answers import measure_labels
+from sizing.lesson.answers import CHOSEN, measure_labels
 from sizing.lesson.prepare import CASES
 from sizing.lesson.room import RoomResult
 from sizing.lesson.ways import FITTED, OF_SOME, WAY_WORDS, WRONG, WaysResult
@@ -168,15 +168,20 @@ def guesses_words(found: Agreement, measure: str, units: str = "metric") -> str:
     return found.summary(*unit_of(measure, units))
 
 
+def gain_labels() -> dict[str, str]:
+    """Return what each row of a gain is called."""
+    return measure_labels() | {CHOSEN: "Size"}
+
+
 def gain_words(gain: pd.DataFrame) -> str:
     """Say how far off guesses were before and after measuring, and what it gained."""
     said = []
     for row in gain.to_dict("records"):
         ends = [points(row[end], sign=False) for end in ("low", "high")]
         gained = points(row["estimate"], sign=False)
-        label = measure_labels()[row["measure"]]
+        off = "not right for" if row["measure"] == CHOSEN else "off by"
         words = (
-            f"{label}, guessed by {row['n']} both times: off by "
+            f"{gain_labels()[row['measure']]}, guessed by {row['n']} both times: {off} "
             f"{share(row['before'])} at first, {share(row['after'])} after measuring; "
             f"a gain of {gained} point{'' if gained == '1' else 's'}"
         )

@@ -9,8 +9,7 @@ import pytest
 
 from sizing.app.lesson_form import LessonForm, free_folder
 from sizing.charts import demo_chart, write_chart
-from sizing.lesson import practice_clients
-from sizing.lesson.answers import blank_table, read_answers
+from sizing.lesson import practice_clients, read_answers
 from sizing.lesson.practice import size_margins
 from sizing.resources import source_table
 
@@ -25,14 +24,6 @@ A_BODY = {
 }
 #: Names of the code, which no page may show.
 CODE = re.compile(r"\b[a-z]+_(?:cm|kg|[a-z]+_(?:cm|kg))\b|by_eye|bmi_class|tape_once")
-
-
-def size_of(participants: int, volunteers: int, readings: int) -> dict[str, int]:
-    return {
-        "participants": participants,
-        "volunteers": volunteers,
-        "readings": readings,
-    }
 
 
 def shown(html: str) -> str:
@@ -132,7 +123,9 @@ def test_a_chart_of_ones_own_is_used_throughout(form, tmp_path):
     form.settings.upload.box.value = given("ward.csv", text.encode())
     form.answer.work.wait()
     assert "first" in form.cards.size.options
+    form.room.whose.value = 1
     assert "first" in form.room.table.cell(0, "chosen_size").options
+    form.room.whose.value = 0
     form.settings.upload.clear()
     form.answer.work.wait()
     assert "first" not in form.cards.size.options
@@ -222,28 +215,41 @@ def test_a_bad_file_of_answers_is_named_and_a_good_one_follows_at_once(form):
     assert room.answer is None and room.answered.pictures.value == ""
 
 
-def test_what_is_typed_is_judged_beside_the_table_and_counted_at_once(form, tmp_path):
+def test_each_sheet_is_typed_alone_and_judged_with_the_others_at_once(form, tmp_path):
+    """Before, the whole room was one table, of which a large class had too much."""
     room = form.room
-    table = blank_table(demo_chart(), size_of(2, 1, 1))
-    table.loc[0, list(A_BODY)] = list(A_BODY.values())
-    table["chosen_size"] = [None, "adult 2", "bariatric 3"]
-    table[HIP] = table[HIP].astype(object)
-    table.loc[1, HIP] = "1,025"
-    room.table.set(table)
+    for name, value in A_BODY.items():
+        room.table.cell(0, name).value = str(value)
+    for sheet, size in ((1, "adult 2"), (150, "bariatric 3")):
+        room.whose.value = sheet
+        room.table.cell(0, "chosen_size").value = size
+    room.turn(-149)
+    assert room.table.cell(0, "chosen_size").value == "adult 2"
+    room.table.cell(0, HIP).value = "1,025"
+    room.table.cell(1, HIP).value = "101,5"
     room.update()
     assert "1 of 2" in room.answered.words.value
+    assert "reference, 1, 150" in room.typed_of.value
     wrong = shown(room.wrong.value)
     assert "participant 1, A" in wrong and "Hip girth, cm" in wrong
     assert "1,025" in wrong and "row" not in wrong
-    room.table.cell(2, "chosen_size").value = "adult 2"
+    assert room.source()[HIP].tolist()[2] == 101.5
+    room.turn(149)
+    room.table.cell(0, "chosen_size").value = "adult 2"
+    room.update()
     assert "0 of 2" in room.answered.words.value
     press(room.view, "Save tables (CSV)")
     saved = pd.read_csv(tmp_path / "room_answers_typed.csv")
     assert saved["chosen_size"].dropna().tolist() == ["adult 2", "adult 2"]
     form.settings.units.view.value = "stone"
     assert "0 of 2" in room.answered.words.value
+    press(room.view, "The reference")
     assert room.table.cell(0, HIP).value == "39.76"
-    room.table.set(table.iloc[:0])
+    room.volunteers.value = 4
+    assert room.table.cell(0, HIP).value == "39.76"
+    assert room.table.cell(3, "subject").value == "D"
+    room._sheets.clear()
+    room.lay_out()
     room.update()
     assert "Nothing is entered yet" in room.answered.words.value
 
@@ -255,17 +261,6 @@ def test_stone_and_pounds_are_understood_in_the_table():
     kg = [133 * 0.45359237, 140 * 0.45359237]
     assert answers.guesses["value"].tolist() == pytest.approx(kg, abs=1e-4)
     assert answers.left_out["value"].tolist() == ["", "nine"]
-
-
-def test_laying_out_anew_keeps_what_is_typed_even_twice():
-    chart = demo_chart()
-    old = blank_table(chart, size_of(1, 1, 1))
-    old.loc[0, HIP] = 100.0
-    old.loc[1, HIP] = 101.0
-    twice = pd.concat([old, old.loc[[1]]], ignore_index=True)
-    new = blank_table(chart, size_of(2, 2, 1), kept=twice)
-    assert sorted(new[HIP].dropna()) == [100.0, 101.0, 101.0]
-    assert len(new) == 2 + 4 + 1
 
 
 def test_the_pack_lies_in_a_new_folder_each_time(form, tmp_path):

@@ -366,11 +366,41 @@ def test_the_gain_of_guessing_again_against_a_paired_t_test():
     assert len(found.guesses["body_mass_kg"].points) == 16
 
 
+def test_sizes_chosen_again_are_a_gain_and_the_first_alone_are_the_room_s():
+    """Before, a size chosen again after measuring threw out both."""
+    card = practice_clients(load_people("bariatric", draws=1), demo_chart(), n=1)
+    right = card.answers["right"].iloc[0].split(" or ")[0]
+    wrong = next(s for s in demo_chart().sizes if s not in card.answers["right"][0])
+    rows = [
+        {"participant": p, "subject": "card 1", "reading": again,
+         "chosen_size": right if again == 2 or p == 1 else wrong}
+        for p in range(1, 5) for again in (1, 2)
+    ]  # fmt: skip
+    answers = read_answers(pd.DataFrame(rows), demo_chart())
+    assert len(answers.left_out) == 0
+    found = room_result(answers, demo_chart(), practice=card)
+    row = found.gain.set_index("measure").loc["chosen_size"]
+    assert (row["before"], row["after"], row["estimate"]) == (0.75, 0.0, 0.75)
+    ends = stats.ttest_1samp([0, 1, 1, 1], 0).confidence_interval()
+    assert (row["low"], row["high"]) == pytest.approx((ends.low, ends.high))
+    told = found.wrong.query("participant == 'together' and source == 'chosen'")
+    assert told[["count", "n"]].values.tolist() == [[3, 4]]
+
+
 @pytest.mark.parametrize("size", ["Adult-2", "adult2", "ADULT 2 "])
 def test_a_size_written_nearly_as_on_the_chart_is_that_size(size):
     room = pd.DataFrame({"participant": [1], "subject": "A", "chosen_size": [size]})
     answers = read_answers(room, demo_chart())
     assert answers.sizes["chosen_size"].tolist() == ["adult 2"]
+    assert answers.mapped == (f"Size '{size.strip()}' was read as 'adult 2'.",)
+    assert answers.mapped[0] in answers.summary()
+
+
+def test_a_size_like_one_on_the_chart_is_asked_about_and_not_taken():
+    room = pd.DataFrame({"participant": [1], "subject": "A", "chosen_size": "adlt 2"})
+    answers = read_answers(room, demo_chart())
+    assert answers.sizes.empty and not answers.mapped
+    assert "did you mean 'adult 2'?" in answers.left_out["reason"].iloc[0]
 
 
 @settings(max_examples=8, deadline=None)
