@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 
 from sizing.cautions import cautions
 from sizing.plots.style import quiet_style
+from sizing.words.glossary import glossary
 
 
 @dataclass(frozen=True)
@@ -112,10 +113,19 @@ class _Strict(jinja2.StrictUndefined):
 
 
 def render(page: Page) -> str:
-    """Write a page as one HTML text."""
+    """Write a page as one HTML text, with the meaning of the words on it."""
+    content = {name: getattr(page, name) for name in Page.__dataclass_fields__}
     return template("page.html.j2").render(
-        **{name: getattr(page, name) for name in _FIELDS}
+        **content, words=glossary(_words(page)).itertuples(index=False, name=None)
     )
 
 
-_FIELDS = tuple(Page.__dataclass_fields__)
+def _words(page: Page) -> str:
+    """Return what stands on a page for people to read, but for its cells."""
+    parts = [page.question, page.answer, page.inputs, *page.limits, *page.cautions]
+    for section in page.sections:
+        parts += [section.heading, *section.words, *section.bullets]
+        parts += [figure.caption for figure in section.figures]
+        for shown in section.tables:
+            parts += [shown.caption, *(column.name for column in shown.columns)]
+    return "\n".join(parts)
