@@ -92,7 +92,8 @@ def sample(root: Path, package: str, number: int, seed: int) -> list[Mutant]:
     """
     rng = np.random.default_rng([seed, *package.encode()])
     sites: dict[tuple, list[Mutant]] = {}
-    for path in sorted((root / "sizing" / package).glob("*.py")):
+    room, _, module = package.partition("/")
+    for path in sorted((root / "sizing" / room).glob(f"{module or '*'}.py")):
         file = path.relative_to(root).as_posix()
         sites |= _sites(root, file)
     groups = [sites[key] for key in sorted(sites)]
