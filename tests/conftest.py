@@ -5,6 +5,7 @@ import os
 import socket
 import sys
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -139,6 +140,12 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
             return PAGES[0] if shared else super()._split_scope(nodeid)
 
     return Shared(config, log)
+
+
+def taken(name: str, content: bytes) -> tuple[dict[str, Any]]:
+    """Return what an upload box holds after a file was taken in the browser."""
+    about = {"type": "text/csv", "last_modified": datetime.now(tz=UTC)}
+    return ({"name": name, "size": len(content), "content": content, **about},)
 
 
 @pytest.fixture(scope="session")

@@ -2,7 +2,6 @@
 
 import base64
 import warnings
-from datetime import UTC, datetime
 
 import openpyxl
 import pandas as pd
@@ -28,6 +27,7 @@ from sizing.measures.tables import (
 from sizing.people import read_caseload, read_margins
 from sizing.people.files import read_table
 from sizing.stock import offer_from, serves_from
+from tests.conftest import taken
 
 CLIENTS = "Sex,Age,Weight (kg),Height (cm),Hips (cm)\nf,82,51.5,158,92\nm,47,88,181,\n"
 CHART = (
@@ -336,15 +336,7 @@ def test_a_blank_table_is_saved_and_reads_back(kind, ending, tmp_path):
 def test_a_page_says_how_a_file_was_read_and_saves_a_blank_one():
     box = UploadBox("My prices", table=PRICES)
     content = b"Prices 2026\nSize,Price,Colour\na,1,red\n"
-    box.box.value = (
-        {
-            "name": "mine.csv",
-            "type": "text/csv",
-            "size": len(content),
-            "content": memoryview(content),
-            "last_modified": datetime.now(tz=UTC),
-        },
-    )
+    box.box.value = taken("mine.csv", content)
     found = box.read(lambda path: take(read_table(path, PRICES), PRICES).frame)
     assert found["price"].tolist() == [1]
     assert "row 1 stands above" in box.said.value

@@ -5,7 +5,6 @@ import threading
 import warnings
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -21,6 +20,7 @@ from sizing.charts import chart_from, demo_chart, read_chart, write_chart
 from sizing.errors import SizingError, caught_warnings
 from sizing.measures.written import UNITS
 from sizing.people import load_people
+from tests.conftest import taken
 
 HIP = "hip_circumference_cm"
 LOW, HIGH = f"{HIP}_low", f"{HIP}_high"
@@ -68,15 +68,7 @@ def too_late(form, change):
 
 
 def take(box, path):
-    box.box.value = (
-        {
-            "name": path.name,
-            "type": "text/csv",
-            "size": path.stat().st_size,
-            "content": path.read_bytes(),
-            "last_modified": pd.Timestamp("2031-01-01", tz="UTC").to_pydatetime(),
-        },
-    )
+    box.box.value = taken(path.name, path.read_bytes())
 
 
 def cell(form, row, column):
@@ -347,8 +339,17 @@ def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
     on_a_page(walk)
 
 
-@pytest.mark.parametrize("stopped", [False, True])
-def test_a_later_choice_of_people_wins(form, monkeypatch, stopped):
+@pytest.mark.parametrize(
+    ("stopped", "last", "title"),
+    [
+        (False, "walking_difficulty", "walk"),
+        (True, "walking_difficulty", "walk"),
+        (False, "care_home_nordic", "nursing-home"),
+    ],
+)
+def test_a_later_choice_of_people_wins_and_is_read_anew(
+    form, monkeypatch, stopped, last, title
+):
     gate, people = Gate(monkeypatch), form.people_form
 
     async def walk():
@@ -357,33 +358,15 @@ def test_a_later_choice_of_people_wins(form, monkeypatch, stopped):
         if stopped:
             people.work.stop_button.click()
         people.name.value = "adults"
-        people.name.value = "walking_difficulty"
+        people.name.value = last
         assert "Getting the people ready" in form.change.value
         heard = []
         form.change.observe(lambda change: heard.append(change["new"]), "value")
         gate.open.set()
         await until(lambda: "are covered" in form.change.value)
-        assert gate.asked == ["care_home_nordic", "walking_difficulty"]
-        assert people.people().settings["name"] == "walking_difficulty"
-        assert not any("nursing-home" in words for words in heard)
-
-    on_a_page(walk)
-
-
-def test_people_chosen_back_while_others_were_read_are_read_anew(form, monkeypatch):
-    gate, people = Gate(monkeypatch), form.people_form
-
-    async def walk():
-        people.name.value = "care_home_nordic"
-        await until(lambda: gate.asked)
-        people.name.value = "adults"
-        people.name.value = "care_home_nordic"
-        gate.open.set()
-        await until(lambda: "are covered" in form.change.value)
-        assert (
-            gate.asked == ["care_home_nordic"] * 2
-            and "nursing-home" in form.change.value
-        )
+        assert gate.asked == ["care_home_nordic", last]
+        assert people.people().settings["name"] == last
+        assert all(title in words for words in heard if "are covered" in words)
 
     on_a_page(walk)
 

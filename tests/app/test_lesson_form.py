@@ -1,7 +1,6 @@
 """The trainer's page without a browser: nothing old stays, nothing is guessed."""
 
 import re
-from datetime import UTC, datetime
 
 import numpy as np
 import pandas as pd
@@ -12,6 +11,7 @@ from sizing.charts import demo_chart, write_chart
 from sizing.lesson import practice_clients, read_answers
 from sizing.lesson.practice import size_margins
 from sizing.resources import source_table
+from tests.conftest import taken
 
 HIP = "hip_circumference_cm"
 #: A volunteer whom 'adult 2' fits.
@@ -29,12 +29,6 @@ CODE = re.compile(r"\b[a-z]+_(?:cm|kg|[a-z]+_(?:cm|kg))\b|by_eye|bmi_class|tape_
 def shown(html: str) -> str:
     """Return what a page shows, without its markup and pictures."""
     return re.sub(r"base64,[^\"]*|<[^>]*>", " ", html)
-
-
-def given(name: str, content: bytes) -> tuple[dict[str, object], ...]:
-    """Return a file as a browser hands it over."""
-    about = {"type": "", "last_modified": datetime(2026, 1, 1, tzinfo=UTC)}
-    return ({"name": name, "size": len(content), "content": content, **about},)
 
 
 @pytest.fixture(scope="module")
@@ -105,7 +99,7 @@ def test_nothing_old_stays_when_an_entry_changes(form):
 
 def test_a_file_that_is_no_chart_gives_a_reason_and_no_answer(form):
     bad = b"size,hip_circumference_cm_low,hip_circumference_cm_high\none,95,80\n"
-    form.settings.upload.box.value = given("bad.csv", bad)
+    form.settings.upload.box.value = taken("bad.csv", bad)
     form.answer.work.wait()
     assert "bad.csv" in form.settings.told.value
     words = form.answer.answered.words
@@ -120,7 +114,7 @@ def test_a_chart_of_ones_own_is_used_throughout(form, tmp_path):
     path = tmp_path / "ward.csv"
     write_chart(demo_chart(), path)
     text = path.read_text(encoding="utf-8").replace("adult 1", "first")
-    form.settings.upload.box.value = given("ward.csv", text.encode())
+    form.settings.upload.box.value = taken("ward.csv", text.encode())
     form.answer.work.wait()
     assert "first" in form.cards.size.options
     form.room.whose.value = 1
@@ -205,11 +199,11 @@ def test_the_invented_room_is_told_at_once_with_every_slip(form):
 
 def test_a_bad_file_of_answers_is_named_and_a_good_one_follows_at_once(form):
     room = form.room
-    room.upload.box.value = given("room.csv", b"who,what\n1,2\n")
+    room.upload.box.value = taken("room.csv", b"who,what\n1,2\n")
     assert re.search("room.csv.*participant", room.wrong.value)
     assert room.answer is None and room.answered.pictures.value == ""
     good = source_table("demo_room_answers.csv").to_csv(index=False).encode()
-    room.upload.box.value = given("room.csv", good)
+    room.upload.box.value = taken("room.csv", good)
     assert room.answer is not None and "19 of 34" in room.answered.words.value
     room.upload.clear()
     assert room.answer is None and room.answered.pictures.value == ""

@@ -1,7 +1,5 @@
 """The purchaser's form, without a browser: fields, files, answers, stopping."""
 
-from datetime import UTC, datetime
-
 import pandas as pd
 import pytest
 
@@ -14,6 +12,7 @@ from sizing.charts import demo_chart, write_chart
 from sizing.errors import SizingError
 from sizing.people import population_titles
 from sizing.stock import demo_scenario, plan_stock
+from tests.conftest import taken
 
 
 def nothing() -> None:
@@ -21,10 +20,7 @@ def nothing() -> None:
 
 
 def took(name: str, text: str) -> tuple[dict, ...]:
-    """Return what an upload box holds after a file was taken."""
-    content = memoryview(text.encode())
-    item = {"name": name, "type": "text/csv", "size": len(content)}
-    return ({**item, "content": content, "last_modified": datetime.now(UTC)},)
+    return taken(name, text.encode())
 
 
 @pytest.fixture

@@ -11,8 +11,7 @@ from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.people import load_people
 from sizing.words.numbers import share as percent
-
-from .test_widgets import taken
+from tests.conftest import taken
 
 HIP, BACK = "hip_circumference_cm", "shoulder_height_sitting_cm"
 
@@ -72,7 +71,7 @@ def test_the_study_of_a_chart_of_ones_own_says_whom_it_fits():
     form = StudyForm()
     form.people.value, form.draws.value = "bariatric", 1
     content = demo_chart().frame.to_csv(index=False).encode()
-    form.upload.box.value = (taken("mine.csv", content),)
+    form.upload.box.value = taken("mine.csv", content)
     form.work.run()
     people = load_people("bariatric", draws=1)
     row = estimate_coverage(people, demo_chart()).table.iloc[0]

@@ -13,6 +13,7 @@ from sizing.app.table import MOST_CELLS, EditableTable
 from sizing.app.upload import UploadBox
 from sizing.charts import chart_from, demo_chart, read_chart
 from sizing.errors import SizingError
+from tests.conftest import taken
 
 
 def test_a_chart_comes_back_from_its_cells_as_it_went_in():
@@ -71,22 +72,12 @@ def test_a_long_table_is_left_to_a_file():
         EditableTable(pd.DataFrame({"x": range(MOST_CELLS + 1)}), caption="x")
 
 
-def taken(name: str, content: bytes) -> dict:
-    return {
-        "name": name,
-        "type": "text/csv",
-        "size": len(content),
-        "content": content,
-        "last_modified": pd.Timestamp(0, tz="UTC").to_pydatetime(),
-    }
-
-
 def test_a_file_is_read_under_its_own_name_and_not_kept():
     box = UploadBox("My chart")
     told, paths = [], []
     box.on_change(lambda: told.append(box.names))
     content = demo_chart().frame.to_csv(index=False).encode()
-    box.box.value = (taken("../../ward.csv", content),)
+    box.box.value = taken("../../ward.csv", content)
 
     def reader(path):
         paths.append(path)
@@ -96,7 +87,7 @@ def test_a_file_is_read_under_its_own_name_and_not_kept():
     assert paths[0].name == "ward.csv"
     assert not paths[0].exists()
     key = box.key
-    box.box.value = (taken("../../ward.csv", content + b" "),)
+    box.box.value = taken("../../ward.csv", content + b" ")
     assert box.key != key
     box.clear()
     assert box.read(reader) is None
@@ -105,7 +96,7 @@ def test_a_file_is_read_under_its_own_name_and_not_kept():
 
 def test_several_files_come_as_a_list():
     box = UploadBox("My charts", multiple=True)
-    box.box.value = (taken("a.csv", b"1"), taken("b.csv", b"22"))
+    box.box.value = taken("a.csv", b"1") + taken("b.csv", b"22")
     assert box.read(lambda path: (path.name, path.stat().st_size)) == [
         ("a.csv", 1),
         ("b.csv", 2),

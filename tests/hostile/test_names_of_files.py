@@ -11,6 +11,7 @@ from sizing.app.client_note_form import save_text
 from sizing.app.upload import UploadBox
 from sizing.errors import InputProblems, SizingError
 from sizing.stock.need import serves_from
+from tests.conftest import taken
 
 from .files import as_text
 from .tables import CASELOAD, outcome_of_command
@@ -21,15 +22,7 @@ LONG = "x" * 300 + ".csv"
 
 def box_with(name: str, content: bytes = b"a,b\n1,2\n") -> UploadBox:
     upload = UploadBox("My file")
-    upload.box.value = (
-        {
-            "name": name,
-            "type": "text/csv",
-            "size": len(content),
-            "content": content,
-            "last_modified": pd.Timestamp(0, tz="UTC").to_pydatetime(),
-        },
-    )
+    upload.box.value = taken(name, content)
     return upload
 
 
