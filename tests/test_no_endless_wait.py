@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from data_sources.prediction import predict_measures
 from sizing.charts import SizeChart, assign, chart_from, demo_chart, fits_matrix
-from sizing.cli.main import main
 from sizing.lesson import read_answers
 from sizing.lesson.doubtful import doubtful
 from sizing.people import people_from
@@ -47,21 +46,6 @@ def test_a_build_all_known_but_the_age_is_predicted():
     table = predict_measures(pd.DataFrame(person)).table.set_index("measure")
     assert np.isfinite(table["estimate"]).all()
     assert table.loc["stature_cm", "low"] == table.loc["stature_cm", "high"] == 166.1
-
-
-@pytest.mark.parametrize(
-    "words",
-    [
-        ["chart", "a\0b.csv"],
-        ["study", "--out", "a\0b"],
-        ["lesson", "--out", "a\0b"],
-        ["lab", "--folder", "a\0b"],
-        ["stock", "--people", "care\0home=3"],
-    ],
-)
-def test_a_sign_that_no_name_has_is_refused(words, capsys):
-    assert main(words) == 2
-    assert "?" in capsys.readouterr().err
 
 
 def many_sizes(count: int) -> SizeChart:

@@ -139,6 +139,10 @@ def test_a_number_typed_in_cm_where_inches_are_chosen_is_named(form, undrawn):
 
 def test_the_invented_client_is_said_to_be_invented(form, undrawn):
     form.show_example()
+    told, how = form.fields.entries()
+    assert told == {**EXAMPLE["values"], "sex": "female", "age_years": "74"}
+    assert how[MASS] == "hoist scale"
+    assert form.fields.load_limits() == EXAMPLE["loads"]
     assert "Invented client" in form.answer_view.value
     form.fields.values[HIP].box.value = "103"
     assert "Invented client" not in form.answer_view.value
@@ -182,14 +186,6 @@ def test_the_note_cannot_choose_a_size_that_does_not_bear_the_load(form, undrawn
     form.note.show()
     assert "over the lowest load limit" in form.note.out.value
     assert form.note.note is None
-
-
-def test_the_example_is_filled_in_as_it_stands(form, undrawn):
-    form.show_example()
-    told, how = form.fields.entries()
-    assert told == {**EXAMPLE["values"], "sex": "female", "age_years": "74"}
-    assert how[MASS] == "hoist scale"
-    assert form.fields.load_limits() == EXAMPLE["loads"]
 
 
 @settings(max_examples=25)

@@ -162,18 +162,6 @@ def test_cards_in_inches_say_what_they_are_judged_by(form):
     assert " in" in text and " lb" in text and " cm" not in text
 
 
-def test_cards_can_be_saved_and_nothing_is_overwritten(form, tmp_path):
-    for _ in range(2):
-        press(form.cards.view, "Save page to print (HTML)")
-    names = {path.name for path in tmp_path.iterdir()}
-    assert names == {
-        "practice_cards.html",
-        "practice_cards (2).html",
-        "practice_answers.html",
-        "practice_answers (2).html",
-    }
-
-
 def test_the_invented_room_is_told_at_once_with_every_slip(form):
     room = form.room
     room.invented.value = True

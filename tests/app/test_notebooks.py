@@ -37,16 +37,11 @@ def lay(folder: Path, content: bytes) -> dict[str, str]:
     return laid.iloc[0].to_dict()
 
 
-def test_a_missing_notebook_is_laid(tmp_path):
-    assert lay(tmp_path / "deep" / "er", OLD)["outcome"] == "new"
-    assert (tmp_path / "deep" / "er" / "a.ipynb").read_bytes() == OLD
-
-
-def test_an_untouched_notebook_is_renewed(tmp_path):
-    lay(tmp_path, OLD)
-    assert lay(tmp_path, OLD)["outcome"] == "same"
-    assert lay(tmp_path, NEW)["outcome"] == "renewed"
-    assert (tmp_path / "a.ipynb").read_bytes() == NEW
+def test_a_missing_notebook_is_laid_and_an_untouched_one_renewed(tmp_path):
+    folder = tmp_path / "deep" / "er"
+    outcomes = [lay(folder, content)["outcome"] for content in (OLD, OLD, NEW)]
+    assert outcomes == ["new", "same", "renewed"]
+    assert (folder / "a.ipynb").read_bytes() == NEW
 
 
 def test_her_notebook_is_kept_and_a_newer_one_laid_beside(tmp_path):
