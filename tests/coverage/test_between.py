@@ -13,25 +13,14 @@ from sizing.errors import SizingError
 from sizing.people.classes import age_band, bmi_class
 from sizing.people.people import People
 
-from .cases import CHART
-
-
-def people_of(frame: pd.DataFrame, weight: object = None) -> People:
-    if "person" not in frame:
-        frame = frame.assign(person=range(len(frame)), draw=0)
-    return People(
-        "some",
-        frame,
-        pd.Series(np.ones(len(frame)) if weight is None else np.asarray(weight, float)),
-        pd.DataFrame({"stature_cm": "measured"}, index=frame.index),
-    )
+from .cases import CHART, people_with
 
 
 def table_2x2(a: int, b: int, c: int, d: int) -> People:
     """Build people: a, b between and not where exposed; c, d where not."""
     between = np.r_[np.ones(a), np.zeros(b), np.ones(c), np.zeros(d)].astype(bool)
     exposed = np.r_[np.ones(a + b), np.zeros(c + d)].astype(bool)
-    return people_of(
+    return people_with(
         pd.DataFrame(
             {
                 "stature_cm": np.where(between, 170.0, 160.0),
@@ -67,7 +56,7 @@ def invented(rng: np.random.Generator, n: int = 600, draws: int = 1) -> People:
             + rng.normal(0, 1, n * draws) * (draws > 1),
         }
     )
-    return people_of(frame, rng.gamma(3, 1, n)[person])
+    return people_with(frame, rng.gamma(3, 1, n)[person])
 
 
 def test_weighted_model_against_a_direct_call(rng):
@@ -134,7 +123,7 @@ def test_draws_are_joined(rng):
         here = people.frame["draw"] == draw
         frame = people.frame[here].assign(draw=0).reset_index(drop=True)
         single = who_falls_between(
-            people_of(frame, people.weight[here]), CHART, terms=["sex"]
+            people_with(frame, people.weight[here]), CHART, terms=["sex"]
         )
         singles.append(single)
     row = joined.query("fitted_to == 'adults' and level == 'male'").iloc[0]
@@ -150,7 +139,7 @@ def test_draws_are_joined(rng):
 def test_errors_of_one_stratum_against_statsmodels(rng):
     """statsmodels' clustered sandwich also scales by (n - 1) / (n - k)."""
     people = invented(rng, 400)
-    people = people_of(
+    people = people_with(
         people.frame.assign(age_years=50.0, stratum=1, unit=rng.integers(0, 25, 400)),
         people.weight,
     )
@@ -227,7 +216,7 @@ def test_terms_that_say_the_same_are_a_message(rng):
 
 def test_nobody_asked_gives_an_empty_table():
     frame = pd.DataFrame({"stature_cm": [np.nan], "sex": "female", "age_years": 50.0})
-    found = who_falls_between(people_of(frame), CHART, terms=["sex"])
+    found = who_falls_between(people_with(frame), CHART, terms=["sex"])
     assert found.empty
     assert list(found.columns) == COLUMNS
 

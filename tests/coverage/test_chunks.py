@@ -12,38 +12,19 @@ from scipy import stats
 from sizing.charts import OUTCOMES, assign, chart_from, demo_chart
 from sizing.coverage import coverage_in_chunks, estimate_coverage
 from sizing.errors import SizingError
-from sizing.people.people import People
+
+from .cases import invented, people_with
 
 BY = ["sex", "age_band", "ward"]
 KEYS = ["by", "level", "outcome"]
 
 
-def invented(rng: np.random.Generator, n: int) -> pd.DataFrame:
-    stature = rng.normal(165, 14, n)
-    mass = np.exp(rng.normal(3.25, 0.25, n)) * (stature / 100) ** 2
-    return pd.DataFrame(
-        {
-            "person": np.arange(n),
-            "draw": 0,
-            "sex": rng.choice(["female", "male"], n),
-            "age_years": rng.uniform(3, 90, n),
-            "ward": rng.choice(["north", "south", "hill"], n, p=[0.7, 0.29, 0.01]),
-            "body_mass_kg": np.where(rng.random(n) < 0.02, np.nan, mass),
-            "shoulder_height_sitting_cm": stature * 0.35 + rng.normal(0, 2, n),
-            "buttock_popliteal_length_cm": stature * 0.29 + rng.normal(0, 2, n),
-            "hip_circumference_cm": 35 + mass * 0.85 + rng.normal(0, 4, n),
-        }
-    )
-
-
-def people_of(frame: pd.DataFrame, weight: object = None) -> People:
-    measures = [c for c in frame if c.endswith(("_cm", "_kg"))]
-    return People(
-        "some",
-        frame,
-        pd.Series(np.ones(len(frame)) if weight is None else np.asarray(weight, float)),
-        pd.DataFrame("measured", index=frame.index, columns=measures),
-    )
+def wards(rng, n):
+    """Return rows of people in wards of unlike size, some of them never weighed."""
+    frame = invented(rng, n, 1).frame
+    ward = rng.choice(["north", "south", "hill"], n, p=[0.7, 0.29, 0.01])
+    mass = frame["body_mass_kg"].where(rng.random(n) > 0.02)
+    return frame.assign(ward=ward, body_mass_kg=mass)
 
 
 @settings(max_examples=15, deadline=None)
@@ -53,7 +34,7 @@ def people_of(frame: pd.DataFrame, weight: object = None) -> People:
     turned=st.booleans(),
 )
 def test_counts_are_the_same_for_every_cutting(seed, cuts, turned):
-    frame = invented(np.random.default_rng(seed), 400)
+    frame = wards(np.random.default_rng(seed), 400)
     ends = [0, *sorted(cuts), 400]
     parts = [frame.iloc[a:b] for a, b in pairwise(ends)]
     one = coverage_in_chunks([frame], demo_chart(), by=BY)
@@ -65,11 +46,11 @@ def test_counts_are_the_same_for_every_cutting(seed, cuts, turned):
 
 
 def test_counts_against_assign_and_pandas(rng):
-    frame = invented(rng, 3000)
+    frame = wards(rng, 3000)
     found = coverage_in_chunks(
         [frame.iloc[place::4] for place in range(4)], demo_chart(), by="sex"
     )
-    outcome = assign(people_of(frame), demo_chart()).table["outcome"]
+    outcome = assign(people_with(frame), demo_chart()).table["outcome"]
     for level, rows in (("everyone", outcome), ("male", outcome[frame.sex == "male"])):
         got = found[found["level"] == level].set_index("outcome")["people"]
         want = rows.value_counts()
@@ -78,10 +59,10 @@ def test_counts_against_assign_and_pandas(rng):
 
 
 def test_shares_and_intervals_against_one_pass(rng):
-    frame = invented(rng, 3000)
+    frame = wards(rng, 3000)
     weight = rng.gamma(3, 1, 3000)
     whole = estimate_coverage(
-        people_of(frame, weight), demo_chart(), by=BY, replicates=2000
+        people_with(frame, weight), demo_chart(), by=BY, replicates=2000
     )
     frame = frame.assign(weight=weight)
     parts = [frame.iloc[place::5] for place in range(5)]
@@ -97,7 +78,7 @@ def test_shares_and_intervals_against_one_pass(rng):
     assert ratio.between(0.85, 1.15).all()
     assert np.allclose(both["low"][some], both["low_whole"][some], atol=0.01)
     w = weight / weight.sum()
-    fits = assign(people_of(frame), demo_chart()).fits.any(axis=1)
+    fits = assign(people_with(frame), demo_chart()).fits.any(axis=1)
     row = found.iloc[0]
     want = np.sqrt((w**2 * (fits - row["estimate"]) ** 2).sum())
     assert row["standard_error"] == pytest.approx(want)
@@ -130,7 +111,7 @@ def test_two_people_tell_with_one_degree_of_freedom():
 )
 def test_chunks_that_cannot_be_used_are_refused(rng, change, message):
     with pytest.raises(SizingError, match=message):
-        coverage_in_chunks([change(invented(rng, 20))], demo_chart())
+        coverage_in_chunks([change(wards(rng, 20))], demo_chart())
     with pytest.raises(SizingError, match="nobody was counted"):
         coverage_in_chunks([], demo_chart())
 

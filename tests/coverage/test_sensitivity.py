@@ -18,30 +18,17 @@ from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.plots.shares import plot_sensitivity
 
+from .cases import invented
+
 HIP = "hip_circumference_cm"
 
 
-def invented(rng: np.random.Generator, n: int = 600, draws: int = 2) -> People:
-    person = np.tile(np.arange(n), draws)
-    stature = rng.normal(168, 9, n)[person]
-    mass = np.exp(rng.normal(3.3, 0.25, n))[person] * (stature / 100) ** 2
-    frame = pd.DataFrame(
-        {
-            "person": person,
-            "draw": np.repeat(np.arange(draws), n),
-            "sex": np.where(rng.random(n) < 0.5, "female", "male")[person],
-            "age_years": rng.uniform(3, 90, n)[person],
-            "walking_difficulty": (rng.random(n) < 0.2)[person],
-            "stature_cm": stature,
-            "body_mass_kg": mass,
-            "shoulder_height_sitting_cm": stature * 0.35 + rng.normal(0, 2, n * draws),
-            "buttock_popliteal_length_cm": stature * 0.29 + rng.normal(0, 2, n * draws),
-            HIP: 35 + mass * 0.85 + rng.normal(0, 4, n * draws),
-        }
-    )
-    evidence = pd.DataFrame("predicted", index=frame.index, columns=frame.columns[5:])
-    evidence["body_mass_kg"] = "measured"
-    return People("some", frame, pd.Series(rng.gamma(3, 1, n)[person]), evidence)
+def walkers(rng, n=600, draws=2):
+    """Return people whose weight was taken, a fifth of whom find walking hard."""
+    people = invented(rng, n, draws)
+    hard = (rng.random(n) < 0.2)[people.frame["person"]]
+    people.evidence["body_mass_kg"] = "measured"
+    return moved(people, walking_difficulty=hard)
 
 
 def setting(kind: str, *, measures="", who="everyone", amount=np.nan) -> pd.DataFrame:
@@ -60,7 +47,7 @@ def share(people: People, chart: SizeChart) -> float:
 
 
 def test_a_shift_against_coverage_of_people_moved_by_hand(rng):
-    people, chart = invented(rng), demo_chart()
+    people, chart = walkers(rng), demo_chart()
     found = sensitivity(
         people, chart, settings=setting("shift", measures=HIP, amount=5)
     )
@@ -74,7 +61,7 @@ def test_a_shift_against_coverage_of_people_moved_by_hand(rng):
 
 def test_a_shift_against_the_chart_moved_the_other_way(rng):
     """The same change by ``compare_charts``, whose error is a bootstrap."""
-    people, chart = invented(rng), demo_chart()
+    people, chart = walkers(rng), demo_chart()
     other = chart.frame.copy()
     other[[f"{HIP}_low", f"{HIP}_high"]] -= 5
     want = compare_charts(people, chart, SizeChart(other), replicates=2000).table.iloc[
@@ -89,7 +76,7 @@ def test_a_shift_against_the_chart_moved_the_other_way(rng):
 
 def test_few_who_stay_leave_few_degrees_of_freedom(rng):
     """Student's t of those who stay, by their effective number, worked by hand."""
-    people, chart = invented(rng, 200, 1), demo_chart()
+    people, chart = walkers(rng, 200, 1), demo_chart()
     adult = np.flatnonzero(people.frame["age_years"] >= 18)[:24]
     people = moved(people, walking_difficulty=people.frame["person"].isin(adult))
     made = setting("only_walking", who="adults", amount=1)
@@ -108,7 +95,7 @@ def test_few_who_stay_leave_few_degrees_of_freedom(rng):
 
 
 def test_weights_against_coverage_of_those_who_stay(rng):
-    people, chart = invented(rng), demo_chart()
+    people, chart = walkers(rng), demo_chart()
     made = setting("only_walking", who="adults", amount=1)
     row = sensitivity(people, chart, settings=made).table.iloc[0]
     here = people.frame["walking_difficulty"] & (people.frame["age_years"] >= 18)
@@ -123,7 +110,7 @@ def test_weights_against_coverage_of_those_who_stay(rng):
 
 
 def test_measuring_error_takes_from_whom_it_should(rng):
-    people, chart = invented(rng), demo_chart()
+    people, chart = walkers(rng), demo_chart()
     pairs = pd.concat(
         [setting("error", amount=a).assign(setting=str(a)) for a in (0, 1, 1)],
         ignore_index=True,
@@ -136,7 +123,7 @@ def test_measuring_error_takes_from_whom_it_should(rng):
 
 
 def test_the_error_of_a_survey_design_against_the_survey_layer(rng):
-    people = invented(rng, draws=1)
+    people = walkers(rng, draws=1)
     frame = people.frame.assign(
         stratum=rng.integers(0, 8, 600), unit=rng.integers(0, 3, 600)
     )
@@ -171,7 +158,7 @@ def test_the_headline_says_the_largest_change_either_way():
 
 
 def test_widths_against_coverage_of_the_chart_moved_by_hand(rng):
-    people, chart = invented(rng), demo_chart()
+    people, chart = walkers(rng), demo_chart()
     settings_of = setting("width", measures=HIP, amount=0.8)
     found = sensitivity(people, chart, settings=settings_of)
     frame = chart.frame.copy()
@@ -188,7 +175,7 @@ def test_widths_against_coverage_of_the_chart_moved_by_hand(rng):
 
 
 def test_what_cannot_matter_is_left_out_and_kinds_are_checked(rng):
-    people, chart = invented(rng), demo_chart()
+    people, chart = walkers(rng), demo_chart()
     for made in (
         setting("shift", measures="chest_circumference_cm", amount=3),
         setting("shift_drawn", measures="body_mass_kg", amount=3),

@@ -24,9 +24,6 @@ from sizing.people.people import People
 
 from .cases import CHART, people_of, place_of
 
-# What is said of people counted, missed and drawn
-
-
 # One assumption at a time
 
 
@@ -227,17 +224,3 @@ def test_the_usual_reference_goes_before_the_level_of_most_people():
     told = odds_of(exposed_people(counts, sex=sex), "sex")
     assert set(told["reference"]) == {"female"}
     assert told.loc["male", "estimate"] == pytest.approx(6 * 3 / (9 * 4))
-
-
-def test_sampling_units_less_strata_are_the_degrees_of_freedom_of_odds():
-    counts = (6, 9, 4, 3)
-    n = sum(counts)
-    plain = odds_of(exposed_people(counts), "exposed").loc["no"]
-    unit = np.arange(n)
-    told = odds_of(exposed_people(counts, unit=unit, stratum=1), "exposed").loc["no"]
-    assert told["estimate"] == pytest.approx(plain["estimate"])
-    # Each person a unit of one stratum: the same error, n - 1 degrees of freedom.
-    ratio = np.log(told["high"] / told["low"]) / np.log(plain["high"] / plain["low"])
-    assert ratio == pytest.approx(stats.t.ppf(0.975, n - 1) / stats.t.ppf(0.975, n - 2))
-    assert "by stratum and unit" in told["method"]
-    assert "linearisation by person" in plain["method"]

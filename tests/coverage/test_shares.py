@@ -26,51 +26,7 @@ from sizing.stats.shares import group_means, replicate_counts
 from sizing.surveys import read_nhanes_files
 from sizing.words.numbers import points
 
-#: Invented sizes of stature, two with a gap between.
-GAPPED = chart_from(
-    pd.DataFrame(
-        {
-            "size": ["one", "two"],
-            "stature_cm_low": [150, 172],
-            "stature_cm_high": [168, 190],
-        }
-    ),
-    warn=False,
-)
-
-
-def people_of(frame: pd.DataFrame, weight: object = None, level="measured") -> People:
-    frame = frame.reset_index(drop=True)
-    if "person" not in frame:
-        frame = frame.assign(person=range(len(frame)), draw=0)
-    measures = [c for c in frame if c.endswith(("_cm", "_kg"))]
-    return People(
-        "some",
-        frame,
-        pd.Series(np.ones(len(frame)) if weight is None else np.asarray(weight, float)),
-        pd.DataFrame(level, index=frame.index, columns=measures),
-    )
-
-
-def invented(rng: np.random.Generator, n: int = 300, draws: int = 3) -> People:
-    person = np.tile(np.arange(n), draws)
-    stature = rng.normal(165, 14, n)[person]
-    mass = np.exp(rng.normal(3.25, 0.25, n))[person] * (stature / 100) ** 2
-    frame = pd.DataFrame(
-        {
-            "person": person,
-            "draw": np.repeat(np.arange(draws), n),
-            "sex": np.where(rng.random(n) < 0.5, "female", "male")[person],
-            "age_years": rng.uniform(3, 90, n)[person],
-            "stature_cm": stature,
-            "body_mass_kg": mass,
-            "shoulder_height_sitting_cm": stature * 0.35 + rng.normal(0, 2, n * draws),
-            "buttock_popliteal_length_cm": stature * 0.29 + rng.normal(0, 2, n * draws),
-            "hip_circumference_cm": 35 + mass * 0.85 + rng.normal(0, 4, n * draws),
-        }
-    )
-    return people_of(frame, rng.gamma(2, 1, n)[person], "predicted")
-
+from .cases import CHART, invented, people_with
 
 BY = ["sex", "age_band", "bmi_class"]
 NUMBERS = ["estimate", "low", "high", "n", "standard_error", "df"]
@@ -154,14 +110,14 @@ def test_whole_weights_equal_people_repeated(rng):
     repeated["person"] = range(len(repeated))
     weighted = People(people.name, people.frame, pd.Series(times), people.evidence)
     left = estimate_coverage(weighted, demo_chart(), by=BY).table
-    right = estimate_coverage(people_of(repeated), demo_chart(), by=BY).table
+    right = estimate_coverage(people_with(repeated), demo_chart(), by=BY).table
     assert np.allclose(left["estimate"], right["estimate"])
     assert left["level"].tolist() == right["level"].tolist()
 
 
 def test_shares_against_pandas(rng):
     people = invented(rng)
-    found = estimate_coverage(people, GAPPED, by="sex").table
+    found = estimate_coverage(people, CHART, by="sex").table
     x = people.frame["stature_cm"].round(1)
     inside = x.between(150, 168) | x.between(172, 190)
     for sex in ("female", "male"):
@@ -176,7 +132,7 @@ def test_shares_against_pandas(rng):
 
 def test_interval_against_scipy_where_nobody_and_where_some(rng):
     frame = pd.DataFrame({"stature_cm": np.r_[np.full(60, 160.0), np.full(140, 140.0)]})
-    table = estimate_coverage(people_of(frame), GAPPED, replicates=4000).table
+    table = estimate_coverage(people_with(frame), CHART, replicates=4000).table
     rows = table.set_index("outcome")
     got = rows.loc["covered", ["low", "high"]].to_numpy(float)
     want = stats.binomtest(60, 200).proportion_ci(method="wilson")
@@ -185,7 +141,7 @@ def test_interval_against_scipy_where_nobody_and_where_some(rng):
     assert (nobody["estimate"], nobody["low"]) == (0, 0)
     t2 = stats.t.ppf(0.975, 199) ** 2
     assert nobody["high"] == pytest.approx(t2 / (200 + t2))
-    all_in = estimate_coverage(people_of(frame[:60]), GAPPED).table.iloc[0]
+    all_in = estimate_coverage(people_with(frame[:60]), CHART).table.iloc[0]
     assert all_in["high"] == 1
     assert 0.9 < all_in["low"] < 1
 
@@ -201,8 +157,8 @@ def test_linearisation_against_the_survey_layer(rng):
         }
     )
     weight = rng.gamma(2, 1, n)
-    people = people_of(frame, weight)
-    found = estimate_coverage(people, GAPPED, by="sex").table
+    people = people_with(frame, weight)
+    found = estimate_coverage(people, CHART, by="sex").table
     x = frame["stature_cm"].round(1)
     inside = (x.between(150, 168) | x.between(172, 190)).astype(float)
     for sex in ("female", "male"):
@@ -239,7 +195,7 @@ def test_95_per_cent_intervals_hold_the_truth_when_all_is_measured(rng, top):
     for _ in range(4):
         study = np.repeat(np.arange(50), 120)
         frame = pd.DataFrame({"study": study, "stature_cm": rng.normal(168, 9, 6000)})
-        people = people_of(frame, rng.gamma(4, 1, 6000))
+        people = people_with(frame, rng.gamma(4, 1, 6000))
         table = estimate_coverage(people, chart, by="study", replicates=200).table
         held.append(shares_of_truth(table, truth))
     assert 0.92 <= np.mean(held) <= 0.98
@@ -278,7 +234,7 @@ def test_95_per_cent_intervals_hold_the_truth_when_some_is_drawn(rng):
             }
         )
         table = estimate_coverage(
-            people_of(frame), chart, by="study", replicates=100
+            people_with(frame), chart, by="study", replicates=100
         ).table
         held.append(shares_of_truth(table, truth))
     assert 0.92 <= np.mean(held) <= 0.98
@@ -299,13 +255,13 @@ def test_groups_that_differ_between_draws(rng):
 def test_a_paired_difference_against_its_formula(rng):
     n = 500
     frame = pd.DataFrame({"stature_cm": rng.normal(168, 9, n)})
-    wider = chart_from(GAPPED.frame.assign(stature_cm_high=[170, 190]), warn=False)
-    found = compare_charts(people_of(frame), GAPPED, wider, replicates=2000)
+    wider = chart_from(CHART.frame.assign(stature_cm_high=[170, 190]), warn=False)
+    found = compare_charts(people_with(frame), CHART, wider, replicates=2000)
     row = found.table.iloc[0]
     gained = frame["stature_cm"].round(1).between(168.1, 170)
     assert row["estimate"] == pytest.approx(gained.mean())
     assert row["standard_error"] == pytest.approx(gained.std() / np.sqrt(n), rel=0.06)
-    alone = estimate_coverage(people_of(frame), wider).table.iloc[0]
+    alone = estimate_coverage(people_with(frame), wider).table.iloc[0]
     assert row["standard_error"] < 0.75 * np.sqrt(2) * alone["standard_error"]
     assert row["share_b"] == pytest.approx(alone["estimate"])
     assert row["share_b"] - row["share_a"] == pytest.approx(row["estimate"])
@@ -503,8 +459,8 @@ def test_design_errors_against_samplics(survey_folder):
     keep = (survey.weight > 0) & survey.frame["stature_cm"].notna()
     frame = survey.frame[keep].assign(draw=0).reset_index(drop=True)
     weight = survey.weight[keep].reset_index(drop=True)
-    people = people_of(frame, weight)
-    found = estimate_coverage(people, GAPPED, by="sex").table
+    people = people_with(frame, weight)
+    found = estimate_coverage(people, CHART, by="sex").table
     x = frame["stature_cm"].round(1)
     inside = (x.between(150, 168) | x.between(172, 190)).astype(int)
     estimator = samplics.TaylorEstimator(samplics.PopParam.prop)

@@ -37,8 +37,6 @@ from mutants import Mutant, change_of, mutated, sample  # noqa: E402
 #: Loaded once, before each run of the tests is forked off. None of them loads the kit.
 WARM = ["pytest", "hypothesis", "matplotlib.pyplot", "scipy.stats", "scipy.optimize"]
 KEY = ["file", "before", "after"]
-#: Seconds that a file of tests may take.
-QUICK_S = 60
 #: No folder's test, yet it notices a dataclass that is no longer frozen.
 FROZEN = "tests/test_layers.py::test_what_holds_figures_cannot_be_changed"
 
@@ -60,12 +58,12 @@ def copy_tree(root: Path, folder: Path) -> Path:
     return folder
 
 
-def quick_tests(copy: Path, room: str) -> list[str]:
-    """Return the test files of a room that pass in a minute, fastest first."""
+def quick_tests(copy: Path, room: str, limit_s: float) -> list[str]:
+    """Return the test files of a room that pass in so long, fastest first."""
     timed = []
     for path in sorted((copy / "tests" / room).glob("test_*.py")):
         name = path.relative_to(copy).as_posix()
-        outcome, taken_s = run_tests(copy, [name], QUICK_S)
+        outcome, taken_s = run_tests(copy, [name], limit_s)
         if outcome == "passed":
             timed.append((taken_s, name))
         else:
@@ -121,10 +119,12 @@ def run_tests(copy: Path, arguments: list[str], limit_s: float) -> tuple[str, fl
     return "timeout", time.monotonic() - begun
 
 
-def judge(copy: Path, package: str, mutants: list[Mutant], out: Path) -> None:
+def judge(
+    copy: Path, package: str, mutants: list[Mutant], out: Path, limit_s: float
+) -> None:
     """Run the tests on the copy as it is, then on each mutant; append to ``out``."""
     room = package.partition("/")[0]
-    tests = quick_tests(copy, room)
+    tests = quick_tests(copy, room, limit_s)
     outcome, clean_s = run_tests(copy, [f"sizing/{room}", *tests], 3600)
     if outcome != "passed":
         log = (copy.parent / "log.txt").read_text(encoding="utf-8")
@@ -176,6 +176,9 @@ def main() -> None:
     parser.add_argument("--of", nargs="+", default=[], metavar="ROOM[/MODULE]")
     parser.add_argument("--sample", type=int, default=40, help="places in each")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--seconds", type=float, default=60, help="that a file of tests may take"
+    )
     parser.add_argument("--again", type=Path, help="run the survivors of a file anew")
     parser.add_argument("--table", type=Path, nargs="+", help="count what files hold")
     parser.add_argument("--out", type=Path, default=Path("mutants.csv"))
@@ -197,7 +200,7 @@ def main() -> None:
                 keys = rows[["file", "line", "operator", "occurrence"]]
                 work[str(name)] = [Mutant(*key) for key in keys.itertuples(index=False)]
         for name, mutants in work.items():
-            judge(copy, name, mutants, words.out.resolve())
+            judge(copy, name, mutants, words.out.resolve(), words.seconds)
 
 
 if __name__ == "__main__":
