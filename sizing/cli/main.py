@@ -30,6 +30,9 @@ COMMANDS: dict[str, str] = {
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line and return its exit status."""
+    # Threads that wait for each other cost more than these small matrices gain; and
+    # one order of adding up gives one result on every machine.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     for stream in (sys.stdout, sys.stderr):
         # A screen that cannot show a sign shows its number instead of failing.
         if isinstance(stream, io.TextIOWrapper):

@@ -1,14 +1,13 @@
 """Logistic regression on groups, from the weights of each pattern of levels.
 
 People of the same pattern of levels have the same fitted chance, so that a
-regression on thousands of people needs only each pattern's sums of weights.
-statsmodels fits it; the errors follow the survey's design, which it does not know.
+regression on thousands of people needs only each pattern's sums of weights. The
+errors follow the survey's design.
 """
-
-import warnings
 
 import numpy as np
 import numpy.typing as npt
+from scipy.special import expit, logit
 
 from sizing.stats.layout import Floats, Layout
 
@@ -33,12 +32,11 @@ def log_odds_ratios(
     in the layout. Returned are the log odds ratios, NaN where the columns cannot be
     told apart or no maximum is found, and what each person of the layout adds to each.
 
-    statsmodels' GLM (binomial, iterated weighted least squares) on the weighted
-    share of each pattern of levels, which is the fit on single people.
-    A person's influence is ``H^-1 x w (y - p)`` with ``H`` the information; the
-    variance of a ratio is that of the total of all influences (over persons the
-    sandwich HC0 times n / (n - 1)). Binder, Int Stat Rev 1983;51:279-292 (from
-    memory).
+    Newton's steps (iterated weighted least squares) on the weighted share of each
+    pattern of levels, which is the fit on single people. A person's influence is
+    ``H^-1 x w (y - p)`` with ``H`` the information; the variance of a ratio is that of
+    the total of all influences (over persons the sandwich HC0 times n / (n - 1)).
+    Binder, Int Stat Rev 1983;51:279-292 (from memory).
     """
     influence = np.zeros((len(place.weight), len(columns)))
     nothing = np.full(len(columns), np.nan), influence
@@ -56,7 +54,7 @@ def log_odds_ratios(
     beta = _fitted(x, yes / every, every)
     if beta is None:
         return nothing
-    p = 1 / (1 + np.exp(-(x @ beta)))
+    p = expit(x @ beta)
     information = (x * (every * p * (1 - p))[:, None]).T @ x
     try:
         np.linalg.cholesky(information)
@@ -68,14 +66,19 @@ def log_odds_ratios(
 
 
 def _fitted(x: Floats, share: Floats, weight: Floats) -> Floats | None:
-    """Return the GLM's coefficients, or None where no maximum is found."""
-    # Loading it takes most of a second, which only this question needs.
-    from statsmodels.genmod.families import Binomial
-    from statsmodels.genmod.generalized_linear_model import GLM
-
-    model = GLM(share, x, family=Binomial(), var_weights=weight)
-    with warnings.catch_warnings():
-        # Levels that settle the outcome by themselves: their odds are None.
-        warnings.simplefilter("ignore")
-        found = model.fit(maxiter=_STEPS, tol=_NEAR, tol_criterion="params")
-    return np.asarray(found.params, dtype=np.float64) if found.converged else None
+    """Return the coefficients, or None where no maximum is found."""
+    beta: Floats = np.zeros(x.shape[1])
+    beta[0] = logit(weight @ share / weight.sum())
+    for _ in range(_STEPS):
+        p = expit(x @ beta)
+        score = x.T @ (weight * (share - p))
+        information = (x * (weight * p * (1 - p))[:, None]).T @ x
+        try:
+            step = np.linalg.solve(information, score)
+        except np.linalg.LinAlgError:
+            return None
+        beta = beta + step
+        if np.abs(step).max() <= _NEAR:
+            return beta
+    # Levels that settle the outcome by themselves: their odds have no end.
+    return None

