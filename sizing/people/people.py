@@ -87,9 +87,8 @@ class People:
         w = self.weight.to_numpy(dtype=float)
         parts = []
         for name in self.measures:
-            kinds = self.evidence[name].to_numpy(dtype=object)
             for kind in EVIDENCE:
-                here = kinds == kind
+                here = (self.evidence[name] == kind).to_numpy(dtype=bool)
                 if here.any():
                     parts.append((name, kind, w[here].sum() / w.sum(), int(here.sum())))
         return pd.DataFrame(parts, columns=["measure", "evidence", "share", "rows"])

@@ -98,7 +98,8 @@ class CoefficientError:
 
     @cached_property
     def _sex(self) -> npt.NDArray[np.object_]:
-        return self._frame["sex"].to_numpy(dtype=object)
+        # As categories first: two words, not one for every row.
+        return self._frame["sex"].astype("category").to_numpy(dtype=object)
 
     @cached_property
     def _values(self) -> Floats:
@@ -109,8 +110,7 @@ class CoefficientError:
     def _scores(self) -> tuple[Floats, Floats]:
         """Scores of the mean logs, (rows, measures), and of the forms, (rows,)."""
         build, values = self._values[:, :3], np.log(self._values[:, 3:])
-        kinds = self._evidence[list(SEATED_AND_GIRTHS)].to_numpy(dtype=object)
-        known = kinds == EVIDENCE[0]
+        known = (self._evidence[list(SEATED_AND_GIRTHS)] == EVIDENCE[0]).to_numpy()
         score = np.zeros((len(values), values.shape[1] + 1))
         for draw in np.unique(self._drawn.draw).tolist():
             rows = np.flatnonzero(self._drawn.draw == draw)
