@@ -245,7 +245,7 @@ class BandFit:
             held_out, low, high = (share(end, places=1) for end in ends)
             parts.append(
                 "Fitted to half of the people, it fits "
-                f"{held_out} of the other half (95 % interval {low} to {high}); bands "
+                f"{held_out} of the other half (95 % interval {low} to {high}). Bands "
                 "of the same widths centred on quantiles fit "
                 f"{share(self.rival_held_out, places=1)} of them."
             )

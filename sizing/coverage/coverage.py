@@ -26,9 +26,9 @@ EVERYONE = "everyone"
 #: harms: too small, discomfort, pressure and tipping; too large, slipping through
 #: (HSE information sheet HSIS3, Getting to grips with hoisting people).
 HARM_WORDS: dict[str, str] = {
-    "too_large": "their nearest size is too large",
-    "too_small": "their nearest size is too small",
-    "both": "it is too large in one measure and too small in another",
+    "too_large": "Their nearest size is too large",
+    "too_small": "Their nearest size is too small",
+    "both": "It is too large in one measure and too small in another",
 }
 #: How heavily each weighs unless asked otherwise: a choice of ours, without a source.
 HARM_WEIGHTS: dict[str, float] = {"too_large": 2.0, "too_small": 1.0}
@@ -102,16 +102,16 @@ def harm_words(
     """Say which way the nearest size is wrong for those without one, and its weight."""
     check_columns(harms, ("harm", "estimate", "low", "high"), "the harms")
     rows = harms.to_dict("records")
-    parts = [f"{HARM_WORDS[row['harm']]}: {interval(row, places=1)}" for row in rows]
-    told = f"Without a size: {'; '.join(parts)}. {HARMS_APART}"
+    parts = [f"{HARM_WORDS[row['harm']]}: {interval(row, places=1)}." for row in rows]
+    told = f"Why some have no size. {' '.join(parts)} {HARMS_APART}"
     weighed, alike = (
         share(weighed_harm(harms, *weights), places=1)
         for weights in ((too_large, too_small), (1, 1))
     )
     return (
-        f"{told} Weighed {too_large:g} for too large to {too_small:g} for too small (a "
-        f"choice, no source), the harm is as great as if {weighed} met the "
-        f"heavier of the two; weighed alike, {alike}."
+        f"{told} Too large counts {too_large:g} here and too small {too_small:g} (a "
+        f"choice, no source): the harm is as great as if {weighed} met the heavier of "
+        f"the two. Counted alike, {alike}."
     )
 
 

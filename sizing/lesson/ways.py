@@ -124,14 +124,14 @@ class WaysResult:
         ways = list(dict.fromkeys(self.table["way"]))
         who = population_titles().get(self.people, self.people)
         lines = [
-            f"{who.capitalize()}, sized by '{self.chart}', n = {rows['n'].iloc[0]:,}."
+            f"{who.capitalize()}, sized by '{self.chart}', n = {rows['n'].iloc[0]:,}. "
+            "Of people who fit at least one size:"
         ]
         for way in ways:
             fits, wrong, missed = (interval(rows.loc[(way, one)]) for one in OF_SOME)
             lines.append(
-                f"{WAY_WORDS[way].capitalize()}: of people who fit at least one size, "
-                f"{fits} are in a size that fits, {wrong} in a wrong one, {missed} in "
-                "none."
+                f"{WAY_WORDS[way].capitalize()}: {fits} in a size that fits, {wrong} "
+                f"in a wrong one, {missed} in none."
             )
         if "by_eye" in ways and len(worst := self.worst_groups()):
             top = worst.iloc[0]

@@ -45,8 +45,8 @@ def ways_answer(ways: WaysResult) -> str:
     return invented_first(
         ways.invented,
         f"Of a hundred {title_of(ways.people)} who fit at least one size, choosing by "
-        f"eye puts {eye[0]} in a size that fits, {eye[1]} in a wrong one, and finds "
-        f"none for {eye[2]}; measuring once by tape: {tape[0]}, {tape[1]} and "
+        f"eye puts {eye[0]} in a size that fits. It puts {eye[1]} in a wrong one and "
+        f"finds none for {eye[2]}. Measuring once by tape: {tape[0]}, {tape[1]} and "
         f"{tape[2]}. A wrong sling can hurt; no sling costs time. No size of this "
         f"chart fits {none} of a hundred.",
     )

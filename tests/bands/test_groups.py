@@ -59,7 +59,7 @@ def test_a_fit_tells_its_figures_and_how_it_was_made():
         "points: whether a chart on a finer grid does better is not settled. "
         "tolerance=0.01 presses it for half a minute, and may still fall short. "
         "Fitted to half of the people, it fits 70.0 % of the other half (95 % "
-        f"interval {low:.1f} % to {high:.1f} %); bands of the same widths centred on "
+        f"interval {low:.1f} % to {high:.1f} %). Bands of the same widths centred on "
         "quantiles fit 62.0 % of them."
     )
     assert (told.held_out_low, told.held_out_high) == pytest.approx(

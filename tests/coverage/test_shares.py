@@ -337,7 +337,9 @@ def test_what_is_said_are_the_figures_of_everyone(rng):
     )
     words = OUTCOME_WORDS["between"]
     assert told[1] == f"{words}: 50.0 %."
-    assert told[2].startswith("Without a size: their nearest size is too large: ")
+    assert told[2].startswith(
+        "Why some have no size. Their nearest size is too large: "
+    )
     assert told[3].startswith("For 95.0 % of these people the answer rests on")
     assert "Fewer than 30" not in "".join(told)
     assert found.table.loc[0, "level"] == "everyone"
