@@ -221,7 +221,7 @@ def _covered(row: dict[Any, Any]) -> str:
         numbers.share(row[name], places=1)
         for name in ("estimate", "not_served", "too_large", "too_small", "both")
     )
-    low, high = (f"{100 * row[end]:.1f} %" for end in ("low", "high"))
+    low, high = (numbers.share(row[end], places=1) for end in ("low", "high"))
     return (
         f"{row['sizes']} sizes ({row['each_group']} in each group) fit {share} of "
         f"everyone (95 % interval {low} to {high}); {none} have none (the nearest too "

@@ -12,7 +12,7 @@ from sizing.files.writing import rounded
 from sizing.people import load_people, population_titles
 from sizing.people.profile import beside, checks, profile
 from sizing.words.labels import LEVEL_WORDS, labels
-from sizing.words.numbers import interval, share
+from sizing.words.numbers import interval, share, span
 
 #: What a figure's own notation is called.
 _WORDS = {
@@ -96,8 +96,8 @@ def run(args: argparse.Namespace) -> int:
         for row in checked.to_dict("records"):
             print(
                 f"- {units[row['measure']]}: near enough in {row['reached']} of "
-                f"{row['populations']}, off by {row['lowest_cm']:.1f} to "
-                f"{row['highest_cm']:.1f} cm"
+                f"{row['populations']}, off by "
+                f"{span(row['lowest_cm'], row['highest_cm'], row['measure'])}"
             )
         cited = dict.fromkeys(" | ".join(checked["source"]).split(" | "))
         print(f"From data_sources/model_checks.csv: {' | '.join(cited)}.")

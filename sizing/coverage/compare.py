@@ -25,7 +25,7 @@ from sizing.people.people import People
 from sizing.stats.intervals import LEVEL, difference_interval
 from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import group_means
-from sizing.words.numbers import points_interval, share
+from sizing.words.numbers import interval, points_interval, share
 
 Ints = npt.NDArray[np.int64]
 
@@ -97,9 +97,8 @@ class Comparison:
         for _, one in self.unchecked.iterrows():
             name = plain(one["measure"])
             told += (
-                f" '{one['chart']}' never looks at the {name}: of 100 people it fits, "
-                f"at least {100 * one['estimate']:.0f} ({100 * one['low']:.0f} to "
-                f"{100 * one['high']:.0f}) would fall outside the {name} of the size "
+                f" '{one['chart']}' never looks at the {name}: of the people it fits, "
+                f"at least {interval(one)} would fall outside the {name} of the size "
                 f"named, were that {one['width']:g} {one['measure'].rsplit('_', 1)[1]} "
                 "wide, as in the other chart."
             )

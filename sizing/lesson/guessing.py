@@ -13,6 +13,7 @@ from sizing.errors import one_of
 from sizing.lesson.choosing import ADULT_FROM
 from sizing.resources import source_table
 from sizing.stats.intervals import score_interval, student
+from sizing.words.numbers import share
 
 #: The studies; each guesser is fitted on one: unless told otherwise, of those with
 #: that guesser, on the first that published most figures.
@@ -115,7 +116,7 @@ class GuessModel:
             f"{STUDY_WORDS.get(self.study, self.study) or 'figures given'}): half are "
             "between "
             f"{low:+.0f} % and {high:+.0f} % of the scale, "
-            f"{100 * within:.0f} % within 10 %, {100 * beyond:.0f} % off by more "
+            f"{share(within)} within 10 %, {share(beyond)} off by more "
             "than 20 %."
         )
 

@@ -33,6 +33,7 @@ from sizing.people.layout import layout
 from sizing.resources import source_table
 from sizing.stats.intervals import LEVEL
 from sizing.stats.shares import group_means
+from sizing.words.numbers import share
 
 _COLUMNS = [
     *("measure", "kind", "tem", "low", "high", "method", "df", "n", "subjects"),
@@ -77,7 +78,7 @@ class MeasuringError:
             lines.append(
                 f"{words[row['measure']]['label']}, {row['kind']} measurers: "
                 f"{row['tem']:.2f} {unit} ({row['low']:.2f} to {row['high']:.2f}), "
-                f"{100 * row['relative_tem']:.1f} % of the mean."
+                f"{share(row['relative_tem'], places=1)} of the mean."
             )
         lines += filter(None, [self.worst()])
         if len(self.left_out):

@@ -35,7 +35,7 @@ from sizing.words.lesson import (
     ways_answer,
     worst_group,
 )
-from sizing.words.numbers import interval
+from sizing.words.numbers import given, interval, points, share
 
 _DERIVED = "derived from NHANES 2017-18 (public domain) by derive_reported_errors.py"
 _SAID = "What people say of their own weight: NHANES 2017-18 (public domain)."
@@ -102,9 +102,9 @@ def check_table(check: pd.DataFrame) -> Table:
                 words[s].format(100 * b)
                 for s, b in zip(check["statistic"], check["bound"], strict=True)
             ],
-            "Published": [f"{100 * v:.0f} %" for v in check["value"]],
-            "Curve": [f"{100 * v:.0f} %" for v in check["model"]],
-            "Miss": [f"{100 * v:+.0f}" for v in check["miss"]],
+            "Published": check["value"].map(given),
+            "Curve": check["model"].map(share),
+            "Miss": check["miss"].map(points),
             "Role": check["role"]
             + ", fitted on "
             + check["fitted_on"].map(STUDY_WORDS),
@@ -187,7 +187,7 @@ def studies_section(
     if ways is not None:
         words = [curve.summary() for curve in ways.settings["guess"]] + [
             "Height is guessed with an SD of "
-            f"{100 * ways.settings['stature_guess_sd']:.0f} % (common practice, no "
+            f"{given(ways.settings['stature_guess_sd'])} (common practice, no "
             "source), independently of weight."
         ]
     heading = "How well the guesses are known"

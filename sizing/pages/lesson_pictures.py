@@ -47,7 +47,7 @@ from sizing.words.lesson import (
     told,
     unit_of,
 )
-from sizing.words.numbers import in_100
+from sizing.words.numbers import given, in_100, share
 
 #: Dots an inch: a slide then has the 1920 by 1080 dots of a projector.
 _DOTS = 200
@@ -161,8 +161,8 @@ def ways_slide(found: WaysResult) -> Slide:
     rows = told(found)
     ways = [w for w in WAY_WORDS if (w, PUT_WRONG) in rows]
     words = "; ".join(
-        f"{WAY_WORDS[w]} {100 * rows[w, 'fitting']['estimate']:.0f} % in a size that "
-        f"fits, {100 * rows[w, PUT_WRONG]['estimate']:.0f} % in one that does not"
+        f"{WAY_WORDS[w]} {share(rows[w, 'fitting']['estimate'])} in a size that "
+        f"fits, {share(rows[w, PUT_WRONG]['estimate'])} in one that does not"
         for w in ways
     )
     return _slide(
@@ -181,7 +181,7 @@ def guess_slide(check: pd.DataFrame) -> Slide:
     bound = {"within": "within", "beyond": "off by over"}
     rows["words"] = [
         f"{r['guesser']}{' of a child' if r['subjects'] == 'children' else ''}, "
-        f"{bound[str(r['statistic'])]} {100 * r['bound']:.0f} %: "
+        f"{bound[str(r['statistic'])]} {given(r['bound'])}: "
         f"{STUDY_WORDS[str(r['study'])]}"
         for r in rows.to_dict("records")
     ]
@@ -252,8 +252,7 @@ def repeats_slide(table: pd.DataFrame) -> Slide:
         table = table[table["by"] == "one measurer"]
     one = table[(table["by"] == "one measurer") & (table["outcome"] == "wrong_size")]
     words = ", ".join(
-        f"{_times(r['times'])} {100 * r['estimate']:.0f} %"
-        for r in one.to_dict("records")
+        f"{_times(r['times'])} {share(r['estimate'])}" for r in one.to_dict("records")
     )
     return _slide(
         plot_repeats(table),

@@ -5,6 +5,7 @@ import pandas as pd
 from sizing.coverage.sensitivity import Sensitivity
 from sizing.pages.page import Picture, Section, picture, table
 from sizing.plots.shares import plot_sensitivity
+from sizing.words.numbers import points, points_interval
 from sizing.words.numbers import share as percent
 
 #: Name of the picture's file.
@@ -20,7 +21,7 @@ def sensitivity_picture(found: Sensitivity) -> Picture:
         alt="Bars to the left and right of no change, one for each other setting of "
         "each assumption, those that change most on top: how many points more or "
         "fewer would have a size. The longest: "
-        f"{biggest['label']}, {100 * biggest['estimate']:+.1f} points. The same "
+        f"{biggest['label']}, {points(biggest['estimate'], places=1)} points. The same "
         "figures stand in the table.",
         caption="Lines across the bars' ends are 95 % intervals of the change, the "
         "same people judged before and after.",
@@ -31,16 +32,13 @@ def sensitivity_section(found: Sensitivity, drawn: Picture) -> Section:
     """Say how far the answer moves when an assumption is another."""
     order = found.table["estimate"].abs().sort_values(ascending=False, kind="stable")
     rows = found.table.loc[order.index]
-    points = [
-        f"{100 * e:+.1f} ({100 * lo:+.1f} to {100 * hi:+.1f})"
-        for e, lo, hi in zip(rows["estimate"], rows["low"], rows["high"], strict=True)
-    ]
+    change = [points_interval(row, places=1) for _, row in rows.iterrows()]
     shown = pd.DataFrame(
         {
             "Assumption": rows["assumption"],
             "If instead": rows["setting"],
             "With a size": rows["share"].map(lambda share: percent(share, places=1)),
-            "Change, points": points,
+            "Change, points": change,
             "Where the setting comes from": rows["source"],
         }
     )

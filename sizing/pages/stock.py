@@ -21,7 +21,7 @@ from sizing.plots.style import figure_of
 from sizing.stock import SERVICE, StockPlan
 from sizing.stock.result import DAY, NO_SLING, money
 from sizing.stock.tables import SHARES
-from sizing.words.numbers import interval, points_interval
+from sizing.words.numbers import interval, points, points_interval
 from sizing.words.numbers import share as percent
 
 QUESTION = (
@@ -288,7 +288,7 @@ def _one(plan: StockPlan) -> Table:
 def _points(value: float) -> str:
     if pd.isna(value):
         return "none held"
-    return "none" if abs(value) < 5e-4 else f"{100 * value:+.1f}"
+    return "none" if abs(value) < 5e-4 else points(value, places=1)
 
 
 def _robust(plan: StockPlan, say: Say) -> Table:

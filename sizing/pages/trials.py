@@ -15,7 +15,7 @@ from sizing.resources import source_table
 from sizing.trials.learn import LearnedChart
 from sizing.trials.read import taught
 from sizing.words.labels import labels
-from sizing.words.numbers import span, unit_of, written
+from sizing.words.numbers import share, span, unit_of, written
 
 _BLANK_ROWS = 16
 NOT_FOUND = (
@@ -244,14 +244,16 @@ def _service_tables(found: LearnedChart) -> list[Table]:
         )
         if rows["estimate"].notna().any():
             shown["Reaches further by, cm (90 % interval)"] = [
-                f"{r['estimate']:+.1f} ({r['low']:+.1f} to {r['high']:+.1f})"
+                f"{r['estimate']:+.1f}, {r['low']:+.1f} to {r['high']:+.1f}"
                 for r in rows.to_dict("records")
             ]
         words = ["Service", "Called", "Disagrees"]
         tables.append(table(shown, caption="By service", words=words))
     odd = found.surprising.head(20)
     if len(odd):
-        shown = odd.assign(chance=odd["chance"].map("{:.1%}".format))
+        shown = odd.assign(
+            chance=odd["chance"].map(lambda chance: share(chance, places=1))
+        )
         shown.columns = pd.Index(["Row", "Service", "Size", "What happened", "Chance"])
         tables.append(
             table(

@@ -19,6 +19,7 @@ from sizing.people.people import People
 from sizing.people.weights import Weighting, rake
 from sizing.resources import source_table
 from sizing.surveys import read_embedded
+from sizing.words.numbers import given, share
 
 Mask = npt.NDArray[np.bool_]
 
@@ -426,7 +427,7 @@ def _cost(result: Weighting) -> str:
         grown, margin, count = max(raised, key=lambda found: float(found[0]))
         if grown > 2:
             words += (
-                f" The {margin} is raised from {margin.target / grown:.0%} to "
-                f"{margin.target:.0%}, and rests on {count} people."
+                f" The {margin} is raised from {share(margin.target / grown)} to "
+                f"{given(margin.target)}, and rests on {count} people."
             )
     return words

@@ -22,6 +22,7 @@ from sizing.plots.style import (
     percent_axis,
     quiet_style,
 )
+from sizing.words.numbers import points
 from sizing.words.numbers import share as percent
 
 
@@ -121,7 +122,7 @@ def plot_sensitivity(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         name_rows(ax, ticks, [fill(str(name), _LETTERS) for name in order])
         # Room for the settings' words beside the bars.
         ax.margins(x=0.32, y=0.02)
-        ax.xaxis.set_major_formatter(FuncFormatter(_points))
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda change, _: points(change)))
         grid_below(ax)
         ax.set_xlabel("Change of the share with at least one size, points")
     return ax
@@ -157,10 +158,6 @@ def plot_widths(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.set_xlabel("Width of the sizes, times the convention")
         ax.set_ylabel("People with a size")
     return ax
-
-
-def _points(change: float, _: int) -> str:
-    return f"{100 * change:+.0f}" if round(100 * change) else "0"
 
 
 def _bar(ax: Axes, row: dict[Any, Any], place: float, step: int, height: float) -> None:

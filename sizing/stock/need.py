@@ -19,6 +19,7 @@ from sizing.people import (
     population_titles,
     read_caseload,
 )
+from sizing.words.numbers import given
 
 #: Whether the number of clients present is the same each day.
 NUMBERS: tuple[str, ...] = ("fixed", "poisson")
@@ -193,7 +194,7 @@ class Use:
         else:
             words = (
                 f"Slings come from a shared pool; at the busiest moment "
-                f"{100 * self.at_once:.0f} % of clients need {each}"
+                f"{given(self.at_once)} of clients need {each}"
             )
             if self.at_most is not None:
                 words += f", at most {self.at_most} clients at once"

@@ -27,6 +27,7 @@ from sizing.stock.offers import Offer, invented_parts, offer_from
 from sizing.stock.programme import Order, Programme
 from sizing.stock.result import StockPlan
 from sizing.stock.service import Ints
+from sizing.words.numbers import given
 
 #: Days for checking, as a multiple of those for planning.
 _CHECKS = 4
@@ -259,7 +260,7 @@ def _beyond(trial: Trial, packs: Ints, target: float, why: str) -> SizingError:
     waiting = trial.waiting(packs)
     reached = 100 * (waiting == 0).mean()
     return SizingError(
-        f"No order that {why} lets nobody wait on {100 * target:.1f} % of days. The "
+        f"No order that {why} lets nobody wait on {given(target)} of days. The "
         f"order that leaves fewest waiting does so on {reached:.1f} "
         f"% of days (on an average day {waiting.mean():.2f} people wait) and costs "
         f"{trial.programme.cost(packs):,.2f}. What to do: lower the target, raise the "

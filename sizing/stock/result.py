@@ -10,7 +10,8 @@ import pandas as pd
 from sizing.cautions import closing, invented_first
 from sizing.stock.need import Use
 from sizing.stock.tables import SAMPLED
-from sizing.words.numbers import points_interval
+from sizing.words.numbers import interval as _percent
+from sizing.words.numbers import points_interval, share
 
 DAY = (
     "A day here is drawn anew from the people: the share of days runs over the homes "
@@ -149,7 +150,7 @@ class StockPlan:
             words = (
                 f"On the {days} the number waiting is "
                 + ("proved the least" if self.gap == 0 else "at most ")
-                + (f"{100 * self.gap:.1f} % above the least" if self.gap else "")
+                + (f"{share(self.gap, places=1)} above the least" if self.gap else "")
                 + f" that the money can do; of the orders near that one this leaves "
                 f"fewest waiting on {chosen}. "
             )
@@ -165,10 +166,10 @@ class StockPlan:
                 f"{bound}: proved. This is the cheapest found that keeps it on "
                 f"{chosen}, with a margin for their luck. "
             )
-        low, high = (_whole(again["estimate"].agg(end)) for end in ("min", "max"))
+        low, high = (share(again["estimate"].agg(end)) for end in ("min", "max"))
         words += (
             f"On {len(again)} further sets of {days} nobody waits with this order on "
-            f"{low} to {high} % of days"
+            f"{low} to {high} of days"
         )
         if again["cost"].notna().any():
             ends = [again["cost"].min(), again["cost"].max()]
@@ -190,7 +191,7 @@ class StockPlan:
             if row["strategy"] != "plan":
                 lines.append(
                     f"The same money spent as {row['strategy']} meets "
-                    f"{100 * row['needs_met']:.0f} % of needs; the plan's difference, "
+                    f"{share(row['needs_met'])} of needs; the plan's difference, "
                     f"in points: {points_interval(row)}."
                 )
         lines += [self.proof(), DAY, NO_SLING, closing(self.limits)]
@@ -206,11 +207,6 @@ def money(amount: float, currency: str = "", places: int = 0) -> str:
     return f"{currency}{' ' * currency.isalpha()}{amount:,.{places}f}"
 
 
-def _percent(row: Any) -> str:
-    told, low, high = (_whole(row[name]) for name in ("estimate", "low", "high"))
-    return f"{told} %" if told == low == high else f"{told} % ({low} to {high})"
-
-
 def _people(number: float) -> str:
     """Write a number of people of an average day, whole where they are many."""
     return f"{number:,.1f}" if number < 10 else f"{number:,.0f}"
@@ -220,8 +216,3 @@ def _span(row: Any) -> str:
     """Write a range of whole people, its ends outwards."""
     low, high = math.floor(row["low"] + 0.05), math.ceil(row["high"] - 0.05)
     return f"{low:,} to {high:,}" if low < high else f"{low:,}"
-
-
-def _whole(share: float) -> str:
-    """Write a share in whole percent; what is not all is not said to be all."""
-    return "over 99" if 0.995 <= share < 1 else f"{100 * share:.0f}"

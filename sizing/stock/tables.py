@@ -14,6 +14,7 @@ from sizing.stats.intervals import LEVEL, score_interval, student, wilson
 from sizing.stock.days import Days, Floats, Group, people_variance
 from sizing.stock.offers import Offer
 from sizing.stock.service import Ints, Needs, Shortage, sizes_in
+from sizing.words.numbers import given
 
 #: Part of the days that the range of a number covers.
 RANGE = 0.90
@@ -175,7 +176,7 @@ def _widened(
             for end in ("low", "high")
         )
         ends, how, part = (estimate - lower, estimate + upper), "range", RANGE
-    method = f"{100 * part:.0f} % {how} over drawn days and {SAMPLED}"
+    method = f"{given(part)} {how} over drawn days and {SAMPLED}"
     return {"low": ends[0], "high": ends[1], "method": method}
 
 

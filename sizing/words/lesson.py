@@ -15,7 +15,7 @@ from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import written
 from sizing.people import population_titles
 from sizing.words.labels import BY_WORDS, LEVEL_WORDS
-from sizing.words.numbers import interval, points, points_interval, share
+from sizing.words.numbers import in_100, interval, points, points_interval, share
 
 
 def title_of(population: str) -> str:
@@ -132,8 +132,8 @@ def room_answer(room: RoomResult) -> str:
             (room.wrong["source"] == source) & (room.wrong["participant"] == TOGETHER)
         ]
         parts += [
-            f"{words} {row['count']} of {row['n']} ({100 * row['low']:.0f} to "
-            f"{100 * row['high']:.0f} of a hundred)"
+            f"{words} {row['count']} of {row['n']} ({in_100(row['low'])} "
+            f"to {in_100(row['high'])})"
             for row in rows.to_dict("records")
         ]
     if not parts:

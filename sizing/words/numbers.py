@@ -31,6 +31,7 @@ __all__ = [
     "Said",
     "Say",
     "count_in",
+    "given",
     "in_100",
     "interval",
     "joined",
@@ -58,6 +59,15 @@ def share(value: float, *, places: int = 0) -> str:
     ('3.1 %', 'under 0.1 %', 'over 99.9 %')
     """
     return f"{_of_100(value, places)} %"
+
+
+def given(value: float) -> str:
+    """Write a share that somebody set or published: as it is, and it may be all.
+
+    >>> given(0.07), given(1), given(0.985)
+    ('7 %', '100 %', '98.5 %')
+    """
+    return f"{round(100 * value, 2):g} %"
 
 
 def in_100(value: float, *, places: int = 0) -> str:

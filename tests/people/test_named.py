@@ -298,7 +298,7 @@ def test_what_weights_cost_and_lean_on_is_said():
             f"Reweighted to 1 margins: 80 people say as much as {80 / effect:.0f} "
             f"equally weighted ones (design effect {effect:.1f})."
         )
-        lean = f"is raised from 12% to {target:.0%}, and rests on 10 people."
+        lean = f"is raised from 12 % to {100 * target:.0f} %, and rests on 10 people."
         assert (lean in told) == raised
         assert ("raised" in told) == raised
         assert f"design effect {effect:.2f}" in people.summary()

@@ -261,9 +261,9 @@ def test_shares_of_days_are_told_in_percent_and_never_rounded_to_all(demo_plan):
 
     assert "sling on 95 % (94 to 97) of days" in told(0.94, 0.95, 0.97)
     assert "sling on 95 % of days" in told(0.951, 0.952, 0.954)
-    assert "sling on over 99 % (99 to over 99) of days" in told(0.994, 0.996, 0.999)
-    assert "sling on 100 % of days" in told(1.0, 1.0, 1.0)
-    assert "sling on 99 % (98 to over 99) of days" in told(0.98, 0.9949, 0.995)
+    assert "sling on over 99 % (99 to 100) of days" in told(0.994, 0.996, 0.999)
+    assert "sling on over 99 % of days" in told(1.0, 1.0, 1.0)
+    assert "sling on 99 % (98 to 100) of days" in told(0.98, 0.9949, 0.995)
 
 
 def test_the_answer_begins_with_whom_nothing_fits_and_splits_the_order(demo_plan):

@@ -44,38 +44,43 @@ def test_an_interval_that_adds_nothing_is_left_out():
     assert span(1.0, 2.0, "stature_cm") == "1 to 2 cm"
 
 
-#: A hundred times something, written out: a share in a way of its own. The level of an
-#: interval and other set figures, in capitals, are no estimates.
-OWN_WAY = re.compile(r"\{100 \* (?![A-Z_]+:)[^}]*:[+.0-9]*[fg]\}")
-ROOMS = (
-    "client/*.py",
-    "words/client*.py",
-    "words/chart.py",
-    "pages/client_*.py",
-    "app/client_*.py",
-    "pages/own_chart.py",
-    "app/own_chart*.py",
-    "plots/chart.py",
-    "cli/client.py",
-    "charts/assign.py",
-    "coverage/coverage.py",
-    "coverage/sensitivity.py",
-    "bands/f*.py",
-    "bands/nine_sizes.py",
-    "pages/study.py",
-    "study/*.py",
+PACKAGE = Path(sizing.__file__).parent
+#: A way of its own to write a share (a hundred times something, or Python's per cent),
+#: an estimated length or weight, or an interval to whole numbers or tenths. What stands
+#: in capitals, such as the level of an interval, is set and no estimate.
+OWN_WAY = re.compile(
+    r"(?<!p)\{100 \* (?![A-Z_]+:)[^}]*:[+.0-9]*[fg]\}|:[+.0-9]*%\}"
+    r"|\{[^{}]*:[+.0-9]*f\} (cm|kg|lb|in|st)\b|\(\{[^{}]*:[+.01]*f\} to \{"
 )
 
 
-@pytest.mark.parametrize("room", ROOMS)
-def test_no_share_is_written_in_another_way(room):
-    paths = sorted(Path(sizing.__file__).parent.glob(room))
-    assert paths
-    for path in paths:
-        for line in path.read_text(encoding="utf-8").splitlines():
-            assert not OWN_WAY.search(line), f"{path.name}: {line.strip()}"
-    assert OWN_WAY.search("f\"{100 * row['low']:.0f} %\"")
-    assert not OWN_WAY.search('f"{100 * LEVEL:.0f} %"')
+@pytest.mark.parametrize(
+    "room", sorted(p.name for p in PACKAGE.iterdir() if p.is_dir())
+)
+def test_no_share_length_or_interval_is_written_in_another_way(room):
+    found = [
+        f"{path.relative_to(PACKAGE)}:{number}: {line.strip()}"
+        for path in sorted((PACKAGE / room).rglob("*.py"))
+        if path.name not in ("numbers.py", "written.py")
+        for number, line in enumerate(path.read_text("utf-8").splitlines(), start=1)
+        if OWN_WAY.search(line)
+    ]
+    assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize(
+    ("line", "own"),
+    [
+        ("f\"{100 * row['low']:.0f} %\"", True),
+        ('"{:.1%}".format', True),
+        ('f"{value:.1f} cm wide"', True),
+        ('f"({low:+.1f} to {high:+.1f})"', True),
+        ('f"{100 * LEVEL:.0f} %"', False),
+        ('f"steps of {step:g} cm"', False),
+    ],
+)
+def test_a_way_of_its_own_is_found(line, own):
+    assert bool(OWN_WAY.search(line)) == own
 
 
 def test_an_answer_closes_with_one_limit_and_each_caution_in_short():
