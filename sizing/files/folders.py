@@ -15,6 +15,7 @@ import re
 import secrets
 import shutil
 import sys
+import time
 from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 from typing import IO
@@ -29,6 +30,8 @@ _LOCK, _NEW, _BEFORE = "lock", "new", "before"
 _SWAPS = {"linux": ("renameat2", True), "darwin": ("renamex_np", False)}
 _HERE = -100
 _TRIES = 20
+#: How often, and how many seconds apart, a folder in use is asked for.
+_WAITS, _WAIT = 200, 0.05
 _NO_SWAP = (errno.ENOSYS, errno.EINVAL, errno.EXDEV, errno.ENOTSUP)
 
 
@@ -111,6 +114,25 @@ def clear_leftovers(home: Path) -> None:
             if _PART.fullmatch(name):
                 with contextlib.suppress(OSError):
                     _clear(home / name)
+
+
+@contextlib.contextmanager
+def only_writer(home: Path) -> Iterator[None]:
+    """Let one writer at a time into a folder: who reads a file and writes it anew."""
+    with _plainly(home, "folder"):
+        handle = open(home / ".sizing-lock", "a+b")  # noqa: SIM115 - closed below
+    with handle:
+        for _ in range(_WAITS):
+            if _lock(handle):
+                break
+            time.sleep(_WAIT)
+        else:
+            raise SizingError(
+                "something else keeps writing in this folder",
+                action="close the other pages that write there, and try again",
+                file=str(home),
+            )
+        yield
 
 
 def try_place(home: Path) -> None:

@@ -1,0 +1,179 @@
+"""Clients kept: what was entered comes back, and nothing of anybody's is lost."""
+
+import subprocess
+import sys
+from dataclasses import replace
+from datetime import date
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.client.kept import (
+    Decision,
+    Visit,
+    client_path,
+    day_of,
+    delete_client,
+    keep_visit,
+    kept_clients,
+    read_visits,
+)
+from sizing.errors import SizingError
+
+HIP, MASS = "hip_circumference_cm", "body_mass_kg"
+FIRST = Visit(
+    date(2026, 3, 2),
+    {"sex": "female", "age_years": "74", MASS: 61.0, HIP: 101.0},
+    {MASS: "hoist scale", HIP: "tape twice"},
+    ("swelling",),
+    {"hoist": 160.0},
+    {"leg_stop": -5.0},
+    chart="ours",
+    pattern="bathing",
+    decision=Decision(size="adult 1", reason='=1+1, "hips"', reference="A-17"),
+)
+LATER = replace(FIRST, on=date(2026, 9, 2), entries={**FIRST.entries, MASS: 64.5})
+
+TEXT = st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), max_size=20)
+
+
+@given(
+    kilograms=st.integers(300, 2000),
+    words=TEXT,
+    review=st.none() | st.dates(date(2020, 1, 1)),
+    own=TEXT,
+)
+@settings(max_examples=20)
+def test_what_is_kept_comes_back(tmp_path_factory, kilograms, words, review, own):
+    folder = tmp_path_factory.mktemp("clients")
+    entries = {**FIRST.entries, MASS: kilograms / 10}
+    decision = replace(FIRST.decision, reason=words, review_on=review)
+    visit = replace(FIRST, entries=entries, decision=decision, own={"my own": own})
+    keep_visit(folder, "A-17", visit)
+    keep_visit(folder, "a-17", replace(LATER, own={"my own": ""}))
+    assert read_visits(folder, "A-17")[0] == visit
+    assert len(list(folder.glob("*.csv"))) == 1
+
+
+def test_another_reader_finds_a_row_a_visit(tmp_path):
+    keep_visit(tmp_path, "A-17", LATER)
+    table = pd.read_csv(keep_visit(tmp_path, "A-17", FIRST))
+    assert table["visit_on"].tolist() == ["2026-03-02", "2026-09-02"]
+    assert table[MASS].tolist() == [61.0, 64.5]
+    assert set(table["reference"]) == {"A-17"} and set(table["condition"]) == {
+        "swelling"
+    }
+
+
+def test_a_visit_is_changed_as_it_was_opened_or_not_at_all(tmp_path):
+    keep_visit(tmp_path, "A-17", FIRST)
+    (opened,) = read_visits(tmp_path, "A-17")
+    changed = replace(opened, entries={**opened.entries, MASS: 60.0})
+    keep_visit(tmp_path, "A-17", changed, instead_of=opened)
+    assert read_visits(tmp_path, "A-17") == [changed]
+    with pytest.raises(SizingError, match="changed or deleted since it was opened"):
+        keep_visit(tmp_path, "A-17", FIRST, instead_of=opened)
+    with pytest.raises(SizingError, match="a visit of 2026-03-02 is kept already"):
+        keep_visit(tmp_path, "A-17", FIRST)
+    assert read_visits(tmp_path, "A-17") == [changed]
+
+
+def test_a_copy_for_the_next_visit_has_nothing_that_must_be_taken_anew():
+    copy = FIRST.next
+    assert copy.entries == {"sex": "female"} and copy.how == {}
+    assert copy.conditions == ("swelling",) and copy.loads == {"hoist": 160.0}
+    assert (copy.decision.size, copy.decision.review_on) == ("", None)
+    assert copy.decision.reference == "A-17"
+
+
+def test_two_that_write_at_once_lose_nothing(tmp_path):
+    script = (
+        "import sys; from datetime import date, timedelta\n"
+        "from sizing.client.kept import Visit, keep_visit\n"
+        "for day in range(5):\n"
+        "    on = date(2026, int(sys.argv[2]), 1) + timedelta(days=day)\n"
+        "    keep_visit(sys.argv[1], 'A-17', Visit(on, {'sex': 'male'}))\n"
+    )
+    runs = [
+        subprocess.Popen([sys.executable, "-c", script, str(tmp_path), month])
+        for month in ("1", "2", "3")
+    ]
+    assert [run.wait(120) for run in runs] == [0, 0, 0]
+    assert len(read_visits(tmp_path, "A-17")) == 15
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ("name,age\nx,4\n", "holds no visits"),
+        ("visit_on,sex\n2026-03-02,female\n2026-03-02,male\n", "two visits of one day"),
+        ("visit_on,sex\n03/04/2026,female\n", "row 2, column 'visit_on': day and month"),
+        (f"visit_on,{MASS}\n2026-03-02,heavy\n", f"row 2, column '{MASS}'"),
+        ("visit_on,sex\n", "no visit is kept in it"),
+        ("visit_on,visit_on\n2026-03-02,2026-03-02\n", "a heading twice"),
+        ("\0\1", "not"),
+    ],
+)
+def test_a_broken_or_foreign_file_is_named_and_left_as_it_is(tmp_path, content, words):
+    path = tmp_path / "client A-17.csv"
+    path.write_text(content)
+    (tmp_path / "shopping.csv").write_text("milk")
+    table = kept_clients(tmp_path)
+    assert table["reference"].tolist() == ["A-17"] and words in table["problem"][0]
+    for act in (
+        lambda: read_visits(tmp_path, "A-17"),
+        lambda: keep_visit(tmp_path, "A-17", FIRST),
+    ):
+        with pytest.raises(SizingError, match="client A-17.csv"):
+            act()
+    assert path.read_text() == content
+    delete_client(tmp_path, "A-17")
+    assert [one.name for one in tmp_path.glob("*.csv")] == ["shopping.csv"]
+
+
+def test_a_value_that_no_client_can_have_names_its_file_and_day(tmp_path):
+    path = keep_visit(tmp_path, "A-17", FIRST)
+    path.write_text(path.read_text().replace(",101,", ",1010,"))
+    with pytest.raises(SizingError, match=r"client A-17.csv.*visit of 2026-03-02"):
+        read_visits(tmp_path, "A-17")
+
+
+@pytest.mark.parametrize("name", ["", "../A", "a/b", " . ", "A*", "x" * 61, "-\n"])
+def test_a_reference_is_no_path(tmp_path, name):
+    with pytest.raises(SizingError, match="reference"):
+        client_path(tmp_path, name)
+
+
+def test_the_list_says_what_is_due(tmp_path):
+    assert kept_clients(tmp_path).empty
+    for name, review, age in (
+        ("late", date(2026, 11, 1), "74"),
+        ("soon", date(2026, 12, 1), "74"),
+        ("child", None, "9"),
+        ("open", None, "74"),
+    ):
+        decision = replace(FIRST.decision, review_on=review)
+        entries = {**FIRST.entries, "age_years": age}
+        keep_visit(tmp_path, name, replace(FIRST, entries=entries, decision=decision))
+    table = kept_clients(tmp_path, today=date(2026, 11, 27)).set_index("reference")
+    assert table["due"].to_dict() == {
+        "late": "overdue since 2026-11-01",
+        "soon": "due 2026-12-01",
+        "child": "not yet due",
+        "open": "no review day",
+    }
+    assert table.index.tolist() == ["late", "soon", "child", "open"]
+    assert table["due_on"]["child"] == "2027-03-02"
+    assert table.index[table["last"]].tolist() == ["open"]
+    delete_client(tmp_path, "LATE")
+    with pytest.raises(SizingError, match="no client is kept as 'late'"):
+        delete_client(tmp_path, "late")
+
+
+def test_days_as_people_write_them():
+    assert day_of("27.11.2026") == day_of("11/27/2026") == date(2026, 11, 27)
+    for wrong in ("3/4/2026", "2026-13-01", "soon", "31/2/2026"):
+        with pytest.raises(SizingError, match="2026-03-14"):
+            day_of(wrong)
