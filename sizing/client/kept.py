@@ -292,7 +292,9 @@ def _visit(row: Mapping[str, str]) -> Visit:
         for part in (*PARTS, "sling")
     }
     allowed = {
-        key: cell(f"allowance_{key}_cm", lambda t: understood(t, "allowance_cm", signed=True))
+        key: cell(
+            f"allowance_{key}_cm", lambda t: understood(t, "allowance_cm", signed=True)
+        )
         for key in suggested_allowances()
     }
     conditions, wrong = condition_keys(row.get("condition", "").split(";"))

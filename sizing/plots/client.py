@@ -120,6 +120,63 @@ def plot_margins(
     return ax
 
 
+def plot_visits(
+    readings: pd.DataFrame,
+    bands: pd.DataFrame,
+    found: pd.Series,
+    *,
+    size: str = "",
+    say: Say = written,
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw one measure's readings over the visits against the chart's sizes.
+
+    ``bands`` has ``size``, ``low`` and ``high`` (NaN: no limit); ``found`` is the row of
+    ``over_visits``, whose day of passing an edge is drawn with its interval; ``size``
+    the one in use, drawn darker.
+    """
+    ax = axes_or_new(ax, width=7.4, height=3.6)
+    measure = str(found["measure"])
+    with quiet_style():
+        across = ax.get_yaxis_transform()
+        centre = {"transform": across, "ha": "center", "va": "center"}
+        value, sd = readings["value"], readings["sd"]
+        days = list(readings["on"])
+        low, high = (value - 2 * sd).min(), (value + 2 * sd).max()
+        if found["edge_on"] is not None:
+            low, high = min(low, found["edge"]), max(high, found["edge"])
+        room = 0.15 * (high - low)
+        ax.set_ylim(low - room, high + room)
+        ax.set_xmargin(0.08)
+        limits, place = ax.get_ylim(), 0
+        for row in bands.fillna({"low": -np.inf, "high": np.inf}).to_dict("records"):
+            bottom, top = np.clip([row["low"], row["high"]], *limits)
+            if bottom == top:
+                continue
+            # A bar a size beside the picture: where sizes overlap all are seen.
+            at = 1.05 + 0.07 * place
+            shade = SHADES[2] if row["size"] == size else SHADES[3]
+            ax.vlines(at, bottom, top, shade, lw=16, transform=across, clip_on=False)
+            ax.text(
+                at, (bottom + top) / 2, row["size"], rotation=90, fontsize=9, **centre
+            )
+            place += 1
+        ax.errorbar(days, value, yerr=1.645 * sd, fmt="o", color=INK, capsize=3)
+        if found["edge_on"] is not None:
+            edge = found["edge"]
+            ends = [found["edge_on_low"], found["edge_on_high"] or found["edge_on"]]
+            ax.plot([days[-1], found["edge_on"]], [value.iloc[-1], edge], ":", color=INK)
+            ax.plot(ends, [edge, edge], color=INK, lw=4, solid_capstyle="butt")
+        ticks = [tick for tick in ax.get_yticks() if low - room <= tick <= high + room]
+        ax.set_yticks(ticks, [say(tick, measure, to="tenth") for tick in ticks])
+        ax.set_xlabel(
+            "Dots: as read, with the error of the reading (90 %). Dotted: at this rate;"
+            "\nthick: when it passes the edge (90 %)"
+        )
+        ax.figure.autofmt_xdate(rotation=30)  # type: ignore[union-attr]
+    return ax
+
+
 def _band(row: dict[Any, Any]) -> tuple[float, float]:
     """Return the ends that are drawn, an open end at some distance."""
     low, high = row["low_edge"], row["high_edge"]

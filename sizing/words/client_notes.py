@@ -160,6 +160,40 @@ def growth_words(answer: Answer, *, say: Say = written) -> list[str]:
     return lines
 
 
+def visits_words(table: pd.DataFrame, size: str, *, say: Say = written) -> list[str]:
+    """Return how each measure changed over the visits, and when the next size comes."""
+    lines = []
+    for row in records(table):
+        name = str(row["measure"])
+        # An amount of change reads a tenth: half a unit would hide what is small.
+        first, last = (say(row[one], name, to="tenth") for one in ("first", "last"))
+        words = f"{capital(plain(name))}: {first} on {row['first_on']}"
+        if row["visits"] > 1:
+            words += f", {last} on {row['last_on']}"
+        if np.isfinite(row["estimate"]):
+            change = {one: row[one] for one in ("estimate", "low", "high")}
+            words += (
+                f"; change a year {quantity_interval(change, name, say, to='tenth')}"
+            )
+        words += f". {capital(row['why_not'])}." if row["why_not"] else "."
+        if row["edge_on"] is not None:
+            after = " or ".join(filter(None, row["next_sizes"].split(";")))
+            late = row["edge_on_high"]
+            words += (
+                f" At this rate it passes the edge of {size} "
+                f"({say(row['edge'], name, to='tenth')}) about {row['edge_on']} (90 %: "
+                f"{row['edge_on_low']} to {late or 'no end'}); then "
+                f"{f'look at {after}' if after else 'this chart has no size for it'}."
+            )
+        lines.append(words)
+    if table["edge_on"].notna().any():
+        lines.append(
+            "A straight line through the visits. Nobody changes so evenly, and what a "
+            "weight does from day to day is not in the interval: measure again sooner."
+        )
+    return lines
+
+
 def allowance_words(answer: Answer, *, say: Say = written) -> str:
     """Return which allowances between body and fabric are in the sum."""
     used = answer.allowances[answer.allowances["used_cm"] != 0]

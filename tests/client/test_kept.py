@@ -109,7 +109,10 @@ def test_two_that_write_at_once_lose_nothing(tmp_path):
     [
         ("name,age\nx,4\n", "holds no visits"),
         ("visit_on,sex\n2026-03-02,female\n2026-03-02,male\n", "two visits of one day"),
-        ("visit_on,sex\n03/04/2026,female\n", "row 2, column 'visit_on': day and month"),
+        (
+            "visit_on,sex\n03/04/2026,female\n",
+            "row 2, column 'visit_on': day and month",
+        ),
         (f"visit_on,{MASS}\n2026-03-02,heavy\n", f"row 2, column '{MASS}'"),
         ("visit_on,sex\n", "no visit is kept in it"),
         ("visit_on,visit_on\n2026-03-02,2026-03-02\n", "a heading twice"),
@@ -126,7 +129,7 @@ def test_a_broken_or_foreign_file_is_named_and_left_as_it_is(tmp_path, content, 
         lambda: read_visits(tmp_path, "A-17"),
         lambda: keep_visit(tmp_path, "A-17", FIRST),
     ):
-        with pytest.raises(SizingError, match="client A-17.csv"):
+        with pytest.raises(SizingError, match=r"client A-17\.csv"):
             act()
     assert path.read_text() == content
     delete_client(tmp_path, "A-17")
@@ -136,7 +139,7 @@ def test_a_broken_or_foreign_file_is_named_and_left_as_it_is(tmp_path, content, 
 def test_a_value_that_no_client_can_have_names_its_file_and_day(tmp_path):
     path = keep_visit(tmp_path, "A-17", FIRST)
     path.write_text(path.read_text().replace(",101,", ",1010,"))
-    with pytest.raises(SizingError, match=r"client A-17.csv.*visit of 2026-03-02"):
+    with pytest.raises(SizingError, match=r"client A-17\.csv.*visit of 2026-03-02"):
         read_visits(tmp_path, "A-17")
 
 

@@ -1,0 +1,173 @@
+"""How a client's measures change over visits, and when the next size comes."""
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.charts import SizeChart
+from sizing.client.how import MASS, TAKEN
+from sizing.client.kept import Visit
+from sizing.client.outcomes import Edges, edges_of
+from sizing.client.parts import allowance_table, in_body_terms, load_table_of
+from sizing.measures import MEASURES
+from sizing.measures.edges import NO_HIGH, NO_LOW
+
+#: Half-width of a 90 % interval of a normal estimate.
+_Z = 1.6449
+#: Visits nearer together than this say nothing of change (our choice, no source).
+LEAST_DAYS = 56
+_YEAR = 365.25
+_METHOD = "straight line through the visits, each weighed by its error; 90 %"
+COLUMNS = [
+    *("measure", "visits", "first_on", "last_on", "first", "last"),
+    *("estimate", "low", "high", "edge", "next_sizes"),
+    *("edge_on", "edge_on_low", "edge_on_high", "why_not", "method", "n"),
+]
+
+
+def readings_of(visits: Sequence[Visit]) -> pd.DataFrame:
+    """Return what tape and scale read at each visit.
+
+    One row per reading: ``measure``, ``on``, ``value`` and ``sd`` (cm or kg). What
+    was reported, guessed or estimated is no reading.
+    """
+    rows = [
+        (one.measure, visit.on, one.value, one.sd)
+        for visit in visits
+        for one in visit.client.readings
+        if one.how in TAKEN
+    ]
+    return pd.DataFrame(rows, columns=["measure", "on", "value", "sd"])
+
+
+def edges_at(chart: SizeChart, visit: Visit) -> Edges:
+    """Return a chart's edges as body measures, with the load limits of that visit."""
+    allowed = allowance_table(visit.allowances)
+    load = load_table_of(chart, visit.loads)[1]
+    return edges_of(in_body_terms(chart, allowed), load)
+
+
+def over_visits(readings: pd.DataFrame, chart: Edges, size: str = "") -> pd.DataFrame:
+    """Say how each measure changes a year, and when it passes an edge of a size.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        As ``readings_of`` returns.
+    chart : Edges
+        See ``edges_at``.
+    size : str
+        The size in use; "" or one the chart lacks: change is given, no edge.
+
+    Returns
+    -------
+    DataFrame
+        One row per measure read that the chart limits, and weight: ``measure``,
+        ``visits``, ``first_on``, ``last_on``, ``first``, ``last`` (as read);
+        ``estimate``, ``low``, ``high`` (change a year, cm or kg, 90 %); ``edge``
+        (where the size ends in the way it changes, load limit included),
+        ``next_sizes`` (those that take over there, parted by ";"); ``edge_on``,
+        ``edge_on_low``, ``edge_on_high`` (the day it is passed, 90 %); ``why_not``
+        (why no change or no day is given, else ""); ``method``, ``n``.
+
+    Notes
+    -----
+    Weighted least squares on time from the weighted mean day, where level ``a`` and
+    slope ``b`` are independent with variances ``A`` and ``B``; from three visits on
+    both are widened by chi-square over its degrees of freedom, where that is above
+    1. The days are the roots of ``(a + b t - edge)^2 = z^2 (A + B t^2)`` (Fieller,
+    J R Stat Soc B 1954;16:175-185, from memory). No day is given further ahead than
+    the visits reach back: nobody grows in a straight line for long.
+    """
+    limited = [m for m in MEASURES if m in (*chart.measures, MASS)]
+    rows = []
+    for measure in limited:
+        mine = readings[readings["measure"] == measure].sort_values("on")
+        if len(mine):
+            rows.append(_of_one(measure, mine, chart, size))
+    return pd.DataFrame(rows, columns=COLUMNS)
+
+
+def _of_one(
+    measure: str, mine: pd.DataFrame, chart: Edges, size: str
+) -> dict[str, Any]:
+    days = np.array([day.toordinal() for day in mine["on"]], dtype=float)
+    y, sd = mine["value"].to_numpy(float), mine["sd"].to_numpy(float)
+    row: dict[str, Any] = dict.fromkeys(COLUMNS, np.nan)
+    row |= {"measure": measure, "visits": len(y), "n": len(y), "method": _METHOD}
+    row |= {"first_on": mine["on"].iloc[0], "last_on": mine["on"].iloc[-1]}
+    row |= {"first": y[0], "last": y[-1], "next_sizes": "", "why_not": ""}
+    row |= dict.fromkeys(("edge_on", "edge_on_low", "edge_on_high"), None)
+    reach = days[-1] - days[0]
+    if len(y) < 2:
+        return row | {"why_not": "one visit says nothing of change"}
+    if reach < LEAST_DAYS:
+        return row | {"why_not": f"{reach:.0f} days are too short a time"}
+    level, slope, start, a, b = _line(days, y, sd)
+    half = _Z * np.sqrt(b)
+    ends = np.array([slope, slope - half, slope + half]) * _YEAR
+    row |= dict(zip(("estimate", "low", "high"), ends, strict=True))
+    if abs(slope) <= half:
+        why = "the measuring error is larger than the change"
+        return row | {"why_not": why}
+    if size not in chart.sizes:
+        return row | {"why_not": "no size of this chart is in use"}
+    edge, following = _edge(measure, chart, size, up=slope > 0)
+    row |= {"edge": edge, "next_sizes": ";".join(following)}
+    if np.isnan(edge):
+        return row | {"why_not": f"{size} has no edge that way"}
+    if (y[-1] - edge) * slope > 0:
+        return row | {"why_not": f"it is past the edge of {size} already"}
+    gap, z2 = level - edge, _Z**2
+    spread = [slope**2 - z2 * b, 2 * slope * gap, gap**2 - z2 * a]
+    low, high = start + np.sort(np.roots(spread).real)
+    if low > days[-1] + reach:
+        why = f"it stays within {size} for as long as the visits reach back"
+        return row | {"why_not": why}
+    found = [_day(max(t, days[-1])) for t in (start - gap / slope, low, high)]
+    return row | dict(
+        zip(("edge_on", "edge_on_low", "edge_on_high"), found, strict=True)
+    )
+
+
+def _line(
+    days: np.ndarray, y: np.ndarray, sd: np.ndarray
+) -> tuple[float, float, float, float, float]:
+    """Return level, slope a day, mean day, and the variances of level and slope."""
+    weight = 1.0 / np.square(sd)
+    start = float(np.average(days, weights=weight))
+    t = days - start
+    level, spread = float(np.average(y, weights=weight)), float(weight @ t**2)
+    slope = float(weight @ (t * y)) / spread
+    wider = 1.0
+    if len(y) > 2:
+        chi2 = float(weight @ np.square(y - level - slope * t))
+        wider = max(1.0, chi2 / (len(y) - 2))
+    return level, slope, start, wider / weight.sum(), wider / spread
+
+
+def _edge(
+    measure: str, chart: Edges, size: str, *, up: bool
+) -> tuple[float, list[str]]:
+    """Return where a size ends upwards or downwards, and which sizes hold there."""
+    i = chart.sizes.index(size)
+    low = chart.low.get(measure, np.full_like(chart.load, NO_LOW))
+    high = chart.high.get(measure, np.full_like(chart.load, NO_HIGH))
+    if measure == MASS:
+        high = np.minimum(high, chart.load)
+    edge, none_there = (high[i], NO_HIGH) if up else (low[i], NO_LOW)
+    if edge == none_there:
+        return np.nan, []
+    beyond = edge + (1 if up else -1)
+    holds = (low <= beyond) & (beyond <= high)
+    return float(edge) / 10, [str(chart.sizes[j]) for j in np.flatnonzero(holds)]
+
+
+def _day(ordinal: float) -> date | None:
+    """Return the day of an ordinal; None further ahead than a lifetime."""
+    today = date(1900, 1, 1)
+    days = ordinal - today.toordinal()
+    return today + timedelta(days=int(days)) if 0 <= days < 100_000 else None

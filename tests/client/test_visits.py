@@ -1,0 +1,137 @@
+"""Change over visits: the line, the day it passes an edge, and when to say nothing."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sizing.charts import SizeChart, demo_chart
+from sizing.client.kept import Decision, Visit
+from sizing.client.visits import edges_at, over_visits, readings_of
+from sizing.words.client_notes import visits_words
+
+MASS, HIP = "body_mass_kg", "hip_circumference_cm"
+START = date(2026, 1, 1)
+BARE = Visit(START, {"sex": "male"})
+
+
+def table_of(days, values, sd=1.0, measure=HIP):
+    on = [START + timedelta(days=int(day)) for day in days]
+    return pd.DataFrame({"measure": measure, "on": on, "value": values, "sd": sd})
+
+
+def bands(low=(60.0, 90.0, 100.0), high=(90.0, 100.0, 120.0), load=(100.0,) * 3):
+    frame = pd.DataFrame({"size": ["S", "M", "L"], "group": "adult"})
+    frame = frame.assign(load_limit_kg=load)
+    return SizeChart(frame.assign(**{f"{HIP}_low": low, f"{HIP}_high": high}))
+
+
+EDGES = edges_at(bands(), BARE)
+
+
+def one(days, values, sd=1.0, size="M", measure=HIP, edges=EDGES):
+    return over_visits(table_of(days, values, sd, measure), edges, size).iloc[0]
+
+
+@given(
+    st.lists(st.integers(0, 900), min_size=2, max_size=6, unique=True),
+    st.floats(-20, 20),
+    st.integers(0, 1000),
+)
+@settings(max_examples=40)
+def test_the_line_is_that_of_another_library(days, slope, seed):
+    days = np.sort(days)
+    rng = np.random.default_rng(seed)
+    sd = rng.uniform(0.5, 2.0, len(days))
+    values = 95 + slope * days / 365.25 + rng.normal(0, sd)
+    row = one(days, values, sd)
+    if days[-1] - days[0] < 56:
+        assert "too short" in row["why_not"] and np.isnan(row["estimate"])
+        return
+    years = days / 365.25
+    fit, cov = np.polyfit(years, values, 1, w=1 / sd, cov="unscaled")
+    wider = 1.0
+    if len(days) > 2:
+        chi2 = np.sum(((values - np.polyval(fit, years)) / sd) ** 2)
+        wider = max(1.0, chi2 / (len(days) - 2))
+    half = 1.6449 * np.sqrt(cov[0, 0] * wider)
+    found = row[["estimate", "low", "high"]].to_numpy(float)
+    assert found == pytest.approx([fit[0], fit[0] - half, fit[0] + half], abs=1e-6)
+    assert (row["edge_on"] is not None) <= (row["low"] * row["high"] > 0)
+
+
+def test_the_day_holds_the_truth_nine_times_in_ten():
+    rng = np.random.default_rng(5)
+    days, truth = np.array([0, 120, 250, 365]), 500  # reaches 100 cm on day 500
+    held = []
+    for _ in range(400):
+        values = 100 + (days - truth) * 0.02 + rng.normal(0, 0.7, 4)
+        row = one(days, values, 0.7)
+        if row["edge_on"] is None:
+            continue
+        late = row["edge_on_high"] or date.max
+        held.append(row["edge_on_low"] <= START + timedelta(truth) <= late)
+    # Three standard errors of a share of 400, and a little for days not given.
+    assert len(held) > 380 and np.mean(held) == pytest.approx(0.9, abs=0.06)
+
+
+@pytest.mark.parametrize(
+    ("days", "values", "size", "words"),
+    [
+        ([0], [95], "M", "one visit"),
+        ([0, 55], [95, 99], "M", "too short"),
+        ([0, 365], [95, 96], "M", "measuring error is larger"),
+        ([0, 365], [80, 84], "", "no size of this chart"),
+        ([0, 365], [96, 101], "M", "past the edge of M already"),
+        ([0, 365], [80, 83], "S", "for as long as the visits reach back"),
+        ([0, 365], [110, 117], "L", None),
+        ([0, 365], [97, 92], "M", None),
+    ],
+)
+def test_nothing_is_said_where_there_is_too_little(days, values, size, words):
+    row = one(days, [float(v) for v in values], size=size)
+    assert (row["edge_on"] is None) == (words is not None)
+    if words:
+        assert words in row["why_not"]
+    (text, *_) = visits_words(row.to_frame().T, size)
+    assert ("passes the edge" in text) == (words is None)
+
+
+def test_the_next_size_is_the_one_beyond_the_edge():
+    assert one([0, 365], [94.0, 99.0])["next_sizes"] == "L"
+    assert one([0, 365], [97.0, 92.0])["next_sizes"] == "S"
+    assert one([0, 365], [104.0, 115.0], size="L")["next_sizes"] == ""
+    open_below = edges_at(bands(low=(np.nan, 90.0, 100.0)), BARE)
+    row = one([0, 365], [85.0, 80.0], size="S", edges=open_below)
+    assert "no edge that way" in row["why_not"]
+
+
+def test_the_lowest_load_limit_ends_a_size_for_the_weight():
+    hoist = edges_at(bands(), replace(BARE, loads={"hoist": 90.0}))
+    row = one([0, 365], [80.0, 86.0], size="M", measure=MASS, edges=hoist)
+    assert row["edge"] == 90.0 and row["edge_on"] > START + timedelta(365)
+    moved = edges_at(demo_chart(), replace(BARE, allowances={"leg_stop": -5.0}))
+    low, seat = moved.low, "buttock_popliteal_length_cm"
+    first = demo_chart().edges(seat)[0]
+    assert (low[seat][first > 0] - first[first > 0] == 50).all()
+
+
+def test_only_what_was_read_counts_and_the_words_follow_the_units():
+    entries = {"sex": "female", "age_years": "9", MASS: 25.0, "stature_cm": 130.0}
+    how = {MASS: "scale", "stature_cm": "reported"}
+    first = Visit(START, entries, how, decision=Decision(size="child 1"))
+    later = replace(
+        first, on=date(2026, 11, 1), entries={**entries, MASS: 30.0, HIP: 70.0}
+    )
+    found = readings_of([first, later])
+    assert found["measure"].tolist() == [MASS, MASS, HIP]
+    table = over_visits(found, edges_at(demo_chart(), later), "child 1")
+    words = " ".join(visits_words(table, "child 1"))
+    assert (
+        "Weight: 25 kg on 2026-01-01, 30 kg on 2026-11-01; change a year 6 kg" in words
+    )
+    assert "Hip girth: 70 cm on 2026-11-01. One visit" in words
