@@ -11,7 +11,6 @@ from sizing.app.client_form import ClientForm
 from sizing.app.form_style import FORM_STYLE
 from sizing.app.form_words import bullets
 from sizing.app.own_chart_kept import ChartChoice
-from sizing.app.pattern_field import PatternField
 from sizing.app.show import save_panel
 from sizing.app.units import UnitSwitch
 from sizing.cautions import cautions
@@ -45,7 +44,7 @@ class AdviserPage:
             options=[("One client", CLIENT), ("A chart of my own", CHART)],
             description="What for",
         )
-        self.pattern = PatternField()
+        self.pattern = self.client.pattern
         self.choice = ChartChoice(self._use_chart)
         self.entry, self.answer, self.picture = boxed(), boxed(), boxed()
         self.keep, self.limits, self.sources = boxed(), boxed(), boxed()

@@ -1,6 +1,7 @@
 """The fields into which one client is entered."""
 
 from collections.abc import Callable, Mapping
+from datetime import date
 from html import escape
 from typing import Any
 
@@ -9,6 +10,7 @@ import ipywidgets as w
 from sizing.app.form_words import heading
 from sizing.app.units import UnitField, UnitSwitch
 from sizing.client import HOW, conditions_table, suggested_allowances
+from sizing.client.kept import Visit
 from sizing.client.parts import allowance_table
 from sizing.client.stature import KNEE_EQUATIONS, segment_table, segments
 from sizing.errors import InputProblems, Problem
@@ -19,15 +21,19 @@ MASS = "body_mass_kg"
 PARTS = ("hoist", "spreader bar", "sling")
 #: A client of our own making, to see how an answer looks: weighed in the hoist,
 #: cannot stand, hips taken twice.
-EXAMPLE: Mapping[str, Any] = {
-    "sex": "female",
-    "age_years": "74",
-    "values": {MASS: 61.0, "knee_height_cm": 48.0, "hip_circumference_cm": 101.0},
-    "how": {MASS: "hoist scale", "hip_circumference_cm": "tape twice"},
-    "loads": {"hoist": 160.0, "spreader bar": 200.0},
-    "conditions": (),
-}
-NOBODY: Mapping[str, Any] = {name: type(value)() for name, value in EXAMPLE.items()}
+EXAMPLE = Visit(
+    date(2026, 1, 1),
+    {
+        "sex": "female",
+        "age_years": "74",
+        MASS: 61.0,
+        "knee_height_cm": 48.0,
+        "hip_circumference_cm": 101.0,
+    },
+    {MASS: "hoist scale", "hip_circumference_cm": "tape twice"},
+    loads={"hoist": 160.0, "spreader bar": 200.0},
+)
+NOBODY = Visit(date(2026, 1, 1))
 _KNEE = {"chumlea_1985": "Chumlea 1985", "donini_2000": "Donini 2000"}
 
 
@@ -149,32 +155,31 @@ class ClientFields:
         if not self._filling:
             self._called()
 
-    def fill(self, client: Mapping[str, Any]) -> None:
-        """Fill in a client such as ``EXAMPLE``, or ``NOBODY``."""
+    def fill(self, visit: Visit) -> None:
+        """Fill in a visit such as ``EXAMPLE``, or ``NOBODY``."""
         self._filling = True
-        self.sex.value, self.age.value = client["sex"], client["age_years"]
+        entries = visit.entries
+        age = entries.get("age_years", "")
+        self.age.value = age if isinstance(age, str) else f"{age:g}"
+        self.sex.value = entries.get("sex", "")
         for name, field in self.values.items():
-            field.set(client["values"].get(name))
+            field.set(entries.get(name))
         for name, box in self.ways.items():
-            box.value = client["how"].get(name, box.options[0])
+            box.value = visit.how.get(name, box.options[0])
         for part, field in self.loads.items():
-            field.set(client["loads"].get(part))
+            field.set(visit.loads.get(part))
         for key, tick in self.conditions.items():
-            tick.value = key in client["conditions"]
-        self.fabric.value = False
-        for key, field in self.allowances.items():
-            field.set(suggested_allowances()[key])
+            tick.value = key in visit.conditions
+        self.fabric.value, self.knee.value = bool(visit.allowances), visit.knee_equation
+        for key, length in (suggested_allowances() | {**visit.allowances}).items():
+            self.allowances[key].set(length)
         self._filling = False
 
-    def shows(self, client: Mapping[str, Any]) -> bool:
-        """Return whether a client such as ``EXAMPLE`` stands in the fields."""
+    def shows(self, visit: Visit) -> bool:
+        """Return whether a visit such as ``EXAMPLE`` stands in the fields."""
         entries, how = self.entries()
-        about = {"sex": client["sex"], "age_years": client["age_years"]}
-        return (
-            entries == {**about, **client["values"]}
-            and how == {**how, **client["how"]}
-            and self.stated() == list(client["conditions"])
-        )
+        same = entries == visit.entries and how == {**how, **visit.how}
+        return same and self.stated() == list(visit.conditions)
 
     def entries(self) -> tuple[dict[str, Any], dict[str, str]]:
         """Return what was entered, in cm and kg, and how each was measured."""

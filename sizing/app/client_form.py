@@ -1,20 +1,27 @@
 """The notebook's form for one client, and the note that comes of it."""
 
+from contextlib import suppress
+from dataclasses import replace
+from datetime import date
 from functools import partial
 from html import escape
 from typing import Any
 
 import ipywidgets as w
 import pandas as pd
+from traitlets import TraitError
 
 from sizing.app.answer_parts import PageForm
 from sizing.app.client_fields import EXAMPLE, NOBODY, ClientFields, in_a_row
+from sizing.app.client_kept_form import KeptForm
 from sizing.app.client_note_form import NoteForm
 from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
+from sizing.app.pattern_field import PatternField
 from sizing.app.show import picture_html, table_html
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import ClientAnswer, check_client, client_from
+from sizing.client.kept import Visit, visit_of
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, plausible_range
 from sizing.measures.written import written
@@ -88,6 +95,7 @@ class ClientForm(PageForm):
         self._asked = self._settling = False
         self.fields = ClientFields(self.switch, self._changed)
         self.note = NoteForm(lambda: self.answer, self.switch)
+        self.pattern = PatternField()
         self.about = w.HTML()
         self.confirmed = w.Checkbox(
             description="I measured again what looks wrong; it is right",
@@ -99,8 +107,18 @@ class ClientForm(PageForm):
         self.example = w.Button(description="Show an invented client", layout=automatic)
         self.empty = w.Button(description="Empty the form", layout=automatic)
         buttons = in_a_row(self.go, self.example, self.empty)
+        self.kept = KeptForm(
+            self.switch,
+            self.note.texts["reference"],
+            self.note.dates["on"],
+            take=self.visit,
+            fill=self.fill,
+            chart=lambda: self.chart,
+        )
         # The page that holds this form has the choice of units.
-        self.entry = w.VBox([self.about, self.fields.view, self.confirmed, buttons])
+        self.entry = w.VBox(
+            [self.kept.view, self.about, self.fields.view, self.confirmed, buttons]
+        )
         self.answer_view, self.picture_view, self.limits_view, self.sources_view = (
             vars(self.answered)[name]
             for name in ("words", "pictures", "limits", "sources")
@@ -122,9 +140,11 @@ class ClientForm(PageForm):
             self.about.value = paragraphs([_CHART_WRONG])
             return
         self.note.use_chart(chart)
+        self.kept.follow()
         self.about.value = (
             f"<p>Chart in use: <b>{escape(chart.name)}</b>. Leave empty what is not "
-            "known. A name is not needed; nothing is kept or sent.</p>"
+            "known. A name is not needed. Nothing is sent; nothing is kept before you "
+            "press Keep or Save.</p>"
         )
 
     def check(self) -> None:
@@ -146,14 +166,42 @@ class ClientForm(PageForm):
         self._unconfirm()
         self._offer(False)
         self.note.clear()
+        self.kept.clear()
         self._take_back(_EMPTY)
 
     def show_example(self) -> None:
         """Fill in the invented client and check her."""
-        self.fields.fill(EXAMPLE)
-        self._unconfirm()
-        self.note.clear()
-        self.check()
+        self.kept.clear()
+        self.fill(EXAMPLE)
+
+    def fill(self, visit: Visit) -> None:
+        """Put a visit into the form, and check it if anything was read."""
+        self.fields.fill(visit)
+        self._settling, self.confirmed.value = True, visit.confirmed
+        self._settling = False
+        self.note.fill(visit.decision)
+        with suppress(TraitError):
+            self.pattern.box.value = visit.pattern or self.pattern.box.options[0]
+        if visit.client.readings:
+            self.check()
+        else:
+            self._asked = False
+            self._take_back(_EMPTY)
+
+    def visit(self) -> Visit:
+        """Return the visit that stands in the form, to be kept."""
+        if self.answer is None:
+            raise SizingError("Check the client first.")
+        return replace(
+            visit_of(self.answer.client, self.note.dates["on"].value or date.today()),
+            loads=self.fields.load_limits(),
+            allowances=self.fields.allowed(),
+            knee_equation=self.fields.knee.value,
+            confirmed=self.confirmed.value,
+            chart=self.answer.chart.name,
+            pattern=self.pattern.pattern or "",
+            decision=self.note.decision(),
+        )
 
     def saved(self, answer: ClientAnswer) -> dict[str, Any]:
         """Return what can be saved: tables, pictures, the note."""

@@ -11,12 +11,12 @@ from sizing.app.form_words import framed, paragraphs, status, wrong_lines
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
+from sizing.client.kept import Decision
 from sizing.errors import SizingError
 from sizing.files.writing import write_bytes
 from sizing.measures.written import written
 from sizing.pages.client_note import (
     NOTE_ENDINGS,
-    Decision,
     HandlingNote,
     client_note,
 )
@@ -32,11 +32,11 @@ _TEXTS = {
     "legs": "Attachment at the legs",
     "positions_reason": "Why these positions",
     "trial": "Outcome of the trial",
-    "reference": "File number (no name)",
+    "reference": "Your reference (no name)",
     "remarks": "Remarks",
 }
 _DATES = {
-    "on": "Assessed on",
+    "on": "Day of the visit",
     "examined_on": "Equipment examined on",
     "review_on": "Review on",
 }
@@ -72,7 +72,9 @@ class NoteForm:
             [self.write, self.path, self.save],
             layout=w.Layout(flex_flow="row wrap", align_items="center"),
         )
-        fields = (*self.texts.values(), *self.dates.values())
+        # Her reference and the day stand where clients are kept.
+        named = {**self.texts, **self.dates}
+        fields = [box for name, box in named.items() if name not in ("reference", "on")]
         self.view = w.VBox([self.size, *fields, buttons, self.out])
 
     def use_chart(self, chart: SizeChart) -> None:
@@ -86,25 +88,33 @@ class NoteForm:
         self.note = None
         self.out.value = ""
 
+    def fill(self, decision: Decision) -> None:
+        """Put what was decided into the fields; the file's name and the day stay."""
+        self.forget()
+        self.size.value = decision.size if decision.size in self.size.options else ""
+        for name, box in {**self.texts, **self.dates}.items():
+            if name not in ("reference", "on"):
+                box.value = getattr(decision, name)
+
     def clear(self) -> None:
         """Empty the form for the next client."""
-        self.forget()
-        self.size.value = ""
-        for box in (*self.texts.values(), self.path):
-            box.value = ""
-        for picker in self.dates.values():
-            picker.value = None
+        self.fill(Decision())
+        self.path.value = ""
+
+    def decision(self) -> Decision:
+        """Return what was decided."""
+        boxes = {**self.texts, **self.dates}
+        told = {name: box.value for name, box in boxes.items() if name != "on"}
+        return Decision(size=self.size.value or "", **told)
 
     def make(self) -> HandlingNote:
         """Return the note for the answer of the moment."""
         answer = self._answer()
         if answer is None:
             raise SizingError("Check the client first.")
-        boxes = {**self.texts, **self.dates}
-        told = {name: box.value for name, box in boxes.items() if name != "on"}
-        decision = Decision(size=self.size.value or "", **told)
         say = partial(written, units=self._switch.units)
-        return client_note(answer, decision, on=self.dates["on"].value, say=say)
+        on = self.dates["on"].value
+        return client_note(answer, self.decision(), on=on, say=say)
 
     def show(self) -> None:
         """Show the note under the form."""

@@ -2,6 +2,8 @@
 
 import argparse
 import json
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 from sizing.cautions import cautions, closing, invented_words
@@ -11,13 +13,26 @@ from sizing.cli.places import check_places
 from sizing.client import HOW, check_client, conditions_table
 from sizing.client.client import client_from
 from sizing.client.how import MASS
+from sizing.client.kept import (
+    FOLDER,
+    HEALTH_RECORDS,
+    Visit,
+    day_of,
+    delete_client,
+    keep_visit,
+    kept_clients,
+    read_visits,
+    visit_of,
+)
 from sizing.client.stature import KNEE_EQUATIONS, STATURE, segment_table
-from sizing.errors import SizingError
+from sizing.client.visits import edges_at, over_visits, readings_of
+from sizing.errors import SizingError, one_of
 from sizing.files.folders import write_bytes
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes
 from sizing.measures.vocabulary import plain
 from sizing.measures.written import unit_of
-from sizing.words.client import capital
+from sizing.words.client import capital, records
+from sizing.words.client_notes import kept_words, visits_words
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -89,8 +104,37 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--note",
         type=Path,
         metavar="FILE",
-        help="write the note for the handling plan here (.html or .md)",
+        help="write the note for the handling plan here (.html, .md or .docx)",
     )
+    words = {
+        "--keep": "keep this visit under a reference of your own, without a name",
+        "--day": "the day of the visit, such as 2026-03-14 (default: today)",
+        "--size": "the size you chose, for the note and for what is kept",
+        "--why": "why you chose it",
+        "--review": "the day of the review",
+        "--open": "open the last visit of a client kept; values given with it begin "
+        "the next one, with its sex, conditions and load limits",
+        "--delete": "delete all that is kept of a client, for good",
+    }
+    for option, said in words.items():
+        parser.add_argument(option, metavar=_METAVAR.get(option, "REF"), help=said)
+    parser.add_argument(
+        "--kept",
+        action="store_true",
+        help="list the clients kept, those due first; with --open, what changed over "
+        "the visits of one and when the next size comes",
+    )
+    parser.add_argument(
+        "--clients",
+        type=Path,
+        metavar="FOLDER",
+        help=f"where clients are kept (default: {_CLIENTS}), and nowhere else. "
+        + HEALTH_RECORDS,
+    )
+
+
+_METAVAR = {"--day": "DATE", "--review": "DATE", "--size": "SIZE", "--why": "WORDS"}
+_CLIENTS = Path("my-results") / FOLDER
 
 
 def run(args: argparse.Namespace) -> int:
@@ -106,21 +150,21 @@ def run(args: argparse.Namespace) -> int:
     chart = demo_chart() if args.chart is None else read_chart(args.chart, warn=False)
     if args.caseload is not None:
         return _caseload(args, chart)
-    conditions, words = _conditions(args.entries or _asked(chart))
-    entries, how = _entries(words)
-    client = client_from(
-        entries,
-        how=how,
-        knee_equation=args.knee_equation,
-        confirmed=args.confirmed,
-        conditions=conditions,
-    )
+    folder = args.clients or _CLIENTS
+    if args.delete is not None:
+        print(f"Deleted for good: {delete_client(folder, args.delete)}")
+        return 0
+    if args.kept:
+        print("\n".join(_kept(folder, args.open, chart)))
+        return 0
+    visit = _visit(args, folder, chart)
+    client = visit.client
     answer = check_client(
         chart,
         client,
-        loads=_numbers(args.load, "--load", "kg"),
-        allowances=_numbers(args.allowance, "--allowance", "cm"),
-        confirmed=args.confirmed,
+        loads=visit.loads,
+        allowances=visit.allowances,
+        confirmed=visit.confirmed,
     )
     known = {one.measure for one in client.readings}
     summary = told_pattern(args, chart.measures, answer.summary(), known)
@@ -132,9 +176,59 @@ def run(args: argparse.Namespace) -> int:
     if args.note is not None:
         from sizing.pages.client_note import client_note
 
-        note = client_note(answer)
+        note = client_note(answer, visit.decision, on=visit.on)
         write_bytes(args.note, note.as_file(args.note.suffix))
+    if args.keep is not None:
+        one_of("size chosen", visit.decision.size, ["", *chart.sizes])
+        print(f"Kept: {keep_visit(folder, args.keep, visit)}. {HEALTH_RECORDS}")
     return 0
+
+
+def _visit(args: argparse.Namespace, folder: Path, chart: SizeChart) -> Visit:
+    """Return the visit that the words and options make, or the one opened."""
+    start = Visit(date.today(), knee_equation=args.knee_equation)
+    if args.open is not None:
+        last = read_visits(folder, args.open)[-1]
+        if not args.entries and not args.keep:
+            return last
+        start = replace(last.next, on=start.on)
+    conditions, words = _conditions(args.entries or _asked(chart))
+    entries, how = _entries(words)
+    client = client_from(
+        {**start.entries, **entries},
+        how=how,
+        knee_equation=start.knee_equation,
+        confirmed=args.confirmed,
+        conditions=(*start.conditions, *conditions),
+    )
+    day, review = (day_of(text) if text else None for text in (args.day, args.review))
+    decided = {"size": args.size, "reason": args.why, "review_on": review}
+    decided |= {"reference": args.keep or args.open}
+    allowances = _numbers(args.allowance, "--allowance", "cm")
+    return replace(
+        visit_of(client, day or start.on),
+        loads={**start.loads, **_numbers(args.load, "--load", "kg")},
+        allowances={**start.allowances, **allowances},
+        knee_equation=start.knee_equation,
+        confirmed=args.confirmed,
+        chart=chart.name,
+        pattern=args.pattern or start.pattern,
+        decision=replace(start.decision, **{k: v for k, v in decided.items() if v}),
+    )
+
+
+def _kept(folder: Path, reference: str | None, chart: SizeChart) -> list[str]:
+    """Return the list of the clients kept, or what changed over one's visits."""
+    if reference is not None:
+        visits = read_visits(folder, reference)
+        size = visits[-1].decision.size
+        table = over_visits(readings_of(visits), edges_at(chart, visits[-1]), size)
+        days = ", ".join(visit.on.isoformat() for visit in visits)
+        lines = [*visits_words(table, size), closing()]
+        return [f"Visits of {reference}: {days}. Chart: {chart.name}.", *lines]
+    rows = records(kept_clients(folder))
+    lines = [f"Kept in {folder}: {len(rows)} clients. {HEALTH_RECORDS}"]
+    return lines + [kept_words(row) for row in rows]
 
 
 def _caseload(args: argparse.Namespace, chart: SizeChart) -> int:

@@ -75,6 +75,7 @@ USES: dict[str, Uses] = {
     "client": Uses(
         ("--chart", "--caseload"),
         writes={"--note": (".html", ".md", ".docx"), "--out": (".csv", ".xlsx")},
+        fills={"--clients": ()},
     ),
     "people": Uses(),
     "bands": Uses(("--owned",)),

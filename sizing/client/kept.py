@@ -18,6 +18,7 @@ import pandas as pd
 from sizing.client.client import Client, client_from
 from sizing.client.conditions import condition_keys
 from sizing.client.growth import GROWN
+from sizing.client.how import ESTIMATED
 from sizing.client.parts import PARTS, suggested_allowances
 from sizing.client.stature import KNEE_EQUATIONS, segments
 from sizing.errors import InputProblems, Problem, SizingError
@@ -120,6 +121,19 @@ class Visit:
         told |= {"pattern": self.pattern, "knee_equation": self.knee_equation}
         told |= {name: getattr(self.decision, name) for name in _DECIDED} | self.own
         return {str(name): _text(value) for name, value in told.items()}
+
+
+def visit_of(client: Client, on: date) -> Visit:
+    """Return a client as entered, to be kept as a visit."""
+    about = {"sex": client.sex, "age_years": client.age_years}
+    taken = [one for one in client.readings if one.how != ESTIMATED]
+    entries = about | {one.measure: one.value for one in taken} | {**client.segments}
+    return Visit(
+        on,
+        {name: value for name, value in entries.items() if value is not None},
+        {one.measure: one.how for one in taken},
+        client.conditions,
+    )
 
 
 _DECIDED = [one.name for one in fields(Decision)]

@@ -46,6 +46,22 @@ class Edges:
         load = free if MEASURES[0] in measures else self.load
         return Edges(self.sizes, low, high, load)
 
+    def bands(self, measure: str) -> pd.DataFrame:
+        """Return where each size lies in a measure: size, low, high; NaN: no limit."""
+        none = np.full_like(self.load, NO_LOW), np.full_like(self.load, NO_HIGH)
+        low, high = (
+            ends.get(measure, free)
+            for ends, free in zip((self.low, self.high), none, strict=True)
+        )
+        high = np.minimum(high, self.load) if measure == MEASURES[0] else high
+        return pd.DataFrame(
+            {
+                "size": self.sizes,
+                "low": np.where(low == NO_LOW, np.nan, low / 10),
+                "high": np.where(high == NO_HIGH, np.nan, high / 10),
+            }
+        )
+
     def unknown(self, values: Floats) -> dict[str, Mask]:
         """Return which sizes limit a measure of which nothing is known."""
         found = {}

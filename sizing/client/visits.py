@@ -13,13 +13,12 @@ from sizing.client.kept import Visit
 from sizing.client.outcomes import Edges, edges_of
 from sizing.client.parts import allowance_table, in_body_terms, load_table_of
 from sizing.measures import MEASURES
-from sizing.measures.edges import NO_HIGH, NO_LOW
 
 #: Half-width of a 90 % interval of a normal estimate.
 _Z = 1.6449
 #: Visits nearer together than this say nothing of change (our choice, no source).
 LEAST_DAYS = 56
-_YEAR = 365.25
+_YEAR, _TINY = 365.25, 1e-6
 _METHOD = "straight line through the visits, each weighed by its error; 90 %"
 COLUMNS = [
     *("measure", "visits", "first_on", "last_on", "first", "last"),
@@ -153,17 +152,13 @@ def _edge(
     measure: str, chart: Edges, size: str, *, up: bool
 ) -> tuple[float, list[str]]:
     """Return where a size ends upwards or downwards, and which sizes hold there."""
-    i = chart.sizes.index(size)
-    low = chart.low.get(measure, np.full_like(chart.load, NO_LOW))
-    high = chart.high.get(measure, np.full_like(chart.load, NO_HIGH))
-    if measure == MASS:
-        high = np.minimum(high, chart.load)
-    edge, none_there = (high[i], NO_HIGH) if up else (low[i], NO_LOW)
-    if edge == none_there:
-        return np.nan, []
-    beyond = edge + (1 if up else -1)
-    holds = (low <= beyond) & (beyond <= high)
-    return float(edge) / 10, [str(chart.sizes[j]) for j in np.flatnonzero(holds)]
+    bands = chart.bands(measure).set_index("size")
+    edge = float(bands.loc[size, "high" if up else "low"])
+    if np.isnan(edge):
+        return edge, []
+    beyond = edge + (0.1 if up else -0.1)
+    holds = ~(bands["low"] > beyond + _TINY) & ~(bands["high"] < beyond - _TINY)
+    return edge, list(bands.index[holds])
 
 
 def _day(ordinal: float) -> date | None:

@@ -1,18 +1,23 @@
 """The tables and pictures of one client's answer, every cell written for people."""
 
+from collections.abc import Sequence
 from functools import partial
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
+from sizing.client.kept import Visit
+from sizing.client.visits import edges_at, over_visits, readings_of
 from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, written
 from sizing.pages.page import Picture, Table, picture, table
-from sizing.plots.client import plot_chances, plot_margins
+from sizing.plots.client import plot_chances, plot_margins, plot_visits
 from sizing.plots.style import figure_of
 from sizing.words.client import chance_words, records, room_words
+from sizing.words.client_notes import visits_words
 from sizing.words.numbers import share
 
 #: Sizes less likely than this are left out of a table.
@@ -161,6 +166,23 @@ def shown_pictures(answer: ClientAnswer, *, units: str = "metric") -> list[Pictu
         picture(figure_of(drawn), alt=alts[name], caption=captions[name])
         for name, drawn in drawn_answer(answer, units=units).items()
     ]
+
+
+def visits_shown(
+    visits: Sequence[Visit], chart: SizeChart, *, say: Say = written
+) -> tuple[list[str], list[Picture]]:
+    """Return what changed over the visits, in words and as a picture each measure."""
+    size, edges = visits[-1].decision.size, edges_at(chart, visits[-1])
+    readings = readings_of(visits)
+    table = over_visits(readings, edges, size)
+    words, pictures = visits_words(table, size, say=say), []
+    for row, told in zip(records(table), words, strict=False):
+        if row["visits"] < 2:
+            continue
+        mine = readings[readings["measure"] == row["measure"]]
+        drawn = plot_visits(mine, edges.bands(row["measure"]), row, size=size, say=say)
+        pictures.append(picture(figure_of(drawn), alt=told, caption=told))
+    return words, pictures
 
 
 def figures_of(answer: ClientAnswer) -> dict[str, pd.DataFrame]:

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.client import ClientAnswer
+from sizing.client.kept import Decision
 from sizing.errors import SizingError, one_of
 from sizing.files.writing import undated, writable
 from sizing.measures.vocabulary import plain
@@ -31,33 +32,6 @@ REMINDER = (
 NOTE_ENDINGS = (".html", ".md", ".docx")
 NOT_FILLED = "........................................"
 _SHORT = "....................."
-
-
-@dataclass(frozen=True)
-class Decision:
-    """What the assessor decided; everything may be left empty and filled by hand.
-
-    ``size`` is one of the chart's, or empty: none yet. ``hoist``, ``spreader_bar`` and
-    ``sling`` say which one, as on its label; ``shoulders`` and ``legs`` the loop or
-    clip positions, as the assessor writes them; ``examined_on`` when the sling and
-    what it hangs from were last examined; ``reference`` a file number of the
-    assessor's own: a name is not needed.
-    """
-
-    size: str = ""
-    reason: str = ""
-    hoist: str = ""
-    spreader_bar: str = ""
-    sling: str = ""
-    carers: str = ""
-    shoulders: str = ""
-    legs: str = ""
-    positions_reason: str = ""
-    trial: str = ""
-    examined_on: date | None = None
-    review_on: date | None = None
-    reference: str = ""
-    remarks: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """One client: chance of each size, and where each measure lies in a size's band."""
 
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -123,7 +124,7 @@ def plot_margins(
 def plot_visits(
     readings: pd.DataFrame,
     bands: pd.DataFrame,
-    found: pd.Series,
+    found: Mapping[Any, Any],
     *,
     size: str = "",
     say: Say = written,
@@ -131,9 +132,9 @@ def plot_visits(
 ) -> Axes:
     """Draw one measure's readings over the visits against the chart's sizes.
 
-    ``bands`` has ``size``, ``low`` and ``high`` (NaN: no limit); ``found`` is the row of
-    ``over_visits``, whose day of passing an edge is drawn with its interval; ``size``
-    the one in use, drawn darker.
+    ``bands`` has ``size``, ``low`` and ``high`` (NaN: no limit); ``found`` is the row
+    of ``over_visits``, whose day of passing an edge is drawn with its interval;
+    ``size`` is the one in use, drawn darker.
     """
     ax = axes_or_new(ax, width=7.4, height=3.6)
     measure = str(found["measure"])
@@ -165,7 +166,9 @@ def plot_visits(
         if found["edge_on"] is not None:
             edge = found["edge"]
             ends = [found["edge_on_low"], found["edge_on_high"] or found["edge_on"]]
-            ax.plot([days[-1], found["edge_on"]], [value.iloc[-1], edge], ":", color=INK)
+            ax.plot(
+                [days[-1], found["edge_on"]], [value.iloc[-1], edge], ":", color=INK
+            )
             ax.plot(ends, [edge, edge], color=INK, lw=4, solid_capstyle="butt")
         ticks = [tick for tick in ax.get_yticks() if low - room <= tick <= high + room]
         ax.set_yticks(ticks, [say(tick, measure, to="tenth") for tick in ticks])

@@ -17,6 +17,7 @@ from sizing.words.client import (
 )
 from sizing.words.numbers import (
     Amount,
+    Row,
     Said,
     Say,
     points_interval,
@@ -158,6 +159,18 @@ def growth_words(answer: Answer, *, say: Say = written) -> list[str]:
         + ("" if answer.growth.empty else _CENTILE)
     )
     return lines
+
+
+def kept_words(row: Row) -> str:
+    """Return one client of the list of those kept."""
+    if row["problem"]:
+        return f"{row['reference']}: cannot be read. {row['problem']}"
+    size = f"size {row['size']}" if row["size"] else "no size chosen"
+    visits = "1 visit" if row["visits"] == 1 else f"{row['visits']} visits"
+    return (
+        f"{row['reference']}: {row['due']}; last seen {row['last_visit_on']} "
+        f"({visits}), {size}."
+    )
 
 
 def visits_words(table: pd.DataFrame, size: str, *, say: Say = written) -> list[str]:

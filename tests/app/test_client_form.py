@@ -140,9 +140,9 @@ def test_a_number_typed_in_cm_where_inches_are_chosen_is_named(form, undrawn):
 def test_the_invented_client_is_said_to_be_invented(form, undrawn):
     form.show_example()
     told, how = form.fields.entries()
-    assert told == {**EXAMPLE["values"], "sex": "female", "age_years": "74"}
+    assert told == {**EXAMPLE.entries}
     assert how[MASS] == "hoist scale"
-    assert form.fields.load_limits() == EXAMPLE["loads"]
+    assert form.fields.load_limits() == EXAMPLE.loads
     assert "Invented client" in form.answer_view.value
     form.fields.values[HIP].box.value = "103"
     assert "Invented client" not in form.answer_view.value

@@ -1,0 +1,212 @@
+"""The part of the adviser's page that keeps clients, by a reference of her own."""
+
+from collections.abc import Callable
+from contextlib import suppress
+from datetime import date
+from functools import partial
+from pathlib import Path
+
+import ipywidgets as w
+from traitlets import TraitError
+
+from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
+from sizing.app.show import picture_html
+from sizing.app.units import UnitSwitch
+from sizing.charts import SizeChart
+from sizing.client.kept import (
+    FOLDER,
+    HEALTH_RECORDS,
+    Visit,
+    delete_client,
+    keep_visit,
+    kept_clients,
+    read_visits,
+)
+from sizing.errors import SizingError
+from sizing.measures.written import written
+from sizing.pages.client_answer import visits_shown
+from sizing.words.client import records
+from sizing.words.client_notes import kept_words
+
+_NONE = ("none open", "")
+
+
+class KeptForm:
+    """Clients kept in one folder: open, copy for the next visit, keep, delete.
+
+    ``take`` gives the visit that stands in the form, ``fill`` puts one there. Nothing
+    is written before somebody presses a button.
+    """
+
+    def __init__(
+        self,
+        switch: UnitSwitch,
+        reference: w.Text,
+        day: w.DatePicker,
+        *,
+        take: Callable[[], Visit],
+        fill: Callable[[Visit], None],
+        chart: Callable[[], SizeChart | None],
+        folder: Path | str = FOLDER,
+    ) -> None:
+        self.folder, self._switch = Path(folder), switch
+        self._take, self._fill, self._chart = take, fill, chart
+        self._visits: list[Visit] = []
+        self._opened: Visit | None = None
+        self.reference, self.day = reference, day
+        self.which = w.Dropdown(options=[_NONE], description="Clients kept")
+        self.visit = w.Dropdown(options=[_NONE], description="Visit")
+        self.sure = w.Checkbox(
+            description="Delete all that is kept of this client, for good",
+            layout=w.Layout(width="auto"),
+            indent=False,
+        )
+        self.words, self.list, self.growth = w.HTML(), w.HTML(), w.HTML()
+        does = {
+            "Open": self.open,
+            "Copy for the next visit": self.copy,
+            "Keep this visit": self.keep,
+            "Delete": self.delete,
+        }
+        self.buttons = {}
+        for words, act in does.items():
+            button = w.Button(description=words, layout=w.Layout(width="auto"))
+            button.on_click(lambda _, act=act: self._try(act))
+            self.buttons[words] = button
+        row = partial(w.Layout, flex_flow="row wrap", align_items="center")
+        opening = [self.which, self.visit, *list(self.buttons.values())[:2]]
+        keeping = [self.reference, self.day, self.buttons["Keep this visit"]]
+        deleting = [self.sure, self.buttons["Delete"]]
+        boxes = [w.Box(part, layout=row()) for part in (opening, keeping, deleting)]
+        self.view = w.VBox([*boxes[:2], self.words, self.growth, self.list, boxes[2]])
+        self.which.observe(lambda _: self._try(self._days), "value")
+        switch.on_change(lambda _: self.follow())
+        self._try(self._listed)
+
+    def _listed(self) -> None:
+        """List what is kept, what is due first; the last worked on is ready to open."""
+        table = kept_clients(self.folder)
+        rows = records(table)
+        said = [kept_words(row) for row in rows]
+        late = sum(row["due"].startswith("overdue") for row in rows)
+        where = f"Kept in {self.folder.resolve()} and nowhere else. {HEALTH_RECORDS}"
+        head = f"Clients kept: {len(rows)}; {late} overdue for review"
+        self.list.value = (
+            f"<details><summary>{head}</summary>{bullets(said)}"
+            f"{paragraphs([where])}</details>"
+        )
+        names = [row["reference"] for row in rows]
+        short = [f"{row['reference']} ({row['due'] or 'not read'})" for row in rows]
+        self.which.options = [_NONE, *zip(short, names, strict=True)]
+        last = table.loc[table["last"], "reference"]
+        chosen = self.reference.value or (last.iloc[0] if len(last) else "")
+        match = [name for name in names if name.casefold() == chosen.casefold()]
+        self.which.value = match[0] if match else ""
+
+    def _days(self) -> None:
+        self._visits = []
+        self.visit.options = [_NONE]
+        if self.which.value:
+            self._visits = read_visits(self.folder, self.which.value)[::-1]
+            days = [one.on.isoformat() for one in self._visits]
+            self.visit.options = list(zip(days, range(len(days)), strict=True))
+        self.follow()
+
+    def _chosen(self) -> Visit:
+        if not self.which.value or not self._visits:
+            raise SizingError("Choose one of the clients kept first.")
+        return self._visits[int(self.visit.value)]
+
+    def open(self) -> None:
+        """Put the visit chosen into the form."""
+        self._days_again()
+        visit = self._opened = self._chosen()
+        self._fill(visit)
+        self._name(visit.on)
+        told = [f"Open: {self.which.value}, visit of {visit.on.isoformat()}."]
+        chart = self._chart()
+        if chart is not None and visit.chart not in ("", chart.name):
+            told.append(
+                f"It was kept with the chart '{visit.chart}'; the chart in use is "
+                f"'{chart.name}'."
+            )
+        self._say(told)
+
+    def copy(self) -> None:
+        """Begin the next visit: age, readings, size and review are taken anew."""
+        self._days_again()
+        before = self._chosen()
+        self._opened = None
+        self._fill(before.next)
+        self._name(date.today())
+        age = before.entries.get("age_years")
+        was = f" The age was {age} on {before.on.isoformat()}." if age else ""
+        self._say(
+            [f"A new visit of {self.which.value}: enter age and readings anew.{was}"]
+        )
+
+    def keep(self) -> None:
+        """Keep what stands in the form; the visit that is open is changed."""
+        if not self.reference.value.strip():
+            raise SizingError("Write a reference of your own first; no name is needed.")
+        name = self.reference.value.strip()
+        visit = self._take()
+        mine = name.casefold() == str(self.which.value).casefold()
+        opened = self._opened if mine else None
+        change = opened if opened is not None and opened.on == visit.on else None
+        path = keep_visit(self.folder, name, visit, instead_of=change)
+        self._listed()
+        self._days()
+        self._opened = next(one for one in self._visits if one.on == visit.on)
+        self.visit.value = self._visits.index(self._opened)
+        said = "Changed" if change else "Kept"
+        self._say([f"{said}: visit of {visit.on.isoformat()}, in {path}."])
+
+    def delete(self) -> None:
+        """Delete the client chosen, once that is ticked."""
+        if not self.which.value:
+            raise SizingError("Choose one of the clients kept first.")
+        if not self.sure.value:
+            raise SizingError("Tick first that all of this client is to be deleted.")
+        path = delete_client(self.folder, str(self.which.value))
+        self.sure.value, self.reference.value = False, ""
+        self._opened = None
+        self._listed()
+        self._say([f"Deleted for good: {path}."])
+
+    def clear(self) -> None:
+        """Close what is open: the next client is another one."""
+        self._opened, self.reference.value, self.day.value = None, "", None
+        self.which.value = self.words.value = ""
+
+    def follow(self) -> None:
+        """Show what changed over the visits, on the chart and in the units in use."""
+        self.growth.value, chart = "", self._chart()
+        if not self._visits or chart is None:
+            return
+        say = partial(written, units=self._switch.units)
+        words, pictures = visits_shown(self._visits[::-1], chart, say=say)
+        drawn = "".join(map(picture_html, pictures))
+        head = "Over the visits: what changed, and when the next size comes"
+        self.growth.value = (
+            f"<details><summary>{head}</summary>{bullets(words)}{drawn}</details>"
+        )
+
+    def _days_again(self) -> None:
+        """Read the file anew: it may have changed since it was listed."""
+        chosen = self.visit.value
+        self._days()
+        with suppress(TraitError):
+            self.visit.value = chosen
+
+    def _name(self, day: date) -> None:
+        self.reference.value, self.day.value = str(self.which.value), day
+
+    def _try(self, act: Callable[[], object]) -> None:
+        try:
+            act()
+        except SizingError as error:
+            self._say(wrong_lines(error, units=self._switch.units))
+
+    def _say(self, lines: list[str]) -> None:
+        self.words.value = status(paragraphs(lines))
