@@ -78,10 +78,15 @@ class KeptForm:
         keeping = [self.reference, self.day, self.buttons["Keep this visit"]]
         deleting = [self.sure, self.buttons["Delete"]]
         boxes = [w.Box(part, layout=row()) for part in (opening, keeping, deleting)]
-        self.view = w.VBox([*boxes[:2], self.words, self.growth, self.list, boxes[2]])
+        parts = [*boxes[:2], self.growth, self.list, boxes[2]]
+        self.fold = w.Accordion([w.VBox(parts)], selected_index=None)
+        # What was done is said where it is seen with the fold closed, too.
+        self.view = w.VBox([self.fold, self.words])
         self.which.observe(lambda _: self._try(self._days), "value")
         switch.on_change(lambda _: self.follow())
         self._try(self._listed)
+        if len(self.which.options) > 1:
+            self.fold.selected_index = 0
 
     def _listed(self) -> None:
         """List what is kept, what is due first; the last worked on is ready to open."""
@@ -90,10 +95,10 @@ class KeptForm:
         said = [kept_words(row) for row in rows]
         late = sum(row["due"].startswith("overdue") for row in rows)
         where = f"Kept in {self.folder.resolve()} and nowhere else. {HEALTH_RECORDS}"
-        head = f"Clients kept: {len(rows)}; {late} overdue for review"
+        self.fold.titles = [f"Clients kept: {len(rows)}; {late} overdue for review"]
         self.list.value = (
-            f"<details><summary>{head}</summary>{bullets(said)}"
-            f"{paragraphs([where])}</details>"
+            f"<details><summary>The list, those due first</summary>{bullets(said)}"
+            f"</details>{paragraphs([where])}"
         )
         names = [row["reference"] for row in rows]
         short = [f"{row['reference']} ({row['due'] or 'not read'})" for row in rows]
