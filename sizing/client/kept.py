@@ -106,7 +106,9 @@ class Visit:
     def next(self) -> "Visit":
         """A copy for the next visit: what a tape, a scale and the day give is empty."""
         same = {"sex": self.entries["sex"]} if self.entries.get("sex") else {}
-        again = {"size": "", "reason": "", "trial": "", "remarks": ""}
+        again: dict[str, Any] = dict.fromkeys(
+            ("size", "reason", "trial", "remarks"), ""
+        )
         decision = replace(self.decision, **again, review_on=None)
         return replace(self, entries=same, how={}, confirmed=False, decision=decision)
 
@@ -119,7 +121,7 @@ class Visit:
         told |= {"condition": "; ".join(self.conditions)}
         told |= {"confirmed": _SAID[self.confirmed], "chart": self.chart}
         told |= {"pattern": self.pattern, "knee_equation": self.knee_equation}
-        told |= {name: getattr(self.decision, name) for name in _DECIDED} | self.own
+        told |= {name: getattr(self.decision, name) for name in _DECIDED} | {**self.own}
         return {str(name): _text(value) for name, value in told.items()}
 
 
@@ -170,14 +172,14 @@ def day_of(text: str) -> date:
     """
     with suppress(ValueError):
         return date.fromisoformat(text.strip())
-    found = re.fullmatch(r"\s*(\d{1,2})[/.](\d{1,2})[/.](\d{4})\s*", text)
     days = set()
-    for day, month in ((1, 2), (2, 1)) if found else ():
-        with suppress(ValueError):
-            days.add(date(int(found[3]), int(found[month]), int(found[day])))
+    for one, two, year in re.findall(r"^\s*(\d\d?)[/.](\d\d?)[/.](\d{4})\s*$", text):
+        for day, month in ((one, two), (two, one)):
+            with suppress(ValueError):
+                days.add(date(int(year), int(month), int(day)))
     if len(days) == 1:
         return days.pop()
-    what = "day and month cannot be told apart" if days else "this is no date"
+    what = "the day could be the month" if days else "this is no date"
     raise SizingError(what, allowed="year-month-day, such as 2026-03-14", value=text)
 
 
@@ -313,7 +315,9 @@ def _visit(row: Mapping[str, str]) -> Visit:
     }
     conditions, wrong = condition_keys(row.get("condition", "").split(";"))
     dates = {name: cell(name, day_of) for name in ("examined_on", "review_on")}
-    words = {name: row.get(name, "") for name in _DECIDED if name not in dates}
+    words: dict[str, Any] = {
+        name: row.get(name, "") for name in _DECIDED if name not in dates
+    }
     visit = Visit(
         on,
         {name: value for name, value in entries.items() if value not in (None, "")},
@@ -423,7 +427,8 @@ def kept_clients(folder: str | Path, *, today: date | None = None) -> pd.DataFra
         else:
             last = visits[-1]
             due = last.decision.review_on
-            age = pd.to_numeric(last.entries.get("age_years"), errors="coerce")
+            years = str(last.entries.get("age_years", ""))
+            age = float(years) if years.isdecimal() else GROWN
             if due is None and age < GROWN:
                 due = last.on + _CHILD_AGAIN
             row |= {"visits": len(visits), "last_visit_on": last.on.isoformat()}

@@ -153,7 +153,7 @@ def _edge(
 ) -> tuple[float, list[str]]:
     """Return where a size ends upwards or downwards, and which sizes hold there."""
     bands = chart.bands(measure).set_index("size")
-    edge = float(bands.loc[size, "high" if up else "low"])
+    edge = float(bands["high" if up else "low"][size])
     if np.isnan(edge):
         return edge, []
     beyond = edge + (0.1 if up else -0.1)

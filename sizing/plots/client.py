@@ -140,7 +140,7 @@ def plot_visits(
     measure = str(found["measure"])
     with quiet_style():
         across = ax.get_yaxis_transform()
-        centre = {"transform": across, "ha": "center", "va": "center"}
+        centre: dict[str, Any] = {"transform": across, "ha": "center", "va": "center"}
         value, sd = readings["value"], readings["sd"]
         days = list(readings["on"])
         low, high = (value - 2 * sd).min(), (value + 2 * sd).max()

@@ -111,7 +111,7 @@ def test_two_that_write_at_once_lose_nothing(tmp_path):
         ("visit_on,sex\n2026-03-02,female\n2026-03-02,male\n", "two visits of one day"),
         (
             "visit_on,sex\n03/04/2026,female\n",
-            "row 2, column 'visit_on': day and month",
+            "row 2, column 'visit_on': the day could",
         ),
         (f"visit_on,{MASS}\n2026-03-02,heavy\n", f"row 2, column '{MASS}'"),
         ("visit_on,sex\n", "no visit is kept in it"),
