@@ -10,9 +10,9 @@ import ipywidgets as w
 from sizing.app.form_words import heading
 from sizing.app.units import UnitField, UnitSwitch
 from sizing.client import HOW, conditions_table, suggested_allowances
-from sizing.client.kept import Visit
 from sizing.client.parts import allowance_table
 from sizing.client.stature import KNEE_EQUATIONS, segment_table, segments
+from sizing.client.visit import Visit
 from sizing.errors import InputProblems, Problem
 from sizing.measures import MEASURES, vocabulary
 from sizing.pages.where import where_html

@@ -21,7 +21,7 @@ from sizing.app.show import picture_html, table_html
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import ClientAnswer, check_client, client_from
-from sizing.client.kept import Visit, visit_of
+from sizing.client.visit import Visit, visit_of
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, plausible_range
 from sizing.measures.written import written

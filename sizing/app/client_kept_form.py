@@ -16,12 +16,12 @@ from sizing.charts import SizeChart
 from sizing.client.kept import (
     FOLDER,
     HEALTH_RECORDS,
-    Visit,
     delete_client,
     keep_visit,
     kept_clients,
     read_visits,
 )
+from sizing.client.visit import Visit
 from sizing.errors import SizingError
 from sizing.measures.written import written
 from sizing.pages.client_answer import visits_shown
@@ -51,6 +51,8 @@ class KeptForm:
     ) -> None:
         self.folder, self._switch = Path(folder), switch
         self._take, self._fill, self._chart = take, fill, chart
+        #: Chooses a chart by its name; says whether there is one.
+        self.choose: Callable[[str], bool] = self._in_use
         self._visits: list[Visit] = []
         self._opened: Visit | None = None
         self.reference, self.day = reference, day
@@ -126,15 +128,13 @@ class KeptForm:
         """Put the visit chosen into the form."""
         self._days_again()
         visit = self._opened = self._chosen()
+        told = [f"Open: {self.which.value}, visit of {visit.on.isoformat()}."]
+        if visit.chart and not self.choose(visit.chart):
+            told.append(
+                f"It was kept with the chart '{visit.chart}', which is not among yours."
+            )
         self._fill(visit)
         self._name(visit.on)
-        told = [f"Open: {self.which.value}, visit of {visit.on.isoformat()}."]
-        chart = self._chart()
-        if chart is not None and visit.chart not in ("", chart.name):
-            told.append(
-                f"It was kept with the chart '{visit.chart}'; the chart in use is "
-                f"'{chart.name}'."
-            )
         self._say(told)
 
     def copy(self) -> None:
@@ -203,6 +203,10 @@ class KeptForm:
         self._days()
         with suppress(TraitError):
             self.visit.value = chosen
+
+    def _in_use(self, name: str) -> bool:
+        chart = self._chart()
+        return chart is not None and chart.name == name
 
     def _name(self, day: date) -> None:
         self.reference.value, self.day.value = str(self.which.value), day

@@ -11,7 +11,7 @@ from sizing.app.form_words import framed, paragraphs, status, wrong_lines
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
-from sizing.client.kept import Decision
+from sizing.client.visit import Decision
 from sizing.errors import SizingError
 from sizing.files.writing import write_bytes
 from sizing.measures.written import written

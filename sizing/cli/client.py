@@ -11,21 +11,19 @@ from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.cli.options import add_pattern, amount, told_pattern
 from sizing.cli.places import check_places
 from sizing.client import HOW, check_client, conditions_table
+from sizing.client.change import edges_at, over_visits, readings_of
 from sizing.client.client import client_from
 from sizing.client.how import MASS
 from sizing.client.kept import (
     FOLDER,
     HEALTH_RECORDS,
-    Visit,
-    day_of,
     delete_client,
     keep_visit,
     kept_clients,
     read_visits,
-    visit_of,
 )
 from sizing.client.stature import KNEE_EQUATIONS, STATURE, segment_table
-from sizing.client.visits import edges_at, over_visits, readings_of
+from sizing.client.visit import Visit, day_of, visit_of
 from sizing.errors import SizingError, one_of
 from sizing.files.folders import write_bytes
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes

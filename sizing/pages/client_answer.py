@@ -9,8 +9,8 @@ from matplotlib.axes import Axes
 
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
-from sizing.client.kept import Visit
-from sizing.client.visits import edges_at, over_visits, readings_of
+from sizing.client.change import edges_at, over_visits, readings_of
+from sizing.client.visit import Visit
 from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, written
 from sizing.pages.page import Picture, Table, picture, table

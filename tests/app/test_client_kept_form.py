@@ -117,7 +117,7 @@ def test_another_chart_and_a_broken_file_are_said(forms, tmp_path):
     keep(form, "K-3", date(2026, 1, 5))
     file = next(tmp_path.rglob("*.csv"))
     file.write_text(file.read_text().replace(demo_chart().name, "ward seven"))
-    assert "kept with the chart &#x27;ward seven&#x27;" in press(form, "Open")
+    assert "kept with the chart &#x27;ward seven&#x27;, which" in press(form, "Open")
     (file.parent / "client B.csv").write_text("milk,bread\n1,2\n")
     form = forms()
     assert "B: cannot be read" in form.kept.list.value

@@ -9,9 +9,9 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.client.how import MASS, TAKEN
-from sizing.client.kept import Visit
 from sizing.client.outcomes import Edges, edges_of
 from sizing.client.parts import allowance_table, in_body_terms, load_table_of
+from sizing.client.visit import Visit
 from sizing.measures import MEASURES
 
 #: Half-width of a 90 % interval of a normal estimate.

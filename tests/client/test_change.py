@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.charts import SizeChart, demo_chart
-from sizing.client.kept import Decision, Visit
-from sizing.client.visits import edges_at, over_visits, readings_of
+from sizing.client.change import edges_at, over_visits, readings_of
+from sizing.client.visit import Decision, Visit
 from sizing.words.client_notes import visits_words
 
 MASS, HIP = "body_mass_kg", "hip_circumference_cm"
