@@ -18,7 +18,12 @@ from sizing.charts import (
     chart_from,
     demo_chart,
 )
-from sizing.coverage import compare_charts, estimate_coverage
+from sizing.coverage import (
+    compare_charts,
+    estimate_coverage,
+    harm_words,
+    weighed_harm,
+)
 from sizing.errors import SizingError
 from sizing.people.layout import layout
 from sizing.people.people import People
@@ -44,6 +49,7 @@ def test_shares_add_up_in_every_group(rng):
     assert (found.table["estimate"] <= found.table["high"]).all()
     assert found.table["low"].min() >= 0
     assert found.table["high"].max() <= 1
+    assert found.by_size.columns[:3].tolist() == ["size", "share", "estimate"]
     sizes = found.by_size.pivot_table("estimate", "size", "share")
     assert (sizes["only_size"] <= sizes["fits"]).all()
     assert sizes["only_size"].sum() == pytest.approx(
@@ -404,6 +410,19 @@ def test_the_two_harms_are_those_of_the_nearest_size(rng):
     none = outcomes[["between", "beyond_largest", "below_smallest"]].sum()
     assert got.sum() == pytest.approx(none)
     assert (found.harms["low"] <= got).all() and (got <= found.harms["high"]).all()
+
+
+def test_harms_are_said_and_weighed_as_by_hand():
+    """4, 10 and 1 %: (2 x 4 + 10 + 2 x 1) / 2 = 10 %; counted alike 15 %."""
+    row = {"harm": ["too_large", "too_small", "both"], "estimate": [0.04, 0.1, 0.01]}
+    harms = pd.DataFrame(row | {"low": 0.0, "high": 0.2})
+    told = harm_words(harms)
+    assert "Too large counts 2 here and too small 1 " in told
+    assert "as great as if 10.0 % met" in told and "Counted alike, 15.0 %" in told
+    assert weighed_harm(harms, 1, 4) == pytest.approx((0.04 + 4 * 0.11) / 4)
+    for weights in ((0, 1), (1, 0), (1, -1)):
+        with pytest.raises(SizingError, match="the weight of a size too"):
+            weighed_harm(harms, *weights)
 
 
 @pytest.mark.parametrize(
