@@ -42,7 +42,6 @@ from sizing.pages.lesson_pictures import (
     drawn,
     guess_slide,
     pair_slide,
-    ways_slide,
     wrong_slide,
 )
 from sizing.people import People
@@ -60,7 +59,6 @@ class WaysForm(AnswerForm):
     def __init__(self, settings: LessonSettings, ready: Callable[[], object]) -> None:
         super().__init__("Work it out again")
         self._settings, self._ready, self._stale = settings, ready, ""
-        self._slides: list[Slide] = []
         self.groups, self.studies = w.HTML(), w.HTML()
         self.by_group = LongWork(
             "Compare group by group", self._by_group, self._show_groups
@@ -88,20 +86,21 @@ class WaysForm(AnswerForm):
     def show(self, answer: Answer) -> None:
         """Show the answer and what it rests on."""
         people, ways = answer
-        self._slides = [wrong_slide(ways), ways_slide(ways)]
+        self._slide = wrong_slide(ways)
         words = [other_ways(ways), table_against_tape(ways)]
         self.answered.words.value = answer_html(ways_answer(ways))
-        self.answered.pictures.value = slide_html(
-            drawn(self._slides[0])
-        ) + sections_html([ways_section(ways, words=words), wrong_section()])
+        self.answered.pictures.value = slide_html(drawn(self._slide)) + sections_html(
+            [ways_section(ways, words=words), wrong_section()]
+        )
         self.answered.limits.value = bullets(lesson_limits(people))
         self.answered.sources.value = bullets(lesson_sources(people))
 
     def saved(self, answer: Answer) -> dict[str, Any]:
         """Return the answer to be saved: tables, pictures, the handout."""
         people, ways = answer
-        picture = drawn(self._slides[0])
-        return {slide.name: slide.axes for slide in self._slides} | {
+        picture = drawn(self._slide)
+        return {
+            self._slide.name: self._slide.axes,
             "ways_of_choosing": ways.table,
             "ways_differences": ways.differences,
             "handout": handout_html(ways, people, self._settings.chart, picture),
@@ -135,7 +134,7 @@ class WaysForm(AnswerForm):
         if version != self._version or self.answer is None or answer is None:
             return
         self.answer = answer
-        both = groups_section(answer[1], drawn(self._slides[1]))
+        both = groups_section(answer[1])
         both = replace(both, tables=[*both.tables, ways_table(answer[1])])
         self.groups.value = sections_html([both])
 

@@ -1,5 +1,6 @@
 """Choosing a size from what is known, and how far the choice is from right."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -57,6 +58,9 @@ WRONG_MEANS: dict[str, str] = {
 NEIGHBOURS = 50
 _STEP = {"body_mass_kg": 0.05, "stature_cm": 2.5}
 ADULT_FROM = 18.0
+#: One SD of the logarithm of a typical error that is from memory: taken as from half
+#: to twice as much, 19 times in 20. Our choice, no source.
+ERROR_SPREAD = math.log(2) / 1.96
 #: Whoever chooses from a table or by eye says "none" where no size fits at least
 #: this share of the people most alike: our choice, more likely not than yes.
 NONE_BELOW = 0.5
@@ -73,23 +77,19 @@ def reading_errors() -> Mapping[str, float]:
     return MappingProxyType(dict(pairs))
 
 
-def read_by_tape(
-    frame: pd.DataFrame,
-    chart: SizeChart,
-    sd: Mapping[str, float],
-    rng: np.random.Generator,
-    *,
-    times: int = 1,
-) -> pd.DataFrame:
-    """Return the people's measures as the mean of so many readings tells them."""
-    read = {}
-    for measure in limits(chart):
-        if measure not in frame:
-            continue
-        spread = sd[measure] / np.sqrt(times)
-        true = frame[measure].to_numpy(float, na_value=np.nan)
-        read[measure] = true + spread * rng.standard_normal(len(frame))
-    return pd.DataFrame(read, index=frame.index)
+def chosen_by_tape(
+    frame: pd.DataFrame, chart: SizeChart, sd: Mapping[str, float], seed: Sequence[int]
+) -> Ints:
+    """Return the place of the size that readings with such errors give; -1: none."""
+    rng = np.random.default_rng(seed)
+    read = {
+        measure: frame[measure].to_numpy(float, na_value=np.nan)
+        + sd[measure] * rng.standard_normal(len(frame))
+        for measure in limits(chart)
+        if measure in frame
+    }
+    told = pd.DataFrame(read, index=frame.index)
+    return innermost(edge_margins(told, chart, reading_errors()))
 
 
 def edge_margins(

@@ -1,7 +1,7 @@
 """How far readings of a tape err, and how often one must measure."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -19,12 +19,14 @@ from sizing.errors import (
 )
 from sizing.kinds import check_columns
 from sizing.lesson.choosing import (
+    ERROR_SPREAD,
     NOT_FOUND,
     PUT_WRONG_OUTCOMES,
+    Bools,
+    Floats,
+    chosen_by_tape,
     edge_margins,
-    innermost,
     outcome_of_choice,
-    read_by_tape,
     reading_errors,
 )
 from sizing.measures import vocabulary
@@ -248,9 +250,12 @@ def error_parts(error: MeasuringError | None, chart: SizeChart) -> pd.DataFrame:
     rows = []
     for measure in limits(chart):
         within, lasting, source = usual[measure], 0.0, "the kit's table of measures"
+        spread = ERROR_SPREAD
         if error is not None and len(error.table):
             own = error.table[error.table["measure"] == measure]
             tem = dict(zip(own["kind"], own["tem"].astype(float), strict=True))
+            if tem:
+                spread = float(1 / np.sqrt(2 * own["df"].min()))
             if "within" in tem and "between" in tem:
                 within = tem["within"]
                 lasting = float(np.sqrt(max(tem["between"] ** 2 - within**2, 0.0)))
@@ -258,10 +263,18 @@ def error_parts(error: MeasuringError | None, chart: SizeChart) -> pd.DataFrame:
             elif tem:
                 within = next(iter(tem.values()))
                 source = f"this room, {next(iter(tem))} measurers only"
-        rows.append(
-            {"measure": measure, "within": within, "lasting": lasting, "source": source}
-        )
-    return pd.DataFrame(rows)
+        rows.append((measure, within, lasting, spread, source))
+    names = ["measure", "within", "lasting", "spread", "source"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def _came(
+    people: People, chart: SizeChart, sd: dict[str, float], fits: Bools, seed: int
+) -> list[Floats]:
+    """Return who is put in a wrong size by the tape, who in none, and either."""
+    came = outcome_of_choice(chosen_by_tape(people.frame, chart, sd, [seed, 77]), fits)
+    wrong, missed = np.isin(came, PUT_WRONG_OUTCOMES), came == NOT_FOUND
+    return [one.astype(float) for one in (wrong, missed, wrong | missed)]
 
 
 def chance_of_wrong_size(
@@ -282,8 +295,9 @@ def chance_of_wrong_size(
     A mean of k readings errs with ``within^2 / k + lasting^2`` by one measurer,
     ``(within^2 + lasting^2) / k`` by a new one each time; normal, independent
     between measures. The same normal deviates serve every row, so that rows
-    differ by the number of readings alone. The error of the room's own TEM is
-    not in the interval.
+    differ by the number of readings alone. Intervals carry what is not known of the
+    errors, by the delta method: a room's TEM its own chi-squared interval (SD of its
+    logarithm ``1 / sqrt(2 df)``), the kit's ``ERROR_SPREAD``.
 
     >>> from sizing.charts import demo_chart
     >>> from sizing.people import load_people
@@ -302,35 +316,31 @@ def chance_of_wrong_size(
     parts = error_parts(error, chart)
     names = parts["measure"].tolist()
     within, lasting = parts["within"].to_numpy(), parts["lasting"].to_numpy()
-    sd = reading_errors()
     place = layout(people)
-    fits = edge_margins(people.frame, chart, sd) >= 0
-    labels, columns = [], []
+    fits = edge_margins(people.frame, chart, reading_errors()) >= 0
+    labels, columns, moved = [], [], []
     for by in ("one measurer", "a new measurer each time"):
         for k in times:
             stays = lasting if by == "one measurer" else lasting / np.sqrt(k)
             spread = np.hypot(within / np.sqrt(k), stays)
-            rng = np.random.default_rng([seed, 77])
-            read = read_by_tape(
-                people.frame, chart, dict(zip(names, spread, strict=True)), rng
+            now, more = (
+                _came(people, chart, dict(zip(names, errors, strict=True)), fits, seed)
+                for errors in (spread, spread * np.exp(parts["spread"].to_numpy()))
             )
-            came = outcome_of_choice(innermost(edge_margins(read, chart, sd)), fits)
-            wrong, missed = np.isin(came, PUT_WRONG_OUTCOMES), came == NOT_FOUND
-            for name, column in (
-                ("wrong_size", wrong),
-                ("missed", missed),
-                ("either", wrong | missed),
-            ):
-                labels.append((k, by, name))
-                columns.append(column.astype(float))
+            labels += [(k, by, name) for name in ("wrong_size", "missed", "either")]
+            columns += now
+            moved += [a - b for a, b in zip(more, now, strict=True)]
     flat = np.stack(columns, axis=1)[place.rows]
+    beyond = np.average(np.stack(moved, 1)[place.rows].mean(0), 0, place.weight)
     ones = [np.ones((place.rows.shape[1], 1)) for _ in range(place.rows.shape[0])]
     means = group_means(place, list(flat), ones, replicates=replicates, seed=seed)
+    means = replace(means, variance=means.variance + beyond**2)
     low, high = means.shares()
     return pd.DataFrame(labels, columns=["times", "by", "outcome"]).assign(
         estimate=means.estimate[0],
         low=low[0],
         high=high[0],
-        method=f"{100 * LEVEL:.0f} % score interval; {place.how}{place.joined}",
+        method=f"{100 * LEVEL:.0f} % score interval; how far readings err counted; "
+        f"{place.how}{place.joined}",
         n=round(means.n[0]),
     )

@@ -20,18 +20,17 @@ from sizing.errors import (
 )
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
-    CHOICE_WORDS,
+    ERROR_SPREAD,
     NONE_BELOW,
     NOT_FOUND,
     PUT_WRONG_OUTCOMES,
     Bools,
     Floats,
     Ints,
+    chosen_by_tape,
     edge_margins,
-    innermost,
     likely_size,
     outcome_of_choice,
-    read_by_tape,
     reading_errors,
 )
 from sizing.lesson.guessing import (
@@ -69,13 +68,6 @@ FITTED, WRONG, MISSED = OF_SOME = (
     "wrong_if_some_fits",
     "missed_if_some_fits",
 )
-#: What each outcome of ``compare_ways`` is called.
-OUTCOME_WORDS = CHOICE_WORDS | {
-    PUT_WRONG: "put in a size that does not fit",
-    FITTED: "in a size that fits, of people who fit at least one",
-    WRONG: "in a wrong size, of people who fit at least one",
-    MISSED: "without a size, of people who fit at least one",
-}
 _DIFFERENCES = ["way", "against", "outcome", "estimate", "low", "high", "method", "n"]
 
 
@@ -124,8 +116,8 @@ class WaysResult:
         ways = list(dict.fromkeys(self.table["way"]))
         who = population_titles().get(self.people, self.people)
         lines = [
-            f"{who.capitalize()}, sized by '{self.chart}', n = {rows['n'].iloc[0]:,}. "
-            "Of people who fit at least one size:"
+            f"{who[0].upper()}{who[1:]}, sized by '{self.chart}', "
+            f"n = {rows['n'].iloc[0]:,}. Of people who fit at least one size:"
         ]
         for way in ways:
             fits, wrong, missed = (interval(rows.loc[(way, one)]) for one in OF_SOME)
@@ -220,7 +212,9 @@ def compare_ways(
 
     Errors of reading are normal, independent between measures, and average out
     over readings, which a wrong landmark does not. Sizes are ranked by their
-    order in the chart (``outcome_of_choice``). Intervals as in
+    order in the chart (``outcome_of_choice``). Unless ``reading_sd`` is given,
+    intervals of the tape carry that readings may err from half to twice as much
+    (``ERROR_SPREAD``), by the delta method. Otherwise intervals are as in
     ``sizing.coverage.estimate_coverage``: bootstrap of persons or linearisation, draws
     joined as ``coverage`` does, Wilson's score interval; of differences, Student's
     t. The curves of guessing are taken as true: their spread between studies is
@@ -260,14 +254,19 @@ def compare_ways(
     )
 
     chosen: dict[str, Ints] = {}
+    # The same with readings that err more: by one SD of what is not known of it.
+    erring: dict[str, Ints] = {}
+    more = 1.0 if reading_sd else np.exp(ERROR_SPREAD)
     for way in ways:
-        rng = np.random.default_rng([seed, list(WAY_WORDS).index(way)])
+        own = [seed, list(WAY_WORDS).index(way)]
+        rng = np.random.default_rng(own)
         if way == "usual":
             chosen[way] = np.full(len(frame), usual)
         elif way.startswith("tape"):
-            times = 2 if way == "tape_twice" else 1
-            read = read_by_tape(frame, chart, sd, rng, times=times)
-            chosen[way] = innermost(edge_margins(read, chart, sd))
+            for codes, times in ((chosen, 1.0), (erring, more)):
+                times /= np.sqrt(2 if way == "tape_twice" else 1)
+                errors = {m: times * e for m, e in sd.items()}
+                codes[way] = chosen_by_tape(frame, chart, errors, own)
         else:
             known = _KNOWN.get(way, _BOTH)
             rule = likely_size(frame, weight, chart, known)
@@ -283,7 +282,7 @@ def compare_ways(
             chosen[way] = rule.choose(seen)
 
     table, differences = _shares(
-        people, chosen, fits, by, against, replicates=replicates, seed=seed
+        people, chosen, erring, fits, by, against, replicates=replicates, seed=seed
     )
     names = np.array([*chart.sizes, ""], dtype=object)
     choices = frame[["person", "draw"]].assign(
@@ -314,6 +313,7 @@ def compare_ways(
 def _shares(
     people: People,
     chosen: Mapping[str, Ints],
+    erring: Mapping[str, Ints],
     fits: Bools,
     by: Sequence[str],
     against: str,
@@ -326,23 +326,24 @@ def _shares(
     labels, members = memberships(people, list(by), place)
     some = np.asarray(fits.any(axis=1))[place.rows].astype(float)
     with_size = [m * s[:, None] for m, s in zip(members, some, strict=True)]
-    options: dict[str, Any] = {"replicates": replicates, "seed": seed}
-    came = np.array([outcome_of_choice(codes, fits) for codes in chosen.values()])
-    wrong = np.isin(came, PUT_WRONG_OUTCOMES)
-    ways, each = list(chosen), [came == name for name in CHOICE_OUTCOMES]
-    of_all = np.stack([*each, wrong], axis=1).astype(float)
-    of_some = np.stack([came == "fitting", wrong, came == NOT_FOUND], axis=1)
-    of_some = of_some.astype(float)
+    ways = list(chosen)
     others = [way for way in ways if way != against] if against in chosen else []
-    # Shares and differences in one go: joining the draws takes longest.
-    if others:
-        gaps = of_some[[ways.index(way) for way in others]]
-        gaps -= of_some[ways.index(against)]
-        of_some = np.concatenate([of_some, gaps])
-    everyone, found = (
-        group_means(place, list(_columns(came, place.rows)), group, **options)
-        for came, group in ((of_all, members), (of_some, with_size))
-    )
+    both = []
+    for now, then, groups in zip(
+        _counted(chosen, fits, others, against),
+        _counted({**chosen, **erring}, fits, others, against),
+        (members, with_size),
+        strict=True,
+    ):
+        columns = _columns(now, place.rows)
+        means = group_means(place, columns, groups, replicates=replicates, seed=seed)
+        moved = []
+        for change, group in zip(_columns(then - now, place.rows), groups, strict=True):
+            weight = group * place.weight[:, None]
+            moved.append(weight.T @ change / weight.sum(axis=0)[:, None])
+        variance = means.variance + np.square(np.mean(moved, axis=0))
+        both.append(replace(means, variance=variance))
+    everyone, found = both
     own, rest = slice(len(ways) * len(OF_SOME)), slice(len(ways) * len(OF_SOME), None)
     estimate, variance, df = found.estimate, found.variance, found.df
     fitted = replace(
@@ -356,6 +357,8 @@ def _shares(
         ignore_index=True,
     )
     method = f"{100 * LEVEL:.0f} % score interval on the effective number; {place.how}"
+    if erring:
+        method += "; readings may err from half to twice as much"
     table.insert(7, "method", method + place.joined)
     order = pd.Categorical(table["way"], ways)
     table = table.iloc[order.argsort(kind="stable")].reset_index(drop=True)
@@ -377,10 +380,31 @@ def _shares(
     return table, differences
 
 
-def _columns(outcomes: Floats, rows: Ints) -> Floats:
-    """Return draws, people, then each way's outcomes side by side."""
+def _counted(
+    chosen: Mapping[str, Ints], fits: Bools, others: Sequence[str], against: str
+) -> tuple[Floats, Floats]:
+    """Return what came of each choice: of all, and of those whom some size fits.
+
+    Ways, outcomes, people; the differences of ``others`` from ``against`` stand after
+    the latter: joining the draws takes longest, and is done in one go.
+    """
+    came = np.array([outcome_of_choice(codes, fits) for codes in chosen.values()])
+    wrong = np.isin(came, PUT_WRONG_OUTCOMES)
+    ways, each = list(chosen), [came == name for name in CHOICE_OUTCOMES]
+    of_all = np.stack([*each, wrong], axis=1).astype(float)
+    of_some = np.stack([came == "fitting", wrong, came == NOT_FOUND], axis=1)
+    of_some = of_some.astype(float)
+    if others:
+        gaps = of_some[[ways.index(way) for way in others]]
+        gaps -= of_some[ways.index(against)]
+        of_some = np.concatenate([of_some, gaps])
+    return of_all, of_some
+
+
+def _columns(outcomes: Floats, rows: Ints) -> list[Floats]:
+    """Return, of each draw, people and each way's outcomes side by side."""
     flat = np.ascontiguousarray(outcomes.reshape(-1, outcomes.shape[2]).T)
-    return flat[rows]
+    return list(flat[rows])
 
 
 def _long(

@@ -15,7 +15,6 @@ from sizing.lesson.prepare import Lesson
 from sizing.lesson.ways import (
     MISSED,
     OF_SOME,
-    OUTCOME_WORDS,
     WAY_WORDS,
     WRONG,
     WaysResult,
@@ -40,8 +39,8 @@ from sizing.words.numbers import given, interval, points, share
 _DERIVED = "derived from NHANES 2017-18 (public domain) by derive_reported_errors.py"
 _SAID = "What people say of their own weight: NHANES 2017-18 (public domain)."
 _OWN = (
-    "Errors of one reading: the kit's own table of measures, from memory or by "
-    "common practice."
+    "Errors of one reading: the kit's own table of measures, from memory or by common "
+    "practice; intervals hold from half to twice as much (our choice, no source)."
 )
 
 
@@ -49,16 +48,22 @@ def ways_table(ways: WaysResult) -> Table:
     """Return what comes of each way of choosing, wrong and none apart."""
     rows = told(ways)
     names = list(dict.fromkeys(ways.table["way"]))
-    outcomes = [*OF_SOME, "chosen_though_none_fits", "rightly_none"]
+    outcomes = dict(zip(OF_SOME, ("Fits", "Wrong size", "No size"), strict=True)) | {
+        "chosen_though_none_fits": "None fits, one chosen",
+        "rightly_none": "None fits, none chosen",
+    }
     frame = pd.DataFrame(
         [
             {"Way": WAY_WORDS[way]}
-            | {OUTCOME_WORDS[o].capitalize(): interval(rows[way, o]) for o in outcomes}
+            | {words: interval(rows[way, o]) for o, words in outcomes.items()}
             for way in names
         ]
     )
     first = next(iter(rows.values()))
-    caption = f"Share of people (95 % interval), n = {first['n']:,}; {first['method']}"
+    caption = (
+        "Of people who fit at least one size: fits, wrong, none; of everyone: none "
+        f"fits (95 % intervals). n = {first['n']:,}; {first['method']}"
+    )
     return table(frame, caption=caption, words=["Way"])
 
 
@@ -173,10 +178,10 @@ def wrong_section() -> Section:
     return Section("What a wrong size means", common, bullets=wrong_words())
 
 
-def groups_section(ways: WaysResult, *figures: Picture) -> Section:
+def groups_section(ways: WaysResult) -> Section:
     """Return who is guessed worst."""
     words = [worst_group(ways)]
-    return Section("Who is guessed worst", words, figures, [groups_table(ways)])
+    return Section("Who is guessed worst", words, tables=[groups_table(ways)])
 
 
 def studies_section(
@@ -205,7 +210,7 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
         f"still puts {interval(kinder)} of people who fit at least one size in a wrong "
         "one.",
     ]
-    both = (pictures["wrong_size"], pictures["ways"])
+    answer = pictures["wrong_size"]
     pairs = [p for name, p in pictures.items() if name.startswith("pair_")]
     page = Page(
         title="Guessing against measuring",
@@ -215,14 +220,14 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
         f"{people.draws} draws. Chart: {lesson.chart.name} ({lesson.chart.source}).",
         answer=ways_answer(ways),
         sections=[
-            replace(ways_section(ways, *both, words=words), tables=[ways_table(ways)]),
+            replace(ways_section(ways, answer, words=words), tables=[ways_table(ways)]),
             wrong_section(),
             groups_section(ways),
             Section(
                 "Pairs that surprise",
                 words=[PAIRS_WORDS],
                 figures=pairs,
-                bullets=[p.alt for p in pairs] or [NO_PAIRS],
+                bullets=[] if pairs else [NO_PAIRS],
             ),
             studies_section(ways, lesson.check, pictures["guesses_published"]),
             repeats_section(lesson.repeats, pictures),
@@ -264,7 +269,7 @@ def handout_html(
         "If two readings differ by more than 2 cm, find the landmark again (common "
         "practice, no source).",
         worst=worst_group(ways),
-        limits=f"{title_of(people.name).capitalize()}, n = {people.n:,}, sized by "
+        limits=f"{title_of(people.name, first=True)}, n = {people.n:,}, sized by "
         f"'{chart.name}' ({chart.source}). Nobody here was measured "
         "seated; seated measures are drawn from models; nobody is known to have a "
         "contracture, an amputation or scoliosis. Intervals are 95 %.",

@@ -35,7 +35,6 @@ from sizing.pages.lesson_pictures import (
     repeats_slide,
     room_slides,
     slide_bytes,
-    ways_slide,
     wrong_slide,
 )
 from sizing.pages.page import Picture, render
@@ -55,7 +54,6 @@ def lesson_slides(lesson: Lesson) -> list[Slide]:
     """Return every picture of the lesson."""
     slides = [
         wrong_slide(lesson.ways),
-        ways_slide(lesson.ways),
         guess_slide(lesson.check),
     ]
     slides += [
@@ -168,7 +166,7 @@ def pack_words(lesson: Lesson, pictures: Mapping[str, Picture]) -> dict[str, Any
         ),
         "examples": [fronts[i] | backs[i] for i in hard.index],
         "guess_rows": guess,
-        "inputs": f"{title_of(lesson.people.name).capitalize()}, "
+        "inputs": f"{title_of(lesson.people.name, first=True)}, "
         f"n = {lesson.people.n:,}; chart: {chart.name}; seed {ways.settings['seed']}.",
         "length_unit": "cm" if units == "metric" else "inch",
         "limits": lesson_limits(lesson.people),

@@ -19,11 +19,10 @@ from PIL import Image
 
 from sizing.lesson.agreement import TOGETHER, Agreement
 from sizing.lesson.answers import measure_labels
-from sizing.lesson.choosing import CHOICE_WORDS
 from sizing.lesson.guessing import STUDY_WORDS
 from sizing.lesson.pairs import Pairs
 from sizing.lesson.room import RoomResult
-from sizing.lesson.ways import MISSED, PUT_WRONG, WAY_WORDS, WRONG, WaysResult
+from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
 from sizing.measures.written import written
 from sizing.pages.page import Picture
 from sizing.plots.side_views import plot_side_views
@@ -35,7 +34,6 @@ from sizing.plots.teaching import (
     plot_guess_check,
     plot_measuring_error,
     plot_repeats,
-    plot_ways,
     plot_wrong,
 )
 from sizing.words.lesson import (
@@ -149,28 +147,8 @@ def wrong_slide(found: WaysResult) -> Slide:
         f"{tape} by tape",
         alt="Bars, one for each way of choosing: of a hundred people who fit at least "
         f"one size, put in a wrong size, and left without: {words}.",
-        caption=f"{title_of(found.people).capitalize()}, sized by '{found.chart}' in "
+        caption=f"{title_of(found.people, first=True)}, sized by '{found.chart}' in "
         "each way. Lines and brackets are 95 % intervals.",
-    )
-
-
-@alone
-def ways_slide(found: WaysResult) -> Slide:
-    """Return the picture of all that comes of each way of choosing."""
-    axes = plot_ways(found.overall, ways=WAY_WORDS, outcomes=CHOICE_WORDS)
-    rows = told(found)
-    ways = [w for w in WAY_WORDS if (w, PUT_WRONG) in rows]
-    words = "; ".join(
-        f"{WAY_WORDS[w]} {share(rows[w, 'fitting']['estimate'])} in a size that "
-        f"fits, {share(rows[w, PUT_WRONG]['estimate'])} in one that does not"
-        for w in ways
-    )
-    return _slide(
-        axes,
-        "ways",
-        "The same people, sized in each way",
-        alt=f"Stacked bars, one for each way of choosing: {words}.",
-        caption="Whoever measures finds no size rather than a wrong one.",
     )
 
 
@@ -189,7 +167,7 @@ def guess_slide(check: pd.DataFrame) -> Slide:
     return _slide(
         plot_guess_check(rows),
         "guesses_published",
-        "How carers guess weight: what was published, and the curves",
+        "How emergency staff and patients guess weight: published, and the curves",
         alt="Published shares of guesses within or beyond a bound, and what the "
         f"curves say: {inside} of {len(rows)} inside the published figure's interval.",
         caption="Each curve is fitted on one study and predicts the others. Studies "

@@ -12,7 +12,6 @@ from sizing.lesson.choosing import CHOICE_WORDS
 from sizing.lesson.room import RoomResult
 from sizing.pages.page import Page, Picture, Section, Table, table
 from sizing.words.lesson import (
-    gain_words,
     guesses_words,
     room_answer,
     unit_of,
@@ -59,9 +58,8 @@ def room_page(
         sections.append(Section("Guesses", words, of("room_guesses"), tables))
     if len(room.gain):
         words = [
-            gain_words(room.gain),
             "The same bodies were guessed again, so part of the gain may be that they "
-            "were known by then.",
+            "were known by then."
         ]
         sections.append(Section("Guess, measure, guess again", words, of("room_gain")))
     if len(room.error.table):

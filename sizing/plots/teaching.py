@@ -24,7 +24,6 @@ from sizing.plots.style import (
 )
 from sizing.words.numbers import interval, points_interval
 from sizing.words.numbers import points as whole
-from sizing.words.numbers import share as percent
 
 #: Inches of a slide: at 200 dots an inch it fills a projector of 1920 by 1080.
 WIDE, HIGH = 9.6, 5.4
@@ -66,67 +65,6 @@ def plot_wrong(
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.12), ncols=2)
         ax.set_xlabel("Of a hundred people who fit at least one size")
     return ax
-
-
-def plot_ways(
-    table: pd.DataFrame,
-    *,
-    ways: Mapping[str, str],
-    outcomes: Mapping[str, str],
-    ax: Axes | None = None,
-) -> Axes:
-    """Draw one stacked bar per way of choosing."""
-    names = [way for way in ways if way in set(table["way"])]
-    ax = slide_axes(ax)
-    share = {
-        (str(r["way"]), str(r["outcome"])): float(r["estimate"])
-        for r in table.to_dict("records")
-    }
-    with quiet_style():
-        left = np.zeros(len(names))
-        for i, (outcome, words) in enumerate(outcomes.items()):
-            width = np.array([share.get((way, outcome), 0.0) for way in names])
-            shade, hatch = _FILLS[i % len(_FILLS)]
-            ax.barh(
-                range(len(names)),
-                width,
-                left=left,
-                height=0.74,
-                color=shade,
-                hatch=hatch,
-                edgecolor=INK,
-                linewidth=0.7,
-                label=words,
-            )
-            for row, (start, size) in enumerate(zip(left, width, strict=True)):
-                if size >= 0.045:
-                    ax.annotate(
-                        percent(size),
-                        (start + size / 2, row),
-                        ha="center",
-                        va="center",
-                        fontsize=9.5,
-                        bbox={"boxstyle": "round,pad=0.12", "fc": "white", "lw": 0},
-                    )
-            left += width
-        name_rows(ax, range(len(names)), [ways[way] for way in names])
-        ax.set_xlim(0, 1)
-        percent_axis(ax.xaxis)
-        ax.set_xlabel("Share of the same people")
-        ax.legend(loc="upper left", bbox_to_anchor=(-0.3, -0.13), ncols=3, fontsize=9.5)
-    return ax
-
-
-#: Lightness and pattern of outcomes, in the order of ``CHOICE_OUTCOMES``.
-_FILLS: tuple[tuple[str, str], ...] = (
-    ("#ffffff", ""),
-    ("#dfe2e5", "////"),
-    ("#b9bec4", "\\\\\\\\"),
-    ("#7a8088", "xxxx"),
-    ("#f3f4f5", "...."),
-    ("#2b2f34", ""),
-    ("#ffffff", "----"),
-)
 
 
 def plot_guess_check(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
@@ -177,7 +115,7 @@ def plot_repeats(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.set_xticks(sorted(set(table["times"])))
         ax.set_xlabel("Readings averaged")
         ax.set_ylim(bottom=0)
-        percent_axis(ax.yaxis)
+        percent_axis(ax.yaxis, decimals=None)
         ax.grid(axis="y")
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.13))
     return ax

@@ -18,9 +18,10 @@ from sizing.words.labels import BY_WORDS, LEVEL_WORDS
 from sizing.words.numbers import in_100, interval, points, points_interval, share
 
 
-def title_of(population: str) -> str:
-    """Return what a population is called in plain words."""
-    return population_titles().get(population, population)
+def title_of(population: str, *, first: bool = False) -> str:
+    """Return what a population is called in plain words; ``first`` in a sentence."""
+    title = population_titles().get(population, population)
+    return title[0].upper() + title[1:] if first else title
 
 
 def of_hundred(row: Mapping[Any, Any]) -> str:

@@ -26,7 +26,6 @@ from sizing.pages.lesson_pack import (
 from sizing.pages.lesson_pictures import (
     pair_slide,
     repeats_slide,
-    ways_slide,
     wrong_slide,
 )
 from sizing.resources import source_table
@@ -68,8 +67,7 @@ def test_the_pack_is_complete(pack):
         "answer_form.xlsx",
         "room.html",
         "pictures/wrong_size.png",
-        "pictures/ways.png",
-        "pictures/ways.svg",
+        "pictures/wrong_size.svg",
         "pictures/pair_1.svg",
         "pictures/how_often_to_measure.png",
     } <= names
@@ -131,12 +129,6 @@ def test_the_answer_form_is_laid_out_for_the_room_and_can_be_read_back(pack, tmp
 
 
 def test_pictures_show_the_numbers_of_their_frames(lesson):
-    axes = ways_slide(lesson.ways).axes
-    widths = [patch.get_width() for patch in axes.patches]
-    ways = lesson.ways.overall["way"].nunique()
-    assert sum(widths) == pytest.approx(ways)
-    share = lesson.ways.overall.query("way == 'by_eye' and outcome == 'fitting'")
-    assert widths[0] == pytest.approx(share["estimate"].iloc[0])
     told = lesson.ways.overall
     wrong = told[told["outcome"].isin(["wrong_if_some_fits", "missed_if_some_fits"])]
     bars = sorted(bar.get_width() for bar in wrong_slide(lesson.ways).axes.patches)
@@ -168,7 +160,7 @@ def test_slides_are_numbered_and_ask_before_they_answer(pack):
             assert names[i - 1] == name.replace("answer", "question")
     assert sum(name.endswith(": answer") for name in names) >= 5
     assert text.count('class="notes"') == len(names) > 20
-    assert "counter(slide)" in text and "requestFullscreen" in text
+    assert "attr(data-number)" in text and "requestFullscreen" in text
 
 
 def test_a_pair_is_told_in_the_units_chosen(lesson):

@@ -269,6 +269,29 @@ def test_a_habit_is_not_evened_out_by_the_same_measurer(adults):
     assert chance[one, 1] == chance[new, 1]
 
 
+def test_the_tape_s_interval_carries_what_is_not_known_of_its_errors(adults):
+    """Before, its share was given as 5 (5 to 5) where the error was from memory."""
+    usual = dict(reading_errors())
+    ways = ["by_eye", "tape_once"]
+    found, sure, twice = (
+        compare_ways(adults, ways=ways, by=[], reading_sd=sd, replicates=50)
+        .overall.query("outcome == 'fitting_if_some_fits'")
+        .set_index("way")
+        for sd in (None, usual, {m: 2 * e for m, e in usual.items()})
+    )
+    assert found["estimate"].to_dict() == sure["estimate"].to_dict()
+    assert found.loc["by_eye", "low"] == sure.loc["by_eye", "low"]
+    width = [one.loc["tape_once", "high"] - one.loc["tape_once", "low"]
+             for one in (found, sure)]  # fmt: skip
+    assert width[0] > 5 * width[1]
+    gap = found.loc["tape_once", "low"] - twice.loc["tape_once", "estimate"]
+    assert abs(gap) < 0.03
+    once = chance_of_wrong_size(adults, demo_chart(), times=(1,)).query(
+        "outcome == 'either' and by == 'one measurer'"
+    )
+    assert (once["high"] - once["low"]).iloc[0] > 5 * width[1]
+
+
 def test_pairs_are_alike_and_share_no_size(adults):
     chart = demo_chart()
     pairs = surprising_pairs(adults, chart, n=4)
