@@ -6,15 +6,15 @@ AT_HOME = (
 )
 NO_SURVEY_WEIGHTS = (
     "The kit carries nobody's survey weight. People are weighted to the survey's own "
-    "totals of 2017-18 by age, sex, ethnic group, class of body mass index and "
-    "difficulty walking, which mends these and what goes with them. Sampling in "
-    "clusters is not seen: intervals of the country's shares are somewhat too narrow."
+    "totals of 2017-18: age, sex, ethnic group, class of body mass index and "
+    "difficulty walking. The survey picked people in clusters, which the kit does not "
+    "see: intervals of the country's shares are somewhat too narrow."
 )
 AGE_CAPPED = "Ages above 80 are all recorded as 80."
 NOT_MEASURED_SEATED = (
     "Nobody here was measured seated. Seated measures and girths other than the "
-    "waist are drawn from models fitted to other surveys, as are weight and "
-    "height where missing, which is more often so in people who cannot stand."
+    "waist are drawn from models fitted to other surveys. So are weight and height "
+    "where they are missing, which is more often so in people who cannot stand."
 )
 SOLDIERS = (
     "Adult lengths, chest, thigh and hip breadth come from soldiers aged 17 to 58 "
@@ -26,8 +26,8 @@ HEAVY = (
 )
 SEAT_BREADTH = (
     "Seated hip breadth drawn for women agrees within 0.5 cm with women of three armed "
-    "forces measured from 1987 to 2015, and comes out 2.6 cm wider than civilians of "
-    "that height and weight measured in 1960-62 (published figures)."
+    "forces measured from 1987 to 2015. It is 2.6 cm wider than in civilians of that "
+    "height and weight measured in 1960-62 (published figures)."
 )
 MODEL_BIAS = (
     "Set against published populations of 1940 to 2015 that the body model never saw, "
@@ -39,9 +39,9 @@ MODEL_BIAS = (
     "the model against people lifted by hoist."
 )
 CHILDREN_1977 = (
-    "Children's measures come from US children measured by 1977 (Snyder 1977), hip "
-    "girth from 12 from youths of 2017-18: many of today's children are heavier for "
-    "their age than any of those of 1977."
+    "Children's measures come from US children measured by 1977 (Snyder 1977); hip "
+    "girth from 12 comes from youths of 2017-18. Many of today's children are heavier "
+    "for their age than any of those of 1977."
 )
 CHILD_POPLITEAL = (
     "Children's buttock-popliteal length is converted from buttock-knee length by "
@@ -61,7 +61,7 @@ PROXY = (
 )
 CARE_HOME = (
     "People aged 65 and over living at home, reweighted to the sex, age and body "
-    "mass index of nursing-home residents: nobody was measured in a care home. "
+    "mass index of nursing-home residents. Nobody was measured in a care home. "
     "Frailty and time in bed change bodies in ways that weights cannot."
 )
 CARE_HOME_US = (
@@ -69,8 +69,8 @@ CARE_HOME_US = (
     "of residents of 65 and over: a little fewer of those are obese (25.9 %)."
 )
 CARE_HOME_NORDIC = (
-    "The share with a body mass index under 20 comes from 180 Danish residents: by "
-    "chance alone the true one may be 26 to 40 %, and the intervals do not count that. "
+    "The share with a body mass index under 20 comes from 180 Danish residents. By "
+    "chance alone the true one may be 26 to 40 %; the intervals do not count that. "
     "Sex, age and the share of obese are of 1,044 Norwegians on the day they moved in."
 )
 WHEELCHAIR = (
@@ -80,8 +80,8 @@ WHEELCHAIR = (
 )
 CARE_HOME_AGE = (
     "The share aged 80 and over is worked out from a mean age of 84.3 and an SD of "
-    "7.6 as if ages were normally distributed above 65, because the embedded ages "
-    "stop at 80: within 80 and over, ages cannot be matched."
+    "7.6, as if ages above 65 followed a normal curve. Ages in the survey stop at 80, "
+    "so that beyond it they cannot be matched."
 )
 BARIATRIC = (
     "No one threshold makes a person bariatric: policies differ in body mass index, "
@@ -89,7 +89,7 @@ BARIATRIC = (
 )
 ENGLAND = (
     "Adults from the United States reweighted to mean heights and classes of body mass "
-    "index measured in England from 2018 to 2024; age mix, ethnic mix and body shape "
+    "index measured in England from 2018 to 2024. Age mix, ethnic mix and body shape "
     "at a given weight and height stay American."
 )
 OWN = (
