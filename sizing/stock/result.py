@@ -93,7 +93,7 @@ class StockPlan:
 
     def answer(self) -> str:
         """Return the result in a few sentences: first whom nothing offered fits."""
-        told = self.service.set_index("measure")
+        told: Any = self.service.set_index("measure")
         days, met = told.loc["nobody_waits"], told.loc["needs_met"]
         also = " and for other people sampled as these were" * self._sampled
         return invented_first(
