@@ -10,6 +10,7 @@ afresh, some time after its page was closed, or with the server.
 """
 
 import argparse
+import ast
 import asyncio
 import logging
 import os
@@ -33,12 +34,9 @@ from voila.paths import collect_static_paths, collect_template_paths
 from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler
 from voila.utils import get_page_config
 
-from sizing.app.form_words import bullets
 from sizing.app.guard import OneToken
 from sizing.app.notebooks import START, notebook_files
 from sizing.app.serve import HOST, LOADS
-from sizing.cautions import cautions
-from sizing.pages.where import where_html
 
 #: The pages with a kernel, and what a kernel that waits for one has loaded.
 PAGES = tuple(
@@ -332,14 +330,16 @@ class Line(VoilaKernelWebsocketHandler):
 
 
 async def _without_kernel(renderer: NotebookRenderer) -> str:
-    """Return the start page: its cells show the drawing and the cautions."""
+    """Return the start page, its few cells worked out here."""
     await renderer.initialize()
-    shown = iter((where_html(), bullets(cautions())))
+    names: dict[str, Any] = {}
 
     async def cells(nb: Any, kernel: str) -> AsyncIterator[Any]:
         for cell in nb.cells:
             if cell.cell_type == "code":
-                html = {"text/html": next(shown)}
+                *before, last = ast.parse(cell.source).body
+                exec(compile(ast.Module(before, []), START, "exec"), names)
+                html = {"text/html": eval(ast.unparse(last), names).data}
                 cell.outputs = [nbformat.v4.new_output("display_data", html)]
             yield cell
 

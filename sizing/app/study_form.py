@@ -14,7 +14,7 @@ from sizing.app.show import show_table
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, read_chart
 from sizing.measures.tables import CHART
-from sizing.measures.written import written
+from sizing.measures.written import unit_of, written
 from sizing.pages.page import Section, table
 from sizing.pages.study import study_axes, study_page, study_pictures, study_report
 from sizing.people import People, population_titles
@@ -116,7 +116,7 @@ def chart_html(chart: SizeChart, units: str) -> str:
     """Return a chart's edges as a table in the units chosen, to a tenth.
 
     >>> from sizing.charts import demo_chart
-    >>> "31.5 in to 40.9 in" in chart_html(demo_chart(), "pounds")
+    >>> "31.5 to 40.9 in" in chart_html(demo_chart(), "pounds")
     True
     """
     frame = chart.frame
@@ -124,7 +124,9 @@ def chart_html(chart: SizeChart, units: str) -> str:
     for measure in chart.measures:
         name = labels()[measure].rsplit(", ", 1)[0]
         low, high = (_ends(frame, f"{measure}_{e}", units) for e in ("low", "high"))
-        rows[name] = low + " to " + high
+        # The unit once: a row then fits beside the entries.
+        unit = f" {unit_of(measure, units)}"
+        rows[name] = low.str.removesuffix(unit) + " to " + high
     shown: str = show_table(
         pd.DataFrame(rows), caption=SIZES, words=["Size", "Group"]
     ).data

@@ -172,7 +172,7 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
         question="How many people find a size in this chart, who falls between "
         "sizes, and how sure is that?",
         inputs=_inputs(study),
-        answer=f"{answer(study)} {study.sensitivity.headline()}",
+        answer=f"{answer(study)}\n{study.sensitivity.headline()}",
         sections=sections,
         limits=study.people.limits,
         sources=study.people.sources,
@@ -181,37 +181,38 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
 
 
 def answer(study: Study) -> str:
-    """Return the study's answer in one sentence with its uncertainty."""
+    """Return the study's answer, a finding a line, with its uncertainty."""
+    row = study.overall()
+    lines = [
+        f"About {share(row['estimate'])} of these people have at least one size "
+        f"(95 % interval {share(row['low'])} to {share(row['high'])})."
+    ]
     outcomes = {name: study.overall(name)["estimate"] for name in _OUTCOME_PLURAL}
     parts = [
         f"{share(found, places=1 if found < 0.1 else 0)} {_OUTCOME_PLURAL[name]}"
         for name, found in outcomes.items()
         if found > 0.0005
     ]
-    rest = f"; {', '.join(parts)}" if parts else ""
+    if parts:
+        lines.append(f"{', '.join(parts)}.")
     harms = study.coverage.harms.set_index("harm")["estimate"]
     if harms.any():
         large, small, both = (
             share(harms[name], places=1) for name in ("too_large", "too_small", "both")
         )
-        rest += (
-            f". The nearest size is too large for {large}, too small for {small}, "
-            f"each in some measure for {both}"
+        lines.append(
+            f"The nearest size is too large for {large}, too small for {small}, "
+            f"each in some measure for {both}."
         )
     widths = study.sensitivity.widths
     if len(widths):
-        rest += (
-            f". How wide a size fits is a convention: with sizes "
+        lines.append(
+            f"How wide a size fits is a convention: with sizes "
             f"{widths['scale'].min():g} to {widths['scale'].max():g} times as wide, "
             f"{share(widths['share'].iloc[0])} to {share(widths['share'].iloc[-1])} "
-            "have one"
+            "have one."
         )
-    row = study.overall()
-    return invented_first(
-        study.chart.invented,
-        f"About {share(row['estimate'])} of these people have at least one size "
-        f"(95 % interval {share(row['low'])} to {share(row['high'])}){rest}.",
-    )
+    return invented_first(study.chart.invented, "\n".join(lines))
 
 
 def _inputs(study: Study) -> str:
