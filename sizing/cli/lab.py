@@ -17,7 +17,10 @@ _NO_UPDATES = "jupyterlab.handlers.announcements.NeverCheckForUpdate"
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
-    words = "your own folder for the notebooks; what you changed stays as it is"
+    words = (
+        "your own folder for the notebooks; what you changed stays as it is, what you "
+        "delete is laid anew"
+    )
     add_server(parser, folder="my-notebooks", words=words)
 
 
@@ -29,12 +32,10 @@ def run(args: argparse.Namespace) -> int:
             f"{sys.executable} -m pip install jupyterlab"
         )
     folder, port, state = asked_for(args)
-    laid = lay_notebooks(folder, state=state)
+    beside = lay_notebooks(folder, state=state)
     write_settings(state)
-    for row in laid.query("outcome == 'beside'").itertuples():
-        print(f"Your own {row.name} is kept; the newer one is '{row.laid_as}'.")
-    for row in laid.query("outcome == 'mended'").itertuples():
-        print(f"{row.name} was damaged and is new; what it was is '{row.laid_as}'.")
+    for name, newer in beside.items():
+        print(f"Your own {name} is kept; the newer one is '{newer}'.")
     print(f"Your notebooks: {folder}")
     serve(
         ["-m", "jupyterlab", *_options(folder, port)],

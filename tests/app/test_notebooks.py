@@ -3,7 +3,6 @@
 import json
 import os
 import re
-from datetime import date
 from pathlib import Path
 
 import nbformat
@@ -11,14 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.app.notebooks import (
-    lay_notebooks,
-    notebook_files,
-)
+from sizing.app.notebooks import lay_notebooks, notebook_files
 from sizing.cautions import cautions
 from sizing.errors import SizingError
 
-DAY = date(2031, 5, 6)
 PAGE = "adviser.ipynb"
 
 
@@ -31,43 +26,42 @@ OLD, NEW, HERS = notebook("old"), notebook("new"), notebook("hers")
 
 
 def lay(folder: Path, content: bytes) -> dict[str, str]:
-    laid = lay_notebooks(
-        folder, state=folder / ".state", notebooks={"a.ipynb": content}, today=DAY
+    return lay_notebooks(
+        folder, state=folder / ".state", notebooks={"a.ipynb": content}
     )
-    return laid.iloc[0].to_dict()
+
+
+def laid(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.glob("*.ipynb")}
 
 
 def test_a_missing_notebook_is_laid_and_an_untouched_one_renewed(tmp_path):
     folder = tmp_path / "deep" / "er"
-    outcomes = [lay(folder, content)["outcome"] for content in (OLD, OLD, NEW)]
-    assert outcomes == ["new", "same", "renewed"]
-    assert (folder / "a.ipynb").read_bytes() == NEW
+    for content in (OLD, OLD, NEW):
+        assert lay(folder, content) == {}
+        assert laid(folder) == {"a.ipynb": content}
 
 
 def test_her_notebook_is_kept_and_a_newer_one_laid_beside(tmp_path):
     lay(tmp_path, OLD)
     (tmp_path / "a.ipynb").write_bytes(HERS)
-    assert lay(tmp_path, OLD)["outcome"] == "kept"
-    assert sorted(p.name for p in tmp_path.glob("*.ipynb")) == ["a.ipynb"]
-    row = lay(tmp_path, NEW)
-    assert (row["outcome"], row["laid_as"]) == ("beside", "a (new 2031-05-06).ipynb")
-    assert (tmp_path / "a.ipynb").read_bytes() == HERS
-    assert (tmp_path / row["laid_as"]).read_bytes() == NEW
-
-
-def test_a_file_of_hers_under_the_new_name_is_kept_too(tmp_path):
-    (tmp_path / "a.ipynb").write_bytes(HERS)
-    (tmp_path / "a (new 2031-05-06).ipynb").write_bytes(OLD)
-    assert lay(tmp_path, NEW)["laid_as"] == "a (new 2031-05-06, 2).ipynb"
-    assert (tmp_path / "a (new 2031-05-06).ipynb").read_bytes() == OLD
+    assert lay(tmp_path, OLD) == {} and laid(tmp_path) == {"a.ipynb": HERS}
+    beside = lay(tmp_path, NEW)["a.ipynb"]
+    assert laid(tmp_path) == {"a.ipynb": HERS, beside: NEW}
+    (tmp_path / beside).write_bytes(OLD)
+    assert lay(tmp_path, NEW) == {}
+    assert laid(tmp_path) == {"a.ipynb": HERS, beside: OLD}
 
 
 def test_a_spoilt_list_of_what_was_laid_makes_every_file_hers(tmp_path):
     lay(tmp_path, OLD)
-    (record,) = (tmp_path / ".state" / "laid").iterdir()
+    (record,) = (tmp_path / ".state" / "laid").glob("*/*")
     record.write_text("spoilt", encoding="utf-8")
-    assert lay(tmp_path, NEW)["outcome"] == "beside"
-    assert (tmp_path / "a.ipynb").read_bytes() == OLD
+    beside = lay(tmp_path, NEW)["a.ipynb"]
+    (tmp_path / beside).write_bytes(HERS)
+    record.unlink()
+    assert lay(tmp_path, NEW) == {"a.ipynb": beside}
+    assert laid(tmp_path) == {"a.ipynb": OLD, beside: HERS}
 
 
 @settings(max_examples=25)
@@ -104,49 +98,6 @@ def test_a_folder_below_a_file_is_told(tmp_path):
         lay(tmp_path / "file" / "mine", OLD)
 
 
-def spoilt_in_each_way(content: bytes) -> dict[str, bytes]:
-    page = json.loads(content)
-    first = next(c for c in page["cells"] if c["cell_type"] == "code")
-    others = [cell for cell in page["cells"] if cell is not first]
-    text = {k: v for k, v in first.items() if k not in ("outputs", "execution_count")}
-    as_text = page | {"cells": [*others, text | {"cell_type": "markdown"}]}
-    return {
-        "no JSON": content[: len(content) // 2],
-        "empty": b"",
-        "no notebook": b"[]",
-        "a form turned into text": json.dumps(as_text).encode(),
-        "a form missing": json.dumps(page | {"cells": others}).encode(),
-    }
-
-
-@pytest.mark.parametrize(
-    "how", spoilt_in_each_way(OWN := notebook_files()[PAGE].read_bytes())
-)
-def test_a_damaged_page_is_new_and_the_old_one_kept_beside_it(how, tmp_path):
-    folder, state = tmp_path / "mine", tmp_path / "state"
-    lay_notebooks(folder, state=state)
-    spoilt = spoilt_in_each_way(OWN)[how]
-    for count, said in enumerate(("", ", 2"), start=1):
-        (folder / PAGE).write_bytes(spoilt)
-        laid = lay_notebooks(folder, state=state, today=DAY).set_index("name")
-        aside = f"adviser (old 2031-05-06{said}).ipynb"
-        assert tuple(laid.loc[PAGE, ["outcome", "laid_as"]]) == ("mended", aside)
-        assert (folder / PAGE).read_bytes() == OWN
-        assert (folder / aside).read_bytes() == spoilt, count
-    assert set(laid.drop(PAGE)["outcome"]) == {"same"}
-
-
-def test_a_page_whose_cells_she_changed_and_added_to_is_not_damaged(tmp_path):
-    folder, state = tmp_path / "mine", tmp_path / "state"
-    lay_notebooks(folder, state=state)
-    page = json.loads(OWN)
-    page["cells"][-1]["source"] = "my own"
-    page["cells"].append(nbformat.v4.new_markdown_cell("more of my own"))
-    (folder / PAGE).write_text(json.dumps(page), encoding="utf-8")
-    laid = lay_notebooks(folder, state=state).set_index("name")
-    assert laid.loc[PAGE, "outcome"] == "kept"
-
-
 @pytest.mark.skipif(os.name != "posix", reason="links need rights elsewhere")
 def test_nothing_is_written_through_a_link_that_came_with_the_folder(tmp_path):
     hers, planned = tmp_path / "hers.txt", tmp_path / "not there"
@@ -155,8 +106,8 @@ def test_nothing_is_written_through_a_link_that_came_with_the_folder(tmp_path):
     folder.mkdir()
     (folder / PAGE).symlink_to(hers)
     (folder / "study.ipynb").symlink_to(planned)
-    laid = lay_notebooks(folder, state=tmp_path / "state").set_index("name")
-    assert set(laid.loc[[PAGE, "study.ipynb"], "outcome"]) == {"beside"}
+    beside = lay_notebooks(folder, state=tmp_path / "state")
+    assert set(beside) == {PAGE, "study.ipynb"}
     assert hers.read_text(encoding="utf-8") == "hers"
     assert not planned.exists()
 
