@@ -121,6 +121,8 @@ def chart_html(chart: SizeChart, units: str) -> str:
     """
     frame = chart.frame
     rows = {"Size": frame["size"].astype(str), "Group": frame["group"].astype(str)}
+    if all(map(str.startswith, rows["Size"], rows["Group"])):
+        del rows["Group"]
     for measure in chart.measures:
         name = labels()[measure].rsplit(", ", 1)[0]
         low, high = (_ends(frame, f"{measure}_{e}", units) for e in ("low", "high"))
