@@ -27,7 +27,7 @@ from sizing.stock.offers import Offer, invented_parts, offer_from
 from sizing.stock.programme import Order, Programme
 from sizing.stock.result import StockPlan
 from sizing.stock.service import Ints
-from sizing.words.numbers import given
+from sizing.words.numbers import given, share
 
 #: Days for checking, as a multiple of those for planning.
 _CHECKS = 4
@@ -258,11 +258,11 @@ def _planned(
 def _beyond(trial: Trial, packs: Ints, target: float, why: str) -> SizingError:
     """Return the refusal of a target out of reach, with the best there is."""
     waiting = trial.waiting(packs)
-    reached = 100 * (waiting == 0).mean()
+    reached = share(float((waiting == 0).mean()), places=1)
     return SizingError(
         f"No order that {why} lets nobody wait on {given(target)} of days. The "
-        f"order that leaves fewest waiting does so on {reached:.1f} "
-        f"% of days (on an average day {waiting.mean():.2f} people wait) and costs "
+        f"order that leaves fewest waiting does so on {reached} of days (on an average "
+        f"day {waiting.mean():.2f} people wait) and costs "
         f"{trial.programme.cost(packs):,.2f}. What to do: lower the target, raise the "
         "budget or the most that may be had, or plan by a budget alone."
     )
