@@ -23,6 +23,7 @@ from sizing.stock.alternatives import (
 from sizing.stock.cheapest import least_cost
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.plan import STEPS, Steps
+from sizing.words.numbers import share
 
 from .cases import tall_and_short
 
@@ -201,14 +202,14 @@ def test_what_cannot_be_reached_is_told_in_figures(people):
     with pytest.raises(SizingError) as found:
         plan_stock(Served(people, 20), tall_and_short(most=[3, 3]), scenarios=100)
     said = str(found.value)
-    assert "lets nobody wait on 95.0 % of days" in said and "costs 660.00" in said
+    assert "lets nobody wait on 95 % of days" in said and "costs 660.00" in said
     with pytest.raises(SizingError, match=r"costs up to 500.00 \(the target needs"):
         plan_stock(Served(people, 20), tall_and_short(), target=0.95, budget=500)
     offer = offer_from(tall_and_short(most=[3, 3]))
     group = group_from(Served(people, 20), offer)
     unseen = draw_days([group], Use(), sizes=2, days=6000, seed=(1, TUNING))
     waiting = tables.Check(unseen, offer, 0).shortage(np.array([3, 3])).waiting
-    assert f"does so on {100 * (waiting == 0).mean():.1f} % of days" in said
+    assert f"does so on {share((waiting == 0).mean(), places=1)} of days" in said
     assert f"(on an average day {waiting.mean():.2f} people wait)" in said
 
 
