@@ -11,6 +11,7 @@ from data_sources.derive_child_model import (
     AGE_CENTRE,
     HIP,
     HIP_TERMS,
+    SEEN,
     WAIST,
     conversions,
     embedded_children,
@@ -126,7 +127,7 @@ def children_left_out(folder: Path) -> Iterator[Row]:
         factor = conversions(folder, sex)
         snyder = in_kit_terms(read_children(folder), factor)
         snyder = snyder[snyder["sex"] == sex].reset_index(drop=True)
-        for name in SEATED_AND_GIRTHS:
+        for name in SEEN:
             people = embedded_children(sex) if name == WAIST else snyder
             people = people.dropna(subset=[name]).reset_index(drop=True)
             fold = folds(len(people), 10, seed=10)

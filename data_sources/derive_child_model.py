@@ -7,6 +7,7 @@ for the two bony conversions, the ANSUR II files. Waist girth comes from the emb
 people. Only summary figures are written.
 """
 
+import copy
 import sys
 from pathlib import Path
 from typing import Any
@@ -42,6 +43,9 @@ AGES = np.arange(2.0, 21.0, 2.0)
 #: Beyond these quantiles of BMI for age the curve goes on as its tangent.
 TAIL = (0.02, 0.98)
 WAIST = "waist_circumference_cm"
+SHOULDER, BACK = "shoulder_height_sitting_cm", "back_along_body_cm"
+#: The measures that Snyder 1977 holds or that are converted one by one.
+SEEN = tuple(name for name in SEATED_AND_GIRTHS if name != BACK)
 #: Stature and age of typical children, for whom the forms are compared.
 TYPICAL = [(110.0, 5.0), (138.0, 10.0), (165.0, 15.0)]
 #: A residual this many SDs out is a slip of the pen, not a child.
@@ -60,18 +64,22 @@ def conversions(folder: Path, sex: str) -> dict[str, float]:
 
     Shoulder height sitting needs the acromion, Snyder has the suprasternale:
     their difference as a share of stature. Buttock-popliteal length as a share
-    of buttock-knee length. Both assume that the share holds in childhood.
+    of buttock-knee length; the back along the body as a share of shoulder height
+    sitting. All assume that the share holds in childhood.
     """
     adults = read_army(folder, sex)
     young = adults[adults["age_years"] <= 25]
     rise = young["acromial_height_cm"] - young["suprasternale_height_cm"]
     share = young["buttock_popliteal_length_cm"] / young["buttock_knee_length_cm"]
+    curve = np.log(young[BACK] / young[SHOULDER])
     return {
         "acromion_above_suprasternale_per_stature": float(
             (rise / young["stature_cm"]).mean()
         ),
         "buttock_popliteal_per_buttock_knee": float(share.mean()),
         "sd_of_ln_share": float(np.log(share).std()),
+        "mean_ln_back_over_shoulder": float(curve.mean()),
+        "sd_ln_back_over_shoulder": float(curve.std()),
     }
 
 
@@ -173,6 +181,17 @@ def with_youths(children: pd.DataFrame, youths: pd.DataFrame) -> pd.DataFrame:
     return both.dropna(subset=[HIP]).reset_index(drop=True)
 
 
+def back_of(
+    shoulder: dict[str, Any], factor: dict[str, float]
+) -> tuple[dict[str, Any], float]:
+    """The back along the body as a share of shoulder height; their correlation."""
+    back = copy.deepcopy(shoulder)
+    back["beta"][0] += factor["mean_ln_back_over_shoulder"]
+    own = factor["sd_ln_back_over_shoulder"] ** 2
+    back["gamma"][0] = 0.5 * np.log(np.exp(2 * shoulder["gamma"][0]) + own)
+    return back, float(np.exp(shoulder["gamma"][0] - back["gamma"][0]))
+
+
 def fit_sex(folder: Path, sex: str) -> dict[str, Any]:
     """All coefficients of one sex."""
     factor = conversions(folder, sex)
@@ -180,7 +199,7 @@ def fit_sex(folder: Path, sex: str) -> dict[str, Any]:
     children = children[children["sex"] == sex].reset_index(drop=True)
     entries: dict[str, Any] = {}
     residuals: dict[str, pd.Series] = {}
-    for name in SEATED_AND_GIRTHS:
+    for name in SEEN:
         entries[name], residuals[name] = fit_measure(children, name)
     # Children's shares differ from one another at least as adults' do.
     gamma = entries["buttock_popliteal_length_cm"]["gamma"]
@@ -195,10 +214,12 @@ def fit_sex(folder: Path, sex: str) -> dict[str, Any]:
     for name, entry in entries.items():
         source = known.get(name, children.dropna(subset=[name]))
         add_forms(entry, source, name, np.ones(len(source)), TYPICAL, AGE_CENTRE)
-    pairwise = pd.DataFrame(residuals).corr().to_numpy()
+    pairwise = nearest_correlation(pd.DataFrame(residuals).corr().to_numpy())
+    entries[BACK], like_shoulder = back_of(entries[SHOULDER], factor)
+    row = like_shoulder * pairwise[SEEN.index(SHOULDER)]
     return {
         "measures": entries,
-        "correlation": nearest_correlation(pairwise),
+        "correlation": np.block([[pairwise, row[:, None]], [row, np.ones(1)]]),
         "conversions": factor,
     }
 

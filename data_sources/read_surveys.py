@@ -82,11 +82,16 @@ ANSUR_LENGTHS = {
     "bideltoidbreadth": "bideltoid_breadth_cm",
     "abdominalextensiondepthsitting": "abdominal_depth_sitting_cm",
     "calfcircumference": "calf_circumference_cm",
+    "waistbacklength": "waist_back_length_cm",
+    "waistheightomphalion": "waist_height_cm",
+    "cervicaleheight": "cervicale_height_cm",
 }
+#: Only the back along the body is made of these.
+_BACK_PARTS = ("waist_back_length_cm", "waist_height_cm", "cervicale_height_cm")
 #: DODRace, code book from memory. For weighting only.
 _ETHNIC = {1: "nh_white", 2: "nh_black", 3: "hispanic", 4: "nh_asian"}
 _ANSUR_EXTRA = (
-    *(name for name in ANSUR_LENGTHS.values()),
+    *(name for name in ANSUR_LENGTHS.values() if name not in _BACK_PARTS),
     "half_span_cm",
     "reported_stature_cm",
     "reported_mass_kg",
@@ -111,7 +116,10 @@ def read_ansur2(path: PathLike | Sequence[PathLike]) -> Survey:
         units of 0.1 kg). ``hip_circumference_cm`` is buttock circumference;
         ``waist_circumference_cm`` is taken at the level of the navel
         (omphalion); ``shoulder_height_sitting_cm`` is not measured but equals
-        sitting height - (stature - acromial height).
+        sitting height - (stature - acromial height), and ``back_along_body_cm``
+        is that plus what the back's curve adds from waist to nape: waist back
+        length (a tape on the standing back, navel's level to the nape) less the
+        height between its ends. What the buttock's curve adds is in neither.
         Extra columns: ``acromial_height_cm``, ``suprasternale_height_cm``,
         ``knee_height_cm``, ``popliteal_height_cm``, ``buttock_knee_length_cm``,
         ``span_cm``, ``half_span_cm`` (span / 2), ``forearm_hand_length_cm``,
@@ -144,6 +152,16 @@ def read_ansur2(path: PathLike | Sequence[PathLike]) -> Survey:
     notes.add(
         "sitting height - (height - acromial height)",
         "shoulder_height_sitting_cm",
+        len(frame),
+        "converted",
+    )
+    rise = frame["cervicale_height_cm"] - frame["waist_height_cm"]
+    frame["back_along_body_cm"] = (
+        frame["shoulder_height_sitting_cm"] + frame["waist_back_length_cm"] - rise
+    )
+    notes.add(
+        "shoulder height sitting + waist back length - height from waist to nape",
+        "back_along_body_cm",
         len(frame),
         "converted",
     )
@@ -285,7 +303,8 @@ def read_snyder1977(path: PathLike) -> Survey:
         ``shoulder_height_sitting_cm`` is suprasternale height - (stature -
         sitting height), where suprasternale height was measured: the notch
         above the breastbone, not the acromion, so it stands in for shoulder
-        height. Buttock-popliteal length was not measured and stays missing.
+        height. Buttock-popliteal length and the back along the body were not
+        measured and stay missing.
         Extra columns: ``suprasternale_height_cm``, ``buttock_knee_length_cm``,
         ``knee_height_cm``, ``shoulder_elbow_length_cm``,
         ``forearm_hand_length_cm``. ``weight`` is 1.
@@ -348,13 +367,11 @@ def read_snyder1977(path: PathLike) -> Survey:
         int(frame["shoulder_height_sitting_cm"].notna().sum()),
         "converted",
     )
-    frame["buttock_popliteal_length_cm"] = np.nan
-    notes.add(
-        "not measured in this survey",
-        "buttock_popliteal_length_cm",
-        len(frame),
-        "missing as published",
-    )
+    for absent in ("buttock_popliteal_length_cm", "back_along_body_cm"):
+        frame[absent] = np.nan
+        notes.add(
+            "not measured in this survey", absent, len(frame), "missing as published"
+        )
     return Survey(
         name="Snyder 1977",
         frame=in_order(frame, _SNYDER_EXTRA),
@@ -368,7 +385,7 @@ def read_snyder1977(path: PathLike) -> Survey:
             "US children of the 1970s: lighter than today's; 14 to 17 % of "
             "today's exceed these children's 98th percentile of BMI.",
             "Shoulder height is taken from the notch above the breastbone.",
-            "Buttock-popliteal length was not measured.",
+            "Buttock-popliteal length and the back along the body were not measured.",
         ),
     )
 

@@ -20,7 +20,13 @@ import numpy.typing as npt
 from scipy.special import ndtri
 
 from sizing.client.client import Client
-from sizing.client.draws import as_read, even_numbers, older_times, quantile
+from sizing.client.draws import (
+    MOST_COLUMNS,
+    as_read,
+    even_numbers,
+    older_times,
+    quantile,
+)
 from sizing.client.how import Reading
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.conditional import condition_normal, log_density
@@ -112,12 +118,15 @@ def _pool(sex: str | None) -> _Pool:
 
 @lru_cache(maxsize=8)
 def _numbers(seed: int, builds: int, draws: int) -> tuple[Floats, Floats]:
-    """Return evenly spread numbers: 3 per build, 8 normals per body."""
+    """Return evenly spread numbers: 3 per build, normals per body."""
     first = even_numbers(builds, 3, np.random.default_rng([seed, 1]))
-    generator = np.random.default_rng([seed, 2])
-    second = even_numbers(draws, len(SEATED_AND_GIRTHS), generator)
-    # Sobol points of two sequences share their order; mixing one undoes it.
-    return first, ndtri(generator.permutation(second).clip(1e-12, 1 - 1e-12))
+    parts = []
+    for start in range(0, len(SEATED_AND_GIRTHS), MOST_COLUMNS):
+        generator = np.random.default_rng([seed, 2 + start])
+        columns = min(MOST_COLUMNS, len(SEATED_AND_GIRTHS) - start)
+        # Sobol points of two sequences share their order; mixing them undoes it.
+        parts.append(generator.permutation(even_numbers(draws, columns, generator)))
+    return first, ndtri(np.hstack(parts).clip(1e-12, 1 - 1e-12))
 
 
 def draw_bodies(

@@ -1,4 +1,4 @@
-"""Units of measures, and the measures beside the ten that the gate converts."""
+"""Units of measures, and the measures beside the body's that the gate converts."""
 
 #: Centimetres per unit; inch and foot exact by the 1959 yard agreement.
 LENGTH_UNITS = {"cm": 1.0, "mm": 0.1, "m": 100.0, "in": 2.54, "ft": 30.48}
@@ -23,7 +23,7 @@ UNIT_WORDS = {
     "months": "months",
 }
 
-#: Lengths and masses beside the ten measures that the gate also converts.
+#: Lengths and masses beside the body measures that the gate also converts.
 FURTHER_LENGTHS = (
     "knee_height",
     "demispan",

@@ -118,7 +118,7 @@ class Column:
 
 
 def measure_columns(*further: str) -> tuple[Column, ...]:
-    """Return the ten measures, and further ones by their names, as columns."""
+    """Return the body measures, and further ones by their names, as columns."""
     told = vocabulary().set_index("name")
     stems = {m.rsplit("_", 1)[0]: told.loc[m, ["label", "iso_term"]] for m in MEASURES}
     return tuple(

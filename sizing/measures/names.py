@@ -1,6 +1,7 @@
 """The names of the measures, each with its unit in the name."""
 
-#: Body measures in the order in which every table lists them.
+#: Body measures in the order in which every table lists them. A new one goes last:
+#: what is drawn of the others then stays as it was.
 MEASURES: tuple[str, ...] = (
     "body_mass_kg",
     "stature_cm",
@@ -12,6 +13,7 @@ MEASURES: tuple[str, ...] = (
     "thigh_circumference_cm",
     "waist_circumference_cm",
     "chest_circumference_cm",
+    "back_along_body_cm",
 )
 
 #: Measures that no survey of the embedded people holds: they are drawn.

@@ -68,7 +68,7 @@ def where_html(measure: str | None = None, *, small: bool = False) -> str:
     """Return the drawing for a page, with its words.
 
     >>> where_html().count("<li>"), where_html("stature_cm", small=True).count("<li>")
-    (10, 0)
+    (11, 0)
     """
     words = vocabulary()
     data = base64.b64encode(where_svg(measure).encode()).decode("ascii")

@@ -145,7 +145,8 @@ def _mark(ax: Axes, body: Mapping[Any, Any], left: float, measure: str) -> None:
         "chest_circumference_cm": _CHEST * shoulder,
         "hip_circumference_cm": 0.12 * shoulder,
     }
-    if measure in ("sitting_height_cm", "shoulder_height_sitting_cm"):
+    upright = "sitting_height_cm", "shoulder_height_sitting_cm", "back_along_body_cm"
+    if measure in upright:
         ends = (left - 9, 0.0, left - 9, value)
     elif measure == "buttock_popliteal_length_cm":
         ends = (left, -10, left + value, -10)

@@ -47,6 +47,7 @@ _PLACES = {
     "waist_circumference_cm": "waist belly",
     "chest_circumference_cm": "chest trunk",
     "stature_cm": "length",
+    "back_along_body_cm": "back spine",
     MASS: "weight",
 }
 

@@ -75,6 +75,7 @@ USUAL = {
     "thigh_circumference_cm": 55.0,
     "waist_circumference_cm": 92.0,
     "chest_circumference_cm": 98.0,
+    "back_along_body_cm": 57.5,
 }
 WOMAN = {"sex": "female", "age_years": 74}
 THIGHS = made(

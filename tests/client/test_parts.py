@@ -82,8 +82,8 @@ def test_bodies_follow_each_build_and_impossible_ones_weigh_nothing(rng):
     )
     one = moments(parts[2], *np.exp(parts[0]).T, parts[1])
     covariance = one.covariance()
-    nothing, none = np.full(8, np.nan), np.zeros(8)
-    z = np.zeros((n * each, 8))
+    nothing, none = np.full(len(one.mean[0]), np.nan), np.zeros(len(one.mean[0]))
+    z = np.zeros((n * each, len(none)))
     sitting = SEATED_AND_GIRTHS.index("sitting_height_cm")
     z[1, sitting] = 40.0
     laws, never = [covariance, covariance], np.zeros(2)
@@ -97,7 +97,7 @@ def test_bodies_follow_each_build_and_impossible_ones_weigh_nothing(rng):
     assert told.weight[4] / told.weight[0] == pytest.approx(3.0)
     assert told.values[:, 0] == pytest.approx([70.0] * 4 + [90.0] * 4)
     # Standard normals become the model's spread, by any root of its covariance.
-    z = rng.normal(size=(20_000, 8))
+    z = rng.normal(size=(20_000, len(none)))
     logs = _seated(one.mean, laws, never, nothing, none, z)
     told = _bodies(parts, logs, np.array([0.5, 0.5]), [], confirmed=False)
     for i in range(n):

@@ -196,11 +196,11 @@ def brute_force(readings, n):
         sampling=True,
     )
     root = np.linalg.cholesky(one.covariance()[0] / np.outer(one.sd[0], one.sd[0]))
-    logs = one.mean + one.sd * (rng.standard_normal((n, 8)) @ root.T)
+    logs = one.mean + one.sd * (rng.standard_normal((n, one.sd.shape[1])) @ root.T)
     # One in twenty is unlike the others: each measure three times as wide, by itself.
     unlike = rng.random(n) < 0.05
     own = np.sqrt(8 * np.diag(root @ root.T)) * one.sd[unlike]
-    logs[unlike] += own * rng.standard_normal((unlike.sum(), 8))
+    logs[unlike] += own * rng.standard_normal((unlike.sum(), one.sd.shape[1]))
     everything = np.column_stack([build, logs])
     keep = np.ones(n, dtype=bool)
     for r in readings:
@@ -222,7 +222,7 @@ def test_unknown_build_against_brute_force_simulation():
     mean, right = bodies.weight @ logs, kept.mean(axis=0)
     spread = np.sqrt(bodies.weight @ (logs - mean) ** 2)
     sd = kept.std(axis=0)
-    # Mean within a tenth of an SD, SD within a tenth of itself, all ten measures.
+    # Mean within a tenth of an SD, SD within a tenth of itself, all measures.
     assert np.abs((mean - right) / sd).max() < 0.1
     assert np.abs(spread / sd - 1).max() < 0.12
 

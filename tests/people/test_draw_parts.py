@@ -15,6 +15,7 @@ from sizing.people.body.draw import _DrawnBetas, _one_draw
 from sizing.people.body.moments import moments
 from sizing.people.body.noise import even_normal, keys_of
 
+P = len(SEATED_AND_GIRTHS)
 HIP = SEATED_AND_GIRTHS.index("hip_circumference_cm")
 #: Of one sex and build each: usual, very heavy, a child.
 SEX = np.array(["female", "male", "female"], dtype=object)
@@ -26,7 +27,7 @@ def fitted(seed, draw):
 
 
 def test_with_no_noise_a_draw_is_its_own_curve_on_the_form_all_share():
-    nothing, none = np.full((3, 8), np.nan), np.zeros((3, 8))
+    nothing, none = np.full((3, P), np.nan), np.zeros((3, P))
     for draw in (0, 3):
         found = _one_draw(SEX, BUILD, nothing, none, seed=5, draw=draw)
         one = fitted(5, draw)
@@ -42,9 +43,9 @@ def test_with_no_noise_a_draw_is_its_own_curve_on_the_form_all_share():
 
 
 def test_with_no_noise_a_known_measure_moves_the_others_as_the_normal_says():
-    known = np.full((3, 8), np.nan)
+    known = np.full((3, P), np.nan)
     known[:, HIP] = [110.0, 165.0, 70.0]
-    found = _one_draw(SEX, BUILD, known, np.zeros((3, 8)), seed=5, draw=1)
+    found = _one_draw(SEX, BUILD, known, np.zeros((3, P)), seed=5, draw=1)
     one = fitted(5, 1)
     form = even_normal(5, 1, "form") * one.form_shift_sd
     for i in range(3):
@@ -64,14 +65,14 @@ def test_with_no_noise_a_known_measure_moves_the_others_as_the_normal_says():
 
 def test_noise_of_who_is_measured_has_the_spread_that_is_left(rng):
     n = 4000
-    known = np.full((n, 8), np.nan)
+    known = np.full((n, P), np.nan)
     known[:, HIP] = 110.0
     sex, build = np.repeat(SEX[:1], n), np.repeat(BUILD[:1], n, axis=0)
-    found = _one_draw(sex, build, known, rng.normal(size=(n, 8)), seed=5, draw=1)
+    found = _one_draw(sex, build, known, rng.normal(size=(n, P)), seed=5, draw=1)
     one = moments(sex[:1], *build[:1].T)
     spread = np.outer(one.sd[0], one.sd[0]) * one.correlation()[0]
     left = spread - np.outer(spread[HIP], spread[HIP]) / spread[HIP, HIP]
-    rest = [j for j in range(8) if j != HIP]
+    rest = [j for j in range(P) if j != HIP]
     left = left[np.ix_(rest, rest)]
     sd = np.sqrt(np.diag(left))
     told = np.cov(np.log(found[:, rest]).T) / np.outer(sd, sd)
@@ -115,7 +116,7 @@ def test_pieces_of_work_leave_candidates_as_they_are(monkeypatch):
     frame["walking_difficulty"] = pd.array(
         [True, False, None, False, True] * 2, "boolean"
     )
-    known = np.full((10, 8), np.nan)
+    known = np.full((10, P), np.nan)
     known[::3, HIP] = 120.0
     keys = keys_of(range(10))
     whole = model_donors.candidates(frame, seed=1, keys=keys, known=known)

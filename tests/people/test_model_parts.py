@@ -12,7 +12,7 @@ from scipy.stats import multivariate_normal, norm
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
 from sizing.people.body.draw import _correlated, _DrawnBetas
-from sizing.people.body.evidence import NO_HEAVY_DATA, evidence_levels
+from sizing.people.body.evidence import CONVERTED, NO_HEAVY_DATA, evidence_levels
 from sizing.people.body.moments import moments
 from sizing.people.body.noise import even_normal, keys_of, normals, uniforms
 from sizing.people.body.terms import group_models
@@ -325,7 +325,7 @@ def test_evidence_turns_just_beyond_each_range(group, sex):
                         [name],
                     )[0, 0]
                     expected = "extrapolated" if beyond else "predicted"
-                    if group == "child" and name == "buttock_popliteal_length_cm":
+                    if name in CONVERTED[group]:
                         expected = "extrapolated"
                     heavy = k == 0 and sign == 1 and beyond and group == "adult"
                     if heavy and name in NO_HEAVY_DATA:

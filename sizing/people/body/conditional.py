@@ -9,6 +9,8 @@ Flags = npt.NDArray[np.bool_]
 
 #: Log variance of what is known: far below any error of reading (our choice).
 _CERTAIN = 1e-14
+#: How many measures are drawn before the others: those the model began with.
+FIRST = 8
 
 
 def condition_normal(
@@ -70,15 +72,25 @@ def patterns(known: Flags) -> list[tuple[npt.NDArray[np.intp], Flags]]:
     return [(np.flatnonzero(inverse == i), known[first[i]]) for i in range(len(found))]
 
 
-def sample_normal(mean: Floats, covariance: Floats, z: Floats) -> Floats:
+def sample_normal(
+    mean: Floats, covariance: Floats, z: Floats, first: int = FIRST
+) -> Floats:
     """Return ``mean + L z`` for each row, with ``L L' = covariance``.
 
-    The covariance may be singular (known entries have variance 0).
+    The covariance may be singular (known entries have variance 0). Entries after the
+    ``first`` ones are drawn given them, so that one more leaves the others as drawn.
     """
-    values, vectors = np.linalg.eigh(covariance)
-    scaled = vectors * np.sqrt(np.maximum(values, 0.0))[:, None, :]
-    root = scaled @ vectors.swapaxes(1, 2)
-    drawn: Floats = mean + np.einsum("npk,nk->np", root, z)
+    values, vectors = np.linalg.eigh(covariance[:, :first, :first])
+    size = np.sqrt(np.maximum(values, 0.0))[:, None, :]
+    root = (vectors * size) @ vectors.swapaxes(1, 2)
+    drawn: Floats = mean.copy()
+    drawn[:, :first] += np.einsum("npk,nk->np", root, z[:, :first])
+    if mean.shape[1] > first:
+        inverse = vectors / np.where(size > 1e-7, size, np.inf)
+        cross = covariance[:, first:, :first] @ inverse @ vectors.swapaxes(1, 2)
+        drawn[:, first:] += np.einsum("npk,nk->np", cross, z[:, :first])
+        rest = covariance[:, first:, first:] - cross @ cross.swapaxes(1, 2)
+        drawn[:, first:] += sample_normal(0 * z[:, first:], rest, z[:, first:])
     return drawn
 
 

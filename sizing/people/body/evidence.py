@@ -17,6 +17,13 @@ NO_HEAVY_DATA = (
 )
 
 
+#: Measures put together from others; of whom nobody had the measure itself taken.
+CONVERTED = {
+    "adult": ("back_along_body_cm",),
+    "child": ("buttock_popliteal_length_cm", "back_along_body_cm"),
+}
+
+
 def evidence_levels(
     sex: npt.NDArray[np.object_],
     mass: Floats,
@@ -32,9 +39,10 @@ def evidence_levels(
     implausible after every redraw.) Extrapolated: BMI for age, height or age outside
     what the coefficients were fitted on (lengths and thigh beyond 58 years; hip and
     waist beyond the 99.75th percentile of BMI of NHANES; children beyond the 98th of
-    1977), and a child's buttock-popliteal length, which is converted from
-    buttock-knee length by the adults' share. (So are body mass and stature where
-    nobody alike is among the embedded people.) Predicted: all else.
+    1977); a child's buttock-popliteal length, which is converted from buttock-knee
+    length by the adults' share; the back along the body, which is put together from
+    other lengths, a child's by the adults' share. (So are body mass and stature
+    where nobody alike is among the embedded people.) Predicted: all else.
 
     Between 16 and 20 years the group with the larger share decides.
     """
@@ -58,7 +66,7 @@ def evidence_levels(
                 level = np.where(outside.any(axis=1), extrapolated, predicted)
                 if group == "adult" and name in NO_HEAVY_DATA:
                     level[x[:, 0] > high[:, 0]] = unsupported
-                if group == "child" and name == "buttock_popliteal_length_cm":
+                if name in CONVERTED[group]:
                     level[:] = extrapolated
                 out[rows, j] = level
     return out
