@@ -47,6 +47,8 @@ class AdviserPage:
         self.pattern = self.client.pattern
         self.choice = ChartChoice(self._use_chart)
         self.client.kept.choose = self.choice.choose
+        self.client.note.pattern = lambda: self.pattern.pattern
+        self.pattern.on_change(self.client.note.forget)
         self.entry, self.answer, self.picture = boxed(), boxed(), boxed()
         self.keep, self.limits, self.sources = boxed(), boxed(), boxed()
         self.cautions = w.HTML(bullets(cautions()))

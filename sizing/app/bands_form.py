@@ -100,6 +100,7 @@ class BandsForm(AnswerForm):
             field.on_change(self.forget)
         self.kind.observe(lambda _: self._open(), "value")
         self.pattern = PatternField()
+        self.pattern.on_change(self.forget)
         self.lay_out(self.people, self.pattern.view, self.kind, self.sizes, self._own)
 
     def work_out(self, progress: Progress) -> dict[str, Any]:
@@ -112,12 +113,14 @@ class BandsForm(AnswerForm):
         found: dict[str, Any] = {"people": people}
         if self.kind.value == USUAL:
             progress("Fitting the sizes of each group.", 0.2)
-            fit: Any = fit_nine_sizes(people, sizes=sizes, splits=4, seed=1)
+            wide = default_widths(self.pattern.pattern)
+            fit: Any = fit_nine_sizes(
+                people, sizes=sizes, widths=wide, splits=4, seed=1
+            )
             progress("Trying fewer and more sizes.", 0.8)
-            return found | {
-                "fit": fit,
-                "by_sizes": coverage_by_sizes(people, numbers=sorted({2, 3, 4, sizes})),
-            }
+            numbers = sorted({2, 3, 4, sizes})
+            more = coverage_by_sizes(people, numbers=numbers, widths=wide)
+            return found | {"fit": fit, "by_sizes": more}
         widths = self._widths()
         numbers = sorted({max(sizes - 1, 1), sizes, min(sizes + 1, 6)})
         progress("Fitting the sizes.", 0.1)

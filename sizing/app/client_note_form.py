@@ -53,6 +53,8 @@ class NoteForm:
     ) -> None:
         self._answer, self._switch = answer, switch
         self.note: HandlingNote | None = None
+        #: The pattern of sling that the page around this form names.
+        self.pattern: Callable[[], str | None] = lambda: None
         self.size = w.Dropdown(options=[""], description="Size chosen")
         self.texts, self.dates = (
             {name: kind(description=words) for name, words in named.items()}
@@ -113,8 +115,9 @@ class NoteForm:
         if answer is None:
             raise SizingError("Check the client first.")
         say = partial(written, units=self._switch.units)
-        on = self.dates["on"].value
-        return client_note(answer, self.decision(), on=on, say=say)
+        note = client_note(answer, self.decision(), on=self.dates["on"].value, say=say)
+        known = {one.measure for one in answer.client.readings}
+        return note.for_pattern(self.pattern(), known)
 
     def show(self) -> None:
         """Show the note under the form."""

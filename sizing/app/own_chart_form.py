@@ -89,6 +89,8 @@ class JudgementForm(AnswerForm):
         asked: Callable[[Progress], tuple[SizeChart, People, SizeChart | None]],
     ) -> None:
         super().__init__("Judge the chart", switch=switch)
+        #: The pattern of sling that the page around this form names.
+        self.pattern: Callable[[], str | None] = lambda: None
         self._asked = asked
 
     def work_out(self, progress: Progress) -> Judged:
@@ -105,14 +107,18 @@ class JudgementForm(AnswerForm):
 
     def show(self, answer: Judged) -> None:
         """Show what the report holds, but for the bands: they are drawn already."""
-        self.answered.show(answer.page(self.switch.units, bands=False))
+        self.answered.show(self._page(answer, bands=False))
 
     def saved(self, answer: Judged) -> dict[str, Any]:
         """Return the tables, the pictures and the report."""
         found: dict[str, Any] = {**chart_results(answer.chart, answer.comparison)}
         if answer.clients is not None:
             found["chart_clients"] = answer.clients
-        return {**found, "chart_report": render(answer.page(self.switch.units))}
+        return {**found, "chart_report": render(self._page(answer))}
+
+    def _page(self, answer: Judged, *, bands: bool = True) -> Page:
+        page = answer.page(self.switch.units, bands=bands)
+        return page.for_pattern(self.pattern(), answer.chart.chart.measures)
 
 
 class OwnChartForm:

@@ -43,6 +43,7 @@ class StudyForm(AnswerForm):
         self.upload.on_change(self.forget)
         headings = w.HTML(file_headings(CHART_HEADINGS))
         self.pattern = PatternField()
+        self.pattern.on_change(self.forget)
         self.lay_out(
             self.people, self.pattern.view, self.upload.view, headings, self.draws
         )
@@ -53,6 +54,7 @@ class StudyForm(AnswerForm):
         return run_study(
             str(self.people.value),
             chart=self.upload.read(lambda path: read_chart(path, warn=False)),
+            pattern=self.pattern.pattern,
             draws=int(self.draws.value),
             progress=lambda step: progress(f"Now: {step}.", next(steps) / _STEPS),
         )

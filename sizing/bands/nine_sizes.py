@@ -15,6 +15,7 @@ from sizing.bands.measured import chart_of
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
+from sizing.measures.patterns import PATTERNS, pattern_parts
 from sizing.people.people import People
 from sizing.resources import source_table
 from sizing.words.numbers import share as written
@@ -167,15 +168,23 @@ def widths_of(widths: Mapping[str, Any], group: str) -> Mapping[str, Width]:
     return found
 
 
-def default_widths() -> dict[str, dict[str, float]]:
+def default_widths(pattern: str | None = None) -> dict[str, dict[str, float]]:
     """Return the widths of the nine sizes' bands, by group and measure.
 
-    From ``data_sources/default_widths.csv``, with their source.
+    From ``data_sources/default_widths.csv``, with their source. Of each part that a
+    chart must limit for the pattern of sling (the first of ``PATTERNS`` unless named)
+    the first measure that has a width.
 
     >>> sorted(default_widths())
     ['adult', 'bariatric', 'paediatric']
+    >>> [name.split("_")[0] for name in default_widths("toileting or access")["adult"]]
+    ['shoulder', 'thigh', 'waist']
     """
     table = source_table("default_widths.csv")
+    have = set(table["measure"])
+    parts = pattern_parts(pattern or PATTERNS[0]).values()
+    used = [next(name for name in names if name in have) for names in parts]
+    table = table[table["measure"].isin(used)]
     return {
         str(group): dict(zip(part["measure"], part["width"].astype(float), strict=True))
         for group, part in table.groupby("group")

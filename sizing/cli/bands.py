@@ -13,6 +13,7 @@ from sizing.bands import (
     GroupsFit,
     common_group,
     coverage_by_sizes,
+    default_widths,
     fit_bands,
     fit_nine_sizes,
 )
@@ -170,6 +171,7 @@ def run(args: argparse.Namespace) -> int:
         if args.load_limit is not None:
             how["load_limits_kg"] = dict.fromkeys(GROUPS, args.load_limit)
         how["progress"] = not args.json
+        how["widths"] = default_widths(args.pattern)
         fit = fit_nine_sizes(people, sizes=args.sizes, **how, **pressed)
         covers = {"covered_by_sizes": coverage_by_sizes(people, **how)}
         found = {"chart": _records(fit.chart.frame), "judged": _records(fit.judged)}

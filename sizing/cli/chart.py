@@ -97,6 +97,6 @@ def run(args: argparse.Namespace) -> int:
         from sizing.pages.page import render
 
         page = own_chart_page(found, people, comparison=comparison, clients=clients)
-        write_text(args.out, render(page))
+        write_text(args.out, render(page.for_pattern(args.pattern, chart.measures)))
         print(f"Report: {args.out}")
     return 0

@@ -58,7 +58,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=[],
         metavar="MEASURE=WIDTH",
         help="your own widths of the nine fitted sizes in cm, such as "
-        "hip_circumference_cm=24 (default: those of default_widths.csv, a convention)",
+        "hip_circumference_cm=24 (default: those of default_widths.csv for the pattern "
+        "of sling, a convention)",
     )
     add_harm_weights(parser)
     add_pattern(parser)
@@ -96,6 +97,7 @@ def run(args: argparse.Namespace) -> int:
             survey=survey,
             chart=chart,
             widths=measured_numbers(args.widths, "--widths"),
+            pattern=args.pattern,
             weights=weights,
             least_harm=bool(least_harm),
             draws=args.draws,

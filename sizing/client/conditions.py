@@ -11,6 +11,8 @@ from sizing.errors import Problem
 from sizing.measures import MEASURES
 from sizing.resources import source_table
 
+_ALL = ";".join(MEASURES)
+
 
 def conditions_table() -> pd.DataFrame:
     """Return the conditions that can be stated of a client.
@@ -21,7 +23,7 @@ def conditions_table() -> pd.DataFrame:
     >>> conditions_table()["key"].iloc[0], len(conditions_table())
     ('limb_missing_left_above_knee', 14)
     """
-    return source_table("conditions.csv")
+    return source_table("conditions.csv").replace({"measures": {"all": _ALL}})
 
 
 @cache

@@ -13,6 +13,7 @@ from sizing.charts import SizeChart
 from sizing.coverage.alternatives import ALTERATIONS, State, start
 from sizing.errors import check_seed, one_of
 from sizing.kinds import check_columns
+from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.people.layout import layout
 from sizing.people.people import People
 from sizing.resources import source_table
@@ -80,7 +81,12 @@ def assumptions() -> pd.DataFrame:
     >>> assumptions()["assumption"].nunique() >= 9
     True
     """
-    return source_table("assumptions.csv").fillna({"measures": ""})
+    whole = {
+        "all but body_mass_kg": " ".join(MEASURES[1:]),
+        "all drawn": " ".join(SEATED_AND_GIRTHS),
+    }
+    table = source_table("assumptions.csv").fillna({"measures": ""})
+    return table.replace({"measures": whole})
 
 
 def sensitivity(

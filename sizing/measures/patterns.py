@@ -4,7 +4,7 @@ from collections.abc import Collection
 
 from sizing.cautions import INVENTED
 from sizing.errors import one_of
-from sizing.measures.vocabulary import measure_patterns, vocabulary
+from sizing.measures.vocabulary import measure_patterns, plain
 from sizing.resources import source_table
 
 #: Patterns of sling, by general trade terms; each row's source is in the table.
@@ -17,31 +17,55 @@ PATTERNS: tuple[str, ...] = (
 )
 
 
+def pattern_parts(pattern: str, *, must: bool = True) -> dict[str, list[str]]:
+    """Return the parts of a sling of a pattern, and the measures that tell each.
+
+    ``must``: those alone that a chart must limit, by any one of their measures.
+
+    Examples
+    --------
+    >>> list(pattern_parts("bathing"))
+    ['back', 'seat and thigh', 'girth']
+    """
+    one_of("pattern of sling", pattern, PATTERNS)
+    rows = measure_patterns().query("pattern == @pattern")
+    rows = rows[rows["must"] == "yes"] if must else rows
+    parts = rows.groupby("part", sort=False)["name"].agg(list)
+    return {str(part): list(names) for part, names in parts.items()}
+
+
+def pattern_lacks(pattern: str, limits: Collection[str]) -> str:
+    """Return that a chart limits too little for a pattern, or nothing."""
+    unseen = _without(pattern_parts(pattern), limits)
+    if not unseen:
+        return ""
+    looked = ", ".join(f"{part} ({names})" for part, names in unseen.items())
+    return (
+        f"The chart limits too little to judge a sling of the pattern {pattern}: "
+        f"it never looks at the {looked}."
+    )
+
+
 def pattern_words(
     pattern: str, limits: Collection[str], known: Collection[str] | None = None
 ) -> list[str]:
     """Return what to know of a pattern of sling beside a chart."""
-    one_of("pattern of sling", pattern, PATTERNS)
-    rows = measure_patterns().query("pattern == @pattern")
-    label = vocabulary().set_index("name")["label"].str.lower()
-    parts = rows[rows["must"] == "yes"].groupby("part", sort=False)["name"].agg(list)
-    unseen = [
-        f"{part} ({' or '.join(label[name] for name in names)})"
-        for part, names in parts.items()
-        if not set(names) & set(limits)
-    ]
-    words = []
-    if unseen:
-        words.append(
-            f"The chart limits too little to judge a sling of the pattern {pattern}: "
-            f"it never looks at the {', '.join(unseen)}."
-        )
-    lacking = [] if known is None else [n for n in rows["name"] if n not in known]
-    if lacking:
-        told = ", ".join(label[name] for name in lacking)
-        words.append(f"For this pattern of sling also measure: {told}.")
+    words = [pattern_lacks(pattern, limits)]
+    if known is not None:
+        lacking = _without(pattern_parts(pattern, must=False), known)
+        told = ", ".join(dict.fromkeys(lacking.values()))
+        words.append(f"For this pattern of sling also measure: {told}." if told else "")
     warned = source_table("pattern_warnings.csv").query("pattern == @pattern")["text"]
-    return [*words, *map(str, warned)]
+    return [word for word in (*words, *map(str, warned)) if word]
+
+
+def _without(parts: dict[str, list[str]], seen: Collection[str]) -> dict[str, str]:
+    """Return the parts of which no measure is seen, and what would tell them."""
+    return {
+        part: " or ".join(map(plain, names))
+        for part, names in parts.items()
+        if not set(names) & set(seen)
+    }
 
 
 def led_by(words: Collection[str], text: str) -> str:

@@ -1,6 +1,7 @@
 """The note for the handling plan: one page to print, sign and keep."""
 
 import io
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 
@@ -39,6 +40,16 @@ class HandlingNote:
     """A note for the handling plan; nothing is kept unless it is written out."""
 
     page: Page
+    #: The measures that the chart limits.
+    limits: Collection[str] = ()
+
+    def for_pattern(
+        self, pattern: str | None, known: Collection[str]
+    ) -> "HandlingNote":
+        """Return the note with what to know of a pattern of sling, if one is named."""
+        return HandlingNote(
+            self.page.for_pattern(pattern, self.limits, known), self.limits
+        )
 
     def html(self) -> str:
         """Return the note as HTML that prints on one sheet of A4, in 10 point."""
@@ -96,7 +107,7 @@ def client_note(
         sources=(),
         footer=_footer(answer),
     )
-    return HandlingNote(page)
+    return HandlingNote(page, answer.chart.measures)
 
 
 def _check(answer: ClientAnswer, decision: Decision, on: date | None, say: Say) -> None:

@@ -2,8 +2,8 @@
 
 import base64
 import io
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
 
@@ -12,6 +12,7 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from sizing.cautions import cautions
+from sizing.measures.patterns import led_by, pattern_lacks, pattern_words
 from sizing.plots.style import quiet_style
 from sizing.words.glossary import glossary
 
@@ -78,6 +79,21 @@ class Page:
     inputs: str = ""
     footer: str = ""
     cautions: Sequence[str] = field(default_factory=cautions)
+
+    def for_pattern(
+        self,
+        pattern: str | None,
+        limits: Collection[str],
+        known: Collection[str] | None = None,
+    ) -> "Page":
+        """Return the page with what to know of a pattern of sling, if one is named."""
+        if not pattern:
+            return self
+        lacks = pattern_lacks(pattern, limits)
+        told = [w for w in pattern_words(pattern, limits, known) if w != lacks]
+        section = Section(f"Pattern of sling: {pattern}", told)
+        answer = led_by([lacks], self.answer)
+        return replace(self, answer=answer, sections=[section, *self.sections])
 
 
 def picture(figure: Figure, *, alt: str, caption: str) -> Picture:

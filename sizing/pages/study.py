@@ -177,7 +177,7 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
         limits=study.people.limits,
         sources=study.people.sources,
         footer=f"Made offline by the sizing study kit. Seed {study.seed}. {told}.",
-    )
+    ).for_pattern(study.pattern, study.chart.measures)
 
 
 def answer(study: Study) -> str:

@@ -107,7 +107,7 @@ def trials_page(found: LearnedChart, *, units: str = "metric") -> Page:
         ],
         limits=TRIAL_LIMITS,
         sources=TRIAL_SOURCES,
-    )
+    ).for_pattern(trials.pattern, trials.chart.measures)
 
 
 def _name(measure: str) -> str:

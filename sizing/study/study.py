@@ -58,6 +58,8 @@ class Study:
     seed: int
     #: How heavily a nearest size too large and one too small weigh.
     weights: Mapping[str, float] = field(default_factory=lambda: dict(HARM_WEIGHTS))
+    #: The pattern of sling, where one is named.
+    pattern: str | None = None
 
     def overall(self, outcome: str = "covered") -> pd.Series:
         """Return the row of one outcome among all people."""
@@ -72,6 +74,7 @@ def run_study(
     survey: Survey | None = None,
     chart: SizeChart | None = None,
     widths: Mapping[str, float] | None = None,
+    pattern: str | None = None,
     weights: Mapping[str, float] | None = None,
     least_harm: bool = False,
     draws: int = 10,
@@ -92,10 +95,10 @@ def run_study(
         everyone = people
         if survey is None and name != "everyone":
             everyone = load_people("everyone", draws=draws, seed=seed)
-        how: dict[str, Any] = {"widths": widths} if widths else {}
-        fitted = fit_nine_sizes(everyone, seed=seed, **how, **goal)
+        wide: Mapping[str, Any] = widths or default_widths(pattern)
+        fitted = fit_nine_sizes(everyone, seed=seed, widths=wide, **goal)
         chart = fitted.chart
-        refit = partial(_refit, everyone, widths or default_widths(), goal)
+        refit = partial(_refit, everyone, wide, goal)
     progress("coverage")
     found = estimate_coverage(people, chart, by=list(BY), seed=seed)
     progress("who falls between")
@@ -104,7 +107,7 @@ def run_study(
     progress("assumptions")
     moved = sensitivity(people, chart, seed=seed, refit=refit)
     judged = (found, between, misses, moved)
-    return Study(people, chart, fitted, everyone, *judged, seed, weights)
+    return Study(people, chart, fitted, everyone, *judged, seed, weights, pattern)
 
 
 def _least_harm(too_large: float, too_small: float) -> dict[str, Any]:
@@ -156,6 +159,7 @@ def summary_of(study: Study) -> dict[str, Any]:
         },
         "harms": _records(study.coverage.harms),
         "harm_weights": dict(study.weights),
+        "pattern": study.pattern,
         "weighed_harm": weighed_harm(study.coverage.harms, **study.weights),
         "share_by_width": _records(study.sensitivity.widths),
         **own_group_shares(study),

@@ -187,6 +187,19 @@ def test_what_cannot_matter_is_left_out_and_kinds_are_checked(rng):
         sensitivity(people, chart, settings=setting("wish"))
 
 
+def test_a_slump_shortens_heights_above_the_seat_and_not_the_back():
+    people = invented(np.random.default_rng(4))
+    up, along = "shoulder_height_sitting_cm", "back_along_body_cm"
+    people = moved(people, **{along: people.frame[up]})
+    rows = assumptions().query("assumption == 'Posture' and label == 'slumped 4 cm'")
+    assert "not the back along the body" in rows["setting"].iloc[0]
+    for measure, moves in ((up, True), (along, False)):
+        limits = {f"{measure}_low": [55.0], f"{measure}_high": [62.0]}
+        chart = SizeChart(pd.DataFrame({"size": ["one"], **limits}))
+        table = sensitivity(people, chart, settings=rows).table
+        assert bool(len(table) and table["estimate"].abs().max() > 0.01) == moves
+
+
 def test_every_shipped_setting_is_known_and_matters_for_everyone():
     table = assumptions()
     assert set(table["kind"]) <= set(ALTERATIONS)

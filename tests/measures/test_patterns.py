@@ -1,12 +1,16 @@
 """Patterns of sling: what a chart must limit, what to measure, what is warned of."""
 
+import numpy as np
 import pytest
 
-from sizing.charts import demo_chart
+from sizing.bands.groups import by_group, group_of
+from sizing.bands.nine_sizes import default_widths, fitted_chart
+from sizing.charts import SizeChart, assign, demo_chart
 from sizing.cli.main import main
 from sizing.errors import SizingError
 from sizing.measures import measure_patterns
 from sizing.measures.patterns import PATTERNS, pattern_words
+from sizing.people import load_people
 from sizing.resources import source_table
 
 
@@ -30,10 +34,11 @@ def test_a_chart_that_limits_every_part_lacks_nothing_and_one_measure_a_lot(patt
 
 
 def test_any_measure_of_a_part_will_do_and_an_unknown_pattern_is_refused():
-    back_and_leg = ["shoulder_height_sitting_cm", "thigh_circumference_cm"]
-    for girth in ("chest_circumference_cm", "waist_circumference_cm"):
-        words = pattern_words("toileting or access", [*back_and_leg, girth])
-        assert len(words) == 1 and "HSIS3" not in words[0]
+    for back in ("shoulder_height_sitting_cm", "back_along_body_cm"):
+        for girth in ("chest_circumference_cm", "waist_circumference_cm"):
+            known = ["body_mass_kg", back, "thigh_circumference_cm", girth]
+            words = pattern_words("toileting or access", known, known)
+            assert len(words) == 1 and "HSIS3" not in words[0]
     with pytest.raises(SizingError, match="unknown pattern of sling"):
         pattern_words("hammock", [])
 
@@ -50,3 +55,32 @@ def test_the_command_says_first_that_the_chart_says_too_little(capsys, tmp_path)
     asked = ["chart", str(path), "--draws", "1", "--people", "bariatric"]
     assert main([*asked, "--pattern", "full-body"]) == 0
     assert capsys.readouterr().out.startswith("The chart limits too little to judge")
+
+
+@pytest.mark.parametrize("pattern", PATTERNS)
+def test_the_widths_of_a_pattern_fit_what_it_must_and_as_many_as_they_say(pattern):
+    """About eight in ten children, and nine in ten adults, by three sizes."""
+    widths, people = default_widths(pattern), load_people("everyone", draws=1)
+    chart = fitted_chart(people, widths=widths)
+    assert not pattern_words(pattern, chart.measures)[0].startswith("The chart limits")
+    for group, part in by_group(people, group_of(people)).items():
+        assert set(widths[group]) == set(chart.measures)
+        sizes = chart.frame[chart.frame["group"] == group].reset_index(drop=True)
+        fits = assign(part, SizeChart(sizes)).fits.any(axis=1)
+        share = np.average(fits, weights=part.weight)
+        assert share == pytest.approx(0.8 if group == "paediatric" else 0.91, abs=0.05)
+
+
+def test_a_saved_page_leads_with_what_a_pattern_lacks(tmp_path, capsys):
+    report, note = tmp_path / "chart.html", tmp_path / "note.html"
+    chart = tmp_path / "own.csv"
+    demo_chart().frame[["size", "body_mass_kg_low"]].dropna().to_csv(chart, index=False)
+    asked = ["--people", "bariatric", "--draws", "1", "--out", str(report)]
+    assert main(["chart", str(chart), *asked, "--pattern", "bathing"]) == 0
+    client = ["client", "sex=f", "age_years=74", "body_mass_kg=68", "--note", str(note)]
+    assert main([*client, "--pattern", "toileting or access"]) == 0
+    capsys.readouterr()
+    for page, warning in ((report, "A wet sling"), (note, "holds little of the body")):
+        text = page.read_text(encoding="utf-8")
+        assert text.index("limits too little to judge") < text.index("Pattern of sling")
+        assert warning in text

@@ -106,3 +106,20 @@ def test_samples_have_the_mean_and_covariance_asked_for():
     # Eigenvectors leave rounding of 1e-8 where the variance is 0.
     assert np.ptp(x[:, 0]) < 1e-6
     np.testing.assert_allclose(np.cov(x.T), covariance[0], atol=0.15)
+
+
+@given(st.integers(0, 10**6), st.integers(1, P))
+@settings(max_examples=25)
+def test_one_measure_more_leaves_the_others_as_drawn(seed, first):
+    rng = np.random.default_rng(seed)
+    covariance, mean = random_covariance(seed), rng.normal(size=(3, P))
+    z = rng.normal(size=(3, P))
+    part = sample_normal(mean[:, :first], covariance[:, :first, :first], z[:, :first])
+    whole = sample_normal(mean, covariance, z, first)
+    np.testing.assert_array_equal(whole[:, :first], part)
+    # The columns of the root are what unit steps of z move.
+    steps = [
+        sample_normal(0 * mean, covariance, np.eye(P)[[k] * 3], first) for k in range(P)
+    ]
+    root = np.stack(steps, axis=2)
+    np.testing.assert_allclose(root @ root.swapaxes(1, 2), covariance, atol=1e-8)
