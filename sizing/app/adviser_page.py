@@ -67,6 +67,8 @@ class AdviserPage:
 
         made = OwnChartForm(self._people, switch=self.switch, draws=self._draws)
         made.listeners.append(self.choice.offer)
+        made.judgement.pattern = self.client.note.pattern
+        self.pattern.on_change(made.judgement.forget)
         return made
 
     def _use_chart(self, chart: SizeChart | None) -> None:

@@ -80,6 +80,7 @@ GOOD = {
     "compare_ways": {**JUDGED, "ways": ("usual", "stature")},
     "estimate_coverage": JUDGED,
     "coverage_by_sizes": {"people": PEOPLE, "numbers": (2,), "step_cm": 5},
+    "default_widths": {},
     "coverage_in_chunks": {"chunks": [PEOPLE.frame], "chart": CHART},
     "draw_measures": {"frame": NUMBERED, "draws": 1, "seed": 1},
     "edge_stability": {**FIT, "replicates": 2},
