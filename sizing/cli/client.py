@@ -175,7 +175,7 @@ def run(args: argparse.Namespace) -> int:
         from sizing.pages.client_note import client_note
 
         note = client_note(answer, visit.decision, on=visit.on)
-        note = note.for_pattern(args.pattern, known)
+        note = note.for_pattern(visit.pattern, known)
         write_bytes(args.note, note.as_file(args.note.suffix))
     if args.keep is not None:
         one_of("size chosen", visit.decision.size, ["", *chart.sizes])
