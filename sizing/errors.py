@@ -112,10 +112,7 @@ class Problem:
 class InputProblems(SizingError):  # noqa: N818 - it carries several
     """Every problem found in one input, all named at once.
 
-    Attributes
-    ----------
-    table : DataFrame
-        One row per problem: file, row, column, value, what, allowed, action.
+    - ``table``: One row per problem: file, row, column, value, what, allowed, action.
     """
 
     def __init__(self, problems: Iterable[Problem], *, about: str = "input") -> None:

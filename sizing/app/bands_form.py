@@ -60,12 +60,8 @@ _ALONE = (
 class BandsForm(AnswerForm):
     """The best edges for sizes of given widths, and what other widths would change.
 
-    Attributes
-    ----------
-    people, kind, sizes : ipywidgets.Widget
-        Whom, the usual widths or one's own, and how many sizes.
-    widths : dict of measure to UnitField
-        Widths of one's own; an empty field leaves the measure out.
+    - ``people, kind, sizes``: Whom, the usual widths or one's own, and how many sizes.
+    - ``widths``: Widths of one's own; an empty field leaves the measure out.
     """
 
     def __init__(self) -> None:

@@ -170,8 +170,6 @@ class LongWork:
 class Later:
     """Does something once nobody has asked for it again for a moment.
 
-    Notes
-    -----
     Typing into a table asks at every cell; the work is done once, after a pause.
     Without a running loop, as in a test, it is done at once.
     """

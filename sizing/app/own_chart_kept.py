@@ -16,8 +16,6 @@ class ChartChoice:
 
     The chart kept last is chosen at first, the invented one where none is kept.
 
-    Examples
-    --------
     >>> heard = []
     >>> choice = ChartChoice(heard.append, "no such folder")
     >>> choice.name == demo_chart().name == heard[-1].name

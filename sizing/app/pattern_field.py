@@ -14,8 +14,6 @@ _ANY = "not said"
 class PatternField:
     """A pattern of sling; beneath it what a chart lacks for it, and its warnings.
 
-    Examples
-    --------
     >>> field = PatternField()
     >>> field.use_chart(["hip_circumference_cm"])
     >>> field.box.value = "bathing"

@@ -128,30 +128,19 @@ def at_most(bound: float) -> str:
 class BandFit:
     """A fitted chart, how good it is, and how good it could be at best.
 
-    Attributes
-    ----------
-    chart : SizeChart
-        The best chart on the grid.
-    share : float
-        Share (0-1) of the people given who fit at least one size.
-    objective, value : str, float
-        What was made as large as it can be, and how large it is; under
-        "covered" the value is the share.
-    upper_bound : float
-        No chart with these widths and edges on whole mm and 0.1 kg (or on the
-        rounding asked for) has a larger value for the people given.
-    held_out_splits : HeldOut
-        Coverage of persons not fitted to, for this fit and for the rival.
-    rival : SizeChart
-        Quantile-centred bands of the same widths.
-    rival_share, rival_value : float
-        The rival's share and value for the people given.
-    people : str
-        Name of the population.
-    persons : int
-        Number of persons fitted to.
-    settings : mapping
-        How the chart was fitted.
+    - ``chart``: The best chart on the grid.
+    - ``share``: Share (0-1) of the people given who fit at least one size.
+    - ``objective, value``: What was made as large as it can be, and how large it is;
+      under "covered" the value is the share.
+    - ``upper_bound``: No chart with these widths and edges on whole mm and 0.1 kg (or
+      on the rounding asked for) has a larger value for the people given.
+    - ``held_out_splits``: Coverage of persons not fitted to, for this fit and for the
+      rival.
+    - ``rival``: Quantile-centred bands of the same widths.
+    - ``rival_share, rival_value``: The rival's share and value for the people given.
+    - ``people``: Name of the population.
+    - ``persons``: Number of persons fitted to.
+    - ``settings``: How the chart was fitted.
     """
 
     chart: SizeChart

@@ -31,16 +31,11 @@ FINEST_CM = 0.5
 class GroupsFit:
     """Charts of several groups, fitted one by one and judged together.
 
-    Attributes
-    ----------
-    chart : SizeChart
-        All sizes, group by group.
-    fits : mapping of str to BandFit
-        Each group's own fit.
-    judged : DataFrame
-        people, group (of the people; ``everyone`` for all), outcome (own, other,
-        other_over_load, none), size_group (whose size fits; empty for "none"),
-        estimate (share of the group's people), low, high, method, n (persons).
+    - ``chart``: All sizes, group by group.
+    - ``fits``: Each group's own fit.
+    - ``judged``: people, group (of the people; ``everyone`` for all), outcome (own,
+      other, other_over_load, none), size_group (whose size fits; empty for "none"),
+      estimate (share of the group's people), low, high, method, n (persons).
     """
 
     chart: SizeChart

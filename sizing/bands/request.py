@@ -75,48 +75,35 @@ class Layout:
 class FitSettings:
     """What a fit is asked for: the settings that all fits share.
 
-    Parameters
-    ----------
-    widths : mapping of measure to width
-        In the measure's unit, for one to four measures; a sequence gives one
-        width per size.
-    sizes : int
-        Number of sizes, those owned included.
-    step_cm : float or mapping
-        Step of the low edges, in cm, and in kg for body mass.
-    smooth_cm : float or mapping, optional
-        Fit as if each measure were blurred by a normal error of this standard
-        deviation (cm; kg for body mass). The share told is that of the people
-        as given. Up to three measures. None, which ``fit_bands`` takes unless told
-        otherwise, smooths three measures of people with one row each by
-        ``SMOOTH_SHARE`` of each width: unsmoothed, such a fit follows chance, and does
-        worse on other people than bands on quantiles.
-    fixed : SizeChart, optional
-        Sizes already owned: they stay, the others are fitted around them. The
-        chart numbers all sizes anew, from the smallest.
-    least_step : mapping of measure to float, optional
-        Each size starts at least this much above its smaller neighbour.
-    least_overlap : mapping of measure to float, optional
-        Neighbours share at least this much of the measure.
-    rounding : {"half", "whole", "five", "inch"} or mapping, optional
-        Edges lie on whole multiples of 0.5, 1, 5 (cm or kg) or one inch.
-    objective : {"covered", "judged", "loss"}
-        Share who fit a size; mean chance of being read into a size given the
-        errors of measurement (up to three measures); 1 less the mean loss (see
-        ``sizing.bands.goal.Goal``).
-    errors : mapping of measure to float, optional
-        Standard deviation of one reading, for "judged"; by default those of
-        ``sizing.measures.vocabulary``.
-    near, too_large, too_small : float
-        For "loss": within what distance a size misses someone by little, and what
-        it then costs (0 to 1) if that sling is too large, or too small, for her. Too
-        large weighs twice by default (our choice, no source: a person can slip out).
-    load_limit_kg : float, optional
-        Load limit of the new sizes. Sizes owned keep their own; a size covers
-        nobody heavier than its limit. Where a size owned may lift less than new
-        ones on both sides of it, the search counts whoever fits both of these and
-        is too heavy for the one between twice: the bound holds all the same, the
-        chart may then not be the very best, and the gap says by how much at most.
+    - ``widths``: In the measure's unit, for one to four measures; a sequence gives one
+      width per size.
+    - ``sizes``: Number of sizes, those owned included.
+    - ``step_cm``: Step of the low edges, in cm, and in kg for body mass.
+    - ``smooth_cm``: Fit as if each measure were blurred by a normal error of this
+      standard deviation (cm; kg for body mass). The share told is that of the people as
+      given. Up to three measures. None, which ``fit_bands`` takes unless told
+      otherwise, smooths three measures of people with one row each by ``SMOOTH_SHARE``
+      of each width: unsmoothed, such a fit follows chance, and does worse on other
+      people than bands on quantiles.
+    - ``fixed``: Sizes already owned: they stay, the others are fitted around them. The
+      chart numbers all sizes anew, from the smallest.
+    - ``least_step``: Each size starts at least this much above its smaller neighbour.
+    - ``least_overlap``: Neighbours share at least this much of the measure.
+    - ``rounding``: Edges lie on whole multiples of 0.5, 1, 5 (cm or kg) or one inch.
+    - ``objective``: Share who fit a size; mean chance of being read into a size given
+      the errors of measurement (up to three measures); 1 less the mean loss (see
+      ``sizing.bands.goal.Goal``).
+    - ``errors``: Standard deviation of one reading, for "judged"; by default those of
+      ``sizing.measures.vocabulary``.
+    - ``near, too_large, too_small``: For "loss": within what distance a size misses
+      someone by little, and what it then costs (0 to 1) if that sling is too large, or
+      too small, for her. Too large weighs twice by default (our choice, no source: a
+      person can slip out).
+    - ``load_limit_kg``: Load limit of the new sizes. Sizes owned keep their own; a size
+      covers nobody heavier than its limit. Where a size owned may lift less than new
+      ones on both sides of it, the search counts whoever fits both of these and is too
+      heavy for the one between twice: the bound holds all the same, the chart may then
+      not be the very best, and the gap says by how much at most.
     """
 
     widths: Mapping[str, Width]

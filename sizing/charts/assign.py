@@ -45,18 +45,11 @@ DIRECTIONS: tuple[str, ...] = (
 class Assignment:
     """Which sizes fit each person.
 
-    Attributes
-    ----------
-    table : DataFrame
-        One row per person and draw, with the index of ``people.frame``; see
-        ``assign`` for its columns.
-    fits : ndarray of bool, shape (rows, sizes)
-        Which sizes fit, in the chart's order.
-    weight : Series
-        The people's weights.
-    chart : SizeChart
-    people : str
-        What the population is called.
+    - ``table``: One row per person and draw, with the index of ``people.frame``; see
+      ``assign`` for its columns.
+    - ``fits`` (rows, sizes): Which sizes fit, in the chart's order.
+    - ``weight``: The people's weights.
+    - ``people``: What the population is called.
     """
 
     table: pd.DataFrame

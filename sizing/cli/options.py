@@ -97,8 +97,6 @@ def amount(what: str, text: str, unit: str) -> float:
     UnitSaid
         If it has another unit of its own.
 
-    Examples
-    --------
     >>> amount("--load hoist", "200", "kg")
     200.0
     """

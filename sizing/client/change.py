@@ -52,14 +52,9 @@ def edges_at(chart: SizeChart, visit: Visit) -> Edges:
 def over_visits(readings: pd.DataFrame, chart: Edges, size: str = "") -> pd.DataFrame:
     """Say how each measure changes a year, and when it passes an edge of a size.
 
-    Parameters
-    ----------
-    readings : DataFrame
-        As ``readings_of`` returns.
-    chart : Edges
-        See ``edges_at``.
-    size : str
-        The size in use; "" or one the chart lacks: change is given, no edge.
+    - ``readings``: As ``readings_of`` returns.
+    - ``chart``: See ``edges_at``.
+    - ``size``: The size in use; "" or one the chart lacks: change is given, no edge.
 
     Returns
     -------
@@ -72,8 +67,6 @@ def over_visits(readings: pd.DataFrame, chart: Edges, size: str = "") -> pd.Data
         ``edge_on_low``, ``edge_on_high`` (the day it is passed, 90 %); ``why_not``
         (why no change or no day is given, else ""); ``method``, ``n``.
 
-    Notes
-    -----
     Weighted least squares on time from the weighted mean day, where level ``a`` and
     slope ``b`` are independent with variances ``A`` and ``B``; from three visits on
     both are widened by chi-square over its degrees of freedom, where that is above

@@ -33,20 +33,13 @@ def density(people: People, measure: str) -> pd.DataFrame:
 class Bands:
     """One measure's bands over people, to be drawn in the units of a page.
 
-    Attributes
-    ----------
-    sizes : DataFrame
-        One row per size: ``size``, its edges ``low`` and ``high`` (NaN: no limit),
-        ``start`` and ``stop`` (where it is drawn), ``from`` and ``to`` (the span it
-        shares with the size before it, NaN if none).
-    gaps : list of pairs
-        Spans between the first and the last band that no band holds.
-    density : DataFrame
-        ``value`` and ``share`` of the people.
-    before : DataFrame
-        ``low`` and ``high`` of each size of an earlier chart; maybe no rows.
-    left, right : float
-        The axis: all edges, and nearly all people.
+    - ``sizes``: One row per size: ``size``, its edges ``low`` and ``high`` (NaN: no
+      limit), ``start`` and ``stop`` (where it is drawn), ``from`` and ``to`` (the span
+      it shares with the size before it, NaN if none).
+    - ``gaps``: Spans between the first and the last band that no band holds.
+    - ``density``: ``value`` and ``share`` of the people.
+    - ``before``: ``low`` and ``high`` of each size of an earlier chart; maybe no rows.
+    - ``left, right``: The axis: all edges, and nearly all people.
     """
 
     sizes: pd.DataFrame

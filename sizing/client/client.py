@@ -44,23 +44,15 @@ _READ = re.compile(r"row 2, column '(\w+)'(: .*)")
 class Client:
     """What is known of one person; no name is needed.
 
-    Attributes
-    ----------
-    sex : str or None
-    age_years : float or None
-        A whole number under 20 means completed years.
-    readings : tuple of Reading
-        One at most per measure, in the kit's order.
-    segments : mapping
-        Further lengths in cm from which stature may be estimated.
-    stature : StatureEstimate or None
-        How stature was estimated, if it was.
-    unusual : tuple of Problem
-        Values outside what people were found to have, entered as confirmed.
-    conditions : tuple of str
-        Keys of ``conditions_table``: what makes the body unlike those surveyed.
-    read_as : tuple of str
-        Values entered in another unit than their name's, and how they were read.
+    - ``age_years``: A whole number under 20 means completed years.
+    - ``readings``: One at most per measure, in the kit's order.
+    - ``segments``: Further lengths in cm from which stature may be estimated.
+    - ``stature``: How stature was estimated, if it was.
+    - ``unusual``: Values outside what people were found to have, entered as confirmed.
+    - ``conditions``: Keys of ``conditions_table``: what makes the body unlike those
+      surveyed.
+    - ``read_as``: Values entered in another unit than their name's, and how they were
+      read.
     """
 
     sex: str | None = None

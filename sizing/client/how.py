@@ -31,20 +31,12 @@ ESTIMATED = "estimated"
 class Reading:
     """One value known of a person.
 
-    Attributes
-    ----------
-    measure : str
-        One of ``sizing.measures.MEASURES``.
-    value : float
-        As read, in cm or kg.
-    how : str
-        One of ``HOW``, ``estimated``, or ``exact``.
-    sd : float
-        SD of ``value`` around the truth, in the same unit.
-    bias : float
-        Mean of ln truth - ln value: what people say is off in one direction.
-    source : str
-        Where the SD comes from.
+    - ``measure``: One of ``sizing.measures.MEASURES``.
+    - ``value``: As read, in cm or kg.
+    - ``how``: One of ``HOW``, ``estimated``, or ``exact``.
+    - ``sd``: SD of ``value`` around the truth, in the same unit.
+    - ``bias``: Mean of ln truth - ln value: what people say is off in one direction.
+    - ``source``: Where the SD comes from.
     """
 
     measure: str

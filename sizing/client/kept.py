@@ -141,15 +141,9 @@ def keep_visit(
 ) -> Path:
     """Keep one visit in the client's file, and return the file.
 
-    Parameters
-    ----------
-    folder : str or Path
-        Where clients are kept; made if it is not there.
-    reference : str
-        The adviser's own; no name.
-    visit : Visit
-    instead_of : Visit, optional
-        The visit that this one changes, as it was opened.
+    - ``folder``: Where clients are kept; made if it is not there.
+    - ``reference``: The adviser's own; no name.
+    - ``instead_of``: The visit that this one changes, as it was opened.
 
     Raises
     ------

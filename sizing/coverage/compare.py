@@ -34,19 +34,13 @@ Ints = npt.NDArray[np.int64]
 class Comparison:
     """The difference that a chart makes, person by person.
 
-    Attributes
-    ----------
-    table : DataFrame
-        See ``compare_charts``.
-    chart_a, chart_b, people : str
-        Names of the charts and the population.
-    invented : tuple of str
-        ``chart`` where one of the two is invented; the summary begins with it.
-    shared : tuple of str
-        The measures by which both were judged.
-    unchecked : DataFrame
-        What each chart leaves unchecked that the other limits; empty where both limit
-        the same measures. See ``compare_charts``.
+    - ``table``: See ``compare_charts``.
+    - ``chart_a, chart_b, people``: Names of the charts and the population.
+    - ``invented``: ``chart`` where one of the two is invented; the summary begins with
+      it.
+    - ``shared``: The measures by which both were judged.
+    - ``unchecked``: What each chart leaves unchecked that the other limits; empty where
+      both limit the same measures. See ``compare_charts``.
     """
 
     table: pd.DataFrame

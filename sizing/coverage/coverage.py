@@ -40,19 +40,12 @@ INTERVAL = f"{100 * LEVEL:.0f} % score interval on the effective number"
 class Coverage:
     """Shares of people by outcome, each with its interval.
 
-    Attributes
-    ----------
-    table : DataFrame
-        One row per group and outcome; see ``coverage``.
-    by_size : DataFrame
-        One row per size and kind of share.
-    chart, people : str
-        Names of the chart and the population.
-    limits : tuple of str
-        Where the evidence about the people stops.
-    harms : DataFrame
-        Which way the nearest size is wrong for those without a size: one row per
-        harm of ``HARM_WORDS``, its share of all people.
+    - ``table``: One row per group and outcome; see ``coverage``.
+    - ``by_size``: One row per size and kind of share.
+    - ``chart, people``: Names of the chart and the population.
+    - ``limits``: Where the evidence about the people stops.
+    - ``harms``: Which way the nearest size is wrong for those without a size: one row
+      per harm of ``HARM_WORDS``, its share of all people.
     """
 
     table: pd.DataFrame

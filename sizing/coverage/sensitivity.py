@@ -30,16 +30,11 @@ COLUMNS += ["method", "n", "source"]
 class Sensitivity:
     """What each assumption does to the share of people with a size.
 
-    Attributes
-    ----------
-    table : DataFrame
-        See ``sensitivity``.
-    share : float
-        The share covered under the assumptions as they are.
-    chart, people : str
-        Names of the chart and the population.
-    widths : DataFrame
-        The share by the width of the sizes: scale (1 is the chart as it is), share.
+    - ``table``: See ``sensitivity``.
+    - ``share``: The share covered under the assumptions as they are.
+    - ``chart, people``: Names of the chart and the population.
+    - ``widths``: The share by the width of the sizes: scale (1 is the chart as it is),
+      share.
     """
 
     table: pd.DataFrame

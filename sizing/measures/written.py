@@ -103,8 +103,6 @@ class Said(str):
     Nobody has to look for numbers in its words, so that a size named "to 100 kg"
     stays what it is.
 
-    Examples
-    --------
     >>> from functools import partial
     >>> words = Said("{size} ends at {edge}", size="to 100 kg",
     ...              edge=Amount(120, "body_mass_kg"))

@@ -49,21 +49,13 @@ _NUMBERS = ("low", "high", "target")
 class Margin:
     """One thing known of a population.
 
-    Attributes
-    ----------
-    variable : str
-        A column of the people, or ``bmi``.
-    statistic : str
-        ``share`` or ``mean``.
-    target : float
-        The share (0 to 1) or the mean (in the variable's unit).
-    level : str
-        For a share of a category; empty for a range or a mean.
-    low, high : float
-        For a share of a range, low <= x < high; NaN where open.
-    within : str
-        The group it holds in: conditions such as ``sex=female`` or
-        ``age_years>=65``, joined by ``;``. Empty: everyone.
+    - ``variable``: A column of the people, or ``bmi``.
+    - ``statistic``: ``share`` or ``mean``.
+    - ``target``: The share (0 to 1) or the mean (in the variable's unit).
+    - ``level``: For a share of a category; empty for a range or a mean.
+    - ``low, high``: For a share of a range, low <= x < high; NaN where open.
+    - ``within``: The group it holds in: conditions such as ``sex=female`` or
+      ``age_years>=65``, joined by ``;``. Empty: everyone.
     """
 
     variable: str

@@ -29,16 +29,12 @@ class ModelError(Protocol):
 class Layout:
     """People arranged as draws x persons.
 
-    Attributes
-    ----------
-    rows : ndarray of int, shape (draws, persons)
-        Position of each person in the table, in each draw.
-    weight : ndarray of float, shape (persons,)
-    unit, stratum : ndarray of int, shape (persons,), or None
-        Sampling unit (numbered through) and each unit's stratum, where the
-        survey has a design.
-    model : ModelError, optional
-        Given where what is judged was drawn from a model fitted to other people.
+    - ``rows`` (draws, persons): Position of each person in the table, in each draw.
+    - ``weight`` (persons,).
+    - ``unit, stratum``: Sampling unit (numbered through) and each unit's stratum, where
+      the survey has a design.
+    - ``model``: Given where what is judged was drawn from a model fitted to other
+      people.
     """
 
     rows: npt.NDArray[np.int64]

@@ -34,12 +34,10 @@ def replicate_counts(n: int, replicates: int, rng: np.random.Generator) -> Float
 class Means:
     """Weighted means of columns within groups, one entry per group and column.
 
-    Attributes
-    ----------
-    estimate, variance, df : ndarray of float, shape (groups, columns)
-        Mean over the draws; total variance and degrees of freedom, draws joined.
-    n, n_effective : ndarray of float, shape (groups,)
-        Persons in the group (mean over draws), and Kish's effective number.
+    - ``estimate, variance, df`` (groups, columns): Mean over the draws; total variance
+      and degrees of freedom, draws joined.
+    - ``n, n_effective`` (groups,): Persons in the group (mean over draws), and Kish's
+      effective number.
     """
 
     estimate: Floats

@@ -32,30 +32,22 @@ MOST_PEOPLE = 1_000_000
 class Served:
     """One group of clients.
 
-    Attributes
-    ----------
-    people : People
-        Whom the clients are like, or, if ``count`` is None, the clients
-        themselves: a caseload, each person once.
-    count : int or None
-        How many are present on one day. The clients are then drawn from
-        ``people`` by weight, as from a very large population.
-    admissions : float
-        How many come over the planning period; as many leave. On a day taken
-        at random from the period a client of the caseload has been replaced
-        with probability ``1 - exp(-admissions * t / count)``, t uniform on 0 to
-        1: newcomers take over places at random, at a constant rate. Where people
-        are drawn, a day looks the same whoever has left, so admissions matter
-        only if slings are not passed on.
-    number : str
-        ``fixed``: ``count`` every day. ``poisson``: the number present varies
-        as a Poisson number with mean ``count``, as it does where people come
-        independently and stay for any length of time (Palm's theorem; from
-        memory), for instance in an equipment library.
-    newcomers : People or None
-        Whom a caseload's admissions are like; the caseload itself if None.
-    name : str
-        What the group is called; the people's plain title if empty.
+    - ``people``: Whom the clients are like, or, if ``count`` is None, the clients
+      themselves: a caseload, each person once.
+    - ``count``: How many are present on one day. The clients are then drawn from
+      ``people`` by weight, as from a very large population.
+    - ``admissions``: How many come over the planning period; as many leave. On a day
+      taken at random from the period a client of the caseload has been replaced with
+      probability ``1 - exp(-admissions * t / count)``, t uniform on 0 to 1: newcomers
+      take over places at random, at a constant rate. Where people are drawn, a day
+      looks the same whoever has left, so admissions matter only if slings are not
+      passed on.
+    - ``number``: ``fixed``: ``count`` every day. ``poisson``: the number present varies
+      as a Poisson number with mean ``count``, as it does where people come
+      independently and stay for any length of time (Palm's theorem; from memory), for
+      instance in an equipment library.
+    - ``newcomers``: Whom a caseload's admissions are like; the caseload itself if None.
+    - ``name``: What the group is called; the people's plain title if empty.
     """
 
     people: People
@@ -107,30 +99,21 @@ class Served:
 class Use:
     """How slings are used.
 
-    Attributes
-    ----------
-    sharing : str
-        ``personal``: a sling is one client's as long as she stays. ``shared``:
-        slings come from a pool and are needed only while in use.
-    each : int
-        Slings that one client needs at a time.
-    at_once : float
-        Shared only: the chance that a client needs a sling at the busiest
-        moment of the day, one client independently of another.
-    at_most : int or None
-        Shared only: most clients who can be lifted at once, for instance the
-        number of hoists.
-    out : mapping of str to (days, every)
-        Reasons for which a sling is out of use, such as
-        ``{"laundry": (1, 7), "inspection": (1, 182)}``: out for 1 day in 7 and
-        for 1 day in 182, each sling on its own. The shares add up.
-    spares : int
-        Slings kept back of every size that is stocked at all, on top of what
-        service needs; they serve nobody in the reckoning.
-    passed_on : bool
-        Personal only: whether a sling goes to another client when its own
-        leaves. If not, everyone admitted over the period needs her own, and
-        the target is the chance that the stock lasts the period.
+    - ``sharing``: ``personal``: a sling is one client's as long as she stays.
+      ``shared``: slings come from a pool and are needed only while in use.
+    - ``each``: Slings that one client needs at a time.
+    - ``at_once``: Shared only: the chance that a client needs a sling at the busiest
+      moment of the day, one client independently of another.
+    - ``at_most``: Shared only: most clients who can be lifted at once, for instance the
+      number of hoists.
+    - ``out``: Reasons for which a sling is out of use, such as ``{"laundry": (1, 7),
+      "inspection": (1, 182)}``: out for 1 day in 7 and for 1 day in 182, each sling on
+      its own. The shares add up.
+    - ``spares``: Slings kept back of every size that is stocked at all, on top of what
+      service needs; they serve nobody in the reckoning.
+    - ``passed_on``: Personal only: whether a sling goes to another client when its own
+      leaves. If not, everyone admitted over the period needs her own, and the target is
+      the chance that the stock lasts the period.
     """
 
     sharing: str = "personal"

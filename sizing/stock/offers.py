@@ -37,18 +37,13 @@ _MOST_SLINGS, _MOST_MONEY = 1_000_000, 1_000_000_000
 class Offer:
     """Every size that can be bought, in one order.
 
-    Attributes
-    ----------
-    table : DataFrame
-        One row per size: ``key`` (its name, led by the chart's where there are
-        several charts), ``chart``, ``size``, ``load_limit_kg``, ``price`` (of
-        one sling), ``owned``, ``pack`` (slings sold together), ``most`` (most
-        that may be owned in the end), ``last_year`` (slings used last year, NaN
-        if not given), ``code`` (the supplier's, as typed).
-    chart : SizeChart
-        All charts joined, its sizes named by ``key``.
-    currency : str
-        The sign or letters that the prices were written with, if any.
+    - ``table``: One row per size: ``key`` (its name, led by the chart's where there are
+      several charts), ``chart``, ``size``, ``load_limit_kg``, ``price`` (of one sling),
+      ``owned``, ``pack`` (slings sold together), ``most`` (most that may be owned in
+      the end), ``last_year`` (slings used last year, NaN if not given), ``code`` (the
+      supplier's, as typed).
+    - ``chart``: All charts joined, its sizes named by ``key``.
+    - ``currency``: The sign or letters that the prices were written with, if any.
     """
 
     table: pd.DataFrame

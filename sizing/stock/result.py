@@ -27,40 +27,24 @@ NO_SLING = "Stock planning does not choose a sling for a person."
 class StockPlan:
     """An order and what it does.
 
-    Attributes
-    ----------
-    order : DataFrame
-        One row per size: key, chart, size, code (the supplier's), load_limit_kg,
-        price (of one sling), pack, owned, packs, order (slings to buy), stock (slings
-        then owned), cost.
-    service, demand, shortages, not_fitted, one_more_or_less : DataFrame
-        See ``sizing.stock.tables``.
-    curve : DataFrame
-        One row per target: target, cost, slings (bought), estimate, low, high
-        (chance that somebody waits on a day), waiting, method, n; plan: whether
-        it is this order, whose target is NaN where there is a budget alone.
-    robustness : DataFrame
-        The same order with other people; see ``plan_stock``.
-    comparison : DataFrame
-        The same money spent otherwise; see ``plan_stock``.
-    again : DataFrame
-        Ten further sets of days: time, cost (of the cheapest order found for them
-        alone; NaN without a target), estimate, low, high (share of days on which
-        nobody waits with this order), method, n, waiting.
-    target, budget : float or None
-    cost : float
-    bound, gap : float
-        Proved of the planning days: no order that keeps the target costs less, or
-        none under the budget leaves fewer waiting; 0: that bound is reached.
-    groups : DataFrame
-        Whom the stock serves.
-    use : Use
-    currency : str
-        What prices were written with.
-    limits, sources : tuple of str
-    settings : mapping
-    invented : tuple of str
-        What is the demo's, for ``invented_words``.
+    - ``order``: One row per size: key, chart, size, code (the supplier's),
+      load_limit_kg, price (of one sling), pack, owned, packs, order (slings to buy),
+      stock (slings then owned), cost.
+    - ``service, demand, shortages, not_fitted, one_more_or_less``: See
+      ``sizing.stock.tables``.
+    - ``curve``: One row per target: target, cost, slings (bought), estimate, low, high
+      (chance that somebody waits on a day), waiting, method, n; plan: whether it is
+      this order, whose target is NaN where there is a budget alone.
+    - ``robustness``: The same order with other people; see ``plan_stock``.
+    - ``comparison``: The same money spent otherwise; see ``plan_stock``.
+    - ``again``: Ten further sets of days: time, cost (of the cheapest order found for
+      them alone; NaN without a target), estimate, low, high (share of days on which
+      nobody waits with this order), method, n, waiting.
+    - ``bound, gap``: Proved of the planning days: no order that keeps the target costs
+      less, or none under the budget leaves fewer waiting; 0: that bound is reached.
+    - ``groups``: Whom the stock serves.
+    - ``currency``: What prices were written with.
+    - ``invented``: What is the demo's, for ``invented_words``.
     """
 
     order: pd.DataFrame

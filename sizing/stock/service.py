@@ -71,8 +71,6 @@ def linked(masks: Ints, sizes: int) -> list[Ints]:
 class Needs:
     """Needs on many days, ready to be held against one stock after another.
 
-    Examples
-    --------
     Three clients, two of whom fit only the first size, and one sling of each:
 
     >>> needs = Needs(np.array([[2, 1]]), np.array([0b01, 0b11]), 2)

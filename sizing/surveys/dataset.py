@@ -16,23 +16,16 @@ REPORT_COLUMNS = ["rule", "column", "count", "action"]
 class Survey:
     """People who were measured, with their weights and what was left out.
 
-    Attributes
-    ----------
-    name : str
-        What the survey is called.
-    frame : DataFrame
-        One row per person. Columns: ``person``, ``sex`` (female/male),
-        ``age_years``, the measures of ``sizing.measures.MEASURES`` the survey
-        holds, further columns by survey, and ``stratum`` and ``unit`` where
-        it has a design. The index is 0, 1, ....
-    weight : Series
-        Persons of the population each row stands for; 1 where the survey has
-        no weights.
-    report : DataFrame
-        One row per rule that met at least one value: ``rule``, ``column``,
-        ``count``, ``action`` (dropped, blanked, kept or converted).
-    sources, limits : tuple of str
-        Where the figures come from, and where the evidence stops.
+    - ``name``: What the survey is called.
+    - ``frame``: One row per person. Columns: ``person``, ``sex`` (female/male),
+      ``age_years``, the measures of ``sizing.measures.MEASURES`` the survey holds,
+      further columns by survey, and ``stratum`` and ``unit`` where it has a design. The
+      index is 0, 1, ....
+    - ``weight``: Persons of the population each row stands for; 1 where the survey has
+      no weights.
+    - ``report``: One row per rule that met at least one value: ``rule``, ``column``,
+      ``count``, ``action`` (dropped, blanked, kept or converted).
+    - ``sources, limits``: Where the figures come from, and where the evidence stops.
     """
 
     name: str
@@ -72,10 +65,7 @@ class Survey:
 class Notes:
     """Collects what a reader drops, blanks, keeps or converts.
 
-    Attributes
-    ----------
-    rows : list of tuple
-        ``(rule, column, count, action)``, in the order of reading.
+    - ``rows``: ``(rule, column, count, action)``, in the order of reading.
     """
 
     rows: list[tuple[str, str, int, str]] = field(default_factory=list)

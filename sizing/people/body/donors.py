@@ -41,14 +41,10 @@ _CHUNK = 400
 class Donors:
     """Embedded people of one sex with body mass, stature and age.
 
-    Attributes
-    ----------
-    build : ndarray, shape (d, 3)
-        ln mass, ln stature, age.
-    walking : ndarray, shape (d,)
-        1 serious difficulty walking, 0 none, NaN not asked.
-    said_bias, said_sd : ndarray, shape (2,)
-        Mean and SD of ln measured - ln said, for mass and stature.
+    - ``build`` (d, 3): ln mass, ln stature, age.
+    - ``walking`` (d,): 1 serious difficulty walking, 0 none, NaN not asked.
+    - ``said_bias, said_sd`` (2,): Mean and SD of ln measured - ln said, for mass and
+      stature.
     """
 
     build: Floats
@@ -61,14 +57,10 @@ class Donors:
 class Candidates:
     """Weighted candidates for the build of each person.
 
-    Attributes
-    ----------
-    build : ndarray, shape (n, candidates, 3)
-        Mass in kg, stature in cm, age in years; known values stay as given.
-    weight : ndarray, shape (n, candidates)
-        Adding up to 1.
-    far : ndarray of bool, shape (n,)
-        Nobody alike was among the donors.
+    - ``build`` (n, candidates, 3): Mass in kg, stature in cm, age in years; known
+      values stay as given.
+    - ``weight`` (n, candidates): Adding up to 1.
+    - ``far`` (n,): Nobody alike was among the donors.
     """
 
     build: Floats

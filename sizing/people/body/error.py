@@ -35,11 +35,7 @@ def model_bias() -> Floats:
 class Drawn:
     """Which draw of the body model each row of a table of people holds.
 
-    Attributes
-    ----------
-    seed : int
-    draw : ndarray of int, shape (rows,)
-        The number the draw had when it was drawn.
+    - ``draw`` (rows,): The number the draw had when it was drawn.
     """
 
     seed: int
@@ -49,20 +45,12 @@ class Drawn:
 class CoefficientError:
     """How far estimates from drawn people move with the model's coefficients.
 
-    Parameters
-    ----------
-    frame, evidence : DataFrame
-        As of ``People``.
-    drawn : Drawn
-    rows : ndarray of int, shape (draws, persons)
-        Position of each person's row in each draw.
-    weight : ndarray, shape (persons,)
-    judged : sequence of str, optional
-        The measures that the estimates depend on; given, the typical bias of the
-        model's means in other populations is counted too.
+    - ``frame, evidence``: As of ``People``.
+    - ``rows`` (draws, persons): Position of each person's row in each draw.
+    - ``weight`` (persons,).
+    - ``judged``: The measures that the estimates depend on; given, the typical bias of
+      the model's means in other populations is counted too.
 
-    Notes
-    -----
     An estimate is a mean of something seen of drawn bodies, and its derivative by a
     coefficient is the mean of the same thing times the score of the body drawn
     (Rubinstein, Oper Res 1989;37:72-81, from memory): no body needs drawing again,
@@ -179,11 +167,8 @@ class CoefficientError:
     def gradient(self, draw: int, influence: Floats) -> Floats:
         """Return a draw's part of what ``variance`` asks for, (columns, ...).
 
-        Parameters
-        ----------
-        draw : int
-            Place of the draw.
-        influence : ndarray, shape (persons, columns)
+        - ``draw``: Place of the draw.
+        - ``influence`` (persons, columns).
         """
         person = np.empty(len(self._sex), dtype=np.intp)
         person[self._rows[draw]] = np.arange(len(influence))

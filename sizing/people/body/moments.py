@@ -47,18 +47,12 @@ def model_age(age_years: npt.ArrayLike) -> Floats:
 class Moments:
     """What the model says of each person, on the logarithmic scale.
 
-    Attributes
-    ----------
-    measures : tuple of str
-        The p measures.
-    mean, sd : ndarray, shape (n, p)
-        Of ``ln y``; ``sd`` is the spread between people.
-    form_shift_sd : ndarray, shape (n, p)
-        SD of the mean beyond the range of BMI, where forms disagree.
-    coefficient_sd : ndarray, shape (n, p)
-        Sampling SD of the mean.
-    share : ndarray, shape (n,)
-        Weight of the adult model.
+    - ``measures``: The p measures.
+    - ``mean, sd`` (n, p): Of ``ln y``; ``sd`` is the spread between people.
+    - ``form_shift_sd`` (n, p): SD of the mean beyond the range of BMI, where forms
+      disagree.
+    - ``coefficient_sd`` (n, p): Sampling SD of the mean.
+    - ``share`` (n,): Weight of the adult model.
     """
 
     measures: tuple[str, ...]

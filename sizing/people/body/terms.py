@@ -93,23 +93,16 @@ Designs: TypeAlias = dict[bytes, tuple[Floats, Floats, Floats]]
 class MeasureModel:
     """Coefficients of one measure for one sex.
 
-    Attributes
-    ----------
-    terms : ndarray of int, shape (k, 3)
-        Powers of ``q, s, a`` in each term.
-    beta, covariance : ndarray, shape (k,) and (k, k)
-        Coefficients of the mean of ``ln y`` and their sampling covariance.
-    gamma : ndarray, shape (4,)
-        Coefficients of ``ln sigma`` on ``1, q, s, a``.
-    range_age : ndarray, shape (r,)
-        Ages at which ``range_q`` is given; between them it is interpolated.
-    range_q : ndarray, shape (r, 2)
-        Lowest and highest ``q`` the coefficients were fitted on.
-    range_s, range_a : ndarray, shape (2,)
-        The same for ``s`` and ``a``.
-    shift, spread : float
-        Beyond the highest ``q``, per unit of ``q``: what the mean of the
-        reasonable forms adds to the tangent, and their SD.
+    - ``terms`` (k, 3): Powers of ``q, s, a`` in each term.
+    - ``beta, covariance`` (k,) and (k, k): Coefficients of the mean of ``ln y`` and
+      their sampling covariance.
+    - ``gamma`` (4,): Coefficients of ``ln sigma`` on ``1, q, s, a``.
+    - ``range_age`` (r,): Ages at which ``range_q`` is given; between them it is
+      interpolated.
+    - ``range_q`` (r, 2): Lowest and highest ``q`` the coefficients were fitted on.
+    - ``range_s, range_a`` (2,): The same for ``s`` and ``a``.
+    - ``shift, spread``: Beyond the highest ``q``, per unit of ``q``: what the mean of
+      the reasonable forms adds to the tangent, and their SD.
     """
 
     terms: npt.NDArray[np.int64]
