@@ -10,6 +10,7 @@ import ipywidgets as w
 from sizing.app.answer_parts import AnswerForm
 from sizing.app.form_words import bullets, framed, paragraphs
 from sizing.app.lesson_cards_form import CardsForm
+from sizing.app.lesson_courses_form import CoursesForm
 from sizing.app.lesson_parts import (
     answer_html,
     button,
@@ -268,6 +269,7 @@ class LessonForm:
         self.pairs = PairsForm(self.settings)
         self.cards = CardsForm(self.settings)
         self.room = RoomForm(self.settings, self.cards)
+        self.courses = CoursesForm(self.settings.units, self.room.finding)
         self.pack = PackForm(self.settings, self.cards, self.room)
         parts = self.answer.answered
         self.limits, self.sources = parts.limits, parts.sources

@@ -238,6 +238,13 @@ class RoomForm(LiveForm):
             return found | self.saved(self.answer)
         return found or {"answer_form": self.table.frame}
 
+    def finding(self) -> RoomResult:
+        """Return what this room found, to be kept with other courses."""
+        if self.answer is None or self.invented.value:
+            raise SizingError("There are no answers of a room of yours yet.")
+        found: RoomResult = self.answer[0]
+        return found
+
     def use_settings(self) -> None:
         """Follow a new chart or other people: ask for its measures, count anew."""
         if self._laid_for != self._settings.upload.key:

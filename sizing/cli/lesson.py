@@ -1,12 +1,14 @@
 """``sizing lesson``: an hour's pack for a trainer."""
 
 import argparse
+from datetime import date
 from pathlib import Path
 
 from sizing.cautions import closing
 from sizing.charts import read_chart
 from sizing.cli.options import add_draws, add_people, add_seed, whole
 from sizing.cli.places import check_places
+from sizing.lesson.courses import keep_course, kept_courses
 from sizing.lesson.prepare import CLASS_SIZE, prepare_lesson
 from sizing.pages.lesson_pack import write_lesson
 
@@ -45,6 +47,19 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
             metavar="N",
             help=f"{what}, for the forms (default: {CLASS_SIZE[name]})",
         )
+    parser.add_argument(
+        "--courses",
+        type=Path,
+        metavar="DIR",
+        help="your folder of courses: keeps there what this room found, by date, and "
+        "adds courses.html, with every room so far, to the pack",
+    )
+    parser.add_argument(
+        "--date",
+        type=_day,
+        metavar="DAY",
+        help="day of the course, such as 2026-11-27 (default: today)",
+    )
     add_seed(parser)
     add_draws(parser, default=5)
     parser.add_argument(
@@ -54,6 +69,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DIR",
         help="folder for the pack (default: lesson)",
     )
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        words = f"'{text}' is no day: write it as 2026-11-27"
+        raise argparse.ArgumentTypeError(words) from None
 
 
 def run(args: argparse.Namespace) -> int:
@@ -69,7 +92,13 @@ def run(args: argparse.Namespace) -> int:
         seed=args.seed,
         class_size={name: getattr(args, name) for name in CLASS_SIZE},
     )
-    written = write_lesson(lesson, args.out)
+    kept = None
+    if args.courses is not None:
+        if lesson.room is not None:
+            path = keep_course(args.courses, lesson.room, args.date or date.today())
+            print(f"Kept: {path}.")
+        kept = kept_courses(args.courses)
+    written = write_lesson(lesson, args.out, courses=kept)
     for part in (lesson.ways, lesson.practice, lesson.room):
         if part is not None:
             # The cautions close the whole answer, not each part of it.

@@ -47,6 +47,7 @@ _LESSON = (
     "on_other_charts.csv",
     "guesses_published.csv",
     "how_often_to_measure.csv",
+    "courses.html",
     "room.html",
     "room_left_out.csv",
     "room_sizes.csv",
@@ -88,7 +89,7 @@ USES: dict[str, Uses] = {
         writes={"--learned": (".csv", ".xlsx"), "--report": _PAGE, "--form": _PAGE},
     ),
     "blank": Uses(writes={"file": (".csv", ".xlsx")}),
-    "lesson": Uses(("--chart", "--answers"), fills={"--out": _LESSON}),
+    "lesson": Uses(("--chart", "--answers"), fills={"--out": _LESSON, "--courses": ()}),
 }
 
 

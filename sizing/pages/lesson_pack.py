@@ -1,6 +1,6 @@
 """The lesson: everything a trainer needs for an hour, in one folder."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,8 @@ from sizing.pages.lesson import (
 )
 from sizing.pages.lesson_pictures import (
     Slide,
+    courses_slide,
+    drawn,
     guess_slide,
     pair_builds,
     pair_slide,
@@ -38,7 +40,7 @@ from sizing.pages.lesson_pictures import (
     wrong_slide,
 )
 from sizing.pages.page import Picture, render
-from sizing.pages.room import room_page
+from sizing.pages.room import courses_page, room_page
 from sizing.words.lesson import (
     table_against_tape,
     title_of,
@@ -66,8 +68,16 @@ def lesson_slides(lesson: Lesson) -> list[Slide]:
     return slides
 
 
-def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, bytes]:
-    """Return the pack by file name: handout, evidence, cards, form, slides."""
+def lesson_files(
+    lesson: Lesson,
+    *,
+    courses: pd.DataFrame | None = None,
+    progress: Progress = silent,
+) -> dict[str, bytes]:
+    """Return the pack by file name: handout, evidence, cards, form, slides.
+
+    ``courses``: those kept, for a page of their own.
+    """
     files: dict[str, bytes] = {}
     pictures: dict[str, Picture] = {}
     progress("Drawing the slides", 0.5)
@@ -79,7 +89,6 @@ def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, by
         png = files[f"pictures/{slide.name}.png"]
         pictures[slide.name] = Picture(png, slide.alt, slide.caption)
     progress("Writing the pages", 0.95)
-    shown = pack_words(lesson, pictures)
     texts = {
         "handout.html": handout_html(
             lesson.ways, lesson.people, lesson.chart, pictures["wrong_size"]
@@ -91,7 +100,7 @@ def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, by
         "on_other_charts.csv": _csv(lesson.elsewhere),
         "guesses_published.csv": _csv(lesson.check),
         "how_often_to_measure.csv": _csv(lesson.repeats),
-    } | {f"{name}.html": lesson_page(name, **shown) for name in _WRITTEN}
+    }
     if lesson.room is not None:
         texts["room.html"] = render(
             room_page(
@@ -101,6 +110,12 @@ def lesson_files(lesson: Lesson, *, progress: Progress = silent) -> dict[str, by
         texts["room_left_out.csv"] = _csv(lesson.room.answers.left_out)
         texts["room_sizes.csv"] = _csv(lesson.room.sizes)
         texts["room_tape.csv"] = _csv(lesson.room.error.table)
+    if courses is not None and len(courses):
+        picture = drawn(courses_slide(courses))
+        texts["courses.html"] = render(courses_page(courses, picture, lesson.units))
+    absent = {"room.html", "courses.html"} - set(texts)
+    shown = pack_words(lesson, pictures, absent)
+    texts |= {f"{name}.html": lesson_page(name, **shown) for name in _WRITTEN}
     form = blank_table(lesson.chart, lesson.class_size, units=lesson.units)
     sizes = {"chosen_size": [*lesson.chart.sizes, NO_SIZE]}
     files[_FORM_FILE] = workbook_bytes({"answers": form}, choices=sizes)
@@ -134,11 +149,14 @@ _PARTS: dict[str, tuple[tuple[str, str, str], ...]] = {
         ("answer_form.xlsx", "The answer form", "laid out for your room"),
         ("card_answers.html", "All cards' answers", "for you alone"),
         ("room.html", "What this room found", "each by number: not for the wall"),
+        ("courses.html", "Every room so far", "course by course, no participants"),
     ),
 }
 
 
-def pack_words(lesson: Lesson, pictures: Mapping[str, Picture]) -> dict[str, Any]:
+def pack_words(
+    lesson: Lesson, pictures: Mapping[str, Picture], absent: Collection[str]
+) -> dict[str, Any]:
     """Return what the pack's own pages show, by the names in their templates."""
     chart, units, ways = lesson.chart, lesson.units, lesson.ways
     fronts = card_rows(lesson.practice.cards, units)
@@ -148,7 +166,7 @@ def pack_words(lesson: Lesson, pictures: Mapping[str, Picture]) -> dict[str, Any
     measures = measures_shown(chart, units)
     guess = ["Weight", "Height", "Size, or none"]
     parts = {
-        heading: [one for one in files if one[0] != "room.html" or lesson.room]
+        heading: [one for one in files if one[0] not in absent]
         for heading, files in _PARTS.items()
     }
     volunteers = [chr(ord("A") + i) for i in range(lesson.class_size["volunteers"])]
@@ -192,9 +210,11 @@ def _csv(frame: pd.DataFrame) -> str:
     return csv_bytes(rounded(frame)).decode("utf-8")
 
 
-def write_lesson(lesson: Lesson, folder: str | Path) -> list[Path]:
+def write_lesson(
+    lesson: Lesson, folder: str | Path, *, courses: pd.DataFrame | None = None
+) -> list[Path]:
     """Write the pack into a folder."""
-    return write_files(lesson_files(lesson), folder)
+    return write_files(lesson_files(lesson, courses=courses), folder)
 
 
 def write_files(files: Mapping[str, bytes], folder: str | Path) -> list[Path]:

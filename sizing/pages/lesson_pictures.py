@@ -30,6 +30,7 @@ from sizing.plots.style import quiet_style
 from sizing.plots.teaching import (
     plot_agreement,
     plot_confusion,
+    plot_courses,
     plot_gain,
     plot_guess_check,
     plot_measuring_error,
@@ -37,6 +38,7 @@ from sizing.plots.teaching import (
     plot_wrong,
 )
 from sizing.words.lesson import (
+    courses_words,
     gain_labels,
     gain_words,
     guesses_words,
@@ -293,6 +295,19 @@ def room_slides(
             )
         )
     return slides
+
+
+@alone
+def courses_slide(table: pd.DataFrame) -> Slide:
+    """Return the picture of the courses kept."""
+    return _slide(
+        plot_courses(table),
+        "courses",
+        "Every room so far: in a wrong size, as chosen and by tape",
+        alt=f"A mark for each course and way. {courses_words(table)}",
+        caption="Lines are 95 % intervals of one room each. Rooms and bodies differ: "
+        "a rise or fall may be theirs.",
+    )
 
 
 def _guesses(measure: str, agreement: Agreement, units: str) -> Slide:

@@ -12,11 +12,13 @@ from sizing.lesson.choosing import CHOICE_WORDS
 from sizing.lesson.room import RoomResult
 from sizing.pages.page import Page, Picture, Section, Table, table
 from sizing.words.lesson import (
+    courses_words,
+    gain_labels,
     guesses_words,
     room_answer,
     unit_of,
 )
-from sizing.words.numbers import interval
+from sizing.words.numbers import interval, points_interval
 from sizing.words.numbers import share as percent
 
 _SOURCES = {"chosen": "as the room chose", "tape": "by their own tapes"}
@@ -93,6 +95,51 @@ def room_page(
             *dict.fromkeys(str(t) for t in targets if t),
         ],
     )
+
+
+def courses_page(kept: pd.DataFrame, picture: Picture, units: str = "metric") -> Page:
+    """Return the courses kept by date, as a page."""
+    return Page(
+        title="Every room so far",
+        question="How did the rooms do, course by course?",
+        inputs="Rooms kept by the trainer; nothing of any participant is kept.",
+        answer=courses_words(kept),
+        sections=[
+            Section("Course by course", (), [picture], [courses_table(kept, units)])
+        ],
+        limits=[
+            "Rooms differ in who came, who was measured and which chart was used: no "
+            "trend is claimed.",
+        ],
+        sources=["The trainer's own rooms. Intervals: as on each room's page."],
+    )
+
+
+def courses_table(kept: pd.DataFrame, units: str = "metric") -> Table:
+    """Return one row for each course kept."""
+    rows = []
+    for course, own in kept.groupby("course", sort=False):
+        cells = {
+            "Course": course,
+            "Chart": own["chart"].iloc[0],
+            "People": round(own["participants"].max()),
+        }
+        for row in own.to_dict("records"):
+            name = gain_labels().get(row["measure"], row["measure"])
+            if row["figure"] == "tape_error":
+                unit, size = unit_of(row["measure"], units)
+                cells[f"{name}, {unit}"] = f"{row['estimate'] / size:.1f}"
+            elif row["figure"] == "gain":
+                cells[f"{name}: gain, points"] = points_interval(row)
+            else:
+                source = _SOURCES[row["figure"].removeprefix("wrong_")]
+                cells[f"Wrong size, {source}"] = interval(row)
+        rows.append(cells)
+    caption = (
+        "One room a row; in brackets 95 % intervals. Lengths: technical error of "
+        "measurement between people"
+    )
+    return table(pd.DataFrame(rows), caption=caption, words=["Course", "Chart"])
 
 
 def confusion_table(room: RoomResult) -> Table:

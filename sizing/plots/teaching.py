@@ -184,6 +184,32 @@ def plot_gain(
     return ax
 
 
+def plot_courses(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Draw each course's share in a wrong size, by the sizes chosen and by tape."""
+    ax = slide_axes(ax)
+    courses = list(dict.fromkeys(table["course"]))
+    with quiet_style():
+        for i, (figure, words) in enumerate(
+            (("wrong_chosen", "as chosen"), ("wrong_tape", "by their own tapes"))
+        ):
+            own = table[table["figure"] == figure]
+            x = np.array([courses.index(c) for c in own["course"]]) + 0.12 * i
+            ax.vlines(x, own["low"], own["high"], color=SOFT, lw=1.6)
+            fill_of = INK if i == 0 else "white"
+            ax.plot(x, own["estimate"], MARKERS[i], color=INK, mfc=fill_of, label=words)
+        # A dozen dates can be read; of more, every second or third is written.
+        step = -(-len(courses) // 12)
+        places = range(0, len(courses), step)
+        ax.set_xticks(places, courses[::step], rotation=30, ha="right")
+        ax.set_xlim(-0.5, len(courses) - 0.3)
+        ax.set_ylim(-0.02, 1.02)
+        percent_axis(ax.yaxis)
+        ax.grid(axis="y")
+        ax.set_ylabel("In a size that does not fit")
+        ax.legend(loc="upper right", ncols=2)
+    return ax
+
+
 def plot_measuring_error(
     table: pd.DataFrame, *, labels: Mapping[str, str], ax: Axes | None = None
 ) -> Axes:

@@ -192,3 +192,17 @@ def gain_words(gain: pd.DataFrame) -> str:
             words += ": too few to say whether anything was gained"
         said.append(f"{words}.")
     return " ".join(said)
+
+
+def courses_words(table: pd.DataFrame) -> str:
+    """Return what all courses kept come to, counted."""
+    said = []
+    for figure, words in (("wrong_chosen", "chosen"), ("wrong_tape", "by tape")):
+        own = table[table["figure"] == figure]
+        n = int(own["n"].sum())
+        wrong = round(float((own["estimate"] * own["n"]).sum()))
+        said += [f"of {n:,} sizes {words}, {wrong:,} did not fit"] if n else []
+    days = sorted(set(table["date"]))
+    count = table["course"].nunique()
+    head = f"{count} course{'' if count == 1 else 's'}, {days[0]} to {days[-1]}"
+    return f"{': '.join([head, *filter(None, ['; '.join(said)])])}."

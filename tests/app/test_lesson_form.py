@@ -286,3 +286,20 @@ def test_margins_of_a_card_against_the_fit_by_edges(form, size):
     for i in range(12):
         rows = size_margins(made.cards.iloc[i], demo_chart(), size)
         assert (rows["margin"] >= 0).all() == bool(made.answers.loc[i, f"fits {size}"])
+
+
+def test_a_course_is_kept_by_its_date_and_an_invented_room_is_not(form, tmp_path):
+    room, courses = form.room, form.courses
+    room.invented.value = True
+    press(courses.view, "Keep this course")
+    assert "a room of yours" in shown(courses.told.value)
+    room.invented.value = False
+    press(courses.view, "Show every course")
+    assert "No course is kept" in courses.answered.words.value
+    good = source_table("demo_room_answers.csv").to_csv(index=False).encode()
+    room.upload.box.value = taken("room.csv", good)
+    for _ in range(2):
+        press(courses.view, "Keep this course")
+    assert "2 courses" in shown(courses.answered.words.value)
+    assert len(list((tmp_path / "courses").glob("course *.csv"))) == 2
+    assert not CODE.search(shown(courses.answered.pictures.value))

@@ -1,0 +1,108 @@
+"""Courses kept by date: what was found, nothing of anybody, nothing written over."""
+
+from datetime import date
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sizing.charts import demo_chart
+from sizing.cli import lesson as command
+from sizing.errors import InputProblems, SizingError
+from sizing.lesson import read_answers, room_result
+from sizing.lesson.courses import COLUMNS, keep_course, kept_courses
+from sizing.pages.lesson_pictures import courses_slide
+from sizing.pages.room import courses_table
+from sizing.resources import source_table
+from sizing.words.lesson import courses_words
+from tests.lesson.test_pack import arguments
+
+DAY = date(2024, 5, 1)
+
+
+@pytest.fixture(scope="module")
+def room():
+    answers = read_answers(source_table("demo_room_answers.csv"), demo_chart())
+    return room_result(answers, demo_chart())
+
+
+def test_a_course_kept_is_read_back_and_none_is_written_over(room, tmp_path):
+    folder = tmp_path / "courses"
+    paths = [keep_course(folder, room, day) for day in (DAY, date(2023, 1, 9), DAY)]
+    assert [path.name for path in paths] == [
+        "course 2024-05-01.csv",
+        "course 2023-01-09.csv",
+        "course 2024-05-01 (2).csv",
+    ]
+    assert paths[0].read_bytes() == paths[2].read_bytes()
+    kept = kept_courses(folder)
+    assert kept["course"].drop_duplicates().tolist() == [
+        "2023-01-09", "2024-05-01", "2024-05-01 (2)"
+    ]  # fmt: skip
+    assert list(kept) == ["course", *COLUMNS] and (kept["participants"] == 12).all()
+    own = kept[kept["course"] == "2024-05-01"].set_index(["figure", "measure"])
+    together = room.wrong[room.wrong["participant"] == "together"]
+    for source, row in together.set_index("source").iterrows():
+        found = own.loc[(f"wrong_{source}", "")]
+        for name in ("estimate", "low", "high", "n"):
+            assert found[name] == pytest.approx(row[name], rel=1e-4)
+    gain = room.gain.set_index("measure")["estimate"]
+    assert own.loc["gain"]["estimate"].to_dict() == pytest.approx(gain.to_dict(), 1e-4)
+    count = int(together["count"].iloc[0])
+    n = int(together["n"].iloc[0])
+    assert f"of {3 * n} sizes chosen, {3 * count} did not fit" in courses_words(kept)
+    table = courses_table(kept)
+    assert len(table.rows) == 3 and len({row[1:] for row in table.rows}) == 1
+    marks = courses_slide(kept).axes.lines[0].get_ydata()
+    assert np.asarray(marks) == pytest.approx([count / n] * 3, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "allowed"),
+    [
+        ("date", "spring", "a day such as"),
+        ("figure", "luck", "wrong_chosen"),
+        ("estimate", "many", "a plain number"),
+        ("low", "inf", "a plain number"),
+    ],
+)
+def test_a_cell_that_cannot_be_read_is_named_and_left(
+    room, tmp_path, column, value, allowed
+):
+    path = keep_course(tmp_path, room, DAY)
+    table = pd.read_csv(path, dtype=str)
+    table.loc[1, column] = value
+    table.to_csv(path, index=False)
+    before = path.read_bytes()
+    with pytest.raises(InputProblems) as caught:
+        kept_courses(tmp_path)
+    told = str(caught.value)
+    for part in (path.name, "row 3", f"'{column}'", value, allowed):
+        assert part in told
+    assert path.read_bytes() == before
+
+
+def test_another_table_in_the_folder_and_an_empty_room_are_refused(tmp_path):
+    assert kept_courses(tmp_path / "nowhere").empty
+    (tmp_path / "course of mine.csv").write_text("a,b\n1,2\n")
+    with pytest.raises(InputProblems, match="no course"):
+        kept_courses(tmp_path)
+    rows = pd.DataFrame({"participant": [1], "subject": "A", "chosen_size": "adult 1"})
+    nothing = room_result(read_answers(rows, demo_chart()), demo_chart())
+    with pytest.raises(SizingError, match="no figure to keep"):
+        keep_course(tmp_path, nothing, DAY)
+
+
+def test_the_command_keeps_the_room_and_shows_every_room(tmp_path, capsys):
+    answers, courses = tmp_path / "room.csv", tmp_path / "mine"
+    source_table("demo_room_answers.csv").to_csv(answers, index=False)
+    words = f"--people bariatric --draws 1 --clients 3 --answers {answers} "
+    words += f"--courses {courses} --date 2024-05-01 --out {tmp_path / 'out'}"
+    assert command.run(arguments(*words.split())) == 0
+    assert "course 2024-05-01.csv" in capsys.readouterr().out
+    page = (tmp_path / "out" / "courses.html").read_text(encoding="utf-8")
+    assert "2024-05-01" in page and "safe working load" in page
+    index = (tmp_path / "out" / "index.html").read_text(encoding="utf-8")
+    assert 'href="courses.html"' in index
+    with pytest.raises(SystemExit):
+        arguments("--date", "yesterday")
