@@ -78,6 +78,7 @@ chart a.csv --people adults --people children | --people: it is given twice
 lesson --clients -1
 lesson --clients 1000000000
 lesson --chart no_file.csv
+lesson --date yesterday
 lesson --seed 1 --seed 1 | --seed: it is given twice
 lesson --out a\0b | ?
 lab --folder a --folder b | --folder: it is given twice
