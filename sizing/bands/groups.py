@@ -111,7 +111,7 @@ def judge_groups(
     cases = [("own", g) for g in kinds]
     cases += [(label, g) for label in ("other", "other_over_load") for g in kinds]
     cases.append(("none", ""))
-    place = layout(people)
+    place = layout(people, chart.measures)
     hits = np.column_stack([(outcome == o) & (whose == w) for o, w in cases])
     present = [g for g in GROUPS if (of_person == g).any()]
     everyone = np.ones(len(of_person), bool)

@@ -2,39 +2,37 @@
 
 import argparse
 import json
-from collections.abc import Hashable, Mapping
-from functools import reduce
-from typing import Any
+from pathlib import Path
+
+import pandas as pd
 
 from sizing.cautions import cautions, closing
 from sizing.cli.options import add_draws, add_seed
-from sizing.files.writing import rounded
-from sizing.people import load_people, population_titles
-from sizing.people.profile import beside, checks, profile
-from sizing.words.labels import LEVEL_WORDS, labels
-from sizing.words.numbers import interval, share, span
-
-#: What a figure's own notation is called.
-_WORDS = {
-    "sex=female": "women and girls",
-    "sex=male": "men and boys",
-    "body_mass_kg": "weight in kg",
-    "stature_cm": "height in cm",
-    "age_years": "age",
-    "bmi": "body mass index",
-    "within": "of",
-    "share with women": "share of women",
-    "share with men": "share of men",
-    ";": ", ",
-    ">=": " at least ",
-    "<": " under ",
-}
+from sizing.cli.places import check_places
+from sizing.errors import SizingError
+from sizing.files.writing import (
+    csv_bytes,
+    rounded,
+    workbook_bytes,
+    write_bytes,
+    write_text,
+)
+from sizing.people import People, load_people, population_titles
+from sizing.people.profile import beside, bodies, checks, percentiles, profile
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what this command takes."""
     words = "who to describe; without it, the names there are"
     parser.add_argument("name", nargs="?", metavar="NAME", help=words)
+    for option, words in (
+        ("--table", "percentiles, mean and SD of every measure (.csv or .xlsx)"),
+        ("--bodies", "the drawn people with their weights (.csv or .parquet)"),
+        ("--report", "a page with tables and a picture (.html)"),
+    ):
+        parser.add_argument(
+            option, type=Path, metavar="FILE", help=f"write {words} here"
+        )
     add_draws(parser, default=5)
     add_seed(parser)
     parser.add_argument("--json", action="store_true", help="print JSON")
@@ -42,72 +40,85 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print who the population is, or the names with their titles."""
+    check_places("people", args)
     titles = population_titles()
     if args.name is None:
+        if args.table or args.bodies or args.report:
+            raise SizingError(
+                "nobody is named to write of",
+                allowed=", ".join(titles),
+                action="write a name after 'people'",
+            )
         lines = [f"{name}: {title}" for name, title in titles.items()]
         print(json.dumps(titles, indent=2) if args.json else "\n".join(lines))
         return 0
     people = load_people(args.name, draws=args.draws, seed=args.seed)
-    figures, checked = profile(people, seed=args.seed), checks(people)
-    published = beside(people).to_dict("records")
     if args.json:
         found = {"name": args.name, "title": titles[args.name], "n": people.n}
-        found |= {"effective_n": people.effective_n, "published": published}
-        tables = {"figures": figures, "evidence": people.table, "checks": checked}
+        found |= {"effective_n": people.effective_n}
+        tables = {"published": beside(people), "figures": profile(people)}
+        tables |= {"evidence": people.table, "checks": checks(people)}
         found |= {key: table.to_dict("records") for key, table in tables.items()}
         found |= {"sources": people.sources, "limits": people.limits}
         found |= {"cautions": cautions()}
         print(json.dumps(rounded(found), indent=2, allow_nan=False))
-        return 0
-    units = labels() | {"age_years": "Age, years", "bmi": "Body mass index, kg/m2"}
-    print(
-        f"{args.name}: {titles[args.name]}. {people.n:,} persons stand behind it, who "
-        f"say as much as {people.effective_n:,.0f} of equal weight.\n"
-        f"Women and girls: {interval(figures.iloc[0])}.\n\n"
-        "Of 100, 5 are at or under the first figure, 50 at or under the second, 95 at "
-        "or under the third; probable range in brackets (95 %, "
-        f"{figures['method'].iloc[-1]}); ages stop at 80:"
-    )
-    build = figures[1:].to_dict("records")
-    for trio in zip(build[::3], build[1::3], build[2::3], strict=True):
-        group, name, n = (trio[0][key] for key in ("group", "variable", "n"))
-        said = "; ".join(_ranged(row) for row in trio)
-        print(f"- {units[name]}, {LEVEL_WORDS[group].lower()} ({n:,}): {said}")
-    print("\nBeside figures from elsewhere:")
-    for row in published:
-        what = reduce(
-            lambda text, word: text.replace(*word), _WORDS.items(), row["what"]
+    else:
+        from sizing.pages.people import sections
+
+        print(
+            f"{args.name}: {titles[args.name]}. {people.n:,} persons stand behind it, "
+            f"who say as much as {people.effective_n:,.0f} of equal weight."
         )
-        times, unit = (100, " %") if row["statistic"] == "share" else (1, "")
-        there, here = (f"{times * row[k]:.1f}{unit}" for k in ("published", "here"))
-        told = f"({row['use']}; {row['basis']}, {row['standing']}: {row['source']})"
-        print(f"- {what}: {there} there, {here} here {told}")
-    if not published:
-        print("- the kit holds none for these people.")
-    print("\nHow each measure is known, by share of the people:")
-    for name in people.measures:
-        part = people.table[people.table["measure"] == name]
-        kinds = zip(part["evidence"], part["share"], strict=True)
-        said = ", ".join(f"{kind} {share(of)}" for kind, of in kinds)
-        said = said if len(part) > 1 else f"all {part['evidence'].iloc[0]}"
-        print(f"- {units[name]}: {said}")
-    if len(checked):
-        print("\nThe model's means against published populations of adults:")
-        for row in checked.to_dict("records"):
-            print(
-                f"- {units[row['measure']]}: near enough in {row['reached']} of "
-                f"{row['populations']}, off by "
-                f"{span(row['lowest_cm'], row['highest_cm'], row['measure'])}"
-            )
-        cited = dict.fromkeys(" | ".join(checked["source"]).split(" | "))
-        print(f"From data_sources/model_checks.csv: {' | '.join(cited)}.")
-    print("\nWhere the evidence stops:", *people.limits, sep="\n- ")
-    print("\n" + closing())
+        for heading, lines in sections(people).items():
+            print(f"\n{heading}:", *lines, sep="\n- ")
+        print("\nWhere the evidence stops:", *people.limits, sep="\n- ")
+        print("\n" + closing())
+    return _write(args, people)
+
+
+def _write(args: argparse.Namespace, people: People) -> int:
+    """Write the files asked for."""
+    told = []
+    if args.bodies is not None:
+        write_bytes(args.bodies, _filled(args.bodies, bodies(people), people))
+        told.append(f"Bodies: {args.bodies}")
+    if args.table is not None or args.report is not None:
+        found = percentiles(people)
+        if args.table is not None:
+            write_bytes(args.table, _filled(args.table, rounded(found), people))
+            told.append(f"Table: {args.table}")
+        if args.report is not None:
+            from sizing.pages.page import render
+            from sizing.pages.people import people_page
+
+            write_text(args.report, render(people_page(people, found)))
+            told.append(f"Report: {args.report}")
+    if told and not args.json:
+        print("\n".join(told))
     return 0
 
 
-def _ranged(row: Mapping[Hashable, Any]) -> str:
-    """Return a figure with its interval, where there is one to see."""
-    places = 0 if row["variable"] == "age_years" else 1
-    said = [f"{row[key]:.{places}f}" for key in ("estimate", "low", "high")]
-    return said[0] if said[1] == said[2] else f"{said[0]} ({said[1]} to {said[2]})"
+def _filled(path: Path, frame: pd.DataFrame, people: People) -> bytes:
+    """Return a table as a file that says whence it comes and where it stops."""
+    notes = [f"{people.name}: {population_titles()[people.name]}"]
+    notes += [*people.sources, *people.limits, *cautions()]
+    if path.suffix.lower() == ".xlsx":
+        about = pd.DataFrame({"sources, limits and cautions": notes})
+        return workbook_bytes({"measures": frame, "read me": about}, formats={})
+    if path.suffix.lower() == ".csv":
+        # Readers of statistics skip such lines: comment="#".
+        return "".join(f"# {note}\n" for note in notes).encode() + csv_bytes(frame)
+    try:
+        import pyarrow as pa
+        from pyarrow import parquet
+    except ImportError as error:
+        raise SizingError(
+            "a Parquet file needs the package pyarrow, which is not here",
+            allowed="a name that ends in .csv",
+            action="write CSV, or install pyarrow",
+        ) from error
+    table = pa.Table.from_pandas(frame, preserve_index=False)
+    told = {**(table.schema.metadata or {}), b"notes": "\n".join(notes).encode()}
+    sink = pa.BufferOutputStream()
+    parquet.write_table(table.replace_schema_metadata(told), sink)
+    return bytes(sink.getvalue().to_pybytes())

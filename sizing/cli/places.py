@@ -78,7 +78,13 @@ USES: dict[str, Uses] = {
         writes={"--note": (".html", ".md", ".docx"), "--out": (".csv", ".xlsx")},
         fills={"--clients": ()},
     ),
-    "people": Uses(),
+    "people": Uses(
+        writes={
+            "--table": (".csv", ".xlsx"),
+            "--bodies": (".csv", ".parquet"),
+            "--report": _PAGE,
+        }
+    ),
     "bands": Uses(("--owned",)),
     "stock": Uses(
         ("--chart", "--prices", "--groups", "--caseload"),

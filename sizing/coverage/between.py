@@ -102,7 +102,7 @@ def who_falls_between(
             allowed="at least one term, such as sex",
             action="name one",
         )
-    place = layout(people)
+    place = layout(people, chart.measures)
     outcome = assign(people, chart).table["outcome"]
     between = (outcome == "between").to_numpy()[place.rows]
     asked = (outcome != "not_measured").to_numpy()[place.rows]
@@ -322,7 +322,7 @@ def why_none(
     0  too_small_for      0.25          1.0
     1  too_large_for      0.25          0.5
     """
-    place = layout(people)
+    place = layout(people, chart.measures)
     found = assign(people, chart).table
     # As columns: of a frame of two rows, two lists would be taken for its keys.
     pairs = (

@@ -153,7 +153,7 @@ def sensitivity(
     chosen = assumptions() if settings is None else settings
     needed = ("assumption", "setting", "label", "kind", "source")
     check_columns(chosen, needed, "the settings")
-    place = layout(people)
+    place = layout(people, chart.measures)
     base = start(people, chart, place, seed, refit)
     before = base.covered()
     method = f"{100 * LEVEL:.0f} % t interval of the paired change; "

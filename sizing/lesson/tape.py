@@ -316,7 +316,7 @@ def chance_of_wrong_size(
     parts = error_parts(error, chart)
     names = parts["measure"].tolist()
     within, lasting = parts["within"].to_numpy(), parts["lasting"].to_numpy()
-    place = layout(people)
+    place = layout(people, chart.measures)
     fits = edge_margins(people.frame, chart, reading_errors()) >= 0
     labels, columns, moved = [], [], []
     for by in ("one measurer", "a new measurer each time"):

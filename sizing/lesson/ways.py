@@ -282,7 +282,15 @@ def compare_ways(
             chosen[way] = rule.choose(seen)
 
     table, differences = _shares(
-        people, chosen, erring, fits, by, against, replicates=replicates, seed=seed
+        people,
+        chosen,
+        erring,
+        fits,
+        chart.measures,
+        by,
+        against,
+        replicates=replicates,
+        seed=seed,
     )
     names = np.array([*chart.sizes, ""], dtype=object)
     choices = frame[["person", "draw"]].assign(
@@ -315,6 +323,7 @@ def _shares(
     chosen: Mapping[str, Ints],
     erring: Mapping[str, Ints],
     fits: Bools,
+    measures: tuple[str, ...],
     by: Sequence[str],
     against: str,
     *,
@@ -322,7 +331,7 @@ def _shares(
     seed: int,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the shares of every way, group and outcome, and the differences."""
-    place = layout(people)
+    place = layout(people, measures)
     labels, members = memberships(people, list(by), place)
     some = np.asarray(fits.any(axis=1))[place.rows].astype(float)
     with_size = [m * s[:, None] for m, s in zip(members, some, strict=True)]

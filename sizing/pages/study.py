@@ -418,6 +418,6 @@ def _evidence_words(study: Study) -> str:
         f"{share(row['predicted'])} rest on measures predicted within the range "
         f"of the surveys, {share(row['extrapolated'])} on extrapolated ones and "
         f"{share(row['unsupported'])} on ones that no survey supports. "
-        f"Method: {row['method']}. The model behind the drawn measures is used as "
-        "if right: its own bias is in no interval."
+        f"Method: {row['method']}. Intervals count how far the body model was off in "
+        "other populations, where the method says so."
     )

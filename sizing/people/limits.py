@@ -34,9 +34,9 @@ MODEL_BIAS = (
     "the typical error of its means was 1.0 % for hip girth, 0.8 % for "
     "buttock-popliteal length, 1.2 % for shoulder height, 1.6 % for seat breadth, "
     "3.0 % for thigh girth and, often taken at another level, 3.8 % for chest and "
-    "4.0 % for waist girth. Intervals of the shares that a chart covers and of "
-    "differences between charts count it; those of a stock do not, and nobody has set "
-    "the model against people lifted by hoist."
+    "4.0 % for waist girth. Intervals of shares, of differences between charts and "
+    "of a stock's days count it, those of percentiles do not; nobody has set the model "
+    "against people lifted by hoist."
 )
 CHILDREN_1977 = (
     "Children's measures come from US children measured by 1977 (Snyder 1977); hip "

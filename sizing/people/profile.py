@@ -1,61 +1,173 @@
 """Who a population is: its sex, ages and build, beside what is published of it."""
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from sizing.people.classes import ADULT_AGE
+from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
+from sizing.people.classes import ADULT_AGE, AGE_BANDS, age_band
 from sizing.people.layout import layout
 from sizing.people.margins import to_margins
 from sizing.people.people import People
 from sizing.resources import source_table
 from sizing.stats.intervals import student
+from sizing.stats.joining import design_df, join_influences
+from sizing.stats.layout import Floats
 from sizing.stats.shares import group_means
 from sizing.stats.weighted import weighted_quantile
+
+Mask = npt.NDArray[np.bool_]
 
 #: Populations beside which the means of the whole country may stand.
 _COUNTRY = ("everyone", "children", "adults")
 _SURVEY = "NHANES 2015-16"
 
 
-def profile(people: People, *, seed: int = 1) -> pd.DataFrame:
+#: The percentiles of a full table, and those that say at a glance who people are.
+_PERCENTILES = (0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
+_FEW_PERCENTILES = (0.05, 0.5, 0.95)
+_COLUMNS = ["estimate", "low", "high", "n", "n_effective", "method"]
+Groups = dict[tuple[str, str], Mask]
+
+
+def profile(people: People) -> pd.DataFrame:
     """Return the share of women and girls, and percentiles of age and build by sex.
+
+    Intervals are those of ``percentiles``; that of the share is the score interval.
+    """
+    groups = _groups(people.frame, bands=False)
+    women = (people.frame["sex"] == "female").to_numpy().astype(float)
+    place = layout(people, judged=())
+    column = [women[rows][:, None] for rows in place.rows]
+    all_of_them = [np.ones_like(one) for one in column]
+    means = group_means(place, column, all_of_them, replicates=200, seed=1)
+    ends = [float(end[0, 0]) for end in (means.estimate, *means.shares())]
+    method = f"score interval, {place.how}{place.joined}"
+    first = ("everyone", "female", "share", *ends, people.n, people.effective_n, method)
+    names = ["group", "variable", "statistic", *_COLUMNS]
+    build = ("age_years", "body_mass_kg", "stature_cm", "bmi")
+    parts = [_figures(people, name, groups, _FEW_PERCENTILES) for name in build]
+    found = pd.concat(parts).rename(columns={"sex": "group"})[names]
+    found = found[found["statistic"].str.startswith("p")]
+    by_group = [found[found["group"] == sex] for sex, _ in groups]
+    return pd.concat(
+        [pd.DataFrame([first], columns=names), *by_group], ignore_index=True
+    )
+
+
+def percentiles(people: People) -> pd.DataFrame:
+    """Return percentiles, mean and SD of every measure, by sex and by age band.
+
+    Columns ``sex``, ``age_band`` (``everyone``: all), ``variable``, ``statistic`` (p01
+    to p99, mean, sd), ``estimate``, ``low``, ``high``, ``n``, ``n_effective`` (persons
+    of equal weight), ``method``, ``evidence`` (kinds by share of the people). A
+    percentile with less than one such person beyond it is left out.
 
     The interval of a percentile is Woodruff's: q -+ t SE of the share at or under it,
     read back through the weighted distribution (J Am Stat Assoc 1952;47:635-646,
-    from memory).
+    from memory); that of the SD comes from its square by the delta method.
     """
-    # Age and build depend on no measure that the body model judges: its error has no
-    # part in them, and would only add noise.
-    frame, place = people.frame, layout(people, judged=())
+    groups = _groups(people.frame, bands=True)
+    parts = [_figures(people, name, groups, _PERCENTILES) for name in people.measures]
+    return pd.concat(parts, ignore_index=True)
+
+
+def bodies(people: People) -> pd.DataFrame:
+    """Return the people as drawn, with weights and how each measure is known.
+
+    Columns ``person``, ``draw``, ``weight`` (over the draws together they add up to the
+    population), ``sex``, ``age_years``, each measure, and ``<measure>_evidence``.
+    """
+    measures = list(people.measures)
+    frame = people.frame[["person", "draw", "sex", "age_years", *measures]].copy()
+    frame.insert(2, "weight", (people.weight / people.draws).round(6))
+    frame[measures] = frame[measures].round(2)
+    kinds = people.evidence[measures].add_suffix("_evidence")
+    return pd.concat([frame, kinds], axis=1)
+
+
+def _groups(frame: pd.DataFrame, *, bands: bool) -> Groups:
+    everyone = np.ones(len(frame), dtype=bool)
+    sexes = {s: (frame["sex"] == s).to_numpy() for s in ("female", "male")}
+    found = {("everyone", "everyone"): everyone}
+    found |= {(sex, "everyone"): inside for sex, inside in sexes.items()}
+    if bands:
+        band = np.asarray(age_band(frame["age_years"]), dtype=object)
+        named = [b for b in AGE_BANDS.values() if (band == b).any()]
+        by_band = ((s, b, sexes[s] & (band == b)) for s in sexes for b in named)
+        found |= {(s, b): inside for s, b, inside in by_band}
+    return {key: inside for key, inside in found.items() if inside.any()}
+
+
+def _figures(
+    people: People, name: str, groups: Groups, quantiles: tuple[float, ...]
+) -> pd.DataFrame:
+    """Return a variable's percentiles, mean and SD in each group."""
+    # Where the body model did not draw it, its error would only add noise.
+    place = layout(people, (name,) if name in SEATED_AND_GIRTHS else ())
+    value = people.frame[name].to_numpy(dtype=float)
     weight = people.weight.to_numpy(dtype=float)
-    members = {sex: (frame["sex"] == sex).to_numpy() for sex in ("female", "male")}
-    members = {"everyone": np.ones(len(frame), dtype=bool), **members}
-    flags, figures = [members["female"]], []
-    for g, (group, inside) in enumerate(members.items()):
-        for name in ("age_years", "body_mass_kg", "stature_cm", "bmi"):
-            value = frame[name].to_numpy(dtype=float)
-            for q in (0.05, 0.5, 0.95):
-                found = weighted_quantile(value[inside], q, weights=weight[inside])
-                figures.append((g, group, name, q, float(found)))
-                flags.append(value <= found)
-    columns, groups = (
-        [np.column_stack(one)[rows].astype(float) for rows in place.rows]
-        for one in (flags, list(members.values()))
+    known = np.isfinite(value) & (weight > 0)
+    kinds = people.evidence[name].to_numpy(object) if name in people.evidence else None
+    rows, columns, members = [], [], []
+    for (sex, band), inside in groups.items():
+        here = inside & known
+        if not here.any():
+            continue
+        v, w = value[here], weight[here]
+        n = people.frame["person"].to_numpy()[here]
+        n_effective = w.sum() ** 2 / np.square(w).sum() / people.draws
+        told = "" if kinds is None else _kinds_of(kinds[here], w)
+        mean = float(np.average(v, weights=w))
+        around = np.square(value - mean)
+        figures = [(f"p{100 * q:02.0f}", q, value <= _at(v, q, w)) for q in quantiles]
+        figures = [one for one in figures if min(one[1], 1 - one[1]) * n_effective >= 1]
+        for statistic, q, column in (
+            *figures,
+            ("mean", np.nan, value),
+            ("sd", np.nan, around),
+        ):
+            rows.append((sex, band, name, statistic, q, len(np.unique(n)), n_effective))
+            rows[-1] += (told, v, w)
+            columns.append(np.where(known, column, 0.0))
+            members.append(here)
+    x, member = np.column_stack(columns), np.column_stack(members)
+    shares = member * weight[:, None]
+    of_draw = [shares[at] / shares[at].sum(axis=0) for at in place.rows]
+    means = np.array(
+        [(s * x[at]).sum(0) for s, at in zip(of_draw, place.rows, strict=True)]
     )
-    means = group_means(place, columns, groups, replicates=200, seed=seed)
-    how = place.how
-    ends = [float(end[0, 0]) for end in (means.estimate, *means.shares())]
-    first = ("everyone", "female", "share", *ends)
-    table = [(*first, f"score interval, {how}", people.n)]
-    for j, (g, group, name, q, middle) in enumerate(figures, start=1):
-        reach = student(means.df[g, j]) * np.sqrt(means.variance[g, j])
-        near, inside = np.clip([q - reach, q + reach], 0, 1), members[group]
-        value = frame[name].to_numpy(dtype=float)[inside]
-        ends = weighted_quantile(value, near, weights=weight[inside]).tolist()
-        row = (group, name, f"p{100 * q:02.0f}", middle, *ends)
-        table.append((*row, f"Woodruff, {how}", round(means.n[g])))
-    names = ["group", "variable", "statistic", "estimate", "low", "high", "method", "n"]
+    parts = (
+        s * (x[at] - m) for s, at, m in zip(of_draw, place.rows, means, strict=True)
+    )
+    complete = np.maximum(np.array([row[6] for row in rows]) - 1, 1.0)
+    if place.unit is not None and place.stratum is not None:
+        complete = design_df(place.unit, place.stratum, shares[place.rows[0]])[:, 0]
+    centre, variance, df = join_influences(place, means, parts, complete)
+    reach = student(df) * np.sqrt(variance)
+    table = []
+    for row, middle, by in zip(rows, centre.tolist(), reach.tolist(), strict=True):
+        sex, band, _, statistic, q, n, n_effective, told, v, w = row
+        ends = [middle, middle - by, middle + by]
+        how = "Woodruff" if np.isfinite(q) else "t"
+        if statistic == "sd":
+            ends = np.sqrt(np.maximum([middle, middle - by, middle + by], 0)).tolist()
+        elif np.isfinite(q):
+            ends = [_at(v, p, w) for p in (q, *np.clip([q - by, q + by], 0, 1))]
+        method = f"{how}, {place.how}" + place.joined * (name in SEATED_AND_GIRTHS)
+        table.append((sex, band, name, statistic, *ends, n, n_effective, method, told))
+    names = ["sex", "age_band", "variable", "statistic", *_COLUMNS, "evidence"]
     return pd.DataFrame(table, columns=names)
+
+
+def _at(value: Floats, q: float, weight: Floats) -> float:
+    return float(weighted_quantile(value, q, weights=weight))
+
+
+def _kinds_of(kinds: npt.NDArray[np.object_], weight: Floats) -> str:
+    """Return the kinds of evidence by weight, such as ``predicted 93 %``."""
+    part = pd.Series(weight).groupby(kinds).sum() / weight.sum()
+    return ", ".join(f"{k} {100 * part[k]:.0f} %" for k in EVIDENCE if k in part)
 
 
 def beside(people: People) -> pd.DataFrame:

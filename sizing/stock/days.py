@@ -29,7 +29,7 @@ class Group:
     ``masks`` are the sizes that fit each row of the people, ``sets`` the different
     ones. ``shares`` (parts x sets): the people from light to heavy in equal parts by
     weight, and the share that each set has of each part: the same random number then
-    means a like body under other weights.
+    means a like body under other weights. ``measures`` are those the sizes limit.
     """
 
     served: Served
@@ -37,6 +37,7 @@ class Group:
     sets: Ints
     shares: Floats
     newcomers: "Group | None" = None
+    measures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -96,7 +97,7 @@ def group_from(served: Served, offer: Offer, weight: Floats | None = None) -> Gr
     upto = np.cumsum(np.append(0.0, w[order]))
     parts = np.clip(upto / upto[-1] * _PARTS - np.arange(_PARTS)[:, None], 0, 1)
     shares = np.diff(parts, axis=1) @ (masks[order, None] == sets).astype(float)
-    return Group(served, masks, sets, shares, newcomers)
+    return Group(served, masks, sets, shares, newcomers, offer.chart.measures)
 
 
 def draw_days(
@@ -240,7 +241,7 @@ def people_variance(
         present = float(mean.sum())
         if group.served.count is None or not present:
             continue
-        place = layout(group.served.people)
+        place = layout(group.served.people, group.measures)
         share = place.weight / place.weight.sum()
         found = np.minimum(np.searchsorted(days.masks, group.masks), len(mean) - 1)
         known = (days.masks[found] == group.masks) & (mean[found] > 0)

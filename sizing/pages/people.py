@@ -1,0 +1,151 @@
+"""Who a population is, as sentences for the screen and as a page."""
+
+import re
+from collections.abc import Hashable, Mapping
+from functools import reduce
+from typing import Any
+
+import pandas as pd
+
+from sizing.pages.page import Page, Section, Table, picture, table
+from sizing.people import People, population_titles
+from sizing.people.profile import beside, checks, profile
+from sizing.plots.people import plot_percentiles
+from sizing.plots.style import figure_of
+from sizing.words.labels import LEVEL_WORDS, labels
+from sizing.words.numbers import interval, share, span
+
+#: What a figure's own notation is called.
+_WORDS = {
+    "sex=female": "women and girls",
+    "sex=male": "men and boys",
+    "body_mass_kg": "weight in kg",
+    "stature_cm": "height in cm",
+    "age_years": "age",
+    "bmi": "body mass index",
+    "within": "of",
+    "share with women": "share of women",
+    "share with men": "share of men",
+    ";": ", ",
+    ">=": " at least ",
+    "<": " under ",
+}
+_BETWEEN = re.compile(r"([\d.]+)<=(\w+)<([\d.]+)")
+_SHOWN = {"p05": "P5", "p50": "P50", "p95": "P95"}
+_FILE = (
+    "P5: 5 of 100 are at or under it. P1 to P99, mean and SD stand in the table that "
+    "'sizing people NAME --table FILE' writes."
+)
+_READ = (
+    "Of 100, 5 are at or under the first figure, 50 at or under the second, 95 at or "
+    "under the third; probable range in brackets (95 %); ages stop at 80."
+)
+
+
+def named(name: str) -> str:
+    """Return a variable's heading, with its unit."""
+    more = {"age_years": "Age, years", "bmi": "Body mass index, kg/m2"}
+    return (labels() | more)[name]
+
+
+def sections(people: People) -> dict[str, list[str]]:
+    """Return what is said of the people, by heading."""
+    figures = profile(people)
+    build = figures[1:].to_dict("records")
+    who = [f"Women and girls: {interval(figures.iloc[0])}.", _READ]
+    for trio in zip(build[::3], build[1::3], build[2::3], strict=True):
+        group, name, n = (trio[0][key] for key in ("group", "variable", "n"))
+        said = "; ".join(_ranged(row) for row in trio)
+        who.append(f"{named(name)}, {LEVEL_WORDS[group].lower()} ({n:,}): {said}")
+    known = []
+    for name in people.measures:
+        part = people.table[people.table["measure"] == name]
+        kinds = zip(part["evidence"], part["share"], strict=True)
+        said = ", ".join(f"{kind} {share(of)}" for kind, of in kinds)
+        said = said if len(part) > 1 else f"all {part['evidence'].iloc[0]}"
+        known.append(f"{named(name)}: {said}")
+    published = [_beside(row) for row in beside(people).to_dict("records")]
+    checked, rows = [], checks(people)
+    for row in rows.to_dict("records"):
+        checked.append(
+            f"{named(row['measure'])}: near enough in {row['reached']} of "
+            f"{row['populations']}, off by "
+            f"{span(row['lowest_cm'], row['highest_cm'], row['measure'])}"
+        )
+    if checked:
+        cited = dict.fromkeys(" | ".join(rows["source"]).split(" | "))
+        checked.append(f"From data_sources/model_checks.csv: {' | '.join(cited)}.")
+    said = {
+        "Who they are": who,
+        "Beside figures from elsewhere": published
+        or ["the kit holds none for these people."],
+        "How each measure is known, by share of the people": known,
+        "The model's means against published populations of adults": checked,
+    }
+    return {heading: lines for heading, lines in said.items() if lines}
+
+
+def people_page(people: People, found: pd.DataFrame) -> Page:
+    """Return who the people are, with ``found``, the table of ``percentiles``."""
+    title = population_titles().get(people.name, people.name)
+    ax = plot_percentiles(found)
+    drawn = picture(
+        figure_of(ax),
+        alt="Percentiles of each measure, women and men",
+        caption="Mark: half are at or under it. Thick line: the middle 90 of 100. Thin "
+        "line: 98 of 100.",
+    )
+    whole = found[(found["sex"] == "everyone") & (found["statistic"] == "p50")]
+    hips = whole[whole["variable"] == "hip_circumference_cm"].iloc[0]
+    who, *others = sections(people).items()
+    return Page(
+        title=f"Body measures: {title}",
+        question="How large are they?",
+        inputs=f"{people.n:,} persons stand behind these figures; they say as much "
+        f"as {people.effective_n:,.0f} of equal weight. Times each is drawn: "
+        f"{people.draws}.",
+        answer=f"Half of them have a hip girth of {_ranged(hips)} cm or less.",
+        sections=[
+            Section(who[0], bullets=who[1]),
+            Section(
+                "Measures",
+                ["Age bands are completed years. Nobody was measured seated.", _FILE],
+                [drawn],
+                [_table(found, name) for name in people.measures],
+            ),
+            *(Section(heading, bullets=lines) for heading, lines in others),
+        ],
+        limits=people.limits,
+        sources=people.sources,
+    )
+
+
+def _table(found: pd.DataFrame, name: str) -> Table:
+    rows = found[(found["variable"] == name) & found["statistic"].isin(_SHOWN)].copy()
+    rows["People"] = [
+        LEVEL_WORDS[sex].capitalize() + f", {band}" * (band != "everyone")
+        for sex, band in zip(rows["sex"], rows["age_band"], strict=True)
+    ]
+    rows["cell"] = [_ranged(row) for row in rows.to_dict("records")]
+    by = ["People", "n"]
+    wide = rows.set_index([*by, "statistic"])["cell"].unstack()  # noqa: PD010
+    wide = wide.reindex(pd.MultiIndex.from_frame(rows[by].drop_duplicates()))
+    wide = wide.fillna("").reset_index().rename(columns={**_SHOWN, "n": "Persons"})
+    kept = ["People", *_SHOWN.values(), "Persons"]
+    return table(wide[kept], caption=f"{named(name)} (95 %)", words=["People"])
+
+
+def _beside(row: Mapping[Hashable, Any]) -> str:
+    what = _BETWEEN.sub(r"\2 of \1 to under \3", row["what"])
+    what = reduce(lambda text, word: text.replace(*word), _WORDS.items(), what)
+    times, unit = (100, " %") if row["statistic"] == "share" else (1, "")
+    there, here = (f"{times * row[k]:.1f}{unit}" for k in ("published", "here"))
+    told = f"({row['use']}; {row['basis']}, {row['standing']}: {row['source']})"
+    return f"{what}: {there} there, {here} here {told}"
+
+
+def _ranged(row: Mapping[Hashable, Any]) -> str:
+    """Return a figure with its interval, where there is one to see."""
+    places = 0 if row["variable"] == "age_years" else 1
+    said = [f"{row[key]:.{places}f}" for key in ("estimate", "low", "high")]
+    return said[0] if said[1] == said[2] else f"{said[0]} ({said[1]} to {said[2]})"
