@@ -75,14 +75,14 @@ def sections(people: People) -> dict[str, list[str]]:
     if checked:
         cited = dict.fromkeys(" | ".join(rows["source"]).split(" | "))
         checked.append(f"From data_sources/model_checks.csv: {' | '.join(cited)}.")
-    said = {
+    parts = {
         "Who they are": who,
         "Beside figures from elsewhere": published
         or ["the kit holds none for these people."],
         "How each measure is known, by share of the people": known,
         "The model's means against published populations of adults": checked,
     }
-    return {heading: lines for heading, lines in said.items() if lines}
+    return {heading: lines for heading, lines in parts.items() if lines}
 
 
 def people_page(people: People, found: pd.DataFrame) -> Page:
@@ -96,7 +96,7 @@ def people_page(people: People, found: pd.DataFrame) -> Page:
         "line: 98 of 100.",
     )
     whole = found[(found["sex"] == "everyone") & (found["statistic"] == "p50")]
-    hips = whole[whole["variable"] == "hip_circumference_cm"].iloc[0]
+    hips = whole[whole["variable"] == "hip_circumference_cm"].to_dict("records")[0]
     who, *others = sections(people).items()
     return Page(
         title=f"Body measures: {title}",

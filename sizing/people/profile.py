@@ -127,8 +127,8 @@ def _figures(
             ("mean", np.nan, value),
             ("sd", np.nan, around),
         ):
-            rows.append((sex, band, name, statistic, q, len(np.unique(n)), n_effective))
-            rows[-1] += (told, v, w)
+            persons = len(np.unique(n)), n_effective
+            rows.append((sex, band, statistic, q, *persons, told, v, w))
             columns.append(np.where(known, column, 0.0))
             members.append(here)
     x, member = np.column_stack(columns), np.column_stack(members)
@@ -140,14 +140,14 @@ def _figures(
     parts = (
         s * (x[at] - m) for s, at, m in zip(of_draw, place.rows, means, strict=True)
     )
-    complete = np.maximum(np.array([row[6] for row in rows]) - 1, 1.0)
+    complete = np.maximum(np.array([row[5] for row in rows]) - 1, 1.0)
     if place.unit is not None and place.stratum is not None:
         complete = design_df(place.unit, place.stratum, shares[place.rows[0]])[:, 0]
     centre, variance, df = join_influences(place, means, parts, complete)
     reach = student(df) * np.sqrt(variance)
     table = []
     for row, middle, by in zip(rows, centre.tolist(), reach.tolist(), strict=True):
-        sex, band, _, statistic, q, n, n_effective, told, v, w = row
+        sex, band, statistic, q, count, n_effective, told, v, w = row
         ends = [middle, middle - by, middle + by]
         how = "Woodruff" if np.isfinite(q) else "t"
         if statistic == "sd":
@@ -155,7 +155,8 @@ def _figures(
         elif np.isfinite(q):
             ends = [_at(v, p, w) for p in (q, *np.clip([q - by, q + by], 0, 1))]
         method = f"{how}, {place.how}" + place.joined * (name in SEATED_AND_GIRTHS)
-        table.append((sex, band, name, statistic, *ends, n, n_effective, method, told))
+        figure = (statistic, *ends, count, n_effective, method, told)
+        table.append((sex, band, name, *figure))
     names = ["sex", "age_band", "variable", "statistic", *_COLUMNS, "evidence"]
     return pd.DataFrame(table, columns=names)
 
