@@ -6,55 +6,15 @@ from datetime import date, datetime, time, timedelta
 
 from .tables import ANSWERS, CASELOAD, CHART, MARGINS, PRICES
 
+_WORDS = """
+eighty 80hh 80-95 <95 ~80 80.5.5 8O 1_000 0x50 ½ --5 +-5 1/2 80;95 1,250 £80 NaN nan inf
+-inf Infinity None null n/a TRUE yes ? - −80 =80+5 =1/0 @80 +A1 #REF! #DIV/0! <b>80</b>
+2026-11-25 25/11/2026 25.11.2026 \U0001f600 __import__('os').getcwd()
+"""
 #: No numbers, whatever table they stand in.
 NO_NUMBERS: tuple[object, ...] = (
-    "eighty",
-    "80 hands",
-    "80hh",
-    "80-95",
-    "<95",
-    "~80",
-    "80.5.5",
-    "8O",
-    "1_000",
-    "0x50",
-    "½",
-    "--5",
-    "+-5",
-    "1/2",
-    "80;95",
-    "1,250",
-    "£80",
-    "80 %",
-    "NaN",
-    "nan",
-    "inf",
-    "-inf",
-    "Infinity",
-    "None",
-    "null",
-    "n/a",
-    "TRUE",
-    "yes",
-    "?",
-    "-",
-    "−80",
-    "=80+5",
-    "=1/0",
-    "@80",
-    "+A1",
-    "#REF!",
-    "#DIV/0!",
-    "2026-11-25",
-    "25/11/2026",
-    "25.11.2026",
-    "\U0001f600",
-    "<b>80</b>",
-    "80\x0b5",
-    "80\n95",
-    "__import__('os').getcwd()",
-    "9" * 5000,
-    "x" * 30_000,
+    *_WORDS.split(),
+    *("80 hands", "80 %", "80\x0b5", "80\n95", "9" * 5000, "x" * 30_000),
 )
 #: Numbers that no body, price or share can be.
 NO_BODY: tuple[object, ...] = ("-5", "-0.1", "1" + "0" * 30, "99999999", "1e999")
@@ -96,67 +56,52 @@ def number_cases() -> Iterator[tuple[str, list, str]]:
                 yield kind, with_cell(cells, 1, column, value), ".xlsx"
 
 
+#: Kind, row and column of a cell, and what is wrong there, between bars.
+_OTHER = """
+caseload 1 0: x|1|0|Frau|femal|MALE?||f/m|2026-11-25
+caseload 1 1: -1|130|999|1946-05-02|12 months|80+|inf|1e5
+caseload 1 3: 1.58|1580|0|-158|5'12"|62 kg
+caseload 0 2: wieghts_kg|body_mass|hip_circumfrence_cm|body_mass_oz
+chart 1 0: |adult b
+chart 1 1: adlut|Adult?|0|2026-11-25|<b>adult</b>
+chart 1 2: -150|0|150 cm|inf|nan|1,500|100000000000000000000
+chart 1 3: 96
+chart 0 3: hip_cm_low|hip_circumference_low|low|hip_circumference_cm
+margins 1 0:
+margins 1 1: median||SHARE|share of
+margins 1 2: |\x0b
+margins 1 5: 0|1|1.2|60||-0.2
+prices 1 0: unknown||nan|../../etc/passwd|{size}
+prices 1 1: |-1
+prices 1 2: 1.5|-1|1e30|many|1e10
+prices 1 3: 0|-1|2.5|1e30|0.0
+answers 1 0:
+answers 1 1:
+answers 1 2: XXL|=1+1|<script>alert(1)</script>|adult
+answers 1 3: -70|0|700|70 kg|0.07
+"""
+
+
 def other_cases() -> Iterator[tuple[str, list, str]]:
     """What is wrong in the other columns of each table."""
-    for value in ("x", "1", "0", "Frau", "femal", "MALE?", "", "f/m", "2026-11-25"):
-        yield "caseload", with_cell(CASELOAD, 1, 0, value), ".csv"
-    for value in ("-1", "130", "999", "1946-05-02", "12 months", "80+", "inf", "1e5"):
-        yield "caseload", with_cell(CASELOAD, 1, 1, value), ".csv"
-    for value in ("1.58", "1580", "0", "-158", "5'12\"", "62 kg"):
-        yield "caseload", with_cell(CASELOAD, 1, 3, value), ".csv"
-    for heading in ("wieghts_kg", "body_mass", "hip_circumfrence_cm", "body_mass_oz"):
-        yield "caseload", with_cell(CASELOAD, 0, 2, heading), ".csv"
-    for value in ("adlut", "Adult?", "0", "2026-11-25", "<b>adult</b>"):
-        yield "chart", with_cell(CHART, 1, 1, value), ".csv"
-    for value in ("-150", "0", "150 cm", "inf", "nan", "1,500", "1" + "0" * 20):
-        yield "chart", with_cell(CHART, 1, 2, value), ".csv"
-    for heading in (
-        "hip_cm_low",
-        "hip_circumference_low",
-        "low",
-        "hip_circumference_cm",
-    ):
-        yield "chart", with_cell(CHART, 0, 3, heading), ".csv"
-    yield "chart", with_cell(CHART, 1, 0, ""), ".csv"
-    yield "chart", with_cell(CHART, 1, 0, "adult b"), ".csv"
-    yield "chart", with_cell(CHART, 1, 3, 96), ".csv"  # low above high
+    whole = {"caseload": CASELOAD, "chart": CHART, "margins": MARGINS}
+    whole |= {"prices": PRICES, "answers": ANSWERS}
+    for line in _OTHER.strip("\n").split("\n"):
+        (kind, row, column), values = line.split(":")[0].split(), line.split(":")[1]
+        for value in values.removeprefix(" ").format(size=PRICES[2][0]).split("|"):
+            yield kind, with_cell(whole[kind], int(row), int(column), value), ".csv"
     yield "chart", with_cell(with_cell(CHART, 1, 3, ""), 1, 4, ""), ".csv"
-    for column, values in {
-        0: ("",),
-        1: ("median", "", "SHARE", "share of"),
-        2: ("", "\x0b"),
-        5: ("0", "1", "1.2", "60", "", "-0.2"),
-    }.items():
-        for value in values:
-            yield "margins", with_cell(MARGINS, 1, column, value), ".csv"
     for low, high in ((80, 65), ("old", 80), (math.inf, ""), (65, 65)):
         made = with_cell(with_cell(MARGINS, 2, 3, low), 2, 4, high)
         yield "margins", made, ".csv"
-    for within in ("__import__('os')", "age_years>old", "sex", "=1"):
-        made = [[*row, ""] for row in MARGINS]
-        made[0][-1], made[1][-1] = "within", within
-        yield "margins", made, ".csv"
-    for column, values in {
-        0: ("unknown", "", "nan", "../../etc/passwd"),
-        1: ("", "-1"),
-        2: ("1.5", "-1", "1e30", "many", "1e10"),
-        3: ("0", "-1", "2.5", "1e30", "0.0"),
-    }.items():
-        for value in values:
-            yield "prices", with_cell(PRICES, 1, column, value), ".csv"
-    yield "prices", with_cell(PRICES, 1, 0, PRICES[2][0]), ".csv"
-    for column, values in {
-        0: ("",),
-        1: ("",),
-        2: ("XXL", "=1+1", "<script>alert(1)</script>", "adult"),
-        3: ("-70", "0", "700", "70 kg", "0.07"),
-    }.items():
-        for value in values:
-            yield "answers", with_cell(ANSWERS, 1, column, value), ".csv"
-    for reading in ("0", "-1", "1.5", "first", "1000", "inf", "2026-11-25"):
-        made = [[*row, "1"] for row in ANSWERS]
-        made[0][-1], made[1][-1] = "reading", reading
-        yield "answers", made, ".csv"
+    for kind, heading, empty, values in (
+        ("margins", "within", "", "__import__('os')|age_years>old|sex|=1"),
+        ("answers", "reading", "1", "0|-1|1.5|first|1000|inf|2026-11-25"),
+    ):
+        for value in values.split("|"):
+            made = [[*row, empty] for row in whole[kind]]
+            made[0][-1], made[1][-1] = heading, value
+            yield kind, made, ".csv"
 
 
 #: Sizes' names, and whether a chart may hold them.

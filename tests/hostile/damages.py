@@ -1,6 +1,7 @@
 """Damage to a whole file, whatever table it holds."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
@@ -25,10 +26,12 @@ from .files import (
     workbook,
 )
 
+Content = bytes | str | Callable[[], bytes | str]
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(1, 200))
 OLD_WORKBOOK = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(600)
 HTML = "<html><body><table><tr><td>size</td></tr></table></body></html>\n"
 ENCODING, NOT_TEXT = "letters in another encoding", "not text"
+EMPTY = "the file is empty"
 NO_BOOK, NO_FILE = "not a workbook", "there is no such file"
 
 
@@ -47,16 +50,16 @@ def damages(cells: Cells, *, number: int) -> list[Case]:
     ]
 
 
-def _csv(name: str, content: Callable[[], bytes | str], said: str | None) -> Case:
+def _csv(name: str, content: Content, said: str | None) -> Case:
     def write(path: Path) -> None:
-        made = content()
+        made = content() if callable(content) else content
         path.write_bytes(made.encode() if isinstance(made, str) else made)
 
     return Case(name, ".csv", write, said)
 
 
-def _xlsx(name: str, content: Callable[[], bytes], said: str | None) -> Case:
-    return Case(name, ".xlsx", lambda path: path.write_bytes(content()), said)
+def _xlsx(name: str, content: bytes | Callable[[], bytes], said: str | None) -> Case:
+    return replace(_csv(name, content, said), ending=".xlsx")
 
 
 def _text_refused(cells: Cells, text: str) -> list[Case]:
@@ -66,68 +69,53 @@ def _text_refused(cells: Cells, text: str) -> list[Case]:
     def million() -> bytes:
         return (first + "\n" + (row + "\n") * 10**6).encode()[:19_000_000]
 
-    return [
-        _csv("empty", lambda: "", "the file is empty"),
-        _csv("one space", lambda: " ", "the file is empty"),
-        _csv("empty lines", lambda: "\n\n\n", "the file is empty"),
-        _csv("separators alone", lambda: ",,,\n,,,\n", "the file is empty"),
-        _csv("heading alone", lambda: first + "\n", ""),
-        _csv("heading in row 2", lambda: "\n" + text, "row 1 is empty"),
-        _csv("UTF-16 with a mark", lambda: text.encode("utf-16"), "UTF-16"),
-        _csv(
-            "UTF-16 the other way",
-            lambda: b"\xfe\xff" + text.encode("utf-16-be"),
-            "UTF-16",
-        ),
-        _csv("UTF-16 without a mark", lambda: text.encode("utf-16-le"), NOT_TEXT),
-        _csv("UTF-32", lambda: text.encode("utf-32"), "UTF-16"),
-        _csv("latin-1", lambda: text.replace("a", "é").encode("latin-1"), ENCODING),
-        _csv("Windows marks", lambda: text.encode() + b"\x93quoted\x94\n", ENCODING),
-        _csv("cut inside a letter", lambda: text.encode() + "é".encode()[:1], ENCODING),
-        _csv("nul bytes", lambda: text.replace("\n", "\x00\n"), NOT_TEXT),
-        _csv("nul bytes alone", lambda: bytes(5000), NOT_TEXT),
-        _csv("a picture", lambda: PNG, ENCODING),
-        _csv("a workbook under another name", lambda: workbook(cells), NOT_TEXT),
-        _csv("an older workbook", lambda: OLD_WORKBOOK, NOT_TEXT),
-        _csv("a web page", lambda: HTML, ""),
-        _csv(
-            "a quotation mark not closed",
-            lambda: text + '"x' + "\ny" * 9,
-            "quotation mark",
-        ),
-        _csv("a quotation mark inside", lambda: text + '"x"y,1\n', "quotation mark"),
-        _csv("a longer row", lambda: text + row + ",1,2\n", "cells, the heading"),
-        _csv("the separator told", lambda: "sep=,\n" + text, "names the separator"),
-        _csv("a million rows", million, "more than"),
-        _csv(
-            "a thousand columns", lambda: first + ",x" * 1000 + "\n" + rest, "columns"
-        ),
-        _csv("a very long cell", lambda: text + '"' + "x" * 100_000 + '"\n', "letters"),
-        _csv(
-            "a cell beyond all", lambda: text + '"' + "x" * 200_000 + '"\n', "letters"
-        ),
-        _csv("a heading twice", lambda: f"{first},{first.split(',')[0]}\n{rest}", ""),
-        _csv("cut short", lambda: text.rstrip("\n").rsplit(",", 1)[0], "cut short"),
-        _csv("packed", lambda: b"\x1f\x8b\x08\x00" + bytes(50), NOT_TEXT),
-    ]
+    refused: dict[str, tuple[Content, str]] = {
+        "empty": ("", EMPTY),
+        "one space": (" ", EMPTY),
+        "empty lines": ("\n\n\n", EMPTY),
+        "separators alone": (",,,\n,,,\n", EMPTY),
+        "heading alone": (first + "\n", ""),
+        "heading in row 2": ("\n" + text, "row 1 is empty"),
+        "UTF-16 with a mark": (text.encode("utf-16"), "UTF-16"),
+        "UTF-16 other way": (b"\xfe\xff" + text.encode("utf-16-be"), "UTF-16"),
+        "UTF-16 without a mark": (text.encode("utf-16-le"), NOT_TEXT),
+        "UTF-32": (text.encode("utf-32"), "UTF-16"),
+        "latin-1": (text.replace("a", "é").encode("latin-1"), ENCODING),
+        "Windows marks": (text.encode() + b"\x93quoted\x94\n", ENCODING),
+        "cut inside a letter": (text.encode() + "é".encode()[:1], ENCODING),
+        "nul bytes": (text.replace("\n", "\x00\n"), NOT_TEXT),
+        "nul bytes alone": (bytes(5000), NOT_TEXT),
+        "a picture": (PNG, ENCODING),
+        "a workbook under another name": (lambda: workbook(cells), NOT_TEXT),
+        "an older workbook": (OLD_WORKBOOK, NOT_TEXT),
+        "a web page": (HTML, ""),
+        "a quotation mark not closed": (text + '"x' + "\ny" * 9, "quotation mark"),
+        "a quotation mark inside": (text + '"x"y,1\n', "quotation mark"),
+        "a longer row": (text + row + ",1,2\n", "cells, the heading"),
+        "the separator told": ("sep=,\n" + text, "names the separator"),
+        "a million rows": (million, "more than"),
+        "a thousand columns": (first + ",x" * 1000 + "\n" + rest, "columns"),
+        "a very long cell": (text + '"' + "x" * 100_000 + '"\n', "letters"),
+        "a heading twice": (f"{first},{first.split(',')[0]}\n{rest}", ""),
+        "cut short": (text.rstrip("\n").rsplit(",", 1)[0], "cut short"),
+        "packed": (b"\x1f\x8b\x08\x00" + bytes(50), NOT_TEXT),
+    }
+    return [_csv(name, *case) for name, case in refused.items()]
 
 
 def _text_read(cells: Cells, text: str) -> list[Case]:
     first, rest = text.split("\n", 1)
-    return [
-        _csv("a mark at the start", lambda: text.encode("utf-8-sig"), None),
-        _csv("ends of Windows", lambda: text.replace("\n", "\r\n"), None),
-        _csv("ends of an old Mac", lambda: text.replace("\n", "\r"), None),
-        _csv("semicolons", lambda: as_text(cells, separator=";"), None),
-        _csv("tabs", lambda: as_text(cells, separator="\t"), None),
-        _csv("no end of the last line", lambda: text.rstrip("\n"), None),
-        _csv("empty columns at the end", lambda: text.replace("\n", ",,,\n"), None),
-        _csv(
-            "spaces around headings",
-            lambda: first.replace(",", " , ") + "\n" + rest,
-            None,
-        ),
-    ]
+    read = {
+        "a mark at the start": text.encode("utf-8-sig"),
+        "ends of Windows": text.replace("\n", "\r\n"),
+        "ends of an old Mac": text.replace("\n", "\r"),
+        "semicolons": as_text(cells, separator=";"),
+        "tabs": as_text(cells, separator="\t"),
+        "no end of the last line": text.rstrip("\n"),
+        "empty columns at the end": text.replace("\n", ",,,\n"),
+        "spaces around headings": first.replace(",", " , ") + "\n" + rest,
+    }
+    return [_csv(name, content, None) for name, content in read.items()]
 
 
 def _books_refused(cells: Cells, book: bytes, letter: str, wide: int) -> list[Case]:
@@ -164,62 +152,50 @@ def _books_refused(cells: Cells, book: bytes, letter: str, wide: int) -> list[Ca
 
     broken = bytearray(book)
     broken[len(book) // 3 : len(book) // 3 + 40] = bytes(40)
-    return [
-        _xlsx("text named a workbook", lambda: as_text(cells).encode(), NO_BOOK),
-        _xlsx("an older or locked workbook", lambda: OLD_WORKBOOK, "password"),
-        _xlsx("empty, named a workbook", lambda: b"", "the file is empty"),
-        _xlsx("an empty archive", lambda: b"PK\x05\x06" + bytes(18), NO_BOOK),
-        _xlsx("half a workbook", lambda: book[: len(book) // 2], NO_BOOK),
-        _xlsx("a workbook without its end", lambda: book[:-30], NO_BOOK),
-        _xlsx("its first bytes alone", lambda: book[:50], NO_BOOK),
-        _xlsx("a hole in it", lambda: bytes(broken), NO_BOOK),
-        _xlsx("no sheet in it", lambda: with_parts(book, sheet=None), NO_BOOK),
-        _xlsx("no list of sheets", lambda: with_parts(book, book=None), NO_BOOK),
-        _xlsx("no list of parts", lambda: with_parts(book, types=None), NO_BOOK),
-        _xlsx(
-            "half a sheet", lambda: with_parts(book, sheet=lambda s: s[:-60]), NO_BOOK
-        ),
-        _xlsx(
-            "a sheet that is no XML", lambda: with_parts(book, sheet=b"hello"), NO_BOOK
-        ),
-        _xlsx(
-            "a drawing instead of a sheet", lambda: workbook(cells, no_sheets), NO_BOOK
-        ),
-        _xlsx("too much inside", lambda: stuffed(), "unpacks to more"),
-        _xlsx("gigabytes inside", lambda: overlapping(book), "unpacks to more"),
-        _xlsx("says gigabytes", lambda: boasting(book), "unpacks to more"),
-        _xlsx("says less than it holds", lambda: modest(book), NO_BOOK),
-        _xlsx("laughs in the sheet", lambda: entities(book, "sheet"), NO_BOOK),
-        _xlsx("laughs in the list", lambda: entities(book, "book"), NO_BOOK),
-        _xlsx("laughs in the styles", lambda: entities(book, "styles"), NO_BOOK),
-        _xlsx("asks for another file", lambda: outside_entity(book), NO_BOOK),
-        _xlsx("UTF-16 inside", lambda: with_parts(book, sheet=_wide), NO_BOOK),
-        _xlsx("merged cells", lambda: workbook(cells, merged), "merged cells"),
-        _xlsx(
-            "all merged", lambda: with_parts(book, sheet=whole_sheet), "merged cells"
-        ),
-        _xlsx("a hidden first sheet", lambda: workbook(cells, hidden), "hidden"),
-        _xlsx("a cell far away", lambda: workbook(cells, far), "reaches down"),
-        _xlsx("a cell far below", lambda: workbook(cells, low), "reaches down"),
-        _xlsx(
-            "row 99999999999", lambda: with_parts(book, sheet=billionth), "reaches down"
-        ),
-        _xlsx(
-            "a formula",
-            lambda: workbook(cells, formula("=1+1")),
-            "formula whose result",
-        ),
-        _xlsx(
-            "a command", lambda: workbook(cells, formula("=cmd|'/C x'!A0")), "formula"
-        ),
-        _xlsx("no result", lambda: workbook(cells, formula("#REF!")), "#REF!"),
-        _xlsx("yes or no", lambda: workbook(cells, formula(True)), ""),
-        _xlsx(
-            "only empty cells",
-            lambda: workbook([[None] * wide, [" "]]),
-            "the file is empty",
-        ),
-    ]
+
+    def parts(**changes: object) -> Callable[[], bytes]:
+        return lambda: with_parts(book, **changes)
+
+    def changed(change: Callable[[openpyxl.Workbook], object]) -> Callable[[], bytes]:
+        return lambda: workbook(cells, change)
+
+    refused: dict[str, tuple[bytes | Callable[[], bytes], str]] = {
+        "text named a workbook": (as_text(cells).encode(), NO_BOOK),
+        "an older or locked workbook": (OLD_WORKBOOK, "password"),
+        "empty, named a workbook": (b"", EMPTY),
+        "an empty archive": (b"PK\x05\x06" + bytes(18), NO_BOOK),
+        "half a workbook": (book[: len(book) // 2], NO_BOOK),
+        "a workbook without its end": (book[:-30], NO_BOOK),
+        "its first bytes alone": (book[:50], NO_BOOK),
+        "a hole in it": (bytes(broken), NO_BOOK),
+        "no sheet in it": (parts(sheet=None), NO_BOOK),
+        "no list of sheets": (parts(book=None), NO_BOOK),
+        "no list of parts": (parts(types=None), NO_BOOK),
+        "half a sheet": (parts(sheet=lambda s: s[:-60]), NO_BOOK),
+        "a sheet that is no XML": (parts(sheet=b"hello"), NO_BOOK),
+        "a drawing instead of a sheet": (changed(no_sheets), NO_BOOK),
+        "too much inside": (stuffed, "unpacks to more"),
+        "gigabytes inside": (lambda: overlapping(book), "unpacks to more"),
+        "says gigabytes": (lambda: boasting(book), "unpacks to more"),
+        "says less than it holds": (lambda: modest(book), NO_BOOK),
+        "laughs in the sheet": (lambda: entities(book, "sheet"), NO_BOOK),
+        "laughs in the list": (lambda: entities(book, "book"), NO_BOOK),
+        "laughs in the styles": (lambda: entities(book, "styles"), NO_BOOK),
+        "asks for another file": (lambda: outside_entity(book), NO_BOOK),
+        "UTF-16 inside": (parts(sheet=_wide), NO_BOOK),
+        "merged cells": (changed(merged), "merged cells"),
+        "all merged": (parts(sheet=whole_sheet), "merged cells"),
+        "a hidden first sheet": (changed(hidden), "hidden"),
+        "a cell far away": (changed(far), "reaches down"),
+        "a cell far below": (changed(low), "reaches down"),
+        "row 99999999999": (parts(sheet=billionth), "reaches down"),
+        "a formula": (changed(formula("=1+1")), "formula whose result"),
+        "a command": (changed(formula("=cmd|'/C x'!A0")), "formula"),
+        "no result": (changed(formula("#REF!")), "#REF!"),
+        "yes or no": (changed(formula(True)), ""),
+        "only empty cells": (lambda: workbook([[None] * wide, [" "]]), EMPTY),
+    }
+    return [_xlsx(name, *case) for name, case in refused.items()]
 
 
 def _wide(old: bytes) -> bytes:
@@ -244,7 +220,7 @@ def _books_read(cells: Cells, book: bytes, letter: str) -> list[Case]:
         return old.replace(old[start : old.index(b"/>", start) + 2], b"")
 
     return [
-        _xlsx("a workbook", lambda: book, None),
+        _xlsx("a workbook", book, None),
         _xlsx("empty styled cells below", lambda: workbook(cells, styled), None),
         _xlsx("a second sheet", lambda: workbook(cells, second), None),
         _xlsx("a number kept as text", lambda: workbook(cells, as_words), None),
