@@ -81,15 +81,6 @@ def survey_folder() -> Path:
     return folder
 
 
-@pytest.fixture(scope="session")
-def reference_folder(survey_folder: Path) -> Path:
-    """The folder of published references beside the surveys."""
-    folder = survey_folder.parent / "references"
-    if not folder.is_dir():
-        pytest.skip("no references folder beside the survey files")
-    return folder
-
-
 @pytest.fixture
 def rng() -> np.random.Generator:
     """A seeded generator of its own for each test."""

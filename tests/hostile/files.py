@@ -6,7 +6,6 @@ import struct
 import zipfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from functools import cache
 from pathlib import Path
 
@@ -77,16 +76,6 @@ def with_parts(content: bytes, **changes: object) -> bytes:
             if change is not None:
                 new.writestr(part, change)
     return buffer.getvalue()
-
-
-def dated(cells: Cells, column: int) -> Cells:
-    """Return the cells with dates in one column, as a spreadsheet makes of 1.2."""
-    heading, *rows = cells
-    made = [
-        [*row[:column], datetime(2026, 1 + i, 2), *row[column + 1 :]]
-        for i, row in enumerate(rows)
-    ]
-    return [heading, *made]
 
 
 # Archives that unpack to far more than they are

@@ -1,14 +1,19 @@
 """What the code never does, read from its syntax tree."""
 
 import ast
+from collections.abc import Collection
 from pathlib import Path
 
 import pytest
 
 import sizing
+from sizing.measures import MEASURES
 
 PACKAGE = Path(sizing.__file__).parent
-MODULES = sorted(PACKAGE.rglob("*.py"))
+TEXTS = {
+    path.relative_to(PACKAGE).as_posix(): path.read_text(encoding="utf-8")
+    for path in sorted(PACKAGE.rglob("*.py"))
+}
 #: Would run or unpack what a file holds.
 MODULES_NEVER = {"pickle", "marshal", "shelve", "dill", "joblib", "cloudpickle"}
 CALLS_NEVER = {"eval", "exec", "compile", "__import__", "read_pickle", "to_pickle"}
@@ -63,10 +68,8 @@ def faults(text: str, where: str) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_nothing_is_unpickled_evaluated_or_fetched(path):
-    where = path.relative_to(PACKAGE).as_posix()
-    assert faults(path.read_text(encoding="utf-8"), where) == []
+def test_nothing_is_unpickled_evaluated_or_fetched():
+    assert [f for where, text in TEXTS.items() for f in faults(text, where)] == []
 
 
 @pytest.mark.parametrize(
@@ -85,6 +88,27 @@ def test_nothing_is_unpickled_evaluated_or_fetched(path):
 )
 def test_the_search_finds_what_it_looks_for(line):
     assert faults(line, "x.py")
+
+
+def listed(text: str, measures: Collection[str]) -> list[int]:
+    """Return the lines where a text lists more than half of the measures again."""
+    found = []
+    for node in ast.walk(ast.parse(text)):
+        parts = getattr(node, "keys" if isinstance(node, ast.Dict) else "elts", [])
+        names = {part.value for part in parts if isinstance(part, ast.Constant)}
+        if 2 * len(names & set(measures)) > len(measures):
+            found.append(node.lineno)
+    return found
+
+
+#: Where the measures are named; all else about one stands in ``measures.csv``.
+NAMED = "measures/names.py"
+
+
+def test_the_measures_are_listed_once():
+    """A list of its own would leave out, or break at, a measure that is added."""
+    found = {name: listed(text, MEASURES) for name, text in TEXTS.items()}
+    assert {name for name, lines in found.items() if lines} == {NAMED, "trials/read.py"}
 
 
 def raw_writes(text: str) -> list[str]:
@@ -116,11 +140,9 @@ MEMORY = {"buffer", "book", "drawn"}
 EXCEPTED = {"files/folders.py", LAB}
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_every_file_is_written_whole(path):
-    where = path.relative_to(PACKAGE).as_posix()
-    if where not in EXCEPTED:
-        assert raw_writes(path.read_text(encoding="utf-8")) == []
+def test_every_file_is_written_whole():
+    found = {name: raw_writes(TEXTS[name]) for name in TEXTS.keys() - EXCEPTED}
+    assert {name: lines for name, lines in found.items() if lines} == {}
 
 
 def test_a_raw_write_is_found():

@@ -18,8 +18,6 @@ from sizing.people.body.noise import even_normal, keys_of, normals, uniforms
 from sizing.people.body.terms import group_models
 
 WHOLE = 2**64
-ONE = {"person": [1], "sex": ["male"], "age_years": [40.5]}
-BUILT = {"body_mass_kg": [80.0], "stature_cm": [178.0]}
 
 
 def mixed(z):
