@@ -1,11 +1,13 @@
 """A size chart as a table to type in, and a slider on one of its edges."""
 
 from collections.abc import Callable, Iterable
+from functools import partial
+from typing import Any
 
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.form_words import bullets, name_words, status, wrong_lines
+from sizing.app.form_words import bullets, heading, name_words, status, wrong_lines
 from sizing.app.table import EditableTable
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, chart_from
@@ -17,96 +19,151 @@ from sizing.measures.written import unit_of
 from sizing.words.client import capital
 from sizing.words.labels import labels
 
+#: What a chart is called that its user has not named.
+MINE = "my chart"
+#: So many changes can be undone.
+_MOST_STEPS = 100
+_FITTING = w.Layout(width="auto")
+_ROW = w.Layout(flex_flow="row wrap")
 _STEPS = {"cm": 0.5, "kg": 0.5, "in": 0.25, "lb": 1.0}
 
 
 class ChartTable:
     """Rows are sizes, columns their limits; what is wrong is said at once.
 
-    ``chart`` is what stands in the table; None while it has problems.
+    ``chart`` is what stands in the table, None while nothing does or it has problems;
+    ``changed`` hears of it whenever the table is another. Every change is remembered.
     """
 
     def __init__(
-        self,
-        chart: SizeChart,
-        switch: UnitSwitch,
-        changed: Callable[[SizeChart | None], object],
+        self, switch: UnitSwitch, changed: Callable[[SizeChart | None], object]
     ) -> None:
         self._told, self._switch = changed, switch
+        self._past: list[tuple[pd.DataFrame, str, str]] = []
+        self._at, self._quiet = -1, False
+        self._source = ""
+        self.chart: SizeChart | None = None
         self.table = EditableTable(
-            chart.frame[:0],
+            pd.DataFrame({"size": []}),
             switch=switch,
             can_add=True,
+            column_units=True,
             caption="The chart: one row per size, smallest first; empty: no limit",
             headings=lambda name: capital(name_words(name)),
             choices={"group": GROUPS},
         )
         self.table.on_change(self._changed)
+        self.name = w.Text(description="Name of the chart", continuous_update=False)
+        self.name.observe(lambda _: self._changed(), "value")
+        self.limited = {
+            name: w.Checkbox(description=label, indent=False, layout=_FITTING)
+            for label, name in (*_named(MEASURES), ("Group of the size", "group"))
+        }
+        for name, box in self.limited.items():
+            box.observe(partial(self._limit, name), "value")
+        self.undo = w.Button(description="Undo", layout=_FITTING)
+        self.redo = w.Button(description="Redo", layout=_FITTING)
+        self.undo.on_click(lambda _: self._step(-1))
+        self.redo.on_click(lambda _: self._step(1))
         self.problems = w.HTML()
-        self.more = w.Dropdown(
-            description="Also limited by", layout=w.Layout(width="auto")
+        self.view = w.VBox(
+            [
+                w.HTML("<b>It limits</b>"),
+                w.Box([*self.limited.values()], layout=_ROW),
+                self.table.view,
+                w.Box([self.undo, self.redo], layout=_ROW),
+                self.problems,
+            ]
         )
-        self.more.observe(lambda _: self._add_measure(), "value")
-        self.view = w.VBox([self.table.view, self.more, self.problems])
         switch.on_change(lambda _: self._judge())
-        self.show(chart)
 
-    def show(self, chart: SizeChart) -> None:
-        """Show another chart; nobody is told."""
-        self.chart: SizeChart | None = chart
-        self._name, self._source = chart.name, chart.source
-        self.table.set(_columns(chart))
-        self.problems.value = ""
-        self._offer()
+    @property
+    def empty(self) -> bool:
+        """Whether nothing stands in the table yet."""
+        return bool(self.table.frame.empty)
 
-    def put(self, chart: SizeChart, size: str, column: str) -> None:
-        """Show the same chart with one edge moved; nobody is told."""
-        self.chart = chart
+    def show(self, frame: pd.DataFrame, name: str, source: str) -> None:
+        """Show another chart, or a table to be filled in."""
+        self._put(frame, name, source)
+        self._changed()
+
+    def move(self, chart: SizeChart, size: str, column: str) -> None:
+        """Show the same chart with one edge moved."""
         row = chart.sizes.index(size)
         self.table.put(row, column, float(chart.frame[column].iloc[row]))
+        self._changed()
+
+    def _put(self, frame: pd.DataFrame, name: str, source: str) -> None:
+        self._quiet, self._source = True, source
+        self.table.set(frame)
+        self.name.value = name
+        for measure, box in self.limited.items():
+            box.value = columns_of(measure)[0] in frame
+        self._quiet = False
 
     def _changed(self) -> None:
+        """Remember the table as it is now, judge it and tell of it."""
+        if self._quiet:
+            return
+        now = (self.table.cells, self.name.value, self._source)
+        self._past = [*self._past[: self._at + 1], now][-_MOST_STEPS:]
+        self._at = len(self._past) - 1
+        self._tell()
+
+    def _step(self, by: int) -> None:
+        """Go back to the table as it was, or forward again."""
+        if 0 <= self._at + by < len(self._past):
+            self._at += by
+            self._put(*self._past[self._at])
+            self._tell()
+
+    def _tell(self) -> None:
+        self.undo.disabled = self._at < 1
+        self.redo.disabled = self._at == len(self._past) - 1
         self._judge()
         self._told(self.chart)
 
     def _judge(self) -> None:
-        frame = self.table.frame
+        frame, self.problems.value, self.chart = self.table.frame, "", None
+        if frame.empty:
+            return
+        name = self.name.value.strip() or MINE
         try:
-            self.chart = chart_from(
-                frame, name=self._name, source=self._source, warn=False
-            )
+            named = frame.assign(chart_name=name, chart_source=self._source)
+            self.chart = chart_from(named, warn=False)
         except SizingError as error:
-            self.chart = None
             rows = [str(size or "") for size in frame.get("size", [])]
             lines = wrong_lines(error, units=self._switch.units, rows=rows)
             words = "<p><b>Before this chart can be used:</b></p>"
             self.problems.value = status(words + bullets(lines))
+
+    def _limit(self, measure: str, change: dict[str, Any]) -> None:
+        """Add the columns of a measure that is ticked, take away those of one not."""
+        if self._quiet:
             return
-        self.problems.value = ""
-
-    def _offer(self) -> None:
-        """Offer the measures that the chart does not limit yet."""
-        have = set(self.table.frame.columns)
-        rest = [name for name in MEASURES if f"{name}_low" not in have]
-        self.more.options = [("no further measure", ""), *_named(rest)]
-        self.more.value = ""
-
-    def _add_measure(self) -> None:
-        name = self.more.value
-        if not name:
-            return
-        frame = self.table.frame
-        frame[f"{name}_low"], frame[f"{name}_high"] = None, None
-        self.table.set(frame)
-        self._offer()
+        cells, columns = self.table.cells, columns_of(measure)
+        if change["new"]:
+            cells[columns] = None
+        else:
+            cells = cells.drop(columns=columns)
+        self.table.set(ordered(cells))
+        self._changed()
 
 
-def _columns(chart: SizeChart) -> pd.DataFrame:
-    """Return the chart's frame with both columns of every measure, empty as None."""
-    ends = [f"{m}_{end}" for m in chart.measures for end in ("low", "high")]
-    columns = dict.fromkeys([*chart.frame, *ends])
-    frame = chart.frame.reindex(columns=list(columns)).astype(object)
-    return frame.where(frame.notna(), None)
+def columns_of(name: str) -> list[str]:
+    """Return the columns of a measure, or of the sizes' groups."""
+    return [name] if name == "group" else [f"{name}_low", f"{name}_high"]
+
+
+def ordered(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a chart's columns in their order, both of every measure, None if empty."""
+    both = [column for m in MEASURES for column in columns_of(m)]
+    have = {c.removesuffix("_low").removesuffix("_high") for c in map(str, frame)}
+    kept = [c for c in both if c.rpartition("_")[0] in have]
+    first = [c for c in ("size", "group", "load_limit_kg") if c in frame]
+    columns = list(dict.fromkeys([*first, *kept, *frame]))
+    made = frame.reindex(columns=columns).astype(object)
+    return made.where(made.notna(), None)
 
 
 def _named(measures: Iterable[str]) -> list[tuple[str, str]]:
@@ -138,7 +195,8 @@ class EdgeSlider:
             continuous_update=False,
             layout=w.Layout(width="auto", max_width="36rem"),
         )
-        self.view = w.VBox([self.size, self.measure, self.end, self.value])
+        title = w.HTML(heading("Move an edge, and see what changes"))
+        self.view = w.VBox([title, self.size, self.measure, self.end, self.value])
         for box in (self.size, self.measure, self.end):
             box.observe(lambda _: self._tell(self._chosen), "value")
         self.value.observe(lambda _: self._tell(self._moved), "value")
@@ -162,8 +220,11 @@ class EdgeSlider:
         """Return where the slider stands, in cm or kg, to a tenth."""
         return round(float(self.value.value) * self._factor(), 1)
 
-    def offer(self, chart: SizeChart) -> None:
+    def offer(self, chart: SizeChart | None) -> None:
         """Offer the edges of a chart; what was chosen stays if it is there."""
+        self.view.layout.display = None if chart is not None else "none"
+        if chart is None:
+            return
         size, measure = self.size.value, self.measure.value
         self._quiet = True
         self.size.options = list(chart.sizes)

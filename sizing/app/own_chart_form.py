@@ -3,32 +3,30 @@
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
 from operator import is_
 from typing import Any
 
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_parts import AnswerForm, AnswerParts
+from sizing.app.answer_parts import AnswerForm, LiveForm
 from sizing.app.form_words import (
-    CHART_HEADINGS,
     bullets,
-    file_headings,
-    heading,
     lead,
     paragraphs,
     status,
     wrong_lines,
 )
 from sizing.app.long_work import Progress
-from sizing.app.own_chart_fields import ChartTable, EdgeSlider
+from sizing.app.own_chart_fields import ChartTable, EdgeSlider, ordered
+from sizing.app.own_chart_kept import CompareBox, KeepBox
+from sizing.app.own_chart_start import ChartStart
 from sizing.app.people_form import PeopleForm
 from sizing.app.units import UnitSwitch
-from sizing.app.upload import UploadBox
-from sizing.charts import SizeChart, demo_chart, read_chart
+from sizing.charts import SizeChart
 from sizing.client.chart_bands import bands_of, density
 from sizing.client.own_chart import (
+    SERVED,
     ChartJudgement,
     clients_served,
     judge_chart,
@@ -38,7 +36,7 @@ from sizing.client.own_chart import (
 )
 from sizing.coverage import Comparison, compare_charts
 from sizing.errors import SizingError
-from sizing.measures.tables import CHART
+from sizing.measures.patterns import lacking_words, led_by
 from sizing.pages.own_chart import (
     bands_axes,
     bands_svg,
@@ -51,10 +49,11 @@ from sizing.people.people import People
 from sizing.stats.layout import Layout
 from sizing.words.labels import labels
 
-_HELP = (
-    "A CSV or XLSX file with one row per size, smallest first: its name, group and "
-    "load limit, and two columns for each measure, where the size begins and ends."
+_TO_FILL = (
+    "Type your chart into the table, paste it, or take it from a file: the answer "
+    "comes as soon as one size is whole, and follows every change."
 )
+_WRONG = "Put the chart right first."
 _WHOM = "Say first who the chart is for: see 'People I serve'."
 _LOOK_AGAIN = 0.05  # seconds between looks at whether the people are ready
 
@@ -121,124 +120,110 @@ class JudgementForm(AnswerForm):
         return page.for_pattern(self.pattern(), answer.chart.chart.measures)
 
 
-class OwnChartForm:
-    """A form: choose people, take in a chart, type in it, move an edge, judge it.
+@dataclass(frozen=True)
+class Live:
+    """What is known at once of the chart as it stands in the table."""
 
-    ``chart`` is the chart as taken in (the demo chart before that), ``edited`` as it
-    stands in the table now, None while it has problems. ``listeners`` are called with
-    ``edited`` whenever it changes.
+    chart: SizeChart
+    other: SizeChart | None
+    people: People
+    key: str
+    words: str
+
+
+class OwnChartForm(LiveForm):
+    """A form: choose people, enter a chart, move an edge, judge it.
+
+    ``edited`` is the chart as it stands in the table, None while it has problems.
+    ``listeners`` are called with it whenever it changes. ``pattern`` gives the pattern
+    of sling that is chosen beside it.
     """
 
     def __init__(
         self,
-        people: str = "adults",
+        people: str = SERVED,
         *,
         switch: UnitSwitch | None = None,
         draws: int = 5,
+        pattern: Callable[[], str | None] = lambda: None,
     ) -> None:
-        self.switch = switch or UnitSwitch()
-        self.chart: SizeChart = demo_chart()
-        self.edited: SizeChart | None = self.chart
+        super().__init__(switch=switch)
+        self.edited: SizeChart | None = None
         self.listeners: list[Callable[[SizeChart | None], object]] = []
+        self._pattern, self._wrong, self._moving = pattern, False, False
         self._layout: tuple[str, Layout] | None = None
         self._kept_of: tuple[Any, ...] = (None,) * 4
         self._kept: dict[str, Any] = {}
         self._density: dict[tuple[str, str], pd.DataFrame] = {}
         self.people_form = PeopleForm(self.switch, people, draws=draws)
-        self.upload = UploadBox("My chart", help=_HELP, table=CHART)
-        self.second = UploadBox("A second chart, to compare")
-        self.told = w.HTML()
-        self.table = ChartTable(self.chart, self.switch, self._typed)
+        self.table = ChartTable(self.switch, self._changed_to)
+        self.start = ChartStart(self._taken, self.table.show)
+        self.second = CompareBox(self._compared)
+        self.keep = KeepBox(self._sound, self._put_away)
         self.edge = EdgeSlider(self.switch, self._chosen, self._moved)
-        self.undo = w.Button(
-            description="Undo all changes", layout=w.Layout(width="max-content")
-        )
         self.judgement = JudgementForm(self.switch, self._to_judge)
-        self.answered = AnswerParts()
-        self.change, self.image = self.answered.words, self.answered.pictures
         self.entry = w.VBox(
             [
-                self.upload.view,
-                w.HTML(file_headings(CHART_HEADINGS)),
-                self.told,
+                self.start.view,
+                self.table.name,
                 self.table.view,
+                self.keep.view,
                 self.people_form.view,
                 self.second.view,
-                w.HTML(heading("Move an edge, and see what changes")),
                 self.edge.view,
-                self.undo,
             ]
         )
-        judged = self.judgement.answered
+        judged, told = self.judgement.answered, self.answered
+        self.change, self.image = told.words, told.pictures
         self.answer_view = w.VBox([self.change, self.judgement.work.view, judged.words])
         self.picture_view = w.VBox([self.image, judged.pictures])
-        self.limits_view, self.sources_view = (
-            self.answered.limits,
-            self.answered.sources,
-        )
-        self.upload.on_change(self._taken)
-        self.second.on_change(self._second_taken)
-        self.people_form.on_change(self._people_changed)
-        self.people_form.on_ready(self.draw)
-        self.undo.on_click(lambda _: self.use(self.chart))
+        self.limits_view, self.sources_view = told.limits, told.sources
+        self.people_form.on_change(self._compared)
+        self.people_form.on_ready(self.update)
         self.switch.on_change(lambda _: self._chosen())
-        self.use(self.chart)
+        self.start.empty()
 
     def use(self, chart: SizeChart) -> None:
         """Take this chart as the one to try."""
-        self.chart = chart
-        self.table.show(chart)
-        self._changed_to(chart)
+        self._wrong, self.second.taken = False, chart
+        frame = chart.frame
+        if not frame["group"].any():
+            frame = frame.drop(columns="group")
+        self.table.show(ordered(frame), chart.name, chart.source)
 
-    def _taken(self) -> None:
-        try:
-            chart = self.upload.read(partial(read_chart, warn=False))
-        except SizingError as error:
-            # A file that cannot be read leaves no chart that could be taken for it.
-            self._wrong_file(error)
-            self._changed_to(None)
+    def _taken(self, chart: SizeChart | None) -> None:
+        if chart is not None:
+            self.use(chart)
             return
-        chart = demo_chart() if chart is None else chart
-        self.told.value = status(
-            paragraphs([f"Chart in use: {chart.name}, {len(chart.sizes)} sizes."])
-        )
-        self.use(chart)
+        self._wrong = True
+        self._follow(None)
 
-    def _second_taken(self) -> None:
+    def _put_away(self) -> None:
+        """Offer a chart that was just kept wherever one can be chosen."""
+        self.start.refresh()
+        self.second.refresh()
+        self._follow(self.edited)
+
+    def _compared(self) -> None:
         self.judgement.forget()
-        try:
-            self._other()
-        except SizingError as error:
-            self._wrong_file(error)
-
-    def _wrong_file(self, error: SizingError) -> None:
-        self.told.value = status(bullets(wrong_lines(error, units="metric")))
-
-    def _other(self) -> SizeChart | None:
-        found: SizeChart | None = self.second.read(partial(read_chart, warn=False))
-        if found is not None and self.edited and found.name == self.edited.name:
-            found = replace(found, name=f"{found.name}, second")
-        return found
-
-    def _typed(self, chart: SizeChart | None) -> None:
-        """Follow what was typed into the table."""
-        if chart is not None and chart.name == self.chart.name:
-            chart = replace(chart, name=f"{self.chart.name}, changed")
-        self._changed_to(chart)
+        self.update()
 
     def _changed_to(self, chart: SizeChart | None) -> None:
-        """Take another chart, or everything back where it has problems."""
-        if chart is not None:
+        """Take the chart that stands in the table now, None where it has problems."""
+        self._wrong = False
+        # The slider may be in her hand.
+        if not self._moving:
             self.edge.offer(chart)
         self._follow(chart)
 
     def _follow(self, chart: SizeChart | None) -> None:
-        """Let everything follow a chart but the slider, which may be in her hand."""
+        """Let everything else follow a chart."""
         self.edited = chart
         self.judgement.forget()
-        for listener in self.listeners:
-            listener(chart)
-        self.draw()
+        if chart is not None or self._wrong or not self.table.empty:
+            for listener in self.listeners:
+                listener(chart)
+        self.update()
 
     def _moved(self) -> None:
         if self.edited is None:
@@ -251,58 +236,68 @@ class OwnChartForm:
             self.change.value = status(bullets(lines))
             edge.point(self.edited)
             return
-        moved = replace(moved, name=f"{self.chart.name}, changed")
-        self.table.put(moved, edge.at, f"{edge.of}_{edge.which}")
-        self._follow(moved)
-
-    def _people_changed(self) -> None:
-        self.judgement.forget()
-        self.draw()
+        self._moving = True
+        self.table.move(moved, edge.at, f"{edge.of}_{edge.which}")
+        self._moving = False
 
     def _chosen(self) -> None:
         """Show the edge that was chosen, in the units chosen."""
         if self.edited is not None:
             self.edge.point(self.edited)
-            self.draw()
+            self.update()
 
-    def draw(self) -> None:
-        """Draw the bands and say what the changes do."""
+    def work_out(self) -> Live | str:
+        """Say at once whom the chart fits, or why that cannot be said."""
+        self._none = _TO_FILL if self.table.empty and not self._wrong else _WRONG
         if self.edited is None:
-            self.answered.take_back("Put the chart right, and the answer comes back.")
-            return
-        if not self.people_form.ready:
-            self.answered.take_back(self.people_form.words)
-            # It may be done at once, and then this is called again.
-            self.people_form.begin()
-            return
+            return self._none
+        form = self.people_form
+        if not form.ready:
+            self._none = form.words
+            self.answered.take_back(self._none)
+            form.begin()
+            if not form.ready:
+                return form.words
         try:
-            people = self.people_form.people()
+            people = form.people()
         except SizingError as error:
-            self.people_form.tell(error)
-            self.answered.take_back(_WHOM)
-            return
-        key = self.people_form.key
-        asked = f"{key}, {self.chart.measures}"
+            form.tell(error)
+            self._none = _WHOM
+            return _WHOM
+        chart, other = self.edited, self._other()
+        asked = f"{form.key}, {chart.measures}, {other and other.measures}"
         if self._layout is None or self._layout[0] != asked:
-            self._layout = asked, nudge_layout(people, self.chart)
-        found = nudge(people, self.chart, self.edited, self._layout[1])
-        first = f"{self.edited.name}, for {people.name}: "
-        self.change.value = lead(first + found.summary())
-        self.limits_view.value = bullets(people.limits)
-        self.sources_view.value = bullets(people.sources)
-        self._draw_bands(self.edited, people, key)
+            charts = (chart,) if other is None else (chart, other)
+            self._layout = asked, nudge_layout(people, *charts)
+        found = nudge(people, other, chart, self._layout[1])
+        words = found.summary()
+        if pattern := self._pattern():
+            words = led_by(lacking_words(pattern, chart.measures), words)
+        return Live(chart, other, people, form.key, words)
 
-    def _draw_bands(self, chart: SizeChart, people: People, key: str) -> None:
+    def show(self, answer: Live) -> None:
+        """Show whom it fits, and the bands of the measure chosen over the people."""
+        self.change.value = lead(answer.words)
+        self.limits_view.value = bullets(answer.people.limits)
+        self.sources_view.value = bullets(answer.people.sources)
         measure, units = self.edge.of, self.switch.units
-        if measure not in people.frame:
+        if measure not in answer.people.frame:
             words = f"{labels()[measure]}: not known of these people."
             self.image.value = paragraphs([words])
             return
-        if (key, measure) not in self._density:
-            self._density[key, measure] = density(people, measure)
-        spread = self._density[key, measure]
-        bands = bands_of(chart, spread, measure, before=self.chart, units=units)
+        if (answer.key, measure) not in self._density:
+            self._density[answer.key, measure] = density(answer.people, measure)
+        spread = self._density[answer.key, measure]
+        bands = bands_of(
+            answer.chart, spread, measure, before=answer.other, units=units
+        )
         self.image.value = bands_svg(bands, label=measure_label(measure, units))
+
+    def _other(self) -> SizeChart | None:
+        found = self.second.chart()
+        if found is not None and self.edited and found.name == self.edited.name:
+            return replace(found, name=f"{found.name} as it was")
+        return found
 
     def _to_judge(
         self, progress: Progress
@@ -317,20 +312,20 @@ class OwnChartForm:
 
     def _sound(self) -> SizeChart:
         if self.edited is None:
-            raise SizingError("Put the chart right first.")
+            raise SizingError(self._none)
         return self.edited
 
     def results(self) -> dict[str, Any]:
-        """Return what can be saved: the chart, and what was found of it."""
-        of = (self._sound(), self.people_form.people(), self.switch.units)
-        now = (*of, self.judgement.answer)
-        # One press of a button saves one kind of file: draw once for all of them.
-        if not all(map(is_, self._kept_of, now)):
-            self._kept_of, self._kept = now, self._found(*of)
+        """Return what can be saved; drawn once for all kinds of file."""
+        now = (self.answer, self.switch.units, self.judgement.answer)
+        if self.answer is None or not all(map(is_, self._kept_of, now)):
+            self._kept_of, self._kept = now, super().results()
         return self._kept
 
-    def _found(self, chart: SizeChart, people: People, units: str) -> dict[str, Any]:
-        drawn = bands_axes(chart, people, before=self.chart, units=units)
+    def saved(self, answer: Live) -> dict[str, Any]:
+        """Return the chart, its bands, and what was found of it where it was judged."""
+        chart, units = answer.chart, self.switch.units
+        drawn = bands_axes(chart, answer.people, before=answer.other, units=units)
         about = {"chart_name": chart.name, "chart_source": chart.source}
         found: dict[str, Any] = {f"my_chart_{name}": ax for name, ax in drawn.items()}
         found["my_chart"] = chart.frame.assign(**about)

@@ -17,6 +17,11 @@ from sizing.measures.written import unit_of, written
 MOST_CELLS = 600
 #: A column of lengths or masses.
 _MEASURE = re.compile(r"_(?:cm|kg)(?=_low$|_high$|$)")
+#: What the unit of one column can be, and the page's units in which it is that.
+_UNITS = {
+    "cm": (("cm", "metric"), ("in", "pounds")),
+    "kg": (("kg", "metric"), ("lb", "pounds"), ("st", "stone")),
+}
 #: Decimals shown of a value in other units; what is beneath is exact.
 _SHOWN = 2
 # Long headings go over several lines.
@@ -36,7 +41,8 @@ class EditableTable:
     Nothing typed is judged or repaired here: ``frame`` holds what stands in the
     cells, and whoever reads it judges it as it would judge a file. With a switch of
     units, lengths and masses are kept in cm and kg as they came, and a cell is read
-    anew only when it is typed in: changing the units to and fro loses nothing.
+    anew only when it is typed in: changing the units to and fro loses nothing. With
+    ``column_units`` each measure may have a unit of its own until the switch is turned.
     """
 
     def __init__(
@@ -48,10 +54,12 @@ class EditableTable:
         choices: Mapping[str, Sequence[str]] | None = None,
         can_add: bool = False,
         switch: UnitSwitch | None = None,
+        column_units: bool = False,
     ) -> None:
         self._headings = headings or {}
         self._choices = {name: list(given) for name, given in (choices or {}).items()}
         self._can_add, self._switch = can_add, switch
+        self._column_units, self._own_units = column_units, dict[str, str]()
         self._listeners: list[Callable[[], object]] = []
         self._rows: list[dict[str, _Cell]] = []
         self._columns: list[str] = []
@@ -78,15 +86,19 @@ class EditableTable:
             switch.on_change(lambda _: self._in_other_units())
 
     @property
+    def cells(self) -> pd.DataFrame:
+        """What all cells hold, empty rows too: ``set`` brings it back."""
+        rows = [{name: cell.value for name, cell in row.items()} for row in self._rows]
+        return pd.DataFrame(rows, columns=self._columns, dtype=object)
+
+    @property
     def frame(self) -> pd.DataFrame:
         """What the cells hold: numbers where they are numbers, else as typed.
 
         An empty cell is missing, and a row that is empty throughout is no row.
         """
-        rows = [
-            {name: cell.value for name, cell in row.items()} for row in self._full()
-        ]
-        table = pd.DataFrame(rows, columns=self._columns, dtype=object)
+        table = self.cells
+        table = table[table.notna().any(axis=1)].reset_index(drop=True)
         for name in self._columns:
             numbers = pd.to_numeric(table[name], errors="coerce")
             if (
@@ -113,17 +125,23 @@ class EditableTable:
                 value=f"{len(frame)} rows of {frame.shape[1]} cells",
             )
             raise SizingError(str(problem))
-        self._columns = [str(name) for name in frame.columns]
+        columns = [str(name) for name in frame.columns]
+        records = frame.to_dict("records")
+        if self._rows and columns == self._columns and len(records) == len(self._rows):
+            # New cells would be some hundred messages to the browser.
+            for row, values in zip(self._rows, records, strict=True):
+                for name, cell in row.items():
+                    self._hold(cell, name, values[name])
+            return
+        self._columns = columns
         old = [cell.widget for row in self._rows for cell in row.values()]
-        self._rows = [self._new_row(row) for row in frame.to_dict("records")]
+        self._rows = [self._new_row(row) for row in records]
         self._lay_out()
         close_all(old)
 
     def put(self, row: int, column: str, value: float | None) -> None:
         """Put one value into a cell; rows that are empty do not count."""
-        cell = self._full()[row][column]
-        cell.value = value
-        self._show(cell, column)
+        self._hold(self._full()[row][column], column, value)
 
     def add_row(self) -> None:
         """Add an empty row at the end."""
@@ -162,15 +180,27 @@ class EditableTable:
             widget: Any = w.Dropdown(options=allowed, style=self._list_style, **shared)
         else:
             widget = w.Text(continuous_update=False, style=self._text_style, **shared)
-        held = value if self._measure(name) else text or None
-        cell = _Cell(widget, text, held)
+        if name == self._columns[0]:
+            widget.add_class("sizing-first")
+        cell = _Cell(widget, text, value if self._measure(name) else text or None)
         widget.observe(lambda _: self._typed(cell, name), "value")
         return cell
+
+    def _hold(self, cell: _Cell, name: str, value: Any) -> None:
+        """Put a value into a cell that is there; nobody is told."""
+        value = None if _missing(value) else value
+        cell.value = value if self._measure(name) else self._text(name, value) or None
+        self._show(cell, name)
 
     def _measure(self, column: str) -> str | None:
         """Return a name that ends in the column's unit, if it follows the switch."""
         found = self._switch and _MEASURE.search(column)
         return column[: found.end()] if found else None
+
+    def _units(self, measure: str) -> str:
+        """Return the units in which a measure's columns are shown and typed."""
+        usual = self._switch.units if self._switch is not None else "metric"
+        return self._own_units.get(measure, usual)
 
     def _typed(self, cell: _Cell, name: str) -> None:
         text = cell.widget.value.strip()
@@ -178,10 +208,10 @@ class EditableTable:
             return
         cell.shown, cell.value = text, text or None
         measure = self._measure(name)
-        if measure and text and self._switch is not None:
-            unit = unit_of(measure, self._switch.units)
+        if measure and text:
+            unit = unit_of(measure, self._units(measure))
             try:
-                cell.value = understood(text, measure, self._switch.units)
+                cell.value = understood(text, measure, self._units(measure))
             except SizingError:
                 # With its unit, so that nobody reads it in another.
                 cell.value = with_unit(text, unit)
@@ -192,16 +222,20 @@ class EditableTable:
     def _show(self, cell: _Cell, name: str) -> None:
         """Show what a cell holds; nobody is told."""
         cell.shown = self._text(name, cell.value)
+        if cell.widget.value == cell.shown:
+            return
         self._quiet = True
+        if name in self._choices and cell.shown not in cell.widget.options:
+            cell.widget.options = [*cell.widget.options, cell.shown]
         cell.widget.value = cell.shown
         self._quiet = False
 
     def _text(self, name: str, value: Any) -> str:
         """Write a cell: a number in the units chosen, as a person would type it."""
         measure = self._measure(name)
-        if value is None or isinstance(value, str) or not (measure and self._switch):
+        if value is None or isinstance(value, str) or not measure:
             return "" if value is None else _plain(value)
-        units = self._switch.units
+        units = self._units(measure)
         one = understood(f"1 {unit_of(measure, units)}", measure)
         if unit_of(measure, units) == "st":
             return written(float(value), measure, units, to="tenth")
@@ -210,11 +244,13 @@ class EditableTable:
     def _called(self, name: str) -> str:
         heads, measure = self._headings, self._measure(name)
         words = heads(name) if callable(heads) else heads.get(name, name)
-        if measure and self._switch is not None:
-            words += f", {unit_of(measure, self._switch.units)}"
-        return words
+        return (
+            f"{words}, {unit_of(measure, self._units(measure))}" if measure else words
+        )
 
-    def _in_other_units(self) -> None:
+    def _in_other_units(self, measure: str = "", units: str = "") -> None:
+        """Show what follows the switch, or one measure alone, in other units."""
+        self._own_units = self._own_units | {measure: units} if measure else {}
         for row in self._rows:
             for name, cell in row.items():
                 if self._measure(name):
@@ -223,9 +259,8 @@ class EditableTable:
 
     def _lay_out(self) -> None:
         called = {name: self._called(name) for name in self._columns}
-        around: list[w.Widget] = [
-            w.HTML(_HEAD.format(escape(words))) for words in called.values()
-        ]
+        around = [self._head(name, words) for name, words in called.items()]
+        around[0].add_class("sizing-first")
         widths = [f"minmax({self._width(name)}rem, 16rem)" for name in self._columns]
         if self._can_add:
             around.append(w.HTML())
@@ -248,6 +283,23 @@ class EditableTable:
         self._grid.children = children
         close_all(self._around)
         self._around = around
+
+    def _head(self, name: str, words: str) -> w.Widget:
+        """Return a column's heading, with a choice of its unit where there is one."""
+        head, measure = w.HTML(_HEAD.format(escape(words))), self._measure(name)
+        if measure is None or not self._column_units or name.endswith("_high"):
+            return head
+        unit = w.Dropdown(
+            options=_UNITS[measure[-2:]],
+            value=dict(_UNITS[measure[-2:]])[unit_of(measure, self._units(measure))],
+            description=f"Unit of {words}",
+            layout=self._narrow,
+            style=self._list_style,
+        )
+        unit.observe(
+            lambda change: self._in_other_units(measure, change["new"]), "value"
+        )
+        return w.VBox([head, unit])
 
     def _width(self, name: str) -> float:
         """Return the room, in rem, that a column's cells need."""

@@ -24,7 +24,7 @@ from sizing.errors import InputProblems, Problem
 from sizing.errors import warn as point_out
 from sizing.measures import MEASURES, to_tenths
 from sizing.measures.columns import OF_KIND
-from sizing.measures.headings import Found
+from sizing.measures.headings import WRITTEN_UNITS, Found
 from sizing.measures.tables import CHART, take
 from sizing.measures.written import Amount, Said
 
@@ -33,8 +33,14 @@ _MOST = 10_000
 ENDS: tuple[str, ...] = ("low", "high")
 #: Columns that carry the chart's name and source through a file.
 _ABOUT = ("chart_name", "chart_source")
-#: Both ends in one cell: 20-40, 20 to 40, with any dash.
-_RANGE = re.compile(r"([\d.,]+)\s*(?:[-\u2010-\u2015\u2212]|to)\s*([\d.,]+)")
+#: Both ends in one cell: 20-40, 20 to 40 cm, with any dash; or one: up to 40, 104+.
+_BOTH = re.compile(
+    r"(?:from\s+)?(.*\d.*?)\s*(?:[-\u2010-\u2015\u2212]|\bto\b)\s*(.*\d.*)", re.I
+)
+_UP_TO = re.compile(r"(?:up to|max\.?|≤|<=)\s*(\S.*)", re.I)
+_FROM = re.compile(r"(?:from|min\.?|≥|>=)\s*(\S.*)|(\S.*?)\s*\+", re.I)
+_UNITS = WRITTEN_UNITS | dict.fromkeys('"″”', "in")
+_LAST_WORD = re.compile(r"[a-z]+(?=\.?$)|[\"″”]$")
 
 #: What is wrong, what is allowed, what to do.
 _TOO_MUCH = (
@@ -58,8 +64,8 @@ _EMPTY_TABLE = (
 )
 _NO_RANGE = (
     "no range where the others of the column are",
-    "cells such as 20-40, or empty ones",
-    "write both ends",
+    "cells such as 20-40, up to 40 or 20+, or empty ones",
+    "write where the size begins and ends",
 )
 _NAMELESS = ("a size without a name", "a name for each size", "write one")
 _NO_SIZE = (
@@ -93,8 +99,10 @@ def chart_from(
         ``load_limit_kg`` (or ``_lb``, ``_st``; may be absent or empty); limits
         such as ``hip_circumference_cm_low`` and ``hip_circumference_cm_high``
         in cm, mm, m, in or ft, and ``body_mass_kg_low`` in kg, g, lb or st;
-        cells are read by ``as_number``. An empty cell is no limit. Other columns
-        are kept as they come.
+        cells are read by ``as_number``. Both ends may stand in one column, such as
+        ``hip girth (cm)``, in cells such as 90-110, up to 90 or 110+. A heading's
+        unit may stand in all of its cells instead. An empty cell is no limit. Other
+        columns are kept as they come.
         Capitals, surrounding spaces, and spaces for underscores in headings
         and groups do not matter. Wholly empty rows are left out.
     name, source : str
@@ -129,7 +137,7 @@ def chart_from(
     >>> chart.frame["sitting_height_cm_high"].round(2).tolist()
     [86.36, 96.52]
     """
-    taken = take(frame, CHART, collect=True, note="file" in frame.attrs)
+    taken = take(_with_units(frame), CHART, collect=True, note="file" in frame.attrs)
     with taken.told(f"'{taken.file}'" if taken.file else f"the chart '{name}'"):
         cells = taken.frame.astype(object).itertuples(index=False, name=None)
         kept = [i for i, row in enumerate(cells) if not all(map(is_empty, row))]
@@ -166,6 +174,31 @@ def chart_from(
     return chart
 
 
+def _with_units(frame: pd.DataFrame) -> pd.DataFrame:
+    """Put the unit that all filled cells of a column have into its heading."""
+    names = list(frame.columns)
+    for at, name in enumerate(names):
+        if CHART.without_unit(name):
+            cells = [text for c in frame.iloc[:, at] if (text := as_text(c).casefold())]
+            words = [_LAST_WORD.search(text) for text in cells]
+            units = {_UNITS.get(word[0], "") if word else "" for word in words}
+            if len(units) == 1 and any(units):
+                names[at] = f"{name} ({units.pop()})"
+    return frame.set_axis(names, axis=1)
+
+
+def _ends_of(cell: object) -> tuple[str | None, str | None] | None:
+    """Return both ends of a range as they are written, or None if it is none."""
+    text = as_text(cell)
+    if found := _BOTH.fullmatch(text):
+        return found[1], found[2]
+    if found := _UP_TO.fullmatch(text):
+        return None, found[1]
+    if found := _FROM.fullmatch(text):
+        return found[1] or found[2], None
+    return None
+
+
 def _from_ranges(
     table: pd.DataFrame, found: Sequence[Found], rows: Sequence[int]
 ) -> tuple[pd.DataFrame, list[Found], list[Problem]]:
@@ -179,7 +212,7 @@ def _from_ranges(
             data.setdefault(one.standard, table[name])
             columns.append(one)
             continue
-        parts = [_RANGE.fullmatch(as_text(cell)) for cell in cells]
+        parts = [_ends_of(cell) for cell in cells]
         ends = [replace(one, end=end) for end in ENDS]
         columns += ends
         if not any(parts):
@@ -187,7 +220,7 @@ def _from_ranges(
             problems.append(Problem(*_ENDLESS, do, None, 1, one.given))
             continue
         for i, end in enumerate(ends):
-            data[end.standard] = [part and part[i + 1] for part in parts]
+            data[end.standard] = [part and part[i] for part in parts]
         problems += [
             Problem(*_NO_RANGE, None, row, one.given, cell)
             for row, cell, part in zip(rows, cells, parts, strict=True)

@@ -3,6 +3,7 @@
 import contextlib
 import math
 import re
+import tempfile
 from dataclasses import replace
 from numbers import Real
 from pathlib import Path
@@ -15,7 +16,7 @@ from sizing.charts.cells import is_empty
 from sizing.charts.size_chart import SizeChart
 from sizing.errors import SizingError
 from sizing.files.reading import refuse
-from sizing.files.writing import csv_bytes, workbook_bytes, write_bytes
+from sizing.files.writing import csv_bytes, workbook_bytes, write_bytes, write_text
 from sizing.measures import MEASURES
 from sizing.measures.tables import CHART
 from sizing.people.files import read_table
@@ -25,6 +26,9 @@ from sizing.resources import source_table
 MOST_SIZES = 200
 #: The folder, in that of what is saved, in which charts are kept by name.
 KEPT = "my-charts"
+#: The source of a chart that its user typed or pasted.
+TYPED = "typed or pasted by its user"
+_PASTED = "the pasted table"
 _KINDS = "a .csv file (UTF-8) or an .xlsx file"
 #: A number whose text a spreadsheet gives back unchanged, or nearly: 12.50.
 _PLAIN_NUMBER = re.compile(r"^-?(0|[1-9]\d*)(\.\d+)?$")
@@ -68,8 +72,29 @@ def read_chart(path: str | Path, *, warn: bool = True) -> SizeChart:
     kind = path.suffix.lower()
     if kind not in (".csv", ".xlsx") and path.is_file():
         refuse(path, "the wrong kind of file", f"save the chart as {_KINDS}")
+    return _read(path, path.stem, path.name, warn=warn)
+
+
+def chart_from_text(text: str, name: str) -> SizeChart:
+    """Read a chart pasted from a spreadsheet or a web page, as its file would be.
+
+    Examples
+    --------
+    >>> pasted = "Size\\tHip girth (cm)\\nsmall\\t80,5 - 104\\nlarge\\tup to 130"
+    >>> chart_from_text(pasted, "mine").frame["hip_circumference_cm_low"].tolist()
+    [80.5, nan]
+    """
+    if not re.search("[\t,;]", text.strip().partition("\n")[0]):
+        # A table copied from a document is parted by spaces.
+        text = re.sub(r" {2,}", "\t", text)
+    with tempfile.TemporaryDirectory() as folder:
+        path = write_text(Path(folder) / _PASTED, text.strip("\r\n") + "\n")
+        return _read(path, name, TYPED, warn=False)
+
+
+def _read(path: Path, name: str, source: str, *, warn: bool) -> SizeChart:
     frame = read_table(path, CHART, raw=True, most_rows=MOST_SIZES)
-    chart = chart_from(frame, name=path.stem, source=path.name, warn=warn)
+    chart = chart_from(frame, name=name, source=source, warn=warn)
     return replace(chart, frame=_typed(chart.frame))
 
 

@@ -34,11 +34,11 @@ class Bands:
     """One measure's bands over people, to be drawn in the units of a page.
 
     - ``sizes``: One row per size: ``size``, its edges ``low`` and ``high`` (NaN: no
-      limit), ``start`` and ``stop`` (where it is drawn), ``from`` and ``to`` (the span
-      it shares with the size before it, NaN if none).
+      limit), ``words`` (both as written), ``start`` and ``stop`` (where it is drawn),
+      ``from`` and ``to`` (the span it shares with the size before it, NaN if none).
     - ``gaps``: Spans between the first and the last band that no band holds.
     - ``density``: ``value`` and ``share`` of the people.
-    - ``before``: ``low`` and ``high`` of each size of an earlier chart; maybe no rows.
+    - ``before``: ``low`` and ``high`` in another chart of the size of the same name.
     - ``left, right``: The axis: all edges, and nearly all people.
     """
 
@@ -74,6 +74,7 @@ def bands_of(
     room = 0.04 * (values.max() - values.min())
     left, right = max(values.min() - room, 0.0), values.max() + room
     sizes.insert(0, "size", list(chart.sizes))
+    sizes["words"] = [_span(*ends) for ends in sizes[["low", "high"]].to_numpy()]
     sizes["start"] = sizes["low"].fillna(left)
     sizes["stop"] = sizes["high"].fillna(right)
     shared = pd.DataFrame(
@@ -84,8 +85,18 @@ def bands_of(
     )
     sizes = sizes.join(shared.where(shared["to"] > shared["from"]))
     then = edges(chart.frame[:0] if before is None else before.frame)
+    then = then.set_axis([] if before is None else before.sizes).reindex(chart.sizes)
     ends = sizes[["start", "stop"]].itertuples(index=False, name=None)
     return Bands(sizes, gaps_of(ends), density, then, float(left), float(right))
+
+
+def _span(low: float, high: float) -> str:
+    """Write a band's edges."""
+    if pd.isna(low) or pd.isna(high):
+        ends = ("from", low), ("to", high)
+        told = [f"{end} {v:g}" for end, v in ends if pd.notna(v)]
+        return " ".join(told) or "no limit"
+    return f"{low:g} to {high:g}"
 
 
 def gaps_of(ends: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:

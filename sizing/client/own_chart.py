@@ -36,6 +36,10 @@ OF_OTHERS = (
     "The intervals are for people like these clients, were these a chance sample of "
     "them: of such people the chart would fit from {} to {} (95 % interval)."
 )
+UNLIKE = (
+    " It does not limit the same measures as {}, so neither can be said to be better: "
+    "judge the chart to see what each leaves unchecked."
+)
 WITH_BIAS = (
     "The interval counts the typical error of the body model in measures nobody took, "
     "and so may be wide."
@@ -78,9 +82,7 @@ class ChartJudgement:
         row = self.coverage.table.iloc[0]
         found = f"{interval(row)} of {self.people} (95 % interval, n = {row['n']:,})."
         if self.own:
-            n = row["n"]
-            whom = "this one client" if n == 1 else f"these {n:,} clients"
-            found = f"{share(row['estimate'])} of {whom} ({self.people})."
+            found = of_clients(row["estimate"], row["n"], self.people)
         return invented_first(self.chart.invented, f"{self.chart.name} fits {found}")
 
     @property
@@ -193,9 +195,20 @@ def judge_chart(
         sizes=table,
         limits=people.limits,
         sources=people.sources,
-        own=not {"name", "margins"} & set(people.settings)
-        and people.weight.eq(people.weight.iloc[0]).all().item(),
+        own=is_own(people),
     )
+
+
+def is_own(people: People) -> bool:
+    """Say whether these are a list of one's own, who stand for nobody else."""
+    weighted = not people.weight.eq(people.weight.iloc[0]).all()
+    return not (weighted or {"name", "margins"} & set(people.settings))
+
+
+def of_clients(fitted: float, n: int, people: str) -> str:
+    """Return a share of a list of one's own: a count, and no interval."""
+    whom = "this one client" if n == 1 else f"these {n:,} clients"
+    return f"{share(fitted)} of {whom} ({people})."
 
 
 def clients_served(people: People, chart: SizeChart) -> pd.DataFrame | None:
@@ -281,29 +294,40 @@ def with_edge(
 
 @dataclass(frozen=True)
 class Nudge:
-    """What moving an edge changes.
+    """Whom a chart fits, and what is different with another, at once.
 
     ``table`` is one row: share_a, share_b, share_b_low, share_b_high (Wilson's score
     interval), estimate, low, high, method, n, changed (people and draws that are
-    covered by one chart only).
+    covered by one chart only). ``own`` says that the people are a list of one's own.
     """
 
     table: pd.DataFrame
+    chart: SizeChart
+    before: SizeChart | None
+    people: str
+    own: bool
 
     def summary(self) -> str:
-        """Return the change in coverage in one sentence."""
-        row = self.table.iloc[0]
+        """Return whom the chart fits, and the difference if there is another."""
+        row, before = self.table.iloc[0], self.before
         covered = interval(row, "share_b", "share_b_")
-        if row["changed"] == 0:
-            return (
-                f"{covered} are covered (95 % interval, n = {row['n']:,}); no edge has "
-                "been moved that changes it."
-            )
-        return (
-            f"Now {covered} are covered, {share(row['share_a'])} before: "
-            f"{points_interval(row, places=2)} points (95 % interval, "
-            f"n = {row['n']:,})."
-        )
+        told = f"{covered} of {self.people} (95 % interval, n = {row['n']:,})."
+        if self.own:
+            told = of_clients(row["share_b"], row["n"], self.people)
+        told = f"{self.chart.name} fits {told}"
+        made_up = self.chart.invented
+        if before is not None:
+            made_up = made_up or before.invented
+            if set(before.measures) != set(self.chart.measures):
+                told += UNLIKE.format(before.name)
+            elif row["changed"] == 0:
+                told += f" {before.name} fits the same people."
+            else:
+                told += (
+                    f" {before.name} fits {share(row['share_a'])}: the difference is "
+                    f"{points_interval(row, places=2)} points (95 % interval)."
+                )
+        return invented_first(made_up, told)
 
 
 def nudge_layout(people: People, *charts: SizeChart) -> Layout:
@@ -322,17 +346,21 @@ def nudge_layout(people: People, *charts: SizeChart) -> Layout:
 
 
 def nudge(
-    people: People, before: SizeChart, after: SizeChart, place: Layout | None = None
+    people: People,
+    before: SizeChart | None,
+    after: SizeChart,
+    place: Layout | None = None,
 ) -> Nudge:
-    """Compare a chart with its edited self, on the same people, at once.
+    """Say whom a chart fits, and compare it with another on the same people, at once.
 
     The difference in coverage, person by person, with a 95 % t interval by
     linearisation, draws joined as ``coverage`` joins them. Where nobody differs the
     interval is the score interval's end for a share of 0, either way, as in
     ``compare_charts``. Where many edits follow each other, give ``nudge_layout``.
     """
-    place = nudge_layout(people, before, after) if place is None else place
-    a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (before, after))
+    first = after if before is None else before
+    place = nudge_layout(people, first, after) if place is None else place
+    a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (first, after))
     both = np.column_stack([a, b, b.astype(float) - a])
     means = _means(place, both, 50, 1)
     share_a, share_b, change = means.estimate[0]
@@ -358,4 +386,4 @@ def nudge(
             "changed": int((a != b).sum()),
         }
     )
-    return Nudge(table)
+    return Nudge(table, after, before, people.name, is_own(people))

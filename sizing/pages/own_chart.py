@@ -77,21 +77,17 @@ def bands_svg(bands: Bands, *, label: str) -> str:
         part = (value - left) / (right - left)
         return round(float(_LEFT + np.clip(part, 0, 1) * (_WIDTH - _LEFT - 10)), 1)
 
-    sizes = bands.sizes.to_dict("records")
-    for size in sizes:
-        ends = (size["low"], size["high"])
-        size["words"] = " to ".join("" if pd.isna(v) else f"{v:g}" for v in ends)
     tall = spread["share"] / (spread["share"].max() or 1.0)
     ticks = MaxNLocator(_TICKS).tick_values(left, right)
     return template("bands.svg.j2").render(
         label=label,
         x=x,
-        sizes=sizes,
+        sizes=bands.sizes.to_dict("records"),
         gaps=bands.gaps,
         before=bands.before.to_numpy().tolist(),
         people=list(zip(map(x, spread["value"]), tall, strict=True)),
         ticks=[tick for tick in ticks if left <= tick <= right],
-        height=_TOP + _ROW * len(sizes),
+        height=_TOP + _ROW * len(bands.sizes),
         **{"width": _WIDTH, "left": _LEFT, "row": _ROW, "top": _TOP},
         **{"ink": INK, "soft": SOFT, "faint": FAINT},
         **{"band": SHADES[3], "gap": SHADES[0]},

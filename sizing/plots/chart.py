@@ -129,7 +129,8 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
     """Draw each size's band in one measure over how people are spread in it.
 
     Where two sizes that follow each other overlap the upper band is hatched; where a
-    span belongs to no size at all it is marked "gap"; edges of before are dotted.
+    span belongs to no size at all it is marked "gap"; edges of before are dotted. Each
+    size's edges stand beneath its name, so that no number hides what is drawn.
     """
     n, sizes, density = len(bands.sizes), bands.sizes, bands.density
     ax = axes_or_new(ax, width=7.6, height=1.5 + 0.38 * n)
@@ -146,9 +147,6 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
             if pd.notna(row["from"]):
                 wide = row["to"] - row["from"]
                 ax.barh(place, wide, left=row["from"], height=0.56, lw=0.6, **hatched)
-            ends = ["" if pd.isna(v) else f"{v:g}" for v in (row["low"], row["high"])]
-            middle = ((a + b) / 2, place)
-            ax.annotate(" – ".join(ends), middle, va="center", fontsize=8.5, **plain)
         for a, b in bands.gaps:
             ax.axvspan(a, b, color=SHADES[0], alpha=0.85, lw=0, zorder=3)
             ax.annotate(
@@ -165,7 +163,7 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
                 ax.vlines(value, place - 0.4, place + 0.4, INK, ":", lw=1.4)
         ax.barh(0, 0, label="overlap", **hatched)
         ax.plot([], [], color=FAINT, lw=8, label="people")
-        ax.set_yticks(range(n), sizes["size"])
+        ax.set_yticks(range(n), sizes["size"] + "\n" + sizes["words"])
         ax.tick_params(axis="y", length=0)
         ax.set_ylim(n - 0.4, -1.0)
         ax.set_xlim(bands.left, bands.right)

@@ -34,8 +34,10 @@ def switched(units="metric"):
 
 @pytest.fixture
 def form():
-    """A form on few people whose judgement's pictures are not drawn."""
-    return OwnChartForm("bariatric", switch=switched(), draws=1)
+    """A form on few people, with the invented chart in its table."""
+    made = OwnChartForm("bariatric", switch=switched(), draws=1)
+    made.start.demo.click()
+    return made
 
 
 @pytest.fixture
@@ -80,22 +82,26 @@ def test_a_chart_is_taken_in_and_a_bad_one_leaves_no_answer(form, tmp_path):
     form.listeners.append(heard.append)
     bad = tmp_path / "bad.csv"
     bad.write_text('size,hip_circumference_cm_low\none,"1,705"\n')
-    take(form.upload, bad)
-    assert "comma" in form.told.value and "hip girth from" in form.told.value
+    take(form.start.upload, bad)
+    assert (
+        "comma" in form.start.told.value and "hip girth from" in form.start.told.value
+    )
     assert heard == [None] and form.edited is None
     assert form.image.value == form.limits_view.value == ""
     mine = tmp_path / "mine.csv"
     write_chart(demo_chart(), mine)
-    take(form.upload, mine)
-    assert "Chart in use" in form.told.value and heard[-1] is form.edited
-    assert form.image.value.startswith("<svg") and "are covered" in form.change.value
+    take(form.start.upload, mine)
+    assert "Chart in use" in form.start.told.value and heard[-1] is form.edited
+    assert form.image.value.startswith("<svg") and "fits" in form.change.value
 
 
 def test_moving_an_edge_changes_table_picture_and_answer(form, undrawn):
     heard = []
     form.listeners.append(heard.append)
     form.judgement.run()
-    assert judged(form) == ("judged", True)
+    assert judged(form) == ("judged", True) and "difference" not in form.change.value
+    form.second.box.value = "taken"
+    form.judgement.run()
     form.edge.size.value, form.edge.measure.value = "bariatric 3", HIP
     form.edge.end.value = "high"
     picture = form.image.value
@@ -104,8 +110,10 @@ def test_moving_an_edge_changes_table_picture_and_answer(form, undrawn):
     assert cell(form, 8, HIGH).value == "170"
     assert "points" in form.change.value and form.image.value != picture
     assert taken_back(form)
-    form.undo.click()
+    form.table.undo.click()
     assert cell(form, 8, HIGH).value == "190" and "points" not in form.change.value
+    form.table.redo.click()
+    assert cell(form, 8, HIGH).value == "170" and "points" in form.change.value
 
 
 def test_what_is_typed_is_judged_at_once(form):
@@ -122,7 +130,7 @@ def test_what_is_typed_is_judged_at_once(form):
     assert "7.87 in" in form.table.problems.value
     cell(form, 3, HIGH).value = "41"
     assert heard[-1].frame[HIGH].iloc[3] == pytest.approx(41 * 2.54)
-    assert form.table.problems.value == "" and "are covered" in form.change.value
+    assert form.table.problems.value == "" and "fits" in form.change.value
 
 
 def test_sizes_are_added_and_taken_away_and_the_slider_follows(form):
@@ -135,8 +143,12 @@ def test_sizes_are_added_and_taken_away_and_the_slider_follows(form):
     assert form.edited is None and "Size bariatric 4" in form.table.problems.value
     cell(form, 8, LOW).value = "180"
     assert form.edited.sizes[-1] == "bariatric 4"
-    form.table.more.value = "waist_circumference_cm"
+    form.table.limited["waist_circumference_cm"].value = True
     cell(form, 0, "waist_circumference_cm_high").value = "70"
+    assert "waist_circumference_cm" in form.edited.measures
+    form.table.limited["waist_circumference_cm"].value = False
+    assert "waist_circumference_cm" not in form.edited.measures
+    form.table.undo.click()
     assert "waist_circumference_cm" in form.edited.measures
 
 
@@ -172,7 +184,7 @@ def test_other_people_take_the_judgement_back(form, undrawn):
     women = people.frame["sex"] == "female"
     share = people.weight[women].sum() / people.weight.sum()
     assert share == pytest.approx(0.5, abs=1e-6)
-    assert "are covered" in form.change.value
+    assert "fits" in form.change.value
 
 
 def test_a_judgement_that_comes_too_late_is_not_shown(form, undrawn):
@@ -193,7 +205,8 @@ def test_the_judgement_speaks_to_people_and_is_saved_with_the_chart(
     monkeypatch.chdir(tmp_path)
     other = tmp_path / "other.csv"
     write_chart(demo_chart(), other)
-    take(form.second, other)
+    form.second.box.value = "file"
+    take(form.second.upload, other)
     cell(form, 8, HIGH).value = "180"
     form.judgement.run()
     parts = form.judgement.answered
@@ -245,7 +258,7 @@ def test_clients_typed_in_are_read_as_a_file_would_be(tmp_path):
     file = tmp_path / "clients.csv"
     file.write_text("sex,name,age_years,body_mass_kg\nf,A. B.,70,60\n")
     take(form.upload, file)
-    assert form.people().n == 1 and "left out" in form.told.value
+    assert form.people().n == 1 and "left out" in form.start.told.value
 
 
 class Gate:
@@ -309,7 +322,7 @@ def test_progress_is_shown_while_the_people_are_made_ready(form, monkeypatch):
 
 def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
     gate, people = Gate(monkeypatch), form.people_form
-    assert "are covered" in form.change.value
+    assert "fits" in form.change.value
 
     async def walk():
         people.name.value = "care_home_nordic"
@@ -363,10 +376,10 @@ def test_a_later_choice_of_people_wins_and_is_read_anew(
         heard = []
         form.change.observe(lambda change: heard.append(change["new"]), "value")
         gate.open.set()
-        await until(lambda: "are covered" in form.change.value)
+        await until(lambda: "fits" in form.change.value)
         assert gate.asked == ["care_home_nordic", last]
         assert people.people().settings["name"] == last
-        assert all(title in words for words in heard if "are covered" in words)
+        assert all(title in words for words in heard if "fits" in words)
 
     on_a_page(walk)
 
@@ -383,7 +396,7 @@ def test_people_left_while_the_chart_has_problems_are_not_taken(form, monkeypatc
         await until(lambda: not people.getting)
         assert not people.ready and "Put the chart right" in form.change.value
         cell(form, 3, HIGH).value = "104"
-        await until(lambda: "are covered" in form.change.value)
+        await until(lambda: "fits" in form.change.value)
         assert people.people().settings["name"] == "walking_difficulty"
 
     on_a_page(walk)
@@ -403,7 +416,7 @@ def test_what_is_wrong_with_the_people_is_told_by_the_form(form, tmp_path):
         assert "Say first who" in form.change.value and empty(form)
         assert people.work.told.value == "" and not shown(people.work.bar)
         people.name.value = "care_home_nordic"
-        await until(lambda: "are covered" in form.change.value)
+        await until(lambda: "fits" in form.change.value)
         assert people.told.value == ""
 
     on_a_page(walk)
@@ -481,13 +494,14 @@ def test_a_row_emptied_above_does_not_move_an_edge_into_another_size():
     switch = switched()
     frame = CHART.frame[["size", "group", "load_limit_kg", LOW, HIGH]].head(3)
     heard = []
-    table = ChartTable(chart_from(frame, warn=False), switch, heard.append)
+    table = ChartTable(switch, heard.append)
+    table.show(frame, "mine", "")
     for column in frame:
         table.table.cell(0, column).value = ""
     chart = heard[-1]
     assert chart.sizes == ("paediatric 2", "paediatric 3")
     edge = chart.frame.assign(**{HIGH: [81.0, np.nan]})
-    table.put(chart_from(edge, warn=False), "paediatric 2", HIGH)
+    table.move(chart_from(edge, warn=False), "paediatric 2", HIGH)
     assert table.table.frame[HIGH].tolist() == [81.0, 98.0]
     assert table.table.cell(1, HIGH).value == "81"
 
@@ -499,9 +513,12 @@ def test_the_page_opens_with_the_client_and_makes_the_chart_when_asked():
     page.client.fields.sex.value = "female"
     page.client.check()
     page.half.value = "chart"
+    # Nothing is in the table yet: the client stands as she was checked.
+    assert page.client.answer is not None
+    page.chart.start.demo.click()
     assert page.chart.entry in page.entry.children
     assert page.chart.picture_view in page.picture.children
-    assert page.client.answer is not None
+    page.client.check()
     page.chart.edge.value.value += 2
     assert page.client.answer is None
     assert page.client.chart is page.chart.edited
