@@ -12,7 +12,7 @@ from sizing.cautions import invented_words
 from sizing.charts import demo_chart, read_chart, write_chart
 from sizing.cli.main import main
 from sizing.client import check_client, judge_chart
-from sizing.client.own_chart import with_edge
+from sizing.client.nudge import with_edge
 from sizing.coverage import compare_charts
 from sizing.lesson import compare_ways, practice_clients
 from sizing.pages.client_note import client_note

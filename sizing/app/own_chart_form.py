@@ -25,14 +25,12 @@ from sizing.app.people_form import PeopleForm
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.client.chart_bands import bands_of, density
+from sizing.client.nudge import nudge, nudge_layout, with_edge
 from sizing.client.own_chart import (
     SERVED,
     ChartJudgement,
     clients_served,
     judge_chart,
-    nudge,
-    nudge_layout,
-    with_edge,
 )
 from sizing.coverage import Comparison, compare_charts
 from sizing.errors import SizingError
@@ -223,7 +221,13 @@ class OwnChartForm(LiveForm):
         if chart is not None or self._wrong or not self.table.empty:
             for listener in self.listeners:
                 listener(chart)
-        self.update()
+        if self._moving:
+            self.update()
+            return
+        # She may be typing on: nothing old stands, and the new comes after a moment.
+        self.answer = None
+        self.answered.take_back()
+        self.later.ask()
 
     def _moved(self) -> None:
         if self.edited is None:

@@ -10,11 +10,17 @@ from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.charts.files import KEPT, chart_bytes, keep_chart, kept_charts
-from sizing.errors import SizingError
+from sizing.errors import SizingError, caught_warnings
 
 #: Where a second chart comes from, beside the files of those kept.
 _TAKEN, _DEMO, _FILE = "taken", "demo", "file"
 _TYPED = "{}, as it stands in the table"
+
+
+def read_kept(path: str | Path) -> SizeChart:
+    """Read a chart that was kept; how it was read need not be said again."""
+    with caught_warnings():
+        return read_chart(path, warn=False)
 
 
 class KeepBox:
@@ -83,7 +89,7 @@ class CompareBox:
             return found
         if where == _DEMO:
             return demo_chart()
-        return read_chart(where, warn=False) if where else None
+        return read_kept(where) if where else None
 
     def _chosen(self) -> None:
         self.upload.view.layout.display = None if self.box.value == _FILE else "none"
@@ -158,7 +164,7 @@ class ChartChoice:
         path = kept_charts(self._folder).get(self.name)
         chart: SizeChart | None = demo_chart()
         try:
-            chart = chart if path is None else read_chart(path, warn=False)
+            chart = chart if path is None else read_kept(path)
         except SizingError as error:
             chart = None
             self.told.value = status(bullets(wrong_lines(error)))

@@ -15,10 +15,11 @@ from sizing.app.form_words import (
     wrong_lines,
 )
 from sizing.app.own_chart_fields import MINE, ordered
+from sizing.app.own_chart_kept import read_kept
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.charts.files import TYPED, chart_from_text, kept_charts
-from sizing.errors import SizingError
+from sizing.errors import ReadingNote, SizingError, caught_warnings
 from sizing.measures.tables import CHART
 
 _FILE_HELP = (
@@ -104,7 +105,8 @@ class ChartStart:
 
     def _taken(self, read: Callable[[], SizeChart | None]) -> None:
         try:
-            chart = read()
+            with caught_warnings() as caught:
+                chart = read()
         except SizingError as error:
             # What cannot be read leaves no chart that could be taken for it.
             self.told.value = status(bullets(wrong_lines(error)))
@@ -114,8 +116,10 @@ class ChartStart:
             self.told.value = ""
             self.empty()
             return
-        words = f"Chart in use: {chart.name}, {len(chart.sizes)} sizes."
-        self.told.value = status(paragraphs([words]))
+        count = len(chart.sizes)
+        words = f"Chart in use: {chart.name}, {count} size{'s' * (count != 1)}."
+        notes = [str(c.message) for c in caught if issubclass(c.category, ReadingNote)]
+        self.told.value = status(paragraphs([words, *notes]))
         self._tell(chart)
 
     def _pasted(self) -> SizeChart:
@@ -131,4 +135,4 @@ class ChartStart:
         path = kept_charts().get(str(self.kept.value))
         if path is None:
             raise SizingError("This chart is kept no more: choose another.")
-        return read_chart(path, warn=False)
+        return read_kept(path)

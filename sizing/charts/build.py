@@ -37,10 +37,16 @@ _ABOUT = ("chart_name", "chart_source")
 _BOTH = re.compile(
     r"(?:from\s+)?(.*\d.*?)\s*(?:[-\u2010-\u2015\u2212]|\bto\b)\s*(.*\d.*)", re.I
 )
-_UP_TO = re.compile(r"(?:up to|max\.?|≤|<=)\s*(\S.*)", re.I)
-_FROM = re.compile(r"(?:from|min\.?|≥|>=)\s*(\S.*)|(\S.*?)\s*\+", re.I)
+_UP_TO = re.compile(
+    r"(?:up to|max\.?|≤|<=)\s*(\S.*)|(\S.*?)\s*(?:or|and) (?:less|under|below)", re.I
+)
+_FROM = re.compile(
+    r"(?:from|min\.?|≥|>=)\s*(\S.*)"
+    r"|(\S.*?)\s*(?:\+|(?:or|and) (?:more|over|above))(\s*[a-z]*)",
+    re.I,
+)
 _UNITS = WRITTEN_UNITS | dict.fromkeys('"″”', "in")
-_LAST_WORD = re.compile(r"[a-z]+(?=\.?$)|[\"″”]$")
+_LAST_WORD = re.compile(r"([a-z]+|[\"″”])\.?(?:\s*\+|\s+(?:or|and) \w+)?$")
 
 #: What is wrong, what is allowed, what to do.
 _TOO_MUCH = (
@@ -181,7 +187,7 @@ def _with_units(frame: pd.DataFrame) -> pd.DataFrame:
         if CHART.without_unit(name):
             cells = [text for c in frame.iloc[:, at] if (text := as_text(c).casefold())]
             words = [_LAST_WORD.search(text) for text in cells]
-            units = {_UNITS.get(word[0], "") if word else "" for word in words}
+            units = {_UNITS.get(word[1], "") if word else "" for word in words}
             if len(units) == 1 and any(units):
                 names[at] = f"{name} ({units.pop()})"
     return frame.set_axis(names, axis=1)
@@ -193,9 +199,9 @@ def _ends_of(cell: object) -> tuple[str | None, str | None] | None:
     if found := _BOTH.fullmatch(text):
         return found[1], found[2]
     if found := _UP_TO.fullmatch(text):
-        return None, found[1]
+        return None, "".join(part or "" for part in found.groups())
     if found := _FROM.fullmatch(text):
-        return found[1] or found[2], None
+        return "".join(part or "" for part in found.groups()), None
     return None
 
 

@@ -23,6 +23,7 @@ from sizing.files.writing import write_text
 from sizing.people import (
     POPULATIONS,
     load_people,
+    population_titles,
     read_caseload,
     read_margins,
     reweight,
@@ -78,6 +79,8 @@ def run(args: argparse.Namespace) -> int:
     margins = None if args.margins is None else read_margins(args.margins)
     read = read_caseload if own else load_people
     people = read(args.people, draws=args.draws, seed=args.seed)
+    if not own:
+        people = replace(people, name=population_titles()[args.people])
     if margins is not None:
         people = reweight(people, margins)
     found = judge_chart(people, chart, seed=args.seed)

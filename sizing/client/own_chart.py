@@ -1,29 +1,28 @@
 """An adviser's own chart on the people she serves."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
 from sizing.cautions import closing, invented_first
-from sizing.charts import SizeChart, chart_from, fits_matrix, review_chart
+from sizing.charts import SizeChart, fits_matrix, review_chart
 from sizing.client.caseload import judge_clients
+from sizing.client.nudge import is_own, means_of, of_clients
+from sizing.client.reach import what_to_change
 from sizing.coverage import (
     Coverage,
     estimate_coverage,
     who_falls_between,
     why_none,
 )
-from sizing.errors import SizingError, one_of
 from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
 from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.stats.intervals import difference_interval
-from sizing.stats.layout import Floats, Layout
-from sizing.stats.shares import Means, group_means
-from sizing.words.chart import finding_words, load_first_words, why_words
-from sizing.words.numbers import interval, points_interval, share
+from sizing.stats.layout import Floats
+from sizing.words.chart import change_words, finding_words, load_first_words, why_words
+from sizing.words.numbers import interval, share
 
 #: A size whose loss would cost less than this share is one nobody needs (ours).
 NOBODY = 0.005
@@ -35,10 +34,6 @@ MOST_CLIENTS = 1000
 OF_OTHERS = (
     "The intervals are for people like these clients, were these a chance sample of "
     "them: of such people the chart would fit from {} to {} (95 % interval)."
-)
-UNLIKE = (
-    " It does not limit the same measures as {}, so neither can be said to be better: "
-    "judge the chart to see what each leaves unchecked."
 )
 WITH_BIAS = (
     "The interval counts the typical error of the body model in measures nobody took, "
@@ -62,6 +57,8 @@ class ChartJudgement:
     why: pd.DataFrame
     between: pd.DataFrame
     sizes: pd.DataFrame
+    #: What would reach most of those left out: see ``what_to_change``.
+    changes: pd.DataFrame
     limits: tuple[str, ...]
     sources: tuple[str, ...]
     #: Whether the people are a list of one's own, not weighted to others.
@@ -107,7 +104,7 @@ class ChartJudgement:
                 f"other, at most {share(most, places=1)} by the intervals): "
                 f"{', '.join(self.unneeded)}."
             )
-        lines += load_first_words(self.sizes)
+        lines += [*load_first_words(self.sizes), *change_words(self.changes)]
         return "\n".join([*lines, closing(self.limits)])
 
 
@@ -175,7 +172,7 @@ def judge_chart(
     for kind, name in (("fits", "fits"), ("only_size", "needs")):
         shares = by_size.loc[kind].loc[sizes].reset_index(drop=True)
         table = table.join(shares.add_prefix(name))
-    means = _means(
+    means = means_of(
         layout(people, chart.measures), _load_first(people, chart), replicates, seed
     )
     table["load_first"] = means.estimate[0]
@@ -193,22 +190,11 @@ def judge_chart(
         why=why_none(people, chart, replicates=replicates, seed=seed),
         between=_between(people, chart),
         sizes=table,
+        changes=what_to_change(people, chart, seed=seed),
         limits=people.limits,
         sources=people.sources,
         own=is_own(people),
     )
-
-
-def is_own(people: People) -> bool:
-    """Say whether these are a list of one's own, who stand for nobody else."""
-    weighted = not people.weight.eq(people.weight.iloc[0]).all()
-    return not (weighted or {"name", "margins"} & set(people.settings))
-
-
-def of_clients(fitted: float, n: int, people: str) -> str:
-    """Return a share of a list of one's own: a count, and no interval."""
-    whom = "this one client" if n == 1 else f"these {n:,} clients"
-    return f"{share(fitted)} of {whom} ({people})."
 
 
 def clients_served(people: People, chart: SizeChart) -> pd.DataFrame | None:
@@ -230,18 +216,6 @@ def clients_served(people: People, chart: SizeChart) -> pd.DataFrame | None:
 def too_many(people: People) -> bool:
     """Say whether these are a list of one's own, too long to judge one by one."""
     return "name" not in people.settings and people.n > MOST_CLIENTS
-
-
-def _means(place: Layout, of: Floats, replicates: int, seed: int) -> Means:
-    """Return the means of columns, one row per person and draw, of everyone."""
-    everyone = np.ones((len(place.weight), 1))
-    return group_means(
-        place,
-        [of[rows] for rows in place.rows],
-        [everyone] * len(place.rows),
-        replicates=replicates,
-        seed=seed,
-    )
 
 
 def _between(people: People, chart: SizeChart) -> pd.DataFrame:
@@ -269,121 +243,3 @@ def _load_first(people: People, chart: SizeChart) -> Floats:
         return np.zeros((len(people.frame), len(chart.sizes)))
     heavy = to_tenths(people.frame["body_mass_kg"])[:, None] > chart.load_limits()
     return (fits_matrix(people.frame, fabric) & heavy).astype(float)
-
-
-def with_edge(
-    chart: SizeChart, size: str, measure: str, end: str, value: float | None
-) -> SizeChart:
-    """Return the chart with one edge moved, in cm or kg; None is no limit.
-
-    >>> from sizing.charts import demo_chart
-    >>> moved = with_edge(demo_chart(), "adult 1", "hip_circumference_cm", "high", 108)
-    >>> moved.frame.set_index("size").loc["adult 1", "hip_circumference_cm_high"].item()
-    108.0
-    """
-    one_of("size", size, chart.sizes)
-    one_of("measure", measure, chart.measures)
-    one_of("end", end, ("low", "high"))
-    if value is not None and not 0 <= value < 1000:
-        raise SizingError("an edge must be a number", allowed="0 to 999", value=value)
-    frame = chart.frame.copy()
-    row = frame.index[frame["size"].astype(str) == size]
-    frame.loc[row, f"{measure}_{end}"] = np.nan if value is None else float(value)
-    return chart_from(frame, name=chart.name, source=chart.source, warn=False)
-
-
-@dataclass(frozen=True)
-class Nudge:
-    """Whom a chart fits, and what is different with another, at once.
-
-    ``table`` is one row: share_a, share_b, share_b_low, share_b_high (Wilson's score
-    interval), estimate, low, high, method, n, changed (people and draws that are
-    covered by one chart only). ``own`` says that the people are a list of one's own.
-    """
-
-    table: pd.DataFrame
-    chart: SizeChart
-    before: SizeChart | None
-    people: str
-    own: bool
-
-    def summary(self) -> str:
-        """Return whom the chart fits, and the difference if there is another."""
-        row, before = self.table.iloc[0], self.before
-        covered = interval(row, "share_b", "share_b_")
-        told = f"{covered} of {self.people} (95 % interval, n = {row['n']:,})."
-        if self.own:
-            told = of_clients(row["share_b"], row["n"], self.people)
-        told = f"{self.chart.name} fits {told}"
-        made_up = self.chart.invented
-        if before is not None:
-            made_up = made_up or before.invented
-            if set(before.measures) != set(self.chart.measures):
-                told += UNLIKE.format(before.name)
-            elif row["changed"] == 0:
-                told += f" {before.name} fits the same people."
-            else:
-                told += (
-                    f" {before.name} fits {share(row['share_a'])}: the difference is "
-                    f"{points_interval(row, places=2)} points (95 % interval)."
-                )
-        return invented_first(made_up, told)
-
-
-def nudge_layout(people: People, *charts: SizeChart) -> Layout:
-    """Arrange people for ``nudge`` of charts: each person a sampling unit.
-
-    The variance is then found by linearisation, without a bootstrap: quick
-    enough to follow an edge while it is moved. A survey design is kept.
-    """
-    place = layout(people, tuple(dict.fromkeys(m for c in charts for m in c.measures)))
-    if place.unit is not None:
-        return place
-    count = len(place.weight)
-    return replace(
-        place, unit=np.arange(count), stratum=np.zeros(count, dtype=np.int64)
-    )
-
-
-def nudge(
-    people: People,
-    before: SizeChart | None,
-    after: SizeChart,
-    place: Layout | None = None,
-) -> Nudge:
-    """Say whom a chart fits, and compare it with another on the same people, at once.
-
-    The difference in coverage, person by person, with a 95 % t interval by
-    linearisation, draws joined as ``coverage`` joins them. Where nobody differs the
-    interval is the score interval's end for a share of 0, either way, as in
-    ``compare_charts``. Where many edits follow each other, give ``nudge_layout``.
-    """
-    first = after if before is None else before
-    place = nudge_layout(people, first, after) if place is None else place
-    a, b = (fits_matrix(people.frame, c).any(axis=1) for c in (first, after))
-    both = np.column_stack([a, b, b.astype(float) - a])
-    means = _means(place, both, 50, 1)
-    share_a, share_b, change = means.estimate[0]
-    low, high = means.shares()
-    least, most = difference_interval(
-        change,
-        means.variance[0, 2],
-        np.ravel(means.df[0])[-1],
-        means.n_effective[0],
-    )
-    table = pd.DataFrame(
-        {
-            "share_a": [share_a],
-            "share_b": share_b,
-            "share_b_low": low[0, 1],
-            "share_b_high": high[0, 1],
-            "estimate": change,
-            "low": float(least),
-            "high": float(most),
-            "method": "95 % t interval of the paired difference; "
-            f"linearisation{place.joined}",
-            "n": people.n,
-            "changed": int((a != b).sum()),
-        }
-    )
-    return Nudge(table, after, before, people.name, is_own(people))

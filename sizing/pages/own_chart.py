@@ -21,6 +21,7 @@ from sizing.plots.chart import plot_bands, plot_difference
 from sizing.plots.shares import plot_shares
 from sizing.plots.style import FAINT, INK, SHADES, SOFT, figure_of
 from sizing.words.chart import (
+    change_words,
     finding_words,
     load_first_words,
     served_words,
@@ -85,6 +86,7 @@ def bands_svg(bands: Bands, *, label: str) -> str:
         sizes=bands.sizes.to_dict("records"),
         gaps=bands.gaps,
         before=bands.before.to_numpy().tolist(),
+        compared=bands.before.notna().any(axis=None),
         people=list(zip(map(x, spread["value"]), tall, strict=True)),
         ticks=[tick for tick in ticks if left <= tick <= right],
         height=_TOP + _ROW * len(bands.sizes),
@@ -130,6 +132,11 @@ def own_chart_page(
             or ["Everyone has a size."],
         ),
         Section(
+            "What would reach most of those left out",
+            bullets=change_words(judgement.changes, say=say)
+            or ["No edge moved and no size more would reach anybody here."],
+        ),
+        Section(
             "Gaps and overlaps",
             [EDGE_RULE],
             figures=[_bands(measure, ax, people) for measure, ax in drawn.items()],
@@ -172,6 +179,7 @@ def chart_results(
         "chart_why": judgement.why,
         "chart_between": judgement.between,
         "chart_findings": judgement.findings,
+        "chart_changes": judgement.changes,
         "chart_covered_drawn": _covered_axes(judgement),
     }
     if comparison is not None:

@@ -158,6 +158,8 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
                 zorder=5,
                 **plain,
             )
+        if bands.before.notna().any(axis=None):
+            ax.plot([], [], ":", color=INK, lw=1.4, label="compared with")
         for place, edges in enumerate(bands.before.itertuples(index=False)):
             for value in edges:
                 ax.vlines(value, place - 0.4, place + 0.4, INK, ":", lw=1.4)
@@ -168,7 +170,7 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
         ax.set_ylim(n - 0.4, -1.0)
         ax.set_xlim(bands.left, bands.right)
         ax.set_xlabel(label)
-        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.14), ncols=2, fontsize=9)
+        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.14), ncols=3, fontsize=9)
     return ax
 
 

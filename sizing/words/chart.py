@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.measures.vocabulary import plain
-from sizing.words.numbers import Row, Say, count_in, interval, told, written
+from sizing.words.numbers import Row, Say, count_in, interval, share, told, written
 
 _HOW = {
     "too_small_for": "their nearest size is too small",
@@ -12,6 +12,15 @@ _HOW = {
     "over_load": "their nearest size has too low a load limit",
     "not_measured": "it was not measured",
 }
+_HALVED = (
+    "Each change was chosen among one half of these people, where no other edge moved "
+    "so far and no other size of the chart's usual widths reaches more, and counted "
+    "among the other half."
+)
+_SAME = (
+    "Each change was chosen and counted among the same people: expect less of others."
+)
+_TRY = "Whether a sling holds so much more, only its supplier and trying it on can say."
 #: So many rows of clients without a size are named in a sentence.
 _ROWS = 12
 
@@ -44,6 +53,30 @@ def load_first_words(sizes: pd.DataFrame, *, say: Say = written) -> list[str]:
         "fabric would fit."
         for _, row in heavy.iterrows()
     ]
+
+
+def change_words(changes: pd.DataFrame, *, say: Say = written) -> list[str]:
+    """Return what would reach most of those whom a chart leaves out."""
+    lines = []
+    for kind, rows in changes.groupby("change", sort=False):
+        row = rows.iloc[0]
+        told = []
+        for name, *ends in rows[["measure", "from", "to"]].itertuples(index=False):
+            start, stop = (say(end, name, to="tenth") for end in ends)
+            told.append(f"{plain(name)} from {start} to {stop}")
+        words = f"One size more, {', '.join(told)},"
+        if kind == "edge":
+            words = f"One edge moved, the {row['end']} edge of '{row['size']}' in"
+            words += f" {told[0]},"
+        words += f" would give a size to {interval(row)} of all people"
+        words += f"; {share(row['left_out'])} have none now."
+        if row["low"] <= 0:
+            words += " These people do not settle whether it reaches anybody."
+        lines.append(words)
+    if lines:
+        whom = _HALVED if changes["halved"].iloc[0] else _SAME
+        lines.append(f"{whom} {_TRY}")
+    return lines
 
 
 def served_words(clients: pd.DataFrame) -> str:

@@ -24,6 +24,7 @@ from tests.conftest import taken
 
 HIP = "hip_circumference_cm"
 LOW, HIGH = f"{HIP}_low", f"{HIP}_high"
+MASS = "body_mass_kg_low"
 
 
 def switched(units="metric"):
@@ -93,6 +94,80 @@ def test_a_chart_is_taken_in_and_a_bad_one_leaves_no_answer(form, tmp_path):
     take(form.start.upload, mine)
     assert "Chart in use" in form.start.told.value and heard[-1] is form.edited
     assert form.image.value.startswith("<svg") and "fits" in form.change.value
+
+
+def test_her_chart_starts_empty_and_is_set_beside_nothing(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    form = OwnChartForm("bariatric", switch=switched(), draws=1)
+    heard = []
+    form.listeners.append(heard.append)
+    assert form.edited is None and "Type your chart" in form.change.value
+    assert len(form.table.table.cells) == 9 and not shown(form.edge.view)
+    with pytest.raises(ValueError, match="Type your chart"):
+        form.results()
+    form.table.name.value = "Ward 3"
+    for column, value in (("size", "S"), (LOW, "90"), (HIGH, "140")):
+        cell(form, 0, column).value = value
+    assert "Ward 3 fits" in form.change.value and "nvented" not in form.change.value
+    assert "dotted" not in form.image.value
+    form.keep.button.click()
+    assert "my-charts" in form.keep.told.value and not shown(form.keep.over)
+    # Kept by its name: set beside it when asked, replaced only when asked.
+    cell(form, 0, HIGH).value = "130"
+    form.keep.button.click()
+    assert "another chart is kept" in form.keep.told.value and shown(form.keep.over)
+    form.second.box.label = "Ward 3"
+    assert "Ward 3 as it was fits" in form.change.value
+    form.keep.over.click()
+    assert "fits the same people" in form.change.value
+    form.start.kept.value = "Ward 3"
+    form.table.table.remove_row(0)
+    assert form.edited is None and heard[-1] is not None
+    form.start.open.click()
+    assert form.edited.frame[HIGH].tolist() == [130]
+    form.start.rows.value = 0
+    assert len(form.table.table.cells) == 9 and form.edited is None
+    assert form.table.table.cells["group"].tolist() == [*CHART.frame["group"]]
+    form.table.undo.click()
+    assert form.edited.sizes == ("S",)
+
+
+def test_a_chart_is_pasted_and_its_faults_are_named_by_row_and_column(form):
+    form.start.take.click()
+    assert "Paste a table first" in form.start.told.value
+    form.start.text.value = (
+        "Size\tWeight\tHeight (cm)\nS\t40,5-60 kg\t140-160\nL\t60+ kg\twide\n"
+    )
+    form.start.take.click()
+    assert "the pasted table, row 3, Height" in form.start.told.value
+    assert form.edited is None and form.start.text.value
+    form.start.text.value = form.start.text.value.replace("wide", "160+")
+    form.start.take.click()
+    assert "2 sizes read: weight for 2" in form.start.told.value
+    assert form.edited.measures == ("body_mass_kg", "stature_cm")
+    assert form.edited.frame["body_mass_kg_low"].tolist() == [40.5, 60]
+
+
+def test_a_column_has_a_unit_of_its_own_until_the_page_changes(form):
+    grid = form.table.table
+    before = form.edited
+    grid._in_other_units(HIP, "pounds")
+    assert cell(form, 0, HIGH).value == "26.77" and cell(form, 0, MASS).value == "9"
+    cell(form, 8, HIGH).value = "70"
+    assert form.edited.frame[HIGH].iloc[8] == pytest.approx(177.8)
+    form.switch.view.value = "stone"
+    form.switch.view.value = "metric"
+    assert cell(form, 0, HIGH).value == "68" and form.edited.sizes == before.sizes
+
+
+def test_a_chart_that_limits_too_little_for_a_pattern_says_so_first():
+    page = AdviserPage("bariatric", draws=1)
+    page.half.value = "chart"
+    page.chart.start.text.value = "Size,Weight (kg)\nS,40-90\nL,90-190\n"
+    page.chart.start.take.click()
+    page.pattern.box.value = "full-body"
+    told = page.chart.change.value
+    assert told.index("limits too little") < told.index("fits")
 
 
 def test_moving_an_edge_changes_table_picture_and_answer(form, undrawn):

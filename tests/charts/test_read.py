@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.charts import SizeChart, chart_from, demo_chart, read_chart, write_chart
-from sizing.charts.files import keep_chart, kept_charts
+from sizing.charts.files import chart_from_text, keep_chart, kept_charts
 from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.measures.tables import CHART
@@ -402,3 +402,39 @@ def test_charts_are_kept_by_name_and_never_written_over_unasked(tmp_path):
     keep_chart(other, path.parent, over=True)
     assert len(read_chart(path, warn=False).sizes) == 9
     assert list(kept_charts(path.parent)) == ["Ward A-B- 2"]
+
+
+@pytest.mark.parametrize(
+    ("cell", "low", "high"),
+    [
+        ("80-104", 80, 104),
+        ("80,5 \u2013 104 cm", 80.5, 104),
+        ("from 80 to 104cm", 80, 104),
+        ("up to 104", math.nan, 104),
+        ("104 cm or less", math.nan, 104),
+        ("80+", 80, math.nan),
+        ("80+ cm", 80, math.nan),
+        ("80 cm and over", 80, math.nan),
+        ("\u2265 80", 80, math.nan),
+    ],
+)
+def test_a_range_is_read_as_people_write_it(cell, low, high):
+    text = f"Size\tHip girth (cm)\nS\t{cell}\nL\t104-130"
+    found = chart_from_text(text, "mine").frame.iloc[0]
+    assert found.iloc[3:].tolist() == pytest.approx([low, high], nan_ok=True)
+
+
+def test_a_pasted_table_loses_nothing_and_names_what_it_cannot_read():
+    rows = ["Size  SWL (kg)  Height  Colour", "S  150  4'8\" - 5'2\"  blue"]
+    chart = chart_from_text("\n".join([*rows, "L  200  5'2\"+  red"]), "Ward 3")
+    assert (chart.name, chart.measures) == ("Ward 3", ("stature_cm",))
+    assert chart.frame["stature_cm_high"].iloc[0] == pytest.approx(62 * 2.54)
+    assert chart.frame["Colour"].tolist() == ["blue", "red"]
+    rows = ["Size;Hip girth (cm);Height", "S;31 in-41 in;140-150", ";>104;9"]
+    with pytest.raises(InputProblems) as caught:
+        chart_from_text("\n".join(rows), "x")
+    found = caught.value.table
+    assert found["row"].tolist()[:3] == [1, 2, 2]
+    assert set(found["file"]) == {"the pasted table"}
+    assert "no unit" in found["what"].iloc[0] and "in inches" in found["what"].iloc[1]
+    assert "a size without a name" in set(found["what"])

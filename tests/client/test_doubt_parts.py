@@ -15,8 +15,8 @@ from sizing.client.answer import ClientAnswer
 from sizing.client.doubts import _among, _people, _words, doubtful
 from sizing.client.how import Reading, reading
 from sizing.client.judged import evidence_limits, sources
+from sizing.client.nudge import nudge_layout
 from sizing.client.outcomes import Edges
-from sizing.client.own_chart import nudge_layout
 from sizing.client.posterior import (
     draw_bodies,
 )

@@ -18,7 +18,7 @@ from sizing.charts import demo_chart, write_chart
 from sizing.cli import chart as chart_command
 from sizing.cli import client as client_command
 from sizing.client import check_client
-from sizing.client.own_chart import with_edge
+from sizing.client.nudge import with_edge
 from sizing.errors import SizingError
 from sizing.measures.written import written
 from sizing.pages.client_note import REMINDER, Decision, client_note

@@ -13,13 +13,8 @@ from sizing.charts import chart_from, demo_chart, fits_matrix, write_chart
 from sizing.cli.main import main
 from sizing.client.caseload import judge_clients, read_clients
 from sizing.client.chart_bands import bands_of, density, gaps_of
-from sizing.client.own_chart import (
-    clients_served,
-    judge_chart,
-    nudge,
-    nudge_layout,
-    with_edge,
-)
+from sizing.client.nudge import nudge, nudge_layout, with_edge
+from sizing.client.own_chart import clients_served, judge_chart
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.errors import SizingError, SizingWarning
 from sizing.pages.own_chart import bands_svg

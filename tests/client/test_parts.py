@@ -9,7 +9,8 @@ from scipy.stats import binomtest, norm
 from sizing.charts import chart_from, demo_chart
 from sizing.client import check_client
 from sizing.client.how import reading
-from sizing.client.own_chart import judge_chart, nudge, with_edge
+from sizing.client.nudge import nudge, with_edge
+from sizing.client.own_chart import judge_chart
 from sizing.client.posterior import (
     _bodies,
     _builds,

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from sizing.charts import assign, chart_from
-from sizing.client.own_chart import nudge, with_edge
+from sizing.client.nudge import nudge, with_edge
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.measures import SEATED_AND_GIRTHS
 from sizing.people import People, people_from
