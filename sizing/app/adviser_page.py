@@ -65,17 +65,14 @@ class AdviserPage:
         """The half on a chart, made when it is first asked for."""
         from sizing.app.own_chart_form import OwnChartForm
 
-        of = self.pattern
         made = OwnChartForm(
             self._people,
             switch=self.switch,
             draws=self._draws,
-            pattern=lambda: of.pattern,
+            pattern=self.client.note.pattern,
         )
-        of.on_change(made.update)
+        self.pattern.on_change(made.compared)
         made.listeners.append(self.choice.offer)
-        made.judgement.pattern = self.client.note.pattern
-        self.pattern.on_change(made.judgement.forget)
         return made
 
     def _use_chart(self, chart: SizeChart | None) -> None:

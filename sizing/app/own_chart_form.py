@@ -34,7 +34,7 @@ from sizing.client.own_chart import (
 )
 from sizing.coverage import Comparison, compare_charts
 from sizing.errors import SizingError
-from sizing.measures.patterns import lacking_words, led_by
+from sizing.measures.patterns import led_by, pattern_lacks
 from sizing.pages.own_chart import (
     bands_axes,
     bands_svg,
@@ -84,11 +84,10 @@ class JudgementForm(AnswerForm):
         self,
         switch: UnitSwitch,
         asked: Callable[[Progress], tuple[SizeChart, People, SizeChart | None]],
+        pattern: Callable[[], str | None],
     ) -> None:
         super().__init__("Judge the chart", switch=switch)
-        #: The pattern of sling that the page around this form names.
-        self.pattern: Callable[[], str | None] = lambda: None
-        self._asked = asked
+        self._asked, self._pattern = asked, pattern
 
     def work_out(self, progress: Progress) -> Judged:
         """Judge the chart, step by step."""
@@ -115,7 +114,7 @@ class JudgementForm(AnswerForm):
 
     def _page(self, answer: Judged, *, bands: bool = True) -> Page:
         page = answer.page(self.switch.units, bands=bands)
-        return page.for_pattern(self.pattern(), answer.chart.chart.measures)
+        return page.for_pattern(self._pattern(), answer.chart.chart.measures)
 
 
 @dataclass(frozen=True)
@@ -156,10 +155,10 @@ class OwnChartForm(LiveForm):
         self.people_form = PeopleForm(self.switch, people, draws=draws)
         self.table = ChartTable(self.switch, self._changed_to)
         self.start = ChartStart(self._taken, self.table.show)
-        self.second = CompareBox(self._compared)
+        self.second = CompareBox(self.compared)
         self.keep = KeepBox(self._sound, self._put_away)
         self.edge = EdgeSlider(self.switch, self._chosen, self._moved)
-        self.judgement = JudgementForm(self.switch, self._to_judge)
+        self.judgement = JudgementForm(self.switch, self._to_judge, pattern)
         self.entry = w.VBox(
             [
                 self.start.view,
@@ -176,7 +175,7 @@ class OwnChartForm(LiveForm):
         self.answer_view = w.VBox([self.change, self.judgement.work.view, judged.words])
         self.picture_view = w.VBox([self.image, judged.pictures])
         self.limits_view, self.sources_view = told.limits, told.sources
-        self.people_form.on_change(self._compared)
+        self.people_form.on_change(self.compared)
         self.people_form.on_ready(self.update)
         self.switch.on_change(lambda _: self._chosen())
         self.start.empty()
@@ -202,7 +201,8 @@ class OwnChartForm(LiveForm):
         self.second.refresh()
         self._follow(self.edited)
 
-    def _compared(self) -> None:
+    def compared(self) -> None:
+        """Answer anew for other people, a second chart or a pattern of sling."""
         self.judgement.forget()
         self.update()
 
@@ -276,7 +276,7 @@ class OwnChartForm(LiveForm):
         found = nudge(people, other, chart, self._layout[1])
         words = found.summary()
         if pattern := self._pattern():
-            words = led_by(lacking_words(pattern, chart.measures), words)
+            words = led_by([pattern_lacks(pattern, chart.measures)], words)
         return Live(chart, other, people, form.key, words)
 
     def show(self, answer: Live) -> None:

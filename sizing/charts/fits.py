@@ -29,8 +29,6 @@ OUTCOMES: tuple[str, ...] = (
     "over_load",
     "not_measured",
 )
-#: Rows looked up in one step.
-_BLOCK = 1 << 16
 
 Masks = npt.NDArray[np.unsignedinteger[Any]]
 Bools = npt.NDArray[np.bool_]
@@ -98,7 +96,8 @@ def lookup(
 
 def masks(values: npt.NDArray[np.integer[Any]], table: Masks) -> Masks:
     """Look up whole tenths in a table made by ``lookup``."""
-    place = np.clip(values, MISSING_TENTHS, len(table) - 2)
+    # In two bytes a table may be longer than what its values can count.
+    place = np.clip(values.astype(np.int64, copy=False), MISSING_TENTHS, len(table) - 2)
     mask: Masks = table[place + 1]
     return mask
 
@@ -108,8 +107,7 @@ def size_masks(values: Tenths, chart: SizeChart) -> Masks:
 
     For each measure a table says which sizes hold each whole tenth; a row's sizes are
     the common bits of what its measures look up, so the time does not depend on the
-    number of sizes. A limited measure that is absent counts as not measured. Columns of
-    ``int16`` (up to 3,276.7) are the fastest (``tests/benchmarks/bench_all.py``).
+    number of sizes. A limited measure that is absent counts as not measured.
 
     >>> from sizing.charts import chart_from
     >>> chart = chart_from(pd.DataFrame({
@@ -129,49 +127,11 @@ def size_masks(values: Tenths, chart: SizeChart) -> Masks:
         )
     n = rows.pop()
     fits = np.full(n, (1 << len(chart.sizes)) - 1, dtype=kind)
-    short, tables = [], []
     for measure, (low, high) in limits(chart).items():
         table = lookup(low, high, kind)
-        column = np.asarray(values.get(measure, ()))
-        if measure not in values:
-            fits &= table[0]
-        elif column.dtype == np.int16:
-            short.append(np.ascontiguousarray(column).view(np.uint16))
-            tables.append(_every_short(table))
-        else:
-            fits &= masks(column, table)
-    _keep_all(fits, short, tables)
+        known = measure in values
+        fits &= masks(np.asarray(values[measure]), table) if known else table[0]
     return fits
-
-
-def _every_short(table: Masks) -> Masks:
-    """Return a table with an entry for each of the 65,536 two-byte values.
-
-    A column of two-byte whole numbers, read as unsigned, is then looked up
-    without a check: what is negative, thus missing, is its upper half.
-    """
-    made = np.full(1 << 16, table[-1], dtype=table.dtype)
-    known = min(len(table) - 1, 1 << 15)
-    made[:known] = table[1 : known + 1]
-    made[1 << 15 :] = table[0]
-    return made
-
-
-def _keep_all(
-    out: Masks, columns: list[npt.NDArray[np.uint16]], tables: list[Masks]
-) -> None:
-    """Keep in each mask the bits that every column's table has."""
-    # By blocks, so that what numpy writes between its steps stays in cache.
-    place = np.empty(min(_BLOCK, len(out)), dtype=np.intp)
-    found = np.empty(len(place), dtype=out.dtype)
-    for start in range(0, len(out), _BLOCK):
-        part = out[start : start + _BLOCK]
-        size = len(part)
-        for column, table in zip(columns, tables, strict=True):
-            place[:size] = column[start : start + _BLOCK]
-            # "clip" spares a check: no two-byte value lies outside the table.
-            np.take(table, place[:size], out=found[:size], mode="clip")
-            part &= found[:size]
 
 
 def unpack(fits: Sequence[Masks], count: int) -> Bools:

@@ -42,21 +42,6 @@ def test_a_table_holds_each_tenth_between_the_edges_and_what_is_missing():
     assert one_open.tolist() == [0, 1, 1, 1, 3, 2]
 
 
-@given(
-    st.lists(st.tuples(st.integers(0, 40), st.integers(0, 20)), min_size=1, max_size=5)
-)
-def test_every_two_byte_value_is_looked_up_as_any_other(bands):
-    low = np.array([a for a, _ in bands])
-    high = np.array([a + w for a, w in bands])
-    table = core.lookup(low, high, np.uint8)
-    every = core._every_short(table)
-    assert len(every) == 2**16
-    values = np.arange(-(2**15), 2**15)
-    found = every[values.astype(np.int16).view(np.uint16)]
-    expected = core.masks(values, table)
-    assert (found == expected).all()
-
-
 @pytest.mark.parametrize(
     ("count", "bits"),
     [(1, 8), (8, 8), (9, 16), (16, 16), (17, 32), (32, 32), (33, 64), (64, 64)],
@@ -87,17 +72,6 @@ def test_the_load_limit_bounds_the_body_mass_from_above():
     told = core.tenths(frame, bare)
     assert told["body_mass_kg"].tolist() == [-1, -1]
     assert told[HIP].tolist() == [850, -1]
-
-
-@pytest.mark.parametrize("rows", [0, 1, 65_535, 65_536, 65_537, 140_000])
-def test_blocks_leave_no_row_out(rows):
-    chart = chart_of([70, 80], [90, 100], load_limit_kg=[100.0, 150.0])
-    hip = (np.arange(rows) % 400 + 650).astype(np.int16)
-    mass = (np.arange(rows) % 97 + 950).astype(np.int16)
-    got = size_masks({HIP: hip, "body_mass_kg": mass}, chart)
-    one = (hip >= 700) & (hip <= 900) & (mass <= 1000)
-    two = (hip >= 800) & (hip <= 1000) & (mass <= 1500)
-    assert (got == one + 2 * two.astype(np.uint8)).all()
 
 
 def test_what_comes_of_whom_nothing_limits_or_only_the_load():
