@@ -333,7 +333,7 @@ def test_clients_typed_in_are_read_as_a_file_would_be(tmp_path):
     file = tmp_path / "clients.csv"
     file.write_text("sex,name,age_years,body_mass_kg\nf,A. B.,70,60\n")
     take(form.upload, file)
-    assert form.people().n == 1 and "left out" in form.start.told.value
+    assert form.people().n == 1 and "left out" in form.told.value
 
 
 class Gate:

@@ -40,7 +40,7 @@ from sizing.charts import SizeChart, demo_chart
 from sizing.charts import fits as core
 from sizing.client import check_client, client_from
 from sizing.client.chart_bands import bands_of, density
-from sizing.client.own_chart import nudge, nudge_layout, with_edge
+from sizing.client.nudge import nudge, nudge_layout, with_edge
 from sizing.coverage import estimate_coverage
 from sizing.measures.edges import NO_HIGH
 from sizing.pages.own_chart import bands_svg

@@ -189,7 +189,11 @@ def test_an_edge_that_changes_nobody_is_said_with_what_it_may_still_do(people):
     same = nudge(people, chart, chart)
     row = same.table.iloc[0]
     assert row["changed"] == 0 and row["estimate"] == 0
-    assert "no edge has been moved that changes it" in same.summary()
+    assert same.summary().endswith("invented demo chart fits the same people.")
+    # Charts that limit other measures are said to be no better.
+    bare = replace(chart, frame=chart.frame.drop(columns=[f"{HIP}_low", f"{HIP}_high"]))
+    told = nudge(people, chart, bare).summary()
+    assert "neither can be said to be better" in told and "points" not in told
     # The score interval's end for a share of nothing: t^2 / (n + t^2).
     place = nudge_layout(people)
     number = place.weight.sum() ** 2 / (place.weight**2).sum()
@@ -299,10 +303,16 @@ def test_pictures_show_gap_and_overlap_and_the_difference(people):
     light = bands_svg(bands, label="Hip girth, cm")
     assert "gap 68 to 71" in light and light.count("url(#overlap)") >= 6
     assert light.startswith("<svg") and light.count("adult 2") == 1
+    # Edges of the other chart stand at the size of the same name, not at its row.
+    turned = replace(moved, frame=moved.frame[::-1].reset_index(drop=True))
+    beside = bands_of(turned, spread, HIP, before=demo_chart()).before
+    assert beside["high"].tolist() == demo_chart().frame[f"{HIP}_high"].tolist()[::-1]
     # Neither the first size nor one beyond a gap overlaps what is before it.
     assert bands.sizes["from"].isna().tolist() == [True, True] + [False] * 7
     inches = bands_of(demo_chart(), spread, HIP, units="pounds")
-    assert inches.sizes["high"].tolist()[3] == 40.9 and inches.before.empty
+    assert inches.sizes["high"].tolist()[3] == 40.9 and inches.before.isna().all(
+        axis=None
+    )
 
 
 def test_ones_own_clients_are_judged_one_by_one(tmp_path, capsys, monkeypatch):
