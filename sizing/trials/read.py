@@ -35,21 +35,6 @@ _WRITTEN = {
     }.items()
     for word in words.split(",")
 }
-#: What people call the place that a measure is of, beside its own names and the part
-#: of a sling that it governs (common practice, no source).
-_PLACES = {
-    "shoulder_height_sitting_cm": "back shoulder shoulders",
-    "sitting_height_cm": "head neck back",
-    "buttock_popliteal_length_cm": "seat bottom thigh thighs legs",
-    "hip_circumference_cm": "hip hips",
-    "hip_breadth_sitting_cm": "hip hips",
-    "thigh_circumference_cm": "thigh thighs leg legs",
-    "waist_circumference_cm": "waist belly",
-    "chest_circumference_cm": "chest trunk",
-    "stature_cm": "length",
-    "back_along_body_cm": "back spine",
-    MASS: "weight",
-}
 
 
 @dataclass(frozen=True)
@@ -282,12 +267,13 @@ def _problem(what: str, allowed: str, i: int, column: str, value: str) -> Proble
 
 def _places(measures: Sequence[str]) -> dict[str, tuple[str, ...]]:
     """Return which of the measures each word for a place may mean."""
-    governs = vocabulary().set_index("name")["governs"]
+    table = vocabulary().set_index("name")
+    called = table["governs"] + ";" + table["place_words"]
     also = {column.standard: column.words for column in measure_columns()}
     found: dict[str, tuple[str, ...]] = {}
     for measure in measures:
-        parts = {plain(part) for part in str(governs[measure]).split(";")}
-        for word in also[measure] | parts | set(_PLACES[measure].split()) | {measure}:
+        parts = {plain(part) for part in str(called[measure]).split(";")}
+        for word in also[measure] | parts | {measure}:
             found[word] = (*found.get(word, ()), measure)
     # A measure's own word goes before another's part of that name.
     return found | {word: (m,) for m in measures for word in also[m]}
