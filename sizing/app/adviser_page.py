@@ -6,7 +6,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from sizing.app.answer_parts import boxed
+from sizing.app.answer_form import boxed
 from sizing.app.client_form import ClientForm
 from sizing.app.form_style import FORM_STYLE
 from sizing.app.form_words import bullets

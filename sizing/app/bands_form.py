@@ -7,7 +7,7 @@ import ipywidgets as w
 import pandas as pd
 from matplotlib.axes import Axes
 
-from sizing.app.answer_parts import AnswerForm
+from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import bullets, heading, lead, paragraphs
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField

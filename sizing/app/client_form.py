@@ -11,7 +11,7 @@ import ipywidgets as w
 import pandas as pd
 from traitlets import TraitError
 
-from sizing.app.answer_parts import PageForm
+from sizing.app.answer_form import PageForm
 from sizing.app.client_fields import EXAMPLE, NOBODY, ClientFields, in_a_row
 from sizing.app.client_kept_form import KeptForm
 from sizing.app.client_note_form import NoteForm

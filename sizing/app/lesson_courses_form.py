@@ -8,7 +8,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_parts import PageForm
+from sizing.app.answer_form import PageForm
 from sizing.app.form_words import paragraphs
 from sizing.app.lesson_parts import button, wrapped, wrong_html
 from sizing.app.units import UnitSwitch

@@ -7,7 +7,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from sizing.app.answer_parts import AnswerForm
+from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import bullets, framed, paragraphs
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_courses_form import CoursesForm

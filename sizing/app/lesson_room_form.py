@@ -5,7 +5,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_parts import LiveForm
+from sizing.app.answer_form import LiveForm
 from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_parts import (

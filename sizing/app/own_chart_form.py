@@ -9,7 +9,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_parts import AnswerForm, LiveForm
+from sizing.app.answer_form import AnswerForm, LiveForm
 from sizing.app.form_words import (
     bullets,
     lead,

@@ -5,7 +5,7 @@ from typing import Any
 
 import ipywidgets as w
 
-from sizing.app.answer_parts import AnswerForm
+from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import bullets, lead, paragraphs
 from sizing.app.long_work import Progress
 from sizing.app.show import sections_html

@@ -6,7 +6,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_parts import AnswerForm
+from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import CHART_HEADINGS, file_headings
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField

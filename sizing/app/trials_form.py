@@ -5,7 +5,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_parts import LiveForm
+from sizing.app.answer_form import LiveForm
 from sizing.app.form_words import paragraphs
 from sizing.app.pattern_field import PatternField
 from sizing.app.table import EditableTable
