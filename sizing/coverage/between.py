@@ -78,7 +78,7 @@ def who_falls_between(
     Logistic regression with the people's weights in each draw; robust
     (sandwich) errors by person, or by stratum and sampling unit where there is a
     design (``sizing.stats.logistic``); joined over draws on the log scale as
-    ``coverage`` joins them, with t intervals.
+    ``coverage`` joins them, the model's bias counted, with t intervals.
 
     Examples
     --------

@@ -129,9 +129,10 @@ def sensitivity(
     paired: its variance in one draw is that of the total of
     ``w' (y' - p') / sum w' - w (y - p) / sum w``, with ' after the change, over
     persons, or by stratum and unit where there is a design. Draws are joined as
-    ``coverage`` joins them; t interval. Nothing is drawn or fitted anew: drawn
-    bodies are moved where a model is another. The interval tells how well these
-    people know the change, not whether the setting is likely; for that see its
+    ``coverage`` joins them, the model's bias counted; t interval. Nothing is drawn
+    or fitted anew: drawn bodies are moved where a model is another. The interval
+    tells how well these people know the change, not whether the setting is likely;
+    for that see its
     source.
 
     Examples

@@ -69,6 +69,10 @@ def _fitted(x: Floats, share: Floats, weight: Floats) -> Floats | None:
     """Return the coefficients, or None where no maximum is found."""
     beta: Floats = np.zeros(x.shape[1])
     beta[0] = logit(weight @ share / weight.sum())
+
+    def likelihood(at: Floats) -> float:
+        return float(weight @ (share * (x @ at) - np.logaddexp(0, x @ at)))
+
     for _ in range(_STEPS):
         p = expit(x @ beta)
         score = x.T @ (weight * (share - p))
@@ -77,6 +81,9 @@ def _fitted(x: Floats, share: Floats, weight: Floats) -> Floats | None:
             step = np.linalg.solve(information, score)
         except np.linalg.LinAlgError:
             return None
+        # A whole step from afar may overshoot, and then run away.
+        while likelihood(beta + step) < likelihood(beta) and np.abs(step).max() > 1e-6:
+            step = step / 2
         beta = beta + step
         if np.abs(step).max() <= _NEAR:
             return beta

@@ -43,6 +43,13 @@ def test_odds_ratio_against_a_published_table():
     assert row["small_group"]
 
 
+def test_a_small_group_far_from_the_others_has_its_odds_ratio():
+    """Whole Newton steps ran away here, and nobody was compared with anybody."""
+    found = who_falls_between(table_2x2(36, 4, 10, 990), CHART, terms=["exposed"])
+    row = found.query("level == 'yes'").iloc[0]
+    assert row["estimate"] == pytest.approx(36 / 4 * 99)
+
+
 def invented(rng: np.random.Generator, n: int = 600, draws: int = 1) -> People:
     person = np.tile(np.arange(n), draws)
     frame = pd.DataFrame(
