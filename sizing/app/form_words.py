@@ -150,8 +150,8 @@ CHART_HEADINGS = (
     ("Load limit, kg", "load_limit_kg"),
     ("Hip girth from, cm", "hip_circumference_cm_low"),
     ("Hip girth to, cm", "hip_circumference_cm_high"),
-    ("Shoulder height sitting from, cm", "shoulder_height_sitting_cm_low"),
-    ("Shoulder height sitting to, cm", "shoulder_height_sitting_cm_high"),
+    ("Seat-to-shoulder height from, cm", "shoulder_height_sitting_cm_low"),
+    ("Seat-to-shoulder height to, cm", "shoulder_height_sitting_cm_high"),
     ("The same in inches, pounds or stone", "hip_circumference_in_low, load_limit_lb"),
 )
 

@@ -38,6 +38,7 @@ from sizing.measures import MEASURES
 from sizing.measures.typed import like_pounds
 from sizing.people import POPULATIONS, People, load_people, population_titles
 from sizing.words import numbers
+from sizing.words.labels import labels
 
 #: What each option takes, and what the help says of it.
 OPTIONS: dict[str, dict[str, Any]] = {
@@ -236,9 +237,8 @@ def _sizes(frame: pd.DataFrame) -> str:
     table = pd.DataFrame({"size": frame["size"]})
     edges = [column for column in map(str, frame) if column.endswith("_low")]
     for measure in (edge.removesuffix("_low") for edge in edges):
-        name, _, unit = measure.rpartition("_")
         low, high = frame[f"{measure}_low"], frame[f"{measure}_high"]
-        table[f"{name.replace('_', ' ')} ({unit})"] = [
+        table[labels()[measure]] = [
             f"{a:g} to {b:g}" for a, b in zip(low, high, strict=True)
         ]
     return table.to_string(index=False)

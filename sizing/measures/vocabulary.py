@@ -57,7 +57,7 @@ def plain(measure: str) -> str:
     """Return what a measure is called within a sentence.
 
     >>> plain("hip_circumference_cm"), plain("shoulder_height_sitting_cm")
-    ('hip girth', 'shoulder height sitting')
+    ('hip girth', 'seat-to-shoulder height')
     >>> plain("knee_height_cm")
     'knee height'
     """

@@ -44,7 +44,7 @@ CHILDREN_1977 = (
     "for their age than any of those of 1977."
 )
 CHILD_POPLITEAL = (
-    "Children's buttock-popliteal length is converted from buttock-knee length by "
+    "Children's bottom-to-knee length is converted from buttock-knee length by "
     "a factor that nobody has validated."
 )
 SEAM = (

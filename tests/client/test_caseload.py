@@ -52,7 +52,7 @@ def test_a_row_says_what_is_said_of_that_client_alone(hip, back, seat):
     if named and set(named) == set(alone.both):
         least = sizes.loc[named, "estimate"].min()
         assert row["chance"] == pytest.approx(least, abs=0.02)
-    assert ("buttock-popliteal length" in row["measure"]) == (not seat)
+    assert ("bottom-to-knee length" in row["measure"]) == (not seat)
 
 
 def test_a_list_is_read_as_people_write_it(tmp_path):

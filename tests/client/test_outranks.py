@@ -258,5 +258,5 @@ def test_the_words_for_the_picture_say_what_is_predicted():
     alt = shown[shown.index('alt="For each measure') :]
     alt = alt[: alt.index('"', 5)]
     assert "hip girth measured, best estimate 101 cm" in alt
-    assert "shoulder height sitting predicted 5" in alt
-    assert "buttock-popliteal length predicted 4" in alt
+    assert "seat-to-shoulder height predicted 5" in alt
+    assert "bottom-to-knee length predicted 4" in alt

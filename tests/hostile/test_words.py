@@ -129,7 +129,7 @@ def test_measures_may_follow_one_option_or_have_one_each(capsys):
         assert main((bands + widths.format(again)).split()) == 0
         told.append(capsys.readouterr().out)
     assert told[0] == told[1]
-    assert "hip circumference" in told[0] and "shoulder height sitting" in told[0]
+    assert "Hip girth, cm" in told[0] and "Seat-to-shoulder height, cm" in told[0]
 
 
 ANY_TEXT = st.text(max_size=12) | st.sampled_from(list(NAMES)) | st.none()
