@@ -138,6 +138,7 @@ NAMES: dict[str, bool] = {
     "NaN": True,
     "None": False,
     "TOTAL": False,
+    "Totals": False,
     "no  size": False,
     "TRUE": True,
     "007": True,

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy import constants
 
 from data_sources.read_surveys import read_ansur2, read_snyder1977
-from sizing.errors import InputProblems, SizingError, SizingWarning
+from sizing.errors import InputProblems, SizingWarning
 from sizing.measures import MEASURES, plausible_range, to_standard_units
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import Amount, Said, told, written
@@ -176,11 +176,6 @@ def test_a_value_that_makes_sense_in_another_unit_only_is_refused(column, value,
     assert f"makes sense in {unit}" in problems(frame)["what"].iloc[0]
     with pytest.warns(SizingWarning, match=f"makes sense in {unit}"):
         to_standard_units(frame, allow_unusual=True)
-
-
-def test_what_is_no_table_is_refused():
-    with pytest.raises(SizingError, match="Allowed: a table"):
-        to_standard_units([1, 2, 3])
 
 
 def test_an_empty_table_passes():
