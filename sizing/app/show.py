@@ -24,6 +24,7 @@ from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 from sizing.pages.page import Picture, Section, Table, picture
 from sizing.pages.page import table as page_table
 from sizing.plots.style import figure_of, quiet_style
+from sizing.words.glossary import glossary
 
 #: Endings under which each kind of result can be saved.
 _ENDINGS: dict[type, tuple[str, tuple[str, ...]]] = {
@@ -50,6 +51,15 @@ def picture_html(drawn: Picture) -> str:
 def show_table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> HTML:
     """Show a table of finished cells in a notebook, with its caption."""
     return HTML(table_html(page_table(frame, caption=caption, words=words)))
+
+
+def folded_glossary() -> HTML:
+    """Show the kit's terms with their meanings, once asked for."""
+    named = glossary().set_axis(["Word", "What it means here"], axis=1)
+    listed = page_table(named, caption="Words of the kit", words=list(named))
+    return HTML(
+        f"<details><summary>Open the list</summary>{table_html(listed)}</details>"
+    )
 
 
 def table_html(shown: Table) -> str:
