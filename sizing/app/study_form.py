@@ -14,12 +14,11 @@ from sizing.app.show import show_table
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, read_chart
 from sizing.measures.tables import CHART
-from sizing.measures.written import unit_of, written
 from sizing.pages.page import Section, table
 from sizing.pages.study import study_axes, study_page, study_pictures, study_report
 from sizing.people import People, population_titles
 from sizing.study.study import Study, run_study
-from sizing.words.labels import labels
+from sizing.words.labels import chart_words, labels
 from sizing.words.numbers import share as percent
 
 #: Of ``run_study``, and what is left to draw afterwards.
@@ -115,34 +114,7 @@ def founded_words(people: People) -> pd.DataFrame:
 
 
 def chart_html(chart: SizeChart, units: str) -> str:
-    """Return a chart's edges as a table in the units chosen, to a tenth.
-
-    >>> from sizing.charts import demo_chart
-    >>> "31.5 to 40.9 in" in chart_html(demo_chart(), "pounds")
-    True
-    """
-    frame = chart.frame
-    rows = {"Size": frame["size"].astype(str), "Group": frame["group"].astype(str)}
-    if all(map(str.startswith, rows["Size"], rows["Group"])):
-        del rows["Group"]
-    for measure in chart.measures:
-        name = labels()[measure].rsplit(", ", 1)[0]
-        low, high = (_ends(frame, f"{measure}_{e}", units) for e in ("low", "high"))
-        # The unit once: a row then fits beside the entries.
-        unit = f" {unit_of(measure, units)}"
-        rows[name] = low.str.removesuffix(unit) + " to " + high
-    shown: str = show_table(
-        pd.DataFrame(rows), caption=SIZES, words=["Size", "Group"]
-    ).data
+    """Return a chart as a table in the units chosen."""
+    words = ["Size", "Group"]
+    shown: str = show_table(chart_words(chart, units), caption=SIZES, words=words).data
     return shown
-
-
-def _ends(frame: pd.DataFrame, column: str, units: str) -> pd.Series:
-    if column not in frame:
-        return pd.Series("no limit", index=frame.index)
-    measure = column.rsplit("_", 1)[0]
-    return frame[column].map(
-        lambda value: (
-            "no limit" if pd.isna(value) else written(value, measure, units, to="tenth")
-        )
-    )

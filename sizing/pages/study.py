@@ -7,6 +7,7 @@ from sizing.cautions import invented_first
 from sizing.charts import OUTCOME_WORDS
 from sizing.coverage import harm_words
 from sizing.measures import EDGE_RULE
+from sizing.measures.written import written
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
 from sizing.pages.sensitivity import FILE, sensitivity_picture, sensitivity_section
 from sizing.plots.chart import plot_people_and_chart
@@ -19,7 +20,6 @@ from sizing.words.labels import (
     chart_words,
     covered_rows,
     labels,
-    length,
     miss_rows,
 )
 from sizing.words.numbers import interval, share
@@ -142,7 +142,7 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
             tables=[
                 table(
                     chart_words(study.chart),
-                    caption="Rounded to half a centimetre; exact in chart.csv.",
+                    caption="To a tenth; exact in chart.csv.",
                     words=["Size", "Group"],
                 )
             ],
@@ -353,10 +353,9 @@ def _between_section(study: Study, drawn: Picture | None) -> Section:
         "Which way": rows["direction"],
         "Share of everyone": _intervals(rows),
         "By how much": [
-            f"half of them by up to {length(half)} {unit}, 95 in 100 by up to "
-            f"{length(most)} {unit}"
+            f"half of them by up to {written(half, measure)}, 95 in 100 by up to "
+            f"{written(most, measure)}"
             for measure, half, most in missed
-            for unit in [measure.rsplit("_", 1)[1]]
         ],
     }
     odds = study.between.query("level != reference")

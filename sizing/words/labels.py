@@ -1,10 +1,14 @@
 """What the tables and pictures say to people: names, bands, groups."""
 
+from functools import partial
+from typing import Any
+
 import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.coverage import Coverage
 from sizing.measures import vocabulary
+from sizing.measures.written import Say, span, written
 
 LEVEL_WORDS = {
     "everyone": "Everyone",
@@ -37,42 +41,44 @@ def labels() -> dict[str, str]:
     }
 
 
-def length(value: float) -> str:
-    """Write cm or kg to the nearest half, as a tape is read."""
-    if pd.isna(value):
-        return "no limit"
-    half = round(2 * value) / 2
-    return f"{half:.0f}" if half == int(half) else f"{half:.1f}"
+def chart_words(chart: SizeChart, units: str = "metric") -> pd.DataFrame:
+    """Write a chart out for people, a row per size, its bands as "80 to 104 cm".
 
-
-def chart_words(chart: SizeChart) -> pd.DataFrame:
-    """Write a chart out for people: one row per size, bands as "80 to 104".
-
-    Size, Group, one column per measure with its unit, and the load limit where one is
-    stated; rounded to half a unit.
+    Size, Group (where no size's name says it), each measure to a tenth, and the load
+    limit where one is stated.
 
     >>> from sizing.charts import demo_chart
-    >>> chart_words(demo_chart()).loc[3, "Hip girth, cm"]
-    '80 to 104'
+    >>> chart_words(demo_chart()).loc[3, "Hip girth"]
+    '80 to 104 cm'
+    >>> chart_words(demo_chart(), "pounds").loc[3, "Hip girth"]
+    '31.5 to 40.9 in'
     """
-    frame = chart.frame
+    frame, say = chart.frame, partial(written, units=units)
+    names, groups = (frame[column].astype(str) for column in ("size", "group"))
+    rows: dict[str, Any] = {"Size": names, "Group": groups}
+    if all(map(str.startswith, names, groups)):
+        del rows["Group"]
     nothing = [float("nan")] * len(frame)
-    rows: dict[str, list[str]] = {
-        "Size": [str(size) for size in frame["size"]],
-        "Group": [str(group) for group in frame["group"]],
-    }
     for measure in chart.measures:
-        rows[labels()[measure]] = [
-            f"{length(low)} to {length(high)}"
-            for low, high in zip(
-                frame.get(f"{measure}_low", nothing),
-                frame.get(f"{measure}_high", nothing),
-                strict=True,
-            )
+        ends = (frame.get(f"{measure}_{end}", nothing) for end in ("low", "high"))
+        rows[labels()[measure].rsplit(", ", 1)[0]] = [
+            _band(low, high, measure, say) for low, high in zip(*ends, strict=True)
         ]
     if frame["load_limit_kg"].notna().any():
-        rows["Load limit, kg"] = [length(value) for value in frame["load_limit_kg"]]
+        rows["Load limit"] = [
+            _edge(value, "load_limit_kg", say) for value in frame["load_limit_kg"]
+        ]
     return pd.DataFrame(rows)
+
+
+def _band(low: float, high: float, measure: str, say: Say) -> str:
+    if pd.notna(low) and pd.notna(high):
+        return span(low, high, measure, say)
+    return " to ".join(_edge(value, measure, say) for value in (low, high))
+
+
+def _edge(value: float, measure: str, say: Say) -> str:
+    return "no limit" if pd.isna(value) else say(value, measure, to="tenth")
 
 
 def covered_rows(found: Coverage) -> pd.DataFrame:
