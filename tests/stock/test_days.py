@@ -48,6 +48,17 @@ def test_admissions_replace_a_caseload_at_a_constant_rate():
     assert new == pytest.approx(1 - (1 - np.exp(-2)) / 2, abs=0.01)
 
 
+def test_a_caseload_is_whole_on_each_day_whichever_draw_stands_for_a_client():
+    """One client is short in one of two draws, the other tall in both."""
+    rows = {"person": [0, 1, 0, 1], "draw": [0, 0, 1, 1]}
+    own = people_from(pd.DataFrame(rows | {"stature_cm": [150.0, 180, 180, 180]}))
+    group = group_from(Served(own), offer_from(tall_and_short()))
+    days = draw_days([group], Use(), sizes=2, days=4000, seed=(3, 0))
+    assert (days.needs.sum(axis=1) == 2).all()
+    short = days.needs[:, days.masks == 1].sum(axis=1)
+    assert set(short) == {0, 1} and short.mean() == pytest.approx(0.5, abs=0.04)
+
+
 def test_a_pool_lifts_no_more_than_it_has_hoists(people):
     offer = offer_from(tall_and_short())
     group = group_from(Served(people, 30), offer)
