@@ -41,7 +41,6 @@ from sizing.pages.lesson_pack import lesson_files, write_files
 from sizing.pages.lesson_pictures import (
     Slide,
     drawn,
-    guess_slide,
     pair_slide,
     wrong_slide,
 )
@@ -116,7 +115,7 @@ class WaysForm(AnswerForm):
         """Show how well guesses are known, and how far the curves miss."""
         check = check_guesses()
         ways = None if self.answer is None else self.answer[1]
-        section = studies_section(ways, check, drawn(guess_slide(check)))
+        section = studies_section(ways, check)
         self.studies.value = sections_html([section])
 
     def _done(self, result: tuple[int, Any]) -> None:

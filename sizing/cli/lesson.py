@@ -11,6 +11,7 @@ from sizing.cli.places import check_places
 from sizing.lesson.courses import keep_course, kept_courses
 from sizing.lesson.prepare import CLASS_SIZE, prepare_lesson
 from sizing.pages.lesson_pack import write_lesson
+from sizing.words.lesson import gain_words, room_answer
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -99,10 +100,12 @@ def run(args: argparse.Namespace) -> int:
             print(f"Kept: {path}.")
         kept = kept_courses(args.courses)
     written = write_lesson(lesson, args.out, courses=kept)
-    for part in (lesson.ways, lesson.practice, lesson.room):
-        if part is not None:
-            # The cautions close the whole answer, not each part of it.
-            print(part.summary().removesuffix(closing()).rstrip())
+    for part in (lesson.ways, lesson.practice):
+        # The cautions close the whole answer, not each part of it.
+        print(part.summary().removesuffix(closing()).rstrip())
+    if lesson.room is not None:
+        said = (room_answer(lesson.room), gain_words(lesson.room.gain))
+        print("\n".join([*filter(None, said), lesson.room.answers.summary()]))
     print(closing())
     print(f"{len(written)} files in {args.out}; begin with {args.out}/index.html.")
     return 0

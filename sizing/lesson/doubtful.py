@@ -73,32 +73,16 @@ def _expected(numbers: pd.DataFrame, reference: str) -> Floats:
             of_subject = others.setdefault(key, {})
             own = of_subject.setdefault(row["participant"], [])
             own.append(float(row["value"]))
-    sorted_all = {
-        key: np.sort(np.concatenate(list(each.values())))
-        for key, each in others.items()
-    }
     found = np.full(len(numbers), np.nan)
     for i, row in enumerate(numbers.to_dict("records")):
         key = (str(row["subject"]), str(row["measure"]))
         each = others.get(key, {})
-        mine = each.get(row["participant"], [])
+        theirs = [own for who, own in each.items() if who != row["participant"]]
         if key in truth:
             found[i] = truth[key]
-        elif len(each) - bool(mine) >= 2:
-            found[i] = _median_without(sorted_all[key], mine)
+        elif len(theirs) >= 2:
+            found[i] = np.median(np.concatenate(theirs))
     return found
-
-
-def _median_without(values: Floats, some: list[float]) -> float:
-    """Return the median of sorted values less some of them."""
-    left = len(values) - len(some)
-    # The middle ones, moved up by each left out below or at them.
-    places = []
-    for place in ((left - 1) // 2, left // 2):
-        for gone in sorted(np.searchsorted(values, sorted(some)).tolist()):
-            place += gone <= place
-        places.append(place)
-    return float(values[places].mean())
 
 
 def other_unit(value: float, expected: float, measure: str, *, guess: bool) -> str:

@@ -40,10 +40,6 @@ _WORTH = 3.84
 
 #: SD of a guess of stature, relative to the stature: common practice, no source.
 STATURE_GUESS_SD = 0.04
-#: Mean and SD in cm of what people say of their stature minus what was measured:
-#: NHANES 2017-18 adults, n = 5,279 (data_sources/guessing_figures.csv, study
-#: NHANES 2017-18, derived by data_sources/derive_reported_errors.py).
-STATURE_SAID = (1.70, 3.22)
 
 
 @dataclass(frozen=True)
@@ -288,14 +284,4 @@ def guessed(
     return frame.assign(
         body_mass_kg=frame["body_mass_kg"] * (1 + error),
         stature_cm=frame["stature_cm"] * (1 + stature_sd * rng.standard_normal(n)),
-    )
-
-
-def said(frame: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Return the people with body mass and stature as they say them."""
-    n = len(frame)
-    mean, sd = STATURE_SAID
-    return frame.assign(
-        body_mass_kg=frame["body_mass_kg"] * (1 + fit_guess("patient").errors(n, rng)),
-        stature_cm=frame["stature_cm"] + rng.normal(mean, sd, n),
     )

@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.cautions import closing, invented_words
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
 from sizing.errors import check_seed
@@ -17,7 +16,6 @@ from sizing.lesson.agreement import TOGETHER, Agreement, limits_of_agreement
 from sizing.lesson.answers import CHOSEN, NO_SIZE, Answers
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
-    CHOICE_WORDS,
     PUT_WRONG_OUTCOMES,
     edge_margins,
     innermost,
@@ -57,38 +55,6 @@ class RoomResult:
     chart: str
     invented: tuple[str, ...] = ()
     with_slips: "RoomResult | None" = None
-
-    def summary(self) -> str:
-        """Return the result in plain words, with what was left out."""
-        lines = [first] if (first := invented_words(*self.invented)) else []
-        for source, words in (
-            ("chosen", "Sizes chosen"),
-            ("tape", "By each participant's tape"),
-        ):
-            told = self.sizes[
-                (self.sizes["source"] == source)
-                & (self.sizes["participant"] == TOGETHER)
-                & (self.sizes["count"] > 0)
-            ]
-            if len(told):
-                parts = [
-                    f"{row['count']} {CHOICE_WORDS[str(row['outcome'])]}"
-                    for row in told.to_dict("records")
-                ]
-                lines.append(f"{words}, {told['n'].iloc[0]}: {'; '.join(parts)}.")
-        for measure, found in self.guesses.items():
-            unit = measure.rsplit("_", 1)[1]
-            label = "Weight" if unit == "kg" else "Stature"
-            lines.append(f"{label}, guessed: {found.summary(unit)}")
-        lines += [self.error.summary(), self.answers.summary()]
-        if len(self.not_counted):
-            count = self.not_counted[["what", "reason"]].value_counts(sort=False)
-            lines += [
-                f"Not counted: {row['count']} of {row['what']}: {row['reason']}."
-                for row in count.reset_index().to_dict("records")
-            ]
-        lines.append(closing())
-        return "\n".join(lines)
 
 
 def room_result(

@@ -35,7 +35,6 @@ from sizing.people.layout import layout
 from sizing.resources import source_table
 from sizing.stats.intervals import LEVEL
 from sizing.stats.shares import group_means
-from sizing.words.numbers import share
 
 _COLUMNS = [
     *("measure", "kind", "tem", "low", "high", "method", "df", "n", "subjects"),
@@ -70,22 +69,6 @@ class MeasuringError:
             f"{row['label']} went wrong most: look again at its landmarks. "
             f"{row['landmarks']}"
         )
-
-    def summary(self) -> str:
-        """Return each error in plain words, and which landmark went wrong."""
-        words = vocabulary().set_index("name").to_dict("index")
-        lines = []
-        for row in self.table.to_dict("records"):
-            unit = words[row["measure"]]["unit"]
-            lines.append(
-                f"{words[row['measure']]['label']}, {row['kind']} measurers: "
-                f"{row['tem']:.2f} {unit} ({row['low']:.2f} to {row['high']:.2f}), "
-                f"{share(row['relative_tem'], places=1)} of the mean."
-            )
-        lines += filter(None, [self.worst()])
-        if len(self.left_out):
-            lines.append(f"{len(self.left_out)} left out of these sums.")
-        return "\n".join(lines) or "Nobody measured the same person twice."
 
 
 def error_targets() -> pd.DataFrame:

@@ -38,7 +38,6 @@ from sizing.lesson.guessing import (
     GuessModel,
     fit_guess,
     guessed,
-    said,
 )
 from sizing.measures import MEASURES
 from sizing.people import People, load_people, population_titles
@@ -47,7 +46,7 @@ from sizing.stats.intervals import LEVEL, student
 from sizing.stats.shares import SMALL_GROUP, Means, group_means
 from sizing.words.numbers import interval
 
-#: Ways of choosing, in the order of every table; ``asked`` only on request.
+#: Ways of choosing, in the order of every table.
 WAY_WORDS: dict[str, str] = {
     "by_eye": "by eye",
     "usual": "the size we always use",
@@ -56,9 +55,8 @@ WAY_WORDS: dict[str, str] = {
     "both": "by weight and height",
     "tape_once": "by tape, once",
     "tape_twice": "by tape, twice",
-    "asked": "by asking the person's weight and height",
 }
-WAYS: tuple[str, ...] = tuple(WAY_WORDS)[:-1]
+WAYS: tuple[str, ...] = tuple(WAY_WORDS)
 _KNOWN = {"stature": ("stature_cm",), "body_mass": ("body_mass_kg",)}
 _BOTH = ("body_mass_kg", "stature_cm")
 PUT_WRONG = "put_in_a_wrong_size"
@@ -162,8 +160,7 @@ def compare_ways(
         if the guesses were true. ``usual``: one size for all. ``stature``,
         ``body_mass``, ``both``: chosen by these, read once. ``tape_once``,
         ``tape_twice``: every measure that the chart limits is read once, or is
-        the mean of two readings. ``asked``: as by eye, from what the person
-        says.
+        the mean of two readings.
     by : sequence of str
         Groupings, as in ``sizing.coverage.estimate_coverage``.
     guess : GuessModel, optional
@@ -272,8 +269,6 @@ def compare_ways(
             rule = likely_size(frame, weight, chart, known)
             if way == "by_eye":
                 seen = guessed(frame, rng, guess, stature_guess_sd)
-            elif way == "asked":
-                seen = said(frame, rng)
             else:
                 error = [sd[m] * rng.standard_normal(len(frame)) for m in known]
                 seen = frame.assign(

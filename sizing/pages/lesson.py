@@ -184,9 +184,7 @@ def groups_section(ways: WaysResult) -> Section:
     return Section("Who is guessed worst", words, tables=[groups_table(ways)])
 
 
-def studies_section(
-    ways: WaysResult | None, check: pd.DataFrame, figure: Picture
-) -> Section:
+def studies_section(ways: WaysResult | None, check: pd.DataFrame) -> Section:
     """Return how well the guesses are known, and how those of ``ways`` were made."""
     words = []
     if ways is not None:
@@ -196,7 +194,7 @@ def studies_section(
             "source), independently of weight."
         ]
     heading = "How well the guesses are known"
-    return Section(heading, words, [figure], [check_table(check)])
+    return Section(heading, words, tables=[check_table(check)])
 
 
 def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
@@ -229,7 +227,7 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
                 figures=pairs,
                 bullets=[] if pairs else [NO_PAIRS],
             ),
-            studies_section(ways, lesson.check, pictures["guesses_published"]),
+            studies_section(ways, lesson.check),
             repeats_section(lesson.repeats, pictures),
         ],
         limits=lesson_limits(people),

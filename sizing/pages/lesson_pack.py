@@ -31,7 +31,6 @@ from sizing.pages.lesson_pictures import (
     Slide,
     courses_slide,
     drawn,
-    guess_slide,
     pair_builds,
     pair_slide,
     repeats_slide,
@@ -54,10 +53,7 @@ _FORM_FILE, _BLANK_FILE = "answer_form.xlsx", "answer_form_blank.xlsx"
 
 def lesson_slides(lesson: Lesson) -> list[Slide]:
     """Return every picture of the lesson."""
-    slides = [
-        wrong_slide(lesson.ways),
-        guess_slide(lesson.check),
-    ]
+    slides = [wrong_slide(lesson.ways)]
     slides += [
         pair_slide(lesson.pairs, int(n), units=lesson.units)
         for n in lesson.pairs.table.get("pair", ())

@@ -19,7 +19,6 @@ from PIL import Image
 
 from sizing.lesson.agreement import TOGETHER, Agreement
 from sizing.lesson.answers import measure_labels
-from sizing.lesson.guessing import STUDY_WORDS
 from sizing.lesson.pairs import Pairs
 from sizing.lesson.room import RoomResult
 from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
@@ -32,7 +31,6 @@ from sizing.plots.teaching import (
     plot_confusion,
     plot_courses,
     plot_gain,
-    plot_guess_check,
     plot_measuring_error,
     plot_repeats,
     plot_wrong,
@@ -47,7 +45,7 @@ from sizing.words.lesson import (
     told,
     unit_of,
 )
-from sizing.words.numbers import given, in_100, share
+from sizing.words.numbers import in_100, share
 
 #: Dots an inch: a slide then has the 1920 by 1080 dots of a projector.
 _DOTS = 200
@@ -151,29 +149,6 @@ def wrong_slide(found: WaysResult) -> Slide:
         f"one size, put in a wrong size, and left without: {words}.",
         caption=f"{title_of(found.people, first=True)}, sized by '{found.chart}' in "
         "each way. Lines and brackets are 95 % intervals.",
-    )
-
-
-@alone
-def guess_slide(check: pd.DataFrame) -> Slide:
-    """Return the picture of the guessing curves against published shares."""
-    rows = check[check["statistic"].isin(["within", "beyond"])].copy()
-    bound = {"within": "within", "beyond": "off by over"}
-    rows["words"] = [
-        f"{r['guesser']}{' of a child' if r['subjects'] == 'children' else ''}, "
-        f"{bound[str(r['statistic'])]} {given(r['bound'])}: "
-        f"{STUDY_WORDS[str(r['study'])]}"
-        for r in rows.to_dict("records")
-    ]
-    inside = int(rows["inside"].astype(bool).sum())
-    return _slide(
-        plot_guess_check(rows),
-        "guesses_published",
-        "How emergency staff and patients guess weight: published, and the curves",
-        alt="Published shares of guesses within or beyond a bound, and what the "
-        f"curves say: {inside} of {len(rows)} inside the published figure's interval.",
-        caption="Each curve is fitted on one study and predicts the others. Studies "
-        "differ from each other: a curve fitted on one misses another.",
     )
 
 

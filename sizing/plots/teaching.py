@@ -59,32 +59,11 @@ def plot_wrong(
             )
         name_rows(ax, range(len(names)), [ways[way] for way in names], fontsize=12)
         most = 100 * float(table.groupby("way")["estimate"].sum().max())
-        ax.set_xlim(0, max(most + 34, 60))
+        ax.set_xlim(0, max(most + 46, 60))
         ax.barh(0, 0, color=SHADES[1], edgecolor=INK, label="in a wrong size")
         ax.barh(0, 0, color="white", hatch="///", edgecolor=INK, label="in none")
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.12), ncols=2)
         ax.set_xlabel("Of a hundred people who fit at least one size")
-    return ax
-
-
-def plot_guess_check(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw what a fitted curve says against what was published, as shares."""
-    ax = slide_axes(ax)
-    with quiet_style():
-        for i, row in enumerate(table.to_dict("records")):
-            ax.plot([row["low"], row["high"]], [i, i], color=SOFT, lw=3, alpha=0.6)
-            ax.plot(row["value"], i, "o", color=INK, ms=6)
-            filled = INK if row["role"] == "fitted" else "white"
-            ax.plot(row["model"], i, "D", color=INK, mfc=filled, ms=6)
-        ax.plot([], [], "o", color=INK, label="published, with its interval")
-        ax.plot([], [], "D", color=INK, label="the curve, fitted on this study")
-        ax.plot([], [], "D", color=INK, mfc="white", label="the curve, predicting")
-        name_rows(ax, range(len(table)), list(table["words"]), fontsize=9)
-        ax.set_xlim(-0.02, 1)
-        percent_axis(ax.xaxis)
-        ax.grid(axis="x")
-        ax.set_xlabel("Share of guesses")
-        ax.legend(loc="upper left", bbox_to_anchor=(-0.6, -0.11), ncols=3, fontsize=9.5)
     return ax
 
 
