@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from html import escape
 from pathlib import Path
+from typing import Any
 
 import ipywidgets as w
 import pandas as pd
@@ -31,6 +32,7 @@ _ENDINGS: dict[type, tuple[str, tuple[str, ...]]] = {
     pd.DataFrame: ("table", (".csv", ".xlsx")),
     Axes: ("picture", (".png", ".svg")),
     str: ("page", (".html",)),
+    bytes: ("workbook", (".xlsx",)),
 }
 
 
@@ -92,9 +94,11 @@ def sections_html(sections: Sequence[Section]) -> str:
     return "".join(parts)
 
 
-def save_bytes(result: pd.DataFrame | Axes | str, ending: str) -> bytes:
+def save_bytes(result: pd.DataFrame | Axes | str | bytes, ending: str) -> bytes:
     """Return a result as the content of a file with that ending."""
     buffer = io.BytesIO()
+    if isinstance(result, bytes) and ending == ".xlsx":
+        return result
     if isinstance(result, pd.DataFrame) and ending == ".csv":
         return csv_bytes(rounded(result))
     if isinstance(result, pd.DataFrame) and ending == ".xlsx":
@@ -114,21 +118,21 @@ def save_bytes(result: pd.DataFrame | Axes | str, ending: str) -> bytes:
 
 
 def save_panel(
-    results: Callable[[], dict[str, pd.DataFrame | Axes | str]],
+    results: Callable[[], dict[str, pd.DataFrame | Axes | str | bytes]],
     *,
     folder: Path | str = ".",
 ) -> w.Widget:
     """Return buttons that save each result beside the notebook."""
-    kinds = {
+    kinds: dict[str, tuple[Any, str]] = {
         "Save tables (CSV)": (pd.DataFrame, ".csv"),
-        "Save tables (XLSX)": (pd.DataFrame, ".xlsx"),
+        "Save tables (XLSX)": ((pd.DataFrame, bytes), ".xlsx"),
         "Save pictures (PNG)": (Axes, ".png"),
         "Save pictures (SVG)": (Axes, ".svg"),
         "Save page to print (HTML)": (str, ".html"),
     }
     told = w.HTML()
 
-    def save(kind: type, ending: str) -> None:
+    def save(kind: Any, ending: str) -> None:
         try:
             written = [
                 _write(Path(folder), name, ending, save_bytes(result, ending))

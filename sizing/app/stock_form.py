@@ -1,19 +1,23 @@
 """The purchaser's page: say whom and what, read the order, save it; no code."""
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import ipywidgets as w
 
 from sizing.app.answer_form import AnswerForm
-from sizing.app.form_words import bullets, lead, paragraphs
+from sizing.app.form_words import bullets, lead, paragraphs, wrong_lines
 from sizing.app.long_work import Progress
 from sizing.app.show import sections_html
 from sizing.app.stock_form_offer import OfferFields
-from sizing.app.stock_form_people import PeopleFields, UseFields
+from sizing.app.stock_form_people import PeopleFields, UseFields, YearsFields
+from sizing.app.upload import UploadBox
 from sizing.errors import SizingError
+from sizing.pages.page import Section, table
 from sizing.pages.stock import stock_axes, stock_page, stock_pictures, stock_report
-from sizing.pages.stock_order import order_list, order_sheet
+from sizing.pages.stock_kept import reopened, side_by_side
+from sizing.pages.stock_order import order_book, order_list, order_sheet
 from sizing.stock import StockPlan, plan_stock
 
 #: Days drawn for the first look, and whenever the button is pressed.
@@ -27,7 +31,16 @@ _PARTS = (
     "What can be bought, prices, and what is owned",
     "How slings are used",
     "The goal: a target or a budget",
+    "The years: what keeping the stock costs",
 )
+
+
+_KEPT = (
+    "The workbook of an order holds what was entered for it: take it here to go on. "
+    "Save the tables (XLSX) below to keep a plan."
+)
+_BOUGHT = "It was bought since: what it then held is owned now"
+_BESIDE = "Every plan worked out since the page was opened, side by side"
 
 
 class StockForm(AnswerForm):
@@ -41,9 +54,41 @@ class StockForm(AnswerForm):
         self.people = PeopleFields(self.switch, self._other_people)
         self.offer = OfferFields(self.switch, self.forget)
         self.use = UseFields(self.switch, self.forget)
-        views = self.people.view, self.offer.view, self.use.view, self.use.goal_view
-        self.parts = w.Accordion(views, titles=_PARTS)
-        self.lay_out(self.parts)
+        self.years = YearsFields(self.switch, self.forget)
+        views = [self.people.view, self.offer.view, self.use.view, self.use.goal_view]
+        self.parts = w.Accordion([*views, self.years.view], titles=_PARTS)
+        self.upload = UploadBox("A plan kept before", help=_KEPT, accept=".xlsx")
+        self.bought = w.Checkbox(description=_BOUGHT, indent=False)
+        self.bought.layout.width = "auto"
+        self.opened = w.HTML()
+        #: The plans of this page, side by side.
+        self.plans: dict[str, StockPlan] = {}
+        self.upload.on_change(self.open_kept)
+        self.bought.observe(lambda _: self.open_kept(), "value")
+        self.lay_out(self.upload.view, self.bought, self.opened, self.parts)
+
+    def open_kept(self) -> None:
+        """Fill the form with what was entered for a plan kept before."""
+        self.opened.value = ""
+        try:
+            kept = self.upload.read(partial(reopened, bought=self.bought.value))
+            if kept is None:
+                return
+            self.offer.fill(kept.charts, kept.prices)
+        except SizingError as error:
+            self.opened.value = bullets(wrong_lines(error, units=self.switch.units))
+            return
+        self.people.fill(kept.serves)
+        self.use.fill(kept.use, kept.goal)
+        self.years.fill(kept.years)
+        lines = ["The entries of that plan are filled in."]
+        lines += [f"Take the list of clients '{name}' again." for name in kept.missing]
+        self.opened.value = bullets(lines)
+
+    def hold(self, answer: StockPlan) -> None:
+        """Let a plan hold, and stand beside those before it."""
+        self.plans[f"plan {len(self.plans) + 1}"] = answer
+        super().hold(answer)
 
     def first_look(self) -> None:
         """Plan the scenario that the form opens with, on few days."""
@@ -54,14 +99,16 @@ class StockForm(AnswerForm):
         """Plan with what the fields say; what is wrong is said beside its field."""
         days, self._days = self._days or self.scenarios, 0
         self.people.told.value = ""
-        served = self._asked(0, self.people, self.people.served)
-        charts, prices = self._asked(1, self.offer, self.offer.offer)
         use = self._asked(2, self.use, self.use.use)
+        served = self._asked(0, self.people, partial(self.people.served, use))
+        charts, prices = self._asked(1, self.offer, self.offer.offer)
+        years = self._asked(4, self.years, self.years.years)
         return plan_stock(
             served,
             charts,
             prices=prices,
             use=use,
+            years=years,
             scenarios=days,
             progress=progress,
             **self.use.aim(),
@@ -88,6 +135,9 @@ class StockForm(AnswerForm):
         drawn = stock_pictures(answer)
         page = stock_report(answer, drawn, units=self.switch.units)
         order, *others, unfitted = page.sections
+        if len(self.plans) > 1:
+            beside = table(side_by_side(self.plans), caption=_BESIDE, words=["Plan"])
+            others.append(Section("The plans of this page", tables=[beside]))
         quick = [_QUICK] if answer.settings["scenarios"] == FIRST else []
         told = self.answered
         told.words.value = (
@@ -102,6 +152,7 @@ class StockForm(AnswerForm):
         units = self.switch.units
         return {
             "stock_order": order_list(answer),
+            "stock_workbook": order_book(answer),
             "stock_service": answer.service,
             "stock_demand": answer.demand,
             "stock_shortages": answer.shortages,
@@ -111,6 +162,9 @@ class StockForm(AnswerForm):
             "stock_other_people": answer.robustness,
             "stock_same_money": answer.comparison,
             "stock_days_drawn_again": answer.again,
+            "stock_yearly": answer.yearly,
+            "stock_services": answer.services,
+            "stock_own_stores": answer.own_orders,
             **{f"stock_{name}": ax for name, ax in stock_axes(answer).items()},
             "stock_order_on_one_page": order_sheet(answer, units=units),
             "stock_plan": stock_page(answer, units=units),

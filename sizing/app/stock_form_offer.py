@@ -33,6 +33,7 @@ _HEADINGS = {
     "pack": "Sold in packs of",
     "most": "Most to be held",
     "last_year": "Used last year",
+    "code": "Supplier's code",
 }
 #: What problems call a column that people read under its heading.
 _WORDS = {"owned": "number owned", "pack": "pack", "most": "most", "last_year": "use"}
@@ -97,6 +98,14 @@ class OfferFields:
             )
         offer_from(self.charts, self.table.frame)
         return self.charts, self.table.frame
+
+    def fill(self, charts: Sequence[SizeChart], prices: pd.DataFrame) -> None:
+        """Take charts and prices from a plan that was kept."""
+        rows = _filled(offer_from(charts, prices))
+        self.charts, self._ready = charts, True
+        self.invented = any(chart.invented for chart in charts)
+        self._show(rows)
+        self._say_which()
 
     def own_nothing_invented(self) -> None:
         """Empty what the invented store owns and used: other people do not have it."""
@@ -211,7 +220,9 @@ def _empty_rows(charts: Sequence[SizeChart]) -> pd.DataFrame:
     """Return a row for every size, filled in as far as the charts themselves say."""
     rows = pd.concat(
         [
-            chart.frame.reindex(columns=["size", *COLUMNS]).assign(chart=chart.name)
+            chart.frame.reindex(columns=["size", *COLUMNS, "code"]).assign(
+                chart=chart.name
+            )
             for chart in charts
         ],
         ignore_index=True,
@@ -223,7 +234,7 @@ def _empty_rows(charts: Sequence[SizeChart]) -> pd.DataFrame:
 
 
 def _shown(table: pd.DataFrame, *, several: bool) -> pd.DataFrame:
-    columns = [*(["chart"] if several else []), "size", *COLUMNS]
+    columns = [*(["chart"] if several else []), "size", *COLUMNS, "code"]
     rows: Any = table[columns].astype(object)
-    shown: pd.DataFrame = rows.where(rows.notna(), None)
+    shown: pd.DataFrame = rows.where(rows.notna() & (rows != ""), None)
     return shown

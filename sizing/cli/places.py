@@ -87,7 +87,7 @@ USES: dict[str, Uses] = {
     ),
     "bands": Uses(("--owned",)),
     "stock": Uses(
-        ("--chart", "--prices", "--groups", "--caseload"),
+        ("--chart", "--prices", "--groups", "--caseload", "--open", "--beside"),
         writes={"--order": (".csv", ".xlsx"), "--sheet": _PAGE, "--report": _PAGE},
     ),
     "trials": Uses(

@@ -16,6 +16,7 @@ from sizing.errors import SizingError
 from sizing.files.writing import rounded, write_text
 from sizing.measures.tables import GROUPS, PRICES
 from sizing.pages.stock import stock_page
+from sizing.pages.stock_kept import Kept, reopened, side_by_side
 from sizing.pages.stock_order import order_sheet, write_order
 from sizing.people import POPULATIONS, read_caseload
 from sizing.people.files import read_table
@@ -28,8 +29,9 @@ from sizing.stock import (
     plan_stock,
     serves_from,
 )
-from sizing.stock.need import caseloads_of
+from sizing.stock.need import AIMS, LARGE_STORE, caseloads_of
 from sizing.stock.offers import offer_from
+from sizing.stock.years import Years, usual_rates
 
 _TABLES = (
     "order",
@@ -42,12 +44,29 @@ _TABLES = (
     "robustness",
     "comparison",
     "again",
+    "services",
+    "own_orders",
+    "yearly",
     "groups",
 )
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Describe the command's arguments."""
+    kept = parser.add_argument_group("plans kept before, in their workbooks")
+    kept.add_argument(
+        "--open", type=Path, help="go on from what was entered for this plan (.xlsx)"
+    )
+    kept.add_argument(
+        "--bought", action="store_true", help="what that plan then held is owned now"
+    )
+    kept.add_argument(
+        "--beside",
+        type=Path,
+        action="append",
+        default=[],
+        help="plan this one anew too, and print both side by side; repeat for several",
+    )
     who = parser.add_argument_group("who it serves (the invented scenario if nothing)")
     who.add_argument(
         "--people",
@@ -60,7 +79,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--caseload", type=Path, help="CSV or XLSX of your own clients, each once"
     )
     who.add_argument(
-        "--groups", type=Path, help="CSV or XLSX: people, count, admissions, name"
+        "--groups",
+        type=Path,
+        help="CSV or XLSX, a service a row: people, count, admissions, name, and rules "
+        "of its own: sharing, each, at_once, at_most, laundry, spares, target, charts",
     )
     who.add_argument(
         "--admissions",
@@ -103,11 +125,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     goal = parser.add_argument_group("the goal")
     goal.add_argument(
-        "--target", type=float, help="share of days nobody may wait (0.95)"
+        "--target", type=float, help="share to reach (0.95 of days, 0.99 of needs)"
+    )
+    goal.add_argument(
+        "--aim",
+        choices=tuple(AIMS),
+        help="target of days on which nobody waits, or of needs met (usual for more "
+        f"than {LARGE_STORE} people)",
     )
     goal.add_argument("--budget", type=float, help="money there is")
     goal.add_argument("--scenarios", type=int, default=1000, help="days drawn")
     goal.add_argument("--seed", type=whole(0, MOST_SEED), default=1)
+    kept = parser.add_argument_group("over the years")
+    kept.add_argument("--years", type=float, default=5.0, help="years it is kept")
+    kept.add_argument("--wash-price", type=float, help="washing one sling")
+    kept.add_argument("--examination-price", type=float, help="examining one sling")
+    kept.add_argument("--single-price", type=float, help="one single-patient sling")
+    kept.add_argument(
+        "--rate",
+        action="append",
+        default=[],
+        metavar="NAME=USUAL/LOW/HIGH",
+        help=f"in place of the usual: {', '.join(usual_rates()['rate'])}",
+    )
     out = parser.add_argument_group("output")
     out.add_argument(
         "--order",
@@ -126,38 +166,63 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Plan, write what was asked for, and print the summary."""
     places = check_places("stock", args)
+    kept = None if args.open is None else reopened(args.open, bought=args.bought)
     groups = None
     if args.groups is not None:
         groups = read_table(args.groups, GROUPS)
         places.reads(*caseloads_of(groups, args.groups.parent))
-    charts = [read_chart(path) for path in args.chart] or [demo_chart()]
+    own = [read_chart(path) for path in args.chart]
+    charts = own or list(kept.charts if kept else [demo_chart()])
     prices = None
     if args.prices is not None:
         prices = read_prices(args.prices, charts)
+    elif kept is not None and not args.chart:
+        prices = kept.prices
     if prices is None and not args.chart:
         prices = demo_scenario()[1]
         if args.people or args.groups or args.caseload:
             # The invented store's own slings are no part of anybody else's stock.
             prices = prices.drop(columns=["owned", "last_year"])
+    use = Use(
+        sharing=args.sharing,
+        each=args.each,
+        at_once=args.at_once,
+        at_most=args.at_most,
+        out=_parted("--out", args.out, 2, "laundry=1/7"),
+        spares=args.spares,
+        passed_on=not args.not_passed_on,
+    )
+    years = Years(
+        args.years,
+        wash=args.wash_price,
+        examination=args.examination_price,
+        single=args.single_price,
+        rates=_parted("--rate", args.rate, 3, "life_years=4/2/6"),
+    )
+    goal = {"target": args.target, "aim": args.aim, "budget": args.budget}
+    if kept is not None:
+        # What is given on the line goes before what was kept.
+        use = kept.use if use == Use() else use
+        years = kept.years if years == Years() else years
+        goal = goal if any(goal.values()) else dict(kept.goal)
+        if groups is None and not args.people:
+            _all_there(kept, args.open, bool(args.caseload))
+            groups = kept.serves if len(kept.serves) else None
     plan = plan_stock(
-        _groups(args, groups),
+        _groups(args, groups, use),
         charts,
         prices=prices,
-        use=Use(
-            sharing=args.sharing,
-            each=args.each,
-            at_once=args.at_once,
-            at_most=args.at_most,
-            out=_rates(args.out),
-            spares=args.spares,
-            passed_on=not args.not_passed_on,
-        ),
-        target=args.target,
-        budget=args.budget,
+        use=use,
+        years=years,
         scenarios=args.scenarios,
         seed=args.seed,
         progress=not args.json,
+        **goal,
     )
+    others = {
+        path.name: planned_again(path, args.scenarios, args.seed)
+        for path in args.beside
+    }
     for path in args.order:
         write_order(plan, path)
     if args.sheet is not None:
@@ -165,7 +230,34 @@ def run(args: argparse.Namespace) -> int:
     if args.report is not None:
         write_text(args.report, stock_page(plan))
     print(json.dumps(rounded(as_json(plan)), indent=1) if args.json else plan.summary())
+    if others and not args.json:
+        told = side_by_side({"this plan": plan, **others}).set_index("Plan")
+        print(told.T.rename_axis(None, axis=1).to_string())
     return 0
+
+
+def _all_there(kept: Kept, path: Path, caseload: bool = False) -> None:
+    if kept.missing and not caseload:
+        raise SizingError(
+            f"{path.name}: the list of clients '{kept.missing[0]}' is in no workbook. "
+            f"What to do: --open {path.name} with --caseload."
+        )
+
+
+def planned_again(path: Path, scenarios: int, seed: int) -> StockPlan:
+    """Plan again what was entered for the plan in a workbook."""
+    kept = reopened(path)
+    _all_there(kept, path)
+    return plan_stock(
+        kept.serves,
+        kept.charts,
+        prices=kept.prices,
+        use=kept.use,
+        years=kept.years,
+        scenarios=scenarios,
+        seed=seed,
+        **kept.goal,
+    )
 
 
 def read_prices(path: Path, charts: list[SizeChart]) -> pd.DataFrame:
@@ -186,6 +278,7 @@ def as_json(plan: StockPlan) -> dict[str, Any]:
         "bound": plan.bound,
         "gap": None if math.isnan(plan.gap) else plan.gap,
         "target": plan.target,
+        "aim": plan.aim,
         "budget": plan.budget,
         "use": plan.use.summary(),
         **tables,
@@ -201,10 +294,13 @@ def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
     return rows
 
 
-def _groups(args: argparse.Namespace, groups: pd.DataFrame | None) -> list[Served]:
+def _groups(
+    args: argparse.Namespace, groups: pd.DataFrame | None, use: Use
+) -> list[Served]:
     made: list[Served] = []
     if groups is not None:
-        made += serves_from(groups, seed=args.seed, folder=args.groups.parent)
+        folder = args.groups.parent if args.groups else None
+        made += serves_from(groups, seed=args.seed, folder=folder, use=use)
     if args.people:
         rows = [_named(text) for text in args.people]
         table = pd.DataFrame(rows, columns=["people", "count"])
@@ -226,19 +322,20 @@ def _named(text: str) -> tuple[str, int]:
     return name.strip(), int(count)
 
 
-def _rates(texts: list[str]) -> dict[str, tuple[float, float]]:
-    """Read REASON=DAYS/EVERY words."""
-    found: dict[str, tuple[float, float]] = {}
+def _parted(option: str, texts: list[str], parts: int, such: str) -> dict[str, Any]:
+    """Read words such as REASON=DAYS/EVERY, each name once."""
+    found: dict[str, Any] = {}
     for text in texts:
-        reason, _, rate = (part.strip() for part in text.partition("="))
-        days, _, every = rate.partition("/")
-        if reason in found:
-            raise SizingError(f"--out {reason} is given twice: keep one.")
+        name, _, numbers = (part.strip() for part in text.partition("="))
+        if name in found:
+            raise SizingError(f"{option} {name} is given twice: keep one.")
         try:
-            found[reason] = float(days), float(every)
+            found[name] = tuple(float(number) for number in numbers.split("/"))
         except ValueError:
+            found[name] = ()
+        if len(found[name]) != parts:
             raise SizingError(
-                f"--out {text}: write a reason and days out of days, such as "
-                "--out laundry=1/7."
-            ) from None
+                f"{option} {text}: write a name and {parts} numbers, such as {option} "
+                f"{such}."
+            )
     return found

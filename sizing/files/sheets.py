@@ -68,15 +68,19 @@ def read_rows(
     *,
     known: Callable[[object], bool] = lambda _: False,
     most_rows: int = MOST_ROWS,
+    called: str = "",
 ) -> Sheet:
-    """Return a table's cells, and what a person should know of how they were read."""
+    """Return a table's cells, and what a person should know of how they were read.
+
+    Of a workbook the first sheet is read, or the one of this name.
+    """
     content = file_bytes(path)
     name = Path(path).name
     notes: list[str] = []
     doubts: list[str] = []
     shown: dict[tuple[int, int], str] = {}
     if Path(name).suffix.lower() in WORKBOOKS:
-        rows, notes, doubts, shown = _sheet(content, name, most_rows)
+        rows, notes, doubts, shown = _sheet(content, name, most_rows, called)
         separator, finished = "", True
     else:
         text = text_of(content, name)
@@ -155,13 +159,15 @@ def _count(rows: Rows, name: str, most_rows: int) -> None:
 _Read = tuple[Rows, list[str], list[str], dict[tuple[int, int], str]]
 
 
-def _sheet(content: bytes, name: str, most_rows: int) -> _Read:
-    """Return the cells of a workbook's first sheet, and what to say of it."""
+def _sheet(content: bytes, name: str, most_rows: int, called: str) -> _Read:
+    """Return the cells of one sheet of a workbook, and what to say of it."""
     _check_parts(content, name)
-    shown, inside, further, looks = _first_sheet(content, name, most_rows, results=True)
+    shown, inside, further, looks = _first_sheet(
+        content, name, most_rows, called, results=True
+    )
     _no_merged_cells(inside, name)
     if b"<f" in inside or re.search(rb"<\w+:f[ >]", inside):
-        written, *_ = _first_sheet(content, name, most_rows, results=False)
+        written, *_ = _first_sheet(content, name, most_rows, called, results=False)
         _no_lost_formulas(written, shown, name)
     notes = []
     if further:
@@ -215,7 +221,7 @@ def _check_parts(content: bytes, name: str) -> None:
 
 
 def _first_sheet(
-    content: bytes, name: str, most_rows: int, *, results: bool
+    content: bytes, name: str, most_rows: int, called: str, *, results: bool
 ) -> tuple[Rows, bytes, list[str], dict[tuple[int, int], str]]:
     """Return the first sheet's cells, its own XML, further sheets, signs shown."""
     # Loaded only for a workbook: it takes a third of a second.
@@ -231,13 +237,18 @@ def _first_sheet(
             io.BytesIO(content), read_only=True, data_only=results, keep_links=False
         )
         reader.read()
-        sheet = reader.wb.worksheets[0]
+        listed = [other.title for other in reader.wb.worksheets]
+        if called and called not in listed:
+            what = f"it has no sheet called '{called}'"
+            refuse(name, what, "take the workbook as the kit wrote it")
+        sheet = reader.wb[called] if called else reader.wb.worksheets[0]
         if sheet.sheet_state != "visible":
             refuse(name, "the first sheet is hidden", "show it, or move it to the end")
         part = next(
             relation.target
-            for _, relation in reader.parser.find_sheets()
-            if relation.target in reader.valid_files
+            for one, relation in reader.parser.find_sheets()
+            if called in ("", one.name)
+            and relation.target in reader.valid_files
             and relation.Type.endswith("/worksheet")
         )
         inside = reader.archive.read(part)
@@ -246,7 +257,7 @@ def _first_sheet(
             what = f"the first sheet reaches down to row {last:,}"
             refuse(name, what, "delete the rows below the table, empty as they look")
         sheet.reset_dimensions()
-        further = [other.title for other in reader.wb.worksheets[1:]]
+        further = [] if called else listed[1:]
         for row in sheet.iter_rows():
             rows.append([c.value if c.value != "" else None for c in row])
             cells += len(row)

@@ -8,7 +8,14 @@ from sizing.cautions import cautions, invented_words
 from sizing.errors import Problem, SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 from sizing.pages.page import Table, template
-from sizing.pages.stock import inputs_of, shown_tables, strategy_words
+from sizing.pages.stock import inputs_of
+from sizing.pages.stock_kept import kept_sheets
+from sizing.pages.stock_tables import (
+    OF_STORES,
+    own_order_list,
+    shown_tables,
+    strategy_words,
+)
 from sizing.stock import StockPlan
 from sizing.stock.result import DAY, NO_SLING
 from sizing.words.numbers import share
@@ -62,7 +69,8 @@ def write_order(plan: StockPlan, path: str | Path) -> None:
 def order_book(plan: StockPlan) -> bytes:
     """Return the plan as a workbook: order, services, scenarios, assumptions, notes.
 
-    Its first sheet is read back as prices next year: "Then held" is then owned.
+    Its first sheet is read back as prices next year: "Then held" is then owned. What
+    was entered is in the last three, for ``reopened``.
     Numbers are numbers there, shares from 0 to 1.
     """
     sign = plan.currency
@@ -77,6 +85,11 @@ def order_book(plan: StockPlan) -> bytes:
         for what, estimate, between in shown_tables(plan)["service"].rows
     ]
     assumed += inputs_of(plan)
+    assumed += [
+        (f"{way}, a year: {item}", f"{cost} ({low} to {high}); {source}")
+        for way, item, cost, low, high, source in shown_tables(plan)["yearly"].rows
+    ]
+    assumed += [("Over the years", plan.yearly_words())]
     assumed += [("Source", line) for line in plan.sources]
     sheets = {
         "Order": _bought(plan),
@@ -84,6 +97,7 @@ def order_book(plan: StockPlan) -> bytes:
         "Scenarios": _scenarios(plan),
         "Assumptions": pd.DataFrame(assumed, columns=["What", "As planned"]),
         "Notes": pd.DataFrame({"Notes": plan.summary().splitlines()}),
+        **kept_sheets(plan),
     }
     return workbook_bytes(rounded(sheets), formats=formats)
 
@@ -114,16 +128,25 @@ def _by_service(plan: StockPlan) -> pd.DataFrame:
         "admissions": "Admitted over the period",
     }
     made = plan.groups[list(names)].rename(columns=names)
-    return made.assign(**{"Fitted by no size, on an average day": unfitted})
+    made = made.assign(**{"Fitted by no size, on an average day": unfitted})
+    made["Rules of its own"] = plan.groups["use"]
+    if plan.services.empty:
+        return made
+    own = plan.services.set_index("service").reindex(columns=list(OF_STORES)[:-1])
+    own = own.rename(columns=OF_STORES)
+    sizes = own_order_list(plan).set_index("Size").T.add_prefix("Buy of ")
+    own = own.join(sizes).rename_axis("Service").reset_index()
+    made = made.merge(own, on="Service", how="left")
+    return pd.concat([made, own.tail(2)], ignore_index=True)
 
 
 def _scenarios(plan: StockPlan) -> pd.DataFrame:
     curve, others, people = plan.curve, plan.comparison, plan.robustness
     goals = [
-        "this order" if own else f"target {share(target)} of days"
+        "this order" if own else f"target {share(target)} of {plan.aim}"
         for own, target in zip(curve["plan"], curve["target"], strict=True)
     ]
-    curve = curve.assign(scenario=goals, nobody_waits=1 - curve["estimate"])
+    curve = curve.assign(scenario=goals)
     others = others[others["strategy"] != "plan"]
     ways = "the same money " + others["strategy"].map(strategy_words)
     people = people[people["people"] != "as planned"]
@@ -167,7 +190,11 @@ def order_sheet(plan: StockPlan, *, units: str = "metric") -> str:
     kept = tuple((*row[:price], *row[price + 1 :]) for row in rows)
     parts = (
         ("Who is not served", _not_served(shown.get("not_fitted"))),
-        ("What it assumes", [f"{what}: {said}" for what, said in inputs_of(plan)]),
+        (
+            "What it assumes",
+            [f"{what}: {said}" for what, said in inputs_of(plan)]
+            + [plan.yearly_words()],
+        ),
         ("How far it may be trusted", [plan.proof(), DAY, NO_SLING]),
     )
     return template("stock_sheet.html.j2").render(

@@ -27,14 +27,15 @@ def read_table(
     *,
     raw: bool = False,
     most_rows: int = MOST_ROWS,
+    called: str = "",
 ) -> pd.DataFrame:
-    """Return the rows of a CSV or XLSX file under its own headings.
+    """Return the rows of a CSV or XLSX file, or sheet, under its own headings.
 
     For ``take``: its index holds each row's number in the file, ``attrs`` the file's
     name and the row of the heading. A column is numbers if every filled cell in it is a
     plain number, and is otherwise left as it stands for the checks that follow.
     """
-    sheet = read_rows(path, known=table.knows, most_rows=most_rows)
+    sheet = read_rows(path, known=table.knows, most_rows=most_rows, called=called)
     filled = [
         i
         for i, heading in enumerate(sheet.heading)

@@ -82,8 +82,13 @@ def plot_shortages(shortages: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def plot_cost_curve(curve: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw the chance that somebody waits against the money spent."""
+def plot_cost_curve(
+    curve: pd.DataFrame,
+    *,
+    missed: str = "Days on which somebody waits",
+    ax: Axes | None = None,
+) -> Axes:
+    """Draw what of the target is missed against the money spent."""
     ax = axes_or_new(ax, width=7.2, height=4.2)
     with quiet_style():
         curve = curve.sort_values("cost")
@@ -105,7 +110,7 @@ def plot_cost_curve(curve: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.grid()
         ax.set_axisbelow(True)
         ax.set_xlabel("Cost of the order")
-        ax.set_ylabel("Days on which somebody waits")
+        ax.set_ylabel(missed)
         ax.legend(fontsize=9)
     return ax
 

@@ -6,6 +6,7 @@ from sizing.stock.offers import Offer, demo_scenario, offer_from
 from sizing.stock.plan import plan_stock
 from sizing.stock.result import StockPlan
 from sizing.stock.tables import SERVICE
+from sizing.stock.years import Years
 
 __all__ = [
     "NUMBERS",
@@ -15,6 +16,7 @@ __all__ = [
     "Served",
     "StockPlan",
     "Use",
+    "Years",
     "demo_scenario",
     "offer_from",
     "plan_stock",

@@ -16,11 +16,20 @@ from sizing.stock.cheapest import adapted
 from sizing.stock.days import Days, Group, draw_days, group_from
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
-from sizing.stock.programme import Order, Programme, days_allowed, programme_from
+from sizing.stock.programme import (
+    SMALL,
+    Order,
+    Programme,
+    part_allowed,
+    programme_from,
+)
 from sizing.stock.service import Ints
 
-#: Targets at which the curve of cost is worked out.
-CURVE: tuple[float, ...] = (0.80, 0.90, 0.95, 0.98, 0.99)
+#: Targets at which the curve of cost is worked out, of days and of needs.
+CURVE: dict[str, tuple[float, ...]] = {
+    "days": (0.80, 0.90, 0.95, 0.98, 0.99),
+    "needs": (0.90, 0.95, 0.98, 0.99, 0.995),
+}
 #: Streams of random numbers: planning, choosing among orders, checking, and the
 #: first of those that show how much rests on the days drawn.
 PLANNING, TUNING, CHECKING, AGAIN = range(4)
@@ -32,17 +41,22 @@ _SURE = 1.645
 #: Sets of sizes times days that are worth looking at for one order, and the days that
 #: this may come to (our choice, no source).
 _CELLS, _FEWEST, _MOST = 1 << 21, 8, 60_000
-#: Times that an order is asked for again where slings are out of use.
-_ROUNDS = 4
+#: Times that an order is asked for again where slings are out of use, and the part
+#: of what may be missed that is near enough.
+_ROUNDS, _CLOSE = 4, 0.9
 
 
 class Work:
     """What every alternative shares: the offer, the use and the random numbers."""
 
-    def __init__(self, offer: Offer, use: Use, scenarios: int, seed: int) -> None:
-        self.offer, self.use = offer, use
+    def __init__(
+        self, offer: Offer, use: Use, scenarios: int, seed: int, aim: str = "days"
+    ) -> None:
+        self.offer, self.use, self.aim = offer, use, aim
         self.scenarios, self.seed = scenarios, seed
         self.choosing = scenarios
+        #: How much one day more or less moves what the target counts.
+        self.spread = 0.0
 
     def days(self, groups: Sequence[Group], stream: int, number: int) -> Days:
         """Draw days; the same stream means the same luck."""
@@ -57,7 +71,7 @@ class Work:
     def programme(self, groups: Sequence[Group]) -> Programme:
         """Return the programme on the planning days; says how many choose an order."""
         days = self.days(groups, PLANNING, self.scenarios)
-        made = programme_from(self.offer, days, self.use.spares)
+        made = programme_from(self.offer, days, self.use.spares, self.aim)
         # Many sizes take longer on each day, and shares need no finer interval.
         least = self.scenarios * _FEWEST // (2 if made.large else 1)
         fit = 0 if made.large else _CELLS // made.needs.listed
@@ -67,8 +81,9 @@ class Work:
         return made
 
     def level(self, target: float) -> float:
-        """Return the share of the choosing days on which nobody may wait."""
-        error = math.sqrt(target * (1 - target) / self.choosing)
+        """Return the target of the choosing days, with a margin for their luck."""
+        spread = self.spread or math.sqrt(target * (1 - target))
+        error = spread / math.sqrt(self.choosing)
         return target + min(_SURE * error, (1 - target) / 2)
 
     def trial(
@@ -82,12 +97,20 @@ class Trial:
     """Fresh days on which orders near the best are judged, and the best one kept."""
 
     def __init__(self, work: Work, days: Days) -> None:
-        self.programme = programme_from(work.offer, days, work.use.spares)
+        self.programme = programme_from(work.offer, days, work.use.spares, work.aim)
         self.check = tables.Check(days, work.offer, work.use.spares)
 
     def waiting(self, packs: Ints) -> Ints:
         """Return how many wait on each day with an order."""
         return self.check.shortage(self.programme.stock(packs)).waiting
+
+    def spread(self, packs: Ints) -> float:
+        """Return how the share of needs met moves from day to day; 0 for days."""
+        if self.programme.aim == "days":
+            return 0.0
+        late, needed = self.waiting(packs), self.check.needed
+        rest = late - late.sum() / max(int(needed.sum()), 1) * needed
+        return float(rest.std() / max(needed.mean(), SMALL))
 
     def cheapest(
         self,
@@ -97,19 +120,26 @@ class Trial:
         near: Callable[..., Ints | None] = adapted,
     ) -> Ints | None:
         """Return the cheapest order near one with which enough days are served."""
-        limit = allowed = days_allowed(level, self.check.days.number)
-        found = near(self.programme, packs, allowed, tick)
+        needs = self.programme.aim == "needs"
+        limit = part_allowed(
+            level, int(self.check.needed.sum()) if needs else self.check.days.number
+        )
+        allowed = self.programme.allowed(level)
+        found, cost = near(self.programme, packs, allowed, tick), self.programme.cost
+        best: Ints | None = None
         for _ in range(_ROUNDS):
+            if found is None or not self.check.days.share_out.any():
+                return found
             # Slings out of use are counted otherwise where days are judged.
-            if found is None or self.check.days.share_out == 0:
+            late = self.programme.missed(self.waiting(found))
+            if late <= limit and (best is None or cost(found) < cost(best)):
+                best = found
+            if _CLOSE * limit <= late <= limit or (late > limit and allowed == 0):
                 break
-            late = int((self.waiting(found) > 0).sum())
-            if late <= limit or allowed == 0:
-                break
-            allowed = max(allowed - (late - limit), 0)
-            fewer = near(self.programme, found, allowed, tick)
-            found = found if fewer is None else fewer
-        return found
+            allowed = max(allowed + limit - late, 0)
+            other = near(self.programme, found, allowed, tick)
+            found = found if other is None else other
+        return found if best is None else best
 
 
 def drawn_again(
@@ -125,8 +155,9 @@ def drawn_again(
         tick()
         trial = work.trial(groups, AGAIN + time, work.scenarios)
         cost = _needed(work, trial, packs, target, tick)
-        row = {"time": time + 1, "cost": cost, **_nobody(trial.waiting(packs))}
-        rows.append(row)
+        waiting = trial.waiting(packs)
+        row = {"time": time + 1, "cost": cost, "waiting": float(waiting.mean())}
+        rows.append(row | trial.check.reached(waiting, work.aim))
     return pd.DataFrame(rows)
 
 
@@ -144,11 +175,6 @@ def _needed(
     return math.nan if found is None else trial.programme.cost(found)
 
 
-def _nobody(waiting: Ints) -> dict[str, Any]:
-    days = tables.share_row(int((waiting == 0).sum()), len(waiting))
-    return {**days, "waiting": float(waiting.mean())}
-
-
 def cost_curve(
     work: Work,
     trial: Trial,
@@ -159,7 +185,7 @@ def cost_curve(
 ) -> pd.DataFrame:
     """Return the cost of other targets, chosen alike and judged on fresh days."""
     rows = []
-    for level in CURVE:
+    for level in CURVE[work.aim]:
         if level != target:
             found = trial.cheapest(packs, work.level(level), done)
             if found is not None:
@@ -173,11 +199,17 @@ def cost_curve(
 
 def _point(trial: Trial, check: tables.Check, packs: Ints) -> dict[str, Any]:
     waiting = check.shortage(trial.programme.stock(packs)).waiting
+    row = check.reached(waiting, trial.programme.aim)
     return {
         "cost": trial.programme.cost(packs),
         "slings": int((packs * trial.programme.pack).sum()),
-        **tables.share_row(int((waiting > 0).sum()), len(waiting)),
+        **row,
+        "estimate": 1 - row["estimate"],
+        "low": 1 - row["high"],
+        "high": 1 - row["low"],
         "waiting": float(waiting.mean()),
+        "nobody_waits": float((waiting == 0).mean()),
+        "needs_met": tables.ratio_row(check.needed - waiting, check.needed)["estimate"],
     }
 
 
@@ -224,7 +256,8 @@ def robustness(
             {
                 "people": name,
                 "shift": told,
-                **_nobody(waiting),
+                **check.reached(waiting),
+                "waiting": float(waiting.mean()),
                 "needs_met": met["estimate"],
                 "not_fitted": float(days.needs[:, 0].mean()),
                 "cost": cost,

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from sizing.stock.cheapest import Tick
+from sizing.stock.cheapest import Tick, adapted
 from sizing.stock.days import Floats
 from sizing.stock.programme import SMALL, Model, Order, Programme, gap_to
 from sizing.stock.service import Ints, sizes_in
@@ -64,6 +64,38 @@ def fewest_waiting(
         search.exchange(tick)
     gap = gap_to(search.fewest, search.bound + search.half_day)
     return Order(search.best, programme.cost(search.best), search.bound, gap)
+
+
+def least_for_needs(
+    programme: Programme, target: float, *, tick: Tick = lambda: None
+) -> Order | None:
+    """Return the cheapest order that meets a share of all needs; None: none does.
+
+    As ``fewest_waiting``, with what may wait as the limit and the cost as the goal.
+    """
+    allowed = programme.allowed(target)
+    none = np.zeros_like(programme.most_packs)
+    best = adapted(programme, none, allowed, tick)
+    if best is None:
+        return None
+    search = _Search(programme, programme.cost(best))
+    search.model.row({search.waiting: -1.0}, -allowed / programme.days)
+    prices, bound = search.model.prices(), 0.0
+    found: Ints | None = best
+    for _ in range(_PARTS):
+        tick()
+        if found is None or not search.look_at(found):
+            break
+        near = adapted(programme, found, allowed, tick)
+        if near is not None and programme.cost(near) < programme.cost(best):
+            best = near
+        nodes = _NODES[programme.large]
+        found, below = search.model.solve(prices, nodes=nodes, gap=_GAP / 3)
+        bound = max(bound, min(below, programme.cost(best)))
+        if gap_to(programme.cost(best), bound) <= _GAP:
+            break
+    cost = programme.cost(best)
+    return Order(best, cost, bound, gap_to(cost, bound))
 
 
 def spent_better(

@@ -12,7 +12,6 @@ from sizing.stock.programme import (
     Model,
     Order,
     Programme,
-    days_allowed,
     gap_to,
 )
 from sizing.stock.service import Ints, sizes_in
@@ -65,12 +64,12 @@ def least_cost(
     order is late too often; with fewer of them the programme is a relaxation,
     so its bound holds, and its order is mended until it does enough.
     """
-    allowed = days_allowed(target, programme.days)
+    allowed = programme.allowed(target)
     most = programme.most_packs
     none = np.zeros_like(most)
-    if programme.days_short(none) <= allowed:
+    if programme.missed_by(none) <= allowed:
         return Order(none, 0.0, 0.0, 0.0)
-    if programme.days_short(most) > allowed:
+    if programme.missed_by(most) > allowed:
         return None
     levels = {int(m): programme.within(int(m)) for m in programme.needs.masks}
     packs, bound = set_by_set(programme, levels, most, allowed, tick)
@@ -230,14 +229,14 @@ def adapted(
     """
     most = programme.most_packs
     packs = mended(programme, np.minimum(packs, most), most, allowed)
-    if programme.days_short(packs) > allowed:
+    if programme.missed_by(packs) > allowed:
         return None
     for step in _steps(packs, _COARSE):
         for size in np.argsort(-programme.pack_price, kind="stable"):
             tick()
             while packs[size] >= step > 1:
                 fewer = packs - step * (np.arange(len(packs)) == size)
-                if programme.days_short(fewer) > allowed:
+                if programme.missed_by(fewer) > allowed:
                     break
                 packs = fewer
     if packs.max(initial=0) > _MANY:
@@ -284,7 +283,7 @@ def bettered(
                     made = pared(programme, made, allowed)
                 if (
                     programme.cost(made) < cost - SMALL
-                    and programme.days_short(made) <= allowed
+                    and programme.missed_by(made) <= allowed
                 ):
                     found, better = made, True
     return found
@@ -309,7 +308,7 @@ def mended(
     *,
     below: float = math.inf,
 ) -> Ints:
-    """Add packs until enough days are served, the most helpful per money first.
+    """Add packs until the target is kept, the most helpful per money first.
 
     Does nothing to an order that already does enough, and ends once an order costs
     more than is worth while.
@@ -318,14 +317,18 @@ def mended(
     packs = packs.copy()
     while True:
         found = programme.short(packs, tight=False)
-        if (found.waiting > 0).sum() <= allowed or programme.cost(packs) > below:
+        missed = programme.missed(found.waiting)
+        if missed <= allowed or programme.cost(packs) > below:
             return packs
         helped = sizes_in(found.sets, len(packs)).sum(axis=0) * (packs < most)
         if not helped.any():
             return most
         chosen = int((helped / np.maximum(programme.pack_price, SMALL)).argmax())
         # At least so many slings are wanting in all, so half is hardly an excess.
-        wanting = int(np.sort(found.waiting)[::-1][allowed])
+        if programme.aim == "needs":
+            wanting = (missed - allowed) // programme.days
+        else:
+            wanting = int(np.sort(found.waiting)[::-1][allowed])
         bulk = wanting // (2 * int(programme.pack[chosen]))
         packs[chosen] += int(np.clip(bulk, 1, most[chosen] - packs[chosen]))
 
@@ -338,18 +341,20 @@ def pared(programme: Programme, packs: Ints, allowed: int) -> Ints:
     needed = packs <= 0
     found = programme.short(packs)
     while not needed.all():
-        late = found.waiting > 0
-        lost = sizes_in(found.tight[~late], len(packs)).sum(axis=0)
+        # A day that is late already is lost, and a need more that waits always.
+        counts = (found.waiting == 0) | (programme.aim == "needs")
+        lost = sizes_in(found.tight[counts], len(packs)).sum(axis=0)
         # What is only a spare serves nobody, whatever is tight.
         lost = np.where(programme.working(packs) > 0, lost, 0)
-        over = late.sum() + lost * (programme.pack == 1) > allowed
+        missed = programme.missed(found.waiting)
+        over = missed + lost * (programme.pack == 1) > allowed
         worth = np.where(needed | over, -1.0, programme.pack_price / (lost + 0.5))
         if worth.max() < 0:
             break
         chosen = int(worth.argmax())
         fewer = packs - (np.arange(len(packs)) == chosen)
         after = programme.short(fewer)
-        if (after.waiting > 0).sum() > allowed:
+        if programme.missed(after.waiting) > allowed:
             needed[chosen] = True
             continue
         packs, found = fewer, after
@@ -376,9 +381,9 @@ def exchanged(programme: Programme, packs: Ints, most: Ints, allowed: int) -> In
                 continue
             fewer = packs - (size == given)
             found = programme.short(fewer, tight=False)
-            one = found.waiting == 1
+            one = (found.waiting == 1) | (programme.aim == "needs")
             helped = sizes_in(found.sets[one], len(packs)).sum(axis=0)
-            enough = (found.waiting > 0).sum() - helped <= allowed
+            enough = programme.missed(found.waiting) - helped <= allowed
             gain = np.where(cheaper & enough, price[given] - price, 0.0)
             if gain.max() > saved + SMALL:
                 saved = float(gain.max())

@@ -11,7 +11,7 @@ from sizing.people.layout import layout
 from sizing.stats.joining import complete_df, join_influences
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
-from sizing.stock.service import Ints
+from sizing.stock.service import Ints, sizes_in
 
 Floats = npt.NDArray[np.float64]
 
@@ -47,7 +47,8 @@ class Days:
     ``masks`` are the sets of sizes; the first is 0, whom no size fits. ``needs`` (days
     x sets) are slings needed and not out of use, ``slings`` those needed in all so
     that so many are not (see ``draw_days``), ``by_group`` (groups x days x sets) the
-    clients. ``luck`` (days x sizes) decides how many of each size are out.
+    clients. ``luck`` (days x sizes) decides how many of each size are out,
+    ``share_out`` (sizes) what part of them is on average.
     """
 
     masks: Ints
@@ -55,7 +56,7 @@ class Days:
     slings: Ints
     luck: Floats
     by_group: npt.NDArray[np.int32]
-    share_out: float
+    share_out: Floats
 
     @property
     def number(self) -> int:
@@ -65,15 +66,16 @@ class Days:
     def free(self, stock: Ints) -> Ints:
         """Return how many slings of each size are not out of use, day by day.
 
-        Each sling is out with probability ``share_out``, on its own. The number
+        Each sling is out with the probability of its size, on its own. The number
         free is the binomial quantile at the day's ``luck``, so one sling more
         never means fewer free, and every alternative meets the same luck.
         """
-        if self.share_out == 0:
+        if not self.share_out.any():
             return np.broadcast_to(stock, self.luck.shape)
         free = np.empty(self.luck.shape, dtype=np.int64)
         for size, number in enumerate(stock.tolist()):
-            below = binom.cdf(np.arange(number + 1), number, 1 - self.share_out)
+            inside = 1 - self.share_out[size]
+            below = binom.cdf(np.arange(number + 1), number, inside)
             place = np.searchsorted(below, self.luck[:, size])
             free[:, size] = np.minimum(place, number)
         return free
@@ -86,8 +88,8 @@ def group_from(served: Served, offer: Offer, weight: Floats | None = None) -> Gr
     newcomers = None
     if served.count is None and (served.admissions or served.newcomers):
         coming = served.newcomers or people
-        newcomers = group_from(Served(coming, count=1), offer)
-    masks = offer.masks(people)
+        newcomers = group_from(Served(coming, count=1, charts=served.charts), offer)
+    masks = offer.masks(people, served.charts)
     sets = np.unique(masks[w > 0])
     order = np.arange(len(masks))
     if "body_mass_kg" in people.frame:
@@ -129,19 +131,31 @@ def draw_days(
     known = np.unique(np.concatenate([np.zeros(1, np.int64), *sets]))
     streams = np.random.SeedSequence(list(seed)).spawn(len(groups) + 2)
     clients = np.zeros((len(groups), days, len(known)), dtype=np.int64)
-    for own, group, stream in zip(clients, groups, streams, strict=False):
-        _present(own, known, group, use, np.random.default_rng(stream))
+    uses = [group.served.use or use for group in groups]
+    for own, group, one, stream in zip(clients, groups, uses, streams, strict=False):
+        _present(own, known, group, one, np.random.default_rng(stream))
     rng = np.random.default_rng(streams[-2])
-    clients = _at_once(clients, use, rng)
-
-    p = use.share_out
-    needs = clients.sum(axis=0) * use.each
-    slings = needs
-    if p > 0:
-        more = rng.negative_binomial(np.maximum(needs, 1), 1 - p)
-        slings = needs + np.where(needs > 0, more, 0)
+    needs = np.zeros((days, len(known)), dtype=np.int64)
+    slings, out = needs.copy(), np.zeros(len(known))
+    # Services of the same rules meet at the same hoists; each other has its own.
+    kinds = list({str(each): each for each in uses}.values())
+    for one in kinds:
+        places = [i for i, each in enumerate(uses) if each == one]
+        clients[places] = _at_once(clients[places], one, rng)
+        part, p = clients[places].sum(axis=0) * one.each, one.share_out
+        needs += part
+        slings += part
+        out += p * part.mean(axis=0)
+        if p > 0:
+            more = rng.negative_binomial(np.maximum(part, 1), 1 - p)
+            slings += np.where(part > 0, more, 0)
     luck = np.random.default_rng(streams[-1]).random((days, sizes))
-    return Days(known, needs, slings, luck, clients.astype(np.int32), p)
+    share = np.full(sizes, kinds[0].share_out)
+    if len(kinds) > 1:
+        # A size is out as often as the slings of those are whom it fits.
+        fits = sizes_in(known, sizes)
+        share = out @ fits / np.maximum(needs.mean(axis=0) @ fits, 1e-9)
+    return Days(known, needs, slings, luck, clients.astype(np.int32), share)
 
 
 def _present(

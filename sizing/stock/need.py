@@ -24,75 +24,12 @@ from sizing.words.numbers import given
 #: Whether the number of clients present is the same each day.
 NUMBERS: tuple[str, ...] = ("fixed", "poisson")
 SHARING: tuple[str, ...] = ("personal", "shared")
+#: What a target is a share of, and what is usual for each (our choice, no source).
+AIMS: dict[str, float] = {"days": 0.95, "needs": 0.99}
+#: Beyond so many people a target is of needs unless days are asked for (our choice).
+LARGE_STORE = 200
 #: Beyond so many clients of one group a number is a slip (our choice).
 MOST_PEOPLE = 1_000_000
-
-
-@dataclass(frozen=True)
-class Served:
-    """One group of clients.
-
-    - ``people``: Whom the clients are like, or, if ``count`` is None, the clients
-      themselves: a caseload, each person once.
-    - ``count``: How many are present on one day. The clients are then drawn from
-      ``people`` by weight, as from a very large population.
-    - ``admissions``: How many come over the planning period; as many leave. On a day
-      taken at random from the period a client of the caseload has been replaced with
-      probability ``1 - exp(-admissions * t / count)``, t uniform on 0 to 1: newcomers
-      take over places at random, at a constant rate. Where people are drawn, a day
-      looks the same whoever has left, so admissions matter only if slings are not
-      passed on.
-    - ``number``: ``fixed``: ``count`` every day. ``poisson``: the number present varies
-      as a Poisson number with mean ``count``, as it does where people come
-      independently and stay for any length of time (Palm's theorem; from memory), for
-      instance in an equipment library.
-    - ``newcomers``: Whom a caseload's admissions are like; the caseload itself if None.
-    - ``name``: What the group is called; the people's plain title if empty.
-    """
-
-    people: People
-    count: int | None = None
-    admissions: float = 0.0
-    number: str = "fixed"
-    newcomers: People | None = None
-    name: str = ""
-
-    def __post_init__(self) -> None:
-        """Refuse what cannot be."""
-        if not isinstance(self.people, People):
-            raise SizingError(
-                "A group needs People: take load_people('care_home_us') or "
-                f"read_caseload('mine.csv'), not {type(self.people).__name__}."
-            )
-        where = f"{self.title}: " if self.title else ""
-        if self.count is not None and not (
-            _is_whole(self.count, least=0) and self.count <= MOST_PEOPLE
-        ):
-            raise SizingError(
-                f"{where}the number of people must be a whole number of 0 or more, "
-                f"not {self.count!r}, and at most {MOST_PEOPLE:,}."
-            )
-        if not _is_number(self.admissions, least=0) or self.admissions > MOST_PEOPLE:
-            raise SizingError(
-                f"{where}admissions must be a number of 0 or more, not "
-                f"{self.admissions!r}, and at most {MOST_PEOPLE:,}."
-            )
-        one_of(f"number of people ('{self.title}')", self.number, NUMBERS)
-        if self.count is None and self.number != "fixed":
-            raise SizingError(
-                f"{where}a caseload is a fixed list. What to do: give a count, so "
-                "that people are drawn who are like it."
-            )
-
-    @property
-    def title(self) -> str:
-        """What the group is called."""
-        return self.name or people_title(self.people)
-
-    @property
-    def present(self) -> int:
-        """How many are present on one day, on average."""
-        return self.people.n if self.count is None else int(self.count)
 
 
 @dataclass(frozen=True)
@@ -191,6 +128,87 @@ class Use:
         return f"{words}."
 
 
+@dataclass(frozen=True)
+class Served:
+    """One group of clients.
+
+    - ``people``: Whom the clients are like, or, if ``count`` is None, the clients
+      themselves: a caseload, each person once.
+    - ``count``: How many are present on one day. The clients are then drawn from
+      ``people`` by weight, as from a very large population.
+    - ``admissions``: How many come over the planning period; as many leave. On a day
+      taken at random from the period a client of the caseload has been replaced with
+      probability ``1 - exp(-admissions * t / count)``, t uniform on 0 to 1: newcomers
+      take over places at random, at a constant rate. Where people are drawn, a day
+      looks the same whoever has left, so admissions matter only if slings are not
+      passed on.
+    - ``number``: ``fixed``: ``count`` every day. ``poisson``: the number present varies
+      as a Poisson number with mean ``count``, as it does where people come
+      independently and stay for any length of time (Palm's theorem; from memory), for
+      instance in an equipment library.
+    - ``newcomers``: Whom a caseload's admissions are like; the caseload itself if None.
+    - ``name``: What the group is called; the people's plain title if empty. Groups of
+      one name are one service.
+    - ``use``: How this service uses slings; as ``plan_stock`` is given if None.
+    - ``target``: That of this service's own store; that of the plan if None.
+    - ``charts``: Names of the charts it buys from; all that are offered if empty.
+    """
+
+    people: People
+    count: int | None = None
+    admissions: float = 0.0
+    number: str = "fixed"
+    newcomers: People | None = None
+    name: str = ""
+    use: Use | None = None
+    target: float | None = None
+    charts: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be."""
+        if not isinstance(self.people, People):
+            raise SizingError(
+                "A group needs People: take load_people('care_home_us') or "
+                f"read_caseload('mine.csv'), not {type(self.people).__name__}."
+            )
+        where = f"{self.title}: " if self.title else ""
+        if self.count is not None and not (
+            _is_whole(self.count, least=0) and self.count <= MOST_PEOPLE
+        ):
+            raise SizingError(
+                f"{where}the number of people must be a whole number of 0 or more, "
+                f"not {self.count!r}, and at most {MOST_PEOPLE:,}."
+            )
+        if not _is_number(self.admissions, least=0) or self.admissions > MOST_PEOPLE:
+            raise SizingError(
+                f"{where}admissions must be a number of 0 or more, not "
+                f"{self.admissions!r}, and at most {MOST_PEOPLE:,}."
+            )
+        one_of(f"number of people ('{self.title}')", self.number, NUMBERS)
+        if self.target is not None and not (
+            _is_number(self.target, least=0) and 0 < self.target < 1
+        ):
+            raise SizingError(
+                f"{where}the target must be a share above 0 and below 1, not "
+                f"{self.target!r}."
+            )
+        if self.count is None and self.number != "fixed":
+            raise SizingError(
+                f"{where}a caseload is a fixed list. What to do: give a count, so "
+                "that people are drawn who are like it."
+            )
+
+    @property
+    def title(self) -> str:
+        """What the group is called."""
+        return self.name or people_title(self.people)
+
+    @property
+    def present(self) -> int:
+        """How many are present on one day, on average."""
+        return self.people.n if self.count is None else int(self.count)
+
+
 def people_title(people: People) -> str:
     """Return what people are called in plain words."""
     return population_titles().get(people.name, people.name)
@@ -201,12 +219,16 @@ def serves_from(
     *,
     seed: int = 1,
     folder: str | Path | None = None,
+    use: Use | None = None,
 ) -> tuple[Served, ...]:
     """Return the groups of clients, from groups or from a table of them.
 
     A table has one row per group: ``people`` (a population's name or a caseload's
     file), ``count`` (empty: each of the caseload once), ``admissions``, ``number``,
-    ``name``. With ``folder``, caseloads are looked for there or below and nowhere else:
+    ``name``, and a service's own rules: ``sharing``, ``each``, ``at_once``,
+    ``at_most``, ``laundry`` (days out of 7), ``spares``, ``target``, ``charts`` (names
+    parted by semicolons); ``use`` holds where a row has some rules and says nothing
+    else. With ``folder``, caseloads are looked for there or below and nowhere else:
     who hands on a table does not choose which other files of this machine are read.
 
     >>> table = pd.DataFrame({"people": ["bariatric"], "count": [6]})
@@ -231,7 +253,7 @@ def serves_from(
             problems.append(Problem("there is no group", "a row per group", row=2))
         for row, record in enumerate(taken.frame.to_dict("records"), start=2):
             try:
-                made.append(_served(record, row, seed, folder))
+                made.append(_served(record, row, seed, folder, use or Use()))
             except InputProblems as error:
                 problems += list(error.problems)
             except SizingError as error:
@@ -242,7 +264,7 @@ def serves_from(
 
 
 def _served(
-    record: Mapping[Any, Any], row: int, seed: int, folder: str | Path | None
+    record: Mapping[Any, Any], row: int, seed: int, folder: str | Path | None, use: Use
 ) -> Served:
     def given(column: str, default: Any) -> Any:
         value = record.get(column, default)
@@ -250,15 +272,14 @@ def _served(
 
     def number(column: str, default: Any) -> Any:
         cell = given(column, None)
-        found = default if cell is None else amount(cell)
+        found = (default, "") if cell is None else amount(cell)
         if isinstance(found, Problem):
             raise InputProblems([replace(found, row=row, column=column, value=cell)])
-        return found[0] if isinstance(found, tuple) else found
+        whole = isinstance(found[0], float) and found[0].is_integer()
+        return int(found[0]) if whole else found[0]
 
     who = str(given("people", "")).strip()
     count = number("count", None)
-    if isinstance(count, float) and count.is_integer():
-        count = int(count)
     if who in POPULATIONS or who == "care_home":
         people = load_people(who, seed=seed)
         if count is None:
@@ -278,7 +299,25 @@ def _served(
         admissions=number("admissions", 0.0),
         number=str(given("number", "fixed")),
         name=str(given("name", "")),
+        use=_own_use(given, number, use),
+        target=number("target", None),
+        charts=tuple(filter(None, map(str.strip, given("charts", "").split(";")))),
     )
+
+
+def _own_use(given: Any, number: Any, use: Use) -> Use | None:
+    """Return how a service uses slings, where its row says anything of that."""
+    numbers = ("each", "at_once", "at_most", "spares")
+    own = {name: number(name, None) for name in numbers}
+    own["sharing"] = given("sharing", None)
+    own = {name: value for name, value in own.items() if value is not None}
+    if own.get("sharing", use.sharing) == "personal":
+        own = {"at_once": 1.0, "at_most": None, **own}
+    days = number("laundry", None)
+    if days is not None:
+        own["out"] = {**use.out, "laundry": (days, 7)}
+    made = replace(use, **own)
+    return None if made == use else made
 
 
 def caseloads_of(table: pd.DataFrame, folder: Path) -> list[Path]:

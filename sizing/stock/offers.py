@@ -59,9 +59,21 @@ class Offer:
         """One column as numbers."""
         return self.table[name].to_numpy(dtype=float)
 
-    def masks(self, people: People) -> npt.NDArray[np.int64]:
-        """Return which sizes fit each row of the people: bit i is row i."""
-        fits = fits_matrix(people.frame, self.chart)
+    def only(self, charts: Sequence[str]) -> "npt.NDArray[np.bool_]":
+        """Return which sizes are of these charts; all of them if none is named."""
+        unknown = set(charts) - set(self.table["chart"])
+        if unknown:
+            raise SizingError(
+                f"No chart is called {sorted(unknown)[0]!r}. Allowed: "
+                f"{', '.join(self.table['chart'].unique())}."
+            )
+        return np.asarray(self.table["chart"].isin(charts) | (not charts))
+
+    def masks(
+        self, people: People, charts: Sequence[str] = ()
+    ) -> npt.NDArray[np.int64]:
+        """Return which sizes of these charts fit each of the people: bit i is row i."""
+        fits = fits_matrix(people.frame, self.chart) & self.only(charts)
         bits = np.int64(1) << np.arange(fits.shape[1], dtype=np.int64)
         return np.asarray(fits @ bits, dtype=np.int64)
 

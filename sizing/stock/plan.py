@@ -8,7 +8,8 @@ import pandas as pd
 from tqdm.auto import tqdm
 
 from sizing.charts import SizeChart
-from sizing.errors import SizingError, check_number, check_seed
+from sizing.errors import SizingError, check_number, check_seed, one_of
+from sizing.people.classes import ADULT_AGE
 from sizing.stock import tables
 from sizing.stock.alternatives import (
     CHECKING,
@@ -19,14 +20,23 @@ from sizing.stock.alternatives import (
     drawn_again,
     robustness,
 )
-from sizing.stock.budget import fewest_waiting, spent_better
+from sizing.stock.budget import fewest_waiting, least_for_needs, spent_better
 from sizing.stock.cheapest import bettered, least_cost
 from sizing.stock.days import group_from
-from sizing.stock.need import Served, Use, people_title, serves_from
+from sizing.stock.need import (
+    AIMS,
+    LARGE_STORE,
+    Served,
+    Use,
+    people_title,
+    serves_from,
+)
 from sizing.stock.offers import Offer, invented_parts, offer_from
 from sizing.stock.programme import Order, Programme
 from sizing.stock.result import StockPlan
 from sizing.stock.service import Ints
+from sizing.stock.services import own_stores
+from sizing.stock.years import Years, yearly_cost
 from sizing.words.numbers import given, share
 
 #: Days for checking, as a multiple of those for planning.
@@ -40,7 +50,8 @@ STEPS: dict[str, float] = {
     "Looking for the order": 0.35,
     "Judging the order on fresh days": 0.05,
     "Looking at other targets": 0.20,
-    "Looking at other people": 0.30,
+    "Looking at other people": 0.20,
+    "Planning each service alone": 0.10,
     "Spending the same money otherwise": 0.05,
 }
 
@@ -52,7 +63,9 @@ def plan_stock(
     prices: pd.DataFrame | None = None,
     use: Use | None = None,
     target: float | None = None,
+    aim: str | None = None,
     budget: float | None = None,
+    years: Years | None = None,
     scenarios: int = 1000,
     seed: int = 1,
     progress: bool | Progress = False,
@@ -71,11 +84,19 @@ def plan_stock(
     use : Use, optional
         How slings are used; by default each client has their own sling.
     target : float, optional
-        Share of days on which nobody may wait for a fitting sling; the cheapest
-        order that reaches it is planned. 0.95 if there is no budget either.
+        The cheapest order that reaches it is planned. If there is no budget either,
+        0.95 of days, or 0.99 of needs.
+    aim : str, optional
+        What the target is a share of: ``days`` on which nobody may wait for a fitting
+        sling, or ``needs`` to be met, of people who fit some size. By default days,
+        and needs for more than 200 people: among very many someone waits on most
+        days whatever is bought, and a day with one waiting counts as one with fifty.
     budget : float, optional
         Without a target: the order that leaves fewest waiting on an average day for
         that money. With a target: the most the order may cost.
+    years : Years, optional
+        How long the stock is kept, and what keeping it costs; by default five years,
+        the usual rates, and no price of a wash or an examination.
     scenarios : int
         Days drawn to plan with; four times as many are drawn afresh to check.
     seed : int
@@ -117,6 +138,8 @@ def plan_stock(
     a third set. The costs of other targets and for other people are found alike,
     with the same margin. ``.again`` shows how much rests on the days drawn: ten
     further sets of as many days as the planning had.
+    ``.services`` sets the plan, which is of one store for all, beside a store for
+    each service (``sizing.stock.services``), with its own rules.
     Intervals of the service hold for other days and for other people sampled as
     these were (a caseload is itself, no sample); all others hold for other days
     alone. The chart is taken as given. The search is bounded by counts of work and
@@ -137,13 +160,15 @@ def plan_stock(
     np.True_
     """
     use = Use() if use is None else use
-    target = _checked(target, budget, scenarios, seed)
-    groups = serves_from(serves, seed=seed)
+    groups = serves_from(serves, seed=seed, use=use)
+    many = sum(group.present for group in groups) > LARGE_STORE
+    aim = ("needs" if many else "days") if aim is None else aim
+    target = _checked(target, aim, budget, scenarios, seed)
     if not any(group.present or group.admissions for group in groups):
         raise SizingError("There is nobody to be served: every group counts 0 people.")
     offer = offer_from(charts, prices)
     ready = [group_from(group, offer) for group in groups]
-    work = Work(offer, use, scenarios, seed)
+    work = Work(offer, use, scenarios, seed, aim)
     with Steps(progress) as steps:
         steps.begin("Drawing days")
         programme = work.programme(ready)
@@ -168,6 +193,11 @@ def plan_stock(
         robust = robustness(
             work, ready, order.packs, target, check.days.number, steps.tick
         )
+        steps.begin("Planning each service alone")
+        reached = check.reached(check.shortage(stock).waiting, aim)["estimate"]
+        services, own_orders = own_stores(
+            work, ready, programme, trial, order.packs, reached, target, steps.tick
+        )
         steps.begin("Spending the same money otherwise")
         money = order.cost if target is not None else float(budget or 0.0)
         comparison = comparison_of(programme, check, order, money)
@@ -176,19 +206,30 @@ def plan_stock(
     ]
     sources = [line for p in people for line in p.sources]
     chart = f"Chart: {offer.chart.name}. {offer.chart.source}".strip()
+    years = Years() if years is None else years
+    bought, served = _order_table(offer, order.packs), _group_table(groups)
+    unfitted = float(check.days.by_group[:, :, 0].sum(axis=0).mean())
     return StockPlan(
-        order=_order_table(offer, order.packs),
+        order=bought,
+        yearly=yearly_cost(bought, served, unfitted, use, years),
+        years=years,
         **judged,
         curve=curve,
         robustness=robust,
         comparison=comparison,
         target=target,
+        aim=aim,
         budget=budget,
         cost=order.cost,
         bound=order.bound,
         gap=order.gap,
         again=again,
-        groups=_group_table(groups),
+        services=services,
+        own_orders=own_orders,
+        groups=served,
+        served=groups,
+        charts=(charts,) if isinstance(charts, SizeChart) else tuple(charts),
+        offer=offer,
         use=use,
         currency=offer.currency,
         limits=tuple(dict.fromkeys(line for p in people for line in p.limits)),
@@ -204,7 +245,11 @@ def plan_stock(
 
 
 def _checked(
-    target: float | None, budget: float | None, scenarios: object, seed: object
+    target: float | None,
+    aim: str,
+    budget: float | None,
+    scenarios: object,
+    seed: object,
 ) -> float | None:
     """Refuse settings that cannot be, and fill in the usual target."""
     # Beyond the upper end the days would fill the memory.
@@ -212,14 +257,15 @@ def _checked(
         "the number of days drawn", scenarios, least=50, most=100_000, whole=True
     )
     check_seed(seed)
+    one_of("what the target is a share of", aim, tuple(AIMS))
     if budget is not None:
         check_number("the budget", budget, least=0)
     if target is None:
-        return 0.95 if budget is None else None
+        return AIMS[aim] if budget is None else None
     if not isinstance(target, (int, float)) or not 0 < target < 1:
         raise SizingError(
-            f"The target must be a share of days above 0 and below 1, not {target!r}. "
-            "No order can promise every day; 0.95 stands for 95 days in 100."
+            f"The target must be a share of {aim} above 0 and below 1, not {target!r}. "
+            f"No order can promise all of them; 0.95 stands for 95 {aim} in 100."
         )
     return float(target)
 
@@ -239,7 +285,9 @@ def _planned(
         packs = spent_better(trial.programme, first.packs, money, tick=tick)
         return replace(first, packs=packs, cost=programme.cost(packs))
     most = programme.most_packs
-    first = least_cost(programme, target, tick=tick) or Order(most, 0.0, 0.0, math.nan)
+    search = least_for_needs if work.aim == "needs" else least_cost
+    first = search(programme, target, tick=tick) or Order(most, 0.0, 0.0, math.nan)
+    work.spread = trial.spread(first.packs)
     for level in (work.level(target), target):
         found = trial.cheapest(first.packs, level, tick, near=bettered)
         if found is not None:
@@ -257,11 +305,13 @@ def _planned(
 
 def _beyond(trial: Trial, packs: Ints, target: float, why: str) -> SizingError:
     """Return the refusal of a target out of reach, with the best there is."""
-    waiting = trial.waiting(packs)
-    reached = share(float((waiting == 0).mean()), places=1)
+    waiting, of, does = trial.waiting(packs), trial.programme.aim, "lets nobody wait on"
+    if of == "needs":
+        does = "meets"
+    reached = share(trial.check.reached(waiting, of)["estimate"], places=1)
     return SizingError(
-        f"No order that {why} lets nobody wait on {given(target)} of days. The "
-        f"order that leaves fewest waiting does so on {reached} of days (on an average "
+        f"No order that {why} {does} {given(target)} of {of}. The order that leaves "
+        f"fewest waiting {does} {reached} of {of} (on an average "
         f"day {waiting.mean():.2f} people wait) and costs "
         f"{trial.programme.cost(packs):,.2f}. What to do: lower the target, raise the "
         "budget or the most that may be had, or plan by a budget alone."
@@ -283,12 +333,25 @@ def _group_table(groups: Sequence[Served]) -> pd.DataFrame:
             "people": people_title(group.people),
             "count": group.present,
             "listed": group.count is None,
+            "children": _children(group),
             "admissions": float(group.admissions),
             "number": group.number,
+            "use": group.use.summary() if group.use else "",
+            "target": group.target,
+            "charts": "; ".join(group.charts),
         }
         for group in groups
     ]
     return pd.DataFrame(rows)
+
+
+def _children(group: Served) -> float:
+    """Return how many of those present are children."""
+    people = group.people
+    if "age_years" not in people.frame:
+        return 0.0
+    young = people.frame["age_years"].to_numpy() < ADULT_AGE
+    return group.present * float(people.weight[young].sum() / people.weight.sum())
 
 
 class Steps:

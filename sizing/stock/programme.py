@@ -38,11 +38,16 @@ class Order:
 
 @dataclass(frozen=True)
 class Programme:
-    """The offer, the slings needed (see ``draw_days``) and the spares kept back."""
+    """The offer, the slings needed (see ``draw_days``) and the spares kept back.
+
+    A target of ``days`` counts the days on which somebody waits, one of ``needs`` the
+    needs that are not met.
+    """
 
     offer: Offer
     needs: Needs
     spares: int
+    aim: str = "days"
 
     @property
     def days(self) -> int:
@@ -114,20 +119,31 @@ class Programme:
         """Return, day by day, the needs that only this set of sizes meets."""
         return within(self.needs.counts, self.needs.masks, chosen)
 
-    def days_short(self, packs: Ints) -> int:
-        """Return on how many planning days somebody waits."""
-        return int((self.short(packs, tight=False).waiting > 0).sum())
+    def missed(self, waiting: Ints) -> int:
+        """Return what of the target is missed with so many waiting day by day."""
+        return int(waiting.sum() if self.aim == "needs" else (waiting > 0).sum())
+
+    def missed_by(self, packs: Ints) -> int:
+        """Return what of the target an order misses on the planning days."""
+        return self.missed(self.short(packs, tight=False).waiting)
+
+    def allowed(self, target: float) -> int:
+        """Return how much of it may be missed."""
+        whole = self.needs.counts.sum() if self.aim == "needs" else self.days
+        return part_allowed(target, int(whole))
 
 
-def programme_from(offer: Offer, days: Days, spares: int) -> Programme:
+def programme_from(
+    offer: Offer, days: Days, spares: int, aim: str = "days"
+) -> Programme:
     """Take what the integer programmes need from drawn days."""
     needs = Needs(days.slings[:, 1:], days.masks[1:], len(offer.keys))
-    return Programme(offer, needs, spares)
+    return Programme(offer, needs, spares, aim)
 
 
-def days_allowed(target: float, days: int) -> int:
-    """Return on how many of so many days somebody may wait."""
-    return math.floor((1 - target) * days + 1e-9)
+def part_allowed(target: float, whole: int) -> int:
+    """Return how many of so many days, or needs, may miss the target."""
+    return math.floor((1 - target) * whole + 1e-9)
 
 
 def gap_to(value: float, bound: float) -> float:

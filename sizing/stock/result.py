@@ -8,8 +8,11 @@ from typing import Any
 import pandas as pd
 
 from sizing.cautions import closing, invented_first
-from sizing.stock.need import Use
+from sizing.charts import SizeChart
+from sizing.stock.need import Served, Use
+from sizing.stock.offers import Offer
 from sizing.stock.tables import SAMPLED
+from sizing.stock.years import ASSUMED, TOTAL, Years
 from sizing.words.numbers import interval as _percent
 from sizing.words.numbers import points_interval, share
 
@@ -33,16 +36,22 @@ class StockPlan:
     - ``service, demand, shortages, not_fitted, one_more_or_less``: See
       ``sizing.stock.tables``.
     - ``curve``: One row per target: target, cost, slings (bought), estimate, low, high
-      (chance that somebody waits on a day), waiting, method, n; plan: whether it is
-      this order, whose target is NaN where there is a budget alone.
+      (chance that somebody waits on a day, or share of needs not met), waiting,
+      nobody_waits, needs_met (shares), method, n; plan: whether it is this order, whose
+      target is NaN where there is a budget alone.
     - ``robustness``: The same order with other people; see ``plan_stock``.
     - ``comparison``: The same money spent otherwise; see ``plan_stock``.
     - ``again``: Ten further sets of days: time, cost (of the cheapest order found for
-      them alone; NaN without a target), estimate, low, high (share of days on which
-      nobody waits with this order), method, n, waiting.
+      them alone; NaN without a target), estimate, low, high (of the target's share of
+      days or needs with this order), method, n, waiting.
+    - ``services, own_orders``: Each service with a store of its own; see
+      ``sizing.stock.services``. Empty where there is one service.
+    - ``yearly``: What the stock costs a year; see ``sizing.stock.years``.
+    - ``aim``: What the target is a share of, ``days`` or ``needs``.
     - ``bound, gap``: Proved of the planning days: no order that keeps the target costs
       less, or none under the budget leaves fewer waiting; 0: that bound is reached.
-    - ``groups``: Whom the stock serves.
+    - ``groups``: Whom the stock serves; ``served`` and ``charts`` as they were given.
+    - ``offer``: Every size that could be bought.
     - ``currency``: What prices were written with.
     - ``invented``: What is the demo's, for ``invented_words``.
     """
@@ -57,12 +66,20 @@ class StockPlan:
     robustness: pd.DataFrame
     comparison: pd.DataFrame
     again: pd.DataFrame
+    services: pd.DataFrame
+    own_orders: pd.DataFrame
+    yearly: pd.DataFrame
+    years: Years
     target: float | None
+    aim: str
     budget: float | None
     cost: float
     bound: float
     gap: float
     groups: pd.DataFrame
+    served: tuple[Served, ...]
+    charts: tuple[SizeChart, ...]
+    offer: Offer
     use: Use
     currency: str = ""
     limits: tuple[str, ...] = ()
@@ -79,12 +96,20 @@ class StockPlan:
         """Return the result in a few sentences: first whom nothing offered fits."""
         told: Any = self.service.set_index("measure")
         days, met = told.loc["nobody_waits"], told.loc["needs_met"]
+        served = (
+            f"Nobody then waits for a fitting sling on {_percent(days)} of days, and "
+            f"{_percent(met)} of the needs of people who fit at least one size are met."
+        )
+        if self.aim == "needs":
+            served = (
+                f"{_percent(met)} of the needs of people who fit at least one size are "
+                "then met, and nobody waits for a fitting sling on "
+                f"{_percent(days)} of days.".capitalize()
+            )
         also = " and for other people sampled as these were" * self._sampled
         return invented_first(
             self.invented,
-            f"{self._unfitted()} {self._bought()}\nNobody then waits for a fitting "
-            f"sling on {_percent(days)} of days, and {_percent(met)} of the needs of "
-            "people who fit at least one size are met.\nShares are likely within "
+            f"{self._unfitted()} {self._bought()}\n{served}\nShares are likely within "
             f"the limits given: 95 % intervals over {days['n']:,} further simulated "
             f"days{also}.",
         )
@@ -151,19 +176,38 @@ class StockPlan:
                 f"{chosen}, with a margin for their luck. "
             )
         low, high = (share(again["estimate"].agg(end)) for end in ("min", "max"))
-        words += (
-            f"On {len(again)} further sets of {days} nobody waits with this order on "
-            f"{low} to {high} of days"
-        )
+        met = "nobody waits with this order on {} of days"
+        if self.aim == "needs":
+            met = "this order meets {} of needs"
+        words += f"On {len(again)} further sets of {days} "
+        words += met.format(low if low == high else f"{low} to {high}")
         if again["cost"].notna().any():
             ends = [again["cost"].min(), again["cost"].max()]
             costs = dict.fromkeys(money(end, self.currency) for end in ends)
             words += f", and an order made for each alone costs {' to '.join(costs)}"
         return words + "."
 
+    def yearly_words(self) -> str:
+        """Say what a year costs, for how long, and what that assumes."""
+        rows = self.yearly[self.yearly["item"] == TOTAL].set_index("way")
+        told = []
+        for way, row in rows.iterrows():
+            # The rates are rough: two digits.
+            about, low, high = (
+                money(float(f"{row[end]:.2g}"), self.currency)
+                for end in ("estimate", "low", "high")
+            )
+            told.append(f"about {about} a year ({low} to {high}) as {way}")
+        words = f"Kept for {self.years.years:g} years: {'; '.join(told)}. {ASSUMED}"
+        paid = {"a wash": self.years.wash, "an examination": self.years.examination}
+        left = " and ".join(what for what, price in paid.items() if price is None)
+        if left:
+            words += f" Not counted, as no price was given: {left}."
+        return words
+
     def summary(self) -> str:
         """Return the result in plain words, with the usual cautions."""
-        lines = [self.answer()]
+        lines = [self.answer(), self.yearly_words()]
         bought = self.order[self.order["order"] > 0]
         listed = [f"{r['order']} of {r['key']}" for _, r in bought.iterrows()]
         lines.append(f"The order: {', '.join(listed) or 'nothing'}.")

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -51,6 +52,12 @@ class Check:
     def shortage(self, stock: Ints) -> Shortage:
         """Return the shortage with so many slings owned, spares kept back."""
         return self.needs.shortage(self.days.free(np.maximum(stock - self.spares, 0)))
+
+    def reached(self, waiting: Ints, aim: str = "days") -> dict[str, Any]:
+        """Return the share of days on which nobody waits, or of needs that are met."""
+        if aim == "needs":
+            return ratio_row(self.needed - waiting, self.needed)
+        return share_row(int((waiting == 0).sum()), self.days.number)
 
 
 def _row(
@@ -252,7 +259,9 @@ def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
     parts = []
     for group in groups:
         people = group.served.people
-        table = assign(people, offer.chart).table
+        own = offer.chart.frame[offer.only(group.served.charts)]
+        chart = replace(offer.chart, frame=own.reset_index(drop=True))
+        table = assign(people, chart).table
         chosen = group.masks == 0
         if not chosen.any():
             continue

@@ -46,21 +46,26 @@ def every_order(request):
     waiting = [needs.shortage(one).waiting for one in tried]
     nobody = np.array([number[one == 0].sum() / 20_000 for one in waiting])
     mean = np.array([number @ one / 20_000 for one in waiting])
-    return chart, home, cost, nobody, mean
+    met = 1 - mean / (number @ needs.counts.sum(axis=1) / 20_000)
+    return chart, home, cost, nobody, mean, met
 
 
-@pytest.mark.parametrize("target", [0.92])
-def test_the_order_is_within_a_hair_of_the_best_over_ten_seeds(every_order, target):
+@pytest.mark.parametrize(("aim", "target"), [("days", 0.92), ("needs", 0.97)])
+def test_the_order_is_within_a_hair_of_the_best_over_ten_seeds(
+    every_order, aim, target
+):
     """Three seeds' "proved" orders cost 4 to 10 % more than the best."""
-    chart, home, cost, nobody, _ = every_order
-    best = cost[nobody >= target].min()
+    chart, home, cost, nobody, _, met = every_order
+    scenarios = 400 if aim == "days" else 150
+    best = cost[(nobody if aim == "days" else met) >= target].min()
     plans = [
-        plan_stock(home, chart, target=target, seed=seed, scenarios=400)
+        plan_stock(home, chart, target=target, aim=aim, seed=seed, scenarios=scenarios)
         for seed in range(10)
     ]
     assert max(plan.cost for plan in plans) <= 1.015 * best
     for plan in plans:
-        assert plan.service["estimate"][0] > target - 0.015
+        reached = plan.service["estimate"][0 if aim == "days" else 1]
+        assert reached > target - 0.015 and plan.gap < 0.1
         # One margin: in the order, beside the other targets and the other people.
         assert plan.robustness["cost"][0] == plan.cost
         assert plan.curve.set_index("plan").loc[True, "target"] == target
@@ -72,7 +77,7 @@ def test_the_order_is_within_a_hair_of_the_best_over_ten_seeds(every_order, targ
 
 
 def test_a_budget_is_spent_as_well_as_can_be_over_five_seeds(every_order):
-    chart, home, cost, _, mean = every_order
+    chart, home, cost, _, mean, _ = every_order
     best = mean[cost <= 800].min()
     plans = [
         plan_stock(home, chart, budget=800, seed=seed, scenarios=400)
@@ -84,7 +89,7 @@ def test_a_budget_is_spent_as_well_as_can_be_over_five_seeds(every_order):
 
 
 def test_many_linked_sizes_are_planned_nearly_as_well(every_order, monkeypatch):
-    chart, home, cost, nobody, _ = every_order
+    chart, home, cost, nobody, *_ = every_order
     monkeypatch.setattr(service, "MOST_LISTED", 2)
     plan = plan_stock(home, chart, target=0.92, scenarios=300)
     assert plan.cost <= 1.05 * cost[nobody >= 0.92].min()

@@ -222,7 +222,7 @@ def test_needs_are_told_group_by_group(people):
     assert (2 * days.by_group.sum(axis=0)).tolist() == days.needs.tolist()
     assert set(needs_of(days, 1)) == {4} and set(needs_of(days, 2)) == {6}
     # With no sling out of use, needs are slings.
-    assert days.slings.tolist() == days.needs.tolist() and days.share_out == 0
+    assert days.slings.tolist() == days.needs.tolist() and not days.share_out.any()
     assert days.free(np.array([3, 4])).tolist() == [[3, 4]] * 40
 
 
@@ -254,7 +254,7 @@ def test_how_many_are_free_is_the_quantile_at_the_days_luck(number, out, luck):
         np.zeros((len(luck), 1), dtype=int),
         np.array(luck)[:, None],
         np.zeros((1, len(luck), 1), dtype=np.int32),
-        out,
+        np.array([out]),
     )
     free = days.free(np.array([number]))[:, 0]
     below = stats.binom.cdf(free, number, 1 - out)

@@ -17,7 +17,7 @@ from sizing.stock.cheapest import (
     least_cost,
 )
 from sizing.stock.days import draw_days, group_from
-from sizing.stock.programme import days_allowed, programme_from
+from sizing.stock.programme import part_allowed, programme_from
 
 from .cases import offer_of, programme_of
 
@@ -131,8 +131,8 @@ def test_a_target_no_order_can_meet_has_none_and_an_adapted_order_meets_its_own(
     )
     first = least_cost(programme, 0.9)
     for target in (0.8, 0.99):
-        allowed = days_allowed(target, 200)
+        allowed = part_allowed(target, 200)
         packs = adapted(programme, first.packs, allowed)
-        assert programme.days_short(packs) <= allowed
+        assert programme.missed_by(packs) <= allowed
         best = least_cost(programme, target).cost
         assert best - 1e-9 <= programme.cost(packs) <= 1.05 * best

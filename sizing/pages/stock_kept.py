@@ -1,0 +1,230 @@
+"""A plan kept in its workbook: what was entered, to be opened again or compared."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.charts import SizeChart, chart_from
+from sizing.errors import Problem, SizingError
+from sizing.measures.headings import Column, Table
+from sizing.measures.tables import CHART, GROUPS, PRICES, take
+from sizing.people import population_titles
+from sizing.people.files import read_table
+from sizing.stock import StockPlan, Use, Years
+from sizing.stock.result import money
+from sizing.stock.years import TOTAL, usual_rates
+from sizing.words.numbers import share
+
+#: The sheets that hold what was entered, beside the order's own.
+PEOPLE, CHARTS, ENTRIES = "People", "Charts", "Entries"
+_ENTRIES = Table(
+    "entries", (Column("entry", needed=True), Column("value", needed=True))
+)
+_USE = {
+    "sharing": "Slings are",
+    "each": "Slings for each client",
+    "at_once": "Share of clients who need one at once",
+    "at_most": "Most clients lifted at once",
+    "spares": "Spares of each size",
+    "passed_on": "Passed on to the next client",
+}
+_GOAL = {"target": "Target", "aim": "Target is a share of", "budget": "Budget"}
+_YEARS = {
+    "years": "Years it is kept",
+    "wash": "Price of a wash",
+    "examination": "Price of an examination",
+    "single": "Price of a single-patient sling",
+}
+_OUT, _RATE = "Out of use: ", "Rate: "
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What was entered for a plan.
+
+    ``serves`` is a table as ``serves_from`` takes it, ``prices`` as ``offer_from``;
+    ``goal`` goes to ``plan_stock``. ``missing`` names the lists of clients that were
+    served and are in no workbook.
+    """
+
+    serves: pd.DataFrame
+    charts: tuple[SizeChart, ...]
+    prices: pd.DataFrame
+    use: Use
+    goal: Mapping[str, Any]
+    years: Years
+    missing: tuple[str, ...] = ()
+
+
+def kept_sheets(plan: StockPlan) -> dict[str, pd.DataFrame]:
+    """Return the sheets that hold what was entered for a plan."""
+    titles = population_titles()
+    people = [
+        {
+            "service": one.title,
+            "people": titles.get(one.people.name, ""),
+            "count": one.present,
+            "admissions": one.admissions,
+            "number": one.number,
+            **(_rules(one.use) if one.use else {}),
+            "target": one.target,
+            "charts": "; ".join(one.charts),
+        }
+        for one in plan.served
+    ]
+    offer = plan.offer.table.set_index("chart")
+    frames = [
+        chart.frame.assign(
+            chart_name=chart.name,
+            chart_source=chart.source,
+            most=offer.loc[[chart.name], "most"].replace(np.inf, np.nan).to_numpy(),
+            last_year=offer.loc[[chart.name], "last_year"].to_numpy(),
+        )
+        for chart in plan.charts
+    ]
+    use, years = plan.use, plan.years
+    entries = {words: getattr(use, name) for name, words in _USE.items()}
+    entries |= {f"{_OUT}{why}": f"{a:g}/{b:g} days" for why, (a, b) in use.out.items()}
+    entries |= {words: getattr(plan, name) for name, words in _GOAL.items()}
+    entries |= {words: getattr(years, name) for name, words in _YEARS.items()}
+    labels = usual_rates().set_index("rate")["label"]
+    for name, ends in years.rates.items():
+        entries[_RATE + labels[name]] = "/".join(f"{end:g}" for end in ends)
+    listed = pd.DataFrame(entries.items(), columns=["Entry", "Value"], dtype=object)
+    # Headings as people write them; the readers know these as well.
+    columns = {one.name: one.also.split("|")[0] or one.name for one in GROUPS.columns}
+    columns["service"] = columns.pop("name")
+    listed_people = pd.DataFrame(people, columns=list(columns))
+    return {
+        PEOPLE: listed_people.rename(columns=columns),
+        CHARTS: pd.concat(frames, ignore_index=True),
+        ENTRIES: listed.astype(object).where(listed.notna(), None),
+    }
+
+
+def _rules(use: Use) -> dict[str, Any]:
+    rules = asdict(use)
+    del rules["out"], rules["passed_on"]
+    if use.sharing == "personal":
+        rules |= {"at_once": None, "at_most": None}
+    days, every = use.out.get("laundry", (0, 7))
+    return {**rules, "laundry": 7 * days / every}
+
+
+def reopened(path: str | Path, *, bought: bool = False) -> Kept:
+    """Return what was entered for the plan in a workbook that the kit wrote.
+
+    Parameters
+    ----------
+    path : str or Path
+    bought : bool
+        Whether the order was bought since: what it "then held" is owned now.
+        Otherwise what was owned before it.
+
+    Raises
+    ------
+    InputProblems
+        If it is no such workbook, or an entry in it cannot be.
+    """
+    order = read_table(path, PRICES, called="Order")
+    owned = "Then held" if bought else "Owned before"
+    if not {owned, "Price of one"} <= set(order):
+        raise SizingError(f"{Path(path).name}: this is no order list of the kit's.")
+    prices = order.rename(
+        columns={
+            "Size": "size",
+            "Chart": "chart",
+            "Supplier's code": "code",
+            "Price of one": "price",
+            "Sold in packs of": "pack",
+            owned: "owned",
+        }
+    )
+    columns = ["size", "chart", "code", "price", "pack", "owned"]
+    prices = prices[[name for name in columns if name in prices]]
+    prices = prices[prices["size"] != "Total"]
+    people = take(read_table(path, GROUPS, called=PEOPLE), GROUPS, note=False).frame
+    names = {title: name for name, title in population_titles().items()}
+    people["people"] = people["people"].map(names)
+    known = people["people"].notna()
+    frames = read_table(path, CHART, raw=True, called=CHARTS)
+    charts = tuple(
+        chart_from(part.reset_index(drop=True), warn=False)
+        for _, part in frames.groupby("chart_name", sort=False)
+    )
+    told = read_table(path, _ENTRIES, called=ENTRIES).set_index("Entry")["Value"]
+    try:
+        return Kept(
+            people[known].reset_index(drop=True),
+            charts,
+            prices.reset_index(drop=True),
+            *_entered(told.dropna()),
+            missing=tuple(people.loc[~known, "name"]),
+        )
+    except (ValueError, KeyError, TypeError) as error:
+        problem = Problem(
+            f"the sheet '{ENTRIES}' was changed so that it cannot be read ({error})",
+            "the entries as the kit wrote them",
+            "correct it, or plan anew",
+            file=Path(path).name,
+        )
+        raise SizingError(str(problem)) from error
+
+
+def _entered(told: pd.Series) -> tuple[Use, dict[str, Any], Years]:
+    """Return use, goal and years from the entries."""
+
+    def number(value: object) -> Any:
+        amount = float(str(value))
+        return int(amount) if amount.is_integer() else amount
+
+    def parts(first: str) -> dict[str, tuple[float, ...]]:
+        return {
+            str(name).removeprefix(first): tuple(
+                float(part) for part in str(value).removesuffix(" days").split("/")
+            )
+            for name, value in told.items()
+            if str(name).startswith(first)
+        }
+
+    use = {name: told[words] for name, words in _USE.items() if words in told}
+    for name in ("each", "at_once", "at_most", "spares"):
+        if name in use:
+            use[name] = number(use[name])
+    use["passed_on"] = str(use["passed_on"]).lower() == "true"
+    goal: dict[str, Any] = {"aim": str(told[_GOAL["aim"]])}
+    for name in ("target", "budget"):
+        if _GOAL[name] in told:
+            goal[name] = float(number(told[_GOAL[name]]))
+    years = {n: number(told[words]) for n, words in _YEARS.items() if words in told}
+    codes = usual_rates().set_index("label")["rate"]
+    rates: Any = {codes[label]: ends for label, ends in parts(_RATE).items()}
+    return Use(**use, out=parts(_OUT)), goal, Years(**years, rates=rates)  # type: ignore[arg-type]
+
+
+def side_by_side(plans: Mapping[str, StockPlan]) -> pd.DataFrame:
+    """Return plans side by side, one a row, as people read them."""
+    rows = []
+    for name, plan in plans.items():
+        told, sign = plan.service.set_index("measure")["estimate"], plan.currency
+        goal = f"{share(plan.target)} of {plan.aim}" if plan.target else "a budget of "
+        year = plan.yearly.loc[plan.yearly["item"] == TOTAL, "estimate"]
+        rows.append(
+            {
+                "Plan": name,
+                "Charts": " and ".join(chart.name for chart in plan.charts),
+                "Goal": goal if plan.target else goal + money(plan.budget or 0.0, sign),
+                "People": f"{plan.groups['count'].sum():,}",
+                "Slings": f"{plan.order['order'].sum():,}",
+                "Cost": money(plan.cost, sign),
+                "Days nobody waits": share(told["nobody_waits"]),
+                "Needs met": share(told["needs_met"]),
+                "Who fits no size": f"{told['not_fitted']:,.1f}",
+                "A year": money(float(year.iloc[0]), sign) if len(year) else "",
+            }
+        )
+    return pd.DataFrame(rows)

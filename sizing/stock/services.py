@@ -1,0 +1,159 @@
+"""Each service with a store of its own, against one store for all of them."""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sizing.stock import tables
+from sizing.stock.alternatives import CHECKING, Trial, Work
+from sizing.stock.days import Group
+from sizing.stock.need import Served
+from sizing.stock.programme import Programme
+from sizing.stock.service import Ints, sizes_in
+
+#: What the two last rows are called.
+OWN, ONE = "all, each with its own store", "one store for all that does as much"
+#: Parts of the days drawn for choosing an order that each service has.
+_DAYS = 4
+
+
+def by_service(groups: Sequence[Served]) -> dict[str, list[int]]:
+    """Return the places of each service's groups; groups of one name are one."""
+    places: dict[str, list[int]] = {}
+    for at, group in enumerate(groups):
+        places.setdefault(group.title, []).append(at)
+    return places
+
+
+def own_stores(
+    work: Work,
+    ready: Sequence[Group],
+    programme: Programme,
+    trial: Trial,
+    packs: Ints,
+    reached: float,
+    target: float | None,
+    tick: Callable[[], object],
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Plan each service alone, and one store for all that does as much.
+
+    Slings owned are shared out by what each service needs of the size. A service
+    without a target of its own has the plan's or, under a budget, what the plan
+    reaches. With several charts a service buys from its own alone.
+
+    Returns
+    -------
+    services : DataFrame
+        One row per service, then ``OWN`` and ``ONE``: service, target, slings (to
+        buy), cost, nobody_waits, needs_met (shares), not_fitted (people on an average
+        day), estimate, low, high (of the share that the target is of), method, n.
+        Of all together nobody waits if nobody does in any: the shares multiply, as
+        the services are drawn apart. No cost: no order reaches the target.
+    orders : DataFrame
+        service, key, order, stock, cost: what each buys of each size.
+    """
+    places = by_service([group.served for group in ready])
+    if len(places) < 2:
+        return pd.DataFrame(), pd.DataFrame()
+    shares = _owned(programme, trial, ready, places)
+    rows, orders = [], []
+    for turn, (name, at) in enumerate(places.items(), start=1):
+        tick()
+        groups = [ready[i] for i in at]
+        level = groups[0].served.target or target or reached
+        row, order = _alone(work, groups, shares[name], level, turn, tick)
+        rows.append({"service": name, "target": level, **row})
+        if order is not None:
+            orders.append(order.assign(service=name))
+    made = pd.DataFrame(rows)
+    together = _together(made, work.aim)
+    one: dict[str, Any] = {"service": ONE, "target": together["estimate"]}
+    found = None
+    if math.isfinite(together["cost"]):
+        found = trial.cheapest(packs, work.level(together["estimate"]), tick)
+    if found is not None:
+        one["slings"] = int((found * programme.pack).sum())
+        one["cost"] = programme.cost(found)
+        one |= _judged(trial.check, programme.stock(found), work.aim)
+    made = pd.concat([made, pd.DataFrame([together, one])], ignore_index=True)
+    return made, pd.concat(orders, ignore_index=True) if orders else pd.DataFrame()
+
+
+def _owned(
+    programme: Programme,
+    trial: Trial,
+    ready: Sequence[Group],
+    places: dict[str, list[int]],
+) -> dict[str, Ints]:
+    """Share out the slings owned by need, the largest remainders first."""
+    days = trial.check.days
+    clients = days.by_group.mean(axis=1) @ sizes_in(days.masks, len(programme.owned))
+    need = np.array([clients[at].sum(axis=0) for at in places.values()])
+    exact = need / np.maximum(need.sum(axis=0), 1e-9) * programme.owned
+    given = np.floor(exact).astype(np.int64)
+    for size, left in enumerate(programme.owned - given.sum(axis=0)):
+        first = np.argsort(given[:, size] - exact[:, size], kind="stable")
+        given[first[: int(left)], size] += 1
+    return dict(zip(places, given, strict=True))
+
+
+def _alone(
+    work: Work,
+    groups: Sequence[Group],
+    owned: Ints,
+    level: float,
+    turn: int,
+    tick: Callable[[], object],
+) -> tuple[dict[str, Any], pd.DataFrame | None]:
+    """Plan one service's own store, on days of its own luck."""
+    offer = replace(work.offer, table=work.offer.table.assign(owned=owned))
+    use = groups[0].served.use or work.use
+    alone = Work(offer, use, work.scenarios, work.seed + 1000 * turn, work.aim)
+    alone.choosing = _DAYS * work.scenarios
+    trial = alone.trial(groups)
+    none = np.zeros_like(owned)
+    start = trial.cheapest(none, level, tick)
+    if start is None:
+        fitted = {"not_fitted": float(trial.check.days.needs[:, 0].mean())}
+        return {"cost": math.nan, **fitted}, None
+    alone.spread = trial.spread(start)
+    packs = trial.cheapest(start, alone.level(level), tick)
+    packs = start if packs is None else packs
+    days = alone.days(groups, CHECKING, alone.choosing)
+    check = tables.Check(days, offer, use.spares)
+    programme = trial.programme
+    order = packs * programme.pack
+    table = offer.table[["key"]].assign(
+        order=order, stock=programme.stock(packs), cost=packs * programme.pack_price
+    )
+    row = {"slings": int(order.sum()), "cost": programme.cost(packs)}
+    return row | _judged(check, programme.stock(packs), work.aim), table
+
+
+def _judged(check: tables.Check, stock: Ints, aim: str) -> dict[str, Any]:
+    waiting = check.shortage(stock).waiting
+    return {
+        "nobody_waits": float((waiting == 0).mean()),
+        "needs_met": check.reached(waiting, "needs")["estimate"],
+        "needed": float(check.needed.mean()),
+        "not_fitted": float(check.days.needs[:, 0].mean()),
+        **check.reached(waiting, aim),
+    }
+
+
+def _together(rows: pd.DataFrame, aim: str) -> dict[str, Any]:
+    """Return what the services' own stores come to."""
+    sums = rows.reindex(columns=["slings", "cost", "not_fitted", "needed"])
+    total: dict[str, Any] = {"service": OWN}
+    total |= {str(name): value for name, value in sums.sum(skipna=False).items()}
+    shares = rows.reindex(columns=["needs_met", "nobody_waits"])
+    met = (shares["needs_met"] * sums["needed"]).sum(skipna=False)
+    total["needs_met"] = float(met) / (total["needed"] or 1.0)
+    total["nobody_waits"] = float(np.prod(shares["nobody_waits"].to_numpy(float)))
+    return total | {
+        "estimate": total["needs_met" if aim == "needs" else "nobody_waits"]
+    }

@@ -1,0 +1,158 @@
+"""What a stock costs over the years, after it is bought."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from sizing.errors import SizingError, check_number
+from sizing.resources import source_table
+from sizing.stock.need import Use
+
+#: The ways of serving people that are compared, and the sum of each.
+LAUNDERED, SINGLE, TOTAL = "laundered slings", "single-patient slings", "in all, a year"
+#: What the reckoning takes for granted.
+ASSUMED = (
+    "A store of slings of mixed age: as many are replaced each year as wear out, are "
+    "condemned or are lost, at today's prices. The ranges hold if every rate is at its "
+    "cheap or at its dear end."
+)
+#: A rate of which more is cheaper.
+_LONG = ("life_years", "single_weeks")
+_WEEKS = 52
+
+
+@dataclass(frozen=True)
+class Years:
+    """How long a stock is kept, and what keeping it costs.
+
+    Attributes
+    ----------
+    years : float
+        The period over which the purchase is spread and people are admitted.
+    wash, examination, single : float or None
+        Price of washing one sling, of one thorough examination of it, and of a
+        single-patient sling; None: not counted.
+    rates : mapping of str to (estimate, low, high)
+        In place of those of ``data_sources/stock_years.csv``.
+    """
+
+    years: float = 5
+    wash: float | None = None
+    examination: float | None = None
+    single: float | None = None
+    rates: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be."""
+        check_number("the number of years", self.years, least=1, most=50)
+        for what, price in (
+            ("a wash", self.wash),
+            ("an examination", self.examination),
+            ("a single-patient sling", self.single),
+        ):
+            if price is not None:
+                check_number(f"the price of {what}", price, least=0)
+        known = usual_rates().set_index("rate")["label"]
+        for name, ends in self.rates.items():
+            if name not in known.index:
+                raise SizingError(
+                    f"Unknown rate {name!r}. Allowed: {', '.join(known.index)}."
+                )
+            for end in ends:
+                least = 0.1 if name in _LONG else 0.0
+                check_number(f"'{known[name]}'", end, least=least, most=1000)
+            if not ends[1] <= ends[0] <= ends[2]:
+                raise SizingError(
+                    f"'{known[name]}': {ends[0]:g} does not lie from {ends[1]:g} to "
+                    f"{ends[2]:g}. What to do: correct its low or its high end."
+                )
+
+
+def usual_rates() -> pd.DataFrame:
+    """Return rates to start from: rate, label, estimate, low, high, source."""
+    return source_table("stock_years.csv")
+
+
+def yearly_cost(
+    order: pd.DataFrame, groups: pd.DataFrame, unfitted: float, use: Use, years: Years
+) -> pd.DataFrame:
+    """Return what a stock costs a year, laundered and single-patient.
+
+    Notes
+    -----
+    Of a value V of slings held, a reserve r on top, kept n years: the purchase and
+    ``r V`` are spread over n; ``(1 + r) V (1 / life + examinations condemned + lost)``
+    is replaced each year. Every sling held is washed and examined. Slings that are
+    passed on serve newcomers and go back to the store when a child outgrows them;
+    others are bought anew for either. Single-patient slings: one after another for
+    each person who fits some size, and a first one for each newcomer.
+
+    Returns
+    -------
+    DataFrame
+        way, item, estimate, low, high (money a year), source.
+    """
+    table = usual_rates().set_index("rate")
+    for name, ends in years.rates.items():
+        table.loc[name, ["estimate", "low", "high"]] = ends
+        table.loc[name, "source"] = "as entered"
+    held = float(order["stock"].sum())
+    value = float((order["stock"] * order["price"]).sum())
+    cost, n = float(order["cost"].sum()), years.years
+    clients = max(float(groups["count"].sum()) - unfitted, 0.0) * use.each
+    newcomers = float(groups["admissions"].sum()) * use.each / n
+    children = float(groups["children"].sum()) * use.each
+    own = use.sharing == "personal" and not use.passed_on
+    found: dict[tuple[str, str], list[float]] = {}
+    sources: dict[str, str] = {}
+    for end in ("estimate", "low", "high"):
+        other = {"low": "high", "high": "low"}.get(end, end)
+        rate = {
+            name: float(row[other if name in _LONG else end])
+            for name, row in table.iterrows()
+        }
+        more = 1 + rate["reserve"]
+        each = value / held if held else 0.0
+        items = {
+            "the purchase, spread": (cost / n, ""),
+            "a reserve for infection control": (rate["reserve"] * value / n, "reserve"),
+            "worn out": (more * value / rate["life_years"], "life_years"),
+            "condemned at the thorough examination": (
+                more * value * rate["examinations"] * rate["condemned"],
+                "condemned",
+            ),
+            "lost": (more * value * rate["lost"], "lost"),
+            "thorough examinations": (
+                more * held * rate["examinations"] * (years.examination or 0.0),
+                "examinations",
+            ),
+            "laundry": (held * rate["washes"] * (years.wash or 0.0), "washes"),
+            "children who outgrow their size": (
+                own * children * rate["outgrown"] * each,
+                "outgrown",
+            ),
+            "residents who come and go": (own * newcomers * each, ""),
+        }
+        for item, (money, name) in items.items():
+            found.setdefault((LAUNDERED, item), []).append(money)
+            sources[item] = str(table.loc[name, "source"]) if name else "the plan"
+        if years.single is not None:
+            number = clients * _WEEKS / rate["single_weeks"]
+            for item, many in (
+                ("one after another for each person", number),
+                ("a first one for newcomers", newcomers),
+            ):
+                found.setdefault((SINGLE, item), []).append(many * years.single)
+                sources[item] = str(table.loc["single_weeks", "source"])
+    rows = [
+        {"way": way, "item": item, "estimate": one[0], "low": one[1], "high": one[2]}
+        for (way, item), one in found.items()
+        if one[2] > 0
+    ]
+    made = pd.DataFrame(rows, columns=["way", "item", "estimate", "low", "high"])
+    made["source"] = made["item"].map(sources)
+    sums = made.groupby("way", sort=False)[["estimate", "low", "high"]].sum()
+    sums = sums.reset_index().assign(item=TOTAL, source="the sum of these")
+    made = pd.concat([made, sums], ignore_index=True)
+    return made.sort_values("way", kind="stable", ignore_index=True)
