@@ -23,7 +23,7 @@ YEARS = Years(3, wash=2.5, single=30, rates={"lost": (0.1, 0.05, 0.3)})
 @pytest.fixture(scope="module")
 def kept(tmp_path_factory):
     """A plan of two charts and two services, and the workbook it is in."""
-    home = load_people("care_home", draws=1)
+    home = load_people("care_home_us", draws=1)
     school = load_people("children", draws=1)
     groups = [
         Served(home, 6, admissions=2, name="home", charts=("tall",)),

@@ -102,7 +102,7 @@ def test_rules_are_read_from_the_table_of_groups():
     table = pd.DataFrame(
         {
             "service": ["ward", "home"],
-            "people": ["bariatric", "care_home"],
+            "people": ["bariatric", "care_home_us"],
             "count": [6, 4],
             "slings are": ["shared", None],
             "share who need one at once": ["0.5", None],
