@@ -4,7 +4,6 @@ from itertools import count
 from typing import Any
 
 import ipywidgets as w
-import pandas as pd
 
 from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import CHART_HEADINGS, file_headings
@@ -14,12 +13,10 @@ from sizing.app.show import show_table
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, read_chart
 from sizing.measures.tables import CHART
-from sizing.pages.page import Section, table
 from sizing.pages.study import study_axes, study_page, study_pictures, study_report
-from sizing.people import People, population_titles
+from sizing.people import population_titles
 from sizing.study.study import Study, run_study
-from sizing.words.labels import chart_words, labels
-from sizing.words.numbers import share as percent
+from sizing.words.labels import chart_words
 
 #: Of ``run_study``, and what is left to draw afterwards.
 _STEPS = 6
@@ -62,21 +59,7 @@ class StudyForm(AnswerForm):
         """Show the answer, the sizes' edges and the report's sections."""
         self.pattern.use_chart(answer.chart.measures)
         page = study_report(answer, study_pictures(answer))
-        founded = Section(
-            "What was measured, and what was drawn from models",
-            tables=[
-                table(
-                    founded_words(answer.people),
-                    caption="How well each measure is founded, share of people",
-                    words=["Measure"],
-                )
-            ],
-        )
-        self.answered.show(
-            page,
-            words=chart_html(answer.chart, self.switch.units),
-            sections=[*page.sections, founded],
-        )
+        self.answered.show(page, words=chart_html(answer.chart, self.switch.units))
 
     def saved(self, answer: Study) -> dict[str, Any]:
         """Return the report, its tables and its pictures."""
@@ -100,17 +83,6 @@ def people_choice(start: str) -> w.Dropdown:
         description="People",
         layout=w.Layout(width="auto"),
     )
-
-
-def founded_words(people: People) -> pd.DataFrame:
-    """Say for each measure how often it was measured, predicted or less."""
-    kinds = ["measured", "predicted", "extrapolated", "unsupported"]
-    counted = people.evidence[list(people.measures)].apply(
-        lambda column: column.value_counts(normalize=True)
-    )
-    rows = counted.reindex(kinds).T.fillna(0.0).map(percent).rename(index=labels())
-    shown: pd.DataFrame = rows.rename_axis(index="Measure", columns=None).reset_index()
-    return shown
 
 
 def chart_html(chart: SizeChart, units: str) -> str:

@@ -6,7 +6,7 @@ from matplotlib.axes import Axes
 from sizing.cautions import invented_first
 from sizing.charts import OUTCOME_WORDS
 from sizing.coverage import harm_words
-from sizing.measures import EDGE_RULE
+from sizing.measures import EDGE_RULE, EVIDENCE
 from sizing.measures.written import written
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
 from sizing.pages.sensitivity import FILE, sensitivity_picture, sensitivity_section
@@ -22,7 +22,7 @@ from sizing.words.labels import (
     labels,
     miss_rows,
 )
-from sizing.words.numbers import interval, share
+from sizing.words.numbers import given, interval, share
 
 #: What the literature holds, and an invitation.
 NO_TRIAL = (
@@ -163,7 +163,11 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
             ],
             tables=[_size_table(study)],
         ),
-        Section("How well founded this is", words=[_evidence_words(study)]),
+        Section(
+            "How well founded this is",
+            words=[_evidence_words(study)],
+            tables=[_evidence_table(study)],
+        ),
         sensitivity_section(study.sensitivity, pictures[FILE]),
     ]
     told = ", ".join(f"{name} {number}" for name, number in versions().items())
@@ -419,4 +423,19 @@ def _evidence_words(study: Study) -> str:
         f"{share(row['unsupported'])} on ones that no survey supports. "
         f"Method: {row['method']}. Intervals count how far the body model was off in "
         "other populations, where the method says so."
+    )
+
+
+def _evidence_table(study: Study) -> Table:
+    """Say for each measure how often it was measured, predicted or less."""
+    counted = study.people.table.pivot_table("share", "measure", "evidence")
+    kinds = [kind for kind in EVIDENCE if kind in counted]
+    rows = counted.loc[list(study.people.measures), kinds].fillna(0.0).round(9)
+    # Counted, not estimated: none and all are what they are.
+    shown = rows.map(lambda part: (given if part == 1 else share)(part) if part else "")
+    shown = shown.rename(index=labels()).rename_axis(index="Measure", columns=None)
+    return table(
+        shown.reset_index(),
+        caption="What was measured, and what was drawn from models: share of people.",
+        words=["Measure"],
     )

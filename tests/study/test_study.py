@@ -152,6 +152,12 @@ def test_report_is_self_contained_and_carries_cautions_limits_sources(study, sum
     ):
         assert words in text, words
     assert not re.search(r"\bnan\b", text)
+    # Nobody of these people was measured seated; most were weighed.
+    measured = {
+        row: re.findall(r"<t[dh][^>]*>([^<]*)<", page.split(f">{row}, ", 1)[1])[0]
+        for row in ("Sitting height", "Weight")
+    }
+    assert measured["Sitting height"] == "" and measured["Weight"].endswith(" %")
 
 
 def test_a_chart_of_hers_is_judged_and_nothing_is_fitted(tmp_path):
