@@ -19,7 +19,7 @@ from sizing.app.form_words import (
 )
 from sizing.app.long_work import Progress
 from sizing.app.own_chart_fields import ChartTable, EdgeSlider, ordered
-from sizing.app.own_chart_kept import CompareBox, KeepBox
+from sizing.app.own_chart_kept import NOTHING, CompareBox, KeepBox
 from sizing.app.own_chart_start import ChartStart
 from sizing.app.people_form import PeopleForm
 from sizing.app.units import UnitSwitch
@@ -197,9 +197,11 @@ class OwnChartForm(LiveForm):
 
     def _put_away(self) -> None:
         """Offer a chart that was just kept wherever one can be chosen."""
-        self.start.refresh()
+        self.start.kept.refresh()
         self.second.refresh()
-        self._follow(self.edited)
+        self._tell()
+        if self.second.name != NOTHING:
+            self.compared()
 
     def compared(self) -> None:
         """Answer anew for other people, a second chart or a pattern of sling."""
@@ -218,9 +220,7 @@ class OwnChartForm(LiveForm):
         """Let everything else follow a chart."""
         self.edited = chart
         self.judgement.forget()
-        if chart is not None or self._wrong or not self.table.empty:
-            for listener in self.listeners:
-                listener(chart)
+        self._tell()
         if self._moving:
             self.update()
             return
@@ -228,6 +228,12 @@ class OwnChartForm(LiveForm):
         self.answer = None
         self.answered.take_back()
         self.later.ask()
+
+    def _tell(self) -> None:
+        """Tell of the chart; an empty table is no chart of which to tell."""
+        if self.edited is not None or self._wrong or not self.table.empty:
+            for listener in self.listeners:
+                listener(self.edited)
 
     def _moved(self) -> None:
         if self.edited is None:

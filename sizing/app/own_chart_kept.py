@@ -1,6 +1,6 @@
-"""Charts kept by name: put away, compared with, and chosen for a client."""
+"""Charts kept by name: put away, set beside another, and chosen for a client."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 
@@ -12,15 +12,11 @@ from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.charts.files import KEPT, chart_bytes, keep_chart, kept_charts
 from sizing.errors import SizingError, caught_warnings
 
-#: Where a second chart comes from, beside the files of those kept.
-_TAKEN, _DEMO, _FILE = "taken", "demo", "file"
+NOTHING, TAKEN = "nothing", "the chart as it was taken in"
+FILE = "a chart in a file"
 _TYPED = "{}, as it stands in the table"
-
-
-def read_kept(path: str | Path) -> SizeChart:
-    """Read a chart that was kept; how it was read need not be said again."""
-    with caught_warnings():
-        return read_chart(path, warn=False)
+#: Where a chart comes from that is neither kept nor the invented one, by its name.
+Ways = Mapping[str, Callable[[], SizeChart | None]]
 
 
 class KeepBox:
@@ -56,48 +52,61 @@ class KeepBox:
         self._kept()
 
 
-class CompareBox:
+class ChartList:
+    """A list to choose a chart from: ``ways`` first, then those kept, then the demo."""
+
+    def __init__(self, words: str, ways: Ways, folder: str | Path = KEPT) -> None:
+        self.ways, self._folder = ways, folder
+        self.box = w.Dropdown(description=words, layout=w.Layout(width="auto"))
+        self.refresh()
+
+    @property
+    def name(self) -> str:
+        """The name of the chart chosen."""
+        return str(self.box.value)
+
+    def refresh(self) -> None:
+        """Offer the charts that are kept now; the one chosen stays."""
+        chosen = self.box.value
+        names = [*self.ways, *kept_charts(self._folder), demo_chart().name]
+        names = list(dict.fromkeys(names))
+        if names != list(self.box.options):
+            self.box.options = names
+            self.box.value = chosen if chosen in names else names[0]
+
+    def chart(self) -> SizeChart | None:
+        """Return the chart chosen; None where there is none."""
+        if self.name in self.ways:
+            return self.ways[self.name]()
+        path = kept_charts(self._folder).get(self.name)
+        if path is None:
+            return demo_chart()
+        # How it was read need not be said of a chart that the kit wrote.
+        with caught_warnings():
+            return read_chart(path, warn=False)
+
+
+class CompareBox(ChartList):
     """What the chart is set beside, if anything: nothing before it is asked for."""
 
     def __init__(self, changed: Callable[[], object]) -> None:
         self.taken: SizeChart | None = None
         self.upload = UploadBox("A second chart, to compare")
         self.upload.view.layout.display = "none"
-        self.box = w.Dropdown(description="Compare with", layout=w.Layout(width="auto"))
+        read = partial(self.upload.read, partial(read_chart, warn=False))
+        ways: Ways = {NOTHING: lambda: None, TAKEN: lambda: self.taken, FILE: read}
+        super().__init__("Compare with", ways)
         self.view = w.VBox([self.box, self.upload.view])
-        self.refresh()
-        self.box.observe(lambda _: self._chosen(), "value")
+        self.box.observe(lambda _: self._chosen(changed), "value")
         self.upload.on_change(changed)
-        self._changed = changed
 
-    def refresh(self) -> None:
-        """Offer the charts that are kept now; the one chosen stays."""
-        options = [("nothing", ""), ("the chart as it was taken in", _TAKEN)]
-        options += [(name, str(path)) for name, path in kept_charts().items()]
-        options += [(demo_chart().name, _DEMO), ("a chart in a file", _FILE)]
-        chosen = self.box.value
-        self.box.options = options
-        self.box.value = chosen if chosen in dict(options).values() else ""
-
-    def chart(self) -> SizeChart | None:
-        """Return the second chart, None where none is asked for."""
-        where = str(self.box.value or "")
-        if where == _TAKEN:
-            return self.taken
-        if where == _FILE:
-            found: SizeChart | None = self.upload.read(partial(read_chart, warn=False))
-            return found
-        if where == _DEMO:
-            return demo_chart()
-        return read_kept(where) if where else None
-
-    def _chosen(self) -> None:
-        self.upload.view.layout.display = None if self.box.value == _FILE else "none"
-        self._changed()
+    def _chosen(self, changed: Callable[[], object]) -> None:
+        self.upload.view.layout.display = None if self.name == FILE else "none"
+        changed()
 
 
-class ChartChoice:
-    """A list of charts by name; ``tell`` hears of the one chosen, None if unreadable.
+class ChartChoice(ChartList):
+    """The chart for a client; ``tell`` hears of the one chosen, None if unreadable.
 
     The chart kept last is chosen at first, the invented one where none is kept.
 
@@ -110,47 +119,29 @@ class ChartChoice:
     def __init__(
         self, tell: Callable[[SizeChart | None], object], folder: str | Path = KEPT
     ) -> None:
-        self._tell, self._folder = tell, folder
-        self._typed: dict[str, SizeChart | None] = {}
-        self._quiet = False
-        self.box = w.Dropdown(description="Chart", layout=w.Layout(width="auto"))
+        super().__init__("Chart", {}, folder)
+        self._tell, self._quiet = tell, False
         self.told = w.HTML()
         self.view = w.VBox([self.box, self.told])
         self.box.observe(lambda _: self._chosen(), "value")
-        self.refresh()
         self._chosen()
-
-    @property
-    def name(self) -> str:
-        """The name of the chart chosen, to be kept with a client."""
-        return str(self.box.value)
 
     def choose(self, name: str) -> bool:
         """Choose a chart by its name; say whether there is one of that name."""
         self.refresh()
-        there = name in self.box.options
-        if there:
+        if there := name in self.box.options:
             self.box.value = name
         return there
 
-    def refresh(self) -> None:
-        """Offer the charts that are kept now; the one chosen stays."""
-        names = [*self._typed, *kept_charts(self._folder), demo_chart().name]
-        chosen, self._quiet = self.box.value, True
-        self.box.options = list(dict.fromkeys(names))
-        self.box.value = chosen if chosen in names else names[0]
-        self._quiet = False
-
     def offer(self, chart: SizeChart | None) -> None:
         """Choose the chart of the other half as it stands; None: it has problems."""
-        name = next(iter(self._typed), _TYPED.format("my chart"))
+        name = next(iter(self.ways), _TYPED.format("my chart"))
         if chart is not None:
             path = kept_charts(self._folder).get(chart.name)
             same = path is not None and path.read_bytes() == chart_bytes(chart)
             name = chart.name if same else _TYPED.format(chart.name)
-        self._typed = {name: chart}
-        self.refresh()
-        self._quiet, self.box.value = True, name
+        self._quiet, self.ways = True, {name: lambda: chart}
+        self.choose(name)
         self._quiet = False
         self._chosen()
 
@@ -158,14 +149,9 @@ class ChartChoice:
         if self._quiet:
             return
         self.told.value = ""
-        if self.name in self._typed:
-            self._tell(self._typed[self.name])
-            return
-        path = kept_charts(self._folder).get(self.name)
-        chart: SizeChart | None = demo_chart()
+        chart: SizeChart | None = None
         try:
-            chart = chart if path is None else read_kept(path)
+            chart = self.chart()
         except SizingError as error:
-            chart = None
             self.told.value = status(bullets(wrong_lines(error)))
         self._tell(chart)

@@ -15,10 +15,10 @@ from sizing.app.form_words import (
     wrong_lines,
 )
 from sizing.app.own_chart_fields import MINE, ordered
-from sizing.app.own_chart_kept import read_kept
+from sizing.app.own_chart_kept import ChartList
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
-from sizing.charts.files import TYPED, chart_from_text, kept_charts
+from sizing.charts.files import TYPED, chart_from_text
 from sizing.errors import ReadingNote, SizingError, caught_warnings
 from sizing.measures.tables import CHART
 
@@ -62,9 +62,8 @@ class ChartStart:
         )
         self.take = w.Button(description="Take the table in", layout=fitting)
         self.upload = UploadBox("My chart", help=_FILE_HELP, table=CHART)
-        self.kept = w.Dropdown(description="Chart kept", layout=fitting)
+        self.kept = ChartList("Chart", {})
         self.open = w.Button(description="Open it", layout=fitting)
-        self.demo = w.Button(description="Show the invented chart", layout=fitting)
         panels = {
             "A table to fill in": [self.rows],
             "A table I paste": [
@@ -73,8 +72,7 @@ class ChartStart:
                 self.take,
             ],
             "A file": [self.upload.view, w.HTML(file_headings(CHART_HEADINGS))],
-            "A chart I kept": [self.kept, self.open],
-            "The invented chart": [self.demo],
+            "A chart I kept, or the invented one": [self.kept.box, self.open],
         }
         self.how = w.ToggleButtons(options=list(panels), description="Start from")
         panel, self.told = w.VBox(panels[self.how.value]), w.HTML()
@@ -84,10 +82,9 @@ class ChartStart:
         )
         self.rows.observe(lambda _: self.empty(), "value")
         self.take.on_click(lambda _: self._taken(self._pasted))
-        self.upload.on_change(lambda: self._taken(self._uploaded))
-        self.open.on_click(lambda _: self._taken(self._opened))
-        self.demo.on_click(lambda _: self._taken(demo_chart))
-        self.refresh()
+        read = partial(self.upload.read, partial(read_chart, warn=False))
+        self.upload.on_change(lambda: self._taken(read))
+        self.open.on_click(lambda _: self._taken(self.kept.chart))
 
     def empty(self) -> None:
         """Lay out a table to be filled in."""
@@ -97,11 +94,6 @@ class ChartStart:
             frame = pd.DataFrame(columns=names, index=range(self.rows.value))
         numbers = frame.columns.difference(["size", "group"])
         self._blank(ordered(frame.assign(**dict.fromkeys(numbers))), MINE, TYPED)
-
-    def refresh(self) -> None:
-        """Offer the charts that are kept now."""
-        self.kept.options = list(kept_charts())
-        self.open.disabled = not self.kept.options
 
     def _taken(self, read: Callable[[], SizeChart | None]) -> None:
         try:
@@ -126,13 +118,3 @@ class ChartStart:
         if not self.text.value.strip():
             raise SizingError("Paste a table first, with its headings.")
         return chart_from_text(self.text.value, MINE)
-
-    def _uploaded(self) -> SizeChart | None:
-        found: SizeChart | None = self.upload.read(partial(read_chart, warn=False))
-        return found
-
-    def _opened(self) -> SizeChart:
-        path = kept_charts().get(str(self.kept.value))
-        if path is None:
-            raise SizingError("This chart is kept no more: choose another.")
-        return read_kept(path)

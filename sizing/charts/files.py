@@ -1,14 +1,13 @@
 """Read and write size charts as CSV or XLSX files; the invented one."""
 
 import contextlib
-import math
 import re
 import tempfile
 from dataclasses import replace
 from numbers import Real
 from pathlib import Path
-from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from sizing.charts.build import chart_from
@@ -185,7 +184,7 @@ def _typed(frame: pd.DataFrame) -> pd.DataFrame:
         filled = [cell for cell in cells if not is_empty(cell)]
         written = any(isinstance(cell, str) for cell in filled)
         if written and all(_is_plain_number(cell) for cell in filled):
-            made[name] = pd.Series(map(_number, cells), index=cells.index)
+            made[name] = pd.to_numeric(cells.where(~cells.map(is_empty), np.nan))
         else:
             made[name] = cells.infer_objects()
     return frame.assign(**made)
@@ -196,15 +195,6 @@ def _is_plain_number(cell: object) -> bool:
     if isinstance(cell, str):
         return bool(_PLAIN_NUMBER.match(cell.strip()))
     return isinstance(cell, Real) and not isinstance(cell, bool)
-
-
-def _number(cell: Any) -> Any:
-    """Return a cell that is empty or holds a plain number; whole ones stay whole."""
-    if is_empty(cell):
-        return math.nan
-    if isinstance(cell, str):
-        return float(cell) if "." in cell else int(cell)
-    return cell
 
 
 def demo_chart() -> SizeChart:

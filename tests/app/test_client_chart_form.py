@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from sizing.app.adviser_page import AdviserPage
 from sizing.app.own_chart_fields import ChartTable
 from sizing.app.own_chart_form import OwnChartForm
+from sizing.app.own_chart_kept import FILE, TAKEN
 from sizing.app.people_form import OWN, PeopleForm
 from sizing.app.show import save_panel
 from sizing.app.table import EditableTable
@@ -37,7 +38,7 @@ def switched(units="metric"):
 def form():
     """A form on few people, with the invented chart in its table."""
     made = OwnChartForm("bariatric", switch=switched(), draws=1)
-    made.start.demo.click()
+    made.start.open.click()
     return made
 
 
@@ -116,11 +117,11 @@ def test_her_chart_starts_empty_and_is_set_beside_nothing(tmp_path, monkeypatch)
     cell(form, 0, HIGH).value = "130"
     form.keep.button.click()
     assert "another chart is kept" in form.keep.told.value and shown(form.keep.over)
-    form.second.box.label = "Ward 3"
+    form.second.box.value = "Ward 3"
     assert "Ward 3 as it was fits" in form.change.value
     form.keep.over.click()
     assert "fits the same people" in form.change.value
-    form.start.kept.value = "Ward 3"
+    form.start.kept.box.value = "Ward 3"
     form.table.table.remove_row(0)
     assert form.edited is None and heard[-1] is not None
     form.start.open.click()
@@ -175,7 +176,7 @@ def test_moving_an_edge_changes_table_picture_and_answer(form, undrawn):
     form.listeners.append(heard.append)
     form.judgement.run()
     assert judged(form) == ("judged", True) and "difference" not in form.change.value
-    form.second.box.value = "taken"
+    form.second.box.value = TAKEN
     form.judgement.run()
     form.edge.size.value, form.edge.measure.value = "bariatric 3", HIP
     form.edge.end.value = "high"
@@ -280,7 +281,7 @@ def test_the_judgement_speaks_to_people_and_is_saved_with_the_chart(
     monkeypatch.chdir(tmp_path)
     other = tmp_path / "other.csv"
     write_chart(demo_chart(), other)
-    form.second.box.value = "file"
+    form.second.box.value = FILE
     take(form.second.upload, other)
     cell(form, 8, HIGH).value = "180"
     form.judgement.run()
@@ -590,7 +591,7 @@ def test_the_page_opens_with_the_client_and_makes_the_chart_when_asked():
     page.half.value = "chart"
     # Nothing is in the table yet: the client stands as she was checked.
     assert page.client.answer is not None
-    page.chart.start.demo.click()
+    page.chart.start.open.click()
     assert page.chart.entry in page.entry.children
     assert page.chart.picture_view in page.picture.children
     page.client.check()

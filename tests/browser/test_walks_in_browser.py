@@ -64,7 +64,13 @@ def test_the_adviser_checks_a_client_tries_a_chart_and_writes_a_note(
     printed.close()
 
     page.get_by_role("button", name="A chart of my own").click()
+    page.get_by_text("Type your chart into the table").first.wait_for()
+    page.get_by_role("button", name="A table I paste").click()
+    pasted = "Size\tWeight\tHeight (cm)\nS\t40-70 kg\t140-165\nL\t70-120 kg\t160+"
+    page.get_by_label("Table to paste").fill(pasted)
+    page.get_by_role("button", name="Take the table in").click()
     page.locator(LIVE).first.wait_for()
+    page.get_by_role("button", name="A file", exact=True).click()
     bad = tmp_path / "bad.csv"
     bad.write_text(
         "size,group,hip_circumference_cm_low,hip_circumference_cm_high\n"
