@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import date
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -15,7 +16,8 @@ from sizing.client.stature import KNEE_EQUATIONS, segment_table, segments
 from sizing.client.visit import Visit
 from sizing.errors import InputProblems, Problem
 from sizing.measures import MEASURES, vocabulary
-from sizing.pages.where import where_html
+from sizing.measures.written import written
+from sizing.pages.where import how_html, where_html
 
 MASS = "body_mass_kg"
 PARTS = ("hoist", "spreader bar", "sling")
@@ -58,7 +60,7 @@ class ClientFields:
     """Fields for what is known of one client, in the units of the page."""
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
-        self._called, self._filling = changed, False
+        self._called, self._filling, self._switch = changed, False, switch
         self.sex = w.Dropdown(
             options=[("not stated", ""), ("female", "female"), ("male", "male")],
             description="Sex",
@@ -78,7 +80,7 @@ class ClientFields:
                     options=_ways(name),
                     description="how",
                     style={"description_width": "2.5rem"},
-                    layout=w.Layout(width="11.5rem"),
+                    layout=w.Layout(width="9.2rem"),
                 )
         self.knee = w.Dropdown(
             options=[(_KNEE[key], key) for key in KNEE_EQUATIONS],
@@ -147,8 +149,16 @@ class ClientFields:
 
     def _row(self, name: str) -> w.Widget:
         """Return the fields of one measure, with where it is taken."""
-        row = in_a_row(self.values[name].box, self.ways[name], _drawn(name))
+        how = w.HTML()
+        how.add_class("sizing-how")
+        row = in_a_row(self.values[name].box, self.ways[name], how, _drawn(name))
         row.add_class("sizing-measure")
+
+        def told(units: str) -> None:
+            how.value = how_html(name, say=partial(written, units=units))
+
+        self._switch.on_change(told)
+        told(self._switch.units)
         return row
 
     def _changed(self) -> None:

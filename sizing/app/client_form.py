@@ -31,6 +31,7 @@ from sizing.pages.client_answer import (
     shown_pictures,
     shown_tables,
 )
+from sizing.pages.where import guide_html
 from sizing.words.client import (
     ABOUT_CHANCES,
     answer_lines,
@@ -206,8 +207,9 @@ class ClientForm(PageForm):
     def saved(self, answer: ClientAnswer) -> dict[str, Any]:
         """Return what can be saved: tables, pictures, the note."""
         drawn = drawn_answer(answer, units=self.switch.units)
-        note = {"handling_note": self.note.make().html()}
-        return {**figures_of(answer), **drawn, **note}
+        guide = guide_html(say=partial(written, units=self.switch.units))
+        pages = {"handling_note": self.note.make().html(), "measuring_guide": guide}
+        return {**figures_of(answer), **drawn, **pages}
 
     def show(self, answer: ClientAnswer) -> None:
         """Show the answer, the words before the pictures are drawn."""

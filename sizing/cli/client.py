@@ -25,7 +25,7 @@ from sizing.client.kept import (
 from sizing.client.stature import KNEE_EQUATIONS, STATURE, segment_table
 from sizing.client.visit import Visit, day_of, visit_of
 from sizing.errors import SizingError, one_of
-from sizing.files.folders import write_bytes
+from sizing.files.folders import write_bytes, write_text
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes
 from sizing.measures.vocabulary import plain
 from sizing.measures.written import unit_of
@@ -104,6 +104,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="write the note for the handling plan here (.html, .md or .docx)",
     )
+    parser.add_argument(
+        "--guide",
+        type=Path,
+        metavar="FILE",
+        help="write the measuring guide here, to print (.html)",
+    )
     words = {
         "--keep": "keep this visit under a reference of your own, without a name",
         "--day": "the day of the visit, such as 2026-03-14 (default: today)",
@@ -149,6 +155,12 @@ def run(args: argparse.Namespace) -> int:
     if args.caseload is not None:
         return _caseload(args, chart)
     folder = args.clients or _CLIENTS
+    if args.guide is not None:
+        from sizing.pages.where import guide_html
+
+        print(f"Measuring guide: {write_text(args.guide, guide_html())}")
+        if not args.entries:
+            return 0
     if args.delete is not None:
         print(f"Deleted for good: {delete_client(folder, args.delete)}")
         return 0

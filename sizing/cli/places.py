@@ -75,7 +75,11 @@ USES: dict[str, Uses] = {
     "chart": Uses(("file", "--margins", "--against"), writes={"--out": _PAGE}),
     "client": Uses(
         ("--chart", "--caseload"),
-        writes={"--note": (".html", ".md", ".docx"), "--out": (".csv", ".xlsx")},
+        writes={
+            "--note": (".html", ".md", ".docx"),
+            "--out": (".csv", ".xlsx"),
+            "--guide": _PAGE,
+        },
         fills={"--clients": ()},
     ),
     "people": Uses(

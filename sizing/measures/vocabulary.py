@@ -21,8 +21,8 @@ def vocabulary() -> pd.DataFrame:
         ``name`` (as in every table), ``label`` (plain English), ``unit``,
         ``iso_term`` (name in ISO 7250-1, from memory), ``definition`` and
         ``landmarks`` in the kit's own words, ``how_seated`` (on a seated
-        person), ``how_lying`` (on one who cannot sit unaided), ``governs``
-        (part of a sling it decides), ``place_words`` (what people call the place,
+        person), ``how_lying`` (on one who cannot sit unaided), ``slips`` (common
+        ones; common practice, no source), ``governs`` (part of a sling it decides), ``place_words`` (what people call the place,
         in small letters; common practice, no source), ``patterns`` (patterns of
         sling in which it does, separated by semicolons; tidy in
         ``measure_patterns``),

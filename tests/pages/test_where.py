@@ -4,11 +4,13 @@ import re
 import xml.etree.ElementTree as ET
 from html.parser import HTMLParser
 
+import numpy as np
 import pytest
+from scipy.stats import norm
 
 from sizing.errors import SizingError
 from sizing.measures import vocabulary
-from sizing.pages.where import where_html, where_svg, where_words
+from sizing.pages.where import guide_html, how_rows, where_html, where_svg, where_words
 
 SVG = "{http://www.w3.org/2000/svg}"
 NAMES = [str(name) for name in vocabulary()["name"]]
@@ -76,3 +78,14 @@ def test_the_picture_has_words_for_whoever_cannot_see_it():
 def test_a_measure_that_is_not_in_the_vocabulary_is_refused():
     with pytest.raises(SizingError, match="elbow_cm"):
         where_svg("elbow_cm")
+
+
+def test_the_guide_says_of_each_measure_how_and_how_far_two_people_differ():
+    page = guide_html()
+    assert page.count("<svg") == page.count("Common slips") == len(NAMES)
+    assert not re.search(r'(src|href)="(?!#|data:)', page)
+    # Two readings differ by a normal of SD 1.4 times the root of 2: 1.96 of those.
+    said = dict(how_rows("hip_circumference_cm"))["Two people differ"]
+    assert "less than 3.9 cm" in said and "Ulijaszek and Kerr" in said
+    apart = 1.4 * np.sqrt(2) * norm.ppf(0.975)
+    assert round(apart, 1) == 3.9
