@@ -125,12 +125,12 @@ def how_rows(measure: str, *, say: Say = written) -> list[tuple[str, str]]:
 def how_html(measure: str, *, say: Say = written) -> str:
     """Return how one measure is taken, folded away beside its field."""
     told = "".join(
-        f"<dt><b>{name}</b></dt><dd>{escape(words)}</dd>"
+        f"<li><b>{name}</b>: {escape(words)}</li>"
         for name, words in how_rows(measure, say=say)
     )
     label = escape(f"How to take {plain(measure)}")
     shut = f'<details><summary aria-label="{label}">how to</summary>'
-    return f"{shut}<dl>{told}</dl></details>"
+    return f"{shut}<ul>{told}</ul></details>"
 
 
 def guide_html(*, say: Say = written) -> str:
