@@ -2,6 +2,8 @@
 
 import argparse
 import json
+import sys
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -278,21 +280,33 @@ def _caseload(args: argparse.Namespace, chart: SizeChart) -> int:
 
 def _asked(chart: SizeChart) -> list[str]:
     """Ask for what is known, one by one; an empty answer leaves it out."""
+    if not sys.stdin.isatty():
+        raise SizingError(
+            "nothing is said of the client, and here nobody can be asked",
+            allowed="NAME=VALUE, such as: sizing client sex=female age=74 weight=68",
+            action="write what is known after 'sizing client', or run it in a terminal",
+        )
     names = {"sex": "Sex (f or m)", "age_years": "Age in years"}
     wanted = dict.fromkeys((MASS, STATURE, *chart.measures))
     names |= {
         m: f"{capital(plain(m))} ({unit_of(m)}, or with its unit)" for m in wanted
     }
     names["condition"] = "A condition, such as swelling"
-    print("Leave empty what is not known.")
-    words = []
-    for name, question in names.items():
-        try:
-            answer = input(f"{question}: ").strip()
-        except EOFError:
-            break
-        if answer:
-            words.append(f"{name}={answer}")
+    print("Leave empty what is not known. How it was measured goes after a colon:")
+    print(f"68:hoist scale ({', '.join(HOW)}).")
+    words: list[str] = []
+    with suppress(EOFError):
+        for name, question in names.items():
+            while answer := input(f"{question}: ").strip():
+                try:
+                    conditions, word = _conditions([f"{name}={answer}"])
+                    values, how = _entries(word)
+                    client_from(values, how=how, confirmed=True, conditions=conditions)
+                except SizingError as error:
+                    print(error)
+                else:
+                    words.append(f"{name}={answer}")
+                    break
     return words
 
 

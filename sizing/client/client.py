@@ -147,7 +147,7 @@ into the entry's name, or measure again.
         Problem(
             "the kit has no use for this entry",
             "sex, age_years, " + ", ".join([*MEASURES, *segments()]),
-            "leave it out, or correct its name" + _meant(name),
+            _meant(name) + "leave it out, or correct its name",
             column=name,
             value=given[name],
         )
@@ -223,7 +223,7 @@ def _named(
 def _meant(name: str) -> str:
     """Return a question after the entry that was meant, if one is near."""
     near = ANY.similar(name)
-    return f"; did you mean '{near}'?" if near else ""
+    return f"did you mean '{near}'? Else " if near else ""
 
 
 def _empty(value: object) -> bool:

@@ -15,14 +15,23 @@ from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, written
 from sizing.pages.page import Picture, Table, picture, table
 from sizing.plots.client import plot_chances, plot_margins, plot_visits
+from sizing.plots.side_views import plot_side_views
 from sizing.plots.style import figure_of
 from sizing.words.client import chance_words, records, room_words
-from sizing.words.client_notes import visits_words
+from sizing.words.client_notes import (
+    borderline_words,
+    change_words,
+    fits_words,
+    visits_words,
+)
 from sizing.words.numbers import share
 
 #: Sizes less likely than this are left out of a table.
 _SHOWN = 0.01
 _CHANCES, _MARGINS = "client_chances", "client_measures_drawn"
+_EITHER = "client_one_more_or_less"
+#: Measures of which no line can be drawn on a body seen from the side.
+_NOT_DRAWN = ("body_mass_kg", "stature_cm", "hip_breadth_sitting_cm")
 
 
 def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
@@ -149,7 +158,39 @@ def drawn_answer(answer: ClientAnswer, *, units: str = "metric") -> dict[str, Ax
     )
     say = partial(written, units=units)
     margins = plot_margins(_first_rows(answer), labels=labels, say=say)
-    return {_CHANCES: plot_chances(answer.sizes), _MARGINS: margins}
+    found = {_CHANCES: plot_chances(answer.sizes), _MARGINS: margins}
+    bodies = _either_way(answer, say)
+    if not bodies.empty:
+        measure = str(answer.borderline["measure"].iloc[0])
+        drawn = plot_side_views(bodies, marked=measure, labels=labels, write=say)
+        found[_EITHER] = drawn
+    return found
+
+
+def _either_way(answer: ClientAnswer, say: Say) -> pd.DataFrame:
+    """Return the likeliest body with one more and one less of what decides.
+
+    No rows where nothing would change, or a measure that a body is drawn from is not
+    known, or the one that decides cannot be drawn.
+    """
+    best = answer.measures.set_index("measure")["estimate"]
+    rows = answer.borderline
+    rows = (
+        rows[rows["measure"] == rows["measure"].iloc[:1].item()] if len(rows) else rows
+    )
+    if rows["same"].all() or best.isna().any() or rows["measure"].iloc[0] in _NOT_DRAWN:
+        return pd.DataFrame()
+    return pd.DataFrame(
+        [
+            {
+                **best,
+                row["measure"]: best[row["measure"]] + row["change"],
+                "member": change_words(row, say=say),
+                "size": fits_words(row),
+            }
+            for row in records(rows)
+        ]
+    )
 
 
 def shown_pictures(answer: ClientAnswer, *, units: str = "metric") -> list[Picture]:
@@ -159,9 +200,11 @@ def shown_pictures(answer: ClientAnswer, *, units: str = "metric") -> list[Pictu
         "is how exact the reckoning is (Monte Carlo, 95 %).",
         _MARGINS: "Where each measure lies between the edges of "
         f"{answer.first['size']}.",
+        _EITHER: "What one more or one less would change, drawn on the likeliest body.",
     }
     say = partial(written, units=units)
     alts = {_CHANCES: _chances_alt(answer), _MARGINS: _margins_alt(answer, say)}
+    alts[_EITHER] = " ".join(borderline_words(answer, say=say)[:1])
     return [
         picture(figure_of(drawn), alt=alts[name], caption=captions[name])
         for name, drawn in drawn_answer(answer, units=units).items()

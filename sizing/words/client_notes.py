@@ -52,19 +52,24 @@ def borderline_words(answer: Answer, *, say: Say = written) -> list[str]:
     lines = []
     for measure, rows in answer.borderline.groupby("measure", sort=False):
         name = str(measure)
-        each = []
-        for row in records(rows):
-            amount = say(abs(row["change"]), name, to="tenth")
-            then = (
-                "no change"
-                if row["same"]
-                else f"{row['fits']} would fit"
-                if row["fits"]
-                else "no size would fit"
-            )
-            each.append(f"{amount} {'more' if row['change'] > 0 else 'less'}: {then}")
+        each = [
+            f"{change_words(row, say=say)}: {fits_words(row)}" for row in records(rows)
+        ]
         lines.append(f"One step of {plain(name)}: {'; '.join(each)}.")
     return lines
+
+
+def change_words(row: Row, *, say: Say = written) -> str:
+    """Return by how much the deciding measure is changed."""
+    amount = say(abs(row["change"]), row["measure"], to="tenth")
+    return f"{amount} {'more' if row['change'] > 0 else 'less'}"
+
+
+def fits_words(row: Row) -> str:
+    """Return what would fit then."""
+    if row["same"]:
+        return "no change"
+    return f"{row['fits'] or 'no size'} would fit"
 
 
 def next_words(answer: Answer) -> str:
