@@ -205,7 +205,7 @@ def _visit(args: argparse.Namespace, folder: Path, chart: SizeChart) -> Visit:
         if not args.entries and not args.keep:
             return last
         start = replace(last.next, on=start.on)
-    conditions, words = _conditions(args.entries or _asked(chart))
+    conditions, words = _conditions(args.entries or _asked(chart, args.confirmed))
     entries, how = _entries(words)
     client = client_from(
         {**start.entries, **entries},
@@ -278,7 +278,7 @@ def _caseload(args: argparse.Namespace, chart: SizeChart) -> int:
     return 0
 
 
-def _asked(chart: SizeChart) -> list[str]:
+def _asked(chart: SizeChart, confirmed: bool) -> list[str]:
     """Ask for what is known, one by one; an empty answer leaves it out."""
     if not sys.stdin.isatty():
         raise SizingError(
@@ -301,7 +301,9 @@ def _asked(chart: SizeChart) -> list[str]:
                 try:
                     conditions, word = _conditions([f"{name}={answer}"])
                     values, how = _entries(word)
-                    client_from(values, how=how, confirmed=True, conditions=conditions)
+                    client_from(
+                        values, how=how, confirmed=confirmed, conditions=conditions
+                    )
                 except SizingError as error:
                     print(error)
                 else:

@@ -26,10 +26,16 @@ from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.measures import MEASURES, vocabulary
 from sizing.measures.vocabulary import plain
+from sizing.pages.client_answer import drawn_answer
 from sizing.people import load_people
 from sizing.surveys import read_embedded
 from sizing.words.client import answer_lines
-from sizing.words.client_notes import allowance_words, next_words, summary_lines
+from sizing.words.client_notes import (
+    allowance_words,
+    borderline_words,
+    next_words,
+    summary_lines,
+)
 
 from .calibrated import made
 
@@ -271,6 +277,23 @@ def test_what_a_step_would_change_is_what_is_said_of_that_reading(hip):
         assert row.fits == " and ".join(then.both)
         assert row.estimate == pytest.approx(then.first["estimate"])
         assert row.same == (then.both == now.both)
+
+
+def test_what_a_step_would_change_is_drawn_on_the_body_where_it_changes_anything():
+    taken = FULL | {
+        "shoulder_height_sitting_cm": 56,
+        "buttock_popliteal_length_cm": 46,
+    }
+    near, far = (
+        check_client(demo_chart(), taken | {"hip_circumference_cm": hip})
+        for hip in (97.3, 103.0)
+    )
+    assert not near.borderline["same"].all() and far.borderline["same"].all()
+    drawn = drawn_answer(near)["client_one_more_or_less"]
+    words = " ".join(text.get_text() for text in drawn.texts).replace("\n", " ")
+    for line in borderline_words(near)[0].split(": ", 1)[1].rstrip(".").split("; "):
+        assert line in words
+    assert list(drawn_answer(far)) == list(drawn_answer(near))[:2]
 
 
 def next_of(answer, *gains):

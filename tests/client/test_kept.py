@@ -1,15 +1,19 @@
 """Clients kept: what was entered comes back, and nothing of anybody's is lost."""
 
+import argparse
 import subprocess
 import sys
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sizing.cli import client as command
 from sizing.client.kept import (
     client_path,
     delete_client,
@@ -179,3 +183,60 @@ def test_days_as_people_write_them():
     for wrong in ("3/4/2026", "2026-13-01", "soon", "31/2/2026"):
         with pytest.raises(SizingError, match="2026-03-14"):
             day_of(wrong)
+
+
+def run(*words):
+    parser = argparse.ArgumentParser()
+    command.add_arguments(parser)
+    return command.run(parser.parse_args(list(words)))
+
+
+def test_the_command_keeps_opens_lists_and_deletes(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    child = ["sex=f", "age=9", "weight=55lb:scale", "hips=68"]
+    chosen = ["--size", "paediatric 2", "--why", "hips", "--review", "30.6.2026"]
+    run(*child, "--load", "hoist=150", *chosen, "--keep", "K-3", "--day", "2026-01-05")
+    assert "health records" in capsys.readouterr().out
+    (visit,) = read_visits("my-results/clients", "K-3")
+    assert round(visit.entries[MASS], 2) == 24.95 and visit.how[MASS] == "scale"
+    assert visit.decision.review_on == date(2026, 6, 30)
+    # Sex and load limits come with her; readings and age are of the day.
+    later = ["--open", "k-3", "age=9", "weight=30", "--keep", "K-3"]
+    run(*later, "--day", "2026-11-05", "--size", "paediatric 2")
+    newer = read_visits("my-results/clients", "K-3")[1]
+    assert newer.loads == {"hoist": 150.0} and newer.entries["sex"] == "female"
+    assert HIP not in newer.entries
+    capsys.readouterr()
+    run("--kept")
+    assert (
+        "K-3: not yet due; last seen 2026-11-05 (2 visits)" in capsys.readouterr().out
+    )
+    run("--kept", "--open", "K-3")
+    assert "change a year 6.1 kg" in capsys.readouterr().out
+    run("--open", "K-3", "--note", "note.md")
+    assert "reference K-3; female; 9 years" in Path("note.md").read_text()
+    with pytest.raises(SizingError, match="kept already"):
+        run(*later, "--day", "2026-11-05")
+    run("--delete", "K-3")
+    with pytest.raises(SizingError, match="no client is kept"):
+        run("--open", "K-3")
+
+
+def test_what_is_not_said_is_asked_for_until_it_is_understood(monkeypatch, capsys):
+    with pytest.raises(SizingError, match="nobody can be asked"):
+        run()
+    said = iter(["x", "f", "74", "68:hoist scal", "68:hoist scale", "5 ft 3"])
+    monkeypatch.setattr(sys, "stdin", SimpleNamespace(isatty=lambda: True))
+
+    def asked(question):
+        print(question)
+        try:
+            return next(said)
+        except StopIteration:
+            raise EOFError from None
+
+    monkeypatch.setattr("builtins.input", asked)
+    assert run() == 0
+    told = capsys.readouterr().out
+    assert told.count("Sex (f or m)") == told.count("Weight (kg") == 2
+    assert "Weight: read 68 kg" in told and "hoist scale" in told
