@@ -22,10 +22,10 @@ def vocabulary() -> pd.DataFrame:
         ``iso_term`` (name in ISO 7250-1, from memory), ``definition`` and
         ``landmarks`` in the kit's own words, ``how_seated`` (on a seated
         person), ``how_lying`` (on one who cannot sit unaided), ``slips`` (common
-        ones; common practice, no source), ``governs`` (part of a sling it decides), ``place_words`` (what people call the place,
-        in small letters; common practice, no source), ``patterns`` (patterns of
-        sling in which it does, separated by semicolons; tidy in
-        ``measure_patterns``),
+        ones; common practice, no source), ``governs`` (part of a sling it decides),
+        ``place_words`` (what people call the place, in small letters; common
+        practice, no source), ``patterns`` (patterns of sling in which it does,
+        separated by semicolons; tidy in ``measure_patterns``),
         ``error_cm`` (SD of one reading around the person's true value, in
         ``unit``), ``error_source``.
 
