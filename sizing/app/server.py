@@ -18,6 +18,7 @@ import secrets
 import time
 from collections import defaultdict
 from collections.abc import AsyncIterator
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +35,6 @@ from voila.paths import collect_static_paths, collect_template_paths
 from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler
 from voila.utils import get_page_config
 
-from sizing.app import start
 from sizing.app.guard import OneToken
 from sizing.app.notebooks import START, notebook_files
 from sizing.app.serve import HOST, LOADS
@@ -330,6 +330,15 @@ class Line(VoilaKernelWebsocketHandler):
         super().on_close()
 
 
+def shown_by(cell: str) -> str:
+    """Return the HTML of a cell that imports one function of the kit and calls it."""
+    found = re.search(r"^from (sizing\.[\w.]+) import (\w+)\n+\2\(\)$", cell, re.M)
+    if found is None:
+        raise ValueError(f"{START}: a cell imports one function and calls it: {cell}")
+    html: str = getattr(import_module(found[1]), found[2])().data
+    return html
+
+
 async def _without_kernel(renderer: NotebookRenderer) -> str:
     """Return the start page, its few cells worked out here."""
     await renderer.initialize()
@@ -337,8 +346,7 @@ async def _without_kernel(renderer: NotebookRenderer) -> str:
     async def cells(nb: Any, kernel: str) -> AsyncIterator[Any]:
         for cell in nb.cells:
             if cell.cell_type == "code":
-                named = re.findall(r"^start\.(\w+)\(\)$", cell.source, re.M)
-                html = {"text/html": getattr(start, named[0])().data}
+                html = {"text/html": shown_by(cell.source)}
                 cell.outputs = [nbformat.v4.new_output("display_data", html)]
             yield cell
 

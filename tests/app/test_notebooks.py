@@ -3,6 +3,7 @@
 import json
 import os
 import re
+from html import unescape
 from pathlib import Path
 
 import nbformat
@@ -11,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.app.notebooks import lay_notebooks, notebook_files
+from sizing.app.server import shown_by
 from sizing.cautions import cautions
 from sizing.errors import SizingError
 
@@ -131,3 +133,12 @@ def test_every_door_leads_to_a_notebook():
     text = notebook_files()["start.ipynb"].read_text(encoding="utf-8")
     linked = re.findall(r"\((\w+\.ipynb)\)", text)
     assert set(linked) | {"start.ipynb"} == set(notebook_files())
+
+
+def test_the_first_page_needs_no_kernel():
+    page = nbformat.reads(notebook_files()["start.ipynb"].read_text("utf-8"), 4)
+    cells = [cell.source for cell in page.cells if cell.cell_type == "code"]
+    shown = [shown_by(cell) for cell in cells]
+    assert len(shown) >= 2 and any(cautions()[0] in one for one in map(unescape, shown))
+    with pytest.raises(ValueError, match="imports one function"):
+        shown_by("import os\n\nos.getcwd()")
