@@ -6,10 +6,11 @@ from numpydoc.validate import validate
 import sizing
 
 #: What each must have, by numpydoc's own codes: a summary, every parameter named
-#: as it is called, typed and described, and what is returned described.
+#: as it is called, typed and described, what is returned described, and an example.
 ASKED = {
     *("GL01", "GL02", "GL03", "GL06", "GL07", "GL08", "SS01", "SS02", "SS03", "SS04"),
     *("PR01", "PR02", "PR03", "PR04", "PR06", "PR07", "PR10", "RT01", "RT03", "YD01"),
+    "EX01",
 }
 FUNCTIONS = [
     name

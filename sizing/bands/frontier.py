@@ -61,6 +61,15 @@ def frontier(
     ------
     SizingError
         As ``fit_bands``, or if a scale is not positive.
+
+    Examples
+    --------
+    >>> from sizing.people import load_people
+    >>> people = load_people("bariatric", draws=1)
+    >>> found = frontier(people, widths={"hip_circumference_cm": 25}, sizes=[1, 2],
+    ...     scales=[1], splits=2)
+    >>> found["estimate"].is_monotonic_increasing
+    True
     """
     check_splits(splits, seed)
     rows = []

@@ -108,6 +108,15 @@ def fit_groups(
     taller, than an adult one. Each chain is the best for its own people; a
     person of one group may well fit a size of another, which ``judged`` tells,
     and whether that size may lift her.
+
+    Examples
+    --------
+    >>> from sizing.people import load_people
+    >>> people = load_people("bariatric", draws=1)
+    >>> found = fit_groups(people, widths={"hip_circumference_cm": 25}, sizes=2,
+    ...     splits=0)
+    >>> found.chart.sizes
+    ('bariatric 1', 'bariatric 2')
     """
     groups = group_of(people, adult_age=adult_age, bmi_threshold=bmi_threshold)
     fits = {}
