@@ -13,7 +13,7 @@ from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
 from sizing.app.show import show_picture, show_table
 from sizing.app.study_form import chart_html, people_choice
-from sizing.app.units import UnitField
+from sizing.app.width_fields import WidthFields
 from sizing.bands import (
     coverage_by_sizes,
     default_widths,
@@ -25,8 +25,7 @@ from sizing.bands import (
     partition_bands,
     width_needed,
 )
-from sizing.errors import InputProblems, Problem, SizingError
-from sizing.measures import MEASURES, vocabulary
+from sizing.measures import MEASURES
 from sizing.people import People, load_people, population_titles
 from sizing.plots.bands import plot_edge_stability, plot_frontier
 from sizing.plots.chart import plot_people_and_chart
@@ -77,23 +76,12 @@ class BandsForm(AnswerForm):
         self.sizes = w.BoundedIntText(
             value=3, min=1, max=6, description="Sizes of each group"
         )
-        said = dict(zip(vocabulary()["name"], vocabulary()["label"], strict=True))
-        self.widths = {
-            name: UnitField(str(said[name]), name, self.switch, placeholder="no limit")
-            for name in MEASURES
-        }
+        self.widths = WidthFields(self.switch, self.forget)
         for name, width in default_widths()["adult"].items():
-            self.widths[name].set(width)
-        self._own = w.VBox(
-            [
-                w.HTML(paragraphs(["Width of each size, in up to four measures:"])),
-                *(field.box for field in self.widths.values()),
-            ],
-            layout=w.Layout(display="none"),
-        )
+            self.widths.fields[name].set(width)
+        self._own = self.widths.view
+        self._own.layout.display = "none"
         self.follow(self.people, self.kind, self.sizes)
-        for field in self.widths.values():
-            field.on_change(self.forget)
         self.kind.observe(lambda _: self._open(), "value")
         self.pattern = PatternField()
         self.pattern.on_change(self.forget)
@@ -117,7 +105,7 @@ class BandsForm(AnswerForm):
             numbers = sorted({2, 3, 4, sizes})
             more = coverage_by_sizes(people, numbers=numbers, widths=wide)
             return found | {"fit": fit, "by_sizes": more}
-        widths = self._widths()
+        widths = self.widths.asked()
         numbers = sorted({max(sizes - 1, 1), sizes, min(sizes + 1, 6)})
         progress("Fitting the sizes.", 0.1)
         found["fit"] = fit_bands(people, widths=widths, sizes=sizes, splits=6, seed=1)
@@ -179,27 +167,6 @@ class BandsForm(AnswerForm):
             tables["fairest"] = answer["fairest"].table
         fit = answer["fit"]
         return {"chart": fit.chart.frame, "fit": fit.table, **tables, **_axes(answer)}
-
-    def _widths(self) -> dict[str, float]:
-        """Return the widths entered, in cm or kg."""
-        found, problems = {}, []
-        for name, field in self.widths.items():
-            try:
-                number = field.number()
-            except SizingError as error:
-                problems.append(Problem(str(error), column=name, value=field.typed))
-                continue
-            if number is not None:
-                found[name] = number
-        if problems:
-            raise InputProblems(problems, about="the widths")
-        if not found:
-            raise SizingError(
-                "no width is entered",
-                allowed="a width in one to four measures",
-                action="fill in the measures that the sizes are to limit",
-            )
-        return found
 
     def _open(self) -> None:
         own = self.kind.value == OWN

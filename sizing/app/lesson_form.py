@@ -222,6 +222,7 @@ class PackForm:
             class_size=self._room.class_size,
             progress=progress,
         )
+        lesson = replace(lesson, pattern=self._settings.pattern.pattern)
         return lesson_files(lesson, progress=progress)
 
     def _write(self, files: dict[str, bytes]) -> None:
@@ -275,6 +276,7 @@ class LessonForm:
         self.cautions = self.answer.cautions_view
         self.pairs_words = w.HTML(paragraphs([PAIRS_WORDS]))
         self.settings.on_change(self._changed)
+        self.settings.pattern.on_change(self.pack.forget)
         self.settings.units.on_change(lambda _: self._ready())
 
     def start(self) -> None:

@@ -6,6 +6,7 @@ import ipywidgets as w
 
 from sizing.app.form_words import paragraphs
 from sizing.app.lesson_parts import number, wrapped, wrong_html
+from sizing.app.pattern_field import PatternField
 from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
@@ -45,7 +46,7 @@ class LessonSettings:
         self.seed_box = number("Number of the draw", 1, 9999, width="15rem")
         self.upload = UploadBox("Your size chart", help=_CHART_HELP, table=CHART)
         self.units = UnitSwitch()
-        self.told = w.HTML()
+        self.told, self.pattern = w.HTML(), PatternField()
         for field in (self.population, self.seed_box):
             field.observe(lambda _: self._changed(), "value")
         self.upload.on_change(self._take)
@@ -54,7 +55,7 @@ class LessonSettings:
             titles=("A size chart of your own; the number of the draw",),
         )
         row = wrapped(self.population, self.units.view)
-        self.view = w.VBox([row, self.told, more])
+        self.view = w.VBox([row, self.pattern.view, self.told, more])
         self._tell()
 
     @property
@@ -94,6 +95,7 @@ class LessonSettings:
         if isinstance(self._read, SizingError):
             self.told.value = wrong_html(self._read)
             return
+        self.pattern.use_chart(self._read.measures)
         sizes = len(self._read.sizes)
         told = f"Chart in use: {self._read.name}, {sizes} sizes."
         self.told.value = paragraphs([told])

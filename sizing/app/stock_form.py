@@ -9,6 +9,7 @@ import ipywidgets as w
 from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import bullets, lead, paragraphs, wrong_lines
 from sizing.app.long_work import Progress
+from sizing.app.pattern_field import PatternField
 from sizing.app.show import sections_html
 from sizing.app.stock_form_offer import OfferFields
 from sizing.app.stock_form_people import PeopleFields, UseFields, YearsFields
@@ -65,7 +66,9 @@ class StockForm(AnswerForm):
         self.plans: dict[str, StockPlan] = {}
         self.upload.on_change(self.open_kept)
         self.bought.observe(lambda _: self.open_kept(), "value")
-        self.lay_out(self.upload.view, self.bought, self.opened, self.parts)
+        self.pattern = PatternField()
+        kept = self.upload.view, self.bought, self.opened
+        self.lay_out(*kept, self.pattern.view, self.parts)
 
     def open_kept(self) -> None:
         """Fill the form with what was entered for a plan kept before."""
@@ -132,6 +135,7 @@ class StockForm(AnswerForm):
 
     def show(self, answer: StockPlan) -> None:
         """Show the sections of the page, in the units chosen."""
+        self.pattern.use_chart(answer.limited)
         drawn = stock_pictures(answer)
         page = stock_report(answer, drawn, units=self.switch.units)
         order, *others, unfitted = page.sections
@@ -167,5 +171,5 @@ class StockForm(AnswerForm):
             "stock_own_stores": answer.own_orders,
             **{f"stock_{name}": ax for name, ax in stock_axes(answer).items()},
             "stock_order_on_one_page": order_sheet(answer, units=units),
-            "stock_plan": stock_page(answer, units=units),
+            "stock_plan": stock_page(answer, units=units, pattern=self.pattern.pattern),
         }

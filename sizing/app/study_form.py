@@ -11,6 +11,7 @@ from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
 from sizing.app.show import show_table
 from sizing.app.upload import UploadBox
+from sizing.app.width_fields import WidthFields
 from sizing.charts import SizeChart, read_chart
 from sizing.measures.tables import CHART
 from sizing.pages.study import study_axes, study_page, study_pictures, study_report
@@ -38,10 +39,19 @@ class StudyForm(AnswerForm):
         self.follow(self.people, self.draws)
         self.upload.on_change(self.forget)
         headings = w.HTML(file_headings(CHART_HEADINGS))
+        self.widths = WidthFields(self.switch, self.forget)
+        wide = w.Accordion(
+            [self.widths.view], titles=("Widths of the fitted sizes, if not the usual",)
+        )
         self.pattern = PatternField()
         self.pattern.on_change(self.forget)
         self.lay_out(
-            self.people, self.pattern.view, self.upload.view, headings, self.draws
+            self.people,
+            self.pattern.view,
+            wide,
+            self.upload.view,
+            headings,
+            self.draws,
         )
 
     def work_out(self, progress: Progress) -> Study:
@@ -50,6 +60,7 @@ class StudyForm(AnswerForm):
         return run_study(
             str(self.people.value),
             chart=self.upload.read(lambda path: read_chart(path, warn=False)),
+            widths=self.widths.found(),
             pattern=self.pattern.pattern,
             draws=int(self.draws.value),
             progress=lambda step: progress(f"Now: {step}.", next(steps) / _STEPS),

@@ -1,12 +1,20 @@
 """``sizing lesson``: an hour's pack for a trainer."""
 
 import argparse
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 from sizing.cautions import closing
 from sizing.charts import read_chart
-from sizing.cli.options import add_draws, add_people, add_seed, whole
+from sizing.cli.options import (
+    add_draws,
+    add_pattern,
+    add_people,
+    add_seed,
+    told_pattern,
+    whole,
+)
 from sizing.cli.places import check_places
 from sizing.lesson.courses import keep_course, kept_courses
 from sizing.lesson.prepare import CLASS_SIZE, prepare_lesson
@@ -61,6 +69,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="DAY",
         help="day of the course, such as 2026-11-27 (default: today)",
     )
+    add_pattern(parser)
     add_seed(parser)
     add_draws(parser, default=5)
     parser.add_argument(
@@ -93,6 +102,7 @@ def run(args: argparse.Namespace) -> int:
         seed=args.seed,
         class_size={name: getattr(args, name) for name in CLASS_SIZE},
     )
+    lesson = replace(lesson, pattern=args.pattern)
     kept = None
     if args.courses is not None:
         if lesson.room is not None:
@@ -100,6 +110,8 @@ def run(args: argparse.Namespace) -> int:
             print(f"Kept: {path}.")
         kept = kept_courses(args.courses)
     written = write_lesson(lesson, args.out, courses=kept)
+    if warned := told_pattern(args, lesson.chart.measures, ""):
+        print(warned)
     for part in (lesson.ways, lesson.practice):
         # The cautions close the whole answer, not each part of it.
         print(part.summary().removesuffix(closing()).rstrip())

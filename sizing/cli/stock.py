@@ -10,7 +10,7 @@ import pandas as pd
 
 from sizing.cautions import cautions
 from sizing.charts import SizeChart, demo_chart, read_chart
-from sizing.cli.options import MOST_SEED, whole
+from sizing.cli.options import MOST_SEED, add_pattern, told_pattern, whole
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import rounded, write_text
@@ -103,6 +103,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     buy.add_argument(
         "--prices", type=Path, help="CSV or XLSX: size, price, owned, pack, last_year"
     )
+    add_pattern(parser)
     use = parser.add_argument_group("how slings are used")
     use.add_argument("--sharing", choices=SHARING, default="personal")
     use.add_argument("--each", type=int, default=1, help="slings a client needs")
@@ -228,9 +229,14 @@ def run(args: argparse.Namespace) -> int:
     if args.sheet is not None:
         write_text(args.sheet, order_sheet(plan))
     if args.report is not None:
-        write_text(args.report, stock_page(plan))
-    print(json.dumps(rounded(as_json(plan)), indent=1) if args.json else plan.summary())
-    if others and not args.json:
+        write_text(args.report, stock_page(plan, pattern=args.pattern))
+    summary = told_pattern(args, plan.limited, plan.summary())
+    if args.json:
+        found = as_json(plan) | ({"summary": summary} if args.pattern else {})
+        print(json.dumps(rounded(found), indent=1))
+        return 0
+    print(summary)
+    if others:
         told = side_by_side({"this plan": plan, **others}).set_index("Plan")
         print(told.T.rename_axis(None, axis=1).to_string())
     return 0

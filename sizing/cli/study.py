@@ -74,12 +74,6 @@ def run(args: argparse.Namespace) -> int:
         what = "--people names a part of the people that come with the kit"
         do = "leave out --people, or --survey"
         raise SizingError(str(Problem(what, "one of --people and --survey", do)))
-    if args.widths and args.chart is not None:
-        raise SizingError(
-            "--widths are those of fitted sizes, and --chart brings its own",
-            allowed="one of --widths and --chart",
-            action="leave out one of them",
-        )
     weights, least_harm = harm_weights(args)
     survey = None if args.survey is None else read_nhanes_folder(args.survey)
     chart = None if args.chart is None else read_chart(args.chart)

@@ -97,6 +97,8 @@ class Lesson:
     room: RoomResult | None
     units: str = "metric"
     class_size: Mapping[str, int] = field(default_factory=lambda: dict(CLASS_SIZE))
+    #: The pattern of sling, where one is named.
+    pattern: str | None = None
 
 
 def prepare_lesson(

@@ -235,7 +235,7 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
         footer=f"{EDGE_RULE} Sizes are ranked by their order in the chart. "
         f"Seed {ways.settings['seed']}.",
     )
-    return render(page)
+    return render(page.for_pattern(lesson.pattern, lesson.chart.measures))
 
 
 PAIRS_WORDS = (

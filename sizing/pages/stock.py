@@ -47,7 +47,9 @@ _MISSED = {
 _OWN = ("services", "own_orders")
 
 
-def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
+def stock_page(
+    plan: StockPlan, *, units: str = "metric", pattern: str | None = None
+) -> str:
     """Return the plan as one HTML page that prints.
 
     >>> from sizing.charts import demo_chart
@@ -59,7 +61,8 @@ def stock_page(plan: StockPlan, *, units: str = "metric") -> str:
     >>> "Before any lift" in stock_page(plan)
     True
     """
-    return render(stock_report(plan, stock_pictures(plan), units=units))
+    page = stock_report(plan, stock_pictures(plan), units=units)
+    return render(page.for_pattern(pattern, plan.limited))
 
 
 def stock_report(

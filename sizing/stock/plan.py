@@ -241,7 +241,14 @@ def plan_stock(
             "checks": check.days.number,
         },
         invented=invented_parts(groups, offer),
+        limited=_limited(offer.chart),
     )
+
+
+def _limited(chart: SizeChart) -> tuple[str, ...]:
+    """Return the measures that every size limits."""
+    each = {m: chart.frame.filter(regex=f"^{m}_(low|high)$") for m in chart.measures}
+    return tuple(m for m, ends in each.items() if ends.notna().any(axis=1).all())
 
 
 def _checked(

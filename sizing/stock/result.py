@@ -54,6 +54,7 @@ class StockPlan:
     - ``offer``: Every size that could be bought.
     - ``currency``: What prices were written with.
     - ``invented``: What is the demo's, for ``invented_words``.
+    - ``limited``: The measures that every size of every chart limits.
     """
 
     order: pd.DataFrame
@@ -86,6 +87,7 @@ class StockPlan:
     sources: tuple[str, ...] = ()
     settings: Mapping[str, Any] = field(default_factory=dict)
     invented: tuple[str, ...] = ()
+    limited: tuple[str, ...] = ()
 
     @property
     def table(self) -> pd.DataFrame:

@@ -82,6 +82,12 @@ def run_study(
     progress: Progress = lambda _: None,
 ) -> Study:
     """Judge a chart on survey people, fitting a nine-size one if none is given."""
+    if widths and chart is not None:
+        raise SizingError(
+            "widths are those of fitted sizes, and a chart brings its own",
+            allowed="a chart, or widths",
+            action="leave out one of them",
+        )
     progress("people")
     if survey is None:
         people = load_people(name, draws=draws, seed=seed)

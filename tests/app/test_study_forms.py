@@ -19,7 +19,7 @@ HIP, BACK = "hip_circumference_cm", "shoulder_height_sitting_cm"
 def own_widths(**widths: float | None) -> BandsForm:
     form = BandsForm()
     form.people.value, form.kind.value = "bariatric", OWN
-    for name, field in form.widths.items():
+    for name, field in form.widths.fields.items():
         field.set(widths.get(name))
     return form
 
@@ -38,7 +38,7 @@ def test_own_widths_give_the_edges_that_the_kit_fits_to_them():
     assert f"{low:g} to " in form.answered.words.value
     form.switch.view.value = "pounds"
     assert f"{low / 2.54:.1f} to " in form.answered.words.value
-    form.widths[HIP].box.value = "9"
+    form.widths.fields[HIP].box.value = "9"
     assert "press 'Fit the sizes' again" in form.answered.words.value.replace(
         "&#x27;", "'"
     )
@@ -62,7 +62,7 @@ def test_the_page_says_what_fewer_and_more_sizes_of_each_group_cover():
 )
 def test_widths_that_cannot_be_used_are_told_under_the_button(text, told):
     form = own_widths()
-    form.widths[HIP].box.value = text
+    form.widths.fields[HIP].box.value = text
     form.work.run()
     assert told in form.work.told.value and form.answer is None
 
@@ -89,3 +89,17 @@ def test_an_answer_to_what_was_changed_meanwhile_is_not_shown():
     form = BandsForm()
     form._done((form._version - 1, {}))
     assert form.answer is None and "Something was changed" in form.answered.words.value
+
+
+def test_the_study_takes_the_pattern_of_sling_and_widths_of_ones_own():
+    form = StudyForm()
+    form.people.value, form.draws.value = "bariatric", 1
+    form.pattern.box.value = "toileting or access"
+    form.widths.fields[HIP].set(30.0)
+    form.work.run()
+    assert form.answer.chart.measures == (HIP,)
+    assert "limits too little to judge" in form.answered.words.value
+    assert "People have slipped through" in form.results()["study_report"]
+    form.upload.box.value = taken("mine.csv", demo_chart().frame.to_csv().encode())
+    form.work.run()
+    assert "a chart brings its own" in form.work.told.value and form.answer is None
