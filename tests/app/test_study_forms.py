@@ -100,6 +100,8 @@ def test_the_study_takes_the_pattern_of_sling_and_widths_of_ones_own():
     assert form.answer.chart.measures == (HIP,)
     assert "limits too little to judge" in form.answered.words.value
     assert "People have slipped through" in form.results()["study_report"]
-    form.upload.box.value = taken("mine.csv", demo_chart().frame.to_csv().encode())
+    form.upload.box.value = taken(
+        "mine.csv", demo_chart().frame.to_csv(index=False).encode()
+    )
     form.work.run()
     assert "a chart brings its own" in form.work.told.value and form.answer is None

@@ -89,7 +89,7 @@ def test_a_saved_page_leads_with_what_a_pattern_lacks(tmp_path, capsys):
 def test_a_stock_and_a_lesson_are_warned_of_the_pattern_too(tmp_path, capsys):
     report, pack = tmp_path / "stock.html", tmp_path / "lesson"
     pattern = ["--pattern", "limb missing"]
-    stock = ["--people", "bariatric=9", "--scenarios", "20", "--report", str(report)]
+    stock = ["--people", "bariatric=9", "--scenarios", "50", "--report", str(report)]
     assert main(["stock", *stock, *pattern]) == 0
     lesson = ["--people", "bariatric", "--draws", "1", "--out", str(pack)]
     assert main(["lesson", *lesson, "--clients", "2", *pattern]) == 0
