@@ -115,7 +115,7 @@ def test_a_child_keeps_her_centiles_and_her_distance_from_the_model(monkeypatch,
     growth.outgrows(bodies, one, "one", seed=2)
     path, at, z = got["path"], got["at"], got["z"]
     assert at.tolist() == [*np.arange(8.25, 20, 0.5), 20.0]
-    assert path.shape == (200, len(at), 10)
+    assert path.shape == (200, len(at), len(MEASURES))
     rows = [np.flatnonzero((bodies.values == body[0]).all(axis=1))[0] for body in path]
     assert (bodies.weight[rows] > 0).all() and len(set(rows)) > 100
     theirs = bodies.sex[rows]
