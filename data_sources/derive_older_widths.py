@@ -8,7 +8,9 @@ Run from the project's root, with the folder of surveys:
 oldest of ANSUR II, the SD of the thigh's and the waist's residuals is held against
 the model's: on the logarithmic scale, about their own mean by sex and ages, because
 the survey's thigh is midway and the model's is the greatest, so that places cannot be
-compared and shapes can. Only people with an even number count; those with an odd one
+compared and shapes can. So is the thigh's place: how far below younger people of the
+same build (20 to 58), which the bodies drawn follow, as they do its spread against
+theirs. Only people with an even number count; those with an odd one
 judge the result (``tests/client/test_calibration_older.py``). Unweighted.
 """
 
@@ -19,24 +21,25 @@ import numpy as np
 import pandas as pd
 
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
-from sizing.people.body.moments import moments
+from sizing.people.body.moments import OLDEST_SURVEYED, moments, older_law
 
 THIGH, WAIST = "thigh_circumference_cm", "waist_circumference_cm"
 COLUMNS = {THIGH: "BMXTHICR", WAIST: "BMXWAIST"}
 #: Ages over which residuals are pooled, and the age at which that width is reached.
 BANDS = ((59, 74, 66), (75, 99, 75))
-OLDEST = 58
+OLDEST = int(OLDEST_SURVEYED)
 #: Fitted on the same people of all ages as the waist, hip girth is as wide.
 AS_WAIST = ("hip_circumference_cm",)
 
 
-def read_older(folder: Path) -> pd.DataFrame:
-    """Return NHANES 2003-06 adults over 58, with residuals in SDs of the model.
+def read_adults(folder: Path) -> pd.DataFrame:
+    """Return NHANES 2003-06 adults, with residuals in SDs of the model for soldiers.
 
-    Adds ``sex``, ``even`` (number of the person) and ``z_`` of thigh and waist.
+    Adds ``sex``, ``even`` (number of the person), ``gap_`` (of logs) and ``z_`` of
+    thigh and waist.
     """
     frame = pd.read_csv(folder / "nhanes_2003_2006" / "thigh_and_calf.csv")
-    frame = frame[frame["RIDAGEYR"] > OLDEST].dropna(subset=["BMXWT", "BMXHT"])
+    frame = frame[frame["RIDAGEYR"] >= 20].dropna(subset=["BMXWT", "BMXHT"])
     frame["sex"] = np.where(frame["RIAGENDR"] == 1, "male", "female")
     frame["even"] = frame["SEQN"] % 2 == 0
     found = moments(
@@ -49,8 +52,21 @@ def read_older(folder: Path) -> pd.DataFrame:
     )
     for j, (name, column) in enumerate(COLUMNS.items()):
         gap = np.log(frame[column].to_numpy()) - found.mean[:, j]
-        frame[f"z_{name}"] = gap / np.sqrt(found.covariance()[:, j, j])
+        sd, own = found.sd[:, j].copy(), (found.coefficient_sd, found.form_shift_sd)
+        for sex in SEXES:
+            rows = (frame["sex"] == sex).to_numpy()
+            shift, times = older_law(sex, name, frame["RIDAGEYR"].to_numpy()[rows])
+            gap[rows] += shift
+            sd[rows] /= times
+        whole = np.sqrt(sd**2 + sum(part[:, j] ** 2 for part in own))
+        frame[f"gap_{name}"], frame[f"z_{name}"] = gap, gap / whole
     return frame.reset_index(drop=True)
+
+
+def read_older(folder: Path) -> pd.DataFrame:
+    """Return those over 58."""
+    frame = read_adults(folder)
+    return frame[frame["RIDAGEYR"] > OLDEST].reset_index(drop=True)
 
 
 def source_of(name: str) -> tuple[str, str]:
@@ -64,21 +80,30 @@ def source_of(name: str) -> tuple[str, str]:
 
 
 def derive(folder: Path) -> pd.DataFrame:
-    """Return ``sex, measure, age_years, times, n, source``."""
-    frame = read_older(folder)
+    """Return ``sex, measure, age_years, times, shift, drawn_times, n, source``."""
+    frame = read_adults(folder)
+    young = frame[frame["even"] & (frame["RIDAGEYR"] <= OLDEST)].groupby("sex")
+    place, spread = young[f"gap_{THIGH}"].mean(), young[f"z_{THIGH}"].std()
     rows = []
     for sex in SEXES:
         for name in SEATED_AND_GIRTHS:
             of, source = source_of(name)
-            rows.append((sex, name, OLDEST, 1.0, "", "fitted to this age"))
+            rows.append((sex, name, OLDEST, 1.0, 0.0, 1.0, "", "fitted to this age"))
             for low, high, reached in BANDS:
                 who = frame["even"] & (frame["sex"] == sex)
                 who &= frame["RIDAGEYR"].between(low, high)
                 z = frame.loc[who, f"z_{of}"].dropna()
+                shift, drawn = 0.0, 1.0
+                if name == THIGH:
+                    shift = round(
+                        float(frame.loc[who, f"gap_{of}"].mean() - place[sex]), 4
+                    )
+                    drawn = round(max(float(z.std() / spread[sex]), 1.0), 2)
                 # Narrower than the model says is never taken.
-                times = round(max(float(z.std()), 1.0), 2)
-                rows.append((sex, name, reached, times, len(z), source))
-    names = ["sex", "measure", "age_years", "times", "n", "source"]
+                times = round(max(float(z.std()) / drawn, 1.0), 2)
+                rows.append((sex, name, reached, times, shift, drawn, len(z), source))
+    names = ["sex", "measure", "age_years", "times", "shift", "drawn_times"]
+    names += ["n", "source"]
     return pd.DataFrame(rows, columns=names)
 
 

@@ -21,6 +21,7 @@ from sizing.people.body.noise import (
 )
 from sizing.people.body.plausible import RATIOS, implausible
 from sizing.people.body.terms import group_models
+from sizing.resources import source_table
 from sizing.surveys import read_embedded
 
 
@@ -155,7 +156,7 @@ def test_moments_against_the_formula_term_by_term(rng, group, ages):
     stature = rng.uniform(*((140, 205) if group == "adult" else (85, 175)), n)
     mass = rng.uniform(11, 70, n) * (stature / 100) ** 2
     found = moments(sex, mass, stature, age, sampling=True)
-    outside = 0
+    outside, knots = 0, source_table("older_widths.csv")
     for i in range(n):
         model = group_models(group)[sex[i]]
         bmi = mass[i] / (stature[i] / 100) ** 2
@@ -181,12 +182,18 @@ def test_moments_against_the_formula_term_by_term(rng, group, ages):
                 )
                 terms = terms + (up - down) / 2e-6 * (x[k] - at[k])
             above = max(x[0] - ends[0][1], 0)
+            part = knots[(knots["sex"] == sex[i]) & (knots["measure"] == name)]
+            old = {
+                k: np.interp(age[i], part["age_years"], part[k])
+                for k in ("shift", "drawn_times")
+            }
             outside += above > 0
             assert found.mean[i, j] == pytest.approx(
-                terms @ one.beta + one.shift * above, abs=1e-6
+                terms @ one.beta + one.shift * above + old["shift"], abs=1e-6
             )
             assert np.log(found.sd[i, j]) == pytest.approx(
-                one.gamma[0]
+                np.log(old["drawn_times"])
+                + one.gamma[0]
                 + sum(g * v for g, v in zip(one.gamma[1:], at, strict=True))
             )
             assert found.form_shift_sd[i, j] == pytest.approx(one.spread * above)

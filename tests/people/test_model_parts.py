@@ -9,11 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import multivariate_normal, norm
 
+from data_sources.derive_older_widths import THIGH, read_adults
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
 from sizing.people.body.draw import _correlated, _DrawnBetas
 from sizing.people.body.evidence import CONVERTED, NO_HEAVY_DATA, evidence_levels
-from sizing.people.body.moments import moments
+from sizing.people.body.moments import moments, older_law
 from sizing.people.body.noise import even_normal, keys_of, normals, uniforms
 from sizing.people.body.terms import group_models
 
@@ -339,3 +340,20 @@ def test_at_eighteen_the_adult_model_decides_the_evidence():
     codes = evidence_levels(np.full(3, "male", dtype=object), *body, ages, [name])
     words = [EVIDENCE[code] for code in codes[:, 0]]
     assert words == ["extrapolated", "predicted", "predicted"]
+
+
+@pytest.mark.surveys
+def test_thighs_of_the_old_are_as_thin_and_varied_as_surveyed(survey_folder):
+    """By shape, people of odd number, from whose bodies nothing was derived."""
+    people = read_adults(survey_folder)
+    people = people[~people["even"]].dropna(subset=[f"gap_{THIGH}"])
+    old, young = people["RIDAGEYR"] >= 75, people["RIDAGEYR"] <= 58
+    for sex, rows in people.groupby("sex"):
+        shift, times = older_law(str(sex), THIGH, np.array([80.0]))
+        thin = (
+            rows.loc[old, f"gap_{THIGH}"].mean()
+            - rows.loc[young, f"gap_{THIGH}"].mean()
+        )
+        assert abs(np.exp(thin - shift[0]) - 1) < 0.02
+        spread = rows.loc[old, f"z_{THIGH}"].std() / rows.loc[young, f"z_{THIGH}"].std()
+        assert abs(spread / times[0] - 1) < 0.25

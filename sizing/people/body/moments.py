@@ -2,17 +2,22 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.terms import Designs, Floats, GroupModel, group_models
+from sizing.resources import source_table
 
 #: Children's and adults' coefficients are blended between these ages.
 SEAM_YEARS = (16.0, 20.0)
 #: A whole number below this age means completed years: half a year is added.
 COMPLETED_YEARS_BELOW = 20.0
+
+#: Age of the oldest in the survey of soldiers.
+OLDEST_SURVEYED = 58.0
 
 #: What a draw adds to beta: (group, sex, measure) -> coefficients.
 Betas = Callable[[str, str, str], Floats]
@@ -142,4 +147,36 @@ def moments(
                 if sampling:
                     root = terms @ one.root
                     error[rows, j] += w * np.sqrt((root**2).sum(axis=1))
+    for one_sex in SEXES:
+        rows = np.flatnonzero((sex == one_sex) & (years > OLDEST_SURVEYED))
+        for j, name in enumerate(measures):
+            shift, times = older_law(one_sex, name, years[rows])
+            mean[rows, j] += shift
+            log_sd[rows, j] += np.log(times)
     return Moments(tuple(measures), mean, np.exp(log_sd), form, error, share, sex)
+
+
+def older_law(sex: str, measure: str, age_years: Floats) -> tuple[Floats, Floats]:
+    """Return what age beyond the oldest surveyed adds to ``ln y``, and times its SD.
+
+    Only thigh girth is known to change: thinner and more varied than younger people
+    of that build (older_widths.csv).
+
+    >>> older_law("female", "thigh_circumference_cm", np.array([50.0, 80.0]))[0]
+    array([ 0.    , -0.0462])
+    """
+    knots = _older_knots()[sex, measure]
+    return (
+        np.interp(age_years, knots[0], knots[1]),
+        np.interp(age_years, knots[0], knots[2]),
+    )
+
+
+@lru_cache(maxsize=1)
+def _older_knots() -> dict[tuple[str, str], Floats]:
+    table = source_table("older_widths.csv")
+    columns = ["age_years", "shift", "drawn_times"]
+    return {
+        (str(sex), str(name)): part[columns].to_numpy(dtype=float).T
+        for (sex, name), part in table.groupby(["sex", "measure"])
+    }
