@@ -77,8 +77,6 @@ def read_chart(path: str | Path, *, warn: bool = True) -> SizeChart:
 def chart_from_text(text: str, name: str) -> SizeChart:
     """Read a chart pasted from a spreadsheet or a web page, as its file would be.
 
-    Examples
-    --------
     >>> pasted = "Size\\tHip girth (cm)\\nsmall\\t80,5 - 104\\nlarge\\tup to 130"
     >>> chart_from_text(pasted, "mine").frame["hip_circumference_cm_low"].tolist()
     [80.5, nan]

@@ -193,13 +193,10 @@ def delete_client(folder: str | Path, reference: str) -> Path:
 def kept_clients(folder: str | Path, *, today: date | None = None) -> pd.DataFrame:
     """Return the clients kept, those due first.
 
-    Returns
-    -------
-    DataFrame
-        ``reference``, ``visits``, ``last_visit_on``, ``size``, ``due_on`` (the review,
-        or of a child without one a year after the visit), ``due`` (in words),
-        ``problem`` (why a file cannot be read, "" where it can), ``last`` (whether it
-        is the one last worked on).
+    ``reference``, ``visits``, ``last_visit_on``, ``size``, ``due_on`` (the review, or
+    of a child without one a year after the visit), ``due`` (in words), ``problem`` (why
+    a file cannot be read, "" where it can), ``last`` (whether it is the one last worked
+    on).
     """
     today = today or date.today()
     paths = _files(folder)

@@ -22,8 +22,6 @@ def pattern_parts(pattern: str, *, must: bool = True) -> dict[str, list[str]]:
 
     ``must``: those alone that a chart must limit, by any one of their measures.
 
-    Examples
-    --------
     >>> list(pattern_parts("bathing"))
     ['back', 'seat and thigh', 'girth']
     """

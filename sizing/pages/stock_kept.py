@@ -118,12 +118,8 @@ def _rules(use: Use) -> dict[str, Any]:
 def reopened(path: str | Path, *, bought: bool = False) -> Kept:
     """Return what was entered for the plan in a workbook that the kit wrote.
 
-    Parameters
-    ----------
-    path : str or Path
-    bought : bool
-        Whether the order was bought since: what it "then held" is owned now.
-        Otherwise what was owned before it.
+    - ``bought``: Whether the order was bought since: what it "then held" is owned now.
+      Otherwise what was owned before it.
 
     Raises
     ------

@@ -45,16 +45,12 @@ def own_stores(
     without a target of its own has the plan's or, under a budget, what the plan
     reaches. With several charts a service buys from its own alone.
 
-    Returns
-    -------
-    services : DataFrame
-        One row per service, then ``OWN`` and ``ONE``: service, target, slings (to
-        buy), cost, nobody_waits, needs_met (shares), not_fitted (people on an average
-        day), estimate, low, high (of the share that the target is of), method, n.
-        Of all together nobody waits if nobody does in any: the shares multiply, as
-        the services are drawn apart. No cost: no order reaches the target.
-    orders : DataFrame
-        service, key, order, stock, cost: what each buys of each size.
+    ``services``: One row per service, then ``OWN`` and ``ONE``: service, target, slings
+    (to buy), cost, nobody_waits, needs_met (shares), not_fitted (people on an average
+    day), estimate, low, high (of the share that the target is of), method, n. Of all
+    together nobody waits if nobody does in any: the shares multiply, as the services
+    are drawn apart. No cost: no order reaches the target.
+    ``orders``: service, key, order, stock, cost: what each buys of each size.
     """
     places = by_service([group.served for group in ready])
     if len(places) < 2:

@@ -26,15 +26,10 @@ _WEEKS = 52
 class Years:
     """How long a stock is kept, and what keeping it costs.
 
-    Attributes
-    ----------
-    years : float
-        The period over which the purchase is spread and people are admitted.
-    wash, examination, single : float or None
-        Price of washing one sling, of one thorough examination of it, and of a
-        single-patient sling; None: not counted.
-    rates : mapping of str to (estimate, low, high)
-        In place of those of ``data_sources/stock_years.csv``.
+    - ``years``: The period over which the purchase is spread and people are admitted.
+    - ``wash, examination, single``: Price of washing one sling, of one thorough
+      examination of it, and of a single-patient sling; None: not counted.
+    - ``rates``: In place of those of ``data_sources/stock_years.csv``.
     """
 
     years: float = 5
@@ -79,8 +74,6 @@ def yearly_cost(
 ) -> pd.DataFrame:
     """Return what a stock costs a year, laundered and single-patient.
 
-    Notes
-    -----
     Of a value V of slings held, a reserve r on top, kept n years: the purchase and
     ``r V`` are spread over n; ``(1 + r) V (1 / life + examinations condemned + lost)``
     is replaced each year. Every sling held is washed and examined. Slings that are
@@ -88,10 +81,7 @@ def yearly_cost(
     others are bought anew for either. Single-patient slings: one after another for
     each person who fits some size, and a first one for each newcomer.
 
-    Returns
-    -------
-    DataFrame
-        way, item, estimate, low, high (money a year), source.
+    way, item, estimate, low, high (money a year), source.
     """
     table = usual_rates().set_index("rate")
     for name, ends in years.rates.items():
