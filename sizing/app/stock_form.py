@@ -166,6 +166,7 @@ class StockForm(AnswerForm):
             "stock_other_people": answer.robustness,
             "stock_same_money": answer.comparison,
             "stock_days_drawn_again": answer.again,
+            "stock_other_prices_and_sizes": answer.variants,
             "stock_yearly": answer.yearly,
             "stock_services": answer.services,
             "stock_own_stores": answer.own_orders,

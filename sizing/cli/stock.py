@@ -46,6 +46,7 @@ _TABLES = (
     "again",
     "services",
     "own_orders",
+    "variants",
     "yearly",
     "groups",
 )

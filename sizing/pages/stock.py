@@ -80,7 +80,7 @@ def stock_report(
         )
 
     needed = "What is needed, and what runs short"
-    more = ("cost_curve", "one_more_or_less", "robustness")
+    more = ("cost_curve", "one_more_or_less", "variants", "robustness")
     own = (pooling_words(plan),) if len(plan.services) else ()
     return Page(
         title="Which slings to stock",

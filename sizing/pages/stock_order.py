@@ -155,8 +155,11 @@ def _scenarios(plan: StockPlan) -> pd.DataFrame:
         "the target for them)"
         for row in people.itertuples()
     ]
+    changed = plan.variants["scenario"]
+    number = plan.variants["sizes"].astype(str) + " sizes, "
     parts = [
         curve,
+        plan.variants.assign(scenario=number + changed),
         others.assign(scenario=ways),
         people.assign(scenario=words, nobody_waits=people["estimate"]),
     ]

@@ -52,6 +52,7 @@ def shown_tables(plan: StockPlan, *, units: str = "metric") -> dict[str, Table]:
         "one_more_or_less": _one(plan),
         "robustness": _robust(plan, say),
         "yearly": _yearly(plan),
+        "variants": _variants(plan),
     }
     if len(plan.services):
         made |= {"services": _services(plan), "own_orders": _own_orders(plan)}
@@ -130,6 +131,37 @@ def _compared(plan: StockPlan) -> Table:
     return table(shown, caption=caption, words=[first])
 
 
+def _variants(plan: StockPlan) -> Table:
+    told = plan.variants
+    shown = pd.DataFrame({"If": told["scenario"], "Sizes": told["sizes"]})
+    for name, say in _says(plan).items():
+        shown[OF_STORES[name]] = _said(told[name], say)
+    people = plan.groups["count"].sum()
+    shown.insert(
+        2, "People served", [f"{people - left:,.0f}" for left in told["not_fitted"]]
+    )
+    caption = (
+        "Other prices, and fewer sizes: those left out are what fewest people need; "
+        "the order keeps the target for people the others fit"
+    )
+    return table(shown, caption=caption, words=["If"])
+
+
+def _says(plan: StockPlan) -> dict[str, Callable[[Any], str]]:
+    """Return how each figure of ``OF_STORES`` is written."""
+    return {
+        "slings": "{:,.0f}".format,
+        "cost": partial(money, currency=plan.currency),
+        "nobody_waits": percent,
+        "needs_met": percent,
+        "not_fitted": "{:.1f}".format,
+    }
+
+
+def _said(figures: pd.Series, say: Callable[[Any], str]) -> pd.Series:
+    return figures.map(say, na_action="ignore").fillna("out of reach")
+
+
 def pooling_words(plan: StockPlan) -> str:
     """Say what one store for all saves against one for each service."""
     cost = plan.services.set_index("service")["cost"]
@@ -145,20 +177,12 @@ def pooling_words(plan: StockPlan) -> str:
 
 
 def _services(plan: StockPlan) -> Table:
-    says: dict[str, Callable[[Any], str]] = {
-        "slings": "{:,.0f}".format,
-        "cost": partial(money, currency=plan.currency),
-        "nobody_waits": percent,
-        "needs_met": percent,
-        "not_fitted": "{:.1f}".format,
-    }
+    says = _says(plan)
     told = plan.services.reindex(columns=["service", "target", *says])
     shown = told[["service"]].astype(object)
     shown["Target"] = told["target"].map(percent, na_action="ignore").fillna("")
     for name, say in says.items():
-        shown[OF_STORES[name]] = (
-            told[name].map(say, na_action="ignore").fillna("out of reach")
-        )
+        shown[OF_STORES[name]] = _said(told[name], say)
     caption = (
         "Each service with a store of its own; of all together nobody waits where "
         "nobody does in any"

@@ -11,7 +11,7 @@ import pandas as pd
 from sizing.measures.written import Amount, Said, joined
 from sizing.people import load_people
 from sizing.stock import tables
-from sizing.stock.budget import equal_numbers, in_proportion
+from sizing.stock.budget import equal_numbers, fewest_waiting, in_proportion
 from sizing.stock.cheapest import adapted
 from sizing.stock.days import Days, Group, draw_days, group_from
 from sizing.stock.need import Served, Use
@@ -210,6 +210,94 @@ def _point(trial: Trial, check: tables.Check, packs: Ints) -> dict[str, Any]:
         "waiting": float(waiting.mean()),
         "nobody_waits": float((waiting == 0).mean()),
         "needs_met": tables.ratio_row(check.needed - waiting, check.needed)["estimate"],
+    }
+
+
+#: How prices are changed, and every how many sizes fewer of them are planned.
+_PRICES, _EVERY = (0.2, -0.2), 3
+
+
+def variants_of(
+    work: Work,
+    groups: Sequence[Group],
+    trial: Trial,
+    check: tables.Check,
+    packs: Ints,
+    target: float | None,
+    budget: float,
+    tick: Callable[[], object],
+) -> pd.DataFrame:
+    """Return the plan at other prices, and with fewer of the sizes.
+
+    With a target all prices moved alike leave the order as it is; a budget buys
+    another. Sizes are left out one by one, each time that which leaves fewest people
+    with none; with fewer of them the order keeps the target for whom they fit, or
+    spends the budget.
+
+    Returns
+    -------
+    DataFrame
+        scenario, sizes (that may be bought), slings, cost (NaN: out of reach),
+        nobody_waits, needs_met (shares of days, and of needs of people who fit some
+        size that is left), not_fitted (people on an average day).
+    """
+    rows = []
+    days = work.days(groups, PLANNING, work.scenarios)
+
+    def bought(left: int, money: float) -> Ints:
+        programme = Trial(work, days.only(left)).programme
+        return fewest_waiting(programme, money, tick=tick).packs
+
+    everything = (1 << len(packs)) - 1
+    for change in _PRICES:
+        tick()
+        found = packs if target else bought(everything, budget / (1 + change))
+        row = _variant(trial, check, found)
+        words = f"prices {abs(change):.0%} {'up' if change > 0 else 'down'}"
+        words = words.replace("%", " %")
+        row["cost"] *= 1 + change
+        rows.append({"scenario": words, "sizes": len(packs), **row})
+    people = check.days.by_group.sum(axis=0).mean(axis=0)
+    left, out = everything, []
+    while left.bit_count() > 1:
+        alone = check.days.masks & left
+        loss = {
+            size: people[alone == 1 << size].sum()
+            for size in range(len(packs))
+            if left >> size & 1
+        }
+        gone = min(loss, key=loss.__getitem__)
+        left &= ~(1 << gone)
+        out.append(work.offer.keys[gone])
+        if len(out) > 1 and left.bit_count() % _EVERY:
+            continue
+        tick()
+        fewer = Trial(work, trial.check.days.only(left))
+        judged = tables.Check(check.days.only(left), work.offer, check.spares)
+        kept = packs * (left >> np.arange(len(packs)) & 1)
+        order = (
+            fewer.cheapest(kept, work.level(target), tick)
+            if target
+            else bought(left, budget)
+        )
+        row = {"cost": math.nan} if order is None else _variant(fewer, judged, order)
+        words = f"without {out[-1]}" if len(out) == 1 else "so many sizes alone"
+        unfitted = {
+            "not_fitted": float(judged.days.by_group[..., 0].sum(axis=0).mean())
+        }
+        number = left.bit_count()
+        rows.append({"scenario": words, "sizes": number, **row, **unfitted})
+    return pd.DataFrame(rows)
+
+
+def _variant(trial: Trial, check: tables.Check, packs: Ints) -> dict[str, Any]:
+    waiting = check.shortage(trial.programme.stock(packs)).waiting
+    return {
+        "slings": int((packs * trial.programme.pack).sum()),
+        "cost": trial.programme.cost(packs),
+        "nobody_waits": float((waiting == 0).mean()),
+        "needs_met": check.reached(waiting, "needs")["estimate"],
+        "not_fitted": float(check.days.by_group[..., 0].sum(axis=0).mean()),
     }
 
 

@@ -1,7 +1,7 @@
 """Days drawn from the people, and what their being a sample adds."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -62,6 +62,18 @@ class Days:
     def number(self) -> int:
         """How many days."""
         return len(self.needs)
+
+    def only(self, sizes: int) -> "Days":
+        """Return the days if no more than these sizes, a mask, were to be had."""
+        masks, place = np.unique(self.masks & np.int64(sizes), return_inverse=True)
+        into = np.eye(len(masks), dtype=np.int64)[place]
+        return replace(
+            self,
+            masks=masks,
+            needs=self.needs @ into,
+            slings=self.slings @ into,
+            by_group=(self.by_group @ into).astype(np.int32),
+        )
 
     def free(self, stock: Ints) -> Ints:
         """Return how many slings of each size are not out of use, day by day.

@@ -19,6 +19,7 @@ from sizing.stock.alternatives import (
     cost_curve,
     drawn_again,
     robustness,
+    variants_of,
 )
 from sizing.stock.budget import fewest_waiting, least_for_needs, spent_better
 from sizing.stock.cheapest import bettered, least_cost
@@ -189,6 +190,9 @@ def plan_stock(
         again = drawn_again(work, ready, order.packs, target, steps.tick)
         steps.begin("Looking at other targets")
         curve = cost_curve(work, trial, check, target, order.packs, steps.tick)
+        variants = variants_of(
+            work, ready, trial, check, order.packs, target, budget or 0.0, steps.tick
+        )
         steps.begin("Looking at other people")
         robust = robustness(
             work, ready, order.packs, target, check.days.number, steps.tick
@@ -226,6 +230,7 @@ def plan_stock(
         again=again,
         services=services,
         own_orders=own_orders,
+        variants=variants,
         groups=served,
         served=groups,
         charts=(charts,) if isinstance(charts, SizeChart) else tuple(charts),

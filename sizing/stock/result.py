@@ -46,6 +46,8 @@ class StockPlan:
       days or needs with this order), method, n, waiting.
     - ``services, own_orders``: Each service with a store of its own; see
       ``sizing.stock.services``. Empty where there is one service.
+    - ``variants``: The plan at other prices and with fewer sizes; see
+      ``sizing.stock.alternatives``.
     - ``yearly``: What the stock costs a year; see ``sizing.stock.years``.
     - ``aim``: What the target is a share of, ``days`` or ``needs``.
     - ``bound, gap``: Proved of the planning days: no order that keeps the target costs
@@ -69,6 +71,7 @@ class StockPlan:
     again: pd.DataFrame
     services: pd.DataFrame
     own_orders: pd.DataFrame
+    variants: pd.DataFrame
     yearly: pd.DataFrame
     years: Years
     target: float | None

@@ -1,0 +1,51 @@
+"""The plan at other prices and with fewer sizes, against plans made anew."""
+
+import numpy as np
+import pytest
+
+from sizing.charts import chart_from
+from sizing.stock import Served, Use, plan_stock
+from sizing.stock.days import draw_days, group_from
+from sizing.stock.offers import offer_from
+
+from .cases import four_hundred, tall_and_short
+
+
+@pytest.mark.parametrize("goal", [{"target": 0.9}, {"budget": 1500.0}])
+def test_a_size_fewer_is_what_planning_without_it_gives(goal):
+    """The shorter size is left out, as fewer need it; the days drawn are others."""
+    home = Served(four_hundred(), 20)
+    plan = plan_stock(home, tall_and_short(), scenarios=300, **goal)
+    row = plan.variants.query("sizes == 1").iloc[0]
+    gone = row["scenario"].removeprefix("without ")
+    frame = tall_and_short().frame
+    chart = chart_from(frame[frame["size"] != gone], warn=False)
+    alone = plan_stock(home, chart, scenarios=300, seed=2, **goal)
+    told = alone.service.set_index("measure")["estimate"]
+    assert row["cost"] == pytest.approx(alone.cost, rel=0.08)
+    assert row["not_fitted"] == pytest.approx(told["not_fitted"], rel=0.05)
+    assert row["needs_met"] == pytest.approx(told["needs_met"], abs=0.03)
+
+
+def test_prices_move_the_cost_of_a_target_and_the_order_of_a_budget():
+    home = Served(four_hundred(), 20)
+    plan = plan_stock(home, tall_and_short(), target=0.9, scenarios=100)
+    up, down = plan.variants["cost"][:2]
+    assert (up, down) == pytest.approx((1.2 * plan.cost, 0.8 * plan.cost))
+    spent = plan_stock(home, tall_and_short(), budget=1500, scenarios=100)
+    rows = spent.variants.head(2)
+    assert rows["cost"].between(1200, 1500 + 1e-6).all()
+    assert rows["slings"].is_monotonic_increasing
+    assert rows["needs_met"].is_monotonic_increasing
+
+
+def test_days_of_fewer_sizes_hold_the_same_people():
+    offer = offer_from(tall_and_short())
+    group = group_from(Served(four_hundred(), 9), offer)
+    days = draw_days([group], Use(out={"laundry": (1, 7)}), sizes=2, days=50, seed=[1])
+    short = days.only(0b01)
+    assert short.masks.tolist() == [0, 1]
+    both = np.isin(days.masks, [1, 3])
+    assert short.needs[:, 1].tolist() == days.needs[:, both].sum(axis=1).tolist()
+    assert (short.by_group.sum(axis=2) == days.by_group.sum(axis=2)).all()
+    assert days.only(0b11).slings.tolist() == days.slings.tolist()
