@@ -277,7 +277,7 @@ class EditableTable:
         self._grid.layout = w.Layout(
             grid_template_columns=" ".join(widths),
             grid_gap="2px 4px",
-            align_items="flex-end",
+            align_items="flex-start",
             overflow="visible",
         )
         self._grid.children = children
