@@ -57,8 +57,9 @@ def show_table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) 
 
 def folded_glossary() -> HTML:
     """Show the kit's terms with their meanings, once asked for."""
-    named = glossary().set_axis(["Word", "What it means here"], axis=1)
-    listed = page_table(named, caption="Words of the kit", words=list(named))
+    heads = ["Word", "What it means here"]
+    named = glossary().set_axis(heads, axis=1)
+    listed = page_table(named, caption="Words of the kit", words=heads)
     return HTML(
         f"<details><summary>Open the list</summary>{table_html(listed)}</details>"
     )

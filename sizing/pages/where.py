@@ -106,7 +106,7 @@ def how_rows(measure: str, *, say: Say = written) -> list[tuple[str, str]]:
     Of two people who measure the same person, 19 pairs in 20 differ by less than 2.77
     typical errors: 1.96 times the square root of 2 (ISO 5725-6, from memory).
     """
-    row = vocabulary().set_index("name").loc[measure]
+    row = vocabulary().set_index("name").loc[measure].to_dict()
     error = float(row["error_cm"])
     apart, one = (say(x, measure, to="tenth") for x in (_APART * error, error))
     return [
