@@ -96,7 +96,8 @@ class TrialsForm(LiveForm):
     def results(self) -> dict[str, Any]:
         """Return what can be saved: the form, and whatever was learned."""
         own = self.chart.read(lambda path: read_chart(path, warn=False))
-        made: dict[str, Any] = {"trials_form": form_page(own or demo_chart())}
+        form = form_page(own or demo_chart(), self.pattern.pattern)
+        made: dict[str, Any] = {"trials_form": form}
         if len(typed := self.table.frame):
             made["trials_typed"] = typed
         return made | ({} if self.answer is None else self.saved(self.answer))

@@ -63,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
     if args.form is not None:
         from sizing.pages.trials import form_page
 
-        write_text(args.form, form_page(chart))
+        write_text(args.form, form_page(chart, args.pattern))
         print(f"Form: {args.form}")
         if args.file is None:
             return 0

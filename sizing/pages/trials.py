@@ -115,7 +115,7 @@ def _name(measure: str) -> str:
     return labels()[measure].rsplit(", ", 1)[0]
 
 
-def form_page(chart: SizeChart) -> str:
+def form_page(chart: SizeChart, pattern: str | None = None) -> str:
     """Return how to run such trials, and a form to fill in by hand, as a page."""
     told = source_table("trial_protocol.csv")
     common = told["source"].mode()[0]
@@ -175,7 +175,7 @@ def form_page(chart: SizeChart) -> str:
         limits=TRIAL_LIMITS[:3],
         sources=TRIAL_SOURCES[2:],
     )
-    return render(page)
+    return render(page.for_pattern(pattern, chart.measures))
 
 
 def edges_table(found: LearnedChart, units: str = "metric") -> Table:

@@ -270,18 +270,21 @@ def test_the_command_walks_from_the_form_to_the_learned_chart(tmp_path, capsys):
     blank, form, learned = (tmp_path / n for n in ("b.xlsx", "f.html", "l.csv"))
     report, printed = tmp_path / "r.html", tmp_path / "chart.csv"
     assert main(["blank", "trials", str(blank)]) == 0
-    assert main(["trials", "--form", str(form)]) == 0
+    assert main(["trials", "--form", str(form), "--pattern", "bathing"]) == 0
     text = form.read_text(encoding="utf-8")
     assert "When to stop" in text and "common practice, no source" in text
+    assert "A wet sling and wet skin slide" in text
     chart().frame.to_csv(printed, index=False)
     simulated(120, 1)[0].to_csv(tmp_path / "t.csv", index=False)
     asked = ["trials", str(tmp_path / "t.csv")]
     assert main(asked) == 2 and "--chart FILE" in capsys.readouterr().err
     asked += ["--chart", str(printed), "--learned", str(learned)]
+    asked += ["--pattern", "toileting or access"]
     assert main([*asked, "--report", str(report), "--json"]) == 0
     told = json.loads(capsys.readouterr().out.partition("\nLearned")[0])
-    assert not told["summary"].startswith("Invented") and len(told["edges"]) == 12
+    assert told["summary"].startswith("The chart limits too little") and len(told["edges"]) == 12
     assert read_chart(learned, warn=False).name == "chart, learned"
-    assert "Before any lift" in report.read_text(encoding="utf-8")
+    text = report.read_text(encoding="utf-8")
+    assert "Before any lift" in text and "limits too little to judge" in text
     assert main(["trials"]) == 0
     assert capsys.readouterr().out.startswith("Invented for demonstration")
