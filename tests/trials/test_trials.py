@@ -282,7 +282,8 @@ def test_the_command_walks_from_the_form_to_the_learned_chart(tmp_path, capsys):
     asked += ["--pattern", "toileting or access"]
     assert main([*asked, "--report", str(report), "--json"]) == 0
     told = json.loads(capsys.readouterr().out.partition("\nLearned")[0])
-    assert told["summary"].startswith("The chart limits too little") and len(told["edges"]) == 12
+    assert told["summary"].startswith("The chart limits too little")
+    assert len(told["edges"]) == 12
     assert read_chart(learned, warn=False).name == "chart, learned"
     text = report.read_text(encoding="utf-8")
     assert "Before any lift" in text and "limits too little to judge" in text
