@@ -29,6 +29,7 @@ STUDY_WORDS: dict[str, str] = {
     "ED 2005": "Acad Emerg Med 2005",
     "ED 2004": "Am J Emerg Med 2004",
     "Fernandes 1999": "Can Fam Physician 1999",
+    "Bloomfield 2006": "Crit Care Med 2006",
     "Paediatric 1999": "Pediatr Emerg Care 1999",
     "NHANES 2017-18": "US survey 2017-18",
 }
