@@ -251,19 +251,13 @@ def _keyed(
         }
     )
     keyed["reading"] = keyed["reading"].replace("", "1")
-    reason = np.select(
-        [
-            keyed["participant"] == "",
-            keyed["subject"] == "",
-            ~keyed["reading"].str.fullmatch("[1-9][0-9]?").to_numpy(dtype=bool),
-        ],
-        [
-            "no participant is given",
-            "no subject is given",
-            "the number of the reading is not 1, 2, ...",
-        ],
-        "",
-    )
+    counted = keyed["reading"].str.fullmatch("[1-9][0-9]?").astype(bool)
+    faults = {
+        "no participant is given": keyed["participant"] == "",
+        "no subject is given": keyed["subject"] == "",
+        "the number of the reading is not 1, 2, ...": ~counted,
+    }
+    reason = np.select(list(faults.values()), list(faults), "")
     keyed["participant"] = keyed["participant"].where(
         keyed["participant"].str.lower() != REFERENCE, REFERENCE
     )

@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -119,9 +118,7 @@ def room_result(
         .rename(columns={"size": "chosen"})
     )
     guesses, lost_guesses = _guesses(answers, truth, seed)
-    lost = pd.concat(
-        [lost[_OUT], pd.DataFrame(out, columns=_OUT), lost_guesses], ignore_index=True
-    )
+    lost = pd.concat([lost[_OUT], out, lost_guesses], ignore_index=True)
     return RoomResult(
         confusion,
         *_outcomes(every),
@@ -164,13 +161,13 @@ def _right_sizes(
 
 def _by_tape(
     answers: Answers, truth: pd.DataFrame, chart: SizeChart
-) -> tuple[pd.DataFrame, list[dict[str, Any]]]:
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the size that each participant's own readings of a volunteer give."""
     columns = [*_WHO, "size", "source"]
     needed = list(limits(chart))
     read = answers.readings[answers.readings["measure"].isin(needed)]
     if read.empty:
-        return pd.DataFrame(columns=columns), []
+        return pd.DataFrame(columns=columns), pd.DataFrame(columns=_OUT)
     first = read.sort_values("reading", kind="stable").drop_duplicates(
         [*_WHO, "measure"]
     )
@@ -181,15 +178,8 @@ def _by_tape(
         scale = wide["subject"].map(truth["body_mass_kg"])
         wide["body_mass_kg"] = wide["body_mass_kg"].fillna(scale)
     whole = wide[needed].notna().all(axis=1)
-    out = [
-        {
-            "participant": row["participant"],
-            "subject": row["subject"],
-            "what": "sizes by tape",
-            "reason": "not every measure that the chart limits was taken",
-        }
-        for row in wide[~whole].to_dict("records")
-    ]
+    reason = "not every measure that the chart limits was taken"
+    out = wide.loc[~whole, _WHO].assign(what="sizes by tape", reason=reason)
     wide = wide[whole].reset_index(drop=True)
     best = innermost(edge_margins(wide, chart, reading_errors()))
     names = np.array([*chart.sizes, NO_SIZE], dtype=object)
@@ -240,11 +230,7 @@ def _guesses(
     first = answers.guesses[answers.guesses["reading"] == 1]
     for measure, own in first.groupby("measure", sort=True):
         name = str(measure)
-        true = (
-            own["subject"].map(truth[name]).astype(float)
-            if name in truth
-            else pd.Series(np.nan, index=own.index)
-        )
+        true = own["subject"].map(truth.get(name, {})).astype(float)
         found[name] = limits_of_agreement(
             own["value"].to_numpy(),
             true.to_numpy(),

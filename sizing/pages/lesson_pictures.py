@@ -234,12 +234,16 @@ def room_slides(
         if len(own):
             fits = [r["chosen"] in r["right"].split(" or ") for _, r in own.iterrows()]
             good, n = int(own.loc[fits, "count"].sum()), int(own["count"].sum())
+            cells = "; ".join(
+                f"where {r['right']} fits, {r['chosen']}: {r['count']}"
+                for r in own.to_dict("records")
+            )
             slides.append(
                 _slide(
                     plot_confusion(own, sizes=sizes),
                     f"room_sizes_{source}",
                     f"What the room {words}: {good} of {n} right",
-                    alt=f"Table of the sizes that fit and the sizes the room {words}.",
+                    alt=f"How often the room {words} each size: {cells}.",
                     caption=f"What the room {words}, counted. Thick frames fit.",
                 )
             )

@@ -45,7 +45,7 @@ def room_page(
 
     sections = []
     if len(room.sizes):
-        tables = [confusion_table(room), *sizes_tables(room, each)]
+        tables = sizes_tables(room, each)
         sections.append(Section("Sizes", (), of("room_sizes"), tables))
     if room.guesses:
         words = [
@@ -140,25 +140,6 @@ def courses_table(kept: pd.DataFrame, units: str = "metric") -> Table:
         "measurement between people"
     )
     return table(pd.DataFrame(rows), caption=caption, words=["Course", "Chart"])
-
-
-def confusion_table(room: RoomResult) -> Table:
-    """Return how often each size was chosen where others were right."""
-    rows = room.confusion
-    frame = pd.DataFrame(
-        {
-            "Chosen how": rows["source"].map(_SOURCES),
-            "Sizes that fit": rows["right"],
-            "Size chosen": rows["chosen"],
-            "It fits": [
-                "yes" if c in str(r).split(" or ") else "no"
-                for c, r in zip(rows["chosen"], rows["right"], strict=True)
-            ],
-            "Times": rows["count"],
-        }
-    )
-    words = ["Chosen how", "Sizes that fit", "Size chosen", "It fits"]
-    return table(frame, caption="Sizes chosen where others were right", words=words)
 
 
 def sizes_tables(room: RoomResult, each: bool = True) -> list[Table]:
