@@ -184,7 +184,9 @@ class RoomForm(LiveForm):
         told = [f"{len(lines)} {what} left out, none was guessed or repaired:"]
         if lines or answers.mapped:
             told = [*answers.mapped, *(told if lines else [])]
-            self.wrong.value = status(paragraphs(told) + bullets(lines))
+            # By participant: folded, so that no projector shows it unasked.
+            listed = f"<details><summary>Which</summary>{bullets(lines)}</details>"
+            self.wrong.value = status(paragraphs(told) + (listed if lines else ""))
         chart, cards = self._settings.chart, self._cards.practice
         seed, people = self._settings.seed, self._settings.people()
         room = room_result(answers, chart, practice=cards, seed=seed)

@@ -74,7 +74,7 @@ def room_page(
             sections.append(repeats_section(repeats, pictures, own=True))
     if room.with_slips is not None:
         sections.append(_slips_section(room, room.with_slips, units))
-    sections.append(_left_out_section(room, rows))
+    sections.append(_left_out_section(room, rows, each))
     targets = room.error.table.get("target_source", ())
     return Page(
         title="What this room guessed and measured",
@@ -287,8 +287,8 @@ def _slips_section(room: RoomResult, slips: RoomResult, units: str) -> Section:
     return Section(
         "With and without the slips",
         words=[
-            f"{len(room.answers.doubted)} numbers look like slips; they are named "
-            "below and left out of every figure above. This is what they would do."
+            f"{len(room.answers.doubted)} numbers look like slips and are left out of "
+            "every figure above. This is what they would do."
         ],
         tables=[
             table(frame, caption="The slips left out, and left in", words=["Figure"])
@@ -296,10 +296,12 @@ def _slips_section(room: RoomResult, slips: RoomResult, units: str) -> Section:
     )
 
 
-def _left_out_section(room: RoomResult, rows: bool) -> Section:
+def _left_out_section(room: RoomResult, rows: bool, each: bool) -> Section:
     answers = room.answers
     left = answers.left_out.to_dict("records")
-    lines = [*answers.mapped, *(left_out_words(row, rows=rows) for row in left)]
+    # Whose slips they were is named where each participant's figures are.
+    lines = [left_out_words(row, rows=rows) for row in left] if each else []
+    lines = [*answers.mapped, *lines]
     for frame, columns in (
         (room.not_counted, ["what", "reason"]),
         (room.error.left_out, ["kind", "reason"]),

@@ -15,7 +15,7 @@ from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import written
 from sizing.people import population_titles
 from sizing.words.labels import BY_WORDS, LEVEL_WORDS
-from sizing.words.numbers import in_100, interval, points, points_interval, share
+from sizing.words.numbers import interval, points, points_interval, share
 
 
 def title_of(population: str, *, first: bool = False) -> str:
@@ -124,19 +124,12 @@ def worst_group(ways: WaysResult) -> str:
 
 def room_answer(room: RoomResult) -> str:
     """Return how many the room put in a wrong size, with the interval."""
-    parts = []
-    for source, words in (
-        ("chosen", "by the sizes chosen"),
-        ("tape", "by their own tapes"),
-    ):
-        rows = room.wrong[
-            (room.wrong["source"] == source) & (room.wrong["participant"] == TOGETHER)
-        ]
-        parts += [
-            f"{words} {row['count']} of {row['n']} ({in_100(row['low'])} "
-            f"to {in_100(row['high'])})"
-            for row in rows.to_dict("records")
-        ]
+    told = {"chosen": "by the sizes chosen", "tape": "by their own tapes"}
+    parts = [
+        f"{told[row['source']]} {row['count']} of {row['n']}, {interval(row)}"
+        for row in room.wrong.to_dict("records")
+        if row["participant"] == TOGETHER
+    ]
     if not parts:
         return (
             "No size was chosen for anybody whose right size is known: give every "

@@ -174,6 +174,7 @@ def test_the_invented_room_is_told_at_once_with_every_slip(form):
         assert part in told
     assert not CODE.search(told + wrong)
     assert "habit" not in told and "The slips left out, and left in" in told
+    assert "look exchanged" not in told and "<details>" in room.wrong.value
     room.each.value = True
     assert "habit" in shown(room.answered.pictures.value)
     room.each.value = False

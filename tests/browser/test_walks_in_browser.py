@@ -172,6 +172,7 @@ def test_the_trainer_shows_an_answer_a_card_and_the_room_and_makes_a_pack(
     source_table("demo_room_answers.csv").to_csv(good, index=False)
     upload(page, "The room's answers", good)
     page.get_by_text("19 of 34").first.wait_for()
+    page.get_by_text("Which", exact=True).first.click()
     page.get_by_text("makes sense in inches only").first.wait_for()
     page.get_by_role("heading", name="How often must one measure?").wait_for()
     assert page.locator(FAILURES).all_inner_texts() == []
