@@ -1,7 +1,7 @@
 """What to change in a chart to reach most of those it leaves out, by exact search."""
 
-from collections.abc import Sequence
 from dataclasses import replace
+from heapq import heappop, heappush
 from itertools import product
 
 import numpy as np
@@ -25,10 +25,10 @@ ONE_MORE = "one size more"
 #: Lists of fewer people are not halved: what is chosen is counted on the same people
 #: (our choice, no source).
 FEWEST = 200
-#: Cells of a grid that are summed at once.
-_MOST_CELLS = 1_000_000
+#: So many parts of the places of a size more are looked at: some seconds (ours).
+_MOST_PARTS = 40_000
 COLUMNS = ["change", "size", "measure", "end", "from", "to", "estimate", "low", "high"]
-COLUMNS += ["left_out", "n", "halved", "method"]
+COLUMNS += ["left_out", "n", "halved", "proved", "method"]
 
 
 def what_to_change(people: People, chart: SizeChart, *, seed: int = 1) -> pd.DataFrame:
@@ -57,7 +57,8 @@ def what_to_change(people: People, chart: SizeChart, *, seed: int = 1) -> pd.Dat
         (``size``), none where nobody would be reached: size, measure, end, from, to
         (cm or kg: the edge before and after, or both ends of the band); estimate, low,
         high (share of all people who would have a size and have none now, 95 %);
-        left_out (share without a size now); n (people counted); halved; method.
+        left_out (share without a size now); n (people counted); halved; proved
+        (whether nothing reaches more of those it was chosen among); method.
 
     Examples
     --------
@@ -90,7 +91,7 @@ def what_to_change(people: People, chart: SizeChart, *, seed: int = 1) -> pd.Dat
         # Nobody loses a size by it.
         figures |= {"low": max(gain["low"], 0.0), "left_out": 1 - gain["share_a"]}
         figures["halved"] = halved
-        rows += [{**row, **figures} for row in told]
+        rows += [{"proved": True, **row, **figures} for row in told]
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
@@ -132,63 +133,51 @@ def _best_size(
         return None, []
     names = list(chart.measures)
     width = np.array([round(yardsticks(chart)[name]) for name in names])
-    low = fullest_box(np.column_stack([left[n] for n in names]), weight, width)
+    x = np.column_stack([left[n] for n in names])
+    low, proved = fullest_box(x, weight, width)
     row: dict[str, object] = {"size": ONE_MORE, "group": ""}
     told = []
     for name, a, b in zip(names, low / 10, (low + width) / 10, strict=True):
         row |= {f"{name}_low": a, f"{name}_high": b}
-        told.append(
-            {"change": "size", "size": ONE_MORE, "measure": name, "from": a, "to": b}
-        )
+        ends = {"measure": name, "from": a, "to": b, "proved": proved}
+        told.append({"change": "size", "size": ONE_MORE, **ends})
     frame = pd.concat([chart.frame, pd.DataFrame([row])], ignore_index=True)
     return replace(chart, frame=frame), told
 
 
-def fullest_box(x: Ints, weight: Floats, width: Ints, *, step: int = 10) -> Ints:
-    """Return the low edges, multiples of ``step``, of the box that holds most weight.
+def fullest_box(
+    x: Ints, weight: Floats, width: Ints, *, step: int = 10, most: int = _MOST_PARTS
+) -> tuple[Ints, bool]:
+    """Return the low edges of the box that holds most weight, and whether it is proved.
 
-    A row lies in the boxes whose low edge is, in each column, from its value less the
-    width to its value: the edges sought are where most of these ranges meet.
+    The edges are multiples of ``step``. A row lies in the boxes whose low edge is, in
+    each column, from its value less the width to its value: the edges sought are where
+    most of these ranges meet. All places are halved again and again, the part whose
+    ranges weigh most first: no box in a part holds more than that, so the first single
+    place reached is the best. After ``most`` parts the best seen so far is not proved.
 
-    Examples
-    --------
     >>> rows = np.array([[100], [104], [160]])
-    >>> fullest_box(rows, np.ones(3), np.array([20])).tolist()
+    >>> fullest_box(rows, np.ones(3), np.array([20]))[0].tolist()
     [90]
     """
-    base = np.maximum((x.min(axis=0) - width) // step, 0)
-    first = np.maximum(-((width - x) // step), base) - base
-    last = x // step - base
-    _, at = _deepest(first, last, weight, 0.0)
-    found: Ints = (np.array(at) + base) * step
-    return found
-
-
-def _deepest(
-    first: Ints, last: Ints, weight: Floats, least: float
-) -> tuple[float, Sequence[int]]:
-    """Return the place where ranges of most weight meet, if that is above ``least``."""
-    shape = last.max(axis=0) + 1
-    if len(shape) == 1 or np.prod(shape.astype(float)) <= _MOST_CELLS:
-        depth = np.zeros(shape + 1)
-        for ends in product((0, 1), repeat=len(shape)):
-            corner = np.where(ends, last + 1, first)
-            np.add.at(depth, tuple(corner.T), weight * (-1) ** sum(ends))
-        for axis in range(len(shape)):
-            depth = depth.cumsum(axis=axis)
-        cell = np.unravel_index(int(depth.argmax()), depth.shape)
-        return float(depth[cell]), [int(i) for i in cell]
-    # One column after the other, the fullest part first, as long as it can be better.
-    d = int(shape.argmax())
-    inside = [(first[:, d] <= c) & (c <= last[:, d]) for c in range(shape[d])]
-    within = np.array([weight[rows].sum() for rows in inside])
-    best, at = least, [0] * len(shape)
-    for c in np.argsort(-within, kind="stable"):
-        if within[c] <= best:
-            break
-        rows = inside[c]
-        low, high = (np.delete(side[rows], d, axis=1) for side in (first, last))
-        reached, place = _deepest(low, high, weight[rows], best)
-        if reached > best:
-            best, at = reached, [*place[:d], int(c), *place[d:]]
-    return best, at
+    first = np.maximum(-((width - x) // step), 0)
+    last, steps = x // step, width // step + 1
+    every = np.arange(len(x))
+    parts = [(-weight.sum(), 0, first.min(axis=0), last.max(axis=0), every)]
+    made = 1
+    while True:
+        _, _, low, high, rows = heappop(parts)
+        if made > most:
+            # From here on the fuller half alone.
+            parts = []
+        d = int(((high - low) / steps).argmax())
+        if low[d] == high[d]:
+            return low * step, made <= most
+        middle = (low[d] + high[d]) // 2
+        for at, ends in enumerate(((low[d], middle), (middle + 1, high[d]))):
+            kept = rows[(first[rows, d] <= ends[1]) & (last[rows, d] >= ends[0])]
+            least, greatest = low.copy(), high.copy()
+            least[d], greatest[d] = ends
+            part = (-weight[kept].sum(), made + at, least, greatest, kept)
+            heappush(parts, part)
+        made += 2

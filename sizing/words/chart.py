@@ -13,12 +13,17 @@ _HOW = {
     "not_measured": "it was not measured",
 }
 _HALVED = (
-    "Each change was chosen among one half of these people, where no other edge moved "
-    "so far and no other size of the chart's usual widths reaches more, and counted "
-    "among the other half."
+    "Each change was chosen among one half of these people, and counted among the "
+    "other half."
 )
-_SAME = (
-    "Each change was chosen and counted among the same people: expect less of others."
+_SAME = "Each was chosen and counted among the same people: expect less of others."
+_PROVED = (
+    "Where it was chosen, no other edge moved so far reaches more, nor any other size "
+    "of the chart's usual widths."
+)
+_SEARCHED = (
+    "Where it was chosen, no other edge moved so far reaches more; of other sizes of "
+    "the chart's usual widths that is not proved."
 )
 _TRY = "Whether a sling holds so much more, only its supplier and trying it on can say."
 #: So many rows of clients without a size are named in a sentence.
@@ -75,7 +80,8 @@ def change_words(changes: pd.DataFrame, *, say: Say = written) -> list[str]:
         lines.append(words)
     if lines:
         whom = _HALVED if changes["halved"].iloc[0] else _SAME
-        lines.append(f"{whom} {_TRY}")
+        best = _PROVED if changes["proved"].all() else _SEARCHED
+        lines.append(f"{whom} {best} {_TRY}")
     return lines
 
 

@@ -23,17 +23,18 @@ def held(x, weight, low, width):
 
 
 @settings(max_examples=30, deadline=None)
-@given(st.integers(0, 10_000), st.sampled_from([8, 1_000_000]))
-def test_no_box_of_these_widths_holds_more(seed, cells):
+@given(st.integers(0, 10_000), st.sampled_from([3, 1_000]))
+def test_no_box_of_these_widths_holds_more(seed, most):
     rng = np.random.default_rng(seed)
     x, weight = rng.integers(0, 90, (12, 3)), rng.random(12)
     width = rng.integers(0, 40, 3)
-    with pytest.MonkeyPatch.context() as patch:
-        # Few cells at once: one column after the other is searched.
-        patch.setattr("sizing.client.reach._MOST_CELLS", cells)
-        found = held(x, weight, fullest_box(x, weight, width), width)
+    low, proved = fullest_box(x, weight, width, most=most)
     grid = product(range(0, 100, 10), repeat=3)
-    assert found == pytest.approx(max(held(x, weight, low, width) for low in grid))
+    best = max(held(x, weight, low, width) for low in grid)
+    found = held(x, weight, low, width)
+    # Stopped early it gives a box that it does not call the best.
+    assert found == pytest.approx(best) if proved else 0 <= found <= best + 1e-9
+    assert proved or most == 3
 
 
 @pytest.fixture(scope="module")
@@ -87,7 +88,8 @@ def test_the_gain_is_counted_among_those_it_was_not_chosen_among():
     assert edge.startswith("One edge moved") and size.startswith(
         "One size more, weight"
     )
-    assert "one half" in how and "only its supplier" in how
+    assert "one half" in how and "only its supplier" in how and found["proved"].all()
+    assert "not proved" in change_words(found.assign(proved=False))[-1]
     assert set(found.query("change == 'size'")["size"]) == {ONE_MORE}
 
 
