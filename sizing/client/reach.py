@@ -156,9 +156,9 @@ def fullest_box(
     ranges weigh most first: no box in a part holds more than that, so the first single
     place reached is the best. After ``most`` parts the best seen so far is not proved.
 
-    >>> rows = np.array([[100], [104], [160]])
+    >>> rows = np.array([[100], [118], [160]])
     >>> fullest_box(rows, np.ones(3), np.array([20]))[0].tolist()
-    [90]
+    [100]
     """
     first = np.maximum(-((width - x) // step), 0)
     last, steps = x // step, width // step + 1

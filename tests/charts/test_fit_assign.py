@@ -371,14 +371,11 @@ def test_masks_of_every_integer_type_against_comparisons(kind, rng):
 
 
 def test_two_byte_columns_reach_their_ends():
-    chart = two(hip_circumference_cm_high=[90, None])
-    hip = np.array([-1, 699, 700, 32_767, -32_768], dtype=np.int16)
-    mass = np.full(5, 500, dtype=np.int16)
-    got = size_masks({"body_mass_kg": mass, "hip_circumference_cm": hip}, chart)
-    assert got.tolist() == [0, 0, 1, 2, 0]
     tall = two(
         hip_circumference_cm_low=[70, 4000], hip_circumference_cm_high=[90, 5000]
     )
+    hip = np.array([-1, 699, 700, 32_767, -32_768], dtype=np.int16)
+    mass = np.full(5, 500, dtype=np.int16)
     got = size_masks({"body_mass_kg": mass, "hip_circumference_cm": hip}, tall)
     assert got.tolist() == [0, 0, 1, 0, 0]
 
