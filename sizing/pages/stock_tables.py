@@ -173,7 +173,7 @@ def pooling_words(plan: StockPlan) -> str:
     less = own - one
     if round(less) <= 0:
         return f"{words}: nothing is saved by one store."
-    return f"{words}: {money(less, plan.currency)} less ({100 * less / own:.0f} %)."
+    return f"{words}: {money(less, plan.currency)} less ({percent(less / own)})."
 
 
 def _services(plan: StockPlan) -> Table:

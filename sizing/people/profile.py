@@ -15,6 +15,7 @@ from sizing.stats.joining import design_df, join_influences
 from sizing.stats.layout import Floats
 from sizing.stats.shares import group_means
 from sizing.stats.weighted import weighted_quantile
+from sizing.words.numbers import given
 
 Mask = npt.NDArray[np.bool_]
 
@@ -168,7 +169,7 @@ def _at(value: Floats, q: float, weight: Floats) -> float:
 def _kinds_of(kinds: npt.NDArray[np.object_], weight: Floats) -> str:
     """Return the kinds of evidence by weight, such as ``predicted 93 %``."""
     part = pd.Series(weight).groupby(kinds).sum() / weight.sum()
-    return ", ".join(f"{k} {100 * part[k]:.0f} %" for k in EVIDENCE if k in part)
+    return ", ".join(f"{k} {given(round(part[k], 2))}" for k in EVIDENCE if k in part)
 
 
 def beside(people: People) -> pd.DataFrame:

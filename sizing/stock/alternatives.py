@@ -24,6 +24,7 @@ from sizing.stock.programme import (
     programme_from,
 )
 from sizing.stock.service import Ints
+from sizing.words.numbers import given
 
 #: Targets at which the curve of cost is worked out, of days and of needs.
 CURVE: dict[str, tuple[float, ...]] = {
@@ -253,8 +254,7 @@ def variants_of(
         tick()
         found = packs if target else bought(everything, budget / (1 + change))
         row = _variant(trial, check, found)
-        words = f"prices {abs(change):.0%} {'up' if change > 0 else 'down'}"
-        words = words.replace("%", " %")
+        words = f"prices {given(abs(change))} {'up' if change > 0 else 'down'}"
         row["cost"] *= 1 + change
         rows.append({"scenario": words, "sizes": len(packs), **row})
     people = check.days.by_group.sum(axis=0).mean(axis=0)
