@@ -82,7 +82,7 @@ def test_text_tells_the_rival_and_the_cautions(capsys):
     assert main(WORDS) == 0
     out = capsys.readouterr().out
     assert "other half" in out and "quantiles" in out
-    assert "hip circumference (cm)" in out
+    assert "Hip girth, cm" in out
     assert "safe working load" in out
 
 
