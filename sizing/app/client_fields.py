@@ -49,6 +49,18 @@ def in_a_row(*widgets: w.Widget) -> w.Box:
     return w.Box(widgets, layout=layout)
 
 
+def folded(words: str, *widgets: w.Widget) -> w.VBox:
+    """Return widgets that a button shows and hides: a keyboard reaches it."""
+    button = w.ToggleButton(description=words, layout=w.Layout(width="auto"))
+    box = w.VBox(widgets, layout=w.Layout(display="none"))
+
+    def turn(_: object) -> None:
+        box.layout.display = None if button.value else "none"
+
+    button.observe(turn, "value")
+    return w.VBox([button, box])
+
+
 def _drawn(name: str | None) -> w.Widget:
     """Return the drawing of one measure or of all, shown as the focus moves."""
     view = w.HTML(where_html(name, small=True))
@@ -127,13 +139,18 @@ class ClientFields:
             for name, what in segment_table()["definition"].items()
         ]
         allowances = [field.box for field in self.allowances.values()]
-        more = w.Accordion(
-            [w.VBox([*lengths, self.knee]), w.VBox([self.fabric, *allowances])],
-            titles=[
+        more = [
+            folded(
                 "Cannot stand? Lengths from which height is estimated",
+                *lengths,
+                self.knee,
+            ),
+            folded(
                 "Allowances between body and fabric (common practice, no source)",
-            ],
-        )
+                self.fabric,
+                *allowances,
+            ),
+        ]
         return w.VBox(
             [
                 self.sex,
@@ -141,7 +158,7 @@ class ClientFields:
                 w.HTML(heading("What makes this body unlike others; tick what holds")),
                 in_a_row(*self.conditions.values()),
                 taken,
-                more,
+                *more,
                 w.HTML(heading("Load limits, from the labels")),
                 *(field.box for field in self.loads.values()),
             ]

@@ -9,6 +9,7 @@ from pathlib import Path
 import ipywidgets as w
 from traitlets import TraitError
 
+from sizing.app.client_fields import folded
 from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
 from sizing.app.show import picture_html
 from sizing.app.units import UnitSwitch
@@ -81,14 +82,15 @@ class KeptForm:
         deleting = [self.sure, self.buttons["Delete"]]
         boxes = [w.Box(part, layout=row()) for part in (opening, keeping, deleting)]
         parts = [*boxes[:2], self.growth, self.list, boxes[2]]
-        self.fold = w.Accordion([w.VBox(parts)], selected_index=None)
-        # What was done is said where it is seen with the fold closed, too.
-        self.view = w.VBox([self.fold, self.words])
+        fold = folded("", *parts)
+        self.shown: w.ToggleButton = fold.children[0]
+        # What was done is said where it is seen with all this hidden, too.
+        self.view = w.VBox([fold, self.words])
         self.which.observe(lambda _: self._try(self._days), "value")
         switch.on_change(lambda _: self.follow())
         self._try(self._listed)
         if len(self.which.options) > 1:
-            self.fold.selected_index = 0
+            self.shown.value = True
 
     def _listed(self) -> None:
         """List what is kept, what is due first; the last worked on is ready to open."""
@@ -97,7 +99,8 @@ class KeptForm:
         said = [kept_words(row) for row in rows]
         late = sum(row["due"].startswith("overdue") for row in rows)
         where = f"Kept in {self.folder.resolve()} and nowhere else. {HEALTH_RECORDS}"
-        self.fold.titles = [f"Clients kept: {len(rows)}; {late} overdue for review"]
+        head = f"Clients kept: {len(rows)}; {late} overdue for review"
+        self.shown.description = head
         self.list.value = (
             f"<details><summary>The list, those due first</summary>{bullets(said)}"
             f"</details>{paragraphs([where])}"
