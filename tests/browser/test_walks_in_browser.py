@@ -31,6 +31,25 @@ def test_the_adviser_checks_a_client_tries_a_chart_and_writes_a_note(
     page.locator("figure img:visible").nth(1).wait_for()
     look(page, "adviser_answer")
 
+    # How a measure is taken, by keyboard; then the client is kept and opened again.
+    page.get_by_label("how").nth(1).focus()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    page.get_by_text("in 19 of 20 pairs").filter(visible=True).first.wait_for()
+    page.get_by_role("button", name=re.compile("^Clients kept: 0")).press("Enter")
+    page.get_by_label("Your reference").fill("A-17")
+    page.get_by_label("Day of the visit").fill("2026-03-02")
+    page.get_by_role("button", name="Keep this visit").press("Enter")
+    page.get_by_text("Kept: visit of 2026-03-02").wait_for()
+    wait_for_file(page, lab.folder / "clients" / "client A-17.csv")
+    look(page, "adviser_kept")
+    page.get_by_role("button", name="Copy for the next visit").press("Enter")
+    page.get_by_text("A new visit of A-17").wait_for()
+    assert page.get_by_label("Weight, kg").first.input_value() == ""
+    page.get_by_role("button", name="Open", exact=True).press("Enter")
+    page.get_by_text(re.compile("^Now: ")).first.wait_for()
+    assert page.get_by_label("Weight, kg").first.input_value() == "61"
+
     # The same client in inches and pounds; then too heavy for the hoist.
     page.get_by_role("button", name="inches and pounds").click()
     hips = page.get_by_label("Hip girth, in").first
