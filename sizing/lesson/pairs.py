@@ -37,9 +37,6 @@ class Pairs:
 
     table: pd.DataFrame
     bodies: pd.DataFrame
-    chart: str
-    people: str
-    limits: tuple[str, ...] = ()
 
 
 def surprising_pairs(
@@ -145,13 +142,7 @@ def surprising_pairs(
             "evidence": known,
         }
         table.append(row)
-    return Pairs(
-        pd.DataFrame(table),
-        pd.DataFrame(bodies),
-        chart.name,
-        people.name,
-        people.limits,
-    )
+    return Pairs(pd.DataFrame(table), pd.DataFrame(bodies))
 
 
 def _alike(

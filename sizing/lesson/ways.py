@@ -21,7 +21,6 @@ from sizing.errors import (
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     ERROR_SPREAD,
-    NONE_BELOW,
     NOT_FOUND,
     PUT_WRONG_OUTCOMES,
     Bools,
@@ -84,8 +83,6 @@ class WaysResult:
     chart: str
     people: str
     settings: Mapping[str, Any] = field(default_factory=dict)
-    sources: tuple[str, ...] = ()
-    limits: tuple[str, ...] = ()
     invented: tuple[str, ...] = ()
 
     @property
@@ -300,15 +297,11 @@ def compare_ways(
         people.name,
         {
             "usual_size": chart.sizes[usual],
-            "usual_size_given": usual_size is not None,
             "guess": tuple(curves),
             "stature_guess_sd": stature_guess_sd,
             "reading_sd": {m: sd[m] for m in limits(chart)},
-            "none_below": NONE_BELOW,
             "seed": seed,
         },
-        people.sources,
-        people.limits,
         chart.invented,
     )
 
