@@ -71,6 +71,7 @@ class OfferFields:
             self._rows(self._demo()),
             caption="Prices and stock: one row per size",
             headings=_HEADINGS,
+            words=["code"],
         )
         self.view = w.VBox(
             [
@@ -104,8 +105,12 @@ class OfferFields:
         rows = _filled(offer_from(charts, prices))
         self.charts, self._ready = charts, True
         self.invented = any(chart.invented for chart in charts)
+        # What that plan owned is its own, whatever the invented store owns.
+        self._store = False
         self._show(rows)
-        self._say_which()
+        names = " and ".join(chart.name for chart in charts)
+        words = f"Charts in use, from the plan kept before: {names}."
+        self.about.value = paragraphs([words + " Invented." * self.invented])
 
     def own_nothing_invented(self) -> None:
         """Empty what the invented store owns and used: other people do not have it."""

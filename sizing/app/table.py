@@ -55,7 +55,10 @@ class EditableTable:
         can_add: bool = False,
         switch: UnitSwitch | None = None,
         column_units: bool = False,
+        words: Sequence[str] = (),
     ) -> None:
+        #: Columns kept as typed, such as codes that look like numbers.
+        self._words = {*words, *(choices or {})}
         self._headings = headings or {}
         self._choices = {name: list(given) for name, given in (choices or {}).items()}
         self._can_add, self._switch = can_add, switch
@@ -102,7 +105,7 @@ class EditableTable:
         for name in self._columns:
             numbers = pd.to_numeric(table[name], errors="coerce")
             if (
-                name not in self._choices
+                name not in self._words
                 and numbers.notna().eq(table[name].notna()).all()
             ):
                 if numbers.dtype.kind == "f":

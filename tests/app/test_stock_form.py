@@ -64,6 +64,53 @@ def test_a_form_plans_saves_and_takes_its_answer_back(small_form, tmp_path):
     assert form.answered.pictures.value == ""
 
 
+def test_a_plan_saved_is_opened_again_with_what_it_held_as_owned(small_form):
+    form = small_form
+    form.people.ruled.value = True
+    form.people.rules.set(
+        pd.DataFrame({"name": ["our home"], "laundry": [1], "target": [80]}).reindex(
+            columns=list(form.people.rules.frame)
+        )
+    )
+    form.use.goal.value, form.use.needs.value = "needs", 90
+    form.years.wash.value, form.years.period.value = "£2.50", 3
+    form.offer.table.cell(0, "code").value = "007"
+    plan = form.run()
+    assert (plan.aim, plan.target, plan.years.wash) == ("needs", 0.9, 2.5)
+    assert plan.served[0].use.out == {"laundry": (1, 7)}
+    assert plan.order["code"][0] == "007"
+    book = form.results()["stock_workbook"]
+    again = StockForm()
+    again.scenarios, again.bought.value = 60, True
+    item = took("plan.xlsx", "")[0] | {"content": memoryview(book), "size": len(book)}
+    again.upload.box.value = (item,)
+    assert "entries of that plan are filled in" in again.opened.value
+    later = again.run()
+    assert later.order["owned"].tolist() == plan.order["stock"].tolist()
+    assert later.served[0].use == plan.served[0].use and later.years == plan.years
+    assert (later.aim, later.target) == ("needs", 0.9) and later.cost == 0
+    again.use.needs.value = 95
+    again.run()
+    assert list(again.plans) == ["plan 1", "plan 2"]
+    assert "plan 2" in again.answered.pictures.value
+    again.upload.box.value = took("plan.xlsx", "no workbook")
+    assert "workbook" in again.opened.value
+
+
+def test_rules_and_rates_that_cannot_be_are_said_beside_them(small_form):
+    form = small_form
+    form.people.ruled.value = True
+    with pytest.raises(SizingError, match="no group is called so"):
+        form.people.served()
+    form.years.rates.cell(0, "low").value = "9"
+    with pytest.raises(SizingError, match="does not lie from 9 to 6"):
+        form.years.years()
+    form.years.wash.value = "dear"
+    form.years.rates.cell(0, "low").value = "2"
+    with pytest.raises(SizingError, match="Price of washing"):
+        form.years.years()
+
+
 def test_no_name_of_the_code_is_shown(small_form):
     small_form.work.run()
     shown = "".join(
