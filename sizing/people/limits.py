@@ -67,7 +67,8 @@ CARE_HOME = (
 )
 CARE_HOME_US = (
     "The body mass index is that of long-stay residents of all ages, sex and age those "
-    "of residents of 65 and over: a little fewer of those are obese (25.9 %)."
+    "of residents of 65 and over: a little fewer of those are obese (25.9 %, "
+    "n = 593,443)."
 )
 CARE_HOME_NORDIC = (
     "The share with a body mass index under 20 comes from 180 Danish residents. By "
