@@ -188,7 +188,9 @@ def run(args: argparse.Namespace) -> int:
     if args.note is not None:
         from sizing.pages.client_note import client_note
 
-        note = client_note(answer, visit.decision, on=visit.on)
+        # A day that nobody named is left to be written by hand.
+        on = visit.on if args.day or args.open or args.keep else None
+        note = client_note(answer, visit.decision, on=on)
         note = note.for_pattern(visit.pattern, known)
         write_bytes(args.note, note.as_file(args.note.suffix))
     if args.keep is not None:
@@ -280,12 +282,6 @@ def _caseload(args: argparse.Namespace, chart: SizeChart) -> int:
 
 def _asked(chart: SizeChart, confirmed: bool) -> list[str]:
     """Ask for what is known, one by one; an empty answer leaves it out."""
-    if not sys.stdin.isatty():
-        raise SizingError(
-            "nothing is said of the client, and here nobody can be asked",
-            allowed="NAME=VALUE, such as: sizing client sex=female age=74 weight=68",
-            action="write what is known after 'sizing client', or run it in a terminal",
-        )
     names = {"sex": "Sex (f or m)", "age_years": "Age in years"}
     wanted = dict.fromkeys((MASS, STATURE, *chart.measures))
     names |= {
@@ -305,10 +301,19 @@ def _asked(chart: SizeChart, confirmed: bool) -> list[str]:
                         values, how=how, confirmed=confirmed, conditions=conditions
                     )
                 except SizingError as error:
+                    # Nobody is there to be asked again.
+                    if not sys.stdin.isatty():
+                        raise
                     print(error)
                 else:
                     words.append(f"{name}={answer}")
                     break
+    if not words and not sys.stdin.isatty():
+        raise SizingError(
+            "nothing is said of the client, and here nobody can be asked",
+            allowed="NAME=VALUE, such as: sizing client sex=female age=74 weight=68",
+            action="write what is known after 'sizing client', or run it in a terminal",
+        )
     return words
 
 

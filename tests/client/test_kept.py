@@ -1,6 +1,7 @@
 """Clients kept: what was entered comes back, and nothing of anybody's is lost."""
 
 import argparse
+import io
 import subprocess
 import sys
 from dataclasses import replace
@@ -223,8 +224,11 @@ def test_the_command_keeps_opens_lists_and_deletes(tmp_path, monkeypatch, capsys
 
 
 def test_what_is_not_said_is_asked_for_until_it_is_understood(monkeypatch, capsys):
-    with pytest.raises(SizingError, match="nobody can be asked"):
-        run()
+    for piped, words in (("", "nobody can be asked"), ("x\n74\n", "this sex")):
+        monkeypatch.setattr(sys, "stdin", io.StringIO(piped))
+        with pytest.raises(SizingError, match=words):
+            run()
+    capsys.readouterr()
     said = iter(["x", "f", "74", "68:hoist scal", "68:hoist scale", "5 ft 3"])
     monkeypatch.setattr(sys, "stdin", SimpleNamespace(isatty=lambda: True))
 
