@@ -10,12 +10,13 @@ import pandas as pd
 from sizing.app.form_words import bullets, heading, name_words, status, wrong_lines
 from sizing.app.table import EditableTable
 from sizing.app.units import UnitSwitch
-from sizing.charts import SizeChart, chart_from
+from sizing.charts import SizeChart, chart_from, review_chart
 from sizing.charts.size_chart import GROUPS
 from sizing.errors import SizingError
 from sizing.measures import MEASURES
 from sizing.measures.typed import understood
-from sizing.measures.written import unit_of
+from sizing.measures.written import unit_of, written
+from sizing.words.chart import finding_words
 from sizing.words.client import capital
 from sizing.words.labels import labels
 
@@ -136,6 +137,11 @@ class ChartTable:
             lines = wrong_lines(error, units=self._switch.units, rows=rows)
             words = "<p><b>Before this chart can be used:</b></p>"
             self.problems.value = status(words + bullets(lines))
+            return
+        say = partial(written, units=self._switch.units)
+        if doubts := finding_words(review_chart(self.chart), say=say):
+            words = "<p><b>To be looked at in this chart:</b></p>"
+            self.problems.value = words + bullets(f"{capital(d)}." for d in doubts)
 
     def _limit(self, measure: str, change: dict[str, Any]) -> None:
         """Add the columns of a measure that is ticked, take away those of one not."""

@@ -109,6 +109,7 @@ def test_her_chart_starts_empty_and_is_set_beside_nothing(tmp_path, monkeypatch)
     form.table.name.value = "Ward 3"
     for column, value in (("size", "S"), (LOW, "90"), (HIGH, "140")):
         cell(form, 0, column).value = value
+    assert "read each sling" in form.table.problems.value
     assert "Ward 3 fits" in form.change.value and "nvented" not in form.change.value
     assert "dotted" not in form.image.value
     form.keep.button.click()
