@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from data_sources import derive_reach
 from data_sources.checks_children import seam_steps
 from data_sources.prediction import predict_measures
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
@@ -195,3 +196,19 @@ def test_mean_and_sd_fit_against_statsmodels(survey_folder):
     np.testing.assert_allclose(beta, other.params, rtol=1e-6)
     # The likelihood's first-order condition: squared residuals average 1.
     assert np.mean(e**2) == pytest.approx(1, abs=1e-6)
+
+
+@pytest.mark.surveys
+def test_charts_of_three_and_of_four_measures_are_drawn_within_a_point(survey_folder):
+    """Half of the soldiers drawn from age, weight and height, against measured."""
+    found = list(derive_reach.charts(survey_folder))
+    assert len(found) == 2
+    assert all(0 < figure <= high == 1.0 for _, figure, _, _, high in found)
+
+
+def test_what_was_set_out_to_reach_is_told_with_its_date_and_its_failures():
+    table = source_table("reach_checks.csv")
+    inside = table["figure"].between(table["asked_low"], table["asked_high"])
+    assert (table["reached"] == inside).all() and not inside.all()
+    assert set(table["part"]) == set(derive_reach.PARTS)
+    assert pd.to_datetime(table["date"]).notna().all()
