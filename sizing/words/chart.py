@@ -4,7 +4,16 @@ import numpy as np
 import pandas as pd
 
 from sizing.measures.vocabulary import plain
-from sizing.words.numbers import Row, Say, count_in, interval, share, told, written
+from sizing.words.numbers import (
+    Row,
+    Say,
+    count_in,
+    interval,
+    share,
+    span,
+    told,
+    written,
+)
 
 _HOW = {
     "too_small_for": "their nearest size is too small",
@@ -65,15 +74,17 @@ def change_words(changes: pd.DataFrame, *, say: Say = written) -> list[str]:
     lines = []
     for kind, rows in changes.groupby("change", sort=False):
         row = rows.iloc[0]
-        told = []
-        for name, *ends in rows[["measure", "from", "to"]].itertuples(index=False):
-            start, stop = (say(end, name, to="tenth") for end in ends)
-            told.append(f"{plain(name)} from {start} to {stop}")
-        words = f"One size more, {', '.join(told)},"
+        moved = [
+            f"{plain(name)} {span(low, high, name, say)}"
+            for name, low, high in zip(
+                rows["measure"], rows["from"], rows["to"], strict=True
+            )
+        ]
+        words = f"One size more: {', '.join(moved)}."
         if kind == "edge":
-            words = f"One edge moved, the {row['end']} edge of '{row['size']}' in"
-            words += f" {told[0]},"
-        words += f" would give a size to {interval(row)} of all people"
+            words = f"One edge moved: the {row['end']} edge of '{row['size']}' in"
+            words += f" {moved[0]}."
+        words += f" It would give a size to {interval(row)} of all people"
         words += f"; {share(row['left_out'])} have none now."
         if row["low"] <= 0:
             words += " These people do not settle whether it reaches anybody."

@@ -86,7 +86,7 @@ def test_the_gain_is_counted_among_those_it_was_not_chosen_among():
     assert (found["low"] >= 0).all() and (found["estimate"] <= found["left_out"]).all()
     edge, size, how = change_words(found)
     assert edge.startswith("One edge moved") and size.startswith(
-        "One size more, weight"
+        "One size more: weight"
     )
     assert "one half" in how and "only its supplier" in how and found["proved"].all()
     assert "not proved" in change_words(found.assign(proved=False))[-1]
