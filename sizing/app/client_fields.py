@@ -36,6 +36,7 @@ EXAMPLE = Visit(
     loads={"hoist": 160.0, "spreader bar": 200.0},
 )
 NOBODY = Visit(date(2026, 1, 1))
+_UNLIKE = "What makes this body unlike others"
 _KNEE = {"chumlea_1985": "Chumlea 1985", "donini_2000": "Donini 2000"}
 
 
@@ -123,13 +124,17 @@ class ClientFields:
             field = UnitField(str(row["label"]), "allowance_cm", switch, signed=True)
             field.set(suggested_allowances()[str(row["key"])])
             self.allowances[str(row["key"])] = field
+        self.unlike = folded(_UNLIKE, in_a_row(*self.conditions.values()))
         self.view = self._layout()
         for fields in (self.values, self.loads, self.allowances):
             for field in fields.values():
                 field.on_change(self._changed)
         ticks = (self.fabric, *self.conditions.values())
+        for tick in self.conditions.values():
+            tick.observe(lambda _: self._count(), "value")
         for box in (self.sex, self.age, self.knee, *ticks, *self.ways.values()):
             box.observe(lambda _: self._changed(), "value")
+        self._count()
 
     def _layout(self) -> w.Widget:
         taken = w.VBox([*map(self._row, MEASURES), _drawn(None)])
@@ -155,8 +160,7 @@ class ClientFields:
             [
                 self.sex,
                 self.age,
-                w.HTML(heading("What makes this body unlike others; tick what holds")),
-                in_a_row(*self.conditions.values()),
+                self.unlike,
                 taken,
                 *more,
                 w.HTML(heading("Load limits, from the labels")),
@@ -177,6 +181,12 @@ class ClientFields:
         self._switch.on_change(told)
         told(self._switch.units)
         return row
+
+    def _count(self) -> None:
+        """Say how many conditions are ticked; none of them is hidden then."""
+        button, ticked = self.unlike.children[0], len(self.stated())
+        button.description = f"{_UNLIKE}: {ticked or 'none'} ticked"
+        button.value = button.value or ticked > 0
 
     def _changed(self) -> None:
         if not self._filling:

@@ -58,8 +58,6 @@ def answer_html(
     """Return the answer in words, its first sentence standing out."""
     say = partial(written, units=units)
     what, sure, now = answer_lines(answer, say=say)
-    if invented:
-        what = f"Invented client, on {answer.chart.name}. {what}"
     leads = f"<p style='font-size:1.15em'><b>{escape(what)}</b></p>"
     lines, figures = [*weight_lines(answer), *not_entered_lines(answer)], []
     if not answer.nothing_bears:
@@ -67,9 +65,13 @@ def answer_html(
         figures = [next_words(answer), play_words(answer)]
     figures.append(allowance_words(answer, say=say))
     figures += [*chart_lines(answer, say=say), *further_lines(answer, say=say)]
-    before = paragraphs(opening_lines(answer, say=say))
+    before = opening_lines(answer, say=say)
+    made_up = [before.pop(0)] if answer.chart.invented else []
+    small = " ".join(["Invented client."] * invented + made_up)
     folded = f"<details><summary>More on this answer</summary>{bullets(figures)}"
-    words = before + leads + paragraphs([sure, now]) + bullets(lines)
+    words = paragraphs(before) + leads + paragraphs([sure, now]) + bullets(lines)
+    if small:
+        words = f"<div style='font-size:.85em'>{paragraphs([small])}</div>{words}"
     return status(f"{words}{folded}</details>")
 
 

@@ -125,6 +125,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     for option, said in words.items():
         parser.add_argument(option, metavar=_METAVAR.get(option, "REF"), help=said)
     parser.add_argument(
+        "--sure", action="store_true", help="with --delete: do not ask once more"
+    )
+    parser.add_argument(
         "--kept",
         action="store_true",
         help="list the clients kept, those due first; with --open, what changed over "
@@ -164,6 +167,7 @@ def run(args: argparse.Namespace) -> int:
         if not args.entries:
             return 0
     if args.delete is not None:
+        _be_sure(args)
         print(f"Deleted for good: {delete_client(folder, args.delete)}")
         return 0
     if args.kept:
@@ -197,6 +201,19 @@ def run(args: argparse.Namespace) -> int:
         one_of("size chosen", visit.decision.size, ["", *chart.sizes])
         print(f"Kept: {keep_visit(folder, args.keep, visit)}. {HEALTH_RECORDS}")
     return 0
+
+
+def _be_sure(args: argparse.Namespace) -> None:
+    """Ask once more before a client is deleted, or need ``--sure``."""
+    if args.sure:
+        return
+    question = f"Delete every visit of {args.delete} for good? Type yes: "
+    if not sys.stdin.isatty() or input(question).strip().lower() != "yes":
+        raise SizingError(
+            "nothing was deleted",
+            allowed="yes typed as the answer in a terminal, or --sure",
+            action="run it again once you are sure",
+        )
 
 
 def _visit(args: argparse.Namespace, folder: Path, chart: SizeChart) -> Visit:

@@ -36,9 +36,7 @@ _NOT_DRAWN = ("body_mass_kg", "stature_cm", "hip_breadth_sitting_cm")
 
 def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
     """Return the sizes that may fit, likeliest first; two at least."""
-    at_most = answer.sizes["estimate"].fillna(answer.sizes["high"])
-    may = answer.sizes[at_most >= _SHOWN]
-    rows = records(answer.sizes.head(2) if len(may) < 2 else may)
+    rows = records(_may_fit(answer))
     return pd.DataFrame(
         {
             "Size": [row["size"] for row in rows],
@@ -57,6 +55,12 @@ def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
             ],
         }
     )
+
+
+def _may_fit(answer: ClientAnswer) -> pd.DataFrame:
+    at_most = answer.sizes["estimate"].fillna(answer.sizes["high"])
+    may = answer.sizes[at_most >= _SHOWN]
+    return answer.sizes.head(2) if len(may) < 2 else may
 
 
 def measures_table(
@@ -158,7 +162,9 @@ def drawn_answer(answer: ClientAnswer, *, units: str = "metric") -> dict[str, Ax
     )
     say = partial(written, units=units)
     margins = plot_margins(_first_rows(answer), labels=labels, say=say)
-    found = {_CHANCES: plot_chances(answer.sizes), _MARGINS: margins}
+    may = _may_fit(answer)
+    chances = plot_chances(may, others=len(answer.sizes) - len(may))
+    found = {_CHANCES: chances, _MARGINS: margins}
     bodies = _either_way(answer, say)
     if not bodies.empty:
         measure = str(answer.borderline["measure"].iloc[0])
@@ -245,9 +251,10 @@ def _chances_alt(answer: ClientAnswer) -> str:
         f"{row['size']} {chance_words(row)}"
         if row["over_load"] or row["not_judged"]
         else f"{row['size']} {share(row['estimate'])}"
-        for row in records(answer.sizes)
+        for row in records(_may_fit(answer))
     ]
-    return f"Bars: the chance of each size, likeliest first: {', '.join(each)}."
+    others = "; each other size under 1 %" if len(each) < len(answer.sizes) else ""
+    return f"Bars: the chance of each size, likeliest first: {', '.join(each)}{others}."
 
 
 def _margins_alt(answer: ClientAnswer, say: Say) -> str:

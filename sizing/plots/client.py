@@ -25,8 +25,13 @@ from sizing.words.numbers import share as percent
 _OPEN = 0.3
 
 
-def plot_chances(sizes: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw each size's chance of fitting all measures, the likeliest darkest."""
+def plot_chances(
+    sizes: pd.DataFrame, *, others: int = 0, ax: Axes | None = None
+) -> Axes:
+    """Draw each size's chance of fitting all measures, the likeliest darkest.
+
+    ``others`` is how many sizes are left out, each under 1 %: a line of words.
+    """
     ax = axes_or_new(ax, width=7.0, height=1.0 + 0.36 * len(sizes))
     with quiet_style():
         for place, row in enumerate(sizes.to_dict("records")):
@@ -44,7 +49,8 @@ def plot_chances(sizes: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
         ax.set_xlim(0, 1.12)
         ax.set_xticks(np.linspace(0, 1, 5))
         percent_axis(ax.xaxis)
-        ax.set_xlabel("Chance that every measure fits and the load is borne")
+        more = f"\nOther sizes ({others}): under 1 % each" if others else ""
+        ax.set_xlabel(f"Chance that every measure fits and the load is borne{more}")
     return ax
 
 

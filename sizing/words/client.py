@@ -104,7 +104,6 @@ def opening_lines(answer: Answer, *, say: Say = written) -> list[str]:
     lines = [
         invented_words(*answer.chart.invented),
         *condition_lines(answer.client),
-        limiting_words(answer),
         _slips(answer, say),
         load_words(answer, say=say),
     ]
@@ -124,19 +123,15 @@ def condition_lines(client: Any) -> list[str]:
     ]
 
 
-def limiting_words(answer: Answer) -> str:
-    """Say what to measure first, before any chance, where it was not taken."""
-    names = answer.to_measure
-    if not names or answer.nothing_bears or answer.unjudged:
-        return ""
+def _limiting(answer: Answer) -> str:
+    """Say why to measure what was not taken, though the chart limits it."""
     play = [size for size in answer.sizes["size"] if size in answer.in_play]
-    one = len(names) == 1
+    one = len(answer.to_measure) == 1
     if len(play) > 1:
-        why = f"{'it decides' if one else 'they decide'} between {listed(play[:3])}"
-    else:
-        it, is_ = ("it", "it is") if one else ("them", "they are")
-        why = f"the chart limits {it}, and {is_} only predicted"
-    return f"Measure {_the(names)} first: {why}."
+        decide = "It decides" if one else "They decide"
+        return f"{decide} between {listed(play[:3])}."
+    it, is_ = ("it", "it is") if one else ("them", "they are")
+    return f"The chart limits {it}, and {is_} only predicted."
 
 
 def _the(names: Sequence[str]) -> str:
@@ -314,11 +309,14 @@ def now_words(answer: Answer) -> str:
     if answer.nothing_bears:
         return "weigh again; if it is right, use parts that bear the person."
     others = set(answer.sizes["size"]) - {*answer.both, answer.first["size"]}
-    if not set(answer.near_load["part"]) <= {f"sling, size {name}" for name in others}:
-        return f"weigh {'again ' if mass['taken'] else ''}before anything else."
     first = answer.unjudged or answer.to_measure
-    if first:
+    if not set(answer.near_load["part"]) <= {f"sling, size {name}" for name in others}:
+        then = f", then measure {_the(first)}" if first else ""
+        return f"weigh {'again ' if mass['taken'] else ''}before anything else{then}."
+    if answer.unjudged:
         return f"measure {_the(first)}, then judge again."
+    if first:
+        return f"measure {_the(first)}, then judge again. {_limiting(answer)}"
     if answer.broken or answer.outranked is not None:
         outside = answer.first if answer.broken else answer.outranked
         return f"take {plain(outside['broken_by'])} again."

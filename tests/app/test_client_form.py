@@ -12,7 +12,9 @@ from sizing.app.show import save_panel
 from sizing.app.units import UnitField, UnitSwitch
 from sizing.cautions import cautions
 from sizing.charts import demo_chart
+from sizing.client import check_client
 from sizing.measures.written import UNITS
+from sizing.pages.client_answer import drawn_answer
 
 HIP, MASS = "hip_circumference_cm", "body_mass_kg"
 
@@ -135,6 +137,16 @@ def test_a_number_typed_in_cm_where_inches_are_chosen_is_named(form, undrawn):
     assert "Height (165 in): this makes sense in cm" in form.answer_view.value
     form.fields.values["stature_cm"].box.value = "165 cm"
     assert form.answer.client.known["stature_cm"].value == 165
+
+
+def test_sizes_under_one_in_a_hundred_are_one_line_of_the_picture():
+    """Before, seven bars of nothing were drawn, each with "under 1 %"."""
+    found = check_client(demo_chart(), EXAMPLE.entries, how=EXAMPLE.how)
+    drawn = drawn_answer(found)["client_chances"]
+    shown = [label.get_text() for label in drawn.get_yticklabels()]
+    assert shown == list(found.sizes["size"][found.sizes["estimate"] >= 0.01])
+    others = len(found.sizes) - len(shown)
+    assert f"Other sizes ({others}): under 1 % each" in drawn.get_xlabel()
 
 
 def test_the_invented_client_is_said_to_be_invented(form, undrawn):

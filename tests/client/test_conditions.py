@@ -232,7 +232,10 @@ def test_on_the_form_conditions_are_ticked():
     form = ClientForm()
     form.show_example()
     assert "Stated" not in form.answer_view.value
+    button = form.fields.unlike.children[0]
+    assert button.description.endswith(": none ticked") and not button.value
     form.fields.conditions["swelling"].value = True
+    assert button.description.endswith(": 1 ticked") and button.value
     assert "Stated: swelling" in form.answer_view.value
     assert "Invented client" not in form.answer_view.value
     assert form.answer.client.conditions == ("swelling",)

@@ -218,7 +218,11 @@ def test_the_command_keeps_opens_lists_and_deletes(tmp_path, monkeypatch, capsys
     assert "reference K-3; female; 9 years" in Path("note.md").read_text()
     with pytest.raises(SizingError, match="kept already"):
         run(*later, "--day", "2026-11-05")
-    run("--delete", "K-3")
+    # Before, one word was enough, and nothing asked.
+    with pytest.raises(SizingError, match="nothing was deleted"):
+        run("--delete", "K-3")
+    assert len(read_visits("my-results/clients", "K-3")) == 2
+    run("--delete", "K-3", "--sure")
     with pytest.raises(SizingError, match="no client is kept"):
         run("--open", "K-3")
 
