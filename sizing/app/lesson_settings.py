@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 import ipywidgets as w
 
+from sizing.app.client_fields import folded
 from sizing.app.form_words import paragraphs
 from sizing.app.lesson_parts import number, wrapped, wrong_html
 from sizing.app.pattern_field import PatternField
@@ -47,12 +48,13 @@ class LessonSettings:
         self.upload = UploadBox("Your size chart", help=_CHART_HELP, table=CHART)
         self.units = UnitSwitch()
         self.told, self.pattern = w.HTML(), PatternField()
+        self.pattern.box.style.description_width = "initial"
         for field in (self.population, self.seed_box):
             field.observe(lambda _: self._changed(), "value")
         self.upload.on_change(self._take)
-        more = w.Accordion(
-            [w.VBox([self.upload.view, self.seed_box, w.HTML(_SAME)])],
-            titles=("A size chart of your own; the number of the draw",),
+        more = folded(
+            "A size chart of your own; the number of the draw",
+            *(self.upload.view, self.seed_box, w.HTML(_SAME)),
         )
         row = wrapped(self.population, self.units.view)
         self.view = w.VBox([row, self.pattern.view, self.told, more])

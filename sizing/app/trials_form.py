@@ -5,7 +5,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_form import LiveForm
+from sizing.app.answer_form import LiveForm, boxed
 from sizing.app.form_words import paragraphs
 from sizing.app.pattern_field import PatternField
 from sizing.app.table import EditableTable
@@ -49,12 +49,10 @@ class TrialsForm(LiveForm):
         self.chart = UploadBox("The printed chart", table=CHART)
         self.trials = UploadBox("My trials", table=TRIALS)
         self.pattern = PatternField()
-        self._place = w.VBox()
+        #: The table, wider than a column: it stands beneath the answer.
+        self.typing = boxed(w.HTML(paragraphs([_HOW])))
         self._laid: tuple[str, ...] = ()
-        how = w.HTML(paragraphs(["Or type them in:", _HOW]))
-        self.lay_out(
-            self.chart.view, self.pattern.view, self.trials.view, how, self._place
-        )
+        self.lay_out(self.chart.view, self.pattern.view, self.trials.view)
         for field in (self.chart, self.trials, self.pattern):
             field.on_change(self.later.ask)
         self.update()
@@ -123,4 +121,4 @@ class TrialsForm(LiveForm):
             switch=self.switch,
         )
         self.table.on_change(self.later.ask)
-        self._place.children = [self.table.view]
+        self.typing.children = (self.typing.children[0], self.table.view)

@@ -13,7 +13,7 @@ from sizing.errors import one_of
 from sizing.lesson.choosing import ADULT_FROM
 from sizing.resources import source_table
 from sizing.stats.intervals import score_interval, student
-from sizing.words.numbers import share
+from sizing.words.numbers import points, share
 
 #: The studies; each guesser is fitted on one: unless told otherwise, of those with
 #: that guesser, on the first that published most figures.
@@ -107,14 +107,12 @@ class GuessModel:
     def summary(self) -> str:
         """Return the curve in plain words."""
         within, beyond = self.share_within(0.1), 1 - self.share_within(0.2)
-        low, high = 100 * self.quantile(0.25), 100 * self.quantile(0.75)
+        low, high = points(self.quantile(0.25)), points(self.quantile(0.75))
         return (
             f"A {self.guesser}'s guess of weight ({self.subjects}; fitted on "
             f"{STUDY_WORDS.get(self.study, self.study) or 'figures given'}): half are "
-            "between "
-            f"{low:+.0f} % and {high:+.0f} % of the scale, "
-            f"{share(within)} within 10 %, {share(beyond)} off by more "
-            "than 20 %."
+            f"off the scale by {low} % to {high} %. Within 10 % are {share(within)}; "
+            f"{share(beyond)} are off by more than 20 %."
         )
 
 

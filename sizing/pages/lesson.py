@@ -60,9 +60,11 @@ def ways_table(ways: WaysResult) -> Table:
         ]
     )
     first = next(iter(rows.values()))
+    parts = first["method"].split("; ")
+    method = ". ".join(f"{part[0].upper()}{part[1:]}" for part in parts)
     caption = (
         "Of people who fit at least one size: fits, wrong, none; of everyone: none "
-        f"fits (95 % intervals). n = {first['n']:,}; {first['method']}"
+        f"fits (95 % intervals). n = {first['n']:,}. {method}"
     )
     return table(frame, caption=caption, words=["Way"])
 
@@ -159,8 +161,8 @@ def ways_section(ways: WaysResult, *figures: Picture, words: Sequence[str]) -> S
     """Return what each way of choosing is, after words of what came of it."""
     own = [
         "By eye, weight and height are guessed, as emergency nurses guessed them. By "
-        "weight, height or both, they are measured once and the size that most "
-        "probably fits people alike is taken; where no size fits at least half of "
+        "weight, height or both, they are measured once, and the size that most "
+        "probably fits people alike is taken. Where no size fits at least half of "
         "them, the answer is 'none'. Nobody at a bedside has such a table; nor does "
         "by eye here see a person's shape, as one who has fitted slings for years may. "
         f"'The size we always use' is '{ways.settings['usual_size']}', the one that "
@@ -204,9 +206,8 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
     study = STUDY_WORDS[lesson.kinder.settings["guess"][0].study]
     words = [
         table_against_tape(ways, lesson.elsewhere),
-        f"With the guesses of the study where nurses guessed best ({study}), by eye "
-        f"still puts {interval(kinder)} of people who fit at least one size in a wrong "
-        "one.",
+        f"In one study nurses guessed best ({study}). With their guesses, by eye still "
+        f"puts {interval(kinder)} of people who fit at least one size in a wrong one.",
     ]
     answer = pictures["wrong_size"]
     pairs = [p for name, p in pictures.items() if name.startswith("pair_")]

@@ -99,9 +99,7 @@ def lesson_files(
     }
     if lesson.room is not None:
         texts["room.html"] = render(
-            room_page(
-                lesson.room, lesson.repeats, pictures, units=lesson.units, each=True
-            )
+            room_page(lesson.room, lesson.repeats, pictures, units=lesson.units)
         )
         texts["room_left_out.csv"] = _csv(lesson.room.answers.left_out)
         texts["room_sizes.csv"] = _csv(lesson.room.sizes)
@@ -144,7 +142,7 @@ _PARTS: dict[str, tuple[tuple[str, str, str], ...]] = {
         ("slides.html", "Slides", "F: full screen; N: what to say; arrows: move"),
         ("answer_form.xlsx", "The answer form", "laid out for your room"),
         ("card_answers.html", "All cards' answers", "for you alone"),
-        ("room.html", "What this room found", "each by number: not for the wall"),
+        ("room.html", "What this room found", "all together, nobody's own figures"),
         ("courses.html", "Every room so far", "course by course, no participants"),
     ),
 }

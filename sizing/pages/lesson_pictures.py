@@ -132,8 +132,9 @@ def wrong_slide(found: WaysResult) -> Slide:
     rows = told(found)
     ways = [w for w in WAY_WORDS if (w, WRONG) in rows]
     own = found.overall[found.overall["outcome"].isin([WRONG, MISSED])]
-    words = "; ".join(
-        f"{WAY_WORDS[w]} {of_hundred(rows[w, WRONG])} and {of_hundred(rows[w, MISSED])}"
+    words = " ".join(
+        f"{WAY_WORDS[w].capitalize()}: {of_hundred(rows[w, WRONG])} and "
+        f"{of_hundred(rows[w, MISSED])}."
         for w in ways
     )
     eye, tape = (
@@ -145,8 +146,8 @@ def wrong_slide(found: WaysResult) -> Slide:
         "wrong_size",
         f"Of a hundred people who fit at least one size, {eye} get a wrong one by eye, "
         f"{tape} by tape",
-        alt="Bars, one for each way of choosing: of a hundred people who fit at least "
-        f"one size, put in a wrong size, and left without: {words}.",
+        alt="Bars, one for each way of choosing. Of a hundred people who fit at least "
+        f"one size, so many are put in a wrong size, and so many get none. {words}",
         caption=f"{title_of(found.people, first=True)}, sized by '{found.chart}' in "
         "each way. Lines and brackets are 95 % intervals.",
     )
@@ -212,8 +213,9 @@ def repeats_slide(table: pd.DataFrame) -> Slide:
     return _slide(
         plot_repeats(table),
         "how_often_to_measure",
-        f"Put in a wrong size by the tape: {words}",
-        alt=f"Chance of being put in a wrong size by one measurer, measuring {words}.",
+        f"Of everyone, put in a wrong size by the tape: {words}",
+        alt=f"Chance of being put in a wrong size by one measurer, measuring {words}. "
+        "Of everyone: a size chosen where none fits is wrong, too.",
         caption="Reading again evens out the slips of the tape; only another pair of "
         "eyes evens out a landmark found in the wrong place.",
     )
@@ -234,8 +236,8 @@ def room_slides(
         if len(own):
             fits = [r["chosen"] in r["right"].split(" or ") for _, r in own.iterrows()]
             good, n = int(own.loc[fits, "count"].sum()), int(own["count"].sum())
-            cells = "; ".join(
-                f"where {r['right']} fits, {r['chosen']}: {r['count']}"
+            cells = " ".join(
+                f"Where {r['right']} fits, {r['chosen']}: {r['count']}."
                 for r in own.to_dict("records")
             )
             slides.append(
@@ -243,7 +245,7 @@ def room_slides(
                     plot_confusion(own, sizes=sizes),
                     f"room_sizes_{source}",
                     f"What the room {words}: {good} of {n} right",
-                    alt=f"How often the room {words} each size: {cells}.",
+                    alt=f"How often the room {words} each size. {cells}",
                     caption=f"What the room {words}, counted. Thick frames fit.",
                 )
             )

@@ -341,7 +341,10 @@ def repeats_section(
     figure = pictures.get("how_often_to_measure")
     return Section(
         "How often must one measure?",
-        words=[f"With the measuring errors {whose}, tried on the survey's people."],
+        words=[
+            f"With the measuring errors {whose}, tried on the survey's people. Of "
+            "everyone: a size chosen where none fits is wrong, too."
+        ],
         figures=[figure] if figure else [],
         tables=[
             table(frame, caption="Chances, with 95 % intervals", words=["Read by"])

@@ -66,7 +66,7 @@ def trials_page(found: LearnedChart, *, units: str = "metric") -> Page:
         question="A chart prints where a size begins and ends. What do the slings that "
         "were tried on say?",
         inputs=f"{len(trials.frame)} trials; chart: {trials.chart.name}{about}.",
-        answer=invented_first(found.invented, found.answer()),
+        answer=invented_first(found.invented, found.answer(units)),
         sections=[
             Section(
                 "Printed and learned, side by side",

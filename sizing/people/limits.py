@@ -30,13 +30,13 @@ SEAT_BREADTH = (
     "height and weight measured in 1960-62 (published figures)."
 )
 MODEL_BIAS = (
-    "Set against published populations of 1940 to 2015 that the body model never saw, "
-    "the typical error of its means was 1.0 % for hip girth, 0.8 % for "
-    "buttock-popliteal length, 1.2 % for shoulder height, 1.6 % for seat breadth, "
-    "3.0 % for thigh girth and, often taken at another level, 3.8 % for chest and "
-    "4.0 % for waist girth. Intervals of shares, of differences between charts and "
-    "of a stock's days count it, those of percentiles do not; nobody has set the model "
-    "against people lifted by hoist."
+    "The body model's means were set against published populations of 1940 to 2015 "
+    "that it never saw. Typical errors: 1.0 % for hip girth, 0.8 % for bottom-to-knee "
+    "length, 1.2 % for shoulder height, 1.6 % for seat breadth, 3.0 % for thigh girth. "
+    "Often taken at another level: 3.8 % for chest and 4.0 % for waist girth. "
+    "Intervals of shares, of their differences and of a stock's days count these "
+    "errors; those of percentiles do not. Nobody has set the model against people "
+    "lifted by hoist."
 )
 CHILDREN_1977 = (
     "Children's measures come from US children measured by 1977 (Snyder 1977); hip "

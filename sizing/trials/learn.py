@@ -1,6 +1,7 @@
 """What trials of slings teach: where each size really begins and ends."""
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -74,8 +75,8 @@ class LearnedChart:
         """The edges that have an estimate."""
         return self.edges[self.edges["estimate"].notna()]
 
-    def answer(self) -> str:
-        """Return the answer in three sentences: what, how sure, what to do."""
+    def answer(self, units: str = "metric") -> str:
+        """Return the answer in short: what, how sure, what to do."""
         n, rows = len(self.trials.frame), self.learned
         if rows.empty:
             return (
@@ -87,12 +88,14 @@ class LearnedChart:
         worst = (far if len(far) else rows).nlargest(1, "off").to_dict("records")[0]
         measure, begins = worst["measure"], worst["end"] == "low"
         learned, printed = (
-            written(worst[name], measure, to="half") for name in ("estimate", "printed")
+            written(worst[name], measure, units, to="half")
+            for name in ("estimate", "printed")
         )
         name = vocabulary().set_index("name").loc[measure, "label"]
-        sure = span(worst["low"], worst["high"], measure, to="half")
+        say = partial(written, units=units)
+        sure = span(worst["low"], worst["high"], measure, say, to="half")
         told = (
-            f"{n} trials show {len(rows)} of {len(self.edges)} edges; the intervals of "
+            f"{n} trials show {len(rows)} of {len(self.edges)} edges. The intervals of "
             f"{len(far)} leave out what is printed. The furthest off: by "
             f"{str(name).lower()}, {worst['size']} {'begins' if begins else 'ends'} at "
             f"{learned} (90 % interval {sure}), printed {printed}. "

@@ -84,27 +84,28 @@ def table_against_tape(ways: WaysResult, others: pd.DataFrame | None = None) -> 
         verdict = "fewer than one reading by tape does"
     words = (
         "Weight and height, measured and looked up in a table of people alike, put "
-        f"{of_hundred(rows['both', FITTED])} in a size that fits: {verdict} "
+        f"{of_hundred(rows['both', FITTED])} in a size that fits. That is {verdict} "
         f"(table less tape: {points_interval(fitted)} points). The table puts "
         f"{points(wrong['estimate'], sign=False)} more in a wrong size, since it does "
-        "not see the "
-        f"shape; the tape leaves {points(-missed['estimate'], sign=False)} more "
-        "without one, since one slip at any edge is enough."
+        "not see the shape."
     )
-    if missed["estimate"] > 0:
-        words = words.rsplit("; the tape", 1)[0] + "."
+    if missed["estimate"] <= 0:
+        words += (
+            f" The tape leaves {points(-missed['estimate'], sign=False)} more without "
+            "one: one slip at any edge is enough."
+        )
     if others is None:
         return words
     found = others[others["outcome"] == FITTED].set_index(["case", "way"])["estimate"]
-    cases = "; ".join(
-        f"{label}: table {share(found[case, 'both'])}, tape "
-        f"{share(found[case, 'tape_once'])}"
+    cases = " ".join(
+        f"With {label}: {share(found[case, 'both'])} by table, "
+        f"{share(found[case, 'tape_once'])} by tape."
         for case, label in CASES.items()
     )
     return (
-        f"{words} In a size that fits, on other charts and with other tapes: {cases}. "
-        "What a reading errs is partly from memory: where it errs twice as much, look "
-        "at the last pair before claiming that the tape is better."
+        f"{words} How many get a size that fits changes with the chart and the tape. "
+        f"{cases} How far a reading errs is partly from memory: look at the last pair "
+        "before claiming that the tape is better."
     )
 
 
@@ -117,16 +118,16 @@ def worst_group(ways: WaysResult) -> str:
     level = LEVEL_WORDS.get(str(row["level"]), str(row["level"]))
     by = BY_WORDS.get(str(row["by"]), str(row["by"])).lower()
     return (
-        f"The group '{level}' ({by}): of the people there who fit at least one size, "
-        f"{interval(row.to_dict())} are put in a wrong one by eye (n = {row['n']:,})."
+        f"The group '{level}' ({by}, n = {row['n']:,}). Of those there who fit at "
+        f"least one size, {interval(row)} are put in a wrong one by eye."
     )
 
 
 def room_answer(room: RoomResult) -> str:
     """Return how many the room put in a wrong size, with the interval."""
-    told = {"chosen": "by the sizes chosen", "tape": "by their own tapes"}
+    told = {"chosen": "By the sizes chosen", "tape": "By their own tapes"}
     parts = [
-        f"{told[row['source']]} {row['count']} of {row['n']}, {interval(row)}"
+        f"{told[row['source']]}: {row['count']} of {row['n']}, {interval(row)}."
         for row in room.wrong.to_dict("records")
         if row["participant"] == TOGETHER
     ]
@@ -135,7 +136,7 @@ def room_answer(room: RoomResult) -> str:
             "No size was chosen for anybody whose right size is known: give every "
             "measure of the chart in the reference's rows, or choose for the cards."
         )
-    words = f"Put in a size that does not fit: {'; '.join(parts)}."
+    words = f"Put in a size that does not fit. {' '.join(parts)}"
     return invented_first(room.invented, words)
 
 

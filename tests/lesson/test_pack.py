@@ -29,6 +29,7 @@ from sizing.pages.lesson_pictures import (
     wrong_slide,
 )
 from sizing.resources import source_table
+from tests.reading import grade, long_sentences, words_of
 
 
 @pytest.fixture(scope="module")
@@ -88,6 +89,22 @@ def test_every_page_carries_the_cautions_and_no_name_of_the_code_or_network(pack
         markup = r"<style.*?</style>|base64,[^\"]*|<[^>]*>"
         shown = re.sub(markup, " ", text, flags=re.S)
         assert "nan" not in shown.split() and code.findall(shown) == [], path.name
+
+
+def test_every_sheet_is_in_short_sentences_for_those_who_read_it(pack):
+    """Lists of sources apart; grades as in ``tests/words``: a choice, no source."""
+    for path in pack[1]:
+        if path.suffix == ".html":
+            text = words_of(path.read_text(encoding="utf-8")).split("\nSources\n")[0]
+            trainers = path.stem in ("evidence", "facilitator_plan", "room")
+            assert long_sentences(text) == [], path.name
+            assert grade(text) <= (10 if trainers else 8), path.name
+
+
+def test_no_page_of_the_pack_shows_one_participant_s_own_figures(pack):
+    text = words_of((pack[0] / "room.html").read_text(encoding="utf-8"))
+    assert "Left out of these sums" in text
+    assert not re.search(r"[Pp]articipant \d|Each participant", text)
 
 
 def test_each_card_s_answer_stands_behind_it_and_not_before(lesson):

@@ -69,7 +69,7 @@ def test_the_typical_error_of_a_mean_is_what_the_limits_say():
     assert set(bias.index) == set(SEATED_AND_GIRTHS)
     for part, words in (
         ("hip_circumference", "for hip girth"),
-        ("buttock_popliteal_length", "for buttock-popliteal length"),
+        ("buttock_popliteal_length", "for bottom-to-knee length"),
         ("shoulder_height_sitting", "for shoulder height"),
         ("hip_breadth_sitting", "for seat breadth"),
         ("thigh_circumference", "for thigh girth"),
