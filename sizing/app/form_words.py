@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from html import escape
 
+from sizing.cautions import INVENTED
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import vocabulary
 from sizing.measures.vocabulary import plain
@@ -13,6 +14,8 @@ from sizing.words.client import capital
 
 #: A name of the code within words that were meant for a file.
 _NAME = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:cm|kg|years)(?:_low|_high)?\b")
+#: What an answer on invented figures begins with.
+_MADE_UP = re.compile(rf"{INVENTED}.*? by (it|them)\.\s*")
 _OUTSIDE = "this is outside what people were found to have"
 #: What is said of files, and what it means on a form.
 _ON_A_FORM = {
@@ -58,10 +61,20 @@ def status(content: str) -> str:
 
 
 def lead(answer: str) -> str:
-    """Return an answer in words as it leads a page: its first line large."""
-    first, *rest = answer.split("\n")
+    """Return an answer in words as it leads a page: its first line large.
+
+    What is said of invented figures stands before it, and no larger than the rest.
+
+    >>> answer = "Invented for demonstration: a b. Order nothing by it. Buy 3.\\nThree"
+    >>> lead(answer).index("Order nothing") < lead(answer).index("<b>Buy 3.</b>")
+    True
+    """
+    made_up = _MADE_UP.match(answer)
+    before = made_up[0] if made_up else ""
+    first, *rest = answer.removeprefix(before).split("\n")
     large = f"<p style='font-size:1.15em'><b>{escape(first)}</b></p>"
-    return status(large + paragraphs(rest))
+    told = paragraphs(filter(None, [before.strip()]))
+    return status(told + large + paragraphs(rest))
 
 
 #: The region has a width of its own, ``100cqi``: its content makes nothing else wider.

@@ -7,6 +7,7 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.answer_form import AnswerForm
+from sizing.app.client_fields import folded
 from sizing.app.form_words import bullets, lead, paragraphs, wrong_lines
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
@@ -36,11 +37,12 @@ _PARTS = (
 )
 
 
+_KEEPING = "Go on with a plan kept before"
 _KEPT = (
-    "The workbook of an order holds what was entered for it: take it here to go on. "
-    "Save the tables (XLSX) below to keep a plan."
+    "To keep a plan, save its tables (XLSX) below. That workbook holds what you "
+    "entered: take it here to go on."
 )
-_BOUGHT = "It was bought since: what it then held is owned now"
+_BOUGHT = "That order was bought: what was then held is owned now"
 _BESIDE = "Every plan worked out since the page was opened, side by side"
 
 
@@ -57,7 +59,8 @@ class StockForm(AnswerForm):
         self.use = UseFields(self.switch, self.forget)
         self.years = YearsFields(self.switch, self.forget)
         views = [self.people.view, self.offer.view, self.use.view, self.use.goal_view]
-        self.parts = w.Accordion([*views, self.years.view], titles=_PARTS)
+        views.append(self.years.view)
+        self.parts = [folded(*part) for part in zip(_PARTS, views, strict=True)]
         self.upload = UploadBox("A plan kept before", help=_KEPT, accept=".xlsx")
         self.bought = w.Checkbox(description=_BOUGHT, indent=False)
         self.bought.layout.width = "auto"
@@ -67,8 +70,8 @@ class StockForm(AnswerForm):
         self.upload.on_change(self.open_kept)
         self.bought.observe(lambda _: self.open_kept(), "value")
         self.pattern = PatternField()
-        kept = self.upload.view, self.bought, self.opened
-        self.lay_out(*kept, self.pattern.view, self.parts)
+        kept = folded(_KEEPING, self.upload.view, self.bought)
+        self.lay_out(kept, self.opened, self.pattern.view, *self.parts)
 
     def open_kept(self) -> None:
         """Fill the form with what was entered for a plan kept before."""
@@ -123,7 +126,7 @@ class StockForm(AnswerForm):
             return ask()
         except SizingError as error:
             part.tell(error)
-            self.parts.selected_index = place
+            self.parts[place].children[0].value = True
             raise SizingError(
                 "correct what is marked above, then plan again."
             ) from error

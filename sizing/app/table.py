@@ -306,7 +306,8 @@ class EditableTable:
 
     def _width(self, name: str) -> float:
         """Return the room, in rem, that a column's cells need."""
-        longest = max((len(row[name].shown) for row in self._rows), default=0)
+        shown = [*self._choices.get(name, ()), *(row[name].shown for row in self._rows)]
+        longest = max(map(len, shown), default=0)
         arrow = 1.5 if name in self._choices else 0
         return min(max(0.6 * longest + 2 + arrow, 5.5), 16)
 

@@ -5,7 +5,7 @@ from typing import Any
 from matplotlib.axes import Axes
 
 from sizing.pages.page import Page, Picture, Section, picture, render
-from sizing.pages.stock_tables import pooling_words, shown_tables, strategy_words
+from sizing.pages.stock_tables import pooling_words, shown_tables
 from sizing.plots.stock import (
     plot_comparison,
     plot_cost_curve,
@@ -15,7 +15,7 @@ from sizing.plots.stock import (
 from sizing.plots.style import figure_of
 from sizing.stock import StockPlan
 from sizing.stock.need import LARGE_STORE
-from sizing.stock.result import DAY, NO_SLING, money
+from sizing.stock.result import DAY, NO_SLING, money, strategy_words
 from sizing.words.numbers import share as percent
 
 QUESTION = (
@@ -167,7 +167,7 @@ def inputs_of(plan: StockPlan) -> list[tuple[str, str]]:
         f"{days['scenarios']:,} for planning, {days['choosing']:,} for choosing, "
         f"{days['checks']:,} for judging, seed {days['seed']}"
     )
-    served = "; ".join(_group_words(row) for row in plan.groups.to_dict("records"))
+    served = ". ".join(_group_words(row) for row in plan.groups.to_dict("records"))
     return [
         ("Who it serves", served),
         ("How slings are used", plan.use.summary()),
@@ -177,9 +177,9 @@ def inputs_of(plan: StockPlan) -> list[tuple[str, str]]:
 
 
 def _group_words(row: dict[Any, Any]) -> str:
-    words = f"{row['count']} {row['group']}"
+    words = f"{row['group']}: {row['count']:,} people"
     if row["people"] != row["group"]:
-        words += f" (drawn from {row['people']})"
+        words += f" like {row['people']}"
     if row["number"] == "poisson":
         words += ", their number varying by chance"
     if row["admissions"]:

@@ -14,10 +14,9 @@ from sizing.pages.stock_tables import (
     OF_STORES,
     own_order_list,
     shown_tables,
-    strategy_words,
 )
 from sizing.stock import StockPlan
-from sizing.stock.result import DAY, NO_SLING
+from sizing.stock.result import DAY, NO_SLING, strategy_words
 from sizing.words.numbers import share
 
 _ORDER = {

@@ -12,7 +12,7 @@ from sizing.measures import vocabulary
 from sizing.measures.written import Say, told, written
 from sizing.pages.page import Table, table
 from sizing.stock import SERVICE, StockPlan
-from sizing.stock.result import money
+from sizing.stock.result import money, strategy_words
 from sizing.stock.services import ONE, OWN
 from sizing.stock.tables import SHARES
 from sizing.words.numbers import interval, points, points_interval
@@ -36,12 +36,6 @@ OF_STORES = {
 }
 
 
-def strategy_words(name: str) -> str:
-    """Return what a way of spending is called."""
-    names = {"plan": "this plan", "last year's use": "in last year's proportions"}
-    return names.get(name, f"in {name}")
-
-
 def shown_tables(plan: StockPlan, *, units: str = "metric") -> dict[str, Table]:
     """Return a plan's tables as people read them, in the order of the page."""
     say = partial(written, units=units)
@@ -63,13 +57,14 @@ def shown_tables(plan: StockPlan, *, units: str = "metric") -> dict[str, Table]:
 
 def _order(plan: StockPlan, say: Say) -> Table:
     order = plan.order
+    places = 0 if (order["price"] % 1 == 0).all() else 2
     shown = pd.DataFrame(
         {
             "Size": order["key"],
             "Buy": order["order"],
             "Owned": order["owned"],
             "Then held": order["stock"],
-            "Price of one": [money(p, plan.currency, 2) for p in order["price"]],
+            "Price of one": [money(p, plan.currency, places) for p in order["price"]],
             "Cost": [money(c, plan.currency) for c in order["cost"]],
             "Load limit": [
                 "not stated" if pd.isna(kg) else say(kg, "load_limit_kg", to="down")

@@ -7,18 +7,17 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.cautions import closing, invented_first
+from sizing.cautions import closing, invented_words
 from sizing.charts import SizeChart
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
 from sizing.stock.tables import SAMPLED
 from sizing.stock.years import ASSUMED, TOTAL, Years
-from sizing.words.numbers import interval as _percent
-from sizing.words.numbers import points_interval, share
+from sizing.words.numbers import in_100, points_interval, share
 
 DAY = (
-    "A day here is drawn anew from the people: the share of days runs over the homes "
-    "such people could make up as well as over the days of one home."
+    "Each simulated day draws its people anew. So the share of days runs over all the "
+    "homes that such people could make up, not over the days of one home alone."
 )
 #: Beyond so many without any size the chart is changed before anything is bought (our
 #: choice, no source).
@@ -98,26 +97,22 @@ class StockPlan:
         return self.order
 
     def answer(self) -> str:
-        """Return the result in a few sentences: first whom nothing offered fits."""
+        """Return the result in short lines: first whom no size fits and what to buy."""
         told: Any = self.service.set_index("measure")
         days, met = told.loc["nobody_waits"], told.loc["needs_met"]
-        served = (
-            f"Nobody then waits for a fitting sling on {_percent(days)} of days, and "
-            f"{_percent(met)} of the needs of people who fit at least one size are met."
+        waits = f"Nobody then waits for a sling that fits on {_in_100(days, ' days')}."
+        needs = f"Of the needs of people who fit some size, {_in_100(met, ' are met')}."
+        served = [needs, waits] if self.aim == "needs" else [waits, needs]
+        also = " and other people sampled as these were" * self._sampled
+        lines = (
+            invented_words(*self.invented),
+            f"{self._unfitted()} {self._bought()}",
+            " ".join(served),
+            self._beyond(),
+            f"{self._known()} Ranges are 95 % intervals over {days['n']:,} further "
+            f"simulated days{also}.".strip(),
         )
-        if self.aim == "needs":
-            served = (
-                f"{_percent(met)} of the needs of people who fit at least one size are "
-                "then met, and nobody waits for a fitting sling on "
-                f"{_percent(days)} of days.".capitalize()
-            )
-        also = " and for other people sampled as these were" * self._sampled
-        return invented_first(
-            self.invented,
-            f"{self._unfitted()} {self._bought()}\n{served}\nShares are likely within "
-            f"the limits given: 95 % intervals over {days['n']:,} further simulated "
-            f"days{also}.",
-        )
+        return "\n".join(filter(None, lines))
 
     @property
     def _sampled(self) -> bool:
@@ -130,29 +125,51 @@ class StockPlan:
         share: Any = told.loc["not_fitted_share"]
         if left["high"] <= 0:
             return "Some size offered fits everybody."
+        number = round(left["estimate"])
         words = (
-            f"no size offered fits {_people(left['estimate'])} of "
-            f"{left['estimate'] / max(share['estimate'], 1e-9):,.0f} people, "
-            f"{_percent(share)}; in 9 such services of 10 it is {_span(left)}"
+            f"{f'about {number:,}' if number else 'under 1'} of "
+            f"{left['estimate'] / max(share['estimate'], 1e-9):,.0f} people "
+            f"{'fit' if number > 1 else 'fits'} no size offered "
+            f"({in_100(share['estimate'])})."
         )
         if share["estimate"] > MANY_UNFITTED:
-            return f"Change the chart first: {words}. More stock does not help them."
-        return f"{words[0].upper()}{words[1:]}: more stock does not help them."
+            return f"Change the chart first: {words}"
+        return words[0].upper() + words[1:]
+
+    def _beyond(self) -> str:
+        """Say how many no size fits in one such service, and what helps them."""
+        left: Any = self.service.set_index("measure").loc["not_fitted"]
+        if left["high"] <= 0:
+            return ""
+        return (
+            f"In 9 such services of 10, {_span(left)} people fit no size. More stock "
+            "does not help them: look for another pattern, or a sling made to measure."
+        )
 
     def _bought(self) -> str:
-        """Say what to buy, and how much of it for want of knowledge."""
         number = int(self.order["order"].sum())
+        return (
+            f"Buy {number:,} {'sling' if number == 1 else 'slings'} for "
+            f"{money(self.cost, self.currency)}."
+        )
+
+    def _known(self) -> str:
+        """Say how many slings are bought for want of knowledge."""
+        number = int(self.order["order"].sum())
+        if not number:
+            return ""
         told: Any = self.service.set_index("measure").loc["known_need"]
         known = min(round(told["estimate"]), number)
-        words = f"Buy {number:,} {'sling' if number == 1 else 'slings'} for "
-        words += f"{money(self.cost, self.currency)}"
-        if not number:
-            return f"{words}."
+        words = (
+            f"Known need takes {known:,} of the slings: as many as would do on an "
+            "average day if every size needed were known."
+        )
+        if known == number:
+            return words
+        why = ", and which slings will be out of use" * bool(self.use.out)
         return (
-            f"{words}: {known:,} for known need, as many as would do on an average day "
-            f"were every size needed known, and {number - known:,} because sizes"
-            f"{' and which slings are out of use are' if self.use.out else ' are'} "
-            "unknown."
+            f"{words} The other {number - known:,} are for what nobody knows yet: who "
+            f"will need which size{why}."
         )
 
     def proof(self) -> str:
@@ -165,13 +182,13 @@ class StockPlan:
                 f"On the {days} the number waiting is "
                 + ("proved the least" if self.gap == 0 else "at most ")
                 + (f"{share(self.gap, places=1)} above the least" if self.gap else "")
-                + f" that the money can do; of the orders near that one this leaves "
+                + f" that the money can do. Of the orders near that one this leaves "
                 f"fewest waiting on {chosen}. "
             )
         elif self.gap == 0:
             words = (
                 f"An order for {bound} is proved the cheapest that keeps the target on "
-                f"the {days}; of the orders near it this is the cheapest found that "
+                f"the {days}. Of the orders near it this is the cheapest found that "
                 f"keeps it on {chosen}, with a margin for their luck. "
             )
         else:
@@ -189,7 +206,7 @@ class StockPlan:
         if again["cost"].notna().any():
             ends = [again["cost"].min(), again["cost"].max()]
             costs = dict.fromkeys(money(end, self.currency) for end in ends)
-            words += f", and an order made for each alone costs {' to '.join(costs)}"
+            words += f". An order made for each alone costs {' to '.join(costs)}"
         return words + "."
 
     def yearly_words(self) -> str:
@@ -214,16 +231,12 @@ class StockPlan:
         """Return the result in plain words, with the usual cautions."""
         lines = [self.answer(), self.yearly_words()]
         bought = self.order[self.order["order"] > 0]
-        listed = [f"{r['order']} of {r['key']}" for _, r in bought.iterrows()]
-        lines.append(f"The order: {', '.join(listed) or 'nothing'}.")
-        lines.append(
-            "Whoever fits no size offered is not among those who wait, and needs "
-            "another pattern or a sling made to measure; more stock does not help."
-        )
+        listed = [f"\n- {r['order']} of {r['key']}" for _, r in bought.iterrows()]
+        lines.append(f"The order:{''.join(listed) or ' nothing.'}")
         for _, row in self.comparison.iterrows():
             if row["strategy"] != "plan":
                 lines.append(
-                    f"The same money spent as {row['strategy']} meets "
+                    f"The same money spent {strategy_words(row['strategy'])} meets "
                     f"{share(row['needs_met'])} of needs; the plan's difference, "
                     f"in points: {points_interval(row)}."
                 )
@@ -240,9 +253,27 @@ def money(amount: float, currency: str = "", places: int = 0) -> str:
     return f"{currency}{' ' * currency.isalpha()}{amount:,.{places}f}"
 
 
-def _people(number: float) -> str:
-    """Write a number of people of an average day, whole where they are many."""
-    return f"{number:,.1f}" if number < 10 else f"{number:,.0f}"
+def strategy_words(name: str) -> str:
+    """Return what a way of spending is called."""
+    names = {"plan": "this plan", "last year's use": "in last year's proportions"}
+    return names.get(name, f"in {name}")
+
+
+def _in_100(row: Any, what: str) -> str:
+    """Write a share of a hundred, with what is likely where that says more.
+
+    >>> _in_100({"estimate": 0.68, "low": 0.54, "high": 0.78}, " days")
+    '68 in 100 days, probably between 54 and 78'
+    >>> _in_100({"estimate": 0.99, "low": 0.98, "high": 0.996}, " are met")
+    '99 in 100 are met, probably at least 98'
+    """
+    words = in_100(row["estimate"]) + what
+    middle, low, high = (round(100 * row[x]) for x in ("estimate", "low", "high"))
+    if high >= 100:
+        return f"{words}, probably at least {low}" if low < min(middle, 99) else words
+    if low <= 0:
+        return f"{words}, probably at most {high}" if high > max(middle, 1) else words
+    return words if low == high else f"{words}, probably between {low} and {high}"
 
 
 def _span(row: Any) -> str:

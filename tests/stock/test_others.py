@@ -249,7 +249,9 @@ def test_progress_goes_on_from_step_to_step_and_never_back():
 def test_one_sling_is_no_slings_and_no_order_is_nothing():
     alone = people_from(pd.DataFrame({"stature_cm": [150.0]}))
     plan = plan_stock(Served(alone), tall_and_short(), scenarios=50)
-    assert "everybody. Buy 1 sling for 100: 1 for known need" in plan.answer()
+    assert "everybody. Buy 1 sling for 100.\n" in plan.answer()
+    assert "Known need takes 1 of the slings" in plan.answer()
+    assert "The other" not in plan.answer()
     assert plan.table is plan.order
     none = plan_stock(Served(alone), tall_and_short(owned=[1, 0]), scenarios=50)
     assert "Buy 0 slings for 0.\nNobody" in none.answer()

@@ -28,6 +28,7 @@ from sizing.stock import (
     plan_stock,
 )
 from sizing.stock.days import draw_days, group_from, people_variance
+from sizing.stock.result import strategy_words
 
 from .cases import tall_and_short
 
@@ -66,7 +67,7 @@ def test_a_caseload_is_no_sample_and_says_so(people, demo_plan):
     few = people_from(people.frame.drop(columns=["person", "draw"]).head(30))
     listed = plan_stock(Served(few), tall_and_short(), target=0.9, scenarios=100)
     assert "other people" not in listed.answer()
-    assert "and for other people sampled as these were" in demo_plan.answer()
+    assert "and other people sampled as these were" in demo_plan.answer()
     listed_group = group_from(Served(few), offer_from(tall_and_short()))
     days = draw_days([listed_group], Use(), sizes=2, days=50, seed=(1, 2))
     assert people_variance([listed_group], days, [np.arange(50.0)]) == [(0.0, np.inf)]
@@ -117,8 +118,8 @@ def test_the_order_adds_up(demo_plan):
     assert plan[["estimate", "low", "high"]].tolist() == [0, 0, 0]
     assert plan["slings"] == order["order"].sum()
     bought = order[order["order"] > 0]
-    listed = ", ".join(f"{row.order} of {row.key}" for row in bought.itertuples())
-    assert f"The order: {listed}." in demo_plan.summary()
+    listed = "".join(f"\n- {row.order} of {row.key}" for row in bought.itertuples())
+    assert f"The order:{listed}\n" in demo_plan.summary()
     assert f"Buy {order['order'].sum()} slings for" in demo_plan.answer()
 
 
@@ -230,8 +231,8 @@ def test_what_is_said_of_the_rivals_is_what_was_found(demo_plan):
     told = replace(demo_plan, comparison=rivals).summary().splitlines()
     told = [line for line in told if line.startswith("The same money")]
     assert told == [
-        f"The same money spent as {name} meets 10 % of needs; the plan's difference, "
-        "in points: +88 (+77 to +99)."
+        f"The same money spent {strategy_words(name)} meets 10 % of needs; the plan's "
+        "difference, in points: +88 (+77 to +99)."
         for name in rivals["strategy"][1:]
     ]
     assert len(told) == 2
@@ -259,11 +260,13 @@ def test_shares_of_days_are_told_in_percent_and_never_rounded_to_all(demo_plan):
         table.loc[here, ["low", "estimate", "high"]] = [low, estimate, high]
         return replace(demo_plan, service=table).answer()
 
-    assert "sling on 95 % (94 to 97) of days" in told(0.94, 0.95, 0.97)
-    assert "sling on 95 % of days" in told(0.951, 0.952, 0.954)
-    assert "sling on over 99 % (99 to 100) of days" in told(0.994, 0.996, 0.999)
-    assert "sling on over 99 % of days" in told(1.0, 1.0, 1.0)
-    assert "sling on 99 % (98 to 100) of days" in told(0.98, 0.9949, 0.995)
+    on = "fits on "
+    assert f"{on}95 in 100 days, probably between 94 and 97." in told(0.94, 0.95, 0.97)
+    assert f"{on}95 in 100 days." in told(0.951, 0.952, 0.954)
+    assert f"{on}over 99 in 100 days." in told(0.994, 0.996, 0.999)
+    assert f"{on}over 99 in 100 days." in told(1.0, 1.0, 1.0)
+    assert f"{on}99 in 100 days, probably at least 98." in told(0.98, 0.9949, 0.996)
+    assert f"{on}2 in 100 days, probably at most 5." in told(0.0, 0.02, 0.05)
 
 
 def test_the_answer_begins_with_whom_nothing_fits_and_splits_the_order(demo_plan):
@@ -273,22 +276,25 @@ def test_the_answer_begins_with_whom_nothing_fits_and_splits_the_order(demo_plan
     many.loc[many["measure"] == "not_fitted", ends] = [22.0, 14.6, 29.7]
     many.loc[many["measure"] == "not_fitted_share", ends] = [0.2075, 0.16, 0.25]
     number = demo_plan.order["order"].sum()
-    said = replace(demo_plan, service=many).answer().partition("by them. ")[2]
-    assert said.startswith(
-        "Change the chart first: no size offered fits 22 of 106 people, 21 % (16 to "
-        "25); in 9 such services of 10 it is 14 to 30. More stock does not help them."
+    said = replace(demo_plan, service=many).answer()
+    first, served, beyond, known = said.splitlines()[1:]
+    assert first == (
+        "Change the chart first: about 22 of 106 people fit no size offered (21 in "
+        f"100). Buy {number} slings for {demo_plan.cost:,.0f}."
     )
+    assert served.startswith("Nobody then waits")
+    assert beyond.startswith("In 9 such services of 10, 14 to 30 people fit no size.")
     table = demo_plan.service.set_index("measure")
     left = table.loc["not_fitted"]
     # One service differs from the mean by its own days.
     assert left["high"] - left["low"] > 4
-    known = round(table.loc["known_need", "estimate"])
-    assert f"Buy {number} slings for {demo_plan.cost:,.0f}: {known} for known" in said
-    assert f"and {number - known} because sizes are unknown" in said
+    sure = round(table.loc["known_need", "estimate"])
+    assert f"Known need takes {sure} of the slings:" in known
+    assert f"The other {number - sure} are for what nobody knows yet" in known
     few = many.copy()
     few.loc[few["measure"] == "not_fitted_share", ends] = [0.04, 0.03, 0.05]
     said = replace(demo_plan, service=few, currency="£").answer()
-    assert "them. No size offered fits 22 of 550 people" in said
+    assert "\nAbout 22 of 550 people fit no size offered (4 in 100)." in said
     assert f"Buy {number} slings for £{demo_plan.cost:,.0f}" in said
     few.loc[few["measure"] == "not_fitted", ["estimate", "low", "high"]] = 0.0
     assert (

@@ -24,6 +24,7 @@ WOMAN = {
 COMMANDS = {
     "client": ["client", *(f"{name}={value}" for name, value in WOMAN.items())],
     "chart": ["chart", "{chart}", "--people", "bariatric"],
+    "stock": ["stock", "--scenarios", "50", "--target", "0.6"],
     "bands": [
         "bands", "--people", "bariatric", "--sizes", "3", "--widths",
         "hip_circumference_cm=25", "shoulder_height_sitting_cm=12",
