@@ -52,6 +52,7 @@ def stock_page(
 ) -> str:
     """Return the plan as one HTML page that prints.
 
+    >>> import pandas as pd
     >>> from sizing.charts import demo_chart
     >>> from sizing.people import load_people
     >>> from sizing.stock import Served, plan_stock

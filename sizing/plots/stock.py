@@ -2,7 +2,6 @@
 
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import PercentFormatter
 
 from sizing.plots.style import (
     HATCHES,
@@ -15,6 +14,7 @@ from sizing.plots.style import (
     grid_below,
     name_rows,
     past,
+    percent_axis,
     quiet_style,
 )
 from sizing.words.numbers import share as percent
@@ -74,7 +74,7 @@ def plot_shortages(shortages: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
             beside(ax, percent(share, places=1), place)
         name_rows(ax, places, list(shortages["key"]))
         ax.set_xlim(left=0)
-        ax.xaxis.set_major_formatter(PercentFormatter(1.0, decimals=1))
+        percent_axis(ax.xaxis, decimals=None)
         grid_below(ax)
         ax.set_xlabel(
             "Share of days on which someone waits for this size (95 % interval)"
@@ -105,7 +105,7 @@ def plot_cost_curve(
             ms=9, label="the plan",
         )  # fmt: skip
         ax.set_ylim(bottom=0)
-        ax.yaxis.set_major_formatter(PercentFormatter(1.0, decimals=0))
+        percent_axis(ax.yaxis, decimals=None)
         ax.xaxis.set_major_formatter("{x:,.0f}")
         ax.grid()
         ax.set_axisbelow(True)
@@ -138,6 +138,6 @@ def plot_comparison(comparison: pd.DataFrame, *, ax: Axes | None = None) -> Axes
         name_rows(ax, range(len(comparison)), list(comparison["strategy"]))
         ax.set_xlim(0, 1.12)
         ax.set_xticks([0, 0.25, 0.5, 0.75, 1.0])
-        ax.xaxis.set_major_formatter(PercentFormatter(1.0))
+        percent_axis(ax.xaxis)
         ax.set_xlabel("Needs met, of people who fit at least one size")
     return ax
