@@ -173,7 +173,7 @@ def inputs_of(plan: StockPlan) -> list[tuple[str, str]]:
         ("Who it serves", served),
         ("How slings are used", plan.use.summary()),
         ("Goal", " and ".join(goals)),
-        ("Days drawn", drawn),
+        ("Days simulated", drawn),
     ]
 
 
@@ -187,4 +187,5 @@ def _group_words(row: dict[Any, Any]) -> str:
         words += f", {row['admissions']:g} admitted over the period"
     if row["charts"]:
         words += f", from {row['charts']} alone"
-    return words + f" ({row['use'].rstrip('.')})" * bool(row["use"])
+    words += f" ({row['use'].rstrip('.')})" * bool(row["use"])
+    return words[0].upper() + words[1:]

@@ -191,7 +191,7 @@ def order_sheet(plan: StockPlan, *, units: str = "metric") -> str:
     columns = (*order.columns[:price], *order.columns[price + 1 :])
     kept = tuple((*row[:price], *row[price + 1 :]) for row in rows)
     parts = (
-        ("Who is not served", _not_served(shown.get("not_fitted"))),
+        ("Who is not served", _not_served(plan, shown.get("not_fitted"))),
         (
             "What it assumes",
             [f"{what}: {said}" for what, said in inputs_of(plan)]
@@ -209,7 +209,7 @@ def order_sheet(plan: StockPlan, *, units: str = "metric") -> str:
     )
 
 
-def _not_served(unfitted: Table | None) -> list[str]:
+def _not_served(plan: StockPlan, unfitted: Table | None) -> list[str]:
     """Return a line for each of the commonest kinds of people whom nothing fits."""
     if unfitted is None:
         return ["nobody"]
@@ -219,4 +219,7 @@ def _not_served(unfitted: Table | None) -> list[str]:
         if nearest:
             line += f"; nearest is {nearest} ({direction}: {measure.lower()})"
         lines.append(line)
+    rest = plan.not_fitted["estimate"][_KINDS:].sum()
+    if rest >= 0.05:
+        lines.append(f"of other kinds: {rest:.1f} people on an average day")
     return lines
