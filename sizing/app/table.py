@@ -9,8 +9,9 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.units import UnitSwitch
+from sizing.charts.build import ENDS, ends_of
 from sizing.errors import Problem, SizingError
-from sizing.measures.typed import quantity, understood, with_unit
+from sizing.measures.typed import Quantity, quantity, understood, with_unit
 from sizing.measures.written import unit_of, written
 
 #: More cells than this make a page slow: such a table belongs in a file.
@@ -218,9 +219,29 @@ class EditableTable:
             except SizingError:
                 # With its unit, so that nobody reads it in another.
                 cell.value = with_unit(text, unit)
+                self._part(cell, name, unit)
             if getattr(quantity(text, unit), "said", ""):
                 self._show(cell, name)
         self._changed()
+
+    def _part(self, cell: _Cell, name: str, unit: str) -> None:
+        """Put a range such as 80-100 into its two cells, if the other is empty.
+
+        In stone 10-4 is no range; and both ends are in one unit.
+        """
+        stem, _, end = name.rpartition("_")
+        row = next((row for row in self._rows if row[name] is cell), {})
+        both = [(f"{stem}_{one}", row.get(f"{stem}_{one}")) for one in ENDS]
+        empty = [other for _, other in both if other and other.value is None]
+        parts = ends_of(cell.shown)
+        if end not in ENDS or not empty or parts is None or unit == "st":
+            return
+        read = [part and quantity(part, unit) for part in parts]
+        said = {one.said for one in read if isinstance(one, Quantity)}
+        if len(said) == 1 and all(not o or isinstance(o, Quantity) for o in read):
+            for (column, other), one in zip(both, read, strict=True):
+                if other is not None:
+                    self._hold(other, column, one.standard if one else None)
 
     def _show(self, cell: _Cell, name: str) -> None:
         """Show what a cell holds; nobody is told."""

@@ -193,7 +193,7 @@ def _with_units(frame: pd.DataFrame) -> pd.DataFrame:
     return frame.set_axis(names, axis=1)
 
 
-def _ends_of(cell: object) -> tuple[str | None, str | None] | None:
+def ends_of(cell: object) -> tuple[str | None, str | None] | None:
     """Return both ends of a range as they are written, or None if it is none."""
     text = as_text(cell)
     if found := _BOTH.fullmatch(text):
@@ -218,7 +218,7 @@ def _from_ranges(
             data.setdefault(one.standard, table[name])
             columns.append(one)
             continue
-        parts = [_ends_of(cell) for cell in cells]
+        parts = [ends_of(cell) for cell in cells]
         ends = [replace(one, end=end) for end in ENDS]
         columns += ends
         if not any(parts):

@@ -5,6 +5,7 @@ import threading
 import warnings
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -132,6 +133,33 @@ def test_her_chart_starts_empty_and_is_set_beside_nothing(tmp_path, monkeypatch)
     assert form.table.table.cells["group"].tolist() == [*CHART.frame["group"]]
     form.table.undo.click()
     assert form.edited.sizes == ("S",)
+
+
+@pytest.mark.parametrize(
+    ("units", "typed", "low", "high"),
+    [
+        ("metric", "80,5 - 100", 80.5, 100),
+        ("metric", "32 in to 40 in", 81.28, 101.6),
+        ("pounds", "32-40", 81.28, 101.6),
+        ("metric", "up to 100", None, 100),
+        # One unit at the end only, or an end that is there already: she is asked.
+        ("pounds", "80-100 cm", "80-100 cm", None),
+    ],
+)
+def test_a_range_typed_into_one_cell_is_parted_as_a_pasted_one(units, typed, low, high):
+    """Before, "80-100" in one cell was not understood."""
+    row = {"size": ["S", "T"], LOW: [None, None], HIGH: [None, 90.0]}
+    for column in (LOW, HIGH):
+        made = ChartTable(switched(units), lambda chart: None)
+        made.show(pd.DataFrame(row), "mine", "")
+        made.table.cell(0, column).value = typed
+        found = made.table.cells.loc[0, [LOW, HIGH]].tolist()
+        if low == typed:
+            assert typed in found and made.chart is None
+            continue
+        assert found == [low and pytest.approx(low), pytest.approx(high)]
+    made.table.cell(1, LOW).value = "80-85"
+    assert made.table.cells.loc[1, HIGH] == 90 and made.chart is None
 
 
 def test_a_chart_is_pasted_and_its_faults_are_named_by_row_and_column(form):
