@@ -121,7 +121,7 @@ def own_chart_page(
     sections = [
         Section(
             "Who is covered",
-            [judgement.answer(), *judgement.intervals],
+            judgement.intervals,
             figures=[_covered(judgement)],
             tables=[_outcomes(judgement)],
         ),

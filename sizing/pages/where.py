@@ -11,6 +11,7 @@ from sizing.measures import vocabulary
 from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, written
 from sizing.pages.page import template
+from sizing.words.client import capital
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _KINDS = (
@@ -116,8 +117,8 @@ def how_rows(measure: str, *, say: Say = written) -> list[tuple[str, str]]:
         ("Common slips", str(row["slips"])),
         (
             "Two people differ",
-            f"by less than {apart} in 19 of 20 pairs (typical error of one reading: "
-            f"{one}; {row['error_source']}).",
+            f"by less than {apart} in 19 of 20 pairs. Typical error of one reading: "
+            f"{one}. {capital(str(row['error_source']))}.",
         ),
     ]
 
