@@ -241,7 +241,8 @@ class EditableTable:
         if len(said) == 1 and all(not o or isinstance(o, Quantity) for o in read):
             for (column, other), one in zip(both, read, strict=True):
                 if other is not None:
-                    self._hold(other, column, one.standard if one else None)
+                    held = one.standard if isinstance(one, Quantity) else None
+                    self._hold(other, column, held)
 
     def _show(self, cell: _Cell, name: str) -> None:
         """Show what a cell holds; nobody is told."""
