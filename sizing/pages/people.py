@@ -37,9 +37,11 @@ _FILE = (
     "'sizing people NAME --table FILE' writes."
 )
 _READ = (
-    "Of 100, 5 are at or under the first figure, 50 at or under the second, 95 at or "
-    "under the third; probable range in brackets (95 %); ages stop at 80."
+    "Three figures each: 5, 50 and 95 of 100 people are at or under them. In brackets: "
+    "the probable range (95 %). Ages above 80 stand as 80."
 )
+#: What the page's tables say of everyone besides.
+_IN_TABLES = ("body_mass_kg", "stature_cm")
 
 
 def named(name: str) -> str:
@@ -74,7 +76,7 @@ def sections(people: People) -> dict[str, list[str]]:
         )
     if checked:
         cited = dict.fromkeys(" | ".join(rows["source"]).split(" | "))
-        checked.append(f"From data_sources/model_checks.csv: {' | '.join(cited)}.")
+        checked += [f"Source: {one}." for one in cited]
     parts = {
         "Who they are": who,
         "Beside figures from elsewhere": published
@@ -104,14 +106,23 @@ def people_page(people: People, found: pd.DataFrame) -> Page:
         inputs=f"{people.n:,} persons stand behind these figures; they say as much "
         f"as {people.effective_n:,.0f} of equal weight. Times each is drawn: "
         f"{people.draws}.",
-        answer=f"Half of them have a hip girth of {_ranged(hips)} cm or less.",
+        answer=f"Half of them have a hip girth of {_ranged(hips)} cm or less.\n"
+        "That is an estimate: nobody here was measured seated.\n"
+        "Read the row for the sex and age you serve, and measure each person.",
         sections=[
-            Section(who[0], bullets=who[1]),
+            Section("At a glance", figures=[drawn]),
+            Section(
+                who[0],
+                bullets=[
+                    line
+                    for line in who[1]
+                    if not line.startswith(tuple(map(named, _IN_TABLES)))
+                ],
+            ),
             Section(
                 "Measures",
-                ["Age bands are completed years. Nobody was measured seated.", _FILE],
-                [drawn],
-                [_table(found, name) for name in people.measures],
+                ["Age bands are completed years.", _FILE],
+                tables=[_table(found, name) for name in people.measures],
             ),
             *(Section(heading, bullets=lines) for heading, lines in others),
         ],
@@ -140,8 +151,9 @@ def _beside(row: Mapping[Hashable, Any]) -> str:
     what = reduce(lambda text, word: text.replace(*word), _WORDS.items(), what)
     times, unit = (100, " %") if row["statistic"] == "share" else (1, "")
     there, here = (f"{times * row[k]:.1f}{unit}" for k in ("published", "here"))
-    told = f"({row['use']}; {row['basis']}, {row['standing']}: {row['source']})"
-    return f"{what}: {there} there, {here} here {told}"
+    told = f"Source ({row['basis']}, {row['standing']}): {row['source'].rstrip('.')}."
+    what = what[0].upper() + what[1:]
+    return f"{what}: {there} there, {here} here ({row['use']}). {told}"
 
 
 def _ranged(row: Mapping[Hashable, Any]) -> str:

@@ -10,11 +10,13 @@ from sizing.people.people import People
 from sizing.stats.layout import Layout
 
 
-def layout(people: People, judged: tuple[str, ...] | None = None) -> Layout:
+def layout(
+    people: People, judged: tuple[str, ...] | None = None, *, bias: bool = True
+) -> Layout:
     """Arrange people by draw and person, in the order of their numbers.
 
     With ``judged``, the measures that the estimates depend on, their error counts the
-    typical bias of the model that drew the people.
+    typical bias of the model that drew the people, unless ``bias`` is False.
     """
     frame = people.frame
     draws = people.draws
@@ -39,11 +41,11 @@ def layout(people: People, judged: tuple[str, ...] | None = None) -> Layout:
         # Kept with the people, who are never changed in place: a study asks a dozen
         # times, and scoring ten draws takes a third of a second.
         kept = vars(people).setdefault("_coefficient_errors", {})
-        if judged not in kept:
-            kept[judged] = CoefficientError(
-                frame, people.evidence, people.drawn, rows, weight[0], judged
-            )
-        model = kept[judged]
+        key = judged, bias
+        if key not in kept:
+            about = frame, people.evidence, people.drawn, rows, weight[0]
+            kept[key] = CoefficientError(*about, judged, bias=bias)
+        model = kept[key]
     if not {"stratum", "unit"} <= set(frame.columns):
         return Layout(rows, weight[0], model=model)
     first = frame.iloc[rows[0]]

@@ -30,13 +30,13 @@ SEAT_BREADTH = (
     "height and weight measured in 1960-62 (published figures)."
 )
 MODEL_BIAS = (
-    "The body model's means were set against published populations of 1940 to 2015 "
-    "that it never saw. Typical errors: 1.0 % for hip girth, 0.8 % for bottom-to-knee "
-    "length, 1.2 % for shoulder height, 1.6 % for seat breadth, 3.0 % for thigh girth. "
-    "Often taken at another level: 3.8 % for chest and 4.0 % for waist girth. "
-    "Intervals of shares, of their differences and of a stock's days count these "
-    "errors; those of percentiles do not. Nobody has set the model against people "
-    "lifted by hoist."
+    "The body model was set against published populations of 1940 to 2015 that it "
+    "never saw. The typical error of its means was 1.0 % for hip girth, 0.8 % for "
+    "bottom-to-knee length, 1.2 % for seat-to-shoulder height and 1.6 % for hip "
+    "width. It was 3.0 % for thigh girth, 3.8 % for chest and 4.0 % for waist girth. "
+    "Chest and waist were often taken at another level. Intervals of percentiles, of "
+    "shares, of differences between charts and of a stock's days count it. Nobody "
+    "has set the model against people lifted by hoist."
 )
 CHILDREN_1977 = (
     "Children's measures come from US children measured by 1977 (Snyder 1977); hip "
@@ -66,8 +66,8 @@ CARE_HOME = (
     "Frailty and time in bed change bodies in ways that weights cannot."
 )
 CARE_HOME_US = (
-    "The body mass index is that of long-stay residents of all ages, sex and age those "
-    "of residents of 65 and over: a little fewer of those are obese (25.9 %, "
+    "The body mass index is that of long-stay residents of all ages, sex and age are "
+    "those of residents of 65 and over. A little fewer of those are obese (25.9 %, "
     "n = 593,443)."
 )
 CARE_HOME_NORDIC = (
@@ -81,9 +81,9 @@ WHEELCHAIR = (
     "who report serious difficulty walking: many of them use no wheelchair."
 )
 CARE_HOME_AGE = (
-    "The share aged 80 and over is worked out from a mean age of 84.3 and an SD of "
-    "7.6, as if ages above 65 followed a normal curve. Ages in the survey stop at 80, "
-    "so that beyond it they cannot be matched."
+    "The share aged 80 and over is worked out from a mean age of 84.3 (SD 7.6), as if "
+    "ages above 65 followed a normal curve. Ages in the survey stop at 80: beyond it "
+    "they cannot be matched."
 )
 BARIATRIC = (
     "No one threshold makes a person bariatric: policies differ in body mass index, "

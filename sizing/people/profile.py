@@ -5,6 +5,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
+from sizing.people.body.error import model_bias
 from sizing.people.classes import ADULT_AGE, AGE_BANDS, age_band
 from sizing.people.layout import layout
 from sizing.people.margins import to_margins
@@ -66,7 +67,8 @@ def percentiles(people: People) -> pd.DataFrame:
 
     The interval of a percentile is Woodruff's: q -+ t SE of the share at or under it,
     read back through the weighted distribution (J Am Stat Assoc 1952;47:635-646,
-    from memory); that of the SD comes from its square by the delta method.
+    from memory); that of the SD comes from its square by the delta method. The model's
+    typical bias in other populations scales all that was drawn, and so each figure.
     """
     groups = _groups(people.frame, bands=True)
     parts = [_figures(people, name, groups, _PERCENTILES) for name in people.measures]
@@ -105,7 +107,10 @@ def _figures(
 ) -> pd.DataFrame:
     """Return a variable's percentiles, mean and SD in each group."""
     # Where the body model did not draw it, its error would only add noise.
-    place = layout(people, (name,) if name in SEATED_AND_GIRTHS else ())
+    place = layout(people, (name,) if name in SEATED_AND_GIRTHS else (), bias=False)
+    bias = 0.0
+    if place.model is not None and name in SEATED_AND_GIRTHS:
+        bias = student(np.inf) * model_bias()[SEATED_AND_GIRTHS.index(name)]
     value = people.frame[name].to_numpy(dtype=float)
     weight = people.weight.to_numpy(dtype=float)
     known = np.isfinite(value) & (weight > 0)
@@ -119,6 +124,9 @@ def _figures(
         n = people.frame["person"].to_numpy()[here]
         n_effective = w.sum() ** 2 / np.square(w).sum() / people.draws
         told = "" if kinds is None else _kinds_of(kinds[here], w)
+        drawn = 0.0
+        if bias and kinds is not None:
+            drawn = bias * w[kinds[here] != EVIDENCE[0]].sum() / w.sum()
         mean = float(np.average(v, weights=w))
         around = np.square(value - mean)
         figures = [(f"p{100 * q:02.0f}", q, value <= _at(v, q, w)) for q in quantiles]
@@ -129,7 +137,7 @@ def _figures(
             ("sd", np.nan, around),
         ):
             persons = len(np.unique(n)), n_effective
-            rows.append((sex, band, statistic, q, *persons, told, v, w))
+            rows.append((sex, band, statistic, q, *persons, told, drawn, v, w))
             columns.append(np.where(known, column, 0.0))
             members.append(here)
     x, member = np.column_stack(columns), np.column_stack(members)
@@ -148,14 +156,23 @@ def _figures(
     reach = student(df) * np.sqrt(variance)
     table = []
     for row, middle, by in zip(rows, centre.tolist(), reach.tolist(), strict=True):
-        sex, band, statistic, q, count, n_effective, told, v, w = row
+        sex, band, statistic, q, count, n_effective, told, drawn, v, w = row
         ends = [middle, middle - by, middle + by]
         how = "Woodruff" if np.isfinite(q) else "t"
         if statistic == "sd":
             ends = np.sqrt(np.maximum([middle, middle - by, middle + by], 0)).tolist()
         elif np.isfinite(q):
             ends = [_at(v, p, w) for p in (q, *np.clip([q - by, q + by], 0, 1))]
+        middle, low, high = ends
+        # On the scale of the measure: far out few people stand beyond a percentile,
+        # and a bias read back through their shares would reach to the largest of them.
+        ends = [
+            middle,
+            middle - float(np.hypot(middle - low, drawn * middle)),
+            middle + float(np.hypot(high - middle, drawn * middle)),
+        ]
         method = f"{how}, {place.how}" + place.joined * (name in SEATED_AND_GIRTHS)
+        method += ", its bias counted" * bool(bias)
         figure = (statistic, *ends, count, n_effective, method, told)
         table.append((sex, band, name, *figure))
     names = ["sex", "age_band", "variable", "statistic", *_COLUMNS, "evidence"]

@@ -70,8 +70,8 @@ def test_the_typical_error_of_a_mean_is_what_the_limits_say():
     for part, words in (
         ("hip_circumference", "for hip girth"),
         ("buttock_popliteal_length", "for bottom-to-knee length"),
-        ("shoulder_height_sitting", "for shoulder height"),
-        ("hip_breadth_sitting", "for seat breadth"),
+        ("shoulder_height_sitting", "for seat-to-shoulder height"),
+        ("hip_breadth_sitting", "for hip width"),
         ("thigh_circumference", "for thigh girth"),
         ("chest_circumference", "for chest"),
         ("waist_circumference", "for waist girth"),

@@ -175,6 +175,10 @@ def test_how_sure_a_percentile_is_counts_the_models_bias(full):
     half = (rows["high"] - rows["low"]) / 2 / rows["estimate"]
     assert half["chest_circumference_cm"] > 1.96 * 0.0377
     assert half["hip_circumference_cm"] < 0.6 * half["chest_circumference_cm"]
+    # The bias scales each percentile alike, and reaches for no far person.
+    chest = full[full["variable"] == "chest_circumference_cm"]
+    chest = chest[(chest["sex"] == "everyone") & (chest["statistic"] == "p95")].iloc[0]
+    assert chest["high"] < 1.15 * chest["estimate"]
     counted = rows["method"].str.contains("bias counted")
     assert list(counted.index[~counted]) == ["body_mass_kg", "stature_cm"]
     assert (full["low"] <= full["estimate"]).all()

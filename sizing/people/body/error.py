@@ -58,7 +58,7 @@ class CoefficientError:
     - ``rows`` (draws, persons): Position of each person's row in each draw.
     - ``weight`` (persons,).
     - ``judged``: The measures that the estimates depend on; given, the typical bias of
-      the model's means in other populations is counted too.
+      the model's means in other populations is counted too, unless ``bias`` is False.
 
     An estimate is a mean of something seen of drawn bodies, and its derivative by a
     coefficient is the mean of the same thing times the score of the body drawn
@@ -90,9 +90,12 @@ class CoefficientError:
         rows: npt.NDArray[np.int64],
         weight: Floats,
         judged: Sequence[str] | None = None,
+        *,
+        bias: bool = True,
     ) -> None:
         self._frame, self._evidence, self._drawn = frame, evidence, drawn
-        self._rows, self._weight, self.with_bias = rows, weight, judged is not None
+        self._rows, self._weight = rows, weight
+        self.with_bias = bias and judged is not None
         wanted = SEATED_AND_GIRTHS if judged is None else judged
         self._judged = np.isin(SEATED_AND_GIRTHS, list(wanted))
         #: Every estimate from these people asks for the same blocks.
