@@ -251,7 +251,7 @@ def main(folder: Path, names: list[str]) -> pd.DataFrame:
     old = pd.read_csv(OUT) if OUT.exists() else pd.DataFrame()
     for name in names or list(PARTS):
         rows = [
-            (name, what, round(figure, 3), unit, low, high, low <= figure <= high, date)
+            (name, what, round(figure, 4), unit, low, high, low <= figure <= high, date)
             for what, figure, unit, low, high in PARTS[name](folder)
         ]
         columns = ["part", "what", "figure", "unit", "asked_low", "asked_high"]
