@@ -49,15 +49,12 @@ class Sensitivity:
         return self.table.iloc[int(self.table["estimate"].abs().argmax())]
 
     def headline(self) -> str:
-        """Return in one sentence which assumption matters most.
-
-        It gives the setting, the share under it and the change, with interval.
-        """
+        """Return which assumption matters most, its share and the change."""
         row = self.biggest
         return (
             "Of what is assumed, this moves it most: if "
-            f"{row['setting']}, {share(row['share'])} have a size "
-            f"(in points: {points_interval(row)})."
+            f"{row['setting']}, {share(row['share'])} have a size. "
+            f"The change in points: {points_interval(row)}."
         )
 
     def summary(self) -> str:

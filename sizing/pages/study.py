@@ -26,11 +26,11 @@ from sizing.words.numbers import given, interval, share
 
 #: What the literature holds, and an invitation.
 NO_TRIAL = (
-    "No trial of sling sizes, in which slings were tried on people who had been "
-    "measured, was found in the literature (searched 27 November 2026; there are "
+    "No trial of sling sizes was found in the literature: none in which slings were "
+    "tried on people who had been measured (searched 27 November 2026). There are "
     "studies of interface pressure and of fabric, and reviews of how slings are "
-    "chosen). Whoever fits slings can make one: note the measures, the size tried, and "
-    "whether it was too small, fitted, or was too large, and where."
+    "chosen. Whoever fits slings can make a trial. Note the measures, the size tried, "
+    "and whether it was too small, fitted, or was too large, and where."
 )
 #: How to read odds ratios.
 ODDS = (
@@ -227,11 +227,11 @@ def _inputs(study: Study) -> str:
         else study.chart.source or "a chart given by the user"
     )
     return (
-        f"What went in: {people.n:,} survey people (population “{people.name}”), "
-        f"{people.draws} joint draws each of the measures nobody took, weighted "
-        f"(design effect {people.design_effect:.2f}: as informative as "
-        f"{people.n / people.design_effect:,.0f} people drawn at random); "
-        f"{len(study.chart.sizes)} sizes, {how}."
+        f"What went in: {people.n:,} survey people (population “{people.name}”) and "
+        f"{len(study.chart.sizes)} sizes ({how}). Joint draws of the measures "
+        f"nobody took: {people.draws} for each person. The people are weighted: they "
+        f"inform as well as {people.n / people.design_effect:,.0f} drawn at random "
+        f"(design effect {people.design_effect:.2f})."
     )
 
 
@@ -244,7 +244,7 @@ def _width_sections(study: Study, drawn: Picture | None) -> list[Section]:
         "These widths are those of the chart given."
         if study.fitted is None
         else "Unless others are given (--widths), they were set so that three sizes "
-        "give about nine in ten of a group's people a size, and at 1 the share says no "
+        "give about nine in ten of a group's people a size. At 1 the share says no "
         "more than that. At other widths the sizes were fitted anew."
     )
     shown = {
@@ -297,9 +297,9 @@ def _fit_sections(study: Study) -> list[Section]:
             "How good a chart of this kind can be",
             words=[
                 "Three sizes for each group were fitted to that group's own people, of "
-                f"every age. {own} of all have a size of their own group; no other "
+                f"every age. {own} of all have a size of their own group. No other "
                 f"edges with bands of these widths could give one to more than {best} "
-                "(proved, not estimated). Fitted to half of the people, such sizes fit "
+                "of these people (proved). Fitted to half of them, such sizes fit "
                 f"{held_out} of the other half. "
                 "A wider band covers more people, each less well."
             ],
@@ -419,7 +419,7 @@ def _evidence_words(study: Study) -> str:
     return (
         "Each answer is as good as its weakest measure. Of these people, "
         f"{share(row['predicted'])} rest on measures predicted within the range "
-        f"of the surveys, {share(row['extrapolated'])} on extrapolated ones and "
+        f"of the surveys. {share(row['extrapolated'])} rest on extrapolated ones, "
         f"{share(row['unsupported'])} on ones that no survey supports. "
         f"Method: {row['method']}. Intervals count how far the body model was off in "
         "other populations, where the method says so."

@@ -152,8 +152,8 @@ def test_the_headline_says_the_largest_change_either_way():
     ]
     found = Sensitivity(pd.DataFrame(rows), 0.82, "chart", "people")
     assert found.headline() == (
-        "Of what is assumed, this moves it most: if less, 42 % have a size (in "
-        "points: -40 (-50 to +30))."
+        "Of what is assumed, this moves it most: if less, 42 % have a size. "
+        "The change in points: -40 (-50 to +30)."
     )
 
 

@@ -13,6 +13,7 @@ from sizing.charts import assign, chart_from, demo_chart, fits_matrix
 from sizing.cli.main import main
 from sizing.cli.places import USES
 from sizing.people import load_people
+from tests.reading import grade, long_sentences, words_of
 
 #: Half of the last digit written of a share; see ``rounded``.
 DIGIT = 5.1e-7
@@ -158,6 +159,16 @@ def test_report_is_self_contained_and_carries_cautions_limits_sources(study, sum
         for row in ("Sitting height", "Weight")
     }
     assert measured["Sitting height"] == "" and measured["Weight"].endswith(" %")
+
+
+def test_the_report_is_no_harder_than_its_reader_likes(study):
+    """Before, sentences of up to 62 words. Cells hold figures and their sources."""
+    page = (study / "report.html").read_text(encoding="utf-8")
+    text = words_of(re.sub("<td.*?</td>", "", page, flags=re.DOTALL))
+    told, after = text.split("\nSources\n", 1)
+    words = after.split("What the words on this page mean", 1)[1]
+    assert long_sentences(told) == long_sentences(words) == []
+    assert grade(told) <= 10
 
 
 def test_a_chart_of_hers_is_judged_and_nothing_is_fitted(tmp_path):
