@@ -145,7 +145,7 @@ class AnswerForm(PageForm):
         super().__init__(switch=switch, none=none)
         self._version = 0
         self._stale = f"Something was changed: press '{button}' again."
-        self.work = LongWork(button, self._job, self._done)
+        self.work = LongWork(button, self._job, self._done, turned=self._turn)
 
     @abstractmethod
     def work_out(self, progress: Progress) -> Any:
@@ -174,6 +174,15 @@ class AnswerForm(PageForm):
         """Work at once, as the button does, and return the answer."""
         self.work.run()
         return self.answer
+
+    def _turn(self, running: bool) -> None:
+        """Leave no empty place where the answer is to stand."""
+        button = f"'{self.work.button.description}'"
+        words = f"There is no answer: see beneath {button} why."
+        if running:
+            words = f"This is being worked out: see beneath {button} how far it is."
+        if self.answer is None:
+            self.answered.take_back(words)
 
     def _job(self, progress: Progress) -> tuple[int, Any]:
         return self._version, self.work_out(progress)

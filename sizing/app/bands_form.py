@@ -30,6 +30,7 @@ from sizing.people import People, load_people, population_titles
 from sizing.plots.bands import plot_edge_stability, plot_frontier
 from sizing.plots.chart import plot_people_and_chart
 from sizing.words.labels import LEVEL_WORDS, labels
+from sizing.words.numbers import probably, sizes_fit
 from sizing.words.numbers import share as percent
 
 USUAL, OWN = "usual", "own"
@@ -149,7 +150,7 @@ class BandsForm(AnswerForm):
             words += _table(_by_sizes(rows), "What fewer and more sizes cover") + edges
             parts.insert(0, paragraphs(fit.summary().splitlines()))
         else:
-            words = lead(fit.summary()) + edges
+            words = lead(fit.summary().replace(". ", ".\n", 1)) + edges
             parts += _others(answer, drawn, measures)
         self.answered.words.value = words
         self.answered.pictures.value = "".join(parts)
@@ -237,11 +238,8 @@ def _table(frame: pd.DataFrame, caption: str) -> str:
 
 def _covered(row: pd.Series) -> str:
     """Say in a sentence what a number of sizes covers."""
-    share, low, high = (_tenth(row[name]) for name in ("estimate", "low", "high"))
-    return (
-        f"{row['sizes']} sizes ({row['each_group']} in each group) fit {share} of "
-        f"these people (95 % interval {low} to {high})."
-    )
+    fit = sizes_fit(row["sizes"], row["estimate"])
+    return f"{fit}, {probably(row)} (95 % interval)."
 
 
 def _by_sizes(rows: pd.DataFrame) -> pd.DataFrame:

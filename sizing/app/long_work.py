@@ -26,7 +26,8 @@ class Stopped(Exception):  # noqa: N818 - a wish, not an error
 class LongWork:
     """A button for work that takes a while, with its progress and a way to stop.
 
-    ``running`` says whether it goes on; its result may begin it again.
+    ``running`` says whether it goes on; its result may begin it again. ``turned`` is
+    called as it begins and ends.
     """
 
     def __init__(
@@ -36,8 +37,9 @@ class LongWork:
         done: Callable[[Any], object],
         stopped: Callable[[], object] | None = None,
         failed: Callable[[], object] | None = None,
+        turned: Callable[[bool], object] = bool,
     ) -> None:
-        self._job, self._done = job, done
+        self._job, self._done, self._turned = job, done, turned
         self._stopped, self._failed = stopped, failed
         self._thread: threading.Thread | None = None
         self.running = False
@@ -162,6 +164,7 @@ class LongWork:
             self._shown = 0.0
             self.bar.value = 0.0
             self._say("Working.")
+        self._turned(yes)
 
     def _say(self, words: str) -> None:
         self.told.value = f'<p role="status">{escape(words)}</p>'

@@ -6,6 +6,7 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.answer_form import AnswerForm
+from sizing.app.client_fields import folded
 from sizing.app.form_words import CHART_HEADINGS, file_headings
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
@@ -40,9 +41,7 @@ class StudyForm(AnswerForm):
         self.upload.on_change(self.forget)
         headings = w.HTML(file_headings(CHART_HEADINGS))
         self.widths = WidthFields(self.switch, self.forget)
-        wide = w.Accordion(
-            [self.widths.view], titles=("Widths of the fitted sizes, if not the usual",)
-        )
+        wide = folded("Widths of the fitted sizes, if not the usual", self.widths.view)
         self.pattern = PatternField()
         self.pattern.on_change(self.forget)
         self.lay_out(

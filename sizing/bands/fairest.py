@@ -59,10 +59,10 @@ class FairestFit:
         """Say in plain words what fairness costs."""
         other = self.table.loc[self.table["chart"] == BEST, "estimate"].min()
         return (
-            f"By {self.by}, the worst-served subgroup is covered to "
-            f"{share(self.worst_share, places=1)} (no chart can do better than "
-            f"{at_most(self.upper_bound)}); under the chart best on average it "
-            f"is {share(other, places=1)}. The average falls from "
+            f"Of the group worst-served by {self.by}, "
+            f"{share(self.worst_share, places=1)} have a size; no chart can do better "
+            f"than {at_most(self.upper_bound)}. Under the chart best on average "
+            f"{share(other, places=1)} have one. The average falls from "
             f"{share(self.best_average, places=1)} to {share(self.average, places=1)}."
         )
 

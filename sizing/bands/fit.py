@@ -17,7 +17,7 @@ from sizing.bands.measured import chart_of, share_covered
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.people.people import People
-from sizing.words.numbers import points, share
+from sizing.words.numbers import points, share, sizes_fit
 
 
 @dataclass(frozen=True)
@@ -207,8 +207,8 @@ class BandFit:
     def summary(self) -> str:
         """Say in plain words how well the chart does."""
         parts = [
-            f"{len(self.chart.sizes)} sizes fit {share(self.share, places=1)} of the "
-            f"{self.persons} people in '{self.people}'."
+            f"{sizes_fit(len(self.chart.sizes), self.share)} ({self.persons:,} "
+            f"people, '{self.people}': {share(self.share, places=1)})."
         ]
         if self.objective == "covered":
             parts.append(

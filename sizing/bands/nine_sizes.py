@@ -19,6 +19,7 @@ from sizing.measures.patterns import PATTERNS, pattern_parts
 from sizing.people.people import People
 from sizing.resources import source_table
 from sizing.words.numbers import share as written
+from sizing.words.numbers import sizes_fit
 
 FIGURES = ("estimate", "low", "high", "method", "n")
 T = TypeVar("T")
@@ -51,8 +52,11 @@ class GroupsFit:
 
     def summary(self) -> str:
         """Say in plain words how well the groups do, apart and together."""
-        parts = [f"{group}: {fit.summary()}" for group, fit in self.fits.items()]
         whole = self.judged[self.judged["group"] == "everyone"]
+        fits = whole.loc[whole["outcome"].isin(["own", "other"]), "estimate"].sum()
+        said = f"{sizes_fit(len(self.chart.sizes), fits)}."
+        parts = [said] if len(self.fits) > 1 else []
+        parts += [f"{group}: {fit.summary()}" for group, fit in self.fits.items()]
         for outcome, words in JUDGEMENTS.items():
             share = whole.loc[whole["outcome"] == outcome, "estimate"].sum()
             parts.append(f"Of everyone, {written(share, places=1)} {words}.")

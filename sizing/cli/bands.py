@@ -220,15 +220,14 @@ def _own_widths(
 
 def _covered(row: dict[Any, Any]) -> str:
     """Say in a line what a number of sizes covers."""
-    share, none, large, small, both = (
+    none, large, small, both = (
         numbers.share(row[name], places=1)
-        for name in ("estimate", "not_served", "too_large", "too_small", "both")
+        for name in ("not_served", "too_large", "too_small", "both")
     )
-    low, high = (numbers.share(row[end], places=1) for end in ("low", "high"))
     return (
-        f"{row['sizes']} sizes ({row['each_group']} in each group) fit {share} of "
-        f"everyone (95 % interval {low} to {high}); {none} have none (the nearest too "
-        f"large for {large}, too small for {small}, both for {both})."
+        f"{numbers.sizes_fit(row['sizes'], row['estimate'])}, {numbers.probably(row)} "
+        f"(95 % interval). {none} have none: the nearest is too large for {large}, too "
+        f"small for {small}, both for {both}."
     )
 
 

@@ -98,7 +98,7 @@ def run(args: argparse.Namespace) -> int:
             seed=args.seed,
             progress=progress,
         )
-        progress("report")
+        progress("writing the report")
         pictures = study_pictures(study)
         page = study_page(study, pictures)
         files = {name: drawn.png for name, drawn in pictures.items()}

@@ -14,6 +14,7 @@ from sizing.plots.chart import plot_people_and_chart
 from sizing.plots.shares import plot_misses, plot_shares, plot_widths
 from sizing.plots.style import figure_of
 from sizing.study.study import Study, own_group_shares, versions
+from sizing.words.client import capital
 from sizing.words.labels import (
     BY_WORDS,
     LEVEL_WORDS,
@@ -22,7 +23,7 @@ from sizing.words.labels import (
     labels,
     miss_rows,
 )
-from sizing.words.numbers import given, interval, share
+from sizing.words.numbers import given, in_100, interval, probably, share
 
 #: What the literature holds, and an invitation.
 NO_TRIAL = (
@@ -188,8 +189,10 @@ def answer(study: Study) -> str:
     """Return the study's answer, a finding a line, with its uncertainty."""
     row = study.overall()
     lines = [
-        f"About {share(row['estimate'])} of these people have at least one size "
-        f"(95 % interval {share(row['low'])} to {share(row['high'])})."
+        capital(
+            f"{in_100(row['estimate'])} of these people have at least one size, "
+            f"{probably(row)} (95 % interval)."
+        )
     ]
     outcomes = {name: study.overall(name)["estimate"] for name in _OUTCOME_PLURAL}
     parts = [

@@ -88,7 +88,7 @@ def run_study(
             allowed="a chart, or widths",
             action="leave out one of them",
         )
-    progress("people")
+    progress("choosing the people")
     if survey is None:
         people = load_people(name, draws=draws, seed=seed)
     else:
@@ -97,7 +97,7 @@ def run_study(
     weights = {**HARM_WEIGHTS, **(weights or {})}
     goal = _least_harm(**weights) if least_harm else {}
     if chart is None:
-        progress("sizes")
+        progress("fitting the sizes")
         everyone = people
         if survey is None and name != "everyone":
             everyone = load_people("everyone", draws=draws, seed=seed)
@@ -105,12 +105,12 @@ def run_study(
         fitted = fit_nine_sizes(everyone, seed=seed, widths=wide, **goal)
         chart = fitted.chart
         refit = partial(_refit, everyone, wide, goal)
-    progress("coverage")
+    progress("counting who fits")
     found = estimate_coverage(people, chart, by=list(BY), seed=seed)
-    progress("who falls between")
+    progress("finding who falls between sizes")
     between = who_falls_between(people, chart)
     misses = why_none(people, chart, seed=seed)
-    progress("assumptions")
+    progress("trying other assumptions")
     moved = sensitivity(people, chart, seed=seed, refit=refit)
     judged = (found, between, misses, moved)
     return Study(people, chart, fitted, everyone, *judged, seed, weights, pattern)

@@ -38,8 +38,10 @@ __all__ = [
     "kind_of",
     "points",
     "points_interval",
+    "probably",
     "quantity_interval",
     "share",
+    "sizes_fit",
     "span",
     "told",
     "unit_of",
@@ -77,6 +79,26 @@ def in_100(value: float, *, places: int = 0) -> str:
     ('93 in 100', 'over 99 in 100', 'under 1 in 100')
     """
     return f"{_of_100(value, places)} in 100"
+
+
+def sizes_fit(sizes: int, share: float) -> str:
+    """Say what a number of sizes fits, the beginning of a sentence.
+
+    >>> sizes_fit(3, 0.93), sizes_fit(1, 0.3)
+    ('3 sizes fit 93 in 100 of these people', '1 size fits 30 in 100 of these people')
+    """
+    fit = "1 size fits" if sizes == 1 else f"{sizes} sizes fit"
+    return f"{fit} {in_100(share)} of these people"
+
+
+def probably(row: Row) -> str:
+    """Write the interval of a share as people of a hundred, in words.
+
+    >>> probably({"low": 0.92, "high": 0.941}), probably({"low": 0.997, "high": 1})
+    ('probably between 92 and 94', 'probably over 99')
+    """
+    low, high = (_of_100(row[end], 0) for end in ("low", "high"))
+    return f"probably {low if low == high else f'between {low} and {high}'}"
 
 
 def interval(

@@ -10,6 +10,7 @@ from sizing.charts import demo_chart
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.people import load_people
+from sizing.words.numbers import in_100, probably
 from sizing.words.numbers import share as percent
 from tests.conftest import taken
 
@@ -65,6 +66,10 @@ def test_widths_that_cannot_be_used_are_told_under_the_button(text, told):
     form.widths.fields[HIP].box.value = text
     form.work.run()
     assert told in form.work.told.value and form.answer is None
+    # Before, the place of the answer stayed empty, while it worked and afterwards.
+    assert "There is no answer" in form.answered.words.value
+    form.work._show_running(True)
+    assert "This is being worked out" in form.answered.words.value
 
 
 def test_the_study_of_a_chart_of_ones_own_says_whom_it_fits():
@@ -75,10 +80,10 @@ def test_the_study_of_a_chart_of_ones_own_says_whom_it_fits():
     form.work.run()
     people = load_people("bariatric", draws=1)
     row = estimate_coverage(people, demo_chart()).table.iloc[0]
-    told = f"About {percent(row['estimate'])} of these people have at least one size"
+    told = f"{in_100(row['estimate'])} of these people have at least one size, "
     saved = form.results()
     for text in (form.answered.words.value, saved["study_report"]):
-        assert f"{told} (95 % interval {percent(row['low'])} to" in text
+        assert f"{told}{probably(row)} (95 % interval)" in text
     assert "Who it fits" in form.answered.pictures.value
     assert {"chart", "coverage_picture", "misses", "assumptions"} < set(saved)
     form.upload.clear()

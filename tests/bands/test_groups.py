@@ -20,6 +20,7 @@ from sizing.bands.nine_sizes import widths_of
 from sizing.charts import SizeChart
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
+from sizing.words.numbers import in_100
 
 from .oracle import MEASURES, make_people
 
@@ -54,7 +55,8 @@ def test_a_fit_tells_its_figures_and_how_it_was_made():
     reach = 12.706 * np.std([0.71, 0.69], ddof=1) * np.sqrt(1.5)
     low, high = 100 * (0.7 - reach), 100 * (0.7 + reach)
     assert told.summary() == (
-        "2 sizes fit 75.3 % of the 40 people in 'invented'. No chart with these "
+        "2 sizes fit 75 in 100 of these people (40 people, 'invented': 75.3 %). "
+        "No chart with these "
         "widths can fit more than 90.0 % of them. The bound is loose by up to 14.7 "
         "points: whether a chart on a finer grid does better is not settled. "
         "tolerance=0.01 presses it for half a minute, and may still fall short. "
@@ -78,9 +80,9 @@ def test_a_fit_tells_its_figures_and_how_it_was_made():
     levels = pd.DataFrame(levels).assign(estimate=[0.643, 0.9, 0.511])
     fair = FairestFit(chart, "sex", 0.643, 0.657, levels, 0.785, 0.812)
     assert fair.summary() == (
-        "By sex, the worst-served subgroup is covered to 64.3 % (no chart can do "
-        "better than 65.7 %); under the chart best on average it is 51.1 %. The "
-        "average falls from 81.2 % to 78.5 %."
+        "Of the group worst-served by sex, 64.3 % have a size; no chart can do better "
+        "than 65.7 %. Under the chart best on average 51.1 % have one. The average "
+        "falls from 81.2 % to 78.5 %."
     )
 
 
@@ -161,7 +163,10 @@ def test_every_group_is_fitted_to_its_own_people():
     whole = found.judged[found.judged["group"] == "everyone"].groupby("outcome")
     other = 100 * whole["estimate"].sum()["other"]
     assert f"Of everyone, {other:.1f} % fits only a size of another" in found.summary()
-    assert found.summary().startswith("paediatric: 3 sizes fit")
+    fits = in_100(whole["estimate"].sum()[["own", "other"]].sum())
+    first, second = found.summary().splitlines()[:2]
+    assert first == f"9 sizes fit {fits} of these people."
+    assert second.startswith("paediatric: 3 sizes fit")
     assert found.judged["n"][0] == 60 and (found.judged["people"] == "invented").all()
     # The bootstrap is the same each time, and can be another one.
     own = group_of(people)

@@ -264,7 +264,7 @@ def test_what_a_fit_says_of_itself_turns_at_its_thresholds():
             found, held_out_splits=splits, upper_bound=bound, **change
         ).summary()
 
-    assert "2 sizes fit" in said() and "of the 24 people" in said()
+    assert "2 sizes fit" in said() and "(24 people, " in said()
     assert "simple rival" not in said(gain=0.0021)
     assert "The simple rival is as good here." in said(gain=0.0019)
     assert "The simple rival is as good here." in said(gain=-0.0019)
