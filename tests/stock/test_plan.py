@@ -361,6 +361,9 @@ def test_the_order_on_one_page_prints_as_one_page(demo_plan):
     for words in ("Who is not served", "What it assumes", "Before any lift"):
         assert words in sheet
     assert f"{demo_plan.cost:,.0f}" in sheet and "http" not in sheet
+    # Three kinds of a dozen were listed, as if nobody else went without.
+    rest = demo_plan.not_fitted["estimate"][3:].sum()
+    assert f"of other kinds: {rest:.1f} people" in sheet and rest > 1
     with chromium.sync_playwright() as started:
         try:
             browser = started.chromium.launch(
