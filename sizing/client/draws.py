@@ -95,7 +95,7 @@ def older_times(sex: npt.NDArray[np.object_], age_years: Floats) -> Floats:
     >>> thigh = SEATED_AND_GIRTHS.index("thigh_circumference_cm")
     >>> people = np.array(["female"] * 4, dtype=object)
     >>> older_times(people, np.array([40.0, 58.0, 70.0, 90.0]))[:, thigh].round(2)
-    array([1.  , 1.  , 1.95, 1.97])
+    array([1.  , 1.  , 1.65, 1.65])
     """
     times = np.ones((len(sex), len(SEATED_AND_GIRTHS)))
     for one in SEXES:
