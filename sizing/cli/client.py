@@ -50,25 +50,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         f"({', '.join(conditions_table()['key'])}). Ways to height for somebody who "
         "cannot stand: " + "; ".join(f"{key}, {what}" for key, what in ways.items()),
     )
-    parser.add_argument(
-        "--chart",
-        type=Path,
-        metavar="FILE",
-        help="the chart as CSV or XLSX (default: the invented demo chart)",
-    )
-    parser.add_argument(
-        "--caseload",
-        type=Path,
-        metavar="FILE",
-        help="judge a list of clients (CSV or XLSX), a row each: a reference of your "
-        "own, sex, age and whatever was measured",
-    )
-    parser.add_argument(
-        "--out",
-        type=Path,
-        metavar="FILE",
-        help="write the list's answers here (.csv or .xlsx)",
-    )
+    files = {
+        "--chart": "the chart as CSV or XLSX (default: the invented demo chart)",
+        "--caseload": "judge a list of clients (CSV or XLSX), a row each: a reference "
+        "of your own, sex, age and whatever was measured",
+        "--out": "write the list's answers here (.csv or .xlsx)",
+        "--note": "write the note for the handling plan here (.html, .md or .docx)",
+        "--guide": "write the measuring guide here, to print (.html)",
+    }
+    for option, said in files.items():
+        parser.add_argument(option, type=Path, metavar="FILE", help=said)
     parser.add_argument(
         "--load",
         action="append",
@@ -92,26 +83,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         default=KNEE_EQUATIONS[0],
         help=f"height from knee height (default: {KNEE_EQUATIONS[0]})",
     )
-    parser.add_argument(
-        "--confirmed",
-        action="store_true",
-        help="what looked wrong was measured again and is right",
-    )
-    parser.add_argument(
-        "--json", action="store_true", help="print every figure as JSON"
-    )
-    parser.add_argument(
-        "--note",
-        type=Path,
-        metavar="FILE",
-        help="write the note for the handling plan here (.html, .md or .docx)",
-    )
-    parser.add_argument(
-        "--guide",
-        type=Path,
-        metavar="FILE",
-        help="write the measuring guide here, to print (.html)",
-    )
     words = {
         "--keep": "keep this visit under a reference of your own, without a name",
         "--day": "the day of the visit, such as 2026-03-14 (default: today)",
@@ -124,15 +95,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     }
     for option, said in words.items():
         parser.add_argument(option, metavar=_METAVAR.get(option, "REF"), help=said)
-    parser.add_argument(
-        "--sure", action="store_true", help="with --delete: do not ask once more"
-    )
-    parser.add_argument(
-        "--kept",
-        action="store_true",
-        help="list the clients kept, those due first; with --open, what changed over "
-        "the visits of one and when the next size comes",
-    )
+    flags = {
+        "--sure": "with --delete: do not ask once more",
+        "--kept": "list the clients kept, those due first; with --open, what changed "
+        "over the visits of one and when the next size comes",
+        "--confirmed": "what looked wrong was measured again and is right",
+        "--json": "print every figure as JSON",
+    }
+    for option, said in flags.items():
+        parser.add_argument(option, action="store_true", help=said)
     parser.add_argument(
         "--clients",
         type=Path,
