@@ -125,8 +125,8 @@ def _figures(
         n_effective = w.sum() ** 2 / np.square(w).sum() / people.draws
         told = "" if kinds is None else _kinds_of(kinds[here], w)
         drawn = 0.0
-        if bias and kinds is not None:
-            drawn = bias * w[kinds[here] != EVIDENCE[0]].sum() / w.sum()
+        if kinds is not None:
+            drawn = bias * float(np.average(kinds[here] != EVIDENCE[0], weights=w))
         mean = float(np.average(v, weights=w))
         around = np.square(value - mean)
         figures = [(f"p{100 * q:02.0f}", q, value <= _at(v, q, w)) for q in quantiles]
@@ -163,17 +163,13 @@ def _figures(
             ends = np.sqrt(np.maximum([middle, middle - by, middle + by], 0)).tolist()
         elif np.isfinite(q):
             ends = [_at(v, p, w) for p in (q, *np.clip([q - by, q + by], 0, 1))]
-        middle, low, high = ends
+        at, *far = ends
         # On the scale of the measure: far out few people stand beyond a percentile,
         # and a bias read back through their shares would reach to the largest of them.
-        ends = [
-            middle,
-            middle - float(np.hypot(middle - low, drawn * middle)),
-            middle + float(np.hypot(high - middle, drawn * middle)),
-        ]
+        down, up = (float(np.hypot(end - at, drawn * at)) for end in far)
         method = f"{how}, {place.how}" + place.joined * (name in SEATED_AND_GIRTHS)
         method += ", its bias counted" * bool(bias)
-        figure = (statistic, *ends, count, n_effective, method, told)
+        figure = (statistic, at, at - down, at + up, count, n_effective, method, told)
         table.append((sex, band, name, *figure))
     names = ["sex", "age_band", "variable", "statistic", *_COLUMNS, "evidence"]
     return pd.DataFrame(table, columns=names)
@@ -205,17 +201,8 @@ def beside(people: People) -> pd.DataFrame:
         inside, value = margin.group(people.frame), margin.value(people.frame)
         here = float(np.average(value[inside], weights=weight[inside]))
         rows.append((str(margin), margin.statistic, margin.target, here, *words))
-    names = [
-        "what",
-        "statistic",
-        "published",
-        "here",
-        "source",
-        "standing",
-        "basis",
-        "use",
-    ]
-    return pd.DataFrame(rows, columns=names)
+    names = ["what", "statistic", "published", "here"]
+    return pd.DataFrame(rows, columns=[*names, "source", "standing", "basis", "use"])
 
 
 def _of_country(ages: pd.Series) -> pd.DataFrame:

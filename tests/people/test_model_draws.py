@@ -112,16 +112,6 @@ def test_draws_follow_the_prediction():
     np.testing.assert_allclose(np.corrcoef(logs.T), expected, atol=0.05)
 
 
-def test_coefficients_differ_between_draws_as_their_covariance_says():
-    """Over draws, the mean of a large group moves by the sampling error."""
-    drawn, _ = draw_measures(adults(400), draws=60, seed=4)
-    means = np.log(drawn["sitting_height_cm"]).groupby(drawn["draw"]).mean()
-    one = predict_measures(adults(1))
-    spread = one.sd[0, MEASURES.index("sitting_height_cm")]
-    people_alone = spread / np.sqrt(400)
-    assert people_alone * 1.05 < means.std() < people_alone * 2
-
-
 def test_beyond_the_heaviest_measured_the_draws_spread_wide():
     sd = {}
     for mass in (90.0, 200.0):

@@ -1,7 +1,5 @@
 """Weights: invariants, other people's code as oracles, refusals."""
 
-import warnings
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -63,43 +61,6 @@ def test_raking_a_two_way_table_against_iterative_proportional_fitting(people):
     # crosstab sorts: east, north, south.
     got = w.groupby([people["sex"], people["region"]]).sum() / len(people)
     np.testing.assert_allclose(got.to_numpy(), expected.ravel(), rtol=1e-6)
-
-
-def samplics_weighting():
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        weighting = pytest.importorskip("samplics.weighting")
-    return weighting.SampleWeight()
-
-
-def test_raking_against_samplics(people, rng):
-    start = rng.uniform(0.5, 3, len(people))
-    total = start.sum()
-    w = rake(
-        people,
-        table(
-            margin("sex", "share", 0.45, level="female"),
-            margin("sex", "share", 0.55, level="male"),
-            margin("region", "share", 0.3, level="north"),
-            margin("region", "share", 0.3, level="east"),
-        ),
-        weight=start,
-    ).weight
-    theirs = samplics_weighting().rake(
-        samp_weight=start.copy(),
-        margins={
-            "sex": people["sex"].to_numpy(),
-            "region": people["region"].to_numpy(),
-        },
-        control={
-            "sex": {"female": 0.45 * total, "male": 0.55 * total},
-            "region": {"north": 0.3 * total, "east": 0.3 * total, "south": 0.4 * total},
-        },
-        tol=1e-10,
-        ctrl_tol=1e-10,
-        max_iter=500,
-    )
-    np.testing.assert_allclose(w, theirs, rtol=1e-7)
 
 
 def test_weights_are_the_nearest_that_meet_the_margins(people):
@@ -190,17 +151,6 @@ def test_a_mean_that_everybody_has_is_met():
     for other in (159.9, 160.1):
         with pytest.raises(InputProblems, match="these people run from 160 to 160"):
             rake(frame, table(margin("stature_cm", "mean", other)))
-
-
-def test_a_margin_that_repeats_another_changes_nothing(people):
-    one = table(margin("sex", "share", 0.7, level="female"))
-    both = table(
-        margin("sex", "share", 0.7, level="female"),
-        margin("sex", "share", 0.3, level="male"),
-    )
-    np.testing.assert_allclose(
-        rake(people, one).weight, rake(people, both).weight, rtol=1e-7
-    )
 
 
 def test_people_may_have_different_numbers_of_rows(people):
