@@ -169,7 +169,9 @@ def plot_visits(
             )
             place += 1
         ax.errorbar(days, value, yerr=1.645 * sd, fmt="o", color=INK, capsize=3)
+        words = "Dots: as read, with the error of the reading (90 %)."
         if found["edge_on"] is not None:
+            words += " Dotted: at this rate;\nthick: when it passes the edge (90 %)"
             edge = found["edge"]
             ends = [found["edge_on_low"], found["edge_on_high"] or found["edge_on"]]
             ax.plot(
@@ -178,10 +180,7 @@ def plot_visits(
             ax.plot(ends, [edge, edge], color=INK, lw=4, solid_capstyle="butt")
         ticks = [tick for tick in ax.get_yticks() if low - room <= tick <= high + room]
         ax.set_yticks(ticks, [say(tick, measure, to="tenth") for tick in ticks])
-        ax.set_xlabel(
-            "Dots: as read, with the error of the reading (90 %). Dotted: at this rate;"
-            "\nthick: when it passes the edge (90 %)"
-        )
+        ax.set_xlabel(words)
         ax.figure.autofmt_xdate(rotation=30)  # type: ignore[union-attr]
     return ax
 
