@@ -7,13 +7,7 @@ import ipywidgets as w
 import numpy as np
 
 from sizing.app.form_words import heading, paragraphs, wide_table
-from sizing.app.lesson_parts import (
-    answer_html,
-    button,
-    number,
-    wrapped,
-    wrong_html,
-)
+from sizing.app.lesson_parts import answer_html, button, number, wrapped, wrong_html
 from sizing.app.lesson_settings import LessonSettings
 from sizing.app.show import save_panel, table_html
 from sizing.errors import SizingError

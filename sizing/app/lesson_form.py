@@ -11,11 +11,7 @@ from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import bullets, framed, paragraphs
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_courses_form import CoursesForm
-from sizing.app.lesson_parts import (
-    answer_html,
-    button,
-    wrong_html,
-)
+from sizing.app.lesson_parts import answer_html, button, wrong_html
 from sizing.app.lesson_room_form import RoomForm
 from sizing.app.lesson_settings import LessonSettings
 from sizing.app.long_work import LongWork, Progress
@@ -38,12 +34,7 @@ from sizing.pages.lesson import (
     wrong_section,
 )
 from sizing.pages.lesson_pack import lesson_files, write_files
-from sizing.pages.lesson_pictures import (
-    Slide,
-    drawn,
-    pair_slide,
-    wrong_slide,
-)
+from sizing.pages.lesson_pictures import Slide, drawn, pair_slide, wrong_slide
 from sizing.people import People
 from sizing.words.lesson import other_ways, table_against_tape, ways_answer
 

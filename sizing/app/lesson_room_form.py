@@ -8,13 +8,7 @@ import pandas as pd
 from sizing.app.answer_form import LiveForm
 from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.lesson_cards_form import CardsForm
-from sizing.app.lesson_parts import (
-    answer_html,
-    button,
-    number,
-    wrapped,
-    wrong_html,
-)
+from sizing.app.lesson_parts import answer_html, button, number, wrapped, wrong_html
 from sizing.app.lesson_settings import LessonSettings
 from sizing.app.table import EditableTable
 from sizing.app.upload import UploadBox

@@ -27,7 +27,6 @@ from sizing.people.files import read_table
 REFERENCE = "reference"
 NO_SIZE = "none"
 GUESSED = "guessed_"
-_WORDS = ("participant", "subject", "reading", "chosen_size")
 _LEFT_OUT = ["row", "column", "participant", "subject", "value", "reason"]
 #: Headings of the room's form, in words; measures have their label and unit.
 FORM_WORDS: dict[str, str] = {
@@ -69,8 +68,6 @@ class Answers:
 
     def with_doubted(self) -> "Answers":
         """Return the answers as if nothing had been doubted."""
-        if self.doubted.empty:
-            return self
         guess = self.doubted["guess"].astype(bool)
         guesses, readings = (
             pd.concat([old, self.doubted.loc[own, list(old)]], ignore_index=True)
@@ -136,10 +133,7 @@ def left_out_words(row: Mapping[Any, Any], *, rows: bool = True) -> str:
     return f"{place}{found}: {row['reason']}."
 
 
-def read_answers(
-    answers: str | Path | pd.DataFrame,
-    chart: SizeChart,
-) -> Answers:
+def read_answers(answers: str | Path | pd.DataFrame, chart: SizeChart) -> Answers:
     """Read and check the room's answers.
 
     One row per ``participant``, ``subject`` (``card 3``, or a volunteer such as ``A``)
@@ -183,7 +177,7 @@ def read_answers(
     }
     left: Left = []
     for name, one in zip(table.columns, taken.found, strict=True):
-        if name not in columns and name not in _WORDS:
+        if name not in columns and name not in FORM_WORDS:
             reason = "this column is not one the kit knows"
             left.append((None, one.given, "", "", "", reason))
     keyed = _keyed(table, left, taken.rows[1:])
@@ -238,11 +232,7 @@ def _letters(size: str) -> str:
     return re.sub(r"[\W_]+", "", size.lower()) or size
 
 
-def _keyed(
-    table: pd.DataFrame,
-    left: Left,
-    places: list[int],
-) -> pd.DataFrame:
+def _keyed(table: pd.DataFrame, left: Left, places: list[int]) -> pd.DataFrame:
     """Return participant, subject and reading of every row that has them."""
     keyed = pd.DataFrame(
         {

@@ -121,10 +121,7 @@ def _tenths(frame: pd.DataFrame, measure: str) -> Ints:
 
 
 def innermost(margin: Floats) -> Ints:
-    """Choose the fitting size whose nearest edge is farthest; -1 if none fits.
-
-    Of equals the first in the chart.
-    """
+    """Choose the first fitting size whose nearest edge is farthest; -1 if none fits."""
     best = margin.argmax(axis=1)
     fits = margin[np.arange(len(margin)), best] >= 0
     return np.where(fits, best, -1)
@@ -225,10 +222,7 @@ class LikelySize:
 
 
 def likely_size(
-    frame: pd.DataFrame,
-    weight: npt.ArrayLike,
-    chart: SizeChart,
-    known: Sequence[str],
+    frame: pd.DataFrame, weight: npt.ArrayLike, chart: SizeChart, known: Sequence[str]
 ) -> LikelySize:
     """Learn from people which size most probably fits, given a measure or two."""
     names = tuple(known)

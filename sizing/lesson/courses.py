@@ -64,13 +64,7 @@ def keep_course(folder: str | Path, room: RoomResult, on: date) -> Path:
 
 
 def kept_courses(folder: str | Path) -> pd.DataFrame:
-    """Return the courses kept, the earliest first: course, then ``COLUMNS``.
-
-    Raises
-    ------
-    InputProblems
-        Naming every cell that cannot be read; the files stay as they are.
-    """
+    """Return the courses kept, the earliest first: course, then ``COLUMNS``."""
     frames, problems = [], []
     for path in sorted(Path(folder).glob(f"{_FILE}*.csv")):
         sheet = read_rows(path, known=COLUMNS.__contains__)

@@ -56,10 +56,7 @@ def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
 
 
 def _expected(numbers: pd.DataFrame, reference: str) -> Floats:
-    """Return the reference, else the median of at least two others' readings.
-
-    For a guess the truth is the reference, or the median of the readings.
-    """
+    """Return the reference, else the median of at least two others' readings."""
     taped = numbers[~numbers["guess"].astype(bool)]
     if "refused" in taped:
         taped = taped[taped["refused"] == ""]
@@ -106,10 +103,7 @@ Cell = tuple[int, float, float, float]
 def _exchanged(numbers: pd.DataFrame, expected: Floats) -> dict[int, str]:
     """Find answers that fit only if two volunteers, or two measures, are exchanged.
 
-    One participant's readings of one round, or guesses, of two volunteers are judged
-    over the measures that both have, and must fit each other for both; two measures,
-    over all of a participant's rows that have both (``_FAR_AND_CLOSE``). Returns the
-    place of each such answer, and the reason.
+    Judged over what both have (``_FAR_AND_CLOSE``). Returns places and reasons.
     """
     errors = reading_errors()
     people: dict[Any, dict[str, dict[Any, Cell]]] = {}
@@ -151,8 +145,7 @@ def _distances(
 ) -> tuple[Floats, Floats, list[int]]:
     """Return how far two lists are from what is expected, as written and exchanged.
 
-    Root mean squares of either list in SDs over what both have, and its places; as
-    written 0, where they have nothing in common.
+    Root mean squares in SDs over what both have, and its places.
     """
     shared = [key for key in one if key in two]
     if not shared:

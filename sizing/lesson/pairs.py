@@ -10,13 +10,7 @@ from scipy.spatial import cKDTree
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
 from sizing.errors import SizingError, check_number, check_seed
-from sizing.lesson.choosing import (
-    Bools,
-    Floats,
-    Ints,
-    edge_margins,
-    reading_errors,
-)
+from sizing.lesson.choosing import Bools, Floats, Ints, edge_margins, reading_errors
 from sizing.lesson.practice import sizes_in_words
 from sizing.people import People, age_band
 

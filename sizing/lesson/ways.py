@@ -32,12 +32,7 @@ from sizing.lesson.choosing import (
     outcome_of_choice,
     reading_errors,
 )
-from sizing.lesson.guessing import (
-    STATURE_GUESS_SD,
-    GuessModel,
-    fit_guess,
-    guessed,
-)
+from sizing.lesson.guessing import STATURE_GUESS_SD, GuessModel, fit_guess, guessed
 from sizing.measures import MEASURES
 from sizing.people import People, load_people, population_titles
 from sizing.people.layout import layout
@@ -55,9 +50,7 @@ WAY_WORDS: dict[str, str] = {
     "tape_once": "by tape, once",
     "tape_twice": "by tape, twice",
 }
-WAYS: tuple[str, ...] = tuple(WAY_WORDS)
 _KNOWN = {"stature": ("stature_cm",), "body_mass": ("body_mass_kg",)}
-_BOTH = ("body_mass_kg", "stature_cm")
 PUT_WRONG = "put_in_a_wrong_size"
 #: Of the people who fit at least one size: these three add up to 1.
 FITTED, WRONG, MISSED = OF_SOME = (
@@ -65,16 +58,14 @@ FITTED, WRONG, MISSED = OF_SOME = (
     "wrong_if_some_fits",
     "missed_if_some_fits",
 )
-_DIFFERENCES = ["way", "against", "outcome", "estimate", "low", "high", "method", "n"]
 
 
 @dataclass(frozen=True)
 class WaysResult:
     """How often each way of choosing puts people in a fitting size.
 
-    ``table``, ``differences``: see ``compare_ways``; ``choices``: person, draw, and for
-    each way the size it chose (empty: none); ``settings``: the usual size, the guessing
-    curves, the reading errors, the seed.
+    ``table``, ``differences``: see ``compare_ways``; ``choices``: person, draw, and the
+    size each way chose (empty: none); ``settings``: what was assumed.
     """
 
     table: pd.DataFrame
@@ -91,11 +82,7 @@ class WaysResult:
         return self.table[self.table["by"] == EVERYONE].reset_index(drop=True)
 
     def worst_groups(self) -> pd.DataFrame:
-        """Return the groups by how often guessing puts people in a wrong size.
-
-        Of people who fit at least one size; groups of fewer than 30 are left out.
-        Worst first.
-        """
+        """Return the groups, small ones left out, by how often guessing is wrong."""
         chosen = (
             (self.table["way"] == "by_eye")
             & (self.table["outcome"] == WRONG)
@@ -108,23 +95,21 @@ class WaysResult:
     def summary(self) -> str:
         """Return the result in plain words, with the cautions."""
         rows = self.overall.set_index(["way", "outcome"])
-        ways = list(dict.fromkeys(self.table["way"]))
         who = population_titles().get(self.people, self.people)
         lines = [
             f"{who[0].upper()}{who[1:]}, sized by '{self.chart}', "
             f"n = {rows['n'].iloc[0]:,}. Of people who fit at least one size:"
         ]
-        for way in ways:
+        for way in dict.fromkeys(self.table["way"]):
             fits, wrong, missed = (interval(rows.loc[(way, one)]) for one in OF_SOME)
             lines.append(
                 f"{WAY_WORDS[way].capitalize()}: {fits} in a size that fits, {wrong} "
                 f"in a wrong one, {missed} in none."
             )
-        if "by_eye" in ways and len(worst := self.worst_groups()):
-            top = worst.iloc[0]
+        for _, top in self.worst_groups().head(1).iterrows():
             lines.append(
                 f"Guessing fails most in the group '{top['level']}': of people who fit "
-                f"at least one size, {interval(top.to_dict())} are put in a wrong one."
+                f"at least one size, {interval(top)} are put in a wrong one."
             )
         lines.append(closing())
         return "\n".join([*filter(None, [invented_words(*self.invented)]), *lines])
@@ -134,7 +119,7 @@ def compare_ways(
     people: People | None = None,
     chart: SizeChart | None = None,
     *,
-    ways: Sequence[str] = WAYS,
+    ways: Sequence[str] = tuple(WAY_WORDS),
     by: Sequence[str] = ("sex", "age_band", "bmi_class"),
     guess: GuessModel | None = None,
     stature_guess_sd: float = STATURE_GUESS_SD,
@@ -153,16 +138,14 @@ def compare_ways(
     chart : SizeChart, optional
         The invented demo chart if not given.
     ways : sequence of str
-        ``by_eye``: body mass and stature are guessed, and the size is chosen as
-        if the guesses were true. ``usual``: one size for all. ``stature``,
-        ``body_mass``, ``both``: chosen by these, read once. ``tape_once``,
-        ``tape_twice``: every measure that the chart limits is read once, or is
-        the mean of two readings.
+        ``by_eye``: by body mass and stature as guessed. ``usual``: one size for all.
+        ``stature``, ``body_mass``, ``both``: by these, read once. ``tape_once``,
+        ``tape_twice``: by every measure that the chart limits, read once, or the mean
+        of two readings.
     by : sequence of str
         Groupings, as in ``sizing.coverage.estimate_coverage``.
     guess : GuessModel, optional
-        Of body mass; if not given, nurses' curves, one for adults and one for
-        children under 18 (studied at 0 to 8).
+        Of body mass; if not given, nurses' curves, of adults and of children.
     stature_guess_sd : float
         SD of a guess of stature, relative to it. Common practice, no source.
     usual_size : str, optional
@@ -178,12 +161,10 @@ def compare_ways(
     -------
     WaysResult
         ``.table``: way, by, level, outcome; estimate, low, high, method, n,
-        n_effective, standard_error, small_group (n under 30). Outcomes: those of
+        n_effective, standard_error, small_group (n under 30). Outcomes, of everyone:
         ``sizing.lesson.choosing.CHOICE_OUTCOMES``, which add up to 1, and
-        ``put_in_a_wrong_size`` (too small, too large, two off, or chosen though
-        none fits), of everyone; ``fitting_if_some_fits``, ``wrong_if_some_fits``
-        and ``missed_if_some_fits`` (no size found), which add up to 1, of the
-        people who fit at least one size.
+        ``put_in_a_wrong_size``; of the people who fit at least one size:
+        ``fitting_if_some_fits``, ``wrong_if_some_fits`` and ``missed_if_some_fits``.
 
         ``.differences``: way, against, outcome (the last three), estimate (the
         way's share minus the other's), low, high, method, n.
@@ -195,24 +176,17 @@ def compare_ways(
 
     Notes
     -----
-    A chooser who knows only body mass or stature takes the size that most
-    probably fits given that: its share among the 50 persons most alike, where
-    the size's own band of body mass or stature, if it has one, holds the value.
-    Where no size fits at least half of those alike (``NONE_BELOW``), the answer
-    is that none does. Nobody at a bedside has that table, so these ways come out
-    better than in use; so does guessing. Child or adult is taken as seen. By
-    tape, of several sizes that the readings fit, the one whose nearest edge is
-    farthest is taken.
+    Who knows only body mass or stature takes the size that most probably fits people
+    alike. Nobody at a bedside has that table: these ways, and guessing, come out
+    better than in use. By tape, of several sizes that fit, the one whose nearest edge
+    is farthest is taken. Errors of reading are normal, independent between measures,
+    and average out over readings, which a wrong landmark does not.
 
-    Errors of reading are normal, independent between measures, and average out
-    over readings, which a wrong landmark does not. Sizes are ranked by their
-    order in the chart (``outcome_of_choice``). Unless ``reading_sd`` is given,
-    intervals of the tape carry that readings may err from half to twice as much
-    (``ERROR_SPREAD``), by the delta method. Otherwise intervals are as in
-    ``sizing.coverage.estimate_coverage``: bootstrap of persons or linearisation, draws
-    joined as ``coverage`` does, Wilson's score interval; of differences, Student's
-    t. The curves of guessing are taken as true: their spread between studies is
-    in no interval; ``check_guesses`` shows it.
+    Intervals are those of ``sizing.coverage.estimate_coverage``, the body model's bias
+    counted; of differences, Student's t. Those of the tape carry, by the delta method,
+    that readings may err from half to twice as much (``ERROR_SPREAD``), unless
+    ``reading_sd`` is given. The curves of guessing are taken as true: their spread
+    between studies is in no interval; ``check_guesses`` shows it.
 
     Examples
     --------
@@ -262,15 +236,13 @@ def compare_ways(
                 errors = {m: times * e for m, e in sd.items()}
                 codes[way] = chosen_by_tape(frame, chart, errors, own)
         else:
-            known = _KNOWN.get(way, _BOTH)
+            known = _KNOWN.get(way, ("body_mass_kg", "stature_cm"))
             rule = likely_size(frame, weight, chart, known)
             if way == "by_eye":
                 seen = guessed(frame, rng, guess, stature_guess_sd)
             else:
-                error = [sd[m] * rng.standard_normal(len(frame)) for m in known]
-                seen = frame.assign(
-                    **{m: frame[m] + e for m, e in zip(known, error, strict=True)}
-                )
+                error = {m: sd[m] * rng.standard_normal(len(frame)) for m in known}
+                seen = frame.assign(**{m: frame[m] + error[m] for m in known})
             chosen[way] = rule.choose(seen)
 
     table, differences = _shares(
@@ -359,8 +331,6 @@ def _shares(
     table.insert(7, "method", method + place.joined)
     order = pd.Categorical(table["way"], ways)
     table = table.iloc[order.argsort(kind="stable")].reset_index(drop=True)
-    if not others:
-        return table, pd.DataFrame(columns=_DIFFERENCES)
     half = student(df[0, rest]) * np.sqrt(variance[0, rest])
     differences = pd.DataFrame(
         {
@@ -370,7 +340,7 @@ def _shares(
             "estimate": estimate[0, rest],
             "low": estimate[0, rest] - half,
             "high": estimate[0, rest] + half,
-            "method": f"paired difference, Student's t; {place.how}",
+            "method": f"paired difference, Student's t; {place.how}{place.joined}",
             "n": round(found.n[0]),
         }
     )
@@ -382,8 +352,7 @@ def _counted(
 ) -> tuple[Floats, Floats]:
     """Return what came of each choice: of all, and of those whom some size fits.
 
-    Ways, outcomes, people; the differences of ``others`` from ``against`` stand after
-    the latter: joining the draws takes longest, and is done in one go.
+    Differences stand after the latter: joining the draws, which is slow, is done once.
     """
     came = np.array([outcome_of_choice(codes, fits) for codes in chosen.values()])
     wrong = np.isin(came, PUT_WRONG_OUTCOMES)

@@ -12,13 +12,7 @@ from sizing.lesson.choosing import CHOICE_WORDS, WRONG_MEANS
 from sizing.lesson.guessing import STUDY_WORDS, guessing_figures
 from sizing.lesson.pairs import NO_PAIRS
 from sizing.lesson.prepare import Lesson
-from sizing.lesson.ways import (
-    MISSED,
-    OF_SOME,
-    WAY_WORDS,
-    WRONG,
-    WaysResult,
-)
+from sizing.lesson.ways import MISSED, OF_SOME, WAY_WORDS, WRONG, WaysResult
 from sizing.measures import EDGE_RULE, vocabulary
 from sizing.pages.cards import lesson_page
 from sizing.pages.page import Page, Picture, Section, Table, render, table

@@ -40,12 +40,7 @@ from sizing.pages.lesson_pictures import (
 )
 from sizing.pages.page import Picture, render
 from sizing.pages.room import courses_page, room_page
-from sizing.words.lesson import (
-    table_against_tape,
-    title_of,
-    ways_answer,
-    worst_group,
-)
+from sizing.words.lesson import table_against_tape, title_of, ways_answer, worst_group
 
 #: The form a room fills in; and the blank one beside it once it is filled in.
 _FORM_FILE, _BLANK_FILE = "answer_form.xlsx", "answer_form_blank.xlsx"
@@ -65,10 +60,7 @@ def lesson_slides(lesson: Lesson) -> list[Slide]:
 
 
 def lesson_files(
-    lesson: Lesson,
-    *,
-    courses: pd.DataFrame | None = None,
-    progress: Progress = silent,
+    lesson: Lesson, *, courses: pd.DataFrame | None = None, progress: Progress = silent
 ) -> dict[str, bytes]:
     """Return the pack by file name: handout, evidence, cards, form, slides.
 

@@ -109,7 +109,7 @@ def courses_page(kept: pd.DataFrame, picture: Picture, units: str = "metric") ->
         ],
         limits=[
             "Rooms differ in who came, who was measured and which chart was used: no "
-            "trend is claimed.",
+            "trend is claimed."
         ],
         sources=["The trainer's own rooms. Intervals: as on each room's page."],
     )

@@ -20,8 +20,8 @@ from sizing.words.numbers import share, span, unit_of, written
 _BLANK_ROWS = 16
 NOT_FOUND = (
     "No published trial of sling sizes was found (searched 27 November 2026: sling "
-    "selection, fit, pressure; there are studies of pressure and of fabrics, and "
-    "reviews of how slings are chosen). How wide a size really is rests on what makers "
+    "selection, fit, pressure). There are studies of pressure and of fabrics, and "
+    "reviews of how slings are chosen. How wide a size really is rests on what makers "
     "print. Trials such as these would be the first: please publish yours."
 )
 TRIAL_LIMITS: tuple[str, ...] = (
@@ -29,9 +29,9 @@ TRIAL_LIMITS: tuple[str, ...] = (
     "Slings of another make, pattern, material or spreader bar than those tried.",
     "What the carers called a fit: no picture, pressure or fall was recorded.",
     "Each trial counts as one person's: a person tried often counts too much.",
-    "How far all edges may lie from the printed ones (typically 5 cm), how far sizes "
-    "stray from each other, and that 1 trial in 100 is written down wrongly, are "
-    "choices of ours without a source.",
+    "How far all edges may lie from the printed ones (typically 5 cm), and how far "
+    "sizes stray from each other, are choices of ours without a source. So is that "
+    "1 trial in 100 is written down wrongly.",
 )
 TRIAL_SOURCES: tuple[str, ...] = (
     "Drawing the posterior: Duane, Kennedy, Pendleton and Roweth, Phys Lett B "
@@ -207,10 +207,10 @@ def edges_table(found: LearnedChart, units: str = "metric") -> Table:
         )
     return table(
         pd.DataFrame(rows),
-        caption="Edges as printed and as learned; off there: trials of the size that "
-        "were, or may have been, too large (from) or too small (to) at that measure; "
-        "sizes never tried are left out; more for 1 cm: about how many more trials "
-        "like these know the edge to 1 cm",
+        caption="Edges as printed and as learned; sizes never tried are left out. Off "
+        "there: trials of the size that were, or may have been, too large (from) or "
+        "too small (to) at that measure. More for 1 cm: about how many more trials "
+        "like these know the edge to 1 cm.",
         words=["Size", "Edge", "Printed", "Learned", "90 % interval"],
     )
 

@@ -8,6 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
+from sizing.lesson.agreement import signed
 from sizing.plots.style import (
     FAINT,
     HATCHES,
@@ -23,7 +24,6 @@ from sizing.plots.style import (
     quiet_style,
 )
 from sizing.words.numbers import interval, points_interval
-from sizing.words.numbers import points as whole
 
 #: Inches of a slide: at 200 dots an inch it fills a projector of 1920 by 1080.
 WIDE, HIGH = 9.6, 5.4
@@ -101,11 +101,7 @@ def plot_repeats(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
 
 
 def plot_agreement(
-    points: pd.DataFrame,
-    table: pd.DataFrame,
-    *,
-    unit: str,
-    ax: Axes | None = None,
+    points: pd.DataFrame, table: pd.DataFrame, *, unit: str, ax: Axes | None = None
 ) -> Axes:
     """Draw how far each guess is off, against the truth; no mark says whose."""
     ax = slide_axes(ax)
@@ -124,7 +120,7 @@ def plot_agreement(
             if not np.isfinite(value):
                 continue
             ax.axhline(value, color=INK, ls=LINES[0 if name == "bias" else 1], lw=1.4)
-            beside(ax, f"{words} {whole(value / 100)}", value, fontsize=11)
+            beside(ax, f"{words} {signed(value)}", value, fontsize=11)
         ax.set_xlabel(f"Truth, {unit}")
         ax.set_ylabel(f"Guess minus truth, {unit}")
     return ax

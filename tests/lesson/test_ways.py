@@ -25,7 +25,7 @@ from sizing.lesson.choosing import (
 from sizing.lesson.practice import practice_clients
 from sizing.lesson.prepare import elsewhere
 from sizing.lesson.tape import error_parts, measuring_error
-from sizing.lesson.ways import OF_SOME, WAYS
+from sizing.lesson.ways import OF_SOME, WAY_WORDS
 from sizing.people import load_people, people_from
 
 
@@ -72,7 +72,7 @@ def test_shares_against_a_brute_force_count(found, adults):
     fits = fits_matrix(adults.frame, demo_chart())
     sizes = list(demo_chart().sizes)
     weight = adults.weight.to_numpy()
-    for way in WAYS:
+    for way in tuple(WAY_WORDS):
         outcome = [
             brute_outcome(sizes.index(c) if c else -1, list(f))
             for c, f in zip(found.choices[way], fits, strict=True)
@@ -97,7 +97,7 @@ def test_of_people_who_fit_a_size_three_outcomes_against_a_plain_count(found, ad
     sizes = list(demo_chart().sizes)
     fits = fits_matrix(adults.frame, demo_chart())
     weight = adults.weight.to_numpy() * some
-    for way in WAYS:
+    for way in tuple(WAY_WORDS):
         place = np.array([sizes.index(c) if c else -1 for c in found.choices[way]])
         good = (place >= 0) & fits[np.arange(len(fits)), place]
         came = np.column_stack([good, (place >= 0) & ~good, place < 0])
