@@ -28,7 +28,7 @@ def test_from_the_start_page_a_door_opens_by_keyboard_and_its_page_makes_itself(
     else:
         pytest.fail("the Tab key never comes to the door")
     page.keyboard.press("Enter")
-    page.get_by_text("people drawn at random").wait_for()
+    page.get_by_text("drawn at random").first.wait_for()
     assert "/study.ipynb?visit=" in page.url
     wait_until_run(page)
     assert page.locator(FAILURES).all_inner_texts() == []

@@ -180,7 +180,7 @@ def test_a_plan_says_what_it_was_made_of(people):
     assert told["listed"].tolist() == [False, False, True]
     assert told["admissions"].tolist() == [0, 2.5, 0]
     assert told["number"].tolist() == ["fixed", "poisson", "fixed"]
-    assert "3 ward (drawn from" in (said := inputs_of(plan)[0][1])
+    assert "Ward: 3 people like" in (said := inputs_of(plan)[0][1])
     assert said.count("their number varying by chance, 2.5 admitted") == 1
     assert len(set(plan.sources)) == len(plan.sources)
     assert plan.sources[-1].startswith(f"Chart: {tall_and_short().name}.")
