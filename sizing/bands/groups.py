@@ -15,7 +15,7 @@ from sizing.stats.shares import group_means
 
 #: What can become of a person of a group, judged on all groups' sizes.
 JUDGEMENTS: dict[str, str] = {
-    "own": "fits a size of the own group",
+    "own": "fits a size of their own group",
     "other": "fits only a size of another group",
     "other_over_load": "would fit only another group's size, but is over its load",
     "none": "fits no size",

@@ -230,7 +230,8 @@ def _kept(folder: Path, reference: str | None, chart: SizeChart) -> list[str]:
         lines = [*visits_words(table, size), closing()]
         return [f"Visits of {reference}: {days}. Chart: {chart.name}.", *lines]
     rows = records(kept_clients(folder))
-    lines = [f"Kept in {folder}: {len(rows)} clients. {HEALTH_RECORDS}"]
+    many = "1 client" if len(rows) == 1 else f"{len(rows)} clients"
+    lines = [f"Kept in {folder}: {many}. {HEALTH_RECORDS}"]
     return lines + [kept_words(row) for row in rows]
 
 

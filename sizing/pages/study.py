@@ -209,7 +209,7 @@ def answer(study: Study) -> str:
         )
         lines.append(
             f"The nearest size is too large for {large}, too small for {small}, "
-            f"each in some measure for {both}."
+            f"and too large in one measure and too small in another for {both}."
         )
     widths = study.sensitivity.widths
     if len(widths):

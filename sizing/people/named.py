@@ -402,7 +402,7 @@ def _members(
 def _warn_if_few(people: People) -> None:
     if people.effective_n < _FEW:
         warn(
-            f"{people.name}: {people.n} people who say as much as "
+            f"{people.name}: {people.n} people as informative as "
             f"{people.effective_n:.0f} equally weighted ones; shares of so few are "
             "little more than anecdotes."
         )

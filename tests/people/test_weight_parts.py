@@ -227,7 +227,7 @@ def test_fewer_than_thirty_people_are_warned_of_where_weights_made_them_few(
     assert people.effective_n == pytest.approx(women, rel=1e-4)
     assert [w.category for w in caught] == [SizingWarning] * warned
     if warned:
-        assert "429 people who say as much as 29 equally" in str(caught[0].message)
+        assert "429 people as informative as 29 equally" in str(caught[0].message)
         assert caught[0].filename == __file__
     assert "1 margins: " in people.limits[-1] and "raised from" in people.limits[-1]
 
