@@ -198,7 +198,8 @@ class ClientFields:
         entries = visit.entries
         age = entries.get("age_years", "")
         self.age.value = age if isinstance(age, str) else f"{age:g}"
-        self.sex.value = entries.get("sex", "")
+        # A file may say f, or Female.
+        self.sex.value = visit.client.sex or ""
         for name, field in self.values.items():
             field.set(entries.get(name))
         for name, box in self.ways.items():

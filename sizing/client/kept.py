@@ -5,6 +5,7 @@ spreadsheet opens them; columns of the adviser's own stay as they are.
 """
 
 import re
+from contextlib import suppress
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -12,13 +13,15 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.client.client import Client
 from sizing.client.growth import GROWN
+from sizing.client.parts import allowance_table, check_loads
+from sizing.client.stature import KNEE_EQUATIONS
 from sizing.client.visit import Visit, visit_columns, visit_from
-from sizing.errors import InputProblems, Problem, SizingError
-from sizing.files.folders import only_writer, write_bytes
+from sizing.errors import InputProblems, Problem, SizingError, one_of
+from sizing.files.folders import clear_leftovers, only_writer, write_bytes
 from sizing.files.sheets import read_rows
 from sizing.files.writing import csv_bytes
+from sizing.measures.typed import Quantity, quantity
 
 #: The folder within that of the results, and what each file's name begins with.
 FOLDER, _FILE = "clients", "client "
@@ -35,7 +38,10 @@ LISTED = ["reference", "visits", "last_visit_on", "size", "due_on", "due", "prob
 
 
 def client_path(folder: str | Path, reference: str) -> Path:
-    """Return the file of a client, whatever capitals its reference is written in."""
+    """Return the file of a client, whatever capitals its reference is written in.
+
+    Where files differ by capitals alone, the one written just so.
+    """
     name = reference.strip()
     if not _REFERENCE.fullmatch(name):
         raise SizingError(
@@ -45,10 +51,8 @@ def client_path(folder: str | Path, reference: str) -> Path:
             value=reference[:60],
         )
     wanted = f"{_FILE}{name}.csv"
-    for path in _files(folder):
-        if path.name.casefold() == wanted.casefold():
-            return path
-    return Path(folder) / wanted
+    same = [p for p in _files(folder) if p.name.casefold() == wanted.casefold()]
+    return min(same, key=lambda p: p.name != wanted, default=Path(folder) / wanted)
 
 
 def _files(folder: str | Path) -> list[Path]:
@@ -78,19 +82,22 @@ def read_visits(folder: str | Path, reference: str) -> list[Visit]:
         )
     visits = _read(path)
     for visit in visits:
-        _judged(visit, path)
+        _check(visit, path)
     return visits
 
 
-def _judged(visit: Visit, path: Path) -> Client:
-    """Return the client of a visit; what is wrong with it names its file and day."""
+def _check(visit: Visit, path: Path) -> None:
+    """Refuse a visit that no client can have, naming its file and day."""
     try:
-        return visit.client
-    except InputProblems as error:
+        one_of("knee_equation", visit.knee_equation, KNEE_EQUATIONS)
+        allowance_table(visit.allowances)
+        check_loads(visit.loads)
+        _ = visit.client
+    except SizingError as error:
         day = f"visit of {visit.on.isoformat()}: "
-        found = [
-            replace(one, file=path.name, what=day + one.what) for one in error.problems
-        ]
+        several = isinstance(error, InputProblems)
+        problems = error.problems if several else [Problem(str(error))]
+        found = [replace(one, file=path.name, what=day + one.what) for one in problems]
         raise InputProblems(found, about=f"'{path.name}'") from None
 
 
@@ -151,7 +158,9 @@ def keep_visit(
         If the file cannot be read, if a visit of that day is kept already, or if
         the one to be changed was changed by somebody else: nothing is written.
     """
-    Path(folder).mkdir(mode=0o700, parents=True, exist_ok=True)
+    # Where the folder cannot be made, locking it says why.
+    with suppress(OSError):
+        Path(folder).mkdir(mode=0o700, parents=True, exist_ok=True)
     path = client_path(folder, reference)
     with only_writer(Path(folder)):
         visits = _read(path) if path.exists() else []
@@ -184,9 +193,17 @@ def delete_client(folder: str | Path, reference: str) -> Path:
     path = client_path(folder, reference)
     try:
         with only_writer(Path(folder)):
+            # What a writer that was stopped left holds the visits, too.
+            clear_leftovers(Path(folder))
             path.unlink()
     except FileNotFoundError:
         read_visits(folder, reference)
+    except OSError as error:
+        raise SizingError(
+            f"the file cannot be deleted: {error.strerror}",
+            action="close it where it is open, or delete it by hand",
+            file=str(path),
+        ) from None
     return path
 
 
@@ -212,8 +229,8 @@ def kept_clients(folder: str | Path, *, today: date | None = None) -> pd.DataFra
         else:
             last = visits[-1]
             due = last.decision.review_on
-            years = str(last.entries.get("age_years", ""))
-            age = float(years) if years.isdecimal() else GROWN
+            years = quantity(str(last.entries.get("age_years", "")), "years")
+            age = years.standard if isinstance(years, Quantity) else GROWN
             if due is None and age < GROWN:
                 due = last.on + _CHILD_AGAIN
             row |= {"visits": len(visits), "last_visit_on": last.on.isoformat()}

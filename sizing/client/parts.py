@@ -99,12 +99,9 @@ def in_body_terms(chart: SizeChart, allowances: pd.DataFrame) -> SizeChart:
     return replace(chart, frame=frame)
 
 
-def load_table_of(
-    chart: SizeChart, loads: Mapping[str, float] | None
-) -> tuple[pd.DataFrame, npt.NDArray[np.int64]]:
-    """Return the parts' load limits, and the lowest with each size in 0.1 kg."""
-    entered = dict(loads or {})
-    for part, value in entered.items():
+def check_loads(loads: Mapping[str, float]) -> None:
+    """Refuse a load limit that no part has."""
+    for part, value in loads.items():
         if not _within(value, _LEAST_LOAD, _MOST_LOAD):
             raise SizingError(
                 f"the load limit of the {part} cannot be right",
@@ -112,6 +109,14 @@ def load_table_of(
                 action="read it from the part's own label",
                 value=value,
             )
+
+
+def load_table_of(
+    chart: SizeChart, loads: Mapping[str, float] | None
+) -> tuple[pd.DataFrame, npt.NDArray[np.int64]]:
+    """Return the parts' load limits, and the lowest with each size in 0.1 kg."""
+    entered = dict(loads or {})
+    check_loads(entered)
     rows = [(part, float(value)) for part, value in entered.items()]
     rows += [
         (part, np.nan)

@@ -140,11 +140,47 @@ def test_a_broken_or_foreign_file_is_named_and_left_as_it_is(tmp_path, content, 
     assert [one.name for one in tmp_path.glob("*.csv")] == ["shopping.csv"]
 
 
-def test_a_value_that_no_client_can_have_names_its_file_and_day(tmp_path):
+@pytest.mark.parametrize(
+    ("was", "now"),
+    [(",101,", ",1010,"), (",160,", ",5,"), (",-5,", ",-95,"), ("chumlea", "x")],
+)
+def test_a_value_that_no_client_can_have_names_its_file_and_day(tmp_path, was, now):
     path = keep_visit(tmp_path, "A-17", FIRST)
-    path.write_text(path.read_text().replace(",101,", ",1010,"))
+    path.write_text(path.read_text().replace(was, now))
     with pytest.raises(SizingError, match=r"client A-17\.csv.*visit of 2026-03-02"):
         read_visits(tmp_path, "A-17")
+
+
+def test_of_files_that_differ_by_capitals_the_one_named_is_meant(tmp_path):
+    # Before, the first in order was read, written and deleted for either.
+    keep_visit(tmp_path, "ab", FIRST)
+    other = tmp_path / "client AB.csv"
+    other.write_bytes((tmp_path / "client ab.csv").read_bytes())
+    if len(list(tmp_path.glob("*.csv"))) < 2:
+        pytest.skip("this file system does not tell capitals apart")
+    keep_visit(tmp_path, "ab", LATER)
+    assert len(read_visits(tmp_path, "ab")) == 2
+    assert len(read_visits(tmp_path, "AB")) == 1
+    delete_client(tmp_path, "ab")
+    assert [one.name for one in tmp_path.glob("*.csv")] == ["client AB.csv"]
+
+
+def test_what_a_stopped_writer_left_is_deleted_with_the_client(tmp_path):
+    keep_visit(tmp_path, "A-17", FIRST)
+    left = tmp_path / ".sizing-0123456789abcdef.part"
+    left.write_text("visits")
+    delete_client(tmp_path, "A-17")
+    assert not left.exists()
+
+
+def test_a_place_that_cannot_be_used_is_told_in_plain_words(tmp_path):
+    (tmp_path / "file").write_text("")
+    for folder in (tmp_path / "file", tmp_path / "file" / "clients"):
+        with pytest.raises(SizingError, match="folder cannot be written"):
+            keep_visit(folder, "A-17", FIRST)
+    (tmp_path / "client A-17.csv").mkdir()
+    with pytest.raises(SizingError, match="cannot be deleted"):
+        delete_client(tmp_path, "A-17")
 
 
 @pytest.mark.parametrize("name", ["", "../A", "a/b", " . ", "A*", "x" * 61, "-\n"])
@@ -158,7 +194,7 @@ def test_the_list_says_what_is_due(tmp_path):
     for name, review, age in (
         ("late", date(2026, 11, 1), "74"),
         ("soon", date(2026, 12, 1), "74"),
-        ("child", None, "9"),
+        ("child", None, "9.5"),
         ("open", None, "74"),
     ):
         decision = replace(FIRST.decision, review_on=review)
