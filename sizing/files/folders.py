@@ -116,6 +116,12 @@ def clear_leftovers(home: Path) -> None:
                     _clear(home / name)
 
 
+def make_folder(folder: str | Path) -> None:
+    """Make a folder, and those it lies in, where it is not there."""
+    with _plainly(folder, "folder"):
+        Path(folder).mkdir(parents=True, exist_ok=True)
+
+
 @contextlib.contextmanager
 def only_writer(home: Path) -> Iterator[None]:
     """Let one writer at a time into a folder: who reads a file and writes it anew."""

@@ -14,7 +14,7 @@ import pandas as pd
 
 from sizing.charts.cells import as_text
 from sizing.errors import InputProblems, Problem, SizingError
-from sizing.files.folders import write_bytes
+from sizing.files.folders import make_folder, write_bytes
 from sizing.files.sheets import read_rows
 from sizing.files.writing import csv_bytes, rounded
 from sizing.lesson.agreement import TOGETHER
@@ -52,13 +52,18 @@ def course_figures(room: RoomResult, on: date) -> pd.DataFrame:
 
 
 def keep_course(folder: str | Path, room: RoomResult, on: date) -> Path:
-    """Keep what a room found in a file of its own, and return the file."""
+    """Keep what a room found in a file of its own, and return the file.
+
+    The same room of the same day is kept once: it would count twice.
+    """
     content = csv_bytes(rounded(course_figures(room, on)))
-    Path(folder).mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     for number in count(1):
         again = f" ({number})" if number > 1 else ""
+        path = Path(folder) / f"{_FILE}{on.isoformat()}{again}.csv"
+        if path.is_file() and path.read_bytes() == content:
+            return path
         with suppress(FileExistsError):
-            path = Path(folder) / f"{_FILE}{on.isoformat()}{again}.csv"
             return write_bytes(path, content, fresh=True)
     raise AssertionError
 
@@ -66,7 +71,14 @@ def keep_course(folder: str | Path, room: RoomResult, on: date) -> Path:
 def kept_courses(folder: str | Path) -> pd.DataFrame:
     """Return the courses kept, the earliest first: course, then ``COLUMNS``."""
     frames, problems = [], []
-    for path in sorted(Path(folder).glob(f"{_FILE}*.csv")):
+    for path in sorted(Path(folder).glob("*")):
+        if not path.name.lower().startswith(_FILE):
+            continue
+        if path.suffix.lower() != ".csv":
+            # Nothing that looks like a course is passed over.
+            what, action = "this is no .csv file", "save it as CSV, or move it away"
+            problems.append(Problem(what, "courses as .csv", action, path.name))
+            continue
         sheet = read_rows(path, known=COLUMNS.__contains__)
         heading = [as_text(cell) for cell in sheet.heading]
         table = pd.DataFrame(sheet.body, columns=heading).map(as_text)
@@ -81,20 +93,25 @@ def kept_courses(folder: str | Path) -> pd.DataFrame:
             continue
         for name in ("date", "figure", *_NUMBERS):
             read = table[name].map(_READ.get(name, _number))
+            if name in _NUMBERS[2:]:
+                share = table["figure"].isin(FIGURES[:2])
+                read = read.where(~share | read.between(0, 1))
+            # One participant's gain has no interval.
+            empty = (table[name] == "") & (name in ("low", "high"))
             problems += [
                 Problem(
                     "this cannot be read",
-                    _ALLOWED.get(name, "a plain number"),
+                    _ALLOWED.get(name, "a plain number; a share from 0 to 1"),
                     "put it right, or move the file out of the folder",
                     path.name,
                     int(row),
                     name,
                     table[name][row],
                 )
-                for row in table.index[read.isna() & (table[name] != "")]
+                for row in table.index[read.isna() & ~empty]
             ]
             table[name] = read
-        frames.append(table[COLUMNS].assign(course=path.stem.removeprefix(_FILE)))
+        frames.append(table[COLUMNS].assign(course=path.stem[len(_FILE) :]))
     if problems:
         raise InputProblems(problems, about=f"the courses in '{folder}'")
     if not frames:
@@ -116,5 +133,17 @@ def _date(cell: str) -> str | None:
     return None
 
 
-_READ = {"date": _date, "figure": lambda cell: cell if cell in FIGURES else None}
-_ALLOWED = {"date": "a day such as 2026-11-27", "figure": ", ".join(FIGURES)}
+def _whole(cell: str) -> float:
+    return float(cell) if cell.isdecimal() and int(cell) else np.nan
+
+
+_READ = {
+    "date": _date,
+    "figure": lambda cell: cell if cell in FIGURES else None,
+    **dict.fromkeys(_NUMBERS[:2], _whole),
+}
+_ALLOWED = {
+    "date": "a day such as 2026-11-27",
+    "figure": ", ".join(FIGURES),
+    **dict.fromkeys(_NUMBERS[:2], "a whole number from 1"),
+}

@@ -128,7 +128,10 @@ def courses_table(kept: pd.DataFrame, units: str = "metric") -> Table:
             name = gain_labels().get(row["measure"], row["measure"])
             if row["figure"] == "tape_error":
                 unit, size = unit_of(row["measure"], units)
-                cells[f"{name}, {unit}"] = f"{row['estimate'] / size:.1f}"
+                tem, low, high = (
+                    f"{row[end] / size:.1f}" for end in ("estimate", "low", "high")
+                )
+                cells[f"{name}, {unit}"] = f"{tem} ({low} to {high})"
             elif row["figure"] == "gain":
                 cells[f"{name}: gain, points"] = points_interval(row)
             else:

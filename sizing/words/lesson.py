@@ -198,5 +198,6 @@ def courses_words(table: pd.DataFrame) -> str:
         said += [f"of {n:,} sizes {words}, {wrong:,} did not fit"] if n else []
     days = sorted(set(table["date"]))
     count = table["course"].nunique()
-    head = f"{count} course{'' if count == 1 else 's'}, {days[0]} to {days[-1]}"
+    when = " to ".join(dict.fromkeys((days[0], days[-1])))
+    head = f"{count} course{'' if count == 1 else 's'}, {when}"
     return f"{': '.join([head, *filter(None, ['; '.join(said)])])}."

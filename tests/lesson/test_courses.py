@@ -1,5 +1,6 @@
 """Courses kept by date: what was found, nothing of anybody, nothing written over."""
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -28,13 +29,16 @@ def room():
 
 def test_a_course_kept_is_read_back_and_none_is_written_over(room, tmp_path):
     folder = tmp_path / "courses"
-    paths = [keep_course(folder, room, day) for day in (DAY, date(2023, 1, 9), DAY)]
+    other = replace(room, chart="another")
+    kept = ((room, DAY), (room, date(2023, 1, 9)), (other, DAY))
+    paths = [keep_course(folder, one, day) for one, day in kept]
     assert [path.name for path in paths] == [
         "course 2024-05-01.csv",
         "course 2023-01-09.csv",
         "course 2024-05-01 (2).csv",
     ]
-    assert paths[0].read_bytes() == paths[2].read_bytes()
+    # Before, a pack made again kept its room again, and it counted twice.
+    assert [keep_course(folder, one, DAY) for one in (room, other)] == paths[::2]
     kept = kept_courses(folder)
     assert kept["course"].drop_duplicates().tolist() == [
         "2023-01-09", "2024-05-01", "2024-05-01 (2)"
@@ -52,7 +56,10 @@ def test_a_course_kept_is_read_back_and_none_is_written_over(room, tmp_path):
     n = int(together["n"].iloc[0])
     assert f"of {3 * n} sizes chosen, {3 * count} did not fit" in courses_words(kept)
     table = courses_table(kept)
-    assert len(table.rows) == 3 and len({row[1:] for row in table.rows}) == 1
+    assert len(table.rows) == 3 and len({row[2:] for row in table.rows}) == 1
+    tem = room.error.table.query("kind == 'between'").iloc[0]
+    shown = "{:.1f} ({:.1f} to {:.1f})".format(*tem[["tem", "low", "high"]])
+    assert shown in table.rows[0]
     marks = courses_slide(kept).axes.lines[0].get_ydata()
     assert np.asarray(marks) == pytest.approx([count / n] * 3, abs=1e-4)
 
@@ -64,13 +71,20 @@ def test_a_course_kept_is_read_back_and_none_is_written_over(room, tmp_path):
         ("figure", "luck", "wrong_chosen"),
         ("estimate", "many", "a plain number"),
         ("low", "inf", "a plain number"),
+        # Before, these ended in a traceback, or in "-22 of -3 did not fit".
+        ("date", "", "a day such as"),
+        ("figure", "", "wrong_chosen"),
+        ("estimate", "", "a plain number"),
+        ("estimate", "55.9", "from 0 to 1"),
+        ("n", "-3", "a whole number"),
+        ("participants", "", "a whole number"),
     ],
 )
 def test_a_cell_that_cannot_be_read_is_named_and_left(
     room, tmp_path, column, value, allowed
 ):
     path = keep_course(tmp_path, room, DAY)
-    table = pd.read_csv(path, dtype=str)
+    table = pd.read_csv(path, dtype=str, keep_default_na=False)
     table.loc[1, column] = value
     table.to_csv(path, index=False)
     before = path.read_bytes()
@@ -91,6 +105,24 @@ def test_another_table_in_the_folder_and_an_empty_room_are_refused(tmp_path):
     nothing = room_result(read_answers(rows, demo_chart()), demo_chart())
     with pytest.raises(SizingError, match="no figure to keep"):
         keep_course(tmp_path, nothing, DAY)
+
+
+def test_a_course_of_another_spelling_or_kind_is_not_passed_over(room, tmp_path):
+    """Before, both were left out in silence."""
+    path = keep_course(tmp_path, room, DAY)
+    path.rename(tmp_path / "Course 2024-05-01.CSV")
+    assert set(kept_courses(tmp_path)["course"]) == {"2024-05-01"}
+    (tmp_path / "course 2023-01-09.xlsx").write_bytes(b"PK")
+    with pytest.raises(InputProblems, match=r"2023-01-09.xlsx.*save it as CSV"):
+        kept_courses(tmp_path)
+
+
+@pytest.mark.parametrize("name", ["a file", "x" * 300, "a\0b"])
+def test_a_folder_that_cannot_be_made_is_named(room, tmp_path, name):
+    """Before, it ended in a traceback."""
+    (tmp_path / "a file").write_text("")
+    with pytest.raises(SizingError, match="the folder cannot be written"):
+        keep_course(tmp_path / name, room, DAY)
 
 
 def test_the_command_keeps_the_room_and_shows_every_room(tmp_path, capsys):
