@@ -44,6 +44,11 @@ _HOW = (
     "own tape say, then each participant, by number and not by name. Volunteers are "
     "letters; for a practice client write its card, such as card 3. Who guessed again "
     "after measuring has that in the rows of reading 2. Leave empty what was not asked."
+    " Save before you close the page: what is typed goes with it."
+)
+_PASSED = (
+    "What was typed is kept, and does not count while a file or the invented room is "
+    "shown."
 )
 _OURS = "the reference: the scale and your own tape"
 _SAVE = "<p>Save what is shown, and what was typed:</p>"
@@ -140,8 +145,10 @@ class RoomForm(LiveForm):
             sheet.assign(participant=_who(whose))
             for whose, sheet in sorted(self._sheets.items())
         ]
-        table = blank_table(self._settings.chart, dict.fromkeys(CLASS_SIZE, 0))
-        return filled(pd.concat([table, *sheets], ignore_index=True)[list(table)])
+        blank = blank_table(self._settings.chart, dict.fromkeys(CLASS_SIZE, 0))
+        table = pd.concat([blank, *sheets], ignore_index=True)
+        asked = [name for name in table if name in blank or table[name].notna().any()]
+        return filled(table[asked])
 
     @property
     def class_size(self) -> dict[str, int]:
@@ -176,8 +183,10 @@ class RoomForm(LiveForm):
         ]
         what = "answer was" if len(lines) == 1 else "answers were"
         told = [f"{len(lines)} {what} left out, none was guessed or repaired:"]
-        if lines or answers.mapped:
-            told = [*answers.mapped, *(told if lines else [])]
+        told = [*answers.mapped, *(told if lines else [])]
+        if self._in_rows and self._sheets:
+            told.append(_PASSED)
+        if told:
             # By participant: folded, so that no projector shows it unasked.
             listed = f"<details><summary>Which</summary>{bullets(lines)}</details>"
             self.wrong.value = status(paragraphs(told) + (listed if lines else ""))
@@ -232,7 +241,9 @@ class RoomForm(LiveForm):
         found = {"room_answers_typed": typed} if len(typed) else {}
         if self.answer is not None:
             return found | self.saved(self.answer)
-        return found or {"answer_form": self.table.frame}
+        chart, units = self._settings.chart, self.switch.units
+        form = blank_table(chart, self.class_size, units=units)
+        return found or {"answer_form": form}
 
     def finding(self) -> RoomResult:
         """Return what this room found, to be kept with other courses."""

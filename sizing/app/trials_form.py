@@ -36,6 +36,7 @@ _HEADINGS = {
     "too_small_where": "Too small where",
     "too_large_where": "Too large where",
 }
+_PASSED = "What was typed is kept, and does not count while a file is taken in."
 _NOTHING = (
     f"Nothing is learned yet: from {LEAST} trials the page begins to say something."
 )
@@ -77,7 +78,9 @@ class TrialsForm(LiveForm):
 
     def show(self, answer: LearnedChart) -> None:
         """Show the report's sections."""
-        self.answered.show(trials_page(answer, units=self.switch.units))
+        both = self.trials.names and len(self.table.frame)
+        page = trials_page(answer, units=self.switch.units)
+        self.answered.show(page, words=paragraphs([_PASSED] if both else []))
 
     def saved(self, answer: LearnedChart) -> dict[str, Any]:
         """Return what was learned: the chart, the tables, pictures and the report."""
@@ -101,15 +104,20 @@ class TrialsForm(LiveForm):
         return made | ({} if self.answer is None else self.saved(self.answer))
 
     def _lay_out(self, chart: SizeChart) -> None:
-        """Show a table for the chart's sizes and measures, where it shows another."""
+        """Show a table for the chart's sizes and measures, with what is typed."""
         measures = taught(chart)
         if self._laid == (*chart.sizes, *measures):
             return
+        kept = pd.DataFrame()
+        if self._laid:
+            kept = self.table.frame.dropna(axis=1, how="all")
         self._laid = (*chart.sizes, *measures)
         columns = ["service", "size", *measures, "how", "outcome", *WHERE[::-1]]
-        names = {m: labels()[m].rsplit(", ", 1)[0] for m in measures}
+        columns += [name for name in kept if name not in columns]
+        rows = range(max(_ROWS, len(kept)))
+        names = {m: label.rsplit(", ", 1)[0] for m, label in labels().items()}
         self.table = EditableTable(
-            pd.DataFrame(None, range(_ROWS), columns, dtype=object),
+            kept.reindex(rows, columns=columns).astype(object),
             caption="Slings tried on",
             headings=_HEADINGS | names,
             choices={

@@ -45,7 +45,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="the room's answers as CSV or XLSX, in the columns of answer_form.xlsx",
     )
     for name, most, what in (
-        ("participants", 60, "people in the room"),
+        ("participants", 200, "people in the room"),
         ("volunteers", 10, "people who are measured"),
         ("readings", 3, "readings of each measure by each participant"),
     ):

@@ -368,9 +368,12 @@ def blank_sheet(
     measures = [m for m in asked(chart) if not (ours and m.startswith(GUESSED))]
     columns = [*keys, *([] if ours else [CHOSEN]), *measures]
     old = filled(pd.DataFrame(columns=columns) if kept is None else kept)
+    # What was typed for another chart stays.
+    typed = old.columns[old.notna().any()]
+    columns += [name for name in typed if name not in columns]
     old[keys] = old[keys].map(as_text)
-    typed = pd.MultiIndex.from_frame(old[keys])
-    new = blank[~pd.MultiIndex.from_frame(blank[keys]).isin(typed)]
+    there = pd.MultiIndex.from_frame(old[keys])
+    new = blank[~pd.MultiIndex.from_frame(blank[keys]).isin(there)]
     table = pd.concat([old, new], ignore_index=True).astype(object)
     return table.reindex(columns=columns).sort_values(keys, ignore_index=True)
 

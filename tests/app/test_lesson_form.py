@@ -1,6 +1,7 @@
 """The trainer's page without a browser: nothing old stays, nothing is guessed."""
 
 import re
+from datetime import date
 
 import numpy as np
 import pandas as pd
@@ -237,6 +238,37 @@ def test_each_sheet_is_typed_alone_and_judged_with_the_others_at_once(form, tmp_
     assert "Nothing is entered yet" in room.answered.words.value
 
 
+def test_nothing_typed_is_lost_on_another_chart_or_passed_over_for_a_file(form):
+    """Before, measures that another chart does not limit were dropped unsaid."""
+    room, shoulder = form.room, "shoulder_height_sitting_cm"
+    room.whose.value = 1
+    room.table.cell(0, shoulder).value = "58"
+    hips = [f"{HIP}_low", f"{HIP}_high"]
+    own = demo_chart().frame[["size", *hips]].to_csv(index=False).encode()
+    form.settings.upload.box.value = taken("hips.csv", own)
+    room.use_settings()
+    room.table.cell(0, HIP).value = "101"
+    assert room.typed()[[shoulder, HIP]].values.tolist() == [[58, 101]]
+    good = source_table("demo_room_answers.csv").to_csv(index=False).encode()
+    room.upload.box.value = taken("room.csv", good)
+    assert "does not count while a file" in shown(room.wrong.value)
+    room.upload.clear()
+    form.settings.upload.clear()
+    room.use_settings()
+    assert room.table.cell(0, shoulder).value == "58"
+    room._sheets.clear()
+    room.whose.value = 0
+    room.update()
+
+
+def test_the_form_saved_before_anything_is_typed_can_be_filled_in(form, tmp_path):
+    """Before, it was one sheet, and who it was of stood nowhere."""
+    press(form.room.view, "Save tables (CSV)")
+    blank = pd.read_csv(tmp_path / "answer_form.csv", dtype=object)
+    blank.loc[blank["participant"] == "2", "chosen_size"] = "adult 2"
+    assert read_answers(blank, demo_chart()).participants == ("2",)
+
+
 def test_stone_and_pounds_are_understood_in_the_table():
     typed = pd.DataFrame({"guessed_body_mass_st": ["9 st 7 lb", "10", None, "nine"]})
     typed = typed.assign(participant=["1", "2", "3", "4"], subject="A")
@@ -299,7 +331,9 @@ def test_a_course_is_kept_by_its_date_and_an_invented_room_is_not(form, tmp_path
     assert "No course is kept" in courses.answered.words.value
     good = source_table("demo_room_answers.csv").to_csv(index=False).encode()
     room.upload.box.value = taken("room.csv", good)
-    for _ in range(2):
+    # The same room pressed twice is kept once; of another day, once more.
+    for day in (courses.day.value, courses.day.value, date(2024, 5, 1)):
+        courses.day.value = day
         press(courses.view, "Keep this course")
     assert "2 courses" in shown(courses.answered.words.value)
     assert len(list((tmp_path / "courses").glob("course *.csv"))) == 2
