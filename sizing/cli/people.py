@@ -58,7 +58,9 @@ def run(args: argparse.Namespace) -> int:
         found |= {"effective_n": people.effective_n}
         tables = {"published": beside(people), "figures": profile(people)}
         tables |= {"evidence": people.table, "checks": checks(people)}
-        found |= {key: table.to_dict("records") for key, table in tables.items()}
+        for key, one in tables.items():
+            shown = one.astype(object).where(one.notna(), None)
+            found[key] = shown.to_dict("records")
         found |= {"sources": people.sources, "limits": people.limits}
         found |= {"cautions": cautions()}
         print(json.dumps(rounded(found), indent=2, allow_nan=False))

@@ -12,20 +12,17 @@ from sizing.people import People, population_titles
 from sizing.people.profile import beside, checks, profile
 from sizing.plots.people import plot_percentiles
 from sizing.plots.style import figure_of
-from sizing.words.labels import LEVEL_WORDS, labels
+from sizing.words.labels import labels, sex_words
 from sizing.words.numbers import interval, share, span
 
 #: What a figure's own notation is called.
 _WORDS = {
-    "sex=female": "women and girls",
-    "sex=male": "men and boys",
     "body_mass_kg": "weight in kg",
     "stature_cm": "height in cm",
     "age_years": "age",
     "bmi": "body mass index",
     "within": "of",
-    "share with women": "share of women",
-    "share with men": "share of men",
+    "share with sex=": "share of sex=",
     ";": ", ",
     ">=": " at least ",
     "<": " under ",
@@ -36,9 +33,10 @@ _FILE = (
     "P5: 5 of 100 are at or under it. P1 to P99, mean and SD stand in the table that "
     "'sizing people NAME --table FILE' writes."
 )
+_OPEN = "'Or more' and 'or less': too few people are beyond to end the range there."
 _READ = (
     "Three figures each: 5, 50 and 95 of 100 people are at or under them. In brackets: "
-    "the probable range (95 %). Ages above 80 stand as 80."
+    f"the probable range (95 %). {_OPEN} Ages above 80 stand as 80."
 )
 #: What the page's tables say of everyone besides.
 _IN_TABLES = ("body_mass_kg", "stature_cm")
@@ -54,11 +52,13 @@ def sections(people: People) -> dict[str, list[str]]:
     """Return what is said of the people, by heading."""
     figures = profile(people)
     build = figures[1:].to_dict("records")
-    who = [f"Women and girls: {interval(figures.iloc[0])}.", _READ]
+    bands = people.frame["age_band"].unique()
+    called = {sex: sex_words(sex, bands) for sex in ("everyone", "female", "male")}
+    who = [f"{called['female'].capitalize()}: {interval(figures.iloc[0])}.", _READ]
     for trio in zip(build[::3], build[1::3], build[2::3], strict=True):
         group, name, n = (trio[0][key] for key in ("group", "variable", "n"))
         said = "; ".join(_ranged(row) for row in trio)
-        who.append(f"{named(name)}, {LEVEL_WORDS[group].lower()} ({n:,}): {said}")
+        who.append(f"{named(name)}, {called[group]} ({n:,}): {said}")
     known = []
     for name in people.measures:
         part = people.table[people.table["measure"] == name]
@@ -66,7 +66,7 @@ def sections(people: People) -> dict[str, list[str]]:
         said = ", ".join(f"{kind} {share(of)}" for kind, of in kinds)
         said = said if len(part) > 1 else f"all {part['evidence'].iloc[0]}"
         known.append(f"{named(name)}: {said}")
-    published = [_beside(row) for row in beside(people).to_dict("records")]
+    published = [_beside(row, called) for row in beside(people).to_dict("records")]
     checked, rows = [], checks(people)
     for row in rows.to_dict("records"):
         checked.append(
@@ -121,7 +121,7 @@ def people_page(people: People, found: pd.DataFrame) -> Page:
             ),
             Section(
                 "Measures",
-                ["Age bands are completed years.", _FILE],
+                ["Age bands are completed years.", _FILE, _OPEN],
                 tables=[_table(found, name) for name in people.measures],
             ),
             *(Section(heading, bullets=lines) for heading, lines in others),
@@ -133,8 +133,11 @@ def people_page(people: People, found: pd.DataFrame) -> Page:
 
 def _table(found: pd.DataFrame, name: str) -> Table:
     rows = found[(found["variable"] == name) & found["statistic"].isin(_SHOWN)].copy()
+    bands = found["age_band"].unique()
     rows["People"] = [
-        LEVEL_WORDS[sex].capitalize() + f", {band}" * (band != "everyone")
+        sex_words(sex, bands).capitalize()
+        if band == "everyone"
+        else f"{sex_words(sex, [band]).capitalize()}, {band}"
         for sex, band in zip(rows["sex"], rows["age_band"], strict=True)
     ]
     rows["cell"] = [_ranged(row) for row in rows.to_dict("records")]
@@ -146,9 +149,10 @@ def _table(found: pd.DataFrame, name: str) -> Table:
     return table(wide[kept], caption=f"{named(name)} (95 %)", words=["People"])
 
 
-def _beside(row: Mapping[Hashable, Any]) -> str:
+def _beside(row: Mapping[Hashable, Any], called: Mapping[str, str]) -> str:
     what = _BETWEEN.sub(r"\2 of \1 to under \3", row["what"])
     what = reduce(lambda text, word: text.replace(*word), _WORDS.items(), what)
+    what = re.sub(r"sex=(\w+)", lambda found: called[found[1]], what)
     times, unit = (100, " %") if row["statistic"] == "share" else (1, "")
     there, here = (f"{times * row[k]:.1f}{unit}" for k in ("published", "here"))
     told = f"Source ({row['basis']}, {row['standing']}): {row['source'].rstrip('.')}."
@@ -160,4 +164,12 @@ def _ranged(row: Mapping[Hashable, Any]) -> str:
     """Return a figure with its interval, where there is one to see."""
     places = 0 if row["variable"] == "age_years" else 1
     said = [f"{row[key]:.{places}f}" for key in ("estimate", "low", "high")]
-    return said[0] if said[1] == said[2] else f"{said[0]} ({said[1]} to {said[2]})"
+    if said[1] == said[2] != "nan":
+        return said[0]
+    low, high = (end if end != "nan" else "" for end in said[1:])
+    between = f"{low} to {high}" if low and high else _open(low, high)
+    return f"{said[0]} ({between})"
+
+
+def _open(low: str, high: str) -> str:
+    return f"{low} or more" if low else f"{high} or less" if high else "no range"

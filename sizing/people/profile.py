@@ -67,8 +67,10 @@ def percentiles(people: People) -> pd.DataFrame:
 
     The interval of a percentile is Woodruff's: q -+ t SE of the share at or under it,
     read back through the weighted distribution (J Am Stat Assoc 1952;47:635-646,
-    from memory); that of the SD comes from its square by the delta method. The model's
-    typical bias in other populations scales all that was drawn, and so each figure.
+    from memory). An end with less than one person of equal weight beyond it is left
+    open (NaN): it would be the last person found, whoever that is (our choice). The
+    SD's comes from its square by the delta method. The model's typical bias in other
+    populations scales all that was drawn, and so each figure.
     """
     groups = _groups(people.frame, bands=True)
     parts = [_figures(people, name, groups, _PERCENTILES) for name in people.measures]
@@ -162,13 +164,18 @@ def _figures(
         if statistic == "sd":
             ends = np.sqrt(np.maximum([middle, middle - by, middle + by], 0)).tolist()
         elif np.isfinite(q):
-            ends = [_at(v, p, w) for p in (q, *np.clip([q - by, q + by], 0, 1))]
+            least = min(1 / n_effective, q, 1 - q)
+            ends = [
+                _at(v, p, w) if least <= p <= 1 - least else np.nan
+                for p in (q, q - by, q + by)
+            ]
         at, *far = ends
         # On the scale of the measure: far out few people stand beyond a percentile,
         # and a bias read back through their shares would reach to the largest of them.
         down, up = (float(np.hypot(end - at, drawn * at)) for end in far)
         method = f"{how}, {place.how}" + place.joined * (name in SEATED_AND_GIRTHS)
         method += ", its bias counted" * bool(bias)
+        method += "; left open where nobody stands beyond" * bool(np.isnan(ends).any())
         figure = (statistic, at, at - down, at + up, count, n_effective, method, told)
         table.append((sex, band, name, *figure))
     names = ["sex", "age_band", "variable", "statistic", *_COLUMNS, "evidence"]

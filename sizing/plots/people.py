@@ -13,7 +13,7 @@ from sizing.plots.style import (
     name_rows,
     quiet_style,
 )
-from sizing.words.labels import labels
+from sizing.words.labels import labels, sex_words
 
 
 def plot_percentiles(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
@@ -25,6 +25,7 @@ def plot_percentiles(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     places = whole.set_index(["variable", "sex", "statistic"])["estimate"]
     shown = ["stature_cm", *SEATED_AND_GIRTHS]
     shown = [name for name in shown if name in places.index.get_level_values(0)]
+    bands = table["age_band"].unique()
     sexes = list(dict.fromkeys(whole["sex"]))
     ax = axes_or_new(ax, width=7.2, height=1.2 + 0.42 * len(shown))
     with quiet_style():
@@ -34,7 +35,7 @@ def plot_percentiles(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
                 for low, high, width in (("p01", "p99", 0.8), ("p05", "p95", 2.2)):
                     if {low, high} <= set(row.index):
                         ax.plot([row[low], row[high]], [y, y], color=SOFT, lw=width)
-                label = {"female": "women and girls", "male": "men and boys"}[sex]
+                label = sex_words(sex, bands)
                 ax.plot(
                     row["p50"],
                     y,

@@ -1,5 +1,6 @@
 """What the tables and pictures say to people: names, bands, groups."""
 
+from collections.abc import Iterable
 from functools import partial
 from typing import Any
 
@@ -28,6 +29,20 @@ DIRECTION_WORDS = {
     "over_load": "over its load limit",
     "not_measured": "not measured",
 }
+
+
+def sex_words(sex: str, age_bands: Iterable[str]) -> str:
+    """Return what people of a sex are called who are in these bands of age.
+
+    >>> sex_words("female", ["60 to 79", "80 and over"]), sex_words("male", ["2 to 4"])
+    ('women', 'boys')
+    >>> sex_words("male", ["2 to 4", "everyone", "18 to 39"])
+    'men and boys'
+    """
+    grown = {int(one.split()[0]) >= 18 for one in age_bands if one != "everyone"}
+    words = LEVEL_WORDS[sex].lower()
+    adults, _, children = words.partition(" and ")
+    return words if len(grown) != 1 or not children else (children, adults)[grown.pop()]
 
 
 def labels() -> dict[str, str]:

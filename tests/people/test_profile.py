@@ -31,8 +31,9 @@ def test_a_percentile_lies_in_its_interval_and_grows_with_the_people(name, times
     """Percentiles rise; weights times a number change nothing, heavier people do."""
     people = loaded(name)
     table = profile(people)
-    assert (table["low"] <= table["estimate"]).all()
-    assert (table["estimate"] <= table["high"]).all()
+    # An open end is NaN.
+    assert not (table["low"] > table["estimate"]).any()
+    assert not (table["estimate"] > table["high"]).any()
     groups = table[1:].groupby(["group", "variable"])["estimate"]
     assert groups.apply(lambda row: row.is_monotonic_increasing).all()
     same = profile(replace(people, weight=times * people.weight))
@@ -142,7 +143,9 @@ def test_the_command_says_who_they_are_and_where_it_stops(capsys):
     assert f"{found['n']:,} persons" in told and "weighted to it" in told
     for words in (*found["limits"], "Before any lift:", "Hip girth, cm: predicted"):
         assert words in told
-    assert "nan" not in told.split() and "body_mass_kg" not in told
+    assert "nan" not in told and "body_mass_kg" not in told
+    # Of people of 65 and over nobody is a girl.
+    assert "Women: 64 %" in told and "girls" not in told and " or less)" in told
 
 
 @pytest.fixture(scope="module")
@@ -181,8 +184,30 @@ def test_how_sure_a_percentile_is_counts_the_models_bias(full):
     assert chest["high"] < 1.15 * chest["estimate"]
     counted = rows["method"].str.contains("bias counted")
     assert list(counted.index[~counted]) == ["body_mass_kg", "stature_cm"]
-    assert (full["low"] <= full["estimate"]).all()
-    assert (full["estimate"] <= full["high"]).all()
+    assert not (full["low"] > full["estimate"]).any()
+    assert not (full["estimate"] > full["high"]).any()
+
+
+def test_an_end_that_would_be_the_last_person_is_left_open(full, capsys):
+    """Each end has a person of equal weight beyond it, by the weights themselves."""
+    rows = full[full["statistic"].str.startswith("p")]
+    opened = rows[["low", "high"]].isna().any(axis=1)
+    assert opened.equals(rows["method"].str.contains("left open"))
+    assert 0.05 < opened.mean() < 0.5
+    people = loaded("wheelchair_users")
+    frame = people.frame.assign(weight=people.weight)
+    for row in rows[rows["variable"] == "body_mass_kg"].itertuples():
+        part = frame[(frame["sex"] == row.sex) | (row.sex == "everyone")]
+        part = part[(part["age_band"] == row.age_band) | (row.age_band == "everyone")]
+        mass, all_of_them = part["body_mass_kg"], part["weight"].sum()
+        beyond = {"low": mass <= row.low, "high": mass >= row.high}
+        for end, those in beyond.items():
+            if np.isfinite(getattr(row, end)):
+                share = part["weight"][those].sum() / all_of_them
+                assert share * row.n_effective > 1 - 1e-9
+    assert main(["people", "care_home_nordic", "--draws", "1", "--json"]) == 0
+    figures = json.loads(capsys.readouterr().out)["figures"]
+    assert any(row["low"] is None for row in figures)
 
 
 def test_files_for_others_carry_figures_sources_and_limits(tmp_path, capsys, full):
@@ -201,6 +226,7 @@ def test_files_for_others_carry_figures_sources_and_limits(tmp_path, capsys, ful
     html = page.read_text(encoding="utf-8")
     for text in (table.read_text("utf-8"), listed.read_text("utf-8"), html):
         assert "LaPlante and Kaye" in text and "a proxy, not a sample of them" in text
+    assert "Women, 80 and over" in html and "girls" not in html
     assert html.count("<table") == len(people.measures) and "data:image/png" in html
     assert main([*words[:-1], str(book), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["name"] == "wheelchair_users"
