@@ -12,6 +12,7 @@ from sizing.client.client import Client
 from sizing.client.conditions import condition_keys
 from sizing.client.doubts import doubtful
 from sizing.client.how import HOW, MASS, TAKEN, reading
+from sizing.client.measuring import MOST, why_cautious
 from sizing.client.outcomes import Edges, broken_by, edges_of, fitting
 from sizing.client.parts import is_far, load_table_of, never_less, over_load
 from sizing.client.posterior import bodies_of
@@ -71,7 +72,7 @@ def judge_clients(
     parted by " and ", "" for none); ``chance`` (of the likeliest size, 0-1; empty where
     it is not judged); ``how_sure`` (in words); ``measure`` (what the chart limits and
     was not taken); ``check`` (what looks wrong or comes near a limit). The figures are
-    those of ``check_client`` from 2,048 draws.
+    those of ``check_client`` from 2,048 draws, and bounded as there.
 
     >>> from sizing.charts import demo_chart
     >>> clients = pd.DataFrame({"sex": ["female"], "age_years": [74.0],
@@ -105,6 +106,12 @@ def _judged(record: dict[Any, Any], edges: Edges, seed: int) -> dict[str, Any]:
     hung = never_less(client, bodies)
     found = fitting(bodies.values, edges, over=over, hung_kg=hung)
     chance = bodies.weight @ found.may
+    none = 1.0 - float(bodies.weight @ found.may.any(axis=1))
+    taken = {m for m, one in client.known.items() if one.how in TAKEN}
+    missing = [m for m in edges.measures if m not in taken]
+    mass, stature = bodies.quantile([0.5])[0, :2]
+    if missing and why_cautious(client, mass / (stature / 100) ** 2):
+        chance, none = np.minimum(chance, MOST), min(none, MOST)
     waits = np.any([*edges.unknown(bodies.values).values(), over & False], axis=0)
     outside = broken_by(client.readings, edges)[0]
     broken = outside != ""
@@ -112,7 +119,6 @@ def _judged(record: dict[Any, Any], edges: Edges, seed: int) -> dict[str, Any]:
     sizes = np.array(edges.sizes, dtype=object)
     order = np.argsort(-chance, kind="stable")
     named = [str(sizes[i]) for i in order if fits[i]]
-    none = 1.0 - float(bodies.weight @ found.may.any(axis=1))
     out["fits"] = " and ".join(named)
     if named:
         out["chance"] = float(min(chance[fits]))
@@ -128,8 +134,6 @@ def _judged(record: dict[Any, Any], edges: Edges, seed: int) -> dict[str, Any]:
         out["chance"] = float(chance.max())
         rivals = [str(sizes[i]) for i in order if chance[i] >= 0.05 and not broken[i]]
         out["how_sure"] = f"Not settled: {listed(rivals, 'or') if rivals else 'none'}"
-    taken = {m for m, one in client.known.items() if one.how in TAKEN}
-    missing = [m for m in edges.measures if m not in taken]
     if MASS not in taken and MASS not in missing:
         missing = [MASS, *missing]
     out["measure"] = ", ".join(plain(m) for m in missing)

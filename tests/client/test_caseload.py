@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.charts import demo_chart
+from sizing.charts import chart_from, demo_chart
 from sizing.cli.main import main
 from sizing.client import check_client, client_from
 from sizing.client.caseload import judge_clients, read_clients
@@ -134,3 +134,16 @@ def test_names_are_understood_as_people_write_them():
     assert np.isclose(
         client_from({"hips": "41 in", "age": 60}).known[HIP].value, 104.14
     )
+
+
+def test_a_row_is_no_surer_of_what_was_not_taken_than_the_client_alone():
+    """Before, the list said over 99 in 100 where the answer alone says 95."""
+    wide = {"size": ["any"], f"{HIP}_low": [60], f"{HIP}_high": [160]}
+    chart = chart_from(pd.DataFrame(wide), warn=False)
+    old = {name: FULL[name] for name in ("sex", "body_mass_kg", "stature_cm")}
+    rows = [old | {"age_years": 85.0}, old | {"age_years": 40.0}]
+    table = judge_clients(chart, pd.DataFrame(rows))
+    for row, chance in zip(rows, table["chance"], strict=True):
+        alone = check_client(chart, row).sizes["estimate"].iloc[0]
+        assert chance == pytest.approx(alone, abs=0.01)
+    assert table["chance"].tolist()[0] == 0.95 < table["chance"].tolist()[1]
