@@ -111,7 +111,7 @@ class KeptForm:
         last = table.loc[table["last"], "reference"]
         chosen = self.reference.value or (last.iloc[0] if len(last) else "")
         match = [name for name in names if name.casefold() == chosen.casefold()]
-        self.which.value = match[0] if match else ""
+        self.which.value = min(match, key=lambda name: name != chosen, default="")
 
     def _days(self) -> None:
         self._visits = []
@@ -131,27 +131,33 @@ class KeptForm:
         """Put the visit chosen into the form."""
         self._days_again()
         visit = self._opened = self._chosen()
-        told = [f"Open: {self.which.value}, visit of {visit.on.isoformat()}."]
-        if visit.chart and not self.choose(visit.chart):
-            told.append(
-                f"It was kept with the chart '{visit.chart}', which is not among yours."
-            )
+        other = self._choose(visit)
         self._fill(visit)
         self._name(visit.on)
-        self._say(told)
+        told = f"Open: {self.which.value}, visit of {visit.on.isoformat()}."
+        self._say([told, *other])
 
     def copy(self) -> None:
         """Begin the next visit: age, readings, size and review are taken anew."""
         self._days_again()
         before = self._chosen()
         self._opened = None
+        other = self._choose(before)
         self._fill(before.next)
         self._name(date.today())
         age = before.entries.get("age_years")
         was = f" The age was {age} on {before.on.isoformat()}." if age else ""
-        self._say(
-            [f"A new visit of {self.which.value}: enter age and readings anew.{was}"]
-        )
+        told = f"A new visit of {self.which.value}: enter age and readings anew.{was}"
+        self._say([told, *other])
+
+    def _choose(self, visit: Visit) -> list[str]:
+        """Choose the chart of a visit; say so where it is not there."""
+        if not visit.chart or self.choose(visit.chart):
+            return []
+        told = f"It was kept with the chart '{visit.chart}', which is not among yours."
+        if visit.decision.size:
+            told += f" The size kept was '{visit.decision.size}'."
+        return [told]
 
     def keep(self) -> None:
         """Keep what stands in the form; the visit that is open is changed."""

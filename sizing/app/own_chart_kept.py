@@ -9,7 +9,7 @@ import ipywidgets as w
 from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
 from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
-from sizing.charts.files import KEPT, chart_bytes, keep_chart, kept_charts
+from sizing.charts.files import KEPT, chart_bytes, keep_chart, kept_as, kept_charts
 from sizing.errors import SizingError, caught_warnings
 
 NOTHING, TAKEN = "nothing", "the chart as it was taken in"
@@ -129,17 +129,19 @@ class ChartChoice(ChartList):
     def choose(self, name: str) -> bool:
         """Choose a chart by its name; say whether there is one of that name."""
         self.refresh()
-        if there := name in self.box.options:
-            self.box.value = name
-        return there
+        called = (name, kept_as(name), _TYPED.format(name))
+        there = [one for one in called if one in self.box.options]
+        if there:
+            self.box.value = there[0]
+        return bool(there)
 
     def offer(self, chart: SizeChart | None) -> None:
         """Choose the chart of the other half as it stands; None: it has problems."""
         name = next(iter(self.ways), _TYPED.format("my chart"))
         if chart is not None:
-            path = kept_charts(self._folder).get(chart.name)
+            path = kept_charts(self._folder).get(kept_as(chart.name))
             same = path is not None and path.read_bytes() == chart_bytes(chart)
-            name = chart.name if same else _TYPED.format(chart.name)
+            name = kept_as(chart.name) if same else _TYPED.format(chart.name)
         self._quiet, self.ways = True, {name: lambda: chart}
         self.choose(name)
         self._quiet = False

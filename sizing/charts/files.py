@@ -148,13 +148,20 @@ def kept_charts(folder: str | Path = KEPT) -> dict[str, Path]:
     return {file.stem: file for file in files}
 
 
+def kept_as(name: str) -> str:
+    """Return the name of a chart's file: what no system takes there is a dash.
+
+    >>> kept_as("ward a/b"), kept_as("..")
+    ('ward a-b', 'chart')
+    """
+    return re.sub(r'[\x00-\x1f<>:"/\\|?*]', "-", name).strip(" .") or "chart"
+
+
 def keep_chart(
     chart: SizeChart, folder: str | Path = KEPT, *, over: bool = False
 ) -> Path:
     """Keep a chart by its name; another of that name is written over only if asked."""
-    # What no system takes in a file's name becomes a dash.
-    name = re.sub(r'[\x00-\x1f<>:"/\\|?*]', "-", chart.name).strip(" .") or "chart"
-    path, content = Path(folder) / f"{name}.csv", chart_bytes(chart)
+    path, content = Path(folder) / f"{kept_as(chart.name)}.csv", chart_bytes(chart)
     # Where the folder cannot be made, writing the file says why.
     with contextlib.suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)

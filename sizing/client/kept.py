@@ -95,8 +95,8 @@ def _check(visit: Visit, path: Path) -> None:
         _ = visit.client
     except SizingError as error:
         day = f"visit of {visit.on.isoformat()}: "
-        several = isinstance(error, InputProblems)
-        problems = error.problems if several else [Problem(str(error))]
+        alone = (Problem(str(error)),)
+        problems = error.problems if isinstance(error, InputProblems) else alone
         found = [replace(one, file=path.name, what=day + one.what) for one in problems]
         raise InputProblems(found, about=f"'{path.name}'") from None
 

@@ -1,11 +1,14 @@
 """Clients kept on the adviser's page: by her reference, in one folder, when she says"""
 
+from dataclasses import replace
 from datetime import date
 
 import pytest
 
 from sizing.app.client_form import ClientForm
+from sizing.app.own_chart_kept import ChartChoice
 from sizing.charts import demo_chart
+from sizing.charts.files import keep_chart
 from sizing.client.kept import read_visits
 
 HIP, MASS = "hip_circumference_cm", "body_mass_kg"
@@ -114,13 +117,47 @@ def test_another_client_is_never_taken_for_the_one_that_was_open(forms):
 def test_another_chart_and_a_broken_file_are_said(forms, tmp_path):
     form = forms()
     enter(form, **{MASS: "25"})
+    form.note.size.value = "paediatric 2"
     keep(form, "K-3", date(2026, 1, 5))
     file = next(tmp_path.rglob("*.csv"))
     file.write_text(file.read_text().replace(demo_chart().name, "ward seven"))
     assert "kept with the chart &#x27;ward seven&#x27;, which" in press(form, "Open")
+    assert "The size kept was &#x27;paediatric 2&#x27;" in form.kept.words.value
     (file.parent / "client B.csv").write_text("milk,bread\n1,2\n")
     form = forms()
     assert "B: cannot be read" in form.kept.list.value
     form.kept.which.value = "B"
     assert "holds no visits" in form.kept.words.value
     assert (file.parent / "client B.csv").read_text() == "milk,bread\n1,2\n"
+
+
+def test_a_chart_typed_or_kept_by_another_file_name_is_found_again(forms, tmp_path):
+    # Before, a visit kept with the chart in use was said to be of one not there.
+    chart = replace(demo_chart(), name="ward a/b")
+    choice = ChartChoice(lambda _: None, tmp_path / "charts")
+    choice.offer(chart)
+    assert choice.choose("ward a/b") and choice.chart() is chart
+    keep_chart(chart, tmp_path / "charts")
+    choice.offer(chart)
+    assert choice.name == "ward a-b" and choice.choose("ward a/b")
+    assert not choice.choose("ward seven")
+
+
+def test_a_copy_is_judged_by_the_chart_of_the_visit_before(forms):
+    form, asked = forms(), []
+    enter(form, **{MASS: "25"})
+    keep(form, "K-3", date(2026, 1, 5))
+    form.kept.choose = lambda name: bool(asked.append(name))
+    words = press(form, "Copy for the next visit")
+    assert asked == [demo_chart().name] and "not among yours" in words
+
+
+def test_a_file_as_a_person_wrote_it_fills_the_form(forms, tmp_path):
+    # Before, 'f' stopped the form half filled, deaf to what was entered after.
+    form = forms()
+    (tmp_path / "clients").mkdir()
+    content = f"visit_on,sex,age_years,{MASS}\n2026-01-05,f,74,68\n"
+    (tmp_path / "clients" / "client K.csv").write_text(content)
+    form = forms()
+    press(form, "Open")
+    assert form.fields.sex.value == "female" and form.answer is not None
