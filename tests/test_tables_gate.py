@@ -24,6 +24,7 @@ from sizing.measures.tables import (
     blank,
     take,
 )
+from sizing.measures.typed import amount
 from sizing.people import read_caseload, read_margins
 from sizing.people.files import read_table
 from sizing.stock import offer_from, serves_from
@@ -238,6 +239,19 @@ def test_the_unit_of_the_heading_and_shares_in_per_cent_are_read(tmp_path):
     groups = [["people", "count"], ["bariatric", 0.6]]
     with pytest.raises(InputProblems, match=r"column 'count'.*'%'"):
         read_table(book(tmp_path, groups, lambda it: _percent(it.active["B2"])), GROUPS)
+
+
+@pytest.mark.parametrize(
+    ("shown", "sign"),
+    [("[$£-809]#,##0.00", "£"), ("$#,##0", "$"), ('0.00 "EUR"', "EUR"), ("0.00", "")],
+)
+def test_a_currency_that_a_workbook_shows_is_read_with_the_price(tmp_path, shown, sign):
+    cells = [["size", "price"], ["small", 120.5]]
+    path = book(
+        tmp_path, cells, lambda it: setattr(it.active["B2"], "number_format", shown)
+    )
+    (price,) = read_table(path, PRICES)["price"]
+    assert amount(price, money=True) == (120.5, sign)
 
 
 def _percent(cell):

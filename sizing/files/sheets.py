@@ -33,8 +33,8 @@ _HIDDEN = re.compile(
     rb"<(?:\w+:)?(?:row|col)\s(?=[^>]*?\bhidden=[\"'](?:1|true))"
     rb"(?:[^>]*?\br=[\"'](\d+)|[^>]*?\bmin=[\"'](\d+))"
 )
-#: What a number is shown with: words in quotation marks, or single letters.
-_SHOWN = re.compile(r"\"([^\"]*)\"|\\(.)|(%)")
+#: What a number is shown with: words in quotation marks, single letters, currencies.
+_SHOWN = re.compile(r"\"([^\"]*)\"|\\(.)|(%)|\[\$([^\]-]*)|([$£€¥])")
 #: Titles above a heading go so far down (our choice, no source).
 _MOST_TITLES = 10
 

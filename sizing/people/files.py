@@ -12,6 +12,7 @@ from sizing.files.sheets import Rows, Sheet, read_rows
 from sizing.measures.columns import OF_KIND
 from sizing.measures.headings import WRITTEN_UNITS, Table
 from sizing.measures.tables import ROW, say
+from sizing.measures.typed import amount
 
 #: A number of a table, as text; 007 is a key that only looks like one.
 _NUMBER = re.compile(r"[+-]?(0|[1-9]\d*|(?=\.))(\.\d*)?([eE][+-]?\d+)?")
@@ -45,6 +46,8 @@ def read_table(
         "" if (h := sheet.heading[i]) is None else str(h).strip() for i in filled
     ]
     _no_other_unit(sheet, table)
+    if not raw:
+        _with_currency(sheet, table)
     for note in sheet.notes:
         say(sheet.file, note)
     for doubt in sheet.doubts:
@@ -99,6 +102,19 @@ def _no_other_unit(sheet: Sheet, table: Table) -> None:
             )
     if problems:
         raise InputProblems(problems[:20], about=f"'{sheet.file}'")
+
+
+def _with_currency(sheet: Sheet, table: Table) -> None:
+    """Write a price's currency beside it, where a workbook shows it so."""
+    prices = {
+        one.position for one in table.read(sheet.heading)[0] if one.stem == "price"
+    }
+    for (row, at), sign in sheet.shown.items():
+        if at in prices and row > sheet.first:
+            cells = sheet.body[row - sheet.first - 1]
+            priced = f"{sign} {cells[at]}"
+            read = amount(priced, money=True)
+            cells[at] = priced if isinstance(read, tuple) and read[1] else cells[at]
 
 
 def _points_for_commas(rows: Rows, headings: list[str], sheet: Sheet) -> Rows:

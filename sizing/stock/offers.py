@@ -51,6 +51,13 @@ class Offer:
     currency: str = ""
 
     @property
+    def prices(self) -> pd.Series:
+        """Prices as they were written: with their currency, if any."""
+        sign = self.currency + " " * self.currency.isalpha()
+        price = self.table["price"]
+        return price.map(f"{sign}{{:.12g}}".format) if sign else price
+
+    @property
     def keys(self) -> tuple[str, ...]:
         """The sizes' names."""
         return tuple(self.table["key"])
