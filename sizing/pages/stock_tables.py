@@ -161,14 +161,20 @@ def pooling_words(plan: StockPlan) -> str:
     """Say what one store for all saves against one for each service."""
     cost = plan.services.set_index("service")["cost"]
     own, one = cost[OWN], cost[ONE]
-    if pd.isna(own) or pd.isna(one):
+    if pd.isna(own):
         return "Not every service can reach its target with a store of its own."
+    if pd.isna(one):
+        return "One store for all cannot do as much as a store for each service."
     dear, cheap = money(own, plan.currency), money(one, plan.currency)
     words = f"Stores for each service cost {dear}; one store that does as much, {cheap}"
     less = own - one
+    saved = f"{money(less, plan.currency)} less ({percent(less / (own or 1.0))})"
     if round(less) <= 0:
-        return f"{words}: nothing is saved by one store."
-    return f"{words}: {money(less, plan.currency)} less ({percent(less / own)})."
+        saved = "nothing is saved by one store"
+    return (
+        f"{words}: {saved}. That is of the days simulated here: others would move it, "
+        "and it has no interval."
+    )
 
 
 def _services(plan: StockPlan) -> Table:

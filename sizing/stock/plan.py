@@ -198,9 +198,8 @@ def plan_stock(
             work, ready, order.packs, target, check.days.number, steps.tick
         )
         steps.begin("Planning each service alone")
-        reached = check.reached(check.shortage(stock).waiting, aim)["estimate"]
         services, own_orders = own_stores(
-            work, ready, programme, trial, order.packs, reached, target, steps.tick
+            work, ready, programme, trial, check, order.packs, target, steps.tick
         )
         steps.begin("Spending the same money otherwise")
         money = order.cost if target is not None else float(budget or 0.0)

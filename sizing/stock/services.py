@@ -34,8 +34,8 @@ def own_stores(
     ready: Sequence[Group],
     programme: Programme,
     trial: Trial,
+    check: tables.Check,
     packs: Ints,
-    reached: float,
     target: float | None,
     tick: Callable[[], object],
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -55,6 +55,8 @@ def own_stores(
     places = by_service([group.served for group in ready])
     if len(places) < 2:
         return pd.DataFrame(), pd.DataFrame()
+    waiting = check.shortage(programme.stock(packs)).waiting
+    reached = check.reached(waiting, work.aim)["estimate"]
     shares = _owned(programme, trial, ready, places)
     rows, orders = [], []
     for turn, (name, at) in enumerate(places.items(), start=1):
@@ -74,7 +76,7 @@ def own_stores(
     if found is not None:
         one["slings"] = int((found * programme.pack).sum())
         one["cost"] = programme.cost(found)
-        one |= _judged(trial.check, programme.stock(found), work.aim)
+        one |= _judged(check, programme.stock(found), work.aim)
     made = pd.concat([made, pd.DataFrame([together, one])], ignore_index=True)
     return made, pd.concat(orders, ignore_index=True) if orders else pd.DataFrame()
 

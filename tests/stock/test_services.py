@@ -67,6 +67,9 @@ def test_one_store_does_as_much_for_less_and_says_so(plan):
     assert rows.loc[ONE, "nobody_waits"] >= rows.loc[OWN, "nobody_waits"] - 0.02
     saved = rows.loc[OWN, "cost"] - rows.loc[ONE, "cost"]
     assert saved > 0 and f"{saved:,.0f} less" in pooling_words(plan)
+    assert "no interval" in pooling_words(plan)
+    # It is judged on the days that the plan is, not on those it was chosen on.
+    assert rows.loc[ONE, "n"] == plan.settings["checks"]
     page = stock_report(plan, dict.fromkeys(stock._CAPTIONS))
     (shown,) = (s for s in page.sections if s.heading.startswith("A store for each"))
     assert pooling_words(plan) in shown.words
