@@ -1,6 +1,6 @@
 """The purchaser's page: say whom and what, read the order, save it; no code."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
@@ -21,6 +21,7 @@ from sizing.pages.stock import stock_axes, stock_page, stock_pictures, stock_rep
 from sizing.pages.stock_kept import reopened, side_by_side
 from sizing.pages.stock_order import order_book, order_list, order_sheet
 from sizing.stock import StockPlan, plan_stock
+from sizing.words.numbers import given
 
 #: Days drawn for the first look, and whenever the button is pressed.
 FIRST, FULL = 300, 1000
@@ -88,7 +89,19 @@ class StockForm(AnswerForm):
         self.use.fill(kept.use, kept.goal)
         self.years.fill(kept.years)
         lines = ["The entries of that plan are filled in."]
-        lines += [f"Take the list of clients '{name}' again." for name in kept.missing]
+        lines += [
+            f"Take the list of clients '{name}' again; it is planned by the rules for "
+            "all, not by its own."
+            for name in kept.missing
+        ]
+        # The fields hold whole numbers and one goal.
+        for what, was, now in (
+            ("How slings are used", kept.use.summary(), self.use.use().summary()),
+            ("The goal", _goal_words(kept.goal), _goal_words(self.use.aim())),
+            ("The years", f"{kept.years.years:g}.", f"{self.years.period.value}."),
+        ):
+            if was != now:
+                lines.append(f"{what} cannot be held here as it was: {was} Now: {now}")
         self.opened.value = bullets(lines)
 
     def hold(self, answer: StockPlan) -> None:
@@ -177,3 +190,12 @@ class StockForm(AnswerForm):
             "stock_order_on_one_page": order_sheet(answer, units=units),
             "stock_plan": stock_page(answer, units=units, pattern=self.pattern.pattern),
         }
+
+
+def _goal_words(goal: Mapping[str, Any]) -> str:
+    words = []
+    if "target" in goal:
+        words.append(f"{given(goal['target'])} of {goal['aim']}")
+    if "budget" in goal:
+        words.append(f"a budget of {goal['budget']:,.2f}")
+    return " and ".join(words) + "."

@@ -97,8 +97,13 @@ class OfferFields:
                 "The charts you took cannot be used. What to do: correct the file and "
                 "take it again, or take it back."
             )
-        offer_from(self.charts, self.table.frame)
-        return self.charts, self.table.frame
+        # The table alone counts: a cell emptied there is not filled from a chart.
+        bare = [
+            replace(chart, frame=chart.frame.drop(columns=[*COLUMNS], errors="ignore"))
+            for chart in self.charts
+        ]
+        offer_from(bare, self.table.frame)
+        return bare, self.table.frame
 
     def fill(self, charts: Sequence[SizeChart], prices: pd.DataFrame) -> None:
         """Take charts and prices from a plan that was kept."""
@@ -217,7 +222,8 @@ def _worded(text: str) -> str:
 def _filled(offer: Offer) -> pd.DataFrame:
     """Return an offer as it stands in the table; what is not limited is empty."""
     most = offer.table["most"]
-    table = offer.table.assign(most=most.mask(most == float("inf")))
+    most = most.mask(most == float("inf"))
+    table = offer.table.assign(price=offer.prices, most=most)
     return _shown(table, several=len(set(table["chart"])) > 1)
 
 

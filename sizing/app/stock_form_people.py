@@ -109,6 +109,7 @@ class PeopleFields(_Part):
                 "number": [*_NUMBERS.values()],
             },
             can_add=True,
+            words=["name"],
         )
         words = "Some services have rules of their own: sharing, laundry, charts"
         self.ruled = w.Checkbox(description=words, indent=False, layout=_WIDE)
@@ -118,6 +119,7 @@ class PeopleFields(_Part):
             headings=_RULES,
             choices={"sharing": [*_SHARED.values()]},
             can_add=True,
+            words=["name", "charts"],
         )
         about = w.HTML(paragraphs([_RULES_HELP]))
         self._ruled = w.VBox([about, self.rules.view])

@@ -3,6 +3,7 @@
 import argparse
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -88,7 +89,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     who.add_argument(
         "--admissions",
         type=float,
-        default=0.0,
         help="clients of the caseload who come over the period; as many leave",
     )
     buy = parser.add_argument_group(
@@ -106,10 +106,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     add_pattern(parser)
     use = parser.add_argument_group("how slings are used")
-    use.add_argument("--sharing", choices=SHARING, default="personal")
-    use.add_argument("--each", type=int, default=1, help="slings a client needs")
+    use.add_argument("--sharing", choices=SHARING, help="personal if nothing is said")
+    use.add_argument("--each", type=int, help="slings a client needs (1)")
     use.add_argument(
-        "--at-once", type=float, default=1.0, help="shared: share needing one at once"
+        "--at-once", type=float, help="shared: share needing one at once (1)"
     )
     use.add_argument("--at-most", type=int, help="shared: most clients lifted at once")
     use.add_argument(
@@ -119,7 +119,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="REASON=DAYS/EVERY",
         help="out of use, such as laundry=1/7; repeat for several reasons",
     )
-    use.add_argument("--spares", type=int, default=0, help="kept back of each size")
+    use.add_argument("--spares", type=int, help="kept back of each size (0)")
     use.add_argument(
         "--not-passed-on",
         action="store_true",
@@ -139,7 +139,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     goal.add_argument("--scenarios", type=int, default=1000, help="days drawn")
     goal.add_argument("--seed", type=whole(0, MOST_SEED), default=1)
     kept = parser.add_argument_group("over the years")
-    kept.add_argument("--years", type=float, default=5.0, help="years it is kept")
+    kept.add_argument("--years", type=float, help="years it is kept (5)")
     kept.add_argument("--wash-price", type=float, help="washing one sling")
     kept.add_argument("--examination-price", type=float, help="examining one sling")
     kept.add_argument("--single-price", type=float, help="one single-patient sling")
@@ -168,6 +168,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Plan, write what was asked for, and print the summary."""
     places = check_places("stock", args)
+    for option, needs in (("bought", "open"), ("admissions", "caseload")):
+        if getattr(args, option) and getattr(args, needs) is None:
+            raise SizingError(f"--{option} says nothing without --{needs}.")
     kept = None if args.open is None else reopened(args.open, bought=args.bought)
     groups = None
     if args.groups is not None:
@@ -185,31 +188,9 @@ def run(args: argparse.Namespace) -> int:
         if args.people or args.groups or args.caseload:
             # The invented store's own slings are no part of anybody else's stock.
             prices = prices.drop(columns=["owned", "last_year"])
-    use = Use(
-        sharing=args.sharing,
-        each=args.each,
-        at_once=args.at_once,
-        at_most=args.at_most,
-        out=_parted("--out", args.out, 2, "laundry=1/7"),
-        spares=args.spares,
-        passed_on=not args.not_passed_on,
-    )
-    years = Years(
-        args.years,
-        wash=args.wash_price,
-        examination=args.examination_price,
-        single=args.single_price,
-        rates=_parted("--rate", args.rate, 3, "life_years=4/2/6"),
-    )
-    goal = {"target": args.target, "aim": args.aim, "budget": args.budget}
-    if kept is not None:
-        # What is given on the line goes before what was kept.
-        use = kept.use if use == Use() else use
-        years = kept.years if years == Years() else years
-        goal = goal if any(goal.values()) else dict(kept.goal)
-        if groups is None and not args.people:
-            _all_there(kept, args.open, bool(args.caseload))
-            groups = kept.serves if len(kept.serves) else None
+    use, years, goal = _settings(args, kept)
+    if kept is not None and groups is None and not args.people:
+        groups = _served_again(kept, args)
     plan = plan_stock(
         _groups(args, groups, use),
         charts,
@@ -222,7 +203,7 @@ def run(args: argparse.Namespace) -> int:
         **goal,
     )
     others = {
-        path.name: planned_again(path, args.scenarios, args.seed)
+        str(path): planned_again(path, args.scenarios, args.seed)
         for path in args.beside
     }
     for path in args.order:
@@ -232,22 +213,77 @@ def run(args: argparse.Namespace) -> int:
     if args.report is not None:
         write_text(args.report, stock_page(plan, pattern=args.pattern))
     summary = told_pattern(args, plan.limited, plan.summary())
+    beside = side_by_side({"this plan": plan, **others})
     if args.json:
         found = as_json(plan) | ({"summary": summary} if args.pattern else {})
+        found |= {"beside": _rows(beside)} if others else {}
         print(json.dumps(rounded(found), indent=1))
         return 0
     print(summary)
     if others:
-        told = side_by_side({"this plan": plan, **others}).set_index("Plan")
-        print(told.T.rename_axis(None, axis=1).to_string())
+        print(beside.set_index("Plan").T.rename_axis(None, axis=1).to_string())
     return 0
 
 
-def _all_there(kept: Kept, path: Path, caseload: bool = False) -> None:
-    if kept.missing and not caseload:
+def _settings(
+    args: argparse.Namespace, kept: Kept | None
+) -> tuple[Use, Years, dict[str, Any]]:
+    """Return use, years and goal: what is on the line goes before what was kept."""
+
+    def given(**options: Any) -> dict[str, Any]:
+        return {name: one for name, one in options.items() if one is not None}
+
+    use, years = (kept.use, kept.years) if kept else (Use(), Years())
+    use = use.changed(
+        **given(
+            sharing=args.sharing,
+            each=args.each,
+            at_once=args.at_once,
+            at_most=args.at_most,
+            spares=args.spares,
+            passed_on=False if args.not_passed_on else None,
+        ),
+        out={**use.out, **_parted("--out", args.out, 2, "laundry=1/7")},
+    )
+    if args.not_passed_on and use.sharing == "shared":
+        raise SizingError("--not-passed-on says nothing of slings from a shared pool.")
+    years = replace(
+        years,
+        **given(
+            years=args.years,
+            wash=args.wash_price,
+            examination=args.examination_price,
+            single=args.single_price,
+        ),
+        rates={**years.rates, **_parted("--rate", args.rate, 3, "life_years=4/2/6")},
+    )
+    goal = given(target=args.target, budget=args.budget)
+    if kept is not None:
+        goal = {"aim": kept.goal["aim"], **(goal or kept.goal)}
+    return use, years, {**goal, **given(aim=args.aim)}
+
+
+def _served_again(kept: Kept, args: argparse.Namespace) -> pd.DataFrame:
+    """Return whom a plan served, its list of clients being the one of the line."""
+    lost = kept.serves["people"].isna()
+    if not lost.any():
+        return kept.serves
+    _all_there(kept, args.open, one=args.caseload is not None)
+    listed = kept.serves.assign(
+        people=kept.serves["people"].mask(lost, str(args.caseload))
+    )
+    if args.admissions is not None:
+        listed["admissions"] = listed["admissions"].mask(lost, args.admissions)
+    # It is served under its kept name and rules, and not once more.
+    args.caseload = None
+    return listed
+
+
+def _all_there(kept: Kept, path: Path, *, one: bool = False) -> None:
+    if len(kept.missing) > one:
         raise SizingError(
-            f"{path.name}: the list of clients '{kept.missing[0]}' is in no workbook. "
-            f"What to do: --open {path.name} with --caseload."
+            f"{path.name}: the list of clients '{kept.missing[-1]}' is in no workbook. "
+            f"What to do: --open {path.name} with --caseload, for one such list."
         )
 
 
@@ -314,7 +350,7 @@ def _groups(
         made += serves_from(table, seed=args.seed)
     if args.caseload is not None:
         people = read_caseload(args.caseload, seed=args.seed)
-        made.append(Served(people, admissions=args.admissions))
+        made.append(Served(people, admissions=args.admissions or 0.0))
     return made or list(serves_from(demo_scenario()[0], seed=args.seed))
 
 

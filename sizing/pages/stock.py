@@ -16,6 +16,7 @@ from sizing.plots.style import figure_of
 from sizing.stock import StockPlan
 from sizing.stock.need import LARGE_STORE
 from sizing.stock.result import DAY, NO_SLING, money, strategy_words
+from sizing.words.numbers import given
 from sizing.words.numbers import share as percent
 
 QUESTION = (
@@ -155,9 +156,9 @@ def inputs_of(plan: StockPlan) -> list[tuple[str, str]]:
     """Return what went into a plan: what it is called, and what it was."""
     goals = []
     if plan.target is not None:
-        goal = f"nobody waits on {percent(plan.target)} of days"
+        goal = f"nobody waits on {given(plan.target)} of days"
         if plan.aim == "needs":
-            goal = f"{percent(plan.target)} of needs are met"
+            goal = f"{given(plan.target)} of needs are met"
             goal += f" ({WHY_NEEDS})" * (int(plan.groups["count"].sum()) > LARGE_STORE)
         goals.append(f"{goal}, at least cost")
     if plan.budget is not None:

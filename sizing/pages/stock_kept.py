@@ -1,7 +1,7 @@
 """A plan kept in its workbook: what was entered, to be opened again or compared."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -9,15 +9,15 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart, chart_from
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.measures.headings import Column, Table
 from sizing.measures.tables import CHART, GROUPS, PRICES, take
 from sizing.people import population_titles
 from sizing.people.files import read_table
-from sizing.stock import StockPlan, Use, Years
+from sizing.stock import StockPlan, Use, Years, offer_from, serves_from
 from sizing.stock.result import money
 from sizing.stock.years import TOTAL, usual_rates
-from sizing.words.numbers import share
+from sizing.words.numbers import given, share
 
 #: The sheets that hold what was entered, beside the order's own.
 PEOPLE, CHARTS, ENTRIES = "People", "Charts", "Entries"
@@ -46,9 +46,10 @@ _OUT, _RATE = "Out of use: ", "Rate: "
 class Kept:
     """What was entered for a plan.
 
-    ``serves`` is a table as ``serves_from`` takes it, ``prices`` as ``offer_from``;
-    ``goal`` goes to ``plan_stock``. ``missing`` names the lists of clients that were
-    served and are in no workbook.
+    ``serves`` is a table as ``serves_from`` takes it, but for lists of clients, which
+    are in no workbook: their ``people`` are empty. ``prices`` are as ``offer_from``
+    takes them; what is owned stands in the charts too, for other prices. ``goal`` goes
+    to ``plan_stock``.
     """
 
     serves: pd.DataFrame
@@ -57,7 +58,11 @@ class Kept:
     use: Use
     goal: Mapping[str, Any]
     years: Years
-    missing: tuple[str, ...] = ()
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """The services whose lists of clients are in no workbook."""
+        return tuple(self.serves.loc[self.serves["people"].isna(), "name"])
 
 
 def kept_sheets(plan: StockPlan) -> dict[str, pd.DataFrame]:
@@ -67,7 +72,7 @@ def kept_sheets(plan: StockPlan) -> dict[str, pd.DataFrame]:
         {
             "service": one.title,
             "people": titles.get(one.people.name, ""),
-            "count": one.present,
+            "count": one.count,
             "admissions": one.admissions,
             "number": one.number,
             **(_rules(one.use) if one.use else {}),
@@ -78,7 +83,8 @@ def kept_sheets(plan: StockPlan) -> dict[str, pd.DataFrame]:
     ]
     offer = plan.offer.table.set_index("chart")
     frames = [
-        chart.frame.assign(
+        # Price, pack and what is owned are in the order.
+        chart.frame.drop(columns=["price", "owned", "pack"], errors="ignore").assign(
             chart_name=chart.name,
             chart_source=chart.source,
             most=offer.loc[[chart.name], "most"].replace(np.inf, np.nan).to_numpy(),
@@ -126,53 +132,83 @@ def reopened(path: str | Path, *, bought: bool = False) -> Kept:
     InputProblems
         If it is no such workbook, or an entry in it cannot be.
     """
-    order = read_table(path, PRICES, called="Order")
+    file = Path(path).name
     owned = "Then held" if bought else "Owned before"
-    if not {owned, "Price of one"} <= set(order):
-        raise SizingError(f"{Path(path).name}: this is no order list of the kit's.")
-    prices = order.rename(
-        columns={
-            "Size": "size",
-            "Chart": "chart",
-            "Supplier's code": "code",
-            "Price of one": "price",
-            "Sold in packs of": "pack",
-            owned: "owned",
-        }
-    )
-    columns = ["size", "chart", "code", "price", "pack", "owned"]
-    prices = prices[[name for name in columns if name in prices]]
-    prices = prices[prices["size"] != "Total"]
-    people = take(read_table(path, GROUPS, called=PEOPLE), GROUPS, note=False).frame
-    names = {title: name for name, title in population_titles().items()}
-    people["people"] = people["people"].map(names)
-    known = people["people"].notna()
+    order = read_table(path, PRICES, called="Order")
     frames = read_table(path, CHART, raw=True, called=CHARTS)
+    entries = read_table(path, _ENTRIES, called=ENTRIES)
+    needed = (
+        ("Order", order, ("Size", "Price of one", owned)),
+        (CHARTS, frames, ("chart_name",)),
+        (ENTRIES, entries, ("Entry", "Value")),
+    )
+    for sheet, frame, headings in needed:
+        for heading in headings:
+            if heading not in frame:
+                raise _changed(file, sheet, f"there is no column '{heading}'")
+    try:
+        entered = _entered(entries)
+    except (ValueError, KeyError, TypeError) as error:
+        raise _changed(file, ENTRIES, str(error)) from error
+    columns = {
+        "Size": "size",
+        "Chart": "chart",
+        "Supplier's code": "code",
+        "Price of one": "price",
+        "Sold in packs of": "pack",
+        owned: "owned",
+    }
+    prices = order[[name for name in columns if name in order]].rename(columns=columns)
+    prices = prices[prices["size"] != "Total"].reset_index(drop=True)
     charts = tuple(
         chart_from(part.reset_index(drop=True), warn=False)
         for _, part in frames.groupby("chart_name", sort=False)
     )
-    told = read_table(path, _ENTRIES, called=ENTRIES).set_index("Entry")["Value"]
-    try:
-        return Kept(
-            people[known].reset_index(drop=True),
-            charts,
-            prices.reset_index(drop=True),
-            *_entered(told.dropna()),
-            missing=tuple(people.loc[~known, "name"]),
+    offered = offer_from(charts, prices).table.set_index("chart")
+    charts = tuple(
+        replace(
+            chart,
+            frame=chart.frame.assign(
+                **{
+                    c: offered.loc[[chart.name], c].to_numpy()
+                    for c in ("owned", "pack")
+                }
+            ),
         )
-    except (ValueError, KeyError, TypeError) as error:
-        problem = Problem(
-            f"the sheet '{ENTRIES}' was changed so that it cannot be read ({error})",
-            "the entries as the kit wrote them",
-            "correct it, or plan anew",
-            file=Path(path).name,
-        )
-        raise SizingError(str(problem)) from error
+        for chart in charts
+    )
+    people = take(read_table(path, GROUPS, called=PEOPLE), GROUPS, note=False).frame
+    names = {title: name for name, title in population_titles().items()}
+    for title in people["people"].dropna():
+        if title not in names:
+            raise _changed(file, PEOPLE, f"there are no people called '{title}'")
+    people["people"] = people["people"].map(names)
+    known = people[people["people"].notna()]
+    if len(known):
+        # Numbers changed by hand are refused here, with the sheet's other entries.
+        serves_from(known, use=entered[0])
+    return Kept(people, charts, prices, *entered)
 
 
-def _entered(told: pd.Series) -> tuple[Use, dict[str, Any], Years]:
-    """Return use, goal and years from the entries."""
+def _changed(file: str, sheet: str, what: str) -> SizingError:
+    return SizingError(
+        f"the sheet '{sheet}' was changed so that it cannot be read ({what})",
+        allowed="the sheet as the kit wrote it",
+        action="correct it, or plan anew",
+        file=file,
+    )
+
+
+def _entered(entries: pd.DataFrame) -> tuple[Use, dict[str, Any], Years]:
+    """Return use, goal and years from the entries, each of which must be there."""
+    labels = entries["Entry"]
+    known = [*_USE.values(), *_GOAL.values(), *_YEARS.values()]
+    for entry in [*known, *labels]:
+        if list(labels).count(entry) != 1:
+            raise ValueError(f"the entry '{entry}' is not there once")
+        if entry not in known and not str(entry).startswith((_OUT, _RATE)):
+            raise ValueError(f"there is no entry '{entry}' in this version")
+    told = entries.set_index("Entry")["Value"].dropna()
 
     def number(value: object) -> Any:
         amount = float(str(value))
@@ -191,7 +227,7 @@ def _entered(told: pd.Series) -> tuple[Use, dict[str, Any], Years]:
     for name in ("each", "at_once", "at_most", "spares"):
         if name in use:
             use[name] = number(use[name])
-    use["passed_on"] = str(use["passed_on"]).lower() == "true"
+    use["passed_on"] = {"true": True, "false": False}[str(use["passed_on"]).lower()]
     goal: dict[str, Any] = {"aim": str(told[_GOAL["aim"]])}
     for name in ("target", "budget"):
         if _GOAL[name] in told:
@@ -207,7 +243,7 @@ def side_by_side(plans: Mapping[str, StockPlan]) -> pd.DataFrame:
     rows = []
     for name, plan in plans.items():
         told, sign = plan.service.set_index("measure")["estimate"], plan.currency
-        goal = f"{share(plan.target)} of {plan.aim}" if plan.target else "a budget of "
+        goal = f"{given(plan.target)} of {plan.aim}" if plan.target else "a budget of "
         year = plan.yearly.loc[plan.yearly["item"] == TOTAL, "estimate"]
         rows.append(
             {

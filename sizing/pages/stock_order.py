@@ -17,7 +17,7 @@ from sizing.pages.stock_tables import (
 )
 from sizing.stock import StockPlan
 from sizing.stock.result import DAY, NO_SLING, strategy_words
-from sizing.words.numbers import share
+from sizing.words.numbers import given
 
 _ORDER = {
     "size": "Size",
@@ -142,7 +142,7 @@ def _by_service(plan: StockPlan) -> pd.DataFrame:
 def _scenarios(plan: StockPlan) -> pd.DataFrame:
     curve, others, people = plan.curve, plan.comparison, plan.robustness
     goals = [
-        "this order" if own else f"target {share(target)} of {plan.aim}"
+        "this order" if own else f"target {given(target)} of {plan.aim}"
         for own, target in zip(curve["plan"], curve["target"], strict=True)
     ]
     curve = curve.assign(scenario=goals)

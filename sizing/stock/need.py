@@ -99,6 +99,12 @@ class Use:
         if problems:
             raise InputProblems(problems, about="how slings are used")
 
+    def changed(self, **rules: Any) -> "Use":
+        """Return it with other rules; slings of one's own have none of a pool's."""
+        if rules.get("sharing", self.sharing) == "personal":
+            rules = {"at_once": 1.0, "at_most": None, **rules}
+        return replace(self, **rules)
+
     @property
     def share_out(self) -> float:
         """Share of its days that a sling is out of use."""
@@ -311,12 +317,10 @@ def _own_use(given: Any, number: Any, use: Use) -> Use | None:
     own = {name: number(name, None) for name in numbers}
     own["sharing"] = given("sharing", None)
     own = {name: value for name, value in own.items() if value is not None}
-    if own.get("sharing", use.sharing) == "personal":
-        own = {"at_once": 1.0, "at_most": None, **own}
     days = number("laundry", None)
     if days is not None:
         own["out"] = {**use.out, "laundry": (days, 7)}
-    made = replace(use, **own)
+    made = use.changed(**own)
     return None if made == use else made
 
 

@@ -1,5 +1,7 @@
 """The purchaser's form, without a browser: fields, files, answers, stopping."""
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
@@ -10,8 +12,9 @@ from sizing.app.stock_form_people import PeopleFields, UseFields
 from sizing.app.units import UnitSwitch
 from sizing.charts import demo_chart, write_chart
 from sizing.errors import SizingError
+from sizing.pages.stock_order import order_book
 from sizing.people import population_titles
-from sizing.stock import demo_scenario, plan_stock
+from sizing.stock import Years, demo_scenario, offer_from, plan_stock
 from tests.conftest import taken
 
 
@@ -249,3 +252,41 @@ def test_fields_of_a_pool_and_of_a_budget_show_when_they_count():
     made = use.use()
     assert (made.at_once, made.at_most) == (0.4, 8) and made.out == {"laundry": (1, 7)}
     assert use.aim() == {"budget": 8000.0} and changes
+
+
+def test_what_the_fields_cannot_hold_of_a_plan_kept_is_said(small_form):
+    form = small_form
+    form.people.groups.cell(0, "name").value = "007"
+    table = form.offer.table
+    for row in range(len(table.frame)):
+        table.cell(row, "price").value = f"£{100 + row}"
+    form.use.sharing.value = "shared"
+    plan = form.run()
+    assert plan.groups["group"].tolist() == ["007"] and plan.currency == "£"
+    use = replace(plan.use, at_once=1 / 3)
+    other = replace(plan, use=use, target=0.955, budget=9e6, years=Years(2.5))
+    again = StockForm()
+    again.scenarios = 60
+    book = order_book(other)
+    item = took("plan.xlsx", "")[0] | {"content": memoryview(book), "size": len(book)}
+    again.upload.box.value = (item,)
+    said = again.opened.value
+    for words in ("33.33 % of clients", "95.5 % of days and a budget", "2.5. Now: 2"):
+        assert words in said
+    assert again.offer.table.frame["price"][0] == "£100"
+    # A cell that is emptied is empty, whatever the chart of the workbook says.
+    again.offer.table.set(again.offer.table.cells.assign(owned=4))
+    assert again.run().order["owned"].tolist() == [4] * 9
+    again.offer.table.set(again.offer.table.cells.assign(owned=None))
+    later = again.run()
+    assert later.order["owned"].sum() == 0 and later.currency == "£"
+
+
+def test_prices_from_a_file_keep_their_currency():
+    fields = OfferFields(UnitSwitch(), nothing)
+    sizes = demo_chart().sizes
+    text = "size,price\n" + "".join(f"{size},€120.50\n" for size in sizes)
+    fields.prices.box.value = took("prices.csv", text)
+    charts, prices = fields.offer()
+    assert offer_from(charts, prices).currency == "€"
+    assert fields.table.frame["price"][0] == "€120.5"

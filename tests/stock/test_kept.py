@@ -1,7 +1,9 @@
 """A plan kept in its workbook, opened again, and set beside others."""
 
+import json
 from dataclasses import replace
 
+import openpyxl
 import pandas as pd
 import pytest
 
@@ -29,7 +31,8 @@ def kept(tmp_path_factory):
         Served(home, 6, admissions=2, name="home", charts=("tall",)),
         Served(school, 5, number="poisson", name="school", use=Use(each=2), target=0.8),
     ]
-    frame = tall_and_short(owned=[2, 1], most=[50, None]).frame
+    frame = tall_and_short(owned=[2, 1], most=[50, None], price=["£99.5", "£120"])
+    frame = frame.frame
     charts = [chart_from(frame, name=name, warn=False) for name in ("tall", "wide")]
     plan = plan_stock(
         groups, charts, use=USE, years=YEARS, target=0.9, aim="needs", scenarios=50
@@ -58,6 +61,7 @@ def test_what_was_entered_comes_back_whole(kept):
             kept_sheets(again)[sheet], before, check_dtype=False, check_like=True
         )
     pd.testing.assert_frame_equal(again.offer.table, plan.offer.table)
+    assert again.currency == plan.currency == "£"
 
 
 def test_what_was_held_is_owned_a_year_on(kept):
@@ -71,18 +75,30 @@ def test_plans_stand_side_by_side(kept):
     plan, _ = kept
     shown = side_by_side({"one": plan, "two": replace(plan, target=None, budget=50.0)})
     assert shown["Plan"].tolist() == ["one", "two"]
-    assert shown["Goal"].tolist() == ["90 % of needs", "a budget of 50"]
+    assert shown["Goal"].tolist() == ["90 % of needs", "a budget of £50"]
     assert (
         shown["Cost"][0] == shown["Cost"][1] and "tall and wide" in shown["Charts"][0]
     )
 
 
-def test_a_list_of_clients_is_in_no_workbook_and_said_to_be_missing(people, tmp_path):
-    plan = plan_stock(Served(people, name="mine"), tall_and_short(), scenarios=50)
+def test_a_list_of_clients_is_in_no_workbook_and_said_to_be_missing(
+    people, tmp_path, capsys
+):
+    mine = Served(people, name="mine", admissions=3, use=Use(each=2), target=0.7)
+    plan = plan_stock(mine, tall_and_short(), scenarios=50)
     path = write_bytes(tmp_path / "own.xlsx", order_book(plan))
     back = reopened(path)
-    assert back.missing == ("mine",) and back.serves.empty
+    assert back.missing == ("mine",)
     assert main(["stock", "--open", str(path)]) == 2
+    listed = tmp_path / "listed.csv"
+    listed.write_text("sex,age_years,stature_cm\nf,80,150\nm,82,190\n")
+    words = ["stock", "--open", str(path), "--caseload", str(listed), "--json"]
+    capsys.readouterr()
+    assert main([*words, "--scenarios", "50"]) == 0
+    (group,) = json.loads(capsys.readouterr().out)["groups"]
+    # Served once, under its own name and rules.
+    assert (group["group"], group["count"], group["target"]) == ("mine", 2, 0.7)
+    assert group["admissions"] == 3 and "2 slings" in group["use"]
 
 
 def test_the_command_goes_on_from_a_plan_and_sets_it_beside(kept, capsys):
@@ -94,15 +110,86 @@ def test_the_command_goes_on_from_a_plan_and_sets_it_beside(kept, capsys):
     assert "Kept for 3 years" in said
 
 
-def test_a_workbook_that_is_no_plan_or_was_spoilt_is_refused(kept, tmp_path):
+def planned(words, capsys):
+    assert main(["stock", *words, "--scenarios", "50", "--json"]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def test_one_option_on_the_line_leaves_the_rest_of_what_was_kept(kept, capsys):
     _, path = kept
+    open_it = ["--open", str(path)]
+    got = planned([*open_it, "--spares", "0", "--wash-price", "3"], capsys)
+    assert got["use"] == replace(USE, spares=0).summary()
+    worn = {row["item"]: row["source"] for row in got["yearly"]}
+    assert worn["lost"] == "as entered" and "laundry" in worn
+    got = planned([*open_it, "--budget", "0"], capsys)
+    assert (got["budget"], got["target"], got["aim"]) == (0, None, "needs")
+    got = planned([*open_it, "--sharing", "personal"], capsys)
+    assert got["use"].startswith("Each person has a sling of their own")
+
+
+def test_new_prices_do_not_forget_what_is_held(kept, tmp_path, capsys):
+    plan, path = kept
+    dearer = tmp_path / "dearer.csv"
+    keys = plan.order[["chart", "size"]].assign(price=200)
+    keys.to_csv(dearer, index=False)
+    words = ["--open", str(path), "--bought", "--prices", str(dearer)]
+    got = planned(words, capsys)
+    assert [row["owned"] for row in got["order"]] == plan.order["stock"].tolist()
+    assert {row["price"] for row in got["order"]} == {200}
+    # A file of their own for each plan beside it, and none is left out.
+    other = tmp_path / path.name
+    other.write_bytes(path.read_bytes())
+    beside = ["--open", str(path), "--beside", str(path), "--beside", str(other)]
+    assert len(planned(beside, capsys)["beside"]) == 3
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        ("--bought", "without --open"),
+        ("--admissions 3", "without --caseload"),
+        ("--sharing shared --not-passed-on", "nothing of slings from a shared pool"),
+    ],
+)
+def test_an_option_that_would_mean_nothing_is_refused(words, why, capsys):
+    assert main(["stock", *words.split(), "--scenarios", "50"]) == 2
+    assert why in capsys.readouterr().err
+
+
+def test_a_workbook_that_is_no_plan_is_refused(tmp_path):
     other = tmp_path / "other.xlsx"
     pd.DataFrame({"size": ["a"], "price": [1]}).to_excel(other, index=False)
     with pytest.raises(SizingError, match="no sheet called 'Order'"):
         reopened(other)
-    with pd.ExcelWriter(other) as book:
-        for name, frame in pd.read_excel(path, sheet_name=None).items():
-            spoilt = frame.replace("0.9", "much").replace(0.9, "much")
-            spoilt.to_excel(book, sheet_name=name, index=False)
-    with pytest.raises(SizingError, match="'Entries' was changed so that it cannot"):
-        reopened(other)
+
+
+def _cell(sheet, row, column, value):
+    return lambda book: setattr(book[sheet].cell(row, column), "value", value)
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        (_cell("Entries", 4, 2, "much"), "'Entries' was changed.*'much'"),
+        (_cell("Entries", 1, 1, "What"), "no column 'Entry'"),
+        (lambda book: book["Entries"].delete_rows(6), "'Spares of each size' is not"),
+        (lambda book: book["Entries"].append(["Hoists", 3]), "no entry 'Hoists'"),
+        (lambda book: book["Entries"].append(["Target", 0.5]), "'Target' is not"),
+        (_cell("Entries", 7, 2, "yes"), "'Entries' was changed.*'yes'"),
+        (_cell("Order", 1, 1, "Which"), "'Order' was changed.*no column 'Size'"),
+        (_cell("Order", 2, 5, "some"), "no such owned"),
+        (lambda book: book["Order"].delete_rows(3), "has no price"),
+        (_cell("People", 2, 1, "my friends"), "no people called 'my friends'"),
+        (_cell("People", 2, 2, "six"), "not a number.*'six'"),
+    ],
+)
+def test_a_workbook_changed_by_hand_is_refused_and_nothing_is_dropped(
+    change, why, kept, tmp_path
+):
+    book = openpyxl.load_workbook(kept[1])
+    assert [cell.value for cell in book["Order"][1]][4] == "Owned before"
+    change(book)
+    book.save(tmp_path / "changed.xlsx")
+    with pytest.raises(SizingError, match=f"(?s){why}"):
+        reopened(tmp_path / "changed.xlsx")
