@@ -33,6 +33,8 @@ from tests.benchmarks.bench_calibration import soldiers as samples_of_soldiers
 THIGH, BACK = "thigh_circumference_cm", "shoulder_height_sitting_cm"
 SEAT, CHEST = "buttock_popliteal_length_cm", "chest_circumference_cm"
 OUT = Path(__file__).with_name("reach_checks.csv")
+#: Where what is asked comes from, where it is no choice of ours.
+ASKED = {"shares": "NHANES 2017-18, examination weights; how near: our choice"}
 #: Part, what is measured, figure, unit, and the ends asked.
 Found = tuple[str, float, str, float, float]
 
@@ -250,12 +252,12 @@ def main(folder: Path, names: list[str]) -> pd.DataFrame:
     date = datetime.now(UTC).date().isoformat()
     old = pd.read_csv(OUT) if OUT.exists() else pd.DataFrame()
     for name in names or list(PARTS):
-        rows = [
-            (name, what, round(figure, 4), unit, low, high, low <= figure <= high, date)
-            for what, figure, unit, low, high in PARTS[name](folder)
-        ]
-        columns = ["part", "what", "figure", "unit", "asked_low", "asked_high"]
-        table = pd.DataFrame(rows, columns=[*columns, "reached", "date"])
+        columns = ["what", "figure", "unit", "asked_low", "asked_high"]
+        table = pd.DataFrame(PARTS[name](folder), columns=columns).round(4)
+        reached = table["figure"].between(table["asked_low"], table["asked_high"])
+        table = table.assign(reached=reached, date=date)
+        table["source_of_asked"] = ASKED.get(name, "our choice, no source")
+        table.insert(0, "part", name)
         print(table.drop(columns=["part", "date"]).to_string(index=False), flush=True)
         kept = old[old["part"] != name] if len(old) else old
         old = pd.concat([kept, table], ignore_index=True)

@@ -1,6 +1,6 @@
 """The user's own state folder, and an environment that no other folder reaches into.
 
-A folder of notebooks may have come by mail. Nothing in it is a setting: what the kit
+A folder of notebooks may be somebody else's. Nothing in it is a setting: what the kit
 keeps for itself lies in the state folder of whoever runs it, and the programs it starts
 look for code and settings there and in this install only.
 """

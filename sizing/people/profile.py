@@ -81,7 +81,7 @@ def bodies(people: People) -> pd.DataFrame:
     """Return the people as drawn, with weights and how each measure is known.
 
     Columns ``person``, ``draw``, ``weight`` (over the draws together they add up to the
-    population), ``sex``, ``age_years``, each measure, and ``<measure>_evidence``.
+    number of persons), ``sex``, ``age_years``, each measure, ``<measure>_evidence``.
     """
     measures = list(people.measures)
     frame = people.frame[["person", "draw", "sex", "age_years", *measures]].copy()

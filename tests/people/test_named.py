@@ -281,6 +281,8 @@ def test_limits_of_the_models_are_those_of_the_ages(ages, told):
     named = {"children": limits.CHILDREN_1977, "seam": limits.SEAM}
     named |= {"adults": limits.SOLDIERS}
     assert {name for name, words in named.items() if words in found} == told
+    # Of nobody was the back taped along the body.
+    assert limits.BACK in found
 
 
 def test_what_weights_cost_and_lean_on_is_said():
