@@ -53,6 +53,7 @@ class TrialsForm(LiveForm):
         #: The table, wider than a column: it stands beneath the answer.
         self.typing = boxed(w.HTML(paragraphs([_HOW])))
         self._laid: tuple[str, ...] = ()
+        self.table: EditableTable
         self.lay_out(self.chart.view, self.pattern.view, self.trials.view)
         for field in (self.chart, self.trials, self.pattern):
             field.on_change(self.later.ask)
@@ -113,7 +114,7 @@ class TrialsForm(LiveForm):
             kept = self.table.frame.dropna(axis=1, how="all")
         self._laid = (*chart.sizes, *measures)
         columns = ["service", "size", *measures, "how", "outcome", *WHERE[::-1]]
-        columns += [name for name in kept if name not in columns]
+        columns += [str(name) for name in kept if name not in columns]
         rows = range(max(_ROWS, len(kept)))
         names = {m: label.rsplit(", ", 1)[0] for m, label in labels().items()}
         self.table = EditableTable(

@@ -61,6 +61,10 @@ ADULT_FROM = 18.0
 #: One SD of the logarithm of a typical error that is from memory: taken as from half
 #: to twice as much, 19 times in 20. Our choice, no source.
 ERROR_SPREAD = math.log(2) / 1.96
+SPREAD_WORDS = (
+    "readings may err from half to twice as much, 19 times in 20 (our choice, no "
+    "source)"
+)
 #: Whoever chooses from a table or by eye says "none" where no size fits at least
 #: this share of the people most alike: our choice, more likely not than yes.
 NONE_BELOW = 0.5
@@ -78,10 +82,13 @@ def reading_errors() -> Mapping[str, float]:
 
 
 def chosen_by_tape(
-    frame: pd.DataFrame, chart: SizeChart, sd: Mapping[str, float], seed: Sequence[int]
+    frame: pd.DataFrame, chart: SizeChart, sd: Mapping[str, float], seed: int
 ) -> Ints:
-    """Return the place of the size that readings with such errors give; -1: none."""
-    rng = np.random.default_rng(seed)
+    """Return the place of the size that readings with such errors give; -1: none.
+
+    One seed gives the same slips, larger or smaller, whatever the errors.
+    """
+    rng = np.random.default_rng([seed, 77])
     read = {
         measure: frame[measure].to_numpy(float, na_value=np.nan)
         + sd[measure] * rng.standard_normal(len(frame))

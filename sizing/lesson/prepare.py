@@ -145,7 +145,7 @@ def prepare_lesson(
     pairs = surprising_pairs(people, chart, n=3, seed=seed)
     progress("Trying one, two and three readings", 0.47)
     repeats = chance_of_wrong_size(
-        people, chart, None if room is None else room.error, seed=seed
+        people, chart, None if room is None else room.error, seed=seed, replicates=100
     )
     return Lesson(
         people,

@@ -255,7 +255,7 @@ def _came(
     people: People, chart: SizeChart, sd: dict[str, float], fits: Bools, seed: int
 ) -> list[Floats]:
     """Return who is put in a wrong size by the tape, who in none, and either."""
-    came = outcome_of_choice(chosen_by_tape(people.frame, chart, sd, [seed, 77]), fits)
+    came = outcome_of_choice(chosen_by_tape(people.frame, chart, sd, seed), fits)
     wrong, missed = np.isin(came, PUT_WRONG_OUTCOMES), came == NOT_FOUND
     return [one.astype(float) for one in (wrong, missed, wrong | missed)]
 
@@ -271,9 +271,11 @@ def chance_of_wrong_size(
 ) -> pd.DataFrame:
     """Estimate the chance of a wrong size when measuring once, twice, or more.
 
-    Returned: times, by (``one measurer``: the same person reads again; ``a new measurer
-    each time``), outcome (``wrong_size``: put in a size that does not fit; ``missed``:
-    no size found though one fits; ``either``), estimate, low, high, method, n.
+    Of people who fit at least one size; without a room's ``error``, one and two
+    readings give the figures of ``compare_ways``. Returned: times, by (``one
+    measurer``: the same person reads again; ``a new measurer each time``), outcome
+    (``wrong_size``: put in a size that does not fit; ``missed``: no size found;
+    ``either``), estimate, low, high, method, n.
 
     A mean of k readings errs with ``within^2 / k + lasting^2`` by one measurer,
     ``(within^2 + lasting^2) / k`` by a new one each time; normal, independent
@@ -314,9 +316,11 @@ def chance_of_wrong_size(
             columns += now
             moved += [a - b for a, b in zip(more, now, strict=True)]
     flat = np.stack(columns, axis=1)[place.rows]
-    beyond = np.average(np.stack(moved, 1)[place.rows].mean(0), 0, place.weight)
-    ones = [np.ones((place.rows.shape[1], 1)) for _ in range(place.rows.shape[0])]
-    means = group_means(place, list(flat), ones, replicates=replicates, seed=seed)
+    some = np.asarray(fits.any(axis=1))[place.rows].astype(float)
+    gaps = zip(np.stack(moved, axis=1)[place.rows], some, strict=True)
+    beyond = np.mean([np.average(d, 0, place.weight * s) for d, s in gaps], axis=0)
+    group = list(some[:, :, None])
+    means = group_means(place, list(flat), group, replicates=replicates, seed=seed)
     means = replace(means, variance=means.variance + beyond**2)
     low, high = means.shares()
     return pd.DataFrame(labels, columns=["times", "by", "outcome"]).assign(

@@ -23,6 +23,7 @@ from sizing.lesson.choosing import (
     ERROR_SPREAD,
     NOT_FOUND,
     PUT_WRONG_OUTCOMES,
+    SPREAD_WORDS,
     Bools,
     Floats,
     Ints,
@@ -224,17 +225,16 @@ def compare_ways(
     chosen: dict[str, Ints] = {}
     # The same with readings that err more: by one SD of what is not known of it.
     erring: dict[str, Ints] = {}
-    more = 1.0 if reading_sd else np.exp(ERROR_SPREAD)
+    errs = [(chosen, 1.0), (erring, float(np.exp(ERROR_SPREAD)))]
     for way in ways:
-        own = [seed, list(WAY_WORDS).index(way)]
-        rng = np.random.default_rng(own)
+        rng = np.random.default_rng([seed, list(WAY_WORDS).index(way)])
         if way == "usual":
             chosen[way] = np.full(len(frame), usual)
         elif way.startswith("tape"):
-            for codes, times in ((chosen, 1.0), (erring, more)):
-                times /= np.sqrt(2 if way == "tape_twice" else 1)
+            for codes, more in errs[:1] if reading_sd else errs:
+                times = more / np.sqrt(2 if way == "tape_twice" else 1)
                 errors = {m: times * e for m, e in sd.items()}
-                codes[way] = chosen_by_tape(frame, chart, errors, own)
+                codes[way] = chosen_by_tape(frame, chart, errors, seed)
         else:
             known = _KNOWN.get(way, ("body_mass_kg", "stature_cm"))
             rule = likely_size(frame, weight, chart, known)
@@ -326,9 +326,9 @@ def _shares(
         ignore_index=True,
     )
     method = f"{100 * LEVEL:.0f} % score interval on the effective number; {place.how}"
-    if erring:
-        method += "; readings may err from half to twice as much"
-    table.insert(7, "method", method + place.joined)
+    method += place.joined
+    more = dict.fromkeys(erring, f"; {SPREAD_WORDS}")
+    table.insert(7, "method", [method + more.get(way, "") for way in table["way"]])
     order = pd.Categorical(table["way"], ways)
     table = table.iloc[order.argsort(kind="stable")].reset_index(drop=True)
     half = student(df[0, rest]) * np.sqrt(variance[0, rest])
@@ -340,7 +340,8 @@ def _shares(
             "estimate": estimate[0, rest],
             "low": estimate[0, rest] - half,
             "high": estimate[0, rest] + half,
-            "method": f"paired difference, Student's t; {place.how}{place.joined}",
+            "method": f"paired difference, Student's t; {place.how}{place.joined}"
+            + more.get(against, ""),
             "n": round(found.n[0]),
         }
     )
@@ -350,16 +351,15 @@ def _shares(
 def _counted(
     chosen: Mapping[str, Ints], fits: Bools, others: Sequence[str], against: str
 ) -> tuple[Floats, Floats]:
-    """Return what came of each choice: of all, and of those whom some size fits.
+    """Return the outcome of each choice: of all, and of people who fit some size.
 
-    Differences stand after the latter: joining the draws, which is slow, is done once.
+    Differences follow the latter: joining the draws, which is slow, is done once.
     """
     came = np.array([outcome_of_choice(codes, fits) for codes in chosen.values()])
     wrong = np.isin(came, PUT_WRONG_OUTCOMES)
     ways, each = list(chosen), [came == name for name in CHOICE_OUTCOMES]
     of_all = np.stack([*each, wrong], axis=1).astype(float)
-    of_some = np.stack([came == "fitting", wrong, came == NOT_FOUND], axis=1)
-    of_some = of_some.astype(float)
+    of_some = 1.0 * np.stack([came == "fitting", wrong, came == NOT_FOUND], axis=1)
     if others:
         gaps = of_some[[ways.index(way) for way in others]]
         gaps -= of_some[ways.index(against)]

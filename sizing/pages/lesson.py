@@ -8,7 +8,7 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits as chart_limits
-from sizing.lesson.choosing import CHOICE_WORDS, WRONG_MEANS
+from sizing.lesson.choosing import CHOICE_WORDS, SPREAD_WORDS, WRONG_MEANS
 from sizing.lesson.guessing import STUDY_WORDS, guessing_figures
 from sizing.lesson.pairs import NO_PAIRS
 from sizing.lesson.prepare import Lesson
@@ -34,7 +34,7 @@ _DERIVED = "derived from NHANES 2017-18 (public domain) by derive_reported_error
 _SAID = "What people say of their own weight: NHANES 2017-18 (public domain)."
 _OWN = (
     "Errors of one reading: the kit's own table of measures, from memory or by common "
-    "practice; intervals hold from half to twice as much (our choice, no source)."
+    "practice."
 )
 
 
@@ -53,12 +53,13 @@ def ways_table(ways: WaysResult) -> Table:
             for way in names
         ]
     )
-    first = next(iter(rows.values()))
-    parts = first["method"].split("; ")
+    # By tape the interval counts more than by the other ways.
+    *_, last = rows.values()
+    parts = last["method"].split("; ")
     method = ". ".join(f"{part[0].upper()}{part[1:]}" for part in parts)
     caption = (
         "Of people who fit at least one size: fits, wrong, none; of everyone: none "
-        f"fits (95 % intervals). n = {first['n']:,}. {method}"
+        f"fits (95 % intervals). n = {last['n']:,}. {method}"
     )
     return table(frame, caption=caption, words=["Way"])
 
@@ -128,6 +129,8 @@ def lesson_limits(people: People) -> list[str]:
         "than the intervals say.",
         "Readings are taken to err independently around the truth. A landmark "
         "found in the wrong place errs every time.",
+        "How far they err is partly from memory. Intervals of the tape count that "
+        f"{SPREAD_WORDS}.",
         *people.limits,
     ]
 

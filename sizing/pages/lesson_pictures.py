@@ -19,6 +19,7 @@ from PIL import Image
 
 from sizing.lesson.agreement import TOGETHER, Agreement
 from sizing.lesson.answers import measure_labels
+from sizing.lesson.choosing import SPREAD_WORDS
 from sizing.lesson.pairs import Pairs
 from sizing.lesson.room import RoomResult
 from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
@@ -149,7 +150,8 @@ def wrong_slide(found: WaysResult) -> Slide:
         alt="Bars, one for each way of choosing. Of a hundred people who fit at least "
         f"one size, so many are put in a wrong size, and so many get none. {words}",
         caption=f"{title_of(found.people, first=True)}, sized by '{found.chart}' in "
-        "each way. Lines and brackets are 95 % intervals.",
+        "each way. Lines and brackets are 95 % intervals. By tape they count that "
+        f"{SPREAD_WORDS}.",
     )
 
 
@@ -206,16 +208,16 @@ def repeats_slide(table: pd.DataFrame) -> Slide:
     if np.allclose(same.iloc[:, 0], same.iloc[:, -1]):
         # Without a lasting error it is all one who measures: draw it once.
         table = table[table["by"] == "one measurer"]
-    one = table[(table["by"] == "one measurer") & (table["outcome"] == "wrong_size")]
+    one = table[(table["by"] == "one measurer") & (table["outcome"] == "either")]
     words = ", ".join(
         f"{_times(r['times'])} {share(r['estimate'])}" for r in one.to_dict("records")
     )
     return _slide(
         plot_repeats(table),
         "how_often_to_measure",
-        f"Of everyone, put in a wrong size by the tape: {words}",
-        alt=f"Chance of being put in a wrong size by one measurer, measuring {words}. "
-        "Of everyone: a size chosen where none fits is wrong, too.",
+        f"Of people who fit a size, not put in one that fits by the tape: {words}",
+        alt="Lines by the number of readings. Of people who fit some size, one "
+        f"measurer does not put these in one that fits: measuring {words}.",
         caption="Reading again evens out the slips of the tape; only another pair of "
         "eyes evens out a landmark found in the wrong place.",
     )

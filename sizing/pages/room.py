@@ -345,8 +345,8 @@ def repeats_section(
     return Section(
         "How often must one measure?",
         words=[
-            f"With the measuring errors {whose}, tried on the survey's people. Of "
-            "everyone: a size chosen where none fits is wrong, too."
+            f"With the measuring errors {whose}, tried on the survey's people who fit "
+            "at least one size."
         ],
         figures=[figure] if figure else [],
         tables=[

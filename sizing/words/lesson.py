@@ -7,7 +7,7 @@ import pandas as pd
 
 from sizing.cautions import invented_first
 from sizing.lesson.agreement import TOGETHER, Agreement
-from sizing.lesson.answers import CHOSEN, measure_labels
+from sizing.lesson.answers import CHOSEN, GUESSES, measure_labels
 from sizing.lesson.prepare import CASES
 from sizing.lesson.room import RoomResult
 from sizing.lesson.ways import FITTED, OF_SOME, WAY_WORDS, WRONG, WaysResult
@@ -77,23 +77,21 @@ def table_against_tape(ways: WaysResult, others: pd.DataFrame | None = None) -> 
     }
     fitted, wrong, missed = (gap[one] for one in OF_SOME)
     if fitted["low"] > 0:
-        verdict = "more than one reading by tape does"
+        verdict = "That is more than by one reading of the tape."
     elif fitted["high"] >= 0:
-        verdict = "as many as one reading by tape, as far as can be said"
+        verdict = "Whether the tape, read once, puts more or fewer is not settled."
     else:
-        verdict = "fewer than one reading by tape does"
+        verdict = "That is fewer than by one reading of the tape."
     words = (
         "Weight and height, measured and looked up in a table of people alike, put "
-        f"{of_hundred(rows['both', FITTED])} in a size that fits. That is {verdict} "
-        f"(table less tape: {points_interval(fitted)} points). The table puts "
-        f"{points(wrong['estimate'], sign=False)} more in a wrong size, since it does "
-        "not see the shape."
+        f"{of_hundred(rows['both', FITTED])} in a size that fits. {verdict} Table less "
+        f"tape, in points: {points_interval(fitted)} in a size that fits, "
+        f"{points_interval(wrong)} in a wrong one, {points_interval(missed)} in none."
     )
-    if missed["estimate"] <= 0:
-        words += (
-            f" The tape leaves {points(-missed['estimate'], sign=False)} more without "
-            "one: one slip at any edge is enough."
-        )
+    if wrong["low"] > 0 and set(ways.settings["reading_sd"]) - set(GUESSES):
+        words += " A table does not see the shape."
+    if missed["high"] < 0:
+        words += " By tape, one slip at any edge is enough to find none."
     if others is None:
         return words
     found = others[others["outcome"] == FITTED].set_index(["case", "way"])["estimate"]

@@ -15,6 +15,7 @@ from sizing.cli import lesson as command
 from sizing.cli.places import USES
 from sizing.errors import SizingError
 from sizing.lesson import read_answers
+from sizing.lesson.choosing import SPREAD_WORDS
 from sizing.lesson.prepare import prepare_lesson
 from sizing.pages.cards import answers_html, cards_html
 from sizing.pages.lesson_pack import (
@@ -99,6 +100,16 @@ def test_every_sheet_is_in_short_sentences_for_those_who_read_it(pack):
             trainers = path.stem in ("evidence", "facilitator_plan", "room")
             assert long_sentences(text) == [], path.name
             assert grade(text) <= (10 if trainers else 8), path.name
+
+
+def test_what_the_tape_s_intervals_hold_for_is_said_where_they_stand(pack):
+    """Before, no slide and no handout said it."""
+    for name in ("slides", "handout", "evidence"):
+        text = words_of((pack[0] / f"{name}.html").read_text(encoding="utf-8"))
+        assert f"{SPREAD_WORDS}." in " ".join(text.split()), name
+    ways = pd.read_csv(pack[0] / "ways.csv")
+    counted = ways["method"].str.endswith(SPREAD_WORDS)
+    assert (counted == ways["way"].str.startswith("tape")).all()
 
 
 def test_no_page_of_the_pack_shows_one_participant_s_own_figures(pack):
