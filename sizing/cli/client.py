@@ -13,7 +13,7 @@ from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.cli.options import add_pattern, amount, told_pattern
 from sizing.cli.places import check_places
 from sizing.client import HOW, check_client, conditions_table
-from sizing.client.change import edges_at, over_visits, readings_of
+from sizing.client.change import edges_at, over_visits, readings_of, size_at
 from sizing.client.client import client_from
 from sizing.client.how import MASS
 from sizing.client.kept import (
@@ -224,7 +224,7 @@ def _kept(folder: Path, reference: str | None, chart: SizeChart) -> list[str]:
     """Return the list of the clients kept, or what changed over one's visits."""
     if reference is not None:
         visits = read_visits(folder, reference)
-        size = visits[-1].decision.size
+        size = size_at(chart, visits[-1])
         table = over_visits(readings_of(visits), edges_at(chart, visits[-1]), size)
         days = ", ".join(visit.on.isoformat() for visit in visits)
         lines = [*visits_words(table, size), closing()]

@@ -1,7 +1,7 @@
 """How a client's measures change over visits, and when the next size comes."""
 
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date
 from typing import Any
 
 import numpy as np
@@ -42,6 +42,11 @@ def readings_of(visits: Sequence[Visit]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["measure", "on", "value", "sd"])
 
 
+def size_at(chart: SizeChart, visit: Visit) -> str:
+    """Return the size chosen at a visit, "" where it is another chart's."""
+    return visit.decision.size if visit.chart in ("", chart.name) else ""
+
+
 def edges_at(chart: SizeChart, visit: Visit) -> Edges:
     """Return a chart's edges as body measures, with the load limits of that visit."""
     allowed = allowance_table(visit.allowances)
@@ -71,8 +76,9 @@ def over_visits(readings: pd.DataFrame, chart: Edges, size: str = "") -> pd.Data
     slope ``b`` are independent with variances ``A`` and ``B``; from three visits on
     both are widened by chi-square over its degrees of freedom, where that is above
     1. The days are the roots of ``(a + b t - edge)^2 = z^2 (A + B t^2)`` (Fieller,
-    J R Stat Soc B 1954;16:175-185, from memory). No day is given further ahead than
-    the visits reach back: nobody grows in a straight line for long.
+    J R Stat Soc B 1954;16:175-185, from memory). None is given further ahead than
+    the visits reach back, be it the earliest alone that is not: nobody grows in a
+    straight line for long.
     """
     limited = [m for m in MEASURES if m in (*chart.measures, MASS)]
     rows = []
@@ -112,14 +118,18 @@ def _of_one(
     if np.isnan(edge):
         return row | {"why_not": f"{size} has no edge that way"}
     if (y[-1] - edge) * slope > 0:
-        return row | {"why_not": f"it is past the edge of {size} already"}
+        return row | {"why_not": f"the last reading is past the edge of {size} already"}
     gap, z2 = level - edge, _Z**2
     spread = [slope**2 - z2 * b, 2 * slope * gap, gap**2 - z2 * a]
     low, high = start + np.sort(np.roots(spread).real)
-    if low > days[-1] + reach:
-        why = f"it stays within {size} for as long as the visits reach back"
-        return row | {"why_not": why}
-    found = [_day(max(t, days[-1])) for t in (start - gap / slope, low, high)]
+    furthest = days[-1] + reach
+    if low > furthest:
+        why = f"at this rate it stays within {size} for as long as the visits reach "
+        return row | {"why_not": f"{why}back"}
+    found = [
+        date.fromordinal(int(max(t, days[-1]))) if t <= furthest else None
+        for t in (start - gap / slope, low, high)
+    ]
     return row | dict(
         zip(("edge_on", "edge_on_low", "edge_on_high"), found, strict=True)
     )
@@ -152,10 +162,3 @@ def _edge(
     beyond = edge + (0.1 if up else -0.1)
     holds = ~(bands["low"] > beyond + _TINY) & ~(bands["high"] < beyond - _TINY)
     return edge, list(bands.index[holds])
-
-
-def _day(ordinal: float) -> date | None:
-    """Return the day of an ordinal; None further ahead than a lifetime."""
-    today = date(1900, 1, 1)
-    days = ordinal - today.toordinal()
-    return today + timedelta(days=int(days)) if 0 <= days < 100_000 else None

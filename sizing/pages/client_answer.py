@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
-from sizing.client.change import edges_at, over_visits, readings_of
+from sizing.client.change import edges_at, over_visits, readings_of, size_at
 from sizing.client.visit import Visit
 from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, written
@@ -221,7 +221,7 @@ def visits_shown(
     visits: Sequence[Visit], chart: SizeChart, *, say: Say = written
 ) -> tuple[list[str], list[Picture]]:
     """Return what changed over the visits, in words and as a picture each measure."""
-    size, edges = visits[-1].decision.size, edges_at(chart, visits[-1])
+    size, edges = size_at(chart, visits[-1]), edges_at(chart, visits[-1])
     readings = readings_of(visits)
     table = over_visits(readings, edges, size)
     words, pictures = visits_words(table, size, say=say), []

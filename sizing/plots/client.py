@@ -139,7 +139,8 @@ def plot_visits(
     """Draw one measure's readings over the visits against the chart's sizes.
 
     ``bands`` has ``size``, ``low`` and ``high`` (NaN: no limit); ``found`` is the row
-    of ``over_visits``, whose day of passing an edge is drawn with its interval;
+    of ``over_visits``, whose day of passing an edge is drawn with its interval, to the
+    end of the picture where that is further ahead than the visits reach back;
     ``size`` is the one in use, drawn darker.
     """
     ax = axes_or_new(ax, width=7.4, height=3.6)
@@ -150,7 +151,7 @@ def plot_visits(
         value, sd = readings["value"], readings["sd"]
         days = list(readings["on"])
         low, high = (value - 2 * sd).min(), (value + 2 * sd).max()
-        if found["edge_on"] is not None:
+        if found["edge_on_low"] is not None:
             low, high = min(low, found["edge"]), max(high, found["edge"])
         room = 0.15 * (high - low)
         ax.set_ylim(low - room, high + room)
@@ -170,13 +171,17 @@ def plot_visits(
             place += 1
         ax.errorbar(days, value, yerr=1.645 * sd, fmt="o", color=INK, capsize=3)
         words = "Dots: as read, with the error of the reading (90 %)."
-        if found["edge_on"] is not None:
-            words += " Dotted: at this rate;\nthick: when it passes the edge (90 %)"
-            edge = found["edge"]
-            ends = [found["edge_on_low"], found["edge_on_high"] or found["edge_on"]]
-            ax.plot(
-                [days[-1], found["edge_on"]], [value.iloc[-1], edge], ":", color=INK
-            )
+        if found["edge_on_low"] is not None:
+            words += "\nThick: when it passes the edge (90 %)"
+            edge, last = found["edge"], found["last_on"]
+            furthest = last + (last - found["first_on"])
+            ends = [found["edge_on_low"], found["edge_on_high"] or furthest]
+            if found["edge_on"] is not None:
+                words += "; dotted: at this rate"
+                at = [last, found["edge_on"]], [value.iloc[-1], edge]
+                ax.plot(*at, ":", color=INK)
+            if found["edge_on_high"] is None:
+                ax.set_xlim(right=furthest)
             ax.plot(ends, [edge, edge], color=INK, lw=4, solid_capstyle="butt")
         ticks = [tick for tick in ax.get_yticks() if low - room <= tick <= high + room]
         ax.set_yticks(ticks, [say(tick, measure, to="tenth") for tick in ticks])

@@ -194,17 +194,20 @@ def visits_words(table: pd.DataFrame, size: str, *, say: Say = written) -> list[
                 f"; change a year {quantity_interval(change, name, say, to='tenth')}"
             )
         words += f". {capital(row['why_not'])}." if row["why_not"] else "."
-        if row["edge_on"] is not None:
+        early, late = row["edge_on_low"], row["edge_on_high"]
+        if early is not None:
             after = " or ".join(filter(None, row["next_sizes"].split(";")))
-            late = row["edge_on_high"]
+            edge = f"the edge of {size} ({say(row['edge'], name, to='tenth')})"
+            when = f"may pass {edge} from {early} on (90 %)"
+            if row["edge_on"] is not None:
+                span = f"{early} to {late}" if late else f"{early} or later"
+                when = f"passes {edge} about {row['edge_on']} (90 %: {span})"
             words += (
-                f" At this rate it passes the edge of {size} "
-                f"({say(row['edge'], name, to='tenth')}) about {row['edge_on']} (90 %: "
-                f"{row['edge_on_low']} to {late or 'no end'}); then "
+                f" At this rate it {when}; then "
                 f"{f'look at {after}' if after else 'this chart has no size for it'}."
             )
         lines.append(words)
-    if table["edge_on"].notna().any():
+    if table["edge_on_low"].notna().any():
         lines.append(
             "A straight line through the visits. Nobody changes so evenly, and what a "
             "weight does from day to day is not in the interval: measure again sooner."

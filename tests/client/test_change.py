@@ -10,8 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.charts import SizeChart, demo_chart
-from sizing.client.change import edges_at, over_visits, readings_of
+from sizing.client.change import edges_at, over_visits, readings_of, size_at
 from sizing.client.visit import Decision, Visit
+from sizing.plots.client import plot_visits
 from sizing.words.client_notes import visits_words
 
 MASS, HIP = "body_mass_kg", "hip_circumference_cm"
@@ -61,7 +62,10 @@ def test_the_line_is_that_of_another_library(days, slope, seed):
     half = 1.6449 * np.sqrt(cov[0, 0] * wider)
     found = row[["estimate", "low", "high"]].to_numpy(float)
     assert found == pytest.approx([fit[0], fit[0] - half, fit[0] + half], abs=1e-6)
-    assert (row["edge_on"] is not None) <= (row["low"] * row["high"] > 0)
+    assert (row["edge_on_low"] is not None) <= (row["low"] * row["high"] > 0)
+    furthest = START + timedelta(int(2 * days[-1] - days[0]))
+    given_on = row[["edge_on_low", "edge_on", "edge_on_high"]].dropna().tolist()
+    assert given_on == sorted(given_on) and all(day <= furthest for day in given_on)
 
 
 def test_the_day_holds_the_truth_nine_times_in_ten():
@@ -71,7 +75,7 @@ def test_the_day_holds_the_truth_nine_times_in_ten():
     for _ in range(400):
         values = 100 + (days - truth) * 0.02 + rng.normal(0, 0.7, 4)
         row = one(days, values, 0.7)
-        if row["edge_on"] is None:
+        if row["edge_on_low"] is None:
             continue
         late = row["edge_on_high"] or date.max
         held.append(row["edge_on_low"] <= START + timedelta(truth) <= late)
@@ -99,6 +103,27 @@ def test_nothing_is_said_where_there_is_too_little(days, values, size, words):
         assert words in row["why_not"]
     (text, *_) = visits_words(row.to_frame().T, size)
     assert ("passes the edge" in text) == (words is None)
+
+
+def test_a_day_too_far_ahead_is_not_named_and_the_earliest_is():
+    # Before: about 2027-10, 90 % 2027-03 to 2032.
+    row = one([0, 240], [90.5, 93.9])
+    assert row["edge_on"] is row["edge_on_high"] is None and not row["why_not"]
+    assert START + timedelta(240) < row["edge_on_low"] <= START + timedelta(480)
+    (text, *rest) = visits_words(row.to_frame().T, "M")
+    assert f"may pass the edge of M (100 cm) from {row['edge_on_low']} on" in text
+    assert "about" not in text and "look at L" in text and len(rest) == 1
+    open_end = one([0, 365], [94.0, 98.0])
+    (text, *_) = visits_words(open_end.to_frame().T, "M")
+    assert f"(90 %: {open_end['edge_on_low']} or later)" in text
+
+
+def test_a_size_of_another_chart_has_no_edge_on_this_one():
+    # Before, sizes of one name in two charts were taken for each other.
+    chart = replace(bands(), name="ours")
+    visit = replace(BARE, chart="ours", decision=Decision(size="M"))
+    assert size_at(chart, visit) == size_at(chart, replace(visit, chart="")) == "M"
+    assert size_at(chart, replace(visit, chart="theirs")) == ""
 
 
 def test_the_next_size_is_the_one_beyond_the_edge():
@@ -135,3 +160,19 @@ def test_only_what_was_read_counts_and_the_words_follow_the_units():
         "Weight: 25 kg on 2026-01-01, 30 kg on 2026-11-01; change a year 6 kg" in words
     )
     assert "Hip girth: 70 cm on 2026-11-01. One visit" in words
+
+
+@pytest.mark.parametrize(
+    ("days", "values", "dotted"),
+    [([0, 365], [94.0, 99.0], True), ([0, 240], [90.5, 93.9], False)],
+)
+def test_the_picture_is_no_surer_than_the_words(days, values, dotted):
+    # Before, an interval without an end was drawn as if it ended at the estimate.
+    row, readings = one(days, values), table_of(days, values)
+    ax = plot_visits(readings, EDGES.bands(HIP), row, size="M")
+    thick = [line for line in ax.get_lines() if line.get_linewidth() == 4]
+    furthest = row["last_on"] + (row["last_on"] - row["first_on"])
+    ends = [row["edge_on_low"], row["edge_on_high"] or furthest]
+    assert [list(line.get_xdata()) for line in thick] == [ends]
+    assert (":" in [line.get_linestyle() for line in ax.get_lines()]) == dotted
+    assert ("dotted" in ax.get_xlabel()) == dotted
