@@ -34,6 +34,10 @@ class PatternField:
         """The pattern, or None where it is not said."""
         return None if self.box.value == _ANY else str(self.box.value)
 
+    def choose(self, pattern: str | None) -> None:
+        """Show this pattern, or that none is said."""
+        self.box.value = pattern or _ANY
+
     def use_chart(self, limits: Collection[str]) -> None:
         """Judge a chart that limits these measures from now on."""
         self._limits = limits

@@ -88,6 +88,7 @@ class StockForm(AnswerForm):
         self.people.fill(kept.serves)
         self.use.fill(kept.use, kept.goal)
         self.years.fill(kept.years)
+        self.pattern.choose(kept.pattern)
         lines = ["The entries of that plan are filled in."]
         lines += [
             f"Take the list of clients '{name}' again; it is planned by the rules for "
@@ -172,7 +173,7 @@ class StockForm(AnswerForm):
         units = self.switch.units
         return {
             "stock_order": order_list(answer),
-            "stock_workbook": order_book(answer),
+            "stock_workbook": order_book(answer, pattern=self.pattern.pattern),
             "stock_service": answer.service,
             "stock_demand": answer.demand,
             "stock_shortages": answer.shortages,
@@ -187,7 +188,9 @@ class StockForm(AnswerForm):
             "stock_services": answer.services,
             "stock_own_stores": answer.own_orders,
             **{f"stock_{name}": ax for name, ax in stock_axes(answer).items()},
-            "stock_order_on_one_page": order_sheet(answer, units=units),
+            "stock_order_on_one_page": order_sheet(
+                answer, units=units, pattern=self.pattern.pattern
+            ),
             "stock_plan": stock_page(answer, units=units, pattern=self.pattern.pattern),
         }
 

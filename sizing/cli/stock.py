@@ -189,6 +189,7 @@ def run(args: argparse.Namespace) -> int:
             # The invented store's own slings are no part of anybody else's stock.
             prices = prices.drop(columns=["owned", "last_year"])
     use, years, goal = _settings(args, kept)
+    args.pattern = args.pattern or (kept.pattern if kept else None)
     if kept is not None and groups is None and not args.people:
         groups = _served_again(kept, args)
     plan = plan_stock(
@@ -207,9 +208,9 @@ def run(args: argparse.Namespace) -> int:
         for path in args.beside
     }
     for path in args.order:
-        write_order(plan, path)
+        write_order(plan, path, pattern=args.pattern)
     if args.sheet is not None:
-        write_text(args.sheet, order_sheet(plan))
+        write_text(args.sheet, order_sheet(plan, pattern=args.pattern))
     if args.report is not None:
         write_text(args.report, stock_page(plan, pattern=args.pattern))
     summary = told_pattern(args, plan.limited, plan.summary())

@@ -9,8 +9,9 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart, chart_from
-from sizing.errors import SizingError
+from sizing.errors import SizingError, one_of
 from sizing.measures.headings import Column, Table
+from sizing.measures.patterns import PATTERNS
 from sizing.measures.tables import CHART, GROUPS, PRICES, take
 from sizing.people import population_titles
 from sizing.people.files import read_table
@@ -39,7 +40,7 @@ _YEARS = {
     "examination": "Price of an examination",
     "single": "Price of a single-patient sling",
 }
-_OUT, _RATE = "Out of use: ", "Rate: "
+_OUT, _RATE, _PATTERN = "Out of use: ", "Rate: ", "Pattern of sling"
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,7 @@ class Kept:
     use: Use
     goal: Mapping[str, Any]
     years: Years
+    pattern: str | None = None
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -65,7 +67,9 @@ class Kept:
         return tuple(self.serves.loc[self.serves["people"].isna(), "name"])
 
 
-def kept_sheets(plan: StockPlan) -> dict[str, pd.DataFrame]:
+def kept_sheets(
+    plan: StockPlan, *, pattern: str | None = None
+) -> dict[str, pd.DataFrame]:
     """Return the sheets that hold what was entered for a plan."""
     titles = population_titles()
     people = [
@@ -93,7 +97,8 @@ def kept_sheets(plan: StockPlan) -> dict[str, pd.DataFrame]:
         for chart in plan.charts
     ]
     use, years = plan.use, plan.years
-    entries = {words: getattr(use, name) for name, words in _USE.items()}
+    entries: dict[str, Any] = {} if pattern is None else {_PATTERN: pattern}
+    entries |= {words: getattr(use, name) for name, words in _USE.items()}
     entries |= {f"{_OUT}{why}": f"{a:g}/{b:g} days" for why, (a, b) in use.out.items()}
     entries |= {words: getattr(plan, name) for name, words in _GOAL.items()}
     entries |= {words: getattr(years, name) for name, words in _YEARS.items()}
@@ -199,14 +204,16 @@ def _changed(file: str, sheet: str, what: str) -> SizingError:
     )
 
 
-def _entered(entries: pd.DataFrame) -> tuple[Use, dict[str, Any], Years]:
-    """Return use, goal and years from the entries, each of which must be there."""
+def _entered(
+    entries: pd.DataFrame,
+) -> tuple[Use, dict[str, Any], Years, str | None]:
+    """Return use, goal, years and pattern from the entries, which must be there."""
     labels = entries["Entry"]
     known = [*_USE.values(), *_GOAL.values(), *_YEARS.values()]
     for entry in [*known, *labels]:
         if list(labels).count(entry) != 1:
             raise ValueError(f"the entry '{entry}' is not there once")
-        if entry not in known and not str(entry).startswith((_OUT, _RATE)):
+        if entry not in known and not str(entry).startswith((_OUT, _RATE, _PATTERN)):
             raise ValueError(f"there is no entry '{entry}' in this version")
     told = entries.set_index("Entry")["Value"].dropna()
 
@@ -235,7 +242,11 @@ def _entered(entries: pd.DataFrame) -> tuple[Use, dict[str, Any], Years]:
     years = {n: number(told[words]) for n, words in _YEARS.items() if words in told}
     codes = usual_rates().set_index("label")["rate"]
     rates: Any = {codes[label]: ends for label, ends in parts(_RATE).items()}
-    return Use(**use, out=parts(_OUT)), goal, Years(**years, rates=rates)  # type: ignore[arg-type]
+    pattern = told.get(_PATTERN)
+    if pattern is not None:
+        one_of("pattern of sling", pattern, PATTERNS)
+    made = Use(**use, out=parts(_OUT))  # type: ignore[arg-type]
+    return made, goal, Years(**years, rates=rates), pattern
 
 
 def side_by_side(plans: Mapping[str, StockPlan]) -> pd.DataFrame:

@@ -7,6 +7,7 @@ import pandas as pd
 from sizing.cautions import cautions, invented_words
 from sizing.errors import Problem, SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
+from sizing.measures.patterns import led_by, pattern_words
 from sizing.pages.page import Table, template
 from sizing.pages.stock import inputs_of
 from sizing.pages.stock_kept import kept_sheets
@@ -31,8 +32,9 @@ _ORDER = {
     "cost": "Cost",
     "load_limit_kg": "Load limit (kg)",
 }
-#: Sizes beyond which the letters are smaller, and beyond which the workbook has the
-#: rest; kinds of people whom nothing fits that are listed (our choice: one page).
+#: Sizes beyond which the letters are smaller, as they are where a pattern of sling is
+#: named, and beyond which the workbook has the rest; kinds of people whom nothing fits
+#: that are listed (our choice: one page).
 _FEW, _MOST, _KINDS = 12, 18, 3
 
 
@@ -50,7 +52,9 @@ def order_list(plan: StockPlan) -> pd.DataFrame:
     return order
 
 
-def write_order(plan: StockPlan, path: str | Path) -> None:
+def write_order(
+    plan: StockPlan, path: str | Path, *, pattern: str | None = None
+) -> None:
     """Write the order list to a CSV file, or the workbook to an XLSX file."""
     path = Path(path)
     if path.suffix.lower() not in (".csv", ".xlsx") or not path.parent.is_dir():
@@ -62,10 +66,11 @@ def write_order(plan: StockPlan, path: str | Path) -> None:
         )
         raise SizingError(str(problem))
     listed = path.suffix.lower() == ".csv"
-    write_bytes(path, csv_bytes(order_list(plan)) if listed else order_book(plan))
+    book = b"" if listed else order_book(plan, pattern=pattern)
+    write_bytes(path, csv_bytes(order_list(plan)) if listed else book)
 
 
-def order_book(plan: StockPlan) -> bytes:
+def order_book(plan: StockPlan, *, pattern: str | None = None) -> bytes:
     """Return the plan as a workbook: order, services, scenarios, assumptions, notes.
 
     Its first sheet is read back as prices next year: "Then held" is then owned. What
@@ -95,10 +100,17 @@ def order_book(plan: StockPlan) -> bytes:
         "By service": _by_service(plan),
         "Scenarios": _scenarios(plan),
         "Assumptions": pd.DataFrame(assumed, columns=["What", "As planned"]),
-        "Notes": pd.DataFrame({"Notes": plan.summary().splitlines()}),
-        **kept_sheets(plan),
+        "Notes": pd.DataFrame(
+            {"Notes": _led(plan, pattern, plan.summary()).splitlines()}
+        ),
+        **kept_sheets(plan, pattern=pattern),
     }
     return workbook_bytes(rounded(sheets), formats=formats)
+
+
+def _led(plan: StockPlan, pattern: str | None, text: str) -> str:
+    """Lead a text by what to know of the pattern of sling, if one is named."""
+    return led_by(pattern_words(pattern, plan.limited), text) if pattern else text
 
 
 def _bought(plan: StockPlan) -> pd.DataFrame:
@@ -174,7 +186,9 @@ def _scenarios(plan: StockPlan) -> pd.DataFrame:
     return made.where(made.notna(), None)
 
 
-def order_sheet(plan: StockPlan, *, units: str = "metric") -> str:
+def order_sheet(
+    plan: StockPlan, *, units: str = "metric", pattern: str | None = None
+) -> str:
     """Return order, cost, who is not served and what is assumed, on one page."""
     shown = shown_tables(plan, units=units)
     order = shown["order"]
@@ -201,11 +215,11 @@ def order_sheet(plan: StockPlan, *, units: str = "metric") -> str:
     )
     return template("stock_sheet.html.j2").render(
         title="Order of slings",
-        answer=plan.answer(),
+        answer=_led(plan, pattern, plan.answer()),
         table=Table(caption, columns, kept),
         parts=parts,
         cautions=cautions(),
-        points=8.5 if len(rows) <= _FEW else 7.5,
+        points=8.5 if len(rows) <= _FEW and not pattern else 7.5,
     )
 
 

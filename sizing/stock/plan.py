@@ -210,11 +210,11 @@ def plan_stock(
     sources = [line for p in people for line in p.sources]
     chart = f"Chart: {offer.chart.name}. {offer.chart.source}".strip()
     years = Years() if years is None else years
-    bought, served = _order_table(offer, order.packs), _group_table(groups)
+    bought, served = _order_table(offer, order.packs), _group_table(groups, use)
     unfitted = float(check.days.by_group[:, :, 0].sum(axis=0).mean())
     return StockPlan(
         order=bought,
-        yearly=yearly_cost(bought, served, unfitted, use, years),
+        yearly=yearly_cost(bought, served, unfitted, years),
         years=years,
         **judged,
         curve=curve,
@@ -337,7 +337,7 @@ def _order_table(offer: Offer, packs: Ints) -> pd.DataFrame:
     return table.assign(cost=table["order"] * table["price"])
 
 
-def _group_table(groups: Sequence[Served]) -> pd.DataFrame:
+def _group_table(groups: Sequence[Served], use: Use) -> pd.DataFrame:
     rows = [
         {
             "group": group.title,
@@ -348,10 +348,13 @@ def _group_table(groups: Sequence[Served]) -> pd.DataFrame:
             "admissions": float(group.admissions),
             "number": group.number,
             "use": group.use.summary() if group.use else "",
+            "each": own.each,
+            "bought_anew": own.sharing == "personal" and not own.passed_on,
             "target": group.target,
             "charts": "; ".join(group.charts),
         }
         for group in groups
+        for own in (group.use or use,)
     ]
     return pd.DataFrame(rows)
 

@@ -178,12 +178,17 @@ class StockPlan:
         bound = money(self.bound, self.currency)
         chosen = f"{self.settings['choosing']:,} other days"
         if self.target is None:
-            words = (
-                f"On the {days} the number waiting is "
-                + ("proved the least" if self.gap == 0 else "at most ")
-                + (f"{share(self.gap, places=1)} above the least" if self.gap else "")
-                + f" that the money can do. Of the orders near that one this leaves "
-                f"fewest waiting on {chosen}. "
+            if self.gap == 0:
+                words = f"One order is proved to leave fewest waiting on the {days}"
+            else:
+                least = math.floor(100 * self.bound) / 100
+                words = (
+                    f"No order leaves fewer than {least:.2f} waiting on an average day "
+                    f"of the {days}: proved"
+                )
+            words += (
+                ", for that money. Of the orders near the best found there, this "
+                f"leaves fewest waiting on {chosen}. "
             )
         elif self.gap == 0:
             words = (

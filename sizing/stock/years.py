@@ -7,7 +7,6 @@ import pandas as pd
 
 from sizing.errors import SizingError, check_number
 from sizing.resources import source_table
-from sizing.stock.need import Use
 
 #: The ways of serving people that are compared, and the sum of each.
 LAUNDERED, SINGLE, TOTAL = "laundered slings", "single-patient slings", "in all, a year"
@@ -70,7 +69,7 @@ def usual_rates() -> pd.DataFrame:
 
 
 def yearly_cost(
-    order: pd.DataFrame, groups: pd.DataFrame, unfitted: float, use: Use, years: Years
+    order: pd.DataFrame, groups: pd.DataFrame, unfitted: float, years: Years
 ) -> pd.DataFrame:
     """Return what a stock costs a year, laundered and single-patient.
 
@@ -90,10 +89,14 @@ def yearly_cost(
     held = float(order["stock"].sum())
     value = float((order["stock"] * order["price"]).sum())
     cost, n = float(order["cost"].sum()), years.years
-    clients = max(float(groups["count"].sum()) - unfitted, 0.0) * use.each
-    newcomers = float(groups["admissions"].sum()) * use.each / n
-    children = float(groups["children"].sum()) * use.each
-    own = use.sharing == "personal" and not use.passed_on
+    # Each service by its own rules; whom nothing fits is spread over them evenly.
+    many = groups["count"] * groups["each"]
+    clients = float(many.sum() * (1 - unfitted / max(groups["count"].sum(), 1)))
+    coming = groups["admissions"] * groups["each"] / n
+    newcomers = float(coming.sum())
+    anew = float(coming[groups["bought_anew"]].sum())
+    growing = groups["children"] * groups["each"] * groups["bought_anew"]
+    children = float(growing.sum())
     found: dict[tuple[str, str], list[float]] = {}
     sources: dict[str, str] = {}
     for end in ("estimate", "low", "high"):
@@ -119,10 +122,10 @@ def yearly_cost(
             ),
             "laundry": (held * rate["washes"] * (years.wash or 0.0), "washes"),
             "children who outgrow their size": (
-                own * children * rate["outgrown"] * each,
+                children * rate["outgrown"] * each,
                 "outgrown",
             ),
-            "residents who come and go": (own * newcomers * each, ""),
+            "residents who come and go": (anew * each, ""),
         }
         for item, (money, name) in items.items():
             found.setdefault((LAUNDERED, item), []).append(money)

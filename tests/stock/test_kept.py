@@ -38,13 +38,14 @@ def kept(tmp_path_factory):
         groups, charts, use=USE, years=YEARS, target=0.9, aim="needs", scenarios=50
     )
     path = tmp_path_factory.mktemp("kept") / "plan.xlsx"
-    return plan, write_bytes(path, order_book(plan))
+    return plan, write_bytes(path, order_book(plan, pattern="bathing"))
 
 
 def test_what_was_entered_comes_back_whole(kept):
     plan, path = kept
     back = reopened(path)
     assert (back.use, back.years, back.missing) == (USE, YEARS, ())
+    assert back.pattern == "bathing"
     assert back.goal == {"target": 0.9, "aim": "needs"}
     assert [chart.name for chart in back.charts] == ["tall", "wide"]
     again = plan_stock(
@@ -107,7 +108,7 @@ def test_the_command_goes_on_from_a_plan_and_sets_it_beside(kept, capsys):
     assert main([*words, "--scenarios", "50"]) == 0
     said = capsys.readouterr().out
     assert "this plan" in said and "plan.xlsx" in said and "90 % of needs" in said
-    assert "Kept for 3 years" in said
+    assert "Kept for 3 years" in said and "A wet sling" in said
 
 
 def planned(words, capsys):
@@ -171,15 +172,16 @@ def _cell(sheet, row, column, value):
 @pytest.mark.parametrize(
     ("change", "why"),
     [
-        (_cell("Entries", 4, 2, "much"), "'Entries' was changed.*'much'"),
+        (_cell("Entries", 5, 2, "much"), "'Entries' was changed.*'much'"),
         (_cell("Entries", 1, 1, "What"), "no column 'Entry'"),
-        (lambda book: book["Entries"].delete_rows(6), "'Spares of each size' is not"),
+        (lambda book: book["Entries"].delete_rows(7), "'Spares of each size' is not"),
         (lambda book: book["Entries"].append(["Hoists", 3]), "no entry 'Hoists'"),
         (lambda book: book["Entries"].append(["Target", 0.5]), "'Target' is not"),
-        (_cell("Entries", 7, 2, "yes"), "'Entries' was changed.*'yes'"),
+        (_cell("Entries", 8, 2, "yes"), "'Entries' was changed.*'yes'"),
         (_cell("Order", 1, 1, "Which"), "'Order' was changed.*no column 'Size'"),
         (_cell("Order", 2, 5, "some"), "no such owned"),
         (lambda book: book["Order"].delete_rows(3), "has no price"),
+        (_cell("Entries", 2, 2, "flying"), "unknown pattern of sling"),
         (_cell("People", 2, 1, "my friends"), "no people called 'my friends'"),
         (_cell("People", 2, 2, "six"), "not a number.*'six'"),
     ],

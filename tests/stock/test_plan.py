@@ -247,8 +247,12 @@ def test_how_near_the_best_an_order_is_is_said(demo_plan):
     near = replace(demo_plan, gap=0.0123)
     assert f"costs less than {demo_plan.bound:,.0f}: proved" in near.proof()
     again = demo_plan.again.assign(cost=np.nan)
-    money = replace(demo_plan, gap=0.0123, target=None, budget=900.0, again=again)
-    assert "at most 1.2 % above the least that the money can do" in money.proof()
+    # A gap of a half is twice the bound: the bound itself is said.
+    money = replace(
+        demo_plan, gap=0.5, bound=1.239, target=None, budget=900.0, again=again
+    )
+    assert "No order leaves fewer than 1.23 waiting on an average day" in money.proof()
+    assert "One order is proved to leave fewest" in replace(money, gap=0.0).proof()
     assert "alone costs" not in money.proof()
     assert near.proof() in near.summary()
 
@@ -373,7 +377,10 @@ def test_the_order_on_one_page_prints_as_one_page(demo_plan):
             pytest.skip("no browser to print with")
         page = browser.new_page()
         for one in (demo_plan, many):
-            page.set_content(order_sheet(one))
+            # The longest of the warnings of patterns.
+            signed = order_sheet(one, pattern="toileting or access")
+            assert "only for toileting" in signed
+            page.set_content(signed)
             printed = page.pdf(prefer_css_page_size=True)
             assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
         browser.close()

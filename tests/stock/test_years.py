@@ -4,17 +4,30 @@ import pandas as pd
 import pytest
 
 from sizing.errors import SizingError
-from sizing.stock import Use, Years
+from sizing.people import people_from
+from sizing.stock import Served, Use, Years, plan_stock
 from sizing.stock.years import LAUNDERED, SINGLE, TOTAL, usual_rates, yearly_cost
 
+from .cases import tall_and_short
+
+ALIKE = people_from(pd.DataFrame({"stature_cm": [150.0]}))
 ORDER = pd.DataFrame({"stock": [8, 2], "price": [100.0, 150.0], "cost": [500.0, 300.0]})
-PEOPLE = pd.DataFrame({"count": [9, 2], "admissions": [10.0, 0.0], "children": [0, 2]})
+PEOPLE = pd.DataFrame(
+    {
+        "count": [9, 2],
+        "admissions": [10.0, 0.0],
+        "children": [0, 2],
+        "each": 1,
+        "bought_anew": False,
+    }
+)
+ANEW = PEOPLE.assign(bought_anew=True)
 ONE = {"reserve": (0.1, 0, 0.2), "life_years": (5, 4, 10), "lost": (0.04, 0.02, 0.1)}
 
 
-def cost(use=None, **more):
+def cost(people=PEOPLE, **more):
     years = Years(4, wash=2, examination=5, single=20, rates=ONE, **more)
-    made = yearly_cost(ORDER, PEOPLE, 1.0, use or Use(), years)
+    made = yearly_cost(ORDER, people, 1.0, years)
     return made.set_index(["way", "item"])
 
 
@@ -38,12 +51,28 @@ def test_a_year_by_hand():
 
 
 def test_what_is_not_passed_on_is_bought_anew():
-    kept, anew = (cost(Use(passed_on=on)).loc[LAUNDERED, "estimate"] for on in (1, 0))
+    kept, anew = (cost(one).loc[LAUNDERED, "estimate"] for one in (PEOPLE, ANEW))
     assert anew[TOTAL] - kept[TOTAL] == pytest.approx(110 * (2 * 0.4 + 10 / 4))
 
 
+def test_each_service_costs_by_its_own_rules():
+    """The first has two slings each, passed on; the second one each, bought anew."""
+    people = PEOPLE.assign(each=[2, 1], bought_anew=[False, True], admissions=[10, 4])
+    made = cost(people)["estimate"]
+    assert made[LAUNDERED, "residents who come and go"] == pytest.approx(110 * 4 / 4)
+    outgrown = made[LAUNDERED, "children who outgrow their size"]
+    assert outgrown == pytest.approx(110 * 2 * 0.4)
+    # Of eleven people one fits nothing: ten elevenths of twenty slings.
+    single = (9 * 2 + 2) * 10 / 11 * 52 / 8 * 20 + (10 * 2 + 4) / 4 * 20
+    assert made[SINGLE, TOTAL] == pytest.approx(single)
+    one, two = Served(ALIKE, 3, use=Use(each=2)), Served(ALIKE, 2, admissions=4)
+    plan = plan_stock([one, two], tall_and_short(), use=Use(passed_on=False))
+    assert plan.groups["each"].tolist() == [2, 1]
+    assert plan.groups["bought_anew"].tolist() == [False, True]
+
+
 def test_every_range_holds_its_estimate_and_names_where_it_is_from():
-    made = cost(Use(passed_on=False)).reset_index()
+    made = cost(ANEW).reset_index()
     assert (made["low"] <= made["estimate"]).all()
     assert (made["estimate"] <= made["high"]).all()
     assert (made["source"].str.len() > 5).all()
@@ -57,10 +86,10 @@ def test_every_range_holds_its_estimate_and_names_where_it_is_from():
 
 
 def test_nothing_is_counted_without_a_price():
-    made = yearly_cost(ORDER, PEOPLE, 0.0, Use(), Years())
+    made = yearly_cost(ORDER, PEOPLE, 0.0, Years())
     assert set(made["way"]) == {LAUNDERED}
     assert not made["item"].isin(["laundry", "thorough examinations"]).any()
-    none = yearly_cost(ORDER.assign(stock=0, cost=0.0), PEOPLE, 0.0, Use(), Years())
+    none = yearly_cost(ORDER.assign(stock=0, cost=0.0), PEOPLE, 0.0, Years())
     assert none["estimate"].sum() == 0
 
 
