@@ -47,6 +47,12 @@ def test_every_term_is_one_that_the_kit_uses():
         ("Hoisted by a shoist", []),
         ("20 points fewer, n = 12", ["points", "n"]),
         ("two SLINGS", ["sling"]),
+        # Before, these were explained as a median, as points, and not at all.
+        ("if no size fits at least half of them", []),
+        ("a number, with a point for decimals", []),
+        ("a gain of 1 point", ["points"]),
+        ("Best estimate (90 %)", ["90 % interval"]),
+        ("half of them by up to 3 cm", ["half of them by ..."]),
     ],
 )
 def test_only_the_terms_that_stand_in_a_text_are_explained(text, terms):
