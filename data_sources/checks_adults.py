@@ -23,12 +23,7 @@ from sizing.measures import SEATED_AND_GIRTHS, SEXES
 from sizing.people.body import draw_measures
 from sizing.people.body.donors import candidates
 from sizing.people.body.noise import keys_of
-from sizing.people.body.terms import (
-    Floats,
-    MeasureModel,
-    group_models,
-    measure_model,
-)
+from sizing.people.body.terms import Floats, MeasureModel, group_models, measure_model
 
 HIP, WAIST = "hip_circumference_cm", "waist_circumference_cm"
 LENGTHS = SEATED_AND_GIRTHS[:3]
@@ -313,10 +308,5 @@ def heavy_forms(_: Path) -> Iterator[Row]:
 
 def adult_rows(folder: Path) -> list[Row]:
     """All checks of the adults' model."""
-    checks: Iterable[Any] = (
-        hip_left_out,
-        army_left_out,
-        boxes_of_two,
-        heavy_forms,
-    )
+    checks: Iterable[Any] = (hip_left_out, army_left_out, boxes_of_two, heavy_forms)
     return [line for check in checks for line in check(folder)]

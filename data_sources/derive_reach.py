@@ -233,17 +233,7 @@ def bands(folder: Path) -> Iterator[Found]:
 
 PARTS: dict[str, Callable[[Path], Iterator[Found]]] = {
     one.__name__: one
-    for one in (
-        shares,
-        stature,
-        hips,
-        walking,
-        thighs,
-        halves,
-        soldiers,
-        charts,
-        bands,
-    )
+    for one in (shares, stature, hips, walking, thighs, halves, soldiers, charts, bands)
 }
 
 

@@ -32,11 +32,7 @@ FROM_SURVEY = {
         "forearm_hand_length_cm",
         "shoulder_elbow_length_cm",
     ),
-    CHILDREN: (
-        "knee_height_cm",
-        "forearm_hand_length_cm",
-        "shoulder_elbow_length_cm",
-    ),
+    CHILDREN: ("knee_height_cm", "forearm_hand_length_cm", "shoulder_elbow_length_cm"),
     CIVILIANS: ("upper_leg_length_cm", "upper_arm_length_cm"),
 }
 

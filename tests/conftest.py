@@ -25,10 +25,7 @@ settings.register_profile(
     parent=settings.default,
     deadline=None,
     derandomize=True,
-    suppress_health_check=[
-        HealthCheck.too_slow,
-        HealthCheck.function_scoped_fixture,
-    ],
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.function_scoped_fixture],
 )
 settings.register_profile(
     "searching", parent=settings.get_profile("repeated"), derandomize=False

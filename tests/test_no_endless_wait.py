@@ -146,11 +146,7 @@ def test_a_room_is_read_in_work_that_grows_with_its_rows(monkeypatch):
     for rows in (20, 400):
         asked.clear()
         room = pd.DataFrame(
-            {
-                "participant": range(rows),
-                "subject": "card 1",
-                "chosen_size": "none",
-            }
+            {"participant": range(rows), "subject": "card 1", "chosen_size": "none"}
         )
         assert len(read_answers(room, chart).sizes) == rows
         assert len(asked) < 10

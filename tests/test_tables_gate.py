@@ -15,15 +15,7 @@ from sizing.cli.main import main
 from sizing.cli.stock import read_prices
 from sizing.errors import InputProblems, ReadingNote, SizingWarning
 from sizing.lesson.answers import read_answers
-from sizing.measures.tables import (
-    GROUPS,
-    MARGINS,
-    PRICES,
-    TABLES,
-    TRIALS,
-    blank,
-    take,
-)
+from sizing.measures.tables import GROUPS, MARGINS, PRICES, TABLES, TRIALS, blank, take
 from sizing.measures.typed import amount
 from sizing.people import read_caseload, read_margins
 from sizing.people.files import read_table

@@ -35,11 +35,7 @@ class AnswerParts:
         self.words.value = status(bullets(wrong_lines(error, units=units, **how)))
 
     def show(
-        self,
-        page: Page,
-        *,
-        words: str = "",
-        sections: Sequence[Section] | None = None,
+        self, page: Page, *, words: str = "", sections: Sequence[Section] | None = None
     ) -> None:
         """Show what a printed page holds, or these sections in place of its own.
 

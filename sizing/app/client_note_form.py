@@ -15,11 +15,7 @@ from sizing.client.visit import Decision
 from sizing.errors import SizingError
 from sizing.files.writing import write_bytes
 from sizing.measures.written import written
-from sizing.pages.client_note import (
-    NOTE_ENDINGS,
-    HandlingNote,
-    client_note,
-)
+from sizing.pages.client_note import NOTE_ENDINGS, HandlingNote, client_note
 
 #: What she may write, and how each field is called.
 _TEXTS = {

@@ -10,13 +10,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.answer_form import AnswerForm, LiveForm
-from sizing.app.form_words import (
-    bullets,
-    lead,
-    paragraphs,
-    status,
-    wrong_lines,
-)
+from sizing.app.form_words import bullets, lead, paragraphs, status, wrong_lines
 from sizing.app.long_work import Progress
 from sizing.app.own_chart_fields import ChartTable, EdgeSlider, ordered
 from sizing.app.own_chart_kept import NOTHING, CompareBox, KeepBox
@@ -26,12 +20,7 @@ from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.client.chart_bands import bands_of, density
 from sizing.client.nudge import nudge, nudge_layout, with_edge
-from sizing.client.own_chart import (
-    SERVED,
-    ChartJudgement,
-    clients_served,
-    judge_chart,
-)
+from sizing.client.own_chart import SERVED, ChartJudgement, clients_served, judge_chart
 from sizing.coverage import Comparison, compare_charts
 from sizing.errors import SizingError
 from sizing.measures.patterns import led_by, pattern_lacks

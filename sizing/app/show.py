@@ -13,13 +13,7 @@ import pandas as pd
 from IPython.display import HTML
 from matplotlib.axes import Axes
 
-from sizing.app.form_words import (
-    bullets,
-    heading,
-    paragraphs,
-    scrolling,
-    wide_table,
-)
+from sizing.app.form_words import bullets, heading, paragraphs, scrolling, wide_table
 from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 from sizing.pages.page import Picture, Section, Table, picture

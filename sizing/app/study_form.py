@@ -45,12 +45,7 @@ class StudyForm(AnswerForm):
         self.pattern = PatternField()
         self.pattern.on_change(self.forget)
         self.lay_out(
-            self.people,
-            self.pattern.view,
-            wide,
-            self.upload.view,
-            headings,
-            self.draws,
+            self.people, self.pattern.view, wide, self.upload.view, headings, self.draws
         )
 
     def work_out(self, progress: Progress) -> Study:

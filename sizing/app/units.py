@@ -81,9 +81,7 @@ class UnitField:
         self._shows = ""
         self._listeners: list[Callable[[], object]] = []
         self.box = w.Text(
-            description=self._called(),
-            placeholder=placeholder,
-            continuous_update=False,
+            description=self._called(), placeholder=placeholder, continuous_update=False
         )
         self.box.observe(lambda _: self._changed(), "value")
         switch.on_change(lambda _: self._follow())

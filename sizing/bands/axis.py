@@ -18,12 +18,7 @@ Width = float | Sequence[float]
 WIDEST = 1_000
 
 #: Edges a chart may be rounded to, in tenths (mm or 0.1 kg).
-ROUNDINGS: dict[str, float] = {
-    "half": 5.0,
-    "whole": 10.0,
-    "five": 50.0,
-    "inch": 25.4,
-}
+ROUNDINGS: dict[str, float] = {"half": 5.0, "whole": 10.0, "five": 50.0, "inch": 25.4}
 
 
 @dataclass(frozen=True)

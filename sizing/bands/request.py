@@ -7,15 +7,7 @@ from itertools import combinations
 
 import numpy as np
 
-from sizing.bands.axis import (
-    WIDEST,
-    Axis,
-    Ints,
-    Width,
-    check_widths,
-    make_axis,
-    tenths,
-)
+from sizing.bands.axis import WIDEST, Axis, Ints, Width, check_widths, make_axis, tenths
 from sizing.bands.goal import GOALS, Goal
 from sizing.bands.measured import Measured, read_measured
 from sizing.charts.size_chart import SizeChart

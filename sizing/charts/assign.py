@@ -8,15 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.charts.fits import (
-    OUTCOMES,
-    judge,
-    limits,
-    misfits,
-    nearest,
-    tenths,
-    unpack,
-)
+from sizing.charts.fits import OUTCOMES, judge, limits, misfits, nearest, tenths, unpack
 from sizing.charts.size_chart import SizeChart
 from sizing.errors import warn
 from sizing.measures import EVIDENCE

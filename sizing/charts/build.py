@@ -316,10 +316,7 @@ def _size_fault(
 
 
 def _limit_problems(
-    made: dict[str, list[Any]],
-    by_name: dict[str, Found],
-    i: int,
-    row: int,
+    made: dict[str, list[Any]], by_name: dict[str, Found], i: int, row: int
 ) -> list[Problem]:
     problems = []
     for measure in MEASURES:

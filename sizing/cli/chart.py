@@ -5,19 +5,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from sizing.charts import read_chart
-from sizing.cli.options import (
-    add_draws,
-    add_pattern,
-    add_seed,
-    told_pattern,
-)
+from sizing.cli.options import add_draws, add_pattern, add_seed, told_pattern
 from sizing.cli.places import check_places
-from sizing.client.own_chart import (
-    MOST_CLIENTS,
-    SERVED,
-    clients_served,
-    judge_chart,
-)
+from sizing.client.own_chart import MOST_CLIENTS, SERVED, clients_served, judge_chart
 from sizing.coverage import compare_charts
 from sizing.files.writing import write_text
 from sizing.people import (

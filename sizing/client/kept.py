@@ -140,11 +140,7 @@ def _read(path: Path) -> list[Visit]:
 
 
 def keep_visit(
-    folder: str | Path,
-    reference: str,
-    visit: Visit,
-    *,
-    instead_of: Visit | None = None,
+    folder: str | Path, reference: str, visit: Visit, *, instead_of: Visit | None = None
 ) -> Path:
     """Keep one visit in the client's file, and return the file.
 

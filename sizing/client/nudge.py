@@ -120,10 +120,7 @@ def nudge(
     share_a, share_b, change = means.estimate[0]
     low, high = means.shares()
     least, most = difference_interval(
-        change,
-        means.variance[0, 2],
-        np.ravel(means.df[0])[-1],
-        means.n_effective[0],
+        change, means.variance[0, 2], np.ravel(means.df[0])[-1], means.n_effective[0]
     )
     table = pd.DataFrame(
         {

@@ -10,12 +10,7 @@ from sizing.charts import SizeChart, fits_matrix, review_chart
 from sizing.client.caseload import judge_clients
 from sizing.client.nudge import is_own, means_of, of_clients
 from sizing.client.reach import what_to_change
-from sizing.coverage import (
-    Coverage,
-    estimate_coverage,
-    who_falls_between,
-    why_none,
-)
+from sizing.coverage import Coverage, estimate_coverage, who_falls_between, why_none
 from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
 from sizing.people.layout import layout

@@ -360,11 +360,7 @@ def _bodies(
         j = MEASURES.index(one.measure)
         values[:, j] = as_read(values[:, j], w, one, confirmed)
     return Bodies(
-        values,
-        w,
-        np.repeat(np.arange(n), each),
-        np.repeat(parts[2], each),
-        age,
+        values, w, np.repeat(np.arange(n), each), np.repeat(parts[2], each), age
     )
 
 

@@ -85,11 +85,7 @@ def start(
 
 
 def _moved(
-    state: State,
-    row: pd.Series,
-    move: Callable[[str, Floats], Floats],
-    *,
-    drawn: bool,
+    state: State, row: pd.Series, move: Callable[[str, Floats], Floats], *, drawn: bool
 ) -> State | None:
     """Move the named measures of the named people."""
     who = state.who(row["who"])

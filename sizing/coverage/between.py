@@ -112,10 +112,7 @@ def who_falls_between(
         for term in dict.fromkeys(terms)
     }
     parts = []
-    for name, inside in (
-        ("adults", age >= ADULT_AGE),
-        ("children", age < ADULT_AGE),
-    ):
+    for name, inside in (("adults", age >= ADULT_AGE), ("children", age < ADULT_AGE)):
         keep = asked & inside & (place.weight > 0)
         for level in levels.values():
             keep &= level != NOT_KNOWN

@@ -213,11 +213,7 @@ def estimate_coverage(
     found = assign(people, chart)
 
     means = group_means(
-        place,
-        outcome_columns(found, place),
-        members,
-        replicates=replicates,
-        seed=seed,
+        place, outcome_columns(found, place), members, replicates=replicates, seed=seed
     )
     table = labelled(labels, ["covered", *OUTCOMES])
     table = table.join(figures(means, means.shares(), place))

@@ -54,11 +54,7 @@ class Places:
         self._check()
 
     def fills(
-        self,
-        folder: str | os.PathLike[str],
-        *,
-        names: Collection[str],
-        option: str,
+        self, folder: str | os.PathLike[str], *, names: Collection[str], option: str
     ) -> None:
         """Tell of a folder that is written, made if it is not there."""
         folder = Path(folder)

@@ -20,10 +20,7 @@ ROW = "row of the file"
 
 _MEASURES = measure_columns()
 _LOAD = measure_columns("load_limit")[-1]
-_SEX_AGE = (
-    Column("sex", also="gender"),
-    Column("age", "age"),
-)
+_SEX_AGE = (Column("sex", also="gender"), Column("age", "age"))
 _SIZE = Column("size", also="size name|name of the size", needed=True)
 _STOCK = (
     Column("price", "number", "price of one|price each|unit price"),
@@ -36,9 +33,7 @@ _STOCK = (
 
 #: Any table of people or of sizes that holds measures.
 ANY = Table(
-    "table",
-    (*_SEX_AGE, *measure_columns(*FURTHER_LENGTHS, *FURTHER_MASSES)),
-    ends=True,
+    "table", (*_SEX_AGE, *measure_columns(*FURTHER_LENGTHS, *FURTHER_MASSES)), ends=True
 )
 CHART = Table(
     "chart",

@@ -204,9 +204,7 @@ def _changed(file: str, sheet: str, what: str) -> SizingError:
     )
 
 
-def _entered(
-    entries: pd.DataFrame,
-) -> tuple[Use, dict[str, Any], Years, str | None]:
+def _entered(entries: pd.DataFrame) -> tuple[Use, dict[str, Any], Years, str | None]:
     """Return use, goal, years and pattern from the entries, which must be there."""
     labels = entries["Entry"]
     known = [*_USE.values(), *_GOAL.values(), *_YEARS.values()]

@@ -11,11 +11,7 @@ from sizing.measures.patterns import led_by, pattern_words
 from sizing.pages.page import Table, template
 from sizing.pages.stock import inputs_of
 from sizing.pages.stock_kept import kept_sheets
-from sizing.pages.stock_tables import (
-    OF_STORES,
-    own_order_list,
-    shown_tables,
-)
+from sizing.pages.stock_tables import OF_STORES, own_order_list, shown_tables
 from sizing.stock import StockPlan
 from sizing.stock.result import DAY, NO_SLING, strategy_words
 from sizing.words.numbers import given

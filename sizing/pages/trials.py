@@ -72,7 +72,7 @@ def trials_page(found: LearnedChart, *, units: str = "metric") -> Page:
                 "Printed and learned, side by side",
                 [
                     "Bars are what the chart prints; marks are where the trials show "
-                    "that a size begins and ends, with 90 % intervals.",
+                    "that a size begins and ends, with 90 % intervals."
                 ],
                 drawn,
                 [edges_table(found, units)],
@@ -82,7 +82,7 @@ def trials_page(found: LearnedChart, *, units: str = "metric") -> Page:
                 [
                     "Learned edges, and the printed ones where nothing was learned. It "
                     "can be saved and used wherever a chart can. Load limits stay "
-                    "those of the label.",
+                    "those of the label."
                 ],
                 tables=[_chart_table(found.chart, units)],
             ),

@@ -29,14 +29,7 @@ TOTALS_SOURCE = (
     "examination weights (public domain)."
 )
 #: What a cell of the totals may be of.
-KEYS = (
-    "age_years_from",
-    "sex",
-    "ethnic_group",
-    "build",
-    "mass",
-    "walking_difficulty",
-)
+KEYS = ("age_years_from", "sex", "ethnic_group", "build", "mass", "walking_difficulty")
 #: Lower ends of the ages, by kind of cell: as fine as leaves three people in each.
 _AGES = {
     "descent": (2, 6, 12, 20, 30, 40, 50, 60, 70, 80),
@@ -117,9 +110,7 @@ _POPULATIONS: dict[str, _Population] = {
         "adults of high body mass index", _adult, (limits.BARIATRIC,)
     ),
     "england_adults": _Population(
-        "adults reweighted to published figures for England",
-        _adult,
-        (limits.ENGLAND,),
+        "adults reweighted to published figures for England", _adult, (limits.ENGLAND,)
     ),
 }
 

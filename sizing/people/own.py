@@ -4,13 +4,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import (
-    InputProblems,
-    Problem,
-    SizingError,
-    check_number,
-    check_seed,
-)
+from sizing.errors import InputProblems, Problem, SizingError, check_number, check_seed
 from sizing.measures import EVIDENCE, MEASURES, to_standard_units
 from sizing.people import limits
 from sizing.people.body import Drawn, draw_measures

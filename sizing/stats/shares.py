@@ -7,11 +7,7 @@ import numpy as np
 
 from sizing.errors import check_replicates, check_seed
 from sizing.stats.intervals import wilson
-from sizing.stats.joining import (
-    design_df,
-    join_draws,
-    join_influences,
-)
+from sizing.stats.joining import design_df, join_draws, join_influences
 from sizing.stats.layout import Floats, Layout
 
 #: Below this many persons a group is flagged as small (common practice).

@@ -16,13 +16,7 @@ from sizing.stock.cheapest import adapted
 from sizing.stock.days import Days, Group, draw_days, group_from
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
-from sizing.stock.programme import (
-    SMALL,
-    Order,
-    Programme,
-    part_allowed,
-    programme_from,
-)
+from sizing.stock.programme import SMALL, Order, Programme, part_allowed, programme_from
 from sizing.stock.service import Ints
 from sizing.words.numbers import given
 

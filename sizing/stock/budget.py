@@ -23,10 +23,7 @@ _GAP = 5e-3
 
 
 def fewest_waiting(
-    programme: Programme,
-    budget: float,
-    *,
-    tick: Tick = lambda: None,
+    programme: Programme, budget: float, *, tick: Tick = lambda: None
 ) -> Order:
     """Return the order under a budget that leaves fewest waiting on average.
 
@@ -99,11 +96,7 @@ def least_for_needs(
 
 
 def spent_better(
-    programme: Programme,
-    packs: Ints,
-    budget: float,
-    *,
-    tick: Tick = lambda: None,
+    programme: Programme, packs: Ints, budget: float, *, tick: Tick = lambda: None
 ) -> Ints:
     """Return the best order near one, on days that it was not made for."""
     search = _Search(programme, budget)

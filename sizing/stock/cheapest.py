@@ -7,13 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from sizing.stock.programme import (
-    SMALL,
-    Model,
-    Order,
-    Programme,
-    gap_to,
-)
+from sizing.stock.programme import SMALL, Model, Order, Programme, gap_to
 from sizing.stock.service import Ints, sizes_in
 
 Tick = Callable[[], object]
@@ -141,11 +135,7 @@ def _with_switches(
 
 
 def set_by_set(
-    programme: Programme,
-    levels: dict[int, Ints],
-    most: Ints,
-    allowed: int,
-    tick: Tick,
+    programme: Programme, levels: dict[int, Ints], most: Ints, allowed: int, tick: Tick
 ) -> tuple[Ints, float]:
     """Return the cheapest order that is short in no one set on too many days.
 

@@ -115,12 +115,7 @@ def group_from(served: Served, offer: Offer, weight: Floats | None = None) -> Gr
 
 
 def draw_days(
-    groups: Sequence[Group],
-    use: Use,
-    *,
-    sizes: int,
-    days: int,
-    seed: Sequence[int],
+    groups: Sequence[Group], use: Use, *, sizes: int, days: int, seed: Sequence[int]
 ) -> Days:
     """Draw days: who is present, who needs slings, which slings are out.
 
@@ -284,10 +279,7 @@ def people_variance(
             effect = covariance[masks] * each
             centre = effect @ share
             _, total, degrees = join_influences(
-                place,
-                centre,
-                share * (effect - centre[:, None]),
-                complete_df(place),
+                place, centre, share * (effect - centre[:, None]), complete_df(place)
             )
             variance[i] += max(float(total) - value.var() / days.number * noise, 0.0)
             df[i] = min(df[i], float(degrees))

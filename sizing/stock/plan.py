@@ -24,14 +24,7 @@ from sizing.stock.alternatives import (
 from sizing.stock.budget import fewest_waiting, least_for_needs, spent_better
 from sizing.stock.cheapest import bettered, least_cost
 from sizing.stock.days import group_from
-from sizing.stock.need import (
-    AIMS,
-    LARGE_STORE,
-    Served,
-    Use,
-    people_title,
-    serves_from,
-)
+from sizing.stock.need import AIMS, LARGE_STORE, Served, Use, people_title, serves_from
 from sizing.stock.offers import Offer, invented_parts, offer_from
 from sizing.stock.programme import Order, Programme
 from sizing.stock.result import StockPlan

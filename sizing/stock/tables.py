@@ -110,10 +110,7 @@ def range_row(numbers: Any) -> dict[str, Any]:
 
 
 def service(
-    check: Check,
-    stock: Ints,
-    groups: Sequence[Group] = (),
-    owned: Ints | None = None,
+    check: Check, stock: Ints, groups: Sequence[Group] = (), owned: Ints | None = None
 ) -> pd.DataFrame:
     """Return how a stock serves on the days kept for checking.
 

@@ -267,11 +267,7 @@ def _limiting(frame: pd.DataFrame, wrong: str, measure: str, where: str) -> int:
 
 
 def _by_service(
-    trials: Trials,
-    chances: Floats,
-    tried: Tried,
-    thetas: Floats,
-    services: list[str],
+    trials: Trials, chances: Floats, tried: Tried, thetas: Floats, services: list[str]
 ) -> pd.DataFrame:
     """Return what each service found beside what all together lead to expect."""
     columns = ["service", "n", "outcome", "count", "expected", "disagrees"]

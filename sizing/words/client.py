@@ -9,14 +9,7 @@ import pandas as pd
 from sizing.cautions import invented_words
 from sizing.measures.vocabulary import plain
 from sizing.words.chart import finding_words
-from sizing.words.numbers import (
-    Row,
-    Say,
-    in_100,
-    interval,
-    share,
-    written,
-)
+from sizing.words.numbers import Row, Say, in_100, interval, share, written
 
 #: Below this gain taking a further measure settles little (our choice).
 LITTLE = 0.01

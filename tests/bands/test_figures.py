@@ -128,13 +128,7 @@ def test_the_width_needed_reaches_from_person_to_person():
     )
     assert wide[f"{HIP}_width"].item() == pytest.approx(41)
     two = make_people(np.array([80.0, 120, 120])[:, None])
-    usual = width_needed(
-        two,
-        widths={
-            HIP: 10.0,
-        },
-        sizes=(1,),
-    )
+    usual = width_needed(two, widths={HIP: 10.0}, sizes=(1,))
     assert usual["target"].tolist() == [0.9, 0.95, 0.99]
     assert usual[f"{HIP}_width"].tolist() == pytest.approx([40] * 3)
     assert width_needed(few(), widths={HIP: 9.0})["sizes"].unique().tolist() == [

@@ -13,12 +13,7 @@ from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.stats import t
 
-from sizing.bands import (
-    edge_stability,
-    fit_bands,
-    fit_fairest,
-    partition_bands,
-)
+from sizing.bands import edge_stability, fit_bands, fit_fairest, partition_bands
 from sizing.bands.fit import LOOSE, HeldOut
 from sizing.bands.frontier import draw_samples, interval
 from sizing.bands.groups import judge_groups

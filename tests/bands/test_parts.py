@@ -10,11 +10,7 @@ from scipy.stats import norm
 
 from sizing.bands import cells, fit_bands
 from sizing.bands.axis import ROUNDINGS, Axis, make_axis
-from sizing.bands.cells import (
-    Breaks,
-    cumulate,
-    cumulate_blurred,
-)
+from sizing.bands.cells import Breaks, cumulate, cumulate_blurred
 from sizing.bands.measured import (
     chart_of,
     covered,

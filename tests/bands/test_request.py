@@ -265,8 +265,7 @@ def test_values_are_counted_in_blocks_and_cut_at_any_distance(gaps, fan, seed):
         band = np.searchsorted(cuts, x[known], side="right")
         parts = [(x[known][band == k], weight[known][band == k]) for k in range(3)]
         best = min(
-            best,
-            sum((w * (p - np.average(p, weights=w)) ** 2).sum() for p, w in parts),
+            best, sum((w * (p - np.average(p, weights=w)) ** 2).sum() for p, w in parts)
         )
     assert found.cost == pytest.approx(best, abs=1e-8)
 

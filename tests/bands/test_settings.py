@@ -73,13 +73,7 @@ def test_at_the_finest_grid_differing_limits_are_proved_too():
     owned |= {f"{HIP}_low": [81.3], f"{HIP}_high": [82.8]}
     owned |= {f"{SIT}_low": [81.1], f"{SIT}_high": [82.1]}
     chart = SizeChart(pd.DataFrame(owned))
-    found = fit(
-        people,
-        sizes=3,
-        fixed=chart,
-        step_cm=0.1,
-        load_limit_kg=100.0,
-    )
+    found = fit(people, sizes=3, fixed=chart, step_cm=0.1, load_limit_kg=100.0)
     assert 0 < found.share < 1
     assert found.gap == pytest.approx(0, abs=1e-12)
 
@@ -145,8 +139,7 @@ def test_sizes_owned_against_every_chart(seed, limit, new):
 def test_a_fit_does_not_count_on_a_size_that_may_not_lift():
     """The owned size fits all by measure; those over its limit need another."""
     people = make_people(
-        np.array([[100.0]] * 6 + [[120.0]] * 3),
-        body_mass_kg=[120.0] * 6 + [70.0] * 3,
+        np.array([[100.0]] * 6 + [[120.0]] * 3), body_mass_kg=[120.0] * 6 + [70.0] * 3
     )
     owned = SizeChart(
         pd.DataFrame(

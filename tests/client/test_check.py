@@ -39,12 +39,7 @@ from sizing.words.client_notes import (
 
 from .calibrated import made
 
-WOMAN = {
-    "sex": "female",
-    "age_years": 74,
-    "body_mass_kg": 68,
-    "stature_cm": 160,
-}
+WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160}
 FULL = WOMAN | {
     "hip_circumference_cm": 104,
     "shoulder_height_sitting_cm": 57,
@@ -280,10 +275,7 @@ def test_what_a_step_would_change_is_what_is_said_of_that_reading(hip):
 
 
 def test_what_a_step_would_change_is_drawn_on_the_body_where_it_changes_anything():
-    taken = FULL | {
-        "shoulder_height_sitting_cm": 56,
-        "buttock_popliteal_length_cm": 46,
-    }
+    taken = FULL | {"shoulder_height_sitting_cm": 56, "buttock_popliteal_length_cm": 46}
     near, far = (
         check_client(demo_chart(), taken | {"hip_circumference_cm": hip})
         for hip in (97.3, 103.0)
@@ -563,8 +555,7 @@ def test_what_to_measure_next_settles_what_it_says():
         sure.append(max(found.sizes["estimate"].iloc[0], none.sum()))
     assert np.mean(sure) == pytest.approx(best["after"], abs=0.06)
     now = max(
-        answer.sizes["estimate"].iloc[0],
-        1 - answer.outcomes["estimate"].iloc[:2].sum(),
+        answer.sizes["estimate"].iloc[0], 1 - answer.outcomes["estimate"].iloc[:2].sum()
     )
     assert best["now"] == pytest.approx(now, abs=0.01)
 

@@ -17,9 +17,7 @@ from sizing.client.how import Reading, reading
 from sizing.client.judged import evidence_limits, sources
 from sizing.client.nudge import nudge_layout
 from sizing.client.outcomes import Edges
-from sizing.client.posterior import (
-    draw_bodies,
-)
+from sizing.client.posterior import draw_bodies
 from sizing.errors import InputProblems, SizingError
 from sizing.measures import MEASURES
 from sizing.measures.edges import NO_HIGH

@@ -11,12 +11,7 @@ from sizing.client import check_client
 from sizing.client.how import reading
 from sizing.client.nudge import nudge, with_edge
 from sizing.client.own_chart import judge_chart
-from sizing.client.posterior import (
-    _bodies,
-    _builds,
-    _Pool,
-    _seated,
-)
+from sizing.client.posterior import _bodies, _builds, _Pool, _seated
 from sizing.measures import SEATED_AND_GIRTHS
 from sizing.people.body.moments import moments
 from sizing.people.own import people_from

@@ -12,21 +12,14 @@ from sizing.client.how import reading
 from sizing.client.outcomes import chances, edges_of, fitting
 from sizing.client.posterior import Bodies, build_of, draw_bodies
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
-from sizing.people.body.donors import (
-    NEAR_LN_MASS,
-    NEAR_LN_STATURE,
-    donors,
-)
+from sizing.people.body.donors import NEAR_LN_MASS, NEAR_LN_STATURE, donors
 from sizing.people.body.moments import moments
 from sizing.people.people import People
 
 HIP = SEATED_AND_GIRTHS.index("hip_circumference_cm")
 SHOULDER = SEATED_AND_GIRTHS.index("shoulder_height_sitting_cm")
 POPLITEAL = SEATED_AND_GIRTHS.index("buttock_popliteal_length_cm")
-BUILD = [
-    reading("body_mass_kg", 82.0, "exact"),
-    reading("stature_cm", 171.0, "exact"),
-]
+BUILD = [reading("body_mass_kg", 82.0, "exact"), reading("stature_cm", 171.0, "exact")]
 
 
 def exact(hip=None):

@@ -10,11 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sizing.charts import OUTCOMES, chart_from
-from sizing.coverage import (
-    compare_charts,
-    estimate_coverage,
-    who_falls_between,
-)
+from sizing.coverage import compare_charts, estimate_coverage, who_falls_between
 from sizing.coverage.alternatives import ALTERATIONS, start
 from sizing.coverage.sensitivity import _change
 from sizing.errors import SizingError

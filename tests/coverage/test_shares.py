@@ -18,12 +18,7 @@ from sizing.charts import (
     chart_from,
     demo_chart,
 )
-from sizing.coverage import (
-    compare_charts,
-    estimate_coverage,
-    harm_words,
-    weighed_harm,
-)
+from sizing.coverage import compare_charts, estimate_coverage, harm_words, weighed_harm
 from sizing.errors import SizingError
 from sizing.people.layout import layout
 from sizing.people.people import People

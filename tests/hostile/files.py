@@ -31,11 +31,7 @@ class Case:
 
 
 def as_text(
-    cells: Cells,
-    *,
-    separator: str = ",",
-    end: str = "\n",
-    finish: bool = True,
+    cells: Cells, *, separator: str = ",", end: str = "\n", finish: bool = True
 ) -> str:
     def one(cell: object) -> str:
         text = "" if cell is None else str(cell)

@@ -173,11 +173,7 @@ SETTINGS: dict[str, dict[str, Any]] = {
     "limits_of_agreement": {"participant": [1, 1, 2, 2], **MANY},
     "fit_fairest": {},
     "coverage_by_sizes": SEED,
-    "fit_groups": {
-        "adult_age": 18.0,
-        "bmi_threshold": 40.0,
-        "splits": 0,
-    },
+    "fit_groups": {"adult_age": 18.0, "bmi_threshold": 40.0, "splits": 0},
     "people_from": {"draws": 1, "seed": 1},
     "check_client": SEED,
     "plan_stock": {"target": 0.8, "budget": 1e6, "scenarios": 50, "seed": 1},

@@ -83,10 +83,7 @@ def test_a_workbook_does_not_tell_when_it_was_made():
     assert pd.read_excel(io.BytesIO(content)).equals(frame)
 
 
-@given(
-    st.floats(1e-9, 1e9) | st.floats(-1e9, -1e-9),
-    st.floats(-1e-15, 1e-15),
-)
+@given(st.floats(1e-9, 1e9) | st.floats(-1e9, -1e-9), st.floats(-1e-15, 1e-15))
 def test_rounding_keeps_six_digits_and_cents(number, noise):
     made = rounded(number)
     assert abs(made - number) <= max(5.1e-6 * abs(number), 1e-15)

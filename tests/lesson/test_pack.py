@@ -24,11 +24,7 @@ from sizing.pages.lesson_pack import (
     write_files,
     write_lesson,
 )
-from sizing.pages.lesson_pictures import (
-    pair_slide,
-    repeats_slide,
-    wrong_slide,
-)
+from sizing.pages.lesson_pictures import pair_slide, repeats_slide, wrong_slide
 from sizing.resources import source_table
 from tests.reading import grade, long_sentences, words_of
 
@@ -36,10 +32,7 @@ from tests.reading import grade, long_sentences, words_of
 @pytest.fixture(scope="module")
 def lesson():
     return prepare_lesson(
-        "bariatric",
-        clients=6,
-        answers=source_table("demo_room_answers.csv"),
-        draws=2,
+        "bariatric", clients=6, answers=source_table("demo_room_answers.csv"), draws=2
     )
 
 

@@ -11,11 +11,7 @@ from scipy import stats
 
 from sizing.charts import chart_from, demo_chart, fits_matrix
 from sizing.errors import SizingError
-from sizing.lesson import (
-    chance_of_wrong_size,
-    compare_ways,
-    surprising_pairs,
-)
+from sizing.lesson import chance_of_wrong_size, compare_ways, surprising_pairs
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     edge_margins,
@@ -380,12 +376,7 @@ def test_a_hair_of_body_mass_is_no_surprise(adults):
 
 @pytest.mark.parametrize(
     "asked",
-    [
-        {"ways": ["by magic"]},
-        {"usual_size": "XL"},
-        {"by": ["shoe size"]},
-        {"ways": []},
-    ],
+    [{"ways": ["by magic"]}, {"usual_size": "XL"}, {"by": ["shoe size"]}, {"ways": []}],
 )
 def test_what_cannot_be_asked_is_refused(adults, asked):
     with pytest.raises(SizingError):

@@ -155,8 +155,7 @@ def test_names_as_people_write_them(name, meant):
 
 
 @pytest.mark.parametrize(
-    "name",
-    ["age_group", "age_top_coded", "checked_in", "ward", "ages", "note_m"],
+    "name", ["age_group", "age_top_coded", "checked_in", "ward", "ages", "note_m"]
 )
 def test_names_that_are_no_measures(name):
     (found,), told = ANY.read([name])

@@ -7,18 +7,9 @@ from hypothesis import strategies as st
 
 from data_sources.read_surveys import read_ansur2, read_snyder1977
 from sizing.errors import SizingError
-from sizing.measures import (
-    MEASURES,
-    measure_patterns,
-    plausible_range,
-    vocabulary,
-)
+from sizing.measures import MEASURES, measure_patterns, plausible_range, vocabulary
 from sizing.resources import source_table
-from sizing.surveys import (
-    Survey,
-    read_embedded,
-    read_nhanes_files,
-)
+from sizing.surveys import Survey, read_embedded, read_nhanes_files
 
 
 def test_vocabulary_tells_everything_about_every_measure():

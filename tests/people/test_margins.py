@@ -165,10 +165,7 @@ def test_care_home_ages_follow_from_the_published_mean_and_sd():
     shares = named_margins("care_home_nordic").query("variable == 'age_years'")[
         "target"
     ]
-    expected = [
-        age.sf(80) / age.sf(65),
-        (age.cdf(75) - age.cdf(65)) / age.sf(65),
-    ]
+    expected = [age.sf(80) / age.sf(65), (age.cdf(75) - age.cdf(65)) / age.sf(65)]
     np.testing.assert_allclose(shares, expected, atol=5e-5)
 
 

@@ -6,11 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import multivariate_normal
 
-from sizing.people.body.conditional import (
-    condition_normal,
-    log_density,
-    sample_normal,
-)
+from sizing.people.body.conditional import condition_normal, log_density, sample_normal
 
 P = 4
 

@@ -14,18 +14,8 @@ from data_sources import derive_population_totals
 from sizing.errors import SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.people import limits
-from sizing.people.classes import (
-    CHILD_BMI,
-    age_band,
-    bmi_class,
-)
-from sizing.people.named import (
-    POPULATIONS,
-    _members,
-    cells,
-    load_people,
-    reweight,
-)
+from sizing.people.classes import CHILD_BMI, age_band, bmi_class
+from sizing.people.named import POPULATIONS, _members, cells, load_people, reweight
 from sizing.people.own import people_from
 from sizing.resources import source_table
 from sizing.stats.weighted import weighted_quantile

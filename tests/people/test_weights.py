@@ -210,8 +210,7 @@ def test_margins_in_conflict_are_named_with_how_far_each_could_go():
 def test_a_target_at_the_rim_needs_zero_weights_and_is_refused():
     frame = pd.DataFrame({"sex": ["female", "male"], "stature_cm": [160.0, 180.0]})
     asked = table(
-        margin("sex", "share", 0.5, level="female"),
-        margin("stature_cm", "mean", 171.0),
+        margin("sex", "share", 0.5, level="female"), margin("stature_cm", "mean", 171.0)
     )
     with pytest.raises(SizingError, match="with the others met it must be 170"):
         rake(frame, asked)

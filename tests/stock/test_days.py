@@ -10,12 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from sizing.people import people_from
-from sizing.stock import (
-    Served,
-    Use,
-    offer_from,
-    tables,
-)
+from sizing.stock import Served, Use, offer_from, tables
 from sizing.stock.days import Days, draw_days, group_from
 from sizing.stock.programme import programme_from
 

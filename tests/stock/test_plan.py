@@ -20,13 +20,7 @@ from sizing.pages.stock import stock_page
 from sizing.pages.stock_order import order_sheet, write_order
 from sizing.people import people_from, read_caseload
 from sizing.people.files import read_table
-from sizing.stock import (
-    Served,
-    Use,
-    demo_scenario,
-    offer_from,
-    plan_stock,
-)
+from sizing.stock import Served, Use, demo_scenario, offer_from, plan_stock
 from sizing.stock.days import draw_days, group_from, people_variance
 from sizing.stock.result import strategy_words
 

@@ -12,10 +12,7 @@ from scipy import stats
 from sizing.people import people_from
 from sizing.stock import Served, Use
 from sizing.stock.budget import fewest_waiting
-from sizing.stock.cheapest import (
-    adapted,
-    least_cost,
-)
+from sizing.stock.cheapest import adapted, least_cost
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.programme import part_allowed, programme_from
 

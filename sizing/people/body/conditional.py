@@ -14,10 +14,7 @@ FIRST = 8
 
 
 def condition_normal(
-    mean: Floats,
-    covariance: Floats,
-    value: Floats,
-    error_variance: Floats,
+    mean: Floats, covariance: Floats, value: Floats, error_variance: Floats
 ) -> tuple[Floats, Floats]:
     """Condition each row's normal distribution on what is known of it.
 
