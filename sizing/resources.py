@@ -1,9 +1,12 @@
-"""The figures that ship with the kit, read through importlib.resources."""
+"""The figures and the texts that ship with the kit."""
 
 import json
+import tomllib
+from functools import cache
 from importlib.abc import Traversable
 from importlib.resources import files
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pandas as pd
@@ -33,3 +36,17 @@ def source_table(name: str, **options: Any) -> pd.DataFrame:
 def source_json(name: str) -> Any:
     """Return the content of a JSON file of ``data_sources``."""
     return json.loads(source_file(name).read_text(encoding="utf-8"))
+
+
+@cache
+def texts(name: str) -> SimpleNamespace:
+    """Return the fixed texts of one subject, as ``words/texts/NAME.toml`` has them.
+
+    A text is an attribute; a table of the file is a mapping, a list a list. What varies
+    stands in braces, for ``str.format``. No text holds a figure that is estimated.
+
+    >>> texts("stock").shared["personal"]
+    "each client's own"
+    """
+    path = Path(__file__).parent / "words" / "texts" / f"{name}.toml"
+    return SimpleNamespace(**tomllib.loads(path.read_text(encoding="utf-8")))

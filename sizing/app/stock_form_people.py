@@ -22,55 +22,11 @@ from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures.tables import CASELOAD
 from sizing.measures.typed import amounts
 from sizing.people import POPULATIONS, People, population_titles, read_caseload
+from sizing.resources import texts
 from sizing.stock import Served, Use, demo_scenario, serves_from
 from sizing.stock.years import ASSUMED, Years, usual_rates
 
-_GROUPS = {
-    "name": "Called",
-    "people": "People like",
-    "count": "How many on one day",
-    "number": "Their number",
-    "admissions": "Admitted over the period",
-}
-_RULES = {
-    "name": "Service",
-    "sharing": "Slings are",
-    "each": "Slings for each",
-    "at_once": "In 100, need one at once",
-    "at_most": "Most lifted at once",
-    "laundry": "Days of 7 in the laundry",
-    "spares": "Spares of each size",
-    "target": "Target, in 100",
-    "charts": "Charts it buys from",
-}
-_RULES_HELP = (
-    "One row per service, called as above. What is left empty is as set further down "
-    "for all. Charts by their names, parted by semicolons."
-)
-_SHARED = {"personal": "each client's own", "shared": "shared, from a pool"}
-_NUMBERS = {"fixed": "is the same each day", "poisson": "varies by chance"}
-#: What the list calls people, so that a cell holds it; the answer says it in full.
-_SHORT = {
-    "everyone": "everyone, 2 and over",
-    "children": "children, 2 to 17",
-    "adults": "adults, 18 and over",
-    "walking_difficulty": "adults, walking difficulty",
-    "wheelchair_users": "adults, as wheelchair users",
-    # What older saved answers hold: it is answered with the two there are.
-    "care_home": "care-home residents",
-    "care_home_us": "care-home residents (US)",
-    "care_home_nordic": "care-home residents (Nordic)",
-    "bariatric": "adults of BMI 40 or more",
-    "england_adults": "adults in England",
-}
-_GROUPS_HELP = (
-    "One row per group. People are drawn from surveys, so as to be like yours. "
-    "A number that varies by chance, as in an equipment library, is right on average. "
-    "Admissions count only where slings are not passed on."
-)
-_PRICES_HELP = (
-    "What has no price is not counted. Put your own records in place of the rates."
-)
+_T = texts("stock")
 _WIDE = w.Layout(width="auto")
 _POOL = "shared"
 
@@ -96,17 +52,17 @@ class PeopleFields(_Part):
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
         super().__init__(switch, changed)
-        self._titles = population_titles() | _SHORT
+        self._titles = population_titles() | _T.short
         start = demo_scenario()[0]
         start["people"] = start["people"].map(self._titles)
-        start["number"] = _NUMBERS["fixed"]
+        start["number"] = _T.numbers["fixed"]
         self.groups = EditableTable(
-            start[list(_GROUPS)],
+            start[list(_T.groups)],
             caption="The groups of people",
-            headings=_GROUPS,
+            headings=_T.groups,
             choices={
                 "people": [self._titles[name] for name in POPULATIONS],
-                "number": [*_NUMBERS.values()],
+                "number": [*_T.numbers.values()],
             },
             can_add=True,
             words=["name"],
@@ -114,14 +70,14 @@ class PeopleFields(_Part):
         words = "Some services have rules of their own: sharing, laundry, charts"
         self.ruled = w.Checkbox(description=words, indent=False, layout=_WIDE)
         self.rules = EditableTable(
-            start[["name"]].reindex(columns=list(_RULES)).astype(object),
+            start[["name"]].reindex(columns=list(_T.rules)).astype(object),
             caption="Rules of their own",
-            headings=_RULES,
-            choices={"sharing": [*_SHARED.values()]},
+            headings=_T.rules,
+            choices={"sharing": [*_T.shared.values()]},
             can_add=True,
             words=["name", "charts"],
         )
-        about = w.HTML(paragraphs([_RULES_HELP]))
+        about = w.HTML(paragraphs([_T.rules_help]))
         self._ruled = w.VBox([about, self.rules.view])
         self._ruled.layout.display = "none"
         words = "I also serve clients I have measured (a caseload)"
@@ -132,7 +88,7 @@ class PeopleFields(_Part):
         self._caseload = w.VBox(layout=w.Layout(display="none"))
         self.view = w.VBox(
             [
-                w.HTML(paragraphs([_GROUPS_HELP])),
+                w.HTML(paragraphs([_T.groups_help])),
                 self.groups.view,
                 self.ruled,
                 self._ruled,
@@ -163,17 +119,17 @@ class PeopleFields(_Part):
 
     def fill(self, serves: pd.DataFrame) -> None:
         """Take groups and their rules from a plan that was kept."""
-        table = serves.reindex(columns=[*_GROUPS, *list(_RULES)[1:]])
+        table = serves.reindex(columns=[*_T.groups, *list(_T.rules)[1:]])
         table = table.assign(
             people=table["people"].map(self._titles),
-            number=table["number"].map(_NUMBERS),
-            sharing=table["sharing"].map(_SHARED),
+            number=table["number"].map(_T.numbers),
+            sharing=table["sharing"].map(_T.shared),
             at_once=table["at_once"].astype(float) * 100,
             target=table["target"].astype(float) * 100,
         ).astype(object)
         table = table.where(table.notna(), None)
-        self.groups.set(table[list(_GROUPS)])
-        rules = table[list(_RULES)]
+        self.groups.set(table[list(_T.groups)])
+        rules = table[list(_T.rules)]
         self.rules.set(rules)
         self.ruled.value = bool(rules.drop(columns="name").notna().any(axis=None))
         self._changed()
@@ -189,7 +145,7 @@ class PeopleFields(_Part):
             )
         for name in ("at_once", "target"):
             rules[name] = rules[name].map(_of_one, na_action="ignore")
-        names = {shown: name for name, shown in _SHARED.items()}
+        names = {shown: name for name, shown in _T.shared.items()}
         rules["sharing"] = rules["sharing"].map(names)
         return frame.merge(rules, on="name", how="left")
 
@@ -204,14 +160,14 @@ class PeopleFields(_Part):
             "count": ("the number of people is missing", "0 or more, whole"),
         }
         problems = [
-            Problem(what, allowed, "fill it in", None, row, _GROUPS[column])
+            Problem(what, allowed, "fill it in", None, row, _T.groups[column])
             for row, record in enumerate(frame.to_dict("records"), start=2)
             for column, (what, allowed) in needed.items()
             if pd.isna(record[column])
         ]
         if problems:
             raise InputProblems(problems, about="the groups of people")
-        titles = {"people": self._titles, "number": _NUMBERS}
+        titles = {"people": self._titles, "number": _T.numbers}
         names = {
             column: {title: name for name, title in own.items()}
             for column, own in titles.items()
@@ -252,7 +208,7 @@ class UseFields(_Part):
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
         super().__init__(switch, changed)
         self.sharing = w.Dropdown(
-            options=[(shown, name) for name, shown in _SHARED.items()],
+            options=[(shown, name) for name, shown in _T.shared.items()],
             description="Slings are",
         )
         words = "A sling goes to another client when its own leaves"
@@ -374,7 +330,7 @@ class YearsFields(_Part):
                 "source": "Where it is from",
             },
         )
-        about = w.HTML(paragraphs([ASSUMED, _PRICES_HELP]))
+        about = w.HTML(paragraphs([ASSUMED, _T.prices_help]))
         self.view = w.VBox([about, self.period, *prices, self.rates.view, self.told])
         for box in (self.period, *prices):
             box.observe(lambda _: self._changed(), "value")
