@@ -39,6 +39,18 @@ def invented_first(parts: Sequence[str], text: str) -> str:
     return f"{invented_words(*parts)} {text}".strip()
 
 
+def parted(text: str) -> tuple[str, str]:
+    """Return the two sentences that ``invented_first`` put before an answer, and it.
+
+    >>> parted(invented_first(["chart"], "Buy 3. Or 4."))[1], parted("Buy 3. Or 4.")[0]
+    ('Buy 3. Or 4.', '')
+    """
+    if not text.startswith(INVENTED):
+        return "", text
+    what, do, answer = f"{text} ".split(". ", 2)
+    return f"{what}. {do}.", answer.strip()
+
+
 @cache
 def cautions(*keys: str) -> tuple[str, ...]:
     """Return the usual cautions as sentences, all of them or those named.

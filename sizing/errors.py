@@ -62,7 +62,14 @@ class DoubtfulValues(SizingWarning):
 
 
 class UnitSaid(SizingWarning):
-    """A value that was written in another unit than its heading's, and read so."""
+    """A value that was written in another unit than its heading's, and read so.
+
+    ``of`` says whose value it is, ``how`` how it was read, ``place`` where it stands.
+    """
+
+    def __init__(self, of: str, how: str, place: str = "") -> None:
+        self.of, self.how = of, how
+        super().__init__(f"{place or of}: {how}")
 
 
 class ReadingNote(UserWarning):

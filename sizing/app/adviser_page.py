@@ -8,8 +8,7 @@ import ipywidgets as w
 
 from sizing.app.answer_form import boxed
 from sizing.app.client_form import ClientForm
-from sizing.app.form_style import FORM_STYLE
-from sizing.app.form_words import bullets
+from sizing.app.form_words import FORM_STYLE, bullets
 from sizing.app.own_chart_kept import ChartChoice
 from sizing.app.show import save_panel
 from sizing.app.units import UnitSwitch

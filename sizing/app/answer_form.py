@@ -6,8 +6,14 @@ from typing import Any
 
 import ipywidgets as w
 
-from sizing.app.form_style import FORM_STYLE
-from sizing.app.form_words import bullets, lead, paragraphs, status, wrong_lines
+from sizing.app.form_words import (
+    FORM_STYLE,
+    bullets,
+    lead,
+    paragraphs,
+    status,
+    wrong_lines,
+)
 from sizing.app.long_work import Later, LongWork, Progress
 from sizing.app.show import save_panel, sections_html
 from sizing.app.units import UnitSwitch

@@ -24,7 +24,7 @@ from sizing.client import ClientAnswer, check_client, client_from
 from sizing.client.visit import Visit, visit_of
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, plausible_range
-from sizing.measures.written import written
+from sizing.measures.written import Said, Worded, written
 from sizing.pages.client_answer import (
     drawn_answer,
     figures_of,
@@ -32,6 +32,7 @@ from sizing.pages.client_answer import (
     shown_tables,
 )
 from sizing.pages.where import guide_html
+from sizing.resources import texts
 from sizing.words.client import (
     ABOUT_CHANCES,
     answer_lines,
@@ -48,6 +49,7 @@ from sizing.words.client_notes import (
     weight_lines,
 )
 
+_T = texts("problems")
 _EMPTY = "Enter what is known of your client, then press Check."
 _CHART_WRONG = "The chart has problems: put it right before you check a client."
 
@@ -303,7 +305,10 @@ class ClientForm(PageForm):
         unit = name.rsplit("_", 1)[1]
         return Problem(
             f"this makes sense in {unit}, but it was read in inches, pounds or stone",
-            action=f"write {unit} behind the number, or change the units above; if "
-            "it is right, measure again and say that it is confirmed",
+            action=Said(
+                f"write {unit} behind the number, or change the units above; if it is "
+                "right, measure again and {confirm}",
+                confirm=Worded(**_T.confirm),
+            ),
             column=name,
         )

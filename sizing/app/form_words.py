@@ -1,43 +1,42 @@
 """What a form says, as HTML: sentences, lists, tables, and what looks wrong."""
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from html import escape
+from importlib.resources import files
 
-from sizing.cautions import INVENTED
+from sizing.cautions import parted
 from sizing.errors import InputProblems, Problem, SizingError
-from sizing.measures import vocabulary
 from sizing.measures.vocabulary import plain
-from sizing.measures.written import Say, told, unit_of, written
+from sizing.measures.written import Say, told, written
+from sizing.resources import texts
 from sizing.words.client import capital
 
-#: A name of the code within words that were meant for a file.
-_NAME = re.compile(r"\b[a-z]+(?:_[a-z]+)*_(?:cm|kg|years)(?:_low|_high)?\b")
-#: What an answer on invented figures begins with.
-_MADE_UP = re.compile(rf"{INVENTED}.*? by (it|them)\.\s*")
-_OUTSIDE = "this is outside what people were found to have"
-#: What is said of files, and what it means on a form.
-_ON_A_FORM = {
-    "put the unit that was used into the entry's name": "write the unit behind the "
-    "number, such as 64 in",
-    "put the unit that was used into the column's name": "write the unit behind the "
-    "number, such as 64 in",
-    "say that it is confirmed": "tick 'I measured again'",
-    "leave it out, or correct its name": "leave it out",
-    "correct the cell": "correct the number",
-    "leave the cell empty": "leave it empty",
-}
-
-
+_T = texts("forms")
+#: Headings of a file that holds a size chart.
+CHART_HEADINGS: list[tuple[str, str]] = _T.chart_headings
+#: How the forms look: labels wrap instead of being cut, and stand above their field on
+#: a phone.
+FORM_STYLE = "<style>{}</style>".format(
+    files("sizing.app").joinpath("template", "form.css").read_text(encoding="utf-8")
+)
 #: Lines no longer than can be read.
 _NARROW = "max-width:60rem;line-height:1.45"
+#: The region has a width of its own, ``100cqi``: its content makes nothing else wider.
+_REGION = "overflow-x: auto; container-type: inline-size"
+#: The caption stays in sight while the rest scrolls.
+_CAPTION = "position: sticky; left: 0; max-width: 100cqi"
+#: In a form JupyterLab leaves tall rows, no room between columns, and broken words.
+_TABLE = "line-height: 1.4; overflow-wrap: normal"
+_CELL = "padding: .2em .6em"
+#: Characters, at most, that a column keeps room for in one line.
+_ROOM = 16
 
 
 def paragraphs(lines: Iterable[str]) -> str:
-    """Return lines as paragraphs of HTML."""
+    """Return lines as paragraphs of HTML; empty ones are left out."""
     style = f"margin:.3em 0;{_NARROW}"
-    return "".join(f'<p style="{style}">{escape(line)}</p>' for line in lines)
+    return "".join(f'<p style="{style}">{escape(line)}</p>' for line in lines if line)
 
 
 def bullets(lines: Iterable[str]) -> str:
@@ -51,7 +50,6 @@ def bullets(lines: Iterable[str]) -> str:
 
 
 def heading(words: str) -> str:
-    """Return a heading within a form."""
     return f"<h3>{escape(words)}</h3>"
 
 
@@ -69,23 +67,10 @@ def lead(answer: str) -> str:
     >>> lead(answer).index("Order nothing") < lead(answer).index("<b>Buy 3.</b>")
     True
     """
-    made_up = _MADE_UP.match(answer)
-    before = made_up[0] if made_up else ""
-    first, *rest = answer.removeprefix(before).split("\n")
+    invented, found = parted(answer)
+    first, *rest = found.split("\n")
     large = f"<p style='font-size:1.15em'><b>{escape(first)}</b></p>"
-    told = paragraphs(filter(None, [before.strip()]))
-    return status(told + large + paragraphs(rest))
-
-
-#: The region has a width of its own, ``100cqi``: its content makes nothing else wider.
-_REGION = "overflow-x: auto; container-type: inline-size"
-#: The caption stays in sight while the rest scrolls.
-_CAPTION = "position: sticky; left: 0; max-width: 100cqi"
-#: In a form JupyterLab leaves tall rows, no room between columns, and broken words.
-_TABLE = "line-height: 1.4; overflow-wrap: normal"
-_CELL = "padding: .2em .6em"
-#: Characters, at most, that a column keeps room for in one line.
-_ROOM = 16
+    return status(paragraphs([invented]) + large + paragraphs(rest))
 
 
 def scrolling(content: str, *, label: str) -> str:
@@ -107,66 +92,41 @@ def wide_table(
 ) -> str:
     """Return a table of finished cells as HTML, in a region that scrolls by itself."""
     columns = len(headings) or max(map(len, rows), default=0)
-    flush = [*numbers, *([False] * columns)]
-    sides = ["right" if flush[i] else "left" for i in range(columns)]
-    longest = [max((len(row[i]) for row in rows), default=0) for i in range(columns)]
-    styles = [
-        f"text-align: {side}; min-width: {min(length, _ROOM)}ch; {_CELL}"
-        for side, length in zip(sides, longest, strict=True)
-    ]
-    top = "".join(
-        f'<th scope="col" style="{look}">{escape(name)}</th>'
-        for name, look in zip(headings, styles, strict=bool(headings))
+    looks = []
+    for i in range(columns):
+        side = "right" if i < len(numbers) and numbers[i] else "left"
+        longest = max((len(row[i]) for row in rows), default=0)
+        room = f"min-width: {min(longest, _ROOM)}ch"
+        looks.append(f"text-align: {side}; {room}; {_CELL}")
+
+    def cell(words: str, i: int, scope: str = "") -> str:
+        head = f'<th scope="{scope}"' if scope else "<td"
+        thin = "; font-weight: normal" if scope == "row" else ""
+        end = "th" if scope else "td"
+        return f'{head} style="{looks[i]}{thin}">{escape(words)}</{end}>'
+
+    first = "" if headings else "row"
+    top = "".join(cell(name, i, "col") for i, name in enumerate(headings))
+    body = "".join(
+        f"<tr>{''.join(cell(w, i, '' if i else first) for i, w in enumerate(row))}</tr>"
+        for row in rows
     )
-    body = []
-    for row in rows:
-        cells = [
-            f'<td style="{look}">{escape(cell)}</td>'
-            for cell, look in zip(row, styles, strict=True)
-        ]
-        if not headings:
-            look = f"{styles[0]}; font-weight: normal"
-            cells[0] = f'<th scope="row" style="{look}">{escape(row[0])}</th>'
-        body.append(f"<tr>{''.join(cells)}</tr>")
-    said = (
-        f'<caption style="text-align: left"><div style="{_CAPTION}">{escape(label)}'
-        "</div></caption>"
-    )
-    return scrolling(
-        f'<table style="{_TABLE}; {style}">{said if caption else ""}'
-        f"{f'<thead><tr>{top}</tr></thead>' if headings else ''}"
-        f"<tbody>{''.join(body)}</tbody></table>",
-        label=label,
-    )
+    said = f'<div style="{_CAPTION}">{escape(label)}</div>'
+    parts = [f'<caption style="text-align: left">{said}</caption>'] if caption else []
+    parts += [f"<thead><tr>{top}</tr></thead>"] if headings else []
+    table = f"{''.join(parts)}<tbody>{body}</tbody></table>"
+    return scrolling(f'<table style="{_TABLE}; {style}">{table}', label=label)
 
 
-def file_headings(rows: Sequence[tuple[str, str]]) -> str:
+def file_headings(rows: Iterable[Sequence[str]]) -> str:
     """Return the headings that a file needs as a small table, folded away.
 
     >>> ">Hip girth</td>" in file_headings([("Hip girth", "hip_circumference_cm")])
     True
     """
-    said = "Headings of such a file"
-    table = wide_table(
-        rows,
-        label=said,
-        headings=("What the column holds", "Its heading"),
-        caption=False,
-    )
+    said, *heads = _T.file_headings
+    table = wide_table([*rows], label=said, headings=heads, caption=False)
     return f"<details><summary>{said}</summary>{table}</details>"
-
-
-#: Headings of a file that holds a size chart.
-CHART_HEADINGS = (
-    ("Name of the size", "size"),
-    ("paediatric, adult or bariatric", "group"),
-    ("Load limit, kg", "load_limit_kg"),
-    ("Hip girth from, cm", "hip_circumference_cm_low"),
-    ("Hip girth to, cm", "hip_circumference_cm_high"),
-    ("Seat-to-shoulder height from, cm", "shoulder_height_sitting_cm_low"),
-    ("Seat-to-shoulder height to, cm", "shoulder_height_sitting_cm_high"),
-    ("The same in inches, pounds or stone", "hip_circumference_in_low, load_limit_lb"),
-)
 
 
 def framed(page: str, *, title: str = "The page", shape: str = "height:50rem") -> str:
@@ -182,10 +142,9 @@ def name_words(name: str) -> str:
     >>> name_words("hip_circumference_cm_low"), name_words("load_limit_kg")
     ('hip girth from', 'load limit')
     """
-    ends = {"_low": " from", "_high": " to"}
-    for ending, words in ends.items():
+    for ending, words in {"_low": " from", "_high": " to"}.items():
         if name.endswith(ending):
-            return name_words(name.removesuffix(ending)) + words
+            return plain(name.removesuffix(ending)) + words
     return plain(name)
 
 
@@ -196,71 +155,46 @@ def wrong_lines(
     typed: Mapping[str, str] | None = None,
     rows: Sequence[str] = (),
 ) -> list[str]:
-    """Return what looks wrong, in the words of a form and in the units chosen."""
-    say = partial(written, units=units)
+    """Return what looks wrong, in the words of a form and in the units chosen.
+
+    ``typed`` is what was typed under each name, ``rows`` what the rows are called.
+    """
     if not isinstance(error, InputProblems):
-        return [_plainly(line, units) for line in str(error).splitlines()]
-    return [_line(one, units, say, typed or {}, rows) for one in error.problems]
+        return str(error).splitlines()
+    places = ("form",) if units == "metric" else ("form_other", "form")
+    say = partial(written, units=units)
+    return [_line(one, say, places, typed or {}, rows) for one in error.problems]
 
 
 def _line(
-    one: Problem, units: str, say: Say, typed: Mapping[str, str], rows: Sequence[str]
+    one: Problem,
+    say: Say,
+    places: Sequence[str],
+    typed: Mapping[str, str],
+    rows: Sequence[str],
 ) -> str:
     where = [one.file] if one.file is not None else []
     # Of a file the rows are those of the file, and its headings stay as they stand.
-    of_headings = one.row == 1
-    if of_headings and (one.file is None or one.column is None):
-        where.append("the headings")
-    elif of_headings:
-        where.append(f"the heading '{one.column}'")
-    elif one.row is not None and one.row - 2 < len(rows) and rows[one.row - 2]:
-        where.append(f"size {rows[one.row - 2]}")
+    of_file = one.row == 1 and one.file is not None
+    if one.row == 1:
+        headed = of_file and one.column is not None
+        where.append(f"the heading '{one.column}'" if headed else "the headings")
     elif one.row is not None:
-        where.append(f"row {one.row - (one.file is None)}")
-    if one.column is not None and not (of_headings and one.file is not None):
+        size = rows[one.row - 2] if one.row - 2 < len(rows) else ""
+        row = one.row - (one.file is None)
+        where.append(f"size {size}" if size else f"row {row}")
+    if one.column is not None and not of_file:
         where.append(name_words(str(one.column)))
     found = typed.get(str(one.column), "")
     if not found and one.value is not None and not isinstance(one.value, float):
         found = str(one.value)
     place = ", ".join(where) + (f" ({found})" if found else "")
     what, allowed, action = (
-        str(words) if of_headings and one.file else _plainly(told(words, say), units)
+        told(words, say, *(() if of_file else places))
         for words in (one.what, one.allowed, one.action)
     )
     parts = [f"{place}: {what}" if place else what]
-    if allowed:
-        parts.append(f"Allowed: {allowed}")
-    if action:
-        parts.append(f"What to do: {action}")
+    parts += [f"Allowed: {allowed}"] if allowed else []
+    parts += [f"What to do: {action}"] if action else []
     said = ". ".join(part.rstrip(".") for part in parts) + "."
     return said if one.file is not None else capital(said)
-
-
-def _plainly(text: str, units: str) -> str:
-    """Take names of the code and the words of files out of a message."""
-    if units != "metric":
-        # These speak of the number in cm or kg, which is not the one she typed.
-        text = re.sub(r"this makes sense in \w+, not in \w+", _OUTSIDE, text)
-        text = re.sub(r"it would fit if the number were in \w+; ", "", text)
-        text = text.replace("put the unit that was used into the entry's name, or ", "")
-    text = re.sub(
-        r"a number in (cm|kg)",
-        lambda m: f"a number in {unit_of(f'_{m[1]}', units)}",
-        text,
-    )
-    text = re.sub(r"column '([^']+)'", lambda m: name_words(m[1]), text)
-    for words, better in _ON_A_FORM.items():
-        text = text.replace(words, better)
-    text = _NAME.sub(lambda m: name_words(m[0]), text)
-    for code, words in _spoken().items():
-        text = text.replace(code, words)
-    return text
-
-
-def _spoken() -> dict[str, str]:
-    """Return measures as they are spelt in the code, and by their labels."""
-    names = [str(name) for name in vocabulary()["name"]]
-    spelt = {name: name.rsplit("_", 1)[0].replace("_", " ") for name in names}
-    told = {words: plain(name) for name, words in spelt.items()}
-    bare = {name.rsplit("_", 1)[0]: plain(name) for name in names}
-    return {said: words for said, words in (bare | told).items() if said != words}

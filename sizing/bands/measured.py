@@ -12,6 +12,7 @@ from sizing.charts.size_chart import SizeChart
 from sizing.errors import SizingError
 from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
+from sizing.measures.vocabulary import plain
 from sizing.people.people import People
 
 
@@ -64,7 +65,7 @@ def read_measured(
     known = (values >= 0).all(axis=1) & (weight > 0)
     if not known.any():
         raise SizingError(
-            f"nobody in '{people.name}' has all of {', '.join(measures)}",
+            f"nobody in '{people.name}' has all of {', '.join(map(plain, measures))}",
             allowed="at least one person with every measure",
             action="draw the missing measures, or band by fewer",
         )

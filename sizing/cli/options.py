@@ -104,7 +104,7 @@ def amount(what: str, text: str, unit: str) -> float:
     if isinstance(found, Problem):
         raise SizingError(str(replace(found, what=f"{what}: {found.what}", value=text)))
     if found.said:
-        warnings.warn(f"{what}: {found.told(text)}", UnitSaid, stacklevel=2)
+        warnings.warn(UnitSaid(what, found.told(text)), stacklevel=2)
     return found.standard
 
 

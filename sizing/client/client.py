@@ -31,13 +31,15 @@ from sizing.errors import (
 )
 from sizing.measures import MEASURES, SEXES, to_standard_units
 from sizing.measures.tables import ANY
-from sizing.measures.vocabulary import AGE_LIMITS
+from sizing.measures.vocabulary import AGE_LIMITS, plain
+from sizing.measures.written import Worded, joined
 from sizing.people.classes import ADULT_AGE
 from sizing.people.growth import value_at
+from sizing.resources import texts
 
 YOUNGEST = AGE_LIMITS[0]
 ABOUT = "what was entered of the client"
-_READ = re.compile(r"row 2, column '(\w+)'(: .*)")
+_T = texts("problems")
 
 
 @dataclass(frozen=True)
@@ -137,7 +139,7 @@ def client_from(
     ...
     sizing.errors.InputProblems: 1 problem in what was entered of the client:
     - column 'stature_cm': this makes sense in inches, not in centimetres (found: \
-65.0). Allowed: 90 to 230 cm for stature. What to do: put the unit that was used \
+65.0). Allowed: 90 to 230 cm for height. What to do: put the unit that was used \
 into the entry's name, or measure again.
     """
     given, how, bare = _named(entries, how)
@@ -185,8 +187,8 @@ into the entry's name, or measure again.
     if lengths and STATURE not in values:
         if sex is None or age is None:
             missing = Problem(
-                f"height cannot be estimated from {', '.join(lengths)} without sex "
-                "and age",
+                f"height cannot be estimated from {', '.join(map(plain, lengths))} "
+                "without sex and age",
                 "sex and age in years",
                 "enter both, or the height itself",
             )
@@ -234,15 +236,15 @@ def _empty(value: object) -> bool:
 
 def _of_one(problem: Problem, given: Mapping[str, Any]) -> Problem:
     """Word a problem for one client, who has neither rows nor cells nor a chart."""
-    action = problem.action.split("; leave a chart's cell")[0]
-    action = action.replace("correct the cell", "correct the entry")
-    action = action.replace("the column's name", "the entry's name")
+    action = problem.action
+    if isinstance(action, Worded):
+        action = action.at("entry")
     try:
         age, value = float(given["age_years"]), float(problem.value)
     except (KeyError, TypeError, ValueError):
         return replace(problem, row=None, action=action)
     hint = like_a_child(str(problem.column), value, str(given.get("sex", "")), age)
-    action = "; ".join(part for part in (action, hint) if part)
+    action = joined([part for part in (action, hint) if part])
     return replace(problem, row=None, action=action)
 
 
@@ -273,16 +275,12 @@ def _standard(
             raise InputProblems(problems, about=ABOUT) from None
     read_as = []
     for item in caught:
-        if issubclass(item.category, UnitSaid):
-            read_as.append(_READ.sub(r"\1\2.", str(item.message)))
+        if isinstance(item.message, UnitSaid):
+            read_as.append(f"{item.message.of}: {item.message.how}.")
         elif isinstance(item.message, DoubtfulValues):
             unusual += [replace(one, row=None) for one in item.message.problems]
     if unusual and not confirmed:
-        action = (
-            "check the number and its unit, or measure again; if it is right, say "
-            "that it is confirmed"
-        )
-        again = [replace(one, action=action) for one in unusual]
+        again = [replace(one, action=Worded(**_T.unusual)) for one in unusual]
         raise InputProblems(again, about=ABOUT)
     names = dict(zip(frame.columns, out.columns, strict=True))
     values: dict[str, Any] = {str(name): out[name].iloc[0] for name in out}

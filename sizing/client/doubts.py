@@ -12,8 +12,11 @@ from sizing.errors import Problem
 from sizing.measures import MEASURES
 from sizing.measures.columns import OF_KIND, UNIT_WORDS
 from sizing.measures.vocabulary import plain
-from sizing.measures.written import Amount, Said
+from sizing.measures.written import Amount, Said, Worded, joined
 from sizing.people.body.terms import Floats
+from sizing.resources import texts
+
+_T = texts("problems")
 
 #: A reading this many SDs from what the others let expect is doubted, if the
 #: readings together are also rarer than RARE among people (our choice, no
@@ -102,20 +105,27 @@ def _words(one: Reading, centre: float, spread: float, client: Client) -> Proble
     if client.age_years is not None:
         sex = client.sex or ""
         child = like_a_child(one.measure, one.value, sex, client.age_years)
-    hints = [*_units(one, centre, spread), *([child] if child else [])]
+    hints = [*_units(one, centre, spread), *([f"{child}; "] if child else [])]
     again = "measure it again" if one.how != ESTIMATED else "measure the segment again"
-    action = "; ".join([*hints, f"{again}; if it is right, say that it is confirmed"])
+    do = "{again}; if it is right, {confirm}"
+    last = Said(do, again=again, confirm=Worded(**_T.confirm))
+    action = joined([*hints, last], link="")
     return Problem(
         what, action=action, column=one.measure, value=round(float(one.value), 1)
     )
 
 
 def _units(one: Reading, centre: float, spread: float) -> list[str]:
-    """Name units in which the number would be what is expected."""
+    """Name units in which the number would be what is expected.
+
+    On a form in other units the number is not the one that was typed.
+    """
     kind = "mass" if one.measure.endswith("_kg") else "length"
     standard = {"mass": "kg", "length": "cm"}[kind]
     return [
-        f"it would fit if the number were in {UNIT_WORDS[unit]}"
+        Worded(
+            f"it would fit if the number were in {UNIT_WORDS[unit]}; ", form_other=""
+        )
         for unit, factor in OF_KIND[kind].items()
         if unit != standard
         and abs(np.log(one.value * factor) - centre) < _NEAR * max(spread, 0.03)

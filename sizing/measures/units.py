@@ -24,8 +24,11 @@ from sizing.measures.headings import Found
 from sizing.measures.names import MEASURES, SEXES
 from sizing.measures.tables import ANY, ROW
 from sizing.measures.typed import Quantity, quantity, unclear
-from sizing.measures.vocabulary import AGE_LIMITS, plausible_range
-from sizing.measures.written import Amount, Said
+from sizing.measures.vocabulary import AGE_LIMITS, plain, plausible_range
+from sizing.measures.written import Amount, Said, Worded
+from sizing.resources import texts
+
+_T = texts("problems")
 
 _SEX_WORDS = {"female": "female", "male": "male", "f": "female", "m": "male"}
 _MOST_ROWS = 10
@@ -79,7 +82,7 @@ do: correct the column's name, or give it one that is no measure's.
     columns = [one for one in found if one.kind in OF_KIND]
     out = frame.copy()
     doubts: list[Problem] = []
-    said: list[str] = []
+    said: list[UnitSaid] = []
     if not problems:
         made: dict[Hashable, object] = {}
         for one, name in zip(found, frame.columns, strict=True):
@@ -104,22 +107,20 @@ do: correct the column's name, or give it one that is no measure's.
     if doubts:
         warn(DoubtfulValues(doubts))
     for told in said:
-        warn(told, UnitSaid)
+        warn(told)
     return out
 
 
 def _numbers(
     given: pd.Series, column: Found, file: str | None
-) -> tuple[npt.NDArray[np.float64], list[Problem], list[str]]:
+) -> tuple[npt.NDArray[np.float64], list[Problem], list[UnitSaid]]:
     """Return a column in standard units, cells that are none, and units said."""
     what: dict[int, Problem] = {}
-    said: list[str] = []
+    said: list[UnitSaid] = []
     cells = given.to_numpy(dtype=object, na_value=np.nan)
     number = np.full(len(cells), np.nan)
-    allowed = (
-        f"a number in {column.unit} with a point for decimals, or nothing "
-        "where not measured"
-    )
+    words = _T.number["words"].format(unit=column.unit)
+    allowed = Worded(**_T.number | {"words": words})
     for position, value in enumerate(cells):
         text = "" if pd.isna(value) else str(value).strip()
         if not text:
@@ -140,9 +141,8 @@ def _numbers(
                 place = f"{file}, " if file else ""
                 named = given.index.name == ROW
                 row = given.index[position] if named else position + 2
-                said.append(
-                    f"{place}row {row}, column '{column.given}': {found.told(text)}"
-                )
+                place += f"row {row}, column '{column.given}'"
+                said.append(UnitSaid(column.given, found.told(text), place))
     rules = [
         (np.isinf(number), "infinity is no body measure"),
         (number < 0, "a body measure cannot be negative"),
@@ -153,12 +153,12 @@ def _numbers(
         rules.append((number == 0, "a body measure cannot be 0"))
     for found_at, reason in reversed(rules):
         for position in np.flatnonzero(found_at).tolist():
-            what[position] = Problem(reason, allowed, "correct the cell")
+            what[position] = Problem(reason, allowed)
     wrong = sorted(what)
     problems = [
         replace(
             what[position],
-            action=what[position].action or "correct the cell",
+            action=what[position].action or Worded(**_T.correct),
             file=file,
             row=position + 2,
             column=column.given,
@@ -180,8 +180,7 @@ def _sex(
         Problem(
             "this sex is not one the kit has figures for",
             ", ".join([*SEXES, "f", "m"]) + ", or nothing where not known",
-            "correct the cell, or leave it empty: the figures of both sexes are then "
-            "mixed where the step allows it",
+            Worded(**_T.sex),
             file=file,
             row=int(position) + 2,
             column=heading,
@@ -244,25 +243,20 @@ def _unusual(
             number = value[position] / column.factor
             usual = Amount(float(low[position]), measure, float(high[position]))
             if unit:
-                told, what = (
-                    problems,
-                    f"this makes sense in {UNIT_WORDS[unit]}, not in ",
-                )
-                what += UNIT_WORDS[column.unit]
-                allowed = Said("{span} for {stem}", span=usual, stem=column.stem)
-                action = (
-                    "put the unit that was used into the column's name, or measure "
-                    "again; leave a chart's cell empty where there is no limit"
-                )
+                told, words = problems, f"this makes sense in {UNIT_WORDS[unit]}, not "
+                what = Worded(f"{words}in {UNIT_WORDS[column.unit]}", **_T.outside)
+                allowed = Said("{span} for {name}", span=usual, name=plain(measure))
+                action = Worded(**_T.other_unit)
             elif column.end:
                 continue
             elif not least <= value[position] <= most:
-                told, what = never, "no body has this value"
+                told, what = never, Worded("no body has this value")
                 allowed = Said("{span} at any age", span=Amount(least, measure, most))
-                action = "correct the cell, or empty it"
+                action = Worded(**_T.empty)
             else:
-                told, what = doubts, "this is outside the range people were found in"
-                allowed, action = Said("{span}", span=usual), "measure again"
+                told = doubts
+                what = Worded("this is outside the range people were found in")
+                allowed, action = Said("{span}", span=usual), Worded("measure again")
             shown = float(np.round(number, 6))
             row = int(position) + 2
             told.append(Problem(what, allowed, action, file, row, column.given, shown))

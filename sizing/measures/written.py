@@ -97,6 +97,31 @@ class Amount:
         return span(*ends, self.measure, say, to=self.to, link=self.link)
 
 
+class Worded(str):
+    """Words said of a file, which know what is said elsewhere in their place.
+
+    ``entry``: of a client's entries; ``form``: on a form; ``form_other``: on one whose
+    units are not cm and kg. What is not given is said as of a file.
+    """
+
+    others: Mapping[str, str]
+
+    def __new__(cls, words: str, **others: str) -> "Worded":
+        """Take the words of a file, and those of other places."""
+        made = super().__new__(cls, words)
+        made.others = others
+        return made
+
+    def __getnewargs_ex__(self) -> tuple[tuple[str], dict[str, str]]:
+        """Copy the words with the others."""
+        return (str(self),), dict(self.others)
+
+    def at(self, *places: str) -> "Worded":
+        """Return what is said at the first of these places that has its own words."""
+        found = (self.others[place] for place in places if place in self.others)
+        return Worded(next(found, str(self)), **self.others)
+
+
 class Said(str):
     """A sentence that knows its amounts: cm and kg in itself, other units by ``told``.
 
@@ -126,11 +151,14 @@ class Said(str):
         return (self.template,), dict(self.given)
 
 
-def told(words: str, say: Say) -> str:
-    """Return a sentence with its amounts, if it knows any, written by ``say``."""
+def told(words: str, say: Say, *places: str) -> str:
+    """Return a sentence with its amounts, if it knows any, written by ``say``.
+
+    ``places`` are those of ``Worded``, the first that fits before the others.
+    """
     if isinstance(words, Said):
-        return _filled(words.template, words.given, say)
-    return words
+        return _filled(words.template, words.given, say, *places)
+    return str(words.at(*places)) if isinstance(words, Worded) else words
 
 
 def joined(sentences: Sequence[str], link: str = "; ") -> Said:
@@ -140,16 +168,13 @@ def joined(sentences: Sequence[str], link: str = "; ") -> Said:
     return Said(template, **dict(zip(names, sentences, strict=True)))
 
 
-def _filled(template: str, given: Mapping[str, object], say: Say) -> str:
-    parts = {
-        name: one.said(say)
-        if isinstance(one, Amount)
-        else told(one, say)
-        if isinstance(one, Said)
-        else str(one)
-        for name, one in given.items()
-    }
-    return template.format(**parts)
+def _filled(template: str, given: Mapping[str, object], say: Say, *places: str) -> str:
+    def part(one: object) -> str:
+        if isinstance(one, Amount):
+            return one.said(say)
+        return told(one, say, *places) if isinstance(one, str) else str(one)
+
+    return template.format(**{name: part(one) for name, one in given.items()})
 
 
 def unit_of(measure: str, units: str = "metric") -> str:

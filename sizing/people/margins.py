@@ -18,6 +18,7 @@ import pandas as pd
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures.tables import MARGINS, take
 from sizing.measures.typed import amounts
+from sizing.measures.vocabulary import plain
 from sizing.people.classes import body_mass_index
 from sizing.people.files import read_table
 from sizing.resources import source_table
@@ -70,7 +71,7 @@ class Margin:
         """Return the margin in plain words, without its target."""
         group = f" within {self.within}" if self.within else ""
         if self.statistic == "mean":
-            return f"mean {self.variable}{group}"
+            return f"mean {plain(self.variable)}{group}"
         return f"share with {self._what()}{group}"
 
     def _what(self) -> str:
@@ -127,13 +128,9 @@ def check_against(margins: list[Margin], frame: pd.DataFrame) -> None:
         if not margin.level and not pd.api.types.is_numeric_dtype(
             variable_of(frame, margin.variable)
         ):
-            problems.append(
-                Problem(
-                    f"'{margin}' needs numbers, and {margin.variable} holds words",
-                    "a share with a level",
-                    "write the level instead",
-                )
-            )
+            what = f"'{margin}' needs numbers, and {plain(margin.variable)} holds words"
+            do = "write the level instead"
+            problems.append(Problem(what, "a share with a level", do))
             continue
         problems += _unanswerable(margin, frame)
     if problems:

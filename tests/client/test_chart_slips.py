@@ -12,7 +12,7 @@ from sizing.charts import chart_from, demo_chart, read_chart
 from sizing.cli.main import main
 from sizing.client import check_client, judge_chart
 from sizing.errors import InputProblems, Problem
-from sizing.measures.written import Amount, Said, written
+from sizing.measures.written import Amount, Said, Worded, written
 from sizing.pages.client_note import client_note
 from sizing.pages.own_chart import own_chart_page
 from sizing.pages.page import render
@@ -162,7 +162,8 @@ def test_a_size_named_by_a_weight_keeps_its_name_in_every_unit(units, edge):
 )
 def test_a_page_says_in_which_file_and_under_which_heading_a_fault_is(where, place):
     """Before, a fault of a file's headings was in "Row 0", of no file."""
-    problem = Problem("no limits at all", f"a column {HIP}_low", **where)
+    allowed = Worded(f"a column {HIP}_low", form="a column hip girth from")
+    problem = Problem("no limits at all", allowed, **where)
     (line,) = wrong_lines(InputProblems([problem]))
     assert line.startswith(place)
     # What a heading must be called is said as it must stand in the file.

@@ -173,7 +173,7 @@ def test_a_client_refused_is_told_which_entry_and_what_else_could_be():
     for entry, words in (
         ({"age_years": 1.99}, "no figures for a child under 2 years"),
         ({"shoe": 39, "age_years": 40}, "the kit has no use for this entry"),
-        ({"knee_height_cm": 50, "sex": "f"}, "knee_height_cm without sex and age"),
+        ({"knee_height_cm": 50, "sex": "f"}, "from knee height without sex and age"),
     ):
         with pytest.raises(InputProblems, match=words):
             client_from(entry)

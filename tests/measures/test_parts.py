@@ -257,7 +257,7 @@ def test_unusual_values_are_named_up_to_ten_and_warned_of_where_they_are_read():
     assert told["row"].tolist() == list(range(3, 13))
     assert "makes sense in metres, not in inches" in told["what"][0]
     assert told["value"].tolist() == [1.7] * 10
-    assert told["allowed"][0] == "90 to 230 cm for stature"
+    assert told["allowed"][0] == "90 to 230 cm for height"
     with pytest.warns(SizingWarning) as caught:
         to_standard_units(frame, allow_unusual=True)
     assert caught[0].filename == __file__ and str(caught[0].message).count("\n- ") == 10
