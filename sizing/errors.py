@@ -92,6 +92,11 @@ class Problem:
     column: str | None = None
     value: Any = None
 
+    @classmethod
+    def of(cls, words: Sequence[str], /, *where: Any, **given: object) -> "Problem":
+        """Return a problem of fixed words (what, allowed, action) and its place."""
+        return cls(*(part.format(**given) for part in words), *where)
+
     def __str__(self) -> str:
         """Return the problem as one line of plain words."""
         where = [

@@ -7,9 +7,11 @@ from importlib.abc import Traversable
 from importlib.resources import files
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import pandas as pd
+if TYPE_CHECKING:
+    # A place that cannot be written to is named before this is loaded.
+    import pandas as pd
 
 
 def source_file(name: str) -> Traversable:
@@ -26,8 +28,10 @@ def source_file(name: str) -> Traversable:
     return found
 
 
-def source_table(name: str, **options: Any) -> pd.DataFrame:
+def source_table(name: str, **options: Any) -> "pd.DataFrame":
     """Return a CSV file of ``data_sources``; options go to ``pandas.read_csv``."""
+    import pandas as pd
+
     with source_file(name).open("r", encoding="utf-8") as handle:
         table: pd.DataFrame = pd.read_csv(handle, **options)
         return table

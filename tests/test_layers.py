@@ -10,8 +10,8 @@ PACKAGE = Path(sizing.__file__).parent
 ORDER = [
     {"errors"},
     {"kinds"},
-    {"files"},
     {"resources"},
+    {"files"},
     {"cautions"},
     {"measures"},
     {"words.numbers"},

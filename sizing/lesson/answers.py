@@ -18,7 +18,7 @@ from sizing.errors import Problem, SizingError
 from sizing.lesson.doubtful import doubtful
 from sizing.measures import vocabulary
 from sizing.measures.headings import Found
-from sizing.measures.names import MEASURES
+from sizing.measures.columns import MEASURES
 from sizing.measures.tables import ANSWERS, take
 from sizing.measures.vocabulary import plausible_range
 from sizing.people.files import read_table

@@ -5,8 +5,9 @@ from collections.abc import Collection
 from sizing.cautions import INVENTED
 from sizing.errors import one_of
 from sizing.measures.vocabulary import measure_patterns, plain
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 
+_T = texts("tables")
 #: Patterns of sling, by general trade terms; each row's source is in the table.
 PATTERNS: tuple[str, ...] = (
     "full-body",
@@ -35,13 +36,9 @@ def pattern_parts(pattern: str, *, must: bool = True) -> dict[str, list[str]]:
 def pattern_lacks(pattern: str, limits: Collection[str]) -> str:
     """Return that a chart limits too little for a pattern, or nothing."""
     unseen = _without(pattern_parts(pattern), limits)
-    if not unseen:
-        return ""
     looked = ", ".join(f"{part} ({names})" for part, names in unseen.items())
-    return (
-        f"The chart limits too little to judge a sling of the pattern {pattern}: "
-        f"it never looks at the {looked}."
-    )
+    words = _T.pattern_lacks.format(pattern=pattern, looked=looked)
+    return words if unseen else ""
 
 
 def pattern_words(
@@ -52,7 +49,7 @@ def pattern_words(
     if known is not None:
         lacking = _without(pattern_parts(pattern, must=False), known)
         told = ", ".join(dict.fromkeys(lacking.values()))
-        words.append(f"For this pattern of sling also measure: {told}." if told else "")
+        words += [_T.pattern_measures.format(names=told)] if told else []
     warned = source_table("pattern_warnings.csv").query("pattern == @pattern")["text"]
     return [word for word in (*words, *map(str, warned)) if word]
 

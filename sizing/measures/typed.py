@@ -7,23 +7,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from sizing.errors import Problem, SizingError, one_of
-from sizing.measures.columns import OF_KIND, UNIT_WORDS
+from sizing.measures.columns import OF_KIND, UNIT_WORDS, WRITTEN_UNITS
 from sizing.measures.written import UNITS, unit_of
+from sizing.resources import texts
 
+_T = texts("tables")
 _FACTORS = OF_KIND["length"] | OF_KIND["mass"] | OF_KIND["age"]
+_TIMES = ("years", "months", "weeks", "days")
 #: How a unit is written behind a number; single and double primes come as ' and ".
-_SPELT = {
-    "cm": "cm cms centimetre centimetres centimeter centimeters",
-    "mm": "mm mms millimetre millimetres millimeter millimeters",
-    "m": "m metre metres meter meters",
-    "in": 'in ins inch inches "',
-    "ft": "ft feet foot '",
-    "kg": "kg kgs kilo kilos kilogram kilograms kilogramme kilogrammes",
-    "g": "g gram grams gramme grammes",
-    "lb": "lb lbs pound pounds",
-    "st": "st stone stones",
-}
-_UNIT = {word: unit for unit, words in _SPELT.items() for word in words.split()}
+_UNIT = {word: unit for word, unit in WRITTEN_UNITS.items() if unit not in _TIMES}
+_UNIT |= {'"': "in", "'": "ft"}
 #: The unit that may follow a larger one, and how many make one of the larger.
 _SMALLER = {"ft": ("in", 12), "st": ("lb", 14), "m": ("cm", 100)}
 #: Where the smaller unit goes without saying: 10 st 4, 5' 2.
@@ -49,8 +42,6 @@ _THOUSANDS = re.compile(r"[1-9][0-9]{0,2}")
 _NOTED = re.compile(r"[+-]?([0-9]*[1-9][0-9]*)\.([0-9]{1,2})")
 #: Denominators on a tape or scale.
 _PARTS = (2, 3, 4, 8, 16, 32)
-#: Words of units of length.
-_MEANS_LENGTH = [UNIT_WORDS[unit] for unit in OF_KIND["length"]]
 #: Letters that stand for a currency (ISO 4217, from memory, and the crown's own).
 _CURRENCIES = (
     *("GBP", "EUR", "USD", "CHF", "SEK", "NOK", "DKK", "ISK", "PLN", "CZK", "HUF"),
@@ -60,11 +51,6 @@ _CURRENCIES = (
 _PARTED = re.compile(r"([+-]?\d{1,3}(?:([,.' ])\d{3})(?:\2\d{3})*)([.,]\d{1,2})?")
 #: More letters than any length or mass needs.
 _MOST = 60
-_LIKE = {
-    "length": "104, 101.5, 41 1/2, 41 in, 5 ft 3 in or 1.58 m",
-    "mass": "61, 61.5, 134 lb, 9 st 8 lb",
-    "age": "a number of years, or of months where the heading says so",
-}
 
 
 @dataclass(frozen=True)
@@ -80,7 +66,8 @@ class Quantity:
 
     def told(self, text: str) -> str:
         """Say how a text that said its own unit was read."""
-        unit = "cm" if set(_MEANS_LENGTH) & set(self.said.split()) else "kg"
+        lengths = {UNIT_WORDS[unit] for unit in OF_KIND["length"]}
+        unit = "cm" if lengths & set(self.said.split()) else "kg"
         return f"'{text}', in {self.said}, was read as {self.standard:.6g} {unit}"
 
 
@@ -95,11 +82,11 @@ def quantity(text: str, unit: str) -> Quantity | Problem:
     'this may be 12 st 10 lb or 12.10 st, which is 12 st 1.4 lb'
     """
     kind = next(kind for kind, units in OF_KIND.items() if unit in units)
-    allowed, action = _LIKE[kind], "write the number and, if need be, its unit behind"
-    wrong = Problem("this is not understood", allowed, action)
+    like = _T.like[kind]
+    wrong = Problem.of(_T.not_understood, like=like)
     plain = text.strip().lower().translate(_LETTERS).replace("''", '"').strip()
     if not re.search("[0-9]", plain):
-        return Problem(f"{wrong.what}: text instead of a number", allowed, action)
+        return Problem.of(_T.text, like=like)
     pointed = _with_points(plain) if len(plain) <= _MOST else wrong
     if isinstance(pointed, Problem):
         return pointed
@@ -114,35 +101,30 @@ def quantity(text: str, unit: str) -> Quantity | Problem:
     if not word and (second or re.fullmatch(r"[0-9]+/[0-9]+", first)):
         return wrong  # two numbers, or half of what?
     large = _UNIT.get(word.rstrip(".")) if word else unit
-    if large is not None and large not in OF_KIND[kind]:
-        meant = f"{UNIT_WORDS[large]}, where a {kind} is wanted"
-        return Problem(f"this is in {meant}", allowed, action)
-    values = [_value(first)] + ([_value(second)] if second else [])
-    units = [large]
+    if large is None:
+        return wrong
+    if large not in OF_KIND[kind]:
+        given = {"unit": UNIT_WORDS[large], "kind": kind, "like": like}
+        return Problem.of(_T.wrong_kind, **given)
+    values, units = [_value(first)], [large]
     if second:
-        least, most = _SMALLER.get(str(large), ("", 0))
+        least, most = _SMALLER.get(large, ("", 0))
         small = _UNIT.get(last.rstrip(".")) if last else least
         if small != least or not (last or large in _UNSAID) or not first.isdigit():
             return wrong
+        values, units = [*values, _value(second)], [large, least]
         if values[1] >= most:
-            return Problem(
-                f"this has {second} {least} behind the {large}, and {most:g} {least} "
-                f"make 1 {large}",
-                allowed,
-                "correct it",
-            )
-        units.append(least)
-    elif large is not None and (doubt := unclear(first, large)):
+            given = {"second": second, "small": least, "large": large, "like": like}
+            return Problem.of(_T.too_many, most=most, **given)
+    elif doubt := unclear(first, large):
         return doubt
-    if large is None or any(math.isnan(value) for value in values):
+    if any(math.isnan(value) for value in values):
         return wrong
     size = -1.0 if sign == "-" else 1.0
-    standard = size * sum(
-        value * _FACTORS[str(one)] for value, one in zip(values, units, strict=True)
-    )
-    alone = units == [unit]
-    said = "" if unit in units else " and ".join(UNIT_WORDS[str(one)] for one in units)
-    number = size * values[0] if alone else standard / _FACTORS[unit]
+    parts = zip(values, units, strict=True)
+    standard = size * sum(value * _FACTORS[one] for value, one in parts)
+    said = "" if unit in units else " and ".join(UNIT_WORDS[one] for one in units)
+    number = size * values[0] if units == [unit] else standard / _FACTORS[unit]
     return _finite(Quantity(standard, number, said), wrong)
 
 
@@ -163,13 +145,9 @@ def unclear(number: str, unit: str) -> Problem | None:
     noted = [f"{whole} {unit} {n} {small}" for n in counts if 0 < n < most]
     if not noted:
         return None
-    rest = float(f"0.{decimals}") * most
-    real = f"{whole}.{decimals} {unit}, which is {whole} {unit} {rest:.3g} {small}"
-    return Problem(
-        f"this may be {', '.join(noted)} or {real}",
-        f"{unit} and {small}, such as {noted[0]}",
-        f"write {unit} and {small} apart",
-    )
+    given = {"whole": whole, "decimals": decimals, "unit": unit, "small": small}
+    given |= {"rest": f"{float(f'0.{decimals}') * most:.3g}"}
+    return Problem.of(_T.noted, noted=", ".join(noted), first=noted[0], **given)
 
 
 def amount(cell: object, *, money: bool = False) -> tuple[float, str] | Problem:
@@ -180,9 +158,8 @@ def amount(cell: object, *, money: bool = False) -> tuple[float, str] | Problem:
     >>> amount("1,250").what
     'a comma that may part thousands or decimals'
     """
-    allowed = "a number such as 120 or 119.50"
     if isinstance(cell, bool):
-        return Problem("yes or no instead of a number", allowed)
+        return Problem.of(_T.yes_amount)
     text = unicodedata.normalize("NFKC", str(cell)).translate(_LETTERS).strip()
     found = re.fullmatch(r"([^\W\d]*\.?|\W)\s*([+-]?[\d.].*?)\s*([^\W\d]*|\W)", text)
     sign = "".join(found.group(1, 3)).strip(".") if found else ""
@@ -190,18 +167,15 @@ def amount(cell: object, *, money: bool = False) -> tuple[float, str] | Problem:
     money = money and (signed or sign.upper() in _CURRENCIES)
     if found and money and len(text) <= _MOST:
         text = found[2]
-    parted = _PARTED.fullmatch(text)
-    if (
-        parted
-        and (parted[3] or "")[:1] != parted[2]
-        and (parted[3] or parted[2] in "' " or parted[1].count(parted[2]) > 1)
-    ):
-        text = re.sub("[,.' ]", "", parted[1]) + (parted[3] or "").replace(",", ".")
+    if parted := _PARTED.fullmatch(text):
+        whole, mark, rest = parted[1], parted[2], parted[3] or ""
+        if rest[:1] != mark and (rest or mark in "' " or whole.count(mark) > 1):
+            text = re.sub("[,.' ]", "", whole) + rest.replace(",", ".")
     pointed = _with_points(text.lower())
     if isinstance(pointed, Problem):
         return pointed
     if not _BARE.fullmatch(pointed) or not math.isfinite(float(pointed)):
-        return Problem("this is not a number", allowed)
+        return Problem.of(_T.no_amount)
     return float(pointed), sign if money else ""
 
 
@@ -229,13 +203,12 @@ def understood(
 ) -> float:
     """Return what was typed in a form as cm or kg, exactly.
 
-    1 in = 2.54 cm and 1 lb = 0.45359237 kg exactly (international yard and pound
-    agreement, 1959); 1 st = 14 lb.
+    The units are the international yard and pound agreement's of 1959.
     """
     one_of("units", units, list(UNITS))
     found = quantity(text, unit_of(measure, units))
     if isinstance(found, Quantity) and (found.standard < 0 and not signed):
-        found = Problem("this is not understood", "a number from 0", "correct it")
+        found = Problem.of(_T.not_from_0)
     if isinstance(found, Problem):
         raise SizingError(str(replace(found, value=text)))
     return found.standard
@@ -258,12 +231,8 @@ def like_pounds(kg: float) -> int | None:
     """
     for whole in range(120, 501, 10):
         pounds = whole / OF_KIND["mass"]["lb"]
-        near = {math.floor(pounds), math.ceil(pounds)}
-        if whole % 50 == 0:
-            near |= {math.floor(pounds / 10) * 10}
-        else:
-            near = {number for number in near if number % 5}
-        if kg in near:
+        near = {math.floor(pounds), math.ceil(pounds), math.floor(pounds / 10) * 10}
+        if kg in near and (whole % 50 == 0 or kg % 5):
             return whole
     return None
 
@@ -274,20 +243,13 @@ def _with_points(plain: str) -> str | Problem:
     plain = re.sub(r"(?<=[a-z'\".]), +", " ", plain)
     for found in _COMMA.finditer(plain):
         if len(found[2]) == 3 and _THOUSANDS.fullmatch(found[1]):
-            thousands, decimals = found[1] + found[2], f"{found[1]}.{found[2]}"
-            return Problem(
-                "a comma that may part thousands or decimals",
-                "decimals behind a point, and no mark for thousands",
-                f"write {thousands} or {decimals}",
-            )
+            meant = {
+                "thousands": found[1] + found[2],
+                "decimals": ".".join(found.groups()),
+            }
+            return Problem.of(_T.thousands, **meant)
     pointed = _COMMA.sub(r"\1.\2", plain)
-    if "," in pointed:
-        return Problem(
-            "a comma that parts no decimals",
-            "decimals behind a point, and no mark for thousands",
-            "write the number without it",
-        )
-    return pointed
+    return Problem.of(_T.comma) if "," in pointed else pointed
 
 
 def _value(written: str) -> float:

@@ -19,17 +19,16 @@ from sizing.errors import (
     UnitSaid,
     warn,
 )
-from sizing.measures.columns import OF_KIND, UNIT_WORDS
+from sizing.measures.columns import MEASURES, OF_KIND, UNIT_WORDS
 from sizing.measures.headings import Found
-from sizing.measures.names import MEASURES, SEXES
 from sizing.measures.tables import ANY, ROW
 from sizing.measures.typed import Quantity, quantity, unclear
 from sizing.measures.vocabulary import AGE_LIMITS, plain, plausible_range
 from sizing.measures.written import Amount, Said, Worded
 from sizing.resources import texts
 
-_T = texts("problems")
-
+_T = texts("tables")
+_PLACED = texts("problems")
 _SEX_WORDS = {"female": "female", "male": "male", "f": "female", "m": "male"}
 _MOST_ROWS = 10
 #: So far beyond what is plausible at any age no body is: a slip, not a rarity. The
@@ -75,9 +74,7 @@ def to_standard_units(
 do: correct the column's name, or give it one that is no measure's.
     """
     if not isinstance(frame, pd.DataFrame):
-        raise SizingError(
-            str(Problem("this is not a table", "a DataFrame", value=type(frame)))
-        )
+        raise SizingError(str(Problem.of(_T.no_table, None, None, None, type(frame))))
     found, problems = ANY.read(list(frame.columns), file=file)
     columns = [one for one in found if one.kind in OF_KIND]
     out = frame.copy()
@@ -92,7 +89,7 @@ do: correct the column's name, or give it one that is no measure's.
                 said += words
                 made[one.standard] = np.round(number, 9)
             elif one.column:
-                made[one.standard], wrong = _sex(given, one.given, file)
+                made[one.standard], wrong = _sex(given, one, file)
             else:
                 made[name], wrong = given, []
             problems += wrong
@@ -119,15 +116,15 @@ def _numbers(
     said: list[UnitSaid] = []
     cells = given.to_numpy(dtype=object, na_value=np.nan)
     number = np.full(len(cells), np.nan)
-    words = _T.number["words"].format(unit=column.unit)
-    allowed = Worded(**_T.number | {"words": words})
+    words = _PLACED.number["words"].format(unit=column.unit)
+    allowed = Worded(**_PLACED.number | {"words": words})
     for position, value in enumerate(cells):
         text = "" if pd.isna(value) else str(value).strip()
         if not text:
             continue
         found: Quantity | Problem | None
         if isinstance(value, (bool, np.bool_)):
-            found = Problem("yes or no instead of a number", allowed)
+            found = Problem(_T.yes, allowed)
         elif isinstance(value, (int, float, np.number)):
             number[position] = float(value) * column.factor
             found = unclear(repr(float(value)), column.unit)
@@ -143,71 +140,47 @@ def _numbers(
                 row = given.index[position] if named else position + 2
                 place += f"row {row}, column '{column.given}'"
                 said.append(UnitSaid(column.given, found.told(text), place))
-    rules = [
-        (np.isinf(number), "infinity is no body measure"),
-        (number < 0, "a body measure cannot be negative"),
-    ]
+    rules = [(np.isinf(number), _T.endless), (number < 0, _T.negative)]
     if column.kind == "age":
-        rules.append((number > AGE_LIMITS[1], f"over {AGE_LIMITS[1]:g} years"))
+        old = _T.old.format(most=AGE_LIMITS[1])
+        rules.append((number > AGE_LIMITS[1], old))
     elif not column.end:
-        rules.append((number == 0, "a body measure cannot be 0"))
+        rules.append((number == 0, _T.zero))
     for found_at, reason in reversed(rules):
-        for position in np.flatnonzero(found_at).tolist():
-            what[position] = Problem(reason, allowed)
-    wrong = sorted(what)
-    problems = [
-        replace(
-            what[position],
-            action=what[position].action or Worded(**_T.correct),
-            file=file,
-            row=position + 2,
-            column=column.given,
-            value=_plain_value(given.iloc[position]),
+        what |= dict.fromkeys(
+            np.flatnonzero(found_at).tolist(), Problem(reason, allowed)
         )
-        for position in wrong[:_MOST_ROWS]
-    ]
-    return number, problems + _and_more(len(wrong), file, column.given), said
+    return number, _at_cells(what, given, column, file), said
+
+
+def _at_cells(
+    what: dict[int, Problem], given: pd.Series, column: Found, file: str | None
+) -> list[Problem]:
+    """Return what is wrong in a column's cells, the first of them with their place."""
+    problems = []
+    for at in sorted(what)[:_MOST_ROWS]:
+        value = given.iloc[at]
+        # A number of numpy's would not be shown as it was written.
+        value = value.item() if isinstance(value, np.generic) else value
+        placed = {"row": at + 2, "column": column.given, "value": value}
+        action = what[at].action or Worded(**_PLACED.correct)
+        problems.append(replace(what[at], action=action, file=file, **placed))
+    if (more := len(what) - _MOST_ROWS) > 0:
+        where = (file, None, column.given)
+        problems.append(Problem.of(_T.more, *where, count=more))
+    return problems
 
 
 def _sex(
-    given: pd.Series, heading: str, file: str | None
+    given: pd.Series, column: Found, file: str | None
 ) -> tuple[pd.Series, list[Problem]]:
     """Return sex as female/male; an empty cell stays empty."""
     words = given.astype("object").where(given.notna(), "")
     words = words.map(lambda value: str(value).strip().lower())
-    wrong = np.flatnonzero(~words.isin([*_SEX_WORDS, ""]))
-    problems = [
-        Problem(
-            "this sex is not one the kit has figures for",
-            ", ".join([*SEXES, "f", "m"]) + ", or nothing where not known",
-            Worded(**_T.sex),
-            file=file,
-            row=int(position) + 2,
-            column=heading,
-            value=_plain_value(given.iloc[position]),
-        )
-        for position in wrong[:_MOST_ROWS]
-    ]
-    problems += _and_more(len(wrong), file, heading)
+    wrong = np.flatnonzero(~words.isin([*_SEX_WORDS, ""])).tolist()
+    what = dict.fromkeys(wrong, Problem(*_T.sex, Worded(**_PLACED.sex)))
     sex = words.map(_SEX_WORDS).astype("object")
-    return sex.where(sex.notna(), None), problems
-
-
-def _plain_value(value: object) -> object:
-    """Return a numpy number as Python's own, which reads as it was written."""
-    return value.item() if isinstance(value, np.generic) else value
-
-
-def _and_more(count: int, file: str | None, column: str) -> list[Problem]:
-    if count <= _MOST_ROWS:
-        return []
-    return [
-        Problem(
-            f"{count - _MOST_ROWS} more cells of this column have such a problem",
-            file=file,
-            column=column,
-        )
-    ]
+    return sex.where(sex.notna(), None), _at_cells(what, given, column, file)
 
 
 def _unusual(
@@ -243,23 +216,24 @@ def _unusual(
             number = value[position] / column.factor
             usual = Amount(float(low[position]), measure, float(high[position]))
             if unit:
-                told, words = problems, f"this makes sense in {UNIT_WORDS[unit]}, not "
-                what = Worded(f"{words}in {UNIT_WORDS[column.unit]}", **_T.outside)
-                allowed = Said("{span} for {name}", span=usual, name=plain(measure))
-                action = Worded(**_T.other_unit)
+                words = _T.other_unit[0].format(
+                    UNIT_WORDS[unit], UNIT_WORDS[column.unit]
+                )
+                told, what = problems, Worded(words, **_PLACED.outside)
+                allowed = Said(_T.other_unit[1], span=usual, name=plain(measure))
+                action = Worded(**_PLACED.other_unit)
             elif column.end:
                 continue
             elif not least <= value[position] <= most:
-                told, what = never, Worded("no body has this value")
-                allowed = Said("{span} at any age", span=Amount(least, measure, most))
-                action = Worded(**_T.empty)
+                told, what = never, Worded(_T.never[0])
+                allowed = Said(_T.never[1], span=Amount(least, measure, most))
+                action = Worded(**_PLACED.empty)
             else:
-                told = doubts
-                what = Worded("this is outside the range people were found in")
-                allowed, action = Said("{span}", span=usual), Worded("measure again")
+                told, what, action = doubts, *map(Worded, _T.unusual)
+                allowed = Said("{span}", span=usual)
+            where = (file, int(position) + 2, column.given)
             shown = float(np.round(number, 6))
-            row = int(position) + 2
-            told.append(Problem(what, allowed, action, file, row, column.given, shown))
+            told.append(Problem(what, allowed, action, *where, shown))
     return problems, doubts, never
 
 
@@ -269,19 +243,14 @@ def _limits(
     """Return the plausible range of a measure at each age (NaN: any age)."""
     # The bands start on whole years, so an age's whole years decide.
     years = np.where(np.isnan(ages), -1, np.floor(ages)).astype(int)
-    ranges = {
-        year: plausible_range(measure, None if year < 0 else float(year))
-        for year in np.unique(years).tolist()
-    }
-    low = np.array([ranges[year][0] for year in years.tolist()])
-    high = np.array([ranges[year][1] for year in years.tolist()])
+    known, at = np.unique(years, return_inverse=True)
+    ranges = [plausible_range(measure, None if y < 0 else float(y)) for y in known]
+    low, high = np.array(ranges).reshape(-1, 2)[at].T
     return low, high
 
 
 def _other_unit(value: float, column: Found, low: float, high: float) -> str:
     """Return the unit in which a value would be plausible, or nothing."""
     number = value / column.factor
-    for unit, factor in OF_KIND[column.kind].items():
-        if unit != column.unit and low <= number * factor <= high:
-            return unit
-    return ""
+    units = {u: f for u, f in OF_KIND[column.kind].items() if u != column.unit}
+    return next((u for u, f in units.items() if low <= number * f <= high), "")

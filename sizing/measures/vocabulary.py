@@ -5,8 +5,10 @@ from functools import cache
 import pandas as pd
 
 from sizing.errors import Problem, SizingError, one_of
-from sizing.measures.names import MEASURES
-from sizing.resources import source_table
+from sizing.measures.columns import MEASURES
+from sizing.resources import source_table, texts
+
+_T = texts("tables")
 
 #: Ages the kit holds figures for, first and last.
 AGE_LIMITS = (2.0, 120.0)
@@ -85,10 +87,9 @@ def measure_patterns() -> pd.DataFrame:
 def _bands(measure: str) -> tuple[tuple[float, float, float, float], ...]:
     """Return a measure's age bands: from, below, low, high."""
     table = source_table("plausible_ranges.csv")
-    rows = table.loc[
-        table["name"] == measure, ["age_years_from", "age_years_below", "low", "high"]
-    ]
-    return tuple(rows.astype(float).itertuples(index=False, name=None))
+    ends = ["age_years_from", "age_years_below", "low", "high"]
+    rows = table.loc[table["name"] == measure, ends].astype(float)
+    return tuple(rows.itertuples(index=False, name=None))
 
 
 def plausible_range(
@@ -108,16 +109,8 @@ def plausible_range(
     bands = _bands(measure)
     if age_years is not None and not pd.isna(age_years):
         if not AGE_LIMITS[0] <= age_years <= AGE_LIMITS[1]:
-            raise SizingError(
-                str(
-                    Problem(
-                        "the kit holds no figures for this age",
-                        f"{AGE_LIMITS[0]:g} to {AGE_LIMITS[1]:g} years",
-                        "check the age; for children under 2 ask a specialist",
-                        column="age_years",
-                        value=age_years,
-                    )
-                )
-            )
+            where = (None, None, "age_years", age_years)
+            ends = {"least": AGE_LIMITS[0], "most": AGE_LIMITS[1]}
+            raise SizingError(str(Problem.of(_T.age, *where, **ends)))
         bands = tuple(b for b in bands if b[0] <= age_years < b[1])
     return min(b[2] for b in bands), max(b[3] for b in bands)

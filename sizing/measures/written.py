@@ -6,14 +6,17 @@ from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
 from sizing.errors import Problem, SizingError, one_of
-from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
+from sizing.measures.columns import OF_KIND
+from sizing.resources import texts
 
+_T = texts("tables")
 #: Units people may choose: a key, and how they are called.
 UNITS: dict[str, str] = {
     "metric": "cm and kg",
     "pounds": "inches and pounds",
     "stone": "inches and stone",
 }
+_ALONE = {"length": ("cm", "in", "in"), "mass": ("kg", "lb", "st")}
 _PER_STONE = 14
 #: Steps of rounding, of lengths (cm, inches) and of masses (kg, pounds).
 _STEPS = {
@@ -46,16 +49,15 @@ def written(
     >>> written(-0.3, "hip_circumference_cm", to="down")
     '-0.5 cm'
     """
-    one_of("units", units, list(UNITS))
     one_of("rounding", to, list(_STEPS))
-    length = kind_of(measure) == "length"
-    step = _STEPS[to][0 if length else 1]
-    unit, factor = _unit(length, units)
-    count = value / factor / step
+    alone, kind = unit_of(measure, units), kind_of(measure)
+    unit = "lb" if alone == "st" else alone
+    step = _STEPS[to][kind == "mass"]
+    count = value / OF_KIND[kind][unit] / step
     # What a factor adds in the last place of a double is no next lower step.
     steps = math.floor(round(count, 6)) if to == "down" else round(count)
     number = round(steps * step, 2)
-    if length or units != "stone":
+    if alone != "st":
         return f"{number:g} {unit}"
     sign = "-" if number < 0 else ""
     stones, pounds = divmod(abs(number), _PER_STONE)
@@ -180,9 +182,7 @@ def _filled(template: str, given: Mapping[str, object], say: Say, *places: str) 
 def unit_of(measure: str, units: str = "metric") -> str:
     """Return the unit of a number that stands alone."""
     one_of("units", units, list(UNITS))
-    if kind_of(measure) == "length":
-        return "cm" if units == "metric" else "in"
-    return {"metric": "kg", "pounds": "lb", "stone": "st"}[units]
+    return _ALONE[kind_of(measure)][list(UNITS).index(units)]
 
 
 def kind_of(measure: str) -> str:
@@ -190,14 +190,5 @@ def kind_of(measure: str) -> str:
     ending = measure.rsplit("_", 1)[-1]
     kinds = {"cm": "length", "kg": "mass"}
     if ending not in kinds:
-        raise SizingError(
-            str(Problem("this measure has no unit", "a name in _cm or _kg", measure))
-        )
+        raise SizingError(str(Problem.of(_T.unitless, measure)))
     return kinds[ending]
-
-
-def _unit(length: bool, units: str) -> tuple[str, float]:
-    """Return the unit that is counted in, and its size in cm or kg."""
-    if units == "metric":
-        return ("cm" if length else "kg"), 1.0
-    return ("in", LENGTH_UNITS["in"]) if length else ("lb", MASS_UNITS["lb"])

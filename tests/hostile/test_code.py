@@ -107,7 +107,7 @@ def listed(text: str, measures: Collection[str]) -> list[int]:
 
 
 #: Where the measures are named; all else about one stands in ``measures.csv``.
-NAMED = "measures/names.py"
+NAMED = "measures/columns.py"
 
 
 def test_the_measures_are_listed_once():
