@@ -95,7 +95,8 @@ class Problem:
     @classmethod
     def of(cls, words: Sequence[str], /, *where: Any, **given: object) -> "Problem":
         """Return a problem of fixed words (what, allowed, action) and its place."""
-        return cls(*(part.format(**given) for part in words), *where)
+        what, allowed, action = (part.format(**given) for part in words)
+        return cls(what, allowed, action, *where)
 
     def __str__(self) -> str:
         """Return the problem as one line of plain words."""

@@ -14,23 +14,12 @@ from sizing.errors import warn
 from sizing.measures import EVIDENCE
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH
 from sizing.people.people import People
+from sizing.resources import texts
 from sizing.words.numbers import share as written
 
-OUTCOME_WORDS: dict[str, str] = {
-    "one": "one size fits",
-    "choice": "two or more sizes fit",
-    "between": "falls between sizes",
-    "beyond_largest": "larger than the largest size",
-    "below_smallest": "smaller than the smallest size",
-    "over_load": "over the load limit",
-    "not_measured": "a deciding measure is missing",
-}
-DIRECTIONS: tuple[str, ...] = (
-    "too_small_for",
-    "too_large_for",
-    "over_load",
-    "not_measured",
-)
+_T = texts("charts")
+OUTCOME_WORDS: dict[str, str] = _T.outcomes
+DIRECTIONS = ("too_small_for", "too_large_for", "over_load", "not_measured")
 
 
 @dataclass(frozen=True)
@@ -91,14 +80,12 @@ def assign(people: People, chart: SizeChart) -> Assignment:
             As in ``people.frame``.
         outcome
             The first of these that is true. ``one``, ``choice``: one size
-            is known to fit, or more. ``not_measured``: none is known to fit,
-            but one or more could, depending on a measure not taken.
-            ``over_load``: the body mass exceeds the load limit of every size,
-            or of every size that the measures do not rule out (at least one).
-            ``beyond_largest``: some measure is above every size's high edge
-            (this goes before the next, if both are true, because no larger
-            size exists). ``below_smallest``: some measure is below every
-            size's low edge. ``between``: anything else.
+            is known to fit, or more. ``not_measured``: none is, but some could
+            be, depending on a measure not taken. ``over_load``: the body mass
+            exceeds the load limit of every size, or of every size that the
+            measures do not rule out (at least one). ``beyond_largest``,
+            ``below_smallest``: some measure is above every size's high edge,
+            or below every low edge. ``between``: anything else.
         size
             The first size of the chart that fits; empty if none.
         sizes_fitting
@@ -108,19 +95,16 @@ def assign(people: People, chart: SizeChart) -> Assignment:
             miss: over the measures, the distance to the band divided by the
             chart's median band width in that measure (where no size has both
             edges: by a tenth of the median edge); measures not taken count
-            nothing; of equals, the first in the chart. For ``over_load`` only
-            sizes whose load limit is exceeded are compared. The failing
-            measure is the one with the largest such part (of equals, the
-            first in the kit's order), ``miss`` its distance in its own unit.
-            ``direction``: the nearest size is ``too_small_for`` the person
-            (her measure is above its band), ``too_large_for`` her (below),
-            or its load limit is exceeded (``over_load``; the measure is then
-            the body mass). For ``not_measured`` the failing measure is the
-            first one missing that decides, and there is no nearest size.
+            nothing; of equals, the first. For ``over_load`` only sizes whose load
+            limit is exceeded are compared. The failing measure has the largest
+            such part (of equals, the first), ``miss`` is its distance in its own
+            unit. The nearest size is ``too_small_for`` the person,
+            ``too_large_for`` them, or its load limit is exceeded (``over_load``;
+            the measure is then the body mass). For ``not_measured`` the failing
+            measure is the first missing that decides, and no size is nearest.
         too_small, too_large
-            Whether the nearest size is too small for her in some measure, and
-            whether it is too large in some: two harms, which one person can meet at
-            once. False for those who have a size.
+            Whether the nearest size is too small in some measure, and whether it is
+            too large in some: two harms, which one person can meet at once.
         evidence
             The worst evidence among the measures that the chart limits.
 

@@ -17,9 +17,9 @@ from sizing.errors import Problem
 from sizing.files.writing import FORMULA_STARTS
 from sizing.measures.columns import UNIT_WORDS
 from sizing.measures.typed import Quantity, quantity, unclear
+from sizing.resources import texts
 
-_ALLOWED = "a plain number such as 40.5, or an empty cell"
-_DO = "correct it, or empty the cell"
+_T = texts("charts")
 #: Most letters of a name.
 MOST_LETTERS = 100
 #: What means something else where sizes are chosen and summed up.
@@ -79,20 +79,12 @@ def as_number(
         if isinstance(read, Quantity):
             number = read.number
             if read.said:
-                found = Problem(
-                    f"this is in {read.said}, and the heading in {UNIT_WORDS[unit]}",
-                    "a number in the heading's unit",
-                    f"write {number:.6g}, or correct the heading",
-                )
+                given = {"said": read.said, "unit": UNIT_WORDS[unit]}
+                found = Problem.of(_T.other_unit, number=number, **given)
     else:
-        found = Problem("this is no number", _ALLOWED, _DO)
+        found = Problem.of(_T.no_number)
     if found is None and not (math.isfinite(number) and number >= 0):
-        found = Problem(
-            "a limit that no body can have",
-            "a number from 0 upwards; an empty cell means no limit",
-            _DO,
-        )
-        cell = number
+        found, cell = Problem.of(_T.no_limit), number
     if found is None:
         return number
     shown = cell if isinstance(cell, (str, Real)) else str(cell)
@@ -109,33 +101,19 @@ def alike(name: str) -> str:
     return " ".join(text.split())
 
 
-def name_fault(name: str) -> tuple[str, str, str] | None:
-    """Say what is wrong with a name: what, what is allowed, what to do.
+def name_fault(name: str) -> Problem | None:
+    """Say what is wrong with a name.
 
     >>> name_fault("adult 1")
-    >>> name_fault("=1+1")[0]
+    >>> name_fault("=1+1").what
     'a name that a spreadsheet would run as a formula'
-    >>> name_fault("adult\\u200b1")[0]
+    >>> name_fault("adult\\u200b1").what
     'an unseen letter in a name (U+200B)'
     """
     if name.lstrip().startswith(tuple(FORMULA_STARTS)):
-        starts = " ".join(FORMULA_STARTS.split()[0])
-        return (
-            "a name that a spreadsheet would run as a formula",
-            f"a name that begins with none of {starts}",
-            "begin it with a letter or a digit",
-        )
-    unseen = next((c for c in name if not c.isprintable()), "")
-    if unseen:
-        return (
-            f"an unseen letter in a name (U+{ord(unseen):04X})",
-            "letters, digits, signs and plain spaces, on one line",
-            "type the name anew",
-        )
+        return Problem.of(_T.formula, starts=" ".join(FORMULA_STARTS.split()[0]))
+    if unseen := next((c for c in name if not c.isprintable()), ""):
+        return Problem.of(_T.unseen, code=ord(unseen))
     if len(name) > MOST_LETTERS:
-        return (
-            f"a name of {len(name)} letters",
-            f"at most {MOST_LETTERS} letters",
-            "shorten it; what it means can stand in a column of its own",
-        )
+        return Problem.of(_T.long, letters=len(name), most=MOST_LETTERS)
     return None

@@ -13,14 +13,15 @@ import pandas as pd
 from sizing.charts.build import chart_from
 from sizing.charts.cells import is_empty
 from sizing.charts.size_chart import SizeChart
-from sizing.errors import SizingError
+from sizing.errors import Problem, SizingError
 from sizing.files.reading import refuse
 from sizing.files.writing import csv_bytes, workbook_bytes, write_bytes, write_text
 from sizing.measures import MEASURES
 from sizing.measures.tables import CHART
 from sizing.people.files import read_table
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 
+_T = texts("charts")
 #: Most sizes of a chart in a file; no maker's range comes near.
 MOST_SIZES = 200
 #: The folder, in that of what is saved, in which charts are kept by name.
@@ -28,6 +29,9 @@ KEPT = "my-charts"
 #: The source of a chart that its user typed or pasted.
 TYPED = "typed or pasted by its user"
 _PASTED = "the pasted table"
+_KNOWN = {"size", "group", "load_limit_kg"} | {
+    f"{measure}_{end}" for measure in MEASURES for end in ("low", "high")
+}
 _KINDS = "a .csv file (UTF-8) or an .xlsx file"
 #: A number whose text a spreadsheet gives back unchanged, or nearly: 12.50.
 _PLAIN_NUMBER = re.compile(r"^-?(0|[1-9]\d*)(\.\d+)?$")
@@ -39,11 +43,10 @@ def read_chart(path: str | Path, *, warn: bool = True) -> SizeChart:
     Parameters
     ----------
     path : str or Path
-        A ``.csv`` file in UTF-8, its cells parted by commas, semicolons or
-        tabs (whichever the heading row has most of), or an ``.xlsx`` file,
-        whose first sheet is read. Columns as in ``chart_from``. Of the
-        user's own columns in a CSV file, one that holds nothing but plain
-        numbers is read as numbers, any other as text (so 007 stays 007).
+        A ``.csv`` file in UTF-8, parted by commas, semicolons or tabs, or the first
+        sheet of an ``.xlsx`` file. Columns as in ``chart_from``; of the user's own
+        in a CSV file, one of nothing but plain numbers is read as numbers, any
+        other as text (007 stays 007).
     warn : bool
         Whether doubtful points are issued as warnings.
 
@@ -55,8 +58,7 @@ def read_chart(path: str | Path, *, warn: bool = True) -> SizeChart:
     Raises
     ------
     InputProblems
-        If the file is missing, empty, of another kind, or its content wrong:
-        every problem at once.
+        If the file is missing or of another kind, or for every problem in it.
 
     Examples
     --------
@@ -96,20 +98,16 @@ def _read(path: Path, name: str, source: str, *, warn: bool) -> SizeChart:
 
 
 def write_chart(chart: SizeChart, path: str | Path) -> None:
-    """Write a size chart to a CSV or XLSX file that ``read_chart`` gives back.
-
-    The chart's name and source travel in the columns ``chart_name`` and
-    ``chart_source``, so that an invented chart says so wherever it goes.
+    """Write a size chart, with its name and source, to a CSV or XLSX file.
 
     Parameters
     ----------
     chart : SizeChart
         The size chart, in cm and kg.
     path : str or Path
-        Ends in ``.csv`` or ``.xlsx``. An existing file is replaced, as a whole
-        or, where that fails, not at all. Text in the user's own columns that a
-        spreadsheet would run as a formula is led by an apostrophe, which
-        ``read_chart`` takes off again.
+        Ends in ``.csv`` or ``.xlsx``. An existing file is replaced whole or not at
+        all. Text in the user's own columns that a spreadsheet would run as a
+        formula is led by an apostrophe, which ``read_chart`` takes off again.
 
     Raises
     ------
@@ -170,25 +168,19 @@ def keep_chart(
     try:
         return write_bytes(path, content, fresh=True)
     except FileExistsError:
-        raise SizingError(
-            "another chart is kept by this name",
-            allowed="a name of its own for each chart",
-            action="give this one another name, or replace the one that is kept",
-            file=str(path),
-            value=chart.name,
-        ) from None
+        where = (str(path), None, None, chart.name)
+        kept = str(Problem.of(_T.kept, *where))
+        raise SizingError(kept) from None
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:
     """Give the user's own columns the type of what they hold."""
-    known = {"size", "group", "load_limit_kg"}
-    known |= {f"{measure}_{end}" for measure in MEASURES for end in ("low", "high")}
     made = {}
-    for name in frame.columns.difference(list(known), sort=False):
+    for name in frame.columns.difference(list(_KNOWN), sort=False):
         cells = frame[name]
         filled = [cell for cell in cells if not is_empty(cell)]
         written = any(isinstance(cell, str) for cell in filled)
-        if written and all(_is_plain_number(cell) for cell in filled):
+        if written and all(map(_is_plain_number, filled)):
             made[name] = pd.to_numeric(cells.where(~cells.map(is_empty), np.nan))
         else:
             made[name] = cells.infer_objects()
@@ -205,9 +197,8 @@ def _is_plain_number(cell: object) -> bool:
 def demo_chart() -> SizeChart:
     """Return an invented chart of nine sizes, three in each group.
 
-    It limits body mass, shoulder height sitting, buttock-popliteal length and
-    hip circumference, and states load limits. Nobody may choose a sling by
-    it: its numbers are made up (``data_sources/demo_chart.md``).
+    Nobody may choose a sling by it: its numbers are made up
+    (``data_sources/demo_chart.md``).
 
     Returns
     -------
@@ -220,5 +211,4 @@ def demo_chart() -> SizeChart:
     >>> len(chart.sizes), chart.source.startswith("invented")
     (9, True)
     """
-    frame = source_table("demo_chart.csv")
-    return chart_from(frame, name="", source="", warn=False)
+    return chart_from(source_table("demo_chart.csv"), warn=False)

@@ -12,23 +12,17 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts.size_chart import Ints, SizeChart
-from sizing.errors import SizingError
+from sizing.errors import Problem, SizingError
 from sizing.measures import to_tenths
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
+from sizing.resources import texts
 
+_T = texts("charts")
 #: One bit for each size; a chart of more is looked up in parts.
 MOST_SIZES = 64
 MASS = "body_mass_kg"
 #: What can come of it, each person and draw having exactly one.
-OUTCOMES: tuple[str, ...] = (
-    "one",
-    "choice",
-    "between",
-    "beyond_largest",
-    "below_smallest",
-    "over_load",
-    "not_measured",
-)
+OUTCOMES: tuple[str, ...] = tuple(_T.outcomes)
 
 Masks = npt.NDArray[np.unsignedinteger[Any]]
 Bools = npt.NDArray[np.bool_]
@@ -40,9 +34,8 @@ def mask_type(chart: SizeChart) -> type[np.unsignedinteger[Any]]:
     """Return the smallest unsigned type with a bit for each size."""
     count = len(chart.sizes)
     if count > MOST_SIZES:
-        what, allowed = "too many sizes in one chart", f"up to {MOST_SIZES}"
-        do = "split the chart by group"
-        raise SizingError(what, allowed=allowed, action=do, value=count)
+        where = (None, None, None, count)
+        raise SizingError(str(Problem.of(_T.many_sizes, *where, most=MOST_SIZES)))
     kind: type[np.unsignedinteger[Any]] = np.min_scalar_type((1 << count) - 1).type
     return kind
 
@@ -80,9 +73,9 @@ def lookup(
 ) -> Masks:
     """Return the mask of sizes that hold each value of one measure.
 
-    A missing value could hold (``missing_holds``) or cannot be said to hold; sizes that
-    do not limit the measure hold it in either case. Entry 0 is for a missing value,
-    entry ``v + 1`` for ``v`` tenths; the last is for every value beyond all edges.
+    A missing value could hold (``missing_holds``) or not; sizes that do not limit the
+    measure hold it. Entry 0 is for a missing value, ``v + 1`` for ``v`` tenths, the
+    last for every value beyond all edges.
     """
     finite = np.concatenate([low, high[high < NO_HIGH]])
     table = np.zeros(int(finite.max()) + 3, dtype=kind)
@@ -105,9 +98,8 @@ def masks(values: npt.NDArray[np.integer[Any]], table: Masks) -> Masks:
 def size_masks(values: Tenths, chart: SizeChart) -> Masks:
     """Return, for each row, the sizes it fits: bit i is size i of up to 64.
 
-    For each measure a table says which sizes hold each whole tenth; a row's sizes are
-    the common bits of what its measures look up, so the time does not depend on the
-    number of sizes. A limited measure that is absent counts as not measured.
+    A row's sizes are the common bits of what its measures look up, so the time does not
+    depend on the number of sizes. A measure that is absent counts as not measured.
 
     >>> from sizing.charts import chart_from
     >>> chart = chart_from(pd.DataFrame({
@@ -119,12 +111,8 @@ def size_masks(values: Tenths, chart: SizeChart) -> Masks:
     kind = mask_type(chart)
     rows = {len(v) for v in values.values()}
     if len(rows) != 1:
-        raise SizingError(
-            "the columns have no length in common",
-            allowed="at least one measure, and columns of one length",
-            action="give every measure for every person",
-            value=sorted(rows),
-        )
+        where = (None, None, None, sorted(rows))
+        raise SizingError(str(Problem.of(_T.no_length, *where)))
     n = rows.pop()
     fits = np.full(n, (1 << len(chart.sizes)) - 1, dtype=kind)
     for measure, (low, high) in limits(chart).items():
@@ -145,14 +133,10 @@ def unpack(fits: Sequence[Masks], count: int) -> Bools:
 
 
 def fits_matrix(values: Tenths | pd.DataFrame, chart: SizeChart) -> Bools:
-    """Return who fits what.
+    """Return who is known to fit what, (rows, sizes), as ``assign`` has the rule.
 
     ``values`` holds cm and kg in a frame, or whole tenths by measure (-1: not
     measured).
-
-    True where every measure that the size limits holds, both edges included, and the
-    body mass does not exceed its load limit. Where one of them is not measured the size
-    cannot be said to fit: False (shape (rows, sizes)).
 
     >>> from sizing.charts import demo_chart
     >>> people = pd.DataFrame({
@@ -169,26 +153,19 @@ def fits_matrix(values: Tenths | pd.DataFrame, chart: SizeChart) -> Bools:
 
 
 def tenths(frame: pd.DataFrame, chart: SizeChart) -> dict[str, Ints]:
-    """Return the frame's columns that the chart limits, in whole tenths.
-
-    A limited measure that the frame lacks comes back as not measured.
-    """
-    made = {}
-    for measure in limits(chart):
-        if measure in frame:
-            made[measure] = to_tenths(frame[measure].to_numpy(float, na_value=np.nan))
-        else:
-            made[measure] = np.full(len(frame), MISSING_TENTHS)
-    return made
+    """Return what the chart limits in whole tenths; what the frame lacks is missing."""
+    none = pd.Series(np.nan, frame.index)
+    return {
+        measure: to_tenths(frame.get(measure, none).to_numpy(float, na_value=np.nan))
+        for measure in limits(chart)
+    }
 
 
 @dataclass(frozen=True)
 class Judged:
-    """Sizes and outcome of each row.
+    """Sizes known to fit each row, or not ruled out, as masks of the chart's ``parts``.
 
-    Which sizes are known to fit, and which are not ruled out by what is known, each as
-    masks of the chart's ``parts``; how many are known to fit; and the outcome's place
-    in ``OUTCOMES``, of which ``assign`` has the rule.
+    And how many fit, and the outcome's place in ``OUTCOMES`` (``assign`` has the rule).
     """
 
     fitting: list[Masks]

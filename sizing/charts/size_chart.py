@@ -17,22 +17,12 @@ GROUPS: tuple[str, ...] = ("paediatric", "adult", "bariatric")
 
 @dataclass(frozen=True)
 class SizeChart:
-    """A valid size chart, in cm and kg.
+    """A valid size chart, in cm and kg, as ``read_chart`` or ``chart_from`` checked it.
 
-    Build one with ``read_chart`` or ``chart_from``, which check it.
-
-    Attributes
-    ----------
-    frame : DataFrame
-        One row per size, smallest first within its group. Columns: ``size``,
-        ``group``, ``load_limit_kg`` (NaN: none stated), and for each measure
-        it limits ``<measure>_low`` and ``<measure>_high``, such as
-        ``hip_circumference_cm_low`` (NaN: no limit). Further columns of the
-        user's are kept as they came.
-    name : str
-        What the chart is called.
-    source : str
-        Where it comes from; says "invented" for a demo.
+    - ``frame``: One row per size, smallest first within its group: ``size``,
+      ``group``, ``load_limit_kg`` (NaN: none stated), for each measure it limits
+      ``<measure>_low`` and ``<measure>_high`` (NaN: no limit), and the user's own.
+    - ``source``: Where it comes from; says "invented" for a demo.
     """
 
     frame: pd.DataFrame
@@ -41,10 +31,7 @@ class SizeChart:
 
     @property
     def invented(self) -> tuple[str, ...]:
-        """``("chart",)`` for a demo, wherever it went since; else nothing.
-
-        For ``sizing.cautions.invented_words``.
-        """
+        """``("chart",)`` for a demo, wherever it went since; else nothing."""
         parts = self.source.lower().split(";")
         made_up = any(part.strip().startswith("invented") for part in parts)
         return ("chart",) if made_up else ()
@@ -61,10 +48,7 @@ class SizeChart:
         return tuple(m for m in MEASURES if filled & {f"{m}_low", f"{m}_high"})
 
     def edges(self, measure: str) -> tuple[Ints, Ints]:
-        """Return the low and high edges of one measure in tenths, one per size.
-
-        No limit is ``NO_LOW`` or ``NO_HIGH``.
-        """
+        """Return a measure's edges in tenths; no limit: ``NO_LOW``, ``NO_HIGH``."""
         one_of("measure", measure, MEASURES)
         low = to_tenths(self._column(f"{measure}_low"))
         high = to_tenths(self._column(f"{measure}_high"))
@@ -76,6 +60,5 @@ class SizeChart:
         return np.where(limit < 0, NO_HIGH, limit)
 
     def _column(self, name: str) -> npt.NDArray[np.float64]:
-        if name not in self.frame:
-            return np.full(len(self.frame), np.nan)
-        return self.frame[name].to_numpy(dtype=float, na_value=np.nan)
+        cells = self.frame.get(name, pd.Series(np.nan, self.frame.index))
+        return np.asarray(cells.to_numpy(dtype=float, na_value=np.nan))

@@ -17,8 +17,8 @@ from sizing.charts.fits import limits
 from sizing.errors import Problem, SizingError
 from sizing.lesson.doubtful import doubtful
 from sizing.measures import vocabulary
-from sizing.measures.headings import Found
 from sizing.measures.columns import MEASURES
+from sizing.measures.headings import Found
 from sizing.measures.tables import ANSWERS, take
 from sizing.measures.vocabulary import plausible_range
 from sizing.people.files import read_table

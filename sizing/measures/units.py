@@ -216,6 +216,7 @@ def _unusual(
             number = value[position] / column.factor
             usual = Amount(float(low[position]), measure, float(high[position]))
             if unit:
+                names = (UNIT_WORDS[unit], UNIT_WORDS[column.unit])
                 words = _T.other_unit[0].format(
                     UNIT_WORDS[unit], UNIT_WORDS[column.unit]
                 )
@@ -229,7 +230,7 @@ def _unusual(
                 allowed = Said(_T.never[1], span=Amount(least, measure, most))
                 action = Worded(**_PLACED.empty)
             else:
-                told, what, action = doubts, *map(Worded, _T.unusual)
+                told, (what, action) = doubts, map(Worded, _T.unusual)
                 allowed = Said("{span}", span=usual)
             where = (file, int(position) + 2, column.given)
             shown = float(np.round(number, 6))

@@ -129,11 +129,11 @@ def test_the_third_time_a_size_stands_the_first_is_named():
 def test_names_are_long_up_to_a_hundred_letters():
     assert name_fault("x" * 100) is None
     told = name_fault("x" * 101)
-    assert told is not None and told[:2] == (
+    assert told is not None and (told.what, told.allowed) == (
         "a name of 101 letters",
         "at most 100 letters",
     )
-    assert name_fault("a\x07b")[0] == "an unseen letter in a name (U+0007)"
+    assert name_fault("a\x07b").what == "an unseen letter in a name (U+0007)"
     row = problems(good(size=["one", "y" * 101])).loc[0]
     assert row["value"] == "y" * 40 and row["row"] == 3
     told = problems(good(chart_name=["", "z" * 101]))
