@@ -178,7 +178,7 @@ def _sex(
     words = given.astype("object").where(given.notna(), "")
     words = words.map(lambda value: str(value).strip().lower())
     wrong = np.flatnonzero(~words.isin([*_SEX_WORDS, ""])).tolist()
-    what = dict.fromkeys(wrong, Problem(*_T.sex, Worded(**_PLACED.sex)))
+    what = dict.fromkeys(wrong, Problem(_T.sex[0], _T.sex[1], Worded(**_PLACED.sex)))
     sex = words.map(_SEX_WORDS).astype("object")
     return sex.where(sex.notna(), None), _at_cells(what, given, column, file)
 
@@ -217,9 +217,7 @@ def _unusual(
             usual = Amount(float(low[position]), measure, float(high[position]))
             if unit:
                 names = (UNIT_WORDS[unit], UNIT_WORDS[column.unit])
-                words = _T.other_unit[0].format(
-                    UNIT_WORDS[unit], UNIT_WORDS[column.unit]
-                )
+                words = _T.other_unit[0].format(*names)
                 told, what = problems, Worded(words, **_PLACED.outside)
                 allowed = Said(_T.other_unit[1], span=usual, name=plain(measure))
                 action = Worded(**_PLACED.other_unit)
