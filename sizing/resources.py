@@ -14,15 +14,19 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-def source_file(name: str) -> Traversable:
-    """Return one file of the folder ``data_sources``."""
+def shipped(name: str) -> Traversable:
+    """Return a folder that comes with the kit: ``data_sources`` or ``notebooks``."""
     try:
-        folder: Traversable = files("sizing.data_sources")
+        return files(f"sizing.{name}")
     except ModuleNotFoundError:
         # Python started in a checkout finds ``sizing`` there and not in
         # site-packages; the folder then lies beside the package.
-        folder = Path(__file__).resolve().parent.parent / "data_sources"
-    found = folder / name
+        return Path(__file__).resolve().parent.parent / name
+
+
+def source_file(name: str) -> Traversable:
+    """Return one file of the folder ``data_sources``."""
+    found = shipped("data_sources") / name
     if not found.is_file():
         raise FileNotFoundError(f"data_sources/{name} did not come with this install")
     return found

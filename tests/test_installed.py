@@ -16,7 +16,7 @@ from importlib.resources import files
 from pathlib import Path
 import sizing
 from sizing.cli.main import main
-from sizing.app.notebooks import notebook_files
+from sizing.app.serve import notebook_files
 code = main(["client", "sex=female", "age_years=74", "body_mass_kg=61", "--json"])
 print()
 print(json.dumps({

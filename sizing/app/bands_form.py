@@ -11,7 +11,7 @@ from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import bullets, heading, lead, paragraphs
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
-from sizing.app.show import show_picture, show_table
+from sizing.app.show import picture_html, table_html
 from sizing.app.study_form import chart_html, people_choice
 from sizing.app.width_fields import WidthFields
 from sizing.bands import (
@@ -26,9 +26,11 @@ from sizing.bands import (
     width_needed,
 )
 from sizing.measures import MEASURES
+from sizing.pages.page import picture, table
 from sizing.people import People, load_people, population_titles
 from sizing.plots.bands import plot_edge_stability, plot_frontier
 from sizing.plots.chart import plot_people_and_chart
+from sizing.plots.style import figure_of
 from sizing.words.labels import LEVEL_WORDS, labels
 from sizing.words.numbers import probably, sizes_fit
 from sizing.words.numbers import share as percent
@@ -228,12 +230,12 @@ def _axes(answer: dict[str, Any]) -> dict[str, Axes]:
 
 
 def _picture(ax: Axes, alt: str, caption: str = "") -> list[str]:
-    return [str(show_picture(ax, alt=alt, caption=caption).data)]
+    return [picture_html(picture(figure_of(ax), alt=alt, caption=caption))]
 
 
 def _table(frame: pd.DataFrame, caption: str) -> str:
     words = [name for name in frame.columns if name in ("Group", "Band")]
-    return str(show_table(frame, caption=caption, words=words).data)
+    return table_html(table(frame, caption=caption, words=words))
 
 
 def _covered(row: pd.Series) -> str:

@@ -8,11 +8,11 @@ import socket
 import subprocess
 import sys
 import time
-import urllib.error
 import urllib.request
 import webbrowser
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from importlib.abc import Traversable
 from pathlib import Path
 from types import FrameType
 from typing import Any
@@ -21,16 +21,17 @@ from sizing.errors import SizingError
 from sizing.files.places import Places
 from sizing.files.state import safe_environment, state_folder
 from sizing.files.writing import write_text
+from sizing.resources import shipped, texts
 
+_T = texts("serve")
+#: The page that leads to the others.
+START = "start.ipynb"
 #: Names to a kernel what it loads before it is asked for anything.
 LOADS = "SIZING_LOADS"
 #: Only this machine can reach what is served.
 HOST = "127.0.0.1"
 #: Seconds to wait for a server to come up, and for it to stop.
-_PATIENCE = 90.0
-_FAREWELL = 15.0
-
-
+_PATIENCE, _FAREWELL = 90.0, 15.0
 #: Nothing is imported from the folder that a kernel runs in, no list is kept of what
 #: ran, and matplotlib takes no settings from there.
 _KERNEL = """\
@@ -52,6 +53,16 @@ del here, importlib, name, os
 """
 
 
+def notebook_files() -> dict[str, Traversable]:
+    """Return the notebooks that came with this install, by file name."""
+    folder = shipped("notebooks")
+    there = sorted(folder.iterdir(), key=lambda f: f.name) if folder.is_dir() else []
+    found = {f.name: f for f in there if f.name.endswith(".ipynb")}
+    if START not in found:
+        raise SizingError(_T.no_notebooks)
+    return found
+
+
 def write_profile(state: Path) -> None:
     """Write how kernels start, in the user's own state folder."""
     profile = state / "ipython" / "profile_default"
@@ -65,24 +76,11 @@ def write_profile(state: Path) -> None:
 
 def add_server(parser: argparse.ArgumentParser, *, folder: str, words: str) -> None:
     """Add the options of every command that serves, and what lies in its folder."""
-    parser.add_argument(
-        "--folder",
-        type=Path,
-        default=Path(folder),
-        metavar="DIR",
-        help=f"{words} (default: {folder})",
-    )
-    parser.add_argument(
-        "--no-browser",
-        action="store_true",
-        help="do not open a browser; print the address to open in one",
-    )
-    parser.add_argument(
-        "--port",
-        type=int,
-        metavar="N",
-        help="port on this machine (default: any free one)",
-    )
+    words += f" (default: {folder})"
+    usual = Path(folder)
+    parser.add_argument("--folder", type=Path, default=usual, metavar="DIR", help=words)
+    parser.add_argument("--no-browser", action="store_true", help=_T.no_browser)
+    parser.add_argument("--port", type=int, metavar="N", help=_T.port)
 
 
 def asked_for(args: argparse.Namespace) -> tuple[Path, int, Path]:
@@ -103,10 +101,8 @@ def free_port(asked: int | None) -> int:
         try:
             probe.bind((HOST, asked or 0))
         except OSError as error:
-            raise SizingError(
-                f"Port {asked} cannot be used ({error.strerror}). What to do: leave "
-                "--port out, and a free one is taken."
-            ) from None
+            why = error.strerror
+            raise SizingError(_T.port_taken.format(port=asked, why=why)) from None
         return int(probe.getsockname()[1])
 
 
@@ -127,11 +123,7 @@ def serve(
         server = _start(words, state, log, token)
         try:
             _wait(server, f"http://{HOST}:{port}/{alive}", token, log)
-            print(f"In your browser: {address}", flush=True)
-            print(
-                "Keep this window open while you work. To stop: press Ctrl-C here.",
-                flush=True,
-            )
+            print(f"In your browser: {address}\n{_T.keep_open}", flush=True)
             if browser:
                 webbrowser.open(address)
             status = server.wait()
@@ -167,9 +159,8 @@ def _start(
 
 def _wait(server: subprocess.Popen[bytes], address: str, token: str, log: Path) -> None:
     """Wait until the server answers."""
-    request = urllib.request.Request(
-        address, headers={"Authorization": f"token {token}"}
-    )
+    let_in = {"Authorization": f"token {token}"}
+    request = urllib.request.Request(address, headers=let_in)
     # No proxy: it is on this machine.
     opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))
     end = time.monotonic() + _PATIENCE
@@ -179,33 +170,25 @@ def _wait(server: subprocess.Popen[bytes], address: str, token: str, log: Path) 
         try:
             with opener.open(request, timeout=5):
                 return
-        except (urllib.error.URLError, OSError):
+        except OSError:
             time.sleep(0.1)
-    raise SizingError(
-        f"The pages did not come up within {_PATIENCE:.0f} seconds. What to do: "
-        f"try again; what their server said is in {log}"
-    )
+    raise SizingError(_T.late.format(seconds=_PATIENCE, log=log))
 
 
 def _died(log: Path) -> str:
     lines = log.read_text(encoding="utf-8", errors="replace").strip().splitlines()
-    last = lines[-1].strip() if lines else "nothing"
-    return (
-        f"The pages' server stopped by itself. The last it said: {last}\n"
-        f"What to do: try again; everything it said is in {log}"
-    )
+    return str(_T.died.format(last=lines[-1].strip() if lines else "nothing", log=log))
 
 
 def _end(server: subprocess.Popen[bytes]) -> None:
     """Stop the server and the kernels it started."""
-    if server.poll() is not None:
-        return
-    server.terminate()
-    try:
-        server.wait(_FAREWELL)
-    except subprocess.TimeoutExpired:
-        server.kill()
-        server.wait()
+    if server.poll() is None:
+        server.terminate()
+        try:
+            server.wait(_FAREWELL)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait()
 
 
 @contextmanager
@@ -215,12 +198,10 @@ def _stop_like_ctrl_c() -> Iterator[None]:
     def interrupt(number: int, frame: FrameType | None) -> None:
         raise KeyboardInterrupt
 
-    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = {name: signal.getsignal(getattr(signal, name)) for name in names}
+    numbers = [getattr(signal, n) for n in ("SIGTERM", "SIGHUP") if hasattr(signal, n)]
+    before = {number: signal.signal(number, interrupt) for number in numbers}
     try:
-        for name in names:
-            signal.signal(getattr(signal, name), interrupt)
         yield
     finally:
-        for name, handler in before.items():
-            signal.signal(getattr(signal, name), handler)
+        for number, handler in before.items():
+            signal.signal(number, handler)

@@ -13,7 +13,6 @@ import argparse
 import asyncio
 import logging
 import os
-import re
 import secrets
 import time
 from collections import defaultdict
@@ -36,8 +35,7 @@ from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler
 from voila.utils import get_page_config
 
 from sizing.app.guard import OneToken
-from sizing.app.notebooks import START, notebook_files
-from sizing.app.serve import HOST, LOADS
+from sizing.app.serve import HOST, LOADS, START, notebook_files
 
 #: The pages with a kernel, and what a kernel that waits for one has loaded.
 PAGES = tuple(
@@ -46,18 +44,11 @@ PAGES = tuple(
 )
 _LOADED = "adviser_page own_chart_form stock_form lesson_form bands_form trials_form"
 TEMPLATE = Path(__file__).with_name("template")
-#: Kernels kept in a queue; one more waits to be put there.
-_SPARE = 1
 #: Seconds for which a page that was closed can be gone back to, how many such pages
 #: there may be at once (each holds some hundred MB), and seconds between two looks.
 _STAYS, _MOST_LEFT, _LOOK = 1800.0, 2, 10.0
 #: Of what the server could serve, all that a page needs.
-_NEEDED = (
-    "/voila/templates/",
-    "/voila/static/",
-    "/voila/labextensions/",
-    "/voila/api/themes/",
-)
+_NEEDED = ("templates/", "static/", "labextensions/", "api/themes/")
 #: Nothing on a page may ask another host, whatever is in it.
 _POLICY = (
     "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; "
@@ -66,6 +57,11 @@ _POLICY = (
 _SORRY = (
     '<p role="alert"><b>This page could not be made.</b> Choose "Clear this page" at '
     "its top to try again.</p>"
+)
+_NOT_SHOWN = (
+    '<!DOCTYPE html><html lang="en-GB"><title>Not shown</title><h1>Not shown ({})</h1>'
+    "<p>This page is shown to whoever started it only. Open the address that the "
+    "window with the program names, as a whole.</p>"
 )
 
 
@@ -81,7 +77,6 @@ class Visit:
         self._more = asyncio.Condition()
 
     async def add(self, part: str) -> None:
-        """Add what comes next on the page."""
         async with self._more:
             self._parts.append(part)
             self._more.notify_all()
@@ -89,21 +84,18 @@ class Visit:
     async def end(self) -> None:
         """Nothing comes any more."""
         self.made.set()
-        async with self._more:
-            self._more.notify_all()
+        await self.add("")
 
     async def parts(self) -> AsyncIterator[str]:
         """Give what is there, and then what comes."""
         given = 0
-        while True:
+        while given < len(self._parts) or not self.made.is_set():
             async with self._more:
-                while given == len(self._parts) and not self.made.is_set():
+                while given == len(self._parts):
                     await self._more.wait()
-                new = "".join(self._parts[given:])
-                given = len(self._parts)
-            if not new:
-                return
-            yield new
+                new = self._parts[given:]
+            given += len(new)
+            yield "".join(new)
 
 
 class Pages(Voila):
@@ -114,7 +106,8 @@ class Pages(Voila):
         self.folder = ""
         self.visits: dict[str, Visit] = {}
         self.lines: defaultdict[str, int] = defaultdict(int)
-        self._spare: asyncio.Queue[str] = asyncio.Queue(_SPARE)
+        # One kernel is kept in it; one more waits to be put there.
+        self._spare: asyncio.Queue[str] = asyncio.Queue(1)
 
     def load_config_file(self, *_: Any, **__: Any) -> None:
         """Read no settings: none is anybody's to change."""
@@ -131,14 +124,13 @@ class Pages(Voila):
         needed = [
             handler
             for handler in super().init_handlers()
-            if any(part in str(handler[0]) for part in _NEEDED)
+            if any(f"/voila/{part}" in str(handler[0]) for part in _NEEDED)
         ]
         names = "|".join((START, *PAGES)).replace(".", r"\.")
         kernel = r"/api/kernels/(?P<kernel_id>\w+-\w+-\w+-\w+-\w+)"
         settings = {"voila_configuration": self.voila_configuration}
-        loop = IOLoop.current()
-        loop.add_callback(self._keep_spare)
-        loop.add_callback(self._end_what_was_left)
+        for work in (self._keep_spare, self._end_what_was_left):
+            IOLoop.current().add_callback(work)
         return [
             *needed,
             (kernel, Model),
@@ -148,18 +140,13 @@ class Pages(Voila):
             (r"/(?:pages/?)?", RedirectHandler, {"url": f"/pages/{START}"}),
         ]
 
-    def begin(self, page: str) -> Visit:
-        """Begin to make a page."""
-        visit = Visit(page)
-        task = asyncio.ensure_future(self._make(visit))
-        self._tasks = {t for t in getattr(self, "_tasks", ()) if not t.done()} | {task}
-        return visit
-
     def claim(self, page: str) -> str:
         """Begin a new visit to a page, and return its name."""
         name = secrets.token_urlsafe(9)
-        visit = self.visits[name] = self.begin(page)
+        visit = self.visits[name] = Visit(page)
         visit.left = time.monotonic()
+        task = asyncio.ensure_future(self._make(visit))
+        self._tasks = {t for t in getattr(self, "_tasks", ()) if not t.done()} | {task}
         return name
 
     def visit(self, name: str, page: str) -> Visit | None:
@@ -167,7 +154,7 @@ class Pages(Voila):
         found = self.visits.get(name)
         if found is None or found.page != page:
             return None
-        gone = found.made.is_set() and found.kernel not in self.kernels
+        gone = found.made.is_set() and found.kernel not in self.kernel_manager
         return None if gone else found
 
     async def forget(self, name: str) -> None:
@@ -176,43 +163,36 @@ class Pages(Voila):
         if visit is None:
             return
         await visit.made.wait()
-        if visit.kernel in self.kernels:
-            await self.kernels.shutdown_kernel(visit.kernel, now=True)
-
-    @property
-    def kernels(self) -> Any:
-        """All kernels."""
-        return self.kernel_manager
+        if visit.kernel in self.kernel_manager:
+            await self.kernel_manager.shutdown_kernel(visit.kernel, now=True)
 
     def renderer(self, page: str) -> NotebookRenderer:
         """Return what makes a page of a notebook."""
-        given = {
+        both = {
             "base_url": self.base_url,
-            "settings": self.app.settings,
-            "log": self.log,
             "voila_configuration": self.voila_configuration,
         }
+        given = {"settings": self.app.settings, "log": self.log}
         return NotebookRenderer(
-            voila_configuration=self.voila_configuration,
             traitlet_config=self.config,
             notebook_path=page,
             template_paths=self.template_paths,
             config_manager=self.config_manager,
             contents_manager=self.contents_manager,
-            base_url=self.base_url,
             kernel_spec_manager=self.kernel_spec_manager,
-            page_config=get_page_config(**given),
+            page_config=get_page_config(**both, **given),
+            **both,
         )
 
     async def _make(self, visit: Visit) -> None:
         try:
             renderer = self.renderer(visit.page)
             await renderer.initialize()
-            while visit.kernel not in self.kernels:
+            while visit.kernel not in self.kernel_manager:
                 visit.kernel = await self._spare.get()
                 if not visit.kernel:
                     raise RuntimeError("no kernel starts")
-            manager = self.kernels.get_kernel(visit.kernel)
+            manager = self.kernel_manager.get_kernel(visit.kernel)
             made = renderer.generate_content_generator(visit.kernel, manager)
             async for part, _ in made:
                 await visit.add(part)
@@ -225,13 +205,13 @@ class Pages(Voila):
     async def _keep_spare(self) -> None:
         """Start kernels that wait for a page, when nobody waits for another."""
         while True:
-            while self._spare.qsize() and not all(
-                v.made.is_set() for v in self.visits.values()
-            ):
+            made = [visit.made.is_set() for visit in self.visits.values()]
+            if self._spare.qsize() and not all(made):
                 await asyncio.sleep(0.5)
+                continue
             try:
-                # Its cells run in the folder in which what she saves will lie.
-                kernel = await self.kernels.start_kernel(
+                # Its cells run in the folder in which what is saved will lie.
+                kernel = await self.kernel_manager.start_kernel(
                     kernel_name="python3", cwd=self.folder
                 )
             except Exception:
@@ -251,8 +231,7 @@ class Pages(Voila):
                     visit.left = now
                 else:
                     left.append((visit.left, name))
-            left.sort(reverse=True)
-            for place, (since, name) in enumerate(left):
+            for place, (since, name) in enumerate(sorted(left, reverse=True)):
                 if place >= _MOST_LEFT or now - since > _STAYS:
                     await self.forget(name)
 
@@ -268,30 +247,21 @@ class Page(BaseVoilaHandler):
         app: Pages = self.settings["voila"]
         self.set_header("Cache-Control", "no-store")
         self.set_header("Referrer-Policy", "same-origin")
-        if page == START:
-            if self.get_argument("token", ""):
-                # It stands in no history, and is in the cookie by now.
-                self.redirect(START)
-                return
+        if page == START and self.get_argument("token", ""):
+            # It stands in no history, and is in the cookie by now.
+            self.redirect(START)
+        elif page == START:
             self.finish(await _without_kernel(app.renderer(page)))
-            return
-        visit = app.visit(self.get_argument("visit", ""), page)
-        if visit is None:
+        elif (visit := app.visit(self.get_argument("visit", ""), page)) is None:
             await app.forget(self.get_argument("instead", ""))
             self.redirect(f"{page}?visit={app.claim(page)}")
-            return
-        async for part in visit.parts():
-            self.write(part)
-            await self.flush()
+        else:
+            async for part in visit.parts():
+                self.write(part)
+                await self.flush()
 
     def write_error(self, status_code: int, **_: Any) -> None:
-        """Say in plain words what to do."""
-        self.finish(
-            '<!DOCTYPE html><html lang="en-GB"><title>Not shown</title>'
-            f"<h1>Not shown ({status_code})</h1><p>This page is shown to whoever "
-            "started it only. Open the address that the window with the program "
-            "names, as a whole.</p>"
-        )
+        self.finish(_NOT_SHOWN.format(status_code))
 
 
 class Model(JupyterHandler):
@@ -299,7 +269,6 @@ class Model(JupyterHandler):
 
     @authenticated
     async def get(self, kernel_id: str) -> None:
-        """Tell of the kernel."""
         if kernel_id not in self.kernel_manager:
             raise HTTPError(404)
         told = self.kernel_manager.kernel_model(kernel_id)
@@ -307,46 +276,38 @@ class Model(JupyterHandler):
 
 
 class Left(RequestHandler):
-    """Takes note of a page that is left and does nothing: it may be gone back to."""
+    """Keeps the kernel of a page that is left: it may be gone back to."""
 
     async def post(self) -> None:
-        """Keep its kernel."""
         self.set_status(204)
 
 
 class Line(VoilaKernelWebsocketHandler):
     """A page's line to its kernel; the server knows by it who is there."""
 
+    counted = False
+
     async def open(self, kernel_id: str) -> None:  # type: ignore[override]
-        """Open the line."""
         await super().open(kernel_id)
         self.settings["voila"].lines[kernel_id] += 1
         self.counted = True
 
     def on_close(self) -> None:
-        """Close the line."""
-        if getattr(self, "counted", False):
+        if self.counted:
             self.settings["voila"].lines[self.kernel_id] -= 1
         super().on_close()
 
 
-def shown_by(cell: str) -> str:
-    """Return the HTML of a cell that imports one function of the kit and calls it."""
-    found = re.search(r"^from (sizing\.[\w.]+) import (\w+)\n+\2\(\)$", cell, re.M)
-    if found is None:
-        raise ValueError(f"{START}: a cell imports one function and calls it: {cell}")
-    html: str = getattr(import_module(found[1]), found[2])().data
-    return html
-
-
 async def _without_kernel(renderer: NotebookRenderer) -> str:
-    """Return the start page, its few cells worked out here."""
+    """Return the start page; its cells call a function of ``show``, as is done here."""
     await renderer.initialize()
+    show = import_module("sizing.app.show")
 
     async def cells(nb: Any, kernel: str) -> AsyncIterator[Any]:
         for cell in nb.cells:
             if cell.cell_type == "code":
-                html = {"text/html": shown_by(cell.source)}
+                called = cell.source.split("\n")[-1].removesuffix("()")
+                html = {"text/html": getattr(show, called)().data}
                 cell.outputs = [nbformat.v4.new_output("display_data", html)]
             yield cell
 
@@ -369,25 +330,22 @@ def main() -> None:
     parser.add_argument("--port", type=int, required=True)
     parser.add_argument("--folder", required=True)
     args = parser.parse_args()
-    widgets = ["@jupyter-widgets/jupyterlab-manager"]
-    widgets.append("@voila-dashboards/widgets-manager8")
-    config = Config()
-    config.VoilaConfiguration.theme = "light"
-    config.VoilaConfiguration.template = "lab"
-    config.VoilaConfiguration.allow_template_override = "NO"
-    config.VoilaConfiguration.allow_theme_override = "NO"
-    config.VoilaConfiguration.extension_allowlist = widgets
-    config.KernelManager.shutdown_wait_time = 2.0
-    os.environ[LOADS] = " ".join(f"sizing.app.{name}" for name in _LOADED.split())
     policy = _POLICY.format(host=HOST, port=args.port)
-    notebooks = notebook_files()
+    widgets = [
+        "@jupyter-widgets/jupyterlab-manager",
+        "@voila-dashboards/widgets-manager8",
+    ]
+    look = {"theme": "light", "template": "lab", "extension_allowlist": widgets}
+    fixed = dict.fromkeys(("allow_template_override", "allow_theme_override"), "NO")
+    ends = {"shutdown_wait_time": 2.0}
+    os.environ[LOADS] = " ".join(f"sizing.app.{name}" for name in _LOADED.split())
     app = Pages.instance(
-        config=config,
+        config=Config({"VoilaConfiguration": look | fixed, "KernelManager": ends}),
         ip=HOST,
         port=args.port,
         port_retries=0,
         open_browser=False,
-        root_dir=str(Path(str(notebooks[START])).parent),
+        root_dir=str(Path(str(notebook_files()[START])).parent),
         # The token comes from OneToken.
         auto_token=True,
         identity_provider_class=OneToken,

@@ -1,9 +1,10 @@
-"""Pictures and tables for a notebook, with the words that stand for them."""
+"""Pictures and tables of a form, with the words that stand for them; saving them."""
 
 import contextlib
 import io
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from html import escape
 from pathlib import Path
 from typing import Any
@@ -14,25 +15,31 @@ from IPython.display import HTML
 from matplotlib.axes import Axes
 
 from sizing.app.form_words import bullets, heading, paragraphs, scrolling, wide_table
+from sizing.cautions import cautions
 from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
-from sizing.pages.page import Picture, Section, Table, picture
-from sizing.pages.page import table as page_table
+from sizing.pages.page import Picture, Section, Table, table
+from sizing.pages.where import where_html
 from sizing.plots.style import figure_of, quiet_style
 from sizing.words.glossary import glossary
 
-#: Endings under which each kind of result can be saved.
-_ENDINGS: dict[type, tuple[str, tuple[str, ...]]] = {
-    pd.DataFrame: ("table", (".csv", ".xlsx")),
-    Axes: ("picture", (".png", ".svg")),
-    str: ("page", (".html",)),
-    bytes: ("workbook", (".xlsx",)),
-}
+
+def where() -> HTML:
+    """Show where each measure is taken, on the first page."""
+    return HTML(where_html())
 
 
-def show_picture(ax: Axes, *, alt: str, caption: str = "") -> HTML:
-    """Show a picture in a notebook, with words for whoever cannot see it."""
-    return HTML(picture_html(picture(figure_of(ax), alt=alt, caption=caption)))
+def before_any_lift() -> HTML:
+    """Show the cautions, on the first page."""
+    return HTML(bullets(cautions()))
+
+
+def folded_glossary() -> HTML:
+    """Show the kit's terms with their meanings, once asked for, on the first page."""
+    heads = ["Word", "What it means here"]
+    named = glossary().set_axis(heads, axis=1)
+    listed = table_html(table(named, caption="Words of the kit", words=heads))
+    return HTML(f"<details><summary>Open the list</summary>{listed}</details>")
 
 
 def picture_html(drawn: Picture) -> str:
@@ -41,21 +48,6 @@ def picture_html(drawn: Picture) -> str:
         f'<figure style="margin: 1em 0"><img style="max-width: 100%" '
         f'alt="{escape(drawn.alt)}" src="data:image/png;base64,{drawn.base64}">'
         f"<figcaption>{escape(drawn.caption)}</figcaption></figure>"
-    )
-
-
-def show_table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> HTML:
-    """Show a table of finished cells in a notebook, with its caption."""
-    return HTML(table_html(page_table(frame, caption=caption, words=words)))
-
-
-def folded_glossary() -> HTML:
-    """Show the kit's terms with their meanings, once asked for."""
-    heads = ["Word", "What it means here"]
-    named = glossary().set_axis(heads, axis=1)
-    listed = page_table(named, caption="Words of the kit", words=heads)
-    return HTML(
-        f"<details><summary>Open the list</summary>{table_html(listed)}</details>"
     )
 
 
@@ -84,32 +76,38 @@ def sections_html(sections: Sequence[Section]) -> str:
         parts += [heading(section.heading), paragraphs(section.words)]
         parts += [slide_html(figure) for figure in section.figures]
         parts += [table_html(shown) for shown in section.tables]
-        if section.bullets:
-            parts.append(bullets(section.bullets))
+        parts += [bullets(section.bullets)] if section.bullets else []
     return "".join(parts)
 
 
-def save_bytes(result: pd.DataFrame | Axes | str | bytes, ending: str) -> bytes:
-    """Return a result as the content of a file with that ending."""
+def _workbook(result: pd.DataFrame | bytes) -> bytes:
+    made = isinstance(result, bytes)
+    return result if made else workbook_bytes({"Sheet1": rounded(result)})
+
+
+def _drawn(ax: Axes, *, kind: str, undated: str) -> bytes:
     buffer = io.BytesIO()
-    if isinstance(result, bytes) and ending == ".xlsx":
-        return result
-    if isinstance(result, pd.DataFrame) and ending == ".csv":
-        return csv_bytes(rounded(result))
-    if isinstance(result, pd.DataFrame) and ending == ".xlsx":
-        return workbook_bytes({"Sheet1": rounded(result)})
-    if isinstance(result, Axes) and ending in (".png", ".svg"):
-        undated = {"Software": None} if ending == ".png" else {"Date": None}
-        with quiet_style():
-            figure_of(result).savefig(buffer, format=ending[1:], metadata=undated)
-    elif isinstance(result, str) and ending == ".html":
-        return result.encode()
-    else:
-        kind, allowed = next(v for k, v in _ENDINGS.items() if isinstance(result, k))
-        raise SizingError(
-            f"A {kind} cannot be saved as '{ending}'. Allowed: {', '.join(allowed)}."
-        )
+    with quiet_style():
+        figure_of(ax).savefig(buffer, format=kind, metadata={undated: None})
     return buffer.getvalue()
+
+
+#: What each button saves: kinds of result, the file's ending, and its content.
+_SAVES: dict[str, tuple[Any, str, Callable[[Any], bytes]]] = {
+    "Save tables (CSV)": (
+        pd.DataFrame,
+        ".csv",
+        lambda frame: csv_bytes(rounded(frame)),
+    ),
+    "Save tables (XLSX)": ((pd.DataFrame, bytes), ".xlsx", _workbook),
+    "Save pictures (PNG)": (
+        Axes,
+        ".png",
+        partial(_drawn, kind="png", undated="Software"),
+    ),
+    "Save pictures (SVG)": (Axes, ".svg", partial(_drawn, kind="svg", undated="Date")),
+    "Save page to print (HTML)": (str, ".html", str.encode),
+}
 
 
 def save_panel(
@@ -118,19 +116,12 @@ def save_panel(
     folder: Path | str = ".",
 ) -> w.Widget:
     """Return buttons that save each result beside the notebook."""
-    kinds: dict[str, tuple[Any, str]] = {
-        "Save tables (CSV)": (pd.DataFrame, ".csv"),
-        "Save tables (XLSX)": ((pd.DataFrame, bytes), ".xlsx"),
-        "Save pictures (PNG)": (Axes, ".png"),
-        "Save pictures (SVG)": (Axes, ".svg"),
-        "Save page to print (HTML)": (str, ".html"),
-    }
     told = w.HTML()
 
-    def save(kind: Any, ending: str) -> None:
+    def save(kind: Any, ending: str, content: Callable[[Any], bytes]) -> None:
         try:
             written = [
-                _write(Path(folder), name, ending, save_bytes(result, ending))
+                _write(Path(folder), name, ending, content(result))
                 for name, result in results().items()
                 if isinstance(result, kind)
             ]
@@ -141,9 +132,9 @@ def save_panel(
         told.value = f"<p>Saved: {names or 'nothing of this kind here yet'}.</p>"
 
     buttons = []
-    for words, (kind, ending) in kinds.items():
+    for words, saved in _SAVES.items():
         button = w.Button(description=words, layout=w.Layout(width="auto"))
-        button.on_click(lambda _, kind=kind, ending=ending: save(kind, ending))
+        button.on_click(lambda _, saved=saved: save(*saved))
         buttons.append(button)
     row = w.Layout(flex_flow="row wrap")
     return w.VBox([w.Box(buttons, layout=row), told])

@@ -10,11 +10,12 @@ from sizing.app.client_fields import folded
 from sizing.app.form_words import CHART_HEADINGS, file_headings
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
-from sizing.app.show import show_table
+from sizing.app.show import table_html
 from sizing.app.upload import UploadBox
 from sizing.app.width_fields import WidthFields
 from sizing.charts import SizeChart, read_chart
 from sizing.measures.tables import CHART
+from sizing.pages.page import table
 from sizing.pages.study import study_axes, study_page, study_pictures, study_report
 from sizing.people import population_titles
 from sizing.study.study import Study, run_study
@@ -93,5 +94,4 @@ def people_choice(start: str) -> w.Dropdown:
 def chart_html(chart: SizeChart, units: str) -> str:
     """Return a chart as a table in the units chosen."""
     words = ["Size", "Group"]
-    shown: str = show_table(chart_words(chart, units), caption=SIZES, words=words).data
-    return shown
+    return table_html(table(chart_words(chart, units), caption=SIZES, words=words))

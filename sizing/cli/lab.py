@@ -1,36 +1,57 @@
 """``sizing lab``: the pages' code in JupyterLab, from a folder of the user's own."""
 
 import argparse
+import contextlib
+import hashlib
 import json
+import os
 import sys
+from collections.abc import Mapping
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
-from sizing.app.notebooks import lay_notebooks
-from sizing.app.serve import HOST, add_server, asked_for, serve, write_profile
+from sizing.app.serve import (
+    HOST,
+    START,
+    add_server,
+    asked_for,
+    notebook_files,
+    serve,
+    write_profile,
+)
 from sizing.errors import SizingError
-from sizing.files.writing import write_text
+from sizing.files.writing import write_bytes, write_text
+from sizing.resources import texts
 
+_T = texts("serve")
 _NO_UPDATES = "jupyterlab.handlers.announcements.NeverCheckForUpdate"
+_OVERRIDES: dict[str, dict[str, Any]] = {
+    "@jupyterlab/apputils-extension:notification": {
+        "checkForUpdates": False,
+        "fetchNews": "false",
+    },
+    # A form's events come one after another, in the thread that runs the cells: in one
+    # of their own they would draw while the page still draws, which matplotlib cannot.
+    "@jupyterlab/apputils-extension:kernels-settings": {
+        "commsOverSubshells": "disabled"
+    },
+}
+#: What would ask another host.
+_DISABLED = (
+    "@jupyterlab/apputils-extension:announcements",
+    "@jupyterlab/extensionmanager-extension",
+)
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what this command takes."""
-    words = (
-        "your own folder for the notebooks; what you changed stays as it is, what you "
-        "delete is laid anew"
-    )
-    add_server(parser, folder="my-notebooks", words=words)
+    add_server(parser, folder="my-notebooks", words=_T.lab_folder)
 
 
 def run(args: argparse.Namespace) -> int:
     """Lay the notebooks, open them, and stay until they are stopped."""
     if find_spec("jupyterlab") is None:
-        raise SizingError(
-            "JupyterLab is not installed beside the kit. What to do: "
-            f"{sys.executable} -m pip install jupyterlab"
-        )
+        raise SizingError(_T.no_lab.format(python=sys.executable))
     folder, port, state = asked_for(args)
     beside = lay_notebooks(folder, state=state)
     write_settings(state)
@@ -63,24 +84,6 @@ def write_settings(state: Path) -> None:
     write_text(place / "page_config.json", json.dumps(page))
 
 
-_OVERRIDES: dict[str, dict[str, Any]] = {
-    "@jupyterlab/apputils-extension:notification": {
-        "checkForUpdates": False,
-        "fetchNews": "false",
-    },
-    # A form's events come one after another, in the thread that runs the cells: in one
-    # of their own they would draw while the page still draws, which matplotlib cannot.
-    "@jupyterlab/apputils-extension:kernels-settings": {
-        "commsOverSubshells": "disabled"
-    },
-}
-#: What would ask another host.
-_DISABLED = (
-    "@jupyterlab/apputils-extension:announcements",
-    "@jupyterlab/extensionmanager-extension",
-)
-
-
 def _options(folder: Path, port: int) -> list[str]:
     """Return the settings that matter, where no settings file can override them."""
     options = {
@@ -105,3 +108,51 @@ def _options(folder: Path, port: int) -> list[str]:
         "LabApp.check_for_updates_class": _NO_UPDATES,
     }
     return [f"--{name}={value}" for name, value in options.items()]
+
+
+def lay_notebooks(
+    folder: Path, *, state: Path, notebooks: Mapping[str, bytes] | None = None
+) -> dict[str, str]:
+    """Lay the kit's notebooks in a folder, never over the user's work.
+
+    A file that is not there is laid, and one that is still as the kit laid it is
+    renewed. One that was changed, or only run and saved, is the user's and stays; where
+    the kit has brought a newer one since, that is laid beside it. Returned: for each
+    notebook laid beside, the file's name.
+    """
+    if notebooks is None:
+        there = notebook_files().items()
+        notebooks = {name: f.read_bytes() for name, f in there if name != START}
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        laid = state / "laid" / _digest(os.fsencode(folder.resolve()))
+        laid.mkdir(parents=True, exist_ok=True)
+        found = {
+            name: _lay(folder / name, content, laid / name)
+            for name, content in notebooks.items()
+        }
+    except OSError as error:
+        words = _T.not_written.format(folder=folder, why=error.strerror)
+        raise SizingError(words) from None
+    return {name: beside for name, beside in found.items() if beside != name}
+
+
+def _lay(place: Path, content: bytes, record: Path) -> str:
+    """Lay one notebook, of which ``record`` is what was laid last; return its name."""
+    before = record.read_bytes() if record.is_file() else None
+    # A link is not followed: it may lead to anything of the user's.
+    plain = place.is_file() and not place.is_symlink()
+    there = place.read_bytes() if plain else None
+    name = place.name
+    if not os.path.lexists(place) or (plain and there == before):
+        write_bytes(place, content)
+    elif content not in (there, before):
+        name = f"{place.stem} (new, {_digest(content)[:6]}).ipynb"
+        with contextlib.suppress(FileExistsError):
+            write_bytes(place.with_name(name), content, fresh=True)
+    write_bytes(record, content)
+    return name
+
+
+def _digest(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()

@@ -2,13 +2,14 @@
 
 import argparse
 
-from sizing.app.serve import add_server, asked_for, serve, write_profile
+from sizing.app.serve import START, add_server, asked_for, serve, write_profile
+from sizing.resources import texts
+
+_T = texts("serve")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what this command takes."""
-    words = "where what you save in a page goes; nothing that is there is written over"
-    add_server(parser, folder="my-results", words=words)
+    add_server(parser, folder="my-results", words=_T.pages_folder)
 
 
 def run(args: argparse.Namespace) -> int:
@@ -18,13 +19,8 @@ def run(args: argparse.Namespace) -> int:
     folder.mkdir(parents=True, exist_ok=True)
     print(f"What you save goes to: {folder}")
     words = ["-m", "sizing.app.server", "--port", str(port), "--folder", str(folder)]
-    serve(
-        words,
-        port=port,
-        page="pages/start.ipynb",
-        state=state,
-        alive="pages/start.ipynb",
-        browser=not args.no_browser,
-    )
+    start = f"pages/{START}"
+    ways = {"port": port, "state": state, "browser": not args.no_browser}
+    serve(words, page=start, alive=start, **ways)
     print("Stopped. What you saved stays in its folder.")
     return 0
