@@ -20,11 +20,12 @@ from sizing.app.units import UnitSwitch
 from sizing.cautions import cautions
 from sizing.errors import SizingError
 from sizing.pages.page import Page, Section
+from sizing.resources import texts
+
+_T = texts("forms")
 
 
 class AnswerParts:
-    """Words, pictures and tables, whom they do not hold for, and sources."""
-
     def __init__(self) -> None:
         self.words, self.pictures = w.HTML(), w.HTML()
         self.limits, self.sources = w.HTML(), w.HTML()
@@ -33,7 +34,7 @@ class AnswerParts:
         """Let nothing stand that the entries no longer give; say why in its place."""
         for view in (self.pictures, self.limits, self.sources):
             view.value = ""
-        self.words.value = status(paragraphs([words] if words else []))
+        self.words.value = status(paragraphs([words]))
 
     def wrong(self, error: SizingError, units: str, **how: Any) -> None:
         """Say what is wrong, in the words of a form, in place of an answer."""
@@ -49,13 +50,9 @@ class AnswerParts:
         """
         # No picture of what was stands beside words of what is.
         self.pictures.value = ""
-        self.words.value = (
-            lead(page.answer) + words + paragraphs(filter(None, [page.inputs]))
-        )
-        self.limits.value, self.sources.value = (
-            bullets(page.limits),
-            bullets(page.sources),
-        )
+        self.words.value = lead(page.answer) + words + paragraphs([page.inputs])
+        self.limits.value = bullets(page.limits)
+        self.sources.value = bullets(page.sources)
         shown = page.sections if sections is None else sections
         self.pictures.value = sections_html(shown)
 
@@ -72,7 +69,7 @@ class PageForm(ABC):
         self.answer: Any = None
         self.switch = switch or UnitSwitch()
         self.answered = AnswerParts()
-        self._none = none or "There is nothing to save yet."
+        self._none = none or _T.nothing_to_save
         self.entry = boxed(w.HTML(FORM_STYLE), self.switch.view)
         self.answer_view = boxed(self.answered.words)
         self.picture_view = boxed(self.answered.pictures)
@@ -91,7 +88,6 @@ class PageForm(ABC):
         """Return what can be saved of the answer: tables, pictures, pages."""
 
     def lay_out(self, *fields: w.Widget) -> None:
-        """Lay out the fields beneath the choice of units."""
         self.entry.children = (*self.entry.children, *fields)
 
     def hold(self, answer: Any) -> None:
@@ -100,12 +96,10 @@ class PageForm(ABC):
         self.show_again()
 
     def show_again(self) -> None:
-        """Show the answer that holds, if there is one."""
         if self.answer is not None:
             self.show(self.answer)
 
     def results(self) -> dict[str, Any]:
-        """Return what can be saved."""
         if self.answer is None:
             raise SizingError(self._none)
         return self.saved(self.answer)
@@ -143,10 +137,9 @@ class AnswerForm(PageForm):
     """
 
     def __init__(self, button: str, *, switch: UnitSwitch | None = None) -> None:
-        none = f"There is nothing to save: press '{button}'."
-        super().__init__(switch=switch, none=none)
+        super().__init__(switch=switch, none=_T.press_first.format(button=button))
         self._version = 0
-        self._stale = f"Something was changed: press '{button}' again."
+        self._stale = _T.stale.format(button=button)
         self.work = LongWork(button, self._job, self._done, turned=self._turn)
 
     @abstractmethod
@@ -179,12 +172,10 @@ class AnswerForm(PageForm):
 
     def _turn(self, running: bool) -> None:
         """Leave no empty place where the answer is to stand."""
-        button = f"'{self.work.button.description}'"
-        words = f"There is no answer: see beneath {button} why."
-        if running:
-            words = f"This is being worked out: see beneath {button} how far it is."
         if self.answer is None:
-            self.answered.take_back(words)
+            words = _T.being_worked_out if running else _T.no_answer
+            button = f"'{self.work.button.description}'"
+            self.answered.take_back(words.format(button=button))
 
     def _job(self, progress: Progress) -> tuple[int, Any]:
         return self._version, self.work_out(progress)
@@ -193,7 +184,7 @@ class AnswerForm(PageForm):
         version, answer = result
         self.answer = None
         if answer is None:
-            self.answered.take_back("Please check what is marked above; then go on.")
+            self.answered.take_back(_T.marked)
         elif version != self._version:
             self.answered.take_back(self._stale)
         else:

@@ -10,7 +10,9 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.errors import SizingError
+from sizing.resources import texts
 
+_T = texts("forms")
 #: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
 Progress = Callable[[str, float], None]
 
@@ -21,6 +23,14 @@ _SHOWN_EVERY = 0.1  # seconds: the browser cannot follow more, and each costs a 
 
 class Stopped(Exception):  # noqa: N818 - a wish, not an error
     """The user asked for the work to stop."""
+
+
+def _loop() -> asyncio.AbstractEventLoop | None:
+    """Return the loop of a page that is served meanwhile; there is none in a test."""
+    try:
+        return asyncio.get_running_loop()
+    except RuntimeError:
+        return None
 
 
 class LongWork:
@@ -35,8 +45,8 @@ class LongWork:
         words: str,
         job: Callable[[Progress], Any],
         done: Callable[[Any], object],
-        stopped: Callable[[], object] | None = None,
-        failed: Callable[[], object] | None = None,
+        stopped: Callable[[], object] = bool,
+        failed: Callable[[], object] = bool,
         turned: Callable[[bool], object] = bool,
     ) -> None:
         self._job, self._done, self._turned = job, done, turned
@@ -45,23 +55,15 @@ class LongWork:
         self.running = False
         self._stop = threading.Event()
         self._shown = 0.0
-        self.button = w.Button(description=words, layout=w.Layout(width="auto"))
-        self.stop_button = w.Button(
-            description="Stop", layout=w.Layout(width="auto", display="none")
-        )
-        self.bar = w.FloatProgress(
-            min=0.0, max=1.0, layout=w.Layout(width="14rem", display="none")
-        )
+        auto, hidden = {"width": "auto"}, {"display": "none"}
+        self.button = w.Button(description=words, layout=auto)
+        self.stop_button = w.Button(description="Stop", layout=auto | hidden)
+        bar = hidden | {"width": "14rem"}
+        self.bar = w.FloatProgress(min=0.0, max=1.0, layout=bar)
         self.told = w.HTML()
-        self.view = w.VBox(
-            [
-                w.Box(
-                    [self.button, self.bar, self.stop_button],
-                    layout=w.Layout(flex_flow="row wrap", align_items="center"),
-                ),
-                self.told,
-            ]
-        )
+        row = w.Layout(flex_flow="row wrap", align_items="center")
+        parts = [self.button, self.bar, self.stop_button]
+        self.view = w.VBox([w.Box(parts, layout=row), self.told])
         self.button.on_click(lambda _: self.start())
         self.stop_button.on_click(lambda _: self.stop())
 
@@ -69,27 +71,17 @@ class LongWork:
         """Begin the work in the background; the page stays usable."""
         if self.running:
             return
+        self._stop = threading.Event()
         # What is shown is shown by the kernel's own thread where it has a loop:
         # drawing is not safe in two threads at once.
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
-            loop = None
-        self._stop = threading.Event()
-        self._thread = threading.Thread(
-            target=self._work, args=(self._stop, loop), daemon=True
-        )
+        given = (self._stop, _loop())
+        self._thread = threading.Thread(target=self._work, args=given, daemon=True)
         self._show_running(True)
         self._thread.start()
 
     def begin(self) -> None:
         """Begin in the background where a page is served meanwhile; else work now."""
-        try:
-            asyncio.get_running_loop()
-        except RuntimeError:
-            self.run()
-        else:
-            self.start()
+        self.start() if _loop() else self.run()
 
     def run(self) -> None:
         """Do the work at once and show what came of it."""
@@ -123,46 +115,39 @@ class LongWork:
         result: Any = None
         try:
             result = self._job(progress)
+            if stop.is_set():
+                result = Stopped()
         except Exception as error:
             # Untold, a fault of the kit's own would leave the page waiting for ever.
             result = error
         if loop is None or loop.is_closed():
-            self._end(result, stop)
+            self._end(result)
         else:
-            loop.call_soon_threadsafe(self._end, result, stop)
+            loop.call_soon_threadsafe(self._end, result)
 
-    def _end(self, result: Any, stop: threading.Event) -> None:
+    def _end(self, result: Any) -> None:
         """Show what came of the work, or say why nothing did."""
         self._show_running(False)
-        after: Callable[[], object] | None = None
         if isinstance(result, SizingError):
             lines = "<br>".join(escape(line) for line in str(result).splitlines())
             self.told.value = f'<p role="status"><b>Please check:</b> {lines}</p>'
-        elif isinstance(result, Stopped) or (
-            stop.is_set() and not isinstance(result, Exception)
-        ):
+        elif isinstance(result, Stopped):
             self._say("Stopped. Nothing was changed.")
-            after = self._stopped
+            self._stopped()
         elif isinstance(result, Exception):
-            self._say(
-                f"The kit itself failed here ({type(result).__name__}: {result}). "
-                "Nothing was changed. Try again; if it comes back, choose Clear "
-                "this page at the top of the page."
-            )
-            after = self._failed
+            kind = type(result).__name__
+            self._say(_T.kit_failed.format(kind=kind, error=result))
+            self._failed()
         else:
             self._say("")
             self._done(result)
-        if after is not None:
-            after()
 
     def _show_running(self, yes: bool) -> None:
         self.running = self.button.disabled = yes
         for part in (self.bar, self.stop_button):
             part.layout.display = None if yes else "none"
         if yes:
-            self._shown = 0.0
-            self.bar.value = 0.0
+            self._shown = self.bar.value = 0.0
             self._say("Working.")
         self._turned(yes)
 
@@ -185,9 +170,7 @@ class Later:
         """Ask for it, in place of whatever was asked before."""
         if self._waiting is not None:
             self._waiting.cancel()
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
+        if loop := _loop():
+            self._waiting = loop.call_later(PAUSE, self._what)
+        else:
             self._what()
-            return
-        self._waiting = loop.call_later(PAUSE, self._what)

@@ -74,15 +74,6 @@ def write_profile(state: Path) -> None:
     write_text(profile / "startup" / "first.py", _FIRST)
 
 
-def add_server(parser: argparse.ArgumentParser, *, folder: str, words: str) -> None:
-    """Add the options of every command that serves, and what lies in its folder."""
-    words += f" (default: {folder})"
-    usual = Path(folder)
-    parser.add_argument("--folder", type=Path, default=usual, metavar="DIR", help=words)
-    parser.add_argument("--no-browser", action="store_true", help=_T.no_browser)
-    parser.add_argument("--port", type=int, metavar="N", help=_T.port)
-
-
 def asked_for(args: argparse.Namespace) -> tuple[Path, int, Path]:
     """Return the folder and the port asked for, checked, and the state folder."""
     folder = args.folder.expanduser()

@@ -81,8 +81,9 @@ def sections_html(sections: Sequence[Section]) -> str:
 
 
 def _workbook(result: pd.DataFrame | bytes) -> bytes:
-    made = isinstance(result, bytes)
-    return result if made else workbook_bytes({"Sheet1": rounded(result)})
+    if isinstance(result, bytes):
+        return result
+    return workbook_bytes({"Sheet1": rounded(result)})
 
 
 def _drawn(ax: Axes, *, kind: str, undated: str) -> bytes:

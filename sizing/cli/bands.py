@@ -22,9 +22,7 @@ from sizing.bands.goal import GOALS
 from sizing.cautions import cautions, closing, invented_first
 from sizing.charts import GROUPS, read_chart
 from sizing.cli.options import (
-    add_harm_weights,
-    add_pattern,
-    add_seed,
+    add_options,
     amount,
     harm_weights,
     measured_numbers,
@@ -34,97 +32,16 @@ from sizing.cli.places import check_places
 from sizing.coverage import estimate_coverage, harm_words, weighed_harm
 from sizing.errors import SizingError, SizingWarning
 from sizing.files.writing import rounded
-from sizing.measures import MEASURES
 from sizing.measures.typed import like_pounds
-from sizing.people import POPULATIONS, People, load_people, population_titles
+from sizing.people import People, load_people, population_titles
 from sizing.words import numbers
 from sizing.words.labels import labels
 
-#: What each option takes, and what the help says of it.
-OPTIONS: dict[str, dict[str, Any]] = {
-    "people": {
-        "metavar": "NAME",
-        "help": f"who to fit to: {', '.join(POPULATIONS)} (default: everyone; with "
-        "--widths adults)",
-    },
-    "widths": {
-        "metavar": "MEASURE=WIDTH",
-        "help": "width of each size in cm or kg, such as hip_circumference_cm=20; "
-        f"one to four of: {', '.join(MEASURES)} (default: sizes of usual widths for "
-        "children, adults and people of high body mass index apart)",
-    },
-    "sizes": {
-        "type": int,
-        "default": 3,
-        "metavar": "N",
-        "help": "number of sizes; without --widths of each of the three groups "
-        "(default: 3)",
-    },
-    "group": {
-        "choices": GROUPS,
-        "help": "with --widths: what the sizes are for (default: what all the people "
-        "can share)",
-    },
-    "step": {
-        "type": float,
-        "default": 1.0,
-        "metavar": "CM",
-        "help": "grid of the low edges in cm (kg for weight; default: 1)",
-    },
-    "smooth": {
-        "type": float,
-        "metavar": "CM",
-        "help": "blur the people by this much before fitting (default: only what three "
-        "measures of people with one row each need)",
-    },
-    "rounding": {"choices": ROUNDINGS, "help": "edges on whole multiples only"},
-    "objective": {
-        "choices": GOALS,
-        "help": "what to make as large as it can be (default: covered; with the "
-        "weight of a harm given: loss)",
-    },
-    "least-step": {
-        "metavar": "MEASURE=STEP",
-        "help": "each size starts at least this much above the one before",
-    },
-    "least-overlap": {
-        "metavar": "MEASURE=OVERLAP",
-        "help": "neighbouring sizes share at least this much",
-    },
-    "owned": {
-        "metavar": "FILE",
-        "help": "with --widths: size chart of sizes already owned, to keep",
-    },
-    "load-limit": {
-        "metavar": "KG",
-        "help": "load limit of every size, such as 200 or 440lb",
-    },
-    "tolerance": {
-        "type": float,
-        "metavar": "SHARE",
-        "help": "press the certified bound to within this share of the value, such as "
-        "0.01; with four measures that may take half a minute and fall short "
-        "(default: to 0.01 with up to three measures, a few seconds with four)",
-    },
-    "splits": {
-        "type": int,
-        "default": 10,
-        "metavar": "N",
-        "help": "half-splits for the held-out figures (default: 10)",
-    },
-}
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what this command takes."""
-    for name, how in OPTIONS.items():
-        if "=" in how.get("metavar", ""):
-            how = {"nargs": "+", "action": "extend", "default": [], **how}
-        parser.add_argument(f"--{name}", **how)
-    add_harm_weights(parser)
-    add_pattern(parser)
-    add_seed(parser)
-    parser.add_argument("--json", action="store_true", help="print JSON")
+    given = {"group": GROUPS, "rounding": ROUNDINGS, "objective": GOALS}
+    more = {f"--{name}": {"choices": choices} for name, choices in given.items()}
+    add_options(parser, "bands", more)
 
 
 def run(args: argparse.Namespace) -> int:

@@ -1,18 +1,15 @@
 """``python -m sizing blank``: a table of your own, to be filled in."""
 
 import argparse
-from pathlib import Path
 
-from sizing.cli.places import check_places
+from sizing.cli.places import add_table, check_places
 from sizing.errors import Problem, SizingError
 from sizing.files.writing import write_bytes
 from sizing.measures.tables import TABLES, blank_bytes
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what this command takes."""
-    parser.add_argument("kind", choices=list(TABLES), help="what the table holds")
-    parser.add_argument("file", type=Path, metavar="FILE", help=".csv or .xlsx")
+    add_table(parser, "blank", {"kind": {"choices": list(TABLES)}})
 
 
 def run(args: argparse.Namespace) -> int:

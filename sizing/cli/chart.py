@@ -5,13 +5,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from sizing.charts import read_chart
-from sizing.cli.options import add_draws, add_pattern, add_seed, told_pattern
+from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.client.own_chart import MOST_CLIENTS, SERVED, clients_served, judge_chart
 from sizing.coverage import compare_charts
 from sizing.files.writing import write_text
 from sizing.people import (
-    POPULATIONS,
     load_people,
     population_titles,
     read_caseload,
@@ -22,36 +21,7 @@ from sizing.words.chart import served_words
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what this command takes."""
-    parser.add_argument(
-        "file", type=Path, metavar="FILE", help="the chart as CSV or XLSX"
-    )
-    parser.add_argument(
-        "--people",
-        default=SERVED,
-        metavar="NAME|FILE",
-        help=f"who it is for: {', '.join(POPULATIONS)} (default: {SERVED}), or a CSV "
-        "or XLSX file of your own clients",
-    )
-    parser.add_argument(
-        "--margins",
-        type=Path,
-        metavar="FILE",
-        help="margins of the people you serve, as CSV or XLSX, to which these are "
-        "reweighted",
-    )
-    parser.add_argument(
-        "--against",
-        type=Path,
-        metavar="FILE",
-        help="a second chart to set beside it on the same people",
-    )
-    parser.add_argument(
-        "--out", type=Path, metavar="FILE", help="write the report as HTML here"
-    )
-    add_pattern(parser)
-    add_draws(parser, default=10)
-    add_seed(parser)
+    add_options(parser, "chart", {"--people": {"default": SERVED}})
 
 
 def run(args: argparse.Namespace) -> int:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from sizing.cautions import cautions, closing, invented_words
 from sizing.charts import SizeChart, demo_chart, read_chart
-from sizing.cli.options import add_pattern, amount, told_pattern
+from sizing.cli.options import add_options, amount, told_pattern
 from sizing.cli.places import check_places
 from sizing.client import HOW, check_client, conditions_table
 from sizing.client.change import edges_at, over_visits, readings_of, size_at
@@ -36,84 +36,19 @@ from sizing.words.client_notes import kept_words, visits_words
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what this command takes."""
-    ways = segment_table()["definition"]
-    parser.add_argument(
-        "entries",
-        nargs="*",
-        metavar="NAME=VALUE",
-        help="what is known; without any they are asked for one by one: sex=female "
-        "age=74 weight=68 hips=104 knee_height_cm=48 ..., or as people say them: "
-        "height='5 ft 2 in' weight='10 st 4'; after a value how it was "
-        f"measured: body_mass_kg=68:guessed ({', '.join(HOW)}). What makes the body "
-        "unlike others: condition=swelling, may be repeated "
-        f"({', '.join(conditions_table()['key'])}). Ways to height for somebody who "
-        "cannot stand: " + "; ".join(f"{key}, {what}" for key, what in ways.items()),
-    )
-    files = {
-        "--chart": "the chart as CSV or XLSX (default: the invented demo chart)",
-        "--caseload": "judge a list of clients (CSV or XLSX), a row each: a reference "
-        "of your own, sex, age and whatever was measured",
-        "--out": "write the list's answers here (.csv or .xlsx)",
-        "--note": "write the note for the handling plan here (.html, .md or .docx)",
-        "--guide": "write the measuring guide here, to print (.html)",
-    }
-    for option, said in files.items():
-        parser.add_argument(option, type=Path, metavar="FILE", help=said)
-    parser.add_argument(
-        "--load",
-        action="append",
-        default=[],
-        metavar="PART=KG",
-        help="safe working load of a part, such as hoist=200 or hoist=440lb; may "
-        "be repeated",
-    )
-    parser.add_argument(
-        "--allowance",
-        action="append",
-        default=[],
-        metavar="KEY=CM",
-        help="allowance between body and fabric (seat_edge, seat_edge_head, leg_stop), "
-        "for a chart of the fabric's own lengths; may be repeated",
-    )
-    add_pattern(parser)
-    parser.add_argument(
-        "--knee-equation",
-        choices=KNEE_EQUATIONS,
-        default=KNEE_EQUATIONS[0],
-        help=f"height from knee height (default: {KNEE_EQUATIONS[0]})",
-    )
-    words = {
-        "--keep": "keep this visit under a reference of your own, without a name",
-        "--day": "the day of the visit, such as 2026-03-14 (default: today)",
-        "--size": "the size you chose, for the note and for what is kept",
-        "--why": "why you chose it",
-        "--review": "the day of the review",
-        "--open": "open the last visit of a client kept; values given with it begin "
-        "the next one, with its sex, conditions and load limits",
-        "--delete": "delete all that is kept of a client, for good",
-    }
-    for option, said in words.items():
-        parser.add_argument(option, metavar=_METAVAR.get(option, "REF"), help=said)
-    flags = {
-        "--sure": "with --delete: do not ask once more",
-        "--kept": "list the clients kept, those due first; with --open, what changed "
-        "over the visits of one and when the next size comes",
-        "--confirmed": "what looked wrong was measured again and is right",
-        "--json": "print every figure as JSON",
-    }
-    for option, said in flags.items():
-        parser.add_argument(option, action="store_true", help=said)
-    parser.add_argument(
-        "--clients",
-        type=Path,
-        metavar="FOLDER",
-        help=f"where clients are kept (default: {_CLIENTS}), and nowhere else. "
-        + HEALTH_RECORDS,
+    segments = segment_table()["definition"].items()
+    add_options(
+        parser,
+        "client",
+        {"--knee-equation": {"choices": KNEE_EQUATIONS, "default": KNEE_EQUATIONS[0]}},
+        how=", ".join(HOW),
+        conditions=", ".join(conditions_table()["key"]),
+        segments="; ".join(f"{key}, {what}" for key, what in segments),
+        folder=_CLIENTS,
+        records=HEALTH_RECORDS,
     )
 
 
-_METAVAR = {"--day": "DATE", "--review": "DATE", "--size": "SIZE", "--why": "WORDS"}
 _CLIENTS = Path("my-results") / FOLDER
 
 

@@ -14,12 +14,12 @@ from typing import Any
 from sizing.app.serve import (
     HOST,
     START,
-    add_server,
     asked_for,
     notebook_files,
     serve,
     write_profile,
 )
+from sizing.cli.places import add_table
 from sizing.errors import SizingError
 from sizing.files.writing import write_bytes, write_text
 from sizing.resources import texts
@@ -45,7 +45,7 @@ _DISABLED = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    add_server(parser, folder="my-notebooks", words=_T.lab_folder)
+    add_table(parser, "lab")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -3,18 +3,10 @@
 import argparse
 from dataclasses import replace
 from datetime import date
-from pathlib import Path
 
 from sizing.cautions import closing
 from sizing.charts import read_chart
-from sizing.cli.options import (
-    add_draws,
-    add_pattern,
-    add_people,
-    add_seed,
-    told_pattern,
-    whole,
-)
+from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.lesson.courses import keep_course, kept_courses
 from sizing.lesson.prepare import CLASS_SIZE, prepare_lesson
@@ -23,62 +15,9 @@ from sizing.words.lesson import gain_words, room_answer
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what this command takes."""
-    add_people(parser, default="adults", what="who the evidence is about")
-    parser.add_argument(
-        "--chart",
-        type=Path,
-        metavar="FILE",
-        help="your size chart as CSV or XLSX (default: an invented demo chart)",
-    )
-    parser.add_argument(
-        "--clients",
-        type=whole(1, 500),
-        default=12,
-        metavar="N",
-        help="practice clients, from easy to hard (default: 12)",
-    )
-    parser.add_argument(
-        "--answers",
-        type=Path,
-        metavar="FILE",
-        help="the room's answers as CSV or XLSX, in the columns of answer_form.xlsx",
-    )
-    for name, most, what in (
-        ("participants", 200, "people in the room"),
-        ("volunteers", 10, "people who are measured"),
-        ("readings", 3, "readings of each measure by each participant"),
-    ):
-        parser.add_argument(
-            f"--{name}",
-            type=whole(1, most),
-            default=CLASS_SIZE[name],
-            metavar="N",
-            help=f"{what}, for the forms (default: {CLASS_SIZE[name]})",
-        )
-    parser.add_argument(
-        "--courses",
-        type=Path,
-        metavar="DIR",
-        help="your folder of courses: keeps there what this room found, by date, and "
-        "adds courses.html, with every room so far, to the pack",
-    )
-    parser.add_argument(
-        "--date",
-        type=_day,
-        metavar="DAY",
-        help="day of the course, such as 2026-11-27 (default: today)",
-    )
-    add_pattern(parser)
-    add_seed(parser)
-    add_draws(parser, default=5)
-    parser.add_argument(
-        "--out",
-        type=Path,
-        default=Path("lesson"),
-        metavar="DIR",
-        help="folder for the pack (default: lesson)",
-    )
+    usual = {f"--{name}": {"default": number} for name, number in CLASS_SIZE.items()}
+    more = usual | {"--date": {"type": _day}}
+    add_options(parser, "lesson", more, who="who the evidence is about")
 
 
 def _day(text: str) -> date:

@@ -2,10 +2,11 @@
 
 import argparse
 import warnings
-from collections.abc import Callable, Collection
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import Any
 
+from sizing.cli.places import add_table
 from sizing.coverage import HARM_WEIGHTS
 from sizing.errors import Problem, SizingError, UnitSaid, check_number
 from sizing.measures import MEASURES
@@ -13,29 +14,17 @@ from sizing.measures.patterns import PATTERNS, led_by, pattern_words
 from sizing.measures.typed import quantity
 from sizing.people import POPULATIONS
 
-#: Beyond these a command would fill the memory or never end.
-MOST_DRAWS = 200
-MOST_SEED = 2**32 - 1
 
-
-def add_people(parser: argparse.ArgumentParser, *, default: str, what: str) -> None:
-    """Add ``--people``: the name of a population."""
-    parser.add_argument(
-        "--people",
-        default=default,
-        metavar="NAME",
-        help=f"{what}: {', '.join(POPULATIONS)} (default: {default})",
-    )
-
-
-def add_pattern(parser: argparse.ArgumentParser) -> None:
-    """Add ``--pattern``: what it asks of a chart, and what it is warned of."""
-    parser.add_argument(
-        "--pattern",
-        choices=PATTERNS,
-        help="the pattern of sling: what a chart must limit for it, what else to "
-        "measure, and what it is warned of",
-    )
+def add_options(
+    parser: argparse.ArgumentParser,
+    command: str,
+    more: Mapping[str, Mapping[str, Any]] | None = None,
+    **words: object,
+) -> None:
+    """Add what a command takes; see ``places.add_table``."""
+    every: dict[str, Mapping[str, Any]] = {"--pattern": {"choices": PATTERNS}}
+    said = {"populations": ", ".join(POPULATIONS), "measures": ", ".join(MEASURES)}
+    add_table(parser, command, every | dict(more or {}), **HARM_WEIGHTS, **said | words)
 
 
 def told_pattern(
@@ -48,45 +37,6 @@ def told_pattern(
     if args.pattern is None:
         return text
     return led_by(pattern_words(args.pattern, limits, known), text)
-
-
-def add_seed(parser: argparse.ArgumentParser) -> None:
-    """Add ``--seed``: same seed, same result."""
-    parser.add_argument(
-        "--seed",
-        type=whole(0, MOST_SEED),
-        default=1,
-        metavar="N",
-        help="whole number (default: 1)",
-    )
-
-
-def add_draws(parser: argparse.ArgumentParser, *, default: int) -> None:
-    """Add ``--draws``: how often what nobody measured is drawn.
-
-    More draws narrow the intervals, most where few people were measured.
-    """
-    parser.add_argument(
-        "--draws",
-        type=whole(1, MOST_DRAWS),
-        default=default,
-        metavar="N",
-        help=f"draws of the measures nobody took (default: {default})",
-    )
-
-
-def whole(least: int, most: int) -> Callable[[str], int]:
-    """Return a reader of whole numbers within limits, for ``argparse``."""
-
-    def read(text: str) -> int:
-        number = int(text) if text.isdecimal() and len(text) < 20 else -1
-        if not least <= number <= most:
-            raise argparse.ArgumentTypeError(
-                f"{text!r} is no whole number from {least} to {most}"
-            )
-        return number
-
-    return read
 
 
 def amount(what: str, text: str, unit: str) -> float:
@@ -129,18 +79,6 @@ def measured_numbers(words: list[str], option: str) -> dict[str, float]:
         unit = measure.rsplit("_", 1)[1]
         found[measure] = amount(f"{option} {measure}", number, unit)
     return found
-
-
-def add_harm_weights(parser: argparse.ArgumentParser) -> None:
-    """Add ``--too-large`` and ``--too-small``: how heavily each harm weighs."""
-    for harm, usual in HARM_WEIGHTS.items():
-        words = (
-            f"how heavily a nearest size {harm.replace('_', ' ')} weighs (default: "
-            f"{usual:g}, our choice); given either, fitted sizes make least harm, "
-            "instead of giving most people a size"
-        )
-        option = f"--{harm.replace('_', '-')}"
-        parser.add_argument(option, type=float, metavar="WEIGHT", help=words)
 
 
 def harm_weights(args: argparse.Namespace) -> tuple[dict[str, float], dict[str, Any]]:

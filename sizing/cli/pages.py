@@ -2,14 +2,12 @@
 
 import argparse
 
-from sizing.app.serve import START, add_server, asked_for, serve, write_profile
-from sizing.resources import texts
-
-_T = texts("serve")
+from sizing.app.serve import START, asked_for, serve, write_profile
+from sizing.cli.places import add_table
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    add_server(parser, folder="my-results", words=_T.pages_folder)
+    add_table(parser, "pages")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -20,7 +18,13 @@ def run(args: argparse.Namespace) -> int:
     print(f"What you save goes to: {folder}")
     words = ["-m", "sizing.app.server", "--port", str(port), "--folder", str(folder)]
     start = f"pages/{START}"
-    ways = {"port": port, "state": state, "browser": not args.no_browser}
-    serve(words, page=start, alive=start, **ways)
+    serve(
+        words,
+        port=port,
+        page=start,
+        state=state,
+        alive=start,
+        browser=not args.no_browser,
+    )
     print("Stopped. What you saved stays in its folder.")
     return 0

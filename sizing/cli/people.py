@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from sizing.cautions import cautions, closing
-from sizing.cli.options import add_draws, add_seed
+from sizing.cli.options import add_options
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import (
@@ -22,20 +22,7 @@ from sizing.people.profile import beside, bodies, checks, percentiles, profile
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what this command takes."""
-    words = "who to describe; without it, the names there are"
-    parser.add_argument("name", nargs="?", metavar="NAME", help=words)
-    for option, words in (
-        ("--table", "percentiles, mean and SD of every measure (.csv or .xlsx)"),
-        ("--bodies", "the drawn people with their weights (.csv or .parquet)"),
-        ("--report", "a page with tables and a picture (.html)"),
-    ):
-        parser.add_argument(
-            option, type=Path, metavar="FILE", help=f"write {words} here"
-        )
-    add_draws(parser, default=5)
-    add_seed(parser)
-    parser.add_argument("--json", action="store_true", help="print JSON")
+    add_options(parser, "people")
 
 
 def run(args: argparse.Namespace) -> int:

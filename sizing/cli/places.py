@@ -1,59 +1,20 @@
-"""What each command reads and writes: its options, by their names.
+"""What each command takes, reads and writes: its options, by their names.
 
 Loaded before the command itself, so that an unusable place is told at once.
 """
 
 import argparse
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 from sizing.files.places import Places
+from sizing.resources import texts
 
-_PAGE = (".html", ".htm")
-_STUDY = (
-    "report.html",
-    "summary.json",
-    "chart.csv",
-    "coverage.csv",
-    "harms.csv",
-    "widths.csv",
-    "widths.png",
-    "sizes.csv",
-    "between_sizes.csv",
-    "misses.csv",
-    "assumptions.csv",
-    "assumptions.png",
-    "coverage.png",
-    "who_falls_between.png",
-    "people_and_sizes_1.png",
-    "people_and_sizes_2.png",
-)
-_LESSON = (
-    "index.html",
-    "slides.html",
-    "wall_chart.html",
-    "participant_sheet.html",
-    "facilitator_plan.html",
-    "attendance.html",
-    "handout.html",
-    "evidence.html",
-    "cards.html",
-    "card_answers.html",
-    "answer_form.xlsx",
-    "answer_form_blank.xlsx",
-    "ways.csv",
-    "on_other_charts.csv",
-    "guesses_published.csv",
-    "how_often_to_measure.csv",
-    "courses.html",
-    "room.html",
-    "room_left_out.csv",
-    "room_sizes.csv",
-    "room_tape.csv",
-    "pictures/",
-)
+#: The options of every command; ``shared`` are those that mean the same in each.
+OPTIONS: dict[str, dict[str, dict[str, Any]]] = vars(texts("options"))
 
 
 @dataclass(frozen=True)
@@ -68,39 +29,71 @@ class Uses:
     fills: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
-USES: dict[str, Uses] = {
-    "lab": Uses(fills={"--folder": ()}),
-    "pages": Uses(fills={"--folder": ()}),
-    "study": Uses(("--chart", "--survey"), fills={"--out": _STUDY}),
-    "chart": Uses(("file", "--margins", "--against"), writes={"--out": _PAGE}),
-    "client": Uses(
-        ("--chart", "--caseload"),
-        writes={
-            "--note": (".html", ".md", ".docx"),
-            "--out": (".csv", ".xlsx"),
-            "--guide": _PAGE,
-        },
-        fills={"--clients": ()},
-    ),
-    "people": Uses(
-        writes={
-            "--table": (".csv", ".xlsx"),
-            "--bodies": (".csv", ".parquet"),
-            "--report": _PAGE,
-        }
-    ),
-    "bands": Uses(("--owned",)),
-    "stock": Uses(
-        ("--chart", "--prices", "--groups", "--caseload", "--open", "--beside"),
-        writes={"--order": (".csv", ".xlsx"), "--sheet": _PAGE, "--report": _PAGE},
-    ),
-    "trials": Uses(
-        ("file", "--chart"),
-        writes={"--learned": (".csv", ".xlsx"), "--report": _PAGE, "--form": _PAGE},
-    ),
-    "blank": Uses(writes={"file": (".csv", ".xlsx")}),
-    "lesson": Uses(("--chart", "--answers"), fills={"--out": _LESSON, "--courses": ()}),
-}
+def _uses(options: Mapping[str, Mapping[str, Any]]) -> Uses:
+    found: dict[str, dict[str, tuple[str, ...]]] = {}
+    for name, row in options.items():
+        found.setdefault(row.get("is", ""), {})[name] = tuple(row.get("files", ()))
+    reads, writes, fills = (
+        found.get(kind, {}) for kind in ("reads", "writes", "fills")
+    )
+    return Uses(tuple(reads), writes, fills)
+
+
+USES = {name: _uses(rows) for name, rows in OPTIONS.items() if name != "shared"}
+
+
+def whole(least: int, most: int) -> Callable[[str], int]:
+    """Return a reader of whole numbers within limits, for ``argparse``."""
+
+    def read(text: str) -> int:
+        number = int(text) if text.isdecimal() and len(text) < 20 else -1
+        if not least <= number <= most:
+            raise argparse.ArgumentTypeError(
+                f"{text!r} is no whole number from {least} to {most}"
+            )
+        return number
+
+    return read
+
+
+def add_table(
+    parser: argparse.ArgumentParser,
+    command: str,
+    more: Mapping[str, Mapping[str, Any]] | None = None,
+    **words: object,
+) -> None:
+    """Add what a command takes, as ``words/texts/options.toml`` says.
+
+    ``more`` are further settings of an option for ``argparse``, such as its choices;
+    ``words`` fill the braces of the help.
+    """
+    path = {"type": Path, "metavar": "FILE"}
+    kinds: dict[str, dict[str, Any]] = {
+        "reads": path,
+        "writes": path,
+        "fills": path | {"metavar": "DIR"},
+        "flag": {"action": "store_true"},
+        "several": {"action": "append", "default": []},
+        "measures": {"action": "extend", "nargs": "+", "default": []},
+        "number": {"type": float},
+        "whole": {"type": int, "metavar": "N"},
+    }
+    part: Any = parser
+    for name, own in OPTIONS[command].items():
+        row = OPTIONS["shared"].get(name, {}) | own | dict((more or {}).get(name, {}))
+        given = kinds.get(row.pop("is", ""), {}) | row
+        given.pop("files", None)
+        if limits := given.pop("limits", None):
+            given["type"] = whole(*limits)
+        if group := given.pop("group", ""):
+            part = parser.add_argument_group(group)
+        usual = given.get("default")
+        if isinstance(usual, str) and given.get("type") is Path:
+            given["default"] = Path(usual)
+        if isinstance(usual, list):
+            # Of its own each time: what one call adds, no other remembers.
+            given["default"] = []
+        part.add_argument(name, **given | {"help": given["help"].format(**words)})
 
 
 def check_words(command: str, words: Sequence[str]) -> None:
@@ -110,7 +103,7 @@ def check_words(command: str, words: Sequence[str]) -> None:
         option, equals, value = word.partition("=")
         if equals or not after.startswith("-"):
             values.setdefault(option, []).append(value if equals else after)
-    _tell(Places(), USES.get(command, Uses()), values)
+    _check(Places(), USES.get(command, Uses()), values)
 
 
 def check_places(command: str, args: argparse.Namespace) -> Places:
@@ -122,11 +115,11 @@ def check_places(command: str, args: argparse.Namespace) -> Places:
         found = found if isinstance(found, list) else [found]
         values[option] = [value for value in found if value is not None]
     places.reads(*(path for option in uses.reads for path in values[option]))
-    _tell(places, uses, values)
+    _check(places, uses, values)
     return places
 
 
-def _tell(
+def _check(
     places: Places, uses: Uses, values: Mapping[str, Sequence[str | Path]]
 ) -> None:
     for option, endings in uses.writes.items():

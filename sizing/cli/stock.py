@@ -11,7 +11,7 @@ import pandas as pd
 
 from sizing.cautions import cautions
 from sizing.charts import SizeChart, demo_chart, read_chart
-from sizing.cli.options import MOST_SEED, add_pattern, told_pattern, whole
+from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import rounded, write_text
@@ -19,7 +19,7 @@ from sizing.measures.tables import GROUPS, PRICES
 from sizing.pages.stock import stock_page
 from sizing.pages.stock_kept import Kept, reopened, side_by_side
 from sizing.pages.stock_order import order_sheet, write_order
-from sizing.people import POPULATIONS, read_caseload
+from sizing.people import read_caseload
 from sizing.people.files import read_table
 from sizing.stock import (
     SHARING,
@@ -54,115 +54,9 @@ _TABLES = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Describe the command's arguments."""
-    kept = parser.add_argument_group("plans kept before, in their workbooks")
-    kept.add_argument(
-        "--open", type=Path, help="go on from what was entered for this plan (.xlsx)"
-    )
-    kept.add_argument(
-        "--bought", action="store_true", help="what that plan then held is owned now"
-    )
-    kept.add_argument(
-        "--beside",
-        type=Path,
-        action="append",
-        default=[],
-        help="plan this one anew too, and print both side by side; repeat for several",
-    )
-    who = parser.add_argument_group("who it serves (the invented scenario if nothing)")
-    who.add_argument(
-        "--people",
-        action="append",
-        default=[],
-        metavar="NAME=COUNT",
-        help=f"so many people of a named population: {', '.join(POPULATIONS)}",
-    )
-    who.add_argument(
-        "--caseload", type=Path, help="CSV or XLSX of your own clients, each once"
-    )
-    who.add_argument(
-        "--groups",
-        type=Path,
-        help="CSV or XLSX, a service a row: people, count, admissions, name, and rules "
-        "of its own: sharing, each, at_once, at_most, laundry, spares, target, charts",
-    )
-    who.add_argument(
-        "--admissions",
-        type=float,
-        help="clients of the caseload who come over the period; as many leave",
-    )
-    buy = parser.add_argument_group(
-        "what can be bought (the invented chart if nothing)"
-    )
-    buy.add_argument(
-        "--chart",
-        type=Path,
-        action="append",
-        default=[],
-        help="size chart; repeat for several. May hold price, owned, pack, last_year",
-    )
-    buy.add_argument(
-        "--prices", type=Path, help="CSV or XLSX: size, price, owned, pack, last_year"
-    )
-    add_pattern(parser)
-    use = parser.add_argument_group("how slings are used")
-    use.add_argument("--sharing", choices=SHARING, help="personal if nothing is said")
-    use.add_argument("--each", type=int, help="slings a client needs (1)")
-    use.add_argument(
-        "--at-once", type=float, help="shared: share needing one at once (1)"
-    )
-    use.add_argument("--at-most", type=int, help="shared: most clients lifted at once")
-    use.add_argument(
-        "--out",
-        action="append",
-        default=[],
-        metavar="REASON=DAYS/EVERY",
-        help="out of use, such as laundry=1/7; repeat for several reasons",
-    )
-    use.add_argument("--spares", type=int, help="kept back of each size (0)")
-    use.add_argument(
-        "--not-passed-on",
-        action="store_true",
-        help="personal: slings do not go to the next client",
-    )
-    goal = parser.add_argument_group("the goal")
-    goal.add_argument(
-        "--target", type=float, help="share to reach (0.95 of days, 0.99 of needs)"
-    )
-    goal.add_argument(
-        "--aim",
-        choices=tuple(AIMS),
-        help="target of days on which nobody waits, or of needs met (usual for more "
-        f"than {LARGE_STORE} people)",
-    )
-    goal.add_argument("--budget", type=float, help="money there is")
-    goal.add_argument("--scenarios", type=int, default=1000, help="days drawn")
-    goal.add_argument("--seed", type=whole(0, MOST_SEED), default=1)
-    kept = parser.add_argument_group("over the years")
-    kept.add_argument("--years", type=float, help="years it is kept (5)")
-    kept.add_argument("--wash-price", type=float, help="washing one sling")
-    kept.add_argument("--examination-price", type=float, help="examining one sling")
-    kept.add_argument("--single-price", type=float, help="one single-patient sling")
-    kept.add_argument(
-        "--rate",
-        action="append",
-        default=[],
-        metavar="NAME=USUAL/LOW/HIGH",
-        help=f"in place of the usual: {', '.join(usual_rates()['rate'])}",
-    )
-    out = parser.add_argument_group("output")
-    out.add_argument(
-        "--order",
-        type=Path,
-        action="append",
-        default=[],
-        help="write the order list there (.csv or .xlsx); repeat for both",
-    )
-    out.add_argument(
-        "--sheet", type=Path, help="write the order on one A4 page there (.html)"
-    )
-    out.add_argument("--report", type=Path, help="write the page there (.html)")
-    out.add_argument("--json", action="store_true", help="print everything as JSON")
+    more = {"--sharing": {"choices": SHARING}, "--aim": {"choices": tuple(AIMS)}}
+    rates = ", ".join(usual_rates()["rate"])
+    add_options(parser, "stock", more, large=LARGE_STORE, rates=rates)
 
 
 def run(args: argparse.Namespace) -> int:

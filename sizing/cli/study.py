@@ -2,21 +2,11 @@
 
 import argparse
 import warnings
-from pathlib import Path
 
 from tqdm import tqdm
 
 from sizing.charts import read_chart
-from sizing.cli.options import (
-    add_draws,
-    add_harm_weights,
-    add_pattern,
-    add_people,
-    add_seed,
-    harm_weights,
-    measured_numbers,
-    told_pattern,
-)
+from sizing.cli.options import add_options, harm_weights, measured_numbers, told_pattern
 from sizing.cli.places import check_places
 from sizing.errors import Problem, SizingError, SizingWarning
 from sizing.pages.study import answer, study_page, study_pictures
@@ -28,43 +18,7 @@ _STEPS = 7
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what this command takes."""
-    add_people(parser, default="everyone", what="who the chart is for")
-    parser.add_argument(
-        "--survey",
-        type=Path,
-        metavar="FOLDER",
-        help="your own download of the official NHANES files (DEMO_*.XPT and "
-        "BMX_*.XPT of one release), whose people of all ages then stand in the "
-        "place of --people",
-    )
-    parser.add_argument(
-        "--chart",
-        type=Path,
-        metavar="FILE",
-        help="a size chart as CSV or XLSX; without it nine sizes are fitted",
-    )
-    parser.add_argument(
-        "--out",
-        type=Path,
-        default=Path("study"),
-        metavar="DIR",
-        help="folder for the report and its files (default: study)",
-    )
-    parser.add_argument(
-        "--widths",
-        nargs="+",
-        action="extend",
-        default=[],
-        metavar="MEASURE=WIDTH",
-        help="your own widths of the nine fitted sizes in cm, such as "
-        "hip_circumference_cm=24 (default: those of default_widths.csv for the pattern "
-        "of sling, a convention)",
-    )
-    add_harm_weights(parser)
-    add_pattern(parser)
-    add_seed(parser)
-    add_draws(parser, default=10)
+    add_options(parser, "study", who="who the chart is for")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -2,50 +2,17 @@
 
 import argparse
 import json
-from pathlib import Path
 
 from sizing.cautions import cautions
 from sizing.charts import demo_chart, read_chart, write_chart
-from sizing.cli.options import add_pattern, add_seed, told_pattern
+from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import rounded, write_text
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    """Add what this command takes."""
-    parser.add_argument(
-        "file",
-        nargs="?",
-        type=Path,
-        metavar="FILE",
-        help="the trials as CSV or XLSX, in the columns of 'sizing blank trials FILE' "
-        "(default: invented trials of the demo chart)",
-    )
-    parser.add_argument(
-        "--chart",
-        type=Path,
-        metavar="FILE",
-        help="the printed chart as CSV or XLSX (default: the invented demo chart)",
-    )
-    add_pattern(parser)
-    parser.add_argument(
-        "--learned",
-        type=Path,
-        metavar="FILE",
-        help="write the learned chart here (.csv or .xlsx), to be used as any chart",
-    )
-    parser.add_argument(
-        "--report", type=Path, metavar="FILE", help="write the report here (.html)"
-    )
-    parser.add_argument(
-        "--form",
-        type=Path,
-        metavar="FILE",
-        help="write how to run trials, and a form to fill in by hand, here (.html)",
-    )
-    add_seed(parser)
-    parser.add_argument("--json", action="store_true", help="print JSON")
+    add_options(parser, "trials")
 
 
 def run(args: argparse.Namespace) -> int:

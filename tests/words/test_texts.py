@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 import sizing
+from sizing.cli.main import COMMANDS
 from sizing.resources import texts
 from tests.reading import long_sentences
 
@@ -21,7 +22,8 @@ def asked() -> dict[str, set[str]]:
         for variable, name in re.findall(r'^(\w+) = texts\("(\w+)"\)', code, re.M):
             keys = re.findall(rf"\b{variable}\.(\w+)", code)
             found.setdefault(name, set()).update(keys)
-    return found
+    # These are asked for by the names of the commands.
+    return found | {"options": {*COMMANDS, "shared"}}
 
 
 def every_text(value: object) -> list[str]:
