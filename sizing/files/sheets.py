@@ -279,7 +279,7 @@ def _letters(column: int) -> str:
     """Return a spreadsheet's name of a column, 1 the first."""
     from openpyxl.utils import get_column_letter
 
-    return get_column_letter(column)
+    return str(get_column_letter(column))
 
 
 def _squared(rows: Rows, name: str, finished: bool, first: int) -> Rows:
@@ -300,8 +300,8 @@ def _squared(rows: Rows, name: str, finished: bool, first: int) -> Rows:
     if not finished and 0 < len(last) < width and len(rows) > 1:
         # A spreadsheet writes every cell and ends the line: this was cut off, and
         # its last number may lack digits.
-        given = {"cells": len(last), "width": width}
-        refuse(name, _T.cut_short, row=first + len(rows) - 1, **given)
+        at = first + len(rows) - 1
+        refuse(name, _T.cut_short, row=at, cells=len(last), width=width)
     return [[*row, *[None] * (width - len(row))][:width] for row in rows]
 
 
