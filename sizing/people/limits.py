@@ -41,8 +41,10 @@ MODEL_BIAS = (
 CHILDREN_1977 = (
     "Children's measures come from US children measured by 1977 (Snyder 1977); hip "
     "girth from 12 comes from youths of 2017-18. Many of today's children are heavier "
-    "for their age than any of those of 1977. How far these measures may be off "
-    "elsewhere is taken to be as much as in adults."
+    "for their age than any of those of 1977. Against Dutch and British children of "
+    "1990 and 1997 the typical error of the means was 2.2 % for hip girth, 1.0 % for "
+    "sitting height and 4.7 % for waist girth. Of the other measures it is taken to be "
+    "as much as in adults."
 )
 CHILD_POPLITEAL = (
     "Children's bottom-to-knee length is converted from buttock-knee length by "

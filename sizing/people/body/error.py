@@ -11,9 +11,8 @@ import pandas as pd
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.conditional import patterns
 from sizing.people.body.draw import law_of_draw
-from sizing.people.body.moments import adult_share, model_age
+from sizing.people.body.moments import adult_share, model_age, model_bias
 from sizing.people.body.terms import Floats, group_models, monomials
-from sizing.resources import source_table
 
 #: Rows, smooth terms, weights, age group and sex of some of the people.
 Block = tuple[npt.NDArray[np.int64], Floats, Floats, str, str]
@@ -25,19 +24,11 @@ _WIDTH = len(SEATED_AND_GIRTHS) * len(_SMOOTH)
 
 
 @lru_cache(maxsize=1)
-def model_bias() -> Floats:
-    """Return the typical error of mean logs in populations the model never saw."""
-    table = source_table("model_bias.csv").set_index("measure")
-    return table.loc[list(SEATED_AND_GIRTHS), "relative_sd"].to_numpy(dtype=float)
-
-
-@lru_cache(maxsize=1)
-def _bias_covariance() -> Floats:
+def bias_correlation() -> Floats:
     """Return how the biases of the measures go together: as residuals do."""
     parts = [one for g in ("child", "adult") for one in group_models(g).values()]
-    alike = np.mean([one.correlation for one in parts], axis=0)
-    found: Floats = alike * np.outer(model_bias(), model_bias())
-    return found
+    alike: Floats = np.mean([one.correlation for one in parts], axis=0)
+    return alike
 
 
 @dataclass(frozen=True)
@@ -72,10 +63,11 @@ class CoefficientError:
     people of large weight do not decide.
 
     A population of another shape moves the mean log of a measure by ``model_bias``,
-    measures together as residuals go, women, men and children alike. Its derivative is
-    the same with a term of 1, from the scores of the measures judged (and known) alone:
-    those of others have no part in the estimate and would only add noise. Near a best
-    edge that derivative is 0 and any bias lowers the share: ``c``, the mean change by
+    measures together as residuals go, women, men and children by the same number of
+    SDs. Its derivative is the same with that SD as its term, from the scores of the
+    measures judged (and known) alone: those of others have no part in the estimate and
+    would only add noise. Near a best edge that derivative is 0 and any bias lowers the
+    share: ``c``, the mean change by
     the second derivative, is the mean of the same thing times half of ``s' B s - tr(P
     B)``, ``s`` the score, ``P`` its precision, ``B`` the biases' covariance. Its mean
     square is at most ``3 c^2`` where all biases bend the share the same way, and that
@@ -112,12 +104,17 @@ class CoefficientError:
         return self._frame[columns].to_numpy(dtype=float)
 
     @cached_property
+    def _bias(self) -> Floats:
+        """SD of the bias of each row's mean logs."""
+        return model_bias(adult_share(model_age(self._values[:, 2])))
+
+    @cached_property
     def _scores(self) -> tuple[Floats, Floats]:
         """Scores of the mean logs and of their bend by a bias, and of the forms."""
         build, values = self._values[:, :3], np.log(self._values[:, 3:])
         known = (self._evidence[list(SEATED_AND_GIRTHS)] == EVIDENCE[0]).to_numpy()
         score = np.zeros((len(values), values.shape[1] + 2))
-        bias = _bias_covariance()
+        alike = bias_correlation()
         for draw in np.unique(self._drawn.draw).tolist():
             rows = np.flatnonzero(self._drawn.draw == draw)
             has = known[rows]
@@ -125,7 +122,7 @@ class CoefficientError:
                 self._sex[rows], build[rows], has, seed=self._drawn.seed, draw=draw
             )
             covariance, gap = covariance_of(np.arange(len(rows))), values[rows] - mean
-            each, bend = np.zeros_like(gap), np.zeros(len(rows))
+            each, bend, sd = np.zeros_like(gap), np.zeros(len(rows)), self._bias[rows]
             for at, given in patterns(has):
                 # What was known has no chance in it: its own score is taken off.
                 for sign, used in ((1, given | self._judged), (-1, given)):
@@ -134,9 +131,10 @@ class CoefficientError:
                     each[np.ix_(at, use)] += sign * np.einsum(
                         "pij,pj->pi", precision, gap[at][:, use]
                     )
-                    own = bias[np.ix_(use, use)]
-                    bend[at] -= sign * np.einsum("pij,ij->p", precision, own)
-            bend += np.einsum("pi,ij,pj->p", each, bias, each)
+                    own, s = alike[np.ix_(use, use)], sd[at][:, use]
+                    told = np.einsum("pij,ij,pi,pj->p", precision, own, s, s)
+                    bend[at] -= sign * told
+            bend += np.einsum("pi,ij,pj->p", each * sd, alike, each * sd)
             score[rows, :-2], score[rows, -2] = each, bend / 2
             score[rows, -1] = (each * one.form_shift_sd).sum(axis=1)
         number = self._drawn.draw[self._rows]
@@ -196,7 +194,8 @@ class CoefficientError:
         rows = self._rows[draw]
         parts = [influence.T @ form[rows][:, None]]
         if self.with_bias:
-            parts.append(influence.T @ scores[rows])
+            parts.append(influence.T @ (scores[rows, :-1] * self._bias[rows]))
+            parts.append(influence.T @ scores[rows, -1:])
         for rows, smooth, *_ in self._blocks(draw):
             moved = scores[rows, :-1][:, :, None] * smooth[:, None, :]
             parts.append(each[person[rows]].T @ moved.reshape(len(rows), _WIDTH))
@@ -209,7 +208,7 @@ class CoefficientError:
         rest = gradient[:, 1:]
         if self.with_bias:
             shift, bend, rest = np.split(rest, (size, size + 1), axis=1)
-            out += np.einsum("cj,jl,cl->c", shift, _bias_covariance(), shift)
+            out += np.einsum("cj,jl,cl->c", shift, bias_correlation(), shift)
             out += 3 * bend[:, 0] ** 2
         moved = rest.reshape(len(out), len(blocks), size, -1)
         for i, block in enumerate(blocks):
