@@ -61,7 +61,7 @@ def test_womens_seat_breadth_is_what_the_limits_say():
     forces.append("Royal Australian Navy women 2015")
     assert gap[forces].abs().max() <= 0.5
     old = gap[gap.index.str.contains("US civilian women 18-79")].item()
-    assert f"{old:.1f} cm wider" in limits.SEAT_BREADTH
+    assert f"{old:.1f} cm wider" in limits.SAID["seat_breadth"]
 
 
 def test_the_typical_error_of_a_mean_is_what_the_limits_say():
@@ -71,7 +71,7 @@ def test_the_typical_error_of_a_mean_is_what_the_limits_say():
     for part in ("hip_circumference", "sitting_height", "waist_circumference"):
         words = part.replace("_", " ").replace("circumference", "girth")
         said = f"{100 * young[f'{part}_cm']:.1f} % for {words}"
-        assert said in limits.CHILDREN_1977
+        assert said in limits.SAID["children_1977"]
     for part, words in (
         ("hip_circumference", "for hip girth"),
         ("buttock_popliteal_length", "for bottom-to-knee length"),
@@ -82,7 +82,7 @@ def test_the_typical_error_of_a_mean_is_what_the_limits_say():
         ("waist_circumference", "for waist girth"),
     ):
         said = f"{100 * bias[f'{part}_cm']:.1f} % {words}"
-        assert said in limits.MODEL_BIAS
+        assert said in limits.SAID["model_bias"]
 
 
 @pytest.mark.surveys
