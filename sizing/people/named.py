@@ -161,7 +161,8 @@ def load_people(
     if wanted is None and name in set(source_table("margins.csv")["population"]):
         wanted = named_margins(name)
     everyone, weights = weighted_embedded()
-    chosen = everyone["age_years"].between(*population["ages"], "left").to_numpy()
+    least, under = population["ages"]
+    chosen = everyone["age_years"].between(least, under, "left").to_numpy()
     if population.get("walking"):
         walks = everyone["walking_difficulty"].fillna(False).to_numpy(dtype=bool)
         chosen = chosen & walks
