@@ -12,8 +12,7 @@ from sizing.app.form_words import bullets, heading, lead, paragraphs
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
 from sizing.app.show import picture_html, table_html
-from sizing.app.study_form import chart_html, people_choice
-from sizing.app.width_fields import WidthFields
+from sizing.app.study_form import WidthFields, chart_html, people_choice
 from sizing.bands import (
     coverage_by_sizes,
     default_widths,
@@ -27,36 +26,17 @@ from sizing.bands import (
 )
 from sizing.measures import MEASURES
 from sizing.pages.page import picture, table
-from sizing.people import People, load_people, population_titles
+from sizing.people import load_people, population_titles
 from sizing.plots.bands import plot_edge_stability, plot_frontier
 from sizing.plots.chart import plot_people_and_chart
 from sizing.plots.style import figure_of
+from sizing.resources import texts
 from sizing.words.labels import LEVEL_WORDS, labels
 from sizing.words.numbers import probably, sizes_fit
 from sizing.words.numbers import share as percent
 
+_T = texts("bands")
 USUAL, OWN = "usual", "own"
-_LIMITS = (
-    "Half-splits repeat the draw of persons, not the survey's design nor the model's "
-    "error, so the intervals are too narrow rather than too wide. A fitted chart is "
-    "evidence about widths and edges; it is not a sling."
-)
-_FAIR = (
-    "The chart that is best on average need not be best for women, or for men. The "
-    "next one serves the worse-served of the two as well as any chart can."
-)
-_MOVES = (
-    "Had the survey met other people, the edges would stand elsewhere. An edge that "
-    "moves by centimetres is not worth arguing about by millimetres."
-)
-_WIDER = (
-    "Wider bands and more sizes cover more people; neither is free: a wider band fits "
-    "each less well."
-)
-_ALONE = (
-    "Where one measure decides and nobody may be left out, the same people are cut "
-    "into bands whose members are most alike."
-)
 
 
 class BandsForm(AnswerForm):
@@ -67,18 +47,11 @@ class BandsForm(AnswerForm):
     """
 
     def __init__(self) -> None:
-        super().__init__("Fit the sizes")
+        super().__init__(_T.start)
         self.people = people_choice("everyone")
-        self.kind = w.ToggleButtons(
-            options=[
-                ("Usual widths, three groups apart", USUAL),
-                ("Widths of my own", OWN),
-            ],
-            description="Sizes",
-        )
-        self.sizes = w.BoundedIntText(
-            value=3, min=1, max=6, description="Sizes of each group"
-        )
+        kinds = [(words, kind) for kind, words in _T.kinds.items()]
+        self.kind = w.ToggleButtons(options=kinds, description=_T.sizes)
+        self.sizes = w.BoundedIntText(value=3, min=1, max=6, description=_T.sizes_each)
         self.widths = WidthFields(self.switch, self.forget)
         for name, width in default_widths()["adult"].items():
             self.widths.fields[name].set(width)
@@ -92,168 +65,142 @@ class BandsForm(AnswerForm):
 
     def work_out(self, progress: Progress) -> dict[str, Any]:
         """Fit the sizes, and whatever else says how good they are."""
-        progress("Getting the people ready.", 0.05)
-        name = str(self.people.value)
+
+        def step(name: str, part: float) -> None:
+            progress(_T.progress[name], part)
+
+        step("people", 0.05)
+        name, sizes = str(self.people.value), int(self.sizes.value)
         people = load_people(name, draws=3, seed=1)
         people = replace(people, name=population_titles()[name])
-        sizes = int(self.sizes.value)
         found: dict[str, Any] = {"people": people}
         if self.kind.value == USUAL:
-            progress("Fitting the sizes of each group.", 0.2)
-            wide = default_widths(self.pattern.pattern)
-            fit: Any = fit_nine_sizes(
-                people, sizes=sizes, widths=wide, splits=4, seed=1
-            )
-            progress("Trying fewer and more sizes.", 0.8)
+            how: dict[str, Any] = {"widths": default_widths(self.pattern.pattern)}
+            step("groups", 0.2)
+            found["fit"] = fit_nine_sizes(people, sizes=sizes, splits=4, seed=1, **how)
+            step("by_sizes", 0.8)
             numbers = sorted({2, 3, 4, sizes})
-            more = coverage_by_sizes(people, numbers=numbers, widths=wide)
-            return found | {"fit": fit, "by_sizes": more}
+            found["by_sizes"] = coverage_by_sizes(people, numbers=numbers, **how)
+            return found
         widths = self.widths.asked()
-        numbers = sorted({max(sizes - 1, 1), sizes, min(sizes + 1, 6)})
-        progress("Fitting the sizes.", 0.1)
-        found["fit"] = fit_bands(people, widths=widths, sizes=sizes, splits=6, seed=1)
-        progress("Trying other widths and numbers.", 0.3)
-        found["frontier"] = frontier(
-            people, widths=widths, sizes=numbers, scales=(0.6, 0.8, 1, 1.2, 1.4), seed=1
-        )
-        progress("Looking for the widths that cover a given share.", 0.6)
-        found["widths_needed"] = width_needed(people, widths=widths, sizes=numbers)
-        progress("Looking for the fairest edges.", 0.8)
-        found["fairest"] = fit_fairest(people, by="sex", widths=widths, sizes=sizes)
-        progress("Drawing other people, to see how far the edges move.", 0.9)
-        found["edges"] = edge_stability(
-            people, widths=widths, sizes=sizes, replicates=20, seed=1
-        )
-        first = next(iter(widths))
+        one: dict[str, Any] = {"widths": widths, "sizes": sizes}
+        some = one | {"sizes": sorted({max(sizes - 1, 1), sizes, min(sizes + 1, 6)})}
+        step("fit", 0.1)
+        found["fit"] = fit_bands(people, splits=6, seed=1, **one)
+        step("frontier", 0.3)
+        found["frontier"] = frontier(people, **some)
+        step("widths_needed", 0.6)
+        found["widths_needed"] = width_needed(people, **some)
+        step("fairest", 0.8)
+        found["fairest"] = fit_fairest(people, by="sex", **one)
+        step("edges", 0.9)
+        found["edges"] = edge_stability(people, replicates=20, **one)
+        first = people.frame[next(iter(widths))]
         found["one_measure"] = partition_bands(
-            people.frame[first], sizes, weights=people.weight
+            first, sizes, weights=people.weight
         ).table
         return found
 
     def show(self, answer: dict[str, Any]) -> None:
         """Show the edges, the pictures and what other choices would give."""
         people, fit = answer["people"], answer["fit"]
-        measures = list(fit.chart.measures)
-        self.pattern.use_chart(measures)
-        drawn, parts = _axes(answer), []
-        if "people_and_sizes" in drawn:
-            parts += _picture(
-                drawn["people_and_sizes"],
-                f"People by {labels()[measures[0]]} and {labels()[measures[1]]}, the "
-                "darker the more; over them one numbered box for each size. Exact "
-                "edges stand in the table above.",
-                "The darker, the more people; each numbered box is one size. Who lies "
-                "in no box has no size.",
-            )
+        self.pattern.use_chart(fit.chart.measures)
+        drawn = _pictures(answer)
+        parts = [drawn.get("people_and_sizes", "")]
         edges = chart_html(fit.chart, self.switch.units)
         if "by_sizes" in answer:
             rows = answer["by_sizes"].set_index("each_group", drop=False)
             words = lead(_covered(rows.loc[self.sizes.value]))
-            words += _table(_by_sizes(rows), "What fewer and more sizes cover") + edges
+            words += _table("by_sizes", _by_sizes(rows)) + edges
             parts.insert(0, paragraphs(fit.summary().splitlines()))
         else:
             words = lead(fit.summary().replace(". ", ".\n", 1)) + edges
-            parts += _others(answer, drawn, measures)
+            parts += _others(answer, drawn)
         self.answered.words.value = words
         self.answered.pictures.value = "".join(parts)
-        self.answered.limits.value = paragraphs([_LIMITS]) + bullets(people.limits)
+        self.answered.limits.value = paragraphs([_T.limits]) + bullets(people.limits)
         self.answered.sources.value = bullets(people.sources)
 
     def saved(self, answer: dict[str, Any]) -> dict[str, Any]:
         """Return the tables, exact, and the pictures."""
-        tables = {
-            name: table
-            for name, table in answer.items()
-            if isinstance(table, pd.DataFrame)
-        }
+        found = {"chart": answer["fit"].chart.frame, "fit": answer["fit"].table}
+        found |= {k: v for k, v in answer.items() if isinstance(v, pd.DataFrame)}
         if "fairest" in answer:
-            tables["fairest"] = answer["fairest"].table
-        fit = answer["fit"]
-        return {"chart": fit.chart.frame, "fit": fit.table, **tables, **_axes(answer)}
+            found["fairest"] = answer["fairest"].table
+        return {**found, **_axes(answer)}
 
     def _open(self) -> None:
         own = self.kind.value == OWN
         self._own.layout.display = None if own else "none"
-        self.sizes.description = "Sizes" if own else "Sizes of each group"
+        self.sizes.description = _T.sizes if own else _T.sizes_each
 
 
-def _others(
-    answer: dict[str, Any], drawn: dict[str, Axes], measures: list[str]
-) -> list[str]:
+def _others(answer: dict[str, Any], drawn: dict[str, str]) -> list[str]:
     """Return what other widths, numbers, aims and people would give."""
-    fair = answer["fairest"]
-    return [
-        heading("How wide, and how many sizes"),
-        paragraphs([_WIDER]),
-        *_picture(
+    fair, first = answer["fairest"], labels()[answer["fit"].chart.measures[0]]
+    below = {
+        "frontier": [
             drawn["frontier_picture"],
-            "Share covered against the width of the bands, one line for each "
-            "number of sizes: it rises with the width and with the number. The "
-            "figures can be saved below.",
-        ),
-        _table(_needed(answer["widths_needed"]), "Width each band needs"),
-        heading("Who pays for the average"),
-        paragraphs([_FAIR, fair.summary()]),
-        _table(_sides(fair.table), "Share who fit under each chart"),
-        heading("How far the edges move"),
-        paragraphs([_MOVES]),
-        *_picture(
-            drawn["edges_picture"],
-            f"For each size the fitted low and high edge of {labels()[measures[0]]}"
-            " and the range in which it lies in "
-            "resamples of the people. The figures can be saved below.",
-        ),
-        heading("One measure alone"),
-        paragraphs([_ALONE]),
-        _table(_cut(answer["one_measure"]), f"{labels()[measures[0]]}, cut into bands"),
+            _table("frontier", _needed(answer["widths_needed"])),
+        ],
+        "fairest": [
+            paragraphs([fair.summary()]),
+            _table("fairest", _sides(fair.table)),
+        ],
+        "edges": [drawn["edges_picture"]],
+        "one_measure": [_table("one_measure", _cut(answer["one_measure"]), first)],
+    }
+    return [
+        part
+        for name, parts in below.items()
+        for part in (heading(_T.headings[name]), paragraphs([_T.words[name]]), *parts)
     ]
 
 
 def _axes(answer: dict[str, Any]) -> dict[str, Axes]:
     """Draw the answer's pictures."""
-    people: People = answer["people"]
-    fit, found = answer["fit"], {}
-    measures = list(fit.chart.measures)
-    if len(measures) > 1:
+    people, chart, found = answer["people"], answer["fit"].chart, {}
+    if len(chart.measures) > 1:
+        x, y = chart.measures[:2]
+        how: dict[str, Any] = {"labels": labels(), "weight": people.weight}
         found["people_and_sizes"] = plot_people_and_chart(
-            people.frame,
-            fit.chart.frame,
-            x=measures[0],
-            y=measures[1],
-            labels=labels(),
-            weight=people.weight,
+            people.frame, chart.frame, x=x, y=y, **how
         )
     if "edges" in answer:
         found["frontier_picture"] = plot_frontier(answer["frontier"])
-        found["edges_picture"] = plot_edge_stability(answer["edges"], measures[0])
+        found["edges_picture"] = plot_edge_stability(answer["edges"], chart.measures[0])
     return found
 
 
-def _picture(ax: Axes, alt: str, caption: str = "") -> list[str]:
-    return [picture_html(picture(figure_of(ax), alt=alt, caption=caption))]
+def _pictures(answer: dict[str, Any]) -> dict[str, str]:
+    """Return the answer's pictures as HTML."""
+    named = [labels()[m] for m in answer["fit"].chart.measures]
+    told, found = {"x": named[0], "y": named[-1]}, {}
+    if len(named) > 1:
+        told["y"] = named[1]
+    for name, ax in _axes(answer).items():
+        words = {key: text.format(**told) for key, text in _T.pictures[name].items()}
+        found[name] = picture_html(picture(figure_of(ax), **words))
+    return found
 
 
-def _table(frame: pd.DataFrame, caption: str) -> str:
-    words = [name for name in frame.columns if name in ("Group", "Band")]
+def _table(name: str, frame: pd.DataFrame, measure: str = "") -> str:
+    words = [head for head in frame.columns if head in ("Group", "Band")]
+    caption = _T.captions[name].format(measure=measure)
     return table_html(table(frame, caption=caption, words=words))
 
 
 def _covered(row: pd.Series) -> str:
     """Say in a sentence what a number of sizes covers."""
     fit = sizes_fit(row["sizes"], row["estimate"])
-    return f"{fit}, {probably(row)} (95 % interval)."
+    return str(_T.covered.format(sizes_fit=fit, probably=probably(row)))
 
 
 def _by_sizes(rows: pd.DataFrame) -> pd.DataFrame:
     ends = rows["low"].map(_tenth) + " to " + rows["high"].map(_tenth)
-    return pd.DataFrame(
-        {
-            "Sizes": rows["sizes"],
-            "In each group": rows["each_group"],
-            "Share with a size": rows["estimate"].map(_tenth),
-            "95 % interval": ends,
-        }
-    )
+    shown = {"Sizes": rows["sizes"], "In each group": rows["each_group"]}
+    shown |= {"Share with a size": rows["estimate"].map(_tenth), "95 % interval": ends}
+    return pd.DataFrame(shown)
 
 
 def _needed(rows: pd.DataFrame) -> pd.DataFrame:

@@ -1,5 +1,6 @@
 """The page on the study: whose people, which chart; whom it fits, and why."""
 
+from collections.abc import Callable
 from itertools import count
 from typing import Any
 
@@ -7,42 +8,82 @@ import ipywidgets as w
 
 from sizing.app.answer_form import AnswerForm
 from sizing.app.client_fields import folded
-from sizing.app.form_words import CHART_HEADINGS, file_headings
+from sizing.app.form_words import CHART_HEADINGS, file_headings, paragraphs
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
 from sizing.app.show import table_html
+from sizing.app.units import UnitField, UnitSwitch
 from sizing.app.upload import UploadBox
-from sizing.app.width_fields import WidthFields
 from sizing.charts import SizeChart, read_chart
+from sizing.errors import InputProblems, Problem, SizingError
+from sizing.measures import MEASURES
 from sizing.measures.tables import CHART
 from sizing.pages.page import table
 from sizing.pages.study import study_axes, study_page, study_pictures, study_report
 from sizing.people import population_titles
+from sizing.resources import texts
 from sizing.study.study import Study, run_study
-from sizing.words.labels import chart_words
+from sizing.words.labels import chart_words, labels
 
 #: Of ``run_study``, and what is left to draw afterwards.
 _STEPS = 6
-SIZES = "The sizes, to a tenth; a load limit comes from a sling's label"
+_T = texts("study")
+
+
+class WidthFields:
+    """How wide each size is; an empty field leaves the measure out."""
+
+    def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
+        self.fields = {
+            name: UnitField(labels()[name], name, switch, placeholder="no limit")
+            for name in MEASURES
+        }
+        for field in self.fields.values():
+            field.on_change(changed)
+        words = w.HTML(paragraphs([_T.form["widths"]]))
+        self.view = w.VBox([words, *(field.box for field in self.fields.values())])
+
+    def found(self) -> dict[str, float]:
+        """Return the widths entered, in cm or kg."""
+        found, problems = {}, []
+        for name, field in self.fields.items():
+            try:
+                number = field.number()
+            except SizingError as error:
+                problems.append(Problem(str(error), column=name, value=field.typed))
+                continue
+            if number is not None:
+                found[name] = number
+        if problems:
+            raise InputProblems(problems, about="the widths")
+        return found
+
+    def asked(self) -> dict[str, float]:
+        """Return the widths entered, of which there must be one."""
+        if found := self.found():
+            return found
+        raise SizingError(
+            "no width is entered",
+            allowed="a width in one to four measures",
+            action="fill in the measures that the sizes are to limit",
+        )
 
 
 class StudyForm(AnswerForm):
     """Whom nine fitted sizes, or those of a chart of one's own, fit."""
 
     def __init__(self) -> None:
-        super().__init__("Make the study")
+        super().__init__(_T.form["start"])
         self.people = people_choice("everyone")
-        self.draws = w.BoundedIntText(
-            value=5, min=1, max=20, description="Draws of what nobody measured"
-        )
-        self.upload = UploadBox(
-            "A chart of my own", help="Without one, nine sizes are fitted.", table=CHART
-        )
+        draws = _T.form["draws"]
+        self.draws = w.BoundedIntText(value=5, min=1, max=20, description=draws)
+        own, without = _T.form["own"], _T.form["without"]
+        self.upload = UploadBox(own, help=without, table=CHART)
         self.follow(self.people, self.draws)
         self.upload.on_change(self.forget)
         headings = w.HTML(file_headings(CHART_HEADINGS))
         self.widths = WidthFields(self.switch, self.forget)
-        wide = folded("Widths of the fitted sizes, if not the usual", self.widths.view)
+        wide = folded(_T.form["folded"], self.widths.view)
         self.pattern = PatternField()
         self.pattern.on_change(self.forget)
         self.lay_out(
@@ -94,4 +135,5 @@ def people_choice(start: str) -> w.Dropdown:
 def chart_html(chart: SizeChart, units: str) -> str:
     """Return a chart as a table in the units chosen."""
     words = ["Size", "Group"]
-    return table_html(table(chart_words(chart, units), caption=SIZES, words=words))
+    caption = _T.form["sizes"]
+    return table_html(table(chart_words(chart, units), caption=caption, words=words))

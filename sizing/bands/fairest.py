@@ -17,7 +17,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy.optimize import linprog
 
 from sizing.bands.axis import Ints, Width
 from sizing.bands.cells import Floats
@@ -26,13 +25,15 @@ from sizing.bands.fitter import Boxes, Fitter
 from sizing.bands.graph import TIE, Task
 from sizing.bands.groups import common_group
 from sizing.bands.measured import Measured, chart_of, covered
-from sizing.bands.search import climb, first_graph, loosest, paces
+from sizing.bands.search import climb, first_graph, loosest, lows, paces
 from sizing.charts.size_chart import SizeChart
-from sizing.coverage.groups import grouping
+from sizing.coverage.coverage import grouping
 from sizing.errors import SizingError, check_number
 from sizing.people.people import People
+from sizing.resources import texts
 from sizing.words.numbers import share
 
+_T = texts("bands")
 #: Charts and pairs of nodes gone through before the bound is left as it is.
 MOST_CHARTS, MOST_PAIRS = 20_000, 300_000
 BEST = "best on average"
@@ -43,8 +44,8 @@ class FairestFit:
     """The chart that serves the worst-served subgroup best.
 
     No chart on the grid serves its worst-served subgroup better than ``upper_bound``.
-    ``table`` holds chart (fairest, best on average), level, estimate, n; ``average``
-    and ``best_average`` are the coverage of everyone by these two charts.
+    ``table``: chart (fairest, best on average), level, estimate, n; ``average`` and
+    ``best_average``: coverage of everyone by the two.
     """
 
     chart: SizeChart
@@ -58,13 +59,15 @@ class FairestFit:
     def summary(self) -> str:
         """Say in plain words what fairness costs."""
         other = self.table.loc[self.table["chart"] == BEST, "estimate"].min()
-        return (
-            f"Of the group worst-served by {self.by}, "
-            f"{share(self.worst_share, places=1)} have a size; no chart can do better "
-            f"than {at_most(self.upper_bound)}. Under the chart best on average "
-            f"{share(other, places=1)} have one. The average falls from "
-            f"{share(self.best_average, places=1)} to {share(self.average, places=1)}."
-        )
+        shares = {
+            "worst": self.worst_share,
+            "other": other,
+            "best": self.best_average,
+            "average": self.average,
+        }
+        told = {name: share(one, places=1) for name, one in shares.items()}
+        bound = at_most(self.upper_bound)
+        return str(_T.said["fairest"].format(by=self.by, bound=bound, **told))
 
 
 def fit_fairest(
@@ -88,12 +91,11 @@ def fit_fairest(
     totals = inside @ measured.weight
 
     def shares(boxes: Boxes) -> Floats:
-        found: Floats = (inside * covered(measured, *boxes)) @ measured.weight / totals
-        return found
+        fits = inside * covered(measured, *boxes)
+        return np.asarray(fits @ measured.weight / totals)
 
     def weights(mix: Floats) -> Floats:
-        found: Floats = measured.weight * ((mix / totals) @ inside)
-        return found
+        return np.asarray(measured.weight * ((mix / totals) @ inside))
 
     average = fitter.fit()
     charts = [average]
@@ -162,6 +164,9 @@ def _levels(
 
 def _lowest_mix(cover: Floats) -> tuple[float, Floats]:
     """Return the weighting under which the best of the known charts is worst."""
+    # Takes a tenth of the time that all else takes to load; only this needs it.
+    from scipy.optimize import linprog
+
     charts, groups = cover.shape
     result = linprog(
         np.r_[np.zeros(groups), 1.0],
@@ -188,7 +193,7 @@ def _go_through(
     """Go through the charts whose weighted coverage exceeds the best known."""
     left = 0.0
     for task in fitter.tasks(weight, aim=False):
-        floor = _Floor(value * task.total)
+        floor = [value * task.total]
         for index in _charts(task, floor):
             if index is None:
                 left = bound
@@ -197,29 +202,20 @@ def _go_through(
             found = float(shares(boxes).min())
             if found > value + TIE:
                 chosen, value = boxes, found
-                floor.weight = value * task.total
+                floor[0] = value * task.total
     return chosen, value, max(value, left)
 
 
-@dataclass
-class _Floor:
-    """The weighted coverage a chart must exceed; it rises as charts are found."""
-
-    weight: float
-
-
-def _charts(task: Task, floor: _Floor) -> Iterator[Ints | None]:
+def _charts(task: Task, floor: list[float]) -> Iterator[Ints | None]:
     """Yield charts, best weighted coverage first, down to the floor.
 
-    Yields None last if there were too many to go through.
+    The floor, a list of one, may rise as charts are found. Yields None last if there
+    were too many to go through.
     """
-    start = np.array(
-        [[axis.n(k) // 2 for axis in task.axes] for k in range(task.sizes)]
-    )
-    pace = paces(task, climb(task, start)[1])
+    pace = paces(task, climb(task, (task.last + 1) // 2)[1])
     graph = first_graph(task, pace)
     while True:
-        graph, _ = graph.weighed().pruned(floor.weight)
+        graph, _ = graph.weighed().pruned(floor[0])
         if graph.empty:
             return
         measure = loosest(graph, pace)
@@ -242,14 +238,11 @@ def _charts(task: Task, floor: _Floor) -> Iterator[Ints | None]:
     for i, total in enumerate(up[last]):
         heappush(heap, (-float(total), last, 0.0, (i,)))
     tried = 0
-    while heap and -heap[0][0] > floor.weight:
+    while heap and -heap[0][0] > floor[0]:
         total, size, after, path = heappop(heap)
         if size == 0:
             tried += 1
-            index = np.array(
-                [n[i, :, 0] for n, i in zip(nodes, path, strict=True)], dtype=np.int64
-            )
-            yield index
+            yield lows(nodes, path)
             if tried >= MOST_CHARTS:
                 yield None
                 return
@@ -257,6 +250,5 @@ def _charts(task: Task, floor: _Floor) -> Iterator[Ints | None]:
         for pair in into[size].get(path[0], ()):
             a = int(pairs[size][0][pair])
             gain = after + float(weights.gains[size][pair])
-            heappush(
-                heap, (-(float(up[size - 1][a]) + gain), size - 1, gain, (a, *path))
-            )
+            most = float(up[size - 1][a]) + gain
+            heappush(heap, (-most, size - 1, gain, (a, *path)))

@@ -5,19 +5,27 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
-from scipy import stats
 from tqdm.auto import tqdm
 
 from sizing.bands.axis import Width
+from sizing.bands.cells import Floats
 from sizing.bands.fitter import NEAR, Boxes, Fitter
 from sizing.bands.groups import common_group
 from sizing.bands.measured import chart_of, share_covered
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.people.people import People
+from sizing.resources import texts
+from sizing.stats.intervals import student
 from sizing.words.numbers import points, share, sizes_fit
+
+_T = texts("bands")
+#: A difference in held-out coverage too small to matter to a buyer of sizes.
+AS_GOOD = 0.002
+#: A bound further above the value than this is told with what could be done about
+#: it: what the default presses to, and rounding.
+LOOSE = 1.01 * NEAR
 
 
 @dataclass(frozen=True)
@@ -27,8 +35,8 @@ class HeldOut:
     ``fitted`` and ``rival`` hold one share a split; ``persons`` are held out in each.
     """
 
-    fitted: npt.NDArray[np.float64]
-    rival: npt.NDArray[np.float64]
+    fitted: Floats
+    rival: Floats
     persons: int
 
     def mean(self, which: str = "fitted") -> float:
@@ -45,27 +53,22 @@ class HeldOut:
         and Bengio 2003, from memory); the survey design is not allowed for.
         """
         values = self._values(which)
-        n = len(values)
+        n, mean = len(values), self.mean(which)
         if n < 2:
             return float("nan"), float("nan")
         spread = float(values.std(ddof=1)) * np.sqrt(1 / n + 1)
-        reach = float(stats.t.ppf((1 + level) / 2, n - 1)) * spread
-        mean = float(values.mean())
+        reach = float(student(n - 1, level)) * spread
         low, high = mean - reach, mean + reach
         return (low, high) if which == "gain" else (max(low, 0.0), min(high, 1.0))
 
-    def _values(self, which: str) -> npt.NDArray[np.float64]:
-        if which == "gain":
-            gain: npt.NDArray[np.float64] = self.fitted - self.rival
-            return gain
-        return self.fitted if which == "fitted" else self.rival
+    def _values(self, which: str) -> Floats:
+        gain = self.fitted - self.rival
+        return {"fitted": self.fitted, "rival": self.rival, "gain": gain}[which]
 
 
 def check_splits(splits: object, seed: object) -> None:
-    """Refuse a number of half-splits or a seed that makes no sense.
-
-    The upper end is a choice of ours: a thousand times what is usual.
-    """
+    """Refuse a number of half-splits or a seed that makes no sense."""
+    # The upper end is a choice of ours: a thousand times what is usual.
     check_number("the number of half-splits", splits, least=0, most=10_000, whole=True)
     check_seed(seed)
 
@@ -106,17 +109,6 @@ def half_splits(
         shares.append([fitter.value(chart, ~train) for chart in charts])
     fitted, other = np.array(shares).reshape(-1, 2).T
     return HeldOut(fitted, other, n - n // 2)
-
-
-#: A difference in held-out coverage too small to matter to a buyer of sizes.
-AS_GOOD = 0.002
-#: A bound further above the value than this is told with what could be done about
-#: it: what the default presses to, and rounding.
-LOOSE = 1.01 * NEAR
-GOAL_WORDS: dict[str, str] = {
-    "judged": "The mean chance of being read into a size is",
-    "loss": "1 less the mean loss is",
-}
 
 
 def at_most(bound: float) -> str:
@@ -168,37 +160,32 @@ class BandFit:
 
     @property
     def held_out_low(self) -> float:
-        """Low end of the 95 % interval of ``held_out``."""
         return self.held_out_splits.interval()[0]
 
     @property
     def held_out_high(self) -> float:
-        """High end of the 95 % interval of ``held_out``."""
         return self.held_out_splits.interval()[1]
 
     @property
     def rival_held_out(self) -> float:
-        """Mean share of the same held-out persons whom the rival covers."""
         return self.held_out_splits.mean("rival")
 
     @property
     def table(self) -> pd.DataFrame:
         """One row per figure: chart, people, estimate, low, high, method, n."""
-        splits = self.held_out_splits
+        splits, nan = self.held_out_splits, float("nan")
         method = f"{len(splits.fitted)} half-splits by person"
+        bound = "any on the finest grid", self.upper_bound, "certified upper bound"
         rows: list[tuple[Any, ...]] = [
-            (chart, "given", value, np.nan, np.nan, how, self.persons)
+            (chart, "given", value, nan, nan, how, self.persons)
             for chart, value, how in (
                 ("fitted", self.value, "count"),
-                ("any on the finest grid", self.upper_bound, "certified upper bound"),
+                bound,
                 ("rival", self.rival_value, "count"),
             )
         ]
-        for chart, which in (
-            ("fitted", "fitted"),
-            ("rival", "rival"),
-            ("fitted less rival", "gain"),
-        ):
+        named = {"fitted": "fitted", "rival": "rival", "gain": "fitted less rival"}
+        for which, chart in named.items():
             figures = (splits.mean(which), *splits.interval(which))
             rows.append((chart, "held out", *figures, method, splits.persons))
         columns = ["chart", "people", "estimate", "low", "high", "method", "n"]
@@ -206,46 +193,37 @@ class BandFit:
 
     def summary(self) -> str:
         """Say in plain words how well the chart does."""
+        bound, covered = self.upper_bound, self.objective == "covered"
         parts = [
-            f"{sizes_fit(len(self.chart.sizes), self.share)} ({self.persons:,} "
-            f"people, '{self.people}': {share(self.share, places=1)})."
+            _T.said["people"].format(
+                fits=sizes_fit(len(self.chart.sizes), self.share),
+                persons=self.persons,
+                people=self.people,
+                share=_tenth(self.share),
+            ),
+            _T.said[self.objective].format(
+                value=self.value, bound=at_most(bound) if covered else bound
+            ),
         ]
-        if self.objective == "covered":
-            parts.append(
-                "No chart with these widths can fit more than "
-                f"{at_most(self.upper_bound)} of them."
-            )
-        else:
-            parts.append(
-                f"{GOAL_WORDS[self.objective]} {self.value:.3f}; no chart with "
-                f"these widths can reach more than {self.upper_bound:.3f}. Held-out "
-                "figures below are of this value."
-            )
         if self.gap > LOOSE:
-            loose = points(self.gap, places=1, sign=False)
-            parts.append(
-                f"The bound is loose by up to {loose} points: whether a chart on "
-                "a finer grid does better is not settled. tolerance=0.01 "
-                "presses it for half a minute, and may still fall short."
-            )
+            gap = points(self.gap, places=1, sign=False)
+            parts.append(_T.said["loose"].format(gap=gap))
         if len(self.held_out_splits.fitted):
-            gain = self.held_out_splits.mean("gain")
-            ends = self.held_out, self.held_out_low, self.held_out_high
-            held_out, low, high = (share(end, places=1) for end in ends)
-            parts.append(
-                "Fitted to half of the people, it fits "
-                f"{held_out} of the other half (95 % interval {low} to {high}). Bands "
-                "of the same widths centred on quantiles fit "
-                f"{share(self.rival_held_out, places=1)} of them."
+            held_out = _T.said["held_out"].format(
+                held_out=_tenth(self.held_out),
+                low=_tenth(self.held_out_low),
+                high=_tenth(self.held_out_high),
+                rival=_tenth(self.rival_held_out),
             )
-            if gain < -AS_GOOD:
-                parts.append(
-                    "The simple rival does better here: the fit follows chance in "
-                    "these people. Smooth it (smooth_cm=0.5 or 1), or use the rival."
-                )
-            elif gain <= AS_GOOD:
-                parts.append("The simple rival is as good here.")
+            parts.append(held_out)
+            gain = self.held_out_splits.mean("gain")
+            if gain <= AS_GOOD:
+                parts.append(_T.said["worse" if gain < -AS_GOOD else "as_good"])
         return " ".join(parts)
+
+
+def _tenth(part: float) -> str:
+    return share(part, places=1)
 
 
 def fit_bands(
@@ -387,20 +365,16 @@ def with_owned(
     if fixed is None:
         return chart
     frame = chart.frame.copy()
-    edges = [chart.edges(m) for m in measures]
-    owned = [fixed.edges(m) for m in measures]
     # Of sizes with the same edges, the one that may lift as much.
-    edges.append((chart.load_limits(), chart.load_limits()))
-    owned.append((fixed.load_limits(), fixed.load_limits()))
-    at = 0
-    for size, row in enumerate(fixed.frame.to_dict("records")):
-        while any(
-            mine[end][at] != theirs[end][size]
-            for mine, theirs in zip(edges, owned, strict=True)
-            for end in (0, 1)
-        ):
-            at += 1
+    mine, theirs = (
+        np.column_stack(
+            [*[end for m in measures for end in one.edges(m)], one.load_limits()]
+        )
+        for one in (chart, fixed)
+    )
+    at = -1
+    for owned, row in zip(theirs.tolist(), fixed.frame.to_dict("records"), strict=True):
+        at = mine.tolist().index(owned, at + 1)
         frame.loc[at, "size"] = str(row["size"])
         frame.loc[at, "load_limit_kg"] = row.get("load_limit_kg", float("nan"))
-        at += 1
     return replace(chart, frame=frame)

@@ -1,7 +1,7 @@
 """A checked request with its people counted into cells once."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -22,16 +22,9 @@ from sizing.people.people import People
 Boxes = tuple[Ints, Ints, Ints]
 
 
-@dataclass(frozen=True)
-class Effort:
-    """How long to press a bound."""
-
-    pairs: int
-    cells: int
-
-
-QUICK = Effort(3_000_000, 3_000_000)
-THOROUGH = Effort(40_000_000, 12_000_000)
+#: How long to press a bound: up to so many pairs of nodes, and cells of people.
+Effort = tuple[int, int]
+QUICK, THOROUGH = (3_000_000, 3_000_000), (40_000_000, 12_000_000)
 #: How far above the value, as a share, a bound may stay if nobody asks for less.
 NEAR = 0.01
 #: Up to so many measures a thorough search is over within seconds, as a rule; with
@@ -48,15 +41,15 @@ class Fitter:
 
     def __init__(self, people: People, asked: FitSettings) -> None:
         self.asked = asked
-        self.request = request = check_request(people, asked)
-        self.measured = request.measured
+        self.measured, self.layout, self.goal, search = check_request(people, asked)
+        self.exact = self.goal == search
         self.meter = Meter()
-        self.sizes = request.layout.sizes
-        self.places = request.layout.axes(request.layout.steps, bounding=False)
+        self.sizes = self.layout.sizes
+        self.places = self.layout.axes(self.layout.steps, bounding=False)
         self.axes = self.places[0]
         self.counters = [
-            Counter(request.search_goal, request.measured, axes, limits)
-            for axes, limits in zip(self.places, request.layout.limits, strict=True)
+            Counter(search, self.measured, axes, limits)
+            for axes, limits in zip(self.places, self.layout.limits, strict=True)
         ]
 
     @classmethod
@@ -116,23 +109,16 @@ class Fitter:
         low, high = quantile_boxes(
             self.measured.values[rows], weight[rows], self._free_axes, self.sizes
         )
-        limit = self.request.layout.limit
-        return low, high, np.full(self.sizes, limit, dtype=np.int64)
+        return low, high, np.full(self.sizes, self.layout.limit, dtype=np.int64)
 
     @cached_property
     def _free_axes(self) -> list[Axis]:
-        layout = self.request.layout
-        return [
-            make(step=step)[0]
-            for make, step in zip(layout.makers, layout.steps, strict=True)
-        ]
+        return self.layout.free(self.layout.steps, bounding=False)
 
     def value(self, boxes: Boxes, rows: np.ndarray | None = None) -> float:
         """Return the goal's value for some rows, from first principles."""
         # Those not measured fit no size, here and among those held out.
-        return self._share_measured * self.request.goal.value(
-            self.measured, *boxes, rows
-        )
+        return self._share_measured * self.goal.value(self.measured, *boxes, rows)
 
     @property
     def _share_measured(self) -> float:
@@ -185,16 +171,12 @@ class Fitter:
 
     def _seen_in(self, measures: Sequence[int]) -> tuple[Goal, Measured]:
         """Return the goal and the people in some of the measures."""
-        goal, measured = self.request.goal, self.measured
-        return replace(
-            goal,
-            sd=tuple(goal.sd[d] for d in measures) if goal.sd else (),
-            near=tuple(goal.near[d] for d in measures) if goal.near else (),
-        ), replace(
-            measured,
-            measures=tuple(measured.measures[d] for d in measures),
-            values=measured.values[:, measures],
-        )
+        goal, measured = self.goal, self.measured
+        sd = tuple(goal.sd[d] for d in measures if goal.sd)
+        near = tuple(goal.near[d] for d in measures if goal.near)
+        some = tuple(measured.measures[d] for d in measures)
+        seen = replace(measured, measures=some, values=measured.values[:, measures])
+        return replace(goal, sd=sd, near=near), seen
 
     def _bound(
         self, boxes: Boxes, effort: Effort, enough: float, measures: Sequence[int]
@@ -202,26 +184,25 @@ class Fitter:
         """Return the bound in some measures; below ``enough`` it is not pressed."""
         total, found = self.measured.total, 0.0
         goal, measured = self._seen_in(measures)
-        limits = self.request.layout.limits
-        for every, limit in zip(self._finest_axes(effort), limits, strict=True):
+        pairs, cells = effort
+        every_axes, limits = self._finest_axes(cells), self.layout.limits
+        for every, limit in zip(every_axes, limits, strict=True):
             axes = [every[d] for d in measures]
             counter = Counter(goal, measured, axes, limit)
             terms = counter.terms(measured.counted)
             task = Task(axes, terms, counter.passed, total, limit)
             reached, near = climb(task, _nearest(axes, boxes[0][:, measures]))
             floor = max(enough * total, reached, found)
-            pairs = effort.pairs
             found = max(found, upper_bound(task, near, floor, most_pairs=pairs))
         return found / total
 
     @property
     def _on_finest(self) -> bool:
         """Whether the best chart is the best on the finest grid permitted."""
-        request = self.request
-        finest = request.layout.axes([1] * len(request.layout.steps), bounding=False)
+        finest = self.layout.axes([1] * len(self.axes), bounding=False)
         return (
-            not any(has_valley(limits) for limits in request.layout.limits)
-            and request.goal == request.search_goal
+            not any(has_valley(limits) for limits in self.layout.limits)
+            and self.exact
             and all(
                 np.array_equal(mine, theirs)
                 for axis, fine in zip(self.axes, finest[0], strict=True)
@@ -242,25 +223,18 @@ class Fitter:
         least = float(weight.min())
         times = weight / least
         whole = np.array_equal(times, np.round(times))
-        if self.request.goal.name == "covered" and whole:
+        if self.goal.name == "covered" and whole:
             return 0.0 if most < least / self.measured.total else float(most)
         return float(most)
 
-    def _finest_axes(self, effort: Effort) -> list[list[Axis]]:
+    def _finest_axes(self, cells: int) -> list[list[Axis]]:
         """Return the finest axes permitted, or bounding ones where those cost."""
-        layout = self.request.layout
-        if not any(self.request.goal.sd):
-            return layout.axes([1] * len(layout.steps), bounding=False)
-        return self._bounding_axes(effort)
-
-    def _bounding_axes(self, effort: Effort) -> list[list[Axis]]:
-        """Return bounding axes as fine as the effort allows."""
-        layout = self.request.layout
-        steps = [1] * len(layout.steps)
+        steps = [1] * len(self.axes)
+        if not any(self.goal.sd):
+            return self.layout.axes(steps, bounding=False)
         while True:
-            axes = layout.axes(steps, bounding=True)
-            cells = [len(Breaks.of(axis).cuts) + 1.0 for axis in axes[0]]
-            if np.prod(cells) <= effort.cells:
+            axes = self.layout.axes(steps, bounding=True)
+            if np.prod([len(Breaks.of(axis).cuts) + 1.0 for axis in axes[0]]) <= cells:
                 return axes
             # Coarsen where a step is the smallest part of the width.
             parts = [
@@ -284,24 +258,16 @@ def has_valley(limits: Ints) -> bool:
 
 
 def _nearest(axes: Sequence[Axis], low: Ints) -> Ints:
-    """Return the candidates nearest to some low edges."""
-    return np.array(
-        [
-            [
-                int(np.argmin(np.abs(axis.low[k] - edge)))
-                for axis, edge in zip(axes, edges, strict=True)
-            ]
-            for k, edges in enumerate(low)
-        ]
-    )
+    """Return the candidates nearest to some low edges, (sizes, measures)."""
+    found = np.zeros_like(low)
+    for (k, d), edge in np.ndenumerate(low):
+        found[k, d] = np.argmin(np.abs(axes[d].low[k] - edge))
+    return found
 
 
 def _edges(axes: Sequence[Axis], index: Ints) -> tuple[Ints, Ints]:
     """Return the low and high edges of some candidates."""
-    low, high = (
-        np.array(
-            [[part[d][k][i] for d, i in enumerate(at)] for k, at in enumerate(index)]
-        )
-        for part in ([a.low for a in axes], [a.high for a in axes])
-    )
+    low, high = np.zeros_like(index), np.zeros_like(index)
+    for (k, d), i in np.ndenumerate(index):
+        low[k, d], high[k, d] = axes[d].low[k][i], axes[d].high[k][i]
     return low, high

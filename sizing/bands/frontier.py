@@ -2,9 +2,8 @@
 
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -72,7 +71,7 @@ def frontier(
     True
     """
     check_splits(splits, seed)
-    rows = []
+    rows, method = [], f"exact optimum; {splits} half-splits by person"
     for count in sizes:
         for scale in scales:
             wide = _scaled(widths, scale)
@@ -80,17 +79,10 @@ def frontier(
             held = half_splits(fitter, splits=splits, seed=seed)
             low, high = held.interval()
             rows.append(
-                {
-                    "sizes": count,
-                    "scale": scale,
-                    **{f"{measure}_width": width for measure, width in wide.items()},
-                    "estimate": fitter.value(fitter.fit()),
-                    "held_out": held.mean(),
-                    "low": low,
-                    "high": high,
-                    "method": f"exact optimum; {splits} half-splits by person",
-                    "n": people.n,
-                }
+                {"sizes": count, "scale": scale}
+                | {f"{measure}_width": width for measure, width in wide.items()}
+                | {"estimate": fitter.value(fitter.fit()), "held_out": held.mean()}
+                | {"low": low, "high": high, "method": method, "n": people.n}
             )
     return pd.DataFrame(rows)
 
@@ -117,7 +109,7 @@ def width_needed(
     for target in targets:
         check_number("the target", target, above=0, most=1)
     check_number("the largest scale", most, above=0)
-    sizes = list(sizes)
+    sizes, method = list(sizes), "exact optimum, people given"
     for count in sizes:
         check_widths(widths, count)
     first = next(iter(widths.values()))
@@ -142,15 +134,9 @@ def width_needed(
                 scale = high / (10 * first)
             wide = {m: scale * w for m, w in widths.items()}
             rows.append(
-                {
-                    "sizes": count,
-                    "target": target,
-                    "scale": scale,
-                    **{f"{measure}_width": width for measure, width in wide.items()},
-                    "estimate": share(high),
-                    "method": "exact optimum, people given",
-                    "n": people.n,
-                }
+                {"sizes": count, "target": target, "scale": scale}
+                | {f"{measure}_width": width for measure, width in wide.items()}
+                | {"estimate": share(high), "method": method, "n": people.n}
             )
     return pd.DataFrame(rows)
 
@@ -165,9 +151,8 @@ def _scaled(widths: Mapping[str, float], scale: float) -> dict[str, float]:
 PERSONS, UNITS = "persons", "sampling units (Rao, Wu and Yue's rescaling)"
 
 
-@dataclass(frozen=True)
-class Samples:
-    """Bootstrap samples of some people."""
+class Samples(NamedTuple):
+    """Bootstrap samples: how often each person is drawn, what is drawn, and df."""
 
     times: Floats
     drawn: str

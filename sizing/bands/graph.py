@@ -102,6 +102,11 @@ class Task:
         """Number of boxes in the chain."""
         return self.axes[0].sizes
 
+    @property
+    def last(self) -> Ints:
+        """Number of the last candidate, (sizes, measures)."""
+        return np.array([[a.n(k) - 1 for a in self.axes] for k in range(self.sizes)])
+
     def distance(self, size: int, nodes: Ints) -> Floats | float:
         """Return what the tie rule takes off nodes: by their nearest box."""
         if self.aim is None:
@@ -256,31 +261,30 @@ class Graph:
             pairs.append(_joined(found))
         return Graph(self.task, halves, pairs)
 
-    def only(self, size: int, chosen: npt.NDArray[np.bool_]) -> "Graph":
+    def picked(self, picks: Sequence[Ints], pairs: list[Pairs]) -> "Graph":
+        """Return the graph of some nodes of each size, in that order."""
+        number = []
+        for nodes, pick in zip(self.nodes, picks, strict=True):
+            place = np.full(len(nodes), -1, dtype=np.int32)
+            place[pick] = np.arange(len(pick), dtype=np.int32)
+            number.append(place)
+        kept = [pairs[0]]
+        for size, (a, b) in enumerate(pairs[1:], 1):
+            a, b = number[size - 1][a], number[size][b]
+            fine = (a >= 0) & (b >= 0)
+            kept.append((a, b) if fine.all() else (a[fine], b[fine]))
+        left = [n[pick] for n, pick in zip(self.nodes, picks, strict=True)]
+        return Graph(self.task, left, kept)
+
+    def only(self, size: int, chosen: Ints) -> "Graph":
         """Return the graph with only some of one size's nodes."""
-        number = (np.cumsum(chosen) - 1).astype(np.int32)
-        nodes = [n[chosen] if k == size else n for k, n in enumerate(self.nodes)]
-        pairs = []
-        for k, (a, b) in enumerate(self.pairs):
-            if k == size and k > 0:
-                kept = chosen[b]
-                a, b = a[kept], number[b[kept]]
-            elif k == size + 1:
-                kept = chosen[a]
-                a, b = number[a[kept]], b[kept]
-            pairs.append((a, b))
-        return Graph(self.task, nodes, pairs)
+        every = [np.arange(len(nodes)) for nodes in self.nodes]
+        return self.picked([*every[:size], chosen, *every[size + 1 :]], self.pairs)
 
     def in_order(self) -> "Graph":
         """Return the graph with the nodes that have the lowest edges first."""
         order = [np.lexsort(n[:, ::-1, 0].T) for n in self.nodes]
-        rank = [np.argsort(o).astype(np.int32) for o in order]
-        pairs = self.pairs[:1]
-        for size in range(1, len(order)):
-            a, b = self.pairs[size]
-            pairs.append((rank[size - 1][a], rank[size][b]))
-        nodes = [n[o] for n, o in zip(self.nodes, order, strict=True)]
-        return Graph(self.task, nodes, pairs)
+        return self.picked(order, self.pairs)
 
     def weighed(self) -> "Weighed":
         """Bound what each node and pair of nodes adds to a chain."""
@@ -354,8 +358,8 @@ class Weighed:
         if not keep.all():
             dropped = float(last[~keep].max())
         down = np.where(keep, 0.0, -np.inf)
-        kept_pairs: list[Pairs] = []
-        kept_nodes = [keep]
+        kept: list[Pairs] = []
+        picks = [np.flatnonzero(keep)]
         for size in range(len(nodes) - 1, 0, -1):
             below = np.full(len(nodes[size - 1]), -np.inf)
             found = []
@@ -370,15 +374,10 @@ class Weighed:
                     a, b, added = a[fine], b[fine], added[fine]
                 np.maximum.at(below, a, added)
                 found.append((a.astype(np.int32), b.astype(np.int32)))
-            kept_pairs.insert(0, _joined(found))
+            kept.insert(0, _joined(found))
             down = below
-            kept_nodes.insert(0, down > -np.inf)
-        pairs = [self.graph.pairs[0]]
-        number = [(np.cumsum(kept) - 1).astype(np.int32) for kept in kept_nodes]
-        for size, (under, over) in enumerate(kept_pairs, 1):
-            pairs.append((number[size - 1][under], number[size][over]))
-        left = [n[kept] for n, kept in zip(nodes, kept_nodes, strict=True)]
-        return Graph(self.graph.task, left, pairs), dropped
+            picks.insert(0, np.flatnonzero(down > -np.inf))
+        return self.graph.picked(picks, [self.graph.pairs[0], *kept]), dropped
 
 
 class _Order:

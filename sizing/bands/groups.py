@@ -46,8 +46,7 @@ def group_of(
     check_number("the age of an adult", adult_age, least=0)
     check_number("the body mass index of the bariatric", bmi_threshold, above=0)
     frame = people.frame
-    lacking = [name for name in NEEDED if name not in frame]
-    if lacking:
+    if lacking := [name for name in NEEDED if name not in frame]:
         raise SizingError(
             "cannot work out the people's groups",
             allowed="people with " + ", ".join(NEEDED),
@@ -56,20 +55,16 @@ def group_of(
         )
     mean = frame.groupby("person")[list(NEEDED)].transform("mean")
     bmi = mean["body_mass_kg"] / (mean["stature_cm"] / 100) ** 2
-    group = np.select(
-        [mean["age_years"] < adult_age, bmi >= bmi_threshold],
-        ["paediatric", "bariatric"],
-        "adult",
-    )
+    apart = [mean["age_years"] < adult_age, bmi >= bmi_threshold]
+    group = np.select(apart, ["paediatric", "bariatric"], "adult")
     return pd.Series(group, index=frame.index, name="group")
 
 
 def common_group(people: People) -> str:
     """Return the group that all people can share; empty text where there is none.
 
-    Children share the paediatric group and people of high body mass index the
-    bariatric one; other adults, the heavy among them, the adult one. Children and
-    adults together have none, nor have people whose ages are not known.
+    Adults share the adult one, the heavy among them too. Children and adults together
+    have none, nor have people whose ages are not known.
     """
     frame = people.frame
     if "age_years" not in frame or frame["age_years"].isna().any():
@@ -116,21 +111,17 @@ def judge_groups(
     present = [g for g in GROUPS if (of_person == g).any()]
     everyone = np.ones(len(of_person), bool)
     belongs = np.column_stack([everyone, *[of_person == g for g in present]])
-    means = group_means(
-        place,
-        [hits[rows].astype(float) for rows in place.rows],
-        [belongs[rows].astype(float) for rows in place.rows],
-        replicates=200,
-        seed=seed,
+    columns, members = (
+        [one[rows].astype(float) for rows in place.rows] for one in (hits, belongs)
     )
+    means = group_means(place, columns, members, replicates=200, seed=seed)
     names = ["everyone", *present]
     table = pd.DataFrame(
         [(people.name, group, *case) for group in names for case in cases],
         columns=["people", "group", "outcome", "size_group"],
     )
-    table = table.join(
-        figures(means, means.shares(), place, "score interval").iloc[:, :5]
-    )
+    told = figures(means, means.shares(), place, "score interval")
+    table = table.join(told.iloc[:, :5])
     # A size of the own group is one of the others' only for those others.
     mine = table["size_group"] == table["group"]
     kept = (table["group"] == "everyone") | (table["outcome"] == "none")
@@ -152,12 +143,9 @@ def _outcomes(
     size_group = chart.frame["group"].astype(str).to_numpy()
     outcome = np.full(len(of_person), "none", dtype=object)
     whose = np.full(len(of_person), "", dtype=object)
-    # Later lines overrule earlier ones.
-    for label, table in (
-        ("other_over_load", by_measures),
-        ("other", fits),
-        ("own", fits),
-    ):
+    # Later ones overrule earlier ones.
+    tables = {"other_over_load": by_measures, "other": fits, "own": fits}
+    for label, table in tables.items():
         for kind in reversed(_kinds(chart)):
             some = table[:, size_group == kind].any(axis=1)
             rows = some & ((of_person == kind) == (label == "own"))

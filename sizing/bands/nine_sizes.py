@@ -32,11 +32,10 @@ FINEST_CM = 0.5
 class GroupsFit:
     """Charts of several groups, fitted one by one and judged together.
 
-    - ``chart``: All sizes, group by group.
-    - ``fits``: Each group's own fit.
-    - ``judged``: people, group (of the people; ``everyone`` for all), outcome (own,
-      other, other_over_load, none), size_group (whose size fits; empty for "none"),
-      estimate (share of the group's people), low, high, method, n (persons).
+    ``chart`` holds all sizes, ``fits`` each group's own fit. ``judged``: people, group
+    (of the people; ``everyone`` for all), outcome (own, other, other_over_load, none),
+    size_group (whose size fits; empty for "none"), estimate (share of the group's
+    people), low, high, method, n (persons).
     """
 
     chart: SizeChart
@@ -157,14 +156,12 @@ def widths_of(widths: Mapping[str, Any], group: str) -> Mapping[str, Width]:
     """Return a group's widths from widths for all or widths by group."""
     if not any(key in GROUPS for key in widths):
         return widths
-    for key in widths:
-        if key not in GROUPS:
-            raise SizingError(
-                "unknown group among the widths",
-                allowed=", ".join(GROUPS),
-                action="use these names",
-                value=key,
-            )
+    if unknown := [key for key in widths if key not in GROUPS]:
+        raise SizingError(
+            "unknown group among the widths",
+            allowed=", ".join(GROUPS),
+            value=unknown[0],
+        )
     if group not in widths:
         raise SizingError(
             "a group has no widths",
@@ -224,13 +221,9 @@ def fitted_chart(
     """Return the best chart of all groups, without its certificate and rivals."""
     frames = []
     for group, part in by_group(people, group_of(people)).items():
-        fitter = Fitter.of(
-            part,
-            widths=widths_of(widths, group),
-            sizes=sizes,
-            load_limit_kg=(load_limits_kg or {}).get(group),
-            **settings,
-        )
+        own = {"widths": widths_of(widths, group), "sizes": sizes, **settings}
+        limit = (load_limits_kg or {}).get(group)
+        fitter = Fitter.of(part, load_limit_kg=limit, **own)
         boxes, measured = fitter.fit(), fitter.measured
         made = chart_of(measured, *boxes, group=group, name="", source="")
         frames.append(made.frame)
@@ -242,7 +235,6 @@ def coverage_by_sizes(
     *,
     numbers: Iterable[int] = (2, 3, 4),
     widths: Mapping[str, Width | Mapping[str, Width]] | None = None,
-    load_limits_kg: Mapping[str, float] | None = None,
     seed: int = 1,
     progress: bool = False,
     **settings: Any,
@@ -255,20 +247,14 @@ def coverage_by_sizes(
     nearest size is wrong which way). The best charts on the grid, without their
     certificates; the intervals hold the charts as they are.
     """
-    rows = []
+    rows, wide = [], widths or default_widths()
     for number in _shown(list(numbers), "Trying fewer and more sizes", progress):
-        chart = fitted_chart(
-            people,
-            widths=widths or default_widths(),
-            sizes=number,
-            load_limits_kg=load_limits_kg,
-            **settings,
-        )
+        chart = fitted_chart(people, widths=wide, sizes=number, **settings)
         judged = estimate_coverage(people, chart, seed=seed)
         told = judged.table
         (covered,) = told[told["outcome"] == "covered"].to_dict("records")
-        kept = {name: covered[name] for name in FIGURES}
-        kept["not_served"] = 1 - covered["estimate"]
-        kept |= dict(judged.harms[["harm", "estimate"]].itertuples(index=False))
-        rows.append({"sizes": len(chart.sizes), "each_group": number, **kept})
+        row = {"sizes": len(chart.sizes), "each_group": number}
+        row |= {name: covered[name] for name in FIGURES}
+        row["not_served"] = 1 - covered["estimate"]
+        rows.append(row | judged.harms.set_index("harm")["estimate"].to_dict())
     return pd.DataFrame(rows)

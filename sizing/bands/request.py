@@ -1,6 +1,6 @@
 """Check what a fit was asked for, and lay out its candidate bands."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import combinations
@@ -28,37 +28,40 @@ SMOOTH_SHARE = 0.06
 class Layout:
     """The candidate bands of a fit, on any step."""
 
-    makers: tuple["partial[tuple[Axis, Axis]]", ...]
+    makers: tuple[partial[tuple[Axis, Axis]], ...]
     steps: tuple[int, ...]
     fixed: tuple[tuple[Ints, Ints], ...]
     owned_limits: tuple[int, ...]
     limit: int
     sizes: int
 
+    def places(self) -> Iterator[tuple[int, ...]]:
+        """Yield every place that the owned sizes may take."""
+        return combinations(range(self.sizes), len(self.fixed))
+
     @property
     def limits(self) -> list[Ints]:
         """Each size's load limit, for every place the owned sizes may take."""
         found = []
-        for at in combinations(range(self.sizes), len(self.fixed)):
+        for at in self.places():
             limits = np.full(self.sizes, self.limit, dtype=np.int64)
             limits[list(at)] = self.owned_limits
             found.append(limits)
         return found
 
+    def free(self, steps: Sequence[int], *, bounding: bool) -> list[Axis]:
+        """Return each measure's axis as if no size were owned."""
+        made = zip(self.makers, steps, strict=True)
+        return [make(step=step)[int(bounding)] for make, step in made]
+
     def axes(self, steps: Sequence[int], *, bounding: bool) -> list[list[Axis]]:
         """Return each measure's axis, for every place the owned sizes may take."""
-        free = [
-            make(step=step)[int(bounding)]
-            for make, step in zip(self.makers, steps, strict=True)
-        ]
-        found = []
-        for at in combinations(range(self.sizes), len(self.fixed)):
+        free, found = self.free(steps, bounding=bounding), []
+        for at in self.places():
             axes = list(free)
             for size, (low, high) in zip(at, self.fixed, strict=True):
-                axes = [
-                    axis.with_fixed(size, int(low[d]), int(high[d]))
-                    for d, axis in enumerate(axes)
-                ]
+                ends = zip(axes, low.tolist(), high.tolist(), strict=True)
+                axes = [axis.with_fixed(size, *edges) for axis, *edges in ends]
             found.append(axes)
         return found
 
@@ -129,18 +132,10 @@ class FitSettings:
         return Goal()
 
 
-@dataclass(frozen=True)
-class Request:
-    """A checked request: people, candidate bands, goal and constraints."""
-
-    measured: Measured
-    layout: Layout
-    goal: Goal
-    search_goal: Goal
-
-
-def check_request(people: People, asked: FitSettings) -> Request:
-    """Check what a fit is asked for and lay out the candidate bands."""
+def check_request(
+    people: People, asked: FitSettings
+) -> tuple[Measured, Layout, Goal, Goal]:
+    """Check what a fit is asked for: people, candidate bands, goal, smoothed goal."""
     sizes, fixed = asked.sizes, asked.fixed
     wide = check_widths(asked.widths, sizes)
     if len(wide) > 4:
@@ -156,7 +151,7 @@ def check_request(people: People, asked: FitSettings) -> Request:
     new = () if len(owned) == sizes else (limit,)
     measured = read_measured(people, list(wide), limits=[*owned_limits, *new])
     _check_distinct(measured, sizes)
-    goal = search_goal = asked.goal()
+    goal = smoothed = asked.goal()
     if asked.smooth_cm is None:
         chance = len(wide) == 3 and people.draws == 1 and asked.objective == "covered"
         blur = [SMOOTH_SHARE * float(np.mean(w)) * chance for w in wide.values()]
@@ -164,8 +159,8 @@ def check_request(people: People, asked: FitSettings) -> Request:
         blur = [10 * _setting(asked.smooth_cm, m, 0.0, "smoothing") for m in wide]
     if any(blur):
         both = np.hypot(goal.sd or (0.0,) * len(blur), blur)
-        search_goal = replace(goal, sd=tuple(float(v) for v in both))
-    spread = int(np.ceil(4 * max([*search_goal.sd, *goal.sd], default=0.0)))
+        smoothed = replace(goal, sd=tuple(float(v) for v in both))
+    room = int(np.ceil(4 * max([*smoothed.sd, *goal.sd], default=0.0)))
     steps, makers = [], []
     for values, (measure, each) in zip(measured.values.T, wide.items(), strict=True):
         step = tenths(_setting(asked.step_cm, measure, 1.0, "step"))
@@ -173,17 +168,24 @@ def check_request(people: People, asked: FitSettings) -> Request:
             what = "the step of the grid makes no sense"
             _refuse(what, "0.1 or more", asked.step_cm)
         steps.append(step)
-        apart = tenths(_setting(asked.least_step or 0.0, measure, 0.0, "least step"))
-        shared = None
-        if measure in (asked.least_overlap or {}):
-            lap = _setting(asked.least_overlap or {}, measure, 0.0, "least overlap")
-            shared = tenths(lap)
-        rule = asked.rounding
-        rule = rule.get(measure) if isinstance(rule, Mapping) else rule
-        make = partial(make_axis, measure, values, each, room=spread, rounding=rule)
-        makers.append(partial(make, least_step=apart, least_overlap=shared))
+        rule, lap = asked.rounding, asked.least_overlap
+        make = partial(
+            make_axis,
+            measure,
+            values,
+            each,
+            room=room,
+            rounding=rule.get(measure) if isinstance(rule, Mapping) else rule,
+            least_step=tenths(
+                _setting(asked.least_step or {}, measure, 0.0, "least step")
+            ),
+            least_overlap=tenths(_setting(lap or {}, measure, 0.0, "least overlap"))
+            if measure in (lap or {})
+            else None,
+        )
+        makers.append(make)
     layout = Layout(tuple(makers), tuple(steps), owned, owned_limits, limit, sizes)
-    return Request(measured, layout, goal, search_goal)
+    return measured, layout, goal, smoothed
 
 
 def _check_distinct(measured: Measured, sizes: int) -> None:

@@ -64,7 +64,7 @@ def climb(task: Task, start: Ints, part: float = FIRST_STRIDE) -> tuple[float, I
     one step below, at, or one step above the present ones. The first steps are
     ``part`` of the band's width.
     """
-    last = np.array([[axis.n(k) - 1 for axis in task.axes] for k in range(task.sizes)])
+    last = task.last
     here = np.clip(start, 0, last)
     value = -np.inf
     moves = np.array(list(product((-1, 0, 1), repeat=len(task.axes))))
@@ -79,7 +79,7 @@ def climb(task: Task, start: Ints, part: float = FIRST_STRIDE) -> tuple[float, I
         reached, path = Graph.of(task, nodes).weighed().best_path(TIE * task.total)
         if reached > value + TIE * task.total:
             value = reached
-            here = np.array([n[i, :, 0] for n, i in zip(nodes, path, strict=True)])
+            here = lows(nodes, path)
         elif (stride > 1).any():
             part /= 2
         else:
@@ -92,9 +92,8 @@ def paces(task: Task, index: Ints) -> list[float]:
     The boxes of a chain are made a little wider in one measure at a time.
     """
     reach = np.array([max(1, round(TRIAL * candidates_wide(a))) for a in task.axes])
-    last = np.array([[axis.n(k) - 1 for axis in task.axes] for k in range(task.sizes)])
     nodes, more = [], np.vstack([np.zeros_like(reach), np.diag(reach)])
-    for here, most in zip(index, last, strict=True):
+    for here, most in zip(index, task.last, strict=True):
         # The chain itself, then wider in the first measure, in the second, ....
         low, high = np.maximum(here - more, 0), np.minimum(here + more, most)
         nodes.append(np.stack([low, high], axis=2))
@@ -158,10 +157,11 @@ def _refine(
             return value, best
         d = loosest(graph, pace)
         if d is None:
-            reached, path = graph.in_order().weighed().best_path(slack)
+            ordered = graph.in_order()
+            reached, path = ordered.weighed().best_path(slack)
             if reached < value - slack or (best is None and reached <= value):
                 return value, best
-            found = _lows(graph.in_order(), path)
+            found = lows(ordered.nodes, path)
             if best is not None and reached <= value + slack:
                 # As good as what another part of the nodes held: the lowest of both.
                 found = min(best, found, key=lambda index: index[::-1].tolist())
@@ -186,14 +186,14 @@ def _in_parts(
         reach = graph.weighed().up[size]
     order = np.argsort(-reach, kind="stable")
     for half in np.array_split(order, 2):
-        chosen = np.zeros(len(order), dtype=bool)
-        chosen[half] = True
-        value, best = _refine(graph.only(size, chosen), pace, value, best)
+        some = graph.only(size, np.sort(half))
+        value, best = _refine(some, pace, value, best)
     return value, best
 
 
-def _lows(graph: Graph, path: Sequence[int]) -> Ints:
-    return np.array([n[i, :, 0] for n, i in zip(graph.nodes, path, strict=True)])
+def lows(nodes: Sequence[Ints], path: Sequence[int]) -> Ints:
+    """Return the first candidates of one node of each size, (sizes, measures)."""
+    return np.array([n[i, :, 0] for n, i in zip(nodes, path, strict=True)])
 
 
 def _middle(weighed: Weighed) -> Ints:

@@ -34,8 +34,11 @@ from sizing.errors import SizingError, SizingWarning
 from sizing.files.writing import rounded
 from sizing.measures.typed import like_pounds
 from sizing.people import People, load_people, population_titles
+from sizing.resources import texts
 from sizing.words import numbers
 from sizing.words.labels import labels
+
+_T = texts("bands")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -63,21 +66,18 @@ def run(args: argparse.Namespace) -> int:
         "least_overlap": measured_numbers(args.least_overlap, "--least-overlap")
         or None,
         "seed": args.seed,
+        "progress": not args.json,
         **goal,
     }
-    if args.objective is not None:
-        how["objective"] = args.objective
-    if args.smooth is not None:
-        how["smooth_cm"] = args.smooth
+    given = {"objective": args.objective, "smooth_cm": args.smooth}
+    how |= {key: value for key, value in given.items() if value is not None}
     pressed = {"tolerance": args.tolerance, "splits": args.splits}
     fit: BandFit | GroupsFit
-    covers: dict[str, pd.DataFrame] = {}
+    covers = pd.DataFrame()
     if args.widths:
-        shown = {"progress": not args.json}
-        fit = _own_widths(args, people, {**how, **pressed, **shown})
-        found: dict[str, Any] = {"chart": _records(fit.chart.frame)}
-        for figure in ("share", "objective", "value", "upper_bound"):
-            found[figure] = getattr(fit, figure)
+        fit = _own_widths(args, people, {**how, **pressed})
+        figures = ("share", "objective", "value", "upper_bound")
+        found: dict[str, Any] = {figure: getattr(fit, figure) for figure in figures}
     else:
         for option in ("group", "owned"):
             if getattr(args, option) is not None:
@@ -88,28 +88,30 @@ def run(args: argparse.Namespace) -> int:
                 )
         if args.load_limit is not None:
             how["load_limits_kg"] = dict.fromkeys(GROUPS, args.load_limit)
-        how["progress"] = not args.json
         how["widths"] = default_widths(args.pattern)
-        fit = fit_nine_sizes(people, sizes=args.sizes, **how, **pressed)
-        covers = {"covered_by_sizes": coverage_by_sizes(people, **how)}
-        found = {"chart": _records(fit.chart.frame), "judged": _records(fit.judged)}
+        fit = nine = fit_nine_sizes(people, sizes=args.sizes, **how, **pressed)
+        covers = coverage_by_sizes(people, **how)
+        found = {"judged": _records(nine.judged), "covered_by_sizes": _records(covers)}
     harms = estimate_coverage(people, fit.chart, seed=args.seed).harms
-    found |= {"figures": _records(fit.table), "harms": _records(harms)}
-    found |= {"weights": weights, "weighed_harm": weighed_harm(harms, **weights)}
-    found |= {key: _records(table) for key, table in covers.items()}
     owned = None if args.owned is None else read_chart(args.owned, warn=False)
     summary = invented_first(() if owned is None else owned.invented, fit.summary())
     summary = told_pattern(args, fit.chart.measures, summary)
-    found |= {"summary": summary, "cautions": list(cautions())}
     if args.json:
+        found |= {
+            "chart": _records(fit.chart.frame),
+            "figures": _records(fit.table),
+            "harms": _records(harms),
+            "weights": weights,
+            "weighed_harm": weighed_harm(harms, **weights),
+            "summary": summary,
+            "cautions": list(cautions()),
+        }
         print(json.dumps(rounded(found), indent=2, allow_nan=False))
         return 0
-    print(summary, end="\n\n")
-    print(harm_words(harms, **weights), end="\n\n")
-    print(_sizes(fit.chart.frame), end="\n\n")
-    for table in covers.values():
-        print("\n".join(map(_covered, table.to_dict("records"))), end="\n\n")
-    print(closing(people.limits))
+    parts = [summary, harm_words(harms, **weights), _sizes(fit.chart.frame)]
+    if len(covers):
+        parts.append("\n".join(map(_covered, covers.to_dict("records"))))
+    print("\n\n".join([*parts, closing(people.limits)]))
     return 0
 
 
@@ -137,15 +139,11 @@ def _own_widths(
 
 def _covered(row: dict[Any, Any]) -> str:
     """Say in a line what a number of sizes covers."""
-    none, large, small, both = (
-        numbers.share(row[name], places=1)
-        for name in ("not_served", "too_large", "too_small", "both")
-    )
-    return (
-        f"{numbers.sizes_fit(row['sizes'], row['estimate'])}, {numbers.probably(row)} "
-        f"(95 % interval). {none} have none: the nearest is too large for {large}, too "
-        f"small for {small}, both for {both}."
-    )
+    fit = numbers.sizes_fit(row["sizes"], row["estimate"])
+    names = ("not_served", "too_large", "too_small", "both")
+    shares = {name: numbers.share(row[name], places=1) for name in names}
+    covered = _T.covered.format(sizes_fit=fit, probably=numbers.probably(row))
+    return f"{covered} {_T.not_served.format(**shares)}"
 
 
 def _sizes(frame: pd.DataFrame) -> str:

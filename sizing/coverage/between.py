@@ -8,13 +8,13 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts import DIRECTIONS, SizeChart, assign
-from sizing.coverage.coverage import figures
-from sizing.coverage.groups import NOT_KNOWN, grouping
+from sizing.coverage.coverage import NOT_KNOWN, figures, grouping
 from sizing.errors import SizingError
 from sizing.measures import MEASURES
 from sizing.people.classes import ADULT_AGE
 from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.resources import texts
 from sizing.stats.intervals import LEVEL, student
 from sizing.stats.joining import join_influences, variance_of_sum
 from sizing.stats.layout import Floats, Layout
@@ -32,6 +32,7 @@ REFERENCES = {"sex": "female", "age_band": "40 to 59", "bmi_class": "healthy wei
 #: A log odds ratio or its error beyond this is the mark of separation, not a
 #: finding: exp(12) is over 100,000 (our choice).
 _SEPARATED = 12.0
+_T = texts("study")
 
 
 def who_falls_between(
@@ -64,9 +65,8 @@ def who_falls_between(
         the reference level, the other terms being equal); method; n and
         n_between (persons, mean over the draws); small_group (n under 30);
         message: empty, or that this is the reference, or why there is no
-        estimate. A level where nobody or
-        everybody falls between in some draw has no odds ratio: it is left out
-        of the model and says so.
+        estimate: where nobody or everybody of a level falls between in some
+        draw, it is left out of the model.
 
     Raises
     ------
@@ -132,7 +132,12 @@ def _model(
     people: People,
 ) -> pd.DataFrame:
     """Fit one model in each draw and join the draws."""
-    rows = _levels(name, levels, between, keep, people)
+    rows = [
+        _level(name, term, str(label), keep & (level == label), between)
+        for term, level in levels.items()
+        for label in grouping(people.frame, term).categories
+        if (keep & (level == label)).any()
+    ]
     for row in rows:
         # A level without both outcomes predicts perfectly: its people tell
         # nothing of the other terms either, and leave the model with it.
@@ -141,77 +146,49 @@ def _model(
     _set_references(rows)
     entered = [r for r in rows if not r["message"] and r["level"] != r["reference"]]
     draws = range(len(between))
-    enough = all(np.unique(between[d][keep[d]]).size == 2 for d in draws)
-    if entered and enough:
+    if entered and all(np.unique(between[d][keep[d]]).size == 2 for d in draws):
         _join(entered, _fits(entered, levels, between, keep, place), place)
     how = "linearisation by person" if place.unit is None else place.how
     method = f"{100 * LEVEL:.0f} % t interval, logistic regression, {how}{place.joined}"
     for row in rows:
         row["method"] = method
         if row["level"] == row["reference"] and not row["message"]:
-            row |= {"estimate": 1.0, "low": 1.0, "high": 1.0}
-            row["message"] = "the reference"
+            row |= dict.fromkeys(("estimate", "low", "high"), 1.0)
+            row["message"] = _T.barred["reference"]
         elif not row["message"] and np.isnan(row["estimate"]):
-            row["message"] = (
-                "the groups are too small or cannot be kept apart by these people: "
-                "no comparison of odds can be given"
-            )
+            row["message"] = _T.barred["apart"]
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
-def _levels(
+def _level(
     name: str,
-    levels: dict[str, npt.NDArray[Any]],
+    term: str,
+    label: str,
+    here: npt.NDArray[np.bool_],
     between: npt.NDArray[np.bool_],
-    keep: npt.NDArray[np.bool_],
-    people: People,
-) -> list[dict[str, Any]]:
-    """List the levels present, with their numbers and what bars them."""
-    rows = []
-    draws = len(between)
-    for term, level in levels.items():
-        for label in grouping(people.frame, term).categories:
-            here = keep & (level == label)
-            if not here.any():
-                continue
-            n, yes = here.sum(axis=1), (here & between).sum(axis=1)
-            message = ""
-            if (n == 0).any():
-                message = "in some draw nobody is in this group"
-            elif (yes == 0).any():
-                message = "nobody in this group falls between sizes"
-            elif (yes == n).any():
-                message = "everybody in this group falls between sizes"
-            if message:
-                message += ": no comparison of odds can be given"
-                if draws > 1:
-                    message += f" (in at least one of {draws} draws)"
-            rows.append(
-                {
-                    "fitted_to": name,
-                    "term": term,
-                    "level": str(label),
-                    "estimate": np.nan,
-                    "low": np.nan,
-                    "high": np.nan,
-                    "n": round(n.mean()),
-                    "n_between": round(yes.mean()),
-                    "small_group": bool(n.mean() < SMALL_GROUP),
-                    "message": message,
-                }
-            )
-    return rows
+) -> dict[str, Any]:
+    """Return a level's row: its numbers, and what bars it from the model."""
+    n, yes = here.sum(axis=1), (here & between).sum(axis=1)
+    bars = {"nobody_there": n == 0, "nobody": yes == 0, "everybody": yes == n}
+    message = next((_T.barred[bar] for bar, where in bars.items() if where.any()), "")
+    if message:
+        message = _T.barred["no_odds"].format(why=message)
+        if len(between) > 1:
+            message += _T.barred["some_draw"].format(draws=len(between))
+    row: dict[str, Any] = {"fitted_to": name, "term": term, "level": label}
+    row |= dict.fromkeys(("estimate", "low", "high"), np.nan)
+    row |= {"n": round(n.mean()), "n_between": round(yes.mean()), "message": message}
+    return row | {"small_group": bool(n.mean() < SMALL_GROUP)}
 
 
 def _set_references(rows: list[dict[str, Any]]) -> None:
     for term in dict.fromkeys(row["term"] for row in rows):
         same = [row for row in rows if row["term"] == term]
-        usable = [row for row in same if not row["message"]]
-        most = max(usable, key=lambda r: r["n"], default={"level": ""})["level"]
+        usable = {row["level"]: row["n"] for row in same if not row["message"]}
+        most = max(usable, key=lambda level: usable[level], default="")
         usual = REFERENCES.get(term, "")
-        chosen = usual if usual in [row["level"] for row in usable] else most
         for row in same:
-            row["reference"] = chosen
+            row["reference"] = usual if usual in usable else most
 
 
 def _fits(
@@ -224,21 +201,15 @@ def _fits(
     """Return each draw's log odds ratios, and what each person adds to them."""
     terms = list(dict.fromkeys(row["term"] for row in entered))
     codes = np.zeros((*between.shape, len(terms)), dtype=np.int64)
-    columns = []
-    for place_of_level, row in enumerate(entered, start=1):
-        term = terms.index(row["term"])
-        codes[:, :, term][levels[row["term"]] == row["level"]] = place_of_level
-        columns.append((term, place_of_level))
+    columns = [(terms.index(row["term"]), k) for k, row in enumerate(entered, start=1)]
+    for (term, k), row in zip(columns, entered, strict=True):
+        codes[:, :, term][levels[row["term"]] == row["level"]] = k
     found = []
     for draw, inside in enumerate(keep):
         rows = np.flatnonzero(inside)
+        at, weight = (draw, rows), place.weight[rows]
         beta, influence = log_odds_ratios(
-            codes[draw, rows],
-            np.array(columns),
-            between[draw, rows],
-            place.weight[rows],
-            place,
-            rows,
+            codes[at], np.array(columns), between[at], weight, place, rows
         )
         error = np.sqrt(variance_of_sum(place, influence))
         wild = (np.abs(beta) > _SEPARATED) | ~(error < _SEPARATED)
@@ -250,8 +221,7 @@ def _join(
     entered: list[dict[str, Any]], fits: list[tuple[Floats, Floats]], place: Layout
 ) -> None:
     """Write the odds ratios over all draws into their rows."""
-    persons = len(place.weight)
-    complete = float(persons - len(entered) - 1)
+    complete = float(len(place.weight) - len(entered) - 1)
     if place.stratum is not None:
         complete = float(len(place.stratum) - len(np.unique(place.stratum)))
     mean, total, df = join_influences(
@@ -322,14 +292,9 @@ def why_none(
     place = layout(people, chart.measures)
     found = assign(people, chart).table
     # As columns: of a frame of two rows, two lists would be taken for its keys.
-    pairs = (
-        found.assign(
-            failing_measure=pd.Categorical(found["failing_measure"], MEASURES),
-            direction=pd.Categorical(found["direction"], DIRECTIONS),
-        )
-        .groupby(["failing_measure", "direction"], observed=True)
-        .indices
-    )
+    kinds = {"failing_measure": MEASURES, "direction": DIRECTIONS}
+    named = {name: pd.Categorical(found[name], kind) for name, kind in kinds.items()}
+    pairs = found.assign(**named).groupby(list(kinds), observed=True).indices
     if not pairs:
         return pd.DataFrame(columns=MISSES)
     each = np.zeros((len(found), len(pairs)), dtype=bool)

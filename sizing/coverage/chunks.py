@@ -7,8 +7,7 @@ import pandas as pd
 
 from sizing.charts import OUTCOMES, SizeChart
 from sizing.charts.fits import judge, limits, tenths
-from sizing.coverage.coverage import EVERYONE, INTERVAL
-from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
+from sizing.coverage.coverage import EVERYONE, INTERVAL, NOT_KNOWN, by_list, grouping
 from sizing.errors import SizingError
 from sizing.stats.intervals import wilson
 from sizing.stats.layout import Floats
@@ -80,7 +79,7 @@ def coverage_in_chunks(
     total: Sums = {}
     for chunk in chunks:
         for group, sums in _count(chunk, chart, groupings).items():
-            total[group] = total[group] + sums if group in total else sums
+            total[group] = total.get(group, 0.0) + sums
         done += len(chunk)
         progress(done)
     if not total or total[everyone][:, 1].sum() <= 0:
@@ -97,9 +96,9 @@ def coverage_in_chunks(
             levels = [*sorted(set(levels) - {NOT_KNOWN}), NOT_KNOWN]
         order += [(own, level) for level in levels]
     blocks = [
-        _shares(total[group]).assign(by=group[0], level=group[1])
-        for group in order
-        if total[group][:, 1].sum() > 0
+        _shares(total[key]).assign(by=key[0], level=key[1])
+        for key in order
+        if total[key][:, 1].sum() > 0
     ]
     table = pd.concat(blocks, ignore_index=True)
     return table[["by", "level", *table.columns.drop(["by", "level"])]]
@@ -117,7 +116,7 @@ def _count(frame: pd.DataFrame, chart: SizeChart, groupings: Sequence[str]) -> S
     powers: list[Floats | None] = [None, None, None]
     if "weight" in frame:
         weight = frame["weight"].to_numpy(dtype=float, na_value=np.nan)
-        if not (np.isfinite(weight).all() and (weight >= 0).all()):
+        if not (np.isfinite(weight) & (weight >= 0)).all():
             raise SizingError(
                 "a weight cannot be used",
                 allowed="weights of 0 or more",

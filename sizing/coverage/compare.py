@@ -12,21 +12,23 @@ from sizing.charts import OUTCOMES, SizeChart, assign
 from sizing.charts.fits import yardsticks
 from sizing.coverage.coverage import (
     EVERYONE,
+    by_list,
     figures,
     labelled,
     memberships,
     outcome_columns,
 )
-from sizing.coverage.groups import by_list
 from sizing.measures import to_tenths
 from sizing.measures.vocabulary import plain
 from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.resources import texts
 from sizing.stats.intervals import LEVEL, difference_interval
 from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import group_means
 from sizing.words.numbers import interval, points_interval, share
 
+_T = texts("study")
 Ints = npt.NDArray[np.int64]
 
 
@@ -34,13 +36,9 @@ Ints = npt.NDArray[np.int64]
 class Comparison:
     """The difference that a chart makes, person by person.
 
-    - ``table``: See ``compare_charts``.
-    - ``chart_a, chart_b, people``: Names of the charts and the population.
-    - ``invented``: ``chart`` where one of the two is invented; the summary begins with
-      it.
-    - ``shared``: The measures by which both were judged.
-    - ``unchecked``: What each chart leaves unchecked that the other limits; empty where
-      both limit the same measures. See ``compare_charts``.
+    ``table`` and ``unchecked`` are those of ``compare_charts``; ``chart_a``,
+    ``chart_b`` and ``people`` are names; ``shared`` are the measures by which both were
+    judged; ``invented`` is ``chart`` where one of the two is.
     """
 
     table: pd.DataFrame
@@ -57,46 +55,35 @@ class Comparison:
         Charts that limit different measures have no winner: a chart that looks at
         fewer measures fits more people only because it rules out fewer.
         """
-        row = next(
-            row
-            for _, row in self.table.iterrows()
-            if row["level"] == EVERYONE and row["outcome"] == "covered"
-        )
-        share_a, share_b = (share(row[f"share_{x}"], places=1) for x in "ab")
-        told = self._unlike() or (
-            f"{self.chart_b} covers {share_b} of {self.people}, {self.chart_a} "
-            f"{share_a}: a difference in "
-            f"points of {points_interval(row, places=1)} (n = {row['n']:,}; "
-            f"{row['method']})."
+        rows = self.table[self.table["level"] == EVERYONE]
+        row = rows[rows["outcome"] == "covered"].iloc[0]
+        told = self._unlike() or self._say(
+            "difference", points=points_interval(row, places=1)
         )
         if self.unchecked.empty and row["low"] <= 0 <= row["high"]:
-            told += " These people do not show that either covers more."
-        told = invented_first(self.invented, told)
-        return "\n".join([told, closing()])
+            told += _T.compared["none_shown"]
+        return "\n".join([invented_first(self.invented, told), closing()])
+
+    def _say(self, name: str, **told: str) -> str:
+        """Fill one of the sentences with both charts, their shares and the people."""
+        row = self.table.iloc[0]
+        shares = {f"share_{x}": share(row[f"share_{x}"], places=1) for x in "ab"}
+        given = {"chart_a": self.chart_a, "chart_b": self.chart_b, **shares, **told}
+        given |= {"people": self.people, "n": row["n"], "method": row["method"]}
+        return str(_T.compared[name].format(**given))
 
     def _unlike(self) -> str:
         """Say what charts that limit different measures leave unchecked."""
         if self.unchecked.empty:
             return ""
-        row = self.table.iloc[0]
-        told = f"{self.chart_a} and {self.chart_b} limit no measure in common"
-        if self.shared:
-            named = " and ".join(map(plain, self.shared))
-            told = (
-                f"By {named}, which both limit, {self.chart_b} covers "
-                f"{share(row['share_b'], places=1)} of {self.people} and "
-                f"{self.chart_a} {share(row['share_a'], places=1)}"
-            )
-        told += ". Neither can be said to be better, since they do not limit the same:"
-        for _, one in self.unchecked.iterrows():
-            name = plain(one["measure"])
-            told += (
-                f" '{one['chart']}' never looks at the {name}: of the people it fits, "
-                f"at least {interval(one)} would fall outside the {name} of the size "
-                f"named, were that {one['width']:g} {one['measure'].rsplit('_', 1)[1]} "
-                "wide, as in the other chart."
-            )
-        return told
+        named = " and ".join(map(plain, self.shared))
+        told = self._say("shared" if self.shared else "nothing_shared", measures=named)
+        parts = [_T.compared["unlike"].format(first=told)]
+        for row in self.unchecked.to_dict("records"):
+            given = {"measure": plain(row["measure"]), "share": interval(row)}
+            given |= {"width": row["width"], "unit": row["measure"].rsplit("_", 1)[1]}
+            parts.append(_T.compared["unchecked"].format(chart=row["chart"], **given))
+        return "".join(parts)
 
 
 def compare_charts(
@@ -231,11 +218,10 @@ def _unchecked(
         means = group_means(
             place, list(outside), list(members), replicates=replicates, seed=seed
         )
-        told = figures(means, means.shares(), place).iloc[:, :5]
-        told.insert(0, "width", width / 10)
-        told.insert(0, "measure", measure)
-        told.insert(0, "chart", chart.name)
-        rows.append(told)
+        told = pd.DataFrame(
+            {"chart": [chart.name], "measure": measure, "width": width / 10}
+        )
+        rows.append(told.join(figures(means, means.shares(), place).iloc[:, :5]))
     return pd.concat(rows) if rows else pd.DataFrame()
 
 

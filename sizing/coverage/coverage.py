@@ -10,29 +10,25 @@ import pandas as pd
 
 from sizing.cautions import closing
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, Assignment, SizeChart, assign
-from sizing.coverage.groups import by_list, grouping
-from sizing.errors import check_number, check_replicates
+from sizing.errors import SizingError, check_number, check_replicates
 from sizing.kinds import check_columns
+from sizing.people.classes import age_band, bmi_class
 from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.resources import texts
 from sizing.stats.intervals import LEVEL, wilson
 from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import SMALL_GROUP, Means, group_means
 from sizing.words.numbers import interval, share
 
+_T = texts("study")
 #: How the group of all people is called in the column ``level``.
 EVERYONE = "everyone"
-#: Which way the nearest size is wrong for people whom no size fits. They are different
-#: harms: too small, discomfort, pressure and tipping; too large, slipping through
-#: (HSE information sheet HSIS3, Getting to grips with hoisting people).
-HARM_WORDS: dict[str, str] = {
-    "too_large": "Their nearest size is too large",
-    "too_small": "Their nearest size is too small",
-    "both": "It is too large in one measure and too small in another",
-}
+NOT_KNOWN = "not known"
+#: A column of more distinct values than this is no grouping.
+_MOST_LEVELS = 50
 #: How heavily each weighs unless asked otherwise: a choice of ours, without a source.
 HARM_WEIGHTS: dict[str, float] = {"too_large": 2.0, "too_small": 1.0}
-HARMS_APART = "From a sling too large a person can slip; one too small cuts or tips."
 INTERVAL = f"{100 * LEVEL:.0f} % score interval on the effective number"
 
 
@@ -40,12 +36,8 @@ INTERVAL = f"{100 * LEVEL:.0f} % score interval on the effective number"
 class Coverage:
     """Shares of people by outcome, each with its interval.
 
-    - ``table``: One row per group and outcome; see ``coverage``.
-    - ``by_size``: One row per size and kind of share.
-    - ``chart, people``: Names of the chart and the population.
-    - ``limits``: Where the evidence about the people stops.
-    - ``harms``: Which way the nearest size is wrong for those without a size: one row
-      per harm of ``HARM_WORDS``, its share of all people.
+    ``table``, ``by_size`` and ``harms`` are those of ``estimate_coverage``; ``chart``
+    and ``people`` names; ``limits`` says where the evidence about the people stops.
     """
 
     table: pd.DataFrame
@@ -61,30 +53,22 @@ class Coverage:
         rows = rows[rows["by"] == EVERYONE]
         told = {str(row["outcome"]): row for _, row in rows.iterrows()}
         covered = told["covered"]
-        lines = [
-            f"{self.chart} covers {interval(covered, places=1)} of {self.people} "
-            f"(n = {covered['n']:,}; {covered['method']})."
-        ]
+        first = {"chart": self.chart, "share": interval(covered, places=1)}
+        first |= {"people": self.people, "n": covered["n"], "method": covered["method"]}
         parts = [
             f"{OUTCOME_WORDS[name]}: {interval(told[name], places=1)}"
             for name in OUTCOMES
             if told[name]["estimate"] > 0
         ]
-        lines.append(f"{'; '.join(parts)}.")
+        lines = [_T.said["covered"].format(**first), f"{'; '.join(parts)}."]
         if self.harms["estimate"].any():
             lines.append(harm_words(self.harms))
         weak = covered["extrapolated"] + covered["unsupported"] + covered["missing"]
-        lines.append(
-            f"For {share(weak, places=1)} of these people the answer rests on figures "
-            "that are extrapolated, unsupported or missing."
-        )
+        lines.append(_T.said["weak"].format(share=share(weak, places=1)))
         small = self.table.loc[self.table["small_group"], ["by", "level"]]
         if len(small):
-            named = small.drop_duplicates().agg(" ".join, axis=1)
-            lines.append(
-                f"Fewer than {SMALL_GROUP} persons, too few to rely on: "
-                f"{'; '.join(named)}."
-            )
+            groups = "; ".join(small.drop_duplicates().agg(" ".join, axis=1))
+            lines.append(_T.said["small"].format(number=SMALL_GROUP, groups=groups))
         lines.append(closing(self.limits))
         return "\n".join(lines)
 
@@ -95,17 +79,14 @@ def harm_words(
     """Say which way the nearest size is wrong for those without one, and its weight."""
     check_columns(harms, ("harm", "estimate", "low", "high"), "the harms")
     rows = harms.to_dict("records")
-    parts = [f"{HARM_WORDS[row['harm']]}: {interval(row, places=1)}." for row in rows]
-    told = f"Why some have no size. {' '.join(parts)} {HARMS_APART}"
+    parts = [f"{_T.harms[row['harm']]}: {interval(row, places=1)}." for row in rows]
     weighed, alike = (
         share(weighed_harm(harms, *weights), places=1)
         for weights in ((too_large, too_small), (1, 1))
     )
-    return (
-        f"{told} Too large counts {too_large:g} here and too small {too_small:g} (a "
-        f"choice, no source): the harm is as great as if {weighed} met the heavier of "
-        f"the two. Counted alike, {alike}."
-    )
+    weights = {"too_large": too_large, "too_small": too_small}
+    told = {"each": " ".join(parts), "weighed": weighed, "alike": alike}
+    return str(_T.said["harms"].format(**weights, **told))
 
 
 def weighed_harm(
@@ -167,8 +148,9 @@ def estimate_coverage(
         other size fits), estimate, low, high, method, n, n_effective,
         standard_error, df.
 
-        ``.harms``: harm (of ``HARM_WORDS``), estimate, low, high (share of all
-        people), method, n. Those over the load limit or not measured are in none.
+        ``.harms``: harm (the nearest size is too_large, too_small, both), estimate,
+        low, high (share of all people), method, n. Those over the load limit or not
+        measured are in none.
 
     Raises
     ------
@@ -233,7 +215,7 @@ def estimate_coverage(
     by_size.insert(0, "size", np.tile(chart.sizes, 2))
     by_size.insert(1, "share", np.repeat(["fits", "only_size"], len(chart.sizes)))
     harms = each.iloc[len(by_size) :, :5].reset_index(drop=True)
-    harms.insert(0, "harm", list(HARM_WORDS))
+    harms.insert(0, "harm", list(_T.harms))
     return Coverage(table, by_size, chart.name, people.name, people.limits, harms)
 
 
@@ -266,6 +248,45 @@ def figures(
     )
 
 
+def grouping(frame: pd.DataFrame, by: str) -> pd.Categorical:
+    """Return the level of each row in one grouping."""
+    if by in frame:
+        return _levels(frame[by], by)
+    made = {
+        "age_band": ["age_years"],
+        "bmi_class": ["sex", "age_years", "body_mass_kg", "stature_cm"],
+    }
+    lacking = [c for c in made.get(by, [by]) if c not in frame]
+    if lacking:
+        options = [c for c in frame.columns if c not in ("person", "draw")]
+        raise SizingError(
+            f"the people have no column {', '.join(lacking)} to group by",
+            allowed=f"age_band, bmi_class, {', '.join(map(str, options))}",
+            action="choose one of these",
+            value=by,
+        )
+    level = age_band(frame["age_years"]) if by == "age_band" else bmi_class(frame)
+    return _levels(pd.Series(level), by)
+
+
+def _levels(column: pd.Series, by: str) -> pd.Categorical:
+    known: pd.Categorical = pd.Categorical(column)
+    if len(known.categories) > _MOST_LEVELS:
+        raise SizingError(
+            f"the column '{by}' has {len(known.categories)} different values",
+            allowed=f"a column of up to {_MOST_LEVELS} values",
+            action="cut it into bands first, or use age_band or bmi_class",
+        )
+    labels: list[object] = [*(str(c) for c in known.categories), NOT_KNOWN]
+    codes = np.where(known.codes < 0, len(labels) - 1, known.codes)
+    return pd.Categorical.from_codes(codes, pd.Index(labels))
+
+
+def by_list(by: str | Sequence[str] | None) -> list[str]:
+    """Return groupings as a list."""
+    return [by] if isinstance(by, str) else list(by or ())
+
+
 def memberships(
     people: People, groupings: Sequence[str], place: Layout
 ) -> tuple[list[tuple[str, str]], list[Floats]]:
@@ -274,14 +295,14 @@ def memberships(
     parts = [np.ones((*place.rows.shape, 1))]
     for by in groupings:
         level = grouping(people.frame, by)
-        weighed = np.bincount(
-            level.codes[place.rows].ravel(),
-            np.broadcast_to(place.weight, place.rows.shape).ravel(),
-            minlength=len(level.categories),
+        codes, some = (
+            level.codes[place.rows],
+            np.broadcast_to(place.weight, place.rows.shape),
         )
+        weighed = np.bincount(codes.ravel(), some.ravel(), len(level.categories))
         kept = np.flatnonzero(weighed > 0)
         labels += [(by, str(level.categories[int(i)])) for i in kept]
-        parts.append((level.codes[place.rows][:, :, None] == kept).astype(float))
+        parts.append((codes[:, :, None] == kept).astype(float))
     return labels, list(np.concatenate(parts, axis=2))
 
 
@@ -301,7 +322,7 @@ def size_columns(found: Assignment, place: Layout) -> list[Floats]:
 
 
 def harm_columns(found: Assignment, place: Layout) -> list[Floats]:
-    """Return whose nearest size is wrong which way, in the order of ``HARM_WORDS``."""
+    """Return whose nearest size is wrong which way, as ``_T.harms`` lists them."""
     table = found.table
     asked = table["outcome"].isin(["between", "beyond_largest", "below_smallest"])
     small, large = table["too_small"] & asked, table["too_large"] & asked

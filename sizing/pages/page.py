@@ -9,6 +9,8 @@ from importlib.resources import files
 
 import jinja2
 import pandas as pd
+from matplotlib import rcParams
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from sizing.cautions import cautions
@@ -100,7 +102,9 @@ def picture(figure: Figure, *, alt: str, caption: str) -> Picture:
     """Draw a figure to PNG bytes that are the same for the same figure."""
     buffer = io.BytesIO()
     with quiet_style():
-        figure.savefig(buffer, format="png", metadata={"Software": None})
+        # Straight onto the canvas: ``savefig`` draws everything once in vain.
+        figure.set_dpi(rcParams["savefig.dpi"])
+        FigureCanvasAgg(figure).print_png(buffer, metadata={"Software": None})
     return Picture(buffer.getvalue(), alt, caption)
 
 

@@ -52,6 +52,29 @@ def chart_share(chart, people):
     return weight[chart_fits(chart, people).any(axis=1)].sum() / weight.sum()
 
 
+def rows_of(people, measures):
+    """Return the people's measures in tenths, a column each."""
+    return np.column_stack([to_tenths(people.frame[m]) for m in measures])
+
+
+def share_in(people, measures):
+    """Return what tells the share of the people in some boxes."""
+    x, weight = rows_of(people, measures)[:, None], people.weight.to_numpy()
+
+    def share(low, high):
+        inside = ((x >= low) & (x <= high)).all(axis=2).any(axis=1)
+        return weight[inside].sum() / weight.sum()
+
+    return share
+
+
+def boxes_of(people, widths, step, room=0):
+    """Return every box of these widths on the grid, as (low, high) in tenths."""
+    wide = np.array([round(10 * width) for width in widths.values()])
+    lows = product(*low_edges(people, widths, step, room))
+    return [(np.array(low), np.array(low) + wide) for low in lows]
+
+
 def low_edges(people, measures, step, room=0):
     """Return every low edge worth trying, measure by measure."""
     found = []
@@ -77,21 +100,6 @@ def best_by_brute_force(
     people, widths, sizes, step, *, allowed=None, value=None, room=0
 ):
     """Return the best value over all chains with low edges on the grid."""
-    names = list(widths)
-    x = np.column_stack([to_tenths(people.frame[m]) for m in names])
-    wide = np.array([round(10 * widths[m]) for m in names])
-    weight = people.weight.to_numpy()
-    boxes = [
-        (np.array(b), np.array(b) + wide)
-        for b in product(*low_edges(people, names, step, room))
-    ]
-
-    def share(low, high):
-        inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2)
-        return weight[inside.any(axis=1)].sum() / weight.sum()
-
-    value = value or share
-    return max(
-        (value(low, high) for low, high in every_chain(boxes, sizes, allowed)),
-        default=-np.inf,
-    )
+    value = value or share_in(people, widths)
+    chains = every_chain(boxes_of(people, widths, step, room), sizes, allowed)
+    return max((value(low, high) for low, high in chains), default=-np.inf)

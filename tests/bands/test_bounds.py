@@ -42,9 +42,8 @@ def test_what_the_tie_rule_may_cost_is_in_the_bound():
         ([1.0, 1e9, 1.0, 1.0], most),
     ):
         how = {"widths": {HIP: 1.0}, "sizes": 2, "step_cm": 0.1}
-        assert Fitter.of(make_people(values, weight), **how)._nudged == pytest.approx(
-            cost
-        )
+        fitter = Fitter.of(make_people(values, weight), **how)
+        assert fitter._nudged == pytest.approx(cost)
     people = make_people(values, [1.0, 1.5, 1.0, 0.7])
     found = fit_bands(people, widths={HIP: 0.9}, sizes=2, splits=0, step_cm=0.1)
     assert found.share < 1

@@ -1,7 +1,5 @@
 """The fit against brute force over every chart on a small grid."""
 
-from itertools import product
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -12,30 +10,33 @@ from sizing.bands import fit_bands
 from sizing.bands.fitter import Fitter
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
-from sizing.measures import to_tenths
 
 from .oracle import (
     MEASURES,
     best_by_brute_force,
+    boxes_of,
     chart_share,
     every_chain,
-    low_edges,
     make_people,
+    share_in,
 )
 
-HIP = MEASURES[0]
+HIP, SIT, SEAT = MEASURES[:3]
 SMALL = {
-    1: ({"hip_circumference_cm": 2.0}, 8),
-    2: ({"hip_circumference_cm": 2.0, "sitting_height_cm": 1.5}, 5),
-    3: (
-        {
-            "hip_circumference_cm": 1.3,
-            "sitting_height_cm": 1.0,
-            "buttock_popliteal_length_cm": 2.0,
-        },
-        3,
-    ),
+    1: ({HIP: 2.0}, 8),
+    2: ({HIP: 2.0, SIT: 1.5}, 5),
+    3: ({HIP: 1.3, SIT: 1.0, SEAT: 2.0}, 3),
 }
+
+
+def fit(people, widths, sizes, **how):
+    """Fit as the people are, without held-out figures."""
+    how = {"splits": 0, "smooth_cm": 0, **how}
+    return fit_bands(people, widths=widths, sizes=sizes, **how)
+
+
+def near(value):
+    return pytest.approx(value, abs=1e-12)
 
 
 @pytest.mark.parametrize("measures", [1, 2, 3])
@@ -46,30 +47,23 @@ def test_share_against_best_by_brute_force(measures, seed):
     values = 80 + rng.integers(0, span * 10 + 1, (14, measures)) / 10
     people = make_people(values, rng.integers(1, 5, 14))
     sizes = 2 if measures == 3 else 3
-    fit = fit_bands(people, widths=widths, sizes=sizes, splits=0, smooth_cm=0)
-    assert fit.share == pytest.approx(
-        best_by_brute_force(people, widths, sizes, 10), abs=1e-12
-    )
-    assert fit.share == pytest.approx(chart_share(fit.chart, people), abs=1e-12)
-    assert fit.upper_bound >= fit.share
+    found = fit(people, widths, sizes)
+    assert found.share == near(best_by_brute_force(people, widths, sizes, 10))
+    assert found.share == near(chart_share(found.chart, people))
+    assert found.upper_bound >= found.share
 
 
 @pytest.mark.parametrize("seed", range(4))
 def test_certificate_never_below_the_finest_optimum(seed):
     rng = np.random.default_rng(seed)
     people = make_people(80 + rng.integers(0, 14, (10, 2)) / 10)
-    widths = {"hip_circumference_cm": 0.3, "sitting_height_cm": 0.4}
-    coarse = fit_bands(
-        people, widths=widths, sizes=2, step_cm=0.5, splits=0, smooth_cm=0
-    )
+    widths = {HIP: 0.3, SIT: 0.4}
+    coarse = fit(people, widths, 2, step_cm=0.5)
     finest = best_by_brute_force(people, widths, 2, 1)
     assert coarse.share <= finest + 1e-12
     assert coarse.upper_bound >= finest - 1e-12
-    exact = fit_bands(
-        people, widths=widths, sizes=2, step_cm=0.1, splits=0, smooth_cm=0, tolerance=0
-    )
-    assert exact.share == pytest.approx(finest, abs=1e-12)
-    assert exact.gap == pytest.approx(0.0, abs=1e-12)
+    exact = fit(people, widths, 2, step_cm=0.1, tolerance=0)
+    assert exact.share == near(finest) and exact.gap == near(0.0)
 
 
 @settings(max_examples=15, deadline=None)
@@ -87,43 +81,34 @@ def test_certificate_holds_whatever_the_people(points, a, b, overlap, apart):
     if len(set(points)) < 2:
         return
     people = make_people(np.array(points) / 10)
-    widths = {"hip_circumference_cm": a / 10, "sitting_height_cm": b / 10}
-    settings_ = {"least_step": {"sitting_height_cm": apart / 10}}
+    widths = {HIP: a / 10, SIT: b / 10}
+    asked = {"least_step": {SIT: apart / 10}}
     if overlap is not None:
-        settings_["least_overlap"] = {"hip_circumference_cm": overlap / 10}
+        asked["least_overlap"] = {HIP: overlap / 10}
 
     def allowed(low, high):
-        near = overlap is None or high[0, 0] - low[1, 0] >= overlap
-        return near and low[1, 1] - low[0, 1] >= apart
+        shared = overlap is None or high[0, 0] - low[1, 0] >= overlap
+        return shared and low[1, 1] - low[0, 1] >= apart
 
     finest = best_by_brute_force(people, widths, 2, 1, allowed=allowed, room=apart)
     for step in (0.1, 0.3):
         try:
-            fit = fit_bands(
-                people,
-                widths=widths,
-                sizes=2,
-                step_cm=step,
-                splits=0,
-                smooth_cm=0,
-                **settings_,
-            )
+            found = fit(people, widths, 2, step_cm=step, **asked)
         except SizingError:
             # The grid may hold no chart that the constraints allow.
             assert step == 0.3 or finest == -np.inf
             continue
-        assert fit.upper_bound >= finest - 1e-12
+        assert found.upper_bound >= finest - 1e-12
         if step == 0.1:
-            assert fit.share == pytest.approx(finest, abs=1e-12)
-            assert fit.gap == pytest.approx(0.0, abs=1e-12)
+            assert found.share == near(finest) and found.gap == near(0.0)
 
 
 @pytest.mark.parametrize(
     "constraint",
     [
         {},
-        {"least_step": {"hip_circumference_cm": 0.3}},
-        {"least_overlap": {"hip_circumference_cm": 0.1}},
+        {"least_step": {HIP: 0.3}},
+        {"least_overlap": {HIP: 0.1}},
         {"rounding": "half"},
     ],
 )
@@ -133,18 +118,16 @@ def test_the_path_taken_changes_nothing_and_bounds_hold(constraint, seed, monkey
     steps = rng.normal(0, (6, 4, 8), (25, 3)).cumsum(axis=1)
     people = make_people(80 + np.round(steps) / 10, rng.integers(1, 5, 25))
     widths = dict(zip(people.measures, (0.5, 0.4, 0.8), strict=True))
-    request = {"widths": widths, "sizes": 3, "splits": 0, "smooth_cm": 0}
-    request |= constraint
-    fine = fit_bands(people, step_cm=0.1, **request)
-    coarse = fit_bands(people, step_cm=0.5, **request)
+    fine = fit(people, widths, 3, step_cm=0.1, **constraint)
+    coarse = fit(people, widths, 3, step_cm=0.5, **constraint)
     # People are counted where the search looks, instead of into one grid; the
     # search begins with one node, and goes through its nodes in parts.
     monkeypatch.setattr("sizing.bands.goal.FEW_CELLS", -(10**9))
     monkeypatch.setattr("sizing.bands.search.FIRST_NODES", 1)
     monkeypatch.setattr("sizing.bands.search.MOST_PAIRS", 300)
-    other = fit_bands(people, step_cm=0.1, **request)
+    other = fit(people, widths, 3, step_cm=0.1, **constraint)
     pd.testing.assert_frame_equal(fine.chart.frame, other.chart.frame)
-    assert fine.upper_bound == pytest.approx(fine.share, abs=1e-12)
+    assert fine.upper_bound == near(fine.share)
     assert coarse.upper_bound >= fine.share - 1e-12
 
 
@@ -164,16 +147,10 @@ def test_more_or_wider_never_covers_less(points, sizes, width_a, width_b):
     people = make_people(np.array(points) / 10)
 
     def share(count, a, b):
-        fit = fit_bands(
-            people,
-            widths={"hip_circumference_cm": a / 10, "sitting_height_cm": b / 10},
-            sizes=count,
-            splits=0,
-            smooth_cm=0,
-        )
-        assert fit.share == pytest.approx(chart_share(fit.chart, people), abs=1e-12)
-        assert fit.upper_bound >= fit.share
-        return fit.share
+        found = fit(people, {HIP: a / 10, SIT: b / 10}, count)
+        assert found.share == near(chart_share(found.chart, people))
+        assert found.upper_bound >= found.share
+        return found.share
 
     base = share(sizes, width_a, width_b)
     assert share(sizes + 1, width_a, width_b) >= base - 1e-12
@@ -185,28 +162,18 @@ def test_order_and_repeats_change_nothing():
     rng = np.random.default_rng(5)
     values = 80 + rng.integers(0, 300, (60, 2)) / 10
     weight = rng.integers(1, 4, 60)
-    widths = {"hip_circumference_cm": 5.0, "sitting_height_cm": 6.0}
-    one = fit_bands(
-        make_people(values, weight), widths=widths, sizes=3, splits=0, smooth_cm=0
-    )
     turn = rng.permutation(60)
-    two = fit_bands(
-        make_people(values[turn], weight[turn]),
-        widths=widths,
-        sizes=3,
-        splits=0,
-        smooth_cm=0,
+    one, *others = (
+        fit(make_people(*rows), {HIP: 5.0, SIT: 6.0}, 3)
+        for rows in (
+            (values, weight),
+            (values[turn], weight[turn]),
+            (np.repeat(values, weight, axis=0),),
+        )
     )
-    three = fit_bands(
-        make_people(np.repeat(values, weight, axis=0)),
-        widths=widths,
-        sizes=3,
-        splits=0,
-        smooth_cm=0,
-    )
-    for other in (two, three):
+    for other in others:
         pd.testing.assert_frame_equal(one.chart.frame, other.chart.frame)
-        assert one.share == pytest.approx(other.share, abs=1e-12)
+        assert one.share == near(other.share)
 
 
 def test_share_is_what_coverage_finds():
@@ -214,39 +181,26 @@ def test_share_is_what_coverage_finds():
     values = np.round(rng.normal((100, 90), (9, 4), (300, 2)), 1)
     values[::17, 1] = np.nan
     people = make_people(values, rng.uniform(0.2, 3, 300))
-    fit = fit_bands(
-        people,
-        widths={"hip_circumference_cm": 12.0, "sitting_height_cm": 6.0},
-        sizes=3,
-        splits=0,
-        smooth_cm=0,
-    )
-    table = estimate_coverage(people, fit.chart, replicates=50).table
-    found = table.loc[table["outcome"] == "covered", "estimate"].item()
-    assert fit.share == pytest.approx(found, abs=1e-12)
-    assert fit.value == pytest.approx(found, abs=1e-12)
+    found = fit(people, {HIP: 12.0, SIT: 6.0}, 3)
+    table = estimate_coverage(people, found.chart, replicates=50).table
+    covered = table.loc[table["outcome"] == "covered", "estimate"].item()
+    assert found.share == near(covered) and found.value == near(covered)
 
 
 def test_four_measures_against_every_chart():
     rng = np.random.default_rng(4)
     people = make_people(80 + rng.integers(0, 21, (12, 4)) / 10, rng.integers(1, 5, 12))
     widths = dict.fromkeys(people.measures, 1.0)
-    fit = fit_bands(people, widths=widths, sizes=2, splits=0, smooth_cm=0)
-    assert fit.share == pytest.approx(
-        best_by_brute_force(people, widths, 2, 10), abs=1e-12
-    )
+    best = best_by_brute_force(people, widths, 2, 10)
+    assert fit(people, widths, 2).share == near(best)
     # A centimetre grid proved to within a point of the millimetre grid.
     rng = np.random.default_rng(5)
     steps = rng.normal(0, (9, 5, 7, 20), (60, 4)).cumsum(axis=1)
     people = make_people(85 + np.round(steps) / 10)
     widths = dict(zip(people.measures, (2.0, 1.5, 2.0, 4.0), strict=True))
-    coarse = fit_bands(
-        people, widths=widths, sizes=2, splits=0, smooth_cm=0, tolerance=0.01
-    )
-    finest = fit_bands(
-        people, widths=widths, sizes=2, splits=0, smooth_cm=0, step_cm=0.1
-    )
-    assert finest.gap == pytest.approx(0.0, abs=1e-12)
+    coarse = fit(people, widths, 2, tolerance=0.01)
+    finest = fit(people, widths, 2, step_cm=0.1)
+    assert finest.gap == near(0.0)
     most = max(finest.share, coarse.share + 0.01)
     assert finest.share - 1e-12 <= coarse.upper_bound <= most + 1e-12
 
@@ -255,27 +209,19 @@ def test_four_measures_against_every_chart():
 def test_of_equal_charts_the_nearest_to_the_rival_then_the_lowest(seed):
     rng = np.random.default_rng(seed)
     people = make_people(80 + rng.integers(0, 13, (9, 2)) / 10)
-    widths = {"hip_circumference_cm": 0.4, "sitting_height_cm": 0.6}
-    fit = fit_bands(people, widths=widths, sizes=2, step_cm=0.2, splits=0, smooth_cm=0)
+    widths = {HIP: 0.4, SIT: 0.6}
+    told = fit(people, widths, 2, step_cm=0.2)
     aim, found = (
         np.column_stack([chart.edges(m)[0] for m in widths])
-        for chart in (fit.rival, fit.chart)
+        for chart in (told.rival, told.chart)
     )
-    wide = np.array([4, 6])
 
     def far(low):
-        return (np.abs(low - aim) / (wide + 1)).sum()
+        return (np.abs(low - aim) / (5, 7)).sum()
 
-    x = np.column_stack([to_tenths(people.frame[m]) for m in widths])
-    boxes = [
-        (np.array(b), np.array(b) + wide)
-        for b in product(*low_edges(people, widths, 2))
-    ]
-    best = []
-    for low, high in every_chain(boxes, 2):
-        inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2)
-        if inside.any(axis=1).mean() >= fit.share - 1e-12:
-            best.append(low)
+    share = share_in(people, widths)
+    chains = every_chain(boxes_of(people, widths, 2), 2)
+    best = [low for low, high in chains if share(low, high) >= told.share - 1e-12]
     least = min(far(low) for low in best)
     nearest = [low for low in best if far(low) <= least + 1e-9]
     lowest = min(nearest, key=lambda low: low[::-1].tolist())
@@ -286,25 +232,18 @@ def test_held_out_persons_keep_their_draws_together():
     # Every person alone: a fit that saw a person covers all her draws.
     values = np.repeat(np.linspace(80, 100, 8)[:, None], 5, axis=0)
     people = make_people(values, draws=5)
-    fit = fit_bands(
-        people,
-        widths={"hip_circumference_cm": 0.1},
-        sizes=4,
-        step_cm=0.1,
-        splits=6,
-        smooth_cm=0,
-    )
-    assert fit.share == pytest.approx(0.5)
-    assert fit.held_out == 0.0
+    found = fit(people, {HIP: 0.1}, 4, step_cm=0.1, splits=6)
+    assert found.share == pytest.approx(0.5)
+    assert found.held_out == 0.0
 
 
 @pytest.mark.parametrize(
     ("change", "word"),
     [
-        ({"widths": {"hip_circumference_cm": 0}}, "width"),
-        ({"widths": {"hip_circumference_cm": float("nan")}}, "width"),
+        ({"widths": {HIP: 0}}, "width"),
+        ({"widths": {HIP: float("nan")}}, "width"),
         ({"widths": {}}, "no measure"),
-        ({"widths": {"hip_circumference_cm": [5, 6]}}, "per size"),
+        ({"widths": {HIP: [5, 6]}}, "per size"),
         ({"widths": {"chest_circumference_cm": 5}}, "lack"),
         ({"sizes": 0}, "number of sizes"),
         ({"sizes": 99}, "more than"),
@@ -320,7 +259,7 @@ def test_held_out_persons_keep_their_draws_together():
 )
 def test_settings_without_sense_are_refused(change, word):
     people = make_people(np.linspace(80, 120, 20)[:, None])
-    given_settings = {"widths": {"hip_circumference_cm": 5}, "sizes": 3, "splits": 0}
+    given_settings = {"widths": {HIP: 5}, "sizes": 3, "splits": 0}
     with pytest.raises(SizingError, match=word):
         fit_bands(people, **{**given_settings, **change})
 

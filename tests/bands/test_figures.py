@@ -112,9 +112,8 @@ def test_the_width_needed_reaches_from_person_to_person():
     """By hand: five persons at 80, 83, 90, 95 and 121; the sixth is not measured."""
     values = np.array([80.0, 83, 90, 95, 121, np.nan])[:, None]
     people = make_people(values)
-    table = width_needed(
-        people, widths={HIP: 10.0}, sizes=(1, 2), targets=(0.5, 0.6, 5 / 6, 0.9)
-    )
+    targets = (0.5, 0.6, 5 / 6, 0.9)
+    table = width_needed(people, widths={HIP: 10.0}, sizes=(1, 2), targets=targets)
     needed = [10.0, 15.0, np.nan, np.nan, 3.0, 5.0, 15.0, np.nan]
     assert table[f"{HIP}_width"].tolist() == pytest.approx(needed, nan_ok=True)
     scales = [w / 10 for w in needed]
@@ -123,20 +122,15 @@ def test_the_width_needed_reaches_from_person_to_person():
     assert table["estimate"].tolist() == pytest.approx(shares.tolist())
     assert table["sizes"].tolist() == [1] * 4 + [2] * 4 and (table["n"] == 6).all()
     # 40 is the most, four times what is given; here 41 would do, or 30.
-    wide = width_needed(
-        people, widths={HIP: 10.0}, sizes=(1,), targets=(5 / 6,), most=5
-    )
+    one = {"widths": {HIP: 10.0}, "sizes": (1,)}
+    wide = width_needed(people, **one, targets=(5 / 6,), most=5)
     assert wide[f"{HIP}_width"].item() == pytest.approx(41)
     two = make_people(np.array([80.0, 120, 120])[:, None])
     usual = width_needed(two, widths={HIP: 10.0}, sizes=(1,))
     assert usual["target"].tolist() == [0.9, 0.95, 0.99]
     assert usual[f"{HIP}_width"].tolist() == pytest.approx([40] * 3)
-    assert width_needed(few(), widths={HIP: 9.0})["sizes"].unique().tolist() == [
-        2,
-        3,
-        4,
-        5,
-    ]
+    usual = width_needed(few(), widths={HIP: 9.0})
+    assert usual["sizes"].unique().tolist() == [2, 3, 4, 5]
 
 
 def test_edges_are_those_of_the_charts_fitted_to_each_sample():
@@ -178,8 +172,7 @@ def test_edges_are_those_of_the_charts_fitted_to_each_sample():
 def test_a_width_needed_is_looked_for_up_to_the_widest_band_there_may_be():
     """Bands of four metres fit everybody; four times that nobody can ask for."""
     people = make_people(np.array([[90.0], [100.0], [130.0]]))
-    (row,) = width_needed(
-        people, widths={HIP: 400.0}, sizes=[1], targets=[0.9]
-    ).to_dict("records")
+    found = width_needed(people, widths={HIP: 400.0}, sizes=[1], targets=[0.9])
+    row = found.iloc[0]
     assert row["estimate"] == 1
     assert row[f"{HIP}_width"] == pytest.approx(40, abs=1)

@@ -1,7 +1,6 @@
 """Groups, fairness, frontier, stability, grading and one measure."""
 
 from dataclasses import replace
-from itertools import product
 
 import jenkspy
 import kmeans1d
@@ -19,9 +18,8 @@ from sizing.bands.frontier import draw_samples, interval
 from sizing.bands.groups import judge_groups
 from sizing.charts import SizeChart
 from sizing.errors import SizingError
-from sizing.measures import to_tenths
 
-from .oracle import best_by_brute_force, low_edges, make_people
+from .oracle import best_by_brute_force, boxes_of, make_people, rows_of, share_in
 
 HIP, SIT = "hip_circumference_cm", "sitting_height_cm"
 WIDTHS = {HIP: 1.5, SIT: 1.0}
@@ -37,14 +35,13 @@ def test_fairest_against_every_chart(seed):
     found = fit_fairest(
         people, by="sex", widths=WIDTHS, sizes=2, step_cm=0.5, smallest=2
     )
-    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
+    shares = [
+        share_in(make_people(values[sex == s], weight[sex == s]), WIDTHS)
+        for s in ("female", "male")
+    ]
 
     def worst(low, high):
-        inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2).any(axis=1)
-        return min(
-            weight[inside & (sex == s)].sum() / weight[sex == s].sum()
-            for s in ("female", "male")
-        )
+        return min(share(low, high) for share in shares)
 
     best = best_by_brute_force(people, WIDTHS, 2, 5, value=worst)
     assert found.worst_share == pytest.approx(best, abs=1e-9)
@@ -54,15 +51,9 @@ def test_fairest_against_every_chart(seed):
 
 
 def test_a_size_that_fits_may_still_not_lift_her():
-    frame = pd.DataFrame(
-        {
-            "size": ["a", "b"],
-            "group": ["adult", "bariatric"],
-            "load_limit_kg": [90.0, 200.0],
-            f"{HIP}_low": [90.0, 120.0],
-            f"{HIP}_high": [110.0, 150.0],
-        }
-    )
+    frame = pd.DataFrame({"size": ["a", "b"], "group": ["adult", "bariatric"]})
+    frame = frame.assign(load_limit_kg=[90.0, 200.0])
+    frame[[f"{HIP}_low", f"{HIP}_high"]] = [[90.0, 110.0], [120.0, 150.0]]
     people = make_people(
         np.array([100.0, 100.0, 100.0, 130.0, 170.0])[:, None],
         body_mass_kg=[80.0, 80.0, 95.0, 150.0, 150.0],
@@ -142,37 +133,19 @@ def test_graded_optimum_against_integer_programme(seed):
     """The chain as a path in an integer programme: another exact method."""
     rng = np.random.default_rng(seed)
     people = make_people(80 + rng.integers(0, 26, (25, 2)) / 10)
-    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
-    wide = np.array([15, 10])
-    lows = [np.array(b) for b in product(*low_edges(people, WIDTHS, 5))]
-    holds = np.array([((x >= b) & (x <= b + wide)).all(axis=1) for b in lows])
-    n, m, sizes = len(x), len(lows), 3
-    cost = np.r_[np.zeros(sizes * m), -np.ones(n)]
-    rows, upper = [], []
-    for i in range(n):
-        row = np.zeros(sizes * m + n)
-        row[: sizes * m] = -np.tile(holds[:, i], sizes).astype(float)
-        row[sizes * m + i] = 1
-        rows.append(row)
-        upper.append(0)
-    for k in range(1, sizes):
-        for d in range(2):
-            row = np.zeros(sizes * m + n)
-            edges = np.array([b[d] for b in lows])
-            row[(k - 1) * m : k * m] = edges
-            row[k * m : (k + 1) * m] = -edges
-            rows.append(row)
-            upper.append(0)
-    one = np.zeros((sizes, sizes * m + n))
-    for k in range(sizes):
-        one[k, k * m : (k + 1) * m] = 1
+    x, boxes, sizes = rows_of(people, WIDTHS), boxes_of(people, WIDTHS, 5), 3
+    holds = np.array([((x >= low) & (x <= high)).all(axis=1) for low, high in boxes])
+    lows = np.array([low for low, _ in boxes])
+    m, n = holds.shape
+    # Which box each size is, then whether each person is covered.
+    covered = np.hstack([*[-holds.T.astype(float)] * sizes, np.eye(n)])
+    rising = np.kron(np.eye(sizes - 1, sizes) - np.eye(sizes - 1, sizes, 1), lows.T)
+    rows = np.vstack([covered, np.hstack([rising, np.zeros((len(rising), n))])])
+    one = np.hstack([np.kron(np.eye(sizes), np.ones(m)), np.zeros((sizes, n))])
     result = milp(
-        cost,
-        constraints=[
-            LinearConstraint(np.array(rows), -np.inf, upper),
-            LinearConstraint(one, 1, 1),
-        ],
-        integrality=np.ones(len(cost)),
+        np.r_[np.zeros(sizes * m), -np.ones(n)],
+        constraints=[LinearConstraint(rows, -np.inf, 0), LinearConstraint(one, 1, 1)],
+        integrality=np.ones(sizes * m + n),
         bounds=Bounds(0, 1),
         options={"time_limit": 60},
     )

@@ -27,17 +27,15 @@ HIP, SIT = MEASURES[:2]
 
 
 def goal_of(measures, **settings):
-    widths = dict.fromkeys(measures, 5.0)
-    return FitSettings(
-        widths=widths, sizes=1, **{"objective": "loss", **settings}
-    ).goal()
+    asked = {"widths": dict.fromkeys(measures, 5.0), "sizes": 1, "objective": "loss"}
+    return FitSettings(**{**asked, **settings}).goal()
 
 
 def request_of(values=((80, 50), (90, 60), (101, 71)), columns=None, **change):
     people = make_people(values, **(columns or {}))
     widths = dict(zip(MEASURES, (5.0, 4.0, 3.0, 6.0), strict=True))
     asked = {"widths": {m: widths[m] for m in MEASURES[: len(values[0])]}, "sizes": 2}
-    return Fitter.of(people, **{**asked, **change}).request
+    return Fitter.of(people, **{**asked, **change})
 
 
 def test_as_many_sizes_as_there_are_distinct_people_may_be_asked_for():
@@ -56,10 +54,7 @@ def test_as_many_sizes_as_there_are_distinct_people_may_be_asked_for():
         ({"step_cm": np.inf}, "the step makes no sense"),
         ({"step_cm": "wide"}, "the step makes no sense"),
         ({"least_overlap": {HIP: -1}}, "the least overlap makes no sense"),
-        (
-            {"widths": dict.fromkeys([*MEASURES, "stature_cm"], 5.0)},
-            "too many measures",
-        ),
+        ({"widths": dict.fromkeys([*MEASURES, "x_cm"], 5.0)}, "too many measures"),
     ],
 )
 def test_requests_that_make_no_sense_are_refused(change, words):
@@ -229,10 +224,8 @@ def test_halves_are_each_fitted_to_once_and_judged_once():
     # A half that no chart is for is left out, and nobody is asked for nothing.
     some = half_splits(Recorded(person, refuse=(2, 3)), splits=4, seed=3)
     assert len(some.fitted) == 2 == len(some.rival)
-    for none in (
-        half_splits(Recorded([0, 0]), splits=4, seed=1),
-        half_splits(Recorded(person), splits=0, seed=1),
-    ):
+    for who, splits in (([0, 0], 4), (person, 0)):
+        none = half_splits(Recorded(who), splits=splits, seed=1)
         assert (len(none.fitted), len(none.rival), none.persons) == (0, 0, 0)
     assert len(half_splits(Recorded([0, 1]), splits=1, seed=1).fitted) == 1
 
@@ -273,6 +266,5 @@ def test_values_are_counted_in_blocks_and_cut_at_any_distance(gaps, fan, seed):
 def test_of_equal_cuts_the_lowest_is_taken():
     assert partition_bands([70.0, 71.0, 72.0], 2).table["low"].tolist() == [70, 71]
     four = partition_bands([70.0, 71.0, 72.0, 73.0], 3)
-    assert four.table["low"].tolist() == [70, 71, 72] and four.cost == pytest.approx(
-        0.5
-    )
+    assert four.table["low"].tolist() == [70, 71, 72]
+    assert four.cost == pytest.approx(0.5)

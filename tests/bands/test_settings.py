@@ -12,19 +12,21 @@ from sizing.bands import fit_bands
 from sizing.charts import SizeChart
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
-from sizing.measures import to_tenths
 
 from .oracle import (
+    MEASURES,
     best_by_brute_force,
+    boxes_of,
     chart_share,
     every_chain,
     low_edges,
     make_people,
+    rows_of,
+    share_in,
 )
 
-HIP, SIT = "hip_circumference_cm", "sitting_height_cm"
+HIP, SIT = MEASURES[:2]
 WIDTHS = {HIP: 1.5, SIT: 1.0}
-WIDE = np.array([15, 10])
 
 
 def people_of(seed, n=14, span=4):
@@ -34,46 +36,52 @@ def people_of(seed, n=14, span=4):
     )
 
 
+def owned_of(limit, bands):
+    """Return a chart of one size that is owned."""
+    row = {"size": ["ours"], "group": "adult", "load_limit_kg": [limit]}
+    for measure, (low, high) in bands.items():
+        row |= {f"{measure}_low": [low], f"{measure}_high": [high]}
+    return SizeChart(pd.DataFrame(row))
+
+
 def fit(people, **change):
     settings = {"widths": WIDTHS, "sizes": 2, "splits": 0, "step_cm": 0.5, **change}
     return fit_bands(people, **settings)
 
 
+@pytest.mark.parametrize(
+    ("asked", "allowed", "room"),
+    [
+        (
+            {"least_step": {HIP: 1.0, SIT: 0.5}},
+            lambda low, _: (np.diff(low, axis=0) >= (10, 5)).all(),
+            10,
+        ),
+        (
+            {"least_overlap": {HIP: 0.5, SIT: 0.5}},
+            lambda low, high: (high[:-1] - low[1:] >= 5).all(),
+            0,
+        ),
+    ],
+)
 @pytest.mark.parametrize("seed", range(3))
-def test_least_step_against_every_chart(seed):
+def test_least_step_and_overlap_against_every_chart(asked, allowed, room, seed):
     people = people_of(seed)
-    found = fit(people, least_step={HIP: 1.0, SIT: 0.5})
-
-    def allowed(low, high):
-        return (np.diff(low, axis=0) >= (10, 5)).all()
-
-    best = best_by_brute_force(people, WIDTHS, 2, 5, allowed=allowed, room=10)
+    found = fit(people, **asked)
+    best = best_by_brute_force(people, WIDTHS, 2, 5, allowed=allowed, room=room)
     assert found.share == pytest.approx(best, abs=1e-12)
-    low = np.column_stack([found.chart.edges(m)[0] for m in WIDTHS])
-    assert allowed(low, None)
-
-
-@pytest.mark.parametrize("seed", range(3))
-def test_least_overlap_against_every_chart(seed):
-    people = people_of(seed)
-    found = fit(people, least_overlap={HIP: 0.5, SIT: 0.5}, sizes=2)
-
-    def allowed(low, high):
-        return (high[:-1] - low[1:] >= 5).all()
-
-    best = best_by_brute_force(people, WIDTHS, 2, 5, allowed=allowed)
-    assert found.share == pytest.approx(best, abs=1e-12)
+    ends = [
+        np.column_stack(e) for e in zip(*map(found.chart.edges, WIDTHS), strict=True)
+    ]
+    assert allowed(*ends)
 
 
 def test_at_the_finest_grid_differing_limits_are_proved_too():
     people = people_of(5)
     frame = people.frame.assign(body_mass_kg=np.arange(14) * 5.0 + 70)
     people = replace(people, frame=frame)
-    owned = {"size": ["ours"], "group": "adult", "load_limit_kg": [200.0]}
-    owned |= {f"{HIP}_low": [81.3], f"{HIP}_high": [82.8]}
-    owned |= {f"{SIT}_low": [81.1], f"{SIT}_high": [82.1]}
-    chart = SizeChart(pd.DataFrame(owned))
-    found = fit(people, sizes=3, fixed=chart, step_cm=0.1, load_limit_kg=100.0)
+    owned = owned_of(200.0, {HIP: (81.3, 82.8), SIT: (81.1, 82.1)})
+    found = fit(people, sizes=3, fixed=owned, step_cm=0.1, load_limit_kg=100.0)
     assert 0 < found.share < 1
     assert found.gap == pytest.approx(0, abs=1e-12)
 
@@ -85,19 +93,7 @@ def test_sizes_owned_against_every_chart(seed, limit, new):
     people = people_of(seed)
     mass = rng.integers(60, 130, len(people.frame)).astype(float)
     people = replace(people, frame=people.frame.assign(body_mass_kg=mass))
-    owned = SizeChart(
-        pd.DataFrame(
-            {
-                "size": ["ours"],
-                "group": "adult",
-                "load_limit_kg": [limit],
-                f"{HIP}_low": [81.3],
-                f"{HIP}_high": [82.4],
-                f"{SIT}_low": [81.1],
-                f"{SIT}_high": [82.6],
-            }
-        )
-    )
+    owned = owned_of(limit, {HIP: (81.3, 82.4), SIT: (81.1, 82.6)})
     found = fit(people, sizes=3, fixed=owned, load_limit_kg=new)
     kept = found.chart.frame.set_index("size")
     assert kept.loc["ours", "load_limit_kg"] == limit and len(kept) == 3
@@ -108,20 +104,12 @@ def test_sizes_owned_against_every_chart(seed, limit, new):
     covered = told.loc[told["outcome"] == "covered", "estimate"].item()
     assert found.share == pytest.approx(covered, abs=1e-12)
     low, high = np.array([813, 811]), np.array([824, 826])
-    boxes = [
-        (np.array(b), np.array(b) + WIDE)
-        for b in product(*low_edges(people, WIDTHS, 5))
-    ]
-    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
-    weight = people.weight.to_numpy()
-
+    x, weight = rows_of(people, WIDTHS), people.weight.to_numpy()
     best = 0.0
-    for first, second in every_chain(boxes, 2):
+    for first, second in every_chain(boxes_of(people, WIDTHS, 5), 2):
         for at in range(3):
-            a, b = (
-                np.insert(first, at, low, axis=0),
-                np.insert(second, at, high, axis=0),
-            )
+            a = np.insert(first, at, low, axis=0)
+            b = np.insert(second, at, high, axis=0)
             if (np.diff(a, axis=0) < 0).any() or (np.diff(b, axis=0) < 0).any():
                 continue
             inside = ((x[:, None] >= a) & (x[:, None] <= b)).all(axis=2)
@@ -141,20 +129,11 @@ def test_a_fit_does_not_count_on_a_size_that_may_not_lift():
     people = make_people(
         np.array([[100.0]] * 6 + [[120.0]] * 3), body_mass_kg=[120.0] * 6 + [70.0] * 3
     )
-    owned = SizeChart(
-        pd.DataFrame(
-            {
-                "size": ["ours"],
-                "load_limit_kg": [100.0],
-                f"{HIP}_low": [98.0],
-                f"{HIP}_high": [103.0],
-            }
-        )
-    )
+    owned = owned_of(100.0, {HIP: (98.0, 103.0)})
     one = {"widths": {HIP: 5.0}, "sizes": 2, "fixed": owned}
     found = fit(people, **one)
     assert found.share == pytest.approx(6 / 9)
-    free = fit(people, **{**one, "fixed": SizeChart(owned.frame.iloc[:, [0, 2, 3]])})
+    free = fit(people, **{**one, "fixed": owned_of(np.nan, {HIP: (98.0, 103.0)})})
     assert free.share == pytest.approx(1.0)
     with pytest.raises(SizingError, match="weight"):
         fit(people_of(0), sizes=2, load_limit_kg=100)
@@ -165,17 +144,13 @@ def test_widths_per_size_against_every_chart(seed):
     people = people_of(seed, span=3)
     widths = {HIP: [0.5, 1.5], SIT: [1.2, 0.7]}
     found = fit(people, widths=widths)
-    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
-    weight = people.weight.to_numpy()
     lows = [np.array(b) for b in product(*low_edges(people, WIDTHS, 5, room=15))]
     first, second = np.array([5, 12]), np.array([15, 7])
-    best = 0.0
+    best, share = 0.0, share_in(people, WIDTHS)
     for a, b in product(lows, lows):
         low, high = np.array([a, b]), np.array([a + first, b + second])
-        if (low[1] < low[0]).any() or (high[1] < high[0]).any():
-            continue
-        inside = ((x[:, None] >= low) & (x[:, None] <= high)).all(axis=2).any(axis=1)
-        best = max(best, weight[inside].sum() / weight.sum())
+        if (low[1] >= low[0]).all() and (high[1] >= high[0]).all():
+            best = max(best, share(low, high))
     assert found.share == pytest.approx(best, abs=1e-12)
 
 
@@ -198,15 +173,11 @@ def test_judged_against_every_chart(seed):
     people = people_of(seed, n=10, span=3)
     sd = np.array([6.0, 4.0])
     found = fit(people, objective="judged", errors={HIP: 0.6, SIT: 0.4}, step_cm=1)
-    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])
-    weight = people.weight.to_numpy() / people.weight.sum()
+    x, weight = rows_of(people, WIDTHS), people.weight.to_numpy() / people.weight.sum()
     # Every reading that can happen, with its chance.
     read = np.arange(x.min() - 60, x.max() + 61)
-    chance = [
-        norm.cdf((read + 0.5 - x[:, [d]]) / sd[d])
-        - norm.cdf((read - 0.5 - x[:, [d]]) / sd[d])
-        for d in range(2)
-    ]
+    ends = np.append(read, read[-1] + 1) - 0.5
+    chance = [np.diff(norm.cdf((ends - x[:, [d]]) / sd[d])) for d in range(2)]
 
     def value(low, high):
         both = np.zeros((len(read), len(read)), dtype=bool)
@@ -226,7 +197,7 @@ def test_loss_against_every_chart(costs):
     people = people_of(3, n=12, span=4)
     large, small = costs
     found = fit(people, objective="loss", near=0.4, too_large=large, too_small=small)
-    x = np.column_stack([to_tenths(people.frame[m]) for m in WIDTHS])[:, None]
+    x = rows_of(people, WIDTHS)[:, None]
     weight = people.weight.to_numpy() / people.weight.sum()
 
     def value(low, high):
@@ -242,9 +213,8 @@ def test_loss_against_every_chart(costs):
             cost = np.where(inside, np.minimum(cost, price), cost)
         return float(weight @ (1 - cost.min(axis=1)))
 
-    assert found.value == pytest.approx(
-        best_by_brute_force(people, WIDTHS, 2, 5, value=value), abs=1e-9
-    )
+    best = best_by_brute_force(people, WIDTHS, 2, 5, value=value)
+    assert found.value == pytest.approx(best, abs=1e-9)
 
 
 def test_smoothing_changes_the_fit_and_not_the_counting():

@@ -8,7 +8,7 @@ from scipy import stats
 
 from sizing.coverage import who_falls_between
 from sizing.coverage.between import COLUMNS
-from sizing.coverage.groups import NOT_KNOWN, grouping
+from sizing.coverage.coverage import NOT_KNOWN, grouping
 from sizing.errors import SizingError
 from sizing.people.classes import age_band, bmi_class
 from sizing.people.people import People

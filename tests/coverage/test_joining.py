@@ -163,7 +163,9 @@ def moved(people: People, chart: SizeChart, measure: str) -> tuple[float, float]
     influence = share * (fits - (fits @ share)[:, None])
     told = sum(
         place.model.gradient(d, influence[d][:, None])[0, 1:]
-        .reshape(4, len(SEATED_AND_GIRTHS), -1)[:, SEATED_AND_GIRTHS.index(measure), 0]
+        .reshape(4, 1 + len(SEATED_AND_GIRTHS), -1)[
+            :, SEATED_AND_GIRTHS.index(measure), 0
+        ]
         .sum()
         for d in range(place.draws)
     )

@@ -12,7 +12,7 @@ from scipy import stats
 
 from sizing.coverage import compare_charts, estimate_coverage, who_falls_between
 from sizing.coverage.chunks import coverage_in_chunks
-from sizing.coverage.groups import NOT_KNOWN, by_list, grouping
+from sizing.coverage.coverage import NOT_KNOWN, by_list, grouping
 from sizing.errors import SizingError
 from sizing.measures import MEASURES
 from sizing.people.body import Drawn

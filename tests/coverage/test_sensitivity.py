@@ -8,15 +8,19 @@ from scipy import stats
 from data_sources.design_estimate import design_estimate
 from sizing.charts import SizeChart, demo_chart
 from sizing.coverage import compare_charts, estimate_coverage
-from sizing.coverage.alternatives import ALTERATIONS, start
-from sizing.coverage.sensitivity import Sensitivity, assumptions, sensitivity
+from sizing.coverage.sensitivity import (
+    ALTERATIONS,
+    Sensitivity,
+    assumptions,
+    sensitivity,
+    start,
+)
 from sizing.errors import SizingError
 from sizing.measures import MEASURES
-from sizing.pages.sensitivity import sensitivity_picture, sensitivity_section
+from sizing.pages.study import assumption_table, assumptions_drawing
 from sizing.people import load_people
 from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.plots.shares import plot_sensitivity
 
 from .cases import invented
 
@@ -220,13 +224,11 @@ def test_every_shipped_setting_is_known_and_matters_for_everyone():
     assert biggest["setting"] in found.headline()
     assert "competent person" in found.summary()
 
-    ax = plot_sensitivity(found.table)
+    ax, alt, _ = assumptions_drawing(found)
+    assert biggest["label"] in alt
     assert len(ax.patches) == len(found.table)
     assert ax.patches[0].get_width() in set(
         found.table.query("assumption == @biggest.assumption")["estimate"]
     )
-    drawn = sensitivity_picture(found)
-    assert biggest["label"] in drawn.alt
-    section = sensitivity_section(found, drawn)
-    assert section.tables[0].rows[0][1] == biggest["setting"]
-    assert len(section.tables[0].rows) == len(found.table)
+    rows = assumption_table(found).rows
+    assert rows[0][1] == biggest["setting"] and len(rows) == len(found.table)

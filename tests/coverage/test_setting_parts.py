@@ -11,8 +11,7 @@ from scipy import stats
 
 from sizing.charts import OUTCOMES, chart_from
 from sizing.coverage import compare_charts, estimate_coverage, who_falls_between
-from sizing.coverage.alternatives import ALTERATIONS, start
-from sizing.coverage.sensitivity import _change
+from sizing.coverage.sensitivity import ALTERATIONS, _change, start
 from sizing.errors import SizingError
 from sizing.people.body.moments import moments
 from sizing.people.layout import layout

@@ -11,24 +11,32 @@ import pandas as pd
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.conditional import patterns
 from sizing.people.body.draw import law_of_draw
-from sizing.people.body.moments import adult_share, model_age, model_bias
+from sizing.people.body.moments import adult_share, model_age
 from sizing.people.body.terms import Floats, group_models, monomials
+from sizing.resources import source_table
 
 #: Rows, smooth terms, weights, age group and sex of some of the people.
 Block = tuple[npt.NDArray[np.int64], Floats, Floats, str, str]
-#: Powers of q, s, a in which what a coefficient moves, times weight, is smoothed.
+#: Powers of q, s, a in which what a coefficient or a bias moves is smoothed.
 _SMOOTH = np.array(
     [(i, j, k) for i in range(3) for j in range(3) for k in range(3) if i + j + k < 3]
 )
-_WIDTH = len(SEATED_AND_GIRTHS) * len(_SMOOTH)
 
 
 @lru_cache(maxsize=1)
-def bias_correlation() -> Floats:
+def model_bias() -> Floats:
+    """Return the typical error of mean logs in populations the model never saw."""
+    table = source_table("model_bias.csv").set_index("measure")
+    return table.loc[list(SEATED_AND_GIRTHS), "relative_sd"].to_numpy(dtype=float)
+
+
+@lru_cache(maxsize=1)
+def _bias_covariance() -> Floats:
     """Return how the biases of the measures go together: as residuals do."""
     parts = [one for g in ("child", "adult") for one in group_models(g).values()]
-    alike: Floats = np.mean([one.correlation for one in parts], axis=0)
-    return alike
+    alike = np.mean([one.correlation for one in parts], axis=0)
+    found: Floats = alike * np.outer(model_bias(), model_bias())
+    return found
 
 
 @dataclass(frozen=True)
@@ -58,16 +66,15 @@ class CoefficientError:
     ``C`` the coefficients' covariance the variance is ``g' C g``, the delta method;
     the disagreement of forms beyond the range of body mass index counts as one more
     coefficient. Scores are centred over each person's draws, so that whoever has
-    the same outcome in each adds no noise, and what a coefficient moves, times the
-    person's weight, is smoothed over body mass index, stature and age, so that a few
-    people of large weight do not decide.
+    the same outcome in each adds no noise. What a coefficient or a bias moves, times
+    the person's weight, is smoothed over body mass index, stature and age, so that a
+    few people of large weight do not decide.
 
     A population of another shape moves the mean log of a measure by ``model_bias``,
-    measures together as residuals go, women, men and children by the same number of
-    SDs. Its derivative is the same with that SD as its term, from the scores of the
-    measures judged (and known) alone: those of others have no part in the estimate and
-    would only add noise. Near a best edge that derivative is 0 and any bias lowers the
-    share: ``c``, the mean change by
+    measures together as residuals go, women, men and children alike. Its derivative is
+    the same with a term of 1, from the scores of the measures judged (and known) alone:
+    those of others have no part in the estimate and would only add noise. Near a best
+    edge that derivative is 0 and any bias lowers the share: ``c``, the mean change by
     the second derivative, is the mean of the same thing times half of ``s' B s - tr(P
     B)``, ``s`` the score, ``P`` its precision, ``B`` the biases' covariance. Its mean
     square is at most ``3 c^2`` where all biases bend the share the same way, and that
@@ -104,17 +111,12 @@ class CoefficientError:
         return self._frame[columns].to_numpy(dtype=float)
 
     @cached_property
-    def _bias(self) -> Floats:
-        """SD of the bias of each row's mean logs."""
-        return model_bias(adult_share(model_age(self._values[:, 2])))
-
-    @cached_property
     def _scores(self) -> tuple[Floats, Floats]:
         """Scores of the mean logs and of their bend by a bias, and of the forms."""
         build, values = self._values[:, :3], np.log(self._values[:, 3:])
         known = (self._evidence[list(SEATED_AND_GIRTHS)] == EVIDENCE[0]).to_numpy()
         score = np.zeros((len(values), values.shape[1] + 2))
-        alike = bias_correlation()
+        bias = _bias_covariance()
         for draw in np.unique(self._drawn.draw).tolist():
             rows = np.flatnonzero(self._drawn.draw == draw)
             has = known[rows]
@@ -122,7 +124,7 @@ class CoefficientError:
                 self._sex[rows], build[rows], has, seed=self._drawn.seed, draw=draw
             )
             covariance, gap = covariance_of(np.arange(len(rows))), values[rows] - mean
-            each, bend, sd = np.zeros_like(gap), np.zeros(len(rows)), self._bias[rows]
+            each, bend = np.zeros_like(gap), np.zeros(len(rows))
             for at, given in patterns(has):
                 # What was known has no chance in it: its own score is taken off.
                 for sign, used in ((1, given | self._judged), (-1, given)):
@@ -131,10 +133,9 @@ class CoefficientError:
                     each[np.ix_(at, use)] += sign * np.einsum(
                         "pij,pj->pi", precision, gap[at][:, use]
                     )
-                    own, s = alike[np.ix_(use, use)], sd[at][:, use]
-                    told = np.einsum("pij,ij,pi,pj->p", precision, own, s, s)
-                    bend[at] -= sign * told
-            bend += np.einsum("pi,ij,pj->p", each * sd, alike, each * sd)
+                    own = bias[np.ix_(use, use)]
+                    bend[at] -= sign * np.einsum("pij,ij->p", precision, own)
+            bend += np.einsum("pi,ij,pj->p", each, bias, each)
             score[rows, :-2], score[rows, -2] = each, bend / 2
             score[rows, -1] = (each * one.form_shift_sd).sum(axis=1)
         number = self._drawn.draw[self._rows]
@@ -146,8 +147,10 @@ class CoefficientError:
         return score[:, :-1], score[:, -1]
 
     @cached_property
-    def _maps(self) -> list[list[Floats]]:
-        """For each block and measure, from smooth terms to what coefficients move."""
+    def _maps(self) -> list[tuple[Floats, list[Floats]]]:
+        """For each block, from smooth terms to people's mean and, by measure, to what
+        coefficients move.
+        """
         found = []
         for at, smooth, weight, group, sex in self._blocks(0):
             model, years = group_models(group)[sex], model_age(self._values[at, 2])
@@ -155,12 +158,9 @@ class CoefficientError:
             x = model.predictors(mass, stature, years)
             inverse = np.linalg.pinv(smooth.T @ smooth, hermitian=True)
             weighted = inverse @ (smooth * weight[:, None]).T
-            found.append(
-                [
-                    weighted @ one.design(x, years)[0] @ one.root
-                    for one in (model.measures[name] for name in SEATED_AND_GIRTHS)
-                ]
-            )
+            each = (model.measures[name] for name in SEATED_AND_GIRTHS)
+            ways = [weighted @ one.design(x, years)[0] @ one.root for one in each]
+            found.append((weighted.sum(axis=1), ways))
         return found
 
     def _blocks(self, draw: int) -> list[Block]:
@@ -193,26 +193,34 @@ class CoefficientError:
         each = influence / np.where(self._weight > 0, self._weight, 1.0)[:, None]
         rows = self._rows[draw]
         parts = [influence.T @ form[rows][:, None]]
-        if self.with_bias:
-            parts.append(influence.T @ (scores[rows, :-1] * self._bias[rows]))
-            parts.append(influence.T @ scores[rows, -1:])
+        width = scores.shape[1] * len(_SMOOTH)
         for rows, smooth, *_ in self._blocks(draw):
-            moved = scores[rows, :-1][:, :, None] * smooth[:, None, :]
-            parts.append(each[person[rows]].T @ moved.reshape(len(rows), _WIDTH))
+            moved = scores[rows][:, :, None] * smooth[:, None, :]
+            parts.append(each[person[rows]].T @ moved.reshape(len(rows), width))
         return np.hstack(parts)
+
+    def biased(self, gradient: Floats) -> tuple[Floats, Floats]:
+        """Return how each estimate moves with the mean logs, and its bend by biases."""
+        moved = self._moved(gradient)
+        mean = np.array([whole for whole, _ in self._maps])
+        told = np.einsum("cijk,ik->cj", moved, mean)
+        return told[:, :-1], told[:, -1]
+
+    def _moved(self, gradient: Floats) -> Floats:
+        shape = len(gradient), len(self._blocks(0)), -1, len(_SMOOTH)
+        return gradient[:, 1:].reshape(shape)
 
     def variance(self, gradient: Floats) -> Floats:
         """Return each estimate's variance, from the mean of the draws' gradients."""
-        size, blocks = len(SEATED_AND_GIRTHS), self._blocks(0)
         out: Floats = gradient[:, 0] ** 2
-        rest = gradient[:, 1:]
         if self.with_bias:
-            shift, bend, rest = np.split(rest, (size, size + 1), axis=1)
-            out += np.einsum("cj,jl,cl->c", shift, bias_correlation(), shift)
-            out += 3 * bend[:, 0] ** 2
-        moved = rest.reshape(len(out), len(blocks), size, -1)
-        for i, block in enumerate(blocks):
-            ways = [moved[:, i, j] @ one for j, one in enumerate(self._maps[i])]
+            shift, bend = self.biased(gradient)
+            out += np.einsum("cj,jl,cl->c", shift, _bias_covariance(), shift)
+            out += 3 * bend**2
+        moved = self._moved(gradient)
+        for i, block in enumerate(self._blocks(0)):
+            maps = self._maps[i][1]
+            ways = [moved[:, i, j] @ one for j, one in enumerate(maps)]
             width = max(part.shape[1] for part in ways)
             same = [np.pad(p, ((0, 0), (0, width - p.shape[1]))) for p in ways]
             # Measures taken on the same people err together, as their residuals do.
