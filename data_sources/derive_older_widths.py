@@ -49,10 +49,11 @@ def read_adults(folder: Path) -> pd.DataFrame:
         frame["RIDAGEYR"].to_numpy(dtype=float),
         measures=tuple(COLUMNS),
         sampling=True,
+        bias=False,
     )
     for j, (name, column) in enumerate(COLUMNS.items()):
         gap = np.log(frame[column].to_numpy()) - found.mean[:, j]
-        sd, own = found.sd[:, j].copy(), (found.coefficient_sd, found.form_shift_sd)
+        sd, own = found.sd[:, j].copy(), (found.error_sd, found.form_shift_sd)
         for sex in SEXES:
             rows = (frame["sex"] == sex).to_numpy()
             shift, times = older_law(sex, name, frame["RIDAGEYR"].to_numpy()[rows])

@@ -8,6 +8,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.form_words import bullets, heading, name_words, status, wrong_lines
+from sizing.app.parts import button, fitting, row
 from sizing.app.table import EditableTable
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, chart_from, review_chart
@@ -16,16 +17,16 @@ from sizing.errors import SizingError
 from sizing.measures import MEASURES
 from sizing.measures.typed import understood
 from sizing.measures.written import unit_of, written
+from sizing.resources import texts
 from sizing.words.chart import finding_words
 from sizing.words.client import capital
 from sizing.words.labels import labels
 
+_T = texts("own_chart")
 #: What a chart is called that its user has not named.
-MINE = "my chart"
+MINE: str = _T.mine
 #: So many changes can be undone.
 _MOST_STEPS = 100
-_FITTING = w.Layout(width="auto")
-_ROW = w.Layout(flex_flow="row wrap")
 _STEPS = {"cm": 0.5, "kg": 0.5, "in": 0.25, "lb": 1.0}
 
 
@@ -49,33 +50,25 @@ class ChartTable:
             switch=switch,
             can_add=True,
             column_units=True,
-            caption="The chart: one row per size, smallest first; empty: no limit",
+            caption=_T.caption,
             headings=lambda name: capital(name_words(name)),
             choices={"group": GROUPS},
         )
         self.table.on_change(self._changed)
-        self.name = w.Text(description="Name of the chart", continuous_update=False)
+        self.name = w.Text(description=_T.name, continuous_update=False)
         self.name.observe(lambda _: self._changed(), "value")
         self.limited = {
-            name: w.Checkbox(description=label, indent=False, layout=_FITTING)
-            for label, name in (*_named(MEASURES), ("Group of the size", "group"))
+            name: w.Checkbox(description=label, indent=False, layout=fitting())
+            for label, name in (*_named(MEASURES), (_T.group, "group"))
         }
         for name, box in self.limited.items():
             box.observe(partial(self._limit, name), "value")
-        self.undo = w.Button(description="Undo", layout=_FITTING)
-        self.redo = w.Button(description="Redo", layout=_FITTING)
-        self.undo.on_click(lambda _: self._step(-1))
-        self.redo.on_click(lambda _: self._step(1))
+        self.undo = button(_T.undo, partial(self._step, -1))
+        self.redo = button(_T.redo, partial(self._step, 1))
         self.problems = w.HTML()
-        self.view = w.VBox(
-            [
-                w.HTML("<b>It limits</b>"),
-                w.Box([*self.limited.values()], layout=_ROW),
-                self.table.view,
-                w.Box([self.undo, self.redo], layout=_ROW),
-                self.problems,
-            ]
-        )
+        limits, steps = row(self.limited.values()), row([self.undo, self.redo])
+        parts = [w.HTML(_T.limits), limits, self.table.view, steps, self.problems]
+        self.view = w.VBox(parts)
         switch.on_change(lambda _: self._judge())
 
     @property
@@ -135,13 +128,12 @@ class ChartTable:
         except SizingError as error:
             rows = [str(size or "") for size in frame.get("size", [])]
             lines = wrong_lines(error, units=self._switch.units, rows=rows)
-            words = "<p><b>Before this chart can be used:</b></p>"
-            self.problems.value = status(words + bullets(lines))
+            self.problems.value = status(_T.before_use + bullets(lines))
             return
         say = partial(written, units=self._switch.units)
         if doubts := finding_words(review_chart(self.chart), say=say):
-            words = "<p><b>To be looked at in this chart:</b></p>"
-            self.problems.value = words + bullets(f"{capital(d)}." for d in doubts)
+            lines = [f"{capital(doubt)}." for doubt in doubts]
+            self.problems.value = _T.to_look_at + bullets(lines)
 
     def _limit(self, measure: str, change: dict[str, Any]) -> None:
         """Add the columns of a measure that is ticked, take away those of one not."""
@@ -163,9 +155,8 @@ def columns_of(name: str) -> list[str]:
 
 def ordered(frame: pd.DataFrame) -> pd.DataFrame:
     """Return a chart's columns in their order, both of every measure, None if empty."""
-    both = [column for m in MEASURES for column in columns_of(m)]
-    have = {c.removesuffix("_low").removesuffix("_high") for c in map(str, frame)}
-    kept = [c for c in both if c.rpartition("_")[0] in have]
+    have = {name for m in MEASURES for name in columns_of(m) if name in frame}
+    kept = [c for m in MEASURES if have & {*columns_of(m)} for c in columns_of(m)]
     first = [c for c in ("size", "group", "load_limit_kg") if c in frame]
     columns = list(dict.fromkeys([*first, *kept, *frame]))
     made = frame.reindex(columns=columns).astype(object)
@@ -188,22 +179,22 @@ class EdgeSlider:
     ) -> None:
         self._switch, self._chosen, self._moved = switch, chosen, moved
         self._quiet = False
-        narrow = w.Layout(width="auto")
-        self.size = w.Dropdown(description="Size", layout=narrow)
-        self.measure = w.Dropdown(description="Measure", layout=narrow)
-        self.end = w.Dropdown(
-            options=[("low edge", "low"), ("high edge", "high")],
-            description="Edge",
-            layout=narrow,
+        self.size, self.measure, self.end = (
+            w.Dropdown(description=words, layout=fitting(), options=options)
+            for words, options in (
+                (_T.size, ()),
+                (_T.measure, ()),
+                (_T.edge, [*_T.ends.items()]),
+            )
         )
         self.value = w.FloatSlider(
             readout_format=".1f",
             continuous_update=False,
-            layout=w.Layout(width="auto", max_width="36rem"),
+            layout=fitting(max_width="36rem"),
         )
-        title = w.HTML(heading("Move an edge, and see what changes"))
-        self.view = w.VBox([title, self.size, self.measure, self.end, self.value])
-        for box in (self.size, self.measure, self.end):
+        boxes = [self.size, self.measure, self.end]
+        self.view = w.VBox([w.HTML(heading(_T.edge_title)), *boxes, self.value])
+        for box in boxes:
             box.observe(lambda _: self._tell(self._chosen), "value")
         self.value.observe(lambda _: self._tell(self._moved), "value")
 
@@ -231,20 +222,20 @@ class EdgeSlider:
         self.view.layout.display = None if chart is not None else "none"
         if chart is None:
             return
-        size, measure = self.size.value, self.measure.value
         self._quiet = True
-        self.size.options = list(chart.sizes)
-        self.measure.options = _named(chart.measures)
-        self.size.value = size if size in chart.sizes else chart.sizes[0]
-        self.measure.value = measure if measure in chart.measures else chart.measures[0]
+        for box, names, options in (
+            (self.size, chart.sizes, chart.sizes),
+            (self.measure, chart.measures, _named(chart.measures)),
+        ):
+            chosen, box.options = box.value, options
+            box.value = chosen if chosen in names else names[0]
         self._quiet = False
         self.point(chart)
 
     def point(self, chart: SizeChart) -> None:
         """Set the slider to the edge that is chosen."""
         frame, factor = chart.frame, self._factor()
-        ends = [f"{self.of}_{end}" for end in ("low", "high")]
-        edges = frame.reindex(columns=ends).astype(float)
+        edges = frame.reindex(columns=columns_of(self.of)).astype(float)
         low, high = edges.min().min(), edges.max().max()
         room = 0.2 * (high - low) + 5
         row = chart.sizes.index(self.at)
@@ -253,7 +244,7 @@ class EdgeSlider:
         self._quiet = True
         self.value.min, self.value.max = 0.0, 1e4
         self.value.step = _STEPS[unit]
-        self.value.description = f"Edge, {unit}"
+        self.value.description = _T.edge_in.format(unit=unit)
         self.value.value = (high if pd.isna(edge) else edge) / factor
         self.value.min = float(round(max(low - room, 0) / factor))
         self.value.max = float(round((high + room) / factor))

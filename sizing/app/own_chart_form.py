@@ -13,15 +13,14 @@ from sizing.app.answer_form import AnswerForm, LiveForm
 from sizing.app.form_words import bullets, lead, paragraphs, status, wrong_lines
 from sizing.app.long_work import Progress
 from sizing.app.own_chart_fields import ChartTable, EdgeSlider, ordered
-from sizing.app.own_chart_kept import NOTHING, CompareBox, KeepBox
-from sizing.app.own_chart_start import ChartStart
+from sizing.app.own_chart_kept import ChartStart, CompareBox, KeepBox
 from sizing.app.people_form import PeopleForm
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.client.chart_bands import bands_of, density
 from sizing.client.nudge import nudge, nudge_layout, with_edge
-from sizing.client.own_chart import SERVED, ChartJudgement, clients_served, judge_chart
-from sizing.coverage import Comparison, compare_charts
+from sizing.client.own_chart import SERVED, clients_served, judge_chart
+from sizing.coverage import compare_charts
 from sizing.errors import SizingError
 from sizing.measures.patterns import led_by, pattern_lacks
 from sizing.pages.own_chart import (
@@ -33,41 +32,19 @@ from sizing.pages.own_chart import (
 )
 from sizing.pages.page import Page, render
 from sizing.people.people import People
+from sizing.resources import texts
 from sizing.stats.layout import Layout
 from sizing.words.labels import labels
 
-_TO_FILL = (
-    "Type your chart into the table, paste it, or take it from a file: the answer "
-    "comes as soon as one size is whole, and follows every change."
-)
-_WRONG = "Put the chart right first."
-_WHOM = "Say first who the chart is for: see 'People I serve'."
+_T = texts("own_chart")
 _LOOK_AGAIN = 0.05  # seconds between looks at whether the people are ready
 
 
-@dataclass(frozen=True)
-class Judged:
-    """What was found of the chart among these people, and of a second one."""
-
-    people: People
-    chart: ChartJudgement
-    comparison: Comparison | None
-    clients: pd.DataFrame | None
-
-    def page(self, units: str, *, bands: bool = True) -> Page:
-        """Return the report."""
-        return own_chart_page(
-            self.chart,
-            self.people,
-            comparison=self.comparison,
-            clients=self.clients,
-            units=units,
-            bands=bands,
-        )
-
-
 class JudgementForm(AnswerForm):
-    """The judgement of the chart that ``asked`` gives, with people and a second one."""
+    """The judgement of the chart that ``asked`` gives, with people and a second one.
+
+    Its answer holds what ``own_chart_page`` takes.
+    """
 
     def __init__(
         self,
@@ -75,35 +52,34 @@ class JudgementForm(AnswerForm):
         asked: Callable[[Progress], tuple[SizeChart, People, SizeChart | None]],
         pattern: Callable[[], str | None],
     ) -> None:
-        super().__init__("Judge the chart", switch=switch)
+        super().__init__(_T.judge, switch=switch)
         self._asked, self._pattern = asked, pattern
 
-    def work_out(self, progress: Progress) -> Judged:
+    def work_out(self, progress: Progress) -> dict[str, Any]:
         """Judge the chart, step by step."""
         chart, people, other = self._asked(progress)
-        progress("Laying the chart over them.", 0.25)
-        found = judge_chart(people, chart)
-        comparison = None
+        progress(_T.steps["chart"], 0.25)
+        answer: dict[str, Any] = {"judgement": judge_chart(people, chart)}
         if other is not None:
-            progress("Laying the second chart over them.", 0.7)
-            comparison = compare_charts(people, chart, other)
-        progress("Looking at each client of your own.", 0.9)
-        return Judged(people, found, comparison, clients_served(people, chart))
+            progress(_T.steps["second"], 0.7)
+            answer["comparison"] = compare_charts(people, chart, other)
+        progress(_T.steps["clients"], 0.9)
+        return answer | {"people": people, "clients": clients_served(people, chart)}
 
-    def show(self, answer: Judged) -> None:
+    def show(self, answer: dict[str, Any]) -> None:
         """Show what the report holds, but for the bands: they are drawn already."""
         self.answered.show(self._page(answer, bands=False))
 
-    def saved(self, answer: Judged) -> dict[str, Any]:
+    def saved(self, answer: dict[str, Any]) -> dict[str, Any]:
         """Return the tables, the pictures and the report."""
-        found: dict[str, Any] = {**chart_results(answer.chart, answer.comparison)}
-        if answer.clients is not None:
-            found["chart_clients"] = answer.clients
+        found = chart_results(answer["judgement"], answer.get("comparison"))
+        if answer["clients"] is not None:
+            found["chart_clients"] = answer["clients"]
         return {**found, "chart_report": render(self._page(answer))}
 
-    def _page(self, answer: Judged, *, bands: bool = True) -> Page:
-        page = answer.page(self.switch.units, bands=bands)
-        return page.for_pattern(self._pattern(), answer.chart.chart.measures)
+    def _page(self, answer: dict[str, Any], *, bands: bool = True) -> Page:
+        page = own_chart_page(**answer, units=self.switch.units, bands=bands)
+        return page.for_pattern(self._pattern(), answer["judgement"].chart.measures)
 
 
 @dataclass(frozen=True)
@@ -120,9 +96,8 @@ class Live:
 class OwnChartForm(LiveForm):
     """A form: choose people, enter a chart, move an edge, judge it.
 
-    ``edited`` is the chart as it stands in the table, None while it has problems.
-    ``listeners`` are called with it whenever it changes. ``pattern`` gives the pattern
-    of sling that is chosen beside it.
+    ``edited`` is the chart in the table, None while it has problems; ``listeners`` hear
+    of it whenever it changes. ``pattern`` gives the pattern of sling chosen beside it.
     """
 
     def __init__(
@@ -148,17 +123,9 @@ class OwnChartForm(LiveForm):
         self.keep = KeepBox(self._sound, self._put_away)
         self.edge = EdgeSlider(self.switch, self._chosen, self._moved)
         self.judgement = JudgementForm(self.switch, self._to_judge, pattern)
-        self.entry = w.VBox(
-            [
-                self.start.view,
-                self.table.name,
-                self.table.view,
-                self.keep.view,
-                self.people_form.view,
-                self.second.view,
-                self.edge.view,
-            ]
-        )
+        of_chart = [self.start.view, self.table.name, self.table.view, self.keep.view]
+        others = [self.people_form.view, self.second.view, self.edge.view]
+        self.entry = w.VBox([*of_chart, *others])
         judged, told = self.judgement.answered, self.answered
         self.change, self.image = told.words, told.pictures
         self.answer_view = w.VBox([self.change, self.judgement.work.view, judged.words])
@@ -189,7 +156,7 @@ class OwnChartForm(LiveForm):
         self.start.kept.refresh()
         self.second.refresh()
         self._tell()
-        if self.second.name != NOTHING:
+        if self.second.name != _T.nothing:
             self.compared()
 
     def compared(self) -> None:
@@ -247,7 +214,8 @@ class OwnChartForm(LiveForm):
 
     def work_out(self) -> Live | str:
         """Say at once whom the chart fits, or why that cannot be said."""
-        self._none = _TO_FILL if self.table.empty and not self._wrong else _WRONG
+        blank = self.table.empty and not self._wrong
+        self._none = _T.to_fill if blank else _T.wrong
         if self.edited is None:
             return self._none
         form = self.people_form
@@ -261,12 +229,12 @@ class OwnChartForm(LiveForm):
             people = form.people()
         except SizingError as error:
             form.tell(error)
-            self._none = _WHOM
-            return _WHOM
+            self._none = _T.whom
+            return self._none
         chart, other = self.edited, self._other()
         asked = f"{form.key}, {chart.measures}, {other and other.measures}"
         if self._layout is None or self._layout[0] != asked:
-            charts = (chart,) if other is None else (chart, other)
+            charts = filter(None, (chart, other))
             self._layout = asked, nudge_layout(people, *charts)
         found = nudge(people, other, chart, self._layout[1])
         words = found.summary()
@@ -281,21 +249,20 @@ class OwnChartForm(LiveForm):
         self.sources_view.value = bullets(answer.people.sources)
         measure, units = self.edge.of, self.switch.units
         if measure not in answer.people.frame:
-            words = f"{labels()[measure]}: not known of these people."
+            words = _T.not_known.format(measure=labels()[measure])
             self.image.value = paragraphs([words])
             return
-        if (answer.key, measure) not in self._density:
-            self._density[answer.key, measure] = density(answer.people, measure)
-        spread = self._density[answer.key, measure]
-        bands = bands_of(
-            answer.chart, spread, measure, before=answer.other, units=units
-        )
+        known = (answer.key, measure)
+        if known not in self._density:
+            self._density[known] = density(answer.people, measure)
+        of = (answer.chart, self._density[known], measure)
+        bands = bands_of(*of, before=answer.other, units=units)
         self.image.value = bands_svg(bands, label=measure_label(measure, units))
 
     def _other(self) -> SizeChart | None:
         found = self.second.chart()
         if found is not None and self.edited and found.name == self.edited.name:
-            return replace(found, name=f"{found.name} as it was")
+            return replace(found, name=_T.as_it_was.format(found.name))
         return found
 
     def _to_judge(
@@ -303,9 +270,9 @@ class OwnChartForm(LiveForm):
     ) -> tuple[SizeChart, People, SizeChart | None]:
         """Return what is to be judged, once the people are ready."""
         chart = self._sound()
-        progress("Getting the people ready.", 0.05)
+        progress(_T.steps["people"], 0.05)
         while self.people_form.getting:
-            progress("Getting the people ready.", 0.05)
+            progress(_T.steps["people"], 0.05)
             time.sleep(_LOOK_AGAIN)
         return chart, self.people_form.people(), self._other()
 
@@ -327,6 +294,6 @@ class OwnChartForm(LiveForm):
         drawn = bands_axes(chart, answer.people, before=answer.other, units=units)
         about = {"chart_name": chart.name, "chart_source": chart.source}
         found: dict[str, Any] = {f"my_chart_{name}": ax for name, ax in drawn.items()}
-        found["my_chart"] = chart.frame.assign(**about)
         judged = self.judgement
-        return found if judged.answer is None else {**found, **judged.results()}
+        found |= {} if judged.answer is None else judged.results()
+        return found | {"my_chart": chart.frame.assign(**about)}

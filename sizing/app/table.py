@@ -2,18 +2,22 @@
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from html import escape
 from typing import Any
 
 import ipywidgets as w
 import pandas as pd
 
+from sizing.app.parts import button, fitting
 from sizing.app.units import UnitSwitch
 from sizing.charts.build import ENDS, ends_of
 from sizing.errors import Problem, SizingError
 from sizing.measures.typed import Quantity, quantity, understood, with_unit
 from sizing.measures.written import unit_of, written
+from sizing.resources import texts
 
+_T = texts("own_chart")
 #: More cells than this make a page slow: such a table belongs in a file.
 MOST_CELLS = 600
 #: A column of lengths or masses.
@@ -39,10 +43,9 @@ class _Cell:
 class EditableTable:
     """A table whose cells can be typed into, and rows added or taken away.
 
-    Nothing typed is judged or repaired here: ``frame`` holds what stands in the
-    cells, and whoever reads it judges it as it would judge a file. With a switch of
-    units, lengths and masses are kept in cm and kg as they came, and a cell is read
-    anew only when it is typed in: changing the units to and fro loses nothing. With
+    Nothing typed is judged or repaired here: whoever reads ``frame`` judges it as it
+    would a file. With a switch of units, measures are kept in cm and kg, and a cell is
+    read only when it is typed in: changing the units to and fro loses nothing. With
     ``column_units`` each measure may have a unit of its own until the switch is turned.
     """
 
@@ -69,13 +72,11 @@ class EditableTable:
         self._columns: list[str] = []
         self._quiet = False
         self._grid = w.GridBox()
-        self._add = w.Button(
-            description="Add a row", layout=w.Layout(width="max-content")
-        )
-        self._add.on_click(lambda _: self.add_row())
+        self._add = button(_T.add, self.add_row)
+        self._add.layout.width = "max-content"
         # One layout and one style for all cells: each is a message to the browser.
         # A description without width is there for screen readers, who see no heads.
-        self._narrow = w.Layout(width="auto", min_width="4rem")
+        self._narrow = fitting(min_width="4rem")
         self._text_style = w.Text(style={"description_width": "0px"}).style
         self._list_style = w.Dropdown(style={"description_width": "0px"}).style
         self._around: list[w.Widget] = []
@@ -105,10 +106,8 @@ class EditableTable:
         table = table[table.notna().any(axis=1)].reset_index(drop=True)
         for name in self._columns:
             numbers = pd.to_numeric(table[name], errors="coerce")
-            if (
-                name not in self._words
-                and numbers.notna().eq(table[name].notna()).all()
-            ):
+            whole = numbers.notna().eq(table[name].notna()).all()
+            if whole and name not in self._words:
                 if numbers.dtype.kind == "f":
                     # Older releases of pandas miss the last digit of some numbers.
                     numbers = table[name].map(float, na_action="ignore").astype(float)
@@ -122,13 +121,9 @@ class EditableTable:
     def set(self, frame: pd.DataFrame) -> None:
         """Show another table in place of this one; nobody is told."""
         if frame.size > MOST_CELLS:
-            problem = Problem(
-                "this table is too long to be edited on the page",
-                f"at most {MOST_CELLS} cells",
-                "edit it in a spreadsheet and take the file instead",
-                value=f"{len(frame)} rows of {frame.shape[1]} cells",
-            )
-            raise SizingError(str(problem))
+            given = f"{len(frame)} rows of {frame.shape[1]} cells"
+            where = (None, None, None, given)
+            raise SizingError(str(Problem.of(_T.too_long, *where, most=MOST_CELLS)))
         columns = [str(name) for name in frame.columns]
         records = frame.to_dict("records")
         if self._rows and columns == self._columns and len(records) == len(self._rows):
@@ -165,11 +160,11 @@ class EditableTable:
 
     def _full(self) -> list[dict[str, _Cell]]:
         """Return the rows in which something stands."""
-        return [
-            row
-            for row in self._rows
-            if any(cell.value is not None for cell in row.values())
-        ]
+
+        def filled(row: dict[str, _Cell]) -> bool:
+            return any(cell.value is not None for cell in row.values())
+
+        return [*filter(filled, self._rows)]
 
     def _new_row(self, values: Mapping[Any, Any]) -> dict[str, _Cell]:
         return {name: self._new_cell(name, values.get(name)) for name in self._columns}
@@ -269,9 +264,8 @@ class EditableTable:
     def _called(self, name: str) -> str:
         heads, measure = self._headings, self._measure(name)
         words = heads(name) if callable(heads) else heads.get(name, name)
-        return (
-            f"{words}, {unit_of(measure, self._units(measure))}" if measure else words
-        )
+        unit = f", {unit_of(measure, self._units(measure))}" if measure else ""
+        return words + unit
 
     def _in_other_units(self, measure: str = "", units: str = "") -> None:
         """Show what follows the switch, or one measure alone, in other units."""
@@ -317,13 +311,12 @@ class EditableTable:
         unit = w.Dropdown(
             options=_UNITS[measure[-2:]],
             value=dict(_UNITS[measure[-2:]])[unit_of(measure, self._units(measure))],
-            description=f"Unit of {words}",
+            description=_T.unit_of.format(words=words),
             layout=self._narrow,
             style=self._list_style,
         )
-        unit.observe(
-            lambda change: self._in_other_units(measure, change["new"]), "value"
-        )
+        turn = partial(self._in_other_units, measure)
+        unit.observe(lambda change: turn(change["new"]), "value")
         return w.VBox([head, unit])
 
     def _width(self, name: str) -> float:
@@ -334,13 +327,9 @@ class EditableTable:
         return min(max(0.6 * longest + 2 + arrow, 5.5), 16)
 
     def _remover(self, number: int) -> w.Button:
-        button = w.Button(
-            description="Remove",
-            tooltip=f"Remove row {number + 1}",
-            layout=w.Layout(width="auto"),
-        )
-        button.on_click(lambda _: self.remove_row(number))
-        return button
+        made = button(_T.remove, lambda: self.remove_row(number))
+        made.tooltip = _T.remove_row.format(row=number + 1)
+        return made
 
     def _changed(self) -> None:
         for listener in self._listeners:

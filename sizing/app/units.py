@@ -38,17 +38,11 @@ class UnitSwitch:
         """Call ``what`` with the key of the units whenever they change."""
         self.view.observe(lambda _: what(self.units), "value")
 
-    def written(self, value: float, measure: str, *, to: str = "half") -> str:
-        """Write a measure in the units chosen."""
-        return written(value, measure, self.units, to=to)
-
     def _read(self) -> str:
-        if self._folder is None:
-            return "metric"
-        try:
-            kept = (self._folder / _CHOSEN).read_text(encoding="utf-8").strip()
-        except (OSError, UnicodeDecodeError):
-            return "metric"
+        kept = ""
+        with contextlib.suppress(OSError, UnicodeDecodeError):
+            if self._folder is not None:
+                kept = (self._folder / _CHOSEN).read_text(encoding="utf-8").strip()
         return kept if kept in UNITS else "metric"
 
     def _keep(self) -> None:
@@ -61,9 +55,8 @@ class UnitSwitch:
 class UnitField:
     """A field for a length or a mass that follows the switch of units.
 
-    What was typed is kept as it was typed, and converted once, when it is read:
-    changing the units to and fro loses nothing. What was typed in another unit
-    than the label's is shown in the label's at once.
+    What was typed is kept, and converted when it is read: changing the units to and fro
+    loses nothing. What was typed in another unit than the label's is shown in that.
     """
 
     def __init__(
@@ -104,18 +97,15 @@ class UnitField:
 
     def number(self) -> float | None:
         """Return the value in cm or kg, or None if the field is empty."""
-        if not self._typed:
-            return None
-        signed = self._signed
-        return understood(self._typed, self._measure, self._typed_in, signed=signed)
+        typed = (self._typed, self._measure, self._typed_in)
+        return understood(*typed, signed=self._signed) if self._typed else None
 
     def set(self, value: float | None) -> None:
         """Put a value in cm or kg into the field."""
         self._shows = "" if value is None else self._written(value)
         self._typed = "" if value is None else repr(float(value)).removesuffix(".0")
         self._typed_in = "metric"
-        if self.box.value != self._shows:
-            self.box.value = self._shows
+        self.box.value = self._shows
         for listener in self._listeners:
             listener()
 
@@ -153,11 +143,11 @@ class UnitField:
             value = self.number()
         except SizingError:
             # It stays as it is, with the unit it was typed in, and is told when read.
-            self._typed = with_unit(self._typed, unit_of(self._measure, self._typed_in))
-            self._shows = self.box.value = self._typed
+            self._shows = self._typed = str(self.value)
             self._typed_in = self._switch.units
-            return
-        if value is not None:
+        else:
+            if value is None:
+                return
             same = self._typed_in == self._switch.units
             self._shows = self._typed if same else self._written(value)
-            self.box.value = self._shows
+        self.box.value = self._shows

@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 import ipywidgets as w
 
+from sizing.app.parts import button, fitting, row
 from sizing.errors import (
     Problem,
     ReadingNote,
@@ -23,6 +24,9 @@ from sizing.errors import (
 from sizing.files.writing import write_bytes
 from sizing.measures.headings import Table
 from sizing.measures.tables import blank_bytes
+from sizing.resources import texts
+
+_T = texts("forms")
 
 #: Most bytes of a file's name; many file systems take 255 (common practice).
 MOST_NAME_BYTES = 200
@@ -45,25 +49,17 @@ class UploadBox:
     ) -> None:
         self._multiple = multiple
         self.box = w.FileUpload(
-            accept=accept,
-            description=label,
-            multiple=multiple,
-            layout=w.Layout(width="auto"),
+            accept=accept, description=label, multiple=multiple, layout=fitting()
         )
-        self._back = w.Button(
-            description="Take it back", layout=w.Layout(width="auto", display="none")
-        )
-        self._back.on_click(lambda _: self.clear())
-        self._taken = w.HTML()
-        row = w.Box(
-            [self.box, self._back, self._taken],
-            layout=w.Layout(flex_flow="row wrap", align_items="center"),
-        )
+        self._back = button(_T.take_back, self.clear, display="none")
+        self._taken, self.said = w.HTML(), w.HTML()
         words = [w.HTML(f"<p>{escape(help)}</p>")] if help else []
         if table is not None:
-            words.append(w.HTML(_blank_link(table)))
-        self.said = w.HTML()
-        self.view = w.VBox([row, *words, self.said])
+            content = base64.b64encode(blank_bytes(table, ".csv")).decode()
+            given = {"title": table.title, "content": content}
+            words.append(w.HTML(_T.blank.format(**given)))
+        first = row([self.box, self._back, self._taken], align_items="center")
+        self.view = w.VBox([first, *words, self.said])
         self.box.observe(lambda _: self._tell(), "value")
 
     @property
@@ -114,15 +110,6 @@ class UploadBox:
         self._back.layout.display = None if self.box.value else "none"
 
 
-def _blank_link(table: Table) -> str:
-    """Return a link that saves a blank table, made of the page alone."""
-    content = base64.b64encode(blank_bytes(table, ".csv")).decode()
-    return (
-        f'<a download="blank_{table.title}.csv" '
-        f'href="data:text/csv;base64,{content}">Save a blank table to fill in</a>'
-    )
-
-
 def checked_name(given: str) -> str:
     """Return a file's name without any folder, or refuse it.
 
@@ -132,23 +119,16 @@ def checked_name(given: str) -> str:
     name = _last_part(given)
     # The second catches a drive's letter, which leads elsewhere on some systems.
     if name in ("", ".", "..") or Path(name).name != name:
-        fault = "a file's name is missing or stands for a folder"
+        fault = _T.name_faults["missing"]
     elif any(unicodedata.category(letter) in ("Cc", "Cs") for letter in name):
-        fault = "a file's name holds characters that cannot be shown"
+        fault = _T.name_faults["unseen"]
     elif len(name.encode("utf-8")) > MOST_NAME_BYTES:
-        fault = "a file's name is too long"
+        fault = _T.name_faults["long"]
     else:
         return name
-    raise SizingError(
-        str(
-            Problem(
-                fault,
-                "a short name of letters and digits, such as clients.csv",
-                "rename the file and take it again",
-                value=name[:40].encode("utf-8", errors="replace").decode("utf-8"),
-            )
-        )
-    )
+    shown = name[:40].encode("utf-8", errors="replace").decode("utf-8")
+    where = (None, None, None, shown)
+    raise SizingError(str(Problem.of(_T.file_name, *where, fault=fault)))
 
 
 def _last_part(given: str) -> str:

@@ -14,7 +14,7 @@ from sizing.charts.build import chart_from
 from sizing.charts.cells import is_empty
 from sizing.charts.size_chart import SizeChart
 from sizing.errors import Problem, SizingError
-from sizing.files.reading import refuse
+from sizing.files.reading import KINDS, refuse
 from sizing.files.writing import csv_bytes, workbook_bytes, write_bytes, write_text
 from sizing.measures import MEASURES
 from sizing.measures.tables import CHART
@@ -22,6 +22,7 @@ from sizing.people.files import read_table
 from sizing.resources import source_table, texts
 
 _T = texts("charts")
+_FILES = texts("files")
 #: Most sizes of a chart in a file; no maker's range comes near.
 MOST_SIZES = 200
 #: The folder, in that of what is saved, in which charts are kept by name.
@@ -32,7 +33,6 @@ _PASTED = "the pasted table"
 _KNOWN = {"size", "group", "load_limit_kg"} | {
     f"{measure}_{end}" for measure in MEASURES for end in ("low", "high")
 }
-_KINDS = "a .csv file (UTF-8) or an .xlsx file"
 #: A number whose text a spreadsheet gives back unchanged, or nearly: 12.50.
 _PLAIN_NUMBER = re.compile(r"^-?(0|[1-9]\d*)(\.\d+)?$")
 
@@ -72,7 +72,7 @@ def read_chart(path: str | Path, *, warn: bool = True) -> SizeChart:
     path = Path(path)
     kind = path.suffix.lower()
     if kind not in (".csv", ".xlsx") and path.is_file():
-        refuse(path, "the wrong kind of file", f"save the chart as {_KINDS}")
+        refuse(path, _FILES.kind, kinds=KINDS)
     return _read(path, path.stem, path.name, warn=warn)
 
 
@@ -128,9 +128,9 @@ def write_chart(chart: SizeChart, path: str | Path) -> None:
     """
     path = Path(path)
     if path.suffix.lower() not in (".csv", ".xlsx"):
-        refuse(path, "the wrong kind of file", "let the name end in .csv or .xlsx")
+        refuse(path, _FILES.ending)
     if not path.parent.is_dir():
-        refuse(path, "there is no such folder", "make the folder, or name another")
+        refuse(path, _FILES.no_folder)
     write_bytes(path, chart_bytes(chart, path.suffix.lower()))
 
 

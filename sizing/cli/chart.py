@@ -17,7 +17,10 @@ from sizing.people import (
     read_margins,
     reweight,
 )
+from sizing.resources import texts
 from sizing.words.chart import served_words
+
+_T = texts("own_chart")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -52,8 +55,7 @@ def run(args: argparse.Namespace) -> int:
     if clients is not None:
         print(served_words(clients))
     elif own:
-        most = f"More than {MOST_CLIENTS:,} clients are not judged one by one here"
-        print(f"{most}: 'sizing client --caseload FILE' does.")
+        print((_T.found["too_many"] + _T.found["by_client"]).format(most=MOST_CLIENTS))
     print(told_pattern(args, chart.measures, found.summary()))
     if args.out is not None:
         from sizing.pages.own_chart import own_chart_page

@@ -181,7 +181,7 @@ def evidence_limits(client: Client) -> tuple[str, ...]:
     """Return where the evidence about people like this one stops."""
     age = client.age_years
     span = (2.0, 80.0) if age is None else (age, age)
-    return (*limits.model_limits(*span), limits.AT_HOME, limits.NO_POSTURE)
+    return (*limits.model_limits(*span), *limits.said("at_home", "no_posture"))
 
 
 def sources(client: Client) -> tuple[str, ...]:

@@ -14,7 +14,8 @@ from sizing.people.people import People
 from sizing.stats.intervals import difference_interval
 from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import Means, group_means
-from sizing.words.numbers import interval, points_interval, share
+from sizing.words.chart import fits_words
+from sizing.words.numbers import points_interval, share
 
 UNLIKE = (
     " It does not limit the same measures as {}, so neither can be said to be better: "
@@ -61,11 +62,9 @@ class Nudge:
     def summary(self) -> str:
         """Return whom the chart fits, and the difference if there is another."""
         row, before = self.table.iloc[0], self.before
-        covered = interval(row, "share_b", "share_b_")
-        told = f"{covered} of {self.people} (95 % interval, n = {row['n']:,})."
-        if self.own:
-            told = of_clients(row["share_b"], row["n"], self.people)
-        told = f"{self.chart.name} fits {told}"
+        ends = {"estimate": "share_b", "low": "share_b_low", "high": "share_b_high"}
+        of = {"n": row["n"], **{name: row[end] for name, end in ends.items()}}
+        told = fits_words(self.chart.name, of, self.people, own=self.own)
         made_up = self.chart.invented
         if before is not None:
             made_up = made_up or before.invented
@@ -162,9 +161,3 @@ def is_own(people: People) -> bool:
     """Say whether these are a list of one's own, who stand for nobody else."""
     weighted = not people.weight.eq(people.weight.iloc[0]).all()
     return not (weighted or {"name", "margins"} & set(people.settings))
-
-
-def of_clients(fitted: float, n: int, people: str) -> str:
-    """Return a share of a list of one's own: a count, and no interval."""
-    whom = "this one client" if n == 1 else f"these {n:,} clients"
-    return f"{share(fitted)} of {whom} ({people})."

@@ -8,16 +8,23 @@ import pandas as pd
 from sizing.cautions import closing, invented_first
 from sizing.charts import SizeChart, fits_matrix, review_chart
 from sizing.client.caseload import judge_clients
-from sizing.client.nudge import is_own, means_of, of_clients
+from sizing.client.nudge import is_own, means_of
 from sizing.client.reach import what_to_change
 from sizing.coverage import Coverage, estimate_coverage, who_falls_between, why_none
 from sizing.measures import to_tenths
 from sizing.measures.edges import NO_HIGH
 from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.resources import texts
 from sizing.stats.layout import Floats
-from sizing.words.chart import change_words, finding_words, load_first_words, why_words
-from sizing.words.numbers import interval, share
+from sizing.words.chart import (
+    change_words,
+    finding_words,
+    fits_words,
+    load_first_words,
+    why_words,
+)
+from sizing.words.numbers import share
 
 #: A size whose loss would cost less than this share is one nobody needs (ours).
 NOBODY = 0.005
@@ -26,14 +33,8 @@ REPLICATES = 400
 SERVED = "walking_difficulty"
 #: More clients than this are not judged one by one here: 1,000 take seconds (ours).
 MOST_CLIENTS = 1000
-OF_OTHERS = (
-    "The intervals are for people like these clients, were these a chance sample of "
-    "them: of such people the chart would fit from {} to {} (95 % interval)."
-)
-WITH_BIAS = (
-    "The interval counts the typical error of the body model in measures nobody took, "
-    "and so may be wide."
-)
+_ENDS = {"estimate": "", "low": "_low", "high": "_high"}
+_T: dict[str, str] = texts("own_chart").found
 
 
 @dataclass(frozen=True)
@@ -72,33 +73,31 @@ class ChartJudgement:
     def answer(self) -> str:
         """Return the coverage in one sentence."""
         row = self.coverage.table.iloc[0]
-        found = f"{interval(row)} of {self.people} (95 % interval, n = {row['n']:,})."
-        if self.own:
-            found = of_clients(row["estimate"], row["n"], self.people)
-        return invented_first(self.chart.invented, f"{self.chart.name} fits {found}")
+        words = fits_words(self.chart.name, row, self.people, own=self.own)
+        return invented_first(self.chart.invented, words)
 
     @property
     def intervals(self) -> list[str]:
         """What the intervals are for, where that is not plain."""
         row, lines = self.coverage.table.iloc[0], []
         if self.own:
-            lines.append(OF_OTHERS.format(share(row["low"]), share(row["high"])))
+            ends = {end: share(row[end]) for end in ("low", "high")}
+            lines.append(_T["of_others"].format(**ends))
         if str(row["method"]).endswith("its bias counted"):
-            lines.append(WITH_BIAS)
+            lines.append(_T["with_bias"])
         return lines
 
     def summary(self) -> str:
         """Return what matters in plain words, with the cautions."""
         lines = [self.answer(), *self.intervals]
-        lines += [f"Of the chart: {words}." for words in finding_words(self.findings)]
+        found = finding_words(self.findings)
+        lines += [_T["of_chart"].format(words=words) for words in found]
         lines += [why_words(row) for _, row in self.why.iterrows()]
         if self.unneeded:
             most = self.sizes.loc[self.sizes["unneeded"], "needs_high"].max()
-            lines.append(
-                f"Sizes that almost nobody needs (under {100 * NOBODY:g} % have no "
-                f"other, at most {share(most, places=1)} by the intervals): "
-                f"{', '.join(self.unneeded)}."
-            )
+            given = {"least": 100 * NOBODY, "most": share(most, places=1)}
+            sizes = ", ".join(self.unneeded)
+            lines.append(_T["unneeded"].format(sizes=sizes, **given))
         lines += [*load_first_words(self.sizes), *change_words(self.changes)]
         return "\n".join([*lines, closing(self.limits)])
 
@@ -128,13 +127,10 @@ def judge_chart(
     Returns
     -------
     ChartJudgement
-        ``sizes``: size, group, load_limit_kg; fits, fits_low, fits_high (share
-        of people it fits); needs, needs_low, needs_high (share whom no other
-        size fits: what dropping it would cost); load_first, load_first_low,
-        load_first_high (share whom its measures other than the body mass fit,
-        but whose body mass is over its load limit: the load limit bites before
-        the fabric does); unneeded (``needs`` under 0.5 %); method;
-        n.
+        ``sizes``: size, group, load_limit_kg; shares of people with ``_low`` and
+        ``_high``: fits, needs (whom no other size fits: what dropping it would cost),
+        load_first (whom its measures other than the body mass fit, but who are over
+        its load limit); unneeded (``needs`` under 0.5 %); method; n.
 
     Examples
     --------
@@ -152,28 +148,19 @@ def judge_chart(
     found = estimate_coverage(
         people, chart, by=groups, replicates=replicates, seed=seed
     )
-    ends = {"estimate": "", "low": "_low", "high": "_high"}
-    by_size = found.by_size.set_index(["share", "size"])[list(ends)].rename(
-        columns=ends
-    )
-    limit, sizes = chart.load_limits(), list(chart.sizes)
-    table = pd.DataFrame(
-        {
-            "size": sizes,
-            "group": chart.frame["group"].array,
-            "load_limit_kg": np.where(limit == NO_HIGH, np.nan, limit / 10),
-        }
-    )
+    table = chart.frame[["size", "group"]].astype(object)
+    limit = chart.load_limits()
+    table["load_limit_kg"] = np.where(limit == NO_HIGH, np.nan, limit / 10)
+    by_size = found.by_size.set_index(["share", "size"])
     for kind, name in (("fits", "fits"), ("only_size", "needs")):
-        shares = by_size.loc[kind].loc[sizes].reset_index(drop=True)
-        table = table.join(shares.add_prefix(name))
-    means = means_of(
-        layout(people, chart.measures), _load_first(people, chart), replicates, seed
-    )
-    table["load_first"] = means.estimate[0]
-    table["load_first_low"], table["load_first_high"] = (
-        end[0] for end in means.shares()
-    )
+        for column, end in _ENDS.items():
+            table[name + end] = by_size[column].loc[kind].loc[[*chart.sizes]].array
+    place, heavy = layout(people, chart.measures), _load_first(people, chart)
+    means = means_of(place, heavy, replicates, seed)
+    for end, (shares, *_) in zip(
+        _ENDS.values(), (means.estimate, *means.shares()), strict=True
+    ):
+        table[f"load_first{end}"] = shares
     table["unneeded"] = table["needs"] < NOBODY
     table["method"] = found.by_size["method"].iloc[0]
     table["n"] = people.n
@@ -220,12 +207,9 @@ def _between(people: People, chart: SizeChart) -> pd.DataFrame:
         "age_band": ["age_years"],
         "bmi_class": ["sex", "age_years", "body_mass_kg", "stature_cm"],
     }
-    terms = [
-        term
-        for term, columns in needed.items()
-        if term in people.frame or set(columns) <= set(people.frame)
-    ]
-    if not terms or "age_years" not in people.frame:
+    have = set(people.frame)
+    terms = [t for t, columns in needed.items() if t in have or set(columns) <= have]
+    if not terms or "age_years" not in have:
         return pd.DataFrame()
     return who_falls_between(people, chart, terms=terms)
 

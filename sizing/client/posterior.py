@@ -155,10 +155,11 @@ def draw_bodies(
     weight.
 
     Given the build, ln seated measures are normal with covariance S, or, with
-    probability ``unlike``, ``S + 8 diag(S)``: each three times as wide, hardly
-    tied to the others. A reading far from what is expected makes the second
-    likelier, so that the others are predicted wider and not drawn along. Beyond 58
-    years ``S`` too has its diagonal widened, see ``older_times``.
+    probability ``unlike``, each three times as wide, hardly tied to the others. ``S``
+    has people's spread and how far the model's mean may be off for hers
+    (``moments``); only the spread is widened. A reading far from what is expected makes
+    the second likelier, so that the others are predicted wider and not drawn along.
+    Beyond 58 years all are widened so, see ``older_times``.
 
     The median of what was read, freed of its published bias, is moved by the rest
     of the body by the reading's own error at most; where the model would move it
@@ -206,8 +207,10 @@ def _laws(one: Moments, unlike: float, older: Floats) -> list[tuple[float, Float
         return [(1.0, surveyed)]
     shares, found = (1.0 - unlike, unlike), (surveyed, surveyed.copy())
     place = np.arange(surveyed.shape[1])
+    # How far the model may be off is not what varies between people.
+    people = surveyed[:, place, place] - np.square(one.error_sd)
     for s, times in zip(found, (older, np.maximum(older, TIMES)), strict=True):
-        s[:, place, place] *= np.square(times)
+        s[:, place, place] += (np.square(times) - 1.0) * people
     return list(zip(shares, found, strict=True))
 
 

@@ -10,6 +10,10 @@ from pathlib import Path
 
 from sizing.errors import SizingError
 from sizing.files.folders import try_place
+from sizing.resources import texts
+
+_TEXTS = texts("files")
+_T: dict[str, str] = _TEXTS.places
 
 #: Most files of the user's own in a folder that results are to join: our choice. A
 #: folder with more is a desktop or a home, in which nothing should be replaced.
@@ -42,13 +46,15 @@ class Places:
     ) -> None:
         """Tell of a file that is written."""
         path = Path(path)
-        allowed = f"a name ending in {' or '.join(endings)}, in a folder that exists"
         what = _unusable(path)
         if not what and path.suffix.lower() not in endings:
-            what = "the name ends in another way"
+            what = _T["ending"]
         if not what and path.is_dir():
-            what = "this is a folder"
+            what = _T["folder"]
         if what:
+            allowed = (
+                f"a name ending in {' or '.join(endings)}, in a folder that exists"
+            )
             raise _refusal(path, what, allowed, option)
         self._written.append((path, str(path), option))
         self._check()
@@ -66,22 +72,19 @@ class Places:
         if what:
             allowed = "a folder of its own, made if it is not there"
             raise _refusal(folder, what, allowed, option)
-        for name in names:
-            self._written.append((folder / name, str(folder), option))
+        self._written += [(folder / name, str(folder), option) for name in names]
         self._check()
 
     def _check(self) -> None:
         """Refuse a file that is both read and written, or written twice."""
         for at, (path, shown, option) in enumerate(self._written):
-            what = ""
+            what, whole = "", shown == str(path)
             if any(_is_or_holds(path, read) for read in self._read):
-                what = "this is one of the files to be read, which would be lost"
-                if shown != str(path):
-                    what = f"{path.name} in it is to be read and would be lost"
+                what = _T["read" if whole else "read_within"].format(name=path.name)
             elif any(_is_or_holds(path, other) for other, _, _ in self._written[:at]):
-                what = "this is to be written twice"
+                what = _T["twice"]
             if what:
-                kind = "file" if shown == str(path) else "folder"
+                kind = "file" if whole else "folder"
                 raise _refusal(Path(shown), what, f"a {kind} of its own", option)
 
 
@@ -99,28 +102,27 @@ def _unusable(path: Path, *, folder: bool = False) -> str:
         home = place.parent
         if os.path.lexists(place):
             if folder and not place.is_dir():
-                return "this is a file, not a folder"
+                return _T["file"]
             if not place.is_file() and not place.is_dir():
-                return "this is no plain file"
+                return _T["odd"]
             if not os.access(place, os.W_OK):
-                return "it is protected: you have no right to write there"
+                return _T["protected"]
         while folder and not os.path.lexists(home):
             home = home.parent
         if not home.is_dir():
-            missing = folder or os.path.lexists(home)
-            what = "is a file, not a folder" if missing else "is no folder"
-            return f"{home} {what}" if missing else "there is no such folder"
+            there = folder or os.path.lexists(home)
+            return _T["home_file" if there else "no_home"].format(home=home)
         # Finds names and paths that are too long.
         place.lstat()
     except FileNotFoundError:
         pass
     except (OSError, ValueError, RuntimeError) as error:
         reason = getattr(error, "strerror", None)
-        return "there cannot be one of this name" + (f" ({reason})" if reason else "")
+        return _T["no_name"] + (f" ({reason})" if reason else "")
     try:
         try_place(home)
     except OSError as error:
-        return f"nothing can be written in {home} ({error.strerror})"
+        return _T["unwritable"].format(home=home, reason=error.strerror)
     return ""
 
 
@@ -133,29 +135,27 @@ def _taken(folder: Path, name: str) -> str:
         except FileNotFoundError:
             pass
         except OSError as error:
-            return f"there cannot be {name} in it ({error.strerror})"
-    if not path.exists():
-        return ""
-    if path.is_dir() != name.endswith("/"):
-        return f"{name} in it is no {'folder' if name.endswith('/') else 'file'}"
-    if not os.access(path, os.W_OK):
-        return f"{name} in it is protected"
-    return ""
+            return _T["no_part"].format(name=name, reason=error.strerror)
+    words, wanted = "", name.endswith("/")
+    if path.exists() and path.is_dir() != wanted:
+        words = "part_folder" if wanted else "part_file"
+    elif path.exists() and not os.access(path, os.W_OK):
+        words = "part_protected"
+    return _T[words].format(name=name) if words else ""
 
 
 def _not_its_own(folder: Path) -> str:
     """Say why a folder cannot be replaced by one with results, if so."""
-    place = Path(os.path.realpath(folder))
-    here = Path.cwd()
+    place, here = Path(os.path.realpath(folder)), Path.cwd()
     if place == here or place in here.parents:
-        return "this is the folder you are in, or one around it"
+        return _T["here"]
     if os.path.ismount(place):
-        return "this is a drive, not a folder on one"
+        return _T["drive"]
     own = 0
     for _, folders, files in os.walk(place):
         own += len(folders) + len(files)
         if own > _MOST_OWN:
-            return f"more than {_MOST_OWN:,} files lie in it"
+            return _T["crowded"].format(most=_MOST_OWN)
     return ""
 
 

@@ -8,10 +8,15 @@ import io
 import os
 import stat
 import zipfile
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import NoReturn
 
 from sizing.errors import InputProblems, Problem
+from sizing.resources import texts
+
+_T = texts("files")
 
 #: Most bytes of a file; a table of one's own rarely has one hundredth. These limits
 #: are our choice, with no source, but where they say so.
@@ -24,7 +29,6 @@ MOST_ROWS = 20_000
 MOST_CELLS = 150_000
 MOST_COLUMNS = 500
 MOST_LETTERS = 32_767
-
 #: A workbook's sheet may have so many rows, empty ones and all.
 MOST_LINES = 100_000
 
@@ -35,15 +39,17 @@ _UTF_16_AND_32 = (b"\xff\xfe", b"\xfe\xff", b"\x00\x00\xfe\xff")
 
 def refuse(
     file: str | Path,
-    what: str,
-    action: str,
+    words: Sequence[str],
     *,
     allowed: str = KINDS,
     row: int | None = None,
+    **given: object,
 ) -> NoReturn:
-    """Refuse a file as a whole."""
+    """Refuse a file as a whole; ``words``: what is wrong, what to do."""
     name = Path(file).name or str(file)
-    raise InputProblems([Problem(what, allowed, action, name, row)], about=f"'{name}'")
+    what, action = words
+    wrong = Problem.of((what, "", action), name, row, **given)
+    raise InputProblems([replace(wrong, allowed=allowed)], about=f"'{name}'")
 
 
 def file_bytes(
@@ -61,32 +67,27 @@ def file_bytes(
     shown = str(path).replace("\x00", "?")
     try:
         found = os.stat(path)
-        kind = found.st_mode
-        if stat.S_ISDIR(kind):
-            refuse(shown, "this is a folder, not a file", "name the file in it")
-        if not stat.S_ISREG(kind):
-            refuse(shown, "this is no plain file", "copy it to a file of its own")
+        if stat.S_ISDIR(found.st_mode):
+            refuse(shown, _T.not_table)
+        if not stat.S_ISREG(found.st_mode):
+            refuse(shown, _T.not_plain)
         content = b""
         if found.st_size <= most:
             with open(path, "rb") as handle:
                 content = handle.read(most + 1)
-    except (FileNotFoundError, NotADirectoryError, ValueError) as error:
-        if isinstance(error, InputProblems):
-            raise
-        action = "check the name and the folder"
-        refuse(shown, "there is no such file", action, allowed=allowed)
+    except InputProblems:
+        raise
+    except (FileNotFoundError, NotADirectoryError, ValueError):
+        refuse(shown, _T.not_there, allowed=allowed)
     except PermissionError:
-        action = "ask whoever keeps it for the right to read it, or copy it"
-        refuse(shown, "you may not read this file", action, allowed=allowed)
+        refuse(shown, _T.not_allowed, allowed=allowed)
     except OSError as error:
         reason = error.strerror or type(error).__name__
-        action = "check the name and the folder, or copy the file"
-        refuse(shown, f"it cannot be opened ({reason})", action, allowed=allowed)
+        refuse(shown, _T.not_opened, allowed=allowed, reason=reason)
     if not found.st_size:
-        refuse(shown, "the file is empty", "fill it in", allowed=allowed)
+        refuse(shown, _T.empty, allowed=allowed)
     if len(content) > most or found.st_size > most:
-        what = f"the file is larger than {most / 1e6:g} MB"
-        refuse(shown, what, "leave out what is not needed", allowed=allowed)
+        refuse(shown, _T.large, allowed=allowed, most=most / 1e6)
     return content
 
 
@@ -96,14 +97,12 @@ def text_of(content: bytes, name: str) -> str:
     >>> text_of(b"\\xef\\xbb\\xbfsize", "mine.csv")
     'size'
     """
-    action = f"save it as {KINDS}"
     if content.startswith(_UTF_16_AND_32):
-        what = "letters in another encoding, UTF-16 ('Unicode text')"
-        refuse(name, what, "save it as CSV UTF-8")
+        refuse(name, _T.utf16)
     if b"\x00" in content or zipfile.is_zipfile(io.BytesIO(content)):
-        refuse(name, "the wrong kind of file: not text", action)
+        refuse(name, _T.not_text, kinds=KINDS)
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
-        refuse(name, "letters in another encoding", "save it as CSV UTF-8", row=line)
+        refuse(name, _T.encoding, row=line)

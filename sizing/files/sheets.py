@@ -6,7 +6,6 @@ import re
 import zipfile
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from itertools import chain
 from pathlib import Path
 
 from sizing.errors import InputProblems, Problem
@@ -24,7 +23,9 @@ from sizing.files.reading import (
     text_of,
 )
 from sizing.files.writing import unmarked
+from sizing.resources import texts
 
+_T = texts("files")
 _MERGED = re.compile(
     rb"<(?:\w+:)?mergeCell\s[^>]*?ref=[\"']([A-Z]+[0-9]+:[A-Z]+[0-9]+)"
 )
@@ -88,16 +89,15 @@ def read_rows(
         finished = text.endswith(("\n", "\r"))
     rows = [[unmarked(cell) for cell in row] for row in rows]
     if all(_blank(cell) for row in rows for cell in row):
-        refuse(name, "the file is empty", "fill in the heading and the rows")
+        refuse(name, _T.empty_table)
     above = _titles(rows, known)
     if above:
         words = next(str(c) for row in rows[:above] for c in row if not _blank(c))
         where = "row 1 stands" if above == 1 else f"rows 1 to {above} stand"
-        notes.insert(0, f"{where} above the heading ('{words[:60]}'): passed over")
+        notes.insert(0, _T.notes["above"].format(where=where, words=words[:60]))
     heading, *body = _squared(rows[above:], name, finished, above + 1)
-    return Sheet(
-        name, heading, body, above + 1, separator, tuple(notes), tuple(doubts), shown
-    )
+    told = (tuple(notes), tuple(doubts), shown)
+    return Sheet(name, heading, body, above + 1, separator, *told)
 
 
 def _titles(rows: Rows, known: Callable[[object], bool]) -> int:
@@ -116,8 +116,7 @@ def _parted(
     lines = [line for line in text.splitlines() if line.strip()][: _MOST_TITLES + 1]
     heading = lines[0] if lines else ""
     if re.fullmatch(r"\s*\"?sep=.?\"?\s*", heading, re.IGNORECASE):
-        what = "the first line names the separator instead of being the heading"
-        refuse(name, what, "delete the line", row=1)
+        refuse(name, _T.separator, row=1)
     counted = {
         mark: max((sum(map(known, line.split(mark))) for line in lines), default=0)
         for mark in ",;\t"
@@ -132,13 +131,8 @@ def _parted(
             rows.append([cell or None for cell in row])
             _count(rows, name, most_rows)
     except csv.Error as error:
-        long = "field limit" in str(error)
-        what = (
-            f"a cell holds more than {MOST_LETTERS} letters"
-            if long
-            else "a quotation mark is not closed, or stands inside a cell"
-        )
-        refuse(name, what, "correct the row or the one before", row=len(rows) + 1)
+        words = _T.letters if "field limit" in str(error) else _T.quoted
+        refuse(name, words, row=len(rows) + 1, most=MOST_LETTERS)
     return rows, separator
 
 
@@ -146,14 +140,11 @@ def _count(rows: Rows, name: str, most_rows: int) -> None:
     """Refuse a table as soon as it has grown too large."""
     last, at = rows[-1], len(rows)
     if at > most_rows + 1:
-        what = f"the file has more than {most_rows:,} rows"
-        refuse(name, what, "leave out what is not needed, or part the file")
+        refuse(name, _T.rows, most=most_rows)
     if len(last) > MOST_COLUMNS and any(c is not None for c in last[MOST_COLUMNS:]):
-        what = f"the row has more than {MOST_COLUMNS} columns"
-        refuse(name, what, "delete the columns that are not needed", row=at)
+        refuse(name, _T.columns, row=at, most=MOST_COLUMNS)
     if any(isinstance(cell, str) and len(cell) > MOST_LETTERS for cell in last):
-        what = f"a cell holds more than {MOST_LETTERS} letters"
-        refuse(name, what, "shorten or empty it", row=at)
+        refuse(name, _T.long_cell, row=at, most=MOST_LETTERS)
 
 
 _Read = tuple[Rows, list[str], list[str], dict[tuple[int, int], str]]
@@ -165,46 +156,39 @@ def _sheet(content: bytes, name: str, most_rows: int, called: str) -> _Read:
     shown, inside, further, looks = _first_sheet(
         content, name, most_rows, called, results=True
     )
-    _no_merged_cells(inside, name)
+    if ranges := [found.decode() for found in _MERGED.findall(inside)]:
+        # All but the first cell of a range read as empty, and empty is no limit.
+        refuse(name, _T.merged, ranges=", ".join(ranges[:5]))
     if b"<f" in inside or re.search(rb"<\w+:f[ >]", inside):
         written, *_ = _first_sheet(content, name, most_rows, called, results=False)
         _no_lost_formulas(written, shown, name)
     notes = []
     if further:
-        noun = "sheet" if len(further) == 1 else "sheets"
-        notes = [f"the first sheet is read, not the {noun} {_quoted(further)}"]
+        named = ", ".join(f"'{title}'" for title in further[:5])
+        sheets = f"sheet{'s' * (len(further) > 1)} {named}"
+        notes = [_T.notes["further"].format(sheets=sheets)]
     doubts = []
     found = _HIDDEN.findall(inside)
     rows = [int(row) for row, _ in found if row and int(row) <= len(shown)]
-    columns = [_letters(int(column) - 1) for _, column in found if column]
+    columns = [_letters(int(column)) for _, column in found if column]
     for noun, places in (("row", rows), ("column", columns)):
         if places:
-            nouns = noun if len(places) == 1 else f"{noun}s"
-            doubts.append(
-                f"hidden in the workbook, yet read: {nouns} "
-                f"{', '.join(map(str, places[:20]))}. Show what is hidden and look, or "
-                "delete it"
-            )
+            nouns = noun + "s" * (len(places) > 1)
+            listed = f"{nouns} {', '.join(map(str, places[:20]))}"
+            doubts.append(_T.notes["hidden"].format(places=listed))
     return shown, notes, doubts, looks
-
-
-def _quoted(words: list[str]) -> str:
-    return ", ".join(f"'{word}'" for word in words[:5])
 
 
 def _check_parts(content: bytes, name: str) -> None:
     """Refuse what would unpack to too much, before it is unpacked."""
-    not_one = "the wrong kind of file: not a workbook"
     if content.startswith(b"\xd0\xcf\x11\xe0"):
-        what = f"{not_one}, or one with a password or of the older kind .xls"
-        refuse(name, what, "save it as .xlsx without a password")
+        refuse(name, _T.older)
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as parts:
             # A part never unpacks to more than it says: what is beyond is an error.
             listed = parts.infolist()
             if sum(part.file_size for part in listed) > MOST_UNPACKED:
-                what = f"it unpacks to more than {MOST_UNPACKED / 1e6:g} MB"
-                refuse(name, what, "copy the table alone into a new workbook")
+                refuse(name, _T.unpacked, most=MOST_UNPACKED / 1e6)
             for part in listed:
                 if part.filename.lower().endswith((".xml", ".rels", ".vml")):
                     # A spreadsheet never declares entities, and what they stand
@@ -212,12 +196,12 @@ def _check_parts(content: bytes, name: str) -> None:
                     # which they would not be seen here.
                     inside = parts.read(part)
                     if b"<!DOCTYPE" in inside or b"\x00" in inside:
-                        refuse(name, not_one, f"save it as {KINDS}")
+                        refuse(name, _T.no_workbook, kinds=KINDS)
     except InputProblems:
         raise
     except Exception:
         # Whatever a damaged archive sets off, it is no workbook.
-        refuse(name, not_one, f"save it as {KINDS}")
+        refuse(name, _T.no_workbook, kinds=KINDS)
 
 
 def _first_sheet(
@@ -239,11 +223,10 @@ def _first_sheet(
         reader.read()
         listed = [other.title for other in reader.wb.worksheets]
         if called and called not in listed:
-            what = f"it has no sheet called '{called}'"
-            refuse(name, what, "take the workbook as the kit wrote it")
+            refuse(name, _T.no_sheet, called=called)
         sheet = reader.wb[called] if called else reader.wb.worksheets[0]
         if sheet.sheet_state != "visible":
-            refuse(name, "the first sheet is hidden", "show it, or move it to the end")
+            refuse(name, _T.hidden_sheet)
         part = next(
             relation.target
             for one, relation in reader.parser.find_sheets()
@@ -254,8 +237,7 @@ def _first_sheet(
         inside = reader.archive.read(part)
         last = max((int(n[:12]) for n in _ROW.findall(inside)), default=0)
         if last > MOST_LINES:
-            what = f"the first sheet reaches down to row {last:,}"
-            refuse(name, what, "delete the rows below the table, empty as they look")
+            refuse(name, _T.far_down, last=last)
         sheet.reset_dimensions()
         further = [] if called else listed[1:]
         for row in sheet.iter_rows():
@@ -271,27 +253,13 @@ def _first_sheet(
                 filled = len(rows)
                 _count(rows, name, most_rows)
             if cells > MOST_CELLS or len(rows) > MOST_LINES:
-                what = f"the first sheet has more than {MOST_CELLS:,} cells"
-                refuse(name, what, "copy the table alone, or save it as CSV")
+                refuse(name, _T.cells, most=MOST_CELLS)
     except InputProblems:
         raise
     except Exception:
         # The library raises what its own parts raise on a damaged workbook.
-        what = "the wrong kind of file: not a workbook, or a damaged one"
-        refuse(name, what, f"save it as {KINDS}")
+        refuse(name, _T.damaged, kinds=KINDS)
     return rows[:filled], inside, further, looks
-
-
-def _no_merged_cells(inside: bytes, name: str) -> None:
-    ranges = [found.decode() for found in _MERGED.findall(inside)]
-    if ranges:
-        # All but the first cell of a range read as empty, and empty is no limit.
-        refuse(
-            name,
-            f"merged cells ({', '.join(ranges[:5])}): which of them the value is "
-            "meant for cannot be known",
-            "unmerge them and write the value into every cell it is for",
-        )
 
 
 def _no_lost_formulas(written: Rows, shown: Rows, name: str) -> None:
@@ -299,52 +267,30 @@ def _no_lost_formulas(written: Rows, shown: Rows, name: str) -> None:
     for at, row in enumerate(written):
         for column, cell in enumerate(row):
             formula = cell if isinstance(cell, str) else getattr(cell, "text", None)
-            result = None
-            if at < len(shown) and column < len(shown[at]):
-                result = shown[at][column]
-            if formula and formula.startswith("=") and result is None:
-                lost.append(
-                    Problem(
-                        "a formula whose result is not stored in the file",
-                        "a number",
-                        "open and save the file in a spreadsheet, or write the number",
-                        name,
-                        at + 1,
-                        _letters(column),
-                        formula,
-                    )
-                )
+            result = shown[at][column : column + 1] if at < len(shown) else []
+            if formula and formula.startswith("=") and result in ([], [None]):
+                where = (name, at + 1, _letters(column + 1), formula)
+                lost.append(Problem.of(_T.formula, *where))
     if lost:
         raise InputProblems(lost[:20], about=f"'{name}'")
 
 
 def _letters(column: int) -> str:
-    """Return a spreadsheet's name of a column, 0 the first."""
-    text = ""
-    column += 1
-    while column:
-        column, rest = divmod(column - 1, 26)
-        text = chr(65 + rest) + text
-    return text
+    """Return a spreadsheet's name of a column, 1 the first."""
+    from openpyxl.utils import get_column_letter
+
+    return str(get_column_letter(column))
 
 
 def _squared(rows: Rows, name: str, finished: bool, first: int) -> Rows:
     """Give every row as many cells as the heading, or name those with more."""
     heading = rows[0]
-    width = max(
-        (at + 1 for at, cell in enumerate(heading) if not _blank(cell)), default=0
-    )
+    filled = [at + 1 for at, cell in enumerate(heading) if not _blank(cell)]
+    width = max(filled, default=0)
     if not width:
-        refuse(name, "row 1 is empty", "put the heading into the first row", row=1)
+        refuse(name, _T.no_heading, row=1)
     long = [
-        Problem(
-            f"the row has {len(row)} cells, the heading {width}",
-            "as many cells as headings",
-            "write decimal points, not commas, and put quotation marks around "
-            "text that holds a comma",
-            name,
-            at,
-        )
+        Problem.of(_T.long_row, name, at, cells=len(row), width=width)
         for at, row in enumerate(rows[1:], start=first + 1)
         if any(not _blank(cell) for cell in row[width:])
     ]
@@ -354,14 +300,9 @@ def _squared(rows: Rows, name: str, finished: bool, first: int) -> Rows:
     if not finished and 0 < len(last) < width and len(rows) > 1:
         # A spreadsheet writes every cell and ends the line: this was cut off, and
         # its last number may lack digits.
-        refuse(
-            name,
-            f"the last row stops after {len(last)} of {width} cells: the file may be "
-            "cut short",
-            "copy it again, or finish the row, also where cells are empty",
-            row=first + len(rows) - 1,
-        )
-    return [list(chain(row, [None] * (width - len(row))))[:width] for row in rows]
+        at = first + len(rows) - 1
+        refuse(name, _T.cut_short, row=at, cells=len(last), width=width)
+    return [[*row, *[None] * (width - len(row))][:width] for row in rows]
 
 
 def _blank(cell: object) -> bool:

@@ -1,6 +1,6 @@
 """The page on an adviser's own chart, or on two of them side by side."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from functools import partial
 
 import numpy as np
@@ -20,6 +20,7 @@ from sizing.people.people import People
 from sizing.plots.chart import plot_bands, plot_difference
 from sizing.plots.shares import plot_shares
 from sizing.plots.style import FAINT, INK, SHADES, SOFT, figure_of
+from sizing.resources import texts
 from sizing.words.chart import (
     change_words,
     finding_words,
@@ -34,11 +35,8 @@ from sizing.words.numbers import interval
 #: Of the light picture: its width, where bands begin, and the height of a row.
 _WIDTH, _LEFT, _ROW, _TOP = 760, 130, 30, 34
 _TICKS = 7
-_EACH = "Your clients, one by one"
-_TOO_MANY = (
-    f"More than {MOST_CLIENTS:,} clients are not judged one by one here: give the list "
-    f"in parts of at most {MOST_CLIENTS:,} clients."
-)
+_TEXTS = texts("own_chart")
+_T: dict[str, str] = _TEXTS.page
 
 
 def measure_label(measure: str, units: str) -> str:
@@ -54,16 +52,12 @@ def bands_axes(
     units: str = "metric",
 ) -> dict[str, Axes]:
     """Draw the bands of each measure known of the people over them."""
-    return {
-        measure: plot_bands(
-            bands_of(
-                chart, density(people, measure), measure, before=before, units=units
-            ),
-            label=measure_label(measure, units),
-        )
-        for measure in chart.measures
-        if measure in people.frame
-    }
+    drawn = {}
+    for measure in filter(people.frame.__contains__, chart.measures):
+        of = (chart, density(people, measure), measure)
+        bands = bands_of(*of, before=before, units=units)
+        drawn[measure] = plot_bands(bands, label=measure_label(measure, units))
+    return drawn
 
 
 def bands_svg(bands: Bands, *, label: str) -> str:
@@ -115,37 +109,36 @@ def own_chart_page(
     why = judgement.why.sort_values("estimate", ascending=False, kind="stable")
     found = finding_words(judgement.findings, say=say)
     drawn = bands_axes(chart, people, units=units) if bands else {}
-    idle = "Every size is the only one for some of these people."
-    if judgement.unneeded:
-        idle = f"Almost nobody would miss: {', '.join(judgement.unneeded)}."
+    idle = _T["idle"].format(sizes=", ".join(judgement.unneeded))
     sections = [
         Section(
-            "Who is covered",
+            _T["covered"],
             judgement.intervals,
             figures=[_covered(judgement)],
             tables=[_outcomes(judgement)],
         ),
         Section(
-            "Who falls between, and why",
+            _T["between"],
             tables=[_between(judgement.between)] if len(judgement.between) else [],
             bullets=[capital(why_words(row, say=say)) for _, row in why.iterrows()]
-            or ["Everyone has a size."],
+            or [_T["all_fit"]],
         ),
         Section(
-            "What would reach most of those left out",
-            bullets=change_words(judgement.changes, say=say)
-            or ["No edge moved and no size more would reach anybody here."],
+            _T["changes"],
+            bullets=change_words(judgement.changes, say=say) or [_T["no_changes"]],
         ),
         Section(
-            "Gaps and overlaps",
+            _T["gaps"],
             [EDGE_RULE],
             figures=[_bands(measure, ax, people) for measure, ax in drawn.items()],
-            bullets=[f"{capital(words)}." for words in found]
-            or ["Nothing in the chart itself stands out."],
+            bullets=[f"{capital(w)}." for w in found] or [_T["no_findings"]],
         ),
         Section(
-            "Sizes nobody needs, and where the load limit bites first",
-            [idle, *load_first_words(judgement.sizes, say=say)],
+            _T["sizes"],
+            [
+                idle if judgement.unneeded else _T["none_idle"],
+                *load_first_words(judgement.sizes, say=say),
+            ],
             tables=[_sizes(judgement, units)],
         ),
     ]
@@ -154,18 +147,19 @@ def own_chart_page(
     if clients is not None:
         sections.insert(1, _one_by_one(clients))
     elif too_many(people):
-        sections.insert(1, Section(_EACH, [_TOO_MANY]))
+        words = _TEXTS.found["too_many"] + _TEXTS.found["in_parts"]
+        sections.insert(1, Section(_T["clients"], [words.format(most=MOST_CLIENTS)]))
+    inputs = {"source": chart.source or _T["users_own"], "sizes": len(chart.sizes)}
+    inputs |= {"limited": limited, "n": people.n, "draws": people.draws}
     return Page(
-        title=f"Size chart: {chart.name}",
-        question=f"Who does this chart fit among {people.name}, and who not?",
-        inputs=f"Chart: {chart.source or 'the user’s own'}, {len(chart.sizes)} sizes; "
-        f"limits {limited}. People: {people.name}, n = {people.n:,}, {people.draws} "
-        "draws of what was not measured.",
+        title=_T["title"].format(chart=chart.name),
+        question=_T["question"].format(people=people.name),
+        inputs=_T["inputs"].format(people=people.name, **inputs),
         answer=judgement.answer(),
         sections=sections,
-        limits=judgement.limits or ("The user's own people.",),
-        sources=judgement.sources or ("The user's own table.",),
-        footer="Nothing was sent anywhere.",
+        limits=judgement.limits or (_T["no_limits"],),
+        sources=judgement.sources or (_T["no_sources"],),
+        footer=_T["footer"],
     )
 
 
@@ -189,29 +183,20 @@ def chart_results(
 
 
 def _bands(measure: str, ax: Axes, people: People) -> Picture:
-    name = plain(measure)
-    return picture(
-        figure_of(ax),
-        alt=f"Bands of {name} by size, over the spread of {people.name}",
-        caption=f"Bands of {name}: hatched where a size overlaps the one before it, "
-        "dark where no size begins or ends.",
-    )
+    given = {"name": plain(measure), "people": people.name}
+    alt, caption = (_T[name].format(**given) for name in ("bands_alt", "bands"))
+    return picture(figure_of(ax), alt=alt, caption=caption)
 
 
 def _covered_axes(judgement: ChartJudgement) -> Axes:
-    rows = covered_rows(judgement.coverage)
-    return plot_shares(rows, x_label="Share of people who fit at least one size")
+    return plot_shares(covered_rows(judgement.coverage), x_label=_T["covered_axis"])
 
 
 def _covered(judgement: ChartJudgement) -> Picture:
     rows = covered_rows(judgement.coverage)
-    told = zip(rows["level"], _shares(rows), strict=True)
-    return picture(
-        figure_of(_covered_axes(judgement)),
-        alt="Share covered, of everyone and by group, with intervals: "
-        + "; ".join(map(" ".join, told)),
-        caption="Share covered, with 95 % intervals.",
-    )
+    told = "; ".join(map(" ".join, zip(rows["level"], _shares(rows), strict=True)))
+    alt, caption = _T["covered_alt"].format(told=told), _T["covered_caption"]
+    return picture(figure_of(_covered_axes(judgement)), alt=alt, caption=caption)
 
 
 def _difference_axes(comparison: Comparison) -> Axes:
@@ -222,27 +207,25 @@ def _difference_axes(comparison: Comparison) -> Axes:
 
 def _side_by_side(comparison: Comparison) -> Section:
     words = comparison.summary().splitlines()[0]
-    drawn = picture(
-        figure_of(_difference_axes(comparison)),
-        alt=f"Difference between the two charts by outcome, with intervals: {words}",
-        caption=f"{comparison.chart_b} minus {comparison.chart_a}, person by person.",
-    )
-    return Section("Two charts side by side", [words], figures=[drawn])
+    named = {"a": comparison.chart_a, "b": comparison.chart_b}
+    alt = _T["difference_alt"].format(words=words)
+    caption = _T["difference"].format(**named)
+    drawn = picture(figure_of(_difference_axes(comparison)), alt=alt, caption=caption)
+    return Section(_T["side_by_side"], [words], figures=[drawn])
+
+
+def _table(kind: str, rows: pd.DataFrame, caption: str, words: Sequence[str]) -> Table:
+    """Return a table of the report under its headings; ``words``: columns of text."""
+    heads = _TEXTS.columns[kind]
+    shown = rows[list(heads)].rename(columns=heads)
+    return table(shown, caption=caption, words=[heads[name] for name in words])
 
 
 def _one_by_one(clients: pd.DataFrame) -> Section:
-    columns = {
-        "row": "Row",
-        "fits": "Size",
-        "how_sure": "How sure",
-        "measure": "To measure",
-        "check": "To check",
-    }
-    shown = clients[list(columns)].rename(columns=columns)
-    shown["Size"] = shown["Size"].replace("", "none named")
-    caption = "Each client of the list; the heading of the file is row 1."
-    told = table(shown, caption=caption, words=list(columns.values())[1:])
-    return Section(_EACH, [served_words(clients)], tables=[told])
+    rows = clients.assign(fits=clients["fits"].replace("", _T["none_named"]))
+    words = ["fits", "how_sure", "measure", "check"]
+    told = _table("clients", rows, _T["clients_caption"], words)
+    return Section(_T["clients"], [served_words(clients)], tables=[told])
 
 
 def _shares(rows: pd.DataFrame, name: str = "estimate") -> list[str]:
@@ -254,50 +237,27 @@ def _shares(rows: pd.DataFrame, name: str = "estimate") -> list[str]:
 def _outcomes(judgement: ChartJudgement) -> Table:
     rows = judgement.coverage.table
     rows = rows[(rows["level"] == "everyone") & (rows["outcome"] != "covered")]
-    shown = pd.DataFrame(
-        {"Outcome": rows["outcome"].map(OUTCOME_WORDS), "Share": _shares(rows)}
-    )
-    caption = f"Of everyone, 95 % intervals; n = {rows['n'].iloc[0]:,}."
-    return table(shown, caption=caption, words=["Outcome"])
+    caption = _T["outcomes"].format(n=rows["n"].iloc[0])
+    named = rows["outcome"].map(OUTCOME_WORDS)
+    rows = rows.assign(outcome=named, share=_shares(rows))
+    return _table("outcomes", rows, caption, ["outcome"])
 
 
 def _between(rows: pd.DataFrame) -> Table:
-    def named(levels: Iterable[str]) -> list[str]:
-        return [LEVEL_WORDS.get(level, level) for level in levels]
-
-    shown = pd.DataFrame(
-        {
-            "Among": rows["fitted_to"],
-            "Group": named(rows["level"]),
-            "Against": named(rows["reference"]),
-            "Times as likely": [
-                "" if pd.isna(e) else f"{e:.2f} ({a:.2f} to {b:.2f})"
-                for e, a, b in rows[["estimate", "low", "high"]].to_numpy(dtype=float)
-            ],
-            "People": rows["n"],
-            "Remark": rows["message"],
-        }
-    )
-    return table(
-        shown,
-        caption="Odds of falling between sizes, the other groupings being equal.",
-        words=["Among", "Group", "Against", "Remark"],
-    )
+    odds = [
+        "" if pd.isna(e) else f"{e:.2f} ({a:.2f} to {b:.2f})"
+        for e, a, b in rows[["estimate", "low", "high"]].to_numpy(dtype=float)
+    ]
+    named = {name: rows[name].replace(LEVEL_WORDS) for name in ("level", "reference")}
+    words = ["fitted_to", "level", "reference", "message"]
+    return _table("between", rows.assign(odds=odds, **named), _T["odds"], words)
 
 
 def _sizes(judgement: ChartJudgement, units: str) -> Table:
     rows, load = judgement.sizes, "load_limit_kg"
-    shown = pd.DataFrame(
-        {
-            "Size": rows["size"],
-            "Fits": _shares(rows, "fits"),
-            "No other size fits": _shares(rows, "needs"),
-            "Load limit": [
-                "not stated" if pd.isna(v) else written(v, load, units, to="tenth")
-                for v in rows[load]
-            ],
-            "Fabric fits, load limit does not": _shares(rows, "load_first"),
-        }
-    )
-    caption = "Shares of all people, 95 % intervals."
-    return table(shown, caption=caption, words=["Size"])
+    shares = {name: _shares(rows, name) for name in ("fits", "needs", "load_first")}
+    shares[load] = [
+        _T["no_load"] if pd.isna(v) else written(v, load, units, to="tenth")
+        for v in rows[load]
+    ]
+    return _table("sizes", rows.assign(**shares), _T["of_all"], ["size"])

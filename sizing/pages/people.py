@@ -17,8 +17,8 @@ from sizing.words.numbers import interval, share, span
 
 #: What a figure's own notation is called.
 _WORDS = {
-    "body_mass_kg": "weight in kg",
-    "stature_cm": "height in cm",
+    "mean weight": "mean weight in kg",
+    "mean height": "mean height in cm",
     "age_years": "age",
     "bmi": "body mass index",
     "within": "of",

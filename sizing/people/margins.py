@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -21,7 +22,7 @@ from sizing.measures.typed import amounts
 from sizing.measures.vocabulary import plain
 from sizing.people.classes import body_mass_index
 from sizing.people.files import read_table
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -44,6 +45,9 @@ STANDINGS: tuple[str, ...] = (
     "the user's own",
 )
 _NUMBERS = ("low", "high", "target")
+_T = texts("people")
+_P: dict[str, list[str]] = _T.margin_problems
+_ALLOWED = {"statistics": ", ".join(STATISTICS), "standings": ", ".join(STANDINGS)}
 
 
 @dataclass(frozen=True)
@@ -110,62 +114,35 @@ def variable_of(frame: pd.DataFrame, name: str) -> pd.Series:
 
 def check_against(margins: list[Margin], frame: pd.DataFrame) -> None:
     """Refuse margins that these people cannot answer, all named at once."""
-    problems = []
-    for margin in margins:
-        names = [margin.variable, *(name for name, _, _ in conditions(margin.within))]
-        absent = [name for name in names if not _has(frame, name)]
-        if absent:
-            columns = ", ".join(str(c) for c in frame.columns)
-            problems.append(
-                Problem(
-                    f"'{margin}' needs the variable '{absent[0]}', which these "
-                    "people do not have",
-                    f"{columns}; bmi where weight and height are known",
-                    "name one of these",
-                )
-            )
-            continue
-        if not margin.level and not pd.api.types.is_numeric_dtype(
-            variable_of(frame, margin.variable)
-        ):
-            what = f"'{margin}' needs numbers, and {plain(margin.variable)} holds words"
-            do = "write the level instead"
-            problems.append(Problem(what, "a share with a level", do))
-            continue
-        problems += _unanswerable(margin, frame)
+    found = [(margin, _unanswerable(margin, frame)) for margin in margins]
+    problems = [
+        Problem.of(_P[key], margin=margin, m=margin, **given)
+        for margin, (key, given) in found
+        if key
+    ]
     if problems:
         raise InputProblems(problems, about="the margins for these people")
 
 
-def _unanswerable(margin: Margin, frame: pd.DataFrame) -> list[Problem]:
+def _unanswerable(margin: Margin, frame: pd.DataFrame) -> tuple[str, dict[str, Any]]:
+    """Return the name of what is wrong, if anything is, and what its words need."""
+    names = [margin.variable, *(name for name, _, _ in conditions(margin.within))]
+    absent = [name for name in names if not _has(frame, name)]
+    if absent:
+        return "absent", {"name": absent[0], "columns": ", ".join(map(str, frame))}
+    column = variable_of(frame, margin.variable)
+    if not margin.level and not pd.api.types.is_numeric_dtype(column):
+        return "words", {"variable": plain(margin.variable)}
     inside = margin.group(frame)
-    where = f" within {margin.within}" if margin.within else ""
     if not inside.any():
-        return [
-            Problem(
-                f"the group is empty: nobody{where} has a known {margin.variable}",
-                "",
-                "drop the margin or widen its group",
-            )
-        ]
+        return "nobody", {"where": f" within {margin.within}" if margin.within else ""}
     value = margin.value(frame)[inside]
     low, high = float(value.min()), float(value.max())
     if low < margin.target < high or low == high == margin.target:
-        return []
+        return "", {}
     if margin.statistic == "mean":
-        what = (
-            f"{margin} of {margin.target:g} cannot be met: these people run from "
-            f"{low:g} to {high:g}"
-        )
-        return [Problem(what, "a mean between those", "drop or change the margin")]
-    many = "nobody is" if high == 0 else "everybody is"
-    return [
-        Problem(
-            f"{margin} of {margin.target:g} cannot be met: {many} in that class",
-            "",
-            "drop the margin or choose other people",
-        )
-    ]
+        return "mean_beyond", {"low": low, "high": high}
+    return "share_beyond", {"many": "nobody is" if high == 0 else "everybody is"}
 
 
 def conditions(within: str) -> list[tuple[str, str, str]]:
@@ -249,7 +226,7 @@ def margins_from(frame: pd.DataFrame) -> pd.DataFrame:
     with taken.told():
         problems: list[Problem] = []
         if frame.empty:
-            problems.append(Problem("there is no row with a margin", row=2))
+            problems.append(Problem.of(_P["empty"], None, 2))
         for name in MARGIN_COLUMNS:
             column = taken.frame.get(name)
             if name in _NUMBERS:
@@ -265,8 +242,8 @@ def margins_from(frame: pd.DataFrame) -> pd.DataFrame:
         table["standing"] = table["standing"].replace("", "the user's own")
         for row in range(len(table) * (not taken.problems)):
             problems += [
-                Problem(what, allowed, action, None, row + 2, column, value or None)
-                for what, allowed, action, column, value in _row_faults(table.iloc[row])
+                Problem.of(_P[words], None, row + 2, column, value or None, **_ALLOWED)
+                for words, column, value in _row_faults(table.iloc[row])
             ]
         if problems:
             raise InputProblems(problems)
@@ -290,86 +267,30 @@ def named_margins(population: str) -> pd.DataFrame:
     table = margins_from(source_table("margins.csv"))
     known = sorted(table["population"].unique())
     if population not in known:
-        raise SizingError(
-            "no margins ship for this population",
-            allowed=", ".join(known),
-            action="choose one of these or give your own margins",
-            value=population,
-        )
+        one = Problem.of(_P["none_ship"], known=", ".join(known))
+        raise SizingError(str(replace(one, value=population)))
     return table[table["population"] == population].reset_index(drop=True)
 
 
-def _row_faults(row: pd.Series) -> list[tuple[str, str, str, str, str]]:
-    """Return (what, allowed, action, column, value) for each fault of a row."""
-    faults = []
-    share = row["statistic"] == "share"
+def _row_faults(row: pd.Series) -> list[tuple[str, str, str]]:
+    """Return the name of the words, the column and the value of each fault of a row."""
+    statistic, target, level = row[["statistic", "target", "level"]]
+    share = statistic == "share"
     ranged = not (np.isnan(row["low"]) and np.isnan(row["high"]))
-    if not row["variable"]:
-        faults.append(("no variable is named", "a column", "", "variable", ""))
-    if row["statistic"] not in STATISTICS:
-        faults.append(
-            (
-                "unknown statistic",
-                ", ".join(STATISTICS),
-                "choose one of these",
-                "statistic",
-                row["statistic"],
-            )
-        )
-    if np.isnan(row["target"]):
-        faults.append(("no target is given", "a number", "", "target", ""))
-    elif share and not 0 < row["target"] < 1:
-        faults.append(
-            (
-                "a share must lie between 0 and 1, both excluded",
-                "0.33 for 33 %",
-                "divide percent by 100; to leave people out, select before weighting",
-                "target",
-                f"{row['target']:g}",
-            )
-        )
-    if share and bool(row["level"]) == ranged:
-        faults.append(
-            (
-                "a share needs either a level or a range",
-                "level, or low and/or high",
-                "fill in one of them",
-                "level",
-                row["level"],
-            )
-        )
-    if row["statistic"] == "mean" and (row["level"] or ranged):
-        faults.append(
-            (
-                "a mean takes neither level nor range",
-                "empty level, low and high",
-                "use 'within' to name a group",
-                "level",
-                row["level"],
-            )
-        )
-    if row["low"] >= row["high"]:
-        faults.append(("low is not below high", "", "", "low", f"{row['low']:g}"))
-    if row["standing"] not in STANDINGS:
-        faults.append(
-            (
-                "unknown standing",
-                ", ".join(STANDINGS),
-                "choose one of these or leave it empty",
-                "standing",
-                row["standing"],
-            )
-        )
+    mean_of = statistic == "mean" and bool(level or ranged)
+    checks = (
+        ("variable", "variable", not row["variable"], ""),
+        ("statistic", "statistic", statistic not in STATISTICS, statistic),
+        ("target", "target", np.isnan(target), ""),
+        ("share", "target", share and (target <= 0 or target >= 1), f"{target:g}"),
+        ("level", "level", share and bool(level) == ranged, level),
+        ("mean", "level", mean_of, level),
+        ("low", "low", row["low"] >= row["high"], f"{row['low']:g}"),
+        ("standing", "standing", row["standing"] not in STANDINGS, row["standing"]),
+    )
+    faults = [(words, column, value) for words, column, wrong, value in checks if wrong]
     for part in filter(None, (p.strip() for p in row["within"].split(";"))):
         match = CONDITION.match(part)
         if match is None or (match[2] != "=" and not is_number(match[3])):
-            faults.append(
-                (
-                    "this condition cannot be read",
-                    "such as sex=female or age_years>=65, joined by ;",
-                    "rewrite it",
-                    "within",
-                    part,
-                )
-            )
+            faults.append(("within", "within", part))
     return faults

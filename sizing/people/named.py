@@ -1,7 +1,6 @@
 """The populations that come with the kit, by name."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -17,17 +16,12 @@ from sizing.people.margins import margins_from, named_margins, to_margins
 from sizing.people.own import check_draws
 from sizing.people.people import People
 from sizing.people.weights import Weighting, rake
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 from sizing.surveys import read_embedded
 from sizing.words.numbers import given, share
 
 Mask = npt.NDArray[np.bool_]
 
-TOTALS_SOURCE = (
-    "Totals by age, sex, ethnic group, class of body mass index and difficulty "
-    "walking: US National Center for Health Statistics, NHANES 2017-2018, sums of "
-    "examination weights (public domain)."
-)
 #: What a cell of the totals may be of.
 KEYS = ("age_years_from", "sex", "ethnic_group", "build", "mass", "walking_difficulty")
 #: Lower ends of the ages, by kind of cell: as fine as leaves three people in each.
@@ -55,64 +49,8 @@ _FEW = 30
 _BMI_LIMITS = (20.0, 80.0)
 
 
-@dataclass(frozen=True)
-class _Population:
-    """Who is in a named population, and where its evidence stops."""
-
-    title: str
-    chosen: Callable[[pd.DataFrame], Mask]
-    limits: tuple[str, ...] = ()
-
-
-def _adult(frame: pd.DataFrame) -> Mask:
-    return (frame["age_years"] >= ADULT_AGE).to_numpy()
-
-
-def _walks_with_difficulty(frame: pd.DataFrame) -> Mask:
-    answer = frame["walking_difficulty"].fillna(False).to_numpy(dtype=bool)
-    return np.asarray(answer & _adult(frame))
-
-
-def _aged(frame: pd.DataFrame) -> Mask:
-    return (frame["age_years"] >= 65).to_numpy()
-
-
-_POPULATIONS: dict[str, _Population] = {
-    "everyone": _Population(
-        "everyone aged 2 and over", lambda f: np.ones(len(f), dtype=bool)
-    ),
-    "children": _Population("children aged 2 to 17", lambda f: ~_adult(f)),
-    "adults": _Population("adults aged 18 and over", _adult),
-    "walking_difficulty": _Population(
-        "adults with serious difficulty walking",
-        _walks_with_difficulty,
-        (limits.PROXY,),
-    ),
-    "wheelchair_users": _Population(
-        "adults with serious difficulty walking, of the sexes and ages of "
-        "wheelchair users",
-        _walks_with_difficulty,
-        (limits.WHEELCHAIR, limits.PROXY),
-    ),
-    "care_home_us": _Population(
-        "older adults reweighted to look like nursing-home residents in the "
-        "United States",
-        _aged,
-        (limits.CARE_HOME, limits.CARE_HOME_US),
-    ),
-    "care_home_nordic": _Population(
-        "older adults reweighted to look like nursing-home residents in Norway "
-        "and Denmark",
-        _aged,
-        (limits.CARE_HOME, limits.CARE_HOME_NORDIC, limits.CARE_HOME_AGE),
-    ),
-    "bariatric": _Population(
-        "adults of high body mass index", _adult, (limits.BARIATRIC,)
-    ),
-    "england_adults": _Population(
-        "adults reweighted to published figures for England", _adult, (limits.ENGLAND,)
-    ),
-}
+_T = texts("people")
+_POPULATIONS: dict[str, dict[str, Any]] = _T.populations
 
 #: The names ``load_people`` knows.
 POPULATIONS: tuple[str, ...] = tuple(_POPULATIONS)
@@ -124,7 +62,7 @@ def population_titles() -> dict[str, str]:
     >>> population_titles()["children"]
     'children aged 2 to 17'
     """
-    return {name: population.title for name, population in _POPULATIONS.items()}
+    return {name: population["title"] for name, population in _POPULATIONS.items()}
 
 
 def _check_name(name: str) -> None:
@@ -223,12 +161,15 @@ def load_people(
     if wanted is None and name in set(source_table("margins.csv")["population"]):
         wanted = named_margins(name)
     everyone, weights = weighted_embedded()
-    chosen = population.chosen(everyone)
+    least, under = population["ages"]
+    chosen = everyone["age_years"].between(least, under, "left").to_numpy()
+    if population.get("walking"):
+        walks = everyone["walking_difficulty"].fillna(False).to_numpy(dtype=bool)
+        chosen = chosen & walks
     if name == "bariatric":
         # Whoever is known to be lighter need not be drawn.
-        chosen = chosen & ~(body_mass_index(everyone) < bmi_threshold).to_numpy(
-            dtype=bool
-        )
+        lighter = body_mass_index(everyone) < bmi_threshold
+        chosen = chosen & ~lighter.to_numpy(dtype=bool)
     frame = everyone[chosen].reset_index(drop=True)
     long, evidence = draw_measures(frame, draws=draws, seed=seed)
     number = long["draw"].to_numpy(dtype=np.int64)
@@ -256,13 +197,15 @@ def load_people(
         frame=long,
         weight=pd.Series(weight, index=long.index, name="weight"),
         evidence=evidence,
-        sources=(*read_embedded().sources, TOTALS_SOURCE, *limits.MODEL_SOURCES),
-        limits=(
-            *population.limits,
-            *limits.SURVEY,
-            *limits.model_limits(float(ages.min()), float(ages.max())),
-            limits.NO_POSTURE,
-            *(() if limits.PROXY in population.limits else (limits.PROXY,)),
+        sources=(*read_embedded().sources, limits.TOTALS_SOURCE, *limits.MODEL_SOURCES),
+        limits=tuple(
+            dict.fromkeys(
+                (
+                    *limits.said(*population.get("limits", []), "survey"),
+                    *limits.model_limits(float(ages.min()), float(ages.max())),
+                    *limits.said("no_posture", "proxy"),
+                )
+            )
         ),
         settings={"name": name, "draws": draws, "seed": seed, **more},
         drawn=Drawn(seed, number),

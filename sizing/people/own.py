@@ -111,7 +111,7 @@ def people_from(
         weight=pd.Series(w, index=out.index, name="weight"),
         evidence=evidence,
         sources=("The user's own table.", *(limits.MODEL_SOURCES if draws else ())),
-        limits=(limits.OWN, *more, limits.NO_POSTURE),
+        limits=(*limits.said("own"), *more, *limits.said("no_posture")),
         settings={"draws": draws, "seed": seed},
         drawn=drawn,
     )
@@ -144,7 +144,7 @@ def people_of_survey(survey: Survey, *, draws: int = 5, seed: int = 1) -> People
         limits=(
             *survey.limits,
             *limits.model_limits(float(ages.min()), float(ages.max())),
-            limits.NO_POSTURE,
+            *limits.said("no_posture"),
         ),
         settings={"name": survey.name, "draws": draws, "seed": seed},
         drawn=Drawn(seed, frame["draw"].to_numpy(dtype=np.int64)),

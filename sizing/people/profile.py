@@ -5,7 +5,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
-from sizing.people.body.error import model_bias
+from sizing.people.body.moments import adult_share, model_age, model_bias
 from sizing.people.classes import ADULT_AGE, AGE_BANDS, age_band
 from sizing.people.layout import layout
 from sizing.people.margins import to_margins
@@ -110,9 +110,10 @@ def _figures(
     """Return a variable's percentiles, mean and SD in each group."""
     # Where the body model did not draw it, its error would only add noise.
     place = layout(people, (name,) if name in SEATED_AND_GIRTHS else (), bias=False)
-    bias = 0.0
+    bias = np.zeros(len(people.frame))
     if place.model is not None and name in SEATED_AND_GIRTHS:
-        bias = student(np.inf) * model_bias()[SEATED_AND_GIRTHS.index(name)]
+        share = adult_share(model_age(people.frame["age_years"]))
+        bias = model_bias(share)[:, SEATED_AND_GIRTHS.index(name)] * student(np.inf)
     value = people.frame[name].to_numpy(dtype=float)
     weight = people.weight.to_numpy(dtype=float)
     known = np.isfinite(value) & (weight > 0)
@@ -128,7 +129,9 @@ def _figures(
         told = "" if kinds is None else _kinds_of(kinds[here], w)
         drawn = 0.0
         if kinds is not None:
-            drawn = bias * float(np.average(kinds[here] != EVIDENCE[0], weights=w))
+            drawn = float(
+                np.average(bias[here] * (kinds[here] != EVIDENCE[0]), weights=w)
+            )
         mean = float(np.average(v, weights=w))
         around = np.square(value - mean)
         figures = [(f"p{100 * q:02.0f}", q, value <= _at(v, q, w)) for q in quantiles]
@@ -174,7 +177,7 @@ def _figures(
         # and a bias read back through their shares would reach to the largest of them.
         down, up = (float(np.hypot(end - at, drawn * at)) for end in far)
         method = f"{how}, {place.how}" + place.joined * (name in SEATED_AND_GIRTHS)
-        method += ", its bias counted" * bool(bias)
+        method += ", its bias counted" * bool(bias.any())
         method += "; left open where nobody stands beyond" * bool(np.isnan(ends).any())
         figure = (statistic, at, at - down, at + up, count, n_effective, method, told)
         table.append((sex, band, name, *figure))

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from sizing.app.adviser_page import AdviserPage
 from sizing.app.own_chart_fields import ChartTable
 from sizing.app.own_chart_form import OwnChartForm
-from sizing.app.own_chart_kept import FILE, TAKEN
 from sizing.app.people_form import OWN, PeopleForm
 from sizing.app.show import save_panel
 from sizing.app.table import EditableTable
@@ -22,8 +21,10 @@ from sizing.charts import chart_from, demo_chart, read_chart, write_chart
 from sizing.errors import SizingError, caught_warnings
 from sizing.measures.written import UNITS
 from sizing.people import load_people
+from sizing.resources import texts
 from tests.conftest import taken
 
+TEXTS = texts("own_chart")
 HIP = "hip_circumference_cm"
 LOW, HIGH = f"{HIP}_low", f"{HIP}_high"
 MASS = "body_mass_kg_low"
@@ -205,7 +206,7 @@ def test_moving_an_edge_changes_table_picture_and_answer(form, undrawn):
     form.listeners.append(heard.append)
     form.judgement.run()
     assert judged(form) == ("judged", True) and "difference" not in form.change.value
-    form.second.box.value = TAKEN
+    form.second.box.value = TEXTS.taken
     form.judgement.run()
     form.edge.size.value, form.edge.measure.value = "bariatric 3", HIP
     form.edge.end.value = "high"
@@ -310,7 +311,7 @@ def test_the_judgement_speaks_to_people_and_is_saved_with_the_chart(
     monkeypatch.chdir(tmp_path)
     other = tmp_path / "other.csv"
     write_chart(demo_chart(), other)
-    form.second.box.value = FILE
+    form.second.box.value = TEXTS.file
     take(form.second.upload, other)
     cell(form, 8, HIGH).value = "180"
     form.judgement.run()
@@ -338,7 +339,7 @@ def test_the_judgement_of_ones_own_clients_names_each(form, tmp_path, monkeypatc
     form.judgement.run()
     shown = form.judgement.answered.pictures.value
     assert "Your clients, one by one" in shown and "named for row 3" in shown
-    assert form.judgement.answer.clients["row"].tolist() == [2, 3]
+    assert form.judgement.answer["clients"]["row"].tolist() == [2, 3]
     assert "of these 2 clients" in form.judgement.answered.words.value
     # Before, a list too long for that was passed over in silence.
     monkeypatch.setattr("sizing.client.own_chart.MOST_CLIENTS", 1)

@@ -39,8 +39,8 @@ from sizing.charts import SizeChart, assign, demo_chart
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.measures import SEATED_AND_GIRTHS
 from sizing.people.body import Drawn, draw_measures
-from sizing.people.body.error import model_bias
-from sizing.people.body.terms import group_models
+from sizing.people.body.error import bias_correlation
+from sizing.people.body.moments import adult_share, model_age, model_bias
 from sizing.people.classes import age_band
 from sizing.people.people import People
 from sizing.stock import Served, Use, offer_from, tables
@@ -169,9 +169,9 @@ def surveys(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
 
 def of_another_shape(measured: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
     """Move everyone's measures by one draw of the model's bias."""
-    parts = [one for g in ("child", "adult") for one in group_models(g).values()]
-    alike = np.mean([one.correlation for one in parts], axis=0)
-    shift = model_bias() * (np.linalg.cholesky(alike) @ rng.normal(size=len(alike)))
+    root = np.linalg.cholesky(bias_correlation())
+    sd = model_bias(adult_share(model_age(measured["age_years"])))
+    shift = sd * (root @ rng.normal(size=len(root)))
     names = list(SEATED_AND_GIRTHS)
     return measured.assign(**(measured[names] * np.exp(shift)))
 
@@ -217,6 +217,7 @@ def services(replicates: int, seed: int) -> Iterator[tuple[str, float]]:
     for number in range(replicates):
         if number % PER_TRUTH == 0:
             measured, evidence = draw_measures(frame, draws=1, seed=seed + number)
+            measured = of_another_shape(measured, rng)
             everyone = People("all", measured, pd.Series(1.0, measured.index), evidence)
             offer = offer_from(demo_chart(), PRICES)
             sizes = len(offer.keys)

@@ -158,12 +158,15 @@ def test_sizes_in_play_and_the_answer_without_any(answer):
 
 def test_where_evidence_and_figures_come_from_is_said_once(answer):
     child = client_from({"sex": "f", "age_years": 8, "stature_cm": 128})
-    assert limits.CHILDREN_1977 in evidence_limits(child)
-    assert limits.SOLDIERS not in evidence_limits(child)
+    assert limits.SAID["children_1977"] in evidence_limits(child)
+    assert limits.SAID["soldiers"] not in evidence_limits(child)
     unknown = client_from({"sex": "f", "stature_cm": 158})
     told = evidence_limits(unknown)
-    assert limits.SOLDIERS in told and limits.CHILDREN_1977 in told
-    assert evidence_limits(answer.client)[-2:] == (limits.AT_HOME, limits.NO_POSTURE)
+    assert limits.SAID["soldiers"] in told and limits.SAID["children_1977"] in told
+    assert evidence_limits(answer.client)[-2:] == (
+        limits.SAID["at_home"],
+        limits.SAID["no_posture"],
+    )
     told = sources(answer.client)
     assert len(set(told)) == len(told) == 5
     assert told[2].startswith("Weight: ") and told[4].startswith("Hip girth: ")

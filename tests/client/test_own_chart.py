@@ -80,7 +80,9 @@ def test_groups_are_those_asked_for_and_else_sex_and_age(people, judged):
 
 
 def test_what_an_interval_is_for_is_said_where_that_is_not_plain(people, judged):
-    assert not judged.own and judged.answer().endswith(f"n = {people.n:,}).")
+    assert not judged.own and judged.answer().endswith(
+        f"({people.n:,} people; 95 % interval)."
+    )
     # Not everybody was measured: their draws' intervals count the model's bias.
     (told,) = judged.intervals
     assert "typical error of the body model" in told and told in judged.summary()
@@ -95,7 +97,7 @@ def test_what_an_interval_is_for_is_said_where_that_is_not_plain(people, judged)
     assert f"from {100 * row['low']:.0f} % to {100 * row['high']:.0f} % (95 %" in told
     # Shares of people who are weighted stand for others than themselves.
     weighted = replace(measured, weight=pd.Series([1.0, 2, 1, 1]))
-    assert "95 % interval, n = 4" in (
+    assert "(4 people; 95 % interval)" in (
         judge_chart(weighted, chart, by=(), replicates=50).answer()
     )
 
@@ -245,8 +247,8 @@ def test_a_judgement_says_its_own_figures(people, judged):
     told = replace(found, sizes=sizes, coverage=whole)
     assert told.answer() == (
         "Invented for demonstration: the size chart. Choose and order nothing by it. "
-        f"{demo_chart().name} fits 90 % (80 to 96) of {people.name} (95 % interval, "
-        f"n = {table['n'].iloc[0]:,})."
+        f"{demo_chart().name} fits 90 in 100 of {people.name}, probably between 80 and "
+        f"96 ({table['n'].iloc[0]:,} people; 95 % interval)."
     )
     words = told.summary()
     assert (
@@ -337,7 +339,7 @@ def test_ones_own_clients_are_judged_one_by_one(tmp_path, capsys, monkeypatch):
     # Before, the share of three people was said to hold for a population.
     for part in (
         "of these 3 clients (caseload own).",
-        "were these a chance sample",
+        "if these were picked from them by chance",
         "counts the typical error of the body model",
     ):
         assert part in told and part in page

@@ -42,8 +42,8 @@ def test_what_is_known_stays_and_what_is_missing_is_drawn(file):
     second = people.frame["person"] == 3
     assert (people.evidence.loc[second, "stature_cm"] == "measured").all()
     assert (people.evidence.loc[second, "body_mass_kg"] != "measured").all()
-    assert limits.OWN in people.limits
-    assert limits.CHILDREN_1977 in people.limits
+    assert limits.SAID["own"] in people.limits
+    assert limits.SAID["children_1977"] in people.limits
 
 
 @pytest.mark.parametrize(
@@ -205,7 +205,7 @@ def test_weights_follow_their_person_through_the_draws():
     pairs = people.weight.groupby(people.frame["person"]).unique()
     assert pairs[11].tolist() == [3.0]
     assert pairs[7].tolist() == [5.0]
-    assert limits.CHILDREN_1977 not in people.limits
+    assert limits.SAID["children_1977"] not in people.limits
 
 
 def test_draws_that_came_with_the_table_are_kept():

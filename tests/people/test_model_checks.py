@@ -61,12 +61,17 @@ def test_womens_seat_breadth_is_what_the_limits_say():
     forces.append("Royal Australian Navy women 2015")
     assert gap[forces].abs().max() <= 0.5
     old = gap[gap.index.str.contains("US civilian women 18-79")].item()
-    assert f"{old:.1f} cm wider" in limits.SEAT_BREADTH
+    assert f"{old:.1f} cm wider" in limits.SAID["seat_breadth"]
 
 
 def test_the_typical_error_of_a_mean_is_what_the_limits_say():
-    bias = source_table("model_bias.csv").set_index("measure")["relative_sd"]
-    assert set(bias.index) == set(SEATED_AND_GIRTHS)
+    table = source_table("model_bias.csv").set_index(["group", "measure"])
+    young, bias = (table.loc[group, "relative_sd"] for group in ("child", "adult"))
+    assert set(bias.index) == set(young.index) == set(SEATED_AND_GIRTHS)
+    for part in ("hip_circumference", "sitting_height", "waist_circumference"):
+        words = part.replace("_", " ").replace("circumference", "girth")
+        said = f"{100 * young[f'{part}_cm']:.1f} % for {words}"
+        assert said in limits.SAID["children_1977"]
     for part, words in (
         ("hip_circumference", "for hip girth"),
         ("buttock_popliteal_length", "for bottom-to-knee length"),
@@ -77,7 +82,7 @@ def test_the_typical_error_of_a_mean_is_what_the_limits_say():
         ("waist_circumference", "for waist girth"),
     ):
         said = f"{100 * bias[f'{part}_cm']:.1f} % {words}"
-        assert said in limits.MODEL_BIAS
+        assert said in limits.SAID["model_bias"]
 
 
 @pytest.mark.surveys
@@ -92,7 +97,7 @@ def test_the_typical_error_is_that_of_the_checks(survey_folder):
         "'hip_circumference_cm'"
     )["estimate"]
     # Hips of adults are about a metre round.
-    row = derived.set_index("measure").loc["hip_circumference_cm"]
+    row = derived.set_index(["group", "measure"]).loc["adult", "hip_circumference_cm"]
     assert row["populations"] == len(hip)
     assert 1.4826 * hip.abs().median() / 100 == pytest.approx(
         row["relative_sd"], abs=1e-3

@@ -14,7 +14,7 @@ from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
 from sizing.people.body.draw import _correlated, _DrawnBetas
 from sizing.people.body.evidence import CONVERTED, NO_HEAVY_DATA, evidence_levels
-from sizing.people.body.moments import moments, older_law
+from sizing.people.body.moments import model_bias, moments, older_law
 from sizing.people.body.noise import even_normal, keys_of, normals, uniforms
 from sizing.people.body.terms import group_models
 
@@ -269,16 +269,17 @@ def test_between_child_and_adult_every_part_is_blended():
             terms, log_sd, above = m.design(model.predictors(*body), body[2])
             error = np.sqrt(terms[0] @ m.covariance @ terms[0])
             mean = terms[0] @ m.beta + m.shift * above[0]
-            parts.append([mean, log_sd[0], m.spread * above[0], error])
-        mean, log_sd, form, error = (1 - w) * np.array(parts[0]) + w * np.array(
-            parts[1]
-        )
-        got = (one.mean, np.log(one.sd), one.form_shift_sd, one.coefficient_sd)
+            bias = model_bias(float(group == "adult"))[j]
+            parts.append([mean, log_sd[0], m.spread * above[0], error, bias])
+        child, adult = np.array(parts)
+        mean, log_sd, form, error, bias = (1 - w) * child + w * adult
+        error = np.hypot(error, bias)
+        got = (one.mean, np.log(one.sd), one.form_shift_sd, one.error_sd)
         assert [x[0, j] for x in got] == pytest.approx([mean, log_sd, form, error])
     assert one.form_shift_sd.max() > 0
     r, sd = one.correlation()[0], one.sd[0]
     plain = np.outer(sd, sd) * r
-    err, shift = one.coefficient_sd[0], one.form_shift_sd[0]
+    err, shift = one.error_sd[0], one.form_shift_sd[0]
     for sampling in (True, False):
         for form in (True, False):
             expected = plain + sampling * np.outer(err, err) * r

@@ -63,8 +63,8 @@ def test_every_population_is_whole(name):
     assert {"walking_difficulty", "ethnic_group"} <= set(frame.columns)
     assert people.sources
     assert all(sentence.endswith(".") for sentence in people.limits)
-    assert limits.AT_HOME in people.limits
-    assert limits.NO_POSTURE in people.limits
+    assert limits.SAID["at_home"] in people.limits
+    assert limits.SAID["no_posture"] in people.limits
     assert people.design_effect >= 1
 
 
@@ -111,12 +111,12 @@ def test_who_is_in_each_population():
 
 
 def test_children_and_adults_carry_their_own_limits():
-    assert limits.CHILDREN_1977 in loaded("children").limits
-    assert limits.CHILDREN_1977 not in loaded("adults").limits
-    assert limits.SOLDIERS in loaded("care_home_nordic").limits
-    assert limits.SEAM not in loaded("care_home_nordic").limits
-    assert limits.BARIATRIC in loaded("bariatric").limits
-    assert limits.PROXY in loaded("walking_difficulty").limits
+    assert limits.SAID["children_1977"] in loaded("children").limits
+    assert limits.SAID["children_1977"] not in loaded("adults").limits
+    assert limits.SAID["soldiers"] in loaded("care_home_nordic").limits
+    assert limits.SAID["seam"] not in loaded("care_home_nordic").limits
+    assert limits.SAID["bariatric"] in loaded("bariatric").limits
+    assert limits.SAID["proxy"] in loaded("walking_difficulty").limits
 
 
 @pytest.mark.parametrize("name", ["care_home_nordic", "england_adults"])
@@ -268,11 +268,11 @@ def test_the_threshold_may_be_as_low_as_it_is_said_to_be():
 )
 def test_limits_of_the_models_are_those_of_the_ages(ages, told):
     found = limits.model_limits(*ages)
-    named = {"children": limits.CHILDREN_1977, "seam": limits.SEAM}
-    named |= {"adults": limits.SOLDIERS}
+    named = {"children": limits.SAID["children_1977"], "seam": limits.SAID["seam"]}
+    named |= {"adults": limits.SAID["soldiers"]}
     assert {name for name, words in named.items() if words in found} == told
     # Of nobody was the back taped along the body.
-    assert limits.BACK in found
+    assert limits.SAID["back"] in found
 
 
 def test_what_weights_cost_and_lean_on_is_said():

@@ -89,7 +89,7 @@ def test_published_shares_and_means_of_named_people():
     share = profile(loaded("care_home_nordic")).iloc[0]
     assert share["estimate"] == pytest.approx(0.642, abs=1e-6)
     men = beside(loaded("england_adults")).set_index("what")
-    men = men.loc["mean stature_cm within sex=male"]
+    men = men.loc["mean height within sex=male"]
     assert men["published"] == 175.5
     assert men["here"] == pytest.approx(175.5, abs=1e-4)
 
@@ -100,7 +100,7 @@ def test_the_survey_before_stands_beside_the_country():
     Fryar et al., National Health Statistics Reports 122, December 2018 (age-adjusted).
     """
     table = beside(loaded("adults")).set_index("what")
-    women = table.loc["mean body_mass_kg within sex=female;age_years>=20"]
+    women = table.loc["mean weight within sex=female;age_years>=20"]
     assert women["published"] == pytest.approx(170.6 * 0.45359237, abs=0.3)
     assert women["here"] == pytest.approx(women["published"], abs=1.5)
     assert table["use"].eq("compared").all()

@@ -201,7 +201,7 @@ def test_margins_in_conflict_are_named_with_how_far_each_could_go():
     message = str(told.value)
     # 90 % women reach at most 0.9 x 160 + 0.1 x 180 = 162 cm.
     assert "can meet together the following" in message
-    assert "mean stature_cm: asked 165" in message
+    assert "mean height: asked 165" in message
     assert "162" in message
     assert "sex=female" in message
     assert "age" not in message

@@ -11,9 +11,8 @@ import pandas as pd
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.conditional import patterns
 from sizing.people.body.draw import law_of_draw
-from sizing.people.body.moments import adult_share, model_age
+from sizing.people.body.moments import adult_share, model_age, model_bias
 from sizing.people.body.terms import Floats, group_models, monomials
-from sizing.resources import source_table
 
 #: Rows, smooth terms, weights, age group and sex of some of the people.
 Block = tuple[npt.NDArray[np.int64], Floats, Floats, str, str]
@@ -24,19 +23,11 @@ _SMOOTH = np.array(
 
 
 @lru_cache(maxsize=1)
-def model_bias() -> Floats:
-    """Return the typical error of mean logs in populations the model never saw."""
-    table = source_table("model_bias.csv").set_index("measure")
-    return table.loc[list(SEATED_AND_GIRTHS), "relative_sd"].to_numpy(dtype=float)
-
-
-@lru_cache(maxsize=1)
-def _bias_covariance() -> Floats:
+def bias_correlation() -> Floats:
     """Return how the biases of the measures go together: as residuals do."""
     parts = [one for g in ("child", "adult") for one in group_models(g).values()]
-    alike = np.mean([one.correlation for one in parts], axis=0)
-    found: Floats = alike * np.outer(model_bias(), model_bias())
-    return found
+    alike: Floats = np.mean([one.correlation for one in parts], axis=0)
+    return alike
 
 
 @dataclass(frozen=True)
@@ -71,10 +62,11 @@ class CoefficientError:
     few people of large weight do not decide.
 
     A population of another shape moves the mean log of a measure by ``model_bias``,
-    measures together as residuals go, women, men and children alike. Its derivative is
-    the same with a term of 1, from the scores of the measures judged (and known) alone:
-    those of others have no part in the estimate and would only add noise. Near a best
-    edge that derivative is 0 and any bias lowers the share: ``c``, the mean change by
+    measures together as residuals go, women, men and children by the same number of
+    SDs. Its derivative is the same with that SD as its term, from the scores of the
+    measures judged (and known) alone: those of others have no part in the estimate and
+    would only add noise. Near a best edge that derivative is 0 and any bias lowers the
+    share: ``c``, the mean change by
     the second derivative, is the mean of the same thing times half of ``s' B s - tr(P
     B)``, ``s`` the score, ``P`` its precision, ``B`` the biases' covariance. Its mean
     square is at most ``3 c^2`` where all biases bend the share the same way, and that
@@ -111,12 +103,17 @@ class CoefficientError:
         return self._frame[columns].to_numpy(dtype=float)
 
     @cached_property
+    def _bias(self) -> Floats:
+        """SD of the bias of each row's mean logs."""
+        return model_bias(adult_share(model_age(self._values[:, 2])))
+
+    @cached_property
     def _scores(self) -> tuple[Floats, Floats]:
         """Scores of the mean logs and of their bend by a bias, and of the forms."""
         build, values = self._values[:, :3], np.log(self._values[:, 3:])
         known = (self._evidence[list(SEATED_AND_GIRTHS)] == EVIDENCE[0]).to_numpy()
         score = np.zeros((len(values), values.shape[1] + 2))
-        bias = _bias_covariance()
+        alike = bias_correlation()
         for draw in np.unique(self._drawn.draw).tolist():
             rows = np.flatnonzero(self._drawn.draw == draw)
             has = known[rows]
@@ -124,7 +121,7 @@ class CoefficientError:
                 self._sex[rows], build[rows], has, seed=self._drawn.seed, draw=draw
             )
             covariance, gap = covariance_of(np.arange(len(rows))), values[rows] - mean
-            each, bend = np.zeros_like(gap), np.zeros(len(rows))
+            each, bend, sd = np.zeros_like(gap), np.zeros(len(rows)), self._bias[rows]
             for at, given in patterns(has):
                 # What was known has no chance in it: its own score is taken off.
                 for sign, used in ((1, given | self._judged), (-1, given)):
@@ -133,9 +130,10 @@ class CoefficientError:
                     each[np.ix_(at, use)] += sign * np.einsum(
                         "pij,pj->pi", precision, gap[at][:, use]
                     )
-                    own = bias[np.ix_(use, use)]
-                    bend[at] -= sign * np.einsum("pij,ij->p", precision, own)
-            bend += np.einsum("pi,ij,pj->p", each, bias, each)
+                    own, s = alike[np.ix_(use, use)], sd[at][:, use]
+                    told = np.einsum("pij,ij,pi,pj->p", precision, own, s, s)
+                    bend[at] -= sign * told
+            bend += np.einsum("pi,ij,pj->p", each * sd, alike, each * sd)
             score[rows, :-2], score[rows, -2] = each, bend / 2
             score[rows, -1] = (each * one.form_shift_sd).sum(axis=1)
         number = self._drawn.draw[self._rows]
@@ -200,11 +198,13 @@ class CoefficientError:
         return np.hstack(parts)
 
     def biased(self, gradient: Floats) -> tuple[Floats, Floats]:
-        """Return how each estimate moves with the mean logs, and its bend by biases."""
-        moved = self._moved(gradient)
+        """Return how each estimate moves by biases of one SD, and its bend by them."""
         mean = np.array([whole for whole, _ in self._maps])
-        told = np.einsum("cijk,ik->cj", moved, mean)
-        return told[:, :-1], told[:, -1]
+        told = np.einsum("cijk,ik->cij", self._moved(gradient), mean)
+        # People between the two models have the biases of both, by their shares.
+        adult = [float(group == "adult") for *_, group, _ in self._blocks(0)]
+        shift = np.einsum("cij,ij->cj", told[:, :, :-1], model_bias(adult))
+        return shift, told[:, :, -1].sum(axis=1)
 
     def _moved(self, gradient: Floats) -> Floats:
         shape = len(gradient), len(self._blocks(0)), -1, len(_SMOOTH)
@@ -215,7 +215,7 @@ class CoefficientError:
         out: Floats = gradient[:, 0] ** 2
         if self.with_bias:
             shift, bend = self.biased(gradient)
-            out += np.einsum("cj,jl,cl->c", shift, _bias_covariance(), shift)
+            out += np.einsum("cj,jl,cl->c", shift, bias_correlation(), shift)
             out += 3 * bend**2
         moved = self._moved(gradient)
         for i, block in enumerate(self._blocks(0)):

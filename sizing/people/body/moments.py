@@ -56,7 +56,8 @@ class Moments:
     - ``mean, sd`` (n, p): Of ``ln y``; ``sd`` is the spread between people.
     - ``form_shift_sd`` (n, p): SD of the mean beyond the range of BMI, where forms
       disagree.
-    - ``coefficient_sd`` (n, p): Sampling SD of the mean.
+    - ``error_sd`` (n, p): How far the mean may be off: sampling error of the
+      coefficients, and the typical error in populations the model never saw.
     - ``share`` (n,): Weight of the adult model.
     """
 
@@ -64,7 +65,7 @@ class Moments:
     mean: Floats
     sd: Floats
     form_shift_sd: Floats
-    coefficient_sd: Floats
+    error_sd: Floats
     share: Floats
     sex: npt.NDArray[np.object_]
 
@@ -75,7 +76,7 @@ class Moments:
             self.mean[rows],
             self.sd[rows],
             self.form_shift_sd[rows],
-            self.coefficient_sd[rows],
+            self.error_sd[rows],
             self.share[rows],
             self.sex[rows],
         )
@@ -97,13 +98,13 @@ class Moments:
     def covariance(self, *, sampling: bool = True, form: bool = True) -> Floats:
         """Covariance of ``ln y`` of each row, shape (n, p, p).
 
-        People's spread; with ``sampling`` also that of the coefficients, whose
-        errors are taken to be correlated like the residuals; with ``form`` also
-        the disagreement of the forms, which moves the measures together.
+        People's spread; with ``sampling`` also the error of the means, taken to be
+        correlated like the residuals; with ``form`` also the disagreement of the
+        forms, which moves the measures together.
         """
         scale = self.sd[:, :, None] * self.sd[:, None, :]
         if sampling:
-            error = self.coefficient_sd
+            error = self.error_sd
             scale = scale + error[:, :, None] * error[:, None, :]
         out = scale * self.correlation()
         if form:
@@ -121,8 +122,13 @@ def moments(
     measures: Sequence[str] = SEATED_AND_GIRTHS,
     betas: Betas | None = None,
     sampling: bool = False,
+    bias: bool = True,
 ) -> Moments:
-    """Return mean and spread of ``ln y`` for people of known build."""
+    """Return mean and spread of ``ln y`` for people of known build.
+
+    With ``sampling`` the error of the mean too, for what is said of one person; her
+    own population's bias is part of it, unless ``bias`` is False.
+    """
     n, p = len(sex), len(measures)
     years = model_age(age)
     share = adult_share(years)
@@ -153,7 +159,29 @@ def moments(
             shift, times = older_law(one_sex, name, years[rows])
             mean[rows, j] += shift
             log_sd[rows, j] += np.log(times)
+    if sampling and bias:
+        place = [SEATED_AND_GIRTHS.index(name) for name in measures]
+        error = np.hypot(error, model_bias(share)[:, place])
     return Moments(tuple(measures), mean, np.exp(log_sd), form, error, share, sex)
+
+
+def model_bias(share: npt.ArrayLike = 1.0) -> Floats:
+    """Return the typical error of mean logs in populations the model never saw.
+
+    ``share`` is the weight of the adult model; one row for each.
+
+    >>> model_bias([0.0, 1.0])[:, SEATED_AND_GIRTHS.index("hip_circumference_cm")]
+    array([0.0219, 0.0104])
+    """
+    child, adult = _biases()
+    return child + np.asarray(share, dtype=float)[..., None] * (adult - child)
+
+
+@lru_cache(maxsize=1)
+def _biases() -> tuple[Floats, Floats]:
+    table = source_table("model_bias.csv").set_index(["group", "measure"])
+    own = table["relative_sd"].unstack("group").loc[list(SEATED_AND_GIRTHS)]
+    return own["child"].to_numpy(dtype=float), own["adult"].to_numpy(dtype=float)
 
 
 def older_law(sex: str, measure: str, age_years: Floats) -> tuple[Floats, Floats]:
