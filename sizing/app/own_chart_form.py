@@ -217,7 +217,7 @@ class OwnChartForm(LiveForm):
         blank = self.table.empty and not self._wrong
         self._none = _T.to_fill if blank else _T.wrong
         if self.edited is None:
-            return self._none
+            return str(self._none)
         form = self.people_form
         if not form.ready:
             self._none = form.words
@@ -230,7 +230,7 @@ class OwnChartForm(LiveForm):
         except SizingError as error:
             form.tell(error)
             self._none = _T.whom
-            return self._none
+            return str(self._none)
         chart, other = self.edited, self._other()
         asked = f"{form.key}, {chart.measures}, {other and other.measures}"
         if self._layout is None or self._layout[0] != asked:

@@ -21,17 +21,9 @@ from sizing.charts.fits import size_masks
 from sizing.errors import SizingError
 from sizing.measures import EVIDENCE
 from sizing.people.people import People
+from tests.charts.cases import people_of
 
 MEASURES = ["body_mass_kg", "sitting_height_cm", "hip_circumference_cm"]
-
-
-def people_of(frame: pd.DataFrame, evidence: str = "measured") -> People:
-    frame = frame.reset_index(drop=True)
-    if "person" not in frame:
-        frame = frame.assign(person=range(len(frame)), draw=0)
-    present = [m for m in MEASURES if m in frame]
-    levels = pd.DataFrame(evidence, index=frame.index, columns=present)
-    return People("some", frame, pd.Series(np.ones(len(frame))), levels)
 
 
 # An oracle in plain Python, written from the docstring of ``assign`` alone.
@@ -232,14 +224,11 @@ def test_the_order_of_people_and_sizes_does_not_matter(rows, chart, seed):
     frame = frame_of(rows)
     people, sizes = rng.permutation(len(frame)), rng.permutation(len(chart.sizes))
     plain = assign(people_of(frame), chart)
-    mixed = assign(
-        people_of(frame.iloc[people]),
-        chart_from(chart.frame.iloc[sizes].reset_index(drop=True), warn=False),
-    )
+    turned = chart_from(chart.frame.iloc[sizes].reset_index(drop=True), warn=False)
+    mixed = assign(people_of(frame.iloc[people]), turned)
     assert (mixed.fits == plain.fits[people][:, sizes]).all()
-    assert (
-        mixed.table["outcome"].tolist() == plain.table["outcome"].iloc[people].tolist()
-    )
+    outcomes = plain.table["outcome"].iloc[people]
+    assert mixed.table["outcome"].tolist() == outcomes.tolist()
 
 
 @settings(max_examples=20, deadline=None)
@@ -306,30 +295,17 @@ def test_edges_and_load_limits(mass, hip, outcome):
 
 
 def test_the_worst_evidence_is_carried():
-    frame = pd.DataFrame(
-        {
-            "body_mass_kg": [60.0, 60, np.nan, 60, 60],
-            "hip_circumference_cm": 80.0,
-            "sitting_height_cm": 80.0,
-        }
-    )
+    frame = pd.DataFrame({"body_mass_kg": [60.0, 60, np.nan, 60, 60]})
+    frame[["hip_circumference_cm", "sitting_height_cm"]] = 80.0
     people = people_of(frame)
-    people.evidence["hip_circumference_cm"] = [
-        "predicted",
-        "unsupported",
-        "measured",
-        "extrapolated",
-        None,
-    ]
+    levels = ["predicted", "unsupported", "measured", "extrapolated", None]
+    people.evidence["hip_circumference_cm"] = levels
+    # Sitting height is not on the chart and must not count.
     people.evidence["sitting_height_cm"] = "unsupported"
     table = assign(people, two()).table
-    assert table["evidence"].tolist() == [
-        "predicted",
-        "unsupported",
-        "missing",
-        "extrapolated",
-        "unsupported",
-    ], "sitting height is not on the chart and must not count"
+    assert table["evidence"].tolist() == (
+        ["predicted", "unsupported", "missing", "extrapolated", "unsupported"]
+    )
     assert table["evidence"].cat.categories.tolist() == list(EVIDENCE)
     bare = People("bare", people.frame, people.weight, pd.DataFrame(index=frame.index))
     assert set(assign(bare, two()).table["evidence"]) == {"unsupported", "missing"}

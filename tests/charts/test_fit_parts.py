@@ -13,20 +13,12 @@ from sizing.client.outcomes import edges_of, fitting
 from sizing.errors import SizingWarning
 from sizing.measures import MEASURES
 from sizing.measures.edges import NO_HIGH
-from sizing.people.people import People
-
-HIP = "hip_circumference_cm"
+from tests.charts.cases import HIGH, HIP, LOW, people_of
 
 
 def chart_of(low, high, **columns):
-    data = {"size": [f"s{i}" for i in range(len(low))], f"{HIP}_low": low}
-    return SizeChart(pd.DataFrame(data | {f"{HIP}_high": high} | columns))
-
-
-def people_of(frame):
-    frame = frame.assign(person=range(len(frame)), draw=0)
-    evidence = pd.DataFrame(index=frame.index)
-    return People("some", frame, pd.Series(np.ones(len(frame))), evidence)
+    data = {"size": [f"s{i}" for i in range(len(low))], LOW: low, HIGH: high}
+    return SizeChart(pd.DataFrame(data | columns))
 
 
 def test_a_table_holds_each_tenth_between_the_edges_and_what_is_missing():

@@ -71,56 +71,6 @@ def test_standard_units_pass_unchanged_with_every_other_column():
     pd.testing.assert_frame_equal(frame, before)
 
 
-def test_a_chart_in_inches_and_pounds_becomes_cm_and_kg():
-    chart = pd.DataFrame(
-        {
-            "size": ["a", "b"],
-            "hip_circumference_in_low": [0, 40],
-            "hip_circumference_in_high": [40, None],
-            "load_limit_lb": [400, 500],
-        }
-    )
-    out = to_standard_units(chart)
-    assert out["hip_circumference_cm_low"].tolist() == [0, 101.6]
-    assert out["hip_circumference_cm_high"].iloc[0] == 101.6
-    assert np.isnan(out["hip_circumference_cm_high"].iloc[1])
-    assert out["load_limit_kg"].tolist() == [181.436948, 226.796185]
-
-
-@pytest.mark.parametrize(
-    ("column", "expected"),
-    [
-        ("stature_furlongs", "'furlongs' is no unit"),
-        ("hip_circumference_kg", "'kg' is no unit"),
-        ("body_mass_cm", "'cm' is no unit"),
-        ("stature", "no unit in its name"),
-        ("hip_circumference_low", "no unit in its name"),
-        ("hip_circumfrence_cm_low", "did you mean 'hip_circumference_cm_low'"),
-        ("hip_lb", "did you mean 'hip_circumference_cm' or 'hip_breadth"),
-        ("nose_length_cm", "no measure of the kit"),
-        ("age_days", "'days' is no unit"),
-    ],
-)
-def test_names_that_are_almost_a_measure_are_refused_with_a_hint(column, expected):
-    table = problems(pd.DataFrame({column: [50.0]}))
-    assert len(table) == 1
-    assert expected in table["what"].iloc[0]
-    assert table["column"].iloc[0] == column
-
-
-@pytest.mark.parametrize(
-    ("columns", "expected"),
-    [
-        (["stature_cm", "stature_in"], "two units"),
-        (["hip_circumference_cm_low", "hip_circumference_in_high"], "two units"),
-        (["stature_cm", "stature_cm"], "two columns"),
-    ],
-)
-def test_a_measure_given_twice_is_refused(columns, expected):
-    frame = pd.DataFrame([[60.0] * len(columns)], columns=columns)
-    assert expected in problems(frame)["what"].iloc[0]
-
-
 @pytest.mark.parametrize(
     ("value", "expected"),
     [
@@ -142,21 +92,6 @@ def test_cells_that_are_no_measure_are_refused_by_row_and_value(value, expected)
     assert expected in table["what"].iloc[0]
     assert table["row"].tolist() == [3]
     assert table["value"].tolist() == [value]
-
-
-def test_every_problem_is_named_at_once_and_many_are_counted():
-    frame = pd.DataFrame(
-        {
-            "stature_cm": ["x"] * 25,
-            "body_mass_kg": [-1.0] + [70.0] * 24,
-            "sex": ["unknown"] + ["female"] * 24,
-        }
-    )
-    with pytest.raises(InputProblems, match=r"wards\.csv, row 2") as caught:
-        to_standard_units(frame, file="wards.csv")
-    table = caught.value.table
-    assert set(table["column"]) == {"stature_cm", "body_mass_kg", "sex"}
-    assert table["what"].str.contains("15 more cells").sum() == 1
 
 
 @pytest.mark.parametrize(
