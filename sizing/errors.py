@@ -100,12 +100,9 @@ class Problem:
 
     def __str__(self) -> str:
         """Return the problem as one line of plain words."""
-        where = [
-            str(self.file) if self.file is not None else "",
-            f"row {self.row}" if self.row is not None else "",
-            f"column '{self.column}'" if self.column is not None else "",
-        ]
-        place = ", ".join(part for part in where if part)
+        where = {"{}": self.file, "row {}": self.row, "column '{}'": self.column}
+        placed = [w.format(part) for w, part in where.items() if part is not None]
+        place = ", ".join(filter(None, placed))
         # A number of numpy's would be shown as np.float64(2.5).
         value = self.value
         if getattr(value, "ndim", None) == 0:
@@ -131,13 +128,11 @@ class InputProblems(SizingError):  # noqa: N818 - it carries several
     def __init__(self, problems: Iterable[Problem], *, about: str = "input") -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
         lines = [f"- {problem}" for problem in self.problems]
-        count = len(lines)
-        noun = "problem" if count == 1 else "problems"
-        super().__init__("\n".join([f"{count} {noun} in {about}:", *lines]))
+        head = f"{len(lines)} problem{'s' * (len(lines) != 1)} in {about}:"
+        super().__init__("\n".join([head, *lines]))
 
     @property
     def table(self) -> "pd.DataFrame":
-        """The problems as a frame, one row each."""
         import pandas as pd
 
         columns = ["file", "row", "column", "value", "what", "allowed", "action"]
@@ -154,11 +149,7 @@ def warn(words: str | Warning, category: type[Warning] = SizingWarning) -> None:
 
 @contextmanager
 def caught_warnings() -> Iterator[list[warnings.WarningMessage]]:
-    """Collect every warning of the block, one thread at a time.
-
-    What catches warnings changes them for the whole program: of two threads at it
-    at once, one would lose what it was to tell.
-    """
+    """Collect every warning of the block, one thread at a time: two would lose some."""
     with _CATCHING, warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         yield caught
@@ -167,9 +158,9 @@ def caught_warnings() -> Iterator[list[warnings.WarningMessage]]:
 def one_of(name: str, value: object, allowed: Sequence[object]) -> None:
     """Refuse a setting that is not among the allowed ones."""
     if value not in allowed:
-        options = ", ".join(str(option) for option in allowed)
+        options, action = ", ".join(map(str, allowed)), "choose one of these"
         raise SizingError(
-            str(Problem(f"unknown {name}", options, "choose one of these", value=value))
+            f"unknown {name}", allowed=options, action=action, value=value
         )
 
 
@@ -212,9 +203,8 @@ above 0 up to 1. What to do: change it.
     high = high or _limit("and below " if low else "below ", below)
     high = high or ("up" if least is not None else "")
     allowed = " ".join(part for part in (kind, low, high) if part)
-    raise SizingError(
-        str(Problem(f"{name} makes no sense", allowed, "change it", value=value))
-    )
+    what = f"{name} makes no sense"
+    raise SizingError(what, allowed=allowed, action="change it", value=value)
 
 
 def _limit(words: str, limit: float | None) -> str:
@@ -224,19 +214,10 @@ def _limit(words: str, limit: float | None) -> str:
 
 
 def check_seed(seed: object) -> None:
-    """Refuse a seed that is no whole number of 32 bits."""
     check_number("the seed", seed, least=0, most=2**32 - 1, whole=True)
 
 
 def check_replicates(replicates: object, *, least: int = 2) -> None:
-    """Refuse numbers of bootstrap samples too few for a spread, or endless.
-
-    The upper end is a choice of ours: a hundred times what is usual.
-    """
-    check_number(
-        "the number of bootstrap samples",
-        replicates,
-        least=least,
-        most=100_000,
-        whole=True,
-    )
+    """Refuse too few bootstrap samples, or over a hundred times the usual (ours)."""
+    what = "the number of bootstrap samples"
+    check_number(what, replicates, least=least, most=100_000, whole=True)

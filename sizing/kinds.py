@@ -110,7 +110,6 @@ def _refuse_unknown(what: Callable[..., Any], given: dict[str, Any]) -> None:
 
 
 def check_columns(frame: Any, needed: Sequence[str], what: str) -> None:
-    """Refuse a table that lacks a column."""
     if lacking := [name for name in needed if name not in frame]:
         raise SizingError(
             f"{what} have no column {', '.join(lacking)}",

@@ -73,16 +73,13 @@ class ChartTable:
 
     @property
     def empty(self) -> bool:
-        """Whether nothing stands in the table yet."""
         return bool(self.table.frame.empty)
 
     def show(self, frame: pd.DataFrame, name: str, source: str) -> None:
-        """Show another chart, or a table to be filled in."""
         self._put(frame, name, source)
         self._changed()
 
     def move(self, chart: SizeChart, size: str, column: str) -> None:
-        """Show the same chart with one edge moved."""
         row = chart.sizes.index(size)
         self.table.put(row, column, float(chart.frame[column].iloc[row]))
         self._changed()
@@ -105,7 +102,6 @@ class ChartTable:
         self._tell()
 
     def _step(self, by: int) -> None:
-        """Go back to the table as it was, or forward again."""
         if 0 <= self._at + by < len(self._past):
             self._at += by
             self._put(*self._past[self._at])
@@ -149,7 +145,6 @@ class ChartTable:
 
 
 def columns_of(name: str) -> list[str]:
-    """Return the columns of a measure, or of the sizes' groups."""
     return [name] if name == "group" else [f"{name}_low", f"{name}_high"]
 
 
@@ -164,7 +159,6 @@ def ordered(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _named(measures: Iterable[str]) -> list[tuple[str, str]]:
-    """Return measures as a list to choose from."""
     return [(labels()[name].rsplit(",", 1)[0], name) for name in measures]
 
 
@@ -198,23 +192,7 @@ class EdgeSlider:
             box.observe(lambda _: self._tell(self._chosen), "value")
         self.value.observe(lambda _: self._tell(self._moved), "value")
 
-    @property
-    def at(self) -> str:
-        """The size chosen."""
-        return str(self.size.value)
-
-    @property
-    def of(self) -> str:
-        """The measure chosen."""
-        return str(self.measure.value)
-
-    @property
-    def which(self) -> str:
-        """Which end: ``low`` or ``high``."""
-        return str(self.end.value)
-
     def number(self) -> float:
-        """Return where the slider stands, in cm or kg, to a tenth."""
         return round(float(self.value.value) * self._factor(), 1)
 
     def offer(self, chart: SizeChart | None) -> None:
@@ -235,11 +213,11 @@ class EdgeSlider:
     def point(self, chart: SizeChart) -> None:
         """Set the slider to the edge that is chosen."""
         frame, factor = chart.frame, self._factor()
-        edges = frame.reindex(columns=columns_of(self.of)).astype(float)
+        edges = frame.reindex(columns=columns_of(self.measure.value)).astype(float)
         low, high = edges.min().min(), edges.max().max()
         room = 0.2 * (high - low) + 5
-        row = chart.sizes.index(self.at)
-        edge = edges[f"{self.of}_{self.which}"].iloc[row]
+        row = chart.sizes.index(self.size.value)
+        edge = edges[f"{self.measure.value}_{self.end.value}"].iloc[row]
         unit = self._unit()
         self._quiet = True
         self.value.min, self.value.max = 0.0, 1e4
@@ -251,12 +229,11 @@ class EdgeSlider:
         self._quiet = False
 
     def _factor(self) -> float:
-        """Return the size in cm or kg of the unit chosen."""
-        return understood(f"1 {self._unit()}", self.of)
+        return understood(f"1 {self._unit()}", self.measure.value)
 
     def _unit(self) -> str:
         # A slider has one number: 12.10 of stone would be no 12 st 10 lb.
-        unit = unit_of(self.of, self._switch.units)
+        unit = unit_of(self.measure.value, self._switch.units)
         return "lb" if unit == "st" else unit
 
     def _tell(self, whom: Callable[[], object]) -> None:

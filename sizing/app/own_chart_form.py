@@ -56,7 +56,6 @@ class JudgementForm(AnswerForm):
         self._asked, self._pattern = asked, pattern
 
     def work_out(self, progress: Progress) -> dict[str, Any]:
-        """Judge the chart, step by step."""
         chart, people, other = self._asked(progress)
         progress(_T.steps["chart"], 0.25)
         answer: dict[str, Any] = {"judgement": judge_chart(people, chart)}
@@ -67,11 +66,9 @@ class JudgementForm(AnswerForm):
         return answer | {"people": people, "clients": clients_served(people, chart)}
 
     def show(self, answer: dict[str, Any]) -> None:
-        """Show what the report holds, but for the bands: they are drawn already."""
         self.answered.show(self._page(answer, bands=False))
 
     def saved(self, answer: dict[str, Any]) -> dict[str, Any]:
-        """Return the tables, the pictures and the report."""
         found = chart_results(answer["judgement"], answer.get("comparison"))
         if answer["clients"] is not None:
             found["chart_clients"] = answer["clients"]
@@ -137,7 +134,6 @@ class OwnChartForm(LiveForm):
         self.start.empty()
 
     def use(self, chart: SizeChart) -> None:
-        """Take this chart as the one to try."""
         self._wrong, self.second.taken = False, chart
         frame = chart.frame
         if not frame["group"].any():
@@ -173,7 +169,6 @@ class OwnChartForm(LiveForm):
         self._follow(chart)
 
     def _follow(self, chart: SizeChart | None) -> None:
-        """Let everything else follow a chart."""
         self.edited = chart
         self.judgement.forget()
         self._tell()
@@ -195,25 +190,24 @@ class OwnChartForm(LiveForm):
         if self.edited is None:
             return
         edge = self.edge
+        size, measure, end = (b.value for b in (edge.size, edge.measure, edge.end))
         try:
-            moved = with_edge(self.edited, edge.at, edge.of, edge.which, edge.number())
+            moved = with_edge(self.edited, size, measure, end, edge.number())
         except SizingError as error:
             lines = wrong_lines(error, units=self.switch.units)
             self.change.value = status(bullets(lines))
             edge.point(self.edited)
             return
         self._moving = True
-        self.table.move(moved, edge.at, f"{edge.of}_{edge.which}")
+        self.table.move(moved, size, f"{measure}_{end}")
         self._moving = False
 
     def _chosen(self) -> None:
-        """Show the edge that was chosen, in the units chosen."""
         if self.edited is not None:
             self.edge.point(self.edited)
             self.update()
 
     def work_out(self) -> Live | str:
-        """Say at once whom the chart fits, or why that cannot be said."""
         blank = self.table.empty and not self._wrong
         self._none = _T.to_fill if blank else _T.wrong
         if self.edited is None:
@@ -243,11 +237,10 @@ class OwnChartForm(LiveForm):
         return Live(chart, other, people, form.key, words)
 
     def show(self, answer: Live) -> None:
-        """Show whom it fits, and the bands of the measure chosen over the people."""
         self.change.value = lead(answer.words)
         self.limits_view.value = bullets(answer.people.limits)
         self.sources_view.value = bullets(answer.people.sources)
-        measure, units = self.edge.of, self.switch.units
+        measure, units = self.edge.measure.value, self.switch.units
         if measure not in answer.people.frame:
             words = _T.not_known.format(measure=labels()[measure])
             self.image.value = paragraphs([words])
@@ -268,7 +261,6 @@ class OwnChartForm(LiveForm):
     def _to_judge(
         self, progress: Progress
     ) -> tuple[SizeChart, People, SizeChart | None]:
-        """Return what is to be judged, once the people are ready."""
         chart = self._sound()
         progress(_T.steps["people"], 0.05)
         while self.people_form.getting:
@@ -289,7 +281,6 @@ class OwnChartForm(LiveForm):
         return self._kept
 
     def saved(self, answer: Live) -> dict[str, Any]:
-        """Return the chart, its bands, and what was found of it where it was judged."""
         chart, units = answer.chart, self.switch.units
         drawn = bands_axes(chart, answer.people, before=answer.other, units=units)
         about = {"chart_name": chart.name, "chart_source": chart.source}

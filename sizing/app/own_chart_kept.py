@@ -75,11 +75,9 @@ class ChartList:
 
     @property
     def name(self) -> str:
-        """The name of the chart chosen."""
         return str(self.box.value)
 
     def refresh(self) -> None:
-        """Offer the charts that are kept now; the one chosen stays."""
         chosen = self.box.value
         names = [*self.ways, *kept_charts(self._folder), demo_chart().name]
         names = list(dict.fromkeys(names))
@@ -88,7 +86,6 @@ class ChartList:
             self.box.value = chosen if chosen in names else names[0]
 
     def chart(self) -> SizeChart | None:
-        """Return the chart chosen; None where there is none."""
         if self.name in self.ways:
             return self.ways[self.name]()
         path = kept_charts(self._folder).get(self.name)
@@ -213,7 +210,6 @@ class ChartStart:
         self.upload.on_change(lambda: self._taken(read))
 
     def empty(self) -> None:
-        """Lay out a table to be filled in."""
         frame = demo_chart().frame
         if self.rows.value:
             names = ["size", "load_limit_kg", *(f"{m}_low" for m in _FIRST)]

@@ -115,7 +115,6 @@ class EditableTable:
         return table
 
     def cell(self, row: int, column: str) -> Any:
-        """Return the widget of one cell; rows count from 0."""
         return self._rows[row][column].widget
 
     def set(self, frame: pd.DataFrame) -> None:
@@ -143,24 +142,19 @@ class EditableTable:
         self._hold(self._full()[row][column], column, value)
 
     def add_row(self) -> None:
-        """Add an empty row at the end."""
         self._rows.append(self._new_row({}))
         self._lay_out()
 
     def remove_row(self, row: int) -> None:
-        """Take a row away; rows count from 0."""
         gone = [cell.widget for cell in self._rows.pop(row).values()]
         self._lay_out()
         close_all(gone)
         self._changed()
 
     def on_change(self, what: Callable[[], object]) -> None:
-        """Call ``what`` whenever she changes a cell or the number of rows."""
         self._listeners.append(what)
 
     def _full(self) -> list[dict[str, _Cell]]:
-        """Return the rows in which something stands."""
-
         def filled(row: dict[str, _Cell]) -> bool:
             return any(cell.value is not None for cell in row.values())
 
@@ -197,7 +191,6 @@ class EditableTable:
         return column[: found.end()] if found else None
 
     def _units(self, measure: str) -> str:
-        """Return the units in which a measure's columns are shown and typed."""
         usual = self._switch.units if self._switch is not None else "metric"
         return self._own_units.get(measure, usual)
 
@@ -240,7 +233,6 @@ class EditableTable:
                     self._hold(other, column, held)
 
     def _show(self, cell: _Cell, name: str) -> None:
-        """Show what a cell holds; nobody is told."""
         cell.shown = self._text(name, cell.value)
         if cell.widget.value == cell.shown:
             return
@@ -251,7 +243,6 @@ class EditableTable:
         self._quiet = False
 
     def _text(self, name: str, value: Any) -> str:
-        """Write a cell: a number in the units chosen, as a person would type it."""
         measure = self._measure(name)
         if value is None or isinstance(value, str) or not measure:
             return "" if value is None else _plain(value)
@@ -304,7 +295,6 @@ class EditableTable:
         self._around = around
 
     def _head(self, name: str, words: str) -> w.Widget:
-        """Return a column's heading, with a choice of its unit where there is one."""
         head, measure = w.HTML(_HEAD.format(escape(words))), self._measure(name)
         if measure is None or not self._column_units or name.endswith("_high"):
             return head

@@ -31,11 +31,9 @@ class UnitSwitch:
 
     @property
     def units(self) -> str:
-        """The key of the units chosen."""
         return str(self.view.value)
 
     def on_change(self, what: Callable[[str], object]) -> None:
-        """Call ``what`` with the key of the units whenever they change."""
         self.view.observe(lambda _: what(self.units), "value")
 
     def _read(self) -> str:
@@ -81,7 +79,6 @@ class UnitField:
 
     @property
     def typed(self) -> str:
-        """What stands in the field, with its unit: to be quoted to whoever typed it."""
         return with_unit(self.box.value.strip(), self._unit())
 
     @property
@@ -96,12 +93,10 @@ class UnitField:
             return with_unit(self._typed, unit_of(self._measure, self._typed_in))
 
     def number(self) -> float | None:
-        """Return the value in cm or kg, or None if the field is empty."""
         typed = (self._typed, self._measure, self._typed_in)
         return understood(*typed, signed=self._signed) if self._typed else None
 
     def set(self, value: float | None) -> None:
-        """Put a value in cm or kg into the field."""
         self._shows = "" if value is None else self._written(value)
         self._typed = "" if value is None else repr(float(value)).removesuffix(".0")
         self._typed_in = "metric"
@@ -110,7 +105,6 @@ class UnitField:
             listener()
 
     def on_change(self, what: Callable[[], object]) -> None:
-        """Call ``what`` when something is typed; not when only the units change."""
         self._listeners.append(what)
 
     def _called(self) -> str:

@@ -64,12 +64,10 @@ class UploadBox:
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Names of the files taken, without any folder."""
         return tuple(_last_part(item["name"]) for item in self.box.value)
 
     @property
     def key(self) -> str:
-        """Text that differs whenever the files' names or content differ."""
         seen = hashlib.sha256()
         for item in self.box.value:
             seen.update(item["name"].encode("utf-8", errors="surrogatepass"))
@@ -97,11 +95,9 @@ class UploadBox:
         return found if self._multiple else found[0]
 
     def on_change(self, what: Callable[[], object]) -> None:
-        """Call ``what`` whenever a file is taken or taken back."""
         self.box.observe(lambda _: what(), "value")
 
     def clear(self) -> None:
-        """Forget the files."""
         self.box.value = ()
 
     def _tell(self) -> None:
@@ -132,5 +128,4 @@ def checked_name(given: str) -> str:
 
 
 def _last_part(given: str) -> str:
-    """Return what follows the last slash of either kind."""
     return re.split(r"[/\\]", given)[-1]

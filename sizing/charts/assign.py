@@ -24,14 +24,7 @@ DIRECTIONS = ("too_small_for", "too_large_for", "over_load", "not_measured")
 
 @dataclass(frozen=True)
 class Assignment:
-    """Which sizes fit each person.
-
-    - ``table``: One row per person and draw, with the index of ``people.frame``; see
-      ``assign`` for its columns.
-    - ``fits`` (rows, sizes): Which sizes fit, in the chart's order.
-    - ``weight``: The people's weights.
-    - ``people``: What the population is called.
-    """
+    """Which sizes fit each person: ``table`` of ``assign``, ``fits`` (rows, sizes)."""
 
     table: pd.DataFrame
     fits: npt.NDArray[np.bool_]
@@ -40,7 +33,6 @@ class Assignment:
     people: str
 
     def shares(self) -> pd.Series:
-        """Return the weighted share of each outcome; they add up to 1."""
         total = self.weight.groupby(self.table["outcome"], observed=False).sum()
         return total / total.sum()
 
@@ -154,7 +146,6 @@ def assign(people: People, chart: SizeChart) -> Assignment:
 def _labels(
     codes: npt.NDArray[Any], names: Sequence[str], *, ordered: bool = False
 ) -> pd.Categorical:
-    """Return names for codes; -1 is empty."""
     kind = pd.CategoricalDtype(list(names), ordered=ordered)
     return pd.Categorical.from_codes(codes, dtype=kind)
 
@@ -165,7 +156,6 @@ def _why_not(
     code: npt.NDArray[Any],
     possible: Sequence[npt.NDArray[Any]],
 ) -> dict[str, Any]:
-    """Return the columns that explain why no size fits."""
     n, names = len(code), list(values)
     size, measure, direction = np.full((3, n), -1)
     miss = np.full(n, np.nan)
@@ -201,10 +191,7 @@ def _why_not(
 def _worst_evidence(
     people: People, values: dict[str, npt.NDArray[np.int64]]
 ) -> pd.Categorical:
-    """Return the worst level among the limited measures, row by row.
-
-    A measure whose evidence is not stated counts as unsupported.
-    """
+    """Return the worst level of a row's limited measures; unstated: unsupported."""
     missing, unsupported = EVIDENCE.index("missing"), EVIDENCE.index("unsupported")
     worst = np.zeros(len(people.frame), dtype=np.int64)
     for measure, x in values.items():

@@ -166,7 +166,6 @@ def ends_of(cell: object) -> tuple[str | None, str | None] | None:
 def _from_ranges(
     table: pd.DataFrame, found: Sequence[Found], rows: Sequence[int]
 ) -> tuple[pd.DataFrame, list[Found], list[Problem]]:
-    """Return the table with the kit's names, and cells such as 20-40 parted."""
     data: dict[str, Any] = {}
     columns: list[Found] = []
     problems = []
@@ -194,7 +193,6 @@ def _from_ranges(
 
 
 def _value(cell: object, column: Found, row: int) -> tuple[Any, Problem | None]:
-    """Return what a cell holds, limits in cm or kg, and what is wrong with it."""
     where = (None, row, column.given)
     if column.stem == "size":
         return as_text(cell), None
@@ -221,7 +219,6 @@ def _value(cell: object, column: Found, row: int) -> tuple[Any, Problem | None]:
 def _row_problems(
     made: dict[str, list[Any]], columns: Sequence[Found], rows: Sequence[int]
 ) -> list[Problem]:
-    """Name what is wrong within and between the rows."""
     problems = []
     first: dict[str, tuple[int, str]] = {}
     by_name = {column.standard: column for column in reversed(columns)}
@@ -284,7 +281,6 @@ def _limit_problems(
 
 
 def _ordered(made: dict[str, list[Any]], table: pd.DataFrame) -> pd.DataFrame:
-    """Put the columns into the chart's order."""
     empty = [math.nan] * len(table)
     data: dict[str, object] = {
         "size": pd.Series(made["size"], dtype=object).astype(str),

@@ -135,7 +135,6 @@ def write_chart(chart: SizeChart, path: str | Path) -> None:
 
 
 def chart_bytes(chart: SizeChart, ending: str = ".csv") -> bytes:
-    """Return the content of a chart's file, as ``write_chart`` writes it."""
     frame = chart.frame.assign(chart_name=chart.name, chart_source=chart.source)
     return csv_bytes(frame) if ending == ".csv" else workbook_bytes({"chart": frame})
 
@@ -174,7 +173,6 @@ def keep_chart(
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:
-    """Give the user's own columns the type of what they hold."""
     made = {}
     for name in frame.columns.difference(list(_KNOWN), sort=False):
         cells = frame[name]
@@ -188,7 +186,6 @@ def _typed(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _is_plain_number(cell: object) -> bool:
-    """Say whether a filled cell is a number: a date, or yes and no, is none."""
     if isinstance(cell, str):
         return bool(_PLAIN_NUMBER.match(cell.strip()))
     return isinstance(cell, Real) and not isinstance(cell, bool)

@@ -31,7 +31,6 @@ Tenths = Mapping[str, npt.NDArray[np.integer[Any]]]
 
 
 def mask_type(chart: SizeChart) -> type[np.unsignedinteger[Any]]:
-    """Return the smallest unsigned type with a bit for each size."""
     count = len(chart.sizes)
     if count > MOST_SIZES:
         where = (None, None, None, count)
@@ -88,7 +87,6 @@ def lookup(
 
 
 def masks(values: npt.NDArray[np.integer[Any]], table: Masks) -> Masks:
-    """Look up whole tenths in a table made by ``lookup``."""
     # In two bytes a table may be longer than what its values can count.
     place = np.clip(values.astype(np.int64, copy=False), MISSING_TENTHS, len(table) - 2)
     mask: Masks = table[place + 1]
@@ -175,7 +173,6 @@ class Judged:
 
 
 def judge(values: Mapping[str, Ints], chart: SizeChart, rows: int) -> Judged:
-    """Say which sizes fit each row, and what comes of it."""
     beyond, below = np.zeros(rows, dtype=bool), np.zeros(rows, dtype=bool)
     for measure in chart.measures:
         low, high = chart.edges(measure)

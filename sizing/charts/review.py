@@ -81,7 +81,6 @@ def _finding(kind: str, words: str, *where: Any, **said: Any) -> Row:
 
 
 def _between(chart: SizeChart, measure: str) -> Iterator[Row]:
-    """Find gaps and disorder between consecutive sizes in one measure."""
     low, high = chart.edges(measure)
     rows = zip(chart.sizes, chart.frame["group"], low, high, strict=True)
     name = plain(measure)
@@ -107,7 +106,6 @@ def _group_order(chart: SizeChart) -> Iterator[Row]:
 
 
 def _plausible(chart: SizeChart, measure: str) -> Iterator[Row]:
-    """Find bands outside what any person has."""
     least, most = plausible_range(measure)
     for size, a, b in zip(chart.sizes, *chart.edges(measure), strict=True):
         where = (size, None, measure)
@@ -124,7 +122,6 @@ def _plausible(chart: SizeChart, measure: str) -> Iterator[Row]:
 
 
 def _inside(chart: SizeChart) -> Iterator[Row]:
-    """Find sizes whose box lies inside another size's box."""
     load, sizes = chart.load_limits(), chart.sizes
     # Of twins only the later is said to lie inside.
     lies = load[:, None] <= load
@@ -166,7 +163,6 @@ def _loads(chart: SizeChart) -> Iterator[Row]:
 
 
 def _no_people(chart: SizeChart, people: People) -> Iterator[Row]:
-    """Find sizes that none of the people fit, by every measure that they have."""
     fits = ~np.logical_or(*misfits(people.frame, chart))
     if "body_mass_kg" in people.frame:
         fits &= to_tenths(people.frame["body_mass_kg"])[:, None] <= chart.load_limits()

@@ -38,7 +38,6 @@ class SizeChart:
 
     @property
     def sizes(self) -> tuple[str, ...]:
-        """The sizes' names, in the chart's order."""
         return tuple(self.frame["size"].astype(str))
 
     @property

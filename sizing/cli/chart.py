@@ -28,7 +28,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Judge the chart, print the answer and write the report."""
     places = check_places("chart", args)
     own = Path(args.people).suffix.lower() in (".csv", ".xlsx")
     if own:

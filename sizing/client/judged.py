@@ -55,12 +55,10 @@ class JudgedClient:
 
     @cached_property
     def findings(self) -> pd.DataFrame:
-        """What is doubtful in the chart: see ``sizing.charts.review_chart``."""
         return review_chart(self.chart)
 
     @property
     def table(self) -> pd.DataFrame:
-        """The sizes, likeliest first."""
         return self.sizes
 
     @property
@@ -105,7 +103,6 @@ class JudgedClient:
 
     @property
     def in_play(self) -> list[str]:
-        """Sizes with a chance of at least 5 %, or of which at most that is known."""
         at_most = self.sizes["estimate"].fillna(self.sizes["high"])
         return list(self.sizes.loc[at_most >= IN_PLAY, "size"])
 
@@ -148,12 +145,10 @@ class JudgedClient:
 
     @property
     def near_load(self) -> pd.DataFrame:
-        """Parts in use whose load limit the weight comes too near to."""
         return too_near(self._parts, self.weight["value"], self.weight["error"])
 
     @property
     def not_entered(self) -> list[str]:
-        """Parts in use whose load limit was not entered."""
         return list(self._parts.loc[self._parts["load_limit_kg"].isna(), "part"])
 
     @property

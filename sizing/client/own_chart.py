@@ -62,16 +62,13 @@ class ChartJudgement:
 
     @property
     def table(self) -> pd.DataFrame:
-        """The sizes."""
         return self.sizes
 
     @property
     def unneeded(self) -> list[str]:
-        """Sizes whose loss would leave almost nobody without one."""
         return list(self.sizes.loc[self.sizes["unneeded"], "size"])
 
     def answer(self) -> str:
-        """Return the coverage in one sentence."""
         row = self.coverage.table.iloc[0]
         words = fits_words(self.chart.name, row, self.people, own=self.own)
         return invented_first(self.chart.invented, words)
@@ -196,7 +193,6 @@ def clients_served(people: People, chart: SizeChart) -> pd.DataFrame | None:
 
 
 def too_many(people: People) -> bool:
-    """Say whether these are a list of one's own, too long to judge one by one."""
     return "name" not in people.settings and people.n > MOST_CLIENTS
 
 

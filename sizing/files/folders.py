@@ -76,7 +76,6 @@ def write_folder(
     kept: Mapping[str, str] | None = None,
     stale: Collection[str] = (),
 ) -> list[Path]:
-    """Write a folder of results: all of them, or it stays as it was."""
     kept = kept or {}
     with _plainly(folder, "folder"):
         place = Path(os.path.realpath(folder))
@@ -117,7 +116,6 @@ def clear_leftovers(home: Path) -> None:
 
 
 def make_folder(folder: str | Path) -> None:
-    """Make a folder, and those it lies in, where it is not there."""
     with _plainly(folder, "folder"):
         Path(folder).mkdir(parents=True, exist_ok=True)
 
@@ -174,7 +172,6 @@ def _remove(part: Path) -> None:
 
 
 def _finish(part: Path, handle: IO[bytes]) -> None:
-    """End a folder's part: what was there goes back, or what is the user's joins."""
     handle.seek(0)
     ours = handle.read().decode().split("\n")
     for old in (part / _BEFORE).glob("*"):
@@ -240,7 +237,6 @@ def _put(path: Path, content: bytes) -> None:
 
 
 def _claim(beside: Path, place: Path) -> None:
-    """Give a file a name that nothing has."""
     try:
         os.link(beside, place)
     except FileExistsError:
@@ -337,7 +333,6 @@ def _exchange(one: Path, other: Path) -> bool:
 
 @contextlib.contextmanager
 def _plainly(path: str | Path, kind: str, *, fresh: bool = False) -> Iterator[None]:
-    """Say in plain words that a file or folder cannot be written."""
     try:
         yield
     except (OSError, ValueError) as error:

@@ -44,7 +44,6 @@ class Places:
     def writes(
         self, path: str | os.PathLike[str], *, endings: Collection[str], option: str
     ) -> None:
-        """Tell of a file that is written."""
         path = Path(path)
         what = _unusable(path)
         if not what and path.suffix.lower() not in endings:
@@ -96,7 +95,6 @@ def _refusal(path: Path, what: str, allowed: str, option: str) -> SizingError:
 
 
 def _unusable(path: Path, *, folder: bool = False) -> str:
-    """Say why nothing can be written there, if so."""
     try:
         place = Path(os.path.realpath(path))
         home = place.parent
@@ -127,7 +125,6 @@ def _unusable(path: Path, *, folder: bool = False) -> str:
 
 
 def _taken(folder: Path, name: str) -> str:
-    """Say what keeps one of the results from being written, if anything does."""
     path = folder / name
     for place in (folder.parent / _DEEPER / folder.name / name, path):
         try:
@@ -145,7 +142,6 @@ def _taken(folder: Path, name: str) -> str:
 
 
 def _not_its_own(folder: Path) -> str:
-    """Say why a folder cannot be replaced by one with results, if so."""
     place, here = Path(os.path.realpath(folder)), Path.cwd()
     if place == here or place in here.parents:
         return _T["here"]

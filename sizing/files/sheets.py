@@ -112,7 +112,6 @@ def _titles(rows: Rows, known: Callable[[object], bool]) -> int:
 def _parted(
     text: str, name: str, most_rows: int, known: Callable[[object], bool]
 ) -> tuple[Rows, str]:
-    """Part text into cells."""
     lines = [line for line in text.splitlines() if line.strip()][: _MOST_TITLES + 1]
     heading = lines[0] if lines else ""
     if re.fullmatch(r"\s*\"?sep=.?\"?\s*", heading, re.IGNORECASE):
@@ -151,7 +150,6 @@ _Read = tuple[Rows, list[str], list[str], dict[tuple[int, int], str]]
 
 
 def _sheet(content: bytes, name: str, most_rows: int, called: str) -> _Read:
-    """Return the cells of one sheet of a workbook, and what to say of it."""
     _check_parts(content, name)
     shown, inside, further, looks = _first_sheet(
         content, name, most_rows, called, results=True
@@ -276,7 +274,6 @@ def _no_lost_formulas(written: Rows, shown: Rows, name: str) -> None:
 
 
 def _letters(column: int) -> str:
-    """Return a spreadsheet's name of a column, 1 the first."""
     from openpyxl.utils import get_column_letter
 
     return str(get_column_letter(column))

@@ -1,8 +1,7 @@
 """The user's own state folder, and an environment that no other folder reaches into.
 
-A folder of notebooks may be somebody else's. Nothing in it is a setting: what the kit
-keeps for itself lies in the state folder of whoever runs it, and the programs it starts
-look for code and settings there and in this install only.
+Nothing in the folder of notebooks, which may be somebody else's, is a setting: programs
+that are started look for code and settings in the state folder and this install only.
 """
 
 import os
@@ -19,13 +18,10 @@ KEEPS = "SIZING_STATE"
 #: How a server of ours is handed its token: no other user can read it there.
 TOKEN = "SIZING_TOKEN"
 #: Of Python's own variables, those that name no code.
-_HARMLESS = (
-    "PYTHONDONTWRITEBYTECODE",
-    "PYTHONHASHSEED",
-    "PYTHONIOENCODING",
-    "PYTHONNOUSERSITE",
-    "PYTHONUTF8",
-)
+_HARMLESS = [
+    f"PYTHON{name}"
+    for name in ["DONTWRITEBYTECODE", "HASHSEED", "IOENCODING", "NOUSERSITE", "UTF8"]
+]
 _FOREIGN = ("PYTHON", "JUPYTER", "IPYTHON", "JPY_", "VOILA", "MATPLOTLIBRC")
 
 
@@ -52,16 +48,13 @@ def state_folder() -> Path:
 
 
 def _place_of_state() -> Path:
-    if sys.platform == "win32":
-        named, usual = os.environ.get("LOCALAPPDATA"), "AppData/Local"
-    elif sys.platform == "darwin":
-        named, usual = None, "Library/Application Support"
-    else:
-        named, usual = os.environ.get("XDG_STATE_HOME"), ".local/state"
+    setting, usual = {
+        "win32": ("LOCALAPPDATA", "AppData/Local"),
+        "darwin": ("", "Library/Application Support"),
+    }.get(sys.platform, ("XDG_STATE_HOME", ".local/state"))
     # A relative one would lead into whatever folder the command is run in.
-    if named and Path(named).is_absolute():
-        return Path(named)
-    return Path.home() / usual
+    named = Path(os.environ.get(setting, ""))
+    return named if named.is_absolute() else Path.home() / usual
 
 
 def safe_environment(state: Path, token: str) -> dict[str, str]:
@@ -75,11 +68,10 @@ def safe_environment(state: Path, token: str) -> dict[str, str]:
         for name, value in os.environ.items()
         if name.upper() in _HARMLESS or not name.upper().startswith(_FOREIGN)
     }
+    folders = ("config", "data", "runtime")
     ours = {
         "IPYTHONDIR": str(state / "ipython"),
-        "JUPYTER_CONFIG_DIR": str(state / "config"),
-        "JUPYTER_DATA_DIR": str(state / "data"),
-        "JUPYTER_RUNTIME_DIR": str(state / "runtime"),
+        **{f"JUPYTER_{name.upper()}_DIR": str(state / name) for name in folders},
         # The kernel is this Python, not one that another tool registered.
         "JUPYTER_PREFER_ENV_PATH": "1",
         # Nothing is imported from the folder that something runs in.

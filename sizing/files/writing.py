@@ -67,7 +67,6 @@ def workbook_bytes(
 
 
 def _lay_out(sheet: Any, formats: Mapping[str, str]) -> None:
-    """Give a sheet widths, frozen headings, number formats and a page to print on."""
     from openpyxl.styles import Alignment, Font
 
     for column in sheet.iter_cols():
@@ -147,7 +146,6 @@ def marked(cell: object) -> object:
 
 
 def unmarked(cell: object) -> object:
-    """Return a cell as it was before ``marked``."""
     return cell[1:] if isinstance(cell, str) and _MARKED.match(cell) else cell
 
 

@@ -43,8 +43,6 @@ def plain(heading: object) -> str:
 
 @dataclass(frozen=True)
 class Column:
-    """A column that a table may have."""
-
     #: The kit's name; of a measure without its unit and end.
     name: str
     #: ``words``, ``number``, or of a measure ``length``, ``mass`` or ``age``.
@@ -61,7 +59,6 @@ class Column:
 
     @property
     def standard(self) -> str:
-        """Its name with the kit's unit."""
         unit = STANDARD.get(self.kind)
         return f"{self.name}_{unit}" if unit else self.name
 
@@ -103,28 +100,23 @@ class Found:
 
     @property
     def stem(self) -> str:
-        """The column's name without unit and end."""
         return self.column.name if self.column else self.given
 
     @property
     def measure(self) -> str:
-        """The column's name in the kit's unit, without end."""
         return self.column.standard if self.column else self.given
 
     @property
     def standard(self) -> str:
-        """The column's name in the kit's units."""
         return self._whole(self.measure)
 
     @property
     def as_given(self) -> str:
-        """The column's name in the unit it was given in."""
         stem = self.measure if not self.unit else f"{self.stem}_{self.unit}"
         return self._whole(stem)
 
     @property
     def factor(self) -> float:
-        """Standard units per given unit."""
         return OF_KIND[self.kind][self.unit] if self.kind in OF_KIND else 1.0
 
     def _whole(self, name: str) -> str:
@@ -149,7 +141,6 @@ class Table:
         return {word: column for column in self.columns for word in column.words}
 
     def knows(self, heading: object) -> bool:
-        """Say whether a heading is one of the table's."""
         return isinstance(self._find(str(heading)), Found)
 
     def read(
@@ -182,7 +173,6 @@ class Table:
         return STANDARD[column.kind] if column and measured else ""
 
     def similar(self, heading: str) -> str:
-        """Return the column that somebody may have meant, or nothing."""
         near = get_close_matches(plain(heading), self._by_words, 1, _SIMILAR)
         return self._by_words[near[0]].standard if near else ""
 
@@ -219,7 +209,6 @@ class Table:
         return self._slip(key)
 
     def _slip(self, key: str) -> Problem | None:
-        """Return what is wrong with a heading that resembles one of the table's."""
         *_, (stem, unit, end) = _parts(key)
         if not stem and end:
             return Problem.of(_T.no_measure)

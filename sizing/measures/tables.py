@@ -36,7 +36,6 @@ _SEVERAL = {
 
 
 def _table(title: str) -> Table:
-    """Return one kind of table as the texts state it."""
     given = dict(_T.tables[title])
     columns = [
         _SEVERAL.get(name) or (Column(name, **about),)
@@ -56,8 +55,6 @@ TABLES = {
 
 @dataclass(frozen=True)
 class Taken:
-    """A table whose columns are named as the kit names them."""
-
     #: Rows 0, 1, ...; measures keep the unit they were given in.
     frame: pd.DataFrame
     found: list[Found]
@@ -70,7 +67,6 @@ class Taken:
 
     @property
     def about(self) -> str:
-        """What messages call the table."""
         return self.file or f"the {self.table.title}"
 
     @property
@@ -100,7 +96,6 @@ class Taken:
         return f"{head}; {self.unused}" if self.unused else head
 
     def heading(self, name: object) -> str | None:
-        """Return a column's heading as it stands in the file."""
         given = {one.as_given: one.given for one in self.found}
         given |= {one.standard: one.given for one in self.found}
         return given.get(str(name), None if name is None else str(name))
@@ -131,7 +126,6 @@ class Taken:
 def take(
     frame: pd.DataFrame, table: Table, *, note: bool = True, collect: bool = False
 ) -> Taken:
-    """Take a table that somebody brought: every column is used, or named."""
     file = frame.attrs.get("file")
     first = frame.attrs.get("heading", 1)
     named = frame.index.name == ROW
@@ -158,12 +152,10 @@ def take(
 
 
 def say(about: str, words: str) -> None:
-    """Say how a table was read."""
     warn(f"{about}: {words}", ReadingNote)
 
 
 def blank(table: Table) -> pd.DataFrame:
-    """Return a table to be filled in: headings and no rows."""
     names: list[str] = []
     for column in table.columns:
         name = column.standard
@@ -175,7 +167,6 @@ def blank(table: Table) -> pd.DataFrame:
 
 
 def blank_bytes(table: Table, ending: str) -> bytes:
-    """Return a blank table as the content of a file, ``.csv`` or ``.xlsx``."""
     if ending.lower() == ".csv":
         return csv_bytes(blank(table))
     return workbook_bytes({table.title: blank(table)})

@@ -41,26 +41,20 @@ def to_standard_units(
 ) -> pd.DataFrame:
     """Return a table with its measures in cm, kg and years.
 
-    A column is recognised by its name: ``<measure>_<unit>``, for a chart
-    ``<measure>_<unit>_low`` and ``<measure>_<unit>_high``. Lengths may be in
-    mm, cm, m, in or ft, masses in g, kg, lb or st, age in years or months.
+    A column is recognised by its name: ``<measure>_<unit>``, for a chart with ``_low``
+    or ``_high`` behind. Converted are units, f/m in ``sex``, and text such as ``101,5``
+    or ``5 ft 2 in`` (see ``typed.quantity``); a unit in a cell goes before the
+    column's, with a warning. Every other column is kept.
 
-    What is converted: units, f/m in ``sex`` to female/male (upper or lower
-    case), text such as ``5 ft 2 in``, ``10 st 4`` or ``101,5`` to numbers (see
-    ``typed.quantity``). A unit in a cell goes before the column's, with a warning.
-    What is kept: every other column.
-    What is refused, every problem at once: a measure in two columns, without a unit or
-    in an unknown one; a name that is nearly a measure's; text, or a unit of another
-    kind, in a cell; what may mean two things (``1,234``; 5.11 in feet, 12.10 in stone);
-    a negative or infinite number, or 0; an age outside 0 to 120; a sex other than
-    female, male, f or m; a value that makes sense in another unit only (unless
-    ``allow_unusual``), or less than half or more than twice what is plausible at any
-    age. One outside the plausible range is warned of.
+    Refused are, every problem at once: a measure in two columns, without a unit or in
+    an unknown one; a name that is nearly a measure's; text, or a unit of another kind;
+    what may mean two things (``1,234``; 5.11 in feet); a negative or infinite number,
+    or 0; an age outside 0 to 120; another sex; a value that makes sense in another unit
+    only (unless ``allow_unusual``), or less than half or more than twice what is
+    plausible at any age. One outside the plausible range is warned of.
 
-    A copy: same rows, index and column order, standard column names, the measures as
-    floats, NaN where empty.
+    A copy: same rows, index and column order, the measures as floats, NaN where empty.
 
-    >>> import pandas as pd
     >>> given = pd.DataFrame({"hip_circumference_in": [40], "body_mass_lb": [150]})
     >>> to_standard_units(given).round(1)
        hip_circumference_cm  body_mass_kg
@@ -111,7 +105,6 @@ do: correct the column's name, or give it one that is no measure's.
 def _numbers(
     given: pd.Series, column: Found, file: str | None
 ) -> tuple[npt.NDArray[np.float64], list[Problem], list[UnitSaid]]:
-    """Return a column in standard units, cells that are none, and units said."""
     what: dict[int, Problem] = {}
     said: list[UnitSaid] = []
     cells = given.to_numpy(dtype=object, na_value=np.nan)
@@ -174,7 +167,6 @@ def _at_cells(
 def _sex(
     given: pd.Series, column: Found, file: str | None
 ) -> tuple[pd.Series, list[Problem]]:
-    """Return sex as female/male; an empty cell stays empty."""
     words = given.astype("object").where(given.notna(), "")
     words = words.map(lambda value: str(value).strip().lower())
     wrong = np.flatnonzero(~words.isin([*_SEX_WORDS, ""])).tolist()
@@ -239,7 +231,6 @@ def _unusual(
 def _limits(
     measure: str, ages: npt.NDArray[np.float64]
 ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Return the plausible range of a measure at each age (NaN: any age)."""
     # The bands start on whole years, so an age's whole years decide.
     years = np.where(np.isnan(ages), -1, np.floor(ages)).astype(int)
     known, at = np.unique(years, return_inverse=True)

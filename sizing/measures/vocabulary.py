@@ -50,7 +50,6 @@ def vocabulary() -> pd.DataFrame:
 
 @cache
 def labels() -> dict[str, str]:
-    """Return what each measure is called, by its name."""
     table = source_table("measures.csv")
     return {str(n): str(t) for n, t in zip(table["name"], table["label"], strict=True)}
 
@@ -85,7 +84,6 @@ def measure_patterns() -> pd.DataFrame:
 
 @cache
 def _bands(measure: str) -> tuple[tuple[float, float, float, float], ...]:
-    """Return a measure's age bands: from, below, low, high."""
     table = source_table("plausible_ranges.csv")
     ends = ["age_years_from", "age_years_below", "low", "high"]
     rows = table.loc[table["name"] == measure, ends].astype(float)

@@ -92,7 +92,6 @@ class Amount:
     link: str = " to "
 
     def said(self, say: Say) -> str:
-        """Return it in words."""
         if self.high is None:
             return say(self.value, self.measure, to=self.to)
         ends = self.value, self.high
@@ -109,7 +108,6 @@ class Worded(str):
     others: Mapping[str, str]
 
     def __new__(cls, words: str, **others: str) -> "Worded":
-        """Take the words of a file, and those of other places."""
         made = super().__new__(cls, words)
         made.others = others
         return made
@@ -143,7 +141,6 @@ class Said(str):
     given: Mapping[str, object]
 
     def __new__(cls, template: str, **given: object) -> "Said":
-        """Put the sentence together in cm and kg."""
         made = super().__new__(cls, _filled(template, given, written))
         made.template, made.given = template, given
         return made
@@ -180,13 +177,11 @@ def _filled(template: str, given: Mapping[str, object], say: Say, *places: str) 
 
 
 def unit_of(measure: str, units: str = "metric") -> str:
-    """Return the unit of a number that stands alone."""
     one_of("units", units, list(UNITS))
     return _ALONE[kind_of(measure)][list(UNITS).index(units)]
 
 
 def kind_of(measure: str) -> str:
-    """Return ``length`` or ``mass``, by the ending of the name."""
     ending = measure.rsplit("_", 1)[-1]
     kinds = {"cm": "length", "kg": "mass"}
     if ending not in kinds:

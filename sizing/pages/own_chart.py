@@ -40,7 +40,6 @@ _T: dict[str, str] = _TEXTS.page
 
 
 def measure_label(measure: str, units: str) -> str:
-    """Return what a measure is called, with the unit chosen."""
     return f"{labels()[measure].rsplit(',', 1)[0]}, {unit_of(measure, units)}"
 
 
@@ -166,7 +165,6 @@ def own_chart_page(
 def chart_results(
     judgement: ChartJudgement, comparison: Comparison | None = None
 ) -> dict[str, pd.DataFrame | Axes | str]:
-    """Return the tables and pictures that can be saved of a judgement."""
     found: dict[str, pd.DataFrame | Axes | str] = {
         "chart_covered": judgement.coverage.table,
         "chart_sizes": judgement.sizes,
@@ -200,7 +198,6 @@ def _covered(judgement: ChartJudgement) -> Picture:
 
 
 def _difference_axes(comparison: Comparison) -> Axes:
-    """Draw the difference between two charts, outcome by outcome."""
     rows = comparison.table[comparison.table["level"] == "everyone"]
     return plot_difference(rows, words={"covered": "covered", **OUTCOME_WORDS})
 
@@ -229,7 +226,6 @@ def _one_by_one(clients: pd.DataFrame) -> Section:
 
 
 def _shares(rows: pd.DataFrame, name: str = "estimate") -> list[str]:
-    """Write a column of shares, each with its interval."""
     prefix = "" if name == "estimate" else f"{name}_"
     return [interval(row, name, prefix) for row in rows.to_dict("records")]
 

@@ -26,12 +26,7 @@ from sizing.plots.style import (
 )
 from sizing.words.numbers import share as percent
 
-_CORNERS: tuple[tuple[str, str], ...] = (
-    ("left", "bottom"),
-    ("left", "top"),
-    ("right", "top"),
-    ("right", "bottom"),
-)
+_CORNERS = (("left", "bottom"), ("left", "top"), ("right", "top"), ("right", "bottom"))
 
 
 def plot_people_and_chart(
@@ -61,20 +56,18 @@ def plot_people_and_chart(
             zorder=0,
         )
         limits = (*ax.get_xlim(), *ax.get_ylim())
-        groups = list(dict.fromkeys(chart["group"]))
-        for number, row in enumerate(chart.to_dict("records"), start=1):
-            style = LINES[groups.index(row["group"]) % len(LINES)]
-            _box(ax, row, x, y, limits, style, number, groups.index(row["group"]))
-        for group in groups:
-            style = LINES[groups.index(group) % len(LINES)]
-            names = ", ".join(
-                f"{number} {size}"
-                for number, (size, own) in enumerate(
-                    zip(chart["size"], chart["group"], strict=True), start=1
-                )
-                if own == group
-            )
-            ax.plot([], [], color=INK, linestyle=style, label=names)
+        numbered = chart.assign(number=range(1, len(chart) + 1))
+        for at, (_, rows) in enumerate(
+            numbered.groupby("group", sort=False, dropna=False)
+        ):
+            style = LINES[at % len(LINES)]
+            for row in rows.to_dict("records"):
+                _box(ax, row, x, y, limits, style, at)
+            names = [
+                f"{n} {size}"
+                for n, size in zip(rows["number"], rows["size"], strict=True)
+            ]
+            ax.plot([], [], color=INK, linestyle=style, label=", ".join(names))
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.13), fontsize=9)
         ax.set_xlabel(labels[x])
         ax.set_ylabel(labels[y])
@@ -88,7 +81,6 @@ def _box(
     y: str,
     limits: tuple[float, float, float, float],
     style: str,
-    number: int,
     corner: int,
 ) -> None:
     """Draw one size's box, and its number in a corner that is its group's own."""
@@ -99,21 +91,13 @@ def _box(
 
     left, right = edge(f"{x}_low", limits[0]), edge(f"{x}_high", limits[1])
     bottom, top = edge(f"{y}_low", limits[2]), edge(f"{y}_high", limits[3])
-    ax.add_patch(
-        Rectangle(
-            (left, bottom),
-            right - left,
-            top - bottom,
-            fill=False,
-            edgecolor=INK,
-            linestyle=style,
-            linewidth=1.6,
-        )
-    )
+    box = Rectangle((left, bottom), right - left, top - bottom, fill=False)
+    box.set(edgecolor=INK, linestyle=style, linewidth=1.6)
+    ax.add_patch(box)
     # Sizes of one group climb, so their numbers part; groups take other corners.
     side, level = _CORNERS[corner % len(_CORNERS)]
     ax.annotate(
-        str(number),
+        str(row["number"]),
         (left if side == "left" else right, bottom if level == "bottom" else top),
         xytext=(4 if side == "left" else -4, 4 if level == "bottom" else -4),
         textcoords="offset points",

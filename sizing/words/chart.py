@@ -44,12 +44,10 @@ def why_words(row: Row, *, say: Say = written) -> str:
 
 
 def finding_words(findings: pd.DataFrame, *, say: Say = written) -> list[str]:
-    """Return what is doubtful in a chart, measures written by ``say``."""
     return [told(words, say) for words in findings["words"]]
 
 
 def load_first_words(sizes: pd.DataFrame, *, say: Say = written) -> list[str]:
-    """Return where the load limit rules people out although the fabric would fit."""
     return [
         _T["load_first"].format(
             size=row["size"],
