@@ -17,14 +17,8 @@ from sizing.charts import SizeChart, demo_chart
 from sizing.client import check_client
 
 CLIENT, CHART = "client", "chart"
-#: Each part of the page, and what it is called on either half.
-_PARTS = {
-    "entry": "entry",
-    "answer": "answer_view",
-    "picture": "picture_view",
-    "limits": "limits_view",
-    "sources": "sources_view",
-}
+#: The parts of the page that either half has its own of.
+_PARTS = ("answer", "picture", "limits", "sources")
 
 
 class AdviserPage:
@@ -75,7 +69,6 @@ class AdviserPage:
         return made
 
     def _use_chart(self, chart: SizeChart | None) -> None:
-        """Check clients against this chart from now on."""
         self.client.use_chart(chart)
         self.pattern.use_chart(chart.measures if chart is not None else ())
 
@@ -90,9 +83,9 @@ class AdviserPage:
         """Show every part of the half that is open."""
         half = str(self.half.value)
         form = self.client if half == CLIENT else self.chart
-        for part, name in _PARTS.items():
-            getattr(self, part).children = [getattr(form, name)]
+        for part in _PARTS:
+            getattr(self, part).children = [getattr(form, f"{part}_view")]
         chosen = (self.choice.view,) if half == CLIENT else ()
         self.choice.refresh()
-        self.entry.children = (*self._top, *chosen, *self.entry.children)
+        self.entry.children = (*self._top, *chosen, form.entry)
         self.keep.children = self._panels[half]

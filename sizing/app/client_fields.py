@@ -11,16 +11,17 @@ import ipywidgets as w
 from sizing.app.form_words import heading
 from sizing.app.units import UnitField, UnitSwitch
 from sizing.client import HOW, conditions_table, suggested_allowances
-from sizing.client.parts import allowance_table
-from sizing.client.stature import KNEE_EQUATIONS, segment_table, segments
+from sizing.client.parts import PARTS, allowance_table
+from sizing.client.stature import KNEE_EQUATIONS, segment_table
 from sizing.client.visit import Visit
 from sizing.errors import InputProblems, Problem
 from sizing.measures import MEASURES, vocabulary
 from sizing.measures.written import written
 from sizing.pages.where import how_html, where_html
+from sizing.resources import texts
 
+_T = texts("client")
 MASS = "body_mass_kg"
-PARTS = ("hoist", "spreader bar", "sling")
 #: A client of our own making, to see how an answer looks: weighed in the hoist,
 #: cannot stand, hips taken twice.
 EXAMPLE = Visit(
@@ -36,7 +37,6 @@ EXAMPLE = Visit(
     loads={"hoist": 160.0, "spreader bar": 200.0},
 )
 NOBODY = Visit(date(2026, 1, 1))
-_UNLIKE = "What makes this body unlike others"
 _KNEE = {"chumlea_1985": "Chumlea 1985", "donini_2000": "Donini 2000"}
 
 
@@ -50,20 +50,29 @@ def in_a_row(*widgets: w.Widget) -> w.Box:
     return w.Box(widgets, layout=layout)
 
 
+def button(words: str, act: Callable[[], object]) -> w.Button:
+    made = w.Button(description=words, layout=w.Layout(width="auto"))
+    made.on_click(lambda _: act())
+    return made
+
+
+def tick(words: str) -> w.Checkbox:
+    return w.Checkbox(description=words, layout=w.Layout(width="auto"), indent=False)
+
+
 def folded(words: str, *widgets: w.Widget) -> w.VBox:
     """Return widgets that a button shows and hides: a keyboard reaches it."""
-    button = w.ToggleButton(description=words, layout=w.Layout(width="auto"))
+    turner = w.ToggleButton(description=words, layout=w.Layout(width="auto"))
     box = w.VBox(widgets, layout=w.Layout(display="none"))
 
     def turn(_: object) -> None:
-        box.layout.display = None if button.value else "none"
+        box.layout.display = None if turner.value else "none"
 
-    button.observe(turn, "value")
-    return w.VBox([button, box])
+    turner.observe(turn, "value")
+    return w.VBox([turner, box])
 
 
 def _drawn(name: str | None) -> w.Widget:
-    """Return the drawing of one measure or of all, shown as the focus moves."""
     view = w.HTML(where_html(name, small=True))
     view.add_class("sizing-where")
     return view
@@ -74,65 +83,52 @@ class ClientFields:
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
         self._called, self._filling, self._switch = changed, False, switch
-        self.sex = w.Dropdown(
-            options=[("not stated", ""), ("female", "female"), ("male", "male")],
-            description="Sex",
-        )
+        sexes = [("not stated", ""), ("female", "female"), ("male", "male")]
+        self.sex = w.Dropdown(options=sexes, description="Sex")
         self.age = w.Text(
             description="Age, years", placeholder="not stated", continuous_update=False
         )
-        words = dict(zip(vocabulary()["name"], vocabulary()["label"], strict=True))
-        words |= dict(segment_table()["label"])
-        self.values: dict[str, UnitField] = {}
-        self.ways: dict[str, w.Dropdown] = {}
-        for name in (*MEASURES, *segments()):
-            self.values[name] = UnitField(str(words[name]), name, switch)
-            if name in MEASURES:
-                # A label of its own names the choice to a screen reader too.
-                self.ways[name] = w.Dropdown(
-                    options=_ways(name),
-                    description="how",
-                    style={"description_width": "2.5rem"},
-                    layout=w.Layout(width="9.2rem"),
-                )
-        self.knee = w.Dropdown(
-            options=[(_KNEE[key], key) for key in KNEE_EQUATIONS],
-            description="Knee-height equation",
-        )
-        self.conditions = {
-            key: w.Checkbox(
-                description=label, indent=False, layout=w.Layout(width="auto")
-            )
-            for key, label in conditions_table().set_index("key")["label"].items()
+        labels = dict(vocabulary().set_index("name")["label"])
+        labels |= dict(segment_table()["label"])
+        self.values = {
+            name: UnitField(label, name, switch) for name, label in labels.items()
         }
+        # A label of its own names the choice to a screen reader too.
+        self.ways = {
+            name: w.Dropdown(
+                options=_ways(name),
+                description="how",
+                style={"description_width": "2.5rem"},
+                layout=w.Layout(width="9.2rem"),
+            )
+            for name in MEASURES
+        }
+        named = [(_KNEE[key], key) for key in KNEE_EQUATIONS]
+        self.knee = w.Dropdown(options=named, description="Knee-height equation")
+        known = conditions_table().set_index("key")["label"]
+        self.conditions = {str(key): tick(label) for key, label in known.items()}
+        bears = partial(UnitField, placeholder="from its label")
         self.loads = {
-            part: UnitField(
-                f"{part.capitalize()} bears",
-                "load_limit_kg",
-                switch,
-                placeholder="from its label",
-            )
-            for part in PARTS
+            part: bears(f"{part.capitalize()} bears", "load_limit_kg", switch)
+            for part in (*PARTS, "sling")
         }
-        self.fabric = w.Checkbox(
-            description="The chart states the fabric's own lengths, so use these:",
-            layout=w.Layout(width="auto"),
-            indent=False,
-        )
-        self.allowances: dict[str, UnitField] = {}
-        for _, row in allowance_table().iterrows():
-            field = UnitField(str(row["label"]), "allowance_cm", switch, signed=True)
-            field.set(suggested_allowances()[str(row["key"])])
-            self.allowances[str(row["key"])] = field
-        self.unlike = folded(_UNLIKE, in_a_row(*self.conditions.values()))
+        self.fabric = tick(_T.form["fabric"])
+        self.allowances = {
+            str(key): UnitField(str(label), "allowance_cm", switch, signed=True)
+            for key, label in allowance_table().set_index("key")["label"].items()
+        }
+        for key, length in suggested_allowances().items():
+            self.allowances[key].set(length)
+        self.unlike = folded(_T.form["unlike"], in_a_row(*self.conditions.values()))
         self.view = self._layout()
         for fields in (self.values, self.loads, self.allowances):
             for field in fields.values():
                 field.on_change(self._changed)
-        ticks = (self.fabric, *self.conditions.values())
-        for tick in self.conditions.values():
-            tick.observe(lambda _: self._count(), "value")
-        for box in (self.sex, self.age, self.knee, *ticks, *self.ways.values()):
+        ticks = self.conditions.values()
+        for one in ticks:
+            one.observe(lambda _: self._count(), "value")
+        ways = self.ways.values()
+        for box in (self.sex, self.age, self.knee, self.fabric, *ticks, *ways):
             box.observe(lambda _: self._changed(), "value")
         self._count()
 
@@ -143,33 +139,21 @@ class ClientFields:
             in_a_row(self.values[str(name)].box, w.HTML(escape(what)))
             for name, what in segment_table()["definition"].items()
         ]
-        allowances = [field.box for field in self.allowances.values()]
-        more = [
-            folded(
-                "Cannot stand? Lengths from which height is estimated",
-                *lengths,
-                self.knee,
-            ),
-            folded(
-                "Allowances between body and fabric (common practice, no source)",
-                self.fabric,
-                *allowances,
-            ),
-        ]
+        allowances = [self.fabric, *(field.box for field in self.allowances.values())]
         return w.VBox(
             [
                 self.sex,
                 self.age,
                 self.unlike,
                 taken,
-                *more,
+                folded(_T.form["cannot_stand"], *lengths, self.knee),
+                folded(_T.form["allowances"], *allowances),
                 w.HTML(heading("Load limits, from the labels")),
                 *(field.box for field in self.loads.values()),
             ]
         )
 
     def _row(self, name: str) -> w.Widget:
-        """Return the fields of one measure, with where it is taken."""
         how = w.HTML()
         how.add_class("sizing-how")
         row = in_a_row(self.values[name].box, self.ways[name], how, _drawn(name))
@@ -184,33 +168,32 @@ class ClientFields:
 
     def _count(self) -> None:
         """Say how many conditions are ticked; none of them is hidden then."""
-        button, ticked = self.unlike.children[0], len(self.stated())
-        button.description = f"{_UNLIKE}: {ticked or 'none'} ticked"
-        button.value = button.value or ticked > 0
+        turner, ticked = self.unlike.children[0], len(self.stated())
+        turner.description = f"{_T.form['unlike']}: {ticked or 'none'} ticked"
+        turner.value = turner.value or ticked > 0
 
     def _changed(self) -> None:
         if not self._filling:
             self._called()
 
     def fill(self, visit: Visit) -> None:
-        """Fill in a visit such as ``EXAMPLE``, or ``NOBODY``."""
         self._filling = True
-        entries = visit.entries
-        age = entries.get("age_years", "")
+        age = visit.entries.get("age_years", "")
         self.age.value = age if isinstance(age, str) else f"{age:g}"
         # A file may say f, or Female.
         self.sex.value = visit.client.sex or ""
-        for name, field in self.values.items():
-            field.set(entries.get(name))
         for name, box in self.ways.items():
             box.value = visit.how.get(name, box.options[0])
-        for part, field in self.loads.items():
-            field.set(visit.loads.get(part))
-        for key, tick in self.conditions.items():
-            tick.value = key in visit.conditions
+        for fields, known in (
+            (self.values, visit.entries),
+            (self.loads, visit.loads),
+            (self.allowances, suggested_allowances() | {**visit.allowances}),
+        ):
+            for name, field in fields.items():
+                field.set(known.get(name))
+        for key, box in self.conditions.items():
+            box.value = key in visit.conditions
         self.fabric.value, self.knee.value = bool(visit.allowances), visit.knee_equation
-        for key, length in (suggested_allowances() | {**visit.allowances}).items():
-            self.allowances[key].set(length)
         self._filling = False
 
     def shows(self, visit: Visit) -> bool:
@@ -222,18 +205,16 @@ class ClientFields:
     def entries(self) -> tuple[dict[str, Any], dict[str, str]]:
         """Return what was entered, in cm and kg, and how each was measured."""
         told: dict[str, Any] = {
-            name: field.value
-            for name, field in self.values.items()
-            if field.value is not None
+            name: field.value for name, field in self.values.items()
         }
         about = {"sex": self.sex.value, "age_years": self.age.value.strip()}
-        told |= {name: value for name, value in about.items() if value}
+        told |= {name: value or None for name, value in about.items()}
+        told = {name: value for name, value in told.items() if value is not None}
         how = {name: self.ways[name].value for name in told if name in self.ways}
         return told, how
 
     def stated(self) -> list[str]:
-        """Return the conditions that are ticked."""
-        return [str(key) for key, tick in self.conditions.items() if tick.value]
+        return [key for key, one in self.conditions.items() if one.value]
 
     def typed(self) -> dict[str, str]:
         """Return what stands in each field, to be quoted."""
@@ -250,9 +231,8 @@ class ClientFields:
 
 
 def _ways(measure: str) -> list[str]:
-    if measure == MASS:
-        return [way for way in HOW if not way.startswith("tape")]
-    return [way for way in HOW if way not in ("scale", "hoist scale")]
+    without = "tape" if measure == MASS else ("scale", "hoist scale")
+    return [way for way in HOW if not way.startswith(without)]
 
 
 def _numbers(fields: Mapping[str, UnitField], what: str) -> dict[str, float]:

@@ -12,7 +12,14 @@ import pandas as pd
 from traitlets import TraitError
 
 from sizing.app.answer_form import PageForm
-from sizing.app.client_fields import EXAMPLE, NOBODY, ClientFields, in_a_row
+from sizing.app.client_fields import (
+    EXAMPLE,
+    NOBODY,
+    ClientFields,
+    button,
+    in_a_row,
+    tick,
+)
 from sizing.app.client_kept_form import KeptForm
 from sizing.app.client_note_form import NoteForm
 from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
@@ -34,7 +41,6 @@ from sizing.pages.client_answer import (
 from sizing.pages.where import guide_html
 from sizing.resources import texts
 from sizing.words.client import (
-    ABOUT_CHANCES,
     answer_lines,
     chart_lines,
     not_entered_lines,
@@ -49,9 +55,8 @@ from sizing.words.client_notes import (
     weight_lines,
 )
 
-_T = texts("problems")
-_EMPTY = "Enter what is known of your client, then press Check."
-_CHART_WRONG = "The chart has problems: put it right before you check a client."
+_T = texts("client")
+_P = texts("problems")
 
 
 def answer_html(
@@ -78,10 +83,9 @@ def answer_html(
 
 
 def pictures_html(answer: ClientAnswer, *, units: str = "metric") -> str:
-    """Return the pictures with the words that stand for them, and the tables."""
     shown = [picture_html(one) for one in shown_pictures(answer, units=units)]
     shown += [table_html(one) for one in shown_tables(answer, units=units)]
-    about = [] if answer.nothing_bears else [ABOUT_CHANCES]
+    about = [] if answer.nothing_bears else [_T.about_chances]
     return "".join([*shown, paragraphs(about)])
 
 
@@ -95,22 +99,17 @@ class ClientForm(PageForm):
     def __init__(
         self, chart: SizeChart | None = None, *, switch: UnitSwitch | None = None
     ) -> None:
-        super().__init__(switch=switch, none="Check the client first.")
+        super().__init__(switch=switch, none=_T.form["check_first"])
         self.chart: SizeChart | None = chart or demo_chart()
         self._asked = self._settling = False
         self.fields = ClientFields(self.switch, self._changed)
         self.note = NoteForm(lambda: self.answer, self.switch)
         self.pattern = PatternField()
         self.about = w.HTML()
-        self.confirmed = w.Checkbox(
-            description="I measured again what looks wrong; it is right",
-            layout=w.Layout(width="auto", display="none"),
-            indent=False,
-        )
-        automatic = w.Layout(width="auto")
-        self.go = w.Button(description="Check", layout=automatic)
-        self.example = w.Button(description="Show an invented client", layout=automatic)
-        self.empty = w.Button(description="Empty the form", layout=automatic)
+        self.confirmed = tick(_T.form["confirmed"])
+        self.go = button("Check", self.check)
+        self.example = button("Show an invented client", self.show_example)
+        self.empty = button("Empty the form", self.clear)
         buttons = in_a_row(self.go, self.example, self.empty)
         self.kept = KeptForm(
             self.switch,
@@ -124,14 +123,11 @@ class ClientForm(PageForm):
         self.entry = w.VBox(
             [self.kept.view, self.about, self.fields.view, self.confirmed, buttons]
         )
-        self.answer_view, self.picture_view, self.limits_view, self.sources_view = (
-            vars(self.answered)[name]
-            for name in ("words", "pictures", "limits", "sources")
-        )
-        self.answered.take_back(_EMPTY)
-        self.go.on_click(lambda _: self.check())
-        self.example.on_click(lambda _: self.show_example())
-        self.empty.on_click(lambda _: self.clear())
+        told = self.answered
+        self.answer_view, self.picture_view = told.words, told.pictures
+        self.limits_view, self.sources_view = told.limits, told.sources
+        told.take_back(_T.form["empty"])
+        self._offer(False)
         self.confirmed.observe(lambda _: self._confirm(), "value")
         self.use_chart(self.chart)
 
@@ -139,18 +135,15 @@ class ClientForm(PageForm):
         """Check clients against this chart from now on; None: it has problems."""
         self.chart = chart
         if self._asked:
-            self._take_back("The chart was changed: press Check again.")
+            self._take_back(_T.form["chart_changed"])
             self._asked = False
         if chart is None:
-            self.about.value = paragraphs([_CHART_WRONG])
+            self.about.value = paragraphs([_T.form["chart_wrong"]])
             return
         self.note.use_chart(chart)
         self.kept.follow()
-        self.about.value = (
-            f"<p>Chart in use: <b>{escape(chart.name)}</b>. Leave empty what is not "
-            "known. A name is not needed. Nothing is sent; nothing is kept before you "
-            "press Keep or Save.</p>"
-        )
+        name, how = escape(chart.name), _T.form["leave_empty"]
+        self.about.value = f"<p>Chart in use: <b>{name}</b>. {how}</p>"
 
     def check(self) -> None:
         """Check the client, or say what looks wrong before naming any size."""
@@ -165,17 +158,15 @@ class ClientForm(PageForm):
         self.show(self.answer)
 
     def clear(self) -> None:
-        """Empty the form for the next client."""
         self.fields.fill(NOBODY)
         self._asked = False
         self._unconfirm()
         self._offer(False)
         self.note.clear()
         self.kept.clear()
-        self._take_back(_EMPTY)
+        self._take_back(_T.form["empty"])
 
     def show_example(self) -> None:
-        """Fill in the invented client and check her."""
         self.kept.clear()
         self.fill(EXAMPLE)
 
@@ -191,12 +182,12 @@ class ClientForm(PageForm):
             self.check()
         else:
             self._asked = False
-            self._take_back(_EMPTY)
+            self._take_back(_T.form["empty"])
 
     def visit(self) -> Visit:
         """Return the visit that stands in the form, to be kept."""
         if self.answer is None:
-            raise SizingError("Check the client first.")
+            raise SizingError(_T.form["check_first"])
         return replace(
             visit_of(self.answer.client, self.note.dates["on"].value or date.today()),
             loads=self.fields.load_limits(),
@@ -209,7 +200,6 @@ class ClientForm(PageForm):
         )
 
     def saved(self, answer: ClientAnswer) -> dict[str, Any]:
-        """Return what can be saved: tables, pictures, the note."""
         drawn = drawn_answer(answer, units=self.switch.units)
         guide = guide_html(say=partial(written, units=self.switch.units))
         pages = {"handling_note": self.note.make().html(), "measuring_guide": guide}
@@ -263,7 +253,7 @@ class ClientForm(PageForm):
 
     def _checked(self) -> ClientAnswer:
         if self.chart is None:
-            raise SizingError(_CHART_WRONG)
+            raise SizingError(_T.form["chart_wrong"])
         told, how = self.fields.entries()
         client = client_from(
             told,
@@ -288,9 +278,8 @@ class ClientForm(PageForm):
                 or any("confirmed" in one.action for one in error.problems)
             )
         lines = wrong_lines(error, units=self.switch.units, typed=self.fields.typed())
-        self.answer_view.value = status(
-            "<p><b>Before any size is named:</b></p>" + bullets(lines)
-        )
+        lead = f"<p><b>{_T.form['before']}</b></p>"
+        self.answer_view.value = status(lead + bullets(lines))
 
     def _hinted(self, one: Problem) -> Problem:
         """Say so if a number typed in inches or pounds makes sense in cm or kg."""
@@ -303,12 +292,5 @@ class ClientForm(PageForm):
         if not low <= number <= high:
             return one
         unit = name.rsplit("_", 1)[1]
-        return Problem(
-            f"this makes sense in {unit}, but it was read in inches, pounds or stone",
-            action=Said(
-                f"write {unit} behind the number, or change the units above; if it is "
-                "right, measure again and {confirm}",
-                confirm=Worded(**_T.confirm),
-            ),
-            column=name,
-        )
+        how = Said(_T.form["write_unit"], unit=unit, confirm=Worded(**_P.confirm))
+        return Problem(_T.form["other_unit"].format(unit=unit), action=how, column=name)

@@ -9,7 +9,7 @@ from pathlib import Path
 import ipywidgets as w
 from traitlets import TraitError
 
-from sizing.app.client_fields import folded
+from sizing.app.client_fields import button, folded, in_a_row, tick
 from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
 from sizing.app.show import picture_html
 from sizing.app.units import UnitSwitch
@@ -26,9 +26,11 @@ from sizing.client.visit import Visit
 from sizing.errors import SizingError
 from sizing.measures.written import written
 from sizing.pages.client_answer import visits_shown
+from sizing.resources import texts
 from sizing.words.client import records
 from sizing.words.client_notes import kept_words
 
+_T = texts("client")
 _NONE = ("none open", "")
 
 
@@ -59,11 +61,7 @@ class KeptForm:
         self.reference, self.day = reference, day
         self.which = w.Dropdown(options=[_NONE], description="Clients kept")
         self.visit = w.Dropdown(options=[_NONE], description="Visit")
-        self.sure = w.Checkbox(
-            description="Delete all that is kept of this client, for good",
-            layout=w.Layout(width="auto"),
-            indent=False,
-        )
+        self.sure = tick(_T.kept["sure"])
         self.words, self.list, self.growth = w.HTML(), w.HTML(), w.HTML()
         does = {
             "Open": self.open,
@@ -71,18 +69,18 @@ class KeptForm:
             "Keep this visit": self.keep,
             "Delete": self.delete,
         }
-        self.buttons = {}
-        for words, act in does.items():
-            button = w.Button(description=words, layout=w.Layout(width="auto"))
-            button.on_click(lambda _, act=act: self._try(act))
-            self.buttons[words] = button
-        row = partial(w.Layout, flex_flow="row wrap", align_items="center")
-        opening = [self.which, self.visit, *list(self.buttons.values())[:2]]
-        keeping = [self.reference, self.day, self.buttons["Keep this visit"]]
-        deleting = [self.sure, self.buttons["Delete"]]
-        boxes = [w.Box(part, layout=row()) for part in (opening, keeping, deleting)]
-        parts = [*boxes[:2], self.growth, self.list, boxes[2]]
-        fold = folded("", *parts)
+        self.buttons = {
+            words: button(words, partial(self._try, act)) for words, act in does.items()
+        }
+        opens, copies, keeps, deletes = self.buttons.values()
+        fold = folded(
+            "",
+            in_a_row(self.which, self.visit, opens, copies),
+            in_a_row(reference, day, keeps),
+            self.growth,
+            self.list,
+            in_a_row(self.sure, deletes),
+        )
         self.shown: w.ToggleButton = fold.children[0]
         # What was done is said where it is seen with all this hidden, too.
         self.view = w.VBox([fold, self.words])
@@ -98,9 +96,9 @@ class KeptForm:
         rows = records(table)
         said = [kept_words(row) for row in rows]
         late = sum(row["due"].startswith("overdue") for row in rows)
-        where = f"Kept in {self.folder.resolve()} and nowhere else. {HEALTH_RECORDS}"
-        head = f"Clients kept: {len(rows)}; {late} overdue for review"
-        self.shown.description = head
+        folder = self.folder.resolve()
+        where = _T.kept["where"].format(folder=folder, records=HEALTH_RECORDS)
+        self.shown.description = _T.kept["head"].format(many=len(rows), late=late)
         self.list.value = (
             f"<details><summary>The list, those due first</summary>{bullets(said)}"
             f"</details>{paragraphs([where])}"
@@ -124,17 +122,16 @@ class KeptForm:
 
     def _chosen(self) -> Visit:
         if not self.which.value or not self._visits:
-            raise SizingError("Choose one of the clients kept first.")
+            raise SizingError(_T.kept["choose"])
         return self._visits[int(self.visit.value)]
 
     def open(self) -> None:
-        """Put the visit chosen into the form."""
         self._days_again()
         visit = self._opened = self._chosen()
         other = self._choose(visit)
         self._fill(visit)
         self._name(visit.on)
-        told = f"Open: {self.which.value}, visit of {visit.on.isoformat()}."
+        told = _T.kept["opened"].format(who=self.which.value, day=visit.on)
         self._say([told, *other])
 
     def copy(self) -> None:
@@ -146,24 +143,23 @@ class KeptForm:
         self._fill(before.next)
         self._name(date.today())
         age = before.entries.get("age_years")
-        was = f" The age was {age} on {before.on.isoformat()}." if age else ""
-        told = f"A new visit of {self.which.value}: enter age and readings anew.{was}"
+        was = _T.kept["was"].format(age=age, day=before.on) if age else ""
+        told = _T.kept["copied"].format(who=self.which.value, was=was)
         self._say([told, *other])
 
     def _choose(self, visit: Visit) -> list[str]:
         """Choose the chart of a visit; say so where it is not there."""
         if not visit.chart or self.choose(visit.chart):
             return []
-        told = f"It was kept with the chart '{visit.chart}', which is not among yours."
-        if visit.decision.size:
-            told += f" The size kept was '{visit.decision.size}'."
-        return [told]
+        told = _T.kept["not_yours"].format(chart=visit.chart)
+        size = visit.decision.size
+        return [told + (_T.kept["size_kept"].format(size=size) if size else "")]
 
     def keep(self) -> None:
         """Keep what stands in the form; the visit that is open is changed."""
-        if not self.reference.value.strip():
-            raise SizingError("Write a reference of your own first; no name is needed.")
         name = self.reference.value.strip()
+        if not name:
+            raise SizingError(_T.kept["no_reference"])
         visit = self._take()
         mine = name.casefold() == str(self.which.value).casefold()
         opened = self._opened if mine else None
@@ -177,11 +173,10 @@ class KeptForm:
         self._say([f"{said}: visit of {visit.on.isoformat()}, in {path}."])
 
     def delete(self) -> None:
-        """Delete the client chosen, once that is ticked."""
         if not self.which.value:
-            raise SizingError("Choose one of the clients kept first.")
+            raise SizingError(_T.kept["choose"])
         if not self.sure.value:
-            raise SizingError("Tick first that all of this client is to be deleted.")
+            raise SizingError(_T.kept["tick_first"])
         path = delete_client(self.folder, str(self.which.value))
         self.sure.value, self.reference.value = False, ""
         self._opened = None
@@ -201,10 +196,8 @@ class KeptForm:
         say = partial(written, units=self._switch.units)
         words, pictures = visits_shown(self._visits[::-1], chart, say=say)
         drawn = "".join(map(picture_html, pictures))
-        head = "Over the visits: what changed, and when the next size comes"
-        self.growth.value = (
-            f"<details><summary>{head}</summary>{bullets(words)}{drawn}</details>"
-        )
+        head = f"<summary>{_T.kept['over_visits']}</summary>"
+        self.growth.value = f"<details>{head}{bullets(words)}{drawn}</details>"
 
     def _days_again(self) -> None:
         """Read the file anew: it may have changed since it was listed."""

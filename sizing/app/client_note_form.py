@@ -1,12 +1,14 @@
 """The notebook's form for the handling plan's note: the kit proposes, she decides."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 
 import ipywidgets as w
 
+from sizing.app.client_fields import button, in_a_row
 from sizing.app.form_words import framed, paragraphs, status, wrong_lines
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
@@ -16,26 +18,9 @@ from sizing.errors import SizingError
 from sizing.files.writing import write_bytes
 from sizing.measures.written import written
 from sizing.pages.client_note import NOTE_ENDINGS, HandlingNote, client_note
+from sizing.resources import texts
 
-#: What she may write, and how each field is called.
-_TEXTS = {
-    "reason": "Why this size",
-    "hoist": "Which hoist (type, number)",
-    "spreader_bar": "Which spreader bar",
-    "sling": "Which sling (pattern, number)",
-    "carers": "Carers needed",
-    "shoulders": "Attachment at the shoulders",
-    "legs": "Attachment at the legs",
-    "positions_reason": "Why these positions",
-    "trial": "Outcome of the trial",
-    "reference": "Your reference (no name)",
-    "remarks": "Remarks",
-}
-_DATES = {
-    "on": "Day of the visit",
-    "examined_on": "Equipment examined on",
-    "review_on": "Review on",
-}
+_T = texts("client")
 
 
 class NoteForm:
@@ -54,26 +39,20 @@ class NoteForm:
         self.size = w.Dropdown(options=[""], description="Size chosen")
         self.texts, self.dates = (
             {name: kind(description=words) for name, words in named.items()}
-            for named, kind in ((_TEXTS, w.Text), (_DATES, w.DatePicker))
+            for named, kind in ((_T.decided, w.Text), (_T.days, w.DatePicker))
         )
-        self.write = w.Button(
-            description="Show the note", layout=w.Layout(width="auto")
-        )
+        # Her reference and the day stand where clients are kept.
+        self._boxes = {**self.texts, **self.dates}
+        for name in ("reference", "on"):
+            del self._boxes[name]
+        self.write = button("Show the note", self.show)
         self.path = w.Text(
             description="Save the note as", placeholder="note.html, note.docx"
         )
-        self.save = w.Button(description="Save the note", layout=w.Layout(width="auto"))
+        self.save = button("Save the note", self.save_as)
         self.out = w.HTML()
-        self.write.on_click(lambda _: self.show())
-        self.save.on_click(lambda _: self.save_as())
-        buttons = w.Box(
-            [self.write, self.path, self.save],
-            layout=w.Layout(flex_flow="row wrap", align_items="center"),
-        )
-        # Her reference and the day stand where clients are kept.
-        named = {**self.texts, **self.dates}
-        fields = [box for name, box in named.items() if name not in ("reference", "on")]
-        self.view = w.VBox([self.size, *fields, buttons, self.out])
+        buttons = in_a_row(self.write, self.path, self.save)
+        self.view = w.VBox([self.size, *self._boxes.values(), buttons, self.out])
 
     def use_chart(self, chart: SizeChart) -> None:
         """Offer this chart's sizes; what was chosen stays if it is still there."""
@@ -90,65 +69,57 @@ class NoteForm:
         """Put what was decided into the fields; the file's name and the day stay."""
         self.forget()
         self.size.value = decision.size if decision.size in self.size.options else ""
-        for name, box in {**self.texts, **self.dates}.items():
-            if name not in ("reference", "on"):
-                box.value = getattr(decision, name)
+        for name, box in self._boxes.items():
+            box.value = getattr(decision, name)
 
     def clear(self) -> None:
-        """Empty the form for the next client."""
         self.fill(Decision())
         self.path.value = ""
 
     def decision(self) -> Decision:
-        """Return what was decided."""
-        boxes = {**self.texts, **self.dates}
-        told = {name: box.value for name, box in boxes.items() if name != "on"}
-        return Decision(size=self.size.value or "", **told)
+        told = {name: box.value for name, box in self._boxes.items()}
+        reference = self.texts["reference"].value
+        return Decision(size=self.size.value or "", reference=reference, **told)
 
     def make(self) -> HandlingNote:
-        """Return the note for the answer of the moment."""
         answer = self._answer()
         if answer is None:
-            raise SizingError("Check the client first.")
+            raise SizingError(_T.form["check_first"])
         say = partial(written, units=self._switch.units)
         note = client_note(answer, self.decision(), on=self.dates["on"].value, say=say)
         known = {one.measure for one in answer.client.readings}
         return note.for_pattern(self.pattern(), known)
 
     def show(self) -> None:
-        """Show the note under the form."""
-        try:
+        with self._telling():
             self.note = self.make()
-        except SizingError as error:
-            self._tell(error)
-            return
-        self.out.value = framed(self.note.html(), title="The note, as it prints")
+            self.out.value = framed(self.note.html(), title="The note, as it prints")
 
     def save_as(self) -> None:
         """Save the note where the user says; nowhere else and not before."""
-        try:
+        with self._telling():
             path = save_text(self.path.value, self.make())
-        except SizingError as error:
-            self._tell(error)
-            return
-        self.out.value = status(paragraphs([f"Saved: {path}"]))
+            self.out.value = status(paragraphs([f"Saved: {path}"]))
 
-    def _tell(self, error: SizingError) -> None:
-        lines = wrong_lines(error, units=self._switch.units)
-        self.out.value = status(paragraphs(lines))
+    @contextmanager
+    def _telling(self) -> Iterator[None]:
+        """Say what goes wrong in place of the note."""
+        try:
+            yield
+        except SizingError as error:
+            lines = wrong_lines(error, units=self._switch.units)
+            self.out.value = status(paragraphs(lines))
 
 
 def save_text(name: str, note: HandlingNote) -> str:
     """Write the note as the ending of its file name says."""
     path = Path(name.strip())
     if path.suffix not in NOTE_ENDINGS:
-        raise SizingError("Name the file so that it ends in .html, .md or .docx.")
+        raise SizingError(_T.save["ending"])
     # os.path says no, where Path stumbles, of names that no file can have.
     if not os.path.isdir(path.parent):
-        raise SizingError(f"There is no folder '{path.parent}': make it first.")
+        raise SizingError(_T.save["no_folder"].format(folder=path.parent))
     try:
         return str(write_bytes(path, note.as_file(path.suffix), fresh=True))
     except FileExistsError:
-        raise SizingError(
-            f"There is a file '{path}' already: choose another name."
-        ) from None
+        raise SizingError(_T.save["already"].format(path=path)) from None

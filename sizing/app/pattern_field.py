@@ -31,11 +31,9 @@ class PatternField:
 
     @property
     def pattern(self) -> str | None:
-        """The pattern, or None where it is not said."""
         return None if self.box.value == _ANY else str(self.box.value)
 
     def choose(self, pattern: str | None) -> None:
-        """Show this pattern, or that none is said."""
         self.box.value = pattern or _ANY
 
     def use_chart(self, limits: Collection[str]) -> None:
@@ -44,12 +42,11 @@ class PatternField:
         self._show()
 
     def on_change(self, what: Callable[[], object]) -> None:
-        """Call ``what`` whenever another pattern is chosen."""
         self.box.observe(lambda _: what(), "value")
 
     def _show(self) -> None:
-        if self.pattern is None:
-            self.words.value = ""
-            return
-        told = pattern_words(self.pattern, self._limits, self._limits)
-        self.words.value = status(bullets(told))
+        one, limits = self.pattern, self._limits
+        told = (
+            "" if one is None else status(bullets(pattern_words(one, limits, limits)))
+        )
+        self.words.value = told

@@ -178,8 +178,8 @@ def plot_visits(
             ends = [found["edge_on_low"], found["edge_on_high"] or furthest]
             if found["edge_on"] is not None:
                 words += "; dotted: at this rate"
-                at = [last, found["edge_on"]], [value.iloc[-1], edge]
-                ax.plot(*at, ":", color=INK)
+                ahead = [last, found["edge_on"]]
+                ax.plot(ahead, [value.iloc[-1], edge], ":", color=INK)
             if found["edge_on_high"] is None:
                 ax.set_xlim(right=furthest)
             ax.plot(ends, [edge, edge], color=INK, lw=4, solid_capstyle="butt")
