@@ -12,7 +12,7 @@ from sizing.cautions import cautions, closing, invented_words
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.cli.options import add_options, amount, told_pattern
 from sizing.cli.places import check_places
-from sizing.client import HOW, check_client, conditions_table
+from sizing.client import HOW, Client, check_client, conditions_table
 from sizing.client.change import edges_at, over_visits, readings_of, size_at
 from sizing.client.client import client_from
 from sizing.client.how import MASS
@@ -31,8 +31,12 @@ from sizing.files.folders import write_bytes, write_text
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes
 from sizing.measures.vocabulary import plain
 from sizing.measures.written import unit_of
+from sizing.resources import texts
 from sizing.words.client import capital, records
 from sizing.words.client_notes import kept_words, visits_words
+
+_T = texts("client")
+_CLIENTS = Path("my-results") / FOLDER
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -49,11 +53,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
 
 
-_CLIENTS = Path("my-results") / FOLDER
-
-
 def run(args: argparse.Namespace) -> int:
-    """Check the client and print the answer."""
     check_places("client", args)
     if args.caseload is not None and args.entries:
         raise SizingError(
@@ -63,23 +63,27 @@ def run(args: argparse.Namespace) -> int:
         )
     # What is doubtful in the chart stands in the answer.
     chart = demo_chart() if args.chart is None else read_chart(args.chart, warn=False)
-    if args.caseload is not None:
-        return _caseload(args, chart)
     folder = args.clients or _CLIENTS
+    if args.caseload is not None:
+        _judge_list(args, chart)
+        return 0
     if args.guide is not None:
         from sizing.pages.where import guide_html
 
         print(f"Measuring guide: {write_text(args.guide, guide_html())}")
-        if not args.entries:
-            return 0
     if args.delete is not None:
         _be_sure(args)
         print(f"Deleted for good: {delete_client(folder, args.delete)}")
-        return 0
-    if args.kept:
+    elif args.kept:
         print("\n".join(_kept(folder, args.open, chart)))
-        return 0
-    visit = _visit(args, folder, chart)
+    elif args.guide is None or args.entries:
+        _judge_one(args, chart, _visit(args, folder, chart), folder)
+    return 0
+
+
+def _judge_one(
+    args: argparse.Namespace, chart: SizeChart, visit: Visit, folder: Path
+) -> None:
     client = visit.client
     answer = check_client(
         chart,
@@ -106,20 +110,18 @@ def run(args: argparse.Namespace) -> int:
     if args.keep is not None:
         one_of("size chosen", visit.decision.size, ["", *chart.sizes])
         print(f"Kept: {keep_visit(folder, args.keep, visit)}. {HEALTH_RECORDS}")
-    return 0
 
 
 def _be_sure(args: argparse.Namespace) -> None:
     """Ask once more before a client is deleted, or need ``--sure``."""
-    if args.sure:
+    question = _T.asked["delete"].format(who=args.delete)
+    if args.sure or (sys.stdin.isatty() and input(question).strip().lower() == "yes"):
         return
-    question = f"Delete every visit of {args.delete} for good? Type yes: "
-    if not sys.stdin.isatty() or input(question).strip().lower() != "yes":
-        raise SizingError(
-            "nothing was deleted",
-            allowed="yes typed as the answer in a terminal, or --sure",
-            action="run it again once you are sure",
-        )
+    raise SizingError(
+        "nothing was deleted",
+        allowed="yes typed as the answer in a terminal, or --sure",
+        action="run it again once you are sure",
+    )
 
 
 def _visit(args: argparse.Namespace, folder: Path, chart: SizeChart) -> Visit:
@@ -130,15 +132,8 @@ def _visit(args: argparse.Namespace, folder: Path, chart: SizeChart) -> Visit:
         if not args.entries and not args.keep:
             return last
         start = replace(last.next, on=start.on)
-    conditions, words = _conditions(args.entries or _asked(chart, args.confirmed))
-    entries, how = _entries(words)
-    client = client_from(
-        {**start.entries, **entries},
-        how=how,
-        knee_equation=start.knee_equation,
-        confirmed=args.confirmed,
-        conditions=(*start.conditions, *conditions),
-    )
+    words = args.entries or _asked(chart, args.confirmed)
+    client = _client(words, start, args.confirmed)
     day, review = (day_of(text) if text else None for text in (args.day, args.review))
     decided = {"size": args.size, "reason": args.why, "review_on": review}
     decided |= {"reference": args.keep or args.open}
@@ -155,6 +150,29 @@ def _visit(args: argparse.Namespace, folder: Path, chart: SizeChart) -> Visit:
     )
 
 
+def _client(words: list[str], start: Visit, confirmed: bool) -> Client:
+    """Return the client whom NAME=VALUE:HOW and condition=... say."""
+    entries, how, conditions = {**start.entries}, {}, [*start.conditions]
+    told: set[str] = set()
+    for name, rest in _pairs(words, "an entry"):
+        if name.lower() in ("condition", "conditions"):
+            conditions.append(rest)
+            continue
+        if name in told:
+            raise SizingError(f"'{name}' is entered twice: keep one.")
+        told.add(name)
+        entries[name], _, way = rest.partition(":")
+        if way:
+            how[name] = way.replace("_", " ")
+    return client_from(
+        entries,
+        how=how,
+        knee_equation=start.knee_equation,
+        confirmed=confirmed,
+        conditions=conditions,
+    )
+
+
 def _kept(folder: Path, reference: str | None, chart: SizeChart) -> list[str]:
     """Return the list of the clients kept, or what changed over one's visits."""
     if reference is not None:
@@ -166,64 +184,51 @@ def _kept(folder: Path, reference: str | None, chart: SizeChart) -> list[str]:
         return [f"Visits of {reference}: {days}. Chart: {chart.name}.", *lines]
     rows = records(kept_clients(folder))
     many = "1 client" if len(rows) == 1 else f"{len(rows)} clients"
-    lines = [f"Kept in {folder}: {many}. {HEALTH_RECORDS}"]
-    return lines + [kept_words(row) for row in rows]
+    return [f"Kept in {folder}: {many}. {HEALTH_RECORDS}", *map(kept_words, rows)]
 
 
-def _caseload(args: argparse.Namespace, chart: SizeChart) -> int:
+def _judge_list(args: argparse.Namespace, chart: SizeChart) -> None:
     """Judge a list of clients, a line each."""
     from sizing.client.caseload import judge_clients, read_clients
 
-    clients = read_clients(args.caseload)
-    table = judge_clients(chart, clients)
-    made_up = invented_words(*chart.invented)
-    opening = told_pattern(args, chart.measures, made_up)
+    table = judge_clients(chart, read_clients(args.caseload))
+    opening = told_pattern(args, chart.measures, invented_words(*chart.invented))
     if args.json:
         told = json.loads(table.to_json(orient="records"))
         whole = {"opening": opening, "chart": chart.name, "clients": told}
         print(json.dumps(whole | {"cautions": list(cautions())}, indent=2))
-        return 0
+        return
     lines = [opening] if opening else []
-    for row in table.to_dict("records"):
-        who = f"{row['reference']}" if row["reference"] == row["reference"] else ""
+    for row in records(table.fillna({"reference": ""})):
         parts = [row["how_sure"]]
-        parts += [f"measure: {row['measure']}"] if row["measure"] else []
-        parts += [f"check: {row['check']}"] if row["check"] else []
+        parts += [f"{name}: {row[name]}" for name in ("measure", "check") if row[name]]
         fits = f"size {row['fits']}" if row["fits"] else "no size named"
-        lines.append(
-            f"Row {row['row']}, {who or 'no reference'}: {fits}. {'; '.join(parts)}."
-        )
+        who = f"Row {row['row']}, {row['reference'] or 'no reference'}"
+        lines.append(f"{who}: {fits}. {'; '.join(parts)}.")
     print("\n".join([*lines, closing()]))
     if args.out is not None:
         frame = table.assign(chart=chart.name, note=opening)
-        made = csv_bytes(frame)
-        if args.out.suffix.lower() == ".xlsx":
-            made = workbook_bytes({"clients": frame})
+        book = args.out.suffix.lower() == ".xlsx"
+        made = workbook_bytes({"clients": frame}) if book else csv_bytes(frame)
         write_bytes(args.out, made)
         print(f"List: {args.out}")
-    return 0
 
 
 def _asked(chart: SizeChart, confirmed: bool) -> list[str]:
     """Ask for what is known, one by one; an empty answer leaves it out."""
-    names = {"sex": "Sex (f or m)", "age_years": "Age in years"}
-    wanted = dict.fromkeys((MASS, STATURE, *chart.measures))
-    names |= {
-        m: f"{capital(plain(m))} ({unit_of(m)}, or with its unit)" for m in wanted
-    }
-    names["condition"] = "A condition, such as swelling"
-    print("Leave empty what is not known. How it was measured goes after a colon:")
+    names = {name: _T.asked[name] for name in ("sex", "age_years")}
+    for m in dict.fromkeys((MASS, STATURE, *chart.measures)):
+        name = capital(plain(m))
+        names[m] = _T.asked["measure"].format(measure=name, unit=unit_of(m))
+    names["condition"] = _T.asked["condition"]
+    print(_T.asked["how"])
     print(f"68:hoist scale ({', '.join(HOW)}).")
     words: list[str] = []
     with suppress(EOFError):
         for name, question in names.items():
             while answer := input(f"{question}: ").strip():
                 try:
-                    conditions, word = _conditions([f"{name}={answer}"])
-                    values, how = _entries(word)
-                    client_from(
-                        values, how=how, confirmed=confirmed, conditions=conditions
-                    )
+                    _client([f"{name}={answer}"], Visit(date.today()), confirmed)
                 except SizingError as error:
                     # Nobody is there to be asked again.
                     if not sys.stdin.isatty():
@@ -239,30 +244,6 @@ def _asked(chart: SizeChart, confirmed: bool) -> list[str]:
             action="write what is known after 'sizing client', or run it in a terminal",
         )
     return words
-
-
-def _conditions(words: list[str]) -> tuple[list[str], list[str]]:
-    """Split condition=..., which may be repeated, from what stands once."""
-    told = _pairs(words, "an entry")
-    named = [name.lower() in ("condition", "conditions") for name, _ in told]
-    return (
-        [value for (_, value), here in zip(told, named, strict=True) if here],
-        [word for word, here in zip(words, named, strict=True) if not here],
-    )
-
-
-def _entries(words: list[str]) -> tuple[dict[str, str], dict[str, str]]:
-    """Split NAME=VALUE:HOW."""
-    entries: dict[str, str] = {}
-    how: dict[str, str] = {}
-    for name, rest in _pairs(words, "an entry"):
-        value, _, way = rest.partition(":")
-        if name in entries:
-            raise SizingError(f"'{name}' is entered twice: keep one.")
-        entries[name] = value
-        if way:
-            how[name] = way.replace("_", " ")
-    return entries, how
 
 
 def _numbers(words: list[str], what: str, unit: str) -> dict[str, float]:

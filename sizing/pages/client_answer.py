@@ -17,7 +17,8 @@ from sizing.pages.page import Picture, Table, picture, table
 from sizing.plots.client import plot_chances, plot_margins, plot_visits
 from sizing.plots.side_views import plot_side_views
 from sizing.plots.style import figure_of
-from sizing.words.client import chance_words, records, room_words
+from sizing.resources import texts
+from sizing.words.client import chance_words, filled, records, room_words
 from sizing.words.client_notes import (
     borderline_words,
     change_words,
@@ -26,6 +27,7 @@ from sizing.words.client_notes import (
 )
 from sizing.words.numbers import share
 
+_T = texts("client")
 #: Sizes less likely than this are left out of a table.
 _SHOWN = 0.01
 _CHANCES, _MARGINS = "client_chances", "client_measures_drawn"
@@ -36,25 +38,18 @@ _NOT_DRAWN = ("body_mass_kg", "stature_cm", "hip_breadth_sitting_cm")
 
 def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
     """Return the sizes that may fit, likeliest first; two at least."""
-    rows = records(_may_fit(answer))
-    return pd.DataFrame(
-        {
-            "Size": [row["size"] for row in rows],
-            "Chance that all fits": [chance_words(row) for row in rows],
-            "Decided by": [
-                "weight" if row["over_load"] else plain(row["deciding_measure"])
-                for row in rows
-            ],
-            "Room": [
-                "none: over the load limit"
-                if row["over_load"]
-                else "not taken, so not judged"
-                if row["not_judged"]
-                else room_words(row["margin"], row["deciding_measure"], say=say)
-                for row in rows
-            ],
-        }
-    )
+    rows = []
+    for row in records(_may_fit(answer)):
+        decides = plain(row["deciding_measure"])
+        if row["over_load"]:
+            decides, room = "weight", "none: over the load limit"
+        elif row["not_judged"]:
+            room = "not taken, so not judged"
+        else:
+            room = room_words(row["margin"], row["deciding_measure"], say=say)
+        rows.append((row["size"], chance_words(row), decides, room))
+    headings = ["Size", "Chance that all fits", "Decided by", "Room"]
+    return pd.DataFrame(rows, columns=headings)
 
 
 def _may_fit(answer: ClientAnswer) -> pd.DataFrame:
@@ -79,17 +74,20 @@ def measures_table(
         ]
 
     readings = each("reading", "tenth", "not taken")
-    taken = [each(column, "half") for column in ("estimate", "low", "high")]
+    best = zip(
+        *(each(name, "half") for name in ("estimate", "low", "high")), strict=True
+    )
+    spans = [
+        ("predicted: " if read == "not taken" and one[0] else "") + _span(*one)
+        for read, one in zip(readings, best, strict=True)
+    ]
     return pd.DataFrame(
         {
             "Measure": rows["label"],
             "Reading": readings,
             "How": rows["how"],
             "Off by (SD)": each("error_sd", "tenth"),
-            "Best estimate (90 %)": [
-                ("predicted: " if read == "not taken" and row[0] else "") + _span(*row)
-                for read, row in zip(readings, zip(*taken, strict=True), strict=True)
-            ],
+            "Best estimate (90 %)": spans,
             "Standing": rows["evidence"].replace("missing", "not known"),
         }
     )
@@ -128,25 +126,20 @@ def load_words(value: float, *, say: Say = written) -> str:
 
 def shown_tables(answer: ClientAnswer, *, units: str = "metric") -> list[Table]:
     """Return the tables beneath an answer; only the loads where nothing bears."""
-    say = partial(written, units=units)
-    loads = table(
-        loads_table(answer, say=say),
-        caption="Load limits; the lowest of all parts counts",
-        words=["Part"],
-    )
-    if answer.nothing_bears:
-        return [loads]
-    sizes = table(
-        sizes_table(answer, say=say),
-        caption="Sizes; those under 1 % are left out",
-        words=["Size", "Decided by", "Room"],
-    )
-    measures = table(
-        measures_table(answer, say=say, needed=False),
-        caption="What was read, and what the body may truly be",
-        words=["Measure", "How", "Standing"],
-    )
-    return [sizes, measures, loads]
+    say, captions = partial(written, units=units), _T.drawn
+    made = {
+        "sizes": (sizes_table(answer, say=say), ["Size", "Decided by", "Room"]),
+        "measures": (
+            measures_table(answer, say=say, needed=False),
+            ["Measure", "How", "Standing"],
+        ),
+        "loads": (loads_table(answer, say=say), ["Part"]),
+    }
+    return [
+        table(frame, caption=captions[name], words=words)
+        for name, (frame, words) in made.items()
+        if name == "loads" or not answer.nothing_bears
+    ]
 
 
 def drawn_answer(answer: ClientAnswer, *, units: str = "metric") -> dict[str, Axes]:
@@ -157,9 +150,7 @@ def drawn_answer(answer: ClientAnswer, *, units: str = "metric") -> dict[str, Ax
     """
     if answer.nothing_bears:
         return {}
-    labels = dict(
-        zip(answer.measures["measure"], answer.measures["label"], strict=True)
-    )
+    labels = answer.measures.set_index("measure")["label"].to_dict()
     say = partial(written, units=units)
     margins = plot_margins(_first_rows(answer), labels=labels, say=say)
     may = _may_fit(answer)
@@ -181,38 +172,29 @@ def _either_way(answer: ClientAnswer, say: Say) -> pd.DataFrame:
     """
     best = answer.measures.set_index("measure")["estimate"]
     rows = answer.borderline
-    rows = (
-        rows[rows["measure"] == rows["measure"].iloc[:1].item()] if len(rows) else rows
-    )
+    rows = rows[rows["measure"].isin(rows["measure"].head(1))]
     if rows["same"].all() or best.isna().any() or rows["measure"].iloc[0] in _NOT_DRAWN:
         return pd.DataFrame()
-    return pd.DataFrame(
-        [
-            {
-                **best,
-                row["measure"]: best[row["measure"]] + row["change"],
-                "member": change_words(row, say=say),
-                "size": fits_words(row),
-            }
-            for row in records(rows)
-        ]
-    )
+    bodies = []
+    for row in records(rows):
+        moved = {row["measure"]: best[row["measure"]] + row["change"]}
+        words = {"member": change_words(row, say=say), "size": fits_words(row)}
+        bodies.append({**best, **moved, **words})
+    return pd.DataFrame(bodies)
 
 
 def shown_pictures(answer: ClientAnswer, *, units: str = "metric") -> list[Picture]:
     """Return the pictures with the words that stand for them."""
-    captions = {
-        _CHANCES: "Chance that every measure fits and the load is borne; the thin line "
-        "is how exact the reckoning is (Monte Carlo, 95 %).",
-        _MARGINS: "Where each measure lies between the edges of "
-        f"{answer.first['size']}.",
-        _EITHER: "What one more or one less would change, drawn on the likeliest body.",
+    say, words = partial(written, units=units), _T.drawn
+    margins = filled(words["margins"], size=answer.first["size"])
+    either = " ".join(borderline_words(answer, say=say)[:1])
+    told = {
+        _CHANCES: (_chances_alt(answer), words["chances"]),
+        _MARGINS: (_margins_alt(answer, say), margins),
+        _EITHER: (either, words["either"]),
     }
-    say = partial(written, units=units)
-    alts = {_CHANCES: _chances_alt(answer), _MARGINS: _margins_alt(answer, say)}
-    alts[_EITHER] = " ".join(borderline_words(answer, say=say)[:1])
     return [
-        picture(figure_of(drawn), alt=alts[name], caption=captions[name])
+        picture(figure_of(drawn), alt=told[name][0], caption=told[name][1])
         for name, drawn in drawn_answer(answer, units=units).items()
     ]
 
@@ -254,26 +236,20 @@ def _chances_alt(answer: ClientAnswer) -> str:
         for row in records(_may_fit(answer))
     ]
     others = "; each other size under 1 %" if len(each) < len(answer.sizes) else ""
-    return f"Bars: the chance of each size, likeliest first: {', '.join(each)}{others}."
+    return filled(_T.drawn["chances_alt"], each=", ".join(each), others=others)
 
 
 def _margins_alt(answer: ClientAnswer, say: Say) -> str:
-    told = "; ".join(
-        f"{plain(row['measure'])} not taken"
-        if np.isnan(row["estimate"])
-        else f"{plain(row['measure'])} {_come_by(row)} "
-        f"{say(row['estimate'], row['measure'])}, "
-        f"{room_words(row['margin'], row['measure'], say=say)}"
-        for _, row in _first_rows(answer).iterrows()
-    )
-    return (
-        f"For each measure a band from edge to edge of {answer.first['size']}, with "
-        f"the body's value and its 90 % interval: {told}."
-    )
-
-
-def _come_by(row: pd.Series) -> str:
-    """Say what the picture shows by a full or a hollow mark."""
-    if row["evidence"] == "measured":
-        return "measured, best estimate"
-    return "stated, best estimate" if np.isfinite(row["reading"]) else "predicted"
+    each = []
+    for row in records(_first_rows(answer)):
+        measure = row["measure"]
+        # What the picture shows by a full or a hollow mark.
+        how = "stated, best estimate" if np.isfinite(row["reading"]) else "predicted"
+        how = "measured, best estimate" if row["evidence"] == "measured" else how
+        words = "not taken"
+        if np.isfinite(row["estimate"]):
+            room = room_words(row["margin"], measure, say=say)
+            words = f"{how} {say(row['estimate'], measure)}, {room}"
+        each.append(f"{plain(measure)} {words}")
+    size = answer.first["size"]
+    return filled(_T.drawn["margins_alt"], size=size, each="; ".join(each))

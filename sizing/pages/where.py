@@ -11,22 +11,13 @@ from sizing.measures import vocabulary
 from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, written
 from sizing.pages.page import template
+from sizing.resources import texts
 from sizing.words.client import capital
 
 _SVG = "{http://www.w3.org/2000/svg}"
-_KINDS = (
-    "A straight line with two ends is a length or a breadth. A curved band is a tape "
-    "around the body. Take hip girth and height lying down: the seat spreads the "
-    "hips. The figures are drawn by eye and are nobody's measures."
-)
+_T = texts("client")
 #: Typical errors by which two readings differ in 19 of 20 pairs at most.
 _APART = 2.77
-_CHOOSE = "Where each measure is taken. Choose a field to see its own."
-_FIGURES = {
-    "side": "a person seated, from the side",
-    "front": "a person seated, from the front",
-    "lying": "a person lying on the back",
-}
 
 
 def where_svg(measure: str | None = None) -> str:
@@ -58,15 +49,11 @@ def where_svg(measure: str | None = None) -> str:
 def where_words(measure: str | None = None) -> str:
     """Return what the drawing shows, for whoever cannot see it."""
     if measure is None:
-        return (
-            "Drawing of a person seated against an upright, from the side and from "
-            "the front, and lying on the back, with a numbered mark where each "
-            "measure is taken."
-        )
+        return str(_T.where["all"])
     row = vocabulary().set_index("name").loc[measure]
     root = ET.fromstring(_drawing())
     group = root.find(f"{_SVG}g[@id='{measure}']")
-    figure = "" if group is None else _FIGURES[str(group.get("data-figure"))]
+    figure = "" if group is None else _T.figures[str(group.get("data-figure"))]
     return f"{row['label']} on {figure}: {_lower(str(row['landmarks']))}"
 
 
@@ -84,7 +71,7 @@ def where_html(measure: str | None = None, *, small: bool = False) -> str:
     )
     if small:
         said = dict(zip(words["name"], words["landmarks"], strict=True))
-        beneath = _CHOOSE if measure is None else str(said[measure])
+        beneath = _T.where["choose"] if measure is None else str(said[measure])
         return (
             f'<figure>{picture}"width: 100%; max-height: 100%">'
             f"<figcaption>{escape(beneath)}</figcaption></figure>"
@@ -97,7 +84,7 @@ def where_html(measure: str | None = None, *, small: bool = False) -> str:
         '<figure style="margin: 1em 0"><div style="display: flex; flex-wrap: wrap; '
         f'gap: 1em; align-items: center">{picture}"flex: 1 1 18rem; min-width: 0; '
         f'max-width: 32rem"><ol style="flex: 1 1 16rem; margin: 0">{items}</ol></div>'
-        f"<figcaption>{_KINDS}</figcaption></figure>"
+        f"<figcaption>{_T.where['kinds']}</figcaption></figure>"
     )
 
 
@@ -110,17 +97,9 @@ def how_rows(measure: str, *, say: Say = written) -> list[tuple[str, str]]:
     row = vocabulary().set_index("name").loc[measure].to_dict()
     error = float(row["error_cm"])
     apart, one = (say(x, measure, to="tenth") for x in (_APART * error, error))
-    return [
-        ("Where", str(row["landmarks"])),
-        ("Seated", str(row["how_seated"])),
-        ("Lying", str(row["how_lying"])),
-        ("Common slips", str(row["slips"])),
-        (
-            "Two people differ",
-            f"by less than {apart} in 19 of 20 pairs. Typical error of one reading: "
-            f"{one}. {capital(str(row['error_source']))}.",
-        ),
-    ]
+    source = capital(str(row["error_source"]))
+    row["apart"] = _T.where["apart"].format(apart=apart, one=one, source=source)
+    return [(heading, str(row[name])) for name, heading in _T.how_to.items()]
 
 
 def how_html(measure: str, *, say: Say = written) -> str:
@@ -140,7 +119,7 @@ def guide_html(*, say: Say = written) -> str:
         (str(row["label"]), where_svg(row["name"]), how_rows(row["name"], say=say))
         for _, row in vocabulary().iterrows()
     ]
-    return template("guide.html.j2").render(measures=measures, about=_KINDS)
+    return template("guide.html.j2").render(measures=measures, about=_T.where["kinds"])
 
 
 @cache

@@ -21,7 +21,7 @@ from sizing.client import check_client
 from sizing.client.nudge import with_edge
 from sizing.errors import SizingError
 from sizing.measures.written import written
-from sizing.pages.client_note import REMINDER, Decision, client_note
+from sizing.pages.client_note import Decision, client_note
 from sizing.words.client_notes import doubt_lines
 
 WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 61, "knee_height_cm": 48}
@@ -76,7 +76,7 @@ def test_the_note_holds_what_was_decided_and_how_it_was_measured(note):
             "file 12",
             "Signature",
             "Review on",
-            REMINDER,
+            "set the recline and the distance",
             "Mover 7, number 12",
             "two, one at the head",
             "comfortable, seat clear",
