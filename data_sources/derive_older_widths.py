@@ -11,7 +11,7 @@ the survey's thigh is midway and the model's is the greatest, so that places can
 compared and shapes can. So is the thigh's place: how far below younger people of the
 same build (20 to 58), which the bodies drawn follow, as they do its spread against
 theirs. Only people with an even number count; those with an odd one
-judge the result (``tests/client/test_calibration_older.py``). Unweighted.
+judge the result (``tests/client/test_calibration.py``). Unweighted.
 """
 
 import sys

@@ -55,7 +55,6 @@ class AdviserPage:
 
     @cached_property
     def chart(self) -> Any:
-        """The half on a chart, made when it is first asked for."""
         from sizing.app.own_chart_form import OwnChartForm
 
         made = OwnChartForm(

@@ -217,12 +217,10 @@ class ClientFields:
         return [key for key, one in self.conditions.items() if one.value]
 
     def typed(self) -> dict[str, str]:
-        """Return what stands in each field, to be quoted."""
         told = {name: field.typed for name, field in self.values.items()}
         return told | {"age_years": self.age.value.strip()}
 
     def load_limits(self) -> dict[str, float]:
-        """Return the load limit in kg of each part that is filled in."""
         return _numbers(self.loads, "load limit")
 
     def allowed(self) -> dict[str, float]:

@@ -185,7 +185,6 @@ class ClientForm(PageForm):
             self._take_back(_T.form["empty"])
 
     def visit(self) -> Visit:
-        """Return the visit that stands in the form, to be kept."""
         if self.answer is None:
             raise SizingError(_T.form["check_first"])
         return replace(
@@ -206,7 +205,6 @@ class ClientForm(PageForm):
         return {**figures_of(answer), **drawn, **pages}
 
     def show(self, answer: ClientAnswer) -> None:
-        """Show the answer, the words before the pictures are drawn."""
         units, told = self.switch.units, self.answered
         invented = self.fields.shows(EXAMPLE)
         # No picture of what was stands beside words of what is.

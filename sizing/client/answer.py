@@ -35,7 +35,6 @@ class ClientAnswer(JudgedClient):
 
     @property
     def notes(self) -> tuple[str, ...]:
-        """What to know of these entries."""
         return tuple(notes(self))
 
     def lines(self, *, say: Say = written) -> list[str]:
@@ -43,7 +42,6 @@ class ClientAnswer(JudgedClient):
         return [*opening_lines(self, say=say), *answer_lines(self, say=say)]
 
     def answer(self) -> str:
-        """Return the answer in a few sentences, with its uncertainty."""
         return " ".join(self.lines())
 
     def summary(self) -> str:
@@ -53,7 +51,6 @@ class ClientAnswer(JudgedClient):
         return "\n".join([*lines, closing()])
 
     def to_dict(self) -> dict[str, Any]:
-        """Return every figure as plain data, for JSON."""
         frames = {
             name: json.loads(getattr(self, name).to_json(orient="records"))
             for name in FRAMES

@@ -32,7 +32,6 @@ COLUMNS = ["row", "reference", "fits", "chance", "how_sure", "measure", "check"]
 
 
 def read_clients(path: str | Path) -> pd.DataFrame:
-    """Read a list of clients from a CSV or XLSX file."""
     file = Path(path)
     table = client_rows(file, CLIENTS)
     bare = {c: CLIENTS.without_unit(c) for c in table.columns}

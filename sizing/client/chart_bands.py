@@ -91,7 +91,6 @@ def bands_of(
 
 
 def _span(low: float, high: float) -> str:
-    """Write a band's edges."""
     if pd.isna(low) or pd.isna(high):
         ends = ("from", low), ("to", high)
         told = [f"{end} {v:g}" for end, v in ends if pd.notna(v)]

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,6 @@ from sizing.client.judged import IN_PLAY, evidence_limits, sources
 from sizing.client.measuring import (
     LEVEL,
     bounded,
-    bounded_gain,
     measures_frame,
     next_measures,
     not_taken,
@@ -161,10 +161,8 @@ def check_client(
             raise InputProblems(wrong, about=ABOUT)
         client = replace(client, conditions=stated)
     if not client.readings and client.sex is None and client.age_years is None:
-        nothing = Problem(
-            "nothing is known of the client", action="enter what is known"
-        )
-        raise InputProblems([nothing], about=ABOUT)
+        what = "nothing is known of the client"
+        raise InputProblems([Problem(what, action="enter what is known")], about=ABOUT)
     doubts = (*client.unusual, *doubtful(client.unchanged, seed=seed))
     if doubts and not confirmed:
         raise InputProblems(doubts, about=ABOUT)
@@ -180,7 +178,6 @@ def check_client(
 
     now = judge(client)
     bodies, found, sizes, margins = now.bodies, now.found, now.sizes, now.margins
-    borderline = _borderline(client, now, judge)
     growth, away = pd.DataFrame(), client.touched
     child = client.age_years is not None and client.age_years < GROWN
     # Growth follows body mass and stature: nothing is said where they do not count.
@@ -196,29 +193,24 @@ def check_client(
     # An estimated stature is no reading of it.
     read = each["reading"].where(each["how"] != ESTIMATED)
     margins["reading"] = margins["measure"].map(read) + margins["allowance"]
-    outcomes = outcome_table(bodies, found)
-    further = next_measures(client, bodies, found)
+    frames = {
+        "sizes": sizes,
+        "margins": margins,
+        "measures": measures,
+        "outcomes": outcome_table(bodies, found),
+        "next_measure": next_measures(client, bodies, found),
+        "loads": load_table,
+        "allowances": allowed,
+        "growth": growth,
+        "borderline": _borderline(client, now, judge),
+    }
     limiting = not_taken(client, margins)
     mass, stature = now.quantiles[1, :2]
     cautious = why_cautious(client, mass / (stature / 100) ** 2) if limiting else ""
-    if cautious:
-        chance = ["estimate", "low", "high"]
-        sizes, outcomes = bounded(sizes, chance), bounded(outcomes, chance)
-        margins, further = bounded(margins, ["chance"]), bounded_gain(further)
-        growth = growth if growth.empty else bounded(growth, ["beyond_20"])
-        borderline = bounded(borderline, ["estimate"])
     return ClientAnswer(
         chart=chart,
         client=client,
-        sizes=sizes,
-        margins=margins,
-        measures=measures,
-        outcomes=outcomes,
-        next_measure=further,
-        loads=load_table,
-        allowances=allowed,
-        growth=growth,
-        borderline=borderline,
+        **(bounded(frames) if cautious else frames),
         nearest=near,
         doubts=doubts,
         limits=evidence_limits(client),
@@ -255,7 +247,6 @@ class _Judged:
 
     @property
     def fits(self) -> str:
-        """The sizes that probably fit."""
         table = self.sizes
         good = (table["estimate"] >= 0.5) & (table["broken_by"] == "")
         return " and ".join(table.loc[good, "size"])
@@ -289,23 +280,21 @@ class _Judged:
         columns = {
             "low_edge": seen[0],
             "high_edge": seen[1],
-            "allowance": np.broadcast_to(shift, (m, k)),
-            "estimate": np.broadcast_to(q[1] + shift, (m, k)),
-            "low": np.broadcast_to(q[0] + shift, (m, k)),
-            "high": np.broadcast_to(q[2] + shift, (m, k)),
+            "allowance": shift,
+            "estimate": q[1] + shift,
+            "low": q[0] + shift,
+            "high": q[2] + shift,
             "margin_low": q[1] - low,
             "margin_high": high - q[1],
             "margin": margin,
             "chance": chance,
             "decides": decides,
         }
-        return pd.DataFrame(
-            {
-                "size": np.repeat(np.array(edges.sizes, dtype=object), m),
-                "measure": np.tile(np.array(edges.measures, dtype=object), k),
-                **{name: value.T.ravel() for name, value in columns.items()},
-            }
-        )
+        each = {
+            name: np.broadcast_to(v, (m, k)).T.ravel() for name, v in columns.items()
+        }
+        names = list(product(edges.sizes, edges.measures))
+        return pd.DataFrame(names, columns=["size", "measure"]).assign(**each)
 
     def _sizes(
         self, chart: SizeChart, broken: npt.NDArray[np.object_], by: Floats
@@ -384,7 +373,6 @@ def _open(edges: Edges) -> tuple[Floats, Floats]:
 def _nearest(
     middle: Floats, chart: SizeChart, over: npt.NDArray[np.bool_]
 ) -> dict[str, Any]:
-    """Return what the likeliest body misses of the nearest size."""
     values = {
         name: to_tenths([middle[MEASURES.index(name)]]) for name in yardsticks(chart)
     }

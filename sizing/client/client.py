@@ -84,7 +84,6 @@ class Client:
 
     @property
     def known(self) -> dict[str, Reading]:
-        """The readings by measure."""
         return {one.measure: one for one in self.readings}
 
     @property
@@ -96,7 +95,6 @@ class Client:
 
     @property
     def touched(self) -> tuple[str, ...]:
-        """The measures that the conditions stated change."""
         return touched(self.conditions)
 
     @property
@@ -108,7 +106,6 @@ class Client:
 
     @property
     def condition_labels(self) -> list[str]:
-        """What the conditions stated are called."""
         return condition_labels(self.conditions)
 
 
@@ -223,7 +220,6 @@ def _named(
 
 
 def _meant(name: str) -> str:
-    """Return a question after the entry that was meant, if one is near."""
     near = ANY.similar(name)
     return f"did you mean '{near}'? Else " if near else ""
 
@@ -295,7 +291,6 @@ def _standard(
 def _ways(
     how: Mapping[str, str] | str | None, names: Mapping[str, str]
 ) -> tuple[dict[str, str], list[Problem]]:
-    """Return how each measure was taken, under its standard name."""
     if how is None:
         return {}, []
     if isinstance(how, str):

@@ -43,7 +43,6 @@ def touched(conditions: Iterable[str]) -> tuple[str, ...]:
 
 
 def condition_labels(conditions: Iterable[str]) -> list[str]:
-    """Return what conditions are called."""
     return [_column("label")[key] for key in conditions]
 
 

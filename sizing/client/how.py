@@ -81,7 +81,6 @@ def _one_reading(column: str) -> dict[str, Any]:
 
 
 def usual_error(measure: str) -> float:
-    """Return the SD of one reading by tape or scale, in the measure's unit."""
     return float(_one_reading("error_cm")[measure])
 
 

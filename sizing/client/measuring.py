@@ -25,6 +25,16 @@ _CLASSES = 32
 _POOR = 1.5
 #: Answers less likely than this are not weighed.
 _HARDLY = 0.002
+_ENDS = ["estimate", "low", "high"]
+#: Where an answer's tables hold chances.
+_CHANCES = {
+    "sizes": _ENDS,
+    "outcomes": _ENDS,
+    "margins": ["chance"],
+    "next_measure": ["now", "after"],
+    "growth": ["beyond_20"],
+    "borderline": ["estimate"],
+}
 COLUMNS = ["measure", "how", "now", "after", "estimate", "low", "high", "method", "n"]
 
 
@@ -90,17 +100,17 @@ def why_cautious(client: Client, bmi: float) -> str:
     return ", ".join(words for words, holds in reasons.items() if holds)
 
 
-def bounded(table: pd.DataFrame, columns: list[str]) -> pd.DataFrame:
-    """Return a table whose chances in these columns are ``MOST`` at most."""
-    return table.assign(**{name: table[name].clip(upper=MOST) for name in columns})
-
-
-def bounded_gain(table: pd.DataFrame) -> pd.DataFrame:
-    """Return ``next_measures`` with its chances ``MOST`` at most, gains following."""
-    out = bounded(table, ["now", "after"])
-    less = (table["after"] - table["now"]) - (out["after"] - out["now"])
-    names = ["estimate", "low", "high"]
-    return out.assign(**{name: table[name] - less for name in names})
+def bounded(frames: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
+    """Return an answer's tables with chances ``MOST`` at most, gains following."""
+    found = {}
+    for name, columns in _CHANCES.items():
+        table = frames[name]
+        known = [column for column in columns if column in table]
+        found[name] = table.assign(**table[known].clip(upper=MOST))
+    was, now = frames["next_measure"], found["next_measure"]
+    less = (was["after"] - was["now"]) - (now["after"] - now["now"])
+    found["next_measure"] = now.assign(**now[_ENDS].sub(less, axis=0))
+    return frames | found
 
 
 # What to measure next: the reading expected to settle most

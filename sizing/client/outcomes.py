@@ -33,7 +33,6 @@ class Edges:
 
     @property
     def measures(self) -> tuple[str, ...]:
-        """The measures that some size limits."""
         return tuple(self.low)
 
     def without(self, measures: Collection[str]) -> "Edges":

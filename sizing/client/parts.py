@@ -100,7 +100,6 @@ def in_body_terms(chart: SizeChart, allowances: pd.DataFrame) -> SizeChart:
 
 
 def check_loads(loads: Mapping[str, float]) -> None:
-    """Refuse a load limit that no part has."""
     for part, value in loads.items():
         if not _within(value, _LEAST_LOAD, _MOST_LOAD):
             raise SizingError(
@@ -172,7 +171,6 @@ def is_far(limit: Floats, mass: float, error: float) -> npt.NDArray[np.bool_]:
 
 
 def too_near(parts: pd.DataFrame, mass: float, error: float) -> pd.DataFrame:
-    """Return the parts whose load limit a weight is too near to be relied on."""
     limit = parts["load_limit_kg"].to_numpy(dtype=float)
     return parts[~is_far(limit, mass, error)]
 

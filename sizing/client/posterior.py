@@ -81,7 +81,6 @@ class Bodies:
 
     @property
     def build_weight(self) -> Floats:
-        """Weight of each build."""
         return np.bincount(self.build, self.weight).astype(float)
 
     def share(self, what: npt.NDArray[np.generic]) -> tuple[Floats, Floats]:

@@ -98,7 +98,6 @@ def what_to_change(people: People, chart: SizeChart, *, seed: int = 1) -> pd.Dat
 def _best_edge(
     left: dict[str, Ints], weight: Floats, chart: SizeChart
 ) -> tuple[SizeChart | None, list[dict[str, object]]]:
-    """Return the chart with the edge moved that reaches most of those left out."""
     bands = limits(chart)
     misses: dict[str, tuple[Bools, Bools]] = {
         name: (left[name][:, None] < low, left[name][:, None] > high)
@@ -128,7 +127,6 @@ def _best_edge(
 def _best_size(
     left: dict[str, Ints], weight: Floats, chart: SizeChart
 ) -> tuple[SizeChart | None, list[dict[str, object]]]:
-    """Return the chart with the one size more that reaches most of those left out."""
     if not len(weight):
         return None, []
     names = list(chart.measures)

@@ -40,11 +40,9 @@ class StatureEstimate:
 
     @property
     def best(self) -> pd.Series:
-        """The equation that is used."""
         return self.table.iloc[0]
 
     def summary(self, *, say: Say = written) -> str:
-        """Return the estimate in plain words, measures written by ``say``."""
         return told(self.said(), say)
 
     def said(self, *, short: bool = False) -> Said:
@@ -78,7 +76,6 @@ class StatureEstimate:
 
 @cache
 def segment_table() -> pd.DataFrame:
-    """Return the segments from which stature can be estimated, and what each is."""
     return source_table("segments.csv").set_index("segment")
 
 
@@ -91,7 +88,6 @@ def equations() -> pd.DataFrame:
 
 
 def segments() -> tuple[str, ...]:
-    """Return the segments from which stature can be estimated."""
     return tuple(segment_table().index)
 
 
@@ -200,7 +196,6 @@ def _label(segment: str) -> str:
 
 @cache
 def _stature_of(sex: str, year: int) -> tuple[float, float]:
-    """Mean and SD of stature among embedded people about this age."""
     build = donors()[sex].build
     near = _NEAR_YEARS if year >= 20 else 1.0
     gap = (np.minimum(model_age(build[:, 2]), 80.0) - min(year, 80)) / near

@@ -1,11 +1,11 @@
 """One visit of a client: what was entered and decided, and its row in a file."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
-from functools import cache
+from functools import cache, partial
 from typing import Any
 
 from sizing.client.client import Client, client_from
@@ -68,7 +68,6 @@ class Visit:
 
     @property
     def client(self) -> Client:
-        """The client as entered."""
         return client_from(
             self.entries,
             how=self.how,
@@ -88,11 +87,10 @@ class Visit:
         return replace(self, entries=same, how={}, confirmed=False, decision=decision)
 
     def row(self) -> dict[str, str]:
-        """Return the visit as one row of the client's file."""
         told: dict[str, Any] = {"visit_on": self.on, **self.entries}
         told |= {f"{name}_how": way for name, way in self.how.items()}
-        told |= {_load_column(part): limit for part, limit in self.loads.items()}
-        told |= {f"allowance_{key}_cm": cm for key, cm in self.allowances.items()}
+        told |= {_load(part): limit for part, limit in self.loads.items()}
+        told |= {_allowance(key): length for key, length in self.allowances.items()}
         told |= {"condition": "; ".join(self.conditions)}
         told |= {"confirmed": "yes" if self.confirmed else "", "chart": self.chart}
         told |= {"pattern": self.pattern, "knee_equation": self.knee_equation}
@@ -114,21 +112,37 @@ def visit_of(client: Client, on: date) -> Visit:
 
 
 _DECIDED = [one.name for one in fields(Decision)]
+_LOADED = (*PARTS, "sling")
 
 
-def _load_column(part: str) -> str:
+def _load(part: str) -> str:
     return f"{part.replace(' ', '_')}_load_limit_kg"
+
+
+def _allowance(key: str) -> str:
+    return f"allowance_{key}_cm"
 
 
 @cache
 def visit_columns() -> tuple[str, ...]:
-    """Return the columns of every client's file, in order."""
     measured = [name for m in MEASURES for name in (m, f"{m}_how")]
-    loads = [_load_column(part) for part in (*PARTS, "sling")]
-    allowances = [f"allowance_{key}_cm" for key in suggested_allowances()]
+    allowances = map(_allowance, suggested_allowances())
     about = ["visit_on", "sex", "age_years", *measured, *segments(), "knee_equation"]
-    rest = [*loads, *allowances, "confirmed", "chart", "pattern"]
+    rest = [*map(_load, _LOADED), *allowances, "confirmed", "chart", "pattern"]
     return (*about, "condition", *rest, *_DECIDED)
+
+
+@cache
+def _readers() -> dict[str, Callable[[str], Any]]:
+    """Return what reads the text of a column; of those left out it is kept."""
+    found: dict[str, Callable[[str], Any]] = {
+        name: partial(understood, measure=name) for name in (*MEASURES, *segments())
+    }
+    load = partial(understood, measure="load_limit_kg")
+    allowance = partial(understood, measure="allowance_cm", signed=True)
+    found |= dict.fromkeys(map(_load, _LOADED), load)
+    found |= dict.fromkeys(map(_allowance, suggested_allowances()), allowance)
+    return found | dict.fromkeys(("visit_on", "examined_on", "review_on"), day_of)
 
 
 def _text(value: Any) -> str:
@@ -159,55 +173,34 @@ def day_of(text: str) -> date:
 def visit_from(row: Mapping[str, str]) -> Visit:
     """Return one row of a client's file as a visit; or raise every problem of it."""
     problems: list[Problem] = []
-
-    def cell(name: str, read: Any) -> Any:
-        try:
-            return read(row[name]) if row.get(name) else None
-        except SizingError as error:
-            problems.append(
-                Problem(str(error).split(". Allowed")[0], column=name, value=row[name])
-            )
-            return None
-
-    def number(measure: str) -> Any:
-        return lambda text: understood(text, measure)
-
     if not row["visit_on"]:
         problems.append(Problem("the day of the visit is missing", column="visit_on"))
-    on = cell("visit_on", day_of) or date.min
-    given = {name: cell(name, number(name)) for name in (*MEASURES, *segments())}
-    entries = {"sex": row.get("sex"), "age_years": row.get("age_years"), **given}
-    how = {m: row[f"{m}_how"] for m in MEASURES if row.get(f"{m}_how")}
-    loads = {
-        part: cell(_load_column(part), number("load_limit_kg"))
-        for part in (*PARTS, "sling")
-    }
-    allowed = {
-        key: cell(
-            f"allowance_{key}_cm", lambda t: understood(t, "allowance_cm", signed=True)
-        )
-        for key in suggested_allowances()
-    }
-    conditions, wrong = condition_keys(row.get("condition", "").split(";"))
-    dates = {name: cell(name, day_of) for name in ("examined_on", "review_on")}
-    words: dict[str, Any] = {
-        name: row.get(name, "") for name in _DECIDED if name not in dates
-    }
-    visit = Visit(
-        on,
-        {name: value for name, value in entries.items() if value not in (None, "")},
-        how,
+    cells: dict[str, Any] = {}
+    for name in visit_columns():
+        if text := row.get(name):
+            try:
+                cells[name] = _readers().get(name, str)(text)
+            except SizingError as error:
+                what = str(error).split(". Allowed")[0]
+                problems.append(Problem(what, column=name, value=text))
+    conditions, wrong = condition_keys(cells.get("condition", "").split(";"))
+    if problems or wrong:
+        raise InputProblems(problems + wrong)
+
+    def told(
+        names: Iterable[str], column: Callable[[str], str] = str
+    ) -> dict[str, Any]:
+        return {name: cells[column(name)] for name in names if column(name) in cells}
+
+    return Visit(
+        cells["visit_on"],
+        told(("sex", "age_years", *MEASURES, *segments())),
+        told(MEASURES, "{}_how".format),
         conditions,
-        {part: limit for part, limit in loads.items() if limit is not None},
-        {key: cm for key, cm in allowed.items() if cm is not None},
-        row.get("knee_equation") or KNEE_EQUATIONS[0],
-        row.get("confirmed", "").lower() == "yes",
-        row.get("chart", ""),
-        row.get("pattern", ""),
-        Decision(**words, **dates),
-        {name: text for name, text in row.items() if name not in visit_columns()},
+        told(_LOADED, _load),
+        told(suggested_allowances(), _allowance),
+        confirmed=cells.get("confirmed", "").lower() == "yes",
+        decision=Decision(**told(_DECIDED)),
+        own={name: text for name, text in row.items() if name not in visit_columns()},
+        **told(("knee_equation", "chart", "pattern")),
     )
-    problems += wrong
-    if problems:
-        raise InputProblems(problems)
-    return visit

@@ -37,7 +37,6 @@ _NOT_DRAWN = ("body_mass_kg", "stature_cm", "hip_breadth_sitting_cm")
 
 
 def sizes_table(answer: ClientAnswer, *, say: Say = written) -> pd.DataFrame:
-    """Return the sizes that may fit, likeliest first; two at least."""
     rows = []
     for row in records(_may_fit(answer)):
         decides = plain(row["deciding_measure"])
@@ -61,7 +60,6 @@ def _may_fit(answer: ClientAnswer) -> pd.DataFrame:
 def measures_table(
     answer: ClientAnswer, *, say: Say = written, needed: bool = True
 ) -> pd.DataFrame:
-    """Return what was read, how, and beside it the best estimate."""
     rows = answer.measures
     if needed:
         limited = rows["measure"].isin(set(answer.margins["measure"]))
@@ -184,7 +182,6 @@ def _either_way(answer: ClientAnswer, say: Say) -> pd.DataFrame:
 
 
 def shown_pictures(answer: ClientAnswer, *, units: str = "metric") -> list[Picture]:
-    """Return the pictures with the words that stand for them."""
     say, words = partial(written, units=units), _T.drawn
     margins = filled(words["margins"], size=answer.first["size"])
     either = " ".join(borderline_words(answer, say=say)[:1])
@@ -217,7 +214,6 @@ def visits_shown(
 
 
 def figures_of(answer: ClientAnswer) -> dict[str, pd.DataFrame]:
-    """Return the figures by name, exact and in cm and kg, to be saved."""
     names = ["loads", "measures"]
     if not answer.nothing_bears:
         names += ["sizes", "margins", "next_measure", "growth"]

@@ -114,7 +114,6 @@ def how_html(measure: str, *, say: Say = written) -> str:
 
 
 def guide_html(*, say: Say = written) -> str:
-    """Return the measuring guide, to print: every measure with its drawing."""
     measures = [
         (str(row["label"]), where_svg(row["name"]), how_rows(row["name"], say=say))
         for _, row in vocabulary().iterrows()

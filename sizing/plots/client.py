@@ -191,7 +191,6 @@ def plot_visits(
 
 
 def _band(row: dict[Any, Any]) -> tuple[float, float]:
-    """Return the ends that are drawn, an open end at some distance."""
     low, high = row["low_edge"], row["high_edge"]
     if not np.isfinite(low) and not np.isfinite(high):
         return row["low"], row["high"]

@@ -21,17 +21,8 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from tests.client import test_calibration, test_calibration_children
-from tests.client.calibrated import promised, without_bias
-from tests.client.test_calibration_older import held_by_shape
+from tests.client.calibrated import HELD_OUT, ask, held_by_shape, promised, without_bias
 
-ASKED = {
-    "soldiers": (test_calibration.soldiers, test_calibration.asked_of),
-    "children": (
-        test_calibration_children.children,
-        test_calibration_children.asked_of,
-    ),
-}
 Row = tuple[str, str, float, float, int]
 
 
@@ -41,9 +32,9 @@ def main() -> int:
     args = parser.parse_args()
     folder = Path(os.environ["SIZING_SURVEYS"])
     rows: list[Row] = []
-    for who, (held_out, ask_of) in ASKED.items():
+    for who, held_out in HELD_OUT.items():
         for people in held_out(folder):
-            for what, row in promised(ask_of(people)).iterrows():
+            for what, row in promised(ask(who, people)).iterrows():
                 what = "size named first" if what == "first" else f"sizes at {what}"
                 rows.append((who, what, row["said"], row["found"], int(row["n"])))
     with pytest.MonkeyPatch.context() as patch:

@@ -3,29 +3,24 @@
 import io
 import json
 
-import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.charts import chart_from, demo_chart
 from sizing.cli.main import main
-from sizing.client import check_client, client_from
+from sizing.client import client_from
 from sizing.client.caseload import judge_clients, read_clients
 from sizing.errors import InputProblems, ReadingNote, SizingError, SizingWarning
 
-HIP, SEAT = "hip_circumference_cm", "buttock_popliteal_length_cm"
-BACK = "shoulder_height_sitting_cm"
-FULL = {
-    "sex": "female",
-    "age_years": 74.0,
-    "body_mass_kg": 68.0,
-    "stature_cm": 160.0,
-    HIP: 101.0,
-    BACK: 57.0,
-    SEAT: 46.0,
-}
+from .cases import BACK, DEMO, FULL, HIP, MASS, SEAT, STATURE, check, made
+
+FULL = {name: float(v) if name != "sex" else v for name, v in FULL.items()}
+FULL |= {HIP: 101.0, SEAT: 46.0}
+
+
+def judged(*rows, chart=DEMO):
+    return judge_clients(chart, pd.DataFrame(rows))
 
 
 @settings(max_examples=12, deadline=None)
@@ -35,9 +30,9 @@ def test_a_row_says_what_is_said_of_that_client_alone(hip, back, seat):
     entry = FULL | {HIP: float(hip), BACK: float(back)}
     if not seat:
         del entry[SEAT]
-    row = judge_clients(demo_chart(), pd.DataFrame([entry])).iloc[0]
+    row = judged(entry).iloc[0]
     try:
-        alone = check_client(demo_chart(), entry)
+        alone = check(entry)
     except InputProblems as doubted:
         # Alone it is asked for again before any size; in a list it is to be checked.
         assert doubted.problems[0].what in row["check"]
@@ -66,29 +61,27 @@ def test_a_list_is_read_as_people_write_it(tmp_path):
     assert clients["reference"].tolist() == ["A7", "B2"]
     assert clients["row"].tolist() == [2, 3] and "Name" not in clients
     assert clients[HIP].iloc[0] == pytest.approx(41 * 2.54)
-    assert clients["body_mass_kg"].iloc[1] == pytest.approx((140 + 4) * 0.45359237)
+    assert clients[MASS].iloc[1] == pytest.approx((140 + 4) * 0.45359237)
     assert any("'Weight' in kg" in str(one.message) for one in told)
-    table = judge_clients(demo_chart(), clients)
+    table = judge_clients(DEMO, clients)
     assert "a competent person must judge" in table["check"].iloc[1]
     assert "Not judged" in table["how_sure"].iloc[1] and not table["fits"].iloc[1]
 
 
 def test_what_looks_wrong_is_checked_and_stops_nobody_else():
-    rows = [FULL, FULL | {HIP: 68.0}, {"sex": None}]
-    table = judge_clients(demo_chart(), pd.DataFrame(rows))
+    table = judged(FULL, FULL | {HIP: 68.0}, {"sex": None})
     assert table["check"].iloc[0] == "" and "hip girth" in table["check"].iloc[1]
     assert table["how_sure"].iloc[2] == "Nothing is known of this client."
-    near = FULL | {"body_mass_kg": 199.0, HIP: 160.0}
-    over = judge_clients(demo_chart(), pd.DataFrame([FULL | {"body_mass_kg": 320.0}]))
-    assert over["how_sure"].iloc[0] == "Over the load limit of every size"
-    assert judge_clients(demo_chart(), pd.DataFrame([near]))["fits"].iloc[0] == ""
+    over, near = FULL | {MASS: 320.0}, FULL | {MASS: 199.0, HIP: 160.0}
+    assert judged(over)["how_sure"].iloc[0] == "Over the load limit of every size"
+    assert judged(near)["fits"].iloc[0] == ""
 
 
 def test_a_condition_that_is_none_is_refused_with_its_row(tmp_path):
     path = tmp_path / "mine.csv"
     path.write_text("sex,age,weight_kg,condition\nf,74,68,rash\n")
     with pytest.warns(ReadingNote), pytest.raises(InputProblems) as wrong:
-        judge_clients(demo_chart(), read_clients(path))
+        judge_clients(DEMO, read_clients(path))
     assert wrong.value.problems[0].row == 2
 
 
@@ -120,10 +113,8 @@ def test_without_values_they_are_asked_for_one_by_one(monkeypatch, capsys):
 def test_names_are_understood_as_people_write_them():
     people = {"sex": "f", "age": 74, "weight": 68, "height": 160, "hips_cm": 104}
     client = client_from(people, how={"weight": "guessed"})
-    same = client_from(
-        {"sex": "f", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160, HIP: 104},
-        how={"body_mass_kg": "guessed"},
-    )
+    same = {"sex": "f", "age_years": 74, MASS: 68, STATURE: 160, HIP: 104}
+    same = client_from(same, how={MASS: "guessed"})
     assert client.readings == same.readings
     assert "'weight' was read in kg: no unit was written." in client.read_as
     assert client_from({"weight": "10 st 4", "sex": "f"}).read_as
@@ -131,19 +122,17 @@ def test_names_are_understood_as_people_write_them():
         client_from({"weigth": 68, "sex": "f", "age": 70})
     with pytest.raises(SizingError, match="makes sense in inches"):
         client_from({"sex": "f", "age": 70, "height": 63})
-    assert np.isclose(
-        client_from({"hips": "41 in", "age": 60}).known[HIP].value, 104.14
-    )
+    inches = client_from({"hips": "41 in", "age": 60}).known[HIP].value
+    assert inches == pytest.approx(104.14)
 
 
 def test_a_row_is_no_surer_of_what_was_not_taken_than_the_client_alone():
     """Before, the list said over 99 in 100 where the answer alone says 95."""
-    wide = {"size": ["any"], f"{HIP}_low": [60], f"{HIP}_high": [160]}
-    chart = chart_from(pd.DataFrame(wide), warn=False)
-    old = {name: FULL[name] for name in ("sex", "body_mass_kg", "stature_cm")}
+    chart = made({HIP: [(60, 160)]})
+    old = {name: FULL[name] for name in ("sex", MASS, STATURE)}
     rows = [old | {"age_years": 85.0}, old | {"age_years": 40.0}]
-    table = judge_clients(chart, pd.DataFrame(rows))
+    table = judged(*rows, chart=chart)
     for row, chance in zip(rows, table["chance"], strict=True):
-        alone = check_client(chart, row).sizes["estimate"].iloc[0]
+        alone = check(row, chart).sizes["estimate"].iloc[0]
         assert chance == pytest.approx(alone, abs=0.01)
     assert table["chance"].tolist()[0] == 0.95 < table["chance"].tolist()[1]

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.charts import SizeChart, demo_chart
 from sizing.client.change import edges_at, over_visits, readings_of, size_at
 from sizing.client.visit import Decision, Visit
 from sizing.plots.client import plot_visits
 from sizing.words.client_notes import visits_words
 
-MASS, HIP = "body_mass_kg", "hip_circumference_cm"
+from .cases import DEMO, HIP, MASS, SEAT, STATURE, made
+
 START = date(2026, 1, 1)
 BARE = Visit(START, {"sex": "male"})
 
@@ -26,9 +26,8 @@ def table_of(days, values, sd=1.0, measure=HIP):
 
 
 def bands(low=(60.0, 90.0, 100.0), high=(90.0, 100.0, 120.0), load=(100.0,) * 3):
-    frame = pd.DataFrame({"size": ["S", "M", "L"], "group": "adult"})
-    frame = frame.assign(load_limit_kg=load)
-    return SizeChart(frame.assign(**{f"{HIP}_low": low, f"{HIP}_high": high}))
+    limits = {HIP: list(zip(low, high, strict=True))}
+    return made(limits, load=load, sizes=["S", "M", "L"])
 
 
 EDGES = edges_at(bands(), BARE)
@@ -139,26 +138,24 @@ def test_the_lowest_load_limit_ends_a_size_for_the_weight():
     hoist = edges_at(bands(), replace(BARE, loads={"hoist": 90.0}))
     row = one([0, 365], [80.0, 86.0], size="M", measure=MASS, edges=hoist)
     assert row["edge"] == 90.0 and row["edge_on"] > START + timedelta(365)
-    moved = edges_at(demo_chart(), replace(BARE, allowances={"leg_stop": -5.0}))
-    low, seat = moved.low, "buttock_popliteal_length_cm"
-    first = demo_chart().edges(seat)[0]
+    moved = edges_at(DEMO, replace(BARE, allowances={"leg_stop": -5.0}))
+    low, seat = moved.low, SEAT
+    first = DEMO.edges(seat)[0]
     assert (low[seat][first > 0] - first[first > 0] == 50).all()
 
 
 def test_only_what_was_read_counts_and_the_words_follow_the_units():
-    entries = {"sex": "female", "age_years": "9", MASS: 25.0, "stature_cm": 130.0}
-    how = {MASS: "scale", "stature_cm": "reported"}
+    entries = {"sex": "female", "age_years": "9", MASS: 25.0, STATURE: 130.0}
+    how = {MASS: "scale", STATURE: "reported"}
     first = Visit(START, entries, how, decision=Decision(size="child 1"))
     later = replace(
         first, on=date(2026, 11, 1), entries={**entries, MASS: 30.0, HIP: 70.0}
     )
     found = readings_of([first, later])
     assert found["measure"].tolist() == [MASS, MASS, HIP]
-    table = over_visits(found, edges_at(demo_chart(), later), "child 1")
+    table = over_visits(found, edges_at(DEMO, later), "child 1")
     words = " ".join(visits_words(table, "child 1"))
-    assert (
-        "Weight: 25 kg on 2026-01-01, 30 kg on 2026-11-01; change a year 6 kg" in words
-    )
+    assert "25 kg on 2026-01-01, 30 kg on 2026-11-01; change a year 6 kg" in words
     assert "Hip girth: 70 cm on 2026-11-01. One visit" in words
 
 

@@ -19,8 +19,9 @@ from sizing.pages.page import render
 from sizing.people.own import people_from
 from sizing.words.chart import finding_words
 
+from .cases import HIP
+
 WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160}
-HIP = "hip_circumference_cm"
 HIPS = ["hip_circumference_cm_low", "hip_circumference_cm_high"]
 
 
@@ -119,18 +120,13 @@ def test_a_size_named_by_a_weight_keeps_its_name_in_every_unit(units, edge):
         warn=False,
     )
     child = {"sex": "female", "age_years": 9, "body_mass_kg": 30}
-    answer = check_client(chart, child | {"hip_circumference_cm": 140}, confirmed=True)
+    answer = check_client(chart, child | {HIP: 140}, confirmed=True)
     text = answer_html(answer, units=units) + pictures_html(answer, units=units)
     gap = f"hip girth from {edge} belongs to neither '{low}' nor '{high}'"
     assert gap in finding_words(answer.findings, say=say)
     assert escape(gap) in text and high in text
     people = people_from(
-        pd.DataFrame(
-            {
-                "hip_circumference_cm": [80.0, 93, 100, 140],
-                "body_mass_kg": [60.0, 70, 80, 120],
-            }
-        )
+        pd.DataFrame({HIP: [80.0, 93, 100, 140], "body_mass_kg": [60.0, 70, 80, 120]})
     )
     found = judge_chart(people, chart, by=(), replicates=50)
     text += render(own_chart_page(found, people, units=units, bands=False))

@@ -9,17 +9,10 @@ import pandas as pd
 import pytest
 
 from sizing.cautions import closing
-from sizing.charts import chart_from, demo_chart, fits_matrix
-from sizing.client import (
-    Client,
-    Reading,
-    check_client,
-    client_from,
-    suggested_allowances,
-)
+from sizing.charts import chart_from, fits_matrix
+from sizing.client import Client, Reading, client_from, suggested_allowances
 from sizing.client.how import HOW, how_measured, reading, usual_error
 from sizing.client.measuring import next_measures
-from sizing.client.outcomes import edges_of, fitting
 from sizing.client.parts import allowance_table
 from sizing.client.posterior import Bodies, bodies_of
 from sizing.coverage import estimate_coverage
@@ -37,104 +30,58 @@ from sizing.words.client_notes import (
     summary_lines,
 )
 
-from .calibrated import made, without_bias
+from .calibrated import without_bias
+from .cases import (
+    BACK,
+    CHEST,
+    DEMO,
+    FULL,
+    HIP,
+    KNEE,
+    MASS,
+    SEAT,
+    STATURE,
+    WOMAN,
+    check,
+    fits,
+    made,
+    row_of,
+)
 
-WOMAN = {"sex": "female", "age_years": 74, "body_mass_kg": 68, "stature_cm": 160}
-FULL = WOMAN | {
-    "hip_circumference_cm": 104,
-    "shoulder_height_sitting_cm": 57,
-    "buttock_popliteal_length_cm": 48,
-}
-
-
-ENDS = ["low", "estimate", "high"]
+#: Every measure of one woman, as if each had been read.
+WHOLE = dict(
+    zip(MEASURES, [68, 160, 84, 57, 48, 104, 41, 61, 95, 102, 58], strict=True)
+)
 
 
 @pytest.fixture(scope="module")
 def woman():
-    return check_client(demo_chart(), WOMAN, loads={"hoist": 160})
-
-
-def test_every_size_comes_with_chance_margin_and_what_decides(woman):
-    sizes = woman.sizes
-    assert set(sizes["size"]) == set(demo_chart().sizes)
-    assert sizes["estimate"].is_monotonic_decreasing
-    assert (
-        (sizes["low"] <= sizes["estimate"]) & (sizes["estimate"] <= sizes["high"])
-    ).all()
-    assert set(sizes["deciding_measure"]) <= set(demo_chart().measures)
-    margins = woman.margins
-    assert len(margins) == 9 * 4
-    assert (margins.groupby("size")["decides"].sum() == 1).all()
-    for _, rows in margins.groupby("size"):
-        assert rows.loc[rows["decides"], "chance"].item() == rows["chance"].min()
-    room = np.minimum(
-        margins["estimate"] - margins["low_edge"],
-        margins["high_edge"] - margins["estimate"],
-    )
-    assert np.allclose(margins["margin"], room)
-
-
-def test_measured_and_predicted_are_told_apart(woman):
-    table = woman.measures.set_index("measure")
-    assert table.loc["body_mass_kg", "evidence"] == "measured"
-    assert table.loc["hip_circumference_cm", "evidence"] == "predicted"
-    # Nobody older than 58 was measured for lengths.
-    assert table.loc["sitting_height_cm", "evidence"] == "extrapolated"
-    guessed = check_client(demo_chart(), WOMAN, how={"body_mass_kg": "guessed"})
-    assert guessed.measures["evidence"].iloc[0] == "predicted"
-    heavy = WOMAN | {"body_mass_kg": 150, "age_years": 40}
-    table = check_client(demo_chart(), heavy).measures.set_index("measure")
-    assert table.loc["thigh_circumference_cm", "evidence"] == "unsupported"
+    return check(WOMAN, loads={"hoist": 160})
 
 
 @pytest.mark.parametrize("part", ["hoist", "spreader bar", "leg strap"])
 def test_over_the_lowest_load_limit_nothing_fits(part):
-    answer = check_client(demo_chart(), FULL, loads={part: 67.9, "other": 300})
+    answer = check(FULL, loads={part: 67.9, "other": 300})
     assert (answer.sizes["estimate"] == 0).all()
     assert answer.sizes["over_load"].all()
     assert answer.status == "over_load"
     assert "67.9 kg" in answer.answer() and "No size may be used" in answer.answer()
     assert answer.loads.loc[answer.loads["lowest"], "part"].tolist() == [part]
     # Exactly on the limit still bears.
-    borne = check_client(demo_chart(), FULL, loads={part: 68.0})
+    borne = check(FULL, loads={part: 68.0})
     assert not borne.sizes["over_load"].any()
 
 
-def test_a_sizes_own_load_limit_rules_it_out_alone():
-    man = {"sex": "male", "age_years": 40, "body_mass_kg": 201, "stature_cm": 185}
-    answer = check_client(demo_chart(), man)
-    over = answer.sizes.set_index("size")["over_load"]
-    assert over["adult 3"] and not over["bariatric 2"]
-
-
-def test_the_runner_up_is_named_when_close(woman):
-    assert woman.first["size"] == "adult 2"
-    assert woman.runner_up is not None and woman.runner_up["size"] == "adult 1"
-    assert "Adult 1 is not ruled out (" in woman.answer()
-    sure = check_client(demo_chart(), FULL | {"hip_circumference_cm": 112})
-    assert sure.first["estimate"] > 0.9
-    assert (sure.runner_up is None) == (sure.sizes["estimate"].iloc[1] < 0.10)
-
-
 def test_between_and_outside_are_said_with_what_is_missing():
-    gap = made(
-        size=["one", "two"],
-        load_limit_kg=[200, 200],
-        hip_circumference_cm_low=[80, 110],
-        hip_circumference_cm_high=[98, 130],
-    )
-    found = check_client(gap, WOMAN | {"hip_circumference_cm": 104})
+    gap = made({HIP: [(80, 98), (110, 130)]}, load=[200, 200])
+    found = check(WOMAN | {HIP: 104}, gap)
     assert found.status == "between"
     assert found.answer().startswith("Between sizes. Nearest is ")
     near = found.nearest
-    hip = found.measures.set_index("measure").loc["hip_circumference_cm", "estimate"]
-    miss = {"one": hip - 98, "two": 110 - hip}[near["size"]]
-    assert near["miss"] == pytest.approx(miss, abs=0.06)
+    hip = row_of(found.measures, HIP)["estimate"]
+    assert near["size"] == ("one" if hip - 98 < 110 - hip else "two")
     assert near["miss"] == pytest.approx(min(hip - 98, 110 - hip), abs=0.06)
-    found = check_client(
-        gap, WOMAN | {"body_mass_kg": 110, "hip_circumference_cm": 140}
-    )
+    found = check(WOMAN | {MASS: 110, HIP: 140}, gap)
     assert found.status == "beyond_largest"
     assert "larger than its largest" in found.answer()
     # To half a cm, and never less than it is.
@@ -144,14 +91,8 @@ def test_between_and_outside_are_said_with_what_is_missing():
 
 @pytest.mark.parametrize(("hip", "miss"), [(98.4, 0.4), (98.0, None), (99.6, 1.6)])
 def test_the_nearest_size_is_told_however_little_it_misses(hip, miss):
-    one = made(
-        size=["one"],
-        load_limit_kg=[200],
-        hip_circumference_cm_low=[80],
-        hip_circumference_cm_high=[98],
-    )
-    taken = (reading("hip_circumference_cm", hip, "exact"),)
-    near = check_client(one, Client("female", 50.0, taken)).nearest
+    one = made({HIP: [(80, 98)]}, load=[200])
+    near = check(Client("female", 50.0, (reading(HIP, hip, "exact"),)), one).nearest
     if miss is None:
         assert near == {}
     else:
@@ -218,7 +159,7 @@ def test_a_size_fits_no_surer_than_its_chance_and_what_was_measured(
 ):
     """Before, sizes of 67 and 51 in 100 "both fit", by measures nobody had taken."""
     given = FULL if taken else {k: v for k, v in FULL.items() if "popliteal" not in k}
-    whole = check_client(demo_chart(), given)
+    whole = check(given)
     assert bool(whole.to_measure) != taken
     answer = with_chances(whole, *chances, none=0.01)
     assert answer.status == "fits"
@@ -228,7 +169,7 @@ def test_a_size_fits_no_surer_than_its_chance_and_what_was_measured(
 
 
 def test_an_answer_has_three_lines_and_no_figure_before_its_words(woman):
-    for answer in (woman, check_client(demo_chart(), FULL)):
+    for answer in (woman, check(FULL)):
         what, sure, now = answer_lines(answer)
         # Names of sizes hold numbers; nothing else in the first line does.
         for size in answer.chart.sizes:
@@ -239,15 +180,7 @@ def test_an_answer_has_three_lines_and_no_figure_before_its_words(woman):
 
 
 def test_sizes_that_both_fit_are_no_rivals():
-    both = check_client(
-        demo_chart(),
-        FULL
-        | {
-            "hip_circumference_cm": 99,
-            "shoulder_height_sitting_cm": 55.5,
-            "buttock_popliteal_length_cm": 46,
-        },
-    )
+    both = check(FULL | {HIP: 99, BACK: 55.5, SEAT: 46})
     assert set(both.both) == {"adult 1", "adult 2"}
     what, sure, now = answer_lines(both)
     assert what.endswith("both fit.") and "not ruled out" not in sure
@@ -257,29 +190,22 @@ def test_sizes_that_both_fit_are_no_rivals():
 @pytest.mark.parametrize("hip", [103.0, 104.5, 106.0, 108.0])
 def test_what_a_step_would_change_is_what_is_said_of_that_reading(hip):
     """Each row of the table is the answer to the reading that much larger or less."""
-    taken = FULL | {
-        "shoulder_height_sitting_cm": 55.5,
-        "hip_circumference_cm": hip,
-        "buttock_popliteal_length_cm": 46,
-    }
-    now = check_client(demo_chart(), taken)
+    taken = FULL | {BACK: 55.5, HIP: hip, SEAT: 46}
+    now = check(taken)
     near = now.sizes[now.sizes["estimate"] >= 0.05]
     near = near[near["margin"].abs() <= 2]
     assert set(now.borderline["measure"]) == set(near["deciding_measure"])
     for row in now.borderline.itertuples():
         moved = taken | {row.measure: taken[row.measure] + row.change}
-        then = check_client(demo_chart(), moved)
+        then = check(moved)
         assert row.fits == " and ".join(then.both)
         assert row.estimate == pytest.approx(then.first["estimate"])
         assert row.same == (then.both == now.both)
 
 
 def test_what_a_step_would_change_is_drawn_on_the_body_where_it_changes_anything():
-    taken = FULL | {"shoulder_height_sitting_cm": 56, "buttock_popliteal_length_cm": 46}
-    near, far = (
-        check_client(demo_chart(), taken | {"hip_circumference_cm": hip})
-        for hip in (97.3, 103.0)
-    )
+    taken = FULL | {BACK: 56, SEAT: 46}
+    near, far = (check(taken | {HIP: hip}) for hip in (97.3, 103.0))
     assert not near.borderline["same"].all() and far.borderline["same"].all()
     drawn = drawn_answer(near)["client_one_more_or_less"]
     words = " ".join(text.get_text() for text in drawn.texts).replace("\n", " ")
@@ -320,32 +246,35 @@ def test_what_to_measure_next_is_said_with_its_gain(woman):
     )
 
 
-def test_allowances_are_said_with_their_sign():
-    none = check_client(demo_chart(), FULL)
-    assert allowance_words(none).startswith("Allowances between body and fabric: none")
-    used = check_client(demo_chart(), FULL, allowances={"seat_edge": 8, "leg_stop": -5})
-    words = allowance_words(used)
-    assert "+8 cm" in words and " -5 cm" in words and words.count(" cm") == 2
-
-
 @pytest.mark.parametrize("load", [20, 1000, 20.0])
 def test_loads_at_the_ends_are_taken(load):
-    told = check_client(demo_chart(), {"age_years": 30}, loads={"hoist": load}).loads
+    told = check({"age_years": 30}, loads={"hoist": load}).loads
     assert told.loc[told["part"] == "hoist", "load_limit_kg"].item() == load
-    assert told["lowest"].tolist() == [
-        limit == told["load_limit_kg"].min() for limit in told["load_limit_kg"]
-    ]
+    lowest = told["load_limit_kg"] == told["load_limit_kg"].min()
+    assert told["lowest"].equals(lowest.rename("lowest"))
 
 
-@pytest.mark.parametrize("load", [19.9, 1000.1, True, "200", None, float("nan")])
-def test_loads_that_cannot_be_are_refused(load):
+@pytest.mark.parametrize("value", [40, -40, 0, 0.5])
+def test_allowances_up_to_forty_are_taken(value):
+    table = allowance_table({"leg_stop": value}).set_index("key")
+    assert table.loc["leg_stop", "used_cm"] == value
+    assert (table["used_cm"].drop("leg_stop") == 0).all()
+
+
+@pytest.mark.parametrize("off", [0.1, -980.1, True, "200", None, float("nan")])
+def test_loads_and_allowances_that_cannot_be_are_refused(off):
+    """Just above the most, just below the least, and what is no number."""
+    number = isinstance(off, float)
     with pytest.raises(SizingError, match="load limit of the hoist cannot be right"):
-        check_client(demo_chart(), WOMAN, loads={"hoist": load})
+        check(WOMAN, loads={"hoist": 1000 + off if number else off})
+    allowance = 40 + max(off, -80.1) if number else off
+    with pytest.raises(SizingError, match="this allowance cannot be used"):
+        allowance_table({"leg_stop": allowance})
 
 
 def test_margins_are_those_of_the_middle_body_and_its_nine_in_ten(woman):
     """Each from the draws and the chart's own edges."""
-    chart = demo_chart().frame.set_index("size")
+    chart = DEMO.frame.set_index("size")
     for row in woman.margins.itertuples():
         value = woman.bodies.values[:, MEASURES.index(row.measure)]
         weight = woman.bodies.weight
@@ -368,13 +297,8 @@ def test_margins_are_those_of_the_middle_body_and_its_nine_in_ten(woman):
 
 def test_sizes_come_likeliest_first_and_of_equals_the_roomiest():
     same = ["one", "two", "three"]
-    chart = made(
-        size=same,
-        load_limit_kg=[300, 300, 60],
-        hip_circumference_cm_low=[90, 60, 60],
-        hip_circumference_cm_high=[130, 170, 180],
-    )
-    found = check_client(chart, WOMAN | {"hip_circumference_cm": 104})
+    chart = made({HIP: [(90, 130), (60, 170), (60, 180)]}, load=[300, 300, 60])
+    found = check(WOMAN | {HIP: 104}, chart)
     told = found.sizes.set_index("size")
     assert told.index.tolist() == ["two", "one", "three"]
     assert told.loc[["one", "two"], "estimate"].round(3).tolist() == [1, 1]
@@ -382,7 +306,7 @@ def test_sizes_come_likeliest_first_and_of_equals_the_roomiest():
     # Ruled out by what it bears, and that for certain.
     last = told.loc["three"]
     assert last[["estimate", "low", "high"]].tolist() == [0, 0, 0]
-    assert last["over_load"] and last["deciding_measure"] == "body_mass_kg"
+    assert last["over_load"] and last["deciding_measure"] == MASS
     assert told["load_limit_kg"].tolist() == [300, 300, 60]
     slings = [f"sling, size {name}" for name in same]
     assert found.loads["part"].tolist() == ["hoist", "spreader bar", *slings]
@@ -391,15 +315,10 @@ def test_sizes_come_likeliest_first_and_of_equals_the_roomiest():
 
 
 def test_a_size_without_a_load_limit_has_none_told():
-    chart = made(
-        size=["one", "two"],
-        load_limit_kg=[200, None],
-        hip_circumference_cm_low=[90, 80],
-        hip_circumference_cm_high=[None, 120],
-    )
-    told = check_client(chart, WOMAN).sizes.set_index("size")["load_limit_kg"]
+    chart = made({HIP: [(90, None), (80, 120)]}, load=[200, None])
+    told = check(WOMAN, chart).sizes.set_index("size")["load_limit_kg"]
     assert told["one"] == 200 and np.isnan(told["two"])
-    hung = check_client(chart, WOMAN, loads={"hoist": 150, "bar": 180})
+    hung = check(WOMAN, chart, loads={"hoist": 150, "bar": 180})
     assert (hung.sizes["load_limit_kg"] == 150).all()
     edges = hung.margins.set_index("size")
     assert np.isnan(edges.loc["one", "high_edge"]) and edges.loc["one", "margin"] > 0
@@ -407,86 +326,67 @@ def test_a_size_without_a_load_limit_has_none_told():
 
 
 def test_readings_are_told_as_they_were_taken():
-    how = {"body_mass_kg": "hoist scale", "hip_circumference_cm": "tape twice"}
-    entry = WOMAN | {"hip_circumference_cm": 104}
-    told = check_client(demo_chart(), entry, how=how).measures.set_index("measure")
-    for measure, way in (how | {"stature_cm": "tape once"}).items():
+    how = {MASS: "hoist scale", HIP: "tape twice"}
+    entry = WOMAN | {HIP: 104}
+    told = check(entry, how=how).measures.set_index("measure")
+    for measure, way in (how | {STATURE: "tape once"}).items():
         one = reading(measure, float(entry[measure]), way)
         row = told.loc[measure]
         assert (row["how"], row["reading"], row["error_sd"]) == (way, one.value, one.sd)
-    rest = told.drop([*how, "stature_cm"])
-    assert (rest["how"] == "").all() and rest[["reading", "error_sd"]].isna().all(
-        axis=None
-    )
-    knee = {"sex": "f", "age_years": 74, "knee_height_cm": 48}
-    answer = check_client(demo_chart(), knee)
-    row = answer.measures.set_index("measure").loc["stature_cm"]
+    rest = told.drop([*how, STATURE])
+    assert (rest["how"] == "").all()
+    assert rest[["reading", "error_sd"]].isna().all(axis=None)
+    answer = check({"sex": "f", "age_years": 74, KNEE: 48})
+    row = row_of(answer.measures, STATURE)
     assert row["how"] == "estimated"
     # The estimate itself is shown, not the reading it is counted as.
     assert row["reading"] == answer.client.stature.best["estimate"]
     assert row["error_sd"] == answer.client.stature.best["sd_cm"]
 
 
-@pytest.mark.parametrize("value", [40, -40, 0, 0.5])
-def test_allowances_up_to_forty_are_taken(value):
-    table = allowance_table({"leg_stop": value}).set_index("key")
-    assert table.loc["leg_stop", "used_cm"] == value
-    assert (table["used_cm"].drop("leg_stop") == 0).all()
-
-
-@pytest.mark.parametrize("value", [40.1, -40.1, True, "5", None, float("nan")])
-def test_allowances_that_cannot_be_are_refused(value):
-    with pytest.raises(SizingError, match="this allowance cannot be used"):
-        allowance_table({"leg_stop": value})
-
-
 def test_what_is_known_of_the_entries_is_noted():
-    def notes(**entry):
-        how = entry.pop("how", None)
-        return " ".join(check_client(demo_chart(), entry, how=how).notes)
+    def notes(entry, chart=DEMO, **more):
+        return " ".join(check(entry, chart, **more).notes)
 
-    plain_entry = {"sex": "f", "age_years": 74, "hip_circumference_cm": 104}
-    assert "Weight was not measured" in notes(**plain_entry)
-    weighed = plain_entry | {"body_mass_kg": 68}
-    assert "weigh before any lift" not in notes(**weighed)
-    guess = {"body_mass_kg": "guessed"}
-    assert "Weight was guessed, not weighed" in notes(**weighed, how=guess)
-    assert "Sex was not stated" in notes(age_years=74, body_mass_kg=68)
-    assert "Sex was not stated" not in notes(**weighed)
-    assert "Age was not stated" in notes(sex="f", body_mass_kg=68)
-    assert "Age was not stated" not in notes(**weighed)
-    other = notes(**weighed, chest_circumference_cm=95)
+    hips = {"sex": "f", "age_years": 74, HIP: 104}
+    weighed = hips | {MASS: 68}
+    assert "Weight was not measured" in notes(hips)
+    assert "Weight was guessed, not weighed" in notes(weighed, how={MASS: "guessed"})
+    assert "Sex was not stated" in notes({"age_years": 74, MASS: 68})
+    assert "Age was not stated" in notes({"sex": "f", MASS: 68})
+    other = notes(weighed | {CHEST: 95})
     assert "Not limited by the chart, but of use" in other and "chest girth" in other
-    assert "Not limited by the chart" not in notes(**weighed)
+    for words in ("before any lift", "was not stated", "Not limited by the chart"):
+        assert words not in notes(weighed)
     # Body mass always counts, if only for the load limits.
-    hips = made(
-        size=["one"], hip_circumference_cm_low=[80], hip_circumference_cm_high=[120]
-    )
-    assert "Not limited" not in " ".join(check_client(hips, weighed).notes)
-    assert "Predicted, not measured: " in notes(**weighed)
-    taken = FULL | {"stature_cm": 160}
-    missing = set(demo_chart().measures) - set(taken)
-    assert ("Predicted, not measured" in notes(**taken)) == bool(missing)
+    assert "Not limited" not in notes(weighed, made({HIP: [(80, 120)]}))
+    assert "Predicted, not measured: " in notes(weighed)
+    missing = set(DEMO.measures) - set(FULL)
+    assert ("Predicted, not measured" in notes(FULL)) == bool(missing)
+    chests = notes({"sex": "f", "age_years": 40, HIP: 100}, made({CHEST: [(80, 120)]}))
+    assert "none of the measures that were taken" in chests
+    assert "weigh before any lift" in chests
 
 
 def test_allowances_are_settings_in_sight():
-    plain = check_client(demo_chart(), FULL)
+    plain = check(FULL)
     assert (plain.allowances["used_cm"] == 0).all()
-    fabric = demo_chart().frame.copy()
+    fabric = DEMO.frame.copy()
     for end in ("low", "high"):
-        fabric[f"buttock_popliteal_length_cm_{end}"] -= 5
-        fabric[f"shoulder_height_sitting_cm_{end}"] += 10
+        fabric[f"{SEAT}_{end}"] -= 5
+        fabric[f"{BACK}_{end}"] += 10
     chart = chart_from(fabric, warn=False)
-    suggested = {
-        k: v for k, v in suggested_allowances().items() if k != "seat_edge_head"
-    }
-    moved = check_client(chart, FULL, allowances=suggested)
+    suggested = suggested_allowances()
+    del suggested["seat_edge_head"]
+    moved = check(FULL, chart, allowances=suggested)
     pd.testing.assert_series_equal(plain.sizes["estimate"], moved.sizes["estimate"])
-    rows = moved.margins[moved.margins["measure"] == "buttock_popliteal_length_cm"]
+    rows = moved.margins[moved.margins["measure"] == SEAT]
     assert (rows["allowance"] == -5).all()
-    assert any("-5 cm" in line for line in summary_lines(moved))
+    assert allowance_words(plain).startswith("Allowances between body and fabric: none")
+    words = allowance_words(moved)
+    assert words in summary_lines(moved) and " -5 cm" in words and "+10 cm" in words
     with pytest.raises(SizingError, match="seat_edge"):
-        check_client(chart, FULL, allowances={"seat": 3})
+        check(FULL, chart, allowances={"seat": 3})
 
 
 def test_averaged_over_people_without_error_it_is_coverage(monkeypatch):
@@ -495,7 +395,7 @@ def test_averaged_over_people_without_error_it_is_coverage(monkeypatch):
     people = load_people("adults", draws=20, seed=4)
     persons = people.frame.loc[people.frame["draw"] == 0]
     known = people.evidence.loc[persons.index].eq("measured")
-    whole = known[["body_mass_kg", "stature_cm"]].all(axis=1)
+    whole = known[[MASS, STATURE]].all(axis=1)
     # A client older than those surveyed is predicted wider than a population is.
     whole &= persons["age_years"] <= 58
     chosen = persons[whole].sample(100, random_state=6)
@@ -506,17 +406,15 @@ def test_averaged_over_people_without_error_it_is_coverage(monkeypatch):
         weight=pd.Series(np.ones(inside.sum())),
         evidence=people.evidence[inside].reset_index(drop=True),
     )
-    chart = demo_chart()
-    by_draws = estimate_coverage(part, chart).by_size.query("share == 'fits'")
-    total, edges = np.zeros(9), edges_of(chart, chart.load_limits())
+    by_draws = estimate_coverage(part, DEMO).by_size.query("share == 'fits'")
+    total = np.zeros(9)
     for index, row in chosen.iterrows():
         readings = tuple(
             reading(m, float(row[m]), "exact") for m in MEASURES if known.loc[index, m]
         )
         client = Client(row["sex"], float(row["age_years"]), readings)
         bodies = bodies_of(client, confirmed=True)
-        found = fitting(bodies.values, edges, over=np.zeros(9, dtype=bool))
-        total += bodies.weight @ found.fits
+        total += bodies.weight @ fits(bodies.values).fits
     # 100 people x 20 draws, coefficients shared by a draw: their error is 1 point.
     gap = total / 100 - by_draws["estimate"].to_numpy()
     assert total.sum() > 50
@@ -524,24 +422,19 @@ def test_averaged_over_people_without_error_it_is_coverage(monkeypatch):
 
 
 def test_with_everything_exact_it_is_the_edge_rule():
-    values = dict(
-        zip(MEASURES, [68, 160, 84, 57, 48, 104, 41, 61, 95, 102, 58], strict=True)
-    )
-    client = Client(
-        "female", 50.0, tuple(reading(m, v, "exact") for m, v in values.items())
-    )
-    found = check_client(demo_chart(), client)
-    right = fits_matrix(pd.DataFrame([values]), demo_chart())[0]
-    chance = found.sizes.set_index("size")["estimate"][list(demo_chart().sizes)]
+    exact = tuple(reading(m, v, "exact") for m, v in WHOLE.items())
+    found = check(Client("female", 50.0, exact))
+    right = fits_matrix(pd.DataFrame([WHOLE]), DEMO)[0]
+    chance = found.sizes.set_index("size")["estimate"][list(DEMO.sizes)]
     assert right.sum() == 2
     assert chance.to_numpy() == pytest.approx(right.astype(float))
 
 
 def test_what_to_measure_next_settles_what_it_says():
-    answer = check_client(demo_chart(), WOMAN)
+    answer = check(WOMAN)
     table = answer.next_measure
     assert table["estimate"].is_monotonic_decreasing
-    assert set(table["measure"]) == set(MEASURES) - {"body_mass_kg", "stature_cm"}
+    assert set(table["measure"]) == set(MEASURES) - {MASS, STATURE}
     best = table.iloc[0]
     # Brute force: take a body, read the measure, ask again; average what is right.
     rng = np.random.default_rng(2)
@@ -552,7 +445,7 @@ def test_what_to_measure_next_settles_what_it_says():
     for value in bodies.values[rows, j]:
         read = value + rng.normal(0, reading(best["measure"], 1.0).sd)
         client = client_from(WOMAN | {best["measure"]: read}, confirmed=True)
-        found = check_client(demo_chart(), client, confirmed=True)
+        found = check(client, confirmed=True)
         none = found.outcomes.set_index("outcome")["estimate"].drop(["one", "choice"])
         sure.append(max(found.sizes["estimate"].iloc[0], none.sum()))
     assert np.mean(sure) == pytest.approx(best["after"], abs=0.06)
@@ -564,12 +457,8 @@ def test_what_to_measure_next_settles_what_it_says():
 
 def test_a_measure_is_asked_for_again_where_it_was_taken_poorly(woman):
     """From half as much again as the usual error on."""
-    found = fitting(
-        woman.bodies.values,
-        edges_of(demo_chart(), demo_chart().load_limits()),
-        over=np.zeros(9, dtype=bool),
-    )
-    for measure in ("hip_circumference_cm", "body_mass_kg"):
+    found = fits(woman.bodies.values)
+    for measure in (HIP, MASS):
         value = 104.0 if measure.endswith("_cm") else 68.0
         for times, asked in ((1.0, False), (1.45, False), (1.55, True)):
             taken = Reading(measure, value, "tape once", times * usual_error(measure))
@@ -587,60 +476,42 @@ def test_what_a_reading_tells_of_one_edge_against_the_closed_form(rng):
     """
     n, sd = 16_384, 2.0
     values = np.tile([70.0, 165, 85, 57, 48, 100, 41, 60, 90, 100, 58], (n, 1))
-    hip = MEASURES.index("hip_circumference_cm")
+    hip = MEASURES.index(HIP)
     values[:, hip] += sd * rng.standard_normal(n)
-    bodies = Bodies(
-        values,
-        np.full(n, 1 / n),
-        np.arange(n),
-        np.full(n, "female", dtype=object),
-        np.full(n, 40.0),
-    )
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": ["one"],
-                "hip_circumference_cm_low": [50],
-                **{"hip_circumference_cm_high": [99.95]},
-            }
-        ),
-        warn=False,
-    )
-    edges = edges_of(chart, chart.load_limits())
-    found = fitting(values, edges, over=np.zeros(1, dtype=bool))
+    women, age = np.full(n, "female", dtype=object), np.full(n, 40.0)
+    bodies = Bodies(values, np.full(n, 1 / n), np.arange(n), women, age)
+    found = fits(values, made({HIP: [(50, 99.95)]}))
     table = next_measures(Client("female", 40.0), bodies, found)
-    row = table.set_index("measure").loc["hip_circumference_cm"]
-    alike = sd / np.hypot(sd, usual_error("hip_circumference_cm"))
+    row = table.set_index("measure").loc[HIP]
+    alike = sd / np.hypot(sd, usual_error(HIP))
     assert row["now"] == pytest.approx(0.5, abs=0.015)
     assert row["after"] == pytest.approx(0.5 + np.arcsin(alike) / np.pi, abs=0.015)
-    assert table.iloc[0]["measure"] == "hip_circumference_cm"
+    assert table.iloc[0]["measure"] == HIP
     # Nothing else tells anything: the span around nothing holds it.
     rest = table.iloc[1:]
     assert (rest["estimate"].abs() < 0.02).all()
 
 
 def test_knowing_everything_leaves_nothing_to_settle():
-    values = [68, 160, 84, 57, 48, 104, 41, 61, 95, 102, 58]
-    told = dict(zip(MEASURES, values, strict=True))
-    answer = check_client(demo_chart(), {"sex": "f", "age_years": 50} | told)
+    answer = check({"sex": "f", "age_years": 50} | WHOLE)
     assert answer.next_measure.empty
     assert "second time" in "\n".join(summary_lines(answer))
 
 
 def test_ways_of_measuring_and_their_errors():
-    once = reading("hip_circumference_cm", 100.0)
-    twice = reading("hip_circumference_cm", 100.0, "tape twice")
+    once = reading(HIP, 100.0)
+    twice = reading(HIP, 100.0, "tape twice")
     assert once.sd == vocabulary().set_index("name").loc[once.measure, "error_cm"]
     assert twice.sd == pytest.approx(once.sd / np.sqrt(2), abs=0.001)
     assert tuple(how_measured()["how"].unique()) == HOW
     assert how_measured()["source"].str.len().min() > 10
     # Nurses were within 10 % in 49.6 % of guesses (Acad Emerg Med 2005;12:262-266).
     rng = np.random.default_rng(1)
-    guess = reading("body_mass_kg", 80.0, "guessed")
+    guess = reading(MASS, 80.0, "guessed")
     within = np.abs(rng.normal(0, guess.log_sd, 200_000)) < 0.10
     assert within.mean() == pytest.approx(0.496, abs=0.01)
     with pytest.raises(SizingError):
-        reading("hip_circumference_cm", 100.0, "hoist scale")
+        reading(HIP, 100.0, "hoist scale")
 
 
 @pytest.mark.parametrize("sex", ["female", "male"])
@@ -648,11 +519,8 @@ def test_what_people_report_is_off_as_the_survey_says(sex):
     people = read_embedded().frame
     people = people[people["sex"] == sex]
     # Quartiles, because a few slips of pen would swell a plain SD.
-    for measure, said in (
-        ("body_mass_kg", "reported_mass_kg"),
-        ("stature_cm", "reported_stature_cm"),
-    ):
-        whole = people[["body_mass_kg", "stature_cm", "age_years", said]].dropna()
+    for measure, said in ((MASS, "reported_mass_kg"), (STATURE, "reported_stature_cm")):
+        whole = people[[MASS, STATURE, "age_years", said]].dropna()
         gap = np.log(whole[measure]) - np.log(whole[said])
         spread = (gap.quantile(0.75) - gap.quantile(0.25)) / 1.349
         one = reading(measure, 100.0, "reported", sex=sex)
@@ -663,7 +531,7 @@ def test_what_people_report_is_off_as_the_survey_says(sex):
 def test_better_ways_give_narrower_answers():
     spread = []
     for how in ("scale", "hoist scale", "reported", "guessed"):
-        table = check_client(demo_chart(), WOMAN, how={"body_mass_kg": how}).measures
+        table = check(WOMAN, how={MASS: how}).measures
         spread.append((table["high"] - table["low"]).iloc[0])
     assert spread == sorted(spread)
 
@@ -674,14 +542,3 @@ def test_everything_is_json_and_the_cautions_travel(woman):
     assert len(told["sizes"]) == 9 and len(told["cautions"]) >= 6
     assert told["limits"] and told["sources"]
     assert woman.summary().endswith(closing())
-
-
-def test_a_chart_without_the_measures_taken_says_so():
-    chart = made(
-        size=["one"], chest_circumference_cm_low=[80], chest_circumference_cm_high=[120]
-    )
-    answer = check_client(
-        chart, {"sex": "f", "age_years": 40, "hip_circumference_cm": 100}
-    )
-    assert any("none of the measures that were taken" in note for note in answer.notes)
-    assert any("weigh before any lift" in note for note in answer.notes)

@@ -25,7 +25,8 @@ from sizing.client.kept import (
 from sizing.client.visit import Decision, Visit, day_of
 from sizing.errors import SizingError
 
-HIP, MASS = "hip_circumference_cm", "body_mass_kg"
+from .cases import HIP, MASS
+
 FIRST = Visit(
     date(2026, 3, 2),
     {"sex": "female", "age_years": "74", MASS: 61.0, HIP: 101.0},

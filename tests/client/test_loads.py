@@ -4,7 +4,7 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sizing.app.client_form import answer_html, pictures_html
@@ -13,18 +13,16 @@ from sizing.client import check_client
 from sizing.pages.client_note import Decision, client_note
 from sizing.words.client import load_words
 
-WOMAN = {"sex": "female", "age_years": 74, "stature_cm": 160}
+from .cases import MASS, STATURE
+
+WOMAN = {"sex": "female", "age_years": 74, STATURE: 160}
 BARE = chart_from(demo_chart().frame.drop(columns="load_limit_kg"), warn=False)
 ALL = {"hoist": 300.0, "spreader bar": 300.0, "sling": 300.0}
 
 
 def weighed(kg, how="scale", chart=BARE, **loads):
     return check_client(
-        chart,
-        WOMAN | {"body_mass_kg": kg},
-        how={"body_mass_kg": how},
-        loads=ALL | loads,
-        confirmed=True,
+        chart, WOMAN | {MASS: kg}, how={MASS: how}, loads=ALL | loads, confirmed=True
     )
 
 
@@ -54,13 +52,17 @@ def test_a_weight_not_known_is_weighed_where_it_may_be_near():
 
 
 @settings(max_examples=15, deadline=None)
+@example(kg=130, how="guessed", more=True)
 @given(
     kg=st.integers(60, 190),
     how=st.sampled_from(["guessed", "reported"]),
     more=st.booleans(),
 )
 def test_a_guess_is_never_taken_as_less_against_a_load_limit(kg, how, more):
-    """However light people of that stature are: half the draws at most bear less."""
+    """However light people of that stature are: half the draws at most bear less.
+
+    Before, 130 kg guessed of a woman of 160 cm bore 131 kg nine times in ten.
+    """
     limit = float(kg) * (1.001 if more else 0.999)
     told = weighed(float(kg), how, hoist=limit)
     if not more:
@@ -71,14 +73,8 @@ def test_a_guess_is_never_taken_as_less_against_a_load_limit(kg, how, more):
     assert bears >= told.sizes["estimate"].max() - 1e-9
 
 
-def test_a_guess_far_over_what_is_usual_still_counts_against_the_limit():
-    """Before, 130 kg guessed of a woman of 160 cm bore 131 kg nine times in ten."""
-    told = weighed(130.0, "guessed", hoist=131.0)
-    assert told.sizes["estimate"].max() <= 0.56
-
-
 def test_parts_without_a_limit_are_listed_everywhere():
-    answer = check_client(BARE, WOMAN | {"body_mass_kg": 68.0})
+    answer = check_client(BARE, WOMAN | {MASS: 68.0})
     first = f"sling, size {answer.first['size']}"
     names = answer.not_entered
     assert {"hoist", "spreader bar", first} <= set(names)

@@ -3,39 +3,28 @@
 from itertools import pairwise
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import assume, given, reject, settings
 from hypothesis import strategies as st
 
 from sizing.app.client_form import pictures_html
-from sizing.charts import chart_from, demo_chart
 from sizing.client import HOW, check_client
-from sizing.client.how import MASS, TAKEN, reading
+from sizing.client.how import TAKEN, reading
 from sizing.client.posterior import draw_bodies
 from sizing.errors import InputProblems
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.pages.client_answer import measures_table
 from sizing.plots.client import plot_margins
 
-THIGH, SHOULDER = "thigh_circumference_cm", "shoulder_height_sitting_cm"
-HIP = "hip_circumference_cm"
+from .cases import BACK, HIP, MASS, STATURE, THIGH, check, made, row_of
+
 #: Unlike the soldiers the body model was fitted on, as the lifted are.
-WOMAN = {
-    "sex": "female",
-    "age_years": 82,
-    "body_mass_kg": 64,
-    "stature_cm": 158,
-    HIP: 101,
-}
+WOMAN = {"sex": "female", "age_years": 82, MASS: 64, STATURE: 158, HIP: 101}
 
 
 def bands(measure, edges):
     """An invented chart of one measure."""
-    low, high = zip(*edges, strict=True)
-    names = [f"{a:g} to {b:g}" for a, b in edges]
-    columns = {"size": names, f"{measure}_low": low, f"{measure}_high": high}
-    return chart_from(pd.DataFrame(columns), warn=False)
+    return made({measure: edges}, sizes=[f"{a:g} to {b:g}" for a, b in edges])
 
 
 THIGHS = bands(THIGH, [(38, 47), (46, 58), (52, 66), (60, 76)])
@@ -43,31 +32,31 @@ THIGHS = bands(THIGH, [(38, 47), (46, 58), (52, 66), (60, 76)])
 
 def judged(measure, value, chart=THIGHS, **more):
     found = check_client(chart, {**WOMAN, measure: value}, confirmed=True, **more)
-    return found, found.measures.set_index("measure").loc[measure]
+    return found, row_of(found.measures, measure)
 
 
 @pytest.mark.parametrize(
-    ("thigh", "first"), [(44, "38 to 47"), (46, "38 to 47"), (50, "46 to 58")]
+    ("measure", "value", "first"),
+    [
+        (THIGH, 44, "38 to 47"),
+        (THIGH, 46, "38 to 47"),
+        (THIGH, 50, "46 to 58"),
+        (THIGH, 20, None),
+        (BACK, 42, None),
+        (BACK, 36, None),
+        (HIP, 150, None),
+    ],
 )
-def test_a_thin_thigh_that_was_confirmed_names_the_size_it_was_read_in(thigh, first):
-    """Before, 44 cm was taken as 49 and the size of 46 to 58 fitted, over 99 %."""
-    found, taken = judged(THIGH, thigh)
-    assert found.first["size"] == first and found.status == "fits"
-    assert taken["reading"] == thigh
-    assert taken["estimate"] == pytest.approx(thigh, abs=0.1)
-    broken = found.sizes["broken_by"] != ""
-    assert broken.any()
-    assert (found.sizes.loc[broken, "estimate"] <= 0.05).all()
-
-
-@pytest.mark.parametrize(
-    ("measure", "value"), [(SHOULDER, 42), (THIGH, 20), (SHOULDER, 36), (HIP, 150)]
-)
-def test_what_was_confirmed_is_taken_within_its_error(measure, value):
-    """Before, a shoulder height of 42 was taken as 46, a residual thigh of 20 as 44."""
-    _, taken = judged(measure, value)
-    assert abs(taken["estimate"] - value) <= 0.1
+def test_what_was_confirmed_is_taken_as_read_and_names_that_size(measure, value, first):
+    """Before, a thigh of 44 cm was taken as 49 and the size of 46 to 58 fitted, over
+    99 %; a shoulder height of 42 was taken as 46, a residual thigh of 20 as 44."""
+    found, taken = judged(measure, value)
+    assert taken["reading"] == value and abs(taken["estimate"] - value) <= 0.1
     assert taken["low"] < value < taken["high"]
+    broken = found.sizes["broken_by"] != ""
+    if first:
+        assert found.first["size"] == first and found.status == "fits"
+        assert broken.any() and (found.sizes.loc[broken, "estimate"] <= 0.05).all()
 
 
 #: Beyond the ages surveyed all are expected to be wider from the start.
@@ -79,7 +68,7 @@ def test_one_unusual_measure_widens_the_others_and_does_not_draw_them_along(
     confirmed, age, times, moved
 ):
     others = [name for name in SEATED_AND_GIRTHS if name not in (THIGH, HIP)]
-    base = [reading(m, WOMAN[m]) for m in ("body_mass_kg", "stature_cm", HIP)]
+    base = [reading(m, WOMAN[m]) for m in (MASS, STATURE, HIP)]
     usual = draw_bodies("female", age, base)
     odd = draw_bodies("female", age, [*base, reading(THIGH, 40.0)], confirmed=confirmed)
     place = [MEASURES.index(name) for name in others]
@@ -111,7 +100,7 @@ people = {
     **people,
     how=st.sampled_from(HOW),
     confirmed=st.booleans(),
-    also=st.sampled_from([(), ("body_mass_kg", "stature_cm"), (HIP, "stature_cm")]),
+    also=st.sampled_from([(), (MASS, STATURE), (HIP, STATURE)]),
 )
 def test_no_reading_is_moved_by_more_than_its_error(
     measure, sex, age, far, how, confirmed, also
@@ -202,12 +191,12 @@ def test_a_limiting_measure_that_was_not_taken_is_what_to_do_now():
 )
 def test_no_chance_above_95_percent_rests_on_a_prediction(sex, age, bmi, read):
     chart = bands(HIP, [(20, 240), (80, 110), (105, 130)])
-    entries = {"sex": sex, "age_years": age, "stature_cm": 160}
+    entries = {"sex": sex, "age_years": age, STATURE: 160}
     how = {}
     if age is None or age > 16:
-        entries["body_mass_kg"] = round(bmi * 1.6**2, 1)
+        entries[MASS] = round(bmi * 1.6**2, 1)
     else:
-        entries["stature_cm"] = None
+        entries[STATURE] = None
     if read:
         middle = draw_bodies(sex, age, [], draws=256).quantile([0.5])[0]
         entries[HIP] = round(float(middle[MEASURES.index(HIP)]), 1)
@@ -229,10 +218,7 @@ def test_no_chance_above_95_percent_rests_on_a_prediction(sex, age, bmi, read):
 
 
 def test_what_is_predicted_looks_unlike_what_was_read():
-    chart = bands(THIGH, [(38, 70)]).frame.assign(
-        hip_circumference_cm_low=80, hip_circumference_cm_high=120
-    )
-    found = check_client(chart_from(chart, warn=False), WOMAN)
+    found = check(WOMAN, made({THIGH: [(38, 70)], HIP: [(80, 120)]}))
     rows = found.margins.set_index("measure")
     assert rows["evidence"].to_dict() == {THIGH: "extrapolated", HIP: "measured"}
     assert rows.loc[HIP, "reading"] == 101 and np.isnan(rows.loc[THIGH, "reading"])
@@ -252,9 +238,8 @@ def test_what_is_predicted_looks_unlike_what_was_read():
 
 
 def test_the_words_for_the_picture_say_what_is_predicted():
-    entries = {"sex": "female", "age_years": 74, "body_mass_kg": 68}
-    hips = {"stature_cm": 160, "hip_circumference_cm": 101}
-    shown = pictures_html(check_client(demo_chart(), entries | hips))
+    hips = {"sex": "female", "age_years": 74, MASS: 68, STATURE: 160, HIP: 101}
+    shown = pictures_html(check(hips))
     alt = shown[shown.index('alt="For each measure') :]
     alt = alt[: alt.index('"', 5)]
     assert "hip girth measured, best estimate 101 cm" in alt

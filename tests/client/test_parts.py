@@ -6,8 +6,6 @@ import pytest
 from scipy import stats
 from scipy.stats import binomtest, norm
 
-from sizing.charts import chart_from, demo_chart
-from sizing.client import check_client
 from sizing.client.how import reading
 from sizing.client.nudge import nudge, with_edge
 from sizing.client.own_chart import judge_chart
@@ -16,8 +14,9 @@ from sizing.measures import SEATED_AND_GIRTHS
 from sizing.people.body.moments import moments
 from sizing.people.own import people_from
 
+from .cases import BACK, DEMO, HIP, MASS, SITTING, STATURE, check, made, row_of
+
 KERNEL = np.diag([0.03**2, 0.01**2])
-HIP = "hip_circumference_cm"
 
 
 @pytest.fixture(scope="module")
@@ -35,9 +34,8 @@ def pool():
 )
 def test_builds_are_drawn_from_the_mixture_given_the_readings(pool, mass, how):
     """Weights by the density of the reading, not by completing the square."""
-    one = reading("body_mass_kg", mass or 75.0, how)
-    noise = one.log_sd**2 if mass else 1e12
-    at = one.log_value
+    one = reading(MASS, mass or 75.0, how)
+    noise, at = one.log_sd**2 if mass else 1e12, one.log_value
     centre = np.array([at, pool.build[:, 1].mean()])
     precision = np.diag([1 / noise if mass else 0.0, 0.0])
     age_weight = norm.logpdf(pool.age, 40.0, 3.0)
@@ -80,7 +78,7 @@ def test_bodies_follow_each_build_and_impossible_ones_weigh_nothing(rng):
     covariance = one.covariance()
     nothing, none = np.full(len(one.mean[0]), np.nan), np.zeros(len(one.mean[0]))
     z = np.zeros((n * each, len(none)))
-    sitting = SEATED_AND_GIRTHS.index("sitting_height_cm")
+    sitting = SEATED_AND_GIRTHS.index(SITTING)
     z[1, sitting] = 40.0
     laws, never = [covariance, covariance], np.zeros(2)
     logs = _seated(one.mean, laws, never, nothing, none, z)
@@ -104,17 +102,11 @@ def test_bodies_follow_each_build_and_impossible_ones_weigh_nothing(rng):
         assert r.max() < 0.07
 
 
-# What to measure next
-
-
-# Sizes, margins and measures of an answer
-
-
-@pytest.mark.parametrize("known", [{}, {HIP: 104, "shoulder_height_sitting_cm": 57}])
+@pytest.mark.parametrize("known", [{}, {HIP: 104, BACK: 57}])
 def test_the_measure_likeliest_to_fail_decides_and_of_equals_the_tightest(known):
     # Over 58 no predicted chance is written above 95 %, so that many would be equal.
-    entry = {"sex": "female", "age_years": 50, "body_mass_kg": 68, "stature_cm": 160}
-    answer = check_client(demo_chart(), entry | known)
+    entry = {"sex": "female", "age_years": 50, MASS: 68, STATURE: 160}
+    answer = check(entry | known)
     margins = answer.margins
     width = (margins["high_edge"] - margins["low_edge"]).groupby(margins["measure"])
     tight = margins["margin"] / margins["measure"].map(width.median())
@@ -122,15 +114,14 @@ def test_the_measure_likeliest_to_fail_decides_and_of_equals_the_tightest(known)
     ranked = ranked.sort_values(["chance", "tight"], kind="stable")
     first = ranked.groupby("size").first()
     told = margins[margins["decides"]].set_index("size")
-    assert len(told) == len(demo_chart().sizes)
+    assert len(told) == len(DEMO.sizes)
     assert told["measure"].to_dict() == first["measure"].to_dict()
     edge = margins[["margin_low", "margin_high"]].min(axis=1)
     np.testing.assert_allclose(margins["margin"], edge)
     sizes = answer.sizes.set_index("size")
     borne = ~sizes["over_load"]
-    assert (sizes["deciding_measure"] == told["measure"].reindex(sizes.index))[
-        borne
-    ].all()
+    decides = told["measure"].reindex(sizes.index)
+    assert (sizes["deciding_measure"] == decides)[borne].all()
     np.testing.assert_allclose(sizes["margin"], told["margin"].reindex(sizes.index))
     order = sizes.assign(rounded=sizes["estimate"].round(3))
     again = order.sort_values(["rounded", "margin"], ascending=False, kind="stable")
@@ -138,58 +129,43 @@ def test_the_measure_likeliest_to_fail_decides_and_of_equals_the_tightest(known)
 
 
 def test_measures_are_marked_by_the_worst_of_what_sex_may_be():
-    heavy = {"body_mass_kg": 150, "stature_cm": 160}
-    told = {}
-    for sex in ("female", "male", None):
-        entry = heavy | {"age_years": 40} | ({"sex": sex} if sex else {})
-        answer = check_client(demo_chart(), entry, confirmed=True)
-        told[sex] = answer.measures.set_index("measure")
+    heavy = {MASS: 150, STATURE: 160, "age_years": 40}
+    told = {
+        sex: check(heavy | {"sex": sex}, confirmed=True).measures.set_index("measure")
+        for sex in ("female", "male", None)
+    }
     order = ["measured", "predicted", "extrapolated", "unsupported"]
     for measure in SEATED_AND_GIRTHS:
-        each = [
-            order.index(told[s].loc[measure, "evidence"]) for s in ("female", "male")
-        ]
-        assert told[None].loc[measure, "evidence"] == order[max(each)]
+        each = [told[sex].loc[measure, "evidence"] for sex in ("female", "male")]
+        assert told[None].loc[measure, "evidence"] == max(each, key=order.index)
     assert told[None].loc["hip_breadth_sitting_cm", "evidence"] == "unsupported"
+    # Nobody older than 58 was measured for lengths.
+    old = check(heavy | {"age_years": 74, MASS: 68}).measures
+    assert row_of(old, SITTING)["evidence"] == "extrapolated"
     table = told["female"]
     assert (table["n"] == 4096).all()
     assert table["method"].iloc[0] == "median and 90 % interval of joint draws"
-    assert table.loc[["body_mass_kg", "stature_cm"], "evidence"].tolist() == (
-        ["measured"] * 2
-    )
-    said = check_client(
-        demo_chart(), {"sex": "female", "body_mass_kg": 68}, how="reported"
-    )
-    assert said.measures["evidence"].iloc[0] == "predicted"
-    assert said.measures["how"].iloc[0] == "reported"
+    assert (table.loc[[MASS, STATURE], "evidence"] == "measured").all()
+    said = check({"sex": "female", MASS: 68}, how="reported").measures.iloc[0]
+    assert (said["evidence"], said["how"]) == ("predicted", "reported")
 
 
 def test_an_own_chart_is_judged_by_the_counts_of_its_people():
     """Of a hundred like people three in ten are too heavy for what fits them."""
     hip = np.repeat([80.0, 100.0, 130.0], [40, 50, 10])
     mass = np.where(np.arange(100) % 10 < 3, 121.0, 90.0)
-    own = people_from(pd.DataFrame({HIP: hip, "body_mass_kg": mass}))
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": ["one", "two"],
-                "load_limit_kg": [120, None],
-                f"{HIP}_low": [70, 90],
-                f"{HIP}_high": [105, 110],
-                "body_mass_kg_high": [100, None],
-            }
-        ),
-        warn=False,
-    )
+    own = people_from(pd.DataFrame({HIP: hip, MASS: mass}))
+    limits = {HIP: [(70, 105), (90, 110)], MASS: [(None, 100), (None, None)]}
+    chart = made(limits, load=[120, None])
     found = judge_chart(own, chart, replicates=2000)
     assert found.between.empty and (found.sizes["n"] == 100).all()
     sizes = found.sizes.set_index("size")
     # The first 90 have hips of size one, 27 of them over its load; 50 of size two.
-    for name, counts in {
-        "fits": [63, 50],
-        "needs": [28, 15],
-        "load_first": [27, 0],
-    }.items():
+    for name, counts in (
+        ("fits", [63, 50]),
+        ("needs", [28, 15]),
+        ("load_first", [27, 0]),
+    ):
         assert sizes[name].tolist() == pytest.approx(np.array(counts) / 100)
         for size, count in zip(("one", "two"), counts, strict=True):
             interval = binomtest(count, 100).proportion_ci(method="wilson")
@@ -197,15 +173,12 @@ def test_an_own_chart_is_judged_by_the_counts_of_its_people():
             # With t for a normal, and a bootstrap's noise.
             assert ends == pytest.approx([interval.low, interval.high], abs=0.012)
     assert sizes["unneeded"].tolist() == [False, False]
-    assert sizes["load_limit_kg"].iloc[0] == 120 and np.isnan(
-        sizes["load_limit_kg"].iloc[1]
-    )
+    np.testing.assert_array_equal(sizes["load_limit_kg"], [120, np.nan])
     assert found.coverage.table["estimate"].iloc[0] == pytest.approx(0.78)
     wide = with_edge(chart, "two", HIP, "high", None)
     moved = nudge(own, chart, wide).table.iloc[0]
-    assert moved[["share_a", "share_b", "estimate"]].tolist() == pytest.approx(
-        [0.78, 0.88, 0.1]
-    )
+    shares = moved[["share_a", "share_b", "estimate"]].tolist()
+    assert shares == pytest.approx([0.78, 0.88, 0.1])
     assert moved["changed"] == 10 and moved["n"] == 100
     half = stats.t.ppf(0.975, 99) * np.sqrt(0.1 * 0.9 / 99)
     assert [moved["low"], moved["high"]] == pytest.approx([0.1 - half, 0.1 + half])

@@ -1,25 +1,27 @@
 """What a body may be, given readings: against exact and brute-force answers."""
 
+import subprocess
+import sys
+
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import binomtest, multivariate_normal, norm
+from scipy.stats import binomtest, multivariate_normal, norm, qmc
 
-from sizing.charts import OUTCOMES, assign, chart_from, demo_chart
+from sizing.client.draws import MOST_COLUMNS, even_numbers
 from sizing.client.how import reading
-from sizing.client.outcomes import chances, edges_of, fitting
+from sizing.client.outcomes import chances
 from sizing.client.posterior import Bodies, build_of, draw_bodies
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body.donors import NEAR_LN_MASS, NEAR_LN_STATURE, donors
 from sizing.people.body.moments import moments
-from sizing.people.people import People
 
-HIP = SEATED_AND_GIRTHS.index("hip_circumference_cm")
-SHOULDER = SEATED_AND_GIRTHS.index("shoulder_height_sitting_cm")
-POPLITEAL = SEATED_AND_GIRTHS.index("buttock_popliteal_length_cm")
-BUILD = [reading("body_mass_kg", 82.0, "exact"), reading("stature_cm", 171.0, "exact")]
+from .cases import BACK, HIP, MASS, SEAT, SITTING, STATURE, WAIST, fits, made, read
+
+#: Places among the seated measures and girths.
+AT = {name: i for i, name in enumerate(SEATED_AND_GIRTHS)}
+BUILD = [reading(MASS, 82.0, "exact"), reading(STATURE, 171.0, "exact")]
 
 
 def exact(hip=None):
@@ -27,27 +29,22 @@ def exact(hip=None):
 
     As surveyed, and with each measure's own variance nine times as large.
     """
-    one = moments(
-        np.array(["female"], dtype=object),
-        np.array([82.0]),
-        np.array([171.0]),
-        np.array([45.0]),
-        sampling=True,
-    )
+    woman, build = np.array(["female"], dtype=object), np.array([[82.0], [171], [45]])
+    one, at = moments(woman, *build, sampling=True), AT[HIP]
     laws = []
     for share, times in ((0.95, 1.0), (0.05, 9.0)):
         mean, cov = one.mean[0], one.covariance()[0]
         cov = cov + (times - 1) * np.diag(np.diag(cov))
         if hip is not None:
             noise = (hip.sd / hip.value) ** 2
-            spread = np.sqrt(cov[HIP, HIP] + noise)
-            share *= norm.pdf(np.log(hip.value), mean[HIP], spread)
+            spread = np.sqrt(cov[at, at] + noise)
+            share *= norm.pdf(np.log(hip.value), mean[at], spread)
             # Textbook two-block formula on the precision scale, not the gain form.
             precision = np.linalg.inv(cov)
             more = precision.copy()
-            more[HIP, HIP] += 1 / noise
+            more[at, at] += 1 / noise
             pull = precision @ mean
-            pull[HIP] += np.log(hip.value) / noise
+            pull[at] += np.log(hip.value) / noise
             cov = np.linalg.inv(more)
             mean = cov @ pull
         laws.append((share, mean, cov))
@@ -57,9 +54,10 @@ def exact(hip=None):
 
 @pytest.mark.parametrize("girth", [None, 104.0, 115.0])
 def test_box_chances_against_scipy_multivariate_normal(girth):
-    hip = None if girth is None else reading("hip_circumference_cm", girth)
+    hip = None if girth is None else reading(HIP, girth)
     bodies = draw_bodies("female", 45.0, BUILD + ([hip] if hip else []))
-    place = [SHOULDER, POPLITEAL, HIP]
+    names = [BACK, SEAT, HIP]
+    place = [AT[name] for name in names]
     for low, high in (([54, 45, 98], [62, 52, 112]), ([50, 40, 80], [58, 49, 108])):
         # Edges belong, in whole tenths: half a tenth on either side.
         box = [np.log(np.array(low) - 0.05), np.log(np.array(high) + 0.05)]
@@ -67,30 +65,21 @@ def test_box_chances_against_scipy_multivariate_normal(girth):
         for weight, mean, cov in exact(hip):
             law = multivariate_normal(mean[place], cov[np.ix_(place, place)])
             answer += weight * float(law.cdf(box[1], lower_limit=box[0]))
-        names = [SEATED_AND_GIRTHS[i] for i in place]
-        chart = chart_from(
-            pd.DataFrame(
-                {"size": ["one"]}
-                | {f"{n}_low": [a] for n, a in zip(names, low, strict=True)}
-                | {f"{n}_high": [b] for n, b in zip(names, high, strict=True)}
-            ),
-            warn=False,
-        )
-        edges = edges_of(chart, chart.load_limits())
-        found = fitting(bodies.values, edges, over=np.array([False]))
-        share = chances(bodies, found.fits)
+        ends = zip(low, high, strict=True)
+        chart = made({name: [one] for name, one in zip(names, ends, strict=True)})
+        share = chances(bodies, fits(bodies.values, chart).fits)
         assert share["estimate"][0] == pytest.approx(answer, abs=0.012)
 
 
-def some_bodies(rng, weight):
-    """Twelve builds of five bodies each, whose measures are plain numbers."""
+def some_bodies(rng, weight, of=5):
+    """Builds of so many bodies each, whose measures are plain numbers."""
     n = len(weight)
-    return Bodies(
+    values, women = (
         rng.normal(100, 10, (n, len(MEASURES))),
-        weight / weight.sum(),
-        np.arange(n) // 5,
-        np.full(n, "female", dtype=object),
-        np.full(n, 40.0),
+        np.full(n, "female", object),
+    )
+    return Bodies(
+        values, weight / weight.sum(), np.arange(n) // of, women, np.full(n, 40.0)
     )
 
 
@@ -99,9 +88,7 @@ def test_shares_and_their_errors_against_a_plain_loop(rng):
     flags = rng.random((60, 3)) < [0.2, 0.5, 0.9]
     mean, variance = bodies.share(flags)
     for j in range(3):
-        right = sum(
-            w for w, flag in zip(bodies.weight, flags[:, j], strict=True) if flag
-        )
+        right = bodies.weight[flags[:, j]].sum()
         assert mean[j] == pytest.approx(right)
         error = 0.0
         for build in range(12):
@@ -115,21 +102,14 @@ def test_shares_and_their_errors_against_a_plain_loop(rng):
 
 def test_chances_of_independent_draws_against_scipys_wilson(rng):
     n = 80
-    bodies = Bodies(
-        np.full((n, len(MEASURES)), 100.0),
-        np.full(n, 1 / n),
-        np.arange(n),
-        np.full(n, "male", dtype=object),
-        np.full(n, 40.0),
-    )
+    bodies = some_bodies(rng, np.ones(n), of=1)
     hits = [0, 1, 37, 79, 80]
     flags = np.column_stack([np.arange(n) < hit for hit in hits])
     told = chances(bodies, flags)
     for i, hit in enumerate(hits):
         want = binomtest(hit, n).proportion_ci(0.95, method="wilson")
-        assert told["estimate"][i] == pytest.approx(hit / n)
-        assert told["low"][i] == pytest.approx(want.low, abs=1e-9)
-        assert told["high"][i] == pytest.approx(want.high, abs=1e-9)
+        found = [told[name][i] for name in ("estimate", "low", "high")]
+        assert found == pytest.approx([hit / n, want.low, want.high], abs=1e-9)
     assert told["n"] == n
 
 
@@ -156,7 +136,7 @@ def test_quantiles_against_numpy_where_all_weigh_alike(rng):
 
 
 def test_mean_and_spread_against_the_closed_form():
-    hip = reading("hip_circumference_cm", 118.0, "guessed")
+    hip = reading(HIP, 118.0, "guessed")
     bodies = draw_bodies("female", 45.0, [*BUILD, hip])
     logs = np.log(bodies.values[:, 2:])
     mean = bodies.weight @ logs
@@ -178,16 +158,10 @@ def brute_force(readings, n):
     pool = donors()["male"].build
     near = np.exp(-0.5 * ((pool[:, 2].clip(max=80) - 55) / 3.0) ** 2)
     pick = rng.choice(len(pool), n, p=near / near.sum())
-    build = pool[pick, :2] + rng.standard_normal((n, 2)) * [
-        NEAR_LN_MASS,
-        NEAR_LN_STATURE,
-    ]
-    one = moments(
-        np.full(n, "male", dtype=object),
-        *np.exp(build).T,
-        np.full(n, 55.0),
-        sampling=True,
-    )
+    near = rng.standard_normal((n, 2)) * [NEAR_LN_MASS, NEAR_LN_STATURE]
+    build = pool[pick, :2] + near
+    men, age = np.full(n, "male", dtype=object), np.full(n, 55.0)
+    one = moments(men, *np.exp(build).T, age, sampling=True)
     root = np.linalg.cholesky(one.covariance()[0] / np.outer(one.sd[0], one.sd[0]))
     logs = one.mean + one.sd * (rng.standard_normal((n, one.sd.shape[1])) @ root.T)
     # One in twenty is unlike the others: each measure three times as wide, by itself.
@@ -197,17 +171,14 @@ def brute_force(readings, n):
     everything = np.column_stack([build, logs])
     keep = np.ones(n, dtype=bool)
     for r in readings:
-        read = everything[:, MEASURES.index(r.measure)]
-        read = read + rng.standard_normal(n) * r.log_sd
-        keep &= np.abs(read - r.log_value) < 0.4 * r.log_sd
+        told = everything[:, MEASURES.index(r.measure)]
+        told = told + rng.standard_normal(n) * r.log_sd
+        keep &= np.abs(told - r.log_value) < 0.4 * r.log_sd
     return everything[keep]
 
 
 def test_unknown_build_against_brute_force_simulation():
-    readings = [
-        reading("hip_circumference_cm", 112.0, "reported"),
-        reading("shoulder_height_sitting_cm", 62.0, "reported"),
-    ]
+    readings = read("reported", **{HIP: 112.0, BACK: 62.0})
     kept = brute_force(readings, 250_000)
     assert len(kept) > 1900
     bodies = draw_bodies("male", 55.0, readings)
@@ -221,14 +192,7 @@ def test_unknown_build_against_brute_force_simulation():
 
 
 def test_a_second_round_is_as_good_as_many_draws():
-    readings = [
-        reading(m, v)
-        for m, v in (
-            ("hip_circumference_cm", 131.0),
-            ("waist_circumference_cm", 128.0),
-            ("shoulder_height_sitting_cm", 60.0),
-        )
-    ]
+    readings = read(**{HIP: 131.0, WAIST: 128.0, BACK: 60.0})
     one = draw_bodies("male", 60.0, readings)
     other = [draw_bodies("male", 60.0, readings, seed=s) for s in range(2, 10)]
     middle = np.mean([b.weight @ np.log(b.values) for b in other], axis=0)
@@ -245,7 +209,7 @@ def test_a_second_round_is_as_good_as_many_draws():
     how=st.sampled_from(["tape once", "tape twice", "reported", "guessed"]),
 )
 def test_draws_are_weighed_whole_and_repeatable(sex, age, hip, how):
-    one = reading("hip_circumference_cm", hip, how)
+    one = reading(HIP, hip, how)
     bodies, again = (draw_bodies(sex, age, [one]) for _ in range(2))
     assert bodies.weight.sum() == pytest.approx(1.0)
     assert (bodies.weight >= 0).all()
@@ -256,58 +220,58 @@ def test_draws_are_weighed_whole_and_repeatable(sex, age, hip, how):
 
 def test_readings_that_no_body_could_have_still_leave_bodies():
     """Sitting height nearly the stature: confirmed, it is taken as it was read."""
-    bodies = draw_bodies(
-        "female",
-        40.0,
-        [reading("stature_cm", 160.0), reading("sitting_height_cm", 158.0)],
-    )
+    bodies = draw_bodies("female", 40.0, read(**{STATURE: 160.0, SITTING: 158.0}))
     assert bodies.weight.sum() == pytest.approx(1.0)
-    sitting = bodies.weight @ bodies.values[:, MEASURES.index("sitting_height_cm")]
+    sitting = bodies.weight @ bodies.values[:, MEASURES.index(SITTING)]
     assert sitting > 140
 
 
 def test_what_is_exact_comes_back_as_given():
-    bodies = draw_bodies("male", 30.0, [reading("hip_circumference_cm", 97.3, "exact")])
-    assert (bodies.values[:, MEASURES.index("hip_circumference_cm")] == 97.3).all()
+    bodies = draw_bodies("male", 30.0, [reading(HIP, 97.3, "exact")])
+    assert (bodies.values[:, MEASURES.index(HIP)] == 97.3).all()
 
 
 def test_an_unusual_build_is_not_drawn_to_the_usual():
-    heavy = [reading("body_mass_kg", 260.0, "scale"), reading("stature_cm", 158.0)]
+    heavy = [reading(MASS, 260.0, "scale"), reading(STATURE, 158.0)]
     middle = draw_bodies("female", 50.0, heavy).quantile([0.5])[0]
     assert middle[0] == pytest.approx(260.0, abs=1.0)
     assert middle[1] == pytest.approx(158.0, abs=1.0)
 
 
-def test_outcomes_are_those_of_assign():
-    rng = np.random.default_rng(8)
-    bodies = draw_bodies(None, None, [])
-    values = bodies.values[rng.permutation(len(bodies.values))[:1500]].copy()
-    values[:60, 0] = rng.uniform(150, 330, 60)
-    chart = demo_chart()
-    edges = edges_of(chart, chart.load_limits())
-    ours = fitting(values, edges, over=np.zeros(9, dtype=bool))
-    frame = pd.DataFrame(values, columns=list(MEASURES))
-    frame = frame.assign(person=np.arange(len(frame)), draw=0)
-    people = People(
-        "drawn", frame, pd.Series(np.ones(len(frame))), pd.DataFrame(index=frame.index)
-    )
-    theirs = assign(people, chart)
-    assert (ours.fits == theirs.fits).all()
-    names = np.array(OUTCOMES)[ours.outcome]
-    assert (names == theirs.table["outcome"].astype(str).to_numpy()).all()
-    assert len(set(names)) >= 4
-
-
 def test_monte_carlo_interval_holds_the_answer_of_many_draws():
-    readings = [reading("body_mass_kg", 75.0, "guessed")]
-    chart = demo_chart()
-    edges = edges_of(chart, chart.load_limits())
+    readings = [reading(MASS, 75.0, "guessed")]
     rows = []
     for seed in range(1, 25):
         bodies = draw_bodies("female", 70.0, readings, seed=seed)
-        found = fitting(bodies.values, edges, over=np.zeros(9, dtype=bool))
-        made = chances(bodies, found.fits)
-        rows.append([made["estimate"][4], made["low"][4], made["high"][4]])
+        told = chances(bodies, fits(bodies.values).fits)
+        rows.append([told[name][4] for name in ("estimate", "low", "high")])
     estimate, low, high = np.array(rows).T
     held = ((low <= estimate.mean()) & (estimate.mean() <= high)).mean()
     assert held >= 0.85
+
+
+# Evenly spread numbers are those of SciPy's Sobol sequence, to the last bit
+
+
+@pytest.mark.parametrize("columns", range(1, MOST_COLUMNS + 1))
+@pytest.mark.parametrize("rows", [1, 256, 4096])
+def test_the_same_as_scipys(rows, columns):
+    theirs = qmc.Sobol(columns, rng=np.random.default_rng([3, 1])).random(rows)
+    ours = even_numbers(rows, columns, np.random.default_rng([3, 1]))
+    assert np.array_equal(ours, theirs)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 9])
+def test_each_of_so_many_equal_parts_holds_one(seed):
+    points = even_numbers(1024, MOST_COLUMNS, np.random.default_rng(seed))
+    for column in np.floor(points * 1024).astype(int).T:
+        assert np.array_equal(np.sort(column), np.arange(1024))
+
+
+def test_workbooks_are_not_loaded_for_a_client():
+    code = (
+        "import sys, sizing.cli.client\n"
+        "print(*sorted({'openpyxl', 'matplotlib'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert done.stdout.strip() == "", done.stderr

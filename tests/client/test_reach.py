@@ -15,7 +15,7 @@ from sizing.client.reach import FURTHEST, ONE_MORE, fullest_box, what_to_change
 from sizing.people import load_people, people_from
 from sizing.words.chart import change_words
 
-HIP, MASS = "hip_circumference_cm", "body_mass_kg"
+from .cases import HIP, MASS, made
 
 
 def held(x, weight, low, width):
@@ -48,10 +48,7 @@ def clients():
 @pytest.fixture(scope="module")
 def chart():
     bands = {HIP: [(85, 97), (97, 112)], MASS: [(50, 70), (65, 90)]}
-    frame = pd.DataFrame({"size": ["one", "two"], "load_limit_kg": [120, 92]})
-    for name, edges in bands.items():
-        frame[[f"{name}_low", f"{name}_high"]] = edges
-    return chart_from(frame, warn=False)
+    return made(bands, load=[120, 92])
 
 
 def covered(people, chart):

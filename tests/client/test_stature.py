@@ -6,12 +6,13 @@ import pytest
 from scipy.stats import norm
 
 from data_sources import derive_segment_equations
-from sizing.charts import demo_chart
-from sizing.client import check_client, client_from, estimate_stature
+from sizing.client import client_from, estimate_stature
 from sizing.client.posterior import draw_bodies
 from sizing.client.stature import as_reading, equations, segment_table, segments
 from sizing.errors import InputProblems, SizingError
 from sizing.resources import source_table
+
+from .cases import HIP, KNEE, MASS, STATURE, check
 
 # Chumlea, Roche, Steinbaugh, J Am Geriatr Soc 1985;33:116-120; Donini et al., J Nutr
 # Health Aging 2000 (both as quoted by secondary sources), worked by hand.
@@ -25,7 +26,7 @@ WORKED = [
 
 @pytest.mark.parametrize(("sex", "age", "knee", "equation", "right"), WORKED)
 def test_knee_height_equations_by_hand(sex, age, knee, equation, right):
-    found = estimate_stature(sex, age, {"knee_height_cm": knee}, equation=equation)
+    found = estimate_stature(sex, age, {KNEE: knee}, equation=equation)
     assert found.best["estimate"] == pytest.approx(right, abs=0.01)
     assert found.best["key"] == equation
     # Error in use: quartiles 5.4 cm apart (Epidemiol Health 2009;31:e2009004).
@@ -34,7 +35,7 @@ def test_knee_height_equations_by_hand(sex, age, knee, equation, right):
 
 def test_an_estimate_is_not_drawn_to_the_mean_twice():
     for sex, knee in (("female", 42.0), ("female", 53.0), ("male", 47.0)):
-        found = estimate_stature(sex, 75, {"knee_height_cm": knee})
+        found = estimate_stature(sex, 75, {KNEE: knee})
         bodies = draw_bodies(sex, 75.0, [as_reading(found, sex, 75)])
         stature = bodies.values[:, 1]
         mean = bodies.weight @ stature
@@ -44,10 +45,10 @@ def test_an_estimate_is_not_drawn_to_the_mean_twice():
 
 
 def test_an_estimate_brings_a_wider_interval_than_a_tape():
-    common = {"sex": "female", "age_years": 75, "body_mass_kg": 62}
+    common = {"sex": "female", "age_years": 75, MASS: 62}
     told = [
-        check_client(demo_chart(), common | more).measures.iloc[1]
-        for more in ({"stature_cm": 153.2}, {"knee_height_cm": 47.0})
+        check(common | more).measures.iloc[1]
+        for more in ({STATURE: 153.2}, {KNEE: 47.0})
     ]
     width = [row["high"] - row["low"] for row in told]
     assert width[1] > 2.5 * width[0]
@@ -60,12 +61,10 @@ def test_beyond_its_ages_an_equation_is_marked_and_widened():
     beyond = estimate_stature("male", 80, {"span_cm": 180.0}).best
     assert (inside["ages"], beyond["ages"]) == ("inside", "beyond")
     assert beyond["sd_cm"] == pytest.approx(1.5 * inside["sd_cm"])
-    assert inside["high"] - inside["low"] == pytest.approx(
-        2 * norm.ppf(0.95) * inside["sd_cm"], rel=1e-4
-    )
-    told = [
-        estimate_stature("male", age, {"span_cm": 180.0}).summary() for age in (40, 80)
-    ]
+    half = norm.ppf(0.95) * inside["sd_cm"]
+    assert inside["high"] - inside["low"] == pytest.approx(2 * half, rel=1e-4)
+    ages = (40, 80)
+    told = [estimate_stature("male", age, {"span_cm": 180.0}).summary() for age in ages]
     words = "beyond the ages the equation was made on"
     assert [words in one for one in told] == [False, True]
 
@@ -79,34 +78,33 @@ def used_first(age, *segments, equation="chumlea_1985"):
 
 
 def test_equations_that_hold_for_the_age_come_first_then_the_surest():
-    rows = used_first(70, "knee_height_cm", "span_cm")
-    assert rows[0] == ("knee_height_cm", "chumlea_1985", "inside")
-    assert rows[1] == ("knee_height_cm", "donini_2000", "inside")
+    rows = used_first(70, KNEE, "span_cm")
+    assert rows[0] == (KNEE, "chumlea_1985", "inside")
+    assert rows[1] == (KNEE, "donini_2000", "inside")
     assert {row[2] for row in rows[2:]} == {"beyond"}
-    rows = used_first(70, "knee_height_cm", equation="donini_2000")
+    rows = used_first(70, KNEE, equation="donini_2000")
     assert rows[0][1] == "donini_2000"
     # In youth the surveys' own hold, and of two the one of the smaller error.
-    rows = used_first(40, "span_cm", "knee_height_cm")
-    assert rows[0] == ("knee_height_cm", "survey", "inside")
+    rows = used_first(40, "span_cm", KNEE)
+    assert rows[0] == (KNEE, "survey", "inside")
     assert rows[1] == ("span_cm", "survey", "inside")
     # At the last age of an equation it holds; past it the nearest age is put in.
     assert used_first(58, "span_cm")[0][2] == "inside"
     assert used_first(59, "span_cm")[0][2] == "beyond"
-    at, past = (
-        estimate_stature("female", age, {"span_cm": 160.0}).best for age in (58, 75)
-    )
+    spans = {"span_cm": 160.0}
+    at, past = (estimate_stature("female", age, spans).best for age in (58, 75))
     assert past["estimate"] == pytest.approx(at["estimate"])
 
 
 def test_a_stature_that_was_estimated_stands_among_the_readings_in_order():
-    common = {"sex": "f", "age_years": 70, "knee_height_cm": 48}
-    for more in ({}, {"body_mass_kg": 60}, {"hip_circumference_cm": 100}):
+    common = {"sex": "f", "age_years": 70, KNEE: 48}
+    for more in ({}, {MASS: 60}, {HIP: 100}):
         client = client_from(common | more)
-        order = ["body_mass_kg", "stature_cm", "hip_circumference_cm"]
+        order = [MASS, STATURE, HIP]
         named = [one.measure for one in client.readings]
-        assert named == [name for name in order if name in {*more, "stature_cm"}]
-        assert client.segments == {"knee_height_cm": 48}
-        assert client.known["stature_cm"].how == "estimated"
+        assert named == [name for name in order if name in {*more, STATURE}]
+        assert client.segments == {KNEE: 48}
+        assert client.known[STATURE].how == "estimated"
 
 
 def test_every_equation_has_a_source_and_an_error():
@@ -120,14 +118,12 @@ def test_what_cannot_be_estimated_is_refused():
     with pytest.raises(SizingError, match="no segment"):
         estimate_stature("male", 70, {"foot_cm": 25})
     with pytest.raises(InputProblems, match="without sex and age"):
-        client_from({"sex": "m", "knee_height_cm": 50})
+        client_from({"sex": "m", KNEE: 50})
 
 
 def test_a_stature_by_tape_goes_before_an_estimate():
-    client = client_from(
-        {"sex": "m", "age_years": 70, "stature_cm": 170, "knee_height_cm": 49}
-    )
-    assert client.stature is None and client.known["stature_cm"].value == 170
+    client = client_from({"sex": "m", "age_years": 70, STATURE: 170, KNEE: 49})
+    assert client.stature is None and client.known[STATURE].value == 170
 
 
 @pytest.mark.surveys
@@ -137,27 +133,21 @@ def test_segment_equations_are_those_of_the_surveys(survey_folder):
     for source, frame in surveys.items():
         segment = derive_segment_equations.FROM_SURVEY[source][0]
         for sex in ("female", "male"):
-            names = ["stature_cm", segment, "age_years", "weight"]
+            names = [STATURE, segment, "age_years", "weight"]
             mine = frame.loc[frame["sex"] == sex, names].dropna().astype(float)
             # Least squares leaves a gap of mean 0 that goes with no predictor.
-            row = shipped[
-                (shipped["segment"] == segment)
-                & (shipped["sex"] == sex)
-                & (shipped["source"] == source)
-            ].iloc[0]
-            told = (
-                row["constant"]
-                + row["slope"] * mine[segment]
-                + row["age_slope"] * mine["age_years"]
-            )
-            gap = mine["stature_cm"] - told
+            row = shipped.set_index(["segment", "sex", "source"]).loc[
+                segment, sex, source
+            ]
+            told = row["constant"] + row["slope"] * mine[segment]
+            told += row["age_slope"] * mine["age_years"]
+            gap = mine[STATURE] - told
             weight = mine["weight"] / mine["weight"].mean()
             assert abs(np.average(gap, weights=weight)) < 0.01
             for column in (segment, "age_years"):
                 assert abs(np.cov(gap, mine[column], aweights=weight)[0, 1]) < 0.05
-            assert np.sqrt(np.average(gap**2, weights=weight)) == pytest.approx(
-                row["sd_cm"], rel=0.01
-            )
+            sd = np.sqrt(np.average(gap**2, weights=weight))
+            assert sd == pytest.approx(row["sd_cm"], rel=0.01)
 
 
 # Bassey, Ann Hum Biol 1986;13:499-502: 1.40 and 1.35 x demispan + 57.8 and 60.1 (as
@@ -209,9 +199,9 @@ def test_no_adults_equation_is_used_for_a_child(segment, value, age, words):
         client_from({"sex": "f", "age_years": age, segment: value})
     for word in words:
         assert word in str(caught.value)
-    both = {segment: value, "knee_height_cm": 36.0}
+    both = {segment: value, KNEE: 36.0}
     table = estimate_stature("female", age, both).table
-    assert set(table["segment"]) == {"knee_height_cm"}
+    assert set(table["segment"]) == {KNEE}
 
 
 @pytest.mark.surveys
