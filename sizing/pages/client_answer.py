@@ -148,8 +148,8 @@ def drawn_answer(answer: ClientAnswer, *, units: str = "metric") -> dict[str, Ax
     """
     if answer.nothing_bears:
         return {}
-    labels = answer.measures.set_index("measure")["label"].to_dict()
-    say = partial(written, units=units)
+    rows, say = answer.measures, partial(written, units=units)
+    labels = dict(zip(rows["measure"], rows["label"], strict=True))
     margins = plot_margins(_first_rows(answer), labels=labels, say=say)
     may = _may_fit(answer)
     chances = plot_chances(may, others=len(answer.sizes) - len(may))

@@ -184,7 +184,7 @@ def _parts(answer: ClientAnswer, decision: Decision, say: Say) -> Table:
     bears = load_words(stated, say=say)
     examined = str(decision.examined_on or _SPACE)
     rows = [
-        (name, which.get(name) or _SPACE, limit, examined)
+        (name, which.get(str(name)) or _SPACE, limit, examined)
         for name, limit in limits.items()
         if not str(name).startswith("sling, size ")
     ]
