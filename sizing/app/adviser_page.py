@@ -84,7 +84,8 @@ class AdviserPage:
         form = self.client if half == CLIENT else self.chart
         for part in _PARTS:
             getattr(self, part).children = [getattr(form, f"{part}_view")]
-        chosen = (self.choice.view,) if half == CLIENT else ()
+        one = half == CLIENT
+        chosen, foot = ([self.choice.view], [form.foot]) if one else ([], [])
         self.choice.refresh()
-        self.entry.children = (*self._top, *chosen, form.entry)
+        self.entry.children = (*self._top, *chosen, form.entry, *foot)
         self.keep.children = self._panels[half]

@@ -105,7 +105,8 @@ class ClientForm(PageForm):
         self.fields = ClientFields(self.switch, self._changed)
         self.note = NoteForm(lambda: self.answer, self.switch)
         self.pattern = PatternField()
-        self.about = w.HTML()
+        self.about, self.foot = w.HTML(), w.HTML()
+        self.foot.add_class("sizing-foot")
         self.confirmed = tick(_T.form["confirmed"])
         self.go = button("Check", self.check)
         self.example = button("Show an invented client", self.show_example)
@@ -126,6 +127,7 @@ class ClientForm(PageForm):
         told = self.answered
         self.answer_view, self.picture_view = told.words, told.pictures
         self.limits_view, self.sources_view = told.limits, told.sources
+        told.words.observe(lambda _: self._stand(), "value")
         told.take_back(_T.form["empty"])
         self._offer(False)
         self.confirmed.observe(lambda _: self._confirm(), "value")
@@ -225,6 +227,22 @@ class ClientForm(PageForm):
         self.note.forget()
         if noted:
             self.note.show()
+
+    def _stand(self) -> None:
+        """Say at the foot of a narrow screen what the answer begins with."""
+        told, words, answer = [], _T.form, self.answer
+        if answer is not None:
+            say, made_up = (
+                partial(written, units=self.switch.units),
+                answer.chart.invented,
+            )
+            told = [words["made_up"]] if made_up else []
+            told += [words["read_first"]] if opening_lines(answer)[len(told) :] else []
+            told.append(answer_lines(answer, say=say)[0])
+        elif self._asked:
+            told = [words["no_answer"]]
+        link = f'<a href="#answer">{words["to_answer"]}</a>'
+        self.foot.value = f"{link} {escape(' '.join(told))}" if told else ""
 
     def _changed(self) -> None:
         """Follow an entry; what was confirmed was confirmed of the others."""

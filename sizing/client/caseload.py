@@ -51,7 +51,7 @@ def read_clients(path: str | Path) -> pd.DataFrame:
                 words = f"{plain(str(one.column))} {one.value:g}: {one.what}"
                 unusual.setdefault(at, []).append(words)
         else:
-            warn(str(item.message), item.category)
+            warn(item.message, item.category)
     if units:
         named = ", ".join(f"{c!r} in {bare[c]}" for c in units)
         say(file.name, f"no unit in the heading, so read as the kit's: {named}")
