@@ -34,15 +34,11 @@ from sizing.people import (
     reweight,
 )
 from sizing.people.people import People
+from sizing.resources import texts
 
 #: The choice that stands for clients of one's own.
 OWN = "own"
-_AGAIN = "Get the people ready"
-_WAITING = "Getting the people ready: the answer comes then."
-_STOPPED = (
-    "Stopped: nothing was worked out for these people. Press "
-    f"'{_AGAIN}' to start again, or choose other people."
-)
+_T = texts("people_form")
 
 
 class PeopleForm:
@@ -65,27 +61,25 @@ class PeopleForm:
         self.shares: EditableTable | None = None
         titles = [(title, name) for name, title in population_titles().items()]
         self.name = w.Dropdown(
-            options=[*titles, ("clients of my own", OWN)],
+            options=[*titles, (_T.own, OWN)],
             value=start,
-            description="People I serve",
+            description=_T.serve,
             layout=w.Layout(width="auto"),
         )
         self.upload = UploadBox("My caseload", table=CASELOAD)
         self.margins = UploadBox("My shares", table=MARGINS)
         self.weighted = w.Checkbox(
-            description="Weight these people by shares of my own",
-            indent=False,
-            layout=w.Layout(width="auto"),
+            description=_T.weight, indent=False, layout=w.Layout(width="auto")
         )
         self.told = w.HTML()
         self.work = LongWork(
-            _AGAIN, self._read, self._done, stopped=self._ended, failed=self._failed
+            _T.again, self._read, self._done, stopped=self._ended, failed=self._failed
         )
         # Work begins by itself; a button of the form's own begins it after Stop.
         self.work.button.layout.display = "none"
         self.work.stop_button.on_click(lambda _: self._stop())
         self.again = w.Button(
-            description=_AGAIN, layout=w.Layout(width="auto", display="none")
+            description=_T.again, layout=w.Layout(width="auto", display="none")
         )
         self.again.on_click(lambda _: self._changed())
         self._clients, self._shares = w.VBox(), w.VBox()
@@ -142,7 +136,7 @@ class PeopleForm:
     @property
     def words(self) -> str:
         """What to say while the people are not there."""
-        return _STOPPED if self._stopped else _WAITING
+        return str(_T.stopped if self._stopped else _T.waiting)
 
     def begin(self) -> None:
         """Get the people ready beside the page; ``on_ready`` tells when it ends.
@@ -222,7 +216,7 @@ class PeopleForm:
         return people, [str(one.message) for one in kept]
 
     def _made(self, progress: Progress) -> People:
-        progress("Drawing what was not measured of these people.", 0.1)
+        progress(_T.drawing, 0.1)
         if self.name.value != OWN:
             name = str(self.name.value)
             people = load_people(name, draws=self._draws)
@@ -234,7 +228,7 @@ class PeopleForm:
             people = as_file(typed, self._caseload, "my caseload")
         if not self.weighted.value:
             return people
-        progress("Weighting them by shares of your own.", 0.7)
+        progress(_T.weighting, 0.7)
         if self.margins.names:
             return reweight(people, self.margins.read(read_margins))
         return reweight(people, typed_shares(self.shares))

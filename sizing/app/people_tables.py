@@ -13,6 +13,7 @@ from sizing.app.table import EditableTable
 from sizing.app.units import UnitSwitch
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.files.writing import csv_bytes, write_bytes
+from sizing.resources import texts
 
 _CLIENTS = (
     "sex",
@@ -25,35 +26,12 @@ _CLIENTS = (
 )
 _ROWS = 3
 _GROUP, _PERCENT = "group", "percent"
+_T = texts("people_form")
+CASELOAD_HELP: str = _T.caseload_help
+SHARES_HELP: str = _T.shares_help
+SHARES_HEADINGS: list[list[str]] = _T.shares_headings
 #: Groups whose share she may know: what they are called, and the margin's columns.
-GROUPS: dict[str, dict[str, Any]] = {
-    "women and girls": {"variable": "sex", "level": "female"},
-    "aged 18 to 39": {"variable": "age_years", "low": 18, "high": 40},
-    "aged 40 to 64": {"variable": "age_years", "low": 40, "high": 65},
-    "aged 65 to 79": {"variable": "age_years", "low": 65, "high": 80},
-    "aged 80 and over": {"variable": "age_years", "low": 80},
-    "body mass index under 18.5": {"variable": "bmi", "high": 18.5},
-    "body mass index 30 and over": {"variable": "bmi", "low": 30},
-    "body mass index 40 and over": {"variable": "bmi", "low": 40},
-}
-CASELOAD_HELP = (
-    "One client per row, no names: sex, and whatever is known. Type them here, or take "
-    "a CSV or XLSX file with a column for each. What is missing is drawn from the "
-    "surveys."
-)
-SHARES_HELP = (
-    "The people chosen above are weighted so that these shares come true. Of groups "
-    "that follow each other, such as ages, leave one out. A CSV or XLSX file may "
-    "hold more."
-)
-SHARES_HEADINGS = (
-    ("What is counted, such as sex, age_years or bmi", "variable"),
-    ("share or mean", "statistic"),
-    ("The group, such as female", "level"),
-    ("The group from, and to below", "low, high"),
-    ("Only among, if not everybody", "within"),
-    ("What it is to come to: a share from 0 to 1", "target"),
-)
+GROUPS: dict[str, dict[str, Any]] = _T.groups
 
 
 def shares_table() -> EditableTable:
@@ -71,22 +49,15 @@ def typed_shares(table: EditableTable | None) -> pd.DataFrame:
     """Return what was typed into the table of shares, as margins."""
     frame = pd.DataFrame() if table is None else table.frame
     if frame.empty:
-        raise SizingError("Type the shares you know into the table, or take a file.")
+        raise SizingError(_T.no_shares)
     rows, problems = [], []
     for number, (group, percent) in enumerate(
         zip(frame[_GROUP], frame[_PERCENT], strict=True)
     ):
         share = pd.to_numeric(percent, errors="coerce")
         if group not in GROUPS or not 0 < share < 100:
-            problems.append(
-                Problem(
-                    "a share needs a group and a percentage",
-                    "a group of the list, and more than 0 and less than 100",
-                    "fill in both, with a point for decimals",
-                    row=number + 2,
-                    value=str(percent),
-                )
-            )
+            at = None, number + 2, None, str(percent)
+            problems.append(Problem.of(_T.share_problem, *at))
             continue
         rows.append({"statistic": "share", "target": share / 100, **GROUPS[group]})
     if problems:
@@ -121,7 +92,7 @@ def typed_clients(table: EditableTable | None) -> pd.DataFrame:
     """Return what was typed into the table of clients."""
     frame = pd.DataFrame() if table is None else table.frame
     if frame.empty:
-        raise SizingError("Type your clients into the table, or take a file.")
+        raise SizingError(_T.no_clients)
     return frame
 
 

@@ -31,8 +31,8 @@ from sizing.client.how import Reading
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.conditional import condition_normal, log_density
 from sizing.people.body.donors import NEAR_AGE, NEAR_LN_MASS, NEAR_LN_STATURE, donors
+from sizing.people.body.gate import broken_ratios
 from sizing.people.body.moments import Moments, model_age, moments
-from sizing.people.body.plausible import broken_ratios
 from sizing.people.body.terms import Floats
 
 #: Bodies drawn, and builds among them: fewer where readings fix the build.

@@ -13,7 +13,10 @@ from sizing.measures.tables import CASELOAD, ROW, Taken, say, take
 from sizing.people.files import read_table
 from sizing.people.own import check_draws, people_from
 from sizing.people.people import People
+from sizing.resources import texts
 
+_T = texts("people")
+_P: dict[str, list[str]] = _T.own_problems
 #: Headings under which people write what tells who a client is.
 _PERSONAL = re.compile(
     r"(^|_)(name|names|surname|forename|initials|nickname|address|street|postcode|"
@@ -104,41 +107,26 @@ def unnamed(table: pd.DataFrame, about: str) -> pd.DataFrame:
     filled = np.flatnonzero(table.notna().any(axis=1))
     personal = [c for c in table.columns if _PERSONAL.search(plain(c))]
     if personal:
-        warn(
-            f"{about}: left out {', '.join(map(repr, personal))}. The kit keeps "
-            "nothing that says who a client is and needs none of it; please leave "
-            "such columns out of the file."
-        )
+        named = ", ".join(map(repr, personal))
+        warn(_T.own["personal"].format(about=about, personal=named))
     return table.iloc[: filled[-1] + 1 if len(filled) else 0].drop(columns=personal)
 
 
 def _faults(taken: Taken) -> list[Problem]:
     """Return what the unit gate does not look at."""
     table = taken.frame
+    filled = table.notna().any(axis=1)
+    sexless = filled & (table["sex"].isna() if "sex" in table else False)
     problems = [
-        Problem("this row is empty", "one client per row", "delete it", row=row + 2)
-        for row in np.flatnonzero(~table.notna().any(axis=1)).tolist()
-    ]
-    if "sex" in table:
-        unknown = table["sex"].isna() & table.notna().any(axis=1)
-        problems += [
-            Problem(
-                "this client has no sex",
-                "female, male, f, m",
-                "fill it in: measures cannot be drawn without",
-                row=row + 2,
-                column="sex",
-            )
-            for row in np.flatnonzero(unknown).tolist()
-        ]
-    if not taken.problems and not any(one.measure in MEASURES for one in taken.found):
-        problems.append(
-            Problem(
-                "no column holds a body measure",
-                f"{', '.join(MEASURES)}, also in other units such as body_mass_lb",
-                "name the columns so; found are "
-                + ", ".join(f"'{one.given}'" for one in taken.found),
-                row=1,
-            )
+        Problem.of(_P[words], None, row + 2, column)
+        for words, where, column in (
+            ("empty", ~filled, None),
+            ("no_sex", sexless, "sex"),
         )
+        for row in np.flatnonzero(where).tolist()
+    ]
+    if not taken.problems and not any(one.measure in MEASURES for one in taken.found):
+        found = ", ".join(f"'{one.given}'" for one in taken.found)
+        said = {"measures": ", ".join(MEASURES), "found": found}
+        problems.append(Problem.of(_P["no_measure"], None, 1, **said))
     return problems

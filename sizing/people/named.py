@@ -11,9 +11,9 @@ import pandas as pd
 from sizing.errors import SizingError, check_number, one_of, warn
 from sizing.people import limits
 from sizing.people.body import Drawn, draw_measures
-from sizing.people.classes import ADULT_AGE, age_band, bmi_class, body_mass_index
+from sizing.people.classes import ADULT_AGE, bmi_class, body_mass_index
 from sizing.people.margins import margins_from, named_margins, to_margins
-from sizing.people.own import check_draws
+from sizing.people.own import check_draws, classify, drawn_people
 from sizing.people.people import People
 from sizing.people.weights import Weighting, rake
 from sizing.resources import source_table, texts
@@ -173,10 +173,9 @@ def load_people(
     frame = everyone[chosen].reset_index(drop=True)
     long, evidence = draw_measures(frame, draws=draws, seed=seed)
     number = long["draw"].to_numpy(dtype=np.int64)
-    long["bmi"] = body_mass_index(long)
     weight = np.tile(weights[chosen], draws)
     if name == "bariatric":
-        member = (long["bmi"] >= bmi_threshold).to_numpy()
+        member = (body_mass_index(long) >= bmi_threshold).to_numpy()
         rows, factor = _members(member, draws)
         draw = np.repeat(np.arange(draws), len(rows) // draws)
         long, evidence = (
@@ -188,27 +187,18 @@ def load_people(
                 f"Nobody among the embedded adults has a body mass index of "
                 f"{bmi_threshold:g} or more: lower bmi_threshold."
             )
-    long["age_band"] = age_band(long["age_years"])
-    long["bmi_class"] = bmi_class(long)
-    ages = long["age_years"]
+    classify(long)
     more = {"bmi_threshold": bmi_threshold} if name == "bariatric" else {}
-    people = People(
+    people = drawn_people(
+        long,
+        evidence,
+        weight,
+        Drawn(seed, number),
+        limits.said(*population.get("limits", []), "survey"),
+        ("no_posture", "proxy"),
         name=name,
-        frame=long,
-        weight=pd.Series(weight, index=long.index, name="weight"),
-        evidence=evidence,
-        sources=(*read_embedded().sources, limits.TOTALS_SOURCE, *limits.MODEL_SOURCES),
-        limits=tuple(
-            dict.fromkeys(
-                (
-                    *limits.said(*population.get("limits", []), "survey"),
-                    *limits.model_limits(float(ages.min()), float(ages.max())),
-                    *limits.said("no_posture", "proxy"),
-                )
-            )
-        ),
+        sources=(*read_embedded().sources, limits.TOTALS_SOURCE),
         settings={"name": name, "draws": draws, "seed": seed, **more},
-        drawn=Drawn(seed, number),
     )
     if wanted is not None:
         return reweight(people, wanted)

@@ -1,5 +1,7 @@
 """A user's own people, and those of a survey's official files, in the kit's form."""
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
@@ -11,9 +13,13 @@ from sizing.people.body import Drawn, draw_measures
 from sizing.people.classes import age_band, bmi_class, body_mass_index
 from sizing.people.people import People
 from sizing.people.weights import checked_weight
+from sizing.resources import texts
 from sizing.surveys import Survey
 
 MEASURED, MISSING = EVIDENCE[0], EVIDENCE[-1]
+_T = texts("people")
+_W: dict[str, str] = _T.own
+_P: dict[str, list[str]] = _T.own_problems
 
 
 def people_from(
@@ -71,49 +77,64 @@ def people_from(
     if draws is not None:
         check_draws(draws, seed)
     if frame.empty:
-        raise SizingError("There are no people: the table has no rows.")
+        raise SizingError(_W["no_rows"])
     standard = to_standard_units(frame).reset_index(drop=True)
     if isinstance(weight, str):
         if weight not in standard:
             columns = ", ".join(map(str, standard.columns))
-            raise SizingError(
-                f"There is no column '{weight}' to take the weights from; there are "
-                f"{columns}."
-            )
+            raise SizingError(_W["no_weights"].format(weight=weight, columns=columns))
         weight = standard.pop(weight).to_numpy()
     w = checked_weight(weight, len(standard), zeros=True)
     measures = [measure for measure in MEASURES if measure in standard]
     if not measures and draws is None:
-        raise SizingError(
-            "The table has no body measure. Allowed: one or more of "
-            f"{', '.join(MEASURES)}, also in other units such as hip_circumference_in."
-        )
+        raise SizingError(_W["no_measure"].format(measures=", ".join(MEASURES)))
     standard = _with_keys(standard, drawing=draws is not None)
-    if draws is None:
-        evidence = pd.DataFrame(
-            {m: _measured_or_missing(standard[m]) for m in measures}
-        )
-        out = standard
-        more: tuple[str, ...] = ()
-        drawn = None
-    else:
-        _need_sex(standard)
+    settings = {"draws": draws, "seed": seed}
+    if draws is not None:
+        if "sex" not in standard:
+            raise SizingError(_W["no_sex"])
         out, evidence = draw_measures(
             standard.drop(columns="draw"), draws=draws, seed=seed
         )
-        w = np.tile(w, draws)
         drawn = Drawn(seed, out["draw"].to_numpy(dtype=np.int64))
-        ages = out["age_years"]
-        more = limits.model_limits(float(ages.min()), float(ages.max()))
+        about: dict[str, Any] = {"name": name, "settings": settings}
+        about |= {"sources": (_W["source"],)}
+        stops = limits.said("own")
+        return drawn_people(out, evidence, np.tile(w, draws), drawn, stops, **about)
+    known = {m: _measured_or_missing(standard[m]) for m in measures}
     return People(
         name=name,
-        frame=out,
-        weight=pd.Series(w, index=out.index, name="weight"),
+        frame=standard,
+        weight=pd.Series(w, index=standard.index, name="weight"),
+        evidence=pd.DataFrame(known),
+        sources=(_W["source"],),
+        limits=limits.said("own", "no_posture"),
+        settings=settings,
+    )
+
+
+def drawn_people(
+    frame: pd.DataFrame,
+    evidence: pd.DataFrame,
+    weight: npt.NDArray[np.float64],
+    drawn: Drawn,
+    stops: tuple[str, ...],
+    last: tuple[str, ...] = ("no_posture",),
+    *,
+    sources: tuple[str, ...],
+    **about: Any,
+) -> People:
+    """Return people whose missing measures were drawn, with the model's own limits."""
+    ages = frame["age_years"]
+    own = limits.model_limits(float(ages.min()), float(ages.max()))
+    return People(
+        frame=frame,
+        weight=pd.Series(weight, index=frame.index, name="weight"),
         evidence=evidence,
-        sources=("The user's own table.", *(limits.MODEL_SOURCES if draws else ())),
-        limits=(*limits.said("own"), *more, *limits.said("no_posture")),
-        settings={"draws": draws, "seed": seed},
+        sources=(*sources, *limits.MODEL_SOURCES),
+        limits=tuple(dict.fromkeys((*stops, *own, *limits.said(*last)))),
         drawn=drawn,
+        **about,
     )
 
 
@@ -130,25 +151,20 @@ def people_of_survey(survey: Survey, *, draws: int = 5, seed: int = 1) -> People
     """
     check_draws(draws, seed)
     frame, evidence = draw_measures(survey.frame, draws=draws, seed=seed)
+    classify(frame)
+    weight = np.tile(survey.weight.to_numpy(dtype=float), draws)
+    drawn = Drawn(seed, frame["draw"].to_numpy(dtype=np.int64))
+    settings = {"name": survey.name, "draws": draws, "seed": seed}
+    about: dict[str, Any] = {"name": survey.name, "settings": settings}
+    about |= {"sources": survey.sources}
+    return drawn_people(frame, evidence, weight, drawn, survey.limits, **about)
+
+
+def classify(frame: pd.DataFrame) -> None:
+    """Add body mass index, its class, and the band of age."""
     frame["bmi"] = body_mass_index(frame)
     frame["age_band"] = age_band(frame["age_years"])
     frame["bmi_class"] = bmi_class(frame)
-    ages = frame["age_years"]
-    weight = np.tile(survey.weight.to_numpy(dtype=float), draws)
-    return People(
-        name=survey.name,
-        frame=frame,
-        weight=pd.Series(weight, index=frame.index, name="weight"),
-        evidence=evidence,
-        sources=(*survey.sources, *limits.MODEL_SOURCES),
-        limits=(
-            *survey.limits,
-            *limits.model_limits(float(ages.min()), float(ages.max())),
-            *limits.said("no_posture"),
-        ),
-        settings={"name": survey.name, "draws": draws, "seed": seed},
-        drawn=Drawn(seed, frame["draw"].to_numpy(dtype=np.int64)),
-    )
 
 
 def check_draws(draws: object, seed: object) -> None:
@@ -169,45 +185,24 @@ def _with_keys(frame: pd.DataFrame, *, drawing: bool) -> pd.DataFrame:
     own_keys = "person" in out
     if not own_keys:
         if "draw" in out:
-            raise SizingError(
-                "The table has a column 'draw' but no column 'person': add it, so "
-                "that the draws of one person are known to belong together."
-            )
+            raise SizingError(_W["draw_alone"])
         out.insert(0, "person", np.arange(len(out)))
     if "draw" not in out:
         out.insert(1, "draw", 0)
     elif drawing and (out["draw"] != out["draw"].iloc[0]).any():
-        raise SizingError(
-            "The table already has several draws per person: leave out its column "
-            "'draw', or do not ask for draws."
-        )
-    rest = [c for c in out.columns if c not in ("person", "draw")]
-    if not own_keys:
-        return out[["person", "draw", *rest]]
+        raise SizingError(_W["drawn_before"])
+    faults = {
+        "no_person": (out["person"].isna(), None),
+        "twice": (out.duplicated(["person", "draw"]), "person"),
+    }
     problems = [
-        Problem("this row has no person", "a number or key", "", row=row + 2)
-        for row in np.flatnonzero(out["person"].isna())[:10].tolist()
-    ]
-    twice = out.duplicated(["person", "draw"]).to_numpy()
-    problems += [
-        Problem(
-            "this person stands in the table twice",
-            "one row per person and draw",
-            "remove one of the rows or leave out the column 'person'",
-            row=row + 2,
-            column="person",
-            value=out["person"].iloc[row],
+        Problem.of(
+            _P[words], None, row + 2, column, out[column].iloc[row] if column else None
         )
-        for row in np.flatnonzero(twice)[:10].tolist()
+        for words, (where, column) in faults.items()
+        for row in np.flatnonzero(where)[:10].tolist()
     ]
     if problems:
         raise InputProblems(problems, about="the people")
+    rest = [c for c in out.columns if c not in ("person", "draw")]
     return out[["person", "draw", *rest]]
-
-
-def _need_sex(frame: pd.DataFrame) -> None:
-    if "sex" not in frame:
-        raise SizingError(
-            "Measures cannot be drawn without a column 'sex' (female or male). What to "
-            "do: add it, or leave draws out, so that what is missing stays missing."
-        )

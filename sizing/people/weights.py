@@ -9,9 +9,12 @@ import pandas as pd
 
 from sizing.errors import SizingError
 from sizing.people.margins import Margin, check_against, margins_from, to_margins
+from sizing.resources import texts
 from sizing.stats.weighted import kish_design_effect
 
 Array = npt.NDArray[np.float64]
+_T = texts("people")
+_W: dict[str, str] = _T.weights
 
 #: A person's weight as a share of the mean weight, below which it counts as 0
 #: (the solver's own tolerance).
@@ -82,10 +85,7 @@ def rake(
     tilt, steps = _tilt(pull / scale, base, tolerance, max_iterations)
     if tilt is None:
         refuse_the_impossible(wanted, in_group, in_value)
-        raise SizingError(
-            f"The margins can be met, but not in the {max_iterations} steps allowed: "
-            "allow more (max_iterations) or drop the margin that pulls hardest."
-        )
+        raise SizingError(_W["steps"].format(steps=max_iterations))
     ratio = tilt / base
     w = start * ratio[codes]
     table = pd.DataFrame(
@@ -93,9 +93,7 @@ def rake(
             {
                 **{name: getattr(m, name) for name in _WHAT},
                 "n": int((in_group[:, j] > 0).sum()),
-                "n_in_class": (
-                    int((in_value[:, j] > 0).sum()) if m.statistic == "share" else None
-                ),
+                "n_in_class": int((in_value[:, j] > 0).sum()),
                 "before": base @ in_value[:, j] / (base @ in_group[:, j]),
                 "asked": m.target,
                 "reached": float(w @ value[j] / (w @ inside[j])),
@@ -103,7 +101,8 @@ def rake(
             for j, m in enumerate(wanted)
         ]
     )
-    table["n_in_class"] = table["n_in_class"].astype("Int64")
+    of_class = table["statistic"] == "share"
+    table["n_in_class"] = table["n_in_class"].astype("Int64").where(of_class)
     return Weighting(
         weight=pd.Series(w, index=frame.index, name="weight"),
         table=table,
@@ -122,22 +121,17 @@ def checked_weight(
     try:
         w = np.asarray(weight, dtype=float)
     except (TypeError, ValueError) as error:
-        raise SizingError("The weights must be numbers.") from error
+        raise SizingError(_W["words"]) from error
     if w.shape != (count,):
-        raise SizingError(
-            f"There are {w.size} weights for {count} rows: give one weight per row."
-        )
-    enough = w >= 0 if zeros else w > 0
-    bad = np.flatnonzero(~(np.isfinite(w) & enough))
+        raise SizingError(_W["count"].format(size=w.size, count=count))
+    bad = np.flatnonzero(~(np.isfinite(w) & ((w > 0) | (zeros & (w == 0)))))
     if len(bad):
         shown = ", ".join(f"row {i}: {w[i]:g}" for i in bad[:5])
         least = "0 or more" if zeros else "above 0"
-        raise SizingError(
-            f"{len(bad)} of {count} weights are not numbers {least} ({shown}, counted "
-            "from 0). What to do: leave those people out or give them a weight."
-        )
+        told = {"many": len(bad), "count": count, "least": least, "shown": shown}
+        raise SizingError(_W["bad"].format(**told))
     if not w.any():
-        raise SizingError("All weights are 0: there is nobody to look at.")
+        raise SizingError(_W["none"])
     return w
 
 
@@ -149,11 +143,11 @@ def _persons(
         return np.arange(len(frame)), np.ones(len(frame))
     codes, _ = pd.factorize(frame[person])
     if (codes < 0).any():
-        raise SizingError(f"Some rows have no {person}: give every row one.")
+        raise SizingError(_W["keyless"].format(person=person))
     rows_each = np.bincount(codes).astype(float)
     mean = np.bincount(codes, start) / rows_each
     if not np.allclose(start, mean[codes], rtol=1e-9):
-        raise SizingError(f"Rows of the same {person} must start with one weight.")
+        raise SizingError(_W["unlike"].format(person=person))
     return codes.astype(np.int64), rows_each
 
 
@@ -237,19 +231,20 @@ def refuse_the_impossible(
         if reach is not None:
             low, high = (f"{end:.4g}" for end in reach)
             line += "; with the others met it " if others else "; it "
-            line += (
-                f"must be {low}"
-                if low == high
-                else f"can only run from {low} to {high}, both excluded"
-            )
+            line += _W["rim" if low == high else "reach"].format(low=low, high=high)
         lines.append(line)
     together = "together " if len(chosen) > 1 else ""
-    raise SizingError(
-        f"No positive weights of these people can meet {together}the following "
-        "(shown by linear programming):\n"
-        + "\n".join(lines)
-        + "\nWhat to do: drop or change one of them, or choose other people."
-    )
+    raise SizingError(_W["conflict"].format(together=together, lines="\n".join(lines)))
+
+
+def _optimum(cost: Array, equal: Array) -> float | None:
+    """Return the least cost of weights of 0 or more: the first sum 1, the others 0."""
+    # Takes long to load, and no client is judged by it.
+    from scipy.optimize import linprog
+
+    sums = np.append(1.0, np.zeros(len(equal) - 1))
+    found = linprog(cost, A_eq=equal, b_eq=sums, bounds=(0, None), method="highs")
+    return None if found.fun is None else float(found.fun)
 
 
 def _least_weight(pull: Array) -> float:
@@ -258,38 +253,15 @@ def _least_weight(pull: Array) -> float:
     Weights are e + q with q >= 0: maximise e so that they average to 1 and pull
     every margin to 0.
     """
-    # Takes long to load, and no client is judged by it.
-    from scipy.optimize import linprog
-
     count = len(pull)
-    cost = np.zeros(count + 1)
-    cost[-1] = -1.0
     ones = np.append(np.full(count, 1 / count), 1.0)
     balance = np.column_stack([pull.T / count, pull.mean(axis=0)])
-    found = linprog(
-        cost,
-        A_eq=np.vstack([ones, balance]),
-        b_eq=np.append(1.0, np.zeros(pull.shape[1])),
-        bounds=(0, None),
-        method="highs",
-    )
-    return float(found.x[-1]) if found.x is not None else 0.0
+    cost = np.append(np.zeros(count), -1.0)
+    return -(_optimum(cost, np.vstack([ones, balance])) or 0.0)
 
 
 def _reach(group: Array, value: Array, others: Array) -> tuple[float, float] | None:
     """Return the smallest and largest average in a group, the others being met."""
-    from scipy.optimize import linprog
-
-    ends = []
-    for sign in (1.0, -1.0):
-        found = linprog(
-            sign * value,
-            A_eq=np.vstack([group, others.T]),
-            b_eq=np.append(1.0, np.zeros(others.shape[1])),
-            bounds=(0, None),
-            method="highs",
-        )
-        if found.fun is None:
-            return None
-        ends.append(sign * float(found.fun))
-    return ends[0], ends[1]
+    equal = np.vstack([group, others.T])
+    low, high = (_optimum(sign * value, equal) for sign in (1.0, -1.0))
+    return None if low is None or high is None else (low, -high)

@@ -11,9 +11,9 @@ from data_sources.prediction import predict_measures
 from data_sources.read_surveys import read_ansur2, read_snyder1977
 from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body import draw_measures
+from sizing.people.body.gate import RATIOS, implausible
 from sizing.people.body.moments import adult_share, model_age, moments
 from sizing.people.body.noise import _STEP, _mix, keys_of, normals, uniforms
-from sizing.people.body.plausible import RATIOS, implausible
 from sizing.people.body.terms import group_models
 from sizing.resources import source_table
 from sizing.surveys import read_embedded

@@ -12,10 +12,9 @@ from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
 from sizing.people.body.conditional import condition_normal, sample_normal
 from sizing.people.body.evidence import evidence_levels
-from sizing.people.body.gate import checked
+from sizing.people.body.gate import checked, implausible
 from sizing.people.body.moments import Moments, moments
 from sizing.people.body.noise import even_normal, keys_of, normals, uniforms
-from sizing.people.body.plausible import implausible
 from sizing.people.body.terms import Floats, group_models
 
 #: How often an implausible draw is drawn again before it is kept and marked.

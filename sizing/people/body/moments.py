@@ -71,15 +71,8 @@ class Moments:
 
     def take(self, rows: npt.NDArray[np.intp]) -> "Moments":
         """Return the moments of some of the people."""
-        return Moments(
-            self.measures,
-            self.mean[rows],
-            self.sd[rows],
-            self.form_shift_sd[rows],
-            self.error_sd[rows],
-            self.share[rows],
-            self.sex[rows],
-        )
+        of_people = {k: v[rows] for k, v in vars(self).items() if k != "measures"}
+        return Moments(self.measures, **of_people)
 
     def correlation(self) -> Floats:
         """Correlation of the residuals of each row, shape (n, p, p)."""
