@@ -29,7 +29,7 @@ from sizing.words.chart import (
     why_words,
 )
 from sizing.words.client import capital
-from sizing.words.labels import LEVEL_WORDS, covered_rows, labels
+from sizing.words.labels import covered_rows, labels, level_words
 from sizing.words.numbers import interval
 
 #: Of the light picture: its width, where bands begin, and the height of a row.
@@ -118,7 +118,9 @@ def own_chart_page(
         ),
         Section(
             _T["between"],
-            tables=[_between(judgement.between)] if len(judgement.between) else [],
+            tables=[_between(judgement.between, people)]
+            if len(judgement.between)
+            else [],
             bullets=[capital(why_words(row, say=say)) for _, row in why.iterrows()]
             or [_T["all_fit"]],
         ),
@@ -239,12 +241,13 @@ def _outcomes(judgement: ChartJudgement) -> Table:
     return _table("outcomes", rows, caption, ["outcome"])
 
 
-def _between(rows: pd.DataFrame) -> Table:
+def _between(rows: pd.DataFrame, people: People) -> Table:
     odds = [
         "" if pd.isna(e) else f"{e:.2f} ({a:.2f} to {b:.2f})"
         for e, a, b in rows[["estimate", "low", "high"]].to_numpy(dtype=float)
     ]
-    named = {name: rows[name].replace(LEVEL_WORDS) for name in ("level", "reference")}
+    called = level_words(people.frame)
+    named = {name: rows[name].replace(called) for name in ("level", "reference")}
     words = ["fitted_to", "level", "reference", "message"]
     return _table("between", rows.assign(odds=odds, **named), _T["odds"], words)
 

@@ -20,10 +20,10 @@ from sizing.study.study import Study, own_group_shares, versions
 from sizing.words.client import capital
 from sizing.words.labels import (
     BY_WORDS,
-    LEVEL_WORDS,
     chart_words,
     covered_rows,
     labels,
+    level_words,
     miss_rows,
 )
 from sizing.words.numbers import (
@@ -273,13 +273,14 @@ def _miss_table(study: Study) -> Table:
 def _odds_table(study: Study) -> Table:
     """Say who falls between sizes more often."""
     odds = study.between.query("level != reference")
+    called = level_words(study.people.frame)
     told = odds["estimate"].map("{:.1f}".format) + odds["low"].map(" ({:.1f}".format)
     told += odds["high"].map(" to {:.1f})".format)
-    level, by = odds["level"].replace(LEVEL_WORDS), odds["term"].replace(BY_WORDS)
+    level, by = odds["level"].replace(called), odds["term"].replace(BY_WORDS)
     shown = {
         "Among": odds["fitted_to"],
         "Group": by + ": " + level,
-        "Compared with": odds["reference"].replace(LEVEL_WORDS),
+        "Compared with": odds["reference"].replace(called),
         "Times as likely (95 % interval)": told.where(
             odds["estimate"].notna(), odds["message"]
         ),

@@ -45,6 +45,19 @@ def sex_words(sex: str, age_bands: Iterable[str]) -> str:
     return words if len(grown) != 1 or not children else (children, adults)[grown.pop()]
 
 
+def level_words(frame: pd.DataFrame) -> dict[str, str]:
+    """Return what levels are called among people who may have an ``age_band``.
+
+    >>> level_words(pd.DataFrame({"age_band": ["60 to 79"]}))["female"]
+    'women'
+    >>> level_words(pd.DataFrame())["female"]
+    'women and girls'
+    """
+    known = frame.get("age_band", pd.Series(dtype=object))
+    bands = known.dropna().unique()
+    return LEVEL_WORDS | {sex: sex_words(sex, bands) for sex in ("female", "male")}
+
+
 def labels() -> dict[str, str]:
     """Return what each measure is called on an axis, with its unit."""
     words = vocabulary()
