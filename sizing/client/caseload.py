@@ -21,7 +21,7 @@ from sizing.measures import MEASURES, to_standard_units
 from sizing.measures.tables import CLIENTS, ROW, say, take
 from sizing.measures.vocabulary import plain
 from sizing.people.caseload import client_rows
-from sizing.words.client import listed, sure_word
+from sizing.words.client import listed, records, sure_word
 from sizing.words.numbers import in_100
 
 #: So many times fewer draws than for one alone: a thousand clients take seconds, and
@@ -82,10 +82,7 @@ def judge_clients(
     ['adult 2 and adult 1']
     """
     edges = edges_of(chart, load_table_of(chart, None)[1])
-    rows = [
-        _judged(record, edges, seed)
-        for record in clients.reset_index(drop=True).to_dict("records")
-    ]
+    rows = [_judged(record, edges, seed) for record in records(clients)]
     return pd.DataFrame(rows, columns=COLUMNS)
 
 
@@ -161,19 +158,11 @@ def _client(record: dict[Any, Any]) -> Client:
         here = [replace(one, row=at, column="condition") for one in wrong]
         raise InputProblems(here, about="the clients")
     sex, age = record.get("sex"), record.get("age_years")
+    sex = sex if isinstance(sex, str) else None
     readings = tuple(
-        reading(
-            m,
-            float(record[m]),
-            "scale" if m == MASS else HOW[0],
-            sex=sex if isinstance(sex, str) else None,
-        )
+        reading(m, float(record[m]), "scale" if m == MASS else HOW[0], sex=sex)
         for m in MEASURES
         if pd.notna(record.get(m))
     )
-    return Client(
-        sex if isinstance(sex, str) else None,
-        float(age) if age is not None and pd.notna(age) else None,
-        readings,
-        conditions=conditions,
-    )
+    years = None if age is None or pd.isna(age) else float(age)
+    return Client(sex, years, readings, conditions=conditions)

@@ -106,11 +106,10 @@ def _of_one(
         return row | {"why_not": f"{reach:.0f} days are too short a time"}
     level, slope, start, a, b = _line(days, y, sd)
     half = _Z * np.sqrt(b)
-    ends = np.array([slope, slope - half, slope + half]) * _YEAR
-    row |= dict(zip(("estimate", "low", "high"), ends, strict=True))
+    row |= {"estimate": slope * _YEAR, "low": (slope - half) * _YEAR}
+    row["high"] = (slope + half) * _YEAR
     if abs(slope) <= half:
-        why = "the measuring error is larger than the change"
-        return row | {"why_not": why}
+        return row | {"why_not": "the measuring error is larger than the change"}
     if size not in chart.sizes:
         return row | {"why_not": "no size of this chart is in use"}
     edge, following = _edge(measure, chart, size, up=slope > 0)
@@ -126,13 +125,12 @@ def _of_one(
     if low > furthest:
         why = f"at this rate it stays within {size} for as long as the visits reach "
         return row | {"why_not": f"{why}back"}
-    found = [
-        date.fromordinal(int(max(t, days[-1]))) if t <= furthest else None
-        for t in (start - gap / slope, low, high)
-    ]
-    return row | dict(
-        zip(("edge_on", "edge_on_low", "edge_on_high"), found, strict=True)
-    )
+    ahead = {"edge_on": start - gap / slope, "edge_on_low": low, "edge_on_high": high}
+    return row | {
+        name: date.fromordinal(int(max(t, days[-1])))
+        for name, t in ahead.items()
+        if t <= furthest
+    }
 
 
 def _line(

@@ -6,7 +6,7 @@ from scipy.special import ndtr
 
 from sizing.client.outcomes import Edges
 from sizing.client.posterior import Bodies
-from sizing.measures import MEASURES, SEATED_AND_GIRTHS, to_tenths
+from sizing.measures import MEASURES, to_tenths
 from sizing.measures.edges import NO_HIGH
 from sizing.people.body.moments import model_age, moments
 from sizing.people.body.terms import Floats
@@ -53,9 +53,7 @@ def outgrows(bodies: Bodies, chart: Edges, size: str, *, seed: int = 1) -> pd.Da
     ages = np.tile(at + 1e-6, _BODIES)
     later = moments(np.repeat(sex, len(at)), flat[:, 0], flat[:, 1], ages)
     spread = np.repeat(apart, len(at), axis=0) * later.sd
-    path[:, :, 2:] = np.exp(later.mean + spread).reshape(
-        _BODIES, len(at), len(SEATED_AND_GIRTHS)
-    )
+    path[:, :, 2:] = np.exp(later.mean + spread).reshape(_BODIES, len(at), -1)
     path[:, 0] = values
     return _leaving(path, at, chart, size, z)
 
@@ -78,12 +76,10 @@ def _leaving(
         age = np.where(passes, at[first], np.inf)
         rest = np.flatnonzero(passes & (first > 0))
         # Between two steps the measure grows evenly.
-        a = path[rest, first[rest] - 1, j]
-        b = path[rest, first[rest], j]
+        then = first[rest]
+        a, b = path[rest, then - 1, j], path[rest, then, j]
         part = np.clip((edge / 10 - a) / np.maximum(b - a, 1e-9), 0, 1)
-        age[rest] = at[first[rest]] - (1 - part) * (
-            at[first[rest]] - at[first[rest] - 1]
-        )
+        age[rest] = at[then] - (1 - part) * (at[then] - at[then - 1])
         ends = np.quantile(age, [0.5, 0.05, 0.95], method="inverted_cdf")
         centile = float(ndtr(np.median(z[:, j]))) if j < 2 else np.nan
         ages = np.where(np.isfinite(ends), ends, np.nan)

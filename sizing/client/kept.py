@@ -122,14 +122,12 @@ def _read(path: Path) -> list[Visit]:
                 ]
     days = [visit.on for visit in visits]
     twice = {day for day in days if days.count(day) > 1}
+    what, do = (
+        "two visits of one day",
+        "give one of them another day, or delete its row",
+    )
     problems += [
-        Problem(
-            "two visits of one day",
-            action="give one of them another day, or delete its row",
-            file=path.name,
-            column="visit_on",
-            value=day.isoformat(),
-        )
+        Problem(what, "", do, path.name, None, "visit_on", day.isoformat())
         for day in sorted(twice)
     ]
     if not (visits or problems):
@@ -235,10 +233,9 @@ def kept_clients(folder: str | Path, *, today: date | None = None) -> pd.DataFra
         rows.append(row)
     table = pd.DataFrame(rows, columns=[*LISTED, "last"])
     # What is due first; what has no day comes after all that have one.
-    order = table["due_on"].replace("", "9999")
-    return table.assign(order=order).sort_values(
-        ["order", "reference"], ignore_index=True
-    )[table.columns]
+    order = table.assign(due_on=table["due_on"].replace("", "9999"))
+    order = order.sort_values(["due_on", "reference"])
+    return table.loc[order.index].reset_index(drop=True)
 
 
 def _due(due: date | None, today: date) -> str:

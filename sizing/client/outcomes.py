@@ -175,9 +175,8 @@ def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
     p, variance = bodies.share(flags)
     p = np.clip(p, 0.0, 1.0)
     inside = (variance > 1e-12) & (p > 0) & (p < 1)
-    number = np.where(
-        inside, p * (1 - p) / np.where(inside, variance, 1.0), bodies.effective
-    )
+    own = p * (1 - p) / np.where(inside, variance, 1.0)
+    number = np.where(inside, own, bodies.effective)
     low, high = score_interval(p, number, student(np.inf))
     return {
         "estimate": p,

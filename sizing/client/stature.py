@@ -142,11 +142,8 @@ def estimate_stature(
     used = np.clip(year, table["age_from"], table["age_to"])
     beyond = (used - year).abs() > 0
     table["value_cm"] = table["segment"].map(known).astype(float)
-    estimate = (
-        table["constant"]
-        + table["slope"] * table["value_cm"]
-        + table["age_slope"] * used
-    )
+    estimate = table["constant"] + table["slope"] * table["value_cm"]
+    estimate += table["age_slope"] * used
     sd = table["sd_cm"] * np.where(beyond, BEYOND_AGES, 1.0)
     table = table.assign(
         estimate=estimate,
@@ -181,13 +178,9 @@ def as_reading(found: StatureEstimate, sex: str, age_years: float) -> Reading:
     row = found.best
     ratio = max(1.0 - (row["sd_cm"] / sd) ** 2, 0.2)
     value = mean + (row["estimate"] - mean) / ratio
-    return Reading(
-        STATURE,
-        float(value),
-        ESTIMATED,
-        float(row["sd_cm"] / np.sqrt(ratio)),
-        source=f"from {_label(row['segment'])}: {row['source']}",
-    )
+    sd, source = row["sd_cm"] / np.sqrt(ratio), row["source"]
+    source = f"from {_label(row['segment'])}: {source}"
+    return Reading(STATURE, float(value), ESTIMATED, float(sd), source=source)
 
 
 def _label(segment: str) -> str:

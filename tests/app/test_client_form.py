@@ -15,6 +15,7 @@ from sizing.charts import demo_chart
 from sizing.client import check_client
 from sizing.measures.written import UNITS
 from sizing.pages.client_answer import drawn_answer
+from sizing.words.client import answer_lines
 
 HIP, MASS = "hip_circumference_cm", "body_mass_kg"
 
@@ -66,6 +67,20 @@ def test_what_is_wrong_takes_the_answer_and_the_note_away(form, undrawn):
     assert form.picture_view.value == form.note.out.value == ""
     with pytest.raises(ValueError, match="Check the client first"):
         form.results()
+
+
+def test_the_foot_of_a_narrow_screen_says_no_more_than_the_answer(form, undrawn):
+    assert form.foot.value == ""
+    enter(form, **{MASS: "61", HIP: "101"})
+    form.check()
+    what, foot = answer_lines(form.answer)[0], form.foot.value
+    assert 'href="#answer"' in foot and foot.endswith(f"On an invented chart. {what}")
+    form.fields.loads["hoist"].box.value = "62"
+    assert "Read first what stands before it." in form.foot.value
+    form.fields.values[HIP].box.value = "1,015"
+    assert "No size is named" in form.foot.value and "fit" not in form.foot.value
+    form.clear()
+    assert form.foot.value == ""
 
 
 def test_another_chart_takes_the_answer_away(form, undrawn):
