@@ -14,30 +14,12 @@ from inspect import Parameter, get_annotations, isclass, isfunction, signature
 from numbers import Integral, Real
 from os import PathLike
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NoReturn, TypeVar
 
-from sizing.errors import SizingError
+from sizing.errors import Problem, SizingError
+from sizing.resources import texts
 
-_WORDS = {
-    "People": "people, such as load_people('adults')",
-    "SizeChart": "a size chart, such as read_chart('mine.csv')",
-    "DataFrame": "a table (a pandas DataFrame)",
-    "Series": "a column (a pandas Series)",
-    "Mapping": "names with a value each, such as {'name': 1}",
-    "Sequence": "a list",
-    "Iterable": "a list",
-    "Callable": "a function",
-    "NoneType": "None",
-    "str": "text",
-    "int": "a whole number",
-    "float": "a number",
-    "bool": "True or False",
-    "Path": "a path",
-    "PathLike": "a path",
-    "bytes": "bytes",
-    "ndarray": "an array of numbers",
-    "_Buffer": "a list of numbers",
-}
+_T = texts("kinds")
 _SCALARS = {str, int, float, bool, bytes}
 #: Any of these does for the other.
 _WIDER = {tuple: Sequence, list: Sequence, dict: Mapping}
@@ -101,21 +83,20 @@ def _refuse_unknown(what: Callable[..., Any], given: dict[str, Any]) -> None:
     for name in given:
         if name not in known:
             near = get_close_matches(name, known, 1)
-            raise SizingError(
-                "there is no setting of this name",
-                allowed=", ".join(known),
-                action=f"did you mean '{near[0]}'?" if near else "use one of these",
-                value=name,
-            )
+            action = f"did you mean '{near[0]}'?" if near else "use one of these"
+            given = {"known": ", ".join(known), "action": action}
+            _refuse(_T.unknown, name, **given)
 
 
 def check_columns(frame: Any, needed: Sequence[str], what: str) -> None:
     if lacking := [name for name in needed if name not in frame]:
-        raise SizingError(
-            f"{what} have no column {', '.join(lacking)}",
-            allowed=f"the columns {', '.join(needed)}",
-            action="add it, or rename the column that holds it",
-        )
+        named = {"lacking": ", ".join(lacking), "needed": ", ".join(needed)}
+        _refuse(_T.no_column, what=what, **named)
+
+
+def _refuse(words: Sequence[str], value: object = None, /, **given: str) -> NoReturn:
+    problem = Problem.of(words, None, None, None, value, **given)
+    raise SizingError(str(problem)) from None
 
 
 @cache
@@ -151,14 +132,10 @@ def _refuse_wrong(
         if value is default or (first and later):
             continue
         if not _is_kind(value, hint, deep=not first):
-            words = dict.fromkeys(_words(one) for one in _options(hint))
+            kinds = " or ".join(dict.fromkeys(map(_words, _options(hint))))
             called = function.__qualname__.removesuffix(".__init__")
-            raise SizingError(
-                f"{called}() cannot use this as {name}",
-                allowed=" or ".join(words),
-                action="give it one",
-                value="None" if value is None else type(value).__name__,
-            ) from None
+            shown = "None" if value is None else type(value).__name__
+            _refuse(_T.wrong, shown, called=called, name=name, kinds=kinds)
 
 
 def _options(hint: Any) -> tuple[Any, ...]:
@@ -169,7 +146,7 @@ def _options(hint: Any) -> tuple[Any, ...]:
 
 def _words(hint: Any) -> str:
     name = getattr(typing.get_origin(hint) or hint, "__name__", str(hint))
-    return _WORDS.get(name, name)
+    return str(_T.words.get(name, name))
 
 
 def _is_kind(value: Any, hint: Any, *, deep: bool) -> bool:

@@ -9,8 +9,8 @@ import sizing
 PACKAGE = Path(sizing.__file__).parent
 ORDER = [
     {"errors"},
-    {"kinds"},
     {"resources"},
+    {"kinds"},
     {"files"},
     {"cautions"},
     {"measures"},

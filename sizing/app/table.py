@@ -125,7 +125,7 @@ class EditableTable:
             raise SizingError(str(Problem.of(_T.too_long, *where, most=MOST_CELLS)))
         columns = [str(name) for name in frame.columns]
         records = frame.to_dict("records")
-        if self._rows and columns == self._columns and len(records) == len(self._rows):
+        if self._rows and (columns, len(records)) == (self._columns, len(self._rows)):
             # New cells would be some hundred messages to the browser.
             for row, values in zip(self._rows, records, strict=True):
                 for name, cell in row.items():

@@ -75,11 +75,8 @@ def read_rows(
 
     Of a workbook the first sheet is read, or the one of this name.
     """
-    content = file_bytes(path)
-    name = Path(path).name
-    notes: list[str] = []
-    doubts: list[str] = []
-    shown: dict[tuple[int, int], str] = {}
+    content, name = file_bytes(path), Path(path).name
+    notes, doubts, shown = list[str](), list[str](), dict[tuple[int, int], str]()
     if Path(name).suffix.lower() in WORKBOOKS:
         rows, notes, doubts, shown = _sheet(content, name, most_rows, called)
         separator, finished = "", True
@@ -244,8 +241,7 @@ def _first_sheet(
             for at, cell in enumerate(row):
                 if isinstance(cell.value, (int, float)) and cell.number_format:
                     signs = _SHOWN.findall(cell.number_format.split(";")[0])
-                    words = "".join(map("".join, signs)).strip()
-                    if words:
+                    if words := "".join(map("".join, signs)).strip():
                         looks[len(rows), at] = words
             if any(cell is not None for cell in rows[-1]):
                 filled = len(rows)

@@ -43,10 +43,7 @@ _NOTED = re.compile(r"[+-]?([0-9]*[1-9][0-9]*)\.([0-9]{1,2})")
 #: Denominators on a tape or scale.
 _PARTS = (2, 3, 4, 8, 16, 32)
 #: Letters that stand for a currency (ISO 4217, from memory, and the crown's own).
-_CURRENCIES = (
-    *("GBP", "EUR", "USD", "CHF", "SEK", "NOK", "DKK", "ISK", "PLN", "CZK", "HUF"),
-    *("CAD", "AUD", "NZD", "JPY", "INR", "ZAR", "KR"),
-)
+_CURRENCIES: list[str] = _T.currencies.split()
 #: Marks for thousands that cannot be meant for decimals: 1,250.00 and 1.250,00.
 _PARTED = re.compile(r"([+-]?\d{1,3}(?:([,.' ])\d{3})(?:\2\d{3})*)([.,]\d{1,2})?")
 #: More letters than any length or mass needs.
