@@ -1,63 +1,18 @@
-"""Study kit for sling sizes: whom a chart fits, who falls between, what to stock."""
+"""Study kit for sling sizes: who a chart fits, who falls between, what to stock."""
 
-# ruff: noqa: F401 - what follows the first ``if`` is for whoever reads types
-
+import ast
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
-if TYPE_CHECKING:
-    from sizing.bands import fit_bands, fit_groups, frontier
-    from sizing.charts import (
-        SizeChart,
-        assign,
-        chart_from,
-        demo_chart,
-        read_chart,
-        review_chart,
-        write_chart,
-    )
-    from sizing.client import check_client, judge_chart
-    from sizing.coverage import (
-        compare_charts,
-        coverage_in_chunks,
-        estimate_coverage,
-        sensitivity,
-        who_falls_between,
-        why_none,
-    )
-    from sizing.errors import SizingError, SizingWarning
-    from sizing.lesson import compare_ways
-    from sizing.measures import EDGE_RULE, MEASURES, vocabulary
-    from sizing.people import (
-        POPULATIONS,
-        People,
-        load_people,
-        people_from,
-        read_caseload,
-        read_margins,
-    )
-    from sizing.stock import plan_stock
-    from sizing.surveys import read_embedded, read_nhanes_files, registry
-    from sizing.trials import learn_chart, read_trials
-
-#: The public names by their layer. A layer is loaded when a name of it is first
-#: asked for: all of them take seconds, and no command or page needs them all.
-_NAMES = {
-    "bands": "fit_bands fit_groups frontier",
-    "charts": "SizeChart assign chart_from demo_chart read_chart review_chart "
-    "write_chart",
-    "client": "check_client judge_chart",
-    "coverage": "compare_charts coverage_in_chunks estimate_coverage sensitivity "
-    "who_falls_between why_none",
-    "errors": "SizingError SizingWarning",
-    "lesson": "compare_ways",
-    "measures": "EDGE_RULE MEASURES vocabulary",
-    "people": "POPULATIONS People load_people people_from read_caseload read_margins",
-    "stock": "plan_stock",
-    "trials": "learn_chart read_trials",
-    "surveys": "read_embedded read_nhanes_files registry",
+#: The public names by their room, as the file of types says. A room is loaded when a
+#: name of it is first asked for: all of them take seconds, and no command needs all.
+_LAYER_OF = {
+    alias.name: str(node.module).removeprefix("sizing.")
+    for node in ast.parse(Path(__file__).with_suffix(".pyi").read_text("utf-8")).body
+    if isinstance(node, ast.ImportFrom)
+    for alias in node.names
 }
-_LAYER_OF = {name: layer for layer, names in _NAMES.items() for name in names.split()}
 
 __all__ = sorted(_LAYER_OF)
 

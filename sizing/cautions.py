@@ -42,13 +42,13 @@ def invented_first(parts: Sequence[str], text: str) -> str:
 def parted(text: str) -> tuple[str, str]:
     """Return the two sentences that ``invented_first`` put before an answer, and it.
 
-    >>> parted(invented_first(["chart"], "Buy 3. Or 4."))[1], parted("Buy 3. Or 4.")[0]
-    ('Buy 3. Or 4.', '')
+    >>> parted(invented_words("chart") + "\\nBuy 3.")[1], parted("Buy 3.")[0]
+    ('Buy 3.', '')
     """
-    if not text.startswith(INVENTED):
-        return "", text
-    what, do, answer = f"{text} ".split(". ", 2)
-    return f"{what}. {do}.", answer.strip()
+    begins = text.startswith(INVENTED)
+    ends = (f"nothing by {what}." for what in ("it", "them") if begins)
+    at = min((text.index(end) + len(end) for end in ends if end in text), default=0)
+    return text[:at], text[at:].lstrip()
 
 
 @cache

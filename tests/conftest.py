@@ -136,6 +136,11 @@ def taken(name: str, content: bytes) -> tuple[dict[str, Any]]:
     return ({"name": name, "size": len(content), "content": content, **about},)
 
 
+def spaced(page: str) -> str:
+    """Return a page with plain spaces before %, as files and the shell have them."""
+    return page.replace("\u00a0%", " %")
+
+
 @pytest.fixture(scope="session")
 def lab(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """The pages, whoever asks for them; what is saved goes to a folder of its own."""

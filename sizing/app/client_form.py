@@ -4,7 +4,6 @@ from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from functools import partial
-from html import escape
 from typing import Any
 
 import ipywidgets as w
@@ -22,7 +21,7 @@ from sizing.app.client_fields import (
 )
 from sizing.app.client_kept_form import KeptForm
 from sizing.app.client_note_form import NoteForm
-from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
+from sizing.app.form_words import bullets, paragraphs, safe, status, wrong_lines
 from sizing.app.pattern_field import PatternField
 from sizing.app.show import picture_html, table_html
 from sizing.app.units import UnitSwitch
@@ -65,7 +64,7 @@ def answer_html(
     """Return the answer in words, its first sentence standing out."""
     say = partial(written, units=units)
     what, sure, now = answer_lines(answer, say=say)
-    leads = f"<p style='font-size:1.15em'><b>{escape(what)}</b></p>"
+    leads = f"<p style='font-size:1.15em'><b>{safe(what)}</b></p>"
     lines, figures = [*weight_lines(answer), *not_entered_lines(answer)], []
     if not answer.nothing_bears:
         lines = [*borderline_words(answer, say=say), *lines]
@@ -144,7 +143,7 @@ class ClientForm(PageForm):
             return
         self.note.use_chart(chart)
         self.kept.follow()
-        name, how = escape(chart.name), _T.form["leave_empty"]
+        name, how = safe(chart.name), _T.form["leave_empty"]
         self.about.value = f"<p>Chart in use: <b>{name}</b>. {how}</p>"
 
     def check(self) -> None:
@@ -242,7 +241,7 @@ class ClientForm(PageForm):
         elif self._asked:
             told = [words["no_answer"]]
         link = f'<a href="#answer">{words["to_answer"]}</a>'
-        self.foot.value = f"{link} {escape(' '.join(told))}" if told else ""
+        self.foot.value = f"{link} {safe(' '.join(told))}" if told else ""
 
     def _changed(self) -> None:
         """Follow an entry; what was confirmed was confirmed of the others."""

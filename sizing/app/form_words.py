@@ -1,8 +1,8 @@
 """What a form says, as HTML: sentences, lists, tables, and what looks wrong."""
 
+import html
 from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
-from html import escape
 from importlib.resources import files
 
 from sizing.cautions import parted
@@ -11,6 +11,7 @@ from sizing.measures.vocabulary import plain
 from sizing.measures.written import Say, told, written
 from sizing.resources import texts
 from sizing.words.client import capital
+from sizing.words.numbers import unbroken
 
 _T = texts("forms")
 #: Headings of a file that holds a size chart.
@@ -33,10 +34,15 @@ _CELL = "padding: .2em .6em"
 _ROOM = 16
 
 
+def safe(text: str) -> str:
+    """Return a text as HTML."""
+    return html.escape(unbroken(text))
+
+
 def paragraphs(lines: Iterable[str]) -> str:
     """Return lines as paragraphs of HTML; empty ones are left out."""
     style = f"margin:.3em 0;{_NARROW}"
-    return "".join(f'<p style="{style}">{escape(line)}</p>' for line in lines if line)
+    return "".join(f'<p style="{style}">{safe(line)}</p>' for line in lines if line)
 
 
 def bullets(lines: Iterable[str]) -> str:
@@ -45,12 +51,12 @@ def bullets(lines: Iterable[str]) -> str:
     >>> bullets(["a < b"])
     '<ul style="max-width:60rem;line-height:1.45"><li>a &lt; b</li></ul>'
     """
-    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    items = "".join(f"<li>{safe(line)}</li>" for line in lines)
     return f'<ul style="{_NARROW}">{items}</ul>'
 
 
 def heading(words: str) -> str:
-    return f"<h3>{escape(words)}</h3>"
+    return f"<h3>{safe(words)}</h3>"
 
 
 def status(content: str) -> str:
@@ -69,14 +75,14 @@ def lead(answer: str) -> str:
     """
     invented, found = parted(answer)
     first, *rest = found.split("\n")
-    large = f"<p style='font-size:1.15em'><b>{escape(first)}</b></p>"
+    large = f"<p style='font-size:1.15em'><b>{safe(first)}</b></p>"
     return status(paragraphs([invented]) + large + paragraphs(rest))
 
 
 def scrolling(content: str, *, label: str) -> str:
     """Return HTML in a region that scrolls by itself, by keyboard too."""
     return (
-        f'<div tabindex="0" role="region" aria-label="{escape(label)}" '
+        f'<div tabindex="0" role="region" aria-label="{safe(label)}" '
         f'style="{_REGION}">{content}</div>'
     )
 
@@ -103,7 +109,7 @@ def wide_table(
         head = f'<th scope="{scope}"' if scope else "<td"
         thin = "; font-weight: normal" if scope == "row" else ""
         end = "th" if scope else "td"
-        return f'{head} style="{looks[i]}{thin}">{escape(words)}</{end}>'
+        return f'{head} style="{looks[i]}{thin}">{safe(words)}</{end}>'
 
     first = "" if headings else "row"
     top = "".join(cell(name, i, "col") for i, name in enumerate(headings))
@@ -111,7 +117,7 @@ def wide_table(
         f"<tr>{''.join(cell(w, i, '' if i else first) for i, w in enumerate(row))}</tr>"
         for row in rows
     )
-    said = f'<div style="{_CAPTION}">{escape(label)}</div>'
+    said = f'<div style="{_CAPTION}">{safe(label)}</div>'
     parts = [f'<caption style="text-align: left">{said}</caption>'] if caption else []
     parts += [f"<thead><tr>{top}</tr></thead>"] if headings else []
     table = f"{''.join(parts)}<tbody>{body}</tbody></table>"
@@ -133,7 +139,7 @@ def framed(page: str, *, title: str = "The page", shape: str = "height:50rem") -
     """Return a whole page in a frame of its own, so that its style stays inside."""
     text = page.replace("&", "&amp;").replace('"', "&quot;")
     look = f'allowfullscreen style="width:100%;{shape}"'
-    return f'<iframe title="{escape(title)}" srcdoc="{text}" {look}></iframe>'
+    return f'<iframe title="{safe(title)}" srcdoc="{text}" {look}></iframe>'
 
 
 def name_words(name: str) -> str:

@@ -1,11 +1,10 @@
 """Pieces of the trainer's page: the answer, buttons, and fields for numbers."""
 
 from collections.abc import Callable
-from html import escape
 
 import ipywidgets as w
 
-from sizing.app.form_words import bullets, wrong_lines
+from sizing.app.form_words import bullets, safe, wrong_lines
 from sizing.errors import SizingError
 
 _ANSWER = (
@@ -21,7 +20,7 @@ def wrong_html(error: SizingError) -> str:
 
 def answer_html(words: str) -> str:
     """Return the answer, large enough for the back of a room."""
-    return f'<p role="status" style="{_ANSWER}">{escape(words)}</p>'
+    return f'<p role="status" style="{_ANSWER}">{safe(words)}</p>'
 
 
 def button(words: str, press: Callable[[], object]) -> w.Button:

@@ -5,7 +5,6 @@ import io
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
-from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +13,14 @@ import pandas as pd
 from IPython.display import HTML
 from matplotlib.axes import Axes
 
-from sizing.app.form_words import bullets, heading, paragraphs, scrolling, wide_table
+from sizing.app.form_words import (
+    bullets,
+    heading,
+    paragraphs,
+    safe,
+    scrolling,
+    wide_table,
+)
 from sizing.cautions import cautions
 from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
@@ -46,8 +52,8 @@ def picture_html(drawn: Picture) -> str:
     """Return a picture as HTML; it shrinks to the width of the page."""
     return (
         f'<figure style="margin: 1em 0"><img style="max-width: 100%" '
-        f'alt="{escape(drawn.alt)}" src="data:image/png;base64,{drawn.base64}">'
-        f"<figcaption>{escape(drawn.caption)}</figcaption></figure>"
+        f'alt="{safe(drawn.alt)}" src="data:image/png;base64,{drawn.base64}">'
+        f"<figcaption>{safe(drawn.caption)}</figcaption></figure>"
     )
 
 
@@ -127,9 +133,9 @@ def save_panel(
                 if isinstance(result, kind)
             ]
         except (SizingError, OSError) as error:
-            told.value = f"<p><b>Please check:</b> {escape(str(error))}</p>"
+            told.value = f"<p><b>Please check:</b> {safe(str(error))}</p>"
             return
-        names = ", ".join(escape(str(path)) for path in written)
+        names = ", ".join(safe(str(path)) for path in written)
         told.value = f"<p>Saved: {names or 'nothing of this kind here yet'}.</p>"
 
     buttons = []

@@ -16,7 +16,7 @@ from sizing.lesson.answers import measure_labels
 from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
 from sizing.measures import EDGE_RULE
 from sizing.measures.written import written
-from sizing.pages.page import Table, table
+from sizing.pages.page import Table, shown, table
 from sizing.words.lesson import distance
 from sizing.words.numbers import span
 
@@ -32,6 +32,7 @@ def _environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
+        finalize=shown,
     )
 
 

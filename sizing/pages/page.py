@@ -17,6 +17,7 @@ from sizing.cautions import cautions
 from sizing.measures.patterns import led_by, pattern_lacks, pattern_words
 from sizing.plots.style import quiet_style
 from sizing.words.glossary import glossary
+from sizing.words.numbers import unbroken
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,7 @@ class Page:
     """What stands on a page, in the order that all the kit's pages keep.
 
     The question, what went in, the answer in one sentence with its
-    uncertainty, the sections, whom it does not hold for, the cautions, the
+    uncertainty, the sections, who it does not hold for, the cautions, the
     sources.
     """
 
@@ -123,9 +124,18 @@ def template(name: str) -> jinja2.Template:
     """Return one of the templates beside this module."""
     text = files("sizing.pages").joinpath(name).read_text(encoding="utf-8")
     environment = jinja2.Environment(
-        autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=_Strict
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=_Strict,
+        finalize=shown,
     )
     return environment.from_string(text)
+
+
+def shown(value: object) -> object:
+    """Return what a template writes for a value; what is markup stays as it is."""
+    return unbroken(value) if type(value) is str else value
 
 
 class _Strict(jinja2.StrictUndefined):

@@ -6,6 +6,7 @@ round to the share itself says nothing and is left out. Lengths and weights are
 written by ``written``, in the units asked for.
 """
 
+import re
 from collections.abc import Mapping
 from typing import Any, TypeAlias
 
@@ -44,12 +45,23 @@ __all__ = [
     "sizes_fit",
     "span",
     "told",
+    "unbroken",
     "unit_of",
     "written",
 ]
 
+_SIGN = re.compile(r"(?<=\d) %")
 #: A row of a table, however it was taken out.
 Row: TypeAlias = Mapping[Any, Any] | pd.Series
+
+
+def unbroken(text: str) -> str:
+    """Return words for a page: no line ends between a number and its sign %.
+
+    >>> unbroken("95 % of 3").split(" ")[1]
+    'of'
+    """
+    return _SIGN.sub("\u00a0%", text)
 
 
 def share(value: float, *, places: int = 0) -> str:

@@ -15,7 +15,7 @@ from sizing.errors import SizingError
 from sizing.pages.stock_order import order_book
 from sizing.people import population_titles
 from sizing.stock import Years, demo_scenario, offer_from, plan_stock
-from tests.conftest import taken
+from tests.conftest import spaced, taken
 
 
 def nothing() -> None:
@@ -54,7 +54,7 @@ def test_a_form_plans_saves_and_takes_its_answer_back(small_form, tmp_path):
     assert plan is not None and plan.groups["group"].tolist() == ["our home"]
     assert plan.groups["people"].tolist() == [population_titles()["care_home_nordic"]]
     for line in plan.answer().split("\n"):
-        assert line in form.answered.words.value
+        assert line in spaced(form.answered.words.value)
     assert "Invented" in form.answered.words.value
     kinds = {type(value).__name__ for value in form.results().values()}
     assert {"DataFrame", "Axes", "str"} <= kinds
@@ -270,7 +270,7 @@ def test_what_the_fields_cannot_hold_of_a_plan_kept_is_said(small_form):
     book = order_book(other)
     item = took("plan.xlsx", "")[0] | {"content": memoryview(book), "size": len(book)}
     again.upload.box.value = (item,)
-    said = again.opened.value
+    said = spaced(again.opened.value)
     for words in ("33.33 % of clients", "95.5 % of days and a budget", "2.5. Now: 2"):
         assert words in said
     assert again.offer.table.frame["price"][0] == "£100"

@@ -12,7 +12,7 @@ from sizing.errors import SizingError
 from sizing.people import load_people
 from sizing.words.numbers import in_100, probably
 from sizing.words.numbers import share as percent
-from tests.conftest import taken
+from tests.conftest import spaced, taken
 
 HIP, BACK = "hip_circumference_cm", "shoulder_height_sitting_cm"
 
@@ -32,7 +32,7 @@ def test_own_widths_give_the_edges_that_the_kit_fits_to_them():
     people = load_people("bariatric", draws=3, seed=1)
     fit = fit_bands(people, widths={BACK: 12, HIP: 25}, sizes=2, splits=6, seed=1)
     pd.testing.assert_frame_equal(form.results()["chart"], fit.chart.frame)
-    assert percent(fit.share, places=1) in form.answered.words.value
+    assert percent(fit.share, places=1) in spaced(form.answered.words.value)
     for heading in ("How wide", "Who pays", "How far", "One measure"):
         assert heading in form.answered.pictures.value
     low = fit.chart.frame[f"{HIP}_low"].iloc[0]
@@ -55,7 +55,7 @@ def test_the_page_says_what_fewer_and_more_sizes_of_each_group_cover():
     rows = coverage_by_sizes(form.answer["people"], numbers=[1, 2, 3, 4])
     assert form.answer["by_sizes"].equals(rows)
     for share in rows["estimate"]:
-        assert percent(share, places=1) in form.answered.words.value
+        assert percent(share, places=1) in spaced(form.answered.words.value)
 
 
 @pytest.mark.parametrize(
@@ -83,7 +83,7 @@ def test_the_study_of_a_chart_of_ones_own_says_whom_it_fits():
     told = f"{in_100(row['estimate'])} of these people have at least one size, "
     saved = form.results()
     for text in (form.answered.words.value, saved["study_report"]):
-        assert f"{told}{probably(row)} (95 % interval)" in text
+        assert f"{told}{probably(row)} (95 % interval)" in spaced(text)
     assert "Who it fits" in form.answered.pictures.value
     assert {"chart", "coverage_picture", "misses", "assumptions"} < set(saved)
     form.upload.clear()

@@ -17,16 +17,6 @@ def measured() -> pd.DataFrame:
     return source_table("calibration.csv")
 
 
-def test_the_developers_table_is_the_measured_one(measured):
-    lines = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").splitlines()
-    start = lines.index("| interval of | held the truth | surveys simulated |")
-    rows = [line.strip("| ").split(" | ") for line in lines[start + 2 :]]
-    assert rows[: len(measured)] == [
-        [row["item"], f"{100 * row['held']:.1f} %", f"{row['replicates']:,}"]
-        for row in measured.to_dict("records")
-    ]
-
-
 def test_no_interval_that_the_kit_gives_fails(measured):
     ours = measured[measured["item"] != CONTRAST]
     assert len(ours) >= 10

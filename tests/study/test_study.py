@@ -158,7 +158,7 @@ def test_report_is_self_contained_and_carries_cautions_limits_sources(study, sum
         row: re.findall(r"<t[dh][^>]*>([^<]*)<", page.split(f">{row}, ", 1)[1])[0]
         for row in ("Sitting height", "Weight")
     }
-    assert measured["Sitting height"] == "" and measured["Weight"].endswith(" %")
+    assert measured["Sitting height"] == "" and measured["Weight"].endswith("\u00a0%")
 
 
 def test_the_report_is_no_harder_than_its_reader_likes(study):
