@@ -1,6 +1,5 @@
 """The pages' server: this machine and the kit's pages alone, visits kept."""
 
-import argparse
 import asyncio
 import contextlib
 import json
@@ -8,12 +7,8 @@ import re
 from importlib.util import find_spec
 from types import SimpleNamespace
 
-import pytest
-
 from sizing.app import server
 from sizing.app.server import PAGES, Pages, Visit
-from sizing.cli import pages
-from sizing.errors import SizingError
 
 
 def test_the_start_page_stands_without_a_kernel_and_may_ask_nobody_else(lab):
@@ -146,13 +141,3 @@ def test_what_a_waiting_kernel_loads_is_there():
 
 def test_every_page_but_the_start_has_a_kernel():
     assert {*PAGES, server.START} == set(server.notebook_files())
-
-
-def test_a_folder_that_is_a_file_is_told(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
-    (tmp_path / "file").write_text("", encoding="utf-8")
-    parser = argparse.ArgumentParser()
-    pages.add_arguments(parser)
-    words = ["--folder", str(tmp_path / "file")]
-    with pytest.raises(SizingError, match="--folder"):
-        pages.run(parser.parse_args(words))

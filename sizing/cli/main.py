@@ -8,24 +8,12 @@ import warnings
 from collections.abc import Sequence
 from importlib import import_module
 
-from sizing.cli.places import check_words
+from sizing.cli.places import OPTIONS, check_words
 from sizing.errors import ReadingNote, SizingError, SizingWarning
 
 #: Sub-commands in the order of the help page; each is a module of this folder
 #: with ``add_arguments(parser)`` and ``run(args)``.
-COMMANDS: dict[str, str] = {
-    "pages": "open the pages with forms in your browser",
-    "study": "fit a nine-size chart to survey people, or judge a chart of yours",
-    "chart": "look a chart of yours over: problems, who it fits, who falls between",
-    "people": "who a named population is, and how well that is founded",
-    "client": "one client: which sizes are in play, and what to measure next",
-    "bands": "the best edges for sizes of given widths, and what fewer would cost",
-    "stock": "which sizes to stock and how many, for those you serve",
-    "trials": "slings tried on: where their sizes really begin and end",
-    "blank": "a blank chart, caseload or other table of your own to fill in",
-    "lesson": "make the pack for an hour on measuring against guessing",
-    "lab": "open the pages' code in JupyterLab, in a folder of your own",
-}
+COMMANDS: dict[str, str] = OPTIONS["commands"]
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -114,7 +102,6 @@ class Once(argparse.Action):
         values: object,
         option_string: str | None = None,
     ) -> None:
-        """Keep the value, or refuse a second one."""
         given = vars(namespace).setdefault("given", set())
         if self.dest in given:
             raise argparse.ArgumentError(self, "it is given twice: keep one")

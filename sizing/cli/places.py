@@ -13,8 +13,9 @@ from typing import Any
 from sizing.files.places import Places
 from sizing.resources import texts
 
-#: The options of every command; ``shared`` are those that mean the same in each.
-OPTIONS: dict[str, dict[str, dict[str, Any]]] = vars(texts("options"))
+#: The options of every command; ``shared`` are those that mean the same in each,
+#: ``commands`` says what each command is for.
+OPTIONS: dict[str, dict[str, Any]] = vars(texts("options"))
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ def _uses(options: Mapping[str, Mapping[str, Any]]) -> Uses:
     return Uses(tuple(reads), writes, fills)
 
 
-USES = {name: _uses(rows) for name, rows in OPTIONS.items() if name != "shared"}
+USES = {command: _uses(OPTIONS[command]) for command in OPTIONS["commands"]}
 
 
 def whole(least: int, most: int) -> Callable[[str], int]:

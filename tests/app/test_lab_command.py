@@ -7,14 +7,14 @@ import socket
 import pytest
 
 from sizing.app import serve
-from sizing.cli import lab
+from sizing.cli import lab, pages
 from sizing.errors import SizingError
 
 
-def arguments(*words: str) -> argparse.Namespace:
+def run(command, *words: str) -> int:
     parser = argparse.ArgumentParser()
-    lab.add_arguments(parser)
-    return parser.parse_args(words)
+    command.add_arguments(parser)
+    return command.run(parser.parse_args(words))
 
 
 def test_a_port_in_use_is_told_before_anything_is_written(tmp_path):
@@ -23,25 +23,28 @@ def test_a_port_in_use_is_told_before_anything_is_written(tmp_path):
         taken.listen()
         port = str(taken.getsockname()[1])
         with pytest.raises(SizingError, match=f"Port {port} cannot be used.*--port"):
-            lab.run(arguments("--port", port, "--folder", str(tmp_path / "mine")))
+            run(lab, "--port", port, "--folder", str(tmp_path / "mine"))
     assert not (tmp_path / "mine").exists()
 
 
-def test_a_port_that_cannot_be_is_told():
-    with pytest.raises(SizingError, match="no port 70000"):
-        lab.run(arguments("--port", "70000"))
-
-
-def test_a_folder_that_is_a_file_is_told(tmp_path):
+@pytest.mark.parametrize("command", [lab, pages])
+@pytest.mark.parametrize(
+    ("option", "value", "told"),
+    [("--port", "70000", "no port 70000"), ("--folder", "file", "is a file.*--folder")],
+)
+def test_a_place_that_cannot_be_is_told(
+    command, option, value, told, tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)
     (tmp_path / "file").write_text("", encoding="utf-8")
-    with pytest.raises(SizingError, match="is a file"):
-        lab.run(arguments("--folder", str(tmp_path / "file")))
+    with pytest.raises(SizingError, match=f"(?s){told}"):
+        run(command, option, value)
 
 
 def test_a_missing_jupyterlab_is_told_with_what_to_do(monkeypatch):
     monkeypatch.setattr(lab, "find_spec", lambda name: None)
     with pytest.raises(SizingError, match="pip install jupyterlab"):
-        lab.run(arguments())
+        run(lab)
 
 
 def test_pages_that_stop_by_themselves_are_told_with_their_last_words(
@@ -54,7 +57,7 @@ def test_pages_that_stop_by_themselves_are_told_with_their_last_words(
     start = serve._start
     monkeypatch.setattr(serve, "_start", lambda _, *given: start(["-c", words], *given))
     with pytest.raises(SizingError, match="no such trait"):
-        lab.run(arguments("--folder", str(tmp_path / "mine"), "--no-browser"))
+        run(lab, "--folder", str(tmp_path / "mine"), "--no-browser")
 
 
 def test_the_settings_ask_no_other_host(tmp_path):

@@ -8,7 +8,9 @@ import pytest
 from hypothesis import given
 
 import sizing
+from sizing.app.form_words import bullets, lead, paragraphs
 from sizing.cautions import cautions, closing
+from sizing.pages.page import Page, Section, render
 from sizing.resources import source_table
 from sizing.words.numbers import in_100, interval, points, share, span
 
@@ -93,3 +95,11 @@ def test_an_answer_closes_with_one_limit_and_each_caution_in_short():
     assert all(words in lines[1] for words in short) and len(short) == len(cautions())
     for key, word in {"load": "lowest", "wrong_size": "slip out"}.items():
         assert word in short[key] and word in cautions(key)[0]
+
+
+def test_no_line_ends_between_a_number_and_its_sign_on_a_page_or_a_form():
+    """Before, "5 %" could be parted at the end of a line."""
+    sections = [Section("h", ["5 % of all"], bullets=["6 %"])]
+    page = render(Page("t", "q", "95 % of 3", sections, [], [])).split("<body>")[1]
+    for html in (page, paragraphs(["5 % of all"]), bullets(["6 %"]), lead("95 %")):
+        assert "\u00a0%" in html and not re.search(r"\d %", html)

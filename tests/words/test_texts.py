@@ -23,7 +23,7 @@ def asked() -> dict[str, set[str]]:
             keys = re.findall(rf"\b{variable}\.(\w+)", code)
             found.setdefault(name, set()).update(keys)
     # These are asked for by the names of the commands.
-    return found | {"options": {*COMMANDS, "shared"}}
+    return found | {"options": {*COMMANDS, "commands", "shared"}}
 
 
 def every_text(value: object) -> list[str]:
