@@ -68,7 +68,7 @@ def read_by_people() -> Iterator[tuple[str, int, str]]:
         yield path.relative_to(ROOT).as_posix(), 0, text
     for path in sorted((ROOT / "sizing/words/texts").glob("*.toml")):
         for line, text in enumerate(path.read_text("utf-8").splitlines(), start=1):
-            words = re.sub(r"^[\w-]+ = ", "", text)
+            words = re.sub(r"^[\w-]+ = |\{\w+\}", "", text)
             yield path.name, line, "" if text.startswith("#") else words
     for path in sorted((ROOT / "notebooks").glob("*.ipynb")):
         for number, cell in enumerate(json.loads(path.read_text())["cells"]):
