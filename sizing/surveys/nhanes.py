@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.errors import Problem, SizingError, warn
+from sizing.resources import texts
 from sizing.surveys.dataset import Notes, Survey, in_order
 from sizing.surveys.embedded import ETHNIC_GROUPS
 from sizing.surveys.files import (
@@ -18,6 +19,7 @@ from sizing.surveys.files import (
     read_transport,
 )
 
+_T = texts("surveys")
 #: Weights of the examined sample, by release; the first one present is used.
 EXAM_WEIGHTS = ("WTMEC2YR", "WTMECPRP")
 
@@ -102,12 +104,9 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
     body = _body_measures(body_measures, notes)
     shared = people["SEQN"].isin(body["SEQN"])
     if not shared.any():
-        raise SizingError(
-            f"nobody of {Path(demographics).name} is in this file",
-            allowed="two files of the same release",
-            action="take both files from the same pair of years",
-            file=Path(body_measures).name,
-        )
+        of = {"demographics": Path(demographics).name}
+        one = Problem.of(_T.nhanes["nobody"], Path(body_measures).name, **of)
+        raise SizingError(str(one))
     weight = next(name for name in EXAM_WEIGHTS if name in people)
     frame = notes.drop(
         people, people["RIDSTATR"] != _EXAMINED, "interviewed only, not examined"
@@ -119,10 +118,8 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
     notes.add(rule, "(all measures)", absent, "kept")
     if absent:
         # A transport file cut at the end of a record looks whole by itself.
-        warn(
-            f"{Path(body_measures).name}: {absent} people were {rule}. The file may "
-            "be cut short: download it again"
-        )
+        said = {"file": Path(body_measures).name, "absent": absent, "rule": rule}
+        warn(_T.nhanes["cut"].format(**said))
     frame = frame.merge(body, on="SEQN", how="left", validate="one_to_one")
     frame = frame.rename(columns={"SEQN": "person", "RIDAGEYR": "age_years"})
     frame["person"] = frame["person"].astype("int64")
@@ -130,41 +127,21 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
     frame["stratum"] = frame["SDMVSTRA"].astype("int64")
     frame["unit"] = frame["SDMVPSU"].astype("int64")
     frame["age_top_coded"] = frame["age_years"] >= 80
-    notes.add(
-        "80 stands for 80 and over (the survey's own top code)",
-        "age_years",
-        int(frame["age_top_coded"].sum()),
-        "kept",
-    )
+    notes.add(_T.top_coded, "age_years", int(frame["age_top_coded"].sum()), "kept")
     if "RIDRETH3" in frame:
         frame["ethnic_group"] = frame["RIDRETH3"].map(_ETHNIC)
     if "RIDEXPRG" in frame:
-        frame["pregnant"] = (
-            frame["RIDEXPRG"]
-            .map({_PREGNANT: True, _NOT_PREGNANT: False})
-            .astype("boolean")
-        )
-        notes.add(
-            "pregnant at the examination",
-            "pregnant",
-            int(frame["pregnant"].fillna(False).sum()),
-            "kept",
-        )
+        answers = {_PREGNANT: True, _NOT_PREGNANT: False}
+        frame["pregnant"] = frame["RIDEXPRG"].map(answers).astype("boolean")
+        pregnant = int(frame["pregnant"].fillna(False).sum())
+        notes.add(_T.nhanes["pregnant"], "pregnant", pregnant, "kept")
     return Survey(
         name=f"NHANES ({Path(demographics).name}, {Path(body_measures).name})",
         frame=in_order(frame, _EXTRA),
         weight=frame[weight].rename("weight").reset_index(drop=True),
         report=notes.table,
-        sources=(
-            "US National Center for Health Statistics, National Health and "
-            "Nutrition Examination Survey, public files (public domain).",
-        ),
-        limits=(
-            "People living at home in the United States and examined at a mobile "
-            "centre; nobody from a nursing home, hospital or other institution.",
-            "Those who could not stand have no height, some no weight.",
-            "Ages above 80 are all recorded as 80.",
-        ),
+        sources=(_T.nhanes["source"],),
+        limits=tuple(_T.limits),
     )
 
 
@@ -183,21 +160,17 @@ folder with DEMO_*.XPT and BMX_*.XPT of one NHANES release. What to do: name the
 folder the files were downloaded to.
     """
     place = Path(folder)
-    allowed = "a folder with DEMO_*.XPT and BMX_*.XPT of one NHANES release"
     if not place.is_dir():
-        do = "name the folder the files were downloaded to"
-        problem = Problem("there is no such folder", allowed, do, file=str(folder))
-        raise SizingError(str(problem))
+        raise SizingError(str(Problem.of(_T.nhanes["no_folder"], str(folder))))
     found = []
     for stem, title in (("DEMO", "demographics"), ("BMX", "body measures")):
         own = re.compile(rf"(P_)?{stem}(_[A-Z])?\.XPT", re.IGNORECASE)
         files = sorted(one for one in place.iterdir() if own.fullmatch(one.name))
         if len(files) != 1:
-            what = f"it holds {len(files)} files of {title}"
-            if files:
-                what += f" ({', '.join(one.name for one in files)})"
-            do = "leave exactly one of each in it, under its official name"
-            raise SizingError(what, allowed=allowed, action=do, file=str(folder))
+            named = ", ".join(one.name for one in files)
+            of = {"count": len(files), "title": title}
+            of |= {"named": f" ({named})" if files else ""}
+            raise SizingError(str(Problem.of(_T.nhanes["not_one"], str(folder), **of)))
         found += files
     return read_nhanes_files(*found)
 
@@ -231,18 +204,11 @@ def _body_measures(path: PathLike, notes: Notes) -> pd.DataFrame:
         if flag in raw:
             comment = pd.to_numeric(raw[flag], errors="coerce").to_numpy(dtype=float)
             known = np.isfinite(comment)
-            notes.add(
-                "the examiner could not obtain it (survey's comment 1)",
-                column,
-                int((known & (comment == _COULD_NOT_OBTAIN)).sum()),
-                "missing as published",
-            )
-            notes.add(
-                "the examiner noted clothing, an appliance or posture "
-                "(survey's other comments)",
-                column,
-                int((known & (comment != _COULD_NOT_OBTAIN)).sum()),
-                "kept",
-            )
+            for which, hit, action in (
+                ("not_obtained", comment == _COULD_NOT_OBTAIN, "missing as published"),
+                ("noted", comment != _COULD_NOT_OBTAIN, "kept"),
+            ):
+                count = int((known & hit).sum())
+                notes.add(_T.nhanes[which], column, count, action)
     check_values(frame, file=name, rows=np.arange(len(frame)) + 2)
     return frame
