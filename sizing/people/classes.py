@@ -38,14 +38,9 @@ CHILD_BMI: dict[float, str] = {
     0.85: "overweight",
     0.95: "obesity",
 }
-BMI_CLASSES: tuple[str, ...] = (
-    "underweight",
-    "healthy weight",
-    "overweight",
-    "obesity",
-    "obesity class 1",
-    "obesity class 2",
-    "obesity class 3",
+#: All classes in order: a child's obesity stands before the adults' three.
+BMI_CLASSES: tuple[str, ...] = tuple(
+    dict.fromkeys((*CHILD_BMI.values(), *ADULT_BMI.values()))
 )
 
 

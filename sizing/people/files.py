@@ -13,7 +13,9 @@ from sizing.measures.columns import OF_KIND, WRITTEN_UNITS
 from sizing.measures.headings import Table
 from sizing.measures.tables import ROW, say
 from sizing.measures.typed import amount
+from sizing.resources import texts
 
+_T = texts("people")
 #: A number of a table, as text; 007 is a key that only looks like one.
 _NUMBER = re.compile(r"[+-]?(0|[1-9]\d*|(?=\.))(\.\d*)?([eE][+-]?\d+)?")
 _COMMA = re.compile(r"\s*([+-]?\d+),(\d+)\s*")
@@ -87,19 +89,9 @@ def _no_other_unit(sheet: Sheet, table: Table) -> None:
         else:
             wrong = unit is not None and one.kind in OF_KIND and unit != one.unit
         if wrong:
-            problems.append(
-                Problem(
-                    f"the number is shown with '{sign}', and stored otherwise or in "
-                    "another unit than its heading's",
-                    "plain numbers, in the unit of the heading",
-                    "take the sign off the cell's format and look whether the number "
-                    "is right",
-                    sheet.file,
-                    row,
-                    one.given,
-                    sheet.body[row - sheet.first - 1][at],
-                )
-            )
+            value = sheet.body[row - sheet.first - 1][at]
+            place = sheet.file, row, one.given, value
+            problems.append(Problem.of(_T.cells["shown"], *place, sign=sign))
     if problems:
         raise InputProblems(problems[:20], about=f"'{sheet.file}'")
 
@@ -119,38 +111,27 @@ def _with_currency(sheet: Sheet, table: Table) -> None:
 
 def _points_for_commas(rows: Rows, headings: list[str], sheet: Sheet) -> Rows:
     """Read decimal commas, unless they may part thousands."""
-    texts = [
+    texts_of = [
         (at, headings[i], cell)
         for at, row in enumerate(rows, start=sheet.first + 1)
         for i, cell in enumerate(row)
         if isinstance(cell, str)
     ]
-    commas = any(_COMMA.fullmatch(cell) for _, _, cell in texts)
+    commas = any(_COMMA.fullmatch(cell) for _, _, cell in texts_of)
     unclear = [
-        Problem(
-            "this may be thousands or decimals",
-            "numbers without a mark for thousands",
-            "write 1250, or 1.25 with fewer decimals",
-            sheet.file,
-            at,
-            heading,
-            cell,
-        )
-        for at, heading, cell in texts
+        Problem.of(_T.cells["unclear"], sheet.file, at, heading, cell)
+        for at, heading, cell in texts_of
         if _THOUSANDS_COMMA.fullmatch(cell)
         or (commas and _THOUSANDS_POINT.fullmatch(cell))
     ]
     if unclear:
         raise InputProblems(unclear[:20], about=f"'{sheet.file}'")
-    return [
-        [
-            _COMMA.sub(r"\1.\2", cell)
-            if isinstance(cell, str) and _COMMA.fullmatch(cell)
-            else cell
-            for cell in row
-        ]
-        for row in rows
-    ]
+
+    def pointed(cell: object) -> object:
+        found = _COMMA.fullmatch(cell) if isinstance(cell, str) else None
+        return ".".join(found.groups()) if found else cell
+
+    return [[pointed(cell) for cell in row] for row in rows]
 
 
 def _as_words(column: pd.Series) -> pd.Series:
