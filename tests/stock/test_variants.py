@@ -5,10 +5,8 @@ import pytest
 
 from sizing.charts import chart_from
 from sizing.stock import Served, Use, plan_stock
-from sizing.stock.days import draw_days, group_from
-from sizing.stock.offers import offer_from
 
-from .cases import four_hundred, tall_and_short
+from .cases import drawn, four_hundred, tall_and_short
 
 
 @pytest.mark.parametrize("goal", [{"target": 0.9}, {"budget": 1500.0}])
@@ -40,9 +38,9 @@ def test_prices_move_the_cost_of_a_target_and_the_order_of_a_budget():
 
 
 def test_days_of_fewer_sizes_hold_the_same_people():
-    offer = offer_from(tall_and_short())
-    group = group_from(Served(four_hundred(), 9), offer)
-    days = draw_days([group], Use(out={"laundry": (1, 7)}), sizes=2, days=50, seed=[1])
+    *_, days = drawn(
+        Served(four_hundred(), 9), Use(out={"laundry": (1, 7)}), days=50, seed=[1]
+    )
     short = days.only(0b01)
     assert short.masks.tolist() == [0, 1]
     both = np.isin(days.masks, [1, 3])
