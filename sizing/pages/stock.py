@@ -60,6 +60,7 @@ def stock_report(
     words = {
         "order": (plan.proof(),),
         "yearly": (plan.yearly_words(),),
+        "cost_curve": (plan.sizes_words(),),
         "not_fitted": (_T.page["unfitted"],),
     }
     parts = dict(_T.parts)

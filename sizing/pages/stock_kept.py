@@ -67,10 +67,13 @@ def kept_sheets(
     """
     titles, people = population_titles(), []
     lists: dict[str, pd.DataFrame] = {}
+    held: dict[int, int] = {}
     for one in plan.served:
         who = titles.get(one.people.name, "")
         if not who and np.ptp(one.people.weight.to_numpy(float)) == 0:
-            who = f"{CLIENTS}{len(lists) + 1}"
+            # Services of one list share its sheet.
+            number = held.setdefault(id(one.people), len(held) + 1)
+            who = f"{CLIENTS}{number}"
             lists[who] = _listed(one.people)
         rules = _rules(one.use) if one.use else {}
         own = {name: getattr(one, name) for name in ("count", "admissions", "number")}
@@ -120,7 +123,8 @@ def _listed(people: People) -> pd.DataFrame:
     units = {name: name.rpartition("_")[2] for name in shown if "_" in str(name)}
     headings = {name: f"{plain(name)} ({unit})" for name, unit in units.items()}
     shown = shown.rename(columns=headings).rename(columns=str.capitalize)
-    return shown.where(shown.notna(), None)
+    kept: pd.DataFrame = shown.where(shown.notna(), None)
+    return kept
 
 
 def _rules(use: Use) -> dict[str, Any]:

@@ -41,26 +41,24 @@ _CELLS, _FEWEST, _MOST = 1 << 21, 8, 60_000
 _ROUNDS, _CLOSE = 4, 0.9
 
 
-@dataclass
+@dataclass(frozen=True)
 class Work:
-    """What every alternative shares: the offer, the use, the goal and the luck."""
+    """What every alternative shares: the offer, the use, the goal and the luck.
+
+    ``choosing`` days choose among orders; ``spread`` is how much one of them moves what
+    the target counts, where that is known.
+    """
 
     offer: Offer
     use: Use
     scenarios: int
     seed: int
+    choosing: int
     aim: str = "days"
     target: float | None = None
     budget: float = 0.0
     tick: Tick = lambda: None
-    #: Days that choose among orders: as many as plan, until ``programme`` says.
-    choosing: int = 0
-    #: How much one day more or less moves what the target counts.
     spread: float = 0.0
-
-    def __post_init__(self) -> None:
-        """Fill in what is not given."""
-        self.choosing = self.choosing or self.scenarios
 
     def days(self, groups: Sequence[Group], stream: int, number: int) -> Days:
         """Draw days; the same stream means the same luck."""
@@ -73,16 +71,17 @@ class Work:
         )
 
     def programme(self, groups: Sequence[Group]) -> Programme:
-        """Return the programme on the planning days; says how many choose an order."""
+        """Return the programme on the planning days."""
         days = self.days(groups, PLANNING, self.scenarios)
-        made = programme_from(self.offer, days, self.use.spares, self.aim)
+        return programme_from(self.offer, days, self.use.spares, self.aim)
+
+    def choosing_for(self, programme: Programme) -> "Work":
+        """Return it with as many days to choose by as are worth looking at."""
         # Many sizes take longer on each day, and shares need no finer interval.
-        least = self.scenarios * _FEWEST // (2 if made.large else 1)
-        fit = 0 if made.large else _CELLS // made.needs.listed
-        self.choosing = min(
-            max(least, min(fit, 60 * self.scenarios)), max(least, _MOST)
-        )
-        return made
+        least = self.scenarios * _FEWEST // (2 if programme.large else 1)
+        fit = 0 if programme.large else _CELLS // programme.needs.listed
+        most = min(max(least, fit), 60 * self.scenarios)
+        return replace(self, choosing=min(most, max(least, _MOST)))
 
     def level(self, target: float) -> float:
         """Return the target of the choosing days, with a margin for their luck."""

@@ -315,6 +315,8 @@ def _own_use(given: Any, number: Any, use: Use) -> Use | None:
     days = number("laundry", None)
     if days is not None:
         own["out"] = {**use.out, "laundry": (days, 7)}
+        if not days:
+            del own["out"]["laundry"]
     made = use.changed(**own)
     return None if made == use else made
 

@@ -166,13 +166,16 @@ def plan_stock(
     ready = [group_from(group, offer) for group in groups]
     spent = float(budget or 0.0)
     with Steps(progress) as steps:
-        work = Work(offer, use, scenarios, seed, aim, target, spent, steps.tick)
+        work = Work(
+            offer, use, scenarios, seed, scenarios, aim, target, spent, steps.tick
+        )
         steps.begin("Drawing days")
         programme = work.programme(ready)
+        work = work.choosing_for(programme)
         trial = work.trial(ready)
         checks = scenarios * _CHECKS // (2 if programme.large else 1)
         steps.begin("Looking for the order")
-        order = _planned(work, programme, trial, budget)
+        order, work = _planned(work, programme, trial, budget)
         packs, stock = order.packs, programme.stock(order.packs)
         steps.begin("Judging the order on fresh days")
         check = tables.Check(work.days(ready, CHECKING, checks), offer, use.spares)
@@ -265,17 +268,17 @@ def _checked(
 
 def _planned(
     work: Work, programme: Programme, trial: Trial, budget: float | None
-) -> Order:
+) -> tuple[Order, Work]:
     """Return the best order near that of the planning days, chosen on fresh ones."""
     target, tick = work.target, work.tick
     if target is None:
         first = fewest_waiting(programme, work.budget, tick=tick)
         packs = spent_better(trial.programme, first.packs, work.budget, tick=tick)
-        return replace(first, packs=packs, cost=programme.cost(packs))
+        return replace(first, packs=packs, cost=programme.cost(packs)), work
     most = programme.most_packs
     search = least_for_needs if work.aim == "needs" else least_cost
     first = search(programme, target, tick=tick) or Order(most, 0.0, 0.0, math.nan)
-    work.spread = trial.spread(first.packs)
+    work = replace(work, spread=trial.spread(first.packs))
     for level in (work.level(target), target):
         found = trial.cheapest(first.packs, level, bettered)
         if found is not None:
@@ -287,7 +290,7 @@ def _planned(
         best = fewest_waiting(programme, budget, tick=tick).packs
         why = _T.beyond_reach["costs"].format(budget=budget, cost=cost)
         raise _beyond(trial, best, target, why)
-    return replace(first, packs=found, cost=cost)
+    return replace(first, packs=found, cost=cost), work
 
 
 def _beyond(trial: Trial, packs: Ints, target: float, why: str) -> SizingError:

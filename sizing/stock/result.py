@@ -118,7 +118,8 @@ class StockPlan:
 
     @property
     def _told(self) -> dict[Any, Any]:
-        return self.service.set_index("measure").to_dict("index")
+        told: dict[Any, Any] = self.service.set_index("measure").to_dict("index")
+        return told
 
     def _money(self, amount: float) -> str:
         return money(amount, self.currency)
@@ -190,11 +191,35 @@ class StockPlan:
             }
             told.append(_T.a_year.format(way=row["way"], **ends))
         words = _T.kept.format(
-            years=self.years.years, told="; ".join(told), assumed=ASSUMED
+            years=self.years.years, costs="; ".join(told), assumed=ASSUMED
         )
         paid = {"a wash": self.years.wash, "an examination": self.years.examination}
         left = " and ".join(what for what, price in paid.items() if price is None)
         return words + (_T.not_counted.format(left=left) if left else "")
+
+    def sizes_words(self) -> str:
+        """Say what all the sizes serve and cost, and what fewer of them would."""
+        people = int(self.groups["count"].sum())
+        told = []
+        for row in self.variants.drop_duplicates("sizes").to_dict("records"):
+            # The first rows hold the same sizes at other prices.
+            own = row["sizes"] == len(self.order)
+            slings = self.order["order"].sum() if own else row["slings"]
+            cost = self.cost if own else row["cost"]
+            served, words = people - row["not_fitted"], _T.some_sizes
+            if pd.isna(cost):
+                words, cost = _T.out_of_reach, 0.0
+            told.append(
+                words.format(
+                    sizes=f"all {row['sizes']}" if own else row["sizes"],
+                    served=served,
+                    people=people,
+                    slings=slings,
+                    money=self._money(cost),
+                )
+            )
+        each = ". ".join(words[0].upper() + words[1:] for words in told)
+        return str(_T.sizes.format(each=each[0].lower() + each[1:]))
 
     def summary(self) -> str:
         """Return the result in plain words, with the usual cautions."""
@@ -211,7 +236,14 @@ class StockPlan:
         ]
         lines = [self.answer(), self.yearly_words()]
         lines.append(f"The order:{''.join(listed) or ' nothing.'}")
-        lines += [*others, self.proof(), DAY, NO_SLING, closing(self.limits)]
+        lines += [
+            *others,
+            self.sizes_words(),
+            self.proof(),
+            DAY,
+            NO_SLING,
+            closing(self.limits),
+        ]
         return "\n".join(lines)
 
 

@@ -110,7 +110,7 @@ def _alone(
     if start is None:
         row = {"cost": math.nan, "not_fitted": trial.check.not_fitted}
         return row, pd.DataFrame(columns=["key", "order", "stock", "cost"])
-    alone.spread = trial.spread(start)
+    alone = replace(alone, spread=trial.spread(start))
     packs = trial.cheapest(start, alone.level(level))
     packs = start if packs is None else packs
     days = alone.days(groups, CHECKING, alone.choosing)

@@ -9,10 +9,10 @@ by one, and slings handed out each day by scipy's matching, beside the kit's cou
 sets of sizes; both ways must find a like share of days on which nobody waits (within
 four standard errors). Order: the whole programme given to scipy's milp at once (a
 binary a day, a flow from each kind of client to each size), stopped after ``--limit``
-seconds, beside the kit's search on the same days; the kit's order must cost no more than
-what HiGHS found, and HiGHS must prove no bound above it. Shell: seconds of the processor,
-and by the clock, of ``sizing stock --people care_home_us=N``, beside those asked for.
-Exits with 1 where two ways that should agree do not.
+seconds, beside the kit's search on the same days; the kit's order must cost no more
+than what HiGHS found, and HiGHS must prove no bound above it. Shell: seconds of the
+processor, and by the clock, of ``sizing stock --people care_home_us=N``, beside those
+asked for. Exits with 1 where two ways that should agree do not.
 """
 
 import argparse

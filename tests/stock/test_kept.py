@@ -9,7 +9,7 @@ import pytest
 
 from sizing.charts import chart_from
 from sizing.cli.main import main
-from sizing.errors import SizingError
+from sizing.errors import SizingError, SizingWarning
 from sizing.files.writing import write_bytes
 from sizing.pages.stock_kept import kept_sheets, reopened, side_by_side
 from sizing.pages.stock_order import order_book
@@ -82,7 +82,8 @@ def listed(tmp_path_factory):
     typed += "A-7,female,80,150,,north,Ann\n007,male,82,190,71.5,south,Bob\n"
     file = folder / "listed.csv"
     file.write_text(typed)
-    mine = read_caseload(file)
+    with pytest.warns(SizingWarning, match="left out 'name'"):
+        mine = read_caseload(file)
     own = Served(mine, name="mine", admissions=3, use=Use(each=2), target=0.7)
     plan = plan_stock(own, tall_and_short(), scenarios=50)
     return plan, write_bytes(folder / "own.xlsx", order_book(plan)), file

@@ -34,7 +34,7 @@ TARGETS = CURVE["days"]
 def home(people):
     """Twenty clients, the days to plan on, and days to check on."""
     offer = offer_from(tall_and_short(last_year=[10, np.nan]))
-    work = Work(offer, Use(), 200, 3)
+    work = Work(offer, Use(), 200, 3, 8 * 200)
     groups = [group_from(Served(people, 20, name="home"), offer)]
     check = tables.Check(work.days(groups, CHECKING, 500), offer, 0)
     return work, groups, work.programme(groups), check
@@ -63,7 +63,7 @@ def test_other_targets_are_chosen_alike_and_judged_on_the_other_days(home):
 
 def test_targets_that_no_order_reaches_are_left_out_of_the_curve(people):
     offer = offer_from(tall_and_short(most=[9, 12]))
-    work = Work(offer, Use(), 200, 3)
+    work = Work(offer, Use(), 200, 3, 8 * 200)
     groups = [group_from(Served(people, 20), offer)]
     trial = work.trial(groups, number=1000)
     most = trial.programme.most_packs
@@ -104,13 +104,13 @@ def test_the_order_is_judged_on_other_people_and_theirs_is_priced(home, people):
 
 def test_what_is_owned_counts_when_other_people_are_served(people):
     offer = offer_from(tall_and_short(owned=[30, 30], pack=[2, 3]))
-    work = Work(offer, Use(), 100, 3)
+    work = Work(offer, Use(), 100, 3, 8 * 100)
     groups = [group_from(Served(people, 20), offer)]
     check = tables.Check(work.days(groups, CHECKING, 100), offer, 0)
     told = robustness(work, groups, np.array([0, 0]), check)
     assert told["waiting"].tolist() == [0] * 5
     none = offer_from(tall_and_short(owned=[0, 0], pack=[2, 3]))
-    work = Work(none, Use(), 100, 3)
+    work = Work(none, Use(), 100, 3, 8 * 100)
     groups = [group_from(Served(people, 20), none)]
     check = tables.Check(work.days(groups, CHECKING, 400), none, 0)
     few = robustness(work, groups, np.array([5, 4]), check)

@@ -291,7 +291,8 @@ def test_whom_nothing_fits_is_told_by_kind_the_most_frequent_first():
     assert told["client"].isna().all()
     law = stats.binom(30, 2 / 3)
     assert told.loc[0, ["low", "high"]].tolist() == list(law.interval(0.9))
-    assert told["miss_median"].tolist() == [5, 20]
+    # Between the two, as of every median here.
+    assert told["miss_median"].tolist() == [7, 20]
     assert told["miss_p90"].tolist() == [9, 20]
     poisson = Served(some, 30, number="poisson")
     varied = tables.not_fitted([group_from(poisson, offer)], offer)

@@ -20,6 +20,12 @@ def test_a_size_fewer_is_what_planning_without_it_gives(goal):
     chart = chart_from(frame[frame["size"] != gone], warn=False)
     alone = plan_stock(home, chart, scenarios=300, seed=2, **goal)
     told = alone.service.set_index("measure")["estimate"]
+    served, money = 20 - row["not_fitted"], f"{row['cost']:,.0f}"
+    some = (
+        f" With 1 sizes {served:,.0f} of 20 people are served, by {row['slings']:.0f}"
+    )
+    assert f"{some} slings for {money}." in plan.sizes_words()
+    assert f"slings for {plan.cost:,.0f}. With 1" in plan.summary()
     assert row["cost"] == pytest.approx(alone.cost, rel=0.08)
     assert row["not_fitted"] == pytest.approx(told["not_fitted"], rel=0.05)
     assert row["needs_met"] == pytest.approx(told["needs_met"], abs=0.03)
