@@ -195,7 +195,7 @@ class StockPlan:
         )
         paid = {"a wash": self.years.wash, "an examination": self.years.examination}
         left = " and ".join(what for what, price in paid.items() if price is None)
-        return words + (_T.not_counted.format(left=left) if left else "")
+        return str(words) + (_T.not_counted.format(left=left) if left else "")
 
     def sizes_words(self) -> str:
         """Say what all the sizes serve and cost, and what fewer of them would."""
