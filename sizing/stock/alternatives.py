@@ -283,7 +283,8 @@ def robustness(
         if what:
             make = _with_children if what == "children" else _shifted
             others, told = make(work, groups, what, shift)
-            trial = work.trial(others, CHECKING, check.days.number)
+            number = min(work.choosing, _FEWEST * work.scenarios)
+            trial = work.trial(others, CHECKING, number)
             check, cost = trial.check, _needed(work, trial, packs)
         rows.append({"people": name, "shift": told, **check.does(stock), "cost": cost})
         work.tick()
