@@ -10,7 +10,7 @@ import pandas as pd
 
 from sizing.app.answer_form import PageForm
 from sizing.app.form_words import paragraphs
-from sizing.app.lesson_parts import button, wrapped, wrong_html
+from sizing.app.lesson_settings import button, wrapped, wrong_html
 from sizing.app.units import UnitSwitch
 from sizing.errors import SizingError
 from sizing.lesson.courses import FOLDER, keep_course, kept_courses
@@ -18,13 +18,9 @@ from sizing.lesson.room import RoomResult
 from sizing.pages.lesson_pictures import Slide, courses_slide, drawn
 from sizing.pages.page import Page, render
 from sizing.pages.room import courses_page
+from sizing.resources import texts
 
-_HOW = (
-    "Keep what this room found, with its date: shares, gains and errors of the whole "
-    "room, nothing of any participant. Every course is a file of its own; none is "
-    "written over."
-)
-_NONE = "No course is kept here yet: press 'Keep this course' after one."
+_T = texts("lesson")
 
 
 class CoursesForm(PageForm):
@@ -37,30 +33,21 @@ class CoursesForm(PageForm):
         *,
         folder: Path | str = FOLDER,
     ) -> None:
-        super().__init__(switch=switch, none=_NONE)
+        super().__init__(switch=switch, none=_T.page["no_course"])
         self.folder, self._room = Path(folder), room
         self.day = w.DatePicker(description="Course of", value=date.today())
         self.told, parts = w.HTML(), self.answered
-        does = [
-            button("Keep this course", self.keep),
-            button("Show every course", self.look),
-        ]
-        self.view = w.VBox(
-            [
-                w.HTML(paragraphs([_HOW])),
-                wrapped(self.day, *does),
-                self.told,
-                parts.words,
-                parts.pictures,
-                self.keep_view,
-            ]
-        )
+        keep = button("Keep this course", self.keep)
+        look = button("Show every course", self.look)
+        how, row = paragraphs([_T.page["courses_how"]]), wrapped(self.day, keep, look)
+        shown = parts.words, parts.pictures, self.keep_view
+        self.view = w.VBox([w.HTML(how), row, self.told, *shown])
 
     def keep(self) -> None:
         """Keep the room under the date chosen, and show it among the others."""
         try:
             if self.day.value is None:
-                raise SizingError("Choose the day of the course first.")
+                raise SizingError(_T.page["no_day"])
             path = keep_course(self.folder, self._room(), self.day.value)
         except SizingError as error:
             self.told.value = wrong_html(error)
@@ -77,7 +64,7 @@ class CoursesForm(PageForm):
             self.told.value = wrong_html(error)
             return
         if found.empty:
-            self.answered.take_back(_NONE)
+            self.answered.take_back(_T.page["no_course"])
             return
         self.hold(found)
 

@@ -11,19 +11,17 @@ from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import bullets, framed, paragraphs
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_courses_form import CoursesForm
-from sizing.app.lesson_parts import answer_html, button, wrong_html
 from sizing.app.lesson_room_form import RoomForm
-from sizing.app.lesson_settings import LessonSettings
+from sizing.app.lesson_settings import LessonSettings, answer_html, button, wrong_html
 from sizing.app.long_work import LongWork, Progress
 from sizing.app.show import sections_html, slide_html
 from sizing.charts import SizeChart
 from sizing.errors import SizingError
 from sizing.lesson.guessing import check_guesses
-from sizing.lesson.pairs import NO_PAIRS, Pairs, surprising_pairs
+from sizing.lesson.pairs import Pairs, surprising_pairs
 from sizing.lesson.prepare import prepare_lesson
 from sizing.lesson.ways import WaysResult, compare_ways
 from sizing.pages.lesson import (
-    PAIRS_WORDS,
     groups_section,
     handout_html,
     lesson_limits,
@@ -36,8 +34,10 @@ from sizing.pages.lesson import (
 from sizing.pages.lesson_pack import lesson_files, write_files
 from sizing.pages.lesson_pictures import Slide, drawn, pair_slide, wrong_slide
 from sizing.people import People
+from sizing.resources import texts
 from sizing.words.lesson import other_ways, table_against_tape, ways_answer
 
+_T = texts("lesson")
 Answer = tuple[People, WaysResult]
 
 
@@ -152,12 +152,12 @@ class PairsForm(AnswerForm):
     def show(self, answer: Pairs) -> None:
         """Draw the pairs in the units chosen, and show the one in turn."""
         if answer.table.empty:
-            self.answered.words.value = paragraphs([NO_PAIRS])
+            self.answered.words.value = paragraphs([_T.no_pairs])
             return
         units, numbers = self._settings.units.units, answer.table["pair"].astype(int)
         self._slides = [pair_slide(answer, n, units=units) for n in numbers]
         self.place %= len(self._slides)
-        count = f"Pair {self.place + 1} of {len(self._slides)}."
+        count = _T.page["pair"].format(number=self.place + 1, n=len(self._slides))
         self.answered.words.value = paragraphs([count])
         self.answered.pictures.value = slide_html(drawn(self._slides[self.place]))
 
@@ -223,15 +223,8 @@ class PackForm:
         except SizingError as error:
             self.told.value = wrong_html(error)
             return
-        told = (
-            f"Saved: {len(written)} files in the folder '{folder}'. Begin with "
-            "index.html: it leads to the slides, the sheets and the plan."
-        )
-        how = (
-            "To present: click into the slides below, then F fills the screen, arrows "
-            "or a click move on, N shows what to say."
-        )
-        self.told.value = paragraphs([told, how])
+        told = _T.page["saved"].format(n=len(written), folder=folder)
+        self.told.value = paragraphs([told, _T.page["to_present"]])
         slides = files["slides.html"].decode()
         self.slides.value = framed(slides, title="Slides", shape="aspect-ratio:16/9")
 
@@ -265,7 +258,7 @@ class LessonForm:
         parts = self.answer.answered
         self.limits, self.sources = parts.limits, parts.sources
         self.cautions = self.answer.cautions_view
-        self.pairs_words = w.HTML(paragraphs([PAIRS_WORDS]))
+        self.pairs_words = w.HTML(paragraphs([_T.pairs]))
         self.settings.on_change(self._changed)
         self.settings.pattern.on_change(self.pack.forget)
         self.settings.units.on_change(lambda _: self._ready())

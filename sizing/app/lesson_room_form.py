@@ -8,8 +8,14 @@ import pandas as pd
 from sizing.app.answer_form import LiveForm
 from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.lesson_cards_form import CardsForm
-from sizing.app.lesson_parts import answer_html, button, number, wrapped, wrong_html
-from sizing.app.lesson_settings import LessonSettings
+from sizing.app.lesson_settings import (
+    LessonSettings,
+    answer_html,
+    button,
+    number,
+    wrapped,
+    wrong_html,
+)
 from sizing.app.table import EditableTable
 from sizing.app.upload import UploadBox
 from sizing.errors import SizingError
@@ -33,25 +39,9 @@ from sizing.pages.lesson_pictures import Slide, drawn, repeats_slide, room_slide
 from sizing.pages.page import Page, Picture, render
 from sizing.pages.room import room_page
 from sizing.people.files import read_table
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 
-_FILE_HELP = (
-    "CSV or XLSX with the headings of 'answer_form.xlsx', which comes with the pack, "
-    "or with 'Save tables' below: one row per participant, volunteer and reading."
-)
-_HOW = (
-    "Type one sheet at a time: first the reference, which is what the scale and your "
-    "own tape say, then each participant, by number and not by name. Volunteers are "
-    "letters; for a practice client write its card, such as card 3. Who guessed again "
-    "after measuring has that in the rows of reading 2. Leave empty what was not asked."
-    " Save before you close the page: what is typed goes with it."
-)
-_PASSED = (
-    "What was typed is kept, and does not count while a file or the invented room is "
-    "shown."
-)
-_OURS = "the reference: the scale and your own tape"
-_SAVE = "<p>Save what is shown, and what was typed:</p>"
+_T = texts("lesson")
 
 
 class RoomForm(LiveForm):
@@ -65,18 +55,11 @@ class RoomForm(LiveForm):
         self._slides: list[Slide] = []
         self._drawn: dict[str, Picture] = {}
         self._page: Page | None = None
-        self.upload = UploadBox("The room's answers", help=_FILE_HELP, table=ANSWERS)
+        help_ = _T.page["file_help"]
+        self.upload = UploadBox("The room's answers", help=help_, table=ANSWERS)
         self.invented, self.each = (
-            w.Checkbox(
-                value=False,
-                description=words,
-                indent=False,
-                layout=w.Layout(width="max-content"),
-            )
-            for words in (
-                "Show an invented room instead",
-                "Show each participant's own figures",
-            )
+            w.Checkbox(description=words, indent=False, layout={"width": "max-content"})
+            for words in _T.page_checks.values()
         )
         self.participants = number("Participants", 12, 200)
         self.volunteers = number("Volunteers", 3, 10)
@@ -86,36 +69,18 @@ class RoomForm(LiveForm):
         # By participant's number; the reference's is 0.
         self._sheets: dict[int, pd.DataFrame] = {}
         self._place = w.Box(layout=w.Layout(width="100%"))
-        counts = (self.participants, self.volunteers, self.readings)
+        counts = wrapped(self.participants, self.volunteers, self.readings)
         turns = [
             button("The reference", lambda: self.turn(-self.whose.value)),
             button("Sheet before", lambda: self.turn(-1)),
             button("Next sheet", lambda: self.turn(1)),
         ]
-        self._typing = w.VBox(
-            [
-                w.HTML(paragraphs([_HOW])),
-                wrapped(*counts),
-                wrapped(self.whose, *turns),
-                self.typed_of,
-                self._place,
-            ]
-        )
-        self.view = w.VBox(
-            [
-                self.upload.view,
-                self.invented,
-                self.each,
-                self._typing,
-                self.wrong,
-                parts.words,
-                parts.pictures,
-                parts.limits,
-                parts.sources,
-                w.HTML(_SAVE),
-                self.keep_view,
-            ]
-        )
+        how, save = (w.HTML(paragraphs([_T.page[name]])) for name in ("typing", "save"))
+        sheets = counts, wrapped(self.whose, *turns), self.typed_of, self._place
+        self._typing = w.VBox([how, *sheets])
+        entry = self.upload.view, self.invented, self.each, self._typing, self.wrong
+        shown = parts.words, parts.pictures, parts.limits, parts.sources
+        self.view = w.VBox([*entry, *shown, save, self.keep_view])
         self.upload.on_change(self._uploaded)
         self.invented.observe(lambda _: self._switched(), "value")
         self.each.observe(lambda _: self.show_again(), "value")
@@ -153,10 +118,7 @@ class RoomForm(LiveForm):
     @property
     def class_size(self) -> dict[str, int]:
         """How many people, bodies and readings the forms are laid out for."""
-        return {
-            name: int(getattr(self, name).value)
-            for name in ("participants", "volunteers", "readings")
-        }
+        return {name: int(getattr(self, name).value) for name in CLASS_SIZE}
 
     def source(self) -> pd.DataFrame | None:
         """Return the answers now in use as a table, or None where there are none."""
@@ -176,16 +138,16 @@ class RoomForm(LiveForm):
             self.wrong.value = wrong_html(error)
             return ""
         if answers is None:
-            return "Nothing is entered yet."
+            return str(_T.page["nothing"])
         lines = [
             left_out_words(row, rows=self._in_rows)
             for row in answers.left_out.to_dict("records")
         ]
-        what = "answer was" if len(lines) == 1 else "answers were"
-        told = [f"{len(lines)} {what} left out, none was guessed or repaired:"]
-        told = [*answers.mapped, *(told if lines else [])]
+        told = [*answers.mapped]
+        if n := len(lines):
+            told.append(_T.page["left_one" if n == 1 else "left_more"].format(n=n))
         if self._in_rows and self._sheets:
-            told.append(_PASSED)
+            told.append(_T.page["passed"])
         if told:
             # By participant: folded, so that no projector shows it unasked.
             listed = f"<details><summary>Which</summary>{bullets(lines)}</details>"
@@ -248,7 +210,7 @@ class RoomForm(LiveForm):
     def finding(self) -> RoomResult:
         """Return what this room found, to be kept with other courses."""
         if self.answer is None or self.invented.value:
-            raise SizingError("There are no answers of a room of yours yet.")
+            raise SizingError(_T.page["no_room"])
         found: RoomResult = self.answer[0]
         return found
 
@@ -277,10 +239,10 @@ class RoomForm(LiveForm):
             sizes = [*self._settings.chart.sizes, NO_SIZE]
         except SizingError:
             sizes = [NO_SIZE]
+        whose = self.whose.value
         self.table = EditableTable(
             frame,
-            caption="The sheet of "
-            + (f"participant {self.whose.value}" if self.whose.value else _OURS),
+            caption=_T.page["sheet" if whose else "reference"].format(number=whose),
             headings=plain_heading,
             switch=self._settings.units,
             choices={CHOSEN: sizes},
@@ -298,7 +260,7 @@ class RoomForm(LiveForm):
         if filled(self._sheets[whose]).empty:
             del self._sheets[whose]
         names = ", ".join(_who(one) for one in sorted(self._sheets))
-        told = f"Typed so far: {names}." if names else "Nothing is typed yet."
+        told = _T.page["typed" if names else "none_typed"].format(names=names)
         self.typed_of.value = paragraphs([told])
         self.forget()
         self.later.ask()

@@ -1,12 +1,12 @@
-"""What goes into a lesson: whom, by which chart, in which units."""
+"""What goes into a lesson: whom, by which chart; and pieces of the trainer's page."""
 
 from collections.abc import Callable
+from html import escape
 
 import ipywidgets as w
 
 from sizing.app.client_fields import folded
-from sizing.app.form_words import paragraphs
-from sizing.app.lesson_parts import number, wrapped, wrong_html
+from sizing.app.form_words import bullets, paragraphs, wrong_lines
 from sizing.app.pattern_field import PatternField
 from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
@@ -14,12 +14,46 @@ from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.errors import SizingError
 from sizing.measures.tables import CHART
 from sizing.people import People, load_people, population_titles
+from sizing.resources import texts
 
-_CHART_HELP = (
-    "One row per size, as CSV or XLSX, like the chart on the adviser's page. Without a "
-    "file the lesson uses an invented chart: nobody may choose a sling by it."
+_T = texts("lesson")
+_ANSWER = (
+    "font-size: 1.25em; line-height: 1.45; padding: .6rem .8rem; max-width: 60rem; "
+    "color: #1f2328; background: #f5f6f7; border-left: .3rem solid #1f2328"
 )
-_SAME = "<p>The same number gives the same people and cards.</p>"
+
+
+def wrong_html(error: SizingError) -> str:
+    """Return what is wrong, what is allowed and what to do."""
+    return f'<div role="alert">{bullets(wrong_lines(error))}</div>'
+
+
+def answer_html(words: str) -> str:
+    """Return the answer, large enough for the back of a room."""
+    return f'<p role="status" style="{_ANSWER}">{escape(words)}</p>'
+
+
+def button(words: str, press: Callable[[], object]) -> w.Button:
+    """Return a button as wide as its words, and what it does."""
+    made = w.Button(description=words, layout=w.Layout(width="max-content"))
+    made.on_click(lambda _: press())
+    return made
+
+
+def number(
+    words: str, value: int, most: int, *, width: str = "11rem"
+) -> w.BoundedIntText:
+    """Return a field for a whole number from 1."""
+    style, layout = {"description_width": "initial"}, w.Layout(width=width)
+    return w.BoundedIntText(
+        value=value, min=1, max=most, description=words, style=style, layout=layout
+    )
+
+
+def wrapped(*widgets: w.Widget) -> w.Box:
+    """Return widgets in a row, which wraps where the screen is narrow."""
+    layout = w.Layout(flex_flow="row wrap", align_items="center")
+    return w.Box(widgets, layout=layout)
 
 
 class LessonSettings:
@@ -45,17 +79,16 @@ class LessonSettings:
             layout=w.Layout(width="26rem", max_width="calc(100% - 4px)"),
         )
         self.seed_box = number("Number of the draw", 1, 9999, width="15rem")
-        self.upload = UploadBox("Your size chart", help=_CHART_HELP, table=CHART)
+        help_ = _T.page["chart_help"]
+        self.upload = UploadBox("Your size chart", help=help_, table=CHART)
         self.units = UnitSwitch()
         self.told, self.pattern = w.HTML(), PatternField()
         self.pattern.box.style.description_width = "initial"
         for field in (self.population, self.seed_box):
             field.observe(lambda _: self._changed(), "value")
         self.upload.on_change(self._take)
-        more = folded(
-            "A size chart of your own; the number of the draw",
-            *(self.upload.view, self.seed_box, w.HTML(_SAME)),
-        )
+        same = w.HTML(paragraphs([_T.page["same"]]))
+        more = folded(_T.page["more"], self.upload.view, self.seed_box, same)
         row = wrapped(self.population, self.units.view)
         self.view = w.VBox([row, self.pattern.view, self.told, more])
         self._tell()
@@ -99,7 +132,7 @@ class LessonSettings:
             return
         self.pattern.use_chart(self._read.measures)
         sizes = len(self._read.sizes)
-        told = f"Chart in use: {self._read.name}, {sizes} sizes."
+        told = _T.page["chart_in_use"].format(chart=self._read.name, sizes=sizes)
         self.told.value = paragraphs([told])
 
     def _changed(self) -> None:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -9,9 +10,12 @@ import pandas as pd
 from scipy import stats
 
 from sizing.errors import SizingError, check_replicates, check_seed
+from sizing.lesson.choosing import Floats
 from sizing.stats.shares import replicate_counts
 
 LEVEL = 0.95
+_COLUMNS = ["participant", "statistic", "estimate", "low", "high", "method", "n"]
+_STATISTICS = ("bias", "sd", "lower_limit", "upper_limit")
 #: Normal quantile that Bland and Altman round from 1.95996.
 REACH = 1.96
 TOGETHER = "together"
@@ -32,8 +36,8 @@ class Agreement:
         """
         if not len(self.points):
             return "There is no guess with a true value to set beside it."
-        rows = self.table[self.table["participant"] == TOGETHER]
-        told = rows.set_index("statistic")["estimate"] / size
+        rows = self.table.query("participant == @TOGETHER").set_index("statistic")
+        told = rows["estimate"] / size
         words = f"{len(self.points)} guesses: on average {signed(told['bias'])} {unit}"
         if np.isfinite(told["lower_limit"]):
             words += (
@@ -89,39 +93,39 @@ def limits_of_agreement(
     if g.shape != t.shape or g.ndim != 1:
         raise SizingError("Give as many guesses as true values, one pair each.")
     who = np.full(len(g), "1") if participant is None else np.asarray(participant)
-    points = pd.DataFrame(
-        {
-            "participant": pd.Series(who, dtype=object).astype(str).to_numpy(),
-            "guess": g,
-            "truth": t,
-            "mean": (g + t) / 2,
-            "difference": g - t,
-        }
-    )
+    points = pd.DataFrame({"participant": who.astype(object).astype(str)})
     if subject is not None:
-        points.insert(1, "subject", np.asarray(subject))
-    known = points["difference"].notna().to_numpy()
-    points = points[known].reset_index(drop=True)
-    parts = []
-    if len(points):
-        parts.append(_together(points, replicates, seed))
-        each = points.groupby("participant", sort=False)["difference"]
-        rows = [row for name, own in each for row in _rows(str(name), own.to_numpy())]
-        parts.append(pd.DataFrame(rows, columns=_COLUMNS))
-    table = (
-        pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=_COLUMNS)
-    )
-    return Agreement(table, points, int((~known).sum()))
+        points["subject"] = np.asarray(subject)
+    points = points.assign(guess=g, truth=t, mean=(g + t) / 2, difference=g - t)
+    points = points[points["difference"].notna()].reset_index(drop=True)
+    each = points.groupby("participant", sort=False)["difference"]
+    groups = [(str(name), own.to_numpy()) for name, own in each]
+    rows = [row for name, own in groups for row in _rows(name, own)]
+    if groups:
+        rows = _together(points, replicates, seed) + rows
+    table = pd.DataFrame(rows, columns=_COLUMNS)
+    return Agreement(table, points, len(g) - len(points))
 
 
-_COLUMNS = ["participant", "statistic", "estimate", "low", "high", "method", "n"]
-_STATISTICS = ("bias", "sd", "lower_limit", "upper_limit")
-
-
-def _values(d: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-    bias = d.mean()
-    sd = d.std(ddof=1) if len(d) > 1 else np.nan
+def _limits(bias: Any, sd: Any) -> Floats:
     return np.array([bias, sd, bias - REACH * sd, bias + REACH * sd])
+
+
+def _rows(name: str, d: Floats) -> list[tuple[object, ...]]:
+    """Return one participant's figures with intervals by formula."""
+    n, method = len(d), "one guess: no interval"
+    value = _limits(d.mean(), d.std(ddof=1) if n > 1 else np.nan)
+    low, high = np.full((2, 4), np.nan)
+    if n > 1:
+        df, s = n - 1, value[1]
+        t, most, least = _quantiles(df)
+        of_limit = t * s * np.sqrt(1 / n + REACH**2 / (2 * df))
+        half = np.array([t * s / np.sqrt(n), np.nan, of_limit, of_limit])
+        low, high = value - half, value + half
+        low[1], high[1] = s * np.sqrt(df / most), s * np.sqrt(df / least)
+        method = "95 %, normal differences (Bland and Altman 1999)"
+    rows = zip(_STATISTICS, value, low, high, strict=True)
+    return [(name, *row, method, n) for row in rows]
 
 
 @lru_cache(maxsize=1024)
@@ -132,43 +136,24 @@ def _quantiles(df: int) -> tuple[float, float, float]:
     return float(stats.t.ppf(ends[0], df)), high, low
 
 
-def _rows(name: str, d: npt.NDArray[np.float64]) -> list[tuple[object, ...]]:
-    """Return one participant's figures with intervals by formula."""
-    n, value = len(d), _values(d)
-    low, high = np.full(4, np.nan), np.full(4, np.nan)
-    method = "one guess: no interval"
-    if n > 1:
-        df, s = n - 1, value[1]
-        t, most, least = _quantiles(df)
-        of_limit = t * s * np.sqrt(1 / n + REACH**2 / (2 * df))
-        half = np.array([t * s / np.sqrt(n), np.nan, of_limit, of_limit])
-        low, high = value - half, value + half
-        low[1] = s * np.sqrt(df / most)
-        high[1] = s * np.sqrt(df / least)
-        method = "95 %, normal differences (Bland and Altman 1999)"
-    return [
-        (name, *row, method, n)
-        for row in zip(_STATISTICS, value, low, high, strict=True)
-    ]
-
-
-def _together(points: pd.DataFrame, replicates: int, seed: int) -> pd.DataFrame:
+def _together(
+    points: pd.DataFrame, replicates: int, seed: int
+) -> list[tuple[object, ...]]:
     d = points["difference"].to_numpy()
-    rows = pd.DataFrame(_rows(TOGETHER, d), columns=_COLUMNS)
+    rows = _rows(TOGETHER, d)
     code, names = pd.factorize(points["participant"])
     if len(names) == 1:
         return rows
     if len(names) < 5:
         method = f"as if independent; too narrow: only {len(names)} participants"
-        return rows.assign(method=method)
+        return [(*row[:5], method, row[6]) for row in rows]
     rng = np.random.default_rng(seed)
     w = replicate_counts(len(names), replicates, rng)[:, code]
     n = w.sum(axis=1)
     bias = w @ d / n
     variance = (w @ d**2 - n * bias**2) / np.maximum(n - 1, 1)
-    sd = np.sqrt(np.maximum(variance, 0))
-    drawn = np.column_stack([bias, sd, bias - REACH * sd, bias + REACH * sd])
-    low, high = np.quantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
-    return rows.assign(
-        low=low, high=high, method="95 %, bootstrap of participants, percentile"
-    )
+    drawn = _limits(bias, np.sqrt(np.maximum(variance, 0)))
+    ends = np.quantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=1).T
+    method = "95 %, bootstrap of participants, percentile"
+    both = zip(rows, ends, strict=True)
+    return [(*row[:3], *own, method, row[6]) for row, own in both]

@@ -22,16 +22,12 @@ from sizing.lesson.room import RoomResult, room_result
 from sizing.lesson.tape import chance_of_wrong_size
 from sizing.lesson.ways import WaysResult, compare_ways
 from sizing.people import People, load_people
+from sizing.resources import texts
 
 #: The study in which nurses' guesses of adults were best.
 BEST_GUESSES = "Fernandes 1999"
 #: Each case, and what it is called.
-CASES: dict[str, str] = {
-    "narrow": "bands 2 cm shorter at each end",
-    "wide": "bands 2 cm longer at each end",
-    "half": "readings that err half as much",
-    "twice": "readings that err twice as much",
-}
+CASES: dict[str, str] = texts("lesson").cases
 _MOVED_CM = {"narrow": 2.0, "wide": -2.0}
 _TIMES = {"half": 0.5, "twice": 2.0}
 #: What the forms are laid out for, if nothing else is asked.

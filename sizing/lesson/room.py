@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts import SizeChart
@@ -23,10 +22,12 @@ from sizing.lesson.choosing import (
 )
 from sizing.lesson.practice import Practice, sizes_in_words
 from sizing.lesson.tape import MeasuringError, measuring_error
+from sizing.resources import texts
 from sizing.stats.intervals import binomial_interval, student
 
+_T = texts("lesson")
 _WHO = ["participant", "subject"]
-_OUT = ["participant", "subject", "what", "reason"]
+_OUT = [*_WHO, "what", "reason"]
 #: Where a size chosen after measuring comes from.
 _AGAIN = "again"
 
@@ -88,50 +89,40 @@ def room_result(
     """
     check_seed(seed)
     truth = _truth(answers, chart, practice)
-    right = _right_sizes(truth, chart)
-    position = {size: i for i, size in enumerate(chart.sizes)} | {NO_SIZE: -1}
-    chosen = answers.sizes.rename(columns={"chosen_size": "size"})
+    whole = truth[truth[list(limits(chart))].notna().all(axis=1)]
+    fits = edge_margins(whole, chart, reading_errors()) >= 0
+    chosen = answers.sizes.rename(columns={CHOSEN: "size"})
     chosen = chosen.sort_values("reading", kind="stable")
     later = chosen.duplicated(_WHO).map({False: "chosen", True: _AGAIN})
-    chosen = chosen.assign(source=later)
     tape, out = _by_tape(answers, truth, chart)
-    every = pd.concat([chosen, tape], ignore_index=True)
-    known = every["subject"].isin(list(right)).to_numpy(dtype=bool)
-    reason = "nobody knows which size is right: the reference lacks a measure"
-    lost = every[~known].assign(what="sizes", reason=reason)
-    every = every[known].reset_index(drop=True)
-    fits = (
-        np.array([right[s] for s in every["subject"]])
-        if len(every)
-        else np.zeros((0, len(chart.sizes)), dtype=bool)
-    )
+    every = pd.concat([chosen.assign(source=later), tape], ignore_index=True)
+    # Which sizes are right is known of whom every needed measure is known.
+    place = whole.index.get_indexer(every["subject"])
+    lost = every[place < 0].assign(what="sizes", reason=_T.not_counted["right_unknown"])
+    every, fits = every[place >= 0].reset_index(drop=True), fits[place[place >= 0]]
+    position = {size: i for i, size in enumerate(chart.sizes)} | {NO_SIZE: -1}
     codes = np.array([position[str(size)] for size in every["size"]], dtype=np.int64)
     every["right"] = [sizes_in_words(row, chart.sizes) for row in fits]
     every["outcome"] = outcome_of_choice(codes, fits)
     gain = guess_gain(answers, truth, every)
     every = every[every["source"] != _AGAIN].drop(columns="reading")
-    confusion = (
-        every.groupby(["source", "right", "size"], sort=False)
-        .size()
-        .rename("count")
-        .reset_index()
-        .rename(columns={"size": "chosen"})
-    )
+    confusion = every.rename(columns={"size": "chosen"})
+    confusion = confusion.groupby(["source", "right", "chosen"], sort=False)
     guesses, lost_guesses = _guesses(answers, truth, seed)
-    lost = pd.concat([lost[_OUT], out, lost_guesses], ignore_index=True)
+    slips = None
+    if len(answers.doubted):
+        slips = room_result(answers.with_doubted(), chart, practice=practice, seed=seed)
     return RoomResult(
-        confusion,
+        confusion.size().reset_index(name="count"),
         *_outcomes(every),
         guesses,
         gain,
         measuring_error(answers.readings),
-        lost,
+        pd.concat([lost[_OUT], out, lost_guesses], ignore_index=True),
         answers,
         chart.name,
         chart.invented,
-        None
-        if answers.doubted.empty
-        else room_result(answers.with_doubted(), chart, practice=practice, seed=seed),
+        slips,
     )
 
 
@@ -150,15 +141,6 @@ def _truth(
     return known.assign(**dict.fromkeys(lacking, np.nan))
 
 
-def _right_sizes(
-    truth: pd.DataFrame, chart: SizeChart
-) -> dict[str, npt.NDArray[np.bool_]]:
-    """Return which sizes fit each subject of whom every needed measure is known."""
-    whole = truth[truth[list(limits(chart))].notna().all(axis=1)]
-    fits = edge_margins(whole, chart, reading_errors()) >= 0
-    return {str(s): row for s, row in zip(whole.index, fits, strict=True)}
-
-
 def _by_tape(
     answers: Answers, truth: pd.DataFrame, chart: SizeChart
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -168,17 +150,14 @@ def _by_tape(
     read = answers.readings[answers.readings["measure"].isin(needed)]
     if read.empty:
         return pd.DataFrame(columns=columns), pd.DataFrame(columns=_OUT)
-    first = read.sort_values("reading", kind="stable").drop_duplicates(
-        [*_WHO, "measure"]
-    )
+    first = read.sort_values("reading", kind="stable")
+    first = first.drop_duplicates([*_WHO, "measure"])
     wide = first.pivot_table(index=_WHO, columns="measure", values="value", sort=False)
-    wide = wide.reset_index()
-    wide = wide.reindex(columns=[*_WHO, *needed])
+    wide = wide.reset_index().reindex(columns=[*_WHO, *needed])
     if "body_mass_kg" in needed:
         scale = wide["subject"].map(truth["body_mass_kg"])
         wide["body_mass_kg"] = wide["body_mass_kg"].fillna(scale)
-    whole = wide[needed].notna().all(axis=1)
-    reason = "not every measure that the chart limits was taken"
+    whole, reason = wide[needed].notna().all(axis=1), _T.not_counted["not_whole"]
     out = wide.loc[~whole, _WHO].assign(what="sizes by tape", reason=reason)
     wide = wide[whole].reset_index(drop=True)
     best = innermost(edge_margins(wide, chart, reading_errors()))
@@ -192,34 +171,24 @@ def _outcomes(every: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     for source, own in every.groupby("source", sort=False):
         groups = [(TOGETHER, own), *own.groupby("participant", sort=False)]
         for who, part in groups:
-            about = {"source": source, "participant": who}
-            found = part["outcome"].to_numpy(dtype=object)
+            count, n = part["outcome"].value_counts(), len(part)
             for outcome in CHOICE_OUTCOMES:
-                count = int((found == outcome).sum())
-                rows.append({**about, "outcome": outcome} | _share(count, len(part)))
-            count = sum(one in PUT_WRONG_OUTCOMES for one in found)
-            wrong.append(about | _share(count, len(part)))
-    who = ["source", "participant"]
-    figures = ["count", "n", "estimate", "low", "high", "method"]
+                rows.append((source, who, outcome, *_share(count.get(outcome, 0), n)))
+            off = part["outcome"].isin(PUT_WRONG_OUTCOMES).sum()
+            wrong.append((source, who, *_share(off, n)))
+    who, figures = ["source", "participant"], ["count", "n", "estimate", "low", "high"]
     return (
-        pd.DataFrame(rows, columns=[*who, "outcome", *figures]),
-        pd.DataFrame(wrong, columns=[*who, *figures]),
+        pd.DataFrame(rows, columns=[*who, "outcome", *figures, "method"]),
+        pd.DataFrame(wrong, columns=[*who, *figures, "method"]),
     )
 
 
 _interval = lru_cache(maxsize=4096)(binomial_interval)
 
 
-def _share(count: int, n: int) -> dict[str, object]:
-    low, high = _interval(count / n, n)
-    return {
-        "count": count,
-        "n": n,
-        "estimate": count / n,
-        "low": low,
-        "high": high,
-        "method": "95 %, Clopper and Pearson",
-    }
+def _share(count: int, n: int) -> tuple[object, ...]:
+    share, method = int(count) / n, "95 %, Clopper and Pearson"
+    return (int(count), n, share, *_interval(share, n), method)
 
 
 def _guesses(
@@ -238,7 +207,7 @@ def _guesses(
             subject=own["subject"].to_numpy(),
             seed=seed,
         )
-        reason = "no true value is known of this subject"
+        reason = _T.not_counted["no_truth"]
         lost.append(own[true.isna()].assign(what="guesses", reason=reason)[_OUT])
     return found, pd.concat(lost, ignore_index=True)
 
@@ -260,27 +229,15 @@ def guess_gain(
     chosen = sizes[sizes["source"] != "tape"]
     told = pd.concat([told, chosen.assign(measure=CHOSEN, off=wrong.astype(float))])
     rows = []
+    method = "95 %, Student's t over participants, paired"
     for measure, own in told.groupby("measure", sort=True):
         both = own.pivot_table(index=_WHO, columns="reading", values="off")
-        if not {1, 2} <= set(both):
-            continue
-        each = both[[1, 2]].dropna().groupby("participant").mean()
-        gain = each[1] - each[2]
-        n = len(gain)
-        if not n:
-            continue
-        half = student(n - 1) * gain.std() / np.sqrt(n) if n > 1 else np.nan
-        rows.append(
-            {
-                "measure": measure,
-                "before": each[1].mean(),
-                "after": each[2].mean(),
-                "estimate": gain.mean(),
-                "low": gain.mean() - half,
-                "high": gain.mean() + half,
-                "method": "95 %, Student's t over participants, paired",
-                "n": n,
-            }
-        )
+        both = both.reindex(columns=[1, 2]).dropna()
+        if n := both.index.get_level_values("participant").nunique():
+            each = both.groupby("participant").mean()
+            gain, mean = each[1] - each[2], (each[1] - each[2]).mean()
+            half = student(n - 1) * gain.std() / np.sqrt(n) if n > 1 else np.nan
+            ends = mean, mean - half, mean + half, method, n
+            rows.append((measure, each[1].mean(), each[2].mean(), *ends))
     names = ["measure", "before", "after", "estimate", "low", "high", "method", "n"]
     return pd.DataFrame(rows, columns=names)

@@ -1,7 +1,8 @@
 """How far readings of a tape err, and how often one must measure."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 import numpy.typing as npt
@@ -23,8 +24,8 @@ from sizing.lesson.choosing import (
     NOT_FOUND,
     PUT_WRONG_OUTCOMES,
     Bools,
-    Floats,
     chosen_by_tape,
+    doubted_means,
     edge_margins,
     outcome_of_choice,
     reading_errors,
@@ -32,10 +33,10 @@ from sizing.lesson.choosing import (
 from sizing.measures import vocabulary
 from sizing.people import People
 from sizing.people.layout import layout
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 from sizing.stats.intervals import LEVEL
-from sizing.stats.shares import group_means
 
+_T = texts("lesson")
 _COLUMNS = [
     *("measure", "kind", "tem", "low", "high", "method", "df", "n", "subjects"),
     *("participants", "mean", "relative_tem", "sd", "reliability", "icc"),
@@ -129,12 +130,7 @@ def measuring_error(
         ):
             size = part.groupby(group)["value"].transform("size")
             alone = part[size < 2]
-            reason = (
-                "only one reading of this volunteer by this participant"
-                if kind == "within"
-                else "only one participant measured this volunteer"
-            )
-            out.append(alone[keys].assign(kind=kind, reason=reason))
+            out.append(alone[keys].assign(kind=kind, reason=_T.not_counted[kind]))
             part = part[size >= 2]
             if len(part):
                 rows.append({"measure": measure, "kind": kind} | _error(part, group))
@@ -251,15 +247,6 @@ def error_parts(error: MeasuringError | None, chart: SizeChart) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=names)
 
 
-def _came(
-    people: People, chart: SizeChart, sd: dict[str, float], fits: Bools, seed: int
-) -> list[Floats]:
-    """Return who is put in a wrong size by the tape, who in none, and either."""
-    came = outcome_of_choice(chosen_by_tape(people.frame, chart, sd, seed), fits)
-    wrong, missed = np.isin(came, PUT_WRONG_OUTCOMES), came == NOT_FOUND
-    return [one.astype(float) for one in (wrong, missed, wrong | missed)]
-
-
 def chance_of_wrong_size(
     people: People,
     chart: SizeChart,
@@ -299,29 +286,27 @@ def chance_of_wrong_size(
     check_replicates(replicates)
     check_seed(seed)
     parts = error_parts(error, chart)
-    names = parts["measure"].tolist()
     within, lasting = parts["within"].to_numpy(), parts["lasting"].to_numpy()
     place = layout(people, chart.measures)
     fits = edge_margins(people.frame, chart, reading_errors()) >= 0
-    labels, columns, moved = [], [], []
-    for by in ("one measurer", "a new measurer each time"):
-        for k in times:
-            stays = lasting if by == "one measurer" else lasting / np.sqrt(k)
-            spread = np.hypot(within / np.sqrt(k), stays)
-            now, more = (
-                _came(people, chart, dict(zip(names, errors, strict=True)), fits, seed)
-                for errors in (spread, spread * np.exp(parts["spread"].to_numpy()))
-            )
-            labels += [(k, by, name) for name in ("wrong_size", "missed", "either")]
-            columns += now
-            moved += [a - b for a, b in zip(more, now, strict=True)]
-    flat = np.stack(columns, axis=1)[place.rows]
-    some = np.asarray(fits.any(axis=1))[place.rows].astype(float)
-    gaps = zip(np.stack(moved, axis=1)[place.rows], some, strict=True)
-    beyond = np.mean([np.average(d, 0, place.weight * s) for d, s in gaps], axis=0)
-    group = list(some[:, :, None])
-    means = group_means(place, list(flat), group, replicates=replicates, seed=seed)
-    means = replace(means, variance=means.variance + beyond**2)
+    labels: list[tuple[int, str, str]] = []
+    now: list[Bools] = []
+    more: list[Bools] = []
+    for by, k in product(("one measurer", "a new measurer each time"), times):
+        stays = lasting if by == "one measurer" else lasting / np.sqrt(k)
+        spread = np.hypot(within / np.sqrt(k), stays)
+        labels += [(k, by, name) for name in ("wrong_size", "missed", "either")]
+        beyond = spread * np.exp(parts["spread"].to_numpy())
+        for found, errors in ((now, spread), (more, beyond)):
+            sd = dict(zip(parts["measure"], errors, strict=True))
+            chosen = chosen_by_tape(people.frame, chart, sd, seed)
+            came = outcome_of_choice(chosen, fits)
+            wrong, missed = np.isin(came, PUT_WRONG_OUTCOMES), came == NOT_FOUND
+            found += [wrong, missed, wrong | missed]
+    some = np.asarray(fits.any(axis=1), dtype=float)[place.rows, None]
+    flat = [np.stack(each, axis=1).astype(float) for each in (now, more)]
+    drawing = {"replicates": replicates, "seed": seed}
+    means = doubted_means(place, flat[0], flat[1], list(some), **drawing)
     low, high = means.shares()
     return pd.DataFrame(labels, columns=["times", "by", "outcome"]).assign(
         estimate=means.estimate[0],

@@ -13,6 +13,7 @@ from sizing.charts.build import chart_from
 from sizing.client.how import MASS
 from sizing.errors import SizingError, check_seed
 from sizing.measures import vocabulary
+from sizing.resources import texts
 from sizing.trials.model import (
     FAR,
     OUTCOMES,
@@ -27,6 +28,7 @@ from sizing.trials.model import (
 from sizing.trials.read import WHERE, Trials
 from sizing.words.numbers import span, written
 
+_T = texts("trials")
 ENDS = ("low", "high")
 #: So many services bring trials before each has an effect of its own; a size tried
 #: less often has no estimate (our choice, no source).
@@ -40,7 +42,6 @@ KG = 3.0
 #: from what all trials together lead to expect, in SDs (our choices, no source).
 SURPRISE, ODD = 0.05, 2.0
 _Z = 1.6449
-METHOD = "median and 90 % interval of draws from the posterior"
 _MOST_MORE = 2000
 
 
@@ -79,14 +80,11 @@ class LearnedChart:
         """Return the answer in short: what, how sure, what to do."""
         n, rows = len(self.trials.frame), self.learned
         if rows.empty:
-            return (
-                f"{n} trials do not yet show where a size begins or ends. The printed "
-                "chart stands. Go on keeping the form."
-            )
+            return str(_T.answer["nothing"].format(n=n))
         rows = rows.assign(off=(rows["estimate"] - rows["printed"]).abs())
         far = rows[~rows["printed"].between(rows["low"], rows["high"])]
         worst = (far if len(far) else rows).nlargest(1, "off").to_dict("records")[0]
-        measure, begins = worst["measure"], worst["end"] == "low"
+        measure = worst["measure"]
         learned, printed = (
             written(worst[name], measure, units, to="half")
             for name in ("estimate", "printed")
@@ -94,24 +92,28 @@ class LearnedChart:
         name = vocabulary().set_index("name").loc[measure, "label"]
         say = partial(written, units=units)
         sure = span(worst["low"], worst["high"], measure, say, to="half")
-        told = (
-            f"{n} trials show {len(rows)} of {len(self.edges)} edges. The intervals of "
-            f"{len(far)} leave out what is printed. The furthest off: by "
-            f"{str(name).lower()}, {worst['size']} {'begins' if begins else 'ends'} at "
-            f"{learned} (90 % interval {sure}), printed {printed}. "
+        told: str = _T.answer["known"].format(
+            n=n,
+            known=len(rows),
+            edges=len(self.edges),
+            far=len(far),
+            measure=str(name).lower(),
+            size=worst["size"],
+            begins="begins" if worst["end"] == "low" else "ends",
+            learned=learned,
+            sure=sure,
+            printed=printed,
         )
-        if len(far):
-            return f"{told}Set the learned chart beside the printed one; keep the form."
-        return f"{told}The printed chart stands. Go on keeping the form."
+        return told + str(_T.answer["some" if len(far) else "none"])
 
     def summary(self) -> str:
         """Return the result in plain words, with the cautions."""
         lines = [invented_words(*self.invented), self.answer()]
         left = self.trials.left_out["reason"].value_counts()
-        lines += [f"Left out: {count}: {reason}." for reason, count in left.items()]
+        own = _T.answer
+        lines += [own["left_out"].format(n=n, reason=r) for r, n in left.items()]
         odd = self.services[self.services["disagrees"]]["service"].unique()
-        if len(odd):
-            lines.append(f"Trials that disagree with the others': {', '.join(odd)}.")
+        lines += [own["disagree"].format(names=", ".join(odd))] if len(odd) else []
         lines.append(closing())
         return "\n".join(line for line in lines if line)
 
@@ -156,17 +158,16 @@ def learn_chart(trials: Trials, *, seed: int = 1) -> LearnedChart:
     check_seed(seed)
     outcomes = trials.frame["outcome"]
     if (fits := outcomes == "fits").all() or not fits.any():
+        what = "all fit" if fits.all() else "none fits"
         raise SizingError(
-            f"of {len(fits)} trials {'all fit' if fits.all() else 'none fits'}: they "
-            "do not show where a size begins or ends",
-            allowed="trials of which some fit and some do not",
-            action="write down each size tried, also those that were given up; never "
-            "put anybody into a size that you expect to be wrong"
-            if fits.all()
-            else "look whether this is the chart, and the unit, of the slings tried",
+            _T.refused["alike"].format(n=len(fits), what=what),
+            allowed=_T.refused["alike_allowed"],
+            action=_T.refused[what.replace(" ", "_")],
         )
     sizes = [s for s in trials.chart.sizes if (trials.frame["size"] == s).any()]
-    services = _services(trials)
+    # Under five services none has an effect of its own.
+    names = sorted(name for name in trials.frame["service"].unique() if name)
+    services = names if len(names) >= LEAST_SERVICES else []
     tried = _tried(trials, sizes, services)
     thetas = draw(tried, np.random.default_rng(seed))
     drawn = np.array([state(tried, theta).edges for theta in thetas])
@@ -181,12 +182,6 @@ def learn_chart(trials: Trials, *, seed: int = 1) -> LearnedChart:
         trials,
         _chart(trials, edges),
     )
-
-
-def _services(trials: Trials) -> list[str]:
-    """Return the services that have an effect of their own; none under five."""
-    names = [name for name in trials.frame["service"].unique() if name]
-    return sorted(names) if len(names) >= LEAST_SERVICES else []
 
 
 def _tried(trials: Trials, sizes: list[str], services: list[str]) -> Tried:
@@ -233,21 +228,20 @@ def _edges(
                 all_ = _limiting(trials.frame, wrong, measure, WHERE[e])
                 count = int(_limiting(own, wrong, measure, WHERE[e]))
                 row: dict[str, Any] = {"measure": measure, "size": size, "end": end}
-                row |= {"printed": float(edge[size]), "method": METHOD, "n": len(own)}
-                row |= {"limiting": count, "why_none": ""}
+                row |= {"printed": float(edge[size]), "method": _T.method}
+                row |= {"n": len(own), "limiting": count, "why_none": ""}
                 unit = tried.unit[j]
                 if len(own) < LEAST_OF_SIZE:
-                    row["why_none"] = f"under {LEAST_OF_SIZE} trials of this size"
+                    row["why_none"] = _T.reasons["few"].format(least=LEAST_OF_SIZE)
                 elif not all_:
-                    row["why_none"] = f"no sling was {wrong} there"
+                    row["why_none"] = _T.reasons["never"].format(wrong=wrong)
                 else:
-                    i = sizes.index(size)
-                    at = (e, j, i)
+                    at = (e, j, sizes.index(size))
                     if high[at] - low[at] > WIDEST * unit:
-                        row["why_none"] = "too few trials near this edge"
+                        row["why_none"] = _T.reasons["wide"]
                     else:
-                        row |= {"estimate": middle[at], "low": low[at]}
-                        row |= {"high": high[at]}
+                        ends = middle[at], low[at], high[at]
+                        row |= zip(("estimate", "low", "high"), ends, strict=True)
                     v = variance[at] / unit**2
                     each = (1 / v - 1 / prior) / len(trials.frame)
                     lacks = (_Z / SETTLED) ** 2 - 1 / v
