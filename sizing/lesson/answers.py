@@ -285,7 +285,7 @@ def _sorted(
         "left_out": out.sort_values("row", kind="stable", na_position="first"),
         "doubted": number[~good & body & theirs],
     }
-    kept = {name: frame.reset_index(drop=True) for name, frame in frames.items()}
+    kept: Any = {name: one.reset_index(drop=True) for name, one in frames.items()}
     return Answers(**kept, empty=0)
 
 

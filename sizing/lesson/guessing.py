@@ -179,8 +179,8 @@ def _best(
         curve = model(values)
         return np.array([_miss(curve, row) for row in figures])
 
-    start, *bounds = zip(*fitted.values(), strict=True)
-    found = optimize.least_squares(misses, start, bounds=tuple(bounds), xtol=1e-10)
+    start, low, high = zip(*fitted.values(), strict=True)
+    found = optimize.least_squares(misses, start, bounds=(low, high), xtol=1e-10)
     return model(found.x), float(2 * found.cost)
 
 

@@ -86,8 +86,8 @@ def surprising_pairs(
     gap, measure = _parting(frame, rows_a, rows_b, fits_a, fits_b, chart, sd)
     ranks = _ranks_apart(fits_a, fits_b)
     rng = np.random.default_rng(seed)
-    order = rng.random(len(one)), -gap, -ranks, -certainty, gap < _PLAIN
-    rank = np.lexsort(order)
+    best_first = rng.random(len(one)), -gap, -ranks, -certainty, gap < _PLAIN
+    rank = np.lexsort(best_first)
     # Parted by a hair of body mass or stature alone is no surprise.
     rank = rank[gap[rank] > 0]
     sexes = frame["sex"].astype(str).iloc[one].tolist()
@@ -130,14 +130,14 @@ def _alike(first: pd.DataFrame, evidence: pd.DataFrame) -> tuple[Ints, Ints]:
         if name in evidence:
             # A pair that is alike only because it was drawn so is no surprise.
             taken &= (evidence[name].iloc[: len(first)] == "measured").to_numpy()
-    sex, age = pd.factorize(first["sex"])[0] * 1e4, np.zeros(len(first))
+    far = pd.factorize(first["sex"])[0] * 1e4
     if "age_years" in first:
-        age = age_band(first["age_years"]).codes * 1e3
+        far = far + age_band(first["age_years"]).codes * 1e2
     place = np.flatnonzero(taken)
     if len(place) < 2:
         return place[:0], place[:0]
     # 1 kg and 1 cm are 1 apart; another sex or age band is far away.
-    point = np.column_stack([build, sex, age])[place]
+    point = np.column_stack([build, far])[place]
     near, other = cKDTree(point).query(
         point, k=min(_LOOKED_AT, len(place)), p=np.inf, distance_upper_bound=1.0 + 1e-9
     )

@@ -110,7 +110,7 @@ def practice_clients(
         _deciding_edge(cards.iloc[i], chart, chart.sizes[best])
         for i, best in enumerate(margin.argmax(axis=1))
     ]
-    hard = pd.Categorical(map(difficulty, distance), list(DIFFICULTIES), ordered=True)
+    hard = pd.Categorical([*map(difficulty, distance)], [*DIFFICULTIES], ordered=True)
     total = fits.sum(axis=1)
     answers = pd.DataFrame(
         {

@@ -97,7 +97,7 @@ def room_result(
     tape, out = _by_tape(answers, truth, chart)
     every = pd.concat([chosen.assign(source=later), tape], ignore_index=True)
     # Which sizes are right is known of whom every needed measure is known.
-    place = whole.index.get_indexer(every["subject"])
+    place = whole.index.get_indexer(pd.Index(every["subject"]))
     lost = every[place < 0].assign(what="sizes", reason=_T.not_counted["right_unknown"])
     every, fits = every[place >= 0].reset_index(drop=True), fits[place[place >= 0]]
     position = {size: i for i, size in enumerate(chart.sizes)} | {NO_SIZE: -1}
@@ -106,8 +106,8 @@ def room_result(
     every["outcome"] = outcome_of_choice(codes, fits)
     gain = guess_gain(answers, truth, every)
     every = every[every["source"] != _AGAIN].drop(columns="reading")
-    confusion = every.rename(columns={"size": "chosen"})
-    confusion = confusion.groupby(["source", "right", "chosen"], sort=False)
+    counted = every.rename(columns={"size": "chosen"})
+    confusion = counted.groupby(["source", "right", "chosen"], sort=False)
     guesses, lost_guesses = _guesses(answers, truth, seed)
     slips = None
     if len(answers.doubted):
