@@ -10,8 +10,7 @@ import ipywidgets as w
 from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import bullets, framed, paragraphs
 from sizing.app.lesson_cards_form import CardsForm
-from sizing.app.lesson_courses_form import CoursesForm
-from sizing.app.lesson_room_form import RoomForm
+from sizing.app.lesson_room_form import CoursesForm, RoomForm
 from sizing.app.lesson_settings import LessonSettings, answer_html, button, wrong_html
 from sizing.app.long_work import LongWork, Progress
 from sizing.app.show import sections_html, slide_html

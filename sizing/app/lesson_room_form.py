@@ -1,11 +1,14 @@
-"""The room's own answers: from a file, or typed one participant at a time."""
+"""The room's own answers, from a file or typed; and courses kept by date."""
 
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
 from typing import Any
 
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_form import LiveForm
+from sizing.app.answer_form import LiveForm, PageForm
 from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_settings import (
@@ -17,6 +20,7 @@ from sizing.app.lesson_settings import (
     wrong_html,
 )
 from sizing.app.table import EditableTable
+from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
 from sizing.errors import SizingError
 from sizing.lesson.answers import (
@@ -31,13 +35,20 @@ from sizing.lesson.answers import (
     plain_heading,
     read_answers,
 )
+from sizing.lesson.courses import FOLDER, keep_course, kept_courses
 from sizing.lesson.prepare import CLASS_SIZE
 from sizing.lesson.room import RoomResult, room_result
 from sizing.lesson.tape import chance_of_wrong_size
 from sizing.measures.tables import ANSWERS
-from sizing.pages.lesson_pictures import Slide, drawn, repeats_slide, room_slides
+from sizing.pages.lesson_pictures import (
+    Slide,
+    courses_slide,
+    drawn,
+    repeats_slide,
+    room_slides,
+)
 from sizing.pages.page import Page, Picture, render
-from sizing.pages.room import room_page
+from sizing.pages.room import courses_page, room_page
 from sizing.people.files import read_table
 from sizing.resources import source_table, texts
 
@@ -279,3 +290,62 @@ class RoomForm(LiveForm):
 def _who(whose: int) -> str:
     """Return a sheet's participant as the answers name it."""
     return str(whose) if whose else REFERENCE
+
+
+class CoursesForm(PageForm):
+    """Keeps what ``room`` gives; shows every course in the folder when asked."""
+
+    def __init__(
+        self,
+        switch: UnitSwitch,
+        room: Callable[[], RoomResult],
+        *,
+        folder: Path | str = FOLDER,
+    ) -> None:
+        super().__init__(switch=switch, none=_T.page["no_course"])
+        self.folder, self._room = Path(folder), room
+        self.day = w.DatePicker(description="Course of", value=date.today())
+        self.told, parts = w.HTML(), self.answered
+        keep = button("Keep this course", self.keep)
+        look = button("Show every course", self.look)
+        how, row = paragraphs([_T.page["courses_how"]]), wrapped(self.day, keep, look)
+        shown = parts.words, parts.pictures, self.keep_view
+        self.view = w.VBox([w.HTML(how), row, self.told, *shown])
+
+    def keep(self) -> None:
+        """Keep the room under the date chosen, and show it among the others."""
+        try:
+            if self.day.value is None:
+                raise SizingError(_T.page["no_day"])
+            path = keep_course(self.folder, self._room(), self.day.value)
+        except SizingError as error:
+            self.told.value = wrong_html(error)
+            return
+        self.look()
+        self.told.value = paragraphs([f"Kept: {path.resolve()}."])
+
+    def look(self) -> None:
+        """Show every course that is kept."""
+        self.told.value = ""
+        try:
+            found = kept_courses(self.folder)
+        except SizingError as error:
+            self.told.value = wrong_html(error)
+            return
+        if found.empty:
+            self.answered.take_back(_T.page["no_course"])
+            return
+        self.hold(found)
+
+    def show(self, answer: pd.DataFrame) -> None:
+        """Show the courses as a picture and a table."""
+        self.answered.show(self._page(answer)[1])
+
+    def saved(self, answer: pd.DataFrame) -> dict[str, Any]:
+        """Return the courses to be saved."""
+        slide, page = self._page(answer)
+        return {"courses": render(page), slide.name: slide.axes, "courses_all": answer}
+
+    def _page(self, answer: pd.DataFrame) -> tuple[Slide, Page]:
+        slide = courses_slide(answer)
+        return slide, courses_page(answer, drawn(slide), self.switch.units)

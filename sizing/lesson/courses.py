@@ -17,8 +17,7 @@ from sizing.errors import InputProblems, Problem, SizingError
 from sizing.files.folders import make_folder, write_bytes
 from sizing.files.sheets import read_rows
 from sizing.files.writing import csv_bytes, rounded
-from sizing.lesson.agreement import TOGETHER
-from sizing.lesson.room import RoomResult
+from sizing.lesson.room import TOGETHER, RoomResult
 from sizing.resources import texts
 
 _T = texts("lesson")

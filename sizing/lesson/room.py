@@ -1,20 +1,23 @@
-"""What came of the room's answers: sizes, guesses, tape."""
+"""What came of the room's answers: sizes, tape, and how far guesses are off."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
+from scipy import stats
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
-from sizing.errors import check_seed
-from sizing.lesson.agreement import TOGETHER, Agreement, limits_of_agreement
+from sizing.errors import SizingError, check_replicates, check_seed
 from sizing.lesson.answers import CHOSEN, NO_SIZE, Answers
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     PUT_WRONG_OUTCOMES,
+    Floats,
     edge_margins,
     innermost,
     outcome_of_choice,
@@ -23,9 +26,151 @@ from sizing.lesson.choosing import (
 from sizing.lesson.practice import Practice, sizes_in_words
 from sizing.lesson.tape import MeasuringError, measuring_error
 from sizing.resources import texts
-from sizing.stats.intervals import binomial_interval, student
+from sizing.stats.intervals import LEVEL, binomial_interval, student
+from sizing.stats.shares import replicate_counts
 
 _T = texts("lesson")
+_COLUMNS = ["participant", "statistic", "estimate", "low", "high", "method", "n"]
+_STATISTICS = ("bias", "sd", "lower_limit", "upper_limit")
+#: Normal quantile that Bland and Altman round from 1.95996.
+REACH = 1.96
+TOGETHER = "together"
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Bias and limits of agreement, together and by person: ``limits_of_agreement``."""
+
+    table: pd.DataFrame
+    points: pd.DataFrame
+    left_out: int
+
+    def summary(self, unit: str = "kg", size: float = 1.0) -> str:
+        """Return bias and limits of all together in plain words.
+
+        ``size``: how many of the guesses' own unit ``unit`` is.
+        """
+        own, n = _T.agreement_said, len(self.points)
+        if not n:
+            return str(own["nothing"])
+        rows = self.table.query("participant == @TOGETHER").set_index("statistic")
+        told = (rows["estimate"] / size).map(signed)
+        known = "limits" if np.isfinite(rows.loc["sd", "estimate"]) else "bias"
+        return str(own[known].format(n=n, unit=unit, **told.to_dict()))
+
+
+def signed(value: float) -> str:
+    """Write a difference to the nearest half, with its sign: '-3.5', '0', '+2'."""
+    half = round(2 * value) / 2 if np.isfinite(value) else 0.0
+    return f"{half:+g}" if half else "0"
+
+
+def limits_of_agreement(
+    guess: npt.ArrayLike,
+    truth: npt.ArrayLike,
+    participant: npt.ArrayLike | None = None,
+    *,
+    subject: npt.ArrayLike | None = None,
+    replicates: int = 1000,
+    seed: int = 1,
+) -> Agreement:
+    """Compare guesses with the truth as Bland and Altman do.
+
+    A pair with either missing is left out and counted.
+
+    ``.table``: participant (``together``, then each), statistic (``bias``, ``sd``,
+    ``lower_limit``, ``upper_limit``), estimate, low, high, method, n (guesses).
+    ``.points``, ``.left_out``.
+
+    Difference d = guess - truth; bias = mean d; limits = bias -+ 1.96 SD(d), SD
+    with n - 1. Intervals: by person, bias -+ t s sqrt(1/n), limits -+ t s
+    sqrt(1/n + 1.96^2 / (2 (n - 1))). Together, guesses of one person hang
+    together, so whole participants are resampled (percentile bootstrap); with
+    fewer than 5 of them the interval by person's formula is given, too narrow,
+    and the method says so.
+
+    Bland and Altman, Lancet 1986;327:307-310; Stat Methods Med Res
+    1999;8:135-160 (formula of the limits' error, from memory).
+
+    >>> found = limits_of_agreement([70, 82, 60], [72, 80, 66], ["1", "1", "1"])
+    >>> found.table.query("participant == 'together'")["estimate"].round(2).tolist()
+    [-2.0, 4.0, -9.84, 5.84]
+    """
+    check_replicates(replicates)
+    check_seed(seed)
+    try:
+        g, t = (np.asarray(one, dtype=float) for one in (guess, truth))
+    except (TypeError, ValueError, OverflowError):
+        raise SizingError("Guesses and true values must be numbers.") from None
+    if g.shape != t.shape or g.ndim != 1:
+        raise SizingError("Give as many guesses as true values, one pair each.")
+    who = np.full(len(g), "1") if participant is None else np.asarray(participant)
+    points = pd.DataFrame({"participant": who.astype(object).astype(str)})
+    if subject is not None:
+        points["subject"] = np.asarray(subject)
+    points = points.assign(guess=g, truth=t, mean=(g + t) / 2, difference=g - t)
+    points = points[points["difference"].notna()].reset_index(drop=True)
+    each = points.groupby("participant", sort=False)["difference"]
+    groups = [(str(name), own.to_numpy()) for name, own in each]
+    rows = [row for name, own in groups for row in _rows(name, own)]
+    if groups:
+        rows = _together(points, replicates, seed) + rows
+    table = pd.DataFrame(rows, columns=_COLUMNS)
+    return Agreement(table, points, len(g) - len(points))
+
+
+def _limits(bias: Any, sd: Any) -> Floats:
+    return np.array([bias, sd, bias - REACH * sd, bias + REACH * sd])
+
+
+def _rows(name: str, d: Floats) -> list[tuple[object, ...]]:
+    """Return one participant's figures with intervals by formula."""
+    n, method = len(d), "one guess: no interval"
+    value = _limits(d.mean(), d.std(ddof=1) if n > 1 else np.nan)
+    low, high = np.full((2, 4), np.nan)
+    if n > 1:
+        df, s = n - 1, value[1]
+        t, most, least = _quantiles(df)
+        of_limit = t * s * np.sqrt(1 / n + REACH**2 / (2 * df))
+        half = np.array([t * s / np.sqrt(n), np.nan, of_limit, of_limit])
+        low, high = value - half, value + half
+        low[1], high[1] = s * np.sqrt(df / most), s * np.sqrt(df / least)
+        method = "95 %, normal differences (Bland and Altman 1999)"
+    rows = zip(_STATISTICS, value, low, high, strict=True)
+    return [(name, *row, method, n) for row in rows]
+
+
+@lru_cache(maxsize=1024)
+def _quantiles(df: int) -> tuple[float, float, float]:
+    """Return Student's t and both ends of chi-squared for 95 %."""
+    ends = ((1 + LEVEL) / 2, (1 - LEVEL) / 2)
+    high, low = (float(stats.chi2.ppf(end, df)) for end in ends)
+    return float(stats.t.ppf(ends[0], df)), high, low
+
+
+def _together(
+    points: pd.DataFrame, replicates: int, seed: int
+) -> list[tuple[object, ...]]:
+    d = points["difference"].to_numpy()
+    rows = _rows(TOGETHER, d)
+    code, names = pd.factorize(points["participant"])
+    if len(names) == 1:
+        return rows
+    if len(names) < 5:
+        method = f"as if independent; too narrow: only {len(names)} participants"
+        return [(*row[:5], method, row[6]) for row in rows]
+    rng = np.random.default_rng(seed)
+    w = replicate_counts(len(names), replicates, rng)[:, code]
+    n = w.sum(axis=1)
+    bias = w @ d / n
+    variance = (w @ d**2 - n * bias**2) / np.maximum(n - 1, 1)
+    drawn = _limits(bias, np.sqrt(np.maximum(variance, 0)))
+    ends = np.quantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=1).T
+    method = "95 %, bootstrap of participants, percentile"
+    both = zip(rows, ends, strict=True)
+    return [(*row[:3], *own, method, row[6]) for row, own in both]
+
+
 _WHO = ["participant", "subject"]
 _OUT = [*_WHO, "what", "reason"]
 #: Where a size chosen after measuring comes from.

@@ -214,14 +214,13 @@ def handout_html(
     ways: WaysResult, people: People, chart: SizeChart, figure: Picture
 ) -> str:
     """Return the handout: one page to print."""
-    rows, own = told(ways), _T.handout
+    rows = told(ways)
     once, twice = (
-        own["of_way"].format(
+        _T.tape_way.format(
             wrong=interval(rows[way, WRONG]), missed=interval(rows[way, MISSED])
         )
         for way in ("tape_once", "tape_twice")
     )
-    who = title_of(people.name, first=True)
     return lesson_page(
         "handout",
         answer=ways_answer(ways),
@@ -229,12 +228,11 @@ def handout_html(
         measures=measures_shown(chart),
         by_eye=BY_EYE,
         wrong=wrong_words("one_too_small", "one_too_large"),
-        again=own["again"].format(once=once, twice=twice),
+        once=once,
+        twice=twice,
         worst=worst_group(ways),
-        limits=own["limits"].format(
-            who=who, n=people.n, chart=chart.name, source=chart.source
-        ),
-        sources=own["sources"],
+        who=f"{title_of(people.name, first=True)}, n = {people.n:,}",
+        chart=chart,
     )
 
 

@@ -17,11 +17,10 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from PIL import Image
 
-from sizing.lesson.agreement import TOGETHER, Agreement
 from sizing.lesson.answers import measure_labels
 from sizing.lesson.choosing import SPREAD_WORDS
 from sizing.lesson.pairs import Pairs
-from sizing.lesson.room import RoomResult
+from sizing.lesson.room import TOGETHER, Agreement, RoomResult
 from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
 from sizing.measures.written import written
 from sizing.pages.page import Picture

@@ -6,10 +6,9 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.lesson.agreement import TOGETHER, signed
 from sizing.lesson.answers import left_out_words, measure_labels
 from sizing.lesson.choosing import CHOICE_WORDS
-from sizing.lesson.room import RoomResult
+from sizing.lesson.room import TOGETHER, RoomResult, signed
 from sizing.pages.page import Page, Picture, Section, Table, table
 from sizing.resources import texts
 from sizing.words.lesson import (

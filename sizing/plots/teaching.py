@@ -10,7 +10,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from sizing.lesson.agreement import signed
+from sizing.lesson.room import signed
 from sizing.plots.style import (
     FAINT,
     HATCHES,

@@ -6,10 +6,9 @@ from typing import Any
 import pandas as pd
 
 from sizing.cautions import invented_first
-from sizing.lesson.agreement import TOGETHER, Agreement
 from sizing.lesson.answers import CHOSEN, GUESSES, measure_labels
 from sizing.lesson.prepare import CASES
-from sizing.lesson.room import RoomResult
+from sizing.lesson.room import TOGETHER, Agreement, RoomResult
 from sizing.lesson.ways import FITTED, OF_SOME, WAY_WORDS, WRONG, WaysResult
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import unit_of as plain_unit
