@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from html import escape
+from typing import Any
 
 import ipywidgets as w
 
@@ -40,14 +41,18 @@ def button(words: str, press: Callable[[], object]) -> w.Button:
     return made
 
 
+def wide(width: str) -> dict[str, Any]:
+    """Return the look of a field with its words whole, no wider than the screen."""
+    layout = w.Layout(width=width, max_width="calc(100% - 4px)")
+    return {"style": {"description_width": "initial"}, "layout": layout}
+
+
 def number(
     words: str, value: int, most: int, *, width: str = "11rem"
 ) -> w.BoundedIntText:
     """Return a field for a whole number from 1."""
-    style, layout = {"description_width": "initial"}, w.Layout(width=width)
-    return w.BoundedIntText(
-        value=value, min=1, max=most, description=words, style=style, layout=layout
-    )
+    ends = {"min": 1, "max": most, "value": value}
+    return w.BoundedIntText(description=words, **ends, **wide(width))
 
 
 def wrapped(*widgets: w.Widget) -> w.Box:
@@ -59,24 +64,16 @@ def wrapped(*widgets: w.Widget) -> w.Box:
 class LessonSettings:
     """The entries that the whole lesson rests on."""
 
-    def __init__(
-        self,
-        population: str = "adults",
-        chart: SizeChart | None = None,
-        *,
-        draws: int = 5,
-    ) -> None:
+    def __init__(self, population: str = "adults", *, draws: int = 5) -> None:
         self.draws = draws
-        self._own = chart or demo_chart()
-        self._read: SizeChart | SizingError = self._own
+        self._read: SizeChart | SizingError = demo_chart()
         self._people: dict[tuple[str, int], People] = {}
         self._listeners: list[Callable[[], object]] = []
         self.population = w.Dropdown(
             options=[(title, name) for name, title in population_titles().items()],
             value=population,
             description="People",
-            style={"description_width": "initial"},
-            layout=w.Layout(width="26rem", max_width="calc(100% - 4px)"),
+            **wide("26rem"),
         )
         self.seed_box = number("Number of the draw", 1, 9999, width="15rem")
         help_ = _T.page["chart_help"]
@@ -120,7 +117,7 @@ class LessonSettings:
     def _take(self) -> None:
         try:
             chart = self.upload.read(lambda path: read_chart(path, warn=False))
-            self._read = self._own if chart is None else chart
+            self._read = chart or demo_chart()
         except SizingError as error:
             self._read = error
         self._tell()

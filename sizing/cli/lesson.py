@@ -1,7 +1,6 @@
 """``sizing lesson``: an hour's pack for a trainer."""
 
 import argparse
-from dataclasses import replace
 from datetime import date
 
 from sizing.cautions import closing
@@ -40,8 +39,8 @@ def run(args: argparse.Namespace) -> int:
         draws=args.draws,
         seed=args.seed,
         class_size={name: getattr(args, name) for name in CLASS_SIZE},
+        pattern=args.pattern,
     )
-    lesson = replace(lesson, pattern=args.pattern)
     kept = None
     if args.courses is not None:
         if lesson.room is not None:

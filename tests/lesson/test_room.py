@@ -98,11 +98,9 @@ def test_agreement_against_statsmodels(n, seed):
     told = limits_of_agreement(guess, truth).table
     told = told.query("participant == 'together'").set_index("statistic")["estimate"]
     # statsmodels divides by n, Bland and Altman by n - 1.
-    factor = np.sqrt(n / (n - 1))
-    middle = lines[1]
-    assert told["bias"] == pytest.approx(middle)
-    assert told["lower_limit"] == pytest.approx(middle + factor * (lines[0] - middle))
-    assert told["upper_limit"] == pytest.approx(middle + factor * (lines[2] - middle))
+    expected = lines[1] + np.sqrt(n / (n - 1)) * (np.array(lines) - lines[1])
+    found = told[["lower_limit", "bias", "upper_limit"]].tolist()
+    assert found == pytest.approx(expected)
 
 
 def test_guesses_without_a_truth_are_counted_not_used():
@@ -306,31 +304,23 @@ def test_a_reading_far_from_the_others_is_left_out_and_shown_with_and_without():
 
 def test_the_gain_of_guessing_again_against_a_paired_t_test():
     rng = np.random.default_rng(4)
-    true = {"A": (60.0, 160.0), "B": (95.0, 178.0)}
-    rows = [
-        {"participant": "reference", "subject": s, "body_mass_kg": m, "stature_cm": h}
-        for s, (m, h) in true.items()
+    true = {"A": 60.0, "B": 95.0}
+    keys = ["participant", "subject", "reading", "body_mass_kg", "guessed_body_mass_kg"]
+    rows = [("reference", s, 1, m, None) for s, m in true.items()]
+    rows += [
+        (p, s, again, None, round(m * (1 + rng.normal(0, sd)), 1))
+        for p in range(1, 9)
+        for again, sd in ((1, 0.15), (2, 0.06))
+        for s, m in true.items()
     ]
-    for p in range(1, 9):
-        for again, sd in ((1, 0.15), (2, 0.06)):
-            for s, (m, _) in true.items():
-                guess = round(m * (1 + rng.normal(0, sd)), 1)
-                rows.append(
-                    {"participant": p, "subject": s, "reading": again,
-                     "guessed_body_mass_kg": guess}
-                )  # fmt: skip
-    room = pd.DataFrame(rows)
+    room = pd.DataFrame(rows, columns=keys)
     found = room_result(answers_of(room), demo_chart())
     told = room[room["participant"] != "reference"]
-    mass = told["subject"].map({s: m for s, (m, _) in true.items()})
-    off = (told["guessed_body_mass_kg"] / mass - 1).abs()
-    each = told.assign(off=off).pivot_table(
-        index="participant", columns="reading", values="off"
-    )
-    oracle = stats.ttest_rel(each[1], each[2])
+    off = (told["guessed_body_mass_kg"] / told["subject"].map(true) - 1).abs()
+    each = told.assign(off=off).pivot_table("off", "participant", "reading")
+    ends = stats.ttest_rel(each[1], each[2]).confidence_interval()
     row = found.gain.iloc[0]
     assert row["estimate"] == pytest.approx((each[1] - each[2]).mean())
-    ends = oracle.confidence_interval()
     assert (row["low"], row["high"]) == pytest.approx((ends.low, ends.high))
     # Agreement is of the first guesses alone.
     assert len(found.guesses["body_mass_kg"].points) == 16
