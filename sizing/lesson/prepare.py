@@ -108,7 +108,7 @@ def prepare_lesson(
     progress("Loading the people", 0.0)
     people = load_people(population, draws=draws, seed=seed)
     progress("Dealing the cards", 0.1)
-    steps, drawing = card_steps(units), {"seed": seed, "replicates": 100}
+    steps, drawing = card_steps(units), dict[str, Any](seed=seed, replicates=100)
     practice = practice_clients(people, chart, n=clients, seed=seed, steps=steps)
     room = None
     if answers is not None:

@@ -54,9 +54,9 @@ class Agreement:
         if not n:
             return str(own["nothing"])
         rows = self.table.query("participant == @TOGETHER").set_index("statistic")
-        told = (rows["estimate"] / size).map(signed)
-        known = "limits" if np.isfinite(rows.loc["sd", "estimate"]) else "bias"
-        return str(own[known].format(n=n, unit=unit, **told.to_dict()))
+        known = "limits" if rows["estimate"].notna().all() else "bias"
+        told: Any = (rows["estimate"] / size).map(signed).to_dict()
+        return str(own[known].format(n=n, unit=unit, **told))
 
 
 def signed(value: float) -> str:

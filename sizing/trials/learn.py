@@ -85,7 +85,7 @@ class LearnedChart:
         far = rows[~rows["printed"].between(rows["low"], rows["high"])]
         shown = far if len(far) else rows
         off = (shown["estimate"] - shown["printed"]).abs()
-        worst = shown.loc[off.idxmax()]
+        worst = shown.iloc[int(off.argmax())]
         measure, say = str(worst["measure"]), partial(written, units=units)
         which = own["far" if len(far) else "near"].format(far=len(far))
         told = own["known"].format(n=n, known=len(rows), edges=len(self.edges))
@@ -206,9 +206,10 @@ def _edges(
     variance = drawn.var(axis=0)
     prior = SHIFT_SD**2 + STRAY[0] ** 2 * np.exp(2 * STRAY[1] ** 2)
     chart, frame, rows = trials.chart.frame.set_index("size"), trials.frame, []
+    none = pd.Series(np.nan, chart.index)
     places = product(enumerate(trials.measures), trials.chart.sizes, enumerate(ENDS))
     for (j, measure), size, (e, end) in places:
-        printed = chart.get(f"{measure}_{end}", {}).get(size, np.nan)
+        printed = chart.get(f"{measure}_{end}", none)[size]
         if pd.isna(printed):
             continue
         wrong, own = ("too large", "too small")[e], frame[frame["size"] == size]
