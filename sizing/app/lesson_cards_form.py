@@ -119,9 +119,10 @@ class CardsForm:
         """Return the cards to be saved: pages to print, and a table."""
         if self.practice is None:
             raise SizingError(_T.page["no_cards"])
-        units, made = self._settings.units.units, self.practice
+        own, made = self._settings, self.practice
+        units = own.units.units
         return {
-            "practice_cards": cards_html(made, self._settings.chart, units),
+            "practice_cards": cards_html(made, own.chart, units, own.sling),
             "practice_answers": answers_html(made, units),
             "practice_clients": made.cards.merge(made.answers, on="card"),
         }

@@ -81,7 +81,7 @@ class WaysForm(AnswerForm):
         self._slide = wrong_slide(ways)
         words = [other_ways(ways), table_against_tape(ways)]
         self.answered.words.value = answer_html(ways_answer(ways))
-        sections = sections_html([ways_section(ways, words=words), wrong_section()])
+        sections = sections_html([ways_section(ways, words), wrong_section()])
         self.answered.pictures.value = slide_html(drawn(self._slide)) + sections
         self.answered.limits.value = bullets(lesson_limits(people))
         self.answered.sources.value = bullets(lesson_sources(people))
@@ -94,7 +94,9 @@ class WaysForm(AnswerForm):
             self._slide.name: self._slide.axes,
             "ways_of_choosing": ways.table,
             "ways_differences": ways.differences,
-            "handout": handout_html(ways, people, self._settings.chart, picture),
+            "handout": handout_html(
+                ways, people, self._settings.chart, picture, self._settings.sling
+            ),
         }
 
     def forget(self) -> None:
@@ -200,7 +202,7 @@ class PackForm:
             seed=self._settings.seed,
             units=self._settings.units.units,
             class_size=self._room.class_size,
-            pattern=self._settings.pattern.pattern,
+            pattern=self._settings.sling,
             progress=progress,
         )
         return lesson_files(lesson, progress=progress)

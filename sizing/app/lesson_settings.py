@@ -102,6 +102,11 @@ class LessonSettings:
         """The number of the draw."""
         return int(self.seed_box.value)
 
+    @property
+    def sling(self) -> str | None:
+        """The pattern of sling, where one is named."""
+        return self.pattern.pattern
+
     def people(self) -> People:
         """Return the people chosen, loaded once."""
         key = str(self.population.value), self.seed

@@ -25,10 +25,11 @@ from sizing.lesson.ways import WaysResult, compare_ways
 from sizing.people import People, load_people
 from sizing.resources import texts
 
+_T = texts("lesson")
 #: The study in which nurses' guesses of adults were best.
 BEST_GUESSES = "Fernandes 1999"
 #: Each case, and what it is called.
-CASES: dict[str, str] = texts("lesson").cases
+CASES: dict[str, str] = _T.cases
 _MOVED_CM = {"narrow": 2.0, "wide": -2.0}
 _TIMES = {"half": 0.5, "twice": 2.0}
 #: What the forms are laid out for, if nothing else is asked.

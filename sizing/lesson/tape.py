@@ -100,7 +100,7 @@ def measuring_error(readings: pd.DataFrame) -> MeasuringError:
     np.float64(1.0)
     """
     check_columns(readings, _NEEDED, "the readings")
-    used = readings.loc[readings["value"].notna(), list(_NEEDED)]
+    used = readings.loc[readings["value"].notna(), list(_NEEDED)].reset_index(drop=True)
     keys = ["participant", "subject", "measure"]
     for row in used[used.duplicated([*keys, "reading"])].to_dict("records"):
         raise SizingError(_T.room["reading_twice"].format_map(row))

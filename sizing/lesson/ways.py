@@ -46,7 +46,8 @@ from sizing.words.numbers import interval
 
 _T = texts("lesson")
 #: Ways of choosing, in the order of every table.
-WAY_WORDS: dict[str, str] = _T.ways
+WAYS = ["by_eye", "usual", "stature", "body_mass", "both", "tape_once", "tape_twice"]
+WAY_WORDS: dict[str, str] = dict(zip(WAYS, _T.ways, strict=True))
 _KNOWN = {"stature": ("stature_cm",), "body_mass": ("body_mass_kg",)}
 PUT_WRONG = "put_in_a_wrong_size"
 #: The way that the others are compared with.

@@ -2,7 +2,6 @@
 
 from base64 import b64encode
 from collections.abc import Hashable, Mapping, Sequence
-from dataclasses import replace
 from functools import cache, partial
 from importlib.resources import files
 from typing import Any
@@ -21,6 +20,7 @@ from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
 from sizing.lesson.prepare import Lesson
 from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
 from sizing.measures import EDGE_RULE, vocabulary
+from sizing.measures.patterns import pattern_words
 from sizing.measures.written import span, written
 from sizing.pages.page import Page, Picture, Section, Table, render, table
 from sizing.pages.room import repeats_section
@@ -103,6 +103,8 @@ def check_table(check: pd.DataFrame) -> Table:
     """Return the published figures beside what the curves say."""
     figures = zip(check["statistic"], check["bound"], strict=True)
     study = check["study"].map(STUDY_WORDS)
+    role = "from " + check["fitted_on"].map(STUDY_WORDS)
+    role = role.where(check["role"] == "predicted", "fitted")
     frame = pd.DataFrame(
         {
             "Study": study,
@@ -111,9 +113,7 @@ def check_table(check: pd.DataFrame) -> Table:
             "Published": check["value"].map(given),
             "Curve": check["model"].map(share),
             "Miss": check["miss"].map(points),
-            "Role": check["role"]
-            + ", fitted on "
-            + check["fitted_on"].map(STUDY_WORDS),
+            "Role": role,
         }
     )
     words = ["Study", "Who guessed", "Figure", "Role"]
@@ -142,11 +142,11 @@ def wrong_words(*names: str) -> list[str]:
     ]
 
 
-def ways_section(ways: WaysResult, *figures: Picture, words: Sequence[str]) -> Section:
+def ways_section(ways: WaysResult, words: Sequence[str]) -> Section:
     """Return what each way of choosing is, after words of what came of it."""
     own = _T.evidence
     said = own["ways_words"].format(usual=ways.settings["usual_size"])
-    return Section(own["ways"], [said, own["harms"], *words], figures)
+    return Section(own["ways"], [said, own["harms"], *words])
 
 
 def wrong_section() -> Section:
@@ -180,10 +180,9 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
         table_against_tape(ways, lesson.elsewhere),
         own["kinder"].format(study=study, wrong=wrong),
     ]
-    each = ways_section(ways, pictures["wrong_size"], words=words)
+    answer = [pictures["wrong_size"]]
     pairs = [p for name, p in pictures.items() if name.startswith("pair_")]
-    none = [] if pairs else [_T.no_pairs]
-    chart = lesson.chart
+    none, chart = [] if pairs else [_T.no_pairs], lesson.chart
     page = Page(
         title=own["title"],
         question=own["question"],
@@ -196,7 +195,8 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
         ),
         answer=ways_answer(ways),
         sections=[
-            replace(each, tables=[ways_table(ways)]),
+            Section(own["came"], (), answer, [ways_table(ways)]),
+            ways_section(ways, words),
             wrong_section(),
             groups_section(ways),
             Section(own["pairs"], [_T.pairs], pairs, bullets=none),
@@ -210,17 +210,25 @@ def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
     return render(page.for_pattern(lesson.pattern, chart.measures))
 
 
+def pattern_shown(pattern: str | None, chart: SizeChart) -> list[str]:
+    """Return what to know of a pattern of sling, if one is named, its name first."""
+    named = f"Pattern of sling: {pattern}"
+    return [named, *pattern_words(pattern, chart.measures)] if pattern else []
+
+
 def handout_html(
-    ways: WaysResult, people: People, chart: SizeChart, figure: Picture
+    ways: WaysResult,
+    people: People,
+    chart: SizeChart,
+    figure: Picture,
+    pattern: str | None = None,
 ) -> str:
     """Return the handout: one page to print."""
     rows = told(ways)
-    once, twice = (
-        _T.tape_way.format(
-            wrong=interval(rows[way, WRONG]), missed=interval(rows[way, MISSED])
-        )
-        for way in ("tape_once", "tape_twice")
-    )
+    tape: list[str] = []
+    for way in ("tape_once", "tape_twice"):
+        wrong, missed = interval(rows[way, WRONG]), interval(rows[way, MISSED])
+        tape.append(_T.tape_way.format(wrong=wrong, missed=missed))
     return lesson_page(
         "handout",
         answer=ways_answer(ways),
@@ -228,11 +236,11 @@ def handout_html(
         measures=measures_shown(chart),
         by_eye=BY_EYE,
         wrong=wrong_words("one_too_small", "one_too_large"),
-        once=once,
-        twice=twice,
+        tape=tape,
         worst=worst_group(ways),
         who=f"{title_of(people.name, first=True)}, n = {people.n:,}",
         chart=chart,
+        pattern=pattern_shown(pattern, chart),
     )
 
 
@@ -322,7 +330,12 @@ def card_backs(practice: Practice, units: str = "metric") -> list[dict[str, str]
     ]
 
 
-def cards_html(practice: Practice, chart: SizeChart, units: str = "metric") -> str:
+def cards_html(
+    practice: Practice,
+    chart: SizeChart,
+    units: str = "metric",
+    pattern: str | None = None,
+) -> str:
     """Return the cards as a page to print on both sides: six, then their answers."""
     fronts, backs = card_rows(practice.cards, units), card_backs(practice, units)
     sheets = []
@@ -334,8 +347,8 @@ def cards_html(practice: Practice, chart: SizeChart, units: str = "metric") -> s
         sheets.append({"fronts": fronts[start : start + _A_SHEET], "backs": turned})
     to = _T.cards["metric" if units == "metric" else "other"]
     note = _T.cards["note"].format(chart=practice.chart, to=to)
-    shown = chart_shown(chart, units)
-    return lesson_page("cards", note=note, sheets=sheets, chart=shown)
+    shown = {"chart": chart_shown(chart, units), "note": note, "sheets": sheets}
+    return lesson_page("cards", pattern=pattern_shown(pattern, chart), **shown)
 
 
 def margin_words(miss: float, measure: str, units: str = "metric") -> str:

@@ -68,10 +68,16 @@ def lesson_files(
     progress("Writing the pages", 0.95)
     made = {
         "handout.html": pages.handout_html(
-            lesson.ways, lesson.people, lesson.chart, pictures["wrong_size"]
+            lesson.ways,
+            lesson.people,
+            lesson.chart,
+            pictures["wrong_size"],
+            lesson.pattern,
         ),
         "evidence.html": pages.evidence_html(lesson, pictures),
-        "cards.html": pages.cards_html(lesson.practice, lesson.chart, lesson.units),
+        "cards.html": pages.cards_html(
+            lesson.practice, lesson.chart, lesson.units, lesson.pattern
+        ),
         "card_answers.html": pages.answers_html(lesson.practice, lesson.units),
         "ways.csv": _csv(lesson.ways.table),
         "on_other_charts.csv": _csv(lesson.elsewhere),
@@ -135,6 +141,7 @@ def pack_words(
             for name, build in pair_builds(lesson.pairs, units).items()
         ],
         "parts": parts,
+        "pattern": pages.pattern_shown(lesson.pattern, chart),
         **lesson.class_size,
         "repeats": pictures["how_often_to_measure"],
         "room": [p for name, p in pictures.items() if name.startswith("room_")],
