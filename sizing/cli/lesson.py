@@ -9,7 +9,7 @@ from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.lesson.courses import keep_course, kept_courses
 from sizing.lesson.prepare import CLASS_SIZE, prepare_lesson
-from sizing.pages.lesson_pack import write_lesson
+from sizing.pages.lesson_pack import lesson_files, write_files
 from sizing.words.lesson import gain_words, room_answer
 
 
@@ -47,7 +47,7 @@ def run(args: argparse.Namespace) -> int:
             path = keep_course(args.courses, lesson.room, args.date or date.today())
             print(f"Kept: {path}.")
         kept = kept_courses(args.courses)
-    written = write_lesson(lesson, args.out, courses=kept)
+    written = write_files(lesson_files(lesson, courses=kept), args.out)
     if warned := told_pattern(args, lesson.chart.measures, ""):
         print(warned)
     for part in (lesson.ways, lesson.practice):

@@ -1,12 +1,12 @@
 """How far guesses of body mass are off: published figures and a fitted curve."""
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, special
+from scipy import optimize, stats
 
 from sizing.errors import one_of
 from sizing.lesson.choosing import ADULT_FROM, Floats
@@ -46,22 +46,17 @@ class GuessModel:
     subjects: str = "adults"
     study: str = ""
 
-    def errors(self, n: int, rng: np.random.Generator) -> Floats:
-        """Draw n relative errors.
+    @cached_property
+    def _curve(self) -> Any:
+        return stats.gennorm(self.shape, loc=self.centre, scale=self.scale)
 
-        A gamma variate to the power 1/shape, with a random sign, is one of the
-        curve (Nadarajah, J Appl Stat 2005;32:685-694, from memory).
-        """
-        size = rng.gamma(1 / self.shape, size=n) ** (1 / self.shape)
-        sign = np.where(rng.random(n) < 0.5, -1.0, 1.0)
-        # Nobody guesses less than a tenth of what the scale says.
-        return np.maximum(self.centre + self.scale * sign * size, -0.9)
+    def errors(self, n: int, rng: np.random.Generator) -> Floats:
+        """Draw n errors; nobody guesses under a tenth of what the scale says."""
+        return np.maximum(self._curve.rvs(n, random_state=rng), -0.9)
 
     def share_below(self, error: float) -> float:
         """Return the share of guesses with a relative error below this one."""
-        z = (error - self.centre) / self.scale
-        half = special.gammainc(1 / self.shape, abs(z) ** self.shape) / 2
-        return float(0.5 + np.sign(z) * half)
+        return float(self._curve.cdf(error))
 
     def share_within(self, bound: float) -> float:
         """Return the share of guesses within a relative bound of the scale."""
@@ -69,10 +64,7 @@ class GuessModel:
 
     def quantile(self, q: float) -> float:
         """Return a quantile of the relative error."""
-        size = special.gammaincinv(1 / self.shape, abs(2 * q - 1))
-        return float(
-            self.centre + self.scale * np.sign(q - 0.5) * size ** (1 / self.shape)
-        )
+        return float(self._curve.ppf(q))
 
     def mean_absolute(self) -> float:
         """Return the mean absolute relative error, by the trapezoid rule."""

@@ -157,14 +157,7 @@ def _csv(frame: pd.DataFrame) -> str:
     return csv_bytes(rounded(frame)).decode("utf-8")
 
 
-def write_lesson(
-    lesson: Lesson, folder: str | Path, *, courses: pd.DataFrame | None = None
-) -> list[Path]:
-    """Write the pack into a folder."""
-    return write_files(lesson_files(lesson, courses=courses), folder)
-
-
 def write_files(files: Mapping[str, bytes], folder: str | Path) -> list[Path]:
-    """Write a pack that is made into a folder; see ``write_lesson``."""
+    """Write a pack into a folder."""
     written = write_folder(folder, files, kept={_FORM_FILE: _BLANK_FILE})
     return sorted(written, key=lambda path: (path.parent != Path(folder), path))

@@ -32,7 +32,6 @@ from sizing.words.lesson import (
     courses_words,
     gain_labels,
     gain_words,
-    guesses_words,
     of_hundred,
     title_of,
     told,
@@ -256,5 +255,5 @@ def _guesses(measure: str, agreement: Agreement, units: str) -> Slide:
         f"room_guesses_{name.replace(' ', '_')}",
         "room_guesses",
         what=name,
-        words=guesses_words(agreement, measure, units),
+        words=agreement.summary(unit, size),
     )

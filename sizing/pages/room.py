@@ -11,13 +11,7 @@ from sizing.lesson.choosing import CHOICE_WORDS
 from sizing.lesson.room import TOGETHER, RoomResult, signed
 from sizing.pages.page import Page, Picture, Section, Table, table
 from sizing.resources import texts
-from sizing.words.lesson import (
-    courses_words,
-    gain_labels,
-    guesses_words,
-    room_answer,
-    unit_of,
-)
+from sizing.words.lesson import courses_words, gain_labels, room_answer, unit_of
 from sizing.words.numbers import interval, points_interval
 from sizing.words.numbers import share as percent
 
@@ -48,7 +42,7 @@ def room_page(
         sections.append(Section("Sizes", (), of("room_sizes"), tables))
     if room.guesses:
         words = [
-            f"{measure_labels()[m]}: {guesses_words(found, m, units)}"
+            f"{measure_labels()[m]}: {found.summary(*unit_of(m, units))}"
             for m, found in room.guesses.items()
         ]
         tables = [

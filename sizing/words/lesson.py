@@ -8,7 +8,7 @@ import pandas as pd
 from sizing.cautions import invented_first
 from sizing.lesson.answers import CHOSEN, GUESSES, measure_labels
 from sizing.lesson.prepare import CASES
-from sizing.lesson.room import TOGETHER, Agreement, RoomResult
+from sizing.lesson.room import TOGETHER, RoomResult
 from sizing.lesson.ways import FITTED, OF_SOME, WAY_WORDS, WRONG, WaysResult
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.written import unit_of as plain_unit
@@ -136,11 +136,6 @@ def distance(value: float, measure: str, units: str = "metric") -> str:
         return f"less than {least:g} {unit}"
     pounds = mass and units == "stone"
     return written(abs(value), measure, "pounds" if pounds else units)
-
-
-def guesses_words(found: Agreement, measure: str, units: str = "metric") -> str:
-    """Return how far guesses are from the truth, in the units chosen."""
-    return found.summary(*unit_of(measure, units))
 
 
 def gain_labels() -> dict[str, str]:

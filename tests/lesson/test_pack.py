@@ -18,12 +18,7 @@ from sizing.lesson import read_answers
 from sizing.lesson.choosing import SPREAD_WORDS
 from sizing.lesson.prepare import prepare_lesson
 from sizing.pages.lesson import answers_html, cards_html
-from sizing.pages.lesson_pack import (
-    lesson_files,
-    lesson_slides,
-    write_files,
-    write_lesson,
-)
+from sizing.pages.lesson_pack import lesson_files, lesson_slides, write_files
 from sizing.pages.lesson_pictures import pair_slide, repeats_slide, wrong_slide
 from sizing.resources import source_table
 from tests.reading import grade, long_sentences, words_of
@@ -39,7 +34,7 @@ def lesson():
 @pytest.fixture(scope="module")
 def pack(lesson, tmp_path_factory):
     folder = tmp_path_factory.mktemp("pack")
-    written = write_lesson(lesson, folder)
+    written = write_files(lesson_files(lesson), folder)
     return folder, written
 
 
