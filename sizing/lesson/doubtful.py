@@ -92,6 +92,8 @@ def other_unit(value: float, expected: float, measure: str, *, guess: bool) -> s
 
 #: An answer's place, its value, and what is expected with the SD of that.
 Cell = tuple[int, float, float, float]
+#: By who answered, and by volunteer or measure, what stands to what is alike in both.
+Cells = dict[Any, dict[str, dict[Any, Cell]]]
 
 
 def _exchanged(numbers: pd.DataFrame, expected: Floats) -> dict[int, str]:
@@ -99,20 +101,18 @@ def _exchanged(numbers: pd.DataFrame, expected: Floats) -> dict[int, str]:
 
     Judged over what both have (``_FAR_AND_CLOSE``). Returns places and reasons.
     """
-    errors = reading_errors()
-    people: dict[Any, dict[str, dict[Any, Cell]]] = {}
-    columns: dict[Any, dict[str, dict[Any, Cell]]] = {}
+    people: Cells = {}
+    columns: Cells = {}
     for i, row in enumerate(numbers.to_dict("records")):
         who, whom, measure = row["participant"], str(row["subject"]), row["measure"]
         guess, reading = bool(row["guess"]), row["reading"]
-        sd = _GUESS_SD[measure] if guess else errors[measure]
+        sd = _GUESS_SD[measure] if guess else reading_errors()[measure]
         cell = (i, float(row["value"]), float(expected[i]), sd)
-        of_volunteer = people.setdefault((guess, who, reading), {}).setdefault(whom, {})
-        of_volunteer.setdefault(measure, cell)
-        if not guess:
-            of_measure = columns.setdefault(who, {}).setdefault(measure, {})
-            of_measure.setdefault((whom, reading), cell)
-    found: dict[int, str] = {}
+        places = [(people, (guess, who, reading), whom, measure)]
+        places += [] if guess else [(columns, who, measure, (whom, reading))]
+        for found, whose, part, key in places:
+            found.setdefault(whose, {}).setdefault(part, {}).setdefault(key, cell)
+    told: dict[int, str] = {}
     for (guess, *_), volunteers in people.items():
         far, close = _FAR_AND_CLOSE[guess]
         for a, b in combinations(volunteers, 2):
@@ -120,19 +120,20 @@ def _exchanged(numbers: pd.DataFrame, expected: Floats) -> dict[int, str]:
             if written.min() > far and swapped.max() < close:
                 for one, other in ((a, b), (b, a)):
                     reason = _T.left_out["exchanged_people"]
-                    places = [cell[0] for cell in volunteers[one].values()]
-                    found |= dict.fromkeys(places, reason.format(one=one, other=other))
+                    reason = reason.format(one=one, other=other)
+                    cells = volunteers[one].values()
+                    told |= dict.fromkeys((cell[0] for cell in cells), reason)
     labels = vocabulary().set_index("name")["label"].str.lower()
     far, close = _FAR_AND_CLOSE[False]
     for measures in columns.values():
         for a, b in combinations(measures, 2):
-            written, swapped, places = _distances(measures[a], measures[b], False)
+            written, swapped, shared = _distances(measures[a], measures[b], False)
             before, after = (np.sqrt(np.mean(d**2)) for d in (written, swapped))
             if before > far and after < close:
                 reason = _T.left_out["exchanged_measures"]
                 reason = reason.format(one=labels[a], other=labels[b])
-                found |= dict.fromkeys(places, reason)
-    return found
+                told |= dict.fromkeys(shared, reason)
+    return told
 
 
 def _distances(

@@ -127,14 +127,14 @@ def sizes_tables(room: RoomResult, each: bool = True) -> list[Table]:
         came = rows.groupby("outcome")["count"].sum()
         frames = []
         for who, own in rows.groupby("participant", sort=False):
-            found = {r["outcome"]: r for r in own.to_dict("records")}
             cells = {"Participant": who, "Choices": own["n"].iloc[0]}
-            for outcome in filter(came.get, CHOICE_WORDS):
-                row = found[outcome]
+            for row in own.to_dict("records"):
                 # Only all together are enough for an interval to say something.
                 known = who == TOGETHER and row["count"]
                 told = f": {interval(row)}" if known else ""
-                cells[CHOICE_WORDS[outcome].capitalize()] = f"{row['count']}{told}"
+                if came[row["outcome"]]:
+                    words = CHOICE_WORDS[row["outcome"]].capitalize()
+                    cells[words] = f"{row['count']}{told}"
             frames.append(cells)
         where = _T.sources_of_sizes[str(source)]
         caption = _T.room["sizes_caption"].format(source=where)
