@@ -1,13 +1,12 @@
 """What goes into a lesson: whom, by which chart; and pieces of the trainer's page."""
 
 from collections.abc import Callable
-from html import escape
 from typing import Any
 
 import ipywidgets as w
 
 from sizing.app.client_fields import folded
-from sizing.app.form_words import bullets, paragraphs, wrong_lines
+from sizing.app.form_words import bullets, paragraphs, safe, wrong_lines
 from sizing.app.pattern_field import PatternField
 from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
@@ -31,7 +30,7 @@ def wrong_html(error: SizingError) -> str:
 
 def answer_html(words: str) -> str:
     """Return the answer, large enough for the back of a room."""
-    return f'<p role="status" style="{_ANSWER}">{escape(words)}</p>'
+    return f'<p role="status" style="{_ANSWER}">{safe(words)}</p>'
 
 
 def button(words: str, press: Callable[[], object]) -> w.Button:

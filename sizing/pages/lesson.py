@@ -22,7 +22,7 @@ from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
 from sizing.measures import EDGE_RULE, vocabulary
 from sizing.measures.patterns import pattern_words
 from sizing.measures.written import span, written
-from sizing.pages.page import Page, Picture, Section, Table, render, table
+from sizing.pages.page import Page, Picture, Section, Table, render, shown, table
 from sizing.pages.room import repeats_section
 from sizing.pages.where import where_svg, where_words
 from sizing.people import People
@@ -54,6 +54,7 @@ def _environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
+        finalize=shown,
     )
 
 
