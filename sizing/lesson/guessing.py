@@ -141,7 +141,7 @@ def fit_guess(
 def _fitted(guesser: str, subjects: str, study: str) -> GuessModel:
     """Fit the curve; ``fit_guess`` has the rule."""
     names, rows = (guesser, subjects, study), _figures()
-    rows = rows[(rows[["guesser", "subjects", "study"]] == names).all(axis=1)]
+    rows = rows[(rows[["guesser", "subjects", "study"]] == [*names]).all(axis=1)]
     normal, least = _best(rows, names, normal=True)
     if len(rows) < 3:
         return normal
