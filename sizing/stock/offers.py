@@ -198,7 +198,7 @@ def _check_numbers(
                 what = say["no_price"].format(size=size)
                 problem = Problem(what, say["price"], say["fill"])
             elif np.isnan(value):
-                values[at] = empty
+                values[at] = np.nan if empty is None else empty
             if problem is not None:
                 problems.append(replace(problem, row=rows.get(at), column=column))
         table[column] = values
