@@ -27,8 +27,8 @@ from sizing.bands import (
 from sizing.measures import MEASURES
 from sizing.pages.page import picture, table
 from sizing.people import load_people, population_titles
-from sizing.plots.bands import plot_edge_stability, plot_frontier
 from sizing.plots.chart import plot_people_and_chart
+from sizing.plots.shares import plot_edge_stability, plot_frontier
 from sizing.plots.style import figure_of
 from sizing.resources import texts
 from sizing.words.labels import LEVEL_WORDS, labels

@@ -22,16 +22,33 @@ from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.errors import InputProblems, SizingError
 from sizing.measures.tables import CHART, PRICES
 from sizing.people.files import read_table
-from sizing.resources import texts
 from sizing.stock import Offer, demo_scenario, offer_from
 from sizing.stock.offers import COLUMNS
 
-_T = texts("stock")
-_HEADINGS: dict[str, str] = _T.offered
+_HEADINGS = {
+    "chart": "Chart",
+    "size": "Size",
+    "price": "Price of one",
+    "owned": "Owned now",
+    "pack": "Sold in packs of",
+    "most": "Most to be held",
+    "last_year": "Used last year",
+    "code": "Supplier's code",
+}
 #: What problems call a column that people read under its heading.
 _WORDS = {"owned": "number owned", "pack": "pack", "most": "most", "last_year": "use"}
 #: What of the invented prices belongs to its store and to nobody else.
 _OF_THE_STORE = ["owned", "last_year"]
+_CHART_HELP = (
+    "A CSV or XLSX file for each chart, one row per size, smallest first: its name, "
+    "group and load limit, and two columns for each measure, where the size begins "
+    "and ends. Several charts are planned together. Without one, an invented chart is "
+    "used: order nothing by it."
+)
+_PRICE_HELP = (
+    "Type into the table, or take a CSV or XLSX file with the same columns; the size "
+    "and the price are needed. Empty: nothing owned, sold singly, no upper limit."
+)
 
 
 class OfferFields:
@@ -45,13 +62,13 @@ class OfferFields:
         self.charts: Sequence[SizeChart] = (demo_chart(),)
         self.invented = self._ready = self._store = True
         self._quiet = False
-        words = _T.say["chart_file"]
-        self.upload = UploadBox("My charts", help=words, multiple=True, table=CHART)
-        words = _T.say["price_file"]
-        self.prices = UploadBox("My prices and stock", help=words, table=PRICES)
+        self.upload = UploadBox(
+            "My charts", help=_CHART_HELP, multiple=True, table=CHART
+        )
+        self.prices = UploadBox("My prices and stock", help=_PRICE_HELP, table=PRICES)
         self.about, self.chart_told, self.told = w.HTML(), w.HTML(), w.HTML()
         self.table = EditableTable(
-            self._demo(),
+            self._rows(self._demo()),
             caption="Prices and stock: one row per size",
             headings=_HEADINGS,
             words=["code"],
@@ -76,7 +93,10 @@ class OfferFields:
     def offer(self) -> tuple[Sequence[SizeChart], pd.DataFrame]:
         """Return the charts and the prices as they stand in the table."""
         if not self._ready:
-            raise SizingError(_T.say["bad_charts"])
+            raise SizingError(
+                "The charts you took cannot be used. What to do: correct the file and "
+                "take it again, or take it back."
+            )
         # The table alone counts: a cell emptied there is not filled from a chart.
         bare = [
             replace(chart, frame=chart.frame.drop(columns=[*COLUMNS], errors="ignore"))
@@ -94,7 +114,7 @@ class OfferFields:
         self._store = False
         self._show(rows)
         names = " and ".join(chart.name for chart in charts)
-        words = _T.say["kept_charts"].format(names=names)
+        words = f"Charts in use, from the plan kept before: {names}."
         self.about.value = paragraphs([words + " Invented." * self.invented])
 
     def own_nothing_invented(self) -> None:
@@ -141,8 +161,9 @@ class OfferFields:
             self.chart_told.value = self._lines(error)
             self._listener()
             return
-        self.invented, self.charts = not taken, charts
-        self._show(rows if taken else self._demo())
+        self.invented = not taken
+        self.charts = charts
+        self._show(self._rows(self._demo()) if self.invented else rows)
         self._say_which()
         self._listener()
 
@@ -164,8 +185,10 @@ class OfferFields:
 
     def _demo(self) -> pd.DataFrame:
         """Return the invented prices, and what is owned where the store is served."""
-        left = [] if self._store else _OF_THE_STORE
-        prices = demo_scenario()[1].drop(columns=left)
+        prices = demo_scenario()[1]
+        return prices if self._store else prices.drop(columns=_OF_THE_STORE)
+
+    def _rows(self, prices: pd.DataFrame) -> pd.DataFrame:
         return _filled(offer_from(self.charts, prices))
 
     def _show(self, rows: pd.DataFrame) -> None:
@@ -175,9 +198,11 @@ class OfferFields:
 
     def _say_which(self) -> None:
         names = " and ".join(chart.name for chart in self.charts)
-        words = _T.say["charts"].format(names=names)
+        words = f"Chart in use: {names}."
         if self.invented:
-            words += _T.say["invented"] + _T.say["store"] * (not self._store)
+            words += " It is invented, and so are its prices."
+            if not self._store:
+                words += " What the invented store owned and used was taken out."
         self.about.value = paragraphs([words])
 
     def _changed(self) -> None:
@@ -204,9 +229,15 @@ def _filled(offer: Offer) -> pd.DataFrame:
 
 def _empty_rows(charts: Sequence[SizeChart]) -> pd.DataFrame:
     """Return a row for every size, filled in as far as the charts themselves say."""
-    columns = ["size", *COLUMNS, "code"]
-    own = [one.frame.reindex(columns=columns).assign(chart=one.name) for one in charts]
-    rows = pd.concat(own, ignore_index=True)
+    rows = pd.concat(
+        [
+            chart.frame.reindex(columns=["size", *COLUMNS, "code"]).assign(
+                chart=chart.name
+            )
+            for chart in charts
+        ],
+        ignore_index=True,
+    )
     if len(charts) > 1:
         # Names and numbers of sizes are judged before anything is typed.
         offer_from(charts, rows.assign(price=0.0)[["chart", "size", "price"]])

@@ -217,7 +217,9 @@ class BandFit:
             )
             parts.append(held_out)
             gain = self.held_out_splits.mean("gain")
-            if gain <= AS_GOOD:
+            if self.chart.frame.equals(self.rival.frame):
+                parts.append(_T.said["simple"])
+            elif gain <= AS_GOOD:
                 parts.append(_T.said["worse" if gain < -AS_GOOD else "as_good"])
         return " ".join(parts)
 
@@ -249,6 +251,8 @@ def fit_bands(
 
     People with several joint draws are smoothed thereby; with one row each the
     fit follows the rows, and three measures are smoothed unless ``smooth_cm`` is 0.
+    Where even so the quantile-centred bands do better on the half-splits, and nothing
+    is asked of the sizes but their widths, these are returned.
 
     Parameters
     ----------
@@ -325,6 +329,9 @@ def fit_bands(
     asked = fitter.asked
     measured = fitter.measured
     fitted, rival = fitter.fit(), fitter.rival(measured.weight)
+    held = half_splits(fitter, splits=splits, seed=seed, progress=progress)
+    if fitter.may_be_simple and held.mean("gain") < -1e-9:
+        fitted, held = rival, replace(held, fitted=held.rival)
     value = fitter.value(fitted)
 
     def chart(boxes: Boxes, name: str) -> SizeChart:
@@ -342,9 +349,7 @@ def fit_bands(
         objective=asked.objective,
         value=value,
         upper_bound=fitter.certified(fitted, tolerance),
-        held_out_splits=half_splits(
-            fitter, splits=splits, seed=seed, progress=progress
-        ),
+        held_out_splits=held,
         rival=chart(rival, "quantile-centred bands"),
         rival_share=share_covered(measured, *rival),
         rival_value=fitter.value(rival),

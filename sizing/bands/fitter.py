@@ -121,6 +121,18 @@ class Fitter:
         return self._share_measured * self.goal.value(self.measured, *boxes, rows)
 
     @property
+    def may_be_simple(self) -> bool:
+        """Whether the rival is one of the charts asked for, and may be the better one.
+
+        It may where the people are smoothed against chance, and nothing is asked of
+        the sizes but their widths.
+        """
+        asked = self.asked
+        more = (asked.fixed, asked.least_step, asked.least_overlap, asked.rounding)
+        chance = asked.smooth_cm is None and not self.exact
+        return chance and all(one is None for one in more)
+
+    @property
     def _share_measured(self) -> float:
         return 1.0 - self.measured.not_measured
 

@@ -1,4 +1,4 @@
-"""Shares: by subgroup, why people fall between, and what each assumption moves."""
+"""Shares by subgroup, miss, assumption and width; and how far fitted edges move."""
 
 from textwrap import fill
 from typing import Any
@@ -7,10 +7,12 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter
 
+from sizing.measures import vocabulary
 from sizing.plots.style import (
     FAINT,
     HATCHES,
     INK,
+    LINES,
     MARKERS,
     SHADES,
     SOFT,
@@ -36,17 +38,9 @@ def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) ->
         for row in table.to_dict("records"):
             if row["by"] != previous and row["by"] != row["level"]:
                 place += 0.3
-                ax.annotate(
-                    str(row["by"]),
-                    (0, place),
-                    xycoords=("axes fraction", "data"),
-                    xytext=(6, 0),
-                    textcoords="offset points",
-                    va="center",
-                    fontsize=9.5,
-                    fontstyle="italic",
-                    color=SOFT,
-                )
+                style = {"fontsize": 9.5, "fontstyle": "italic", "color": SOFT}
+                at = {"xycoords": ("axes fraction", "data")}
+                past(ax, str(row["by"]), (0, place), gap=6, **at, **style)
                 ax.axhline(place - 0.6, color=FAINT, linewidth=0.8)
                 place += 0.9
             previous = row["by"]
@@ -78,18 +72,10 @@ def plot_misses(
             step = directions.index(row["direction"])
             place = measures.index(row["measure"]) + (step + 0.5) * height - 0.4
             _bar(ax, row, place, step, height * 0.92)
-            past(
-                ax, percent(row["estimate"], places=1), (row["high"], place), fontsize=9
-            )
+            told = percent(row["estimate"], places=1)
+            past(ax, told, (row["high"], place), fontsize=9)
         for step, direction in enumerate(directions):
-            ax.barh(
-                0,
-                0,
-                color=SHADES[(step + 1) % len(SHADES)],
-                hatch=HATCHES[step % len(HATCHES)],
-                edgecolor=INK,
-                label=str(direction),
-            )
+            ax.barh(0, 0, label=str(direction), **_fill(step))
         name_rows(ax, range(len(measures)), [labels[m] for m in measures])
         ax.margins(x=0.12)
         ax.set_xlim(left=0)
@@ -134,24 +120,12 @@ def plot_widths(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     with quiet_style():
         ax.plot(table["scale"], table["share"], "-o", color=INK, lw=1.6, ms=4)
         ax.axvline(1, color=SOFT, lw=1, linestyle="--")
+        near: dict[str, Any] = {"textcoords": "offset points", "fontsize": 9}
         for row in table.to_dict("records"):
-            ax.annotate(
-                percent(row["share"]),
-                (row["scale"], row["share"]),
-                (6, -5),
-                textcoords="offset points",
-                va="top",
-                fontsize=9,
-            )
-        ax.annotate(
-            "the convention",
-            (1, 1),
-            (4, 4),
-            xycoords=("data", "axes fraction"),
-            textcoords="offset points",
-            fontsize=9,
-            color=SOFT,
-        )
+            end = row["scale"], row["share"]
+            ax.annotate(percent(row["share"]), end, (6, -5), va="top", **near)
+        near |= {"xycoords": ("data", "axes fraction"), "color": SOFT}
+        ax.annotate("the convention", (1, 1), (4, 4), **near)
         ax.margins(x=0.1, y=0.15)
         percent_axis(ax.yaxis)
         ax.grid(axis="y")
@@ -160,29 +134,84 @@ def plot_widths(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
     return ax
 
 
+def _named(measure: str) -> str:
+    """Return a measure's plain name and unit, as the pages write them."""
+    words = vocabulary()
+    words = words[words["name"] == measure]
+    return ", ".join([*words["label"], *words["unit"]]) or measure
+
+
+def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+    """Draw coverage against band width, one line per number of sizes."""
+    ax = axes_or_new(ax)
+    width = next(name for name in table.columns if name.endswith("_width"))
+    measure = width.removesuffix("_width")
+    with quiet_style():
+        for k, (sizes, part) in enumerate(table.groupby("sizes", sort=True)):
+            line, mark = LINES[k % len(LINES)], MARKERS[k % len(MARKERS)]
+            x, shade = part[width], SHADES[min(k, 2)]
+            ax.plot(x, part["estimate"], line, color=shade, lw=1.8)
+            ax.plot(x, part["held_out"], mark, color=shade, ms=5)
+            ax.vlines(x, part["low"], part["high"], color=shade, lw=1)
+            first = part.iloc[0]
+            end = first[width], first["estimate"]
+            past(ax, f"{sizes} sizes", end, gap=-8, ha="right", color=INK)
+        percent_axis(ax.yaxis)
+        ax.grid(axis="y")
+        ax.margins(x=0.14)
+        ax.set_xlabel(
+            f"Width of the bands: {_named(measure)}\n"
+            "Lines: people fitted to. Marks, bars: people held out, 95 % interval."
+        )
+        ax.set_ylabel("People who fit a size")
+        ax.set_title("Coverage and band width")
+    return ax
+
+
+def plot_edge_stability(
+    table: pd.DataFrame, measure: str, *, ax: Axes | None = None
+) -> Axes:
+    """Draw each size's band in one measure, and how far its ends move."""
+    part = table[table["measure"] == measure]
+    sizes = sorted(part["size"].unique())
+    ax = axes_or_new(ax, height=1.6 + 0.55 * len(sizes))
+    with quiet_style():
+        for size in sizes:
+            ends = part[part["size"] == size].set_index("end")
+            band = ends.loc[["low", "high"], "estimate"]
+            broad: dict[str, Any] = {"color": FAINT, "lw": 9, "zorder": 1}
+            broad["solid_capstyle"] = "butt"
+            ax.plot(band, [size, size], **broad)
+            for end, marker in (("low", ">"), ("high", "<")):
+                row = ends.loc[end]
+                ax.plot(
+                    row[["low", "high"]], [size] * 2, "-|", color=INK, lw=1.6, ms=10
+                )
+                ax.plot(row["estimate"], size, marker, color=INK, ms=6)
+        ax.set_yticks(sizes, [f"size {size}" for size in sizes])
+        ax.set_ylim(sizes[-1] + 0.6, sizes[0] - 0.6)
+        ax.set_xlabel(
+            f"{_named(measure)}\n"
+            "Broad bars: fitted bands. Lines at their ends: 95 % of refits to other "
+            "samples."
+        )
+        ax.set_title("How far the edges move")
+    return ax
+
+
 def _bar(ax: Axes, row: dict[Any, Any], place: float, step: int, height: float) -> None:
     """Draw a share as a bar of its own shade and hatch, its interval over it."""
-    ax.barh(
-        place,
-        row["estimate"],
-        height=height,
-        color=SHADES[(step + 1) % len(SHADES)],
-        hatch=HATCHES[step % len(HATCHES)],
-        edgecolor=INK,
-        linewidth=0.7,
-    )
+    ax.barh(place, row["estimate"], height=height, linewidth=0.7, **_fill(step))
     ax.plot([row["low"], row["high"]], [place, place], color=INK, lw=1.4)
+
+
+def _fill(step: int) -> dict[str, Any]:
+    shade, hatch = SHADES[(step + 1) % len(SHADES)], HATCHES[step % len(HATCHES)]
+    return {"color": shade, "hatch": hatch, "edgecolor": INK}
 
 
 def _label(ax: Axes, row: dict[Any, Any], place: float) -> None:
     left = row["estimate"] < 0
-    ax.annotate(
-        str(row["label"]),
-        (min(row["low"], 0) if left else max(row["high"], 0), place),
-        xytext=(-4 if left else 4, 0),
-        textcoords="offset points",
-        ha="right" if left else "left",
-        va="center",
-        fontsize=8.5,
-        color=SOFT,
-    )
+    end = min(row["low"], 0) if left else max(row["high"], 0)
+    side: dict[str, Any] = {"gap": -4, "ha": "right"} if left else {}
+    past(ax, str(row["label"]), (end, place), fontsize=8.5, color=SOFT, **side)

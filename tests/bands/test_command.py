@@ -11,7 +11,7 @@ from sizing.bands import edge_stability, frontier, graph
 from sizing.cli import bands
 from sizing.cli.main import main
 from sizing.people import load_people
-from sizing.plots.bands import plot_edge_stability, plot_frontier
+from sizing.plots.shares import plot_edge_stability, plot_frontier
 
 from .oracle import make_people
 

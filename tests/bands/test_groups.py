@@ -44,7 +44,7 @@ def test_a_fit_tells_its_figures_and_how_it_was_made():
         value=0.753,
         upper_bound=0.9,
         held_out_splits=splits,
-        rival=chart,
+        rival=chart_of([81.0, 90.0], [91.0, 100.0]),
         rival_share=0.65,
         rival_value=0.651,
         people="invented",

@@ -128,6 +128,23 @@ def some_people(n=200, seed=2):
     return make_people(np.round(rng.normal((100, 90), (8, 4), (n, 2)), 1))
 
 
+@pytest.mark.parametrize("seed", [1, 2])
+def test_where_chance_is_followed_the_simple_bands_are_taken(seed):
+    """Three measures, one row each: before, 0.1 points below on soldiers held out."""
+    rng = np.random.default_rng(seed)
+    steps = rng.normal((100, -10, -40), (8, 4, 3), (60, 3)).cumsum(axis=1)
+    people = make_people(np.round(steps, 1))
+    asked = {"widths": dict.fromkeys(people.measures, 9), "sizes": 2, "splits": 2}
+    asked["step_cm"] = 2
+    found = fit_bands(people, **asked)
+    rough = fit_bands(people, **asked, least_step={HIP: 0})
+    assert found.held_out == pytest.approx(max(rough.held_out, rough.rival_held_out))
+    simple = rough.held_out < rough.rival_held_out
+    assert found.chart.frame.equals(found.rival.frame) == simple
+    assert ("did better than the fitted" in found.summary()) == simple
+    assert found.value <= found.upper_bound
+
+
 @pytest.mark.parametrize("seed", range(2))
 def test_graded_optimum_against_integer_programme(seed):
     """The chain as a path in an integer programme: another exact method."""

@@ -7,16 +7,15 @@ from sizing.charts import chart_from
 from sizing.people.people import People
 from sizing.stats.layout import Layout
 
-CHART = chart_from(
-    pd.DataFrame(
-        {
-            "size": ["one", "two"],
-            "stature_cm_low": [150, 172],
-            "stature_cm_high": [168, 190],
-        }
-    ),
-    warn=False,
-)
+
+def chart_of(measure="stature_cm", **bands):
+    """Return a chart of sizes by their names, each with a band of one measure."""
+    low, high = zip(*bands.values(), strict=True)
+    frame = pd.DataFrame({"size": list(bands), f"{measure}_low": low})
+    return chart_from(frame.assign(**{f"{measure}_high": high}), warn=False)
+
+
+CHART = chart_of(one=(150, 168), two=(172, 190))
 
 
 def people_with(frame, weight=None, level="measured"):
@@ -54,10 +53,10 @@ def invented(rng, n=300, draws=3):
 def people_of(stature, weight=None, level="measured", **columns):
     """Return people of these statures, one draw each."""
     frame = pd.DataFrame({"stature_cm": np.asarray(stature, float)})
-    frame = frame.assign(person=range(len(frame)), draw=0).assign(**columns)
-    weight = pd.Series(np.ones(len(frame)) if weight is None else np.asarray(weight))
+    people = people_with(frame, weight)
     evidence = pd.DataFrame({"stature_cm": level}, index=frame.index)
-    return People("some", frame, weight, evidence)
+    frame = people.frame.assign(**columns)
+    return People("some", frame, people.weight, evidence)
 
 
 def place_of(weight, draws=1, **more):

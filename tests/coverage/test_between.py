@@ -1,5 +1,7 @@
 """Who falls between sizes: closed forms, a published table, separation."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -13,22 +15,16 @@ from sizing.errors import SizingError
 from sizing.people.classes import age_band, bmi_class
 from sizing.people.people import People
 
-from .cases import CHART, people_with
+from .cases import CHART, people_of, people_with
 
 
 def table_2x2(a: int, b: int, c: int, d: int) -> People:
     """Build people: a, b between and not where exposed; c, d where not."""
     between = np.r_[np.ones(a), np.zeros(b), np.ones(c), np.zeros(d)].astype(bool)
     exposed = np.r_[np.ones(a + b), np.zeros(c + d)].astype(bool)
-    return people_with(
-        pd.DataFrame(
-            {
-                "stature_cm": np.where(between, 170.0, 160.0),
-                "exposed": np.where(exposed, "yes", "no"),
-                "age_years": 50.0,
-            }
-        )
-    )
+    stature = np.where(between, 170.0, 160.0)
+    exposed = np.where(exposed, "yes", "no")
+    return people_of(stature, exposed=exposed, age_years=50.0)
 
 
 def test_odds_ratio_against_a_published_table():
@@ -116,28 +112,20 @@ def test_people_of_unknown_age_are_left_out(rng):
     people = invented(rng, 300)
     frame = people.frame.copy()
     frame.loc[:49, "age_years"] = np.nan
-    found = who_falls_between(
-        People("some", frame, people.weight, people.evidence), CHART, terms=["sex"]
-    )
+    found = who_falls_between(replace(people, frame=frame), CHART, terms=["sex"])
     assert found["n"].sum() == 250
 
 
 def test_draws_are_joined(rng):
     people = invented(rng, 400, 4)
     joined = who_falls_between(people, CHART, terms=["sex"])
-    singles = []
+    men = "fitted_to == 'adults' and level == 'male'"
+    row, logs = joined.query(men).iloc[0], []
     for draw in range(4):
         here = people.frame["draw"] == draw
-        frame = people.frame[here].assign(draw=0).reset_index(drop=True)
-        single = who_falls_between(
-            people_with(frame, people.weight[here]), CHART, terms=["sex"]
-        )
-        singles.append(single)
-    row = joined.query("fitted_to == 'adults' and level == 'male'").iloc[0]
-    logs = [
-        np.log(s.query("fitted_to == 'adults' and level == 'male'")["estimate"].iloc[0])
-        for s in singles
-    ]
+        single = people_with(people.frame[here].assign(draw=0), people.weight[here])
+        found = who_falls_between(single, CHART, terms=["sex"])
+        logs.append(np.log(found.query(men)["estimate"].iloc[0]))
     assert np.log(row["estimate"]) == pytest.approx(np.mean(logs))
     assert "4 draws joined" in row["method"]
 
@@ -185,9 +173,7 @@ def test_a_barred_level_does_not_spoil_the_others(rng):
     people = invented(rng)
     frame = people.frame.assign(ward=rng.choice(["a", "b", "c"], 600))
     frame.loc[frame["ward"] == "c", "stature_cm"] = 160.0
-    found = who_falls_between(
-        People("some", frame, people.weight, people.evidence), CHART, terms=["ward"]
-    )
+    found = who_falls_between(replace(people, frame=frame), CHART, terms=["ward"])
     adults = found.query("fitted_to == 'adults'").set_index("level")
     assert np.isnan(adults.loc["c", "estimate"])
     assert adults.loc[["a", "b"], "estimate"].notna().all()
@@ -200,9 +186,7 @@ def test_a_level_empty_in_some_draw_is_told(rng):
             (people.frame["draw"] == 1) & (people.frame["person"] < 40), "yes", "no"
         )
     )
-    found = who_falls_between(
-        People("some", frame, people.weight, people.evidence), CHART, terms=["drawn"]
-    )
+    found = who_falls_between(replace(people, frame=frame), CHART, terms=["drawn"])
     row = found.query("fitted_to == 'adults' and level == 'yes'").iloc[0]
     assert "in some draw nobody is in this group" in row["message"]
     assert "in at least one of 2 draws" in row["message"]
@@ -212,9 +196,7 @@ def test_terms_that_say_the_same_are_a_message(rng):
     people = invented(rng)
     frame = people.frame.assign(copy=people.frame["sex"])
     found = who_falls_between(
-        People("some", frame, people.weight, people.evidence),
-        CHART,
-        terms=["sex", "copy"],
+        replace(people, frame=frame), CHART, terms=["sex", "copy"]
     )
     rows = found[found["message"] != "the reference"]
     assert rows["message"].str.contains("cannot be kept apart").all()

@@ -9,11 +9,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from sizing.charts import OUTCOMES, assign, chart_from, demo_chart
+from sizing.charts import OUTCOMES, assign, demo_chart
 from sizing.coverage import coverage_in_chunks, estimate_coverage
 from sizing.errors import SizingError
 
-from .cases import invented, people_with
+from .cases import chart_of, invented, people_with
 
 BY = ["sex", "age_band", "ward"]
 KEYS = ["by", "level", "outcome"]
@@ -39,17 +39,14 @@ def test_counts_are_the_same_for_every_cutting(seed, cuts, turned):
     parts = [frame.iloc[a:b] for a, b in pairwise(ends)]
     one = coverage_in_chunks([frame], demo_chart(), by=BY)
     cut = coverage_in_chunks(parts[::-1] if turned else parts, demo_chart(), by=BY)
-    pd.testing.assert_frame_equal(
-        cut.sort_values(KEYS, ignore_index=True),
-        one.sort_values(KEYS, ignore_index=True),
-    )
+    cut, one = (found.sort_values(KEYS, ignore_index=True) for found in (cut, one))
+    pd.testing.assert_frame_equal(cut, one)
 
 
 def test_counts_against_assign_and_pandas(rng):
     frame = wards(rng, 3000)
-    found = coverage_in_chunks(
-        [frame.iloc[place::4] for place in range(4)], demo_chart(), by="sex"
-    )
+    parts = [frame.iloc[place::4] for place in range(4)]
+    found = coverage_in_chunks(parts, demo_chart(), by="sex")
     outcome = assign(people_with(frame), demo_chart()).table["outcome"]
     for level, rows in (("everyone", outcome), ("male", outcome[frame.sex == "male"])):
         got = found[found["level"] == level].set_index("outcome")["people"]
@@ -61,9 +58,8 @@ def test_counts_against_assign_and_pandas(rng):
 def test_shares_and_intervals_against_one_pass(rng):
     frame = wards(rng, 3000)
     weight = rng.gamma(3, 1, 3000)
-    whole = estimate_coverage(
-        people_with(frame, weight), demo_chart(), by=BY, replicates=2000
-    )
+    people = people_with(frame, weight)
+    whole = estimate_coverage(people, demo_chart(), by=BY, replicates=2000)
     frame = frame.assign(weight=weight)
     parts = [frame.iloc[place::5] for place in range(5)]
     found = coverage_in_chunks(parts, demo_chart(), by=BY)
@@ -86,14 +82,8 @@ def test_shares_and_intervals_against_one_pass(rng):
 
 def test_two_people_tell_with_one_degree_of_freedom():
     """As a whole population's share does; against Wilson's interval worked by hand."""
-    chart = chart_from(
-        pd.DataFrame(
-            {"size": ["one"], "stature_cm_low": [150], "stature_cm_high": [170]}
-        ),
-        warn=False,
-    )
     frame = pd.DataFrame({"stature_cm": [160.0, 180.0]})
-    row = coverage_in_chunks([frame], chart).iloc[0]
+    row = coverage_in_chunks([frame], chart_of(one=(150, 170))).iloc[0]
     # Half of two: the variance of the share is 1/8, that of two people.
     t = stats.t.ppf(0.975, 1)
     half = t * np.sqrt(0.25 / 2 + t**2 / 16) / (1 + t**2 / 2)

@@ -140,10 +140,8 @@ def test_people_know_whether_an_outside_model_drew_them(rng):
     )
     taken = people_from(frame)
     drawn = people_from(frame, draws=3)
-    assert (
-        taken.drawn is None
-        and drawn.drawn.draw.tolist() == [0] * 40 + [1] * 40 + [2] * 40
-    )
+    assert taken.drawn is None
+    assert drawn.drawn.draw.tolist() == [0] * 40 + [1] * 40 + [2] * 40
     assert layout(drawn).joined == "; 3 draws of a model fitted to other people"
     assert layout(drawn).how == "linearisation by person"
     assert layout(taken).joined == ""

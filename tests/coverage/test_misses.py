@@ -9,19 +9,10 @@ from sizing.coverage import estimate_coverage, why_none
 from sizing.errors import SizingWarning
 from sizing.people import people_from
 
-CHART = chart_from(
-    pd.DataFrame(
-        {
-            "size": ["one", "two"],
-            "group": "adult",
-            "stature_cm_low": [150, 172],
-            "stature_cm_high": [168, 190],
-            "hip_circumference_cm_low": [80, 100],
-            "hip_circumference_cm_high": [98, 120],
-        }
-    ),
-    warn=False,
-)
+from . import cases
+
+HIPS = {"hip_circumference_cm_low": [80, 100], "hip_circumference_cm_high": [98, 120]}
+CHART = chart_from(cases.CHART.frame.assign(**HIPS), warn=False)
 
 
 def invented(n: int, seed: int = 3):
@@ -45,15 +36,7 @@ def test_shares_add_up_to_those_without_a_size():
 def test_each_person_is_counted_as_a_count_by_hand_does():
     people = invented(300)
     found = why_none(people, CHART).set_index(["measure", "direction"])["estimate"]
-    bands = {
-        m: [
-            (round(10 * lo), round(10 * hi))
-            for lo, hi in zip(
-                CHART.frame[f"{m}_low"], CHART.frame[f"{m}_high"], strict=True
-            )
-        ]
-        for m in ("stature_cm", "hip_circumference_cm")
-    }
+    bands = {m: list(zip(*CHART.edges(m), strict=True)) for m in CHART.measures}
     unit = {m: np.median([hi - lo for lo, hi in bands[m]]) for m in bands}
     share: dict[tuple[str, str], float] = {}
     for (_, row), weight in zip(people.frame.iterrows(), people.weight, strict=True):
@@ -82,9 +65,7 @@ def test_a_measure_that_nobody_has_is_named_without_a_miss():
         found = why_none(people_from(frame), CHART).set_index("direction")
     assert found.loc["not_measured", "measure"] == "hip_circumference_cm"
     assert found.loc["not_measured", "estimate"] == pytest.approx(2 / 3)
-    assert np.isnan(
-        found.loc["not_measured", ["miss_median", "miss_most"]].tolist()
-    ).all()
+    assert found.loc["not_measured", ["miss_median", "miss_most"]].isna().all()
     assert found.loc["too_small_for", "miss_median"] == 10
 
 

@@ -1,5 +1,7 @@
 """What assumptions do: against coverage of people moved by hand, and formulas."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -42,8 +44,7 @@ def setting(kind: str, *, measures="", who="everyone", amount=np.nan) -> pd.Data
 
 
 def moved(people: People, **columns: object) -> People:
-    frame = people.frame.assign(**columns)
-    return People(people.name, frame, people.weight, people.evidence)
+    return replace(people, frame=people.frame.assign(**columns))
 
 
 def share(people: People, chart: SizeChart) -> float:
@@ -52,9 +53,8 @@ def share(people: People, chart: SizeChart) -> float:
 
 def test_a_shift_against_coverage_of_people_moved_by_hand(rng):
     people, chart = walkers(rng), demo_chart()
-    found = sensitivity(
-        people, chart, settings=setting("shift", measures=HIP, amount=5)
-    )
+    made = setting("shift", measures=HIP, amount=5)
+    found = sensitivity(people, chart, settings=made)
     want = share(moved(people, **{HIP: people.frame[HIP] + 5}), chart)
     row = found.table.iloc[0]
     assert found.share == pytest.approx(share(people, chart))
@@ -68,9 +68,8 @@ def test_a_shift_against_the_chart_moved_the_other_way(rng):
     people, chart = walkers(rng), demo_chart()
     other = chart.frame.copy()
     other[[f"{HIP}_low", f"{HIP}_high"]] -= 5
-    want = compare_charts(people, chart, SizeChart(other), replicates=2000).table.iloc[
-        0
-    ]
+    want = compare_charts(people, chart, SizeChart(other), replicates=2000).table
+    want = want.iloc[0]
     made = setting("shift", measures=HIP, amount=5)
     row = sensitivity(people, chart, settings=made).table.iloc[0]
     assert row["estimate"] == pytest.approx(want["estimate"])
@@ -103,23 +102,17 @@ def test_weights_against_coverage_of_those_who_stay(rng):
     made = setting("only_walking", who="adults", amount=1)
     row = sensitivity(people, chart, settings=made).table.iloc[0]
     here = people.frame["walking_difficulty"] & (people.frame["age_years"] >= 18)
-    stay = People(
-        "stay",
-        people.frame[here].reset_index(drop=True),
-        people.weight[here].reset_index(drop=True),
-        people.evidence[here].reset_index(drop=True),
-    )
+    parts = (people.frame, people.weight, people.evidence)
+    stay = People("stay", *(one[here].reset_index(drop=True) for one in parts))
     assert row["share"] == pytest.approx(share(stay, chart))
     assert row["high"] - row["low"] > 0.05
 
 
 def test_measuring_error_takes_from_whom_it_should(rng):
     people, chart = walkers(rng), demo_chart()
-    pairs = pd.concat(
-        [setting("error", amount=a).assign(setting=str(a)) for a in (0, 1, 1)],
-        ignore_index=True,
-    )
-    pairs["setting"] = ["none", "once", "again"]
+    amounts = {"none": 0, "once": 1, "again": 1}
+    made = [setting("error", amount=a).assign(setting=s) for s, a in amounts.items()]
+    pairs = pd.concat(made, ignore_index=True)
     table = sensitivity(people, chart, settings=pairs).table.set_index("setting")
     assert table.loc["none", "estimate"] == 0
     assert table.loc["none", "low"] < 0 < table.loc["none", "high"]
@@ -131,7 +124,7 @@ def test_the_error_of_a_survey_design_against_the_survey_layer(rng):
     frame = people.frame.assign(
         stratum=rng.integers(0, 8, 600), unit=rng.integers(0, 3, 600)
     )
-    people = People("some", frame, people.weight, people.evidence)
+    people = replace(people, frame=frame)
     made = setting("shift", measures=HIP, amount=5)
     row = sensitivity(people, demo_chart(), settings=made).table.iloc[0]
     state = start(people, demo_chart(), layout(people), 1)

@@ -10,23 +10,16 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from data_sources.design_estimate import design_estimate
-from sizing.charts import (
-    OUTCOME_WORDS,
-    OUTCOMES,
-    SizeChart,
-    assign,
-    chart_from,
-    demo_chart,
-)
+from sizing.charts import OUTCOMES, SizeChart, assign, chart_from, demo_chart
+from sizing.charts.assign import OUTCOME_WORDS
 from sizing.coverage import compare_charts, estimate_coverage, harm_words, weighed_harm
 from sizing.errors import SizingError
 from sizing.people.layout import layout
-from sizing.people.people import People
 from sizing.stats.shares import group_means, replicate_counts
 from sizing.surveys import read_nhanes_files
 from sizing.words.numbers import points
 
-from .cases import CHART, invented, people_with
+from .cases import CHART, chart_of, invented, people_with
 
 BY = ["sex", "age_band", "bmi_class"]
 NUMBERS = ["estimate", "low", "high", "n", "standard_error", "df"]
@@ -55,12 +48,10 @@ def test_shares_add_up_in_every_group(rng):
 def test_the_order_of_people_and_sizes_does_not_matter(rng):
     people, chart = invented(rng), demo_chart()
     order = rng.permutation(len(people.frame))
-    mixed = People(
-        people.name,
-        people.frame.iloc[order].reset_index(drop=True),
-        people.weight.iloc[order].reset_index(drop=True),
-        people.evidence,
+    frame, weight = (
+        one.iloc[order].reset_index(drop=True) for one in (people.frame, people.weight)
     )
+    mixed = replace(people, frame=frame, weight=weight)
     turned = SizeChart(chart.frame.iloc[::-1].reset_index(drop=True))
     plain = estimate_coverage(people, chart, by="sex").table[NUMBERS]
     for other in (
@@ -109,7 +100,7 @@ def test_whole_weights_equal_people_repeated(rng):
     times = rng.integers(1, 4, 80)
     repeated = people.frame.loc[people.frame.index.repeat(times)].reset_index(drop=True)
     repeated["person"] = range(len(repeated))
-    weighted = People(people.name, people.frame, pd.Series(times), people.evidence)
+    weighted = replace(people, weight=pd.Series(times))
     left = estimate_coverage(weighted, demo_chart(), by=BY).table
     right = estimate_coverage(people_with(repeated), demo_chart(), by=BY).table
     assert np.allclose(left["estimate"], right["estimate"])
@@ -186,10 +177,7 @@ def shares_of_truth(found: pd.DataFrame, truth: float) -> float:
 @pytest.mark.parametrize("top", [168.0, 154.0])
 def test_95_per_cent_intervals_hold_the_truth_when_all_is_measured(rng, top):
     """200 studies of 120 weighted persons, told as groups of one population."""
-    band = pd.DataFrame(
-        {"size": ["one"], "stature_cm_low": [150], "stature_cm_high": [top]}
-    )
-    chart = chart_from(band, warn=False)
+    chart = chart_of(one=(150, top))
     # Values are rounded to whole mm, so the band is wider by 0.05 at each end.
     truth = np.diff(stats.norm.cdf([149.95, top + 0.05], 168, 9))[0]
     held = []
@@ -212,10 +200,7 @@ def test_95_per_cent_intervals_hold_the_truth_when_some_is_drawn(rng):
     """
     n, draws, sd = 100, 5, 9.0
     truth = np.diff(stats.norm.cdf([159.95, 175.05], 168, sd))[0]
-    band = pd.DataFrame(
-        {"size": ["one"], "stature_cm_low": [160], "stature_cm_high": [175]}
-    )
-    chart = chart_from(band, warn=False)
+    chart = chart_of(one=(160, 175))
     held = []
     for _ in range(4):
         y = rng.normal(168, sd, (50, n))
@@ -246,7 +231,7 @@ def test_groups_that_differ_between_draws(rng):
     frame = people.frame.copy()
     frame["drawn"] = np.where(rng.random(len(frame)) < 0.5, "yes", "no")
     found = estimate_coverage(
-        People("some", frame, people.weight, people.evidence), demo_chart(), by="drawn"
+        replace(people, frame=frame), demo_chart(), by="drawn"
     ).table
     yes = frame["drawn"] == "yes"
     row = found.query("level == 'yes'").iloc[0]
@@ -256,7 +241,7 @@ def test_groups_that_differ_between_draws(rng):
 def test_a_paired_difference_against_its_formula(rng):
     n = 500
     frame = pd.DataFrame({"stature_cm": rng.normal(168, 9, n)})
-    wider = chart_from(CHART.frame.assign(stature_cm_high=[170, 190]), warn=False)
+    wider = chart_of(one=(150, 170), two=(172, 190))
     found = compare_charts(people_with(frame), CHART, wider, replicates=2000)
     row = found.table.iloc[0]
     gained = frame["stature_cm"].round(1).between(168.1, 170)
@@ -285,7 +270,7 @@ def test_degrees_of_freedom_are_those_of_the_people_who_count(rng):
     size = np.where(people.frame["person"] < 2, "two", "others")
     size[2] = "one"
     weight = people.weight.where(people.frame["person"] > 1, 1.0)
-    some = People("some", people.frame.assign(ward=size), weight, people.evidence)
+    some = replace(people, frame=people.frame.assign(ward=size), weight=weight)
     table = estimate_coverage(some, demo_chart(), by="ward").table
     df = table.query("outcome == 'covered'").set_index("level")["df"]
     assert df["two"] == pytest.approx(1) and df["one"] == pytest.approx(1)
@@ -297,9 +282,8 @@ def test_the_evidence_of_each_group_is_told(rng):
     people = invented(rng, 100, 1)
     evidence = people.evidence.copy()
     evidence.loc[people.frame["sex"] == "male", "hip_circumference_cm"] = "unsupported"
-    told = estimate_coverage(
-        People("some", people.frame, people.weight, evidence), demo_chart(), by="sex"
-    )
+    graded = replace(people, evidence=evidence)
+    told = estimate_coverage(graded, demo_chart(), by="sex")
     rows = told.table.query("outcome == 'covered'").set_index("level")
     assert rows.loc["female", ["predicted", "unsupported"]].tolist() == [1, 0]
     assert rows.loc["male", ["predicted", "unsupported"]].tolist() == [0, 1]
@@ -310,9 +294,7 @@ def test_the_evidence_of_each_group_is_told(rng):
 
 def test_the_summary_carries_limits_and_cautions(rng):
     people = invented(rng, 100, 2)
-    limited = People(
-        "some", people.frame, people.weight, people.evidence, limits=("Nobody sat.",)
-    )
+    limited = replace(people, limits=("Nobody sat.",))
     words = estimate_coverage(limited, demo_chart()).summary()
     assert words.startswith("invented demo chart covers ")
     assert "Nobody sat." in words
@@ -338,9 +320,7 @@ def test_what_is_said_are_the_figures_of_everyone(rng):
     )
     words = OUTCOME_WORDS["between"]
     assert told[1] == f"{words}: 50.0 %."
-    assert told[2].startswith(
-        "Why some have no size. Their nearest size is too large: "
-    )
+    assert told[2].startswith("Why some have no size. Their nearest size is too large:")
     assert told[3].startswith("For 95.0 % of these people the answer rests on")
     assert "Fewer than 30" not in "".join(told)
     assert found.table.loc[0, "level"] == "everyone"
@@ -362,18 +342,15 @@ def test_a_chart_by_weight_alone_beats_no_chart_of_measures(rng):
     # By hand: for each size, the best band of the width the other chart has.
     size = assign(people, light).table["size"]
     back = (10 * people.frame["shoulder_height_sitting_cm"] + 0.5 + 1e-7).astype(int)
-    width = (lengths.filter(like="high").iloc[:, 0]).sub(
-        lengths["shoulder_height_sitting_cm_low"]
-    )
-    wide = round(10 * width.median())
+    ends = lengths.filter(like="shoulder_height_sitting_cm")
+    wide = round(10 * ends.diff(axis=1).iloc[:, 1].median())
     held = 0.0
     for name in light.sizes:
         x, w = back[size == name].to_numpy(), people.weight[size == name].to_numpy()
         held += max((w * ((x >= low) & (x <= low + wide))).sum() for low in set(x))
     want = 1 - held / people.weight[size.notna()].sum()
-    row = found.unchecked.set_index(["chart", "measure"]).loc[
-        ("by weight", "shoulder_height_sitting_cm")
-    ]
+    rows = found.unchecked.set_index(["chart", "measure"])
+    row = rows.loc[("by weight", "shoulder_height_sitting_cm")]
     assert row["estimate"] == pytest.approx(want) and row["width"] == wide / 10
     assert row["low"] <= row["estimate"] <= row["high"]
 
