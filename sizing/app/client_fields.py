@@ -11,7 +11,7 @@ import ipywidgets as w
 from sizing.app.form_words import heading
 from sizing.app.units import UnitField, UnitSwitch
 from sizing.client import HOW, conditions_table, suggested_allowances
-from sizing.client.parts import PARTS, allowance_table
+from sizing.client.loads_allowances import PARTS, allowance_table
 from sizing.client.stature import KNEE_EQUATIONS, segment_table
 from sizing.client.visit import Visit
 from sizing.errors import InputProblems, Problem

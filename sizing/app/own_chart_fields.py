@@ -7,8 +7,8 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
+from sizing.app.buttons import button, fitting, row
 from sizing.app.form_words import bullets, heading, name_words, status, wrong_lines
-from sizing.app.parts import button, fitting, row
 from sizing.app.table import EditableTable
 from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, chart_from, review_chart

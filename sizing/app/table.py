@@ -9,7 +9,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.parts import button, fitting
+from sizing.app.buttons import button, fitting
 from sizing.app.units import UnitSwitch
 from sizing.charts.build import ENDS, ends_of
 from sizing.errors import Problem, SizingError

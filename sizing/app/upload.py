@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 import ipywidgets as w
 
-from sizing.app.parts import button, fitting, row
+from sizing.app.buttons import button, fitting, row
 from sizing.errors import (
     Problem,
     ReadingNote,

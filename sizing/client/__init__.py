@@ -5,8 +5,8 @@ from sizing.client.check import check_client
 from sizing.client.client import Client, client_from
 from sizing.client.conditions import conditions_table
 from sizing.client.how import HOW, Reading, how_measured
+from sizing.client.loads_allowances import allowance_table, suggested_allowances
 from sizing.client.own_chart import judge_chart
-from sizing.client.parts import allowance_table, suggested_allowances
 from sizing.client.stature import estimate_stature
 from sizing.kinds import check_kinds
 

@@ -12,9 +12,9 @@ from sizing.client.client import Client
 from sizing.client.conditions import condition_keys
 from sizing.client.doubts import doubtful
 from sizing.client.how import HOW, MASS, TAKEN, reading
+from sizing.client.loads_allowances import is_far, load_table_of, never_less, over_load
 from sizing.client.measuring import MOST, why_cautious
 from sizing.client.outcomes import Edges, broken_by, edges_of, fitting
-from sizing.client.parts import is_far, load_table_of, never_less, over_load
 from sizing.client.posterior import bodies_of
 from sizing.errors import DoubtfulValues, InputProblems, caught_warnings, warn
 from sizing.measures import MEASURES, to_standard_units

@@ -9,8 +9,8 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.client.how import MASS, TAKEN
+from sizing.client.loads_allowances import allowance_table, in_body_terms, load_table_of
 from sizing.client.outcomes import Edges, edges_of
-from sizing.client.parts import allowance_table, in_body_terms, load_table_of
 from sizing.client.visit import Visit
 from sizing.measures import MEASURES
 

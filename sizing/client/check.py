@@ -18,6 +18,13 @@ from sizing.client.doubts import doubtful
 from sizing.client.growth import GROWN, outgrows
 from sizing.client.how import ESTIMATED, MASS, TAKEN
 from sizing.client.judged import IN_PLAY, evidence_limits, sources
+from sizing.client.loads_allowances import (
+    allowance_table,
+    in_body_terms,
+    load_table_of,
+    never_less,
+    over_load,
+)
 from sizing.client.measuring import (
     LEVEL,
     bounded,
@@ -33,13 +40,6 @@ from sizing.client.outcomes import (
     edges_of,
     fitting,
     outcome_table,
-)
-from sizing.client.parts import (
-    allowance_table,
-    in_body_terms,
-    load_table_of,
-    never_less,
-    over_load,
 )
 from sizing.client.posterior import bodies_of
 from sizing.errors import InputProblems, Problem, SizingError, check_seed

@@ -10,7 +10,7 @@ from sizing.charts import SizeChart, review_chart
 from sizing.client.client import Client
 from sizing.client.growth import measure_again_in
 from sizing.client.how import MASS, TAKEN
-from sizing.client.parts import in_use, too_near
+from sizing.client.loads_allowances import in_use, too_near
 from sizing.client.posterior import Bodies
 from sizing.client.stature import STATURE
 from sizing.errors import Problem

@@ -14,7 +14,7 @@ from typing import Any
 import pandas as pd
 
 from sizing.client.growth import GROWN
-from sizing.client.parts import allowance_table, check_loads
+from sizing.client.loads_allowances import allowance_table, check_loads
 from sizing.client.stature import KNEE_EQUATIONS
 from sizing.client.visit import Visit, visit_columns, visit_from
 from sizing.errors import InputProblems, Problem, SizingError, one_of

@@ -11,7 +11,7 @@ from typing import Any
 from sizing.client.client import Client, client_from
 from sizing.client.conditions import condition_keys
 from sizing.client.how import ESTIMATED
-from sizing.client.parts import PARTS, suggested_allowances
+from sizing.client.loads_allowances import PARTS, suggested_allowances
 from sizing.client.stature import KNEE_EQUATIONS, segments
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES

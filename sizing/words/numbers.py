@@ -12,43 +12,16 @@ from typing import Any, TypeAlias
 
 import pandas as pd
 
-from sizing.measures.written import (
-    UNITS,
-    Amount,
-    Said,
-    Say,
-    joined,
-    kind_of,
-    span,
-    told,
-    unit_of,
-    written,
-)
-
-__all__ = [
-    "UNITS",
-    "Amount",
-    "Row",
-    "Said",
-    "Say",
-    "count_in",
-    "given",
-    "in_100",
-    "interval",
-    "joined",
-    "kind_of",
-    "points",
-    "points_interval",
-    "probably",
-    "quantity_interval",
-    "share",
-    "sizes_fit",
-    "span",
-    "told",
-    "unbroken",
-    "unit_of",
-    "written",
-]
+from sizing.measures.written import UNITS as UNITS
+from sizing.measures.written import Amount as Amount
+from sizing.measures.written import Said as Said
+from sizing.measures.written import Say as Say
+from sizing.measures.written import joined as joined
+from sizing.measures.written import kind_of as kind_of
+from sizing.measures.written import span as span
+from sizing.measures.written import told as told
+from sizing.measures.written import unit_of as unit_of
+from sizing.measures.written import written as written
 
 _SIGN = re.compile(r"(?<=\d) %")
 #: A row of a table, however it was taken out.
