@@ -18,9 +18,11 @@ from sizing.people.people import People
 
 PerMeasure = float | Mapping[str, float]
 #: Smoothing as a share of a band's width, where chance would be followed: of 4 to 10 %
-#: the one at which 3 and 4 sizes did best on soldiers held out (ANSUR II, widths 10, 20
-#: and 8 cm, ten half-splits: 0.08 and 0.00 points above bands on quantiles; unsmoothed
-#: 0.33 and 0.28 below).
+#: one of the best on soldiers held out (ANSUR II, widths 10, 20 and 8 cm). Against
+#: bands on quantiles, over twenty half-splits, 3 and 4 sizes were 0.04 and 0.10 points
+#: below for all soldiers, 0.00 below and 0.20 above for men, 0.22 and 0.28 above for
+#: women; 5 sizes 0.34 below for all and 0.55 above for men: see
+#: ``Fitter.may_be_simple``.
 SMOOTH_SHARE = 0.06
 
 
