@@ -12,32 +12,13 @@ from sizing.people import People, population_titles
 from sizing.people.profile import beside, checks, profile
 from sizing.plots.people import plot_percentiles
 from sizing.plots.style import figure_of
+from sizing.resources import texts
 from sizing.words.labels import labels, sex_words
 from sizing.words.numbers import interval, share, span
 
-#: What a figure's own notation is called.
-_WORDS = {
-    "mean weight": "mean weight in kg",
-    "mean height": "mean height in cm",
-    "age_years": "age",
-    "bmi": "body mass index",
-    "within": "of",
-    "share with sex=": "share of sex=",
-    ";": ", ",
-    ">=": " at least ",
-    "<": " under ",
-}
+_T = texts("people_page")
 _BETWEEN = re.compile(r"([\d.]+)<=(\w+)<([\d.]+)")
 _SHOWN = {"p05": "P5", "p50": "P50", "p95": "P95"}
-_FILE = (
-    "P5: 5 of 100 are at or under it. P1 to P99, mean and SD stand in the table that "
-    "'sizing people NAME --table FILE' writes."
-)
-_OPEN = "'Or more' and 'or less': too few people are beyond to end the range there."
-_READ = (
-    "Three figures each: 5, 50 and 95 of 100 people are at or under them. In brackets: "
-    f"the probable range (95 %). {_OPEN} Ages above 80 stand as 80."
-)
 #: What the page's tables say of everyone besides.
 _IN_TABLES = ("body_mass_kg", "stature_cm")
 
@@ -54,7 +35,7 @@ def sections(people: People) -> dict[str, list[str]]:
     build = figures[1:].to_dict("records")
     bands = people.frame["age_band"].unique()
     called = {sex: sex_words(sex, bands) for sex in ("everyone", "female", "male")}
-    who = [f"{called['female'].capitalize()}: {interval(figures.iloc[0])}.", _READ]
+    who = [f"{called['female'].capitalize()}: {interval(figures.iloc[0])}.", _T.read]
     for trio in zip(build[::3], build[1::3], build[2::3], strict=True):
         group, name, n = (trio[0][key] for key in ("group", "variable", "n"))
         said = "; ".join(_ranged(row) for row in trio)
@@ -78,11 +59,10 @@ def sections(people: People) -> dict[str, list[str]]:
         cited = dict.fromkeys(" | ".join(rows["source"]).split(" | "))
         checked += [f"Source: {one}." for one in cited]
     parts = {
-        "Who they are": who,
-        "Beside figures from elsewhere": published
-        or ["the kit holds none for these people."],
-        "How each measure is known, by share of the people": known,
-        "The model's means against published populations of adults": checked,
+        _T.headings["who"]: who,
+        _T.headings["beside"]: published or [_T.none],
+        _T.headings["known"]: known,
+        _T.headings["checked"]: checked,
     }
     return {heading: lines for heading, lines in parts.items() if lines}
 
@@ -91,24 +71,15 @@ def people_page(people: People, found: pd.DataFrame) -> Page:
     """Return who the people are, with ``found``, the table of ``percentiles``."""
     title = population_titles().get(people.name, people.name)
     ax = plot_percentiles(found)
-    drawn = picture(
-        figure_of(ax),
-        alt="Percentiles of each measure, women and men",
-        caption="Mark: half are at or under it. Thick line: the middle 90 of 100. Thin "
-        "line: 98 of 100.",
-    )
+    drawn = picture(figure_of(ax), alt=_T.picture["alt"], caption=_T.picture["caption"])
     whole = found[(found["sex"] == "everyone") & (found["statistic"] == "p50")]
     hips = whole[whole["variable"] == "hip_circumference_cm"].to_dict("records")[0]
     who, *others = sections(people).items()
     return Page(
         title=f"Body measures: {title}",
         question="How large are they?",
-        inputs=f"{people.n:,} persons stand behind these figures; they say as much "
-        f"as {people.effective_n:,.0f} of equal weight. Times each is drawn: "
-        f"{people.draws}.",
-        answer=f"Half of them have a hip girth of {_ranged(hips)} cm or less.\n"
-        "That is an estimate: nobody here was measured seated.\n"
-        "Read the row for the sex and age you serve, and measure each person.",
+        inputs=_T.inputs.format(people=people),
+        answer=_T.answer.format(hips=_ranged(hips)),
         sections=[
             Section("At a glance", figures=[drawn]),
             Section(
@@ -121,7 +92,7 @@ def people_page(people: People, found: pd.DataFrame) -> Page:
             ),
             Section(
                 "Measures",
-                ["Age bands are completed years.", _FILE, _OPEN],
+                _T.measures,
                 tables=[_table(found, name) for name in people.measures],
             ),
             *(Section(heading, bullets=lines) for heading, lines in others),
@@ -151,7 +122,7 @@ def _table(found: pd.DataFrame, name: str) -> Table:
 
 def _beside(row: Mapping[Hashable, Any], called: Mapping[str, str]) -> str:
     what = _BETWEEN.sub(r"\2 of \1 to under \3", row["what"])
-    what = reduce(lambda text, word: text.replace(*word), _WORDS.items(), what)
+    what = reduce(lambda text, word: text.replace(*word), _T.notation.items(), what)
     what = re.sub(r"sex=(\w+)", lambda found: called[found[1]], what)
     times, unit = (100, " %") if row["statistic"] == "share" else (1, "")
     there, here = (f"{times * row[k]:.1f}{unit}" for k in ("published", "here"))
