@@ -7,23 +7,30 @@ import ipywidgets as w
 import numpy as np
 
 from sizing.app.form_words import heading, paragraphs, wide_table
-from sizing.app.lesson_parts import answer_html, button, number, wrapped, wrong_html
-from sizing.app.lesson_settings import LessonSettings
+from sizing.app.lesson_settings import (
+    LessonSettings,
+    answer_html,
+    button,
+    number,
+    wrapped,
+    wrong_html,
+)
 from sizing.app.show import save_panel, table_html
 from sizing.errors import SizingError
 from sizing.lesson.answers import NO_SIZE
 from sizing.lesson.choosing import CHOICE_WORDS, WRONG_MEANS, outcome_of_choice
 from sizing.lesson.practice import Practice, practice_clients
 from sizing.lesson.prepare import card_steps
-from sizing.pages.cards import answers_html, card_rows, cards_html, margins_table
-from sizing.pages.lesson import wrong_words
+from sizing.pages.lesson import (
+    answers_html,
+    card_rows,
+    cards_html,
+    margins_table,
+    wrong_words,
+)
+from sizing.resources import texts
 
-_HARD = {
-    "easy": "Easy: far from the edge that decides.",
-    "middling": "Middling: some way from the edge that decides.",
-    "hard": "Hard: near the edge that decides.",
-}
-_NO_SOURCE = "What a wrong size does is common practice, no source."
+_T = texts("lesson")
 
 
 class CardsForm:
@@ -36,12 +43,8 @@ class CardsForm:
         self._right: dict[int, bool] = {}
         self.number = number("How many clients", 12, 60, width="15rem")
         self.card, self.answer, self.score = w.HTML(), w.HTML(), w.HTML()
-        self.size = w.ToggleButtons(
-            options=[NO_SIZE],
-            value=None,
-            description="Size",
-            style={"button_width": "auto"},
-        )
+        self.size = w.ToggleButtons(options=[NO_SIZE], value=None, description="Size")
+        self.size.style.button_width = "auto"
         self.number.observe(lambda _: self.deal(), "value")
         # Another size, another answer: what was said of the one before goes.
         self.size.observe(lambda _: setattr(self.answer, "value", ""), "value")
@@ -57,7 +60,7 @@ class CardsForm:
                 ),
                 self.answer,
                 self.score,
-                w.HTML("<p>The cards to print, and the answers on a sheet:</p>"),
+                w.HTML(paragraphs([_T.page["to_print"]])),
                 save_panel(self.results),
             ]
         )
@@ -88,10 +91,8 @@ class CardsForm:
     def show(self) -> None:
         """Show what fits the card, and how far the chosen size is from it."""
         if self.practice is None or self.size.value is None:
-            first = "Deal the cards first."
-            if self.practice is not None:
-                first = "Choose a size first, or 'none'."
-            self.answer.value = paragraphs([first])
+            first = "deal_first" if self.practice is None else "choose_first"
+            self.answer.value = paragraphs([_T.page[first]])
             return
         chart, units = self._settings.chart, self._settings.units.units
         row = self.practice.answers.iloc[self.place]
@@ -102,31 +103,28 @@ class CardsForm:
         right = outcome in ("fitting", "rightly_none")
         self._right.setdefault(self.place, right)
         told = "no size fits" if fits == NO_SIZE else f"what fits is {fits}"
-        shown = answer_html(
-            f"{'Right' if right else 'Not right'}: {CHOICE_WORDS[outcome]}. For "
-            f"this client {told}."
-        )
+        words = _T.page["right" if right else "not_right"]
+        shown = answer_html(words.format(came=CHOICE_WORDS[outcome], fits=told))
         if outcome in WRONG_MEANS:
-            shown += paragraphs([*wrong_words(outcome), _NO_SOURCE])
+            shown += paragraphs([*wrong_words(outcome), _T.page["no_source"]])
         card = self.practice.cards.iloc[self.place]
         for size in dict.fromkeys([chosen, *fits.split(" or ")]):
             if size != NO_SIZE:
                 shown += table_html(margins_table(card, chart, size, units))
         self.answer.value = shown
-        count = f"{sum(self._right.values())} of {len(self._right)}"
-        self.score.value = paragraphs([f"Right at the first go: {count}."])
+        count = {"right": sum(self._right.values()), "n": len(self._right)}
+        self.score.value = paragraphs([_T.page["score"].format(**count)])
 
     def results(self) -> dict[str, Any]:
         """Return the cards to be saved: pages to print, and a table."""
         if self.practice is None:
-            raise SizingError("There are no cards yet. Press 'Deal the cards' first.")
-        units = self._settings.units.units
+            raise SizingError(_T.page["no_cards"])
+        own, made = self._settings, self.practice
+        units = own.units.units
         return {
-            "practice_cards": cards_html(self.practice, self._settings.chart, units),
-            "practice_answers": answers_html(self.practice, units),
-            "practice_clients": self.practice.cards.merge(
-                self.practice.answers, on="card"
-            ),
+            "practice_cards": cards_html(made, own.chart, units, own.sling),
+            "practice_answers": answers_html(made, units),
+            "practice_clients": made.cards.merge(made.answers, on="card"),
         }
 
     def _turn(self, by: int) -> None:
@@ -147,4 +145,4 @@ class CardsForm:
             style="font-size: 1.2em",
         )
         name = f"{card['name']} of {len(self.practice.cards)}"
-        self.card.value = f"{heading(name)}<p>{escape(_HARD[hard])}</p>{shown}"
+        self.card.value = f"{heading(name)}<p>{escape(_T.hard[hard])}</p>{shown}"

@@ -10,20 +10,22 @@ import ipywidgets as w
 from sizing.app.answer_form import AnswerForm
 from sizing.app.form_words import bullets, framed, paragraphs
 from sizing.app.lesson_cards_form import CardsForm
-from sizing.app.lesson_courses_form import CoursesForm
-from sizing.app.lesson_parts import answer_html, button, wrong_html
-from sizing.app.lesson_room_form import RoomForm
-from sizing.app.lesson_settings import LessonSettings
+from sizing.app.lesson_room_form import CoursesForm, RoomForm
+from sizing.app.lesson_settings import (
+    LessonSettings,
+    answer_html,
+    button,
+    wide,
+    wrong_html,
+)
 from sizing.app.long_work import LongWork, Progress
 from sizing.app.show import sections_html, slide_html
-from sizing.charts import SizeChart
 from sizing.errors import SizingError
 from sizing.lesson.guessing import check_guesses
-from sizing.lesson.pairs import NO_PAIRS, Pairs, surprising_pairs
+from sizing.lesson.pairs import Pairs, surprising_pairs
 from sizing.lesson.prepare import prepare_lesson
 from sizing.lesson.ways import WaysResult, compare_ways
 from sizing.pages.lesson import (
-    PAIRS_WORDS,
     groups_section,
     handout_html,
     lesson_limits,
@@ -36,8 +38,10 @@ from sizing.pages.lesson import (
 from sizing.pages.lesson_pack import lesson_files, write_files
 from sizing.pages.lesson_pictures import Slide, drawn, pair_slide, wrong_slide
 from sizing.people import People
+from sizing.resources import texts
 from sizing.words.lesson import other_ways, table_against_tape, ways_answer
 
+_T = texts("lesson")
 Answer = tuple[People, WaysResult]
 
 
@@ -51,13 +55,10 @@ class WaysForm(AnswerForm):
         super().__init__("Work it out again")
         self._settings, self._ready, self._stale = settings, ready, ""
         self.groups, self.studies = w.HTML(), w.HTML()
-        self.by_group = LongWork(
-            "Compare group by group", self._by_group, self._show_groups
-        )
-        parts = self.answered
-        self.view = w.VBox(
-            [parts.words, self.work.view, parts.pictures, self.keep_view]
-        )
+        words = "Compare group by group"
+        self.by_group = LongWork(words, self._by_group, self._show_groups)
+        shown = self.answered.pictures, self.keep_view
+        self.view = w.VBox([self.answered.words, self.work.view, *shown])
         studies = button("Show the studies", self.show_studies)
         self.more = w.VBox([self.by_group.view, self.groups, studies, self.studies])
 
@@ -80,9 +81,8 @@ class WaysForm(AnswerForm):
         self._slide = wrong_slide(ways)
         words = [other_ways(ways), table_against_tape(ways)]
         self.answered.words.value = answer_html(ways_answer(ways))
-        self.answered.pictures.value = slide_html(drawn(self._slide)) + sections_html(
-            [ways_section(ways, words=words), wrong_section()]
-        )
+        sections = sections_html([ways_section(ways, words), wrong_section()])
+        self.answered.pictures.value = slide_html(drawn(self._slide)) + sections
         self.answered.limits.value = bullets(lesson_limits(people))
         self.answered.sources.value = bullets(lesson_sources(people))
 
@@ -94,7 +94,9 @@ class WaysForm(AnswerForm):
             self._slide.name: self._slide.axes,
             "ways_of_choosing": ways.table,
             "ways_differences": ways.differences,
-            "handout": handout_html(ways, people, self._settings.chart, picture),
+            "handout": handout_html(
+                ways, people, self._settings.chart, picture, self._settings.sling
+            ),
         }
 
     def forget(self) -> None:
@@ -104,10 +106,8 @@ class WaysForm(AnswerForm):
 
     def show_studies(self) -> None:
         """Show how well guesses are known, and how far the curves miss."""
-        check = check_guesses()
         ways = None if self.answer is None else self.answer[1]
-        section = studies_section(ways, check)
-        self.studies.value = sections_html([section])
+        self.studies.value = sections_html([studies_section(ways, check_guesses())])
 
     def _done(self, result: tuple[int, Any]) -> None:
         if result[0] != self._version:  # An entry was changed meanwhile: begin anew.
@@ -137,11 +137,9 @@ class PairsForm(AnswerForm):
         super().__init__("Find pairs", switch=settings.units)
         self._settings, self.place = settings, 0
         self._slides: list[Slide] = []
-        turn = button("Next pair", self.turn)
-        parts = self.answered
-        self.view = w.VBox(
-            [self.work.view, turn, parts.words, parts.pictures, self.keep_view]
-        )
+        turn, parts = button("Next pair", self.turn), self.answered
+        shown = parts.words, parts.pictures, self.keep_view
+        self.view = w.VBox([self.work.view, turn, *shown])
 
     def work_out(self, progress: Progress) -> Pairs:
         """Find the pairs."""
@@ -152,12 +150,12 @@ class PairsForm(AnswerForm):
     def show(self, answer: Pairs) -> None:
         """Draw the pairs in the units chosen, and show the one in turn."""
         if answer.table.empty:
-            self.answered.words.value = paragraphs([NO_PAIRS])
+            self.answered.words.value = paragraphs([_T.no_pairs])
             return
         units, numbers = self._settings.units.units, answer.table["pair"].astype(int)
         self._slides = [pair_slide(answer, n, units=units) for n in numbers]
         self.place %= len(self._slides)
-        count = f"Pair {self.place + 1} of {len(self._slides)}."
+        count = _T.page["pair"].format(number=self.place + 1, n=len(self._slides))
         self.answered.words.value = paragraphs([count])
         self.answered.pictures.value = slide_html(drawn(self._slides[self.place]))
 
@@ -182,16 +180,9 @@ class PairsForm(AnswerForm):
 class PackForm:
     """Everything for the hour in one folder: pages to print, cards, slides."""
 
-    def __init__(
-        self, settings: LessonSettings, cards: CardsForm, room: RoomForm
-    ) -> None:
+    def __init__(self, settings: LessonSettings, cards: CardsForm, room: RoomForm):
         self._settings, self._cards, self._room = settings, cards, room
-        self.folder = w.Text(
-            value="lesson",
-            description="Folder",
-            style={"description_width": "initial"},
-            layout=w.Layout(width="18rem", max_width="calc(100% - 4px)"),
-        )
+        self.folder = w.Text(value="lesson", description="Folder", **wide("18rem"))
         self.work = LongWork("Make the pack", self._make, self._write)
         self.told, self.slides = w.HTML(), w.HTML()
         self.view = w.VBox([self.folder, self.work.view, self.told, self.slides])
@@ -211,9 +202,9 @@ class PackForm:
             seed=self._settings.seed,
             units=self._settings.units.units,
             class_size=self._room.class_size,
+            pattern=self._settings.sling,
             progress=progress,
         )
-        lesson = replace(lesson, pattern=self._settings.pattern.pattern)
         return lesson_files(lesson, progress=progress)
 
     def _write(self, files: dict[str, bytes]) -> None:
@@ -223,15 +214,8 @@ class PackForm:
         except SizingError as error:
             self.told.value = wrong_html(error)
             return
-        told = (
-            f"Saved: {len(written)} files in the folder '{folder}'. Begin with "
-            "index.html: it leads to the slides, the sheets and the plan."
-        )
-        how = (
-            "To present: click into the slides below, then F fills the screen, arrows "
-            "or a click move on, N shows what to say."
-        )
-        self.told.value = paragraphs([told, how])
+        told = _T.page["saved"].format(n=len(written), folder=folder)
+        self.told.value = paragraphs([told, _T.page["to_present"]])
         slides = files["slides.html"].decode()
         self.slides.value = framed(slides, title="Slides", shape="aspect-ratio:16/9")
 
@@ -248,14 +232,8 @@ def free_folder(name: str) -> Path:
 class LessonForm:
     """The parts of the trainer's page, in its order; each form has a ``view``."""
 
-    def __init__(
-        self,
-        population: str = "adults",
-        chart: SizeChart | None = None,
-        *,
-        draws: int = 5,
-    ) -> None:
-        self.settings = LessonSettings(population, chart, draws=draws)
+    def __init__(self, population: str = "adults", *, draws: int = 5) -> None:
+        self.settings = LessonSettings(population, draws=draws)
         self.answer = WaysForm(self.settings, self._ready)
         self.pairs = PairsForm(self.settings)
         self.cards = CardsForm(self.settings)
@@ -265,7 +243,7 @@ class LessonForm:
         parts = self.answer.answered
         self.limits, self.sources = parts.limits, parts.sources
         self.cautions = self.answer.cautions_view
-        self.pairs_words = w.HTML(paragraphs([PAIRS_WORDS]))
+        self.pairs_words = w.HTML(paragraphs([_T.pairs]))
         self.settings.on_change(self._changed)
         self.settings.pattern.on_change(self.pack.forget)
         self.settings.units.on_change(lambda _: self._ready())

@@ -1,16 +1,26 @@
-"""The room's own answers: from a file, or typed one participant at a time."""
+"""The room's own answers, from a file or typed; and courses kept by date."""
 
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
 from typing import Any
 
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_form import LiveForm
+from sizing.app.answer_form import LiveForm, PageForm
 from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.lesson_cards_form import CardsForm
-from sizing.app.lesson_parts import answer_html, button, number, wrapped, wrong_html
-from sizing.app.lesson_settings import LessonSettings
+from sizing.app.lesson_settings import (
+    LessonSettings,
+    answer_html,
+    button,
+    number,
+    wrapped,
+    wrong_html,
+)
 from sizing.app.table import EditableTable
+from sizing.app.units import UnitSwitch
 from sizing.app.upload import UploadBox
 from sizing.errors import SizingError
 from sizing.lesson.answers import (
@@ -25,33 +35,24 @@ from sizing.lesson.answers import (
     plain_heading,
     read_answers,
 )
+from sizing.lesson.courses import FOLDER, keep_course, kept_courses
 from sizing.lesson.prepare import CLASS_SIZE
 from sizing.lesson.room import RoomResult, room_result
 from sizing.lesson.tape import chance_of_wrong_size
 from sizing.measures.tables import ANSWERS
-from sizing.pages.lesson_pictures import Slide, drawn, repeats_slide, room_slides
+from sizing.pages.lesson_pictures import (
+    Slide,
+    courses_slide,
+    drawn,
+    repeats_slide,
+    room_slides,
+)
 from sizing.pages.page import Page, Picture, render
-from sizing.pages.room import room_page
+from sizing.pages.room import courses_page, room_page
 from sizing.people.files import read_table
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 
-_FILE_HELP = (
-    "CSV or XLSX with the headings of 'answer_form.xlsx', which comes with the pack, "
-    "or with 'Save tables' below: one row per participant, volunteer and reading."
-)
-_HOW = (
-    "Type one sheet at a time: first the reference, which is what the scale and your "
-    "own tape say, then each participant, by number and not by name. Volunteers are "
-    "letters; for a practice client write its card, such as card 3. Who guessed again "
-    "after measuring has that in the rows of reading 2. Leave empty what was not asked."
-    " Save before you close the page: what is typed goes with it."
-)
-_PASSED = (
-    "What was typed is kept, and does not count while a file or the invented room is "
-    "shown."
-)
-_OURS = "the reference: the scale and your own tape"
-_SAVE = "<p>Save what is shown, and what was typed:</p>"
+_T = texts("lesson")
 
 
 class RoomForm(LiveForm):
@@ -65,18 +66,11 @@ class RoomForm(LiveForm):
         self._slides: list[Slide] = []
         self._drawn: dict[str, Picture] = {}
         self._page: Page | None = None
-        self.upload = UploadBox("The room's answers", help=_FILE_HELP, table=ANSWERS)
+        help_ = _T.page["file_help"]
+        self.upload = UploadBox("The room's answers", help=help_, table=ANSWERS)
         self.invented, self.each = (
-            w.Checkbox(
-                value=False,
-                description=words,
-                indent=False,
-                layout=w.Layout(width="max-content"),
-            )
-            for words in (
-                "Show an invented room instead",
-                "Show each participant's own figures",
-            )
+            w.Checkbox(description=words, indent=False, layout={"width": "max-content"})
+            for words in _T.page_checks.values()
         )
         self.participants = number("Participants", 12, 200)
         self.volunteers = number("Volunteers", 3, 10)
@@ -86,36 +80,18 @@ class RoomForm(LiveForm):
         # By participant's number; the reference's is 0.
         self._sheets: dict[int, pd.DataFrame] = {}
         self._place = w.Box(layout=w.Layout(width="100%"))
-        counts = (self.participants, self.volunteers, self.readings)
+        counts = wrapped(self.participants, self.volunteers, self.readings)
         turns = [
             button("The reference", lambda: self.turn(-self.whose.value)),
             button("Sheet before", lambda: self.turn(-1)),
             button("Next sheet", lambda: self.turn(1)),
         ]
-        self._typing = w.VBox(
-            [
-                w.HTML(paragraphs([_HOW])),
-                wrapped(*counts),
-                wrapped(self.whose, *turns),
-                self.typed_of,
-                self._place,
-            ]
-        )
-        self.view = w.VBox(
-            [
-                self.upload.view,
-                self.invented,
-                self.each,
-                self._typing,
-                self.wrong,
-                parts.words,
-                parts.pictures,
-                parts.limits,
-                parts.sources,
-                w.HTML(_SAVE),
-                self.keep_view,
-            ]
-        )
+        how, save = (w.HTML(paragraphs([_T.page[name]])) for name in ("typing", "save"))
+        sheets = counts, wrapped(self.whose, *turns), self.typed_of, self._place
+        self._typing = w.VBox([how, *sheets])
+        entry = self.upload.view, self.invented, self.each, self._typing, self.wrong
+        shown = parts.words, parts.pictures, parts.limits, parts.sources
+        self.view = w.VBox([*entry, *shown, save, self.keep_view])
         self.upload.on_change(self._uploaded)
         self.invented.observe(lambda _: self._switched(), "value")
         self.each.observe(lambda _: self.show_again(), "value")
@@ -153,10 +129,7 @@ class RoomForm(LiveForm):
     @property
     def class_size(self) -> dict[str, int]:
         """How many people, bodies and readings the forms are laid out for."""
-        return {
-            name: int(getattr(self, name).value)
-            for name in ("participants", "volunteers", "readings")
-        }
+        return {name: int(getattr(self, name).value) for name in CLASS_SIZE}
 
     def source(self) -> pd.DataFrame | None:
         """Return the answers now in use as a table, or None where there are none."""
@@ -176,16 +149,16 @@ class RoomForm(LiveForm):
             self.wrong.value = wrong_html(error)
             return ""
         if answers is None:
-            return "Nothing is entered yet."
+            return str(_T.page["nothing"])
         lines = [
             left_out_words(row, rows=self._in_rows)
             for row in answers.left_out.to_dict("records")
         ]
-        what = "answer was" if len(lines) == 1 else "answers were"
-        told = [f"{len(lines)} {what} left out, none was guessed or repaired:"]
-        told = [*answers.mapped, *(told if lines else [])]
+        told = [*answers.mapped]
+        if n := len(lines):
+            told.append(_T.page["left_one" if n == 1 else "left_more"].format(n=n))
         if self._in_rows and self._sheets:
-            told.append(_PASSED)
+            told.append(_T.page["passed"])
         if told:
             # By participant: folded, so that no projector shows it unasked.
             listed = f"<details><summary>Which</summary>{bullets(lines)}</details>"
@@ -248,7 +221,7 @@ class RoomForm(LiveForm):
     def finding(self) -> RoomResult:
         """Return what this room found, to be kept with other courses."""
         if self.answer is None or self.invented.value:
-            raise SizingError("There are no answers of a room of yours yet.")
+            raise SizingError(_T.page["no_room"])
         found: RoomResult = self.answer[0]
         return found
 
@@ -277,10 +250,10 @@ class RoomForm(LiveForm):
             sizes = [*self._settings.chart.sizes, NO_SIZE]
         except SizingError:
             sizes = [NO_SIZE]
+        whose = self.whose.value
         self.table = EditableTable(
             frame,
-            caption="The sheet of "
-            + (f"participant {self.whose.value}" if self.whose.value else _OURS),
+            caption=_T.page["sheet" if whose else "reference"].format(number=whose),
             headings=plain_heading,
             switch=self._settings.units,
             choices={CHOSEN: sizes},
@@ -298,7 +271,7 @@ class RoomForm(LiveForm):
         if filled(self._sheets[whose]).empty:
             del self._sheets[whose]
         names = ", ".join(_who(one) for one in sorted(self._sheets))
-        told = f"Typed so far: {names}." if names else "Nothing is typed yet."
+        told = _T.page["typed" if names else "none_typed"].format(names=names)
         self.typed_of.value = paragraphs([told])
         self.forget()
         self.later.ask()
@@ -317,3 +290,62 @@ class RoomForm(LiveForm):
 def _who(whose: int) -> str:
     """Return a sheet's participant as the answers name it."""
     return str(whose) if whose else REFERENCE
+
+
+class CoursesForm(PageForm):
+    """Keeps what ``room`` gives; shows every course in the folder when asked."""
+
+    def __init__(
+        self,
+        switch: UnitSwitch,
+        room: Callable[[], RoomResult],
+        *,
+        folder: Path | str = FOLDER,
+    ) -> None:
+        super().__init__(switch=switch, none=_T.page["no_course"])
+        self.folder, self._room = Path(folder), room
+        self.day = w.DatePicker(description="Course of", value=date.today())
+        self.told, parts = w.HTML(), self.answered
+        keep = button("Keep this course", self.keep)
+        look = button("Show every course", self.look)
+        how, row = paragraphs([_T.page["courses_how"]]), wrapped(self.day, keep, look)
+        shown = parts.words, parts.pictures, self.keep_view
+        self.view = w.VBox([w.HTML(how), row, self.told, *shown])
+
+    def keep(self) -> None:
+        """Keep the room under the date chosen, and show it among the others."""
+        try:
+            if self.day.value is None:
+                raise SizingError(_T.page["no_day"])
+            path = keep_course(self.folder, self._room(), self.day.value)
+        except SizingError as error:
+            self.told.value = wrong_html(error)
+            return
+        self.look()
+        self.told.value = paragraphs([f"Kept: {path.resolve()}."])
+
+    def look(self) -> None:
+        """Show every course that is kept."""
+        self.told.value = ""
+        try:
+            found = kept_courses(self.folder)
+        except SizingError as error:
+            self.told.value = wrong_html(error)
+            return
+        if found.empty:
+            self.answered.take_back(_T.page["no_course"])
+            return
+        self.hold(found)
+
+    def show(self, answer: pd.DataFrame) -> None:
+        """Show the courses as a picture and a table."""
+        self.answered.show(self._page(answer)[1])
+
+    def saved(self, answer: pd.DataFrame) -> dict[str, Any]:
+        """Return the courses to be saved."""
+        slide, page = self._page(answer)
+        return {"courses": render(page), slide.name: slide.axes, "courses_all": answer}
+
+    def _page(self, answer: pd.DataFrame) -> tuple[Slide, Page]:
+        slide = courses_slide(answer)
+        return slide, courses_page(answer, drawn(slide), self.switch.units)

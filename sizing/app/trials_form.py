@@ -16,30 +16,15 @@ from sizing.measures.tables import CHART, TRIALS
 from sizing.pages.page import render
 from sizing.pages.trials import form_page, pictures, trials_page
 from sizing.people.files import read_table
+from sizing.resources import texts
 from sizing.trials import demo_trials, learn_chart, read_trials
 from sizing.trials.learn import LearnedChart
 from sizing.trials.model import OUTCOMES
 from sizing.trials.read import LEAST, WHERE, taught
 from sizing.words.labels import labels
 
+_T = texts("trials")
 _ROWS = 5
-_HOW = (
-    "One row for each size that was tried, also for those that were given up. No name "
-    "and no date of birth. Where: in words such as back; hips. Longer lists belong in "
-    "a file."
-)
-_HEADINGS = {
-    "service": "Service",
-    "size": "Size tried",
-    "how": "How taken",
-    "outcome": "Outcome",
-    "too_small_where": "Too small where",
-    "too_large_where": "Too large where",
-}
-_PASSED = "What was typed is kept, and does not count while a file is taken in."
-_NOTHING = (
-    f"Nothing is learned yet: from {LEAST} trials the page begins to say something."
-)
 
 
 class TrialsForm(LiveForm):
@@ -51,7 +36,7 @@ class TrialsForm(LiveForm):
         self.trials = UploadBox("My trials", table=TRIALS)
         self.pattern = PatternField()
         #: The table, wider than a column: it stands beneath the answer.
-        self.typing = boxed(w.HTML(paragraphs([_HOW])))
+        self.typing = boxed(w.HTML(paragraphs([_T.screen["how"]])))
         self._laid: tuple[str, ...] = ()
         self.table: EditableTable
         self.lay_out(self.chart.view, self.pattern.view, self.trials.view)
@@ -61,8 +46,7 @@ class TrialsForm(LiveForm):
 
     def work_out(self) -> LearnedChart | str:
         """Learn from what is now entered."""
-        own = self.chart.read(lambda path: read_chart(path, warn=False))
-        chart: SizeChart = demo_chart() if own is None else own
+        own, chart = self._charts()
         self.pattern.use_chart(chart.measures)
         self._lay_out(chart)
         typed = self.table.frame.dropna(axis=1, how="all")
@@ -71,17 +55,16 @@ class TrialsForm(LiveForm):
         if given is None:
             given = demo_trials() if invented else typed
         if given.empty:
-            return _NOTHING
-        pattern = self.pattern.pattern
-        return learn_chart(
-            read_trials(given, chart, pattern=pattern, invented=invented)
-        )
+            return str(_T.screen["nothing"].format(least=LEAST))
+        how: Any = {"pattern": self.pattern.pattern, "invented": invented}
+        return learn_chart(read_trials(given, chart, **how))
 
     def show(self, answer: LearnedChart) -> None:
         """Show the report's sections."""
         both = self.trials.names and len(self.table.frame)
+        passed = paragraphs([_T.screen["passed"]] if both else [])
         page = trials_page(answer, units=self.switch.units)
-        self.answered.show(page, words=paragraphs([_PASSED] if both else []))
+        self.answered.show(page, words=passed)
 
     def saved(self, answer: LearnedChart) -> dict[str, Any]:
         """Return what was learned: the chart, the tables, pictures and the report."""
@@ -97,21 +80,24 @@ class TrialsForm(LiveForm):
 
     def results(self) -> dict[str, Any]:
         """Return what can be saved: the form, and whatever was learned."""
-        own = self.chart.read(lambda path: read_chart(path, warn=False))
-        form = form_page(own or demo_chart(), self.pattern.pattern)
+        form = form_page(self._charts()[1], self.pattern.pattern)
         made: dict[str, Any] = {"trials_form": form}
         if len(typed := self.table.frame):
             made["trials_typed"] = typed
         return made | ({} if self.answer is None else self.saved(self.answer))
+
+    def _charts(self) -> tuple[SizeChart | None, SizeChart]:
+        """Return the chart that was taken in, if any, and the one in use."""
+        own = self.chart.read(lambda path: read_chart(path, warn=False))
+        return own, own or demo_chart()
 
     def _lay_out(self, chart: SizeChart) -> None:
         """Show a table for the chart's sizes and measures, with what is typed."""
         measures = taught(chart)
         if self._laid == (*chart.sizes, *measures):
             return
-        kept = pd.DataFrame()
-        if self._laid:
-            kept = self.table.frame.dropna(axis=1, how="all")
+        kept = self.table.frame if self._laid else pd.DataFrame()
+        kept = kept.dropna(axis=1, how="all")
         self._laid = (*chart.sizes, *measures)
         columns = ["service", "size", *measures, "how", "outcome", *WHERE[::-1]]
         columns += [str(name) for name in kept if name not in columns]
@@ -120,7 +106,7 @@ class TrialsForm(LiveForm):
         self.table = EditableTable(
             kept.reindex(rows, columns=columns).astype(object),
             caption="Slings tried on",
-            headings=_HEADINGS | names,
+            headings=_T.headings | names,
             choices={
                 "size": list(chart.sizes),
                 "outcome": list(OUTCOMES),

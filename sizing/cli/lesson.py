@@ -1,7 +1,6 @@
 """``sizing lesson``: an hour's pack for a trainer."""
 
 import argparse
-from dataclasses import replace
 from datetime import date
 
 from sizing.cautions import closing
@@ -10,7 +9,7 @@ from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.lesson.courses import keep_course, kept_courses
 from sizing.lesson.prepare import CLASS_SIZE, prepare_lesson
-from sizing.pages.lesson_pack import write_lesson
+from sizing.pages.lesson_pack import lesson_files, write_files
 from sizing.words.lesson import gain_words, room_answer
 
 
@@ -40,15 +39,15 @@ def run(args: argparse.Namespace) -> int:
         draws=args.draws,
         seed=args.seed,
         class_size={name: getattr(args, name) for name in CLASS_SIZE},
+        pattern=args.pattern,
     )
-    lesson = replace(lesson, pattern=args.pattern)
     kept = None
     if args.courses is not None:
         if lesson.room is not None:
             path = keep_course(args.courses, lesson.room, args.date or date.today())
             print(f"Kept: {path}.")
         kept = kept_courses(args.courses)
-    written = write_lesson(lesson, args.out, courses=kept)
+    written = write_files(lesson_files(lesson, courses=kept), args.out)
     if warned := told_pattern(args, lesson.chart.measures, ""):
         print(warned)
     for part in (lesson.ways, lesson.practice):

@@ -9,6 +9,9 @@ from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import rounded, write_text
+from sizing.resources import texts
+
+_T = texts("trials")
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -20,7 +23,7 @@ def run(args: argparse.Namespace) -> int:
     check_places("trials", args)
     if args.file is not None and args.chart is None:
         raise SizingError(
-            "the trials need the chart of the slings that were tried",
+            _T.refused["no_chart"],
             allowed="--chart FILE",
             action="name the printed chart",
         )
@@ -34,15 +37,10 @@ def run(args: argparse.Namespace) -> int:
         print(f"Form: {args.form}")
         if args.file is None:
             return 0
-    found = learn_chart(
-        read_trials(
-            demo_trials() if args.file is None else args.file,
-            chart,
-            pattern=args.pattern,
-            invented=args.file is None,
-        ),
-        seed=args.seed,
-    )
+    invented = args.file is None
+    given = demo_trials() if invented else args.file
+    read = read_trials(given, chart, pattern=args.pattern, invented=invented)
+    found = learn_chart(read, seed=args.seed)
     args.pattern = args.pattern or found.trials.pattern or None
     summary = told_pattern(args, chart.measures, found.summary())
     if args.json:

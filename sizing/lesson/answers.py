@@ -21,28 +21,28 @@ from sizing.measures.columns import MEASURES
 from sizing.measures.headings import Found
 from sizing.measures.tables import ANSWERS, take
 from sizing.measures.vocabulary import plausible_range
+from sizing.measures.written import unit_of
 from sizing.people.files import read_table
+from sizing.resources import texts
 
+_T = texts("lesson")
 #: The participant whose rows hold what the scale and the trainer's tape say.
 REFERENCE = "reference"
 NO_SIZE = "none"
 GUESSED = "guessed_"
+#: Rows of what could not be used have these.
 _LEFT_OUT = ["row", "column", "participant", "subject", "value", "reason"]
-#: Headings of the room's form, in words; measures have their label and unit.
-FORM_WORDS: dict[str, str] = {
-    "participant": "Participant's number",
-    "subject": "Volunteer or card",
-    "reading": "Reading",
-    "chosen_size": "Size chosen",
-}
-#: Rows of what could not be used: ``_LEFT_OUT``.
 Left = list[tuple[Any, ...]]
 #: What can be guessed.
 GUESSES: tuple[str, ...] = ("body_mass_kg", "stature_cm")
 #: What every row is about, and what may be answered in it without a number.
 _KEYS = ["participant", "subject", "reading"]
 CHOSEN = "chosen_size"
-_SUFFIX = {"metric": ("cm", "kg"), "pounds": ("in", "lb"), "stone": ("in", "st")}
+_KEY = ["subject", "measure"]
+_NUMBER = [
+    *("row", "column", "participant", "subject", "reading", "measure", "guess"),
+    *("given", "value", "refused"),
+]
 
 
 @dataclass(frozen=True)
@@ -73,9 +73,8 @@ class Answers:
             pd.concat([old, self.doubted.loc[own, list(old)]], ignore_index=True)
             for old, own in ((self.guesses, guess), (self.readings, ~guess))
         )
-        return replace(
-            self, guesses=guesses, readings=readings, doubted=self.doubted.iloc[:0]
-        )
+        none = self.doubted.iloc[:0]
+        return replace(self, guesses=guesses, readings=readings, doubted=none)
 
     @property
     def participants(self) -> tuple[str, ...]:
@@ -85,15 +84,17 @@ class Answers:
 
     def summary(self) -> str:
         """Return how much was read, and what was left out and why."""
-        lines = [
-            f"{len(self.participants)} participants: {len(self.sizes)} sizes chosen, "
-            f"{len(self.guesses)} guesses, {len(self.readings)} readings. "
-            f"{len(self.left_out)} left out, {self.empty} cells empty."
-        ]
+        first: str = _T.left_out["summary"].format(
+            people=len(self.participants),
+            sizes=len(self.sizes),
+            guesses=len(self.guesses),
+            readings=len(self.readings),
+            left=len(self.left_out),
+            empty=self.empty,
+        )
         rows = self.left_out.to_dict("records")
-        lines += self.mapped
-        lines += [f"Left out: {left_out_words(row)}" for row in rows]
-        return "\n".join(lines)
+        left = [f"Left out: {left_out_words(row)}" for row in rows]
+        return "\n".join([first, *self.mapped, *left])
 
 
 def measure_labels() -> dict[str, str]:
@@ -104,13 +105,11 @@ def measure_labels() -> dict[str, str]:
 
 def heading(column: str) -> str:
     """Return what a column of the room's form is called: 'Guess: weight, lb'."""
-    if column in FORM_WORDS:
-        return FORM_WORDS[column]
     plain = column.removeprefix(GUESSED)
     stem, _, unit = plain.rpartition("_")
     labels = {name.rsplit("_", 1)[0]: label for name, label in measure_labels().items()}
-    if stem not in labels:
-        return column
+    if column in _T.form or stem not in labels:
+        return str(_T.form.get(column, column))
     words = f"{labels[stem]}, {unit}"
     return f"Guess: {words[0].lower()}{words[1:]}" if plain != column else words
 
@@ -129,8 +128,7 @@ def left_out_words(row: Mapping[Any, Any], *, rows: bool = True) -> str:
         f"'{heading(str(row['column']))}'" if row["column"] else "",
     ]
     found = f" is '{row['value']}'" if row["value"] else ""
-    place = ", ".join(part for part in where if part)
-    return f"{place}{found}: {row['reason']}."
+    return f"{', '.join(filter(None, where))}{found}: {row['reason']}."
 
 
 def read_answers(answers: str | Path | pd.DataFrame, chart: SizeChart) -> Answers:
@@ -143,15 +141,10 @@ def read_answers(answers: str | Path | pd.DataFrame, chart: SizeChart) -> Answer
     the scale and the trainer's own tape say of a volunteer.
 
     Nothing is repaired or guessed: an answer that is doubtful is left out, named in
-    ``left_out`` and counted.
-
-    Left out: text, or another unit than the heading's, in a cell; a value no body has
-    (``plausible_range``); a value that in another unit is what everybody else
-    found (``doubtful.other_unit``); the readings of two volunteers, or one
-    participant's of two measures, that fit only if they are exchanged
-    (``doubtful.swapped``, ``doubtful.columns_swapped``); a reading more than 5
-    typical errors from the others'; the same reading given twice, both of them; a
-    size that is not on the chart. Signs and spaces in a size's name do not count.
+    ``left_out`` and counted: text, or another unit than the heading's, in a cell; a
+    value no body has (``plausible_range``); what ``doubtful`` finds; the same reading
+    given twice, both of them; a size that is not on the chart. Signs and spaces in a
+    size's name do not count.
 
     >>> from sizing.charts import demo_chart
     >>> room = pd.DataFrame({"participant": [1, 2], "subject": "card 1",
@@ -163,68 +156,62 @@ def read_answers(answers: str | Path | pd.DataFrame, chart: SizeChart) -> Answer
     if not isinstance(answers, pd.DataFrame):
         answers = read_table(answers, ANSWERS)
     taken = take(answers, ANSWERS, note=False)
-    table, file = taken.frame, taken.file
+    table, file, own = taken.frame, taken.file or "the table", _T.left_out
     if table.empty:
         raise SizingError(
-            f"there are no answers in {file or 'the table'}: it has no rows",
-            allowed="one row per participant and subject",
-            action="start from the blank form that comes with the lesson",
+            own["no_rows"].format(file=file),
+            allowed=own["no_rows_allowed"],
+            action=own["no_rows_action"],
         )
-    columns = {
-        name: one
-        for name, one in zip(table.columns, taken.found, strict=True)
-        if one.measure in (GUESSES if one.guess else MEASURES)
-    }
     left: Left = []
+    columns: dict[str, Found] = {}
     for name, one in zip(table.columns, taken.found, strict=True):
-        if name not in columns and name not in FORM_WORDS:
-            reason = "this column is not one the kit knows"
-            left.append((None, one.given, "", "", "", reason))
+        if one.measure in (GUESSES if one.guess else MEASURES):
+            columns[name] = one
+        elif name not in _T.form:
+            left.append((None, one.given, "", "", "", own["unknown_column"]))
     keyed = _keyed(table, left, taken.rows[1:])
     empty = 0
     mapped: dict[str, None] = {}
     sizes: list[tuple[Any, ...]] = []
     values: list[tuple[Any, ...]] = []
-    cells = table.astype(object).to_dict("records")
+    answered = [name for name in table if name in columns or name == CHOSEN]
+    cells = table[answered].astype(object).to_dict("records")
     # The chart's own spelling of each size, and of ``none``.
     spelled = {_letters(s): s for s in (*chart.sizes, NO_SIZE)}
     for place, who, whom, reading in keyed.itertuples(name=None):
-        line, given = taken.rows[place + 1], cells[place]
-        filled = 0
-        if "chosen_size" in table:
-            text = as_text(given["chosen_size"])
-            filled += bool(text)
-            empty += not text and who != REFERENCE
-            found = spelled.get(_letters(text))
-            if text and found is None:
-                near = get_close_matches(_letters(text), spelled, 1)
-                reason = f"this size is not on the chart '{chart.name}'" + (
-                    f"; did you mean '{spelled[near[0]]}'?" if near else ""
-                )
-                left.append((line, "chosen_size", who, whom, text, reason))
-            elif found:
-                sizes.append((line, who, whom, reading, found))
-                if text != found:
-                    mapped[f"Size '{text}' was read as '{found}'."] = None
-        for name, column in columns.items():
-            cell = given[name]
-            if is_empty(cell):
-                empty += who != REFERENCE
+        line = taken.rows[place + 1]
+        told = {n: cell for n, cell in cells[place].items() if not is_empty(cell)}
+        empty += (len(answered) - len(told)) * (who != REFERENCE)
+        if not told:
+            left.append((line, "", who, whom, "", own["nothing"]))
+        for name, cell in told.items():
+            text = as_text(cell)
+            if name == CHOSEN:
+                found = spelled.get(_letters(text))
+                if found is not None:
+                    sizes.append((line, who, whom, reading, found))
+                    if text != found:
+                        mapped[own["mapped"].format(given=text, size=found)] = None
+                    continue
+                reason = own["not_on_chart"].format(chart=chart.name)
+                for near in get_close_matches(_letters(text), spelled, 1):
+                    reason += own["did_you_mean"].format(near=spelled[near])
+                left.append((line, CHOSEN, who, whom, text, reason))
                 continue
-            filled += 1
+            one = columns[str(name)]
             number = as_number(
-                cell, file=None, row=line, column=column.given, unit=column.unit
+                cell, file=None, row=line, column=one.given, unit=one.unit
             )
-            reason = _refused(number, column)
+            reason = _refused(number, one)
             if isinstance(number, Problem):
-                left.append((line, column.given, who, whom, as_text(cell), reason))
+                left.append((line, one.given, who, whom, text, reason))
                 continue
-            value = round(number * column.factor, 6)
-            about = (line, column.given, who, whom, reading, column.measure)
-            values.append((*about, column.guess, value, as_text(cell), reason))
-        if not filled:
-            left.append((line, "", who, whom, "", "nothing is filled in"))
-    return replace(_sorted(sizes, values, left, empty, file), mapped=tuple(mapped))
+            about = (line, one.given, who, whom, reading, one.measure, one.guess, text)
+            values.append((*about, round(number * one.factor, 6), reason))
+    if not sizes and not values and not left:
+        raise SizingError(own["no_answer"].format(file=file))
+    return replace(_sorted(sizes, values, left), empty=empty, mapped=tuple(mapped))
 
 
 def _letters(size: str) -> str:
@@ -234,29 +221,23 @@ def _letters(size: str) -> str:
 
 def _keyed(table: pd.DataFrame, left: Left, places: list[int]) -> pd.DataFrame:
     """Return participant, subject and reading of every row that has them."""
-    keyed = pd.DataFrame(
-        {
-            name: [as_text(v) for v in table[name]] if name in table else "1"
-            for name in ("participant", "subject", "reading")
-        }
-    )
+    keyed = table.reindex(columns=_KEYS).map(as_text).reset_index(drop=True)
     keyed["reading"] = keyed["reading"].replace("", "1")
-    counted = keyed["reading"].str.fullmatch("[1-9][0-9]?").astype(bool)
+    ours = keyed["participant"].str.lower() == REFERENCE
+    keyed["participant"] = keyed["participant"].mask(ours, REFERENCE)
     faults = {
-        "no participant is given": keyed["participant"] == "",
-        "no subject is given": keyed["subject"] == "",
-        "the number of the reading is not 1, 2, ...": ~counted,
+        "no_participant": keyed["participant"] == "",
+        "no_subject": keyed["subject"] == "",
+        "no_reading": ~keyed["reading"].str.fullmatch("[1-9][0-9]?").astype(bool),
     }
-    reason = np.select(list(faults.values()), list(faults), "")
-    keyed["participant"] = keyed["participant"].where(
-        keyed["participant"].str.lower() != REFERENCE, REFERENCE
-    )
-    blank = [all(is_empty(cell) for cell in row) for row in table.to_numpy(object)]
-    for place, who, whom, _ in keyed.itertuples(name=None):
-        if reason[place]:
-            why = "the row is empty" if blank[place] else str(reason[place])
-            left.append((places[place], "", who, whom, "", why))
-    kept: pd.DataFrame = keyed[reason == ""].astype({"reading": int})
+    blank = np.array([all(map(is_empty, row)) for row in table.to_numpy(object)])
+    wrong = np.select(list(faults.values()), list(faults), "")
+    wrong = np.where(blank & (wrong != ""), "empty_row", wrong)
+    for place in np.flatnonzero(wrong != ""):
+        who, whom = keyed.loc[place, ["participant", "subject"]]
+        why = _T.left_out[str(wrong[place])]
+        left.append((places[place], "", who, whom, "", why))
+    kept: pd.DataFrame = keyed[wrong == ""].astype({"reading": int})
     return kept
 
 
@@ -265,70 +246,52 @@ def _refused(number: float | Problem, column: Found) -> str:
     if isinstance(number, Problem):
         return f"{number.what}; {number.action}"
     low, high = plausible_range(column.measure)
-    value = number * column.factor
-    if not low <= value <= high:
-        unit = column.measure.rsplit("_", 1)[1]
-        return (
-            f"no body has this {'guessed ' if column.guess else ''}value "
-            f"({low:g} to {high:g} {unit} are possible): a slip, or another unit"
-        )
-    return ""
+    if low <= number * column.factor <= high:
+        return ""
+    guessed, unit = "guessed " if column.guess else "", unit_of(column.measure)
+    words: str = _T.left_out["no_body"]
+    return words.format(guessed=guessed, low=low, high=high, unit=unit)
 
 
 def _sorted(
-    sizes: list[tuple[Any, ...]],
-    values: list[tuple[Any, ...]],
-    left: Left,
-    empty: int,
-    file: str | None,
+    sizes: list[tuple[Any, ...]], values: list[tuple[Any, ...]], left: Left
 ) -> Answers:
     """Sort the usable answers, leaving out what is doubtful or stands twice."""
     chosen = pd.DataFrame(sizes, columns=["row", *_KEYS, CHOSEN])
-    names = ["row", "column", "participant", "subject", "reading", "measure", "guess"]
-    number = pd.DataFrame(values, columns=[*names, "value", "given", "refused"])
-    twice = chosen.duplicated(_KEYS, keep=False)
-    for row in chosen[twice].to_dict("records"):
-        reason = "this participant chose a size for this subject more than once"
-        who, whom = row["participant"], row["subject"]
-        left.append((row["row"], CHOSEN, who, whom, row[CHOSEN], reason))
-    again = number.duplicated([*_KEYS, "measure", "guess"], keep=False)
-    reasons = pd.Series("", index=number.index, dtype=object)
-    reasons[again] = "the same answer is given more than once"
-    doubts = doubtful(number[~again], REFERENCE)
+    again = chosen.duplicated(_KEYS, keep=False)
+    number = pd.DataFrame(values, columns=_NUMBER)
+    number["guess"] = number["guess"].astype(bool)
+    twice = number.duplicated([*_KEYS, "measure", "guess"], keep=False)
+    doubts = doubtful(number[~twice], REFERENCE)
     # What stands in a wrong column is named so, not as a value nobody has.
-    reasons[~again] = doubts.where(doubts != "", number.loc[~again, "refused"])
-    doubted = number[(reasons != "") & ~again & (number["refused"] == "")]
-    for row, reason in zip(number.to_dict("records"), reasons, strict=True):
-        if reason:
-            who, whom = row["participant"], row["subject"]
-            left.append((row["row"], row["column"], who, whom, row["given"], reason))
-    number = number[reasons == ""]
-    if not len(chosen) and not len(number) and not left:
-        raise SizingError(f"There is no answer in {file or 'the table'}.")
-    guess = number["guess"].astype(bool)
-    ours = number["participant"] == REFERENCE
+    doubts = doubts.where(doubts != "", number["refused"]).reindex(number.index)
+    number["reason"] = doubts.where(~twice, _T.left_out["given_twice"])
+    lost = chosen[again].rename(columns={CHOSEN: "given"})
+    lost = lost.assign(column=CHOSEN, reason=_T.left_out["chosen_twice"])
+    columns = ["row", "column", "participant", "subject", "given", "reason"]
+    for rows in (lost, number[number["reason"] != ""]):
+        left = [*left, *rows[columns].itertuples(index=False, name=None)]
+    out = pd.DataFrame(left, columns=_LEFT_OUT).astype({"row": "Int64"})
+    theirs = number["participant"] != REFERENCE
+    good, body = number["reason"] == "", ~twice & (number["refused"] == "")
+    reference = number[good & ~theirs & ~number["guess"]].drop_duplicates(_KEY)
     numbers = ["participant", "subject", "measure", "reading", "value"]
-    reference = number[ours & ~guess].drop_duplicates(["subject", "measure"])
-    out = pd.DataFrame(left, columns=_LEFT_OUT)
-    out["row"] = out["row"].astype("Int64")
-    out = out.sort_values("row", kind="stable", na_position="first")
-    return Answers(
-        chosen.loc[
-            ~twice & (chosen["participant"] != REFERENCE), [*_KEYS, CHOSEN]
-        ].reset_index(drop=True),
-        number.loc[guess & ~ours, numbers].reset_index(drop=True),
-        number.loc[~guess & ~ours, numbers].reset_index(drop=True),
-        reference[["subject", "measure", "value"]].reset_index(drop=True),
-        out.reset_index(drop=True),
-        empty,
-        doubted[doubted["participant"] != REFERENCE].reset_index(drop=True),
-    )
+    ours = chosen["participant"] == REFERENCE
+    frames = {
+        "sizes": chosen.loc[~again & ~ours, [*_KEYS, CHOSEN]],
+        "guesses": number.loc[good & theirs & number["guess"], numbers],
+        "readings": number.loc[good & theirs & ~number["guess"], numbers],
+        "reference": reference[[*_KEY, "value"]],
+        "left_out": out.sort_values("row", kind="stable", na_position="first"),
+        "doubted": number[~good & body & theirs],
+    }
+    kept: Any = {name: one.reset_index(drop=True) for name, one in frames.items()}
+    return Answers(**kept, empty=0)
 
 
 def column_of(measure: str, units: str) -> str:
     """Return a measure's heading in the units chosen."""
-    stem, _, unit = measure.rpartition("_")
-    return f"{stem}_{_SUFFIX[units][unit == 'kg']}"
+    return f"{measure.rpartition('_')[0]}_{unit_of(measure, units)}"
 
 
 def asked(chart: SizeChart) -> list[str]:
@@ -345,12 +308,10 @@ def blank_table(
     sheets = [
         blank_sheet(chart, who, class_size).assign(participant=who) for who in room
     ]
-    columns = [*_KEYS, CHOSEN, *asked(chart)]
-    table = pd.concat(sheets, ignore_index=True).reindex(columns=columns)
-    table.columns = pd.Index(
-        [*columns[:4], *(column_of(m, units) for m in columns[4:])], dtype=object
-    )
-    return table
+    own = [*_KEYS, CHOSEN]
+    table = pd.concat(sheets, ignore_index=True).reindex(columns=[*own, *asked(chart)])
+    heads = [*own, *(column_of(m, units) for m in asked(chart))]
+    return table.set_axis(pd.Index(heads, dtype=object), axis=1)
 
 
 def blank_sheet(

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from types import MappingProxyType
 
@@ -16,42 +16,23 @@ from sizing.charts.fits import limits
 from sizing.errors import SizingError
 from sizing.measures import to_tenths, vocabulary
 from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
+from sizing.resources import texts
+from sizing.stats.layout import Layout
+from sizing.stats.shares import Means, group_means
 
+_T = texts("lesson")
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 #: What can come of choosing a size for a person; each choice has exactly one.
-CHOICE_WORDS: dict[str, str] = {
-    "fitting": "in a size that fits",
-    "one_too_small": "one size too small",
-    "one_too_large": "one size too large",
-    "two_or_more_off": "two or more sizes off",
-    "none_found_though_one_fits": "no size found though one fits",
-    "chosen_though_none_fits": "a size chosen though none fits",
-    "rightly_none": "no size fits, and none was chosen",
-}
+CHOICE_WORDS: dict[str, str] = _T.outcomes
 CHOICE_OUTCOMES: tuple[str, ...] = tuple(CHOICE_WORDS)
-#: Those in which the person is put in a size that does not fit.
-PUT_WRONG_OUTCOMES: tuple[str, ...] = (
-    "one_too_small",
-    "one_too_large",
-    "two_or_more_off",
-    "chosen_though_none_fits",
-)
 NOT_FOUND = "none_found_though_one_fits"
 #: What each wrong outcome can do to the person: common practice, no source.
-WRONG_MEANS: dict[str, str] = {
-    "one_too_small": "it can cut into thighs and armpits, shear the skin, and tip the "
-    "person by holding too little of the body",
-    "one_too_large": "the person can slide down in it or out of it, and the head or "
-    "trunk may not be held",
-    "two_or_more_off": "either of these, and worse",
-    "none_found_though_one_fits": "time is lost and somebody else is asked: the safe "
-    "way to be wrong",
-    "chosen_though_none_fits": "some edge is always missed: a sling made for another "
-    "shape must be found",
-}
+WRONG_MEANS: dict[str, str] = _T.wrong_means
+#: Those in which the person is put in a size that does not fit.
+PUT_WRONG_OUTCOMES = tuple(name for name in WRONG_MEANS if name != NOT_FOUND)
 #: Persons alike that a likely size is read from, and what makes two alike: one
 #: step is 5 % of body mass or 2.5 cm of stature. Our choice: finer steps would
 #: rest on fewer people than the extremes hold.
@@ -61,10 +42,7 @@ ADULT_FROM = 18.0
 #: One SD of the logarithm of a typical error that is from memory: taken as from half
 #: to twice as much, 19 times in 20. Our choice, no source.
 ERROR_SPREAD = math.log(2) / 1.96
-SPREAD_WORDS = (
-    "readings may err from half to twice as much, 19 times in 20 (our choice, no "
-    "source)"
-)
+SPREAD_WORDS: str = _T.spread
 #: Whoever chooses from a table or by eye says "none" where no size fits at least
 #: this share of the people most alike: our choice, more likely not than yes.
 NONE_BELOW = 0.5
@@ -77,8 +55,8 @@ def reading_errors() -> Mapping[str, float]:
     Source: ``error_source`` in ``sizing.measures.vocabulary()``.
     """
     table = vocabulary()
-    pairs = zip(table["name"], table["error_cm"].astype(float), strict=True)
-    return MappingProxyType(dict(pairs))
+    errors = zip(table["name"], table["error_cm"].astype(float), strict=True)
+    return MappingProxyType(dict(errors))
 
 
 def chosen_by_tape(
@@ -148,25 +126,15 @@ def outcome_of_choice(chosen: Ints, fits: Bools) -> npt.NDArray[np.str_]:
     gap = np.where(fits, np.abs(rank - chosen[:, None]), k + 1)
     nearest = gap.min(axis=1) if k else np.full(n, 1)
     below = (fits & (rank < chosen[:, None]) & (gap == nearest[:, None])).any(axis=1)
-    return np.select(
-        [
-            ~any_fits & (chosen < 0),
-            ~any_fits,
-            chosen < 0,
-            nearest == 0,
-            nearest >= 2,
-            below,
-        ],
-        [
-            "rightly_none",
-            "chosen_though_none_fits",
-            NOT_FOUND,
-            "fitting",
-            "two_or_more_off",
-            "one_too_large",
-        ],
-        "one_too_small",
-    )
+    cases = {
+        "rightly_none": ~any_fits & (chosen < 0),
+        "chosen_though_none_fits": ~any_fits,
+        NOT_FOUND: chosen < 0,
+        "fitting": nearest == 0,
+        "two_or_more_off": nearest >= 2,
+        "one_too_large": below,
+    }
+    return np.select(list(cases.values()), list(cases), "one_too_small")
 
 
 @dataclass(frozen=True)
@@ -249,25 +217,17 @@ def likely_size(
         rest *= free | ((x != MISSING_TENTHS) & (x >= low) & (x <= high))
     code, person = pd.factorize(frame["person"])
     count = np.bincount(code)
-    share = np.column_stack(
-        [np.bincount(code, column) / count for column in rest.T]
-    ).reshape(len(person), -1)
+    share = np.array([np.bincount(code, column) / count for column in rest.T]).T
     ends = pd.DataFrame(point).groupby(code).agg(["min", "max"]).to_numpy()
     low_end, high_end = ends[:, ::2], ends[:, 1::2]
-    taught = np.flatnonzero(
-        np.isfinite(low_end).all(axis=1) & (low_end == high_end).all(axis=1)
-    )
+    # What is drawn differs from draw to draw, and teaches nothing.
+    taught = np.flatnonzero((low_end == high_end).all(axis=1))
     if not len(taught):
         raise SizingError(f"Nobody among the people has a measured {names[0]}.")
     per_person = np.bincount(code, np.asarray(weight, dtype=float)) / count
-    return LikelySize(
-        names,
-        cKDTree(low_end[taught]),
-        share[taught],
-        per_person[taught],
-        np.asarray(person, dtype=object)[taught],
-        chart,
-    )
+    who = np.asarray(person, dtype=object)[taught]
+    known_people = cKDTree(low_end[taught]), share[taught], per_person[taught], who
+    return LikelySize(names, *known_people, chart)
 
 
 def _points(frame: pd.DataFrame, known: Sequence[str]) -> Floats:
@@ -281,3 +241,26 @@ def _points(frame: pd.DataFrame, known: Sequence[str]) -> Floats:
         age = frame["age_years"].to_numpy(float, na_value=np.nan)
         columns.append(np.where(age < ADULT_FROM, 0.0, 1e4))
     return np.column_stack(columns)
+
+
+def doubted_means(
+    place: Layout,
+    now: Floats,
+    more: Floats,
+    groups: Sequence[Floats],
+    *,
+    replicates: int,
+    seed: int,
+) -> Means:
+    """Return means of columns within groups, with what is not known of the errors.
+
+    ``now`` (rows, columns); ``more``: the same, were readings to err more by one SD of
+    what is not known of their errors: by the delta method, a part of the variance.
+    """
+    columns, moved = list(now[place.rows]), (more - now)[place.rows]
+    means = group_means(place, columns, groups, replicates=replicates, seed=seed)
+    weights = [group * place.weight[:, None] for group in groups]
+    parts = zip(weights, moved, strict=True)
+    shifts = [w.T @ change / w.sum(axis=0)[:, None] for w, change in parts]
+    variance = means.variance + np.square(np.mean(shifts, axis=0))
+    return replace(means, variance=variance)

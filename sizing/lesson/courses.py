@@ -17,9 +17,10 @@ from sizing.errors import InputProblems, Problem, SizingError
 from sizing.files.folders import make_folder, write_bytes
 from sizing.files.sheets import read_rows
 from sizing.files.writing import csv_bytes, rounded
-from sizing.lesson.agreement import TOGETHER
-from sizing.lesson.room import RoomResult
+from sizing.lesson.room import TOGETHER, RoomResult
+from sizing.resources import texts
 
+_T = texts("lesson")
 #: The folder within that of the results, and what each file's name begins with.
 FOLDER, _FILE = "courses", "course "
 #: What is kept of a room: shares but for ``tape_error``, which is in cm or kg.
@@ -45,8 +46,7 @@ def course_figures(room: RoomResult, on: date) -> pd.DataFrame:
     )
     if table.empty:
         raise SizingError(
-            "this room has no figure to keep yet",
-            action="enter sizes for bodies whose measures are known, or readings",
+            _T.course_files["nothing"], action=_T.course_files["nothing_action"]
         )
     return table.reset_index(drop=True)[COLUMNS]
 
@@ -70,14 +70,14 @@ def keep_course(folder: str | Path, room: RoomResult, on: date) -> Path:
 
 def kept_courses(folder: str | Path) -> pd.DataFrame:
     """Return the courses kept, the earliest first: course, then ``COLUMNS``."""
-    frames, problems = [], []
+    frames, problems, own = [], [], _T.course_files
     for path in sorted(Path(folder).glob("*")):
         if not path.name.lower().startswith(_FILE):
             continue
         if path.suffix.lower() != ".csv":
             # Nothing that looks like a course is passed over.
-            what, action = "this is no .csv file", "save it as CSV, or move it away"
-            problems.append(Problem(what, "courses as .csv", action, path.name))
+            what = own["kind"], "courses as .csv", own["kind_action"]
+            problems.append(Problem(*what, path.name))
             continue
         sheet = read_rows(path, known=COLUMNS.__contains__)
         heading = [as_text(cell) for cell in sheet.heading]
@@ -85,32 +85,19 @@ def kept_courses(folder: str | Path) -> pd.DataFrame:
         table.index += sheet.first + 1
         lacking = [name for name in COLUMNS if heading.count(name) != 1]
         if lacking or table.empty:
-            what = f"this file is no course: it has not one column '{lacking[:1]}'"
-            what = what if lacking else "this file has no row"
-            action = "move it out of the folder, or put its headings right"
-            allowed = ", ".join(COLUMNS)
+            what = own["lacking" if lacking else "empty"].format(names=lacking[:1])
+            allowed, action = ", ".join(COLUMNS), own["lacking_action"]
             problems.append(Problem(what, allowed, action, path.name, sheet.first))
             continue
-        for name in ("date", "figure", *_NUMBERS):
-            read = table[name].map(_READ.get(name, _number))
-            if name in _NUMBERS[2:]:
-                share = table["figure"].isin(FIGURES[:2])
-                read = read.where(~share | read.between(0, 1))
+        read = _read(table)
+        for name, cells in read.items():
             # One participant's gain has no interval.
             empty = (table[name] == "") & (name in ("low", "high"))
-            problems += [
-                Problem(
-                    "this cannot be read",
-                    _ALLOWED.get(name, "a plain number; a share from 0 to 1"),
-                    "put it right, or move the file out of the folder",
-                    path.name,
-                    int(row),
-                    name,
-                    table[name][row],
-                )
-                for row in table.index[read.isna() & ~empty]
-            ]
-            table[name] = read
+            allowed = _T.allowed.get(name, _T.allowed["other"])
+            for row in table.index[cells.isna() & ~empty]:
+                place = path.name, int(row), str(name), table[name][row]
+                problems.append(Problem(own["cell"], allowed, own["mend"], *place))
+        table = table.assign(**read)
         frames.append(table[COLUMNS].assign(course=path.stem[len(_FILE) :]))
     if problems:
         raise InputProblems(problems, about=f"the courses in '{folder}'")
@@ -120,30 +107,17 @@ def kept_courses(folder: str | Path) -> pd.DataFrame:
     return table.sort_values(["date", "course"], kind="stable", ignore_index=True)
 
 
-def _number(cell: str) -> float:
-    with suppress(ValueError):
-        value = float(cell)
-        return value if np.isfinite(value) else np.nan
-    return np.nan
-
-
-def _date(cell: str) -> str | None:
-    with suppress(ValueError):
-        return date.fromisoformat(cell).isoformat()
-    return None
-
-
-def _whole(cell: str) -> float:
-    return float(cell) if cell.isdecimal() and int(cell) else np.nan
-
-
-_READ = {
-    "date": _date,
-    "figure": lambda cell: cell if cell in FIGURES else None,
-    **dict.fromkeys(_NUMBERS[:2], _whole),
-}
-_ALLOWED = {
-    "date": "a day such as 2026-11-27",
-    "figure": ", ".join(FIGURES),
-    **dict.fromkeys(_NUMBERS[:2], "a whole number from 1"),
-}
+def _read(table: pd.DataFrame) -> dict[str, pd.Series]:
+    """Return what can be wrong in a course, missing where it cannot be read."""
+    day = pd.to_datetime(table["date"], format="%Y-%m-%d", errors="coerce")
+    share = table["figure"].isin(FIGURES[:2])
+    read = {
+        "date": day.dt.strftime("%Y-%m-%d"),
+        "figure": table["figure"].where(table["figure"].isin(FIGURES)),
+    }
+    for name in _NUMBERS:
+        cells = pd.to_numeric(table[name], errors="coerce")
+        whole = (cells >= 1) & (cells % 1 == 0)
+        good = whole if name in _NUMBERS[:2] else ~share | cells.between(0, 1)
+        read[name] = cells.where(good & np.isfinite(cells))
+    return read

@@ -9,7 +9,9 @@ import pandas as pd
 from sizing.lesson.choosing import Floats, reading_errors
 from sizing.measures import vocabulary
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS, UNIT_WORDS
+from sizing.resources import texts
 
+_T = texts("lesson")
 #: A reading this near (relative) to what the others found, once converted, and
 #: farther than that before, is taken as another unit. Inches and pounds change
 #: a number more than twofold, a slip of the tape does not.
@@ -19,8 +21,6 @@ _GUESS_SD = {"body_mass_kg": 0.12, "stature_cm": 0.05}
 #: Root mean square distance in SDs: worse than the first as written, better
 #: than the second once exchanged; of readings and of guesses (our choice).
 _FAR_AND_CLOSE = {False: (5.0, 2.5), True: (3.0, 1.5)}
-
-
 #: Typical errors from what the others found, beyond which a reading is a slip.
 _TOO_FAR = 5.0
 
@@ -47,10 +47,8 @@ def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
         told[i] = other_unit(value, float(expected[i]), row["measure"], guess=guess)
         sd = errors[row["measure"]]
         if not told[i] and not guess and abs(value - expected[i]) > _TOO_FAR * sd:
-            told[i] = (
-                f"more than {_TOO_FAR:g} typical errors from the others, who found "
-                f"about {expected[i]:.1f}"
-            )
+            far = _T.left_out["far"]
+            told[i] = far.format(times=_TOO_FAR, expected=expected[i])
     reasons = [told.get(i, "") for i in range(len(rows))]
     return pd.Series(reasons, index=numbers.index, dtype=object)
 
@@ -60,44 +58,42 @@ def _expected(numbers: pd.DataFrame, reference: str) -> Floats:
     taped = numbers[~numbers["guess"].astype(bool)]
     if "refused" in taped:
         taped = taped[taped["refused"] == ""]
-    truth: dict[tuple[str, str], float] = {}
-    others: dict[tuple[str, str], dict[str, list[float]]] = {}
-    for row in taped.to_dict("records"):
-        key = (str(row["subject"]), str(row["measure"]))
-        if row["participant"] == reference:
-            truth.setdefault(key, float(row["value"]))
+    truth: dict[tuple[Any, Any], float] = {}
+    others: dict[tuple[Any, Any], list[tuple[Any, float]]] = {}
+    columns = ["subject", "measure", "participant", "value"]
+    for whom, measure, who, value in taped[columns].itertuples(index=False):
+        if who == reference:
+            truth.setdefault((whom, measure), float(value))
         else:
-            of_subject = others.setdefault(key, {})
-            own = of_subject.setdefault(row["participant"], [])
-            own.append(float(row["value"]))
+            others.setdefault((whom, measure), []).append((who, float(value)))
     found = np.full(len(numbers), np.nan)
-    for i, row in enumerate(numbers.to_dict("records")):
-        key = (str(row["subject"]), str(row["measure"]))
-        each = others.get(key, {})
-        theirs = [own for who, own in each.items() if who != row["participant"]]
-        if key in truth:
-            found[i] = truth[key]
-        elif len(theirs) >= 2:
-            found[i] = np.median(np.concatenate(theirs))
+    rows = numbers[columns[:3]].itertuples(index=False)
+    for i, (whom, measure, who) in enumerate(rows):
+        theirs = [one for one in others.get((whom, measure), ()) if one[0] != who]
+        if (whom, measure) in truth:
+            found[i] = truth[whom, measure]
+        elif len({one for one, _ in theirs}) >= 2:
+            found[i] = np.median([value for _, value in theirs])
     return found
 
 
 def other_unit(value: float, expected: float, measure: str, *, guess: bool) -> str:
     """Say in which other unit a value would be what is expected, or nothing."""
-    near = _NEAR[guess]
     if abs(np.log(value / expected)) < np.log(1.5):
         return ""
     units = MASS_UNITS if measure.endswith("_kg") else LENGTH_UNITS
     gaps = {u: abs(np.log(value * f / expected)) for u, f in units.items() if f != 1}
     unit = min(gaps, key=lambda u: gaps[u])
-    if gaps[unit] >= near:
+    if gaps[unit] >= _NEAR[guess]:
         return ""
-    words = UNIT_WORDS[unit]
-    return f"makes sense in {words} only: the others found about {expected:.1f}"
+    words: str = _T.left_out["other_unit"]
+    return words.format(unit=UNIT_WORDS[unit], expected=expected)
 
 
 #: An answer's place, its value, and what is expected with the SD of that.
 Cell = tuple[int, float, float, float]
+#: By who answered, and by volunteer or measure, what stands to what is alike in both.
+Cells = dict[Any, dict[str, dict[Any, Cell]]]
 
 
 def _exchanged(numbers: pd.DataFrame, expected: Floats) -> dict[int, str]:
@@ -105,39 +101,39 @@ def _exchanged(numbers: pd.DataFrame, expected: Floats) -> dict[int, str]:
 
     Judged over what both have (``_FAR_AND_CLOSE``). Returns places and reasons.
     """
-    errors = reading_errors()
-    people: dict[Any, dict[str, dict[Any, Cell]]] = {}
-    columns: dict[Any, dict[str, dict[Any, Cell]]] = {}
+    people: Cells = {}
+    columns: Cells = {}
     for i, row in enumerate(numbers.to_dict("records")):
         who, whom, measure = row["participant"], str(row["subject"]), row["measure"]
         guess, reading = bool(row["guess"]), row["reading"]
-        sd = _GUESS_SD[measure] if guess else errors[measure]
+        sd = _GUESS_SD[measure] if guess else reading_errors()[measure]
         cell = (i, float(row["value"]), float(expected[i]), sd)
-        of_volunteer = people.setdefault((guess, who, reading), {}).setdefault(whom, {})
-        of_volunteer.setdefault(measure, cell)
-        if not guess:
-            of_measure = columns.setdefault(who, {}).setdefault(measure, {})
-            of_measure.setdefault((whom, reading), cell)
-    found: dict[int, str] = {}
+        places = [(people, (guess, who, reading), whom, measure)]
+        places += [] if guess else [(columns, who, measure, (whom, reading))]
+        for found, whose, part, key in places:
+            found.setdefault(whose, {}).setdefault(part, {}).setdefault(key, cell)
+    told: dict[int, str] = {}
     for (guess, *_), volunteers in people.items():
         far, close = _FAR_AND_CLOSE[guess]
         for a, b in combinations(volunteers, 2):
             written, swapped, _ = _distances(volunteers[a], volunteers[b], guess)
             if written.min() > far and swapped.max() < close:
                 for one, other in ((a, b), (b, a)):
-                    reason = f"{one} and {other} look exchanged: these are nearer to "
-                    places = [cell[0] for cell in volunteers[one].values()]
-                    found |= dict.fromkeys(places, f"{reason}{other}'s measures")
+                    reason = _T.left_out["exchanged_people"]
+                    reason = reason.format(one=one, other=other)
+                    cells = volunteers[one].values()
+                    told |= dict.fromkeys((cell[0] for cell in cells), reason)
     labels = vocabulary().set_index("name")["label"].str.lower()
     far, close = _FAR_AND_CLOSE[False]
     for measures in columns.values():
         for a, b in combinations(measures, 2):
-            written, swapped, places = _distances(measures[a], measures[b], False)
+            written, swapped, shared = _distances(measures[a], measures[b], False)
             before, after = (np.sqrt(np.mean(d**2)) for d in (written, swapped))
             if before > far and after < close:
-                reason = f"{labels[a]} and {labels[b]} look exchanged throughout by "
-                found |= dict.fromkeys(places, f"{reason}this participant")
-    return found
+                reason = _T.left_out["exchanged_measures"]
+                reason = reason.format(one=labels[a], other=labels[b])
+                told |= dict.fromkeys(shared, reason)
+    return told
 
 
 def _distances(

@@ -1,38 +1,25 @@
 """How far guesses of body mass are off: published figures and a fitted curve."""
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
-from scipy import optimize, special
+from scipy import optimize, stats
 
 from sizing.errors import one_of
-from sizing.lesson.choosing import ADULT_FROM
-from sizing.resources import source_table
+from sizing.lesson.choosing import ADULT_FROM, Floats
+from sizing.resources import source_table, texts
 from sizing.stats.intervals import score_interval, student
 from sizing.words.numbers import points, share
 
 #: The studies; each guesser is fitted on one: unless told otherwise, of those with
 #: that guesser, on the first that published most figures.
-STUDIES: tuple[str, ...] = (
-    "ED 2005",
-    "ED 2004",
-    "Fernandes 1999",
-    "Paediatric 1999",
-    "NHANES 2017-18",
-)
+STUDIES = ("ED 2005", "ED 2004", "Fernandes 1999", "Paediatric 1999", "NHANES 2017-18")
+_T = texts("lesson")
 #: What a study is called on a page: where it was published, and when.
-STUDY_WORDS: dict[str, str] = {
-    "ED 2005": "Acad Emerg Med 2005",
-    "ED 2004": "Am J Emerg Med 2004",
-    "Fernandes 1999": "Can Fam Physician 1999",
-    "Bloomfield 2006": "Crit Care Med 2006",
-    "Paediatric 1999": "Pediatr Emerg Care 1999",
-    "NHANES 2017-18": "US survey 2017-18",
-}
+STUDY_WORDS: dict[str, str] = _T.studies
 #: 2 is the normal curve, 1 Laplace's.
 _SHAPES = (1.0, 2.0)
 #: What a shape other than the normal must gain in the sum of squared misses:
@@ -59,22 +46,18 @@ class GuessModel:
     subjects: str = "adults"
     study: str = ""
 
-    def errors(self, n: int, rng: np.random.Generator) -> npt.NDArray[np.float64]:
-        """Draw n relative errors.
+    @cached_property
+    def _curve(self) -> Any:
+        return stats.gennorm(self.shape, loc=self.centre, scale=self.scale)
 
-        A gamma variate to the power 1/shape, with a random sign, is one of the
-        curve (Nadarajah, J Appl Stat 2005;32:685-694, from memory).
-        """
-        size = rng.gamma(1 / self.shape, size=n) ** (1 / self.shape)
-        sign = np.where(rng.random(n) < 0.5, -1.0, 1.0)
-        # Nobody guesses less than a tenth of what the scale says.
-        return np.maximum(self.centre + self.scale * sign * size, -0.9)
+    def errors(self, n: int, rng: np.random.Generator) -> Floats:
+        """Draw n errors; nobody guesses under a tenth of what the scale says."""
+        drawn: Floats = np.maximum(self._curve.rvs(n, random_state=rng), -0.9)
+        return drawn
 
     def share_below(self, error: float) -> float:
         """Return the share of guesses with a relative error below this one."""
-        z = (error - self.centre) / self.scale
-        half = special.gammainc(1 / self.shape, abs(z) ** self.shape) / 2
-        return float(0.5 + np.sign(z) * half)
+        return float(self._curve.cdf(error))
 
     def share_within(self, bound: float) -> float:
         """Return the share of guesses within a relative bound of the scale."""
@@ -82,10 +65,7 @@ class GuessModel:
 
     def quantile(self, q: float) -> float:
         """Return a quantile of the relative error."""
-        size = special.gammaincinv(1 / self.shape, abs(2 * q - 1))
-        return float(
-            self.centre + self.scale * np.sign(q - 0.5) * size ** (1 / self.shape)
-        )
+        return float(self._curve.ppf(q))
 
     def mean_absolute(self) -> float:
         """Return the mean absolute relative error, by the trapezoid rule."""
@@ -96,23 +76,21 @@ class GuessModel:
 
     def figure(self, statistic: str, bound: float) -> float:
         """Return what the curve says for a published statistic."""
-        if statistic == "within":
-            return self.share_within(bound)
-        if statistic == "beyond":
-            return 1 - self.share_within(bound)
-        if statistic == "quantile":
-            return self.quantile(bound)
-        return self.mean_absolute()
+        within = self.share_within
+        say = {"within": within, "quantile": self.quantile}
+        say["beyond"] = lambda bound: 1 - within(bound)
+        return say[statistic](bound) if statistic in say else self.mean_absolute()
 
     def summary(self) -> str:
         """Return the curve in plain words."""
-        within, beyond = self.share_within(0.1), 1 - self.share_within(0.2)
-        low, high = points(self.quantile(0.25)), points(self.quantile(0.75))
-        return (
-            f"A {self.guesser}'s guess of weight ({self.subjects}; fitted on "
-            f"{STUDY_WORDS.get(self.study, self.study) or 'figures given'}): half are "
-            f"off the scale by {low} % to {high} %. Within 10 % are {share(within)}; "
-            f"{share(beyond)} are off by more than 20 %."
+        words: str = _T.evidence["curve"]
+        return words.format(
+            of=self,
+            study=STUDY_WORDS.get(self.study, self.study) or "figures given",
+            low=points(self.quantile(0.25)),
+            high=points(self.quantile(0.75)),
+            within=share(self.share_within(0.1)),
+            beyond=share(1 - self.share_within(0.2)),
         )
 
 
@@ -162,48 +140,39 @@ def fit_guess(
 
 @cache
 def _fitted(guesser: str, subjects: str, study: str) -> GuessModel:
-    rows = _figures()
-    chosen = (rows["guesser"] == guesser) & (rows["subjects"] == subjects)
-    chosen &= rows["study"] == study
-    return fit_figures(rows[chosen], guesser, subjects, study)
-
-
-def fit_figures(
-    rows: pd.DataFrame, guesser: str, subjects: str, study: str
-) -> GuessModel:
-    """Fit the curve to rows of figures; ``fit_guess`` has the rule."""
-    has_centre = bool((rows["statistic"] == "quantile").any())
-    normal, least = _best(rows, has_centre, (guesser, subjects, study), normal=True)
+    """Fit the curve; ``fit_guess`` has the rule."""
+    names, rows = (guesser, subjects, study), _figures()
+    rows = rows[(rows[["guesser", "subjects", "study"]] == [*names]).all(axis=1)]
+    normal, least = _best(rows, names, normal=True)
     if len(rows) < 3:
         return normal
-    heavy, least_heavy = _best(
-        rows, has_centre, (guesser, subjects, study), normal=False
-    )
+    heavy, least_heavy = _best(rows, names, normal=False)
     return heavy if least - least_heavy > _WORTH else normal
 
 
 def _best(
-    rows: pd.DataFrame, has_centre: bool, names: tuple[str, str, str], *, normal: bool
+    rows: pd.DataFrame, names: tuple[str, str, str], *, normal: bool
 ) -> tuple[GuessModel, float]:
     """Return the curve of least sum of squared misses, and that sum."""
+    figures = rows.to_dict("records")
+    # What is fitted beside the scale, with its start and its bounds.
+    fitted = {"scale": (np.log(0.1), np.log(0.005), np.log(1.0))}
+    if "quantile" in set(rows["statistic"]):
+        fitted["centre"] = (0.0, -0.3, 0.3)
+    if not normal:
+        fitted["shape"] = (1.5, *_SHAPES)
 
-    def model(parameters: npt.NDArray[np.float64]) -> GuessModel:
-        rest = list(parameters[1:])
-        centre = float(rest.pop(0)) if has_centre else 0.0
-        shape = float(rest.pop(0)) if not normal else 2.0
-        scale = float(np.exp(parameters[0]))
-        return GuessModel(centre, scale, shape, *names)
+    def model(values: Floats) -> GuessModel:
+        found = {"centre": 0.0, "shape": 2.0}
+        found |= zip(fitted, map(float, values), strict=True)
+        found["scale"] = float(np.exp(found["scale"]))
+        return GuessModel(found["centre"], found["scale"], found["shape"], *names)
 
-    def misses(parameters: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        curve = model(parameters)
+    def misses(values: Floats) -> Floats:
+        curve = model(values)
         return np.array([_miss(curve, row) for row in figures])
 
-    figures = rows.to_dict("records")
-    start, low, high = [np.log(0.1)], [np.log(0.005)], [np.log(1.0)]
-    if has_centre:
-        start, low, high = [*start, 0.0], [*low, -0.3], [*high, 0.3]
-    if not normal:
-        start, low, high = [*start, 1.5], [*low, _SHAPES[0]], [*high, _SHAPES[1]]
+    start, low, high = zip(*fitted.values(), strict=True)
     found = optimize.least_squares(misses, start, bounds=(low, high), xtol=1e-10)
     return model(found.x), float(2 * found.cost)
 
@@ -230,42 +199,33 @@ def check_guesses(*, study: str | None = None) -> pd.DataFrame:
     model, miss (model minus published), and of shares Wilson's 95 % interval and
     ``inside``.
     """
-    figures = guessing_figures()
     rows = []
-    for (guesser, subjects), own in figures.groupby(
-        ["guesser", "subjects"], sort=False
-    ):
+    groups = guessing_figures().groupby(["guesser", "subjects"], sort=False)
+    for (guesser, subjects), own in groups:
         on = study if study in set(own["study"]) else None
         curve = fit_guess(str(guesser), str(subjects), study=on)
         for row in own.to_dict("records"):
-            model = curve.figure(str(row["statistic"]), float(row["bound"]))
-            share = row["statistic"] in ("within", "beyond")
-            low, high = (
-                map(float, score_interval(row["value"], row["n"], student(np.inf)))
-                if share
-                else (np.nan, np.nan)
-            )
-            rows.append(
-                {
-                    **row,
-                    "role": "fitted" if row["study"] == curve.study else "predicted",
-                    "fitted_on": curve.study,
-                    "model": model,
-                    "miss": model - row["value"],
-                    "low": low,
-                    "high": high,
-                    "method": "Wilson 95 % interval of the figure" if share else "",
-                    "inside": bool(low <= model <= high) if share else pd.NA,
-                }
-            )
+            value, model = row["value"], curve.figure(row["statistic"], row["bound"])
+            row |= {
+                "role": "fitted" if row["study"] == curve.study else "predicted",
+                "fitted_on": curve.study,
+                "model": model,
+                "miss": model - value,
+                **dict.fromkeys(("low", "high"), np.nan),
+                "method": "",
+                "inside": pd.NA,
+            }
+            if row["statistic"] in ("within", "beyond"):
+                ends = map(float, score_interval(value, row["n"], student(np.inf)))
+                row["low"], row["high"] = ends
+                row["method"] = "Wilson 95 % interval of the figure"
+                row["inside"] = bool(row["low"] <= model <= row["high"])
+            rows.append(row)
     return pd.DataFrame(rows)
 
 
 def guessed(
-    frame: pd.DataFrame,
-    rng: np.random.Generator,
-    guess: GuessModel | None = None,
-    stature_sd: float = STATURE_GUESS_SD,
+    frame: pd.DataFrame, rng: np.random.Generator, guess: GuessModel | None = None
 ) -> pd.DataFrame:
     """Return the people with body mass and stature as they are guessed.
 
@@ -273,14 +233,14 @@ def guessed(
     The two guesses err independently.
     """
     n = len(frame)
-    curve = guess or fit_guess("nurse")
-    error = curve.errors(n, rng)
+    error = (guess or fit_guess("nurse")).errors(n, rng)
     if guess is None and "age_years" in frame:
         child = (frame["age_years"] < ADULT_FROM).to_numpy(bool, na_value=False)
         if child.any():
-            of_child = fit_guess("nurse", "children").errors(int(child.sum()), rng)
-            error[child] = of_child
+            curve = fit_guess("nurse", "children")
+            error[child] = curve.errors(int(child.sum()), rng)
+    of_height = STATURE_GUESS_SD * rng.standard_normal(n)
     return frame.assign(
         body_mass_kg=frame["body_mass_kg"] * (1 + error),
-        stature_cm=frame["stature_cm"] * (1 + stature_sd * rng.standard_normal(n)),
+        stature_cm=frame["stature_cm"] * (1 + of_height),
     )

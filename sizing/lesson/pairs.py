@@ -19,7 +19,6 @@ _BUILD = ("body_mass_kg", "stature_cm")
 _LOOKED_AT = 40
 #: SDs of a reading by which a pair is plainly apart; such pairs come first.
 _PLAIN = 2.0
-NO_PAIRS = "There is no such pair among these people."
 
 
 @dataclass(frozen=True)
@@ -34,13 +33,7 @@ class Pairs:
 
 
 def surprising_pairs(
-    people: People,
-    chart: SizeChart,
-    *,
-    n: int = 4,
-    within_kg: float = 1.0,
-    within_cm: float = 1.0,
-    seed: int = 1,
+    people: People, chart: SizeChart, *, n: int = 4, seed: int = 1
 ) -> Pairs:
     """Find people of one sex, body mass and stature who need different sizes.
 
@@ -66,12 +59,8 @@ def surprising_pairs(
     True
     """
     check_number("the number of pairs", n, least=1, whole=True)
-    check_number("how far weight may differ", within_kg, least=0)
-    check_number("how far height may differ", within_cm, least=0)
     check_seed(seed)
-    lacking = [
-        c for c in ("sex", *_BUILD, *limits(chart)) if c not in people.frame.columns
-    ]
+    lacking = [c for c in ("sex", *_BUILD, *limits(chart)) if c not in people.frame]
     if lacking:
         raise SizingError(
             f"Pairs need people with {', '.join(lacking)}, which {people.name} lacks."
@@ -84,7 +73,7 @@ def surprising_pairs(
     count = len(frame) // draws
     fits = (edge_margins(frame, chart, sd) >= 0).reshape(draws, count, -1)
     first = frame.iloc[:count]
-    one, two = _alike(first, evidence, within_kg, within_cm)
+    one, two = _alike(first, evidence)
     of_one, of_two = fits[:, one], fits[:, two]
     apart: Bools = np.asarray(~(of_one & of_two).any(axis=2))
     apart &= of_one.any(axis=2) & of_two.any(axis=2)
@@ -97,51 +86,43 @@ def surprising_pairs(
     gap, measure = _parting(frame, rows_a, rows_b, fits_a, fits_b, chart, sd)
     ranks = _ranks_apart(fits_a, fits_b)
     rng = np.random.default_rng(seed)
-    plain = gap >= _PLAIN
-    rank = np.lexsort((rng.random(len(one)), -gap, -ranks, -certainty, ~plain))
+    best_first = rng.random(len(one)), -gap, -ranks, -certainty, gap < _PLAIN
+    rank = np.lexsort(best_first)
     # Parted by a hair of body mass or stature alone is no surprise.
     rank = rank[gap[rank] > 0]
     sexes = frame["sex"].astype(str).iloc[one].tolist()
     chosen = _different(rank, one, two, sexes, fits_a, fits_b, n)
     table, bodies = [], []
     for number, i in enumerate(chosen, start=1):
-        ab = [int(rows_a[i]), int(rows_b[i])]
         sizes = [sizes_in_words(f[i], chart.sizes) for f in (fits_a, fits_b)]
+        ab = [*zip("ab", (int(rows_a[i]), int(rows_b[i])), sizes, strict=True)]
         if rng.random() < 0.5:
-            ab, sizes = ab[::-1], sizes[::-1]
-        name = measure[i]
-        known = str(evidence[name].iloc[ab[0]]) if name in evidence else "not stated"
-        row = {"pair": number, "sex": frame["sex"].iloc[ab[0]]}
-        for member, place, size in zip("AB", ab, sizes, strict=True):
-            low = member.lower()
+            ab = [(who, *other[1:]) for who, other in zip("ab", ab[::-1], strict=True)]
+        name, first_row = measure[i], ab[0][1]
+        known = (
+            str(evidence[name].iloc[first_row]) if name in evidence else "not stated"
+        )
+        parting = {"parting_measure": name, "evidence": known}
+        row = {"pair": number, "sex": frame["sex"].iloc[first_row]}
+        for who, place, size in ab:
             body = frame.iloc[place]
             age = str(age_band([body["age_years"]])[0]) if "age_years" in body else ""
+            member = {"pair": number, "member": who.upper(), "sex": row["sex"]}
+            member |= {"age": age} | {m: body[m] for m in people.measures}
+            bodies.append(member | {"size": size} | parting)
             row |= {
-                f"age_{low}": age,
-                f"body_mass_{low}_kg": body["body_mass_kg"],
-                f"stature_{low}_cm": body["stature_cm"],
-                f"size_{low}": size,
-                low: body[name],
+                f"age_{who}": age,
+                f"body_mass_{who}_kg": body["body_mass_kg"],
+                f"stature_{who}_cm": body["stature_cm"],
+                f"size_{who}": size,
+                who: body[name],
             }
-            measures = {m: body[m] for m in people.measures}
-            bodies.append(
-                {"pair": number, "member": member, "sex": row["sex"], "age": age}
-                | measures
-                | {"size": size, "parting_measure": name, "evidence": known}
-            )
-        row |= {
-            "apart": int(ranks[i]),
-            "certainty": certainty[i],
-            "parting_measure": name,
-            "evidence": known,
-        }
-        table.append(row)
+        row |= {"apart": int(ranks[i]), "certainty": certainty[i]}
+        table.append(row | parting)
     return Pairs(pd.DataFrame(table), pd.DataFrame(bodies))
 
 
-def _alike(
-    first: pd.DataFrame, evidence: pd.DataFrame, within_kg: float, within_cm: float
-) -> tuple[Ints, Ints]:
+def _alike(first: pd.DataFrame, evidence: pd.DataFrame) -> tuple[Ints, Ints]:
     """Return positions of people alike in sex, age band, body mass and stature."""
     build = first[list(_BUILD)].to_numpy(dtype=float, na_value=np.nan)
     taken = np.isfinite(build).all(axis=1)
@@ -149,19 +130,14 @@ def _alike(
         if name in evidence:
             # A pair that is alike only because it was drawn so is no surprise.
             taken &= (evidence[name].iloc[: len(first)] == "measured").to_numpy()
-    sex = pd.factorize(first["sex"])[0].astype(float)
-    age = (
-        age_band(first["age_years"]).codes.astype(float)
-        if "age_years" in first
-        else np.zeros(len(first))
-    )
+    far = pd.factorize(first["sex"])[0] * 1e4
+    if "age_years" in first:
+        far = far + age_band(first["age_years"]).codes * 1e2
     place = np.flatnonzero(taken)
     if len(place) < 2:
-        none = np.zeros(0, dtype=np.int64)
-        return none, none
-    point = np.column_stack(
-        [build[:, 0] / within_kg, build[:, 1] / within_cm, sex * 1e4, age * 1e3]
-    )[place]
+        return place[:0], place[:0]
+    # 1 kg and 1 cm are 1 apart; another sex or age band is far away.
+    point = np.column_stack([build, far])[place]
     near, other = cKDTree(point).query(
         point, k=min(_LOOKED_AT, len(place)), p=np.inf, distance_upper_bound=1.0 + 1e-9
     )

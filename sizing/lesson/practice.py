@@ -4,14 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from sizing.cautions import invented_first
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
 from sizing.errors import SizingError, check_number, check_seed, one_of
-from sizing.lesson.choosing import edge_margins, reading_errors
+from sizing.lesson.choosing import Bools, Floats, Ints, edge_margins, reading_errors
 from sizing.measures import to_tenths, vocabulary
 from sizing.measures.edges import NO_HIGH, NO_LOW
 from sizing.people import People, age_band, population_titles
@@ -59,17 +58,15 @@ def practice_clients(
 
     ``.cards``: card (``card 1``, ...), sex, age (a band of years), and the measures
     that the chart limits with body mass and stature, each rounded to ``steps``.
-    ``.answers``: card; difficulty; distance_sd (from the edge that decides, in SDs of
-    one reading); measure and miss (that edge's measure, and the distance in cm or kg:
-    with 0 or more some size fits, below 0 none does); outcome (``fits``, ``choice``,
-    ``none``); right (the sizes that fit, joined by ``or``, or ``none``); a column for
-    each size that says whether it fits.
+    ``.answers``, which hold for the rounded measures: card; difficulty; distance_sd
+    (from the edge that decides: the nearest of the size that holds the person best, in
+    SDs of one reading); measure and miss (that edge's measure, and the distance in cm
+    or kg: with 0 or more some size fits, below 0 none does); outcome (``fits``,
+    ``choice``, ``none``); right (the sizes that fit, joined by ``or``, or ``none``); a
+    column for each size that says whether it fits.
 
-    The answer holds for the rounded measures on the card. The edge that decides
-    is the nearest edge of the size that holds the person best
-    (``choosing.edge_margins``): ``easy`` is 2 SD of a reading or more away from
-    it, ``middling`` from 0.75, ``hard`` less. People are drawn with their
-    weights and numbered anew; ages stand in bands, so a card is nobody's record.
+    People are drawn with their weights and numbered anew; ages stand in bands, so a
+    card is nobody's record.
 
     >>> from sizing.charts import demo_chart
     >>> from sizing.people import load_people
@@ -94,45 +91,39 @@ def practice_clients(
             f"There are {count} people with {_labels(shown)}, too few for {n} "
             "cards: ask for fewer cards or choose another population."
         )
-    sd = reading_errors()
     rounded = rounded.iloc[kept].reset_index(drop=True)
     frame = people.frame.iloc[kept].reset_index(drop=True)
-    margin = edge_margins(rounded, chart, sd)
+    margin = edge_margins(rounded, chart, reading_errors())
     distance = margin.max(axis=1)
     rng = np.random.default_rng([seed, n])
     chosen = _spread(frame, people.weight.to_numpy(float)[kept], distance, n, rng)
-    best = margin[chosen].argmax(axis=1)
-    names = [f"card {i + 1}" for i in range(n)]
-    cards = pd.DataFrame({"card": names})
+    frame, margin = frame.iloc[chosen].reset_index(drop=True), margin[chosen]
+    distance, fits = distance[chosen], margin >= 0
+    cards = pd.DataFrame({"card": [f"card {i + 1}" for i in range(n)]})
     if "sex" in frame:
-        cards["sex"] = frame["sex"].to_numpy()[chosen]
+        cards["sex"] = frame["sex"].to_numpy()
     if "age_years" in frame:
-        bands = age_band(frame["age_years"].iloc[chosen]).astype(object)
+        bands = age_band(frame["age_years"]).astype(object)
         cards["age"] = [str(b) if not pd.isna(b) else "not known" for b in bands]
-    for measure in shown:
-        cards[measure] = rounded[measure].to_numpy()[chosen]
-    fits = margin[chosen] >= 0
+    cards = cards.join(rounded.iloc[chosen].reset_index(drop=True))
+    edges = [
+        _deciding_edge(cards.iloc[i], chart, chart.sizes[best])
+        for i, best in enumerate(margin.argmax(axis=1))
+    ]
+    hard = pd.Categorical([*map(difficulty, distance)], [*DIFFICULTIES], ordered=True)
+    total = fits.sum(axis=1)
     answers = pd.DataFrame(
         {
-            "card": names,
-            "difficulty": pd.Categorical(
-                [difficulty(d) for d in distance[chosen]],
-                list(DIFFICULTIES),
-                ordered=True,
-            ),
-            "distance_sd": np.abs(distance[chosen]),
+            "card": cards["card"],
+            "difficulty": hard,
+            "distance_sd": np.abs(distance),
+            "measure": [measure for measure, _ in edges],
+            "miss": [miss for _, miss in edges],
+            "outcome": np.select([total == 0, total == 1], ["none", "fits"], "choice"),
+            "right": [sizes_in_words(row, chart.sizes) for row in fits],
+            **{f"fits {size}": fits[:, j] for j, size in enumerate(chart.sizes)},
         }
     )
-    edge = [
-        _deciding_edge(cards.iloc[i], chart, chart.sizes[best[i]]) for i in range(n)
-    ]
-    answers["measure"] = [measure for measure, _ in edge]
-    answers["miss"] = [miss for _, miss in edge]
-    total = fits.sum(axis=1)
-    answers["outcome"] = np.select([total == 0, total == 1], ["none", "fits"], "choice")
-    answers["right"] = [sizes_in_words(row, chart.sizes) for row in fits]
-    for j, size in enumerate(chart.sizes):
-        answers[f"fits {size}"] = fits[:, j]
     return Practice(cards, answers, chart.name, people.name, seed, chart.invented)
 
 
@@ -148,34 +139,27 @@ def size_margins(card: pd.Series, chart: SizeChart, size: str) -> pd.DataFrame:
     there is no limit), margin (to the nearer edge: 0 or more inside, below 0 outside).
     """
     one_of("size", size, chart.sizes)
-    place = chart.sizes.index(size)
-    sd = reading_errors()
-    rows = []
+    place, sd, rows = chart.sizes.index(size), reading_errors(), []
     for measure, (lows, highs) in limits(chart).items():
         low, high = int(lows[place]), int(highs[place])
         x = int(to_tenths([card[measure]])[0])
         gaps = [x - low] * (low > NO_LOW) + [high - x] * (high < NO_HIGH)
-        if not gaps:
-            continue
-        rows.append(
-            {
-                "measure": measure,
-                "value": float(card[measure]),
-                "low": low / 10 if low > NO_LOW else np.nan,
-                "high": high / 10 if high < NO_HIGH else np.nan,
-                "margin": min(gaps) / 10,
-                "distance_sd": min(gaps) / 10 / sd[measure],
-            }
-        )
+        if gaps:
+            ends = (
+                low / 10 if low > NO_LOW else np.nan,
+                high / 10 if high < NO_HIGH else np.nan,
+            )
+            margin = min(gaps) / 10
+            rows.append(
+                (measure, float(card[measure]), *ends, margin, margin / sd[measure])
+            )
     names = ["measure", "value", "low", "high", "margin", "distance_sd"]
     return pd.DataFrame(rows, columns=names)
 
 
-def sizes_in_words(
-    fits: npt.NDArray[np.bool_], sizes: tuple[str, ...], *, none: str = "none"
-) -> str:
+def sizes_in_words(fits: Bools, sizes: tuple[str, ...]) -> str:
     """Return the sizes that fit in words, such as 'one or two'."""
-    return " or ".join(s for s, f in zip(sizes, fits, strict=True) if f) or none
+    return " or ".join(s for s, f in zip(sizes, fits, strict=True) if f) or "none"
 
 
 def _shown(people: People, chart: SizeChart) -> list[str]:
@@ -198,11 +182,11 @@ def _labels(measures: list[str]) -> str:
 
 def _spread(
     frame: pd.DataFrame,
-    weight: npt.NDArray[np.float64],
-    distance: npt.NDArray[np.float64],
+    weight: Floats,
+    distance: Floats,
     n: int,
     rng: np.random.Generator,
-) -> npt.NDArray[np.int64]:
+) -> Ints:
     """Draw rows, a third of each difficulty, each person once, easy first.
 
     A sample by weight without return: the largest ``u ** (1 / w)``
@@ -211,14 +195,11 @@ def _spread(
     with np.errstate(divide="ignore"):
         key = np.log(rng.random(len(frame))) / weight
     order = np.argsort(-key, kind="stable")
-    first = ~frame["person"].iloc[order].duplicated().to_numpy()
-    order = order[first]
+    order = order[~frame["person"].iloc[order].duplicated().to_numpy()]
     words = np.array([difficulty(d) for d in distance[order]])
     share = [n // 3 + (i < n % 3) for i in range(3)]
-    picked = [
-        order[words == word][:k] for word, k in zip(DIFFICULTIES, share, strict=True)
-    ]
-    rows = np.concatenate(picked)
+    parts = zip(DIFFICULTIES, share, strict=True)
+    rows = np.concatenate([order[words == word][:k] for word, k in parts])
     rest = order[~np.isin(order, rows)][: n - len(rows)]
     rows = np.concatenate([rows, rest]).astype(np.int64)
     return rows[np.argsort(-np.abs(distance[rows]), kind="stable")]

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -22,16 +23,13 @@ from sizing.lesson.room import RoomResult, room_result
 from sizing.lesson.tape import chance_of_wrong_size
 from sizing.lesson.ways import WaysResult, compare_ways
 from sizing.people import People, load_people
+from sizing.resources import texts
 
+_T = texts("lesson")
 #: The study in which nurses' guesses of adults were best.
 BEST_GUESSES = "Fernandes 1999"
 #: Each case, and what it is called.
-CASES: dict[str, str] = {
-    "narrow": "bands 2 cm shorter at each end",
-    "wide": "bands 2 cm longer at each end",
-    "half": "readings that err half as much",
-    "twice": "readings that err twice as much",
-}
+CASES: dict[str, str] = _T.cases
 _MOVED_CM = {"narrow": 2.0, "wide": -2.0}
 _TIMES = {"half": 0.5, "twice": 2.0}
 #: What the forms are laid out for, if nothing else is asked.
@@ -40,14 +38,13 @@ CLASS_SIZE = {"participants": 12, "volunteers": 3, "readings": 2}
 Progress = Callable[[str, float], None]
 
 
-def elsewhere(
-    people: People, chart: SizeChart, *, replicates: int = 100, seed: int = 1
-) -> pd.DataFrame:
+def elsewhere(people: People, chart: SizeChart, **drawing: Any) -> pd.DataFrame:
     """Compare table and tape on other charts, and with other errors of reading.
 
     Returns case before the columns of ``WaysResult.overall``: the bands of body
     measures 2 cm shorter or longer at both ends, or every reading's SD halved or
-    doubled; our choice, to see what the finding rests on.
+    doubled; our choice, to see what the finding rests on. ``drawing``: replicates and
+    seed, as in ``compare_ways``.
     """
     found = []
     for case in CASES:
@@ -58,15 +55,8 @@ def elsewhere(
                     if (name := f"{measure}_{end}") in frame:
                         frame[name] += sign * _MOVED_CM[case]
         sd = {m: e * _TIMES.get(case, 1.0) for m, e in reading_errors().items()}
-        told = compare_ways(
-            people,
-            replace(chart, frame=frame),
-            ways=("both", "tape_once"),
-            by=(),
-            reading_sd=sd,
-            replicates=replicates,
-            seed=seed,
-        ).overall
+        how = {"ways": ("both", "tape_once"), "by": (), "reading_sd": sd} | drawing
+        told = compare_ways(people, replace(chart, frame=frame), **how).overall
         told.insert(0, "case", case)
         found.append(told)
     return pd.concat(found, ignore_index=True)
@@ -111,6 +101,7 @@ def prepare_lesson(
     seed: int = 1,
     units: str = "metric",
     class_size: Mapping[str, int] | None = None,
+    pattern: str | None = None,
     progress: Progress = silent,
 ) -> Lesson:
     """Work out everything a lesson shows."""
@@ -118,35 +109,25 @@ def prepare_lesson(
     progress("Loading the people", 0.0)
     people = load_people(population, draws=draws, seed=seed)
     progress("Dealing the cards", 0.1)
-    practice = practice_clients(
-        people, chart, n=clients, seed=seed, steps=card_steps(units)
-    )
+    steps, drawing = card_steps(units), dict[str, Any](seed=seed, replicates=100)
+    practice = practice_clients(people, chart, n=clients, seed=seed, steps=steps)
     room = None
     if answers is not None:
         progress("Reading the room's answers", 0.12)
         read = read_answers(answers, chart)
         room = room_result(read, chart, practice=practice, seed=seed)
     progress("Comparing the ways of choosing", 0.15)
-    ways = compare_ways(people, chart, seed=seed, replicates=100)
+    ways = compare_ways(people, chart, **drawing)
     progress("Comparing on other charts", 0.35)
     few = load_people(population, draws=1, seed=seed)
-    others = elsewhere(few, chart, replicates=100, seed=seed)
+    others = elsewhere(few, chart, **drawing)
     progress("Comparing with kinder guesses", 0.4)
-    kinder = compare_ways(
-        people,
-        chart,
-        ways=["by_eye"],
-        by=[],
-        guess=fit_guess("nurse", study=BEST_GUESSES),
-        seed=seed,
-        replicates=100,
-    )
+    guess = fit_guess("nurse", study=BEST_GUESSES)
+    kinder = compare_ways(people, chart, ways=["by_eye"], by=[], guess=guess, **drawing)
     progress("Looking for pairs that surprise", 0.45)
     pairs = surprising_pairs(people, chart, n=3, seed=seed)
     progress("Trying one, two and three readings", 0.47)
-    repeats = chance_of_wrong_size(
-        people, chart, None if room is None else room.error, seed=seed, replicates=100
-    )
+    error = None if room is None else room.error
     return Lesson(
         people,
         chart,
@@ -156,10 +137,11 @@ def prepare_lesson(
         kinder,
         check_guesses(),
         pairs,
-        repeats,
+        chance_of_wrong_size(people, chart, error, **drawing),
         room,
         units,
         CLASS_SIZE | dict(class_size or {}),
+        pattern,
     )
 
 

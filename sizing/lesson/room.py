@@ -1,21 +1,23 @@
-"""What came of the room's answers: sizes, guesses, tape."""
+"""What came of the room's answers: sizes, tape, and how far guesses are off."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy import stats
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
-from sizing.errors import check_seed
-from sizing.lesson.agreement import TOGETHER, Agreement, limits_of_agreement
+from sizing.errors import SizingError, check_replicates, check_seed
 from sizing.lesson.answers import CHOSEN, NO_SIZE, Answers
 from sizing.lesson.choosing import (
     CHOICE_OUTCOMES,
     PUT_WRONG_OUTCOMES,
+    Floats,
     edge_margins,
     innermost,
     outcome_of_choice,
@@ -23,10 +25,154 @@ from sizing.lesson.choosing import (
 )
 from sizing.lesson.practice import Practice, sizes_in_words
 from sizing.lesson.tape import MeasuringError, measuring_error
-from sizing.stats.intervals import binomial_interval, student
+from sizing.resources import texts
+from sizing.stats.intervals import LEVEL, binomial_interval, student
+from sizing.stats.shares import replicate_counts
+
+_T = texts("lesson")
+_COLUMNS = ["participant", "statistic", "estimate", "low", "high", "method", "n"]
+_STATISTICS = ("bias", "sd", "lower_limit", "upper_limit")
+#: Normal quantile that Bland and Altman round from 1.95996.
+REACH = 1.96
+TOGETHER = "together"
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Bias and limits of agreement, together and by person: ``limits_of_agreement``."""
+
+    table: pd.DataFrame
+    points: pd.DataFrame
+    left_out: int
+
+    def summary(self, unit: str = "kg", size: float = 1.0) -> str:
+        """Return bias and limits of all together in plain words.
+
+        ``size``: how many of the guesses' own unit ``unit`` is.
+        """
+        own, n = _T.agreement_said, len(self.points)
+        if not n:
+            return str(own["nothing"])
+        rows = self.table.query("participant == @TOGETHER").set_index("statistic")
+        known = "limits" if rows["estimate"].notna().all() else "bias"
+        told: Any = (rows["estimate"] / size).map(signed).to_dict()
+        return str(own[known].format(n=n, unit=unit, **told))
+
+
+def signed(value: float) -> str:
+    """Write a difference to the nearest half, with its sign: '-3.5', '0', '+2'."""
+    half = round(2 * value) / 2 if np.isfinite(value) else 0.0
+    return f"{half:+g}" if half else "0"
+
+
+def limits_of_agreement(
+    guess: npt.ArrayLike,
+    truth: npt.ArrayLike,
+    participant: npt.ArrayLike | None = None,
+    *,
+    subject: npt.ArrayLike | None = None,
+    replicates: int = 1000,
+    seed: int = 1,
+) -> Agreement:
+    """Compare guesses with the truth as Bland and Altman do.
+
+    A pair with either missing is left out and counted.
+
+    ``.table``: participant (``together``, then each), statistic (``bias``, ``sd``,
+    ``lower_limit``, ``upper_limit``), estimate, low, high, method, n (guesses).
+    ``.points``, ``.left_out``.
+
+    Difference d = guess - truth; bias = mean d; limits = bias -+ 1.96 SD(d), SD
+    with n - 1. Intervals: by person, bias -+ t s sqrt(1/n), limits -+ t s
+    sqrt(1/n + 1.96^2 / (2 (n - 1))). Together, guesses of one person hang
+    together, so whole participants are resampled (percentile bootstrap); with
+    fewer than 5 of them the interval by person's formula is given, too narrow,
+    and the method says so.
+
+    Bland and Altman, Lancet 1986;327:307-310; Stat Methods Med Res
+    1999;8:135-160 (formula of the limits' error, from memory).
+
+    >>> found = limits_of_agreement([70, 82, 60], [72, 80, 66], ["1", "1", "1"])
+    >>> found.table.query("participant == 'together'")["estimate"].round(2).tolist()
+    [-2.0, 4.0, -9.84, 5.84]
+    """
+    check_replicates(replicates)
+    check_seed(seed)
+    try:
+        g, t = (np.asarray(one, dtype=float) for one in (guess, truth))
+    except (TypeError, ValueError, OverflowError):
+        raise SizingError("Guesses and true values must be numbers.") from None
+    if g.shape != t.shape or g.ndim != 1:
+        raise SizingError("Give as many guesses as true values, one pair each.")
+    who = np.full(len(g), "1") if participant is None else np.asarray(participant)
+    points = pd.DataFrame({"participant": who.astype(object).astype(str)})
+    if subject is not None:
+        points["subject"] = np.asarray(subject)
+    points = points.assign(guess=g, truth=t, mean=(g + t) / 2, difference=g - t)
+    points = points[points["difference"].notna()].reset_index(drop=True)
+    each = points.groupby("participant", sort=False)["difference"]
+    groups = [(str(name), own.to_numpy()) for name, own in each]
+    rows = [row for name, own in groups for row in _rows(name, own)]
+    if groups:
+        rows = _together(points, replicates, seed) + rows
+    table = pd.DataFrame(rows, columns=_COLUMNS)
+    return Agreement(table, points, len(g) - len(points))
+
+
+def _limits(bias: Any, sd: Any) -> Floats:
+    return np.array([bias, sd, bias - REACH * sd, bias + REACH * sd])
+
+
+def _rows(name: str, d: Floats) -> list[tuple[object, ...]]:
+    """Return one participant's figures with intervals by formula."""
+    n, method = len(d), "one guess: no interval"
+    value = _limits(d.mean(), d.std(ddof=1) if n > 1 else np.nan)
+    low, high = np.full((2, 4), np.nan)
+    if n > 1:
+        df, s = n - 1, value[1]
+        t, most, least = _quantiles(df)
+        of_limit = t * s * np.sqrt(1 / n + REACH**2 / (2 * df))
+        half = np.array([t * s / np.sqrt(n), np.nan, of_limit, of_limit])
+        low, high = value - half, value + half
+        low[1], high[1] = s * np.sqrt(df / most), s * np.sqrt(df / least)
+        method = "95 %, normal differences (Bland and Altman 1999)"
+    rows = zip(_STATISTICS, value, low, high, strict=True)
+    return [(name, *row, method, n) for row in rows]
+
+
+@lru_cache(maxsize=1024)
+def _quantiles(df: int) -> tuple[float, float, float]:
+    """Return Student's t and both ends of chi-squared for 95 %."""
+    ends = ((1 + LEVEL) / 2, (1 - LEVEL) / 2)
+    high, low = (float(stats.chi2.ppf(end, df)) for end in ends)
+    return float(stats.t.ppf(ends[0], df)), high, low
+
+
+def _together(
+    points: pd.DataFrame, replicates: int, seed: int
+) -> list[tuple[object, ...]]:
+    d = points["difference"].to_numpy()
+    rows = _rows(TOGETHER, d)
+    code, names = pd.factorize(points["participant"])
+    if len(names) == 1:
+        return rows
+    if len(names) < 5:
+        method = f"as if independent; too narrow: only {len(names)} participants"
+        return [(*row[:5], method, row[6]) for row in rows]
+    rng = np.random.default_rng(seed)
+    w = replicate_counts(len(names), replicates, rng)[:, code]
+    n = w.sum(axis=1)
+    bias = w @ d / n
+    variance = (w @ d**2 - n * bias**2) / np.maximum(n - 1, 1)
+    drawn = _limits(bias, np.sqrt(np.maximum(variance, 0)))
+    ends = np.quantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=1).T
+    method = "95 %, bootstrap of participants, percentile"
+    both = zip(rows, ends, strict=True)
+    return [(*row[:3], *own, method, row[6]) for row, own in both]
+
 
 _WHO = ["participant", "subject"]
-_OUT = ["participant", "subject", "what", "reason"]
+_OUT = [*_WHO, "what", "reason"]
 #: Where a size chosen after measuring comes from.
 _AGAIN = "again"
 
@@ -88,50 +234,40 @@ def room_result(
     """
     check_seed(seed)
     truth = _truth(answers, chart, practice)
-    right = _right_sizes(truth, chart)
-    position = {size: i for i, size in enumerate(chart.sizes)} | {NO_SIZE: -1}
-    chosen = answers.sizes.rename(columns={"chosen_size": "size"})
+    whole = truth[truth[list(limits(chart))].notna().all(axis=1)]
+    fits = edge_margins(whole, chart, reading_errors()) >= 0
+    chosen = answers.sizes.rename(columns={CHOSEN: "size"})
     chosen = chosen.sort_values("reading", kind="stable")
     later = chosen.duplicated(_WHO).map({False: "chosen", True: _AGAIN})
-    chosen = chosen.assign(source=later)
     tape, out = _by_tape(answers, truth, chart)
-    every = pd.concat([chosen, tape], ignore_index=True)
-    known = every["subject"].isin(list(right)).to_numpy(dtype=bool)
-    reason = "nobody knows which size is right: the reference lacks a measure"
-    lost = every[~known].assign(what="sizes", reason=reason)
-    every = every[known].reset_index(drop=True)
-    fits = (
-        np.array([right[s] for s in every["subject"]])
-        if len(every)
-        else np.zeros((0, len(chart.sizes)), dtype=bool)
-    )
+    every = pd.concat([chosen.assign(source=later), tape], ignore_index=True)
+    # Which sizes are right is known of whom every needed measure is known.
+    place = whole.index.get_indexer(pd.Index(every["subject"]))
+    lost = every[place < 0].assign(what="sizes", reason=_T.not_counted["right_unknown"])
+    every, fits = every[place >= 0].reset_index(drop=True), fits[place[place >= 0]]
+    position = {size: i for i, size in enumerate(chart.sizes)} | {NO_SIZE: -1}
     codes = np.array([position[str(size)] for size in every["size"]], dtype=np.int64)
     every["right"] = [sizes_in_words(row, chart.sizes) for row in fits]
     every["outcome"] = outcome_of_choice(codes, fits)
     gain = guess_gain(answers, truth, every)
     every = every[every["source"] != _AGAIN].drop(columns="reading")
-    confusion = (
-        every.groupby(["source", "right", "size"], sort=False)
-        .size()
-        .rename("count")
-        .reset_index()
-        .rename(columns={"size": "chosen"})
-    )
+    counted = every.rename(columns={"size": "chosen"})
+    confusion = counted.groupby(["source", "right", "chosen"], sort=False)
     guesses, lost_guesses = _guesses(answers, truth, seed)
-    lost = pd.concat([lost[_OUT], out, lost_guesses], ignore_index=True)
+    slips = None
+    if len(answers.doubted):
+        slips = room_result(answers.with_doubted(), chart, practice=practice, seed=seed)
     return RoomResult(
-        confusion,
+        confusion.size().reset_index(name="count"),
         *_outcomes(every),
         guesses,
         gain,
         measuring_error(answers.readings),
-        lost,
+        pd.concat([lost[_OUT], out, lost_guesses], ignore_index=True),
         answers,
         chart.name,
         chart.invented,
-        None
-        if answers.doubted.empty
-        else room_result(answers.with_doubted(), chart, practice=practice, seed=seed),
+        slips,
     )
 
 
@@ -150,15 +286,6 @@ def _truth(
     return known.assign(**dict.fromkeys(lacking, np.nan))
 
 
-def _right_sizes(
-    truth: pd.DataFrame, chart: SizeChart
-) -> dict[str, npt.NDArray[np.bool_]]:
-    """Return which sizes fit each subject of whom every needed measure is known."""
-    whole = truth[truth[list(limits(chart))].notna().all(axis=1)]
-    fits = edge_margins(whole, chart, reading_errors()) >= 0
-    return {str(s): row for s, row in zip(whole.index, fits, strict=True)}
-
-
 def _by_tape(
     answers: Answers, truth: pd.DataFrame, chart: SizeChart
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -168,17 +295,14 @@ def _by_tape(
     read = answers.readings[answers.readings["measure"].isin(needed)]
     if read.empty:
         return pd.DataFrame(columns=columns), pd.DataFrame(columns=_OUT)
-    first = read.sort_values("reading", kind="stable").drop_duplicates(
-        [*_WHO, "measure"]
-    )
+    first = read.sort_values("reading", kind="stable")
+    first = first.drop_duplicates([*_WHO, "measure"])
     wide = first.pivot_table(index=_WHO, columns="measure", values="value", sort=False)
-    wide = wide.reset_index()
-    wide = wide.reindex(columns=[*_WHO, *needed])
+    wide = wide.reset_index().reindex(columns=[*_WHO, *needed])
     if "body_mass_kg" in needed:
         scale = wide["subject"].map(truth["body_mass_kg"])
         wide["body_mass_kg"] = wide["body_mass_kg"].fillna(scale)
-    whole = wide[needed].notna().all(axis=1)
-    reason = "not every measure that the chart limits was taken"
+    whole, reason = wide[needed].notna().all(axis=1), _T.not_counted["not_whole"]
     out = wide.loc[~whole, _WHO].assign(what="sizes by tape", reason=reason)
     wide = wide[whole].reset_index(drop=True)
     best = innermost(edge_margins(wide, chart, reading_errors()))
@@ -192,34 +316,24 @@ def _outcomes(every: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     for source, own in every.groupby("source", sort=False):
         groups = [(TOGETHER, own), *own.groupby("participant", sort=False)]
         for who, part in groups:
-            about = {"source": source, "participant": who}
-            found = part["outcome"].to_numpy(dtype=object)
+            count, n = part["outcome"].value_counts(), len(part)
             for outcome in CHOICE_OUTCOMES:
-                count = int((found == outcome).sum())
-                rows.append({**about, "outcome": outcome} | _share(count, len(part)))
-            count = sum(one in PUT_WRONG_OUTCOMES for one in found)
-            wrong.append(about | _share(count, len(part)))
-    who = ["source", "participant"]
-    figures = ["count", "n", "estimate", "low", "high", "method"]
+                rows.append((source, who, outcome, *_share(count.get(outcome, 0), n)))
+            off = part["outcome"].isin(PUT_WRONG_OUTCOMES).sum()
+            wrong.append((source, who, *_share(off, n)))
+    who, figures = ["source", "participant"], ["count", "n", "estimate", "low", "high"]
     return (
-        pd.DataFrame(rows, columns=[*who, "outcome", *figures]),
-        pd.DataFrame(wrong, columns=[*who, *figures]),
+        pd.DataFrame(rows, columns=[*who, "outcome", *figures, "method"]),
+        pd.DataFrame(wrong, columns=[*who, *figures, "method"]),
     )
 
 
 _interval = lru_cache(maxsize=4096)(binomial_interval)
 
 
-def _share(count: int, n: int) -> dict[str, object]:
-    low, high = _interval(count / n, n)
-    return {
-        "count": count,
-        "n": n,
-        "estimate": count / n,
-        "low": low,
-        "high": high,
-        "method": "95 %, Clopper and Pearson",
-    }
+def _share(count: int, n: int) -> tuple[object, ...]:
+    share, method = int(count) / n, "95 %, Clopper and Pearson"
+    return (int(count), n, share, *_interval(share, n), method)
 
 
 def _guesses(
@@ -238,7 +352,7 @@ def _guesses(
             subject=own["subject"].to_numpy(),
             seed=seed,
         )
-        reason = "no true value is known of this subject"
+        reason = _T.not_counted["no_truth"]
         lost.append(own[true.isna()].assign(what="guesses", reason=reason)[_OUT])
     return found, pd.concat(lost, ignore_index=True)
 
@@ -260,27 +374,15 @@ def guess_gain(
     chosen = sizes[sizes["source"] != "tape"]
     told = pd.concat([told, chosen.assign(measure=CHOSEN, off=wrong.astype(float))])
     rows = []
+    method = "95 %, Student's t over participants, paired"
     for measure, own in told.groupby("measure", sort=True):
         both = own.pivot_table(index=_WHO, columns="reading", values="off")
-        if not {1, 2} <= set(both):
-            continue
-        each = both[[1, 2]].dropna().groupby("participant").mean()
-        gain = each[1] - each[2]
-        n = len(gain)
-        if not n:
-            continue
-        half = student(n - 1) * gain.std() / np.sqrt(n) if n > 1 else np.nan
-        rows.append(
-            {
-                "measure": measure,
-                "before": each[1].mean(),
-                "after": each[2].mean(),
-                "estimate": gain.mean(),
-                "low": gain.mean() - half,
-                "high": gain.mean() + half,
-                "method": "95 %, Student's t over participants, paired",
-                "n": n,
-            }
-        )
+        both = both.reindex(columns=[1, 2]).dropna()
+        if n := both.index.get_level_values("participant").nunique():
+            each = both.groupby("participant").mean()
+            gain, mean = each[1] - each[2], (each[1] - each[2]).mean()
+            half = student(n - 1) * gain.std() / np.sqrt(n) if n > 1 else np.nan
+            ends = mean, mean - half, mean + half, method, n
+            rows.append((measure, each[1].mean(), each[2].mean(), *ends))
     names = ["measure", "before", "after", "estimate", "low", "high", "method", "n"]
     return pd.DataFrame(rows, columns=names)

@@ -1,7 +1,8 @@
 """How far readings of a tape err, and how often one must measure."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 import numpy.typing as npt
@@ -10,21 +11,15 @@ from scipy import stats
 
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
-from sizing.errors import (
-    SizingError,
-    check_number,
-    check_replicates,
-    check_seed,
-    one_of,
-)
+from sizing.errors import SizingError, check_number, check_replicates, check_seed
 from sizing.kinds import check_columns
 from sizing.lesson.choosing import (
     ERROR_SPREAD,
     NOT_FOUND,
     PUT_WRONG_OUTCOMES,
     Bools,
-    Floats,
     chosen_by_tape,
+    doubted_means,
     edge_margins,
     outcome_of_choice,
     reading_errors,
@@ -32,10 +27,10 @@ from sizing.lesson.choosing import (
 from sizing.measures import vocabulary
 from sizing.people import People
 from sizing.people.layout import layout
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 from sizing.stats.intervals import LEVEL
-from sizing.stats.shares import group_means
 
+_T = texts("lesson")
 _COLUMNS = [
     *("measure", "kind", "tem", "low", "high", "method", "df", "n", "subjects"),
     *("participants", "mean", "relative_tem", "sd", "reliability", "icc"),
@@ -64,11 +59,8 @@ class MeasuringError:
         if not (ratio > 1).any():
             return ""
         measure = str(rows["measure"].iloc[int(ratio.fillna(0.0).argmax())])
-        row = vocabulary().set_index("name").loc[measure]
-        return (
-            f"{row['label']} went wrong most: look again at its landmarks. "
-            f"{row['landmarks']}"
-        )
+        words: str = _T.room["worst"]
+        return words.format_map(vocabulary().set_index("name").loc[measure].to_dict())
 
 
 def error_targets() -> pd.DataFrame:
@@ -76,14 +68,11 @@ def error_targets() -> pd.DataFrame:
     return source_table("measurement_error_targets.csv")
 
 
-def measuring_error(
-    readings: pd.DataFrame, *, measurer: str = "beginner"
-) -> MeasuringError:
+def measuring_error(readings: pd.DataFrame) -> MeasuringError:
     """Estimate the technical error of measurement (TEM) from repeated readings.
 
     ``readings``: one row per participant, subject (the volunteer), measure and reading
-    (1, 2, ...), with its value in cm or kg; ``measurer`` is whose published targets are
-    set beside it.
+    (1, 2, ...), with its value in cm or kg. Targets are those published of beginners.
 
     ``.table``, one row per measure and kind (``within``: one participant's readings of
     one subject; ``between``: the participants' first readings of one subject): tem (in
@@ -110,44 +99,36 @@ def measuring_error(
     >>> measuring_error(readings).table.loc[0, "tem"]   # sqrt((4 + 0) / 4)
     np.float64(1.0)
     """
-    one_of("measurer", measurer, sorted(set(error_targets()["measurer"])))
     check_columns(readings, _NEEDED, "the readings")
-    used = readings.loc[readings["value"].notna(), list(_NEEDED)]
+    used = readings.loc[readings["value"].notna(), list(_NEEDED)].reset_index(drop=True)
     keys = ["participant", "subject", "measure"]
-    if used.duplicated([*keys, "reading"]).any():
-        row = used[used.duplicated([*keys, "reading"])].iloc[0]
-        raise SizingError(
-            f"{row['participant']} has reading {row['reading']} of {row['subject']}, "
-            f"{row['measure']}, twice: number the readings 1, 2, ...."
-        )
-    rows, out, habits = [], [], []
+    for row in used[used.duplicated([*keys, "reading"])].to_dict("records"):
+        raise SizingError(_T.room["reading_twice"].format_map(row))
+    rows, out = [], [pd.DataFrame(columns=[*keys, "kind", "reason"])]
+    habits = [pd.DataFrame()]
     for measure, own in used.groupby("measure", sort=False):
         first = own.sort_values("reading", kind="stable").drop_duplicates(keys)
         for kind, part, group in (
             ("within", own, ["participant", "subject"]),
             ("between", first, ["subject"]),
         ):
-            size = part.groupby(group)["value"].transform("size")
-            alone = part[size < 2]
-            reason = (
-                "only one reading of this volunteer by this participant"
-                if kind == "within"
-                else "only one participant measured this volunteer"
-            )
-            out.append(alone[keys].assign(kind=kind, reason=reason))
-            part = part[size >= 2]
-            if len(part):
+            alone = part.groupby(group)["value"].transform("size") < 2
+            reason = _T.not_counted[kind]
+            out.append(part.loc[alone, keys].assign(kind=kind, reason=reason))
+            if len(part := part[~alone]):
                 rows.append({"measure": measure, "kind": kind} | _error(part, group))
-        habits.append(
-            _habits(first[first.groupby("subject")["value"].transform("size") > 1])
-        )
-    table = _with_targets(pd.DataFrame(rows), measurer)
-    left_out = (
-        pd.concat(out) if out else pd.DataFrame(columns=[*keys, "kind", "reason"])
-    )
+        # How far each participant reads from the others.
+        each = first.groupby("subject")["value"]
+        gap = (first["value"] - each.transform("mean"))[each.transform("size") > 1]
+        by = [first["measure"], first["participant"]]
+        found = gap.groupby(by, sort=False).agg(["mean", "size"])
+        habits.append(found.set_axis(["bias", "n"], axis=1).reset_index())
     order = ["kind", "measure", "participant", "subject", "reason"]
-    measurers = pd.concat(habits, ignore_index=True) if habits else pd.DataFrame()
-    return MeasuringError(table, measurers, left_out[order].reset_index(drop=True))
+    return MeasuringError(
+        _with_targets(pd.DataFrame(rows)),
+        pd.concat(habits[1:] or habits, ignore_index=True),
+        pd.concat(out[1:] or out)[order].reset_index(drop=True),
+    )
 
 
 def _error(part: pd.DataFrame, group: list[str]) -> dict[str, object]:
@@ -202,26 +183,15 @@ def intraclass_correlation(value: npt.ArrayLike, subject: npt.ArrayLike) -> floa
     return float((between - tem**2) / (between + (k0 - 1) * tem**2))
 
 
-def _habits(first: pd.DataFrame) -> pd.DataFrame:
-    """Return how far each participant reads from the others, per measure."""
-    gap = first["value"] - first.groupby("subject")["value"].transform("mean")
-    found = gap.groupby([first["measure"], first["participant"]], sort=False).agg(
-        ["mean", "size"]
-    )
-    return found.set_axis(["bias", "n"], axis=1).reset_index()
-
-
-def _with_targets(table: pd.DataFrame, measurer: str) -> pd.DataFrame:
+def _with_targets(table: pd.DataFrame) -> pd.DataFrame:
     if table.empty:
         return pd.DataFrame(columns=_COLUMNS)
-    target = error_targets()
-    target = target[target["measurer"] == measurer].set_index("kind")
+    target = error_targets().query("measurer == 'beginner'").set_index("kind")
     # Published targets are for tapes and rules, not for scales.
     taped = table["measure"] != "body_mass_kg"
-    kind = table["kind"]
-    table["target_relative_tem"] = kind.map(target["relative_tem"]).where(taped)
-    table["target_reliability"] = kind.map(target["reliability"]).where(taped)
-    table["target_source"] = kind.map(target["source"]).where(taped, "")
+    for name in ("relative_tem", "reliability", "source"):
+        found = table["kind"].map(target[name])
+        table[f"target_{name}"] = found.where(taped, "" if name == "source" else np.nan)
     met = table["relative_tem"] <= table["target_relative_tem"]
     table["meets_target"] = met.astype(object).where(taped, None)
     return table[_COLUMNS]
@@ -229,35 +199,20 @@ def _with_targets(table: pd.DataFrame, measurer: str) -> pd.DataFrame:
 
 def error_parts(error: MeasuringError | None, chart: SizeChart) -> pd.DataFrame:
     """Split each measure's error into what repeats even out and what stays."""
-    usual = reading_errors()
     rows = []
+    table = pd.DataFrame({"measure": []}) if error is None else error.table
     for measure in limits(chart):
-        within, lasting, source = usual[measure], 0.0, "the kit's table of measures"
-        spread = ERROR_SPREAD
-        if error is not None and len(error.table):
-            own = error.table[error.table["measure"] == measure]
+        own = table[table["measure"] == measure]
+        row = reading_errors()[measure], 0.0, ERROR_SPREAD, _T.parts["kit"]
+        if len(own):
             tem = dict(zip(own["kind"], own["tem"].astype(float), strict=True))
-            if tem:
-                spread = float(1 / np.sqrt(2 * own["df"].min()))
-            if "within" in tem and "between" in tem:
-                within = tem["within"]
-                lasting = float(np.sqrt(max(tem["between"] ** 2 - within**2, 0.0)))
-                source = "this room, within and between measurers"
-            elif tem:
-                within = next(iter(tem.values()))
-                source = f"this room, {next(iter(tem))} measurers only"
-        rows.append((measure, within, lasting, spread, source))
+            within = tem.get("within", own["tem"].iloc[0])
+            lasting = np.sqrt(max(tem.get("between", within) ** 2 - within**2, 0.0))
+            source = "both" if len(tem) > 1 else own["kind"].iloc[0]
+            row = within, lasting, 1 / np.sqrt(2 * own["df"].min()), _T.parts[source]
+        rows.append((measure, *row))
     names = ["measure", "within", "lasting", "spread", "source"]
     return pd.DataFrame(rows, columns=names)
-
-
-def _came(
-    people: People, chart: SizeChart, sd: dict[str, float], fits: Bools, seed: int
-) -> list[Floats]:
-    """Return who is put in a wrong size by the tape, who in none, and either."""
-    came = outcome_of_choice(chosen_by_tape(people.frame, chart, sd, seed), fits)
-    wrong, missed = np.isin(came, PUT_WRONG_OUTCOMES), came == NOT_FOUND
-    return [one.astype(float) for one in (wrong, missed, wrong | missed)]
 
 
 def chance_of_wrong_size(
@@ -299,29 +254,27 @@ def chance_of_wrong_size(
     check_replicates(replicates)
     check_seed(seed)
     parts = error_parts(error, chart)
-    names = parts["measure"].tolist()
     within, lasting = parts["within"].to_numpy(), parts["lasting"].to_numpy()
     place = layout(people, chart.measures)
     fits = edge_margins(people.frame, chart, reading_errors()) >= 0
-    labels, columns, moved = [], [], []
-    for by in ("one measurer", "a new measurer each time"):
-        for k in times:
-            stays = lasting if by == "one measurer" else lasting / np.sqrt(k)
-            spread = np.hypot(within / np.sqrt(k), stays)
-            now, more = (
-                _came(people, chart, dict(zip(names, errors, strict=True)), fits, seed)
-                for errors in (spread, spread * np.exp(parts["spread"].to_numpy()))
-            )
-            labels += [(k, by, name) for name in ("wrong_size", "missed", "either")]
-            columns += now
-            moved += [a - b for a, b in zip(more, now, strict=True)]
-    flat = np.stack(columns, axis=1)[place.rows]
-    some = np.asarray(fits.any(axis=1))[place.rows].astype(float)
-    gaps = zip(np.stack(moved, axis=1)[place.rows], some, strict=True)
-    beyond = np.mean([np.average(d, 0, place.weight * s) for d, s in gaps], axis=0)
-    group = list(some[:, :, None])
-    means = group_means(place, list(flat), group, replicates=replicates, seed=seed)
-    means = replace(means, variance=means.variance + beyond**2)
+    labels: list[tuple[int, str, str]] = []
+    now: list[Bools] = []
+    more: list[Bools] = []
+    for by, k in product(("one measurer", "a new measurer each time"), times):
+        stays = lasting if by == "one measurer" else lasting / np.sqrt(k)
+        spread = np.hypot(within / np.sqrt(k), stays)
+        labels += [(k, by, name) for name in ("wrong_size", "missed", "either")]
+        beyond = spread * np.exp(parts["spread"].to_numpy())
+        for found, errors in ((now, spread), (more, beyond)):
+            sd = dict(zip(parts["measure"], errors, strict=True))
+            chosen = chosen_by_tape(people.frame, chart, sd, seed)
+            came = outcome_of_choice(chosen, fits)
+            wrong, missed = np.isin(came, PUT_WRONG_OUTCOMES), came == NOT_FOUND
+            found += [wrong, missed, wrong | missed]
+    some = np.asarray(fits.any(axis=1), dtype=float)[place.rows, None]
+    flat = [np.stack(each, axis=1).astype(float) for each in (now, more)]
+    drawing = {"replicates": replicates, "seed": seed}
+    means = doubted_means(place, flat[0], flat[1], list(some), **drawing)
     low, high = means.shares()
     return pd.DataFrame(labels, columns=["times", "by", "outcome"]).assign(
         estimate=means.estimate[0],

@@ -28,6 +28,7 @@ from sizing.lesson.choosing import (
     Floats,
     Ints,
     chosen_by_tape,
+    doubted_means,
     edge_margins,
     likely_size,
     outcome_of_choice,
@@ -37,22 +38,20 @@ from sizing.lesson.guessing import STATURE_GUESS_SD, GuessModel, fit_guess, gues
 from sizing.measures import MEASURES
 from sizing.people import People, load_people, population_titles
 from sizing.people.layout import layout
+from sizing.resources import texts
 from sizing.stats.intervals import LEVEL, student
-from sizing.stats.shares import SMALL_GROUP, Means, group_means
+from sizing.stats.layout import Layout
+from sizing.stats.shares import SMALL_GROUP, Means
 from sizing.words.numbers import interval
 
+_T = texts("lesson")
 #: Ways of choosing, in the order of every table.
-WAY_WORDS: dict[str, str] = {
-    "by_eye": "by eye",
-    "usual": "the size we always use",
-    "stature": "by height alone",
-    "body_mass": "by weight alone",
-    "both": "by weight and height",
-    "tape_once": "by tape, once",
-    "tape_twice": "by tape, twice",
-}
+WAYS = ["by_eye", "usual", "stature", "body_mass", "both", "tape_once", "tape_twice"]
+WAY_WORDS: dict[str, str] = dict(zip(WAYS, _T.ways, strict=True))
 _KNOWN = {"stature": ("stature_cm",), "body_mass": ("body_mass_kg",)}
 PUT_WRONG = "put_in_a_wrong_size"
+#: The way that the others are compared with.
+_AGAINST = "tape_once"
 #: Of the people who fit at least one size: these three add up to 1.
 FITTED, WRONG, MISSED = OF_SOME = (
     "fitting_if_some_fits",
@@ -84,36 +83,27 @@ class WaysResult:
 
     def worst_groups(self) -> pd.DataFrame:
         """Return the groups, small ones left out, by how often guessing is wrong."""
-        chosen = (
-            (self.table["way"] == "by_eye")
-            & (self.table["outcome"] == WRONG)
-            & (self.table["by"] != EVERYONE)
-            & ~self.table["small_group"]
+        rows = self.table.query(
+            "way == 'by_eye' and outcome == @WRONG and by != @EVERYONE"
         )
-        rows = self.table[chosen].sort_values("estimate", ascending=False)
+        rows = rows[~rows["small_group"]].sort_values("estimate", ascending=False)
         return rows.reset_index(drop=True)
 
     def summary(self) -> str:
         """Return the result in plain words, with the cautions."""
-        rows = self.overall.set_index(["way", "outcome"])
-        who = population_titles().get(self.people, self.people)
-        lines = [
-            f"{who[0].upper()}{who[1:]}, sized by '{self.chart}', "
-            f"n = {rows['n'].iloc[0]:,}. Of people who fit at least one size:"
-        ]
+        rows, own = self.overall.set_index(["way", "outcome"]), _T.ways_said
+        who, n = population_titles().get(self.people, self.people), rows["n"].iloc[0]
+        first = own["first"].format(who=f"{who[0].upper()}{who[1:]}", n=n, of=self)
+        lines = [first]
         for way in dict.fromkeys(self.table["way"]):
-            fits, wrong, missed = (interval(rows.loc[(way, one)]) for one in OF_SOME)
-            lines.append(
-                f"{WAY_WORDS[way].capitalize()}: {fits} in a size that fits, {wrong} "
-                f"in a wrong one, {missed} in none."
-            )
-        for _, top in self.worst_groups().head(1).iterrows():
-            lines.append(
-                f"Guessing fails most in the group '{top['level']}': of people who fit "
-                f"at least one size, {interval(top)} are put in a wrong one."
-            )
-        lines.append(closing())
-        return "\n".join([*filter(None, [invented_words(*self.invented)]), *lines])
+            parts = (interval(rows.loc[(way, one)]) for one in OF_SOME)
+            named = dict(zip(("fits", "wrong", "missed"), parts, strict=True))
+            lines.append(own["way"].format(way=WAY_WORDS[way].capitalize(), **named))
+        for top in self.worst_groups().head(1).to_dict("records"):
+            worst = own["worst"].format(level=top["level"], wrong=interval(top))
+            lines.append(worst)
+        led = filter(None, [invented_words(*self.invented)])
+        return "\n".join([*led, *lines, closing()])
 
 
 def compare_ways(
@@ -123,10 +113,7 @@ def compare_ways(
     ways: Sequence[str] = tuple(WAY_WORDS),
     by: Sequence[str] = ("sex", "age_band", "bmi_class"),
     guess: GuessModel | None = None,
-    stature_guess_sd: float = STATURE_GUESS_SD,
-    usual_size: str | None = None,
     reading_sd: Mapping[str, float] | None = None,
-    against: str = "tape_once",
     replicates: int = 200,
     seed: int = 1,
 ) -> WaysResult:
@@ -139,7 +126,8 @@ def compare_ways(
     chart : SizeChart, optional
         The invented demo chart if not given.
     ways : sequence of str
-        ``by_eye``: by body mass and stature as guessed. ``usual``: one size for all.
+        ``by_eye``: by body mass and stature as guessed, the latter with an SD of
+        ``STATURE_GUESS_SD``. ``usual``: the size that fits most of them for all.
         ``stature``, ``body_mass``, ``both``: by these, read once. ``tape_once``,
         ``tape_twice``: by every measure that the chart limits, read once, or the mean
         of two readings.
@@ -147,14 +135,8 @@ def compare_ways(
         Groupings, as in ``sizing.coverage.estimate_coverage``.
     guess : GuessModel, optional
         Of body mass; if not given, nurses' curves, of adults and of children.
-    stature_guess_sd : float
-        SD of a guess of stature, relative to it. Common practice, no source.
-    usual_size : str, optional
-        If not given, the size that fits most of these people.
     reading_sd : mapping, optional
         Measure to SD of one reading in cm or kg, instead of the vocabulary's.
-    against : str
-        The way that the others are compared with, among ``ways``.
     replicates, seed : int
         Of the bootstrap; of the errors. Same seed, same result.
 
@@ -167,13 +149,13 @@ def compare_ways(
         ``put_in_a_wrong_size``; of the people who fit at least one size:
         ``fitting_if_some_fits``, ``wrong_if_some_fits`` and ``missed_if_some_fits``.
 
-        ``.differences``: way, against, outcome (the last three), estimate (the
-        way's share minus the other's), low, high, method, n.
+        ``.differences``, each way less ``tape_once``: way, against, outcome (the last
+        three), estimate, low, high, method, n.
 
     Raises
     ------
     SizingError
-        For an unknown way, size or grouping, or people without the measures.
+        For an unknown way or grouping, or people without the measures.
 
     Notes
     -----
@@ -204,7 +186,6 @@ def compare_ways(
         one_of("way", way, list(WAY_WORDS))
     if not ways:
         raise SizingError(f"Give at least one way of: {', '.join(WAY_WORDS)}.")
-    check_number("the spread of guessed statures", stature_guess_sd, least=0)
     for measure, each in (reading_sd or {}).items():
         one_of("measure", measure, list(MEASURES))
         check_number(f"the spread of a reading of {measure}", each, least=0)
@@ -212,16 +193,10 @@ def compare_ways(
     check_seed(seed)
     people = load_people("adults", seed=seed) if people is None else people
     chart = demo_chart() if chart is None else chart
-    if usual_size is not None:
-        one_of("size", usual_size, chart.sizes)
     sd = {**reading_errors(), **(reading_sd or {})}
     frame, weight = people.frame, people.weight.to_numpy(float)
     fits = edge_margins(frame, chart, sd) >= 0
-    fitted = (fits * weight[:, None]).sum(axis=0)
-    usual = (
-        int(fitted.argmax()) if usual_size is None else chart.sizes.index(usual_size)
-    )
-
+    usual = int((fits * weight[:, None]).sum(axis=0).argmax())
     chosen: dict[str, Ints] = {}
     # The same with readings that err more: by one SD of what is not known of it.
     erring: dict[str, Ints] = {}
@@ -239,38 +214,30 @@ def compare_ways(
             known = _KNOWN.get(way, ("body_mass_kg", "stature_cm"))
             rule = likely_size(frame, weight, chart, known)
             if way == "by_eye":
-                seen = guessed(frame, rng, guess, stature_guess_sd)
+                seen = guessed(frame, rng, guess)
             else:
                 error = {m: sd[m] * rng.standard_normal(len(frame)) for m in known}
                 seen = frame.assign(**{m: frame[m] + error[m] for m in known})
             chosen[way] = rule.choose(seen)
 
-    table, differences = _shares(
-        people,
-        chosen,
-        erring,
-        fits,
-        chart.measures,
-        by,
-        against,
-        replicates=replicates,
-        seed=seed,
-    )
+    drawing = {"replicates": replicates, "seed": seed}
+    place = layout(people, chart.measures)
+    labels, members = memberships(people, list(by), place)
+    found = _shares(place, chosen, erring, fits, members, labels, drawing)
     names = np.array([*chart.sizes, ""], dtype=object)
     choices = frame[["person", "draw"]].assign(
         **{way: names[codes] for way, codes in chosen.items()}
     )
     curves = [guess] if guess else [fit_guess("nurse"), fit_guess("nurse", "children")]
     return WaysResult(
-        table,
-        differences,
+        *found,
         choices,
         chart.name,
         people.name,
         {
             "usual_size": chart.sizes[usual],
             "guess": tuple(curves),
-            "stature_guess_sd": stature_guess_sd,
+            "stature_guess_sd": STATURE_GUESS_SD,
             "reading_sd": {m: sd[m] for m in limits(chart)},
             "seed": seed,
         },
@@ -279,69 +246,49 @@ def compare_ways(
 
 
 def _shares(
-    people: People,
+    place: Layout,
     chosen: Mapping[str, Ints],
     erring: Mapping[str, Ints],
     fits: Bools,
-    measures: tuple[str, ...],
-    by: Sequence[str],
-    against: str,
-    *,
-    replicates: int,
-    seed: int,
+    members: Sequence[Floats],
+    labels: Sequence[tuple[str, str]],
+    drawing: Mapping[str, int],
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return the shares of every way, group and outcome, and the differences."""
-    place = layout(people, measures)
-    labels, members = memberships(people, list(by), place)
     some = np.asarray(fits.any(axis=1))[place.rows].astype(float)
     with_size = [m * s[:, None] for m, s in zip(members, some, strict=True)]
     ways = list(chosen)
-    others = [way for way in ways if way != against] if against in chosen else []
-    both = []
-    for now, then, groups in zip(
-        _counted(chosen, fits, others, against),
-        _counted({**chosen, **erring}, fits, others, against),
-        (members, with_size),
-        strict=True,
-    ):
-        columns = _columns(now, place.rows)
-        means = group_means(place, columns, groups, replicates=replicates, seed=seed)
-        moved = []
-        for change, group in zip(_columns(then - now, place.rows), groups, strict=True):
-            weight = group * place.weight[:, None]
-            moved.append(weight.T @ change / weight.sum(axis=0)[:, None])
-        variance = means.variance + np.square(np.mean(moved, axis=0))
-        both.append(replace(means, variance=variance))
-    everyone, found = both
-    own, rest = slice(len(ways) * len(OF_SOME)), slice(len(ways) * len(OF_SOME), None)
-    estimate, variance, df = found.estimate, found.variance, found.df
-    fitted = replace(
-        found, estimate=estimate[:, own], variance=variance[:, own], df=df[:, own]
+    others = [way for way in ways if way != _AGAINST] if _AGAINST in chosen else []
+    now = _counted(chosen, fits, others)
+    then = _counted({**chosen, **erring}, fits, others)
+    everyone, found = (
+        doubted_means(place, one, more, groups, **drawing)
+        for one, more, groups in zip(now, then, (members, with_size), strict=True)
     )
-    table = pd.concat(
-        [
-            _long(everyone, labels, ways, [*CHOICE_OUTCOMES, PUT_WRONG]),
-            _long(fitted, labels, ways, OF_SOME),
-        ],
-        ignore_index=True,
-    )
+    width = len(ways) * len(OF_SOME)
+    figures = {n: getattr(found, n) for n in ("estimate", "variance", "df")}
+    own = replace(found, **{name: of[:, :width] for name, of in figures.items()})
+    outcomes = [*CHOICE_OUTCOMES, PUT_WRONG]
+    parts = [_long(everyone, labels, ways, outcomes), _long(own, labels, ways, OF_SOME)]
+    table = pd.concat(parts, ignore_index=True)
     method = f"{100 * LEVEL:.0f} % score interval on the effective number; {place.how}"
     method += place.joined
     more = dict.fromkeys(erring, f"; {SPREAD_WORDS}")
     table.insert(7, "method", [method + more.get(way, "") for way in table["way"]])
     order = pd.Categorical(table["way"], ways)
     table = table.iloc[order.argsort(kind="stable")].reset_index(drop=True)
-    half = student(df[0, rest]) * np.sqrt(variance[0, rest])
+    estimate, variance, df = (of[0, width:] for of in figures.values())
+    half = student(df) * np.sqrt(variance)
     differences = pd.DataFrame(
         {
             "way": np.repeat(others, len(OF_SOME)),
-            "against": against,
+            "against": _AGAINST,
             "outcome": list(OF_SOME) * len(others),
-            "estimate": estimate[0, rest],
-            "low": estimate[0, rest] - half,
-            "high": estimate[0, rest] + half,
+            "estimate": estimate,
+            "low": estimate - half,
+            "high": estimate + half,
             "method": f"paired difference, Student's t; {place.how}{place.joined}"
-            + more.get(against, ""),
+            + more.get(_AGAINST, ""),
             "n": round(found.n[0]),
         }
     )
@@ -349,11 +296,12 @@ def _shares(
 
 
 def _counted(
-    chosen: Mapping[str, Ints], fits: Bools, others: Sequence[str], against: str
+    chosen: Mapping[str, Ints], fits: Bools, others: Sequence[str]
 ) -> tuple[Floats, Floats]:
-    """Return the outcome of each choice: of all, and of people who fit some size.
+    """Return what came of each choice: of all, and of people who fit some size.
 
-    Differences follow the latter: joining the draws, which is slow, is done once.
+    Rows are people, columns each way's outcomes. Differences follow the latter:
+    joining the draws, which is slow, is done once.
     """
     came = np.array([outcome_of_choice(codes, fits) for codes in chosen.values()])
     wrong = np.isin(came, PUT_WRONG_OUTCOMES)
@@ -362,15 +310,11 @@ def _counted(
     of_some = 1.0 * np.stack([came == "fitting", wrong, came == NOT_FOUND], axis=1)
     if others:
         gaps = of_some[[ways.index(way) for way in others]]
-        gaps -= of_some[ways.index(against)]
+        gaps -= of_some[ways.index(_AGAINST)]
         of_some = np.concatenate([of_some, gaps])
-    return of_all, of_some
-
-
-def _columns(outcomes: Floats, rows: Ints) -> list[Floats]:
-    """Return, of each draw, people and each way's outcomes side by side."""
-    flat = np.ascontiguousarray(outcomes.reshape(-1, outcomes.shape[2]).T)
-    return list(flat[rows])
+    rows = came.shape[1]
+    of_all, of_some = (one.reshape(-1, rows).T for one in (of_all, of_some))
+    return np.ascontiguousarray(of_all), np.ascontiguousarray(of_some)
 
 
 def _long(
@@ -381,20 +325,17 @@ def _long(
 ) -> pd.DataFrame:
     """Return one row per group, way and outcome, with the score interval."""
     low, high = means.shares()
-    n = np.round(means.n).astype(int)
-    width = means.estimate.shape[1]
-    return pd.DataFrame(
-        {
-            "way": np.tile(np.repeat(ways, len(outcomes)), len(labels)),
-            "by": np.repeat([label[0] for label in labels], width),
-            "level": np.repeat([label[1] for label in labels], width),
-            "outcome": np.tile(outcomes, len(ways) * len(labels)),
-            "estimate": means.estimate.ravel(),
-            "low": low.ravel(),
-            "high": high.ravel(),
-            "n": np.repeat(n, width),
-            "n_effective": np.repeat(means.n_effective, width),
-            "standard_error": np.sqrt(means.variance).ravel(),
-            "small_group": np.repeat(n < SMALL_GROUP, width),
-        }
+    keys = [(way, *label, one) for label in labels for way in ways for one in outcomes]
+    of_group = [
+        np.repeat(each, means.estimate.shape[1])
+        for each in (np.round(means.n).astype(int), means.n_effective)
+    ]
+    return pd.DataFrame(keys, columns=["way", "by", "level", "outcome"]).assign(
+        estimate=means.estimate.ravel(),
+        low=low.ravel(),
+        high=high.ravel(),
+        n=of_group[0],
+        n_effective=of_group[1],
+        standard_error=np.sqrt(means.variance).ravel(),
+        small_group=of_group[0] < SMALL_GROUP,
     )

@@ -1,26 +1,35 @@
-"""The lesson's pages: the evidence and the handout, and the words they share."""
+"""The lesson's pages: evidence, handout, practice cards, and the words they share."""
 
 from base64 import b64encode
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Hashable, Mapping, Sequence
+from functools import cache, partial
+from importlib.resources import files
+from typing import Any
 
+import jinja2
+import numpy as np
 import pandas as pd
 
+from sizing.cautions import cautions, invented_first
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits as chart_limits
+from sizing.lesson.answers import measure_labels
 from sizing.lesson.choosing import CHOICE_WORDS, SPREAD_WORDS, WRONG_MEANS
 from sizing.lesson.guessing import STUDY_WORDS, guessing_figures
-from sizing.lesson.pairs import NO_PAIRS
+from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
 from sizing.lesson.prepare import Lesson
-from sizing.lesson.ways import MISSED, OF_SOME, WAY_WORDS, WRONG, WaysResult
+from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
 from sizing.measures import EDGE_RULE, vocabulary
-from sizing.pages.cards import lesson_page
-from sizing.pages.page import Page, Picture, Section, Table, render, table
+from sizing.measures.patterns import pattern_words
+from sizing.measures.written import span, written
+from sizing.pages.page import Page, Picture, Section, Table, render, shown, table
 from sizing.pages.room import repeats_section
 from sizing.pages.where import where_svg, where_words
 from sizing.people import People
+from sizing.resources import texts
 from sizing.words.labels import BY_WORDS, LEVEL_WORDS
 from sizing.words.lesson import (
+    distance,
     table_against_tape,
     title_of,
     told,
@@ -30,230 +39,197 @@ from sizing.words.lesson import (
 )
 from sizing.words.numbers import given, interval, points, share
 
-_DERIVED = "derived from NHANES 2017-18 (public domain) by derive_reported_errors.py"
-_SAID = "What people say of their own weight: NHANES 2017-18 (public domain)."
-_OWN = (
-    "Errors of one reading: the kit's own table of measures, from memory or by common "
-    "practice."
-)
+_T = texts("lesson")
+#: What choosing by eye stands for in every figure.
+BY_EYE: str = _T.by_eye
+#: Cards on a side of a sheet.
+_A_SHEET = 6
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    return jinja2.Environment(
+        loader=jinja2.FileSystemLoader(str(files("sizing.pages") / "lesson_pages")),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=jinja2.StrictUndefined,
+        finalize=shown,
+    )
+
+
+def lesson_page(name: str, **shown: Any) -> str:
+    """Write one page of the lesson; a name its template lacks is an error."""
+    page = _environment().get_template(f"{name}.html.j2")
+    return page.render(cautions=cautions(), edge_rule=EDGE_RULE, **shown)
 
 
 def ways_table(ways: WaysResult) -> Table:
     """Return what comes of each way of choosing, wrong and none apart."""
     rows = told(ways)
-    names = list(dict.fromkeys(ways.table["way"]))
-    outcomes = dict(zip(OF_SOME, ("Fits", "Wrong size", "No size"), strict=True)) | {
-        "chosen_though_none_fits": "None fits, one chosen",
-        "rightly_none": "None fits, none chosen",
-    }
     frame = pd.DataFrame(
-        [
-            {"Way": WAY_WORDS[way]}
-            | {words: interval(rows[way, o]) for o, words in outcomes.items()}
-            for way in names
-        ]
+        {"Way": WAY_WORDS[way]}
+        | {words: interval(rows[way, one]) for one, words in _T.ways_heads.items()}
+        for way in dict.fromkeys(ways.table["way"])
     )
     # By tape the interval counts more than by the other ways.
     *_, last = rows.values()
     parts = last["method"].split("; ")
     method = ". ".join(f"{part[0].upper()}{part[1:]}" for part in parts)
-    caption = (
-        "Of people who fit at least one size: fits, wrong, none; of everyone: none "
-        f"fits (95 % intervals). n = {last['n']:,}. {method}"
-    )
+    caption = _T.evidence["ways_caption"].format(n=last["n"], method=method)
     return table(frame, caption=caption, words=["Way"])
 
 
 def groups_table(ways: WaysResult) -> Table:
     """Return how often three ways put people in a wrong size, by group."""
-    rows = ways.table[
-        (ways.table["outcome"] == WRONG)
-        & ways.table["way"].isin(["by_eye", "both", "tape_once"])
-    ]
+    shown = ["by_eye", "both", "tape_once"]
+    rows = ways.table[(ways.table["outcome"] == WRONG) & ways.table["way"].isin(shown)]
     frames = []
     for (by, level), own in rows.groupby(["by", "level"], sort=False):
-        found = {r["way"]: r for r in own.to_dict("records")}
-        cells = {
-            "Group": BY_WORDS.get(str(by), str(by)),
-            "Level": LEVEL_WORDS.get(str(level), str(level)),
-        }
-        cells |= {WAY_WORDS[w].capitalize(): interval(r) for w, r in found.items()}
-        one = next(iter(found.values()))
-        small = " (too few to rely on)" if one["small_group"] else ""
-        frames.append(cells | {"People": f"{one['n']:,}{small}"})
-    return table(
-        pd.DataFrame(frames),
-        caption="In a wrong size, of people who fit at least one",
-        words=["Group", "Level"],
-    )
+        found = own.to_dict("records")
+        small = " (too few to rely on)" if found[0]["small_group"] else ""
+        frames.append(
+            {
+                "Group": BY_WORDS.get(str(by), str(by)),
+                "Level": LEVEL_WORDS.get(str(level), str(level)),
+                **{WAY_WORDS[r["way"]].capitalize(): interval(r) for r in found},
+                "People": f"{found[0]['n']:,}{small}",
+            }
+        )
+    caption = _T.evidence["groups_caption"]
+    return table(pd.DataFrame(frames), caption=caption, words=["Group", "Level"])
 
 
 def check_table(check: pd.DataFrame) -> Table:
     """Return the published figures beside what the curves say."""
-    words = {
-        "within": "within {:.0f} %",
-        "beyond": "off by more than {:.0f} %",
-        "quantile": "{:.0f} % of guesses are lower than",
-        "mean_absolute": "mean absolute error",
-    }
+    figures = zip(check["statistic"], check["bound"], strict=True)
+    study = check["study"].map(STUDY_WORDS)
+    role = "from " + check["fitted_on"].map(STUDY_WORDS)
+    role = role.where(check["role"] == "predicted", "fitted")
     frame = pd.DataFrame(
         {
-            "Study": check["study"].map(STUDY_WORDS),
+            "Study": study,
             "Who guessed": check["guesser"] + ", of " + check["subjects"],
-            "Figure": [
-                words[s].format(100 * b)
-                for s, b in zip(check["statistic"], check["bound"], strict=True)
-            ],
+            "Figure": [_T.statistics[s].format(100 * b) for s, b in figures],
             "Published": check["value"].map(given),
             "Curve": check["model"].map(share),
             "Miss": check["miss"].map(points),
-            "Role": check["role"]
-            + ", fitted on "
-            + check["fitted_on"].map(STUDY_WORDS),
+            "Role": role,
         }
     )
-    return table(
-        frame,
-        caption="Published figures on guessed weight, and the curves (misses in "
-        "percentage points)",
-        words=["Study", "Who guessed", "Figure", "Role"],
-    )
+    words = ["Study", "Who guessed", "Figure", "Role"]
+    return table(frame, caption=_T.evidence["studies_caption"], words=words)
 
 
 def lesson_limits(people: People) -> list[str]:
     """Return for whom the lesson's figures do not hold."""
-    return [
-        "Guesses were studied in emergency departments, of adults and of children "
-        "aged 0 to 8; carers who know a resident may guess better.",
-        "The curves of guessing are used as if exact: the studies differ by more "
-        "than the intervals say.",
-        "Readings are taken to err independently around the truth. A landmark "
-        "found in the wrong place errs every time.",
-        "How far they err is partly from memory. Intervals of the tape count that "
-        f"{SPREAD_WORDS}.",
-        *people.limits,
-    ]
+    spread = _T.evidence["spread_limit"].format(spread=SPREAD_WORDS)
+    return [*_T.evidence["limits"], spread, *people.limits]
 
 
 def lesson_sources(people: People) -> list[str]:
     """Return the sources of the lesson's figures."""
+    own = _T.evidence
     figures = guessing_figures()["source"].str.split("; ").str[0]
-    return [
-        *dict.fromkeys(figures.str.replace(_DERIVED, _SAID, regex=False)),
-        _OWN,
-        "What a wrong size does to a person: common practice, no source.",
-        *people.sources,
-    ]
+    figures = figures.str.replace(own["derived"], own["said"], regex=False)
+    return [*dict.fromkeys(figures), own["errors"], own["harm_source"], *people.sources]
 
 
 def wrong_words(*names: str) -> list[str]:
     """Return what a wrong size does: common practice, no source."""
-    chosen = names or tuple(WRONG_MEANS)
     return [
-        f"{CHOICE_WORDS[name].capitalize()}: {WRONG_MEANS[name]}." for name in chosen
+        f"{CHOICE_WORDS[name].capitalize()}: {WRONG_MEANS[name]}."
+        for name in names or WRONG_MEANS
     ]
 
 
-def ways_section(ways: WaysResult, *figures: Picture, words: Sequence[str]) -> Section:
+def ways_section(ways: WaysResult, words: Sequence[str]) -> Section:
     """Return what each way of choosing is, after words of what came of it."""
-    own = [
-        "By eye, weight and height are guessed, as emergency nurses guessed them. By "
-        "weight, height or both, they are measured once, and the size that most "
-        "probably fits people alike is taken. Where no size fits at least half of "
-        "them, the answer is 'none'. Nobody at a bedside has such a table; nor does "
-        "by eye here see a person's shape, as one who has fitted slings for years may. "
-        f"'The size we always use' is '{ways.settings['usual_size']}', the one that "
-        "fits most of these people. By tape, every measure of the chart is read "
-        "once, or twice and averaged.",
-        "Wrong and none are different harms: a wrong sling can cut, tip or drop a "
-        "person; without a sling, time is lost and somebody is asked.",
-    ]
-    return Section("The same people, each way", [*own, *words], figures)
+    own = _T.evidence
+    said = own["ways_words"].format(usual=ways.settings["usual_size"])
+    return Section(own["ways"], [said, own["harms"], *words])
 
 
 def wrong_section() -> Section:
     """Return what a wrong size means."""
-    common = ["Common practice, no source."]
-    return Section("What a wrong size means", common, bullets=wrong_words())
+    words = [_T.common_practice]
+    return Section(_T.evidence["wrong"], words, bullets=wrong_words())
 
 
 def groups_section(ways: WaysResult) -> Section:
     """Return who is guessed worst."""
     words = [worst_group(ways)]
-    return Section("Who is guessed worst", words, tables=[groups_table(ways)])
+    return Section(_T.evidence["groups"], words, tables=[groups_table(ways)])
 
 
 def studies_section(ways: WaysResult | None, check: pd.DataFrame) -> Section:
     """Return how well the guesses are known, and how those of ``ways`` were made."""
     words = []
     if ways is not None:
-        words = [curve.summary() for curve in ways.settings["guess"]] + [
-            "Height is guessed with an SD of "
-            f"{given(ways.settings['stature_guess_sd'])} (common practice, no "
-            "source), independently of weight."
-        ]
-    heading = "How well the guesses are known"
-    return Section(heading, words, tables=[check_table(check)])
+        words = [curve.summary() for curve in ways.settings["guess"]]
+        sd = given(ways.settings["stature_guess_sd"])
+        words.append(_T.evidence["height_guess"].format(sd=sd))
+    return Section(_T.evidence["studies"], words, tables=[check_table(check)])
 
 
 def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
     """Return the evidence as a page."""
-    ways, people = lesson.ways, lesson.people
-    kinder = told(lesson.kinder)["by_eye", WRONG]
+    ways, people, own = lesson.ways, lesson.people, _T.evidence
     study = STUDY_WORDS[lesson.kinder.settings["guess"][0].study]
+    wrong = interval(told(lesson.kinder)["by_eye", WRONG])
     words = [
         table_against_tape(ways, lesson.elsewhere),
-        f"In one study nurses guessed best ({study}). With their guesses, by eye still "
-        f"puts {interval(kinder)} of people who fit at least one size in a wrong one.",
+        own["kinder"].format(study=study, wrong=wrong),
     ]
-    answer = pictures["wrong_size"]
+    answer = [pictures["wrong_size"]]
     pairs = [p for name, p in pictures.items() if name.startswith("pair_")]
+    none, chart = [] if pairs else [_T.no_pairs], lesson.chart
     page = Page(
-        title="Guessing against measuring",
-        question="How often does each way of choosing a sling size put a person in "
-        "one that does not fit?",
-        inputs=f"People: {title_of(people.name)}, n = {people.n:,}, "
-        f"{people.draws} draws. Chart: {lesson.chart.name} ({lesson.chart.source}).",
+        title=own["title"],
+        question=own["question"],
+        inputs=own["inputs"].format(
+            who=title_of(people.name),
+            n=people.n,
+            draws=people.draws,
+            chart=chart.name,
+            source=chart.source,
+        ),
         answer=ways_answer(ways),
         sections=[
-            replace(ways_section(ways, answer, words=words), tables=[ways_table(ways)]),
+            Section(own["came"], (), answer, [ways_table(ways)]),
+            ways_section(ways, words),
             wrong_section(),
             groups_section(ways),
-            Section(
-                "Pairs that surprise",
-                words=[PAIRS_WORDS],
-                figures=pairs,
-                bullets=[] if pairs else [NO_PAIRS],
-            ),
+            Section(own["pairs"], [_T.pairs], pairs, bullets=none),
             studies_section(ways, lesson.check),
             repeats_section(lesson.repeats, pictures),
         ],
         limits=lesson_limits(people),
         sources=lesson_sources(people),
-        footer=f"{EDGE_RULE} Sizes are ranked by their order in the chart. "
-        f"Seed {ways.settings['seed']}.",
+        footer=own["footer"].format(rule=EDGE_RULE, seed=ways.settings["seed"]),
     )
-    return render(page.for_pattern(lesson.pattern, lesson.chart.measures))
+    return render(page.for_pattern(lesson.pattern, chart.measures))
 
 
-PAIRS_WORDS = (
-    "People of the survey alike in sex, age band, weight and height who need "
-    "different sizes. They are numbered anew and cannot be known. Measures marked "
-    "predicted or extrapolated are drawn from models: such a body is likely, not "
-    "measured."
-)
+def pattern_shown(pattern: str | None, chart: SizeChart) -> list[str]:
+    """Return what to know of a pattern of sling, if one is named, its name first."""
+    named = f"Pattern of sling: {pattern}"
+    return [named, *pattern_words(pattern, chart.measures)] if pattern else []
 
 
 def handout_html(
-    ways: WaysResult, people: People, chart: SizeChart, figure: Picture
+    ways: WaysResult,
+    people: People,
+    chart: SizeChart,
+    figure: Picture,
+    pattern: str | None = None,
 ) -> str:
     """Return the handout: one page to print."""
     rows = told(ways)
-    once, twice = (
-        f"{interval(rows[way, WRONG])} in a wrong size, {interval(rows[way, MISSED])} "
-        "without one"
-        for way in ("tape_once", "tape_twice")
-    )
+    tape: list[str] = []
+    for way in ("tape_once", "tape_twice"):
+        wrong, missed = interval(rows[way, WRONG]), interval(rows[way, MISSED])
+        tape.append(_T.tape_way.format(wrong=wrong, missed=missed))
     return lesson_page(
         "handout",
         answer=ways_answer(ways),
@@ -261,25 +237,12 @@ def handout_html(
         measures=measures_shown(chart),
         by_eye=BY_EYE,
         wrong=wrong_words("one_too_small", "one_too_large"),
-        again=f"Once: {once}. Twice, averaged: {twice}. "
-        "If two readings differ by more than 2 cm, find the landmark again (common "
-        "practice, no source).",
+        tape=tape,
         worst=worst_group(ways),
-        limits=f"{title_of(people.name, first=True)}, n = {people.n:,}, sized by "
-        f"'{chart.name}' ({chart.source}). Nobody here was measured "
-        "seated; seated measures are drawn from models; nobody is known to have a "
-        "contracture, an amputation or scoliosis. Intervals are 95 %.",
-        sources="Guesses: Acad Emerg Med 2005;12:262-266 and Pediatr Emerg Care "
-        "1999;15(1). People: NHANES 2017-18 (public domain). Reading errors: the "
-        "kit's table of measures. What a wrong size does: common practice, no source.",
+        who=f"{title_of(people.name, first=True)}, n = {people.n:,}",
+        chart=chart,
+        pattern=pattern_shown(pattern, chart),
     )
-
-
-#: What choosing by eye stands for in every figure.
-BY_EYE = (
-    "Weight and height guessed as emergency nurses guessed them, not carers who know "
-    "the person; the likeliest size for those guesses is taken, or none."
-)
 
 
 def measures_shown(chart: SizeChart, units: str = "metric") -> list[dict[str, str]]:
@@ -302,3 +265,135 @@ def measures_shown(chart: SizeChart, units: str = "metric") -> list[dict[str, st
             }
         )
     return shown
+
+
+def chart_shown(chart: SizeChart, units: str = "metric") -> dict[str, Any]:
+    """Return a chart as a caption, headings and rows of words."""
+    say = partial(written, units=units)
+
+    def band(row: Mapping[Any, Any], measure: str) -> str:
+        low, high = (row.get(f"{measure}_{end}", np.nan) for end in ("low", "high"))
+        if pd.notna(low) and pd.notna(high):
+            return span(low, high, measure, say)
+        ends = (("from", low), ("to", high))
+        one = [f"{w} {say(v, measure, to='tenth')}" for w, v in ends if pd.notna(v)]
+        return one[0] if one else "no limit"
+
+    def load(row: Mapping[Any, Any]) -> str:
+        limit = row.get("load_limit_kg", np.nan)
+        known = pd.notna(limit)
+        return say(limit, "load_limit_kg", to="tenth") if known else "not stated"
+
+    labels, measures = measure_labels(), list(chart_limits(chart))
+    return {
+        "caption": f"{chart.name}: {chart.source}.",
+        "heads": ["Size", "Load limit", *(labels[m] for m in measures)],
+        "rows": [
+            [str(row["size"]), load(row), *(band(row, m) for m in measures)]
+            for row in chart.frame.to_dict("records")
+        ],
+        "source": chart.source or "the one given",
+    }
+
+
+def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict[str, Any]]:
+    """Return each card as its name and rows of words."""
+    labels, columns = measure_labels(), [str(name) for name in cards]
+    about = [name for name in columns if name in ("sex", "age")]
+    return [
+        {
+            "name": str(card["card"]).capitalize(),
+            "rows": [(name.capitalize(), str(card[name])) for name in about]
+            + [(labels[m], written(card[m], m, units)) for m in columns if m in labels],
+        }
+        for card in cards.to_dict("records")
+    ]
+
+
+def card_backs(practice: Practice, units: str = "metric") -> list[dict[str, str]]:
+    """Return each card's answer in words: name, right, edge, hard."""
+    labels, own = measure_labels(), _T.cards
+    return [
+        {
+            "name": str(row["card"]).capitalize(),
+            "right": own["none" if row["outcome"] == "none" else "fits"].format_map(
+                row
+            ),
+            "edge": own["edge"].format(
+                measure=labels.get(row["measure"], row["measure"]),
+                margin=margin_words(row["miss"], row["measure"], units),
+            ),
+            "hard": own["hard"].format(
+                word=str(row["difficulty"]).capitalize(), sd=row["distance_sd"]
+            ),
+        }
+        for row in practice.answers.to_dict("records")
+    ]
+
+
+def cards_html(
+    practice: Practice,
+    chart: SizeChart,
+    units: str = "metric",
+    pattern: str | None = None,
+) -> str:
+    """Return the cards as a page to print on both sides: six, then their answers."""
+    fronts, backs = card_rows(practice.cards, units), card_backs(practice, units)
+    sheets = []
+    for start in range(0, len(fronts), _A_SHEET):
+        own: list[dict[str, str] | None] = [*backs[start : start + _A_SHEET]]
+        own += [None] * (len(own) % 2)
+        # Turned over the long edge, left and right change places.
+        turned = [own[i ^ 1] for i in range(len(own))]
+        sheets.append({"fronts": fronts[start : start + _A_SHEET], "backs": turned})
+    to = _T.cards["metric" if units == "metric" else "other"]
+    note = _T.cards["note"].format(chart=practice.chart, to=to)
+    shown = {"chart": chart_shown(chart, units), "note": note, "sheets": sheets}
+    return lesson_page("cards", pattern=pattern_shown(pattern, chart), **shown)
+
+
+def margin_words(miss: float, measure: str, units: str = "metric") -> str:
+    """Write how far inside or outside an edge a measure is."""
+    if miss == 0:
+        return str(_T.cards["on_edge"])
+    side = "inside" if miss > 0 else "outside"
+    return f"{distance(miss, measure, units)} {side}"
+
+
+def margins_table(
+    card: pd.Series, chart: SizeChart, size: str, units: str = "metric"
+) -> Table:
+    """Return one client beside the bands of one size, measure by measure."""
+    labels = measure_labels()
+
+    def cells(row: Mapping[Hashable, Any]) -> dict[str, str]:
+        value, low, high = (
+            written(row[name], row["measure"], units)
+            if pd.notna(row[name])
+            else "no limit"
+            for name in ("value", "low", "high")
+        )
+        return {
+            "Measure": labels[row["measure"]],
+            "This client": value,
+            "Band of this size": f"{low} to {high}",
+            "Nearest edge": margin_words(row["margin"], row["measure"], units),
+        }
+
+    rows = size_margins(card, chart, size).to_dict("records")
+    caption = _T.cards["caption"].format(size=size)
+    return table(pd.DataFrame(map(cells, rows)), caption=caption, words=["Measure"])
+
+
+def answers_html(practice: Practice, units: str = "metric") -> str:
+    """Return the trainer's sheet: what fits each card, and how hard it is."""
+    outcomes = practice.answers["outcome"]
+    fitting = int((outcomes != "none").sum())
+    counted = _T.cards["counted"].format(fitting=fitting, n=len(outcomes))
+    return lesson_page(
+        "card_answers",
+        answer=invented_first(practice.invented, counted),
+        summary=practice.summary(),
+        backs=card_backs(practice, units),
+        difficulties=DIFFICULTIES,
+    )

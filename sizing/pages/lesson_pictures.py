@@ -4,7 +4,7 @@ import io
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import wraps
+from functools import partial, wraps
 from textwrap import fill
 from typing import Any, TypeVar, cast
 
@@ -17,30 +17,21 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from PIL import Image
 
-from sizing.lesson.agreement import TOGETHER, Agreement
 from sizing.lesson.answers import measure_labels
 from sizing.lesson.choosing import SPREAD_WORDS
 from sizing.lesson.pairs import Pairs
-from sizing.lesson.room import RoomResult
+from sizing.lesson.room import TOGETHER, Agreement, RoomResult
 from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
 from sizing.measures.written import written
 from sizing.pages.page import Picture
+from sizing.plots import teaching as plots
 from sizing.plots.side_views import plot_side_views
 from sizing.plots.style import quiet_style
-from sizing.plots.teaching import (
-    plot_agreement,
-    plot_confusion,
-    plot_courses,
-    plot_gain,
-    plot_measuring_error,
-    plot_repeats,
-    plot_wrong,
-)
+from sizing.resources import texts
 from sizing.words.lesson import (
     courses_words,
     gain_labels,
     gain_words,
-    guesses_words,
     of_hundred,
     title_of,
     told,
@@ -48,6 +39,7 @@ from sizing.words.lesson import (
 )
 from sizing.words.numbers import in_100, share
 
+_T = texts("lesson")
 #: Dots an inch: a slide then has the 1920 by 1080 dots of a projector.
 _DOTS = 200
 #: 28 dots of them: what is read from eight metres.
@@ -83,7 +75,12 @@ class Slide:
         return self.figure.axes[0]
 
 
-def _slide(axes: Axes, name: str, title: str, *, alt: str, caption: str) -> Slide:
+def _slide(axes: Axes, name: str, kind: str = "", **given: object) -> Slide:
+    """Return a picture with its words, those of ``kind`` where not of its name."""
+    title, alt, caption = (
+        _T.pictures[kind or name][part].format(**given)
+        for part in ("title", "alt", "caption")
+    )
     figure = cast(Figure, axes.figure)
     with quiet_style():
         for text in figure.findobj(Text):
@@ -143,34 +140,30 @@ def wrong_slide(found: WaysResult) -> Slide:
         for w in ("by_eye", "tape_once")
     )
     return _slide(
-        plot_wrong(own, ways=WAY_WORDS),
+        plots.plot_wrong(own, ways=WAY_WORDS),
         "wrong_size",
-        f"Of a hundred people who fit at least one size, {eye} get a wrong one by eye, "
-        f"{tape} by tape",
-        alt="Bars, one for each way of choosing. Of a hundred people who fit at least "
-        f"one size, so many are put in a wrong size, and so many get none. {words}",
-        caption=f"{title_of(found.people, first=True)}, sized by '{found.chart}' in "
-        "each way. Lines and brackets are 95 % intervals. By tape they count that "
-        f"{SPREAD_WORDS}.",
+        eye=eye,
+        tape=tape,
+        words=words,
+        who=title_of(found.people, first=True),
+        chart=found.chart,
+        spread=SPREAD_WORDS,
     )
 
 
 def pair_builds(pairs: Pairs, units: str = "metric") -> dict[str, str]:
     """Return what is alike in each pair, by the name of its picture."""
-    builds = {}
-    for row in pairs.table.to_dict("records"):
-        mass, stature = (
-            " and ".join(
-                dict.fromkeys(
-                    written(row[f"{what}_{who}_{u}"], f"{what}_{u}", units)
-                    for who in "ab"
-                )
-            )
-            for what, u in (("body_mass", "kg"), ("stature", "cm"))
-        )
-        build = f"Both {row['sex']}, aged {row['age_a']}; {mass}; {stature}"
-        builds[f"pair_{row['pair']}"] = build
-    return builds
+
+    def both(row: dict[Any, Any], what: str, unit: str) -> str:
+        ends = (row[f"{what}_{who}_{unit}"] for who in "ab")
+        said = (written(end, f"{what}_{unit}", units) for end in ends)
+        return " and ".join(dict.fromkeys(said))
+
+    return {
+        f"pair_{row['pair']}": f"Both {row['sex']}, aged {row['age_a']}; "
+        f"{both(row, 'body_mass', 'kg')}; {both(row, 'stature', 'cm')}"
+        for row in pairs.table.to_dict("records")
+    }
 
 
 @alone
@@ -178,24 +171,19 @@ def pair_slide(pairs: Pairs, number: int, *, units: str = "metric") -> Slide:
     """Return the side views of one pair, in the units chosen."""
     bodies = pairs.bodies[pairs.bodies["pair"] == number]
     row = pairs.table[pairs.table["pair"] == number].iloc[0]
-    labels = measure_labels()
-    measure = str(row["parting_measure"])
-
-    def write(value: float, name: str) -> str:
-        return written(value, name, units)
-
-    axes = plot_side_views(bodies, marked=measure, labels=labels, write=write)
+    labels, measure = measure_labels(), str(row["parting_measure"])
+    write = partial(written, units=units)
     build = pair_builds(pairs, units)[f"pair_{number}"]
-    values = [write(row[who], measure) for who in "ab"]
     return _slide(
-        axes,
+        plot_side_views(bodies, marked=measure, labels=labels, write=write),
         f"pair_{number}",
-        f"Alike in weight and height: {build[0].lower()}{build[1:]}",
-        alt=f"Two people seated, from the side. {build}. A needs {row['size_a']}, B "
-        f"needs {row['size_b']}: {labels[measure].lower()} {' and '.join(values)}.",
-        caption=f"{labels[measure]} parts them ({row['evidence']}). Solid outlines are "
-        "to scale from lengths and girths, depth drawn as girth / pi; broken outlines "
-        "are no measure of anybody.",
+        "pair",
+        build=build,
+        alike=f"{build[0].lower()}{build[1:]}",
+        measure=labels[measure].lower(),
+        label=labels[measure],
+        values=" and ".join(write(row[who], measure) for who in "ab"),
+        **row[["size_a", "size_b", "evidence"]],
     )
 
 
@@ -209,22 +197,10 @@ def repeats_slide(table: pd.DataFrame) -> Slide:
         # Without a lasting error it is all one who measures: draw it once.
         table = table[table["by"] == "one measurer"]
     one = table[(table["by"] == "one measurer") & (table["outcome"] == "either")]
-    words = ", ".join(
-        f"{_times(r['times'])} {share(r['estimate'])}" for r in one.to_dict("records")
-    )
-    return _slide(
-        plot_repeats(table),
-        "how_often_to_measure",
-        f"Of people who fit a size, not put in one that fits by the tape: {words}",
-        alt="Lines by the number of readings. Of people who fit some size, one "
-        f"measurer does not put these in one that fits: measuring {words}.",
-        caption="Reading again evens out the slips of the tape; only another pair of "
-        "eyes evens out a landmark found in the wrong place.",
-    )
-
-
-def _times(number: int) -> str:
-    return {1: "once", 2: "twice"}.get(int(number), f"{number} times")
+    times = one["times"].astype(str) + " times"
+    times = times.replace({"1 times": "once", "2 times": "twice"})
+    words = ", ".join(times + " " + one["estimate"].map(share))
+    return _slide(plots.plot_repeats(table), "how_often_to_measure", words=words)
 
 
 @alone
@@ -232,65 +208,38 @@ def room_slides(
     found: RoomResult, sizes: tuple[str, ...], *, units: str = "metric"
 ) -> list[Slide]:
     """Return the pictures of the room's own answers, as far as there are any."""
-    slides = []
-    for source, words in (("chosen", "chose"), ("tape", "would choose by tape")):
-        own = found.confusion[found.confusion["source"] == source]
-        if len(own):
-            fits = [r["chosen"] in r["right"].split(" or ") for _, r in own.iterrows()]
-            good, n = int(own.loc[fits, "count"].sum()), int(own["count"].sum())
-            cells = " ".join(
-                f"Where {r['right']} fits, {r['chosen']}: {r['count']}."
-                for r in own.to_dict("records")
+    slides, own = [], _T.pictures["room_sizes"]
+    for source, rows in found.confusion.groupby("source"):
+        each = rows.to_dict("records")
+        right = (r["count"] for r in each if r["chosen"] in r["right"].split(" or "))
+        slides.append(
+            _slide(
+                plots.plot_confusion(rows, sizes=sizes),
+                f"room_sizes_{source}",
+                "room_sizes",
+                words=own[source],
+                good=sum(right),
+                n=rows["count"].sum(),
+                cells=" ".join(own["cell"].format_map(row) for row in each),
             )
-            slides.append(
-                _slide(
-                    plot_confusion(own, sizes=sizes),
-                    f"room_sizes_{source}",
-                    f"What the room {words}: {good} of {n} right",
-                    alt=f"How often the room {words} each size. {cells}",
-                    caption=f"What the room {words}, counted. Thick frames fit.",
-                )
-            )
+        )
+    labels = measure_labels()
     for measure, agreement in found.guesses.items():
         if len(agreement.points):
             slides.append(_guesses(measure, agreement, units))
     if len(found.gain):
-        words = gain_words(found.gain)
-        slides.append(
-            _slide(
-                plot_gain(found.gain, labels=gain_labels()),
-                "room_gain",
-                "Guess, measure, guess again: what the room gained",
-                alt=f"Bars: how far off guesses were before and after. {words}",
-                caption=words,
-            )
-        )
+        ax = plots.plot_gain(found.gain, labels=gain_labels())
+        slides.append(_slide(ax, "room_gain", words=gain_words(found.gain)))
     if len(found.error.table):
-        slides.append(
-            _slide(
-                plot_measuring_error(found.error.table, labels=measure_labels()),
-                "room_tape",
-                "How far one reading is from the next",
-                alt="Technical error of measurement for each measure, within and "
-                "between measurers, with published targets.",
-                caption="By the same person, and by another. Lines on the bars are "
-                "95 % intervals.",
-            )
-        )
+        ax = plots.plot_measuring_error(found.error.table, labels=labels)
+        slides.append(_slide(ax, "room_tape"))
     return slides
 
 
 @alone
 def courses_slide(table: pd.DataFrame) -> Slide:
     """Return the picture of the courses kept."""
-    return _slide(
-        plot_courses(table),
-        "courses",
-        "Every room so far: in a wrong size, as chosen and by tape",
-        alt=f"A mark for each course and way. {courses_words(table)}",
-        caption="Lines are 95 % intervals of one room each. Rooms and bodies differ: "
-        "a rise or fall may be theirs.",
-    )
+    return _slide(plots.plot_courses(table), "courses", words=courses_words(table))
 
 
 def _guesses(measure: str, agreement: Agreement, units: str) -> Slide:
@@ -298,19 +247,13 @@ def _guesses(measure: str, agreement: Agreement, units: str) -> Slide:
     unit, size = unit_of(measure, units)
     name = measure_labels()[measure].lower()
     together = agreement.table[agreement.table["participant"] == TOGETHER]
-    axes = plot_agreement(
-        agreement.points.assign(
-            truth=agreement.points["truth"] / size,
-            difference=agreement.points["difference"] / size,
-        ),
-        together.assign(estimate=together["estimate"] / size),
-        unit=unit,
-    )
-    words = guesses_words(agreement, measure, units)
+    points = agreement.points
+    points = points.assign(**points[["truth", "difference"]] / size)
+    together = together.assign(estimate=together["estimate"] / size)
     return _slide(
-        axes,
+        plots.plot_agreement(points, together, unit=unit),
         f"room_guesses_{name.replace(' ', '_')}",
-        f"Guesses of {name} in this room",
-        alt=f"Guesses of {name} against the truth. {words}",
-        caption=f"{words} Each mark is one guess, whoever made it.",
+        "room_guesses",
+        what=name,
+        words=agreement.summary(unit, size),
     )

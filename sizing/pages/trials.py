@@ -1,6 +1,8 @@
 """What slings tried on teach, as parts for the screen and as pages; the form."""
 
+from collections.abc import Mapping
 from functools import partial
+from typing import Any
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -10,36 +12,15 @@ from sizing.charts import SizeChart
 from sizing.measures import vocabulary
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
 from sizing.plots.style import figure_of
-from sizing.plots.trials import plot_learned
-from sizing.resources import source_table
+from sizing.plots.teaching import plot_learned
+from sizing.resources import source_table, texts
 from sizing.trials.learn import LearnedChart
 from sizing.trials.read import taught
 from sizing.words.labels import labels
 from sizing.words.numbers import share, span, unit_of, written
 
+_T = texts("trials")
 _BLANK_ROWS = 16
-NOT_FOUND = (
-    "No published trial of sling sizes was found (searched 27 November 2026: sling "
-    "selection, fit, pressure). There are studies of pressure and of fabrics, and "
-    "reviews of how slings are chosen. How wide a size really is rests on what makers "
-    "print. Trials such as these would be the first: please publish yours."
-)
-TRIAL_LIMITS: tuple[str, ...] = (
-    "People other than those who were fitted: the edges hold for bodies like theirs.",
-    "Slings of another make, pattern, material or spreader bar than those tried.",
-    "What the carers called a fit: no picture, pressure or fall was recorded.",
-    "Each trial counts as one person's: a person tried often counts too much.",
-    "How far all edges may lie from the printed ones (typically 5 cm), and how far "
-    "sizes stray from each other, are choices of ours without a source. So is that "
-    "1 trial in 100 is written down wrongly.",
-)
-TRIAL_SOURCES: tuple[str, ...] = (
-    "Drawing the posterior: Duane, Kennedy, Pendleton and Roweth, Phys Lett B "
-    "1987;195:216-222 (Hamiltonian Monte Carlo).",
-    "Error of one reading: the kit's table of measures, with its sources.",
-    "How to run trials: common practice, no source, but where it says otherwise.",
-    "Too small and too large as different harms: HSE information sheet HSIS3.",
-)
 
 
 def pictures(found: LearnedChart, *, units: str = "metric") -> dict[str, Axes]:
@@ -58,56 +39,31 @@ def pictures(found: LearnedChart, *, units: str = "metric") -> dict[str, Axes]:
 
 def trials_page(found: LearnedChart, *, units: str = "metric") -> Page:
     """Return what was learned, part by part."""
-    drawn = [_picture(name, ax) for name, ax in pictures(found, units=units).items()]
-    trials, left = found.trials, found.trials.left_out
-    about = f"; pattern: {trials.pattern}" if trials.pattern else ""
+    trials, left, own = found.trials, found.trials.left_out, _T.page
+    about = own["pattern"].format(pattern=trials.pattern) if trials.pattern else ""
+    n, chart = len(trials.frame), trials.chart
+
+    def part(name: str, **shown: Any) -> Section:
+        words = own[f"{name}_words"].format(n=len(left))
+        return Section(own[name], [words], **shown)
+
+    drawn = [_picture(ax) for ax in pictures(found, units=units).values()]
+    rows = left.head(50).to_dict("records")
     return Page(
-        title="Where the sizes of a sling begin and end, as tried on",
-        question="A chart prints where a size begins and ends. What do the slings that "
-        "were tried on say?",
-        inputs=f"{len(trials.frame)} trials; chart: {trials.chart.name}{about}.",
+        title=own["title"],
+        question=own["question"],
+        inputs=own["inputs"].format(n=n, chart=chart.name, about=about),
         answer=invented_first(found.invented, found.answer(units)),
         sections=[
-            Section(
-                "Printed and learned, side by side",
-                [
-                    "Bars are what the chart prints; marks are where the trials show "
-                    "that a size begins and ends, with 90 % intervals."
-                ],
-                drawn,
-                [edges_table(found, units)],
-            ),
-            Section(
-                "The learned chart",
-                [
-                    "Learned edges, and the printed ones where nothing was learned. It "
-                    "can be saved and used wherever a chart can. Load limits stay "
-                    "those of the label."
-                ],
-                tables=[_chart_table(found.chart, units)],
-            ),
-            Section(
-                "Whose trials disagree",
-                [
-                    "How often each service called a sling too small or too large, "
-                    "beside what all the trials together lead to expect. Look first at "
-                    "how it measures and what it calls a fit; nobody is wrong by this "
-                    "alone."
-                ],
-                tables=_service_tables(found),
-            ),
-            Section(
-                "Left out",
-                [f"{len(left)} rows were left out; none was repaired."],
-                bullets=[
-                    f"Row {row}: {why}." for row, why in left.to_numpy()[:50].tolist()
-                ],
-            ),
-            Section("Why this is worth doing", [NOT_FOUND]),
+            part("both", figures=drawn, tables=[edges_table(found, units)]),
+            part("chart", tables=[_chart_table(found.chart, units)]),
+            part("disagree", tables=_service_tables(found)),
+            part("left_out", bullets=[own["left_out_row"].format_map(r) for r in rows]),
+            Section(own["why"], [_T.not_found]),
         ],
-        limits=TRIAL_LIMITS,
-        sources=TRIAL_SOURCES,
-    ).for_pattern(trials.pattern, trials.chart.measures)
+        limits=_T.limits,
+        sources=_T.sources,
+    ).for_pattern(trials.pattern, chart.measures)
 
 
 def _name(measure: str) -> str:
@@ -117,102 +73,72 @@ def _name(measure: str) -> str:
 
 def form_page(chart: SizeChart, pattern: str | None = None) -> str:
     """Return how to run such trials, and a form to fill in by hand, as a page."""
-    told = source_table("trial_protocol.csv")
+    told, own = source_table("trial_protocol.csv"), _T.form
     common = told["source"].mode()[0]
-    words = vocabulary().set_index("name")
-    measures = taught(chart)
-    how = pd.DataFrame(
-        {
-            "Measure": [words.loc[m, "label"] for m in measures],
-            "Seated": [words.loc[m, "how_seated"] for m in measures],
-            "Lying": [words.loc[m, "how_lying"] for m in measures],
-        }
-    )
-    heads = ["Service", "Size tried", *(labels()[m] for m in measures), "How taken"]
-    heads += ["What happened", "Too small where", "Too large where"]
+    measures = list(taught(chart))
+    how = vocabulary().set_index("name").loc[measures]
+    how = how[["label", "how_seated", "how_lying"]]
+    how = how.set_axis(["Measure", "Seated", "Lying"], axis=1)
+    heads = [*own["heads_before"], *(labels()[m] for m in measures)]
+    heads += own["heads_after"]
     # A space that does not break makes a row high enough to write in.
     blank = pd.DataFrame([["\u00a0"] * len(heads)] * _BLANK_ROWS, columns=heads)
+    how_table = table(how, caption=own["how_caption"], words=list(map(str, how)))
+    form = table(blank, caption=own["form_caption"], words=heads)
+    steps = [
+        Section(row["heading"], [row["text"]], bullets=[row["source"]])
+        if row["source"] != common
+        else Section(row["heading"], [row["text"]])
+        for row in told.to_dict("records")
+    ]
+    places = ", ".join(how["Measure"].str.lower())
     page = Page(
-        title="Slings tried on: how to keep the form, and the form",
-        question="Where do the sizes of this sling begin and end when tried on?",
-        inputs=f"Chart: {chart.name}. From 20 trials the kit begins to learn.",
-        answer=invented_first(
-            chart.invented,
-            "Measure first; fit as you always do; write down each size that was tried "
-            "and what happened. Stop at the first doubt.",
-        ),
+        title=own["title"],
+        question=own["question"],
+        inputs=own["inputs"].format(chart=chart.name),
+        answer=invented_first(chart.invented, own["answer"]),
         sections=[
-            *(
-                Section(
-                    row["heading"],
-                    [row["text"]],
-                    bullets=[] if row["source"] == common else [row["source"]],
-                )
-                for row in told.to_dict("records")
-            ),
-            Section("What this rests on", [f"Where nothing else is said: {common}."]),
+            *steps,
+            Section(own["rests"], [own["rests_words"].format(common=common)]),
+            Section(own["how"], tables=[how_table]),
             Section(
-                "How each measure is taken",
-                tables=[
-                    table(
-                        how, caption="By the kit's own words", words=list(map(str, how))
-                    )
-                ],
-            ),
-            Section(
-                "The form",
-                [
-                    "No name, no date of birth. How taken: tape once, tape twice. What "
-                    "happened: fits, too small, too large, both. Where: "
-                    + ", ".join(str(words.loc[m, "label"]).lower() for m in measures)
-                    + "."
-                ],
-                tables=[
-                    table(blank, caption="One row for each size tried", words=heads)
-                ],
+                own["form"], [own["form_words"].format(places=places)], tables=[form]
             ),
         ],
-        limits=TRIAL_LIMITS[:3],
-        sources=TRIAL_SOURCES[2:],
+        limits=_T.limits[:3],
+        sources=_T.sources[2:],
     )
     return render(page.for_pattern(pattern, chart.measures))
 
 
 def edges_table(found: LearnedChart, units: str = "metric") -> Table:
     """Return every edge as printed and as learned."""
-    rows = []
-    tried = found.edges[found.edges["n"] > 0]
     say = partial(written, units=units)
-    for row in tried.to_dict("records"):
+
+    def cells(row: Mapping[Any, Any]) -> dict[str, object]:
         measure, more = str(row["measure"]), row["more_trials"]
-        known = pd.notna(row["estimate"])
         learned, sure, lacks = row["why_none"], "", ""
-        if known:
+        if pd.notna(row["estimate"]):
             learned = say(row["estimate"], measure, to="half")
             sure = span(row["low"], row["high"], measure, say, to="half")
             lacks = "over 2,000"
         if pd.notna(more):
             lacks = "none" if more == 0 else f"{more:.0f}"
-        rows.append(
-            {
-                "Size": row["size"],
-                "Edge": f"{_name(measure)} {'from' if row['end'] == 'low' else 'to'}",
-                "Printed": say(row["printed"], measure, to="half"),
-                "Learned": learned,
-                "90 % interval": sure,
-                "Trials of the size": row["n"],
-                "Off there": row["limiting"],
-                "More for 1 cm": lacks,
-            }
-        )
-    return table(
-        pd.DataFrame(rows),
-        caption="Edges as printed and as learned; sizes never tried are left out. Off "
-        "there: trials of the size that were, or may have been, too large (from) or "
-        "too small (to) at that measure. More for 1 cm: about how many more trials "
-        "like these know the edge to 1 cm.",
-        words=["Size", "Edge", "Printed", "Learned", "90 % interval"],
-    )
+        return {
+            "Size": row["size"],
+            "Edge": f"{_name(measure)} {'from' if row['end'] == 'low' else 'to'}",
+            "Printed": say(row["printed"], measure, to="half"),
+            "Learned": learned,
+            "90 % interval": sure,
+            "Trials of the size": row["n"],
+            "Off there": row["limiting"],
+            "More for 1 cm": lacks,
+        }
+
+    rows = found.edges[found.edges["n"] > 0].to_dict("records")
+    words = ["Size", "Edge", "Printed", "Learned", "90 % interval"]
+    frame = pd.DataFrame(map(cells, rows))
+    return table(frame, caption=_T.page["edges_caption"], words=words)
 
 
 def _chart_table(chart: SizeChart, units: str) -> Table:
@@ -230,7 +156,7 @@ def _chart_table(chart: SizeChart, units: str) -> Table:
 
 
 def _service_tables(found: LearnedChart) -> list[Table]:
-    rows, tables = found.services, []
+    rows, tables, own = found.services, [], _T.page
     if len(rows):
         shown = pd.DataFrame(
             {
@@ -243,33 +169,22 @@ def _service_tables(found: LearnedChart) -> list[Table]:
             }
         )
         if rows["estimate"].notna().any():
-            shown["Reaches further by, cm (90 % interval)"] = [
-                f"{r['estimate']:+.1f}, {r['low']:+.1f} to {r['high']:+.1f}"
-                for r in rows.to_dict("records")
+            ends = rows[["estimate", "low", "high"]].itertuples(index=False)
+            shown[own["reaches"]] = [
+                "{:+.1f}, {:+.1f} to {:+.1f}".format(*r) for r in ends
             ]
         words = ["Service", "Called", "Disagrees"]
-        tables.append(table(shown, caption="By service", words=words))
+        tables.append(table(shown, caption=own["services_caption"], words=words))
     odd = found.surprising.head(20)
     if len(odd):
-        shown = odd.assign(
-            chance=odd["chance"].map(lambda chance: share(chance, places=1))
-        )
-        shown.columns = pd.Index(["Row", "Service", "Size", "What happened", "Chance"])
-        tables.append(
-            table(
-                shown,
-                caption="Trials that surprise (a chance under 5 %): look for a slip",
-                words=["Service", "Size", "What happened"],
-            )
-        )
+        chance = odd["chance"].map(partial(share, places=1))
+        shown = odd.assign(chance=chance).set_axis(own["odd_heads"], axis=1)
+        words = own["odd_heads"][1:4]
+        tables.append(table(shown, caption=own["odd_caption"], words=words))
     return tables
 
 
-def _picture(name: str, ax: Axes) -> Picture:
+def _picture(ax: Axes) -> Picture:
     label = ax.get_xlabel()
-    return picture(
-        figure_of(ax),
-        alt=f"{label}: a bar for each size from its printed low to its printed high "
-        "edge, and marks with intervals where trials show that it begins and ends",
-        caption=label,
-    )
+    alt = _T.page["alt"].format(label=label)
+    return picture(figure_of(ax), alt=alt, caption=label)

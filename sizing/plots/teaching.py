@@ -1,14 +1,16 @@
-"""Pictures for a lesson: ways of choosing, guesses, tapes, and a room's own."""
+"""Pictures for a lesson and of trials: ways, guesses, tapes, a room; learned edges."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import wraps
 from textwrap import fill
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from sizing.lesson.agreement import signed
+from sizing.lesson.room import signed
 from sizing.plots.style import (
     FAINT,
     HATCHES,
@@ -19,6 +21,7 @@ from sizing.plots.style import (
     SOFT,
     axes_or_new,
     beside,
+    grid_below,
     name_rows,
     percent_axis,
     quiet_style,
@@ -27,6 +30,9 @@ from sizing.words.numbers import interval, points_interval
 
 #: Inches of a slide: at 200 dots an inch it fills a projector of 1920 by 1080.
 WIDE, HIGH = 9.6, 5.4
+#: Bars of what is told first, and of what is told second.
+_FIRST: dict[str, Any] = {"color": SHADES[1], "edgecolor": INK}
+_SECOND: dict[str, Any] = {"color": SHADES[3], "hatch": HATCHES[1], "edgecolor": INK}
 
 
 def slide_axes(ax: Axes | None) -> Axes:
@@ -34,236 +40,243 @@ def slide_axes(ax: Axes | None) -> Axes:
     return axes_or_new(ax, width=WIDE, height=HIGH)
 
 
-def plot_wrong(
-    table: pd.DataFrame, *, ways: Mapping[str, str], ax: Axes | None = None
-) -> Axes:
+def _slide(draw: Callable[..., None]) -> Callable[..., Axes]:
+    """Have a function draw on ``ax``, or on a new figure in a projector's shape."""
+
+    @wraps(draw)
+    def drawn(*given: Any, ax: Axes | None = None, **named: Any) -> Axes:
+        ax = slide_axes(ax)
+        with quiet_style():
+            draw(ax, *given, **named)
+        return ax
+
+    return drawn
+
+
+def _legend(ax: Axes, *, ncols: int = 1, below: float = 0.14) -> None:
+    ax.legend(loc="upper left", bbox_to_anchor=(0, -below), ncols=ncols)
+
+
+@_slide
+def plot_wrong(ax: Axes, table: pd.DataFrame, *, ways: Mapping[str, str]) -> None:
     """Draw how many of a hundred each way puts in a wrong size, and in none."""
-    ax = slide_axes(ax)
     rows = table.set_index(["way", "outcome"]).to_dict("index")
     wrong, none = dict.fromkeys(table["outcome"])
     names = [way for way in ways if (way, wrong) in rows]
-    with quiet_style():
-        for i, way in enumerate(names):
-            bad, missed = rows[way, wrong], 100 * rows[way, none]["estimate"]
-            middle, low, high = (100 * bad[c] for c in ("estimate", "low", "high"))
-            ax.barh(i, middle, height=0.7, color=SHADES[1], edgecolor=INK, lw=0.8)
-            ax.barh(i, missed, left=middle, height=0.7, color="white", hatch="///",
-                    edgecolor=INK, lw=0.8)  # fmt: skip
-            ax.plot([low, high], [i, i], color=INK, lw=1.6)
-            ax.annotate(
-                f"{interval(bad).replace(' %', '')} wrong, "
-                f"{interval(rows[way, none]).replace(' %', '')} none",
-                (max(high, middle + missed) + 1.2, i),
-                va="center",
-                fontsize=11,
-            )
-        name_rows(ax, range(len(names)), [ways[way] for way in names], fontsize=12)
-        most = 100 * float(table.groupby("way")["estimate"].sum().max())
-        ax.set_xlim(0, max(most + 46, 60))
-        ax.barh(0, 0, color=SHADES[1], edgecolor=INK, label="in a wrong size")
-        ax.barh(0, 0, color="white", hatch="///", edgecolor=INK, label="in none")
-        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.12), ncols=2)
-        ax.set_xlabel("Of a hundred people who fit at least one size")
-    return ax
+    bad: dict[str, Any] = _FIRST | {"lw": 0.8}
+    without: dict[str, Any] = bad | {"color": "white", "hatch": "///"}
+    for i, way in enumerate(names):
+        row, missed = rows[way, wrong], 100 * rows[way, none]["estimate"]
+        middle, low, high = (100 * row[c] for c in ("estimate", "low", "high"))
+        ax.barh(i, middle, height=0.7, **bad)
+        ax.barh(i, missed, left=middle, height=0.7, **without)
+        ax.plot([low, high], [i, i], color=INK, lw=1.6)
+        both = interval(row), interval(rows[way, none])
+        words = "{} wrong, {} none".format(*(one.replace(" %", "") for one in both))
+        place = (max(high, middle + missed) + 1.2, i)
+        ax.annotate(words, place, va="center", fontsize=11)
+    name_rows(ax, range(len(names)), [ways[way] for way in names], fontsize=12)
+    most = 100 * float(table.groupby("way")["estimate"].sum().max())
+    ax.set_xlim(0, max(most + 46, 60))
+    ax.barh(0, 0, label="in a wrong size", **bad)
+    ax.barh(0, 0, label="in none", **without)
+    _legend(ax, ncols=2, below=0.12)
+    ax.set_xlabel("Of a hundred people who fit at least one size")
 
 
-def plot_repeats(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+@_slide
+def plot_repeats(ax: Axes, table: pd.DataFrame) -> None:
     """Draw the chance of a wrong answer by the number of readings."""
-    ax = slide_axes(ax)
     words = {
         "wrong_size": "put in a size that does not fit",
         "missed": "no size found though one fits",
     }
-    with quiet_style():
-        shift = 0.0
-        for i, (outcome, name) in enumerate(words.items()):
-            for j, by in enumerate(dict.fromkeys(table["by"])):
-                own = table[(table["outcome"] == outcome) & (table["by"] == by)]
-                x = own["times"].to_numpy(dtype=float) + shift
-                ax.plot(
-                    x,
-                    own["estimate"],
-                    marker=MARKERS[2 * i + j],
-                    ls=LINES[j],
-                    color=SHADES[i],
-                    mec=INK,
-                    label=f"{name}: {by}",
-                )
-                ax.vlines(x, own["low"], own["high"], color=SOFT, lw=1.2)
-                shift += 0.04
-        ax.set_xticks(sorted(set(table["times"])))
-        ax.set_xlabel("Readings averaged")
-        ax.set_ylim(bottom=0)
-        percent_axis(ax.yaxis, decimals=None)
-        ax.grid(axis="y")
-        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.13))
-    return ax
+    shift = 0.0
+    for i, (outcome, name) in enumerate(words.items()):
+        for j, by in enumerate(dict.fromkeys(table["by"])):
+            own = table[(table["outcome"] == outcome) & (table["by"] == by)]
+            x, label = own["times"].to_numpy(dtype=float) + shift, f"{name}: {by}"
+            style: dict[str, Any] = {"marker": MARKERS[2 * i + j], "ls": LINES[j]}
+            ax.plot(x, own["estimate"], color=SHADES[i], mec=INK, label=label, **style)
+            ax.vlines(x, own["low"], own["high"], color=SOFT, lw=1.2)
+            shift += 0.04
+    ax.set_xticks(sorted(set(table["times"])))
+    ax.set_xlabel("Readings averaged")
+    ax.set_ylim(bottom=0)
+    percent_axis(ax.yaxis, decimals=None)
+    ax.grid(axis="y")
+    _legend(ax, below=0.13)
 
 
+@_slide
 def plot_agreement(
-    points: pd.DataFrame, table: pd.DataFrame, *, unit: str, ax: Axes | None = None
-) -> Axes:
+    ax: Axes, points: pd.DataFrame, table: pd.DataFrame, *, unit: str
+) -> None:
     """Draw how far each guess is off, against the truth; no mark says whose."""
-    ax = slide_axes(ax)
-    with quiet_style():
-        ax.plot(
-            points["truth"], points["difference"], "o", color=SHADES[1], mec=INK, ms=6
-        )
-        ax.axhline(0, color=FAINT, lw=1, zorder=0)
-        told = dict(zip(table["statistic"], table["estimate"], strict=True))
-        for name, words in (
-            ("bias", "on average"),
-            ("lower_limit", "lower limit"),
-            ("upper_limit", "upper limit"),
-        ):
-            value = told.get(name, np.nan)
-            if not np.isfinite(value):
-                continue
-            ax.axhline(value, color=INK, ls=LINES[0 if name == "bias" else 1], lw=1.4)
+    x, y = points["truth"], points["difference"]
+    ax.plot(x, y, "o", color=SHADES[1], mec=INK, ms=6)
+    ax.axhline(0, color=FAINT, lw=1, zorder=0)
+    told = dict(zip(table["statistic"], table["estimate"], strict=True))
+    for name, words, line in (
+        ("bias", "on average", LINES[0]),
+        ("lower_limit", "lower limit", LINES[1]),
+        ("upper_limit", "upper limit", LINES[1]),
+    ):
+        value = told.get(name, np.nan)
+        if np.isfinite(value):
+            ax.axhline(value, color=INK, ls=line, lw=1.4)
             beside(ax, f"{words} {signed(value)}", value, fontsize=11)
-        ax.set_xlabel(f"Truth, {unit}")
-        ax.set_ylabel(f"Guess minus truth, {unit}")
-    return ax
+    ax.set_xlabel(f"Truth, {unit}")
+    ax.set_ylabel(f"Guess minus truth, {unit}")
 
 
-def plot_gain(
-    table: pd.DataFrame, *, labels: Mapping[str, str], ax: Axes | None = None
-) -> Axes:
+@_slide
+def plot_gain(ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]) -> None:
     """Draw how far guesses were off before measuring and after, and the gain."""
-    ax = slide_axes(ax)
-    with quiet_style():
-        for i, row in enumerate(table.to_dict("records")):
-            for step, (name, shade, hatch) in enumerate(
-                (("before", SHADES[1], ""), ("after", SHADES[3], HATCHES[1]))
-            ):
-                label = {"before": "first guess", "after": "guessed again"}[name]
-                ax.barh(
-                    i + 0.2 * (2 * step - 1),
-                    row[name],
-                    height=0.36,
-                    color=shade,
-                    hatch=hatch,
-                    edgecolor=INK,
-                    label=label if i == 0 else None,
-                )
-            words = f"gain {points_interval(row)} points" if row["n"] > 1 else ""
-            beside(ax, words, i, fontsize=12)
-        names = [labels.get(m, m) for m in table["measure"]]
-        name_rows(ax, range(len(table)), names)
-        ax.set_xlim(0, 1.15 * float(table[["before", "after"]].to_numpy().max()))
-        percent_axis(ax.xaxis)
-        ax.set_xlabel(
-            "How far off a guess is, share of the truth; of sizes: share not right"
-        )
-        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.14), ncols=2)
-    return ax
+    steps = (
+        ("before", "first guess", -0.2, _FIRST),
+        ("after", "guessed again", 0.2, _SECOND),
+    )
+    for i, row in enumerate(table.to_dict("records")):
+        for name, words, off, style in steps:
+            label = words if i == 0 else None
+            ax.barh(i + off, row[name], height=0.36, label=label, **style)
+        words = f"gain {points_interval(row)} points" if row["n"] > 1 else ""
+        beside(ax, words, i, fontsize=12)
+    names = [labels.get(m, m) for m in table["measure"]]
+    name_rows(ax, range(len(table)), names)
+    ax.set_xlim(0, 1.15 * float(table[["before", "after"]].to_numpy().max()))
+    percent_axis(ax.xaxis)
+    about = "How far off a guess is, share of the truth; of sizes: share not right"
+    ax.set_xlabel(about)
+    _legend(ax, ncols=2)
 
 
-def plot_courses(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
+@_slide
+def plot_courses(ax: Axes, table: pd.DataFrame) -> None:
     """Draw each course's share in a wrong size, by the sizes chosen and by tape."""
-    ax = slide_axes(ax)
     courses = list(dict.fromkeys(table["course"]))
-    with quiet_style():
-        for i, (figure, words) in enumerate(
-            (("wrong_chosen", "as chosen"), ("wrong_tape", "by their own tapes"))
-        ):
-            own = table[table["figure"] == figure]
-            x = np.array([courses.index(c) for c in own["course"]]) + 0.12 * i
-            ax.vlines(x, own["low"], own["high"], color=SOFT, lw=1.6)
-            fill_of = INK if i == 0 else "white"
-            ax.plot(x, own["estimate"], MARKERS[i], color=INK, mfc=fill_of, label=words)
-        # A dozen dates can be read; of more, every second or third is written.
-        step = -(-len(courses) // 12)
-        places = range(0, len(courses), step)
-        ax.set_xticks(places, courses[::step], rotation=30, ha="right")
-        ax.set_xlim(-0.5, len(courses) - 0.3)
-        ax.set_ylim(-0.02, 1.02)
-        percent_axis(ax.yaxis)
-        ax.grid(axis="y")
-        ax.set_ylabel("In a size that does not fit")
-        ax.legend(loc="upper right", ncols=2)
-    return ax
+    figures = {"wrong_chosen": "as chosen", "wrong_tape": "by their own tapes"}
+    for i, (figure, words) in enumerate(figures.items()):
+        own = table[table["figure"] == figure]
+        x = np.array([courses.index(c) for c in own["course"]]) + 0.12 * i
+        ax.vlines(x, own["low"], own["high"], color=SOFT, lw=1.6)
+        fill_of = INK if i == 0 else "white"
+        ax.plot(x, own["estimate"], MARKERS[i], color=INK, mfc=fill_of, label=words)
+    # A dozen dates can be read; of more, every second or third is written.
+    step = -(-len(courses) // 12)
+    places = range(0, len(courses), step)
+    ax.set_xticks(places, courses[::step], rotation=30, ha="right")
+    ax.set_xlim(-0.5, len(courses) - 0.3)
+    ax.set_ylim(-0.02, 1.02)
+    percent_axis(ax.yaxis)
+    ax.grid(axis="y")
+    ax.set_ylabel("In a size that does not fit")
+    ax.legend(loc="upper right", ncols=2)
 
 
+@_slide
 def plot_measuring_error(
-    table: pd.DataFrame, *, labels: Mapping[str, str], ax: Axes | None = None
-) -> Axes:
+    ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]
+) -> None:
     """Draw each measure's error within and between measurers, and its target."""
     measures = list(dict.fromkeys(table["measure"]))
-    ax = slide_axes(ax)
-    with quiet_style():
-        for row in table.to_dict("records"):
-            within = row["kind"] == "within"
-            place = measures.index(row["measure"]) + (-0.2 if within else 0.2)
-            scale = row["relative_tem"] / row["tem"] if row["tem"] > 0 else 0.0
-            ax.barh(
-                place,
-                row["relative_tem"],
-                height=0.36,
-                color=SHADES[3 if within else 1],
-                hatch=HATCHES[0 if within else 1],
-                edgecolor=INK,
-            )
-            ends = [row["low"] * scale, row["high"] * scale]
-            ax.plot(ends, [place, place], color=INK, lw=1.4)
-            target = row["target_relative_tem"]
-            if pd.notna(target):
-                ax.plot([target] * 2, [place - 0.2, place + 0.2], color=INK, lw=3)
-        for kind, shade, hatch in (
-            ("the same person again", SHADES[3], HATCHES[0]),
-            ("another person", SHADES[1], HATCHES[1]),
-        ):
-            ax.barh(0, 0, color=shade, hatch=hatch, edgecolor=INK, label=kind)
-        ax.plot([], [], color=INK, lw=3, label="published target")
-        names = [fill(labels.get(m, m), 18) for m in measures]
-        name_rows(ax, range(len(measures)), names)
-        # A wide interval of a few readings must not squeeze the bars.
-        most = float(table["relative_tem"].max())
-        ax.set_xlim(0, max(2.2 * most, 0.025))
-        percent_axis(ax.xaxis, decimals=None)
-        ax.set_xlabel("Technical error of measurement, share of the mean")
-        ax.legend(loc="upper left", bbox_to_anchor=(0, -0.14), ncols=3)
-    return ax
+    within: dict[str, Any] = {"color": SHADES[3], "hatch": HATCHES[0], "edgecolor": INK}
+    kinds = {
+        "within": ("the same person again", -0.2, within),
+        "between": ("another person", 0.2, _FIRST | {"hatch": HATCHES[1]}),
+    }
+    for row in table.to_dict("records"):
+        _, off, style = kinds[row["kind"]]
+        place = measures.index(row["measure"]) + off
+        scale = row["relative_tem"] / row["tem"] if row["tem"] > 0 else 0.0
+        ax.barh(place, row["relative_tem"], height=0.36, **style)
+        ends = [row["low"] * scale, row["high"] * scale]
+        ax.plot(ends, [place, place], color=INK, lw=1.4)
+        target = row["target_relative_tem"]
+        if pd.notna(target):
+            ax.plot([target] * 2, [place - 0.2, place + 0.2], color=INK, lw=3)
+    for words, _, style in kinds.values():
+        ax.barh(0, 0, label=words, **style)
+    ax.plot([], [], color=INK, lw=3, label="published target")
+    names = [fill(labels.get(m, m), 18) for m in measures]
+    name_rows(ax, range(len(measures)), names)
+    # A wide interval of a few readings must not squeeze the bars.
+    most = float(table["relative_tem"].max())
+    ax.set_xlim(0, max(2.2 * most, 0.025))
+    percent_axis(ax.xaxis, decimals=None)
+    ax.set_xlabel("Technical error of measurement, share of the mean")
+    _legend(ax, ncols=3)
 
 
-def plot_confusion(
-    table: pd.DataFrame, *, sizes: Sequence[str], ax: Axes | None = None
-) -> Axes:
+@_slide
+def plot_confusion(ax: Axes, table: pd.DataFrame, *, sizes: Sequence[str]) -> None:
     """Draw how often each size was chosen where another was right."""
     order = [*sizes, "none"]
-    place = {size: i for i, size in enumerate(order)}
     chosen = [s for s in order if s in set(table["chosen"])]
-    right = sorted(set(table["right"]), key=lambda r: (place[r.split(" or ")[0]], r))
-    ax = slide_axes(ax)
+    right = sorted(
+        set(table["right"]), key=lambda r: (order.index(r.split(" or ")[0]), r)
+    )
+    most = float(table["count"].max())
+    count = table.set_index(["right", "chosen"])["count"].to_dict()
+    for i, row in enumerate(right):
+        for j, column in enumerate(chosen):
+            number, fits = count.get((row, column), 0), column in row.split(" or ")
+            grey = 0.75 - 0.55 * number / most if number else 1.0
+            edge, wide = (INK, 2.6) if fits else (FAINT, 0.8)
+            cell = Rectangle((j - 0.46, i - 0.46), 0.92, 0.92, fc=str(grey))
+            cell.set(edgecolor=edge, linewidth=wide)
+            ax.add_patch(cell)
+            if number:
+                ax.annotate(
+                    str(number),
+                    (j, i),
+                    ha="center",
+                    va="center",
+                    fontweight="bold" if fits else "normal",
+                    color=INK if number / most < 0.5 else "white",
+                )
+    ax.set_xlim(-0.5, len(chosen) - 0.5)
+    ax.set_ylim(len(right) - 0.5, -0.5)
+    ax.set_xticks(range(len(chosen)), chosen, rotation=30, ha="right")
+    ax.set_yticks(range(len(right)), [fill(words, 26) for words in right])
+    ax.tick_params(length=0)
+    ax.set_xlabel("Size chosen; a thick frame: it fits")
+    ax.set_ylabel("Sizes that fit")
+
+
+def plot_learned(
+    edges: pd.DataFrame, measure: str, *, label: str, ax: Axes | None = None
+) -> Axes:
+    """Draw each size's printed band, and its learned edges with their intervals."""
+    rows = edges[edges["measure"] == measure]
+    sizes = list(dict.fromkeys(rows["size"]))
+    ax = axes_or_new(ax, width=7.6, height=1.6 + 0.42 * len(sizes))
+    printed = rows.pivot_table(index="size", columns="end", values="printed")
+    printed = printed.reindex(index=sizes, columns=["low", "high"])
+    ends = rows[["printed", "low", "high"]]
+    left, right = float(ends.min().min()), float(ends.max().max())
+    room = 0.05 * (right - left)
+    begins = printed["low"].fillna(left - room)
+    wide = printed["high"].fillna(right + room) - begins
+    style: dict[str, Any] = {"color": SHADES[3], "edgecolor": SOFT, "label": "printed"}
     with quiet_style():
-        most = float(table["count"].max())
-        count = {
-            (str(r["right"]), str(r["chosen"])): int(r["count"])
-            for r in table.to_dict("records")
-        }
-        for i, row in enumerate(right):
-            for j, column in enumerate(chosen):
-                number = count.get((row, column), 0)
-                fits = column in row.split(" or ")
-                grey = 0.75 - 0.55 * number / most if number else 1.0
-                edge, wide = (INK, 2.6) if fits else (FAINT, 0.8)
-                cell = Rectangle((j - 0.46, i - 0.46), 0.92, 0.92, fc=str(grey))
-                cell.set(edgecolor=edge, linewidth=wide)
-                ax.add_patch(cell)
-                if number:
-                    ax.annotate(
-                        str(number),
-                        (j, i),
-                        ha="center",
-                        va="center",
-                        fontweight="bold" if fits else "normal",
-                        color=INK if number / most < 0.5 else "white",
-                    )
-        ax.set_xlim(-0.5, len(chosen) - 0.5)
-        ax.set_ylim(len(right) - 0.5, -0.5)
-        ax.set_xticks(range(len(chosen)), chosen, rotation=30, ha="right")
-        ax.set_yticks(range(len(right)), [fill(words, 26) for words in right])
-        ax.tick_params(length=0)
-        ax.set_xlabel("Size chosen; a thick frame: it fits")
-        ax.set_ylabel("Sizes that fit")
+        ax.barh(range(len(sizes)), wide, left=begins, height=0.5, **style)
+        for end, marker in zip(("low", "high"), MARKERS, strict=False):
+            own = rows[(rows["end"] == end) & rows["estimate"].notna()]
+            ax.errorbar(
+                own["estimate"],
+                [sizes.index(size) for size in own["size"]],
+                xerr=[own["estimate"] - own["low"], own["high"] - own["estimate"]],
+                fmt=marker,
+                color=INK,
+                markersize=5,
+                capsize=3,
+                ls="none",
+                label=f"learned: {'begins' if end == 'low' else 'ends'} (90 %)",
+            )
+        name_rows(ax, range(len(sizes)), sizes)
+        grid_below(ax)
+        ax.set_xlabel(label)
+        ax.legend(loc="upper center", bbox_to_anchor=(0.5, 1.16), ncols=3, fontsize=9)
     return ax

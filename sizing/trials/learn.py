@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,8 @@ from sizing.charts import SizeChart
 from sizing.charts.build import chart_from
 from sizing.client.how import MASS
 from sizing.errors import SizingError, check_seed
-from sizing.measures import vocabulary
+from sizing.measures.vocabulary import plain
+from sizing.resources import texts
 from sizing.trials.model import (
     FAR,
     OUTCOMES,
@@ -27,6 +29,7 @@ from sizing.trials.model import (
 from sizing.trials.read import WHERE, Trials
 from sizing.words.numbers import span, written
 
+_T = texts("trials")
 ENDS = ("low", "high")
 #: So many services bring trials before each has an effect of its own; a size tried
 #: less often has no estimate (our choice, no source).
@@ -40,7 +43,6 @@ KG = 3.0
 #: from what all trials together lead to expect, in SDs (our choices, no source).
 SURPRISE, ODD = 0.05, 2.0
 _Z = 1.6449
-METHOD = "median and 90 % interval of draws from the posterior"
 _MOST_MORE = 2000
 
 
@@ -77,43 +79,35 @@ class LearnedChart:
 
     def answer(self, units: str = "metric") -> str:
         """Return the answer in short: what, how sure, what to do."""
-        n, rows = len(self.trials.frame), self.learned
+        n, rows, own = len(self.trials.frame), self.learned, _T.answer
         if rows.empty:
-            return (
-                f"{n} trials do not yet show where a size begins or ends. The printed "
-                "chart stands. Go on keeping the form."
-            )
-        rows = rows.assign(off=(rows["estimate"] - rows["printed"]).abs())
+            return f"{own['nothing'].format(n=n)} {own['keep']}"
         far = rows[~rows["printed"].between(rows["low"], rows["high"])]
-        worst = (far if len(far) else rows).nlargest(1, "off").to_dict("records")[0]
-        measure, begins = worst["measure"], worst["end"] == "low"
-        learned, printed = (
-            written(worst[name], measure, units, to="half")
-            for name in ("estimate", "printed")
+        shown = far if len(far) else rows
+        off = (shown["estimate"] - shown["printed"]).abs()
+        worst = shown.iloc[int(off.argmax())]
+        measure, say = str(worst["measure"]), partial(written, units=units)
+        which = own["far" if len(far) else "near"].format(far=len(far))
+        told = own["known"].format(n=n, known=len(rows), edges=len(self.edges))
+        most = own["most"].format(
+            measure=plain(measure),
+            size=worst["size"],
+            begins="begins" if worst["end"] == "low" else "ends",
+            learned=say(worst["estimate"], measure, to="half"),
+            sure=span(worst["low"], worst["high"], measure, say, to="half"),
+            printed=say(worst["printed"], measure, to="half"),
         )
-        name = vocabulary().set_index("name").loc[measure, "label"]
-        say = partial(written, units=units)
-        sure = span(worst["low"], worst["high"], measure, say, to="half")
-        told = (
-            f"{n} trials show {len(rows)} of {len(self.edges)} edges. The intervals of "
-            f"{len(far)} leave out what is printed. The furthest off: by "
-            f"{str(name).lower()}, {worst['size']} {'begins' if begins else 'ends'} at "
-            f"{learned} (90 % interval {sure}), printed {printed}. "
-        )
-        if len(far):
-            return f"{told}Set the learned chart beside the printed one; keep the form."
-        return f"{told}The printed chart stands. Go on keeping the form."
+        return f"{told} {which} {most} {own['beside' if len(far) else 'keep']}"
 
     def summary(self) -> str:
         """Return the result in plain words, with the cautions."""
+        own, left = _T.answer, self.trials.left_out["reason"].value_counts()
         lines = [invented_words(*self.invented), self.answer()]
-        left = self.trials.left_out["reason"].value_counts()
-        lines += [f"Left out: {count}: {reason}." for reason, count in left.items()]
+        lines += [own["sure"]] if len(self.learned) else []
+        lines += [own["left_out"].format(n=n, reason=r) for r, n in left.items()]
         odd = self.services[self.services["disagrees"]]["service"].unique()
-        if len(odd):
-            lines.append(f"Trials that disagree with the others': {', '.join(odd)}.")
-        lines.append(closing())
-        return "\n".join(line for line in lines if line)
+        lines += [own["disagree"].format(names=", ".join(odd))] if len(odd) else []
+        return "\n".join(filter(None, [*lines, closing()]))
 
 
 def learn_chart(trials: Trials, *, seed: int = 1) -> LearnedChart:
@@ -156,17 +150,16 @@ def learn_chart(trials: Trials, *, seed: int = 1) -> LearnedChart:
     check_seed(seed)
     outcomes = trials.frame["outcome"]
     if (fits := outcomes == "fits").all() or not fits.any():
+        what = "all fit" if fits.all() else "none fits"
         raise SizingError(
-            f"of {len(fits)} trials {'all fit' if fits.all() else 'none fits'}: they "
-            "do not show where a size begins or ends",
-            allowed="trials of which some fit and some do not",
-            action="write down each size tried, also those that were given up; never "
-            "put anybody into a size that you expect to be wrong"
-            if fits.all()
-            else "look whether this is the chart, and the unit, of the slings tried",
+            _T.refused["alike"].format(n=len(fits), what=what),
+            allowed=_T.refused["alike_allowed"],
+            action=_T.refused[what.replace(" ", "_")],
         )
     sizes = [s for s in trials.chart.sizes if (trials.frame["size"] == s).any()]
-    services = _services(trials)
+    # Under five services none has an effect of its own.
+    names = sorted(name for name in trials.frame["service"].unique() if name)
+    services = names if len(names) >= LEAST_SERVICES else []
     tried = _tried(trials, sizes, services)
     thetas = draw(tried, np.random.default_rng(seed))
     drawn = np.array([state(tried, theta).edges for theta in thetas])
@@ -183,21 +176,12 @@ def learn_chart(trials: Trials, *, seed: int = 1) -> LearnedChart:
     )
 
 
-def _services(trials: Trials) -> list[str]:
-    """Return the services that have an effect of their own; none under five."""
-    names = [name for name in trials.frame["service"].unique() if name]
-    return sorted(names) if len(names) >= LEAST_SERVICES else []
-
-
 def _tried(trials: Trials, sizes: list[str], services: list[str]) -> Tried:
     frame, measures = trials.frame, trials.measures
     chart = trials.chart.frame.set_index("size").loc[sizes]
+    columns = [[f"{m}_{end}" for m in measures] for end in ENDS]
     printed = np.array(
-        [
-            [chart.get(f"{m}_{end}", pd.Series(np.nan, chart.index)) for m in measures]
-            for end in ENDS
-        ],
-        dtype=float,
+        [chart.reindex(columns=names).to_numpy(float).T for names in columns]
     )
     own = {name: i for i, name in enumerate(services)}
     none = np.array([-FAR, FAR]).reshape(2, 1, 1)
@@ -221,39 +205,33 @@ def _edges(
     low, middle, high = np.quantile(drawn, [0.05, 0.5, 0.95], axis=0)
     variance = drawn.var(axis=0)
     prior = SHIFT_SD**2 + STRAY[0] ** 2 * np.exp(2 * STRAY[1] ** 2)
-    rows = []
-    for j, measure in enumerate(trials.measures):
-        for size in trials.chart.sizes:
-            own = trials.frame[trials.frame["size"] == size]
-            for e, end in enumerate(ENDS):
-                edge = trials.chart.frame.set_index("size").get(f"{measure}_{end}")
-                if edge is None or pd.isna(edge[size]):
-                    continue
-                wrong = ("too large", "too small")[e]
-                all_ = _limiting(trials.frame, wrong, measure, WHERE[e])
-                count = int(_limiting(own, wrong, measure, WHERE[e]))
-                row: dict[str, Any] = {"measure": measure, "size": size, "end": end}
-                row |= {"printed": float(edge[size]), "method": METHOD, "n": len(own)}
-                row |= {"limiting": count, "why_none": ""}
-                unit = tried.unit[j]
-                if len(own) < LEAST_OF_SIZE:
-                    row["why_none"] = f"under {LEAST_OF_SIZE} trials of this size"
-                elif not all_:
-                    row["why_none"] = f"no sling was {wrong} there"
-                else:
-                    i = sizes.index(size)
-                    at = (e, j, i)
-                    if high[at] - low[at] > WIDEST * unit:
-                        row["why_none"] = "too few trials near this edge"
-                    else:
-                        row |= {"estimate": middle[at], "low": low[at]}
-                        row |= {"high": high[at]}
-                    v = variance[at] / unit**2
-                    each = (1 / v - 1 / prior) / len(trials.frame)
-                    lacks = (_Z / SETTLED) ** 2 - 1 / v
-                    more = np.inf if each <= 0 else max(0.0, np.ceil(lacks / each))
-                    row["more_trials"] = more if more <= _MOST_MORE else np.nan
-                rows.append(row)
+    chart, frame, rows = trials.chart.frame.set_index("size"), trials.frame, []
+    none = pd.Series(np.nan, chart.index)
+    places = product(enumerate(trials.measures), trials.chart.sizes, enumerate(ENDS))
+    for (j, measure), size, (e, end) in places:
+        printed = chart.get(f"{measure}_{end}", none)[size]
+        if pd.isna(printed):
+            continue
+        wrong, own = ("too large", "too small")[e], frame[frame["size"] == size]
+        row: dict[str, Any] = {"measure": measure, "size": size, "end": end}
+        row |= {"printed": float(printed), "method": _T.method, "n": len(own)}
+        row |= {"limiting": _limiting(own, wrong, measure, WHERE[e]), "why_none": ""}
+        rows.append(row)
+        if len(own) < LEAST_OF_SIZE:
+            row["why_none"] = _T.reasons["few"].format(least=LEAST_OF_SIZE)
+        elif not _limiting(frame, wrong, measure, WHERE[e]):
+            row["why_none"] = _T.reasons["never"].format(wrong=wrong)
+        else:
+            at, unit = (e, j, sizes.index(size)), tried.unit[j]
+            if high[at] - low[at] > WIDEST * unit:
+                row["why_none"] = _T.reasons["wide"]
+            else:
+                row |= {"estimate": middle[at], "low": low[at], "high": high[at]}
+            v = variance[at] / unit**2
+            each = (1 / v - 1 / prior) / len(frame)
+            lacks = (_Z / SETTLED) ** 2 - 1 / v
+            more = np.inf if each <= 0 else max(0.0, np.ceil(lacks / each))
+            row["more_trials"] = more if more <= _MOST_MORE else np.nan
     columns = ["measure", "size", "end", "printed", "estimate", "low", "high", "method"]
     columns += ["n", "limiting", "more_trials", "why_none"]
     return pd.DataFrame(rows, columns=columns)
@@ -272,27 +250,25 @@ def _by_service(
     """Return what each service found beside what all together lead to expect."""
     columns = ["service", "n", "outcome", "count", "expected", "disagrees"]
     rows = []
-    draws = np.array(
-        [s.service * s.scales[1] for s in (state(tried, t) for t in thetas)]
-    )
-    for name, own in trials.frame.groupby("service"):
-        for e, outcome in enumerate(("too large", "too small")):
-            if not name:
-                continue
-            each = chances[:, [OUTCOMES.index(outcome), 3]][:, :, own.index].sum(axis=1)
-            p = each.mean(axis=0)
-            count = int(own["outcome"].isin([outcome, "both"]).sum())
-            # What chance does, and how far the expected number itself is known.
-            sd = max(np.sqrt((p * (1 - p)).sum() + each.sum(axis=1).var()), 0.5)
-            row = {"service": name, "n": len(own), "outcome": outcome, "count": count}
-            row |= {"expected": p.sum(), "disagrees": abs(count - p.sum()) > ODD * sd}
-            if name in services:
-                one = (-1, 1)[e] * draws[:, e, services.index(str(name))]
-                found = np.quantile(one, [0.05, 0.5, 0.95])
-                row |= dict(zip(("low", "estimate", "high"), found, strict=True))
-            rows.append(row)
-    found = pd.DataFrame(rows, columns=[*columns, "estimate", "low", "high"])
-    return found.astype({"disagrees": bool})
+    states = (state(tried, theta) for theta in thetas)
+    draws = np.array([one.service * one.scales[1] for one in states])
+    groups = trials.frame[trials.frame["service"] != ""].groupby("service")
+    for (name, own), e in product(groups, (0, 1)):
+        outcome = ("too large", "too small")[e]
+        each = chances[:, [OUTCOMES.index(outcome), 3]][:, :, own.index].sum(axis=1)
+        p = each.mean(axis=0)
+        count = int(own["outcome"].isin([outcome, "both"]).sum())
+        # What chance does, and how far the expected number itself is known.
+        sd = max(np.sqrt((p * (1 - p)).sum() + each.sum(axis=1).var()), 0.5)
+        row = {"service": name, "n": len(own), "outcome": outcome, "count": count}
+        row |= {"expected": p.sum(), "disagrees": abs(count - p.sum()) > ODD * sd}
+        if name in services:
+            one = (-1, 1)[e] * draws[:, e, services.index(str(name))]
+            found = np.quantile(one, [0.05, 0.5, 0.95])
+            row |= dict(zip(("low", "estimate", "high"), found, strict=True))
+        rows.append(row)
+    table = pd.DataFrame(rows, columns=[*columns, "estimate", "low", "high"])
+    return table.astype({"disagrees": bool})
 
 
 def _surprising(trials: Trials, chance: Floats) -> pd.DataFrame:
@@ -316,7 +292,5 @@ def _chart(trials: Trials, edges: pd.DataFrame) -> SizeChart:
     made_up = "invented trials; " if trials.invented else ""
     source = f"{made_up}edges learned from {n} trials; printed: {chart.source}"
     source = f"invented; {source}" if made_up or chart.invented else source
-    name = f"{chart.name}, learned"
-    return chart_from(
-        frame.reset_index()[list(chart.frame)], name=name, source=source, warn=False
-    )
+    named: Any = {"name": f"{chart.name}, learned", "source": source}
+    return chart_from(frame.reset_index()[list(chart.frame)], **named, warn=False)

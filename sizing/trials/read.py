@@ -15,25 +15,19 @@ from sizing.client.how import HOW, MASS, reading
 from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import MEASURES, measure_patterns, to_standard_units, vocabulary
 from sizing.measures.headings import measure_columns, plain
-from sizing.measures.tables import ROW, TRIALS, Taken, take
+from sizing.measures.tables import ROW, TRIALS, take
 from sizing.people.caseload import unnamed
 from sizing.people.files import read_table
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 from sizing.trials.model import OUTCOMES
 
+_T = texts("trials")
 #: Fewer say too little (our choice, no source), and more would take minutes.
 LEAST, MOST = 20, 5000
 WHERE = ("too_large_where", "too_small_where")
 _WORDS = ("service", "chart", "pattern", "size", "how", "outcome", *WHERE)
 _WRITTEN = {
-    word: outcome
-    for outcome, words in {
-        "fits": "fits,fit,it fits,right",
-        "too small": "too small,small",
-        "too large": "too large,too big,large,big",
-        "both": "both,too small and too large,too large and too small",
-    }.items()
-    for word in words.split(",")
+    word: outcome for outcome, words in _T.written.items() for word in words.split(",")
 }
 
 
@@ -127,92 +121,64 @@ def read_trials(
     taken = take(unnamed(trials, about), TRIALS, collect=True)
     table, measures = taken.frame, taught(chart)
     with taken.told():
-        rows = pd.Index(taken.rows[1:], name=ROW)
-        given = [one.standard for one in taken.found if one.measure in MEASURES]
         named = [one.measure in MEASURES for one in taken.found]
-        problems: list[Problem] = []
+        given = [one.standard for one in taken.found if one.measure in MEASURES]
         read = pd.DataFrame(columns=given)
+        problems: list[Problem] = []
+        numbers = table.loc[:, named].set_axis(pd.Index(taken.rows[1:], name=ROW))
         try:
-            read = to_standard_units(
-                table.loc[:, named].set_axis(rows), file=taken.file
-            )
+            read = to_standard_units(numbers, file=taken.file)
         except InputProblems as wrong:
             problems += wrong.problems
-        words = {
-            name: [as_text(cell) for cell in table[name]]
-            if name in table
-            else [""] * len(table)
-            for name in _WORDS
-        }
-        frame = pd.DataFrame({"row": taken.rows[1:], **words})
-        problems += [*_read_words(frame, chart, measures)]
+        words = table.reindex(columns=list(_WORDS)).map(as_text)
+        frame = words.astype(object).reset_index(drop=True)
+        frame.insert(0, "row", taken.rows[1:])
+        problems += _read_words(frame, chart, measures)
         if lacking := [m for m in measures if m not in given]:
-            what = "the chart limits what these trials did not measure"
-            problems.append(Problem(what, "a column " + ", ".join(lacking), "add it"))
+            allowed = "a column " + ", ".join(lacking)
+            problems.append(Problem(_T.refused["not_measured"], allowed, "add it"))
         if problems:
             raise InputProblems(problems)
     frame = frame.join(read.reset_index(drop=True))
-    about = frame["pattern"][frame["pattern"] != ""].unique().tolist()
-    if pattern is None and len(about) > 1:
+    patterns = frame["pattern"][frame["pattern"] != ""].unique().tolist()
+    if pattern is None and len(patterns) > 1:
         raise SizingError(
-            f"{taken.about} holds trials of several patterns of sling",
-            allowed="one pattern: a size of one is no size of another",
-            action=f"choose one: {', '.join(about)}",
+            _T.refused["patterns"].format(about=taken.about),
+            allowed=_T.refused["patterns_allowed"],
+            action=_T.refused["patterns_action"].format(names=", ".join(patterns)),
         )
-    return _kept(frame, chart, measures, pattern or "".join(about), taken, invented)
-
-
-def _kept(
-    frame: pd.DataFrame,
-    chart: SizeChart,
-    measures: tuple[str, ...],
-    pattern: str,
-    taken: Taken,
-    invented: bool,
-) -> Trials:
-    """Leave out what is of another chart or pattern, lacks a value or stands twice."""
-    other_chart = ~frame["chart"].map(alike).isin(["", alike(chart.name)])
+    pattern = pattern or "".join(patterns)
+    # What is of another chart or pattern, lacks a value or stands twice is left out.
     key = [c for c in frame if c not in ("row", "chart", "pattern")]
     text = pd.Series(["|".join(map(str, row)) for row in frame[key].to_numpy(object)])
-    lacking = frame[list(measures)].isna().any(axis=1)
-    reasons = np.select(
-        [
-            other_chart,
-            (frame["pattern"] != pattern) & (frame["pattern"] != ""),
-            frame["outcome"] == "",
-            lacking,
-            text.duplicated(),
-        ],
-        [
-            "of another chart",
-            "of another pattern of sling",
-            "nobody wrote what happened",
-            "a measure that the chart limits is missing",
-            "the same as a row above, to the last figure: counted once",
-        ],
-        "",
-    )
-    left = frame.assign(reason=reasons)[["row", "reason"]]
+    faults = {
+        "chart": ~frame["chart"].map(alike).isin(["", alike(chart.name)]),
+        "pattern": ~frame["pattern"].isin([pattern, ""]),
+        "outcome": frame["outcome"] == "",
+        "measure": frame[list(measures)].isna().any(axis=1),
+        "twice": text.duplicated(),
+    }
+    reasons = np.select(list(faults.values()), [_T.reasons[one] for one in faults], "")
+    left = frame.assign(reason=reasons).loc[reasons != "", ["row", "reason"]]
     kept = frame[reasons == ""].reset_index(drop=True)
     if not LEAST <= len(kept) <= MOST:
-        why = "; ".join(f"{n}: {r}" for r, n in Counter(reasons[reasons != ""]).items())
+        own = _T.refused
+        why = "; ".join(
+            f"{n}: {reason}" for reason, n in Counter(left["reason"]).items()
+        )
+        what = own["count"].format(about=taken.about, n=len(kept))
         raise SizingError(
-            f"{taken.about} holds {len(kept)} trials that can be used"
-            + (f" (left out {why})" if why else ""),
+            what + (own["count_left"].format(why=why) if why else ""),
             allowed=f"{LEAST} to {MOST:,} trials",
-            action="keep the form for longer: from fewer nothing can be learned"
-            if len(kept) < LEAST
-            else "give the latest years alone",
+            action=own["too_few" if len(kept) < LEAST else "too_many"],
         )
     for measure in measures:
-        kept[f"{measure}_error"] = [
-            _error(measure, value, how)
-            for value, how in zip(kept[measure], kept["how"], strict=True)
-        ]
+        pairs = zip(kept[measure], kept["how"], strict=True)
+        kept[f"{measure}_error"] = [_error(measure, *pair) for pair in pairs]
     _warn_of_load(kept, chart)
     names = ["row", "service", "size", "outcome", *WHERE[::-1], *measures]
     kept = kept[[*names, *(f"{m}_error" for m in measures)]]
-    left = left[reasons != ""].reset_index(drop=True)
+    left = left.reset_index(drop=True)
     return Trials(kept, measures, left, chart, pattern, invented)
 
 
@@ -231,8 +197,8 @@ def _read_words(
     for name, (words, allowed) in known.items():
         for i, text in enumerate(frame[name]):
             if alike(text) not in words and (own[i] or name != "size"):
-                told, cell = f"this {name} is not known", text or "nothing"
-                yield _problem(told, ", ".join(allowed), i, name, cell)
+                told = _T.refused["unknown"].format(name=name)
+                yield _problem(told, ", ".join(allowed), i, name, text or "nothing")
         frame[name] = [words.get(alike(text), "") for text in frame[name]]
     places = _places(measures)
     for name, outcomes in zip(WHERE, ("too large", "too small"), strict=True):
@@ -242,23 +208,17 @@ def _read_words(
             meant = [places.get(part, ()) for part in parts]
             if any(len(one) != 1 for one in meant) and own[i]:
                 clear = sorted(p for p, m in places.items() if len(m) == 1)
-                yield _problem(
-                    "which measure this place is of is not clear",
-                    ", ".join(clear),
-                    i,
-                    name,
-                    text,
-                )
+                yield _problem(_T.refused["place"], ", ".join(clear), i, name, text)
             found.append(tuple(dict.fromkeys(m for one in meant for m in one)))
             what = frame["outcome"][i]
             if found[-1] and what not in (outcomes, "both"):
-                told = f"the sling is said to be {outcomes} there, and yet '{what}'"
+                told = _T.refused["contradicts"].format(what=outcomes, outcome=what)
                 yield _problem(told, f"{outcomes}, or both", i, "outcome", what)
         frame[name] = found
     for i, (large, small) in enumerate(zip(*(frame[n] for n in WHERE), strict=True)):
         if set(large) & set(small):
-            told = "the sling is said to be too small and too large in the same place"
-            yield _problem(told, "one of them", i, WHERE[0], "; ".join(large))
+            told = "; ".join(large)
+            yield _problem(_T.refused["same_place"], "one of them", i, WHERE[0], told)
 
 
 def _problem(what: str, allowed: str, i: int, column: str, value: str) -> Problem:
@@ -292,6 +252,4 @@ def _warn_of_load(kept: pd.DataFrame, chart: SizeChart) -> None:
         over = kept.loc[kept[MASS] > kept["size"].map(limit), "row"]
         if len(over):
             told = ", ".join(map(str, over.head(10)))
-            warn(
-                f"heavier than the load limit of the size tried: rows {told}. Never so."
-            )
+            warn(_T.refused["load"].format(rows=told))

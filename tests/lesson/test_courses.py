@@ -10,12 +10,13 @@ import pytest
 from sizing.charts import demo_chart
 from sizing.cli import lesson as command
 from sizing.errors import InputProblems, SizingError
-from sizing.lesson import read_answers, room_result
+from sizing.lesson import room_result
 from sizing.lesson.courses import COLUMNS, keep_course, kept_courses
 from sizing.pages.lesson_pictures import courses_slide
 from sizing.pages.room import courses_table
 from sizing.resources import source_table
 from sizing.words.lesson import courses_words
+from tests.lesson.cases import answers_of, demo_answers
 from tests.lesson.test_pack import arguments
 
 DAY = date(2024, 5, 1)
@@ -23,8 +24,7 @@ DAY = date(2024, 5, 1)
 
 @pytest.fixture(scope="module")
 def room():
-    answers = read_answers(source_table("demo_room_answers.csv"), demo_chart())
-    return room_result(answers, demo_chart())
+    return room_result(demo_answers(), demo_chart())
 
 
 def test_a_course_kept_is_read_back_and_none_is_written_over(room, tmp_path):
@@ -64,47 +64,47 @@ def test_a_course_kept_is_read_back_and_none_is_written_over(room, tmp_path):
     assert np.asarray(marks) == pytest.approx([count / n] * 3, abs=1e-4)
 
 
-@pytest.mark.parametrize(
-    ("column", "value", "allowed"),
-    [
-        ("date", "spring", "a day such as"),
-        ("figure", "luck", "wrong_chosen"),
-        ("estimate", "many", "a plain number"),
-        ("low", "inf", "a plain number"),
-        # Before, these ended in a traceback, or in "-22 of -3 did not fit".
-        ("date", "", "a day such as"),
-        ("figure", "", "wrong_chosen"),
-        ("estimate", "", "a plain number"),
-        ("estimate", "55.9", "from 0 to 1"),
-        ("n", "-3", "a whole number"),
-        ("participants", "", "a whole number"),
-    ],
-)
-def test_a_cell_that_cannot_be_read_is_named_and_left(
-    room, tmp_path, column, value, allowed
-):
+UNREADABLE = {
+    ("date", "a day such as"): ["spring", ""],
+    ("figure", "wrong_chosen"): ["luck", ""],
+    # Before, empty cells ended in a traceback, and "-22 of -3 did not fit".
+    ("estimate", "a plain number"): ["many", ""],
+    ("estimate", "from 0 to 1"): ["55.9"],
+    ("low", "a plain number"): ["inf"],
+    ("n", "a whole number"): ["-3"],
+    ("participants", "a whole number"): [""],
+}
+
+
+@pytest.mark.parametrize(("column", "allowed"), UNREADABLE)
+def test_a_cell_that_cannot_be_read_is_named_and_left(room, tmp_path, column, allowed):
     path = keep_course(tmp_path, room, DAY)
     table = pd.read_csv(path, dtype=str, keep_default_na=False)
-    table.loc[1, column] = value
-    table.to_csv(path, index=False)
-    before = path.read_bytes()
-    with pytest.raises(InputProblems) as caught:
-        kept_courses(tmp_path)
-    told = str(caught.value)
-    for part in (path.name, "row 3", f"'{column}'", value, allowed):
-        assert part in told
-    assert path.read_bytes() == before
+    for value in UNREADABLE[column, allowed]:
+        table.loc[1, column] = value
+        table.to_csv(path, index=False)
+        before = path.read_bytes()
+        with pytest.raises(InputProblems) as caught:
+            kept_courses(tmp_path)
+        for part in (path.name, "row 3", f"'{column}'", value, allowed):
+            assert part in str(caught.value)
+        assert path.read_bytes() == before
 
 
-def test_another_table_in_the_folder_and_an_empty_room_are_refused(tmp_path):
+def test_another_table_an_empty_room_and_no_folder_are_refused(room, tmp_path):
     assert kept_courses(tmp_path / "nowhere").empty
     (tmp_path / "course of mine.csv").write_text("a,b\n1,2\n")
     with pytest.raises(InputProblems, match="no course"):
         kept_courses(tmp_path)
-    rows = pd.DataFrame({"participant": [1], "subject": "A", "chosen_size": "adult 1"})
-    nothing = room_result(read_answers(rows, demo_chart()), demo_chart())
+    rows = {"participant": [1], "subject": "A", "chosen_size": "adult 1"}
+    nothing = room_result(answers_of(rows), demo_chart())
     with pytest.raises(SizingError, match="no figure to keep"):
         keep_course(tmp_path, nothing, DAY)
+    # Before, these ended in a traceback.
+    (tmp_path / "a file").write_text("")
+    for name in ("a file", "x" * 300, "a\0b"):
+        with pytest.raises(SizingError, match="the folder cannot be written"):
+            keep_course(tmp_path / name, room, DAY)
 
 
 def test_a_course_of_another_spelling_or_kind_is_not_passed_over(room, tmp_path):
@@ -115,14 +115,6 @@ def test_a_course_of_another_spelling_or_kind_is_not_passed_over(room, tmp_path)
     (tmp_path / "course 2023-01-09.xlsx").write_bytes(b"PK")
     with pytest.raises(InputProblems, match=r"2023-01-09.xlsx.*save it as CSV"):
         kept_courses(tmp_path)
-
-
-@pytest.mark.parametrize("name", ["a file", "x" * 300, "a\0b"])
-def test_a_folder_that_cannot_be_made_is_named(room, tmp_path, name):
-    """Before, it ended in a traceback."""
-    (tmp_path / "a file").write_text("")
-    with pytest.raises(SizingError, match="the folder cannot be written"):
-        keep_course(tmp_path / name, room, DAY)
 
 
 def test_the_command_keeps_the_room_and_shows_every_room(tmp_path, capsys):

@@ -1,5 +1,7 @@
 """The room's answers: published examples, other code, brute force, bad input."""
 
+from collections import Counter
+
 import matplotlib.pyplot as plt
 import numpy as np
 import pandas as pd
@@ -10,19 +12,18 @@ from hypothesis import strategies as st
 from scipy import stats
 from statsmodels.formula.api import ols
 
-from sizing.charts import chart_from, demo_chart
+from sizing.charts import demo_chart
 from sizing.errors import InputProblems, SizingError
 from sizing.lesson import (
     limits_of_agreement,
     measuring_error,
     practice_clients,
-    read_answers,
     room_result,
 )
 from sizing.lesson.choosing import CHOICE_OUTCOMES
 from sizing.lesson.tape import intraclass_correlation
 from sizing.people import load_people
-from sizing.resources import source_table
+from tests.lesson.cases import HIP, answers_of, brute_outcome, chart_of, demo_answers
 
 # Peak expiratory flow, l/min, 17 people, two readings with a large and a small
 # meter: Bland and Altman, Lancet 1986;327:307-310, table (digits from memory).
@@ -54,8 +55,6 @@ SCHOOLCHILDREN = [
 ]  # fmt: skip
 BETWEEN_SS, WITHIN_SS, TOTAL_SS = 285318.44, 27631.25, 312949.69
 
-HIP = "hip_circumference_cm"
-
 
 def readings(table, *, by_participant=False, measure=HIP):
     """Return rows of readings: one subject per row of the table."""
@@ -77,15 +76,13 @@ def test_agreement_against_the_published_example():
     """Mean -2.1, SD 38.8, limits -79.7 and 75.5 l/min (Bland and Altman 1986)."""
     found = limits_of_agreement([a for a, _ in LARGE], [a for a, _ in SMALL])
     told = found.table.query("participant == 'together'").set_index("statistic")
-    assert told.loc["bias", "estimate"] == pytest.approx(-2.1, abs=0.05)
-    assert told.loc["sd", "estimate"] == pytest.approx(38.8, abs=0.05)
-    # The paper takes 2 SD; the limits here are at 1.96.
     bias, sd = told.loc["bias", "estimate"], told.loc["sd", "estimate"]
-    assert bias - 2 * sd == pytest.approx(-79.7, abs=0.1)
-    assert bias + 2 * sd == pytest.approx(75.5, abs=0.1)
+    assert (bias, sd) == pytest.approx((-2.1, 38.8), abs=0.05)
+    # The paper takes 2 SD; the limits here are at 1.96.
+    assert (bias - 2 * sd, bias + 2 * sd) == pytest.approx((-79.7, 75.5), abs=0.1)
     # Standard error of the bias 9.4; interval -22.0 to 17.8.
-    assert told.loc["bias", "low"] == pytest.approx(-22.0, abs=0.15)
-    assert told.loc["bias", "high"] == pytest.approx(17.8, abs=0.15)
+    ends = told.loc["bias", ["low", "high"]].tolist()
+    assert ends == pytest.approx([-22.0, 17.8], abs=0.15)
 
 
 @settings(max_examples=15, deadline=None)
@@ -101,11 +98,9 @@ def test_agreement_against_statsmodels(n, seed):
     told = limits_of_agreement(guess, truth).table
     told = told.query("participant == 'together'").set_index("statistic")["estimate"]
     # statsmodels divides by n, Bland and Altman by n - 1.
-    factor = np.sqrt(n / (n - 1))
-    middle = lines[1]
-    assert told["bias"] == pytest.approx(middle)
-    assert told["lower_limit"] == pytest.approx(middle + factor * (lines[0] - middle))
-    assert told["upper_limit"] == pytest.approx(middle + factor * (lines[2] - middle))
+    expected = lines[1] + np.sqrt(n / (n - 1)) * (np.array(lines) - lines[1])
+    found = told[["lower_limit", "bias", "upper_limit"]].tolist()
+    assert found == pytest.approx(expected)
 
 
 def test_guesses_without_a_truth_are_counted_not_used():
@@ -122,12 +117,8 @@ def test_resampling_participants_widens_the_interval_where_they_differ():
     guess = truth + np.repeat(rng.normal(0, 8, 10), 20) + rng.normal(0, 1, 200)
     apart = limits_of_agreement(guess, truth, who).table
     alike = limits_of_agreement(guess, truth).table
-    width = [
-        t.query("participant == 'together' and statistic == 'bias'")
-        .eval("high - low")
-        .iloc[0]
-        for t in (apart, alike)
-    ]
+    both = (t.iloc[0] for t in (apart, alike))  # The bias of all together.
+    width = [row["high"] - row["low"] for row in both]
     assert width[0] > 2 * width[1]
 
 
@@ -191,13 +182,10 @@ def test_tem_is_the_residual_of_an_analysis_of_variance(sizes, seed):
 
 
 def test_one_reading_is_left_out_of_the_sums_with_a_count():
-    frame = pd.concat(
-        [
-            readings([(90, 91), (102, 100), (80, 80)]),
-            readings([(92,)]).assign(participant="2"),
-        ]
+    alone = readings([(92,)]).assign(participant="2")
+    found = measuring_error(
+        pd.concat([readings([(90, 91), (102, 100), (80, 80)]), alone])
     )
-    found = measuring_error(frame)
     within = found.table.query("kind == 'within'").iloc[0]
     assert within["tem"] == pytest.approx(np.sqrt(5 / 6)) and within["n"] == 6
     left = found.left_out.query("kind == 'within' and participant == '2'")
@@ -214,27 +202,16 @@ def test_confusion_and_outcomes_against_a_brute_force_count():
         for p in range(1, 9)
         for c in cards.cards["card"]
     ]
-    answers = read_answers(pd.DataFrame(rows), chart)
-    found = room_result(answers, chart, practice=cards)
+    found = room_result(answers_of(rows), chart, practice=cards)
     right = cards.answers.set_index("card")["right"]
-    count: dict[tuple[str, str], int] = {}
+    count: Counter[tuple[str, str]] = Counter()
     outcome = dict.fromkeys(CHOICE_OUTCOMES, 0)
     for row in rows:
         fits = right[row["subject"]]
-        key = (fits, row["chosen_size"])
-        count[key] = count.get(key, 0) + 1
-        good = [chart.sizes.index(s) for s in fits.split(" or ") if s != "none"]
-        if row["chosen_size"] == "none":
-            name = "none_found_though_one_fits" if good else "rightly_none"
-        elif not good:
-            name = "chosen_though_none_fits"
-        else:
-            at = chart.sizes.index(row["chosen_size"])
-            gap = min(abs(at - g) for g in good)
-            larger = any(at - g == gap for g in good)
-            name = "one_too_large" if larger else "one_too_small"
-            name = "fitting" if gap == 0 else name
-            name = "two_or_more_off" if gap > 1 else name
+        count[fits, row["chosen_size"]] += 1
+        at = sizes.index(row["chosen_size"])
+        at = -1 if at == len(chart.sizes) else at
+        name = brute_outcome(at, [size in fits.split(" or ") for size in chart.sizes])
         outcome[name] += 1
     got = {
         (r["right"], r["chosen"]): r["count"]
@@ -249,7 +226,7 @@ def test_confusion_and_outcomes_against_a_brute_force_count():
 
 @pytest.fixture(scope="module")
 def demo():
-    return read_answers(source_table("demo_room_answers.csv"), demo_chart())
+    return demo_answers()
 
 
 def test_the_slips_of_the_demo_room_are_named_and_left_out(demo):
@@ -270,22 +247,18 @@ def test_the_slips_of_the_demo_room_are_named_and_left_out(demo):
 
 
 def test_exchanged_guesses_are_noticed_and_bad_ones_kept():
-    chart = demo_chart()
-    rows = [
-        {"participant": "reference", "subject": "A", "body_mass_kg": 55,
-         "stature_cm": 158},
-        {"participant": "reference", "subject": "B", "body_mass_kg": 110,
-         "stature_cm": 190},
-        {"participant": 1, "subject": "A", "guessed_body_mass_kg": 108,
-         "guessed_stature_cm": 188},
-        {"participant": 1, "subject": "B", "guessed_body_mass_kg": 57,
-         "guessed_stature_cm": 157},
-        {"participant": 2, "subject": "A", "guessed_body_mass_kg": 75,
-         "guessed_stature_cm": 170},
-        {"participant": 2, "subject": "B", "guessed_body_mass_kg": 85,
-         "guessed_stature_cm": 178},
-    ]  # fmt: skip
-    answers = read_answers(pd.DataFrame(rows), chart)
+    bodies = [("reference", "A", 55, 158), ("reference", "B", 110, 190)]
+    guesses = [
+        (1, "A", 108, 188),
+        (1, "B", 57, 157),
+        (2, "A", 75, 170),
+        (2, "B", 85, 178),
+    ]
+    measures = ["body_mass_kg", "stature_cm"]
+    columns = ["participant", "subject", *measures]
+    guessed = columns[:2] + [f"guessed_{m}" for m in measures]
+    both = pd.DataFrame(bodies, columns=columns), pd.DataFrame(guesses, columns=guessed)
+    answers = answers_of(pd.concat(both))
     assert set(answers.guesses["participant"]) == {"2"}
     assert answers.left_out["reason"].str.contains("exchanged").all()
     assert len(answers.left_out) == 4
@@ -306,7 +279,7 @@ def swapping_room() -> pd.DataFrame:
 
 def test_columns_exchanged_by_one_participant_throughout_are_named():
     """Before, one such participant turned the room's figures upside down."""
-    answers = read_answers(swapping_room(), demo_chart())
+    answers = answers_of(swapping_room())
     assert set(answers.left_out["participant"]) == {"3"}
     assert len(answers.left_out) == 4
     assert answers.left_out["reason"].str.contains("exchanged throughout").all()
@@ -317,7 +290,7 @@ def test_a_reading_far_from_the_others_is_left_out_and_shown_with_and_without():
     room = swapping_room()
     room = room[room["participant"] != 3].reset_index(drop=True)
     room.loc[0, HIP] += 12
-    found = room_result(read_answers(room, demo_chart()), demo_chart())
+    found = room_result(answers_of(room), demo_chart())
     reason = found.answers.left_out["reason"].tolist()
     assert len(reason) == 1 and "more than 5 typical errors" in reason[0]
     tem = [
@@ -331,31 +304,23 @@ def test_a_reading_far_from_the_others_is_left_out_and_shown_with_and_without():
 
 def test_the_gain_of_guessing_again_against_a_paired_t_test():
     rng = np.random.default_rng(4)
-    true = {"A": (60.0, 160.0), "B": (95.0, 178.0)}
-    rows = [
-        {"participant": "reference", "subject": s, "body_mass_kg": m, "stature_cm": h}
-        for s, (m, h) in true.items()
+    true = {"A": 60.0, "B": 95.0}
+    keys = ["participant", "subject", "reading", "body_mass_kg", "guessed_body_mass_kg"]
+    rows = [("reference", s, 1, m, None) for s, m in true.items()]
+    rows += [
+        (p, s, again, None, round(m * (1 + rng.normal(0, sd)), 1))
+        for p in range(1, 9)
+        for again, sd in ((1, 0.15), (2, 0.06))
+        for s, m in true.items()
     ]
-    for p in range(1, 9):
-        for again, sd in ((1, 0.15), (2, 0.06)):
-            for s, (m, _) in true.items():
-                guess = round(m * (1 + rng.normal(0, sd)), 1)
-                rows.append(
-                    {"participant": p, "subject": s, "reading": again,
-                     "guessed_body_mass_kg": guess}
-                )  # fmt: skip
-    room = pd.DataFrame(rows)
-    found = room_result(read_answers(room, demo_chart()), demo_chart())
+    room = pd.DataFrame(rows, columns=keys)
+    found = room_result(answers_of(room), demo_chart())
     told = room[room["participant"] != "reference"]
-    mass = told["subject"].map({s: m for s, (m, _) in true.items()})
-    off = (told["guessed_body_mass_kg"] / mass - 1).abs()
-    each = told.assign(off=off).pivot_table(
-        index="participant", columns="reading", values="off"
-    )
-    oracle = stats.ttest_rel(each[1], each[2])
+    off = (told["guessed_body_mass_kg"] / told["subject"].map(true) - 1).abs()
+    each = told.assign(off=off).pivot_table("off", "participant", "reading")
+    ends = stats.ttest_rel(each[1], each[2]).confidence_interval()
     row = found.gain.iloc[0]
     assert row["estimate"] == pytest.approx((each[1] - each[2]).mean())
-    ends = oracle.confidence_interval()
     assert (row["low"], row["high"]) == pytest.approx((ends.low, ends.high))
     # Agreement is of the first guesses alone.
     assert len(found.guesses["body_mass_kg"].points) == 16
@@ -371,7 +336,7 @@ def test_sizes_chosen_again_are_a_gain_and_the_first_alone_are_the_room_s():
          "chosen_size": right if again == 2 or p == 1 else wrong}
         for p in range(1, 5) for again in (1, 2)
     ]  # fmt: skip
-    answers = read_answers(pd.DataFrame(rows), demo_chart())
+    answers = answers_of(rows)
     assert len(answers.left_out) == 0
     found = room_result(answers, demo_chart(), practice=card)
     row = found.gain.set_index("measure").loc["chosen_size"]
@@ -382,20 +347,16 @@ def test_sizes_chosen_again_are_a_gain_and_the_first_alone_are_the_room_s():
     assert told[["count", "n"]].values.tolist() == [[3, 4]]
 
 
-@pytest.mark.parametrize("size", ["Adult-2", "adult2", "ADULT 2 "])
-def test_a_size_written_nearly_as_on_the_chart_is_that_size(size):
-    room = pd.DataFrame({"participant": [1], "subject": "A", "chosen_size": [size]})
-    answers = read_answers(room, demo_chart())
+@pytest.mark.parametrize("size", ["Adult-2", "adult2", "ADULT 2 ", "adlt 2"])
+def test_a_size_written_nearly_as_on_the_chart_is_that_size_or_asked_about(size):
+    answers = answers_of({"participant": [1], "subject": "A", "chosen_size": [size]})
+    if size == "adlt 2":
+        assert answers.sizes.empty and not answers.mapped
+        assert "did you mean 'adult 2'?" in answers.left_out["reason"].iloc[0]
+        return
     assert answers.sizes["chosen_size"].tolist() == ["adult 2"]
     assert answers.mapped == (f"Size '{size.strip()}' was read as 'adult 2'.",)
     assert answers.mapped[0] in answers.summary()
-
-
-def test_a_size_like_one_on_the_chart_is_asked_about_and_not_taken():
-    room = pd.DataFrame({"participant": [1], "subject": "A", "chosen_size": "adlt 2"})
-    answers = read_answers(room, demo_chart())
-    assert answers.sizes.empty and not answers.mapped
-    assert "did you mean 'adult 2'?" in answers.left_out["reason"].iloc[0]
 
 
 @settings(max_examples=8, deadline=None)
@@ -408,41 +369,34 @@ def test_an_honest_room_loses_nothing(seed):
          HIP: round(v + rng.normal(0, 1.4), 1)}
         for p in range(1, 7) for s, v in true.items() for k in (1, 2)
     ]  # fmt: skip
-    answers = read_answers(pd.DataFrame(rows), demo_chart())
+    answers = answers_of(rows)
     assert len(answers.left_out) == 0 and len(answers.readings) == len(rows)
 
 
 @pytest.mark.parametrize(
-    ("cell", "reason"),
+    ("cells", "left", "reason"),
     [
-        ("98 kg", "kilograms, where"),
-        ("39 in", "inches, and the heading in"),
-        ("9.8", "no body"),
-        (-3, "no body"),
-        (None, "nothing is filled in"),
+        (["98 kg", 99.0], 1, "kilograms, where"),
+        (["39 in", 99.0], 1, "inches, and the heading in"),
+        (["9.8", 99.0], 1, "no body"),
+        ([-3, 99.0], 1, "no body"),
+        ([None, 99.0], 1, "nothing is filled in"),
+        # The same reading given twice: both of them.
+        ([98.0, 97.0, 99.0], 2, "more than once"),
     ],
 )
-def test_a_cell_that_is_no_plain_number_is_left_out(cell, reason):
-    rows = pd.DataFrame({"participant": [1, 2], "subject": "A", HIP: [cell, 99.0]})
-    answers = read_answers(rows.astype({HIP: object}), demo_chart())
+def test_a_cell_that_is_no_plain_number_is_left_out(cells, left, reason):
+    who = [1] * (len(cells) - 1) + [2]
+    rows = pd.DataFrame({"participant": who, "subject": "A", HIP: cells}, dtype=object)
+    answers = answers_of(rows)
     assert answers.readings["participant"].tolist() == ["2"]
-    assert len(answers.left_out) == 1
-    assert reason in answers.left_out["reason"].iloc[0]
-
-
-def test_a_reading_given_twice_is_left_out_both_times():
-    rows = pd.DataFrame({"participant": [1, 1, 2], "subject": "A", HIP: [98.0, 99, 97]})
-    answers = read_answers(rows, demo_chart())
-    assert answers.readings["participant"].tolist() == ["2"]
-    assert answers.left_out["reason"].str.contains("more than once").sum() == 2
+    assert len(answers.left_out) == left
+    assert answers.left_out["reason"].str.contains(reason).all()
 
 
 def test_units_stand_in_the_heading():
-    rows = pd.DataFrame(
-        {"participant": [1], "subject": "A", "hip_circumference_in": [40.0],
-         "guessed_body_mass_lb": [150.0]}
-    )  # fmt: skip
-    answers = read_answers(rows, demo_chart())
+    rows = {"participant": [1], "subject": "A", "hip_circumference_in": [40.0]}
+    answers = answers_of(rows | {"guessed_body_mass_lb": [150.0]})
     assert answers.readings["value"].tolist() == pytest.approx([101.6])
     assert answers.guesses["value"].tolist() == pytest.approx([68.0389], abs=1e-3)
 
@@ -450,23 +404,20 @@ def test_units_stand_in_the_heading():
 @pytest.mark.parametrize(
     "rows",
     [
-        pd.DataFrame({"participant": [], "subject": []}),
-        pd.DataFrame({"participant": [1], "chosen_size": ["adult 1"]}),
-        pd.DataFrame({"participant": [1], "subject": ["A"], "hip_circumference": [99]}),
+        {"participant": [], "subject": []},
+        {"participant": [1], "chosen_size": ["adult 1"]},
+        {"participant": [1], "subject": ["A"], "hip_circumference": [99]},
     ],
     ids=["no rows", "no subject", "no unit"],
 )
 def test_what_cannot_be_read_is_refused_in_plain_words(rows):
-    with pytest.raises((SizingError, InputProblems)) as caught:
-        read_answers(rows, demo_chart())
-    assert "allowed" in str(caught.value).lower()
+    with pytest.raises((SizingError, InputProblems), match=r"(?i)allowed"):
+        answers_of(rows)
 
 
 def test_empty_answers_give_a_count_and_no_figures():
-    rows = pd.DataFrame(
-        {"participant": [1, 2], "subject": "A", "chosen_size": [None] * 2}
-    )
-    answers = read_answers(rows, demo_chart())
+    none = {"participant": [1, 2], "subject": "A", "chosen_size": [None] * 2}
+    answers = answers_of(none)
     assert (len(answers.left_out), answers.empty) == (2, 2)
     found = room_result(answers, demo_chart())
     assert len(found.sizes) == 0 and len(found.error.table) == 0
@@ -474,18 +425,9 @@ def test_empty_answers_give_a_count_and_no_figures():
 
 
 def test_a_missing_measure_is_not_counted_by_tape():
-    chart = chart_from(
-        pd.DataFrame(
-            {"size": ["one"], "hip_circumference_cm_low": [80],
-             "hip_circumference_cm_high": [120], "sitting_height_cm_low": [70],
-             "sitting_height_cm_high": [95]}
-        ),
-        warn=False,
-    )  # fmt: skip
-    rows = pd.DataFrame(
-        {"participant": ["reference", 1, 2], "subject": "A", HIP: [99.0, 98, 97],
-         "sitting_height_cm": [85.0, 84, None]}
-    )  # fmt: skip
-    found = room_result(read_answers(rows, chart), chart)
+    chart = chart_of(**{HIP: [(80, 120)], "sitting_height_cm": [(70, 95)]})
+    rows = {"participant": ["reference", 1, 2], "subject": "A", HIP: [99.0, 98, 97]}
+    answers = answers_of(rows | {"sitting_height_cm": [85.0, 84, None]}, chart)
+    found = room_result(answers, chart)
     assert found.sizes.query("participant == 'together'")["n"].iloc[0] == 1
     assert found.not_counted["participant"].tolist() == ["2"]

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from sizing.charts import chart_from, demo_chart, fits_matrix
+from sizing.charts import demo_chart, fits_matrix
 from sizing.errors import SizingError
 from sizing.lesson import chance_of_wrong_size, compare_ways, surprising_pairs
 from sizing.lesson.choosing import (
@@ -27,6 +27,7 @@ from sizing.lesson.ways import OF_SOME, WAY_WORDS
 from sizing.people import load_people, people_from
 from sizing.words.lesson import table_against_tape
 from sizing.words.numbers import points_interval
+from tests.lesson.cases import HIP, brute_outcome, chart_of
 
 
 @pytest.fixture(scope="module")
@@ -39,48 +40,40 @@ def found(adults):
     return compare_ways(adults, demo_chart(), replicates=50)
 
 
-def brute_outcome(chosen: int, fits: list[bool]) -> str:
-    """Say what came of a choice, the long way round."""
-    right = [i for i, f in enumerate(fits) if f]
-    if not right:
-        return "rightly_none" if chosen < 0 else "chosen_though_none_fits"
-    if chosen < 0:
-        return "none_found_though_one_fits"
-    if chosen in right:
-        return "fitting"
-    gaps = sorted((abs(chosen - i), i > chosen) for i in right)
-    if gaps[0][0] > 1:
-        return "two_or_more_off"
-    return "one_too_small" if gaps[0][1] else "one_too_large"
-
-
-@settings(deadline=None)
-@given(
-    st.integers(1, 6).flatmap(
-        lambda k: st.tuples(
-            st.integers(-1, k - 1), st.lists(st.booleans(), min_size=k, max_size=k)
-        )
-    )
-)
-def test_outcomes_of_choice_against_brute_force(case):
-    chosen, fits = case
+@given(st.lists(st.booleans(), min_size=1, max_size=6), st.integers(-1, 5))
+def test_outcomes_of_choice_against_brute_force(fits, chosen):
+    chosen = min(chosen, len(fits) - 1)
     code = outcome_of_choice(np.array([chosen]), np.array([fits]))
     assert code[0] == brute_outcome(chosen, fits)
 
 
-def test_shares_against_a_brute_force_count(found, adults):
+def test_shares_of_everyone_and_of_people_who_fit_against_a_plain_count(found, adults):
+    """None was allowed to guessers before, and nobody was said to be missed."""
     fits = fits_matrix(adults.frame, demo_chart())
-    sizes = list(demo_chart().sizes)
-    weight = adults.weight.to_numpy()
-    for way in tuple(WAY_WORDS):
-        outcome = [
+    sizes = [*demo_chart().sizes]
+    weight, some = adults.weight.to_numpy(), fits.any(axis=1)
+    groups = {
+        "fitting_if_some_fits": ["fitting"],
+        "wrong_if_some_fits": ["one_too_small", "one_too_large", "two_or_more_off"],
+        "missed_if_some_fits": ["none_found_though_one_fits"],
+    }
+    for way in WAY_WORDS:
+        came = np.array([
             brute_outcome(sizes.index(c) if c else -1, list(f))
             for c, f in zip(found.choices[way], fits, strict=True)
-        ]
-        count = pd.Series(weight).groupby(outcome).sum() / weight.sum()
+        ])  # fmt: skip
         rows = found.overall.query("way == @way").set_index("outcome")["estimate"]
         for name in CHOICE_OUTCOMES:
-            assert rows[name] == pytest.approx(count.get(name, 0.0), abs=1e-6)
+            share = np.average(came == name, weights=weight)
+            assert rows[name] == pytest.approx(share, abs=1e-6)
+        for name, outcomes in groups.items():
+            each = [
+                np.average(np.isin(came[own], outcomes), weights=(weight * some)[own])
+                for own in adults.frame.groupby("draw").indices.values()
+            ]
+            assert rows[name] == pytest.approx(np.mean(each), abs=1e-6)
+    missed = found.overall.query("outcome == 'missed_if_some_fits' and way == 'by_eye'")
+    assert missed["estimate"].iloc[0] > 0
 
 
 def test_outcomes_add_up_to_one_in_every_group(found):
@@ -89,30 +82,6 @@ def test_outcomes_add_up_to_one_in_every_group(found):
     assert total.to_numpy() == pytest.approx(1.0)
     assert (found.table["low"] <= found.table["estimate"] + 1e-12).all()
     assert (found.table["estimate"] <= found.table["high"] + 1e-12).all()
-
-
-def test_of_people_who_fit_a_size_three_outcomes_against_a_plain_count(found, adults):
-    """None was allowed to guessers before, and nobody was said to be missed."""
-    some = fits_matrix(adults.frame, demo_chart()).any(axis=1)
-    sizes = list(demo_chart().sizes)
-    fits = fits_matrix(adults.frame, demo_chart())
-    weight = adults.weight.to_numpy() * some
-    for way in tuple(WAY_WORDS):
-        place = np.array([sizes.index(c) if c else -1 for c in found.choices[way]])
-        good = (place >= 0) & fits[np.arange(len(fits)), place]
-        came = np.column_stack([good, (place >= 0) & ~good, place < 0])
-        expected = np.mean(
-            [
-                np.average(came[own], axis=0, weights=weight[own])
-                for own in adults.frame.groupby("draw").indices.values()
-            ],
-            axis=0,
-        )
-        rows = found.overall.query("way == @way").set_index("outcome")["estimate"]
-        told = rows[list(OF_SOME)].to_numpy()
-        assert told == pytest.approx(expected, abs=1e-6)
-    missed = found.overall.query("outcome == 'missed_if_some_fits' and way == 'by_eye'")
-    assert missed["estimate"].iloc[0] > 0
 
 
 def test_a_table_can_do_better_than_a_tape_that_errs_much(adults):
@@ -124,21 +93,20 @@ def test_a_table_can_do_better_than_a_tape_that_errs_much(adults):
 
 
 def test_measuring_puts_fewest_in_a_wrong_size(found):
-    wrong = found.overall.query("outcome == 'wrong_if_some_fits'").set_index("way")
-    order = wrong["estimate"]
+    wrong, gaps = (
+        rows.query("outcome == 'wrong_if_some_fits'").set_index("way")
+        for rows in (found.overall, found.differences)
+    )
+    order, gap = wrong["estimate"], gaps.loc["by_eye"]
     assert order["tape_twice"] < order["tape_once"] < order["both"] < order["by_eye"]
-    difference = found.differences.query(
-        "way == 'by_eye' and outcome == 'wrong_if_some_fits'"
-    ).iloc[0]
-    assert difference["estimate"] == pytest.approx(order["by_eye"] - order["tape_once"])
-    assert difference["low"] > 0
+    assert gap["estimate"] == pytest.approx(order["by_eye"] - order["tape_once"])
+    assert gap["low"] > 0
 
 
 def test_without_errors_the_tape_is_never_wrong(adults):
     none = dict.fromkeys(reading_errors(), 1e-9)
-    found = compare_ways(
-        adults, demo_chart(), ways=["tape_once"], by=[], reading_sd=none, replicates=50
-    )
+    how = {"by": [], "reading_sd": none, "replicates": 50}
+    found = compare_ways(adults, demo_chart(), ways=["tape_once"], **how)
     rows = found.overall.set_index("outcome")["estimate"]
     assert rows["put_in_a_wrong_size"] == 0 and rows["none_found_though_one_fits"] == 0
 
@@ -154,11 +122,9 @@ def test_the_group_guessing_fails_most_is_the_highest_of_those_large_enough(foun
 
 
 def test_same_seed_same_choices_whatever_other_ways_are_asked(found, adults):
-    again = compare_ways(adults, demo_chart(), ways=["by_eye"], by=[], replicates=50)
+    how = {"ways": ["by_eye"], "by": [], "replicates": 50}
+    again, other = (compare_ways(adults, demo_chart(), seed=s, **how) for s in (1, 2))
     assert (again.choices["by_eye"] == found.choices["by_eye"]).all()
-    other = compare_ways(
-        adults, demo_chart(), ways=["by_eye"], by=[], replicates=50, seed=2
-    )
     assert (other.choices["by_eye"] != found.choices["by_eye"]).any()
 
 
@@ -172,18 +138,8 @@ def test_margins_agree_with_the_fit_layer(adults):
 @settings(max_examples=15, deadline=None)
 def test_a_margin_is_the_distance_to_the_nearest_edge(hip, sd):
     hip = round(hip, 1)
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": ["one"],
-                "hip_circumference_cm_low": [80.0],
-                "hip_circumference_cm_high": [100.0],
-            }
-        ),
-        warn=False,
-    )
-    frame = pd.DataFrame({"hip_circumference_cm": [hip]})
-    margin = edge_margins(frame, chart, {"hip_circumference_cm": sd})[0, 0]
+    frame = pd.DataFrame({HIP: [hip]})
+    margin = edge_margins(frame, chart_of(**{HIP: [(80, 100)]}), {HIP: sd})[0, 0]
     assert margin == pytest.approx(min(hip - 80, 100 - hip) / sd, abs=1e-9)
     assert (innermost(np.array([[margin]]))[0] == 0) == (80 <= hip <= 100)
 
@@ -191,31 +147,19 @@ def test_a_margin_is_the_distance_to_the_nearest_edge(hip, sd):
 def test_likely_size_against_a_count_over_the_neighbours():
     rng = np.random.default_rng(3)
     mass = np.round(rng.uniform(50, 100, 300), 1)
-    frame = pd.DataFrame(
-        {"body_mass_kg": mass, "hip_circumference_cm": mass + rng.normal(20, 4, 300)}
-    )
+    frame = pd.DataFrame({"body_mass_kg": mass, HIP: mass + rng.normal(20, 4, 300)})
     people = people_from(frame)
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": ["one", "two"],
-                "hip_circumference_cm_low": [60.0, 95.0],
-                "hip_circumference_cm_high": [95.0, 130.0],
-                "body_mass_kg_low": [40.0, 60.0],
-                "body_mass_kg_high": [90.0, 120.0],
-            }
-        ),
-        warn=False,
-    )
+    bands = {HIP: [(60, 95), (95, 130)], "body_mass_kg": [(40, 90), (60, 120)]}
+    chart = chart_of(**bands)
     rule = likely_size(people.frame, people.weight, chart, ["body_mass_kg"])
     for i in (0, 17, 205):
         chance = rule.chances(people.frame.iloc[[i]])[0]
         gap = np.abs(np.log(mass) - np.log(mass[i]))
         gap[i] = np.inf
         near = np.sort(gap)[49]
-        hip = frame["hip_circumference_cm"].to_numpy()[gap <= near]
-        for j, (low, high, light, heavy) in enumerate(
-            [(60, 95, 40, 90), (95, 130, 60, 120)]
+        hip = frame[HIP].to_numpy()[gap <= near]
+        for j, ((low, high), (light, heavy)) in enumerate(
+            zip(*bands.values(), strict=True)
         ):
             share = ((hip >= low) & (hip <= high)).mean()
             share = share if light <= mass[i] <= heavy else 0.0
@@ -224,19 +168,10 @@ def test_likely_size_against_a_count_over_the_neighbours():
 
 def test_chance_of_a_wrong_size_for_one_measure_against_the_normal_curve():
     hip = np.tile(np.round(np.arange(85.0, 95.05, 0.1), 1), 200)
-    people = people_from(pd.DataFrame({"hip_circumference_cm": hip}))
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": ["one", "two"],
-                "hip_circumference_cm_low": [60.0, 90.1],
-                "hip_circumference_cm_high": [90.0, 120.0],
-            }
-        ),
-        warn=False,
-    )
+    people = people_from(pd.DataFrame({HIP: hip}))
+    chart = chart_of(**{HIP: [(60, 90), (90.1, 120)]})
     table = chance_of_wrong_size(people, chart, times=(1, 4), replicates=50)
-    sd = reading_errors()["hip_circumference_cm"]
+    sd = reading_errors()[HIP]
     x = np.unique(hip)
     for times in (1, 4):
         spread = sd / np.sqrt(times)
@@ -250,7 +185,7 @@ def test_chance_of_a_wrong_size_for_one_measure_against_the_normal_curve():
 def test_a_habit_is_not_evened_out_by_the_same_measurer(adults):
     rng = np.random.default_rng(5)
     rows = [
-        ("hip_circumference_cm", str(p), s, k, true + habit + rng.normal(0, 0.2))
+        (HIP, str(p), s, k, true + habit + rng.normal(0, 0.2))
         for p, habit in enumerate(rng.normal(0, 3, 12))
         for s, true in (("A", 90.0), ("B", 105.0), ("C", 120.0))
         for k in (1, 2)
@@ -260,8 +195,8 @@ def test_a_habit_is_not_evened_out_by_the_same_measurer(adults):
     )
     error = measuring_error(readings)
     parts = error_parts(error, demo_chart()).set_index("measure")
-    assert parts.loc["hip_circumference_cm", "lasting"] > 1.5
-    assert parts.loc["hip_circumference_cm", "within"] < 0.4
+    assert parts.loc[HIP, "lasting"] > 1.5
+    assert parts.loc[HIP, "within"] < 0.4
     table = chance_of_wrong_size(adults, demo_chart(), error, times=(1, 3))
     chance = table.query("outcome == 'either'").set_index(["by", "times"])["estimate"]
     one, new = "one measurer", "a new measurer each time"
@@ -360,23 +295,12 @@ def test_cards_are_seeded_banded_and_answered_rightly(adults):
 
 
 def test_a_hair_of_body_mass_is_no_surprise(adults):
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": ["one", "two"],
-                "body_mass_kg_low": [20.0, 70.1],
-                "body_mass_kg_high": [70.0, 150.0],
-            }
-        ),
-        warn=False,
-    )
-    found = surprising_pairs(adults, chart)
-    assert len(found.table) == 0
+    chart = chart_of(body_mass_kg=[(20, 70), (70.1, 150)])
+    assert surprising_pairs(adults, chart).table.empty
 
 
 @pytest.mark.parametrize(
-    "asked",
-    [{"ways": ["by magic"]}, {"usual_size": "XL"}, {"by": ["shoe size"]}, {"ways": []}],
+    "asked", [{"ways": ["by magic"]}, {"by": ["shoe size"]}, {"ways": []}]
 )
 def test_what_cannot_be_asked_is_refused(adults, asked):
     with pytest.raises(SizingError):
