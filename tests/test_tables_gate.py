@@ -2,6 +2,7 @@
 
 import base64
 import warnings
+from functools import partial
 
 import openpyxl
 import pandas as pd
@@ -53,6 +54,11 @@ def book(folder, cells, change=None):
     return folder / "mine.xlsx"
 
 
+def shows(cell, look, it):
+    """Let a workbook show a cell with a sign or a unit."""
+    it.active[cell].number_format = look
+
+
 # What changed an order without a word
 
 
@@ -60,12 +66,8 @@ def test_a_caseload_is_read_under_the_words_people_write(tmp_path):
     """`hips` was passed over, and its girth predicted."""
     people, told = said(lambda: read_caseload(saved(tmp_path, CLIENTS), draws=1))
     first = people.frame.iloc[0]
-    assert first[["age_years", "body_mass_kg", "stature_cm"]].tolist() == [
-        82,
-        51.5,
-        158,
-    ]
-    assert first["hip_circumference_cm"] == 92
+    names = ["age_years", "body_mass_kg", "stature_cm", "hip_circumference_cm"]
+    assert first[names].tolist() == [82, 51.5, 158, 92]
     assert people.evidence["hip_circumference_cm"].iloc[0] == "measured"
     assert "2 clients read" in told[0] and "hip girth for 1" in told[0]
 
@@ -94,17 +96,10 @@ def test_admissions_in_capitals_are_admissions():
 
 
 def test_the_words_of_the_pages_read_back_in_answers():
-    table = pd.DataFrame(
-        {
-            "Participant's number": ["1"],
-            "Volunteer or card": ["card 1"],
-            "Size chosen": [demo_chart().sizes[0]],
-            "Guess: body mass, kg": [70],
-            "Hip girth, cm": [101],
-            "Shoes": [41],
-        }
-    )
-    found = read_answers(table, demo_chart())
+    row = {"Participant's number": "1", "Volunteer or card": "card 1"}
+    row |= {"Size chosen": demo_chart().sizes[0], "Guess: body mass, kg": 70}
+    row |= {"Hip girth, cm": 101, "Shoes": 41}
+    found = read_answers(pd.DataFrame([row]), demo_chart())
     assert found.guesses["value"].tolist() == [70]
     assert found.readings["value"].tolist() == [101]
     assert found.left_out["column"].tolist() == ["Shoes"]
@@ -212,25 +207,20 @@ def test_hidden_rows_columns_and_further_sheets_are_said(tmp_path):
 
 @pytest.mark.parametrize("shown", ["0%", "0.0 %", '0.0" in"', '0"mm"', "0\\ \\m"])
 def test_signs_in_a_cells_format_are_not_read_over(tmp_path, shown):
-    def change(it):
-        it.active["E2"].number_format = shown
-
     with pytest.raises(InputProblems, match=r"row 2, column 'Hips \(cm\)'.*shown with"):
-        read_caseload(book(tmp_path, CELLS, change))
+        read_caseload(book(tmp_path, CELLS, partial(shows, "E2", shown)))
 
 
 def test_the_unit_of_the_heading_and_shares_in_per_cent_are_read(tmp_path):
-    def change(it):
-        it.active["E2"].number_format = '0.0" cm"'
-
-    people, _ = said(lambda: read_caseload(book(tmp_path, CELLS, change), draws=1))
+    path = book(tmp_path, CELLS, partial(shows, "E2", '0.0" cm"'))
+    people, _ = said(lambda: read_caseload(path, draws=1))
     assert people.frame["hip_circumference_cm"].iloc[0] == 92
     cells = [["variable", "statistic", "level", "target"], ["sex", "share", "f", 0.6]]
-    path = book(tmp_path, cells, lambda it: _percent(it.active["D2"]))
+    path = book(tmp_path, cells, partial(shows, "D2", "0%"))
     assert read_margins(path)["target"].tolist() == [0.6]
     groups = [["people", "count"], ["bariatric", 0.6]]
     with pytest.raises(InputProblems, match=r"column 'count'.*'%'"):
-        read_table(book(tmp_path, groups, lambda it: _percent(it.active["B2"])), GROUPS)
+        read_table(book(tmp_path, groups, partial(shows, "B2", "0%")), GROUPS)
 
 
 @pytest.mark.parametrize(
@@ -239,15 +229,9 @@ def test_the_unit_of_the_heading_and_shares_in_per_cent_are_read(tmp_path):
 )
 def test_a_currency_that_a_workbook_shows_is_read_with_the_price(tmp_path, shown, sign):
     cells = [["size", "price"], ["small", 120.5]]
-    path = book(
-        tmp_path, cells, lambda it: setattr(it.active["B2"], "number_format", shown)
-    )
-    (price,) = read_table(path, PRICES)["price"]
+    look = partial(shows, "B2", shown)
+    (price,) = read_table(book(tmp_path, cells, look), PRICES)["price"]
     assert amount(price, money=True) == (120.5, sign)
-
-
-def _percent(cell):
-    cell.number_format = "0%"
 
 
 # Names and ranges
@@ -265,13 +249,8 @@ def test_names_that_look_alike_are_refused(one, two):
 
 @pytest.mark.parametrize("mark", ["-", " - ", "–", " to ", "—", "−"])
 def test_a_range_in_one_cell_is_both_ends(mark):
-    frame = pd.DataFrame(
-        {
-            "Size": ["s", "l", "any"],
-            "Weight (kg)": [f"20{mark}40", f"40{mark}90.5", None],
-            "Height (ft) from": [1, 2, 3],
-        }
-    )
+    frame = pd.DataFrame({"Size": ["s", "l", "any"], "Height (ft) from": [1, 2, 3]})
+    frame["Weight (kg)"] = [f"20{mark}40", f"40{mark}90.5", None]
     made = chart_from(frame, warn=False).frame
     assert made["body_mass_kg_low"].tolist()[:2] == [20, 40]
     assert made["body_mass_kg_high"].tolist()[:2] == [40, 90.5]
@@ -296,12 +275,7 @@ ROWS = {
     "caseload": {"sex": "f", "stature_cm": 160},
     "prices": {"size": demo_chart().sizes[0], "price": 1},
     "groups": {"people": "bariatric", "count": 2},
-    "margins": {
-        "variable": "sex",
-        "statistic": "share",
-        "level": "female",
-        "target": 0.5,
-    },
+    "margins": {"variable": "sex", "statistic": "share", "level": "f", "target": 0.5},
     "answers": {"participant": 1, "subject": "card 1", "guessed_body_mass_kg": 70},
     "trials": {"size": "a", "hip_circumference_cm": 100, "outcome": "fits"},
 }

@@ -231,11 +231,8 @@ class ClientForm(PageForm):
         """Say at the foot of a narrow screen what the answer begins with."""
         told, words, answer = [], _T.form, self.answer
         if answer is not None:
-            say, made_up = (
-                partial(written, units=self.switch.units),
-                answer.chart.invented,
-            )
-            told = [words["made_up"]] if made_up else []
+            say = partial(written, units=self.switch.units)
+            told = [words["made_up"]] if answer.chart.invented else []
             told += [words["read_first"]] if opening_lines(answer)[len(told) :] else []
             told.append(answer_lines(answer, say=say)[0])
         elif self._asked:

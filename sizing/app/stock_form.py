@@ -20,31 +20,13 @@ from sizing.pages.page import Section, table
 from sizing.pages.stock import stock_axes, stock_page, stock_pictures, stock_report
 from sizing.pages.stock_kept import reopened, side_by_side
 from sizing.pages.stock_order import order_book, order_list, order_sheet
+from sizing.resources import texts
 from sizing.stock import StockPlan, plan_stock
 from sizing.words.numbers import given
 
 #: Days drawn for the first look, and whenever the button is pressed.
 FIRST, FULL = 300, 1000
-_QUICK = (
-    f"This first look draws only {FIRST} days, so that it is here at once, and its "
-    f"intervals are wide. The button draws {FULL:,}."
-)
-_PARTS = (
-    "Who the stock serves",
-    "What can be bought, prices, and what is owned",
-    "How slings are used",
-    "The goal: a target or a budget",
-    "The years: what keeping the stock costs",
-)
-
-
-_KEEPING = "Go on with a plan kept before"
-_KEPT = (
-    "To keep a plan, save its tables (XLSX) below. That workbook holds what you "
-    "entered: take it here to go on."
-)
-_BOUGHT = "That order was bought: what was then held is owned now"
-_BESIDE = "Every plan worked out since the page was opened, side by side"
+_T = texts("stock")
 
 
 class StockForm(AnswerForm):
@@ -61,9 +43,12 @@ class StockForm(AnswerForm):
         self.years = YearsFields(self.switch, self.forget)
         views = [self.people.view, self.offer.view, self.use.view, self.use.goal_view]
         views.append(self.years.view)
-        self.parts = [folded(*part) for part in zip(_PARTS, views, strict=True)]
-        self.upload = UploadBox("A plan kept before", help=_KEPT, accept=".xlsx")
-        self.bought = w.Checkbox(description=_BOUGHT, indent=False)
+        self.parts = [
+            folded(*part) for part in zip(_T.parts.values(), views, strict=True)
+        ]
+        words = _T.say["kept"]
+        self.upload = UploadBox("A plan kept before", help=words, accept=".xlsx")
+        self.bought = w.Checkbox(description=_T.say["bought"], indent=False)
         self.bought.layout.width = "auto"
         self.opened = w.HTML()
         #: The plans of this page, side by side.
@@ -71,7 +56,7 @@ class StockForm(AnswerForm):
         self.upload.on_change(self.open_kept)
         self.bought.observe(lambda _: self.open_kept(), "value")
         self.pattern = PatternField()
-        kept = folded(_KEEPING, self.upload.view, self.bought)
+        kept = folded(_T.say["keeping"], self.upload.view, self.bought)
         self.lay_out(kept, self.opened, self.pattern.view, *self.parts)
 
     def open_kept(self) -> None:
@@ -85,24 +70,22 @@ class StockForm(AnswerForm):
         except SizingError as error:
             self.opened.value = bullets(wrong_lines(error, units=self.switch.units))
             return
-        self.people.fill(kept.serves)
+        self.people.fill(kept.serves, kept.lists, kept.use)
         self.use.fill(kept.use, kept.goal)
         self.years.fill(kept.years)
         self.pattern.choose(kept.pattern)
-        lines = ["The entries of that plan are filled in."]
-        lines += [
-            f"Take the list of clients '{name}' again; it is planned by the rules for "
-            "all, not by its own."
-            for name in kept.missing
-        ]
+        lines = [_T.say["filled"]]
+        for one in self.people.listed:
+            lines.append(_T.say["listed"].format(n=one.people.n, name=one.title))
         # The fields hold whole numbers and one goal.
         for what, was, now in (
-            ("How slings are used", kept.use.summary(), self.use.use().summary()),
-            ("The goal", _goal_words(kept.goal), _goal_words(self.use.aim())),
-            ("The years", f"{kept.years.years:g}.", f"{self.years.period.value}."),
+            ("use", kept.use.summary(), self.use.use().summary()),
+            ("goal", _goal_words(kept.goal), _goal_words(self.use.aim())),
+            ("years", f"{kept.years.years:g}.", f"{self.years.period.value}."),
         ):
             if was != now:
-                lines.append(f"{what} cannot be held here as it was: {was} Now: {now}")
+                part = _T.parts[what].partition(":")[0]
+                lines.append(_T.say["not_held"].format(what=part, was=was, now=now))
         self.opened.value = bullets(lines)
 
     def hold(self, answer: StockPlan) -> None:
@@ -141,9 +124,7 @@ class StockForm(AnswerForm):
         except SizingError as error:
             part.tell(error)
             self.parts[place].children[0].value = True
-            raise SizingError(
-                "correct what is marked above, then plan again."
-            ) from error
+            raise SizingError(_T.say["correct"]) from error
 
     def _other_people(self) -> None:
         """Take back the answer, and the slings that only the invented store owns."""
@@ -157,9 +138,11 @@ class StockForm(AnswerForm):
         page = stock_report(answer, drawn, units=self.switch.units)
         order, *others, unfitted = page.sections
         if len(self.plans) > 1:
-            beside = table(side_by_side(self.plans), caption=_BESIDE, words=["Plan"])
+            caption = _T.say["beside"]
+            beside = table(side_by_side(self.plans), caption=caption, words=["Plan"])
             others.append(Section("The plans of this page", tables=[beside]))
-        quick = [_QUICK] if answer.settings["scenarios"] == FIRST else []
+        first = answer.settings["scenarios"] == FIRST
+        quick = [_T.say["quick"].format(first=FIRST, full=FULL)] * first
         told = self.answered
         told.words.value = (
             lead(page.answer) + paragraphs(quick) + sections_html([order])
@@ -170,28 +153,17 @@ class StockForm(AnswerForm):
 
     def saved(self, answer: StockPlan) -> dict[str, Any]:
         """Return what can be saved: exact tables, pictures and the pages."""
-        units = self.switch.units
+        how: dict[str, Any] = {
+            "units": self.switch.units,
+            "pattern": self.pattern.pattern,
+        }
         return {
             "stock_order": order_list(answer),
             "stock_workbook": order_book(answer, pattern=self.pattern.pattern),
-            "stock_service": answer.service,
-            "stock_demand": answer.demand,
-            "stock_shortages": answer.shortages,
-            "stock_not_fitted": answer.not_fitted,
-            "stock_other_targets": answer.curve,
-            "stock_one_more_or_less": answer.one_more_or_less,
-            "stock_other_people": answer.robustness,
-            "stock_same_money": answer.comparison,
-            "stock_days_drawn_again": answer.again,
-            "stock_other_prices_and_sizes": answer.variants,
-            "stock_yearly": answer.yearly,
-            "stock_services": answer.services,
-            "stock_own_stores": answer.own_orders,
+            **{f"stock_{_T.files[name]}": getattr(answer, name) for name in _T.files},
             **{f"stock_{name}": ax for name, ax in stock_axes(answer).items()},
-            "stock_order_on_one_page": order_sheet(
-                answer, units=units, pattern=self.pattern.pattern
-            ),
-            "stock_plan": stock_page(answer, units=units, pattern=self.pattern.pattern),
+            "stock_order_on_one_page": order_sheet(answer, **how),
+            "stock_plan": stock_page(answer, **how),
         }
 
 

@@ -22,33 +22,16 @@ from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.errors import InputProblems, SizingError
 from sizing.measures.tables import CHART, PRICES
 from sizing.people.files import read_table
+from sizing.resources import texts
 from sizing.stock import Offer, demo_scenario, offer_from
 from sizing.stock.offers import COLUMNS
 
-_HEADINGS = {
-    "chart": "Chart",
-    "size": "Size",
-    "price": "Price of one",
-    "owned": "Owned now",
-    "pack": "Sold in packs of",
-    "most": "Most to be held",
-    "last_year": "Used last year",
-    "code": "Supplier's code",
-}
+_T = texts("stock")
+_HEADINGS: dict[str, str] = _T.offered
 #: What problems call a column that people read under its heading.
 _WORDS = {"owned": "number owned", "pack": "pack", "most": "most", "last_year": "use"}
 #: What of the invented prices belongs to its store and to nobody else.
 _OF_THE_STORE = ["owned", "last_year"]
-_CHART_HELP = (
-    "A CSV or XLSX file for each chart, one row per size, smallest first: its name, "
-    "group and load limit, and two columns for each measure, where the size begins "
-    "and ends. Several charts are planned together. Without one, an invented chart is "
-    "used: order nothing by it."
-)
-_PRICE_HELP = (
-    "Type into the table, or take a CSV or XLSX file with the same columns; the size "
-    "and the price are needed. Empty: nothing owned, sold singly, no upper limit."
-)
 
 
 class OfferFields:
@@ -62,13 +45,13 @@ class OfferFields:
         self.charts: Sequence[SizeChart] = (demo_chart(),)
         self.invented = self._ready = self._store = True
         self._quiet = False
-        self.upload = UploadBox(
-            "My charts", help=_CHART_HELP, multiple=True, table=CHART
-        )
-        self.prices = UploadBox("My prices and stock", help=_PRICE_HELP, table=PRICES)
+        words = _T.say["chart_file"]
+        self.upload = UploadBox("My charts", help=words, multiple=True, table=CHART)
+        words = _T.say["price_file"]
+        self.prices = UploadBox("My prices and stock", help=words, table=PRICES)
         self.about, self.chart_told, self.told = w.HTML(), w.HTML(), w.HTML()
         self.table = EditableTable(
-            self._rows(self._demo()),
+            self._demo(),
             caption="Prices and stock: one row per size",
             headings=_HEADINGS,
             words=["code"],
@@ -93,10 +76,7 @@ class OfferFields:
     def offer(self) -> tuple[Sequence[SizeChart], pd.DataFrame]:
         """Return the charts and the prices as they stand in the table."""
         if not self._ready:
-            raise SizingError(
-                "The charts you took cannot be used. What to do: correct the file and "
-                "take it again, or take it back."
-            )
+            raise SizingError(_T.say["bad_charts"])
         # The table alone counts: a cell emptied there is not filled from a chart.
         bare = [
             replace(chart, frame=chart.frame.drop(columns=[*COLUMNS], errors="ignore"))
@@ -114,7 +94,7 @@ class OfferFields:
         self._store = False
         self._show(rows)
         names = " and ".join(chart.name for chart in charts)
-        words = f"Charts in use, from the plan kept before: {names}."
+        words = _T.say["kept_charts"].format(names=names)
         self.about.value = paragraphs([words + " Invented." * self.invented])
 
     def own_nothing_invented(self) -> None:
@@ -161,9 +141,8 @@ class OfferFields:
             self.chart_told.value = self._lines(error)
             self._listener()
             return
-        self.invented = not taken
-        self.charts = charts
-        self._show(self._rows(self._demo()) if self.invented else rows)
+        self.invented, self.charts = not taken, charts
+        self._show(rows if taken else self._demo())
         self._say_which()
         self._listener()
 
@@ -185,10 +164,8 @@ class OfferFields:
 
     def _demo(self) -> pd.DataFrame:
         """Return the invented prices, and what is owned where the store is served."""
-        prices = demo_scenario()[1]
-        return prices if self._store else prices.drop(columns=_OF_THE_STORE)
-
-    def _rows(self, prices: pd.DataFrame) -> pd.DataFrame:
+        left = [] if self._store else _OF_THE_STORE
+        prices = demo_scenario()[1].drop(columns=left)
         return _filled(offer_from(self.charts, prices))
 
     def _show(self, rows: pd.DataFrame) -> None:
@@ -198,11 +175,9 @@ class OfferFields:
 
     def _say_which(self) -> None:
         names = " and ".join(chart.name for chart in self.charts)
-        words = f"Chart in use: {names}."
+        words = _T.say["charts"].format(names=names)
         if self.invented:
-            words += " It is invented, and so are its prices."
-            if not self._store:
-                words += " What the invented store owned and used was taken out."
+            words += _T.say["invented"] + _T.say["store"] * (not self._store)
         self.about.value = paragraphs([words])
 
     def _changed(self) -> None:
@@ -229,15 +204,9 @@ def _filled(offer: Offer) -> pd.DataFrame:
 
 def _empty_rows(charts: Sequence[SizeChart]) -> pd.DataFrame:
     """Return a row for every size, filled in as far as the charts themselves say."""
-    rows = pd.concat(
-        [
-            chart.frame.reindex(columns=["size", *COLUMNS, "code"]).assign(
-                chart=chart.name
-            )
-            for chart in charts
-        ],
-        ignore_index=True,
-    )
+    columns = ["size", *COLUMNS, "code"]
+    own = [one.frame.reindex(columns=columns).assign(chart=one.name) for one in charts]
+    rows = pd.concat(own, ignore_index=True)
     if len(charts) > 1:
         # Names and numbers of sizes are judged before anything is typed.
         offer_from(charts, rows.assign(price=0.0)[["chart", "size", "price"]])

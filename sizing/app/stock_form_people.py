@@ -1,7 +1,7 @@
 """The parts of the purchaser's form on whom the stock serves, and how it is used."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, replace
 from typing import Any
 
 import ipywidgets as w
@@ -28,15 +28,55 @@ from sizing.stock.years import ASSUMED, Years, usual_rates
 
 _T = texts("stock")
 _WIDE = w.Layout(width="auto")
-_POOL = "shared"
+_ENDS = ["estimate", "low", "high"]
+_PRICES = ("wash", "examination", "single")
+
+
+def _box(words: str, value: Any = None, *ends: int, options: Any = None) -> Any:
+    """Return the field of an entry of the texts, by the kind of what it begins with."""
+    if options is not None:
+        return w.Dropdown(options=options, description=words)
+    if isinstance(value, str):
+        return w.Text(description=words)
+    if isinstance(value, bool):
+        return w.Checkbox(value=value, description=words, indent=False, layout=_WIDE)
+    return w.BoundedIntText(value=value, min=ends[0], max=ends[1], description=words)
 
 
 class _Part:
-    """A part of the form: it says what is wrong with it, until something changes."""
+    """A part of the form: it says what is wrong with it, until something changes.
 
-    def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
+    Its fields are attributes too, by their names in the texts.
+    """
+
+    boxes: Mapping[str, Any] = {}
+
+    def __init__(
+        self,
+        switch: UnitSwitch,
+        changed: Callable[[], object],
+        fields: Mapping[str, Sequence[Any]],
+        **choices: Mapping[str, str],
+    ) -> None:
         self._switch, self._listener = switch, changed
         self.told = w.HTML()
+        options = {
+            name: [(words, code) for code, words in listed.items()]
+            for name, listed in choices.items()
+        }
+        self.boxes = {
+            name: _box(*entry, options=options.get(name))
+            for name, entry in fields.items()
+        }
+        for box in self.boxes.values():
+            box.observe(lambda _: self._changed(), "value")
+
+    def __getattr__(self, name: str) -> Any:
+        """Return a field by its name."""
+        try:
+            return self.boxes[name]
+        except KeyError:
+            raise AttributeError(name) from None
 
     def tell(self, error: SizingError) -> None:
         """Say what is wrong."""
@@ -44,14 +84,24 @@ class _Part:
 
     def _changed(self) -> None:
         self.told.value = ""
+        self._show()
         self._listener()
+
+    def _show(self) -> None:
+        for box, shown in self._shown():
+            box.layout.display = None if shown else "none"
+
+    def _shown(self) -> list[tuple[Any, bool]]:
+        """Return what is asked for only where other fields say so."""
+        return []
 
 
 class PeopleFields(_Part):
     """Groups in a table, and if wanted a caseload, from a file or typed in."""
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
-        super().__init__(switch, changed)
+        self._ruled, self._caseload = w.VBox(), w.VBox()
+        super().__init__(switch, changed, _T.own)
         self._titles = population_titles() | _T.short
         start = demo_scenario()[0]
         start["people"] = start["people"].map(self._titles)
@@ -67,8 +117,6 @@ class PeopleFields(_Part):
             can_add=True,
             words=["name"],
         )
-        words = "Some services have rules of their own: sharing, laundry, charts"
-        self.ruled = w.Checkbox(description=words, indent=False, layout=_WIDE)
         self.rules = EditableTable(
             start[["name"]].reindex(columns=list(_T.rules)).astype(object),
             caption="Rules of their own",
@@ -78,31 +126,36 @@ class PeopleFields(_Part):
             words=["name", "charts"],
         )
         about = w.HTML(paragraphs([_T.rules_help]))
-        self._ruled = w.VBox([about, self.rules.view])
-        self._ruled.layout.display = "none"
-        words = "I also serve clients I have measured (a caseload)"
-        self.own = w.Checkbox(description=words, indent=False, layout=_WIDE)
+        self._ruled.children = (about, self.rules.view)
         self.upload = UploadBox("My caseload", table=CASELOAD)
-        self.coming = _number("Admissions to my caseload over the period", 0)
-        self.clients: EditableTable | None = None
-        self._caseload = w.VBox(layout=w.Layout(display="none"))
+        self.clients = clients_table(switch)
+        about = w.HTML(paragraphs([CASELOAD_HELP]) + caseload_headings())
+        views = (about, self.upload.view, self.clients.view, self.boxes["coming"])
+        self._caseload.children = views
+        #: Lists of clients of a plan that was kept.
+        self.listed: list[Served] = []
         self.view = w.VBox(
             [
                 w.HTML(paragraphs([_T.groups_help])),
                 self.groups.view,
-                self.ruled,
+                self.boxes["ruled"],
                 self._ruled,
-                self.own,
+                self.boxes["own"],
                 self._caseload,
                 self.told,
             ]
         )
-        self.ruled.observe(lambda _: self._rule(), "value")
-        self.rules.on_change(self._changed)
-        self.own.observe(lambda _: self._open(), "value")
-        self.coming.observe(lambda _: self._changed(), "value")
-        self.groups.on_change(self._changed)
+        for table in (self.rules, self.groups, self.clients):
+            table.on_change(self._changed)
         self.upload.on_change(self._taken)
+        self._show()
+
+    def _shown(self) -> list[tuple[Any, bool]]:
+        boxes = self.boxes
+        return [
+            (self._ruled, boxes["ruled"].value),
+            (self._caseload, boxes["own"].value),
+        ]
 
     def served(self, use: Use | None = None) -> list[Served]:
         """Return the groups of people; ``use`` is what holds without other rules."""
@@ -110,16 +163,22 @@ class PeopleFields(_Part):
         if self.ruled.value:
             frame = self._with_rules(frame)
         made = [] if frame.empty else [*serves_from(self._codes(frame), use=use)]
-        if self.own.value:
+        if self.own.value and self._another:
             coming = self.coming.value
             made.append(Served(self._clients(), admissions=coming, name="my caseload"))
+        elif self.own.value:
+            made += self.listed
         if not made:
-            raise SizingError("Say who the stock serves: fill in a group of people.")
+            raise SizingError(_T.say["no_group"])
         return made
 
-    def fill(self, serves: pd.DataFrame) -> None:
-        """Take groups and their rules from a plan that was kept."""
-        table = serves.reindex(columns=[*_T.groups, *list(_T.rules)[1:]])
+    def fill(self, serves: pd.DataFrame, lists: Mapping[str, People], use: Use) -> None:
+        """Take groups, their rules and lists of clients from a plan that was kept."""
+        own = serves["people"].isin(list(lists))
+        self.listed = []
+        if own.any():
+            self.listed = [*serves_from(serves[own], use=use, lists=lists)]
+        table = serves[~own].reindex(columns=[*_T.groups, *list(_T.rules)[1:]])
         table = table.assign(
             people=table["people"].map(self._titles),
             number=table["number"].map(_T.numbers),
@@ -132,26 +191,26 @@ class PeopleFields(_Part):
         rules = table[list(_T.rules)]
         self.rules.set(rules)
         self.ruled.value = bool(rules.drop(columns="name").notna().any(axis=None))
+        self.own.value = bool(own.any())
         self._changed()
+
+    @property
+    def _another(self) -> bool:
+        """Whether a list is taken or typed in, or none was kept."""
+        typed = not self.clients.frame.empty
+        return bool(self.upload.names) or typed or not self.listed
 
     def _with_rules(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Return the groups with the rules of the services they are called after."""
         rules = self.rules.frame.dropna(subset="name").drop_duplicates("name")
         unknown = [name for name in rules["name"] if name not in set(frame["name"])]
         if unknown:
-            raise SizingError(
-                f"Rules are given for '{unknown[0]}', and no group is called so. What "
-                "to do: write its name as in the groups of people."
-            )
+            raise SizingError(_T.say["no_such_group"].format(name=unknown[0]))
         for name in ("at_once", "target"):
             rules[name] = rules[name].map(_of_one, na_action="ignore")
         names = {shown: name for name, shown in _T.shared.items()}
         rules["sharing"] = rules["sharing"].map(names)
         return frame.merge(rules, on="name", how="left")
-
-    def _rule(self) -> None:
-        self._ruled.layout.display = None if self.ruled.value else "none"
-        self._changed()
 
     def _codes(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Return the table with the populations' own names."""
@@ -191,63 +250,21 @@ class PeopleFields(_Part):
             except SizingError as error:
                 self.tell(error)
 
-    def _open(self) -> None:
-        if self.clients is None:
-            self.clients = clients_table(self._switch)
-            self.clients.on_change(self._changed)
-            about = w.HTML(paragraphs([CASELOAD_HELP]) + caseload_headings())
-            entries = self.upload.view, self.clients.view, self.coming
-            self._caseload.children = (about, *entries)
-        self._caseload.layout.display = None if self.own.value else "none"
-        self._changed()
-
 
 class UseFields(_Part):
     """How slings are used, and what is planned for."""
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
-        super().__init__(switch, changed)
-        self.sharing = w.Dropdown(
-            options=[(shown, name) for name, shown in _T.shared.items()],
-            description="Slings are",
-        )
-        words = "A sling goes to another client when its own leaves"
-        self.passed_on = w.Checkbox(
-            value=True, description=words, indent=False, layout=_WIDE
-        )
-        self.at_once = _number("Clients in 100 who need one at once", 100, 1, 100)
-        self.at_most = _number("Most clients lifted at once (0: no limit)", 0)
-        self.each = _number("Slings for each client at a time", 1, 1, 10)
-        self.laundry = _number("Days out of 7 in the laundry", 0, 0, 6)
-        self.repair = _number("Days out of 365 in inspection or repair", 0, 0, 180)
-        self.spares = _number("Spares kept back of each size", 0, 0, 20)
-        self.goal = w.Dropdown(
-            options=[
-                ("days on which nobody waits, at least cost", "days"),
-                ("needs met, at least cost", "needs"),
-                ("a budget", "budget"),
-            ],
-            description="Plan for",
-        )
-        self.target = _number("Days in 100 on which nobody may wait", 95, 1, 99)
-        self.needs = _number("Needs in 100 that must be met", 99, 1, 99)
-        why = (
-            "Of more than 200 people take needs met: among very many people someone "
-            "waits on most days whatever is bought."
-        )
-        self.budget = _number("Money there is", 8000, 0, 100_000_000)
-        uses = [self.sharing, self.passed_on, self.at_once, self.at_most, self.each]
-        uses += [self.laundry, self.repair, self.spares]
-        goals = [self.goal, self.target, self.needs, self.budget]
-        self.view = w.VBox([*uses, self.told])
-        self.goal_view = w.VBox([w.HTML(paragraphs([why])), *goals])
-        for box in (*uses, *goals):
-            box.observe(lambda _: self._changed(), "value")
+        fields = _T.use | _T.goal
+        super().__init__(switch, changed, fields, sharing=_T.shared, goal=_T.goals)
+        self.view = w.VBox([*(self.boxes[name] for name in _T.use), self.told])
+        goals = [self.boxes[name] for name in _T.goal]
+        self.goal_view = w.VBox([w.HTML(paragraphs([_T.say["needs"]])), *goals])
         self._show()
 
     def use(self) -> Use:
         """Return how slings are used."""
-        pool = self.sharing.value == _POOL
+        pool = self.sharing.value == "shared"
         out = {
             "laundry": (self.laundry.value, 7),
             "inspection or repair": (self.repair.value, 365),
@@ -264,24 +281,21 @@ class UseFields(_Part):
 
     def fill(self, use: Use, goal: Mapping[str, Any]) -> None:
         """Take use and goal from a plan that was kept."""
-        out = {name: days / every for name, (days, every) in use.out.items()}
-        laundry = out.pop("laundry", 0.0)
-        for box, value in (
-            (self.sharing, use.sharing),
-            (self.passed_on, use.passed_on),
-            (self.at_once, round(100 * use.at_once)),
-            (self.at_most, use.at_most or 0),
-            (self.each, use.each),
-            (self.laundry, round(7 * laundry)),
-            (self.repair, round(365 * sum(out.values()))),
-            (self.spares, use.spares),
-            (self.goal, goal["aim"] if "target" in goal else "budget"),
-            (self.budget, round(goal.get("budget", self.budget.value))),
-        ):
-            box.value = value
+        share = {name: days / every for name, (days, every) in use.out.items()}
+        told = asdict(use) | {
+            "at_once": round(100 * use.at_once),
+            "at_most": use.at_most or 0,
+            "laundry": round(7 * share.pop("laundry", 0.0)),
+            "repair": round(365 * sum(share.values())),
+            "goal": goal["aim"] if "target" in goal else "budget",
+        }
+        if "budget" in goal:
+            told["budget"] = round(goal["budget"])
         if "target" in goal:
-            box = self.target if goal["aim"] == "days" else self.needs
-            box.value = round(100 * goal["target"])
+            of = "target" if goal["aim"] == "days" else "needs"
+            told[of] = round(100 * goal["target"])
+        for name in told.keys() & self.boxes.keys():
+            self.boxes[name].value = told[name]
 
     def aim(self) -> dict[str, Any]:
         """Return the goal as ``plan_stock`` takes it."""
@@ -291,82 +305,56 @@ class UseFields(_Part):
         target = self.target if aim == "days" else self.needs
         return {"target": target.value / 100, "aim": aim}
 
-    def _changed(self) -> None:
-        self._show()
-        super()._changed()
-
-    def _show(self) -> None:
-        """Show what the choices ask for, and nothing else."""
-        pool = self.sharing.value == _POOL
-        for box, shown in (
+    def _shown(self) -> list[tuple[Any, bool]]:
+        pool, goal = self.sharing.value == "shared", self.goal.value
+        return [
             (self.passed_on, not pool),
             (self.at_once, pool),
             (self.at_most, pool),
-            (self.target, self.goal.value == "days"),
-            (self.needs, self.goal.value == "needs"),
-            (self.budget, self.goal.value == "budget"),
-        ):
-            box.layout.display = None if shown else "none"
+            (self.target, goal == "days"),
+            (self.needs, goal == "needs"),
+            (self.budget, goal == "budget"),
+        ]
 
 
 class YearsFields(_Part):
     """How long the stock is kept, what keeping it costs, and the rates behind that."""
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
-        super().__init__(switch, changed)
-        self.period = _number("Years the stock is kept", 5, 1, 50)
-        self.wash = w.Text(description="Price of washing one sling")
-        self.examination = w.Text(description="Price of examining one sling")
-        self.single = w.Text(description="Price of a single-patient sling")
-        prices = [self.wash, self.examination, self.single]
+        super().__init__(switch, changed, _T.years)
         self.rates = EditableTable(
             usual_rates().drop(columns="rate"),
             caption="Rates, with a low and a high end",
-            headings={
-                "label": "Rate",
-                "estimate": "Usual",
-                "low": "Low",
-                "high": "High",
-                "source": "Where it is from",
-            },
+            headings=_T.rates,
         )
         about = w.HTML(paragraphs([ASSUMED, _T.prices_help]))
-        self.view = w.VBox([about, self.period, *prices, self.rates.view, self.told])
-        for box in (self.period, *prices):
-            box.observe(lambda _: self._changed(), "value")
+        boxes = self.boxes.values()
+        self.view = w.VBox([about, *boxes, self.rates.view, self.told])
         self.rates.on_change(self._changed)
 
     def years(self) -> Years:
         """Return how long the stock is kept, and what keeping it costs."""
         usual, typed = usual_rates(), self.rates.frame
-        ends = ["estimate", "low", "high"]
-        for column in ends:
+        for column in _ENDS:
             numbers, wrong, _ = amounts(typed[column])
             if wrong or pd.isna(numbers).any():
-                raise SizingError("A rate is no number. What to do: correct it.")
+                raise SizingError(_T.say["no_rate"])
             typed[column] = numbers
-        changed = (typed[ends].to_numpy() != usual[ends].to_numpy()).any(axis=1)
-        rates = {
-            name: tuple(row)
-            for name, row in zip(
-                usual["rate"][changed], typed.loc[changed, ends].to_numpy(), strict=True
-            )
-        }
-        prices = {
-            name: self._price(getattr(self, name))
-            for name in ("wash", "examination", "single")
-        }
+        changed = (typed[_ENDS].to_numpy() != usual[_ENDS].to_numpy()).any(axis=1)
+        rows = typed.loc[changed, _ENDS].itertuples(index=False, name=None)
+        rates = dict(zip(usual["rate"][changed], rows, strict=True))
+        prices = {name: self._price(self.boxes[name]) for name in _PRICES}
         return Years(self.period.value, **prices, rates=rates)
 
     def fill(self, years: Years) -> None:
         """Take years, prices and rates from a plan that was kept."""
         self.period.value = round(years.years)
-        for name in ("wash", "examination", "single"):
+        for name in _PRICES:
             price = getattr(years, name)
-            getattr(self, name).value = "" if price is None else f"{price:g}"
+            self.boxes[name].value = "" if price is None else f"{price:g}"
         rates = usual_rates().set_index("rate")
         for name, ends in years.rates.items():
-            rates.loc[name, ["estimate", "low", "high"]] = ends
+            rates.loc[name, _ENDS] = ends
         self.rates.set(rates.reset_index(drop=True))
 
     def _price(self, box: w.Text) -> float | None:
@@ -380,7 +368,3 @@ class YearsFields(_Part):
 def _of_one(cell: object) -> object:
     """Return so many of 100 as a share; what is no number stays for who judges it."""
     return cell / 100 if isinstance(cell, (int, float)) else cell
-
-
-def _number(words: str, value: int, least: int = 0, most: int = 5000) -> Any:
-    return w.BoundedIntText(value=value, min=least, max=most, description=words)

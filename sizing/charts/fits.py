@@ -265,16 +265,12 @@ def nearest(
         total[over_load[:, None] & (mass <= load)] = np.inf
     size = total.argmin(axis=1)
 
-    parts = np.empty((n, len(units)))
-    above = np.empty((n, len(units)), dtype=bool)
-    gaps = np.empty((n, len(units)), dtype=np.int64)
-    for j, (measure, (low, high)) in enumerate(limits(chart).items()):
-        above[:, j] = values[measure] > high[size]
-        gaps[:, j] = _distance(values[measure], low[size], high[size])
-        parts[:, j] = gaps[:, j] / units[measure]
-    measure_at = parts.argmax(axis=1)
-    miss = gaps[row, measure_at]
-    direction = np.where(above[row, measure_at], 0, 1)
+    ends = {m: (low[size], high[size]) for m, (low, high) in limits(chart).items()}
+    gaps = np.array([_distance(values[m], *ends[m]) for m in units])
+    above = np.array([values[m] > ends[m][1] for m in units])
+    measure_at = (gaps / np.array([*units.values()])[:, None]).argmax(axis=0)
+    miss = gaps[measure_at, row]
+    direction = np.where(above[measure_at, row], 0, 1)
 
     if over_load.any() or MASS in units:
         j = list(units).index(MASS)

@@ -3,7 +3,7 @@
 import argparse
 import json
 import math
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,9 +16,7 @@ from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import rounded, write_text
 from sizing.measures.tables import GROUPS, PRICES
-from sizing.pages.stock import stock_page
 from sizing.pages.stock_kept import Kept, reopened, side_by_side
-from sizing.pages.stock_order import order_sheet, write_order
 from sizing.people import read_caseload
 from sizing.people.files import read_table
 from sizing.stock import (
@@ -34,24 +32,6 @@ from sizing.stock.need import AIMS, LARGE_STORE, caseloads_of
 from sizing.stock.offers import offer_from
 from sizing.stock.years import Years, usual_rates
 
-_TABLES = (
-    "order",
-    "service",
-    "demand",
-    "shortages",
-    "not_fitted",
-    "curve",
-    "one_more_or_less",
-    "robustness",
-    "comparison",
-    "again",
-    "services",
-    "own_orders",
-    "variants",
-    "yearly",
-    "groups",
-)
-
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     more = {"--sharing": {"choices": SHARING}, "--aim": {"choices": tuple(AIMS)}}
@@ -62,16 +42,22 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(args: argparse.Namespace) -> int:
     """Plan, write what was asked for, and print the summary."""
     places = check_places("stock", args)
-    for option, needs in (("bought", "open"), ("admissions", "caseload")):
-        if getattr(args, option) and getattr(args, needs) is None:
-            raise SizingError(f"--{option} says nothing without --{needs}.")
-    kept = None if args.open is None else reopened(args.open, bought=args.bought)
+    lone = args.caseload is None and args.open is None
+    if args.admissions is not None and lone:
+        raise SizingError("--admissions says nothing without --caseload.")
+    if args.bought and args.open is None:
+        raise SizingError("--bought says nothing without --open.")
+    kept = None
+    if args.open is not None:
+        kept = reopened(
+            args.open, bought=args.bought, clients=args.caseload, seed=args.seed
+        )
     groups = None
     if args.groups is not None:
         groups = read_table(args.groups, GROUPS)
         places.reads(*caseloads_of(groups, args.groups.parent))
-    own = [read_chart(path) for path in args.chart]
-    charts = own or list(kept.charts if kept else [demo_chart()])
+    charts = [read_chart(path) for path in args.chart]
+    charts = charts or list(kept.charts if kept else [demo_chart()])
     prices = None
     if args.prices is not None:
         prices = read_prices(args.prices, charts)
@@ -84,10 +70,8 @@ def run(args: argparse.Namespace) -> int:
             prices = prices.drop(columns=["owned", "last_year"])
     use, years, goal = _settings(args, kept)
     args.pattern = args.pattern or (kept.pattern if kept else None)
-    if kept is not None and groups is None and not args.people:
-        groups = _served_again(kept, args)
     plan = plan_stock(
-        _groups(args, groups, use),
+        _groups(args, groups, use, kept),
         charts,
         prices=prices,
         use=use,
@@ -97,27 +81,37 @@ def run(args: argparse.Namespace) -> int:
         progress=not args.json,
         **goal,
     )
-    others = {
-        str(path): planned_again(path, args.scenarios, args.seed)
-        for path in args.beside
-    }
-    for path in args.order:
-        write_order(plan, path, pattern=args.pattern)
-    if args.sheet is not None:
-        write_text(args.sheet, order_sheet(plan, pattern=args.pattern))
-    if args.report is not None:
-        write_text(args.report, stock_page(plan, pattern=args.pattern))
+    plans = {"this plan": plan}
+    for path in args.beside:
+        days = {"scenarios": args.scenarios, "seed": args.seed}
+        plans[str(path)] = plan_stock(**reopened(path, seed=args.seed).asked, **days)
+    _write(args, plan)
     summary = told_pattern(args, plan.limited, plan.summary())
-    beside = side_by_side({"this plan": plan, **others})
+    beside = side_by_side(plans)
     if args.json:
         found = as_json(plan) | ({"summary": summary} if args.pattern else {})
-        found |= {"beside": _rows(beside)} if others else {}
+        found |= {"beside": _rows(beside)} if args.beside else {}
         print(json.dumps(rounded(found), indent=1))
         return 0
     print(summary)
-    if others:
+    if args.beside:
         print(beside.set_index("Plan").T.rename_axis(None, axis=1).to_string())
     return 0
+
+
+def _write(args: argparse.Namespace, plan: StockPlan) -> None:
+    """Write what was asked for; what draws is loaded only then."""
+    if args.order or args.sheet is not None:
+        from sizing.pages.stock_order import order_sheet, write_order
+
+        for path in args.order:
+            write_order(plan, path, pattern=args.pattern)
+        if args.sheet is not None:
+            write_text(args.sheet, order_sheet(plan, pattern=args.pattern))
+    if args.report is not None:
+        from sizing.pages.stock import stock_page
+
+        write_text(args.report, stock_page(plan, pattern=args.pattern))
 
 
 def _settings(
@@ -125,77 +119,26 @@ def _settings(
 ) -> tuple[Use, Years, dict[str, Any]]:
     """Return use, years and goal: what is on the line goes before what was kept."""
 
-    def given(**options: Any) -> dict[str, Any]:
-        return {name: one for name, one in options.items() if one is not None}
+    def given(*names: str) -> dict[str, Any]:
+        told = {name.removesuffix("_price"): getattr(args, name) for name in names}
+        return {name: value for name, value in told.items() if value is not None}
 
     use, years = (kept.use, kept.years) if kept else (Use(), Years())
+    if args.not_passed_on:
+        use = use.changed(passed_on=False)
+    out = {**use.out, **_parted("--out", args.out, 2, "laundry=1/7")}
     use = use.changed(
-        **given(
-            sharing=args.sharing,
-            each=args.each,
-            at_once=args.at_once,
-            at_most=args.at_most,
-            spares=args.spares,
-            passed_on=False if args.not_passed_on else None,
-        ),
-        out={**use.out, **_parted("--out", args.out, 2, "laundry=1/7")},
+        **given("sharing", "each", "at_once", "at_most", "spares"), out=out
     )
     if args.not_passed_on and use.sharing == "shared":
         raise SizingError("--not-passed-on says nothing of slings from a shared pool.")
-    years = replace(
-        years,
-        **given(
-            years=args.years,
-            wash=args.wash_price,
-            examination=args.examination_price,
-            single=args.single_price,
-        ),
-        rates={**years.rates, **_parted("--rate", args.rate, 3, "life_years=4/2/6")},
-    )
-    goal = given(target=args.target, budget=args.budget)
+    rates = _parted("--rate", args.rate, 3, "life_years=4/2/6")
+    prices = given("years", "wash_price", "examination_price", "single_price")
+    years = replace(years, **prices, rates={**years.rates, **rates})
+    goal = given("target", "budget")
     if kept is not None:
         goal = {"aim": kept.goal["aim"], **(goal or kept.goal)}
-    return use, years, {**goal, **given(aim=args.aim)}
-
-
-def _served_again(kept: Kept, args: argparse.Namespace) -> pd.DataFrame:
-    """Return whom a plan served, its list of clients being the one of the line."""
-    lost = kept.serves["people"].isna()
-    if not lost.any():
-        return kept.serves
-    _all_there(kept, args.open, one=args.caseload is not None)
-    listed = kept.serves.assign(
-        people=kept.serves["people"].mask(lost, str(args.caseload))
-    )
-    if args.admissions is not None:
-        listed["admissions"] = listed["admissions"].mask(lost, args.admissions)
-    # It is served under its kept name and rules, and not once more.
-    args.caseload = None
-    return listed
-
-
-def _all_there(kept: Kept, path: Path, *, one: bool = False) -> None:
-    if len(kept.missing) > one:
-        raise SizingError(
-            f"{path.name}: the list of clients '{kept.missing[-1]}' is in no workbook. "
-            f"What to do: --open {path.name} with --caseload, for one such list."
-        )
-
-
-def planned_again(path: Path, scenarios: int, seed: int) -> StockPlan:
-    """Plan again what was entered for the plan in a workbook."""
-    kept = reopened(path)
-    _all_there(kept, path)
-    return plan_stock(
-        kept.serves,
-        kept.charts,
-        prices=kept.prices,
-        use=kept.use,
-        years=kept.years,
-        scenarios=scenarios,
-        seed=seed,
-        **kept.goal,
-    )
+    return use, years, {**goal, **given("aim")}
 
 
 def read_prices(path: Path, charts: list[SizeChart]) -> pd.DataFrame:
@@ -207,19 +150,16 @@ def read_prices(path: Path, charts: list[SizeChart]) -> pd.DataFrame:
 
 def as_json(plan: StockPlan) -> dict[str, Any]:
     """Return the plan as plain values: tables as lists of rows, NaN as null."""
-    tables = {name: _rows(getattr(plan, name)) for name in _TABLES}
+    plain = ("cost", "currency", "bound", "target", "aim", "budget")
+    held = {one.name: getattr(plan, one.name) for one in fields(plan)}
+    tables = {n: of for n, of in held.items() if isinstance(of, pd.DataFrame)}
     return {
         "answer": plan.answer(),
         "invented": list(plan.invented),
-        "cost": plan.cost,
-        "currency": plan.currency,
-        "bound": plan.bound,
+        **{name: held[name] for name in plain},
         "gap": None if math.isnan(plan.gap) else plan.gap,
-        "target": plan.target,
-        "aim": plan.aim,
-        "budget": plan.budget,
         "use": plan.use.summary(),
-        **tables,
+        **{name: _rows(frame) for name, frame in tables.items()},
         "limits": list(plan.limits),
         "cautions": list(cautions()),
         "sources": list(plan.sources),
@@ -233,17 +173,27 @@ def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def _groups(
-    args: argparse.Namespace, groups: pd.DataFrame | None, use: Use
+    args: argparse.Namespace, groups: pd.DataFrame | None, use: Use, kept: Kept | None
 ) -> list[Served]:
     made: list[Served] = []
+    listed = None
     if groups is not None:
-        folder = args.groups.parent if args.groups else None
+        folder = args.groups.parent
         made += serves_from(groups, seed=args.seed, folder=folder, use=use)
+    elif kept is not None and not args.people:
+        serves, listed = kept.serves, kept.lists
+        if args.admissions is not None:
+            own = serves["people"].isin(list(listed))
+            serves = serves.assign(
+                admissions=serves["admissions"].mask(own, args.admissions)
+            )
+        made += serves_from(serves, seed=args.seed, use=use, lists=listed)
     if args.people:
         rows = [_named(text) for text in args.people]
         table = pd.DataFrame(rows, columns=["people", "count"])
         made += serves_from(table, seed=args.seed)
-    if args.caseload is not None:
+    # In place of a list kept it is served under that one's name and rules.
+    if args.caseload is not None and not listed:
         people = read_caseload(args.caseload, seed=args.seed)
         made.append(Served(people, admissions=args.admissions or 0.0))
     return made or list(serves_from(demo_scenario()[0], seed=args.seed))

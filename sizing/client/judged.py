@@ -27,11 +27,10 @@ IN_PLAY, RUNNER_UP, SURE = 0.05, 0.10, 0.90
 class JudgedClient:
     """What is known of one client against one chart; its frames as in ``check_client``.
 
-    ``nearest``, for a client whom probably none fits, by the likeliest body, holds
-    ``size``, ``measure``, ``direction`` and ``miss`` (cm or kg). ``doubts`` looked
-    wrong but were confirmed. ``bodies`` are the draws behind every figure, ``limiting``
-    the measures that a size limits and no tape or scale read, and ``cautious`` why no
-    chance above 95 % is given while those are predicted ("" where any is).
+    ``nearest``, where probably none fits, by the likeliest body: ``size``, ``measure``,
+    ``direction``, ``miss`` (cm or kg). ``doubts`` were confirmed; ``bodies`` are the
+    draws behind every figure; ``limiting`` are measures that a size limits and nobody
+    took, ``cautious`` why no chance above 95 % is given for those ("" where any is).
     """
 
     chart: SizeChart

@@ -1,9 +1,8 @@
 """Write files, and folders of them, whole or not at all.
 
-What is written lies first in a part beside its place, on the same file system, and is
-then moved onto it in one step: whoever looks, and whatever is stopped when, finds the
-old or the new, never half of either. A part is locked while its writer lives, so that
-the next writer in the same folder can tell, and clear away, what a stopped one left.
+What is written lies first in a part beside its place and is then moved onto it in one
+step: whoever looks, and whatever is stopped when, finds the old or the new. A part is
+locked while its writer lives, so that the next can clear away what a stopped one left.
 Nothing but the standard library is loaded: an unusable place is told at once.
 """
 

@@ -20,16 +20,13 @@ def vocabulary() -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        ``name`` (as in every table), ``label`` (plain English), ``unit``,
-        ``iso_term`` (name in ISO 7250-1, from memory), ``definition`` and
-        ``landmarks`` in the kit's own words, ``how_seated`` (on a seated
-        person), ``how_lying`` (on one who cannot sit unaided), ``slips`` (common
-        ones; common practice, no source), ``governs`` (part of a sling it decides),
-        ``place_words`` (what people call the place, in small letters; common
-        practice, no source), ``patterns`` (patterns of sling in which it does,
-        separated by semicolons; tidy in ``measure_patterns``),
-        ``error_cm`` (SD of one reading around the person's true value, in
-        ``unit``), ``error_source``.
+        ``name``, ``label``, ``unit``, ``iso_term`` (name in ISO 7250-1, from memory),
+        ``definition`` and ``landmarks`` in the kit's own words, ``how_seated``,
+        ``how_lying`` (on one who cannot sit unaided), ``slips`` and ``place_words``
+        (common practice, no source), ``governs`` (part of a sling it decides),
+        ``patterns`` (of sling in which it does; tidy in ``measure_patterns``),
+        ``error_cm`` (SD of one reading around the person's true value, in ``unit``),
+        ``error_source``.
 
     References
     ----------

@@ -13,39 +13,24 @@ from sizing.plots.stock import (
     plot_shortages,
 )
 from sizing.plots.style import figure_of
+from sizing.resources import texts
 from sizing.stock import StockPlan
 from sizing.stock.need import LARGE_STORE
 from sizing.stock.result import DAY, NO_SLING, money, strategy_words
 from sizing.words.numbers import given
 from sizing.words.numbers import share as percent
 
-QUESTION = (
-    "Which sizes of sling should be stocked, and how many of each, so that almost "
-    "nobody is without one that fits, for the least money?"
-)
-#: What is drawn of a plan, in this order, and what to make of it.
-_CAPTIONS = {
-    "comparison": "Every way of spending meets the same people on the same days.",
-    "demand": "People who fit several sizes count in each; slings are handed out so "
-    "that as few as possible wait.",
-    "shortages": "Days on which someone waits and one more of this size would serve.",
-    "cost_curve": "Each point is the cheapest order for a target, judged on days it "
-    "was not planned on.",
+_T = texts("stock_page")
+#: The tables and pictures of each part of the page, in their order.
+_WITHIN = {
+    "order": ("order", "service"),
+    "comparison": ("comparison",),
+    "demand": ("demand", "shortages"),
+    "services": ("services", "own_orders"),
+    "yearly": ("yearly",),
+    "cost_curve": ("cost_curve", "one_more_or_less", "variants", "robustness"),
+    "not_fitted": ("not_fitted",),
 }
-_UNFITTED = (
-    "More stock does not help people who fit no size offered. Look for another pattern "
-    "or one made to measure; the table says by what they miss."
-)
-WHY_NEEDS = (
-    "among very many people someone waits on most days whatever is bought, and a day "
-    "with one waiting counts as one with fifty"
-)
-#: What an order misses of each kind of target.
-_MISSED = {
-    "days": "Days on which somebody waits",
-    "needs": "Needs not met, of people who fit at least one size",
-}
-_OWN = ("services", "own_orders")
 
 
 def stock_page(
@@ -72,35 +57,33 @@ def stock_report(
 ) -> Page:
     """Return what the page says, part by part; forms show the same parts."""
     shown = shown_tables(plan, units=units)
-
-    def section(heading: str, words: tuple[str, ...], *names: str) -> Section:
-        return Section(
-            heading,
-            words=words,
-            figures=[drawn[name] for name in _CAPTIONS if name in names],
-            tables=[one for name, one in shown.items() if name in names],
-        )
-
-    needed = "What is needed, and what runs short"
-    more = ("cost_curve", "one_more_or_less", "variants", "robustness")
-    own = (pooling_words(plan),) if len(plan.services) else ()
+    words = {
+        "order": (plan.proof(),),
+        "yearly": (plan.yearly_words(),),
+        "cost_curve": (plan.sizes_words(),),
+        "not_fitted": (_T.page["unfitted"],),
+    }
+    parts = dict(_T.parts)
+    if len(plan.services):
+        words["services"] = (pooling_words(plan),)
+    else:
+        del parts["services"]
     return Page(
-        title="Which slings to stock",
-        question=QUESTION,
+        title=_T.page["title"],
+        question=_T.page["question"],
         answer=plan.answer(),
         inputs=" ".join(
             f"{what}: {said.rstrip('.')}." for what, said in inputs_of(plan)
         ),
-        sections=(
-            section("The order", (plan.proof(),), "order", "service"),
-            section("The same money spent otherwise", (), "comparison"),
-            section(needed, (), "demand", "shortages"),
-            *[section("A store for each service, or one for all", own, *_OWN)]
-            * bool(own),
-            section("What it costs over the years", (plan.yearly_words(),), "yearly"),
-            section("What more or less money does", (), *more),
-            section("Who fits no size", (_UNFITTED,), "not_fitted"),
-        ),
+        sections=[
+            Section(
+                heading,
+                words=words.get(part, ()),
+                figures=[drawn[name] for name in _T.pictures if name in _WITHIN[part]],
+                tables=[one for name, one in shown.items() if name in _WITHIN[part]],
+            )
+            for part, heading in parts.items()
+        ],
         limits=(NO_SLING, DAY, *plan.limits),
         sources=plan.sources,
     )
@@ -113,42 +96,37 @@ def stock_axes(plan: StockPlan) -> dict[str, Axes]:
         "comparison": plot_comparison(plan.comparison.assign(strategy=ways)),
         "demand": plot_demand(plan.demand, plan.order),
         "shortages": plot_shortages(plan.shortages),
-        "cost_curve": plot_cost_curve(plan.curve, missed=_MISSED[plan.aim]),
+        "cost_curve": plot_cost_curve(plan.curve, missed=_T.missed[plan.aim]),
     }
 
 
 def stock_pictures(plan: StockPlan) -> dict[str, Picture]:
     """Return the same with the words that stand for them."""
-    alt = _alts(plan)
-    return {
-        name: picture(figure_of(ax), alt=alt[name], caption=_CAPTIONS[name])
-        for name, ax in stock_axes(plan).items()
-    }
-
-
-def _alts(plan: StockPlan) -> dict[str, str]:
-    met = ", ".join(
-        f"{strategy_words(r['strategy'])} {percent(r['needs_met'])}"
-        for r in plan.comparison.to_dict("records")
-    )
+    compared = plan.comparison.to_dict("records")
     held = dict(zip(plan.order["key"], plan.order["stock"], strict=True))
-    fits = ", ".join(
-        f"{r['key']} fits {r['estimate']:.0f} people, {held[r['key']]} held"
-        for r in plan.demand.query("share == 'fits'").to_dict("records")
-    )
-    short = plan.shortages.to_dict("records")
-    worst = max(short, key=lambda row: row["estimate"])
-    missed = _MISSED[plan.aim]
-    costs = ", ".join(
-        f"{r['cost']:,.0f}: {percent(r['estimate'])}"
-        for r in plan.curve.to_dict("records")
-    )
+    fitted = plan.demand.query("share == 'fits'").to_dict("records")
+    worst = max(plan.shortages.to_dict("records"), key=lambda row: row["estimate"])
+    curve = plan.curve.to_dict("records")
+    told = {
+        "met": [
+            f"{strategy_words(r['strategy'])} {percent(r['needs_met'])}"
+            for r in compared
+        ],
+        "fits": [
+            f"{r['key']} fits {r['estimate']:.0f} people, {held[r['key']]} held"
+            for r in fitted
+        ],
+        "costs": [f"{r['cost']:,.0f}: {percent(r['estimate'])}" for r in curve],
+        "worst": [worst["key"]],
+        "share": [percent(worst["estimate"])],
+        "missed": [_T.missed[plan.aim]],
+    }
+    said = {name: ", ".join(parts) for name, parts in told.items()}
     return {
-        "comparison": f"Bars of the needs met by the same money: {met}.",
-        "demand": f"Each size on an average day, and the slings held: {fits}.",
-        "shortages": "Chance of being short by size; the largest is "
-        f"{worst['key']}, {percent(worst['estimate'])} of days.",
-        "cost_curve": f"{missed}, by cost: {costs}.",
+        name: picture(
+            figure_of(ax), alt=_T.alt[name].format(**said), caption=_T.pictures[name]
+        )
+        for name, ax in stock_axes(plan).items()
     }
 
 
@@ -156,26 +134,22 @@ def inputs_of(plan: StockPlan) -> list[tuple[str, str]]:
     """Return what went into a plan: what it is called, and what it was."""
     goals = []
     if plan.target is not None:
-        goal = f"nobody waits on {given(plan.target)} of days"
-        if plan.aim == "needs":
-            goal = f"{given(plan.target)} of needs are met"
-            goal += f" ({WHY_NEEDS})" * (int(plan.groups["count"].sum()) > LARGE_STORE)
-        goals.append(f"{goal}, at least cost")
+        goal = _T.page[plan.aim].format(target=given(plan.target))
+        if plan.aim == "needs" and plan.groups["count"].sum() > LARGE_STORE:
+            goal += _T.page["why_needs"]
+        goals.append(_T.page["least"].format(goal=goal))
     if plan.budget is not None:
         spent = money(plan.budget, plan.currency)
-        goals.append(f"no more than {spent} is spent")
-    days = plan.settings
-    drawn = (
-        f"{days['scenarios']:,} for planning, {days['choosing']:,} for choosing, "
-        f"{days['checks']:,} for judging, seed {days['seed']}"
-    )
-    served = ". ".join(_group_words(row) for row in plan.groups.to_dict("records"))
-    return [
-        ("Who it serves", served),
-        ("How slings are used", plan.use.summary()),
-        ("Goal", " and ".join(goals)),
-        ("Days simulated", drawn),
-    ]
+        goals.append(_T.page["spent"].format(money=spent))
+    said = {
+        "served": ". ".join(
+            _group_words(row) for row in plan.groups.to_dict("records")
+        ),
+        "use": plan.use.summary(),
+        "goal": " and ".join(goals),
+        "drawn": _T.page["drawn"].format(**plan.settings),
+    }
+    return [(heading, said[name]) for name, heading in _T.inputs.items()]
 
 
 def _group_words(row: dict[Any, Any]) -> str:

@@ -1,7 +1,7 @@
 """A plan kept in its workbook: what was entered, to be opened again or compared."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,33 +13,22 @@ from sizing.errors import SizingError, one_of
 from sizing.measures.headings import Column, Table
 from sizing.measures.patterns import PATTERNS
 from sizing.measures.tables import CHART, GROUPS, PRICES, take
-from sizing.people import population_titles
+from sizing.measures.vocabulary import plain
+from sizing.people import People, population_titles, read_caseload
 from sizing.people.files import read_table
+from sizing.resources import texts
 from sizing.stock import StockPlan, Use, Years, offer_from, serves_from
 from sizing.stock.result import money
 from sizing.stock.years import TOTAL, usual_rates
 from sizing.words.numbers import given, share
 
-#: The sheets that hold what was entered, beside the order's own.
-PEOPLE, CHARTS, ENTRIES = "People", "Charts", "Entries"
+_T = texts("stock")
+#: The sheets that hold what was entered, beside the order's own; lists of clients are
+#: in sheets of their own, numbered.
+PEOPLE, CHARTS, ENTRIES, CLIENTS = "People", "Charts", "Entries", "Clients "
 _ENTRIES = Table(
     "entries", (Column("entry", needed=True), Column("value", needed=True))
 )
-_USE = {
-    "sharing": "Slings are",
-    "each": "Slings for each client",
-    "at_once": "Share of clients who need one at once",
-    "at_most": "Most clients lifted at once",
-    "spares": "Spares of each size",
-    "passed_on": "Passed on to the next client",
-}
-_GOAL = {"target": "Target", "aim": "Target is a share of", "budget": "Budget"}
-_YEARS = {
-    "years": "Years it is kept",
-    "wash": "Price of a wash",
-    "examination": "Price of an examination",
-    "single": "Price of a single-patient sling",
-}
 _OUT, _RATE, _PATTERN = "Out of use: ", "Rate: ", "Pattern of sling"
 
 
@@ -47,10 +36,9 @@ _OUT, _RATE, _PATTERN = "Out of use: ", "Rate: ", "Pattern of sling"
 class Kept:
     """What was entered for a plan.
 
-    ``serves`` is a table as ``serves_from`` takes it, but for lists of clients, which
-    are in no workbook: their ``people`` are empty. ``prices`` are as ``offer_from``
-    takes them; what is owned stands in the charts too, for other prices. ``goal`` goes
-    to ``plan_stock``.
+    ``serves`` is a table as ``serves_from`` takes it, with ``lists`` of clients.
+    ``prices`` are as ``offer_from`` takes them; what is owned stands in the charts
+    too, for other prices. ``goal`` goes to ``plan_stock``.
     """
 
     serves: pd.DataFrame
@@ -60,31 +48,38 @@ class Kept:
     goal: Mapping[str, Any]
     years: Years
     pattern: str | None = None
+    lists: Mapping[str, People] = field(default_factory=dict)
 
     @property
-    def missing(self) -> tuple[str, ...]:
-        """The services whose lists of clients are in no workbook."""
-        return tuple(self.serves.loc[self.serves["people"].isna(), "name"])
+    def asked(self) -> dict[str, Any]:
+        """What ``plan_stock`` was asked."""
+        asked = {name: getattr(self, name) for name in ("charts", "prices", "use")}
+        serves = serves_from(self.serves, use=self.use, lists=self.lists)
+        return {**asked, "years": self.years, **self.goal, "serves": serves}
 
 
 def kept_sheets(
     plan: StockPlan, *, pattern: str | None = None
 ) -> dict[str, pd.DataFrame]:
-    """Return the sheets that hold what was entered for a plan."""
-    titles = population_titles()
-    people = [
-        {
-            "service": one.title,
-            "people": titles.get(one.people.name, ""),
-            "count": one.count,
-            "admissions": one.admissions,
-            "number": one.number,
-            **(_rules(one.use) if one.use else {}),
-            "target": one.target,
-            "charts": "; ".join(one.charts),
-        }
-        for one in plan.served
-    ]
+    """Return the sheets that hold what was entered for a plan.
+
+    Of a list of clients: sex, age, the measures taken, and a reference if it had one.
+    """
+    titles, people = population_titles(), []
+    lists: dict[str, pd.DataFrame] = {}
+    held: dict[int, int] = {}
+    for one in plan.served:
+        who = titles.get(one.people.name, "")
+        if not who and np.ptp(one.people.weight.to_numpy(float)) == 0:
+            # Services of one list share its sheet.
+            number = held.setdefault(id(one.people), len(held) + 1)
+            who = f"{CLIENTS}{number}"
+            lists[who] = _listed(one.people)
+        rules = _rules(one.use) if one.use else {}
+        own = {name: getattr(one, name) for name in ("count", "admissions", "number")}
+        charts = "; ".join(one.charts)
+        row = {"service": one.title, "people": who, **own, **rules}
+        people.append({**row, "target": one.target, "charts": charts})
     offer = plan.offer.table.set_index("chart")
     frames = [
         # Price, pack and what is owned are in the order.
@@ -96,14 +91,13 @@ def kept_sheets(
         )
         for chart in plan.charts
     ]
-    use, years = plan.use, plan.years
     entries: dict[str, Any] = {} if pattern is None else {_PATTERN: pattern}
-    entries |= {words: getattr(use, name) for name, words in _USE.items()}
-    entries |= {f"{_OUT}{why}": f"{a:g}/{b:g} days" for why, (a, b) in use.out.items()}
-    entries |= {words: getattr(plan, name) for name, words in _GOAL.items()}
-    entries |= {words: getattr(years, name) for name, words in _YEARS.items()}
+    for part, of in (("use", plan.use), ("goal", plan), ("years", plan.years)):
+        entries |= {w: getattr(of, name) for name, w in _T.entries[part].items()}
+    out = plan.use.out.items()
+    entries |= {f"{_OUT}{why}": f"{a:g}/{b:g} days" for why, (a, b) in out}
     labels = usual_rates().set_index("rate")["label"]
-    for name, ends in years.rates.items():
+    for name, ends in plan.years.rates.items():
         entries[_RATE + labels[name]] = "/".join(f"{end:g}" for end in ends)
     listed = pd.DataFrame(entries.items(), columns=["Entry", "Value"], dtype=object)
     # Headings as people write them; the readers know these as well.
@@ -114,7 +108,23 @@ def kept_sheets(
         PEOPLE: listed_people.rename(columns=columns),
         CHARTS: pd.concat(frames, ignore_index=True),
         ENTRIES: listed.astype(object).where(listed.notna(), None),
+        **lists,
     }
+
+
+def _listed(people: People) -> pd.DataFrame:
+    """Return a list of clients as it was entered: what was drawn is left out."""
+    first = (people.frame["draw"] == people.frame["draw"].iloc[0]).to_numpy()
+    known = [c for c in ("reference", "sex", "age_years") if c in people.frame]
+    frame = people.frame[[*known, *people.measures]].astype(object)
+    measured = people.evidence.reindex(columns=list(people.measures)) == "measured"
+    frame = frame.where(measured.reindex(columns=frame.columns, fill_value=True))
+    shown = frame[first].dropna(axis=1, how="all").reset_index(drop=True)
+    units = {name: name.rpartition("_")[2] for name in shown if "_" in str(name)}
+    headings = {name: f"{plain(name)} ({unit})" for name, unit in units.items()}
+    shown = shown.rename(columns=headings).rename(columns=str.capitalize)
+    kept: pd.DataFrame = shown.where(shown.notna(), None)
+    return kept
 
 
 def _rules(use: Use) -> dict[str, Any]:
@@ -126,11 +136,19 @@ def _rules(use: Use) -> dict[str, Any]:
     return {**rules, "laundry": 7 * days / every}
 
 
-def reopened(path: str | Path, *, bought: bool = False) -> Kept:
+def reopened(
+    path: str | Path,
+    *,
+    bought: bool = False,
+    clients: str | Path | None = None,
+    seed: int = 1,
+) -> Kept:
     """Return what was entered for the plan in a workbook that the kit wrote.
 
     - ``bought``: Whether the order was bought since: what it "then held" is owned now.
       Otherwise what was owned before it.
+    - ``clients``: A file in place of the list of clients, where the plan has one.
+    - ``seed``: Of what is drawn where the list has no measure.
 
     Raises
     ------
@@ -165,34 +183,42 @@ def reopened(path: str | Path, *, bought: bool = False) -> Kept:
     }
     prices = order[[name for name in columns if name in order]].rename(columns=columns)
     prices = prices[prices["size"] != "Total"].reset_index(drop=True)
-    charts = tuple(
+    parts = [
         chart_from(part.reset_index(drop=True), warn=False)
         for _, part in frames.groupby("chart_name", sort=False)
-    )
-    offered = offer_from(charts, prices).table.set_index("chart")
-    charts = tuple(
-        replace(
-            chart,
-            frame=chart.frame.assign(
-                **{
-                    c: offered.loc[[chart.name], c].to_numpy()
-                    for c in ("owned", "pack")
-                }
-            ),
-        )
-        for chart in charts
-    )
+    ]
+    offered = offer_from(parts, prices).table.set_index("chart")
+    charts = []
+    for chart in parts:
+        own = offered.loc[[chart.name]].reset_index(drop=True)
+        frame = chart.frame.assign(owned=own["owned"], pack=own["pack"])
+        charts.append(replace(chart, frame=frame))
     people = take(read_table(path, GROUPS, called=PEOPLE), GROUPS, note=False).frame
     names = {title: name for name, title in population_titles().items()}
-    for title in people["people"].dropna():
-        if title not in names:
+    sheets = {}
+    for title, service in people[["people", "name"]].itertuples(index=False):
+        if str(title).startswith(CLIENTS):
+            sheets[title] = service
+        elif title not in names:
             raise _changed(file, PEOPLE, f"there are no people called '{title}'")
-    people["people"] = people["people"].map(names)
-    known = people[people["people"].notna()]
-    if len(known):
-        # Numbers changed by hand are refused here, with the sheet's other entries.
-        serves_from(known, use=entered[0])
-    return Kept(people, charts, prices, *entered)
+    if clients is not None and len(sheets) > 1:
+        raise SizingError(
+            f"{file}: it has {len(sheets)} lists of clients, and one file cannot be in "
+            "place of all. What to do: write the lists into its sheets."
+        )
+    lists = {
+        sheet: replace(
+            read_caseload(clients, seed=seed)
+            if clients is not None
+            else read_caseload(path, called=sheet, seed=seed),
+            name=service,
+        )
+        for sheet, service in sheets.items()
+    }
+    people["people"] = people["people"].replace(names)
+    # Numbers changed by hand are refused here, with the sheet's other entries.
+    serves_from(people, use=entered[0], lists=lists)
+    return Kept(people, tuple(charts), prices, *entered, lists)
 
 
 def _changed(file: str, sheet: str, what: str) -> SizingError:
@@ -206,45 +232,46 @@ def _changed(file: str, sheet: str, what: str) -> SizingError:
 
 def _entered(entries: pd.DataFrame) -> tuple[Use, dict[str, Any], Years, str | None]:
     """Return use, goal, years and pattern from the entries, which must be there."""
-    labels = entries["Entry"]
-    known = [*_USE.values(), *_GOAL.values(), *_YEARS.values()]
+    labels = list(entries["Entry"])
+    known = {w: (p, n) for p, of in _T.entries.items() for n, w in of.items()}
     for entry in [*known, *labels]:
-        if list(labels).count(entry) != 1:
+        if labels.count(entry) != 1:
             raise ValueError(f"the entry '{entry}' is not there once")
         if entry not in known and not str(entry).startswith((_OUT, _RATE, _PATTERN)):
             raise ValueError(f"there is no entry '{entry}' in this version")
-    told = entries.set_index("Entry")["Value"].dropna()
-
-    def number(value: object) -> Any:
-        amount = float(str(value))
-        return int(amount) if amount.is_integer() else amount
-
-    def parts(first: str) -> dict[str, tuple[float, ...]]:
-        return {
-            str(name).removeprefix(first): tuple(
-                float(part) for part in str(value).removesuffix(" days").split("/")
-            )
-            for name, value in told.items()
-            if str(name).startswith(first)
-        }
-
-    use = {name: told[words] for name, words in _USE.items() if words in told}
-    for name in ("each", "at_once", "at_most", "spares"):
-        if name in use:
-            use[name] = number(use[name])
-    use["passed_on"] = {"true": True, "false": False}[str(use["passed_on"]).lower()]
-    goal: dict[str, Any] = {"aim": str(told[_GOAL["aim"]])}
-    for name in ("target", "budget"):
-        if _GOAL[name] in told:
-            goal[name] = float(number(told[_GOAL[name]]))
-    years = {n: number(told[words]) for n, words in _YEARS.items() if words in told}
+    told: dict[str, dict[str, Any]] = {part: {} for part in _T.entries}
     codes = usual_rates().set_index("label")["rate"]
-    rates: Any = {codes[label]: ends for label, ends in parts(_RATE).items()}
-    pattern = told.get(_PATTERN)
-    if pattern is not None:
-        one_of("pattern of sling", pattern, PATTERNS)
-    made = Use(**use, out=parts(_OUT))  # type: ignore[arg-type]
-    return made, goal, Years(**years, rates=rates), pattern
+    out, rates, pattern = {}, {}, None
+    for entry, cell in entries.set_index("Entry")["Value"].dropna().items():
+        name = str(entry)
+        if name in known:
+            part, of = known[name]
+            told[part][of] = _value(cell)
+        elif name == _PATTERN:
+            pattern = str(cell)
+            one_of("pattern of sling", pattern, PATTERNS)
+        else:
+            ends: Any = tuple(map(float, str(cell).removesuffix(" days").split("/")))
+            if name.startswith(_OUT):
+                out[name.removeprefix(_OUT)] = ends
+            else:
+                rates[codes[name.removeprefix(_RATE)]] = ends
+    goal = told["goal"]
+    goal |= {name: float(goal[name]) for name in ("target", "budget") if name in goal}
+    use = Use(**told["use"], out=out)
+    return use, goal, Years(**told["years"], rates=rates), pattern
+
+
+def _value(cell: object) -> Any:
+    """Return yes or no, a number, or words."""
+    text = str(cell)
+    if text.lower() in ("true", "false"):
+        return text.lower() == "true"
+    try:
+        amount = float(text)
+    except ValueError:
+        return text
+    return int(amount) if amount.is_integer() else amount
 
 
 def side_by_side(plans: Mapping[str, StockPlan]) -> pd.DataFrame:

@@ -1,33 +1,25 @@
 """The order to hand over: a list, a workbook, and one A4 page that is signed."""
 
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from sizing.cautions import cautions, invented_words
-from sizing.errors import Problem, SizingError
+from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 from sizing.measures.patterns import led_by, pattern_words
 from sizing.pages.page import Table, template
 from sizing.pages.stock import inputs_of
-from sizing.pages.stock_kept import kept_sheets
-from sizing.pages.stock_tables import OF_STORES, own_order_list, shown_tables
+from sizing.pages.stock_kept import CLIENTS, kept_sheets
+from sizing.pages.stock_tables import own_order_list, shown_tables
+from sizing.resources import texts
 from sizing.stock import StockPlan
 from sizing.stock.result import DAY, NO_SLING, strategy_words
 from sizing.words.numbers import given
 
-_ORDER = {
-    "size": "Size",
-    "chart": "Chart",
-    "code": "Supplier's code",
-    "order": "Buy",
-    "pack": "Sold in packs of",
-    "owned": "Owned before",
-    "stock": "Then held",
-    "price": "Price of one",
-    "cost": "Cost",
-    "load_limit_kg": "Load limit (kg)",
-}
+_T = texts("stock_page")
+_ORDER: dict[str, str] = _T.book
 #: Sizes beyond which the letters are smaller, as they are where a pattern of sling is
 #: named, and beyond which the workbook has the rest; kinds of people whom nothing fits
 #: that are listed (our choice: one page).
@@ -54,16 +46,13 @@ def write_order(
     """Write the order list to a CSV file, or the workbook to an XLSX file."""
     path = Path(path)
     if path.suffix.lower() not in (".csv", ".xlsx") or not path.parent.is_dir():
-        problem = Problem(
-            "the order list cannot be written there",
-            "a name ending in .csv or .xlsx, in a folder that exists",
-            "name another file",
-            file=str(path),
+        say = _T.sheet
+        raise SizingError(
+            say["place"], allowed=say["ending"], action=say["other"], file=str(path)
         )
-        raise SizingError(str(problem))
     listed = path.suffix.lower() == ".csv"
-    book = b"" if listed else order_book(plan, pattern=pattern)
-    write_bytes(path, csv_bytes(order_list(plan)) if listed else book)
+    made = csv_bytes(order_list(plan)) if listed else order_book(plan, pattern=pattern)
+    write_bytes(path, made)
 
 
 def order_book(plan: StockPlan, *, pattern: str | None = None) -> bytes:
@@ -73,33 +62,34 @@ def order_book(plan: StockPlan, *, pattern: str | None = None) -> bytes:
     was entered is in the last three, for ``reopened``.
     Numbers are numbers there, shares from 0 to 1.
     """
-    sign = plan.currency
+    sign, shown, say = plan.currency, shown_tables(plan), _T.sheet
     amount = f'"{sign}{" " * sign.isalpha()}"#,##0.00' if sign else "#,##0.00"
     formats = dict.fromkeys(("Price of one", "Cost"), amount)
     formats |= dict.fromkeys(("Buy", "Owned before", "Then held", "Slings"), "#,##0")
     formats |= dict.fromkeys(("Days nobody waits", "Needs met"), "0.0%")
-    formats |= {"Fitted by no size, on an average day": "#,##0.0"}
-    assumed = [("What it does", words) for words in (plan.answer(), plan.proof())]
-    assumed += [
-        (what, f"{estimate} (likely {between})")
-        for what, estimate, between in shown_tables(plan)["service"].rows
+    formats |= {_T.groups["unfitted"]: "#,##0.0"}
+    assumed = [
+        *((say["what"], words) for words in (plan.answer(), plan.proof())),
+        *((w, f"{e} (likely {between})") for w, e, between in shown["service"].rows),
+        *inputs_of(plan),
+        *(
+            (f"{way}, a year: {item}", f"{cost} ({low} to {high}); {source}")
+            for way, item, cost, low, high, source in shown["yearly"].rows
+        ),
+        (say["years"], plan.yearly_words()),
+        *(("Source", line) for line in plan.sources),
     ]
-    assumed += inputs_of(plan)
-    assumed += [
-        (f"{way}, a year: {item}", f"{cost} ({low} to {high}); {source}")
-        for way, item, cost, low, high, source in shown_tables(plan)["yearly"].rows
-    ]
-    assumed += [("Over the years", plan.yearly_words())]
-    assumed += [("Source", line) for line in plan.sources]
+    kept = kept_sheets(plan, pattern=pattern)
+    notes = _led(plan, pattern, plan.summary()).splitlines()
+    if any(name.startswith(CLIENTS) for name in kept):
+        notes.insert(0, say["clients"])
     sheets = {
         "Order": _bought(plan),
         "By service": _by_service(plan),
         "Scenarios": _scenarios(plan),
         "Assumptions": pd.DataFrame(assumed, columns=["What", "As planned"]),
-        "Notes": pd.DataFrame(
-            {"Notes": _led(plan, pattern, plan.summary()).splitlines()}
-        ),
-        **kept_sheets(plan, pattern=pattern),
+        "Notes": pd.DataFrame({"Notes": notes}),
+        **kept,
     }
     return workbook_bytes(rounded(sheets), formats=formats)
 
@@ -128,57 +118,43 @@ def _bought(plan: StockPlan) -> pd.DataFrame:
 def _by_service(plan: StockPlan) -> pd.DataFrame:
     left = plan.not_fitted.groupby("group")["estimate"].sum()
     unfitted = plan.groups["group"].map(left).fillna(0.0)
-    names = {
-        "group": "Service",
-        "people": "People like",
-        "count": "How many on one day",
-        "admissions": "Admitted over the period",
-    }
-    made = plan.groups[list(names)].rename(columns=names)
-    made = made.assign(**{"Fitted by no size, on an average day": unfitted})
-    made["Rules of its own"] = plan.groups["use"]
+    made = plan.groups.assign(unfitted=unfitted)[list(_T.groups)]
+    made = made.rename(columns=_T.groups)
     if plan.services.empty:
         return made
-    own = plan.services.set_index("service").reindex(columns=list(OF_STORES)[:-1])
-    own = own.rename(columns=OF_STORES)
+    stores = _T.columns["services"]
+    own = plan.services.set_index("service")
+    own = own.reindex(columns=["slings", "cost", "nobody_waits", "needs_met"])
     sizes = own_order_list(plan).set_index("Size").T.add_prefix("Buy of ")
-    own = own.join(sizes).rename_axis("Service").reset_index()
+    own = own.rename(columns=stores).join(sizes).rename_axis("Service").reset_index()
     made = made.merge(own, on="Service", how="left")
     return pd.concat([made, own.tail(2)], ignore_index=True)
 
 
 def _scenarios(plan: StockPlan) -> pd.DataFrame:
     curve, others, people = plan.curve, plan.comparison, plan.robustness
-    goals = [
-        "this order" if own else f"target {given(target)} of {plan.aim}"
-        for own, target in zip(curve["plan"], curve["target"], strict=True)
-    ]
-    curve = curve.assign(scenario=goals)
     others = others[others["strategy"] != "plan"]
-    ways = "the same money " + others["strategy"].map(strategy_words)
     people = people[people["people"] != "as planned"]
-    words = [
-        f"this order, people {row.people}: {row.shift} (cost: of an order that keeps "
-        "the target for them)"
-        for row in people.itertuples()
-    ]
-    changed = plan.variants["scenario"]
+    own, say = curve["plan"], _T.sheet
+    goals = [f"target {given(target)} of {plan.aim}" for target in curve["target"]]
     number = plan.variants["sizes"].astype(str) + " sizes, "
-    parts = [
-        curve,
-        plan.variants.assign(scenario=number + changed),
-        others.assign(scenario=ways),
-        people.assign(scenario=words, nobody_waits=people["estimate"]),
+    named: list[tuple[pd.DataFrame, Any]] = [
+        (curve, pd.Series(goals).mask(own, say["this"])),
+        (plan.variants, number + plan.variants["scenario"]),
+        (
+            others,
+            [say["same"].format(way=strategy_words(s)) for s in others["strategy"]],
+        ),
+        (
+            people.assign(nobody_waits=people["estimate"]),
+            [say["shifted"].format_map(row) for row in people.to_dict("records")],
+        ),
     ]
-    names = {
-        "scenario": "Scenario",
-        "nobody_waits": "Days nobody waits",
-        "needs_met": "Needs met",
-        "slings": "Slings",
-        "cost": "Cost",
-    }
-    rows = [part.reindex(columns=list(names)).astype(object) for part in parts]
-    made = pd.concat(rows, ignore_index=True).rename(columns=names)
+    rows = [
+        part.assign(scenario=words).reindex(columns=list(_T.scenarios)).astype(object)
+        for part, words in named
+    ]
+    made = pd.concat(rows, ignore_index=True).rename(columns=_T.scenarios)
     return made.where(made.notna(), None)
 
 
@@ -186,31 +162,26 @@ def order_sheet(
     plan: StockPlan, *, units: str = "metric", pattern: str | None = None
 ) -> str:
     """Return order, cost, who is not served and what is assumed, on one page."""
-    shown = shown_tables(plan, units=units)
+    shown, say = shown_tables(plan, units=units), _T.sheet
     order = shown["order"]
     # The last row holds the sums.
     bought = [*(plan.order["order"] > 0), True]
     rows = [row for row, some in zip(order.rows, bought, strict=True) if some]
     caption = order.caption
     if len(rows) > _MOST:
-        caption += (
-            f": the first {_MOST - 1} of {len(rows) - 1} sizes; all in the workbook"
-        )
+        caption += say["first"].format(some=_MOST - 1, all=len(rows) - 1)
         rows = [*rows[: _MOST - 1], rows[-1]]
-    price = [column.name for column in order.columns].index("Price of one")
+    price = [column.name for column in order.columns].index(_ORDER["price"])
     columns = (*order.columns[:price], *order.columns[price + 1 :])
     kept = tuple((*row[:price], *row[price + 1 :]) for row in rows)
+    assumed = [f"{what}: {words}" for what, words in inputs_of(plan)]
     parts = (
-        ("Who is not served", _not_served(plan, shown.get("not_fitted"))),
-        (
-            "What it assumes",
-            [f"{what}: {said}" for what, said in inputs_of(plan)]
-            + [plan.yearly_words()],
-        ),
-        ("How far it may be trusted", [plan.proof(), DAY, NO_SLING]),
+        (say["served"], _not_served(plan, shown.get("not_fitted"))),
+        (say["assumes"], [*assumed, plan.yearly_words()]),
+        (say["trusted"], [plan.proof(), DAY, NO_SLING]),
     )
     return template("stock_sheet.html.j2").render(
-        title="Order of slings",
+        title=say["title"],
         answer=_led(plan, pattern, plan.answer()),
         table=Table(caption, columns, kept),
         parts=parts,
@@ -221,15 +192,17 @@ def order_sheet(
 
 def _not_served(plan: StockPlan, unfitted: Table | None) -> list[str]:
     """Return a line for each of the commonest kinds of people whom nothing fits."""
+    say, lines = _T.sheet, []
     if unfitted is None:
-        return ["nobody"]
-    lines = []
+        return [say["nobody"]]
     for group, why, nearest, direction, measure, _, people, _ in unfitted.rows[:_KINDS]:
-        line = f"{group}: {people} people on an average day; {why.lower()}"
+        line = say["people"].format(group=group, people=people, why=why.lower())
         if nearest:
-            line += f"; nearest is {nearest} ({direction}: {measure.lower()})"
+            line += say["nearest"].format(
+                nearest=nearest, direction=direction, measure=measure.lower()
+            )
         lines.append(line)
     rest = plan.not_fitted["estimate"][_KINDS:].sum()
     if rest >= 0.05:
-        lines.append(f"of other kinds: {rest:.1f} people on an average day")
+        lines.append(say["others"].format(rest=rest))
     return lines

@@ -11,6 +11,7 @@ from sizing.charts import OUTCOME_WORDS
 from sizing.measures import vocabulary
 from sizing.measures.written import Say, told, written
 from sizing.pages.page import Table, table
+from sizing.resources import texts
 from sizing.stock import SERVICE, StockPlan
 from sizing.stock.result import money, strategy_words
 from sizing.stock.services import ONE, OWN
@@ -18,81 +19,101 @@ from sizing.stock.tables import SHARES
 from sizing.words.numbers import interval, points, points_interval
 from sizing.words.numbers import share as percent
 
+_T = texts("stock_page")
 #: How many kinds of people whom no size fits are listed.
 _KINDS_SHOWN = 12
-_DIRECTIONS = {
-    "too_small_for": "too small",
-    "too_large_for": "too large",
-    "over_load": "load limit exceeded",
-    "not_measured": "not measured",
-}
-#: What is said of the stores of services, and its headings.
-OF_STORES = {
-    "slings": "Buy",
-    "cost": "Cost",
-    "nobody_waits": "Days nobody waits",
-    "needs_met": "Needs met",
-    "not_fitted": "Who fits no size",
-}
+#: Columns of words, in whatever table.
+_WORDS: list[str] = _T.words
 
 
 def shown_tables(plan: StockPlan, *, units: str = "metric") -> dict[str, Table]:
     """Return a plan's tables as people read them, in the order of the page."""
     say = partial(written, units=units)
-    made = {
+    cash = partial(money, currency=plan.currency)
+    how: dict[str, Callable[[Any], str]] = {
+        "slings": "{:,.0f}".format,
+        "cost": cash,
+        "nobody_waits": percent,
+        "needs_met": percent,
+        "not_fitted": "{:.1f}".format,
+    }
+    compared, people = plan.comparison, plan.groups["count"].sum()
+    ends = ["estimate", "low", "high"]
+    captions = {
+        name: words.format(years=plan.years.years)
+        for name, words in _T.captions.items()
+    }
+    frames = {
         "order": _order(plan, say),
-        "service": _service(plan),
-        "comparison": _compared(plan),
-        "one_more_or_less": _one(plan),
+        "service": _service(plan.service),
+        "comparison": compared.assign(
+            strategy=compared["strategy"].map(strategy_words),
+            more=_each(compared, points_interval).mask(compared["strategy"] == "plan"),
+        ).fillna({"more": ""}),
+        "one_more_or_less": _one(plan.one_more_or_less),
         "robustness": _robust(plan, say),
-        "yearly": _yearly(plan),
-        "variants": _variants(plan),
+        "yearly": plan.yearly.assign(**{e: plan.yearly[e].map(cash) for e in ends}),
+        "variants": plan.variants.assign(
+            served=(people - plan.variants["not_fitted"]).map("{:,.0f}".format)
+        ),
     }
     if len(plan.services):
-        made |= {"services": _services(plan), "own_orders": _own_orders(plan)}
+        target = plan.services["target"].map(lambda t: "" if pd.isna(t) else percent(t))
+        own = plan.services.reindex(columns=list(_T.columns["services"]))
+        frames["services"] = own.assign(target=target)
+        frames["own_orders"] = own_order_list(plan)
     if len(plan.not_fitted):
-        made["not_fitted"] = _unfitted(plan, say)
+        frames["not_fitted"] = _unfitted(plan, say)
+        rest = plan.not_fitted["estimate"][_KINDS_SHOWN:].sum()
+        if rest >= 0.05:
+            captions["not_fitted"] += _T.say["rarer"].format(rest=rest)
+    made = {}
+    for name, frame in frames.items():
+        columns = _T.columns.get(name, dict.fromkeys(frame))
+        columns = {c: h or c for c, h in columns.items() if c in frame}
+        cells = {
+            heading: frame[column].map(how.get(column, str), na_action="ignore")
+            for column, heading in columns.items()
+        }
+        shown = pd.DataFrame(cells).astype(object).fillna("out of reach")
+        words = [columns[c] for c in _WORDS if c in columns]
+        made[name] = table(shown, caption=captions[name], words=words)
     return made
 
 
-def _order(plan: StockPlan, say: Say) -> Table:
+def _each(frame: pd.DataFrame, made: Callable[[Any], object]) -> pd.Series:
+    """Return what is made of each row."""
+    cells = [made(row) for row in frame.to_dict("records")]
+    return pd.Series(cells, index=frame.index, dtype=object)
+
+
+def _order(plan: StockPlan, say: Say) -> pd.DataFrame:
     order = plan.order
     places = 0 if (order["price"] % 1 == 0).all() else 2
-    shown = pd.DataFrame(
-        {
-            "Size": order["key"],
-            "Buy": order["order"],
-            "Owned": order["owned"],
-            "Then held": order["stock"],
-            "Price of one": [money(p, plan.currency, places) for p in order["price"]],
-            "Cost": [money(c, plan.currency) for c in order["cost"]],
-            "Load limit": [
-                "not stated" if pd.isna(kg) else say(kg, "load_limit_kg", to="down")
-                for kg in order["load_limit_kg"]
-            ],
-        }
+    shown = order.astype(object).assign(
+        price=[money(p, plan.currency, places) for p in order["price"]],
+        load=[
+            "not stated" if pd.isna(kg) else say(kg, "load_limit_kg", to="down")
+            for kg in order["load_limit_kg"]
+        ],
     )
-    sums = order[["order", "owned", "stock"]].sum()
-    shown.loc[len(shown)] = ["All", *sums, "", money(plan.cost, plan.currency), ""]
-    return table(shown, caption="What to buy", words=["Size"])
+    sums = order[["order", "owned", "stock"]].sum().to_dict()
+    total = {"key": "All", **sums, "price": "", "cost": plan.cost, "load": ""}
+    return pd.concat([shown, pd.DataFrame([total], dtype=object)], ignore_index=True)
 
 
-def _service(plan: StockPlan) -> Table:
-    rows = plan.service.to_dict("records")
-    shown = pd.DataFrame(
+def _service(service: pd.DataFrame) -> pd.DataFrame:
+    ends = {
+        end: _each(service, partial(_number, column=end))
+        for end in ("estimate", "low", "high")
+    }
+    return pd.DataFrame(
         {
-            "What": [SERVICE[row["measure"]] for row in rows],
-            "Estimate": [_number(row, "estimate") for row in rows],
-            "Likely between": [
-                f"{_number(row, 'low')} and {_number(row, 'high')}" for row in rows
-            ],
+            "measure": service["measure"].map(SERVICE),
+            "estimate": ends["estimate"],
+            "between": ends["low"] + " and " + ends["high"],
         }
     )
-    caption = (
-        "What the order does, on days simulated afresh: shares with 95 % intervals, "
-        "numbers as 9 such services of 10 would see them"
-    )
-    return table(shown, caption=caption, words=["What"])
 
 
 def _number(row: dict[Any, Any], column: str) -> str:
@@ -106,90 +127,20 @@ def _number(row: dict[Any, Any], column: str) -> str:
     return f"{end:,}"
 
 
-def _compared(plan: StockPlan) -> Table:
-    rows = plan.comparison.to_dict("records")
-    first = "The same money spent"
-    shown = pd.DataFrame(
-        {
-            first: [strategy_words(row["strategy"]) for row in rows],
-            "Slings": [row["slings"] for row in rows],
-            "Cost": [money(row["cost"], plan.currency) for row in rows],
-            "Needs met": [percent(row["needs_met"]) for row in rows],
-            "Days nobody waits": [percent(row["nobody_waits"]) for row in rows],
-            "The plan meets more, points": [
-                "" if row["strategy"] == "plan" else points_interval(row)
-                for row in rows
-            ],
-        }
-    )
-    caption = "Side by side; the same people on the same days"
-    return table(shown, caption=caption, words=[first])
-
-
-def _variants(plan: StockPlan) -> Table:
-    told = plan.variants
-    shown = pd.DataFrame({"If": told["scenario"], "Sizes": told["sizes"]})
-    for name, say in _says(plan).items():
-        shown[OF_STORES[name]] = _said(told[name], say)
-    people = plan.groups["count"].sum()
-    shown.insert(
-        2, "People served", [f"{people - left:,.0f}" for left in told["not_fitted"]]
-    )
-    caption = (
-        "Other prices, and fewer sizes: those left out are what fewest people need; "
-        "the order keeps the target for people the others fit"
-    )
-    return table(shown, caption=caption, words=["If"])
-
-
-def _says(plan: StockPlan) -> dict[str, Callable[[Any], str]]:
-    """Return how each figure of ``OF_STORES`` is written."""
-    return {
-        "slings": "{:,.0f}".format,
-        "cost": partial(money, currency=plan.currency),
-        "nobody_waits": percent,
-        "needs_met": percent,
-        "not_fitted": "{:.1f}".format,
-    }
-
-
-def _said(figures: pd.Series, say: Callable[[Any], str]) -> pd.Series:
-    return figures.map(say, na_action="ignore").fillna("out of reach")
-
-
 def pooling_words(plan: StockPlan) -> str:
     """Say what one store for all saves against one for each service."""
     cost = plan.services.set_index("service")["cost"]
     own, one = cost[OWN], cost[ONE]
     if pd.isna(own):
-        return "Not every service can reach its target with a store of its own."
+        return str(_T.say["no_own"])
     if pd.isna(one):
-        return "One store for all cannot do as much as a store for each service."
-    dear, cheap = money(own, plan.currency), money(one, plan.currency)
-    words = f"Stores for each service cost {dear}; one store that does as much, {cheap}"
-    less = own - one
-    saved = f"{money(less, plan.currency)} less ({percent(less / (own or 1.0))})"
+        return str(_T.say["no_one"])
+    cash, less = partial(money, currency=plan.currency), own - one
+    share = percent(less / (own or 1.0))
+    saved = _T.say["saved"].format(less=cash(less), share=share)
     if round(less) <= 0:
-        saved = "nothing is saved by one store"
-    return (
-        f"{words}: {saved}. That is of the days simulated here: others would move it, "
-        "and it has no interval."
-    )
-
-
-def _services(plan: StockPlan) -> Table:
-    says = _says(plan)
-    told = plan.services.reindex(columns=["service", "target", *says])
-    shown = told[["service"]].astype(object)
-    shown["Target"] = told["target"].map(percent, na_action="ignore").fillna("")
-    for name, say in says.items():
-        shown[OF_STORES[name]] = _said(told[name], say)
-    caption = (
-        "Each service with a store of its own; of all together nobody waits where "
-        "nobody does in any"
-    )
-    shown = shown.rename(columns={"service": "Service"})
-    return table(shown, caption=caption, words=["Service"])
+        saved = _T.say["nothing_saved"]
+    return str(_T.say["pooled"].format(own=cash(own), one=cash(one), saved=saved))
 
 
 def own_order_list(plan: StockPlan) -> pd.DataFrame:
@@ -201,40 +152,11 @@ def own_order_list(plan: StockPlan) -> pd.DataFrame:
     )
 
 
-def _own_orders(plan: StockPlan) -> Table:
-    caption = "What each service would buy for a store of its own"
-    return table(own_order_list(plan), caption=caption, words=["Size"])
-
-
-def _yearly(plan: StockPlan) -> Table:
-    told, sign = plan.yearly, plan.currency
-    shown = pd.DataFrame(
-        {
-            "Slings": told["way"],
-            "For": told["item"],
-            "A year": [money(cost, sign) for cost in told["estimate"]],
-            "From": [money(cost, sign) for cost in told["low"]],
-            "To": [money(cost, sign) for cost in told["high"]],
-            "Rates from": told["source"],
-        }
-    )
-    caption = f"Cost per year, over {plan.years.years:g} years"
-    return table(shown, caption=caption, words=["Slings", "For", "Rates from"])
-
-
-def _one(plan: StockPlan) -> Table:
-    change = plan.one_more_or_less
-    more = change[change["change"] == 1].set_index("key")
-    less = change[change["change"] == -1].set_index("key")["nobody_waits_change"]
-    shown = pd.DataFrame(
-        {
-            "Size": list(more.index),
-            "One more": [_points(v) for v in more["nobody_waits_change"]],
-            "One fewer": [_points(v) for v in less.reindex(more.index)],
-        }
-    )
-    caption = "One sling more or fewer: change in days on which nobody waits, in 100"
-    return table(shown, caption=caption, words=["Size"])
+def _one(change: pd.DataFrame) -> pd.DataFrame:
+    by = change.pivot_table("nobody_waits_change", "key", "change")
+    # Of a size of which none is held none can be taken away.
+    by = by.reindex(index=change["key"].unique(), columns=[1, -1])
+    return by.map(_points).set_axis(["more", "less"], axis=1).reset_index()
 
 
 def _points(value: float) -> str:
@@ -243,54 +165,29 @@ def _points(value: float) -> str:
     return "none" if abs(value) < 5e-4 else points(value, places=1)
 
 
-def _robust(plan: StockPlan, say: Say) -> Table:
-    rows = plan.robustness.to_dict("records")
-    first = "If the people are"
-    shown = pd.DataFrame(
-        {
-            first: [f"{r['people']}: {told(r['shift'], say)}" for r in rows],
-            "Days nobody waits": [interval(r) for r in rows],
-            "Needs met": [percent(r["needs_met"]) for r in rows],
-            "Who fits no size": [f"{r['not_fitted']:.1f}" for r in rows],
-        }
-    )
-    if plan.target is not None:
-        shown["Cost to keep the target"] = [
-            "out of reach" if pd.isna(r["cost"]) else money(r["cost"], plan.currency)
-            for r in rows
-        ]
-    return table(shown, caption="The same order if the people differ", words=[first])
+def _robust(plan: StockPlan, say: Say) -> pd.DataFrame:
+    table = plan.robustness
+    who = _each(table, lambda r: f"{r['people']}: {told(r['shift'], say)}")
+    shown = table.assign(people=who, nobody=_each(table, interval))
+    return shown if plan.target is not None else shown.drop(columns="cost")
 
 
-def _who(row: dict[Any, Any]) -> str:
-    if pd.isna(row["client"]):
-        return str(row["group"])
-    return f"{row['group']}, row {row['client']:.0f}"
-
-
-def _unfitted(plan: StockPlan, say: Say) -> Table:
+def _unfitted(plan: StockPlan, say: Say) -> pd.DataFrame:
     labels = vocabulary().set_index("name")["label"]
-    rows = plan.not_fitted.head(_KINDS_SHOWN).to_dict("records")
-    shown = pd.DataFrame(
-        {
-            "Group": [_who(r) for r in rows],
-            "Why": [OUTCOME_WORDS.get(str(r["outcome"]), "") for r in rows],
-            "Nearest size": [r["nearest_size"] for r in rows],
-            "It is": [_DIRECTIONS.get(str(r["direction"]), "") for r in rows],
-            "In": [
-                str(labels.get(r["failing_measure"], r["failing_measure"]))
-                for r in rows
-            ],
-            "By (median)": [_miss(r, say) for r in rows],
-            "People": [f"{r['estimate']:.1f}" for r in rows],
-            "On 90 % of days": [f"{r['low']:.0f} to {r['high']:.0f}" for r in rows],
-        }
+    table = plan.not_fitted.head(_KINDS_SHOWN)
+    listed = table["client"].map(
+        lambda client: "" if pd.isna(client) else f", row {client:.0f}"
     )
-    rest = plan.not_fitted["estimate"][_KINDS_SHOWN:].sum()
-    caption = "People who fit no size, on an average day"
-    if rest >= 0.05:
-        caption += f": the commonest kinds; {rest:.1f} more are of rarer kinds"
-    return table(shown, caption=caption, words=[str(name) for name in shown][:5])
+    measure = table["failing_measure"]
+    return table.assign(
+        group=table["group"].astype(str) + listed,
+        why=table["outcome"].map(OUTCOME_WORDS).fillna(""),
+        direction=table["direction"].map(_T.directions).fillna(""),
+        measure=measure.map(labels).fillna(measure),
+        miss=_each(table, partial(_miss, say=say)),
+        estimate=table["estimate"].map("{:.1f}".format),
+        days=_each(table, lambda r: f"{r['low']:.0f} to {r['high']:.0f}"),
+    )
 
 
 def _miss(row: dict[Any, Any], say: Say) -> str:

@@ -26,7 +26,9 @@ _PERSONAL = re.compile(
 )
 
 
-def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
+def read_caseload(
+    path: str | Path, *, draws: int = 5, seed: int = 1, called: str = ""
+) -> People:
     """Read a caseload from a CSV or XLSX file.
 
     Parameters
@@ -42,6 +44,8 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
         How often missing measures are drawn, jointly, for each client.
     seed : int
         Seed of the draws.
+    called : str
+        The sheet of a workbook that holds the list, where it is not the first.
 
     Returns
     -------
@@ -74,7 +78,9 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     """
     check_draws(draws, seed)
     file = Path(path)
-    taken = take(client_rows(file, CASELOAD), CASELOAD, note=False, collect=True)
+    taken = take(
+        client_rows(file, CASELOAD, called), CASELOAD, note=False, collect=True
+    )
     standard = taken.frame
     with taken.told():
         problems = _faults(taken)
@@ -92,9 +98,9 @@ def read_caseload(path: str | Path, *, draws: int = 5, seed: int = 1) -> People:
     return people_from(standard, draws=draws, seed=seed, name=f"caseload {file.stem}")
 
 
-def client_rows(file: Path, kind: Table) -> pd.DataFrame:
+def client_rows(file: Path, kind: Table, called: str = "") -> pd.DataFrame:
     """Read a list of clients as it stands, without what says who they are."""
-    table = unnamed(read_table(file, kind), file.name)
+    table = unnamed(read_table(file, kind, called=called), file.name)
     if table.empty:
         raise SizingError(
             "there is no client in it", allowed="one per row", file=file.name

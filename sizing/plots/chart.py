@@ -8,22 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from sizing.client.chart_bands import Bands
-from sizing.plots.style import (
-    DENSITY,
-    FAINT,
-    HATCHES,
-    INK,
-    LINES,
-    MARKERS,
-    SHADES,
-    SOFT,
-    axes_or_new,
-    beside,
-    grid_below,
-    name_rows,
-    percent_axis,
-    quiet_style,
-)
+from sizing.plots import style
 from sizing.words.numbers import share as percent
 
 _CORNERS = (("left", "bottom"), ("left", "top"), ("right", "top"), ("right", "bottom"))
@@ -40,8 +25,8 @@ def plot_people_and_chart(
     ax: Axes | None = None,
 ) -> Axes:
     """Draw where people are, and the box of each size over them."""
-    ax = axes_or_new(ax, width=7.2, height=5.6)
-    with quiet_style():
+    ax = style.axes_or_new(ax, width=7.2, height=5.6)
+    with style.quiet_style():
         known = people[[x, y]].notna().all(axis=1).to_numpy()
         ax.hexbin(
             people.loc[known, x],
@@ -50,7 +35,7 @@ def plot_people_and_chart(
             reduce_C_function=sum,
             gridsize=55,
             bins="log",
-            cmap=DENSITY,
+            cmap=style.DENSITY,
             linewidths=0,
             alpha=0.8,
             zorder=0,
@@ -60,14 +45,14 @@ def plot_people_and_chart(
         for at, (_, rows) in enumerate(
             numbered.groupby("group", sort=False, dropna=False)
         ):
-            style = LINES[at % len(LINES)]
+            line = style.LINES[at % len(style.LINES)]
             for row in rows.to_dict("records"):
-                _box(ax, row, x, y, limits, style, at)
+                _box(ax, row, x, y, limits, line, at)
             names = [
                 f"{n} {size}"
                 for n, size in zip(rows["number"], rows["size"], strict=True)
             ]
-            ax.plot([], [], color=INK, linestyle=style, label=", ".join(names))
+            ax.plot([], [], color=style.INK, linestyle=line, label=", ".join(names))
         ax.legend(loc="upper left", bbox_to_anchor=(0, -0.13), fontsize=9)
         ax.set_xlabel(labels[x])
         ax.set_ylabel(labels[y])
@@ -80,7 +65,7 @@ def _box(
     x: str,
     y: str,
     limits: tuple[float, float, float, float],
-    style: str,
+    line: str,
     corner: int,
 ) -> None:
     """Draw one size's box, and its number in a corner that is its group's own."""
@@ -92,7 +77,7 @@ def _box(
     left, right = edge(f"{x}_low", limits[0]), edge(f"{x}_high", limits[1])
     bottom, top = edge(f"{y}_low", limits[2]), edge(f"{y}_high", limits[3])
     box = Rectangle((left, bottom), right - left, top - bottom, fill=False)
-    box.set(edgecolor=INK, linestyle=style, linewidth=1.6)
+    box.set(edgecolor=style.INK, linestyle=line, linewidth=1.6)
     ax.add_patch(box)
     # Sizes of one group climb, so their numbers part; groups take other corners.
     side, level = _CORNERS[corner % len(_CORNERS)]
@@ -105,7 +90,7 @@ def _box(
         va=level,
         fontsize=11,
         fontweight="bold",
-        bbox={"boxstyle": "circle,pad=0.15", "fc": "white", "ec": INK, "lw": 0.6},
+        bbox={"boxstyle": "circle,pad=0.15", "fc": "white", "ec": style.INK, "lw": 0.6},
     )
 
 
@@ -117,22 +102,33 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
     size's edges stand beneath its name, so that no number hides what is drawn.
     """
     n, sizes, density = len(bands.sizes), bands.sizes, bands.density
-    ax = axes_or_new(ax, width=7.6, height=1.5 + 0.38 * n)
+    ax = style.axes_or_new(ax, width=7.6, height=1.5 + 0.38 * n)
     box = {"fc": "white", "ec": "none", "pad": 0.8}
     plain: dict[str, Any] = {"ha": "center", "bbox": box}
-    hatched: dict[str, Any] = {"color": "none", "hatch": HATCHES[1], "edgecolor": INK}
-    with quiet_style():
+    hatched: dict[str, Any] = {
+        "color": "none",
+        "hatch": style.HATCHES[1],
+        "edgecolor": style.INK,
+    }
+    with style.quiet_style():
         tall = density["share"] / (density["share"].max() or 1.0) * n
         at = (density["value"], n - 0.4, n - 0.4 - tall)
-        ax.fill_between(*at, color=FAINT, alpha=0.55, lw=0, zorder=0)
+        ax.fill_between(*at, color=style.FAINT, alpha=0.55, lw=0, zorder=0)
         for place, row in enumerate(sizes.to_dict("records")):
             a, b = row["start"], row["stop"]
-            ax.barh(place, b - a, left=a, height=0.56, color=SHADES[3], edgecolor=INK)
+            ax.barh(
+                place,
+                b - a,
+                left=a,
+                height=0.56,
+                color=style.SHADES[3],
+                edgecolor=style.INK,
+            )
             if pd.notna(row["from"]):
                 wide = row["to"] - row["from"]
                 ax.barh(place, wide, left=row["from"], height=0.56, lw=0.6, **hatched)
         for a, b in bands.gaps:
-            ax.axvspan(a, b, color=SHADES[0], alpha=0.85, lw=0, zorder=3)
+            ax.axvspan(a, b, color=style.SHADES[0], alpha=0.85, lw=0, zorder=3)
             ax.annotate(
                 f"gap {a:g} to {b:g}",
                 ((a + b) / 2, -0.75),
@@ -143,12 +139,12 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
                 **plain,
             )
         if bands.before.notna().any(axis=None):
-            ax.plot([], [], ":", color=INK, lw=1.4, label="compared with")
+            ax.plot([], [], ":", color=style.INK, lw=1.4, label="compared with")
         for place, edges in enumerate(bands.before.itertuples(index=False)):
             for value in edges:
-                ax.vlines(value, place - 0.4, place + 0.4, INK, ":", lw=1.4)
+                ax.vlines(value, place - 0.4, place + 0.4, style.INK, ":", lw=1.4)
         ax.barh(0, 0, label="overlap", **hatched)
-        ax.plot([], [], color=FAINT, lw=8, label="people")
+        ax.plot([], [], color=style.FAINT, lw=8, label="people")
         ax.set_yticks(range(n), sizes["size"] + "\n" + sizes["words"])
         ax.tick_params(axis="y", length=0)
         ax.set_ylim(n - 0.4, -1.0)
@@ -162,16 +158,16 @@ def plot_difference(
     table: pd.DataFrame, *, words: dict[str, str], ax: Axes | None = None
 ) -> Axes:
     """Draw the difference between two charts in each outcome, with its interval."""
-    ax = axes_or_new(ax, width=7.2, height=1.2 + 0.4 * len(table))
-    with quiet_style():
-        ax.axvline(0, color=SOFT, lw=1)
+    ax = style.axes_or_new(ax, width=7.2, height=1.2 + 0.4 * len(table))
+    with style.quiet_style():
+        ax.axvline(0, color=style.SOFT, lw=1)
         for place, row in enumerate(table.to_dict("records")):
-            ax.plot([row["low"], row["high"]], [place, place], color=SOFT, lw=2.4)
-            ax.plot(row["estimate"], place, MARKERS[0], color=INK, ms=6)
+            ax.plot([row["low"], row["high"]], [place, place], color=style.SOFT, lw=2.4)
+            ax.plot(row["estimate"], place, style.MARKERS[0], color=style.INK, ms=6)
             sign = "+" if row["estimate"] > 0 else "-" if row["estimate"] < 0 else ""
-            beside(ax, f"{sign}{percent(abs(row['estimate']), places=1)}", place)
-        name_rows(ax, range(len(table)), [words[o] for o in table["outcome"]])
-        percent_axis(ax.xaxis, decimals=None)
-        grid_below(ax)
+            style.beside(ax, f"{sign}{percent(abs(row['estimate']), places=1)}", place)
+        style.name_rows(ax, range(len(table)), [words[o] for o in table["outcome"]])
+        style.percent_axis(ax.xaxis, decimals=None)
+        style.grid_below(ax)
         ax.set_xlabel("Second chart minus first, share of the same people")
     return ax

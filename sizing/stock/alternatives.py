@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,7 @@ from sizing.measures.written import Amount, Said, joined
 from sizing.people import load_people
 from sizing.stock import tables
 from sizing.stock.budget import equal_numbers, fewest_waiting, in_proportion
-from sizing.stock.cheapest import adapted
+from sizing.stock.cheapest import Tick, adapted
 from sizing.stock.days import Days, Group, draw_days, group_from
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
@@ -41,17 +41,24 @@ _CELLS, _FEWEST, _MOST = 1 << 21, 8, 60_000
 _ROUNDS, _CLOSE = 4, 0.9
 
 
+@dataclass(frozen=True)
 class Work:
-    """What every alternative shares: the offer, the use and the random numbers."""
+    """What every alternative shares: the offer, the use, the goal and the luck.
 
-    def __init__(
-        self, offer: Offer, use: Use, scenarios: int, seed: int, aim: str = "days"
-    ) -> None:
-        self.offer, self.use, self.aim = offer, use, aim
-        self.scenarios, self.seed = scenarios, seed
-        self.choosing = scenarios
-        #: How much one day more or less moves what the target counts.
-        self.spread = 0.0
+    ``choosing`` days choose among orders; ``spread`` is how much one of them moves what
+    the target counts, where that is known.
+    """
+
+    offer: Offer
+    use: Use
+    scenarios: int
+    seed: int
+    choosing: int
+    aim: str = "days"
+    target: float | None = None
+    budget: float = 0.0
+    tick: Tick = lambda: None
+    spread: float = 0.0
 
     def days(self, groups: Sequence[Group], stream: int, number: int) -> Days:
         """Draw days; the same stream means the same luck."""
@@ -64,16 +71,17 @@ class Work:
         )
 
     def programme(self, groups: Sequence[Group]) -> Programme:
-        """Return the programme on the planning days; says how many choose an order."""
+        """Return the programme on the planning days."""
         days = self.days(groups, PLANNING, self.scenarios)
-        made = programme_from(self.offer, days, self.use.spares, self.aim)
+        return programme_from(self.offer, days, self.use.spares, self.aim)
+
+    def choosing_for(self, programme: Programme) -> "Work":
+        """Return it with as many days to choose by as are worth looking at."""
         # Many sizes take longer on each day, and shares need no finer interval.
-        least = self.scenarios * _FEWEST // (2 if made.large else 1)
-        fit = 0 if made.large else _CELLS // made.needs.listed
-        self.choosing = min(
-            max(least, min(fit, 60 * self.scenarios)), max(least, _MOST)
-        )
-        return made
+        least = self.scenarios * _FEWEST // (2 if programme.large else 1)
+        fit = 0 if programme.large else _CELLS // programme.needs.listed
+        most = min(max(least, fit), 60 * self.scenarios)
+        return replace(self, choosing=min(most, max(least, _MOST)))
 
     def level(self, target: float) -> float:
         """Return the target of the choosing days, with a margin for their luck."""
@@ -92,6 +100,7 @@ class Trial:
     """Fresh days on which orders near the best are judged, and the best one kept."""
 
     def __init__(self, work: Work, days: Days) -> None:
+        self.tick = work.tick
         self.programme = programme_from(work.offer, days, work.use.spares, work.aim)
         self.check = tables.Check(days, work.offer, work.use.spares)
 
@@ -108,11 +117,7 @@ class Trial:
         return float(rest.std() / max(needed.mean(), SMALL))
 
     def cheapest(
-        self,
-        packs: Ints,
-        level: float,
-        tick: Callable[[], object],
-        near: Callable[..., Ints | None] = adapted,
+        self, packs: Ints, level: float, near: Callable[..., Ints | None] = adapted
     ) -> Ints | None:
         """Return the cheapest order near one with which enough days are served."""
         needs = self.programme.aim == "needs"
@@ -120,7 +125,8 @@ class Trial:
             level, int(self.check.needed.sum()) if needs else self.check.days.number
         )
         allowed = self.programme.allowed(level)
-        found, cost = near(self.programme, packs, allowed, tick), self.programme.cost
+        found = near(self.programme, packs, allowed, self.tick)
+        cost = self.programme.cost
         best: Ints | None = None
         for _ in range(_ROUNDS):
             if found is None or not self.check.days.share_out.any():
@@ -132,95 +138,58 @@ class Trial:
             if _CLOSE * limit <= late <= limit or (late > limit and allowed == 0):
                 break
             allowed = max(allowed + limit - late, 0)
-            other = near(self.programme, found, allowed, tick)
+            other = near(self.programme, found, allowed, self.tick)
             found = found if other is None else other
         return found if best is None else best
 
 
-def drawn_again(
-    work: Work,
-    groups: Sequence[Group],
-    packs: Ints,
-    target: float | None,
-    tick: Callable[[], object],
-) -> pd.DataFrame:
+def drawn_again(work: Work, groups: Sequence[Group], packs: Ints) -> pd.DataFrame:
     """Return what the order does, and what would be ordered, on other days drawn."""
     rows = []
     for time in range(TIMES):
-        tick()
+        work.tick()
         trial = work.trial(groups, AGAIN + time, work.scenarios)
-        cost = _needed(work, trial, packs, target, tick)
-        waiting = trial.waiting(packs)
-        row = {"time": time + 1, "cost": cost, "waiting": float(waiting.mean())}
-        rows.append(row | trial.check.reached(waiting, work.aim))
+        does = trial.check.does(trial.programme.stock(packs), work.aim)
+        row = {"time": time + 1, "cost": _needed(work, trial, packs)}
+        rows.append(row | {name: does[name] for name in _REACHED})
     return pd.DataFrame(rows)
 
 
-def _needed(
-    work: Work,
-    trial: Trial,
-    packs: Ints,
-    target: float | None,
-    tick: Callable[[], object],
-) -> float:
+def _needed(work: Work, trial: Trial, packs: Ints) -> float:
     """Return the cost of the cheapest order on other days; NaN: none, or no target."""
-    if target is None:
+    if work.target is None:
         return math.nan
-    found = trial.cheapest(packs, work.level(target), tick)
+    found = trial.cheapest(packs, work.level(work.target))
     return math.nan if found is None else trial.programme.cost(found)
 
 
 def cost_curve(
-    work: Work,
-    trial: Trial,
-    check: tables.Check,
-    target: float | None,
-    packs: Ints,
-    done: Callable[[], Any],
+    work: Work, trial: Trial, check: tables.Check, packs: Ints
 ) -> pd.DataFrame:
     """Return the cost of other targets, chosen alike and judged on fresh days."""
+    targets = [level for level in CURVE[work.aim] if level != work.target]
+    orders = {level: trial.cheapest(packs, work.level(level)) for level in targets}
     rows = []
-    for level in CURVE[work.aim]:
-        if level != target:
-            found = trial.cheapest(packs, work.level(level), done)
-            if found is not None:
-                rows.append(
-                    {"target": level, "plan": False, **_point(trial, check, found)}
-                )
-    own = np.nan if target is None else target
-    rows.append({"target": own, "plan": True, **_point(trial, check, packs)})
-    return pd.DataFrame(rows).sort_values(["cost", "plan"], ignore_index=True)
+    for level, found in [*orders.items(), (work.target, packs)]:
+        if found is not None:
+            bought = trial.programme.bought(found)
+            does = check.does(trial.programme.stock(found), work.aim)
+            rows.append({"target": level, "plan": found is packs, **bought, **does})
+    made = pd.DataFrame(rows).astype({"target": float})
+    missed = 1 - made[["estimate", "high", "low"]]
+    made[["estimate", "low", "high"]] = missed.to_numpy()
+    made = made.drop(columns=["needed", "not_fitted"])
+    return made.sort_values(["cost", "plan"], ignore_index=True)
 
 
-def _point(trial: Trial, check: tables.Check, packs: Ints) -> dict[str, Any]:
-    waiting = check.shortage(trial.programme.stock(packs)).waiting
-    row = check.reached(waiting, trial.programme.aim)
-    return {
-        "cost": trial.programme.cost(packs),
-        "slings": int((packs * trial.programme.pack).sum()),
-        **row,
-        "estimate": 1 - row["estimate"],
-        "low": 1 - row["high"],
-        "high": 1 - row["low"],
-        "waiting": float(waiting.mean()),
-        "nobody_waits": float((waiting == 0).mean()),
-        "needs_met": tables.ratio_row(check.needed - waiting, check.needed)["estimate"],
-    }
-
-
+#: What is said of the order on other days drawn.
+_REACHED = ("estimate", "low", "high", "method", "n", "waiting")
 #: How prices are changed, and every how many sizes fewer of them are planned.
 _PRICES, _EVERY = (0.2, -0.2), 3
 
 
 def variants_of(
-    work: Work,
-    groups: Sequence[Group],
-    trial: Trial,
-    check: tables.Check,
-    packs: Ints,
-    target: float | None,
-    budget: float,
-    tick: Callable[[], object],
+    work: Work, groups: Sequence[Group], trial: Trial, check: tables.Check, packs: Ints
 ) -> pd.DataFrame:
     """Return the plan at other prices, and with fewer of the sizes.
 
@@ -236,63 +205,54 @@ def variants_of(
         nobody_waits, needs_met (shares of days, and of needs of people who fit some
         size that is left), not_fitted (people on an average day).
     """
-    rows = []
-    days = work.days(groups, PLANNING, work.scenarios)
+    days, target, every = work.days(groups, PLANNING, work.scenarios), work.target, -1
+    rows: list[dict[str, Any]] = []
 
     def bought(left: int, money: float) -> Ints:
         programme = Trial(work, days.only(left)).programme
-        return fewest_waiting(programme, money, tick=tick).packs
+        return fewest_waiting(programme, money, tick=work.tick).packs
 
-    everything = (1 << len(packs)) - 1
+    def add(
+        words: str, number: int, trial: Trial, check: tables.Check, order: Any
+    ) -> None:
+        does: dict[str, Any] = {"cost": math.nan}
+        does["not_fitted"] = check.not_fitted
+        if order is not None:
+            does |= trial.programme.bought(order)
+            does |= check.does(trial.programme.stock(order), "needs")
+        rows.append({"scenario": words, "sizes": number, **does})
+
     for change in _PRICES:
-        tick()
-        found = packs if target else bought(everything, budget / (1 + change))
-        row = _variant(trial, check, found)
+        work.tick()
+        found = packs if target else bought(every, work.budget / (1 + change))
         words = f"prices {given(abs(change))} {'up' if change > 0 else 'down'}"
-        row["cost"] *= 1 + change
-        rows.append({"scenario": words, "sizes": len(packs), **row})
+        add(words, len(packs), trial, check, found)
+        rows[-1]["cost"] *= 1 + change
     people = check.days.by_group.sum(axis=0).mean(axis=0)
-    left, out = everything, []
-    while left.bit_count() > 1:
-        alone = check.days.masks & left
-        loss = {
-            size: people[alone == 1 << size].sum()
-            for size in range(len(packs))
-            if left >> size & 1
-        }
-        gone = min(loss, key=loss.__getitem__)
-        left &= ~(1 << gone)
-        out.append(work.offer.keys[gone])
-        if len(out) > 1 and left.bit_count() % _EVERY:
+    left, gone = set(range(len(packs))), 0
+    while len(left) > 1:
+        mask = sum(1 << size for size in left)
+        alone = check.days.masks & mask
+        size = min(sorted(left), key=lambda one: people[alone == 1 << one].sum())
+        left.remove(size)
+        gone += 1
+        if gone > 1 and len(left) % _EVERY:
             continue
-        tick()
-        fewer = Trial(work, trial.check.days.only(left))
-        judged = tables.Check(check.days.only(left), work.offer, check.spares)
-        kept = packs * (left >> np.arange(len(packs)) & 1)
+        work.tick()
+        mask -= 1 << size
+        fewer = Trial(work, trial.check.days.only(mask))
+        judged = tables.Check(check.days.only(mask), work.offer, check.spares)
+        kept = np.where(np.isin(np.arange(len(packs)), list(left)), packs, 0)
         order = (
-            fewer.cheapest(kept, work.level(target), tick)
+            fewer.cheapest(kept, work.level(target))
             if target
-            else bought(left, budget)
+            else bought(mask, work.budget)
         )
-        row = {"cost": math.nan} if order is None else _variant(fewer, judged, order)
-        words = f"without {out[-1]}" if len(out) == 1 else "so many sizes alone"
-        unfitted = {
-            "not_fitted": float(judged.days.by_group[..., 0].sum(axis=0).mean())
-        }
-        number = left.bit_count()
-        rows.append({"scenario": words, "sizes": number, **row, **unfitted})
-    return pd.DataFrame(rows)
-
-
-def _variant(trial: Trial, check: tables.Check, packs: Ints) -> dict[str, Any]:
-    waiting = check.shortage(trial.programme.stock(packs)).waiting
-    return {
-        "slings": int((packs * trial.programme.pack).sum()),
-        "cost": trial.programme.cost(packs),
-        "nobody_waits": float((waiting == 0).mean()),
-        "needs_met": check.reached(waiting, "needs")["estimate"],
-        "not_fitted": float(check.days.by_group[..., 0].sum(axis=0).mean()),
-    }
+        words = f"without {work.offer.keys[size]}"
+        words = words if gone == 1 else "so many sizes alone"
+        add(words, len(left), fewer, judged, order)
+    columns = "scenario sizes slings cost nobody_waits needs_met not_fitted"
+    return pd.DataFrame(rows, columns=columns.split())
 
 
 #: Other people: what is shifted, by what share of its mean, what it is called.
@@ -306,49 +266,32 @@ OTHERS: tuple[tuple[str, str, float], ...] = (
 
 
 def robustness(
-    work: Work,
-    groups: Sequence[Group],
-    packs: Ints,
-    target: float | None,
-    checks: int,
-    done: Callable[[], Any],
+    work: Work, groups: Sequence[Group], packs: Ints, check: tables.Check
 ) -> pd.DataFrame:
-    """Judge the order on other people, and price the order they would need."""
-    rows = []
-    offer = work.offer
+    """Judge the order on other people, and price the order they would need.
+
+    Both on the same days, of the luck of those it was checked on: it was not made for
+    any of them.
+    """
+    rows, offer = [], work.offer
     stock = (offer.column("owned") + packs * offer.column("pack")).astype(np.int64)
+    # As planned, the order is the one asked for.
+    price = float(packs @ (offer.column("price") * offer.column("pack")))
+    told = "the people as given"
+    cost = math.nan if work.target is None else price
     for name, what, shift in OTHERS:
-        if what == "children":
-            others, told = _with_children(work, groups, shift)
-        elif what:
-            others, told = _shifted(work, groups, what, shift)
-        else:
-            others, told = list(groups), "the people as given"
-        days = work.days(others, CHECKING, checks)
-        check = tables.Check(days, work.offer, work.use.spares)
-        waiting = check.shortage(stock).waiting
-        met = tables.ratio_row(check.needed - waiting, check.needed)
-        # As planned, the order is the one asked for.
-        price = offer.column("price") * offer.column("pack")
-        cost = math.nan if target is None else float(packs @ price)
         if what:
-            fewer = min(work.choosing, _FEWEST * work.scenarios)
-            cost = _needed(work, work.trial(others, number=fewer), packs, target, done)
-        rows.append(
-            {
-                "people": name,
-                "shift": told,
-                **check.reached(waiting),
-                "waiting": float(waiting.mean()),
-                "needs_met": met["estimate"],
-                "not_fitted": float(days.needs[:, 0].mean()),
-                "cost": cost,
-            }
-        )
-        done()
+            make = _with_children if what == "children" else _shifted
+            others, told = make(work, groups, what, shift)
+            number = min(work.choosing, _FEWEST * work.scenarios)
+            trial = work.trial(others, CHECKING, number)
+            check, cost = trial.check, _needed(work, trial, packs)
+        rows.append({"people": name, "shift": told, **check.does(stock), "cost": cost})
+        work.tick()
     # A column of text would keep the words and lose the amounts within them.
     shifts = pd.Series([row["shift"] for row in rows], dtype=object)
-    return pd.DataFrame(rows).assign(shift=shifts)
+    made = pd.DataFrame(rows).drop(columns=["needed", "nobody_waits"])
+    return made.assign(shift=shifts)
 
 
 def _shifted(
@@ -380,7 +323,7 @@ def _shifted(
 
 
 def _with_children(
-    work: Work, groups: Sequence[Group], share: float
+    work: Work, groups: Sequence[Group], name: str, share: float
 ) -> tuple[list[Group], str]:
     """Return the groups with a tenth of their people exchanged for children."""
     made, moved = [], 0
@@ -390,7 +333,7 @@ def _with_children(
         moved += present - fewer
         served = replace(group.served, count=fewer)
         made.append(group_from(served, work.offer))
-    children = Served(load_people("children", draws=1), moved)
+    children = Served(load_people(name, draws=1), moved)
     made.append(group_from(children, work.offer))
     return made, f"{moved} people exchanged for children of 2 to 17 at home"
 
@@ -403,20 +346,19 @@ def comparison_of(
     spent = {"plan": order.packs, "equal numbers": equal_numbers(programme, money)}
     if np.nansum(used) > 0:
         spent["last year's use"] = in_proportion(programme, money, used)
-    rows = []
     served = {
         name: check.needed - check.shortage(programme.stock(packs)).waiting
         for name, packs in spent.items()
     }
-    for name, packs in spent.items():
-        rows.append(
+    return pd.DataFrame(
+        [
             {
                 "strategy": name,
-                "slings": int((packs * programme.pack).sum()),
-                "cost": programme.cost(packs),
+                **programme.bought(packs),
                 "needs_met": tables.ratio_row(served[name], check.needed)["estimate"],
                 "nobody_waits": float((served[name] == check.needed).mean()),
                 **tables.ratio_row(served["plan"] - served[name], check.needed),
             }
-        )
-    return pd.DataFrame(rows)
+            for name, packs in spent.items()
+        ]
+    )

@@ -12,11 +12,10 @@ from sizing.stock.service import Ints, sizes_in
 
 #: Part of the money left that is spent at once on what helps most.
 _BULK, _BULK_LARGE = 0.02, 0.1
-#: Rounds of cutting planes with parts of packs, and how far each may go from the
-#: best order so far.
-_PARTS, _FAR = 40, 3
-#: Rounds with whole packs and branches in each, where few and where many sizes are
-#: linked; after these the best order so far is taken.
+#: Orders on the way there whose tangents are taken, and rounds for a share of needs.
+_WAY = 40
+#: Rounds, and branches in each, where few and where many sizes are linked; after these
+#: the best order so far is taken.
 _ROUNDS, _NODES = (4, 3), (300, 40)
 #: Relative gap at which the search ends.
 _GAP = 5e-3
@@ -30,26 +29,18 @@ def fewest_waiting(
     The mean number waiting is ``mean_k max_S (D_k(S) - x(S))``, a convex
     function of the stock x, so it is the maximum of its own tangents: each
     round a programme, which knows the tangents so far, proposes an order, and
-    the order's worst sets give the next tangent (Kelley's method). Parts of
-    packs are allowed at first, which is quick; their roundings give tangents
-    near the best order, and then few rounds with whole packs are left, between
-    which single packs of the best order are exchanged. It ends
-    when an order does as well as the programme promised, which proves it best,
-    when it is within half a per cent of that, or after a counted number of rounds.
+    the order's worst sets give the next tangent (Kelley's method). The orders on the
+    way of buying what helps most give the first ones; then few rounds are left, between
+    which single packs of the best order are exchanged. It ends when an order does as
+    well as the programme promised, which proves it best, when it is within half a per
+    cent of that, or after a counted number of rounds.
     Of orders looked at that leave equally few waiting the cheapest is taken, so no
     pack of the order can be left out, or be exchanged for a cheaper one, for nothing.
     """
     search = _Search(programme, budget)
     bulk = _BULK_LARGE if programme.large else _BULK
-    for packs in greedy(programme, budget, search.most, bulk)[::-1][:_PARTS]:
+    for packs in greedy(programme, budget, search.most, bulk)[::-1][:_WAY]:
         search.look_at(packs)
-    for _ in range(_PARTS):
-        tick()
-        parts = search.promised_by_parts()
-        if parts is None or not (
-            search.look_at(np.floor(parts + SMALL)) | search.look_at(np.rint(parts))
-        ):
-            break
     for _ in range(_ROUNDS[programme.large]):
         search.exchange(tick)
         if search.settled:
@@ -79,7 +70,7 @@ def least_for_needs(
     search.model.row({search.waiting: -1.0}, -allowed / programme.days)
     prices, bound = search.model.prices(), 0.0
     found: Ints | None = best
-    for _ in range(_PARTS):
+    for _ in range(_WAY):
         tick()
         if found is None or not search.look_at(found):
             break
@@ -149,13 +140,6 @@ class _Search:
         row = {self.model.held(j): s for j, s in enumerate(slope.tolist()) if s}
         self.model.row({**row, self.waiting: 1.0}, level)
         return True
-
-    def promised_by_parts(self) -> Floats | None:
-        """Return the order that the tangents favour, parts of packs allowed."""
-        low = np.maximum(self.best - _FAR, 0)
-        return self.model.relaxed(
-            self.costs, low, np.minimum(self.best + _FAR, self.most)
-        )
 
     def exchange(self, tick: Tick) -> None:
         """Exchange one pack of the best order for another while that helps or saves.

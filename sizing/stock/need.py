@@ -19,8 +19,10 @@ from sizing.people import (
     population_titles,
     read_caseload,
 )
+from sizing.resources import texts
 from sizing.words.numbers import given
 
+_T = texts("stock_plan")
 #: Whether the number of clients present is the same each day.
 NUMBERS: tuple[str, ...] = ("fixed", "poisson")
 SHARING: tuple[str, ...] = ("personal", "shared")
@@ -64,33 +66,27 @@ class Use:
     def __post_init__(self) -> None:
         """Refuse what cannot be."""
         one_of("sharing", self.sharing, SHARING)
-        at_once = _is_number(self.at_once, least=0) and self.at_once <= 1
-        at_most = self.at_most is None or _is_whole(self.at_most, least=1)
-        each, spares = (
-            _is_whole(number, least=least)
-            for number, least in ((self.each, 1), (self.spares, 0))
-        )
-        rules: list[tuple[bool, str, str, Any]] = [
-            (each, "'each' is no number of slings", "1 or more, whole", self.each),
-            (at_once, "'at_once' is no chance", "from 0 to 1", self.at_once),
-            (at_most, "'at_most' is no number of clients", "1 or more", self.at_most),
-            (
-                spares,
-                "'spares' is no number of slings",
-                "0 or more, whole",
-                self.spares,
-            ),
+        chance = _is_number(self.at_once, least=0) and self.at_once <= 1
+        most = self.at_most is None or _is_whole(self.at_most, least=1)
+        judged = {
+            "each": _is_whole(self.each, least=1),
+            "at_once": chance,
+            "at_most": most,
+            "spares": _is_whole(self.spares, least=0),
+            "passed_on": isinstance(self.passed_on, bool),
+        }
+        say = _T.use_wrong
+        rules = [
+            (good, *say[name], getattr(self, name)) for name, good in judged.items()
         ]
         for reason, pair in dict(self.out).items():
-            what = f"'{reason}' is no number of days out of days"
-            rules.append((_is_rate(pair), what, "such as (1, 7): 1 day out of 7", pair))
+            what, allowed = say["out"]
+            rules.append((_is_rate(pair), what.format(reason=reason), allowed, pair))
         if all(good for good, *_ in rules):
-            out = "slings would be out nine days in ten"
-            rules.append((self.share_out < 0.9, out, "less", self.share_out))
+            rules.append((self.share_out < 0.9, *say["nearly_all"], self.share_out))
         alone = self.at_once == 1.0 and self.at_most is None
-        what = "'at_once' and 'at_most' are for a shared pool"
-        allowed = "sharing='shared', or neither of them"
-        rules.append((alone or self.sharing == "shared", what, allowed, self.sharing))
+        shared = alone or self.sharing == "shared"
+        rules.append((shared, *say["pool"], self.sharing))
         problems = [
             Problem(what, allowed, "correct it", value=value)
             for good, what, allowed, value in rules
@@ -173,36 +169,24 @@ class Served:
     def __post_init__(self) -> None:
         """Refuse what cannot be."""
         if not isinstance(self.people, People):
-            raise SizingError(
-                "A group needs People: take load_people('care_home_us') or "
-                f"read_caseload('mine.csv'), not {type(self.people).__name__}."
-            )
-        where = f"{self.title}: " if self.title else ""
-        if self.count is not None and not (
-            _is_whole(self.count, least=0) and self.count <= MOST_PEOPLE
-        ):
-            raise SizingError(
-                f"{where}the number of people must be a whole number of 0 or more, "
-                f"not {self.count!r}, and at most {MOST_PEOPLE:,}."
-            )
-        if not _is_number(self.admissions, least=0) or self.admissions > MOST_PEOPLE:
-            raise SizingError(
-                f"{where}admissions must be a number of 0 or more, not "
-                f"{self.admissions!r}, and at most {MOST_PEOPLE:,}."
-            )
+            kind = type(self.people).__name__
+            raise SizingError(_T.served_wrong["people"].format(kind=kind))
+        count, coming, target = self.count, self.admissions, self.target
+        many = count is None or (_is_whole(count, least=0) and count <= MOST_PEOPLE)
+        come = _is_number(coming, least=0) and coming <= MOST_PEOPLE
+        share = target is None or (_is_number(target, least=0) and 0 < target < 1)
         one_of(f"number of people ('{self.title}')", self.number, NUMBERS)
-        if self.target is not None and not (
-            _is_number(self.target, least=0) and 0 < self.target < 1
+        for good, name in (
+            (many, "count"),
+            (come, "admissions"),
+            (share, "target"),
+            (count is not None or self.number == "fixed", "number"),
         ):
-            raise SizingError(
-                f"{where}the target must be a share above 0 and below 1, not "
-                f"{self.target!r}."
-            )
-        if self.count is None and self.number != "fixed":
-            raise SizingError(
-                f"{where}a caseload is a fixed list. What to do: give a count, so "
-                "that people are drawn who are like it."
-            )
+            if not good:
+                words = _T.served_wrong[name].format(
+                    value=repr(getattr(self, name)), most=MOST_PEOPLE
+                )
+                raise SizingError(f"{self.title}: {words}" if self.title else words)
 
     @property
     def title(self) -> str:
@@ -226,16 +210,18 @@ def serves_from(
     seed: int = 1,
     folder: str | Path | None = None,
     use: Use | None = None,
+    lists: Mapping[str, People] | None = None,
 ) -> tuple[Served, ...]:
     """Return the groups of clients, from groups or from a table of them.
 
-    A table has one row per group: ``people`` (a population's name or a caseload's
-    file), ``count`` (empty: each of the caseload once), ``admissions``, ``number``,
-    ``name``, and a service's own rules: ``sharing``, ``each``, ``at_once``,
-    ``at_most``, ``laundry`` (days out of 7), ``spares``, ``target``, ``charts`` (names
-    parted by semicolons); ``use`` holds where a row has some rules and says nothing
-    else. With ``folder``, caseloads are looked for there or below and nowhere else:
-    who hands on a table does not choose which other files of this machine are read.
+    A table has one row per group: ``people`` (a population's name, a caseload's file,
+    or the name of one of ``lists``), ``count`` (empty: each of the caseload once),
+    ``admissions``, ``number``, ``name``, and a service's own rules: ``sharing``,
+    ``each``, ``at_once``, ``at_most``, ``laundry`` (days out of 7), ``spares``,
+    ``target``, ``charts`` (names parted by semicolons); ``use`` holds where a row has
+    some rules and says nothing else. With ``folder``, caseloads are looked for there
+    or below and nowhere else: who hands on a table does not choose which other files
+    of this machine are read.
 
     >>> table = pd.DataFrame({"people": ["bariatric"], "count": [6]})
     >>> serves_from(table)[0].present
@@ -259,7 +245,9 @@ def serves_from(
             problems.append(Problem("there is no group", "a row per group", row=2))
         for row, record in enumerate(taken.frame.to_dict("records"), start=2):
             try:
-                made.append(_served(record, row, seed, folder, use or Use()))
+                made.append(
+                    _served(record, row, seed, folder, use or Use(), lists or {})
+                )
             except InputProblems as error:
                 problems += list(error.problems)
             except SizingError as error:
@@ -270,7 +258,12 @@ def serves_from(
 
 
 def _served(
-    record: Mapping[Any, Any], row: int, seed: int, folder: str | Path | None, use: Use
+    record: Mapping[Any, Any],
+    row: int,
+    seed: int,
+    folder: str | Path | None,
+    use: Use,
+    lists: Mapping[str, People],
 ) -> Served:
     def given(column: str, default: Any) -> Any:
         value = record.get(column, default)
@@ -286,7 +279,9 @@ def _served(
 
     who = str(given("people", "")).strip()
     count = number("count", None)
-    if who in POPULATIONS or who == "care_home":
+    if who in lists:
+        people = lists[who]
+    elif who in POPULATIONS or who == "care_home":
         people = load_people(who, seed=seed)
         if count is None:
             titled = population_titles()[who]
@@ -320,6 +315,8 @@ def _own_use(given: Any, number: Any, use: Use) -> Use | None:
     days = number("laundry", None)
     if days is not None:
         own["out"] = {**use.out, "laundry": (days, 7)}
+        if not days:
+            del own["out"]["laundry"]
     made = use.changed(**own)
     return None if made == use else made
 

@@ -1,7 +1,7 @@
 """What can be bought: every size of every chart, its price and what is owned."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -14,9 +14,10 @@ from sizing.measures.edges import NO_HIGH
 from sizing.measures.tables import PRICES, take
 from sizing.measures.typed import amounts
 from sizing.people import People
-from sizing.resources import source_table
+from sizing.resources import source_table, texts
 from sizing.stock.need import Served
 
+_T = texts("stock_plan")
 #: Columns of an offer and what an empty cell means; None: it must be filled.
 COLUMNS: dict[str, float | None] = {
     "price": None,
@@ -70,10 +71,9 @@ class Offer:
         """Return which sizes are of these charts; all of them if none is named."""
         unknown = set(charts) - set(self.table["chart"])
         if unknown:
-            raise SizingError(
-                f"No chart is called {sorted(unknown)[0]!r}. Allowed: "
-                f"{', '.join(self.table['chart'].unique())}."
-            )
+            allowed = ", ".join(self.table["chart"].unique())
+            name = sorted(unknown)[0]
+            raise SizingError(f"No chart is called {name!r}. Allowed: {allowed}.")
         return np.asarray(self.table["chart"].isin(charts) | (not charts))
 
     def masks(
@@ -102,35 +102,27 @@ def offer_from(
     [1]
     """
     listed = (charts,) if isinstance(charts, SizeChart) else tuple(charts)
+    say = _T.offer_wrong
     if not listed or not all(isinstance(chart, SizeChart) for chart in listed):
-        raise SizingError("Give at least one size chart: read_chart('mine.csv').")
+        raise SizingError(say["no_chart"])
     names = [chart.name for chart in listed]
     if len(set(names)) < len(names):
-        raise SizingError(
-            f"Two charts are called the same ({', '.join(names)}): rename one, so "
-            "that the order says whose size is meant."
-        )
+        raise SizingError(say["alike"].format(names=", ".join(names)))
     frames = []
     for chart in listed:
-        frame = pd.DataFrame({"chart": chart.name, "size": list(chart.sizes)})
         limit = chart.load_limits() / 10.0
-        frame["load_limit_kg"] = np.where(limit * 10 < NO_HIGH, limit, np.nan)
-        for column in COLUMNS:
-            own = chart.frame.get(column)
-            frame[column] = None if own is None else own.astype(object).to_numpy()
-        frames.append(frame)
+        limit = np.where(limit * 10 < NO_HIGH, limit, np.nan)
+        own = chart.frame.reindex(columns=list(COLUMNS)).astype(object)
+        own.insert(0, "chart", chart.name)
+        own.insert(1, "size", list(chart.sizes))
+        own.insert(2, "load_limit_kg", limit)
+        frames.append(own)
     table = pd.concat(frames, ignore_index=True)
-    table = table.astype(dict.fromkeys(COLUMNS, object))
     table["code"] = ""
     if len(table) > MOST_SIZES:
-        raise SizingError(
-            f"{len(table)} sizes are too many to plan together; up to {MOST_SIZES}. "
-            "Leave out a chart, or the sizes nobody needs."
-        )
-    if len(listed) > 1:
-        table.insert(0, "key", table["chart"] + ": " + table["size"])
-    else:
-        table.insert(0, "key", table["size"])
+        raise SizingError(say["many"].format(n=len(table), most=MOST_SIZES))
+    led = table["chart"] + ": " if len(listed) > 1 else ""
+    table.insert(0, "key", led + table["size"])
     # Without any prices the charts' own columns are read, and named alike.
     given = pd.DataFrame({"size": []}) if prices is None else prices
     taken = take(given, PRICES)
@@ -161,29 +153,22 @@ def _enter(
         if chart is not None and not pd.isna(chart):
             same &= names["chart"].eq(alike(str(chart)))
         found = np.flatnonzero(same)
-        what = ""
         if not len(found) and alike(size) in _SUMS:
             continue
-        if not len(found):
-            what = "unknown size"
-        elif len(found) > 1:
-            what = "several charts have this size: add a column 'chart'"
-        elif int(found[0]) in seen:
-            what = "this size stands in the prices twice"
-        if what:
+        if len(found) != 1 or int(found[0]) in seen:
+            wrong = "unknown" if not len(found) else "several"
+            what = _T.offer_wrong[wrong if len(found) != 1 else "twice"]
             allowed = ", ".join(table["key"])
             problems.append(
                 Problem(what, allowed, "correct it", None, row, "size", size)
             )
             continue
         seen[int(found[0])] = row
-        for column in COLUMNS:
+        for column in (*COLUMNS, "code"):
             value = record.get(column)
             if value is not None and not pd.isna(value):
-                table.loc[found[0], column] = value
-        code = record.get("code")
-        if code is not None and not pd.isna(code):
-            table.loc[found[0], "code"] = str(code).strip()
+                is_code = column == "code"
+                table.loc[found[0], column] = str(value).strip() if is_code else value
     return seen, problems
 
 
@@ -191,40 +176,35 @@ def _check_numbers(
     table: pd.DataFrame, rows: dict[int, int]
 ) -> tuple[list[Problem], str]:
     """Read every number, and fill in what an empty cell means."""
-    problems = []
+    problems, say = [], _T.offer_wrong
     signs: list[str] = []
     for column, empty in COLUMNS.items():
         values, wrong, found = amounts(table[column], money=column == "price")
         signs += found
         whole = column in ("owned", "pack")
         least, most = int(column == "pack"), _MOST_SLINGS if whole else _MOST_MONEY
+        kind = f"{'a whole number' if whole else 'a number'} of {least} or more"
         for at, value in enumerate(values):
             size, cell = table["key"][at], table[column][at]
-            what = allowed = ""
+            problem = None
             if at in wrong or not (
                 np.isnan(value)
                 or (least <= value <= most and not (whole and value % 1))
             ):
-                kind = "a whole number" if whole else "a number"
-                what = f"the size '{size}' has no such {column}"
-                allowed = f"{kind} of {least} or more, up to {most:,}"
-                action = wrong[at].action if at in wrong else ""
+                what = say["no_such"].format(size=size, column=column)
+                action = (at in wrong and wrong[at].action) or "correct it"
+                problem = Problem(what, f"{kind}, up to {most:,}", action, value=cell)
             elif np.isnan(value) and empty is None:
-                what, cell = f"the size '{size}' has no price", None
-                allowed = "a price for one sling, 0 or more"
-                action = "fill it in, or take the size off the chart"
-            if what:
-                action = action or "correct it"
-                at_row = rows.get(at)
-                problems.append(
-                    Problem(what, allowed, action, None, at_row, column, cell)
-                )
+                what = say["no_price"].format(size=size)
+                problem = Problem(what, say["price"], say["fill"])
             elif np.isnan(value):
                 values[at] = np.nan if empty is None else empty
+            if problem is not None:
+                problems.append(replace(problem, row=rows.get(at), column=column))
         table[column] = values
     if len(set(signs)) > 1:
-        told = f"prices in several currencies ({', '.join(signs)})"
-        problems.append(Problem(told, "one currency", "convert them", column="price"))
+        what = say["currencies"].format(signs=", ".join(signs))
+        problems.append(Problem(what, "one currency", "convert them", column="price"))
     return problems, signs[0] if signs else ""
 
 

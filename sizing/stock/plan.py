@@ -10,6 +10,7 @@ from tqdm.auto import tqdm
 from sizing.charts import SizeChart
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.people.classes import ADULT_AGE
+from sizing.resources import texts
 from sizing.stock import tables
 from sizing.stock.alternatives import (
     CHECKING,
@@ -33,6 +34,7 @@ from sizing.stock.services import own_stores
 from sizing.stock.years import Years, yearly_cost
 from sizing.words.numbers import given, share
 
+_T = texts("stock_plan")
 #: Days for checking, as a multiple of those for planning.
 _CHECKS = 4
 #: ``progress(words, share)``: what is being done, and how much is done, 0 to 1.
@@ -162,67 +164,57 @@ def plan_stock(
         raise SizingError("There is nobody to be served: every group counts 0 people.")
     offer = offer_from(charts, prices)
     ready = [group_from(group, offer) for group in groups]
-    work = Work(offer, use, scenarios, seed, aim)
+    spent = float(budget or 0.0)
     with Steps(progress) as steps:
+        work = Work(
+            offer, use, scenarios, seed, scenarios, aim, target, spent, steps.tick
+        )
         steps.begin("Drawing days")
         programme = work.programme(ready)
+        work = work.choosing_for(programme)
         trial = work.trial(ready)
         checks = scenarios * _CHECKS // (2 if programme.large else 1)
         steps.begin("Looking for the order")
-        order = _planned(work, programme, trial, target, budget, steps.tick)
+        order, work = _planned(work, programme, trial, budget)
+        packs, stock = order.packs, programme.stock(order.packs)
         steps.begin("Judging the order on fresh days")
         check = tables.Check(work.days(ready, CHECKING, checks), offer, use.spares)
-        stock = programme.stock(order.packs)
         judged = {
             "service": tables.service(check, stock, ready, programme.owned),
             "demand": tables.demand(check, offer),
             "shortages": tables.shortages(check, offer, stock),
             "not_fitted": tables.not_fitted(ready, offer),
             "one_more_or_less": tables.one_more_or_less(check, offer, stock),
+            "again": drawn_again(work, ready, packs),
         }
-        again = drawn_again(work, ready, order.packs, target, steps.tick)
         steps.begin("Looking at other targets")
-        curve = cost_curve(work, trial, check, target, order.packs, steps.tick)
-        variants = variants_of(
-            work, ready, trial, check, order.packs, target, budget or 0.0, steps.tick
-        )
+        judged["curve"] = cost_curve(work, trial, check, packs)
+        judged["variants"] = variants_of(work, ready, trial, check, packs)
         steps.begin("Looking at other people")
-        robust = robustness(
-            work, ready, order.packs, target, check.days.number, steps.tick
-        )
+        judged["robustness"] = robustness(work, ready, packs, check)
         steps.begin("Planning each service alone")
-        services, own_orders = own_stores(
-            work, ready, programme, trial, check, order.packs, target, steps.tick
-        )
+        services, own_orders = own_stores(work, ready, trial, check, packs)
         steps.begin("Spending the same money otherwise")
-        money = order.cost if target is not None else float(budget or 0.0)
-        comparison = comparison_of(programme, check, order, money)
-    people = [group.people for group in groups] + [
-        group.newcomers for group in groups if group.newcomers is not None
-    ]
+        money = order.cost if target is not None else spent
+        judged["comparison"] = comparison_of(programme, check, order, money)
+    people = [who for g in groups for who in (g.people, g.newcomers) if who is not None]
     sources = [line for p in people for line in p.sources]
     chart = f"Chart: {offer.chart.name}. {offer.chart.source}".strip()
     years = Years() if years is None else years
     bought, served = _order_table(offer, order.packs), _group_table(groups, use)
-    unfitted = float(check.days.by_group[:, :, 0].sum(axis=0).mean())
     return StockPlan(
         order=bought,
-        yearly=yearly_cost(bought, served, unfitted, years),
+        yearly=yearly_cost(bought, served, check.not_fitted, years),
         years=years,
         **judged,
-        curve=curve,
-        robustness=robust,
-        comparison=comparison,
         target=target,
         aim=aim,
         budget=budget,
         cost=order.cost,
         bound=order.bound,
         gap=order.gap,
-        again=again,
         services=services,
         own_orders=own_orders,
-        variants=variants,
         groups=served,
         served=groups,
         charts=(charts,) if isinstance(charts, SizeChart) else tuple(charts),
@@ -275,50 +267,46 @@ def _checked(
 
 
 def _planned(
-    work: Work,
-    programme: Programme,
-    trial: Trial,
-    target: float | None,
-    budget: float | None,
-    tick: Callable[[], object],
-) -> Order:
+    work: Work, programme: Programme, trial: Trial, budget: float | None
+) -> tuple[Order, Work]:
     """Return the best order near that of the planning days, chosen on fresh ones."""
-    money = float(budget or 0.0)
+    target, tick = work.target, work.tick
     if target is None:
-        first = fewest_waiting(programme, money, tick=tick)
-        packs = spent_better(trial.programme, first.packs, money, tick=tick)
-        return replace(first, packs=packs, cost=programme.cost(packs))
+        first = fewest_waiting(programme, work.budget, tick=tick)
+        packs = spent_better(trial.programme, first.packs, work.budget, tick=tick)
+        return replace(first, packs=packs, cost=programme.cost(packs)), work
     most = programme.most_packs
     search = least_for_needs if work.aim == "needs" else least_cost
     first = search(programme, target, tick=tick) or Order(most, 0.0, 0.0, math.nan)
-    work.spread = trial.spread(first.packs)
+    work = replace(work, spread=trial.spread(first.packs))
     for level in (work.level(target), target):
-        found = trial.cheapest(first.packs, level, tick, near=bettered)
+        found = trial.cheapest(first.packs, level, bettered)
         if found is not None:
             break
     else:
-        most = trial.programme.most_packs
-        raise _beyond(trial, most, target, "is to be had")
+        raise _beyond(trial, trial.programme.most_packs, target, _T.beyond_reach["had"])
     cost = programme.cost(found)
     if budget is not None and cost > budget + 1e-6:
-        best = fewest_waiting(programme, money, tick=tick).packs
-        why = f"costs up to {budget:,.2f} (the target needs {cost:,.2f})"
+        best = fewest_waiting(programme, budget, tick=tick).packs
+        why = _T.beyond_reach["costs"].format(budget=budget, cost=cost)
         raise _beyond(trial, best, target, why)
-    return replace(first, packs=found, cost=cost)
+    return replace(first, packs=found, cost=cost), work
 
 
 def _beyond(trial: Trial, packs: Ints, target: float, why: str) -> SizingError:
     """Return the refusal of a target out of reach, with the best there is."""
-    waiting, of, does = trial.waiting(packs), trial.programme.aim, "lets nobody wait on"
-    if of == "needs":
-        does = "meets"
-    reached = share(trial.check.reached(waiting, of)["estimate"], places=1)
+    of, say = trial.programme.aim, _T.beyond_reach
+    does = trial.check.does(trial.programme.stock(packs), of)
     return SizingError(
-        f"No order that {why} {does} {given(target)} of {of}. The order that leaves "
-        f"fewest waiting {does} {reached} of {of} (on an average "
-        f"day {waiting.mean():.2f} people wait) and costs "
-        f"{trial.programme.cost(packs):,.2f}. What to do: lower the target, raise the "
-        "budget or the most that may be had, or plan by a budget alone."
+        say["words"].format(
+            why=why,
+            does=say[of],
+            target=given(target),
+            of=of,
+            reached=share(does["estimate"], places=1),
+            waiting=does["waiting"],
+            cost=trial.programme.cost(packs),
+        )
     )
 
 

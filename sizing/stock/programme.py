@@ -92,6 +92,10 @@ class Programme:
         """What the packs cost."""
         return float(packs @ self.pack_price)
 
+    def bought(self, packs: Ints) -> dict[str, Any]:
+        """Return the slings of an order and what they cost."""
+        return {"slings": int((packs * self.pack).sum()), "cost": self.cost(packs)}
+
     @cached_property
     def pack_price(self) -> Floats:
         """Price of one pack of each size."""
@@ -160,7 +164,6 @@ class Model:
     """
 
     def __init__(self, programme: Programme, most: Ints) -> None:
-        self._low: list[float] = []
         self._high: list[float] = []
         self._whole: list[bool] = []
         self._rows: list[tuple[dict[int, float], float]] = []
@@ -201,10 +204,9 @@ class Model:
 
     def variable(self, high: float, *, whole: bool) -> int:
         """Add a column from 0 to ``high`` and return its number."""
-        self._low.append(0.0)
         self._high.append(high)
         self._whole.append(whole)
-        return len(self._low) - 1
+        return len(self._high) - 1
 
     def row(self, entries: Mapping[int, float], least: float) -> None:
         """Add the condition ``entries . columns >= least``."""
@@ -224,8 +226,21 @@ class Model:
         count and not by a time, so that every machine comes to the same answer. The
         bound is infinite where the conditions cannot all be met.
         """
-        whole = np.array(self._whole, dtype=int)
-        found = self._found(costs, whole, node_limit=nodes, mip_rel_gap=gap)
+        heads = np.repeat(np.arange(len(self._rows)), [len(r) for r, _ in self._rows])
+        tails = [column for row, _ in self._rows for column in row]
+        values = [value for row, _ in self._rows for value in row.values()]
+        shape = (len(self._rows), len(self._high))
+        matrix = sparse.csr_array((values, (heads, tails)), shape=shape)
+        goal = np.zeros(shape[1])
+        goal[list(costs)] = list(costs.values())
+        least = np.array([least for _, least in self._rows])
+        found: Any = milp(
+            goal,
+            integrality=np.array(self._whole, dtype=int),
+            bounds=Bounds(0.0, np.array(self._high)),
+            constraints=LinearConstraint(matrix, least, np.inf),
+            options={"node_limit": nodes, "mip_rel_gap": gap},
+        )
         if found.status == _NO_SOLUTION:
             return None, np.inf
         bound = found.get("mip_dual_bound")
@@ -233,31 +248,3 @@ class Model:
         if found.x is None:
             return None, below
         return np.rint(found.x[: self.sizes]).astype(np.int64), below
-
-    def relaxed(
-        self, costs: Mapping[int, float], low: Ints, high: Ints
-    ) -> Floats | None:
-        """Minimise the costs with parts of packs allowed, between two orders."""
-        kept = self._low[: self.sizes], self._high[: self.sizes]
-        self._low[: self.sizes] = low.tolist()
-        self._high[: self.sizes] = high.tolist()
-        found = self._found(costs, np.zeros(len(self._low), dtype=int))
-        self._low[: self.sizes], self._high[: self.sizes] = kept
-        return None if found.x is None else np.asarray(found.x[: self.sizes])
-
-    def _found(self, costs: Mapping[int, float], whole: Ints, **options: Any) -> Any:
-        heads = np.repeat(np.arange(len(self._rows)), [len(r) for r, _ in self._rows])
-        tails = [column for row, _ in self._rows for column in row]
-        values = [value for row, _ in self._rows for value in row.values()]
-        shape = (len(self._rows), len(self._low))
-        matrix = sparse.csr_array((values, (heads, tails)), shape=shape)
-        goal = np.zeros(shape[1])
-        goal[list(costs)] = list(costs.values())
-        least = np.array([least for _, least in self._rows])
-        return milp(
-            goal,
-            integrality=whole,
-            bounds=Bounds(np.array(self._low), np.array(self._high)),
-            constraints=LinearConstraint(matrix, least, np.inf),
-            options=options,  # type: ignore[arg-type]
-        )

@@ -9,20 +9,18 @@ import pandas as pd
 
 from sizing.cautions import closing, invented_words
 from sizing.charts import SizeChart
+from sizing.resources import texts
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
 from sizing.stock.tables import SAMPLED
 from sizing.stock.years import ASSUMED, TOTAL, Years
 from sizing.words.numbers import in_100, points_interval, share
 
-DAY = (
-    "Each simulated day draws its people anew. So the share of days runs over all the "
-    "homes that such people could make up, not over the days of one home alone."
-)
+_T = texts("stock_plan")
+DAY, NO_SLING = str(_T.day), str(_T.no_sling)
 #: Beyond so many without any size the chart is changed before anything is bought (our
 #: choice, no source).
 MANY_UNFITTED = 0.10
-NO_SLING = "Stock planning does not choose a sling for a person."
 
 
 @dataclass(frozen=True)
@@ -98,154 +96,154 @@ class StockPlan:
 
     def answer(self) -> str:
         """Return the result in short lines: first whom no size fits and what to buy."""
-        told: Any = self.service.set_index("measure")
-        days, met = told.loc["nobody_waits"], told.loc["needs_met"]
-        waits = f"Nobody then waits for a sling that fits on {_in_100(days, ' days')}."
-        needs = f"Of the needs of people who fit some size, {_in_100(met, ' are met')}."
-        served = [needs, waits] if self.aim == "needs" else [waits, needs]
-        also = " and other people sampled as these were" * self._sampled
+        told = self._told
+        days, met = told["nobody_waits"], told["needs_met"]
+        waits = _T.nobody_waits.format(share=_in_100(days, " days"))
+        needs = _T.needs_met.format(share=_in_100(met, " are met"))
+        also = _T.sampled * (SAMPLED in days["method"])
+        number = int(self.order["order"].sum())
+        bought = _T.bought.format(
+            number=number,
+            slings="sling" if number == 1 else "slings",
+            money=self._money(self.cost),
+        )
         lines = (
             invented_words(*self.invented),
-            f"{self._unfitted()} {self._bought()}",
-            " ".join(served),
+            f"{self._unfitted()} {bought}",
+            f"{needs} {waits}" if self.aim == "needs" else f"{waits} {needs}",
             self._beyond(),
-            f"{self._known()} Ranges are 95 % intervals over {days['n']:,} further "
-            f"simulated days{also}.".strip(),
+            f"{self._known(number)} {_T.ranges.format(n=days['n'], also=also)}".strip(),
         )
         return "\n".join(filter(None, lines))
 
     @property
-    def _sampled(self) -> bool:
-        return SAMPLED in self.service["method"].iloc[0]
+    def _told(self) -> dict[Any, Any]:
+        told: dict[Any, Any] = self.service.set_index("measure").to_dict("index")
+        return told
+
+    def _money(self, amount: float) -> str:
+        return money(amount, self.currency)
 
     def _unfitted(self) -> str:
         """Say whom no size fits, and what to do about it first."""
-        told = self.service.set_index("measure")
-        left: Any = told.loc["not_fitted"]
-        share: Any = told.loc["not_fitted_share"]
+        left, share = self._told["not_fitted"], self._told["not_fitted_share"]
         if left["high"] <= 0:
-            return "Some size offered fits everybody."
+            return str(_T.everybody)
         number = round(left["estimate"])
-        words = (
-            f"{f'about {number:,}' if number else 'under 1'} of "
-            f"{left['estimate'] / max(share['estimate'], 1e-9):,.0f} people "
-            f"{'fit' if number > 1 else 'fits'} no size offered "
-            f"({in_100(share['estimate'])})."
+        words = _T.unfitted.format(
+            number=f"about {number:,}" if number else "under 1",
+            people=f"{left['estimate'] / max(share['estimate'], 1e-9):,.0f}",
+            fit="fit" if number > 1 else "fits",
+            share=in_100(share["estimate"]),
         )
         if share["estimate"] > MANY_UNFITTED:
-            return f"Change the chart first: {words}"
-        return words[0].upper() + words[1:]
+            return str(_T.change_chart.format(words=words))
+        return str(words[0].upper() + words[1:])
 
     def _beyond(self) -> str:
         """Say how many no size fits in one such service, and what helps them."""
-        left: Any = self.service.set_index("measure").loc["not_fitted"]
-        if left["high"] <= 0:
-            return ""
-        return (
-            f"In 9 such services of 10, {_span(left)} people fit no size. More stock "
-            "does not help them: look for another pattern, or a sling made to measure."
-        )
+        left = self._told["not_fitted"]
+        return _T.beyond.format(span=_span(left)) if left["high"] > 0 else ""
 
-    def _bought(self) -> str:
-        number = int(self.order["order"].sum())
-        return (
-            f"Buy {number:,} {'sling' if number == 1 else 'slings'} for "
-            f"{money(self.cost, self.currency)}."
-        )
-
-    def _known(self) -> str:
+    def _known(self, number: int) -> str:
         """Say how many slings are bought for want of knowledge."""
-        number = int(self.order["order"].sum())
         if not number:
             return ""
-        told: Any = self.service.set_index("measure").loc["known_need"]
-        known = min(round(told["estimate"]), number)
-        words = (
-            f"Known need takes {known:,} of the slings: as many as would do on an "
-            "average day if every size needed were known."
-        )
-        if known == number:
-            return words
-        why = ", and which slings will be out of use" * bool(self.use.out)
-        return (
-            f"{words} The other {number - known:,} are for what nobody knows yet: who "
-            f"will need which size{why}."
-        )
+        known = min(round(self._told["known_need"]["estimate"]), number)
+        words = _T.known.format(known=known)
+        if known < number:
+            why = _T.out * bool(self.use.out)
+            words += _T.unknown.format(number=number - known, why=why)
+        return str(words)
 
     def proof(self) -> str:
         """Return how near the order is to the best possible, and what rests on luck."""
-        days, again = f"{self.settings['scenarios']:,} simulated days", self.again
-        bound = money(self.bound, self.currency)
-        chosen = f"{self.settings['choosing']:,} other days"
+        say, again, proved = _T.proof, self.again, self.gap == 0
+        told = {
+            "days": f"{self.settings['scenarios']:,} simulated days",
+            "chosen": f"{self.settings['choosing']:,} other days",
+            "bound": self._money(self.bound),
+            "least": math.floor(100 * self.bound) / 100,
+            "sets": len(again),
+        }
         if self.target is None:
-            if self.gap == 0:
-                words = f"One order is proved to leave fewest waiting on the {days}"
-            else:
-                least = math.floor(100 * self.bound) / 100
-                words = (
-                    f"No order leaves fewer than {least:.2f} waiting on an average day "
-                    f"of the {days}: proved"
-                )
-            words += (
-                ", for that money. Of the orders near the best found there, this "
-                f"leaves fewest waiting on {chosen}. "
-            )
-        elif self.gap == 0:
-            words = (
-                f"An order for {bound} is proved the cheapest that keeps the target on "
-                f"the {days}. Of the orders near it this is the cheapest found that "
-                f"keeps it on {chosen}, with a margin for their luck. "
-            )
+            words = say["budget" if proved else "budget_bound"] + say["budget_kept"]
         else:
-            words = (
-                f"No order that keeps the target on the {days} costs less than "
-                f"{bound}: proved. This is the cheapest found that keeps it on "
-                f"{chosen}, with a margin for their luck. "
-            )
+            words = say["best" if proved else "bound"]
         low, high = (share(again["estimate"].agg(end)) for end in ("min", "max"))
-        met = "nobody waits with this order on {} of days"
-        if self.aim == "needs":
-            met = "this order meets {} of needs"
-        words += f"On {len(again)} further sets of {days} "
-        words += met.format(low if low == high else f"{low} to {high}")
+        between = low if low == high else f"{low} to {high}"
+        words += say["again"]
+        told["met"] = say[self.aim].format(share=between)
         if again["cost"].notna().any():
             ends = [again["cost"].min(), again["cost"].max()]
-            costs = dict.fromkeys(money(end, self.currency) for end in ends)
-            words += f". An order made for each alone costs {' to '.join(costs)}"
-        return words + "."
+            told["costs"] = " to ".join(dict.fromkeys(map(self._money, ends)))
+            words += say["costs"]
+        return f"{words.format(**told)}."
 
     def yearly_words(self) -> str:
         """Say what a year costs, for how long, and what that assumes."""
-        rows = self.yearly[self.yearly["item"] == TOTAL].set_index("way")
         told = []
-        for way, row in rows.iterrows():
+        for row in self.yearly[self.yearly["item"] == TOTAL].to_dict("records"):
             # The rates are rough: two digits.
-            about, low, high = (
-                money(float(f"{row[end]:.2g}"), self.currency)
+            ends = {
+                end: self._money(float(f"{row[end]:.2g}"))
                 for end in ("estimate", "low", "high")
-            )
-            told.append(f"about {about} a year ({low} to {high}) as {way}")
-        words = f"Kept for {self.years.years:g} years: {'; '.join(told)}. {ASSUMED}"
+            }
+            told.append(_T.a_year.format(way=row["way"], **ends))
+        words = _T.kept.format(
+            years=self.years.years, costs="; ".join(told), assumed=ASSUMED
+        )
         paid = {"a wash": self.years.wash, "an examination": self.years.examination}
         left = " and ".join(what for what, price in paid.items() if price is None)
-        if left:
-            words += f" Not counted, as no price was given: {left}."
-        return words
+        return str(words) + (_T.not_counted.format(left=left) if left else "")
+
+    def sizes_words(self) -> str:
+        """Say what all the sizes serve and cost, and what fewer of them would."""
+        people = int(self.groups["count"].sum())
+        told = []
+        for row in self.variants.drop_duplicates("sizes").to_dict("records"):
+            # The first rows hold the same sizes at other prices.
+            own = row["sizes"] == len(self.order)
+            slings = self.order["order"].sum() if own else row["slings"]
+            cost = self.cost if own else row["cost"]
+            served, words = people - row["not_fitted"], _T.some_sizes
+            if pd.isna(cost):
+                words, cost = _T.out_of_reach, 0.0
+            told.append(
+                words.format(
+                    sizes=f"all {row['sizes']}" if own else row["sizes"],
+                    served=served,
+                    people=people,
+                    slings=slings,
+                    money=self._money(cost),
+                )
+            )
+        each = ". ".join(words[0].upper() + words[1:] for words in told)
+        return str(_T.sizes.format(each=each[0].lower() + each[1:]))
 
     def summary(self) -> str:
         """Return the result in plain words, with the usual cautions."""
-        lines = [self.answer(), self.yearly_words()]
         bought = self.order[self.order["order"] > 0]
         listed = [f"\n- {r['order']} of {r['key']}" for _, r in bought.iterrows()]
+        others = [
+            _T.same_money.format(
+                way=strategy_words(row["strategy"]),
+                share=share(row["needs_met"]),
+                points=points_interval(row),
+            )
+            for row in self.comparison.to_dict("records")
+            if row["strategy"] != "plan"
+        ]
+        lines = [self.answer(), self.yearly_words()]
         lines.append(f"The order:{''.join(listed) or ' nothing.'}")
-        for _, row in self.comparison.iterrows():
-            if row["strategy"] != "plan":
-                lines.append(
-                    f"The same money spent {strategy_words(row['strategy'])} meets "
-                    f"{share(row['needs_met'])} of needs; the plan's difference, "
-                    f"in points: {points_interval(row)}."
-                )
-        lines += [self.proof(), DAY, NO_SLING, closing(self.limits)]
+        lines += [
+            *others,
+            self.sizes_words(),
+            self.proof(),
+            DAY,
+            NO_SLING,
+            closing(self.limits),
+        ]
         return "\n".join(lines)
 
 

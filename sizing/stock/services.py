@@ -1,7 +1,7 @@
 """Each service with a store of its own, against one store for all of them."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -30,14 +30,7 @@ def by_service(groups: Sequence[Served]) -> dict[str, list[int]]:
 
 
 def own_stores(
-    work: Work,
-    ready: Sequence[Group],
-    programme: Programme,
-    trial: Trial,
-    check: tables.Check,
-    packs: Ints,
-    target: float | None,
-    tick: Callable[[], object],
+    work: Work, ready: Sequence[Group], trial: Trial, check: tables.Check, packs: Ints
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Plan each service alone, and one store for all that does as much.
 
@@ -55,30 +48,29 @@ def own_stores(
     places = by_service([group.served for group in ready])
     if len(places) < 2:
         return pd.DataFrame(), pd.DataFrame()
-    waiting = check.shortage(programme.stock(packs)).waiting
-    reached = check.reached(waiting, work.aim)["estimate"]
+    programme = trial.programme
+    reached = check.does(programme.stock(packs), work.aim)["estimate"]
     shares = _owned(programme, trial, ready, places)
     rows, orders = [], []
     for turn, (name, at) in enumerate(places.items(), start=1):
-        tick()
+        work.tick()
         groups = [ready[i] for i in at]
-        level = groups[0].served.target or target or reached
-        row, order = _alone(work, groups, shares[name], level, turn, tick)
+        level = groups[0].served.target or work.target or reached
+        row, order = _alone(work, groups, shares[name], level, turn)
         rows.append({"service": name, "target": level, **row})
-        if order is not None:
-            orders.append(order.assign(service=name))
+        orders.append(order.assign(service=name))
     made = pd.DataFrame(rows)
     together = _together(made, work.aim)
     one: dict[str, Any] = {"service": ONE, "target": together["estimate"]}
-    found = None
     if math.isfinite(together["cost"]):
-        found = trial.cheapest(packs, work.level(together["estimate"]), tick)
-    if found is not None:
-        one["slings"] = int((found * programme.pack).sum())
-        one["cost"] = programme.cost(found)
-        one |= _judged(check, programme.stock(found), work.aim)
+        found = trial.cheapest(packs, work.level(together["estimate"]))
+        if found is not None:
+            one |= programme.bought(found)
+            one |= check.does(programme.stock(found), work.aim)
     made = pd.concat([made, pd.DataFrame([together, one])], ignore_index=True)
-    return made, pd.concat(orders, ignore_index=True) if orders else pd.DataFrame()
+    return made.drop(columns="waiting", errors="ignore"), pd.concat(
+        orders, ignore_index=True
+    )
 
 
 def _owned(
@@ -100,47 +92,37 @@ def _owned(
 
 
 def _alone(
-    work: Work,
-    groups: Sequence[Group],
-    owned: Ints,
-    level: float,
-    turn: int,
-    tick: Callable[[], object],
-) -> tuple[dict[str, Any], pd.DataFrame | None]:
+    work: Work, groups: Sequence[Group], owned: Ints, level: float, turn: int
+) -> tuple[dict[str, Any], pd.DataFrame]:
     """Plan one service's own store, on days of its own luck."""
     offer = replace(work.offer, table=work.offer.table.assign(owned=owned))
-    use = groups[0].served.use or work.use
-    alone = Work(offer, use, work.scenarios, work.seed + 1000 * turn, work.aim)
-    alone.choosing = _DAYS * work.scenarios
+    alone = replace(
+        work,
+        offer=offer,
+        use=groups[0].served.use or work.use,
+        seed=work.seed + 1000 * turn,
+        choosing=_DAYS * work.scenarios,
+        spread=0.0,
+    )
     trial = alone.trial(groups)
-    none = np.zeros_like(owned)
-    start = trial.cheapest(none, level, tick)
+    programme = trial.programme
+    start = trial.cheapest(np.zeros_like(owned), level)
     if start is None:
-        fitted = {"not_fitted": float(trial.check.days.needs[:, 0].mean())}
-        return {"cost": math.nan, **fitted}, None
-    alone.spread = trial.spread(start)
-    packs = trial.cheapest(start, alone.level(level), tick)
+        row = {"cost": math.nan, "not_fitted": trial.check.not_fitted}
+        return row, pd.DataFrame(columns=["key", "order", "stock", "cost"])
+    alone = replace(alone, spread=trial.spread(start))
+    packs = trial.cheapest(start, alone.level(level))
     packs = start if packs is None else packs
     days = alone.days(groups, CHECKING, alone.choosing)
-    check = tables.Check(days, offer, use.spares)
-    programme = trial.programme
-    order = packs * programme.pack
     table = offer.table[["key"]].assign(
-        order=order, stock=programme.stock(packs), cost=packs * programme.pack_price
+        order=packs * programme.pack,
+        stock=programme.stock(packs),
+        cost=packs * programme.pack_price,
     )
-    row = {"slings": int(order.sum()), "cost": programme.cost(packs)}
-    return row | _judged(check, programme.stock(packs), work.aim), table
-
-
-def _judged(check: tables.Check, stock: Ints, aim: str) -> dict[str, Any]:
-    waiting = check.shortage(stock).waiting
-    return {
-        "nobody_waits": float((waiting == 0).mean()),
-        "needs_met": check.reached(waiting, "needs")["estimate"],
-        "needed": float(check.needed.mean()),
-        "not_fitted": float(check.days.needs[:, 0].mean()),
-        **check.reached(waiting, aim),
-    }
+    does = tables.Check(days, offer, alone.use.spares).does(
+        programme.stock(packs), work.aim
+    )
+    return programme.bought(packs) | does, table
 
 
 def _together(rows: pd.DataFrame, aim: str) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from scipy.optimize import brentq
 
 from sizing.charts import assign
 from sizing.stats.intervals import LEVEL, score_interval, student, wilson
+from sizing.stats.weighted import weighted_quantile
 from sizing.stock.days import Days, Floats, Group, people_variance
 from sizing.stock.offers import Offer
 from sizing.stock.service import Ints, Needs, Shortage, sizes_in
@@ -58,6 +59,23 @@ class Check:
         if aim == "needs":
             return ratio_row(self.needed - waiting, self.needed)
         return share_row(int((waiting == 0).sum()), self.days.number)
+
+    @property
+    def not_fitted(self) -> float:
+        """How many people fit no size on an average day."""
+        return float(self.days.by_group[..., 0].sum(axis=0).mean())
+
+    def does(self, stock: Ints, aim: str = "days") -> dict[str, Any]:
+        """Return what a stock does on an average day, and how far it reaches an aim."""
+        waiting = self.shortage(stock).waiting
+        return {
+            **self.reached(waiting, aim),
+            "waiting": float(waiting.mean()),
+            "nobody_waits": float((waiting == 0).mean()),
+            "needs_met": self.reached(waiting, "needs")["estimate"],
+            "needed": float(self.needed.mean()),
+            "not_fitted": self.not_fitted,
+        }
 
 
 def _row(
@@ -299,10 +317,7 @@ def _count_row(group: Group, rows: pd.DataFrame, total: float) -> dict[str, Any]
     ends = np.array(_MOST_DAYS)
     if served.count is None:
         chance = rows.groupby("person").size().to_numpy() / served.people.draws
-        numbers = np.array([1.0])
-        for p in chance:
-            numbers = np.convolve(numbers, [1 - p, p])
-        span = np.searchsorted(np.cumsum(numbers), ends - 1e-12)
+        span = stats.poisson_binom(chance).ppf(ends)
         mean, how = float(chance.sum()), "Poisson-binomial"
     else:
         p = float(rows["weight"].sum()) / total
@@ -317,18 +332,19 @@ def _count_row(group: Group, rows: pd.DataFrame, total: float) -> dict[str, Any]
 
 def _described(rows: pd.DataFrame) -> dict[str, float]:
     """Return weighted medians of the miss and of the bodies."""
-    weight = rows["weight"].to_numpy(dtype=float)
+
+    weight = rows["weight"].to_numpy()
 
     def quantile(column: str, q: float) -> float:
-        if column not in rows:
-            return float("nan")
-        value = rows[column].to_numpy(dtype=float)
-        order = np.argsort(value, kind="stable")
-        order = order[np.isfinite(value[order])]
-        total = np.cumsum(weight[order])
-        if not total.size or total[-1] <= 0:
-            return float("nan")
-        return float(value[order[np.searchsorted(total, q * total[-1])]])
+        known = (
+            rows[column].to_numpy(float)
+            if column in rows
+            else np.full(len(weight), np.nan)
+        )
+        finite = np.isfinite(known) & (weight > 0)
+        if not finite.any():
+            return math.nan
+        return float(weighted_quantile(known[finite], q, weights=weight[finite]))
 
     told = {"miss_median": quantile("miss", 0.5), "miss_p90": quantile("miss", 0.9)}
     return told | {measure: quantile(measure, 0.5) for measure in _TOLD}

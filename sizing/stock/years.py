@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from sizing.errors import SizingError, check_number
@@ -19,6 +21,7 @@ ASSUMED = (
 #: A rate of which more is cheaper.
 _LONG = ("life_years", "single_weeks")
 _WEEKS = 52
+_ENDS = ("estimate", "low", "high")
 
 
 @dataclass(frozen=True)
@@ -40,11 +43,8 @@ class Years:
     def __post_init__(self) -> None:
         """Refuse what cannot be."""
         check_number("the number of years", self.years, least=1, most=50)
-        for what, price in (
-            ("a wash", self.wash),
-            ("an examination", self.examination),
-            ("a single-patient sling", self.single),
-        ):
+        paid = {"a wash": self.wash, "an examination": self.examination}
+        for what, price in {**paid, "a single-patient sling": self.single}.items():
             if price is not None:
                 check_number(f"the price of {what}", price, least=0)
         known = usual_rates().set_index("rate")["label"]
@@ -83,9 +83,13 @@ def yearly_cost(
     way, item, estimate, low, high (money a year), source.
     """
     table = usual_rates().set_index("rate")
-    for name, ends in years.rates.items():
-        table.loc[name, ["estimate", "low", "high"]] = ends
+    for name, own in years.rates.items():
+        table.loc[name, list(_ENDS)] = own
         table.loc[name, "source"] = "as entered"
+    rates = table[list(_ENDS)].astype(float)
+    for name in _LONG:
+        rates.loc[name, ["low", "high"]] = rates.loc[name, ["high", "low"]].to_numpy()
+    rate = {str(name): rates.loc[name].to_numpy() for name in rates.index}
     held = float(order["stock"].sum())
     value = float((order["stock"] * order["price"]).sum())
     cost, n = float(order["cost"].sum()), years.years
@@ -93,59 +97,46 @@ def yearly_cost(
     many = groups["count"] * groups["each"]
     clients = float(many.sum() * (1 - unfitted / max(groups["count"].sum(), 1)))
     coming = groups["admissions"] * groups["each"] / n
-    newcomers = float(coming.sum())
-    anew = float(coming[groups["bought_anew"]].sum())
-    growing = groups["children"] * groups["each"] * groups["bought_anew"]
-    children = float(growing.sum())
-    found: dict[tuple[str, str], list[float]] = {}
-    sources: dict[str, str] = {}
-    for end in ("estimate", "low", "high"):
-        other = {"low": "high", "high": "low"}.get(end, end)
-        rate = {
-            name: float(row[other if name in _LONG else end])
-            for name, row in table.iterrows()
-        }
-        more = 1 + rate["reserve"]
-        each = value / held if held else 0.0
-        items = {
-            "the purchase, spread": (cost / n, ""),
-            "a reserve for infection control": (rate["reserve"] * value / n, "reserve"),
-            "worn out": (more * value / rate["life_years"], "life_years"),
-            "condemned at the thorough examination": (
-                more * value * rate["examinations"] * rate["condemned"],
-                "condemned",
-            ),
-            "lost": (more * value * rate["lost"], "lost"),
-            "thorough examinations": (
-                more * held * rate["examinations"] * (years.examination or 0.0),
-                "examinations",
-            ),
-            "laundry": (held * rate["washes"] * (years.wash or 0.0), "washes"),
-            "children who outgrow their size": (
-                children * rate["outgrown"] * each,
-                "outgrown",
-            ),
-            "residents who come and go": (anew * each, ""),
-        }
-        for item, (money, name) in items.items():
-            found.setdefault((LAUNDERED, item), []).append(money)
-            sources[item] = str(table.loc[name, "source"]) if name else "the plan"
-        if years.single is not None:
-            number = clients * _WEEKS / rate["single_weeks"]
-            for item, many in (
-                ("one after another for each person", number),
-                ("a first one for newcomers", newcomers),
-            ):
-                found.setdefault((SINGLE, item), []).append(many * years.single)
-                sources[item] = str(table.loc["single_weeks", "source"])
-    rows = [
-        {"way": way, "item": item, "estimate": one[0], "low": one[1], "high": one[2]}
-        for (way, item), one in found.items()
-        if one[2] > 0
+    anew, price = groups["bought_anew"], value / held if held else 0.0
+    children = float((groups["children"] * groups["each"] * anew).sum())
+    more, often = 1 + rate["reserve"], rate["examinations"]
+    condemned = more * value * often * rate["condemned"]
+    examined = more * held * often * (years.examination or 0.0)
+    # What is paid for, money at each end, and the rate whose source it has.
+    items: list[tuple[str, str, Any, str]] = [
+        (LAUNDERED, "the purchase, spread", cost / n, ""),
+        (
+            LAUNDERED,
+            "a reserve for infection control",
+            rate["reserve"] * value / n,
+            "reserve",
+        ),
+        (LAUNDERED, "worn out", more * value / rate["life_years"], "life_years"),
+        (LAUNDERED, "condemned at the thorough examination", condemned, "condemned"),
+        (LAUNDERED, "lost", more * value * rate["lost"], "lost"),
+        (LAUNDERED, "thorough examinations", examined, "examinations"),
+        (LAUNDERED, "laundry", held * rate["washes"] * (years.wash or 0.0), "washes"),
+        (
+            LAUNDERED,
+            "children who outgrow their size",
+            children * rate["outgrown"] * price,
+            "outgrown",
+        ),
+        (LAUNDERED, "residents who come and go", coming[anew].sum() * price, ""),
     ]
-    made = pd.DataFrame(rows, columns=["way", "item", "estimate", "low", "high"])
-    made["source"] = made["item"].map(sources)
-    sums = made.groupby("way", sort=False)[["estimate", "low", "high"]].sum()
+    if years.single is not None:
+        number = clients * _WEEKS / rate["single_weeks"] * years.single
+        first, of = coming.sum() * years.single, "single_weeks"
+        items.append((SINGLE, "one after another for each person", number, of))
+        items.append((SINGLE, "a first one for newcomers", first, of))
+    rows = []
+    for way, item, ends, name in items:
+        money = dict(zip(_ENDS, np.broadcast_to(ends, 3).tolist(), strict=True))
+        if money["high"] > 0:
+            source = table.loc[name, "source"] if name else "the plan"
+            rows.append({"way": way, "item": item, **money, "source": source})
+    made = pd.DataFrame(rows, columns=["way", "item", *_ENDS, "source"])
+    sums = made.groupby("way", sort=False)[list(_ENDS)].sum()
     sums = sums.reset_index().assign(item=TOTAL, source="the sum of these")
     made = pd.concat([made, sums], ignore_index=True)
     return made.sort_values("way", kind="stable", ignore_index=True)

@@ -3,6 +3,7 @@
 import asyncio
 import threading
 import warnings
+from functools import wraps
 
 import numpy as np
 import pandas as pd
@@ -166,9 +167,8 @@ def test_a_range_typed_into_one_cell_is_parted_as_a_pasted_one(units, typed, low
 def test_a_chart_is_pasted_and_its_faults_are_named_by_row_and_column(form):
     form.start.take.click()
     assert "Paste a table first" in form.start.told.value
-    form.start.text.value = (
-        "Size\tWeight\tHeight (cm)\nS\t40,5-60 kg\t140-160\nL\t60+ kg\twide\n"
-    )
+    rows = ["Size\tWeight\tHeight (cm)", "S\t40,5-60 kg\t140-160", "L\t60+ kg\twide"]
+    form.start.text.value = "\n".join(rows)
     form.start.take.click()
     assert "the pasted table, row 3, Height" in form.start.told.value
     assert form.edited is None and form.start.text.value
@@ -261,11 +261,8 @@ def test_sizes_are_added_and_taken_away_and_the_slider_follows(form):
 def test_units_change_what_is_shown_and_not_the_chart(form):
     before = form.edited
     answer = form.change.value
-    form.edge.size.value, form.edge.measure.value, form.edge.end.value = (
-        "adult 1",
-        HIP,
-        "high",
-    )
+    form.edge.size.value, form.edge.measure.value = "adult 1", HIP
+    form.edge.end.value = "high"
     for units in ("pounds", "stone", "metric"):
         form.switch.view.value = units
         assert form.edited is before and form.change.value == answer
@@ -389,8 +386,14 @@ async def until(true):
     raise AssertionError("it never came")
 
 
-def on_a_page(walk):
-    asyncio.run(asyncio.wait_for(walk(), 240))
+def on_a_page(test):
+    """Run a test within the loop of a page."""
+
+    @wraps(test)
+    def run(*given, **named):
+        asyncio.run(asyncio.wait_for(test(*given, **named), 240))
+
+    return run
 
 
 def shown(widget):
@@ -401,61 +404,57 @@ def empty(form):
     return form.image.value == form.limits_view.value == form.sources_view.value == ""
 
 
-def test_progress_is_shown_while_the_people_are_made_ready(form, monkeypatch):
+@on_a_page
+async def test_progress_is_shown_while_the_people_are_made_ready(form, monkeypatch):
     gate, people = Gate(monkeypatch), form.people_form
     assert not shown(people.work.bar) and not shown(people.again)
 
-    async def walk():
-        people.name.value = "care_home_nordic"
-        await until(lambda: gate.asked)
-        assert shown(people.work.bar) and shown(people.work.stop_button)
-        assert "not measured" in people.work.told.value
-        assert "Getting the people ready" in form.change.value and empty(form)
-        # What does not change the people does not begin anew, and shows no answer.
-        form.edge.value.value = 170.0
-        form.switch.view.value = "pounds"
-        assert "Getting the people ready" in form.change.value and empty(form)
-        with pytest.raises(ValueError, match="Getting the people ready"):
-            form.results()
-        gate.open.set()
-        await until(lambda: not people.getting)
-        assert gate.asked == ["care_home_nordic"]
-        assert "nursing-home" in form.change.value and not shown(people.work.bar)
-        assert form.image.value.startswith("<svg") and form.sources_view.value
-
-    on_a_page(walk)
+    people.name.value = "care_home_nordic"
+    await until(lambda: gate.asked)
+    assert shown(people.work.bar) and shown(people.work.stop_button)
+    assert "not measured" in people.work.told.value
+    assert "Getting the people ready" in form.change.value and empty(form)
+    # What does not change the people does not begin anew, and shows no answer.
+    form.edge.value.value = 170.0
+    form.switch.view.value = "pounds"
+    assert "Getting the people ready" in form.change.value and empty(form)
+    with pytest.raises(ValueError, match="Getting the people ready"):
+        form.results()
+    gate.open.set()
+    await until(lambda: not people.getting)
+    assert gate.asked == ["care_home_nordic"]
+    assert "nursing-home" in form.change.value and not shown(people.work.bar)
+    assert form.image.value.startswith("<svg") and form.sources_view.value
 
 
-def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
+@on_a_page
+async def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
     gate, people = Gate(monkeypatch), form.people_form
     assert "fits" in form.change.value
 
-    async def walk():
-        people.name.value = "care_home_nordic"
-        await until(lambda: gate.asked)
-        people.work.stop_button.click()
-        gate.open.set()
-        await until(lambda: not people.getting)
-        # Nothing else on the page begins what was stopped.
-        form.edge.value.value = 170.0
-        form.switch.view.value = "pounds"
-        await asyncio.sleep(0.05)
-        assert gate.asked == ["care_home_nordic"] and empty(form)
-        assert "nothing was worked out" in form.change.value
-        assert f"Press '{people.again.description}'" in form.change.value.replace(
-            "&#x27;", "'"
-        )
-        assert shown(people.again) and not shown(people.work.bar)
-        with pytest.raises(ValueError, match="nothing was worked out"):
-            form.results()
-        with pytest.raises(ValueError, match="nothing was worked out"):
-            form.judgement._job(lambda words, share: None)
-        people.again.click()
-        await until(lambda: not people.getting)
-        assert gate.asked == ["care_home_nordic"] * 2 and not shown(people.again)
-        assert "nursing-home" in form.change.value and not empty(form)
-
-    on_a_page(walk)
+    people.name.value = "care_home_nordic"
+    await until(lambda: gate.asked)
+    people.work.stop_button.click()
+    gate.open.set()
+    await until(lambda: not people.getting)
+    # Nothing else on the page begins what was stopped.
+    form.edge.value.value = 170.0
+    form.switch.view.value = "pounds"
+    await asyncio.sleep(0.05)
+    assert gate.asked == ["care_home_nordic"] and empty(form)
+    assert "nothing was worked out" in form.change.value
+    assert f"Press '{people.again.description}'" in form.change.value.replace(
+        "&#x27;", "'"
+    )
+    assert shown(people.again) and not shown(people.work.bar)
+    with pytest.raises(ValueError, match="nothing was worked out"):
+        form.results()
+    with pytest.raises(ValueError, match="nothing was worked out"):
+        form.judgement._job(lambda words, share: None)
+    people.again.click()
+    await until(lambda: not people.getting)
+    assert gate.asked == ["care_home_nordic"] * 2 and not shown(people.again)
+    assert "nursing-home" in form.change.value and not empty(form)
 
 
 @pytest.mark.parametrize(
@@ -466,82 +465,78 @@ def test_stop_leaves_no_answer_and_says_how_to_start_again(form, monkeypatch):
         (False, "care_home_nordic", "nursing-home"),
     ],
 )
-def test_a_later_choice_of_people_wins_and_is_read_anew(
+@on_a_page
+async def test_a_later_choice_of_people_wins_and_is_read_anew(
     form, monkeypatch, stopped, last, title
 ):
     gate, people = Gate(monkeypatch), form.people_form
 
-    async def walk():
-        people.name.value = "care_home_nordic"
-        await until(lambda: gate.asked)
-        if stopped:
-            people.work.stop_button.click()
-        people.name.value = "adults"
-        people.name.value = last
-        assert "Getting the people ready" in form.change.value
-        heard = []
-        form.change.observe(lambda change: heard.append(change["new"]), "value")
-        gate.open.set()
-        await until(lambda: "fits" in form.change.value)
-        assert gate.asked == ["care_home_nordic", last]
-        assert people.people().settings["name"] == last
-        assert all(title in words for words in heard if "fits" in words)
-
-    on_a_page(walk)
+    people.name.value = "care_home_nordic"
+    await until(lambda: gate.asked)
+    if stopped:
+        people.work.stop_button.click()
+    people.name.value = "adults"
+    people.name.value = last
+    assert "Getting the people ready" in form.change.value
+    heard = []
+    form.change.observe(lambda change: heard.append(change["new"]), "value")
+    gate.open.set()
+    await until(lambda: "fits" in form.change.value)
+    assert gate.asked == ["care_home_nordic", last]
+    assert people.people().settings["name"] == last
+    assert all(title in words for words in heard if "fits" in words)
 
 
-def test_people_left_while_the_chart_has_problems_are_not_taken(form, monkeypatch):
+@on_a_page
+async def test_people_left_while_the_chart_has_problems_are_not_taken(
+    form, monkeypatch
+):
     gate, people = Gate(monkeypatch), form.people_form
 
-    async def walk():
-        people.name.value = "care_home_nordic"
-        await until(lambda: gate.asked)
-        cell(form, 3, HIGH).value = "20"
-        people.name.value = "walking_difficulty"
-        gate.open.set()
-        await until(lambda: not people.getting)
-        assert not people.ready and "Put the chart right" in form.change.value
-        cell(form, 3, HIGH).value = "104"
-        await until(lambda: "fits" in form.change.value)
-        assert people.people().settings["name"] == "walking_difficulty"
-
-    on_a_page(walk)
+    people.name.value = "care_home_nordic"
+    await until(lambda: gate.asked)
+    cell(form, 3, HIGH).value = "20"
+    people.name.value = "walking_difficulty"
+    gate.open.set()
+    await until(lambda: not people.getting)
+    assert not people.ready and "Put the chart right" in form.change.value
+    cell(form, 3, HIGH).value = "104"
+    await until(lambda: "fits" in form.change.value)
+    assert people.people().settings["name"] == "walking_difficulty"
 
 
-def test_what_is_wrong_with_the_people_is_told_by_the_form(form, tmp_path):
+@on_a_page
+async def test_what_is_wrong_with_the_people_is_told_by_the_form(form, tmp_path):
     people = form.people_form
     bad = tmp_path / "clients.csv"
     bad.write_text('sex,age_years,hip_circumference_cm\nf,70,"1,705"\n')
 
-    async def walk():
-        people.name.value = OWN
-        await until(lambda: not people.getting)
-        assert "Type your clients" in people.told.value
-        take(people.upload, bad)
-        await until(lambda: "comma" in people.told.value)
-        assert "Say first who" in form.change.value and empty(form)
-        assert people.work.told.value == "" and not shown(people.work.bar)
-        people.name.value = "care_home_nordic"
-        await until(lambda: "fits" in form.change.value)
-        assert people.told.value == ""
-
-    on_a_page(walk)
+    people.name.value = OWN
+    await until(lambda: not people.getting)
+    assert "Type your clients" in people.told.value
+    take(people.upload, bad)
+    await until(lambda: "comma" in people.told.value)
+    assert "Say first who" in form.change.value and empty(form)
+    assert people.work.told.value == "" and not shown(people.work.bar)
+    people.name.value = "care_home_nordic"
+    await until(lambda: "fits" in form.change.value)
+    assert people.told.value == ""
 
 
-def test_the_judgement_waits_for_the_people_and_is_of_them(form, undrawn, monkeypatch):
+@on_a_page
+async def test_the_judgement_waits_for_the_people_and_is_of_them(
+    form, undrawn, monkeypatch
+):
     gate, people = Gate(monkeypatch), form.people_form
 
-    async def walk():
-        people.name.value = "care_home_nordic"
-        form.judgement.work.start()
-        await until(lambda: gate.asked)
-        await asyncio.sleep(0.1)
-        assert form.judgement.work.running and form.judgement.answer is None
-        gate.open.set()
-        await until(lambda: judged(form) == ("judged", True))
-        assert people.people().settings["name"] == "care_home_nordic"
-
-    on_a_page(walk)
+    people.name.value = "care_home_nordic"
+    form.judgement.work.start()
+    await until(lambda: gate.asked)
+    await asyncio.sleep(0.1)
+    assert form.judgement.work.running and form.judgement.answer is None
+    gate.open.set()
+    await until(lambda: judged(form) == ("judged", True))
+    assert people.people().settings["name"] == "care_home_nordic"
 
 
 def test_two_threads_that_catch_warnings_lose_none():
@@ -570,16 +565,11 @@ def test_two_threads_that_catch_warnings_lose_none():
 CHART = demo_chart()
 
 
+STEP = st.sampled_from([*UNITS]) | st.tuples(st.integers(0, 2), st.integers(600, 1900))
+
+
 @settings(max_examples=12)
-@given(
-    steps=st.lists(
-        st.one_of(
-            st.sampled_from(list(UNITS)),
-            st.tuples(st.integers(0, 2), st.integers(600, 1900)),
-        ),
-        max_size=6,
-    )
-)
+@given(steps=st.lists(STEP, max_size=6))
 def test_a_table_keeps_what_was_not_typed_exactly(steps):
     switch = switched()
     frame = CHART.frame[["size", LOW, HIGH]].head(3)
@@ -650,7 +640,7 @@ def test_a_fault_of_the_kit_does_not_come_again_by_itself(form, monkeypatch, beh
         await asyncio.sleep(0.2)
 
     if behind:
-        on_a_page(walk)
+        on_a_page(walk)()
     else:
         people.name.value = "care_home_nordic"
     assert asked == ["care_home_nordic"] and empty(form)

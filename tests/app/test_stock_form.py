@@ -140,7 +140,7 @@ def test_the_first_look_says_that_it_is_invented_and_quick(monkeypatch):
         "Invented for demonstration: the size chart, the prices, the"
         in form.answered.words.value
     )
-    assert "first look draws only 50 days" in stock_form._QUICK.replace("300", "50")
+    assert "first look draws only 50 days" in form.answered.words.value
 
 
 def test_an_entry_changed_while_planning_takes_the_answer_back(small_form, monkeypatch):
@@ -203,6 +203,24 @@ def test_a_caseload_is_taken_from_a_file_or_typed():
     people.clients.cell(0, "sex").value = "female"
     people.clients.cell(0, "body_mass_kg").value = "70"
     assert people.served()[0].people.n == 1
+
+
+def test_a_list_of_clients_of_a_plan_kept_is_served_until_another_is_given(small_form):
+    form = small_form
+    form.people.own.value = True
+    form.people.upload.box.value = took("a.csv", "sex,body_mass_kg\nf,51.5\nm,90\n")
+    form.run()
+    book = form.results()["stock_workbook"]
+    again = StockForm()
+    item = took("plan.xlsx", "")[0] | {"content": memoryview(book), "size": len(book)}
+    again.upload.box.value = (item,)
+    assert "list of 2 clients" in again.opened.value
+    assert [one.present for one in again.people.served()] == [6, 2]
+    again.people.clients.cell(0, "sex").value = "female"
+    again.people.clients.cell(0, "body_mass_kg").value = "70"
+    assert [one.present for one in again.people.served()] == [6, 1]
+    again.people.own.value = False
+    assert [one.present for one in again.people.served()] == [6]
 
 
 def test_wrong_prices_are_told_beside_the_table_and_good_ones_fill_it():

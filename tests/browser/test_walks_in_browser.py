@@ -30,6 +30,16 @@ def test_the_adviser_checks_a_client_tries_a_chart_and_writes_a_note(
     page.get_by_text(re.compile("^Now: ")).first.wait_for()
     page.locator("figure img:visible").nth(1).wait_for()
     look(page, "adviser_answer")
+    # On a phone its first line stays in sight at the foot of the form, and leads there.
+    foot = page.locator(".sizing-foot")
+    assert not foot.is_visible()
+    page.set_viewport_size({"width": 390, "height": 800})
+    page.get_by_label("Hip girth, cm").first.focus()
+    foot.get_by_role("link").wait_for()
+    assert foot.bounding_box()["y"] < 800
+    foot.get_by_role("link").click()
+    page.wait_for_function("() => document.activeElement.id === 'answer'")
+    page.set_viewport_size({"width": 1366, "height": 768})
 
     # How a measure is taken, by keyboard; then the client is kept and opened again.
     page.get_by_label("how", exact=True).nth(1).focus()
@@ -59,7 +69,7 @@ def test_the_adviser_checks_a_client_tries_a_chart_and_writes_a_note(
     hoist = page.get_by_label("Hoist bears, lb")
     # The answer follows while the field is still typed in.
     hoist.press_sequentially("100")
-    page.get_by_text("No size may be used").first.wait_for()
+    page.get_by_text("No size may be used").filter(visible=True).first.wait_for()
     # Words come first; the picture of what was goes just after.
     page.locator("figure img:visible").nth(1).wait_for(state="detached")
     hoist.fill("400")

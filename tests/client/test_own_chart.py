@@ -57,12 +57,8 @@ def sized(**limits):
 
 
 def test_the_load_limit_that_bites_before_the_fabric_is_found():
-    frame = pd.DataFrame(
-        {
-            "body_mass_kg": [90.0, 119.9, 120, 120.1, 140],
-            HIP: [100.0, 110, 110, 110, 150],
-        }
-    )
+    frame = pd.DataFrame({"body_mass_kg": [90.0, 119.9, 120, 120.1, 140]})
+    frame[HIP] = [100.0, 110, 110, 110, 150]
     chart = sized(load_limit_kg=120, **{f"{HIP}_low": 90, f"{HIP}_high": 120})
     own = people_from(frame.assign(sex="female", age_years=40.0))
     found = judge_chart(own, chart, by=(), replicates=50).sizes.iloc[0]
@@ -104,12 +100,10 @@ def test_what_an_interval_is_for_is_said_where_that_is_not_plain(people, judged)
 
 def test_replicates_are_those_of_every_share(people):
     one = (people.frame["draw"] == 0).to_numpy()
-    few = replace(
-        people,
-        frame=people.frame[one],
-        weight=people.weight[one],
-        evidence=people.evidence[one],
-    )
+    parts = {
+        name: getattr(people, name)[one] for name in ("frame", "weight", "evidence")
+    }
+    few = replace(people, **parts)
     found = judge_chart(few, demo_chart(), by=(), replicates=60).coverage.table
     direct = estimate_coverage(few, demo_chart(), replicates=60).table
     assert found["standard_error"].equals(direct["standard_error"])
@@ -137,11 +131,7 @@ def test_a_nudge_is_the_paired_comparison(people):
 
 
 @settings(max_examples=20, deadline=None)
-@given(
-    ends=st.lists(
-        st.tuples(st.integers(400, 1500), st.integers(0, 300)), min_size=1, max_size=9
-    )
-)
+@given(st.lists(st.tuples(st.integers(400, 1500), st.integers(0, 300)), min_size=1))
 def test_gaps_against_brute_force(ends):
     bands = [(a / 10, (a + wide) / 10) for a, wide in ends]
     points = np.arange(min(a for a, _ in ends), max(a + b for a, b in ends) + 1)
@@ -297,10 +287,8 @@ def test_pictures_show_gap_and_overlap_and_the_difference(people):
     ax = plot_bands(bands, label="Hip girth, cm")
     assert "gap 68 to 71" in [text.get_text() for text in ax.texts]
     assert sum(patch.get_hatch() == HATCHES[1] for patch in ax.patches) >= 6
-    table = pd.DataFrame(
-        {"outcome": ["covered"], "estimate": [0.02], "low": [0.01], "high": [0.03]}
-    )
-    ax = plot_difference(table, words={"covered": "covered"})
+    row = {"outcome": "covered", "estimate": 0.02, "low": 0.01, "high": 0.03}
+    ax = plot_difference(pd.DataFrame([row]), words={"covered": "covered"})
     assert ax.texts[0].get_text() == "+2.0 %"
     light = bands_svg(bands, label="Hip girth, cm")
     assert "gap 68 to 71" in light and light.count("url(#overlap)") >= 6

@@ -17,6 +17,7 @@ from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
 from sizing.measures.typed import Quantity, like_pounds, quantity, understood, with_unit
 from sizing.measures.written import UNITS, written
 from sizing.people import read_caseload
+from tests.charts.cases import good
 
 INCH, POUND = Fraction(254, 100), Fraction(45359237, 10**8)
 FACTORS = LENGTH_UNITS | MASS_UNITS
@@ -228,17 +229,10 @@ def test_numbers_of_a_workbook_under_feet_are_asked_about_too(number):
 
 
 def test_a_chart_is_read_as_people_write_it():
-    chart = chart_from(
-        pd.DataFrame(
-            {
-                "size": ["one", "two"],
-                "load_limit_st": ["20 st", "31 st 7"],
-                "stature_ft_low": ["4'", "5 ft 2"],
-                "stature_ft_high": ["5' 2\"", "6' 1½\""],
-            }
-        ),
-        warn=False,
-    )
+    frame = {"size": ["one", "two"], "load_limit_st": ["20 st", "31 st 7"]}
+    frame["stature_ft_low"] = ["4'", "5 ft 2"]
+    frame["stature_ft_high"] = ["5' 2\"", "6' 1½\""]
+    chart = chart_from(pd.DataFrame(frame), warn=False)
     assert chart.frame["load_limit_kg"].round(2).tolist() == [127.01, 200.03]
     assert chart.frame["stature_cm_high"].round(2).tolist() == [157.48, 186.69]
 
@@ -262,14 +256,7 @@ def test_a_limit_of_round_pounds_said_in_kg_is_not_named(pounds):
 
 
 def test_limits_that_look_like_pounds_are_doubted_on_chart_and_in_an_answer():
-    frame = pd.DataFrame(
-        {
-            "size": ["one", "two"],
-            "load_limit_kg": [441, 200],
-            "hip_circumference_cm_low": [80, 100],
-            "hip_circumference_cm_high": [100, 120],
-        }
-    )
+    frame = good(load_limit_kg=[441, 200])
     with pytest.warns(SizingWarning, match=r"441 kg, looks like pounds \(200 kg\)"):
         chart = chart_from(frame)
     kinds = review_chart(chart)["kind"].tolist()

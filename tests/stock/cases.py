@@ -7,7 +7,8 @@ import pandas as pd
 
 from sizing.charts import chart_from
 from sizing.people import People, people_from
-from sizing.stock import offer_from
+from sizing.stock import Use, offer_from
+from sizing.stock.days import draw_days, group_from
 from sizing.stock.programme import Programme
 from sizing.stock.service import Needs
 
@@ -71,6 +72,14 @@ def tall_and_short(**columns):
         ),
         warn=False,
     )
+
+
+def drawn(served, use=None, *, days, seed=(1, 1), weight=None):
+    """Return two sizes, one group to be served with them, and days drawn of it."""
+    offer = offer_from(tall_and_short())
+    group = group_from(served, offer, weight)
+    days = draw_days([group], use or Use(), sizes=2, days=days, seed=seed)
+    return offer, group, days
 
 
 @cache

@@ -14,14 +14,12 @@ from sizing.stock import Served, Use, offer_from, tables
 from sizing.stock.days import Days, draw_days, group_from
 from sizing.stock.programme import programme_from
 
-from .cases import tall_and_short
+from .cases import drawn, tall_and_short
 
 
 def test_slings_out_as_needs_agree_with_slings_out_one_by_one(people):
-    offer = offer_from(tall_and_short())
-    group = group_from(Served(people, 20), offer)
     use = Use(out={"laundry": (1, 7)})
-    days = draw_days([group], use, sizes=2, days=30_000, seed=(1, 1))
+    offer, _, days = drawn(Served(people, 20), use, days=30_000)
     programme = programme_from(offer, days, 0)
     check = tables.Check(days, offer, 0)
     for stock in ([9, 14], [12, 14], [14, 12]):
@@ -35,9 +33,9 @@ def test_slings_out_as_needs_agree_with_slings_out_one_by_one(people):
 def test_admissions_replace_a_caseload_at_a_constant_rate():
     own = people_from(pd.DataFrame({"stature_cm": [150.0] * 10}))
     others = people_from(pd.DataFrame({"stature_cm": [180.0]}))
-    offer = offer_from(tall_and_short())
-    group = group_from(Served(own, admissions=20, newcomers=others), offer)
-    days = draw_days([group], Use(), sizes=2, days=20_000, seed=(2, 0))
+    *_, days = drawn(
+        Served(own, admissions=20, newcomers=others), days=20_000, seed=(2, 0)
+    )
     new = days.needs[:, days.masks == 2].sum() / days.needs.sum()
     # Mean of 1 - exp(-2 t) for t uniform on 0 to 1.
     assert new == pytest.approx(1 - (1 - np.exp(-2)) / 2, abs=0.01)
@@ -55,10 +53,8 @@ def test_a_caseload_is_whole_on_each_day_whichever_draw_stands_for_a_client():
 
 
 def test_a_pool_lifts_no_more_than_it_has_hoists(people):
-    offer = offer_from(tall_and_short())
-    group = group_from(Served(people, 30), offer)
     use = Use("shared", at_once=0.4, at_most=8, each=2)
-    days = draw_days([group], use, sizes=2, days=4000, seed=(1, 0))
+    *_, days = drawn(Served(people, 30), use, days=4000, seed=(1, 0))
     total = days.needs.sum(axis=1)
     expected = np.minimum(stats.binom.rvs(30, 0.4, size=100_000, random_state=1), 8)
     assert total.max() == 16
@@ -180,10 +176,8 @@ def test_the_same_luck_means_a_like_body_under_other_weights(people):
 
 def test_counting_by_sets_is_drawing_clients_one_by_one(people):
     """Mean, variance and covariance of a multinomial of the people's own sets."""
-    offer = offer_from(tall_and_short())
     weight = np.linspace(1, 3, people.n)
-    group = group_from(Served(people, 50), offer, weight)
-    days = draw_days([group], Use(), sizes=2, days=20_000, seed=(1, 1))
+    _, group, days = drawn(Served(people, 50), days=20_000, weight=weight)
     sets = np.searchsorted(days.masks, group.masks)
     share = np.bincount(sets, weight, minlength=4) / weight.sum()
     np.testing.assert_allclose(days.needs.mean(axis=0), 50 * share, atol=0.1)
@@ -223,11 +217,9 @@ def test_needs_are_told_group_by_group(people):
 
 @pytest.mark.parametrize("each", [1, 2])
 def test_slings_taken_until_enough_are_free_are_negative_binomial(people, each):
-    offer = offer_from(tall_and_short())
-    group = group_from(Served(people, 10), offer)
     use = Use(each=each, out={"laundry": (1, 5), "repair": (1, 20)})
     assert use.share_out == pytest.approx(0.25)
-    days = draw_days([group], use, sizes=2, days=6000, seed=(1, 1))
+    *_, days = drawn(Served(people, 10), use, days=6000)
     taken = days.slings.sum(axis=1)
     assert (days.needs.sum(axis=1) == 10 * each).all()
     law = stats.nbinom(10 * each, 0.75)

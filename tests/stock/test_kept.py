@@ -9,11 +9,11 @@ import pytest
 
 from sizing.charts import chart_from
 from sizing.cli.main import main
-from sizing.errors import SizingError
+from sizing.errors import SizingError, SizingWarning
 from sizing.files.writing import write_bytes
 from sizing.pages.stock_kept import kept_sheets, reopened, side_by_side
 from sizing.pages.stock_order import order_book
-from sizing.people import load_people
+from sizing.people import load_people, read_caseload
 from sizing.stock import Served, Use, Years, plan_stock
 
 from .cases import tall_and_short
@@ -44,19 +44,11 @@ def kept(tmp_path_factory):
 def test_what_was_entered_comes_back_whole(kept):
     plan, path = kept
     back = reopened(path)
-    assert (back.use, back.years, back.missing) == (USE, YEARS, ())
+    assert (back.use, back.years, back.lists) == (USE, YEARS, {})
     assert back.pattern == "bathing"
     assert back.goal == {"target": 0.9, "aim": "needs"}
     assert [chart.name for chart in back.charts] == ["tall", "wide"]
-    again = plan_stock(
-        back.serves,
-        back.charts,
-        prices=back.prices,
-        use=back.use,
-        years=back.years,
-        scenarios=50,
-        **back.goal,
-    )
+    again = plan_stock(**back.asked, scenarios=50)
     for sheet, before in kept_sheets(plan).items():
         pd.testing.assert_frame_equal(
             kept_sheets(again)[sheet], before, check_dtype=False, check_like=True
@@ -82,24 +74,51 @@ def test_plans_stand_side_by_side(kept):
     )
 
 
-def test_a_list_of_clients_is_in_no_workbook_and_said_to_be_missing(
-    people, tmp_path, capsys
+@pytest.fixture(scope="module")
+def listed(tmp_path_factory):
+    """A plan of a list of clients with rules of its own, and the list as it was."""
+    folder = tmp_path_factory.mktemp("listed")
+    typed = "reference,sex,age_years,stature_cm,weight_kg,ward,name\n"
+    typed += "A-7,female,80,150,,north,Ann\n007,male,82,190,71.5,south,Bob\n"
+    file = folder / "listed.csv"
+    file.write_text(typed)
+    with pytest.warns(SizingWarning, match="left out 'name'"):
+        mine = read_caseload(file)
+    own = Served(mine, name="mine", admissions=3, use=Use(each=2), target=0.7)
+    plan = plan_stock(own, tall_and_short(), scenarios=50)
+    return plan, write_bytes(folder / "own.xlsx", order_book(plan)), file
+
+
+def test_a_list_of_clients_comes_back_and_holds_nothing_but_measures(listed):
+    plan, path, _ = listed
+    sheet = pd.read_excel(path, sheet_name="Clients 1", dtype=str)
+    # Neither a ward nor a name, nor what was drawn where nothing was measured.
+    headings = ["Reference", "Sex", "Age (years)", "Weight (kg)", "Height (cm)"]
+    assert list(sheet) == headings
+    assert sheet["Reference"].tolist() == ["A-7", "007"]
+    assert sheet["Weight (kg)"].isna().tolist() == [True, False]
+    assert "Take them out" in openpyxl.load_workbook(path)["Notes"].cell(2, 1).value
+    again = plan_stock(**reopened(path).asked, scenarios=50)
+    assert again.served[0].use == Use(each=2) and again.served[0].admissions == 3
+    pd.testing.assert_frame_equal(again.order, plan.order)
+    pd.testing.assert_frame_equal(again.service, plan.service)
+
+
+def test_a_list_taken_out_is_missed_and_another_takes_its_place(
+    listed, tmp_path, capsys
 ):
-    mine = Served(people, name="mine", admissions=3, use=Use(each=2), target=0.7)
-    plan = plan_stock(mine, tall_and_short(), scenarios=50)
-    path = write_bytes(tmp_path / "own.xlsx", order_book(plan))
-    back = reopened(path)
-    assert back.missing == ("mine",)
-    assert main(["stock", "--open", str(path)]) == 2
-    listed = tmp_path / "listed.csv"
-    listed.write_text("sex,age_years,stature_cm\nf,80,150\nm,82,190\n")
-    words = ["stock", "--open", str(path), "--caseload", str(listed), "--json"]
-    capsys.readouterr()
-    assert main([*words, "--scenarios", "50"]) == 0
+    _, path, file = listed
+    book = openpyxl.load_workbook(path)
+    del book["Clients 1"]
+    book.save(tmp_path / "handed on.xlsx")
+    words = ["stock", "--open", str(tmp_path / "handed on.xlsx"), "--scenarios", "50"]
+    assert main(words) == 2
+    assert "no sheet called 'Clients 1'" in capsys.readouterr().err
+    assert main([*words, "--caseload", str(file), "--admissions", "9", "--json"]) == 0
     (group,) = json.loads(capsys.readouterr().out)["groups"]
     # Served once, under its own name and rules.
     assert (group["group"], group["count"], group["target"]) == ("mine", 2, 0.7)
-    assert group["admissions"] == 3 and "2 slings" in group["use"]
+    assert group["admissions"] == 9 and "2 slings" in group["use"]
 
 
 def test_the_command_goes_on_from_a_plan_and_sets_it_beside(kept, capsys):

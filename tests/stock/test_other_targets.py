@@ -30,15 +30,11 @@ from .cases import tall_and_short
 TARGETS = CURVE["days"]
 
 
-def nothing() -> None:
-    """Stand in for whoever hears of progress."""
-
-
 @pytest.fixture(scope="module")
 def home(people):
     """Twenty clients, the days to plan on, and days to check on."""
     offer = offer_from(tall_and_short(last_year=[10, np.nan]))
-    work = Work(offer, Use(), 200, 3)
+    work = Work(offer, Use(), 200, 3, 8 * 200)
     groups = [group_from(Served(people, 20, name="home"), offer)]
     check = tables.Check(work.days(groups, CHECKING, 500), offer, 0)
     return work, groups, work.programme(groups), check
@@ -47,76 +43,78 @@ def home(people):
 def test_other_targets_are_chosen_alike_and_judged_on_the_other_days(home):
     work, groups, _, check = home
     trial = work.trial(groups)
-    packs = trial.cheapest(np.zeros(2, dtype=int), work.level(0.93), nothing)
-    curve = cost_curve(work, trial, check, 0.95, packs, nothing)
+    packs = trial.cheapest(np.zeros(2, dtype=int), work.level(0.93))
+    curve = cost_curve(replace(work, target=0.95), trial, check, packs)
     assert sorted(curve["target"]) == sorted(TARGETS)
     assert curve.loc[curve["plan"], "target"].tolist() == [0.95]
     for row in curve[~curve["plan"]].to_dict("records"):
         level = work.level(row["target"])
         assert level > row["target"]
-        found = trial.cheapest(packs, level, nothing)
+        found = trial.cheapest(packs, level)
         assert (trial.waiting(found) == 0).mean() >= level
         waiting = check.shortage(found).waiting
         assert row["cost"] == found @ [100, 120] and row["slings"] == found.sum()
         assert row["estimate"] == pytest.approx((waiting > 0).mean())
     assert curve["cost"].is_monotonic_increasing
     # Without a target of one's own the usual ones are there.
-    bare = cost_curve(work, trial, check, None, packs, nothing)
+    bare = cost_curve(work, trial, check, packs)
     assert sorted(bare["target"].dropna()) == list(TARGETS)
 
 
 def test_targets_that_no_order_reaches_are_left_out_of_the_curve(people):
     offer = offer_from(tall_and_short(most=[9, 12]))
-    work = Work(offer, Use(), 200, 3)
+    work = Work(offer, Use(), 200, 3, 8 * 200)
     groups = [group_from(Served(people, 20), offer)]
     trial = work.trial(groups, number=1000)
     most = trial.programme.most_packs
     share = (trial.waiting(most) == 0).mean()
     check = tables.Check(work.days(groups, CHECKING, 100), offer, 0)
-    curve = cost_curve(work, trial, check, None, most, nothing)
+    curve = cost_curve(work, trial, check, most)
     reached = [target for target in TARGETS if work.level(target) <= share]
     assert sorted(curve["target"].dropna()) == reached and len(reached) < len(TARGETS)
 
 
 def test_the_order_is_judged_on_other_people_and_theirs_is_priced(home, people):
-    work, groups, programme, _ = home
+    work, groups, programme, check = home
     order = least_cost(programme, 0.9)
-    told = robustness(work, groups, order.packs, 0.9, 500, nothing)
+    told = robustness(replace(work, target=0.9), groups, order.packs, check)
     told = told.set_index("people")
     stock = programme.stock(order.packs)
     shifted, words = _shifted(work, groups, "body_mass_kg", 0.1)
     others = {"as planned": groups, "heavier": shifted}
     for name, those in others.items():
-        days = work.days(those, CHECKING, 500)
+        number = 500 if name == "as planned" else 8 * work.scenarios
+        days = work.days(those, CHECKING, number)
         again = tables.Check(days, work.offer, 0)
         waiting = again.shortage(stock).waiting
         row = told.loc[name]
-        assert row["estimate"] == (waiting == 0).mean() and row["n"] == 500
+        assert row["estimate"] == (waiting == 0).mean() and row["n"] == number
         assert row["waiting"] == waiting.mean()
         assert row["needs_met"] == pytest.approx(1 - waiting.sum() / again.needed.sum())
         assert row["not_fitted"] == days.needs[:, 0].mean()
         if name == "as planned":
             assert row["cost"] == order.cost
         else:
-            trial = work.trial(those, number=8 * work.scenarios)
-            own = trial.cheapest(order.packs, work.level(0.9), nothing)
+            trial = work.trial(those, CHECKING, number)
+            own = trial.cheapest(order.packs, work.level(0.9))
             assert row["cost"] == trial.programme.cost(own)
     assert told.loc["heavier", "shift"] == words
-    bare = robustness(work, groups, order.packs, None, 100, nothing)
+    bare = robustness(work, groups, order.packs, check)
     assert bare["cost"].isna().all()
 
 
 def test_what_is_owned_counts_when_other_people_are_served(people):
     offer = offer_from(tall_and_short(owned=[30, 30], pack=[2, 3]))
-    work = Work(offer, Use(), 100, 3)
+    work = Work(offer, Use(), 100, 3, 8 * 100)
     groups = [group_from(Served(people, 20), offer)]
-    told = robustness(work, groups, np.array([0, 0]), None, 100, nothing)
+    check = tables.Check(work.days(groups, CHECKING, 100), offer, 0)
+    told = robustness(work, groups, np.array([0, 0]), check)
     assert told["waiting"].tolist() == [0] * 5
     none = offer_from(tall_and_short(owned=[0, 0], pack=[2, 3]))
-    work = Work(none, Use(), 100, 3)
+    work = Work(none, Use(), 100, 3, 8 * 100)
     groups = [group_from(Served(people, 20), none)]
-    few = robustness(work, groups, np.array([5, 4]), None, 400, nothing)
     check = tables.Check(work.days(groups, CHECKING, 400), none, 0)
+    few = robustness(work, groups, np.array([5, 4]), check)
     assert few["waiting"][0] == check.shortage(np.array([10, 12])).waiting.mean()
 
 

@@ -320,6 +320,7 @@ def test_the_workbook_is_laid_out_and_read_back_as_next_years_stock(people, tmp_
         "People",
         "Charts",
         "Entries",
+        "Clients 1",
     ]
     for sheet in book:
         assert sheet.freeze_panes == "A2" and sheet["A1"].font.b

@@ -123,13 +123,6 @@ def test_working_slings_are_those_held_less_the_spares(spares, pack, owned):
         packs, bound = model.solve(model.prices(), nodes=100)
         assert packs.tolist() == [want]
         assert bound == pytest.approx(10 * pack * want, abs=1e-3)
-        parts = model.relaxed(model.prices(), np.array([0]), programme.most_packs)
-        assert parts[0] <= want + 1e-9
-        high = np.array([0])
-        few = model.relaxed(model.prices(), high, high)
-        assert (few is None) == (want > 0 and parts[0] > 1e-9)
-        # What was narrowed for that look is as wide as before.
-        assert model.solve(model.prices(), nodes=100)[0].tolist() == [want]
 
 
 def test_what_is_free_is_bought_as_needed_and_what_costs_too_much_not_at_all():
@@ -142,7 +135,6 @@ def test_what_is_free_is_bought_as_needed_and_what_costs_too_much_not_at_all():
     assert model.solve(model.prices(), nodes=10)[0].tolist() == [2, 3]
     model.cost_below(29.0)
     assert model.solve(model.prices(), nodes=10) == (None, math.inf)
-    assert model.relaxed(model.prices(), np.zeros(2, int), np.array([4, 3])) is None
 
 
 def test_an_order_bettered_is_hardly_ever_dearer_than_the_best():

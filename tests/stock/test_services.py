@@ -7,7 +7,6 @@ from scipy import stats
 
 from sizing.charts import chart_from
 from sizing.errors import InputProblems, SizingError
-from sizing.pages import stock
 from sizing.pages.stock import stock_report
 from sizing.pages.stock_order import order_book
 from sizing.pages.stock_tables import own_order_list, pooling_words
@@ -70,7 +69,9 @@ def test_one_store_does_as_much_for_less_and_says_so(plan):
     assert "no interval" in pooling_words(plan)
     # It is judged on the days that the plan is, not on those it was chosen on.
     assert rows.loc[ONE, "n"] == plan.settings["checks"]
-    page = stock_report(plan, dict.fromkeys(stock._CAPTIONS))
+    page = stock_report(
+        plan, dict.fromkeys(["comparison", "demand", "shortages", "cost_curve"])
+    )
     (shown,) = (s for s in page.sections if s.heading.startswith("A store for each"))
     assert pooling_words(plan) in shown.words
     assert own_order_list(plan)["ward"].sum() == rows.loc["ward", "slings"]

@@ -25,7 +25,7 @@ def test_a_term_stands_once_and_is_found_in_itself():
 
 def test_every_term_is_one_that_the_kit_uses():
     shown = [*vocabulary()["label"], "(67 to 69, 90 %)"]
-    for kind in ("*.py", "*.j2", "*.csv"):
+    for kind in ("*.py", "*.j2", "*.csv", "*.toml"):
         for path in PACKAGE.parent.joinpath("sizing").rglob(kind):
             shown.append(path.read_text(encoding="utf-8"))
     # A figure that is filled in stands for itself: "n = {row['n']}".
