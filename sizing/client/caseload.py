@@ -150,7 +150,6 @@ def _judged(record: dict[Any, Any], edges: Edges, seed: int) -> dict[str, Any]:
 
 
 def _client(record: dict[Any, Any]) -> Client:
-    """Return the client of one row, every value taken once by tape or scale."""
     text = str(record.get("condition") or "").replace("nan", "")
     conditions, wrong = condition_keys([w for w in text.split(";") if w.strip()])
     if wrong:

@@ -99,7 +99,6 @@ def _span(low: float, high: float) -> str:
 
 
 def gaps_of(ends: Iterable[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Return spans between the first and the last band that no band holds."""
     gaps, reach = [], math.inf
     for a, b in sorted(ends):
         # Edges that follow each other by a tenth leave no gap between whole tenths.

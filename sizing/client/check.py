@@ -222,8 +222,6 @@ def check_client(
 
 
 class _Judged:
-    """What comes of one set of readings."""
-
     def __init__(
         self,
         chart: SizeChart,
@@ -252,7 +250,6 @@ class _Judged:
         return " and ".join(table.loc[good, "size"])
 
     def _margins(self, shown: Edges) -> pd.DataFrame:
-        """Return each measure's distance to the edges of each size, size by size."""
         edges, weight = self.edges, self.bodies.weight
         k, m = len(edges.sizes), len(edges.measures)
         place = [MEASURES.index(name) for name in edges.measures]
@@ -342,7 +339,6 @@ class _Judged:
 def _borderline(
     client: Client, now: _Judged, judge: Callable[[Client], _Judged]
 ) -> pd.DataFrame:
-    """Return what one cm (kg) more or less of the deciding measure would change."""
     likely = now.sizes["estimate"].fillna(0) >= IN_PLAY
     near = likely & (now.sizes["margin"].abs() <= _NEAR_EDGE)
     rows = []

@@ -260,7 +260,6 @@ def like_a_child(measure: str, value: float, sex: str, age_years: float) -> str:
 def _standard(
     given: Mapping[str, Any], confirmed: bool
 ) -> tuple[dict[str, Any], list[Problem], dict[str, str], tuple[str, ...]]:
-    """Pass one client through the unit gate; what is unusual must be confirmed."""
     frame = pd.DataFrame({name: pd.Series([value]) for name, value in given.items()})
     unusual: list[Problem] = []
     with caught_warnings() as caught:

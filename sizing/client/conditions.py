@@ -33,10 +33,7 @@ def _column(name: str) -> dict[str, str]:
 
 
 def touched(conditions: Iterable[str]) -> tuple[str, ...]:
-    """Return the measures that some of these conditions change, in the kit's order.
-
-    A measure so changed is not predicted, and predicts no other.
-    """
+    """In the kit's order; what is so changed is not predicted and predicts no other."""
     each = _column("measures")
     found = {name for key in conditions for name in each[key].split(";")}
     return tuple(m for m in MEASURES if m in found)
@@ -77,7 +74,6 @@ def _plain(text: str) -> str:
 
 
 def _unknown(word: str, name: str, by_name: dict[str, str]) -> Problem:
-    """Name the conditions nearest to a word that is none."""
     near = [key for key in _column("label") if name in key]
     near += [by_name[one] for one in get_close_matches(name, list(by_name), 4, 0.6)]
     near = list(dict.fromkeys(near))

@@ -70,7 +70,6 @@ def _people(
 def _among(
     readings: Sequence[Reading], mean: Floats, covariance: Floats, client: Client
 ) -> list[Problem]:
-    """Name the doubtful among some readings, worst first."""
     found: list[Problem] = []
     rest = list(readings)
     while rest:

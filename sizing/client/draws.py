@@ -125,7 +125,6 @@ def as_read(values: Floats, weight: Floats, one: Reading, confirmed: bool) -> Fl
 
 
 def quantile(values: Floats, weight: Floats, q: Sequence[float]) -> Floats:
-    """Return weighted quantiles of one column."""
     order = np.argsort(values)
     place = np.cumsum(weight[order]) - weight[order] / 2
     return np.interp(q, place, values[order])

@@ -61,7 +61,6 @@ def outgrows(bodies: Bodies, chart: Edges, size: str, *, seed: int = 1) -> pd.Da
 def _leaving(
     path: Floats, at: Floats, chart: Edges, size: str, z: Floats
 ) -> pd.DataFrame:
-    """Find when each path first passes the size's high edges."""
     i, mass = chart.sizes.index(size), MEASURES[0]
     edges = {name: int(chart.high[name][i]) for name in chart.measures}
     edges[mass] = min(edges.get(mass, NO_HIGH), int(chart.load[i]))

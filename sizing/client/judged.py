@@ -152,7 +152,6 @@ class JudgedClient:
 
     @property
     def again_in_months(self) -> float:
-        """In how many months a growing child is to be measured again."""
         age = self.client.age_years
         return 12 * measure_again_in(self.growth, 20.0 if age is None else age)
 
@@ -172,14 +171,12 @@ class JudgedClient:
 
 
 def evidence_limits(client: Client) -> tuple[str, ...]:
-    """Return where the evidence about people like this one stops."""
     age = client.age_years
     span = (2.0, 80.0) if age is None else (age, age)
     return (*limits.model_limits(*span), *limits.said("at_home", "no_posture"))
 
 
 def sources(client: Client) -> tuple[str, ...]:
-    """Return where the figures behind the answer come from."""
     found = [*limits.MODEL_SOURCES]
     for one in client.readings:
         name = plain(one.measure)

@@ -38,10 +38,7 @@ LISTED = ["reference", "visits", "last_visit_on", "size", "due_on", "due", "prob
 
 
 def client_path(folder: str | Path, reference: str) -> Path:
-    """Return the file of a client, whatever capitals its reference is written in.
-
-    Where files differ by capitals alone, the one written just so.
-    """
+    """Capitals do not count, unless files differ by them alone."""
     name = reference.strip()
     if not _REFERENCE.fullmatch(name):
         raise SizingError(
@@ -67,13 +64,7 @@ def _reference_of(path: Path) -> str:
 
 
 def read_visits(folder: str | Path, reference: str) -> list[Visit]:
-    """Return a client's visits, the earliest first.
-
-    Raises
-    ------
-    InputProblems
-        Naming every cell that cannot be read; the file stays as it is.
-    """
+    """The earliest first; ``InputProblems`` names every cell that cannot be read."""
     path = client_path(folder, reference)
     if not path.exists():
         raise SizingError(
@@ -87,7 +78,6 @@ def read_visits(folder: str | Path, reference: str) -> list[Visit]:
 
 
 def _check(visit: Visit, path: Path) -> None:
-    """Refuse a visit that no client can have, naming its file and day."""
     try:
         one_of("knee_equation", visit.knee_equation, KNEE_EQUATIONS)
         allowance_table(visit.allowances)
@@ -142,15 +132,10 @@ def keep_visit(
 ) -> Path:
     """Keep one visit in the client's file, and return the file.
 
-    - ``folder``: Where clients are kept; made if it is not there.
-    - ``reference``: The adviser's own; no name.
-    - ``instead_of``: The visit that this one changes, as it was opened.
-
-    Raises
-    ------
-    SizingError
-        If the file cannot be read, if a visit of that day is kept already, or if
-        the one to be changed was changed by somebody else: nothing is written.
+    ``folder`` is made if it is not there; ``reference`` is the adviser's own, no name;
+    ``instead_of`` is the visit that this one changes, as it was opened. Nothing is
+    written (``SizingError``) if the file cannot be read, if a visit of that day is kept
+    already, or if somebody else changed the one to be changed.
     """
     # Where the folder cannot be made, locking it says why.
     with suppress(OSError):
@@ -202,12 +187,12 @@ def delete_client(folder: str | Path, reference: str) -> Path:
 
 
 def kept_clients(folder: str | Path, *, today: date | None = None) -> pd.DataFrame:
-    """Return the clients kept, those due first.
+    """Those due first; of a child without a review ``due_on`` is a year after the
+    visit.
 
-    ``reference``, ``visits``, ``last_visit_on``, ``size``, ``due_on`` (the review, or
-    of a child without one a year after the visit), ``due`` (in words), ``problem`` (why
-    a file cannot be read, "" where it can), ``last`` (whether it is the one last worked
-    on).
+    ``reference``, ``visits``, ``last_visit_on``, ``size``, ``due_on``, ``due`` (in
+    words), ``problem`` (why a file cannot be read, or ""), ``last`` (the one last
+    worked on).
     """
     today = today or date.today()
     paths = _files(folder)

@@ -1,8 +1,4 @@
-"""What lies between body and sling, and what bears the person.
-
-Allowances between body and fabric are settings in plain sight; of the parts' load
-limits it is said how near the weight comes.
-"""
+"""What lies between body and sling, and what bears the person."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import replace
@@ -182,10 +178,7 @@ def in_use(
     in_play: Collection[str],
     least: float,
 ) -> pd.DataFrame:
-    """Return the parts in use, of the slings only sizes that the body may hang in.
-
-    Those in play, the first two, and those that only their load limit rules out.
-    """
+    """Of the slings: sizes in play, the first two, those only a load rules out."""
     fit = margins[margins["measure"] != MASS].groupby("size")["chance"].min()
     wanted = {*in_play, *sizes["size"].head(2)}
     over = set(sizes.loc[sizes["over_load"], "size"])

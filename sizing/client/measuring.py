@@ -39,7 +39,6 @@ COLUMNS = ["measure", "how", "now", "after", "estimate", "low", "high", "method"
 
 
 def measures_frame(client: Client, bodies: Bodies, quantiles: Floats) -> pd.DataFrame:
-    """Return every measure: as read, and beside it the best estimate."""
     mass, stature = (np.array([quantiles[1][j]]) for j in (0, 1))
     order = np.argsort(bodies.age_years)
     middle = np.searchsorted(np.cumsum(bodies.weight[order]), 0.5)

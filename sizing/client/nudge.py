@@ -60,7 +60,6 @@ class Nudge:
     own: bool
 
     def summary(self) -> str:
-        """Return whom the chart fits, and the difference if there is another."""
         row, before = self.table.iloc[0], self.before
         ends = {"estimate": "share_b", "low": "share_b_low", "high": "share_b_high"}
         of = {"n": row["n"], **{name: row[end] for name, end in ends.items()}}
@@ -158,6 +157,5 @@ def means_of(
 
 
 def is_own(people: People) -> bool:
-    """Say whether these are a list of one's own, who stand for nobody else."""
     weighted = not people.weight.eq(people.weight.iloc[0]).all()
     return not (weighted or {"name", "margins"} & set(people.settings))

@@ -21,10 +21,7 @@ Mask = npt.NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class Edges:
-    """A chart's edges in whole tenths, read from its frame once.
-
-    ``load`` is the lowest load limit of all parts with each size, in 0.1 kg.
-    """
+    """``load`` is the lowest load limit of all parts with each size, in 0.1 kg."""
 
     sizes: tuple[str, ...]
     low: dict[str, npt.NDArray[np.int64]]
@@ -150,7 +147,6 @@ def fitting(
 def broken_by(
     readings: Sequence[Reading], chart: Edges
 ) -> tuple[npt.NDArray[np.object_], Floats]:
-    """Return which reading breaks an edge of each size by more than its error."""
     k = len(chart.sizes)
     which, by, worst = np.full(k, "", dtype=object), np.zeros(k), np.ones(k)
     for one in readings:
@@ -189,10 +185,7 @@ def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
 
 
 def outcome_table(bodies: Bodies, found: Fitting) -> pd.DataFrame:
-    """Return the chance of each outcome, in the order of ``OUTCOMES``.
-
-    What is not measured is left out where that cannot be.
-    """
+    """In the order of ``OUTCOMES``; ``not measured`` is left out where it cannot be."""
     flags = found.outcome[:, None] == np.arange(len(OUTCOMES))
     words = [OUTCOME_WORDS[name] for name in OUTCOMES]
     table = pd.DataFrame(

@@ -75,7 +75,6 @@ class ChartJudgement:
 
     @property
     def intervals(self) -> list[str]:
-        """What the intervals are for, where that is not plain."""
         row, lines = self.coverage.table.iloc[0], []
         if self.own:
             ends = {end: share(row[end]) for end in ("low", "high")}
@@ -85,7 +84,6 @@ class ChartJudgement:
         return lines
 
     def summary(self) -> str:
-        """Return what matters in plain words, with the cautions."""
         lines = [self.answer(), *self.intervals]
         found = finding_words(self.findings)
         lines += [_T["of_chart"].format(words=words) for words in found]
@@ -177,11 +175,7 @@ def judge_chart(
 
 
 def clients_served(people: People, chart: SizeChart) -> pd.DataFrame | None:
-    """Judge each client of a list of one's own; None of other people, or of too many.
-
-    As ``judge_clients`` does: what was measured with the error of its reading, what
-    was not from the body model. ``row`` is the client's in the file.
-    """
+    """As ``judge_clients``, by ``row`` of the file; None: other people, or too many."""
     if "name" in people.settings or too_many(people):
         return None
     first = people.frame["draw"] == people.frame["draw"].iloc[0]
@@ -197,7 +191,6 @@ def too_many(people: People) -> bool:
 
 
 def _between(people: People, chart: SizeChart) -> pd.DataFrame:
-    """Return odds ratios by whatever of sex, age and build the people have."""
     needed = {
         "sex": ["sex"],
         "age_band": ["age_years"],
@@ -211,7 +204,6 @@ def _between(people: People, chart: SizeChart) -> pd.DataFrame:
 
 
 def _load_first(people: People, chart: SizeChart) -> Floats:
-    """Return who is over a size's load limit though its fabric would fit."""
     mass = ["load_limit_kg", "body_mass_kg_low", "body_mass_kg_high"]
     fabric = SizeChart(chart.frame.drop(columns=mass, errors="ignore"))
     if not fabric.measures or "body_mass_kg" not in people.frame:

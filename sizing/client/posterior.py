@@ -314,11 +314,7 @@ def _seated(
     error: Floats,
     z: Floats,
 ) -> Floats:
-    """Draw ln seated measures and girths given each build and the readings.
-
-    ``unlikely`` is each build's chance of the second law; its draws are of it in
-    that proportion.
-    """
+    """Draw ln seated measures; ``unlikely``: each build's chance of the second law."""
     n, p = mean.shape
     each = len(z) // n
     # Steps of the golden ratio: even over the builds, whatever their number.
@@ -346,7 +342,6 @@ def _bodies(
     readings: Sequence[Reading],
     confirmed: bool,
 ) -> Bodies:
-    """Put the draws together: bodies that can be, and what was read as it was read."""
     n = len(weight)
     each = len(logs) // n
     values = np.exp(np.column_stack([np.repeat(parts[0], each, axis=0), logs]))
@@ -371,10 +366,8 @@ def bodies_of(
 ) -> Bodies:
     """Draw what a client's measures may be; NaN where a condition forbids it.
 
-    ``fewer`` is by how many times there are fewer draws, and builds among them.
-    The model knows nobody with a stated condition. A measure that it changes is
-    held against the edges by its own reading and error alone; not taken, it is
-    unknown.
+    ``fewer``: by how many times there are fewer draws, and builds among them. What a
+    condition changes is held against the edges by its own reading and error alone.
     """
     about = client.sex, client.age_years, client.unchanged.readings
     bodies = draw_bodies(

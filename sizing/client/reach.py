@@ -41,27 +41,13 @@ def what_to_change(people: People, chart: SizeChart, *, seed: int = 1) -> pd.Dat
     the best of many looks better than it is where it was chosen. Lists of under 200
     people, and clients of one's own, are not halved.
 
-    Parameters
-    ----------
-    people : People
-        The people judged, one row per person and draw.
-    chart : SizeChart
-        The size chart, in cm and kg.
-    seed : int
-        Of the halves.
+    ``seed`` is of the halves. Returned: one row for the edge (``change`` is ``edge``),
+    one per measure for the size (``size``), none where nobody would be reached: size,
+    measure, end, from, to (cm or kg: the edge before and after, or both ends of the
+    band); estimate, low, high (share of all people who would have a size and have none
+    now, 95 %); left_out (share without a size now); n (people counted); halved; proved
+    (whether nothing reaches more of those it was chosen among); method.
 
-    Returns
-    -------
-    DataFrame
-        One row for the edge (``change`` is ``edge``), one per measure for the size
-        (``size``), none where nobody would be reached: size, measure, end, from, to
-        (cm or kg: the edge before and after, or both ends of the band); estimate, low,
-        high (share of all people who would have a size and have none now, 95 %);
-        left_out (share without a size now); n (people counted); halved; proved
-        (whether nothing reaches more of those it was chosen among); method.
-
-    Examples
-    --------
     >>> from sizing.charts import demo_chart
     >>> from sizing.people import load_people
     >>> found = what_to_change(load_people("bariatric", draws=1), demo_chart())

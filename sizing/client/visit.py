@@ -99,7 +99,6 @@ class Visit:
 
 
 def visit_of(client: Client, on: date) -> Visit:
-    """Return a client as entered, to be kept as a visit."""
     about = {"sex": client.sex, "age_years": client.age_years}
     taken = [one for one in client.readings if one.how != ESTIMATED]
     entries = about | {one.measure: one.value for one in taken} | {**client.segments}
@@ -134,7 +133,6 @@ def visit_columns() -> tuple[str, ...]:
 
 @cache
 def _readers() -> dict[str, Callable[[str], Any]]:
-    """Return what reads the text of a column; of those left out it is kept."""
     found: dict[str, Callable[[str], Any]] = {
         name: partial(understood, measure=name) for name in (*MEASURES, *segments())
     }
