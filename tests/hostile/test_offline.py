@@ -16,6 +16,8 @@ import pytest
 
 import sizing.app
 from sizing.cli.main import COMMANDS
+from sizing.resources import texts
+from tests.words.test_texts import every_text
 
 FORMS = Path(sizing.app.__file__).parent
 
@@ -222,19 +224,37 @@ def test_no_option_asks_who_somebody_is(command):
         assert not PERSONAL.search(text.replace("_", " ")), text
 
 
-def test_no_form_asks_who_somebody_is():
-    """Every label, hint and placeholder written in the forms' code."""
+#: Where a text says that a name is not wanted.
+NOT_ASKED = re.compile(r"\bno (name|date of birth)\b", re.IGNORECASE)
+
+
+def texts_of_forms():
+    """Every label, hint and placeholder of the forms: in code and in files of words."""
     asked = {"description", "label", "placeholder"}
-    found = []
+    in_code, names = [], set()
     for path in FORMS.glob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        code = path.read_text(encoding="utf-8")
+        names.update(re.findall(r'^\w+ = texts\("(\w+)"\)', code, re.M))
+        for node in ast.walk(ast.parse(code)):
             for word in getattr(node, "keywords", ()):
                 if word.arg in asked and isinstance(word.value, ast.Constant):
-                    found.append(str(word.value.value))
-    assert len(found) > 10
-    assert [words for words in found if PERSONAL.search(words)] == []
+                    in_code.append(str(word.value.value))
+    in_files = {name: every_text(vars(texts(name))) for name in names}
+    return in_code, in_files
+
+
+def test_no_form_asks_who_somebody_is():
+    in_code, in_files = texts_of_forms()
+    # Each form's file was found, and its labels: most are a few words.
+    assert {"client", "lesson", "people_form", "stock", "trials"} <= set(in_files)
+    found = [*in_code, *(text for own in in_files.values() for text in own)]
+    assert sum(len(words.split()) <= 4 for words in found) > 300
+    asks = [words for words in found if PERSONAL.search(NOT_ASKED.sub("", words))]
+    assert asks == []
 
 
 def test_a_question_after_a_name_is_found():
     assert PERSONAL.search("Client's name") and PERSONAL.search("date of birth")
     assert not PERSONAL.search("Name of the size")
+    assert not PERSONAL.search(NOT_ASKED.sub("", "No name and no date of birth."))
+    assert PERSONAL.search(NOT_ASKED.sub("", "No name? Then a date of birth."))
