@@ -43,7 +43,6 @@ class Axis:
 
     @property
     def sizes(self) -> int:
-        """Number of sizes."""
         return len(self.low)
 
     @property
@@ -55,7 +54,6 @@ class Axis:
         )
 
     def n(self, size: int) -> int:
-        """Number of candidates of one size."""
         return len(self.low[size])
 
     def widened(self, down: int, up: int) -> "Axis":
@@ -69,8 +67,6 @@ class Axis:
         )
 
     def with_fixed(self, at: int, low: int, high: int) -> "Axis":
-        """Return the axis with one size's band fixed."""
-
         def part(edges: tuple[Ints, ...], edge: int) -> tuple[Ints, ...]:
             return (*edges[:at], np.array([edge]), *edges[at + 1 :])
 

@@ -27,7 +27,6 @@ class Breaks:
 
     @classmethod
     def of(cls, axis: Axis) -> "Breaks":
-        """Cut a measure at the edges of its candidate bands."""
         above = [high + 1 for high in axis.high]
         cuts = np.unique(np.concatenate([*axis.low, *above]))
         return cls(
@@ -37,7 +36,7 @@ class Breaks:
         )
 
     def cells(self, values: Ints) -> Ints:
-        """Return the cell of each value: the number of cuts at or below it."""
+        """The number of cuts at or below each value."""
         start = int(self.cuts[0])
         span = int(self.cuts[-1]) - start + 1
         look_up = np.zeros(span + 1, dtype=np.int64)
@@ -85,8 +84,6 @@ Edges = tuple[list[Ints], list[Ints]]
 
 
 class Grid:
-    """Weights cumulated once on the cuts of all candidates."""
-
     def __init__(self, breaks: Sequence[Breaks], table: Floats) -> None:
         self.flat = table.ravel()
         strides = _strides(table.shape)
@@ -128,7 +125,6 @@ class Rows:
     def opened(
         self, axes: Sequence[Axis], sizes: Sequence[int], nodes: Sequence[Ints]
     ) -> tuple[Floats, list[Edges]]:
-        """Return the same as ``Grid.opened``, of these nodes' edges alone."""
         cuts, edges = [], []
         for d, axis in enumerate(axes):
             here = [
@@ -153,7 +149,6 @@ class Rows:
         return table.ravel(), found
 
     def _below(self, cuts: Sequence[Ints]) -> Floats:
-        """Return the weight below each combination of cuts."""
         number = np.zeros(len(self.weight), dtype=np.int64)
         for column, start, cut in zip(self.columns, self.start, cuts, strict=True):
             values = np.arange(start, start + column.max(initial=0) + 1)

@@ -57,7 +57,6 @@ class FairestFit:
     best_average: float
 
     def summary(self) -> str:
-        """Say in plain words what fairness costs."""
         other = self.table.loc[self.table["chart"] == BEST, "estimate"].min()
         shares = {
             "worst": self.worst_share,

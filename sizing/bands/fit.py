@@ -40,7 +40,7 @@ class HeldOut:
     persons: int
 
     def mean(self, which: str = "fitted") -> float:
-        """Return the mean over the splits; NaN without splits."""
+        """NaN without splits."""
         values = self._values(which)
         return float(values.mean()) if len(values) else float("nan")
 

@@ -54,15 +54,11 @@ class Fitter:
 
     @classmethod
     def of(cls, people: People, **settings: Any) -> "Fitter":
-        """Return the fitter of people and of what ``FitSettings`` names."""
         check_given(FitSettings, settings)
         return cls(people, FitSettings(**settings))
 
     def tasks(self, weight: Floats, *, aim: bool = True) -> list[Task]:
-        """Return the search's tasks: one for each place of the owned sizes.
-
-        Without ``aim`` the tie rule is left out.
-        """
+        """One for each place of the owned sizes; without ``aim`` no tie rule."""
         total = float(weight.sum()) / self._share_measured
         near = self.rival(weight)[0] if aim else None
         weight = np.where(self.measured.coverable, weight, 0.0)
@@ -73,18 +69,15 @@ class Fitter:
 
     @staticmethod
     def edges(task: Task, index: Ints) -> Boxes:
-        """Return the low and high edges of a task's candidates."""
         return *_edges(task.axes, index), task.limits
 
     def fit(self, weight: Floats | None = None) -> Boxes:
-        """Return the boxes of the best chart for some weights."""
         if weight is None:
             return self.best
         return self._solve(weight, self.best[0])
 
     @cached_property
     def best(self) -> Boxes:
-        """The boxes of the best chart for the people as they are."""
         return self._solve(self.measured.weight, None)
 
     def _solve(self, weight: Floats, near: Ints | None) -> Boxes:
@@ -104,7 +97,6 @@ class Fitter:
         return found
 
     def rival(self, weight: Floats) -> Boxes:
-        """Return the quantile-centred bands for some weights."""
         rows = weight > 0
         low, high = quantile_boxes(
             self.measured.values[rows], weight[rows], self._free_axes, self.sizes
@@ -182,7 +174,6 @@ class Fitter:
         return self._share_measured * value
 
     def _seen_in(self, measures: Sequence[int]) -> tuple[Goal, Measured]:
-        """Return the goal and the people in some of the measures."""
         goal, measured = self.goal, self.measured
         sd = tuple(goal.sd[d] for d in measures if goal.sd)
         near = tuple(goal.near[d] for d in measures if goal.near)
@@ -270,7 +261,6 @@ def has_valley(limits: Ints) -> bool:
 
 
 def _nearest(axes: Sequence[Axis], low: Ints) -> Ints:
-    """Return the candidates nearest to some low edges, (sizes, measures)."""
     found = np.zeros_like(low)
     for (k, d), edge in np.ndenumerate(low):
         found[k, d] = np.argmin(np.abs(axes[d].low[k] - edge))
@@ -278,7 +268,6 @@ def _nearest(axes: Sequence[Axis], low: Ints) -> Ints:
 
 
 def _edges(axes: Sequence[Axis], index: Ints) -> tuple[Ints, Ints]:
-    """Return the low and high edges of some candidates."""
     low, high = np.zeros_like(index), np.zeros_like(index)
     for (k, d), i in np.ndenumerate(index):
         low[k, d], high[k, d] = axes[d].low[k][i], axes[d].high[k][i]

@@ -68,7 +68,6 @@ class Goal:
         ]
 
     def wider(self, axes: Sequence[Axis], lower: int, upper: int) -> list[Axis]:
-        """Return the sizes' candidates as a term sees them."""
         near = self.near or (0,) * len(axes)
         return [
             axis.widened(lower * n, upper * n)

@@ -99,12 +99,10 @@ class Task:
 
     @property
     def sizes(self) -> int:
-        """Number of boxes in the chain."""
         return self.axes[0].sizes
 
     @property
     def last(self) -> Ints:
-        """Number of the last candidate, (sizes, measures)."""
         return np.array([[a.n(k) - 1 for a in self.axes] for k in range(self.sizes)])
 
     def distance(self, size: int, nodes: Ints) -> Floats | float:
@@ -136,7 +134,6 @@ class Shares:
         self.aligned = term.aligned
 
     def alone(self) -> Floats:
-        """Return the weight of each outer box."""
         return _between(self.able, self.low, self.high, 0, None)
 
     def shared(self, a: Ints, b: Ints) -> Floats:
@@ -213,7 +210,6 @@ class Graph:
 
     @property
     def count(self) -> int:
-        """Number of pairs."""
         return sum(len(b) for _, b in self.pairs)
 
     @property
@@ -262,7 +258,6 @@ class Graph:
         return Graph(self.task, halves, pairs)
 
     def picked(self, picks: Sequence[Ints], pairs: list[Pairs]) -> "Graph":
-        """Return the graph of some nodes of each size, in that order."""
         number = []
         for nodes, pick in zip(self.nodes, picks, strict=True):
             place = np.full(len(nodes), -1, dtype=np.int32)
@@ -277,12 +272,10 @@ class Graph:
         return Graph(self.task, left, kept)
 
     def only(self, size: int, chosen: Ints) -> "Graph":
-        """Return the graph with only some of one size's nodes."""
         every = [np.arange(len(nodes)) for nodes in self.nodes]
         return self.picked([*every[:size], chosen, *every[size + 1 :]], self.pairs)
 
     def in_order(self) -> "Graph":
-        """Return the graph with the nodes that have the lowest edges first."""
         order = [np.lexsort(n[:, ::-1, 0].T) for n in self.nodes]
         return self.picked(order, self.pairs)
 

@@ -40,7 +40,6 @@ class Measured:
 
     @property
     def persons(self) -> int:
-        """Number of persons with every measure."""
         return int(self.person.max()) + 1
 
     @property
@@ -142,10 +141,7 @@ def chart_of(
     name: str,
     source: str,
 ) -> SizeChart:
-    """Write boxes as a size chart, sizes numbered from the smallest.
-
-    Without a group (empty text) the sizes are named "size 1", "size 2", ....
-    """
+    """Sizes numbered from the smallest; named "size 1", ... without a group."""
     columns: dict[str, object] = {
         "size": [f"{group or 'size'} {k + 1}" for k in range(len(low))],
         "group": group,

@@ -83,7 +83,6 @@ def partition_bands(
 
 
 def _count(values: Floats, weights: npt.ArrayLike | None) -> tuple[Floats, int]:
-    """Return the weight at each whole tenth, and how many values are known."""
     weight = None if weights is None else np.asarray(weights, dtype=float).ravel()
     if weight is not None and (
         len(weight) != len(values) or not (np.isfinite(weight) & (weight >= 0)).all()

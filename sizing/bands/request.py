@@ -28,8 +28,6 @@ SMOOTH_SHARE = 0.06
 
 @dataclass(frozen=True)
 class Layout:
-    """The candidate bands of a fit, on any step."""
-
     makers: tuple[partial[tuple[Axis, Axis]], ...]
     steps: tuple[int, ...]
     fixed: tuple[tuple[Ints, Ints], ...]
@@ -206,7 +204,6 @@ def _check_distinct(measured: Measured, sizes: int) -> None:
 def _owned(
     fixed: SizeChart | None, measures: list[str], sizes: int
 ) -> tuple[tuple[Ints, Ints], ...]:
-    """Return the boxes of the sizes already owned, or refuse them."""
     if fixed is None:
         return ()
     if len(fixed.sizes) > sizes:

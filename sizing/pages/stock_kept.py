@@ -149,11 +149,7 @@ def reopened(
       Otherwise what was owned before it.
     - ``clients``: A file in place of the list of clients, where the plan has one.
     - ``seed``: Of what is drawn where the list has no measure.
-
-    Raises
-    ------
-    InputProblems
-        If it is no such workbook, or an entry in it cannot be.
+    Raises InputProblems: if it is no such workbook, or an entry in it cannot be.
     """
     file = Path(path).name
     owned = "Then held" if bought else "Owned before"

@@ -96,7 +96,6 @@ def bmi_class(frame: pd.DataFrame) -> pd.Categorical:
 def _places(
     value: npt.NDArray[np.float64], ends: dict[float, str], names: tuple[str, ...]
 ) -> npt.NDArray[np.int64]:
-    """Return the place of each value's class: the last lower end it reaches."""
     places = np.array([-1, *(names.index(name) for name in ends.values())])
     found = places[np.searchsorted(list(ends), value, side="right")]
     found[~np.isfinite(value)] = -1

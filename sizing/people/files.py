@@ -145,7 +145,6 @@ def _as_words(column: pd.Series) -> pd.Series:
 
 
 def _as_numbers(column: pd.Series) -> pd.Series:
-    """Return a column as numbers if every filled cell in it is one."""
     # A workbook's yes or no is no 1 or 0: as words it is refused where it matters.
     cells = [str(v).upper() if isinstance(v, bool) else v for v in column]
     cells = [v.strip() or None if isinstance(v, str) else v for v in cells]

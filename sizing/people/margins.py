@@ -88,14 +88,12 @@ class Margin:
         return f"{self.low:g}<={self.variable}<{self.high:g}"
 
     def group(self, frame: pd.DataFrame) -> Mask:
-        """Return which rows the margin speaks of: in the group, value known."""
         inside = variable_of(frame, self.variable).notna().to_numpy(dtype=bool).copy()
         for condition in conditions(self.within):
             inside &= _meets(frame, *condition)
         return inside
 
     def value(self, frame: pd.DataFrame) -> Array:
-        """Return what is averaged: the variable, or 1 in the class and 0 out."""
         column = variable_of(frame, self.variable)
         if self.statistic == "mean":
             return column.to_numpy(dtype=float, na_value=np.nan)
@@ -164,7 +162,6 @@ def _meets(frame: pd.DataFrame, name: str, sign: str, text: str) -> Mask:
 
 
 def _equals(column: pd.Series, text: str) -> Mask:
-    """Return where a column holds a level; yes/no stand for true/false."""
     if pd.api.types.is_bool_dtype(column):
         level = text.lower() in {"true", "yes", "1"}
         return (column == level).fillna(False).to_numpy(dtype=bool)
@@ -180,7 +177,6 @@ def _has(frame: pd.DataFrame, name: str) -> bool:
 
 
 def is_number(text: str) -> bool:
-    """Return whether a text is a finite number."""
     try:
         return bool(np.isfinite(float(text)))
     except ValueError:
@@ -273,7 +269,6 @@ def named_margins(population: str) -> pd.DataFrame:
 
 
 def _row_faults(row: pd.Series) -> list[tuple[str, str, str]]:
-    """Return the name of the words, the column and the value of each fault of a row."""
     statistic, target, level = row[["statistic", "target", "level"]]
     share = statistic == "share"
     ranged = not (np.isnan(row["low"]) and np.isnan(row["high"]))

@@ -246,10 +246,10 @@ def cells(frame: pd.DataFrame) -> dict[str, pd.DataFrame]:
 
 @cache
 def weighted_embedded() -> tuple[pd.DataFrame, npt.NDArray[np.float64]]:
-    """Return the embedded people and their weights.
+    """Return the embedded people, raked to the survey's own totals, and their weights.
 
-    They are raked (iterative proportional fitting: Deming and Stephan, Ann Math Stat
-    1940;11:427-444, from memory) to the survey's own totals, each kind of cell in turn.
+    Each kind of cell in turn (iterative proportional fitting: Deming and Stephan, Ann
+    Math Stat 1940;11:427-444, from memory).
     """
     frame = read_embedded().frame
     table = source_table("nhanes_2017_2018_totals.csv", keep_default_na=False)
@@ -308,11 +308,7 @@ def reweight(people: People, margins: pd.DataFrame) -> People:
 def _members(
     member: Mask, draws: int
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]:
-    """Return which rows to take for whoever belongs in some draw.
-
-    Rows come draw by draw, as the frame's do. A person with m draws that belong
-    has them repeated in turn up to ``draws``, and the factor m / draws.
-    """
+    """A person of m draws that belong has them repeated to ``draws``, by m / draws."""
     count = len(member) // draws
     table = member.reshape(draws, count)
     belongs = table.sum(axis=0)
@@ -333,7 +329,6 @@ def _warn_if_few(people: People) -> None:
 
 
 def _cost(result: Weighting) -> str:
-    """Return a sentence on what the weights cost, and on what they lean most."""
     table = result.table
     effect = result.design_effect
     words = (

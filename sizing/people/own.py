@@ -161,14 +161,12 @@ def people_of_survey(survey: Survey, *, draws: int = 5, seed: int = 1) -> People
 
 
 def classify(frame: pd.DataFrame) -> None:
-    """Add body mass index, its class, and the band of age."""
     frame["bmi"] = body_mass_index(frame)
     frame["age_band"] = age_band(frame["age_years"])
     frame["bmi_class"] = bmi_class(frame)
 
 
 def check_draws(draws: object, seed: object) -> None:
-    """Refuse numbers of draws and seeds that are no such whole numbers."""
     check_number("the number of draws", draws, least=1, most=10_000, whole=True)
     check_seed(seed)
 

@@ -33,10 +33,7 @@ Groups = dict[tuple[str, str], Mask]
 
 
 def profile(people: People) -> pd.DataFrame:
-    """Return the share of women and girls, and percentiles of age and build by sex.
-
-    Intervals are those of ``percentiles``; that of the share is the score interval.
-    """
+    """Intervals of ``percentiles``; of the share of women the score interval."""
     groups = _groups(people.frame, bands=False)
     women = (people.frame["sex"] == "female").to_numpy().astype(float)
     place = layout(people, judged=())
@@ -107,7 +104,6 @@ def _groups(frame: pd.DataFrame, *, bands: bool) -> Groups:
 def _figures(
     people: People, name: str, groups: Groups, quantiles: tuple[float, ...]
 ) -> pd.DataFrame:
-    """Return a variable's percentiles, mean and SD in each group."""
     # Where the body model did not draw it, its error would only add noise.
     place = layout(people, (name,) if name in SEATED_AND_GIRTHS else (), bias=False)
     bias = np.zeros(len(people.frame))

@@ -165,11 +165,7 @@ def _per_person(
 def _tilt(
     pull: Array, base: Array, tolerance: float, max_iterations: int
 ) -> tuple[Array | None, int]:
-    """Return weights adding up to 1 under which every column averages to 0.
-
-    Newton on the convex dual, the step by least squares because margins may
-    repeat one another (female 0.6 and male 0.4).
-    """
+    """Newton on the convex dual; least squares, as margins may repeat one another."""
     dual = np.zeros(pull.shape[1])
     log_base = np.log(base)
 
@@ -238,7 +234,6 @@ def refuse_the_impossible(
 
 
 def _optimum(cost: Array, equal: Array) -> float | None:
-    """Return the least cost of weights of 0 or more: the first sum 1, the others 0."""
     # Takes long to load, and no client is judged by it.
     from scipy.optimize import linprog
 
@@ -248,11 +243,7 @@ def _optimum(cost: Array, equal: Array) -> float | None:
 
 
 def _least_weight(pull: Array) -> float:
-    """Return the largest possible smallest weight, the mean weight being 1.
-
-    Weights are e + q with q >= 0: maximise e so that they average to 1 and pull
-    every margin to 0.
-    """
+    """Maximise e: weights are e + q, q >= 0, of mean 1, and meet every margin."""
     count = len(pull)
     ones = np.append(np.full(count, 1 / count), 1.0)
     balance = np.column_stack([pull.T / count, pull.mean(axis=0)])

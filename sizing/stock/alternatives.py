@@ -61,7 +61,7 @@ class Work:
     spread: float = 0.0
 
     def days(self, groups: Sequence[Group], stream: int, number: int) -> Days:
-        """Draw days; the same stream means the same luck."""
+        """The same stream means the same luck."""
         return draw_days(
             groups,
             self.use,
@@ -71,7 +71,6 @@ class Work:
         )
 
     def programme(self, groups: Sequence[Group]) -> Programme:
-        """Return the programme on the planning days."""
         days = self.days(groups, PLANNING, self.scenarios)
         return programme_from(self.offer, days, self.use.spares, self.aim)
 
@@ -92,7 +91,6 @@ class Work:
     def trial(
         self, groups: Sequence[Group], stream: int = TUNING, number: int = 0
     ) -> "Trial":
-        """Return fresh days on which orders are chosen among."""
         return Trial(self, self.days(groups, stream, number or self.choosing))
 
 
@@ -105,7 +103,6 @@ class Trial:
         self.check = tables.Check(days, work.offer, work.use.spares)
 
     def waiting(self, packs: Ints) -> Ints:
-        """Return how many wait on each day with an order."""
         return self.check.shortage(self.programme.stock(packs)).waiting
 
     def spread(self, packs: Ints) -> float:
@@ -144,7 +141,6 @@ class Trial:
 
 
 def drawn_again(work: Work, groups: Sequence[Group], packs: Ints) -> pd.DataFrame:
-    """Return what the order does, and what would be ordered, on other days drawn."""
     rows = []
     for time in range(TIMES):
         work.tick()
@@ -197,13 +193,9 @@ def variants_of(
     another. Sizes are left out one by one, each time that which leaves fewest people
     with none; with fewer of them the order keeps the target for whom they fit, or
     spends the budget.
-
-    Returns
-    -------
-    DataFrame
-        scenario, sizes (that may be bought), slings, cost (NaN: out of reach),
-        nobody_waits, needs_met (shares of days, and of needs of people who fit some
-        size that is left), not_fitted (people on an average day).
+    Returned: scenario, sizes (that may be bought), slings, cost (NaN: out of reach),
+    nobody_waits, needs_met (shares of days, and of needs of people who fit some size
+    that is left), not_fitted (people on an average day).
     """
     days, target, every = work.days(groups, PLANNING, work.scenarios), work.target, -1
     rows: list[dict[str, Any]] = []

@@ -57,10 +57,7 @@ def fewest_waiting(
 def least_for_needs(
     programme: Programme, target: float, *, tick: Tick = lambda: None
 ) -> Order | None:
-    """Return the cheapest order that meets a share of all needs; None: none does.
-
-    As ``fewest_waiting``, with what may wait as the limit and the cost as the goal.
-    """
+    """As ``fewest_waiting``: what may wait is the limit, the cost the goal."""
     allowed = programme.allowed(target)
     none = np.zeros_like(programme.most_packs)
     best = adapted(programme, none, allowed, tick)
@@ -97,8 +94,6 @@ def spent_better(
 
 
 class _Search:
-    """What is known of the orders under a budget: the best, and what none beats."""
-
     def __init__(self, programme: Programme, budget: float) -> None:
         price = programme.pack_price
         self.programme, self.budget = programme, budget + SMALL
@@ -179,10 +174,7 @@ class _Search:
 
 
 def greedy(programme: Programme, budget: float, most: Ints, share: float) -> list[Ints]:
-    """Return the orders on the way of buying what helps most per money.
-
-    Of the money left that ``share`` is spent at once.
-    """
+    """The orders on the way of buying what helps most per money; ``share`` at once."""
     packs, left = np.zeros_like(most), budget + SMALL
     price = programme.pack_price
     way = [packs]

@@ -193,7 +193,6 @@ def _present(
 def _drawn(
     own: Ints, known: Ints, group: Group, number: Ints, rng: np.random.Generator
 ) -> None:
-    """Add so many people a day, drawn by weight."""
     place = np.searchsorted(known, group.sets)
     parts = rng.multinomial(number, np.full(_PARTS, 1 / _PARTS))
     for part, share in zip(parts.T, group.shares, strict=True):
@@ -202,7 +201,6 @@ def _drawn(
 
 
 def _caseload(own: Ints, known: Ints, group: Group, rng: np.random.Generator) -> None:
-    """Add the caseload's own clients, each as one of her draws."""
     frame, draws = group.served.people.frame, group.served.people.draws
     rows = np.lexsort((frame["draw"], frame["person"])).reshape(-1, draws)
     place = np.searchsorted(known, group.masks)[rows]
@@ -221,7 +219,6 @@ def _caseload(own: Ints, known: Ints, group: Group, rng: np.random.Generator) ->
 
 
 def _at_once(clients: Ints, use: Use, rng: np.random.Generator) -> Ints:
-    """Return how many of those present need slings at the busiest moment."""
     if use.sharing == "personal":
         return clients
     clients = rng.binomial(clients, use.at_once)

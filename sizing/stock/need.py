@@ -307,7 +307,6 @@ def _served(
 
 
 def _own_use(given: Any, number: Any, use: Use) -> Use | None:
-    """Return how a service uses slings, where its row says anything of that."""
     numbers = ("each", "at_once", "at_most", "spares")
     own = {name: number(name, None) for name in numbers}
     own["sharing"] = given("sharing", None)
@@ -333,7 +332,6 @@ def _is_file(who: str) -> bool:
 
 
 def _inside(folder: Path, who: str) -> Path:
-    """Return the path of a caseload in a folder or below, links followed."""
     try:
         inside = (folder / who).resolve().is_relative_to(folder.resolve())
     except (OSError, ValueError, RuntimeError):

@@ -143,7 +143,6 @@ def offer_from(
 def _enter(
     table: pd.DataFrame, prices: pd.DataFrame
 ) -> tuple[dict[int, int], list[Problem]]:
-    """Write the prices into the table; return where from, and rows without a place."""
     problems = []
     seen: dict[int, int] = {}
     names = {c: table[c].map(alike) for c in ("size", "key", "chart")}

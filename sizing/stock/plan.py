@@ -235,7 +235,6 @@ def plan_stock(
 
 
 def _limited(chart: SizeChart) -> tuple[str, ...]:
-    """Return the measures that every size limits."""
     each = {m: chart.frame.filter(regex=f"^{m}_(low|high)$") for m in chart.measures}
     return tuple(m for m, ends in each.items() if ends.notna().any(axis=1).all())
 
@@ -269,7 +268,6 @@ def _checked(
 def _planned(
     work: Work, programme: Programme, trial: Trial, budget: float | None
 ) -> tuple[Order, Work]:
-    """Return the best order near that of the planning days, chosen on fresh ones."""
     target, tick = work.target, work.tick
     if target is None:
         first = fewest_waiting(programme, work.budget, tick=tick)
@@ -341,7 +339,6 @@ def _group_table(groups: Sequence[Served], use: Use) -> pd.DataFrame:
 
 
 def _children(group: Served) -> float:
-    """Return how many of those present are children."""
     people = group.people
     if "age_years" not in people.frame:
         return 0.0
@@ -372,7 +369,6 @@ class Steps:
         self._bar.close()
 
     def begin(self, words: str) -> None:
-        """Begin a step, one of ``STEPS``."""
         before = list(STEPS).index(words)
         self._words, self._part, self._left = words, STEPS[words], 1.0
         self._from = sum(list(STEPS.values())[:before])

@@ -51,17 +51,14 @@ class Programme:
 
     @property
     def days(self) -> int:
-        """Number of planning days."""
         return len(self.needs.counts)
 
     @cached_property
     def owned(self) -> Ints:
-        """Slings of each size already there."""
         return self.offer.column("owned").astype(np.int64)
 
     @cached_property
     def pack(self) -> Ints:
-        """Slings in one pack of each size."""
         return self.offer.column("pack").astype(np.int64)
 
     @cached_property
@@ -81,7 +78,6 @@ class Programme:
         return np.floor(np.maximum(most - self.owned, 0) / self.pack)
 
     def stock(self, packs: Ints) -> Ints:
-        """Slings of each size once the packs have come."""
         return self.owned + packs * self.pack
 
     def working(self, packs: Ints) -> Ints:
@@ -89,7 +85,6 @@ class Programme:
         return np.maximum(self.stock(packs) - self.spares, 0)
 
     def cost(self, packs: Ints) -> float:
-        """What the packs cost."""
         return float(packs @ self.pack_price)
 
     def bought(self, packs: Ints) -> dict[str, Any]:
@@ -98,7 +93,6 @@ class Programme:
 
     @cached_property
     def pack_price(self) -> Floats:
-        """Price of one pack of each size."""
         return np.asarray(self.offer.column("price") * self.offer.column("pack"))
 
     @property
@@ -111,7 +105,7 @@ class Programme:
         return float(np.gcd.reduce(whole)) / 100 - _CHEAPER / 2
 
     def short(self, packs: Ints, *, tight: bool = True) -> Shortage:
-        """Return the shortage on each planning day."""
+        """The shortage on each planning day."""
         return self.needs.shortage(self.working(packs), tight=tight)
 
     @property
@@ -209,12 +203,10 @@ class Model:
         return len(self._high) - 1
 
     def row(self, entries: Mapping[int, float], least: float) -> None:
-        """Add the condition ``entries . columns >= least``."""
         self._rows.append((dict(entries), least))
 
     @property
     def number_of_rows(self) -> int:
-        """How many conditions there are."""
         return len(self._rows)
 
     def solve(

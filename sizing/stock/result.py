@@ -257,7 +257,6 @@ def money(amount: float, currency: str = "", places: int = 0) -> str:
 
 
 def strategy_words(name: str) -> str:
-    """Return what a way of spending is called."""
     names = {"plan": "this plan", "last year's use": "in last year's proportions"}
     return names.get(name, f"in {name}")
 
@@ -280,6 +279,5 @@ def _in_100(row: Any, what: str) -> str:
 
 
 def _span(row: Any) -> str:
-    """Write a range of whole people, its ends outwards."""
     low, high = math.floor(row["low"] + 0.05), math.ceil(row["high"] - 0.05)
     return f"{low:,} to {high:,}" if low < high else f"{low:,}"

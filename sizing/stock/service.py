@@ -91,7 +91,6 @@ class Needs:
 
     @property
     def listed(self) -> int:
-        """How many sets are looked at on each day."""
         parts = (part for part in self._parts if isinstance(part, _Listed))
         return sum(1 << len(part.group) for part in parts) or 1
 

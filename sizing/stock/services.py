@@ -126,7 +126,6 @@ def _alone(
 
 
 def _together(rows: pd.DataFrame, aim: str) -> dict[str, Any]:
-    """Return what the services' own stores come to."""
     sums = rows.reindex(columns=["slings", "cost", "not_fitted", "needed"])
     total: dict[str, Any] = {"service": OWN}
     total |= {str(name): value for name, value in sums.sum(skipna=False).items()}

@@ -331,8 +331,6 @@ def _count_row(group: Group, rows: pd.DataFrame, total: float) -> dict[str, Any]
 
 
 def _described(rows: pd.DataFrame) -> dict[str, float]:
-    """Return weighted medians of the miss and of the bodies."""
-
     weight = rows["weight"].to_numpy()
 
     def quantile(column: str, q: float) -> float:

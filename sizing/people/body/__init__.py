@@ -1,8 +1,4 @@
-"""Draw the measures nobody took, jointly, from those somebody did.
-
-A share computed on draws has the spread that people really have, where predicted
-means would make everybody alike.
-"""
+"""Draw the measures nobody took, jointly, from those somebody did."""
 
 from sizing.kinds import check_kinds
 from sizing.people.body.draw import draw_measures

@@ -43,7 +43,6 @@ def condition_normal(
 def _gain(
     covariance: Floats, k: npt.NDArray[np.intp], error: Floats
 ) -> tuple[Floats, Floats]:
-    """Return ``S_K (S_KK + V)^-1`` and the covariance that is left."""
     known = covariance[:, k][:, :, k].copy()
     diagonal = np.arange(len(k))
     known[:, diagonal, diagonal] += error
@@ -63,7 +62,6 @@ def _gain(
 
 
 def patterns(known: Flags) -> list[tuple[npt.NDArray[np.intp], Flags]]:
-    """Return the rows of each pattern of known entries, with the pattern."""
     code = known @ (1 << np.arange(known.shape[1]))
     found, first, inverse = np.unique(code, return_index=True, return_inverse=True)
     return [(np.flatnonzero(inverse == i), known[first[i]]) for i in range(len(found))]

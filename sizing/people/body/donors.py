@@ -70,7 +70,6 @@ class Candidates:
 
 @lru_cache(maxsize=1)
 def donors() -> dict[str, Donors]:
-    """Return the donors by sex."""
     people = read_embedded().frame
     people = people.dropna(subset=list(BUILD))
     return {sex: _donors(people[people["sex"] == sex]) for sex in SEXES}
@@ -95,7 +94,6 @@ def _donors(people: pd.DataFrame) -> Donors:
 def candidates(
     frame: pd.DataFrame, *, seed: int, keys: Keys, known: Floats
 ) -> Candidates:
-    """Return weighted candidates for people with a gap in their build."""
     n = len(frame)
     build = np.empty((n, CANDIDATES, 3))
     weight = np.empty((n, CANDIDATES))
@@ -162,7 +160,6 @@ def _nearby(
 
 
 def _likelihood(sex: str, build: Floats, known: Floats) -> Floats:
-    """Weigh candidates by the likelihood of the known measures."""
     n, c, _ = build.shape
     weight = np.full((n, c), 1.0 / c)
     for rows, which in patterns(np.isfinite(known)):

@@ -113,7 +113,6 @@ def _one_draw(
     seed: int,
     draw: int,
 ) -> Floats:
-    """Draw the unknown measures of people of given build, in cm."""
     has: npt.NDArray[np.bool_] = np.asarray(np.isfinite(known))
     one, mean, covariance = law_of_draw(sex, build, has, seed=seed, draw=draw)
     some = np.flatnonzero(has.any(axis=1))
@@ -210,7 +209,6 @@ def _as_frames(
     far: npt.NDArray[np.bool_],
     draws: int,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Put draws and their evidence into frames."""
     n = len(people)
     names = (*model_donors.BUILD, *SEATED_AND_GIRTHS)
     drawn = dict(zip(names, values.T, strict=True))

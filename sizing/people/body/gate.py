@@ -13,10 +13,7 @@ YOUNGEST = 2.0
 
 
 def checked(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return the frame with every measure as a float column, or refuse it.
-
-    Missing columns are added empty; nothing is changed or repaired.
-    """
+    """Missing columns are added empty; nothing is changed or repaired."""
     problems = [
         Problem(f"the column '{name}' is missing", action="add it", column=name)
         for name in ("person", "sex")

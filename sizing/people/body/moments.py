@@ -70,12 +70,10 @@ class Moments:
     sex: npt.NDArray[np.object_]
 
     def take(self, rows: npt.NDArray[np.intp]) -> "Moments":
-        """Return the moments of some of the people."""
         of_people = {k: v[rows] for k, v in vars(self).items() if k != "measures"}
         return Moments(self.measures, **of_people)
 
     def correlation(self) -> Floats:
-        """Correlation of the residuals of each row, shape (n, p, p)."""
         place = [SEATED_AND_GIRTHS.index(name) for name in self.measures]
         out = np.empty((len(self.share), len(place), len(place)))
         for sex in SEXES:

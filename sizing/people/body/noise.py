@@ -67,9 +67,8 @@ def normals(seed: int, keys: Keys, stream: str, places: int) -> Floats:
 def even_normal(seed: int, draw: int, stream: str) -> float:
     """Return a standard normal number for a draw, evenly spread over draws.
 
-    A shared number (one form of the curve for everybody in a draw) would not
-    average out in five draws; a golden-ratio sequence from a random start
-    spreads any number of draws evenly over the distribution.
+    One number shared by everybody in a draw would not average out in five draws: a
+    golden-ratio sequence from a random start is even for any number of them.
     """
     start = uniforms(seed, keys_of(["draws"]), stream, 1)[0, 0]
     return float(ndtri((start + draw * _GOLDEN) % 1.0))

@@ -135,7 +135,6 @@ class MeasureModel:
 
     @cached_property
     def _form(self) -> bytes:
-        """Its terms and ranges: the same for most measures of a sex and group."""
         ranges = self.range_age, self.range_q, self.range_s, self.range_a
         return b"".join(part.tobytes() for part in (self.terms, *ranges))
 
@@ -158,8 +157,6 @@ class MeasureModel:
 
 @dataclass(frozen=True)
 class GroupModel:
-    """The model of one sex in one age group (adults, or children)."""
-
     age_centre: float
     measures: Mapping[str, MeasureModel]
     correlation: Floats
@@ -172,8 +169,6 @@ class GroupModel:
 
 
 def measure_model(entry: Mapping[str, Any]) -> MeasureModel:
-    """Return one measure's model from its entry in the coefficient file."""
-
     def array(name: str) -> Floats:
         return np.asarray(entry[name], dtype=float)
 
