@@ -58,7 +58,6 @@ def stock_report(
     """Return what the page says, part by part; forms show the same parts."""
     shown = shown_tables(plan, units=units)
     words = {
-        "order": (plan.proof(),),
         "yearly": (plan.yearly_words(),),
         "cost_curve": (plan.sizes_words(),),
         "not_fitted": (_T.page["unfitted"],),
@@ -81,6 +80,7 @@ def stock_report(
                 words=words.get(part, ()),
                 figures=[drawn[name] for name in _T.pictures if name in _WITHIN[part]],
                 tables=[one for name, one in shown.items() if name in _WITHIN[part]],
+                bullets=[plan.proof()] * (part == "order"),
             )
             for part, heading in parts.items()
         ],
@@ -155,12 +155,13 @@ def inputs_of(plan: StockPlan) -> list[tuple[str, str]]:
 def _group_words(row: dict[Any, Any]) -> str:
     words = f"{row['group']}: {row['count']:,} people"
     if row["people"] != row["group"]:
-        words += f" like {row['people']}"
+        words += f", drawn from {row['people']}"
     if row["number"] == "poisson":
         words += ", their number varying by chance"
     if row["admissions"]:
         words += f", {row['admissions']:g} admitted over the period"
     if row["charts"]:
         words += f", from {row['charts']} alone"
-    words += f" ({row['use'].rstrip('.')})" * bool(row["use"])
+    if row["use"]:
+        words += f". Rules of its own: {row['use'].rstrip('.').lower()}"
     return words[0].upper() + words[1:]

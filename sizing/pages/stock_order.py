@@ -70,17 +70,19 @@ def order_book(plan: StockPlan, *, pattern: str | None = None) -> bytes:
     formats |= {_T.groups["unfitted"]: "#,##0.0"}
     assumed = [
         *((say["what"], words) for words in (plan.answer(), plan.proof())),
-        *((w, f"{e} (likely {between})") for w, e, between in shown["service"].rows),
+        *((w, f"{e} (probably {_between(b)})") for w, e, b in shown["service"].rows),
         *inputs_of(plan),
         *(
-            (f"{way}, a year: {item}", f"{cost} ({low} to {high}); {source}")
+            (f"{way}, a year: {item}", f"{cost}{_ends(low, high)}; {source}")
             for way, item, cost, low, high, source in shown["yearly"].rows
         ),
         (say["years"], plan.yearly_words()),
         *(("Source", line) for line in plan.sources),
     ]
     kept = kept_sheets(plan, pattern=pattern)
-    notes = _led(plan, pattern, plan.summary()).splitlines()
+    # A cell that begins with a dash would be shown with a mark before it.
+    told = _led(plan, pattern, plan.summary()).splitlines()
+    notes = [line.removeprefix("- ") for line in told]
     if any(name.startswith(CLIENTS) for name in kept):
         notes.insert(0, say["clients"])
     sheets = {
@@ -92,6 +94,14 @@ def order_book(plan: StockPlan, *, pattern: str | None = None) -> bytes:
         **kept,
     }
     return workbook_bytes(rounded(sheets), formats=formats)
+
+
+def _between(ends: str) -> str:
+    return f"between {ends}" if " and " in ends else ends
+
+
+def _ends(low: str, high: str) -> str:
+    return "" if low == high else f" ({low} to {high})"
 
 
 def _led(plan: StockPlan, pattern: str | None, text: str) -> str:

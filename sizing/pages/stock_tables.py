@@ -37,7 +37,7 @@ def shown_tables(plan: StockPlan, *, units: str = "metric") -> dict[str, Table]:
         "needs_met": percent,
         "not_fitted": "{:.1f}".format,
     }
-    compared, people = plan.comparison, plan.groups["count"].sum()
+    compared = plan.comparison
     ends = ["estimate", "low", "high"]
     captions = {
         name: words.format(years=plan.years.years)
@@ -54,7 +54,7 @@ def shown_tables(plan: StockPlan, *, units: str = "metric") -> dict[str, Table]:
         "robustness": _robust(plan, say),
         "yearly": plan.yearly.assign(**{e: plan.yearly[e].map(cash) for e in ends}),
         "variants": plan.variants.assign(
-            served=(people - plan.variants["not_fitted"]).map("{:,.0f}".format)
+            served=(plan.people - plan.variants["not_fitted"]).map("{:,.0f}".format)
         ),
     }
     if len(plan.services):
@@ -111,7 +111,9 @@ def _service(service: pd.DataFrame) -> pd.DataFrame:
         {
             "measure": service["measure"].map(SERVICE),
             "estimate": ends["estimate"],
-            "between": ends["low"] + " and " + ends["high"],
+            "between": ends["low"].where(
+                ends["low"] == ends["high"], ends["low"] + " and " + ends["high"]
+            ),
         }
     )
 

@@ -129,12 +129,7 @@ def plot_comparison(comparison: pd.DataFrame, *, ax: Axes | None = None) -> Axes
                 edgecolor=INK,
                 linewidth=0.7,
             )
-            past(
-                ax,
-                percent(row["needs_met"], places=1),
-                (row["needs_met"], i),
-                fontsize=9.5,
-            )
+            past(ax, percent(row["needs_met"]), (row["needs_met"], i), fontsize=9.5)
         name_rows(ax, range(len(comparison)), list(comparison["strategy"]))
         ax.set_xlim(0, 1.12)
         ax.set_xticks([0, 0.25, 0.5, 0.75, 1.0])

@@ -213,6 +213,7 @@ def plan_stock(
         cost=order.cost,
         bound=order.bound,
         gap=order.gap,
+        people=check.people,
         services=services,
         own_orders=own_orders,
         groups=served,

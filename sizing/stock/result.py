@@ -49,6 +49,7 @@ class StockPlan:
     - ``aim``: What the target is a share of, ``days`` or ``needs``.
     - ``bound, gap``: Proved of the planning days: no order that keeps the target costs
       less, or none under the budget leaves fewer waiting; 0: that bound is reached.
+    - ``people``: How many need a sling on an average day, whether one fits or not.
     - ``groups``: Whom the stock serves; ``served`` and ``charts`` as they were given.
     - ``offer``: Every size that could be bought.
     - ``currency``: What prices were written with.
@@ -77,6 +78,7 @@ class StockPlan:
     cost: float
     bound: float
     gap: float
+    people: float
     groups: pd.DataFrame
     served: tuple[Served, ...]
     charts: tuple[SizeChart, ...]
@@ -102,11 +104,7 @@ class StockPlan:
         needs = _T.needs_met.format(share=_in_100(met, " are met"))
         also = _T.sampled * (SAMPLED in days["method"])
         number = int(self.order["order"].sum())
-        bought = _T.bought.format(
-            number=number,
-            slings="sling" if number == 1 else "slings",
-            money=self._money(self.cost),
-        )
+        bought = _T.bought.format(slings=_slings(number), money=self._money(self.cost))
         lines = (
             invented_words(*self.invented),
             f"{self._unfitted()} {bought}",
@@ -124,6 +122,12 @@ class StockPlan:
     def _money(self, amount: float) -> str:
         return money(amount, self.currency)
 
+    def _people(self) -> str:
+        """Say of how many: of fewer than are served where not all need one at once."""
+        # Numbers that vary by chance are off by less.
+        fewer = bool(self.people < 0.98 * self.groups["count"].sum())
+        return f"{_T.people.format(people=self.people)}{_T.at_one_time * fewer}"
+
     def _unfitted(self) -> str:
         """Say whom no size fits, and what to do about it first."""
         left, share = self._told["not_fitted"], self._told["not_fitted_share"]
@@ -132,7 +136,7 @@ class StockPlan:
         number = round(left["estimate"])
         words = _T.unfitted.format(
             number=f"about {number:,}" if number else "under 1",
-            people=f"{left['estimate'] / max(share['estimate'], 1e-9):,.0f}",
+            people=self._people(),
             fit="fit" if number > 1 else "fits",
             share=in_100(share["estimate"]),
         )
@@ -149,8 +153,8 @@ class StockPlan:
         """Say how many slings are bought for want of knowledge."""
         if not number:
             return ""
-        known = min(round(self._told["known_need"]["estimate"]), number)
-        words = _T.known.format(known=known)
+        known = round(self._told["known_need"]["estimate"])
+        words = (_T.more_known if known > number else _T.known).format(known=known)
         if known < number:
             why = _T.out * bool(self.use.out)
             words += _T.unknown.format(number=number - known, why=why)
@@ -198,28 +202,27 @@ class StockPlan:
         return str(words) + (_T.not_counted.format(left=left) if left else "")
 
     def sizes_words(self) -> str:
-        """Say what all the sizes serve and cost, and what fewer of them would."""
-        people = int(self.groups["count"].sum())
+        """Say whom all the sizes fit, what they cost, and what fewer of them would."""
         told = []
         for row in self.variants.drop_duplicates("sizes").to_dict("records"):
             # The first rows hold the same sizes at other prices.
             own = row["sizes"] == len(self.order)
             slings = self.order["order"].sum() if own else row["slings"]
             cost = self.cost if own else row["cost"]
-            served, words = people - row["not_fitted"], _T.some_sizes
-            if pd.isna(cost):
-                words, cost = _T.out_of_reach, 0.0
+            words = _T.out_of_reach if pd.isna(cost) else _T.some_sizes
+            which = _T.all_of_them if own else _T.some_of_them
+            if row["sizes"] == 1:
+                which = _T.only_one if own else _T.one_of_them
             told.append(
                 words.format(
-                    sizes=f"all {row['sizes']}" if own else row["sizes"],
-                    served=served,
-                    people=people,
-                    slings=slings,
+                    sizes=which.format(sizes=row["sizes"]),
+                    fitted=self.people - row["not_fitted"],
+                    people=_T.people.format(people=self.people),
+                    slings=_slings(slings),
                     money=self._money(cost),
                 )
             )
-        each = ". ".join(words[0].upper() + words[1:] for words in told)
-        return str(_T.sizes.format(each=each[0].lower() + each[1:]))
+        return str(_T.sizes.format(each=". ".join(told)))
 
     def summary(self) -> str:
         """Return the result in plain words, with the usual cautions."""
@@ -254,6 +257,10 @@ def money(amount: float, currency: str = "", places: int = 0) -> str:
     ('15,730', '£15,730', 'EUR 99.50')
     """
     return f"{currency}{' ' * currency.isalpha()}{amount:,.{places}f}"
+
+
+def _slings(number: float) -> str:
+    return f"{number:,.0f} {'sling' if number == 1 else 'slings'}"
 
 
 def strategy_words(name: str) -> str:

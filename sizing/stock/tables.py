@@ -31,9 +31,9 @@ _ENDS = 1.645
 
 #: What ``service`` tells, and how people say it.
 SERVICE: dict[str, str] = {
-    "nobody_waits": "share of days on which nobody waits for a fitting sling",
+    "nobody_waits": "share of days on which nobody waits for a sling that fits",
     "needs_met": "share of needs met, of people who fit at least one size",
-    "waiting": "slings wanting on one day",
+    "waiting": "slings short on one day",
     "not_fitted": "people who fit no size offered, on one day",
     "not_fitted_share": "the same as a share of all the people",
     "known_need": "slings to buy for one day, were every size needed known",
@@ -64,6 +64,11 @@ class Check:
     def not_fitted(self) -> float:
         """How many people fit no size on an average day."""
         return float(self.days.by_group[..., 0].sum(axis=0).mean())
+
+    @property
+    def people(self) -> float:
+        """How many people need a sling on an average day, whether one fits or not."""
+        return float(self.days.by_group.sum(axis=(0, 2)).mean())
 
     def does(self, stock: Ints, aim: str = "days") -> dict[str, Any]:
         """Return what a stock does on an average day, and how far it reaches an aim."""

@@ -11,12 +11,12 @@ from sizing.errors import SizingError, check_number
 from sizing.resources import source_table
 
 #: The ways of serving people that are compared, and the sum of each.
-LAUNDERED, SINGLE, TOTAL = "laundered slings", "single-patient slings", "in all, a year"
+LAUNDERED, SINGLE, TOTAL = "laundered slings", "single-patient slings", "in all"
 #: What the reckoning takes for granted.
 ASSUMED = (
     "A store of slings of mixed age: as many are replaced each year as wear out, are "
-    "condemned or are lost, at today's prices. The ranges hold if every rate is at its "
-    "cheap or at its dear end."
+    "condemned or are lost, at today's prices. The range runs from every rate at its "
+    "cheap end to every rate at its dear end."
 )
 #: A rate of which more is cheaper.
 _LONG = ("life_years", "single_weeks")

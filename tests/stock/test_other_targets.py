@@ -178,7 +178,7 @@ def test_a_plan_says_what_it_was_made_of(people):
     assert told["listed"].tolist() == [False, False, True]
     assert told["admissions"].tolist() == [0, 2.5, 0]
     assert told["number"].tolist() == ["fixed", "poisson", "fixed"]
-    assert "Ward: 3 people like" in (said := inputs_of(plan)[0][1])
+    assert "Ward: 3 people, drawn from" in (said := inputs_of(plan)[0][1])
     assert said.count("their number varying by chance, 2.5 admitted") == 1
     assert len(set(plan.sources)) == len(plan.sources)
     assert plan.sources[-1].startswith(f"Chart: {tall_and_short().name}.")
@@ -202,7 +202,7 @@ def test_what_cannot_be_reached_is_told_in_figures(people):
     with pytest.raises(SizingError) as found:
         plan_stock(Served(people, 20), tall_and_short(most=[3, 3]), scenarios=100)
     said = str(found.value)
-    assert "lets nobody wait on 95 % of days" in said and "costs 660.00" in said
+    assert "leaves nobody waiting on 95 % of days" in said and "costs 660.00" in said
     with pytest.raises(SizingError, match=r"costs up to 500.00 \(the target needs"):
         plan_stock(Served(people, 20), tall_and_short(), target=0.95, budget=500)
     offer = offer_from(tall_and_short(most=[3, 3]))
@@ -210,7 +210,7 @@ def test_what_cannot_be_reached_is_told_in_figures(people):
     unseen = draw_days([group], Use(), sizes=2, days=6000, seed=(1, TUNING))
     waiting = tables.Check(unseen, offer, 0).shortage(np.array([3, 3])).waiting
     reached = share((waiting == 0).mean(), places=1)
-    assert f"lets nobody wait on {reached} of days" in said
+    assert f"leaves nobody waiting on {reached} of days" in said
     assert f"(on an average day {waiting.mean():.2f} people wait)" in said
 
 

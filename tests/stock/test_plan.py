@@ -289,10 +289,15 @@ def test_the_answer_begins_with_whom_nothing_fits_and_splits_the_order(demo_plan
     sure = round(table.loc["known_need", "estimate"])
     assert f"Known need takes {sure} of the slings:" in known
     assert f"The other {number - sure} are for what nobody knows yet" in known
+    # Before, this failed: the slings bought were said to do for known need.
     few = many.copy()
+    few.loc[few["measure"] == "known_need", ends] = [number + 5.0, 1.0, 999.0]
+    said = replace(demo_plan, service=few).answer()
+    assert f"An average day needs {number + 5} slings beyond those owned" in said
+    assert "Fewer are bought" in said and "Known need takes" not in said
     few.loc[few["measure"] == "not_fitted_share", ends] = [0.04, 0.03, 0.05]
     said = replace(demo_plan, service=few, currency="£").answer()
-    assert "\nAbout 22 of 550 people fit no size offered (4 in 100)." in said
+    assert "\nAbout 22 of 106 people fit no size offered (4 in 100)." in said
     assert f"Buy {number} slings for £{demo_plan.cost:,.0f}" in said
     few.loc[few["measure"] == "not_fitted", ["estimate", "low", "high"]] = 0.0
     assert (
