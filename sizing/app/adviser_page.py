@@ -79,7 +79,6 @@ class AdviserPage:
         ).start()
 
     def _turn(self) -> None:
-        """Show every part of the half that is open."""
         half = str(self.half.value)
         form = self.client if half == CLIENT else self.chart
         for part in _PARTS:

@@ -37,17 +37,13 @@ class AnswerParts:
         self.words.value = status(paragraphs([words]))
 
     def wrong(self, error: SizingError, units: str, **how: Any) -> None:
-        """Say what is wrong, in the words of a form, in place of an answer."""
         self.take_back()
         self.words.value = status(bullets(wrong_lines(error, units=units, **how)))
 
     def show(
         self, page: Page, *, words: str = "", sections: Sequence[Section] | None = None
     ) -> None:
-        """Show what a printed page holds, or these sections in place of its own.
-
-        ``words`` is HTML to stand between the answer and what went in.
-        """
+        """``words`` is HTML to stand between the answer and what went in."""
         # No picture of what was stands beside words of what is.
         self.pictures.value = ""
         self.words.value = lead(page.answer) + words + paragraphs([page.inputs])
@@ -144,17 +140,12 @@ class AnswerForm(PageForm):
 
     @abstractmethod
     def work_out(self, progress: Progress) -> Any:
-        """Return the answer to what is entered; beside the page, so draw nothing.
-
-        None where a field says itself what is wrong with it.
-        """
+        """Beside the page, so draw nothing; None: a field says itself what is wrong."""
 
     def lay_out(self, *fields: w.Widget) -> None:
-        """Lay out the fields, with the button beneath."""
         super().lay_out(*fields, self.work.view)
 
     def follow(self, *boxes: w.ValueWidget) -> None:
-        """Take the answer back whenever one of these widgets changes."""
         for box in boxes:
             box.observe(lambda _: self.forget(), "value")
 
@@ -171,7 +162,6 @@ class AnswerForm(PageForm):
         return self.answer
 
     def _turn(self, running: bool) -> None:
-        """Leave no empty place where the answer is to stand."""
         if self.answer is None:
             words = _T.being_worked_out if running else _T.no_answer
             button = f"'{self.work.button.description}'"
@@ -192,7 +182,6 @@ class AnswerForm(PageForm):
 
 
 def boxed(*children: w.Widget) -> w.VBox:
-    """Return widgets one under the other, in the look of the forms."""
     box = w.VBox(children)
     box.add_class("sizing-form")
     return box

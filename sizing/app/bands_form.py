@@ -64,8 +64,6 @@ class BandsForm(AnswerForm):
         self.lay_out(self.people, self.pattern.view, self.kind, self.sizes, self._own)
 
     def work_out(self, progress: Progress) -> dict[str, Any]:
-        """Fit the sizes, and whatever else says how good they are."""
-
         def step(name: str, part: float) -> None:
             progress(_T.progress[name], part)
 
@@ -102,7 +100,6 @@ class BandsForm(AnswerForm):
         return found
 
     def show(self, answer: dict[str, Any]) -> None:
-        """Show the edges, the pictures and what other choices would give."""
         people, fit = answer["people"], answer["fit"]
         self.pattern.use_chart(fit.chart.measures)
         drawn = _pictures(answer)
@@ -122,7 +119,6 @@ class BandsForm(AnswerForm):
         self.answered.sources.value = bullets(people.sources)
 
     def saved(self, answer: dict[str, Any]) -> dict[str, Any]:
-        """Return the tables, exact, and the pictures."""
         found = {"chart": answer["fit"].chart.frame, "fit": answer["fit"].table}
         found |= {k: v for k, v in answer.items() if isinstance(v, pd.DataFrame)}
         if "fairest" in answer:
@@ -158,7 +154,6 @@ def _others(answer: dict[str, Any], drawn: dict[str, str]) -> list[str]:
 
 
 def _axes(answer: dict[str, Any]) -> dict[str, Axes]:
-    """Draw the answer's pictures."""
     people, chart, found = answer["people"], answer["fit"].chart, {}
     if len(chart.measures) > 1:
         x, y = chart.measures[:2]
@@ -173,7 +168,6 @@ def _axes(answer: dict[str, Any]) -> dict[str, Axes]:
 
 
 def _pictures(answer: dict[str, Any]) -> dict[str, str]:
-    """Return the answer's pictures as HTML."""
     named = [labels()[m] for m in answer["fit"].chart.measures]
     told, found = {"x": named[0], "y": named[-1]}, {}
     if len(named) > 1:
@@ -191,7 +185,6 @@ def _table(name: str, frame: pd.DataFrame, measure: str = "") -> str:
 
 
 def _covered(row: pd.Series) -> str:
-    """Say in a sentence what a number of sizes covers."""
     fit = sizes_fit(row["sizes"], row["estimate"])
     return str(_T.covered.format(sizes_fit=fit, probably=probably(row)))
 

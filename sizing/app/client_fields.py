@@ -224,7 +224,6 @@ class ClientFields:
         return _numbers(self.loads, "load limit")
 
     def allowed(self) -> dict[str, float]:
-        """Return the allowances in cm, where the chart states the fabric's lengths."""
         return _numbers(self.allowances, "allowance") if self.fabric.value else {}
 
 
@@ -234,7 +233,6 @@ def _ways(measure: str) -> list[str]:
 
 
 def _numbers(fields: Mapping[str, UnitField], what: str) -> dict[str, float]:
-    """Return the numbers in some fields in cm or kg; those left empty are left out."""
     values = {key: field.value for key, field in fields.items()}
     problems = [
         Problem(

@@ -133,7 +133,6 @@ class ClientForm(PageForm):
         self.use_chart(self.chart)
 
     def use_chart(self, chart: SizeChart | None) -> None:
-        """Check clients against this chart from now on; None: it has problems."""
         self.chart = chart
         if self._asked:
             self._take_back(_T.form["chart_changed"])
@@ -147,7 +146,6 @@ class ClientForm(PageForm):
         self.about.value = f"<p>Chart in use: <b>{name}</b>. {how}</p>"
 
     def check(self) -> None:
-        """Check the client, or say what looks wrong before naming any size."""
         self._asked = True
         self._take_back("")
         try:
@@ -216,7 +214,6 @@ class ClientForm(PageForm):
         told.pictures.value = pictures_html(answer, units=units)
 
     def show_again(self) -> None:
-        """Say the same in other units, of the note too."""
         if self.answer is None:
             if self._asked:
                 self.check()
@@ -258,7 +255,6 @@ class ClientForm(PageForm):
         self.confirmed.layout.display = None if yes else "none"
 
     def _take_back(self, words: str) -> None:
-        """Let nothing stand that what was entered, or the chart, no longer gives."""
         self.answer = None
         self.note.forget()
         self.answered.take_back(words)

@@ -135,7 +135,6 @@ class KeptForm:
         self._say([told, *other])
 
     def copy(self) -> None:
-        """Begin the next visit: age, readings, size and review are taken anew."""
         self._days_again()
         before = self._chosen()
         self._opened = None

@@ -55,13 +55,11 @@ class NoteForm:
         self.view = w.VBox([self.size, *self._boxes.values(), buttons, self.out])
 
     def use_chart(self, chart: SizeChart) -> None:
-        """Offer this chart's sizes; what was chosen stays if it is still there."""
         chosen = self.size.value
         self.size.options = ["", *chart.sizes]
         self.size.value = chosen if chosen in chart.sizes else ""
 
     def forget(self) -> None:
-        """Take the note back: what it rests on has changed."""
         self.note = None
         self.out.value = ""
 
@@ -103,7 +101,6 @@ class NoteForm:
 
     @contextmanager
     def _telling(self) -> Iterator[None]:
-        """Say what goes wrong in place of the note."""
         try:
             yield
         except SizingError as error:

@@ -35,12 +35,10 @@ _ROOM = 16
 
 
 def safe(text: str) -> str:
-    """Return a text as HTML."""
     return html.escape(unbroken(text))
 
 
 def paragraphs(lines: Iterable[str]) -> str:
-    """Return lines as paragraphs of HTML; empty ones are left out."""
     style = f"margin:.3em 0;{_NARROW}"
     return "".join(f'<p style="{style}">{safe(line)}</p>' for line in lines if line)
 
@@ -60,7 +58,6 @@ def heading(words: str) -> str:
 
 
 def status(content: str) -> str:
-    """Return HTML that a screen reader reads out when it changes."""
     return f'<div role="status">{content}</div>'
 
 

@@ -66,7 +66,6 @@ class CardsForm:
         )
 
     def deal(self) -> None:
-        """Deal new cards from the people chosen, and show the first."""
         self.forget()
         try:
             chart = self._settings.chart
@@ -84,7 +83,6 @@ class CardsForm:
         self._turn(0)
 
     def forget(self) -> None:
-        """Take the cards away: what they rest on has changed."""
         self.practice, self.place, self._right = None, 0, {}
         self.card.value = self.answer.value = self.score.value = ""
 
@@ -116,7 +114,6 @@ class CardsForm:
         self.score.value = paragraphs([_T.page["score"].format(**count)])
 
     def results(self) -> dict[str, Any]:
-        """Return the cards to be saved: pages to print, and a table."""
         if self.practice is None:
             raise SizingError(_T.page["no_cards"])
         own, made = self._settings, self.practice
@@ -128,7 +125,6 @@ class CardsForm:
         }
 
     def _turn(self, by: int) -> None:
-        """Show another card, its size not chosen yet."""
         if self.practice is None:
             self.deal()
             return

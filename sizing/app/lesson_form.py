@@ -63,7 +63,6 @@ class WaysForm(AnswerForm):
         self.more = w.VBox([self.by_group.view, self.groups, studies, self.studies])
 
     def work_out(self, progress: Progress, by: Sequence[str] = ()) -> Answer | None:
-        """Size the people each way; None where an entry has changed meanwhile."""
         version, seed = self._version, self._settings.seed
         try:
             progress("Loading the people.", 0.05)
@@ -76,7 +75,6 @@ class WaysForm(AnswerForm):
             return None
 
     def show(self, answer: Answer) -> None:
-        """Show the answer and what it rests on."""
         people, ways = answer
         self._slide = wrong_slide(ways)
         words = [other_ways(ways), table_against_tape(ways)]
@@ -87,7 +85,6 @@ class WaysForm(AnswerForm):
         self.answered.sources.value = bullets(lesson_sources(people))
 
     def saved(self, answer: Answer) -> dict[str, Any]:
-        """Return the answer to be saved: tables, pictures, the handout."""
         people, ways = answer
         picture = drawn(self._slide)
         return {
@@ -100,7 +97,6 @@ class WaysForm(AnswerForm):
         }
 
     def forget(self) -> None:
-        """Take back what is shown: what it rests on has changed."""
         super().forget()
         self.groups.value = ""
 
@@ -131,8 +127,6 @@ class WaysForm(AnswerForm):
 
 
 class PairsForm(AnswerForm):
-    """Two people alike to the eye who need different sizes, a pair at a time."""
-
     def __init__(self, settings: LessonSettings) -> None:
         super().__init__("Find pairs", switch=settings.units)
         self._settings, self.place = settings, 0
@@ -142,13 +136,11 @@ class PairsForm(AnswerForm):
         self.view = w.VBox([self.work.view, turn, *shown])
 
     def work_out(self, progress: Progress) -> Pairs:
-        """Find the pairs."""
         chart, seed = self._settings.chart, self._settings.seed
         progress("Looking for pairs.", 0.2)
         return surprising_pairs(self._settings.people(), chart, n=4, seed=seed)
 
     def show(self, answer: Pairs) -> None:
-        """Draw the pairs in the units chosen, and show the one in turn."""
         if answer.table.empty:
             self.answered.words.value = paragraphs([_T.no_pairs])
             return
@@ -160,16 +152,13 @@ class PairsForm(AnswerForm):
         self.answered.pictures.value = slide_html(drawn(self._slides[self.place]))
 
     def saved(self, answer: Pairs) -> dict[str, Any]:
-        """Return the pairs to be saved."""
         return {s.name: s.axes for s in self._slides} | {"pairs": answer.table}
 
     def forget(self) -> None:
-        """Take back what is shown: what it rests on has changed."""
         super().forget()
         self._slides, self.place = [], 0
 
     def turn(self) -> None:
-        """Show the next pair; find pairs first where there are none."""
         if self.answer is None:
             self.work.start()
         elif self._slides:
@@ -178,8 +167,6 @@ class PairsForm(AnswerForm):
 
 
 class PackForm:
-    """Everything for the hour in one folder: pages to print, cards, slides."""
-
     def __init__(self, settings: LessonSettings, cards: CardsForm, room: RoomForm):
         self._settings, self._cards, self._room = settings, cards, room
         self.folder = w.Text(value="lesson", description="Folder", **wide("18rem"))
@@ -188,7 +175,6 @@ class PackForm:
         self.view = w.VBox([self.folder, self.work.view, self.told, self.slides])
 
     def forget(self) -> None:
-        """Take back what is shown: what it rests on has changed."""
         self.told.value = self.slides.value = ""
 
     def _make(self, progress: Progress) -> dict[str, bytes]:

@@ -101,7 +101,6 @@ class RoomForm(LiveForm):
         self.lay_out()
 
     def lay_out(self) -> None:
-        """Lay out the sheet in turn, keeping what is typed."""
         try:
             chart, whose = self._settings.chart, int(self.whose.value)
             kept = self._sheets.get(whose)
@@ -112,11 +111,9 @@ class RoomForm(LiveForm):
         self._laid_for = self._settings.upload.key
 
     def turn(self, by: int) -> None:
-        """Turn to another sheet."""
         self.whose.value += by
 
     def typed(self) -> pd.DataFrame:
-        """Return what was typed into all sheets, as one table."""
         sheets = [
             sheet.assign(participant=_who(whose))
             for whose, sheet in sorted(self._sheets.items())
@@ -141,7 +138,6 @@ class RoomForm(LiveForm):
         return found if len(found) or self.upload.names else None
 
     def work_out(self) -> tuple[RoomResult, pd.DataFrame | None] | str:
-        """Work out what the answers say and how often one must measure; draw it."""
         self.forget()
         try:
             answers = self._answers()
@@ -176,7 +172,6 @@ class RoomForm(LiveForm):
         return room, repeats
 
     def show(self, answer: tuple[RoomResult, pd.DataFrame | None]) -> None:
-        """Show the page of the room's answers."""
         self._page = room_page(
             *answer,
             self._drawn,
@@ -188,13 +183,11 @@ class RoomForm(LiveForm):
         self.answered.words.value = answer_html(self._page.answer)
 
     def forget(self) -> None:
-        """Take back what is shown: what it rests on has changed."""
         self.answer = None
         self.wrong.value = ""
         self.answered.take_back()
 
     def saved(self, answer: tuple[RoomResult, pd.DataFrame | None]) -> dict[str, Any]:
-        """Return the room's results to be saved."""
         room, repeats = answer
         found: dict[str, Any] = {slide.name: slide.axes for slide in self._slides} | {
             "room_sizes_counted": room.sizes,
@@ -209,7 +202,6 @@ class RoomForm(LiveForm):
         return found | ({"room": render(self._page)} if self._page else {})
 
     def results(self) -> dict[str, Any]:
-        """Return the room's results to be saved, and what was typed."""
         typed = self.typed()
         found = {"room_answers_typed": typed} if len(typed) else {}
         if self.answer is not None:
@@ -219,7 +211,6 @@ class RoomForm(LiveForm):
         return found or {"answer_form": form}
 
     def finding(self) -> RoomResult:
-        """Return what this room found, to be kept with other courses."""
         if self.answer is None or self.invented.value:
             raise SizingError(_T.page["no_room"])
         found: RoomResult = self.answer[0]
@@ -237,7 +228,6 @@ class RoomForm(LiveForm):
         return bool(self.upload.names) or bool(self.invented.value)
 
     def _answers(self) -> Answers | None:
-        """Return the answers now in use, checked; None where there are none."""
         chart = self._settings.chart
         if self.upload.names and not self.invented.value:
             found: Answers = self.upload.read(lambda path: read_answers(path, chart))
@@ -282,13 +272,11 @@ class RoomForm(LiveForm):
         self._switched()
 
     def _switched(self) -> None:
-        """Show the table only where it is what counts."""
         self._typing.layout.display = "none" if self._in_rows else None
         self.update()
 
 
 def _who(whose: int) -> str:
-    """Return a sheet's participant as the answers name it."""
     return str(whose) if whose else REFERENCE
 
 
@@ -313,7 +301,6 @@ class CoursesForm(PageForm):
         self.view = w.VBox([w.HTML(how), row, self.told, *shown])
 
     def keep(self) -> None:
-        """Keep the room under the date chosen, and show it among the others."""
         try:
             if self.day.value is None:
                 raise SizingError(_T.page["no_day"])
@@ -325,7 +312,6 @@ class CoursesForm(PageForm):
         self.told.value = paragraphs([f"Kept: {path.resolve()}."])
 
     def look(self) -> None:
-        """Show every course that is kept."""
         self.told.value = ""
         try:
             found = kept_courses(self.folder)
@@ -338,11 +324,9 @@ class CoursesForm(PageForm):
         self.hold(found)
 
     def show(self, answer: pd.DataFrame) -> None:
-        """Show the courses as a picture and a table."""
         self.answered.show(self._page(answer)[1])
 
     def saved(self, answer: pd.DataFrame) -> dict[str, Any]:
-        """Return the courses to be saved."""
         slide, page = self._page(answer)
         return {"courses": render(page), slide.name: slide.axes, "courses_all": answer}
 

@@ -24,12 +24,10 @@ _ANSWER = (
 
 
 def wrong_html(error: SizingError) -> str:
-    """Return what is wrong, what is allowed and what to do."""
     return f'<div role="alert">{bullets(wrong_lines(error))}</div>'
 
 
 def answer_html(words: str) -> str:
-    """Return the answer, large enough for the back of a room."""
     return f'<p role="status" style="{_ANSWER}">{safe(words)}</p>'
 
 
@@ -61,8 +59,6 @@ def wrapped(*widgets: w.Widget) -> w.Box:
 
 
 class LessonSettings:
-    """The entries that the whole lesson rests on."""
-
     def __init__(self, population: str = "adults", *, draws: int = 5) -> None:
         self.draws = draws
         self._read: SizeChart | SizingError = demo_chart()
@@ -91,19 +87,16 @@ class LessonSettings:
 
     @property
     def chart(self) -> SizeChart:
-        """The chart in use."""
         if isinstance(self._read, SizingError):
             raise self._read
         return self._read
 
     @property
     def seed(self) -> int:
-        """The number of the draw."""
         return int(self.seed_box.value)
 
     @property
     def sling(self) -> str | None:
-        """The pattern of sling, where one is named."""
         return self.pattern.pattern
 
     def people(self) -> People:
@@ -115,7 +108,6 @@ class LessonSettings:
         return self._people[key]
 
     def on_change(self, what: Callable[[], object]) -> None:
-        """Call ``what`` whenever people, chart or number change."""
         self._listeners.append(what)
 
     def _take(self) -> None:

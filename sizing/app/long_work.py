@@ -68,7 +68,6 @@ class LongWork:
         self.stop_button.on_click(lambda _: self.stop())
 
     def start(self) -> None:
-        """Begin the work in the background; the page stays usable."""
         if self.running:
             return
         self._stop = threading.Event()
@@ -90,13 +89,11 @@ class LongWork:
         self._work(self._stop, None)
 
     def stop(self) -> None:
-        """Ask the work to end at its next step; nothing of it is shown."""
         self._stop.set()
         if self.running:
             self._say("Stopping at the next step.")
 
     def wait(self) -> None:
-        """Wait until the work has ended."""
         while (thread := self._thread) is not None and thread.is_alive():
             thread.join()
 
@@ -126,7 +123,6 @@ class LongWork:
             loop.call_soon_threadsafe(self._end, result)
 
     def _end(self, result: Any) -> None:
-        """Show what came of the work, or say why nothing did."""
         self._show_running(False)
         if isinstance(result, SizingError):
             lines = "<br>".join(escape(line) for line in str(result).splitlines())

@@ -93,7 +93,6 @@ class ChartTable:
         self._quiet = False
 
     def _changed(self) -> None:
-        """Remember the table as it is now, judge it and tell of it."""
         if self._quiet:
             return
         now = (self.table.cells, self.name.value, self._source)
@@ -149,7 +148,6 @@ def columns_of(name: str) -> list[str]:
 
 
 def ordered(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return a chart's columns in their order, both of every measure, None if empty."""
     have = {name for m in MEASURES for name in columns_of(m) if name in frame}
     kept = [c for m in MEASURES if have & {*columns_of(m)} for c in columns_of(m)]
     first = [c for c in ("size", "group", "load_limit_kg") if c in frame]
@@ -163,8 +161,6 @@ def _named(measures: Iterable[str]) -> list[tuple[str, str]]:
 
 
 class EdgeSlider:
-    """Which edge of which size in which measure, and a slider in the units chosen."""
-
     def __init__(
         self,
         switch: UnitSwitch,
@@ -196,7 +192,6 @@ class EdgeSlider:
         return round(float(self.value.value) * self._factor(), 1)
 
     def offer(self, chart: SizeChart | None) -> None:
-        """Offer the edges of a chart; what was chosen stays if it is there."""
         self.view.layout.display = None if chart is not None else "none"
         if chart is None:
             return
@@ -211,7 +206,6 @@ class EdgeSlider:
         self.point(chart)
 
     def point(self, chart: SizeChart) -> None:
-        """Set the slider to the edge that is chosen."""
         frame, factor = chart.frame, self._factor()
         edges = frame.reindex(columns=columns_of(self.measure.value)).astype(float)
         low, high = edges.min().min(), edges.max().max()

@@ -161,7 +161,6 @@ class OwnChartForm(LiveForm):
         self.update()
 
     def _changed_to(self, chart: SizeChart | None) -> None:
-        """Take the chart that stands in the table now, None where it has problems."""
         self._wrong = False
         # The slider may be in her hand.
         if not self._moving:

@@ -66,8 +66,6 @@ class KeepBox:
 
 
 class ChartList:
-    """A list to choose a chart from: ``ways`` first, then those kept, then the demo."""
-
     def __init__(self, words: str, ways: Ways, folder: str | Path = KEPT) -> None:
         self.ways, self._folder = ways, folder
         self.box = w.Dropdown(description=words, layout=fitting())

@@ -37,7 +37,6 @@ class PatternField:
         self.box.value = pattern or _ANY
 
     def use_chart(self, limits: Collection[str]) -> None:
-        """Judge a chart that limits these measures from now on."""
         self._limits = limits
         self._show()
 

@@ -102,7 +102,6 @@ class PeopleForm:
 
     @property
     def key(self) -> str:
-        """Text that differs whenever what was chosen, typed or taken differs."""
         parts = [str(self.name.value)]
         if self.name.value == OWN:
             parts += [self.upload.key, self._clients_text()]
@@ -161,7 +160,6 @@ class PeopleForm:
         self.work.start()
 
     def on_change(self, what: Callable[[], object]) -> None:
-        """Call ``what`` whenever other people are chosen, typed or taken."""
         self._listeners.append(what)
 
     def on_ready(self, what: Callable[[], object]) -> None:
@@ -169,7 +167,6 @@ class PeopleForm:
         self._ready.append(what)
 
     def tell(self, error: SizingError) -> None:
-        """Say what is wrong with the people."""
         self.told.value = bullets(wrong_lines(error, units=self._switch.units))
 
     def _done(self, read: tuple[People | SizingError, list[str]]) -> None:
@@ -179,10 +176,7 @@ class PeopleForm:
         self._ended()
 
     def _failed(self) -> None:
-        """Begin nothing by itself after a fault of the kit's own: it would come back.
-
-        The work's own words stay.
-        """
+        """Begin nothing by itself after a fault of the kit's own: it comes back."""
         words = self.work.told.value
         self._stop()
         self._ended()
@@ -200,7 +194,6 @@ class PeopleForm:
         self.told.value = bullets(told) if told else ""
 
     def _stop(self) -> None:
-        """Let nothing begin by itself until something is chosen or pressed."""
         if self.getting:
             self._stopped = True
             self.again.layout.display = None

@@ -35,7 +35,6 @@ GROUPS: dict[str, dict[str, Any]] = _T.groups
 
 
 def shares_table() -> EditableTable:
-    """Return an empty table into which shares of groups can be typed."""
     return EditableTable(
         pd.DataFrame({_GROUP: [None] * _ROWS, _PERCENT: None}),
         caption="Of the people I serve",
@@ -46,7 +45,6 @@ def shares_table() -> EditableTable:
 
 
 def typed_shares(table: EditableTable | None) -> pd.DataFrame:
-    """Return what was typed into the table of shares, as margins."""
     frame = pd.DataFrame() if table is None else table.frame
     if frame.empty:
         raise SizingError(_T.no_shares)
@@ -66,7 +64,6 @@ def typed_shares(table: EditableTable | None) -> pd.DataFrame:
 
 
 def caseload_headings() -> str:
-    """Return the headings of a file of clients, folded away."""
     units = {"_kg": ", kg", "_cm": ", cm"}
     return file_headings(
         [
@@ -77,7 +74,6 @@ def caseload_headings() -> str:
 
 
 def clients_table(switch: UnitSwitch) -> EditableTable:
-    """Return an empty table into which clients can be typed."""
     return EditableTable(
         pd.DataFrame([dict.fromkeys(_CLIENTS)] * _ROWS),
         switch=switch,
@@ -89,7 +85,6 @@ def clients_table(switch: UnitSwitch) -> EditableTable:
 
 
 def typed_clients(table: EditableTable | None) -> pd.DataFrame:
-    """Return what was typed into the table of clients."""
     frame = pd.DataFrame() if table is None else table.frame
     if frame.empty:
         raise SizingError(_T.no_clients)

@@ -54,7 +54,6 @@ del here, importlib, name, os
 
 
 def notebook_files() -> dict[str, Traversable]:
-    """Return the notebooks that came with this install, by file name."""
     folder = shipped("notebooks")
     there = sorted(folder.iterdir(), key=lambda f: f.name) if folder.is_dir() else []
     found = {f.name: f for f in there if f.name.endswith(".ipynb")}
@@ -64,7 +63,6 @@ def notebook_files() -> dict[str, Traversable]:
 
 
 def write_profile(state: Path) -> None:
-    """Write how kernels start, in the user's own state folder."""
     profile = state / "ipython" / "profile_default"
     try:
         (profile / "startup").mkdir(parents=True, exist_ok=True)
@@ -149,7 +147,6 @@ def _start(
 
 
 def _wait(server: subprocess.Popen[bytes], address: str, token: str, log: Path) -> None:
-    """Wait until the server answers."""
     let_in = {"Authorization": f"token {token}"}
     request = urllib.request.Request(address, headers=let_in)
     # No proxy: it is on this machine.

@@ -87,7 +87,6 @@ class Visit:
         await self.add("")
 
     async def parts(self) -> AsyncIterator[str]:
-        """Give what is there, and then what comes."""
         given = 0
         while given < len(self._parts) or not self.made.is_set():
             async with self._more:
@@ -120,7 +119,6 @@ class Pages(Voila):
         self.static_paths = collect_static_paths(kinds, "lab")
 
     def init_handlers(self) -> list[Any]:
-        """Serve the pages, their kernels and the files that show them; no more."""
         needed = [
             handler
             for handler in super().init_handlers()
@@ -158,7 +156,6 @@ class Pages(Voila):
         return None if gone else found
 
     async def forget(self, name: str) -> None:
-        """End a visit, with all that was entered in it."""
         visit = self.visits.pop(name, None)
         if visit is None:
             return
@@ -167,7 +164,6 @@ class Pages(Voila):
             await self.kernel_manager.shutdown_kernel(visit.kernel, now=True)
 
     def renderer(self, page: str) -> NotebookRenderer:
-        """Return what makes a page of a notebook."""
         both = {
             "base_url": self.base_url,
             "voila_configuration": self.voila_configuration,
@@ -241,7 +237,6 @@ class Page(BaseVoilaHandler):
 
     @allow_unauthenticated
     async def get(self, page: str) -> None:
-        """Show a visit to a page; without the name of one, begin one."""
         if not self.current_user:
             raise HTTPError(403)
         app: Pages = self.settings["voila"]
@@ -325,7 +320,6 @@ async def _without_kernel(renderer: NotebookRenderer) -> str:
 
 
 def main() -> None:
-    """Serve until stopped: ``python -P -m sizing.app.server --port N --folder DIR``."""
     parser = argparse.ArgumentParser()
     parser.add_argument("--port", type=int, required=True)
     parser.add_argument("--folder", required=True)

@@ -31,17 +31,14 @@ from sizing.words.glossary import glossary
 
 
 def where() -> HTML:
-    """Show where each measure is taken, on the first page."""
     return HTML(where_html())
 
 
 def before_any_lift() -> HTML:
-    """Show the cautions, on the first page."""
     return HTML(bullets(cautions()))
 
 
 def folded_glossary() -> HTML:
-    """Show the kit's terms with their meanings, once asked for, on the first page."""
     heads = ["Word", "What it means here"]
     named = glossary().set_axis(heads, axis=1)
     listed = table_html(table(named, caption="Words of the kit", words=heads))
@@ -76,7 +73,6 @@ def slide_html(drawn: Picture) -> str:
 
 
 def sections_html(sections: Sequence[Section]) -> str:
-    """Return sections of a page for the screen."""
     parts = []
     for section in sections:
         parts += [heading(section.heading), paragraphs(section.words)]
@@ -148,7 +144,6 @@ def save_panel(
 
 
 def _write(folder: Path, name: str, ending: str, content: bytes) -> Path:
-    """Write a file under a name that is free, and return it."""
     count, free = 1, name
     while True:
         with contextlib.suppress(FileExistsError):

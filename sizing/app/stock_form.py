@@ -99,7 +99,6 @@ class StockForm(AnswerForm):
         self.work.begin()
 
     def work_out(self, progress: Progress) -> StockPlan:
-        """Plan with what the fields say; what is wrong is said beside its field."""
         days, self._days = self._days or self.scenarios, 0
         self.people.told.value = ""
         use = self._asked(2, self.use, self.use.use)
@@ -132,7 +131,6 @@ class StockForm(AnswerForm):
         self.forget()
 
     def show(self, answer: StockPlan) -> None:
-        """Show the sections of the page, in the units chosen."""
         self.pattern.use_chart(answer.limited)
         drawn = stock_pictures(answer)
         page = stock_report(answer, drawn, units=self.switch.units)
@@ -152,7 +150,6 @@ class StockForm(AnswerForm):
         told.sources.value = bullets(page.sources)
 
     def saved(self, answer: StockPlan) -> dict[str, Any]:
-        """Return what can be saved: exact tables, pictures and the pages."""
         how: dict[str, Any] = {
             "units": self.switch.units,
             "pattern": self.pattern.pattern,

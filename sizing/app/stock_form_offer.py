@@ -86,7 +86,6 @@ class OfferFields:
         return bare, self.table.frame
 
     def fill(self, charts: Sequence[SizeChart], prices: pd.DataFrame) -> None:
-        """Take charts and prices from a plan that was kept."""
         rows = _filled(offer_from(charts, prices))
         self.charts, self._ready = charts, True
         self.invented = any(chart.invented for chart in charts)
@@ -109,7 +108,6 @@ class OfferFields:
             self._say_which()
 
     def tell(self, error: SizingError) -> None:
-        """Say what is wrong with the prices."""
         self.told.value = self._lines(error, self.table.frame)
 
     def _lines(self, error: SizingError, prices: pd.DataFrame | None = None) -> str:
@@ -195,7 +193,6 @@ def _worded(text: str) -> str:
 
 
 def _filled(offer: Offer) -> pd.DataFrame:
-    """Return an offer as it stands in the table; what is not limited is empty."""
     most = offer.table["most"]
     most = most.mask(most == float("inf"))
     table = offer.table.assign(price=offer.prices, most=most)

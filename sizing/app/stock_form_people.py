@@ -79,7 +79,6 @@ class _Part:
             raise AttributeError(name) from None
 
     def tell(self, error: SizingError) -> None:
-        """Say what is wrong."""
         self.told.value = bullets(wrong_lines(error, units=self._switch.units))
 
     def _changed(self) -> None:
@@ -173,7 +172,6 @@ class PeopleFields(_Part):
         return made
 
     def fill(self, serves: pd.DataFrame, lists: Mapping[str, People], use: Use) -> None:
-        """Take groups, their rules and lists of clients from a plan that was kept."""
         own = serves["people"].isin(list(lists))
         self.listed = []
         if own.any():
@@ -263,7 +261,6 @@ class UseFields(_Part):
         self._show()
 
     def use(self) -> Use:
-        """Return how slings are used."""
         pool = self.sharing.value == "shared"
         out = {
             "laundry": (self.laundry.value, 7),
@@ -280,7 +277,6 @@ class UseFields(_Part):
         )
 
     def fill(self, use: Use, goal: Mapping[str, Any]) -> None:
-        """Take use and goal from a plan that was kept."""
         share = {name: days / every for name, (days, every) in use.out.items()}
         told = asdict(use) | {
             "at_once": round(100 * use.at_once),
@@ -333,7 +329,6 @@ class YearsFields(_Part):
         self.rates.on_change(self._changed)
 
     def years(self) -> Years:
-        """Return how long the stock is kept, and what keeping it costs."""
         usual, typed = usual_rates(), self.rates.frame
         for column in _ENDS:
             numbers, wrong, _ = amounts(typed[column])
@@ -347,7 +342,6 @@ class YearsFields(_Part):
         return Years(self.period.value, **prices, rates=rates)
 
     def fill(self, years: Years) -> None:
-        """Take years, prices and rates from a plan that was kept."""
         self.period.value = round(years.years)
         for name in _PRICES:
             price = getattr(years, name)
@@ -366,5 +360,4 @@ class YearsFields(_Part):
 
 
 def _of_one(cell: object) -> object:
-    """Return so many of 100 as a share; what is no number stays for who judges it."""
     return cell / 100 if isinstance(cell, (int, float)) else cell

@@ -44,7 +44,6 @@ class WidthFields:
         self.view = w.VBox([words, *(field.box for field in self.fields.values())])
 
     def found(self) -> dict[str, float]:
-        """Return the widths entered, in cm or kg."""
         found, problems = {}, []
         for name, field in self.fields.items():
             try:
@@ -59,7 +58,6 @@ class WidthFields:
         return found
 
     def asked(self) -> dict[str, float]:
-        """Return the widths entered, of which there must be one."""
         if found := self.found():
             return found
         raise SizingError(
@@ -91,7 +89,6 @@ class StudyForm(AnswerForm):
         )
 
     def work_out(self, progress: Progress) -> Study:
-        """Make the study of the people and the chart entered."""
         steps = count()
         return run_study(
             str(self.people.value),
@@ -103,13 +100,11 @@ class StudyForm(AnswerForm):
         )
 
     def show(self, answer: Study) -> None:
-        """Show the answer, the sizes' edges and the report's sections."""
         self.pattern.use_chart(answer.chart.measures)
         page = study_report(answer, study_pictures(answer))
         self.answered.show(page, words=chart_html(answer.chart, self.switch.units))
 
     def saved(self, answer: Study) -> dict[str, Any]:
-        """Return the report, its tables and its pictures."""
         drawn = {f"{name}_picture": ax[0] for name, ax in study_axes(answer).items()}
         return {
             **drawn,
@@ -123,7 +118,6 @@ class StudyForm(AnswerForm):
 
 
 def people_choice(start: str) -> w.Dropdown:
-    """Return the field that chooses a population by its title."""
     return w.Dropdown(
         options=[(title, name) for name, title in population_titles().items()],
         value=start,
@@ -133,7 +127,6 @@ def people_choice(start: str) -> w.Dropdown:
 
 
 def chart_html(chart: SizeChart, units: str) -> str:
-    """Return a chart as a table in the units chosen."""
     words = ["Size", "Group"]
     caption = _T.form["sizes"]
     return table_html(table(chart_words(chart, units), caption=caption, words=words))

@@ -34,8 +34,6 @@ _HEAD = '<div style="white-space: normal; line-height: 1.2"><b>{}</b></div>'
 
 
 class _Cell:
-    """What can be typed into, what it showed last, and what it holds."""
-
     def __init__(self, widget: Any, shown: str, value: Any) -> None:
         self.widget, self.shown, self.value = widget, shown, value
 
@@ -310,7 +308,6 @@ class EditableTable:
         return w.VBox([head, unit])
 
     def _width(self, name: str) -> float:
-        """Return the room, in rem, that a column's cells need."""
         shown = [*self._choices.get(name, ()), *(row[name].shown for row in self._rows)]
         longest = max(map(len, shown), default=0)
         arrow = 1.5 if name in self._choices else 0

@@ -45,7 +45,6 @@ class TrialsForm(LiveForm):
         self.update()
 
     def work_out(self) -> LearnedChart | str:
-        """Learn from what is now entered."""
         own, chart = self._charts()
         self.pattern.use_chart(chart.measures)
         self._lay_out(chart)
@@ -60,14 +59,12 @@ class TrialsForm(LiveForm):
         return learn_chart(read_trials(given, chart, **how))
 
     def show(self, answer: LearnedChart) -> None:
-        """Show the report's sections."""
         both = self.trials.names and len(self.table.frame)
         passed = paragraphs([_T.screen["passed"]] if both else [])
         page = trials_page(answer, units=self.switch.units)
         self.answered.show(page, words=passed)
 
     def saved(self, answer: LearnedChart) -> dict[str, Any]:
-        """Return what was learned: the chart, the tables, pictures and the report."""
         chart, units = answer.chart, self.switch.units
         about = {"chart_name": chart.name, "chart_source": chart.source}
         return {
@@ -79,7 +76,6 @@ class TrialsForm(LiveForm):
         }
 
     def results(self) -> dict[str, Any]:
-        """Return what can be saved: the form, and whatever was learned."""
         form = form_page(self._charts()[1], self.pattern.pattern)
         made: dict[str, Any] = {"trials_form": form}
         if len(typed := self.table.frame):
@@ -87,7 +83,6 @@ class TrialsForm(LiveForm):
         return made | ({} if self.answer is None else self.saved(self.answer))
 
     def _charts(self) -> tuple[SizeChart | None, SizeChart]:
-        """Return the chart that was taken in, if any, and the one in use."""
         own = self.chart.read(lambda path: read_chart(path, warn=False))
         return own, own or demo_chart()
 

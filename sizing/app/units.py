@@ -83,10 +83,7 @@ class UnitField:
 
     @property
     def value(self) -> float | str | None:
-        """The value in cm or kg; None if empty; the text if it is not understood.
-
-        The text has its unit, so that nobody reads it in another.
-        """
+        """The value in cm or kg; None if empty; the text, with its unit, if unclear."""
         try:
             return self.number()
         except SizingError:

@@ -75,7 +75,6 @@ class UploadBox:
         return seen.hexdigest() if self.box.value else ""
 
     def read(self, reader: Callable[[Path], Read]) -> Any:
-        """Return what ``reader`` makes of the file, or None where none was taken."""
         found = []
         with caught_warnings() as caught:
             try:

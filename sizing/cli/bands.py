@@ -48,7 +48,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Fit and print the chart, its figures and the cautions."""
     check_places("bands", args)
     name = args.people or ("adults" if args.widths else "everyone")
     people = load_people(name, seed=args.seed)
@@ -138,7 +137,6 @@ def _own_widths(
 
 
 def _covered(row: dict[Any, Any]) -> str:
-    """Say in a line what a number of sizes covers."""
     fit = numbers.sizes_fit(row["sizes"], row["estimate"])
     names = ("not_served", "too_large", "too_small", "both")
     shares = {name: numbers.share(row[name], places=1) for name in names}
@@ -147,7 +145,6 @@ def _covered(row: dict[Any, Any]) -> str:
 
 
 def _sizes(frame: pd.DataFrame) -> str:
-    """Return the chart as text, one line per size."""
     table = pd.DataFrame({"size": frame["size"]})
     edges = [column for column in map(str, frame) if column.endswith("_low")]
     for measure in (edge.removesuffix("_low") for edge in edges):

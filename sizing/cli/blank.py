@@ -13,7 +13,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write the table with its headings, unless something is there already."""
     check_places("blank", args)
     if args.file.exists():
         what, action = "there is such a file already", "name another"

@@ -125,7 +125,6 @@ def _be_sure(args: argparse.Namespace) -> None:
 
 
 def _visit(args: argparse.Namespace, folder: Path, chart: SizeChart) -> Visit:
-    """Return the visit that the words and options make, or the one opened."""
     start = Visit(date.today(), knee_equation=args.knee_equation)
     if args.open is not None:
         last = read_visits(folder, args.open)[-1]
@@ -151,7 +150,6 @@ def _visit(args: argparse.Namespace, folder: Path, chart: SizeChart) -> Visit:
 
 
 def _client(words: list[str], start: Visit, confirmed: bool) -> Client:
-    """Return the client whom NAME=VALUE:HOW and condition=... say."""
     entries, how, conditions = {**start.entries}, {}, [*start.conditions]
     told: set[str] = set()
     for name, rest in _pairs(words, "an entry"):
@@ -188,7 +186,6 @@ def _kept(folder: Path, reference: str | None, chart: SizeChart) -> list[str]:
 
 
 def _judge_list(args: argparse.Namespace, chart: SizeChart) -> None:
-    """Judge a list of clients, a line each."""
     from sizing.client.caseload import judge_clients, read_clients
 
     table = judge_clients(chart, read_clients(args.caseload))

@@ -28,7 +28,6 @@ def _day(text: str) -> date:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Write the pack and tell what came of it."""
     check_places("lesson", args)
     chart = None if args.chart is None else read_chart(args.chart)
     lesson = prepare_lesson(

@@ -17,7 +17,6 @@ COMMANDS: dict[str, str] = OPTIONS["commands"]
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command line and return its exit status."""
     # Threads that wait for each other cost more than these small matrices gain; and
     # one order of adding up gives one result on every machine.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -82,7 +81,6 @@ def _refused(words: str) -> int:
 
 
 def _print_warnings(caught: Sequence[warnings.WarningMessage]) -> None:
-    """Print the kit's own warnings once each, without file names and lines."""
     seen: set[str] = set()
     told = (SizingWarning, ReadingNote)
     for item in caught:

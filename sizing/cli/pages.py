@@ -11,7 +11,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Open the pages, and stay until they are stopped."""
     folder, port, state = asked_for(args)
     write_profile(state)
     folder.mkdir(parents=True, exist_ok=True)

@@ -26,7 +26,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Print who the population is, or the names with their titles."""
     check_places("people", args)
     titles = population_titles()
     if args.name is None:
@@ -66,7 +65,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _write(args: argparse.Namespace, people: People) -> int:
-    """Write the files asked for."""
     told = []
     if args.bodies is not None:
         write_bytes(args.bodies, _filled(args.bodies, bodies(people), people))

@@ -20,8 +20,6 @@ OPTIONS: dict[str, dict[str, Any]] = vars(texts("options"))
 
 @dataclass(frozen=True)
 class Uses:
-    """The files of a command."""
-
     #: Options that name files to be read.
     reads: tuple[str, ...] = ()
     #: Options that name files to be written, and what those may end in.

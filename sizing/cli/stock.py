@@ -40,7 +40,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Plan, write what was asked for, and print the summary."""
     places = check_places("stock", args)
     lone = args.caseload is None and args.open is None
     if args.admissions is not None and lone:
@@ -100,7 +99,6 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _write(args: argparse.Namespace, plan: StockPlan) -> None:
-    """Write what was asked for; what draws is loaded only then."""
     if args.order or args.sheet is not None:
         from sizing.pages.stock_order import order_sheet, write_order
 

@@ -22,7 +22,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run the study and write its folder."""
     check_places("study", args)
     if args.survey is not None and args.people != "everyone":
         what = "--people names a part of the people that come with the kit"

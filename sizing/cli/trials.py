@@ -19,7 +19,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Learn from the trials and print what they show."""
     check_places("trials", args)
     if args.file is not None and args.chart is None:
         raise SizingError(

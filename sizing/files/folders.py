@@ -183,7 +183,6 @@ def _finish(part: Path, handle: IO[bytes]) -> None:
 
 @contextlib.contextmanager
 def _part(home: Path, *, folder: bool = False) -> Iterator[tuple[Path, IO[bytes]]]:
-    """Make a part that is locked while it is used, and gone after."""
     for left in reversed(range(_TRIES)):
         part = home / f".sizing-{secrets.token_hex(8)}.part"
         held = part / _LOCK if folder else part
@@ -295,7 +294,6 @@ def _link(old: Path, new: Path) -> None:
 
 
 def _swapped(staged: Path, place: Path, before: Path) -> bool:
-    """Move a folder onto its place, and what was there aside."""
     if os.path.lexists(place) and not place.is_dir():
         raise OSError(None, "there is a file of this name")
     if not place.exists():

@@ -75,7 +75,6 @@ class Places:
         self._check()
 
     def _check(self) -> None:
-        """Refuse a file that is both read and written, or written twice."""
         for at, (path, shown, option) in enumerate(self._written):
             what, whole = "", shown == str(path)
             if any(_is_or_holds(path, read) for read in self._read):

@@ -44,8 +44,6 @@ Rows = list[list[object]]
 
 @dataclass(frozen=True)
 class Sheet:
-    """A table's cells as they stand in a file."""
-
     file: str
     heading: list[object]
     #: Every row as wide as the heading; row ``i`` is row ``first + 1 + i`` of the file,
@@ -133,7 +131,6 @@ def _parted(
 
 
 def _count(rows: Rows, name: str, most_rows: int) -> None:
-    """Refuse a table as soon as it has grown too large."""
     last, at = rows[-1], len(rows)
     if at > most_rows + 1:
         refuse(name, _T.rows, most=most_rows)
