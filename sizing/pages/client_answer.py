@@ -92,7 +92,6 @@ def measures_table(
 
 
 def _span(middle: str, low: str, high: str) -> str:
-    """Return a value with its interval; one unit is named once."""
     if not middle:
         return "not predicted"
     if all(len(words.split()) == 2 for words in (middle, low, high)):

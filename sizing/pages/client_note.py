@@ -50,7 +50,6 @@ class HandlingNote:
         return replace(self, page=page)
 
     def html(self) -> str:
-        """Return the note as HTML that prints on one sheet of A4, in 10 point."""
         return template("note.html.j2").render(page=self.page)
 
     def markdown(self) -> str:
@@ -59,7 +58,6 @@ class HandlingNote:
         return text.replace("<", "\\<").replace("](", "\\](")
 
     def as_file(self, ending: str) -> bytes:
-        """Return the note as a file's content, by the ending of its name."""
         one_of("ending of the note's name", ending.lower(), list(NOTE_ENDINGS))
         if ending.lower() == ".docx":
             return _docx(self.page)

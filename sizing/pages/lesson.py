@@ -59,13 +59,11 @@ def _environment() -> jinja2.Environment:
 
 
 def lesson_page(name: str, **shown: Any) -> str:
-    """Write one page of the lesson; a name its template lacks is an error."""
     page = _environment().get_template(f"{name}.html.j2")
     return page.render(cautions=cautions(), edge_rule=EDGE_RULE, **shown)
 
 
 def ways_table(ways: WaysResult) -> Table:
-    """Return what comes of each way of choosing, wrong and none apart."""
     rows = told(ways)
     frame = pd.DataFrame(
         {"Way": WAY_WORDS[way]}
@@ -81,7 +79,6 @@ def ways_table(ways: WaysResult) -> Table:
 
 
 def groups_table(ways: WaysResult) -> Table:
-    """Return how often three ways put people in a wrong size, by group."""
     shown = ["by_eye", "both", "tape_once"]
     rows = ways.table[(ways.table["outcome"] == WRONG) & ways.table["way"].isin(shown)]
     frames = []
@@ -101,7 +98,6 @@ def groups_table(ways: WaysResult) -> Table:
 
 
 def check_table(check: pd.DataFrame) -> Table:
-    """Return the published figures beside what the curves say."""
     figures = zip(check["statistic"], check["bound"], strict=True)
     study = check["study"].map(STUDY_WORDS)
     role = "from " + check["fitted_on"].map(STUDY_WORDS)
@@ -122,13 +118,11 @@ def check_table(check: pd.DataFrame) -> Table:
 
 
 def lesson_limits(people: People) -> list[str]:
-    """Return for whom the lesson's figures do not hold."""
     spread = _T.evidence["spread_limit"].format(spread=SPREAD_WORDS)
     return [*_T.evidence["limits"], spread, *people.limits]
 
 
 def lesson_sources(people: People) -> list[str]:
-    """Return the sources of the lesson's figures."""
     own = _T.evidence
     figures = guessing_figures()["source"].str.split("; ").str[0]
     figures = figures.str.replace(own["derived"], own["said"], regex=False)
@@ -144,20 +138,17 @@ def wrong_words(*names: str) -> list[str]:
 
 
 def ways_section(ways: WaysResult, words: Sequence[str]) -> Section:
-    """Return what each way of choosing is, after words of what came of it."""
     own = _T.evidence
     said = own["ways_words"].format(usual=ways.settings["usual_size"])
     return Section(own["ways"], [said, own["harms"], *words])
 
 
 def wrong_section() -> Section:
-    """Return what a wrong size means."""
     words = [_T.common_practice]
     return Section(_T.evidence["wrong"], words, bullets=wrong_words())
 
 
 def groups_section(ways: WaysResult) -> Section:
-    """Return who is guessed worst."""
     words = [worst_group(ways)]
     return Section(_T.evidence["groups"], words, tables=[groups_table(ways)])
 
@@ -173,7 +164,6 @@ def studies_section(ways: WaysResult | None, check: pd.DataFrame) -> Section:
 
 
 def evidence_html(lesson: Lesson, pictures: Mapping[str, Picture]) -> str:
-    """Return the evidence as a page."""
     ways, people, own = lesson.ways, lesson.people, _T.evidence
     study = STUDY_WORDS[lesson.kinder.settings["guess"][0].study]
     wrong = interval(told(lesson.kinder)["by_eye", WRONG])
@@ -224,7 +214,6 @@ def handout_html(
     figure: Picture,
     pattern: str | None = None,
 ) -> str:
-    """Return the handout: one page to print."""
     rows = told(ways)
     tape: list[str] = []
     for way in ("tape_once", "tape_twice"):
@@ -297,7 +286,6 @@ def chart_shown(chart: SizeChart, units: str = "metric") -> dict[str, Any]:
 
 
 def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict[str, Any]]:
-    """Return each card as its name and rows of words."""
     labels, columns = measure_labels(), [str(name) for name in cards]
     about = [name for name in columns if name in ("sex", "age")]
     return [
@@ -311,7 +299,6 @@ def card_rows(cards: pd.DataFrame, units: str = "metric") -> list[dict[str, Any]
 
 
 def card_backs(practice: Practice, units: str = "metric") -> list[dict[str, str]]:
-    """Return each card's answer in words: name, right, edge, hard."""
     labels, own = measure_labels(), _T.cards
     return [
         {
@@ -353,7 +340,6 @@ def cards_html(
 
 
 def margin_words(miss: float, measure: str, units: str = "metric") -> str:
-    """Write how far inside or outside an edge a measure is."""
     if miss == 0:
         return str(_T.cards["on_edge"])
     side = "inside" if miss > 0 else "outside"
@@ -363,7 +349,6 @@ def margin_words(miss: float, measure: str, units: str = "metric") -> str:
 def margins_table(
     card: pd.Series, chart: SizeChart, size: str, units: str = "metric"
 ) -> Table:
-    """Return one client beside the bands of one size, measure by measure."""
     labels = measure_labels()
 
     def cells(row: Mapping[Hashable, Any]) -> dict[str, str]:
@@ -386,7 +371,6 @@ def margins_table(
 
 
 def answers_html(practice: Practice, units: str = "metric") -> str:
-    """Return the trainer's sheet: what fits each card, and how hard it is."""
     outcomes = practice.answers["outcome"]
     fitting = int((outcomes != "none").sum())
     counted = _T.cards["counted"].format(fitting=fitting, n=len(outcomes))

@@ -36,7 +36,6 @@ _FORM_FILE, _BLANK_FILE = "answer_form.xlsx", "answer_form_blank.xlsx"
 
 
 def lesson_slides(lesson: Lesson) -> list[Slide]:
-    """Return every picture of the lesson."""
     slides = [wrong_slide(lesson.ways)]
     slides += [
         pair_slide(lesson.pairs, int(n), units=lesson.units)
@@ -158,6 +157,5 @@ def _csv(frame: pd.DataFrame) -> str:
 
 
 def write_files(files: Mapping[str, bytes], folder: str | Path) -> list[Path]:
-    """Write a pack into a folder."""
     written = write_folder(folder, files, kept={_FORM_FILE: _BLANK_FILE})
     return sorted(written, key=lambda path: (path.parent != Path(folder), path))

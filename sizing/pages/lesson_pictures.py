@@ -71,7 +71,6 @@ class Slide:
 
     @property
     def axes(self) -> Axes:
-        """The picture's Axes."""
         return self.figure.axes[0]
 
 
@@ -120,7 +119,6 @@ def slide_bytes(slide: Slide, kind: str) -> bytes:
 
 
 def drawn(slide: Slide) -> Picture:
-    """Return a slide as a picture of a page."""
     return Picture(slide_bytes(slide, "png"), slide.alt, slide.caption)
 
 
@@ -189,7 +187,6 @@ def pair_slide(pairs: Pairs, number: int, *, units: str = "metric") -> Slide:
 
 @alone
 def repeats_slide(table: pd.DataFrame) -> Slide:
-    """Return the picture of the chance of a wrong answer by number of readings."""
     same = table.pivot_table(
         index=["times", "outcome"], columns="by", values="estimate"
     )
@@ -207,7 +204,6 @@ def repeats_slide(table: pd.DataFrame) -> Slide:
 def room_slides(
     found: RoomResult, sizes: tuple[str, ...], *, units: str = "metric"
 ) -> list[Slide]:
-    """Return the pictures of the room's own answers, as far as there are any."""
     slides, own = [], _T.pictures["room_sizes"]
     for source, rows in found.confusion.groupby("source"):
         each = rows.to_dict("records")
@@ -238,12 +234,10 @@ def room_slides(
 
 @alone
 def courses_slide(table: pd.DataFrame) -> Slide:
-    """Return the picture of the courses kept."""
     return _slide(plots.plot_courses(table), "courses", words=courses_words(table))
 
 
 def _guesses(measure: str, agreement: Agreement, units: str) -> Slide:
-    """Return the picture of one measure's guesses against the truth."""
     unit, size = unit_of(measure, units)
     name = measure_labels()[measure].lower()
     together = agreement.table[agreement.table["participant"] == TOGETHER]

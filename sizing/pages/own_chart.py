@@ -214,7 +214,6 @@ def _side_by_side(comparison: Comparison) -> Section:
 
 
 def _table(kind: str, rows: pd.DataFrame, caption: str, words: Sequence[str]) -> Table:
-    """Return a table of the report under its headings; ``words``: columns of text."""
     heads = _TEXTS.columns[kind]
     shown = rows[list(heads)].rename(columns=heads)
     return table(shown, caption=caption, words=[heads[name] for name in words])

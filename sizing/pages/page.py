@@ -32,14 +32,11 @@ class Picture:
 
     @property
     def base64(self) -> str:
-        """The picture as text, to stand inside the page."""
         return base64.b64encode(self.png).decode("ascii")
 
 
 @dataclass(frozen=True)
 class Column:
-    """Heading of a table's column, and whether it holds numbers."""
-
     name: str
     number: bool
 
@@ -66,12 +63,7 @@ class Section:
 
 @dataclass(frozen=True)
 class Page:
-    """What stands on a page, in the order that all the kit's pages keep.
-
-    The question, what went in, the answer in one sentence with its
-    uncertainty, the sections, who it does not hold for, the cautions, the
-    sources.
-    """
+    """Shown as question, inputs, answer, sections, limits, cautions, sources."""
 
     title: str
     question: str
@@ -110,7 +102,6 @@ def picture(figure: Figure, *, alt: str, caption: str) -> Picture:
 
 
 def table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> Table:
-    """Turn a frame of finished cells into a table."""
     columns = tuple(Column(str(c), str(c) not in words) for c in frame.columns)
     rows = tuple(
         tuple("" if pd.isna(cell) else str(cell) for cell in row)
@@ -121,7 +112,6 @@ def table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> Ta
 
 @cache
 def template(name: str) -> jinja2.Template:
-    """Return one of the templates beside this module."""
     text = files("sizing.pages").joinpath(name).read_text(encoding="utf-8")
     environment = jinja2.Environment(
         autoescape=True,
@@ -151,7 +141,6 @@ def render(page: Page) -> str:
 
 
 def _words(page: Page) -> str:
-    """Return what stands on a page for people to read, but for its cells."""
     parts = [page.question, page.answer, page.inputs, *page.limits, *page.cautions]
     for section in page.sections:
         parts += [section.heading, *section.words, *section.bullets]

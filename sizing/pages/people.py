@@ -30,7 +30,6 @@ def named(name: str) -> str:
 
 
 def sections(people: People) -> dict[str, list[str]]:
-    """Return what is said of the people, by heading."""
     figures = profile(people)
     build = figures[1:].to_dict("records")
     bands = people.frame["age_band"].unique()
@@ -68,7 +67,6 @@ def sections(people: People) -> dict[str, list[str]]:
 
 
 def people_page(people: People, found: pd.DataFrame) -> Page:
-    """Return who the people are, with ``found``, the table of ``percentiles``."""
     title = population_titles().get(people.name, people.name)
     ax = plot_percentiles(found)
     drawn = picture(figure_of(ax), alt=_T.picture["alt"], caption=_T.picture["caption"])
@@ -132,7 +130,6 @@ def _beside(row: Mapping[Hashable, Any], called: Mapping[str, str]) -> str:
 
 
 def _ranged(row: Mapping[Hashable, Any]) -> str:
-    """Return a figure with its interval, where there is one to see."""
     places = 0 if row["variable"] == "age_years" else 1
     said = [f"{row[key]:.{places}f}" for key in ("estimate", "low", "high")]
     if said[1] == said[2] != "nan":

@@ -77,7 +77,6 @@ def room_page(
 
 
 def courses_page(kept: pd.DataFrame, picture: Picture, units: str = "metric") -> Page:
-    """Return the courses kept by date, as a page."""
     own, tables = _T.courses, [courses_table(kept, units)]
     words = {name: own[name] for name in ("title", "question", "inputs")}
     return Page(
@@ -90,7 +89,6 @@ def courses_page(kept: pd.DataFrame, picture: Picture, units: str = "metric") ->
 
 
 def courses_table(kept: pd.DataFrame, units: str = "metric") -> Table:
-    """Return one row for each course kept."""
     rows = []
     for course, own in kept.groupby("course", sort=False):
         people = round(own["participants"].max())
@@ -113,15 +111,11 @@ def courses_table(kept: pd.DataFrame, units: str = "metric") -> Table:
 
 
 def _length(row: Mapping[Any, Any], name: str, units: str) -> str:
-    """Return an error in the units chosen, to a tenth."""
     return f"{row[name] / unit_of(row['measure'], units)[1]:.1f}"
 
 
 def sizes_tables(room: RoomResult, each: bool = True) -> list[Table]:
-    """Return what came of the choices, together and by participant.
-
-    Outcomes that never came stand in no column: the table must fit on a page.
-    """
+    """Outcomes that never came stand in no column: the table must fit on a page."""
     tables = []
     for source, rows in _shown(room.sizes, each).groupby("source", sort=False):
         came = rows.groupby("outcome")["count"].sum()
@@ -146,7 +140,6 @@ def sizes_tables(room: RoomResult, each: bool = True) -> list[Table]:
 def guess_table(
     measure: str, rows: pd.DataFrame, units: str = "metric", each: bool = True
 ) -> Table:
-    """Return bias and limits of agreement, together and by participant."""
     unit, size = unit_of(measure, units)
     frames = []
     for who, own in _shown(rows, each).groupby("participant", sort=False):
@@ -169,7 +162,6 @@ def guess_table(
 
 
 def tape_table(rows: pd.DataFrame, units: str = "metric") -> Table:
-    """Return the technical error of each measure beside its target."""
     tenth = partial(percent, places=1)
 
     def cells(row: Mapping[Any, Any]) -> dict[str, object]:
@@ -203,7 +195,6 @@ def _reliability(value: float) -> str:
 
 
 def habit_table(room: RoomResult, units: str = "metric") -> Table:
-    """Return how far each participant reads from everybody, on average."""
     wide = room.error.measurers.pivot_table(
         index="participant", columns="measure", values="bias", sort=False
     )
@@ -218,12 +209,10 @@ def habit_table(room: RoomResult, units: str = "metric") -> Table:
 
 
 def _shown(rows: pd.DataFrame, each: bool) -> pd.DataFrame:
-    """Return what may stand on a wall: all together, or each participant as well."""
     return rows if each else rows[rows["participant"] == TOGETHER]
 
 
 def _slips_section(room: RoomResult, slips: RoomResult, units: str) -> Section:
-    """Return the figures with the doubtful numbers left out, and left in."""
     found = {}
     for name, one in (("Left out", room), ("Left in", slips)):
         cells = {
@@ -262,7 +251,6 @@ def _left_out_section(room: RoomResult, rows: bool, each: bool) -> Section:
 def repeats_section(
     repeats: pd.DataFrame, pictures: Mapping[str, Picture], *, own: bool = False
 ) -> Section:
-    """Return the section on how often one must measure."""
     rows = [
         {"Read by": by, "Readings averaged": times}
         | {_T.repeats[r["outcome"]]: interval(r) for r in found.to_dict("records")}

@@ -101,7 +101,6 @@ def stock_axes(plan: StockPlan) -> dict[str, Axes]:
 
 
 def stock_pictures(plan: StockPlan) -> dict[str, Picture]:
-    """Return the same with the words that stand for them."""
     compared = plan.comparison.to_dict("records")
     held = dict(zip(plan.order["key"], plan.order["stock"], strict=True))
     fitted = plan.demand.query("share == 'fits'").to_dict("records")
@@ -131,7 +130,6 @@ def stock_pictures(plan: StockPlan) -> dict[str, Picture]:
 
 
 def inputs_of(plan: StockPlan) -> list[tuple[str, str]]:
-    """Return what went into a plan: what it is called, and what it was."""
     goals = []
     if plan.target is not None:
         goal = _T.page[plan.aim].format(target=given(plan.target))

@@ -52,7 +52,6 @@ class Kept:
 
     @property
     def asked(self) -> dict[str, Any]:
-        """What ``plan_stock`` was asked."""
         asked = {name: getattr(self, name) for name in ("charts", "prices", "use")}
         serves = serves_from(self.serves, use=self.use, lists=self.lists)
         return {**asked, "years": self.years, **self.goal, "serves": serves}
@@ -227,7 +226,6 @@ def _changed(file: str, sheet: str, what: str) -> SizingError:
 
 
 def _entered(entries: pd.DataFrame) -> tuple[Use, dict[str, Any], Years, str | None]:
-    """Return use, goal, years and pattern from the entries, which must be there."""
     labels = list(entries["Entry"])
     known = {w: (p, n) for p, of in _T.entries.items() for n, w in of.items()}
     for entry in [*known, *labels]:
@@ -259,7 +257,6 @@ def _entered(entries: pd.DataFrame) -> tuple[Use, dict[str, Any], Years, str | N
 
 
 def _value(cell: object) -> Any:
-    """Return yes or no, a number, or words."""
     text = str(cell)
     if text.lower() in ("true", "false"):
         return text.lower() == "true"

@@ -105,7 +105,6 @@ def _ends(low: str, high: str) -> str:
 
 
 def _led(plan: StockPlan, pattern: str | None, text: str) -> str:
-    """Lead a text by what to know of the pattern of sling, if one is named."""
     return led_by(pattern_words(pattern, plan.limited), text) if pattern else text
 
 
@@ -201,7 +200,6 @@ def order_sheet(
 
 
 def _not_served(plan: StockPlan, unfitted: Table | None) -> list[str]:
-    """Return a line for each of the commonest kinds of people whom nothing fits."""
     say, lines = _T.sheet, []
     if unfitted is None:
         return [say["nobody"]]

@@ -82,7 +82,6 @@ def shown_tables(plan: StockPlan, *, units: str = "metric") -> dict[str, Table]:
 
 
 def _each(frame: pd.DataFrame, made: Callable[[Any], object]) -> pd.Series:
-    """Return what is made of each row."""
     cells = [made(row) for row in frame.to_dict("records")]
     return pd.Series(cells, index=frame.index, dtype=object)
 
@@ -130,7 +129,6 @@ def _number(row: dict[Any, Any], column: str) -> str:
 
 
 def pooling_words(plan: StockPlan) -> str:
-    """Say what one store for all saves against one for each service."""
     cost = plan.services.set_index("service")["cost"]
     own, one = cost[OWN], cost[ONE]
     if pd.isna(own):
@@ -146,7 +144,6 @@ def pooling_words(plan: StockPlan) -> str:
 
 
 def own_order_list(plan: StockPlan) -> pd.DataFrame:
-    """Return what each service would buy of each size for a store of its own."""
     own = plan.own_orders.set_index("key").groupby("service", sort=False)["order"]
     return pd.DataFrame(
         {"Size": plan.order["key"]}

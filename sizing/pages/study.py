@@ -51,7 +51,6 @@ Drawing = tuple[Axes, str, str]
 
 
 def study_pictures(study: Study) -> dict[str, Picture]:
-    """Return the study's pictures, by the names of their files."""
     drawings = study_axes(study)
     drawings["assumptions"] = assumptions_drawing(study.sensitivity)
     return {
@@ -66,7 +65,6 @@ def _drawing(ax: Axes, name: str, **told: Any) -> Drawing:
 
 
 def study_axes(study: Study) -> dict[str, Drawing]:
-    """Draw the study's pictures, but for that of the assumptions."""
     people, chart, named = study.people, study.chart, labels()
     known = set(chart.measures) & set(people.measures)
     found = {}
@@ -96,7 +94,6 @@ def study_axes(study: Study) -> dict[str, Drawing]:
 
 
 def assumptions_drawing(found: Sensitivity) -> Drawing:
-    """Draw how far each assumption moves the share."""
     change = points(found.biggest["estimate"], places=1)
     label = found.biggest["label"]
     ax = plot_sensitivity(found.table)
@@ -110,12 +107,10 @@ def _ends(widths: pd.DataFrame) -> dict[str, Any]:
 
 
 def study_page(study: Study, pictures: dict[str, Picture]) -> str:
-    """Write the study's report as one HTML text; see ``study_report``."""
     return render(study_report(study, pictures))
 
 
 def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
-    """Return what stands in the study's report."""
     chart, people, words = study.chart, study.people, _T.words
     limited = chart.frame["load_limit_kg"].notna().any()
     load = words["limited" if limited else "unlimited"]
@@ -182,7 +177,6 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
 
 
 def answer(study: Study) -> str:
-    """Return the study's answer, a finding a line, with its uncertainty."""
     words, row = _T.answer, study.overall()
     covered = words["covered"].format(
         share=in_100(row["estimate"]), probably=probably(row)
@@ -222,7 +216,6 @@ def _width_table(found: Sensitivity) -> Table:
 
 
 def _fit_table(study: Study) -> Table:
-    """Say how far a fitted chart is from the best there could be."""
     rows = []
     for group, fit in study.fitted.fits.items() if study.fitted else ():
         shares = fit.share, fit.upper_bound, fit.rival_held_out
@@ -254,7 +247,6 @@ def _outcome_table(study: Study) -> Table:
 
 
 def _miss_table(study: Study) -> Table:
-    """Say by which measure people fall between sizes, and how far."""
     rows = miss_rows(study.misses)
     missed = rows[["measure", "miss_median", "miss_most"]].itertuples(index=False)
     shown = {
@@ -271,7 +263,6 @@ def _miss_table(study: Study) -> Table:
 
 
 def _odds_table(study: Study) -> Table:
-    """Say who falls between sizes more often."""
     odds = study.between.query("level != reference")
     called = level_words(study.people.frame)
     told = odds["estimate"].map("{:.1f}".format) + odds["low"].map(" ({:.1f}".format)
@@ -289,7 +280,6 @@ def _odds_table(study: Study) -> Table:
 
 
 def _size_table(study: Study) -> Table:
-    """Say how many fit each size, and how many no other."""
     rows = study.coverage.by_size
     shown: dict[str, Any] = {"Size": study.chart.sizes}
     for name, head in (("fits", "Fits it"), ("only_size", "Fits no other")):
@@ -302,7 +292,6 @@ def _intervals(rows: pd.DataFrame, *, places: int = 1) -> list[str]:
 
 
 def _evidence_table(study: Study) -> Table:
-    """Say for each measure how often it was measured, predicted or less."""
     counted = study.people.table.pivot_table("share", "measure", "evidence")
     kinds = [kind for kind in EVIDENCE if kind in counted]
     rows = counted.loc[list(study.people.measures), kinds].fillna(0.0).round(9)
@@ -313,7 +302,6 @@ def _evidence_table(study: Study) -> Table:
 
 
 def assumption_table(found: Sensitivity) -> Table:
-    """Say how far the answer moves when an assumption is another."""
     order = found.table["estimate"].abs().sort_values(ascending=False, kind="stable")
     rows = found.table.loc[order.index]
     shown = {

@@ -24,7 +24,6 @@ _BLANK_ROWS = 16
 
 
 def pictures(found: LearnedChart, *, units: str = "metric") -> dict[str, Axes]:
-    """Return a picture of each measure of which anything was learned."""
     drawn = {}
     for measure in found.learned["measure"].unique():
         rows = found.edges[found.edges["measure"] == measure].copy()
@@ -38,7 +37,6 @@ def pictures(found: LearnedChart, *, units: str = "metric") -> dict[str, Axes]:
 
 
 def trials_page(found: LearnedChart, *, units: str = "metric") -> Page:
-    """Return what was learned, part by part."""
     trials, left, own = found.trials, found.trials.left_out, _T.page
     about = own["pattern"].format(pattern=trials.pattern) if trials.pattern else ""
     n, chart = len(trials.frame), trials.chart
@@ -67,12 +65,10 @@ def trials_page(found: LearnedChart, *, units: str = "metric") -> Page:
 
 
 def _name(measure: str) -> str:
-    """Return what a measure is called, without its unit."""
     return labels()[measure].rsplit(", ", 1)[0]
 
 
 def form_page(chart: SizeChart, pattern: str | None = None) -> str:
-    """Return how to run such trials, and a form to fill in by hand, as a page."""
     told, own = source_table("trial_protocol.csv"), _T.form
     common = told["source"].mode()[0]
     measures = list(taught(chart))
@@ -112,7 +108,6 @@ def form_page(chart: SizeChart, pattern: str | None = None) -> str:
 
 
 def edges_table(found: LearnedChart, units: str = "metric") -> Table:
-    """Return every edge as printed and as learned."""
     say = partial(written, units=units)
 
     def cells(row: Mapping[Any, Any]) -> dict[str, object]:

@@ -21,11 +21,7 @@ _APART = 2.77
 
 
 def where_svg(measure: str | None = None) -> str:
-    """Return the drawing of where one measure is taken, or all of them, numbered.
-
-    A measure is the group whose id is its name. One alone is shown with the figure
-    it is drawn on and nothing else.
-    """
+    """One measure alone is shown with the figure it is drawn on and nothing else."""
     names = [str(name) for name in vocabulary()["name"]]
     ET.register_namespace("", _SVG.strip("{}"))
     root = ET.fromstring(_drawing())
@@ -47,7 +43,6 @@ def where_svg(measure: str | None = None) -> str:
 
 
 def where_words(measure: str | None = None) -> str:
-    """Return what the drawing shows, for whoever cannot see it."""
     if measure is None:
         return str(_T.where["all"])
     row = vocabulary().set_index("name").loc[measure]

@@ -24,7 +24,6 @@ def plot_people_and_chart(
     weight: pd.Series | None = None,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw where people are, and the box of each size over them."""
     ax = style.axes_or_new(ax, width=7.2, height=5.6)
     with style.quiet_style():
         known = people[[x, y]].notna().all(axis=1).to_numpy()
@@ -157,7 +156,6 @@ def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
 def plot_difference(
     table: pd.DataFrame, *, words: dict[str, str], ax: Axes | None = None
 ) -> Axes:
-    """Draw the difference between two charts in each outcome, with its interval."""
     ax = style.axes_or_new(ax, width=7.2, height=1.2 + 0.4 * len(table))
     with style.quiet_style():
         ax.axvline(0, color=style.SOFT, lw=1)

@@ -61,7 +61,6 @@ def plot_margins(
     say: Say = written,
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw where each measure lies between the low and the high edge of one size."""
     ax = axes_or_new(ax, width=7.4, height=1.3 + 0.62 * len(margins))
     with quiet_style():
         for place, row in enumerate(margins.to_dict("records")):

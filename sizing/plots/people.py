@@ -17,10 +17,7 @@ from sizing.words.labels import labels, sex_words
 
 
 def plot_percentiles(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw the 1st to 99th percentile of each length and girth, women and men.
-
-    ``table`` is that of ``sizing.people.profile.percentiles``.
-    """
+    """``table`` is that of ``sizing.people.profile.percentiles``."""
     whole = table[(table["age_band"] == "everyone") & (table["sex"] != "everyone")]
     places = whole.set_index(["variable", "sex", "statistic"])["estimate"]
     shown = ["stature_cm", *SEATED_AND_GIRTHS]

@@ -62,7 +62,6 @@ def plot_shares(table: pd.DataFrame, *, x_label: str, ax: Axes | None = None) ->
 def plot_misses(
     table: pd.DataFrame, *, labels: dict[str, str], ax: Axes | None = None
 ) -> Axes:
-    """Draw which measure parts people from their nearest size, and which way."""
     measures = list(dict.fromkeys(table["measure"]))
     directions = list(dict.fromkeys(table["direction"]))
     ax = axes_or_new(ax, width=7.2, height=1.6 + 0.75 * len(measures))
@@ -115,7 +114,6 @@ def plot_sensitivity(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
 
 
 def plot_widths(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw the share with a size against the width of the sizes, 1 marked."""
     ax = axes_or_new(ax, width=7.2, height=3.2)
     with quiet_style():
         ax.plot(table["scale"], table["share"], "-o", color=INK, lw=1.6, ms=4)
@@ -135,14 +133,12 @@ def plot_widths(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
 
 
 def _named(measure: str) -> str:
-    """Return a measure's plain name and unit, as the pages write them."""
     words = vocabulary()
     words = words[words["name"] == measure]
     return ", ".join([*words["label"], *words["unit"]]) or measure
 
 
 def plot_frontier(table: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw coverage against band width, one line per number of sizes."""
     ax = axes_or_new(ax)
     width = next(name for name in table.columns if name.endswith("_width"))
     measure = width.removesuffix("_width")
@@ -200,7 +196,6 @@ def plot_edge_stability(
 
 
 def _bar(ax: Axes, row: dict[Any, Any], place: float, step: int, height: float) -> None:
-    """Draw a share as a bar of its own shade and hatch, its interval over it."""
     ax.barh(place, row["estimate"], height=height, linewidth=0.7, **_fill(step))
     ax.plot([row["low"], row["high"]], [place, place], color=INK, lw=1.4)
 

@@ -79,7 +79,6 @@ def plot_side_views(
 
 
 def _person(ax: Axes, body: Mapping[Any, Any], left: float, shade: str) -> None:
-    """Draw one person; x is 0 at the back of the buttocks, y at the seat."""
     stature, sitting, shoulder, seat = (float(body[name]) for name in _LENGTHS)
     thigh, waist, chest, hip = (float(body[name]) / np.pi for name in _GIRTHS)
     leg, foot, head = stature * LOWER_LEG, stature * FOOT, stature * HEAD_WIDTH
@@ -137,7 +136,6 @@ def _outline(
 
 
 def _mark(ax: Axes, body: Mapping[Any, Any], left: float, measure: str) -> None:
-    """Draw the line of one measure beside or across the body."""
     value = float(body[measure])
     shoulder = float(body["shoulder_height_sitting_cm"])
     across = {

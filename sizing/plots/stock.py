@@ -116,7 +116,6 @@ def plot_cost_curve(
 
 
 def plot_comparison(comparison: pd.DataFrame, *, ax: Axes | None = None) -> Axes:
-    """Draw the needs met by the same money spent in different ways."""
     ax = axes_or_new(ax, width=7.2, height=1.0 + 0.55 * len(comparison))
     with quiet_style():
         for i, row in enumerate(comparison.to_dict("records")):

@@ -84,20 +84,17 @@ def percent_axis(axis: Axis, *, decimals: int | None = 0) -> None:
 def name_rows(
     ax: Axes, places: Sequence[float], names: Sequence[str], **style: Any
 ) -> None:
-    """Name the rows of a picture, the first at the top."""
     ax.set_yticks(places, names, **style)
     ax.tick_params(axis="y", length=0)
     ax.invert_yaxis()
 
 
 def grid_below(ax: Axes) -> None:
-    """Draw upright lines of a grid beneath what is drawn."""
     ax.grid(axis="x")
     ax.set_axisbelow(True)
 
 
 def beside(ax: Axes, words: str, row: float, *, fontsize: float = 9.5) -> None:
-    """Write words right of the picture, beside a row."""
     ends = ("axes fraction", "data")
     ax.annotate(words, (1.01, row), xycoords=ends, va="center", fontsize=fontsize)
 

@@ -59,7 +59,6 @@ def _legend(ax: Axes, *, ncols: int = 1, below: float = 0.14) -> None:
 
 @_slide
 def plot_wrong(ax: Axes, table: pd.DataFrame, *, ways: Mapping[str, str]) -> None:
-    """Draw how many of a hundred each way puts in a wrong size, and in none."""
     rows = table.set_index(["way", "outcome"]).to_dict("index")
     wrong, none = dict.fromkeys(table["outcome"])
     names = [way for way in ways if (way, wrong) in rows]
@@ -86,7 +85,6 @@ def plot_wrong(ax: Axes, table: pd.DataFrame, *, ways: Mapping[str, str]) -> Non
 
 @_slide
 def plot_repeats(ax: Axes, table: pd.DataFrame) -> None:
-    """Draw the chance of a wrong answer by the number of readings."""
     words = {
         "wrong_size": "put in a size that does not fit",
         "missed": "no size found though one fits",
@@ -132,7 +130,6 @@ def plot_agreement(
 
 @_slide
 def plot_gain(ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]) -> None:
-    """Draw how far guesses were off before measuring and after, and the gain."""
     steps = (
         ("before", "first guess", -0.2, _FIRST),
         ("after", "guessed again", 0.2, _SECOND),
@@ -154,7 +151,6 @@ def plot_gain(ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]) -> No
 
 @_slide
 def plot_courses(ax: Axes, table: pd.DataFrame) -> None:
-    """Draw each course's share in a wrong size, by the sizes chosen and by tape."""
     courses = list(dict.fromkeys(table["course"]))
     figures = {"wrong_chosen": "as chosen", "wrong_tape": "by their own tapes"}
     for i, (figure, words) in enumerate(figures.items()):
@@ -179,7 +175,6 @@ def plot_courses(ax: Axes, table: pd.DataFrame) -> None:
 def plot_measuring_error(
     ax: Axes, table: pd.DataFrame, *, labels: Mapping[str, str]
 ) -> None:
-    """Draw each measure's error within and between measurers, and its target."""
     measures = list(dict.fromkeys(table["measure"]))
     within: dict[str, Any] = {"color": SHADES[3], "hatch": HATCHES[0], "edgecolor": INK}
     kinds = {
@@ -211,7 +206,6 @@ def plot_measuring_error(
 
 @_slide
 def plot_confusion(ax: Axes, table: pd.DataFrame, *, sizes: Sequence[str]) -> None:
-    """Draw how often each size was chosen where another was right."""
     order = [*sizes, "none"]
     chosen = [s for s in order if s in set(table["chosen"])]
     right = sorted(

@@ -25,7 +25,6 @@ _ROWS = 12
 
 
 def fits_words(chart: str, row: Row, people: str, *, own: bool) -> str:
-    """Return whom a chart fits in one sentence; of a list of one's own, a count."""
     n = row["n"]
     whom = "this one client" if n == 1 else f"these {n:,} clients"
     shares = {"share": share(row["estimate"]) if own else in_100(row["estimate"])}
@@ -59,7 +58,6 @@ def load_first_words(sizes: pd.DataFrame, *, say: Say = written) -> list[str]:
 
 
 def change_words(changes: pd.DataFrame, *, say: Say = written) -> list[str]:
-    """Return what would reach most of those whom a chart leaves out."""
     lines = []
     for kind, rows in changes.groupby("change", sort=False):
         row = rows.iloc[0]
@@ -79,7 +77,6 @@ def change_words(changes: pd.DataFrame, *, say: Say = written) -> list[str]:
 
 
 def served_words(clients: pd.DataFrame) -> str:
-    """Return how many of a list of clients are served, and the rows of the others."""
     named = clients["fits"] != ""
     fit, wait = named.sum(), (named & (clients["measure"] != "")).sum()
     words = _T["served"].format(count=count_in(fit, len(clients)))

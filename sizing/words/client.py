@@ -30,7 +30,6 @@ Answer: TypeAlias = Any
 
 
 def capital(text: str) -> str:
-    """Return a sentence with a capital at its beginning."""
     return text[:1].upper() + text[1:]
 
 
@@ -45,7 +44,6 @@ def listed(names: Sequence[str], last: str = "and") -> str:
 
 
 def filled(text: str, **parts: Any) -> str:
-    """Return a fixed text with what varies put in."""
     return text.format(**parts)
 
 
@@ -54,12 +52,10 @@ def named(measures: Iterable[str]) -> str:
 
 
 def records(frame: pd.DataFrame) -> list[dict[Any, Any]]:
-    """Return a frame's rows, one mapping each."""
     return frame.to_dict("records")
 
 
 def in_play(answer: Answer) -> list[dict[Any, Any]]:
-    """Return the rows of the sizes in play, likeliest first."""
     return records(answer.sizes[answer.sizes["size"].isin(answer.in_play)])
 
 
@@ -162,7 +158,6 @@ def answer_lines(answer: Answer, *, say: Say = written) -> tuple[str, str, str]:
 
 
 def _what_words(answer: Answer, say: Say) -> str:
-    """Return which size fits, or what keeps the person from one."""
     status, words = answer.status, _T.what
     if answer.nothing_bears:
         limit = float(answer.sizes["load_limit_kg"].max())
@@ -187,7 +182,6 @@ def _what_words(answer: Answer, say: Say) -> str:
 
 
 def _fit_words(answer: Answer) -> str:
-    """Say that sizes fit, no surer than their chances and what was measured."""
     both = list(answer.both)
     least = answer.sizes.set_index("size")["estimate"][both].min()
     may = least < _PROBABLE or len(answer.to_measure) > 0
@@ -242,7 +236,6 @@ def _sure_words(answer: Answer, say: Say) -> str:
 
 
 def _now_words(answer: Answer) -> str:
-    """Return what to do now: the one thing that matters most."""
     words = _T.now
     if answer.nothing_bears:
         return str(words["parts"])
@@ -276,7 +269,6 @@ def _now_words(answer: Answer) -> str:
 
 
 def _limiting(answer: Answer) -> str:
-    """Say why to measure what was not taken, though the chart limits it."""
     play = [row["size"] for row in in_play(answer)]
     one = len(answer.to_measure) == 1
     if len(play) > 1:

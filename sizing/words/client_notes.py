@@ -51,7 +51,6 @@ def summary_lines(answer: Answer, *, say: Say = written) -> list[str]:
 
 
 def borderline_words(answer: Answer, *, say: Say = written) -> list[str]:
-    """Return what one more or less of the deciding measure would change."""
     lines = []
     for measure, rows in answer.borderline.groupby("measure", sort=False):
         each = [f"{change_words(r, say=say)}: {fits_words(r)}" for r in records(rows)]
@@ -69,7 +68,6 @@ def fits_words(row: Row) -> str:
 
 
 def next_words(answer: Answer) -> str:
-    """Return what to measure next, and what it is expected to settle."""
     words, table = _T.next, answer.next_measure
     first = answer.unjudged or (answer.limiting if table.empty else ())
     if first:
@@ -98,7 +96,6 @@ def next_words(answer: Answer) -> str:
 
 
 def play_words(answer: Answer) -> str:
-    """Return the sizes in play, each with its chance."""
     each = [f"{row['size']} {chance_words(row)}" for row in in_play(answer)]
     return f"Sizes in play: {', '.join(each) or 'none'}."
 
@@ -130,7 +127,6 @@ def further_lines(answer: Answer, *, say: Say = written) -> list[str]:
 
 
 def growth_words(answer: Answer, *, say: Say = written) -> list[str]:
-    """Return when a child leaves the size, and when to measure again."""
     if answer.client.age_years is None or answer.client.age_years >= 20:
         return []
     lines = []
@@ -154,7 +150,6 @@ def growth_words(answer: Answer, *, say: Say = written) -> list[str]:
 
 
 def kept_words(row: Row) -> str:
-    """Return one client of the list of those kept."""
     if row["problem"]:
         return f"{row['reference']}: cannot be read. {row['problem']}"
     chosen = f"size {row['size']}" if row["size"] else "no size chosen"
@@ -191,7 +186,6 @@ def visits_words(table: pd.DataFrame, size: str, *, say: Say = written) -> list[
 
 
 def allowance_words(answer: Answer, *, say: Say = written) -> str:
-    """Return which allowances between body and fabric are in the sum."""
     used = answer.allowances[answer.allowances["used_cm"] != 0]
     each = [
         f"{str(row['label']).lower()} {'+' if row['used_cm'] > 0 else ''}"
@@ -218,7 +212,6 @@ def doubt_lines(answer: Answer, *, say: Say = written) -> list[str]:
 
 
 def weight_lines(answer: Answer) -> list[str]:
-    """Say that the weight was not weighed, where it was not."""
     how = answer.weight["how"]
     if not how:
         return [_T.notes["not_weighed"]]

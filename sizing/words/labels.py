@@ -59,7 +59,6 @@ def level_words(frame: pd.DataFrame) -> dict[str, str]:
 
 
 def labels() -> dict[str, str]:
-    """Return what each measure is called on an axis, with its unit."""
     words = vocabulary()
     return {
         str(name): f"{label}, {unit}"
@@ -110,7 +109,6 @@ def _edge(value: float, measure: str, say: Say) -> str:
 
 
 def covered_rows(found: Coverage) -> pd.DataFrame:
-    """Return who is covered, with groups and levels in plain words."""
     rows = found.table.query("outcome == 'covered'").copy()
     rows["level"] = rows["level"].map(lambda level: LEVEL_WORDS.get(level, level))
     rows["by"] = rows["by"].map(lambda by: BY_WORDS.get(by, by))
@@ -118,7 +116,6 @@ def covered_rows(found: Coverage) -> pd.DataFrame:
 
 
 def miss_rows(misses: pd.DataFrame) -> pd.DataFrame:
-    """Return a frame of ``why_none`` with its directions in plain words."""
     rows = misses.copy()
     rows["direction"] = rows["direction"].map(DIRECTION_WORDS)
     return rows

@@ -33,7 +33,6 @@ def of_hundred(row: Mapping[Any, Any]) -> str:
 
 
 def told(ways: WaysResult) -> dict[tuple[str, str], dict[Any, Any]]:
-    """Return the rows about everyone by way and outcome."""
     return {(r["way"], r["outcome"]): r for r in ways.overall.to_dict("records")}
 
 
@@ -52,7 +51,6 @@ def ways_answer(ways: WaysResult) -> str:
 
 
 def other_ways(ways: WaysResult) -> str:
-    """Return what the other ways of choosing come to, in one sentence."""
     rows = told(ways)
     parts = [
         f"{WAY_WORDS[w]} {', '.join(of_hundred(rows[w, one]) for one in OF_SOME)}"
@@ -95,7 +93,6 @@ def table_against_tape(ways: WaysResult, others: pd.DataFrame | None = None) -> 
 
 
 def worst_group(ways: WaysResult) -> str:
-    """Return whom guessing fails most."""
     worst = ways.worst_groups()
     if worst.empty:
         return str(_T.groups_too_small)
@@ -107,7 +104,6 @@ def worst_group(ways: WaysResult) -> str:
 
 
 def room_answer(room: RoomResult) -> str:
-    """Return how many the room put in a wrong size, with the interval."""
     parts = [
         f"{_T.said['room_' + row['source']]}: {row['count']} of {row['n']}, "
         f"{interval(row)}."
@@ -139,7 +135,6 @@ def distance(value: float, measure: str, units: str = "metric") -> str:
 
 
 def gain_labels() -> dict[str, str]:
-    """Return what each row of a gain is called."""
     return measure_labels() | {CHOSEN: "Size"}
 
 
@@ -168,7 +163,6 @@ def gain_words(gain: pd.DataFrame) -> str:
 
 
 def courses_words(table: pd.DataFrame) -> str:
-    """Return what all courses kept come to, counted."""
     said = []
     for figure, words in (("wrong_chosen", "chosen"), ("wrong_tape", "by tape")):
         own = table[table["figure"] == figure]
