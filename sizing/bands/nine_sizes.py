@@ -58,7 +58,9 @@ class GroupsFit:
         parts += [f"{group}: {fit.summary()}" for group, fit in self.fits.items()]
         for outcome, words in JUDGEMENTS.items():
             share = whole.loc[whole["outcome"] == outcome, "estimate"].sum()
-            parts.append(f"Of everyone, {written(share, places=1)} {words}.")
+            # Of a chart without a load limit nobody is over it.
+            if share > 0:
+                parts.append(f"Of everyone, {written(share, places=1)} {words}.")
         return "\n".join(parts)
 
 

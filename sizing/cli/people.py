@@ -55,7 +55,7 @@ def run(args: argparse.Namespace) -> int:
 
         print(
             f"{args.name}: {titles[args.name]}. {people.n:,} persons stand behind it, "
-            f"as informative as {people.effective_n:,.0f} of equal weight."
+            f"which say as much as {people.effective_n:,.0f} of equal weight."
         )
         for heading, lines in sections(people).items():
             print(f"\n{heading}:", *lines, sep="\n- ")

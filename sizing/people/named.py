@@ -332,8 +332,8 @@ def _cost(result: Weighting) -> str:
     table = result.table
     effect = result.design_effect
     words = (
-        f"Reweighted to {len(table)} margins: {result.n} people say as much as "
-        f"{result.n / effect:.0f} equally weighted ones (design effect {effect:.1f})."
+        f"Reweighted to {len(table)} margins: {result.n:,} people say as much as "
+        f"{result.n / effect:,.0f} equally weighted ones (design effect {effect:.1f})."
     )
     counts = zip(
         to_margins(table.rename(columns={"asked": "target"})),
