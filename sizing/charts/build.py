@@ -139,7 +139,6 @@ def chart_from(
 
 
 def _with_units(frame: pd.DataFrame) -> pd.DataFrame:
-    """Put the unit that all filled cells of a column have into its heading."""
     names = list(frame.columns)
     for at, name in enumerate(names):
         if CHART.without_unit(name):
@@ -237,7 +236,6 @@ def _row_problems(
 def _size_fault(
     size: str | None, row: int, first: dict[str, tuple[int, str]]
 ) -> Problem | None:
-    """Say what is wrong with a size's name, ``first`` being where each was seen."""
     if size is None:
         return None
     if not size:

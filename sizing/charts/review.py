@@ -74,7 +74,6 @@ def review_chart(chart: SizeChart, *, people: People | None = None) -> pd.DataFr
 
 
 def _finding(kind: str, words: str, *where: Any, **said: Any) -> Row:
-    """Return a finding; ``where``: size, other_size, measure, low and high."""
     rest = (*where, *(None, None, None, np.nan, np.nan)[len(where) :])
     told = Said(_T.findings[words], **said)
     return dict(zip(COLUMNS, (kind, *rest, told), strict=True))

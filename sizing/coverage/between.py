@@ -167,7 +167,6 @@ def _level(
     here: npt.NDArray[np.bool_],
     between: npt.NDArray[np.bool_],
 ) -> dict[str, Any]:
-    """Return a level's row: its numbers, and what bars it from the model."""
     n, yes = here.sum(axis=1), (here & between).sum(axis=1)
     bars = {"nobody_there": n == 0, "nobody": yes == 0, "everybody": yes == n}
     message = next((_T.barred[bar] for bar, where in bars.items() if where.any()), "")

@@ -105,7 +105,6 @@ def coverage_in_chunks(
 
 
 def _count(frame: pd.DataFrame, chart: SizeChart, groupings: Sequence[str]) -> Sums:
-    """Count what comes of the people of one chunk."""
     needed = limits(chart)
     if needed and not set(needed) & set(frame.columns):
         raise SizingError(

@@ -183,7 +183,6 @@ def compare_charts(
 
 
 def _only(chart: SizeChart, measures: Sequence[str]) -> SizeChart:
-    """Return the chart with the limits of some measures alone."""
     others = [m for m in chart.measures if m not in measures]
     dropped = [f"{m}_{end}" for m in others for end in ("low", "high")]
     return replace(chart, frame=chart.frame.drop(columns=dropped, errors="ignore"))
@@ -198,7 +197,6 @@ def _unchecked(
     replicates: int,
     seed: int,
 ) -> pd.DataFrame:
-    """Say what a chart leaves unchecked that the other limits."""
     rows: list[pd.DataFrame] = []
     lacking = [m for m in other.measures if m not in chart.measures]
     named = assign(people, chart).table["size"].cat.codes.to_numpy()

@@ -222,7 +222,6 @@ def estimate_coverage(
 def labelled(
     labels: Sequence[tuple[str, str]], outcomes: Sequence[str]
 ) -> pd.DataFrame:
-    """Return by, level and outcome, one row for each group and outcome."""
     rows = [(*label, outcome) for label in labels for outcome in outcomes]
     return pd.DataFrame(rows, columns=["by", "level", "outcome"])
 
@@ -249,7 +248,6 @@ def figures(
 
 
 def grouping(frame: pd.DataFrame, by: str) -> pd.Categorical:
-    """Return the level of each row in one grouping."""
     if by in frame:
         return _levels(frame[by], by)
     made = {
@@ -283,14 +281,12 @@ def _levels(column: pd.Series, by: str) -> pd.Categorical:
 
 
 def by_list(by: str | Sequence[str] | None) -> list[str]:
-    """Return groupings as a list."""
     return [by] if isinstance(by, str) else list(by or ())
 
 
 def memberships(
     people: People, groupings: Sequence[str], place: Layout
 ) -> tuple[list[tuple[str, str]], list[Floats]]:
-    """Return the groups, and who is in them, draw by draw."""
     labels = [(EVERYONE, EVERYONE)]
     parts = [np.ones((*place.rows.shape, 1))]
     for by in groupings:

@@ -90,7 +90,6 @@ def start(
 def _moved(
     state: State, row: pd.Series, move: Callable[[str, Floats], Floats], *, drawn: bool
 ) -> State | None:
-    """Move the named measures of the named people."""
     who = state.who(row["who"])
     values = dict(state.values)
     for measure in str(row["measures"]).split():
@@ -105,7 +104,6 @@ def _moved(
 
 
 def _form(state: State, row: pd.Series) -> State | None:
-    """Move the curves where nobody of that build was measured."""
     measures = [m for m in SEATED_AND_GIRTHS if m in state.values]
     build = np.column_stack(
         [state.column(name) for name in ("body_mass_kg", "stature_cm", "age_years")]
@@ -189,7 +187,6 @@ def _width(state: State, row: pd.Series) -> State | None:
 
 
 def _error(state: State, row: pd.Series) -> State | None:
-    """Add a drawn measuring error to every body."""
     typical = vocabulary().set_index("name")["error_cm"]
     # The same error at every amount: settings differ by its size alone.
     rng = np.random.default_rng((state.seed, len(state.values)))
@@ -380,7 +377,6 @@ def _change(
     after: npt.NDArray[np.bool_],
     weight: Floats,
 ) -> dict[str, Any]:
-    """Return the share after, and its change with an interval."""
     old, new = place.weight / place.weight.sum(), weight / weight.sum()
     p_old, p_new = before @ old, after @ new
     influence = new * (after - p_new[:, None]) - old * (before - p_old[:, None])

@@ -67,7 +67,6 @@ class Answers:
     mapped: tuple[str, ...] = ()
 
     def with_doubted(self) -> "Answers":
-        """Return the answers as if nothing had been doubted."""
         guess = self.doubted["guess"].astype(bool)
         guesses, readings = (
             pd.concat([old, self.doubted.loc[own, list(old)]], ignore_index=True)
@@ -78,12 +77,10 @@ class Answers:
 
     @property
     def participants(self) -> tuple[str, ...]:
-        """Everyone who gave a usable answer."""
         frames = (self.sizes, self.guesses, self.readings)
         return tuple(dict.fromkeys(pd.concat(f["participant"] for f in frames)))
 
     def summary(self) -> str:
-        """Return how much was read, and what was left out and why."""
         first: str = _T.left_out["summary"].format(
             people=len(self.participants),
             sizes=len(self.sizes),
@@ -98,7 +95,6 @@ class Answers:
 
 
 def measure_labels() -> dict[str, str]:
-    """Return what each measure is called."""
     table = vocabulary()
     return dict(zip(table["name"], table["label"], strict=True))
 
@@ -115,12 +111,10 @@ def heading(column: str) -> str:
 
 
 def plain_heading(column: str) -> str:
-    """Return what a column is called, without its unit."""
     return heading(column).rsplit(", ", 1)[0] if "_" in column else heading(column)
 
 
 def left_out_words(row: Mapping[Any, Any], *, rows: bool = True) -> str:
-    """Return one answer that could not be used as a sentence."""
     where = [
         f"row {row['row']}" if rows and not pd.isna(row["row"]) else "",
         f"participant {row['participant']}" if row["participant"] else "",
@@ -242,7 +236,6 @@ def _keyed(table: pd.DataFrame, left: Left, places: list[int]) -> pd.DataFrame:
 
 
 def _refused(number: float | Problem, column: Found) -> str:
-    """Return why a cell cannot be used, or nothing."""
     if isinstance(number, Problem):
         return f"{number.what}; {number.action}"
     low, high = plausible_range(column.measure)
@@ -256,7 +249,6 @@ def _refused(number: float | Problem, column: Found) -> str:
 def _sorted(
     sizes: list[tuple[Any, ...]], values: list[tuple[Any, ...]], left: Left
 ) -> Answers:
-    """Sort the usable answers, leaving out what is doubtful or stands twice."""
     chosen = pd.DataFrame(sizes, columns=["row", *_KEYS, CHOSEN])
     again = chosen.duplicated(_KEYS, keep=False)
     number = pd.DataFrame(values, columns=_NUMBER)
@@ -340,6 +332,5 @@ def blank_sheet(
 
 
 def filled(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the rows in which something is answered."""
     answers = [name for name in table.columns if name not in _KEYS]
     return table[table[answers].notna().any(axis=1)].reset_index(drop=True)

@@ -99,7 +99,6 @@ def edge_margins(
 
 
 def _tenths(frame: pd.DataFrame, measure: str) -> Ints:
-    """Return a measure in tenths, as a column; all missing where nobody has it."""
     if measure not in frame:
         return np.full((len(frame), 1), MISSING_TENTHS)
     return to_tenths(frame[measure].to_numpy(float, na_value=np.nan))[:, None]
@@ -231,7 +230,6 @@ def likely_size(
 
 
 def _points(frame: pd.DataFrame, known: Sequence[str]) -> Floats:
-    """Return people by what is known, in steps, and children far from adults."""
     columns = []
     for name in known:
         value = frame[name].to_numpy(float, na_value=np.nan)

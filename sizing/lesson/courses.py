@@ -30,7 +30,6 @@ COLUMNS = ["date", "chart", "figure", "measure", *_NUMBERS, "method"]
 
 
 def course_figures(room: RoomResult, on: date) -> pd.DataFrame:
-    """Return what is kept of a room: one row a figure, ``COLUMNS``."""
     wrong = room.wrong[room.wrong["participant"] == TOGETHER]
     tape = room.error.table[room.error.table["kind"] == "between"]
     table = pd.concat(

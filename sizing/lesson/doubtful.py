@@ -26,7 +26,6 @@ _TOO_FAR = 5.0
 
 
 def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
-    """Say which answers cannot be trusted, and why."""
     rows = numbers.to_dict("records")
     expected = _expected(numbers, reference)
     kept = [
@@ -54,7 +53,6 @@ def doubtful(numbers: pd.DataFrame, reference: str) -> pd.Series:
 
 
 def _expected(numbers: pd.DataFrame, reference: str) -> Floats:
-    """Return the reference, else the median of at least two others' readings."""
     taped = numbers[~numbers["guess"].astype(bool)]
     if "refused" in taped:
         taped = taped[taped["refused"] == ""]

@@ -178,7 +178,6 @@ def _best(
 
 
 def _miss(curve: GuessModel, row: dict[Any, Any]) -> float:
-    """Return one figure's miss in standard errors."""
     value, n = float(row["value"]), float(row["n"])
     if row["statistic"] == "mean_absolute":
         return float((curve.mean_absolute() - value) / (value * np.sqrt(0.6 / n)))

@@ -193,7 +193,6 @@ def _different(
     fits_b: Bools,
     n: int,
 ) -> list[int]:
-    """Take the best pairs, nobody twice, of other sizes and the rarer sex first."""
     chosen: list[int] = []
     while len(chosen) < n:
         used = {int(p) for i in chosen for p in (one[i], two[i])}

@@ -25,8 +25,6 @@ IMPERIAL_STEPS: Mapping[str, float] = {"cm": 1.27, "kg": 0.45359237}
 
 @dataclass(frozen=True)
 class Practice:
-    """Practice clients: what the room sees, and what the trainer keeps."""
-
     cards: pd.DataFrame
     answers: pd.DataFrame
     chart: str
@@ -35,7 +33,6 @@ class Practice:
     invented: tuple[str, ...] = ()
 
     def summary(self) -> str:
-        """Return how many cards of each difficulty there are."""
         count = self.answers["difficulty"].value_counts(sort=False)
         parts = ", ".join(f"{n} {word}" for word, n in count.items() if n)
         return invented_first(
@@ -163,7 +160,6 @@ def sizes_in_words(fits: Bools, sizes: tuple[str, ...]) -> str:
 
 
 def _shown(people: People, chart: SizeChart) -> list[str]:
-    """Return the measures on a card: body mass, stature, the chart's own."""
     wanted = limits(chart)
     lacking = [m for m in wanted if m not in people.frame]
     if lacking:

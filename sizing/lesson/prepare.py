@@ -62,8 +62,7 @@ def elsewhere(people: People, chart: SizeChart, **drawing: Any) -> pd.DataFrame:
     return pd.concat(found, ignore_index=True)
 
 
-def silent(words: str, share: float) -> None:
-    """Take no notice of the progress."""
+def silent(words: str, share: float) -> None: ...
 
 
 @dataclass(frozen=True)
@@ -104,7 +103,6 @@ def prepare_lesson(
     pattern: str | None = None,
     progress: Progress = silent,
 ) -> Lesson:
-    """Work out everything a lesson shows."""
     chart = demo_chart() if chart is None else chart
     progress("Loading the people", 0.0)
     people = load_people(population, draws=draws, seed=seed)

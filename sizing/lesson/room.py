@@ -274,7 +274,6 @@ def room_result(
 def _truth(
     answers: Answers, chart: SizeChart, practice: Practice | None
 ) -> pd.DataFrame:
-    """Return what is known of each subject: one row each, measures as columns."""
     known = answers.reference.pivot_table(
         index="subject", columns="measure", values="value"
     )
@@ -289,7 +288,6 @@ def _truth(
 def _by_tape(
     answers: Answers, truth: pd.DataFrame, chart: SizeChart
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return the size that each participant's own readings of a volunteer give."""
     columns = [*_WHO, "size", "source"]
     needed = list(limits(chart))
     read = answers.readings[answers.readings["measure"].isin(needed)]
@@ -311,7 +309,6 @@ def _by_tape(
 
 
 def _outcomes(every: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Count each outcome, and all wrong sizes, together and by participant."""
     rows, wrong = [], []
     for source, own in every.groupby("source", sort=False):
         groups = [(TOGETHER, own), *own.groupby("participant", sort=False)]
@@ -339,7 +336,6 @@ def _share(count: int, n: int) -> tuple[object, ...]:
 def _guesses(
     answers: Answers, truth: pd.DataFrame, seed: int
 ) -> tuple[dict[str, Agreement], pd.DataFrame]:
-    """Set guesses against the truth, measure by measure."""
     found, lost = {}, [pd.DataFrame(columns=_OUT)]
     first = answers.guesses[answers.guesses["reading"] == 1]
     for measure, own in first.groupby("measure", sort=True):

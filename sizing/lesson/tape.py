@@ -53,7 +53,6 @@ class MeasuringError:
     left_out: pd.DataFrame
 
     def worst(self) -> str:
-        """Say which measure is farthest above its target, if any is."""
         rows = self.table[self.table["kind"] == "between"]
         ratio = (rows["relative_tem"] / rows["target_relative_tem"]).astype(float)
         if not (ratio > 1).any():
@@ -132,7 +131,6 @@ def measuring_error(readings: pd.DataFrame) -> MeasuringError:
 
 
 def _error(part: pd.DataFrame, group: list[str]) -> dict[str, object]:
-    """Return the TEM of one measure, its interval and reliability."""
     value = part["value"].to_numpy(dtype=float)
     tem, df = pooled_error(value, part.groupby(group, sort=False).ngroup().to_numpy())
     least, most = (float(stats.chi2.ppf((1 + s * LEVEL) / 2, df)) for s in (1, -1))

@@ -323,7 +323,6 @@ def _long(
     ways: Sequence[str],
     outcomes: Sequence[str],
 ) -> pd.DataFrame:
-    """Return one row per group, way and outcome, with the score interval."""
     low, high = means.shares()
     keys = [(way, *label, one) for label in labels for way in ways for one in outcomes]
     of_group = [

@@ -64,7 +64,6 @@ class Column:
 
 
 def measure_columns(*further: str) -> tuple[Column, ...]:
-    """Return the body measures, and further ones by their names, as columns."""
     named = vocabulary().set_index("name")[["label", "iso_term"]]
     stems = {
         measure.rsplit("_", 1)[0]: [re.sub(r" *\(.*", "", str(w)) for w in words]
@@ -79,8 +78,6 @@ def measure_columns(*further: str) -> tuple[Column, ...]:
 
 @dataclass(frozen=True)
 class Found:
-    """A column of the user's, understood."""
-
     #: Its heading, as it stands in the file.
     given: str
     #: None: it is the user's own.
@@ -125,8 +122,6 @@ class Found:
 
 @dataclass(frozen=True)
 class Table:
-    """The columns that one kind of table may have."""
-
     title: str
     columns: tuple[Column, ...]
     #: Whether measures are given from and to.
@@ -177,7 +172,6 @@ class Table:
         return self._by_words[near[0]].standard if near else ""
 
     def _find(self, heading: str, at: int = 0) -> Found | Problem | None:
-        """Return a column, what is wrong with its heading, or None."""
         key = plain(heading)
         guess = self.guesses and key.startswith(("guess_", "guessed_"))
         if guess:

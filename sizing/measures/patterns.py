@@ -34,7 +34,6 @@ def pattern_parts(pattern: str, *, must: bool = True) -> dict[str, list[str]]:
 
 
 def pattern_lacks(pattern: str, limits: Collection[str]) -> str:
-    """Return that a chart limits too little for a pattern, or nothing."""
     unseen = _without(pattern_parts(pattern), limits)
     looked = ", ".join(f"{part} ({names})" for part, names in unseen.items())
     words = _T.pattern_lacks.format(pattern=pattern, looked=looked)
@@ -44,7 +43,6 @@ def pattern_lacks(pattern: str, limits: Collection[str]) -> str:
 def pattern_words(
     pattern: str, limits: Collection[str], known: Collection[str] | None = None
 ) -> list[str]:
-    """Return what to know of a pattern of sling beside a chart."""
     words = [pattern_lacks(pattern, limits)]
     if known is not None:
         lacking = _without(pattern_parts(pattern, must=False), known)
@@ -55,7 +53,6 @@ def pattern_words(
 
 
 def _without(parts: dict[str, list[str]], seen: Collection[str]) -> dict[str, str]:
-    """Return the parts of which no measure is seen, and what would tell them."""
     return {
         part: " or ".join(map(plain, names))
         for part, names in parts.items()

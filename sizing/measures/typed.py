@@ -52,8 +52,6 @@ _MOST = 60
 
 @dataclass(frozen=True)
 class Quantity:
-    """A length, mass or age as it was typed."""
-
     #: In cm, kg or years.
     standard: float
     #: In the unit of the heading it was typed under.

@@ -117,7 +117,6 @@ class Worded(str):
         return (str(self),), dict(self.others)
 
     def at(self, *places: str) -> "Worded":
-        """Return what is said at the first of these places that has its own words."""
         found = (self.others[place] for place in places if place in self.others)
         return Worded(next(found, str(self)), **self.others)
 
@@ -161,7 +160,6 @@ def told(words: str, say: Say, *places: str) -> str:
 
 
 def joined(sentences: Sequence[str], link: str = "; ") -> Said:
-    """Return sentences as one, which still knows their amounts."""
     names = [f"s{n}" for n in range(len(sentences))]
     template = link.join(f"{{{name}}}" for name in names)
     return Said(template, **dict(zip(names, sentences, strict=True)))

@@ -63,10 +63,7 @@ class Survey:
 
 @dataclass
 class Notes:
-    """Collects what a reader drops, blanks, keeps or converts.
-
-    - ``rows``: ``(rule, column, count, action)``, in the order of reading.
-    """
+    """What a reader drops, blanks, keeps or converts: rule, column, count, action."""
 
     rows: list[tuple[str, str, int, str]] = field(default_factory=list)
 
@@ -86,23 +83,17 @@ class Notes:
     def drop(
         self, frame: pd.DataFrame, where: npt.ArrayLike, rule: str
     ) -> pd.DataFrame:
-        """Return the frame without the rows a rule names; note it."""
         found = np.asarray(where, dtype=bool)
         self.add(rule, "(whole row)", int(found.sum()), "dropped")
         return frame.loc[~found].reset_index(drop=True)
 
     @property
     def table(self) -> pd.DataFrame:
-        """The notes as a frame."""
         return pd.DataFrame(self.rows, columns=REPORT_COLUMNS)
 
 
 def in_order(frame: pd.DataFrame, extra: Iterable[str] = ()) -> pd.DataFrame:
-    """Return the frame with its columns in the kit's order.
-
-    First person, sex and age, then the measures, then the ``extra`` columns
-    that are present.
-    """
+    """The kit's order: person, sex, age, the measures, then the ``extra`` present."""
     # A name given twice keeps its first place.
     wanted = dict.fromkeys(("person", "sex", "age_years", *MEASURES, *extra))
     return frame[[name for name in wanted if name in frame.columns]].reset_index(

@@ -127,7 +127,6 @@ def _raw() -> pd.DataFrame:
 
 
 def _ethnic_keys(labels: pd.Series) -> pd.Series:
-    """Return the survey's labels as short keys."""
     keys = (
         labels.str.lower()
         .str.replace("non-hispanic ", "nh_", regex=False)

@@ -26,12 +26,10 @@ AS_PUBLISHED = "use the file as published"
 
 
 def content_of(path: PathLike, expected: str) -> bytes:
-    """Return the bytes of a survey file."""
     return file_bytes(path, allowed=expected, most=MOST_BYTES)
 
 
 def not_readable(path: Path, expected: str, reason: str) -> SizingError:
-    """Return the refusal of a file of another kind."""
     return SizingError(
         f"the file cannot be read: {reason}",
         allowed=expected,
@@ -78,7 +76,6 @@ def read_transport(path: PathLike, expected: str) -> pd.DataFrame:
 def check_columns(
     frame: pd.DataFrame, needed: Iterable[str], *, file: str, survey: str
 ) -> None:
-    """Refuse a file that lacks needed columns or has too few rows."""
     wanted = list(needed)
     missing = [name for name in wanted if name not in frame.columns]
     if len(missing) == len(wanted):

@@ -68,17 +68,14 @@ class LearnedChart:
 
     @property
     def invented(self) -> tuple[str, ...]:
-        """What of it is invented, for ``sizing.cautions.invented_words``."""
         own = ("trials",) if self.trials.invented else ()
         return (*self.trials.chart.invented, *own)
 
     @property
     def learned(self) -> pd.DataFrame:
-        """The edges that have an estimate."""
         return self.edges[self.edges["estimate"].notna()]
 
     def answer(self, units: str = "metric") -> str:
-        """Return the answer in short: what, how sure, what to do."""
         n, rows, own = len(self.trials.frame), self.learned, _T.answer
         if rows.empty:
             return f"{own['nothing'].format(n=n)} {own['keep']}"
@@ -100,7 +97,6 @@ class LearnedChart:
         return f"{told} {which} {most} {own['beside' if len(far) else 'keep']}"
 
     def summary(self) -> str:
-        """Return the result in plain words, with the cautions."""
         own, left = _T.answer, self.trials.left_out["reason"].value_counts()
         lines = [invented_words(*self.invented), self.answer()]
         lines += [own["sure"]] if len(self.learned) else []
@@ -201,7 +197,6 @@ def _tried(trials: Trials, sizes: list[str], services: list[str]) -> Tried:
 def _edges(
     trials: Trials, tried: Tried, sizes: list[str], drawn: Floats
 ) -> pd.DataFrame:
-    """Return every printed edge beside what was learned of it."""
     low, middle, high = np.quantile(drawn, [0.05, 0.5, 0.95], axis=0)
     variance = drawn.var(axis=0)
     prior = SHIFT_SD**2 + STRAY[0] ** 2 * np.exp(2 * STRAY[1] ** 2)
@@ -247,7 +242,6 @@ def _limiting(frame: pd.DataFrame, wrong: str, measure: str, where: str) -> int:
 def _by_service(
     trials: Trials, chances: Floats, tried: Tried, thetas: Floats, services: list[str]
 ) -> pd.DataFrame:
-    """Return what each service found beside what all together lead to expect."""
     columns = ["service", "n", "outcome", "count", "expected", "disagrees"]
     rows = []
     states = (state(tried, theta) for theta in thetas)
@@ -280,7 +274,6 @@ def _surprising(trials: Trials, chance: Floats) -> pd.DataFrame:
 
 
 def _chart(trials: Trials, edges: pd.DataFrame) -> SizeChart:
-    """Return the chart with what was learned in the place of what was printed."""
     chart, n = trials.chart, len(trials.frame)
     frame = chart.frame.set_index("size")
     for row in edges[edges["estimate"].notna()].to_dict("records"):

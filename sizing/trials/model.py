@@ -54,7 +54,6 @@ class Tried:
 
     @cached_property
     def services(self) -> int:
-        """How many services have an effect of their own."""
         return int(self.service.max(initial=-1)) + 1
 
     @cached_property

@@ -185,7 +185,6 @@ def read_trials(
 def _read_words(
     frame: pd.DataFrame, chart: SizeChart, measures: Sequence[str]
 ) -> Iterable[Problem]:
-    """Put the kit's own words for what was written; yield what is wrong."""
     patterns = measure_patterns()["pattern"].unique().tolist()
     known = {
         "size": ({alike(s): s for s in chart.sizes}, chart.sizes),
@@ -226,7 +225,6 @@ def _problem(what: str, allowed: str, i: int, column: str, value: str) -> Proble
 
 
 def _places(measures: Sequence[str]) -> dict[str, tuple[str, ...]]:
-    """Return which of the measures each word for a place may mean."""
     table = vocabulary().set_index("name")
     called = table["governs"] + ";" + table["place_words"]
     also = {column.standard: column.words for column in measure_columns()}
