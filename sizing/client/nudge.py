@@ -104,10 +104,8 @@ def nudge(
 ) -> Nudge:
     """Say whom a chart fits, and compare it with another on the same people, at once.
 
-    The difference in coverage, person by person, with a 95 % t interval by
-    linearisation, draws joined as ``coverage`` joins them. Where nobody differs the
-    interval is the score interval's end for a share of 0, either way, as in
-    ``compare_charts``. Where many edits follow each other, give ``nudge_layout``.
+    The difference in coverage and its interval are those of ``compare_charts``, always
+    by linearisation. Where many edits follow each other, give ``nudge_layout``.
     ``among`` says which rows count, all without it.
     """
     first = after if before is None else before

@@ -126,9 +126,7 @@ def compare_charts(
     Both charts meet the same persons and the same draws, so the difference is
     taken person by person (-1, 0 or 1) and its mean estimated as in
     ``coverage``: people whom both charts treat alike add no error. Interval:
-    estimate -+ t standard errors, within -1 and 1. Where no person differs,
-    the ends are ``t^2 / (n_effective + t^2)`` either way, the score interval's
-    end for a share of 0.
+    ``sizing.stats.intervals.difference_interval``.
 
     Examples
     --------

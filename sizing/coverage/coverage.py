@@ -163,11 +163,8 @@ def estimate_coverage(
     Sampling error: by linearisation where the people have ``stratum`` and
     ``unit`` or were drawn from the body model (``People.drawn``), else
     by a bootstrap of persons with their weights. Joined with the error of the
-    drawn measures as ``sizing.stats.joining`` says: what the body model's
-    coefficients add is told apart from the chance in each person's own draws;
-    other draws are joined by Rubin's rules. Interval: Wilson's on the effective
-    number of persons (``sizing.stats.intervals.wilson``), which holds near 0 and 1
-    and, where nobody or everybody is counted, uses Kish's number. What is drawn
+    drawn measures as ``sizing.stats.joining`` says. Interval: Wilson's on the
+    effective number of persons (``sizing.stats.intervals.wilson``). What is drawn
     by the kit's body model carries the typical error of its means in populations it
     never saw (``sizing.people.body.error``).
 

@@ -62,13 +62,10 @@ def group_means(
     design.
 
     Within a draw the mean is ``sum(w g x) / sum(w g)``. A person's influence
-    on it is ``w g (x - mean) / sum(w g)``; the variance is that of the sum of
-    influences, between sampling units within strata (a stratum of a single
-    unit is centred on the mean of all) or over persons. Where the draws are
-    not those of an outside model and there is no design, it is that of the
-    bootstrap of persons. Degrees of freedom of the complete data: units
-    minus strata in which the group has anybody, or the effective number
-    of persons minus 1. Draws are joined as ``sizing.stats.joining`` says.
+    on it is ``w g (x - mean) / sum(w g)``; variance (``variance_of_sum``), degrees of
+    freedom and joined draws are those of ``sizing.stats.joining``. Where the draws are
+    not an outside model's and there is no design, the variance is that of the
+    bootstrap of persons.
 
     Rubin, Multiple Imputation for Nonresponse in Surveys, Wiley 1987, ch. 3;
     Barnard and Rubin, Biometrika 1999;86:948-955; Wolter, Introduction to
