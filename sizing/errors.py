@@ -116,7 +116,8 @@ class Problem:
             parts.append(f"Allowed: {self.allowed}")
         if self.action:
             parts.append(f"What to do: {self.action}")
-        return ". ".join(part.rstrip(".") for part in parts) + "."
+        said = ". ".join(part.rstrip(".") for part in parts)
+        return said if said.endswith("?") else f"{said}."
 
 
 class InputProblems(SizingError):  # noqa: N818 - it carries several

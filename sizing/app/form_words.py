@@ -199,5 +199,6 @@ def _line(
     parts = [f"{place}: {what}" if place else what]
     parts += [f"Allowed: {allowed}"] if allowed else []
     parts += [f"What to do: {action}"] if action else []
-    said = ". ".join(part.rstrip(".") for part in parts) + "."
+    said = ". ".join(part.rstrip(".") for part in parts)
+    said += "" if said.endswith("?") else "."
     return said if one.file is not None else capital(said)

@@ -38,7 +38,7 @@ from sizing.people.growth import value_at
 from sizing.resources import texts
 
 YOUNGEST = AGE_LIMITS[0]
-ABOUT = "what was entered of the client"
+ABOUT = "what was entered about the client"
 _T = texts("problems")
 
 
@@ -134,7 +134,7 @@ def client_from(
     >>> client_from({"sex": "f", "age_years": 50, "stature_cm": 65})
     Traceback (most recent call last):
     ...
-    sizing.errors.InputProblems: 1 problem in what was entered of the client:
+    sizing.errors.InputProblems: 1 problem in what was entered about the client:
     - column 'stature_cm': this makes sense in inches, not in centimetres (found: \
 65.0). Allowed: 90 to 230 cm for height. What to do: put the unit that was used \
 into the entry's name, or measure again.

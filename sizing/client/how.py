@@ -100,7 +100,8 @@ def reading(
     sd = relative * value
     if np.isfinite(multiplier):
         sd = multiplier * usual_error(measure)
-        source = f"{source} ({_one_reading('error_source')[measure]})"
+        one = _one_reading("error_source")[measure]
+        source = source if source.endswith(one) else f"{source} ({one})"
     return Reading(measure, value, how, round(sd, 3), bias, source)
 
 

@@ -96,7 +96,7 @@ def why_cautious(client: Client, bmi: float) -> str:
         f"of body mass index {HEAVY:g} or more": bmi >= HEAVY,
         "with a condition stated": bool(client.conditions),
     }
-    return ", ".join(words for words, holds in reasons.items() if holds)
+    return " and ".join(words for words, holds in reasons.items() if holds)
 
 
 def bounded(frames: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:

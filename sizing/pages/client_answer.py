@@ -83,10 +83,10 @@ def measures_table(
         {
             "Measure": rows["label"],
             "Reading": readings,
-            "How": rows["how"],
-            "Off by (SD)": each("error_sd", "tenth"),
+            "How measured": rows["how"],
+            "Typical error": each("error_sd", "tenth"),
             "Best estimate (90 %)": spans,
-            "Standing": rows["evidence"].replace("missing", "not known"),
+            "How known": rows["evidence"].replace("missing", "not known"),
         }
     )
 
@@ -128,7 +128,7 @@ def shown_tables(answer: ClientAnswer, *, units: str = "metric") -> list[Table]:
         "sizes": (sizes_table(answer, say=say), ["Size", "Decided by", "Room"]),
         "measures": (
             measures_table(answer, say=say, needed=False),
-            ["Measure", "How", "Standing"],
+            ["Measure", "How measured", "How known"],
         ),
         "loads": (loads_table(answer, say=say), ["Part"]),
     }

@@ -155,7 +155,7 @@ def _sections(answer: ClientAnswer, decision: Decision, say: Say) -> list[Sectio
         read.append(allowance_words(answer, say=say))
     growth = [] if answer.nothing_bears else growth_words(answer, say=say)
     measured = measures_table(answer, say=say)
-    measured = measured.drop(columns=["Off by (SD)", "Standing"])
+    measured = measured.drop(columns=["Typical error", "How known"])
     sizes = table(sizes_table(answer, say=say).head(_SIZES), caption="")
     checks = list(source_table("lift_checks.csv")["text"])
     last = [

@@ -68,8 +68,9 @@ def chance_words(row: Row) -> str:
     if row["over_load"]:
         return "over the load limit"
     if row["not_judged"]:
-        most = f" (at most {share(row['high'])})" if row["high"] <= 0.99 else ""
-        return f"not judged{most}"
+        most = share(row["high"])
+        least = "" if most.startswith("under") else "at most "
+        return f"not judged ({least}{most})" if row["high"] <= 0.99 else "not judged"
     return interval(row)
 
 
@@ -273,8 +274,8 @@ def _limiting(answer: Answer) -> str:
     one = len(answer.to_measure) == 1
     if len(play) > 1:
         return f"{'It decides' if one else 'They decide'} between {listed(play[:3])}."
-    it, is_ = ("it", "it is") if one else ("them", "they are")
-    return f"The chart limits {it}, and {is_} only predicted."
+    it, was = ("it", "it was") if one else ("them", "they were")
+    return f"The chart limits {it}, and {was} not measured."
 
 
 def _breaks(row: Row, say: Say) -> str:

@@ -14,7 +14,6 @@ from sizing.words.client import (
     chance_words,
     filled,
     in_play,
-    listed,
     named,
     records,
 )
@@ -54,7 +53,7 @@ def borderline_words(answer: Answer, *, say: Say = written) -> list[str]:
     lines = []
     for measure, rows in answer.borderline.groupby("measure", sort=False):
         each = [f"{change_words(r, say=say)}: {fits_words(r)}" for r in records(rows)]
-        lines.append(f"One step of {plain(str(measure))}: {'; '.join(each)}.")
+        lines.append(f"If the {plain(str(measure))} were {'; '.join(each)}.")
     return lines
 
 
@@ -239,8 +238,7 @@ def notes(answer: Answer) -> list[str]:
     lines += [words["no_age"]] if client.age_years is None else []
     lines += [] if client.stature is None else [client.stature.said()]
     if answer.cautious:
-        names = listed([plain(name) for name in answer.limiting])
-        lines.append(words["cautious"].format(names=names, why=answer.cautious))
+        lines.append(words["cautious"].format(why=answer.cautious))
     return lines
 
 

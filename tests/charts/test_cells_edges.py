@@ -252,7 +252,7 @@ def test_a_finding_holds_the_span_in_question():
     inside = spans.loc["load_limit_inside_band"]
     assert inside.values.tolist() == [[80, 80.1], [90, 100]]
     assert (
-        "limit of 'one', 80 kg, is below the top of its body-mass band, 80.1 kg"
+        "limit of 'one', 80 kg, is below the top of its weight band, 80.1 kg"
         in (told.query("kind == 'load_limit_inside_band'")["words"].iloc[0])
     )
     doubted = spans.loc["doubtful_number"]

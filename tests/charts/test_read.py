@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from sizing.charts import SizeChart, chart_from, demo_chart, read_chart, write_chart
 from sizing.charts.files import chart_from_text, keep_chart, kept_charts
-from sizing.errors import InputProblems, SizingError, SizingWarning
+from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
 from sizing.measures import MEASURES
 from tests.charts.cases import HIGH, LOW, good, problems
 
@@ -28,10 +28,10 @@ def file_problems(path: Path) -> tuple[pd.DataFrame, str]:
     ("column", "cell", "what", "action"),
     [
         (LOW, "wide", "text instead of a number", ""),
-        (LOW, True, "this is no number", ""),
+        (LOW, True, "this is not a number", ""),
         (LOW, "88 kg", "in kilograms, where", ""),
         (LOW, "35 1/2 in", "in inches, and the", "write 90.17, or correct the head"),
-        (LOW, "1,885", "may part thousands", "write 1885 or 1.885"),
+        (LOW, "1,885", "may mark thousands", "write 1885 or 1.885"),
         (LOW, -3.0, "no body can have", ""),
         (LOW, math.inf, "no body can have", ""),
         (HIGH, 0.0, "fits nobody", ""),
@@ -52,6 +52,11 @@ def test_a_wrong_cell_is_named_with_its_place_and_what_to_write(
     assert (row["row"], row["column"]) == (3, column)
     assert row["value"] == (None if cell == " " else cell)
     assert row["allowed"] and row["action"]
+
+
+def test_a_question_ends_in_its_own_mark_alone():
+    told = str(Problem("unknown group", action="did you mean 'adult'?"))
+    assert told == "unknown group. What to do: did you mean 'adult'?"
 
 
 def test_every_problem_is_named_at_once():
@@ -83,7 +88,7 @@ def test_a_chart_that_was_checked_cannot_be_changed():
     ("heading", "what", "action"),
     [
         ("thigh_circumference_kg_low", "'kg' is no unit", "thigh_circumference_cm_low"),
-        ("thigh_circumference_cm", "a limit whose end", "thigh_circumference_cm_low"),
+        ("thigh_circumference_cm", "does not say which", "thigh_circumference_cm_low"),
         ("load_limit", "this measure has no unit", "write the unit"),
         ("", "column 6 has no heading", "write one in row 1"),
     ],
@@ -100,7 +105,7 @@ def test_limits_at_their_ends_are_taken():
     chart = chart_from(good(body_mass_kg_low=[120, 160]), warn=False)
     assert chart.frame["load_limit_kg"].tolist() == [120, 160]
     found = problems(good(body_mass_kg_low=[120, 160.1]))
-    assert "the load limit is under the size's body-mass band" in found.loc[0, "what"]
+    assert "the load limit is under the size's weight band" in found.loc[0, "what"]
 
 
 @pytest.mark.parametrize(

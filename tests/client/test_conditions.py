@@ -15,6 +15,7 @@ from sizing.client.conditions import condition_keys, touched
 from sizing.client.posterior import draw_bodies
 from sizing.errors import InputProblems
 from sizing.measures import MEASURES
+from sizing.pages.client_answer import sizes_table
 from sizing.pages.client_note import client_note
 from sizing.people.people import People
 
@@ -112,6 +113,7 @@ def test_what_a_condition_changes_is_never_predicted(taken, stated, demo):
             # The rest alone rules the size out.
             assert row["estimate"] == 0
     words = answer.summary()
+    assert "at most under" not in "".join(map(str, sizes_table(answer).to_numpy()))
     first = words.removeprefix(invented_words("chart") if demo else "").lstrip()
     assert first.startswith("Stated: ") and "a person competent" in first
     # With a size that fits all the same, the word stands among the sizes in play.

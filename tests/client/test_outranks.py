@@ -173,7 +173,7 @@ def test_a_limiting_measure_that_was_not_taken_is_what_to_do_now():
     """Before, 66 cm of nobody's thigh fitted "over 99 %", and was to be taken again."""
     found = check_client(THIGHS, WOMAN)
     assert found.limiting == (THIGH,) and found.cautious == "over 58 years"
-    now = "Now: measure the thigh girth, then judge again. It decides between 52 to 66"
+    now = "Now: measure the thigh girth, then check again. It decides between 52 to 66"
     for text in (found.answer(), found.summary(), found.to_dict()["answer"]):
         assert now in text
         assert "second time" not in text and "99 %" not in text

@@ -327,7 +327,7 @@ def test_ones_own_clients_are_judged_one_by_one(tmp_path, capsys, monkeypatch):
     # Before, the share of three people was said to hold for a population.
     for part in (
         "of these 3 clients (caseload own).",
-        "if these were picked from them by chance",
+        "if these were picked by chance",
         "counts the typical error of the body model",
     ):
         assert part in told and part in page
