@@ -9,7 +9,7 @@ import pytest
 
 from sizing.app.lesson_form import LessonForm, free_folder
 from sizing.charts import demo_chart, write_chart
-from sizing.lesson import practice_clients, read_answers
+from sizing.lesson import read_answers
 from sizing.lesson.practice import size_margins
 from sizing.resources import source_table
 from tests.conftest import taken
@@ -269,15 +269,6 @@ def test_the_form_saved_before_anything_is_typed_can_be_filled_in(form, tmp_path
     assert read_answers(blank, demo_chart()).participants == ("2",)
 
 
-def test_stone_and_pounds_are_understood_in_the_table():
-    typed = pd.DataFrame({"guessed_body_mass_st": ["9 st 7 lb", "10", None, "nine"]})
-    typed = typed.assign(participant=["1", "2", "3", "4"], subject="A")
-    answers = read_answers(typed, demo_chart())
-    kg = [133 * 0.45359237, 140 * 0.45359237]
-    assert answers.guesses["value"].tolist() == pytest.approx(kg, abs=1e-4)
-    assert answers.left_out["value"].tolist() == ["", "nine"]
-
-
 def test_the_pack_lies_in_a_new_folder_each_time(form, tmp_path):
     form.pack._write({"slides.html": b"one", "pictures/a.svg": b"two"})
     form.pack._write({"slides.html": b'<p lang="en">', "pictures/a.svg": b"four"})
@@ -310,15 +301,6 @@ def test_the_studies_and_groups_are_told_in_plain_words(form):
     told = shown(form.answer.groups.value + form.answer.studies.value)
     assert "Can Fam Physician 1999" in told and "put in a wrong one by eye" in told
     assert not CODE.search(told)
-
-
-@pytest.mark.parametrize("size", demo_chart().sizes)
-def test_margins_of_a_card_against_the_fit_by_edges(form, size):
-    people = form.settings.people()
-    made = practice_clients(people, demo_chart(), n=12)
-    for i in range(12):
-        rows = size_margins(made.cards.iloc[i], demo_chart(), size)
-        assert (rows["margin"] >= 0).all() == bool(made.answers.loc[i, f"fits {size}"])
 
 
 def test_a_course_is_kept_by_its_date_and_an_invented_room_is_not(form, tmp_path):

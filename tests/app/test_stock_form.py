@@ -1,5 +1,6 @@
 """The purchaser's form, without a browser: fields, files, answers, stopping."""
 
+import re
 from dataclasses import replace
 
 import pandas as pd
@@ -55,7 +56,11 @@ def test_a_form_plans_saves_and_takes_its_answer_back(small_form, tmp_path):
     assert plan.groups["people"].tolist() == [population_titles()["care_home_nordic"]]
     for line in plan.answer().split("\n"):
         assert line in spaced(form.answered.words.value)
-    assert "Invented" in form.answered.words.value
+    parts = ("words", "pictures", "limits", "sources")
+    shown = "".join(getattr(form.answered, part).value for part in parts)
+    assert "Invented" in shown and "<img" in shown and 'alt=""' not in shown
+    # No name of the code is shown.
+    assert "_" not in re.sub(r'src="[^"]*"', "", shown).replace("_blank", "")
     kinds = {type(value).__name__ for value in form.results().values()}
     assert {"DataFrame", "Axes", "str"} <= kinds
     assert form.results()["stock_order"]["order"].sum() == plan.order["order"].sum()
@@ -112,22 +117,6 @@ def test_rules_and_rates_that_cannot_be_are_said_beside_them(small_form):
     form.years.rates.cell(0, "low").value = "2"
     with pytest.raises(SizingError, match="Price of washing"):
         form.years.years()
-
-
-def test_no_name_of_the_code_is_shown(small_form):
-    small_form.work.run()
-    shown = "".join(
-        part.value
-        for part in (
-            small_form.answered.words,
-            small_form.answered.pictures,
-            small_form.answered.limits,
-            small_form.answered.sources,
-        )
-    )
-    words = pd.Series([shown]).str.replace(r'src="[^"]*"', "", regex=True)[0]
-    assert "_" not in words.replace("_blank", "")
-    assert "<img" in shown and 'alt=""' not in shown
 
 
 def test_the_first_look_says_that_it_is_invented_and_quick(monkeypatch):

@@ -21,7 +21,13 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from tests.client.calibrated import HELD_OUT, ask, held_by_shape, promised, without_bias
+from tests.client.test_calibration import (
+    HELD_OUT,
+    ask,
+    held_by_shape,
+    promised,
+    without_bias,
+)
 
 Row = tuple[str, str, float, float, int]
 

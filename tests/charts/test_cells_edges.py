@@ -282,6 +282,8 @@ def test_groups_rise_from_paediatric_to_bariatric(groups, told):
     frame["stature_cm_low"], frame["stature_cm_high"] = [100, 120, 140], [120, 140, 160]
     found = review_chart(chart_from(frame, warn=False)).query("kind == 'out_of_order'")
     assert found["size"].tolist() == told
+    words = "list paediatric, adult, bariatric in this order"
+    assert found["words"].str.contains(words).all()
 
 
 @settings(max_examples=30)

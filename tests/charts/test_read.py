@@ -1,7 +1,8 @@
 """Reading, checking and writing charts: every message, and the round trip."""
 
 import math
-from dataclasses import FrozenInstanceError, replace
+import warnings
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,11 +12,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.charts import SizeChart, chart_from, demo_chart, read_chart, write_chart
+from sizing.charts import (
+    SizeChart,
+    chart_from,
+    demo_chart,
+    read_chart,
+    review_chart,
+    write_chart,
+)
 from sizing.charts.files import chart_from_text, keep_chart, kept_charts
 from sizing.errors import InputProblems, Problem, SizingError, SizingWarning
-from sizing.measures import MEASURES
-from tests.charts.cases import HIGH, LOW, good, problems
+from sizing.measures import MEASURES, plausible_range
+from tests.charts.cases import HIGH, LOW, found, good, problems
 
 
 def file_problems(path: Path) -> tuple[pd.DataFrame, str]:
@@ -40,6 +48,7 @@ def file_problems(path: Path) -> tuple[pd.DataFrame, str]:
         ("load_limit_kg", 0.0, "an upper limit of nothing", ""),
         ("size", "one", "the size stands twice, also in row 2", ""),
         ("size", " ", "a size without a name", ""),
+        ("size", "=one", "would run as a formula", ""),
         ("group", "adlut", "unknown group", "did you mean 'adult'?"),
         ("group", "xxx", "unknown group", "choose one"),
     ],
@@ -73,17 +82,6 @@ def test_every_problem_is_named_at_once():
         chart_from(frame, name="mine")
 
 
-def test_a_name_that_would_run_is_told_which_signs_to_avoid():
-    allowed = problems(good(size=["=one", "two"])).loc[0, "allowed"]
-    assert allowed == "a name that begins with none of = + - @"
-
-
-def test_a_chart_that_was_checked_cannot_be_changed():
-    chart = chart_from(good())
-    with pytest.raises(FrozenInstanceError):
-        chart.name = "another"  # type: ignore[misc]
-
-
 @pytest.mark.parametrize(
     ("heading", "what", "action"),
     [
@@ -106,54 +104,6 @@ def test_limits_at_their_ends_are_taken():
     assert chart.frame["load_limit_kg"].tolist() == [120, 160]
     found = problems(good(body_mass_kg_low=[120, 160.1]))
     assert "the load limit is under the size's weight band" in found.loc[0, "what"]
-
-
-@pytest.mark.parametrize(
-    ("unit", "factor"), [("cm", 1), ("mm", 10), ("m", 0.01), ("in", 1 / 2.54)]
-)
-def test_units_do_not_change_the_chart(unit, factor):
-    low, high = np.array([70.0, 88.9]), np.array([90.0, 110.5])
-    frame = pd.DataFrame(
-        {
-            "size": ["one", "two"],
-            "load_limit_st": np.array([120, 160]) / 6.35029318,
-            f"hip_circumference_{unit}_low": low * factor,
-            f"hip_circumference_{unit}_high": high * factor,
-        }
-    )
-    chart = chart_from(frame, warn=False)
-    for got, want in zip(
-        chart.edges("hip_circumference_cm"), (low * 10, high * 10), strict=True
-    ):
-        assert got.tolist() == np.round(want).tolist()
-    assert chart.load_limits().tolist() == [1200, 1600]
-
-
-def test_capitals_and_spaces_in_headings_do_not_matter():
-    frame = good()
-    frame.columns = [" Size ", "GROUP", "Load limit kg", *frame.columns[3:]]
-    frame.iloc[:, 1] = ["Adult", " ADULT "]
-    pd.testing.assert_frame_equal(
-        chart_from(frame, warn=False).frame, chart_from(good(), warn=False).frame
-    )
-
-
-def test_columns_of_ones_own_are_kept():
-    frame = good(list_price=[10.5, 12.0], owned=[3, 4], note=["a", None])
-    before = frame.copy(deep=True)
-    chart = chart_from(frame, warn=False)
-    pd.testing.assert_frame_equal(frame, before)
-    pd.testing.assert_frame_equal(
-        chart.frame[["list_price", "owned", "note"]],
-        frame[["list_price", "owned", "note"]],
-    )
-
-
-def test_group_and_load_limit_may_be_absent():
-    with pytest.warns(SizingWarning, match="no load limits are stated"):
-        chart = chart_from(good().drop(columns=["group", "load_limit_kg"]))
-    assert chart.frame["group"].tolist() == ["", ""]
-    assert chart.frame["load_limit_kg"].isna().all()
 
 
 # Files
@@ -320,3 +270,116 @@ def test_a_pasted_table_loses_nothing_and_names_what_it_cannot_read():
     assert set(found["file"]) == {"the pasted table"}
     assert "no unit" in found["what"].iloc[0] and "in inches" in found["what"].iloc[1]
     assert "a size without a name" in set(found["what"])
+
+
+def banded(low: list, high: list, **columns: object) -> pd.DataFrame:
+    sizes = {"size": [f"size {i + 1}" for i in range(len(low))], "group": "adult"}
+    more = {LOW: low, HIGH: high, "load_limit_kg": 150, **columns}
+    return pd.DataFrame({**sizes, **more})
+
+
+def test_a_sound_chart_has_no_findings_and_no_warnings():
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        chart = chart_from(banded([70, 88], [90, 110]))
+    assert review_chart(chart).empty
+    assert review_chart(demo_chart()).empty
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "gap"),
+    [
+        ([70, 95], [90, 110], (90, 95)),
+        ([95, 70], [110, 90], (90, 95)),
+        ([70, 90.1], [90, 110], None),
+        ([70, 90], [90, 110], None),
+        ([70, 90.2], [90, 110], (90, 90.2)),
+        ([70, None], [90, 110], None),
+    ],
+)
+def test_gaps_between_neighbours(low, high, gap):
+    table = found(banded(low, high), "gap")
+    assert len(table) == (gap is not None)
+    if gap is not None:
+        row = table.iloc[0]
+        assert (row["low"], row["high"]) == gap
+        assert (row["size"], row["other_size"]) == ("size 1", "size 2")
+        assert "belongs to neither 'size 1' nor 'size 2'" in row["words"]
+
+
+def test_a_step_down_to_another_group_is_no_gap():
+    table = banded([70, 60], [90, 65], group=["adult", "bariatric"])
+    assert "gap" not in set(found(table)["kind"])
+    table = banded([70, 95], [90, 120], group=["adult", "bariatric"])
+    assert "gap" in set(found(table)["kind"])
+
+
+def test_sizes_out_of_order():
+    row = found(banded([80, 70], [110, 90]), "out_of_order").iloc[0]
+    assert (row["size"], row["other_size"]) == ("size 2", "size 1")
+    assert "begins or ends lower: list the sizes from small to large" in row["words"]
+    # Either end is enough, and the same ends are no disorder.
+    for low, high in (([80, 70], [100, 110]), ([80, 85], [110, 100])):
+        assert (found(banded(low, high))["kind"] == "out_of_order").sum() == 1
+    same = banded([80, 80, 80], [100, 100, 110])
+    assert "out_of_order" not in set(found(same)["kind"])
+
+
+def test_numbers_are_doubted_from_their_thresholds_on():
+    least, most = plausible_range("hip_circumference_cm")
+    for low, high, kinds in (
+        ([70, most], [90, most + 9], set()),
+        ([70, most + 0.1], [90, most + 9], {"nobody_fits"}),
+        ([least - 9, 70], [least, 90], set()),
+        ([least - 9, 70], [least - 0.1, 90], {"nobody_fits"}),
+        ([70, 88], [90, 1.5 * most], set()),
+        ([70, 88], [90, 1.5 * most + 0.1], {"doubtful_number"}),
+    ):
+        table = found(banded(low, high))
+        told = set(table["kind"])
+        assert told & {"nobody_fits", "doubtful_number"} == kinds, (low, high)
+    assert "'size 2' ends at a hip girth of" in table["words"].iloc[-1]
+    assert "leave the cell empty for no limit" in table["words"].iloc[-1]
+
+
+def test_a_measure_that_no_size_limits():
+    table = banded([70, 88], [90, 110], stature_cm_low=[None, None])
+    row = found(table).iloc[0]
+    assert (row["kind"], row["measure"]) == ("measure_not_limited", "stature_cm")
+    assert "no size limits it" in row["words"]
+
+
+def test_load_limits_missing():
+    row = found(banded([70, 88], [90, 110], load_limit_kg=[None, None])).iloc[0]
+    assert (row["kind"], row["size"]) == ("no_load_limit", None)
+    assert "read each sling's own label" in row["words"]
+    row = found(banded([70, 88], [90, 110], load_limit_kg=[120, None])).iloc[0]
+    assert (row["kind"], row["size"]) == ("no_load_limit", "size 2")
+
+
+def test_a_load_limit_inside_the_band():
+    table = banded(
+        [70, 88], [90, 110], body_mass_kg_low=[40, 80], body_mass_kg_high=[90, 180]
+    )
+    row = found(table, "load_limit_inside_band").iloc[0]
+    assert (row["size"], row["low"], row["high"]) == ("size 2", 150, 180)
+    assert "nobody above the load limit is counted as fitting" in row["words"]
+    for top, told in ((150, False), (150.1, True)):
+        table["body_mass_kg_high"] = [90, top]
+        kinds = set(found(table)["kind"])
+        assert ("load_limit_inside_band" in kinds) == told
+
+
+def test_every_finding_is_warned_of():
+    table = banded([70, 95], [90, 85 + 25], load_limit_kg=[np.nan, np.nan])
+    with pytest.warns(SizingWarning) as caught:
+        chart = chart_from(table, name="mine")
+    told = [str(w.message) for w in caught]
+    assert told == [f"mine: {words}" for words in review_chart(chart)["words"]]
+    assert len(told) == 2
+
+
+def test_a_warning_points_at_the_line_that_made_the_chart():
+    with pytest.warns(SizingWarning) as told:
+        chart_from(banded([70, 95], [90, 110]))
+    assert {warning.filename for warning in told} == {__file__}

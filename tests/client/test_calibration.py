@@ -1,25 +1,212 @@
-"""Chances keep their word: on survey people the model was not fitted on."""
+"""People whom the model never saw, and what is said of sizes for them.
+
+Soldiers and children: one half fits the model, the other is asked about. On the
+children hip girth, sitting height and thigh girth were measured. Shoulder height and
+buttock-popliteal length were not: the kit converts them from other landmarks, so
+nothing about them can be tested here, and nothing is claimed.
+"""
+
+import json
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from data_sources.derive_older_widths import derive
+from data_sources import derive_adult_model, derive_child_model
+from data_sources.derive_older_widths import derive, read_older
+from sizing.charts import SizeChart, chart_from
 from sizing.client.draws import older_times
 from sizing.client.how import reading
 from sizing.client.posterior import draw_bodies
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
+from sizing.people.body import moments as model_moments
+from sizing.people.body import terms as model_terms
 from sizing.resources import source_table
 
-from .calibrated import (
-    HELD_OUT,
-    ORDERS,
-    ask,
-    charts_for,
-    held_by_shape,
-    promised,
-    without_bias,
-)
-from .cases import MASS, STATURE, THIGH, edges, fits
+from .cases import BACK, DEMO, HIP, MASS, SEAT, SITTING, STATURE, THIGH, edges, fits
+
+#: Soldiers with 1,600 clients and 24 charts, as run once: of sizes said to fit with
+#: 80 % (75 to 85) 81.3 % did, with 50 % 50.3 %, with 95 % 95.4 %; first named 50.9 %,
+#: right 51.1 %; standard errors by client 0.6, 0.7, 0.3. Children with 1,000 and 12
+#: charts: 82.7, 51.1, 95.0; 56.5 and 58.4. Here fewer, so that it is quick: a share
+#: wavers by about 1.6 points from draw to draw of clients.
+CLIENTS, CHARTS = 240, 8
+#: Each client is asked with none, one, two (and three) of these measured.
+ORDERS = {"soldiers": (HIP, BACK, SEAT), "children": (HIP, SITTING, THIGH)}
+#: Half-width of the children's bands, in SDs of ln measure among all of them.
+HALF = 0.3
+
+
+def without_bias(patch: pytest.MonkeyPatch) -> None:
+    """Let the model have no bias, as of people of its own survey or of known shape."""
+    nothing = np.zeros(len(SEATED_AND_GIRTHS))
+    patch.setattr(model_moments, "_biases", lambda: (nothing, nothing))
+
+
+def _refitted(
+    patch: pytest.MonkeyPatch, name: str, module: Any, folder: Path, held_out: Callable
+) -> Iterator[pd.DataFrame]:
+    """Let the kit read a model fitted anew while those held out are asked about.
+
+    Asked about people of the survey it was fitted on, it has no bias: what it says of
+    others counts one, and would be too careful of these.
+    """
+    without_bias(patch)
+    content = {
+        "age_centre": module.AGE_CENTRE,
+        "sexes": {sex: module.fit_sex(folder, sex) for sex in SEXES},
+    }
+    content = json.loads(json.dumps(content, default=lambda a: np.asarray(a).tolist()))
+    real = model_terms.source_json
+    patch.setattr(
+        model_terms,
+        "source_json",
+        lambda asked: content if asked == name else real(asked),
+    )
+    model_terms.group_models.cache_clear()
+    yield held_out()
+    patch.undo()
+    model_terms.group_models.cache_clear()
+
+
+def soldiers(folder: Path) -> Iterator[pd.DataFrame]:
+    """Refit the adult model on one half of ANSUR II; give the other half's people."""
+    patch, whole, rest = pytest.MonkeyPatch(), derive_adult_model.read_army, {}
+
+    def half(place, sex):
+        people = whole(place, sex)
+        rest[sex] = people.iloc[1::2]
+        return people.iloc[0::2].reset_index(drop=True)
+
+    def others():
+        return pd.concat([rest[s].sample(CLIENTS // 2, random_state=7) for s in SEXES])
+
+    patch.setattr(derive_adult_model, "read_army", half)
+    yield from _refitted(patch, "adult_model.json", derive_adult_model, folder, others)
+
+
+def children(folder: Path) -> Iterator[pd.DataFrame]:
+    """Refit the child model on one half of Snyder 1977; give the other half."""
+    patch, module = pytest.MonkeyPatch(), derive_child_model
+    whole = module.read_children(folder)
+    half = whole.iloc[0::2].reset_index(drop=True)
+    patch.setattr(module, "read_children", lambda _: half)
+    # Hips of today's youths are not those of these children: fit their own.
+    patch.setattr(module, "with_youths", lambda own, _: own.dropna(subset=[module.HIP]))
+
+    def others():
+        rest = whole.iloc[1::2].dropna(subset=list(ORDERS["children"]))
+        # Under 16 the model is the children's alone.
+        rest = rest[rest["age_years"].between(3, 16)]
+        return rest.sample(CLIENTS, random_state=5)
+
+    yield from _refitted(patch, "child_model.json", module, folder, others)
+
+
+HELD_OUT = {"soldiers": soldiers, "children": children}
+
+
+def charts_for(
+    who: str, people: pd.DataFrame, rng: np.random.Generator
+) -> list[SizeChart]:
+    """Return charts on which people fall everywhere.
+
+    For soldiers the demo chart with its edges moved about, for children bands that
+    follow each other over all of them.
+    """
+    charts = []
+    for _ in range(CHARTS):
+        frame = DEMO.frame.copy()
+        if who == "children":
+            frame = pd.DataFrame({"size": [f"size {i}" for i in range(7)]})
+        for name in ORDERS[who]:
+            ends = [f"{name}_low", f"{name}_high"]
+            if who == "soldiers":
+                shift = rng.uniform(-0.5, 0.5) * (frame[ends[1]] - frame[ends[0]])
+                frame[ends] = frame[ends].add(shift, axis=0).round(1)
+                continue
+            logs = np.log(people[name])
+            at = logs.mean() + logs.std() * (np.linspace(-1.8, 1.8, 7))
+            at = at + rng.uniform(-0.3, 0.3) * logs.std()
+            half = rng.uniform(1.0, 1.8) * HALF * logs.std()
+            frame[ends[0]] = np.exp(at - half).round(1)
+            frame[ends[1]] = np.exp(at + half).round(1)
+        charts.append(chart_from(frame, warn=False))
+    return charts
+
+
+def ask(who: str, people: pd.DataFrame) -> pd.DataFrame:
+    """Return one row per person, number of measures taken, chart and size."""
+    rng, order = np.random.default_rng(12), ORDERS[who]
+    charts = [edges(chart) for chart in charts_for(who, people, rng)]
+    adult = who == "soldiers"
+    read, draws = (SEATED_AND_GIRTHS, 512) if adult else (order, 1024)
+    orders = [order[:taken] for taken in range(len(order) + adult)]
+    sizes, rows = len(charts[0].sizes), []
+    for person, (_, row) in enumerate(people.iterrows()):
+        true = np.array([[row.get(name, np.nan) for name in MEASURES]], dtype=float)
+        readings = {}
+        for name in (MASS, STATURE, *read):
+            error = rng.normal(0, reading(name, 1.0).sd)
+            readings[name] = reading(name, float(row[name]) + error)
+        for taken, known in enumerate(orders):
+            some = [readings[name] for name in (MASS, STATURE, *known)]
+            age = float(row["age_years"])
+            bodies = draw_bodies(row["sex"], age, some, draws=draws)
+            for number, chart in enumerate(charts):
+                chance = bodies.weight @ fits(bodies.values, chart).fits
+                right = fits(true, chart).fits[0]
+                first = np.arange(sizes) == chance.argmax()
+                place = np.full((sizes, 3), (person, taken, number))
+                rows.append(np.column_stack([place, chance, right, first]))
+    names = ["person", "taken", "chart", "chance", "fits", "first"]
+    return pd.DataFrame(np.vstack(rows), columns=names)
+
+
+#: Chances near these.
+NEAR = {"95 %": (0.92, 0.98), "80 %": (0.75, 0.85), "50 %": (0.44, 0.56)}
+
+
+def promised(asked: pd.DataFrame) -> pd.DataFrame:
+    """Return what was said and found of sizes' chances, and of how many."""
+    rows = {name: asked["chance"].between(*ends) for name, ends in NEAR.items()}
+    rows["first"] = asked["first"] == 1
+    found = {
+        name: (asked["chance"][of].mean(), asked["fits"][of].mean(), of.sum())
+        for name, of in rows.items()
+    }
+    return pd.DataFrame(found, index=["said", "found", "n"]).T
+
+
+def held_by_shape(folder: Path, **options: float) -> pd.DataFrame:
+    """Return for people of 75 and over whether each interval holds their thigh.
+
+    NHANES 2003-06 measured the thigh midway, the model knows its greatest girth: the
+    people of even number say how far apart these are, by sex, those of odd number
+    judge.
+    """
+    people = read_older(folder).dropna(subset=["BMXTHICR"])
+    people = people[people["RIDAGEYR"] >= 75].reset_index(drop=True)
+    ends = {level: ((1 - level) / 2, (1 + level) / 2) for level in (0.95, 0.90, 0.50)}
+    asked = [0.5, *(end for pair in ends.values() for end in pair)]
+    rows = []
+    for _, one in people.iterrows():
+        known = [reading(MASS, one["BMXWT"], "scale"), reading(STATURE, one["BMXHT"])]
+        age = float(one["RIDAGEYR"])
+        bodies = draw_bodies(one["sex"], age, known, draws=512, **options)
+        rows.append(np.log(bodies.quantile(asked)[:, MEASURES.index(THIGH)]))
+    said = pd.DataFrame(rows, columns=asked)
+    gap = np.log(people["BMXTHICR"]) - said[0.5]
+    apart = gap[people["even"]].groupby(people["sex"]).mean()
+    gap = gap - people["sex"].map(apart)
+    held = pd.DataFrame({"sex": people["sex"]})
+    for level, (low, high) in ends.items():
+        held[level] = gap.between(said[low] - said[0.5], said[high] - said[0.5])
+    return held[~people["even"]]
+
 
 #: What was said and found of chances before unlike bodies were thought possible. It
 #: must not be further out by more than 2 points.
@@ -71,32 +258,6 @@ def test_more_known_is_never_worse_on_average(asked):
         named = asked[asked["first"] == 1].groupby("taken")[["fits", "chance"]].mean()
         assert (named.diff().dropna() > -0.01).all(axis=None)
         assert (named.loc[3.0] > named.loc[0.0] + 0.01).all()
-
-
-@pytest.mark.surveys
-def test_two_readings_beat_one(held_out):
-    who, people = held_out
-    rng = np.random.default_rng(3)
-    charts = [edges(chart) for chart in charts_for(who, people, rng)]
-    scores = {"tape once": [], "tape twice": []}
-    for _, row in people.iloc[::3].iterrows():
-        true = np.array([[row.get(name, np.nan) for name in MEASURES]], dtype=float)
-        one, two = rng.normal(0, 1, (2, len(ORDERS[who])))
-        build = [reading(MASS, float(row[MASS]), "scale")]
-        build.append(reading(STATURE, float(row[STATURE])))
-        for how in scores:
-            readings = [*build]
-            for name, a, b in zip(ORDERS[who], one, two, strict=True):
-                error = a if how == "tape once" else (a + b) / 2
-                value = float(row[name]) + reading(name, 1.0).sd * error
-                readings.append(reading(name, value, how))
-            age = float(row["age_years"])
-            bodies = draw_bodies(row["sex"], age, readings, draws=512)
-            for chart in charts:
-                chance = bodies.weight @ fits(bodies.values, chart).fits
-                right = fits(true, chart).fits[0]
-                scores[how].append(np.square(chance - right).mean())
-    assert np.mean(scores["tape twice"]) < np.mean(scores["tape once"])
 
 
 @pytest.mark.surveys

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.app.client_form import ClientForm, answer_html, pictures_html
+from sizing.app.client_form import answer_html, pictures_html
 from sizing.cautions import invented_words
 from sizing.charts import OUTCOMES, assign, chart_from
 from sizing.cli.main import main
@@ -183,13 +183,6 @@ def test_a_missing_leg_leaves_the_thigh_to_the_tape():
     assert judged.sizes["estimate"].max() < 0.01
 
 
-def test_a_load_limit_waits_for_the_scale_where_a_condition_changes_the_weight():
-    answer = check(WOMAN, conditions="pregnancy")
-    assert MASS in answer.unjudged
-    assert answer.sizes["estimate"].isna().any()
-    assert answer.growth.empty
-
-
 def test_of_a_growing_child_nothing_changed_is_projected():
     boy = {"sex": "male", "age_years": 8, MASS: 26, STATURE: 128}
     answer = check(boy, conditions="curved_spine")
@@ -213,21 +206,6 @@ def test_note_page_and_json_begin_with_what_cannot_be_judged():
     assert "not judged" in pictures_html(answer)
     told_first = {row["size"]: row["estimate"] for row in told["sizes"]}
     assert told_first["adult 2"] is None
-
-
-def test_on_the_form_conditions_are_ticked():
-    form = ClientForm()
-    form.show_example()
-    assert "Stated" not in form.answer_view.value
-    button = form.fields.unlike.children[0]
-    assert button.description.endswith(": none ticked") and not button.value
-    form.fields.conditions["swelling"].value = True
-    assert button.description.endswith(": 1 ticked") and button.value
-    assert "Stated: swelling" in form.answer_view.value
-    assert "Invented client" not in form.answer_view.value
-    assert form.answer.client.conditions == ("swelling",)
-    form.clear()
-    assert form.fields.stated() == []
 
 
 def test_the_command_takes_conditions_again_and_again(capsys):

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 from scipy.optimize import brentq
-from scipy.stats import binomtest, chi2, norm
+from scipy.stats import binomtest, chi2
 
 from sizing.client import client_from, growth
 from sizing.client.answer import ClientAnswer
@@ -17,14 +17,13 @@ from sizing.client.how import Reading, reading
 from sizing.client.judged import evidence_limits, sources
 from sizing.client.nudge import nudge, nudge_layout, with_edge
 from sizing.client.own_chart import judge_chart
-from sizing.client.posterior import _bodies, _builds, _Pool, _seated, draw_bodies
+from sizing.client.posterior import draw_bodies
 from sizing.errors import SizingError
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.people import limits
 from sizing.people.body.moments import moments
 from sizing.people.growth import z_score
 from sizing.people.own import people_from
-from sizing.words.client_notes import growth_words, play_words, summary_lines
 
 from .cases import (
     BACK,
@@ -40,91 +39,6 @@ from .cases import (
     made,
     row_of,
 )
-
-KERNEL = np.diag([0.03**2, 0.01**2])
-
-
-@pytest.fixture(scope="module")
-def pool():
-    """Invented people: ln mass, ln stature, age, sex."""
-    draw = np.random.default_rng(4)
-    build = np.column_stack([draw.normal(4.3, 0.2, 600), draw.normal(5.1, 0.05, 600)])
-    sex = draw.choice(["female", "male"], 600).astype(object)
-    return _Pool(build, draw.uniform(2, 80, 600), sex)
-
-
-@pytest.mark.parametrize(
-    ("mass", "how"),
-    [(None, "guessed"), (75.0, "guessed"), (240.0, "scale"), (50_000.0, "scale")],
-)
-def test_builds_are_drawn_from_the_mixture_given_the_readings(pool, mass, how):
-    """Weights by the density of the reading, not by completing the square."""
-    one = reading(MASS, mass or 75.0, how)
-    noise, at = one.log_sd**2 if mass else 1e12, one.log_value
-    centre = np.array([at, pool.build[:, 1].mean()])
-    precision = np.diag([1 / noise if mass else 0.0, 0.0])
-    age_weight = norm.logpdf(pool.age, 40.0, 3.0)
-    for step in range(8):
-        h = KERNEL * 1.6 ** (2 * step)
-        reach = np.sqrt(h[0, 0] + noise)
-        log_weight = age_weight + norm.logpdf(at, pool.build[:, 0], reach)
-        weight = np.exp(log_weight - log_weight.max())
-        if weight.sum() ** 2 / np.square(weight).sum() >= 20:
-            break
-    weight = weight / weight.sum()
-    gain = h[0, 0] / (h[0, 0] + noise)
-    middle = pool.build.copy()
-    middle[:, 0] += gain * (at - middle[:, 0])
-    inner = np.diag([h[0, 0] * (1 - gain), h[1, 1]])
-    mean = weight @ middle
-    spread = np.cov(middle.T, aweights=weight, ddof=0) + inner
-    u = np.random.default_rng(1).random((100_000, 3))
-    aim = (np.zeros((2, 2)), np.zeros(2))
-    build, age, sex = _builds(pool, age_weight, 40.0, centre, precision, aim, u)
-    sd = np.sqrt(np.diag(spread))
-    assert np.abs((build.mean(axis=0) - mean) / sd).max() < 0.02
-    scaled = (np.cov(build.T) - spread) / np.outer(sd, sd)
-    assert np.abs(scaled).max() < 0.03
-    assert (age == 40.0).all()
-    women = (pool.sex == "female").astype(float)
-    assert (sex == "female").mean() == pytest.approx(weight @ women, abs=0.01)
-    # The further from everybody, the wider the kernel, within eight steps.
-    assert (step > 0) == (mass in (240.0, 50_000.0))
-
-
-def test_bodies_follow_each_build_and_impossible_ones_weigh_nothing(rng):
-    n, each = 2, 4
-    parts = (
-        np.log([[70.0, 170.0], [90.0, 180.0]]),
-        np.array([40.5, 60.5]),
-        np.array(["female", "male"], dtype=object),
-    )
-    one = moments(parts[2], *np.exp(parts[0]).T, parts[1])
-    covariance = one.covariance()
-    nothing, none = np.full(len(one.mean[0]), np.nan), np.zeros(len(one.mean[0]))
-    z = np.zeros((n * each, len(none)))
-    sitting = SEATED_AND_GIRTHS.index(SITTING)
-    z[1, sitting] = 40.0
-    laws, never = [covariance, covariance], np.zeros(2)
-    logs = _seated(one.mean, laws, never, nothing, none, z)
-    told = _bodies(parts, logs, np.array([0.25, 0.75]), [], confirmed=False)
-    assert told.build.tolist() == [0] * 4 + [1] * 4
-    assert told.age_years.tolist() == [40.5] * 4 + [60.5] * 4
-    assert told.sex.tolist() == ["female"] * 4 + ["male"] * 4
-    np.testing.assert_allclose(told.values[0, 2:], np.exp(one.mean[0]))
-    assert told.weight[1] == 0 and told.weight.sum() == pytest.approx(1)
-    assert told.weight[4] / told.weight[0] == pytest.approx(3.0)
-    assert told.values[:, 0] == pytest.approx([70.0] * 4 + [90.0] * 4)
-    # Standard normals become the model's spread, by any root of its covariance.
-    z = rng.normal(size=(20_000, len(none)))
-    logs = _seated(one.mean, laws, never, nothing, none, z)
-    told = _bodies(parts, logs, np.array([0.5, 0.5]), [], confirmed=False)
-    for i in range(n):
-        logs = np.log(told.values[told.build == i, 2:])
-        assert np.abs((logs.mean(axis=0) - one.mean[i]) / one.sd[i]).max() < 0.05
-        sd = np.sqrt(np.diag(covariance[i]))
-        r = np.abs(np.cov(logs.T) - covariance[i]) / np.outer(sd, sd)
-        assert r.max() < 0.07
 
 
 @pytest.mark.parametrize("known", [{}, {HIP: 104, BACK: 57}])
@@ -307,22 +221,6 @@ def answer() -> ClientAnswer:
     return check(WOMAN | {HIP: 104})
 
 
-def test_sizes_in_play_and_the_answer_without_any(answer):
-    sizes = answer.sizes.assign(estimate=0.0, low=0.0, high=0.01)
-    none = replace(answer, sizes=sizes)
-    assert none.in_play == [] and play_words(none) == "Sizes in play: none."
-    assert none.runner_up is None
-    sizes = sizes.assign(estimate=[0.5, 0.05] + [0.049] * 7)
-    some = replace(answer, sizes=sizes)
-    names = sizes["size"].tolist()
-    assert play_words(some) == (
-        f"Sizes in play: {names[0]} 50 % (0 to 1), {names[1]} 5 % (0 to 1)."
-    )
-    assert some.runner_up["size"] == names[1]
-    assert replace(answer, sizes=sizes.head(1)).runner_up is None
-    assert growth_words(answer) == []
-
-
 def test_where_evidence_and_figures_come_from_is_said_once(answer):
     child = client_from({"sex": "f", "age_years": 8, STATURE: 128})
     assert limits.SAID["children_1977"] in evidence_limits(child)
@@ -350,21 +248,6 @@ def test_ways_go_with_entries_and_the_nearest_size_is_told():
     plain = json.loads(json.dumps(told.to_dict()))
     assert plain["nearest"] == near and plain["status"] == "below_smallest"
     assert plain["sex"] == "female" and plain["in_play"] == []
-
-
-def test_of_whom_no_part_bears_nothing_is_said_but_that(answer):
-    assert answer.table is answer.sizes
-    heavy = {"sex": "female", "age_years": 8, MASS: 30, STATURE: 128}
-    borne, over = (check(heavy, loads={"hoist": load}) for load in (30, 29))
-    assert not borne.nothing_bears and over.nothing_bears
-    for told, said in ((borne, True), (over, False)):
-        lines = summary_lines(told)
-        for words in ("Sizes in play", "Measure again"):
-            assert any(words in line for line in lines) == said, words
-        assert any(line.startswith("Note: ") for line in lines)
-    assert "Weigh again before any lift: weight, 30 kg" in over.answer()
-    limit = "lowest load limit of all parts 29 kg."
-    assert f"Over the load limit: weight 30 kg, {limit}" in over.answer()
 
 
 def test_a_survey_design_is_kept_where_an_edge_is_moved():

@@ -2,7 +2,6 @@
 
 import argparse
 import io
-import json
 import re
 import shutil
 import sys
@@ -13,11 +12,8 @@ from html import escape, unescape
 
 import pytest
 
-from sizing.cautions import cautions, closing
-from sizing.charts import demo_chart, write_chart
-from sizing.cli import chart as chart_command
+from sizing.cautions import cautions
 from sizing.cli import client as client_command
-from sizing.client.nudge import with_edge
 from sizing.errors import SizingError
 from sizing.measures.written import written
 from sizing.pages.client_note import Decision, client_note
@@ -127,11 +123,6 @@ def test_the_note_prints_on_one_sheet_in_ten_point(answer):
         browser.close()
 
 
-def test_the_note_asks_for_nothing_outside(note):
-    assert not re.search(r"(src|href)\s*=\s*[\"']?https?:", note.html())
-    assert "@import" not in note.html() and "<script" not in note.html()
-
-
 def test_what_is_empty_leaves_space_and_another_size_than_the_kits_is_said(answer):
     assert client_note(answer).markdown().count("....................") >= 6
     text = client_note(answer, Decision(size="adult 3")).markdown()
@@ -158,19 +149,6 @@ def run(command, *words):
     return command.run(parser.parse_args(list(words)))
 
 
-def test_the_client_command_prints_words_json_and_a_note(tmp_path, capsys):
-    words = ["sex=female", "age_years=74", "body_mass_kg=61:hoist_scale"]
-    note = tmp_path / "note.md"
-    assert run(client_command, *words, "--load", "hoist=160", "--note", str(note)) == 0
-    told = capsys.readouterr().out
-    assert "Measure next" in told and closing() in told
-    assert "hoist scale" in note.read_text()
-    run(client_command, *words, "--json")
-    made = json.loads(capsys.readouterr().out)
-    assert made["measures"][0]["how"] == "hoist scale"
-    assert len(made["sizes"]) == 9
-
-
 @pytest.mark.parametrize(
     "words",
     [
@@ -186,38 +164,6 @@ def test_the_client_command_refuses_in_plain_words(words):
     with pytest.raises(SizingError) as caught:
         run(client_command, *words)
     assert "Traceback" not in str(caught.value)
-
-
-def test_the_chart_command_writes_a_report(tmp_path, capsys):
-    mine, other = tmp_path / "mine.csv", tmp_path / "other.xlsx"
-    write_chart(demo_chart(), mine)
-    moved = with_edge(demo_chart(), "adult 2", HIP, "high", 120)
-    write_chart(moved, other)
-    page = tmp_path / "report.html"
-    words = ["--people", "bariatric", "--draws", "1", "--out", str(page)]
-    assert run(chart_command, str(mine), *words, "--against", str(other)) == 0
-    told = capsys.readouterr().out
-    assert "mine" in told and "other" in told and closing() in told
-    text = page.read_text(encoding="utf-8")
-    for heading in (
-        "Two charts side by side",
-        "Who falls between, and why",
-        "Gaps and overlaps",
-        "Sizes nobody needs",
-        "Before any lift",
-    ):
-        assert heading in text
-
-
-def test_a_bad_chart_is_refused_with_every_problem(tmp_path):
-    bad = tmp_path / "bad.csv"
-    bad.write_text(
-        "size,hip_circumference_cm_low,hip_circumference_cm_high\n"
-        'one,"1,705",90\ntwo,95,80\n'
-    )
-    with pytest.raises(SizingError) as caught:
-        run(chart_command, str(bad))
-    assert "comma" in str(caught.value) and "above the high limit" in str(caught.value)
 
 
 def test_what_was_confirmed_is_told_in_plain_words_and_the_readers_units():

@@ -394,13 +394,6 @@ def test_a_cell_that_is_no_plain_number_is_left_out(cells, left, reason):
     assert answers.left_out["reason"].str.contains(reason).all()
 
 
-def test_units_stand_in_the_heading():
-    rows = {"participant": [1], "subject": "A", "hip_circumference_in": [40.0]}
-    answers = answers_of(rows | {"guessed_body_mass_lb": [150.0]})
-    assert answers.readings["value"].tolist() == pytest.approx([101.6])
-    assert answers.guesses["value"].tolist() == pytest.approx([68.0389], abs=1e-3)
-
-
 @pytest.mark.parametrize(
     "rows",
     [

@@ -305,15 +305,3 @@ def test_a_hair_of_body_mass_is_no_surprise(adults):
 def test_what_cannot_be_asked_is_refused(adults, asked):
     with pytest.raises(SizingError):
         compare_ways(adults, demo_chart(), replicates=50, **asked)
-
-
-@pytest.mark.surveys
-def test_measured_people_of_ansur2_give_certain_pairs(survey_folder):
-    from data_sources.read_surveys import read_ansur2
-
-    women = read_ansur2(survey_folder / "ansur2_women.csv").frame
-    people = people_from(women)
-    pairs = surprising_pairs(people, demo_chart(), n=3)
-    assert len(pairs.table) == 3
-    assert (pairs.table["certainty"] == 1).all()
-    assert (pairs.table["evidence"] == "measured").all()

@@ -12,22 +12,6 @@ UNSAID, MEANT = "a limit whose measure is not said", "did you mean '{}'?"
 TWICE = "the same measure, {}, stands in two units: '{}' and '{}'"
 
 
-@pytest.mark.parametrize("measure", MEASURES)
-@pytest.mark.parametrize("end", ["low", "high"])
-def test_each_measure_is_understood_in_each_unit(measure, end):
-    """Centimetres to an inch and kilograms to a pound are exact by definition."""
-    factors = {"cm": 1, "mm": 0.1, "m": 100, "in": 2.54, "ft": 30.48}
-    if measure.endswith("_kg"):
-        factors = {"kg": 1, "g": 0.001, "lb": 0.45359237, "st": 14 * 0.45359237}
-    base = measure.rsplit("_", 1)[0]
-    for unit, factor in factors.items():
-        (_, column), told = CHART.read(["size", f" {base}_{unit}_{end} "])
-        assert not told and (column.position, column.end) == (1, end)
-        assert (column.standard, column.measure) == (f"{measure}_{end}", measure)
-        assert column.unit == unit and column.factor == pytest.approx(factor)
-        assert column.given == f"{base}_{unit}_{end}"
-
-
 @pytest.mark.parametrize(
     ("table", "heading", "meant"),
     [

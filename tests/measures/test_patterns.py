@@ -1,4 +1,4 @@
-"""Patterns of sling: what a chart must limit, what to measure, what is warned of."""
+"""The vocabulary; patterns of sling: what a chart must limit, what is warned of."""
 
 import numpy as np
 import pytest
@@ -8,10 +8,22 @@ from sizing.bands.nine_sizes import default_widths, fitted_chart
 from sizing.charts import SizeChart, assign, demo_chart
 from sizing.cli.main import main
 from sizing.errors import SizingError
-from sizing.measures import MEASURES, measure_patterns
+from sizing.measures import MEASURES, measure_patterns, vocabulary
 from sizing.measures.patterns import PATTERNS, pattern_words
 from sizing.people import load_people
 from sizing.resources import source_table
+
+
+def test_vocabulary_tells_everything_about_every_measure():
+    table = vocabulary()
+    assert table["name"].tolist() == list(MEASURES)
+    text = table.drop(columns=["error_cm", "patterns"])
+    assert (text.map(lambda cell: len(str(cell).strip())) > 0).all(axis=None)
+    assert text.notna().all(axis=None)
+    assert (table["name"].str.rsplit("_", n=1).str[1] == table["unit"]).all()
+    assert table["error_cm"].between(0.05, 5).all()
+    marked = "no source|from memory"
+    assert table["error_source"].str.contains(marked).all()
 
 
 def test_the_tables_and_the_list_of_patterns_agree():

@@ -1,7 +1,9 @@
-"""The unit gate: converts by name, refuses the rest, repairs nothing."""
+"""Measures: units converted and refused, rounding, writing and cells by plain sums."""
 
 import pickle
 import warnings
+from decimal import ROUND_FLOOR, ROUND_HALF_UP, Decimal
+from fractions import Fraction
 from functools import partial
 
 import numpy as np
@@ -12,17 +14,251 @@ from hypothesis import strategies as st
 from scipy import constants
 
 from data_sources.read_surveys import read_ansur2, read_snyder1977
-from sizing.errors import InputProblems, SizingWarning
-from sizing.measures import MEASURES, plausible_range, to_standard_units
+from sizing.errors import InputProblems, SizingError, SizingWarning
+from sizing.measures import MEASURES, plausible_range, to_standard_units, to_tenths
 from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
-from sizing.measures.written import Amount, Said, told, written
-from sizing.surveys import read_embedded
+from sizing.measures.units import _limits
+from sizing.measures.written import Amount, Said, kind_of, span, told, unit_of, written
+from sizing.resources import source_table
+from sizing.surveys import read_embedded, read_nhanes_files
+
+#: Exact by definition: the inch of 2.54 cm and the pound of 0.45359237 kg.
+INCH, POUND = Fraction(254, 100), Fraction(45359237, 10**8)
 
 
-def problems(frame: pd.DataFrame, **options: bool) -> pd.DataFrame:
+def problems(frame, **options):
     with pytest.raises(InputProblems) as caught:
         to_standard_units(frame, **options)
     return caught.value.table
+
+
+@given(st.decimals(0, 1000, places=4))
+def test_tenths_are_rounded_as_decimals_are_with_halves_up(number):
+    expected = (number * 10).quantize(Decimal(1), ROUND_HALF_UP)
+    assert to_tenths([float(number)]).tolist() == [int(expected)]
+
+
+def test_what_is_not_measured_is_marked_among_tenths():
+    told = to_tenths(np.array([[np.nan, np.inf], [0.0, 0.0499]]))
+    assert told.tolist() == [[-1, -1], [0, 0]] and told.dtype == np.int64
+
+
+@given(
+    st.decimals(-400, 400, places=2),
+    st.sampled_from(["stature_cm", "body_mass_kg"]),
+    st.sampled_from(["metric", "pounds", "stone"]),
+    st.sampled_from(["half", "down", "tenth"]),
+)
+def test_values_are_written_as_fractions_say(number, measure, units, to):
+    length = measure == "stature_cm"
+    factor = Fraction(1) if units == "metric" else INCH if length else POUND
+    step = Fraction(1, 10) if to == "tenth" else Fraction(1, 2 if length else 1)
+    steps = Fraction(number) / factor / step
+    if to != "down" and abs(steps % 1 - Fraction(1, 2)) < Fraction(1, 10**9):
+        return  # a half may be rounded either way
+    down = ROUND_FLOOR if to == "down" else ROUND_HALF_UP
+    whole = int(
+        (Decimal(steps.numerator) / Decimal(steps.denominator)).quantize(1, down)
+    )
+    told = written(float(number), measure, units, to=to)
+    expected = whole * step
+    sign = -1 if told.startswith("-") else 1
+    unit = ("cm" if length else "kg") if units == "metric" else "in" if length else "lb"
+    if unit == "lb" and units == "stone" and " st " in told:
+        stones, _, pounds, last = told.lstrip("-").split()
+        assert last == "lb" and Fraction(pounds) < 14 and int(stones) > 0
+        assert sign * (int(stones) * 14 + Fraction(pounds)) == expected
+    else:
+        value, last = told.split()
+        assert last == unit and Fraction(value) == expected
+        assert units != "stone" or length or abs(expected) < 14
+
+
+def test_a_step_down_begins_a_millionth_below_its_end():
+    """What a factor adds in the last places of a double is no next lower step."""
+    for short, words in {0: "10", 5e-8: "10", 1e-6: "9.5", 0.4: "9.5"}.items():
+        assert written(10 - short, "stature_cm", to="down") == f"{words} cm"
+    assert written(36 * 2.54, "stature_cm", "pounds", to="down") == "36 in"
+
+
+def test_what_has_no_kind_or_unit_is_refused_and_stones_are_two_numbers():
+    for call in (
+        lambda: kind_of("stature_in"),
+        lambda: written(1, "stature_cm", "feet"),
+        lambda: written(1, "stature_cm", to="whole"),
+        lambda: unit_of("stature_cm", "feet"),
+    ):
+        with pytest.raises(SizingError):
+            call()
+    # Stones and pounds are two numbers: both ends keep their units.
+    stone = partial(written, units="stone")
+    assert span(5, 70, "body_mass_kg", stone) == "11 lb to 11 st 0.3 lb"
+
+
+@pytest.mark.parametrize("measure", MEASURES)
+def test_a_range_is_that_of_the_band_the_age_lies_in(measure):
+    table = source_table("plausible_ranges.csv").query("name == @measure")
+    begins, ends = table["age_years_from"].tolist(), table["age_years_below"].tolist()
+    # Bands follow each other without a gap.
+    assert begins == [2, *ends[:-1]] and ends[-1] > 120
+    assert (table["low"] < table["high"]).all()
+    assert table["source"].str.contains("no source").all()
+    for row in table.itertuples():
+        for age in (row.age_years_from, row.age_years_below - 0.01):
+            if age <= 120:
+                assert plausible_range(measure, age) == (row.low, row.high)
+    assert plausible_range(measure, 120) == plausible_range(measure, 119)
+    assert plausible_range(measure) == (table["low"].min(), table["high"].max())
+    assert plausible_range(measure, float("nan")) == plausible_range(measure)
+    ages = np.array([np.nan, 2.0, 4.99, 5.0, 17.99, 18.0])
+    low, high = _limits(measure, ages)
+    for i, age in enumerate(ages):
+        assert (low[i], high[i]) == plausible_range(measure, age)
+    with pytest.raises(SizingError, match="unknown measure"):
+        plausible_range("shoe_size", 30)
+    for age in (1.99, 120.01):
+        with pytest.raises(SizingError, match="no figures for this age"):
+            plausible_range(measure, age)
+
+
+def test_further_lengths_masses_and_ages_are_converted_too():
+    frame = {"span_m": [1.7], "reported_mass_lb": [150], "age_months": [30]}
+    out = to_standard_units(pd.DataFrame(frame))
+    assert list(out) == ["span_cm", "reported_mass_kg", "age_years"]
+    assert out.iloc[0].tolist() == pytest.approx([170, 150 * float(POUND), 2.5])
+    for name in ("age_cm", "age_kg", "age_days", "age_weeks"):
+        assert "is no unit" in problems(pd.DataFrame({name: [5]}))["what"][0]
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "refused"),
+    [
+        ("age_years", 0, False),
+        ("age_years", 120, False),
+        ("age_years", 120.01, True),
+        ("age_months", 1440, False),
+        ("age_months", 1441, True),
+        ("age_years", -0.1, True),
+        ("stature_cm", 0, True),
+        ("hip_circumference_cm_low", 0, False),
+        ("body_mass_kg", -np.inf, True),
+    ],
+)
+def test_numbers_at_the_ends_of_what_is_taken(column, value, refused):
+    frame = pd.DataFrame({column: [value, np.nan], "ward": "n"})
+    if refused:
+        told = problems(frame)
+        assert told["row"].tolist() == [2] and told["value"].tolist() == [value]
+    else:
+        assert to_standard_units(frame).iloc[0, 0] == pytest.approx(
+            value / (12 if column == "age_months" else 1)
+        )
+
+
+@pytest.mark.parametrize("count", [1, 9, 10, 11, 13])
+def test_ten_cells_of_a_kind_are_named_and_the_rest_counted(count):
+    for column, bad, good in (
+        ("stature_cm", "tall", "170"),
+        ("sex", "x", "f"),
+        ("body_mass_kg", -1.0, 70.0),
+    ):
+        frame = pd.DataFrame({column: [good, *[bad] * count, good]})
+        told = problems(frame, file="wards.csv")
+        rows = told["row"].dropna().astype(int).tolist()
+        assert rows == list(range(3, 3 + min(count, 10)))
+        more = told[told["row"].isna()]["what"].str.cat()
+        words = f"{count - 10} more cells of this column have such a problem"
+        assert more == words * (count > 10)
+        assert set(told["column"]) == {column} and set(told["file"]) == {"wards.csv"}
+
+
+def test_unusual_values_are_named_up_to_ten_and_warned_of_where_they_are_read():
+    frame = pd.DataFrame({"stature_in": [66.0, *[1.7] * 12], "age_years": 40.5})
+    told = problems(frame)
+    assert told["row"].tolist() == list(range(3, 13))
+    assert "makes sense in metres, not in inches" in told["what"][0]
+    assert told["value"].tolist() == [1.7] * 10
+    assert told["allowed"][0] == "90 to 230 cm for height"
+    with pytest.warns(SizingWarning) as caught:
+        to_standard_units(frame, allow_unusual=True)
+    assert caught[0].filename == __file__ and str(caught[0].message).count("\n- ") == 10
+
+
+@pytest.mark.parametrize(
+    ("value", "outcome"),
+    [
+        (230.0, "taken"),
+        (230.1, "warned"),
+        (460.0, "warned"),
+        (460.1, "never"),
+        (90.0, "taken"),
+        (89.9, "inches"),
+        (32.5, "warned"),
+        (32.4, "never"),
+    ],
+)
+def test_no_body_is_over_twice_or_under_half_of_what_is_plausible(value, outcome):
+    """Statures of 90 to 230 cm for adults, of 65 to 230 at any age."""
+    frame = pd.DataFrame({"stature_cm": [value], "age_years": 40.0})
+    if outcome == "taken":
+        assert to_standard_units(frame)["stature_cm"][0] == value
+    elif outcome == "inches":
+        assert "makes sense in inches" in problems(frame)["what"][0]
+    elif outcome == "warned":
+        with pytest.warns(SizingWarning, match="outside the range"):
+            to_standard_units(frame)
+    else:
+        told = problems(frame, allow_unusual=True)
+        assert told["what"].tolist() == ["no body has this value"]
+        assert told["allowed"][0].startswith("32.5 to 460 cm")
+
+
+@pytest.mark.parametrize(
+    ("age", "fits"), [(2.0, True), (4.99, True), (5.0, False), (120.0, False)]
+)
+def test_values_are_held_against_their_age_where_it_is_known(age, fits):
+    """Seven kilograms and a half are plausible from 2 to 5 years."""
+    frame = pd.DataFrame({"body_mass_kg": [7.5], "age_years": [age]})
+    if fits:
+        assert to_standard_units(frame)["body_mass_kg"][0] == 7.5
+    else:
+        assert "makes sense in stones" in problems(frame)["what"][0]
+    # An age the kit has no figures for leaves the widest range.
+    for other in (1.0, np.nan):
+        assert to_standard_units(frame.assign(age_years=other)).shape == (1, 2)
+
+
+def test_edges_of_a_chart_may_lie_below_everybody_but_not_all_of_them():
+    """The least stature plausible at any age is 65 cm."""
+    low, high = "stature_cm_low", "stature_cm_high"
+    taken = pd.DataFrame({low: [0.5, 1.0], high: [1.0, 65.0]})
+    assert to_standard_units(taken)[high].tolist() == [1.0, 65.0]
+    told = problems(pd.DataFrame({low: [0.7, 1.0], high: [1.0, 1.6]}))
+    assert set(told["what"]) == {"this makes sense in metres, not in centimetres"}
+    assert sorted(told["row"]) == [2, 2, 3, 3]
+    # Far too high, and no unit makes sense of it: the chart's own check is to say.
+    endless = pd.DataFrame({low: [70.0], high: [9999999.0]})
+    assert to_standard_units(endless).shape == (1, 2)
+    told = problems(pd.DataFrame({low: [70.0], high: [1500.0]}))
+    assert "makes sense in millimetres" in told["what"][0]
+
+
+def test_cells_of_text_are_read_in_any_column_of_objects():
+    cells = [" 170 ", 171, 172.5, np.float64(173), None, "+1.7e2", "170."]
+    frame = pd.DataFrame({"stature_cm": pd.Series(cells, dtype=object)})
+    out = to_standard_units(frame)["stature_cm"]
+    assert out[out.notna()].tolist() == [170, 171, 172.5, 173, 170, 170]
+    assert out.isna().tolist() == [False] * 4 + [True] + [False] * 2
+    whole = pd.DataFrame({"stature_cm": pd.array([170, None], dtype="Int64")})
+    assert to_standard_units(whole)["stature_cm"].isna().tolist() == [False, True]
+    told = problems(pd.DataFrame({"stature_cm": [True, False]}))
+    assert told["what"].tolist() == ["yes or no instead of a number"] * 2
+    sexes = pd.DataFrame({"sex": [" F ", "MALE", "", None, "m"], "stature_cm": 170.0})
+    told = to_standard_units(sexes)["sex"].tolist()
+    assert told == ["female", "male", None, None, "male"]
+
+
+# The gate
 
 
 def test_factors_against_scipy_constants():
@@ -55,12 +291,11 @@ def test_any_unit_comes_back_as_the_value_it_stood_for(data):
 
 
 def test_standard_units_pass_unchanged_with_every_other_column():
-    own = {"person": [1, 2], "checked_in": [True, False], "age_group": ["a", "b"]}
-    frame = pd.DataFrame(own | {"hip_circumference_cm": [100.3, np.nan]}, index=[7, 9])
+    hips = {"person": [1, 2], "hip_circumference_cm": [100.3, np.nan]}
+    frame = pd.DataFrame(hips | {"checked_in": [True, False]}, index=[7, 9])
     before = frame.copy()
-    out = to_standard_units(frame)
-    pd.testing.assert_frame_equal(out, before)
-    pd.testing.assert_frame_equal(frame, before)
+    for one in (to_standard_units(frame), frame):
+        pd.testing.assert_frame_equal(one, before)
 
 
 @pytest.mark.parametrize(
@@ -105,12 +340,6 @@ def test_a_value_that_makes_sense_in_another_unit_only_is_refused(column, value,
         to_standard_units(frame, allow_unusual=True)
 
 
-def test_an_empty_table_passes():
-    assert to_standard_units(pd.DataFrame({"stature_in": []})).columns.tolist() == [
-        "stature_cm"
-    ]
-
-
 def test_embedded_people_pass_the_gate_unchanged():
     frame = read_embedded().frame
     out = to_standard_units(frame)
@@ -120,10 +349,15 @@ def test_embedded_people_pass_the_gate_unchanged():
 
 @pytest.mark.surveys
 def test_survey_people_pass_the_gate_unchanged(survey_folder):
-    children = survey_folder / "snyder1977_children.csv"
-    for survey in (read_ansur2(survey_folder), read_snyder1977(children)):
+    """Whoever lay outside the plausible ranges would be refused or warned of."""
+    nhanes = survey_folder / "nhanes_2015_2016"
+    for survey in (
+        read_ansur2(survey_folder),
+        read_snyder1977(survey_folder / "snyder1977_children.csv"),
+        read_nhanes_files(nhanes / "DEMO_I.XPT", nhanes / "BMX_I.XPT"),
+    ):
         out = to_standard_units(survey.frame)
-        assert out.columns.tolist() == survey.frame.columns.tolist()
+        assert out.columns.tolist() == survey.frame.columns.tolist(), survey.name
 
 
 @pytest.mark.parametrize(
