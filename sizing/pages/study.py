@@ -25,6 +25,7 @@ from sizing.words.labels import (
     labels,
     level_words,
     miss_rows,
+    sex_words,
 )
 from sizing.words.numbers import (
     given,
@@ -242,6 +243,8 @@ def _coverage_table(study: Study) -> Table:
 
 def _outcome_table(study: Study) -> Table:
     rows = pd.DataFrame([study.overall(outcome) for outcome in OUTCOME_WORDS])
+    if study.chart.frame["load_limit_kg"].isna().all():
+        rows = rows[rows["outcome"] != "over_load"]
     named, shares = rows["outcome"].map(OUTCOME_WORDS), _intervals(rows)
     return _table("outcomes", {"Outcome": named, "Share (95 % interval)": shares})
 
@@ -262,16 +265,28 @@ def _miss_table(study: Study) -> Table:
     return _table("misses", shown)
 
 
+def _levels(odds: pd.DataFrame, column: str, called: dict[str, str]) -> list[str]:
+    """Return what each level is called; men and women are none among children."""
+    bands = {"adults": ["18 to 39"], "children": ["2 to 4"]}
+    return [
+        sex_words(level, bands[group])
+        if group in bands and level in ("female", "male")
+        else called.get(level, level)
+        for level, group in odds[[column, "fitted_to"]].to_numpy()
+    ]
+
+
 def _odds_table(study: Study) -> Table:
     odds = study.between.query("level != reference")
     called = level_words(study.people.frame)
     told = odds["estimate"].map("{:.1f}".format) + odds["low"].map(" ({:.1f}".format)
     told += odds["high"].map(" to {:.1f})".format)
-    level, by = odds["level"].replace(called), odds["term"].replace(BY_WORDS)
+    by = odds["term"].replace(BY_WORDS)
+    level, reference = (_levels(odds, end, called) for end in ("level", "reference"))
     shown = {
         "Among": odds["fitted_to"],
         "Group": by + ": " + level,
-        "Compared with": odds["reference"].replace(called),
+        "Compared with": reference,
         "Times as likely (95 % interval)": told.where(
             odds["estimate"].notna(), odds["message"]
         ),

@@ -218,3 +218,10 @@ def test_the_biggest_assumption_follows_the_answer_at_once(study, summary):
     assert f"this moves it most: if {biggest['setting']}, " in answer
     base = summary["covered"]["estimate"]
     assert np.allclose(rows["share"] - rows["estimate"], base, atol=3 * DIGIT)
+
+
+def test_no_row_for_a_load_nobody_can_exceed_and_children_are_no_men(study):
+    """Before, this failed: over the load limit "under 0.1 %", and children "men"."""
+    text = words_of((study / "report.html").read_text(encoding="utf-8"))
+    assert "over the load limit" not in text
+    assert re.search(r"children\W+Sex: boys\W+girls", text)
