@@ -87,7 +87,6 @@ class PageForm(ABC):
         self.entry.children = (*self.entry.children, *fields)
 
     def hold(self, answer: Any) -> None:
-        """Let this answer hold from now on, and show it."""
         self.answer = answer
         self.show_again()
 
@@ -150,14 +149,12 @@ class AnswerForm(PageForm):
             box.observe(lambda _: self.forget(), "value")
 
     def forget(self) -> None:
-        """Take back an answer that the entries no longer give."""
         self._version += 1
         if self.answer is not None:
             self.answer = None
             self.answered.take_back(self._stale)
 
     def run(self) -> Any:
-        """Work at once, as the button does, and return the answer."""
         self.work.run()
         return self.answer
 

@@ -132,7 +132,6 @@ class BandsForm(AnswerForm):
 
 
 def _others(answer: dict[str, Any], drawn: dict[str, str]) -> list[str]:
-    """Return what other widths, numbers, aims and people would give."""
     fair, first = answer["fairest"], labels()[answer["fit"].chart.measures[0]]
     below = {
         "frontier": [

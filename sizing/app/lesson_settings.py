@@ -47,7 +47,6 @@ def wide(width: str) -> dict[str, Any]:
 def number(
     words: str, value: int, most: int, *, width: str = "11rem"
 ) -> w.BoundedIntText:
-    """Return a field for a whole number from 1."""
     ends = {"min": 1, "max": most, "value": value}
     return w.BoundedIntText(description=words, **ends, **wide(width))
 
@@ -100,7 +99,6 @@ class LessonSettings:
         return self.pattern.pattern
 
     def people(self) -> People:
-        """Return the people chosen, loaded once."""
         key = str(self.population.value), self.seed
         if key not in self._people:
             found = load_people(key[0], draws=self.draws, seed=key[1])

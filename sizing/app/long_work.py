@@ -83,7 +83,6 @@ class LongWork:
         self.start() if _loop() else self.run()
 
     def run(self) -> None:
-        """Do the work at once and show what came of it."""
         self._stop = threading.Event()
         self._show_running(True)
         self._work(self._stop, None)

@@ -129,12 +129,10 @@ class PeopleForm:
         return self._found is not None and self._found[0] == self.key
 
     def holds(self, people: People) -> bool:
-        """Say whether these are the people now chosen."""
         return self.ready and self._found is not None and self._found[1] is people
 
     @property
     def words(self) -> str:
-        """What to say while the people are not there."""
         return str(_T.stopped if self._stopped else _T.waiting)
 
     def begin(self) -> None:

@@ -169,7 +169,6 @@ def _died(log: Path) -> str:
 
 
 def _end(server: subprocess.Popen[bytes]) -> None:
-    """Stop the server and the kernels it started."""
     if server.poll() is None:
         server.terminate()
         try:

@@ -112,7 +112,6 @@ class Pages(Voila):
         """Read no settings: none is anybody's to change."""
 
     def setup_template_dirs(self) -> None:
-        """Put the kit's template before those it extends."""
         kinds = ["voila", "nbconvert"]
         paths = collect_template_paths(kinds, "lab", prune=True)
         self.template_paths = [str(TEMPLATE), *paths]
@@ -139,7 +138,6 @@ class Pages(Voila):
         ]
 
     def claim(self, page: str) -> str:
-        """Begin a new visit to a page, and return its name."""
         name = secrets.token_urlsafe(9)
         visit = self.visits[name] = Visit(page)
         visit.left = time.monotonic()
@@ -148,7 +146,6 @@ class Pages(Voila):
         return name
 
     def visit(self, name: str, page: str) -> Visit | None:
-        """Return a visit whose page can still be shown."""
         found = self.visits.get(name)
         if found is None or found.page != page:
             return None
@@ -233,8 +230,6 @@ class Pages(Voila):
 
 
 class Page(BaseVoilaHandler):
-    """Shows a page to whoever has the token."""
-
     @allow_unauthenticated
     async def get(self, page: str) -> None:
         if not self.current_user:

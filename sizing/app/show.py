@@ -55,7 +55,6 @@ def picture_html(drawn: Picture) -> str:
 
 
 def table_html(shown: Table) -> str:
-    """Return a table of a page for the screen."""
     return wide_table(
         shown.rows,
         label=shown.caption,
@@ -118,7 +117,6 @@ def save_panel(
     *,
     folder: Path | str = ".",
 ) -> w.Widget:
-    """Return buttons that save each result beside the notebook."""
     told = w.HTML()
 
     def save(kind: Any, ending: str, content: Callable[[Any], bytes]) -> None:

@@ -211,7 +211,6 @@ class PeopleFields(_Part):
         return frame.merge(rules, on="name", how="left")
 
     def _codes(self, frame: pd.DataFrame) -> pd.DataFrame:
-        """Return the table with the populations' own names."""
         needed = {
             "people": ("nobody is chosen", "one of the list"),
             "count": ("the number of people is missing", "0 or more, whole"),
@@ -250,8 +249,6 @@ class PeopleFields(_Part):
 
 
 class UseFields(_Part):
-    """How slings are used, and what is planned for."""
-
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
         fields = _T.use | _T.goal
         super().__init__(switch, changed, fields, sharing=_T.shared, goal=_T.goals)

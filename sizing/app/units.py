@@ -128,7 +128,6 @@ class UnitField:
             listener()
 
     def _follow(self) -> None:
-        """Show the same value in the units chosen now."""
         self.box.description = self._called()
         try:
             value = self.number()

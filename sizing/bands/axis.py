@@ -85,7 +85,6 @@ def tenths(value: float) -> int:
 
 
 def check_widths(widths: Mapping[str, Width], sizes: int) -> dict[str, list[int]]:
-    """Return each measure's width for each size in tenths, or refuse."""
     check_number("the number of sizes", sizes, least=1, most=MOST_SIZES, whole=True)
     if not widths:
         raise SizingError(

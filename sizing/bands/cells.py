@@ -47,7 +47,6 @@ class Breaks:
 
 
 def cell_numbers(values: Ints, breaks: Sequence[Breaks]) -> Ints:
-    """Return one cell number per person over all measures."""
     number = np.zeros(len(values), dtype=np.int64)
     for column, cut in zip(values.T, breaks, strict=True):
         number = number * (len(cut.cuts) + 1) + cut.cells(column)

@@ -162,7 +162,6 @@ class Samples(NamedTuple):
 def draw_samples(
     people: People, *, replicates: int, rng: np.random.Generator
 ) -> Samples:
-    """Draw bootstrap samples of the people."""
     person, named = pd.factorize(people.frame["person"])
     n = len(named)
     place = layout(people)

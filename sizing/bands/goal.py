@@ -155,7 +155,6 @@ class Counter:
         return found
 
     def terms(self, weight: Floats) -> list[Term]:
-        """Return the terms for some weights of the people."""
         found = []
         for number, (worth, lower, upper) in enumerate(self.goal.terms()):
             wide = self.goal.wider(self.axes, lower, upper)

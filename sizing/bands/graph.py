@@ -64,7 +64,6 @@ class Meter:
         return self.total > MOST_WORK
 
     def add(self, pairs: int) -> None:
-        """Count some pairs, or refuse to go on."""
         self.search += pairs
         self.total += pairs
         if self.search > MOST_WORK:
@@ -214,7 +213,6 @@ class Graph:
 
     @property
     def empty(self) -> bool:
-        """Whether some size has no node left."""
         return not all(len(nodes) for nodes in self.nodes)
 
     def spreads(self) -> list[float]:

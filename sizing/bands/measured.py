@@ -88,7 +88,6 @@ def read_measured(
 
 
 def _checked_weight(people: People, measures: Sequence[str], limited: bool) -> Floats:
-    """Return the people's weights, or refuse people who cannot be banded."""
     frame = people.frame
     if len(frame) == 0:
         raise SizingError(

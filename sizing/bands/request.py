@@ -36,7 +36,6 @@ class Layout:
     sizes: int
 
     def places(self) -> Iterator[tuple[int, ...]]:
-        """Yield every place that the owned sizes may take."""
         return combinations(range(self.sizes), len(self.fixed))
 
     @property

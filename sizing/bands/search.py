@@ -197,7 +197,6 @@ def lows(nodes: Sequence[Ints], path: Sequence[int]) -> Ints:
 
 
 def _middle(weighed: Weighed) -> Ints:
-    """Return the middles of the nodes of the most promising chain."""
     _, path = weighed.best_path(0.0)
     nodes = weighed.graph.nodes
     return np.array([n[i].sum(axis=1) // 2 for n, i in zip(nodes, path, strict=True)])

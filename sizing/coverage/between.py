@@ -131,7 +131,6 @@ def _model(
     place: Layout,
     people: People,
 ) -> pd.DataFrame:
-    """Fit one model in each draw and join the draws."""
     rows = [
         _level(name, term, str(label), keep & (level == label), between)
         for term, level in levels.items()
@@ -219,7 +218,6 @@ def _fits(
 def _join(
     entered: list[dict[str, Any]], fits: list[tuple[Floats, Floats]], place: Layout
 ) -> None:
-    """Write the odds ratios over all draws into their rows."""
     complete = float(len(place.weight) - len(entered) - 1)
     if place.stratum is not None:
         complete = float(len(place.stratum) - len(np.unique(place.stratum)))

@@ -138,7 +138,6 @@ def _count(frame: pd.DataFrame, chart: SizeChart, groupings: Sequence[str]) -> S
 
 
 def _shares(sums: Floats) -> pd.DataFrame:
-    """Return a group's shares with their intervals, covered first."""
     whole = sums.sum(axis=0)
     people, weight, square = np.vstack([sums[0] + sums[1], sums]).T
     share = weight / whole[1]

@@ -35,7 +35,6 @@ _NO_SWAP = (errno.ENOSYS, errno.EINVAL, errno.EXDEV, errno.ENOTSUP)
 
 
 def write_bytes(path: str | Path, content: bytes, *, fresh: bool = False) -> Path:
-    """Write a file whole or not at all."""
     path = Path(path)
     with _plainly(path, "file", fresh=fresh):
         # A link that leads nowhere has the name, too.

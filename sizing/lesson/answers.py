@@ -282,7 +282,6 @@ def _sorted(
 
 
 def column_of(measure: str, units: str) -> str:
-    """Return a measure's heading in the units chosen."""
     return f"{measure.rpartition('_')[0]}_{unit_of(measure, units)}"
 
 

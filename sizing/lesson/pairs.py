@@ -208,5 +208,4 @@ def _different(
 
 
 def _sizes(fits_a: Bools, fits_b: Bools) -> frozenset[bytes]:
-    """Return a pair's sizes, whoever of the two needs which."""
     return frozenset((fits_a.tobytes(), fits_b.tobytes()))

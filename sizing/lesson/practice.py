@@ -125,7 +125,6 @@ def practice_clients(
 
 
 def difficulty(distance_sd: float) -> str:
-    """Return the word for a distance from the deciding edge."""
     return next(w for w, least in DIFFICULTIES.items() if abs(distance_sd) >= least)
 
 

@@ -124,7 +124,6 @@ def _limits(bias: Any, sd: Any) -> Floats:
 
 
 def _rows(name: str, d: Floats) -> list[tuple[object, ...]]:
-    """Return one participant's figures with intervals by formula."""
     n, method = len(d), "one guess: no interval"
     value = _limits(d.mean(), d.std(ddof=1) if n > 1 else np.nan)
     low, high = np.full((2, 4), np.nan)

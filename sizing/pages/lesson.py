@@ -257,7 +257,6 @@ def measures_shown(chart: SizeChart, units: str = "metric") -> list[dict[str, st
 
 
 def chart_shown(chart: SizeChart, units: str = "metric") -> dict[str, Any]:
-    """Return a chart as a caption, headings and rows of words."""
     say = partial(written, units=units)
 
     def band(row: Mapping[Any, Any], measure: str) -> str:

@@ -166,7 +166,6 @@ def pair_builds(pairs: Pairs, units: str = "metric") -> dict[str, str]:
 
 @alone
 def pair_slide(pairs: Pairs, number: int, *, units: str = "metric") -> Slide:
-    """Return the side views of one pair, in the units chosen."""
     bodies = pairs.bodies[pairs.bodies["pair"] == number]
     row = pairs.table[pairs.table["pair"] == number].iloc[0]
     labels, measure = measure_labels(), str(row["parting_measure"])

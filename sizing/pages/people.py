@@ -24,7 +24,6 @@ _IN_TABLES = ("body_mass_kg", "stature_cm")
 
 
 def named(name: str) -> str:
-    """Return a variable's heading, with its unit."""
     more = {"age_years": "Age, years", "bmi": "Body mass index, kg/m2"}
     return (labels() | more)[name]
 

@@ -98,7 +98,6 @@ def how_rows(measure: str, *, say: Say = written) -> list[tuple[str, str]]:
 
 
 def how_html(measure: str, *, say: Say = written) -> str:
-    """Return how one measure is taken, folded away beside its field."""
     told = "".join(
         f"<li><b>{name}</b>: {escape(words)}</li>"
         for name, words in how_rows(measure, say=say)

@@ -119,7 +119,6 @@ def unnamed(table: pd.DataFrame, about: str) -> pd.DataFrame:
 
 
 def _faults(taken: Taken) -> list[Problem]:
-    """Return what the unit gate does not look at."""
     table = taken.frame
     filled = table.notna().any(axis=1)
     sexless = filled & (table["sex"].isna() if "sex" in table else False)

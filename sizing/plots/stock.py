@@ -88,7 +88,6 @@ def plot_cost_curve(
     missed: str = "Days on which somebody waits",
     ax: Axes | None = None,
 ) -> Axes:
-    """Draw what of the target is missed against the money spent."""
     ax = axes_or_new(ax, width=7.2, height=4.2)
     with quiet_style():
         curve = curve.sort_values("cost")

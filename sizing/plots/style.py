@@ -77,7 +77,6 @@ def figure_of(ax: Axes) -> Figure:
 
 
 def percent_axis(axis: Axis, *, decimals: int | None = 0) -> None:
-    """Write an axis of shares in percent."""
     axis.set_major_formatter(PercentFormatter(1.0, decimals=decimals, symbol=" %"))
 
 

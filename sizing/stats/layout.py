@@ -45,12 +45,10 @@ class Layout:
 
     @property
     def draws(self) -> int:
-        """Number of draws per person."""
         return len(self.rows)
 
     @property
     def how(self) -> str:
-        """How the sampling error is found."""
         if self.unit is not None:
             return "linearisation by stratum and unit"
         return "bootstrap of persons" if self.model is None else _BY_PERSON

@@ -43,7 +43,6 @@ class Means:
     n_effective: Floats
 
     def shares(self) -> tuple[Floats, Floats]:
-        """Return both ends of the score interval, the columns being shares."""
         return wilson(self.estimate, self.variance, self.df, self.n_effective[:, None])
 
 

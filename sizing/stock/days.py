@@ -60,7 +60,6 @@ class Days:
 
     @property
     def number(self) -> int:
-        """How many days."""
         return len(self.needs)
 
     def only(self, sizes: int) -> "Days":

@@ -200,7 +200,6 @@ class Served:
 
 
 def people_title(people: People) -> str:
-    """Return what people are called in plain words."""
     return population_titles().get(people.name, people.name)
 
 

@@ -247,7 +247,6 @@ def _checked(
     scenarios: object,
     seed: object,
 ) -> float | None:
-    """Refuse settings that cannot be, and fill in the usual target."""
     # Beyond the upper end the days would fill the memory.
     check_number(
         "the number of days drawn", scenarios, least=50, most=100_000, whole=True
@@ -348,8 +347,6 @@ def _children(group: Served) -> float:
 
 
 class Steps:
-    """Where planning is, told to whoever asked."""
-
     def __init__(self, progress: "bool | Progress") -> None:
         self._tell = progress if callable(progress) else None
         self._bar = tqdm(

@@ -81,7 +81,7 @@ class Programme:
         return self.owned + packs * self.pack
 
     def working(self, packs: Ints) -> Ints:
-        """The same without the spares kept back."""
+        """Slings of each size once the packs have come, without the spares."""
         return np.maximum(self.stock(packs) - self.spares, 0)
 
     def cost(self, packs: Ints) -> float:
@@ -105,7 +105,6 @@ class Programme:
         return float(np.gcd.reduce(whole)) / 100 - _CHEAPER / 2
 
     def short(self, packs: Ints, *, tight: bool = True) -> Shortage:
-        """The shortage on each planning day."""
         return self.needs.shortage(self.working(packs), tight=tight)
 
     @property
@@ -134,7 +133,6 @@ class Programme:
 def programme_from(
     offer: Offer, days: Days, spares: int, aim: str = "days"
 ) -> Programme:
-    """Take what the integer programmes need from drawn days."""
     needs = Needs(days.slings[:, 1:], days.masks[1:], len(offer.keys))
     return Programme(offer, needs, spares, aim)
 
@@ -177,7 +175,6 @@ class Model:
             self.row(entries, -float(programme.owned[j]))
 
     def held(self, size: int) -> int:
-        """Return the column of a size's working slings."""
         return self.sizes + size
 
     def working(self, chosen: int) -> dict[int, float]:
@@ -193,7 +190,6 @@ class Model:
         return {j: max(float(c), little) for j, c in enumerate(self._price)}
 
     def cost_below(self, most: float) -> None:
-        """Let the packs cost no more than this."""
         self.row({j: -float(c) for j, c in enumerate(self._price) if c > 0}, -most)
 
     def variable(self, high: float, *, whole: bool) -> int:

@@ -100,7 +100,6 @@ class Needs:
         return any(isinstance(part, _Flows) for part in self._parts)
 
     def shortage(self, free: Ints, *, tight: bool = True) -> Shortage:
-        """Return who waits and where slings are short."""
         days = len(self.counts)
         free = np.asarray(free)
         total = [np.zeros(days, dtype=np.int64) for _ in range(3)]

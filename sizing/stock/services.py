@@ -94,7 +94,6 @@ def _owned(
 def _alone(
     work: Work, groups: Sequence[Group], owned: Ints, level: float, turn: int
 ) -> tuple[dict[str, Any], pd.DataFrame]:
-    """Plan one service's own store, on days of its own luck."""
     offer = replace(work.offer, table=work.offer.table.assign(owned=owned))
     alone = replace(
         work,

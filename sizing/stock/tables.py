@@ -51,7 +51,6 @@ class Check:
         self.needed = days.needs[:, 1:].sum(axis=1)
 
     def shortage(self, stock: Ints) -> Shortage:
-        """Return the shortage with so many slings owned, spares kept back."""
         return self.needs.shortage(self.days.free(np.maximum(stock - self.spares, 0)))
 
     def reached(self, waiting: Ints, aim: str = "days") -> dict[str, Any]:
@@ -62,7 +61,6 @@ class Check:
 
     @property
     def not_fitted(self) -> float:
-        """How many people fit no size on an average day."""
         return float(self.days.by_group[..., 0].sum(axis=0).mean())
 
     @property
@@ -103,7 +101,6 @@ def share_row(hits: int, number: int) -> dict[str, Any]:
 
 
 def mean_row(values: Any) -> dict[str, Any]:
-    """Return a mean over days with its t interval."""
     values = np.asarray(values, dtype=float)
     n, mean = len(values), values.mean()
     half = student(n - 1) * values.std(ddof=1) / np.sqrt(n)
@@ -157,7 +154,6 @@ def service(
     }
 
     def off(part: Ints, whole: Ints, name: str) -> Floats:
-        """What each day adds to a ratio."""
         rest: Floats = part - rows[name]["estimate"] * whole
         return rest / max(float(whole.mean()), 1e-9)
 
@@ -256,7 +252,6 @@ def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
 
 
 def shortages(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
-    """Return which sizes are short, and who waits when they are."""
     days = sizes_in(check.shortage(stock).sets, len(stock)).sum(axis=0)
     return pd.DataFrame(
         [
@@ -317,7 +312,6 @@ _TOLD = ["stature_cm", "body_mass_kg", "hip_circumference_cm"]
 
 
 def _count_row(group: Group, rows: pd.DataFrame, total: float) -> dict[str, Any]:
-    """Return how many such people are present, and its range."""
     served = group.served
     ends = np.array(_MOST_DAYS)
     if served.count is None:

@@ -40,8 +40,6 @@ Progress = Callable[[str], None]
 
 @dataclass(frozen=True)
 class Study:
-    """What a study found."""
-
     people: People
     chart: SizeChart
     #: How the chart was fitted; None where the user gave one.
@@ -62,7 +60,6 @@ class Study:
     pattern: str | None = None
 
     def overall(self, outcome: str = "covered") -> pd.Series:
-        """Return the row of one outcome among all people."""
         table = self.coverage.table
         rows = table[(table["by"] == "everyone") & (table["outcome"] == outcome)]
         return rows.iloc[0]

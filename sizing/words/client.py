@@ -64,7 +64,6 @@ def sure_word(chance: float) -> str:
 
 
 def chance_words(row: Row) -> str:
-    """Return a size's chance, or what keeps it from having one."""
     if row["over_load"]:
         return "over the load limit"
     if row["not_judged"]:

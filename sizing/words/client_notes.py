@@ -113,7 +113,6 @@ def _measure(row: Row, say: Say) -> str:
 
 
 def further_lines(answer: Answer, *, say: Say = written) -> list[str]:
-    """Return what else to know: growth, notes, and what was confirmed."""
     growth = [] if answer.nothing_bears else growth_words(answer, say=say)
     return [
         *(capital(line) + ("" if line.endswith(".") else ".") for line in growth),

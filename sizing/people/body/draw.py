@@ -158,7 +158,6 @@ def law_of_draw(
 
 
 def _correlated(one: Moments, rows: npt.NDArray[np.intp], z: Floats) -> Floats:
-    """Turn independent into jointly distributed standard normals."""
     out = np.empty_like(z)
     share, sex = one.share[rows], one.sex[rows].astype(str)
     # One root per sex and share: nearly everyone is wholly a child or an adult.
@@ -174,8 +173,6 @@ def _correlated(one: Moments, rows: npt.NDArray[np.intp], z: Floats) -> Floats:
 
 
 class _DrawnBetas:
-    """Coefficients of one draw, shared by all people of that draw."""
-
     def __init__(self, seed: int, draw: int) -> None:
         self.seed, self.draw = seed, draw
         self._cache: dict[tuple[str, str], Mapping[str, Floats]] = {}
