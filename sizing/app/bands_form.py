@@ -31,7 +31,7 @@ from sizing.plots.chart import plot_people_and_chart
 from sizing.plots.shares import plot_edge_stability, plot_frontier
 from sizing.plots.style import figure_of
 from sizing.resources import texts
-from sizing.words.labels import LEVEL_WORDS, labels
+from sizing.words.labels import labels, level_words
 from sizing.words.numbers import probably, sizes_fit
 from sizing.words.numbers import share as percent
 
@@ -140,7 +140,7 @@ def _others(answer: dict[str, Any], drawn: dict[str, str]) -> list[str]:
         ],
         "fairest": [
             paragraphs([fair.summary()]),
-            _table("fairest", _sides(fair.table)),
+            _table("fairest", _sides(fair.table, level_words(answer["people"].frame))),
         ],
         "edges": [drawn["edges_picture"]],
         "one_measure": [_table("one_measure", _cut(answer["one_measure"]), first)],
@@ -203,9 +203,9 @@ def _needed(rows: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(shown)
 
 
-def _sides(rows: pd.DataFrame) -> pd.DataFrame:
+def _sides(rows: pd.DataFrame, called: dict[str, str]) -> pd.DataFrame:
     told = rows.assign(
-        estimate=rows["estimate"].map(_tenth), level=rows["level"].map(LEVEL_WORDS)
+        estimate=rows["estimate"].map(_tenth), level=rows["level"].map(called)
     ).pivot_table(index="level", columns="chart", values="estimate", aggfunc="first")
     return told.rename_axis(index="Group", columns=None).reset_index()
 

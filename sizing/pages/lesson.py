@@ -27,7 +27,7 @@ from sizing.pages.room import repeats_section
 from sizing.pages.where import where_svg, where_words
 from sizing.people import People
 from sizing.resources import texts
-from sizing.words.labels import BY_WORDS, LEVEL_WORDS
+from sizing.words.labels import BY_WORDS, level_words
 from sizing.words.lesson import (
     distance,
     table_against_tape,
@@ -81,14 +81,14 @@ def ways_table(ways: WaysResult) -> Table:
 def groups_table(ways: WaysResult) -> Table:
     shown = ["by_eye", "both", "tape_once"]
     rows = ways.table[(ways.table["outcome"] == WRONG) & ways.table["way"].isin(shown)]
-    frames = []
+    called, frames = level_words(ways.table), []
     for (by, level), own in rows.groupby(["by", "level"], sort=False):
         found = own.to_dict("records")
         small = " (too few to rely on)" if found[0]["small_group"] else ""
         frames.append(
             {
                 "Group": BY_WORDS.get(str(by), str(by)),
-                "Level": LEVEL_WORDS.get(str(level), str(level)),
+                "Level": called.get(str(level), str(level)),
                 **{WAY_WORDS[r["way"]].capitalize(): interval(r) for r in found},
                 "People": f"{found[0]['n']:,}{small}",
             }

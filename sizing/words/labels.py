@@ -46,13 +46,18 @@ def sex_words(sex: str, age_bands: Iterable[str]) -> str:
 
 
 def level_words(frame: pd.DataFrame) -> dict[str, str]:
-    """Return what levels are called among people who may have an ``age_band``.
+    """Return what levels are called among people, or in a table by ``by``, ``level``.
 
     >>> level_words(pd.DataFrame({"age_band": ["60 to 79"]}))["female"]
     'women'
+    >>> rows = {"by": ["sex", "age_band"], "level": ["male", "2 to 4"]}
+    >>> level_words(pd.DataFrame(rows))["male"]
+    'boys'
     >>> level_words(pd.DataFrame())["female"]
     'women and girls'
     """
+    if "level" in frame:
+        frame = frame.query("by == 'age_band'").rename(columns={"level": "age_band"})
     known = frame.get("age_band", pd.Series(dtype=object))
     bands = known.dropna().unique()
     return LEVEL_WORDS | {sex: sex_words(sex, bands) for sex in ("female", "male")}
@@ -110,7 +115,8 @@ def _edge(value: float, measure: str, say: Say) -> str:
 
 def covered_rows(found: Coverage) -> pd.DataFrame:
     rows = found.table.query("outcome == 'covered'").copy()
-    rows["level"] = rows["level"].map(lambda level: LEVEL_WORDS.get(level, level))
+    called = level_words(found.table)
+    rows["level"] = rows["level"].map(lambda level: called.get(level, level))
     rows["by"] = rows["by"].map(lambda by: BY_WORDS.get(by, by))
     return rows
 

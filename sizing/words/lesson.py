@@ -15,7 +15,7 @@ from sizing.measures.written import unit_of as plain_unit
 from sizing.measures.written import written
 from sizing.people import population_titles
 from sizing.resources import texts
-from sizing.words.labels import BY_WORDS, LEVEL_WORDS
+from sizing.words.labels import BY_WORDS, level_words
 from sizing.words.numbers import interval, points, points_interval, share
 
 _T = texts("lesson")
@@ -97,7 +97,7 @@ def worst_group(ways: WaysResult) -> str:
     if worst.empty:
         return str(_T.groups_too_small)
     row = worst.iloc[0]
-    level = LEVEL_WORDS.get(str(row["level"]), str(row["level"]))
+    level = level_words(ways.table).get(str(row["level"]), str(row["level"]))
     by = BY_WORDS.get(str(row["by"]), str(row["by"])).lower()
     words: str = _T.said["worst"]
     return words.format(level=level, by=by, n=row["n"], wrong=interval(row))

@@ -280,7 +280,7 @@ def test_other_people_take_the_judgement_back(form, undrawn):
     form.people_form.weighted.value = True
     assert taken_back(form) and "Say first who" in form.change.value
     shares = form.people_form.shares
-    shares.cell(0, "group").value = "women and girls"
+    shares.cell(0, "group").value = "female"
     assert "a share needs" in form.people_form.told.value
     shares.cell(0, "percent").value = "50"
     people = form.people_form.people()
