@@ -36,7 +36,13 @@ from sizing.pages.lesson import (
     wrong_section,
 )
 from sizing.pages.lesson_pack import lesson_files, write_files
-from sizing.pages.lesson_pictures import Slide, drawn, pair_slide, wrong_slide
+from sizing.pages.lesson_pictures import (
+    Slide,
+    drawn,
+    handout_picture,
+    pair_slide,
+    wrong_slide,
+)
 from sizing.people import People
 from sizing.resources import texts
 from sizing.words.lesson import other_ways, table_against_tape, ways_answer
@@ -86,13 +92,16 @@ class WaysForm(AnswerForm):
 
     def saved(self, answer: Answer) -> dict[str, Any]:
         people, ways = answer
-        picture = drawn(self._slide)
         return {
             self._slide.name: self._slide.axes,
             "ways_of_choosing": ways.table,
             "ways_differences": ways.differences,
             "handout": handout_html(
-                ways, people, self._settings.chart, picture, self._settings.sling
+                ways,
+                people,
+                self._settings.chart,
+                handout_picture(ways),
+                self._settings.sling,
             ),
         }
 

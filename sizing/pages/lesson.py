@@ -10,7 +10,7 @@ import jinja2
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import cautions, invented_first
+from sizing.cautions import cautions
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits as chart_limits
 from sizing.lesson.answers import measure_labels
@@ -102,13 +102,18 @@ def check_table(check: pd.DataFrame) -> Table:
     study = check["study"].map(STUDY_WORDS)
     role = "from " + check["fitted_on"].map(STUDY_WORDS)
     role = role.where(check["role"] == "predicted", "fitted")
+    # A quantile is an error with a sign, not a share.
+    curve = [
+        f"{points(value, sign=False)} %" if kind == "quantile" else share(value)
+        for kind, value in zip(check["statistic"], check["model"], strict=True)
+    ]
     frame = pd.DataFrame(
         {
             "Study": study,
             "Who guessed": check["guesser"] + ", of " + check["subjects"],
             "Figure": [_T.statistics[s].format(100 * b) for s, b in figures],
             "Published": check["value"].map(given),
-            "Curve": check["model"].map(share),
+            "Curve": curve,
             "Miss": check["miss"].map(points),
             "Role": role,
         }
@@ -375,8 +380,7 @@ def answers_html(practice: Practice, units: str = "metric") -> str:
     counted = _T.cards["counted"].format(fitting=fitting, n=len(outcomes))
     return lesson_page(
         "card_answers",
-        answer=invented_first(practice.invented, counted),
-        summary=practice.summary(),
+        answer=f"{practice.summary()} {counted}",
         backs=card_backs(practice, units),
         difficulties=DIFFICULTIES,
     )

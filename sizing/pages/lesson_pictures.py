@@ -149,6 +149,21 @@ def wrong_slide(found: WaysResult) -> Slide:
     )
 
 
+def handout_picture(found: WaysResult) -> Picture:
+    """Return the answer as wide and low as the handout has room for.
+
+    It is printed nearly as large as it is drawn: no letter is under 9 points.
+    """
+    slide = wrong_slide(found)
+    slide.figure.set_size_inches(8.5, 2.75)
+    title = slide.figure.get_suptitle()
+    bold = {"x": 0.015, "ha": "left", "fontweight": "bold"}
+    slide.figure.suptitle(title, fontsize=12, **bold)
+    # The title says it, and the legend needs its place.
+    slide.axes.set_xlabel("")
+    return drawn(slide)
+
+
 def pair_builds(pairs: Pairs, units: str = "metric") -> dict[str, str]:
     """Return what is alike in each pair, by the name of its picture."""
 

@@ -11,6 +11,7 @@ from sizing.lesson.guessing import (
     fit_guess,
     guessing_figures,
 )
+from sizing.pages.lesson import check_table
 from sizing.surveys import read_embedded
 
 
@@ -53,6 +54,15 @@ def test_fitted_shares_lie_inside_their_own_interval_and_misses_are_shown():
     assert 0 < predicted["inside"].astype(bool).mean() < 1
     assert check["miss"].notna().all()
     assert set(check["role"]) == {"fitted", "predicted"}
+
+
+def test_a_curve_s_quantile_is_written_as_an_error_and_not_as_a_share():
+    """Before, -13 % was written as "under 1 %"."""
+    rows = [row for row in check_table(check_guesses()).rows if "are lower" in row[2]]
+    given = [float(row[3].split()[0]) for row in rows]
+    curve = [float(row[4].split()[0]) for row in rows]
+    assert len(rows) > 5 and min(curve) < -10
+    assert curve == pytest.approx(given, abs=1)
 
 
 def test_children_stand_apart():
