@@ -24,10 +24,7 @@ _T = texts("client")
 
 
 class NoteForm:
-    """What she decided, and the note that comes of it; kept in memory only.
-
-    ``note`` is the note as last shown, or None.
-    """
+    """What she decided, and the note (as last shown, or None); in memory only."""
 
     def __init__(
         self, answer: Callable[[], ClientAnswer | None], switch: UnitSwitch

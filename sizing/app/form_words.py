@@ -158,10 +158,7 @@ def wrong_lines(
     typed: Mapping[str, str] | None = None,
     rows: Sequence[str] = (),
 ) -> list[str]:
-    """Return what looks wrong, in the words of a form and in the units chosen.
-
-    ``typed`` is what was typed under each name, ``rows`` what the rows are called.
-    """
+    """``typed``: what was typed under each name; ``rows``: what rows are called."""
     if not isinstance(error, InputProblems):
         return str(error).splitlines()
     places = ("form",) if units == "metric" else ("form_other", "form")

@@ -52,10 +52,7 @@ Answer = tuple[People, WaysResult]
 
 
 class WaysForm(AnswerForm):
-    """How many of a hundred each way of choosing puts in a wrong size.
-
-    ``more``: who is failed most, and the studies of guessing.
-    """
+    """``more``: who is failed most, and the studies of guessing."""
 
     def __init__(self, settings: LessonSettings, ready: Callable[[], object]) -> None:
         super().__init__("Work it out again")

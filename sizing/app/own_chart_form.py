@@ -41,10 +41,7 @@ _LOOK_AGAIN = 0.05  # seconds between looks at whether the people are ready
 
 
 class JudgementForm(AnswerForm):
-    """The judgement of the chart that ``asked`` gives, with people and a second one.
-
-    Its answer holds what ``own_chart_page`` takes.
-    """
+    """Judges the chart that ``asked`` gives; answers what ``own_chart_page`` takes."""
 
     def __init__(
         self,

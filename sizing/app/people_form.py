@@ -42,10 +42,7 @@ _T = texts("people_form")
 
 
 class PeopleForm:
-    """Whom a chart is for: people by name, a caseload, shares of one's own.
-
-    Nothing is loaded before it is asked for; a table is made when it is opened.
-    """
+    """Nothing is loaded before it is asked for; a table is made when it is opened."""
 
     def __init__(
         self, switch: UnitSwitch, start: str = "adults", *, draws: int = 5

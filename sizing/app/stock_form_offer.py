@@ -35,10 +35,7 @@ _OF_THE_STORE = ["owned", "last_year"]
 
 
 class OfferFields:
-    """Charts from files, and prices in a table that follows the charts.
-
-    ``invented`` says whether the chart in use is the invented one.
-    """
+    """``invented`` says whether the chart in use is the invented one."""
 
     def __init__(self, switch: UnitSwitch, changed: Callable[[], object]) -> None:
         self._switch, self._listener = switch, changed

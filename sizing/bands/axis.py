@@ -182,10 +182,7 @@ def make_axis(
 def _grid(
     start: int, stop: int, step: int, unit: float | None, every: int
 ) -> tuple[Edges, Edges]:
-    """Return low edges from at or below the start to beyond the stop, and their tops.
-
-    None lies below zero.
-    """
+    """Low edges, 0 or more, from at or below start to beyond stop, and their tops."""
     if unit is None:
         lows = np.arange(start // step, stop // step + 2, dtype=float) * step
         tops = lows + step - 1

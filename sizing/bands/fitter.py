@@ -34,10 +34,7 @@ FEW_MEASURES, WITHIN_REACH = 3, 0.05
 
 
 class Fitter:
-    """A checked request with its people counted into cells once.
-
-    Refitting to some of the rows, or with other weights, reuses the cells.
-    """
+    """A checked request; refitting to some rows, or other weights, reuses the cells."""
 
     def __init__(self, people: People, asked: FitSettings) -> None:
         self.asked = asked

@@ -105,10 +105,7 @@ class Fitting:
 def fitting(
     values: Floats, chart: Edges, *, over: Mask, hung_kg: Floats | None = None
 ) -> Fitting:
-    """Return which bodies fit which size, and why some fit none.
-
-    The outcomes are those of ``sizing.charts.assign``; a test holds the two together.
-    """
+    """Outcomes are those of ``sizing.charts.assign``; a test holds the two together."""
     n, k = len(values), len(chart.sizes)
     within: dict[str, Mask] = {}
     unknown = chart.unknown(values)

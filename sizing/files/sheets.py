@@ -69,10 +69,7 @@ def read_rows(
     most_rows: int = MOST_ROWS,
     called: str = "",
 ) -> Sheet:
-    """Return a table's cells, and what a person should know of how they were read.
-
-    Of a workbook the first sheet is read, or the one of this name.
-    """
+    """Of a workbook the first sheet, or the one called so; and how they were read."""
     content, name = file_bytes(path), Path(path).name
     notes, doubts, shown = list[str](), list[str](), dict[tuple[int, int], str]()
     if Path(name).suffix.lower() in WORKBOOKS:

@@ -50,10 +50,7 @@ NONE_BELOW = 0.5
 
 @cache
 def reading_errors() -> Mapping[str, float]:
-    """Return the typical SD of one reading of each measure, in cm or kg.
-
-    Source: ``error_source`` in ``sizing.measures.vocabulary()``.
-    """
+    """SD of one reading in cm or kg; source: ``error_source`` of ``vocabulary()``."""
     table = vocabulary()
     errors = zip(table["name"], table["error_cm"].astype(float), strict=True)
     return MappingProxyType(dict(errors))

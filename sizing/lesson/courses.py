@@ -51,10 +51,7 @@ def course_figures(room: RoomResult, on: date) -> pd.DataFrame:
 
 
 def keep_course(folder: str | Path, room: RoomResult, on: date) -> Path:
-    """Keep what a room found in a file of its own, and return the file.
-
-    The same room of the same day is kept once: it would count twice.
-    """
+    """The same room of the same day is kept once: it would count twice."""
     content = csv_bytes(rounded(course_figures(room, on)))
     make_folder(folder)
     for number in count(1):

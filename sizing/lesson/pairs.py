@@ -23,10 +23,7 @@ _PLAIN = 2.0
 
 @dataclass(frozen=True)
 class Pairs:
-    """People alike to the eye who need different sizes.
-
-    ``table``: see ``surprising_pairs``; ``bodies``: two rows per pair, for drawing.
-    """
+    """``table``: see ``surprising_pairs``; ``bodies``: two rows per pair, drawn."""
 
     table: pd.DataFrame
     bodies: pd.DataFrame

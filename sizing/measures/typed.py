@@ -196,10 +196,7 @@ def amounts(
 def understood(
     text: str, measure: str, units: str = "metric", *, signed: bool = False
 ) -> float:
-    """Return what was typed in a form as cm or kg, exactly.
-
-    The units are the international yard and pound agreement's of 1959.
-    """
+    """In cm or kg, exactly, by the international yard and pound agreement of 1959."""
     one_of("units", units, list(UNITS))
     found = quantity(text, unit_of(measure, units))
     if isinstance(found, Quantity) and (found.standard < 0 and not signed):

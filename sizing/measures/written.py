@@ -150,10 +150,7 @@ class Said(str):
 
 
 def told(words: str, say: Say, *places: str) -> str:
-    """Return a sentence with its amounts, if it knows any, written by ``say``.
-
-    ``places`` are those of ``Worded``, the first that fits before the others.
-    """
+    """``places`` are those of ``Worded``, the first that fits before the others."""
     if isinstance(words, Said):
         return _filled(words.template, words.given, say, *places)
     return str(words.at(*places)) if isinstance(words, Worded) else words

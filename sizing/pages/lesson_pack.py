@@ -51,10 +51,7 @@ def lesson_slides(lesson: Lesson) -> list[Slide]:
 def lesson_files(
     lesson: Lesson, *, courses: pd.DataFrame | None = None, progress: Progress = silent
 ) -> dict[str, bytes]:
-    """Return the pack by file name: handout, evidence, cards, form, slides.
-
-    ``courses``: those kept, for a page of their own.
-    """
+    """The pack by file name; ``courses``: those kept, for a page of their own."""
     files: dict[str, bytes] = {}
     pictures: dict[str, Picture] = {}
     progress("Drawing the slides", 0.5)

@@ -98,10 +98,7 @@ def own_chart_page(
     units: str = "metric",
     bands: bool = True,
 ) -> Page:
-    """Return what stands in the report on an own chart; maybe without its bands.
-
-    ``clients`` is what ``clients_served`` gave of a list of one's own.
-    """
+    """``clients`` is what ``clients_served`` gave of a list of one's own."""
     chart = judgement.chart
     say = partial(written, units=units)
     limited = ", ".join(plain(m) for m in chart.measures)

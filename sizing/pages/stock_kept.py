@@ -60,10 +60,7 @@ class Kept:
 def kept_sheets(
     plan: StockPlan, *, pattern: str | None = None
 ) -> dict[str, pd.DataFrame]:
-    """Return the sheets that hold what was entered for a plan.
-
-    Of a list of clients: sex, age, the measures taken, and a reference if it had one.
-    """
+    """Of a list of clients: sex, age, measures taken, and a reference if it had one."""
     titles, people = population_titles(), []
     lists: dict[str, pd.DataFrame] = {}
     held: dict[int, int] = {}

@@ -27,10 +27,7 @@ _FEW, _MOST, _KINDS = 12, 18, 3
 
 
 def order_list(plan: StockPlan) -> pd.DataFrame:
-    """Return the order list as it is written to a file: one row per size.
-
-    What is invented stands first in every row, so that no row is ordered by.
-    """
+    """What is invented stands first in every row, so that no row is ordered by."""
     order: pd.DataFrame = rounded(plan.order.drop(columns="key"))
     if not order["code"].any():
         order = order.drop(columns="code")

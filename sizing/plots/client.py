@@ -28,10 +28,7 @@ _OPEN = 0.3
 def plot_chances(
     sizes: pd.DataFrame, *, others: int = 0, ax: Axes | None = None
 ) -> Axes:
-    """Draw each size's chance of fitting all measures, the likeliest darkest.
-
-    ``others`` is how many sizes are left out, each under 1 %: a line of words.
-    """
+    """``others`` is how many sizes are left out, each under 1 %: a line of words."""
     ax = axes_or_new(ax, width=7.0, height=1.0 + 0.36 * len(sizes))
     with quiet_style():
         for place, row in enumerate(sizes.to_dict("records")):

@@ -65,10 +65,7 @@ def variance_of_sum(place: Layout, influence: Floats) -> Floats:
 
 
 def complete_df(place: Layout) -> float:
-    """Return degrees of freedom had nothing been drawn: everyone's estimate.
-
-    Units minus strata, or the effective number of persons minus 1.
-    """
+    """Had nothing been drawn: units less strata, or effective persons less 1."""
     if place.unit is None or place.stratum is None:
         w = place.weight
         return max(float(w.sum() ** 2 / np.square(w).sum()) - 1, 1.0)

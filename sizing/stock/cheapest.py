@@ -324,10 +324,7 @@ def mended(
 
 
 def pared(programme: Programme, packs: Ints, allowed: int) -> Ints:
-    """Take off packs that the target does not need, most money per day lost first.
-
-    Where the solver proved its order best this changes nothing.
-    """
+    """Most money per day lost first; changes nothing of an order proved best."""
     needed = packs <= 0
     found = programme.short(packs)
     while not needed.all():

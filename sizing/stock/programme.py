@@ -182,10 +182,7 @@ class Model:
         return {self.held(j): 1.0 for j in range(self.sizes) if chosen >> j & 1}
 
     def prices(self) -> dict[int, float]:
-        """Return the cost of the packs; what is free costs a very little.
-
-        Otherwise the solver might order any number of a size without a price.
-        """
+        """What is free costs a very little: any number might be ordered otherwise."""
         little = 1e-7 * max(float(self._price.max(initial=0)), 1.0)
         return {j: max(float(c), little) for j, c in enumerate(self._price)}
 
