@@ -3,9 +3,13 @@
 from dataclasses import replace
 from itertools import product
 
+import jenkspy
+import kmeans1d
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.stats import t
 
 from sizing.bands import (
     edge_stability,
@@ -13,13 +17,26 @@ from sizing.bands import (
     fit_bands,
     fit_fairest,
     frontier,
+    partition_bands,
     width_needed,
 )
+from sizing.bands.fit import LOOSE, HeldOut
 from sizing.bands.fitter import Fitter
 from sizing.bands.frontier import _scaled, draw_samples, interval
+from sizing.bands.groups import judge_groups
+from sizing.charts import SizeChart
 from sizing.errors import SizingError
 
-from .oracle import MEASURES, chart_fits, chart_share, make_people
+from .oracle import (
+    MEASURES,
+    best_by_brute_force,
+    boxes_of,
+    chart_fits,
+    chart_share,
+    make_people,
+    rows_of,
+    share_in,
+)
 
 HIP, SIT = MEASURES[:2]
 WIDTHS = {HIP: 1.5, SIT: 1.0}
@@ -129,6 +146,10 @@ def test_the_width_needed_reaches_from_person_to_person():
     usual = width_needed(two, widths={HIP: 10.0}, sizes=(1,))
     assert usual["target"].tolist() == [0.9, 0.95, 0.99]
     assert usual[f"{HIP}_width"].tolist() == pytest.approx([40] * 3)
+    # Bands of four metres fit everybody; four times that nobody can ask for.
+    row = width_needed(two, widths={HIP: 400.0}, sizes=[1], targets=[0.9]).iloc[0]
+    assert row["estimate"] == 1
+    assert row[f"{HIP}_width"] == pytest.approx(40, abs=1)
     usual = width_needed(few(), widths={HIP: 9.0})
     assert usual["sizes"].unique().tolist() == [2, 3, 4, 5]
 
@@ -169,10 +190,250 @@ def test_edges_are_those_of_the_charts_fitted_to_each_sample():
     assert len(edge_stability(people, **asked, replicates=2)) == 8
 
 
-def test_a_width_needed_is_looked_for_up_to_the_widest_band_there_may_be():
-    """Bands of four metres fit everybody; four times that nobody can ask for."""
-    people = make_people(np.array([[90.0], [100.0], [130.0]]))
-    found = width_needed(people, widths={HIP: 400.0}, sizes=[1], targets=[0.9])
-    row = found.iloc[0]
-    assert row["estimate"] == 1
-    assert row[f"{HIP}_width"] == pytest.approx(40, abs=1)
+# Groups, fairness, frontier, stability, grading and one measure
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_fairest_against_every_chart(seed):
+    rng = np.random.default_rng(seed)
+    values = 80 + rng.integers(0, 41, (24, 2)) / 10
+    sex = np.where(rng.random(24) < 0.4, "male", "female")
+    weight = rng.integers(1, 4, 24)
+    people = make_people(values, weight, sex=sex)
+    found = fit_fairest(
+        people, by="sex", widths=WIDTHS, sizes=2, step_cm=0.5, smallest=2
+    )
+    shares = [
+        share_in(make_people(values[sex == s], weight[sex == s]), WIDTHS)
+        for s in ("female", "male")
+    ]
+
+    def worst(low, high):
+        return min(share(low, high) for share in shares)
+
+    best = best_by_brute_force(people, WIDTHS, 2, 5, value=worst)
+    assert found.worst_share == pytest.approx(best, abs=1e-9)
+    assert found.upper_bound == pytest.approx(best, abs=1e-7)
+    assert found.average <= found.best_average + 1e-12
+    assert "worst-served" in found.summary()
+
+
+def test_a_size_that_fits_may_still_not_lift_her():
+    frame = pd.DataFrame({"size": ["a", "b"], "group": ["adult", "bariatric"]})
+    frame = frame.assign(load_limit_kg=[90.0, 200.0])
+    frame[[f"{HIP}_low", f"{HIP}_high"]] = [[90.0, 110.0], [120.0, 150.0]]
+    people = make_people(
+        np.array([100.0, 100.0, 100.0, 130.0, 170.0])[:, None],
+        body_mass_kg=[80.0, 80.0, 95.0, 150.0, 150.0],
+    )
+    groups = pd.Series(["adult", "bariatric", "bariatric", "adult", "adult"])
+    table = judge_groups(people, SizeChart(frame), groups)
+    found = table[table["estimate"] > 0].set_index(["group", "outcome", "size_group"])
+    share = found["estimate"]
+    assert share["bariatric", "other", "adult"] == pytest.approx(0.5)
+    assert share["bariatric", "other_over_load", "adult"] == pytest.approx(0.5)
+    assert share["adult", "other", "bariatric"] == pytest.approx(1 / 3)
+    assert share["adult", "own", "adult"] == pytest.approx(1 / 3)
+    assert share["everyone", "none", ""] == pytest.approx(0.2)
+
+
+def of_a_design(people, together=4):
+    """The people, each met so many times over within one sampling unit."""
+    n = len(people.frame)
+    frame = people.frame.loc[people.frame.index.repeat(together)].reset_index(drop=True)
+    unit = np.repeat(np.arange(n), together)
+    # Persons' numbers are mixed, so that none stands where its row does.
+    person = np.random.default_rng(5).permutation(n * together)
+    frame = frame.assign(person=person, unit=unit, stratum=unit % 3)
+    weight = people.weight.repeat(together).reset_index(drop=True)
+    evidence = people.evidence.loc[people.evidence.index.repeat(together)]
+    return replace(
+        people, frame=frame, weight=weight, evidence=evidence.reset_index(drop=True)
+    )
+
+
+def test_intervals_of_few_units_are_wider_by_students_quantile():
+    """t of 15 degrees of freedom is 2.131 (any table), the normal one 1.960."""
+    drawn = np.random.default_rng(3).normal(10, 1, 100_001)
+    low, high = interval(10, drawn, 15)
+    ends = np.quantile(drawn, [0.025, 0.975], method="weibull")
+    assert (high - 10) / (ends[1] - 10) == pytest.approx(2.131 / 1.960, abs=1e-3)
+    assert (10 - low) / (10 - ends[0]) == pytest.approx(2.131 / 1.960, abs=1e-3)
+    assert interval(10, drawn, 10**9) == pytest.approx(tuple(ends), abs=1e-6)
+    # Of 39 a fortieth lies below the least with a chance of 1 in 40: 2.5 %.
+    assert interval(19, np.arange(39.0), 10**9) == pytest.approx((0, 38), abs=1e-6)
+
+
+def test_samples_of_units_know_their_degrees_of_freedom():
+    people = some_people(12)
+    rng = np.random.default_rng(1)
+    assert draw_samples(people, replicates=2, rng=rng).df == 11
+    # 12 units in 3 strata; the persons of a unit are drawn together.
+    many = of_a_design(people)
+    samples = draw_samples(many, replicates=50, rng=rng)
+    assert samples.df == 9
+    of_unit = samples.times.reshape(50, 12, 4)
+    assert (of_unit == of_unit[:, :, :1]).all()
+    # Three of a stratum's four are drawn, and count 4/3 each.
+    by_stratum = of_unit[:, :, 0].reshape(50, 4, 3).sum(axis=1)
+    assert by_stratum == pytest.approx(np.full((50, 3), 4.0))
+
+
+def test_edges_move_with_the_sampling_units():
+    people = some_people(60)
+    many = of_a_design(people)
+    settings = {"widths": {HIP: 10, SIT: 6}, "sizes": 2, "replicates": 60}
+    plain = replace(many, frame=many.frame.drop(columns=["stratum", "unit"]))
+    alone, units, blind = (edge_stability(p, **settings) for p in (people, many, plain))
+    assert units["estimate"].tolist() == alone["estimate"].tolist()
+    assert units["spread"].mean() == pytest.approx(alone["spread"].mean(), rel=0.25)
+    assert blind["spread"].mean() < 0.8 * units["spread"].mean()
+    assert units["method"].str.contains("units").all()
+
+
+def some_people(n=200, seed=2):
+    rng = np.random.default_rng(seed)
+    return make_people(np.round(rng.normal((100, 90), (8, 4), (n, 2)), 1))
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_where_chance_is_followed_the_simple_bands_are_taken(seed):
+    """Three measures, one row each: before, 0.1 points below on soldiers held out."""
+    rng = np.random.default_rng(seed)
+    steps = rng.normal((100, -10, -40), (8, 4, 3), (60, 3)).cumsum(axis=1)
+    people = make_people(np.round(steps, 1))
+    asked = {"widths": dict.fromkeys(people.measures, 9), "sizes": 2, "splits": 2}
+    asked["step_cm"] = 2
+    found = fit_bands(people, **asked)
+    rough = fit_bands(people, **asked, least_step={HIP: 0})
+    assert found.held_out == pytest.approx(max(rough.held_out, rough.rival_held_out))
+    simple = rough.held_out < rough.rival_held_out
+    assert found.chart.frame.equals(found.rival.frame) == simple
+    assert ("did better than the fitted" in found.summary()) == simple
+    assert found.value <= found.upper_bound
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_graded_optimum_against_integer_programme(seed):
+    """The chain as a path in an integer programme: another exact method."""
+    rng = np.random.default_rng(seed)
+    people = make_people(80 + rng.integers(0, 26, (25, 2)) / 10)
+    x, boxes, sizes = rows_of(people, WIDTHS), boxes_of(people, WIDTHS, 5), 3
+    holds = np.array([((x >= low) & (x <= high)).all(axis=1) for low, high in boxes])
+    lows = np.array([low for low, _ in boxes])
+    m, n = holds.shape
+    # Which box each size is, then whether each person is covered.
+    covered = np.hstack([*[-holds.T.astype(float)] * sizes, np.eye(n)])
+    rising = np.kron(np.eye(sizes - 1, sizes) - np.eye(sizes - 1, sizes, 1), lows.T)
+    rows = np.vstack([covered, np.hstack([rising, np.zeros((len(rising), n))])])
+    one = np.hstack([np.kron(np.eye(sizes), np.ones(m)), np.zeros((sizes, n))])
+    result = milp(
+        np.r_[np.zeros(sizes * m), -np.ones(n)],
+        constraints=[LinearConstraint(rows, -np.inf, 0), LinearConstraint(one, 1, 1)],
+        integrality=np.ones(sizes * m + n),
+        bounds=Bounds(0, 1),
+        options={"time_limit": 60},
+    )
+    assert result.status == 0
+    fit = fit_bands(people, widths=WIDTHS, sizes=sizes, step_cm=0.5, splits=0)
+    assert fit.share == pytest.approx(-result.fun / n, abs=1e-9)
+
+
+@pytest.mark.parametrize("bands", [1, 2, 3, 5, 8])
+def test_partition_against_other_libraries(bands):
+    rng = np.random.default_rng(bands)
+    x = np.round(np.r_[rng.normal(100, 9, 600), rng.normal(130, 4, 200)], 1)
+    found = partition_bands(x, bands)
+    clusters = kmeans1d.cluster(x, bands)
+    label = np.array(clusters.clusters)
+    cost = sum(
+        np.square(x[label == k] - x[label == k].mean()).sum() for k in range(bands)
+    )
+    assert found.cost == pytest.approx(cost, rel=1e-9, abs=1e-6)
+    assert found.table["low"].tolist() == [x[label == k].min() for k in range(bands)]
+    if bands > 1:
+        breaks = jenkspy.jenks_breaks(x, bands)
+        assert found.table["high"].tolist() == pytest.approx(breaks[1:])
+
+
+def held(fitted, rival):
+    return HeldOut(np.array(fitted), np.array(rival), 50)
+
+
+def test_the_interval_of_half_splits_is_students_with_their_overlap():
+    """Nadeau and Bengio's: the splits' variance times 1/splits + 1."""
+    splits = held([0.7, 0.8, 0.75, 0.71], [0.6, 0.79, 0.7, 0.72])
+    for which, values in (
+        ("fitted", [0.7, 0.8, 0.75, 0.71]),
+        ("rival", [0.6, 0.79, 0.7, 0.72]),
+        ("gain", [0.1, 0.01, 0.05, -0.01]),
+    ):
+        mean, sd = np.mean(values), np.std(values, ddof=1)
+        for level in (0.95, 0.5):
+            reach = t.ppf((1 + level) / 2, 3) * sd * np.sqrt(1 / 4 + 1)
+            ends = np.array([mean - reach, mean + reach])
+            if which != "gain":
+                ends = ends.clip(0, 1)
+            assert splits.interval(which, level) == pytest.approx(tuple(ends))
+        assert splits.mean(which) == pytest.approx(mean)
+    sure = held([0.99, 0.8, 1.0], [0.0, 0.01, 0.2])
+    assert sure.interval()[1] == 1 and sure.interval("rival")[0] == 0
+    assert np.isnan(held([0.7], [0.6]).interval()).all()
+    assert held([0.7], [0.6]).mean("gain") == pytest.approx(0.1)
+    assert np.isnan(held([], []).mean())
+
+
+def test_what_a_fit_says_of_itself_turns_at_its_thresholds():
+    rng = np.random.default_rng(4)
+    people = make_people(80 + rng.integers(0, 41, (24, 2)) / 10)
+    found = fit_bands(people, widths=WIDTHS, sizes=2, step_cm=0.5, splits=2)
+
+    def said(gain=0.1, gap=0.0, **change):
+        splits = held([0.5 + gain] * 2, [0.5] * 2)
+        bound = found.value + gap
+        return replace(
+            found, held_out_splits=splits, upper_bound=bound, **change
+        ).summary()
+
+    assert "2 sizes fit" in said() and "(24 people, " in said()
+    assert "simple rival" not in said(gain=0.0021)
+    assert "The simple rival is as good here." in said(gain=0.0019)
+    assert "The simple rival is as good here." in said(gain=-0.0019)
+    assert "The simple rival does better here" in said(gain=-0.0021)
+    assert "loose" not in said(gap=LOOSE - 1e-6)
+    assert f"loose by up to {100 * LOOSE + 10:.1f} points" in said(gap=LOOSE + 0.1)
+    # Rounded up: 46.83 %, said as 46.8 %, would not hold.
+    assert found.value + 0.01 == pytest.approx(0.46833, abs=1e-4)
+    bound = "can fit more than 46.9 % of them"
+    assert bound in said(gap=0.01)
+    other = said(gap=0.01, objective="judged")
+    assert f"is {found.value:.3f}; no chart" in other and bound not in other
+    assert f"more than {found.value + 0.01:.3f}." in other
+    none = replace(found, held_out_splits=held([], [])).summary()
+    assert "half of the people" not in none
+    row = found.table.set_index(["chart", "people"])
+    assert row.loc[("fitted", "given"), "estimate"] == found.value
+    assert row.loc[("any on the finest grid", "given"), "estimate"] == found.upper_bound
+    assert row.loc[("rival", "given"), "estimate"] == found.rival_value
+    gain = row.loc[("fitted less rival", "held out")]
+    assert gain["estimate"] == pytest.approx(found.held_out - found.rival_held_out)
+    assert gain["n"] == 12 and gain["method"] == "2 half-splits by person"
+
+
+def test_a_partition_tells_its_bands_and_leaves_out_what_was_not_measured():
+    values = [70.0, np.nan, 71.0, 90.0, 91.0, 120.0, 120.04]
+    weights = [1, 5, 3, 2, 2, 1, 1]
+    found = partition_bands(values, 3, weights=weights)
+    table = found.table
+    assert table["band"].tolist() == [1, 2, 3] and found.n == 6
+    assert table["centre"].tolist() == pytest.approx([70.75, 90.5, 120.0])
+    assert table["share"].tolist() == pytest.approx([0.4, 0.4, 0.2])
+    cost = 1 * 0.75**2 + 3 * 0.25**2 + 4 * 0.5**2
+    assert found.cost == pytest.approx(cost)
+    for bands in (0, 6, 1.5):
+        with pytest.raises(SizingError, match="from 1 to 5"):
+            partition_bands(values, bands)
+    for wrong in ([1.0], [-1] * 7, [np.nan] * 7):
+        with pytest.raises(SizingError, match="weights make no sense"):
+            partition_bands(values, 2, weights=wrong)
+    assert len(partition_bands(values, 5).table) == 5

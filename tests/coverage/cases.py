@@ -64,3 +64,11 @@ def place_of(weight, draws=1, **more):
     n = len(weight)
     rows = np.arange(n * draws).reshape(draws, n)
     return Layout(rows, np.asarray(weight, float), **more)
+
+
+def exposed_people(counts, **columns):
+    """Of those exposed a fall between and b do not; of the others c and d."""
+    a, b, c, d = counts
+    stature = np.repeat([170.0, 160, 170, 160], counts)
+    exposed = np.repeat(["yes", "no"], [a + b, c + d])
+    return people_of(stature, exposed=exposed, **({"age_years": 50.0} | columns))

@@ -15,16 +15,7 @@ from sizing.errors import SizingError
 from sizing.people.classes import age_band, bmi_class
 from sizing.people.people import People
 
-from .cases import CHART, people_of, people_with
-
-
-def table_2x2(a: int, b: int, c: int, d: int) -> People:
-    """Build people: a, b between and not where exposed; c, d where not."""
-    between = np.r_[np.ones(a), np.zeros(b), np.ones(c), np.zeros(d)].astype(bool)
-    exposed = np.r_[np.ones(a + b), np.zeros(c + d)].astype(bool)
-    stature = np.where(between, 170.0, 160.0)
-    exposed = np.where(exposed, "yes", "no")
-    return people_of(stature, exposed=exposed, age_years=50.0)
+from .cases import CHART, exposed_people, people_with
 
 
 def test_odds_ratio_against_a_published_table():
@@ -33,7 +24,9 @@ def test_odds_ratio_against_a_published_table():
     Lung cancer: 647 smokers, 2 not; controls: 622 smokers, 27 not. Odds ratio
     647 x 27 / (622 x 2) = 14.04, the figure that textbooks print.
     """
-    found = who_falls_between(table_2x2(647, 622, 2, 27), CHART, terms=["exposed"])
+    found = who_falls_between(
+        exposed_people((647, 622, 2, 27)), CHART, terms=["exposed"]
+    )
     row = found.query("level == 'no'").iloc[0]
     assert 1 / row["estimate"] == pytest.approx(14.04, abs=0.005)
     assert row["small_group"]
@@ -41,7 +34,9 @@ def test_odds_ratio_against_a_published_table():
 
 def test_a_small_group_far_from_the_others_has_its_odds_ratio():
     """Whole Newton steps ran away here, and nobody was compared with anybody."""
-    found = who_falls_between(table_2x2(36, 4, 10, 990), CHART, terms=["exposed"])
+    found = who_falls_between(
+        exposed_people((36, 4, 10, 990)), CHART, terms=["exposed"]
+    )
     row = found.query("level == 'yes'").iloc[0]
     assert row["estimate"] == pytest.approx(36 / 4 * 99)
 
@@ -161,7 +156,7 @@ def test_errors_of_one_stratum_against_statsmodels(rng):
     ],
 )
 def test_separation_is_a_message_not_a_crash(counts, message):
-    found = who_falls_between(table_2x2(*counts), CHART, terms=["exposed"])
+    found = who_falls_between(exposed_people(counts), CHART, terms=["exposed"])
     row = found.query("level == 'yes'").iloc[0]
     assert message in row["message"]
     assert "no comparison of odds can be given" in row["message"]

@@ -5,14 +5,17 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy import stats
 
 from data_sources.design_estimate import design_estimate
-from sizing.charts import SizeChart, demo_chart
-from sizing.coverage import compare_charts, estimate_coverage
+from sizing.charts import OUTCOMES, SizeChart, chart_from, demo_chart
+from sizing.coverage import compare_charts, estimate_coverage, who_falls_between
 from sizing.coverage.sensitivity import (
     ALTERATIONS,
     Sensitivity,
+    _change,
     assumptions,
     sensitivity,
     start,
@@ -21,10 +24,11 @@ from sizing.errors import SizingError
 from sizing.measures import MEASURES
 from sizing.pages.study import assumption_table, assumptions_drawing
 from sizing.people import load_people
+from sizing.people.body.moments import moments
 from sizing.people.layout import layout
 from sizing.people.people import People
 
-from .cases import invented
+from .cases import CHART, chart_of, exposed_people, invented, people_of, place_of
 
 HIP = "hip_circumference_cm"
 
@@ -225,3 +229,185 @@ def test_every_shipped_setting_is_known_and_matters_for_everyone():
     )
     rows = assumption_table(found).rows
     assert rows[0][1] == biggest["setting"] and len(rows) == len(found.table)
+
+
+# Counted people, misses, draws and settings of coverage, each by hand
+
+
+# One assumption at a time
+
+
+def state_of(**columns):
+    people = people_of(
+        [150.0, 160, 170, 180],
+        [1.0, 2, 3, 4],
+        level=["measured", "predicted", "predicted", "measured"],
+        **columns,
+    )
+    return start(people, CHART, layout(people), seed=1)
+
+
+def altered(state, kind, **row):
+    row = {"measures": "stature_cm", "who": "everyone", "amount": 1.0} | row
+    return ALTERATIONS[kind](state, pd.Series(row))
+
+
+def test_each_setting_moves_whom_it_names():
+    state = state_of(age_years=[17.9, 17.9, 18.0, 18.0])
+    moved = {
+        ("shift", "everyone", 2.0): [152, 162, 172, 182],
+        ("shift", "children", -2.0): [148, 158, 170, 180],
+        ("shift_drawn", "everyone", 2.0): [150, 162, 172, 180],
+        ("shift_drawn", "adults", 2.0): [150, 160, 172, 180],
+        ("scale_drawn", "everyone", 0.1): [150, 176, 187, 180],
+        ("whole_units", "everyone", 1.0): [150, 160, 170, 180],
+    }
+    for (kind, who, amount), expected in moved.items():
+        told = altered(state, kind, who=who, amount=amount)
+        assert told.values["stature_cm"].tolist() == pytest.approx(expected)
+    assert altered(state, "shift", measures="span_cm hip_circumference_cm") is None
+    assert altered(state_of(), "shift", who="adults") is None
+    chart = altered(state, "half_open").chart.frame
+    assert chart["stature_cm_high"].tolist() == pytest.approx([167.9, 189.9])
+    assert chart["stature_cm_low"].tolist() == [150, 172]
+    rough = replace(state, values={"stature_cm": np.array([150.5, 150.49, -0.5, 1.0])})
+    whole = altered(rough, "whole_units").values["stature_cm"]
+    assert whole.tolist() == [151, 150, 0, 1]
+    one, two = (altered(state, "error", amount=a).values["stature_cm"] for a in (1, 2))
+    gap = one - state.values["stature_cm"]
+    np.testing.assert_allclose(two - state.values["stature_cm"], 2 * gap)
+    assert (gap != 0).all()
+
+
+def test_each_setting_weighs_whom_it_names():
+    mass = np.array([40.0, 40, 39.9, 20]) * np.array([1.5, 1.6, 1.7, 1.8]) ** 2
+    state = state_of(
+        age_years=[17.0, 30, 30, 30],
+        body_mass_kg=mass,
+        walking_difficulty=pd.array([True, True, None, False], "boolean"),
+    )
+    assert altered(state, "equal_weights").weight.tolist() == [1, 1, 1, 1]
+    # Of adults the second alone is at 40: 2 of 9 becomes half of 9.
+    told = altered(state, "heavy_share", amount=0.5).weight
+    assert told.tolist() == pytest.approx([1, 4.5, 4.5 * 3 / 7, 4.5 * 4 / 7])
+    assert altered(state, "only_walking", amount=1).weight.tolist() == [0, 2, 0, 0]
+    assert altered(state, "only_walking", amount=0).weight.tolist() == [1, 0, 3, 4]
+    assert altered(state, "heavy_share", amount=2 / 9) is None
+    assert altered(state_of(age_years=30.0), "heavy_share") is None
+    assert altered(state_of(age_years=30.0), "only_walking", amount=1) is None
+    equal = replace(state, weight=np.full(4, 3.0))
+    assert altered(equal, "equal_weights") is None
+
+
+def test_another_form_moves_drawn_measures_of_the_heavy_by_its_spread():
+    """Rows share builds, and each is moved by the spread of forms at her own."""
+    hip = "hip_circumference_cm"
+    n = 8
+    frame = pd.DataFrame({"person": range(n), "draw": 0, "age_years": 45.5})
+    frame["sex"] = ["female", "male"] * 4
+    frame["stature_cm"] = [165.0, 165, 165, 165, 170, 170, np.nan, 170]
+    frame["body_mass_kg"] = [200.0, 200, 200, 70, 190, 190, 200, 190]
+    frame[hip] = 150.0
+    drawn = ["predicted"] * 5 + ["measured"] + ["predicted"] * 2
+    people = People("x", frame, pd.Series(np.ones(n)), pd.DataFrame({hip: drawn}))
+    chart = chart_from(pd.DataFrame({"size": ["a"], f"{hip}_low": [90]}), warn=False)
+    state = start(people, chart, layout(people), seed=1)
+    known = frame["stature_cm"].notna().to_numpy()
+    build = frame.loc[known, ["body_mass_kg", "stature_cm", "age_years"]].to_numpy().T
+    found = moments(frame.loc[known, "sex"].to_numpy(object), *build, measures=[hip])
+    spread = np.zeros(n)
+    spread[known] = found.form_shift_sd[:, 0]
+    assert (spread > 0).tolist() == [True, True, True, False, True, True, False, True]
+    spread[5] = 0.0
+    for amount in (-1.0, 2.0):
+        told = altered(state, "form", measures=hip, amount=amount).values[hip]
+        assert told == pytest.approx(150 * np.exp(amount * spread))
+    light = replace(people, frame=frame.assign(body_mass_kg=60.0))
+    unmoved = start(light, chart, layout(light), seed=1)
+    assert altered(unmoved, "form", measures=hip) is None
+    nobody = replace(people, frame=frame.drop(columns="sex"))
+    unknown = start(nobody, chart, layout(nobody), 1)
+    assert altered(unknown, "form", measures=hip) is None
+    assert altered(state_of(), "form") is None
+
+
+@settings(max_examples=30)
+@given(st.lists(st.tuples(st.booleans(), st.booleans(), st.floats(0.1, 5)), min_size=3))
+def test_a_change_of_share_by_plain_sums(rows):
+    before, after = (np.array([[row[i] for row in rows]]) for i in (0, 1))
+    weight = np.array([row[2] for row in rows])
+    n, place = len(rows), place_of(weight)
+    told = _change(place, before, after, weight)
+    w = weight / weight.sum()
+    change = w @ (after[0].astype(float) - before[0])
+    each = w * (after[0].astype(float) - before[0] - change)
+    error = np.sqrt(n / (n - 1) * (each**2).sum())
+    number = 1 / (w**2).sum()
+    t = stats.t.ppf(0.975, max(number - 1, 1))
+    half = t * error if (each != 0).any() else t**2 / (max(number - 1, 1) + 1 + t**2)
+    ends = [max(change - half, -1), min(change + half, 1)]
+    if abs(change) in (0, 1) or error > 1e-9:
+        got = [told[name] for name in ("share", "estimate", "low", "high")]
+        assert got == pytest.approx([w @ after[0], change, *ends])
+
+
+def test_a_paired_difference_stays_within_one_and_tells_each_share():
+    wide = chart_of(all=(100, 230))
+    people = people_of([140.0, 141, 142, 160], [1, 2, 3, 4])
+    table = compare_charts(people, CHART, wide, replicates=50).table
+    assert table["outcome"].tolist() == ["covered", *OUTCOMES]
+    row = table.iloc[0]
+    told = row[["share_a", "share_b", "estimate"]].tolist()
+    assert told == pytest.approx([0.4, 1.0, 0.6])
+    assert table["low"].min() >= -1 and table["high"].max() <= 1 == row["high"]
+    t = stats.t.ppf(0.975, 100 / 30 - 1)
+    same = table.set_index("outcome").loc["choice"]
+    assert same["high"] == -same["low"] == pytest.approx(t**2 / (100 / 30 + t**2))
+    with pytest.raises(SizingError, match="from 50 to"):
+        estimate_coverage(people, CHART, replicates=49)
+
+
+# Odds of falling between
+
+
+def odds_of(people, *terms):
+    return who_falls_between(people, CHART, terms=list(terms)).set_index("level")
+
+
+@pytest.mark.parametrize("counts", [(3, 4, 5, 2), (1, 1, 1, 1), (6, 3, 2, 9)])
+def test_an_odds_ratio_and_its_interval_by_the_four_counts(counts):
+    """The sandwich error of a table of four is sqrt(1/a + 1/b + 1/c + 1/d)."""
+    a, b, c, d = counts
+    n = sum(counts)
+    found = odds_of(exposed_people(counts), "exposed")
+    usual = "yes" if a + b > c + d else "no"
+    other = "no" if usual == "yes" else "yes"
+    # Of two levels of like many people the first in order.
+    assert set(found["reference"]) == {usual}
+    row = found[found["message"] == ""].iloc[0]
+    ratio = a * d / (b * c)
+    right = ratio if row.name == "yes" else 1 / ratio
+    assert row["estimate"] == pytest.approx(right)
+    error = np.sqrt(n / (n - 1) * sum(1 / k for k in counts))
+    half = stats.t.ppf(0.975, max(n - 2, 1)) * error
+    assert np.log([row["low"], row["high"]]) == pytest.approx(
+        [np.log(right) - half, np.log(right) + half]
+    )
+    assert found["n"].to_dict() == {"yes": a + b, "no": c + d}
+    assert found["n_between"].to_dict() == {"yes": a, "no": c}
+    assert found.loc[usual, ["estimate", "low", "high"]].tolist() == [1, 1, 1]
+    assert row.name == other
+
+
+def test_the_usual_reference_goes_before_the_level_of_most_people():
+    counts = (6, 9, 4, 3)
+    people = exposed_people(counts).frame
+    age = np.where(np.arange(22) % 3 == 0, 50.0, 30.0)
+    told = odds_of(exposed_people(counts, age_years=age), "age_band")
+    assert set(told["reference"]) == {"40 to 59"}
+    told = odds_of(exposed_people(counts, age_years=age + 40), "age_band")
+    assert set(told["reference"]) == {"60 to 79"}
+    sex = np.where(people["exposed"] == "yes", "male", "female")
+    told = odds_of(exposed_people(counts, sex=sex), "sex")
+    assert set(told["reference"]) == {"female"}
+    assert told.loc["male", "estimate"] == pytest.approx(6 * 3 / (9 * 4))

@@ -292,20 +292,12 @@ def test_the_evidence_of_each_group_is_told(rng):
     assert f"For {100 * share:.1f} % of these people" in told.summary()
 
 
-def test_the_summary_carries_limits_and_cautions(rng):
-    people = invented(rng, 100, 2)
-    limited = replace(people, limits=("Nobody sat.",))
-    words = estimate_coverage(limited, demo_chart()).summary()
-    assert words.startswith("invented demo chart covers ")
-    assert "Nobody sat." in words
-    assert "sling's own label" in words
-    assert "competent person" in words
-
-
 def test_what_is_said_are_the_figures_of_everyone(rng):
     """Were these the figures, far from nothing so that a hundredth part is seen."""
-    people = invented(rng, 100, 1)
+    people = replace(invented(rng, 100, 1), limits=("Nobody sat.",))
     found = estimate_coverage(people, demo_chart(), by="sex")
+    for words in ("Nobody sat.", "sling's own label", "competent person"):
+        assert words in found.summary()
     table = found.table.copy()
     table.loc[0, ["estimate", "low", "high"]] = [0.901, 0.804, 0.963]
     table.loc[0, ["extrapolated", "unsupported", "missing"]] = [0.3, 0.4, 0.25]
@@ -414,15 +406,6 @@ def test_a_difference_is_said_and_doubted_where_nothing_is_in_it(rng, low, high,
         f"of +77.8 ({points(low, places=1)} to {points(high, places=1)}) (n = 60; "
     )
     assert ("do not show that either covers more" in told) == (not shown)
-
-
-@pytest.mark.parametrize(
-    ("by", "message"),
-    [("wrad", "no column wrad to group by"), ("person", "different values")],
-)
-def test_groupings_that_cannot_be_used(rng, by, message):
-    with pytest.raises(SizingError, match=message):
-        estimate_coverage(invented(rng), demo_chart(), by=by)
 
 
 def test_the_bootstrap_against_a_plain_loop(rng):

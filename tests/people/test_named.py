@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from rcpchgrowth import sds_for_measurement
 from scipy.stats import norm
 
 from data_sources import derive_population_totals
@@ -15,6 +16,7 @@ from sizing.errors import SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.people import limits
 from sizing.people.classes import CHILD_BMI, age_band, bmi_class
+from sizing.people.growth import GROWTH_MEASURES, value_at, z_score
 from sizing.people.named import POPULATIONS, _members, cells, load_people, reweight
 from sizing.people.own import people_from
 from sizing.resources import source_table
@@ -98,25 +100,28 @@ def test_adults_are_as_heavy_as_the_survey_weighs_them():
     assert np.average(heavy, weights=walking.weight) == pytest.approx(0.087, abs=0.007)
 
 
-def test_who_is_in_each_population():
-    assert loaded("everyone").frame["age_years"].min() == 2
-    assert loaded("children").frame["age_years"].max() == 17
-    assert loaded("adults").frame["age_years"].min() == 18
-    assert loaded("care_home_nordic").frame["age_years"].min() == 65
-    walking = loaded("walking_difficulty")
-    assert walking.frame["walking_difficulty"].all()
-    assert walking.frame["age_years"].min() >= 18
-    assert loaded("children").n + loaded("adults").n == loaded("everyone").n
-    assert (loaded("bariatric").frame["bmi"] >= 40).all()
-
-
-def test_children_and_adults_carry_their_own_limits():
-    assert limits.SAID["children_1977"] in loaded("children").limits
-    assert limits.SAID["children_1977"] not in loaded("adults").limits
-    assert limits.SAID["soldiers"] in loaded("care_home_nordic").limits
-    assert limits.SAID["seam"] not in loaded("care_home_nordic").limits
-    assert limits.SAID["bariatric"] in loaded("bariatric").limits
-    assert limits.SAID["proxy"] in loaded("walking_difficulty").limits
+@pytest.mark.parametrize(
+    ("name", "ages", "said", "not_said"),
+    [
+        ("everyone", (2, 80), "seam", None),
+        ("children", (2, 17), "children_1977", None),
+        ("adults", (18, 80), "soldiers", "children_1977"),
+        ("care_home_nordic", (65, 80), "soldiers", "seam"),
+        ("bariatric", (18, 80), "bariatric", None),
+        ("walking_difficulty", (18, 80), "proxy", None),
+    ],
+)
+def test_who_is_in_each_population_and_with_what_limits(name, ages, said, not_said):
+    people = loaded(name)
+    assert tuple(people.frame["age_years"].agg(["min", "max"])) == ages
+    assert limits.SAID[said] in people.limits
+    assert limits.SAID.get(not_said) not in people.limits
+    if name == "walking_difficulty":
+        assert people.frame["walking_difficulty"].all()
+    if name == "bariatric":
+        assert (people.frame["bmi"] >= 40).all()
+    if name == "everyone":
+        assert loaded("children").n + loaded("adults").n == people.n
 
 
 @pytest.mark.parametrize("name", ["care_home_nordic", "england_adults"])
@@ -240,11 +245,6 @@ def test_membership_by_draw_against_counting(data):
 def test_settings_that_cannot_be_used_are_refused(arguments, words):
     with pytest.raises(SizingError, match=words):
         load_people(**arguments)
-
-
-def test_too_few_people_are_warned_of():
-    with pytest.warns(SizingWarning, match="little more than anecdotes"):
-        load_people("bariatric", draws=1, bmi_threshold=70)
 
 
 def test_the_threshold_may_be_as_low_as_it_is_said_to_be():
@@ -402,3 +402,66 @@ def test_stature_percentiles_come_within_2_5_mm_of_the_surveys_own(survey_folder
     plain = weighted_quantile(grown["stature_cm"], PERCENTILES)
     assert np.abs(got - expected).mean() < 0.25
     assert np.abs(plain - expected).mean() > 2 * np.abs(got - expected).mean()
+
+
+# The CDC 2000 reference: against another library, itself and published values
+
+
+OTHER_NAMES = {"stature_cm": "height", "body_mass_kg": "weight", "bmi": "bmi"}
+# The other library follows CDC's extension of 2022 above the 95th centile of BMI.
+SPREAD = {"stature_cm": (0.85, 1.15), "body_mass_kg": (0.7, 1.6), "bmi": (0.8, 1.1)}
+
+
+@pytest.mark.parametrize("measure", list(GROWTH_MEASURES))
+@pytest.mark.parametrize("sex", ["female", "male"])
+def test_z_scores_against_rcpchgrowth(measure, sex):
+    # Ages of the reference's own rows (half months), where no interpolation
+    # enters: the other library interpolates by cubic curves.
+    for months in (36.5, 60.5, 100.5, 150.5, 200.5, 230.5):
+        age = months / 12
+        for factor in (*SPREAD[measure], 1.02):
+            value = float(value_at(measure, sex, age, 0.0)) * factor
+            other = sds_for_measurement(
+                "cdc", age, OTHER_NAMES[measure], value, sex=sex
+            )
+            ours = float(z_score(measure, sex, age, value))
+            assert ours == pytest.approx(other, abs=0.01)
+
+
+def test_medians_against_published_table():
+    # CDC 2000 growth chart data tables: stature-for-age and BMI-for-age,
+    # medians at 24 months as published (statage.csv, bmiagerev.csv).
+    assert value_at("stature_cm", "male", 2.0, 0.0) == pytest.approx(86.4522, abs=1e-4)
+    assert value_at("bmi", "male", 2.0, 0.0) == pytest.approx(16.57503, abs=1e-5)
+
+
+@given(
+    st.sampled_from(list(GROWTH_MEASURES)),
+    st.sampled_from(["female", "male"]),
+    st.floats(2.05, 20.0),
+    st.floats(-3.0, 2.5),
+)
+def test_value_and_z_undo_each_other(measure, sex, age, z):
+    value = value_at(measure, sex, age, z)
+    assert z_score(measure, sex, age, value) == pytest.approx(z, abs=1e-6)
+
+
+@pytest.mark.parametrize("sex", ["female", "male"])
+def test_where_the_power_is_nothing_the_logarithm_takes_its_place(sex):
+    """L of stature crosses 0: there and on either side one curve."""
+    table = source_table("cdc_2000_lms.csv")
+    table = table[(table["measure"] == "stature") & (table["sex"] == sex)]
+    age, power, median, spread = (
+        table.sort_values("age_years")[c].to_numpy() for c in ("age_years", *"LMS")
+    )
+    for i in np.flatnonzero(np.sign(power[1:]) != np.sign(power[:-1])):
+        part = power[i] / (power[i] - power[i + 1])
+        at, m, s = (x[i] + part * (x[i + 1] - x[i]) for x in (age, median, spread))
+        for z in (-2.0, 0.5, 2.0):
+            value = value_at("stature_cm", sex, at, z)
+            assert value == pytest.approx(m * np.exp(s * z), rel=1e-9)
+            assert z_score("stature_cm", sex, at, value) == pytest.approx(z, abs=1e-6)
+            for near in (at - 1e-4, at + 1e-4):
+                assert value_at("stature_cm", sex, near, z) == pytest.approx(
+                    value, rel=1e-5
+                )

@@ -1,16 +1,25 @@
 """Whether the order kept is the best there is, found by trying every order."""
 
+import itertools
+
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import stats
 
 from sizing.charts import chart_from
+from sizing.people import people_from
 from sizing.stock import Served, Use, plan_stock, service
+from sizing.stock.budget import fewest_waiting
+from sizing.stock.cheapest import adapted, least_cost
 from sizing.stock.days import draw_days, group_from
 from sizing.stock.offers import offer_from
+from sizing.stock.programme import part_allowed, programme_from
 from sizing.stock.service import Needs
 
-from .cases import four_hundred, orders
+from .cases import four_hundred, offer_of, orders, programme_of
 
 SIZES = 4
 
@@ -94,3 +103,122 @@ def test_many_linked_sizes_are_planned_nearly_as_well(every_order, monkeypatch):
     plan = plan_stock(home, chart, target=0.92, scenarios=300)
     assert plan.cost <= 1.05 * cost[nobody >= 0.92].min()
     assert plan.service["high"][0] >= 0.92 and 0 <= plan.gap < 0.2
+
+
+# The order: against quantiles, the newsvendor, and brute force
+
+
+def one_size_days(use, *, count, number="fixed", days=20_000, seed=3):
+    people = people_from(pd.DataFrame({"stature_cm": [110.0]}))
+    offer = offer_of([100.0])
+    group = group_from(Served(people, count, number=number), offer)
+    drawn = draw_days([group], use, sizes=1, days=days, seed=(seed, 0))
+    return programme_from(offer, drawn, use.spares), drawn
+
+
+def test_one_size_from_a_pool_is_the_binomial_quantile():
+    programme, _ = one_size_days(Use("shared", at_once=0.3), count=40)
+    order = least_cost(programme, 0.95)
+    assert order.packs.tolist() == [stats.binom.ppf(0.95, 40, 0.3)] and order.gap == 0
+
+
+def test_one_size_for_a_varying_number_is_the_poisson_quantile():
+    programme, _ = one_size_days(Use(), count=12, number="poisson")
+    assert least_cost(programme, 0.9).packs.tolist() == [stats.poisson.ppf(0.9, 12)]
+
+
+@pytest.mark.parametrize("out", [(1, 7), (1, 3)])
+def test_slings_out_of_use_are_the_binomial_of_the_slings_held(out):
+    use = Use(out={"laundry": out})
+    programme, _ = one_size_days(use, count=20)
+    share = out[0] / out[1]
+    held = np.arange(20, 60)
+    enough = stats.binom.sf(19, held, 1 - share) >= 0.95
+    assert least_cost(programme, 0.95).packs[0] == held[enough][0]
+
+
+def test_newsvendor_ratio_on_a_published_worked_example():
+    # Cachon and Terwiesch, Matching Supply with Demand, 3rd ed., ch. 12, Q12.1 d:
+    # demand normal, mean 200, SD 80, underage 8, overage 4: z = 0.44 by table,
+    # order 235.2.
+    grid = (np.arange(4001) + 0.5) / 4001
+    demand = np.rint(stats.norm.ppf(grid, 200, 80)).clip(0).astype(int)
+    programme = programme_of(demand[:, None], [1], [4.0])
+    order = least_cost(programme, 8 / (8 + 4))
+    assert order.packs[0] == np.rint(stats.norm.ppf(2 / 3, 200, 80))
+    assert abs(order.packs[0] - 235.2) < 1.3  # z rounded to two places, whole slings
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_more_budget_never_serves_fewer(seed):
+    rng = np.random.default_rng(seed)
+    counts = rng.poisson([2.0, 1.0, 1.5, 1.0], (30, 4))
+    programme = programme_of(counts, [1, 3, 6, 4], [100.0, 120.0, 90.0])
+    found = [
+        programme.short(fewest_waiting(programme, b).packs).waiting.mean()
+        for b in (0.0, 200.0, 350.0, 500.0, 900.0)
+    ]
+    assert all(a >= b - 1e-9 for a, b in itertools.pairwise(found))
+    assert found[0] == counts.sum(axis=1).mean()
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.integers(0, 2))
+def test_owning_stock_never_raises_the_order(seed, size):
+    rng = np.random.default_rng(seed)
+    counts = rng.poisson([2.0, 1.0, 1.5, 1.0], (40, 4))
+    owned = rng.integers(0, 3, 3)
+    costs = []
+    for more in (0, 1, 3):
+        held = owned + more * np.eye(3, dtype=int)[size]
+        programme = programme_of(counts, [1, 3, 6, 4], [100.0, 120.0, 90.0], owned=held)
+        costs.append(least_cost(programme, 0.9).cost)
+    assert costs[0] >= costs[1] >= costs[2]
+
+
+@pytest.mark.parametrize(
+    ("columns", "spares", "most"),
+    [
+        ({}, 0, [5]),
+        ({}, 2, [7]),
+        ({"owned": [2]}, 0, [3]),
+        ({"owned": [6]}, 0, [0]),
+        ({"pack": [2]}, 0, [3]),
+        ({"most": [3]}, 0, [3]),
+        ({"most": [2], "owned": [2]}, 0, [0]),
+        ({"most": [1], "owned": [2]}, 0, [0]),
+        ({"most": [5], "owned": [2], "pack": [2]}, 0, [1]),
+    ],
+)
+def test_no_more_packs_than_help_or_may_be_had(columns, spares, most):
+    """Five at most need the size on one day; packs are not opened."""
+    programme = programme_of([[3], [5]], [1], [10.0], spares=spares, **columns)
+    assert programme.most_packs.tolist() == most
+    held = programme.stock(programme.most_packs)[0]
+    assert held <= max(programme.offer.column("most")[0], programme.owned[0])
+
+
+def test_a_search_ends_when_it_finds_nothing_new():
+    """Long before its rounds are used up, which would be 40 and more steps."""
+    steps = []
+    programme = programme_of([[2], [3], [1]], [1], [10.0])
+    order = fewest_waiting(programme, 20.0, tick=lambda: steps.append(1))
+    assert order.packs.tolist() == [2]
+    assert 0 < len(steps) < 15
+
+
+def test_a_target_no_order_can_meet_has_none_and_an_adapted_order_meets_its_own():
+    counts = np.full((50, 1), 3)
+    assert least_cost(programme_of(counts, [1], [10.0], most=[2]), 0.5) is None
+    rng = np.random.default_rng(1)
+    programme = programme_of(
+        rng.poisson([4, 2, 3], (200, 3)), [1, 3, 2], [100.0, 120.0]
+    )
+    first = least_cost(programme, 0.9)
+    for target in (0.8, 0.99):
+        allowed = part_allowed(target, 200)
+        packs = adapted(programme, first.packs, allowed)
+        assert programme.missed_by(packs) <= allowed
+        best = least_cost(programme, target).cost
+        assert best - 1e-9 <= programme.cost(packs) <= 1.05 * best
