@@ -11,14 +11,14 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from sizing.charts import chart_from, demo_chart
+from sizing.charts import demo_chart
 from sizing.cli import stock as command
 from sizing.cli.stock import as_json
 from sizing.errors import SizingError
 from sizing.measures.tables import PRICES
 from sizing.pages.stock import stock_page
 from sizing.pages.stock_order import order_sheet, write_order
-from sizing.people import people_from, read_caseload
+from sizing.people import people_from
 from sizing.people.files import read_table
 from sizing.stock import Served, Use, demo_scenario, offer_from, plan_stock
 from sizing.stock.days import draw_days, group_from, people_variance
@@ -129,39 +129,6 @@ def test_heavier_lighter_and_older_people_are_so_by_the_share_said(people):
         (shift,) = re.findall(r"([+-][\d.]+) \w+ on average", told[name])
         assert float(shift) == pytest.approx(share * mean[measure], abs=0.06)
     assert told["as planned"] == "the people as given"
-
-
-def test_two_charts_and_packs_are_planned_together(people):
-    second = chart_from(
-        pd.DataFrame(
-            {
-                "size": ["short"],
-                "stature_cm_low": [140],
-                "stature_cm_high": [172],
-                "price": [60.0],
-                "pack": [5],
-            }
-        ),
-        name="other",
-        warn=False,
-    )
-    plan = plan_stock(
-        Served(people, 10), [tall_and_short(), second], scenarios=200, target=0.9
-    )
-    order = plan.order.set_index("key")["order"]
-    assert order["other: short"] % 5 == 0 and order["other: short"] > 0
-
-
-def test_a_budget_is_kept_and_a_caseload_file_is_read(tmp_path):
-    file = tmp_path / "mine.csv"
-    file.write_text(
-        "sex,age_years,body_mass_kg,stature_cm\nf,82,51.5,158\nm,47,,181\nf,30,120,\n"
-    )
-    prices = demo_scenario()[1]
-    served = Served(read_caseload(file), admissions=2)
-    plan = plan_stock(served, demo_chart(), prices=prices, budget=400.0, scenarios=100)
-    assert plan.cost <= 400 and plan.target is None
-    assert plan.robustness["cost"].isna().all()
 
 
 def arguments(*words):
