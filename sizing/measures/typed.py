@@ -151,7 +151,7 @@ def amount(cell: object, *, money: bool = False) -> tuple[float, str] | Problem:
     >>> amount("£1,250.00", money=True), amount("99,50 €", money=True), amount(" 7 ")
     ((1250.0, '£'), (99.5, '€'), (7.0, ''))
     >>> amount("1,250").what
-    'a comma that may part thousands or decimals'
+    'a comma that may mark thousands or decimals'
     """
     if isinstance(cell, bool):
         return Problem.of(_T.yes_amount)
