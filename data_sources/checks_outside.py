@@ -211,6 +211,10 @@ def relative_bias(folder: Path) -> pd.DataFrame:
         told = f"no published population has it: as {like}, and {100 * more:g} % more"
         told += " for the conversion, as adults differ (our choice)"
         table.loc[name] = [wider, 0, told]
+    # A measure that none of them has and that is like no other: the largest of theirs.
+    none = table["relative_sd"].isna()
+    told = "no published population has it: the largest of the others (our choice)"
+    table.loc[none] = [table["relative_sd"].max(), 0, told]
     young = table.assign(populations=0, source="no reference has it: as in adults")
     for name, part in off_in_children(folder).groupby("measure"):
         told = " | ".join(dict.fromkeys(part["source"]))

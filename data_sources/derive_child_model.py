@@ -9,6 +9,7 @@ people. Only summary figures are written.
 
 import copy
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -182,6 +183,12 @@ def back_of(
     return back, float(np.exp(shoulder["gamma"][0] - back["gamma"][0]))
 
 
+def in_order_of(wanted: Sequence[str], matrix: Floats, names: Sequence[str]) -> Floats:
+    """The matrix of these names in the order in which the model is read."""
+    place = [names.index(name) for name in wanted]
+    return matrix[np.ix_(place, place)]
+
+
 def fit_sex(folder: Path, sex: str) -> dict[str, Any]:
     """All coefficients of one sex."""
     factor = conversions(folder, sex)
@@ -207,9 +214,10 @@ def fit_sex(folder: Path, sex: str) -> dict[str, Any]:
     pairwise = nearest_correlation(pd.DataFrame(residuals).corr().to_numpy())
     entries[BACK], like_shoulder = back_of(entries[SHOULDER], factor)
     row = like_shoulder * pairwise[SEEN.index(SHOULDER)]
+    every = np.block([[pairwise, row[:, None]], [row, np.ones(1)]])
     return {
         "measures": entries,
-        "correlation": np.block([[pairwise, row[:, None]], [row, np.ones(1)]]),
+        "correlation": in_order_of(SEATED_AND_GIRTHS, every, (*SEEN, BACK)),
         "conversions": factor,
     }
 

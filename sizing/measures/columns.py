@@ -1,23 +1,17 @@
 """The names of the measures, each with its unit in the name, and the units."""
 
-from sizing.resources import texts
+import csv
+from io import StringIO
+
+from sizing.resources import source_file, texts
 
 _T = texts("tables")
 
-#: Body measures in the order in which every table lists them. A new one goes last:
-#: what is drawn of the others then stays as it was.
-MEASURES: tuple[str, ...] = (
-    "body_mass_kg",
-    "stature_cm",
-    "sitting_height_cm",
-    "shoulder_height_sitting_cm",
-    "buttock_popliteal_length_cm",
-    "hip_circumference_cm",
-    "hip_breadth_sitting_cm",
-    "thigh_circumference_cm",
-    "waist_circumference_cm",
-    "chest_circumference_cm",
-    "back_along_body_cm",
+#: Body measures in the order in which every table lists them: the rows of measures.csv.
+#: A new one goes last: what is drawn of the others then stays as it was.
+MEASURES: tuple[str, ...] = tuple(
+    row["name"]
+    for row in csv.DictReader(StringIO(source_file("measures.csv").read_text("utf-8")))
 )
 #: Measures that no survey of the embedded people holds: they are drawn.
 SEATED_AND_GIRTHS: tuple[str, ...] = MEASURES[2:]

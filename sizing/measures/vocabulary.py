@@ -26,7 +26,9 @@ def vocabulary() -> pd.DataFrame:
         (common practice, no source), ``governs`` (part of a sling it decides),
         ``patterns`` (of sling in which it does; tidy in ``measure_patterns``),
         ``error_cm`` (SD of one reading around the person's true value, in ``unit``),
-        ``error_source``.
+        ``error_source``, ``converted_for`` (nobody, children, everyone: of whom the
+        model puts it together from other measures), ``unsupported_when_heavy`` (yes:
+        a drawn figure of the heaviest adults says so).
 
     References
     ----------
@@ -41,8 +43,7 @@ def vocabulary() -> pd.DataFrame:
     table = source_table("measures.csv")
     patterns = measure_patterns().groupby("name")["pattern"].agg("; ".join)
     table["patterns"] = table["name"].map(patterns).fillna("")
-    order = pd.Categorical(table["name"], categories=list(MEASURES), ordered=True)
-    return table.iloc[order.argsort()].reset_index(drop=True)
+    return table
 
 
 @cache

@@ -10,6 +10,8 @@ from sizing.charts import SizeChart, chart_from, demo_chart
 from sizing.client import ClientAnswer, Reading, check_client
 from sizing.client.how import reading
 from sizing.client.outcomes import Edges, Fitting, edges_of, fitting
+from sizing.measures import MEASURES
+from sizing.people.body.moments import moments
 
 MASS, STATURE = "body_mass_kg", "stature_cm"
 HIP, THIGH = "hip_circumference_cm", "thigh_circumference_cm"
@@ -19,6 +21,16 @@ SEAT, KNEE = "buttock_popliteal_length_cm", "knee_height_cm"
 DEMO = demo_chart()
 WOMAN = {"sex": "female", "age_years": 74, MASS: 68, STATURE: 160}
 FULL = WOMAN | {HIP: 104, BACK: 57, SEAT: 48}
+
+
+def whole_body(age: float) -> dict[str, float]:
+    """Return every measure of a woman of 68 kg and 160 cm, as the model has it usual.
+
+    By the list of measures, so that one more needs no entry here.
+    """
+    sex, *build = (np.array([x]) for x in ("female", 68.0, 160.0, age))
+    usual = np.exp(moments(sex, *build).mean[0]).round(1)
+    return dict(zip(MEASURES, [68.0, 160.0, *map(float, usual)], strict=True))
 
 
 def made(

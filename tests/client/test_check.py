@@ -45,13 +45,12 @@ from .cases import (
     fits,
     made,
     row_of,
+    whole_body,
 )
 from .test_calibration import without_bias
 
 #: Every measure of one woman, as if each had been read.
-WHOLE = dict(
-    zip(MEASURES, [68, 160, 84, 57, 48, 104, 41, 61, 95, 102, 58], strict=True)
-)
+WHOLE = whole_body(50) | {HIP: 104, BACK: 57, SEAT: 48}
 
 
 @pytest.fixture(scope="module")

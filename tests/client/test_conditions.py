@@ -19,7 +19,7 @@ from sizing.pages.client_answer import sizes_table
 from sizing.pages.client_note import client_note
 from sizing.people.people import People
 
-from .cases import DEMO, HIP, MASS, STATURE, THIGH, check, fits, made
+from .cases import DEMO, HIP, MASS, STATURE, THIGH, check, fits, made, whole_body
 
 KEYS = list(conditions_table()["key"])
 
@@ -64,10 +64,8 @@ def test_an_unknown_condition_is_refused_with_the_nearest_words(word, near):
     assert near in str(caught.value) and f"(found: '{word}')" in str(caught.value)
 
 
-USUAL = dict(
-    zip(MEASURES, [68.0, 160, 83, 56, 47, 101, 38, 55, 92, 98, 57.5], strict=True)
-)
 WOMAN = {"sex": "female", "age_years": 74}
+USUAL = whole_body(74)
 THIGHS = made(
     {HIP: [(70, 98), (96, 130), (90, 110)], THIGH: [(30, 52), (50, 70), (None, None)]},
     load=[150, None, 120],

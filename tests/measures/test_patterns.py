@@ -22,6 +22,8 @@ def test_vocabulary_tells_everything_about_every_measure():
     assert text.notna().all(axis=None)
     assert (table["name"].str.rsplit("_", n=1).str[1] == table["unit"]).all()
     assert table["error_cm"].between(0.05, 5).all()
+    assert table["converted_for"].isin(["nobody", "children", "everyone"]).all()
+    assert table["unsupported_when_heavy"].isin(["yes", "no"]).all()
     marked = "no source|from memory"
     assert table["error_source"].str.contains(marked).all()
 

@@ -1,6 +1,7 @@
 """The model against surveys and published figures."""
 
 import json
+from importlib import import_module
 
 import numpy as np
 import pandas as pd
@@ -8,6 +9,7 @@ import pytest
 
 from data_sources import derive_reach
 from data_sources.checks_children import seam_steps
+from data_sources.derive_child_model import in_order_of
 from data_sources.prediction import predict_measures
 from sizing.charts import assign, chart_from
 from sizing.client.nudge import nudge, with_edge
@@ -21,6 +23,8 @@ from sizing.people.layout import layout
 from sizing.resources import source_json, source_table
 from sizing.stats.shares import group_means
 
+#: The package exports a function of the same name.
+moments_module = import_module("sizing.people.body.moments")
 KG_PER_LB, CM_PER_INCH = 0.45359237, 2.54
 
 
@@ -253,6 +257,23 @@ def chart():
     return chart_from(pd.DataFrame(ends), warn=False)
 
 
+def test_a_measure_without_a_row_takes_the_largest_bias(monkeypatch):
+    """The checks that find a new measure's bias draw bodies before it is known."""
+    table = source_table("model_bias.csv")
+    known = model_bias([0.0, 1.0])
+    rest = table[table["measure"] != HIP]
+    monkeypatch.setattr(moments_module, "source_table", lambda _: rest)
+    moments_module._biases.cache_clear()
+    try:
+        found = model_bias([0.0, 1.0])
+    finally:
+        moments_module._biases.cache_clear()
+    place = [name != HIP for name in SEATED_AND_GIRTHS]
+    np.testing.assert_allclose(found[:, place], known[:, place])
+    hip = found[:, SEATED_AND_GIRTHS.index(HIP)]
+    np.testing.assert_allclose(hip, known[:, place].max(axis=1))
+
+
 def test_the_bias_is_that_of_moving_every_body(people, chart):
     """Against bodies longer or wider by the typical error, judged anew."""
     place = layout(people, chart.measures)
@@ -357,3 +378,10 @@ def test_the_real_truth_is_held_where_bodies_are_drawn(survey_folder):
     found = pd.DataFrame(soldiers(20, 5, survey_folder), columns=["item", "held"])
     assert found.groupby("item")["held"].mean().min() >= 0.85
     assert found["held"].mean() >= 0.9
+
+
+def test_childrens_correlations_follow_the_list_wherever_a_measure_stands():
+    """Before, a measure listed after the converted back was swapped with it."""
+    names, matrix = ("a", "c", "b"), np.array([[1, 3, 2], [3, 1, 5], [2, 5, 1.0]])
+    found = in_order_of(("a", "b", "c"), matrix, names)
+    assert found.tolist() == [[1, 2, 3], [2, 1, 5], [3, 5, 1]]

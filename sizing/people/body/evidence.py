@@ -5,22 +5,17 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from sizing.measures import EVIDENCE, SEXES
+from sizing.measures import EVIDENCE, SEXES, vocabulary
 from sizing.people.body.moments import adult_share, model_age
 from sizing.people.body.terms import Floats, group_models
 
+_TABLE = vocabulary().set_index("name")
 #: Measures without any data beyond the heaviest people of the army survey.
-NO_HEAVY_DATA = (
-    "hip_breadth_sitting_cm",
-    "thigh_circumference_cm",
-    "chest_circumference_cm",
-)
-
-
+NO_HEAVY_DATA = tuple(_TABLE.index[_TABLE["unsupported_when_heavy"] == "yes"])
 #: Measures put together from others; of whom nobody had the measure itself taken.
 CONVERTED = {
-    "adult": ("back_along_body_cm",),
-    "child": ("buttock_popliteal_length_cm", "back_along_body_cm"),
+    "adult": tuple(_TABLE.index[_TABLE["converted_for"] == "everyone"]),
+    "child": tuple(_TABLE.index[_TABLE["converted_for"] != "nobody"]),
 }
 
 

@@ -171,7 +171,9 @@ def model_bias(share: npt.ArrayLike = 1.0) -> Floats:
 @lru_cache(maxsize=1)
 def _biases() -> tuple[Floats, Floats]:
     table = source_table("model_bias.csv").set_index(["group", "measure"])
-    own = table["relative_sd"].unstack("group").loc[list(SEATED_AND_GIRTHS)]
+    own = table["relative_sd"].unstack("group").reindex(SEATED_AND_GIRTHS)
+    # Of a measure just added nothing is known: the largest of the others.
+    own = own.fillna(own.max())
     return own["child"].to_numpy(dtype=float), own["adult"].to_numpy(dtype=float)
 
 
