@@ -106,14 +106,38 @@ def listed(text: str, measures: Collection[str]) -> list[int]:
     return found
 
 
-#: Where the measures are named; all else about one stands in ``measures.csv``.
-NAMED = "measures/columns.py"
+def values_by_place(text: str) -> list[int]:
+    """Return the lines where a list of values is laid beside that of the measures."""
+    tree = ast.parse(text)
+    of_the_kit = {
+        name.name
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and node.module == "sizing.measures"
+        for name in node.names
+    } & {"MEASURES", "SEATED_AND_GIRTHS"}
+    return [
+        node.lineno
+        for node in calls(tree)
+        if called(node) == "zip"
+        and of_the_kit & {ast.unparse(a) for a in node.args}
+        and any(
+            isinstance(a, ast.List | ast.Tuple)
+            and not any(isinstance(part, ast.Starred) for part in a.elts)
+            for a in node.args
+        )
+    ]
 
 
-def test_the_measures_are_listed_once():
-    """A list of its own would leave out, or break at, a measure that is added."""
-    found = {name: listed(text, MEASURES) for name, text in TEXTS.items()}
-    assert {name for name, lines in found.items() if lines} == {NAMED}
+def test_code_and_tests_list_the_measures_nowhere():
+    """``measures.csv`` does: a list beside it would break at a measure added."""
+    tests = {
+        str(p): p.read_text("utf-8") for p in Path(__file__).parents[1].rglob("*.py")
+    }
+    for name, text in (TEXTS | tests).items():
+        assert listed(text, MEASURES) + values_by_place(text) == [], name
+    assert listed(repr(MEASURES), MEASURES) == [1]
+    given = "from sizing.measures import MEASURES\nzip(MEASURES, [68, 160])"
+    assert values_by_place(given) == [2]
 
 
 def raw_writes(text: str) -> list[str]:
