@@ -95,10 +95,12 @@ def interval(
     '54 % (51 to 57)'
     >>> interval({"estimate": 0.9991, "low": 0.9985, "high": 0.9996})
     'over 99 %'
+    >>> interval({"estimate": 0.97, "low": 0.82, "high": 0.998})
+    '97 % (82 to over 99)'
     >>> interval({"fits": 0.3, "fits_low": 0.25, "fits_high": 0.36}, "fits", "fits_")
     '30 % (25 to 36)'
     """
-    ends = [f"{100 * row[prefix + end]:.{places}f}" for end in ("low", "high")]
+    ends = [_of_100(row[prefix + end], places) for end in ("low", "high")]
     words = share(row[name], places=places)
     return words if ends[0] == ends[1] else f"{words} ({ends[0]} to {ends[1]})"
 

@@ -225,7 +225,7 @@ def test_why_people_have_no_size_is_said_with_the_usual_miss():
     row |= {"measure": HIP, "direction": "too_small_for"}
     assert why_words(pd.Series(row)) == (
         "90 % (80 to 96) have no size because of hip girth: their nearest size is too "
-        "small, for half of them by 3.2 cm or less."
+        "small; half of them by 3.2 cm or less."
     )
     row |= {"direction": "not_measured", "miss_median": np.nan}
     assert why_words(pd.Series(row)).endswith(
