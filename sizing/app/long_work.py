@@ -37,7 +37,7 @@ class LongWork:
     """A button for work that takes a while, with its progress and a way to stop.
 
     ``running`` says whether it goes on; its result may begin it again. ``turned`` is
-    called as it begins and ends.
+    called as it begins, and as it ends without a result.
     """
 
     def __init__(
@@ -123,6 +123,8 @@ class LongWork:
 
     def _end(self, result: Any) -> None:
         self._show_running(False)
+        if isinstance(result, Exception):
+            self._turned(False)
         if isinstance(result, SizingError):
             lines = "<br>".join(escape(line) for line in str(result).splitlines())
             self.told.value = f'<p role="status"><b>Please check:</b> {lines}</p>'
@@ -144,7 +146,7 @@ class LongWork:
         if yes:
             self._shown = self.bar.value = 0.0
             self._say("Working.")
-        self._turned(yes)
+            self._turned(True)
 
     def _say(self, words: str) -> None:
         self.told.value = f'<p role="status">{escape(words)}</p>'

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sizing.app.answer_form import AnswerForm
 from sizing.app.long_work import LongWork, Stopped
 from sizing.app.table import MOST_CELLS, EditableTable
 from sizing.app.upload import UploadBox
@@ -147,6 +148,31 @@ def test_what_came_of_it_is_shown_by_the_thread_that_began():
 
     asyncio.run(asyncio.wait_for(page(), 240))
     assert threads == [threading.get_ident()]
+
+
+@pytest.mark.parametrize("fails", [False, True])
+def test_no_answer_is_said_only_where_there_is_none(fails):
+    """Before, it stood on the page for as long as the answer was being drawn."""
+    said = []
+
+    class Form(AnswerForm):
+        def work_out(self, progress):
+            said.append(self.answered.words.value)
+            if fails:
+                raise SizingError("nothing to count")
+            return "an answer"
+
+        def show(self, answer):
+            said.append(self.answered.words.value)
+
+        def saved(self, answer):
+            return {}
+
+    form = Form("Work")
+    form.run()
+    assert "being worked out" in said[0]
+    assert ["no answer" in words for words in said[1:]] == [False] * (not fails)
+    assert ("no answer" in form.answered.words.value) == fails
 
 
 @pytest.mark.parametrize("behind", [False, True])
