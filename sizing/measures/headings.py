@@ -28,7 +28,7 @@ _FILLERS = {"in", "of", "limit", "value"}
 _PLAIN_UNITS = ("cm", "mm", "kg", "lb")
 #: How near a heading is to one of a table's own to count as a slip of the pen, and
 #: how near to be worth a question (our choice, no source).
-_SLIP, _SIMILAR = 0.8, 0.6
+_SLIP, _SIMILAR = 0.8, 0.65
 
 
 def plain(heading: object) -> str:
