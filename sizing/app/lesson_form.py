@@ -8,16 +8,10 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.answer_form import AnswerForm
-from sizing.app.form_words import bullets, framed, paragraphs
+from sizing.app.form_words import bullets, framed, lead, paragraphs
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_room_form import CoursesForm, RoomForm
-from sizing.app.lesson_settings import (
-    LessonSettings,
-    answer_html,
-    button,
-    wide,
-    wrong_html,
-)
+from sizing.app.lesson_settings import LessonSettings, button, wide, wrong_html
 from sizing.app.long_work import LongWork, Progress
 from sizing.app.show import sections_html, slide_html
 from sizing.errors import SizingError
@@ -81,7 +75,7 @@ class WaysForm(AnswerForm):
         people, ways = answer
         self._slide = wrong_slide(ways)
         words = [other_ways(ways), table_against_tape(ways)]
-        self.answered.words.value = answer_html(ways_answer(ways))
+        self.answered.words.value = lead(ways_answer(ways))
         sections = sections_html([ways_section(ways, words), wrong_section()])
         self.answered.pictures.value = slide_html(drawn(self._slide)) + sections
         self.answered.limits.value = bullets(lesson_limits(people))

@@ -63,7 +63,7 @@ def press(view, words: str) -> None:
 
 def test_the_answer_is_there_on_opening_in_one_sentence_with_its_interval(form):
     ways = form.answer.answer[1]
-    row = ways.overall.query("way == 'by_eye' and outcome == 'fitting_if_some_fits'")
+    row = ways.overall.query("way == 'by_eye' and outcome == 'wrong_if_some_fits'")
     low, eye, high = (
         round(100 * row[name].iloc[0]) for name in ("low", "estimate", "high")
     )
