@@ -93,13 +93,13 @@ def plot_margins(
             marker = "D" if row["decides"] else "o"
             fill = INK if read else "white"
             ax.plot(best, place, marker, mec=INK, mfc=fill, ms=7)
-            told = f"{say(row['estimate'], row['measure'])} ({percent(row['chance'])})"
+            told = f"predicted {say(row['estimate'], row['measure'])}"
             if known:
                 ax.plot([read_at] * 2, [place - 0.2, place + 0.2], color=INK)
                 value = say(row["reading"], row["measure"], to="tenth")
-                told = f"{'read' if read else 'said'} {value}: {told}"
+                told = f"{'read' if read else 'said'} {value}"
             ax.annotate(
-                told if known else f"predicted {told}",
+                f"{told}, fits {percent(row['chance'])}",
                 (1.02, place),
                 xycoords=("axes fraction", "data"),
                 va="center",

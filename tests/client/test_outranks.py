@@ -221,7 +221,7 @@ def test_what_is_predicted_looks_unlike_what_was_read():
     assert rows.loc[HIP, "reading"] == 101 and np.isnan(rows.loc[THIGH, "reading"])
     drawn = plot_margins(found.margins, labels={THIGH: "thigh", HIP: "hip"})
     told = [text.get_text() for text in drawn.texts]
-    assert any(text.startswith("read 101 cm: ") for text in told)
+    assert any(text.startswith("read 101 cm, fits ") for text in told)
     assert any(text.startswith("predicted ") for text in told)
     hollow = [
         line.get_markerfacecolor() for line in drawn.lines if line.get_marker() in "oD"
