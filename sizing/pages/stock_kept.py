@@ -18,6 +18,7 @@ from sizing.people import People, population_titles, read_caseload
 from sizing.people.files import read_table
 from sizing.resources import texts
 from sizing.stock import StockPlan, Use, Years, offer_from, serves_from
+from sizing.stock.need import population_title
 from sizing.stock.result import money
 from sizing.stock.years import TOTAL, usual_rates
 from sizing.words.numbers import given, share
@@ -61,11 +62,11 @@ def kept_sheets(
     plan: StockPlan, *, pattern: str | None = None
 ) -> dict[str, pd.DataFrame]:
     """Of a list of clients: sex, age, measures taken, and a reference if it had one."""
-    titles, people = population_titles(), []
+    people = []
     lists: dict[str, pd.DataFrame] = {}
     held: dict[int, int] = {}
     for one in plan.served:
-        who = titles.get(one.people.name, "")
+        who = population_title(one.people)
         if not who and np.ptp(one.people.weight.to_numpy(float)) == 0:
             # Services of one list share its sheet.
             number = held.setdefault(id(one.people), len(held) + 1)

@@ -87,5 +87,5 @@ def _fitted(x: Floats, share: Floats, weight: Floats) -> Floats | None:
         beta = beta + step
         if np.abs(step).max() <= _NEAR:
             return beta
-    # Levels that settle the outcome by themselves: their odds grow without limit.
+    # A level in which all have the outcome, or none: its odds have no finite value.
     return None

@@ -199,8 +199,14 @@ class Served:
         return self.people.n if self.count is None else int(self.count)
 
 
+def population_title(people: People) -> str:
+    """ "" where they are no named population, whatever their list is called."""
+    named = people.settings.get("name") == people.name
+    return population_titles().get(people.name, "") if named else ""
+
+
 def people_title(people: People) -> str:
-    return population_titles().get(people.name, people.name)
+    return population_title(people) or people.name
 
 
 def serves_from(

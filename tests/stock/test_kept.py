@@ -104,6 +104,18 @@ def test_a_list_of_clients_comes_back_and_holds_nothing_but_measures(listed):
     pd.testing.assert_frame_equal(again.service, plan.service)
 
 
+def test_a_list_may_be_called_as_a_population_is(listed):
+    """Before, kept a second time, it came back as people of a survey."""
+    (own,) = listed[0].served
+    called = replace(own, people=replace(own.people, name="adults"), name="")
+    sheets = kept_sheets(replace(listed[0], served=(called,)))
+    assert sheets["People"]["people like"].tolist() == ["Clients 1"]
+    assert sheets["Clients 1"]["Reference"].tolist() == ["A-7", "007"]
+    assert called.title == "adults"
+    drawn = replace(called, people=load_people("adults", draws=1))
+    assert drawn.title == "adults aged 18 and over"
+
+
 def test_a_list_taken_out_is_missed_and_another_takes_its_place(
     listed, tmp_path, capsys
 ):

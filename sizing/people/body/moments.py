@@ -117,8 +117,8 @@ def moments(
 ) -> Moments:
     """Return mean and spread of ``ln y`` for people of known build.
 
-    With ``sampling`` the error of the mean too, for what is said of one person; her
-    own population's bias is part of it, unless ``bias`` is False.
+    With ``sampling`` the error of the mean too, for what is said of one person; the
+    bias in that person's population is part of it, unless ``bias`` is False.
     """
     n, p = len(sex), len(measures)
     years = model_age(age)
