@@ -155,7 +155,7 @@ def draw_bodies(
 
     Given the build, ln seated measures are normal with covariance S, or, with
     probability ``unlike``, each three times as wide, hardly tied to the others. ``S``
-    has people's spread and how far the model's mean may be off for hers
+    has people's spread and how far the mean may be off for this person
     (``moments``); only the spread is widened. A reading far from what is expected makes
     the second likelier, so that the others are predicted wider and not drawn along.
     Beyond 58 years all are widened so, see ``older_times``.

@@ -179,7 +179,7 @@ def visit_from(row: Mapping[str, str]) -> Visit:
             try:
                 cells[name] = _readers().get(name, str)(text)
             except SizingError as error:
-                what = str(error).split(". Allowed")[0]
+                what = str(error).split(". Allowed")[0].split(" (found: ")[0]
                 problems.append(Problem(what, column=name, value=text))
     conditions, wrong = condition_keys(cells.get("condition", "").split(";"))
     if problems or wrong:

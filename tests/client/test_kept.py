@@ -152,6 +152,15 @@ def test_a_value_that_no_client_can_have_names_its_file_and_day(tmp_path, was, n
         read_visits(tmp_path, "A-17")
 
 
+def test_what_cannot_be_read_is_shown_once(tmp_path):
+    # Before: "this is no date (found: 'soon') (found: 'soon')".
+    path = keep_visit(tmp_path, "A-17", FIRST)
+    path.write_text(path.read_text().replace(FIRST.on.isoformat(), "soon"))
+    with pytest.raises(SizingError) as error:
+        read_visits(tmp_path, "A-17")
+    assert str(error.value).count("soon") == 1
+
+
 def test_of_files_that_differ_by_capitals_the_one_named_is_meant(tmp_path):
     # Before, the first in order was read, written and deleted for either.
     keep_visit(tmp_path, "ab", FIRST)
