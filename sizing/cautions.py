@@ -18,13 +18,7 @@ _PARTS = {
 
 
 def invented_words(*parts: str) -> str:
-    """Return the sentence with which an answer on invented figures begins.
-
-    >>> invented_words("chart")
-    'Invented for demonstration: the size chart. Choose and order nothing by it.'
-    >>> invented_words()
-    ''
-    """
+    """Return the sentence with which an answer on invented figures begins."""
     if not parts:
         return ""
     named = ", ".join(_PARTS[part] for part in parts)
@@ -40,11 +34,7 @@ def invented_first(parts: Sequence[str], text: str) -> str:
 
 
 def parted(text: str) -> tuple[str, str]:
-    """Return the two sentences that ``invented_first`` put before an answer, and it.
-
-    >>> parted(invented_words("chart") + "\\nBuy 3.")[1], parted("Buy 3.")[0]
-    ('Buy 3.', '')
-    """
+    """Return the two sentences that ``invented_first`` put before an answer, and it."""
     begins = text.startswith(INVENTED)
     ends = (f"nothing by {what}." for what in ("it", "them") if begins)
     at = min((text.index(end) + len(end) for end in ends if end in text), default=0)
@@ -53,29 +43,14 @@ def parted(text: str) -> tuple[str, str]:
 
 @cache
 def cautions(*keys: str) -> tuple[str, ...]:
-    """Return the usual cautions as sentences, all of them or those named.
-
-    Keys are ``label, load, policy, assessment, body, wrong_size``.
-
-    Their source is common practice: see ``data_sources/cautions.csv``.
-
-    >>> len(cautions("load"))
-    1
-    """
+    """Return the usual cautions (label, load, policy, assessment, body, wrong_size)."""
     table = source_table("cautions.csv").set_index("key")["text"]
     chosen = list(keys) if keys else list(table.index)
     return tuple(str(table[key]) for key in chosen)
 
 
 def closing(limits: Sequence[str] = ()) -> str:
-    """Return what closes an answer in words: its first limit, and the cautions.
-
-    The first limit says who these people are. All limits stand in a report and on a
-    page, and all cautions in full.
-
-    >>> closing(["Nobody sat.", "Nobody stood."]).splitlines()[0]
-    'Where the evidence stops: Nobody sat. For 1 more limit see the report or the page.'
-    """
+    """Return what closes an answer: its first limit (who they are), cautions."""
     lines = [f"Where the evidence stops: {limit}" for limit in limits[:1]]
     if more := len(limits[1:]):
         noun = "limit" if more == 1 else "limits"

@@ -20,19 +20,16 @@ _LONGEST = 300
 
 
 class SizingError(ValueError):
-    """A mistake in what the kit was given, told in one plain message.
-
-    The command line prints the message and exits with 2; no other exception
-    is meant for a user's eyes.
+    """A mistake in what the kit was given, said in one plain message.
 
     Parameters
     ----------
     what : str
         What is wrong; the whole message, where nothing else is given.
     allowed, action : str
-        What would be accepted, and what to do; see ``Problem``.
+        What would be accepted, and what to do.
     **where
-        ``file``, ``row``, ``column`` and ``value`` of a ``Problem``.
+        ``file``, ``row``, ``column`` and ``value``, as in ``Problem``.
 
     Examples
     --------
@@ -62,10 +59,7 @@ class DoubtfulValues(SizingWarning):
 
 
 class UnitSaid(SizingWarning):
-    """A value that was written in another unit than its heading's, and read so.
-
-    ``of`` says whose value it is, ``how`` how it was read, ``place`` where it stands.
-    """
+    """A value read in the unit written with it: whose, how, and where it stands."""
 
     def __init__(self, of: str, how: str, place: str = "") -> None:
         self.of, self.how = of, how
@@ -121,10 +115,7 @@ class Problem:
 
 
 class InputProblems(SizingError):  # noqa: N818 - it carries several
-    """Every problem found in one input, all named at once.
-
-    - ``table``: One row per problem: file, row, column, value, what, allowed, action.
-    """
+    """Every problem found in one input at once; ``table`` has one in a row."""
 
     def __init__(self, problems: Iterable[Problem], *, about: str = "input") -> None:
         self.problems: tuple[Problem, ...] = tuple(problems)
@@ -175,15 +166,7 @@ def check_number(
     below: float | None = None,
     whole: bool = False,
 ) -> None:
-    """Refuse a setting that is no finite number within its limits.
-
-    >>> check_number("seed", 3, least=0, whole=True)
-    >>> check_number("share", 1.5, above=0, most=1)
-    Traceback (most recent call last):
-    ...
-    sizing.errors.SizingError: share makes no sense (found: 1.5). Allowed: a number \
-above 0 up to 1. What to do: change it.
-    """
+    """Refuse a setting that is no finite number within its limits."""
     number = math.nan
     if isinstance(value, Integral if whole else Real) and not isinstance(value, bool):
         try:

@@ -1,8 +1,4 @@
-"""Whether what a public function was given is of the kind that it says it takes.
-
-The annotations are read once, here, so that no function checks for itself what they
-say already. A room's ``__init__`` ends with ``check_kinds(globals(), __all__)``.
-"""
+"""Whether what a public function was given is of the kind that its annotations say."""
 
 import sys
 import types
@@ -30,9 +26,8 @@ F = TypeVar("F", bound=Callable[..., Any])
 def checked(function: F) -> F:
     """Have a function refuse, in plain words, what is not of the kind it takes.
 
-    Structures (people, charts, tables, mappings) are checked before any work. Text
-    and numbers are the function's own to check; what it leaves is looked at only
-    where the function fails.
+    Structures are checked before any work; text and numbers, the function's own to
+    check, only where it fails.
     """
     if hasattr(function, "_checked"):
         return function
@@ -101,10 +96,7 @@ def _refuse(words: Sequence[str], value: object = None, /, **given: str) -> NoRe
 
 @cache
 def _hints(function: Callable[..., Any]) -> dict[str, tuple[Any, Any]]:
-    """Return each parameter's annotation and default.
-
-    An annotation in quotes is for whoever reads types, and stands for anything.
-    """
+    """Return each parameter's annotation (in quotes: anything) and default."""
     written = get_annotations(function)
     found = {}
     for name, one in signature(function).parameters.items():

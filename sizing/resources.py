@@ -25,7 +25,6 @@ def shipped(name: str) -> Traversable:
 
 
 def source_file(name: str) -> Traversable:
-    """Return one file of the folder ``data_sources``."""
     found = shipped("data_sources") / name
     if not found.is_file():
         raise FileNotFoundError(f"data_sources/{name} did not come with this install")
@@ -42,19 +41,14 @@ def source_table(name: str, **options: Any) -> "pd.DataFrame":
 
 
 def source_json(name: str) -> Any:
-    """Return the content of a JSON file of ``data_sources``."""
     return json.loads(source_file(name).read_text(encoding="utf-8"))
 
 
 @cache
 def texts(name: str) -> SimpleNamespace:
-    """Return the fixed texts of one subject, as ``words/texts/NAME.toml`` has them.
+    """Return the fixed texts of one subject, ``words/texts/NAME.toml``, as attributes.
 
-    A text is an attribute; a table of the file is a mapping, a list a list. What varies
-    stands in braces, for ``str.format``. No text holds a figure that is estimated.
-
-    >>> texts("stock").shared["personal"]
-    "each client's own"
+    What varies stands in braces, for ``str.format``.
     """
     path = Path(__file__).parent / "words" / "texts" / f"{name}.toml"
     return SimpleNamespace(**tomllib.loads(path.read_text(encoding="utf-8")))

@@ -33,8 +33,7 @@ _STEPS = {"cm": 0.5, "kg": 0.5, "in": 0.25, "lb": 1.0}
 class ChartTable:
     """Rows are sizes, columns their limits; what is wrong is said at once.
 
-    ``chart`` is what stands in the table, None while nothing does or it has problems;
-    ``changed`` hears of it whenever the table is another. Every change is remembered.
+    ``chart`` is None while the table is empty or wrong; every change is remembered.
     """
 
     def __init__(

@@ -90,8 +90,7 @@ class Live:
 class OwnChartForm(LiveForm):
     """A form: choose people, enter a chart, move an edge, judge it.
 
-    ``edited`` is the chart in the table, None while it has problems; ``listeners`` hear
-    of it whenever it changes. ``pattern`` gives the pattern of sling chosen beside it.
+    ``edited`` is the chart, None while it has problems; ``listeners`` hear of changes.
     """
 
     def __init__(

@@ -117,11 +117,6 @@ class ChartChoice(ChartList):
     """The chart for a client; ``tell`` hears of the one chosen, None if unreadable.
 
     The chart kept last is chosen at first, the invented one where none is kept.
-
-    >>> heard = []
-    >>> choice = ChartChoice(heard.append, "no such folder")
-    >>> choice.name == demo_chart().name == heard[-1].name
-    True
     """
 
     def __init__(
@@ -168,10 +163,7 @@ class ChartChoice(ChartList):
 
 
 class ChartStart:
-    """Where the chart comes from; ``taken`` hears of it, None if it is unreadable.
-
-    ``blank`` hears of a table to be filled in.
-    """
+    """Where the chart comes from; ``taken`` hears of it, None if it is unreadable."""
 
     def __init__(
         self,

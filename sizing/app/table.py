@@ -41,10 +41,9 @@ class _Cell:
 class EditableTable:
     """A table whose cells can be typed into, and rows added or taken away.
 
-    Nothing typed is judged or repaired here: whoever reads ``frame`` judges it as it
-    would a file. With a switch of units, measures are kept in cm and kg, and a cell is
-    read only when it is typed in: changing the units to and fro loses nothing. With
-    ``column_units`` each measure may have a unit of its own until the switch is turned.
+    Nothing typed is judged or repaired here. Measures are kept in cm and kg, exactly;
+    with ``column_units`` each may be shown in a unit of its own until the switch is
+    turned.
     """
 
     def __init__(
@@ -96,10 +95,7 @@ class EditableTable:
 
     @property
     def frame(self) -> pd.DataFrame:
-        """What the cells hold: numbers where they are numbers, else as typed.
-
-        An empty cell is missing, and a row that is empty throughout is no row.
-        """
+        """What the filled rows hold: numbers where they are numbers, else as typed."""
         table = self.cells
         table = table[table.notna().any(axis=1)].reset_index(drop=True)
         for name in self._columns:

@@ -53,8 +53,7 @@ class UnitSwitch:
 class UnitField:
     """A field for a length or a mass that follows the switch of units.
 
-    What was typed is kept, and converted when it is read: changing the units to and fro
-    loses nothing. What was typed in another unit than the label's is shown in that.
+    What was typed is kept, and converted when it is read.
     """
 
     def __init__(

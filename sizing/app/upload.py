@@ -106,11 +106,7 @@ class UploadBox:
 
 
 def checked_name(given: str) -> str:
-    """Return a file's name without any folder, or refuse it.
-
-    >>> checked_name("C:\\\\ward\\\\clients.csv"), checked_name("../../clients.csv")
-    ('clients.csv', 'clients.csv')
-    """
+    """Return a file's name without any folder, or refuse it."""
     name = _last_part(given)
     # The second catches a drive's letter, which leads elsewhere on some systems.
     if name in ("", ".", "..") or Path(name).name != name:

@@ -50,11 +50,10 @@ class Assignment:
 def assign(people: People, chart: SizeChart) -> Assignment:
     """Say for each person and draw which sizes fit, or why none does.
 
-    A size fits if every measure it limits holds, both edges included, in
-    whole millimetres and 0.1 kg (``sizing.measures.EDGE_RULE``), and the body
-    mass does not exceed the size's load limit. A size that limits a measure
-    which was not taken, or states a load limit where the body mass was not
-    taken, cannot be said to fit; it is ruled out only by what is known.
+    A size fits if every measure it limits holds by ``sizing.measures.EDGE_RULE``, and
+    the body mass does not exceed its load limit. A size that limits a measure which was
+    not taken, or states a load limit where the body mass was not taken, cannot be said
+    to fit; it is ruled out only by what is known.
 
     Parameters
     ----------
@@ -71,39 +70,32 @@ def assign(people: People, chart: SizeChart) -> Assignment:
         person, draw
             As in ``people.frame``.
         outcome
-            The first of these that is true. ``one``, ``choice``: one size
-            is known to fit, or more. ``not_measured``: none is, but some could
-            be, depending on a measure not taken. ``over_load``: the body mass
-            exceeds the load limit of every size, or of every size that the
-            measures do not rule out (at least one). ``beyond_largest``,
-            ``below_smallest``: some measure is above every size's high edge,
-            or below every low edge. ``between``: anything else.
+            The first of these that is true. ``one``, ``choice``: one size is known to
+            fit, or more. ``not_measured``: some could, depending on a measure not
+            taken. ``over_load``: the body mass exceeds the load limit of every size, or
+            of every size that the measures do not rule out (at least one).
+            ``beyond_largest``, ``below_smallest``: some measure is above every size's
+            high edge, or below every low edge. ``between``: anything else.
         size
             The first size of the chart that fits; empty if none.
         sizes_fitting
             How many fit.
         nearest_size, failing_measure, direction, miss
-            For those without a size. The nearest size has the least total
-            miss: over the measures, the distance to the band divided by the
-            chart's median band width in that measure (where no size has both
-            edges: by a tenth of the median edge); measures not taken count
-            nothing; of equals, the first. For ``over_load`` only sizes whose load
-            limit is exceeded are compared. The failing measure has the largest
-            such part (of equals, the first), ``miss`` is its distance in its own
-            unit. The nearest size is ``too_small_for`` the person,
-            ``too_large_for`` them, or its load limit is exceeded (``over_load``;
-            the measure is then the body mass). For ``not_measured`` the failing
-            measure is the first missing that decides, and no size is nearest.
+            For those without a size. The nearest size has the least total miss: over
+            the measures, the distance to the band divided by the chart's median band
+            width in that measure (where no size has both edges: by a tenth of the
+            median edge); measures not taken count nothing; of equals, the first. For
+            ``over_load`` only sizes whose load limit is exceeded are compared. The
+            failing measure has the largest such part (of equals, the first), ``miss``
+            is its distance in its own unit. The nearest size is ``too_small_for`` the
+            person, ``too_large_for`` them, or its load limit is exceeded
+            (``over_load``; the measure is then the body mass). For ``not_measured`` the
+            failing measure is the first missing that decides, and no size is nearest.
         too_small, too_large
-            Whether the nearest size is too small in some measure, and whether it is
-            too large in some: two harms, which one person can meet at once.
+            Whether the nearest size is so in some measure: two harms, which one person
+            can meet at once.
         evidence
             The worst evidence among the measures that the chart limits.
-
-    Warns
-    -----
-    SizingWarning
-        If the people lack a column that the chart limits.
 
     Examples
     --------
@@ -113,16 +105,12 @@ def assign(people: People, chart: SizeChart) -> Assignment:
     ...     "hip_circumference_cm_low": [70, 92],
     ...     "hip_circumference_cm_high": [90, 115]}), warn=False)
     >>> frame = pd.DataFrame({
-    ...     "person": [0, 1, 2], "draw": 0, "sex": "female", "age_years": 50.0,
-    ...     "body_mass_kg": [60.0, 70.0, 130.0],
+    ...     "person": [0, 1, 2], "draw": 0, "body_mass_kg": [60.0, 70.0, 130.0],
     ...     "hip_circumference_cm": [90.0, 90.5, 110.0]})
     >>> people = People("three", frame, pd.Series([1.0, 1.0, 1.0]),
     ...                 pd.DataFrame(index=frame.index))
-    >>> table = assign(people, chart).table
-    >>> table["outcome"].tolist()
+    >>> assign(people, chart).table["outcome"].tolist()
     ['one', 'between', 'over_load']
-    >>> print(*table.loc[1, ["nearest_size", "direction", "miss"]])
-    one too_small_for 0.5
     """
     values = tenths(people.frame, chart)
     if lacking := [measure for measure in values if measure not in people.frame]:

@@ -59,43 +59,35 @@ def chart_from(
     Parameters
     ----------
     frame : DataFrame
-        One row per size, smallest first. Columns: ``size`` (needed);
-        ``group`` (paediatric, adult or bariatric); ``load_limit_kg`` (or ``_lb``,
-        ``_st``); limits such as ``hip_circumference_cm_low`` and
-        ``hip_circumference_cm_high`` in cm, mm, m, in or ft, and
-        ``body_mass_kg_low`` in kg, g, lb or st. Both ends may stand in one column,
-        such as ``hip girth (cm)``, in cells such as 90-110, up to 90 or 110+. A
-        heading's unit may stand in all of its cells instead. An empty cell is no
-        limit. Other columns are kept as they come; wholly empty rows are left out.
+        One row per size, smallest first. Columns: ``size`` (needed); ``group``
+        (paediatric, adult or bariatric); ``load_limit_kg`` (or ``_lb``, ``_st``);
+        limits such as ``hip_circumference_cm_low`` and ``hip_circumference_cm_high`` in
+        cm, mm, m, in or ft, and ``body_mass_kg_low`` in kg, g, lb or st. Both ends may
+        stand in one column, such as ``hip girth (cm)``, in cells such as 90-110, up to
+        90 or 110+. A heading's unit may stand in all of its cells instead. An empty
+        cell is no limit. Other columns are kept as they come; wholly empty rows are
+        left out.
     name, source : str
-        What the chart is called and where it comes from. Columns
-        ``chart_name`` and ``chart_source`` in the table go before them.
+        What the chart is called and where it comes from. Columns ``chart_name`` and
+        ``chart_source`` in the table go before them.
     warn : bool
         Whether the findings of ``review_chart`` are issued as warnings.
 
     Returns
     -------
     SizeChart
-        Its frame has size, group (empty text if not stated), load_limit_kg,
-        the limits in the kit's order of measures, then the other columns.
+        In cm and kg, the limits in the kit's order of measures.
 
     Raises
     ------
     InputProblems
         Every problem at once: its row is the spreadsheet's, heading row 1.
 
-    Warns
-    -----
-    SizingWarning
-        One for each finding, such as a gap between neighbouring sizes.
-
     Examples
     --------
     >>> chart = chart_from(pd.DataFrame({
-    ...     "size": ["small adult", "tall adult"],
-    ...     "load_limit_kg": [150, 150],
-    ...     "sitting_height_in_low": [30, 34],
-    ...     "sitting_height_in_high": [34, 38]}))
+    ...     "size": ["small adult", "tall adult"], "load_limit_kg": [150, 150],
+    ...     "sitting_height_in_low": [30, 34], "sitting_height_in_high": [34, 38]}))
     >>> chart.frame["sitting_height_cm_high"].round(2).tolist()
     [86.36, 96.52]
     """

@@ -1,10 +1,4 @@
-"""What the cells of a chart hold: numbers, and names fit to be shown everywhere.
-
-A number is read as a number and nothing is guessed. A name of a size is shown on
-screens, printed, put into pages, tables and file formats: one that a spreadsheet would
-run as a formula, that hides letters, or that fills a page is refused where it enters,
-so that it can be written out unchanged ever after.
-"""
+"""What the cells of a chart hold: numbers, and names fit to be shown everywhere."""
 
 import math
 import unicodedata
@@ -32,22 +26,13 @@ _LOOKS = str.maketrans(
 
 
 def is_empty(cell: object) -> bool:
-    """Say whether a cell holds nothing.
-
-    >>> is_empty(" "), is_empty(float("nan")), is_empty(0)
-    (True, True, False)
-    """
     if cell is None or (isinstance(cell, str) and not cell.strip()):
         return True
     return bool(pd.api.types.is_scalar(cell) and pd.isna(cell))  # type: ignore[call-overload]
 
 
 def as_text(cell: object) -> str:
-    """Return a cell as the words it shows; a whole number without its point.
-
-    >>> as_text(3.0), as_text(" adult 1 "), as_text(None)
-    ('3', 'adult 1', '')
-    """
+    """Return a cell as the words it shows; a whole number without its point."""
     if is_empty(cell):
         return ""
     if isinstance(cell, float) and cell.is_integer():
@@ -58,13 +43,7 @@ def as_text(cell: object) -> str:
 def as_number(
     cell: object, *, file: str | None, row: int, column: str, unit: str = "cm"
 ) -> float | Problem:
-    """Return a cell's number, NaN if it is empty, or what is wrong with it.
-
-    >>> as_number("40.5", file=None, row=2, column="x")
-    40.5
-    >>> as_number("40 1/2 in", file=None, row=2, column="x").action
-    'write 102.87, or correct the heading'
-    """
+    """Return a cell's number, NaN if it is empty, or what is wrong with it."""
     if is_empty(cell):
         return math.nan
     is_number = isinstance(cell, Real) and type(cell).__name__ not in ("bool", "bool_")
@@ -92,24 +71,13 @@ def as_number(
 
 
 def alike(name: str) -> str:
-    """Return a name without what the eye may miss: case, spaces, look-alike letters.
-
-    >>> alike("Adult  A") == alike("\u0410dult \u0430")
-    True
-    """
+    """Return a name without what the eye may miss: case, spaces, look-alike letters."""
     text = unicodedata.normalize("NFKC", name).casefold().translate(_LOOKS)
     return " ".join(text.split())
 
 
 def name_fault(name: str) -> Problem | None:
-    """Say what is wrong with a name.
-
-    >>> name_fault("adult 1")
-    >>> name_fault("=1+1").what
-    'a name that a spreadsheet would run as a formula'
-    >>> name_fault("adult\\u200b1").what
-    'an unseen letter in a name (U+200B)'
-    """
+    """Say what is wrong with a name, which is shown, printed and written unchanged."""
     if name.lstrip().startswith(tuple(FORMULA_STARTS)):
         return Problem.of(_T.formula, starts=" ".join(FORMULA_STARTS.split()[0]))
     if unseen := next((c for c in name if not c.isprintable()), ""):

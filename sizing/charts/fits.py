@@ -1,7 +1,4 @@
-"""Who fits what, fast: sizes as bits, looked up by whole tenths; what comes of it.
-
-The sizes that a person fits, the outcome, and for whom none fits the nearest.
-"""
+"""Who fits what, fast: sizes as bits, looked up by whole tenths; what comes of it."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -49,11 +46,7 @@ def parts(chart: SizeChart) -> list[SizeChart]:
 
 
 def limits(chart: SizeChart) -> dict[str, tuple[Ints, Ints]]:
-    """Return each limited measure's edges in tenths, the load limit within.
-
-    The load limit bounds the body mass from above, so it is taken together
-    with the high edge of the body-mass band, whichever is lower.
-    """
+    """Return each measure's edges in tenths; the load limit bounds the body mass."""
     found = {measure: chart.edges(measure) for measure in chart.measures}
     load = chart.load_limits()
     if (load < NO_HIGH).any():
@@ -72,9 +65,8 @@ def lookup(
 ) -> Masks:
     """Return the mask of sizes that hold each value of one measure.
 
-    A missing value could hold (``missing_holds``) or not; sizes that do not limit the
-    measure hold it. Entry 0 is for a missing value, ``v + 1`` for ``v`` tenths, the
-    last for every value beyond all edges.
+    Entry 0 is for a missing value, which could hold (``missing_holds``) or not, ``v +
+    1`` for ``v`` tenths, the last for every value beyond all edges.
     """
     finite = np.concatenate([low, high[high < NO_HIGH]])
     table = np.zeros(int(finite.max()) + 3, dtype=kind)
@@ -96,15 +88,8 @@ def masks(values: npt.NDArray[np.integer[Any]], table: Masks) -> Masks:
 def size_masks(values: Tenths, chart: SizeChart) -> Masks:
     """Return, for each row, the sizes it fits: bit i is size i of up to 64.
 
-    A row's sizes are the common bits of what its measures look up, so the time does not
-    depend on the number of sizes. A measure that is absent counts as not measured.
-
-    >>> from sizing.charts import chart_from
-    >>> chart = chart_from(pd.DataFrame({
-    ...     "size": ["one", "two"], "sitting_height_cm_low": [70, 85],
-    ...     "sitting_height_cm_high": [85, 99]}), warn=False)
-    >>> size_masks({"sitting_height_cm": np.array([700, 850, 991, -1])}, chart)
-    array([1, 3, 0, 0], dtype=uint8)
+    They are the common bits of what its measures look up; one that is absent is not
+    taken.
     """
     kind = mask_type(chart)
     rows = {len(v) for v in values.values()}
@@ -133,16 +118,7 @@ def unpack(fits: Sequence[Masks], count: int) -> Bools:
 def fits_matrix(values: Tenths | pd.DataFrame, chart: SizeChart) -> Bools:
     """Return who is known to fit what, (rows, sizes), as ``assign`` has the rule.
 
-    ``values`` holds cm and kg in a frame, or whole tenths by measure (-1: not
-    measured).
-
-    >>> from sizing.charts import demo_chart
-    >>> people = pd.DataFrame({
-    ...     "body_mass_kg": [70.0, 310.0], "shoulder_height_sitting_cm": [56, 60],
-    ...     "buttock_popliteal_length_cm": [46, 50],
-    ...     "hip_circumference_cm": [98, 150]})
-    >>> fits_matrix(people, demo_chart()).sum(axis=1).tolist()
-    [3, 0]
+    ``values``: cm and kg in a frame, or whole tenths by measure (-1: not measured).
     """
     if isinstance(values, pd.DataFrame):
         values = tenths(values, chart)
@@ -161,10 +137,7 @@ def tenths(frame: pd.DataFrame, chart: SizeChart) -> dict[str, Ints]:
 
 @dataclass(frozen=True)
 class Judged:
-    """Sizes known to fit each row, or not ruled out, as masks of the chart's ``parts``.
-
-    And how many fit, and the outcome's place in ``OUTCOMES`` (``assign`` has the rule).
-    """
+    """Masks of sizes that fit each row, or may, by ``parts``; how many; the outcome."""
 
     fitting: list[Masks]
     possible: list[Masks]
@@ -216,11 +189,10 @@ def _of_part(
 
 
 def misfits(values: Tenths | pd.DataFrame, chart: SizeChart) -> tuple[Bools, Bools]:
-    """Return for whom each size is too small, and for whom too large.
+    """Return for whom each size is too small, and for whom too large, or both.
 
-    They are different harms: a sling too small gives discomfort and pressure and may
-    tip; from one too large a person can slip out (HSE information sheet HSIS3). Both
-    can be true. A measure not taken says nothing; the load limit is another matter.
+    One too small gives pressure and may tip; from one too large a person can slip out
+    (HSE information sheet HSIS3). A measure not taken says nothing.
     """
     if isinstance(values, pd.DataFrame):
         values = tenths(values, chart)
@@ -235,11 +207,7 @@ def misfits(values: Tenths | pd.DataFrame, chart: SizeChart) -> tuple[Bools, Boo
 
 
 def yardsticks(chart: SizeChart) -> dict[str, float]:
-    """Return what one unit of miss is in each limited measure, in tenths.
-
-    The chart's median band width; where no size has both edges, a tenth of
-    the median edge; never less than one tenth.
-    """
+    """Return what one unit of miss is in each measure, in tenths, at least one."""
     made = {}
     for measure, (low, high) in limits(chart).items():
         both = (low > NO_LOW) & (high < NO_HIGH)

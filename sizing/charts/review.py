@@ -38,16 +38,15 @@ def review_chart(chart: SizeChart, *, people: People | None = None) -> pd.DataFr
     Returns
     -------
     DataFrame
-        One row per finding: ``kind``, ``size``, ``other_size``, ``measure``,
-        ``low`` and ``high`` (the span in question, cm or kg), ``words``.
-        Kinds: ``gap`` (between consecutive sizes a span of a measure belongs to
-        neither; edges that follow each other by 0.1 leave none, and across groups
-        only a step upwards counts), ``out_of_order``, ``inside_another`` (whoever
-        fits the size fits the other), ``nobody_fits`` (the band lies outside what
-        is plausible at any age, or none of ``people`` fits), ``doubtful_number`` (a
-        high edge over 1.5 times the largest plausible value: a slip of unit,
-        perhaps), ``measure_not_limited`` (it has columns, but no size limits it),
-        ``no_load_limit``, ``load_limit_like_pounds`` and
+        One row per finding: ``kind``, ``size``, ``other_size``, ``measure``, ``low``
+        and ``high`` (the span in question, cm or kg), ``words``. Kinds: ``gap``
+        (between consecutive sizes a span of a measure belongs to neither; edges that
+        follow each other by 0.1 leave none, and across groups only a step upwards
+        counts), ``out_of_order``, ``inside_another`` (whoever fits the size fits the
+        other), ``nobody_fits`` (the band lies outside what is plausible at any age, or
+        none of ``people`` fits), ``doubtful_number`` (a high edge over 1.5 times the
+        largest plausible value), ``measure_not_limited`` (it has columns, but no size
+        limits it), ``no_load_limit``, ``load_limit_like_pounds`` and
         ``load_limit_inside_band`` (it lies below the top of the weight's band).
 
     Examples

@@ -27,10 +27,9 @@ IN_PLAY, RUNNER_UP, SURE = 0.05, 0.10, 0.90
 class JudgedClient:
     """What is known of one client against one chart; its frames as in ``check_client``.
 
-    ``nearest``, where probably none fits, by the likeliest body: ``size``, ``measure``,
-    ``direction``, ``miss`` (cm or kg). ``doubts`` were confirmed; ``bodies`` are the
-    draws behind every figure; ``limiting`` are measures that a size limits and nobody
-    took, ``cautious`` why no chance above 95 % is given for those ("" where any is).
+    ``nearest``, where probably none fits: ``size``, ``measure``, ``direction``,
+    ``miss``. ``limiting``: what a size limits and nobody took; ``cautious``: why no
+    chance above 95 %.
     """
 
     chart: SizeChart
@@ -62,13 +61,7 @@ class JudgedClient:
 
     @property
     def status(self) -> str:
-        """``fits``, ``not_settled`` or the outcome that keeps her from a size.
-
-        ``fits`` where some size fits with a chance of one half or more; else
-        ``not_measured`` where a size in play cannot be judged; else the likeliest
-        outcome without a size, if no size fits with a chance of one half or more;
-        else ``not_settled``.
-        """
+        """``fits`` (a chance of one half or more), or what keeps her from a size."""
         if self.sizes["estimate"].iloc[0] >= 0.5 and not self.broken:
             return "fits"
         if self.unjudged:
@@ -114,10 +107,7 @@ class JudgedClient:
 
     @property
     def to_measure(self) -> list[str]:
-        """What the chart limits and nobody measured, what settles most first.
-
-        Whoever cannot stand, and whose stature was estimated, is not asked to.
-        """
+        """What the chart limits and nobody measured, what settles most first."""
         ranked = list(self.next_measure["measure"])
         names = [
             name

@@ -39,11 +39,10 @@ _T: dict[str, str] = texts("own_chart").found
 
 @dataclass(frozen=True)
 class ChartJudgement:
-    """What an own chart does for some people, whose name is ``people``.
+    """What an own chart does for some people; ``own``: a list, not weighted to others.
 
-    ``findings`` are of the chart itself (``review_chart``); ``why`` says which measure
-    keeps people from a size (``why_none``), ``between`` how the odds of falling between
-    differ (``who_falls_between``); of ``sizes`` see ``judge_chart``.
+    Frames as ``review_chart``, ``why_none``, ``who_falls_between``, ``judge_chart``
+    (``sizes``) and ``what_to_change`` return them.
     """
 
     chart: SizeChart
@@ -114,8 +113,8 @@ def judge_chart(
     chart : SizeChart
         The size chart, in cm and kg.
     by : tuple of str, optional
-        Groupings, as in ``coverage``; without it sex and age band, where the
-        people have them.
+        Groupings, as in ``coverage``; without it sex and age band, where the people
+        have them.
     replicates, seed : int
         Of the bootstrap, where the people have no survey design.
 
@@ -124,8 +123,8 @@ def judge_chart(
     ChartJudgement
         ``sizes``: size, group, load_limit_kg; shares of people with ``_low`` and
         ``_high``: fits, needs (whom no other size fits: what dropping it would cost),
-        load_first (whom its measures other than the body mass fit, but who are over
-        its load limit); unneeded (``needs`` under 0.5 %); method; n.
+        load_first (whom its measures other than the body mass fit, but who are over its
+        load limit); unneeded (``needs`` under 0.5 %); method; n.
 
     Examples
     --------

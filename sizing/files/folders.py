@@ -1,9 +1,7 @@
 """Write files, and folders of them, whole or not at all.
 
-What is written lies first in a part beside its place and is then moved onto it in one
-step: whoever looks, and whatever is stopped when, finds the old or the new. A part is
-locked while its writer lives, so that the next can clear away what a stopped one left.
-Nothing but the standard library is loaded: an unusable place is told at once.
+What is written lies first in a part beside its place, locked while its writer lives,
+and is then moved in one step. Nothing but the standard library is loaded.
 """
 
 import contextlib
@@ -101,11 +99,7 @@ def write_folder(
 
 
 def clear_leftovers(home: Path) -> None:
-    """Clear away what writers that were stopped left in a folder.
-
-    A folder that was being replaced and is not there is put back. What a living
-    writer holds is not touched.
-    """
+    """Clear away what stopped writers left; a folder that is missing is put back."""
     with contextlib.suppress(OSError):
         for name in os.listdir(home):
             if _PART.fullmatch(name):

@@ -1,7 +1,4 @@
-"""Every file a command reads and writes, in one place, checked before any work.
-
-Nothing but the standard library is loaded: an unusable place is told at once.
-"""
+"""Every file a command reads and writes, in one place, checked before any work."""
 
 import os
 import unicodedata
@@ -23,11 +20,10 @@ _DEEPER = "x" * 33
 
 
 class Places:
-    """What one command reads and writes; each file told is checked at once.
+    """What one command reads and writes; each file named is checked at once.
 
     A file that is read is never written over, and none is written twice: not under
-    another link to it, nor under a name that differs only in capitals, since many
-    systems take that for the same.
+    another link to it, nor under a name that differs only in capitals.
     """
 
     def __init__(self) -> None:

@@ -1,8 +1,4 @@
-"""Open a file the user brought, within limits, or say plainly why not.
-
-A file is judged before it is unpacked or parsed: what is too large for a table
-that people keep by hand is refused in words, instead of filling the memory.
-"""
+"""Open a file the user brought, within limits, or say plainly why not."""
 
 import io
 import os
@@ -55,15 +51,7 @@ def refuse(
 def file_bytes(
     path: str | os.PathLike[str], *, allowed: str = KINDS, most: int = MOST_BYTES
 ) -> bytes:
-    """Return the content of a file that is there, may be read and is not too large.
-
-    >>> file_bytes("no_such_file.csv")
-    Traceback (most recent call last):
-    ...
-    sizing.errors.InputProblems: 1 problem in 'no_such_file.csv':
-    - no_such_file.csv: there is no such file. Allowed: a .csv file (UTF-8) or an \
-.xlsx file. What to do: check the name and the folder.
-    """
+    """Return the content of a file that is there, may be read and is not too large."""
     shown = str(path).replace("\x00", "?")
     try:
         found = os.stat(path)
@@ -92,11 +80,7 @@ def file_bytes(
 
 
 def text_of(content: bytes, name: str) -> str:
-    """Return a text file's content, or say in which encoding it seems to be.
-
-    >>> text_of(b"\\xef\\xbb\\xbfsize", "mine.csv")
-    'size'
-    """
+    """Return a text file's content, or say in which encoding it seems to be."""
     if content.startswith(_UTF_16_AND_32):
         refuse(name, _T.utf16)
     if b"\x00" in content or zipfile.is_zipfile(io.BytesIO(content)):

@@ -1,8 +1,4 @@
-"""The user's own state folder, and an environment that no other folder reaches into.
-
-Nothing in the folder of notebooks, which may be somebody else's, is a setting: programs
-that are started look for code and settings in the state folder and this install only.
-"""
+"""The user's own state folder, and an environment that no other folder reaches into."""
 
 import os
 import stat
@@ -26,11 +22,7 @@ _FOREIGN = ("PYTHON", "JUPYTER", "IPYTHON", "JPY_", "VOILA", "MATPLOTLIBRC")
 
 
 def state_folder() -> Path:
-    """Return the folder in which this user's settings lie, made if need be.
-
-    It is ``XDG_STATE_HOME`` (``~/.local/state``), ``~/Library/Application Support`` or
-    ``LOCALAPPDATA``, as the system has it, and in it a folder that nobody else opens.
-    """
+    """Return the folder of this user's settings, made if need be."""
     try:
         folder = _place_of_state() / "sizing"
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -60,8 +52,7 @@ def _place_of_state() -> Path:
 def safe_environment(state: Path, token: str) -> dict[str, str]:
     """Return the environment for a server of ours and for its kernels.
 
-    Python's search path, start-up file and switches, and every setting of Jupyter and
-    IPython, are left out or replaced: they may name the folder that is opened.
+    Whatever of Python, Jupyter and IPython may name the folder opened is left out.
     """
     kept = {
         name: value

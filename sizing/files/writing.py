@@ -1,7 +1,6 @@
-"""Write the kit's tables so that they are safe to open in a spreadsheet.
+"""Write the kit's tables so that no cell starts a formula in a spreadsheet.
 
-Text that a spreadsheet would run as a formula is led by an apostrophe, which the
-kit's own readers take off again.
+Such text is led by an apostrophe, which the kit's own readers take off again.
 """
 
 import csv
@@ -32,7 +31,6 @@ _UNWRITABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]"
 
 
 def csv_bytes(frame: pd.DataFrame) -> bytes:
-    """Return a table as CSV in UTF-8 in which no cell starts a formula."""
     table = _marked_table(frame)
     # A lone carriage return ends a line for spreadsheets, yet is not quoted before
     # Python 3.13: what follows it would start a cell of its own.
@@ -49,7 +47,6 @@ def workbook_bytes(
     choices: Mapping[str, Sequence[str]] | None = None,
     formats: Mapping[str, str] | None = None,
 ) -> bytes:
-    """Return tables as the sheets of a workbook in which no cell is a formula."""
     buffer = io.BytesIO()
     with pd.ExcelWriter(buffer, engine="openpyxl") as book:
         for name, frame in sheets.items():
@@ -120,11 +117,10 @@ def undated(workbook: bytes) -> bytes:
 
 
 def rounded(results: Any) -> Any:
-    """Return results rounded to what they carry, so that a run repeats to the byte.
+    """Return results to six digits, two decimals or more: a run repeats to the byte.
 
-    How many threads add up changes the last of sixteen digits. Six digits are kept,
-    and never fewer than two decimals (money): the surveys and draws that these
-    figures rest on do not carry more than four.
+    Threads change the last of sixteen digits; surveys and draws carry no more than
+    four.
     """
     if isinstance(results, pd.DataFrame):
         return results.apply(lambda c: c.map(rounded) if c.dtype.kind in "fO" else c)

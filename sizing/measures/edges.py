@@ -17,15 +17,9 @@ NO_HIGH = 2**31 - 1
 
 
 def to_tenths(values: npt.ArrayLike) -> npt.NDArray[np.int64]:
-    """Round centimetres to whole millimetres, or kilograms to 0.1 kg.
+    """Round cm to mm, or kg to 0.1 kg, halves up; ``MISSING_TENTHS`` where missing.
 
-    Comparisons are made between these whole numbers, because 40.3 and 403/10
-    need not be the same floating-point number.
-
-    Tenths, halves rounded up; ``MISSING_TENTHS`` where not measured.
-
-    >>> to_tenths([40.3, 40.25, float("nan")]).tolist()
-    [403, 403, -1]
+    These are compared, because 40.3 and 403/10 need not be the same float.
     """
     number = np.asarray(values, dtype=float)
     known = np.isfinite(number)

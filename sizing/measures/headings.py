@@ -32,11 +32,7 @@ _SLIP, _SIMILAR = 0.8, 0.65
 
 
 def plain(heading: object) -> str:
-    """Return a heading in the kit's spelling: small letters and underscores.
-
-    >>> plain(" Hip girth, low (cm)"), plain("Load-limit KG")
-    ('hip_girth_low_cm', 'load_limit_kg')
-    """
+    """Return a heading in the kit's spelling: small letters and underscores."""
     text = unicodedata.normalize("NFKC", str(heading)).casefold()
     return re.sub(r"[\W_]+", "_", text).strip("_")
 
@@ -157,12 +153,7 @@ class Table:
         return columns, [replace(one, file=file, row=row) for one in problems]
 
     def without_unit(self, heading: object) -> str:
-        """Return the kit's unit of a measure whose heading names none, or nothing.
-
-        >>> table = Table("people", measure_columns())
-        >>> table.without_unit("Hips"), table.without_unit("hips (in)")
-        ('cm', '')
-        """
+        """Return the kit's unit of a measure whose heading names none, or nothing."""
         column = self._by_words.get(plain(heading))
         measured = column is not None and column.kind in ("length", "mass")
         return STANDARD[column.kind] if column and measured else ""

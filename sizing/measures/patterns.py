@@ -22,9 +22,6 @@ def pattern_parts(pattern: str, *, must: bool = True) -> dict[str, list[str]]:
     """Return the parts of a sling of a pattern, and the measures that tell each.
 
     ``must``: those alone that a chart must limit, by any one of their measures.
-
-    >>> list(pattern_parts("bathing"))
-    ['back', 'seat and thigh', 'girth']
     """
     one_of("pattern of sling", pattern, PATTERNS)
     rows = measure_patterns().query("pattern == @pattern")
@@ -61,11 +58,7 @@ def _without(parts: dict[str, list[str]], seen: Collection[str]) -> dict[str, st
 
 
 def led_by(words: Collection[str], text: str) -> str:
-    """Put words before an answer, but after what is said of invented figures.
-
-    >>> led_by(["Look here."], "One size fits.")
-    'Look here.\\nOne size fits.'
-    """
+    """Put words before an answer, but after what is said of invented figures."""
     first, rest = "", text
     if text.startswith(INVENTED):
         stop = text.find("nothing by ") + len("nothing by ")

@@ -1,7 +1,4 @@
-"""The tables that people bring: what each may hold, how it is headed, and a blank one.
-
-Every reader takes a table through ``take``: each column is used, or named as not used.
-"""
+"""The tables that people bring: what each may hold, how it is headed, a blank one."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager

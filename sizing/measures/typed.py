@@ -67,15 +67,7 @@ class Quantity:
 
 
 def quantity(text: str, unit: str) -> Quantity | Problem:
-    """Read what was typed under a heading of some unit.
-
-    >>> round(quantity("5′ 2″", "cm").standard, 2), quantity("5′ 2″", "cm").said
-    (157.48, 'feet and inches')
-    >>> quantity("41 1/2", "in").standard, quantity("101,5", "cm").number
-    (105.41, 101.5)
-    >>> quantity("12.10", "st").what
-    'this may be 12 st 10 lb or 12.10 st, which is 12 st 1.4 lb'
-    """
+    """Read what was typed under a heading of some unit."""
     kind = next(kind for kind, units in OF_KIND.items() if unit in units)
     like = _T.like[kind]
     wrong = Problem.of(_T.not_understood, like=like)
@@ -124,13 +116,7 @@ def quantity(text: str, unit: str) -> Quantity | Problem:
 
 
 def unclear(number: str, unit: str) -> Problem | None:
-    """Ask what is meant by a number of feet or stone with one or two decimals.
-
-    >>> unclear("5.11", "ft").what
-    'this may be 5 ft 11 in or 5.11 ft, which is 5 ft 1.32 in'
-    >>> unclear("5.75", "ft"), unclear("5.11", "in")
-    (None, None)
-    """
+    """Ask what is meant by a number of feet or stone with one or two decimals."""
     found = _NOTED.fullmatch(number)
     if unit not in _UNSAID or found is None:
         return None
@@ -146,13 +132,7 @@ def unclear(number: str, unit: str) -> Problem | None:
 
 
 def amount(cell: object, *, money: bool = False) -> tuple[float, str] | Problem:
-    """Read a number that has no unit, or an amount of money.
-
-    >>> amount("£1,250.00", money=True), amount("99,50 €", money=True), amount(" 7 ")
-    ((1250.0, '£'), (99.5, '€'), (7.0, ''))
-    >>> amount("1,250").what
-    'a comma that may mark thousands or decimals'
-    """
+    """Read a number that has no unit, or an amount of money; its currency, if any."""
     if isinstance(cell, bool):
         return Problem.of(_T.yes_amount)
     text = unicodedata.normalize("NFKC", str(cell)).translate(_LETTERS).strip()
@@ -213,14 +193,10 @@ def with_unit(text: str, unit: str) -> str:
 
 
 def like_pounds(kg: float) -> int | None:
-    """Return the whole kg that a load limit would be if it were in pounds.
-
-    None where it is no such number. Labels state round numbers of kg and the same in
-    pounds, to the next pound or the next lower ten: 150 kg is 330 or 331, 200 kg 440 or
-    441. Of limits from 120 to 500 kg, multiples of 50 and, where the pounds end in
-    neither 0 nor 5, all multiples of 10 (our choice, no source); nobody's limit of 227
-    or 272 kg, which are 500 and 600 lb, is named.
-    """
+    """Return the whole kg that a load limit would be if it were in pounds, or None."""
+    # Labels state round kg and the same in pounds, to the next pound or the next lower
+    # ten. Asked about are (our choice, no source) multiples of 50 and, where the pounds
+    # end in neither 0 nor 5, of 10; nobody's 227 or 272 kg (500 and 600 lb).
     for whole in range(120, 501, 10):
         pounds = whole / OF_KIND["mass"]["lb"]
         near = {math.floor(pounds), math.ceil(pounds), math.floor(pounds / 10) * 10}

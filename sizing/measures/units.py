@@ -1,8 +1,4 @@
-"""The unit gate: every table a user brings passes here once.
-
-Units stand in column names. The gate turns them into cm, kg and years, and
-refuses what it cannot be sure of; it guesses nothing.
-"""
+"""The unit gate: every table a user brings passes here once; nothing is guessed."""
 
 from collections.abc import Hashable
 from dataclasses import replace
@@ -39,33 +35,11 @@ _FAR = 2.0
 def to_standard_units(
     frame: pd.DataFrame, *, file: str | None = None, allow_unusual: bool = False
 ) -> pd.DataFrame:
-    """Return a table with its measures in cm, kg and years.
+    """Return a copy with its measures in cm, kg and years, as floats, NaN where empty.
 
-    A column is recognised by its name: ``<measure>_<unit>``, for a chart with ``_low``
-    or ``_high`` behind. Converted are units, f/m in ``sex``, and text such as ``101,5``
-    or ``5 ft 2 in`` (see ``typed.quantity``); a unit in a cell goes before the
-    column's, with a warning. Every other column is kept.
-
-    Refused are, every problem at once: a measure in two columns, without a unit or in
-    an unknown one; a name that is nearly a measure's; text, or a unit of another kind;
-    what may mean two things (``1,234``; 5.11 in feet); a negative or infinite number,
-    or 0; an age outside 0 to 120; another sex; a value that makes sense in another unit
-    only (unless ``allow_unusual``), or less than half or more than twice what is
-    plausible at any age. One outside the plausible range is warned of.
-
-    A copy: same rows, index and column order, the measures as floats, NaN where empty.
-
-    >>> given = pd.DataFrame({"hip_circumference_in": [40], "body_mass_lb": [150]})
-    >>> to_standard_units(given).round(1)
-       hip_circumference_cm  body_mass_kg
-    0                 101.6          68.0
-    >>> to_standard_units(pd.DataFrame({"hip_circumfrence_cm": [40]}))
-    Traceback (most recent call last):
-    ...
-    sizing.errors.InputProblems: 1 problem in table:
-    - row 1, column 'hip_circumfrence_cm': this is no measure of the kit; did you mean \
-'hip_circumference_cm'?. Allowed: the names in the table of measures. What to \
-do: correct the column's name, or give it one that is no measure's.
+    Columns are known by their headings; a unit in a cell goes before the column's, with
+    a warning. Every problem is refused at once; see ``take`` for headings. A value that
+    only another unit makes plausible is refused unless ``allow_unusual``.
     """
     if not isinstance(frame, pd.DataFrame):
         raise SizingError(str(Problem.of(_T.no_table, None, None, None, type(frame))))

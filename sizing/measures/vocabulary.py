@@ -27,13 +27,12 @@ def vocabulary() -> pd.DataFrame:
         ``patterns`` (of sling in which it does; tidy in ``measure_patterns``),
         ``error_cm`` (SD of one reading around the person's true value, in ``unit``),
         ``error_source``, ``converted_for`` (nobody, children, everyone: of whom the
-        model puts it together from other measures), ``unsupported_when_heavy`` (yes:
-        a drawn figure of the heaviest adults says so).
+        model puts it together from other measures), ``unsupported_when_heavy`` (yes: a
+        drawn figure of the heaviest adults says so).
 
     References
     ----------
-    ISO 7250-1:2017 for the names. The wording here is the kit's own, and
-    follows no clause of the standard.
+    ISO 7250-1:2017 for the names; the wording here follows no clause of the standard.
 
     Examples
     --------
@@ -53,13 +52,7 @@ def labels() -> dict[str, str]:
 
 
 def plain(measure: str) -> str:
-    """Return what a measure is called within a sentence.
-
-    >>> plain("hip_circumference_cm"), plain("shoulder_height_sitting_cm")
-    ('hip girth', 'seat-to-shoulder height')
-    >>> plain("knee_height_cm")
-    'knee height'
-    """
+    """Return what a measure is called within a sentence: hip girth."""
     label = labels().get(measure)
     if label is None:
         return measure.rsplit("_", 1)[0].replace("_", " ")
@@ -67,15 +60,9 @@ def plain(measure: str) -> str:
 
 
 def measure_patterns() -> pd.DataFrame:
-    """Return which measures decide which pattern of sling.
+    """Return which measures decide a pattern of sling, a row per pattern and measure.
 
-    One row per pattern and measure: ``pattern`` (general trade terms), ``name``,
-    ``part`` (what it decides there), ``must`` (yes: a chart that limits no measure of
-    that part says too little), ``source``.
-
-    >>> bathing = measure_patterns().query("pattern == 'bathing'")
-    >>> "hip_circumference_cm" in set(bathing["name"])
-    True
+    ``part``: what it decides; ``must`` (yes): a chart must limit one of that part.
     """
     return source_table("measure_patterns.csv")
 
@@ -93,13 +80,7 @@ def plausible_range(
 ) -> tuple[float, float]:
     """Return the range outside which a value is more likely a slip than a person.
 
-    Returned: ``(low, high)`` in the measure's unit, both included.
-
-    The limits are common practice, without a published source; a test holds
-    that every person of the surveys the kit draws on lies inside them.
-
-    >>> plausible_range("stature_cm", 30)
-    (90.0, 230.0)
+    Both ends included, in the measure's unit; common practice, no source.
     """
     one_of("measure", measure, MEASURES)
     bands = _bands(measure)

@@ -38,17 +38,7 @@ class Say(Protocol):
 def written(
     value: float, measure: str, units: str = "metric", *, to: str = "half"
 ) -> str:
-    """Write a measure as people read it, in the units they chose.
-
-    >>> written(83.3, "stature_cm"), written(61.2, "body_mass_kg")
-    ('83.5 cm', '61 kg')
-    >>> written(83.3, "stature_cm", "pounds"), written(61.2, "body_mass_kg", "stone")
-    ('33 in', '9 st 9 lb')
-    >>> written(160, "load_limit_kg", "pounds", to="tenth")
-    '352.7 lb'
-    >>> written(-0.3, "hip_circumference_cm", to="down")
-    '-0.5 cm'
-    """
+    """Write a measure as people read it, in the units they chose."""
     one_of("rounding", to, list(_STEPS))
     alone, kind = unit_of(measure, units), kind_of(measure)
     unit = "lb" if alone == "st" else alone
@@ -99,10 +89,10 @@ class Amount:
 
 
 class Worded(str):
-    """Words said of a file, which know what is said elsewhere in their place.
+    """Words said of a file, which know what is said in their place.
 
-    ``entry``: of a client's entries; ``form``: on a form; ``form_other``: on one whose
-    units are not cm and kg. What is not given is said as of a file.
+    ``entry``: of a client's entries; ``form``, ``form_other``: on a form in cm and kg
+    or in other units.
     """
 
     others: Mapping[str, str]
@@ -124,16 +114,7 @@ class Worded(str):
 class Said(str):
     """A sentence that knows its amounts: cm and kg in itself, other units by ``told``.
 
-    Nobody has to look for numbers in its words, so that a size named "to 100 kg"
-    stays what it is.
-
-    >>> from functools import partial
-    >>> words = Said("{size} ends at {edge}", size="to 100 kg",
-    ...              edge=Amount(120, "body_mass_kg"))
-    >>> print(words)
-    to 100 kg ends at 120 kg
-    >>> told(words, partial(written, units="stone"))
-    'to 100 kg ends at 18 st 12.6 lb'
+    Nobody looks for numbers in it: a size named "to 100 kg" stays what it is.
     """
 
     template: str

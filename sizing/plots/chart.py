@@ -96,9 +96,8 @@ def _box(
 def plot_bands(bands: Bands, *, label: str, ax: Axes | None = None) -> Axes:
     """Draw each size's band in one measure over how people are spread in it.
 
-    Where two sizes that follow each other overlap the upper band is hatched; where a
-    span belongs to no size at all it is marked "gap"; edges of before are dotted. Each
-    size's edges stand beneath its name, so that no number hides what is drawn.
+    Overlaps are hatched, gaps marked; edges of before are dotted; edges stand under
+    names.
     """
     n, sizes, density = len(bands.sizes), bands.sizes, bands.density
     ax = style.axes_or_new(ax, width=7.6, height=1.5 + 0.38 * n)
