@@ -16,20 +16,19 @@ from sizing.files.state import KEEPS
 from sizing.measures.written import UNITS
 from sizing.pages.client_answer import drawn_answer
 from sizing.words.client import answer_lines
+from tests.app.cases import HIP, MASS, read, seen, switched
 
-HIP, MASS = "hip_circumference_cm", "body_mass_kg"
+WOMAN = {MASS: "61.2", "stature_cm": "160", HIP: "101"}
 
 
 @pytest.fixture
-def form(monkeypatch):
-    """A form whose pictures are not drawn, which would take most of the time."""
-    made = ClientForm()
-    made.switch.view.value = "metric"
-    return made
+def form():
+    return ClientForm(switch=switched())
 
 
 @pytest.fixture
 def undrawn(monkeypatch):
+    """Pictures are not drawn, which would take most of the time."""
     monkeypatch.setattr(
         "sizing.app.client_form.pictures_html", lambda *a, **k: "pictures"
     )
@@ -39,63 +38,54 @@ def enter(form, **entries):
     form.fields.sex.value, form.fields.age.value = "female", "74"
     for name, value in entries.items():
         form.fields.values[name].box.value = value
+    return form.fields.values
 
 
-def test_the_answer_follows_what_is_entered_and_how(form, undrawn):
-    enter(form, **{MASS: "61", HIP: "101"})
+def test_the_answer_follows_what_is_entered_and_goes_with_what_is_wrong(form, undrawn):
+    fields = enter(form, **WOMAN)
     assert form.answer is None and "press Check" in form.answer_view.value
+    assert form.foot.value == ""
     form.go.click()
-    first = form.answer_view.value
+    first, foot = form.answer_view.value, form.foot.value
     assert form.answer.client.known[HIP].value == 101
-    form.fields.values[HIP].box.value = "108"
+    # The foot of a narrow screen says no more than the answer.
+    what = answer_lines(form.answer)[0]
+    assert 'href="#answer"' in foot and foot.endswith(f"On an invented chart. {what}")
+    fields[HIP].box.value = "108"
     assert form.answer.client.known[HIP].value == 108
     assert form.answer_view.value != first
     form.fields.ways[HIP].value = "guessed"
     assert form.answer.client.known[HIP].how == "guessed"
-
-
-def test_what_is_wrong_takes_the_answer_and_the_note_away(form, undrawn):
-    enter(form, **{MASS: "61", HIP: "101"})
-    form.check()
+    form.fields.loads["hoist"].box.value = "61"
+    assert "Read first what stands before it." in form.foot.value
     form.note.show()
     assert "iframe" in form.note.out.value
-    form.fields.values[HIP].box.value = "1,015"
+    fields[HIP].box.value = "1,015"
     assert form.answer is None and form.note.note is None
-    told = form.answer_view.value
+    told = read(form.answer_view)
     assert "Hip girth (1,015 cm)" in told and "comma" in told
     assert not any(size in told for size in demo_chart().sizes)
     assert form.picture_view.value == form.note.out.value == ""
+    assert "No size is named" in form.foot.value and "fit" not in form.foot.value
     with pytest.raises(ValueError, match="Check the client first"):
         form.results()
-
-
-def test_the_foot_of_a_narrow_screen_says_no_more_than_the_answer(form, undrawn):
-    assert form.foot.value == ""
-    enter(form, **{MASS: "61", HIP: "101"})
-    form.check()
-    what, foot = answer_lines(form.answer)[0], form.foot.value
-    assert 'href="#answer"' in foot and foot.endswith(f"On an invented chart. {what}")
-    form.fields.loads["hoist"].box.value = "62"
-    assert "Read first what stands before it." in form.foot.value
-    form.fields.values[HIP].box.value = "1,015"
-    assert "No size is named" in form.foot.value and "fit" not in form.foot.value
     form.clear()
     assert form.foot.value == ""
 
 
 def test_what_was_confirmed_was_not_confirmed_of_the_next_entry(form, undrawn):
-    enter(form, body_mass_kg="70", stature_cm="162", **{HIP: "68"})
+    fields = enter(form, **WOMAN | {HIP: "68"})
     form.check()
-    assert form.answer is None and form.confirmed.layout.display is None
+    assert form.answer is None and seen(form.confirmed)
     assert "tick" in form.answer_view.value
     form.confirmed.value = True
     assert form.answer is not None and len(form.answer.doubts) == 1
-    form.fields.values[HIP].box.value = "67"
+    fields[HIP].box.value = "67"
     assert form.answer is None and not form.confirmed.value
 
 
 def test_other_units_say_the_same_of_the_same_client(form, undrawn):
-    enter(form, body_mass_kg="61.2", stature_cm="160", **{HIP: "101"})
+    fields = enter(form, **WOMAN)
     form.check()
     before = form.answer
     form.note.show()
@@ -105,19 +95,25 @@ def test_other_units_say_the_same_of_the_same_client(form, undrawn):
         words = form.answer_view.value + form.note.out.value
         assert bool(re.search(r"\d in\b(?! 100)", words)) == (units != "metric")
         assert bool(re.search(r"\d cm\b", words)) == (units == "metric")
-    assert form.fields.values[HIP].box.value == "101"
+    assert fields[HIP].box.value == "101"
     form.switch.view.value = "pounds"
     form.check()
     assert form.answer.client.known == before.client.known
     assert form.answer.sizes.equals(before.sizes)
+    # A number typed in cm where inches are chosen is named.
+    fields["stature_cm"].box.value = "165"
+    assert form.answer is None
+    assert "Height (165 in): this makes sense in cm" in form.answer_view.value
+    fields["stature_cm"].box.value = "165 cm"
+    assert form.answer.client.known["stature_cm"].value == 165
 
 
 @pytest.mark.parametrize(
     ("units", "hoist"),
-    [("metric", "60.9"), ("pounds", "134.3"), ("stone", "9 st 8 lb")],
+    [("metric", "61.1"), ("pounds", "134.8"), ("stone", "9 st 8.5 lb")],
 )
 def test_over_the_lowest_load_limit_nothing_is_shown_as_fitting(form, units, hoist):
-    enter(form, stature_cm="160", **{MASS: "61", HIP: "101"})
+    enter(form, **WOMAN)
     form.check()
     assert "% (" in form.answer_view.value
     form.switch.view.value = units
@@ -134,16 +130,6 @@ def test_over_the_lowest_load_limit_nothing_is_shown_as_fitting(form, units, hoi
     assert " in 100" in form.answer_view.value
 
 
-def test_a_number_typed_in_cm_where_inches_are_chosen_is_named(form, undrawn):
-    form.switch.view.value = "pounds"
-    enter(form, stature_cm="165")
-    form.check()
-    assert form.answer is None
-    assert "Height (165 in): this makes sense in cm" in form.answer_view.value
-    form.fields.values["stature_cm"].box.value = "165 cm"
-    assert form.answer.client.known["stature_cm"].value == 165
-
-
 def test_sizes_under_one_in_a_hundred_are_one_line_of_the_picture():
     """Before, seven bars of nothing were drawn, each with "under 1 %"."""
     found = check_client(demo_chart(), EXAMPLE.entries, how=EXAMPLE.how)
@@ -154,13 +140,25 @@ def test_sizes_under_one_in_a_hundred_are_one_line_of_the_picture():
     assert f"Other sizes ({others}): under 1 % each" in drawn.get_xlabel()
 
 
-def test_the_invented_client_is_said_to_be_invented(form, undrawn):
+def test_the_invented_client_is_said_to_be_one_and_her_note_is_saved_when_asked(
+    form, tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)
     form.show_example()
     told, how = form.fields.entries()
-    assert told == {**EXAMPLE.entries}
-    assert how[MASS] == "hoist scale"
+    assert told == {**EXAMPLE.entries} and how[MASS] == "hoist scale"
     assert form.fields.load_limits() == EXAMPLE.loads
     assert "Invented client" in form.answer_view.value
+    assert form.picture_view.value.count('alt="') == 2
+    assert "_cm" not in form.picture_view.value + form.answer_view.value
+    assert list(tmp_path.iterdir()) == []
+    saved = form.results()
+    assert {"client_sizes", "client_chances", "handling_note"} <= set(saved)
+    note = saved["handling_note"].replace("&#39;", "'")
+    assert all(text in note for text in cautions())
+    form.note.path.value = "mine.md"
+    form.note.save_as()
+    kept = (tmp_path / "mine.md").read_bytes()
     button = form.fields.unlike.children[0]
     assert button.description.endswith(": none ticked") and not button.value
     form.fields.conditions["swelling"].value = True
@@ -168,29 +166,13 @@ def test_the_invented_client_is_said_to_be_invented(form, undrawn):
     assert "Stated: swelling" in form.answer_view.value
     form.fields.values[HIP].box.value = "103"
     assert "Invented client" not in form.answer_view.value
+    form.note.save_as()
+    assert "already" in form.note.out.value
+    assert (tmp_path / "mine.md").read_bytes() == kept
     form.clear()
     assert form.fields.entries() == ({}, {}) and form.answer is None
     assert form.fields.stated() == []
     assert "press Check" in form.answer_view.value
-
-
-def test_a_note_is_saved_and_none_overwritten(form, tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    form.show_example()
-    assert form.picture_view.value.count('alt="') == 2
-    assert "_cm" not in form.picture_view.value + form.answer_view.value
-    assert list(tmp_path.iterdir()) == []
-    names = {"client_sizes", "client_chances", "handling_note"}
-    assert names <= set(form.results())
-    note = form.results()["handling_note"]
-    assert all(text in note.replace("&#39;", "'") for text in cautions())
-    form.note.path.value = "mine.md"
-    form.note.save_as()
-    kept = (tmp_path / "mine.md").read_bytes()
-    form.fields.values[HIP].box.value = "103"
-    form.note.save_as()
-    assert "already" in form.note.out.value
-    assert (tmp_path / "mine.md").read_bytes() == kept
 
 
 @settings(max_examples=25)
@@ -199,21 +181,18 @@ def test_a_note_is_saved_and_none_overwritten(form, tmp_path, monkeypatch):
     steps=st.lists(st.sampled_from(list(UNITS)), min_size=1, max_size=6),
 )
 def test_switching_units_to_and_fro_loses_nothing(tenths, steps):
-    switch = UnitSwitch()
-    switch.view.value = "metric"
+    switch = switched()
     fields = [UnitField("x", name, switch) for name in (HIP, MASS)]
     for field in fields:
         field.box.value = f"{tenths / 10}"
-    for units in steps:
+    for units in [*steps, "metric"]:
         switch.view.value = units
         assert [field.value for field in fields] == [tenths / 10] * 2
-    switch.view.value = "metric"
     assert [field.box.value for field in fields] == [f"{tenths / 10}"] * 2
 
 
 def test_a_field_says_what_it_reads_and_keeps_what_it_cannot():
-    switch = UnitSwitch()
-    switch.view.value = "stone"
+    switch = switched("stone")
     field = UnitField("Body mass", MASS, switch)
     heard = []
     field.on_change(lambda: heard.append(field.value))
@@ -233,22 +212,15 @@ def test_a_field_says_what_it_reads_and_keeps_what_it_cannot():
     assert field.box.value == "65.3" and field.value == pytest.approx(144 * 0.45359237)
 
 
-def test_one_choice_holds_for_the_pages_opened_after_it(tmp_path):
-    switch, told = UnitSwitch(tmp_path), []
-    switch.on_change(told.append)
-    switch.view.value = "stone"
-    assert told == ["stone"]
-    assert UnitSwitch(tmp_path).units == "stone"
-
-
-def test_where_no_server_of_the_kit_names_a_folder_nothing_is_kept(
+def test_a_choice_of_units_is_kept_where_a_server_of_the_kit_names_a_folder(
     tmp_path, monkeypatch
 ):
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv(KEEPS, raising=False)
-    UnitSwitch().view.value = "pounds"
-    assert list(tmp_path.iterdir()) == []
-    assert UnitSwitch().units == "metric"
+    switched("pounds")
+    assert list(tmp_path.iterdir()) == [] and UnitSwitch().units == "metric"
     monkeypatch.setenv(KEEPS, str(tmp_path))
-    UnitSwitch().view.value = "pounds"
-    assert UnitSwitch().units == "pounds"
+    switch, told = UnitSwitch(), []
+    switch.on_change(told.append)
+    switch.view.value = "stone"
+    assert told == ["stone"] and UnitSwitch().units == "stone"

@@ -10,128 +10,124 @@ from sizing.app.own_chart_kept import ChartChoice
 from sizing.charts import demo_chart
 from sizing.charts.files import keep_chart
 from sizing.client.kept import read_visits
+from tests.app.cases import HIP, MASS, read, switched
 
-HIP, MASS = "hip_circumference_cm", "body_mass_kg"
+DAY = date(2026, 1, 5)
 
 
-@pytest.fixture
-def forms(tmp_path, monkeypatch):
-    """Return what makes a page that keeps clients in one folder, undrawn."""
+class Kept:
+    """A page that keeps clients, its visits and what it says of them."""
+
+    def __init__(self, reference=""):
+        self.form = ClientForm(switch=switched())
+        self.fields, self.kept = self.form.fields, self.form.kept
+        if reference:
+            self.enter(**{MASS: "25"})
+            self.form.note.size.value = "paediatric 2"
+            self.kept.reference.value, self.kept.day.value = reference, DAY
+            assert "Kept: visit of 2026-01-05" in self.press("Keep this visit")
+
+    def enter(self, age="9", **values):
+        self.fields.sex.value, self.fields.age.value = "female", age
+        self.weigh(**values)
+        self.form.check()
+
+    def weigh(self, **values):
+        for name, value in values.items():
+            self.fields.values[name].box.value = value
+
+    def press(self, words):
+        self.kept.buttons[words].click()
+        return read(self.kept.words)
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path, monkeypatch):
+    """Pages keep clients in one folder, and draw nothing."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr("sizing.app.client_form.pictures_html", lambda *a, **k: "")
-
-    def make():
-        form = ClientForm()
-        form.switch.view.value = "metric"
-        return form
-
-    return make
+    return tmp_path
 
 
-def enter(form, age="9", **values):
-    form.fields.sex.value, form.fields.age.value = "female", age
-    for name, value in values.items():
-        form.fields.values[name].box.value = value
-    form.check()
-
-
-def keep(form, reference, day):
-    form.kept.reference.value, form.kept.day.value = reference, day
-    press(form, "Keep this visit")
-
-
-def press(form, words):
-    form.kept.buttons[words].click()
-    return form.kept.words.value
-
-
-def test_a_client_is_kept_opened_changed_copied_and_deleted(forms, tmp_path):
-    form = forms()
-    enter(form, **{MASS: "25", HIP: "68"})
-    assert list(tmp_path.iterdir()) == []
-    form.note.size.value = "paediatric 2"
-    form.note.texts["carers"].value = "two"
-    form.fields.conditions["swelling"].value = True
-    keep(form, "K-3", date(2026, 1, 5))
-    assert "Kept: visit of 2026-01-05" in form.kept.words.value
-    assert [p.parent.name for p in tmp_path.rglob("*.csv")] == ["clients"]
+def test_a_client_is_kept_opened_changed_copied_and_deleted(folder):
+    page = Kept()
+    page.enter(**{MASS: "25", HIP: "68"})
+    page.form.note.texts["carers"].value = "two"
+    page.fields.conditions["swelling"].value = True
+    assert list(folder.iterdir()) == []
+    page.form.note.size.value = "paediatric 2"
+    page.kept.reference.value, page.kept.day.value = "K-3", DAY
+    assert "Kept: visit of 2026-01-05" in page.press("Keep this visit")
+    assert [p.parent.name for p in folder.rglob("*.csv")] == ["clients"]
 
     # The page opened another day has the last work ready.
-    form = forms()
-    assert form.kept.which.value == "K-3" and form.fields.entries() == ({}, {})
-    assert "Open: K-3" in press(form, "Open")
-    assert form.answer.client.known[MASS].value == 25
-    assert form.note.size.value == "paediatric 2" and form.fields.stated() == [
-        "swelling"
-    ]
-    form.fields.values[MASS].box.value = "26"
-    assert "Changed: visit of 2026-01-05" in press(form, "Keep this visit")
-    assert "The age was 9 on 2026-01-05" in press(form, "Copy for the next visit")
-    assert form.answer is None and form.fields.entries() == ({"sex": "female"}, {})
-    assert form.note.texts["carers"].value == "two" and form.note.size.value == ""
-    assert "Check the client first" in press(form, "Keep this visit")
-    form.kept.day.value = date(2026, 11, 5)
-    enter(form, **{MASS: "31", HIP: "74"})
-    form.note.size.value = "paediatric 2"
-    assert "Kept: visit of 2026-11-05" in press(form, "Keep this visit")
+    page = Kept()
+    note = page.form.note
+    assert page.kept.which.value == "K-3" and page.fields.entries() == ({}, {})
+    assert "Open: K-3" in page.press("Open")
+    assert page.form.answer.client.known[MASS].value == 25
+    assert note.size.value == "paediatric 2" and page.fields.stated() == ["swelling"]
+    page.weigh(**{MASS: "26"})
+    assert "Changed: visit of 2026-01-05" in page.press("Keep this visit")
+    assert "The age was 9 on 2026-01-05" in page.press("Copy for the next visit")
+    assert page.form.answer is None and page.fields.entries() == ({"sex": "female"}, {})
+    assert note.texts["carers"].value == "two" and note.size.value == ""
+    assert "Check the client first" in page.press("Keep this visit")
+    page.kept.day.value = date(2026, 11, 5)
+    page.enter(**{MASS: "31", HIP: "74"})
+    note.size.value = "paediatric 2"
+    assert "Kept: visit of 2026-11-05" in page.press("Keep this visit")
     assert [v.entries[MASS] for v in read_visits("clients", "K-3")] == [26.0, 31.0]
-    grown = form.kept.growth.value
+    grown = page.kept.growth.value
     assert "change a year 6 kg" in grown and grown.count("<img") == 2
-    form.switch.view.value = "pounds"
-    assert "change a year 13.2 lb" in form.kept.growth.value
+    page.form.switch.view.value = "pounds"
+    assert "change a year 13.2 lb" in page.kept.growth.value
 
-    assert "Tick first" in press(form, "Delete")
-    form.kept.sure.value = True
-    assert "Deleted for good" in press(form, "Delete")
-    assert list(tmp_path.rglob("*.csv")) == [] and form.kept.which.value == ""
+    assert "Tick first" in page.press("Delete")
+    page.kept.sure.value = True
+    assert "Deleted for good" in page.press("Delete")
+    assert list(folder.rglob("*.csv")) == [] and page.kept.which.value == ""
 
 
-def test_what_two_pages_do_at_once_is_not_lost(forms):
-    one = forms()
-    enter(one, **{MASS: "25"})
-    keep(one, "K-3", date(2026, 1, 5))
-    other = forms()
-    press(other, "Open")
-    one.fields.values[MASS].box.value = "26"
-    press(one, "Keep this visit")
-    other.fields.values[MASS].box.value = "27"
-    assert "changed or deleted since it was opened" in press(other, "Keep this visit")
+def test_what_two_pages_do_at_once_is_not_lost_nor_one_client_taken_for_another():
+    one, other = Kept("K-3"), Kept()
+    other.press("Open")
+    one.weigh(**{MASS: "26"})
+    one.press("Keep this visit")
+    other.weigh(**{MASS: "27"})
+    told = other.press("Keep this visit")
+    assert "changed or deleted since it was opened" in told
     assert read_visits("clients", "K-3")[0].entries[MASS] == 26.0
+    one.form.clear()
+    one.enter("74", **{MASS: "61"})
+    assert "Write a reference of your own first" in one.press("Keep this visit")
+    one.kept.reference.value, one.kept.day.value = "k-3", DAY
+    assert "kept already" in one.press("Keep this visit")
+    one.form.show_example()
+    assert one.kept.reference.value == "" and "Invented" in one.form.answer_view.value
+    assert "Choose one of the clients kept" in one.press("Open")
 
 
-def test_another_client_is_never_taken_for_the_one_that_was_open(forms):
-    form = forms()
-    enter(form, **{MASS: "25"})
-    keep(form, "K-3", date(2026, 1, 5))
-    form.clear()
-    enter(form, "74", **{MASS: "61"})
-    assert "Write a reference of your own first" in press(form, "Keep this visit")
-    keep(form, "k-3", date(2026, 1, 5))
-    assert "kept already" in form.kept.words.value
-    form.show_example()
-    assert form.kept.reference.value == "" and "Invented" in form.answer_view.value
-    press(form, "Open")
-    assert "Choose one of the clients kept" in form.kept.words.value
-
-
-def test_another_chart_and_a_broken_file_are_said(forms, tmp_path):
-    form = forms()
-    enter(form, **{MASS: "25"})
-    form.note.size.value = "paediatric 2"
-    keep(form, "K-3", date(2026, 1, 5))
-    file = next(tmp_path.rglob("*.csv"))
+def test_another_chart_and_a_broken_file_are_said(folder):
+    page, asked = Kept("K-3"), []
+    page.kept.choose = lambda name: bool(asked.append(name))
+    words = page.press("Copy for the next visit")
+    assert asked == [demo_chart().name] and "not among yours" in words
+    file = next(folder.rglob("*.csv"))
     file.write_text(file.read_text().replace(demo_chart().name, "ward seven"))
-    assert "kept with the chart &#x27;ward seven&#x27;, which" in press(form, "Open")
-    assert "The size kept was &#x27;paediatric 2&#x27;" in form.kept.words.value
-    (file.parent / "client B.csv").write_text("milk,bread\n1,2\n")
-    form = forms()
-    assert "B: cannot be read" in form.kept.list.value
-    form.kept.which.value = "B"
-    assert "holds no visits" in form.kept.words.value
-    assert (file.parent / "client B.csv").read_text() == "milk,bread\n1,2\n"
+    said = page.press("Open")
+    assert "kept with the chart 'ward seven', which" in said
+    assert "The size kept was 'paediatric 2'" in said
+    broken = file.parent / "client B.csv"
+    broken.write_text("milk,bread\n1,2\n")
+    page = Kept()
+    assert "B: cannot be read" in page.kept.list.value
+    page.kept.which.value = "B"
+    assert "holds no visits" in page.kept.words.value
+    assert broken.read_text() == "milk,bread\n1,2\n"
 
 
-def test_a_chart_typed_or_kept_by_another_file_name_is_found_again(forms, tmp_path):
+def test_a_chart_typed_or_kept_by_another_file_name_is_found_again(tmp_path):
     # Before, a visit kept with the chart in use was said to be of one not there.
     chart = replace(demo_chart(), name="ward a/b")
     choice = ChartChoice(lambda _: None, tmp_path / "charts")
@@ -143,21 +139,11 @@ def test_a_chart_typed_or_kept_by_another_file_name_is_found_again(forms, tmp_pa
     assert not choice.choose("ward seven")
 
 
-def test_a_copy_is_judged_by_the_chart_of_the_visit_before(forms):
-    form, asked = forms(), []
-    enter(form, **{MASS: "25"})
-    keep(form, "K-3", date(2026, 1, 5))
-    form.kept.choose = lambda name: bool(asked.append(name))
-    words = press(form, "Copy for the next visit")
-    assert asked == [demo_chart().name] and "not among yours" in words
-
-
-def test_a_file_as_a_person_wrote_it_fills_the_form(forms, tmp_path):
+def test_a_file_as_a_person_wrote_it_fills_the_form(folder):
     # Before, 'f' stopped the form half filled, deaf to what was entered after.
-    form = forms()
-    (tmp_path / "clients").mkdir()
+    (folder / "clients").mkdir()
     content = f"visit_on,sex,age_years,{MASS}\n2026-01-05,f,74,68\n"
-    (tmp_path / "clients" / "client K.csv").write_text(content)
-    form = forms()
-    press(form, "Open")
-    assert form.fields.sex.value == "female" and form.answer is not None
+    (folder / "clients" / "client K.csv").write_text(content)
+    page = Kept()
+    page.press("Open")
+    assert page.fields.sex.value == "female" and page.form.answer is not None
