@@ -24,7 +24,7 @@ from sizing.measures.typed import amounts
 from sizing.people import POPULATIONS, People, population_titles, read_caseload
 from sizing.resources import texts
 from sizing.stock import Served, Use, demo_scenario, serves_from
-from sizing.stock.years import ASSUMED, Years, usual_rates
+from sizing.stock.offers import ASSUMED, Years, usual_rates
 
 _T = texts("stock")
 _WIDE = w.Layout(width="auto")
@@ -44,10 +44,7 @@ def _box(words: str, value: Any = None, *ends: int, options: Any = None) -> Any:
 
 
 class _Part:
-    """A part of the form: it says what is wrong with it, until something changes.
-
-    Its fields are attributes too, by their names in the texts.
-    """
+    """A part of the form, its fields attributes: it says what is wrong with it."""
 
     boxes: Mapping[str, Any] = {}
 
@@ -72,7 +69,6 @@ class _Part:
             box.observe(lambda _: self._changed(), "value")
 
     def __getattr__(self, name: str) -> Any:
-        """Return a field by its name."""
         try:
             return self.boxes[name]
         except KeyError:
@@ -91,7 +87,6 @@ class _Part:
             box.layout.display = None if shown else "none"
 
     def _shown(self) -> list[tuple[Any, bool]]:
-        """Return what is asked for only where other fields say so."""
         return []
 
 

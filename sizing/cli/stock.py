@@ -29,8 +29,7 @@ from sizing.stock import (
     serves_from,
 )
 from sizing.stock.need import AIMS, LARGE_STORE, caseloads_of
-from sizing.stock.offers import offer_from
-from sizing.stock.years import Years, usual_rates
+from sizing.stock.offers import Years, offer_from, usual_rates
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

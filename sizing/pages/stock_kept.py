@@ -19,8 +19,8 @@ from sizing.people.files import read_table
 from sizing.resources import texts
 from sizing.stock import StockPlan, Use, Years, offer_from, serves_from
 from sizing.stock.need import population_title
+from sizing.stock.offers import TOTAL, usual_rates
 from sizing.stock.result import money
-from sizing.stock.years import TOTAL, usual_rates
 from sizing.words.numbers import given, share
 
 _T = texts("stock")
@@ -35,12 +35,7 @@ _OUT, _RATE, _PATTERN = "Out of use: ", "Rate: ", "Pattern of sling"
 
 @dataclass(frozen=True)
 class Kept:
-    """What was entered for a plan.
-
-    ``serves`` is a table as ``serves_from`` takes it, with ``lists`` of clients.
-    ``prices`` are as ``offer_from`` takes them; what is owned stands in the charts
-    too, for other prices. ``goal`` goes to ``plan_stock``.
-    """
+    """What was entered for a plan, as ``plan_stock`` takes it."""
 
     serves: pd.DataFrame
     charts: tuple[SizeChart, ...]
@@ -142,11 +137,8 @@ def reopened(
 ) -> Kept:
     """Return what was entered for the plan in a workbook that the kit wrote.
 
-    - ``bought``: Whether the order was bought since: what it "then held" is owned now.
-      Otherwise what was owned before it.
-    - ``clients``: A file in place of the list of clients, where the plan has one.
-    - ``seed``: Of what is drawn where the list has no measure.
-    Raises InputProblems: if it is no such workbook, or an entry in it cannot be.
+    ``bought``: what it then held is owned now; ``clients``: a file in place of its
+    list.
     """
     file = Path(path).name
     owned = "Then held" if bought else "Owned before"

@@ -10,9 +10,8 @@ from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 from sizing.measures.patterns import led_by, pattern_words
 from sizing.pages.page import Table, template
-from sizing.pages.stock import inputs_of
+from sizing.pages.stock import inputs_of, own_order_list, shown_tables
 from sizing.pages.stock_kept import CLIENTS, kept_sheets
-from sizing.pages.stock_tables import own_order_list, shown_tables
 from sizing.resources import texts
 from sizing.stock import StockPlan
 from sizing.stock.result import DAY, NO_SLING, strategy_words
@@ -55,9 +54,7 @@ def write_order(
 def order_book(plan: StockPlan, *, pattern: str | None = None) -> bytes:
     """Return the plan as a workbook: order, services, scenarios, assumptions, notes.
 
-    Its first sheet is read back as prices next year: "Then held" is then owned. What
-    was entered is in the last three, for ``reopened``.
-    Numbers are numbers there, shares from 0 to 1.
+    Its first sheet is read back as prices, what was entered is in the last ones.
     """
     sign, shown, say = plan.currency, shown_tables(plan), _T.sheet
     amount = f'"{sign}{" " * sign.isalpha()}"#,##0.00' if sign else "#,##0.00"

@@ -2,11 +2,10 @@
 
 from sizing.kinds import check_kinds
 from sizing.stock.need import NUMBERS, SHARING, Served, Use, serves_from
-from sizing.stock.offers import Offer, demo_scenario, offer_from
+from sizing.stock.offers import Offer, Years, demo_scenario, offer_from
 from sizing.stock.plan import plan_stock
 from sizing.stock.result import StockPlan
 from sizing.stock.tables import SERVICE
-from sizing.stock.years import Years
 
 __all__ = [
     "NUMBERS",

@@ -43,11 +43,7 @@ _ROUNDS, _CLOSE = 4, 0.9
 
 @dataclass(frozen=True)
 class Work:
-    """What every alternative shares: the offer, the use, the goal and the luck.
-
-    ``choosing`` days choose among orders; ``spread`` is how much one of them moves what
-    the target counts, where that is known.
-    """
+    """What alternatives share; ``spread``: how much one day moves what is aimed at."""
 
     offer: Offer
     use: Use
@@ -189,13 +185,9 @@ def variants_of(
 ) -> pd.DataFrame:
     """Return the plan at other prices, and with fewer of the sizes.
 
-    With a target all prices moved alike leave the order as it is; a budget buys
-    another. Sizes are left out one by one, each time that which leaves fewest people
-    with none; with fewer of them the order keeps the target for whom they fit, or
-    spends the budget.
-    Returned: scenario, sizes (that may be bought), slings, cost (NaN: out of reach),
-    nobody_waits, needs_met (shares of days, and of needs of people who fit some size
-    that is left), not_fitted (people on an average day).
+    Sizes go one by one, each time that which leaves fewest people with none; the order
+    then keeps the target for whom some size left fits, or spends the budget. Cost NaN:
+    no order.
     """
     days, target, every = work.days(groups, PLANNING, work.scenarios), work.target, -1
     rows: list[dict[str, Any]] = []
@@ -260,11 +252,7 @@ OTHERS: tuple[tuple[str, str, float], ...] = (
 def robustness(
     work: Work, groups: Sequence[Group], packs: Ints, check: tables.Check
 ) -> pd.DataFrame:
-    """Judge the order on other people, and price the order they would need.
-
-    Both on the same days, of the luck of those it was checked on: it was not made for
-    any of them.
-    """
+    """Judge the order on other people, of like luck, and price the order they need."""
     rows, offer = [], work.offer
     stock = (offer.column("owned") + packs * offer.column("pack")).astype(np.int64)
     # As planned, the order is the one asked for.
@@ -317,7 +305,6 @@ def _shifted(
 def _with_children(
     work: Work, groups: Sequence[Group], name: str, share: float
 ) -> tuple[list[Group], str]:
-    """Return the groups with a tenth of their people exchanged for children."""
     made, moved = [], 0
     for group in groups:
         present = group.served.present

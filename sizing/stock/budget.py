@@ -26,16 +26,11 @@ def fewest_waiting(
 ) -> Order:
     """Return the order under a budget that leaves fewest waiting on average.
 
-    The mean number waiting is ``mean_k max_S (D_k(S) - x(S))``, a convex
-    function of the stock x, so it is the maximum of its own tangents: each
-    round a programme, which knows the tangents so far, proposes an order, and
-    the order's worst sets give the next tangent (Kelley's method). The orders on the
-    way of buying what helps most give the first ones; then few rounds are left, between
-    which single packs of the best order are exchanged. It ends when an order does as
-    well as the programme promised, which proves it best, when it is within half a per
-    cent of that, or after a counted number of rounds.
-    Of orders looked at that leave equally few waiting the cheapest is taken, so no
-    pack of the order can be left out, or be exchanged for a cheaper one, for nothing.
+    The mean number waiting, ``mean_k max_S (D_k(S) - x(S))``, is convex in the stock x
+    and so the maximum of its tangents (Kelley's method): a programme that knows those
+    of the orders looked at proposes the next. It ends at one that does what was
+    promised, within half a per cent, or after a count of rounds; of orders alike the
+    cheapest is taken.
     """
     search = _Search(programme, budget)
     bulk = _BULK_LARGE if programme.large else _BULK
@@ -139,9 +134,8 @@ class _Search:
     def exchange(self, tick: Tick) -> None:
         """Exchange one pack of the best order for another while that helps or saves.
 
-        One look at the days without a pack tells, by the sets then short, what a
-        pack of each other size would do in its place; where none would do anything
-        the pack is left out.
+        The sets short without a pack tell what one of each other size does in its
+        place.
         """
         price, size = self.programme.pack_price, np.arange(len(self.most))
         better = True
@@ -201,11 +195,7 @@ def equal_numbers(programme: Programme, budget: float) -> Ints:
 
 
 def in_proportion(programme: Programme, budget: float, used: Floats) -> Ints:
-    """Return packs in proportion to the slings used, up to the budget.
-
-    What is left buys one pack more of each size used, the cheapest first, as long as
-    it lasts: the rival spends what it can.
-    """
+    """Return packs in proportion to the slings used; what is left buys the cheapest."""
     price, pack, room = programme.pack_price, programme.pack, programme.room
     share = np.nan_to_num(np.asarray(used, dtype=float))
     low, high = 0.0, max(budget, 1.0) + 1.0

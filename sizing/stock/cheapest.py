@@ -45,18 +45,14 @@ def least_cost(
 ) -> Order | None:
     """Return the cheapest order with which nobody waits on enough days.
 
-    minimise price . y subject to, for each set S of sizes that matters,
-    ``x(S) >= q_S + sum_l step_l w_Sl``, ``w_S1 >= w_S2 >= ...`` binary, and for
-    each day k with more than q_S needs within S, at level l:
-    ``u_k >= 1 - w_Sl``; ``sum u_k <= m``. x = owned + pack y - spares; m days
-    may be short; q_S is the (m + 1)-th largest number of needs within S, which
-    every order that does enough must hold, so only the m days above it need a
-    switch (the mixing form of a chance constraint: Luedtke, Ahmed, Nemhauser,
-    Math Program 2010;122:247-272, from memory). Sets S enter when an order
-    leaves them short: the rest of Hall's conditions need not be written down.
-    Switches, which cost the solver most, are given only to sets on which an
-    order is late too often; with fewer of them the programme is a relaxation,
-    so its bound holds, and its order is mended until it does enough.
+    Minimise price . y subject to, for each set S of sizes that matters, ``x(S) >= q_S +
+    sum_l step_l w_Sl``, ``w_S1 >= w_S2 >= ...`` binary, and for each day k with more
+    than q_S needs within S, at level l: ``u_k >= 1 - w_Sl``; ``sum u_k <= m``. x =
+    owned + pack y - spares; m days may be short; q_S, the (m + 1)-th largest need
+    within S, is what every order must hold, so only the m days above it need a switch w
+    (the mixing form of a chance constraint: Luedtke, Ahmed, Nemhauser, Math Program
+    2010;122:247-272, from memory). Sets enter when an order leaves them short, and have
+    switches, which cost most, when late too often: with fewer the bound still holds.
     """
     allowed = programme.allowed(target)
     most = programme.most_packs
@@ -111,11 +107,7 @@ def _with_switches(
     late: Counter[int],
     allowed: int,
 ) -> Model | None:
-    """Return the programme, with switches for the sets that are late most often.
-
-    None where no more of them can be had within so many rows; ``switched`` holds
-    those that have them.
-    """
+    """Return it with switches for the sets late most often; None: too many."""
     new = [s for s, _ in late.most_common() if s not in switched]
     new = new[: _NEW_SWITCHED[programme.large]]
     wanting = sum(late.values()) > allowed
@@ -137,10 +129,9 @@ def _with_switches(
 def set_by_set(
     programme: Programme, levels: dict[int, Ints], most: Ints, allowed: int, tick: Tick
 ) -> tuple[Ints, float]:
-    """Return the cheapest order that is short in no one set on too many days.
+    """Return the cheapest order short in no one set on too many days, and its bound.
 
-    Different sets may be short on different days, so this is a bound and not
-    yet an answer. Sets that prove short are added to ``levels``.
+    Sets that prove short are added to ``levels``; each may be short on other days.
     """
     bound, packs = 0.0, most
     for _ in range(_SET_ROUNDS):
@@ -213,9 +204,9 @@ def adapted(
 ) -> Ints | None:
     """Return an order for other days or another target, made from one that is good.
 
-    Quick: packs are added where slings are short most often for their money, then
-    taken off, many at once and then one by one, and exchanged for cheaper ones. None
-    where no order does enough.
+    Packs are added where slings are short most often for their money, taken off, many
+    at once and then one by one, and exchanged for cheaper ones. None: no order does
+    enough.
     """
     most = programme.most_packs
     packs = mended(programme, np.minimum(packs, most), most, allowed)
@@ -241,9 +232,9 @@ def bettered(
 ) -> Ints | None:
     """Return the cheapest order near one that may not do enough yet.
 
-    Packs of each size, and where sizes are few of each two, are given up in turn,
-    and what that leaves is mended with others, as long as that saves money: many
-    packs at first and fewer then. None where no order does enough.
+    Packs of each size, and where sizes are few of each two, are given up in turn, many
+    and then fewer, and what that leaves is mended with others, as long as that saves
+    money.
     """
     found = adapted(programme, packs, allowed, tick)
     if found is None or programme.large:
@@ -300,8 +291,7 @@ def mended(
 ) -> Ints:
     """Add packs until the target is kept, the most helpful per money first.
 
-    Does nothing to an order that already does enough, and ends once an order costs
-    more than is worth while.
+    Ends once an order costs more than is worth while (``below``).
     """
     below += float(programme.pack_price.max(initial=0.0))
     packs = packs.copy()
@@ -352,10 +342,8 @@ def pared(programme: Programme, packs: Ints, allowed: int) -> Ints:
 def exchanged(programme: Programme, packs: Ints, most: Ints, allowed: int) -> Ints:
     """Exchange packs for cheaper ones as long as enough days are served.
 
-    The sets on which days are short tell what one sling fewer and another more
-    do together, so that each exchange is found exactly from one look at the
-    days for each size given up. Packs of several slings are not brought in, nor
-    sizes of which spares take the first.
+    The sets short tell exactly what one sling fewer and another more do; packs of
+    several, and sizes of which spares take the first, are not brought in.
     """
     price, size = programme.pack_price, np.arange(len(packs))
     packs = pared(programme, packs, allowed)

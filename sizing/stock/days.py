@@ -26,10 +26,9 @@ _PARTS = 16
 class Group:
     """One group ready to be drawn.
 
-    ``masks`` are the sizes that fit each row of the people, ``sets`` the different
-    ones. ``shares`` (parts x sets): the people from light to heavy in equal parts by
-    weight, and the share that each set has of each part: the same random number then
-    means a like body under other weights. ``measures`` are those the sizes limit.
+    ``masks``: sizes that fit each of the people; ``sets``: the different ones;
+    ``shares`` (parts x sets): of each equal part of the people, light to heavy, so that
+    the same random number means a like body under other weights.
     """
 
     served: Served
@@ -42,13 +41,12 @@ class Group:
 
 @dataclass(frozen=True)
 class Days:
-    """Needs on each of many days, by the set of sizes that would meet them.
+    """Needs on each of many days, by the set of sizes (``masks``) that would meet them.
 
-    ``masks`` are the sets of sizes; the first is 0, whom no size fits. ``needs`` (days
-    x sets) are slings needed and not out of use, ``slings`` those needed in all so
-    that so many are not (see ``draw_days``), ``by_group`` (groups x days x sets) the
-    clients. ``luck`` (days x sizes) decides how many of each size are out,
-    ``share_out`` (sizes) what part of them is on average.
+    ``needs`` (days x sets; set 0: no size fits), ``slings``: with those out of use (see
+    ``draw_days``), ``by_group`` (groups x days x sets): clients, ``luck`` (days x
+    sizes): decides how many are out, ``share_out`` (sizes): what part is out on
+    average.
     """
 
     masks: Ints
@@ -63,7 +61,6 @@ class Days:
         return len(self.needs)
 
     def only(self, sizes: int) -> "Days":
-        """Return the days if no more than these sizes, a mask, were to be had."""
         masks, place = np.unique(self.masks & np.int64(sizes), return_inverse=True)
         into = np.eye(len(masks), dtype=np.int64)[place]
         return replace(
@@ -75,11 +72,10 @@ class Days:
         )
 
     def free(self, stock: Ints) -> Ints:
-        """Return how many slings of each size are not out of use, day by day.
+        """Return the slings not out of use (days x sizes), each out on its own.
 
-        Each sling is out with the probability of its size, on its own. The number
-        free is the binomial quantile at the day's ``luck``, so one sling more
-        never means fewer free, and every alternative meets the same luck.
+        The binomial quantile at the day's ``luck``: every alternative meets the same
+        luck.
         """
         if not self.share_out.any():
             return np.broadcast_to(stock, self.luck.shape)
@@ -118,20 +114,13 @@ def draw_days(
 ) -> Days:
     """Draw days: who is present, who needs slings, which slings are out.
 
-    Clients are counted, not listed: how many of those present fit each set of sizes
-    is a multinomial number, those who need a sling at once a binomial part of them,
-    and those lifted first a hypergeometric part. The work depends on the days and
-    the sets, not on how many clients there are.
-
-    Slings out of use. A size of x slings, each out with probability p on its
-    own, has Binomial(x, 1 - p) free. D needs are met if at least D are free,
-    and ``P(Binomial(x, 1 - p) >= D) = P(G_1 + ... + G_D <= x)`` with
-    independent geometric numbers ``P(G = g) = p^(g - 1) (1 - p)``: slings are
-    taken until D are found that are not out. ``slings`` counts these G, so that
-    slings out become needs and a stock is a fixed number on every day, which is
-    what an integer programme can plan exactly. For several sizes the two
-    agree for each set of sizes; only how shortages of two sets fall on the same
-    days can differ, and a plan is therefore checked with ``needs`` and ``free``.
+    Clients are counted by set of sizes: those present are multinomial, those who need a
+    sling at once a binomial part, those lifted first a hypergeometric part. Of x
+    slings, each out with probability p, D are free with probability ``P(Binomial(x, 1 -
+    p) >= D) = P(G_1 + ... + G_D <= x)``, G independent and geometric: ``slings`` counts
+    these G, so that a stock is a fixed number on every day, which an integer programme
+    can plan exactly. How shortages of two sets fall on the same days can differ, so
+    plans are checked with ``needs`` and ``free``.
     """
     sets = [g.sets for group in groups for g in (group, group.newcomers) if g]
     known = np.unique(np.concatenate([np.zeros(1, np.int64), *sets]))
@@ -238,17 +227,14 @@ def _at_once(clients: Ints, use: Use, rng: np.random.Generator) -> Ints:
 def people_variance(
     groups: Sequence[Group], days: Days, values: Sequence[Floats]
 ) -> list[tuple[float, float]]:
-    """Return the variance that the people's sampling adds to means over days.
+    """Return the variance and df that sampled people add to means over days.
 
-    Clients are drawn from the people by weight, so a mean is a function of the
-    shares of people who fit each set of sizes. One more client of a group with
-    set m moves it by ``Cov(values, clients of m) / mean clients of m``, clients of
-    that group alone (the score of a Poisson number or, but for a constant, of a
-    multinomial one), which the drawn days tell; a person's influence is that of
-    her set, times her group's clients a day. Its variance is that of a weighted
-    mean of the people, by their design, draws joined as ``coverage`` joins them.
-    Groups count as independent samples; df is the least of theirs, which errs on
-    the wide side.
+    One more client of a group with set m moves a mean by ``Cov(value, clients of m) /
+    mean clients of m`` (the score of a Poisson number or, but for a constant, of a
+    multinomial one), which the days tell; a person's influence is that times her
+    group's clients a day, and its variance that of a weighted mean by the people's
+    design, draws joined as in ``coverage``. Groups are independent samples; df is the
+    least of theirs.
     """
     variance = np.zeros(len(values))
     df = np.full(len(values), np.inf)

@@ -38,21 +38,18 @@ MOST_PEOPLE = 1_000_000
 class Use:
     """How slings are used.
 
-    - ``sharing``: ``personal``: a sling is one client's as long as she stays.
-      ``shared``: slings come from a pool and are needed only while in use.
+    - ``sharing``: ``personal``: one client's as long as she stays; ``shared``: a
+      pool's.
     - ``each``: Slings that one client needs at a time.
-    - ``at_once``: Shared only: the chance that a client needs a sling at the busiest
-      moment of the day, one client independently of another.
-    - ``at_most``: Shared only: most clients who can be lifted at once, for instance the
-      number of hoists.
-    - ``out``: Reasons for which a sling is out of use, such as ``{"laundry": (1, 7),
-      "inspection": (1, 182)}``: out for 1 day in 7 and for 1 day in 182, each sling on
-      its own. The shares add up.
-    - ``spares``: Slings kept back of every size that is stocked at all, on top of what
-      service needs; they serve nobody in the reckoning.
-    - ``passed_on``: Personal only: whether a sling goes to another client when its own
-      leaves. If not, everyone admitted over the period needs her own, and the target is
-      the chance that the stock lasts the period.
+    - ``at_once``: Shared only: the chance that a client needs one at the busiest
+      moment.
+    - ``at_most``: Shared only: most clients lifted at once, such as the number of
+      hoists.
+    - ``out``: Out of use, by reason: ``{"laundry": (1, 7)}`` is 1 day in 7; shares add
+      up.
+    - ``spares``: Kept back of every size stocked; they serve nobody in the reckoning.
+    - ``passed_on``: Personal only. If not, everyone admitted over the period needs her
+      own, and the target is the chance that the stock lasts the period.
     """
 
     sharing: str = "personal"
@@ -64,7 +61,6 @@ class Use:
     passed_on: bool = True
 
     def __post_init__(self) -> None:
-        """Refuse what cannot be."""
         one_of("sharing", self.sharing, SHARING)
         chance = _is_number(self.at_once, least=0) and self.at_once <= 1
         most = self.at_most is None or _is_whole(self.at_most, least=1)
@@ -103,11 +99,9 @@ class Use:
 
     @property
     def share_out(self) -> float:
-        """Share of its days that a sling is out of use."""
         return sum(float(days) / float(every) for days, every in self.out.values())
 
     def summary(self) -> str:
-        """Return how slings are used as a sentence."""
         each = "a sling" if self.each == 1 else f"{self.each} slings"
         if self.sharing == "personal":
             words = f"Each person has {each} of their own"
@@ -134,25 +128,18 @@ class Use:
 class Served:
     """One group of clients.
 
-    - ``people``: Whom the clients are like, or, if ``count`` is None, the clients
-      themselves: a caseload, each person once.
-    - ``count``: How many are present on one day. The clients are then drawn from
-      ``people`` by weight, as from a very large population.
-    - ``admissions``: How many come over the planning period; as many leave. On a day
-      taken at random from the period a client of the caseload has been replaced with
-      probability ``1 - exp(-admissions * t / count)``, t uniform on 0 to 1: newcomers
-      take over places at random, at a constant rate. Where people are drawn, a day
-      looks the same whoever has left, so admissions matter only if slings are not
+    - ``people``: Whom clients are like; if ``count`` is None a caseload, each person
+      once.
+    - ``count``: How many are present on one day, drawn from ``people`` by weight.
+    - ``admissions``: How many come over the period; as many leave. A caseload's client
+      has been replaced on a day with probability ``1 - exp(-admissions * t / count)``,
+      t uniform on 0 to 1; where people are drawn it matters only if slings are not
       passed on.
-    - ``number``: ``fixed``: ``count`` every day. ``poisson``: the number present varies
-      as a Poisson number with mean ``count``, as it does where people come
-      independently and stay for any length of time (Palm's theorem; from memory), for
-      instance in an equipment library.
+    - ``number``: ``fixed``, or ``poisson``: it varies, as where people come
+      independently and stay for any length of time (Palm's theorem; from memory).
     - ``newcomers``: Whom a caseload's admissions are like; the caseload itself if None.
-    - ``name``: What the group is called; the people's plain title if empty. Groups of
-      one name are one service.
-    - ``use``: How this service uses slings; as ``plan_stock`` is given if None.
-    - ``target``: That of this service's own store; that of the plan if None.
+    - ``name``: Groups of one name are one service.
+    - ``use``, ``target``: This service's own; the plan's if None.
     - ``charts``: Names of the charts it buys from; all that are offered if empty.
     """
 
@@ -167,7 +154,6 @@ class Served:
     charts: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        """Refuse what cannot be."""
         if not isinstance(self.people, People):
             kind = type(self.people).__name__
             raise SizingError(_T.served_wrong["people"].format(kind=kind))
@@ -190,12 +176,10 @@ class Served:
 
     @property
     def title(self) -> str:
-        """What the group is called."""
         return self.name or people_title(self.people)
 
     @property
     def present(self) -> int:
-        """How many are present on one day, on average."""
         return self.people.n if self.count is None else int(self.count)
 
 
@@ -219,18 +203,12 @@ def serves_from(
 ) -> tuple[Served, ...]:
     """Return the groups of clients, from groups or from a table of them.
 
-    A table has one row per group: ``people`` (a population's name, a caseload's file,
-    or the name of one of ``lists``), ``count`` (empty: each of the caseload once),
-    ``admissions``, ``number``, ``name``, and a service's own rules: ``sharing``,
-    ``each``, ``at_once``, ``at_most``, ``laundry`` (days out of 7), ``spares``,
-    ``target``, ``charts`` (names parted by semicolons); ``use`` holds where a row has
-    some rules and says nothing else. With ``folder``, caseloads are looked for there
-    or below and nowhere else: who hands on a table does not choose which other files
-    of this machine are read.
-
-    >>> table = pd.DataFrame({"people": ["bariatric"], "count": [6]})
-    >>> serves_from(table)[0].present
-    6
+    A row per group: ``people`` (a population, a caseload's file, or one of ``lists``),
+    ``count``, ``admissions``, ``number``, ``name``, and rules of its own in place of
+    ``use``: ``sharing``, ``each``, ``at_once``, ``at_most``, ``laundry`` (days out of
+    7), ``spares``, ``target``, ``charts`` (parted by semicolons). With ``folder``,
+    caseloads are looked for there or below and nowhere else: who hands on a table does
+    not choose which other files of this machine are read.
     """
     if isinstance(serves, Served):
         return (serves,)

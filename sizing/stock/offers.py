@@ -1,7 +1,8 @@
 """What can be bought: every size of every chart, its price and what is owned."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -9,7 +10,7 @@ import pandas as pd
 
 from sizing.charts import SizeChart, fits_matrix
 from sizing.charts.cells import alike
-from sizing.errors import InputProblems, Problem, SizingError
+from sizing.errors import InputProblems, Problem, SizingError, check_number
 from sizing.measures.edges import NO_HIGH
 from sizing.measures.tables import PRICES, take
 from sizing.measures.typed import amounts
@@ -36,15 +37,12 @@ _MOST_SLINGS, _MOST_MONEY = 1_000_000, 1_000_000_000
 
 @dataclass(frozen=True)
 class Offer:
-    """Every size that can be bought, in one order.
+    """Every size that can be bought, in one order, of all charts joined.
 
-    - ``table``: One row per size: ``key`` (its name, led by the chart's where there are
-      several charts), ``chart``, ``size``, ``load_limit_kg``, ``price`` (of one sling),
-      ``owned``, ``pack`` (slings sold together), ``most`` (most that may be owned in
-      the end), ``last_year`` (slings used last year, NaN if not given), ``code`` (the
-      supplier's, as typed).
-    - ``chart``: All charts joined, its sizes named by ``key``.
-    - ``currency``: The sign or letters that the prices were written with, if any.
+    ``table``: key (size, led by its chart where there are several), chart, size,
+    load_limit_kg, price (of one sling), owned, pack (slings sold together), most (that
+    may be owned in the end), last_year (slings used; NaN: not given), code (the
+    supplier's).
     """
 
     table: pd.DataFrame
@@ -53,22 +51,18 @@ class Offer:
 
     @property
     def prices(self) -> pd.Series:
-        """Prices as they were written: with their currency, if any."""
         sign = self.currency + " " * self.currency.isalpha()
         price = self.table["price"]
         return price.map(f"{sign}{{:.12g}}".format) if sign else price
 
     @property
     def keys(self) -> tuple[str, ...]:
-        """The sizes' names."""
         return tuple(self.table["key"])
 
     def column(self, name: str) -> npt.NDArray[np.float64]:
-        """One column as numbers."""
         return self.table[name].to_numpy(dtype=float)
 
     def only(self, charts: Sequence[str]) -> "npt.NDArray[np.bool_]":
-        """Return which sizes are of these charts; all of them if none is named."""
         unknown = set(charts) - set(self.table["chart"])
         if unknown:
             allowed = ", ".join(self.table["chart"].unique())
@@ -90,16 +84,8 @@ def offer_from(
 ) -> Offer:
     """Join charts with prices, packs and the slings already owned.
 
-    Columns are ``price``, ``owned``, ``pack``, ``most`` and ``last_year``, by ``size``
-    (and ``chart``, where two share a size's name); those of the charts count where
-    ``prices`` has none. Empty: nothing owned, sold singly, no upper limit; a price must
-    be there.
-
-    >>> from sizing.charts import demo_chart
-    >>> chart = demo_chart()
-    >>> prices = pd.DataFrame({"size": chart.sizes, "price": 100.0})
-    >>> offer_from(chart, prices).table["pack"].unique().tolist()
-    [1]
+    ``prices``: price, owned, pack, most, last_year, code by size (and chart, where two
+    share a size's name); the charts' own columns count where it has none.
     """
     listed = (charts,) if isinstance(charts, SizeChart) else tuple(charts)
     say = _T.offer_wrong
@@ -208,17 +194,10 @@ def _check_numbers(
 
 
 def demo_scenario() -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return whom an invented store of slings serves, and invented prices.
+    """Return whom an invented store serves, and invented prices, for ``plan_stock``.
 
-    A care home of 40, a bariatric service of 6 and a special school of 60, and
-    the demo chart's sizes with prices, slings owned and last year's use: all made
-    up (``data_sources/stock_scenario.md``).
-
-    ``serves, prices``: As ``plan_stock`` takes them.
-
-    >>> serves, prices = demo_scenario()
-    >>> serves["count"].sum(), len(prices)
-    (np.int64(106), 9)
+    >>> demo_scenario()[0]["count"].sum()
+    np.int64(106)
     """
     tables = (source_table(f"stock_{name}.csv") for name in ("scenario", "prices"))
     serves, prices = (table.drop(columns="note") for table in tables)
@@ -226,18 +205,7 @@ def demo_scenario() -> tuple[pd.DataFrame, pd.DataFrame]:
 
 
 def invented_parts(served: Sequence[Served], offer: Offer) -> tuple[str, ...]:
-    """Return what of a plan's input is the demo's, for ``invented_words``.
-
-    By what it holds, wherever it came from: a chart that says so, some price or
-    number owned of that chart as the scenario has it, and its groups.
-
-    >>> from sizing.charts import demo_chart
-    >>> from sizing.people import load_people
-    >>> home = [Served(load_people("care_home_nordic", draws=1), 5)]
-    >>> prices = demo_scenario()[1].drop(columns="owned")
-    >>> invented_parts(home, offer_from(demo_chart(), prices))
-    ('chart', 'prices')
-    """
+    """Return what of a plan's input is the demo's, for ``invented_words``."""
     groups, prices = demo_scenario()
     parts = list(offer.chart.invented)
     if parts:
@@ -250,3 +218,125 @@ def invented_parts(served: Sequence[Served], offer: Offer) -> tuple[str, ...]:
     if demo & {(one.name, one.count) for one in served}:
         parts.append("people")
     return tuple(parts)
+
+
+#: The ways of serving people that are compared, and the sum of each.
+LAUNDERED, SINGLE, TOTAL = "laundered slings", "single-patient slings", "in all"
+#: What the reckoning takes for granted.
+ASSUMED = (
+    "A store of slings of mixed age: as many are replaced each year as wear out, are "
+    "condemned or are lost, at today's prices. The range runs from every rate at its "
+    "cheap end to every rate at its dear end."
+)
+#: A rate of which more is cheaper.
+_LONG = ("life_years", "single_weeks")
+_WEEKS = 52
+_ENDS = ("estimate", "low", "high")
+
+
+@dataclass(frozen=True)
+class Years:
+    """How long a stock is kept, and what keeping it costs; no price: not counted."""
+
+    years: float = 5
+    wash: float | None = None
+    examination: float | None = None
+    single: float | None = None
+    rates: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        check_number("the number of years", self.years, least=1, most=50)
+        paid = {"a wash": self.wash, "an examination": self.examination}
+        for what, price in {**paid, "a single-patient sling": self.single}.items():
+            if price is not None:
+                check_number(f"the price of {what}", price, least=0)
+        known = usual_rates().set_index("rate")["label"]
+        for name, ends in self.rates.items():
+            if name not in known.index:
+                raise SizingError(
+                    f"Unknown rate {name!r}. Allowed: {', '.join(known.index)}."
+                )
+            for end in ends:
+                least = 0.1 if name in _LONG else 0.0
+                check_number(f"'{known[name]}'", end, least=least, most=1000)
+            if not ends[1] <= ends[0] <= ends[2]:
+                raise SizingError(
+                    f"'{known[name]}': {ends[0]:g} does not lie from {ends[1]:g} to "
+                    f"{ends[2]:g}. What to do: correct its low or its high end."
+                )
+
+
+def usual_rates() -> pd.DataFrame:
+    return source_table("stock_years.csv")
+
+
+def yearly_cost(
+    order: pd.DataFrame, groups: pd.DataFrame, unfitted: float, years: Years
+) -> pd.DataFrame:
+    """Return money a year by way and item, laundered and single-patient.
+
+    Of a value V of slings held, a reserve r on top, kept n years: the purchase and ``r
+    V`` are spread over n; ``(1 + r) V (1 / life + examinations condemned + lost)`` is
+    replaced each year. All held are washed and examined. Slings passed on serve
+    newcomers and go back when a child outgrows them; others are bought anew.
+    Single-patient slings: one after another for each person who fits some size, and a
+    first one for each newcomer.
+    """
+    table = usual_rates().set_index("rate")
+    for name, own in years.rates.items():
+        table.loc[name, list(_ENDS)] = own
+        table.loc[name, "source"] = "as entered"
+    rates = table[list(_ENDS)].astype(float)
+    for name in _LONG:
+        rates.loc[name, ["low", "high"]] = rates.loc[name, ["high", "low"]].to_numpy()
+    rate = {str(name): rates.loc[name].to_numpy() for name in rates.index}
+    held = float(order["stock"].sum())
+    value = float((order["stock"] * order["price"]).sum())
+    cost, n = float(order["cost"].sum()), years.years
+    # Each service by its own rules; whom nothing fits is spread over them evenly.
+    many = groups["count"] * groups["each"]
+    clients = float(many.sum() * (1 - unfitted / max(groups["count"].sum(), 1)))
+    coming = groups["admissions"] * groups["each"] / n
+    anew, price = groups["bought_anew"], value / held if held else 0.0
+    children = float((groups["children"] * groups["each"] * anew).sum())
+    more, often = 1 + rate["reserve"], rate["examinations"]
+    condemned = more * value * often * rate["condemned"]
+    examined = more * held * often * (years.examination or 0.0)
+    # What is paid for, money at each end, and the rate whose source it has.
+    items: list[tuple[str, str, Any, str]] = [
+        (LAUNDERED, "the purchase, spread", cost / n, ""),
+        (
+            LAUNDERED,
+            "a reserve for infection control",
+            rate["reserve"] * value / n,
+            "reserve",
+        ),
+        (LAUNDERED, "worn out", more * value / rate["life_years"], "life_years"),
+        (LAUNDERED, "condemned at the thorough examination", condemned, "condemned"),
+        (LAUNDERED, "lost", more * value * rate["lost"], "lost"),
+        (LAUNDERED, "thorough examinations", examined, "examinations"),
+        (LAUNDERED, "laundry", held * rate["washes"] * (years.wash or 0.0), "washes"),
+        (
+            LAUNDERED,
+            "children who outgrow their size",
+            children * rate["outgrown"] * price,
+            "outgrown",
+        ),
+        (LAUNDERED, "residents who come and go", coming[anew].sum() * price, ""),
+    ]
+    if years.single is not None:
+        number = clients * _WEEKS / rate["single_weeks"] * years.single
+        first, of = coming.sum() * years.single, "single_weeks"
+        items.append((SINGLE, "one after another for each person", number, of))
+        items.append((SINGLE, "a first one for newcomers", first, of))
+    rows = []
+    for way, item, ends, name in items:
+        money = dict(zip(_ENDS, np.broadcast_to(ends, 3).tolist(), strict=True))
+        if money["high"] > 0:
+            source = table.loc[name, "source"] if name else "the plan"
+            rows.append({"way": way, "item": item, **money, "source": source})
+    made = pd.DataFrame(rows, columns=["way", "item", *_ENDS, "source"])
+    sums = made.groupby("way", sort=False)[list(_ENDS)].sum()
+    sums = sums.reset_index().assign(item=TOTAL, source="the sum of these")
+    made = pd.concat([made, sums], ignore_index=True)
+    return made.sort_values("way", kind="stable", ignore_index=True)

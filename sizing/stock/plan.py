@@ -26,12 +26,11 @@ from sizing.stock.budget import fewest_waiting, least_for_needs, spent_better
 from sizing.stock.cheapest import bettered, least_cost
 from sizing.stock.days import group_from
 from sizing.stock.need import AIMS, LARGE_STORE, Served, Use, people_title, serves_from
-from sizing.stock.offers import Offer, invented_parts, offer_from
+from sizing.stock.offers import Offer, Years, invented_parts, offer_from, yearly_cost
 from sizing.stock.programme import Order, Programme
 from sizing.stock.result import StockPlan
 from sizing.stock.service import Ints
 from sizing.stock.services import own_stores
-from sizing.stock.years import Years, yearly_cost
 from sizing.words.numbers import given, share
 
 _T = texts("stock_plan")
@@ -359,11 +358,9 @@ class Steps:
         self._words, self._from, self._part, self._left = "", 0.0, 0.0, 1.0
 
     def __enter__(self) -> "Steps":
-        """Begin."""
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Take the bar away."""
         self._bar.close()
 
     def begin(self, words: str) -> None:

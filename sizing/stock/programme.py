@@ -24,11 +24,7 @@ _NO_SOLUTION = 2
 
 @dataclass(frozen=True)
 class Order:
-    """An order and how near to the best it is known to be.
-
-    No order that does as much costs less than ``bound`` (or, under a budget, serves
-    more); ``gap`` is the relative distance to that, 0 if the best is proved.
-    """
+    """An order; none that does as much costs less than ``bound``."""
 
     packs: Ints
     cost: float
@@ -38,11 +34,7 @@ class Order:
 
 @dataclass(frozen=True)
 class Programme:
-    """The offer, the slings needed (see ``draw_days``) and the spares kept back.
-
-    A target of ``days`` counts the days on which somebody waits, one of ``needs`` the
-    needs that are not met.
-    """
+    """The offer, the slings needed (see ``draw_days``) and the spares kept back."""
 
     offer: Offer
     needs: Needs
@@ -73,7 +65,6 @@ class Programme:
 
     @cached_property
     def room(self) -> Floats:
-        """Packs of each size that may be had beside what is owned."""
         most = self.offer.column("most")
         return np.floor(np.maximum(most - self.owned, 0) / self.pack)
 
@@ -88,7 +79,6 @@ class Programme:
         return float(packs @ self.pack_price)
 
     def bought(self, packs: Ints) -> dict[str, Any]:
-        """Return the slings of an order and what they cost."""
         return {"slings": int((packs * self.pack).sum()), "cost": self.cost(packs)}
 
     @cached_property
@@ -109,23 +99,19 @@ class Programme:
 
     @property
     def large(self) -> bool:
-        """Whether so many sizes are linked that not every set can be looked at."""
         return self.needs.large
 
     def within(self, chosen: int) -> Ints:
-        """Return, day by day, the needs that only this set of sizes meets."""
         return within(self.needs.counts, self.needs.masks, chosen)
 
     def missed(self, waiting: Ints) -> int:
-        """Return what of the target is missed with so many waiting day by day."""
+        """Return what of the target is missed: days on which some wait, or needs."""
         return int(waiting.sum() if self.aim == "needs" else (waiting > 0).sum())
 
     def missed_by(self, packs: Ints) -> int:
-        """Return what of the target an order misses on the planning days."""
         return self.missed(self.short(packs, tight=False).waiting)
 
     def allowed(self, target: float) -> int:
-        """Return how much of it may be missed."""
         whole = self.needs.counts.sum() if self.aim == "needs" else self.days
         return part_allowed(target, int(whole))
 
@@ -138,7 +124,6 @@ def programme_from(
 
 
 def part_allowed(target: float, whole: int) -> int:
-    """Return how many of so many days, or needs, may miss the target."""
     return math.floor((1 - target) * whole + 1e-9)
 
 
@@ -148,11 +133,10 @@ def gap_to(value: float, bound: float) -> float:
 
 
 class Model:
-    """Columns for packs and working slings, and rows added one by one.
+    """Columns for packs and working slings, and rows added one by one; for HiGHS.
 
-    Column j is the packs bought of size j; column ``held(j)`` the slings of that
-    size that serve, at most ``owned + pack * packs``, less the spares if any
-    serve at all. HiGHS solves it, through scipy.
+    Column j: packs bought of size j; ``held(j)``: slings of it that serve, at most
+    ``owned + pack * packs``, less the spares if any serve at all.
     """
 
     def __init__(self, programme: Programme, most: Ints) -> None:
@@ -207,9 +191,8 @@ class Model:
     ) -> tuple[Ints | None, float]:
         """Return the packs of least cost (None: none found), and what none is below.
 
-        By so many branches or to within a relative gap: the work is bounded by a
-        count and not by a time, so that every machine comes to the same answer. The
-        bound is infinite where the conditions cannot all be met.
+        Bounded by a count of branches, not by time: every machine finds the same
+        answer. The bound is infinite where the conditions cannot all be met.
         """
         heads = np.repeat(np.arange(len(self._rows)), [len(r) for r, _ in self._rows])
         tails = [column for row, _ in self._rows for column in row]

@@ -11,9 +11,8 @@ from sizing.cautions import closing, invented_words
 from sizing.charts import SizeChart
 from sizing.resources import texts
 from sizing.stock.need import Served, Use
-from sizing.stock.offers import Offer
+from sizing.stock.offers import ASSUMED, TOTAL, Offer, Years
 from sizing.stock.tables import SAMPLED
-from sizing.stock.years import ASSUMED, TOTAL, Years
 from sizing.words.numbers import in_100, points_interval, share
 
 _T = texts("stock_plan")
@@ -27,33 +26,17 @@ MANY_UNFITTED = 0.10
 class StockPlan:
     """An order and what it does.
 
-    - ``order``: One row per size: key, chart, size, code (the supplier's),
-      load_limit_kg, price (of one sling), pack, owned, packs, order (slings to buy),
-      stock (slings then owned), cost.
-    - ``service, demand, shortages, not_fitted, one_more_or_less``: See
-      ``sizing.stock.tables``.
-    - ``curve``: One row per target: target, cost, slings (bought), estimate, low, high
-      (chance that somebody waits on a day, or share of needs not met), waiting,
-      nobody_waits, needs_met (shares), method, n; plan: whether it is this order, whose
-      target is NaN where there is a budget alone.
-    - ``robustness``: The same order with other people; see ``plan_stock``.
-    - ``comparison``: The same money spent otherwise; see ``plan_stock``.
+    - ``order``: A row per size: key, chart, size, code, load_limit_kg, price (of one),
+      pack, owned, packs, order (slings to buy), stock (then owned), cost.
+    - ``curve``: target, cost, slings, estimate, low, high (of days on which some wait,
+      or of needs not met), waiting, nobody_waits, needs_met, method, n; plan: this
+      order, whose target is NaN where there is a budget alone.
     - ``again``: Ten further sets of days: time, cost (of the cheapest order found for
-      them alone; NaN without a target), estimate, low, high (of the target's share of
-      days or needs with this order), method, n, waiting.
-    - ``services, own_orders``: Each service with a store of its own; see
-      ``sizing.stock.services``. Empty where there is one service.
-    - ``variants``: The plan at other prices and with fewer sizes; see
-      ``sizing.stock.alternatives``.
-    - ``yearly``: What the stock costs a year; see ``sizing.stock.years``.
-    - ``aim``: What the target is a share of, ``days`` or ``needs``.
+      them alone; NaN without a target), estimate, low, high, method, n, waiting.
+    - Others: where they are made (``tables``, ``alternatives``, ``offers``).
     - ``bound, gap``: Proved of the planning days: no order that keeps the target costs
       less, or none under the budget leaves fewer waiting; 0: that bound is reached.
     - ``people``: How many need a sling on an average day, whether one fits or not.
-    - ``groups``: Whom the stock serves; ``served`` and ``charts`` as they were given.
-    - ``offer``: Every size that could be bought.
-    - ``currency``: What prices were written with.
-    - ``invented``: What is the demo's, for ``invented_words``.
     - ``limited``: The measures that every size of every chart limits.
     """
 
@@ -93,11 +76,10 @@ class StockPlan:
 
     @property
     def table(self) -> pd.DataFrame:
-        """The order."""
         return self.order
 
     def answer(self) -> str:
-        """Return the result in short lines: first whom no size fits and what to buy."""
+        """Return the result in short lines: whom no size fits, what to buy."""
         told = self._told
         days, met = told["nobody_waits"], told["needs_met"]
         waits = _T.nobody_waits.format(share=_in_100(days, " days"))
@@ -145,12 +127,10 @@ class StockPlan:
         return str(words[0].upper() + words[1:])
 
     def _beyond(self) -> str:
-        """Say how many no size fits in one such service, and what helps them."""
         left = self._told["not_fitted"]
         return _T.beyond.format(span=_span(left)) if left["high"] > 0 else ""
 
     def _known(self, number: int) -> str:
-        """Say how many slings are bought for want of knowledge."""
         if not number:
             return ""
         known = round(self._told["known_need"]["estimate"])
@@ -161,7 +141,6 @@ class StockPlan:
         return str(words)
 
     def proof(self) -> str:
-        """Return how near the order is to the best possible, and what rests on luck."""
         say, again, proved = _T.proof, self.again, self.gap == 0
         told = {
             "days": f"{self.settings['scenarios']:,} simulated days",
@@ -185,7 +164,6 @@ class StockPlan:
         return f"{words.format(**told)}."
 
     def yearly_words(self) -> str:
-        """Say what a year costs, for how long, and what that assumes."""
         told = []
         for row in self.yearly[self.yearly["item"] == TOTAL].to_dict("records"):
             # The rates are rough: two digits.

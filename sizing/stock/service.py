@@ -1,12 +1,9 @@
 """Who can be served by what is free: exact, for many days at once.
 
-Clients are grouped by the set of sizes that fit them, written as a mask. Slings
-can be handed out so that nobody waits if and only if, for every set S of sizes,
-those who fit sizes within S and no other are at most the slings within S (Hall,
-J London Math Soc 1935;10:26-30, from memory); the largest excess over all S is
-the number who wait when slings are handed out as well as can be (Ore's form of
-the theorem; both from memory). It equals what a maximum flow from clients to
-slings leaves over, which tests hold.
+Clients are grouped by the set of sizes that fit them, a mask. Nobody waits if and only
+if, for every set S of sizes, those who fit sizes within S alone are at most the slings
+within S (Hall, J London Math Soc 1935;10:26-30); the largest excess over all S is the
+number who wait (Ore's form; both from memory). Tests hold it to a maximum flow.
 """
 
 from dataclasses import dataclass
@@ -32,11 +29,10 @@ _BATCH = 50
 class Shortage:
     """What a stock leaves over on each day, slings handed out as well as can be.
 
-    ``waiting`` are the needs that no free sling meets. ``sets`` is the smallest set of
-    sizes, as a mask, with the largest excess (0 where nobody waits): one more sling of
-    a size serves one more client on exactly those days whose set holds it. ``tight``
-    is the largest such set: one sling fewer of a size, where it was free, leaves one
-    more waiting on exactly those days whose tight set holds it.
+    ``waiting``: needs that no free sling meets; ``sets``: the smallest set of sizes, as
+    a mask, with the largest excess: one more sling of a size serves one more on just
+    those days whose set holds it; ``tight``: the largest such set: one sling fewer of a
+    size, where it was free, leaves one more waiting.
     """
 
     waiting: Ints
@@ -57,11 +53,7 @@ def within(counts: Ints, masks: Ints, chosen: int) -> Ints:
 
 
 def linked(masks: Ints, sizes: int) -> list[Ints]:
-    """Return the sizes in groups that no client's choice crosses.
-
-    >>> [group.tolist() for group in linked(np.array([0b011, 0b100]), 3)]
-    [[0, 1], [2]]
-    """
+    """Return the sizes in groups that no client's choice crosses."""
     bits = sizes_in(masks, sizes)
     joint = sparse.csr_array(bits.T @ bits)
     _, label = connected_components(joint, directed=False)
@@ -114,8 +106,8 @@ class Needs:
 class _Listed:
     """A few linked sizes: every set of them is looked at.
 
-    Sets stand in rows, small ones first, and days in blocks that stay near the
-    processor. Excess and place make one number, so that one maximum gives both.
+    Excess and place make one number, so that one maximum gives both; days stand in
+    blocks that stay near the processor.
     """
 
     def __init__(self, counts: Ints, places: Ints, group: Ints) -> None:
@@ -170,14 +162,11 @@ class _Listed:
 class _Flows:
     """Many linked sizes: handed out in turn, and by a maximum flow where that fails.
 
-    Sizes are put in a line, neighbours being those that clients share. Each size
-    in turn goes to whoever is left with fewest sizes still to come, which serves
-    as many as can be if every client's sizes are neighbours on the line (Glover,
-    Nav Res Logist Q 1967;14:313-316, from memory) and nearly as many if nearly
-    so. A day is settled if no client left over could be served by moving others
-    along (no augmenting path: Berge, PNAS 1957;43:842-844, from memory); the few
-    other days go through a maximum flow. ``tests/benchmarks/bench_all.py``
-    compares the two.
+    Sizes are put in a line by the clients they share. Each in turn goes to whoever has
+    fewest sizes still to come, which serves as many as can be if every client's sizes
+    are neighbours (Glover, Nav Res Logist Q 1967;14:313-316, from memory), and nearly
+    as many if nearly so. A day is settled if no client left over could be served by
+    moving others along (no augmenting path: Berge, PNAS 1957;43:842-844, from memory).
     """
 
     def __init__(self, counts: Ints, places: Ints, group: Ints) -> None:
@@ -249,11 +238,7 @@ def _spreading(
 def flow_shortage(
     needs: Ints, fits: npt.NDArray[np.bool_], free: Ints
 ) -> tuple[Ints, Ints, Ints]:
-    """Return what a maximum flow from clients to slings leaves over on each day.
-
-    The days share one source and one sink and nothing else, so that one call of
-    scipy's flow settles them all.
-    """
+    """Return what one maximum flow, of all the days at once, leaves over on each."""
     days, kinds = needs.shape
     sizes = fits.shape[1]
     kind, size = np.nonzero(fits)

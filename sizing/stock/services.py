@@ -34,16 +34,10 @@ def own_stores(
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Plan each service alone, and one store for all that does as much.
 
-    Slings owned are shared out by what each service needs of the size. A service
-    without a target of its own has the plan's or, under a budget, what the plan
-    reaches. With several charts a service buys from its own alone.
-
-    ``services``: One row per service, then ``OWN`` and ``ONE``: service, target, slings
-    (to buy), cost, nobody_waits, needs_met (shares), not_fitted (people on an average
-    day), estimate, low, high (of the share that the target is of), method, n. Of all
-    together nobody waits if nobody does in any: the shares multiply, as the services
-    are drawn apart. No cost: no order reaches the target.
-    ``orders``: service, key, order, stock, cost: what each buys of each size.
+    Slings owned are shared out by need. A service without a target has the plan's or
+    what the plan reaches. ``services``: a row per service, then ``OWN`` (nobody waits
+    if nobody does in any: the shares multiply) and ``ONE``; no cost: out of reach.
+    ``orders``: service, key, order, stock, cost.
     """
     places = by_service([group.served for group in ready])
     if len(places) < 2:

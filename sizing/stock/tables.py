@@ -54,7 +54,6 @@ class Check:
         return self.needs.shortage(self.days.free(np.maximum(stock - self.spares, 0)))
 
     def reached(self, waiting: Ints, aim: str = "days") -> dict[str, Any]:
-        """Return the share of days on which nobody waits, or of needs that are met."""
         if aim == "needs":
             return ratio_row(self.needed - waiting, self.needed)
         return share_row(int((waiting == 0).sum()), self.days.number)
@@ -65,7 +64,6 @@ class Check:
 
     @property
     def people(self) -> float:
-        """How many people need a sling on an average day, whether one fits or not."""
         return float(self.days.by_group.sum(axis=(0, 2)).mean())
 
     def does(self, stock: Ints, aim: str = "days") -> dict[str, Any]:
@@ -89,12 +87,7 @@ def _row(
 
 
 def share_row(hits: int, number: int) -> dict[str, Any]:
-    """Return a share of days with Wilson's interval.
-
-    >>> row = share_row(95, 100)
-    >>> row["estimate"], round(row["low"], 3), round(row["high"], 3)
-    (0.95, 0.888, 0.978)
-    """
+    """Return a share of days with Wilson's interval."""
     share = hits / number
     low, high = score_interval(share, number, student(np.inf))
     return _row(share, float(low), float(high), _SHARE, number)
@@ -108,11 +101,11 @@ def mean_row(values: Any) -> dict[str, Any]:
 
 
 def ratio_row(part: Any, whole: Any) -> dict[str, Any]:
-    """Return sum(part) / sum(whole) with its interval.
+    """Return sum(part) / sum(whole) with its interval; nothing needed is all met.
 
-    The standard error is that of the mean of ``part - ratio * whole``, over the
-    mean of ``whole`` (linearisation; Cochran, Sampling Techniques, 3rd ed. 1977,
-    ch. 6, from memory). Nothing needed counts as all met.
+    Its error is that of the mean of ``part - ratio * whole``, over the mean of
+    ``whole`` (linearisation; Cochran, Sampling Techniques, 3rd ed. 1977, ch. 6, from
+    memory).
     """
     part, whole = np.asarray(part, dtype=float), np.asarray(whole, dtype=float)
     if whole.sum() == 0:
@@ -132,11 +125,10 @@ def range_row(numbers: Any) -> dict[str, Any]:
 def service(
     check: Check, stock: Ints, groups: Sequence[Group] = (), owned: Ints | None = None
 ) -> pd.DataFrame:
-    """Return how a stock serves on the days kept for checking.
+    """Return a row for each of ``SERVICE``: measure, estimate, low, high, method, n.
 
-    One row for each of ``SERVICE``: measure, estimate, low, high, method, n. Shares
-    have their 95 % interval. Numbers of people and slings have the range of 90 % of
-    days, as one home would see them, not the interval of a mean.
+    Shares have 95 % intervals; numbers the range of 90 % of days, as one home sees
+    them.
     """
     waiting = check.shortage(stock).waiting
     met = check.needed - waiting
@@ -204,12 +196,7 @@ def _widened(
 
 
 def demand(check: Check, offer: Offer) -> pd.DataFrame:
-    """Return how many slings of each size could be, and must be, in use.
-
-    Returned: key; share: ``fits`` (needs that the size would meet) or ``only`` (that no
-    other size would); estimate (average day), low, high (range of 90 % of days),
-    method, n (days).
-    """
+    """Return the needs that a size, or no other (``only``), would meet."""
     masks, needs = check.days.masks, check.days.needs
     fits = sizes_in(masks, len(offer.keys))
     alone = fits * (fits.sum(axis=1, keepdims=True) == 1)
@@ -226,15 +213,10 @@ def demand(check: Check, offer: Offer) -> pd.DataFrame:
 def one_more_or_less(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
     """Return what one sling more or less of each size changes.
 
-    Returned: key; change (+1 or -1); nobody_waits_change (share of days); estimate,
-    low, high: the change in people waiting on an average day; method; n. Nothing below
-    0 can be taken away, nor what is only spare.
-
-    A sling added is free with probability 1 - p and then serves one more on
-    those days whose smallest short set holds its size. Of a size of x slings
-    with a free, the one taken away was free with probability a / x, and then
-    leaves one more waiting on those days whose largest tight set holds it. No
-    day needs to be drawn again, so the differences carry no extra noise.
+    A sling added is free with probability 1 - p and then serves one more on days whose
+    smallest short set holds its size. Of x slings with a free, that taken away was free
+    with probability a / x, and then leaves one more waiting on days whose largest tight
+    set holds it: no day is drawn again.
     """
     core = np.maximum(stock - check.spares, 0)
     free = check.days.free(core)
@@ -262,14 +244,11 @@ def shortages(check: Check, offer: Offer, stock: Ints) -> pd.DataFrame:
 
 
 def not_fitted(groups: Sequence[Group], offer: Offer) -> pd.DataFrame:
-    """Describe the people whom no size offered fits.
+    """Describe the people whom no size offered fits, by kind (on a caseload by client).
 
-    Returned: group; client (on a caseload: the person's number, which is her row in the
-    file; otherwise empty); outcome, failing_measure, direction, nearest_size (as in
-    ``sizing.charts.assign``); estimate (people of that kind present on an average day),
-    low, high (range of 90 % of days), method, n (persons in the data behind it);
-    miss_median, miss_p90 (cm or kg past the nearest size's edge); stature_cm,
-    body_mass_kg, hip_circumference_cm: medians.
+    estimate, low, high: people of the kind present on a day; n: persons in the data
+    behind it; miss_median, miss_p90 (cm or kg past the nearest size's edge); medians of
+    body.
     """
     parts = []
     for group in groups:
@@ -348,15 +327,10 @@ def _described(rows: pd.DataFrame) -> dict[str, float]:
 
 
 def tilted(weight: Floats, value: Floats, shift: float) -> Floats:
-    """Return weights under which the mean of ``value`` is higher by ``shift``.
+    """Return weights ``w exp(lambda z)`` under which a mean is higher by ``shift``.
 
-    ``w exp(lambda z)``, the weights nearest to the old ones (least relative
-    entropy) with that mean. A mean beyond what the people can give is brought
-    to nine tenths of the way to their extreme.
-
-    >>> w = tilted(np.ones(3), np.array([60.0, 70.0, 80.0]), 2.0)
-    >>> round(float(w @ [60, 70, 80] / w.sum()), 6)
-    72.0
+    Those nearest to the old ones (least relative entropy); a mean that the people
+    cannot give is brought to nine tenths of the way to their extreme.
     """
     known = np.isfinite(value) & (weight > 0)
     mean = float(np.average(value[known], weights=weight[known]))

@@ -7,8 +7,7 @@ import pandas as pd
 import pytest
 
 from sizing.app import stock_form
-from sizing.app.stock_form import StockForm
-from sizing.app.stock_form_offer import OfferFields
+from sizing.app.stock_form import OfferFields, StockForm
 from sizing.app.stock_form_people import PeopleFields, UseFields
 from sizing.app.units import UnitSwitch
 from sizing.charts import demo_chart, write_chart

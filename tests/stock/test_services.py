@@ -7,15 +7,20 @@ from scipy import stats
 
 from sizing.charts import chart_from
 from sizing.errors import InputProblems, SizingError
-from sizing.pages.stock import stock_report
+from sizing.pages.stock import own_order_list, pooling_words, stock_report
 from sizing.pages.stock_order import order_book
-from sizing.pages.stock_tables import own_order_list, pooling_words
 from sizing.people import people_from
 from sizing.stock import Served, Use, Years, plan_stock, serves_from
 from sizing.stock.days import draw_days, group_from
-from sizing.stock.offers import offer_from
+from sizing.stock.offers import (
+    LAUNDERED,
+    SINGLE,
+    TOTAL,
+    offer_from,
+    usual_rates,
+    yearly_cost,
+)
 from sizing.stock.services import ONE, OWN
-from sizing.stock.years import LAUNDERED, SINGLE, TOTAL, usual_rates, yearly_cost
 
 from .cases import tall_and_short
 
