@@ -1,7 +1,8 @@
-"""The figures and the texts that ship with the kit."""
+"""The figures and the texts that ship with the kit, the cautions among them."""
 
 import json
 import tomllib
+from collections.abc import Sequence
 from functools import cache
 from importlib.abc import Traversable
 from importlib.resources import files
@@ -52,3 +53,57 @@ def texts(name: str) -> SimpleNamespace:
     """
     path = Path(__file__).parent / "words" / "texts" / f"{name}.toml"
     return SimpleNamespace(**tomllib.loads(path.read_text(encoding="utf-8")))
+
+
+#: How every answer on invented figures begins.
+INVENTED = "Invented for demonstration:"
+#: What may be made up, and what it is called.
+_PARTS = {
+    "chart": "the size chart",
+    "prices": "the prices",
+    "owned": "the slings owned",
+    "people": "the people served",
+    "trials": "the trials",
+}
+
+
+def invented_words(*parts: str) -> str:
+    """Return the sentence with which an answer on invented figures begins."""
+    if not parts:
+        return ""
+    named = ", ".join(_PARTS[part] for part in parts)
+    return (
+        f"{INVENTED} {named}. Choose and order nothing by "
+        f"{'it' if len(parts) == 1 else 'them'}."
+    )
+
+
+def invented_first(parts: Sequence[str], text: str) -> str:
+    """Return an answer, led by ``invented_words`` where something is invented."""
+    return f"{invented_words(*parts)} {text}".strip()
+
+
+def parted(text: str) -> tuple[str, str]:
+    """Return the two sentences that ``invented_first`` put before an answer, and it."""
+    begins = text.startswith(INVENTED)
+    ends = (f"nothing by {what}." for what in ("it", "them") if begins)
+    at = min((text.index(end) + len(end) for end in ends if end in text), default=0)
+    return text[:at], text[at:].lstrip()
+
+
+@cache
+def cautions(*keys: str) -> tuple[str, ...]:
+    """Return the usual cautions (label, load, policy, assessment, body, wrong_size)."""
+    table = source_table("cautions.csv").set_index("key")["text"]
+    chosen = list(keys) if keys else list(table.index)
+    return tuple(str(table[key]) for key in chosen)
+
+
+def closing(limits: Sequence[str] = ()) -> str:
+    """Return what closes an answer: its first limit (who they are), cautions."""
+    lines = [f"Where the evidence stops: {limit}" for limit in limits[:1]]
+    if more := len(limits[1:]):
+        noun = "limit" if more == 1 else "limits"
+        lines[0] += f" For {more} more {noun} see the report or the page."
+    table = source_table("cautions.csv")
+    return "\n".join([*lines, "Before any lift: " + " ".join(table["short"])])

@@ -8,7 +8,6 @@ import pytest
 
 from sizing.app.client_form import answer_html
 from sizing.app.stock_form import StockForm
-from sizing.cautions import invented_words
 from sizing.charts import demo_chart, read_chart, write_chart
 from sizing.cli.main import main
 from sizing.client import check_client, judge_chart
@@ -18,6 +17,7 @@ from sizing.lesson import compare_ways, practice_clients
 from sizing.pages.client_note import client_note
 from sizing.pages.stock import stock_page
 from sizing.people import load_people
+from sizing.resources import invented_words
 from sizing.stock import Served, demo_scenario, plan_stock
 from sizing.words.lesson import ways_answer
 

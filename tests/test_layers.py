@@ -12,7 +12,6 @@ ORDER = [
     {"resources"},
     {"kinds"},
     {"files"},
-    {"cautions"},
     {"measures"},
     {"words.numbers"},
     {"stats"},

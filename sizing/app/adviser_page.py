@@ -12,9 +12,9 @@ from sizing.app.form_words import FORM_STYLE, bullets
 from sizing.app.own_chart_kept import ChartChoice
 from sizing.app.show import save_panel
 from sizing.app.units import UnitSwitch
-from sizing.cautions import cautions
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import check_client
+from sizing.resources import cautions
 
 CLIENT, CHART = "client", "chart"
 #: The parts of the page that either half has its own of.

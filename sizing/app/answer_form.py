@@ -17,10 +17,9 @@ from sizing.app.form_words import (
 from sizing.app.long_work import Later, LongWork, Progress
 from sizing.app.show import save_panel, sections_html
 from sizing.app.units import UnitSwitch
-from sizing.cautions import cautions
 from sizing.errors import SizingError
 from sizing.pages.page import Page, Section
-from sizing.resources import texts
+from sizing.resources import cautions, texts
 
 _T = texts("forms")
 

@@ -15,8 +15,7 @@ from sizing.client.loads_allowances import PARTS, allowance_table
 from sizing.client.stature import KNEE_EQUATIONS, segment_table
 from sizing.client.visit import Visit
 from sizing.errors import InputProblems, Problem
-from sizing.measures import MEASURES, vocabulary
-from sizing.measures.written import written
+from sizing.measures import MEASURES, vocabulary, written
 from sizing.pages.where import how_html, where_html
 from sizing.resources import texts
 

@@ -29,8 +29,7 @@ from sizing.charts import SizeChart, demo_chart
 from sizing.client import ClientAnswer, check_client, client_from
 from sizing.client.visit import Visit, visit_of
 from sizing.errors import InputProblems, Problem, SizingError
-from sizing.measures import MEASURES, plausible_range
-from sizing.measures.written import Said, Worded, written
+from sizing.measures import MEASURES, Said, Worded, plausible_range, written
 from sizing.pages.client_answer import (
     drawn_answer,
     figures_of,

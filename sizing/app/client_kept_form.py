@@ -24,7 +24,7 @@ from sizing.client.kept import (
 )
 from sizing.client.visit import Visit
 from sizing.errors import SizingError
-from sizing.measures.written import written
+from sizing.measures import written
 from sizing.pages.client_answer import visits_shown
 from sizing.resources import texts
 from sizing.words.client import records

@@ -16,7 +16,7 @@ from sizing.client import ClientAnswer
 from sizing.client.visit import Decision
 from sizing.errors import SizingError
 from sizing.files.writing import write_bytes
-from sizing.measures.written import written
+from sizing.measures import written
 from sizing.pages.client_note import NOTE_ENDINGS, HandlingNote, client_note
 from sizing.resources import texts
 

@@ -5,11 +5,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from functools import partial
 from importlib.resources import files
 
-from sizing.cautions import parted
 from sizing.errors import InputProblems, Problem, SizingError
-from sizing.measures.vocabulary import plain
-from sizing.measures.written import Say, told, written
-from sizing.resources import texts
+from sizing.measures import Say, plain, told, written
+from sizing.resources import parted, texts
 from sizing.words.client import capital
 from sizing.words.numbers import unbroken
 

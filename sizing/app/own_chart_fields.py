@@ -14,9 +14,8 @@ from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, chart_from, review_chart
 from sizing.charts.size_chart import GROUPS
 from sizing.errors import SizingError
-from sizing.measures import MEASURES
+from sizing.measures import MEASURES, unit_of, written
 from sizing.measures.typed import understood
-from sizing.measures.written import unit_of, written
 from sizing.resources import texts
 from sizing.words.chart import finding_words
 from sizing.words.client import capital

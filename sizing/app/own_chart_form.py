@@ -22,7 +22,7 @@ from sizing.client.nudge import nudge, nudge_layout, with_edge
 from sizing.client.own_chart import SERVED, clients_served, judge_chart
 from sizing.coverage import compare_charts
 from sizing.errors import SizingError
-from sizing.measures.patterns import led_by, pattern_lacks
+from sizing.measures import led_by, pattern_lacks
 from sizing.pages.own_chart import (
     bands_axes,
     bands_svg,

@@ -5,8 +5,7 @@ from collections.abc import Callable, Collection
 import ipywidgets as w
 
 from sizing.app.form_words import bullets, status
-from sizing.measures import MEASURES
-from sizing.measures.patterns import PATTERNS, pattern_words
+from sizing.measures import MEASURES, PATTERNS, pattern_words
 
 _ANY = "not said"
 

@@ -21,12 +21,12 @@ from sizing.app.form_words import (
     scrolling,
     wide_table,
 )
-from sizing.cautions import cautions
 from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 from sizing.pages.page import Picture, Section, Table, table
 from sizing.pages.where import where_html
 from sizing.plots.style import figure_of, quiet_style
+from sizing.resources import cautions
 from sizing.words.glossary import glossary
 
 

@@ -13,8 +13,8 @@ from sizing.app.buttons import button, fitting
 from sizing.app.units import UnitSwitch
 from sizing.charts.build import ENDS, ends_of
 from sizing.errors import Problem, SizingError
+from sizing.measures import unit_of, written
 from sizing.measures.typed import Quantity, quantity, understood, with_unit
-from sizing.measures.written import unit_of, written
 from sizing.resources import texts
 
 _T = texts("own_chart")

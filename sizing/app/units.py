@@ -10,8 +10,8 @@ import ipywidgets as w
 from sizing.errors import SizingError
 from sizing.files.state import KEEPS
 from sizing.files.writing import write_text
+from sizing.measures import UNITS, unit_of, written
 from sizing.measures.typed import Quantity, quantity, understood, with_unit
-from sizing.measures.written import UNITS, unit_of, written
 
 _CHOSEN = "units.txt"
 

@@ -10,7 +10,7 @@ from scipy.special import ndtr
 
 from sizing.bands.axis import Axis, Ints
 from sizing.errors import SizingError
-from sizing.measures.edges import NO_HIGH
+from sizing.measures import NO_HIGH
 
 Floats = npt.NDArray[np.float64]
 #: Most cells of a table (8 bytes each, and as much again while it is made).

@@ -10,9 +10,7 @@ from sizing.bands.axis import Axis, Ints
 from sizing.bands.cells import Floats
 from sizing.charts.size_chart import SizeChart
 from sizing.errors import SizingError
-from sizing.measures import to_tenths
-from sizing.measures.edges import NO_HIGH
-from sizing.measures.vocabulary import plain
+from sizing.measures import NO_HIGH, plain, to_tenths
 from sizing.people.people import People
 
 

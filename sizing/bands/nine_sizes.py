@@ -15,7 +15,7 @@ from sizing.bands.measured import chart_of
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
-from sizing.measures.patterns import PATTERNS, pattern_parts
+from sizing.measures import PATTERNS, pattern_parts
 from sizing.people.people import People
 from sizing.resources import source_table
 from sizing.words.numbers import share as written

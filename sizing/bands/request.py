@@ -12,8 +12,7 @@ from sizing.bands.goal import GOALS, Goal
 from sizing.bands.measured import Measured, read_measured
 from sizing.charts.size_chart import SizeChart
 from sizing.errors import SizingError, check_number, one_of
-from sizing.measures import vocabulary
-from sizing.measures.edges import NO_HIGH, NO_LOW
+from sizing.measures import NO_HIGH, NO_LOW, vocabulary
 from sizing.people.people import People
 
 PerMeasure = float | Mapping[str, float]
@@ -88,7 +87,7 @@ class FitSettings:
       the errors of measurement (up to three measures); 1 less the mean loss (see
       ``sizing.bands.goal.Goal``).
     - ``errors``: Standard deviation of one reading, for "judged"; by default those of
-      ``sizing.measures.vocabulary``.
+      ``sizing.measures``.
     - ``near, too_large, too_small``: For "loss": within what distance a size misses
       someone by little, and what it then costs (0 to 1) if that sling is too large, or
       too small, for her. Too large weighs twice by default (our choice, no source: a

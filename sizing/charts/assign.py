@@ -11,8 +11,7 @@ import pandas as pd
 from sizing.charts.fits import OUTCOMES, judge, limits, misfits, nearest, tenths, unpack
 from sizing.charts.size_chart import SizeChart
 from sizing.errors import warn
-from sizing.measures import EVIDENCE
-from sizing.measures.edges import MISSING_TENTHS, NO_HIGH
+from sizing.measures import EVIDENCE, MISSING_TENTHS, NO_HIGH
 from sizing.people.people import People
 from sizing.resources import texts
 from sizing.words.numbers import share as written

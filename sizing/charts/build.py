@@ -22,11 +22,9 @@ from sizing.charts.review import review_chart
 from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.errors import InputProblems, Problem
 from sizing.errors import warn as point_out
-from sizing.measures import MEASURES, to_tenths
-from sizing.measures.columns import OF_KIND, WRITTEN_UNITS
+from sizing.measures import MEASURES, OF_KIND, WRITTEN_UNITS, Amount, Said, to_tenths
 from sizing.measures.headings import Found
 from sizing.measures.tables import CHART, take
-from sizing.measures.written import Amount, Said
 from sizing.resources import texts
 
 _T = texts("charts")

@@ -9,7 +9,7 @@ import pandas as pd
 
 from sizing.errors import Problem
 from sizing.files.writing import FORMULA_STARTS
-from sizing.measures.columns import UNIT_WORDS
+from sizing.measures import UNIT_WORDS
 from sizing.measures.typed import Quantity, quantity, unclear
 from sizing.resources import texts
 

@@ -10,8 +10,7 @@ import pandas as pd
 
 from sizing.charts.size_chart import Ints, SizeChart
 from sizing.errors import Problem, SizingError
-from sizing.measures import to_tenths
-from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
+from sizing.measures import MISSING_TENTHS, NO_HIGH, NO_LOW, to_tenths
 from sizing.resources import texts
 
 _T = texts("charts")

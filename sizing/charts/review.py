@@ -9,11 +9,16 @@ import pandas as pd
 
 from sizing.charts.fits import misfits
 from sizing.charts.size_chart import GROUPS, SizeChart
-from sizing.measures import MEASURES, plausible_range, to_tenths
-from sizing.measures.edges import NO_HIGH
+from sizing.measures import (
+    MEASURES,
+    NO_HIGH,
+    Amount,
+    Said,
+    plain,
+    plausible_range,
+    to_tenths,
+)
 from sizing.measures.typed import like_pounds
-from sizing.measures.vocabulary import plain
-from sizing.measures.written import Amount, Said
 from sizing.people.people import People
 from sizing.resources import texts
 

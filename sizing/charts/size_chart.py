@@ -7,8 +7,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import one_of
-from sizing.measures import MEASURES, to_tenths
-from sizing.measures.edges import NO_HIGH, NO_LOW
+from sizing.measures import MEASURES, NO_HIGH, NO_LOW, to_tenths
 
 Ints = npt.NDArray[np.int64]
 #: The three groups a chart's sizes may belong to.

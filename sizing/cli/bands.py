@@ -19,7 +19,6 @@ from sizing.bands import (
 )
 from sizing.bands.axis import ROUNDINGS
 from sizing.bands.goal import GOALS
-from sizing.cautions import cautions, closing, invented_first
 from sizing.charts import GROUPS, read_chart
 from sizing.cli.options import (
     add_options,
@@ -34,7 +33,7 @@ from sizing.errors import SizingError, SizingWarning
 from sizing.files.writing import rounded
 from sizing.measures.typed import like_pounds
 from sizing.people import People, load_people, population_titles
-from sizing.resources import texts
+from sizing.resources import cautions, closing, invented_first, texts
 from sizing.words import numbers
 from sizing.words.labels import labels
 

@@ -8,7 +8,6 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from sizing.cautions import cautions, closing, invented_words
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.cli.options import add_options, amount, told_pattern
 from sizing.cli.places import check_places
@@ -29,9 +28,8 @@ from sizing.client.visit import Visit, day_of, visit_of
 from sizing.errors import SizingError, one_of
 from sizing.files.folders import write_bytes, write_text
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes
-from sizing.measures.vocabulary import plain
-from sizing.measures.written import unit_of
-from sizing.resources import texts
+from sizing.measures import plain, unit_of
+from sizing.resources import cautions, closing, invented_words, texts
 from sizing.words.client import capital, records
 from sizing.words.client_notes import kept_words, visits_words
 

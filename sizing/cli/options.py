@@ -9,8 +9,7 @@ from typing import Any
 from sizing.cli.places import add_table
 from sizing.coverage import HARM_WEIGHTS
 from sizing.errors import Problem, SizingError, UnitSaid, check_number
-from sizing.measures import MEASURES
-from sizing.measures.patterns import PATTERNS, led_by, pattern_words
+from sizing.measures import MEASURES, PATTERNS, led_by, pattern_words
 from sizing.measures.typed import quantity
 from sizing.people import POPULATIONS
 

@@ -6,7 +6,6 @@ from pathlib import Path
 
 import pandas as pd
 
-from sizing.cautions import cautions, closing
 from sizing.cli.options import add_options
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
@@ -19,6 +18,7 @@ from sizing.files.writing import (
 )
 from sizing.people import People, load_people, population_titles
 from sizing.people.profile import beside, bodies, checks, percentiles, profile
+from sizing.resources import cautions, closing
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

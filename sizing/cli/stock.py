@@ -9,7 +9,6 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.cautions import cautions
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
@@ -19,6 +18,7 @@ from sizing.measures.tables import GROUPS, PRICES
 from sizing.pages.stock_kept import Kept, reopened, side_by_side
 from sizing.people import read_caseload
 from sizing.people.files import read_table
+from sizing.resources import cautions
 from sizing.stock import (
     SHARING,
     Served,

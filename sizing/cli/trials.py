@@ -3,13 +3,12 @@
 import argparse
 import json
 
-from sizing.cautions import cautions
 from sizing.charts import demo_chart, read_chart, write_chart
 from sizing.cli.options import add_options, told_pattern
 from sizing.cli.places import check_places
 from sizing.errors import SizingError
 from sizing.files.writing import rounded, write_text
-from sizing.resources import texts
+from sizing.resources import cautions, texts
 
 _T = texts("trials")
 

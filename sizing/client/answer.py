@@ -4,9 +4,9 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from sizing.cautions import cautions, closing
 from sizing.client.judged import JudgedClient
-from sizing.measures.written import Say, written
+from sizing.measures import Say, written
+from sizing.resources import cautions, closing
 from sizing.words.client import (
     answer_lines,
     chart_lines,

@@ -17,9 +17,8 @@ from sizing.client.measuring import MOST, why_cautious
 from sizing.client.outcomes import Edges, broken_by, edges_of, fitting
 from sizing.client.posterior import bodies_of
 from sizing.errors import DoubtfulValues, InputProblems, caught_warnings, warn
-from sizing.measures import MEASURES, to_standard_units
+from sizing.measures import MEASURES, plain, to_standard_units
 from sizing.measures.tables import CLIENTS, ROW, say, take
-from sizing.measures.vocabulary import plain
 from sizing.people.caseload import client_rows
 from sizing.words.client import listed, records, sure_word
 from sizing.words.numbers import in_100

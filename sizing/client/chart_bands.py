@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart
+from sizing.measures import unit_of
 from sizing.measures.typed import understood
-from sizing.measures.written import unit_of
 from sizing.people.people import People
 
 #: Steps of a measure in which people are counted for a picture.

@@ -43,8 +43,7 @@ from sizing.client.outcomes import (
 )
 from sizing.client.posterior import bodies_of
 from sizing.errors import InputProblems, Problem, SizingError, check_seed
-from sizing.measures import MEASURES, to_tenths
-from sizing.measures.edges import NO_HIGH, NO_LOW
+from sizing.measures import MEASURES, NO_HIGH, NO_LOW, to_tenths
 from sizing.people.body.terms import Floats
 
 #: From this chance of no fit on it is said what the nearest size lacks.

@@ -29,10 +29,16 @@ from sizing.errors import (
     check_number,
     one_of,
 )
-from sizing.measures import MEASURES, SEXES, to_standard_units
+from sizing.measures import (
+    AGE_LIMITS,
+    MEASURES,
+    SEXES,
+    Worded,
+    joined,
+    plain,
+    to_standard_units,
+)
 from sizing.measures.tables import ANY
-from sizing.measures.vocabulary import AGE_LIMITS, plain
-from sizing.measures.written import Worded, joined
 from sizing.people.classes import ADULT_AGE
 from sizing.people.growth import value_at
 from sizing.resources import texts

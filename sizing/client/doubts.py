@@ -9,10 +9,16 @@ from sizing.client.client import Client, like_a_child
 from sizing.client.how import ESTIMATED, Reading
 from sizing.client.posterior import build_of, draw_bodies
 from sizing.errors import Problem
-from sizing.measures import MEASURES
-from sizing.measures.columns import OF_KIND, UNIT_WORDS
-from sizing.measures.vocabulary import plain
-from sizing.measures.written import Amount, Said, Worded, joined
+from sizing.measures import (
+    MEASURES,
+    OF_KIND,
+    UNIT_WORDS,
+    Amount,
+    Said,
+    Worded,
+    joined,
+    plain,
+)
 from sizing.people.body.terms import Floats
 from sizing.resources import texts
 

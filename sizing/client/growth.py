@@ -6,8 +6,7 @@ from scipy.special import ndtr
 
 from sizing.client.outcomes import Edges
 from sizing.client.posterior import Bodies
-from sizing.measures import MEASURES, to_tenths
-from sizing.measures.edges import NO_HIGH
+from sizing.measures import MEASURES, NO_HIGH, to_tenths
 from sizing.people.body.moments import model_age, moments
 from sizing.people.body.terms import Floats
 from sizing.people.growth import value_at, z_score

@@ -14,8 +14,7 @@ from sizing.client.loads_allowances import in_use, too_near
 from sizing.client.posterior import Bodies
 from sizing.client.stature import STATURE
 from sizing.errors import Problem
-from sizing.measures import MEASURES
-from sizing.measures.vocabulary import plain
+from sizing.measures import MEASURES, plain
 from sizing.people import limits
 
 #: A size is in play from this chance on; a runner-up from this chance on, or

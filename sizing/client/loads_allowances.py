@@ -14,8 +14,7 @@ from sizing.client.client import Client
 from sizing.client.how import MASS, TAKEN
 from sizing.client.posterior import Bodies
 from sizing.errors import SizingError
-from sizing.measures import to_tenths
-from sizing.measures.edges import NO_HIGH
+from sizing.measures import NO_HIGH, to_tenths
 from sizing.people.body.terms import Floats
 from sizing.resources import source_table
 

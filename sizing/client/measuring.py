@@ -9,8 +9,7 @@ from sizing.client.how import ESTIMATED, MASS, TAKEN, reading, usual_error
 from sizing.client.outcomes import Fitting
 from sizing.client.posterior import Bodies
 from sizing.client.stature import STATURE
-from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES
-from sizing.measures.vocabulary import labels
+from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES, labels
 from sizing.people.body.evidence import evidence_levels
 from sizing.people.body.terms import Floats
 

@@ -6,11 +6,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.cautions import invented_first
 from sizing.charts import SizeChart, chart_from, fits_matrix
 from sizing.errors import SizingError, one_of
 from sizing.people.layout import layout
 from sizing.people.people import People
+from sizing.resources import invented_first
 from sizing.stats.intervals import difference_interval
 from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import Means, group_means

@@ -11,8 +11,7 @@ import pandas as pd
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, SizeChart
 from sizing.client.how import ESTIMATED, Reading
 from sizing.client.posterior import Bodies
-from sizing.measures import MEASURES, to_tenths
-from sizing.measures.edges import NO_HIGH, NO_LOW
+from sizing.measures import MEASURES, NO_HIGH, NO_LOW, to_tenths
 from sizing.people.body.terms import Floats
 from sizing.stats.intervals import LEVEL, score_interval, student
 

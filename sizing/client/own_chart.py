@@ -5,17 +5,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import closing, invented_first
 from sizing.charts import SizeChart, fits_matrix, review_chart
 from sizing.client.caseload import judge_clients
 from sizing.client.nudge import is_own, means_of
 from sizing.client.reach import what_to_change
 from sizing.coverage import Coverage, estimate_coverage, who_falls_between, why_none
-from sizing.measures import to_tenths
-from sizing.measures.edges import NO_HIGH
+from sizing.measures import NO_HIGH, to_tenths
 from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.resources import texts
+from sizing.resources import closing, invented_first, texts
 from sizing.stats.layout import Floats
 from sizing.words.chart import (
     change_words,

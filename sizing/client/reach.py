@@ -11,7 +11,7 @@ import pandas as pd
 from sizing.charts import SizeChart, fits_matrix
 from sizing.charts.fits import MASS, limits, tenths, yardsticks
 from sizing.client.nudge import is_own, nudge, nudge_layout, with_edge
-from sizing.measures.edges import MISSING_TENTHS
+from sizing.measures import MISSING_TENTHS
 from sizing.people.people import People
 from sizing.stats.layout import Floats
 

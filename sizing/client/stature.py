@@ -9,8 +9,7 @@ import pandas as pd
 
 from sizing.client.how import ESTIMATED, Reading
 from sizing.errors import SizingError, one_of
-from sizing.measures import SEXES
-from sizing.measures.written import Amount, Said, Say, told, written
+from sizing.measures import SEXES, Amount, Said, Say, told, written
 from sizing.people.body.donors import donors
 from sizing.people.body.moments import model_age
 from sizing.people.classes import ADULT_AGE

@@ -7,7 +7,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.cautions import closing, invented_first
 from sizing.charts import OUTCOMES, SizeChart, assign
 from sizing.charts.fits import yardsticks
 from sizing.coverage.coverage import (
@@ -18,11 +17,10 @@ from sizing.coverage.coverage import (
     memberships,
     outcome_columns,
 )
-from sizing.measures import to_tenths
-from sizing.measures.vocabulary import plain
+from sizing.measures import plain, to_tenths
 from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.resources import texts
+from sizing.resources import closing, invented_first, texts
 from sizing.stats.intervals import LEVEL, difference_interval
 from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import group_means

@@ -8,14 +8,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.cautions import closing
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, Assignment, SizeChart, assign
 from sizing.errors import SizingError, check_number, check_replicates
 from sizing.kinds import check_columns
 from sizing.people.classes import age_band, bmi_class
 from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.resources import texts
+from sizing.resources import closing, texts
 from sizing.stats.intervals import LEVEL, wilson
 from sizing.stats.layout import Floats, Layout
 from sizing.stats.shares import SMALL_GROUP, Means, group_means

@@ -8,7 +8,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.cautions import closing
 from sizing.charts import SizeChart, fits
 from sizing.errors import check_seed, one_of
 from sizing.kinds import check_columns
@@ -17,7 +16,7 @@ from sizing.people.body.moments import moments
 from sizing.people.classes import ADULT_AGE
 from sizing.people.layout import layout
 from sizing.people.people import People
-from sizing.resources import source_table, texts
+from sizing.resources import closing, source_table, texts
 from sizing.stats.intervals import LEVEL, difference_interval
 from sizing.stats.joining import complete_df, join_influences
 from sizing.stats.layout import Floats, Layout

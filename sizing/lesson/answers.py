@@ -16,12 +16,9 @@ from sizing.charts.cells import as_number, as_text, is_empty
 from sizing.charts.fits import limits
 from sizing.errors import Problem, SizingError
 from sizing.lesson.doubtful import doubtful
-from sizing.measures import vocabulary
-from sizing.measures.columns import MEASURES
+from sizing.measures import MEASURES, plausible_range, unit_of, vocabulary
 from sizing.measures.headings import Found
 from sizing.measures.tables import ANSWERS, take
-from sizing.measures.vocabulary import plausible_range
-from sizing.measures.written import unit_of
 from sizing.people.files import read_table
 from sizing.resources import texts
 

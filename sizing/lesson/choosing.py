@@ -14,8 +14,7 @@ from scipy.spatial import cKDTree
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
 from sizing.errors import SizingError
-from sizing.measures import to_tenths, vocabulary
-from sizing.measures.edges import MISSING_TENTHS, NO_HIGH, NO_LOW
+from sizing.measures import MISSING_TENTHS, NO_HIGH, NO_LOW, to_tenths, vocabulary
 from sizing.resources import texts
 from sizing.stats.layout import Layout
 from sizing.stats.shares import Means, group_means

@@ -7,8 +7,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.lesson.choosing import Floats, reading_errors
-from sizing.measures import vocabulary
-from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS, UNIT_WORDS
+from sizing.measures import LENGTH_UNITS, MASS_UNITS, UNIT_WORDS, vocabulary
 from sizing.resources import texts
 
 _T = texts("lesson")

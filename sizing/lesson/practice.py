@@ -6,14 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import invented_first
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.lesson.choosing import Bools, Floats, Ints, edge_margins, reading_errors
-from sizing.measures import to_tenths, vocabulary
-from sizing.measures.edges import NO_HIGH, NO_LOW
+from sizing.measures import NO_HIGH, NO_LOW, to_tenths, vocabulary
 from sizing.people import People, age_band, population_titles
+from sizing.resources import invented_first
 
 #: Distance from the edge that decides, in SDs of one reading: from so many on.
 DIFFICULTIES: dict[str, float] = {"easy": 2.0, "middling": 0.75, "hard": 0.0}

@@ -7,7 +7,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import closing, invented_words
 from sizing.charts import SizeChart, demo_chart
 from sizing.charts.fits import limits
 from sizing.coverage.coverage import EVERYONE, memberships
@@ -38,7 +37,7 @@ from sizing.lesson.guessing import STATURE_GUESS_SD, GuessModel, fit_guess, gues
 from sizing.measures import MEASURES
 from sizing.people import People, load_people, population_titles
 from sizing.people.layout import layout
-from sizing.resources import texts
+from sizing.resources import closing, invented_words, texts
 from sizing.stats.intervals import LEVEL, student
 from sizing.stats.layout import Layout
 from sizing.stats.shares import SMALL_GROUP, Means

@@ -8,15 +8,15 @@ from difflib import get_close_matches
 from functools import cached_property
 
 from sizing.errors import Problem
-from sizing.measures.columns import (
+from sizing.measures.vocabulary import (
     FURTHER_LENGTHS,
     FURTHER_MASSES,
     MEASURES,
     OF_KIND,
     STANDARD,
     WRITTEN_UNITS,
+    vocabulary,
 )
-from sizing.measures.vocabulary import vocabulary
 from sizing.resources import texts
 
 _T = texts("tables")

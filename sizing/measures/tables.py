@@ -8,9 +8,8 @@ import pandas as pd
 
 from sizing.errors import InputProblems, Problem, ReadingNote, warn
 from sizing.files.writing import csv_bytes, workbook_bytes
-from sizing.measures.columns import FURTHER_LENGTHS, FURTHER_MASSES, MEASURES
 from sizing.measures.headings import Column, Found, Table, measure_columns
-from sizing.measures.vocabulary import plain
+from sizing.measures.vocabulary import FURTHER_LENGTHS, FURTHER_MASSES, MEASURES, plain
 from sizing.resources import texts
 
 #: The index of a table read from a file: each row's number in the file.

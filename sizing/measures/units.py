@@ -15,12 +15,18 @@ from sizing.errors import (
     UnitSaid,
     warn,
 )
-from sizing.measures.columns import MEASURES, OF_KIND, UNIT_WORDS
+from sizing.measures.amounts import Amount, Said, Worded
 from sizing.measures.headings import Found
 from sizing.measures.tables import ANY, ROW
 from sizing.measures.typed import Quantity, quantity, unclear
-from sizing.measures.vocabulary import AGE_LIMITS, plain, plausible_range
-from sizing.measures.written import Amount, Said, Worded
+from sizing.measures.vocabulary import (
+    AGE_LIMITS,
+    MEASURES,
+    OF_KIND,
+    UNIT_WORDS,
+    plain,
+    plausible_range,
+)
 from sizing.resources import texts
 
 _T = texts("tables")

@@ -11,8 +11,7 @@ from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
 from sizing.client.change import edges_at, over_visits, readings_of, size_at
 from sizing.client.visit import Visit
-from sizing.measures.vocabulary import plain
-from sizing.measures.written import Say, written
+from sizing.measures import Say, plain, written
 from sizing.pages.page import Picture, Table, picture, table
 from sizing.plots.client import plot_chances, plot_margins, plot_visits
 from sizing.plots.side_views import plot_side_views

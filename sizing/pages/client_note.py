@@ -12,7 +12,7 @@ from sizing.client import ClientAnswer
 from sizing.client.visit import Decision
 from sizing.errors import SizingError, one_of
 from sizing.files.writing import undated, writable
-from sizing.measures.written import Say, told, written
+from sizing.measures import Say, told, written
 from sizing.pages.client_answer import (
     load_words,
     loads_table,

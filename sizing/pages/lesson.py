@@ -10,7 +10,6 @@ import jinja2
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import cautions
 from sizing.charts import SizeChart
 from sizing.charts.fits import limits as chart_limits
 from sizing.lesson.answers import measure_labels
@@ -19,14 +18,12 @@ from sizing.lesson.guessing import STUDY_WORDS, guessing_figures
 from sizing.lesson.practice import DIFFICULTIES, Practice, size_margins
 from sizing.lesson.prepare import Lesson
 from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
-from sizing.measures import EDGE_RULE, vocabulary
-from sizing.measures.patterns import pattern_words
-from sizing.measures.written import span, written
+from sizing.measures import EDGE_RULE, pattern_words, span, vocabulary, written
 from sizing.pages.page import Page, Picture, Section, Table, render, shown, table
 from sizing.pages.room import repeats_section
 from sizing.pages.where import where_svg, where_words
 from sizing.people import People
-from sizing.resources import texts
+from sizing.resources import cautions, texts
 from sizing.words.labels import BY_WORDS, level_words
 from sizing.words.lesson import (
     distance,

@@ -10,7 +10,7 @@ from sizing.files.folders import write_folder
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes
 from sizing.lesson.answers import NO_SIZE, blank_table, measure_labels
 from sizing.lesson.prepare import Lesson, Progress, silent
-from sizing.measures.written import written
+from sizing.measures import written
 from sizing.pages import lesson as pages
 from sizing.pages.lesson_pictures import (
     Slide,

@@ -22,7 +22,7 @@ from sizing.lesson.choosing import SPREAD_WORDS
 from sizing.lesson.pairs import Pairs
 from sizing.lesson.room import TOGETHER, Agreement, RoomResult
 from sizing.lesson.ways import MISSED, WAY_WORDS, WRONG, WaysResult
-from sizing.measures.written import written
+from sizing.measures import written
 from sizing.pages.page import Picture
 from sizing.plots import teaching as plots
 from sizing.plots.side_views import plot_side_views

@@ -12,9 +12,7 @@ from sizing.charts import OUTCOME_WORDS, SizeChart
 from sizing.client.chart_bands import Bands, bands_of, density
 from sizing.client.own_chart import MOST_CLIENTS, ChartJudgement, too_many
 from sizing.coverage import Comparison
-from sizing.measures import EDGE_RULE
-from sizing.measures.vocabulary import plain
-from sizing.measures.written import unit_of, written
+from sizing.measures import EDGE_RULE, plain, unit_of, written
 from sizing.pages.page import Page, Picture, Section, Table, picture, table, template
 from sizing.people.people import People
 from sizing.plots.chart import plot_bands, plot_difference

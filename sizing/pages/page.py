@@ -13,9 +13,9 @@ from matplotlib import rcParams
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from sizing.cautions import cautions
-from sizing.measures.patterns import led_by, pattern_lacks, pattern_words
+from sizing.measures import led_by, pattern_lacks, pattern_words
 from sizing.plots.style import quiet_style
+from sizing.resources import cautions
 from sizing.words.glossary import glossary
 from sizing.words.numbers import unbroken
 

@@ -9,8 +9,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 
 from sizing.charts import OUTCOME_WORDS
-from sizing.measures import vocabulary
-from sizing.measures.written import Say, told, written
+from sizing.measures import Say, told, vocabulary, written
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
 from sizing.plots.stock import (
     plot_comparison,

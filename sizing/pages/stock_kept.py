@@ -10,10 +10,9 @@ import pandas as pd
 
 from sizing.charts import SizeChart, chart_from
 from sizing.errors import SizingError, one_of
+from sizing.measures import PATTERNS, plain
 from sizing.measures.headings import Column, Table
-from sizing.measures.patterns import PATTERNS
 from sizing.measures.tables import CHART, GROUPS, PRICES, take
-from sizing.measures.vocabulary import plain
 from sizing.people import People, population_titles, read_caseload
 from sizing.people.files import read_table
 from sizing.resources import texts

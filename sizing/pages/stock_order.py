@@ -5,14 +5,13 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.cautions import cautions, invented_words
 from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
-from sizing.measures.patterns import led_by, pattern_words
+from sizing.measures import led_by, pattern_words
 from sizing.pages.page import Table, template
 from sizing.pages.stock import inputs_of, own_order_list, shown_tables
 from sizing.pages.stock_kept import CLIENTS, kept_sheets
-from sizing.resources import texts
+from sizing.resources import cautions, invented_words, texts
 from sizing.stock import StockPlan
 from sizing.stock.result import DAY, NO_SLING, strategy_words
 from sizing.words.numbers import given

@@ -6,16 +6,14 @@ from typing import Any
 import pandas as pd
 from matplotlib.axes import Axes
 
-from sizing.cautions import invented_first
 from sizing.charts import OUTCOME_WORDS
 from sizing.coverage import Sensitivity, harm_words
-from sizing.measures import EDGE_RULE, EVIDENCE
-from sizing.measures.written import written
+from sizing.measures import EDGE_RULE, EVIDENCE, written
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
 from sizing.plots.chart import plot_people_and_chart
 from sizing.plots.shares import plot_misses, plot_sensitivity, plot_shares, plot_widths
 from sizing.plots.style import figure_of
-from sizing.resources import texts
+from sizing.resources import invented_first, texts
 from sizing.study.study import Study, own_group_shares, versions
 from sizing.words.client import capital
 from sizing.words.labels import (

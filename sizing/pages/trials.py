@@ -7,13 +7,12 @@ from typing import Any
 import pandas as pd
 from matplotlib.axes import Axes
 
-from sizing.cautions import invented_first
 from sizing.charts import SizeChart
 from sizing.measures import vocabulary
 from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
 from sizing.plots.style import figure_of
 from sizing.plots.teaching import plot_learned
-from sizing.resources import source_table, texts
+from sizing.resources import invented_first, source_table, texts
 from sizing.trials.learn import LearnedChart
 from sizing.trials.read import taught
 from sizing.words.labels import labels

@@ -7,9 +7,7 @@ from html import escape
 from importlib.resources import files
 
 from sizing.errors import one_of
-from sizing.measures import vocabulary
-from sizing.measures.vocabulary import plain
-from sizing.measures.written import Say, written
+from sizing.measures import Say, plain, vocabulary, written
 from sizing.pages.page import template
 from sizing.resources import texts
 from sizing.words.client import capital

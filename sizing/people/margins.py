@@ -17,9 +17,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
+from sizing.measures import plain
 from sizing.measures.tables import MARGINS, take
 from sizing.measures.typed import amounts
-from sizing.measures.vocabulary import plain
 from sizing.people.classes import body_mass_index
 from sizing.people.files import read_table
 from sizing.resources import source_table, texts

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from sizing.measures.written import Say, written
+from sizing.measures import Say, written
 from sizing.plots.style import (
     FAINT,
     INK,

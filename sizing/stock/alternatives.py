@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.measures.written import Amount, Said, joined
+from sizing.measures import Amount, Said, joined
 from sizing.people import load_people
 from sizing.stock import tables
 from sizing.stock.budget import equal_numbers, fewest_waiting, in_proportion

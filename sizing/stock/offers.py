@@ -11,7 +11,7 @@ import pandas as pd
 from sizing.charts import SizeChart, fits_matrix
 from sizing.charts.cells import alike
 from sizing.errors import InputProblems, Problem, SizingError, check_number
-from sizing.measures.edges import NO_HIGH
+from sizing.measures import NO_HIGH
 from sizing.measures.tables import PRICES, take
 from sizing.measures.typed import amounts
 from sizing.people import People

@@ -7,9 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.cautions import closing, invented_words
 from sizing.charts import SizeChart
-from sizing.resources import texts
+from sizing.resources import closing, invented_words, texts
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import ASSUMED, TOTAL, Offer, Years
 from sizing.stock.tables import SAMPLED

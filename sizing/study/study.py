@@ -13,7 +13,6 @@ import pandas as pd
 
 from sizing.bands import GroupsFit, default_widths, fit_nine_sizes, group_of
 from sizing.bands.nine_sizes import fitted_chart
-from sizing.cautions import invented_words
 from sizing.charts import SizeChart
 from sizing.charts.files import chart_bytes
 from sizing.coverage import (
@@ -30,6 +29,7 @@ from sizing.errors import SizingError
 from sizing.files.folders import write_folder
 from sizing.files.writing import csv_bytes, rounded
 from sizing.people import People, load_people, people_of_survey
+from sizing.resources import invented_words
 from sizing.surveys import Survey
 
 BY: tuple[str, ...] = ("sex", "age_band", "bmi_class")

@@ -8,13 +8,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import closing, invented_words
 from sizing.charts import SizeChart
 from sizing.charts.build import chart_from
 from sizing.client.how import MASS
 from sizing.errors import SizingError, check_seed
-from sizing.measures.vocabulary import plain
-from sizing.resources import texts
+from sizing.measures import plain
+from sizing.resources import closing, invented_words, texts
 from sizing.trials.model import (
     FAR,
     OUTCOMES,

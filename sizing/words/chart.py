@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from sizing.measures.vocabulary import plain
+from sizing.measures import plain
 from sizing.resources import texts
 from sizing.words.numbers import (
     Row,

@@ -6,9 +6,8 @@ from typing import Any, TypeAlias
 import numpy as np
 import pandas as pd
 
-from sizing.cautions import invented_words
-from sizing.measures.vocabulary import plain
-from sizing.resources import texts
+from sizing.measures import plain
+from sizing.resources import invented_words, texts
 from sizing.words.chart import finding_words
 from sizing.words.numbers import Row, Say, in_100, interval, share, written
 

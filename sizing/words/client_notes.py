@@ -3,8 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from sizing.measures import plain
 from sizing.measures.typed import like_pounds
-from sizing.measures.vocabulary import plain
 from sizing.resources import texts
 from sizing.words.client import (
     LITTLE,

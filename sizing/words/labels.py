@@ -8,8 +8,7 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.coverage import Coverage
-from sizing.measures import vocabulary
-from sizing.measures.written import Say, span, written
+from sizing.measures import Say, span, vocabulary, written
 
 LEVEL_WORDS = {
     "everyone": "Everyone",

@@ -5,16 +5,14 @@ from typing import Any
 
 import pandas as pd
 
-from sizing.cautions import invented_first
 from sizing.lesson.answers import CHOSEN, GUESSES, measure_labels
 from sizing.lesson.prepare import CASES
 from sizing.lesson.room import TOGETHER, RoomResult
 from sizing.lesson.ways import FITTED, OF_SOME, WAY_WORDS, WRONG, WaysResult
-from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
-from sizing.measures.written import unit_of as plain_unit
-from sizing.measures.written import written
+from sizing.measures import LENGTH_UNITS, MASS_UNITS, written
+from sizing.measures import unit_of as plain_unit
 from sizing.people import population_titles
-from sizing.resources import texts
+from sizing.resources import invented_first, texts
 from sizing.words.labels import BY_WORDS, level_words
 from sizing.words.numbers import interval, points, points_interval, share
 

@@ -12,16 +12,16 @@ from typing import Any, TypeAlias
 
 import pandas as pd
 
-from sizing.measures.written import UNITS as UNITS
-from sizing.measures.written import Amount as Amount
-from sizing.measures.written import Said as Said
-from sizing.measures.written import Say as Say
-from sizing.measures.written import joined as joined
-from sizing.measures.written import kind_of as kind_of
-from sizing.measures.written import span as span
-from sizing.measures.written import told as told
-from sizing.measures.written import unit_of as unit_of
-from sizing.measures.written import written as written
+from sizing.measures import UNITS as UNITS
+from sizing.measures import Amount as Amount
+from sizing.measures import Said as Said
+from sizing.measures import Say as Say
+from sizing.measures import joined as joined
+from sizing.measures import kind_of as kind_of
+from sizing.measures import span as span
+from sizing.measures import told as told
+from sizing.measures import unit_of as unit_of
+from sizing.measures import written as written
 
 _SIGN = re.compile(r"(?<=\d) %")
 #: A row of a table, however it was taken out.

@@ -19,7 +19,7 @@ from sizing.app.show import save_panel
 from sizing.app.table import EditableTable
 from sizing.charts import chart_from, demo_chart, read_chart, write_chart
 from sizing.errors import SizingError, caught_warnings
-from sizing.measures.written import UNITS
+from sizing.measures import UNITS
 from sizing.people import load_people
 from sizing.resources import texts
 from tests.app.cases import HIGH, HIP, LOW, fill, read, seen, switched, take

@@ -9,12 +9,12 @@ from hypothesis import strategies as st
 from sizing.app.client_fields import EXAMPLE
 from sizing.app.client_form import ClientForm
 from sizing.app.units import UnitField, UnitSwitch
-from sizing.cautions import cautions
 from sizing.charts import demo_chart
 from sizing.client import check_client
 from sizing.files.state import KEEPS
-from sizing.measures.written import UNITS
+from sizing.measures import UNITS
 from sizing.pages.client_answer import drawn_answer
+from sizing.resources import cautions
 from sizing.words.client import answer_lines
 from tests.app.cases import HIP, MASS, read, seen, switched
 

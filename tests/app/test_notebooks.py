@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from sizing.app import show
 from sizing.app.serve import notebook_files
-from sizing.cautions import cautions
 from sizing.cli.lab import lay_notebooks
 from sizing.errors import SizingError
+from sizing.resources import cautions
 
 PAGE = "adviser.ipynb"
 

@@ -26,8 +26,7 @@ from sizing.bands.measured import (
 from sizing.bands.request import FitSettings
 from sizing.charts import SizeChart
 from sizing.errors import SizingError
-from sizing.measures import vocabulary
-from sizing.measures.edges import NO_HIGH
+from sizing.measures import NO_HIGH, vocabulary
 
 from .oracle import MEASURES, make_people
 

@@ -42,7 +42,7 @@ from sizing.client import check_client, client_from
 from sizing.client.chart_bands import bands_of, density
 from sizing.client.nudge import nudge, nudge_layout, with_edge
 from sizing.coverage import estimate_coverage
-from sizing.measures.edges import NO_HIGH
+from sizing.measures import NO_HIGH
 from sizing.pages.own_chart import bands_svg
 from sizing.people import load_people, people_from
 from sizing.people.body import draw_measures

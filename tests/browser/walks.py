@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from sizing.cautions import cautions
+from sizing.resources import cautions
 from tests.served import PATIENCE
 
 axe = pytest.importorskip("axe_playwright_python.sync_playwright")

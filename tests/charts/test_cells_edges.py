@@ -12,8 +12,7 @@ from openpyxl import Workbook
 from sizing.charts import SizeChart, chart_from, read_chart, review_chart, write_chart
 from sizing.charts.cells import as_number, as_text, is_empty, name_fault
 from sizing.errors import InputProblems, Problem
-from sizing.measures import MEASURES
-from sizing.measures.edges import NO_HIGH, NO_LOW
+from sizing.measures import MEASURES, NO_HIGH, NO_LOW
 from sizing.people.people import People
 from tests.charts.cases import HIGH, LOW, good, problems
 

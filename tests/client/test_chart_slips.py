@@ -12,7 +12,7 @@ from sizing.charts import demo_chart, read_chart
 from sizing.cli.main import main
 from sizing.client import check_client, judge_chart
 from sizing.errors import InputProblems, Problem
-from sizing.measures.written import Amount, Said, Worded, written
+from sizing.measures import Amount, Said, Worded, written
 from sizing.pages.client_note import client_note
 from sizing.pages.own_chart import own_chart_page
 from sizing.pages.page import render

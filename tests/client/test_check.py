@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sizing.cautions import closing
 from sizing.charts import chart_from, fits_matrix
 from sizing.client import Client, Reading, client_from, suggested_allowances
 from sizing.client.how import HOW, how_measured, reading, usual_error
@@ -17,10 +16,10 @@ from sizing.client.measuring import next_measures
 from sizing.client.posterior import Bodies, bodies_of
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
-from sizing.measures import MEASURES, vocabulary
-from sizing.measures.vocabulary import plain
+from sizing.measures import MEASURES, plain, vocabulary
 from sizing.pages.client_answer import drawn_answer
 from sizing.people import load_people
+from sizing.resources import closing
 from sizing.surveys import read_embedded
 from sizing.words.client import answer_lines
 from sizing.words.client_notes import (

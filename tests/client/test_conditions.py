@@ -7,7 +7,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.app.client_form import answer_html, pictures_html
-from sizing.cautions import invented_words
 from sizing.charts import OUTCOMES, assign, chart_from
 from sizing.cli.main import main
 from sizing.client import check_client, client_from, conditions_table
@@ -18,6 +17,7 @@ from sizing.measures import MEASURES
 from sizing.pages.client_answer import sizes_table
 from sizing.pages.client_note import client_note
 from sizing.people.people import People
+from sizing.resources import invented_words
 
 from .cases import DEMO, HIP, MASS, STATURE, THIGH, check, fits, made, whole_body
 

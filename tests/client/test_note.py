@@ -12,11 +12,11 @@ from html import escape, unescape
 
 import pytest
 
-from sizing.cautions import cautions
 from sizing.cli import client as client_command
 from sizing.errors import SizingError
-from sizing.measures.written import written
+from sizing.measures import written
 from sizing.pages.client_note import Decision, client_note
+from sizing.resources import cautions
 from sizing.words.client_notes import doubt_lines
 
 from .cases import HIP, KNEE, MASS, STATURE, THIGH, check

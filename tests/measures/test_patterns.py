@@ -8,8 +8,13 @@ from sizing.bands.nine_sizes import default_widths, fitted_chart
 from sizing.charts import SizeChart, assign, demo_chart
 from sizing.cli.main import main
 from sizing.errors import SizingError
-from sizing.measures import MEASURES, measure_patterns, vocabulary
-from sizing.measures.patterns import PATTERNS, pattern_words
+from sizing.measures import (
+    MEASURES,
+    PATTERNS,
+    measure_patterns,
+    pattern_words,
+    vocabulary,
+)
 from sizing.people import load_people
 from sizing.resources import source_table
 

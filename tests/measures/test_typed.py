@@ -12,10 +12,8 @@ from sizing.charts import chart_from, review_chart
 from sizing.cli.main import main
 from sizing.client import check_client, client_from
 from sizing.errors import InputProblems, Problem, SizingError, SizingWarning, UnitSaid
-from sizing.measures import to_standard_units
-from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
+from sizing.measures import LENGTH_UNITS, MASS_UNITS, UNITS, to_standard_units, written
 from sizing.measures.typed import Quantity, like_pounds, quantity, understood, with_unit
-from sizing.measures.written import UNITS, written
 from sizing.people import read_caseload
 from tests.charts.cases import good
 

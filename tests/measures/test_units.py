@@ -15,10 +15,22 @@ from scipy import constants
 
 from data_sources.read_surveys import read_ansur2, read_snyder1977
 from sizing.errors import InputProblems, SizingError, SizingWarning
-from sizing.measures import MEASURES, plausible_range, to_standard_units, to_tenths
-from sizing.measures.columns import LENGTH_UNITS, MASS_UNITS
+from sizing.measures import (
+    LENGTH_UNITS,
+    MASS_UNITS,
+    MEASURES,
+    Amount,
+    Said,
+    kind_of,
+    plausible_range,
+    span,
+    to_standard_units,
+    to_tenths,
+    told,
+    unit_of,
+    written,
+)
 from sizing.measures.units import _limits
-from sizing.measures.written import Amount, Said, kind_of, span, told, unit_of, written
 from sizing.resources import source_table
 from sizing.surveys import read_embedded, read_nhanes_files
 

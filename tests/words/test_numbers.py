@@ -9,9 +9,8 @@ from hypothesis import given
 
 import sizing
 from sizing.app.form_words import bullets, lead, paragraphs
-from sizing.cautions import cautions, closing
 from sizing.pages.page import Page, Section, render
-from sizing.resources import source_table
+from sizing.resources import cautions, closing, source_table
 from sizing.words.numbers import in_100, interval, points, share, span
 
 shares = st.floats(0, 1)

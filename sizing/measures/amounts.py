@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
 from sizing.errors import Problem, SizingError, one_of
-from sizing.measures.columns import OF_KIND
+from sizing.measures.vocabulary import OF_KIND
 from sizing.resources import texts
 
 _T = texts("tables")
