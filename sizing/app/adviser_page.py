@@ -8,10 +8,10 @@ import ipywidgets as w
 
 from sizing.app.answer_form import boxed
 from sizing.app.client_form import ClientForm
+from sizing.app.entry import UnitSwitch
 from sizing.app.form_words import FORM_STYLE, bullets
 from sizing.app.own_chart_kept import ChartChoice
 from sizing.app.show import save_panel
-from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import check_client
 from sizing.resources import cautions

@@ -6,6 +6,7 @@ from typing import Any
 
 import ipywidgets as w
 
+from sizing.app.entry import UnitSwitch
 from sizing.app.form_words import (
     FORM_STYLE,
     bullets,
@@ -16,7 +17,6 @@ from sizing.app.form_words import (
 )
 from sizing.app.long_work import Later, LongWork, Progress
 from sizing.app.show import save_panel, sections_html
-from sizing.app.units import UnitSwitch
 from sizing.errors import SizingError
 from sizing.pages.page import Page, Section
 from sizing.resources import cautions, texts

@@ -8,8 +8,8 @@ from typing import Any
 
 import ipywidgets as w
 
+from sizing.app.entry import UnitField, UnitSwitch
 from sizing.app.form_words import heading
-from sizing.app.units import UnitField, UnitSwitch
 from sizing.client import HOW, conditions_table, suggested_allowances
 from sizing.client.loads_allowances import PARTS, allowance_table
 from sizing.client.stature import KNEE_EQUATIONS, segment_table

@@ -21,10 +21,10 @@ from sizing.app.client_fields import (
 )
 from sizing.app.client_kept_form import KeptForm
 from sizing.app.client_note_form import NoteForm
+from sizing.app.entry import UnitSwitch
 from sizing.app.form_words import bullets, paragraphs, safe, status, wrong_lines
 from sizing.app.pattern_field import PatternField
 from sizing.app.show import picture_html, table_html
-from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import ClientAnswer, check_client, client_from
 from sizing.client.visit import Visit, visit_of

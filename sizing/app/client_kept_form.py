@@ -10,9 +10,9 @@ import ipywidgets as w
 from traitlets import TraitError
 
 from sizing.app.client_fields import button, folded, in_a_row, tick
+from sizing.app.entry import UnitSwitch
 from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
 from sizing.app.show import picture_html
-from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.client.kept import (
     FOLDER,

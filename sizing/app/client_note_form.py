@@ -9,8 +9,8 @@ from pathlib import Path
 import ipywidgets as w
 
 from sizing.app.client_fields import button, in_a_row
+from sizing.app.entry import UnitSwitch
 from sizing.app.form_words import framed, paragraphs, status, wrong_lines
-from sizing.app.units import UnitSwitch
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
 from sizing.client.visit import Decision

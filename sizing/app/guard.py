@@ -6,7 +6,7 @@ from typing import Any
 from jupyter_server.auth.identity import IdentityProvider
 from traitlets import Unicode, default
 
-from sizing.files.state import TOKEN
+from sizing.files.places import TOKEN
 
 
 class OneToken(IdentityProvider):

@@ -9,6 +9,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.answer_form import LiveForm, PageForm
+from sizing.app.entry import UnitSwitch, UploadBox
 from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_settings import (
@@ -20,8 +21,6 @@ from sizing.app.lesson_settings import (
     wrong_html,
 )
 from sizing.app.table import EditableTable
-from sizing.app.units import UnitSwitch
-from sizing.app.upload import UploadBox
 from sizing.errors import SizingError
 from sizing.lesson.answers import (
     CHOSEN,

@@ -6,10 +6,9 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.client_fields import folded
+from sizing.app.entry import UnitSwitch, UploadBox
 from sizing.app.form_words import bullets, paragraphs, safe, wrong_lines
 from sizing.app.pattern_field import PatternField
-from sizing.app.units import UnitSwitch
-from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.errors import SizingError
 from sizing.measures.tables import CHART

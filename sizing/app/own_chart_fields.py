@@ -8,11 +8,10 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.buttons import button, fitting, row
+from sizing.app.entry import UnitSwitch
 from sizing.app.form_words import bullets, heading, name_words, status, wrong_lines
 from sizing.app.table import EditableTable
-from sizing.app.units import UnitSwitch
-from sizing.charts import SizeChart, chart_from, review_chart
-from sizing.charts.size_chart import GROUPS
+from sizing.charts import GROUPS, SizeChart, chart_from, review_chart
 from sizing.errors import SizingError
 from sizing.measures import MEASURES, unit_of, written
 from sizing.measures.typed import understood

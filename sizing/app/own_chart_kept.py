@@ -8,6 +8,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.buttons import button, fitting
+from sizing.app.entry import UploadBox
 from sizing.app.form_words import (
     CHART_HEADINGS,
     bullets,
@@ -17,7 +18,6 @@ from sizing.app.form_words import (
     wrong_lines,
 )
 from sizing.app.own_chart_fields import MINE, ordered
-from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.charts.files import (
     KEPT,

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import ipywidgets as w
 
+from sizing.app.entry import UnitSwitch, UploadBox
 from sizing.app.form_words import bullets, file_headings, paragraphs, wrong_lines
 from sizing.app.long_work import LongWork, Progress
 from sizing.app.people_tables import (
@@ -22,8 +23,6 @@ from sizing.app.people_tables import (
     typed_shares,
 )
 from sizing.app.table import EditableTable
-from sizing.app.units import UnitSwitch
-from sizing.app.upload import UploadBox
 from sizing.errors import SizingError, SizingWarning, caught_warnings
 from sizing.measures.tables import CASELOAD, MARGINS
 from sizing.people import (

@@ -8,9 +8,9 @@ from typing import Any
 
 import pandas as pd
 
+from sizing.app.entry import UnitSwitch
 from sizing.app.form_words import file_headings, name_words
 from sizing.app.table import EditableTable
-from sizing.app.units import UnitSwitch
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.files.writing import csv_bytes, write_bytes
 from sizing.resources import texts

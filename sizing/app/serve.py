@@ -18,8 +18,7 @@ from types import FrameType
 from typing import Any
 
 from sizing.errors import SizingError
-from sizing.files.places import Places
-from sizing.files.state import safe_environment, state_folder
+from sizing.files.places import Places, safe_environment, state_folder
 from sizing.files.writing import write_text
 from sizing.resources import shipped, texts
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from sizing.app.answer_form import AnswerForm
 from sizing.app.client_fields import folded
+from sizing.app.entry import UnitSwitch, UploadBox
 from sizing.app.form_words import (
     CHART_HEADINGS,
     bullets,
@@ -24,8 +25,6 @@ from sizing.app.pattern_field import PatternField
 from sizing.app.show import sections_html
 from sizing.app.stock_form_people import PeopleFields, UseFields, YearsFields
 from sizing.app.table import EditableTable
-from sizing.app.units import UnitSwitch
-from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.errors import InputProblems, SizingError
 from sizing.measures.tables import CHART, PRICES

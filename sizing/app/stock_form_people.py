@@ -7,6 +7,7 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
+from sizing.app.entry import UnitSwitch, UploadBox
 from sizing.app.form_words import bullets, paragraphs, wrong_lines
 from sizing.app.people_tables import (
     CASELOAD_HELP,
@@ -16,8 +17,6 @@ from sizing.app.people_tables import (
     typed_clients,
 )
 from sizing.app.table import EditableTable
-from sizing.app.units import UnitSwitch
-from sizing.app.upload import UploadBox
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures.tables import CASELOAD
 from sizing.measures.typed import amounts

@@ -8,12 +8,11 @@ import ipywidgets as w
 
 from sizing.app.answer_form import AnswerForm
 from sizing.app.client_fields import folded
+from sizing.app.entry import UnitField, UnitSwitch, UploadBox
 from sizing.app.form_words import CHART_HEADINGS, file_headings, paragraphs
 from sizing.app.long_work import Progress
 from sizing.app.pattern_field import PatternField
 from sizing.app.show import table_html
-from sizing.app.units import UnitField, UnitSwitch
-from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, read_chart
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES

@@ -10,7 +10,7 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.buttons import button, fitting
-from sizing.app.units import UnitSwitch
+from sizing.app.entry import UnitSwitch
 from sizing.charts.build import ENDS, ends_of
 from sizing.errors import Problem, SizingError
 from sizing.measures import unit_of, written

@@ -6,10 +6,10 @@ import ipywidgets as w
 import pandas as pd
 
 from sizing.app.answer_form import LiveForm, boxed
+from sizing.app.entry import UploadBox
 from sizing.app.form_words import paragraphs
 from sizing.app.pattern_field import PatternField
 from sizing.app.table import EditableTable
-from sizing.app.upload import UploadBox
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.client.how import HOW
 from sizing.measures.tables import CHART, TRIALS

@@ -26,7 +26,7 @@ from sizing.bands.graph import TIE, Task
 from sizing.bands.groups import common_group
 from sizing.bands.measured import Measured, chart_of, covered
 from sizing.bands.search import climb, first_graph, loosest, lows, paces
-from sizing.charts.size_chart import SizeChart
+from sizing.charts import SizeChart
 from sizing.coverage.coverage import grouping
 from sizing.errors import SizingError, check_number
 from sizing.people.people import People

@@ -13,7 +13,7 @@ from sizing.bands.cells import Floats
 from sizing.bands.fitter import NEAR, Boxes, Fitter
 from sizing.bands.groups import common_group
 from sizing.bands.measured import chart_of, share_covered
-from sizing.charts.size_chart import GROUPS, SizeChart
+from sizing.charts import GROUPS, SizeChart
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.people.people import People
 from sizing.resources import texts

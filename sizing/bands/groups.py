@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
+from sizing.charts import GROUPS, SizeChart
 from sizing.charts.assign import assign
-from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.coverage.coverage import figures
 from sizing.errors import SizingError, check_number
 from sizing.people.layout import layout

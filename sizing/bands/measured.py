@@ -8,7 +8,7 @@ import pandas as pd
 
 from sizing.bands.axis import Axis, Ints
 from sizing.bands.cells import Floats
-from sizing.charts.size_chart import SizeChart
+from sizing.charts import SizeChart
 from sizing.errors import SizingError
 from sizing.measures import NO_HIGH, plain, to_tenths
 from sizing.people.people import People

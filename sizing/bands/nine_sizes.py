@@ -12,7 +12,7 @@ from sizing.bands.fit import BandFit, fit_bands
 from sizing.bands.fitter import Fitter
 from sizing.bands.groups import JUDGEMENTS, by_group, group_of, judge_groups
 from sizing.bands.measured import chart_of
-from sizing.charts.size_chart import GROUPS, SizeChart
+from sizing.charts import GROUPS, SizeChart
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.measures import PATTERNS, pattern_parts

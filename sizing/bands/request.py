@@ -10,7 +10,7 @@ import numpy as np
 from sizing.bands.axis import WIDEST, Axis, Ints, Width, check_widths, make_axis, tenths
 from sizing.bands.goal import GOALS, Goal
 from sizing.bands.measured import Measured, read_measured
-from sizing.charts.size_chart import SizeChart
+from sizing.charts import SizeChart
 from sizing.errors import SizingError, check_number, one_of
 from sizing.measures import NO_HIGH, NO_LOW, vocabulary
 from sizing.people.people import People

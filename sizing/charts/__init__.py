@@ -3,9 +3,8 @@
 from sizing.charts.assign import DIRECTIONS, OUTCOME_WORDS, Assignment, assign
 from sizing.charts.build import chart_from
 from sizing.charts.files import demo_chart, read_chart, write_chart
-from sizing.charts.fits import OUTCOMES, fits_matrix
+from sizing.charts.fits import GROUPS, OUTCOMES, SizeChart, fits_matrix
 from sizing.charts.review import review_chart
-from sizing.charts.size_chart import GROUPS, SizeChart
 from sizing.kinds import check_kinds
 
 __all__ = [

@@ -8,8 +8,16 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.charts.fits import OUTCOMES, judge, limits, misfits, nearest, tenths, unpack
-from sizing.charts.size_chart import SizeChart
+from sizing.charts.fits import (
+    OUTCOMES,
+    SizeChart,
+    judge,
+    limits,
+    misfits,
+    nearest,
+    tenths,
+    unpack,
+)
 from sizing.errors import warn
 from sizing.measures import EVIDENCE, MISSING_TENTHS, NO_HIGH
 from sizing.people.people import People

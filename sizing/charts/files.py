@@ -10,9 +10,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from sizing.charts.build import chart_from
-from sizing.charts.cells import is_empty
-from sizing.charts.size_chart import SizeChart
+from sizing.charts.build import chart_from, is_empty
+from sizing.charts.fits import SizeChart
 from sizing.errors import Problem, SizingError
 from sizing.files.reading import KINDS, refuse
 from sizing.files.writing import csv_bytes, workbook_bytes, write_bytes, write_text

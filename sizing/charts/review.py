@@ -7,8 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.charts.fits import misfits
-from sizing.charts.size_chart import GROUPS, SizeChart
+from sizing.charts.fits import GROUPS, SizeChart, misfits
 from sizing.measures import (
     MEASURES,
     NO_HIGH,

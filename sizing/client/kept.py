@@ -19,7 +19,7 @@ from sizing.client.stature import KNEE_EQUATIONS
 from sizing.client.visit import Visit, visit_columns, visit_from
 from sizing.errors import InputProblems, Problem, SizingError, one_of
 from sizing.files.folders import clear_leftovers, only_writer, write_bytes
-from sizing.files.sheets import read_rows
+from sizing.files.reading import read_rows
 from sizing.files.writing import csv_bytes
 from sizing.measures.typed import Quantity, quantity
 

@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart
-from sizing.charts.cells import as_number, as_text, is_empty
+from sizing.charts.build import as_number, as_text, is_empty
 from sizing.charts.fits import limits
 from sizing.errors import Problem, SizingError
 from sizing.lesson.doubtful import doubtful

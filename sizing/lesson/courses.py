@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from sizing.charts.cells import as_text
+from sizing.charts.build import as_text
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.files.folders import make_folder, write_bytes
-from sizing.files.sheets import read_rows
+from sizing.files.reading import read_rows
 from sizing.files.writing import csv_bytes, rounded
 from sizing.lesson.room import TOGETHER, RoomResult
 from sizing.resources import texts

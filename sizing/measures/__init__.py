@@ -12,7 +12,7 @@ from sizing.measures.amounts import span as span
 from sizing.measures.amounts import told as told
 from sizing.measures.amounts import unit_of as unit_of
 from sizing.measures.amounts import written as written
-from sizing.measures.units import to_standard_units
+from sizing.measures.tables import to_standard_units
 from sizing.measures.vocabulary import AGE_LIMITS as AGE_LIMITS
 from sizing.measures.vocabulary import (
     EDGE_RULE,

@@ -1,15 +1,36 @@
-"""The tables that people bring: what each may hold, how it is headed, a blank one."""
+"""The tables that people bring, and the unit gate that each passes once."""
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, ReadingNote, warn
+from sizing.errors import (
+    DoubtfulValues,
+    InputProblems,
+    Problem,
+    ReadingNote,
+    SizingError,
+    UnitSaid,
+    warn,
+)
 from sizing.files.writing import csv_bytes, workbook_bytes
+from sizing.measures.amounts import Amount, Said, Worded
 from sizing.measures.headings import Column, Found, Table, measure_columns
-from sizing.measures.vocabulary import FURTHER_LENGTHS, FURTHER_MASSES, MEASURES, plain
+from sizing.measures.typed import Quantity, quantity, unclear
+from sizing.measures.vocabulary import (
+    AGE_LIMITS,
+    FURTHER_LENGTHS,
+    FURTHER_MASSES,
+    MEASURES,
+    OF_KIND,
+    UNIT_WORDS,
+    plain,
+    plausible_range,
+)
 from sizing.resources import texts
 
 #: The index of a table read from a file: each row's number in the file.
@@ -166,3 +187,199 @@ def blank_bytes(table: Table, ending: str) -> bytes:
     if ending.lower() == ".csv":
         return csv_bytes(blank(table))
     return workbook_bytes({table.title: blank(table)})
+
+
+_PLACED = texts("problems")
+_SEX_WORDS = {"female": "female", "male": "male", "f": "female", "m": "male"}
+_MOST_ROWS = 10
+#: So far beyond what is plausible at any age no body is: a slip, not a rarity. The
+#: heaviest on record, 635 kg (from memory), was 1.8 times what is plausible.
+_FAR = 2.0
+
+
+def to_standard_units(
+    frame: pd.DataFrame, *, file: str | None = None, allow_unusual: bool = False
+) -> pd.DataFrame:
+    """Return a copy with its measures in cm, kg and years, as floats, NaN where empty.
+
+    Columns are known by their headings; a unit in a cell goes before the column's, with
+    a warning. Every problem is refused at once; see ``take`` for headings. A value that
+    only another unit makes plausible is refused unless ``allow_unusual``.
+    """
+    if not isinstance(frame, pd.DataFrame):
+        raise SizingError(str(Problem.of(_T.no_table, None, None, None, type(frame))))
+    found, problems = ANY.read(list(frame.columns), file=file)
+    columns = [one for one in found if one.kind in OF_KIND]
+    out = frame.copy()
+    doubts: list[Problem] = []
+    said: list[UnitSaid] = []
+    if not problems:
+        made: dict[Hashable, object] = {}
+        for one, name in zip(found, frame.columns, strict=True):
+            given = frame[name]
+            if one.kind in OF_KIND:
+                number, wrong, words = _numbers(given, one, file)
+                said += words
+                made[one.standard] = np.round(number, 9)
+            elif one.column:
+                made[one.standard], wrong = _sex(given, one, file)
+            else:
+                made[name], wrong = given, []
+            problems += wrong
+        out = pd.DataFrame(made, index=frame.index)
+    if not problems:
+        problems, doubts, never = _unusual(out, columns, file)
+        if allow_unusual:
+            problems, doubts = [], problems + doubts
+        problems += never
+    if problems:
+        raise InputProblems(problems, about=file or "table")
+    if doubts:
+        warn(DoubtfulValues(doubts))
+    for told in said:
+        warn(told)
+    return out
+
+
+def _numbers(
+    given: pd.Series, column: Found, file: str | None
+) -> tuple[npt.NDArray[np.float64], list[Problem], list[UnitSaid]]:
+    what: dict[int, Problem] = {}
+    said: list[UnitSaid] = []
+    cells = given.to_numpy(dtype=object, na_value=np.nan)
+    number = np.full(len(cells), np.nan)
+    words = _PLACED.number["words"].format(unit=column.unit)
+    allowed = Worded(**_PLACED.number | {"words": words})
+    for position, value in enumerate(cells):
+        text = "" if pd.isna(value) else str(value).strip()
+        if not text:
+            continue
+        found: Quantity | Problem | None
+        if isinstance(value, (bool, np.bool_)):
+            found = Problem(_T.yes, allowed)
+        elif isinstance(value, (int, float, np.number)):
+            number[position] = float(value) * column.factor
+            found = unclear(repr(float(value)), column.unit)
+        else:
+            found = quantity(text, column.unit)
+        if isinstance(found, Problem):
+            what[position] = found
+        elif found is not None:
+            number[position] = found.standard
+            if found.said:
+                place = f"{file}, " if file else ""
+                named = given.index.name == ROW
+                row = given.index[position] if named else position + 2
+                place += f"row {row}, column '{column.given}'"
+                said.append(UnitSaid(column.given, found.told(text), place))
+    rules = [(np.isinf(number), _T.endless), (number < 0, _T.negative)]
+    if column.kind == "age":
+        old = _T.old.format(most=AGE_LIMITS[1])
+        rules.append((number > AGE_LIMITS[1], old))
+    elif not column.end:
+        rules.append((number == 0, _T.zero))
+    for found_at, reason in reversed(rules):
+        what |= dict.fromkeys(
+            np.flatnonzero(found_at).tolist(), Problem(reason, allowed)
+        )
+    return number, _at_cells(what, given, column, file), said
+
+
+def _at_cells(
+    what: dict[int, Problem], given: pd.Series, column: Found, file: str | None
+) -> list[Problem]:
+    """Return what is wrong in a column's cells, the first of them with their place."""
+    problems = []
+    for at in sorted(what)[:_MOST_ROWS]:
+        value = given.iloc[at]
+        # A number of numpy's would not be shown as it was written.
+        value = value.item() if isinstance(value, np.generic) else value
+        placed = {"row": at + 2, "column": column.given, "value": value}
+        action = what[at].action or Worded(**_PLACED.correct)
+        problems.append(replace(what[at], action=action, file=file, **placed))
+    if (more := len(what) - _MOST_ROWS) > 0:
+        where = (file, None, column.given)
+        problems.append(Problem.of(_T.more, *where, count=more))
+    return problems
+
+
+def _sex(
+    given: pd.Series, column: Found, file: str | None
+) -> tuple[pd.Series, list[Problem]]:
+    words = given.astype("object").where(given.notna(), "")
+    words = words.map(lambda value: str(value).strip().lower())
+    wrong = np.flatnonzero(~words.isin([*_SEX_WORDS, ""])).tolist()
+    what = dict.fromkeys(wrong, Problem(_T.sex[0], _T.sex[1], Worded(**_PLACED.sex)))
+    sex = words.map(_SEX_WORDS).astype("object")
+    return sex.where(sex.notna(), None), _at_cells(what, given, column, file)
+
+
+def _unusual(
+    out: pd.DataFrame, columns: list[Found], file: str | None
+) -> tuple[list[Problem], list[Problem], list[Problem]]:
+    """Return values that fit another unit only, merely unusual, and impossible."""
+    problems: list[Problem] = []
+    doubts: list[Problem] = []
+    never: list[Problem] = []
+    ages = np.full(len(out), np.nan)
+    if "age_years" in out:
+        given = out["age_years"].to_numpy(dtype=float)
+        inside = (given >= AGE_LIMITS[0]) & (given <= AGE_LIMITS[1])
+        ages = np.where(inside, given, np.nan)
+    for column in columns:
+        measure = column.measure
+        if measure not in MEASURES:
+            continue
+        value = out[column.standard].to_numpy(dtype=float)
+        low, high = _limits(measure, ages)
+        ever = plausible_range(measure)
+        least, most = ever[0] / _FAR, ever[1] * _FAR
+        outside = (value < low) | (value > high)
+        if column.end:
+            # The edges of a chart need fit no one person: its lowest may well lie
+            # below everybody. Only if all do so are they in another unit.
+            both = out[[c.standard for c in columns if c.stem == column.stem]]
+            all_below = not (both.to_numpy(dtype=float) >= low.max()).any()
+            outside = (value > high) | ((value > 0) & all_below)
+        found = np.flatnonzero(outside)
+        other = [_other_unit(value[i], column, low[i], high[i]) for i in found]
+        for position, unit in list(zip(found, other, strict=True))[:_MOST_ROWS]:
+            number = value[position] / column.factor
+            usual = Amount(float(low[position]), measure, float(high[position]))
+            if unit:
+                names = (UNIT_WORDS[unit], UNIT_WORDS[column.unit])
+                words = _T.other_unit[0].format(*names)
+                told, what = problems, Worded(words, **_PLACED.outside)
+                allowed = Said(_T.other_unit[1], span=usual, name=plain(measure))
+                action = Worded(**_PLACED.other_unit)
+            elif column.end:
+                continue
+            elif not least <= value[position] <= most:
+                told, what = never, Worded(_T.never[0])
+                allowed = Said(_T.never[1], span=Amount(least, measure, most))
+                action = Worded(**_PLACED.empty)
+            else:
+                told, (what, action) = doubts, map(Worded, _T.unusual)
+                allowed = Said("{span}", span=usual)
+            where = (file, int(position) + 2, column.given)
+            shown = float(np.round(number, 6))
+            told.append(Problem(what, allowed, action, *where, shown))
+    return problems, doubts, never
+
+
+def _limits(
+    measure: str, ages: npt.NDArray[np.float64]
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    # The bands start on whole years, so an age's whole years decide.
+    years = np.where(np.isnan(ages), -1, np.floor(ages)).astype(int)
+    known, at = np.unique(years, return_inverse=True)
+    ranges = [plausible_range(measure, None if y < 0 else float(y)) for y in known]
+    low, high = np.array(ranges).reshape(-1, 2)[at].T
+    return low, high
+
+
+def _other_unit(value: float, column: Found, low: float, high: float) -> str:
+    """Return the unit in which a value would be plausible, or nothing."""
+    number = value / column.factor
+    units = {u: f for u, f in OF_KIND[column.kind].items() if u != column.unit}
+    return next((u for u, f in units.items() if low <= number * f <= high), "")

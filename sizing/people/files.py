@@ -7,8 +7,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, warn
-from sizing.files.reading import MOST_ROWS
-from sizing.files.sheets import Rows, Sheet, read_rows
+from sizing.files.reading import MOST_ROWS, Rows, Sheet, read_rows
 from sizing.measures import OF_KIND, WRITTEN_UNITS
 from sizing.measures.headings import Table
 from sizing.measures.tables import ROW, say

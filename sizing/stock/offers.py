@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts import SizeChart, fits_matrix
-from sizing.charts.cells import alike
+from sizing.charts.build import alike
 from sizing.errors import InputProblems, Problem, SizingError, check_number
 from sizing.measures import NO_HIGH
 from sizing.measures.tables import PRICES, take

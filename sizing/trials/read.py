@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.charts import SizeChart
-from sizing.charts.cells import alike, as_text
+from sizing.charts.build import alike, as_text
 from sizing.client.how import HOW, MASS, reading
 from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import MEASURES, measure_patterns, to_standard_units, vocabulary

@@ -8,10 +8,10 @@ from hypothesis import strategies as st
 
 from sizing.app.client_fields import EXAMPLE
 from sizing.app.client_form import ClientForm
-from sizing.app.units import UnitField, UnitSwitch
+from sizing.app.entry import UnitField, UnitSwitch
 from sizing.charts import demo_chart
 from sizing.client import check_client
-from sizing.files.state import KEEPS
+from sizing.files.places import KEEPS
 from sizing.measures import UNITS
 from sizing.pages.client_answer import drawn_answer
 from sizing.resources import cautions

@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 
 from sizing.app import stock_form
+from sizing.app.entry import UnitSwitch
 from sizing.app.stock_form import OfferFields, StockForm
 from sizing.app.stock_form_people import PeopleFields, UseFields
-from sizing.app.units import UnitSwitch
 from sizing.charts import demo_chart, write_chart
 from sizing.errors import SizingError
 from sizing.pages.stock_order import order_book

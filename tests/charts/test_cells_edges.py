@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from openpyxl import Workbook
 
 from sizing.charts import SizeChart, chart_from, read_chart, review_chart, write_chart
-from sizing.charts.cells import as_number, as_text, is_empty, name_fault
+from sizing.charts.build import as_number, as_text, is_empty, name_fault
 from sizing.errors import InputProblems, Problem
 from sizing.measures import MEASURES, NO_HIGH, NO_LOW
 from sizing.people.people import People

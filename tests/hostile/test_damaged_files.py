@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from sizing.files import sheets
+from sizing.files import reading
 
 from .damages import damages
 from .files import Case, as_text
@@ -91,7 +91,7 @@ def test_nothing_is_unpacked_that_says_it_is_too_large(name, tmp_path, monkeypat
     monkeypatch.setattr(zipfile.ZipExtFile, "read", counted)
     case = next(c.values[1] for c in CASES if c.values[1].name == name)
     case.write(tmp_path / "mine.xlsx")
-    assert outcome_of(lambda: sheets.read_rows(tmp_path / "mine.xlsx")).code == 2
+    assert outcome_of(lambda: reading.read_rows(tmp_path / "mine.xlsx")).code == 2
     assert sum(unpacked) == 0
 
 

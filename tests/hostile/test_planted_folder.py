@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from sizing.files.state import KEEPS, TOKEN, safe_environment, state_folder
+from sizing.files.places import KEEPS, TOKEN, safe_environment, state_folder
 from tests.served import Served, served
 
 websocket = pytest.importorskip("websocket")

@@ -30,7 +30,7 @@ from sizing.measures import (
     unit_of,
     written,
 )
-from sizing.measures.units import _limits
+from sizing.measures.tables import _limits
 from sizing.resources import source_table
 from sizing.surveys import read_embedded, read_nhanes_files
 
