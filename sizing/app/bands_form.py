@@ -7,12 +7,17 @@ import ipywidgets as w
 import pandas as pd
 from matplotlib.axes import Axes
 
-from sizing.app.answer_form import AnswerForm
-from sizing.app.form_words import bullets, heading, lead, paragraphs
-from sizing.app.long_work import Progress
-from sizing.app.pattern_field import PatternField
-from sizing.app.show import picture_html, table_html
-from sizing.app.study_form import WidthFields, chart_html, people_choice
+from sizing.app.answer_form import AnswerForm, Progress
+from sizing.app.fields import PatternField, on_change, people_choice, show_if
+from sizing.app.form_words import (
+    bullets,
+    heading,
+    lead,
+    paragraphs,
+    picture_html,
+    table_html,
+)
+from sizing.app.study_form import WidthFields, chart_html
 from sizing.bands import (
     coverage_by_sizes,
     default_widths,
@@ -56,11 +61,10 @@ class BandsForm(AnswerForm):
         for name, width in default_widths()["adult"].items():
             self.widths.fields[name].set(width)
         self._own = self.widths.view
-        self._own.layout.display = "none"
-        self.follow(self.people, self.kind, self.sizes)
-        self.kind.observe(lambda _: self._open(), "value")
         self.pattern = PatternField()
-        self.pattern.on_change(self.forget)
+        self.follow(self.people, self.kind, self.sizes, self.pattern)
+        on_change(self._open, self.kind)
+        self._open()
         self.lay_out(self.people, self.pattern.view, self.kind, self.sizes, self._own)
 
     def work_out(self, progress: Progress) -> dict[str, Any]:
@@ -127,7 +131,7 @@ class BandsForm(AnswerForm):
 
     def _open(self) -> None:
         own = self.kind.value == OWN
-        self._own.layout.display = None if own else "none"
+        show_if(own, self._own)
         self.sizes.description = _T.sizes if own else _T.sizes_each
 
 

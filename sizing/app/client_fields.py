@@ -9,6 +9,7 @@ from typing import Any
 import ipywidgets as w
 
 from sizing.app.entry import UnitField, UnitSwitch
+from sizing.app.fields import folded, row, tick
 from sizing.app.form_words import heading
 from sizing.client import HOW, conditions_table, suggested_allowances
 from sizing.client.loads_allowances import PARTS, allowance_table
@@ -37,38 +38,6 @@ EXAMPLE = Visit(
 )
 NOBODY = Visit(date(2026, 1, 1))
 _KNEE = {"chumlea_1985": "Chumlea 1985", "donini_2000": "Donini 2000"}
-
-
-def in_a_row(*widgets: w.Widget) -> w.Box:
-    """Put widgets side by side, as far as the page is wide.
-
-    Each box has a layout of its own: one made while the module loads is lost to a
-    page that is opened anew on the same kernel.
-    """
-    layout = w.Layout(flex_flow="row wrap", align_items="center")
-    return w.Box(widgets, layout=layout)
-
-
-def button(words: str, act: Callable[[], object]) -> w.Button:
-    made = w.Button(description=words, layout=w.Layout(width="auto"))
-    made.on_click(lambda _: act())
-    return made
-
-
-def tick(words: str) -> w.Checkbox:
-    return w.Checkbox(description=words, layout=w.Layout(width="auto"), indent=False)
-
-
-def folded(words: str, *widgets: w.Widget) -> w.VBox:
-    """Return widgets that a button shows and hides: a keyboard reaches it."""
-    turner = w.ToggleButton(description=words, layout=w.Layout(width="auto"))
-    box = w.VBox(widgets, layout=w.Layout(display="none"))
-
-    def turn(_: object) -> None:
-        box.layout.display = None if turner.value else "none"
-
-    turner.observe(turn, "value")
-    return w.VBox([turner, box])
 
 
 def _drawn(name: str | None) -> w.Widget:
@@ -118,7 +87,7 @@ class ClientFields:
         }
         for key, length in suggested_allowances().items():
             self.allowances[key].set(length)
-        self.unlike = folded(_T.form["unlike"], in_a_row(*self.conditions.values()))
+        self.unlike = folded(_T.form["unlike"], row(*self.conditions.values()))
         self.view = self._layout()
         for fields in (self.values, self.loads, self.allowances):
             for field in fields.values():
@@ -135,7 +104,7 @@ class ClientFields:
         taken = w.VBox([*map(self._row, MEASURES), _drawn(None)])
         taken.add_class("sizing-measures")
         lengths = [
-            in_a_row(self.values[str(name)].box, w.HTML(escape(what)))
+            row(self.values[str(name)].box, w.HTML(escape(what)))
             for name, what in segment_table()["definition"].items()
         ]
         allowances = [self.fabric, *(field.box for field in self.allowances.values())]
@@ -155,15 +124,15 @@ class ClientFields:
     def _row(self, name: str) -> w.Widget:
         how = w.HTML()
         how.add_class("sizing-how")
-        row = in_a_row(self.values[name].box, self.ways[name], how, _drawn(name))
-        row.add_class("sizing-measure")
+        line = row(self.values[name].box, self.ways[name], how, _drawn(name))
+        line.add_class("sizing-measure")
 
         def told(units: str) -> None:
             how.value = how_html(name, say=partial(written, units=units))
 
         self._switch.on_change(told)
         told(self._switch.units)
-        return row
+        return line
 
     def _count(self) -> None:
         """Say how many conditions are ticked; none of them is hidden then."""

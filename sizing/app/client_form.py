@@ -11,20 +11,20 @@ import pandas as pd
 from traitlets import TraitError
 
 from sizing.app.answer_form import PageForm
-from sizing.app.client_fields import (
-    EXAMPLE,
-    NOBODY,
-    ClientFields,
-    button,
-    in_a_row,
-    tick,
-)
+from sizing.app.client_fields import EXAMPLE, NOBODY, ClientFields
 from sizing.app.client_kept_form import KeptForm
 from sizing.app.client_note_form import NoteForm
 from sizing.app.entry import UnitSwitch
-from sizing.app.form_words import bullets, paragraphs, safe, status, wrong_lines
-from sizing.app.pattern_field import PatternField
-from sizing.app.show import picture_html, table_html
+from sizing.app.fields import PatternField, button, row, tick
+from sizing.app.form_words import (
+    bullets,
+    paragraphs,
+    picture_html,
+    safe,
+    status,
+    table_html,
+    wrong_lines,
+)
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import ClientAnswer, check_client, client_from
 from sizing.client.visit import Visit, visit_of
@@ -109,7 +109,7 @@ class ClientForm(PageForm):
         self.go = button("Check", self.check)
         self.example = button("Show an invented client", self.show_example)
         self.empty = button("Empty the form", self.clear)
-        buttons = in_a_row(self.go, self.example, self.empty)
+        buttons = row(self.go, self.example, self.empty)
         self.kept = KeptForm(
             self.switch,
             self.note.texts["reference"],

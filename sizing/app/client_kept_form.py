@@ -9,10 +9,9 @@ from pathlib import Path
 import ipywidgets as w
 from traitlets import TraitError
 
-from sizing.app.client_fields import button, folded, in_a_row, tick
 from sizing.app.entry import UnitSwitch
-from sizing.app.form_words import bullets, paragraphs, status, wrong_lines
-from sizing.app.show import picture_html
+from sizing.app.fields import button, folded, row, tick
+from sizing.app.form_words import bullets, paragraphs, picture_html, status, wrong_lines
 from sizing.charts import SizeChart
 from sizing.client.kept import (
     FOLDER,
@@ -75,11 +74,11 @@ class KeptForm:
         opens, copies, keeps, deletes = self.buttons.values()
         fold = folded(
             "",
-            in_a_row(self.which, self.visit, opens, copies),
-            in_a_row(reference, day, keeps),
+            row(self.which, self.visit, opens, copies),
+            row(reference, day, keeps),
             self.growth,
             self.list,
-            in_a_row(self.sure, deletes),
+            row(self.sure, deletes),
         )
         self.shown: w.ToggleButton = fold.children[0]
         # What was done is said where it is seen with all this hidden, too.
@@ -94,8 +93,8 @@ class KeptForm:
         """List what is kept, what is due first; the last worked on is ready to open."""
         table = kept_clients(self.folder)
         rows = records(table)
-        said = [kept_words(row) for row in rows]
-        late = sum(row["due"].startswith("overdue") for row in rows)
+        said = [kept_words(one) for one in rows]
+        late = sum(one["due"].startswith("overdue") for one in rows)
         folder = self.folder.resolve()
         where = _T.kept["where"].format(folder=folder, records=HEALTH_RECORDS)
         self.shown.description = _T.kept["head"].format(many=len(rows), late=late)
@@ -103,8 +102,8 @@ class KeptForm:
             f"<details><summary>The list, those due first</summary>{bullets(said)}"
             f"</details>{paragraphs([where])}"
         )
-        names = [row["reference"] for row in rows]
-        short = [f"{row['reference']} ({row['due'] or 'not read'})" for row in rows]
+        names = [one["reference"] for one in rows]
+        short = [f"{one['reference']} ({one['due'] or 'not read'})" for one in rows]
         self.which.options = [_NONE, *zip(short, names, strict=True)]
         last = table.loc[table["last"], "reference"]
         chosen = self.reference.value or (last.iloc[0] if len(last) else "")

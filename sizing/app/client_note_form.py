@@ -1,16 +1,15 @@
 """The notebook's form for the handling plan's note: the kit proposes, she decides."""
 
 import os
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
 import ipywidgets as w
 
-from sizing.app.client_fields import button, in_a_row
 from sizing.app.entry import UnitSwitch
-from sizing.app.form_words import framed, paragraphs, status, wrong_lines
+from sizing.app.fields import Told, button, row
+from sizing.app.form_words import framed
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
 from sizing.client.visit import Decision
@@ -47,8 +46,8 @@ class NoteForm:
             description="Save the note as", placeholder="note.html, note.docx"
         )
         self.save = button("Save the note", self.save_as)
-        self.out = w.HTML()
-        buttons = in_a_row(self.write, self.path, self.save)
+        self.out = Told(switch)
+        buttons = row(self.write, self.path, self.save)
         self.view = w.VBox([self.size, *self._boxes.values(), buttons, self.out])
 
     def use_chart(self, chart: SizeChart) -> None:
@@ -86,23 +85,14 @@ class NoteForm:
         return note.for_pattern(self.pattern(), known)
 
     def show(self) -> None:
-        with self._telling():
+        with self.out.wrong_is_told():
             self.note = self.make()
             self.out.value = framed(self.note.html(), title="The note, as it prints")
 
     def save_as(self) -> None:
         """Save the note where the user says; nowhere else and not before."""
-        with self._telling():
-            path = save_text(self.path.value, self.make())
-            self.out.value = status(paragraphs([f"Saved: {path}"]))
-
-    @contextmanager
-    def _telling(self) -> Iterator[None]:
-        try:
-            yield
-        except SizingError as error:
-            lines = wrong_lines(error, units=self._switch.units)
-            self.out.value = status(paragraphs(lines))
+        with self.out.wrong_is_told():
+            self.out.say(f"Saved: {save_text(self.path.value, self.make())}")
 
 
 def save_text(name: str, note: HandlingNote) -> str:

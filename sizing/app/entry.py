@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 import ipywidgets as w
 
-from sizing.app.buttons import button, fitting, row
+from sizing.app.fields import button, fitting, row, show_if
 from sizing.errors import (
     Problem,
     ReadingNote,
@@ -192,7 +192,7 @@ class UploadBox:
             content = base64.b64encode(blank_bytes(table, ".csv")).decode()
             given = {"title": table.title, "content": content}
             words.append(w.HTML(_T.blank.format(**given)))
-        first = row([self.box, self._back, self._taken], align_items="center")
+        first = row(self.box, self._back, self._taken)
         self.view = w.VBox([first, *words, self.said])
         self.box.observe(lambda _: self._tell(), "value")
 
@@ -236,7 +236,7 @@ class UploadBox:
     def _tell(self) -> None:
         self._taken.value = escape(", ".join(self.names))
         self.said.value = ""
-        self._back.layout.display = None if self.box.value else "none"
+        show_if(self.box.value, self._back)
 
 
 def checked_name(given: str) -> str:

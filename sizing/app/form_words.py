@@ -1,12 +1,15 @@
-"""What a form says, as HTML: sentences, lists, tables, and what looks wrong."""
+"""What a form says, as HTML: sentences, lists, tables, pictures, what looks wrong."""
 
 import html
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 from importlib.resources import files
 
+from markupsafe import Markup
+
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import Say, plain, told, written
+from sizing.pages.page import Picture, Section, Table, template
 from sizing.resources import parted, texts
 from sizing.words.client import capital
 from sizing.words.numbers import unbroken
@@ -19,15 +22,6 @@ CHART_HEADINGS: list[tuple[str, str]] = _T.chart_headings
 FORM_STYLE = "<style>{}</style>".format(
     files("sizing.app").joinpath("template", "form.css").read_text(encoding="utf-8")
 )
-#: Lines no longer than can be read.
-_NARROW = "max-width:60rem;line-height:1.45"
-#: The region has a width of its own, ``100cqi``: its content makes nothing else wider.
-_REGION = "overflow-x: auto; container-type: inline-size"
-#: The caption stays in sight while the rest scrolls.
-_CAPTION = "position: sticky; left: 0; max-width: 100cqi"
-#: In a form JupyterLab leaves tall rows, no room between columns, and broken words.
-_TABLE = "line-height: 1.4; overflow-wrap: normal"
-_CELL = "padding: .2em .6em"
 #: Characters, at most, that a column keeps room for in one line.
 _ROOM = 16
 
@@ -36,50 +30,29 @@ def safe(text: str) -> str:
     return html.escape(unbroken(text))
 
 
-def paragraphs(lines: Iterable[str]) -> str:
-    style = f"margin:.3em 0;{_NARROW}"
-    return "".join(f'<p style="{style}">{safe(line)}</p>' for line in lines if line)
+def _shown(value: object) -> object:
+    return Markup(safe(value)) if type(value) is str else value
 
 
-def bullets(lines: Iterable[str]) -> str:
-    """Return lines as a list of HTML.
-
-    >>> bullets(["a < b"])
-    '<ul style="max-width:60rem;line-height:1.45"><li>a &lt; b</li></ul>'
-    """
-    items = "".join(f"<li>{safe(line)}</li>" for line in lines)
-    return f'<ul style="{_NARROW}">{items}</ul>'
+def _made(name: str) -> Callable[..., str]:
+    """Return a macro of the forms' template as a function of the same arguments."""
+    macro = getattr(template("form.html.j2", _shown).module, name)
+    return lambda *given: str(macro(*given))
 
 
-def heading(words: str) -> str:
-    return f"<h3>{safe(words)}</h3>"
-
-
-def status(content: str) -> str:
-    return f'<div role="status">{content}</div>'
+paragraphs, bullets, heading, status, folded_html = map(
+    _made, ("paragraphs", "bullets", "heading", "status", "folded")
+)
+slide_html, _leading, _table, _picture, _section = map(
+    _made, ("slide", "leading", "table", "picture", "section")
+)
 
 
 def lead(answer: str) -> str:
-    """Return an answer in words as it leads a page: its first line large.
-
-    What is said of invented figures stands before it, and no larger than the rest.
-
-    >>> answer = "Invented for demonstration: a b. Order nothing by it. Buy 3.\\nThree"
-    >>> lead(answer).index("Order nothing") < lead(answer).index("<b>Buy 3.</b>")
-    True
-    """
+    """Return an answer in words as it leads a page: its first line large."""
     invented, found = parted(answer)
     first, *rest = found.split("\n")
-    large = f"<p style='font-size:1.15em'><b>{safe(first)}</b></p>"
-    return status(paragraphs([invented]) + large + paragraphs(rest))
-
-
-def scrolling(content: str, *, label: str) -> str:
-    """Return HTML in a region that scrolls by itself, by keyboard too."""
-    return (
-        f'<div tabindex="0" role="region" aria-label="{safe(label)}" '
-        f'style="{_REGION}">{content}</div>'
-    )
+    return _leading(invented, first, rest)
 
 
 def wide_table(
@@ -92,42 +65,32 @@ def wide_table(
     style: str = "",
 ) -> str:
     """Return a table of finished cells as HTML, in a region that scrolls by itself."""
-    columns = len(headings) or max(map(len, rows), default=0)
     looks = []
-    for i in range(columns):
-        side = "right" if i < len(numbers) and numbers[i] else "left"
-        longest = max((len(row[i]) for row in rows), default=0)
-        room = f"min-width: {min(longest, _ROOM)}ch"
-        looks.append(f"text-align: {side}; {room}; {_CELL}")
+    for place in range(len(headings) or max(map(len, rows), default=0)):
+        side = "right" if place < len(numbers) and numbers[place] else "left"
+        room = min(max((len(row[place]) for row in rows), default=0), _ROOM)
+        looks.append(f"text-align: {side}; min-width: {room}ch; padding: .2em .6em")
+    return _table(rows, looks, label, headings, caption, style)
 
-    def cell(words: str, i: int, scope: str = "") -> str:
-        head = f'<th scope="{scope}"' if scope else "<td"
-        thin = "; font-weight: normal" if scope == "row" else ""
-        end = "th" if scope else "td"
-        return f'{head} style="{looks[i]}{thin}">{safe(words)}</{end}>'
 
-    first = "" if headings else "row"
-    top = "".join(cell(name, i, "col") for i, name in enumerate(headings))
-    body = "".join(
-        f"<tr>{''.join(cell(w, i, '' if i else first) for i, w in enumerate(row))}</tr>"
-        for row in rows
-    )
-    said = f'<div style="{_CAPTION}">{safe(label)}</div>'
-    parts = [f'<caption style="text-align: left">{said}</caption>'] if caption else []
-    parts += [f"<thead><tr>{top}</tr></thead>"] if headings else []
-    table = f"{''.join(parts)}<tbody>{body}</tbody></table>"
-    return scrolling(f'<table style="{_TABLE}; {style}">{table}', label=label)
+def table_html(shown: Table) -> str:
+    names, numbers = [c.name for c in shown.columns], [c.number for c in shown.columns]
+    return wide_table(shown.rows, label=shown.caption, headings=names, numbers=numbers)
+
+
+def picture_html(drawn: Picture) -> str:
+    return _picture(drawn, drawn.caption)
+
+
+def sections_html(sections: Sequence[Section]) -> str:
+    return "".join(_section(one, [*map(table_html, one.tables)]) for one in sections)
 
 
 def file_headings(rows: Iterable[Sequence[str]]) -> str:
-    """Return the headings that a file needs as a small table, folded away.
-
-    >>> ">Hip girth</td>" in file_headings([("Hip girth", "hip_circumference_cm")])
-    True
-    """
+    """Return the headings that a file needs as a small table, folded away."""
     said, *heads = _T.file_headings
     table = wide_table([*rows], label=said, headings=heads, caption=False)
-    return f"<details><summary>{said}</summary>{table}</details>"
+    return folded_html(said, table)
 
 
 def framed(page: str, *, title: str = "The page", shape: str = "height:50rem") -> str:

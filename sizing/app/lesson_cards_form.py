@@ -6,16 +6,10 @@ from typing import Any
 import ipywidgets as w
 import numpy as np
 
-from sizing.app.form_words import heading, paragraphs, wide_table
-from sizing.app.lesson_settings import (
-    LessonSettings,
-    answer_html,
-    button,
-    number,
-    wrapped,
-    wrong_html,
-)
-from sizing.app.show import save_panel, table_html
+from sizing.app.fields import button, number, row
+from sizing.app.form_words import heading, paragraphs, table_html, wide_table
+from sizing.app.lesson_settings import LessonSettings, answer_html, wrong_html
+from sizing.app.show import save_panel
 from sizing.errors import SizingError
 from sizing.lesson.answers import NO_SIZE
 from sizing.lesson.choosing import CHOICE_WORDS, WRONG_MEANS, outcome_of_choice
@@ -50,10 +44,10 @@ class CardsForm:
         self.size.observe(lambda _: setattr(self.answer, "value", ""), "value")
         self.view = w.VBox(
             [
-                wrapped(self.number, button("Deal the cards", self.deal)),
+                row(self.number, button("Deal the cards", self.deal)),
                 self.card,
                 self.size,
-                wrapped(
+                row(
                     button("Show the answer", self.show),
                     button("Client before", lambda: self._turn(-1)),
                     button("Next client", lambda: self._turn(1)),
@@ -93,10 +87,10 @@ class CardsForm:
             self.answer.value = paragraphs([_T.page[first]])
             return
         chart, units = self._settings.chart, self._settings.units.units
-        row = self.practice.answers.iloc[self.place]
-        chosen, fits = str(self.size.value), str(row["right"])
+        answer = self.practice.answers.iloc[self.place]
+        chosen, fits = str(self.size.value), str(answer["right"])
         code = -1 if chosen == NO_SIZE else chart.sizes.index(chosen)
-        good = np.array([[bool(row[f"fits {size}"]) for size in chart.sizes]])
+        good = np.array([[bool(answer[f"fits {size}"]) for size in chart.sizes]])
         outcome = str(outcome_of_choice(np.array([code]), good)[0])
         right = outcome in ("fitting", "rightly_none")
         self._right.setdefault(self.place, right)

@@ -7,13 +7,19 @@ from typing import Any
 
 import ipywidgets as w
 
-from sizing.app.answer_form import AnswerForm
-from sizing.app.form_words import bullets, framed, lead, paragraphs
+from sizing.app.answer_form import AnswerForm, LongWork, Progress
+from sizing.app.fields import button, wide
+from sizing.app.form_words import (
+    bullets,
+    framed,
+    lead,
+    paragraphs,
+    sections_html,
+    slide_html,
+)
 from sizing.app.lesson_cards_form import CardsForm
 from sizing.app.lesson_room_form import CoursesForm, RoomForm
-from sizing.app.lesson_settings import LessonSettings, button, wide, wrong_html
-from sizing.app.long_work import LongWork, Progress
-from sizing.app.show import sections_html, slide_html
+from sizing.app.lesson_settings import LessonSettings, wrong_html
 from sizing.errors import SizingError
 from sizing.lesson.guessing import check_guesses
 from sizing.lesson.pairs import Pairs, surprising_pairs

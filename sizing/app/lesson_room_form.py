@@ -10,16 +10,10 @@ import pandas as pd
 
 from sizing.app.answer_form import LiveForm, PageForm
 from sizing.app.entry import UnitSwitch, UploadBox
+from sizing.app.fields import button, number, row
 from sizing.app.form_words import bullets, paragraphs, status
 from sizing.app.lesson_cards_form import CardsForm
-from sizing.app.lesson_settings import (
-    LessonSettings,
-    answer_html,
-    button,
-    number,
-    wrapped,
-    wrong_html,
-)
+from sizing.app.lesson_settings import LessonSettings, answer_html, wrong_html
 from sizing.app.table import EditableTable
 from sizing.errors import SizingError
 from sizing.lesson.answers import (
@@ -79,14 +73,14 @@ class RoomForm(LiveForm):
         # By participant's number; the reference's is 0.
         self._sheets: dict[int, pd.DataFrame] = {}
         self._place = w.Box(layout=w.Layout(width="100%"))
-        counts = wrapped(self.participants, self.volunteers, self.readings)
+        counts = row(self.participants, self.volunteers, self.readings)
         turns = [
             button("The reference", lambda: self.turn(-self.whose.value)),
             button("Sheet before", lambda: self.turn(-1)),
             button("Next sheet", lambda: self.turn(1)),
         ]
         how, save = (w.HTML(paragraphs([_T.page[name]])) for name in ("typing", "save"))
-        sheets = counts, wrapped(self.whose, *turns), self.typed_of, self._place
+        sheets = counts, row(self.whose, *turns), self.typed_of, self._place
         self._typing = w.VBox([how, *sheets])
         entry = self.upload.view, self.invented, self.each, self._typing, self.wrong
         shown = parts.words, parts.pictures, parts.limits, parts.sources
@@ -146,8 +140,8 @@ class RoomForm(LiveForm):
         if answers is None:
             return str(_T.page["nothing"])
         lines = [
-            left_out_words(row, rows=self._in_rows)
-            for row in answers.left_out.to_dict("records")
+            left_out_words(one, rows=self._in_rows)
+            for one in answers.left_out.to_dict("records")
         ]
         told = [*answers.mapped]
         if n := len(lines):
@@ -295,9 +289,9 @@ class CoursesForm(PageForm):
         self.told, parts = w.HTML(), self.answered
         keep = button("Keep this course", self.keep)
         look = button("Show every course", self.look)
-        how, row = paragraphs([_T.page["courses_how"]]), wrapped(self.day, keep, look)
+        how, first = paragraphs([_T.page["courses_how"]]), row(self.day, keep, look)
         shown = parts.words, parts.pictures, self.keep_view
-        self.view = w.VBox([w.HTML(how), row, self.told, *shown])
+        self.view = w.VBox([w.HTML(how), first, self.told, *shown])
 
     def keep(self) -> None:
         try:

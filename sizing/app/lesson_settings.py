@@ -1,18 +1,24 @@
 """What goes into a lesson: whom, by which chart; and pieces of the trainer's page."""
 
 from collections.abc import Callable
-from typing import Any
 
 import ipywidgets as w
 
-from sizing.app.client_fields import folded
 from sizing.app.entry import UnitSwitch, UploadBox
+from sizing.app.fields import (
+    PatternField,
+    folded,
+    number,
+    on_change,
+    people_choice,
+    row,
+    wide,
+)
 from sizing.app.form_words import bullets, paragraphs, safe, wrong_lines
-from sizing.app.pattern_field import PatternField
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.errors import SizingError
 from sizing.measures.tables import CHART
-from sizing.people import People, load_people, population_titles
+from sizing.people import People, load_people
 from sizing.resources import texts
 
 _T = texts("lesson")
@@ -30,57 +36,25 @@ def answer_html(words: str) -> str:
     return f'<p role="status" style="{_ANSWER}">{safe(words)}</p>'
 
 
-def button(words: str, press: Callable[[], object]) -> w.Button:
-    """Return a button as wide as its words, and what it does."""
-    made = w.Button(description=words, layout=w.Layout(width="max-content"))
-    made.on_click(lambda _: press())
-    return made
-
-
-def wide(width: str) -> dict[str, Any]:
-    """Return the look of a field with its words whole, no wider than the screen."""
-    layout = w.Layout(width=width, max_width="calc(100% - 4px)")
-    return {"style": {"description_width": "initial"}, "layout": layout}
-
-
-def number(
-    words: str, value: int, most: int, *, width: str = "11rem"
-) -> w.BoundedIntText:
-    ends = {"min": 1, "max": most, "value": value}
-    return w.BoundedIntText(description=words, **ends, **wide(width))
-
-
-def wrapped(*widgets: w.Widget) -> w.Box:
-    """Return widgets in a row, which wraps where the screen is narrow."""
-    layout = w.Layout(flex_flow="row wrap", align_items="center")
-    return w.Box(widgets, layout=layout)
-
-
 class LessonSettings:
     def __init__(self, population: str = "adults", *, draws: int = 5) -> None:
         self.draws = draws
         self._read: SizeChart | SizingError = demo_chart()
         self._people: dict[tuple[str, int], People] = {}
         self._listeners: list[Callable[[], object]] = []
-        self.population = w.Dropdown(
-            options=[(title, name) for name, title in population_titles().items()],
-            value=population,
-            description="People",
-            **wide("26rem"),
-        )
+        self.population = people_choice(population, **wide("26rem"))
         self.seed_box = number("Number of the draw", 1, 9999, width="15rem")
         help_ = _T.page["chart_help"]
         self.upload = UploadBox("Your size chart", help=help_, table=CHART)
         self.units = UnitSwitch()
         self.told, self.pattern = w.HTML(), PatternField()
         self.pattern.box.style.description_width = "initial"
-        for field in (self.population, self.seed_box):
-            field.observe(lambda _: self._changed(), "value")
+        on_change(self._changed, self.population, self.seed_box)
         self.upload.on_change(self._take)
         same = w.HTML(paragraphs([_T.page["same"]]))
         more = folded(_T.page["more"], self.upload.view, self.seed_box, same)
-        row = wrapped(self.population, self.units.view)
-        self.view = w.VBox([row, self.pattern.view, self.told, more])
+        first = row(self.population, self.units.view)
+        self.view = w.VBox([first, self.pattern.view, self.told, more])
         self._tell()
 
     @property

@@ -7,8 +7,8 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.buttons import button, fitting, row
 from sizing.app.entry import UnitSwitch
+from sizing.app.fields import button, fitting, row
 from sizing.app.form_words import bullets, heading, name_words, status, wrong_lines
 from sizing.app.table import EditableTable
 from sizing.charts import GROUPS, SizeChart, chart_from, review_chart
@@ -63,7 +63,7 @@ class ChartTable:
         self.undo = button(_T.undo, partial(self._step, -1))
         self.redo = button(_T.redo, partial(self._step, 1))
         self.problems = w.HTML()
-        limits, steps = row(self.limited.values()), row([self.undo, self.redo])
+        limits, steps = row(*self.limited.values()), row(self.undo, self.redo)
         parts = [w.HTML(_T.limits), limits, self.table.view, steps, self.problems]
         self.view = w.VBox(parts)
         switch.on_change(lambda _: self._judge())

@@ -9,10 +9,9 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_form import AnswerForm, LiveForm
+from sizing.app.answer_form import AnswerForm, LiveForm, Progress
 from sizing.app.entry import UnitSwitch
 from sizing.app.form_words import bullets, lead, paragraphs, status, wrong_lines
-from sizing.app.long_work import Progress
 from sizing.app.own_chart_fields import ChartTable, EdgeSlider, ordered
 from sizing.app.own_chart_kept import ChartStart, CompareBox, KeepBox
 from sizing.app.people_form import PeopleForm

@@ -7,8 +7,8 @@ from pathlib import Path
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.buttons import button, fitting
 from sizing.app.entry import UploadBox
+from sizing.app.fields import button, fitting
 from sizing.app.form_words import (
     CHART_HEADINGS,
     bullets,

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import ipywidgets as w
 
+from sizing.app.answer_form import LongWork, Progress
 from sizing.app.entry import UnitSwitch, UploadBox
 from sizing.app.form_words import bullets, file_headings, paragraphs, wrong_lines
-from sizing.app.long_work import LongWork, Progress
 from sizing.app.people_tables import (
     CASELOAD_HELP,
     SHARES_HEADINGS,

@@ -2,8 +2,7 @@
 
 import contextlib
 import io
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -13,17 +12,10 @@ import pandas as pd
 from IPython.display import HTML
 from matplotlib.axes import Axes
 
-from sizing.app.form_words import (
-    bullets,
-    heading,
-    paragraphs,
-    safe,
-    scrolling,
-    wide_table,
-)
+from sizing.app.form_words import bullets, folded_html, safe, table_html
 from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
-from sizing.pages.page import Picture, Section, Table, table
+from sizing.pages.page import table
 from sizing.pages.where import where_html
 from sizing.plots.style import figure_of, quiet_style
 from sizing.resources import cautions
@@ -42,43 +34,7 @@ def folded_glossary() -> HTML:
     heads = ["Word", "What it means here"]
     named = glossary().set_axis(heads, axis=1)
     listed = table_html(table(named, caption="Words of the kit", words=heads))
-    return HTML(f"<details><summary>Open the list</summary>{listed}</details>")
-
-
-def picture_html(drawn: Picture) -> str:
-    """Return a picture as HTML; it shrinks to the width of the page."""
-    return (
-        f'<figure style="margin: 1em 0"><img style="max-width: 100%" '
-        f'alt="{safe(drawn.alt)}" src="data:image/png;base64,{drawn.base64}">'
-        f"<figcaption>{safe(drawn.caption)}</figcaption></figure>"
-    )
-
-
-def table_html(shown: Table) -> str:
-    return wide_table(
-        shown.rows,
-        label=shown.caption,
-        headings=[column.name for column in shown.columns],
-        numbers=[column.number for column in shown.columns],
-    )
-
-
-def slide_html(drawn: Picture) -> str:
-    """Return a slide as large as the screen allows; a phone scrolls along it."""
-    # The caption stands outside, where a phone need not scroll to read it.
-    alone = picture_html(replace(drawn, caption=""))
-    slide = f'<div style="min-width: 36rem; max-width: 72vw">{alone}</div>'
-    return scrolling(slide, label=drawn.caption) + paragraphs([drawn.caption])
-
-
-def sections_html(sections: Sequence[Section]) -> str:
-    parts = []
-    for section in sections:
-        parts += [heading(section.heading), paragraphs(section.words)]
-        parts += [slide_html(figure) for figure in section.figures]
-        parts += [table_html(shown) for shown in section.tables]
-        parts += [bullets(section.bullets)] if section.bullets else []
-    return "".join(parts)
+    return HTML(folded_html("Open the list", listed))
 
 
 def _workbook(result: pd.DataFrame | bytes) -> bytes:

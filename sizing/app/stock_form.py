@@ -9,20 +9,18 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.answer_form import AnswerForm
-from sizing.app.client_fields import folded
+from sizing.app.answer_form import AnswerForm, Progress
 from sizing.app.entry import UnitSwitch, UploadBox
+from sizing.app.fields import PatternField, folded
 from sizing.app.form_words import (
     CHART_HEADINGS,
     bullets,
     file_headings,
     lead,
     paragraphs,
+    sections_html,
     wrong_lines,
 )
-from sizing.app.long_work import Progress
-from sizing.app.pattern_field import PatternField
-from sizing.app.show import sections_html
 from sizing.app.stock_form_people import PeopleFields, UseFields, YearsFields
 from sizing.app.table import EditableTable
 from sizing.charts import SizeChart, demo_chart, read_chart

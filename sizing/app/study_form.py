@@ -6,20 +6,16 @@ from typing import Any
 
 import ipywidgets as w
 
-from sizing.app.answer_form import AnswerForm
-from sizing.app.client_fields import folded
+from sizing.app.answer_form import AnswerForm, Progress
 from sizing.app.entry import UnitField, UnitSwitch, UploadBox
-from sizing.app.form_words import CHART_HEADINGS, file_headings, paragraphs
-from sizing.app.long_work import Progress
-from sizing.app.pattern_field import PatternField
-from sizing.app.show import table_html
+from sizing.app.fields import PatternField, folded, on_change, people_choice
+from sizing.app.form_words import CHART_HEADINGS, file_headings, paragraphs, table_html
 from sizing.charts import SizeChart, read_chart
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES
 from sizing.measures.tables import CHART
 from sizing.pages.page import table
 from sizing.pages.study import study_axes, study_page, study_pictures, study_report
-from sizing.people import population_titles
 from sizing.resources import texts
 from sizing.study.study import Study, run_study
 from sizing.words.labels import chart_words, labels
@@ -37,8 +33,7 @@ class WidthFields:
             name: UnitField(labels()[name], name, switch, placeholder="no limit")
             for name in MEASURES
         }
-        for field in self.fields.values():
-            field.on_change(changed)
+        on_change(changed, *self.fields.values())
         words = w.HTML(paragraphs([_T.form["widths"]]))
         self.view = w.VBox([words, *(field.box for field in self.fields.values())])
 
@@ -76,13 +71,11 @@ class StudyForm(AnswerForm):
         self.draws = w.BoundedIntText(value=5, min=1, max=20, description=draws)
         own, without = _T.form["own"], _T.form["without"]
         self.upload = UploadBox(own, help=without, table=CHART)
-        self.follow(self.people, self.draws)
-        self.upload.on_change(self.forget)
         headings = w.HTML(file_headings(CHART_HEADINGS))
         self.widths = WidthFields(self.switch, self.forget)
         wide = folded(_T.form["folded"], self.widths.view)
         self.pattern = PatternField()
-        self.pattern.on_change(self.forget)
+        self.follow(self.people, self.draws, self.upload, self.pattern)
         self.lay_out(
             self.people, self.pattern.view, wide, self.upload.view, headings, self.draws
         )
@@ -114,15 +107,6 @@ class StudyForm(AnswerForm):
             "who_falls_between": answer.between,
             "assumptions": answer.sensitivity.table,
         }
-
-
-def people_choice(start: str) -> w.Dropdown:
-    return w.Dropdown(
-        options=[(title, name) for name, title in population_titles().items()],
-        value=start,
-        description="People",
-        layout=w.Layout(width="auto"),
-    )
 
 
 def chart_html(chart: SizeChart, units: str) -> str:

@@ -9,8 +9,8 @@ from typing import Any
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.buttons import button, fitting
 from sizing.app.entry import UnitSwitch
+from sizing.app.fields import button, fitting
 from sizing.charts.build import ENDS, ends_of
 from sizing.errors import Problem, SizingError
 from sizing.measures import unit_of, written
@@ -70,7 +70,6 @@ class EditableTable:
         self._quiet = False
         self._grid = w.GridBox()
         self._add = button(_T.add, self.add_row)
-        self._add.layout.width = "max-content"
         # One layout and one style for all cells: each is a message to the browser.
         # A description without width is there for screen readers, who see no heads.
         self._narrow = fitting(min_width="4rem")

@@ -7,8 +7,8 @@ import pandas as pd
 
 from sizing.app.answer_form import LiveForm, boxed
 from sizing.app.entry import UploadBox
+from sizing.app.fields import PatternField
 from sizing.app.form_words import paragraphs
-from sizing.app.pattern_field import PatternField
 from sizing.app.table import EditableTable
 from sizing.charts import SizeChart, demo_chart, read_chart
 from sizing.client.how import HOW
@@ -40,8 +40,7 @@ class TrialsForm(LiveForm):
         self._laid: tuple[str, ...] = ()
         self.table: EditableTable
         self.lay_out(self.chart.view, self.pattern.view, self.trials.view)
-        for field in (self.chart, self.trials, self.pattern):
-            field.on_change(self.later.ask)
+        self.follow(self.chart, self.trials, self.pattern)
         self.update()
 
     def work_out(self) -> LearnedChart | str:
@@ -110,5 +109,5 @@ class TrialsForm(LiveForm):
             can_add=True,
             switch=self.switch,
         )
-        self.table.on_change(self.later.ask)
+        self.follow(self.table)
         self.typing.children = (self.typing.children[0], self.table.view)

@@ -2,7 +2,7 @@
 
 import base64
 import io
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
@@ -110,26 +110,23 @@ def table(frame: pd.DataFrame, *, caption: str, words: Sequence[str] = ()) -> Ta
     return Table(caption, columns, rows)
 
 
-@cache
-def template(name: str) -> jinja2.Template:
-    text = files("sizing.pages").joinpath(name).read_text(encoding="utf-8")
-    environment = jinja2.Environment(
-        autoescape=True,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        undefined=_Strict,
-        finalize=shown,
-    )
-    return environment.from_string(text)
-
-
 def shown(value: object) -> object:
     """Return what a template writes for a value; what is markup stays as it is."""
     return unbroken(value) if type(value) is str else value
 
 
-class _Strict(jinja2.StrictUndefined):
-    """A name the page lacks is an error, never an empty space."""
+@cache
+def template(name: str, shown: Callable[[object], object] = shown) -> jinja2.Template:
+    text = files("sizing.pages").joinpath(name).read_text(encoding="utf-8")
+    environment = jinja2.Environment(
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        # A name the page lacks is an error, never an empty space.
+        undefined=jinja2.StrictUndefined,
+        finalize=shown,
+    )
+    return environment.from_string(text)
 
 
 def render(page: Page) -> str:

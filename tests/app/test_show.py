@@ -7,7 +7,8 @@ import pandas as pd
 from matplotlib.figure import Figure
 from PIL import Image
 
-from sizing.app.show import _SAVES, picture_html, save_panel, table_html
+from sizing.app.form_words import picture_html, table_html
+from sizing.app.show import _SAVES, save_panel
 from sizing.errors import SizingError
 from sizing.pages.page import picture, table
 

@@ -8,9 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sizing.app.answer_form import AnswerForm
+from sizing.app.answer_form import AnswerForm, LongWork, Stopped
 from sizing.app.entry import UploadBox
-from sizing.app.long_work import LongWork, Stopped
 from sizing.app.table import MOST_CELLS, EditableTable
 from sizing.charts import demo_chart, read_chart
 from sizing.errors import SizingError
