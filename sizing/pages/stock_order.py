@@ -3,12 +3,13 @@
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from sizing.errors import SizingError
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes, write_bytes
 from sizing.measures import led_by, pattern_words
-from sizing.pages.page import Table, template
+from sizing.pages.page import template
 from sizing.pages.stock import inputs_of, own_order_list, shown_tables
 from sizing.pages.stock_kept import CLIENTS, kept_sheets
 from sizing.resources import cautions, invented_words, texts
@@ -21,17 +22,22 @@ _ORDER: dict[str, str] = _T.book
 #: Sizes beyond which the letters are smaller, as they are where a pattern of sling is
 #: named, and beyond which the workbook has the rest; kinds of people whom nothing fits
 #: that are listed (our choice: one page).
-_FEW, _MOST, _KINDS = 12, 18, 3
+_FEW, _MOST, _KINDS = 11, 17, 3
 
 
 def order_list(plan: StockPlan) -> pd.DataFrame:
+    order: pd.DataFrame = rounded(plan.order.drop(columns=["key", *_no_code(plan)]))
+    return _warned(plan, order, "invented")
+
+
+def _no_code(plan: StockPlan) -> list[str]:
+    return [] if plan.order["code"].any() else ["code"]
+
+
+def _warned(plan: StockPlan, order: pd.DataFrame, heading: str) -> pd.DataFrame:
     """What is invented stands first in every row, so that no row is ordered by."""
-    order: pd.DataFrame = rounded(plan.order.drop(columns="key"))
-    if not order["code"].any():
-        order = order.drop(columns="code")
-    words = invented_words(*plan.invented)
-    if words:
-        order.insert(0, "invented", words)
+    if words := invented_words(*plan.invented):
+        order.insert(0, heading, words)
     return order
 
 
@@ -57,17 +63,16 @@ def order_book(plan: StockPlan, *, pattern: str | None = None) -> bytes:
     """
     sign, shown, say = plan.currency, shown_tables(plan), _T.sheet
     amount = f'"{sign}{" " * sign.isalpha()}"#,##0.00' if sign else "#,##0.00"
-    formats = dict.fromkeys(("Price of one", "Cost"), amount)
-    formats |= dict.fromkeys(("Buy", "Owned before", "Then held", "Slings"), "#,##0")
-    formats |= dict.fromkeys(("Days nobody waits", "Needs met"), "0.0%")
-    formats |= {_T.groups["unfitted"]: "#,##0.0"}
     assumed = [
         *((say["what"], words) for words in (plan.answer(), plan.proof())),
-        *((w, f"{e} (probably {_between(b)})") for w, e, b in shown["service"].rows),
+        *(
+            (what, f"{mean} (probably {'between ' * (' and ' in ends)}{ends})")
+            for what, mean, ends in shown["service"].rows
+        ),
         *inputs_of(plan),
         *(
-            (f"{way}, a year: {item}", f"{cost}{_ends(low, high)}; {source}")
-            for way, item, cost, low, high, source in shown["yearly"].rows
+            (f"{way}, a year: {item}", f"{cost}{f' ({a} to {b})' * (a != b)}; {source}")
+            for way, item, cost, a, b, source in shown["yearly"].rows
         ),
         (say["years"], plan.yearly_words()),
         *(("Source", line) for line in plan.sources),
@@ -75,9 +80,8 @@ def order_book(plan: StockPlan, *, pattern: str | None = None) -> bytes:
     kept = kept_sheets(plan, pattern=pattern)
     # A cell that begins with a dash would be shown with a mark before it.
     told = _led(plan, pattern, plan.summary()).splitlines()
-    notes = [line.removeprefix("- ") for line in told]
-    if any(name.startswith(CLIENTS) for name in kept):
-        notes.insert(0, say["clients"])
+    notes = [say["clients"]] * any(name.startswith(CLIENTS) for name in kept)
+    notes += [line.removeprefix("- ") for line in told]
     sheets = {
         "Order": _bought(plan),
         "By service": _by_service(plan),
@@ -86,15 +90,8 @@ def order_book(plan: StockPlan, *, pattern: str | None = None) -> bytes:
         "Notes": pd.DataFrame({"Notes": notes}),
         **kept,
     }
+    formats = {heading: of or amount for heading, of in _T.formats.items()}
     return workbook_bytes(rounded(sheets), formats=formats)
-
-
-def _between(ends: str) -> str:
-    return f"between {ends}" if " and " in ends else ends
-
-
-def _ends(low: str, high: str) -> str:
-    return "" if low == high else f" ({low} to {high})"
 
 
 def _led(plan: StockPlan, pattern: str | None, text: str) -> str:
@@ -102,19 +99,13 @@ def _led(plan: StockPlan, pattern: str | None, text: str) -> str:
 
 
 def _bought(plan: StockPlan) -> pd.DataFrame:
-    order = plan.order[list(_ORDER)].rename(columns=_ORDER).astype(object)
+    one = ["chart"] * (len(plan.charts) == 1)
+    order = plan.order[list(_ORDER)].drop(columns=[*one, *_no_code(plan)])
+    order = order.rename(columns=_ORDER).astype(object)
     sums = ("Buy", "Owned before", "Then held", "Cost")
     total = {"Size": "Total", **{name: order[name].sum() for name in sums}}
     made = pd.concat([order, pd.DataFrame([total], dtype=object)], ignore_index=True)
-    made = made.astype(object).where(made.notna(), None)
-    if len(set(plan.order["chart"])) == 1:
-        made = made.drop(columns="Chart")
-    if not plan.order["code"].any():
-        made = made.drop(columns="Supplier's code")
-    words = invented_words(*plan.invented)
-    if words:
-        made.insert(0, "Invented", words)
-    return made
+    return _warned(plan, made.where(made.notna(), None), "Invented")
 
 
 def _by_service(plan: StockPlan) -> pd.DataFrame:
@@ -134,22 +125,19 @@ def _by_service(plan: StockPlan) -> pd.DataFrame:
 
 
 def _scenarios(plan: StockPlan) -> pd.DataFrame:
-    curve, others, people = plan.curve, plan.comparison, plan.robustness
-    others = others[others["strategy"] != "plan"]
-    people = people[people["people"] != "as planned"]
-    own, say = curve["plan"], _T.sheet
+    curve, variants, say = plan.curve, plan.variants, _T.sheet
+    # The first of these is the plan itself.
+    others, people = plan.comparison[1:], plan.robustness[1:]
     goals = [f"target {given(target)} of {plan.aim}" for target in curve["target"]]
-    number = plan.variants["sizes"].astype(str) + " sizes, "
+    ways = map(strategy_words, others["strategy"])
+    shifts = people[["people", "shift"]].to_dict("records")
     named: list[tuple[pd.DataFrame, Any]] = [
-        (curve, pd.Series(goals).mask(own, say["this"])),
-        (plan.variants, number + plan.variants["scenario"]),
-        (
-            others,
-            [say["same"].format(way=strategy_words(s)) for s in others["strategy"]],
-        ),
+        (curve, pd.Series(goals).mask(curve["plan"], say["this"])),
+        (variants, variants["sizes"].astype(str) + " sizes, " + variants["scenario"]),
+        (others, [say["same"].format(way=way) for way in ways]),
         (
             people.assign(nobody_waits=people["estimate"]),
-            [say["shifted"].format_map(row) for row in people.to_dict("records")],
+            [say["shifted"].format_map(row) for row in shifts],
         ),
     ]
     rows = [
@@ -164,46 +152,21 @@ def order_sheet(
     plan: StockPlan, *, units: str = "metric", pattern: str | None = None
 ) -> str:
     """Return order, cost, who is not served and what is assumed, on one page."""
-    shown, say = shown_tables(plan, units=units), _T.sheet
-    order = shown["order"]
-    # The last row holds the sums.
-    bought = [*(plan.order["order"] > 0), True]
-    rows = [row for row, some in zip(order.rows, bought, strict=True) if some]
-    caption = order.caption
-    if len(rows) > _MOST:
-        caption += say["first"].format(some=_MOST - 1, all=len(rows) - 1)
-        rows = [*rows[: _MOST - 1], rows[-1]]
-    price = [column.name for column in order.columns].index(_ORDER["price"])
-    columns = (*order.columns[:price], *order.columns[price + 1 :])
-    kept = tuple((*row[:price], *row[price + 1 :]) for row in rows)
-    assumed = [f"{what}: {words}" for what, words in inputs_of(plan)]
-    parts = (
-        (say["served"], _not_served(plan, shown.get("not_fitted"))),
-        (say["assumes"], [*assumed, plan.yearly_words()]),
-        (say["trusted"], [plan.proof(), DAY, NO_SLING]),
-    )
+    shown = shown_tables(plan, units=units)
+    *rows, total = shown["order"].rows
+    bought = [rows[at] for at in np.flatnonzero(plan.order["order"])]
+    unfitted = shown["not_fitted"].rows if "not_fitted" in shown else ()
     return template("stock_sheet.html.j2").render(
-        title=say["title"],
         answer=_led(plan, pattern, plan.answer()),
-        table=Table(caption, columns, kept),
-        parts=parts,
+        order=shown["order"],
+        rows=[*bought[:_MOST], total],
+        sizes=len(bought),
+        left_out=_ORDER["price"],
+        unfitted=unfitted[:_KINDS],
+        rest=plan.not_fitted["estimate"][_KINDS:].sum(),
+        inputs=inputs_of(plan),
+        plan=plan,
+        trusted=[plan.proof(), DAY, NO_SLING],
         cautions=cautions(),
-        points=8.5 if len(rows) <= _FEW and not pattern else 7.5,
+        points=8.5 if len(bought) <= _FEW and not pattern else 7.5,
     )
-
-
-def _not_served(plan: StockPlan, unfitted: Table | None) -> list[str]:
-    say, lines = _T.sheet, []
-    if unfitted is None:
-        return [say["nobody"]]
-    for group, why, nearest, direction, measure, _, people, _ in unfitted.rows[:_KINDS]:
-        line = say["people"].format(group=group, people=people, why=why.lower())
-        if nearest:
-            line += say["nearest"].format(
-                nearest=nearest, direction=direction, measure=measure.lower()
-            )
-        lines.append(line)
-    rest = plan.not_fitted["estimate"][_KINDS:].sum()
-    if rest >= 0.05:
-        lines.append(say["others"].format(rest=rest))
-    return lines

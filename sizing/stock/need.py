@@ -20,7 +20,7 @@ from sizing.people import (
     read_caseload,
 )
 from sizing.resources import texts
-from sizing.words.numbers import given
+from sizing.words.numbers import prose
 
 _T = texts("stock_plan")
 #: Whether the number of clients present is the same each day.
@@ -102,26 +102,7 @@ class Use:
         return sum(float(days) / float(every) for days, every in self.out.values())
 
     def summary(self) -> str:
-        each = "a sling" if self.each == 1 else f"{self.each} slings"
-        if self.sharing == "personal":
-            words = f"Each person has {each} of their own"
-            if not self.passed_on:
-                words += ", not passed on when they leave"
-        else:
-            words = (
-                f"Slings come from a shared pool; at the busiest moment "
-                f"{given(self.at_once)} of clients need {each}"
-            )
-            if self.at_most is not None:
-                words += f", at most {self.at_most} clients at once"
-        reasons = [
-            f"{reason} {days:g} {'day' if days == 1 else 'days'} in {every:g}"
-            for reason, (days, every) in self.out.items()
-        ]
-        words += f"; out of use: {', '.join(reasons) if reasons else 'never'}"
-        if self.spares:
-            words += f"; {self.spares} spare of each size stocked"
-        return f"{words}."
+        return prose("stock_plan", "use", self)
 
 
 @dataclass(frozen=True)

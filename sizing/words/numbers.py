@@ -8,6 +8,8 @@ written by ``written``, in the units asked for.
 
 import re
 from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
 from typing import Any, TypeAlias
 
 import pandas as pd
@@ -162,3 +164,24 @@ def _of_100(value: float, places: int) -> str:
     if round(100 * value, places) >= 100:
         return f"over {100 - step:.{places}f}"
     return f"{100 * value:.{places}f}"
+
+
+def prose(subject: str, name: str, *told: object) -> str:
+    """Return what a macro of ``words/texts/SUBJECT.j2`` says: each paragraph a line."""
+    said = str(getattr(_prose(subject), name)(*told)).strip()
+    lines = re.split(r"\n[ \n]*\n", said)
+    return "\n".join(re.sub(r" *\n *", " ", line.strip(" ")) for line in lines)
+
+
+@cache
+def _prose(subject: str) -> Any:
+    # Most commands say nothing by templates.
+    import jinja2
+
+    path = Path(__file__).parent / "texts" / f"{subject}.j2"
+    made = jinja2.Environment(
+        trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined
+    )
+    made.globals |= {one.__name__: one for one in (share, given, in_100)}
+    made.globals["points_interval"] = points_interval
+    return made.from_string(path.read_text("utf-8")).module
