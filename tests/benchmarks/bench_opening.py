@@ -32,48 +32,36 @@ FIRST = {
 FORM = "#rendered_cells .jupyter-button:visible"
 OPTIONS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
 
+parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+parser.add_argument("pages", nargs="*", metavar="PAGE", default=list(FIRST))
+parser.add_argument("--wait", type=float, default=15.0)
+parser.add_argument("--chromium", default="/usr/bin/chromium")
 
-def opened(page: str, wait_s: float, chromium: str) -> tuple[float, float, float]:
-    """Return seconds until the first form and the first answer, and MB of kernels."""
-    with (
-        tempfile.TemporaryDirectory() as home,
-        served("pages", Path(home)) as pages,
-        sync_playwright() as driver,
-    ):
-        browser = driver.chromium.launch(executable_path=chromium, args=OPTIONS)
-        tab = browser.new_page(viewport={"width": 1366, "height": 768})
-        tab.set_default_timeout(120_000)
-        tab.goto(pages.address)
-        time.sleep(wait_s)
-        begun = time.monotonic()
-        tab.locator(f'a[href="{page}.ipynb"]').first.click()
-        tab.locator(FORM).first.wait_for()
-        form = time.monotonic() - begun
-        tab.get_by_text(re.compile(FIRST[page])).first.wait_for()
-        answer = time.monotonic() - begun
-        held = sum(
-            process.memory_full_info().uss
-            for process in pages.below()
-            if "ipykernel_launcher" in " ".join(process.cmdline())
-        )
-        browser.close()
-    return form, answer, held / 1e6
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("pages", nargs="*", metavar="PAGE", default=list(FIRST))
-    parser.add_argument("--wait", type=float, default=15.0)
-    parser.add_argument("--chromium", default="/usr/bin/chromium")
+if __name__ == "__main__":
     args = parser.parse_args()
     for page in args.pages:
-        form, answer, held = opened(page, args.wait, args.chromium)
+        with (
+            tempfile.TemporaryDirectory() as home,
+            served("pages", Path(home)) as pages,
+            sync_playwright() as driver,
+        ):
+            program = {"executable_path": args.chromium, "args": OPTIONS}
+            browser = driver.chromium.launch(**program)
+            tab = browser.new_page(viewport={"width": 1366, "height": 768})
+            tab.set_default_timeout(120_000)
+            tab.goto(pages.address)
+            time.sleep(args.wait)
+            begun = time.monotonic()
+            tab.locator(f'a[href="{page}.ipynb"]').first.click()
+            tab.locator(FORM).first.wait_for()
+            form = time.monotonic() - begun
+            tab.get_by_text(re.compile(FIRST[page])).first.wait_for()
+            answer = time.monotonic() - begun
+            kernels = [p for p in pages.below() if "ipykernel" in " ".join(p.cmdline())]
+            held = sum(one.memory_full_info().uss for one in kernels) / 1e6
+            browser.close()
         print(
             f"{page}: form {form:.1f} s, answer {answer:.1f} s, kernels {held:.0f} MB, "
             f"opened after {args.wait:g} s; load {os.getloadavg()[0]:.1f}",
             flush=True,
         )
-
-
-if __name__ == "__main__":
-    main()
