@@ -16,8 +16,7 @@ from sizing.app.own_chart_fields import ChartTable, EdgeSlider, ordered
 from sizing.app.own_chart_kept import ChartStart, CompareBox, KeepBox
 from sizing.app.people_form import PeopleForm
 from sizing.charts import SizeChart
-from sizing.client.chart_bands import bands_of, density
-from sizing.client.nudge import nudge, nudge_layout, with_edge
+from sizing.client.nudge import bands_of, density, nudge, nudge_layout, with_edge
 from sizing.client.own_chart import SERVED, clients_served, judge_chart
 from sizing.coverage import compare_charts
 from sizing.errors import SizingError
