@@ -21,9 +21,10 @@ from data_sources.derive_adult_model import (
 from data_sources.prediction import predict_measures
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
 from sizing.people.body import draw_measures
+from sizing.people.body.chance import keys_of
 from sizing.people.body.donors import candidates
-from sizing.people.body.noise import keys_of
-from sizing.people.body.terms import Floats, MeasureModel, group_models, measure_model
+from sizing.people.body.model import MeasureModel, group_models, measure_model
+from sizing.stats.formulas import Floats
 
 HIP, WAIST = "hip_circumference_cm", "waist_circumference_cm"
 LENGTHS = SEATED_AND_GIRTHS[:3]

@@ -24,8 +24,14 @@ from data_sources.derive_child_model import (
 )
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
 from sizing.people.body import draw_measures
-from sizing.people.body.moments import adult_share, moments
-from sizing.people.body.terms import Floats, group_models, measure_model, predictors
+from sizing.people.body.model import (
+    adult_share,
+    group_models,
+    measure_model,
+    moments,
+    predictors,
+)
+from sizing.stats.formulas import Floats
 from sizing.surveys import read_embedded
 
 

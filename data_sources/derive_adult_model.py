@@ -24,7 +24,8 @@ from data_sources.model_fitting import (
 )
 from data_sources.read_surveys import read_ansur2
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
-from sizing.people.body.terms import BMI_CENTRE, STATURE_CENTRE_CM, Floats, predictors
+from sizing.people.body.model import BMI_CENTRE, STATURE_CENTRE_CM, predictors
+from sizing.stats.formulas import Floats
 from sizing.surveys import read_embedded, read_nhanes_files
 
 AGE_CENTRE = 45.0

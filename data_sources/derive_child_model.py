@@ -20,7 +20,8 @@ from data_sources.derive_adult_model import read_army
 from data_sources.model_fitting import add_forms, fit_mean_and_sd, terms_of, write_json
 from data_sources.read_surveys import read_snyder1977
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
-from sizing.people.body.terms import BMI_CENTRE, STATURE_CENTRE_CM, Floats, predictors
+from sizing.people.body.model import BMI_CENTRE, STATURE_CENTRE_CM, predictors
+from sizing.stats.formulas import Floats
 from sizing.surveys import read_embedded
 
 AGE_CENTRE = 11.0

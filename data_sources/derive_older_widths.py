@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
-from sizing.people.body.moments import OLDEST_SURVEYED, moments, older_law
+from sizing.people.body.model import OLDEST_SURVEYED, moments, older_law
 
 THIGH, WAIST = "thigh_circumference_cm", "waist_circumference_cm"
 COLUMNS = {THIGH: "BMXTHICR", WAIST: "BMXWAIST"}

@@ -26,8 +26,8 @@ from sizing.coverage import estimate_coverage
 from sizing.measures import MEASURES, SEXES
 from sizing.people import load_people, people_from
 from sizing.people.body import draw_measures
-from sizing.people.body.moments import moments
-from sizing.stats.weighted import weighted_quantile
+from sizing.people.body.model import moments
+from sizing.stats.formulas import weighted_quantile
 from sizing.surveys import read_embedded
 from tests.benchmarks.bench_calibration import soldiers as samples_of_soldiers
 

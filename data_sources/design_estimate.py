@@ -1,7 +1,7 @@
 """Estimates of a survey with its own sampling error, for the scripts and the tests.
 
 Commands and pages estimate many shares of drawn people at once
-(``sizing.stats.shares``); this says one figure of measured people, and is the other
+(``sizing.stats.estimates``); this says one figure of measured people, and is the other
 way by which tests work out theirs.
 """
 
@@ -12,14 +12,19 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import SizingError, check_number, one_of
-from sizing.stats.intervals import binomial_interval, student
-from sizing.stats.joining import units_less_strata
-from sizing.stats.weighted import Array, kish_design_effect, weighted_quantile
+from sizing.stats.estimates import units_less_strata
+from sizing.stats.formulas import (
+    Floats,
+    binomial_interval,
+    kish_design_effect,
+    student,
+    weighted_quantile,
+)
 
 
 def checked(
     values: npt.ArrayLike, weights: npt.ArrayLike | None
-) -> tuple[Array, Array]:
+) -> tuple[Floats, Floats]:
     """Return values and weights as floats of one length, 1 where no weights.
 
     Raises
@@ -246,7 +251,7 @@ class Design:
         return df
 
     def ratio_se(
-        self, y: Array, w: Array, ratio: float, x: Array | None = None
+        self, y: Floats, w: Floats, ratio: float, x: Floats | None = None
     ) -> float:
         """Return the standard error of sum(w y) / sum(w x) by linearisation."""
         inside = ~np.isnan(y)
@@ -300,7 +305,7 @@ def number_units(
 
 
 def _korn_graubard(
-    share: float, se: float, n: int, df: int, w: Array, level: float
+    share: float, se: float, n: int, df: int, w: Floats, level: float
 ) -> tuple[float, float]:
     """Return the exact binomial interval at the effective sample size."""
     if se > 0 and n > 1:

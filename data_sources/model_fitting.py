@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.people.body.terms import (
+from sizing.people.body.model import (
     STATURE_CENTRE_CM,
-    Floats,
     monomials,
     predictors,
     tangent_terms,
 )
+from sizing.stats.formulas import Floats
 
 
 def terms_of(text: str) -> np.ndarray:

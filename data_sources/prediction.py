@@ -13,12 +13,10 @@ from scipy.special import ndtri
 
 from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
-from sizing.people.body.conditional import condition_normal
-from sizing.people.body.evidence import evidence_levels
-from sizing.people.body.gate import checked
-from sizing.people.body.moments import moments
-from sizing.people.body.noise import keys_of
-from sizing.people.body.terms import Floats
+from sizing.people.body.chance import condition_normal, keys_of
+from sizing.people.body.draw import checked, evidence_levels
+from sizing.people.body.model import moments
+from sizing.stats.formulas import Floats
 
 _PREDICTED = EVIDENCE.index("predicted")
 _EXTRAPOLATED = EVIDENCE.index("extrapolated")

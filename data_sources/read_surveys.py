@@ -13,15 +13,17 @@ import numpy as np
 import pandas as pd
 
 from sizing.errors import InputProblems, Problem, SizingError
-from sizing.surveys.dataset import Notes, Survey, in_order
-from sizing.surveys.embedded import CM_PER_INCH, KG_PER_LB
-from sizing.surveys.files import (
+from sizing.surveys.nhanes import CM_PER_INCH, KG_PER_LB
+from sizing.surveys.survey import (
+    Notes,
     PathLike,
+    Survey,
     as_numbers,
     check_columns,
     check_keys,
     check_values,
     content_of,
+    in_order,
     not_readable,
 )
 

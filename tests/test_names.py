@@ -26,7 +26,7 @@ def test_nothing_is_loaded_before_it_is_asked_for():
     script = (
         "import sys, sizing\n"
         "assert 'pandas' not in sys.modules\n"
-        "import sizing.stats.shares\n"
+        "import sizing.stats.estimates\n"
         "from sizing import estimate_coverage\n"
         "assert callable(estimate_coverage) and not callable(sizing.coverage)\n"
         "assert not hasattr(sizing, 'no_such_name')\n"

@@ -6,8 +6,7 @@ import pandas as pd
 import pytest
 
 import data_sources
-from sizing.surveys import registry
-from sizing.surveys.registry import verify
+from sizing.surveys import registry, verify
 
 FOLDER = Path(data_sources.__file__).parent
 SHIPPED = sorted(

@@ -17,7 +17,7 @@ from sizing.charts import GROUPS, SizeChart
 from sizing.errors import SizingError, check_number, check_seed, one_of
 from sizing.people.people import People
 from sizing.resources import texts
-from sizing.stats.intervals import student
+from sizing.stats.formulas import student
 from sizing.words.numbers import points, share, sizes_fit
 
 _T = texts("bands")

@@ -14,11 +14,8 @@ from sizing.bands.cells import Floats
 from sizing.bands.fit import check_splits, half_splits
 from sizing.bands.fitter import Fitter
 from sizing.errors import check_number, check_replicates, check_seed
-from sizing.people.layout import layout
-from sizing.people.people import People
-from sizing.stats.intervals import student
-from sizing.stats.shares import replicate_counts
-from sizing.stats.weighted import bootstrap_weights
+from sizing.people.people import People, layout
+from sizing.stats.formulas import bootstrap_weights, replicate_counts, student
 
 
 def frontier(

@@ -9,9 +9,8 @@ from sizing.charts import GROUPS, SizeChart
 from sizing.charts.assign import assign
 from sizing.coverage.coverage import figures
 from sizing.errors import SizingError, check_number
-from sizing.people.layout import layout
-from sizing.people.people import People
-from sizing.stats.shares import group_means
+from sizing.people.people import People, layout
+from sizing.stats.estimates import group_means
 
 #: What can become of a person of a group, judged on all groups' sizes.
 JUDGEMENTS: dict[str, str] = {

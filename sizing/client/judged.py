@@ -7,14 +7,15 @@ from typing import Any
 import pandas as pd
 
 from sizing.charts import SizeChart, review_chart
-from sizing.client.change import measure_again_in
 from sizing.client.client import Client
-from sizing.client.outcomes import in_use, too_near
+from sizing.client.growth import measure_again_in
+from sizing.client.how import MASS, TAKEN
+from sizing.client.loads_allowances import in_use, too_near
 from sizing.client.posterior import Bodies
-from sizing.client.readings import MASS, STATURE, TAKEN
+from sizing.client.stature import STATURE
 from sizing.errors import Problem
 from sizing.measures import MEASURES, plain
-from sizing.people import limits
+from sizing.people.people import MODEL_SOURCES, limits_said, model_limits
 
 #: A size is in play from this chance on; a runner-up from this chance on, or
 #: wherever the first is below SURE, is always named (our choice, no source).
@@ -161,11 +162,11 @@ class JudgedClient:
 def evidence_limits(client: Client) -> tuple[str, ...]:
     age = client.age_years
     span = (2.0, 80.0) if age is None else (age, age)
-    return (*limits.model_limits(*span), *limits.said("at_home", "no_posture"))
+    return (*model_limits(*span), *limits_said("at_home", "no_posture"))
 
 
 def sources(client: Client) -> tuple[str, ...]:
-    found = [*limits.MODEL_SOURCES]
+    found = [*MODEL_SOURCES]
     for one in client.readings:
         name = plain(one.measure)
         found.append(f"{name[:1].upper()}{name[1:]}: {one.source}")

@@ -7,13 +7,13 @@ import pandas as pd
 
 from sizing.charts import SizeChart, fits_matrix, review_chart
 from sizing.client.caseload import judge_clients
-from sizing.client.nudge import is_own, means_of, what_to_change
+from sizing.client.nudge import is_own, means_of
+from sizing.client.reach import what_to_change
 from sizing.coverage import Coverage, estimate_coverage, who_falls_between, why_none
 from sizing.measures import NO_HIGH, to_tenths
-from sizing.people.layout import layout
-from sizing.people.people import People
+from sizing.people.people import People, layout
 from sizing.resources import closing, invented_first, texts
-from sizing.stats.layout import Floats
+from sizing.stats.formulas import Floats
 from sizing.words.chart import (
     change_words,
     finding_words,

@@ -12,15 +12,17 @@ from sizing.coverage.coverage import NOT_KNOWN, figures, grouping
 from sizing.errors import SizingError
 from sizing.measures import MEASURES
 from sizing.people.classes import ADULT_AGE
-from sizing.people.layout import layout
-from sizing.people.people import People
+from sizing.people.people import People, layout
 from sizing.resources import texts
-from sizing.stats.intervals import LEVEL, student
-from sizing.stats.joining import join_influences, variance_of_sum
-from sizing.stats.layout import Floats, Layout
-from sizing.stats.logistic import log_odds_ratios
-from sizing.stats.shares import SMALL_GROUP, group_means
-from sizing.stats.weighted import weighted_quantile
+from sizing.stats.estimates import (
+    SMALL_GROUP,
+    Layout,
+    group_means,
+    join_influences,
+    log_odds_ratios,
+    variance_of_sum,
+)
+from sizing.stats.formulas import LEVEL, Floats, student, weighted_quantile
 
 COLUMNS = ["fitted_to", "term", "level", "reference", "estimate", "low", "high"]
 COLUMNS += ["method", "n", "n_between", "small_group", "message"]
@@ -77,7 +79,7 @@ def who_falls_between(
     -----
     Logistic regression with the people's weights in each draw; robust
     (sandwich) errors by person, or by stratum and sampling unit where there is a
-    design (``sizing.stats.logistic``); joined over draws on the log scale as
+    design (``sizing.stats.estimates``); joined over draws on the log scale as
     ``coverage`` joins them, the model's bias counted, with t intervals.
 
     Examples

@@ -9,9 +9,8 @@ from sizing.charts import OUTCOMES, SizeChart
 from sizing.charts.fits import judge, limits, tenths
 from sizing.coverage.coverage import EVERYONE, INTERVAL, NOT_KNOWN, by_list, grouping
 from sizing.errors import SizingError
-from sizing.stats.intervals import wilson
-from sizing.stats.layout import Floats
-from sizing.stats.shares import SMALL_GROUP
+from sizing.stats.estimates import SMALL_GROUP
+from sizing.stats.formulas import Floats, wilson
 
 #: Number of people, sums of their weights and of their squares, by outcome.
 Sums = dict[tuple[str, str], Floats]

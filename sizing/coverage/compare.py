@@ -18,12 +18,10 @@ from sizing.coverage.coverage import (
     outcome_columns,
 )
 from sizing.measures import plain, to_tenths
-from sizing.people.layout import layout
-from sizing.people.people import People
+from sizing.people.people import People, layout
 from sizing.resources import closing, invented_first, texts
-from sizing.stats.intervals import LEVEL, difference_interval
-from sizing.stats.layout import Floats, Layout
-from sizing.stats.shares import group_means
+from sizing.stats.estimates import Layout, group_means
+from sizing.stats.formulas import LEVEL, Floats, difference_interval
 from sizing.words.numbers import interval, points_interval, share
 
 _T = texts("study")
@@ -124,7 +122,7 @@ def compare_charts(
     Both charts meet the same persons and the same draws, so the difference is
     taken person by person (-1, 0 or 1) and its mean estimated as in
     ``coverage``: people whom both charts treat alike add no error. Interval:
-    ``sizing.stats.intervals.difference_interval``.
+    ``sizing.stats.formulas.difference_interval``.
 
     Examples
     --------

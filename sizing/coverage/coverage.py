@@ -12,12 +12,10 @@ from sizing.charts import OUTCOME_WORDS, OUTCOMES, Assignment, SizeChart, assign
 from sizing.errors import SizingError, check_number, check_replicates
 from sizing.kinds import check_columns
 from sizing.people.classes import age_band, bmi_class
-from sizing.people.layout import layout
-from sizing.people.people import People
+from sizing.people.people import People, layout
 from sizing.resources import closing, texts
-from sizing.stats.intervals import LEVEL, wilson
-from sizing.stats.layout import Floats, Layout
-from sizing.stats.shares import SMALL_GROUP, Means, group_means
+from sizing.stats.estimates import SMALL_GROUP, Layout, Means, group_means
+from sizing.stats.formulas import LEVEL, Floats, wilson
 from sizing.words.numbers import interval, share
 
 _T = texts("study")
@@ -162,8 +160,8 @@ def estimate_coverage(
     Sampling error: by linearisation where the people have ``stratum`` and
     ``unit`` or were drawn from the body model (``People.drawn``), else
     by a bootstrap of persons with their weights. Joined with the error of the
-    drawn measures as ``sizing.stats.joining`` says. Interval: Wilson's on the
-    effective number of persons (``sizing.stats.intervals.wilson``). What is drawn
+    drawn measures as ``sizing.stats.estimates`` says. Interval: Wilson's on the
+    effective number of persons (``sizing.stats.formulas.wilson``). What is drawn
     by the kit's body model carries the typical error of its means in populations it
     never saw (``sizing.people.body.error``).
 

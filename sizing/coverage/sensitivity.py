@@ -12,14 +12,12 @@ from sizing.charts import SizeChart, fits
 from sizing.errors import check_seed, one_of
 from sizing.kinds import check_columns
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, to_tenths, vocabulary
-from sizing.people.body.moments import moments
+from sizing.people.body.model import moments
 from sizing.people.classes import ADULT_AGE
-from sizing.people.layout import layout
-from sizing.people.people import People
+from sizing.people.people import People, layout
 from sizing.resources import closing, source_table, texts
-from sizing.stats.intervals import LEVEL, difference_interval
-from sizing.stats.joining import complete_df, join_influences
-from sizing.stats.layout import Floats, Layout
+from sizing.stats.estimates import Layout, complete_df, join_influences
+from sizing.stats.formulas import LEVEL, Floats, difference_interval
 from sizing.words.numbers import points_interval, share
 
 _T = texts("study")

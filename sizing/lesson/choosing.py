@@ -16,8 +16,7 @@ from sizing.charts.fits import limits
 from sizing.errors import SizingError
 from sizing.measures import MISSING_TENTHS, NO_HIGH, NO_LOW, to_tenths, vocabulary
 from sizing.resources import texts
-from sizing.stats.layout import Layout
-from sizing.stats.shares import Means, group_means
+from sizing.stats.estimates import Layout, Means, group_means
 
 _T = texts("lesson")
 Floats = npt.NDArray[np.float64]

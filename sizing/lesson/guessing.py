@@ -11,7 +11,7 @@ from scipy import optimize, stats
 from sizing.errors import one_of
 from sizing.lesson.choosing import ADULT_FROM, Floats
 from sizing.resources import source_table, texts
-from sizing.stats.intervals import score_interval, student
+from sizing.stats.formulas import score_interval, student
 from sizing.words.numbers import points, share
 
 #: The studies; each guesser is fitted on one: unless told otherwise, of those with

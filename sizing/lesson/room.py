@@ -26,8 +26,7 @@ from sizing.lesson.choosing import (
 from sizing.lesson.practice import Practice, sizes_in_words
 from sizing.lesson.tape import MeasuringError, measuring_error
 from sizing.resources import texts
-from sizing.stats.intervals import LEVEL, binomial_interval, student
-from sizing.stats.shares import replicate_counts
+from sizing.stats.formulas import LEVEL, binomial_interval, replicate_counts, student
 
 _T = texts("lesson")
 _COLUMNS = ["participant", "statistic", "estimate", "low", "high", "method", "n"]

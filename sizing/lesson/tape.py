@@ -26,9 +26,9 @@ from sizing.lesson.choosing import (
 )
 from sizing.measures import vocabulary
 from sizing.people import People
-from sizing.people.layout import layout
+from sizing.people.people import layout
 from sizing.resources import source_table, texts
-from sizing.stats.intervals import LEVEL
+from sizing.stats.formulas import LEVEL
 
 _T = texts("lesson")
 _COLUMNS = [

@@ -36,11 +36,10 @@ from sizing.lesson.choosing import (
 from sizing.lesson.guessing import STATURE_GUESS_SD, GuessModel, fit_guess, guessed
 from sizing.measures import MEASURES
 from sizing.people import People, load_people, population_titles
-from sizing.people.layout import layout
+from sizing.people.people import layout
 from sizing.resources import closing, invented_words, texts
-from sizing.stats.intervals import LEVEL, student
-from sizing.stats.layout import Layout
-from sizing.stats.shares import SMALL_GROUP, Means
+from sizing.stats.estimates import SMALL_GROUP, Layout, Means
+from sizing.stats.formulas import LEVEL, student
 from sizing.words.numbers import interval
 
 _T = texts("lesson")

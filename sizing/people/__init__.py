@@ -1,11 +1,10 @@
 """Whose bodies a chart is judged on: named populations, weights, own people."""
 
 from sizing.kinds import check_kinds
-from sizing.people.caseload import read_caseload
 from sizing.people.classes import age_band
 from sizing.people.margins import read_margins
 from sizing.people.named import POPULATIONS, load_people, population_titles, reweight
-from sizing.people.own import people_from, people_of_survey
+from sizing.people.own import people_from, people_of_survey, read_caseload
 from sizing.people.people import People
 
 __all__ = [

@@ -1,11 +1,17 @@
-"""Plain classes of people: bands of age, classes of body mass index."""
+"""Plain classes of people: bands of age, body mass index, children's growth."""
+
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+from scipy.special import ndtr
 
+from sizing.errors import SizingError, one_of
 from sizing.kinds import check_columns
-from sizing.people.growth import centile
+from sizing.measures import SEXES
+from sizing.resources import source_table
+from sizing.stats.formulas import Floats
 
 ADULT_AGE = 18.0
 #: Lower ends of the bands of age, in years; common practice, no source.
@@ -42,6 +48,8 @@ CHILD_BMI: dict[float, str] = {
 BMI_CLASSES: tuple[str, ...] = tuple(
     dict.fromkeys((*CHILD_BMI.values(), *ADULT_BMI.values()))
 )
+#: Our names of what the growth reference covers, and the reference's own.
+GROWTH_MEASURES = {"stature_cm": "stature", "body_mass_kg": "body_mass", "bmi": "bmi"}
 
 
 def body_mass_index(frame: pd.DataFrame) -> pd.Series:
@@ -51,30 +59,17 @@ def body_mass_index(frame: pd.DataFrame) -> pd.Series:
 
 
 def age_band(age_years: npt.ArrayLike) -> pd.Categorical:
-    """Return each age's band as ordered words; missing below 2 or unknown.
-
-    >>> age_band([3.0, 17.9, 80.0]).tolist()
-    ['2 to 4', '14 to 17', '80 and over']
-    """
+    """Return each age's band as ordered words; missing below 2 or unknown."""
     names = tuple(AGE_BANDS.values())
     age = np.asarray(age_years, dtype=float)
     return _words(_places(age, AGE_BANDS, names), names)
 
 
 def bmi_class(frame: pd.DataFrame) -> pd.Categorical:
-    """Return each person's class of body mass index as ordered words.
+    """Return each person's class of body mass index, one of BMI_CLASSES or missing.
 
-    Adults (18 and over) are classed by the World Health Organization's cut
-    points, children by their place in the CDC 2000 reference for their sex and
-    age: adult cut points say nothing about a child. Where every age is a whole
-    number the ages are taken as completed years, and the reference is read half
-    a year later.
-
-    One of ``BMI_CLASSES``; missing where mass, stature, age or (for children) sex is.
-
-    >>> bmi_class(pd.DataFrame({"sex": ["female", "male"], "age_years": [40.0, 8.0],
-    ...     "body_mass_kg": [90.0, 25.5], "stature_cm": [160.0, 128.0]})).tolist()
-    ['obesity class 2', 'healthy weight']
+    Adults by the World Health Organization's cut points, children by their place in
+    the CDC 2000 reference; ages all whole are completed years, read half a year later.
     """
     check_columns(
         frame, ("sex", "age_years", "body_mass_kg", "stature_cm"), "the people"
@@ -86,15 +81,15 @@ def bmi_class(frame: pd.DataFrame) -> pd.Categorical:
     child = (age >= 2) & (age < ADULT_AGE) & np.isfinite(bmi)
     known = age[np.isfinite(age)]
     later = 0.5 if np.array_equal(known, np.floor(known)) else 0.0
-    for sex in ("female", "male"):
+    for sex in SEXES:
         chosen = child & (frame["sex"] == sex).to_numpy(dtype=bool, na_value=False)
-        share = centile("bmi", sex, age[chosen] + later, bmi[chosen])
+        share = ndtr(z_score("bmi", sex, age[chosen] + later, bmi[chosen]))
         codes[chosen] = _places(share, CHILD_BMI, BMI_CLASSES)
     return _words(codes, BMI_CLASSES)
 
 
 def _places(
-    value: npt.NDArray[np.float64], ends: dict[float, str], names: tuple[str, ...]
+    value: Floats, ends: dict[float, str], names: tuple[str, ...]
 ) -> npt.NDArray[np.int64]:
     places = np.array([-1, *(names.index(name) for name in ends.values())])
     found = places[np.searchsorted(list(ends), value, side="right")]
@@ -105,3 +100,63 @@ def _places(
 def _words(codes: npt.NDArray[np.int64], names: tuple[str, ...]) -> pd.Categorical:
     kind = pd.CategoricalDtype(list(names), ordered=True)
     return pd.Categorical.from_codes(codes, dtype=kind)
+
+
+@lru_cache(maxsize=8)
+def _table(measure: str, sex: str) -> Floats:
+    one_of("growth measure", measure, list(GROWTH_MEASURES))
+    one_of("sex", sex, SEXES)
+    table = source_table("cdc_2000_lms.csv")
+    rows = (table["measure"] == GROWTH_MEASURES[measure]) & (table["sex"] == sex)
+    columns = ["age_years", "L", "M", "S"]
+    out: Floats = table.loc[rows, columns].sort_values("age_years").to_numpy(float)
+    return out
+
+
+def _lms(measure: str, sex: str, age_years: npt.ArrayLike) -> tuple[Floats, ...]:
+    """Return L (1 where it is 0), M, S, and where L is 0, linear between months."""
+    table = _table(measure, sex)
+    age = np.asarray(age_years, dtype=float)
+    outside = (age < table[0, 0]) | (age > table[-1, 0]) | ~np.isfinite(age)
+    if np.any(outside):
+        raise SizingError(
+            f"the growth reference for {measure} does not cover this age",
+            allowed=f"{table[0, 0]:g} to {table[-1, 0]:g} years",
+            action="use the adult figures, or no reference",
+            value=float(np.atleast_1d(age)[np.atleast_1d(outside)][0]),
+        )
+    power, median, spread = (
+        np.interp(age, table[:, 0], table[:, i]) for i in (1, 2, 3)
+    )
+    flat = np.abs(power) < 1e-9
+    return np.where(flat, 1.0, power), median, spread, flat
+
+
+def z_score(
+    measure: str, sex: str, age_years: npt.ArrayLike, value: npt.ArrayLike
+) -> Floats:
+    """Return how many SDs a child stands from the median for sex and age (cm, kg).
+
+    ``((value / M)^L - 1) / (L S)``, or ``ln(value / M) / S`` where L is 0 (Cole and
+    Green, Stat Med 1992;11:1305-1319); L, M, S of the CDC 2000 growth charts
+    (``cdc_2000_lms.csv``), from 2 (body mass 2.0417) to 20 years.
+    """
+    power, median, spread, flat = _lms(measure, sex, age_years)
+    number = np.asarray(value, dtype=float)
+    if np.any(~(number > 0)):
+        raise SizingError("a body measure must be above 0", column=measure, value=value)
+    ratio = number / median
+    curved: Floats = (ratio**power - 1) / (power * spread)
+    return np.where(flat, np.log(ratio) / spread, curved)
+
+
+def value_at(
+    measure: str, sex: str, age_years: npt.ArrayLike, z: npt.ArrayLike
+) -> Floats:
+    """Return the value of which ``z_score`` is z, NaN where there is none."""
+    power, median, spread, flat = _lms(measure, sex, age_years)
+    score = np.asarray(z, dtype=float)
+    inside = 1 + power * spread * score
+    with np.errstate(invalid="ignore"):
+        curved = np.where(inside > 0, np.abs(inside) ** (1 / power), np.nan)
+    return median * np.where(flat, np.exp(spread * score), curved)

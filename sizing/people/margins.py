@@ -1,9 +1,4 @@
-"""Margins: what is known of a population, as a tidy table, and whom each speaks of.
-
-A margin is a share (of a level, or of a range) or a mean, in everyone or within a
-group. Ranges are half-open, low <= x < high, as the classes of body mass index are
-written; the sizes' own edge rule is another matter.
-"""
+"""Margins: what is known of a population, as a tidy table, and whom each speaks of."""
 
 import operator
 import re
@@ -23,44 +18,30 @@ from sizing.measures.typed import amounts
 from sizing.people.classes import body_mass_index
 from sizing.people.files import read_table
 from sizing.resources import source_table, texts
+from sizing.stats.formulas import Floats
 
-Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
 CONDITION = re.compile(r"^\s*(\w+)\s*(>=|<=|=|<|>)\s*(.+?)\s*$")
-_COMPARE: dict[str, Callable[[Array, float], Mask]] = {
-    ">=": operator.ge,
-    "<=": operator.le,
-    "<": operator.lt,
-    ">": operator.gt,
+_COMPARE: dict[str, Callable[[Floats, float], Mask]] = {
+    **{">=": operator.ge, "<=": operator.le, "<": operator.lt, ">": operator.gt}
 }
 #: Columns of a table of margins, in order.
 MARGIN_COLUMNS: tuple[str, ...] = tuple(column.name for column in MARGINS.columns)
 STATISTICS: tuple[str, ...] = ("share", "mean")
+_OWN = "the user's own"
 #: How well a margin is founded.
-STANDINGS: tuple[str, ...] = (
-    "published",
-    "from memory",
-    "common practice, no source",
-    "the user's own",
-)
-_NUMBERS = ("low", "high", "target")
-_T = texts("people")
-_P: dict[str, list[str]] = _T.margin_problems
+STANDINGS = ("published", "from memory", "common practice, no source", _OWN)
+_P: dict[str, list[str]] = texts("people").margin_problems
 _ALLOWED = {"statistics": ", ".join(STATISTICS), "standings": ", ".join(STANDINGS)}
 
 
 @dataclass(frozen=True)
 class Margin:
-    """One thing known of a population.
+    """A share (of a level or a range) or a mean of a column or ``bmi``, within a group.
 
-    - ``variable``: A column of the people, or ``bmi``.
-    - ``statistic``: ``share`` or ``mean``.
-    - ``target``: The share (0 to 1) or the mean (in the variable's unit).
-    - ``level``: For a share of a category; empty for a range or a mean.
-    - ``low, high``: For a share of a range, low <= x < high; NaN where open.
-    - ``within``: The group it holds in: conditions such as ``sex=female`` or
-      ``age_years>=65``, joined by ``;``. Empty: everyone.
+    A range is half-open, low <= x < high, NaN where open, as the classes of body mass
+    index are written. ``within`` is conditions joined by ``;``, empty for everyone.
     """
 
     variable: str
@@ -76,16 +57,14 @@ class Margin:
         group = f" within {self.within}" if self.within else ""
         if self.statistic == "mean":
             return f"mean {plain(self.variable)}{group}"
-        return f"share with {self._what()}{group}"
-
-    def _what(self) -> str:
+        what = f"{self.low:g}<={self.variable}<{self.high:g}"
         if self.level:
-            return f"{self.variable}={self.level}"
-        if np.isnan(self.low):
-            return f"{self.variable}<{self.high:g}"
-        if np.isnan(self.high):
-            return f"{self.variable}>={self.low:g}"
-        return f"{self.low:g}<={self.variable}<{self.high:g}"
+            what = f"{self.variable}={self.level}"
+        elif np.isnan(self.low):
+            what = f"{self.variable}<{self.high:g}"
+        elif np.isnan(self.high):
+            what = f"{self.variable}>={self.low:g}"
+        return f"share with {what}{group}"
 
     def group(self, frame: pd.DataFrame) -> Mask:
         inside = variable_of(frame, self.variable).notna().to_numpy(dtype=bool).copy()
@@ -93,7 +72,7 @@ class Margin:
             inside &= _meets(frame, *condition)
         return inside
 
-    def value(self, frame: pd.DataFrame) -> Array:
+    def value(self, frame: pd.DataFrame) -> Floats:
         column = variable_of(frame, self.variable)
         if self.statistic == "mean":
             return column.to_numpy(dtype=float, na_value=np.nan)
@@ -125,7 +104,8 @@ def check_against(margins: list[Margin], frame: pd.DataFrame) -> None:
 def _unanswerable(margin: Margin, frame: pd.DataFrame) -> tuple[str, dict[str, Any]]:
     """Return the name of what is wrong, if anything is, and what its words need."""
     names = [margin.variable, *(name for name, _, _ in conditions(margin.within))]
-    absent = [name for name in names if not _has(frame, name)]
+    there = {*frame, "bmi"} if {"body_mass_kg", "stature_cm"} <= {*frame} else {*frame}
+    absent = [name for name in names if name not in there]
     if absent:
         return "absent", {"name": absent[0], "columns": ", ".join(map(str, frame))}
     column = variable_of(frame, margin.variable)
@@ -144,11 +124,7 @@ def _unanswerable(margin: Margin, frame: pd.DataFrame) -> tuple[str, dict[str, A
 
 
 def conditions(within: str) -> list[tuple[str, str, str]]:
-    """Return the conditions of a group as (name, sign, value).
-
-    >>> conditions("sex=female; age_years>=65")
-    [('sex', '=', 'female'), ('age_years', '>=', '65')]
-    """
+    """Return the conditions of a group as (name, sign, value)."""
     found = (CONDITION.match(part) for part in within.split(";") if part.strip())
     return [(m[1], m[2], m[3]) for m in found if m is not None]
 
@@ -169,11 +145,6 @@ def _equals(column: pd.Series, text: str) -> Mask:
         return (column == float(text)).to_numpy(dtype=bool, na_value=False)
     words = column if pd.api.types.is_string_dtype(column) else column.astype(str)
     return (words == text).to_numpy(dtype=bool, na_value=False)
-
-
-def _has(frame: pd.DataFrame, name: str) -> bool:
-    bmi = name == "bmi" and {"body_mass_kg", "stature_cm"} <= set(frame.columns)
-    return name in frame or bmi
 
 
 def is_number(text: str) -> bool:
@@ -225,7 +196,7 @@ def margins_from(frame: pd.DataFrame) -> pd.DataFrame:
             problems.append(Problem.of(_P["empty"], None, 2))
         for name in MARGIN_COLUMNS:
             column = taken.frame.get(name)
-            if name in _NUMBERS:
+            if name in ("low", "high", "target"):
                 cells = [np.nan] * len(frame) if column is None else column
                 table[name], wrong, _ = amounts(cells)
                 problems += [
@@ -235,7 +206,7 @@ def margins_from(frame: pd.DataFrame) -> pd.DataFrame:
                 table[name] = ""
             else:
                 table[name] = column.map(lambda v: "" if pd.isna(v) else str(v).strip())
-        table["standing"] = table["standing"].replace("", "the user's own")
+        table["standing"] = table["standing"].replace("", _OWN)
         for row in range(len(table) * (not taken.problems)):
             problems += [
                 Problem.of(_P[words], None, row + 2, column, value or None, **_ALLOWED)
@@ -253,13 +224,7 @@ def to_margins(table: pd.DataFrame) -> list[Margin]:
 
 
 def named_margins(population: str) -> pd.DataFrame:
-    """Return the margins shipped for a named population, with their sources.
-
-    Columns ``MARGIN_COLUMNS``.
-
-    >>> named_margins("care_home_us")["standing"].unique().tolist()
-    ['published']
-    """
+    """Return the margins shipped for a named population, with their sources."""
     table = margins_from(source_table("margins.csv"))
     known = sorted(table["population"].unique())
     if population not in known:

@@ -9,18 +9,15 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.errors import SizingError, check_number, one_of, warn
-from sizing.people import limits
 from sizing.people.body import Drawn, draw_measures
 from sizing.people.classes import ADULT_AGE, bmi_class, body_mass_index
 from sizing.people.margins import margins_from, named_margins, to_margins
 from sizing.people.own import check_draws, classify, drawn_people
-from sizing.people.people import People
+from sizing.people.people import People, limits_said
 from sizing.people.weights import Weighting, rake
 from sizing.resources import source_table, texts
 from sizing.surveys import read_embedded
 from sizing.words.numbers import given, share
-
-Mask = npt.NDArray[np.bool_]
 
 #: What a cell of the totals may be of.
 KEYS = ("age_years_from", "sex", "ethnic_group", "build", "mass", "walking_difficulty")
@@ -45,10 +42,6 @@ _ROUNDS, _NEAR = 500, 1e-5
 
 #: Fewer people than this carry no share worth reading (common practice, no source).
 _FEW = 30
-#: Body mass index a person cannot have; a threshold outside it is a slip.
-_BMI_LIMITS = (20.0, 80.0)
-
-
 _T = texts("people")
 _POPULATIONS: dict[str, dict[str, Any]] = _T.populations
 
@@ -57,25 +50,8 @@ POPULATIONS: tuple[str, ...] = tuple(_POPULATIONS)
 
 
 def population_titles() -> dict[str, str]:
-    """Return what each population is called in plain words, by its name.
-
-    >>> population_titles()["children"]
-    'children aged 2 to 17'
-    """
+    """Return what each population is called in plain words, by its name."""
     return {name: population["title"] for name, population in _POPULATIONS.items()}
-
-
-def _check_name(name: str) -> None:
-    """Refuse an unknown name, and one that now stands for two populations."""
-    if name == "care_home":
-        raise SizingError(
-            "'care_home' is now two populations",
-            allowed="care_home_us (long-stay residents, United States: 28 % obese, "
-            "7 % of a body mass index under 18.5) or care_home_nordic (what care_home "
-            "was, small studies, Norway and Denmark: 10 % obese, 33 % under 20)",
-            action="write the one that is more like your residents",
-        )
-    one_of("population", name, POPULATIONS)
 
 
 def load_people(
@@ -152,11 +128,14 @@ def load_people(
     >>> bool(people.frame["bmi"].min() >= 40)
     True
     """
-    _check_name(name)
+    if name == "care_home":
+        what, allowed, action = _T.renamed
+        raise SizingError(what, allowed=allowed, action=action)
+    one_of("population", name, POPULATIONS)
     check_draws(draws, seed)
     population = _POPULATIONS[name]
-    low, high = _BMI_LIMITS
-    check_number("the body mass index", bmi_threshold, least=low, most=high)
+    # A body mass index a person cannot have is a slip.
+    check_number("the body mass index", bmi_threshold, least=20.0, most=80.0)
     wanted = margins_from(margins) if margins is not None else None
     if wanted is None and name in set(source_table("margins.csv")["population"]):
         wanted = named_margins(name)
@@ -194,10 +173,10 @@ def load_people(
         evidence,
         weight,
         Drawn(seed, number),
-        limits.said(*population.get("limits", []), "survey"),
+        limits_said(*population.get("limits", []), "survey"),
         ("no_posture", "proxy"),
         name=name,
-        sources=(*read_embedded().sources, limits.TOTALS_SOURCE),
+        sources=(*read_embedded().sources, _T.totals_source),
         settings={"name": name, "draws": draws, "seed": seed, **more},
     )
     if wanted is not None:
@@ -248,8 +227,8 @@ def cells(frame: pd.DataFrame) -> dict[str, pd.DataFrame]:
 def weighted_embedded() -> tuple[pd.DataFrame, npt.NDArray[np.float64]]:
     """Return the embedded people, raked to the survey's own totals, and their weights.
 
-    Each kind of cell in turn (iterative proportional fitting: Deming and Stephan, Ann
-    Math Stat 1940;11:427-444, from memory).
+    Iterative proportional fitting: Deming and Stephan, Ann Math Stat 1940;11:427-444
+    (from memory).
     """
     frame = read_embedded().frame
     table = source_table("nhanes_2017_2018_totals.csv", keep_default_na=False)
@@ -272,17 +251,8 @@ def weighted_embedded() -> tuple[pd.DataFrame, npt.NDArray[np.float64]]:
 def reweight(people: People, margins: pd.DataFrame) -> People:
     """Return the people with weights tilted until they meet the margins.
 
-    Same rows; weights add up, draw by draw, to the number of persons.
-    ``settings["margins"]`` holds the margins asked and reached, and
-    ``settings["design_effect"]`` what the weights cost.
-
-    >>> from sizing.people.own import people_from
-    >>> own = people_from(pd.DataFrame({"sex": ["f", "m", "m"],
-    ...                                 "stature_cm": [160, 175, 180]}))
-    >>> asked = pd.DataFrame([{"variable": "sex", "statistic": "share",
-    ...                        "level": "female", "target": 0.5}])
-    >>> reweight(own, asked).weight.round(6).tolist()
-    [1.5, 0.75, 0.75]
+    Same rows; weights add up, draw by draw, to the number of persons. ``settings`` gets
+    ``margins`` asked and reached, and ``design_effect``, what the weights cost.
     """
     table = margins_from(margins)
     result = rake(people.frame, table, weight=people.weight, person="person")
@@ -306,7 +276,7 @@ def reweight(people: People, margins: pd.DataFrame) -> People:
 
 
 def _members(
-    member: Mask, draws: int
+    member: npt.NDArray[np.bool_], draws: int
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.float64]]:
     """A person of m draws that belong has them repeated to ``draws``, by m / draws."""
     count = len(member) // draws
@@ -335,18 +305,12 @@ def _cost(result: Weighting) -> str:
         f"Reweighted to {len(table)} margins: {result.n:,} people say as much as "
         f"{result.n / effect:,.0f} equally weighted ones (design effect {effect:.1f})."
     )
-    counts = zip(
-        to_margins(table.rename(columns={"asked": "target"})),
-        table["n_in_class"],
-        table["asked"] / table["before"],
-        strict=True,
-    )
-    raised = [(grown, m, n) for m, n, grown in counts if m.statistic == "share"]
-    if raised:
-        grown, margin, count = max(raised, key=lambda found: float(found[0]))
-        if grown > 2:
-            words += (
-                f" The {margin} is raised from {share(margin.target / grown)} to "
-                f"{given(margin.target)}, and rests on {count} people."
-            )
+    grown = (table["asked"] / table["before"]).where(table["statistic"] == "share")
+    if grown.max() > 2:
+        most = table.loc[[grown.idxmax()]].rename(columns={"asked": "target"})
+        (margin,) = to_margins(most)
+        words += (
+            f" The {margin} is raised from {share(margin.target / grown.max())} to "
+            f"{given(margin.target)}, and rests on {most['n_in_class'].item()} people."
+        )
     return words

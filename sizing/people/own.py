@@ -1,25 +1,43 @@
-"""A user's own people, and those of a survey's official files, in the kit's form."""
+"""A user's own people, a caseload's and a survey's, in the kit's form."""
 
+import re
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import InputProblems, Problem, SizingError, check_number, check_seed
+from sizing.errors import (
+    InputProblems,
+    Problem,
+    SizingError,
+    check_number,
+    check_seed,
+    warn,
+)
 from sizing.measures import EVIDENCE, MEASURES, to_standard_units
-from sizing.people import limits
+from sizing.measures.headings import Table, plain
+from sizing.measures.tables import CASELOAD, ROW, Taken, say, take
 from sizing.people.body import Drawn, draw_measures
 from sizing.people.classes import age_band, bmi_class, body_mass_index
-from sizing.people.people import People
+from sizing.people.files import read_table
+from sizing.people.people import MODEL_SOURCES, People, limits_said, model_limits
 from sizing.people.weights import checked_weight
 from sizing.resources import texts
+from sizing.stats.formulas import Floats
 from sizing.surveys import Survey
 
-MEASURED, MISSING = EVIDENCE[0], EVIDENCE[-1]
 _T = texts("people")
 _W: dict[str, str] = _T.own
 _P: dict[str, list[str]] = _T.own_problems
+#: Headings under which people write what tells who a client is.
+_PERSONAL = re.compile(
+    r"(^|_)(name|names|surname|forename|initials|nickname|address|street|postcode|"
+    r"post_code|zip|zipcode|phone|telephone|mobile|email|e_mail|dob|birth|birthdate|"
+    r"birthday|nhs|nhs_number|ssn|mrn|hospital_number|patient_number|next_of_kin|"
+    r"photo)(_|$)"
+)
 
 
 def people_from(
@@ -89,50 +107,55 @@ def people_from(
     if not measures and draws is None:
         raise SizingError(_W["no_measure"].format(measures=", ".join(MEASURES)))
     standard = _with_keys(standard, drawing=draws is not None)
-    settings = {"draws": draws, "seed": seed}
+    about: dict[str, Any] = {"name": name, "settings": {"draws": draws, "seed": seed}}
+    about |= {"sources": (_W["source"],)}
     if draws is not None:
         if "sex" not in standard:
             raise SizingError(_W["no_sex"])
-        out, evidence = draw_measures(
-            standard.drop(columns="draw"), draws=draws, seed=seed
-        )
-        drawn = Drawn(seed, out["draw"].to_numpy(dtype=np.int64))
-        about: dict[str, Any] = {"name": name, "settings": settings}
-        about |= {"sources": (_W["source"],)}
-        stops = limits.said("own")
-        return drawn_people(out, evidence, np.tile(w, draws), drawn, stops, **about)
-    known = {m: _measured_or_missing(standard[m]) for m in measures}
+        table = standard.drop(columns="draw")
+        out, evidence = draw_measures(table, draws=draws, seed=seed)
+        return drawn_people(out, evidence, w, seed, limits_said("own"), **about)
+    # Taking from two words is ten times faster than writing a million.
+    words = pd.Series([EVIDENCE[0], EVIDENCE[-1]])
+    known = {
+        name: words.iloc[standard[name].isna().to_numpy().astype(int)]
+        for name in measures
+    }
     return People(
-        name=name,
         frame=standard,
         weight=pd.Series(w, index=standard.index, name="weight"),
-        evidence=pd.DataFrame(known),
-        sources=(_W["source"],),
-        limits=limits.said("own", "no_posture"),
-        settings=settings,
+        evidence=pd.DataFrame({k: v.reset_index(drop=True) for k, v in known.items()}),
+        limits=limits_said("own", "no_posture"),
+        **about,
     )
 
 
 def drawn_people(
     frame: pd.DataFrame,
     evidence: pd.DataFrame,
-    weight: npt.NDArray[np.float64],
-    drawn: Drawn,
+    weight: Floats,
+    drawn: Drawn | int,
     stops: tuple[str, ...],
     last: tuple[str, ...] = ("no_posture",),
     *,
     sources: tuple[str, ...],
     **about: Any,
 ) -> People:
-    """Return people whose missing measures were drawn, with the model's own limits."""
+    """Return people whose missing measures were drawn, with the model's own limits.
+
+    With the seed for ``drawn``, ``weight`` is that of each person, drawn in turn.
+    """
+    if isinstance(drawn, int):
+        drawn = Drawn(drawn, frame["draw"].to_numpy(dtype=np.int64))
+        weight = np.tile(weight, len(frame) // len(weight))
     ages = frame["age_years"]
-    own = limits.model_limits(float(ages.min()), float(ages.max()))
+    own = model_limits(float(ages.min()), float(ages.max()))
     return People(
         frame=frame,
         weight=pd.Series(weight, index=frame.index, name="weight"),
         evidence=evidence,
-        sources=(*sources, *limits.MODEL_SOURCES),
-        limits=tuple(dict.fromkeys((*stops, *own, *limits.said(*last)))),
+        sources=(*sources, *MODEL_SOURCES),
+        limits=tuple(dict.fromkeys((*stops, *own, *limits_said(*last)))),
         drawn=drawn,
         **about,
     )
@@ -143,21 +166,14 @@ def people_of_survey(survey: Survey, *, draws: int = 5, seed: int = 1) -> People
 
     ``frame`` as of ``load_people``; a measure the survey took (such as hips in the
     releases that have them) is ``measured``. Each draw's weights are the survey's.
-
-    >>> from sizing.surveys import read_nhanes_folder
-    >>> survey = read_nhanes_folder("nhanes_2017_2018")  # doctest: +SKIP
-    >>> people_of_survey(survey, draws=2).measures[:2]  # doctest: +SKIP
-    ('stature_cm', 'body_mass_kg')
     """
     check_draws(draws, seed)
     frame, evidence = draw_measures(survey.frame, draws=draws, seed=seed)
     classify(frame)
-    weight = np.tile(survey.weight.to_numpy(dtype=float), draws)
-    drawn = Drawn(seed, frame["draw"].to_numpy(dtype=np.int64))
-    settings = {"name": survey.name, "draws": draws, "seed": seed}
-    about: dict[str, Any] = {"name": survey.name, "settings": settings}
-    about |= {"sources": survey.sources}
-    return drawn_people(frame, evidence, weight, drawn, survey.limits, **about)
+    weight = survey.weight.to_numpy(dtype=float)
+    about: dict[str, Any] = {"name": survey.name, "sources": survey.sources}
+    about |= {"settings": {"name": survey.name, "draws": draws, "seed": seed}}
+    return drawn_people(frame, evidence, weight, seed, survey.limits, **about)
 
 
 def classify(frame: pd.DataFrame) -> None:
@@ -171,17 +187,10 @@ def check_draws(draws: object, seed: object) -> None:
     check_seed(seed)
 
 
-def _measured_or_missing(column: pd.Series) -> pd.Series:
-    # Taking from two words is ten times faster than writing a million.
-    words = pd.Series([MEASURED, MISSING])
-    return words.iloc[column.isna().to_numpy().astype(int)].reset_index(drop=True)
-
-
 def _with_keys(frame: pd.DataFrame, *, drawing: bool) -> pd.DataFrame:
     """Return the frame with ``person`` and ``draw`` first, each pair once."""
     out = frame.copy()
-    own_keys = "person" in out
-    if not own_keys:
+    if "person" not in out:
         if "draw" in out:
             raise SizingError(_W["draw_alone"])
         out.insert(0, "person", np.arange(len(out)))
@@ -204,3 +213,113 @@ def _with_keys(frame: pd.DataFrame, *, drawing: bool) -> pd.DataFrame:
         raise InputProblems(problems, about="the people")
     rest = [c for c in out.columns if c not in ("person", "draw")]
     return out[["person", "draw", *rest]]
+
+
+def read_caseload(
+    path: str | Path, *, draws: int = 5, seed: int = 1, called: str = ""
+) -> People:
+    """Read a caseload from a CSV or XLSX file.
+
+    Parameters
+    ----------
+    path : str or Path
+        One client per row. Columns: ``sex`` and as many as are known of
+        ``age_years`` and the measures, each with its unit in its name, such as
+        ``body_mass_kg`` or ``Hip girth (in)``; empty cells where not measured.
+        Other columns (a ward, a diagnosis) are kept and named as not used, but
+        those whose heading says they tell who a client is (a name, an address, a
+        date of birth) are not.
+    draws : int
+        How often missing measures are drawn, jointly, for each client.
+    seed : int
+        Seed of the draws.
+    called : str
+        The sheet of a workbook that holds the list, where it is not the first.
+
+    Returns
+    -------
+    People
+        ``person`` is the client's row in the file (the heading is row 1).
+
+    Raises
+    ------
+    InputProblems
+        Naming every problem of the file at once, with row and column.
+    SizingError
+        If the file is missing or is not a table.
+
+    Warns
+    -----
+    SizingWarning
+        If a column was left out for privacy, or a value is unusual.
+    ReadingNote
+        How many clients were read, what is known of how many, and what not used.
+
+    Examples
+    --------
+    >>> import tempfile, pathlib
+    >>> file = pathlib.Path(tempfile.mkdtemp()) / "clients.csv"
+    >>> _ = file.write_text("sex,age_years,body_mass_kg,hip_circumference_cm\\n"
+    ...                     "f,82,51.5,92\\nm,47,,\\n")
+    >>> clients = read_caseload(file, draws=2)
+    >>> clients.n, clients.draws, clients.frame["person"].tolist()
+    (2, 2, [2, 3, 2, 3])
+    """
+    check_draws(draws, seed)
+    file = Path(path)
+    rows = client_rows(file, CASELOAD, called)
+    taken = take(rows, CASELOAD, note=False, collect=True)
+    standard = taken.frame
+    with taken.told():
+        problems = _faults(taken)
+        try:
+            numbered = taken.frame.set_axis(pd.Index(taken.rows[1:], name=ROW))
+            standard = to_standard_units(numbered, file=file.name)
+            standard = standard.reset_index(drop=True)
+        except InputProblems as found:
+            problems = [*problems, *found.problems]
+        if problems:
+            raise InputProblems(problems)
+    say(file.name, taken.read())
+    standard = standard.drop(columns=["person", "draw"], errors="ignore")
+    standard.insert(0, "person", taken.rows[1:])
+    return people_from(standard, draws=draws, seed=seed, name=f"caseload {file.stem}")
+
+
+def client_rows(file: Path, kind: Table, called: str = "") -> pd.DataFrame:
+    """Read a list of clients as it stands, without what says who they are."""
+    table = unnamed(read_table(file, kind, called=called), file.name)
+    if table.empty:
+        raise SizingError(
+            "there is no client in it", allowed="one per row", file=file.name
+        )
+    return table
+
+
+def unnamed(table: pd.DataFrame, about: str) -> pd.DataFrame:
+    """Leave out empty rows at the end, and with a warning what says who people are."""
+    filled = np.flatnonzero(table.notna().any(axis=1))
+    personal = [c for c in table.columns if _PERSONAL.search(plain(c))]
+    if personal:
+        named = ", ".join(map(repr, personal))
+        warn(_W["personal"].format(about=about, personal=named))
+    return table.iloc[: filled[-1] + 1 if len(filled) else 0].drop(columns=personal)
+
+
+def _faults(taken: Taken) -> list[Problem]:
+    table = taken.frame
+    filled = table.notna().any(axis=1)
+    sexless = filled & (table["sex"].isna() if "sex" in table else False)
+    problems = [
+        Problem.of(_P[words], None, row + 2, column)
+        for words, where, column in (
+            ("empty", ~filled, None),
+            ("no_sex", sexless, "sex"),
+        )
+        for row in np.flatnonzero(where).tolist()
+    ]
+    if not taken.problems and not any(one.measure in MEASURES for one in taken.found):
+        found = ", ".join(f"'{one.given}'" for one in taken.found)
+        said = {"measures": ", ".join(MEASURES), "found": found}
+        problems.append(Problem.of(_P["no_measure"], None, 1, **said))
+    return problems

@@ -5,17 +5,13 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
-from sizing.people.body.moments import adult_share, model_age, model_bias
+from sizing.people.body.model import adult_share, model_age, model_bias
 from sizing.people.classes import ADULT_AGE, AGE_BANDS, age_band
-from sizing.people.layout import layout
 from sizing.people.margins import to_margins
-from sizing.people.people import People
+from sizing.people.people import People, layout
 from sizing.resources import source_table
-from sizing.stats.intervals import student
-from sizing.stats.joining import design_df, join_influences
-from sizing.stats.layout import Floats
-from sizing.stats.shares import group_means
-from sizing.stats.weighted import weighted_quantile
+from sizing.stats.estimates import design_df, group_means, join_influences
+from sizing.stats.formulas import Floats, student, weighted_quantile
 from sizing.words.numbers import given
 
 Mask = npt.NDArray[np.bool_]

@@ -10,11 +10,9 @@ import pandas as pd
 from sizing.errors import SizingError
 from sizing.people.margins import Margin, check_against, margins_from, to_margins
 from sizing.resources import texts
-from sizing.stats.weighted import kish_design_effect
+from sizing.stats.formulas import Floats, kish_design_effect
 
-Array = npt.NDArray[np.float64]
-_T = texts("people")
-_W: dict[str, str] = _T.weights
+_W: dict[str, str] = texts("people").weights
 
 #: A person's weight as a share of the mean weight, below which it counts as 0
 #: (the solver's own tolerance).
@@ -25,12 +23,11 @@ _WHAT = ("variable", "statistic", "level", "low", "high", "within")
 
 @dataclass(frozen=True)
 class Weighting:
-    """Weights that meet margins: one positive weight per row, and what they cost.
+    """One positive weight per row that meets margins, and what they cost.
 
-    ``table`` has one row per margin: what it is, ``n`` persons in its group,
-    ``n_in_class`` of them (in any draw) in the class of a share, ``before``,
-    ``asked`` and ``reached``. ``design_effect`` is Kish's of the ``n`` persons;
-    ``iterations`` Newton steps were taken.
+    ``table`` has a row per margin: what it is, ``n`` persons in its group,
+    ``n_in_class`` of them (in any draw) in the class of a share, ``before``, ``asked``
+    and ``reached``. ``design_effect`` is Kish's of the ``n`` persons.
     """
 
     weight: pd.Series
@@ -51,33 +48,26 @@ def rake(
 ) -> Weighting:
     """Tilt weights as little as possible until every margin is met.
 
-    A margin within a group says nothing about how many are in the group: give that as a
-    margin of its own, or it moves. Whose value is missing is left out of that margin;
-    rows of one ``person`` share a weight. Where no positive weights meet all margins
-    (shown by linear programming) those in conflict are named.
-
-    Margins may be shares of levels, shares of ranges and means, in everyone or
-    within groups. For shares of levels alone the result is that of classical
-    raking (iterative proportional fitting).
+    A margin within a group says nothing about how many are in the group. Whose value is
+    missing is left out of that margin; rows of one ``person`` share a weight.
 
     w_i = d_i exp(lambda' g_i), with g_i = 1(i in the group) (x_i - target), the
-    exponential case of Deville and Sarndal, Calibration estimators in survey
-    sampling, J Am Stat Assoc 1992;87:376-382 (from memory). It has the least
-    Kullback-Leibler distance from the starting weights; lambda minimises the
-    convex function log sum d_i exp(lambda' g_i), by Newton steps.
+    exponential case of Deville and Sarndal, J Am Stat Assoc 1992;87:376-382 (from
+    memory): the least Kullback-Leibler distance from the starting weights; lambda
+    minimises the convex function log sum d_i exp(lambda' g_i), by Newton steps.
     """
     wanted = to_margins(margins_from(margins))
     check_against(wanted, frame)
     start = checked_weight(weight, len(frame))
     codes, rows_each = _persons(frame, person, start)
     base = np.bincount(codes, start) / start.sum()
-    inside = [margin.group(frame) for margin in wanted]
-    value = [
-        np.where(group, margin.value(frame), 0.0)
-        for margin, group in zip(wanted, inside, strict=True)
-    ]
-    in_group = _per_person(inside, codes, rows_each)
-    in_value = _per_person(value, codes, rows_each)
+    inside = np.column_stack([margin.group(frame) for margin in wanted])
+    value = np.column_stack([margin.value(frame) for margin in wanted])
+    value = np.where(inside, value, 0.0)
+    in_group, in_value = (
+        np.column_stack([np.bincount(codes, column) / rows_each for column in table.T])
+        for table in (inside, value)
+    )
     target = np.array([margin.target for margin in wanted])
     pull = in_value - target * in_group
     scale = np.sqrt(np.average(np.square(pull), axis=0, weights=base))
@@ -96,7 +86,7 @@ def rake(
                 "n_in_class": int((in_value[:, j] > 0).sum()),
                 "before": base @ in_value[:, j] / (base @ in_group[:, j]),
                 "asked": m.target,
-                "reached": float(w @ value[j] / (w @ inside[j])),
+                "reached": float(w @ value[:, j] / (w @ inside[:, j])),
             }
             for j, m in enumerate(wanted)
         ]
@@ -114,7 +104,7 @@ def rake(
 
 def checked_weight(
     weight: npt.ArrayLike | None, count: int, *, zeros: bool = False
-) -> Array:
+) -> Floats:
     """Return weights as an array, refusing what cannot weigh people."""
     if weight is None:
         return np.ones(count)
@@ -128,16 +118,16 @@ def checked_weight(
     if len(bad):
         shown = ", ".join(f"row {i}: {w[i]:g}" for i in bad[:5])
         least = "0 or more" if zeros else "above 0"
-        told = {"many": len(bad), "count": count, "least": least, "shown": shown}
-        raise SizingError(_W["bad"].format(**told))
+        told = _W["bad"].format(many=len(bad), count=count, least=least, shown=shown)
+        raise SizingError(told)
     if not w.any():
         raise SizingError(_W["none"])
     return w
 
 
 def _persons(
-    frame: pd.DataFrame, person: str | None, start: Array
-) -> tuple[npt.NDArray[np.int64], Array]:
+    frame: pd.DataFrame, person: str | None, start: Floats
+) -> tuple[npt.NDArray[np.int64], Floats]:
     """Return each row's person as 0, 1, ... and the number of rows of each."""
     if person is None:
         return np.arange(len(frame)), np.ones(len(frame))
@@ -151,25 +141,14 @@ def _persons(
     return codes.astype(np.int64), rows_each
 
 
-def _per_person(
-    columns: Sequence[npt.NDArray[np.generic]],
-    codes: npt.NDArray[np.int64],
-    rows_each: Array,
-) -> Array:
-    """Return the mean over each person's rows, one column per margin."""
-    return np.column_stack(
-        [np.bincount(codes, column.astype(float)) / rows_each for column in columns]
-    )
-
-
 def _tilt(
-    pull: Array, base: Array, tolerance: float, max_iterations: int
-) -> tuple[Array | None, int]:
+    pull: Floats, base: Floats, tolerance: float, max_iterations: int
+) -> tuple[Floats | None, int]:
     """Newton on the convex dual; least squares, as margins may repeat one another."""
     dual = np.zeros(pull.shape[1])
     log_base = np.log(base)
 
-    def at(point: Array) -> tuple[float, Array]:
+    def at(point: Floats) -> tuple[float, Floats]:
         log_w = log_base + pull @ point
         top = float(log_w.max())
         w = np.exp(log_w - top)
@@ -199,14 +178,12 @@ def _tilt(
 
 
 def refuse_the_impossible(
-    margins: Sequence[Margin], in_group: Array, in_value: Array
+    margins: Sequence[Margin], in_group: Floats, in_value: Floats
 ) -> None:
     """Raise if no positive weights meet the margins, naming those in conflict.
 
-    The targets can be met with positive weights only if they lie inside the
-    convex hull of what the people have. The largest smallest weight that still
-    meets them is a linear programme; where it is 0 they cannot be met. Margins
-    are then left out one by one while the rest stays impossible, so those named
+    The largest smallest weight that meets them is a linear programme; where it is 0
+    margins are left out one by one while the rest stays impossible, so that those named
     are a smallest set in conflict.
     """
     target = np.array([margin.target for margin in margins])
@@ -233,7 +210,7 @@ def refuse_the_impossible(
     raise SizingError(_W["conflict"].format(together=together, lines="\n".join(lines)))
 
 
-def _optimum(cost: Array, equal: Array) -> float | None:
+def _optimum(cost: Floats, equal: Floats) -> float | None:
     # Takes long to load, and no client is judged by it.
     from scipy.optimize import linprog
 
@@ -242,7 +219,7 @@ def _optimum(cost: Array, equal: Array) -> float | None:
     return None if found.fun is None else float(found.fun)
 
 
-def _least_weight(pull: Array) -> float:
+def _least_weight(pull: Floats) -> float:
     """Maximise e: weights are e + q, q >= 0, of mean 1, and meet every margin."""
     count = len(pull)
     ones = np.append(np.full(count, 1 / count), 1.0)
@@ -251,7 +228,7 @@ def _least_weight(pull: Array) -> float:
     return -(_optimum(cost, np.vstack([ones, balance])) or 0.0)
 
 
-def _reach(group: Array, value: Array, others: Array) -> tuple[float, float] | None:
+def _reach(group: Floats, value: Floats, others: Floats) -> tuple[float, float] | None:
     """Return the smallest and largest average in a group, the others being met."""
     equal = np.vstack([group, others.T])
     low, high = (_optimum(sign * value, equal) for sign in (1.0, -1.0))

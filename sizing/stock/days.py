@@ -7,8 +7,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.stats import binom
 
-from sizing.people.layout import layout
-from sizing.stats.joining import complete_df, join_influences
+from sizing.people.people import layout
+from sizing.stats.estimates import complete_df, join_influences
 from sizing.stock.need import Served, Use
 from sizing.stock.offers import Offer
 from sizing.stock.service import Ints, sizes_in

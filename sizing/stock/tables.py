@@ -11,8 +11,13 @@ from scipy import stats
 from scipy.optimize import brentq
 
 from sizing.charts import assign
-from sizing.stats.intervals import LEVEL, score_interval, student, wilson
-from sizing.stats.weighted import weighted_quantile
+from sizing.stats.formulas import (
+    LEVEL,
+    score_interval,
+    student,
+    weighted_quantile,
+    wilson,
+)
 from sizing.stock.days import Days, Floats, Group, people_variance
 from sizing.stock.offers import Offer
 from sizing.stock.service import Ints, Needs, Shortage, sizes_in

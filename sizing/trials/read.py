@@ -11,13 +11,13 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.charts.build import alike, as_text
-from sizing.client.readings import HOW, MASS, reading
+from sizing.client.how import HOW, MASS, reading
 from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import MEASURES, measure_patterns, to_standard_units, vocabulary
 from sizing.measures.headings import measure_columns, plain
 from sizing.measures.tables import ROW, TRIALS, take
-from sizing.people.caseload import unnamed
 from sizing.people.files import read_table
+from sizing.people.own import unnamed
 from sizing.resources import source_table, texts
 from sizing.trials.model import OUTCOMES
 

@@ -44,7 +44,7 @@ from sizing.coverage import compare_charts, estimate_coverage
 from sizing.measures import SEATED_AND_GIRTHS
 from sizing.people.body import Drawn, draw_measures
 from sizing.people.body.error import bias_correlation
-from sizing.people.body.moments import adult_share, model_age, model_bias
+from sizing.people.body.model import adult_share, model_age, model_bias
 from sizing.people.classes import age_band
 from sizing.people.people import People
 from sizing.stock import Served, Use, offer_from, tables

@@ -10,20 +10,20 @@ from scipy import stats
 from scipy.optimize import brentq
 from scipy.stats import binomtest, chi2
 
-from sizing.client import change, client_from
-from sizing.client.check import ClientAnswer
+from sizing.client import client_from, growth
+from sizing.client.answer import ClientAnswer
+from sizing.client.doubts import _among, _people, _words, doubtful
+from sizing.client.how import Reading, reading
 from sizing.client.judged import evidence_limits, sources
-from sizing.client.measuring import _among, _people, _words, doubtful
 from sizing.client.nudge import nudge, nudge_layout, with_edge
 from sizing.client.own_chart import judge_chart
 from sizing.client.posterior import draw_bodies
-from sizing.client.readings import Reading, reading
 from sizing.errors import SizingError
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
-from sizing.people import limits
-from sizing.people.body.moments import moments
-from sizing.people.growth import z_score
+from sizing.people.body.model import moments
+from sizing.people.classes import z_score
 from sizing.people.own import people_from
+from sizing.people.people import LIMITS
 
 from .cases import (
     BACK,
@@ -191,10 +191,10 @@ def test_a_child_keeps_her_centiles_and_her_distance_from_the_model(monkeypatch,
         got.update(path=path, at=at, z=z)
         return pd.DataFrame()
 
-    monkeypatch.setattr(change, "_leaving", kept)
+    monkeypatch.setattr(growth, "_leaving", kept)
     taken = [reading(STATURE, 130.0), reading(HIP, 70.0)]
     bodies = draw_bodies(sex, 8.25, taken)
-    change.outgrows(bodies, edges(made({HIP: [(0, 90)]})), "one", seed=2)
+    growth.outgrows(bodies, edges(made({HIP: [(0, 90)]})), "one", seed=2)
     path, at, z = got["path"], got["at"], got["z"]
     assert at.tolist() == [*np.arange(8.25, 20, 0.5), 20.0]
     assert path.shape == (200, len(at), len(MEASURES))
@@ -223,12 +223,12 @@ def answer() -> ClientAnswer:
 
 def test_where_evidence_and_figures_come_from_is_said_once(answer):
     child = client_from({"sex": "f", "age_years": 8, STATURE: 128})
-    assert limits.SAID["children_1977"] in evidence_limits(child)
-    assert limits.SAID["soldiers"] not in evidence_limits(child)
+    assert LIMITS["children_1977"] in evidence_limits(child)
+    assert LIMITS["soldiers"] not in evidence_limits(child)
     unknown = client_from({"sex": "f", STATURE: 158})
     told = evidence_limits(unknown)
-    assert limits.SAID["soldiers"] in told and limits.SAID["children_1977"] in told
-    last = (limits.SAID["at_home"], limits.SAID["no_posture"])
+    assert LIMITS["soldiers"] in told and LIMITS["children_1977"] in told
+    last = (LIMITS["at_home"], LIMITS["no_posture"])
     assert evidence_limits(answer.client)[-2:] == last
     told = sources(answer.client)
     assert len(set(told)) == len(told) == 5

@@ -5,7 +5,7 @@ import pandas as pd
 
 from sizing.charts import chart_from
 from sizing.people.people import People
-from sizing.stats.layout import Layout
+from sizing.stats.estimates import Layout
 
 
 def chart_of(measure="stature_cm", **bands):

@@ -18,11 +18,11 @@ from sizing.errors import SizingError
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.people import load_people
 from sizing.people.body import Drawn
-from sizing.people.layout import layout
 from sizing.people.own import people_from
-from sizing.people.people import People
-from sizing.stats.intervals import wilson
-from sizing.stats.joining import (
+from sizing.people.people import People, layout
+from sizing.stats.estimates import (
+    Layout,
+    _variance,
     complete_df,
     design_df,
     join_draws,
@@ -30,8 +30,7 @@ from sizing.stats.joining import (
     variance_of_sum,
     variance_of_totals,
 )
-from sizing.stats.layout import Layout
-from sizing.stats.shares import _variance, replicate_counts
+from sizing.stats.formulas import replicate_counts, wilson
 
 from .cases import CHART, people_of, place_of
 

@@ -24,9 +24,8 @@ from sizing.errors import SizingError
 from sizing.measures import MEASURES
 from sizing.pages.study import assumption_table, assumptions_drawing
 from sizing.people import load_people
-from sizing.people.body.moments import moments
-from sizing.people.layout import layout
-from sizing.people.people import People
+from sizing.people.body.model import moments
+from sizing.people.people import People, layout
 
 from .cases import CHART, chart_of, exposed_people, invented, people_of, place_of
 

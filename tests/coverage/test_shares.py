@@ -14,8 +14,9 @@ from sizing.charts import OUTCOMES, SizeChart, assign, chart_from, demo_chart
 from sizing.charts.assign import OUTCOME_WORDS
 from sizing.coverage import compare_charts, estimate_coverage, harm_words, weighed_harm
 from sizing.errors import SizingError
-from sizing.people.layout import layout
-from sizing.stats.shares import group_means, replicate_counts
+from sizing.people.people import layout
+from sizing.stats.estimates import group_means
+from sizing.stats.formulas import replicate_counts
 from sizing.surveys import read_nhanes_files
 from sizing.words.numbers import points
 

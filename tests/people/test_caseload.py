@@ -14,10 +14,10 @@ from sizing.errors import InputProblems, SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.measures.headings import Column, Table
 from sizing.measures.tables import ANY
-from sizing.people import limits, people_of_survey
-from sizing.people.caseload import read_caseload, unnamed
+from sizing.people import people_of_survey
 from sizing.people.files import read_table
-from sizing.people.own import people_from
+from sizing.people.own import people_from, read_caseload, unnamed
+from sizing.people.people import LIMITS
 from sizing.surveys import Survey, read_nhanes_folder
 
 CLIENTS = """sex,age_years,body_mass_kg,stature_cm,hip_circumference_in,ward
@@ -47,8 +47,8 @@ def test_what_is_known_stays_and_what_is_missing_is_drawn(file):
     second = people.frame["person"] == 3
     assert (people.evidence.loc[second, "stature_cm"] == "measured").all()
     assert (people.evidence.loc[second, "body_mass_kg"] != "measured").all()
-    assert limits.SAID["own"] in people.limits
-    assert limits.SAID["children_1977"] in people.limits
+    assert LIMITS["own"] in people.limits
+    assert LIMITS["children_1977"] in people.limits
 
 
 @pytest.mark.parametrize(
@@ -203,7 +203,7 @@ def test_weights_follow_their_person_through_the_draws():
     pairs = people.weight.groupby(people.frame["person"]).unique()
     assert pairs[11].tolist() == [3.0]
     assert pairs[7].tolist() == [5.0]
-    assert limits.SAID["children_1977"] not in people.limits
+    assert LIMITS["children_1977"] not in people.limits
 
 
 def test_draws_that_came_with_the_table_are_kept():

@@ -12,12 +12,23 @@ from scipy.stats import multivariate_normal, norm
 from data_sources.derive_older_widths import THIGH, read_adults
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
-from sizing.people.body.conditional import condition_normal, log_density, sample_normal
-from sizing.people.body.draw import _correlated, _DrawnBetas
-from sizing.people.body.evidence import CONVERTED, NO_HEAVY_DATA, evidence_levels
-from sizing.people.body.moments import model_bias, moments, older_law
-from sizing.people.body.noise import even_normal, keys_of, normals, uniforms
-from sizing.people.body.terms import group_models
+from sizing.people.body.chance import (
+    condition_normal,
+    even_normal,
+    keys_of,
+    log_density,
+    normals,
+    sample_normal,
+    uniforms,
+)
+from sizing.people.body.draw import (
+    CONVERTED,
+    NO_HEAVY_DATA,
+    _correlated,
+    _DrawnBetas,
+    evidence_levels,
+)
+from sizing.people.body.model import group_models, model_bias, moments, older_law
 
 WHOLE = 2**64
 

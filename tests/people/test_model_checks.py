@@ -15,16 +15,15 @@ from sizing.charts import assign, chart_from
 from sizing.client.nudge import nudge, with_edge
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
-from sizing.people import People, limits, people_from
+from sizing.people import People, people_from
 from sizing.people.body.error import bias_correlation
-from sizing.people.body.moments import model_bias
-from sizing.people.body.terms import group_models
-from sizing.people.layout import layout
+from sizing.people.body.model import group_models, model_bias
+from sizing.people.people import LIMITS, layout
 from sizing.resources import source_json, source_table
-from sizing.stats.shares import group_means
+from sizing.stats.estimates import group_means
 
 #: The package exports a function of the same name.
-moments_module = import_module("sizing.people.body.moments")
+moments_module = import_module("sizing.people.body.model")
 KG_PER_LB, CM_PER_INCH = 0.45359237, 2.54
 
 
@@ -72,7 +71,7 @@ def test_womens_seat_breadth_is_what_the_limits_say():
     forces.append("Royal Australian Navy women 2015")
     assert gap[forces].abs().max() <= 0.5
     old = gap[gap.index.str.contains("US civilian women 18-79")].item()
-    assert f"{old:.1f} cm wider" in limits.SAID["seat_breadth"]
+    assert f"{old:.1f} cm wider" in LIMITS["seat_breadth"]
 
 
 def test_the_typical_error_of_a_mean_is_what_the_limits_say():
@@ -82,7 +81,7 @@ def test_the_typical_error_of_a_mean_is_what_the_limits_say():
     for part in ("hip_circumference", "sitting_height", "waist_circumference"):
         words = part.replace("_", " ").replace("circumference", "girth")
         said = f"{100 * young[f'{part}_cm']:.1f} % for {words}"
-        assert said in limits.SAID["children_1977"]
+        assert said in LIMITS["children_1977"]
     for part, words in (
         ("hip_circumference", "for hip girth"),
         ("buttock_popliteal_length", "for bottom-to-knee length"),
@@ -93,7 +92,7 @@ def test_the_typical_error_of_a_mean_is_what_the_limits_say():
         ("waist_circumference", "for waist girth"),
     ):
         said = f"{100 * bias[f'{part}_cm']:.1f} % {words}"
-        assert said in limits.SAID["model_bias"]
+        assert said in LIMITS["model_bias"]
 
 
 @pytest.mark.surveys
@@ -201,7 +200,7 @@ def test_mean_and_sd_fit_against_statsmodels(survey_folder):
 
     from data_sources.derive_adult_model import predictors_of, read_army
     from data_sources.model_fitting import fit_mean_and_sd, terms_of
-    from sizing.people.body.terms import monomials
+    from sizing.people.body.model import monomials
 
     army = read_army(survey_folder, "female")
     x, y = predictors_of(army), np.log(army["sitting_height_cm"].to_numpy())

@@ -13,19 +13,18 @@ from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body import donors as model_donors
 from sizing.people.body import draw as model_draw
 from sizing.people.body import draw_measures
-from sizing.people.body.conditional import condition_normal, patterns
-from sizing.people.body.draw import _DrawnBetas, _one_draw
-from sizing.people.body.gate import RATIOS, implausible
-from sizing.people.body.moments import moments
-from sizing.people.body.noise import (
+from sizing.people.body.chance import (
     _STEP,
     _mix,
+    condition_normal,
     even_normal,
     keys_of,
     normals,
+    patterns,
     uniforms,
 )
-from sizing.people.body.terms import group_models
+from sizing.people.body.draw import RATIOS, _DrawnBetas, _one_draw, broken_ratios
+from sizing.people.body.model import group_models, moments
 from sizing.resources import source_table
 from sizing.surveys import read_embedded
 
@@ -229,7 +228,7 @@ def test_drawn_bodies_can_be(embedded):
     drawn, _ = draw_measures(part, draws=3, seed=9)
     build = drawn[["body_mass_kg", "stature_cm", "age_years"]].to_numpy()
     values = drawn[list(SEATED_AND_GIRTHS)].to_numpy()
-    assert not implausible(build, values).any()
+    assert not broken_ratios(build, values).any()
 
 
 def test_a_body_breaks_a_rule_beyond_either_end_of_it():
@@ -238,7 +237,9 @@ def test_a_body_breaks_a_rule_beyond_either_end_of_it():
 
     def broken(**changes):
         body = {**sound, **changes}
-        return implausible(build, np.array([[body[m] for m in SEATED_AND_GIRTHS]]))[0]
+        return broken_ratios(
+            build, np.array([[body[m] for m in SEATED_AND_GIRTHS]])
+        ).any()
 
     assert not broken()
     for above, below, low, high in RATIOS:
@@ -375,9 +376,9 @@ def test_a_body_that_cannot_be_is_drawn_again_eight_times_and_then_kept(
 
     def never(build, values):
         asked.append(values.copy())
-        return np.array([True, False])[: len(values)]
+        return np.array([[True], [False]])[: len(values)]
 
-    monkeypatch.setattr(model_draw, "implausible", never)
+    monkeypatch.setattr(model_draw, "broken_ratios", never)
     frame = pd.DataFrame({"person": [1, 2], "sex": "female", "age_years": 45.5})
     frame["body_mass_kg"], frame["stature_cm"] = 70.0, 163.0
     frame.loc[0, gap] = np.nan

@@ -14,13 +14,19 @@ from scipy.stats import norm
 from data_sources import derive_population_totals
 from sizing.errors import SizingError, SizingWarning
 from sizing.measures import MEASURES
-from sizing.people import limits
-from sizing.people.classes import CHILD_BMI, age_band, bmi_class
-from sizing.people.growth import GROWTH_MEASURES, value_at, z_score
+from sizing.people.classes import (
+    CHILD_BMI,
+    GROWTH_MEASURES,
+    age_band,
+    bmi_class,
+    value_at,
+    z_score,
+)
 from sizing.people.named import POPULATIONS, _members, cells, load_people, reweight
 from sizing.people.own import people_from
+from sizing.people.people import LIMITS, model_limits
 from sizing.resources import source_table
-from sizing.stats.weighted import weighted_quantile
+from sizing.stats.formulas import weighted_quantile
 from sizing.surveys import read_embedded
 
 PERCENTILES = np.arange(5, 100, 5) / 100
@@ -65,8 +71,8 @@ def test_every_population_is_whole(name):
     assert {"walking_difficulty", "ethnic_group"} <= set(frame.columns)
     assert people.sources
     assert all(sentence.endswith(".") for sentence in people.limits)
-    assert limits.SAID["at_home"] in people.limits
-    assert limits.SAID["no_posture"] in people.limits
+    assert LIMITS["at_home"] in people.limits
+    assert LIMITS["no_posture"] in people.limits
     assert people.design_effect >= 1
 
 
@@ -114,8 +120,8 @@ def test_adults_are_as_heavy_as_the_survey_weighs_them():
 def test_who_is_in_each_population_and_with_what_limits(name, ages, said, not_said):
     people = loaded(name)
     assert tuple(people.frame["age_years"].agg(["min", "max"])) == ages
-    assert limits.SAID[said] in people.limits
-    assert limits.SAID.get(not_said) not in people.limits
+    assert LIMITS[said] in people.limits
+    assert LIMITS.get(not_said) not in people.limits
     if name == "walking_difficulty":
         assert people.frame["walking_difficulty"].all()
     if name == "bariatric":
@@ -267,12 +273,12 @@ def test_the_threshold_may_be_as_low_as_it_is_said_to_be():
     ],
 )
 def test_limits_of_the_models_are_those_of_the_ages(ages, told):
-    found = limits.model_limits(*ages)
-    named = {"children": limits.SAID["children_1977"], "seam": limits.SAID["seam"]}
-    named |= {"adults": limits.SAID["soldiers"]}
+    found = model_limits(*ages)
+    named = {"children": LIMITS["children_1977"], "seam": LIMITS["seam"]}
+    named |= {"adults": LIMITS["soldiers"]}
     assert {name for name, words in named.items() if words in found} == told
     # Of nobody was the back taped along the body.
-    assert limits.SAID["back"] in found
+    assert LIMITS["back"] in found
 
 
 def test_what_weights_cost_and_lean_on_is_said():

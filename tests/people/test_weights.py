@@ -21,7 +21,7 @@ from sizing.people.weights import (
     rake,
     refuse_the_impossible,
 )
-from sizing.stats.weighted import kish_design_effect
+from sizing.stats.formulas import kish_design_effect
 
 
 def margin(variable, statistic, target, **more):

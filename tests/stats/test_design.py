@@ -18,15 +18,13 @@ from data_sources.design_estimate import (
     weighted_sd,
 )
 from sizing.resources import source_table
-from sizing.stats.intervals import (
+from sizing.stats.formulas import (
     binomial_interval,
+    bootstrap_weights,
     difference_interval,
+    kish_design_effect,
     score_interval,
     student,
-)
-from sizing.stats.weighted import (
-    bootstrap_weights,
-    kish_design_effect,
     weighted_quantile,
 )
 from sizing.surveys import read_nhanes_files

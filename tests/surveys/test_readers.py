@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 
-import sizing.surveys.embedded as embedded
+import sizing.surveys.nhanes as embedded
 from data_sources.read_surveys import (
     ANSUR_LENGTHS,
     SNYDER_LENGTHS,

@@ -1,9 +1,8 @@
 """Missing body mass, stature and age, from embedded people built alike.
 
-Sampling-importance-resampling (Rubin 1988): for each person with a gap, take
-candidates of the same sex from the embedded people, near in what is known of
-age, body mass and stature (or in what was said, where only that is known);
-weigh each by the likelihood of the girths and seated measures known; draw.
+Sampling-importance-resampling (Rubin 1988): candidates of the same sex, near in what
+is known of build (or was said of it), weighed by the likelihood of the girths and
+seated measures known; then drawn.
 """
 
 from dataclasses import dataclass
@@ -14,10 +13,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
-from sizing.people.body.conditional import log_density, patterns
-from sizing.people.body.moments import moments
-from sizing.people.body.noise import Keys, uniforms
-from sizing.people.body.terms import Floats
+from sizing.people.body.chance import Flags, Keys, log_density, patterns, uniforms
+from sizing.people.body.model import moments
+from sizing.stats.formulas import Floats
 from sizing.surveys import read_embedded
 
 #: What is completed, and the columns of said values that may help.
@@ -41,10 +39,8 @@ _CHUNK = 400
 class Donors:
     """Embedded people of one sex with body mass, stature and age.
 
-    - ``build`` (d, 3): ln mass, ln stature, age.
-    - ``walking`` (d,): 1 serious difficulty walking, 0 none, NaN not asked.
-    - ``said_bias, said_sd`` (2,): Mean and SD of ln measured - ln said, for mass and
-      stature.
+    ``build`` (d, 3) is ln mass, ln stature, age; ``walking`` (d,) 1 serious difficulty,
+    0 none, NaN not asked; ``said_bias`` and ``said_sd`` (2,) of ln measured - ln said.
     """
 
     build: Floats
@@ -55,40 +51,36 @@ class Donors:
 
 @dataclass(frozen=True)
 class Candidates:
-    """Weighted candidates for the build of each person.
+    """Candidates for each person's build, (n, candidates, 3): kg, cm, years.
 
-    - ``build`` (n, candidates, 3): Mass in kg, stature in cm, age in years; known
-      values stay as given.
-    - ``weight`` (n, candidates): Adding up to 1.
-    - ``far`` (n,): Nobody alike was among the donors.
+    ``weight`` adds up to 1; ``far`` says that nobody alike was among the donors.
     """
 
     build: Floats
     weight: Floats
-    far: npt.NDArray[np.bool_]
+    far: Flags
+
+
+def _walking(frame: pd.DataFrame) -> Floats:
+    asked = frame["walking_difficulty"].astype("Float64")
+    return np.asarray(asked.to_numpy(dtype=float, na_value=np.nan), dtype=np.float64)
 
 
 @lru_cache(maxsize=1)
 def donors() -> dict[str, Donors]:
-    people = read_embedded().frame
-    people = people.dropna(subset=list(BUILD))
-    return {sex: _donors(people[people["sex"] == sex]) for sex in SEXES}
+    everyone = read_embedded().frame.dropna(subset=list(BUILD))
+    return {sex: _donors(everyone[everyone["sex"] == sex]) for sex in SEXES}
 
 
 def _donors(people: pd.DataFrame) -> Donors:
     build = people[list(BUILD)].to_numpy(dtype=float).copy()
     build[:, :2] = np.log(build[:, :2])
-    bias: Floats = np.zeros(2)
-    sd: Floats = np.zeros(2)
-    for i, (name, said) in enumerate(REPORTED.items()):
-        gap = np.log(people[name]) - np.log(people[said])
-        quarter, middle, three = gap.quantile([0.25, 0.5, 0.75])
-        bias[i] = middle
-        # Slips make the plain SD too wide; the quartiles' distance is 1.349 SD.
-        sd[i] = (three - quarter) / 1.349
-    asked = people["walking_difficulty"].astype("Float64")
-    walking = np.asarray(asked.to_numpy(dtype=float, na_value=np.nan), dtype=np.float64)
-    return Donors(build, walking, bias, sd)
+    gaps = [np.log(people[name]) - np.log(people[s]) for name, s in REPORTED.items()]
+    quarter, middle, three = (
+        np.array([gap.quantile(q) for gap in gaps]) for q in (0.25, 0.5, 0.75)
+    )
+    # Slips make the plain SD too wide; the quartiles' distance is 1.349 SD.
+    return Donors(build, _walking(people), middle, (three - quarter) / 1.349)
 
 
 def candidates(
@@ -104,9 +96,8 @@ def candidates(
         whole = np.flatnonzero(sex == one_sex)
         for at in range(0, len(whole), _CHUNK):
             rows = whole[at : at + _CHUNK]
-            build[rows], far[rows] = _nearby(
-                frame.iloc[rows], donors()[one_sex], start[rows]
-            )
+            pool = donors()[one_sex]
+            build[rows], far[rows] = _nearby(frame.iloc[rows], pool, start[rows])
             weight[rows] = _likelihood(one_sex, build[rows], known[rows])
     return Candidates(build, weight, far)
 
@@ -115,16 +106,14 @@ def _nearby(
     frame: pd.DataFrame, pool: Donors, start: Floats
 ) -> tuple[Floats, npt.NDArray[np.bool_]]:
     """Sample candidates near each person, known values put in their place."""
+    n = len(frame)
     given = frame[list(BUILD)].to_numpy(dtype=float)
     target = given.copy()
     target[:, :2] = np.log(given[:, :2])
     low, part, high = NEAR_AGE
+    near_age = np.clip(part * given[:, 2], low, high)
     width = np.column_stack(
-        [
-            np.full(len(frame), NEAR_LN_MASS),
-            np.full(len(frame), NEAR_LN_STATURE),
-            np.clip(part * given[:, 2], low, high),
-        ]
+        [np.full(n, NEAR_LN_MASS), np.full(n, NEAR_LN_STATURE), near_age]
     )
     for i, said in enumerate(REPORTED.values()):
         if said in frame:
@@ -132,25 +121,19 @@ def _nearby(
             use = np.isnan(target[:, i]) & np.isfinite(value)
             target[use, i] = value[use]
             width[use, i] = pool.said_sd[i]
-    log_weight = np.zeros((len(frame), len(pool.build)))
+    log_weight = np.zeros((n, len(pool.build)))
     for i in range(3):
         rows = np.flatnonzero(np.isfinite(target[:, i]))
         gap = target[rows, i][:, None] - pool.build[:, i]
         log_weight[rows] -= 0.5 * (gap / width[rows, i][:, None]) ** 2
-    best = log_weight.max(axis=1)
-    far = best < -0.5 * FAR**2
+    far = log_weight.max(axis=1) < -0.5 * FAR**2
     if "walking_difficulty" in frame:
-        walks = (
-            frame["walking_difficulty"]
-            .astype("Float64")
-            .to_numpy(dtype=float, na_value=np.nan)
-        )
-        differ = np.abs(walks[:, None] - pool.walking) == 1
+        differ = np.abs(_walking(frame)[:, None] - pool.walking) == 1
         log_weight += np.log(OTHER_WALKING) * differ
     total = np.cumsum(np.exp(log_weight - log_weight.max(axis=1)[:, None]), axis=1)
     # Systematic sampling: one random start, even steps.
     steps = np.arange(CANDIDATES) / CANDIDATES
-    picks = np.empty((len(frame), CANDIDATES), dtype=np.intp)
+    picks = np.empty((n, CANDIDATES), dtype=np.intp)
     for i, row in enumerate(total):
         picks[i] = np.searchsorted(row, (start[i] / CANDIDATES + steps) * row[-1])
     build = pool.build[np.minimum(picks, len(pool.build) - 1)]
@@ -167,13 +150,8 @@ def _likelihood(sex: str, build: Floats, known: Floats) -> Floats:
         if len(place) == 0:
             continue
         flat = build[rows].reshape(-1, 3)
-        one = moments(
-            np.full(len(flat), sex, dtype=object),
-            flat[:, 0],
-            flat[:, 1],
-            flat[:, 2],
-            measures=[SEATED_AND_GIRTHS[i] for i in place],
-        )
+        who = np.full(len(flat), sex, dtype=object)
+        one = moments(who, *flat.T, measures=[SEATED_AND_GIRTHS[i] for i in place])
         value = np.repeat(np.log(known[rows][:, place]), c, axis=0)
         covariance = one.covariance(sampling=False)
         log_weight = log_density(value - one.mean, covariance).reshape(-1, c)

@@ -1,61 +1,78 @@
-"""Joint random draws of the measures nobody took, from those somebody did."""
+"""Joint random draws of the measures nobody took, and how well each is founded."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from sizing.errors import SizingError
-from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS
+from sizing.errors import InputProblems, Problem, SizingError
+from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES, vocabulary
 from sizing.people.body import donors as model_donors
-from sizing.people.body.conditional import condition_normal, sample_normal
-from sizing.people.body.evidence import evidence_levels
-from sizing.people.body.gate import checked, implausible
-from sizing.people.body.moments import Moments, moments
-from sizing.people.body.noise import even_normal, keys_of, normals, uniforms
-from sizing.people.body.terms import Floats, group_models
+from sizing.people.body.chance import (
+    Flags,
+    condition_normal,
+    even_normal,
+    keys_of,
+    normals,
+    sample_normal,
+    uniforms,
+)
+from sizing.people.body.model import (
+    Moments,
+    adult_share,
+    group_models,
+    model_age,
+    moments,
+)
+from sizing.stats.formulas import Floats
 
+Sexes = npt.NDArray[np.object_]
+
+#: Nobody younger was measured seated.
+YOUNGEST = 2.0
 #: How often an implausible draw is drawn again before it is kept and marked.
 REDRAWS = 8
-_PREDICTED = EVIDENCE.index("predicted")
-_EXTRAPOLATED = EVIDENCE.index("extrapolated")
-_UNSUPPORTED = EVIDENCE.index("unsupported")
+_PREDICTED, _EXTRAPOLATED, _UNSUPPORTED = range(1, 4)
+_TABLE = vocabulary().set_index("name")
+#: Measures without any data beyond the heaviest people of the army survey.
+NO_HEAVY_DATA = tuple(_TABLE.index[_TABLE["unsupported_when_heavy"] == "yes"])
+#: Measures put together from others; of whom nobody had the measure itself taken.
+CONVERTED = {
+    "adult": tuple(_TABLE.index[_TABLE["converted_for"] == "everyone"]),
+    "child": tuple(_TABLE.index[_TABLE["converted_for"] != "nobody"]),
+}
+#: numerator, denominator, low and high ratio. Wider than anybody in ANSUR II
+#: and Snyder 1977 by a twentieth of the range seen there or more (a test holds
+#: that; common practice, no source); geometry where the comment says so.
+RATIOS: tuple[tuple[str, str, float, float], ...] = (
+    ("sitting_height_cm", "stature_cm", 0.42, 0.66),
+    ("shoulder_height_sitting_cm", "sitting_height_cm", 0.50, 0.80),
+    ("buttock_popliteal_length_cm", "stature_cm", 0.18, 0.38),
+    # A section twice as wide as its girth would be thinner than a line.
+    ("hip_breadth_sitting_cm", "hip_circumference_cm", 0.20, 0.50),
+    ("thigh_circumference_cm", "hip_circumference_cm", 0.35, 0.85),
+    ("waist_circumference_cm", "hip_circumference_cm", 0.50, 1.60),
+    ("chest_circumference_cm", "waist_circumference_cm", 0.55, 1.90),
+)
 
 
 def draw_measures(
     frame: pd.DataFrame, *, draws: int, seed: int
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Fill every missing measure by joint random draws.
+    """Fill every missing measure by joint random draws: people drawn, and evidence.
 
     ``frame`` has one row per person: ``person`` (all different), ``sex``, ``age_years``
-    (2 or more; a whole number under 20 means completed years) and any of ``MEASURES``
-    in cm or kg; ``walking_difficulty``, ``reported_mass_kg`` and
-    ``reported_stature_cm`` help to fill body mass and stature. A person's draws depend
-    on the seed and on ``person`` only.
+    (2 or more) and any of ``MEASURES`` in cm or kg; ``walking_difficulty`` and what was
+    said of mass and stature help. Returned are one row per draw and person, by draw;
+    a person's draws depend on the seed and on ``person`` only.
 
-    ``drawn``: One row per draw and person, by draw, then in the order of ``frame``:
-    ``person``, ``draw`` (0, 1, ...), ``sex``, ``age_years``, all measures, the other
-    columns. What was given is unchanged.
-    ``evidence``: Same index, one column per measure; rules in ``evidence_levels``.
-
-    ``ln y = beta'phi + sigma e`` by sex, with jointly normal ``e``; known
-    measures condition the others. Each draw also draws the coefficients
-    (normal, from their sampling covariance) and one form of the curve beyond
-    the BMI where anybody was measured, both shared by all people of that draw.
-    Missing body mass, stature and age come from embedded people built alike
-    (sampling-importance-resampling, Rubin 1988). A drawn body that cannot be
-    one (``plausible``) is drawn again, up to 8 times, never clipped; one
-    that stays implausible, because of what was given, is marked unsupported.
-
-    >>> person = pd.DataFrame({"person": [1], "sex": ["female"],
-    ...     "age_years": [70], "body_mass_kg": [68.0], "stature_cm": [160.0]})
-    >>> drawn, evidence = draw_measures(person, draws=3, seed=1)
-    >>> drawn["body_mass_kg"].tolist(), drawn["draw"].tolist()
-    ([68.0, 68.0, 68.0], [0, 1, 2])
-    >>> evidence["sitting_height_cm"].unique().tolist()
-    ['extrapolated']
+    Known measures condition the others. Each draw also draws the coefficients (normal,
+    from their sampling covariance) and one form of the curve beyond the BMI where
+    anybody was measured, shared by all people of that draw. A body that cannot be one
+    is drawn again, up to 8 times, never clipped; one that stays so, because of what was
+    given, is marked unsupported.
     """
     if draws < 1:
         raise SizingError("draws must be 1 or more", allowed="1, 2, ...", value=draws)
@@ -75,11 +92,7 @@ def draw_measures(
         far[gaps] = found.far
     blocks, levels = [], []
     for draw in range(draws):
-        build, values, level = (
-            given_build.copy(),
-            known.copy(),
-            np.full(known.shape, _PREDICTED, dtype=np.int8),
-        )
+        build, values = given_build.copy(), known.copy()
         todo = np.arange(n)
         for attempt in range(REDRAWS + 1):
             stream = f"{draw}/{attempt}"
@@ -91,29 +104,109 @@ def draw_measures(
             values[todo] = _one_draw(
                 sex[todo], build[todo], known[todo], z, seed=seed, draw=draw
             )
-            bad = implausible(build[todo], values[todo])
-            todo = todo[bad]
+            todo = todo[broken_ratios(build[todo], values[todo]).any(axis=1)]
             if len(todo) == 0:
                 break
-        level = evidence_levels(
-            sex, build[:, 0], build[:, 1], build[:, 2], SEATED_AND_GIRTHS
-        )
+        mass, stature, age = build.T
+        level = evidence_levels(sex, mass, stature, age, SEATED_AND_GIRTHS)
         level[todo] = _UNSUPPORTED
         blocks.append(np.column_stack([build, values]))
         levels.append(level)
     return _as_frames(people, frame, np.vstack(blocks), np.vstack(levels), far, draws)
 
 
+def checked(frame: pd.DataFrame) -> pd.DataFrame:
+    """Missing columns are added empty; nothing is changed or repaired."""
+    problems = [
+        Problem(f"the column '{name}' is missing", action="add it", column=name)
+        for name in ("person", "sex")
+        if name not in frame
+    ]
+    if not problems and len(frame) == 0:
+        problems = [Problem("there are no people")]
+    if problems:
+        raise InputProblems(problems, about="the people")
+    out = frame.reset_index(drop=True).copy()
+    twice = ("this person is in the table more than once", "one row per person", "")
+    unknown = ("unknown sex", ", ".join(SEXES), "the model has no figures without it")
+    for words, column, bad in (
+        (twice, "person", out["person"].duplicated()),
+        (unknown, "sex", ~out["sex"].isin(SEXES)),
+    ):
+        problems += [
+            Problem(*words, None, row + 2, column, out[column].iloc[row])
+            for row in np.flatnonzero(bad)[:5]
+        ]
+    for name in ("age_years", *MEASURES):
+        given = out[name] if name in out else pd.Series(np.nan, out.index)
+        try:
+            value = given.astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+        except (TypeError, ValueError):
+            problems.append(Problem("not a number somewhere", "numbers", column=name))
+            continue
+        out[name] = value
+        if name == "age_years":
+            wrong, allowed = (value < YOUNGEST) | (value > 120), "2 to 120 years"
+            what = "outside the ages the model knows"
+        else:
+            wrong, allowed = (value <= 0) | np.isinf(value), "above 0"
+            what = "not a body measure"
+        problems += [
+            Problem(what, allowed, row=row + 2, column=name, value=float(value[row]))
+            for row in np.flatnonzero(wrong)[:5]
+        ]
+    if problems:
+        raise InputProblems(problems, about="the people")
+    return out
+
+
+def broken_ratios(build: Floats, values: Floats) -> Flags:
+    """Return which bodies break which of RATIOS, shape (n, ratios)."""
+    column = dict(zip(SEATED_AND_GIRTHS, values.T, strict=True))
+    column["stature_cm"] = build[:, 1]
+    out = np.empty((len(values), len(RATIOS)), dtype=bool)
+    for j, (above, below, low, high) in enumerate(RATIOS):
+        ratio = column[above] / column[below]
+        out[:, j] = ~((ratio >= low) & (ratio <= high))
+    return out
+
+
+def evidence_levels(
+    sex: Sexes, mass: Floats, stature: Floats, age: Floats, measures: Sequence[str]
+) -> npt.NDArray[np.int8]:
+    """Return the evidence for predicted measures as positions in EVIDENCE.
+
+    Unsupported: NO_HEAVY_DATA of adults whose BMI is above what ANSUR II holds (its
+    99.5th percentile), where reasonable forms disagree widely. Extrapolated: BMI for
+    age, height or age outside what the coefficients were fitted on; CONVERTED measures.
+    Between 16 and 20 years the group with the larger share decides.
+    """
+    years = model_age(age)
+    adult = adult_share(years) >= 0.5
+    out = np.full((len(sex), len(measures)), _PREDICTED, dtype=np.int8)
+    for group in ("child", "adult"):
+        for one_sex, model in group_models(group).items():
+            rows = np.flatnonzero((sex == one_sex) & (adult == (group == "adult")))
+            if len(rows) == 0:
+                continue
+            x = model.predictors(mass[rows], stature[rows], years[rows])
+            for j, name in enumerate(measures):
+                low, high = model.measures[name].bounds(years[rows])
+                # A range of one's own age group ends where the seam begins.
+                outside = ((x < low) | (x > high))[:, : 3 if group == "adult" else 2]
+                level = np.where(outside.any(axis=1), _EXTRAPOLATED, _PREDICTED)
+                if group == "adult" and name in NO_HEAVY_DATA:
+                    level[x[:, 0] > high[:, 0]] = _UNSUPPORTED
+                if name in CONVERTED[group]:
+                    level[:] = _EXTRAPOLATED
+                out[rows, j] = level
+    return out
+
+
 def _one_draw(
-    sex: npt.NDArray[np.object_],
-    build: Floats,
-    known: Floats,
-    z: Floats,
-    *,
-    seed: int,
-    draw: int,
+    sex: Sexes, build: Floats, known: Floats, z: Floats, *, seed: int, draw: int
 ) -> Floats:
-    has: npt.NDArray[np.bool_] = np.asarray(np.isfinite(known))
+    has: Flags = np.asarray(np.isfinite(known))
     one, mean, covariance = law_of_draw(sex, build, has, seed=seed, draw=draw)
     some = np.flatnonzero(has.any(axis=1))
     out = np.empty_like(mean)
@@ -129,19 +222,13 @@ def _one_draw(
 
 
 def law_of_draw(
-    sex: npt.NDArray[np.object_],
-    build: Floats,
-    has: npt.NDArray[np.bool_],
-    *,
-    seed: int,
-    draw: int,
+    sex: Sexes, build: Floats, has: Flags, *, seed: int, draw: int
 ) -> tuple[Moments, Floats, Callable[[npt.NDArray[np.intp]], Floats]]:
     """Return what a draw draws from: moments, means of logs, covariance of some.
 
     The moments' ``form_shift_sd`` is 0 where the form is a person's own.
     """
-    betas = _DrawnBetas(seed, draw)
-    one = moments(sex, build[:, 0], build[:, 1], build[:, 2], betas=betas)
+    one = moments(sex, *build.T, betas=_DrawnBetas(seed, draw))
     # A known measure beyond the forms' range tells which form holds for this
     # person, so it cannot be shared with the others of the draw.
     own = np.any(has & (one.form_shift_sd > 0), axis=1)[:, None]
@@ -191,10 +278,10 @@ class _DrawnBetas:
         z = -z if self.draw % 2 else z
         # Measures taken on the same people err together, as their residuals do.
         z = np.linalg.cholesky(model.correlation) @ z
+        each = zip(model.measures.items(), z, strict=True)
         return {
-            name: model.measures[name].beta
-            + model.measures[name].root @ z[i, : len(model.measures[name].beta)]
-            for i, name in enumerate(SEATED_AND_GIRTHS)
+            name: one.beta + one.root @ own[: len(one.beta)]
+            for (name, one), own in each
         }
 
 
@@ -203,16 +290,15 @@ def _as_frames(
     frame: pd.DataFrame,
     values: Floats,
     level: npt.NDArray[np.int8],
-    far: npt.NDArray[np.bool_],
+    far: Flags,
     draws: int,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    n = len(people)
     names = (*model_donors.BUILD, *SEATED_AND_GIRTHS)
     drawn = dict(zip(names, values.T, strict=True))
     carried = [c for c in frame.columns if c not in (*MEASURES, "draw")]
     first = ["person", "draw", "sex", "age_years"]
     tiled = {c: pd.concat([frame[c]] * draws, ignore_index=True) for c in carried}
-    tiled["draw"] = pd.Series(np.repeat(np.arange(draws), n))
+    tiled["draw"] = pd.Series(np.repeat(np.arange(draws), len(people)))
     tiled["age_years"] = pd.Series(drawn["age_years"])
     order = [*first, *MEASURES, *(c for c in carried if c not in first)]
     out = pd.DataFrame(

@@ -1,21 +1,48 @@
-"""What the error of the model's coefficients adds to the variance of an estimate."""
+"""What the error of the model's coefficients adds to the variance of an estimate.
+
+An estimate is a mean of something seen of drawn bodies, and its derivative by a
+coefficient is the mean of the same thing times the score of the body drawn (Rubinstein,
+Oper Res 1989;37:72-81, from memory): no body needs drawing again. With ``g`` the
+derivatives and ``C`` the coefficients' covariance the variance is ``g' C g``, the delta
+method; the disagreement of forms beyond the range of body mass index counts as one more
+coefficient. Scores are centred over each person's draws, so that whoever has the same
+outcome in each adds no noise. What a coefficient or a bias moves, times the person's
+weight, is smoothed over body mass index, stature and age, so that a few people of large
+weight do not decide.
+
+A population of another shape moves the mean log of a measure by ``model_bias``,
+measures together as residuals go, women, men and children by the same number of SDs,
+from the scores of the measures judged (and known) alone: others would only add noise.
+Near a best edge that derivative is 0 and any bias lowers the share: ``c``, the mean
+change by the second derivative, is the mean of the same thing times half of ``s' B s -
+tr(P B)``, ``s`` the score, ``P`` its precision, ``B`` the biases' covariance. Its mean
+square is at most ``3 c^2`` where all biases bend the share the same way: it is added.
+"""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from sizing.measures import EVIDENCE, SEATED_AND_GIRTHS, SEXES
-from sizing.people.body.conditional import patterns
+from sizing.people.body.chance import patterns
+from sizing.people.body.donors import BUILD
 from sizing.people.body.draw import law_of_draw
-from sizing.people.body.moments import adult_share, model_age, model_bias
-from sizing.people.body.terms import Floats, group_models, monomials
+from sizing.people.body.model import (
+    adult_share,
+    group_models,
+    model_age,
+    model_bias,
+    monomials,
+)
+from sizing.stats.formulas import Floats
 
 #: Rows, smooth terms, weights, age group and sex of some of the people.
-Block = tuple[npt.NDArray[np.int64], Floats, Floats, str, str]
+Block: TypeAlias = tuple[npt.NDArray[np.int64], Floats, Floats, str, str]
 #: Powers of q, s, a in which what a coefficient or a bias moves is smoothed.
 _SMOOTH = np.array(
     [(i, j, k) for i in range(3) for j in range(3) for k in range(3) if i + j + k < 3]
@@ -32,10 +59,7 @@ def bias_correlation() -> Floats:
 
 @dataclass(frozen=True)
 class Drawn:
-    """Which draw of the body model each row of a table of people holds.
-
-    - ``draw`` (rows,): The number the draw had when it was drawn.
-    """
+    """The number that the draw of each row of a table of people had when drawn."""
 
     seed: int
     draw: npt.NDArray[np.int64]
@@ -44,33 +68,9 @@ class Drawn:
 class CoefficientError:
     """How far estimates from drawn people move with the model's coefficients.
 
-    - ``frame, evidence``: As of ``People``.
-    - ``rows`` (draws, persons): Position of each person's row in each draw.
-    - ``weight`` (persons,).
-    - ``judged``: The measures that the estimates depend on; given, the typical bias of
-      the model's means in other populations is counted too, unless ``bias`` is False.
-
-    An estimate is a mean of something seen of drawn bodies, and its derivative by a
-    coefficient is the mean of the same thing times the score of the body drawn
-    (Rubinstein, Oper Res 1989;37:72-81, from memory): no body needs drawing again,
-    and nothing is told from how a few draws differ. With ``g`` the derivatives and
-    ``C`` the coefficients' covariance the variance is ``g' C g``, the delta method;
-    the disagreement of forms beyond the range of body mass index counts as one more
-    coefficient. Scores are centred over each person's draws, so that whoever has
-    the same outcome in each adds no noise. What a coefficient or a bias moves, times
-    the person's weight, is smoothed over body mass index, stature and age, so that a
-    few people of large weight do not decide.
-
-    A population of another shape moves the mean log of a measure by ``model_bias``,
-    measures together as residuals go, women, men and children by the same number of
-    SDs. Its derivative is the same with that SD as its term, from the scores of the
-    measures judged (and known) alone: those of others have no part in the estimate and
-    would only add noise. Near a best edge that derivative is 0 and any bias lowers the
-    share: ``c``, the mean change by
-    the second derivative, is the mean of the same thing times half of ``s' B s - tr(P
-    B)``, ``s`` the score, ``P`` its precision, ``B`` the biases' covariance. Its mean
-    square is at most ``3 c^2`` where all biases bend the share the same way, and that
-    is added.
+    ``frame`` and ``evidence`` as of ``People``; ``rows`` (draws, persons) are places in
+    them. With ``judged``, the measures that the estimates depend on, the typical bias
+    of the model in other populations is counted too, unless ``bias`` is False.
     """
 
     def __init__(
@@ -84,28 +84,16 @@ class CoefficientError:
         *,
         bias: bool = True,
     ) -> None:
-        self._frame, self._evidence, self._drawn = frame, evidence, drawn
+        self._evidence, self._drawn = evidence, drawn
         self._rows, self._weight = rows, weight
         self.with_bias = bias and judged is not None
         wanted = SEATED_AND_GIRTHS if judged is None else judged
         self._judged = np.isin(SEATED_AND_GIRTHS, list(wanted))
+        # As categories first: two words, not one for every row.
+        self._sex = frame["sex"].astype("category").to_numpy(dtype=object)
+        self._values = frame[[*BUILD, *SEATED_AND_GIRTHS]].to_numpy(dtype=float)
         #: Every estimate from these people asks for the same blocks.
         self._known: dict[int, list[Block]] = {}
-
-    @cached_property
-    def _sex(self) -> npt.NDArray[np.object_]:
-        # As categories first: two words, not one for every row.
-        return self._frame["sex"].astype("category").to_numpy(dtype=object)
-
-    @cached_property
-    def _values(self) -> Floats:
-        columns = ["body_mass_kg", "stature_cm", "age_years", *SEATED_AND_GIRTHS]
-        return self._frame[columns].to_numpy(dtype=float)
-
-    @cached_property
-    def _bias(self) -> Floats:
-        """SD of the bias of each row's mean logs."""
-        return model_bias(adult_share(model_age(self._values[:, 2])))
 
     @cached_property
     def _scores(self) -> tuple[Floats, Floats]:
@@ -114,6 +102,7 @@ class CoefficientError:
         known = (self._evidence[list(SEATED_AND_GIRTHS)] == EVIDENCE[0]).to_numpy()
         score = np.zeros((len(values), values.shape[1] + 2))
         alike = bias_correlation()
+        biases = model_bias(adult_share(model_age(build[:, 2])))
         for draw in np.unique(self._drawn.draw).tolist():
             rows = np.flatnonzero(self._drawn.draw == draw)
             has = known[rows]
@@ -121,7 +110,7 @@ class CoefficientError:
                 self._sex[rows], build[rows], has, seed=self._drawn.seed, draw=draw
             )
             covariance, gap = covariance_of(np.arange(len(rows))), values[rows] - mean
-            each, bend, sd = np.zeros_like(gap), np.zeros(len(rows)), self._bias[rows]
+            each, bend, sd = np.zeros_like(gap), np.zeros(len(rows)), biases[rows]
             for at, given in patterns(has):
                 # What was known has no chance in it: its own score is taken off.
                 for sign, used in ((1, given | self._judged), (-1, given)):
@@ -146,9 +135,7 @@ class CoefficientError:
 
     @cached_property
     def _maps(self) -> list[tuple[Floats, list[Floats]]]:
-        """For each block, from smooth terms to people's mean and, by measure, to what
-        coefficients move.
-        """
+        """By block, from smooth terms to people's mean, and what coefficients move."""
         found = []
         for at, smooth, weight, group, sex in self._blocks(0):
             model, years = group_models(group)[sex], model_age(self._values[at, 2])
@@ -162,7 +149,6 @@ class CoefficientError:
         return found
 
     def _blocks(self, draw: int) -> list[Block]:
-        """Return each block's rows, their smooth terms and weights."""
         if draw not in self._known:
             self._known[draw] = list(self._found(draw))
         return self._known[draw]
@@ -170,31 +156,25 @@ class CoefficientError:
     def _found(self, draw: int) -> Iterator[Block]:
         rows = self._rows[draw]
         adult = adult_share(model_age(self._values[rows, 2]))
-        for group in ("child", "adult"):
-            share = adult if group == "adult" else 1 - adult
+        for group, share in (("child", 1 - adult), ("adult", adult)):
             for sex in SEXES:
                 at = np.flatnonzero((self._sex[rows] == sex) & (share > 0))
-                model = group_models(group)[sex]
-                x = model.predictors(*self._values[rows[at], :3].T)
+                x = group_models(group)[sex].predictors(*self._values[rows[at], :3].T)
                 weight = share[at] * self._weight[at]
                 yield rows[at], monomials(x, _SMOOTH), weight, group, sex
 
     def gradient(self, draw: int, influence: Floats) -> Floats:
-        """Return a draw's part of what ``variance`` asks for, (columns, ...).
-
-        - ``draw``: Place of the draw.
-        - ``influence`` (persons, columns).
-        """
+        """Return a draw's part of what ``variance`` asks for, (columns, ...)."""
+        rows = self._rows[draw]
         person = np.empty(len(self._sex), dtype=np.intp)
-        person[self._rows[draw]] = np.arange(len(influence))
+        person[rows] = np.arange(len(influence))
         scores, form = self._scores
         each = influence / np.where(self._weight > 0, self._weight, 1.0)[:, None]
-        rows = self._rows[draw]
         parts = [influence.T @ form[rows][:, None]]
         width = scores.shape[1] * len(_SMOOTH)
-        for rows, smooth, *_ in self._blocks(draw):
-            moved = scores[rows][:, :, None] * smooth[:, None, :]
-            parts.append(each[person[rows]].T @ moved.reshape(len(rows), width))
+        for at, smooth, *_ in self._blocks(draw):
+            moved = scores[at][:, :, None] * smooth[:, None, :]
+            parts.append(each[person[at]].T @ moved.reshape(len(at), width))
         return np.hstack(parts)
 
     def biased(self, gradient: Floats) -> tuple[Floats, Floats]:
@@ -218,17 +198,11 @@ class CoefficientError:
             out += np.einsum("cj,jl,cl->c", shift, bias_correlation(), shift)
             out += 3 * bend**2
         moved = self._moved(gradient)
-        for i, block in enumerate(self._blocks(0)):
-            maps = self._maps[i][1]
-            ways = [moved[:, i, j] @ one for j, one in enumerate(maps)]
+        for i, (*_, group, sex) in enumerate(self._blocks(0)):
+            ways = [moved[:, i, j] @ one for j, one in enumerate(self._maps[i][1])]
             width = max(part.shape[1] for part in ways)
             same = [np.pad(p, ((0, 0), (0, width - p.shape[1]))) for p in ways]
             # Measures taken on the same people err together, as their residuals do.
-            r = _correlation(block)
+            r = group_models(group)[sex].correlation
             out += np.einsum("jck,jl,lck->c", np.array(same), r, np.array(same))
         return out
-
-
-def _correlation(block: Block) -> Floats:
-    *_, group, sex = block
-    return group_models(group)[sex].correlation
