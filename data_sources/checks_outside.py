@@ -16,8 +16,8 @@ from data_sources.checks_adults import (
     spread_rows,
 )
 from data_sources.prediction import predict_measures
-from sizing.client.how import Reading
 from sizing.client.posterior import draw_bodies
+from sizing.client.readings import Reading
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body import draw_measures
 from sizing.stats.formulas import Floats

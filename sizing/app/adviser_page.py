@@ -10,7 +10,7 @@ from sizing.app.answer_form import boxed
 from sizing.app.client_form import ClientForm
 from sizing.app.entry import UnitSwitch
 from sizing.app.form_words import FORM_STYLE, bullets
-from sizing.app.own_chart_kept import ChartChoice
+from sizing.app.own_chart_fields import ChartChoice
 from sizing.app.show import save_panel
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import check_client

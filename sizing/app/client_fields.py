@@ -12,9 +12,9 @@ from sizing.app.entry import UnitField, UnitSwitch
 from sizing.app.fields import folded, row, tick
 from sizing.app.form_words import heading
 from sizing.client import HOW, conditions_table, suggested_allowances
-from sizing.client.loads_allowances import PARTS, allowance_table
-from sizing.client.stature import KNEE_EQUATIONS, segment_table
-from sizing.client.visit import Visit
+from sizing.client.outcomes import PARTS, allowance_table
+from sizing.client.readings import KNEE_EQUATIONS, segment_table
+from sizing.client.visits import Visit
 from sizing.errors import InputProblems, Problem
 from sizing.measures import MEASURES, vocabulary, written
 from sizing.pages.where import how_html, where_html

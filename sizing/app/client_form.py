@@ -27,7 +27,7 @@ from sizing.app.form_words import (
 )
 from sizing.charts import SizeChart, demo_chart
 from sizing.client import ClientAnswer, check_client, client_from
-from sizing.client.visit import Visit, visit_of
+from sizing.client.visits import Visit, visit_of
 from sizing.errors import InputProblems, Problem, SizingError
 from sizing.measures import MEASURES, Said, Worded, plausible_range, written
 from sizing.pages.client_answer import (

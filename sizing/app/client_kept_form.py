@@ -13,15 +13,15 @@ from sizing.app.entry import UnitSwitch
 from sizing.app.fields import button, folded, row, tick
 from sizing.app.form_words import bullets, paragraphs, picture_html, status, wrong_lines
 from sizing.charts import SizeChart
-from sizing.client.kept import (
+from sizing.client.visits import (
     FOLDER,
     HEALTH_RECORDS,
+    Visit,
     delete_client,
     keep_visit,
     kept_clients,
     read_visits,
 )
-from sizing.client.visit import Visit
 from sizing.errors import SizingError
 from sizing.measures import written
 from sizing.pages.client_answer import visits_shown

@@ -12,7 +12,7 @@ from sizing.app.fields import Told, button, row
 from sizing.app.form_words import framed
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
-from sizing.client.visit import Decision
+from sizing.client.visits import Decision
 from sizing.errors import SizingError
 from sizing.files.writing import write_bytes
 from sizing.measures import written

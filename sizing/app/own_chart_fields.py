@@ -1,20 +1,45 @@
-"""A size chart as a table to type in, and a slider on one of its edges."""
+"""Where an own chart comes from and goes, its table to type in, a slider on an edge."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
+from pathlib import Path
 from typing import Any
 
 import ipywidgets as w
 import pandas as pd
 
-from sizing.app.entry import UnitSwitch
-from sizing.app.fields import button, fitting, row
-from sizing.app.form_words import bullets, heading, name_words, status, wrong_lines
+from sizing.app.entry import UnitSwitch, UploadBox
+from sizing.app.fields import Told, button, fitting, on_change, row, show_if, tick
+from sizing.app.form_words import (
+    CHART_HEADINGS,
+    bullets,
+    file_headings,
+    name_words,
+    paragraphs,
+    status,
+    wrong_lines,
+)
 from sizing.app.table import EditableTable
-from sizing.charts import GROUPS, SizeChart, chart_from, review_chart
-from sizing.errors import SizingError
-from sizing.measures import MEASURES, unit_of, written
-from sizing.measures.typed import understood
+from sizing.charts import (
+    GROUPS,
+    SizeChart,
+    chart_from,
+    demo_chart,
+    read_chart,
+    review_chart,
+)
+from sizing.charts.files import (
+    KEPT,
+    TYPED,
+    chart_bytes,
+    chart_from_text,
+    keep_chart,
+    kept_as,
+    kept_charts,
+)
+from sizing.errors import ReadingNote, SizingError, caught_warnings
+from sizing.measures import MEASURES, written
+from sizing.measures.tables import CHART
 from sizing.resources import texts
 from sizing.words.chart import finding_words
 from sizing.words.client import capital
@@ -25,7 +50,10 @@ _T = texts("own_chart")
 MINE: str = _T.mine
 #: So many changes can be undone.
 _MOST_STEPS = 100
-_STEPS = {"cm": 0.5, "kg": 0.5, "in": 0.25, "lb": 1.0}
+#: What an empty table has columns for, until other measures are ticked.
+_FIRST = ("body_mass_kg", "hip_circumference_cm")
+#: What is doubtful in a chart is said of its table.
+_read = partial(read_chart, warn=False)
 
 
 class ChartTable:
@@ -39,8 +67,7 @@ class ChartTable:
     ) -> None:
         self._told, self._switch = changed, switch
         self._past: list[tuple[pd.DataFrame, str, str]] = []
-        self._at, self._quiet = -1, False
-        self._source = ""
+        self._at, self._quiet, self._source = -1, False, ""
         self.chart: SizeChart | None = None
         self.table = EditableTable(
             pd.DataFrame({"size": []}),
@@ -51,15 +78,12 @@ class ChartTable:
             headings=lambda name: capital(name_words(name)),
             choices={"group": GROUPS},
         )
-        self.table.on_change(self._changed)
         self.name = w.Text(description=_T.name, continuous_update=False)
-        self.name.observe(lambda _: self._changed(), "value")
-        self.limited = {
-            name: w.Checkbox(description=label, indent=False, layout=fitting())
-            for label, name in (*_named(MEASURES), (_T.group, "group"))
-        }
+        on_change(self._changed, self.table, self.name)
+        ticks = [*named(MEASURES), (_T.group, "group")]
+        self.limited = {name: tick(label) for label, name in ticks}
         for name, box in self.limited.items():
-            box.observe(partial(self._limit, name), "value")
+            on_change(partial(self._limit, name), box)
         self.undo = button(_T.undo, partial(self._step, -1))
         self.redo = button(_T.redo, partial(self._step, 1))
         self.problems = w.HTML()
@@ -90,12 +114,11 @@ class ChartTable:
         self._quiet = False
 
     def _changed(self) -> None:
-        if self._quiet:
-            return
-        now = (self.table.cells, self.name.value, self._source)
-        self._past = [*self._past[: self._at + 1], now][-_MOST_STEPS:]
-        self._at = len(self._past) - 1
-        self._tell()
+        if not self._quiet:
+            now = (self.table.cells, self.name.value, self._source)
+            self._past = [*self._past[: self._at + 1], now][-_MOST_STEPS:]
+            self._at = len(self._past) - 1
+            self._tell()
 
     def _step(self, by: int) -> None:
         if 0 <= self._at + by < len(self._past):
@@ -115,8 +138,8 @@ class ChartTable:
             return
         name = self.name.value.strip() or MINE
         try:
-            named = frame.assign(chart_name=name, chart_source=self._source)
-            self.chart = chart_from(named, warn=False)
+            about = {"chart_name": name, "chart_source": self._source}
+            self.chart = chart_from(frame.assign(**about), warn=False)
         except SizingError as error:
             rows = [str(size or "") for size in frame.get("size", [])]
             lines = wrong_lines(error, units=self._switch.units, rows=rows)
@@ -127,17 +150,16 @@ class ChartTable:
             lines = [f"{capital(doubt)}." for doubt in doubts]
             self.problems.value = _T.to_look_at + bullets(lines)
 
-    def _limit(self, measure: str, change: dict[str, Any]) -> None:
+    def _limit(self, measure: str) -> None:
         """Add the columns of a measure that is ticked, take away those of one not."""
-        if self._quiet:
-            return
-        cells, columns = self.table.cells, columns_of(measure)
-        if change["new"]:
-            cells[columns] = None
-        else:
-            cells = cells.drop(columns=columns)
-        self.table.set(ordered(cells))
-        self._changed()
+        if not self._quiet:
+            cells, columns = self.table.cells, columns_of(measure)
+            if self.limited[measure].value:
+                cells[columns] = None
+            else:
+                cells = cells.drop(columns=columns)
+            self.table.set(ordered(cells))
+            self._changed()
 
 
 def columns_of(name: str) -> list[str]:
@@ -145,88 +167,205 @@ def columns_of(name: str) -> list[str]:
 
 
 def ordered(frame: pd.DataFrame) -> pd.DataFrame:
-    have = {name for m in MEASURES for name in columns_of(m) if name in frame}
-    kept = [c for m in MEASURES if have & {*columns_of(m)} for c in columns_of(m)]
+    """Return a chart's columns in the kit's order, both ends of each measure it has."""
+    ends = [columns_of(m) for m in MEASURES]
+    kept = [c for both in ends if {*both} & {*frame} for c in both]
     first = [c for c in ("size", "group", "load_limit_kg") if c in frame]
     columns = list(dict.fromkeys([*first, *kept, *frame]))
     made = frame.reindex(columns=columns).astype(object)
     return made.where(made.notna(), None)
 
 
-def _named(measures: Iterable[str]) -> list[tuple[str, str]]:
+def named(measures: Sequence[str]) -> list[tuple[str, str]]:
     return [(labels()[name].rsplit(",", 1)[0], name) for name in measures]
 
 
-class EdgeSlider:
+def offer_in(box: w.Dropdown, names: Sequence[str], options: Sequence[Any]) -> None:
+    """Offer these names, and keep what was chosen if it is among them."""
+    chosen, box.options = box.value, options
+    box.value = chosen if chosen in names else names[0]
+
+
+class KeepBox:
+    """A button that keeps a chart by its name; another of that name only if asked."""
+
+    def __init__(
+        self, chart: Callable[[], SizeChart], kept: Callable[[], object]
+    ) -> None:
+        self._chart, self._kept, self.told = chart, kept, Told()
+        over = partial(self._keep, over=True)
+        self.button = button(_T.keep, self._keep)
+        self.over = button(_T.replace_kept, over, display="none")
+        self.view = w.VBox([w.HBox([self.button, self.over]), self.told])
+
+    def _keep(self, *, over: bool = False) -> None:
+        try:
+            path = keep_chart(self._chart(), over=over)
+        except SizingError as error:
+            self.told.wrong(error)
+            show_if("kept by this name" in str(error), self.over)
+            return
+        show_if(False, self.over)
+        self.told.say(_T.kept_as.format(path=path))
+        self._kept()
+
+
+class ChartList:
+    """Charts kept by name and the invented one; ``ways``: what else, by its name."""
+
     def __init__(
         self,
-        switch: UnitSwitch,
-        chosen: Callable[[], object],
-        moved: Callable[[], object],
+        words: str,
+        ways: Mapping[str, Callable[[], SizeChart | None]],
+        folder: str | Path = KEPT,
     ) -> None:
-        self._switch, self._chosen, self._moved = switch, chosen, moved
-        self._quiet = False
-        self.size, self.measure, self.end = (
-            w.Dropdown(description=words, layout=fitting(), options=options)
-            for words, options in (
-                (_T.size, ()),
-                (_T.measure, ()),
-                (_T.edge, [*_T.ends.items()]),
-            )
-        )
-        self.value = w.FloatSlider(
-            readout_format=".1f",
-            continuous_update=False,
-            layout=fitting(max_width="36rem"),
-        )
-        boxes = [self.size, self.measure, self.end]
-        self.view = w.VBox([w.HTML(heading(_T.edge_title)), *boxes, self.value])
-        for box in boxes:
-            box.observe(lambda _: self._tell(self._chosen), "value")
-        self.value.observe(lambda _: self._tell(self._moved), "value")
+        self.ways, self._folder = ways, folder
+        self.box = w.Dropdown(description=words, layout=fitting())
+        self.refresh()
 
-    def number(self) -> float:
-        return round(float(self.value.value) * self._factor(), 1)
+    @property
+    def name(self) -> str:
+        return str(self.box.value)
+
+    def refresh(self) -> None:
+        names = [*self.ways, *kept_charts(self._folder), demo_chart().name]
+        names = list(dict.fromkeys(names))
+        if names != list(self.box.options):
+            offer_in(self.box, names, names)
+
+    def chart(self) -> SizeChart | None:
+        if self.name in self.ways:
+            return self.ways[self.name]()
+        path = kept_charts(self._folder).get(self.name)
+        # How it was read need not be said of a chart that the kit wrote.
+        with caught_warnings():
+            return demo_chart() if path is None else _read(path)
+
+
+class CompareBox(ChartList):
+    """What the chart is set beside, if anything: nothing before it is asked for."""
+
+    def __init__(self, changed: Callable[[], object]) -> None:
+        self.taken: SizeChart | None = None
+        self.upload = UploadBox(_T.second)
+        taken = {_T.nothing: lambda: None, _T.taken: lambda: self.taken}
+        super().__init__(
+            _T.compare, {**taken, _T.file: lambda: self.upload.read(_read)}
+        )
+        self.view = w.VBox([self.box, self.upload.view])
+        on_change(self._turn, self.box)
+        on_change(changed, self.box, self.upload)
+        self._turn()
+
+    def _turn(self) -> None:
+        show_if(self.name == _T.file, self.upload.view)
+
+
+class ChartChoice(ChartList):
+    """The chart for a client; ``tell`` hears of the one chosen, None if unreadable.
+
+    The chart kept last is chosen at first, the invented one where none is kept.
+    """
+
+    def __init__(
+        self, tell: Callable[[SizeChart | None], object], folder: str | Path = KEPT
+    ) -> None:
+        super().__init__(_T.chart, {}, folder)
+        self._tell, self._quiet, self.told = tell, False, Told()
+        self.view = w.VBox([self.box, self.told])
+        on_change(self._chosen, self.box)
+        self._chosen()
+
+    def choose(self, name: str) -> bool:
+        """Choose a chart by its name; say whether there is one of that name."""
+        self.refresh()
+        called = (name, kept_as(name), _T.as_typed.format(name))
+        there = [one for one in called if one in self.box.options]
+        if there:
+            self.box.value = there[0]
+        return bool(there)
 
     def offer(self, chart: SizeChart | None) -> None:
-        self.view.layout.display = None if chart is not None else "none"
-        if chart is None:
-            return
-        self._quiet = True
-        for box, names, options in (
-            (self.size, chart.sizes, chart.sizes),
-            (self.measure, chart.measures, _named(chart.measures)),
-        ):
-            chosen, box.options = box.value, options
-            box.value = chosen if chosen in names else names[0]
+        """Choose the chart of the other half as it stands; None: it has problems."""
+        name = next(iter(self.ways), _T.as_typed.format(MINE))
+        if chart is not None:
+            path = kept_charts(self._folder).get(kept_as(chart.name))
+            same = path is not None and path.read_bytes() == chart_bytes(chart)
+            name = kept_as(chart.name) if same else _T.as_typed.format(chart.name)
+        self._quiet, self.ways = True, {name: lambda: chart}
+        self.choose(name)
         self._quiet = False
-        self.point(chart)
+        self._chosen()
 
-    def point(self, chart: SizeChart) -> None:
-        frame, factor = chart.frame, self._factor()
-        edges = frame.reindex(columns=columns_of(self.measure.value)).astype(float)
-        low, high = edges.min().min(), edges.max().max()
-        room = 0.2 * (high - low) + 5
-        row = chart.sizes.index(self.size.value)
-        edge = edges[f"{self.measure.value}_{self.end.value}"].iloc[row]
-        unit = self._unit()
-        self._quiet = True
-        self.value.min, self.value.max = 0.0, 1e4
-        self.value.step = _STEPS[unit]
-        self.value.description = _T.edge_in.format(unit=unit)
-        self.value.value = (high if pd.isna(edge) else edge) / factor
-        self.value.min = float(round(max(low - room, 0) / factor))
-        self.value.max = float(round((high + room) / factor))
-        self._quiet = False
-
-    def _factor(self) -> float:
-        return understood(f"1 {self._unit()}", self.measure.value)
-
-    def _unit(self) -> str:
-        # A slider has one number: 12.10 of stone would be no 12 st 10 lb.
-        unit = unit_of(self.measure.value, self._switch.units)
-        return "lb" if unit == "st" else unit
-
-    def _tell(self, whom: Callable[[], object]) -> None:
+    def _chosen(self) -> None:
         if not self._quiet:
-            whom()
+            chart: SizeChart | None = None
+            with self.told.wrong_is_told():
+                chart = self.chart()
+            self._tell(chart)
+
+
+class ChartStart:
+    """Where the chart comes from; ``taken`` hears of it, None if it is unreadable."""
+
+    def __init__(
+        self,
+        taken: Callable[[SizeChart | None], object],
+        blank: Callable[[pd.DataFrame, str, str], object],
+    ) -> None:
+        self._tell, self._blank, self.told = taken, blank, Told()
+        rows = {"options": [*_T.rows.items()], "value": 9}
+        self.rows = w.Dropdown(description=_T.sizes, layout=fitting(), **rows)
+        self.text = w.Textarea(
+            description=_T.paste, rows=6, layout=fitting(max_width="60rem")
+        )
+        self.take = button(_T.take, lambda: self._taken(self._pasted))
+        self.upload = UploadBox(_T.my_file, help=_T.file_help, table=CHART)
+        self.kept = ChartList(_T.chart, {})
+        self.open = button(_T.open, lambda: self._taken(self.kept.chart))
+        parts = {
+            "empty": [self.rows],
+            "pasted": [w.HTML(paragraphs([_T.paste_help])), self.text, self.take],
+            "file": [self.upload.view, w.HTML(file_headings(CHART_HEADINGS))],
+            "kept": [self.kept.box, self.open],
+        }
+        panels = {words: parts[name] for name, words in _T.ways.items()}
+        self.how = w.ToggleButtons(options=list(panels), description=_T.start)
+        panel = w.VBox(panels[self.how.value])
+        self.view = w.VBox([self.how, panel, self.told])
+        on_change(lambda: setattr(panel, "children", panels[self.how.value]), self.how)
+        on_change(self.empty, self.rows)
+        on_change(lambda: self._taken(lambda: self.upload.read(_read)), self.upload)
+
+    def empty(self) -> None:
+        frame = demo_chart().frame
+        if self.rows.value:
+            names = ["size", "load_limit_kg", *(f"{m}_low" for m in _FIRST)]
+            frame = pd.DataFrame(columns=names, index=range(self.rows.value))
+        numbers = frame.columns.difference(["size", "group"])
+        self._blank(ordered(frame.assign(**dict.fromkeys(numbers))), MINE, TYPED)
+
+    def _taken(self, read: Callable[[], SizeChart | None]) -> None:
+        try:
+            with caught_warnings() as caught:
+                chart = read()
+        except SizingError as error:
+            # What cannot be read leaves no chart that could be taken for it.
+            self.told.wrong(error)
+            self._tell(None)
+            return
+        if chart is None:
+            self.told.value = ""
+            self.empty()
+            return
+        count = len(chart.sizes)
+        sizes = f"{count} size{'s' * (count != 1)}"
+        words = _T.in_use.format(name=chart.name, sizes=sizes)
+        notes = [str(c.message) for c in caught if issubclass(c.category, ReadingNote)]
+        self.told.say(words, *notes)
+        self._tell(chart)
+
+    def _pasted(self) -> SizeChart:
+        if not self.text.value.strip():
+            raise SizingError(_T.paste_first)
+        return chart_from_text(self.text.value, MINE)

@@ -1,34 +1,28 @@
-"""The notebook's form for a chart of one's own: take it in, type in it, judge it."""
+"""The form for a chart of one's own: take it in, type in it, move an edge, judge it."""
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from operator import is_
-from typing import Any
+from typing import Any, NamedTuple
 
 import ipywidgets as w
 import pandas as pd
 
+from sizing.app import own_chart_fields as fields
 from sizing.app.answer_form import AnswerForm, LiveForm, Progress
 from sizing.app.entry import UnitSwitch
-from sizing.app.form_words import bullets, lead, paragraphs, status, wrong_lines
-from sizing.app.own_chart_fields import ChartTable, EdgeSlider, ordered
-from sizing.app.own_chart_kept import ChartStart, CompareBox, KeepBox
+from sizing.app.fields import fitting, on_change, show_if
+from sizing.app.form_words import bullets, heading, lead, paragraphs
 from sizing.app.people_form import PeopleForm
 from sizing.charts import SizeChart
-from sizing.client.chart_bands import bands_of, density
-from sizing.client.nudge import nudge, nudge_layout, with_edge
+from sizing.client.nudge import bands_of, density, nudge, nudge_layout, with_edge
 from sizing.client.own_chart import SERVED, clients_served, judge_chart
 from sizing.coverage import compare_charts
 from sizing.errors import SizingError
-from sizing.measures import led_by, pattern_lacks
-from sizing.pages.own_chart import (
-    bands_axes,
-    bands_svg,
-    chart_results,
-    measure_label,
-    own_chart_page,
-)
+from sizing.measures import led_by, pattern_lacks, unit_of
+from sizing.measures.typed import understood
+from sizing.pages import own_chart as pages
 from sizing.pages.page import Page, render
 from sizing.people.people import People
 from sizing.resources import texts
@@ -36,6 +30,7 @@ from sizing.stats.estimates import Layout
 from sizing.words.labels import labels
 
 _T = texts("own_chart")
+_STEPS = {"cm": 0.5, "kg": 0.5, "in": 0.25, "lb": 1.0}
 _LOOK_AGAIN = 0.05  # seconds between looks at whether the people are ready
 
 
@@ -65,24 +60,82 @@ class JudgementForm(AnswerForm):
         self.answered.show(self._page(answer, bands=False))
 
     def saved(self, answer: dict[str, Any]) -> dict[str, Any]:
-        found = chart_results(answer["judgement"], answer.get("comparison"))
+        found = pages.chart_results(answer["judgement"], answer.get("comparison"))
         if answer["clients"] is not None:
             found["chart_clients"] = answer["clients"]
         return {**found, "chart_report": render(self._page(answer))}
 
     def _page(self, answer: dict[str, Any], *, bands: bool = True) -> Page:
-        page = own_chart_page(**answer, units=self.switch.units, bands=bands)
+        page = pages.own_chart_page(**answer, units=self.switch.units, bands=bands)
         return page.for_pattern(self._pattern(), answer["judgement"].chart.measures)
 
 
-@dataclass(frozen=True)
-class Live:
+class EdgeSlider:
+    def __init__(
+        self,
+        switch: UnitSwitch,
+        chosen: Callable[[], object],
+        moved: Callable[[], object],
+    ) -> None:
+        self._switch, self._quiet = switch, False
+        asked = {_T.size: (), _T.measure: (), _T.edge: [*_T.ends.items()]}
+        boxes = [
+            w.Dropdown(description=words, layout=fitting(), options=options)
+            for words, options in asked.items()
+        ]
+        self.size, self.measure, self.end = boxes
+        self.value = w.FloatSlider(
+            readout_format=".1f",
+            continuous_update=False,
+            layout=fitting(max_width="36rem"),
+        )
+        self.view = w.VBox([w.HTML(heading(_T.edge_title)), *boxes, self.value])
+        on_change(lambda: self._quiet or chosen(), *boxes)
+        on_change(lambda: self._quiet or moved(), self.value)
+
+    def number(self) -> float:
+        return round(float(self.value.value) * self._factor(), 1)
+
+    def offer(self, chart: SizeChart | None) -> None:
+        show_if(chart is not None, self.view)
+        if chart is not None:
+            self._quiet = True
+            fields.offer_in(self.size, chart.sizes, chart.sizes)
+            fields.offer_in(self.measure, chart.measures, fields.named(chart.measures))
+            self._quiet = False
+            self.point(chart)
+
+    def point(self, chart: SizeChart) -> None:
+        factor = self._factor()
+        edges = chart.frame.reindex(columns=fields.columns_of(self.measure.value))
+        edges = edges.astype(float) / factor
+        low, high = edges.min().min(), edges.max().max()
+        room = 0.2 * (high - low) + 5 / factor
+        row = chart.sizes.index(self.size.value)
+        edge = edges[f"{self.measure.value}_{self.end.value}"].iloc[row]
+        self._quiet = True
+        self.value.min, self.value.max = 0.0, 1e4
+        self.value.step = _STEPS[self._unit()]
+        self.value.description = _T.edge_in.format(unit=self._unit())
+        self.value.value = high if pd.isna(edge) else edge
+        self.value.min, self.value.max = round(max(low - room, 0)), round(high + room)
+        self._quiet = False
+
+    def _factor(self) -> float:
+        return understood(f"1 {self._unit()}", self.measure.value)
+
+    def _unit(self) -> str:
+        # A slider has one number: 12.10 of stone would be no 12 st 10 lb.
+        unit = unit_of(self.measure.value, self._switch.units)
+        return "lb" if unit == "st" else unit
+
+
+class Live(NamedTuple):
     """What is known at once of the chart as it stands in the table."""
 
     chart: SizeChart
     other: SizeChart | None
     people: People
-    key: str
     words: str
 
 
@@ -105,14 +158,13 @@ class OwnChartForm(LiveForm):
         self.listeners: list[Callable[[SizeChart | None], object]] = []
         self._pattern, self._wrong, self._moving = pattern, False, False
         self._layout: tuple[str, Layout] | None = None
-        self._kept_of: tuple[Any, ...] = (None,) * 4
+        self._kept_of: tuple[Any, ...] = (None,) * 3
         self._kept: dict[str, Any] = {}
-        self._density: dict[tuple[str, str], pd.DataFrame] = {}
         self.people_form = PeopleForm(self.switch, people, draws=draws)
-        self.table = ChartTable(self.switch, self._changed_to)
-        self.start = ChartStart(self._taken, self.table.show)
-        self.second = CompareBox(self.compared)
-        self.keep = KeepBox(self._sound, self._put_away)
+        self.table = fields.ChartTable(self.switch, self._changed_to)
+        self.start = fields.ChartStart(self._taken, self.table.show)
+        self.second = fields.CompareBox(self.compared)
+        self.keep = fields.KeepBox(self._sound, self._put_away)
         self.edge = EdgeSlider(self.switch, self._chosen, self._moved)
         self.judgement = JudgementForm(self.switch, self._to_judge, pattern)
         of_chart = [self.start.view, self.table.name, self.table.view, self.keep.view]
@@ -133,7 +185,7 @@ class OwnChartForm(LiveForm):
         frame = chart.frame
         if not frame["group"].any():
             frame = frame.drop(columns="group")
-        self.table.show(ordered(frame), chart.name, chart.source)
+        self.table.show(fields.ordered(frame), chart.name, chart.source)
 
     def _taken(self, chart: SizeChart | None) -> None:
         if chart is not None:
@@ -188,8 +240,7 @@ class OwnChartForm(LiveForm):
         try:
             moved = with_edge(self.edited, size, measure, end, edge.number())
         except SizingError as error:
-            lines = wrong_lines(error, units=self.switch.units)
-            self.change.value = status(bullets(lines))
+            self.change.wrong(error)
             edge.point(self.edited)
             return
         self._moving = True
@@ -204,9 +255,9 @@ class OwnChartForm(LiveForm):
     def work_out(self) -> Live | str:
         blank = self.table.empty and not self._wrong
         self._none = _T.to_fill if blank else _T.wrong
-        if self.edited is None:
+        chart, form = self.edited, self.people_form
+        if chart is None:
             return str(self._none)
-        form = self.people_form
         if not form.ready:
             self._none = form.words
             self.answered.take_back(self._none)
@@ -219,16 +270,15 @@ class OwnChartForm(LiveForm):
             form.tell(error)
             self._none = _T.whom
             return str(self._none)
-        chart, other = self.edited, self._other()
+        other = self._other()
         asked = f"{form.key}, {chart.measures}, {other and other.measures}"
         if self._layout is None or self._layout[0] != asked:
             charts = filter(None, (chart, other))
             self._layout = asked, nudge_layout(people, *charts)
-        found = nudge(people, other, chart, self._layout[1])
-        words = found.summary()
+        words = nudge(people, other, chart, self._layout[1]).summary()
         if pattern := self._pattern():
             words = led_by([pattern_lacks(pattern, chart.measures)], words)
-        return Live(chart, other, people, form.key, words)
+        return Live(chart, other, people, words)
 
     def show(self, answer: Live) -> None:
         self.change.value = lead(answer.words)
@@ -239,12 +289,10 @@ class OwnChartForm(LiveForm):
             words = _T.not_known.format(measure=labels()[measure])
             self.image.value = paragraphs([words])
             return
-        known = (answer.key, measure)
-        if known not in self._density:
-            self._density[known] = density(answer.people, measure)
-        of = (answer.chart, self._density[known], measure)
+        of = (answer.chart, density(answer.people, measure), measure)
         bands = bands_of(*of, before=answer.other, units=units)
-        self.image.value = bands_svg(bands, label=measure_label(measure, units))
+        label = pages.measure_label(measure, units)
+        self.image.value = pages.bands_svg(bands, label=label)
 
     def _other(self) -> SizeChart | None:
         found = self.second.chart()
@@ -276,9 +324,8 @@ class OwnChartForm(LiveForm):
 
     def saved(self, answer: Live) -> dict[str, Any]:
         chart, units = answer.chart, self.switch.units
-        drawn = bands_axes(chart, answer.people, before=answer.other, units=units)
+        drawn = pages.bands_axes(chart, answer.people, before=answer.other, units=units)
         about = {"chart_name": chart.name, "chart_source": chart.source}
         found: dict[str, Any] = {f"my_chart_{name}": ax for name, ax in drawn.items()}
-        judged = self.judgement
-        found |= {} if judged.answer is None else judged.results()
+        found |= {} if self.judgement.answer is None else self.judgement.results()
         return found | {"my_chart": chart.frame.assign(**about)}

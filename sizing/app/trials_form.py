@@ -11,7 +11,7 @@ from sizing.app.fields import PatternField
 from sizing.app.form_words import paragraphs
 from sizing.app.table import EditableTable
 from sizing.charts import SizeChart, demo_chart, read_chart
-from sizing.client.how import HOW
+from sizing.client.readings import HOW
 from sizing.measures.tables import CHART, TRIALS
 from sizing.pages.page import render
 from sizing.pages.trials import form_page, pictures, trials_page

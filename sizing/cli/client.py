@@ -14,17 +14,18 @@ from sizing.cli.places import check_places
 from sizing.client import HOW, Client, check_client, conditions_table
 from sizing.client.change import edges_at, over_visits, readings_of, size_at
 from sizing.client.client import client_from
-from sizing.client.how import MASS
-from sizing.client.kept import (
+from sizing.client.readings import KNEE_EQUATIONS, MASS, STATURE, segment_table
+from sizing.client.visits import (
     FOLDER,
     HEALTH_RECORDS,
+    Visit,
+    day_of,
     delete_client,
     keep_visit,
     kept_clients,
     read_visits,
+    visit_of,
 )
-from sizing.client.stature import KNEE_EQUATIONS, STATURE, segment_table
-from sizing.client.visit import Visit, day_of, visit_of
 from sizing.errors import SizingError, one_of
 from sizing.files.folders import write_bytes, write_text
 from sizing.files.writing import csv_bytes, rounded, workbook_bytes

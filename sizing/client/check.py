@@ -1,7 +1,8 @@
 """One client against one chart: chances, margins, and what to measure next."""
 
+import json
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import Any
 
@@ -11,46 +12,79 @@ import pandas as pd
 
 from sizing.charts import DIRECTIONS, SizeChart
 from sizing.charts.fits import nearest, yardsticks
-from sizing.client.answer import ClientAnswer
-from sizing.client.client import ABOUT, Client, client_from
-from sizing.client.conditions import condition_keys
-from sizing.client.doubts import doubtful
-from sizing.client.growth import GROWN, outgrows
-from sizing.client.how import ESTIMATED, MASS, TAKEN
-from sizing.client.judged import IN_PLAY, evidence_limits, sources
-from sizing.client.loads_allowances import (
-    allowance_table,
-    in_body_terms,
-    load_table_of,
-    never_less,
-    over_load,
-)
-from sizing.client.measuring import (
-    LEVEL,
-    bounded,
-    measures_frame,
-    next_measures,
-    not_taken,
-    why_cautious,
-)
-from sizing.client.outcomes import (
-    Edges,
-    broken_by,
-    chances,
-    edges_of,
-    fitting,
-    outcome_table,
-)
+from sizing.client import measuring, outcomes
+from sizing.client.change import outgrows
+from sizing.client.client import ABOUT, GROWN, Client, client_from
+from sizing.client.judged import IN_PLAY, JudgedClient, evidence_limits, sources
+from sizing.client.outcomes import Edges
 from sizing.client.posterior import bodies_of
+from sizing.client.readings import ESTIMATED, MASS, TAKEN, condition_keys
 from sizing.errors import InputProblems, Problem, SizingError, check_seed
-from sizing.measures import MEASURES, NO_HIGH, NO_LOW, to_tenths
+from sizing.measures import MEASURES, NO_HIGH, Say, to_tenths, written
+from sizing.resources import cautions, closing
 from sizing.stats.formulas import Floats
+from sizing.words import client as words
+from sizing.words.client_notes import notes, summary_lines
 
-#: From this chance of no fit on it is said what the nearest size lacks.
-_NONE_FITS = 0.05
-#: Within so many cm or kg of an edge it is said what one more or less would change
-#: (our choice, no source).
-_NEAR_EDGE = 2.0
+#: From this chance of no fit on it is said what the nearest size lacks; and within so
+#: many cm or kg of an edge what one more or less would change (our choice, no source).
+_NONE_FITS, _NEAR_EDGE = 0.05, 2.0
+#: Every frame of an answer, in the order in which it is written out.
+FRAMES = (
+    *("sizes", "margins", "measures", "outcomes", "next_measure", "loads"),
+    *("allowances", "growth", "borderline"),
+)
+
+
+@dataclass(frozen=True)
+class ClientAnswer(JudgedClient):
+    """A judged client that can say what is known of them."""
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        return tuple(notes(self))
+
+    def lines(self, *, say: Say = written) -> list[str]:
+        """Return the answer: what leads it, what fits, how sure, what to do now."""
+        opening = words.opening_lines(self, say=say)
+        return [*opening, *words.answer_lines(self, say=say)]
+
+    def answer(self) -> str:
+        return " ".join(self.lines())
+
+    def summary(self) -> str:
+        lines = [*words.opening_lines(self), *summary_lines(self)]
+        lines += [*words.not_entered_lines(self), *words.chart_lines(self)]
+        return "\n".join([*lines, closing()])
+
+    def to_dict(self) -> dict[str, Any]:
+        frames = {
+            name: json.loads(getattr(self, name).to_json(orient="records"))
+            for name in FRAMES
+        }
+        return {
+            "chart": self.chart.name,
+            "sex": self.client.sex,
+            "age_years": self.client.age_years,
+            "conditions": list(self.client.conditions),
+            "status": self.status,
+            "answer": self.answer(),
+            "what, how sure, now": list(words.answer_lines(self)),
+            "fits": self.both,
+            "in_play": self.in_play,
+            "limiting": list(self.limiting),
+            "cautious": self.cautious,
+            "nearest": dict(self.nearest),
+            "opening": words.opening_lines(self),
+            "chart_findings": list(self.findings["words"]),
+            "load_limits_not_entered": self.not_entered,
+            **frames,
+            "notes": list(self.notes),
+            "doubts": [str(doubt) for doubt in self.doubts],
+            "limits": list(self.limits),
+            "cautions": list(cautions()),
+            "sources": list(self.sources),
+        }
 
 
 def check_client(
@@ -71,55 +105,37 @@ def check_client(
     chart : SizeChart
         The size chart, in cm and kg.
     client : Client or mapping
-        From ``client_from``, or what it takes.
+        What is known, each value named with its unit, or from ``client_from``.
     how : mapping or str, optional
-        As for ``client_from``; only with a mapping.
+        How each was measured, or one way for all; only with a mapping.
     loads : mapping, optional
         Safe working load in kg of each further part, such as ``{"hoist": 200,
         "spreader bar": 250}``. The chart's own load limits count besides.
     allowances : mapping, optional
-        Between body and fabric, as for ``allowance_table``; 0 if not given.
+        Between body and fabric, in cm, by the keys of ``allowance_table``; else 0.
     confirmed : bool
         What looks wrong was measured again and is right.
     conditions : str or sequence of str
-        Keys or labels of ``conditions_table``, besides those of the client. What
-        they change is neither predicted nor predicts: not taken, it leaves every
-        size that limits it unjudged.
+        Keys or labels of ``conditions_table``, besides those of the client. What they
+        change predicts nothing: not taken, it leaves sizes that limit it unjudged.
     seed : int
         Of the draws; the same entries and seed give the same answer.
 
     Returns
     -------
     ClientAnswer
-        ``sizes``: size, group; estimate, low, high, method, n (chance that
-        every measure fits and the load is borne); not_judged (measures the size
-        limits that are unknown, separated by semicolons: ``estimate`` is then
-        empty, and ``high`` the chance of the rest); load_limit_kg (lowest of all
-        parts); over_load; deciding_measure (the one likeliest to fail),
-        margin (its distance to the nearer edge by the likeliest body, cm or
-        kg, below 0 outside), broken_by (a measure read outside an edge by more
-        than its error, or ""), broken_by_how_much (cm or kg). Likeliest first,
-        then by size of the margin; those that a reading breaks last.
-
-        ``margins``: size, measure, low_edge, high_edge (as on the chart),
-        allowance, estimate (body + allowance), low, high (90 %), margin_low,
-        margin_high, margin, chance (that this measure alone fits), decides, evidence
-        (as in ``measures``), reading (as read, + allowance).
-
-        ``measures``: measure, label, evidence (measured, predicted,
-        extrapolated, unsupported; missing where a condition forbids to predict),
-        how, reading, error_sd, estimate, low, high
-        (90 % of what it may truly be), method, n.
-
-        ``outcomes``: chance of each outcome of ``sizing.charts.assign``.
-        ``next_measure``: see ``next_measures``. ``loads``: part, load_limit_kg
-        (empty: not entered), lowest. ``allowances``: see ``allowance_table``.
-        ``growth``: see ``outgrows``, for a child and the likeliest size; else empty.
-
-        ``borderline``: of each measure that decides a size in play and was read within
-        2 cm (kg) of its edge: measure, change (+1, -1; cm or kg), fits (sizes that
-        then probably fit), estimate (chance of the likeliest), same (whether the
-        same sizes fit now).
+        ``sizes``, the likeliest first, those a reading breaks last: estimate, low, high
+        (chance that all fits and is borne; Monte Carlo 95 %), not_judged (measures
+        limited and unknown: ``estimate`` is empty, ``high`` the chance of the rest),
+        load_limit_kg (lowest of all parts), over_load, deciding_measure (likeliest to
+        fail), margin (to its nearer edge, cm or kg, below 0 outside), broken_by (read
+        outside an edge by more than its error), broken_by_how_much.
+        ``margins``, by size and measure: edges as on the chart, allowance; estimate,
+        low, high (body + allowance, 90 %), margins, chance of it alone, reading.
+        ``measures``: evidence, how, reading, error_sd, estimate, low, high (90 %).
+        ``borderline``: what ``change`` (1 cm or kg) of a measure read within 2 of its
+        edge would do. ``outcomes``, ``next_measure``, ``loads``, ``allowances``;
+        ``growth`` of a child.
 
     Raises
     ------
@@ -128,14 +144,6 @@ def check_client(
         size is named.
     SizingError
         If a load or an allowance cannot be used.
-
-    Notes
-    -----
-    4,096 joint draws of the body given the readings (``draw_bodies``), evenly
-    spread (scrambled Sobol points, Owen 1997, from memory). A measure with its
-    error is narrowed by what the rest of the body says, and moved by its error at
-    most; a confirmed one not at all. Body mass over the
-    lowest load limit, as stated, rules a size out whatever the error.
 
     Examples
     --------
@@ -162,15 +170,13 @@ def check_client(
     if not client.readings and client.sex is None and client.age_years is None:
         what = "nothing is known of the client"
         raise InputProblems([Problem(what, action="enter what is known")], about=ABOUT)
-    doubts = (*client.unusual, *doubtful(client.unchanged, seed=seed))
+    doubts = (*client.unusual, *measuring.doubtful(client.unchanged, seed=seed))
     if doubts and not confirmed:
         raise InputProblems(doubts, about=ABOUT)
-    allowed = allowance_table(allowances)
-    load_table, load = load_table_of(chart, loads)
-    shown = edges_of(chart, load)
-    moved = (allowed["used_cm"] != 0).any()
-    body_chart = in_body_terms(chart, allowed) if moved else chart
-    edges = edges_of(body_chart, load) if moved else shown
+    allowed = outcomes.allowance_table(allowances)
+    load_table, load = outcomes.load_table_of(chart, loads)
+    body_chart = outcomes.in_body_terms(chart, allowed)
+    shown, edges = (outcomes.edges_of(one, load) for one in (chart, body_chart))
 
     def judge(one: Client) -> _Judged:
         return _Judged(chart, one, shown, edges, seed, confirmed)
@@ -186,7 +192,7 @@ def check_client(
     near = {}
     if bodies.weight @ ~found.may.any(axis=1) >= _NONE_FITS:
         near = _nearest(now.quantiles[1], body_chart, now.over)
-    measures = measures_frame(client, bodies, now.quantiles)
+    measures = measuring.measures_frame(client, bodies, now.quantiles)
     each = measures.set_index("measure")
     margins["evidence"] = margins["measure"].map(each["evidence"])
     # An estimated stature is no reading of it.
@@ -196,20 +202,21 @@ def check_client(
         "sizes": sizes,
         "margins": margins,
         "measures": measures,
-        "outcomes": outcome_table(bodies, found),
-        "next_measure": next_measures(client, bodies, found),
+        "outcomes": outcomes.outcome_table(bodies, found),
+        "next_measure": measuring.next_measures(client, bodies, found),
         "loads": load_table,
         "allowances": allowed,
         "growth": growth,
         "borderline": _borderline(client, now, judge),
     }
-    limiting = not_taken(client, margins)
-    mass, stature = now.quantiles[1, :2]
-    cautious = why_cautious(client, mass / (stature / 100) ** 2) if limiting else ""
+    limiting, cautious = measuring.not_taken(client, margins), ""
+    if limiting:
+        mass, stature = now.quantiles[1, :2]
+        cautious = measuring.why_cautious(client, mass / (stature / 100) ** 2)
     return ClientAnswer(
         chart=chart,
         client=client,
-        **(bounded(frames) if cautious else frames),
+        **(measuring.bounded(frames) if cautious else frames),
         nearest=near,
         doubts=doubts,
         limits=evidence_limits(client),
@@ -221,6 +228,8 @@ def check_client(
 
 
 class _Judged:
+    """One client's draws against a chart as shown and as ``edges`` of the body."""
+
     def __init__(
         self,
         chart: SizeChart,
@@ -231,16 +240,15 @@ class _Judged:
         confirmed: bool,
     ) -> None:
         self.edges = edges
-        self.over = over_load(client, edges.load)
+        self.over = outcomes.over_load(client, edges.load)
         self.bodies = bodies_of(client, seed=seed, confirmed=confirmed)
-        hung = never_less(client, self.bodies)
-        values = self.bodies.values
-        self.found = fitting(values, edges, over=self.over, hung_kg=hung)
-        ends = [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2]
-        self.quantiles = self.bodies.quantile(ends)
+        hung, values = outcomes.never_less(client, self.bodies), self.bodies.values
+        self.found = outcomes.fitting(values, edges, over=self.over, hung_kg=hung)
+        level = measuring.LEVEL
+        self.quantiles = self.bodies.quantile([(1 - level) / 2, 0.5, (1 + level) / 2])
         self.unknown = edges.unknown(values)
         self.margins = self._margins(shown)
-        self.sizes = self._sizes(chart, *broken_by(client.readings, edges))
+        self.sizes = self._sizes(chart, *outcomes.broken_by(client.readings, edges))
 
     @property
     def fits(self) -> str:
@@ -251,10 +259,10 @@ class _Judged:
     def _margins(self, shown: Edges) -> pd.DataFrame:
         edges, weight = self.edges, self.bodies.weight
         k, m = len(edges.sizes), len(edges.measures)
+        (low, high), seen = edges.spans(), shown.spans()
+        shift = np.nan_to_num(np.fmax(seen[0] - low, seen[1] - high))
+        shift = shift.max(axis=1, keepdims=True)
         place = [MEASURES.index(name) for name in edges.measures]
-        (low, high), seen = _open(edges), _open(shown)
-        shift = np.fmax(seen[0] - low, seen[1] - high)
-        shift = np.where(np.isfinite(shift), shift, 0.0).max(axis=1, keepdims=True)
         q = self.quantiles[:, place, None]
         margin = np.fmin(q[1] - low, high - q[1])
         chance = np.stack([weight @ self.found.within[n] for n in edges.measures])
@@ -301,7 +309,7 @@ class _Judged:
         order of the chance of the rest, after any size that probably fits. Those of
         which a reading breaks an edge come last, however likely.
         """
-        made = chances(self.bodies, self.found.may)
+        made = outcomes.chances(self.bodies, self.found.may)
         waits = [
             [n for n, limits in self.unknown.items() if limits[i] and chance > 0]
             for i, chance in enumerate(made["estimate"])
@@ -353,16 +361,6 @@ def _borderline(
             rows.append((name, change, then.fits, chance, then.fits == now.fits))
     columns = ["measure", "change", "fits", "estimate", "same"]
     return pd.DataFrame(rows, columns=columns)
-
-
-def _open(edges: Edges) -> tuple[Floats, Floats]:
-    """Return edges in cm or kg, measures x sizes, NaN where there is no limit."""
-    low = np.stack(list(edges.low.values()))
-    high = np.stack(list(edges.high.values()))
-    return (
-        np.where(low == NO_LOW, np.nan, low / 10),
-        np.where(high == NO_HIGH, np.nan, high / 10),
-    )
 
 
 def _nearest(

@@ -9,16 +9,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.client.conditions import condition_keys, condition_labels, touched
-from sizing.client.how import HOW, MASS, Reading, reading
-from sizing.client.stature import (
-    KNEE_EQUATIONS,
-    STATURE,
-    StatureEstimate,
-    as_reading,
-    estimate_stature,
-    segments,
-)
+from sizing.client import readings
+from sizing.client.readings import MASS, STATURE, Reading, StatureEstimate, segments
 from sizing.errors import (
     DoubtfulValues,
     InputProblems,
@@ -42,7 +34,8 @@ from sizing.measures.tables import ANY
 from sizing.people.classes import ADULT_AGE, value_at
 from sizing.resources import texts
 
-YOUNGEST = AGE_LIMITS[0]
+#: The growth reference of stature and body mass holds to ``GROWN``.
+YOUNGEST, GROWN = AGE_LIMITS[0], 20.0
 ABOUT = "what was entered about the client"
 _T = texts("problems")
 
@@ -51,15 +44,9 @@ _T = texts("problems")
 class Client:
     """What is known of one person; no name is needed.
 
-    - ``age_years``: A whole number under 20 means completed years.
-    - ``readings``: One at most per measure, in the kit's order.
-    - ``segments``: Further lengths in cm from which stature may be estimated.
-    - ``stature``: How stature was estimated, if it was.
-    - ``unusual``: Values outside what people were found to have, entered as confirmed.
-    - ``conditions``: Keys of ``conditions_table``: what makes the body unlike those
-      surveyed.
-    - ``read_as``: Values entered in another unit than their name's, and how they were
-      read.
+    An age under 20 means completed years. ``readings``: one at most per measure;
+    ``segments``: lengths (cm) from which ``stature`` may be estimated; ``unusual``:
+    confirmed; ``read_as``: how values in another unit than their name's were read.
     """
 
     sex: str | None = None
@@ -83,8 +70,7 @@ class Client:
                 action="make them with client_from, or with Reading",
                 value=self.readings,
             )
-        wrong = condition_keys(self.conditions)[1]
-        if wrong:
+        if wrong := readings.condition_keys(self.conditions)[1]:
             raise InputProblems(wrong, about=ABOUT)
 
     @property
@@ -93,42 +79,37 @@ class Client:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row per reading: measure, value, how, sd, source."""
         columns = ["measure", "value", "how", "sd", "source"]
         rows = [[getattr(one, name) for name in columns] for one in self.readings]
         return pd.DataFrame(rows, columns=columns)
 
     @property
     def touched(self) -> tuple[str, ...]:
-        return touched(self.conditions)
+        return readings.touched(self.conditions)
 
     @property
     def unchanged(self) -> "Client":
         """The client without the readings that a stated condition changes."""
-        away = self.touched
-        rest = tuple(one for one in self.readings if one.measure not in away)
-        return replace(self, readings=rest)
+        rest = (one for one in self.readings if one.measure not in self.touched)
+        return replace(self, readings=tuple(rest))
 
     @property
     def condition_labels(self) -> list[str]:
-        return condition_labels(self.conditions)
+        return readings.condition_labels(self.conditions)
 
 
 def client_from(
     entries: Mapping[str, Any],
     *,
     how: Mapping[str, str] | str | None = None,
-    knee_equation: str = KNEE_EQUATIONS[0],
+    knee_equation: str = readings.KNEE_EQUATIONS[0],
     confirmed: bool = False,
     conditions: str | Iterable[str] = (),
 ) -> Client:
     """Check what was entered of one client and return it in cm, kg and years.
 
-    ``entries``: ``sex``, ``age_years`` (or ``age_months``) and whatever is known, named
-    with its unit; text such as ``5 ft 2 in`` is understood, None or empty text means
-    not known. ``how`` goes by the same names, or one word holds for all; without it,
-    taken once by tape or scale. ``confirmed``: the values were checked again and are
-    right, however unusual.
+    Names carry units, text such as ``5 ft 2 in`` is understood, None and empty text are
+    not known; ``how`` goes by the same names, or is one word for all.
 
     >>> client = client_from({"sex": "f", "age_years": 70, "body_mass_lb": 150,
     ...     "hip_circumference_cm": 104}, how={"body_mass_lb": "hoist scale"})
@@ -136,72 +117,69 @@ def client_from(
                     measure  value          how   sd
     0          body_mass_kg   68.0  hoist scale  1.0
     1  hip_circumference_cm  104.0    tape once  1.4
-    >>> client_from({"sex": "f", "age_years": 50, "stature_cm": 65})
-    Traceback (most recent call last):
-    ...
-    sizing.errors.InputProblems: 1 problem in what was entered about the client:
-    - column 'stature_cm': this makes sense in inches, not in centimetres (found: \
-65.0). Allowed: 90 to 230 cm for height. What to do: put the unit that was used \
-into the entry's name, or measure again.
     """
     given, how, bare = _named(entries, how)
     values, unusual, names, read_as = _standard(given, confirmed)
-    read_as = (*read_as, *bare)
+    use = (*MEASURES, *segments())
     problems = [
         Problem(
             "the kit has no use for this entry",
-            "sex, age_years, " + ", ".join([*MEASURES, *segments()]),
+            ", ".join(["sex, age_years", *use]),
             _meant(name) + "leave it out, or correct its name",
             column=name,
             value=given[name],
         )
         for name, standard in names.items()
-        if standard not in (*MEASURES, *segments(), "sex", "age_years")
+        if standard not in (*use, "sex", "age_years")
     ]
-    if values.get("age_years", YOUNGEST) < YOUNGEST:
+    sex, age = values.get("sex"), values.get("age_years")
+    if age is not None and age < YOUNGEST:
         problems.append(
             Problem(
                 f"the kit holds no figures for a child under {YOUNGEST:g} years",
                 f"{YOUNGEST:g} to {AGE_LIMITS[1]:g} years",
                 "check the age; for a younger child ask a specialist",
                 column="age_years",
-                value=values["age_years"],
+                value=age,
             )
         )
-    sex = values.get("sex")
-    age = values.get("age_years")
     ways, wrong = _ways(how, names)
-    problems += wrong
-    stated, wrong = condition_keys(conditions)
-    problems += wrong
-    readings = []
-    for measure in MEASURES:
-        if measure in values:
-            way = ways.get(measure, "scale" if measure == MASS else "tape once")
-            try:
-                readings.append(reading(measure, values[measure], way, sex=sex))
-            except SizingError as error:
-                problems.append(Problem(str(error)))
+    stated, unknown = readings.condition_keys(conditions)
+    problems += [*wrong, *unknown]
+    taken = []
+    for measure in (m for m in MEASURES if m in values):
+        way = ways.get(measure, "scale" if measure == MASS else "tape once")
+        try:
+            taken.append(readings.reading(measure, values[measure], way, sex=sex))
+        except SizingError as error:
+            problems.append(Problem(str(error)))
     if problems:
         raise InputProblems(problems, about=ABOUT)
     lengths = {name: values[name] for name in segments() if name in values}
     found = None
     if lengths and STATURE not in values:
-        if sex is None or age is None:
-            missing = Problem(
-                f"height cannot be estimated from {', '.join(map(plain, lengths))} "
-                "without sex and age",
-                "sex and age in years",
-                "enter both, or the height itself",
-            )
-            raise InputProblems([missing], about=ABOUT)
-        try:
-            found = estimate_stature(sex, age, lengths, equation=knee_equation)
-        except SizingError as error:
-            raise InputProblems([Problem(str(error))], about=ABOUT) from None
-        readings.insert(1 if MASS in values else 0, as_reading(found, sex, age))
-    taken = tuple(readings)
-    return Client(sex, age, taken, lengths, found, tuple(unusual), stated, read_as)
+        found, one = _stature(sex, age, lengths, knee_equation)
+        taken.insert(1 if MASS in values else 0, one)
+    told = tuple(unusual), stated, (*read_as, *bare)
+    return Client(sex, age, tuple(taken), lengths, found, *told)
+
+
+def _stature(
+    sex: Any, age: Any, lengths: dict[str, float], equation: str
+) -> tuple[StatureEstimate, Reading]:
+    if sex is None or age is None:
+        missing = Problem(
+            f"height cannot be estimated from {', '.join(map(plain, lengths))} "
+            "without sex and age",
+            "sex and age in years",
+            "enter both, or the height itself",
+        )
+        raise InputProblems([missing], about=ABOUT)
+    try:
+        found = readings.estimate_stature(sex, age, lengths, equation=equation)
+    except SizingError as error:
+        raise InputProblems([Problem(str(error))], about=ABOUT) from None
+    return found, readings.as_reading(found, sex, age)
 
 
 def _named(
@@ -213,12 +191,11 @@ def _named(
     said = []
     for key, value in entries.items():
         unit = ANY.without_unit(key)
-        names[str(key)] = f"{key}_{unit}" if unit else str(key)
-        if _empty(value):
-            continue
-        given[names[str(key)]] = value
-        if unit and not re.search("[a-z'\"′″]", str(value).lower()):
-            said.append(f"'{key}' was read in {unit}: no unit was written.")
+        name = names[str(key)] = f"{key}_{unit}" if unit else str(key)
+        if not _empty(value):
+            given[name] = value
+            if unit and not re.search("[a-z'\"′″]", str(value).lower()):
+                said.append(f"'{key}' was read in {unit}: no unit was written.")
     if isinstance(how, Mapping):
         how = {names.get(str(name), str(name)): way for name, way in how.items()}
     return given, how, said
@@ -230,8 +207,8 @@ def _meant(name: str) -> str:
 
 
 def _empty(value: object) -> bool:
-    if value is None or (isinstance(value, str) and not value.strip()):
-        return True
+    if isinstance(value, str):
+        return not value.strip()
     return bool(pd.api.types.is_scalar(value) and pd.isna(value))  # type: ignore[call-overload]
 
 
@@ -264,16 +241,15 @@ def like_a_child(measure: str, value: float, sex: str, age_years: float) -> str:
 
 def _standard(
     given: Mapping[str, Any], confirmed: bool
-) -> tuple[dict[str, Any], list[Problem], dict[str, str], tuple[str, ...]]:
+) -> tuple[dict[str, Any], list[Problem], dict[str, str], list[str]]:
     frame = pd.DataFrame({name: pd.Series([value]) for name, value in given.items()})
-    unusual: list[Problem] = []
     with caught_warnings() as caught:
         try:
             out = to_standard_units(frame, allow_unusual=confirmed)
         except InputProblems as error:
             problems = [_of_one(problem, given) for problem in error.problems]
             raise InputProblems(problems, about=ABOUT) from None
-    read_as = []
+    unusual, read_as = [], []
     for item in caught:
         if isinstance(item.message, UnitSaid):
             read_as.append(f"{item.message.of}: {item.message.how}.")
@@ -283,27 +259,21 @@ def _standard(
         again = [replace(one, action=Worded(**_T.unusual)) for one in unusual]
         raise InputProblems(again, about=ABOUT)
     names = dict(zip(frame.columns, out.columns, strict=True))
-    values: dict[str, Any] = {str(name): out[name].iloc[0] for name in out}
-    values |= {
-        name: float(value)
-        for name, value in values.items()
-        if name != "sex" and isinstance(value, Real)
-    }
-    return values, unusual, names, tuple(read_as)
+    row = {str(name): out[name].iloc[0] for name in out}
+    values = {k: float(v) if isinstance(v, Real) else v for k, v in row.items()}
+    return values, unusual, names, read_as
 
 
 def _ways(
     how: Mapping[str, str] | str | None, names: Mapping[str, str]
 ) -> tuple[dict[str, str], list[Problem]]:
-    if how is None:
-        return {}, []
-    if isinstance(how, str):
-        return dict.fromkeys(names.values(), how), []
+    if not isinstance(how, Mapping):
+        return {} if how is None else dict.fromkeys(names.values(), how), []
     problems = [
         Problem(
             "how a value was measured is stated for an entry that is not there",
             ", ".join(names) or "the entries",
-            f"enter its value too; ways are {', '.join(HOW)}",
+            f"enter its value too; ways are {', '.join(readings.HOW)}",
             column=name,
             value=word,
         )

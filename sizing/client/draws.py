@@ -1,16 +1,13 @@
-"""What the draws of a body rest on.
-
-Evenly spread numbers; how much wider older adults are predicted; and readings that
-the model moves by their own error at most.
-"""
+"""What draws rest on: evenly spread numbers, widths of age, bounded readings."""
 
 from collections.abc import Sequence
 from functools import cache
+from itertools import product
 
 import numpy as np
 import numpy.typing as npt
 
-from sizing.client.how import ESTIMATED, TAKEN, Reading
+from sizing.client.readings import ESTIMATED, TAKEN, Reading
 from sizing.measures import SEATED_AND_GIRTHS, SEXES
 from sizing.resources import source_table
 from sizing.stats.formulas import Floats
@@ -20,7 +17,7 @@ _BITS = 30
 #: Primitive polynomial (its inner coefficients) and first direction numbers of each
 #: column after the first. Joe and Kuo, SIAM J Sci Comput 2008;30:2635-2654 (from
 #: memory; a test holds them against SciPy's).
-_COLUMNS = (
+_INNER = (
     (0, (1,)),
     (1, (1, 3)),
     (1, (1, 3, 1)),
@@ -29,7 +26,7 @@ _COLUMNS = (
     (4, (1, 3, 5, 13)),
     (2, (1, 1, 5, 5, 17)),
 )
-MOST_COLUMNS = 1 + len(_COLUMNS)
+COLUMNS = 1 + len(_INNER)
 #: A reading is moved by the rest of the body by this many of its errors at most.
 MOVED = 1.0
 #: Smallest spread on the logarithmic scale.
@@ -37,9 +34,8 @@ _LEAST = 1e-7
 
 
 def _directions(columns: int) -> np.ndarray:
-    """Return the direction numbers, shape (columns, bits), as whole numbers."""
     rows = [[1] * _BITS]
-    for inner, first in _COLUMNS[: columns - 1]:
+    for inner, first in _INNER[: columns - 1]:
         s, m = len(first), list(first)
         for i in range(s, _BITS):
             new = m[i - s] ^ (m[i - s] << s)
@@ -55,9 +51,8 @@ def _directions(columns: int) -> np.ndarray:
 def even_numbers(rows: int, columns: int, rng: np.random.Generator) -> Floats:
     """Return points of the unit cube, evenly spread; rows a power of 2, columns to 8.
 
-    Sobol's sequence, scrambled by a random lower triangular matrix of digits and a
-    shift (Matousek, J Complexity 1998;14:527-556, from memory). ``scipy.stats.qmc``
-    gives the same to the last bit, but takes longer to load than a client to judge.
+    Scrambled Sobol points (Matousek, J Complexity 1998;14:527-556, from memory), those
+    of ``scipy.stats.qmc``, which takes longer to load than a client to judge.
     """
     powers = 1 << np.arange(_BITS, dtype=np.int64)
     # A generator of its own, as SciPy makes: ``rng`` itself is not moved on.
@@ -90,23 +85,22 @@ def _knots() -> dict[tuple[str, str], Floats]:
 
 
 def older_times(sex: npt.NDArray[np.object_], age_years: Floats) -> Floats:
-    """Return how many times as wide each seated measure and girth is predicted.
-
-    >>> thigh = SEATED_AND_GIRTHS.index("thigh_circumference_cm")
-    >>> people = np.array(["female"] * 4, dtype=object)
-    >>> older_times(people, np.array([40.0, 58.0, 70.0, 90.0]))[:, thigh].round(2)
-    array([1.  , 1.  , 1.65, 1.65])
-    """
+    """Return how many times as wide each seated measure and girth is predicted."""
     times = np.ones((len(sex), len(SEATED_AND_GIRTHS)))
-    for one in SEXES:
+    for one, (j, name) in product(SEXES, enumerate(SEATED_AND_GIRTHS)):
         rows = sex == one
-        for j, name in enumerate(SEATED_AND_GIRTHS):
-            times[rows, j] = np.interp(age_years[rows], *_knots()[one, name])
+        times[rows, j] = np.interp(age_years[rows], *_knots()[one, name])
     return times
 
 
 def as_read(values: Floats, weight: Floats, one: Reading, confirmed: bool) -> Floats:
-    """Return draws of what was read, the model's pull on them bounded."""
+    """Return draws of what was read, the model's pull on them bounded.
+
+    Their median is moved by ``MOVED`` errors at most, and their spread becomes the
+    reading's own as far as the pull is held back (limited translation: Efron and
+    Morris, JASA 1971, from memory). What was confirmed keeps its own law: the model was
+    fitted on other people (feedback is cut: Plummer, Stat Comput 2015, from memory).
+    """
     if one.sd == 0:
         return np.full(len(values), one.value)
     if one.how == ESTIMATED:

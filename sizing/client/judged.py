@@ -7,12 +7,11 @@ from typing import Any
 import pandas as pd
 
 from sizing.charts import SizeChart, review_chart
+from sizing.client.change import measure_again_in
 from sizing.client.client import Client
-from sizing.client.growth import measure_again_in
-from sizing.client.how import MASS, TAKEN
-from sizing.client.loads_allowances import in_use, too_near
+from sizing.client.outcomes import in_use, too_near
 from sizing.client.posterior import Bodies
-from sizing.client.stature import STATURE
+from sizing.client.readings import MASS, STATURE, TAKEN
 from sizing.errors import Problem
 from sizing.measures import MEASURES, plain
 from sizing.people.people import MODEL_SOURCES, limits_said, model_limits

@@ -1,18 +1,43 @@
-"""What was measured of a client, what was not, and what to measure next."""
+"""What of a client was measured or looks wrong, and what to measure next."""
+
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri
+from scipy.special import chdtrc, ndtri
 
-from sizing.client.client import Client
-from sizing.client.how import ESTIMATED, MASS, TAKEN, reading, usual_error
+from sizing.client.client import Client, like_a_child
 from sizing.client.outcomes import Fitting
-from sizing.client.posterior import Bodies
-from sizing.client.stature import STATURE
-from sizing.measures import EVIDENCE, MEASURES, SEATED_AND_GIRTHS, SEXES, labels
+from sizing.client.posterior import Bodies, build_of, draw_bodies
+from sizing.client.readings import (
+    ESTIMATED,
+    MASS,
+    STATURE,
+    TAKEN,
+    Reading,
+    reading,
+    usual_error,
+)
+from sizing.errors import Problem
+from sizing.measures import (
+    EVIDENCE,
+    MEASURES,
+    OF_KIND,
+    SEATED_AND_GIRTHS,
+    SEXES,
+    UNIT_WORDS,
+    Amount,
+    Said,
+    Worded,
+    joined,
+    labels,
+    plain,
+)
 from sizing.people.body.draw import evidence_levels
+from sizing.resources import texts
 from sizing.stats.formulas import Floats
 
+_T = texts("problems")
 #: Share of such bodies inside the interval of a measure.
 LEVEL = 0.90
 #: The oldest measured for lengths and thighs (ANSUR II 2012), the BMI from which
@@ -24,6 +49,13 @@ _CLASSES = 32
 _POOR = 1.5
 #: Answers less likely than this are not weighed.
 _HARDLY = 0.002
+#: A reading this many SDs from what the others let expect is doubted, if the
+#: readings together are also rarer than RARE among people (our choice, no
+#: source; a test counts how many survey people are doubted).
+FAR, RARE = 4.0, 1e-4
+#: Draws behind the joint distribution; and how near its mean, in SDs, a slip of unit
+#: that is named brings the reading.
+_DRAWS, _NEAR = 256, 2.0
 _ENDS = ["estimate", "low", "high"]
 #: Where an answer's tables hold chances.
 _CHANCES = {
@@ -38,28 +70,24 @@ COLUMNS = ["measure", "how", "now", "after", "estimate", "low", "high", "method"
 
 
 def measures_frame(client: Client, bodies: Bodies, quantiles: Floats) -> pd.DataFrame:
-    mass, stature = (np.array([quantiles[1][j]]) for j in (0, 1))
+    mass, stature = quantiles[1, :1], quantiles[1, 1:2]
     order = np.argsort(bodies.age_years)
     middle = np.searchsorted(np.cumsum(bodies.weight[order]), 0.5)
-    age = bodies.age_years[order[middle : middle + 1]]
-    level = np.zeros(len(SEATED_AND_GIRTHS), dtype=np.int8)
-    for sex in SEXES if client.sex is None else (client.sex,):
-        named = np.array([sex], dtype=object)
-        one = evidence_levels(named, mass, stature, age, SEATED_AND_GIRTHS)
-        level = np.maximum(level, one[0])
-    table = pd.DataFrame(
-        {"measure": MEASURES, "label": [labels()[m] for m in MEASURES]}
-    )
+    at = mass, stature, bodies.age_years[order[middle : middle + 1]]
+    sexes = np.array([[one] for one in SEXES if client.sex in (None, one)], object)
+    levels = [evidence_levels(one, *at, SEATED_AND_GIRTHS)[0] for one in sexes]
+    names = {"measure": MEASURES, "label": [labels()[m] for m in MEASURES]}
     known = client.table.set_index("measure").reindex(MEASURES).reset_index()
     how = known["how"].fillna("")
     # An estimate as it was worked out.
     if client.stature is not None:
         best, worked_out = client.stature.best, how == ESTIMATED
         known.loc[worked_out, ["value", "sd"]] = best["estimate"], best["sd_cm"]
-    words = np.array(["predicted"] * 2 + [EVIDENCE[i] for i in level], dtype=object)
+    told = ["predicted"] * 2 + [EVIDENCE[i] for i in np.max(levels, axis=0)]
+    words = np.array(told, dtype=object)
     words[how.isin([*TAKEN, "exact"])] = EVIDENCE[0]
     words[np.isnan(quantiles[1])] = EVIDENCE[-1]
-    return table.assign(
+    return pd.DataFrame(names).assign(
         evidence=words,
         how=how,
         reading=known["value"].astype(float),
@@ -83,11 +111,7 @@ def not_taken(client: Client, margins: pd.DataFrame) -> tuple[str, ...]:
 
 
 def why_cautious(client: Client, bmi: float) -> str:
-    """Say why the model's word on this person is worth less; "" where it is not.
-
-    >>> why_cautious(Client(age_years=82.0), 25.6)
-    'over 58 years'
-    """
+    """Say why the model's word on this person is worth less; "" where it is not."""
     age = client.age_years
     reasons = {
         "of unknown age": age is None,
@@ -115,19 +139,14 @@ def bounded(frames: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
 
 
 def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFrame:
-    """Rank the measures by what taking each is expected to settle.
+    """Rank the measures not yet taken well by what taking each is expected to settle.
 
-    One row per measure not yet taken well, most telling first: ``measure``; ``how``
-    (how it would be taken); ``now`` and ``after`` (chance that the likeliest answer is
-    right: one size fits, or none does); ``estimate, low, high`` (``after - now``, 95
-    %), ``method, n``. Empty where a limited measure is unknown and not predicted: it
-    comes first.
-
-    Each draw is read once with the usual error. Draws are sorted by the reading
-    into 32 classes; in each, half of the builds choose the likeliest answer and
-    the other half say how often it is right, and the other way round, so that
-    nothing is gained by choosing on noise (expected value of information: Raiffa
-    and Schlaifer, Applied Statistical Decision Theory, 1961, from memory).
+    ``now``, ``after``: chance that the likeliest answer is right. None where a limited
+    measure is unknown and not predicted: it comes first. Each draw is read once with
+    the usual error and sorted by the reading into classes; in each, half of the builds
+    choose the answer and the other half say how often it is right, so that nothing is
+    gained by choosing on noise (expected value of information: Raiffa and Schlaifer,
+    Applied Statistical Decision Theory, 1961, from memory).
     """
     if (found.may & ~found.fits).any():
         return pd.DataFrame(columns=COLUMNS)
@@ -142,11 +161,12 @@ def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFram
     first = float(bodies.weight @ now)
     rows = []
     for j, measure in enumerate(MEASURES):
-        if client.stature is not None and measure == STATURE:
-            continue  # whoever cannot stand is not asked to
-        if np.isnan(bodies.values[0, j]):
-            continue  # a condition forbids to predict what it would be read as
-        if measure in known and known[measure].sd <= _POOR * usual_error(measure):
+        # Whoever cannot stand is not asked to.
+        skip = client.stature is not None and measure == STATURE
+        # A condition forbids to predict what it would be read as.
+        skip |= bool(np.isnan(bodies.values[0, j]))
+        taken = known.get(measure)
+        if skip or (taken and taken.sd <= _POOR * usual_error(measure)):
             continue
         how = "scale" if measure == MASS else "tape once"
         read = bodies.values[:, j] + noise * reading(measure, 1.0, how).sd
@@ -156,11 +176,8 @@ def next_measures(client: Client, bodies: Bodies, found: Fitting) -> pd.DataFram
         half = ndtri(0.975) * np.sqrt(variance[0])
         ends = gain[0], gain[0] - half, gain[0] + half
         rows.append((measure, how, first, first + gain[0], *ends))
-    table = pd.DataFrame(rows, columns=COLUMNS[:-2]).assign(
-        method="expected over simulated readings, cross-fitted; 95 % Monte Carlo "
-        "interval",
-        n=n,
-    )
+    method = "expected over simulated readings, cross-fitted; 95 % Monte Carlo interval"
+    table = pd.DataFrame(rows, columns=COLUMNS[:-2]).assign(method=method, n=n)
     return table.sort_values("estimate", ascending=False, ignore_index=True)
 
 
@@ -187,3 +204,96 @@ def _right(
     chosen = best[classes, 1 - fold]
     out: Floats = answers[np.arange(len(answers)), chosen]
     return out
+
+
+# What looks wrong among the entries, judged against people's joint measures
+
+
+def doubtful(client: Client, *, seed: int = 1) -> tuple[Problem, ...]:
+    """Name readings that do not go with the rest of the person.
+
+    Of ln readings ``y``, with mean ``m`` and covariance ``S`` among people of that sex,
+    age and build, ``V`` the error variances and ``P = (S + V)^-1``, reading ``k`` lies
+    ``z_k = (P (y - m))_k / sqrt(P_kk)`` SDs from what all the others let expect, and
+    ``(y - m)' P (y - m)`` is chi-square.
+    """
+    found: list[Problem] = []
+    build = [one for one in client.readings if one.measure in MEASURES[:2]]
+    if build:
+        found += _among(build, *build_of(client.sex, client.age_years), client)
+    wrong = [problem.column for problem in found]
+    kept = [one for one in build if one.measure not in wrong]
+    if seated := [one for one in client.readings if one not in build]:
+        found += _among(seated, *_people(client, kept, seed), client)
+    return tuple(found)
+
+
+def _people(
+    client: Client, build: Sequence[Reading], seed: int
+) -> tuple[Floats, Floats]:
+    """Return mean and covariance of ln measures among people of that build."""
+    bodies = draw_bodies(
+        client.sex, client.age_years, build, seed=seed, draws=_DRAWS, unlike=0.0
+    )
+    logs = np.log(bodies.values)
+    mean = bodies.weight @ logs
+    gap = logs - mean
+    return mean, (gap * bodies.weight[:, None]).T @ gap
+
+
+def _among(
+    readings: Sequence[Reading], mean: Floats, covariance: Floats, client: Client
+) -> list[Problem]:
+    found: list[Problem] = []
+    rest = list(readings)
+    while rest:
+        place = np.array([MEASURES.index(one.measure) for one in rest])
+        gap = np.array([one.log_value for one in rest]) - mean[place]
+        error = np.diag([one.log_sd**2 for one in rest])
+        precision = np.linalg.inv(covariance[np.ix_(place, place)] + error)
+        pull = precision @ gap
+        z = pull / np.sqrt(np.diag(precision))
+        chance = float(chdtrc(len(rest), gap @ pull))
+        worst = int(np.abs(z).argmax())
+        if abs(z[worst]) < FAR or chance > RARE:
+            break
+        one = rest.pop(worst)
+        # y_k - pull_k / P_kk is its mean given the others, 1 / P_kk the variance.
+        spread = 1.0 / np.sqrt(precision[worst, worst])
+        centre = one.log_value - z[worst] * spread
+        found.append(_words(one, centre, spread, client))
+    return found
+
+
+def _words(one: Reading, centre: float, spread: float, client: Client) -> Problem:
+    low, mid, high = np.exp(centre + spread * np.array([-3.0, 0.0, 3.0])).round()
+    what = Said(
+        "with the rest of what was entered, a {name} of about {mid} would be expected "
+        "(nearly all such people: {usual})",
+        name=plain(one.measure),
+        mid=Amount(mid, one.measure),
+        usual=Amount(low, one.measure, high),
+    )
+    hints = _units(one, centre, spread)
+    age = 0.0 if client.age_years is None else client.age_years
+    if child := like_a_child(one.measure, one.value, client.sex or "", age):
+        hints.append(f"{child}; ")
+    again = "measure it again" if one.how != ESTIMATED else "measure the segment again"
+    do = "{again}; if it is right, {confirm}"
+    hints.append(Said(do, again=again, confirm=Worded(**_T.confirm)))
+    at = None, None, one.measure, round(float(one.value), 1)
+    return Problem(what, "", joined(hints, link=""), *at)
+
+
+def _units(one: Reading, centre: float, spread: float) -> list[str]:
+    """Name units in which the number would be what is expected."""
+    # On a form in other units the number is not the one that was typed.
+    kind = "mass" if one.measure.endswith("_kg") else "length"
+    standard = {"mass": "kg", "length": "cm"}[kind]
+    would = "it would fit if the number were in {}; "
+    return [
+        Worded(would.format(UNIT_WORDS[unit]), form_other="")
+        for unit, factor in OF_KIND[kind].items()
+        if unit != standard
+        and abs(np.log(one.value * factor) - centre) < _NEAR * max(spread, 0.03)
+    ]

@@ -1,7 +1,7 @@
-"""How likely each size is to fit, and each way of fitting none."""
+"""What each size holds and bears, and how likely it is to fit, or none is."""
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -9,22 +9,167 @@ import numpy.typing as npt
 import pandas as pd
 
 from sizing.charts import OUTCOME_WORDS, OUTCOMES, SizeChart
-from sizing.client.how import ESTIMATED, Reading
+from sizing.client.client import Client
 from sizing.client.posterior import Bodies
+from sizing.client.readings import ESTIMATED, MASS, TAKEN, Reading
+from sizing.errors import SizingError
 from sizing.measures import MEASURES, NO_HIGH, NO_LOW, to_tenths
+from sizing.resources import source_table
 from sizing.stats.formulas import LEVEL, Floats, score_interval, student
 
 Mask = npt.NDArray[np.bool_]
+Ints = npt.NDArray[np.int64]
+#: An allowance of more than this either way is a slip; and what a load limit may be
+#: (our choice, no source).
+_MOST_CM, _LEAST_LOAD, _MOST_LOAD = 40.0, 20.0, 1000.0
+#: Parts that every lift hangs from besides the sling: without a limit entered they
+#: are named as not entered.
+PARTS = ("hoist", "spreader bar")
+#: Within so many typical errors of a weighing, or this share of the limit, the
+#: weight is too near it to be relied on (our choice, no source).
+_ERRORS, _NEAR = 2.0, 0.05
+SLING = "sling, size "
+
+
+# What lies between body and sling, and what bears the person
+
+
+def _within(value: Any, least: float, most: float) -> bool:
+    number = isinstance(value, (int, float, np.number)) and not isinstance(value, bool)
+    return number and least <= float(value) <= most
+
+
+def allowance_table(chosen: Mapping[str, float] | None = None) -> pd.DataFrame:
+    """Return every allowance, what practice suggests and what is in use (cm).
+
+    A chart of body measures needs none, and that is the default; one of the fabric's
+    own lengths is compared with body + allowance.
+
+    >>> allowance_table({"leg_stop": -5})["used_cm"].tolist()
+    [0.0, 0.0, -5.0]
+    """
+    table, chosen = source_table("allowances.csv"), chosen or {}
+    for key, value in chosen.items():
+        if key not in set(table["key"]) or not _within(value, -_MOST_CM, _MOST_CM):
+            raise SizingError(
+                "this allowance cannot be used",
+                allowed=f"{', '.join(table['key'])}, each from -{_MOST_CM:g} to "
+                f"{_MOST_CM:g} cm",
+                action="correct it, or leave it out",
+                column=key,
+                value=value,
+            )
+    table.insert(4, "used_cm", [float(chosen.get(key, 0.0)) for key in table["key"]])
+    return table
+
+
+def suggested_allowances() -> dict[str, float]:
+    """Return those for a chart of the fabric's own (cm; common practice, no source)."""
+    suggested = source_table("allowances.csv").set_index("key")["suggested_cm"]
+    return {str(key): float(value) for key, value in suggested.items()}
+
+
+def in_body_terms(chart: SizeChart, allowances: pd.DataFrame) -> SizeChart:
+    """Return the chart with its edges less the allowances: body, not fabric."""
+    frame = chart.frame.copy()
+    for measure, used in zip(allowances["measure"], allowances["used_cm"], strict=True):
+        for column in (f"{measure}_low", f"{measure}_high"):
+            if used and column in frame:
+                frame[column] = frame[column] - used
+    return replace(chart, frame=frame)
+
+
+def check_loads(loads: Mapping[str, float]) -> None:
+    for part, value in loads.items():
+        if not _within(value, _LEAST_LOAD, _MOST_LOAD):
+            raise SizingError(
+                f"the load limit of the {part} cannot be right",
+                allowed=f"{_LEAST_LOAD:g} to {_MOST_LOAD:g} kg",
+                action="read it from the part's own label",
+                value=value,
+            )
+
+
+def load_table_of(
+    chart: SizeChart, loads: Mapping[str, float] | None
+) -> tuple[pd.DataFrame, Ints]:
+    """Return the parts' load limits, and the lowest with each size in 0.1 kg."""
+    check_loads(loads or {})
+    entered = {part: float(value) for part, value in (loads or {}).items()}
+    own, lowest = chart.load_limits(), min(entered.values(), default=np.inf)
+    load = own if np.isinf(lowest) else np.minimum(own, int(to_tenths([lowest])[0]))
+    # The limit entered of the sling in hand holds where the chart states none.
+    sling = [limit for part, limit in entered.items() if "sling" in part.lower()]
+    bare = min(sling, default=np.nan)
+    named = "\n".join(entered).lower()
+    rows = [*entered.items(), *((part, np.nan) for part in PARTS if part not in named)]
+    rows += [
+        (f"{SLING}{size}", limit / 10 if limit < NO_HIGH else bare)
+        for size, limit in zip(chart.sizes, own, strict=True)
+    ]
+    table = pd.DataFrame(rows, columns=["part", "load_limit_kg"])
+    table["lowest"] = table["load_limit_kg"] == table["load_limit_kg"].min()
+    return table, load
+
+
+def over_load(client: Client, load: Ints) -> Mask:
+    """Return the sizes whose lowest load limit the stated body mass exceeds."""
+    stated = client.known[MASS].value if MASS in client.known else 0.0
+    return np.asarray(to_tenths([stated])[0] > load)
+
+
+def never_less(client: Client, bodies: Bodies) -> Floats:
+    """Return the body mass of each draw as it counts against a load limit.
+
+    What was guessed or reported is never taken as less, however light such people
+    usually are: the draws are moved up to it by their median, and none is below it.
+    """
+    mass = bodies.values[:, 0]
+    one = client.known.get(MASS)
+    if one is None or one.how in TAKEN or one.sd == 0:
+        return mass
+    middle = bodies.quantile([0.5])[0, 0]
+    moved: Floats = np.maximum(mass * max(1.0, one.value / middle), one.value)
+    return moved
+
+
+def is_far(limit: Floats, mass: float, error: float) -> Mask:
+    """Return which load limits are far enough from a weight; those not known are."""
+    near = np.maximum(_ERRORS * error, _NEAR * limit)
+    return np.asarray(~(np.abs(mass - limit) <= near))
+
+
+def too_near(parts: pd.DataFrame, mass: float, error: float) -> pd.DataFrame:
+    limit = parts["load_limit_kg"].to_numpy(dtype=float)
+    return parts[~is_far(limit, mass, error)]
+
+
+def in_use(
+    loads: pd.DataFrame,
+    margins: pd.DataFrame,
+    sizes: pd.DataFrame,
+    in_play: Collection[str],
+    least: float,
+) -> pd.DataFrame:
+    """Of the slings: sizes in play, the first two, those only a load rules out."""
+    fit = margins[margins["measure"] != MASS].groupby("size")["chance"].min()
+    over = set(sizes.loc[sizes["over_load"], "size"])
+    wanted = {*in_play, *sizes["size"].head(2), *(over & set(fit.index[fit >= least]))}
+    slings = loads["part"].str.startswith(SLING)
+    return loads[~slings | loads["part"].isin([f"{SLING}{size}" for size in wanted])]
+
+
+# Which sizes fit
 
 
 @dataclass(frozen=True)
 class Edges:
-    """``load`` is the lowest load limit of all parts with each size, in 0.1 kg."""
+    """A chart's edges by measure; ``load``: the lowest limit of all parts, 0.1 kg."""
 
     sizes: tuple[str, ...]
-    low: dict[str, npt.NDArray[np.int64]]
-    high: dict[str, npt.NDArray[np.int64]]
-    load: npt.NDArray[np.int64]
+    low: dict[str, Ints]
+    high: dict[str, Ints]
+    load: Ints
 
     @property
     def measures(self) -> tuple[str, ...]:
@@ -37,67 +182,59 @@ class Edges:
             for ends in (self.low, self.high)
         )
         free = np.full_like(self.load, NO_HIGH)
-        load = free if MEASURES[0] in measures else self.load
-        return Edges(self.sizes, low, high, load)
+        return Edges(self.sizes, low, high, free if MASS in measures else self.load)
+
+    def spans(self) -> tuple[Floats, Floats]:
+        """Return low and high edges, cm or kg, measures x sizes, NaN: no limit."""
+        low, high = (np.stack(list(ends.values())) for ends in (self.low, self.high))
+        return (
+            np.where(low == NO_LOW, np.nan, low / 10),
+            np.where(high == NO_HIGH, np.nan, high / 10),
+        )
 
     def bands(self, measure: str) -> pd.DataFrame:
         """Return where each size lies in a measure: size, low, high; NaN: no limit."""
-        none = np.full_like(self.load, NO_LOW), np.full_like(self.load, NO_HIGH)
-        low, high = (
-            ends.get(measure, free)
-            for ends, free in zip((self.low, self.high), none, strict=True)
-        )
-        high = np.minimum(high, self.load) if measure == MEASURES[0] else high
-        return pd.DataFrame(
-            {
-                "size": self.sizes,
-                "low": np.where(low == NO_LOW, np.nan, low / 10),
-                "high": np.where(high == NO_HIGH, np.nan, high / 10),
-            }
-        )
+        none = np.full(len(self.sizes), np.nan)
+        spans = zip(self.measures, *self.spans(), strict=True)
+        low, high = next((two for name, *two in spans if name == measure), (none, none))
+        if measure == MASS:
+            high = np.fmin(high, np.where(self.load == NO_HIGH, np.nan, self.load / 10))
+        return pd.DataFrame({"size": self.sizes, "low": low, "high": high})
 
     def unknown(self, values: Floats) -> dict[str, Mask]:
         """Return which sizes limit a measure of which nothing is known."""
         found = {}
-        for j, name in enumerate(MEASURES):
-            if np.isfinite(values[:, j]).any():
-                continue
-            limits = np.zeros(len(self.sizes), dtype=bool)
+        for j in np.flatnonzero(~np.isfinite(values).any(axis=0)):
+            name, limits = MEASURES[j], np.zeros(len(self.sizes), dtype=bool)
             if name in self.low:
                 limits |= (self.low[name] > NO_LOW) | (self.high[name] < NO_HIGH)
-            if j == 0:
+            if name == MASS:
                 limits |= self.load < NO_HIGH
             if limits.any():
                 found[name] = limits
         return found
 
 
-def edges_of(chart: SizeChart, load: npt.NDArray[np.int64]) -> Edges:
+def edges_of(chart: SizeChart, load: Ints) -> Edges:
     """Read a chart's edges once; reading them again and again costs most."""
     found = {name: chart.edges(name) for name in chart.measures}
-    return Edges(
-        chart.sizes,
-        {name: low for name, (low, _) in found.items()},
-        {name: high for name, (_, high) in found.items()},
-        load,
-    )
+    low, high = ({name: ends[i] for name, ends in found.items()} for i in (0, 1))
+    return Edges(chart.sizes, low, high, load)
 
 
 @dataclass(frozen=True)
 class Fitting:
-    """Which draws fit which size, shape (n, sizes).
+    """Which draws fit which size (n x sizes); ``outcome``: place in ``OUTCOMES``.
 
-    ``within`` says it of each limited measure, the load limit apart; ``bears`` of the
-    body mass and all the size hangs from; ``fits`` of what is known to fit; ``may`` of
-    what nothing known rules out (more than ``fits`` only where a limited measure was
-    neither read nor predicted). ``outcome`` is each draw's position in ``OUTCOMES``.
+    ``within`` leaves the load limit out, which ``bears`` is; ``may``: nothing known
+    rules it out, more than ``fits`` where a limited measure is not known.
     """
 
     within: dict[str, Mask]
     bears: Mask
     fits: Mask
     may: Mask
-    outcome: npt.NDArray[np.int64]
+    outcome: Ints
 
 
 def fitting(
@@ -105,21 +242,17 @@ def fitting(
 ) -> Fitting:
     """Outcomes are those of ``sizing.charts.assign``; a test holds the two together."""
     n, k = len(values), len(chart.sizes)
-    within: dict[str, Mask] = {}
     unknown = chart.unknown(values)
     open_ones = np.any([np.zeros(k, dtype=bool), *unknown.values()], axis=0)
-    holding = np.ones((n, k), dtype=bool)
+    within = {name: np.ones((n, k), dtype=bool) for name in chart.measures}
     beyond, below = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
-    for name in chart.measures:
+    for name in set(chart.measures) - set(unknown):
         low, high = chart.low[name], chart.high[name]
         x = to_tenths(values[:, MEASURES.index(name)])
-        if name in unknown:
-            within[name] = np.ones((n, k), dtype=bool)
-            continue
         within[name] = (x[:, None] >= low) & (x[:, None] <= high)
-        holding &= within[name]
         beyond |= x > high.max()
         below |= x < low.min()
+    holding = np.all([np.ones((n, k), dtype=bool), *within.values()], axis=0)
     mass = to_tenths(values[:, 0] if hung_kg is None else hung_kg)
     bears = (mass[:, None] <= chart.load) & ~over
     may = holding & bears
@@ -142,6 +275,10 @@ def fitting(
 def broken_by(
     readings: Sequence[Reading], chart: Edges
 ) -> tuple[npt.NDArray[np.object_], Floats]:
+    """Return what is read outside an edge of each size by most of its errors, if any.
+
+    And by how much (cm or kg): less than one error breaks nothing.
+    """
     k = len(chart.sizes)
     which, by, worst = np.full(k, "", dtype=object), np.zeros(k), np.ones(k)
     for one in readings:
@@ -159,9 +296,8 @@ def broken_by(
 def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
     """Return weighted shares of draws with their Monte Carlo interval, by column.
 
-    Wilson's score interval on the effective number ``p (1 - p) / variance``, the
-    variance by builds; where no draw or every draw is counted, on Kish's number of
-    builds.
+    Wilson's score interval on ``p (1 - p) / variance`` draws, the variance by builds;
+    where no draw or every draw is counted, on Kish's number of builds.
     """
     p, variance = bodies.share(flags)
     p = np.clip(p, 0.0, 1.0)
@@ -169,22 +305,19 @@ def chances(bodies: Bodies, flags: Mask) -> dict[str, Any]:
     own = p * (1 - p) / np.where(inside, variance, 1.0)
     number = np.where(inside, own, bodies.effective)
     low, high = score_interval(p, number, student(np.inf))
-    return {
-        "estimate": p,
-        "low": low,
-        "high": high,
-        "method": f"{100 * LEVEL:.0f} % Monte Carlo interval; measuring error, "
-        "spread between people and the model's coefficients are in the chance",
-        "n": len(bodies.weight),
-    }
+    method = (
+        f"{100 * LEVEL:.0f} % Monte Carlo interval; measuring error, spread between "
+        "people and the model's coefficients are in the chance"
+    )
+    ends = {"estimate": p, "low": low, "high": high}
+    return {**ends, "method": method, "n": len(bodies.weight)}
 
 
 def outcome_table(bodies: Bodies, found: Fitting) -> pd.DataFrame:
     """In the order of ``OUTCOMES``; ``not measured`` is left out where it cannot be."""
     flags = found.outcome[:, None] == np.arange(len(OUTCOMES))
     words = [OUTCOME_WORDS[name] for name in OUTCOMES]
-    table = pd.DataFrame(
-        {"outcome": OUTCOMES, "words": words, **chances(bodies, flags)}
-    )
+    shares = chances(bodies, flags)
+    table = pd.DataFrame({"outcome": OUTCOMES, "words": words, **shares})
     can_be = (found.may & ~found.fits).any()
     return table if can_be else table[table["outcome"] != "not_measured"]

@@ -7,8 +7,7 @@ import pandas as pd
 
 from sizing.charts import SizeChart, fits_matrix, review_chart
 from sizing.client.caseload import judge_clients
-from sizing.client.nudge import is_own, means_of
-from sizing.client.reach import what_to_change
+from sizing.client.nudge import is_own, means_of, what_to_change
 from sizing.coverage import Coverage, estimate_coverage, who_falls_between, why_none
 from sizing.measures import NO_HIGH, to_tenths
 from sizing.people.people import People, layout

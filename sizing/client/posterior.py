@@ -1,33 +1,23 @@
 """What a person's body may be, given what is known of it: joint draws.
 
-The prior of body mass and stature is a mixture of narrow normals, one around
-each embedded person of that sex and age; the seated measures and girths follow
-the body model given the build, nineteen times in twenty as surveyed, once each
-three times as wide by itself: bodies unlike those surveyed are possible. Beyond the
-ages surveyed all are wider (``older_times``). Readings with their errors condition
-all of it, on the logarithmic scale: the build in
-closed form, component by component, the rest by importance weights and the
-conditional normal distribution. The model never moves a reading by more than the
-reading's own error, and one that was confirmed not at all.
+The prior of body mass and stature is a mixture of narrow normals around the embedded
+people of that sex and age; the rest follows the body model given the build, a few
+unlike those surveyed. Readings condition all of it, on the logarithmic scale, and are
+never moved by more than their own error.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
 
 from sizing.client.client import Client
-from sizing.client.draws import (
-    MOST_COLUMNS,
-    as_read,
-    even_numbers,
-    older_times,
-    quantile,
-)
-from sizing.client.how import Reading
+from sizing.client.draws import COLUMNS, as_read, even_numbers, older_times, quantile
+from sizing.client.readings import Reading
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body.chance import condition_normal, log_density
 from sizing.people.body.donors import NEAR_AGE, NEAR_LN_MASS, NEAR_LN_STATURE, donors
@@ -61,10 +51,9 @@ _LEAST = 1e-7
 
 @dataclass(frozen=True)
 class Bodies:
-    """Weighted joint draws of all measures of one person, in cm and kg.
+    """Weighted joint draws of one person's true measures, in cm and kg.
 
-    Truth and not readings; ``weight`` adds up to 1, and draws that share a ``build``
-    are not independent.
+    ``weight`` adds up to 1; draws that share a ``build`` are not independent.
     """
 
     values: Floats
@@ -76,8 +65,7 @@ class Bodies:
     @property
     def effective(self) -> float:
         """Kish's effective number of builds."""
-        w = self.build_weight
-        return float(1.0 / np.square(w).sum())
+        return float(1.0 / np.square(self.build_weight).sum())
 
     @property
     def build_weight(self) -> Floats:
@@ -99,20 +87,17 @@ class Bodies:
         return np.column_stack(columns)
 
 
-@dataclass(frozen=True)
-class _Pool:
-    build: Floats
-    age: Floats
-    sex: npt.NDArray[np.object_]
+#: Ln mass and ln stature, age and sex: of embedded people, or of builds drawn.
+_People: TypeAlias = tuple[Floats, Floats, npt.NDArray[np.object_]]
 
 
 @lru_cache(maxsize=4)
-def _pool(sex: str | None) -> _Pool:
+def _pool(sex: str | None) -> _People:
     sexes = SEXES if sex is None else (sex,)
-    found = [donors()[one] for one in sexes]
-    build = np.vstack([one.build for one in found])
-    names = np.array(sexes, dtype=object).repeat([len(one.build) for one in found])
-    return _Pool(build[:, :2], build[:, 2], names)
+    found = [donors()[one].build for one in sexes]
+    names = np.array(sexes, dtype=object).repeat([len(one) for one in found])
+    build = np.vstack(found)
+    return build[:, :2], build[:, 2], names
 
 
 @lru_cache(maxsize=8)
@@ -120,9 +105,9 @@ def _numbers(seed: int, builds: int, draws: int) -> tuple[Floats, Floats]:
     """Return evenly spread numbers: 3 per build, normals per body."""
     first = even_numbers(builds, 3, np.random.default_rng([seed, 1]))
     parts = []
-    for start in range(0, len(SEATED_AND_GIRTHS), MOST_COLUMNS):
+    for start in range(0, len(SEATED_AND_GIRTHS), COLUMNS):
         generator = np.random.default_rng([seed, 2 + start])
-        columns = min(MOST_COLUMNS, len(SEATED_AND_GIRTHS) - start)
+        columns = min(COLUMNS, len(SEATED_AND_GIRTHS) - start)
         # Sobol points of two sequences share their order; mixing them undoes it.
         parts.append(generator.permutation(even_numbers(draws, columns, generator)))
     return first, ndtri(np.hstack(parts).clip(1e-12, 1 - 1e-12))
@@ -141,31 +126,17 @@ def draw_bodies(
 ) -> Bodies:
     """Draw jointly what all measures may be, given the readings.
 
-    ``fewer`` is by how many times there are fewer builds among the draws.
+    With d a donor's ln mass and ln stature, H the kernel, L and h the precision and
+    information of the readings of the build, the component of d becomes normal with
+    precision ``P = H^-1 + L``, mean ``P^-1 (H^-1 d + h)`` and weight
+    ``exp((m'Pm - d'H^-1 d) / 2)``. Builds are drawn from this mixture and weighed by
+    the density of the seated readings; where few carry the weight, a second round aims
+    at them and divides it out again (importance sampling: exact in the limit).
 
-    With d a donor's ln mass and ln stature, H the kernel, and L and h the
-    precision and information of the readings of the build, the component of d
-    becomes normal with precision ``P = H^-1 + L``, mean ``P^-1 (H^-1 d + h)``
-    and weight ``exp((m'Pm - d'H^-1 d) / 2)``. Builds are drawn from this
-    mixture, and weighed by the density of the seated readings given the build.
-    Where few builds carry the weight, a second round aims at them with a normal
-    approximation, and divides it out again (importance sampling: exact in the
-    limit, whatever the aim). H is widened until 20 embedded people carry the
-    weight.
-
-    Given the build, ln seated measures are normal with covariance S, or, with
-    probability ``unlike``, each three times as wide, hardly tied to the others. ``S``
-    has people's spread and how far the mean may be off for this person
-    (``moments``); only the spread is widened. A reading far from what is expected makes
-    the second likelier, so that the others are predicted wider and not drawn along.
-    Beyond 58 years all are widened so, see ``older_times``.
-
-    The median of what was read, freed of its published bias, is moved by the rest
-    of the body by the reading's own error at most; where the model would move it
-    further, its spread too becomes the reading's own (limited translation: Efron
-    and Morris, JASA 1971, from memory). A confirmed reading by tape or scale keeps
-    its own law, ln truth normal around ln reading: the model was fitted on other
-    people (feedback to it is cut: Plummer, Stat Comput 2015, from memory).
+    Given the build, ln seated measures are normal with covariance S (people's spread
+    and how far the mean may be off), or, with probability ``unlike``, spread three
+    times as wide: a reading far from what is expected makes the second likelier.
+    ``fewer``: by how many times there are fewer builds among the draws.
     """
     pool, near = _pool(sex), _near_in_age(sex, age_years)
     log_value, variance = np.full(len(MEASURES), np.nan), np.zeros(len(MEASURES))
@@ -173,7 +144,7 @@ def draw_bodies(
         j = MEASURES.index(one.measure)
         log_value[j], variance[j] = one.log_value, max(one.log_sd, _LEAST) ** 2
     read, seated, error = np.isfinite(log_value[:2]), log_value[2:], variance[2:]
-    centre = np.where(read, log_value[:2], pool.build.mean(axis=0))
+    centre = np.where(read, log_value[:2], pool[0].mean(axis=0))
     precision = np.diag(np.where(read, 1.0 / np.where(read, variance[:2], 1.0), 0.0))
     fixed = read.all() and (variance[:2] < FIXED**2).all()
     builds = min((BUILDS_IF_KNOWN if fixed else BUILDS) // fewer, draws)
@@ -184,9 +155,8 @@ def draw_bodies(
         mass, stature = np.exp(parts[0].T)
         law = moments(parts[2], mass, stature, parts[1], sampling=True)
         laws = _laws(law, unlike, older_times(parts[2], parts[1]))
-        density = np.stack(
-            [np.log(p) + _seated_density(law, s, seated, error) for p, s in laws]
-        )
+        each = (np.log(p) + _seated_density(law, s, seated, error) for p, s in laws)
+        density = np.stack(list(each))
         log_weight = _aimed(parts[0] - centre, aim) + np.logaddexp.reduce(density)
         weight = np.exp(log_weight - log_weight.max())
         weight /= weight.sum()
@@ -214,16 +184,17 @@ def _laws(one: Moments, unlike: float, older: Floats) -> list[tuple[float, Float
 
 
 def _builds(
-    pool: _Pool,
+    pool: _People,
     near: Floats,
     age_years: float | None,
     centre: Floats,
     precision: Floats,
     aim: tuple[Floats, Floats],
     u: Floats,
-) -> tuple[Floats, Floats, npt.NDArray[np.object_]]:
+) -> _People:
     """Draw ln mass and ln stature, age and sex from the conditioned mixture."""
-    d = pool.build - centre
+    builds, ages, sexes = pool
+    d = builds - centre
     for step in range(_MOST_STEPS):
         kernel = np.diag(1.0 / _KERNEL) / WIDER ** (2 * step)
         total = kernel + precision + aim[0]
@@ -240,20 +211,20 @@ def _builds(
     pick = np.minimum(pick, len(weight) - 1)
     root = np.linalg.cholesky(np.linalg.inv(total))
     build = centre + mean[pick] + ndtri(u[:, 1:]) @ root.T
-    age = pool.age[pick] if age_years is None else np.full(len(u), float(age_years))
-    return build, age, pool.sex[pick]
+    age = ages[pick] if age_years is None else np.full(len(u), float(age_years))
+    return build, age, sexes[pick]
 
 
 @lru_cache(maxsize=256)
 def _near_in_age(sex: str | None, age_years: float | None) -> Floats:
-    """Return the log weight of each embedded person by age; kept, so not to change."""
-    pool = _pool(sex)
+    """Return each embedded person's log weight by age; kept, so not to be changed."""
+    ages = _pool(sex)[1]
     if age_years is None:
-        return np.zeros(len(pool.age))
+        return np.zeros(len(ages))
     low, part, high = NEAR_AGE
     year = float(model_age(age_years))
     near = np.clip(part * year, low, high)
-    gap = np.minimum(year, OLDEST) - np.minimum(model_age(pool.age), OLDEST)
+    gap = np.minimum(year, OLDEST) - np.minimum(model_age(ages), OLDEST)
     log_weight: Floats = -0.5 * np.square(gap / near)
     return log_weight
 
@@ -261,12 +232,12 @@ def _near_in_age(sex: str | None, age_years: float | None) -> Floats:
 @lru_cache(maxsize=256)
 def build_of(sex: str | None, age_years: float | None) -> tuple[Floats, Floats]:
     """Return mean and covariance of ln mass and ln stature at that sex and age."""
-    pool = _pool(sex)
+    builds = _pool(sex)[0]
     log_weight = _near_in_age(sex, age_years)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
-    mean = weight @ pool.build
-    gap = pool.build - mean
+    mean = weight @ builds
+    gap = builds - mean
     return mean, (gap * weight[:, None]).T @ gap + np.diag(_KERNEL)
 
 
@@ -290,8 +261,7 @@ def _aimed(x: Floats, aim: tuple[Floats, Floats]) -> Floats:
 def _aim_at(x: Floats, weight: Floats) -> tuple[Floats, Floats]:
     """Return a normal likelihood that moves the builds to where the weight is.
 
-    Precision and information of the weighted builds minus those of the builds
-    as drawn, made a little wider, and never a negative precision.
+    Precision and information of the weighted builds minus those as drawn, wider.
     """
     moved = weight @ x
     gap = x - moved
@@ -322,12 +292,8 @@ def _seated(
     of_second = (np.arange(each) + start[:, None]) / each < unlikely[:, None]
     out = np.empty((n, each, p))
     for number, covariance in enumerate(covariances):
-        centre, rest = condition_normal(
-            mean,
-            covariance,
-            np.broadcast_to(seated, (n, p)),
-            np.broadcast_to(error, (n, p)),
-        )
+        known = (np.broadcast_to(one, (n, p)) for one in (seated, error))
+        centre, rest = condition_normal(mean, covariance, *known)
         root = np.linalg.cholesky(rest + 1e-18 * np.eye(p))
         drawn = centre[:, None, :] + z.reshape(n, each, p) @ root.swapaxes(1, 2)
         mine = of_second if number else ~of_second
@@ -336,7 +302,7 @@ def _seated(
 
 
 def _bodies(
-    parts: tuple[Floats, Floats, npt.NDArray[np.object_]],
+    parts: _People,
     logs: Floats,
     weight: Floats,
     readings: Sequence[Reading],
@@ -356,9 +322,8 @@ def _bodies(
     for one in readings:
         j = MEASURES.index(one.measure)
         values[:, j] = as_read(values[:, j], w, one, confirmed)
-    return Bodies(
-        values, w, np.repeat(np.arange(n), each), np.repeat(parts[2], each), age
-    )
+    build, sex = np.repeat(np.arange(n), each), np.repeat(parts[2], each)
+    return Bodies(values, w, build, sex, age)
 
 
 def bodies_of(
@@ -366,12 +331,12 @@ def bodies_of(
 ) -> Bodies:
     """Draw what a client's measures may be; NaN where a condition forbids it.
 
-    ``fewer``: by how many times there are fewer draws, and builds among them. What a
-    condition changes is held against the edges by its own reading and error alone.
+    What a condition changes is known by its own reading and error alone.
     """
     about = client.sex, client.age_years, client.unchanged.readings
+    many = DRAWS // fewer
     bodies = draw_bodies(
-        *about, seed=seed, draws=DRAWS // fewer, fewer=fewer, confirmed=confirmed
+        *about, seed=seed, draws=many, fewer=fewer, confirmed=confirmed
     )
     values = bodies.values.copy()
     rng = np.random.default_rng([seed, 3])

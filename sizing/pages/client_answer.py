@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from sizing.charts import SizeChart
 from sizing.client import ClientAnswer
 from sizing.client.change import edges_at, over_visits, readings_of, size_at
-from sizing.client.visit import Visit
+from sizing.client.visits import Visit
 from sizing.measures import Say, plain, written
 from sizing.pages.page import Picture, Table, picture, table
 from sizing.plots.client import plot_chances, plot_margins, plot_visits

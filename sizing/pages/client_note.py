@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from sizing.client import ClientAnswer
-from sizing.client.visit import Decision
+from sizing.client.visits import Decision
 from sizing.errors import SizingError, one_of
 from sizing.files.writing import undated, writable
 from sizing.measures import Say, told, written

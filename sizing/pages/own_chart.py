@@ -9,7 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from sizing.charts import OUTCOME_WORDS, SizeChart
-from sizing.client.chart_bands import Bands, bands_of, density
+from sizing.client.nudge import Bands, bands_of, density
 from sizing.client.own_chart import MOST_CLIENTS, ChartJudgement, too_many
 from sizing.coverage import Comparison
 from sizing.measures import EDGE_RULE, plain, unit_of, written

@@ -7,7 +7,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from sizing.client.chart_bands import Bands
+from sizing.client.nudge import Bands
 from sizing.plots import style
 from sizing.words.numbers import share as percent
 

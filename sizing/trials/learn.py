@@ -10,7 +10,7 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.charts.build import chart_from
-from sizing.client.how import MASS
+from sizing.client.readings import MASS
 from sizing.errors import SizingError, check_seed
 from sizing.measures import plain
 from sizing.resources import closing, invented_words, texts

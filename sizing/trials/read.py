@@ -11,7 +11,7 @@ import pandas as pd
 
 from sizing.charts import SizeChart
 from sizing.charts.build import alike, as_text
-from sizing.client.how import HOW, MASS, reading
+from sizing.client.readings import HOW, MASS, reading
 from sizing.errors import InputProblems, Problem, SizingError, warn
 from sizing.measures import MEASURES, measure_patterns, to_standard_units, vocabulary
 from sizing.measures.headings import measure_columns, plain

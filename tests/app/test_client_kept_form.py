@@ -6,10 +6,10 @@ from datetime import date
 import pytest
 
 from sizing.app.client_form import ClientForm
-from sizing.app.own_chart_kept import ChartChoice
+from sizing.app.own_chart_fields import ChartChoice
 from sizing.charts import demo_chart
 from sizing.charts.files import keep_chart
-from sizing.client.kept import read_visits
+from sizing.client.visits import read_visits
 from tests.app.cases import HIP, MASS, read, switched
 
 DAY = date(2026, 1, 5)

@@ -3,8 +3,7 @@
 import pandas as pd
 import pytest
 
-from sizing.app.bands_form import OWN, BandsForm
-from sizing.app.study_form import StudyForm
+from sizing.app.study_form import OWN, BandsForm, StudyForm
 from sizing.bands import coverage_by_sizes, fit_bands
 from sizing.charts import demo_chart
 from sizing.coverage import estimate_coverage

@@ -38,8 +38,7 @@ from sizing.bands.measured import covered
 from sizing.charts import demo_chart
 from sizing.charts import fits as core
 from sizing.client import check_client, client_from
-from sizing.client.chart_bands import bands_of, density
-from sizing.client.nudge import nudge, nudge_layout, with_edge
+from sizing.client.nudge import bands_of, density, nudge, nudge_layout, with_edge
 from sizing.coverage import estimate_coverage
 from sizing.measures import NO_HIGH
 from sizing.pages.own_chart import bands_svg

@@ -8,8 +8,8 @@ import pandas as pd
 
 from sizing.charts import SizeChart, chart_from, demo_chart
 from sizing.client import ClientAnswer, Reading, check_client
-from sizing.client.how import reading
 from sizing.client.outcomes import Edges, Fitting, edges_of, fitting
+from sizing.client.readings import reading
 from sizing.measures import MEASURES
 from sizing.people.body.model import moments
 

@@ -19,8 +19,8 @@ from data_sources import derive_adult_model, derive_child_model
 from data_sources.derive_older_widths import derive, read_older
 from sizing.charts import SizeChart, chart_from
 from sizing.client.draws import older_times
-from sizing.client.how import reading
 from sizing.client.posterior import draw_bodies
+from sizing.client.readings import reading
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS, SEXES
 from sizing.people.body import model as model_moments
 from sizing.people.body import model as model_terms

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.client.change import edges_at, over_visits, readings_of, size_at
-from sizing.client.visit import Decision, Visit
+from sizing.client.visits import Decision, Visit
 from sizing.plots.client import plot_visits
 from sizing.words.client_notes import visits_words
 

@@ -10,10 +10,10 @@ import pytest
 
 from sizing.charts import chart_from, fits_matrix
 from sizing.client import Client, Reading, client_from, suggested_allowances
-from sizing.client.how import HOW, how_measured, reading, usual_error
-from sizing.client.loads_allowances import allowance_table
 from sizing.client.measuring import next_measures
+from sizing.client.outcomes import allowance_table
 from sizing.client.posterior import Bodies, bodies_of
+from sizing.client.readings import HOW, how_measured, reading, usual_error
 from sizing.coverage import estimate_coverage
 from sizing.errors import SizingError
 from sizing.measures import MEASURES, plain, vocabulary

@@ -10,8 +10,8 @@ from sizing.app.client_form import answer_html, pictures_html
 from sizing.charts import OUTCOMES, assign, chart_from
 from sizing.cli.main import main
 from sizing.client import check_client, client_from, conditions_table
-from sizing.client.conditions import condition_keys, touched
 from sizing.client.posterior import draw_bodies
+from sizing.client.readings import condition_keys, touched
 from sizing.errors import InputProblems
 from sizing.measures import MEASURES
 from sizing.pages.client_answer import sizes_table

@@ -10,14 +10,14 @@ from scipy import stats
 from scipy.optimize import brentq
 from scipy.stats import binomtest, chi2
 
-from sizing.client import client_from, growth
-from sizing.client.answer import ClientAnswer
-from sizing.client.doubts import _among, _people, _words, doubtful
-from sizing.client.how import Reading, reading
+from sizing.client import change, client_from
+from sizing.client.check import ClientAnswer
 from sizing.client.judged import evidence_limits, sources
+from sizing.client.measuring import _among, _people, _words, doubtful
 from sizing.client.nudge import nudge, nudge_layout, with_edge
 from sizing.client.own_chart import judge_chart
 from sizing.client.posterior import draw_bodies
+from sizing.client.readings import Reading, reading
 from sizing.errors import SizingError
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body.model import moments
@@ -191,10 +191,10 @@ def test_a_child_keeps_her_centiles_and_her_distance_from_the_model(monkeypatch,
         got.update(path=path, at=at, z=z)
         return pd.DataFrame()
 
-    monkeypatch.setattr(growth, "_leaving", kept)
+    monkeypatch.setattr(change, "_leaving", kept)
     taken = [reading(STATURE, 130.0), reading(HIP, 70.0)]
     bodies = draw_bodies(sex, 8.25, taken)
-    growth.outgrows(bodies, edges(made({HIP: [(0, 90)]})), "one", seed=2)
+    change.outgrows(bodies, edges(made({HIP: [(0, 90)]})), "one", seed=2)
     path, at, z = got["path"], got["at"], got["z"]
     assert at.tolist() == [*np.arange(8.25, 20, 0.5), 20.0]
     assert path.shape == (200, len(at), len(MEASURES))

@@ -8,9 +8,9 @@ import pytest
 from rcpchgrowth import measurement_from_sds, sds_for_measurement
 from scipy.stats import norm
 
-from sizing.client.growth import measure_again_in, outgrows
-from sizing.client.how import reading
+from sizing.client.change import measure_again_in, outgrows
 from sizing.client.posterior import draw_bodies
+from sizing.client.readings import reading
 from sizing.words.client_notes import growth_words
 
 from .cases import HIP, MASS, STATURE, check, edges, made

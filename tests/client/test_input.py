@@ -15,8 +15,8 @@ from sizing.cli.main import main
 from sizing.client import Client, client_from, posterior
 from sizing.client.caseload import judge_clients, read_clients
 from sizing.client.client import like_a_child
-from sizing.client.doubts import _units, doubtful
-from sizing.client.how import Reading, reading
+from sizing.client.measuring import _units, doubtful
+from sizing.client.readings import Reading, reading
 from sizing.errors import InputProblems, ReadingNote, SizingError, SizingWarning
 from sizing.measures import MEASURES
 from sizing.people.classes import value_at
@@ -277,7 +277,7 @@ def test_a_list_is_read_as_people_write_it(tmp_path):
 def test_what_looks_wrong_is_checked_and_stops_nobody_else():
     table = judged(FULL, FULL | {HIP: 68.0}, {"sex": None})
     assert table["check"].iloc[0] == "" and "hip girth" in table["check"].iloc[1]
-    assert table["how_sure"].iloc[2] == "Nothing is known of this client."
+    assert table["how_sure"].iloc[2] == "Nothing is known of this client"
     over, near = FULL | {MASS: 320.0}, FULL | {MASS: 199.0, HIP: 160.0}
     assert judged(over)["how_sure"].iloc[0] == "Over the load limit of every size"
     assert judged(near)["fits"].iloc[0] == ""

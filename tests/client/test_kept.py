@@ -15,14 +15,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sizing.cli import client as command
-from sizing.client.kept import (
+from sizing.client.visits import (
+    Decision,
+    Visit,
     client_path,
+    day_of,
     delete_client,
     keep_visit,
     kept_clients,
     read_visits,
 )
-from sizing.client.visit import Decision, Visit, day_of
 from sizing.errors import SizingError
 
 from .cases import HIP, MASS
@@ -95,8 +97,8 @@ def test_a_copy_for_the_next_visit_has_nothing_that_must_be_taken_anew():
 def test_two_that_write_at_once_lose_nothing(tmp_path):
     script = (
         "import sys; from datetime import date, timedelta\n"
-        "from sizing.client.kept import keep_visit\n"
-        "from sizing.client.visit import Visit\n"
+        "from sizing.client.visits import keep_visit\n"
+        "from sizing.client.visits import Visit\n"
         "for day in range(4):\n"
         "    on = date(2026, int(sys.argv[2]), 1) + timedelta(days=day)\n"
         "    keep_visit(sys.argv[1], 'A-17', Visit(on, {'sex': 'male'}))\n"

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from sizing.app.client_form import pictures_html
 from sizing.client import HOW, check_client
-from sizing.client.how import TAKEN, reading
 from sizing.client.posterior import draw_bodies
+from sizing.client.readings import TAKEN, reading
 from sizing.errors import InputProblems
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.pages.client_answer import measures_table

@@ -14,10 +14,19 @@ from sizing.bands import fit_bands
 from sizing.charts import chart_from, demo_chart, fits_matrix, write_chart
 from sizing.cli.main import main
 from sizing.client.caseload import judge_clients, read_clients
-from sizing.client.chart_bands import bands_of, density, gaps_of
-from sizing.client.nudge import nudge, nudge_layout, with_edge
+from sizing.client.nudge import (
+    FURTHEST,
+    ONE_MORE,
+    bands_of,
+    density,
+    fullest_box,
+    gaps_of,
+    nudge,
+    nudge_layout,
+    what_to_change,
+    with_edge,
+)
 from sizing.client.own_chart import clients_served, judge_chart
-from sizing.client.reach import FURTHEST, ONE_MORE, fullest_box, what_to_change
 from sizing.coverage import compare_charts, estimate_coverage
 from sizing.errors import SizingError, SizingWarning
 from sizing.pages.own_chart import bands_svg

@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binomtest, multivariate_normal, norm, qmc
 
-from sizing.client.draws import MOST_COLUMNS, even_numbers
-from sizing.client.how import reading
+from sizing.client.draws import COLUMNS, even_numbers
 from sizing.client.outcomes import chances
 from sizing.client.posterior import Bodies, build_of, draw_bodies
+from sizing.client.readings import reading
 from sizing.measures import MEASURES, SEATED_AND_GIRTHS
 from sizing.people.body.donors import NEAR_LN_MASS, NEAR_LN_STATURE, donors
 from sizing.people.body.model import moments
@@ -248,7 +248,7 @@ def test_monte_carlo_interval_holds_the_answer_of_many_draws():
 
 
 def test_the_same_as_scipys():
-    for columns, rows in product(range(1, MOST_COLUMNS + 1), (1, 256, 4096)):
+    for columns, rows in product(range(1, COLUMNS + 1), (1, 256, 4096)):
         theirs = qmc.Sobol(columns, rng=np.random.default_rng([3, 1])).random(rows)
         ours = even_numbers(rows, columns, np.random.default_rng([3, 1]))
         assert np.array_equal(ours, theirs), (columns, rows)

@@ -8,7 +8,7 @@ from scipy.stats import norm
 from data_sources import derive_segment_equations
 from sizing.client import client_from, estimate_stature
 from sizing.client.posterior import draw_bodies
-from sizing.client.stature import as_reading, equations, segment_table
+from sizing.client.readings import as_reading, equations, segment_table
 from sizing.errors import InputProblems, SizingError
 from sizing.resources import source_table
 
