@@ -1,18 +1,21 @@
 """Fit the bands of a size chart to people, exactly, with a certificate."""
 
 from sizing.bands.fairest import fit_fairest
-from sizing.bands.fit import BandFit, fit_bands
-from sizing.bands.frontier import edge_stability, frontier, width_needed
-from sizing.bands.groups import common_group, group_of
-from sizing.bands.nine_sizes import (
+from sizing.bands.fit import BandFit, common_group, fit_bands, group_of
+from sizing.bands.groups import (
     GroupsFit,
     coverage_by_sizes,
     default_widths,
     fit_groups,
     fit_nine_sizes,
 )
-from sizing.bands.partition import partition_bands
 from sizing.bands.request import FitSettings
+from sizing.bands.variations import (
+    edge_stability,
+    frontier,
+    partition_bands,
+    width_needed,
+)
 from sizing.kinds import check_kinds
 
 __all__ = [

@@ -1,18 +1,185 @@
-"""How many people a box holds: one pass over the people, then look-ups."""
+"""The candidate bands of each measure, and how many people a box of them holds."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import prod
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-from sizing.bands.axis import Axis, Ints
-from sizing.errors import SizingError
-from sizing.measures import NO_HIGH
+from sizing.charts.files import MOST_SIZES
+from sizing.errors import SizingError, check_number, one_of
+from sizing.measures import NO_HIGH, to_tenths
 
+Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
+Width = float | Sequence[float]
+
+#: Widths, steps and blurs beyond this, in cm or kg, are slips: no body is so large.
+WIDEST = 1_000
+
+#: Edges a chart may be rounded to, in tenths (mm or 0.1 kg).
+ROUNDINGS: dict[str, float] = {"half": 5.0, "whole": 10.0, "five": 50.0, "inch": 25.4}
+
+
+@dataclass(frozen=True)
+class Axis:
+    """The candidate bands of one measure, in tenths (mm, 0.1 kg), an array per size.
+
+    A candidate of a bounding axis stands for every band that starts from ``low`` to
+    ``top``; none passes its ``high``, ``inner`` is the least of their high edges.
+    """
+
+    measure: str
+    low: tuple[Ints, ...]
+    top: tuple[Ints, ...]
+    high: tuple[Ints, ...]
+    inner: tuple[Ints, ...]
+    least_step: int = 0
+    least_overlap: int | None = None
+
+    @property
+    def sizes(self) -> int:
+        return len(self.low)
+
+    @property
+    def aligned(self) -> bool:
+        """All sizes have the same low edges, and no larger size is narrower."""
+        return all(map(np.array_equal, self.low, self.low[1:])) and all(
+            (a <= b).all() for a, b in pairwise(self.high)
+        )
+
+    def widened(self, down: int, up: int) -> "Axis":
+        """Return the axis with low edges lowered and high edges raised."""
+        low, high = (low - down for low in self.low), (high + up for high in self.high)
+        return replace(self, low=tuple(low), high=tuple(high))
+
+    def with_fixed(self, at: int, low: int, high: int) -> "Axis":
+        edges = {"low": low, "top": low, "high": high, "inner": high}
+        parts: dict[str, Any] = {}
+        for name, edge in edges.items():
+            were = getattr(self, name)
+            parts[name] = (*were[:at], np.array([edge]), *were[at + 1 :])
+        return replace(self, **parts)
+
+
+def tenths(value: float) -> int:
+    """Return cm as mm, or kg as 0.1 kg, rounded as people's measures are."""
+    return int(to_tenths([value])[0])
+
+
+def check_widths(widths: Mapping[str, Width], sizes: int) -> dict[str, list[int]]:
+    check_number("the number of sizes", sizes, least=1, most=MOST_SIZES, whole=True)
+    if not widths:
+        raise SizingError(
+            "no measure to band by",
+            allowed="one to four measures",
+            action="give widths such as {'hip_circumference_cm': 20}",
+        )
+    found: dict[str, list[int]] = {}
+    for measure, width in widths.items():
+        values = [width] * sizes if np.isscalar(width) else list(width)  # type: ignore[arg-type]
+        if len(values) != sizes:
+            raise SizingError(
+                "the widths given per size do not match the sizes",
+                allowed=f"{sizes} widths",
+                action="give one width, or one for each size",
+                column=measure,
+                value=width,
+            )
+        try:
+            numbers = [float(v) for v in values]  # type: ignore[arg-type]
+        except (TypeError, ValueError):
+            numbers = [float("nan")]
+        if not all(v <= WIDEST and tenths(v) >= 1 for v in numbers):
+            raise SizingError(
+                "a width makes no sense",
+                allowed=f"a number in the measure's unit, from 0.1 to {WIDEST:,}",
+                column=measure,
+                value=width,
+            )
+        found[measure] = [tenths(v) for v in numbers]
+    return found
+
+
+def make_axis(
+    measure: str,
+    values: Ints,
+    widths: Sequence[int],
+    *,
+    step: int,
+    rounding: str | None = None,
+    least_step: int = 0,
+    least_overlap: int | None = None,
+    room: int = 0,
+) -> tuple[Axis, Axis]:
+    """Lay out one measure's candidates (tenths): exact, and bounding up to the next.
+
+    A band that starts below the smallest person can be moved up to start at her without
+    losing anyone: the candidates run over the people's range, plus ``room``.
+    """
+    if rounding is not None:
+        one_of("rounding", rounding, list(ROUNDINGS))
+    unit = None if rounding is None else ROUNDINGS[rounding]
+    every = 1 if unit is None else max(1, round(step / unit))
+    grid = step if unit is None else every * unit
+    # Sizes that must lie apart push each other outwards, by whole steps of the grid.
+    apart = int(np.ceil((len(widths) - 1) * np.ceil(least_step / grid) * grid))
+    smallest = int(values.min())
+    start, stop = smallest - room - apart, int(values.max()) + room + apart
+
+    # Edges are rounded to tenths last: whole inches are no whole tenths, and two
+    # low edges an inch apart must not end at the same one.
+    def high_of(low: Floats, width: int) -> Ints:
+        high = low + width
+        return _whole(high if unit is None else np.floor(high / unit + 0.5) * unit)
+
+    lows, tops = _grid(start, stop, step, unit, every)
+    high = np.stack([high_of(lows, w) for w in widths])
+    # No further than to the first from which every size reaches the largest person,
+    # but so far that sizes which all hold her may still lie apart.
+    enough = (high >= stop).all(axis=0) & (lows >= smallest + apart if apart else True)
+    needed = int(np.argmax(enough)) + 1
+    lows, tops, high = lows[:needed], tops[:needed], high[:, :needed]
+    low, top = _whole(lows), _whole(tops)
+    if (high <= low).any():
+        raise SizingError(
+            "the bands are narrower than the rounding of their edges",
+            allowed="widths of at least one step of the rounding",
+            action="give wider bands or a finer rounding",
+            column=measure,
+            value=rounding,
+        )
+    each = (low,) * len(widths)
+    bands = tuple(high)
+    exact = Axis(measure, each, each, bands, bands, least_step, least_overlap)
+    outer = tuple(high_of(tops, w) for w in widths)
+    return exact, replace(exact, top=(top,) * len(widths), high=outer)
+
+
+def _grid(
+    start: int, stop: int, step: int, unit: float | None, every: int
+) -> tuple[Floats, Floats]:
+    """Low edges, 0 or more, from at or below start to beyond stop, and their tops."""
+    if unit is None:
+        lows = np.arange(start // step, stop // step + 2, dtype=float) * step
+        tops = lows + step - 1
+    else:
+        finest = np.arange(start // unit, stop // unit + 2 * every) * unit
+        lows, tops = finest[::every], finest[every - 1 :: every]
+        lows = lows[: len(tops)]
+    some = lows >= 0
+    return (lows[some], tops[some]) if some.any() else (lows, tops)
+
+
+def _whole(edges: Floats) -> Ints:
+    """Return edges to the nearest tenth, halves rounded up."""
+    return np.floor(edges + 0.5).astype(np.int64)
+
+
 #: Most cells of a table (8 bytes each, and as much again while it is made).
 MOST_CELLS = 150_000_000
 
@@ -27,13 +194,9 @@ class Breaks:
 
     @classmethod
     def of(cls, axis: Axis) -> "Breaks":
-        above = [high + 1 for high in axis.high]
-        cuts = np.unique(np.concatenate([*axis.low, *above]))
-        return cls(
-            cuts,
-            tuple(np.searchsorted(cuts, low) for low in axis.low),
-            tuple(np.searchsorted(cuts, high) for high in above),
-        )
+        ends = axis.low, tuple(high + 1 for high in axis.high)
+        cuts = np.unique(np.concatenate([edges for end in ends for edges in end]))
+        return cls(cuts, *(tuple(map(cuts.searchsorted, end)) for end in ends))
 
     def cells(self, values: Ints) -> Ints:
         """The number of cuts at or below each value."""
@@ -85,15 +248,9 @@ Edges = tuple[list[Ints], list[Ints]]
 class Grid:
     def __init__(self, breaks: Sequence[Breaks], table: Floats) -> None:
         self.flat = table.ravel()
-        strides = _strides(table.shape)
-        self.low = [
-            [low * stride for low in cut.low]
-            for cut, stride in zip(breaks, strides, strict=True)
-        ]
-        self.high = [
-            [high * stride for high in cut.high]
-            for cut, stride in zip(breaks, strides, strict=True)
-        ]
+        cuts = list(zip(breaks, _strides(table.shape), strict=True))
+        self.low = [[low * stride for low in cut.low] for cut, stride in cuts]
+        self.high = [[high * stride for high in cut.high] for cut, stride in cuts]
 
     def opened(
         self, axes: Sequence[Axis], sizes: Sequence[int], nodes: Sequence[Ints]
@@ -108,11 +265,7 @@ class Grid:
 
 
 class Rows:
-    """People as they are; they are counted anew where the search looks.
-
-    That takes little memory however fine the grid is, because the search has
-    only few edges left when its nodes are small.
-    """
+    """People counted anew where the search looks: little memory on any grid."""
 
     def __init__(self, values: Ints, weight: Floats) -> None:
         kept = weight > 0
@@ -126,26 +279,20 @@ class Rows:
     ) -> tuple[Floats, list[Edges]]:
         cuts, edges = [], []
         for d, axis in enumerate(axes):
-            here = [
-                edge
-                for size, node in zip(sizes, nodes, strict=True)
-                for edge in (
-                    axis.low[size][node[:, d, 0]],
-                    axis.high[size][node[:, d, 1]] + 1,
-                )
-            ]
+            here = []
+            for size, node in zip(sizes, nodes, strict=True):
+                here += [axis.low[size][node[:, d, 0]]]
+                here += [axis.high[size][node[:, d, 1]] + 1]
             cuts.append(_distinct(here))
             edges.append([np.searchsorted(cuts[-1], edge) for edge in here])
         table = self._below(cuts)
         strides = _strides(table.shape)
-        found = []
-        for k in range(len(sizes)):
-            low, high = (
-                [at[2 * k + end] * s for at, s in zip(edges, strides, strict=True)]
-                for end in (0, 1)
-            )
-            found.append((low, high))
-        return table.ravel(), found
+        # Low and high edges of the first size, then of the next, by measure.
+        ends = [
+            [edge * stride for edge, stride in zip(end, strides, strict=True)]
+            for end in zip(*edges, strict=True)
+        ]
+        return table.ravel(), list(zip(ends[::2], ends[1::2], strict=True))
 
     def _below(self, cuts: Sequence[Ints]) -> Floats:
         number = np.zeros(len(self.weight), dtype=np.int64)
@@ -177,8 +324,7 @@ def cumulate_blurred(
 ) -> Floats:
     """Return the expected weight below each combination of cuts.
 
-    A person of true value x is read as x + e, rounded to a whole tenth, with e
-    normal, of mean zero, and independent from measure to measure. She is
+    A true value x is read as x + e, rounded to a whole tenth, e normal and independent:
     below a cut c with probability Phi((c - 1/2 - x) / sd).
     """
     if len(breaks) > 3:
@@ -195,27 +341,12 @@ def cumulate_blurred(
     # From the last measure to the first: sum over its values within each
     # combination of the values of the measures before it.
     for d in range(len(breaks) - 1, -1, -1):
-        below = _below(keys[:, d], breaks[d].cuts, sd[d])
-        before = keys[:, :d]
-        starts = np.flatnonzero(
-            np.r_[True, (np.diff(before, axis=0) != 0).any(axis=1)]
-            if d
-            else np.arange(len(keys)) == 0
-        )
-        stops = np.append(starts[1:], len(keys))
-        table = np.stack(
-            [
-                (below[a:b].T @ table[a:b]).ravel()
-                for a, b in zip(starts, stops, strict=True)
-            ]
-        )
-        keys = before[starts]
+        distance = breaks[d].cuts[None, :] - 0.5 - keys[:, d][:, None]
+        below = (distance > 0).astype(float) if sd[d] <= 0 else ndtr(distance / sd[d])
+        keys = keys[:, :d]
+        new = np.ones(len(keys), dtype=bool)
+        new[1:] = (np.diff(keys, axis=0) != 0).any(axis=1)
+        ends = pairwise([*np.flatnonzero(new), len(new)])
+        table = np.stack([(below[a:b].T @ table[a:b]).ravel() for a, b in ends])
+        keys = keys[new]
     return table.reshape([len(cut.cuts) for cut in breaks])
-
-
-def _below(values: Ints, cuts: Ints, sd: float) -> Floats:
-    distance = cuts[None, :] - 0.5 - values[:, None]
-    if sd <= 0:
-        return (distance > 0).astype(float)
-    found: Floats = ndtr(distance / sd)
-    return found

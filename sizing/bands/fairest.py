@@ -18,13 +18,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sizing.bands.axis import Ints, Width
-from sizing.bands.cells import Floats
-from sizing.bands.fit import at_most
+from sizing.bands.cells import Floats, Ints, Width
+from sizing.bands.fit import at_most, fitted_to
 from sizing.bands.fitter import Boxes, Fitter
+from sizing.bands.goal import Measured, covered
 from sizing.bands.graph import TIE, Task
-from sizing.bands.groups import common_group
-from sizing.bands.measured import Measured, chart_of, covered
 from sizing.bands.search import climb, first_graph, loosest, lows, paces
 from sizing.charts import SizeChart
 from sizing.coverage.coverage import grouping
@@ -36,14 +34,15 @@ from sizing.words.numbers import share
 _T = texts("bands")
 #: Charts and pairs of nodes gone through before the bound is left as it is.
 MOST_CHARTS, MOST_PAIRS = 20_000, 300_000
+#: Weightings of the groups that are tried (our choice, no source).
+ROUNDS = 40
 BEST = "best on average"
 
 
 @dataclass(frozen=True)
 class FairestFit:
-    """The chart that serves the worst-served subgroup best.
+    """The chart that serves the worst-served subgroup best; none passes the bound.
 
-    No chart on the grid serves its worst-served subgroup better than ``upper_bound``.
     ``table``: chart (fairest, best on average), level, estimate, n; ``average`` and
     ``best_average``: coverage of everyone by the two.
     """
@@ -58,12 +57,8 @@ class FairestFit:
 
     def summary(self) -> str:
         other = self.table.loc[self.table["chart"] == BEST, "estimate"].min()
-        shares = {
-            "worst": self.worst_share,
-            "other": other,
-            "best": self.best_average,
-            "average": self.average,
-        }
+        shares = {"worst": self.worst_share, "other": other}
+        shares |= {"best": self.best_average, "average": self.average}
         told = {name: share(one, places=1) for name, one in shares.items()}
         bound = at_most(self.upper_bound)
         return str(_T.said["fairest"].format(by=self.by, bound=bound, **told))
@@ -75,15 +70,11 @@ def fit_fairest(
     by: str,
     widths: Mapping[str, Width],
     sizes: int,
-    group: str | None = None,
     smallest: int = 30,
-    rounds: int = 40,
     **settings: Any,
 ) -> FairestFit:
     """Find the chart under which the worst-served subgroup is served best."""
     check_number("the smallest subgroup", smallest, least=1, whole=True)
-    # So many rounds take hours already: a choice of ours.
-    check_number("the number of rounds", rounds, least=0, most=10_000, whole=True)
     fitter = Fitter.of(people, widths=widths, sizes=sizes, **settings)
     measured = fitter.measured
     levels, inside = _levels(people, measured, by, smallest)
@@ -101,7 +92,7 @@ def fit_fairest(
     cover = [shares(average)]
     mix, bound = np.full(len(levels), 1 / len(levels)), 1.0
     best_mix = mix
-    for _ in range(rounds):
+    for _ in range(ROUNDS):
         boxes = fitter.fit(weights(mix))
         charts.append(boxes)
         cover.append(shares(boxes))
@@ -126,13 +117,7 @@ def fit_fairest(
             for share, (name, n) in zip(shares(boxes), levels, strict=True)
         ]
     )
-    chart = chart_of(
-        measured,
-        *chosen,
-        group=common_group(people) if group is None else group,
-        name=f"fairest chart by {by}",
-        source=f"fitted to '{people.name}'",
-    )
+    chart = fitted_to(people, measured, chosen, f"fairest chart by {by}", None)
     reached, most = (
         float(overall @ covered(measured, *boxes)) for boxes in (chosen, average)
     )
@@ -206,10 +191,9 @@ def _go_through(
 
 
 def _charts(task: Task, floor: list[float]) -> Iterator[Ints | None]:
-    """Yield charts, best weighted coverage first, down to the floor.
+    """Yield charts, best weighted coverage first; None last if there are too many.
 
-    The floor, a list of one, may rise as charts are found. Yields None last if there
-    were too many to go through.
+    They end at the floor, a list of one, which may rise as charts are found.
     """
     pace = paces(task, climb(task, (task.last + 1) // 2)[1])
     graph = first_graph(task, pace)

@@ -7,11 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from sizing.bands.axis import Axis, Ints
-from sizing.bands.cells import Breaks, Floats
-from sizing.bands.goal import Counter, Goal
+from sizing.bands.cells import Axis, Breaks, Floats, Ints
+from sizing.bands.goal import Counter, Goal, Measured, quantile_boxes
 from sizing.bands.graph import NUDGE, Meter, Task
-from sizing.bands.measured import Measured, quantile_boxes
 from sizing.bands.request import FitSettings, check_request
 from sizing.bands.search import best_chart, climb, upper_bound
 from sizing.errors import SizingError
@@ -111,11 +109,7 @@ class Fitter:
 
     @property
     def may_be_simple(self) -> bool:
-        """Whether the rival is one of the charts asked for, and may be the better one.
-
-        It may where the people are smoothed against chance, and nothing is asked of
-        the sizes but their widths.
-        """
+        """Whether the rival may do: smoothed against chance, only widths asked for."""
         asked = self.asked
         more = (asked.fixed, asked.least_step, asked.least_overlap, asked.rounding)
         chance = asked.smooth_cm is None and not self.exact
@@ -154,8 +148,7 @@ class Fitter:
     def bound_without_one(self, boxes: Boxes) -> float:
         """Return such a value from all measures but the one that matters least.
 
-        Who is left out in some of the measures is left out in all of them, so a
-        chart covers no more than its bands in fewer measures do.
+        Who is left out in some of the measures is left out in all of them.
         """
         every = range(len(self.axes))
         rest = [[d for d in every if d != left] for left in every]
@@ -248,9 +241,7 @@ class Fitter:
 def has_valley(limits: Ints) -> bool:
     """Say whether a size may lift less than a smaller and a larger one both may.
 
-    Only then can someone be too heavy for a size between two that may lift her: the
-    search would count her with either. Without a valley those who may lift a person
-    follow each other, and are a chain of their own.
+    Only then would the search count someone with two sizes that are no neighbours.
     """
     before = np.maximum.accumulate(limits)
     after = np.maximum.accumulate(limits[::-1])[::-1]

@@ -1,25 +1,20 @@
-"""What a fit makes as large as it can: the goals on offer."""
+"""The people as the banding reads them, the boxes they fit, and what a fit is for."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+import pandas as pd
 from scipy.special import ndtr
 
-from sizing.bands.axis import Axis, Ints
-from sizing.bands.cells import (
-    Breaks,
-    Floats,
-    Grid,
-    Rows,
-    Source,
-    cell_numbers,
-    cumulate,
-    cumulate_blurred,
-)
+from sizing.bands import cells
+from sizing.bands.cells import Axis, Breaks, Floats, Grid, Ints, Rows, Source
 from sizing.bands.graph import Term
-from sizing.bands.measured import Measured, covered
+from sizing.charts import SizeChart
+from sizing.errors import SizingError
+from sizing.measures import NO_HIGH, plain, to_tenths
+from sizing.people.people import People
 
 GOALS: tuple[str, ...] = ("covered", "judged", "loss")
 #: People are counted into a grid of up to so many cells, and so many more for
@@ -31,16 +26,165 @@ LITTLE = 0.05
 
 
 @dataclass(frozen=True)
-class Goal:
-    """What a chart is praised for.
+class Measured:
+    """People's measures in tenths (mm, 0.1 kg), of the rows that have every measure.
 
-    ``covered``: the share of people who fit a size. ``judged``: each person's chance
-    of being read into a size, given the errors of measurement. ``loss``: 1 less the
-    mean loss; a person who fits costs nothing, one who fits no size costs 1, and one
-    who comes within ``near`` (in tenths, by measure) of a size costs ``too_large`` if
-    only low edges would have to give way (the sling is too large for her),
-    ``too_small`` if only high edges would, and the dearer of both if both would.
-    ``sd`` is the blur of each measure in tenths: reading errors, or smoothing.
+    ``mass`` is ``NO_HIGH`` where not known, and 0 if no size has a limit; ``coverable``
+    False for those heavier than every limit. ``total`` is the weight of all rows, those
+    not measured included, whose share is ``not_measured``.
+    """
+
+    measures: tuple[str, ...]
+    values: Ints
+    weight: Floats
+    mass: Ints
+    coverable: np.ndarray
+    person: Ints
+    row: Ints
+    total: float
+    not_measured: float
+
+    @property
+    def persons(self) -> int:
+        return int(self.person.max()) + 1
+
+    @property
+    def counted(self) -> Floats:
+        """Weights with those over the load limit set to zero."""
+        return np.where(self.coverable, self.weight, 0.0)
+
+
+def read_measured(
+    people: People, measures: Sequence[str], *, limits: Sequence[int] = (NO_HIGH,)
+) -> Measured:
+    """Read the measures to band by; ``limits`` in 0.1 kg, ``NO_HIGH`` for none."""
+    frame = people.frame
+    limited = min(limits) < NO_HIGH
+    weight = _checked_weight(people, measures, limited)
+    values = np.column_stack([to_tenths(frame[m].to_numpy(float)) for m in measures])
+    known = (values >= 0).all(axis=1) & (weight > 0)
+    if not known.any():
+        raise SizingError(
+            f"nobody in '{people.name}' has all of {', '.join(map(plain, measures))}",
+            allowed="at least one person with every measure",
+            action="draw the missing measures, or band by fewer",
+        )
+    mass = np.zeros(len(frame), dtype=np.int64)
+    if limited:
+        mass = to_tenths(frame["body_mass_kg"].to_numpy(float))
+        mass = np.where(mass < 0, NO_HIGH, mass)
+    _, person = np.unique(pd.factorize(frame["person"])[0][known], return_inverse=True)
+    total = float(weight.sum())
+    return Measured(
+        tuple(measures),
+        values[known],
+        weight[known],
+        mass[known],
+        mass[known] <= max(limits),
+        person.astype(np.int64),
+        np.flatnonzero(known),
+        total,
+        1.0 - float(weight[known].sum()) / total,
+    )
+
+
+def _checked_weight(people: People, measures: Sequence[str], limited: bool) -> Floats:
+    frame = people.frame
+    if len(frame) == 0:
+        raise SizingError(
+            f"there is nobody in '{people.name}'", allowed="at least one person"
+        )
+    needed = [*measures, "body_mass_kg"] if limited else measures
+    if absent := [m for m in needed if m not in frame]:
+        what = "the people lack a measure to band by"
+        action = "choose among these, or add the measure to the people"
+        if absent[0] not in measures:
+            what = "no load limit can be kept without the people's weight"
+            action = "add weight to the people, or state no load limit"
+        allowed = ", ".join(people.measures)
+        raise SizingError(what, allowed=allowed, action=action, column=absent[0])
+    weight = people.weight.to_numpy(dtype=float)
+    if not np.isfinite(weight).all() or (weight < 0).any() or weight.sum() <= 0:
+        raise SizingError(
+            "the weights of the people make no sense",
+            allowed="no weight missing or below zero, and not all zero",
+            column="weight",
+        )
+    return weight
+
+
+def covered(measured: Measured, low: Ints, high: Ints, limits: Ints) -> np.ndarray:
+    """Return who fits at least one box that may lift her."""
+    found = np.zeros(len(measured.values), dtype=bool)
+    for bottom, top, limit in zip(low, high, limits, strict=True):
+        fits = measured.mass <= limit
+        for d in range(measured.values.shape[1]):
+            column = measured.values[:, d]
+            fits &= (column >= bottom[d]) & (column <= top[d])
+        found |= fits
+    return found
+
+
+def share_covered(measured: Measured, low: Ints, high: Ints, limits: Ints) -> float:
+    """Return the share of all people's weight that fits at least one box."""
+    fits = covered(measured, low, high, limits)
+    return float(measured.weight[fits].sum()) / measured.total
+
+
+def chart_of(
+    measured: Measured,
+    low: Ints,
+    high: Ints,
+    limits: Ints,
+    *,
+    group: str,
+    name: str,
+    source: str,
+) -> SizeChart:
+    """Sizes numbered from the smallest; named "size 1", ... without a group."""
+    columns: dict[str, object] = {
+        "size": [f"{group or 'size'} {k + 1}" for k in range(len(low))],
+        "group": group,
+        "load_limit_kg": np.where(limits < NO_HIGH, limits / 10, np.nan),
+    }
+    for d, measure in enumerate(measured.measures):
+        columns[f"{measure}_low"] = low[:, d] / 10
+        columns[f"{measure}_high"] = high[:, d] / 10
+    return SizeChart(pd.DataFrame(columns), name=name, source=source)
+
+
+def quantile_boxes(
+    values: Ints, weight: Floats, axes: Sequence[Axis], sizes: int
+) -> tuple[Ints, Ints]:
+    """Centre size k of K, in each measure, on the weighted quantile (k - 1/2) / K.
+
+    What a careful person does without a fit (common practice, no source).
+    """
+    at = (np.arange(sizes) + 0.5) / sizes
+    low = np.zeros((sizes, len(axes)), dtype=np.int64)
+    high = np.zeros_like(low)
+    for d, axis in enumerate(axes):
+        # Whole tenths: counting them is faster than sorting people.
+        reached = np.cumsum(np.bincount(values[:, d], weights=weight))
+        centre = np.searchsorted(reached, at * reached[-1] * (1 - 1e-12))
+        for k in range(sizes):
+            # The candidate whose middle is nearest gives the width to use.
+            middle = (axis.low[k] + axis.high[k]) / 2
+            near = int(np.argmin(np.abs(middle - centre[k])))
+            width = int(axis.high[k][near] - axis.low[k][near])
+            low[k, d] = max(int(centre[k]) - width // 2, 0)
+            high[k, d] = low[k, d] + width
+    return low, high
+
+
+@dataclass(frozen=True)
+class Goal:
+    """What a chart is praised for; ``sd`` and ``near`` in tenths, by measure.
+
+    ``covered``: the share who fit a size. ``judged``: the mean chance of being read
+    into one. ``loss``: 1 less the mean cost, of nothing who fits, 1 who fits none; who
+    comes within ``near`` of a size costs ``too_large`` if only low edges would have to
+    give way, ``too_small`` if only high edges would, the dearer of both if both.
     """
 
     name: str = "covered"
@@ -50,12 +194,9 @@ class Goal:
     too_small: float = 0.5
 
     def terms(self) -> list[tuple[float, int, int]]:
-        """Return (worth, low edges give way?, high edges give way?) per term.
+        """Return (worth, low edges give way?, high edges give way?) of unions of sizes.
 
-        The union of the sizes is worth the cheaper cost; widened on the
-        cheaper side it is worth what the dearer costs more; widened on both
-        sides, what being left out costs more still. A person's worth adds up
-        to 1 less her cost.
+        A person's worth adds up to 1 less her cost.
         """
         if self.name != "loss":
             return [(1.0, 0, 0)]
@@ -176,14 +317,14 @@ class Counter:
         values = self.measured.values
         if any(self.goal.sd):
             breaks = [Breaks.of(axis) for axis in axes]
-            table = cumulate_blurred(values, weight, breaks, self.goal.sd)
+            table = cells.cumulate_blurred(values, weight, breaks, self.goal.sd)
             return Grid(breaks, table)
         if number not in self.kept:
             breaks = [Breaks.of(axis) for axis in axes]
-            cells = float(np.prod([len(cut.cuts) + 1.0 for cut in breaks]))
-            if cells > CELLS_PER_ROW * len(values) + FEW_CELLS:
+            number_of = float(np.prod([len(cut.cuts) + 1.0 for cut in breaks]))
+            if number_of > CELLS_PER_ROW * len(values) + FEW_CELLS:
                 return Rows(values, weight)
-            self.kept[number] = (breaks, cell_numbers(values, breaks))
-        breaks, cells_of_rows = self.kept[number]
+            self.kept[number] = (breaks, cells.cell_numbers(values, breaks))
+        breaks, places = self.kept[number]
         lengths = [len(cut.cuts) for cut in breaks]
-        return Grid(breaks, cumulate(cells_of_rows, weight, lengths))
+        return Grid(breaks, cells.cumulate(places, weight, lengths))

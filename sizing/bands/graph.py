@@ -12,8 +12,7 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from sizing.bands.axis import Axis, Ints
-from sizing.bands.cells import Floats, Source
+from sizing.bands.cells import Axis, Floats, Ints, Source
 from sizing.errors import SizingError
 
 #: Charts whose shares differ by less are tied, but for the tie rule below.
@@ -32,9 +31,7 @@ Places = npt.NDArray[np.int32]
 class Term:
     """One term of the objective: ``worth`` (not below 0) times the weight in its boxes.
 
-    ``axes`` are the candidates as this term sees them; ``able`` and ``both`` weights
-    below any combination of their edges, for each size: of those whom the size may
-    lift, and of those whom its smaller neighbour may lift too.
+    ``able`` and ``both``: by size, those it may lift, and its smaller neighbour too.
     """
 
     worth: float
@@ -55,8 +52,7 @@ class Meter:
     million take a second.
     """
 
-    def __init__(self) -> None:
-        self.search = self.total = 0
+    search = total = 0
 
     @property
     def spent(self) -> bool:
@@ -79,13 +75,9 @@ class Meter:
 class Task:
     """A chain to be found: the candidates by measure, and the terms of the objective.
 
-    The first term's boxes are the sizes themselves. ``passed`` holds, by measure, the
-    weight of the people whom the edges of each candidate have passed, counted from
-    the lowest: a node is halved so that its halves' edges pass about as many.
-    ``total`` is the weight of all people; ``limits`` are the sizes' load limits in
-    0.1 kg, for whoever writes the chart. Of equally good charts the one nearest to
-    the low edges ``aim`` (sizes, measures) is taken: least sum of distances, each
-    divided by the band's width; of those, the one with the lowest edges.
+    ``passed``: by measure, the weight that each candidate's edges have passed, by which
+    nodes are halved. Of equally good charts the one nearest to the low edges ``aim``
+    (sizes, measures), in bands' widths, is taken; of those, the one with the lowest.
     """
 
     axes: Sequence[Axis]
@@ -102,7 +94,9 @@ class Task:
 
     @property
     def last(self) -> Ints:
-        return np.array([[a.n(k) - 1 for a in self.axes] for k in range(self.sizes)])
+        return np.array(
+            [[len(a.low[k]) - 1 for a in self.axes] for k in range(self.sizes)]
+        )
 
     def distance(self, size: int, nodes: Ints) -> Floats | float:
         """Return what the tie rule takes off nodes: by their nearest box."""
@@ -195,7 +189,7 @@ class Graph:
         for size in range(task.sizes):
             ranges: list[Ints] = []
             for axis, passed, count in zip(task.axes, task.passed, parts, strict=True):
-                last = axis.n(size) - 1
+                last = len(axis.low[size]) - 1
                 share = np.arange(1, count) / count
                 cuts = np.searchsorted(
                     passed[: last + 1], passed[0] + share * (passed[last] - passed[0])

@@ -1,16 +1,28 @@
-"""Which group of sizes people belong to, and how all groups' sizes serve them."""
+"""The three groups' sizes: fitted, judged together, and what more would cover."""
 
-from dataclasses import replace
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
+from tqdm.auto import tqdm
 
-from sizing.charts import GROUPS, SizeChart
-from sizing.charts.assign import assign
+from sizing.bands.cells import Width
+from sizing.bands.fit import BandFit, fit_bands, group_of
+from sizing.bands.fitter import Fitter
+from sizing.bands.goal import chart_of
+from sizing.charts import GROUPS, SizeChart, assign
+from sizing.coverage import estimate_coverage
 from sizing.coverage.coverage import figures
-from sizing.errors import SizingError, check_number
-from sizing.people.people import People, layout
+from sizing.errors import SizingError
+from sizing.measures import PATTERNS, pattern_parts
+from sizing.people import People
+from sizing.people.people import layout
+from sizing.resources import source_table
 from sizing.stats.estimates import group_means
+from sizing.words.numbers import share as written
+from sizing.words.numbers import sizes_fit
 
 #: What can become of a person of a group, judged on all groups' sizes.
 JUDGEMENTS: dict[str, str] = {
@@ -19,60 +31,11 @@ JUDGEMENTS: dict[str, str] = {
     "other_over_load": "would fit only another group's size, but is over its load",
     "none": "fits no size",
 }
-#: What tells a person's group.
-NEEDED = ("age_years", "body_mass_kg", "stature_cm")
-
-
-def group_of(
-    people: People, *, adult_age: float = 18.0, bmi_threshold: float = 40.0
-) -> pd.Series:
-    """Say to which group of sizes each person belongs.
-
-    There is no one threshold of body mass index; 40 is one that published
-    health-service policies use.
-
-    One of ``GROUPS`` per row; the same in every draw of a person (her draws' mean body
-    mass and stature decide). Adults without either are in the adult group.
-
-    >>> frame = pd.DataFrame(
-    ...     {"person": [0, 1, 2], "draw": 0, "sex": "male",
-    ...      "age_years": [9.0, 50.0, 50.0],
-    ...      "body_mass_kg": [30.0, 80.0, 140.0], "stature_cm": [130.0, 180.0, 180.0]}
-    ... )
-    >>> group_of(People("three", frame, pd.Series([1.0] * 3), frame)).tolist()
-    ['paediatric', 'adult', 'bariatric']
-    """
-    check_number("the age of an adult", adult_age, least=0)
-    check_number("the body mass index of the bariatric", bmi_threshold, above=0)
-    frame = people.frame
-    if lacking := [name for name in NEEDED if name not in frame]:
-        raise SizingError(
-            "cannot work out the people's groups",
-            allowed="people with " + ", ".join(NEEDED),
-            action="add the column",
-            column=lacking[0],
-        )
-    mean = frame.groupby("person")[list(NEEDED)].transform("mean")
-    bmi = mean["body_mass_kg"] / (mean["stature_cm"] / 100) ** 2
-    apart = [mean["age_years"] < adult_age, bmi >= bmi_threshold]
-    group = np.select(apart, ["paediatric", "bariatric"], "adult")
-    return pd.Series(group, index=frame.index, name="group")
-
-
-def common_group(people: People) -> str:
-    """Return the group that all people can share; empty text where there is none.
-
-    Adults share the adult one, the heavy among them too. Children and adults together
-    have none, nor have people whose ages are not known.
-    """
-    frame = people.frame
-    if "age_years" not in frame or frame["age_years"].isna().any():
-        return ""
-    lacking = {name: np.nan for name in NEEDED if name not in frame}
-    kinds = set(group_of(replace(people, frame=frame.assign(**lacking))))
-    if "paediatric" in kinds:
-        return "paediatric" if len(kinds) == 1 else ""
-    return "bariatric" if kinds == {"bariatric"} else "adult"
+FIGURES = ("estimate", "low", "high", "method", "n")
+T = TypeVar("T")
+#: Nine sizes of three measures on a finer grid than this take more than a minute
+#: (our choice, no source).
+FINEST_CM = 0.5
 
 
 def by_group(people: People, groups: pd.Series) -> dict[str, People]:
@@ -94,14 +57,13 @@ def by_group(people: People, groups: pd.Series) -> dict[str, People]:
 def judge_groups(
     people: People, chart: SizeChart, groups: pd.Series, *, seed: int = 1
 ) -> pd.DataFrame:
-    """Judge people of all groups on the sizes of all groups, with their load limits.
+    """Judge people of all groups (``group_of``) on all sizes: see ``fit_groups``.
 
-    ``groups`` are those of ``group_of``; see ``GroupsFit.judged`` for what comes back.
     If sizes of two other groups fit someone, the first in the chart counts.
     """
     of_person = groups.to_numpy()
-    outcome, whose = _outcomes(people, chart, of_person)
-    kinds = _kinds(chart)
+    kinds = [g for g in GROUPS if (chart.frame["group"] == g).any()]
+    outcome, whose = _outcomes(people, chart, of_person, kinds)
     cases = [("own", g) for g in kinds]
     cases += [(label, g) for label in ("other", "other_over_load") for g in kinds]
     cases.append(("none", ""))
@@ -114,11 +76,8 @@ def judge_groups(
         [one[rows].astype(float) for rows in place.rows] for one in (hits, belongs)
     )
     means = group_means(place, columns, members, replicates=200, seed=seed)
-    names = ["everyone", *present]
-    table = pd.DataFrame(
-        [(people.name, group, *case) for group in names for case in cases],
-        columns=["people", "group", "outcome", "size_group"],
-    )
+    rows = [(people.name, g, *case) for g in ["everyone", *present] for case in cases]
+    table = pd.DataFrame(rows, columns=["people", "group", "outcome", "size_group"])
     told = figures(means, means.shares(), place, "score interval")
     table = table.join(told.iloc[:, :5])
     # A size of the own group is one of the others' only for those others.
@@ -128,12 +87,8 @@ def judge_groups(
     return table[kept].reset_index(drop=True)
 
 
-def _kinds(chart: SizeChart) -> list[str]:
-    return [g for g in GROUPS if (chart.frame["group"] == g).any()]
-
-
 def _outcomes(
-    people: People, chart: SizeChart, of_person: np.ndarray
+    people: People, chart: SizeChart, of_person: np.ndarray, kinds: list[str]
 ) -> tuple[np.ndarray, np.ndarray]:
     """Return what becomes of each row, and whose size it is that fits."""
     fits = assign(people, chart).fits
@@ -145,8 +100,236 @@ def _outcomes(
     # Later ones overrule earlier ones.
     tables = {"other_over_load": by_measures, "other": fits, "own": fits}
     for label, table in tables.items():
-        for kind in reversed(_kinds(chart)):
+        for kind in reversed(kinds):
             some = table[:, size_group == kind].any(axis=1)
             rows = some & ((of_person == kind) == (label == "own"))
             outcome[rows], whose[rows] = label, kind
     return outcome, whose
+
+
+@dataclass(frozen=True)
+class GroupsFit:
+    """Charts of several groups, fitted one by one and judged together."""
+
+    chart: SizeChart
+    fits: Mapping[str, BandFit]
+    judged: pd.DataFrame
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """The fits' figures, one row each, with the group in front."""
+        parts = [fit.table.assign(group=group) for group, fit in self.fits.items()]
+        table = pd.concat(parts, ignore_index=True)
+        return table[["group", *[c for c in table if c != "group"]]]
+
+    def summary(self) -> str:
+        """Say in plain words how well the groups do, apart and together."""
+        whole = self.judged[self.judged["group"] == "everyone"]
+        fits = whole.loc[whole["outcome"].isin(["own", "other"]), "estimate"].sum()
+        said = f"{sizes_fit(len(self.chart.sizes), fits)}."
+        parts = [said] if len(self.fits) > 1 else []
+        parts += [f"{group}: {fit.summary()}" for group, fit in self.fits.items()]
+        for outcome, words in JUDGEMENTS.items():
+            share = whole.loc[whole["outcome"] == outcome, "estimate"].sum()
+            # Of a chart without a load limit nobody is over it.
+            if share > 0:
+                parts.append(f"Of everyone, {written(share, places=1)} {words}.")
+        return "\n".join(parts)
+
+
+def fit_groups(
+    people: People,
+    *,
+    widths: Mapping[str, Width | Mapping[str, Width]],
+    sizes: int | Mapping[str, int] = 3,
+    load_limits_kg: Mapping[str, float] | None = None,
+    name: str = "fitted chart",
+    progress: bool = False,
+    **settings: Any,
+) -> GroupsFit:
+    """Fit each group's sizes to its own people, then judge all on everyone.
+
+    Parameters
+    ----------
+    people : People
+        Everyone, to be split by ``group_of``.
+    widths : mapping
+        Measure to width, or group to such a mapping.
+    sizes : int or mapping of group to int
+        Number of sizes of each group.
+    load_limits_kg : mapping of group to float, optional
+        Load limit of a group's sizes; a group left out has none stated.
+    name : str
+        Name of the chart.
+    progress : bool
+        Whether a bar shows which group is being fitted.
+    **settings
+        Further settings of ``fit_bands``.
+
+    Returns
+    -------
+    GroupsFit
+        ``.chart`` with all sizes; ``.fits``, each group's own; ``.judged``: people,
+        group (of the people; ``everyone`` for all), outcome (own, other,
+        other_over_load, none), size_group (whose size fits), estimate (share of the
+        group's people), low, high, method, n (persons).
+
+    Raises
+    ------
+    SizingError
+        As ``fit_bands``; or if a group is unknown or has no widths.
+
+    Notes
+    -----
+    Groups are not ordered against each other: a bariatric size is wider, not taller,
+    than an adult one. Each chain is the best for its own people; who fits a size of
+    another group, and whether it may lift them, is in ``judged``.
+
+    Examples
+    --------
+    >>> from sizing.people import load_people
+    >>> people = load_people("bariatric", draws=1)
+    >>> widths = {"hip_circumference_cm": 25}
+    >>> fit_groups(people, widths=widths, sizes=2, splits=0).chart.sizes
+    ('bariatric 1', 'bariatric 2')
+    """
+    groups = group_of(people)
+    asked = _asked(people, groups, widths, sizes, load_limits_kg)
+    fits = {
+        group: fit_bands(**own, group=group, **settings)
+        for group, own in _shown(asked.items(), "Fitting the groups", progress)
+    }
+    if not fits:
+        raise SizingError(
+            "no group has both people and sizes", allowed=", ".join(GROUPS)
+        )
+    frame = pd.concat([fit.chart.frame for fit in fits.values()], ignore_index=True)
+    names = ", ".join(f"'{fit.people}'" for fit in fits.values())
+    chart = SizeChart(frame, name=name, source=f"fitted to {names}")
+    return GroupsFit(chart, fits, judge_groups(people, chart, groups))
+
+
+def _asked(
+    people: People,
+    groups: pd.Series,
+    widths: Mapping[str, Any],
+    sizes: int | Mapping[str, int],
+    load_limits_kg: Mapping[str, float] | None,
+) -> dict[str, dict[str, Any]]:
+    """Return what is asked of a fit for each group that has people and sizes."""
+    found = {}
+    for group, part in by_group(people, groups).items():
+        count = sizes.get(group, 0) if isinstance(sizes, Mapping) else sizes
+        if count:
+            own = {"widths": widths_of(widths, group), "sizes": count}
+            own["load_limit_kg"] = (load_limits_kg or {}).get(group)
+            found[group] = {"people": part, **own}
+    return found
+
+
+def _shown(items: Collection[T], words: str, progress: bool) -> Iterable[T]:
+    """Go through something with a bar, once it takes more than two seconds."""
+    bar: Iterable[T] = tqdm(items, desc=words, delay=2, disable=not progress)
+    return bar
+
+
+def widths_of(widths: Mapping[str, Any], group: str) -> Mapping[str, Width]:
+    """Return a group's widths from widths for all or widths by group."""
+    if not any(key in GROUPS for key in widths):
+        return widths
+    if unknown := [key for key in widths if key not in GROUPS]:
+        raise SizingError(
+            "unknown group among the widths",
+            allowed=", ".join(GROUPS),
+            value=unknown[0],
+        )
+    if group not in widths:
+        raise SizingError(
+            "a group has no widths",
+            allowed="widths for every group that has people",
+            action="add them",
+            value=group,
+        )
+    found: Mapping[str, Width] = widths[group]
+    return found
+
+
+def default_widths(pattern: str | None = None) -> dict[str, dict[str, float]]:
+    """Return the widths of ``data_sources/default_widths.csv``, by group and measure.
+
+    Of each part that a chart must limit for the pattern of sling (the first of
+    ``PATTERNS`` unless named) the first measure that has a width.
+
+    >>> sorted(default_widths())
+    ['adult', 'bariatric', 'paediatric']
+    >>> [name.split("_")[0] for name in default_widths("toileting or access")["adult"]]
+    ['shoulder', 'thigh', 'waist']
+    """
+    table = source_table("default_widths.csv")
+    have = set(table["measure"])
+    parts = pattern_parts(pattern or PATTERNS[0]).values()
+    used = [next(name for name in names if name in have) for names in parts]
+    table = table[table["measure"].isin(used)]
+    return {
+        str(group): dict(zip(part["measure"], part["width"].astype(float), strict=True))
+        for group, part in table.groupby("group")
+    }
+
+
+def fit_nine_sizes(people: People, *, sizes: int = 3, **settings: Any) -> GroupsFit:
+    """Fit three sizes to each group by the default widths."""
+    step = settings.get("step_cm", 1.0)
+    if isinstance(step, (int, float)) and 0 < step < FINEST_CM:
+        raise SizingError(
+            f"all groups' sizes in steps of {step:g} cm would take very long, and "
+            "mostly fit this sample more closely, not people at large",
+            allowed=f"steps of {FINEST_CM:g} cm or more",
+            action="take a larger --step, or fit one group's sizes with --widths",
+        )
+    settings = {"widths": default_widths(), "name": "nine fitted sizes", **settings}
+    return fit_groups(people, sizes=sizes, **settings)
+
+
+def fitted_chart(
+    people: People,
+    *,
+    widths: Mapping[str, Width | Mapping[str, Width]],
+    sizes: int = 3,
+    load_limits_kg: Mapping[str, float] | None = None,
+    **settings: Any,
+) -> SizeChart:
+    """Return the best chart of all groups, without its certificate and rivals."""
+    frames = []
+    asked = _asked(people, group_of(people), widths, sizes, load_limits_kg)
+    for group, own in asked.items():
+        fitter = Fitter.of(**own, **settings)
+        named: dict[str, Any] = {"group": group, "name": "", "source": ""}
+        frames.append(chart_of(fitter.measured, *fitter.fit(), **named).frame)
+    return SizeChart(pd.concat(frames, ignore_index=True))
+
+
+def coverage_by_sizes(
+    people: People,
+    *,
+    numbers: Iterable[int] = (2, 3, 4),
+    widths: Mapping[str, Width | Mapping[str, Width]] | None = None,
+    seed: int = 1,
+    progress: bool = False,
+    **settings: Any,
+) -> pd.DataFrame:
+    """Say what two, three and four sizes in each group cover, a row per number.
+
+    sizes (of all groups), each_group; the share of everyone who fits one, with its
+    interval for the chart as it is; not_served; too_large, too_small, both (harms).
+    """
+    rows, wide = [], widths or default_widths()
+    for number in _shown(list(numbers), "Trying fewer and more sizes", progress):
+        chart = fitted_chart(people, widths=wide, sizes=number, **settings)
+        judged = estimate_coverage(people, chart, seed=seed)
+        told = judged.table
+        (covered,) = told[told["outcome"] == "covered"].to_dict("records")
+        row = {"sizes": len(chart.sizes), "each_group": number}
+        row |= {name: covered[name] for name in FIGURES}
+        row["not_served"] = 1 - covered["estimate"]
+        rows.append(row | judged.harms.set_index("harm")["estimate"].to_dict())
+    return pd.DataFrame(rows)

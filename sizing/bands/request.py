@@ -1,15 +1,22 @@
 """Check what a fit was asked for, and lay out its candidate bands."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import combinations
 
 import numpy as np
 
-from sizing.bands.axis import WIDEST, Axis, Ints, Width, check_widths, make_axis, tenths
-from sizing.bands.goal import GOALS, Goal
-from sizing.bands.measured import Measured, read_measured
+from sizing.bands.cells import (
+    WIDEST,
+    Axis,
+    Ints,
+    Width,
+    check_widths,
+    make_axis,
+    tenths,
+)
+from sizing.bands.goal import GOALS, Goal, Measured, read_measured
 from sizing.charts import SizeChart
 from sizing.errors import SizingError, check_number, one_of
 from sizing.measures import NO_HIGH, NO_LOW, vocabulary
@@ -17,11 +24,8 @@ from sizing.people.people import People
 
 PerMeasure = float | Mapping[str, float]
 #: Smoothing as a share of a band's width, where chance would be followed: of 4 to 10 %
-#: one of the best on soldiers held out (ANSUR II, widths 10, 20 and 8 cm). Against
-#: bands on quantiles, over twenty half-splits, 3 and 4 sizes were 0.04 and 0.10 points
-#: below for all soldiers, 0.00 below and 0.20 above for men, 0.22 and 0.28 above for
-#: women; 5 sizes 0.34 below for all and 0.55 above for men: see
-#: ``Fitter.may_be_simple``.
+#: one of the best on soldiers held out (ANSUR II, widths 10, 20 and 8 cm; 3 to 5 sizes
+#: 0.34 points below bands on quantiles to 0.55 above: see ``Fitter.may_be_simple``).
 SMOOTH_SHARE = 0.06
 
 
@@ -68,35 +72,22 @@ class Layout:
 class FitSettings:
     """What a fit is asked for: the settings that all fits share.
 
-    - ``widths``: In the measure's unit, for one to four measures; a sequence gives one
-      width per size.
-    - ``sizes``: Number of sizes, those owned included.
+    - ``widths, sizes``: In the measure's unit, for one to four measures; a sequence
+      gives one width per size. Sizes owned are included.
     - ``step_cm``: Step of the low edges, in cm, and in kg for body mass.
-    - ``smooth_cm``: Fit as if each measure were blurred by a normal error of this
-      standard deviation (cm; kg for body mass). The share told is that of the people as
-      given. Up to three measures. None, which ``fit_bands`` takes unless told
-      otherwise, smooths three measures of people with one row each by ``SMOOTH_SHARE``
-      of each width: unsmoothed, such a fit follows chance, and does worse on other
-      people than bands on quantiles.
-    - ``fixed``: Sizes already owned: they stay, the others are fitted around them. The
-      chart numbers all sizes anew, from the smallest.
-    - ``least_step``: Each size starts at least this much above its smaller neighbour.
-    - ``least_overlap``: Neighbours share at least this much of the measure.
+    - ``smooth_cm``: Fit as if each measure (up to three) were blurred by a normal error
+      of this standard deviation; the share told is that of the people as given. None,
+      which ``fit_bands`` takes unless told otherwise, smooths three measures of people
+      with one row each by ``SMOOTH_SHARE`` of each width, lest the fit follow chance.
+    - ``fixed``: Sizes owned: they stay, the others are fitted around them.
+    - ``least_step, least_overlap``: By how much each size starts above its smaller
+      neighbour at least, and what neighbours share.
     - ``rounding``: Edges lie on whole multiples of 0.5, 1, 5 (cm or kg) or one inch.
-    - ``objective``: Share who fit a size; mean chance of being read into a size given
-      the errors of measurement (up to three measures); 1 less the mean loss (see
-      ``sizing.bands.goal.Goal``).
-    - ``errors``: Standard deviation of one reading, for "judged"; by default those of
-      ``sizing.measures``.
-    - ``near, too_large, too_small``: For "loss": within what distance a size misses
-      someone by little, and what it then costs (0 to 1) if that sling is too large, or
-      too small, for her. Too large weighs twice by default (our choice, no source: a
-      person can slip out).
-    - ``load_limit_kg``: Load limit of the new sizes. Sizes owned keep their own; a size
-      covers nobody heavier than its limit. Where a size owned may lift less than new
-      ones on both sides of it, the search counts whoever fits both of these and is too
-      heavy for the one between twice: the bound holds all the same, the chart may then
-      not be the very best, and the gap says by how much at most.
+    - ``objective, errors, near, too_large, too_small``: See ``sizing.bands.goal.Goal``;
+      errors of one reading are by default those of the vocabulary.
+    - ``load_limit_kg``: Of the new sizes; a size covers nobody heavier than its limit.
+      Where an owned size may lift less than new ones on both sides of it, who fits both
+      of these and is too heavy for it is counted twice: the bound holds all the same.
     """
 
     widths: Mapping[str, Width]
@@ -110,7 +101,7 @@ class FitSettings:
     objective: str = "covered"
     errors: Mapping[str, float] | None = None
     near: PerMeasure = 2.0
-    #: A choice of ours: slipping through is weighed twice as heavily.
+    #: A choice of ours, no source: slipping through is weighed twice as heavily.
     too_large: float = 1.0
     too_small: float = 0.5
     load_limit_kg: float | None = None
@@ -138,9 +129,8 @@ def check_request(
     wide = check_widths(asked.widths, sizes)
     if len(wide) > 4:
         _refuse("too many measures to band by", "one to four measures", len(wide))
-    for measure in wide:
-        _setting(asked.near, measure, 2.0, "distance that counts as near")
-        _setting(asked.errors or {}, measure, 0.0, "measuring error")
+    _checked(asked.near, wide, 2.0, "distance that counts as near")
+    _checked(asked.errors or {}, wide, 0.0, "measuring error")
     if asked.load_limit_kg is not None:
         check_number("the load limit", asked.load_limit_kg, above=0)
     owned = _owned(fixed, list(wide), sizes)
@@ -154,34 +144,30 @@ def check_request(
         chance = len(wide) == 3 and people.draws == 1 and asked.objective == "covered"
         blur = [SMOOTH_SHARE * float(np.mean(w)) * chance for w in wide.values()]
     else:
-        blur = [10 * _setting(asked.smooth_cm, m, 0.0, "smoothing") for m in wide]
+        blur = [10 * x for x in _checked(asked.smooth_cm, wide, 0.0, "smoothing")]
     if any(blur):
         both = np.hypot(goal.sd or (0.0,) * len(blur), blur)
         smoothed = replace(goal, sd=tuple(float(v) for v in both))
+    steps = [tenths(step) for step in _checked(asked.step_cm, wide, 1.0, "step")]
+    if min(steps) < 1:
+        _refuse("the step of the grid makes no sense", "0.1 or more", asked.step_cm)
+    rule, lap = asked.rounding, asked.least_overlap or {}
+    apart = _checked(asked.least_step or {}, wide, 0.0, "least step")
+    laps = _checked(lap, wide, 0.0, "least overlap")
     room = int(np.ceil(4 * max([*smoothed.sd, *goal.sd], default=0.0)))
-    steps, makers = [], []
-    for values, (measure, each) in zip(measured.values.T, wide.items(), strict=True):
-        step = tenths(_setting(asked.step_cm, measure, 1.0, "step"))
-        if step < 1:
-            what = "the step of the grid makes no sense"
-            _refuse(what, "0.1 or more", asked.step_cm)
-        steps.append(step)
-        rule, lap = asked.rounding, asked.least_overlap
-        make = partial(
+    makers = [
+        partial(
             make_axis,
             measure,
-            values,
-            each,
+            measured.values[:, d],
+            wide[measure],
             room=room,
             rounding=rule.get(measure) if isinstance(rule, Mapping) else rule,
-            least_step=tenths(
-                _setting(asked.least_step or {}, measure, 0.0, "least step")
-            ),
-            least_overlap=tenths(_setting(lap or {}, measure, 0.0, "least overlap"))
-            if measure in (lap or {})
-            else None,
+            least_step=tenths(apart[d]),
+            least_overlap=tenths(laps[d]) if measure in lap else None,
         )
-        makers.append(make)
+        for d, measure in enumerate(wide)
+    ]
     layout = Layout(tuple(makers), tuple(steps), owned, owned_limits, limit, sizes)
     return measured, layout, goal, smoothed
 
@@ -232,10 +218,14 @@ def _per(given: PerMeasure, measure: str, default: float) -> float:
     return given.get(measure, default) if isinstance(given, Mapping) else given
 
 
-def _setting(given: PerMeasure, measure: str, default: float, what: str) -> float:
-    value = _per(given, measure, default)
-    check_number(f"the {what}", value, least=0, most=WIDEST)
-    return float(value)
+def _checked(
+    given: PerMeasure, measures: Iterable[str], default: float, what: str
+) -> list[float]:
+    """Return a setting of each measure, or refuse what makes no sense."""
+    found = [_per(given, measure, default) for measure in measures]
+    for value in found:
+        check_number(f"the {what}", value, least=0, most=WIDEST)
+    return [float(value) for value in found]
 
 
 def _refuse(what: str, allowed: str, value: object) -> None:

@@ -24,7 +24,7 @@ from itertools import product
 
 import numpy as np
 
-from sizing.bands.axis import Axis, Ints
+from sizing.bands.cells import Axis, Ints
 from sizing.bands.graph import TIE, Graph, Task, Weighed
 
 #: Nodes of each size to begin with, about.
@@ -45,11 +45,9 @@ MANY_PAIRS = 200_000
 def best_chart(
     task: Task, start: Ints, floor: float = -np.inf
 ) -> tuple[float, Ints | None]:
-    """Return the weight and candidates of the best chain of a task, exactly.
+    """Return the weight and candidates of the best chain above a floor, exactly.
 
-    The chain to begin with may break constraints; it changes the time taken, not the
-    result. Only a chain above ``floor`` is of interest: without one, None. Without
-    any that is allowed the weight is -inf.
+    None without one, and -inf without any that is allowed; ``start`` changes no result.
     """
     value, here = climb(task, start)
     pace = paces(task, here)
@@ -58,12 +56,7 @@ def best_chart(
 
 
 def climb(task: Task, start: Ints, part: float = FIRST_STRIDE) -> tuple[float, Ints]:
-    """Improve a chain by moving all its boxes at once, in ever smaller steps.
-
-    Each round finds the best chain among all whose boxes lie, in each measure,
-    one step below, at, or one step above the present ones. The first steps are
-    ``part`` of the band's width.
-    """
+    """Improve a chain: all boxes a step down, stay or up, in ever smaller steps."""
     last = task.last
     here = np.clip(start, 0, last)
     value = -np.inf
@@ -87,10 +80,7 @@ def climb(task: Task, start: Ints, part: float = FIRST_STRIDE) -> tuple[float, I
 
 
 def paces(task: Task, index: Ints) -> list[float]:
-    """Return how much looser a bound is for each person a node's edges pass.
-
-    The boxes of a chain are made a little wider in one measure at a time.
-    """
+    """Return how much looser a bound gets per person passed, measure by measure."""
     reach = np.array([max(1, round(TRIAL * candidates_wide(a))) for a in task.axes])
     nodes, more = [], np.vstack([np.zeros_like(reach), np.diag(reach)])
     for here, most in zip(index, task.last, strict=True):
@@ -203,10 +193,9 @@ def _middle(weighed: Weighed) -> Ints:
 
 
 def upper_bound(task: Task, start: Ints, floor: float, *, most_pairs: int) -> float:
-    """Return a weight no chain of a bounding task exceeds.
+    """Return a weight no chain of a bounding task exceeds, wherever it stops.
 
-    The search stops as soon as nothing above ``floor`` is left, or at
-    ``most_pairs`` pairs of nodes; the bound holds whenever it stops.
+    That is when nothing above ``floor`` is left, or at ``most_pairs`` pairs of nodes.
     """
     task = replace(task, aim=None)
     pace = paces(task, start)

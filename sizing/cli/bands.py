@@ -1,23 +1,14 @@
 """``sizing bands``: fit nine sizes in three groups, or sizes of your own widths."""
 
 import argparse
-import json
 import warnings
 from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
-from sizing.bands import (
-    BandFit,
-    GroupsFit,
-    common_group,
-    coverage_by_sizes,
-    default_widths,
-    fit_bands,
-    fit_nine_sizes,
-)
-from sizing.bands.axis import ROUNDINGS
+import sizing.bands as fits
+from sizing.bands.cells import ROUNDINGS
 from sizing.bands.goal import GOALS
 from sizing.charts import GROUPS, read_chart
 from sizing.cli.options import (
@@ -30,7 +21,7 @@ from sizing.cli.options import (
 from sizing.cli.places import check_places
 from sizing.coverage import estimate_coverage, harm_words, weighed_harm
 from sizing.errors import SizingError, SizingWarning
-from sizing.files.writing import rounded
+from sizing.files.writing import json_text
 from sizing.measures.typed import like_pounds
 from sizing.people import People, load_people, population_titles
 from sizing.resources import cautions, closing, invented_first, texts
@@ -57,12 +48,16 @@ def run(args: argparse.Namespace) -> int:
             told = f"--load-limit {args.load_limit:g} kg looks like pounds ({meant} kg)"
             warnings.warn(f"{told}: read the labels again", SizingWarning, stacklevel=2)
     weights, goal = harm_weights(args)
+    asked = {
+        option: getattr(args, option) for option in ("least_step", "least_overlap")
+    }
     how: dict[str, Any] = {
         "step_cm": args.step,
         "rounding": args.rounding,
-        "least_step": measured_numbers(args.least_step, "--least-step") or None,
-        "least_overlap": measured_numbers(args.least_overlap, "--least-overlap")
-        or None,
+        **{
+            o: measured_numbers(v, f"--{o.replace('_', '-')}") or None
+            for o, v in asked.items()
+        },
         "seed": args.seed,
         "progress": not args.json,
         **goal,
@@ -70,7 +65,7 @@ def run(args: argparse.Namespace) -> int:
     given = {"objective": args.objective, "smooth_cm": args.smooth}
     how |= {key: value for key, value in given.items() if value is not None}
     pressed = {"tolerance": args.tolerance, "splits": args.splits}
-    fit: BandFit | GroupsFit
+    fit: fits.BandFit | fits.GroupsFit
     covers = pd.DataFrame()
     if args.widths:
         fit = _own_widths(args, people, {**how, **pressed})
@@ -86,25 +81,25 @@ def run(args: argparse.Namespace) -> int:
                 )
         if args.load_limit is not None:
             how["load_limits_kg"] = dict.fromkeys(GROUPS, args.load_limit)
-        how["widths"] = default_widths(args.pattern)
-        fit = nine = fit_nine_sizes(people, sizes=args.sizes, **how, **pressed)
-        covers = coverage_by_sizes(people, **how)
-        found = {"judged": _records(nine.judged), "covered_by_sizes": _records(covers)}
+        how["widths"] = fits.default_widths(args.pattern)
+        nine = fits.fit_nine_sizes(people, sizes=args.sizes, **how, **pressed)
+        fit, covers = nine, fits.coverage_by_sizes(people, **how)
+        found = {"judged": nine.judged, "covered_by_sizes": covers}
     harms = estimate_coverage(people, fit.chart, seed=args.seed).harms
     owned = None if args.owned is None else read_chart(args.owned, warn=False)
     summary = invented_first(() if owned is None else owned.invented, fit.summary())
     summary = told_pattern(args, fit.chart.measures, summary)
     if args.json:
         found |= {
-            "chart": _records(fit.chart.frame),
-            "figures": _records(fit.table),
-            "harms": _records(harms),
+            "chart": fit.chart.frame,
+            "figures": fit.table,
+            "harms": harms,
             "weights": weights,
             "weighed_harm": weighed_harm(harms, **weights),
             "summary": summary,
             "cautions": list(cautions()),
         }
-        print(json.dumps(rounded(found), indent=2, allow_nan=False))
+        print(json_text(found))
         return 0
     parts = [summary, harm_words(harms, **weights), _sizes(fit.chart.frame)]
     if len(covers):
@@ -115,24 +110,19 @@ def run(args: argparse.Namespace) -> int:
 
 def _own_widths(
     args: argparse.Namespace, people: People, how: dict[str, Any]
-) -> BandFit:
+) -> fits.BandFit:
     """Fit sizes of the widths given; children and adults together are no group."""
-    if args.group is not None and not common_group(people):
+    if args.group is not None and not fits.common_group(people):
         raise SizingError(
             "these people are of all ages: no one group of sizes is for them",
             allowed="children, or adults",
             action="name other --people, or leave out --group",
             value=args.group,
         )
-    return fit_bands(
-        people,
-        widths=measured_numbers(args.widths, "--widths"),
-        sizes=args.sizes,
-        group=args.group,
-        fixed=None if args.owned is None else read_chart(args.owned),
-        load_limit_kg=args.load_limit,
-        **how,
-    )
+    how |= {"widths": measured_numbers(args.widths, "--widths"), "sizes": args.sizes}
+    how |= {"group": args.group, "load_limit_kg": args.load_limit}
+    owned = None if args.owned is None else read_chart(args.owned)
+    return fits.fit_bands(people, fixed=owned, **how)
 
 
 def _covered(row: dict[Any, Any]) -> str:
@@ -145,15 +135,8 @@ def _covered(row: dict[Any, Any]) -> str:
 
 def _sizes(frame: pd.DataFrame) -> str:
     table = pd.DataFrame({"size": frame["size"]})
-    edges = [column for column in map(str, frame) if column.endswith("_low")]
-    for measure in (edge.removesuffix("_low") for edge in edges):
-        low, high = frame[f"{measure}_low"], frame[f"{measure}_high"]
-        table[labels()[measure]] = [
-            f"{a:g} to {b:g}" for a, b in zip(low, high, strict=True)
-        ]
+    for low in frame.filter(regex="_low$"):
+        measure = str(low).removesuffix("_low")
+        ends = zip(frame[low], frame[f"{measure}_high"], strict=True)
+        table[labels()[measure]] = [f"{a:g} to {b:g}" for a, b in ends]
     return table.to_string(index=False)
-
-
-def _records(frame: pd.DataFrame) -> list[dict[Any, Any]]:
-    """Return rows for JSON, with null where a figure is missing."""
-    return frame.astype(object).where(frame.notna(), None).to_dict("records")

@@ -45,10 +45,9 @@ def who_falls_between(
 ) -> pd.DataFrame:
     """Estimate which people more often fall between sizes.
 
-    Adults and children (under 18) are modelled apart, because the classes of
-    body mass index mean different things for them. People
-    with the outcome ``not_measured``, or whose age or level is not known, are
-    left out.
+    Adults and children (under 18) are modelled apart, because the classes of body mass
+    index mean different things for them. People with the outcome ``not_measured``, or
+    whose age or level is not known, are left out.
 
     Parameters
     ----------
@@ -57,18 +56,17 @@ def who_falls_between(
     chart : SizeChart
         The size chart, in cm and kg.
     terms : sequence of str
-        Groupings as in ``coverage``, all entered together.
+        Groupings as in ``estimate_coverage``, all entered together.
 
     Returns
     -------
     DataFrame
-        One row per level: fitted_to (adults, children), term, level,
-        reference; estimate, low, high (odds ratio of falling between, against
-        the reference level, the other terms being equal); method; n and
-        n_between (persons, mean over the draws); small_group (n under 30);
-        message: empty, or that this is the reference, or why there is no
-        estimate: where nobody or everybody of a level falls between in some
-        draw, it is left out of the model.
+        One row per level: fitted_to (adults, children), term, level, reference;
+        estimate, low, high (odds ratio of falling between, against the reference level,
+        the other terms being equal); method; n and n_between (persons, mean over the
+        draws); small_group (n under 30); message: empty, or that this is the reference,
+        or why there is no estimate: where nobody or everybody of a level falls between
+        in some draw, it is left out of the model.
 
     Raises
     ------
@@ -77,26 +75,17 @@ def who_falls_between(
 
     Notes
     -----
-    Logistic regression with the people's weights in each draw; robust
-    (sandwich) errors by person, or by stratum and sampling unit where there is a
-    design (``sizing.stats.estimates``); joined over draws on the log scale as
-    ``coverage`` joins them, the model's bias counted, with t intervals.
+    Logistic regression with the people's weights in each draw; robust (sandwich) errors
+    by person, or by stratum and sampling unit (``sizing.stats.estimates``); joined over
+    draws on the log scale as ``estimate_coverage`` joins them, with t intervals.
 
     Examples
     --------
-    >>> from sizing.charts import chart_from
-    >>> chart = chart_from(pd.DataFrame({
-    ...     "size": ["one", "two"], "stature_cm_low": [150, 172],
-    ...     "stature_cm_high": [168, 190]}), warn=False)
-    >>> frame = pd.DataFrame({
-    ...     "person": range(200), "draw": 0, "sex": ["female", "male"] * 100,
-    ...     "age_years": 40.0, "stature_cm": [160.0, 180, 170, 170] * 25 + [160.0,
-    ...     180, 160, 170] * 25})
-    >>> people = People("two hundred", frame, pd.Series(np.ones(200)),
-    ...                 pd.DataFrame({"stature_cm": ["measured"] * 200}))
-    >>> found = who_falls_between(people, chart, terms=["sex"])
-    >>> print(found.loc[1, "level"], round(found.loc[1, "estimate"], 3))
-    male 3.0
+    >>> from sizing.charts import demo_chart
+    >>> from sizing.people import load_people
+    >>> people = load_people("bariatric", draws=1)
+    >>> who_falls_between(people, demo_chart(), terms=["sex"])["reference"].tolist()
+    ['female', 'female']
     """
     if not terms:
         raise SizingError(
@@ -246,47 +235,32 @@ def why_none(
         The people judged, one row per person and draw.
     chart : SizeChart
         The size chart, in cm and kg.
-    replicates : int
-        Bootstrap replicates, where the people have no survey design.
-    seed : int
-        Of the bootstrap.
+    replicates, seed : int
+        Of the bootstrap, where the people have no survey design.
 
     Returns
     -------
     DataFrame
-        One row per measure and direction that occurs, in the order of the
-        measures: measure (the one that fails most at the nearest size),
-        direction (one of ``sizing.charts.DIRECTIONS``); estimate, low, high
-        (share of all people); method; n (all persons); miss_median and
-        miss_most (in the measure's unit, weighted median and 95th percentile
-        of the miss over those concerned; NaN where it was not measured). Empty
-        where everyone has a size.
+        One row per measure and direction that occurs, in the order of the measures:
+        measure (the one that fails most at the nearest size), direction (one of
+        ``sizing.charts.DIRECTIONS``); estimate, low, high (share of all people, as in
+        ``estimate_coverage``); method; n (all persons); miss_median and miss_most (in
+        the measure's unit, weighted median and 95th percentile of the miss over those
+        concerned; NaN where it was not measured). A person counts once, so the shares
+        add up to the share without a size.
 
     Raises
     ------
     SizingError
-        As ``sizing.coverage.estimate_coverage``.
-
-    Notes
-    -----
-    Interval and method as in ``sizing.coverage.estimate_coverage``. A person counts
-    once, under the worst measure, so the shares add up to the share without
-    a size.
+        As ``estimate_coverage``.
 
     Examples
     --------
-    >>> from sizing.charts import chart_from
-    >>> chart = chart_from(pd.DataFrame({
-    ...     "size": ["one", "two"], "stature_cm_low": [150, 172],
-    ...     "stature_cm_high": [168, 190]}), warn=False)
-    >>> frame = pd.DataFrame({
-    ...     "person": range(4), "draw": 0, "stature_cm": [160.0, 169, 180, 149.5]})
-    >>> people = People("four", frame, pd.Series(np.ones(4)),
-    ...                 pd.DataFrame({"stature_cm": ["measured"] * 4}))
-    >>> why_none(people, chart)[["direction", "estimate", "miss_median"]]
-           direction  estimate  miss_median
-    0  too_small_for      0.25          1.0
-    1  too_large_for      0.25          0.5
+    >>> from sizing.charts import demo_chart
+    >>> from sizing.people import load_people
+    >>> misses = why_none(load_people("bariatric", draws=1), demo_chart())
+    >>> bool((misses["miss_median"] <= misses["miss_most"]).all())
+    True
     """
     place = layout(people, chart.measures)
     found = assign(people, chart).table

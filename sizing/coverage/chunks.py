@@ -5,8 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 import pandas as pd
 
-from sizing.charts import OUTCOMES, SizeChart
-from sizing.charts.fits import judge, limits, tenths
+from sizing.charts import OUTCOMES, SizeChart, fits
 from sizing.coverage.coverage import EVERYONE, INTERVAL, NOT_KNOWN, by_list, grouping
 from sizing.errors import SizingError
 from sizing.stats.estimates import SMALL_GROUP
@@ -25,9 +24,8 @@ def coverage_in_chunks(
 ) -> pd.DataFrame:
     """Estimate what share the chart covers of people who come in chunks.
 
-    Only one chunk is in memory at a time. The counts are whole numbers and are
-    the same for every way of cutting the people into chunks, one chunk of all
-    included.
+    Only one chunk is in memory at a time. The counts are whole numbers and the same for
+    every way of cutting the people into chunks.
 
     Parameters
     ----------
@@ -37,42 +35,33 @@ def coverage_in_chunks(
     chart : SizeChart
         The size chart, in cm and kg.
     by : str or sequence of str, optional
-        Groupings as in ``coverage``.
+        Groupings as in ``estimate_coverage``.
     progress : callable, optional
         Called with the number of people counted so far.
 
     Returns
     -------
     DataFrame
-        by, level, outcome (``covered``, then each of ``sizing.charts.OUTCOMES``),
-        people (how many, whole number), estimate, low, high (shares), method, n
-        (people in the group), n_effective (Kish), standard_error, small_group.
+        by, level, outcome, estimate, low, high, method, n, n_effective, standard_error,
+        small_group as in ``estimate_coverage``; people (how many, whole number).
 
     Raises
     ------
     SizingError
-        If there are no people, a weight cannot be used, or a grouping does not
-        exist.
+        If there are no people, a weight cannot be used, or a grouping does not exist.
 
     Notes
     -----
-    People count as drawn one by one: the variance of a weighted share p is
-    ``sum w^2 (y - p)^2 / (sum w)^2``, its interval as in ``coverage``. There is
-    no survey design and no draws here; for a survey use ``coverage``. Where
-    weights are not whole numbers, their sums can differ in the last digits by
-    the way of cutting. Time grows with the number of people, memory with the
-    largest chunk.
+    People count as drawn one by one, without design or draws: the variance of a
+    weighted share p is ``sum w^2 (y - p)^2 / (sum w)^2``. Where weights are not whole
+    numbers, their sums can differ in the last digits by the way of cutting.
 
     Examples
     --------
-    >>> from sizing.charts import chart_from
-    >>> chart = chart_from(pd.DataFrame({
-    ...     "size": ["one"], "stature_cm_low": [150], "stature_cm_high": [170]}),
-    ...     warn=False)
-    >>> parts = (pd.DataFrame({"stature_cm": [160.0, 165, top]}) for top in (169, 190))
-    >>> found = coverage_in_chunks(parts, chart)
-    >>> print(found.loc[0, "people"], found.loc[0, "n"])
-    5 6
+    >>> from sizing.charts import demo_chart
+    >>> parts = (pd.DataFrame({"hip_circumference_cm": [99.0]}) for _ in range(2))
+    >>> coverage_in_chunks(parts, demo_chart())["n"].unique().tolist()
+    [2]
     """
     everyone, groupings, done = (EVERYONE, EVERYONE), by_list(by), 0
     total: Sums = {}
@@ -94,17 +83,12 @@ def coverage_in_chunks(
             # A later chunk brought a level that the first one lacked.
             levels = [*sorted(set(levels) - {NOT_KNOWN}), NOT_KNOWN]
         order += [(own, level) for level in levels]
-    blocks = [
-        _shares(total[key]).assign(by=key[0], level=key[1])
-        for key in order
-        if total[key][:, 1].sum() > 0
-    ]
-    table = pd.concat(blocks, ignore_index=True)
-    return table[["by", "level", *table.columns.drop(["by", "level"])]]
+    blocks = [_counted(*key, total[key]) for key in order if total[key][:, 1].sum() > 0]
+    return pd.concat(blocks, ignore_index=True)
 
 
 def _count(frame: pd.DataFrame, chart: SizeChart, groupings: Sequence[str]) -> Sums:
-    needed = limits(chart)
+    needed = fits.limits(chart)
     if needed and not set(needed) & set(frame.columns):
         raise SizingError(
             f"a chunk has none of the measures that the chart '{chart.name}' limits",
@@ -121,7 +105,7 @@ def _count(frame: pd.DataFrame, chart: SizeChart, groupings: Sequence[str]) -> S
                 action="correct the people given",
             )
         powers = [None, weight, weight**2]
-    outcome = judge(tenths(frame, chart), chart, len(frame)).code
+    outcome = fits.judge(fits.tenths(frame, chart), chart, len(frame)).code
     found: Sums = {}
     for by in (EVERYONE, *groupings):
         names, place = [EVERYONE], outcome.astype(np.intp)
@@ -136,7 +120,7 @@ def _count(frame: pd.DataFrame, chart: SizeChart, groupings: Sequence[str]) -> S
     return found
 
 
-def _shares(sums: Floats) -> pd.DataFrame:
+def _counted(by: str, level: str, sums: Floats) -> pd.DataFrame:
     whole = sums.sum(axis=0)
     people, weight, square = np.vstack([sums[0] + sums[1], sums]).T
     share = weight / whole[1]
@@ -147,6 +131,8 @@ def _shares(sums: Floats) -> pd.DataFrame:
     low, high = wilson(share, variance, df, np.full(len(share), n_effective))
     return pd.DataFrame(
         {
+            "by": by,
+            "level": level,
             "outcome": ["covered", *OUTCOMES],
             "people": people.astype(np.int64),
             "estimate": share,

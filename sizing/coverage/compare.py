@@ -30,12 +30,7 @@ Ints = npt.NDArray[np.int64]
 
 @dataclass(frozen=True)
 class Comparison:
-    """The difference that a chart makes, person by person.
-
-    ``table`` and ``unchecked`` are those of ``compare_charts``; ``chart_a``,
-    ``chart_b`` and ``people`` are names; ``shared`` are the measures by which both were
-    judged; ``invented`` is ``chart`` where one of the two is.
-    """
+    """The difference that a chart makes: see ``compare_charts``."""
 
     table: pd.DataFrame
     chart_a: str
@@ -100,44 +95,36 @@ def compare_charts(
     chart_a, chart_b : SizeChart
         The two charts.
     by : str or list of str, optional
-        Groups, as in ``coverage``.
+        Groupings as in ``estimate_coverage``.
     replicates, seed : int
-        As in ``coverage``.
+        Of the bootstrap, where the people have no survey design.
 
     Returns
     -------
     Comparison
-        ``.table``: by, level, outcome (covered, then each outcome); share_a,
-        share_b; estimate, low, high (share_b - share_a); method; n;
-        n_effective; standard_error; df; small_group. Where the charts do not limit
-        the same measures, both are judged by those that they share alone.
-
-        ``.unchecked``: one row per chart and measure that only the other limits:
-        chart; measure; width (the other's median band, in cm or kg); estimate, low,
-        high (share of those whom the chart fits who fall outside the band of that
-        width which holds most of the people of their size); method; n.
+        ``.table``: by, level, outcome (covered, then each outcome); share_a, share_b;
+        estimate, low, high (share_b - share_a); method; n; n_effective; standard_error;
+        df; small_group. Where the charts do not limit the same measures, both are
+        judged by those that they share alone. ``.unchecked``: one row per chart and
+        measure that only the other limits: chart; measure; width (the other's median
+        band, in cm or kg); estimate, low, high (share of those whom the chart fits who
+        fall outside the band of that width which holds most of the people of their
+        size); method; n.
 
     Notes
     -----
-    Both charts meet the same persons and the same draws, so the difference is
-    taken person by person (-1, 0 or 1) and its mean estimated as in
-    ``coverage``: people whom both charts treat alike add no error. Interval:
-    ``sizing.stats.formulas.difference_interval``.
+    Both charts meet the same persons and draws, so the difference is taken person by
+    person (-1, 0 or 1) and its mean estimated as in ``estimate_coverage``: people whom
+    both treat alike add no error.
 
     Examples
     --------
-    >>> from sizing.charts import chart_from
-    >>> narrow, wide = (chart_from(pd.DataFrame({
-    ...     "size": ["one"], "stature_cm_low": [150], "stature_cm_high": [high]}),
-    ...     warn=False) for high in (170, 180))
-    >>> frame = pd.DataFrame({"person": range(100), "draw": 0,
-    ...     "sex": "female", "age_years": 40.0,
-    ...     "stature_cm": np.linspace(140, 190, 100)})
-    >>> people = People("a hundred", frame, pd.Series(np.ones(100)),
-    ...                 pd.DataFrame({"stature_cm": ["measured"] * 100}))
-    >>> row = compare_charts(people, narrow, wide).table.iloc[0]
-    >>> print(row["outcome"], round(row["estimate"], 2))
-    covered 0.2
+    >>> from sizing.charts import demo_chart
+    >>> from sizing.people import load_people
+    >>> people = load_people("bariatric", draws=1)
+    >>> found = compare_charts(people, demo_chart(), demo_chart())
+    >>> found.table["estimate"].unique().tolist()
+    [0.0]
     """
     judged = tuple(dict.fromkeys((*chart_a.measures, *chart_b.measures)))
     place = layout(people, judged)

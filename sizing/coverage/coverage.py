@@ -31,11 +31,7 @@ INTERVAL = f"{100 * LEVEL:.0f} % score interval on the effective number"
 
 @dataclass(frozen=True)
 class Coverage:
-    """Shares of people by outcome, each with its interval.
-
-    ``table``, ``by_size`` and ``harms`` are those of ``estimate_coverage``; ``chart``
-    and ``people`` names; ``limits`` says where the evidence about the people stops.
-    """
+    """Shares of people by outcome: see ``estimate_coverage``."""
 
     table: pd.DataFrame
     by_size: pd.DataFrame
@@ -126,60 +122,42 @@ def estimate_coverage(
     by : str or sequence of str, optional
         Groupings: ``sex``, ``age_band``, ``bmi_class``, or any column of
         ``people.frame`` with up to 50 values. Without it, everyone only.
-    replicates : int
-        Bootstrap replicates, where the people have no survey design.
-    seed : int
-        Of the bootstrap.
+    replicates, seed : int
+        Of the bootstrap, where the people have no survey design.
 
     Returns
     -------
     Coverage
-        ``.table``: by, level, outcome (``covered``, which is one + choice,
-        then each of ``sizing.charts.OUTCOMES``); estimate, low, high (shares);
-        method; n (persons in the group, mean over the draws), n_effective
-        (Kish), standard_error, df; small_group (n under 30); predicted,
-        extrapolated, unsupported, missing: the share of the group's people
-        whose answer rests, at its weakest measure, on such figures.
-
-        ``.by_size``: size, share (``fits``; ``only_size``, those whom no
-        other size fits), estimate, low, high, method, n, n_effective,
-        standard_error, df.
-
-        ``.harms``: harm (the nearest size is too_large, too_small, both), estimate,
-        low, high (share of all people), method, n. Those over the load limit or not
-        measured are in none.
+        ``.table``: by, level, outcome (``covered``, which is one + choice, then each
+        of ``sizing.charts.OUTCOMES``); estimate, low, high (shares); method; n
+        (persons in the group, mean over the draws), n_effective (Kish),
+        standard_error, df; small_group (n under 30); predicted, extrapolated,
+        unsupported, missing: the share whose answer rests, at its weakest measure, on
+        such figures. ``.by_size``: size, share (``fits``; ``only_size``, those whom no
+        other size fits) and such figures. ``.harms``: harm (the nearest size is
+        too_large, too_small, both), estimate, low, high (share of all people), method,
+        n; those over the load limit or not measured are in none.
 
     Raises
     ------
     SizingError
-        If a grouping does not exist, the replicates are too few, the draws do
-        not hold the same persons, or the weights cannot be used.
+        If a grouping does not exist, the replicates are too few, the draws do not hold
+        the same persons, or the weights cannot be used.
 
     Notes
     -----
-    Sampling error: by linearisation where the people have ``stratum`` and
-    ``unit`` or were drawn from the body model (``People.drawn``), else
-    by a bootstrap of persons with their weights. Joined with the error of the
-    drawn measures as ``sizing.stats.estimates`` says. Interval: Wilson's on the
-    effective number of persons (``sizing.stats.formulas.wilson``). What is drawn
-    by the kit's body model carries the typical error of its means in populations it
-    never saw (``sizing.people.body.error``).
+    Sampling error by linearisation where the people have ``stratum`` and ``unit`` or
+    were drawn from the body model (``People.drawn``, whose typical error in populations
+    it never saw is carried: ``sizing.people.body.error``), else by a bootstrap of
+    persons with their weights; joined over draws as ``sizing.stats.estimates`` says.
+    Interval: Wilson's on the effective number of persons.
 
     Examples
     --------
-    >>> from sizing.charts import chart_from
-    >>> chart = chart_from(pd.DataFrame({
-    ...     "size": ["one", "two"], "stature_cm_low": [150, 170],
-    ...     "stature_cm_high": [168, 190]}), warn=False)
-    >>> rng = np.random.default_rng(1)
-    >>> frame = pd.DataFrame({
-    ...     "person": range(200), "draw": 0, "sex": ["female", "male"] * 100,
-    ...     "age_years": 40.0, "stature_cm": rng.normal(170, 9, 200)})
-    >>> people = People("two hundred", frame, pd.Series(np.ones(200)),
-    ...                 pd.DataFrame({"stature_cm": ["measured"] * 200}))
-    >>> found = estimate_coverage(people, chart, by="sex")
-    >>> shares = found.table.query("level == 'everyone' and outcome != 'covered'")
-    >>> print(round(shares["estimate"].sum(), 9))
+    >>> from sizing.charts import demo_chart
+    >>> from sizing.people import load_people
+    >>> found = estimate_coverage(load_people("bariatric", draws=1), demo_chart())
+    >>> print(round(found.table.query("outcome != 'covered'")["estimate"].sum(), 9))
     1.0
     """
     check_replicates(replicates, least=50)
@@ -195,14 +173,10 @@ def estimate_coverage(
     table = table.join(figures(means, means.shares(), place))
     table = table.join(_evidence(found, place, members, 1 + len(OUTCOMES)))
 
-    columns = [
-        np.concatenate(each, axis=1)
-        for each in zip(
-            size_columns(found, place), harm_columns(found, place), strict=True
-        )
-    ]
+    columns = np.concatenate([_by_size(found, place), _harms(found, place)], axis=2)
     everyone = [member[:, :1] for member in members]
-    sizes = group_means(place, columns, everyone, replicates=replicates, seed=seed)
+    how = {"replicates": replicates, "seed": seed}
+    sizes = group_means(place, list(columns), everyone, **how)
     ends = wilson(sizes.estimate, sizes.variance, sizes.df, means.n_effective[:1])
     each = figures(sizes, ends, place).drop(columns="small_group")
     by_size = each.iloc[: 2 * len(chart.sizes)].copy()
@@ -242,14 +216,13 @@ def figures(
 
 
 def grouping(frame: pd.DataFrame, by: str) -> pd.Categorical:
-    if by in frame:
-        return _levels(frame[by], by)
+    """Return each row's level, ``NOT_KNOWN`` last; own columns go before made ones."""
     made = {
         "age_band": ["age_years"],
         "bmi_class": ["sex", "age_years", "body_mass_kg", "stature_cm"],
     }
-    lacking = [c for c in made.get(by, [by]) if c not in frame]
-    if lacking:
+    needed = [by] if by in frame else made.get(by, [by])
+    if lacking := [c for c in needed if c not in frame]:
         options = [c for c in frame.columns if c not in ("person", "draw")]
         raise SizingError(
             f"the people have no column {', '.join(lacking)} to group by",
@@ -257,12 +230,11 @@ def grouping(frame: pd.DataFrame, by: str) -> pd.Categorical:
             action="choose one of these",
             value=by,
         )
-    level = age_band(frame["age_years"]) if by == "age_band" else bmi_class(frame)
-    return _levels(pd.Series(level), by)
-
-
-def _levels(column: pd.Series, by: str) -> pd.Categorical:
-    known: pd.Categorical = pd.Categorical(column)
+    if by in frame:
+        known = pd.Categorical(frame[by])
+    else:
+        level = age_band(frame["age_years"]) if by == "age_band" else bmi_class(frame)
+        known = pd.Categorical(pd.Series(level))
     if len(known.categories) > _MOST_LEVELS:
         raise SizingError(
             f"the column '{by}' has {len(known.categories)} different values",
@@ -281,15 +253,14 @@ def by_list(by: str | Sequence[str] | None) -> list[str]:
 def memberships(
     people: People, groupings: Sequence[str], place: Layout
 ) -> tuple[list[tuple[str, str]], list[Floats]]:
+    """Return (by, level) of everyone and each level, and who is in it, by draw."""
     labels = [(EVERYONE, EVERYONE)]
     parts = [np.ones((*place.rows.shape, 1))]
+    weight = np.broadcast_to(place.weight, place.rows.shape).ravel()
     for by in groupings:
         level = grouping(people.frame, by)
-        codes, some = (
-            level.codes[place.rows],
-            np.broadcast_to(place.weight, place.rows.shape),
-        )
-        weighed = np.bincount(codes.ravel(), some.ravel(), len(level.categories))
+        codes = level.codes[place.rows]
+        weighed = np.bincount(codes.ravel(), weight, len(level.categories))
         kept = np.flatnonzero(weighed > 0)
         labels += [(by, str(level.categories[int(i)])) for i in kept]
         parts.append((codes[:, :, None] == kept).astype(float))
@@ -304,20 +275,20 @@ def outcome_columns(found: Assignment, place: Layout) -> list[Floats]:
     return list(np.concatenate([covered, each], axis=2))
 
 
-def size_columns(found: Assignment, place: Layout) -> list[Floats]:
+def _by_size(found: Assignment, place: Layout) -> Floats:
     """Return who fits each size, then whom only that size fits."""
-    fits = found.fits[place.rows]
-    only = fits & (fits.sum(axis=2, keepdims=True) == 1)
-    return list(np.concatenate([fits, only], axis=2).astype(float))
+    fitting = found.fits[place.rows]
+    only = fitting & (fitting.sum(axis=2, keepdims=True) == 1)
+    return np.concatenate([fitting, only], axis=2).astype(float)
 
 
-def harm_columns(found: Assignment, place: Layout) -> list[Floats]:
+def _harms(found: Assignment, place: Layout) -> Floats:
     """Return whose nearest size is wrong which way, as ``_T.harms`` lists them."""
     table = found.table
     asked = table["outcome"].isin(["between", "beyond_largest", "below_smallest"])
     small, large = table["too_small"] & asked, table["too_large"] & asked
     each = np.stack([large & ~small, small & ~large, small & large], axis=1)
-    return list(each[place.rows].astype(float))
+    return each[place.rows].astype(float)
 
 
 def _evidence(

@@ -28,12 +28,7 @@ COLUMNS += ["method", "n", "source"]
 
 @dataclass(frozen=True)
 class State:
-    """Bodies, weights and chart under one setting.
-
-    ``values`` (cm and kg, NaN where missing) are what the chart limits and the people
-    have, row by row; ``weight`` stands in the order of ``place``; ``seed`` draws the
-    measuring errors; ``refit`` is that of ``sensitivity``.
-    """
+    """Bodies (cm, kg; NaN where missing), weights by ``place``, chart of a setting."""
 
     values: Mapping[str, Floats]
     weight: Floats
@@ -225,11 +220,7 @@ ALTERATIONS: dict[str, Alter] = {
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """What each assumption does to the share of people with a size.
-
-    ``table`` is that of ``sensitivity``; ``share`` is covered as things are assumed;
-    ``widths``: scale of the sizes' widths (1 is the chart as it is), share.
-    """
+    """What each assumption does to the share of people with a size."""
 
     table: pd.DataFrame
     share: float
@@ -252,15 +243,9 @@ class Sensitivity:
 
 
 def assumptions() -> pd.DataFrame:
-    """Return the assumptions and their other settings, with the source of each.
+    """Return ``data_sources/assumptions.csv``, its sets of measures by their names.
 
-    From ``data_sources/assumptions.csv``: assumption, setting (a clause of plain
-    words), label (the same, short), kind (what is changed), measures (names parted by
-    spaces), who (everyone, adults, children), amount, source. A setting of several rows
-    makes all their changes.
-
-    >>> assumptions()["assumption"].nunique() >= 9
-    True
+    A setting of several rows makes all their changes; ``kind`` is of ``ALTERATIONS``.
     """
     whole = {
         "all but body_mass_kg": " ".join(MEASURES[1:]),
@@ -287,7 +272,7 @@ def sensitivity(
     chart : SizeChart
         The size chart, in cm and kg.
     settings : DataFrame, optional
-        Other settings in the form of ``assumptions()``.
+        Other settings in the form of ``sizing.coverage.assumptions()``.
     seed : int
         Of the measuring errors drawn.
     refit : callable, optional
@@ -298,41 +283,33 @@ def sensitivity(
     Returns
     -------
     Sensitivity
-        ``.table``: assumption, setting, label; share (covered under that
-        setting); estimate, low, high (change of the share, from -1 to 1);
-        method; n (persons); source (of the setting's size). Settings that
-        change nothing by their nature (the chart limits no such measure, nobody
-        is of that kind) are left out.
+        ``.table``: assumption, setting, label; share (covered under that setting);
+        estimate, low, high (change of the share, from -1 to 1); method; n (persons);
+        source (of the setting's size). Settings that change nothing by their nature
+        (the chart limits no such measure, nobody is of that kind) are left out.
+        ``.share``: as things are assumed. ``.widths``: scale of the widths, share.
 
     Raises
     ------
     SizingError
-        As ``coverage``, or if a kind of setting is unknown.
+        As ``estimate_coverage``, or if a kind of setting is unknown.
 
     Notes
     -----
-    The same persons and draws are judged before and after, so the change is
-    paired: its variance in one draw is that of the total of
+    The change is paired: its variance in one draw is that of the total of
     ``w' (y' - p') / sum w' - w (y - p) / sum w``, with ' after the change, over
-    persons, or by stratum and unit where there is a design. Draws are joined as
-    ``coverage`` joins them, the model's bias counted; t interval. Nothing is drawn
-    or fitted anew: drawn bodies are moved where a model is another. The interval
-    tells how well these people know the change, not whether the setting is likely.
+    persons, or by stratum and unit; draws are joined as ``estimate_coverage`` joins
+    them; t interval. Nothing is drawn anew: drawn bodies are moved where a model is
+    another. The interval tells how well these people know the change, not whether the
+    setting is likely.
 
     Examples
     --------
-    >>> from sizing.charts import chart_from
-    >>> chart = chart_from(pd.DataFrame({
-    ...     "size": ["one"], "hip_circumference_cm_low": [80],
-    ...     "hip_circumference_cm_high": [100]}), warn=False)
-    >>> frame = pd.DataFrame({"person": range(50), "draw": 0, "sex": "female",
-    ...     "age_years": 40.0, "hip_circumference_cm": np.linspace(85, 109, 50)})
-    >>> people = People("fifty", frame, pd.Series(np.ones(50)),
-    ...                 pd.DataFrame({"hip_circumference_cm": ["measured"] * 50}))
-    >>> found = sensitivity(people, chart)
-    >>> row = found.table.set_index("assumption").loc["Clothing"]
-    >>> print(round(found.share, 2), round(row["estimate"], 2))
-    0.62 -0.08
+    >>> from sizing.charts import demo_chart
+    >>> from sizing.people import load_people
+    >>> found = sensitivity(load_people("bariatric", draws=1), demo_chart())
+    >>> bool(abs(found.biggest["estimate"]) == found.table["estimate"].abs().max())
+    True
     """
     check_seed(seed)
     chosen = assumptions() if settings is None else settings

@@ -5,6 +5,7 @@ Such text is led by an apostrophe, which the kit's own readers take off again.
 
 import csv
 import io
+import json
 import math
 import re
 import zipfile
@@ -132,6 +133,15 @@ def rounded(results: Any) -> Any:
         digits = _DIGITS - 1 - math.floor(math.log10(abs(results)))
         return round(float(results), max(digits, 2))
     return results
+
+
+def json_text(found: object) -> str:
+    """Return results, rounded, as JSON: tables as rows, null for a missing cell."""
+    return json.dumps(rounded(found), indent=2, allow_nan=False, default=_rows)
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[Any, Any]]:
+    return frame.astype(object).where(frame.notna(), None).to_dict("records")
 
 
 def marked(cell: object) -> object:

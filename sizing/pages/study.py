@@ -1,6 +1,6 @@
 """The study's report page, its pictures and its tables."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
@@ -8,32 +8,17 @@ from matplotlib.axes import Axes
 
 from sizing.charts import OUTCOME_WORDS
 from sizing.coverage import Sensitivity, harm_words
-from sizing.measures import EDGE_RULE, EVIDENCE, written
-from sizing.pages.page import Page, Picture, Section, Table, picture, render, table
+from sizing.measures import EDGE_RULE, EVIDENCE
+from sizing.pages.page import Page, Picture, Section, picture, render, table
+from sizing.plots import shares as plots
 from sizing.plots.chart import plot_people_and_chart
-from sizing.plots.shares import plot_misses, plot_sensitivity, plot_shares, plot_widths
 from sizing.plots.style import figure_of
 from sizing.resources import invented_first, texts
 from sizing.study.study import Study, own_group_shares, versions
+from sizing.words import labels as named
+from sizing.words import numbers
 from sizing.words.client import capital
-from sizing.words.labels import (
-    BY_WORDS,
-    chart_words,
-    covered_rows,
-    labels,
-    level_words,
-    miss_rows,
-    sex_words,
-)
-from sizing.words.numbers import (
-    given,
-    in_100,
-    interval,
-    points,
-    points_interval,
-    probably,
-    share,
-)
+from sizing.words.numbers import interval, points_interval, share, written
 
 _T = texts("study")
 #: Pairs of measures drawn, in order of preference: the first two whose
@@ -45,58 +30,48 @@ _PAIRS: tuple[tuple[str, str], ...] = (
     ("body_mass_kg", "stature_cm"),
     ("stature_cm", "hip_circumference_cm"),
 )
-#: A picture's axes, what it shows in words, and what to make of it.
-Drawing = tuple[Axes, str, str]
+#: Sections of two tables; the others have at most the one of their own name.
+_TWO = {"coverage": ("coverage", "outcomes"), "between": ("misses", "between")}
+#: Pictures that stand in a section of another name.
+_DRAWN_IN = {"between": "who_falls_between"}
+Frames = Mapping[str, Mapping[str, Any] | pd.DataFrame]
 
 
-def study_pictures(study: Study) -> dict[str, Picture]:
-    drawings = study_axes(study)
-    drawings["assumptions"] = assumptions_drawing(study.sensitivity)
-    return {
-        f"{name}.png": picture(figure_of(ax), alt=alt, caption=caption)
-        for name, (ax, alt, caption) in drawings.items()
-    }
-
-
-def _drawing(ax: Axes, name: str, **told: Any) -> Drawing:
-    words = _T.pictures[name]
-    return ax, words["alt"].format(**told), words["caption"]
-
-
-def study_axes(study: Study) -> dict[str, Drawing]:
-    people, chart, named = study.people, study.chart, labels()
+def study_axes(study: Study) -> dict[str, tuple[Axes, str]]:
+    """Return each picture's axes by its name, with what it shows in words."""
+    people, chart, moved = study.people, study.chart, study.sensitivity
+    found, called = {}, named.labels()
     known = set(chart.measures) & set(people.measures)
-    found = {}
     pairs = [pair for pair in _PAIRS if set(pair) <= known][:2]
+
+    def add(name: str, ax: Axes, number: str = "", **told: Any) -> None:
+        found[name + number] = ax, _T.pictures[name]["alt"].format(**told)
+
+    about = {"people": people.name, "sizes": len(chart.sizes), "chart": chart.name}
     for number, (x, y) in enumerate(pairs, start=1):
-        found[f"people_and_sizes_{number}"] = _drawing(
-            plot_people_and_chart(
-                people.frame, chart.frame, x=x, y=y, labels=named, weight=people.weight
-            ),
-            "people_and_sizes",
-            people=people.name,
-            x=named[x],
-            y=named[y],
-            sizes=len(chart.sizes),
-            chart=chart.name,
-        )
-    rows, x_label = covered_rows(study.coverage), "Share with at least one size"
-    ax = plot_shares(rows, x_label=x_label)
+        told: dict[str, Any] = {"labels": called, "weight": people.weight}
+        ax = plot_people_and_chart(people.frame, chart.frame, x=x, y=y, **told)
+        add("people_and_sizes", ax, f"_{number}", x=called[x], y=called[y], **about)
+    rows, x_label = named.covered_rows(study.coverage), "Share with at least one size"
     overall = share(study.overall()["estimate"])
-    found["coverage"] = _drawing(ax, "coverage", overall=overall)
+    add("coverage", plots.plot_shares(rows, x_label=x_label), overall=overall)
     if len(study.misses):
-        ax = plot_misses(miss_rows(study.misses), labels=named)
-        found["who_falls_between"] = _drawing(ax, "who_falls_between")
-    if len(widths := study.sensitivity.widths):
-        found["widths"] = _drawing(plot_widths(widths), "widths", **_ends(widths))
+        rows = named.miss_rows(study.misses)
+        add("who_falls_between", plots.plot_misses(rows, labels=called))
+    if len(moved.widths):
+        add("widths", plots.plot_widths(moved.widths), **_ends(moved.widths))
+    change = numbers.points(moved.biggest["estimate"], places=1)
+    longest = {"label": moved.biggest["label"], "change": change}
+    add("assumptions", plots.plot_sensitivity(moved.table), **longest)
     return found
 
 
-def assumptions_drawing(found: Sensitivity) -> Drawing:
-    change = points(found.biggest["estimate"], places=1)
-    label = found.biggest["label"]
-    ax = plot_sensitivity(found.table)
-    return _drawing(ax, "assumptions", label=label, change=change)
+def study_pictures(study: Study) -> dict[str, Picture]:
+    found = {}
+    for name, (ax, alt) in study_axes(study).items():
+        caption = _T.pictures[name.rstrip("_12")]["caption"]
+        found[f"{name}.png"] = picture(figure_of(ax), alt=alt, caption=caption)
+    return found
 
 
 def _ends(widths: pd.DataFrame) -> dict[str, Any]:
@@ -110,50 +85,17 @@ def study_page(study: Study, pictures: dict[str, Picture]) -> str:
 
 
 def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
-    chart, people, words = study.chart, study.people, _T.words
-    limited = chart.frame["load_limit_kg"].notna().any()
-    load = words["limited" if limited else "unlimited"]
-    first = [drawn for name, drawn in pictures.items() if name.startswith("people_and")]
-    sections = [
-        _section(
-            "sizes", [EDGE_RULE, load], first, [_table("sizes", chart_words(chart))]
-        )
-    ]
-    if "widths.png" in pictures:
-        so = words["widths_given" if study.fitted is None else "widths_fitted"]
-        told = [f"{words['widths']} {so}", words["no_trial"]]
-        tables = [_width_table(study.sensitivity)]
-        sections.append(_section("widths", told, [pictures["widths.png"]], tables))
-    if study.fitted is not None:
-        found = own_group_shares(study)
-        shares = {key: share(one or 0, places=1) for key, one in found.items()}
-        sections.append(
-            _section("fit", [words["fit"].format(**shares)], [], [_fit_table(study)])
-        )
-    tables = [_coverage_table(study), _outcome_table(study)]
-    sections.append(_section("coverage", [], [pictures["coverage.png"]], tables))
-    told, drawn, tables = [words["everyone_fits"]], [], []
-    if "who_falls_between.png" in pictures:
-        told = [harm_words(study.coverage.harms, **study.weights), words["odds"]]
-        drawn = [pictures["who_falls_between.png"]]
-        tables = [_miss_table(study), _odds_table(study)]
-    row = study.overall()
-    rest = ("predicted", "extrapolated", "unsupported")
-    sound = words["evidence"].format(
-        method=row["method"], **{name: share(row[name]) for name in rest}
-    )
-    headline = study.sensitivity.headline()
-    sections += [
-        _section("between", told, drawn, tables),
-        _section("each", [words["each"]], [], [_size_table(study)]),
-        _section("evidence", [sound], [], [_evidence_table(study)]),
-        _section(
-            "assumptions",
-            [words["assumptions"].format(headline=headline)],
-            [pictures["assumptions.png"]],
-            [assumption_table(study.sensitivity)],
-        ),
-    ]
+    chart, people = study.chart, study.people
+    frames, sections = _frames(study), []
+    for name, said in _said(study).items():
+        drawn = _DRAWN_IN.get(name, "people_and" if name == "sizes" else name)
+        figures = [one for key, one in pictures.items() if key.startswith(drawn)]
+        tables = [
+            table(pd.DataFrame(frames[key]), **_T.tables[key])
+            for key in _TWO.get(name, (name,))
+            if key in frames
+        ]
+        sections.append(Section(_T.headings[name], said, figures, tables))
     made_with = ", ".join(f"{name} {number}" for name, number in versions().items())
     return Page(
         title=_T.title.format(chart=chart.name),
@@ -167,7 +109,7 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
             effective=people.n / people.design_effect,
             design=people.design_effect,
         ),
-        answer=f"{answer(study)}\n{headline}",
+        answer=f"{answer(study)}\n{study.sensitivity.headline()}",
         sections=sections,
         limits=people.limits,
         sources=people.sources,
@@ -175,12 +117,36 @@ def study_report(study: Study, pictures: dict[str, Picture]) -> Page:
     ).for_pattern(study.pattern, chart.measures)
 
 
+def _said(study: Study) -> dict[str, list[str]]:
+    """Return what is said in each section that this study has, in their order."""
+    words, row = _T.words, study.overall()
+    limited = study.chart.frame["load_limit_kg"].notna().any()
+    said = {"sizes": [EDGE_RULE, words["limited" if limited else "unlimited"]]}
+    if len(study.sensitivity.widths):
+        so = words["widths_given" if study.fitted is None else "widths_fitted"]
+        said["widths"] = [f"{words['widths']} {so}", words["no_trial"]]
+    if study.fitted is not None:
+        own = own_group_shares(study).items()
+        shares = {key: share(one or 0, places=1) for key, one in own}
+        said["fit"] = [words["fit"].format(**shares)]
+    said |= {"coverage": [], "between": [words["everyone_fits"]]}
+    if len(study.misses):
+        harms = harm_words(study.coverage.harms, **study.weights)
+        said["between"] = [harms, words["odds"]]
+    rest = ("predicted", "extrapolated", "unsupported")
+    sound = {"method": row["method"], **{name: share(row[name]) for name in rest}}
+    headline = study.sensitivity.headline()
+    return said | {
+        "each": [words["each"]],
+        "evidence": [words["evidence"].format(**sound)],
+        "assumptions": [words["assumptions"].format(headline=headline)],
+    }
+
+
 def answer(study: Study) -> str:
     words, row = _T.answer, study.overall()
-    covered = words["covered"].format(
-        share=in_100(row["estimate"]), probably=probably(row)
-    )
-    lines = [capital(covered)]
+    told = {"share": numbers.in_100(row["estimate"]), "probably": numbers.probably(row)}
+    lines = [capital(words["covered"].format(**told))]
     outcomes = {name: study.overall(name)["estimate"] for name in _T.outcomes}
     parts = [
         f"{share(found, places=1 if found < 0.1 else 0)} {_T.outcomes[name]}"
@@ -198,60 +164,59 @@ def answer(study: Study) -> str:
     return invented_first(study.chart.invented, "\n".join(lines))
 
 
-def _section(
-    name: str, words: Sequence[str], figures: Sequence[Picture], tables: Sequence[Table]
-) -> Section:
-    return Section(_T.headings[name], words, figures, tables)
-
-
-def _table(name: str, columns: Mapping[str, Any] | pd.DataFrame) -> Table:
-    return table(pd.DataFrame(columns), **_T.tables[name])
-
-
-def _width_table(found: Sensitivity) -> Table:
-    scale = found.widths["scale"].map("{:g} times".format)
-    shares = found.widths["share"].map(share)
-    return _table("widths", {"Width": scale, "With a size": shares})
-
-
-def _fit_table(study: Study) -> Table:
-    rows = []
-    for group, fit in study.fitted.fits.items() if study.fitted else ():
-        shares = fit.share, fit.upper_bound, fit.rival_held_out
-        here, best, rival = (share(one, places=1) for one in shares)
-        held = {"estimate": fit.held_out, "low": fit.held_out_low}
-        held["high"] = fit.held_out_high
-        rows.append([group, here, best, interval(held, places=1), rival])
-    heads = ["Group", "Fitted to them", "At best", "People not fitted to"]
-    heads.append("Simple bands, same people")
-    return _table("fit", pd.DataFrame(rows, columns=heads))
-
-
-def _coverage_table(study: Study) -> Table:
-    rows = covered_rows(study.coverage)
-    few = rows["small_group"].map({True: " (few)", False: ""})
-    shown = {
-        "Group": rows["by"],
-        "Level": rows["level"],
-        "With a size (95 % interval)": _intervals(rows, places=0),
-        "People": rows["n"].map("{:,}".format) + few,
+def _frames(study: Study) -> Frames:
+    """Return what each table shows, written out for people."""
+    chart, found, moved = study.chart, study.coverage, study.sensitivity
+    found_rows, sizes = named.covered_rows(found), found.by_size
+    few = found_rows["small_group"].map({True: " (few)", False: ""})
+    outcomes = pd.DataFrame([study.overall(outcome) for outcome in OUTCOME_WORDS])
+    if chart.frame["load_limit_kg"].isna().all():
+        outcomes = outcomes[outcomes["outcome"] != "over_load"]
+    frames: dict[str, Mapping[str, Any] | pd.DataFrame] = {
+        "sizes": named.chart_words(chart),
+        "coverage": {
+            "Group": found_rows["by"],
+            "Level": found_rows["level"],
+            "With a size (95 % interval)": _intervals(found_rows, places=0),
+            "People": found_rows["n"].map("{:,}".format) + few,
+        },
+        "outcomes": {
+            "Outcome": outcomes["outcome"].map(OUTCOME_WORDS),
+            "Share (95 % interval)": _intervals(outcomes),
+        },
+        "each": {
+            "Size": chart.sizes,
+            "Fits it": _intervals(sizes[sizes["share"] == "fits"]),
+            "Fits no other": _intervals(sizes[sizes["share"] == "only_size"]),
+        },
+        "evidence": _evidence(study),
+        "assumptions": assumption_rows(moved),
     }
-    return _table("coverage", shown)
+    if len(study.misses):
+        frames |= {"misses": _misses(study.misses), "between": _odds(study)}
+    if len(moved.widths):
+        scale = moved.widths["scale"].map("{:g} times".format)
+        shares = moved.widths["share"].map(share)
+        frames["widths"] = {"Width": scale, "With a size": shares}
+    if study.fitted is not None:
+        frames["fit"] = pd.DataFrame(
+            {
+                "Group": group,
+                "Fitted to them": share(fit.share, places=1),
+                "At best": share(fit.upper_bound, places=1),
+                "People not fitted to": interval(fit.table.iloc[3], places=1),
+                "Simple bands, same people": share(fit.rival_held_out, places=1),
+            }
+            for group, fit in study.fitted.fits.items()
+        )
+    return frames
 
 
-def _outcome_table(study: Study) -> Table:
-    rows = pd.DataFrame([study.overall(outcome) for outcome in OUTCOME_WORDS])
-    if study.chart.frame["load_limit_kg"].isna().all():
-        rows = rows[rows["outcome"] != "over_load"]
-    named, shares = rows["outcome"].map(OUTCOME_WORDS), _intervals(rows)
-    return _table("outcomes", {"Outcome": named, "Share (95 % interval)": shares})
-
-
-def _miss_table(study: Study) -> Table:
-    rows = miss_rows(study.misses)
+def _misses(misses: pd.DataFrame) -> dict[str, Any]:
+    rows = named.miss_rows(misses)
     missed = rows[["measure", "miss_median", "miss_most"]].itertuples(index=False)
-    shown = {
-        "Measure that fails": rows["measure"].map(labels()),
+    return {
+        "Measure that fails": rows["measure"].map(named.labels()),
         "Which way": rows["direction"],
         "Share of everyone": _intervals(rows),
         "By how much": [
@@ -260,61 +225,51 @@ def _miss_table(study: Study) -> Table:
             for measure, half, most in missed
         ],
     }
-    return _table("misses", shown)
 
 
-def _levels(odds: pd.DataFrame, column: str, called: dict[str, str]) -> list[str]:
-    """Return what each level is called; men and women are none among children."""
-    bands = {"adults": ["18 to 39"], "children": ["2 to 4"]}
-    return [
-        sex_words(level, bands[group])
-        if group in bands and level in ("female", "male")
-        else called.get(level, level)
-        for level, group in odds[[column, "fitted_to"]].to_numpy()
-    ]
-
-
-def _odds_table(study: Study) -> Table:
+def _odds(study: Study) -> dict[str, Any]:
     odds = study.between.query("level != reference")
-    called = level_words(study.people.frame)
+    called = named.level_words(study.people.frame)
+    bands = {"adults": ["18 to 39"], "children": ["2 to 4"]}
+
+    def levels(column: str) -> list[str]:
+        """Return what each level is called; men and women are none among children."""
+        return [
+            named.sex_words(level, bands[group])
+            if group in bands and level in ("female", "male")
+            else called.get(level, level)
+            for level, group in odds[[column, "fitted_to"]].to_numpy()
+        ]
+
     told = odds["estimate"].map("{:.1f}".format) + odds["low"].map(" ({:.1f}".format)
     told += odds["high"].map(" to {:.1f})".format)
-    by = odds["term"].replace(BY_WORDS)
-    level, reference = (_levels(odds, end, called) for end in ("level", "reference"))
-    shown = {
+    return {
         "Among": odds["fitted_to"],
-        "Group": by + ": " + level,
-        "Compared with": reference,
+        "Group": odds["term"].replace(named.BY_WORDS) + ": " + levels("level"),
+        "Compared with": levels("reference"),
         "Times as likely (95 % interval)": told.where(
             odds["estimate"].notna(), odds["message"]
         ),
     }
-    return _table("between", shown)
-
-
-def _size_table(study: Study) -> Table:
-    rows = study.coverage.by_size
-    shown: dict[str, Any] = {"Size": study.chart.sizes}
-    for name, head in (("fits", "Fits it"), ("only_size", "Fits no other")):
-        shown[head] = _intervals(rows[rows["share"] == name])
-    return _table("each", shown)
 
 
 def _intervals(rows: pd.DataFrame, *, places: int = 1) -> list[str]:
     return [interval(row, places=places) for row in rows.to_dict("records")]
 
 
-def _evidence_table(study: Study) -> Table:
+def _evidence(study: Study) -> pd.DataFrame:
     counted = study.people.table.pivot_table("share", "measure", "evidence")
     kinds = [kind for kind in EVIDENCE if kind in counted]
     rows = counted.loc[list(study.people.measures), kinds].fillna(0.0).round(9)
     # Counted, not estimated: none and all are what they are.
-    shown = rows.map(lambda part: (given if part == 1 else share)(part) if part else "")
-    shown = shown.rename(index=labels()).rename_axis(index="Measure", columns=None)
-    return _table("evidence", shown.reset_index())
+    shown = rows.map(
+        lambda part: (numbers.given if part == 1 else share)(part) if part else ""
+    )
+    shown = shown.rename(index=named.labels())
+    return shown.rename_axis(index="Measure", columns=None).reset_index()
 
 
-def assumption_table(found: Sensitivity) -> Table:
+def assumption_rows(found: Sensitivity) -> pd.DataFrame:
     order = found.table["estimate"].abs().sort_values(ascending=False, kind="stable")
     rows = found.table.loc[order.index]
     shown = {
@@ -324,4 +279,4 @@ def assumption_table(found: Sensitivity) -> Table:
         "Change, points": [points_interval(r, places=1) for _, r in rows.iterrows()],
         "Where the setting comes from": rows["source"],
     }
-    return _table("assumptions", shown)
+    return pd.DataFrame(shown)

@@ -1,9 +1,8 @@
 """The study: people, a chart, whom it fits, who falls between, and the files."""
 
-import json
 import platform
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 from importlib.metadata import version
 from pathlib import Path
@@ -12,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from sizing.bands import GroupsFit, default_widths, fit_nine_sizes, group_of
-from sizing.bands.nine_sizes import fitted_chart
+from sizing.bands.groups import fitted_chart
 from sizing.charts import SizeChart
 from sizing.charts.files import chart_bytes
 from sizing.coverage import (
@@ -27,7 +26,7 @@ from sizing.coverage import (
 )
 from sizing.errors import SizingError
 from sizing.files.folders import write_folder
-from sizing.files.writing import csv_bytes, rounded
+from sizing.files.writing import csv_bytes, json_text, rounded
 from sizing.people import People, load_people, people_of_survey
 from sizing.resources import invented_words
 from sizing.surveys import Survey
@@ -42,22 +41,18 @@ Progress = Callable[[str], None]
 class Study:
     people: People
     chart: SizeChart
-    #: How the chart was fitted; None where the user gave one.
+    #: How the chart was fitted and to whom; None where the user gave one.
     fitted: GroupsFit | None
-    #: Whom it was fitted to.
     fitted_people: People | None
     coverage: Coverage
-    #: Odds ratios of falling between sizes; see ``who_falls_between``.
+    #: As ``who_falls_between`` and ``why_none`` have them.
     between: pd.DataFrame
-    #: Which measure keeps people from their nearest size; see ``why_none``.
     misses: pd.DataFrame
-    #: How far the share moves with each assumption.
     sensitivity: Sensitivity
     seed: int
     #: How heavily a nearest size too large and one too small weigh.
-    weights: Mapping[str, float] = field(default_factory=lambda: dict(HARM_WEIGHTS))
-    #: The pattern of sling, where one is named.
-    pattern: str | None = None
+    weights: Mapping[str, float]
+    pattern: str | None
 
     def overall(self, outcome: str = "covered") -> pd.Series:
         table = self.coverage.table
@@ -141,37 +136,33 @@ def _refit(
 
 
 def summary_of(study: Study) -> dict[str, Any]:
-    """Return the study's figures as plain numbers, for ``summary.json``."""
-    covered = study.overall()
-    fitted = study.fitted
-    groups = study.coverage.table
-    chosen = groups[groups["outcome"] == "covered"]
+    """Return the study's figures, for ``summary.json``."""
+    table, people, found = study.coverage.table, study.people, study.coverage
+    shares = ["estimate", "low", "high"]
+    whole = table[table["by"] == "everyone"].set_index("outcome")[shares]
+    outcomes = whole.astype(object).to_dict("index")
+    covered = table.query("outcome == 'covered'")
     return {
         "invented": invented_words(*study.chart.invented),
         "people": {
-            "name": study.people.name,
-            "n": study.people.n,
-            "draws": study.people.draws,
-            "design_effect": study.people.design_effect,
+            "name": people.name,
+            "n": people.n,
+            "draws": people.draws,
+            "design_effect": people.design_effect,
         },
-        "sizes": _records(study.chart.frame),
-        "covered": _interval(covered),
-        "outcomes": {
-            str(row["outcome"]): _interval(row)
-            for _, row in groups[groups["by"] == "everyone"].iterrows()
-        },
-        "harms": _records(study.coverage.harms),
+        "sizes": study.chart.frame,
+        "covered": outcomes["covered"],
+        "outcomes": outcomes,
+        "harms": found.harms,
         "harm_weights": dict(study.weights),
         "pattern": study.pattern,
-        "weighed_harm": weighed_harm(study.coverage.harms, **study.weights),
-        "share_by_width": _records(study.sensitivity.widths),
+        "weighed_harm": weighed_harm(found.harms, **study.weights),
+        "share_by_width": study.sensitivity.widths,
         **own_group_shares(study),
-        "fit_by_group": [] if fitted is None else _records(fitted.table),
-        "by_group": _records(
-            chosen[["by", "level", "estimate", "low", "high", "n", "small_group"]]
-        ),
-        "assumptions": _records(study.sensitivity.table),
-        "method": str(covered["method"]),
+        "fit_by_group": [] if study.fitted is None else study.fitted.table,
+        "by_group": covered[["by", "level", *shares, "n", "small_group"]],
+        "assumptions": study.sensitivity.table,
+        "method": str(study.overall()["method"]),
         "versions": versions(),
         "seed": study.seed,
     }
@@ -179,18 +170,16 @@ def summary_of(study: Study) -> dict[str, Any]:
 
 def own_group_shares(study: Study) -> dict[str, float | None]:
     """Return how many people have a size of their own group, and could at best."""
+    figures = {"own_group": "share", "upper_bound": "upper_bound"}
+    figures["held_out"] = "held_out"
     if study.fitted is None or study.fitted_people is None:
-        return {"own_group": None, "upper_bound": None, "held_out": None}
+        return dict.fromkeys(figures)
     weight = study.fitted_people.weight.groupby(group_of(study.fitted_people)).sum()
     fits = study.fitted.fits
-    part = {group: weight[group] / weight[list(fits)].sum() for group in fits}
+    part = weight[list(fits)] / weight[list(fits)].sum()
     return {
-        name: float(sum(part[g] * getattr(fit, of) for g, fit in fits.items()))
-        for name, of in (
-            ("own_group", "share"),
-            ("upper_bound", "upper_bound"),
-            ("held_out", "held_out"),
-        )
+        name: float(sum(part[group] * getattr(fit, of) for group, fit in fits.items()))
+        for name, of in figures.items()
     }
 
 
@@ -213,13 +202,12 @@ def write_study(
         "widths.csv": study.sensitivity.widths,
         "assumptions.csv": study.sensitivity.table,
     }
-    text = json.dumps(rounded(summary_of(study)), indent=2, allow_nan=False)
     files = {
         "report.html": page.encode(),
         **pictures,
         "chart.csv": chart_bytes(study.chart),
         **{name: csv_bytes(rounded(table)) for name, table in tables.items()},
-        "summary.json": f"{text}\n".encode(),
+        "summary.json": f"{json_text(summary_of(study))}\n".encode(),
     }
     if "\0" in str(folder):
         raise SizingError(
@@ -229,15 +217,3 @@ def write_study(
         )
     # A chart of fewer measures has fewer of these.
     write_folder(folder, files, stale=[f"people_and_sizes_{n}.png" for n in (1, 2)])
-
-
-def _interval(row: pd.Series) -> dict[str, float]:
-    return {end: float(row[end]) for end in ("estimate", "low", "high")}
-
-
-def _records(frame: pd.DataFrame) -> list[dict[str, Any]]:
-    """Return rows as plain values; missing ones as None, which JSON can say."""
-    rows: list[dict[str, Any]] = json.loads(
-        frame.to_json(orient="records", double_precision=15)
-    )
-    return rows

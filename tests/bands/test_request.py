@@ -10,13 +10,19 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from sizing.bands import cells, fit_bands, partition, partition_bands
-from sizing.bands.axis import ROUNDINGS, Axis, make_axis
-from sizing.bands.cells import Breaks, cumulate, cumulate_blurred
+from sizing.bands import cells, fit_bands, partition_bands, variations
+from sizing.bands.cells import (
+    ROUNDINGS,
+    Axis,
+    Breaks,
+    cumulate,
+    cumulate_blurred,
+    make_axis,
+)
 from sizing.bands.fit import half_splits
 from sizing.bands.fitter import Fitter
-from sizing.bands.goal import Goal
-from sizing.bands.measured import (
+from sizing.bands.goal import (
+    Goal,
     chart_of,
     covered,
     quantile_boxes,
@@ -228,8 +234,8 @@ def test_values_are_counted_in_blocks_and_cut_at_any_distance(gaps, fan, seed):
     if len(values) < 3:
         return
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(partition, "FAN", fan)
-        patch.setattr(partition, "_BLOCK", 3)
+        patch.setattr(variations, "FAN", fan)
+        patch.setattr(variations, "_BLOCK", 3)
         found = partition_bands(x, 3, weights=weight)
         plain = partition_bands(x, 1)
     assert found.n == plain.n == (~np.isnan(x)).sum()

@@ -34,7 +34,7 @@ from sizing import measures
 from sizing.bands import partition_bands
 from sizing.bands.cells import Breaks, cell_numbers
 from sizing.bands.fitter import Fitter
-from sizing.bands.measured import covered
+from sizing.bands.goal import covered
 from sizing.charts import demo_chart
 from sizing.charts import fits as core
 from sizing.client import check_client, client_from

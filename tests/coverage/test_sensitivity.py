@@ -22,10 +22,11 @@ from sizing.coverage.sensitivity import (
 )
 from sizing.errors import SizingError
 from sizing.measures import MEASURES
-from sizing.pages.study import assumption_table, assumptions_drawing
+from sizing.pages.study import assumption_rows
 from sizing.people import load_people
 from sizing.people.body.model import moments
 from sizing.people.people import People, layout
+from sizing.plots.shares import plot_sensitivity
 
 from .cases import CHART, chart_of, exposed_people, invented, people_of, place_of
 
@@ -220,14 +221,14 @@ def test_every_shipped_setting_is_known_and_matters_for_everyone():
     assert biggest["setting"] in found.headline()
     assert "competent person" in found.summary()
 
-    ax, alt, _ = assumptions_drawing(found)
-    assert biggest["label"] in alt
+    ax = plot_sensitivity(found.table)
     assert len(ax.patches) == len(found.table)
     assert ax.patches[0].get_width() in set(
         found.table.query("assumption == @biggest.assumption")["estimate"]
     )
-    rows = assumption_table(found).rows
-    assert rows[0][1] == biggest["setting"] and len(rows) == len(found.table)
+    rows = assumption_rows(found)
+    assert rows["If instead"].iloc[0] == biggest["setting"]
+    assert len(rows) == len(found.table)
 
 
 # Counted people, misses, draws and settings of coverage, each by hand

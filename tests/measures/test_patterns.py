@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from sizing.bands.groups import by_group, group_of
-from sizing.bands.nine_sizes import default_widths, fitted_chart
+from sizing.bands.groups import by_group, default_widths, fitted_chart, group_of
 from sizing.charts import SizeChart, assign, demo_chart
 from sizing.cli.main import main
 from sizing.errors import SizingError

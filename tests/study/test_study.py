@@ -216,6 +216,7 @@ def test_the_biggest_assumption_follows_the_answer_at_once(study, summary):
     text = " ".join(html.unescape((study / "report.html").read_text("utf-8")).split())
     answer = text[text.index("have at least one size, probably") :][:700]
     assert f"this moves it most: if {biggest['setting']}, " in answer
+    assert f"The longest: {biggest['label']}, " in (study / "report.html").read_text()
     base = summary["covered"]["estimate"]
     assert np.allclose(rows["share"] - rows["estimate"], base, atol=3 * DIGIT)
 
